@@ -1,0 +1,1 @@
+"""The planning core: plain functions over plain typed values; no database, web, clock, chance or environment."""

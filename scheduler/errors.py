@@ -1,0 +1,19 @@
+"""The one error that bad input raises, whatever document or form it came in."""
+
+from __future__ import annotations
+
+
+class BadInput(ValueError):
+    """Input that cannot be accepted, in one sentence that says where it is wrong and how to mend it.
+
+    `where` is the path to the key or field (`jobs[12].windows[0].end`), empty for the document as a whole;
+    `problem` the rest of the sentence ("must come after start (480), is 400").
+    """
+
+    def __init__(self, where: str, problem: str) -> None:
+        super().__init__(f"{where}: {problem}" if where else problem)
+        self.where = where
+        self.problem = problem
+
+    def __reduce__(self) -> tuple[type[BadInput], tuple[str, str]]:
+        return BadInput, (self.where, self.problem)

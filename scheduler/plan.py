@@ -1,0 +1,95 @@
+"""The plan document: who goes where and when, what is not planned and because of what, and what it costs."""
+
+from __future__ import annotations
+
+from typing import Annotated, Literal
+
+import msgspec
+from msgspec import Meta
+
+from scheduler.documents import convert, decode
+from scheduler.errors import BadInput
+from scheduler.week import Name
+
+PlanMinute = Annotated[int, Meta(ge=-10_000_000, le=10_000_000)]
+PlanCents = Annotated[int, Meta(ge=-(2**53), le=2**53)]
+
+
+class _Part(msgspec.Struct, frozen=True, forbid_unknown_fields=True):
+    """Common form of all parts: frozen, every key required, no other key allowed."""
+
+
+class Stop(_Part):
+    job: str
+    start: PlanMinute
+    end: PlanMinute
+
+
+class Route(_Part):
+    """One crew's day: the yard is left at `depart` and reached again at `back`; `rest` is the start of the rest."""
+
+    crew: str
+    day: PlanMinute
+    depart: PlanMinute
+    back: PlanMinute = msgspec.field(name="return")
+    helpers: Annotated[int, Meta(ge=0, le=1_000_000)]
+    rest: PlanMinute | None
+    stops: tuple[Stop, ...]
+
+
+class Because(_Part):
+    """One reason why a job is not planned: a code to sort by and a sentence to act on."""
+
+    code: Name
+    detail: Name
+
+
+class Skipped(_Part):
+    job: str
+    because: Annotated[tuple[Because, ...], Meta(min_length=1)]
+
+
+class Cost(_Part):
+    """Cents by kind; `total` is the sum of the others."""
+
+    total: PlanCents
+    crews: PlanCents
+    travel: PlanCents
+    overtime: PlanCents
+    helpers: PlanCents
+    risk: PlanCents
+    late: PlanCents
+    changes: PlanCents
+    skipped: PlanCents
+
+
+class Plan(_Part):
+    format: Literal["plan/1"]
+    week: str
+    engine: Name
+    seconds: Annotated[float, Meta(ge=0)]
+    routes: tuple[Route, ...]
+    skipped: tuple[Skipped, ...]
+    broken: tuple[str, ...]
+    cost: Cost
+    bound: Annotated[int, Meta(ge=0, le=2**53)] | None
+
+
+def read_plan(data: bytes | str) -> Plan:
+    """Return the plan in JSON text `data`; raises `BadInput` naming the first key that is wrong in form.
+
+    Whether the plan keeps the rules of its week is for `scheduler.audit`.
+    """
+    return _checked(decode(data, Plan, "plan file"))
+
+
+def plan_from_data(value: object) -> Plan:
+    """Return the plan held as plain data; raises `BadInput` as `read_plan` does."""
+    return _checked(convert(value, Plan, "plan"))
+
+
+def _checked(plan: Plan) -> Plan:
+    for n, job in enumerate(plan.broken):
+        if job in plan.broken[:n]:
+            raise BadInput(f"broken[{n}]", f'"{job}" is listed already')
+    return plan

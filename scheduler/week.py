@@ -1,0 +1,310 @@
+"""The week document: what there is to do, who can do it, with what, when, and what everything costs.
+
+Times are minutes after local midnight, money cents, lengths millimetres, weights kilograms, distances metres. Days count
+from 0 = `start_date`.
+"""
+
+from __future__ import annotations
+
+import datetime
+import zoneinfo
+from collections.abc import Hashable, Iterable
+from typing import Annotated, Literal
+
+import msgspec
+from msgspec import Meta
+
+from scheduler.documents import convert, decode
+from scheduler.errors import BadInput
+
+# Upper limits keep every sum that the engine forms inside the whole numbers that a double holds exactly (2**53).
+Name = Annotated[str, Meta(min_length=1)]
+Count = Annotated[int, Meta(ge=0, le=1_000_000)]
+Minute = Annotated[int, Meta(ge=0, le=1_000_000)]
+Cents = Annotated[int, Meta(ge=0, le=10_000_000_000)]
+RateCents = Annotated[int, Meta(ge=0, le=1_000_000)]
+Metres = Annotated[int, Meta(ge=0, le=1_000_000_000)]
+Day = Annotated[int, Meta(ge=0, le=366)]
+Latitude = Annotated[float, Meta(ge=-90, le=90)]
+Longitude = Annotated[float, Meta(ge=-180, le=180)]
+
+
+class _Part(msgspec.Struct, frozen=True, forbid_unknown_fields=True):
+    """Common form of all parts: frozen, every key required, no other key allowed."""
+
+
+class Place(_Part):
+    id: Name
+    lat: Latitude
+    lon: Longitude
+
+
+class Travel(_Part):
+    """Square matrices in the order of `places`, from row to column; minutes and metres."""
+
+    minutes: tuple[tuple[Minute, ...], ...]
+    metres: tuple[tuple[Metres, ...], ...]
+
+
+class RestRule(_Part):
+    """A route longer than `after` minutes needs a rest of `length`, begun from `earliest` to `latest`."""
+
+    after: Minute
+    length: Minute
+    earliest: Minute
+    latest: Minute
+
+
+class Yard(_Part):
+    id: Name
+    place: Name
+
+
+class Shift(_Part):
+    day: Day
+    start: Minute
+    end: Minute
+    overtime: Minute
+
+
+class Vehicle(_Part):
+    payload_kg: Count
+    rack_mm: Count
+    boxes: Count
+
+
+class Crew(_Part):
+    id: Name
+    yard: Name
+    hands: Count
+    skills: tuple[Name, ...]
+    shifts: tuple[Shift, ...]
+    vehicle: Vehicle
+    onboard: dict[Name, Count]
+    day_cents: Cents
+    minute_cents: RateCents
+    overtime_minute_cents: RateCents
+    km_cents: RateCents
+
+
+class Helpers(_Part):
+    yard: Name
+    day: Day
+    count: Count
+    day_cents: Cents
+
+
+class Equipment(_Part):
+    id: Name
+    yard: Name
+    count: tuple[Count, ...]
+
+
+class Arrival(_Part):
+    day: Day
+    qty: Count
+
+
+class Stock(_Part):
+    id: Name
+    yard: Name
+    on_hand: Count
+    arrivals: tuple[Arrival, ...]
+
+
+class Window(_Part):
+    day: Day
+    start: Minute
+    end: Minute
+    risk_cents: Cents
+
+
+class Booking(_Part):
+    crew: Name
+    day: Day
+    start: Minute
+    hold: Literal["firm", "day", "soft"]
+    move_cents: Cents
+    retime_cents: Cents
+    recrew_cents: Cents
+
+
+class Job(_Part):
+    id: Name
+    place: Name
+    yard: Name | None
+    minutes: Minute
+    hands: Count
+    weight_kg: Count
+    box_mm: Count
+    boxes: Count
+    skills: tuple[Name, ...]
+    equipment: dict[Name, Count]
+    parts: dict[Name, Count]
+    ready_day: Day | None
+    windows: tuple[Window, ...]
+    due_day: Annotated[int, Meta(ge=-10_000, le=10_000)] | None
+    late_cents: Cents
+    skip_cents: Cents
+    booked: Booking | None
+
+
+class Follow(_Part):
+    first: Name
+    then: Name
+    min_days: Annotated[int, Meta(ge=0, le=366)]
+    max_days: Annotated[int, Meta(ge=0, le=366)] | None
+    same_crew: bool
+
+
+class Week(_Part):
+    format: Literal["week/1"]
+    id: Name
+    start_date: datetime.date
+    days: Annotated[int, Meta(ge=1, le=366)]
+    timezone: Name
+    places: tuple[Place, ...]
+    travel: Travel
+    rest: RestRule | None
+    yards: tuple[Yard, ...]
+    crews: tuple[Crew, ...]
+    helpers: tuple[Helpers, ...]
+    equipment: tuple[Equipment, ...]
+    stock: tuple[Stock, ...]
+    jobs: tuple[Job, ...]
+    follows: tuple[Follow, ...]
+    broken_cents: Cents
+
+
+def read_week(data: bytes | str) -> Week:
+    """Return the week in JSON text `data`; raises `BadInput` naming the first key that is wrong."""
+    return checked(decode(data, Week, "week file"))
+
+
+def week_from_data(value: object) -> Week:
+    """Return the week held as plain data (dicts and lists); raises `BadInput` as `read_week` does."""
+    return checked(convert(value, Week, "week"))
+
+
+def checked(week: Week) -> Week:
+    """Return `week` itself where its values agree with each other; raises `BadInput` otherwise."""
+    if type(week.start_date) is not datetime.date:  # a datetime is a date too
+        raise BadInput("start_date", "must be a date such as 2027-03-15")
+    try:
+        zoneinfo.ZoneInfo(week.timezone)
+    except (zoneinfo.ZoneInfoNotFoundError, ValueError, OSError):
+        raise BadInput("timezone", f'"{week.timezone}" is not an IANA zone such as America/Denver') from None
+    places, yards = {p.id for p in week.places}, {y.id for y in week.yards}
+    crews, jobs = {c.id for c in week.crews}, {j.id for j in week.jobs}
+    for name in ("places", "yards", "crews", "jobs"):
+        _unique(name, ((x.id,) for x in getattr(week, name)), "id")
+    _check_travel(week)
+    if week.rest is not None and week.rest.latest < week.rest.earliest:
+        raise BadInput("rest.latest", f"must not come before earliest ({week.rest.earliest}), is {week.rest.latest}")
+    for n, yard in enumerate(week.yards):
+        _find(f"yards[{n}].place", yard.place, places, "place")
+    for n, crew in enumerate(week.crews):
+        _check_crew(f"crews[{n}]", crew, week.days, yards)
+    _unique("helpers", ((h.yard, h.day) for h in week.helpers), "yard and day")
+    for n, helper in enumerate(week.helpers):
+        _find(f"helpers[{n}].yard", helper.yard, yards, "yard")
+        _in_week(f"helpers[{n}].day", helper.day, week.days)
+    _unique("equipment", ((e.id, e.yard) for e in week.equipment), "id and yard")
+    for n, item in enumerate(week.equipment):
+        _find(f"equipment[{n}].yard", item.yard, yards, "yard")
+        if len(item.count) != week.days:
+            raise BadInput(f"equipment[{n}].count", f"must hold one number a day ({week.days}), holds {len(item.count)}")
+    _unique("stock", ((s.id, s.yard) for s in week.stock), "id and yard")
+    for n, stock in enumerate(week.stock):
+        _find(f"stock[{n}].yard", stock.yard, yards, "yard")
+        for m, arrival in enumerate(stock.arrivals):
+            _in_week(f"stock[{n}].arrivals[{m}].day", arrival.day, week.days)
+    for n, job in enumerate(week.jobs):
+        _check_job(f"jobs[{n}]", job, week.days, places, yards, crews)
+    _check_follows(week, jobs)
+    return week
+
+
+def _unique(where: str, keys: Iterable[tuple[Hashable, ...]], what: str) -> None:
+    seen: dict[tuple[Hashable, ...], int] = {}
+    for n, key in enumerate(keys):
+        if key in seen:
+            shown = " and ".join(str(k) for k in key)
+            raise BadInput(f"{where}[{n}].{what.split()[0]}", f"{what} {shown} stands already in {where}[{seen[key]}]")
+        seen[key] = n
+
+
+def _find(where: str, name: str, known: set[str], what: str) -> None:
+    if name not in known:
+        raise BadInput(where, f'no {what} has the id "{name}"')
+
+
+def _in_week(where: str, day: int, days: int) -> None:
+    if day >= days:
+        raise BadInput(where, f"must be a day of this week, 0 to {days - 1}, is {day}")
+
+
+def _ordered(where: str, start: int, end: int) -> None:
+    if end <= start:
+        raise BadInput(f"{where}.end", f"must come after start ({start}), is {end}")
+
+
+def _check_travel(week: Week) -> None:
+    size = len(week.places)
+    for name in ("minutes", "metres"):
+        matrix = getattr(week.travel, name)
+        if len(matrix) != size:
+            raise BadInput(f"travel.{name}", f"must have one row a place ({size}), has {len(matrix)}")
+        for n, row in enumerate(matrix):
+            if len(row) != size:
+                raise BadInput(f"travel.{name}[{n}]", f"must have one number a place ({size}), has {len(row)}")
+            if row[n] != 0:
+                raise BadInput(f"travel.{name}[{n}][{n}]", f"must be 0, from a place to itself, is {row[n]}")
+
+
+def _check_crew(where: str, crew: Crew, days: int, yards: set[str]) -> None:
+    _find(f"{where}.yard", crew.yard, yards, "yard")
+    _unique(f"{where}.shifts", ((s.day,) for s in crew.shifts), "day")
+    for n, shift in enumerate(crew.shifts):
+        _in_week(f"{where}.shifts[{n}].day", shift.day, days)
+        _ordered(f"{where}.shifts[{n}]", shift.start, shift.end)
+
+
+def _check_job(where: str, job: Job, days: int, places: set[str], yards: set[str], crews: set[str]) -> None:
+    _find(f"{where}.place", job.place, places, "place")
+    if job.yard is not None:
+        _find(f"{where}.yard", job.yard, yards, "yard")
+    if job.ready_day is not None:
+        _in_week(f"{where}.ready_day", job.ready_day, days)
+    for n, window in enumerate(job.windows):
+        _in_week(f"{where}.windows[{n}].day", window.day, days)
+        _ordered(f"{where}.windows[{n}]", window.start, window.end)
+    if job.booked is not None:
+        _find(f"{where}.booked.crew", job.booked.crew, crews, "crew")
+        _in_week(f"{where}.booked.day", job.booked.day, days)
+
+
+def _check_follows(week: Week, jobs: set[str]) -> None:
+    _unique("follows", ((f.first, f.then) for f in week.follows), "first and then")
+    after: dict[str, list[str]] = {}
+    for n, follow in enumerate(week.follows):
+        _find(f"follows[{n}].first", follow.first, jobs, "job")
+        _find(f"follows[{n}].then", follow.then, jobs, "job")
+        if follow.max_days is not None and follow.max_days < follow.min_days:
+            where = f"follows[{n}].max_days"
+            raise BadInput(where, f"must not be less than min_days ({follow.min_days}), is {follow.max_days}")
+        after.setdefault(follow.first, []).append(follow.then)
+    # Kahn's order: whatever cannot be taken off in order of its predecessors lies on a circle or behind one.
+    waiting: dict[str, int] = {}
+    for thens in after.values():
+        for then in thens:
+            waiting[then] = waiting.get(then, 0) + 1
+    free = [job for job in after if job not in waiting]
+    while free:
+        for then in after.get(free.pop(), ()):
+            waiting[then] -= 1
+            if not waiting[then]:
+                free.append(then)
+    for n, follow in enumerate(week.follows):
+        if waiting.get(follow.first) and waiting.get(follow.then):
+            raise BadInput(f"follows[{n}]", f'"{follow.first}" and "{follow.then}" run in a circle or behind one; break it')
