@@ -1,0 +1,6 @@
+"""Travel times: one small interface for estimates, a local road extract and table services."""
+
+from scheduler.travel.estimate import DEFAULT, Constants, SpeedClass, great_circle_m, matrices
+from scheduler.travel.interface import Matrices, Point
+
+__all__ = ["DEFAULT", "Constants", "Matrices", "Point", "SpeedClass", "great_circle_m", "matrices"]
