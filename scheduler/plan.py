@@ -19,13 +19,13 @@ class _Part(msgspec.Struct, frozen=True, forbid_unknown_fields=True):
     """Common form of all parts: frozen, every key required, no other key allowed."""
 
 
-class Stop(_Part):
+class Stop(_Part, frozen=True):
     job: str
     start: PlanMinute
     end: PlanMinute
 
 
-class Route(_Part):
+class Route(_Part, frozen=True):
     """One crew's day: the yard is left at `depart` and reached again at `back`; `rest` is the start of the rest."""
 
     crew: str
@@ -37,19 +37,19 @@ class Route(_Part):
     stops: tuple[Stop, ...]
 
 
-class Because(_Part):
+class Because(_Part, frozen=True):
     """One reason why a job is not planned: a code to sort by and a sentence to act on."""
 
     code: Name
     detail: Name
 
 
-class Skipped(_Part):
+class Skipped(_Part, frozen=True):
     job: str
     because: Annotated[tuple[Because, ...], Meta(min_length=1)]
 
 
-class Cost(_Part):
+class Cost(_Part, frozen=True):
     """Cents by kind; `total` is the sum of the others."""
 
     total: PlanCents
@@ -63,7 +63,7 @@ class Cost(_Part):
     skipped: PlanCents
 
 
-class Plan(_Part):
+class Plan(_Part, frozen=True):
     format: Literal["plan/1"]
     week: str
     engine: Name

@@ -1,7 +1,7 @@
 """The week document: what there is to do, who can do it, with what, when, and what everything costs.
 
-Times are minutes after local midnight, money cents, lengths millimetres, weights kilograms, distances metres. Days count
-from 0 = `start_date`.
+Times are minutes after local midnight, money cents, lengths millimetres, weights kilograms, distances metres. Days
+count from 0 = `start_date`.
 """
 
 from __future__ import annotations
@@ -29,24 +29,28 @@ Latitude = Annotated[float, Meta(ge=-90, le=90)]
 Longitude = Annotated[float, Meta(ge=-180, le=180)]
 
 
+_WEEKDAYS = ("Mon", "Tue", "Wed", "Thu", "Fri", "Sat", "Sun")  # not strftime: its words depend on the machine's locale
+_MONTHS = ("Jan", "Feb", "Mar", "Apr", "May", "Jun", "Jul", "Aug", "Sep", "Oct", "Nov", "Dec")
+
+
 class _Part(msgspec.Struct, frozen=True, forbid_unknown_fields=True):
     """Common form of all parts: frozen, every key required, no other key allowed."""
 
 
-class Place(_Part):
+class Place(_Part, frozen=True):
     id: Name
     lat: Latitude
     lon: Longitude
 
 
-class Travel(_Part):
+class Travel(_Part, frozen=True):
     """Square matrices in the order of `places`, from row to column; minutes and metres."""
 
     minutes: tuple[tuple[Minute, ...], ...]
     metres: tuple[tuple[Metres, ...], ...]
 
 
-class RestRule(_Part):
+class RestRule(_Part, frozen=True):
     """A route longer than `after` minutes needs a rest of `length`, begun from `earliest` to `latest`."""
 
     after: Minute
@@ -55,25 +59,25 @@ class RestRule(_Part):
     latest: Minute
 
 
-class Yard(_Part):
+class Yard(_Part, frozen=True):
     id: Name
     place: Name
 
 
-class Shift(_Part):
+class Shift(_Part, frozen=True):
     day: Day
     start: Minute
     end: Minute
     overtime: Minute
 
 
-class Vehicle(_Part):
+class Vehicle(_Part, frozen=True):
     payload_kg: Count
     rack_mm: Count
     boxes: Count
 
 
-class Crew(_Part):
+class Crew(_Part, frozen=True):
     id: Name
     yard: Name
     hands: Count
@@ -87,39 +91,39 @@ class Crew(_Part):
     km_cents: RateCents
 
 
-class Helpers(_Part):
+class Helpers(_Part, frozen=True):
     yard: Name
     day: Day
     count: Count
     day_cents: Cents
 
 
-class Equipment(_Part):
+class Equipment(_Part, frozen=True):
     id: Name
     yard: Name
     count: tuple[Count, ...]
 
 
-class Arrival(_Part):
+class Arrival(_Part, frozen=True):
     day: Day
     qty: Count
 
 
-class Stock(_Part):
+class Stock(_Part, frozen=True):
     id: Name
     yard: Name
     on_hand: Count
     arrivals: tuple[Arrival, ...]
 
 
-class Window(_Part):
+class Window(_Part, frozen=True):
     day: Day
     start: Minute
     end: Minute
     risk_cents: Cents
 
 
-class Booking(_Part):
+class Booking(_Part, frozen=True):
     crew: Name
     day: Day
     start: Minute
@@ -129,7 +133,7 @@ class Booking(_Part):
     recrew_cents: Cents
 
 
-class Job(_Part):
+class Job(_Part, frozen=True):
     id: Name
     place: Name
     yard: Name | None
@@ -149,7 +153,7 @@ class Job(_Part):
     booked: Booking | None
 
 
-class Follow(_Part):
+class Follow(_Part, frozen=True):
     first: Name
     then: Name
     min_days: Annotated[int, Meta(ge=0, le=366)]
@@ -157,7 +161,7 @@ class Follow(_Part):
     same_crew: bool
 
 
-class Week(_Part):
+class Week(_Part, frozen=True):
     format: Literal["week/1"]
     id: Name
     start_date: datetime.date
@@ -174,6 +178,21 @@ class Week(_Part):
     jobs: tuple[Job, ...]
     follows: tuple[Follow, ...]
     broken_cents: Cents
+
+
+def clock_time(minute: int) -> str:
+    """Return minutes after local midnight as people write them: 510 is 08:30; past midnight 25:10 and so on."""
+    hours, minutes = divmod(abs(minute), 60)
+    return f"{'-' if minute < 0 else ''}{hours:02}:{minutes:02}"
+
+
+def day_name(week: Week, day: int) -> str:
+    """Return day `day` of `week` as people write it: Mon 15 Mar; a number where the calendar has no such day."""
+    try:
+        date = week.start_date + datetime.timedelta(days=day)
+    except OverflowError:
+        return f"day {day}"
+    return f"{_WEEKDAYS[date.weekday()]} {date.day} {_MONTHS[date.month - 1]}"
 
 
 def read_week(data: bytes | str) -> Week:
@@ -213,7 +232,8 @@ def checked(week: Week) -> Week:
     for n, item in enumerate(week.equipment):
         _find(f"equipment[{n}].yard", item.yard, yards, "yard")
         if len(item.count) != week.days:
-            raise BadInput(f"equipment[{n}].count", f"must hold one number a day ({week.days}), holds {len(item.count)}")
+            problem = f"must hold one number a day ({week.days}), holds {len(item.count)}"
+            raise BadInput(f"equipment[{n}].count", problem)
     _unique("stock", ((s.id, s.yard) for s in week.stock), "id and yard")
     for n, stock in enumerate(week.stock):
         _find(f"stock[{n}].yard", stock.yard, yards, "yard")
@@ -307,4 +327,6 @@ def _check_follows(week: Week, jobs: set[str]) -> None:
                 free.append(then)
     for n, follow in enumerate(week.follows):
         if waiting.get(follow.first) and waiting.get(follow.then):
-            raise BadInput(f"follows[{n}]", f'"{follow.first}" and "{follow.then}" run in a circle or behind one; break it')
+            raise BadInput(
+                f"follows[{n}]", f'"{follow.first}" and "{follow.then}" stand on a circle; take one follow out'
+            )

@@ -1,0 +1,387 @@
+"""The auditor: which rules a plan breaks, in sentences that a manager can act on, and what it really costs.
+
+It judges any plan that is well formed, however senseless, made by the engine or by hand, and knows nothing of the
+engine. Rules and their numbers are those of the interchange format (`week/1`, `plan/1`). Each rule is one function,
+named after it; the plan keeps the rule where the function yields nothing.
+"""
+
+from __future__ import annotations
+
+from collections import Counter, defaultdict
+from collections.abc import Callable, Iterator
+from dataclasses import dataclass
+
+from scheduler.plan import Cost, Plan
+from scheduler.price import Outing, Visit, is_kept, outings, price_outings, risks, visits
+from scheduler.week import Follow, RestRule, Week, clock_time, day_name
+
+
+@dataclass(frozen=True, slots=True)
+class Breach:
+    """One rule broken at one place: the rule's name, where (None: not bound to it), and a sentence on it."""
+
+    rule: str
+    sentence: str
+    crew: str | None = None
+    day: int | None = None
+    job: str | None = None
+
+
+@dataclass(frozen=True, slots=True)
+class Verdict:
+    """What the auditor found: every breach, in the order of the rules, and the recomputed cost."""
+
+    broken_rules: tuple[Breach, ...]
+    cost: Cost
+
+    @property
+    def ok(self) -> bool:
+        """Whether the plan keeps every rule and states its cost and bound rightly."""
+        return not self.broken_rules
+
+
+@dataclass(frozen=True, slots=True)
+class _Case:
+    """A plan laid beside its week, with what every rule asks for worked out once."""
+
+    week: Week
+    plan: Plan
+    out: tuple[Outing, ...]
+    done: dict[str, Visit]
+    cost: Cost
+
+    def on_route(self, rule: str, o: Outing, sentence: str, job: str | None = None) -> Breach:
+        where = f"Crew {o.route.crew} on {day_name(self.week, o.route.day)}"
+        return Breach(rule, f"{where} {sentence}.", o.route.crew, o.route.day, job)
+
+
+def audit(week: Week, plan: Plan) -> Verdict:
+    """Return every rule of `week` that `plan` breaks, and the plan's cost recomputed.
+
+    `week` is valid (as `scheduler.week` gives it); `plan` need only be well formed: unknown crews or jobs, days out of
+    range and times that make no sense are breaches, never errors.
+    """
+    out = outings(week, plan.routes)
+    case = _Case(week, plan, out, visits(out), price_outings(week, out))
+    return Verdict(tuple(breach for rule in RULES.values() for breach in rule(case)), case.cost)
+
+
+def same_week(case: _Case) -> Iterator[Breach]:
+    """The plan was made for this week."""
+    if case.plan.week != case.week.id:
+        yield Breach(
+            "same_week", f'The plan is for week "{case.plan.week}", not for "{case.week.id}"; plan this week anew.'
+        )
+
+
+def known(case: _Case) -> Iterator[Breach]:
+    """Every crew and job that the plan names is in the week."""
+    crews, jobs = {c.id for c in case.week.crews}, {j.id for j in case.week.jobs}
+    for route in case.plan.routes:
+        if route.crew not in crews:
+            yield Breach(
+                "known",
+                f'No crew of this week is called "{route.crew}"; take the route out or give it to another crew.',
+                crew=route.crew,
+                day=route.day,
+            )
+    named = [s.job for r in case.plan.routes for s in r.stops] + [s.job for s in case.plan.skipped]
+    for job in dict.fromkeys(named):
+        if job not in jobs:
+            yield Breach("known", f'No job of this week is called "{job}"; take it out of the plan.', job=job)
+
+
+def once(case: _Case) -> Iterator[Breach]:
+    """Rule 1: every job is on exactly one route or in the waiting pile, once."""
+    planned = Counter(s.job for r in case.plan.routes for s in r.stops)
+    waiting = Counter(s.job for s in case.plan.skipped)
+    for job in case.week.jobs:
+        on_routes, in_pile = planned[job.id], waiting[job.id]
+        if on_routes + in_pile == 0:
+            text = "is neither on a route nor in the waiting pile; put it in one of them"
+        elif on_routes + in_pile > 1:
+            text = f"stands {on_routes} times on routes and {in_pile} times in the waiting pile; leave it in one place"
+        else:
+            continue
+        yield Breach("once", f"Job {job.id} {text}.", job=job.id)
+
+
+def one_route(case: _Case) -> Iterator[Breach]:
+    """Rule 1: a crew has at most one route a day."""
+    for (crew, day), n in Counter((r.crew, r.day) for r in case.plan.routes).items():
+        if n > 1:
+            text = f"Crew {crew} on {day_name(case.week, day)} has {n} routes; a crew goes out once a day."
+            yield Breach("one_route", text, crew=crew, day=day)
+
+
+def shift(case: _Case) -> Iterator[Breach]:
+    """Rule 2: the crew works that day, leaves and comes back within its shift and overtime, and has a stop."""
+    known_crews = {c.id for c in case.week.crews}
+    working = {(c.id, s.day) for c in case.week.crews for s in c.shifts}
+    for route in case.plan.routes:
+        text = ""
+        if route.crew in known_crews and (route.crew, route.day) not in working:
+            text = "does not work; move its jobs to another day or crew"
+        elif not route.stops:
+            text = "goes out without a stop; take the route out"
+        if text:
+            where = f"Crew {route.crew} on {day_name(case.week, route.day)}"
+            yield Breach("shift", f"{where} {text}.", crew=route.crew, day=route.day)
+    for o in case.out:
+        start, last = o.shift.start, o.shift.end + o.shift.overtime
+        if o.route.depart < start:
+            text = f"leaves at {clock_time(o.route.depart)}, before its shift starts at {clock_time(start)}"
+            yield case.on_route("shift", o, text)
+        if o.route.back > last:
+            text = f"is back at {clock_time(o.route.back)}, after {clock_time(last)}, the end of its shift and overtime"
+            yield case.on_route("shift", o, text)
+
+
+def travel(case: _Case) -> Iterator[Breach]:
+    """Rule 3: there is time to drive from the yard to each stop in turn and back."""
+    for o in case.out:
+        free = o.route.depart
+        for (stop, job), drive in zip(o.stops, o.drives_min, strict=False):
+            if stop.start < free + drive:
+                reached = clock_time(free + drive)
+                text = f"starts {job.id} at {clock_time(stop.start)} but can be there only at {reached}"
+                yield case.on_route("travel", o, text, job.id)
+            free = stop.end
+        if o.route.back < free + o.drives_min[-1]:
+            reached = clock_time(free + o.drives_min[-1])
+            yield case.on_route("travel", o, f"is back at {clock_time(o.route.back)} but can be only at {reached}")
+
+
+def service(case: _Case) -> Iterator[Breach]:
+    """Rule 4: a service lasts exactly as long as its job."""
+    for o in case.out:
+        for stop, job in o.stops:
+            if stop.end - stop.start != job.minutes:
+                text = f"has {stop.end - stop.start} minutes for {job.id}, which takes {job.minutes}"
+                yield case.on_route("service", o, text, job.id)
+
+
+def window(case: _Case) -> Iterator[Breach]:
+    """Rule 4: the whole service lies in one work window of its job that day."""
+    for o in case.out:
+        for stop, job in o.stops:
+            if risks(job, o.route.day, stop.start, stop.end):
+                continue
+            that_day = [w for w in job.windows if w.day == o.route.day]
+            hours = ", ".join(f"{clock_time(w.start)}–{clock_time(w.end)}" for w in that_day)
+            allowed = f"outside its work windows ({hours})" if hours else "a day without a work window for it"
+            text = f"does {job.id} from {clock_time(stop.start)} to {clock_time(stop.end)}, {allowed}"
+            yield case.on_route("window", o, text, job.id)
+
+
+def kit(case: _Case) -> Iterator[Breach]:
+    """Rule 4: no job before the day on which its kit is verified complete."""
+    for o in case.out:
+        for _, job in o.stops:
+            if job.ready_day is None:
+                yield case.on_route("kit", o, f"has {job.id}, whose kit is not complete this week", job.id)
+            elif o.route.day < job.ready_day:
+                ready = day_name(case.week, job.ready_day)
+                yield case.on_route("kit", o, f"has {job.id}, whose kit is complete only on {ready}", job.id)
+
+
+def skills(case: _Case) -> Iterator[Breach]:
+    """Rule 5: the crew has all skills of the job."""
+    for o in case.out:
+        for _, job in o.stops:
+            if missing := [s for s in dict.fromkeys(job.skills) if s not in o.crew.skills]:
+                yield case.on_route("skills", o, f"lacks {', '.join(missing)} for {job.id}", job.id)
+
+
+def yard(case: _Case) -> Iterator[Breach]:
+    """Rule 5: a job whose kit lies at a yard is done by a crew of that yard."""
+    for o in case.out:
+        for _, job in o.stops:
+            if job.yard not in (None, o.crew.yard):
+                text = f"starts from yard {o.crew.yard}, but the kit of {job.id} lies at {job.yard}"
+                yield case.on_route("yard", o, text, job.id)
+
+
+def hands(case: _Case) -> Iterator[Breach]:
+    """Rule 5: the crew with its helpers has the hands that the job needs."""
+    for o in case.out:
+        there = o.crew.hands + o.route.helpers
+        for _, job in o.stops:
+            if there < job.hands:
+                text = f"has {there} hands, helpers counted, and {job.id} needs {job.hands}"
+                yield case.on_route("hands", o, text, job.id)
+
+
+def helpers(case: _Case) -> Iterator[Breach]:
+    """Rule 5: no more helpers are out from a yard on a day than there are."""
+    count = {(h.yard, h.day): h.count for h in case.week.helpers}
+    sent: Counter[tuple[str, int]] = Counter()
+    for o in case.out:
+        sent[o.crew.yard, o.route.day] += o.route.helpers
+    for (at, day), n in sent.items():
+        if n > (there := count.get((at, day), 0)):
+            text = f"Yard {at} on {day_name(case.week, day)} sends out {n} helpers and has {there}."
+            yield Breach("helpers", text, day=day)
+
+
+def payload(case: _Case) -> Iterator[Breach]:
+    """Rule 6: the day's jobs together are no heavier than the vehicle may carry."""
+    for o in case.out:
+        kg = sum(job.weight_kg for _, job in o.stops)
+        if kg > o.crew.vehicle.payload_kg:
+            yield case.on_route("payload", o, f"loads {kg} kg on a vehicle for {o.crew.vehicle.payload_kg}")
+
+
+def boxes(case: _Case) -> Iterator[Breach]:
+    """Rule 6: the day's jobs together have no more long boxes than the vehicle takes."""
+    for o in case.out:
+        n = sum(job.boxes for _, job in o.stops)
+        if n > o.crew.vehicle.boxes:
+            yield case.on_route("boxes", o, f"loads {n} long boxes on a vehicle for {o.crew.vehicle.boxes}")
+
+
+def rack(case: _Case) -> Iterator[Breach]:
+    """Rule 6: no box is longer than the vehicle's rack."""
+    for o in case.out:
+        for _, job in o.stops:
+            if job.boxes and job.box_mm > o.crew.vehicle.rack_mm:
+                text = f"has a rack for {o.crew.vehicle.rack_mm} mm, and the box of {job.id} is {job.box_mm} mm long"
+                yield case.on_route("rack", o, text, job.id)
+
+
+def equipment(case: _Case) -> Iterator[Breach]:
+    """Rule 7: what the routes of a yard need of shared equipment, beyond what is on board, is in its pool that day."""
+    pool = {(e.id, e.yard): e.count for e in case.week.equipment}
+    taken: Counter[tuple[str, str, int]] = Counter()
+    for o in case.out:
+        need: dict[str, int] = {}
+        for _, job in o.stops:
+            for item, n in job.equipment.items():
+                need[item] = max(n, need.get(item, 0))
+        for item, n in need.items():
+            taken[item, o.crew.yard, o.route.day] += max(0, n - o.crew.onboard.get(item, 0))
+    for (item, at, day), n in taken.items():
+        there = pool[item, at][day] if (item, at) in pool else 0
+        if n > there:
+            text = f"Yard {at} on {day_name(case.week, day)} sends out {n} of {item} and has {there}."
+            yield Breach("equipment", text, day=day)
+
+
+def stock(case: _Case) -> Iterator[Breach]:
+    """Rule 8: what is taken from a yard's shelf up to a day has been there or has arrived by then."""
+    used: defaultdict[tuple[str, str], Counter[int]] = defaultdict(Counter)
+    for o in case.out:
+        for _, job in o.stops:
+            for part, n in job.parts.items():
+                used[part, o.crew.yard][o.route.day] += n
+    shelf = {(s.id, s.yard): s for s in case.week.stock}
+    for (part, at), by_day in used.items():
+        total, store = 0, shelf.get((part, at))
+        for day in sorted(by_day):
+            total += by_day[day]
+            there = store.on_hand + sum(a.qty for a in store.arrivals if a.day <= day) if store else 0
+            if by_day[day] and total > there:
+                name = day_name(case.week, day)
+                text = f"Yard {at} has used {total} of {part} by {name}, and only {there} will have been there."
+                yield Breach("stock", text, day=day)
+
+
+def booking(case: _Case) -> Iterator[Breach]:
+    """Rule 9: the plan lists exactly the firm and day bookings that it does not keep."""
+    listed = set(case.plan.broken)
+    promised = {j.id: j.booked for j in case.week.jobs if j.booked is not None and j.booked.hold != "soft"}
+    for job, booked in promised.items():
+        kept = is_kept(booked, case.done.get(job))
+        if kept == (job in listed):
+            text = "kept but listed as broken; take it" if kept else "not kept and not listed as broken; put it"
+            text = f"The {booked.hold} booking of {job} is {text} {'out of' if kept else 'into'} the list."
+            yield Breach("booking", text, day=booked.day, job=job)
+    for job in case.plan.broken:
+        if job not in promised:
+            text = f'"{job}" is listed as a broken booking but has no firm or day booking; take it out of the list.'
+            yield Breach("booking", text, job=job)
+
+
+def follows(case: _Case) -> Iterator[Breach]:
+    """Rule 10: a job that follows another comes after it, by the days and, where asked, the crew agreed."""
+    for follow in case.week.follows:
+        then = case.done.get(follow.then)
+        if then and (text := _out_of_order(follow, case.done.get(follow.first), then)):
+            sentence = f"Job {follow.then} is to follow {follow.first}, {text}."
+            yield Breach("follows", sentence, crew=then.crew, day=then.day, job=follow.then)
+
+
+def _out_of_order(follow: Follow, first: Visit | None, then: Visit) -> str:
+    if first is None:
+        return "which is not planned this week"
+    days = then.day - first.day
+    if days < follow.min_days:
+        return f"at least {follow.min_days} days after it, and comes {days} days after"
+    if follow.max_days is not None and days > follow.max_days:
+        return f"at most {follow.max_days} days after it, and comes {days} days after"
+    if follow.same_crew and first.crew != then.crew:
+        return f"with the same crew, and {first.crew} does the one and {then.crew} the other"
+    if days == 0 and first.crew != then.crew:
+        return f"on the same day only with the same crew, and {first.crew} does the one and {then.crew} the other"
+    if days == 0 and then.start < first.end:
+        return f"and starts at {clock_time(then.start)}, before that ends at {clock_time(first.end)}"
+    return ""
+
+
+def rest(case: _Case) -> Iterator[Breach]:
+    """Rule 11: a day longer than the limit has a rest at a stop's place; any other day states none."""
+    rule = case.week.rest
+    for o in case.out:
+        at, out_min = o.route.rest, o.route.back - o.route.depart
+        if rule is None or out_min <= rule.after:
+            if at is not None:
+                yield case.on_route("rest", o, f"has a rest at {clock_time(at)} where none is due; take it out")
+        elif at is None or not _can_rest(o, rule, at):
+            due = f"{rule.length} minutes, begun from {clock_time(rule.earliest)} to {clock_time(rule.latest)}"
+            found = "none is planned" if at is None else f"the one at {clock_time(at)} is not so"
+            text = (
+                f"is out {out_min} minutes and needs a rest of {due}, at a stop and uncut by work or driving; {found}"
+            )
+            yield case.on_route("rest", o, text)
+
+
+def _can_rest(o: Outing, rule: RestRule, at: int) -> bool:
+    """Whether the crew stands still at a stop's place from `at` until the rest is over.
+
+    Between the end of one thing and the start of the next there is one drive: the rest lies before it, at the place
+    left, or after it, at the place reached; the yard, at either end of the day, is no place to rest.
+    """
+    if not rule.earliest <= at <= rule.latest:
+        return False
+    last = len(o.stops)
+    moments = [o.route.depart, *(t for stop, _ in o.stops for t in (stop.start, stop.end)), o.route.back]
+    gaps = list(zip(moments[::2], moments[1::2], o.drives_min, strict=True))
+    for n, (free, due, drive) in enumerate(gaps):
+        before_drive = n > 0 and free <= at and at + rule.length + drive <= due
+        after_drive = n < last and free + drive <= at and at + rule.length <= due
+        if before_drive or after_drive:
+            return True
+    return False
+
+
+def cost(case: _Case) -> Iterator[Breach]:
+    """The stated cost is what the plan costs, kind by kind."""
+    stated, real = case.plan.cost, case.cost
+    for kind in Cost.__struct_fields__:
+        if getattr(stated, kind) != getattr(real, kind):
+            text = f"The plan states {getattr(stated, kind)} cents for {kind}; it is {getattr(real, kind)}."
+            yield Breach("cost", text)
+
+
+def bound(case: _Case) -> Iterator[Breach]:
+    """The stated bound is not above the cost."""
+    if case.plan.bound is not None and case.plan.bound > case.cost.total:
+        text = f"The plan states a lower bound of {case.plan.bound} cents and costs {case.cost.total}: it is no bound."
+        yield Breach("bound", text)
+
+
+_ORDER: tuple[Callable[[_Case], Iterator[Breach]], ...] = (
+    same_week, known, once, one_route, shift, travel, service, window, kit, skills, yard, hands, helpers,
+    payload, boxes, rack, equipment, stock, booking, follows, rest, cost, bound,
+)  # fmt: skip
+RULES = {rule.__name__: rule for rule in _ORDER}  # every rule once: its name, and the function that judges it
