@@ -1,0 +1,1 @@
+"""The service round the planning core: database, pages, command line."""

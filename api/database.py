@@ -1,0 +1,49 @@
+"""Opening the database, and bringing it to the newest form."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+from contextlib import contextmanager
+from pathlib import Path
+from typing import Any
+
+import alembic.command
+import alembic.config
+import sqlalchemy as sa
+from sqlalchemy.engine import make_url
+from sqlmodel import Session
+
+MIGRATIONS = Path(__file__).parent / "migrations"
+
+
+def open_database(address: str) -> sa.Engine:
+    """Return an engine for `address`; a SQLite file's folder is made, foreign keys are kept, readers never wait."""
+    url = make_url(address)
+    if url.get_backend_name() != "sqlite":
+        return sa.create_engine(url, pool_pre_ping=True)
+    if url.database and url.database != ":memory:":
+        Path(url.database).parent.mkdir(parents=True, exist_ok=True)
+    engine = sa.create_engine(url, connect_args={"timeout": 30})
+
+    @sa.event.listens_for(engine, "connect")
+    def prepare(connection: Any, _: Any) -> None:
+        connection.execute("PRAGMA foreign_keys = ON")
+        connection.execute("PRAGMA journal_mode = WAL")
+
+    return engine
+
+
+def upgrade(engine: sa.Engine) -> None:
+    """Bring the database to the newest migration; does nothing where it is there already."""
+    config = alembic.config.Config()
+    config.set_main_option("script_location", str(MIGRATIONS))
+    with engine.begin() as connection:
+        config.attributes["connection"] = connection
+        alembic.command.upgrade(config, "head")
+
+
+@contextmanager
+def transaction(engine: sa.Engine) -> Iterator[Session]:
+    """Give a session whose changes are kept together at the end, or not at all."""
+    with Session(engine, expire_on_commit=False) as session, session.begin():
+        yield session

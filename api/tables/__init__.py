@@ -1,0 +1,61 @@
+"""All tables of the service; importing this fills `SQLModel.metadata`."""
+
+from api.tables.business import (
+    Business,
+    Crew,
+    CrewHours,
+    DayOff,
+    Delivery,
+    Equipment,
+    ForecastHour,
+    OutOfService,
+    Person,
+    StockItem,
+    Van,
+    Yard,
+)
+from api.tables.plans import DayResult, History, PostedWeek, StoredPlan
+from api.tables.sales import Awning, Customer, MakerPart, Order, Site, SiteSurvey
+from api.tables.work import (
+    BenchCount,
+    Booking,
+    KitState,
+    Prepared,
+    Short,
+    Visit,
+    VisitFollows,
+    VisitHours,
+)
+
+__all__ = [
+    "Awning",
+    "BenchCount",
+    "Booking",
+    "Business",
+    "Crew",
+    "CrewHours",
+    "Customer",
+    "DayOff",
+    "DayResult",
+    "Delivery",
+    "Equipment",
+    "ForecastHour",
+    "History",
+    "KitState",
+    "MakerPart",
+    "Order",
+    "OutOfService",
+    "Person",
+    "PostedWeek",
+    "Prepared",
+    "Short",
+    "Site",
+    "SiteSurvey",
+    "StockItem",
+    "StoredPlan",
+    "Van",
+    "Visit",
+    "VisitFollows",
+    "VisitHours",
+    "Yard",
+]

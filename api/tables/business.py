@@ -1,0 +1,184 @@
+"""The business itself: its rules, yards, people, crews, vans, equipment and shelf stock."""
+
+from __future__ import annotations
+
+import datetime
+from typing import Any
+
+import sqlalchemy as sa
+from sqlmodel import Field, SQLModel
+
+from api.tables.base import Moment, not_negative, one_of
+
+
+class Business(SQLModel, table=True):
+    """One row: `rules` holds the prices, limits and hours as `api.rules.Rules` reads them."""
+
+    id: int = Field(default=1, primary_key=True)
+    name: str
+    town: str
+    timezone: str
+    units: str
+    rules: dict[str, Any] = Field(sa_type=sa.JSON)
+    version: int = 1
+
+    __table_args__ = (one_of("units", "imperial", "metric"), sa.CheckConstraint("id = 1", name="only_one"))
+
+
+class Yard(SQLModel, table=True):
+    id: str = Field(primary_key=True)
+    name: str
+    lat: float
+    lon: float
+    version: int = 1
+
+
+class Person(SQLModel, table=True):
+    """`weekdays` are the days usually worked (0 = Monday), as digits ("01234"); extra hands cost `day_cents` a day."""
+
+    id: str = Field(primary_key=True)
+    name: str
+    yard_id: str = Field(foreign_key="yard.id")
+    role: str
+    phone: str
+    skills: list[str] = Field(sa_type=sa.JSON)
+    weekdays: str
+    day_cents: int
+    active: bool = True
+    version: int = 1
+
+    __table_args__ = (one_of("role", "lead", "helper", "extra", "office"), not_negative("day_cents"))
+
+
+class DayOff(SQLModel, table=True):
+    __tablename__ = "day_off"
+
+    id: int | None = Field(default=None, primary_key=True)
+    person_id: str = Field(foreign_key="person.id", index=True)
+    first: datetime.date
+    last: datetime.date
+    why: str
+
+    __table_args__ = (sa.CheckConstraint("last >= first", name="in_order"),)
+
+
+class Van(SQLModel, table=True):
+    """`onboard` says how many of each equipment kind stay on this van."""
+
+    id: str = Field(primary_key=True)
+    yard_id: str = Field(foreign_key="yard.id")
+    payload_kg: int
+    rack_mm: int
+    boxes: int
+    onboard: dict[str, int] = Field(sa_type=sa.JSON)
+    version: int = 1
+
+    __table_args__ = (not_negative("payload_kg", "rack_mm", "boxes"),)
+
+
+class Crew(SQLModel, table=True):
+    """A lead and a helper with their van; working hours come by weekday in `CrewHours`."""
+
+    id: str = Field(primary_key=True)
+    name: str
+    yard_id: str = Field(foreign_key="yard.id")
+    lead_id: str = Field(foreign_key="person.id")
+    helper_id: str | None = Field(default=None, foreign_key="person.id")
+    van_id: str = Field(foreign_key="van.id")
+    day_cents: int
+    minute_cents: int
+    overtime_minute_cents: int
+    km_cents: int
+    active: bool = True
+    version: int = 1
+
+    __table_args__ = (not_negative("day_cents", "minute_cents", "overtime_minute_cents", "km_cents"),)
+
+
+class CrewHours(SQLModel, table=True):
+    """One weekday's working time of a crew, minutes after midnight; `overtime` is the most minutes past `end`."""
+
+    __tablename__ = "crew_hours"
+
+    crew_id: str = Field(primary_key=True, foreign_key="crew.id")
+    weekday: int = Field(primary_key=True)
+    start: int
+    end: int
+    overtime: int
+
+    __table_args__ = (
+        sa.CheckConstraint("weekday BETWEEN 0 AND 6", name="weekday_is_one"),
+        sa.CheckConstraint('"end" > start AND start >= 0', name="in_order"),
+    )
+
+
+class Equipment(SQLModel, table=True):
+    """One ladder, lift or tool that the yard's crews share."""
+
+    id: str = Field(primary_key=True)
+    kind: str = Field(index=True)
+    yard_id: str = Field(foreign_key="yard.id")
+    name: str
+    active: bool = True
+    version: int = 1
+
+
+class OutOfService(SQLModel, table=True):
+    """Days, first to last included, on which one piece of equipment cannot be taken."""
+
+    __tablename__ = "out_of_service"
+
+    id: int | None = Field(default=None, primary_key=True)
+    equipment_id: str = Field(foreign_key="equipment.id", index=True)
+    first: datetime.date
+    last: datetime.date
+    why: str
+
+    __table_args__ = (sa.CheckConstraint("last >= first", name="in_order"),)
+
+
+class StockItem(SQLModel, table=True):
+    """A part that jobs take from a yard's shelf; `on_hand` is what the last count of the shelf found."""
+
+    __tablename__ = "stock_item"
+
+    item: str = Field(primary_key=True)
+    yard_id: str = Field(primary_key=True, foreign_key="yard.id")
+    name: str
+    on_hand: int
+    counted_on: datetime.date
+    version: int = 1
+
+    __table_args__ = (not_negative("on_hand"),)
+
+
+class Delivery(SQLModel, table=True):
+    """Parts on order for a yard's shelf; they count from `due_on` until a shelf count takes them in (`arrived_on`)."""
+
+    id: int | None = Field(default=None, primary_key=True)
+    item: str
+    yard_id: str
+    quantity: int
+    due_on: datetime.date
+    arrived_on: datetime.date | None = None
+    version: int = 1
+
+    __table_args__ = (
+        sa.ForeignKeyConstraint(["item", "yard_id"], ["stock_item.item", "stock_item.yard_id"]),
+        not_negative("quantity"),
+    )
+
+
+class ForecastHour(SQLModel, table=True):
+    """One hour of the forecast; a value that was not reported is null, which is not zero."""
+
+    __tablename__ = "forecast_hour"
+
+    at: datetime.datetime = Field(primary_key=True, sa_type=Moment)
+    wind_mps: float | None = None
+    gust_mps: float | None = None
+    rain_mm: float | None = None
+    temperature_c: float | None = None
+    humidity_pct: float | None = None
+    thunder_pct: float | None = None
+    source: str

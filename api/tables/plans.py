@@ -1,0 +1,75 @@
+"""Plans, posted weeks, what happened on the day, and the history that nobody can change."""
+
+from __future__ import annotations
+
+import datetime
+from typing import Any
+
+import sqlalchemy as sa
+from sqlmodel import Field, SQLModel
+
+from api.tables.base import Moment, one_of
+
+
+class StoredPlan(SQLModel, table=True):
+    """A week document and the plan made of it, both as JSON text; `fingerprint` is that of the week document."""
+
+    __tablename__ = "stored_plan"
+
+    id: int | None = Field(default=None, primary_key=True)
+    start_date: datetime.date = Field(index=True)
+    fingerprint: str = Field(index=True)
+    week: str = Field(sa_type=sa.Text)
+    plan: str = Field(sa_type=sa.Text)
+    cost_cents: int = Field(sa_type=sa.BigInteger)
+    bound_cents: int | None = Field(default=None, sa_type=sa.BigInteger)
+    seconds: float
+    made_at: datetime.datetime = Field(sa_type=Moment)
+    made_by: str
+    note: str = ""
+
+
+class PostedWeek(SQLModel, table=True):
+    """A plan that crews and customers see; the newest of a week that was not withdrawn counts."""
+
+    __tablename__ = "posted_week"
+
+    id: int | None = Field(default=None, primary_key=True)
+    start_date: datetime.date = Field(index=True)
+    plan_id: int = Field(foreign_key="stored_plan.id")
+    posted_at: datetime.datetime = Field(sa_type=Moment)
+    posted_by: str
+    withdrawn_at: datetime.datetime | None = Field(default=None, sa_type=Moment)
+    version: int = 1
+
+
+class DayResult(SQLModel, table=True):
+    """What became of one visit on one day; times are minutes after local midnight."""
+
+    __tablename__ = "day_result"
+
+    id: int | None = Field(default=None, primary_key=True)
+    visit_id: str = Field(foreign_key="visit.id", index=True)
+    crew_id: str = Field(foreign_key="crew.id")
+    day: datetime.date
+    start: int | None = None
+    end: int | None = None
+    outcome: str
+    why: str = ""
+    checks: dict[str, Any] = Field(default_factory=dict, sa_type=sa.JSON)
+    noted_at: datetime.datetime = Field(sa_type=Moment)
+    noted_by: str
+
+    __table_args__ = (one_of("outcome", "done", "partly", "not_done"),)
+
+
+class History(SQLModel, table=True):
+    """What was changed, by whom, when; rows are only ever added (the database itself refuses anything else)."""
+
+    id: int | None = Field(default=None, primary_key=True)
+    at: datetime.datetime = Field(sa_type=Moment, index=True)
+    by: str
+    did: str
+    noun: str = Field(index=True)
+    noun_id: str = Field(index=True)
+    detail: dict[str, Any] = Field(default_factory=dict, sa_type=sa.JSON)

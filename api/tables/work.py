@@ -1,0 +1,145 @@
+"""The work itself: visits, the hours that customers allow, bookings, bench counts, and what preparation made of them."""
+
+from __future__ import annotations
+
+import datetime
+
+import sqlalchemy as sa
+from sqlmodel import Field, SQLModel
+
+from api.tables.base import Moment, not_negative, one_of
+
+
+class Visit(SQLModel, table=True):
+    """One visit to a site: a job of the week sheet.
+
+    `minutes` and `hands` overrule what preparation works out; `late_cents` and `skip_cents` the prices of the business.
+    `fault` is what a repair is for.
+    """
+
+    id: str = Field(primary_key=True)
+    kind: str
+    site_id: str = Field(foreign_key="site.id", index=True)
+    order_id: str | None = Field(default=None, foreign_key="sales_order.id", index=True)
+    awning_id: str | None = Field(default=None, foreign_key="awning.id", index=True)
+    state: str = Field(default="open", index=True)
+    due_on: datetime.date | None = None
+    minutes: int | None = None
+    hands: int | None = None
+    late_cents: int | None = None
+    skip_cents: int | None = None
+    fault: str = ""
+    note: str = ""
+    version: int = 1
+
+    __table_args__ = (
+        one_of("kind", "install", "survey", "repair"),
+        one_of("state", "open", "done", "cancelled"),
+    )
+
+
+class VisitHours(SQLModel, table=True):
+    """Hours that the customer allows, on a weekday (0 = Monday) or on one date; minutes after local midnight."""
+
+    __tablename__ = "visit_hours"
+
+    id: int | None = Field(default=None, primary_key=True)
+    visit_id: str = Field(foreign_key="visit.id", index=True)
+    weekday: int | None = None
+    day: datetime.date | None = None
+    start: int
+    end: int
+
+    __table_args__ = (
+        sa.CheckConstraint('"end" > start AND start >= 0', name="in_order"),
+        sa.CheckConstraint("(weekday IS NULL) <> (day IS NULL)", name="weekday_or_day"),
+    )
+
+
+class VisitFollows(SQLModel, table=True):
+    """`then_id` is done only after `first_id`, `min_days` to `max_days` (null: any number) days later."""
+
+    __tablename__ = "visit_follows"
+
+    first_id: str = Field(primary_key=True, foreign_key="visit.id")
+    then_id: str = Field(primary_key=True, foreign_key="visit.id")
+    min_days: int = 0
+    max_days: int | None = None
+    same_crew: bool = False
+
+    __table_args__ = (not_negative("min_days"),)
+
+
+class Booking(SQLModel, table=True):
+    """What the customer has been told; the newest that was not withdrawn counts."""
+
+    id: int | None = Field(default=None, primary_key=True)
+    visit_id: str = Field(foreign_key="visit.id", index=True)
+    crew_id: str = Field(foreign_key="crew.id")
+    day: datetime.date
+    start: int
+    hold: str
+    told_at: datetime.datetime | None = Field(default=None, sa_type=Moment)
+    told_how: str = ""
+    told_words: str = ""
+    withdrawn_at: datetime.datetime | None = Field(default=None, sa_type=Moment)
+    version: int = 1
+
+    __table_args__ = (one_of("hold", "firm", "day", "soft"), not_negative("start"))
+
+
+class BenchCount(SQLModel, table=True):
+    """One line of a count of an opened crate; the newest of a visit and item counts."""
+
+    __tablename__ = "bench_count"
+
+    id: int | None = Field(default=None, primary_key=True)
+    visit_id: str = Field(foreign_key="visit.id", index=True)
+    item: str
+    counted: int
+    damaged: int = 0
+    counted_on: datetime.date
+    counted_by: str
+
+    __table_args__ = (not_negative("counted", "damaged"),)
+
+
+class Short(SQLModel, table=True):
+    """What a count found missing, its order and the day it is expected (null: nobody has named one)."""
+
+    id: int | None = Field(default=None, primary_key=True)
+    visit_id: str = Field(foreign_key="visit.id", index=True)
+    item: str
+    missing: int
+    ordered_on: datetime.date | None = None
+    expected_on: datetime.date | None = None
+    arrived_on: datetime.date | None = None
+    version: int = 1
+
+    __table_args__ = (not_negative("missing"),)
+
+
+class KitState(SQLModel, table=True):
+    """Marks set by hand on a kit: loaded on a van."""
+
+    __tablename__ = "kit_state"
+
+    visit_id: str = Field(primary_key=True, foreign_key="visit.id")
+    loaded_on: datetime.date | None = None
+    loaded_by: str = ""
+    version: int = 1
+
+
+class Prepared(SQLModel, table=True):
+    """What preparation made of a visit (`what`: layout, drawing, kit, duration), and the fingerprint of what went in.
+
+    A row whose fingerprint is not that of today's inputs is stale: shown as such, never used.
+    """
+
+    visit_id: str = Field(primary_key=True, foreign_key="visit.id")
+    what: str = Field(primary_key=True)
+    fingerprint: str
+    document: str = Field(sa_type=sa.Text)
+    made_at: datetime.datetime = Field(sa_type=Moment)
+
+    __table_args__ = (one_of("what", "layout", "drawing", "kit", "duration"),)
