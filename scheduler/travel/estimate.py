@@ -15,7 +15,7 @@ import numpy as np
 from msgspec import Meta
 
 from scheduler.errors import BadInput
-from scheduler.travel.interface import FloatTable, Matrices, Point, checked_points, round_up
+from scheduler.travel.interface import FloatTable, Matrices, Point, checked_points, rounded
 
 EARTH_RADIUS_M = 6_371_008.8  # mean radius R1 of the IUGG (GRS 80); a sphere is within 0.56 % of the ellipsoid
 
@@ -24,14 +24,14 @@ class SpeedClass(msgspec.Struct, frozen=True, forbid_unknown_fields=True):
     """From `from_km` kilometres of road on (until the next class begins) the drive goes at `kmh`."""
 
     from_km: Annotated[float, Meta(ge=0, le=20_000)]
-    kmh: Annotated[float, Meta(gt=0, le=200)]
+    kmh: Annotated[float, Meta(ge=5, le=200)]
 
 
 class Constants(msgspec.Struct, frozen=True, forbid_unknown_fields=True):
     """The estimate's numbers: metres of road for each metre of great circle, and the speed classes in order."""
 
-    road_factor: Annotated[float, Meta(ge=1, le=10)]
-    classes: Annotated[tuple[SpeedClass, ...], Meta(min_length=1)]
+    road_factor: Annotated[float, Meta(ge=1, le=3)]
+    classes: Annotated[tuple[SpeedClass, ...], Meta(min_length=1, max_length=8)]
 
 
 # Assumptions of ours, on the slow side (a crew that comes early waits, one that comes late breaks a promise); none is
@@ -46,15 +46,16 @@ DEFAULT = Constants(
 )
 
 
-def matrices(points: Sequence[Point], *, constants: Constants = DEFAULT) -> Matrices:
+def matrices(points: Sequence[Point], *, constants: Constants = DEFAULT, slowdown: float = 1.0) -> Matrices:
     """Return estimated travel between all `points`, symmetric, in their order.
 
-    points: (latitude, longitude) in degrees; any number, none included. Places that coincide are 0 minutes apart, and
+    points: (latitude, longitude) in degrees; any number, none included. slowdown: factor on all minutes before they are
+    rounded up (`slowdown.week_factor` gives one). Places that coincide are 0 minutes apart, and
     places a metre or more apart at least 1. Raises `BadInput` for a coordinate out of range and for constants whose
     classes are out of order.
     """
     metres, minutes = estimates(great_circle_m(points), constants)
-    return Matrices(minutes=round_up(minutes), metres=round_up(metres))
+    return rounded(slowdown * minutes, metres)
 
 
 def great_circle_m(points: Sequence[Point]) -> FloatTable:

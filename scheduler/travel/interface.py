@@ -13,6 +13,7 @@ from scheduler.errors import BadInput
 
 IntTable = npt.NDArray[np.int64]
 FloatTable = npt.NDArray[np.float64]
+SourceTable = npt.NDArray[np.int8]
 Point = tuple[float, float]  # latitude, longitude; degrees, WGS 84
 
 _CRUMB = 1e-9  # 30.000000000000004 minutes is thirty: arithmetic dust must not become a whole minute
@@ -37,6 +38,39 @@ class Matrices:
             if table.dtype != np.int64 or (table < 0).any() or np.diagonal(table).any():
                 raise BadInput(name, "must hold whole numbers, none negative, with zeros on the diagonal")
             table.setflags(write=False)
+
+
+@dataclass(frozen=True, eq=False)
+class TravelTimes:
+    """Matrices with their origin: cell (i, j) came from `sources[source[i, j]]` (int8, n × n, read-only).
+
+    `notes` say in plain sentences what a reader must know: a source that failed, places without a road, a slowdown.
+    """
+
+    matrices: Matrices
+    source: SourceTable
+    sources: tuple[str, ...]
+    notes: tuple[str, ...]
+
+    def __post_init__(self) -> None:
+        if self.source.shape != self.matrices.minutes.shape or self.source.dtype != np.int8:
+            raise BadInput("source", f"must be as large as the matrices, has the shape {self.source.shape}")
+        if self.source.size and not 0 <= self.source.min() <= self.source.max() < len(self.sources):
+            raise BadInput("source", "names a source that is not in the list")
+        self.source.setflags(write=False)
+
+    def share(self, name: str) -> float:
+        """Return the share, 0 to 1, of the cells off the diagonal that came from the source called `name`."""
+        off = ~np.eye(len(self.source), dtype=bool)
+        return float((self.source[off] == self.sources.index(name)).mean()) if off.any() else 0.0
+
+
+def rounded(minutes: FloatTable, metres: FloatTable) -> Matrices:
+    """Return tables of fractional minutes and metres as `Matrices`: rounded up, the diagonal set to 0."""
+    whole_min, whole_m = round_up(minutes), round_up(metres)
+    np.fill_diagonal(whole_min, 0)
+    np.fill_diagonal(whole_m, 0)
+    return Matrices(minutes=whole_min, metres=whole_m)
 
 
 def round_up(values: FloatTable) -> IntTable:
