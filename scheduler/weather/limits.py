@@ -1,0 +1,160 @@
+"""What weather and light stop which kind of work: one table that the business edits, with reasons and sources.
+
+The table is CSV text with the columns `applies_to, measure, value, reason, source`. For a piece of work all rows of its
+kind and of its extras (a tall ladder, a large awning, sealant) count, and the strictest row of each measure holds. A
+row can so only add caution. The default table is in `scheduler.weather.default_limits`.
+
+A planner's limits never replace the judgement of the crew lead on the spot, the manufacturer's instructions or local
+rules.
+"""
+
+from __future__ import annotations
+
+import csv
+import io
+import math
+from typing import Literal, get_args
+
+import msgspec
+
+from scheduler.errors import BadInput
+
+Kind = Literal["install", "survey", "repair"]
+Extra = Literal["tall ladder", "large awning", "sealant"]
+Measure = Literal[
+    "wind_mph", "gust_mph", "rain_mm", "rain_chance", "thunder_chance", "thunder_wait_min", "heat_index_f",
+    "temp_least_c", "daylight_margin_min",
+]  # fmt: skip
+
+MPS_PER_MPH = 0.44704
+# "High winds" normally means over 40 mph, or over 30 mph where material is handled: note to 29 CFR 1910.269(x).
+# Cassettes and cloth are material handling, so no table may allow more.
+HIGH_WIND_MATERIAL_MPH = 30.0
+HIGH_WIND_MPH = 40.0
+
+_RANGES: dict[str, tuple[float, float]] = {
+    "wind_mph": (0, HIGH_WIND_MATERIAL_MPH), "gust_mph": (0, HIGH_WIND_MATERIAL_MPH), "rain_mm": (0, 50), "rain_chance":
+    (0, 1), "thunder_chance": (0, 1), "thunder_wait_min": (30, 240), "heat_index_f": (60, 125), "temp_least_c": (-40,
+    30), "daylight_margin_min": (0, 240),
+}  # fmt: skip
+_LEAST = ("temp_least_c", "thunder_wait_min", "daylight_margin_min")  # measures whose larger value is the stricter one
+_EVERY_KIND = ("wind_mph", "gust_mph", "thunder_chance", "thunder_wait_min", "heat_index_f", "daylight_margin_min")
+
+
+class Work(msgspec.Struct, frozen=True, forbid_unknown_fields=True):
+    """A piece of work: its kind, how long it takes at the site, and what makes it touchier."""
+
+    kind: Kind
+    minutes: int
+    tall_ladder: bool = False
+    large_awning: bool = False
+    sealant: bool = False
+
+
+class Limit(msgspec.Struct, frozen=True, forbid_unknown_fields=True):
+    applies_to: Kind | Extra
+    measure: Measure
+    value: float
+    reason: str
+    source: str
+
+
+class LimitTable(msgspec.Struct, frozen=True, forbid_unknown_fields=True):
+    rows: tuple[Limit, ...]
+
+
+COLUMNS = Limit.__struct_fields__
+
+
+def read_limits(text: str) -> LimitTable:
+    """Return the table in CSV `text`; raises `BadInput` naming the line and column that cannot stand.
+
+    Refused are unknown names, values outside what the measure can mean, wind or gusts above OSHA's 30 mph for material
+    handling, less than 30 minutes' wait after thunder, a row without reason or source, a doubled row, a kind of work
+    without one of the limits that every kind needs, and an extra whose wind limit is above every kind's (it would do
+    nothing).
+    """
+    reader = csv.DictReader(io.StringIO(text.removeprefix("\ufeff")))
+    if tuple(reader.fieldnames or ()) != COLUMNS:
+        raise BadInput("first line", f"must be {','.join(COLUMNS)}")
+    rows: list[Limit] = []
+    for row in reader:
+        if not any(row.values()):
+            continue
+        limit = _limit(f"line {reader.line_num}", row)
+        if any((r.applies_to, r.measure) == (limit.applies_to, limit.measure) for r in rows):
+            raise BadInput(
+                f"line {reader.line_num}", f"{limit.measure} of {limit.applies_to} stands already further up"
+            )
+        rows.append(limit)
+    _check_whole(rows)
+    return LimitTable(tuple(rows))
+
+
+def limits_for(table: LimitTable, work: Work) -> dict[Measure, Limit]:
+    """Return the strictest limit of each measure for `work`; measures that nothing limits are left out."""
+    names: list[str] = [work.kind]
+    names += ["tall ladder"] * work.tall_ladder + ["large awning"] * work.large_awning + ["sealant"] * work.sealant
+    found: dict[Measure, Limit] = {}
+    for row in table.rows:
+        if row.applies_to in names and (row.measure not in found or _stricter(row, found[row.measure])):
+            found[row.measure] = row
+    return found
+
+
+def is_high_wind(wind_mph: float, material_handling: bool) -> bool:
+    """Say whether OSHA's note to 29 CFR 1910.269(x) calls a wind high: over 30 mph with material, else over 40."""
+    return wind_mph > (HIGH_WIND_MATERIAL_MPH if material_handling else HIGH_WIND_MPH)
+
+
+# Lower edges in mph of Beaufort forces 1 to 12 as whole miles an hour (weather.gov/tbw/beaufort, weather.gov/pqr/wind).
+_BEAUFORT_MPH = (1, 4, 8, 13, 19, 25, 32, 39, 47, 55, 64, 73)
+
+
+def beaufort(wind_mph: float) -> int:
+    """Return the Beaufort force of a wind rounded to whole miles an hour, as the NWS tables are printed."""
+    return sum(round(wind_mph) >= edge for edge in _BEAUFORT_MPH)
+
+
+def _stricter(a: Limit, b: Limit) -> bool:
+    return a.value > b.value if a.measure in _LEAST else a.value < b.value
+
+
+def _limit(where: str, row: dict[str, str]) -> Limit:
+    if None in row or None in row.values():
+        raise BadInput(where, "has more or fewer cells than the first line (put text with commas between quotes)")
+    cells = {name: cell.strip() for name, cell in row.items()}
+    for name, kinds in (("applies_to", (*get_args(Kind), *get_args(Extra))), ("measure", get_args(Measure))):
+        if cells[name] not in kinds:
+            raise BadInput(f"{where}, {name}", f'must be one of {", ".join(kinds)}, is "{cells[name]}"')
+    try:
+        value = float(cells["value"])
+    except ValueError:
+        value = math.nan
+    low, high = _RANGES[cells["measure"]]
+    if not low <= value <= high:
+        why = ""
+        if value > high and high == HIGH_WIND_MATERIAL_MPH:
+            why = "; above 30 mph is high wind for handling material (OSHA, note to 29 CFR 1910.269(x))"
+        if value < low and cells["measure"] == "thunder_wait_min":
+            why = "; 30 minutes after the last thunder is the usual rule (30-30)"
+        raise BadInput(f"{where}, value", f'must be a number from {low:g} to {high:g}, is "{cells["value"]}"{why}')
+    for name in ("reason", "source"):
+        if not cells[name]:
+            raise BadInput(f"{where}, {name}", 'must not be empty; where nothing is published write "common practice"')
+    return msgspec.convert({**cells, "value": value}, Limit)
+
+
+def _check_whole(rows: list[Limit]) -> None:
+    for kind in get_args(Kind):
+        for measure in _EVERY_KIND:
+            if not any((r.applies_to, r.measure) == (kind, measure) for r in rows):
+                raise BadInput("", f'the table has no {measure} for "{kind}"; every kind of work needs one')
+    for measure in ("wind_mph", "gust_mph"):
+        loosest = max(r.value for r in rows if r.measure == measure and r.applies_to in get_args(Kind))
+        for row in rows:
+            if row.measure == measure and row.applies_to in get_args(Extra) and row.value > loosest:
+                where = f"{measure} of {row.applies_to}"
+                raise BadInput(
+                    where, f"is {row.value:g}, above every kind of work's own ({loosest:g}), so it would do nothing"
+                )

@@ -1,0 +1,249 @@
+"""Work windows: when customer, crews, daylight and weather all allow the work, and what took the other hours.
+
+    work_windows(customer_hours, start_date, timezone, site, forecast, work, limits, crew_hours, visit_cents, errors)
+        -> WorkWindows(windows, lost, unforecast)
+
+All of it is pure. `windows` are `scheduler.week.Window` values (`day, start, end, risk_cents`) ready for a job of the
+week document; `lost` says what was taken from the customer's hours and by what; `unforecast` lists open hours beyond
+the forecast.
+
+Times are minutes after local midnight by the wall clock, days count from `start_date`. A working day does not cross a
+clock change: on a day with one, the longer side of it is the working day.
+
+Which windows are given: the planner charges a job the smallest `risk_cents` among the windows that hold its service. So
+each open stretch is given whole at the risk of its worst visit, and within it every stretch in which any visit of this
+length is noticeably safer, at its own risk. With these the planner pays, for each start, the risk of that very start
+within one step.
+"""
+
+from __future__ import annotations
+
+import datetime
+import itertools
+import zoneinfo
+from collections.abc import Sequence
+from typing import NamedTuple
+
+import msgspec
+
+from scheduler.errors import BadInput
+from scheduler.weather.daylight import daylight
+from scheduler.weather.forecast import HOUR, Forecast
+from scheduler.weather.limits import Limit, LimitTable, Measure, Work, limits_for
+from scheduler.weather.local_day import DAY_MIN, LocalDay, clock, local_day
+from scheduler.weather.lost import CLOCK, DARK, NO_CREW, TOO_SHORT, Block, Lost, clock, hour_blocks, lost_from_blocks
+from scheduler.weather.risk import STATED_ERRORS, ErrorModel, HourRisk, chance_of_any, hour_risk
+from scheduler.week import Window
+
+STEP_CENTS = 500  # risks that differ by less (and by less than a quarter) share a window
+
+
+class Span(msgspec.Struct, frozen=True, forbid_unknown_fields=True):
+    """Minutes `start` to `end` after local midnight of `day`."""
+
+    day: int
+    start: int
+    end: int
+
+
+class Site(NamedTuple):
+    """Degrees north and east."""
+
+    lat: float
+    lon: float
+
+
+class WorkWindows(msgspec.Struct, frozen=True, forbid_unknown_fields=True):
+    windows: tuple[Window, ...]
+    lost: tuple[Lost, ...]
+    unforecast: tuple[Span, ...]
+
+
+class _Slot(NamedTuple):
+    """Minutes `start` to `end` with one chance of loss; slots of one `hour` are not counted twice for a visit."""
+
+    start: int
+    end: int
+    hour: int
+    chance: float
+
+
+def work_windows(
+    customer_hours: Sequence[Span],
+    start_date: datetime.date,
+    timezone: str,
+    site: Site,
+    forecast: Forecast | None,
+    work: Work,
+    limits: LimitTable,
+    crew_hours: Sequence[Span] | None,
+    visit_cents: int,
+    errors: ErrorModel = STATED_ERRORS,
+) -> WorkWindows:
+    """Return when `work` can be done at `site`, with the expected cost of losing the visit to the weather.
+
+    `customer_hours`: when the customer lets us in, any number of spans a day. `crew_hours`: when any crew works (None:
+    not limited here). `forecast`: for the site; None, or hours that it does not hold, leave the hours open at
+    `errors.unforecast_chance`. `visit_cents`: the price of a visit lost on the spot. Windows and losses are in order of
+    day and start. Raises `BadInput` for an unknown zone, a span that ends before it starts, or work without duration.
+    """
+    zone = _zone(timezone)
+    if work.minutes < 1:
+        raise BadInput("work.minutes", f"must be 1 or more, is {work.minutes}")
+    for where, spans in (("customer_hours", customer_hours), ("crew_hours", crew_hours or ())):
+        for n, span in enumerate(spans):
+            if not 0 <= span.start < span.end <= DAY_MIN:
+                raise BadInput(
+                    f"{where}[{n}]", f"must start before it ends, within 0 to {DAY_MIN}: {span.start} to {span.end}"
+                )
+    found = limits_for(limits, work)
+    windows: list[Window] = []
+    lost: list[Lost] = []
+    unforecast: list[Span] = []
+    for day in sorted({span.day for span in customer_hours}):
+        local = local_day(start_date + datetime.timedelta(days=day), zone)
+        crews = None if crew_hours is None else [s for s in crew_hours if s.day == day]
+        blocks = _closed(local, start_date + datetime.timedelta(days=day), site, found, crews)
+        weather, slots = _weather(local, forecast, found, errors)
+        blocks += weather
+        for span in sorted((s for s in customer_hours if s.day == day), key=lambda s: (s.start, s.end)):
+            here = [b for b in blocks if b.start < span.end and span.start < b.end]
+            opened = _open(span, here)
+            short = [Block(a, b, TOO_SHORT, work.minutes, f"{b - a} min left, the work takes {work.minutes}")
+                     for a, b in opened if b - a < work.minutes]  # fmt: skip
+            lost += lost_from_blocks(day, span.start, span.end, here + short)
+            for a, b in opened:
+                if b - a >= work.minutes:
+                    near = [s for s in slots if s.start < b and a < s.end]
+                    windows += _priced(day, a, b, work.minutes, near, visit_cents, errors.dependence)
+                    unforecast += [Span(day, max(a, s.start), min(b, s.end)) for s in near if s.hour < 0]
+    return WorkWindows(tuple(windows), tuple(lost), _joined(unforecast))
+
+
+def _zone(timezone: str) -> zoneinfo.ZoneInfo:
+    try:
+        return zoneinfo.ZoneInfo(timezone)
+    except (zoneinfo.ZoneInfoNotFoundError, ValueError, OSError):
+        raise BadInput("timezone", f'"{timezone}" is not an IANA zone such as America/Denver') from None
+
+
+def _closed(
+    local: LocalDay, date: datetime.date, site: Site, limits: dict[Measure, Limit], crews: list[Span] | None
+) -> list[Block]:
+    """Return what closes hours whatever the weather: the clock change, no crew, no light."""
+    blocks = [
+        Block(0, local.first, CLOCK, 0, "the clocks change"),
+        Block(local.last, DAY_MIN, CLOCK, 0, "the clocks change"),
+    ]
+    if crews is not None:
+        edge = 0
+        for span in sorted(crews, key=lambda s: s.start):
+            blocks.append(Block(edge, span.start, NO_CREW, 0, "no crew works then"))
+            edge = max(edge, span.end)
+        blocks.append(Block(edge, DAY_MIN, NO_CREW, 0, "no crew works then"))
+    if "daylight_margin_min" in limits:
+        margin = round(limits["daylight_margin_min"].value)
+        light = daylight(site.lat, site.lon, date)
+        if light is None:
+            blocks.append(Block(0, DAY_MIN, DARK, 0, "no daylight on this date"))
+        else:
+            dawn, dusk = local.minute(light.dawn) + margin, local.minute(light.dusk) - margin
+            blocks.append(Block(0, min(dawn, DAY_MIN), DARK, 0, f"no daylight before {clock(dawn)}"))
+            blocks.append(Block(max(dusk, 0), DAY_MIN, DARK, 0, f"no daylight after {clock(dusk)}"))
+    return [b for b in blocks if b.end > b.start]
+
+
+def _weather(
+    local: LocalDay, forecast: Forecast | None, limits: dict[Measure, Limit], errors: ErrorModel
+) -> tuple[list[Block], list[_Slot]]:
+    """Return what the forecast closes on a day, and its slots with their chances, gaps filled in (`hour` < 0)."""
+    wait = round(limits["thunder_wait_min"].value) if "thunder_wait_min" in limits else 0
+    blocks: list[Block] = []
+    slots: list[_Slot] = []
+    edge, tail = 0, 0.0  # minute up to which slots are known; chance of thunder in the hour that ended there
+    for n, hour in enumerate(forecast.hours if forecast else ()):
+        start = local.minute(hour.start)
+        if start + 60 + wait <= 0 or start >= DAY_MIN or forecast is None:
+            continue
+        lead_h = max(0.0, (hour.start - forecast.issued) / HOUR)
+        risk = hour_risk(hour, lead_h, limits, errors)
+        blocks += hour_blocks(hour, start, limits)
+        if start > edge:
+            slots += _unknown(edge, start, tail, wait, errors.unforecast_chance)
+            tail = 0.0
+        # The wait after thunder reaches into this hour: its first minutes carry the last hour's thunder too.
+        cut = start + min(wait, 60)
+        stormy = risk._replace(thunder=max(risk.thunder, tail))
+        slots += [_Slot(start, cut, n, stormy.any()), _Slot(cut, start + 60, n, risk.any())]
+        edge, tail = start + 60, risk.thunder
+    slots += _unknown(edge, DAY_MIN, tail, wait, errors.unforecast_chance)
+    return blocks, [s for s in slots if s.end > s.start and s.end > 0]
+
+
+def _unknown(start: int, end: int, tail: float, wait: int, chance: float) -> list[_Slot]:
+    """Return slots of at most an hour for a time without forecast, the first with the wait after a thundery hour."""
+    edges = [*range(max(start, 0), end, 60), end]
+    after_thunder = HourRisk(chance, 0.0, tail, 0.0).any()
+    return [_Slot(a, b, -1 - a, after_thunder if a < start + wait else chance) for a, b in itertools.pairwise(edges)]
+
+
+def _open(span: Span, blocks: list[Block]) -> list[tuple[int, int]]:
+    """Return the stretches of `span` that no block touches."""
+    opened, edge = [], span.start
+    for block in sorted(blocks, key=lambda b: b.start):
+        if block.start > edge:
+            opened.append((edge, min(block.start, span.end)))
+        edge = max(edge, block.end)
+    if edge < span.end:
+        opened.append((edge, span.end))
+    return opened
+
+
+def _priced(
+    day: int, start: int, end: int, minutes: int, slots: list[_Slot], visit_cents: int, dependence: float
+) -> list[Window]:
+    """Return the windows of one open stretch: whole at its worst visit's risk, and each safer stretch at its own."""
+    last = end - minutes
+    turns = {start, *(t for s in slots for t in (s.start, s.start - minutes + 1, s.end, s.end - minutes + 1))}
+    starts = sorted(t for t in turns if start <= t <= last)
+    cents = []
+    for t in starts:
+        worst: dict[int, float] = {}
+        for slot in slots:
+            if slot.start < t + minutes and t < slot.end:
+                worst[slot.hour] = max(worst.get(slot.hour, 0.0), slot.chance)
+        cents.append(round(visit_cents * chance_of_any(tuple(worst.values()), dependence)))
+    ends = [*(t - 1 for t in starts[1:]), last]  # the last start at which each price holds
+    windows: dict[tuple[int, int], int] = {}
+    for top in _levels(cents):
+        n = 0
+        while n < len(starts):
+            run = n
+            while run < len(starts) and cents[run] <= top:
+                run += 1
+            if run > n:
+                windows.setdefault((starts[n], ends[run - 1] + minutes), max(cents[n:run]))
+            n = run + 1
+    return [Window(day, a, b, price) for (a, b), price in sorted(windows.items())]
+
+
+def _levels(cents: list[int]) -> list[int]:
+    """Return the risks at which stretches are cut out: ascending, the largest of each group that differs little."""
+    levels: list[int] = []
+    base: int | None = None
+    for value in sorted(set(cents)):
+        if base is None or value > max(base + STEP_CENTS, base + base // 4):
+            base = value
+            levels.append(value)
+        levels[-1] = value
+    return levels
+
+
+def _joined(spans: list[Span]) -> tuple[Span, ...]:
+    joined: list[Span] = []
+    for span in sorted(set(spans), key=lambda s: (s.day, s.start, s.end)):
+        if joined and joined[-1].day == span.day and span.start <= joined[-1].end:
+            joined[-1] = Span(span.day, joined[-1].start, max(joined[-1].end, span.end))
+        else:
+            joined.append(span)
+    return tuple(joined)
