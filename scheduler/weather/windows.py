@@ -31,7 +31,7 @@ from scheduler.weather.daylight import daylight
 from scheduler.weather.forecast import HOUR, Forecast
 from scheduler.weather.limits import Limit, LimitTable, Measure, Work, limits_for
 from scheduler.weather.local_day import DAY_MIN, LocalDay, clock, local_day
-from scheduler.weather.lost import CLOCK, DARK, NO_CREW, TOO_SHORT, Block, Lost, clock, hour_blocks, lost_from_blocks
+from scheduler.weather.lost import CLOCK, DARK, NO_CREW, TOO_SHORT, Block, Lost, hour_blocks, lost_from_blocks
 from scheduler.weather.risk import STATED_ERRORS, ErrorModel, HourRisk, chance_of_any, hour_risk
 from scheduler.week import Window
 
