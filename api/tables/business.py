@@ -12,7 +12,7 @@ from api.tables.base import Moment, not_negative, one_of
 
 
 class Business(SQLModel, table=True):
-    """One row: `rules` holds the prices, limits and hours as `api.rules.Rules` reads them."""
+    """One row: `rules` holds prices and rest as `api.rules.Rules` reads them, `limits` the table of weather limits."""
 
     id: int = Field(default=1, primary_key=True)
     name: str
@@ -20,6 +20,7 @@ class Business(SQLModel, table=True):
     timezone: str
     units: str
     rules: dict[str, Any] = Field(sa_type=sa.JSON)
+    limits: str = Field(sa_type=sa.Text)
     version: int = 1
 
     __table_args__ = (one_of("units", "imperial", "metric"), sa.CheckConstraint("id = 1", name="only_one"))
@@ -169,16 +170,12 @@ class Delivery(SQLModel, table=True):
     )
 
 
-class ForecastHour(SQLModel, table=True):
-    """One hour of the forecast; a value that was not reported is null, which is not zero."""
+class StoredForecast(SQLModel, table=True):
+    """A forecast as it was issued, its hours as the CSV text of `scheduler.weather.forecast`; the newest counts."""
 
-    __tablename__ = "forecast_hour"
+    __tablename__ = "stored_forecast"
 
-    at: datetime.datetime = Field(primary_key=True, sa_type=Moment)
-    wind_mps: float | None = None
-    gust_mps: float | None = None
-    rain_mm: float | None = None
-    temperature_c: float | None = None
-    humidity_pct: float | None = None
-    thunder_pct: float | None = None
+    id: int | None = Field(default=None, primary_key=True)
     source: str
+    issued: datetime.datetime = Field(sa_type=Moment, index=True)
+    hours: str = Field(sa_type=sa.Text)

@@ -1,0 +1,71 @@
+"""What the business decides for itself: prices, rest, the length of a planned week. Amounts are cents, times minutes."""
+
+from __future__ import annotations
+
+import datetime
+from typing import Any
+
+import msgspec
+
+from scheduler.documents import convert
+from scheduler.errors import BadInput
+from scheduler.week import Cents, Count, Day, RestRule
+
+KINDS = ("install", "survey", "repair")
+
+
+class _Part(msgspec.Struct, frozen=True, forbid_unknown_fields=True):
+    """Common form of all parts: frozen, every key required, no other key allowed."""
+
+
+class ByKind(_Part):
+    """One amount for each kind of visit."""
+
+    install: Cents
+    survey: Cents
+    repair: Cents
+
+    def of(self, kind: str) -> int:
+        """Return the amount for `kind`, one of `KINDS`."""
+        return int(getattr(self, kind))
+
+
+class Prices(_Part):
+    """`late`: a day past due; `skip`: a visit put off to a later week, on top of its lateness by then; `lost`: a visit
+    that the weather ends on the spot; `broken`: a promise not kept; `move`, `retime`, `recrew`: changing what a customer
+    has been told.
+    """
+
+    late_cents: ByKind
+    skip_cents: ByKind
+    lost_cents: ByKind
+    broken_cents: Cents
+    move_cents: Cents
+    retime_cents: Cents
+    recrew_cents: Cents
+
+
+class FirstWeek(_Part):
+    """The week that the demo is laid out for, and when its forecast was made."""
+
+    start_date: datetime.date
+    forecast_source: str
+    forecast_issued: datetime.datetime
+
+
+class Rules(_Part):
+    """`week_days` days are planned at a time, from a Monday; `extra_crew_hands` are counted from people, not here."""
+
+    week_days: Day
+    rest: RestRule | None
+    prices: Prices
+    tall_ladder_from_mm: Count
+    large_awning_from_mm: Count
+
+
+def rules_from_data(value: Any) -> Rules:
+    """Return the rules held as plain data; raises `BadInput` naming the first key that is wrong."""
+    rules = convert(value, Rules, "rules of the business")
+    if not 1 <= rules.week_days <= 7:
+        raise BadInput("week_days", f"must be from 1 to 7, is {rules.week_days}")
+    return rules

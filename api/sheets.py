@@ -1,0 +1,246 @@
+"""Reading tables and settings that people edit: CSV and YAML, with one sentence for each cell that is wrong."""
+
+from __future__ import annotations
+
+import csv
+import datetime
+import io
+import re
+from collections.abc import Callable, Collection, Iterator
+from pathlib import Path
+from typing import Any, TypeVar
+
+import yaml
+
+from scheduler.errors import BadInput
+
+T = TypeVar("T")
+
+WEEKDAYS = ("Mon", "Tue", "Wed", "Thu", "Fri", "Sat", "Sun")
+Span = tuple[int, int]
+_NUMBER = re.compile(r"[+-]?\d+")
+
+
+class BadFiles(BadInput):
+    """Everything that is wrong with a folder of files, one fault a cell."""
+
+    def __init__(self, faults: list[BadInput]) -> None:
+        super().__init__("", "\n".join(str(f) for f in faults))
+        self.faults = tuple(faults)
+
+
+class Row:
+    """One line of a table; what cannot be read is noted in the sheet's faults and makes the row `bad`."""
+
+    def __init__(self, where: str, cells: dict[str, str], faults: list[BadInput]) -> None:
+        self.where, self.cells, self._faults, self.bad = where, cells, faults, False
+
+    def read(self, column: str, parse: Callable[[str], T], default: T) -> T:
+        """Return the cell as `parse` reads it; `default` where that raises `BadInput`, whose problem is noted."""
+        try:
+            return parse(self.cells[column])
+        except BadInput as fault:
+            self.fault(column, fault.problem)
+            return default
+
+    def fault(self, column: str, problem: str) -> None:
+        self.bad = True
+        self._faults.append(BadInput(f"{self.where}, {column}", problem))
+
+    def text(self, column: str) -> str:
+        return self.cells[column]
+
+    def name(self, column: str) -> str:
+        return self.read(column, _filled, "?")
+
+    def whole(self, column: str, least: int = 0, most: int = 10_000_000) -> int:
+        return self.read(column, lambda cell: whole(cell, least, most), least)
+
+    def whole_or_none(self, column: str, least: int = 0, most: int = 10_000_000) -> int | None:
+        return self.whole(column, least, most) if self.cells[column] else None
+
+    def decimal(self, column: str, least: float, most: float) -> float:
+        return self.read(column, lambda cell: decimal(cell, least, most), least)
+
+    def date(self, column: str) -> datetime.date:
+        return self.read(column, date, datetime.date.min)
+
+    def date_or_none(self, column: str) -> datetime.date | None:
+        return self.date(column) if self.cells[column] else None
+
+    def one_of(self, column: str, allowed: Collection[str]) -> str:
+        return self.read(column, lambda cell: one_of(cell, allowed), "?")
+
+    def one_of_or_none(self, column: str, allowed: Collection[str]) -> str | None:
+        return self.one_of(column, allowed) if self.cells[column] else None
+
+    def known(self, column: str, ids: Collection[str], file: str) -> str:
+        """Return the id in the cell, which must stand in `file` (whose ids are `ids`)."""
+
+        def parse(cell: str) -> str:
+            if cell not in ids:
+                raise BadInput("", f'"{cell}" does not stand in {file}' if cell else f"must name one of {file}, is empty")
+            return cell
+
+        return self.read(column, parse, "?")
+
+    def known_or_none(self, column: str, ids: Collection[str], file: str) -> str | None:
+        return self.known(column, ids, file) if self.cells[column] else None
+
+
+def read_sheet(folder: Path, file: str, columns: str, faults: list[BadInput]) -> Iterator[Row]:
+    """Yield the rows of the CSV `file`, whose first line must hold just `columns` (in any order); empty lines are left out.
+
+    Faults of form go to `faults`; a table that cannot be read at all gives no rows.
+    """
+    text = _text(folder / file, file, faults)
+    if text is None:
+        return
+    reader = csv.reader(io.StringIO(text))
+    head = [cell.strip() for cell in next(reader, [])]
+    wanted = columns.split()
+    for name in wanted:
+        if name not in head:
+            faults.append(BadInput(f"{file}, row 1", f'has no column "{name}"; it needs {", ".join(wanted)}'))
+    for name in head:
+        if name not in wanted or head.count(name) > 1:
+            faults.append(BadInput(f"{file}, row 1", f'column "{name}" is not known or stands twice; mend or remove it'))
+    if sorted(head) != sorted(wanted):
+        return
+    for cells in reader:
+        where = f"{file}, row {reader.line_num}"
+        if not any(cell.strip() for cell in cells):
+            continue
+        if len(cells) != len(head):
+            faults.append(BadInput(where, f"has {len(cells)} cells, the first line {len(head)}; text with commas needs quotes"))
+            continue
+        yield Row(where, {name: cell.strip() for name, cell in zip(head, cells, strict=True)}, faults)
+
+
+def read_yaml(folder: Path, file: str, faults: list[BadInput]) -> dict[str, Any] | None:
+    """Return the YAML `file` as plain data, dates left as text; None where it cannot be read (noted in `faults`)."""
+    text = _text(folder / file, file, faults)
+    if text is None:
+        return None
+    try:
+        value = yaml.load(text, Loader=_PlainLoader)
+    except yaml.YAMLError as fault:
+        mark = getattr(fault, "problem_mark", None)
+        where = f"{file}, line {mark.line + 1}" if mark else file
+        faults.append(BadInput(where, f"is not readable YAML: {getattr(fault, 'problem', None) or fault}"))
+        return None
+    if not isinstance(value, dict):
+        faults.append(BadInput(file, "must hold keys with values"))
+        return None
+    return value
+
+
+class _PlainLoader(yaml.SafeLoader):
+    """Leaves dates and times of day as the text that stands there (YAML 1.1 would read 7:30 as 450)."""
+
+
+_PlainLoader.yaml_implicit_resolvers = {
+    first: [(tag, rule) for tag, rule in rules if not tag.endswith((":timestamp", ":int"))]
+    for first, rules in yaml.SafeLoader.yaml_implicit_resolvers.items()
+}
+_PlainLoader.add_implicit_resolver("tag:yaml.org,2002:int", re.compile(r"[+-]?\d+$"), list("+-0123456789"))
+
+
+def _text(path: Path, file: str, faults: list[BadInput]) -> str | None:
+    try:
+        return path.read_text(encoding="utf-8-sig")
+    except FileNotFoundError:
+        faults.append(BadInput(file, f"is missing from {path.parent}"))
+    except UnicodeDecodeError:
+        faults.append(BadInput(file, "is not UTF-8 text; save it as UTF-8"))
+    return None
+
+
+def _filled(cell: str) -> str:
+    if not cell:
+        raise BadInput("", "must not be empty")
+    return cell
+
+
+def whole(cell: str, least: int, most: int) -> int:
+    if not _NUMBER.fullmatch(cell):
+        raise BadInput("", f'must be a whole number, is "{cell}"')
+    if not least <= int(cell) <= most:
+        raise BadInput("", f"must be from {least} to {most}, is {cell}")
+    return int(cell)
+
+
+def decimal(cell: str, least: float, most: float) -> float:
+    try:
+        value = float(cell)
+    except ValueError:
+        raise BadInput("", f'must be a number, is "{cell}"') from None
+    if not least <= value <= most:
+        raise BadInput("", f"must be from {least:g} to {most:g}, is {cell}")
+    return value
+
+
+def date(cell: str) -> datetime.date:
+    try:
+        return datetime.date.fromisoformat(cell)
+    except ValueError:
+        raise BadInput("", f'must be a date such as 2027-04-12, is "{cell}"') from None
+
+
+def one_of(cell: str, allowed: Collection[str]) -> str:
+    if cell not in allowed:
+        raise BadInput("", f'must be one of {", ".join(sorted(allowed))}, is "{cell}"')
+    return cell
+
+
+def time_of_day(cell: str) -> int:
+    """Return minutes after midnight of a time such as 7:30."""
+    found = re.fullmatch(r"(\d{1,2}):(\d\d)", cell)
+    if not found or int(found[1]) * 60 + int(found[2]) > 1440 or int(found[2]) > 59:
+        raise BadInput("", f'must be a time such as 7:30, is "{cell}"')
+    return int(found[1]) * 60 + int(found[2])
+
+
+def weekdays(cell: str) -> list[int]:
+    """Return the days of a text such as "Mon-Wed Fri", 0 = Monday."""
+    days: list[int] = []
+    for part in cell.split():
+        first, _, last = part.partition("-")
+        if first not in WEEKDAYS or (last or first) not in WEEKDAYS:
+            raise BadInput("", f'must name weekdays such as Mon-Fri or "Mon Wed", "{part}" is none')
+        a, b = WEEKDAYS.index(first), WEEKDAYS.index(last or first)
+        if b < a:
+            raise BadInput("", f'"{part}" runs backwards; write the earlier day first')
+        days += range(a, b + 1)
+    if len(set(days)) != len(days):
+        raise BadInput("", f'"{cell}" names a day twice')
+    return days
+
+
+def hours(cell: str) -> list[tuple[int | datetime.date, Span]]:
+    """Return (weekday or date, (start, end)) for a text such as "Mon-Fri 8:00-17:00; 2027-04-17 9:00-12:00"."""
+    spans: list[tuple[int | datetime.date, Span]] = []
+    for part in filter(None, (p.strip() for p in cell.split(";"))):
+        days, _, times = part.rpartition(" ")
+        first, dash, last = times.partition("-")
+        if not days or not dash:
+            raise BadInput("", f'must read like "Mon-Fri 8:00-17:00; Sat 9:00-12:00", "{part}" does not')
+        span = time_of_day(first), time_of_day(last)
+        if span[1] <= span[0]:
+            raise BadInput("", f'"{times}" ends before it starts')
+        if days[0].isdigit():
+            spans.append((date(days), span))
+        else:
+            spans += [(day, span) for day in weekdays(days)]
+    return spans
+
+
+def amounts(cell: str) -> dict[str, int]:
+    """Return {name: count} for a text such as "stepladder-8: 2, ladder-24: 1"; empty for an empty text."""
+    found: dict[str, int] = {}
+    for part in filter(None, (p.strip() for p in cell.split(","))):
+        name, colon, count = (x.strip() for x in part.partition(":"))
+        if not colon or not name or name in found:
+            raise BadInput("", f'must read like "ladder-24: 2, scaffold: 1", "{part}" does not')
+        found[name] = whole(count, 0, 1000)
+    return found
