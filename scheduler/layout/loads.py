@@ -65,6 +65,17 @@ class Case:
 
 
 @dataclass(frozen=True)
+class BracketUse:
+    """The case that asks most of one bracket: its loads on the whole bracket, and the fraction of the allowable load
+    that its fasteners take in it (None: no allowable load is known, the case is the one with the largest pull)."""
+
+    tension_n: float
+    shear_n: float
+    use: float | None
+    case: str
+
+
+@dataclass(frozen=True)
 class _Bar:
     """A load on the mounting bar: an even part over its whole width, and parts at the arms (N, or N·m for moments)."""
 

@@ -1,0 +1,154 @@
+"""What holds a bracket: lag screws in wood by the NDS, anchors in masonry by their own report and nothing else."""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Callable, Iterator, Mapping, Sequence
+from dataclasses import dataclass
+from functools import partial
+
+from scheduler.layout import nds
+from scheduler.layout.documents import MASONRY, WOOD, Anchor, Fastener, Finding, Survey
+from scheduler.layout.lag import (
+    STOCKED_IN,
+    Grip,
+    fitting_lags,
+    lag_allowable_lbf,
+    lag_fastener,
+    lag_findings,
+    lag_use,
+)  # fmt: skip
+from scheduler.layout.loads import BracketForce, BracketUse, Case, pulling_fasteners
+from scheduler.units import both
+
+_DUST = 1e-9
+
+
+@dataclass(frozen=True)
+class Choice:
+    """What holds the brackets (None: nothing can be named), the use of each bracket in order, and what to say of it."""
+
+    fastener: Fastener | None
+    brackets: tuple[BracketUse, ...]
+    findings: tuple[Finding, ...]
+
+
+def choose_fastener(
+    survey: Survey, cases: Sequence[Case], stocked_in: Mapping[float, Sequence[float]] = STOCKED_IN
+) -> Choice:
+    """Return what holds every bracket in every case of `loads.bracket_loads`, with its use and findings.
+
+    In wood: of the stocked lag screws (`stocked_in`: lengths by diameter, inches, diameters in the order of preference)
+    the first diameter of which a length carries all cases with a use of at most 1, in its shortest such length; if none
+    does, the one with the least use and a `stop`. In masonry: the survey's anchor, else a `stop`. A wall that carries
+    nothing gets no fastener and no finding here (the layout stops it). Raises `KeyError` for a diameter that the NDS
+    tables here do not have.
+    """
+    kind = survey.wall.kind
+    if kind in WOOD:
+        return _lag_screws(survey, cases, stocked_in)
+    if kind in MASONRY and survey.anchor is not None:
+        return _anchored(survey, cases, survey.anchor)
+    findings = (_no_anchor(survey),) if kind in MASONRY else ()
+    return Choice(None, tuple(_largest_pull(cases)), findings)
+
+
+def anchor_interaction(
+    tension: float, tension_allowed: float, shear: float, shear_allowed: float, power: float
+) -> float:
+    """Return (T/Ta)^power + (V/Va)^power, which must be at most 1.
+
+    Power 5/3 is that of cast-in bolts (IBC 2012, Eq. 19-1); 1, the straight line, is never the milder one.
+    """
+    return math.pow(tension / tension_allowed, power) + math.pow(shear / shear_allowed, power)
+
+
+def _lag_screws(survey: Survey, cases: Sequence[Case], stocked_in: Mapping[float, Sequence[float]]) -> Choice:
+    best: tuple[float, Grip, list[BracketUse]] | None = None
+    bolts = survey.awning.bolts
+    for held in fitting_lags(survey, stocked_in):
+        allowable = {duration: lag_allowable_lbf(held, survey, duration) for duration in nds.DURATION}
+        uses = _hardest(cases, partial(_lag_case_use, bolts, allowable))
+        worst = max(found.use or 0.0 for found in uses)
+        if best is None or worst <= 1 or worst < best[0] - _DUST:
+            best = worst, held, uses
+        if worst <= 1:
+            break
+    if best is None:
+        wall = survey.wall
+        text = (
+            f"No stocked lag screw gets a hold of {nds.MIN_PENETRATION_D:g} diameters in this member through a cover of"
+            f" {both(wall.cover)}, with room to its edges: take a longer screw, open the cover, or put in blocking."
+        )
+        return Choice(None, tuple(_largest_pull(cases)), (Finding("stop", "no-fastener", text),))
+    worst, held, uses = best
+    fastener = lag_fastener(held, survey)
+    return Choice(fastener, tuple(uses), tuple(lag_findings(survey, held, fastener, uses, worst)))
+
+
+def _anchored(survey: Survey, cases: Sequence[Case], anchor: Anchor) -> Choice:
+    bolts = survey.awning.bolts
+    pulling = pulling_fasteners(bolts)
+
+    def use(case: Case, force: BracketForce) -> float:
+        tension, shear = force.tension_n / pulling, abs(force.shear_n) / bolts
+        return anchor_interaction(tension, anchor.tension_n, shear, anchor.shear_n, 1.0)
+
+    uses = _hardest(cases, use)
+    place = max(range(len(uses)), key=lambda n: uses[n].use or 0.0)
+    hard = uses[place]
+    findings = [
+        Finding(
+            "caution",
+            "anchor",
+            f"{anchor.name}: bracket {place + 1} takes most, {hard.tension_n:.0f} N out of the wall and"
+            f" {hard.shear_n:.0f} N along it in the case {hard.case}, {hard.use:.2f} of the allowable loads of"
+            f" {anchor.source} (straight-line interaction; {pulling} of {bolts} anchors are taken to pull). Embedment,"
+            " edge distance, spacing, base material, hole, cleaning and torque: as that report has them, check each.",
+        )
+    ]
+    if (hard.use or 0.0) > 1:
+        text = (
+            f"{anchor.name} would take {hard.use:.2f} times its allowable load at bracket {place + 1} ({hard.case}):"
+            " more anchors or brackets, another anchor with its report, or a design by an engineer is needed."
+        )
+        findings.append(Finding("stop", "overloaded", text))
+    if survey.wall.kind == "hollow-block":
+        text = (
+            "A hollow block has about 1-1/4 in of solid face shell: the anchor's report must be for hollow units (or"
+            " for grouted cells, and the cells grouted)."
+        )
+        findings.append(Finding("caution", "hollow-block", text))
+    fastener = Fastener(anchor.name, None, None, None, None, None, bolts)
+    return Choice(fastener, tuple(uses), tuple(findings))
+
+
+def _no_anchor(survey: Survey) -> Finding:
+    text = (
+        f"No allowable load is known for an anchor in {survey.wall.kind}: enter the anchor's name, its allowable"
+        " tension and shear, and the evaluation report that they come from. There is no general value for anchors set"
+        " in finished masonry or concrete (IBC 1908.1)."
+    )
+    return Finding("stop", "anchor-report", text)
+
+
+def _lag_case_use(
+    bolts: int, allowable_lbf: Mapping[str, tuple[float, float]], case: Case, force: BracketForce
+) -> float:
+    return lag_use(force, bolts, allowable_lbf[case.duration])
+
+
+def _hardest(cases: Sequence[Case], use: Callable[[Case, BracketForce], float]) -> list[BracketUse]:
+    """The case with the largest use at each bracket."""
+    found: list[BracketUse] = []
+    for n in range(len(cases[0].brackets)):
+        share, case = max(((use(c, c.brackets[n]), c) for c in cases), key=lambda pair: pair[0])
+        force = case.brackets[n]
+        found.append(BracketUse(force.tension_n, abs(force.shear_n), share, case.name))
+    return found
+
+
+def _largest_pull(cases: Sequence[Case]) -> Iterator[BracketUse]:
+    for n in range(len(cases[0].brackets)):
+        case = max(cases, key=lambda c: c.brackets[n].tension_n)
+        yield BracketUse(case.brackets[n].tension_n, abs(case.brackets[n].shear_n), None, case.name)
