@@ -27,7 +27,10 @@ create table if not exists drives (source integer not null, start integer not nu
 
 
 class Cache:
-    """The drives of one source in the cache file of `folder` (made where missing). Raises `sqlite3.Error`, `OSError`."""
+    """The drives of one source in the cache file of `folder`, made where missing.
+
+    Every method raises `sqlite3.Error` or `OSError` where the file cannot be used.
+    """
 
     def __init__(self, folder: Path, identity: str) -> None:
         folder.mkdir(parents=True, exist_ok=True)

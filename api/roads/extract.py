@@ -6,6 +6,7 @@ The library is the optional extra `roads`; it is imported only when a tile folde
 from __future__ import annotations
 
 import contextlib
+import copy
 import hashlib
 import importlib.util
 import os
@@ -14,6 +15,7 @@ import shutil
 import signal
 import subprocess
 import tempfile
+import threading
 from collections.abc import Callable, Iterator, Sequence
 from pathlib import Path
 from typing import Any
@@ -29,6 +31,7 @@ from scheduler.travel.interface import FloatTable, Point
 STAMP = "eaveboard-tiles.json"
 _NO_LIBRARY = "the routing library is not installed; install the extra with: pip install 'eaveboard[roads]'"
 _BLOCK = 200  # most sources and targets at once: short enough to show progress and to be stopped
+_CONFIG = threading.Lock()  # the library fills in one shared dict
 _FOREVER = float("inf")
 _LAST_WORDS = 20  # lines of the tile builder kept to explain a failure
 
@@ -52,12 +55,14 @@ def build_tiles(extract: Path, tiles: Path, progress: Callable[[str], None], job
     if tiles.exists() and not (tiles.is_dir() and ((tiles / STAMP).is_file() or not any(tiles.iterdir()))):
         raise BadInput("tiles", f"{tiles} is no tile folder and not empty; name another one")
     package = _package()
+    tiles = tiles.absolute()
     part = tiles.with_name(f"{tiles.name}.part-{secrets.token_hex(4)}")
     try:
         part.mkdir(parents=True)
         config = part / "build.json"
         config.write_bytes(msgspec.json.encode(_config(part, jobs, log="std_out")))
-        _run_builder([str(package / "bin" / "valhalla_build_tiles"), "-c", str(config), str(extract)], progress)
+        builder = package / "bin" / "valhalla_build_tiles"
+        _run_builder([str(builder), "-c", str(config), str(extract.resolve())], part, progress)
         if not any(part.rglob("*.gph")):
             raise SourceFailed(f"{extract} gave no routing tiles; it seems to hold no roads")
         config.unlink()
@@ -105,12 +110,13 @@ class ExtractTable:
         except (ValueError, msgspec.MsgspecError) as fault:
             raise SourceFailed(f"the {self.name} answered with {fault}") from None
 
-    def near_roads(self, points: Sequence[Point]) -> list[bool]:
-        """Return for each point whether a road of the costing lies within the snap distance."""
+    def on_roads(self, points: Sequence[Point]) -> list[Point | None]:
+        """Return for each point the nearest place on a road of the costing, None with none within the snap distance."""
         asked = [{"lat": lat, "lon": lon, "search_cutoff": self._extract.snap_m} for lat, lon in points]
         body = {"locations": asked, "costing": self._extract.costing, "verbose": False}
         found = msgspec.json.decode(self._actor.locate(msgspec.json.encode(body).decode()))
-        return [bool(place.get("edges")) for place in found]
+        edges = [(place.get("edges") or [None])[0] for place in found]
+        return [None if e is None else (float(e["correlated_lat"]), float(e["correlated_lon"])) for e in edges]
 
 
 def tile_boxes(tiles: Path) -> list[tuple[float, float]]:
@@ -150,7 +156,8 @@ def _engine() -> str:
 def _config(tiles: Path, jobs: int, log: str) -> dict[str, Any]:
     from valhalla import get_config
 
-    config: dict[str, Any] = get_config(tile_extract="", tile_dir=tiles)
+    with _CONFIG:
+        config: dict[str, Any] = copy.deepcopy(get_config(tile_extract="", tile_dir=tiles))
     config["mjolnir"]["concurrency"] = jobs
     config["mjolnir"]["logging"]["type"] = log
     for limits in config["service_limits"].values():
@@ -160,10 +167,16 @@ def _config(tiles: Path, jobs: int, log: str) -> dict[str, Any]:
     return config
 
 
-def _run_builder(command: list[str], progress: Callable[[str], None]) -> None:
+def _run_builder(command: list[str], folder: Path, progress: Callable[[str], None]) -> None:
     last: list[str] = []
     builder = subprocess.Popen(
-        command, stdout=subprocess.PIPE, stderr=subprocess.STDOUT, text=True, errors="replace", start_new_session=True
+        command,
+        cwd=folder,  # it leaves a list of doubled ways where it runs
+        stdout=subprocess.PIPE,
+        stderr=subprocess.STDOUT,
+        text=True,
+        errors="replace",
+        start_new_session=True,
     )
     with _stopped_at_the_end(builder):
         assert builder.stdout is not None

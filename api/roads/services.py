@@ -65,7 +65,8 @@ class _HttpTable:
             reraise=True,
         )
         try:
-            return tries(self._ask_once, method, path, body, read)
+            answer: T = tries(self._ask_once, method, path, body, read)
+            return answer
         except _Passing as fault:
             raise SourceFailed(f"the {self.name} {fault} ({self.service.attempts} tries)") from None
 

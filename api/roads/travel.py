@@ -66,13 +66,14 @@ def travel_times(
             routed = ~np.isnan(seconds)
             minutes, metres = np.where(routed, seconds / 60, minutes), np.where(routed, road_m, metres)
             used[routed] = 1
+            np.fill_diagonal(used, 0)
             _note_estimated(used, notes)
     if slowdown != 1:
         notes.append(f"All minutes are multiplied by {slowdown:.3g} for slow hours.")
     return TravelTimes(rounded(slowdown * minutes, metres), used, sources, tuple(notes))
 
 
-def open_router(source: Extract | Source) -> Router:
+def open_router(source: Source) -> Router:
     """Return the opened source; raises `SourceFailed` (for `Estimate` too, which has no roads to route on)."""
     if isinstance(source, Estimate):
         raise SourceFailed("the estimate has no roads to route on")
@@ -153,14 +154,14 @@ class _Asking:
                 except BlockTooLarge as fault:
                     if self._side == 1:
                         raise SourceFailed(f"the {self._router.name} refuses even one drive ({fault})") from None
-                    self._side = max(1, min(self._side, starts.size, goals.size) // 2)
+                    self._side = max(1, max(starts.size, goals.size) // 2)
                     waiting.append((starts, goals))
                 except BlockRefused as fault:
                     note = f"The {self._router.name} refused a part of the table: {fault}."
                     if note not in self._notes:
                         self._notes.append(note)
         except SourceFailed as fault:
-            self._notes.append(f"Travel times are missing: {fault}.")
+            self._notes.append(f"Asking for travel times ended early: {fault}.")
 
     def _block(self, starts: Numbers, goals: Numbers) -> tuple[FloatTable, FloatTable]:
         try:
@@ -210,7 +211,8 @@ def _quarters(starts: Numbers, goals: Numbers, side: int) -> list[tuple[Numbers,
 
 
 def _note_estimated(used: npt.NDArray[np.int8], notes: list[str]) -> None:
-    missing = int((used == 0).sum())
+    missing = int((used == 0).sum()) - len(used)  # the diagonal is 0 by definition
     if missing:
         total = used.size - len(used)
-        notes.append(f"{missing} of {total} travel times are estimated from the great circle, not routed.")
+        share = "All travel times" if missing == total else f"{missing} of {total} travel times"
+        notes.append(f"{share} are estimated from the great circle, not routed.")

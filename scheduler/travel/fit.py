@@ -17,7 +17,7 @@ from scheduler.travel.estimate import DEFAULT, Constants, SpeedClass, checked_co
 from scheduler.travel.interface import FloatTable
 
 MIN_PAIRS = 30  # fewer drives than this do not move a constant
-MIN_KM_PAST = 0.25  # a drive speaks for a class once it goes this far into it
+LAST_CLASS_KM = 20.0  # what counts as the length of the last class, which has no end
 _SLOWEST_KMH, _FASTEST_KMH, _MOST_FACTOR = 5.0, 200.0, 3.0
 
 
@@ -110,28 +110,29 @@ def spread(differences: FloatTable) -> Spread:
 
 
 def _fitted_classes(drives: Drives, factor: float, base: Constants, evidence: list[str]) -> tuple[SpeedClass, ...]:
+    """Fit the classes that enough drives cross by half or more: a few hundred metres into a class say little of it."""
     road_km = factor * drives.straight_m / 1000
     starts = [c.from_km for c in base.classes]
-    reached = [int((road_km > s + MIN_KM_PAST).sum()) for s in starts]
-    count = sum(n >= MIN_PAIRS for n in reached)  # they fall from class to class, so these are the first ones
-    if count == 0:
-        evidence.append("speeds: no class is reached by enough drives, all kept as assumed")
-        return base.classes
-    ends = [*starts[1:count], np.inf]
-    parts_km = np.stack([np.clip(road_km - s, 0, e - s) for s, e in zip(starts, ends, strict=False)], axis=1)
-    speeds = [min(max(60 / pace, _SLOWEST_KMH), _FASTEST_KMH) for pace in _falling_paces(parts_km, drives.minutes)]
+    ends = [*starts[1:], starts[-1] + LAST_CLASS_KM]
+    crossing = [int((road_km >= (s + e) / 2).sum()) for s, e in zip(starts, ends, strict=True)]
+    count = sum(n >= MIN_PAIRS for n in crossing)  # they fall from class to class, so these are the first ones
+    speeds: list[float] = []
+    if count:
+        last_km = ends[count - 1] if count < len(starts) else np.inf
+        inside = road_km <= last_km  # the way beyond is driven at a speed that is not fitted here
+        spans = list(zip(starts[:count], [*ends[: count - 1], np.inf], strict=True))
+        parts_km = np.stack([np.clip(road_km[inside] - s, 0, e - s) for s, e in spans], axis=1)
+        paces = _falling_paces(parts_km, drives.minutes[inside])
+        speeds = [min(max(60 / pace, _SLOWEST_KMH), _FASTEST_KMH) for pace in paces]
     classes: list[SpeedClass] = []
     for n, old in enumerate(base.classes):
-        if n < count:
-            kmh = round(speeds[n], 2)
-            evidence.append(f"{kmh:g} km/h from {old.from_km:g} km of road on: fitted, {reached[n]} drives reach it")
-        else:
-            kmh = max(old.kmh, classes[-1].kmh)
-            evidence.append(
-                f"{kmh:g} km/h from {old.from_km:g} km of road on: assumed, only {reached[n]} drives reach it"
-            )
-            if kmh > old.kmh:
-                evidence[-1] += f"; raised from {old.kmh:g} so that speeds do not fall"
+        kmh = round(speeds[n], 2) if n < count else max([old.kmh, *speeds])
+        how = "fitted" if n < count else "assumed"
+        evidence.append(
+            f"{kmh:.1f} km/h from {old.from_km:g} km of road on: {how}; {crossing[n]} drives cross half of it"
+        )
+        if n >= count and kmh > old.kmh:
+            evidence[-1] += f"; raised from {old.kmh:g}, speeds must not fall"
         classes.append(SpeedClass(old.from_km, kmh))
     return tuple(classes)
 
