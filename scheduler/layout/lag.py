@@ -13,7 +13,7 @@ from dataclasses import dataclass
 from fractions import Fraction
 
 from scheduler.layout import nds
-from scheduler.layout.documents import Fastener, Finding, Survey
+from scheduler.layout.documents import CONTINUOUS, Fastener, Finding, Survey
 from scheduler.layout.loads import BracketForce, BracketUse, pulling_fasteners
 from scheduler.units import INCH_MM, both
 
@@ -107,7 +107,7 @@ def fitting_lags(survey: Survey, stocked_in: Mapping[float, Sequence[float]]) ->
     wall = survey.wall
     side, depth = PLATE_IN + wall.cover / INCH_MM, MEMBER_DEPTH_IN[wall.kind]
     for diameter, lengths in stocked_in.items():
-        if wall.kind not in ACROSS_GRAIN and wall.member_width is not None:
+        if wall.kind not in CONTINUOUS and wall.member_width is not None:
             room_in = nds.off_centre_in(wall.member_width / INCH_MM, diameter)
             if room_in < -_DUST:
                 continue

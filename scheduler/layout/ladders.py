@@ -1,0 +1,108 @@
+"""Which ladders a height asks for: kind, length, duty rating, and where the foot of a leaning one stands."""
+
+from __future__ import annotations
+
+import math
+from dataclasses import dataclass
+
+from scheduler.layout.documents import Finding
+from scheduler.layout.lifting import KG_PER_LB
+from scheduler.units import FOOT_MM, both
+from scheduler.weather.limits import HIGH_WIND_MATERIAL_MPH
+
+# Duty ratings, lb of person, tools and material together (printed by several university safety pages).
+DUTY_LB = (("III", 200.0), ("II", 225.0), ("I", 250.0), ("IA", 300.0), ("IAA", 375.0))
+# A person of 200 lb, 30 lb of tools and a part of 40 lb: an assumption for sizing, weigh a heavier case.
+WORKING_LOAD_KG = 270 * KG_PER_LB
+FOOT_OUT_PART = 0.25  # of the working length along the ladder, not of the height: 29 CFR 1926.1053(b)(5)(i)
+RAILS_ABOVE_MM = 3 * FOOT_MM  # side rails above a landing: 29 CFR 1926.1053(b)(1)
+# Sizes as sold: common practice, no published source.
+STEPLADDERS_FT = (6, 8, 10, 12)
+EXTENSION_FT = (16, 20, 24, 28, 32, 36, 40, 48)
+STEPLADDER_REACH_FT = 4.0  # reach above the ladder's size, standing two steps below the top: consumer guidance, memory
+
+
+@dataclass(frozen=True)
+class Ladders:
+    """`count` ladders of one kind (`name`: "stepladder 8 ft"; None: no ladder will do), their duty rating or better.
+
+    `foot_out_mm` is how far the foot of a leaning ladder stands from the wall, None for a stepladder.
+    """
+
+    name: str | None
+    count: int
+    rating: str | None
+    foot_out_mm: float | None
+    findings: tuple[Finding, ...]
+
+
+def leaning_length_mm(contact_mm: float) -> float:
+    """Return the length from foot to top support of a ladder that leans at one in four against `contact_mm` up."""
+    return contact_mm / math.sqrt(1 - FOOT_OUT_PART**2)
+
+
+def contact_mm(length_mm: float) -> float:
+    """Return how high a leaning ladder of working length `length_mm` touches, its foot out by a quarter of that."""
+    return length_mm * math.sqrt(1 - FOOT_OUT_PART**2)
+
+
+def foot_out_mm(length_mm: float) -> float:
+    """Return how far the foot stands from the wall, for a working length from foot to top support."""
+    return length_mm * FOOT_OUT_PART
+
+
+def overlap_ft(size_ft: float) -> float:
+    """Return the least overlap of a two-section extension ladder (former 29 CFR 1910.26(a)(2)); sizes up to 60 ft."""
+    return 3.0 if size_ft <= 36 else 4.0 if size_ft <= 48 else 5.0
+
+
+def duty_rating(load_kg: float) -> str | None:
+    """Return the lowest duty rating for person, tools and material together; None beyond the highest (IAA)."""
+    pounds = load_kg / KG_PER_LB
+    return next((name for name, most in DUTY_LB if pounds <= most + 1e-9), None)
+
+
+def ladders_for(height_mm: float, load_kg: float = WORKING_LOAD_KG, count: int = 2) -> Ladders:
+    """Return the ladders for work at `height_mm` with `load_kg` (person, tools, material) on each, one for each lifter.
+
+    The shortest stepladder from which `height_mm` can be reached from two steps below its top; beyond the longest an
+    extension ladder that leans at one in four, its rails three feet above the work; beyond those none, and a `stop`.
+    """
+    rating = duty_rating(load_kg)
+    findings: list[Finding] = []
+    if rating is None:
+        most = DUTY_LB[-1][1] * KG_PER_LB
+        text = f"{load_kg:.0f} kg on one ladder is beyond the highest duty rating (IAA, {most:.0f} kg): share the load."
+        findings.append(Finding("stop", "ladder-load", text))
+    feet = height_mm / FOOT_MM
+    step = next((size for size in STEPLADDERS_FT if feet <= size + STEPLADDER_REACH_FT + 1e-9), None)
+    if step is not None:
+        text = (
+            f"{count} stepladders of {step} ft, type {rating or 'IAA'} or better, for work {both(height_mm)} up: fully"
+            " open on level ground, locked, never standing on the top or the step below it (29 CFR 1926.1053(b)(13))."
+        )
+        findings += [Finding("caution", "ladder", text), _weather()]
+        return Ladders(f"stepladder {step} ft", count, rating, None, tuple(findings))
+    working = leaning_length_mm(height_mm)
+    needed_ft = (leaning_length_mm(height_mm + RAILS_ABOVE_MM)) / FOOT_MM
+    size = next((size for size in EXTENSION_FT if needed_ft <= size - overlap_ft(size) + 1e-9), None)
+    if size is None:
+        text = f"Work {both(height_mm)} up is beyond a two-section ladder of 48 ft: plan a scaffold or an aerial lift."
+        return Ladders(None, 0, rating, None, (*findings, Finding("stop", "too-high-for-ladders", text)))
+    out = foot_out_mm(working)
+    text = (
+        f"{count} extension ladders of {size} ft, type {rating or 'IAA'} or better, for work {both(height_mm)} up: foot"
+        f" {both(out)} from the wall (a quarter of the working length, 29 CFR 1926.1053(b)(5)), sections overlapping"
+        f" {overlap_ft(size):g} ft or more, rails 3 ft above the work, tied or held. A platform is better for work with"
+        " both hands."
+    )
+    findings += [Finding("caution", "ladder", text), _weather()]
+    return Ladders(f"extension ladder {size} ft", count, rating, out, tuple(findings))
+
+
+def _weather() -> Finding:
+    text = (
+        "No awning is carried on a ladder; keep ladders and long parts 10 ft from power lines, and stop in wind above"
+        f" {HIGH_WIND_MATERIAL_MPH:g} mph with material in hand (note to 29 CFR 1910.269(x)) or at any thunder."
+    )
+    return Finding("caution", "ladder-surroundings", text)
