@@ -20,6 +20,7 @@ PREFIX = "EAVEBOARD_"
 # name: (default, meaning)
 SETTINGS = {
     "EAVEBOARD_DATA": ("./var", "folder for the database file, drawings and photos; made at start where missing"),
+    "EAVEBOARD_PORT": ("8410", "port of the local pages; they answer on 127.0.0.1 only"),
     "EAVEBOARD_DATABASE": (
         "",
         "database address, such as postgresql+psycopg://user@host/eaveboard; empty: SQLite in the data folder",
@@ -33,6 +34,7 @@ class Settings:
 
     data: Path
     database: str
+    port: int
 
 
 def read_settings(environment: Mapping[str, str]) -> Settings:
@@ -47,12 +49,19 @@ def read_settings(environment: Mapping[str, str]) -> Settings:
     data = Path(values["EAVEBOARD_DATA"]).expanduser().absolute()
     if data.exists() and not data.is_dir():
         raise BadInput("EAVEBOARD_DATA", f"must be a folder, {data} is a file")
-    return Settings(data=data, database=_database(values["EAVEBOARD_DATABASE"]) or sqlite_address(data))
+    database = _database(values["EAVEBOARD_DATABASE"]) or sqlite_address(data)
+    return Settings(data=data, database=database, port=_port(values["EAVEBOARD_PORT"]))
 
 
 def sqlite_address(folder: Path) -> str:
     """Return the address of the SQLite database that lies in `folder`."""
     return f"sqlite:///{folder / 'eaveboard.sqlite'}"
+
+
+def _port(text: str) -> int:
+    if not text.isdecimal() or not 1 <= int(text) <= 65535:
+        raise BadInput("EAVEBOARD_PORT", f'must be a port from 1 to 65535, is "{text}"')
+    return int(text)
 
 
 def _database(address: str) -> str:

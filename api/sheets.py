@@ -79,7 +79,9 @@ class Row:
 
         def parse(cell: str) -> str:
             if cell not in ids:
-                raise BadInput("", f'"{cell}" does not stand in {file}' if cell else f"must name one of {file}, is empty")
+                raise BadInput(
+                    "", f'"{cell}" does not stand in {file}' if cell else f"must name one of {file}, is empty"
+                )
             return cell
 
         return self.read(column, parse, "?")
@@ -104,7 +106,9 @@ def read_sheet(folder: Path, file: str, columns: str, faults: list[BadInput]) ->
             faults.append(BadInput(f"{file}, row 1", f'has no column "{name}"; it needs {", ".join(wanted)}'))
     for name in head:
         if name not in wanted or head.count(name) > 1:
-            faults.append(BadInput(f"{file}, row 1", f'column "{name}" is not known or stands twice; mend or remove it'))
+            faults.append(
+                BadInput(f"{file}, row 1", f'column "{name}" is not known or stands twice; mend or remove it')
+            )
     if sorted(head) != sorted(wanted):
         return
     for cells in reader:
@@ -112,7 +116,9 @@ def read_sheet(folder: Path, file: str, columns: str, faults: list[BadInput]) ->
         if not any(cell.strip() for cell in cells):
             continue
         if len(cells) != len(head):
-            faults.append(BadInput(where, f"has {len(cells)} cells, the first line {len(head)}; text with commas needs quotes"))
+            faults.append(
+                BadInput(where, f"has {len(cells)} cells, the first line {len(head)}; text with commas needs quotes")
+            )
             continue
         yield Row(where, {name: cell.strip() for name, cell in zip(head, cells, strict=True)}, faults)
 

@@ -89,7 +89,7 @@ def open_router(source: Source) -> Router:
 def _unique(points: Sequence[Point]) -> tuple[list[Point], Numbers]:
     """Return the different places, in millionths of a degree, and for each point the number of its place."""
     number: dict[Point, int] = {}
-    place = [number.setdefault((round(lat, 6), round(lon, 6)), len(number)) for lat, lon in points]
+    place = [number.setdefault((round(float(lat), 6), round(float(lon), 6)), len(number)) for lat, lon in points]
     return list(number), np.array(place, dtype=np.int64)
 
 
