@@ -1,7 +1,7 @@
 """Random weeks for tests: small, with every rule in play and too little of everything, so that rules really bind.
 
-`small_week` draws one from a seeded generator; `weeks` is the same as a hypothesis strategy. `spoilt` damages documents,
-for tests of reading.
+`small_week` draws one from a seeded generator; `weeks` is the same as a hypothesis strategy. `spoilt` damages
+documents, for tests of reading.
 """
 
 from __future__ import annotations
@@ -100,7 +100,7 @@ def small_week(
             Stock(
                 part,
                 y,
-                rng.randint(0, 9),
+                rng.randint(0, 12),
                 tuple(Arrival(rng.randrange(days), rng.randint(0, 6)) for _ in range(rng.choice((0, 1, 1, 2)))),
             )
             for part in PARTS
@@ -120,7 +120,7 @@ def _travel(draw: _Draw, size: int) -> Travel:
     def cell(a: int, b: int) -> int:
         if a == b:
             return 0
-        return draw.minutes(0, 10) if draw.often(0.2) else draw.minutes(5, 45)
+        return draw.minutes(0, 10) if draw.often(0.3) else draw.minutes(5, 35)
 
     minutes = [[cell(a, b) for b in range(size)] for a in range(size)]
     metres = [[0 if a == b else draw.rng.randint(0, 40_000) for b in range(size)] for a in range(size)]
@@ -130,9 +130,9 @@ def _travel(draw: _Draw, size: int) -> Travel:
 def _rest(draw: _Draw) -> RestRule | None:
     if draw.often(0.25):
         return None
-    earliest = draw.minutes(510, 640)
-    latest = earliest + draw.minutes(0, 90)
-    return RestRule(draw.minutes(120, 270), draw.minutes(0, 45), earliest, latest)
+    earliest = draw.minutes(510, 660)
+    latest = earliest + draw.minutes(0, 120)
+    return RestRule(draw.minutes(90, 240), draw.minutes(0, 45), earliest, latest)
 
 
 def _crew(draw: _Draw, name: str, yard: str, days: int) -> Crew:
@@ -142,14 +142,14 @@ def _crew(draw: _Draw, name: str, yard: str, days: int) -> Crew:
         if draw.often(0.85):
             start = draw.minutes(420, 500)
             overtime = draw.minutes(0, 90) if draw.often(0.5) else 0
-            shifts.append(Shift(day, start, start + draw.minutes(180, 400), overtime))
+            shifts.append(Shift(day, start, start + draw.minutes(240, 460), overtime))
     return Crew(
         id=name,
         yard=yard,
         hands=rng.choice((1, 2, 2, 3)),
-        skills=draw.some(SKILLS, 0.75),
+        skills=draw.some(SKILLS, 0.85),
         shifts=tuple(shifts),
-        vehicle=Vehicle(rng.randint(120, 400), rng.randint(4_000, 8_000), rng.randint(1, 5)),
+        vehicle=Vehicle(rng.randint(150, 500), rng.randint(5_000, 8_000), rng.randint(2, 6)),
         onboard={item: rng.randint(0, 2) for item in draw.some(ITEMS, 0.4)},
         day_cents=draw.price(500, 6_000),
         minute_cents=draw.price(10, 120),
@@ -160,34 +160,34 @@ def _crew(draw: _Draw, name: str, yard: str, days: int) -> Crew:
 
 def _job(draw: _Draw, name: str, place: str, yards: list[str], crews: list[str], days: int) -> Job:
     rng = draw.rng
-    minutes = 0 if draw.often(0.07) else draw.minutes(20, 130)
+    minutes = 0 if draw.often(0.07) else draw.minutes(15, 100)
     windows = tuple(
-        _window(draw, day, minutes) for day in range(days) if draw.often(0.8) for _ in range(rng.choice((1, 1, 2, 3)))
+        _window(draw, day, minutes) for day in range(days) if draw.often(0.85) for _ in range(rng.choice((1, 1, 2, 3)))
     )
     return Job(
         id=name,
         place=place,
-        yard=None if draw.often(0.4) else rng.choice(yards),
+        yard=None if draw.often(0.6) else rng.choice(yards),
         minutes=minutes,
-        hands=rng.choice((0, 1, 2, 2, 2, 3, 4)),
-        weight_kg=rng.randint(0, 150),
+        hands=rng.choice((0, 1, 1, 2, 2, 2, 3, 4)),
+        weight_kg=rng.randint(0, 140),
         box_mm=rng.randint(0, 7_000),
         boxes=rng.choice((0, 1, 1, 2)),
-        skills=draw.some(SKILLS, 0.2),
-        equipment={item: rng.randint(0, 2) for item in draw.some(ITEMS, 0.35)},
-        parts={part: rng.randint(0, 6) for part in draw.some(PARTS, 0.5)},
+        skills=draw.some(SKILLS, 0.12),
+        equipment={item: rng.randint(0, 2) for item in draw.some(ITEMS, 0.25)},
+        parts={part: rng.randint(0, 6) for part in draw.some(PARTS, 0.4)},
         ready_day=None if draw.often(0.05) else rng.choice((0, 0, 0, rng.randrange(days))),
         windows=windows,
         due_day=None if draw.often(0.4) else rng.randint(-2, days),
         late_cents=draw.price(500, 6_000),
-        skip_cents=draw.price(5_000, 60_000),
+        skip_cents=draw.price(8_000, 120_000),
         booked=_booking(draw, windows, crews, days) if crews and draw.often(0.5) else None,
     )
 
 
 def _window(draw: _Draw, day: int, minutes: int) -> Window:
-    start = draw.minutes(420, 720)
-    spare = draw.minutes(-20, 0) if draw.often(0.08) else draw.minutes(0, 200)
+    start = draw.minutes(420, 680)
+    spare = draw.minutes(-20, 0) if draw.often(0.08) else draw.minutes(0, 260)
     end = max(start + draw.step, start + minutes + spare)
     return Window(day, start, end, 0 if draw.often(0.4) else draw.rng.randint(1, 5_000))
 
