@@ -58,7 +58,9 @@ def get_json(
     come_back_s = [0.0]
 
     def wait(state: tenacity.RetryCallState) -> float:
-        backoff = tenacity.wait_exponential_jitter(patience.wait_s, patience.most_wait_s, jitter=patience.wait_s / 2)
+        backoff = tenacity.wait_exponential_jitter(
+            multiplier=patience.wait_s, max=patience.most_wait_s, jitter=patience.wait_s / 2
+        )
         return min(patience.most_wait_s, max(backoff(state), come_back_s[0]))
 
     def once() -> Any:
@@ -88,7 +90,7 @@ def _get_once(
                 raise _Passing(f"{address} answered {status}", status)
             if status != 200:
                 raise FetchFault(f"{address} answered {status}{_hint(status)}", status)
-            body = b""
+            body = bytearray()
             for chunk in answer.iter_bytes():
                 body += chunk
                 if len(body) > LARGEST_BYTES:

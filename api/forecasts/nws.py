@@ -132,7 +132,7 @@ class _Layers:
             for hour in _hours(start, end):
                 self.rain_mm[hour] = share
         for start, end, value in _number_values(properties.get("probabilityOfThunder")):
-            for hour in _hours(start, end):
+            for hour in _hours(start, end) if value <= 100 else ():
                 self.thunder[hour] = value / 100
         for start, end, value in _values(properties.get("weather")):
             chance = _thunder_in_words(value)
@@ -163,7 +163,8 @@ def _hour(period: Any, layers: _Layers) -> Hour | None:
 
 
 def _celsius(period: dict[str, Any]) -> float | None:
-    value, unit = period.get("temperature"), str(period.get("temperatureUnit", "F")).upper()
+    value: Any = period.get("temperature")
+    unit = str(period.get("temperatureUnit", "F")).upper()
     if isinstance(value, dict):
         value, unit = value.get("value"), "C" if "degc" in str(value.get("unitCode", "degC")).lower() else "F"
     if isinstance(value, bool) or not isinstance(value, int | float) or unit not in ("F", "C"):
