@@ -41,11 +41,6 @@ def leaning_length_mm(contact_mm: float) -> float:
     return contact_mm / math.sqrt(1 - FOOT_OUT_PART**2)
 
 
-def contact_mm(length_mm: float) -> float:
-    """Return how high a leaning ladder of working length `length_mm` touches, its foot out by a quarter of that."""
-    return length_mm * math.sqrt(1 - FOOT_OUT_PART**2)
-
-
 def foot_out_mm(length_mm: float) -> float:
     """Return how far the foot stands from the wall, for a working length from foot to top support."""
     return length_mm * FOOT_OUT_PART

@@ -43,8 +43,8 @@ def recommended_limit_lb(
     """Return the recommended weight limit of the NIOSH lifting equation for one person, lb; 0 outside its limits.
 
     `hold_in`: from the ankles' middle to the hands, 10 to 25 in (less counts as 10). `hands_in`: the hands' height, 0
-    to 70 in. `travel_in`: how far the load goes up or down, to 70 in (less than 10 counts as 10). `twist_deg`: 0 to 135.
-    `lifts_per_min`: to 5, for up to an hour of work (NIOSH 94-110, Tables 1 to 7).
+    to 70 in. `travel_in`: how far the load goes up or down, to 70 in (less than 10 counts as 10). `twist_deg`: 0 to
+    135. `lifts_per_min`: to 5, for up to an hour of work (NIOSH 94-110, Tables 1 to 7).
     """
     if hold_in > 25 or not 0 <= hands_in <= HIGHEST_HANDS_IN or travel_in > 70 or not 0 <= twist_deg <= 135:
         return 0.0
@@ -83,8 +83,8 @@ def hands_and_lift(weight_kg: float, height_mm: float, width_mm: float = 0.0) ->
         text = (
             f"The brackets are {both(height_mm)} up. No published figure covers a lift with the hands above"
             f" {HIGHEST_HANDS_IN:g} in, by a team, or from a ladder; at {HIGHEST_HANDS_IN:g} in the NIOSH equation"
-            f" gives one person {highest_lb:.0f} lb ({highest_lb * KG_PER_LB:.0f} kg) at best. Use a material lift or work"
-            " platforms, so that nobody carries weight overhead or on a ladder; hold the awning by its mounting bar."
+            f" gives one person {highest_lb:.0f} lb ({highest_lb * KG_PER_LB:.0f} kg) at best. Use a material lift or"
+            " work platforms, so that nobody carries weight overhead or on a ladder; hold it by its mounting bar only."
         )
         findings.append(Finding("caution", "overhead-lift", text))
     return Lift(hands, material_lift, weight_kg / hands, tuple(findings))
@@ -103,6 +103,7 @@ def _advice(weight_kg: float, hands: int, material_lift: bool) -> Finding:
     text = (
         f"{weight_kg:.0f} kg ({pounds:.0f} lb) is beyond a recommended hand lift: by the team rule on the NIOSH"
         f" constant of 51 lb two people reach {two:.0f} lb and three {three:.1f} lb at best. Use a material lift with"
-        f" {hands} people ({pounds / hands:.0f} lb would be each one's share), within its rated load, and more hands to steady it."
+        f" {hands} people ({pounds / hands:.0f} lb would be each one's share), within its rated load, and more hands to"
+        " steady it."
     )
     return Finding("caution", "material-lift", text)

@@ -1,0 +1,68 @@
+"""Ladder rules of OSHA and printed duty ratings: see source.md beside this file."""
+
+from __future__ import annotations
+
+import math
+
+import pytest
+
+from scheduler.layout.ladders import (
+    FOOT_OUT_PART,
+    RAILS_ABOVE_MM,
+    WORKING_LOAD_KG,
+    duty_rating,
+    foot_out_mm,
+    leaning_length_mm,
+    overlap_ft,
+)  # fmt: skip
+from scheduler.layout.lifting import KG_PER_LB
+from scheduler.units import FOOT_MM
+
+
+def test_twenty_feet_of_working_length() -> None:
+    length = 20 * FOOT_MM
+    assert foot_out_mm(length) / FOOT_MM == pytest.approx(5.0, abs=0.01)
+    assert leaning_length_mm(19.36 * FOOT_MM) == pytest.approx(length, abs=0.01 * FOOT_MM)  # it touches 19.36 ft up
+    angle = math.degrees(math.acos(foot_out_mm(length) / length))
+    assert angle == pytest.approx(75.52, abs=0.01)
+    assert angle == pytest.approx(75.5, abs=0.05)  # the test angle of 1926.1053(a)(1)
+
+
+def test_landing_at_twelve_feet() -> None:
+    to_landing = leaning_length_mm(12 * FOOT_MM)
+    assert to_landing / FOOT_MM == pytest.approx(12.39, abs=0.01)
+    assert foot_out_mm(to_landing) / FOOT_MM == pytest.approx(3.10, abs=0.02)
+    assert leaning_length_mm(12 * FOOT_MM + RAILS_ABOVE_MM) / FOOT_MM == pytest.approx(15.49, abs=0.02)
+
+
+def test_a_quarter_of_the_length_is_not_a_quarter_of_the_height() -> None:
+    # Four up and one out would be 75.96 degrees.
+    assert math.degrees(math.acos(FOOT_OUT_PART)) < math.degrees(math.atan(4)) - 0.4
+
+
+@pytest.mark.parametrize(
+    ("pounds", "rating"),
+    [
+        (200, "III"),
+        (201, "II"),
+        (225, "II"),
+        (250, "I"),
+        (270, "IA"),
+        (300, "IA"),
+        (301, "IAA"),
+        (375, "IAA"),
+        (376, None),
+    ],
+)
+def test_duty_ratings(pounds: float, rating: str | None) -> None:
+    assert duty_rating(pounds * KG_PER_LB) == rating
+
+
+def test_person_tools_and_part_need_type_ia() -> None:
+    # 200 lb person + 30 lb tools + 40 lb part = 270 lb.
+    assert duty_rating(WORKING_LOAD_KG) == "IA"
+
+
+@pytest.mark.parametrize(("size_ft", "overlap"), [(16, 3), (36, 3), (37, 4), (48, 4), (60, 5)])
+def test_overlap_of_extension_ladders(size_ft: float, overlap: float) -> None:
+    assert overlap_ft(size_ft) == overlap
