@@ -3,7 +3,9 @@
 from __future__ import annotations
 
 import math
+from collections.abc import Sequence
 from dataclasses import dataclass
+from typing import Literal
 
 from scheduler.layout.documents import Finding
 from scheduler.layout.lifting import KG_PER_LB
@@ -17,19 +19,19 @@ WORKING_LOAD_KG = 270 * KG_PER_LB
 FOOT_OUT_PART = 0.25  # of the working length along the ladder, not of the height: 29 CFR 1926.1053(b)(5)(i)
 RAILS_ABOVE_MM = 3 * FOOT_MM  # side rails above a landing: 29 CFR 1926.1053(b)(1)
 # Sizes as sold: common practice, no published source.
-STEPLADDERS_FT = (6, 8, 10, 12)
-EXTENSION_FT = (16, 20, 24, 28, 32, 36, 40, 48)
+STEPLADDERS_FT: Sequence[int] = (6, 8, 10, 12)
+EXTENSION_FT: Sequence[int] = (16, 20, 24, 28, 32, 36, 40, 48)
 STEPLADDER_REACH_FT = 4.0  # reach above the ladder's size, standing two steps below the top: consumer guidance, memory
 
 
 @dataclass(frozen=True)
 class Ladders:
-    """`count` ladders of one kind (`name`: "stepladder 8 ft"; None: no ladder will do), their duty rating or better.
-
-    `foot_out_mm` is how far the foot of a leaning ladder stands from the wall, None for a stepladder.
+    """`count` ladders of one kind and size (both None: no ladder will do), of the duty `rating` or better (None: beyond
+    the highest). `foot_out_mm` is how far the foot of a leaning ladder stands from the wall, None for a stepladder.
     """
 
-    name: str | None
+    kind: Literal["stepladder", "extension ladder"] | None
+    size_ft: int | None
     count: int
     rating: str | None
     foot_out_mm: float | None
@@ -57,11 +59,18 @@ def duty_rating(load_kg: float) -> str | None:
     return next((name for name, most in DUTY_LB if pounds <= most + 1e-9), None)
 
 
-def ladders_for(height_mm: float, load_kg: float = WORKING_LOAD_KG, count: int = 2) -> Ladders:
+def ladders_for(
+    height_mm: float,
+    load_kg: float = WORKING_LOAD_KG,
+    count: int = 2,
+    stepladders_ft: Sequence[int] = STEPLADDERS_FT,
+    extension_ft: Sequence[int] = EXTENSION_FT,
+) -> Ladders:
     """Return the ladders for work at `height_mm` with `load_kg` (person, tools, material) on each, one for each lifter.
 
-    The shortest stepladder from which `height_mm` can be reached from two steps below its top; beyond the longest an
-    extension ladder that leans at one in four, its rails three feet above the work; beyond those none, and a `stop`.
+    Sizes are those that the business has, ascending. The shortest stepladder from which `height_mm` can be reached,
+    standing two steps below its top; beyond the longest an extension ladder that leans at one in four, its rails three
+    feet above the work; beyond those none, and a `stop`.
     """
     rating = duty_rating(load_kg)
     findings: list[Finding] = []
@@ -70,20 +79,23 @@ def ladders_for(height_mm: float, load_kg: float = WORKING_LOAD_KG, count: int =
         text = f"{load_kg:.0f} kg on one ladder is beyond the highest duty rating (IAA, {most:.0f} kg): share the load."
         findings.append(Finding("stop", "ladder-load", text))
     feet = height_mm / FOOT_MM
-    step = next((size for size in STEPLADDERS_FT if feet <= size + STEPLADDER_REACH_FT + 1e-9), None)
+    step = next((size for size in stepladders_ft if feet <= size + STEPLADDER_REACH_FT + 1e-9), None)
     if step is not None:
         text = (
             f"{count} stepladders of {step} ft, type {rating or 'IAA'} or better, for work {both(height_mm)} up: fully"
             " open on level ground, locked, never standing on the top or the step below it (29 CFR 1926.1053(b)(13))."
         )
         findings += [Finding("caution", "ladder", text), _weather()]
-        return Ladders(f"stepladder {step} ft", count, rating, None, tuple(findings))
+        return Ladders("stepladder", step, count, rating, None, tuple(findings))
     working = leaning_length_mm(height_mm)
     needed_ft = (leaning_length_mm(height_mm + RAILS_ABOVE_MM)) / FOOT_MM
-    size = next((size for size in EXTENSION_FT if needed_ft <= size - overlap_ft(size) + 1e-9), None)
+    size = next((size for size in extension_ft if needed_ft <= size - overlap_ft(size) + 1e-9), None)
     if size is None:
-        text = f"Work {both(height_mm)} up is beyond a two-section ladder of 48 ft: plan a scaffold or an aerial lift."
-        return Ladders(None, 0, rating, None, (*findings, Finding("stop", "too-high-for-ladders", text)))
+        longest = max((*stepladders_ft, *extension_ft), default=0)
+        text = (
+            f"Work {both(height_mm)} up is beyond the longest ladder at hand ({longest} ft): scaffold or aerial lift."
+        )
+        return Ladders(None, None, 0, rating, None, (*findings, Finding("stop", "too-high-for-ladders", text)))
     out = foot_out_mm(working)
     text = (
         f"{count} extension ladders of {size} ft, type {rating or 'IAA'} or better, for work {both(height_mm)} up: foot"
@@ -92,7 +104,7 @@ def ladders_for(height_mm: float, load_kg: float = WORKING_LOAD_KG, count: int =
         " both hands."
     )
     findings += [Finding("caution", "ladder", text), _weather()]
-    return Ladders(f"extension ladder {size} ft", count, rating, out, tuple(findings))
+    return Ladders("extension ladder", size, count, rating, out, tuple(findings))
 
 
 def _weather() -> Finding:
