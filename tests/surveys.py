@@ -72,11 +72,13 @@ def random_survey(rng: random.Random, *, kind: WallKind | None = None, width: fl
     slide = rng.choice([0.0, rng.uniform(0, 300), 12 * INCH_MM, 6 * INCH_MM])
     wall_right = left_end + width + rng.uniform(0, 900)
     height = rng.choice([rng.uniform(2300, 3400), 102 * INCH_MM, 114 * INCH_MM, rng.uniform(3400, 5200)])
-    bottom, top = height - rng.uniform(100, 320), height + rng.uniform(40, 160)
+    awning = _awning(rng, width)
+    above, below = (rng.uniform(-10, 100) if rng.random() < 0.1 else rng.uniform(0, 100) for _ in range(2))
+    bottom, top = height - awning["body_below"] - below, height + awning["body_above"] + above
     data: dict[str, Any] = {
         "format": "survey/1",
         "id": f"{rng.choice(['alder', 'birch', 'cedar', 'dogwood', 'elm', 'fir'])}-{rng.randint(100, 999)}",
-        "awning": _awning(rng, width),
+        "awning": awning,
         "wall": _wall(rng, kind, wall_right),
         "anchor": _anchor(rng, kind),
         "place": {"left_end": left_end, "slide": slide, "height": height},

@@ -64,11 +64,16 @@ class Bar:
         on_bar = at - half > -EQUAL and at + half < self.width + EQUAL
         return on_bar and all(abs(at - arm) > self.keep_off - EQUAL for arm in self.arms)
 
+    @property
+    def reach(self) -> float:
+        """How far from an arm's centre a bracket's may be to serve it: less than this."""
+        return ARM_REACH + EQUAL
+
     def apart(self, left: float, right: float) -> bool:
         return right - left > self.bracket - EQUAL
 
     def serves(self, at: float, arm: float) -> bool:
-        return abs(at - arm) < ARM_REACH + EQUAL
+        return abs(at - arm) < self.reach
 
 
 def required_brackets(width: float, at_least: int = 0) -> int:
@@ -127,10 +132,11 @@ def place_brackets(survey: Survey, at_least: int = 0) -> Placement:
 def _placement(survey: Survey, bar: Bar, shift: float, spots: Sequence[tuple[float, float, int | None]]) -> Placement:
     last = len(spots) - 1
     outer = {0: 0, last: len(bar.arms) - 1}
-    made = tuple(Spot(at, wall, member, outer.get(n)) for n, (at, wall, member) in enumerate(spots))
+    # Rounded to a nanometre, to lose the dust of binary fractions.
+    made = tuple(Spot(round(at, 6), round(wall, 6), member, outer.get(n)) for n, (at, wall, member) in enumerate(spots))
     even = even_places(made[0].at, made[-1].at, bar.count)
     spread = max((abs(spot.at - at) for spot, at in zip(made[1:-1], even, strict=True)), default=0.0)
-    return Placement(bar.count, shift, made, spread, blocked_by(survey, shift))
+    return Placement(bar.count, shift, made, round(spread, 6), blocked_by(survey, shift))
 
 
 def even_places(first: float, last: float, count: int) -> list[float]:
@@ -222,8 +228,9 @@ def best_continuous(bar: Bar, outside: int | None = None) -> list[float]:
     allowed = np.zeros(int((bar.width + EQUAL) / GRID_STEP) + 1, dtype=bool)
     allowed[[round(at / GRID_STEP) for at in places]] = True
     apart = max(int((bar.bracket - EQUAL) / GRID_STEP) + 1, 1)
-    reach = ARM_REACH + EQUAL
-    arms = [(math.ceil((arm - reach) / GRID_STEP), int((arm + reach) / GRID_STEP)) for arm in bar.arms[1:-1]]
+    arms = [
+        (math.ceil((arm - bar.reach) / GRID_STEP), math.floor((arm + bar.reach) / GRID_STEP)) for arm in bar.arms[1:-1]
+    ]
     lefts, rights = outer_places(bar, places)
     pairs = [
         (round(left / GRID_STEP), round(right / GRID_STEP))
