@@ -7,7 +7,7 @@ from typing import Annotated, Literal
 import msgspec
 from msgspec import Meta
 
-from scheduler.documents import convert, decode
+from scheduler.documents import convert, decode, shown
 from scheduler.errors import BadInput
 from scheduler.week import Name
 
@@ -89,7 +89,9 @@ def plan_from_data(value: object) -> Plan:
 
 
 def _checked(plan: Plan) -> Plan:
+    seen: set[str] = set()
     for n, job in enumerate(plan.broken):
-        if job in plan.broken[:n]:
-            raise BadInput(f"broken[{n}]", f'"{job}" is listed already')
+        if job in seen:
+            raise BadInput(f"broken[{n}]", f"{shown(job)} is listed already")
+        seen.add(job)
     return plan

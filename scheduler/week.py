@@ -7,14 +7,16 @@ count from 0 = `start_date`.
 from __future__ import annotations
 
 import datetime
+import graphlib
 import zoneinfo
 from collections.abc import Hashable, Iterable
+from itertools import pairwise
 from typing import Annotated, Literal
 
 import msgspec
 from msgspec import Meta
 
-from scheduler.documents import convert, decode
+from scheduler.documents import convert, decode, shown
 from scheduler.errors import BadInput
 
 # Upper limits keep every sum that the engine forms inside the whole numbers that a double holds exactly (2**53).
@@ -212,7 +214,7 @@ def checked(week: Week) -> Week:
     try:
         zoneinfo.ZoneInfo(week.timezone)
     except (zoneinfo.ZoneInfoNotFoundError, ValueError, OSError):
-        raise BadInput("timezone", f'"{week.timezone}" is not an IANA zone such as America/Denver') from None
+        raise BadInput("timezone", f"{shown(week.timezone)} is not an IANA zone such as America/Denver") from None
     places, yards = {p.id for p in week.places}, {y.id for y in week.yards}
     crews, jobs = {c.id for c in week.crews}, {j.id for j in week.jobs}
     for name in ("places", "yards", "crews", "jobs"):
@@ -249,14 +251,14 @@ def _unique(where: str, keys: Iterable[tuple[Hashable, ...]], what: str) -> None
     seen: dict[tuple[Hashable, ...], int] = {}
     for n, key in enumerate(keys):
         if key in seen:
-            shown = " and ".join(str(k) for k in key)
-            raise BadInput(f"{where}[{n}].{what.split()[0]}", f"{what} {shown} stands already in {where}[{seen[key]}]")
+            values = " and ".join(shown(k) for k in key)
+            raise BadInput(f"{where}[{n}].{what.split()[0]}", f"{what} {values} stands already in {where}[{seen[key]}]")
         seen[key] = n
 
 
 def _find(where: str, name: str, known: set[str], what: str) -> None:
     if name not in known:
-        raise BadInput(where, f'no {what} has the id "{name}"')
+        raise BadInput(where, f"no {what} has the id {shown(name)}")
 
 
 def _in_week(where: str, day: int, days: int) -> None:
@@ -306,27 +308,19 @@ def _check_job(where: str, job: Job, days: int, places: set[str], yards: set[str
 
 def _check_follows(week: Week, jobs: set[str]) -> None:
     _unique("follows", ((f.first, f.then) for f in week.follows), "first and then")
-    after: dict[str, list[str]] = {}
+    graph: dict[str, set[str]] = {}
     for n, follow in enumerate(week.follows):
         _find(f"follows[{n}].first", follow.first, jobs, "job")
         _find(f"follows[{n}].then", follow.then, jobs, "job")
         if follow.max_days is not None and follow.max_days < follow.min_days:
             where = f"follows[{n}].max_days"
             raise BadInput(where, f"must not be less than min_days ({follow.min_days}), is {follow.max_days}")
-        after.setdefault(follow.first, []).append(follow.then)
-    # Kahn's order: whatever cannot be taken off in order of its predecessors lies on a circle or behind one.
-    waiting: dict[str, int] = {}
-    for thens in after.values():
-        for then in thens:
-            waiting[then] = waiting.get(then, 0) + 1
-    free = [job for job in after if job not in waiting]
-    while free:
-        for then in after.get(free.pop(), ()):
-            waiting[then] -= 1
-            if not waiting[then]:
-                free.append(then)
-    for n, follow in enumerate(week.follows):
-        if waiting.get(follow.first) and waiting.get(follow.then):
-            raise BadInput(
-                f"follows[{n}]", f'"{follow.first}" and "{follow.then}" stand on a circle; take one follow out'
-            )
+        graph.setdefault(follow.then, set()).add(follow.first)
+    try:
+        graphlib.TopologicalSorter(graph).prepare()
+    except graphlib.CycleError as fault:
+        circle: list[str] = fault.args[1]  # each follows the one before; the first stands again at the end
+        on_it = set(pairwise(circle))
+        last = max(n for n, follow in enumerate(week.follows) if (follow.first, follow.then) in on_it)
+        problem = f"closes a circle ({' → '.join(circle)}); take one of these follows out"
+        raise BadInput(f"follows[{last}]", problem) from None
