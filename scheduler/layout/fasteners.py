@@ -64,6 +64,13 @@ def anchor_interaction(
 
 
 def _lag_screws(survey: Survey, cases: Sequence[Case], stocked_in: Mapping[float, Sequence[float]]) -> Choice:
+    gravity = survey.wall.gravity or 0.0
+    if not nds.LEAST_GRAVITY <= gravity <= nds.MOST_GRAVITY:
+        text = (
+            f"The wood's specific gravity, {gravity:g}, is outside {nds.LEAST_GRAVITY:g} to {nds.MOST_GRAVITY:g}, for"
+            " which the NDS has values: find out the species (spruce-pine-fir 0.42, Douglas fir-larch 0.50)."
+        )
+        return Choice(None, tuple(_largest_pull(cases)), (Finding("stop", "gravity", text),))
     best: tuple[float, Grip, list[BracketUse]] | None = None
     bolts = survey.awning.bolts
     for held in fitting_lags(survey, stocked_in):

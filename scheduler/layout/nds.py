@@ -18,6 +18,8 @@ BENDING_YIELD_PSI = {0.25: 70_000.0, 0.3125: 60_000.0, 0.375: 45_000.0, 0.5: 45_
 STEEL_THIN_PSI = 61_850.0  # bearing of A653 grade 33 plate, below 1/4 in: MEMORY, confirmed by Table 12K
 STEEL_QUARTER_PSI = 87_000.0  # bearing of A36 plate, 1/4 in: MEMORY
 
+LEAST_GRAVITY, MOST_GRAVITY = 0.31, 0.73  # what Table 12.2A covers
+
 # Load duration, Table 2.3.2; the cap for connections is 1.6 (11.3.2). The shortest load of a case sets its factor.
 DURATION = {"permanent": 0.9, "occupancy": 1.0, "snow": 1.15, "construction": 1.25, "wind": 1.6}
 WET_SERVICE = 0.7  # wood over 19 % moist in service, withdrawal and lateral alike: Table 11.3.3, MEMORY
