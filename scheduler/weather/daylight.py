@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import datetime
+import functools
 from typing import NamedTuple
 
 import astral
@@ -20,6 +21,7 @@ class Daylight(NamedTuple):
     dusk: datetime.datetime
 
 
+@functools.lru_cache(maxsize=4096)
 def daylight(lat: float, lon: float, date: datetime.date) -> Daylight | None:
     """Return civil dawn and dusk (UTC) around the solar noon of `date` at a place in degrees north and east.
 
@@ -27,36 +29,39 @@ def daylight(lat: float, lon: float, date: datetime.date) -> Daylight | None:
     noon is all light. Civil twilight is defined by the sun's true place, so refraction does not come in. The date is
     the calendar date of mean solar noon, which is the local one wherever clocks keep within half a day of the sun.
     """
-    noon_utc = datetime.datetime(date.year, date.month, date.day, 12, tzinfo=datetime.UTC)
-    noon = noon_utc - datetime.timedelta(minutes=4 * lon)  # the equation of time moves it by up to 17 minutes
-    noon += datetime.timedelta(minutes=-_equation_of_time_min(noon))
-    if _altitude_deg(lat, lon, noon) < -CIVIL_DEPRESSION_DEG:
+    noon = solar_noon(lon, date)
+    if sun_altitude_deg(lat, lon, noon) < -CIVIL_DEPRESSION_DEG:
         return None
-    return Daylight(_crossing(lat, lon, noon, -_HALF_DAY), _crossing(lat, lon, noon, _HALF_DAY))
+    return Daylight(*(crossing(lat, lon, noon, way, -CIVIL_DEPRESSION_DEG) for way in (-_HALF_DAY, _HALF_DAY)))
+
+
+def solar_noon(lon: float, date: datetime.date) -> datetime.datetime:
+    """Return when (UTC) the sun stands highest on `date` at a longitude in degrees east."""
+    noon = datetime.datetime(date.year, date.month, date.day, 12, tzinfo=datetime.UTC) - datetime.timedelta(
+        minutes=4 * lon
+    )
+    century = (noon - datetime.datetime(2000, 1, 1, 12, tzinfo=datetime.UTC)) / datetime.timedelta(days=36525)
+    return noon - datetime.timedelta(minutes=float(astral.sun.eq_of_time(century)))
 
 
 def sun_altitude_deg(lat: float, lon: float, moment: datetime.datetime) -> float:
-    """Return the true height of the sun's centre over the horizon in degrees, without refraction."""
-    return _altitude_deg(lat, lon, moment.astimezone(datetime.UTC))
-
-
-def _altitude_deg(lat: float, lon: float, moment: datetime.datetime) -> float:
+    """Return the true height of the sun's centre over the horizon in degrees at `moment` (UTC), without refraction."""
     return float(astral.sun.elevation(astral.Observer(lat, lon), moment, with_refraction=False))
 
 
-def _equation_of_time_min(moment: datetime.datetime) -> float:
-    century = (moment - datetime.datetime(2000, 1, 1, 12, tzinfo=datetime.UTC)) / datetime.timedelta(days=36525)
-    return float(astral.sun.eq_of_time(century))
+def crossing(
+    lat: float, lon: float, noon: datetime.datetime, way: datetime.timedelta, height_deg: float
+) -> datetime.datetime:
+    """Return when the sun passes `height_deg` between `noon` and `noon` + `way` (half a day on or back).
 
-
-def _crossing(lat: float, lon: float, noon: datetime.datetime, way: datetime.timedelta) -> datetime.datetime:
-    """Return when the sun passes the civil height between `noon` and `noon` + `way`; that end where it does not."""
+    Where it stays above that height, `noon` + `way` itself.
+    """
     light, dark = noon, noon + way
-    if _altitude_deg(lat, lon, dark) >= -CIVIL_DEPRESSION_DEG:
+    if sun_altitude_deg(lat, lon, dark) >= height_deg:
         return dark
     while abs(dark - light) > _SECOND:
         middle = light + (dark - light) / 2
-        if _altitude_deg(lat, lon, middle) >= -CIVIL_DEPRESSION_DEG:
+        if sun_altitude_deg(lat, lon, middle) >= height_deg:
             light = middle
         else:
             dark = middle

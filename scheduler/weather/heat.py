@@ -6,6 +6,7 @@ acclimatisation come first.
 
 from __future__ import annotations
 
+import functools
 import math
 
 BANDS_VERSION = "NWS heat index chart with danger from 103 °F (a second chart, NWS Tulsa's, has 105 and 130 °F)"
@@ -39,6 +40,7 @@ def band(index_f: float) -> str:
     return next((name for edge, name in BANDS_F if index_f >= edge), "")
 
 
+@functools.lru_cache(maxsize=4096)
 def temp_at_heat_index_f(index_f: float, humidity_pct: float) -> float:
     """Return the air temperature in °F at which the heat index reaches `index_f` at that humidity.
 

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import datetime
+import functools
 from typing import NamedTuple
 
 DAY_MIN = 1440
@@ -19,6 +20,7 @@ class LocalDay(NamedTuple):
         return round((moment - self.midnight) / datetime.timedelta(minutes=1))
 
 
+@functools.lru_cache(maxsize=1024)
 def local_day(date: datetime.date, zone: datetime.tzinfo) -> LocalDay:
     """Return the working day of `date` in `zone`: all 1440 minutes, or the longer side of a clock change.
 

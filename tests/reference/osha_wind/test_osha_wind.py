@@ -1,0 +1,38 @@
+"""The wind above which no table of limits may allow work (see source.md)."""
+
+from __future__ import annotations
+
+import pytest
+
+from scheduler.errors import BadInput
+from scheduler.weather.default_limits import DEFAULT_LIMITS, DEFAULT_LIMITS_CSV
+from scheduler.weather.limits import is_high_wind, read_limits
+
+
+@pytest.mark.parametrize(
+    ("mph", "material", "high"), [(29, True, False), (30.1, True, True), (39, False, False), (40.1, False, True)]
+)
+def test_high_wind(mph: float, material: bool, high: bool) -> None:
+    assert is_high_wind(mph, material) is high
+
+
+def test_thirty_mph_is_over_48_3_km_h() -> None:
+    assert pytest.approx(48.3, abs=0.05) == 30 * 1.609344
+
+
+def test_no_default_limit_allows_high_wind_with_material() -> None:
+    winds = [row.value for row in DEFAULT_LIMITS.rows if row.measure in ("wind_mph", "gust_mph")]
+    assert winds
+    assert not any(is_high_wind(mph, material_handling=True) for mph in winds)
+
+
+@pytest.mark.parametrize("mph", ["30.1", "35", "100"])
+@pytest.mark.parametrize("row", ["install,wind_mph,20", "survey,gust_mph,30", "tall ladder,gust_mph,20"])
+def test_a_table_that_allows_more_is_refused(row: str, mph: str) -> None:
+    assert row in DEFAULT_LIMITS_CSV
+    with pytest.raises(BadInput, match="high wind for handling material"):
+        read_limits(DEFAULT_LIMITS_CSV.replace(row, f"{row.rpartition(',')[0]},{mph}"))
+
+
+def test_exactly_thirty_is_allowed() -> None:
+    read_limits(DEFAULT_LIMITS_CSV.replace("install,gust_mph,25", "install,gust_mph,30"))
