@@ -1,0 +1,119 @@
+"""Findings in full words, set in columns; those for which a sheet has no room are named at its end, never dropped."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+
+from scheduler.layout.documents import Finding
+from scheduler.layout.drawing.lettering import clean, wrap
+from scheduler.layout.drawing.sheet import GRAPHITE, Box, Sheet
+
+SIZE = 2.8
+_LINE = SIZE * 1.27
+_INDENT = 4.0
+_ORDER = ("stop", "caution", "note")
+_WORD = {"stop": "Stop", "caution": "Caution", "note": "Note"}
+_MOST_TRIED = 30  # findings that found no room, after which no more are tried
+_LEAST_LINES = 3  # of a finding at the foot of a column, where it runs on
+_REST_LINES = 4  # kept free for the statement on what stands elsewhere
+
+
+@dataclass(frozen=True)
+class _Line:
+    x: float
+    y: float
+    text: str
+    level: str
+    first: bool
+
+
+@dataclass(frozen=True)
+class Set:
+    """Findings set in columns; `left_over` says what found no room, empty where all did."""
+
+    lines: tuple[_Line, ...]
+    left_over: str
+
+
+def in_order(findings: Sequence[Finding]) -> list[Finding]:
+    """Return the findings by level, stops first, each level in the layout's order."""
+    return sorted(findings, key=lambda finding: _ORDER.index(finding.level))
+
+
+def fill(findings: Sequence[Finding], columns: Sequence[Box]) -> Set:
+    """Set `findings` into `columns`, one after the other; a finding may run on into the next column.
+
+    Where room is short, the first in order go first, and a later short one may take what a long one could not.
+    """
+    whole = _set(findings, columns)
+    if whole is not None:
+        return Set(tuple(whole), "")
+    last = columns[-1]
+    shorter = [*columns[:-1], Box(last.left, last.top, last.right, last.bottom - _REST_LINES * _LINE)]
+    kept: list[Finding] = []
+    rest: list[Finding] = []
+    for finding in findings:
+        kept.append(finding)
+        if len(rest) > _MOST_TRIED or _set(kept, shorter) is None:
+            rest.append(kept.pop())
+    for named in range(min(len(rest), _MOST_TRIED), -1, -1):
+        words = wrap(_left_over(rest, named), SIZE, last.right - last.left - _INDENT)
+        if len(words) <= _REST_LINES:
+            break
+    y = last.bottom - (len(words) - 1) * _LINE - 0.7
+    end = [_Line(last.left + _INDENT, y + k * _LINE, text, "more", k == 0) for k, text in enumerate(words)]
+    return Set((*(_set(kept, shorter) or ()), *end), _left_over(rest))
+
+
+def _left_over(rest: Sequence[Finding], named: int | None = None) -> str:
+    codes = [clean(finding.code).replace("-", " ") for finding in rest]
+    named = len(codes) if named is None else named
+    listed = ", ".join(codes[:named]) + (f" and {len(codes) - named} more" if named < len(codes) else "")
+    counts = [
+        f"{count} {level}{'s' * (count > 1)}" for level in _ORDER if (count := sum(f.level == level for f in rest))
+    ]
+    return f"Not on this sheet, read on in the layout file: {' and '.join(counts)} ({listed.strip()})."
+
+
+def _set(findings: Sequence[Finding], columns: Sequence[Box]) -> list[_Line] | None:
+    lines: list[_Line] = []
+    column, y = 0, columns[0].top + SIZE
+    for finding in findings:
+        text = clean(f"{_WORD[finding.level]}: {finding.text}")
+        first = True
+        while text:
+            box = columns[column]
+            left = (box.bottom - y - SIZE * 0.3) / _LINE + 1
+            if first and left < min(_LEAST_LINES, len(wrap(text, SIZE, box.right - box.left - _INDENT))):
+                y = box.bottom + SIZE  # begin in the next column rather than tear the finding
+            if y + SIZE * 0.3 > box.bottom:
+                column += 1
+                if column == len(columns):
+                    return None
+                y = columns[column].top + SIZE
+                continue
+            line = wrap(text, SIZE, box.right - box.left - _INDENT, finding.level == "stop")[0]
+            lines.append(_Line(box.left + _INDENT, y, line, finding.level, first))
+            text, first, y = text[len(line) :].lstrip(), False, y + _LINE
+        y += _LINE * 0.28
+    return lines
+
+
+def draw(sheet: Sheet, done: Set) -> None:
+    """Draw the lines with a mark before each finding: a full square for a stop, a triangle for a caution."""
+    for line in done.lines:
+        sheet.text(line.x, line.y, line.text, SIZE, bold=line.level == "stop")
+        if not line.first:
+            continue
+        x, y = line.x - _INDENT, line.y
+        if line.level == "stop":
+            sheet.rect(Box(x, y - 2.3, x + 2.4, y + 0.1), fill=GRAPHITE)
+        elif line.level == "caution":
+            sheet.polygon([(x, y), (x + 2.6, y), (x + 1.3, y - 2.3)], pen=0.3)
+            sheet.line(x + 1.3, y - 1.6, x + 1.3, y - 0.9, pen=0.3)
+            sheet.line(x + 1.3, y - 0.45, x + 1.3, y - 0.43, pen=0.3)
+        elif line.level == "more":
+            sheet.path(f"M{x:.2f} {y - 1:.2f}h2.4m-0.9 -0.9l0.9 0.9l-0.9 0.9", pen=0.3)
+        else:
+            sheet.circle(x + 1.2, y - 0.95, 0.45, fill=GRAPHITE)

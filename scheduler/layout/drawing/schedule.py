@@ -1,0 +1,175 @@
+"""The drill schedule: each bracket's place, member, hole and the share of the allowable load that it takes."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+
+from scheduler.layout.documents import Bracket, Fastener, Layout, Survey
+from scheduler.layout.drawing.lettering import width_of, wrap
+from scheduler.layout.drawing.measures import Measures, millimetres
+from scheduler.layout.drawing.sheet import FIGURE, GREY, LEADING, PALE, SMALL, Box, Sheet
+from scheduler.layout.drawing.view import member_numbers, member_word
+from scheduler.layout.lag import PLATE_IN, fastener_name
+from scheduler.layout.loads import bracket_loads
+from scheduler.units import INCH_MM, feet_inches
+
+_ROW = FIGURE * 1.34
+_MOST_ROWS = 9  # of one column of the sheet
+_LEAST_GAP = 1.8
+_SAME_N = 0.5  # the layout's loads name their case if they are this near, newtons
+
+
+def case_names(survey: Survey, layout: Layout) -> list[str | None]:
+    """Return for each bracket the load case whose loads the layout gives, None where none of today's cases has them."""
+    if len(layout.brackets) < 2:
+        return [None] * len(layout.brackets)
+    cases = bracket_loads(survey, [bracket.at for bracket in layout.brackets])
+    names: list[str | None] = []
+    for k, bracket in enumerate(layout.brackets):
+        fitting = (
+            case.name
+            for case in cases
+            if abs(case.brackets[k].tension_n - bracket.tension_n) < _SAME_N
+            and abs(abs(case.brackets[k].shear_n) - bracket.shear_n) < _SAME_N
+        )
+        names.append(next(fitting, None))
+    return names
+
+
+def hole(fastener: Fastener, measures: Measures) -> tuple[str, str]:
+    """Return the pilot hole's size and its depth from the wall's face, as the sheet writes them.
+
+    The depth is the screw's length less the bracket's plate. An anchor's hole is what its own report says.
+    """
+    if fastener.pilot is None or fastener.length is None:
+        return "see report", "see report"
+    deep = fastener.length - PLATE_IN * INCH_MM
+    if measures.units == "imperial":
+        return feet_inches(fastener.pilot, 64), feet_inches(deep)
+    return f"{millimetres(fastener.pilot)} mm", f"{millimetres(deep)} mm"
+
+
+def fastener_words(fastener: Fastener, measures: Measures) -> str:
+    """Return one sentence on what goes into each bracket."""
+    text = f"Each bracket: {fastener.count} × {fastener_name(fastener)}"
+    if fastener.shank_hole is None or fastener.penetration is None:
+        return f"{text}; hole, depth and setting as the anchor's own report says."
+    shank = f"{millimetres(fastener.shank_hole)} mm"
+    if measures.units == "imperial":
+        shank = feet_inches(fastener.shank_hole, 64)
+    thread = measures.both(fastener.penetration)
+    return f"{text}, shank hole {shank} as deep as the plain shank, {thread} in the member without the tip."
+
+
+def draw(sheet: Sheet, survey: Survey, layout: Layout, measures: Measures, areas: Sequence[Box]) -> list[float]:
+    """Draw the schedule at the top of `areas[0]`, its second half in `areas[1]` where it is long.
+
+    Returns the sheet height at which it ends in each of the areas.
+    """
+    area = areas[0]
+    y = area.top + SMALL * 1.1
+    sheet.text(area.left, y, "Drill schedule", SMALL, bold=True)
+    if not layout.brackets:
+        text = (
+            f"No holes: no brackets, where {layout.required} are required. Drill nothing before every stop is settled."
+        )
+        lines = wrap(text, SMALL, area.right - area.left)
+        return [sheet.paragraph(area.left, y + SMALL * LEADING + 1, lines), areas[1].top]
+    cases = case_names(survey, layout)
+    letters = {case: chr(ord("A") + k) for k, case in enumerate(dict.fromkeys(case for case in cases if case))}
+    columns = _columns(survey, layout, measures, [letters.get(case or "") for case in cases])
+    long = len(layout.brackets) > _MOST_ROWS
+    half = (len(layout.brackets) + 1) // 2 if long else len(layout.brackets)
+    width = min(box.right - box.left for box in areas) if long else area.right - area.left
+    columns = _fitting(columns, width)
+    y = _table(sheet, area.left, y + SMALL * LEADING + 0.6, width, columns, range(half))
+    if long:
+        second = areas[1]
+        _table(
+            sheet,
+            second.left,
+            second.top + SMALL * (1.1 + LEADING) + 0.6,
+            width,
+            columns,
+            range(half, len(layout.brackets)),
+        )
+    ends = [y, y if long else areas[1].top]
+    y += SMALL * LEADING + 1.6
+    words = fastener_words(layout.fastener, measures) if layout.fastener else "No fastener is named: see the stops."
+    y = sheet.paragraph(area.left, y, wrap(words, SMALL, area.right - area.left))
+    words = use_words(letters, cases)
+    return [sheet.paragraph(area.left, y, wrap(words, SMALL, area.right - area.left), ink=GREY) - SMALL, ends[1]]
+
+
+@dataclass(frozen=True)
+class _Column:
+    head: str
+    size: float
+    bold: tuple[bool, ...]
+    cells: tuple[str, ...]
+    needed: bool
+
+    @property
+    def width(self) -> float:
+        cells = (width_of(cell, self.size, bold) for cell, bold in zip(self.cells, self.bold, strict=True))
+        return max(width_of(self.head, SMALL), *cells)
+
+
+def _columns(survey: Survey, layout: Layout, measures: Measures, letters: Sequence[str | None]) -> list[_Column]:
+    brackets, numbers, word = layout.brackets, member_numbers(survey), member_word(survey)
+    yes, no = (True,) * len(brackets), (False,) * len(brackets)
+    columns = [
+        _Column("no.", FIGURE, yes, tuple(str(k + 1) for k in range(len(brackets))), True),
+        _Column("from datum", FIGURE, yes, tuple(measures.first(bracket.wall) for bracket in brackets), True),
+        _Column("from left end", FIGURE, no, tuple(measures.first(bracket.at) for bracket in brackets), False),
+    ]
+    if any(bracket.member is not None for bracket in brackets):
+        members = (str(numbers[b.member]) if b.member is not None else "–" for b in brackets)
+        columns.append(_Column(word, FIGURE, no, tuple(members), True))
+    if layout.fastener and layout.fastener.pilot is not None and layout.fastener.length is not None:
+        for head, cell in zip(("pilot", "depth"), hole(layout.fastener, measures), strict=True):
+            columns.append(_Column(head, FIGURE, no, (cell,) * len(brackets), True))
+    over = tuple(bracket.use is not None and bracket.use > 1 for bracket in brackets)
+    uses = (_use(bracket, letter) for bracket, letter in zip(brackets, letters, strict=True))
+    columns.append(_Column("use", SMALL, over, tuple(uses), True))
+    return columns
+
+
+def _fitting(columns: list[_Column], width: float) -> list[_Column]:
+    """The columns that `width` has room for; those that are not needed go first."""
+    if sum(column.width + _LEAST_GAP for column in columns) - _LEAST_GAP <= width:
+        return columns
+    return [column for column in columns if column.needed]
+
+
+def _table(sheet: Sheet, left: float, y: float, width: float, columns: Sequence[_Column], rows: range) -> float:
+    """Draw the rows of the table with its head at base line `y`; return the height of its last rule."""
+    spare = width - sum(column.width for column in columns)
+    gap = max(_LEAST_GAP, min(6.0, spare / max(1, len(columns) - 1)))
+    lefts = [left + sum(column.width + gap for column in columns[:c]) for c in range(len(columns))]
+    right = lefts[-1] + columns[-1].width
+    for x, column in zip(lefts, columns, strict=True):
+        sheet.text(x, y, column.head, SMALL, ink=GREY)
+    y += 1.3
+    sheet.line(left, y, right, y, pen=0.25)
+    for row in rows:
+        y += _ROW
+        for x, column in zip(lefts, columns, strict=True):
+            sheet.text(x, y - 1.3, column.cells[row], column.size, bold=column.bold[row])
+        sheet.line(left, y, right, y, pen=0.1, ink=PALE)
+    return y
+
+
+def use_words(letters: dict[str, str], cases: Sequence[str | None]) -> str:
+    """Return what the column "use" means, with its load cases by name."""
+    text = "Use: share of the fasteners' allowable load, in the load case that asks most"
+    named = "; ".join(f"{letter} {case}" for case, letter in letters.items())
+    if None in cases:
+        named = f"{named}; " * bool(named) + "without a letter: the case that the layout was computed with"
+    return f"{text}: {named}."
+
+
+def _use(bracket: Bracket, letter: str | None) -> str:
+    share = "unknown" if bracket.use is None else f"{100 * bracket.use:.0f} %"
+    return f"{share} {letter}" if letter else share
