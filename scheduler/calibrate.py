@@ -21,6 +21,7 @@ import numpy as np
 import numpy.typing as npt
 from msgspec import Meta
 
+from scheduler.documents import convert
 from scheduler.durations import P80, UNCERTAINTY, Kind, TaskTime, Times, Work, row_minutes
 from scheduler.errors import BadInput
 
@@ -177,8 +178,6 @@ def _finished(where: str, row: dict[str, Any]) -> Finished:
             raise BadInput(f"{where}, {name}", f'must be {what}, is "{cells[name]}"') from None
     minutes = values.pop("minutes")
     try:
-        return msgspec.convert({"work": values, "minutes": minutes}, Finished)
-    except msgspec.ValidationError as fault:
-        text, _, path = str(fault).partition(" - at `$.")
-        name = path.rstrip("`").removeprefix("work.")
-        raise BadInput(f"{where}, {name}", f'cannot be "{cells.get(name, "")}": {text[:1].lower()}{text[1:]}') from None
+        return convert({"work": values, "minutes": minutes}, Finished, "history")
+    except BadInput as fault:
+        raise BadInput(f"{where}, {fault.where.removeprefix('work.')}", fault.problem) from None
