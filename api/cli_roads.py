@@ -124,8 +124,9 @@ def fit(
         import numpy as np
 
         from api.roads import Extract
-        from api.roads.evidence import observed_drives, random_places
+        from api.roads.evidence import NEAR_M, observed_drives, random_places
         from api.roads.extract import ExtractTable, build_tiles
+        from api.roads.sources import SNAP_M
         from scheduler.documents import encode
         from scheduler.travel.fit import fitted
 
@@ -135,7 +136,7 @@ def fit(
         if not roads.is_dir():
             tiles = Path(folder) / "tiles"
             build_tiles(roads, tiles, lambda line: None, max(1, os.cpu_count() or 1))
-        opened = ExtractTable(Extract(str(tiles), costing))
+        opened = ExtractTable(Extract(str(tiles), costing, NEAR_M if chosen is None else SNAP_M))
         if chosen is None:
             chosen = random_places(opened, tiles, count, np.random.default_rng(seed))
         drives, unreached = observed_drives(opened, chosen, within_km)

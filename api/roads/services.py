@@ -49,7 +49,7 @@ class _HttpTable:
     def __init__(self, service: Service, profile: str, block: int) -> None:
         self.service = service
         self.profile = service.profile or profile
-        self.block = service.block or block
+        self.block = (service.block or block,) * 2
         self.budget_s = service.budget_s
         self.max_age_days = service.max_age_days
         self.address = service.address.rstrip("/")

@@ -134,7 +134,7 @@ class _Asking:
 
     def __init__(self, points: list[Point], router: Router, notes: list[str]) -> None:
         self._points, self._router, self._notes = points, router, notes
-        self._side = router.block
+        self._block = router.block
         self._near_road: dict[int, bool] = {}
         self._until = time.monotonic() + router.budget_s
 
@@ -144,17 +144,18 @@ class _Asking:
         try:
             while waiting:
                 starts, goals = waiting.pop()
-                if max(starts.size, goals.size) > self._side:
-                    waiting += _quarters(starts, goals, self._side)
+                if len(parts := _cut(starts, goals, self._block)) > 1:
+                    waiting += parts
                     continue
                 if time.monotonic() > self._until:
                     raise SourceFailed(f"the {self._router.name} took longer than {self._router.budget_s:g} s in all")
                 try:
-                    yield starts, goals, self._block(starts, goals)
+                    yield starts, goals, self._found(starts, goals)
                 except BlockTooLarge as fault:
-                    if self._side == 1:
+                    if starts.size == goals.size == 1:
                         raise SourceFailed(f"the {self._router.name} refuses even one drive ({fault})") from None
-                    self._side = max(1, max(starts.size, goals.size) // 2)
+                    short, long = sorted((starts.size, goals.size))
+                    self._block = (min(short, (long + 1) // 2), (long + 1) // 2)
                     waiting.append((starts, goals))
                 except BlockRefused as fault:
                     note = f"The {self._router.name} refused a part of the table: {fault}."
@@ -163,7 +164,7 @@ class _Asking:
         except SourceFailed as fault:
             self._notes.append(f"Asking for travel times ended early: {fault}.")
 
-    def _block(self, starts: Numbers, goals: Numbers) -> tuple[FloatTable, FloatTable]:
+    def _found(self, starts: Numbers, goals: Numbers) -> tuple[FloatTable, FloatTable]:
         try:
             return self._table(starts, goals)
         except NoRoadNear:
@@ -202,11 +203,13 @@ def _rectangles(known: npt.NDArray[np.bool_]) -> list[tuple[Numbers, Numbers]]:
     return [(old[left.any(axis=1)], old[left.any(axis=0)]), (old, fresh), (fresh, everyone)]
 
 
-def _quarters(starts: Numbers, goals: Numbers, side: int) -> list[tuple[Numbers, Numbers]]:
+def _cut(starts: Numbers, goals: Numbers, block: tuple[int, int]) -> list[tuple[Numbers, Numbers]]:
+    """Cut a rectangle into blocks of the size that the router takes."""
+    down, across = block if starts.size <= goals.size else block[::-1]
     return [
-        (starts[i : i + side], goals[j : j + side])
-        for i in range(0, starts.size, side)
-        for j in range(0, goals.size, side)
+        (starts[i : i + down], goals[j : j + across])
+        for i in range(0, starts.size, down)
+        for j in range(0, goals.size, across)
     ]
 
 

@@ -8,6 +8,7 @@ from __future__ import annotations
 from collections.abc import Sequence
 
 import msgspec
+import numpy as np
 
 from api.roads.sources import MOST_METRES, MOST_SECONDS, BlockRefused, BlockTooLarge, NoRoadNear, answer_table
 from scheduler.travel.interface import FloatTable, Point
@@ -51,7 +52,9 @@ def read_answer(data: bytes | str, shape: tuple[int, int]) -> tuple[FloatTable, 
         tables = _Tables([[c.time for c in row] for row in cells], [[c.distance for c in row] for row in cells])
     metres_a_unit = _METRES_BY_UNIT[answer.units]
     seconds = answer_table(tables.durations, shape, MOST_SECONDS)
-    return seconds, metres_a_unit * answer_table(tables.distances, shape, MOST_METRES / metres_a_unit)
+    metres = metres_a_unit * answer_table(tables.distances, shape, MOST_METRES / metres_a_unit)
+    metres[np.isnan(seconds)] = np.nan  # one of its searches leaves a stale distance where no way leads
+    return seconds, metres
 
 
 def refusal(message: str) -> BlockRefused:

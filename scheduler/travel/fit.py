@@ -123,10 +123,10 @@ def _fitted_classes(drives: Drives, factor: float, base: Constants, evidence: li
         spans = list(zip(starts[:count], [*ends[: count - 1], np.inf], strict=True))
         parts_km = np.stack([np.clip(road_km[inside] - s, 0, e - s) for s, e in spans], axis=1)
         paces = _falling_paces(parts_km, drives.minutes[inside])
-        speeds = [min(max(60 / pace, _SLOWEST_KMH), _FASTEST_KMH) for pace in paces]
+        speeds = [round(min(max(60 / pace, _SLOWEST_KMH), _FASTEST_KMH), 2) for pace in paces]
     classes: list[SpeedClass] = []
     for n, old in enumerate(base.classes):
-        kmh = round(speeds[n], 2) if n < count else max([old.kmh, *speeds])
+        kmh = speeds[n] if n < count else max([old.kmh, *speeds])
         how = "fitted" if n < count else "assumed"
         evidence.append(
             f"{kmh:.1f} km/h from {old.from_km:g} km of road on: {how}; {crossing[n]} drives cross half of it"
