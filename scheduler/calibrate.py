@@ -111,6 +111,16 @@ def calibrate(history: Sequence[Finished], times: Times) -> Calibration:
     return Calibration(Times(tuple(rows.values())), tuple(fits))
 
 
+def describe(fit: KindFit) -> str:
+    """Return one sentence on how the fit of a kind of visit did."""
+    if not fit.fitted or fit.error is None or fit.error_before is None or fit.within_p80 is None:
+        return f"{fit.kind}: {fit.jobs} finished jobs, fewer than {LEAST_JOBS}: its rows are left as they were."
+    return (
+        f"{fit.kind}: fitted to {fit.jobs} finished jobs; on {fit.held_back} held back the middle error was"
+        f" {fit.error:.0%} (before: {fit.error_before:.0%}), and {fit.within_p80:.0%} took no longer than the P80."
+    )
+
+
 def _judge(kind: Kind, parts: Numbers, taken: Numbers) -> KindFit:
     held = np.arange(len(taken)) % _FOLDS == _FOLDS - 1
     factors, p80 = _fit(parts[~held], taken[~held])

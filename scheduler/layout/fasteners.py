@@ -41,16 +41,18 @@ def choose_fastener(
     In wood: of the stocked lag screws (`stocked_in`: lengths by diameter, inches, diameters in the order of preference)
     the first diameter of which a length carries all cases with a use of at most 1, in its shortest such length; if none
     does, the one with the least use and a `stop`. In masonry: the survey's anchor, else a `stop`. A wall that carries
-    nothing gets no fastener and no finding here (the layout stops it). Raises `KeyError` for a diameter that the NDS
+    nothing gets no fastener, and its stop elsewhere. Raises `KeyError` for a diameter that the NDS
     tables here do not have.
     """
     kind = survey.wall.kind
     if kind in WOOD:
-        return _lag_screws(survey, cases, stocked_in)
-    if kind in MASONRY and survey.anchor is not None:
-        return _anchored(survey, cases, survey.anchor)
-    findings = (_no_anchor(survey),) if kind in MASONRY else ()
-    return Choice(None, tuple(_largest_pull(cases)), findings)
+        choice = _lag_screws(survey, cases, stocked_in)
+    elif kind in MASONRY and survey.anchor is not None:
+        choice = _anchored(survey, cases, survey.anchor)
+    else:
+        findings = (_no_anchor(survey),) if kind in MASONRY else ()
+        choice = Choice(None, tuple(_largest_pull(cases)), findings)
+    return Choice(choice.fastener, choice.brackets, (*choice.findings, _shown_cases(choice.brackets)))
 
 
 def anchor_interaction(
@@ -128,6 +130,19 @@ def _anchored(survey: Survey, cases: Sequence[Case], anchor: Anchor) -> Choice:
         findings.append(Finding("caution", "hollow-block", text))
     fastener = Fastener(anchor.name, None, None, None, None, None, bolts)
     return Choice(fastener, tuple(uses), tuple(findings))
+
+
+def _shown_cases(brackets: Sequence[BracketUse]) -> Finding:
+    """Name the load case that each bracket's numbers belong to."""
+    by_case: dict[str, list[str]] = {}
+    for n, found in enumerate(brackets, start=1):
+        by_case.setdefault(found.case, []).append(str(n))
+    told = [f"{case} (bracket{'s'[: len(those) > 1]} {', '.join(those)})" for case, those in by_case.items()]
+    text = (
+        f"Loads shown at a bracket are those of its hardest case: {'; '.join(told)}. Tension is the pull on the"
+        " bracket's pulling row of fasteners together, shear the load down or up along the wall."
+    )
+    return Finding("note", "load-case", text)
 
 
 def _no_anchor(survey: Survey) -> Finding:

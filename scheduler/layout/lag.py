@@ -155,15 +155,15 @@ def lag_findings(
         )
     pulling = pulling_fasteners(awning.bolts)
     failing = nds.withdrawal_ultimate_lbf_per_in(wall.gravity or 0.0, diameter) * held.thread_in * NEWTONS_PER_LBF
-    times = f", {failing * pulling / hard.tension_n:.1f} times this pull" if hard.tension_n > 0 else ""
+    times = f"{failing * pulling / hard.tension_n:.1f} times this pull" if hard.tension_n > 0 else "far more"
     yield Finding(
         "note",
         "fastener",
         f"{name}, {awning.bolts} a bracket: bracket {place + 1} takes most, {hard.tension_n:.0f} N out of the wall and"
         f" {hard.shear_n:.0f} N along it in the case {hard.case}, {worst:.2f} of the allowable load (NDS, specific"
         f" gravity {wall.gravity:g}{', wet service' if wall.wet else ''}). {pulling} of the {awning.bolts} fasteners"
-        " are taken to pull. Cross-check, no design value: in dry wood they would fail on average at"
-        f" {failing * pulling:.0f} N (Wood Handbook){times}.",
+        f" {'is' if pulling == 1 else 'are'} taken to pull. Cross-check, no design value: screws so deep pull out of"
+        f" dry wood of that gravity at {times} on average (Wood Handbook).",
     )
     least, most = nds.lead_hole_in(wall.gravity or 0.0, diameter)
     yield Finding(

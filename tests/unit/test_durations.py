@@ -10,7 +10,7 @@ import random
 import msgspec
 import pytest
 
-from scheduler.calibrate import COLUMNS, LEAST_JOBS, Finished, calibrate, read_history
+from scheduler.calibrate import COLUMNS, LEAST_JOBS, Finished, calibrate, describe, read_history
 from scheduler.default_times import DEFAULT_TIMES, DEFAULT_TIMES_CSV
 from scheduler.durations import (
     Kind,
@@ -153,6 +153,7 @@ def test_a_fit_finds_the_times_that_made_the_jobs() -> None:
     assert fit.within_p80 is not None
     assert fit.error < 0.8 * fit.error_before
     assert 0.65 <= fit.within_p80 <= 0.92
+    assert f"on 60 held back the middle error was {fit.error:.0%} (before: {fit.error_before:.0%})" in describe(fit)
     # On jobs that neither the fit nor its report has seen.
     fresh = finished(rng, TRUE_TIMES, 400, 0.12)
     said = [estimate(job.work, fitted.times) for job in fresh]
@@ -172,6 +173,7 @@ def test_kinds_with_too_few_jobs_keep_their_rows() -> None:
     ]  # fmt: skip
     for kind in ("survey", "repair"):
         assert fitted.times.tasks(kind) == DEFAULT_TIMES.tasks(kind)
+    assert describe(fitted.fits[1]) == "survey: 0 finished jobs, fewer than 20: its rows are left as they were."
     by_row = {(row.task, row.per): row for row in fitted.times.tasks("install")}
     assert by_row["brackets", "bracket"].source == f"fitted to {LEAST_JOBS} finished jobs"
     assert "none of which had this" in by_row["drill", "hole in hollow-block"].source

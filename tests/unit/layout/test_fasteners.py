@@ -123,7 +123,13 @@ def test_masonry_takes_the_anchors_own_values_and_no_duration_factor() -> None:
 def test_walls_that_carry_nothing_get_no_fastener(kind: WallKind) -> None:
     choice = chosen(wall={"kind": kind})
     assert choice.fastener is None
-    assert not choice.findings
+    assert [f.code for f in choice.findings] == ["load-case"]
+
+
+def test_every_brackets_numbers_are_given_their_case() -> None:
+    choice = chosen(wind_class=0)
+    (told,) = [f.text for f in choice.findings if f.code == "load-case"]
+    assert "self weight, open (brackets 1, 2, 3, 4)" in told
 
 
 def test_load_across_the_grain_on_rims_weakens_and_is_said() -> None:
