@@ -306,25 +306,25 @@ def follows(case: _Case) -> Iterator[Breach]:
     """Rule 10: a job that follows another comes after it, by the days and, where asked, the crew agreed."""
     for follow in case.week.follows:
         then = case.done.get(follow.then)
-        if then and (text := _out_of_order(follow, case.done.get(follow.first), then)):
+        if then and (text := _out_of_order(case.week, follow, case.done.get(follow.first), then)):
             sentence = f"Job {follow.then} is to follow {follow.first}, {text}."
-            yield Breach("follows", sentence, crew=then.crew, day=then.day, job=follow.then)
+            yield Breach("follows", sentence, then.crew, then.day, follow.then)
 
 
-def _out_of_order(follow: Follow, first: Visit | None, then: Visit) -> str:
+def _out_of_order(week: Week, follow: Follow, first: Visit | None, then: Visit) -> str:
     if first is None:
         return "which is not planned this week"
     days = then.day - first.day
+    planned = f"they are planned on {day_name(week, first.day)} and {day_name(week, then.day)}"
     if days < follow.min_days:
-        return f"at least {follow.min_days} days after it, and comes {days} days after"
+        return f"at least {follow.min_days} days later, and {planned}"
     if follow.max_days is not None and days > follow.max_days:
-        return f"at most {follow.max_days} days after it, and comes {days} days after"
-    if follow.same_crew and first.crew != then.crew:
-        return f"with the same crew, and {first.crew} does the one and {then.crew} the other"
-    if days == 0 and first.crew != then.crew:
-        return f"on the same day only with the same crew, and {first.crew} does the one and {then.crew} the other"
+        return f"at most {follow.max_days} days later, and {planned}"
+    if first.crew != then.crew and (follow.same_crew or days == 0):
+        asked = "with the same crew" if follow.same_crew else "on the same day only with the same crew"
+        return f"{asked}, and {first.crew} does the one, {then.crew} the other"
     if days == 0 and then.start < first.end:
-        return f"and starts at {clock_time(then.start)}, before that ends at {clock_time(first.end)}"
+        return f"but starts at {clock_time(then.start)}, before that ends at {clock_time(first.end)}"
     return ""
 
 
