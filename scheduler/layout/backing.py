@@ -116,7 +116,7 @@ def _fewest_new(survey: Survey, bar: Bar) -> tuple[float, list[tuple[float, int 
     Of the shifts with the fewest obstacles, in their usual order; the brackets as near as can be to where they would
     stand on continuous backing.
     """
-    ideal = best_continuous(bar)
+    ideal, grid = best_continuous(bar), grid_places(bar)
     if not ideal or survey.wall.kind in CONTINUOUS:
         return None
     best: tuple[int, float, list[tuple[float, int | None]]] | None = None
@@ -126,7 +126,7 @@ def _fewest_new(survey: Survey, bar: Bar) -> tuple[float, list[tuple[float, int 
         if hidden is not None and now > hidden:
             break
         hidden = now
-        places = _with_new_places(bar, ideal, member_places(survey, bar, shift))
+        places = _with_new_places(bar, ideal, grid, member_places(survey, bar, shift))
         new = sum(member is None for _, member in places)
         if best is None or new < best[0]:
             best = (new, shift, places)
@@ -136,17 +136,16 @@ def _fewest_new(survey: Survey, bar: Bar) -> tuple[float, list[tuple[float, int 
 
 
 def _with_new_places(
-    bar: Bar, ideal: Sequence[float], members: Sequence[tuple[float, int]]
+    bar: Bar, ideal: Sequence[float], grid: Sequence[float], members: Sequence[tuple[float, int]]
 ) -> list[tuple[float, int | None]]:
-    """Return the places with the fewest new ones, least far from `ideal` in sum; new ones lie on the 5 mm grid.
+    """Return the places with the fewest new ones, least far from `ideal` in sum; new ones are of `grid`.
 
     From left to right: the least cost of each place as the n-th bracket, with the best before it far enough away.
     """
-    choice: list[tuple[float, int | None]] = sorted(
-        [*members, *((at, None) for at in grid_places(bar))], key=lambda one: (one[0], one[1] is None)
-    )
-    at = np.array([place for place, _ in choice])
-    new = np.array([_NEW_PLACE if member is None else 0.0 for _, member in choice])
+    # Members first, so that of two equal places the member comes first in the stable sort.
+    places = np.array([*(at for at, _ in members), *grid])
+    order = np.argsort(places, kind="stable")
+    at, new = places[order], np.where(order < len(members), 0.0, _NEW_PLACE)
     before = np.searchsorted(at, at - bar.bracket + EQUAL)
     least: list[np.ndarray[tuple[int], np.dtype[np.float64]]] = []
     for n, place in enumerate(ideal):
@@ -162,4 +161,5 @@ def _with_new_places(
     chosen = [int(np.argmin(least[-1]))]
     for costs in reversed(least[:-1]):
         chosen.append(int(np.argmin(costs[: before[chosen[-1]]])))
-    return [choice[index] for index in reversed(chosen)]
+    picked = [int(order[index]) for index in reversed(chosen)]
+    return [members[n] if n < len(members) else (grid[n - len(members)], None) for n in picked]

@@ -1,0 +1,135 @@
+from __future__ import annotations
+
+from typing import Any
+
+import pytest
+
+from scheduler.layout.clearance import clearance_findings, front_bar
+from scheduler.layout.documents import Finding
+from scheduler.layout.placement import place_brackets
+from tests.surveys import FOOT_MM, INCH_MM, plain_survey
+
+
+def _found(code: str, **changes: Any) -> list[Finding]:
+    survey = plain_survey(**changes)
+    return [finding for finding in clearance_findings(survey, place_brackets(survey)) if finding.code == code]
+
+
+def _one(code: str, **changes: Any) -> Finding:
+    (finding,) = _found(code, **changes)
+    return finding
+
+
+@pytest.mark.parametrize(
+    ("projection", "pitch", "drop", "reach", "within"),
+    [
+        (3000, 14, 725.8, 2910.9, 0.05),  # projection × sin and cos of the pitch, to a tenth of a millimetre
+        (10 * FOOT_MM, 15, 2.588 * FOOT_MM, 9.659 * FOOT_MM, 0.001 * FOOT_MM),
+    ],
+)
+def test_drop_and_reach_follow_from_the_pitch(
+    projection: float, pitch: float, drop: float, reach: float, within: float
+) -> None:
+    bar = front_bar(plain_survey(awning={"projection": projection, "pitch_deg": pitch}))
+    assert bar.drop == pytest.approx(drop, abs=within)
+    assert bar.reach == pytest.approx(reach, abs=within)
+    assert bar.underside == pytest.approx(2900 - bar.drop - 80)
+
+
+def test_the_usual_least_mounting_height_does_not_give_headroom() -> None:
+    """8 ft 6 in up, 10 ft of cloth at 14°: 29 in of drop leave 6 ft 1 in under the front bar."""
+    changes = {
+        "awning": {"projection": 10 * FOOT_MM, "pitch_deg": 14, "front_drop": 0},
+        "place": {"height": 102 * INCH_MM},
+        "band": {"bottom": 2300},
+    }
+    assert _found("mounting-height", **changes) == []
+    finding = _one("headroom", **changes)
+    assert finding.level == "stop"
+    assert "6' 1\" (1853 mm)" in finding.text
+    assert 'mount it 7" (179 mm) higher' in finding.text
+
+
+@pytest.mark.parametrize(("height", "level"), [(2838, "caution"), (2837, "stop"), (2939.5, "note"), (2939, "caution")])
+def test_headroom_has_three_levels(height: float, level: str) -> None:
+    """Drop 725.77 and 80 below the axis: 80 in (2032) are left from 2837.8 on, 7 ft (2133.6) from 2939.4 on."""
+    assert _one("headroom", place={"height": height}).level == level
+
+
+def test_each_way_to_more_headroom_that_is_named_gives_it() -> None:
+    finding = _one("headroom", place={"height": 2600}, awning={"pitch_deg": 14})
+    assert "set the pitch to 9.3° or less" in finding.text
+    assert _one("headroom", place={"height": 2600}, awning={"pitch_deg": 9.3}).level == "caution"
+    assert _one("headroom", place={"height": 2600}, awning={"pitch_deg": 9.4}).level == "stop"
+
+
+def test_a_low_mounting_is_measured_against_the_usual_least_height() -> None:
+    finding = _one("mounting-height", place={"height": 2540}, band={"bottom": 2300})
+    assert (finding.level, '2" (51 mm) less' in finding.text) == ("caution", True)
+
+
+def test_a_door_that_strikes_the_cloth_is_a_stop() -> None:
+    """The leaf is 900 wide; there the cloth at 14° is 224.4 below the fasteners: 2675.6 up."""
+    door = {"left": 1500, "right": 2400, "top": 2700, "swings_out": True}
+    body = {"body_below": 100}
+    finding = _one("door", doors=[door], awning=body)
+    assert (finding.level, '15/16" (24 mm) lower' in finding.text) == ("stop", True)
+    assert _one("door", doors=[{**door, "top": 2600}], awning=body).level == "caution"
+    assert _found("door", doors=[{**door, "top": 2590}], awning=body) == []
+    assert _found("door", doors=[{**door, "swings_out": False}], awning=body) == []
+    assert _found("door", doors=[{**door, "left": 4450, "right": 5350}], awning=body) == []
+
+
+def test_a_leaf_that_reaches_beyond_the_front_bar_meets_its_underside() -> None:
+    """Projection 800 at 30°: reach 693, underside 2900 − 400 − 80 = 2420."""
+    door = {"left": 1500, "right": 2400, "top": 2450, "swings_out": True}
+    finding = _one("door", doors=[door], awning={"projection": 800, "pitch_deg": 30})
+    assert (finding.level, 'front bar is 1 3/16" (30 mm) lower' in finding.text) == ("stop", True)
+
+
+def test_a_closed_awning_over_a_door_is_a_stop_only_if_the_door_swings_out() -> None:
+    door = {"left": 1500, "right": 2400, "top": 2730, "swings_out": True}
+    assert _one("door", doors=[door]).level == "stop"
+    assert _one("door", doors=[{**door, "swings_out": False}]).level == "caution"
+
+
+def test_the_closed_awning_must_be_inside_the_band() -> None:
+    assert '3/8" (10 mm) above' in _one("above-band", band={"top": 2950}).text
+    assert '1 15/16" (50 mm) below' in _one("below-band", band={"bottom": 2770, "top": 3100}).text
+    assert '1 9/16" (40 mm) more' in _one("band-height-short", band={"bottom": 2760, "top": 2960}).text
+    assert _found("band-height") == []
+    assert _one("band-height", band={"bottom": 2760, "top": 2960}).level == "caution"
+
+
+def test_an_obstacle_is_named_with_the_nearest_ways_out() -> None:
+    """The light is 40 mm under the closed awning's bottom edge (2720), so 40 down, or 340 up."""
+    light = {"what": "porch light", "left": 2000, "right": 2100, "bottom": 2620, "top": 2760}
+    finding = _one("obstacle", obstacles=[light])
+    assert finding.level == "stop"
+    assert "porch light" in finding.text
+    assert 'moved 1 9/16" (40 mm) down or 1\' 1 3/8" (340 mm) up' in finding.text
+
+
+@pytest.mark.parametrize(("pitch", "levels"), [(13.9, ["caution"]), (14, []), (20, [])])
+def test_a_flat_pitch_does_not_shed_rain(pitch: float, levels: list[str]) -> None:
+    assert [finding.level for finding in _found("run-off", awning={"pitch_deg": pitch})] == levels
+
+
+def test_an_outer_bracket_inside_its_arm_is_said() -> None:
+    finding = _one("outer-inside", awning={"arms": [500, 3400]}, place={"slide": 40})
+    assert "arm 1 is" in finding.text
+
+
+def test_an_arm_without_a_bracket_is_said() -> None:
+    members = [812.8, 1225.6, 2844.8, 4064]
+    finding = _one("arm-unserved", awning={"arms": [600, 1700, 3400]}, wall={"members": members}, place={"slide": 0})
+    assert "Arm 2 has no bracket" in finding.text
+
+
+def test_the_motor_asks_for_an_electrician_at_its_end() -> None:
+    assert "4400 mm" in _one("power").text
+    assert "licensed electrician" in _one("power", awning={"motor": "left"}).text
+
+
+def test_no_motor_no_outlet() -> None:
+    assert _found("power", awning={"motor": None}) == []

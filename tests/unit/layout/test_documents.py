@@ -1,0 +1,94 @@
+from __future__ import annotations
+
+import copy
+import json
+from typing import Any
+
+import pytest
+
+from scheduler.documents import encode
+from scheduler.errors import BadInput
+from scheduler.layout.compute import lay_out
+from scheduler.layout.documents import read_layout, read_survey, survey_from_data
+from tests.surveys import PLAIN, plain_survey
+
+LIGHT = {"what": "light", "left": 5, "right": 6, "bottom": 0, "top": 9}
+
+
+def _with(path: str, value: Any) -> dict[str, Any]:
+    data = copy.deepcopy(PLAIN)
+    *parents, last = path.split(".")
+    part: Any = data
+    for name in parents:
+        part = part[int(name)] if name.isdigit() else part[name]
+    part[last] = value
+    return data
+
+
+def test_a_survey_is_read_and_written_without_loss() -> None:
+    survey = plain_survey()
+    assert read_survey(encode(survey)) == survey
+    assert read_survey(json.dumps(PLAIN)) == survey
+
+
+def test_a_layout_is_read_and_written_without_loss() -> None:
+    layout = lay_out(plain_survey())
+    assert read_layout(encode(layout)) == layout
+
+
+@pytest.mark.parametrize(
+    ("path", "value", "where", "words"),
+    [
+        ("awning.width", -4000, "awning.width", "more than 0"),
+        ("awning.width", float("nan"), "awning.width", "finite"),
+        ("awning.width", 4_000_000, "awning.width", "at most 20000"),
+        ("awning.width", "4 m", "awning.width", "a number"),
+        ("awning.width", True, "awning.width", "a number"),
+        ("awning.arms", [600, 4001], "awning.arms[1]", "on the bar"),
+        ("awning.arms", [3400, 600], "awning.arms[1]", "further right"),
+        ("awning.arms", [600, 600], "awning.arms[1]", "further right"),
+        ("awning.arms", [600], "awning.arms", "two arm centres"),
+        ("awning.arms", [-1, 600], "awning.arms[0]", "at least 0"),
+        ("awning.bracket_width", 5000, "awning.bracket_width", "width"),
+        ("awning.bracket_lever", 0, "awning.bracket_lever", "more than 0"),
+        ("awning.bolts", 2.5, "awning.bolts", "whole number"),
+        ("awning.pitch_deg", 90, "awning.pitch_deg", "at most 85"),
+        ("awning.motor", "top", "awning.motor", "must be"),
+        ("awning.colour", "rust", "awning.colour", "not a key"),
+        ("wall.kind", "straw", "wall.kind", "must be"),
+        ("wall.gravity", 0, "wall.gravity", "specific gravity"),
+        ("wall.gravity", None, "wall.gravity", "specific gravity"),
+        ("wall.member_width", 0, "wall.member_width", "width"),
+        ("wall.members", [0, float("inf")], "wall.members[1]", "finite"),
+        ("band.right", -1, "band.right", "further right"),
+        ("band.top", 2700, "band.top", "above bottom"),
+        ("obstacles", [{**LIGHT, "right": 5}], "obstacles[0].right", "further right"),
+        ("obstacles", [{**LIGHT, "bottom": 9}], "obstacles[0].top", "above bottom"),
+        ("obstacles", [{**LIGHT, "what": ""}], "obstacles[0].what", "empty"),
+        ("doors.0.right", 1500, "doors[0].right", "further right"),
+        ("doors.0.top", 0, "doors[0].top", "more than 0"),
+        ("place.slide", -1, "place.slide", "at least 0"),
+        ("wind_class", 4, "wind_class", "at most 3"),
+        ("anchor", {"name": "x", "tension_n": 0, "shear_n": 1, "source": "y"}, "anchor.tension_n", "more than 0"),
+        ("format", "survey/2", "format", "must be"),
+    ],
+)  # fmt: skip
+def test_an_impossible_measure_is_refused_by_its_key(path: str, value: Any, where: str, words: str) -> None:
+    with pytest.raises(BadInput) as refused:
+        survey_from_data(_with(path, value))
+    assert refused.value.where == where
+    assert words in refused.value.problem
+
+
+def test_a_missing_key_is_named() -> None:
+    data = copy.deepcopy(PLAIN)
+    del data["place"]["height"]
+    with pytest.raises(BadInput, match=r"place\.height: is missing"):
+        survey_from_data(data)
+
+
+def test_a_masonry_wall_needs_no_wood() -> None:
+    survey = plain_survey(wall={"kind": "concrete", "members": []})
+    data = json.loads(encode(survey))
+    data["wall"]["gravity"] = data["wall"]["member_width"] = None
+    assert survey_from_data(data).wall.gravity is None
