@@ -13,6 +13,7 @@ from scheduler.layout.lag import (
     STOCKED_IN,
     Grip,
     fitting_lags,
+    force,
     lag_allowable_lbf,
     lag_fastener,
     lag_findings,
@@ -110,8 +111,8 @@ def _anchored(survey: Survey, cases: Sequence[Case], anchor: Anchor) -> Choice:
         Finding(
             "caution",
             "anchor",
-            f"{anchor.name}: bracket {place + 1} takes most, {hard.tension_n:.0f} N out of the wall and"
-            f" {hard.shear_n:.0f} N along it in the case {hard.case}, {hard.use:.2f} of the allowable loads of"
+            f"{anchor.name}: bracket {place + 1} takes most, {force(hard.tension_n)} out of the wall and"
+            f" {force(hard.shear_n)} along it in the case {hard.case}, {hard.use:.2f} of the allowable loads of"
             f" {anchor.source} (straight-line interaction; {pulling} of {bolts} anchors are taken to pull). Embedment,"
             " edge distance, spacing, base material, hole, cleaning and torque: as that report has them, check each.",
         )

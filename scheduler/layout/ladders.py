@@ -37,6 +37,13 @@ class Ladders:
     foot_out_mm: float | None
     findings: tuple[Finding, ...]
 
+    @property
+    def equipment(self) -> str | None:
+        """The id under which a yard shares such a ladder: `stepladder-8`, `ladder-24` for an extension ladder."""
+        if self.kind is None:
+            return None
+        return f"{'stepladder' if self.kind == 'stepladder' else 'ladder'}-{self.size_ft}"
+
 
 def leaning_length_mm(contact_mm: float) -> float:
     """Return the length from foot to top support of a ladder that leans at one in four against `contact_mm` up."""

@@ -89,6 +89,11 @@ def may_meet_cable(thread_enters_in: float) -> bool:
     return thread_enters_in > CABLE_DEPTH_IN
 
 
+def force(newtons: float) -> str:
+    """Return a force in both measures, for sentences: `5340 N (1200 lb)`."""
+    return f"{newtons:.0f} N ({newtons / NEWTONS_PER_LBF:.0f} lb)"
+
+
 def inches(value_in: float) -> str:
     """Return a fastener's size as it is sold: `3/8`, `4`, `4-1/2`."""
     whole, rest = divmod(Fraction(value_in).limit_denominator(64), 1)
@@ -159,8 +164,8 @@ def lag_findings(
     yield Finding(
         "note",
         "fastener",
-        f"{name}, {awning.bolts} a bracket: bracket {place + 1} takes most, {hard.tension_n:.0f} N out of the wall and"
-        f" {hard.shear_n:.0f} N along it in the case {hard.case}, {worst:.2f} of the allowable load (NDS, specific"
+        f"{name}, {awning.bolts} a bracket: bracket {place + 1} takes most, {force(hard.tension_n)} out of the wall and"
+        f" {force(hard.shear_n)} along it in the case {hard.case}, {worst:.2f} of the allowable load (NDS, specific"
         f" gravity {wall.gravity:g}{', wet service' if wall.wet else ''}). {pulling} of the {awning.bolts} fasteners"
         f" {'is' if pulling == 1 else 'are'} taken to pull. Cross-check, no design value: screws so deep pull out of"
         f" dry wood of that gravity at {times} on average (Wood Handbook).",

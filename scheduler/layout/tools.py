@@ -42,9 +42,7 @@ def tools_for(
     ladders = ladders_for(survey.place.height, stepladders_ft=stepladders_ft, extension_ft=extension_ft)
     tools: list[Tool] = []
     if ladders.kind is not None:
-        short = "stepladder" if ladders.kind == "stepladder" else "ladder"
-        name = f"{ladders.kind} {ladders.size_ft} ft"
-        tools.append(Tool(name, ladders.count, f"{short}-{ladders.size_ft}"))
+        tools.append(Tool(f"{ladders.kind} {ladders.size_ft} ft", ladders.count, ladders.equipment))
     if hands_and_lift(awning.weight_kg, survey.place.height, awning.width).material_lift:
         tools.append(Tool("material lift", 1, "material-lift"))
     if wall.kind in MASONRY or wall.kind == "brick-veneer":

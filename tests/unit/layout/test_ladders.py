@@ -35,9 +35,10 @@ def test_only_ladders_that_the_business_has_are_named() -> None:
     ladders = ladders_for(9 * FOOT, stepladders_ft=(8,), extension_ft=(24, 32))
     assert (ladders.kind, ladders.size_ft) == ("stepladder", 8)
     ladders = ladders_for(13 * FOOT, stepladders_ft=(8,), extension_ft=(24, 32))
-    assert (ladders.kind, ladders.size_ft) == ("extension ladder", 24)
+    assert (ladders.kind, ladders.size_ft, ladders.equipment) == ("extension ladder", 24, "ladder-24")
     nothing = ladders_for(9 * FOOT, stepladders_ft=(), extension_ft=())
     assert nothing.kind is None
+    assert nothing.equipment is None
     assert [f.level for f in nothing.findings] == ["stop"]
 
 
