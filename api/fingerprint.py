@@ -25,10 +25,12 @@ def code_of(*modules: str) -> str:
     digest = hashlib.sha256()
     for module in modules:
         spec = importlib.util.find_spec(module)
-        if spec is None or spec.origin is None:
+        if spec is None:
             raise ModuleNotFoundError(module)
-        origin = Path(spec.origin)
-        paths = sorted(origin.parent.rglob("*.py")) if spec.submodule_search_locations else [origin]
+        folders = list(spec.submodule_search_locations or ())
+        paths = sorted(path for folder in folders for path in Path(folder).rglob("*.py"))
+        if not folders and spec.origin is not None:
+            paths = [Path(spec.origin)]
         for path in paths:
             digest.update(path.name.encode() + b"\0" + path.read_bytes())
     return digest.hexdigest()

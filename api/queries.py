@@ -107,7 +107,7 @@ def newest_plan(session: Session, start_date: datetime.date) -> tables.StoredPla
 
 def planned_weeks(session: Session) -> list[datetime.date]:
     """Return the Mondays for which there is a plan, the newest plan's first."""
-    rows = session.exec(select(tables.StoredPlan.start_date).order_by(desc(col(tables.StoredPlan.id)))).all()
+    rows = session.exec(select(col(tables.StoredPlan.start_date)).order_by(desc(col(tables.StoredPlan.id)))).all()
     return list(dict.fromkeys(rows))
 
 

@@ -1,9 +1,9 @@
-"""What the business decides for itself: prices, rest, the length of a planned week. Amounts are cents, times minutes."""
+"""What the business decides for itself: prices, rest, how long a planned week is. Amounts are cents, times minutes."""
 
 from __future__ import annotations
 
 import datetime
-from typing import Any
+from typing import Any, Literal
 
 import msgspec
 
@@ -18,7 +18,7 @@ class _Part(msgspec.Struct, frozen=True, forbid_unknown_fields=True):
     """Common form of all parts: frozen, every key required, no other key allowed."""
 
 
-class ByKind(_Part):
+class ByKind(_Part, frozen=True):
     """One amount for each kind of visit."""
 
     install: Cents
@@ -30,10 +30,10 @@ class ByKind(_Part):
         return int(getattr(self, kind))
 
 
-class Prices(_Part):
-    """`late`: a day past due; `skip`: a visit put off to a later week, on top of its lateness by then; `lost`: a visit
-    that the weather ends on the spot; `broken`: a promise not kept; `move`, `retime`, `recrew`: changing what a customer
-    has been told.
+class Prices(_Part, frozen=True):
+    """`late`: a day past due; `skip`: a visit put off to a later week, on top of its lateness by then; `lost`: one
+    that the weather ends on the spot; `broken`: a promise not kept; `move`, `retime`, `recrew`: changing what the
+    customer has been told.
     """
 
     late_cents: ByKind
@@ -45,7 +45,7 @@ class Prices(_Part):
     recrew_cents: Cents
 
 
-class FirstWeek(_Part):
+class FirstWeek(_Part, frozen=True):
     """The week that the demo is laid out for, and when its forecast was made."""
 
     start_date: datetime.date
@@ -53,12 +53,17 @@ class FirstWeek(_Part):
     forecast_issued: datetime.datetime
 
 
-class Rules(_Part):
-    """`week_days` days are planned at a time, from a Monday; `extra_crew_hands` are counted from people, not here."""
+class Rules(_Part, frozen=True):
+    """`week_days` days are planned at a time, from a Monday; `plan_with` is which estimate of a visit's time is used.
+
+    Fasteners from `tall_ladder_from_mm` on are work from a tall ladder, awnings from `large_awning_from_mm` of width on
+    catch the wind: both have stricter limits of weather.
+    """
 
     week_days: Day
     rest: RestRule | None
     prices: Prices
+    plan_with: Literal["p50", "p80"]
     tall_ladder_from_mm: Count
     large_awning_from_mm: Count
 

@@ -17,7 +17,9 @@ from scheduler.errors import BadInput
 T = TypeVar("T")
 
 WEEKDAYS = ("Mon", "Tue", "Wed", "Thu", "Fri", "Sat", "Sun")
-Span = tuple[int, int]
+Span = tuple[int, int]  # minutes after midnight, first and last
+Allowed = tuple[int | datetime.date, Span]  # on a weekday (0 = Monday) or on one date
+NO_HOURS: list[Allowed] = []
 _NUMBER = re.compile(r"[+-]?\d+")
 
 
@@ -91,7 +93,7 @@ class Row:
 
 
 def read_sheet(folder: Path, file: str, columns: str, faults: list[BadInput]) -> Iterator[Row]:
-    """Yield the rows of the CSV `file`, whose first line must hold just `columns` (in any order); empty lines are left out.
+    """Yield the rows of `file`, whose first line must hold just `columns`, in any order; empty lines are left out.
 
     Faults of form go to `faults`; a table that cannot be read at all gives no rows.
     """
@@ -223,9 +225,9 @@ def weekdays(cell: str) -> list[int]:
     return days
 
 
-def hours(cell: str) -> list[tuple[int | datetime.date, Span]]:
+def hours(cell: str) -> list[Allowed]:
     """Return (weekday or date, (start, end)) for a text such as "Mon-Fri 8:00-17:00; 2027-04-17 9:00-12:00"."""
-    spans: list[tuple[int | datetime.date, Span]] = []
+    spans: list[Allowed] = []
     for part in filter(None, (p.strip() for p in cell.split(";"))):
         days, _, times = part.rpartition(" ")
         first, dash, last = times.partition("-")

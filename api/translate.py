@@ -119,7 +119,7 @@ def points_of(places: Sequence[w.Place]) -> list[Point]:
 
 
 def with_because(plan: Plan, because: Mapping[str, tuple[Because, ...]]) -> Plan:
-    """Return `plan` with the reasons that only the rows know, in place of the engine's word that the week forbids it."""
+    """Return `plan` with the reasons that only the rows know: of the week the engine can only tell that it forbids."""
     skipped = tuple(Skipped(job=s.job, because=because.get(s.job) or s.because) for s in plan.skipped)
     return msgspec.structs.replace(plan, skipped=skipped)
 
@@ -168,10 +168,14 @@ def _helpers(facts: Facts, start_date: datetime.date) -> tuple[w.Helpers, ...]:
     for yard in facts.yards:
         for n, date in enumerate(_dates(facts, start_date)):
             hands = [
-                person for person in facts.people.values()
-                if person.active and person.role == "extra" and person.yard_id == yard
-                and str(date.weekday()) in person.weekdays and not _off(facts, person.id, date)
-            ]  # fmt: skip
+                person
+                for person in facts.people.values()
+                if person.active
+                and person.role == "extra"
+                and person.yard_id == yard
+                and str(date.weekday()) in person.weekdays
+                and not _off(facts, person.id, date)
+            ]
             if hands:
                 dearest = max(person.day_cents for person in hands)
                 found.append(w.Helpers(yard=yard, day=n, count=len(hands), day_cents=dearest))
@@ -242,9 +246,18 @@ def _job(
             because.append(
                 Because(code="follows", detail=f"{follow.first_id} goes first and is promised for {booking.day}.")
             )
-    windows, reasons = _windows(facts, visit, made, start_date, [
-        s for crew in facts.crews.values() if crew.id in shifts and yard in (None, crew.yard_id) for s in shifts[crew.id]
-    ])  # fmt: skip
+    windows, reasons = _windows(
+        facts,
+        visit,
+        made,
+        start_date,
+        [
+            s
+            for crew in facts.crews.values()
+            if crew.id in shifts and yard in (None, crew.yard_id)
+            for s in shifts[crew.id]
+        ],
+    )
     if ready_day is not None:
         because += reasons
     due_day = None if visit.due_on is None else (visit.due_on - start_date).days
@@ -278,7 +291,7 @@ def _job(
 def _windows(
     facts: Facts, visit: tables.Visit, made: Prepared, start_date: datetime.date, shifts: Sequence[w.Shift]
 ) -> tuple[tuple[w.Window, ...], list[Because]]:
-    """Return the work windows; where there are none, the reasons (weather and light first, then the customer's hours)."""
+    """Return the work windows; where there are none, the reasons: weather and light, or the customer's hours."""
     site = facts.sites[visit.site_id]
     spans = []
     for n, date in enumerate(_dates(facts, start_date)):

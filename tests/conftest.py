@@ -1,4 +1,4 @@
-"""What several folders of tests share: the demo business's files, and a database of its own for each test that wants one."""
+"""What several folders of tests share: the demo business's files, and an empty database for each test."""
 
 from __future__ import annotations
 

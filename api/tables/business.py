@@ -12,7 +12,10 @@ from api.tables.base import Moment, not_negative, one_of
 
 
 class Business(SQLModel, table=True):
-    """One row: `rules` holds prices and rest as `api.rules.Rules` reads them, `limits` the table of weather limits."""
+    """One row: `rules` holds prices and rest as `api.rules.Rules` reads them.
+
+    `limits` is the table of weather limits, `times` that of task times, both as CSV text.
+    """
 
     id: int = Field(default=1, primary_key=True)
     name: str
@@ -21,6 +24,7 @@ class Business(SQLModel, table=True):
     units: str
     rules: dict[str, Any] = Field(sa_type=sa.JSON)
     limits: str = Field(sa_type=sa.Text)
+    times: str = Field(sa_type=sa.Text)
     version: int = 1
 
     __table_args__ = (one_of("units", "imperial", "metric"), sa.CheckConstraint("id = 1", name="only_one"))

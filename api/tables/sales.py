@@ -81,7 +81,6 @@ class MakerPart(SQLModel, table=True):
 
     awning_id: str = Field(primary_key=True, foreign_key="awning.id")
     item: str = Field(primary_key=True)
-    name: str
     quantity: int
 
     __table_args__ = (not_negative("quantity"),)

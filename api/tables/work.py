@@ -1,4 +1,4 @@
-"""The work itself: visits, the hours that customers allow, bookings, bench counts, and what preparation made of them."""
+"""The work itself: visits, hours that customers allow, bookings, bench counts, and what preparation made of them."""
 
 from __future__ import annotations
 
@@ -13,8 +13,8 @@ from api.tables.base import Moment, not_negative, one_of
 class Visit(SQLModel, table=True):
     """One visit to a site: a job of the week sheet.
 
-    `minutes` and `hands` overrule what preparation works out; `late_cents` and `skip_cents` the prices of the business.
-    `fault` is what a repair is for.
+    `minutes` and `hands` overrule what preparation works out, `skills` add to it; `late_cents` and `skip_cents`
+    overrule the prices of the business. `fault` is what a repair is for.
     """
 
     id: str = Field(primary_key=True)
@@ -26,6 +26,7 @@ class Visit(SQLModel, table=True):
     due_on: datetime.date | None = None
     minutes: int | None = None
     hands: int | None = None
+    skills: list[str] = Field(default_factory=list, sa_type=sa.JSON)
     late_cents: int | None = None
     skip_cents: int | None = None
     fault: str = ""
