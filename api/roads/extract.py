@@ -110,6 +110,9 @@ class ExtractTable:
         except (ValueError, msgspec.MsgspecError) as fault:
             raise SourceFailed(f"the {self.name} answered with {fault}") from None
 
+    def close(self) -> None:
+        """Nothing is held but memory."""
+
     def near_roads(self, points: Sequence[Point]) -> list[bool]:
         """Return for each point whether a road of the costing lies within the snap distance."""
         asked = [{"lat": lat, "lon": lon, "search_cutoff": self._extract.snap_m} for lat, lon in points]

@@ -95,6 +95,10 @@ class Router(Protocol):
         """Return (seconds, metres), sources × targets, NaN where no way leads; raises the errors above."""
         ...
 
+    def close(self) -> None:
+        """Let go of connections; the router is not used afterwards."""
+        ...
+
 
 def answer_table(rows: Sequence[Sequence[float | None]], shape: tuple[int, int], most: float) -> FloatTable:
     """Return an answer's rows as an array, null as NaN; raises `ValueError` for a wrong size or an impossible value."""

@@ -5,6 +5,7 @@ A cell that the source cannot give is estimated, and the result says so: in its 
 
 from __future__ import annotations
 
+import contextlib
 import datetime
 import sqlite3
 import time
@@ -61,7 +62,8 @@ def travel_times(
         else:
             sources = (ESTIMATE, router.name)
             unique, place = _unique(points)
-            seconds, road_m = _routed(unique, router, cache, progress or (lambda known, wanted: None), notes)
+            with contextlib.closing(router):
+                seconds, road_m = _routed(unique, router, cache, progress or (lambda known, wanted: None), notes)
             seconds, road_m = seconds[np.ix_(place, place)], road_m[np.ix_(place, place)]
             routed = ~np.isnan(seconds)
             minutes, metres = np.where(routed, seconds / 60, minutes), np.where(routed, road_m, metres)
@@ -140,6 +142,8 @@ class _Asking:
 
     def blocks(self, known: npt.NDArray[np.bool_]) -> Iterator[tuple[Numbers, Numbers, tuple[FloatTable, FloatTable]]]:
         """Yield (starts, goals, (seconds, metres)) until all is known or the source is given up."""
+        if known.all():
+            return
         waiting = [r for r in _rectangles(known) if r[0].size and r[1].size]
         try:
             while waiting:
