@@ -166,6 +166,20 @@ def test_a_fit_finds_the_times_that_made_the_jobs() -> None:
     assert sorted(off)[len(off) // 2] < 0.04
 
 
+def test_the_estimate_is_the_middle_job_even_where_many_run_late() -> None:
+    # Four in ten jobs take half as long again: an average would say too much for most, least squares too little.
+    rng = random.Random(5)
+    works = [random_work(rng) for _ in range(200)]
+    late = [1.5 if n % 5 in (1, 3) else 1.0 for n in range(200)]
+    jobs = [
+        Finished(w, sum(row_minutes(w, DEFAULT_TIMES)) * share * math.exp(rng.gauss(0, 0.05)))
+        for w, share in zip(works, late, strict=True)
+    ]
+    times = calibrate(jobs, DEFAULT_TIMES).times
+    under = sum(job.minutes <= sum(row_minutes(job.work, times)) for job in jobs) / len(jobs)
+    assert under == pytest.approx(0.5, abs=0.02)
+
+
 def test_kinds_with_too_few_jobs_keep_their_rows() -> None:
     fitted = calibrate(finished(random.Random(1), TRUE_TIMES, LEAST_JOBS, 0.1), DEFAULT_TIMES)
     assert [(f.kind, f.jobs, f.fitted) for f in fitted.fits] == [

@@ -144,6 +144,14 @@ def test_load_across_the_grain_on_rims_weakens_and_is_said() -> None:
     assert choice.fastener.diameter == 9.525
 
 
+def test_a_cover_that_carries_nothing_weakens_the_hold_along_the_wall_only() -> None:
+    held = grip(0.375, 4.5, PLATE_IN + 1.0, 3.5)
+    bare, covered = (lag_allowable_lbf(held, plain_survey(wall={"cover": cover}), "wind") for cover in (0.0, 25.4))
+    assert covered[0] == bare[0]
+    # An inch of gap makes the screw a lever: less than half.
+    assert covered[1] < 0.5 * bare[1]
+
+
 def test_a_deep_screw_in_a_stud_asks_to_look_for_cables() -> None:
     assert "hidden-services" in codes(chosen(), "caution")
     assert "hidden-services" not in codes(chosen(wall={"kind": "rim-board"}), "caution")
