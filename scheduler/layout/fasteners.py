@@ -19,7 +19,7 @@ from scheduler.layout.lag import (
     lag_findings,
     lag_use,
 )  # fmt: skip
-from scheduler.layout.loads import BracketForce, BracketUse, Case, pulling_fasteners
+from scheduler.layout.loads import BracketForce, BracketUse, Case, on_one_fastener, pulling_fasteners
 from scheduler.units import both
 
 _DUST = 1e-9
@@ -101,7 +101,7 @@ def _anchored(survey: Survey, cases: Sequence[Case], anchor: Anchor) -> Choice:
     pulling = pulling_fasteners(bolts)
 
     def use(case: Case, force: BracketForce) -> float:
-        tension, shear = force.tension_n / pulling, abs(force.shear_n) / bolts
+        tension, shear = on_one_fastener(force.tension_n, force.shear_n, bolts)
         return anchor_interaction(tension, anchor.tension_n, shear, anchor.shear_n, 1.0)
 
     uses = _hardest(cases, use)

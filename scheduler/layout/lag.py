@@ -14,7 +14,7 @@ from fractions import Fraction
 
 from scheduler.layout import nds
 from scheduler.layout.documents import CONTINUOUS, Fastener, Finding, Survey
-from scheduler.layout.loads import BracketForce, BracketUse, pulling_fasteners
+from scheduler.layout.loads import BracketForce, BracketUse, on_one_fastener, pulling_fasteners
 from scheduler.units import INCH_MM, both
 
 NEWTONS_PER_LBF = 4.4482216152605
@@ -76,9 +76,8 @@ def lag_allowable_lbf(held: Grip, survey: Survey, duration: str) -> tuple[float,
 
 def lag_use(force: BracketForce, bolts: int, allowable_lbf: tuple[float, float]) -> float:
     """Return the fraction of the combined allowable load (NDS 12.4.1) that the worst of a bracket's screws takes."""
-    tension = force.tension_n / pulling_fasteners(bolts) / NEWTONS_PER_LBF
-    shear = abs(force.shear_n) / bolts / NEWTONS_PER_LBF
-    load = math.hypot(tension, shear)
+    tension, shear = on_one_fastener(force.tension_n, force.shear_n, bolts)
+    load = math.hypot(tension, shear) / NEWTONS_PER_LBF
     if load == 0:
         return 0.0
     return load / nds.combined_lbf(*allowable_lbf, math.degrees(math.atan2(tension, shear)))
@@ -159,6 +158,7 @@ def lag_findings(
             " stocked screw does better: more fasteners or brackets, blocking, or a design by an engineer is needed.",
         )
     pulling = pulling_fasteners(awning.bolts)
+    pull, shear = on_one_fastener(hard.tension_n, hard.shear_n, awning.bolts)
     failing = nds.withdrawal_ultimate_lbf_per_in(wall.gravity or 0.0, diameter) * held.thread_in * NEWTONS_PER_LBF
     times = f"{failing * pulling / hard.tension_n:.1f} times this pull" if hard.tension_n > 0 else "far more"
     yield Finding(
@@ -167,8 +167,9 @@ def lag_findings(
         f"{name}, {awning.bolts} a bracket: bracket {place + 1} takes most, {force(hard.tension_n)} out of the wall and"
         f" {force(hard.shear_n)} along it in the case {hard.case}, {worst:.2f} of the allowable load (NDS, specific"
         f" gravity {wall.gravity:g}{', wet service' if wall.wet else ''}). {pulling} of the {awning.bolts} fasteners"
-        f" {'is' if pulling == 1 else 'are'} taken to pull. Cross-check, no design value: screws so deep pull out of"
-        f" dry wood of that gravity at {times} on average (Wood Handbook).",
+        f" {'is' if pulling == 1 else 'are'} taken to pull, {force(pull)} each, and all to bear along the wall,"
+        f" {force(shear)} each. Cross-check, no design value: screws so deep pull out of dry wood of that gravity at"
+        f" {times} on average (Wood Handbook).",
     )
     least, most = nds.lead_hole_in(wall.gravity or 0.0, diameter)
     yield Finding(

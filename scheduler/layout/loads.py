@@ -163,6 +163,11 @@ def pulling_fasteners(bolts: int) -> int:
     return max(bolts // 2, 1)
 
 
+def on_one_fastener(tension_n: float, shear_n: float, bolts: int) -> tuple[float, float]:
+    """Return pull and shear of the worst fastener of a bracket with `bolts`, N, from the loads on the whole bracket."""
+    return tension_n / pulling_fasteners(bolts), abs(shear_n) / bolts
+
+
 def wind_speed_mps(pressure_pa: float) -> float:
     """Return the wind speed whose velocity pressure, half of air density × speed², is `pressure_pa` (EN 1991-1-4)."""
     return math.sqrt(2 * pressure_pa / AIR_KG_PER_M3)

@@ -15,6 +15,7 @@ from scheduler.layout.loads import (
     Case,
     bracket_loads,
     load_findings,
+    on_one_fastener,
     pulling_fasteners,
 )
 from tests.surveys import plain_survey, random_survey
@@ -108,6 +109,12 @@ def test_a_longer_lever_pulls_less() -> None:
 
 def test_half_the_fasteners_pull_rounded_down() -> None:
     assert [pulling_fasteners(n) for n in (1, 2, 3, 4, 5)] == [1, 1, 1, 2, 2]
+
+
+def test_one_fasteners_share_of_its_bracket() -> None:
+    # The chain example: 1237.2 lb of pull and 147.7 lb of shear on two pulling lags of a bracket.
+    assert on_one_fastener(1237.2, 147.7, 2 * 2) == pytest.approx((618.6, 36.925))
+    assert on_one_fastener(900, -300, 3) == pytest.approx((900, 100))
 
 
 def test_an_arm_beyond_the_outer_bracket_loads_it_with_more_than_itself() -> None:
