@@ -51,7 +51,7 @@ Database = Annotated[Session, Depends(_session)]
 _templates = Jinja2Templates(directory=Path(__file__).parent / "templates")
 _templates.env.trim_blocks = _templates.env.lstrip_blocks = True
 _templates.env.filters.update(
-    clock=clock, dollars=dollars, feet=feet, day_name=day_name, duration=duration, length=feet_inches
+    clock=clock, dollars=dollars, feet=feet, day_name=day_name, duration=duration, feet_inches=feet_inches
 )
 
 

@@ -13,6 +13,7 @@ from sqlmodel import Session, SQLModel, col, select
 from api import tables
 from api.rules import Rules, rules_from_data
 from scheduler.errors import BadInput
+from scheduler.plan import Because, Route, Stop, read_plan
 from scheduler.weather.forecast import Forecast, forecast_from_csv
 from scheduler.weather.limits import LimitTable, read_limits
 
@@ -130,3 +131,33 @@ def _all(session: Session, table: type[Row]) -> list[Row]:
 
 def _by_id(session: Session, table: type[Row]) -> dict[str, Row]:
     return {row.id: row for row in _all(session, table)}  # type: ignore[attr-defined]
+
+
+@dataclass(frozen=True)
+class PlannedStop:
+    """Where the newest plan that knows a job has put it: on a route, or waiting because of something."""
+
+    start_date: datetime.date
+    route: Route | None
+    stop: Stop | None
+    because: tuple[Because, ...]
+
+    @property
+    def date(self) -> datetime.date | None:
+        return None if self.route is None else self.start_date + datetime.timedelta(days=self.route.day)
+
+
+def planned_stop(session: Session, visit_id: str) -> PlannedStop | None:
+    """Return where the newest plan has put a job, None where no plan knows it."""
+    newest = session.exec(select(tables.StoredPlan).order_by(desc(col(tables.StoredPlan.id)))).first()
+    if newest is None:
+        return None
+    plan = read_plan(newest.plan)
+    for route in plan.routes:
+        for stop in route.stops:
+            if stop.job == visit_id:
+                return PlannedStop(newest.start_date, route, stop, ())
+    for skipped in plan.skipped:
+        if skipped.job == visit_id:
+            return PlannedStop(newest.start_date, None, None, skipped.because)
+    return None
