@@ -35,6 +35,15 @@ class Outing:
         """Minutes past the shift's end."""
         return max(0, self.route.back - self.shift.end)
 
+    @property
+    def from_pool(self) -> dict[str, int]:
+        """What the route takes of the yard's pool: the most of each item that one job needs, less what is on board."""
+        need: dict[str, int] = {}
+        for _, job in self.stops:
+            for item, n in job.equipment.items():
+                need[item] = max(n, need.get(item, 0))
+        return {item: max(0, n - self.crew.onboard.get(item, 0)) for item, n in need.items()}
+
 
 @dataclass(frozen=True, slots=True)
 class Visit:
@@ -142,3 +151,8 @@ def change_cents(booking: Booking, visit: Visit | None, broken_cents: int) -> in
     recrew = booking.recrew_cents if visit.crew != booking.crew else 0
     retime = booking.retime_cents if abs(visit.start - booking.start) > RETIME_FROM_MIN else 0
     return recrew + retime
+
+
+def undone_cents(week: Week, job: Job) -> int:
+    """Return what it costs to leave `job` out of the week: its skip price and that of its booking not kept."""
+    return job.skip_cents + (0 if job.booked is None else change_cents(job.booked, None, week.broken_cents))
