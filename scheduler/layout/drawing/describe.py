@@ -5,7 +5,7 @@ from __future__ import annotations
 from scheduler.layout.documents import Layout, Survey
 from scheduler.layout.drawing.findings import in_order
 from scheduler.layout.drawing.measures import Measures, Units
-from scheduler.layout.drawing.schedule import case_names, fastener_words, hole
+from scheduler.layout.drawing.schedule import case_names, fastener_words
 from scheduler.layout.drawing.side_view import opened
 from scheduler.layout.drawing.view import member_numbers, member_word, standing
 
@@ -61,9 +61,6 @@ def describe(survey: Survey, layout: Layout, *, units: Units = "imperial") -> li
         lines.append(f"{text}.")
     if layout.fastener and layout.brackets:
         lines.append(fastener_words(layout.fastener, measures))
-        size, deep = hole(layout.fastener, measures)
-        if size != deep:
-            lines.append(f"Pilot hole {size}, {deep} deep from the face of the wall.")
     for obstacle in survey.obstacles:
         lines.append(
             f"Obstacle: {obstacle.what}, {both(obstacle.left)} to {both(obstacle.right)} along the wall, "

@@ -55,7 +55,7 @@ def draw(sheet: Sheet, elevation: Elevation) -> list[str]:
         box = box_of(view, obstacle)
         if is_visible(box) and box.overlaps(body):  # behind the closed awning: still there
             sheet.rect(box, pen=0.3, dash="0.9 0.6")
-    sheet.line(wall.left - 4, wall.bottom, wall.right + 0.8, wall.bottom, pen=0.6)
+    sheet.line(wall.left - 6.5, wall.bottom, wall.right + 0.8, wall.bottom, pen=0.6)
     lines = _dimension_lines(sheet, elevation)
     _brackets(sheet, elevation)
     _chalk_line(sheet, elevation)
@@ -142,8 +142,9 @@ def _dimension_lines(sheet: Sheet, elevation: Elevation) -> list[Box]:
     if elevation.from_bar:
         chains.append((elevation.from_bar, view.ground + NUMBERS, False))
     lines: list[Box] = []
+    edge = view.wall.left if view.left > 0 else view.wall.right
     for chain, base, upwards in chains:
-        running.draw(sheet, chain, base, upwards, elevation.left)
+        running.draw(sheet, chain, base, upwards, elevation.left, edge)
         for label in chain.labels:
             ends = body.top if upwards else body.bottom
             if upwards and label.mark.ringed:
@@ -161,7 +162,7 @@ def _dimension_lines(sheet: Sheet, elevation: Elevation) -> list[Box]:
 def _chalk_line(sheet: Sheet, elevation: Elevation) -> None:
     """Draw the chalk line through the upper fasteners and its height above the standing surface, left of the wall."""
     survey, view, measures = elevation.survey, elevation.view, elevation.measures
-    y, x = view.y(survey.place.height), view.wall.left - 2.6
+    y, x = view.y(survey.place.height), view.wall.left - 4.8
     sheet.line(x - 1, y, awning_box(elevation).left, y, pen=0.2, dash="3 0.7 0.7 0.7")
     sheet.line(awning_box(elevation).left, y, awning_box(elevation).right, y, pen=0.15, dash="3 0.7 0.7 0.7")
     sheet.line(x, y, x, view.ground, pen=0.18)

@@ -2,15 +2,17 @@
 
 from __future__ import annotations
 
+import math
 from collections.abc import Sequence
 from dataclasses import dataclass
+from functools import lru_cache
 
 from scheduler.layout.documents import Finding
-from scheduler.layout.drawing.lettering import clean, wrap
+from scheduler.layout.drawing.lettering import clean, width_of, wrap
 from scheduler.layout.drawing.sheet import GRAPHITE, Box, Sheet
 
 SIZE = 2.8
-_LINE = SIZE * 1.27
+_LINE = SIZE * 1.24
 _INDENT = 4.0
 _ORDER = ("stop", "caution", "note")
 _WORD = {"stop": "Stop", "caution": "Caution", "note": "Note"}
@@ -80,33 +82,48 @@ def _set(findings: Sequence[Finding], columns: Sequence[Box]) -> list[_Line] | N
     lines: list[_Line] = []
     column, y = 0, columns[0].top + SIZE
     for finding in findings:
-        text = clean(f"{_WORD[finding.level]}: {finding.text}")
-        first = True
-        while text:
+        rest, first = _words(finding), True
+        while rest:
             box = columns[column]
-            left = (box.bottom - y - SIZE * 0.3) / _LINE + 1
-            if first and left < min(_LEAST_LINES, len(wrap(text, SIZE, box.right - box.left - _INDENT))):
-                y = box.bottom + SIZE  # begin in the next column rather than tear the finding
-            if y + SIZE * 0.3 > box.bottom:
+            indent = _lead(finding.level) if first else 0.0
+            set_in = wrap(rest, SIZE, box.right - box.left - _INDENT, indent=indent)
+            room = max(0, math.floor((box.bottom - y - SIZE * 0.3) / _LINE) + 1)
+            if first and room < min(_LEAST_LINES, len(set_in)):
+                room = 0  # begin in the next column rather than tear the finding
+            for text in set_in[:room]:
+                lines.append(_Line(box.left + _INDENT + indent * first, y, text, finding.level, first))
+                first, y = False, y + _LINE
+            for text in set_in[:room]:
+                rest = rest[len(text) :].lstrip()
+            if rest:
                 column += 1
                 if column == len(columns):
                     return None
                 y = columns[column].top + SIZE
-                continue
-            line = wrap(text, SIZE, box.right - box.left - _INDENT, finding.level == "stop")[0]
-            lines.append(_Line(box.left + _INDENT, y, line, finding.level, first))
-            text, first, y = text[len(line) :].lstrip(), False, y + _LINE
         y += _LINE * 0.28
     return lines
+
+
+@lru_cache(maxsize=512)
+def _words(finding: Finding) -> str:
+    return clean(finding.text)
+
+
+def _lead(level: str) -> float:
+    """The width of the bold word with which a finding begins."""
+    return width_of(f"{_WORD[level]}:", SIZE, True) + 1.0
 
 
 def draw(sheet: Sheet, done: Set) -> None:
     """Draw the lines with a mark before each finding: a full square for a stop, a triangle for a caution."""
     for line in done.lines:
-        sheet.text(line.x, line.y, line.text, SIZE, bold=line.level == "stop")
+        sheet.text(line.x, line.y, line.text, SIZE)
         if not line.first:
             continue
         x, y = line.x - _INDENT, line.y
+        if line.level in _WORD:
+            sheet.text(line.x - _lead(line.level), y, f"{_WORD[line.level]}:", SIZE, bold=True)
+            x -= _lead(line.level)
         if line.level == "stop":
             sheet.rect(Box(x, y - 2.3, x + 2.4, y + 0.1), fill=GRAPHITE)
         elif line.level == "caution":

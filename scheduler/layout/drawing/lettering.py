@@ -7,6 +7,7 @@ out without opening a font. Accented letters are as wide as their base letter.
 from __future__ import annotations
 
 import unicodedata
+from functools import lru_cache
 
 _EM = 2048
 _REGULAR = {
@@ -59,7 +60,7 @@ def is_known(text: str) -> bool:
 
 def width_of(text: str, size: float, bold: bool = False) -> float:
     """Return how wide `text` is at font size `size`, in the unit of `size`; of unknown characters an upper estimate."""
-    return size * sum(_STRANGE if (width := _width(char, bold)) is None else width for char in text)
+    return size * _em(text, bold)
 
 
 def rise_of(text: str) -> tuple[float, float]:
@@ -69,23 +70,33 @@ def rise_of(text: str) -> tuple[float, float]:
     return (_TALL_ASCENT, _TALL_DESCENT) if is_known(text) else (1.15, 0.45)
 
 
-def wrap(text: str, size: float, width: float, bold: bool = False) -> list[str]:
-    """Return `text` in lines no wider than `width`; a word that is wider than a line is cut, at no loss of letters."""
+def wrap(text: str, size: float, width: float, bold: bool = False, indent: float = 0.0) -> list[str]:
+    """Return `text` in lines no wider than `width`, the first shorter by `indent`.
+
+    A word wider than a line is cut, at no loss of letters.
+    """
     lines: list[str] = []
-    line = ""
+    line, used, space = "", indent, width_of(" ", size, bold)
     for word in text.split():
-        joined = f"{line} {word}" if line else word
-        if width_of(joined, size, bold) <= width:
-            line = joined
+        long = width_of(word, size, bold)
+        if line and used + space + long <= width:
+            line, used = f"{line} {word}", used + space + long
             continue
         if line:
             lines.append(line)
-        while width_of(word, size, bold) > width and len(word) > 1:
-            fits = max(1, next(n for n in range(len(word), 0, -1) if n == 1 or width_of(word[:n], size, bold) <= width))
+            used = 0.0
+        while used + long > width and len(word) > 1:
+            fits = next((n for n in range(len(word) - 1, 1, -1) if used + width_of(word[:n], size, bold) <= width), 1)
             lines.append(word[:fits])
-            word = word[fits:]
-        line = word
+            word, used = word[fits:], 0.0
+            long = width_of(word, size, bold)
+        line, used = word, used + long
     return [*lines, line] if line else lines
+
+
+@lru_cache(maxsize=8192)
+def _em(text: str, bold: bool) -> float:
+    return sum(_STRANGE if (width := _width(char, bold)) is None else width for char in text)
 
 
 def _width(char: str, bold: bool) -> float | None:

@@ -12,7 +12,7 @@ Units = Literal["imperial", "metric"]
 _IMPERIAL = {8: '1 1/2 in = 1 ft', 12: '1 in = 1 ft', 16: '3/4 in = 1 ft', 24: '1/2 in = 1 ft', 32: '3/8 in = 1 ft',
              48: '1/4 in = 1 ft', 64: '3/16 in = 1 ft', 96: '1/8 in = 1 ft', 128: '3/32 in = 1 ft',
              192: '1/16 in = 1 ft'}  # fmt: skip
-_METRIC = (10, 15, 20, 25, 30, 40, 50, 75, 100, 150, 200)
+_METRIC = (10, 15, 20, 25, 30, 40, 50, 60, 75, 100, 125, 150, 200)
 _SMALLEST = (250, 500, 1000, 2500, 5000)  # for measures that no house has
 
 
@@ -45,11 +45,6 @@ class Measures:
 
 
 def millimetres(length_mm: float) -> str:
-    """Return a length in whole millimetres; below 20 mm (holes, screws) with a tenth where it has one."""
-    if abs(length_mm) < 20:
-        return (
-            f"{length_mm:.1f}".removesuffix(".0").replace("-0", "0")
-            if abs(length_mm) < 0.05
-            else f"{length_mm:.1f}".removesuffix(".0")
-        )
-    return f"{length_mm:.0f}"
+    """Return a length in whole millimetres; below 20 mm, as holes and screws are, with a tenth where it has one."""
+    text = f"{length_mm:.1f}".removesuffix(".0") if abs(length_mm) < 20 else f"{length_mm:.0f}"
+    return "0" if text == "-0" else text

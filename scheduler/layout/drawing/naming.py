@@ -49,7 +49,11 @@ def name_all(sheet: Sheet, elevation: Elevation, lines: Sequence[Box]) -> list[s
             unnamed.append(f"{what}, {measures.both(door.left)} to {measures.both(door.right)} from the datum")
     for number, arm in enumerate(survey.awning.arms, 1):
         x, aside = view.x(elevation.bar_left + arm), width_of(f"arm {number}", SMALL) / 2 + 0.7
-        spots = ((x + k * aside, body.bottom + dy) for dy in (3.1, 6.4) for k in (0, 1, -1, 2, -2))
+        spots = (
+            (x + k * aside, y)
+            for y in (body.bottom + 3.1, body.bottom + 6.4, body.top - 1.2)
+            for k in (0, 1, -1, 2, -2)
+        )
         _put(sheet, [f"arm {number}"], spots, picture, around, RUST)
     _name_band(sheet, elevation, around)
     return unnamed
@@ -121,11 +125,12 @@ def _around(shape: Box, wide: float) -> Iterator[tuple[float, float]]:
         yield shape.left - wide / 2 - 1, y
     yield middle, shape.top - 1.2
     for k in range(1, 5):
-        yield shape.right + wide / 2 + 1, shape.top + 2.6 + 4 * k
-        yield shape.left - wide / 2 - 1, shape.top + 2.6 + 4 * k
+        y = shape.top + 2.6 + 4 * k
+        if y < shape.bottom + 3:  # further down nobody would take it for this shape's name
+            yield shape.right + wide / 2 + 1, y
+            yield shape.left - wide / 2 - 1, y
     for dx in (wide / 2, -wide / 2):
         yield middle + dx, shape.bottom + 3
-        yield middle + dx, shape.bottom + 6.5
     yield middle, height
 
 

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from dataclasses import dataclass
+from functools import lru_cache
 
 from scheduler.layout.drawing.lettering import width_of
 from scheduler.layout.drawing.sheet import FIGURE, GREY, LEADING, PAPER, SMALL, Box, Sheet
@@ -60,6 +61,7 @@ def lay_out(marks: Sequence[Mark], title: str, zero: float | None, left: float, 
     return Running(title, zero, tuple(_spread(marks, left, right)), True, _OFFSET + 6 + long + SMALL * LEADING + 1)
 
 
+@lru_cache(maxsize=1024)
 def _label_width(mark: Mark) -> float:
     head = 2 * _DISC + 0.8 if mark.ringed else 0.0
     below = max(width_of(mark.other, SMALL), 0.0 if mark.ringed else width_of(f"{mark.name} {mark.other}", SMALL))
@@ -124,17 +126,25 @@ def _spread(marks: Sequence[Mark], left: float, right: float) -> list[_Label]:
     return [_Label(mark, 0, x) for mark, x in zip(ordered, at, strict=True)]
 
 
-def draw(sheet: Sheet, running: Running, base: float, upwards: bool, left: float) -> None:
-    """Draw the base line at sheet height `base` with its labels above (`upwards`) or below it, the title outermost."""
+def draw(sheet: Sheet, running: Running, base: float, upwards: bool, left: float, edge: float) -> None:
+    """Draw the base line at sheet height `base` with its labels above (`upwards`) or below it.
+
+    The title stands outermost from `left` on; where the zero mark is outside the drawing the line comes from `edge`.
+    """
     away = -1 if upwards else 1
     marks = [label.mark for label in running.labels]
-    start = left if running.zero is None else running.zero
-    sheet.line(start, base, max([mark.x for mark in marks] + [start]), base)
+    ends = [edge if running.zero is None else running.zero, *(mark.x for mark in marks)]
+    sheet.line(min(ends), base, max(ends), base)
     if running.zero is not None:
         sheet.circle(running.zero, base, 0.9, fill=PAPER, pen=0.25)
-        sheet.text(running.zero - 1.5, base + SMALL * 0.365, "0", SMALL, anchor="end", bold=True, ground=True)
+        for x in (running.zero - 2.4, running.zero + 2.4):
+            if all(abs(mark.x - x) > 2.3 for mark in marks):
+                sheet.text(x, base + SMALL * 0.365, "0", SMALL, anchor="middle", bold=True, ground=True)
+                break
     else:
-        sheet.path(f"M{start + 2} {base - 0.9:.2f}L{start:.2f} {base:.2f}L{start + 2:.2f} {base + 0.9:.2f}")
+        inwards = 2 if edge < max(ends) else -2
+        sheet.line(edge, base, edge + inwards, base - 0.9)
+        sheet.line(edge, base, edge + inwards, base + 0.9)
     for label in running.labels:
         x = label.mark.x
         sheet.line(x - 0.9, base + 0.9, x + 0.9, base - 0.9, pen=0.35)

@@ -51,15 +51,18 @@ def hole(fastener: Fastener, measures: Measures) -> tuple[str, str]:
 
 
 def fastener_words(fastener: Fastener, measures: Measures) -> str:
-    """Return one sentence on what goes into each bracket."""
+    """Return one sentence on what goes into each bracket, and into what hole."""
     text = f"Each bracket: {fastener.count} × {fastener_name(fastener)}"
     if fastener.shank_hole is None or fastener.penetration is None:
         return f"{text}; hole, depth and setting as the anchor's own report says."
     shank = f"{millimetres(fastener.shank_hole)} mm"
     if measures.units == "imperial":
         shank = feet_inches(fastener.shank_hole, 64)
-    thread = measures.both(fastener.penetration)
-    return f"{text}, shank hole {shank} as deep as the plain shank, {thread} in the member without the tip."
+    pilot, deep = hole(fastener, measures)
+    return (
+        f"{text}. Pilot {pilot}, {deep} deep from the wall's face; {shank} as deep as the plain shank; hold in the wood "
+        f"{measures.both(fastener.penetration)} without the tip."
+    )
 
 
 def draw(sheet: Sheet, survey: Survey, layout: Layout, measures: Measures, areas: Sequence[Box]) -> list[float]:
@@ -108,7 +111,7 @@ class _Column:
     size: float
     bold: tuple[bool, ...]
     cells: tuple[str, ...]
-    needed: bool
+    rank: int  # 2 stays always, 0 goes first where room is short
 
     @property
     def width(self) -> float:
@@ -120,27 +123,29 @@ def _columns(survey: Survey, layout: Layout, measures: Measures, letters: Sequen
     brackets, numbers, word = layout.brackets, member_numbers(survey), member_word(survey)
     yes, no = (True,) * len(brackets), (False,) * len(brackets)
     columns = [
-        _Column("no.", FIGURE, yes, tuple(str(k + 1) for k in range(len(brackets))), True),
-        _Column("from datum", FIGURE, yes, tuple(measures.first(bracket.wall) for bracket in brackets), True),
-        _Column("from left end", FIGURE, no, tuple(measures.first(bracket.at) for bracket in brackets), False),
+        _Column("no.", FIGURE, yes, tuple(str(k + 1) for k in range(len(brackets))), 2),
+        _Column("from datum", FIGURE, yes, tuple(measures.first(bracket.wall) for bracket in brackets), 2),
+        _Column("from left end", FIGURE, no, tuple(measures.first(bracket.at) for bracket in brackets), 0),
     ]
     if any(bracket.member is not None for bracket in brackets):
         members = (str(numbers[b.member]) if b.member is not None else "–" for b in brackets)
-        columns.append(_Column(word, FIGURE, no, tuple(members), True))
+        columns.append(_Column(word, FIGURE, no, tuple(members), 2))
     if layout.fastener and layout.fastener.pilot is not None and layout.fastener.length is not None:
         for head, cell in zip(("pilot", "depth"), hole(layout.fastener, measures), strict=True):
-            columns.append(_Column(head, FIGURE, no, (cell,) * len(brackets), True))
+            columns.append(_Column(head, FIGURE, no, (cell,) * len(brackets), 1))
     over = tuple(bracket.use is not None and bracket.use > 1 for bracket in brackets)
     uses = (_use(bracket, letter) for bracket, letter in zip(brackets, letters, strict=True))
-    columns.append(_Column("use", SMALL, over, tuple(uses), True))
+    columns.append(_Column("use", SMALL, over, tuple(uses), 2))
     return columns
 
 
 def _fitting(columns: list[_Column], width: float) -> list[_Column]:
-    """The columns that `width` has room for; those that are not needed go first."""
-    if sum(column.width + _LEAST_GAP for column in columns) - _LEAST_GAP <= width:
-        return columns
-    return [column for column in columns if column.needed]
+    """The columns that `width` has room for; the others, whose figures stand elsewhere on the sheet, go."""
+    for least in range(3):
+        kept = [column for column in columns if column.rank >= least]
+        if sum(column.width + _LEAST_GAP for column in kept) - _LEAST_GAP <= width:
+            return kept
+    return kept
 
 
 def _table(sheet: Sheet, left: float, y: float, width: float, columns: Sequence[_Column], rows: range) -> float:

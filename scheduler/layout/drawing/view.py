@@ -13,7 +13,7 @@ from scheduler.layout.drawing.running import Mark, Running
 from scheduler.layout.drawing.sheet import Box
 from scheduler.layout.placement import bar_of
 
-_GUTTER = 17.0  # left of the wall, for the chalk-line height
+_GUTTER = 18.5  # left of the wall, for the chalk-line height
 _EDGE = 1.0  # right of the wall
 _BREAK = 3.0  # sheet height of the gap where a stretch of wall is left out
 _FOOT = 5.0  # what is shown of the wall below that gap
@@ -132,10 +132,16 @@ def lay_out(survey: Survey, layout: Layout, stands: Standing, measures: Measures
     finest = [next((s for s in usual if (right - left) / s <= wide), usual[-1]) for left, right in stretches]
     left, right = stretches[finest.index(min(finest))]
     scales = [s for s in usual if s >= min(finest)]
-    tried = [_at_scale(survey, layout, stands, measures, area, scale, left, right) for scale in scales[:4]]
-    if tried[0].is_enough and len(tried) > 1 and scales[1] <= 1.5 * scales[0]:
-        return tried[1] if tried[0].view.cut and not tried[1].view.cut else tried[0]
-    return next((each for each in tried if each.is_enough), tried[0])
+    first = _at_scale(survey, layout, stands, measures, area, scales[0], left, right)
+    if first.is_enough and (first.view.cut is None or len(scales) < 2 or scales[1] > 1.5 * scales[0]):
+        return first
+    for scale in scales[1:4]:
+        found = _at_scale(survey, layout, stands, measures, area, scale, left, right)
+        if first.is_enough:
+            return first if found.view.cut else found
+        if found.is_enough:
+            return found
+    return first
 
 
 def _at_scale(
