@@ -30,6 +30,7 @@ CONTINUOUS = frozenset({"rim-board", "concrete", "solid-masonry"})
 CARRIES_NOTHING = frozenset({"brick-veneer", "fascia"})
 WOOD = frozenset({"wood-studs", "rim-board", "rafters", "stucco-on-studs"})
 MASONRY = frozenset({"concrete", "solid-masonry", "hollow-block"})
+_MOST_ARMS = 6  # twice what wide awnings have; the search for places grows fast with their number
 
 
 class _Part(msgspec.Struct, frozen=True, forbid_unknown_fields=True):
@@ -43,7 +44,7 @@ class Awning(_Part, frozen=True):
     projection: Annotated[float, Meta(gt=0, le=10_000)]
     weight_kg: Annotated[float, Meta(gt=0, le=2_000)]
     hood: bool
-    arms: Annotated[tuple[Length, ...], Meta(max_length=20)]
+    arms: tuple[Length, ...]
     arm_half: Length
     bracket_width: Size
     bracket_lever: Annotated[float, Meta(gt=0, le=2_000)]
@@ -59,7 +60,7 @@ class Wall(_Part, frozen=True):
     """`members` are the centres found, in any order; a masonry wall may leave `member_width` and `gravity` null."""
 
     kind: WallKind
-    members: Annotated[tuple[Position, ...], Meta(max_length=500)]
+    members: Annotated[tuple[Position, ...], Meta(max_length=200)]
     member_width: Annotated[float, Meta(ge=0, le=2_000)] | None
     gravity: Annotated[float, Meta(ge=0, le=3)] | None
     wet: bool
@@ -208,6 +209,8 @@ def checked(survey: Survey) -> Survey:
 def _check_awning(awning: Awning) -> None:
     if len(awning.arms) < 2:
         raise BadInput("awning.arms", f"must hold two arm centres or more, holds {len(awning.arms)}")
+    if len(awning.arms) > _MOST_ARMS:
+        raise BadInput("awning.arms", f"must hold {_MOST_ARMS} arm centres or fewer, holds {len(awning.arms)}")
     for n, arm in enumerate(awning.arms):
         where = f"awning.arms[{n}]"
         if arm > awning.width:
