@@ -1,0 +1,29 @@
+"""The whole backtest with the product's own planner, as the command runs it."""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+from pathlib import Path
+
+from api.forecast_backtest.observations import package_file, read_stations
+from api.forecast_backtest.report import write_report
+from api.forecast_backtest.run import backtest
+from scheduler.engine import solve
+from scheduler.plan import Plan
+from scheduler.weather.default_limits import DEFAULT_LIMITS
+from scheduler.week import Week
+
+
+def run_and_report(
+    out: Path, weeks: int, jobs: int, crews: int, seconds: float, seed: int, say: Callable[[str], None]
+) -> str:
+    """Plan `weeks` weeks of `jobs` jobs, at most `seconds` a plan, write the report to `out` and return its summary."""
+
+    def planner(week: Week) -> Plan:
+        return solve(week, seconds=seconds, seed=seed)
+
+    stations, notes = read_stations(package_file())
+    for note in notes:
+        say(note)
+    outcome = backtest(stations, DEFAULT_LIMITS, planner, ("blend", "service", "came"), weeks, jobs, crews, seed, say)
+    return write_report(outcome, out, notes)
