@@ -152,10 +152,12 @@ class ValhallaTable(_HttpTable):
         super().__init__(service, profile="auto", block=50)
 
     def table(self, sources: Sequence[Point], targets: Sequence[Point]) -> Tables:
+        shape = (len(sources), len(targets))
+
         def read(status: int, data: bytes) -> Tables:
             if status >= 400:
-                raise valhalla_format.refusal(msgspec.json.decode(data, type=_ValhallaRefusal).error)
-            return valhalla_format.read_answer(data, (len(sources), len(targets)))
+                return valhalla_format.refused(msgspec.json.decode(data, type=_ValhallaRefusal).error, shape)
+            return valhalla_format.read_answer(data, shape)
 
         body = valhalla_format.request_body(sources, targets, self.profile, self.service.snap_m)
         return self._ask("POST", "/sources_to_targets", body, read)

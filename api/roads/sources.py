@@ -87,7 +87,7 @@ class Router(Protocol):
 
     name: str  # shown to readers
     identity: str  # cached answers are kept under this: same identity, same answers
-    block: tuple[int, int]  # most places on the shorter and on the longer side of one call of `table`
+    block: tuple[int, int]  # most sources and most targets of one call of `table`
     budget_s: float
     max_age_days: float
 

@@ -158,8 +158,8 @@ class _Asking:
                 except BlockTooLarge as fault:
                     if starts.size == goals.size == 1:
                         raise SourceFailed(f"the {self._router.name} refuses even one drive ({fault})") from None
-                    short, long = sorted((starts.size, goals.size))
-                    self._block = (min(short, (long + 1) // 2), (long + 1) // 2)
+                    half = (max(starts.size, goals.size) + 1) // 2
+                    self._block = (half, half)
                     waiting.append((starts, goals))
                 except BlockRefused as fault:
                     note = f"The {self._router.name} refused a part of the table: {fault}."
@@ -209,7 +209,7 @@ def _rectangles(known: npt.NDArray[np.bool_]) -> list[tuple[Numbers, Numbers]]:
 
 def _cut(starts: Numbers, goals: Numbers, block: tuple[int, int]) -> list[tuple[Numbers, Numbers]]:
     """Cut a rectangle into blocks of the size that the router takes."""
-    down, across = block if starts.size <= goals.size else block[::-1]
+    down, across = block
     return [
         (starts[i : i + down], goals[j : j + across])
         for i in range(0, starts.size, down)

@@ -57,10 +57,15 @@ def read_answer(data: bytes | str, shape: tuple[int, int]) -> tuple[FloatTable, 
     return seconds, metres
 
 
-def refusal(message: str) -> BlockRefused:
-    """Return the error for a refusal in Valhalla's own words."""
+def refused(message: str, shape: tuple[int, int]) -> tuple[FloatTable, FloatTable]:
+    """Return the empty table (all NaN) where Valhalla's words say that no drive of it has a way.
+
+    Raises the `BlockRefused` that fits its words otherwise.
+    """
+    if "No path could be found" in message:
+        return np.full(shape, np.nan), np.full(shape, np.nan)
     if "suitable edges" in message:
-        return NoRoadNear(message)
-    if "max locations" in message or "max_matrix" in message:
-        return BlockTooLarge(message)
-    return BlockRefused(message)
+        raise NoRoadNear(message)
+    if "max locations" in message:
+        raise BlockTooLarge(message)
+    raise BlockRefused(message)

@@ -90,6 +90,8 @@ class _Answer(BaseHTTPRequestHandler):
             return self._refuse(osrm, "NoSegment", 171, "No suitable edges near location")
         metres: Any
         seconds, metres = true_table(sources, targets)
+        if not osrm and all(s is None for row in seconds for s in row):
+            return self._refuse(osrm, "", 442, "No path could be found for input")
         if fault == "negative":
             seconds[0][-1] = -5.0
         if fault == "huge":
@@ -261,9 +263,10 @@ def test_a_service_that_dies_halfway_leaves_what_it_gave(fake: Fake) -> None:
 
 
 @pytest.mark.parametrize("kind", KINDS)
-def test_cells_without_a_way_are_estimated_and_counted(fake: Fake, kind: str) -> None:
+@pytest.mark.parametrize("block", [None, 1])
+def test_cells_without_a_way_are_estimated_and_counted(fake: Fake, kind: str, block: int | None) -> None:
     places = [*PLACES[:3], (50.0, 20.5), (50.01, 20.6)]
-    found = travel_times(places, service(kind, fake))
+    found = travel_times(places, service(kind, fake, block=block))
     estimated = np.zeros((5, 5), dtype=bool)
     estimated[:3, 3:] = estimated[3:, :3] = True
     off = ~np.eye(5, dtype=bool)
