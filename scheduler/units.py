@@ -61,7 +61,8 @@ def parse_length(text: str, where: str = "length") -> float:
 
     Taken are feet and inches with decimals or fractions (`12' 6 1/2"`, `12-6-1/2`, `12ft 6.5in`, `150 1/2 in`, with
     typographic primes and fractions too), millimetres, centimetres and metres, and a bare number as millimetres; a
-    minus sign may come first. Raises `BadInput` for `where` otherwise, also for 12 in or more after feet, and beyond 1 km.
+    minus sign may come first. Raises `BadInput` for `where` otherwise, also for 12 in or more after feet and for more
+    than a kilometre.
     """
     written = _plain(text)
     if len(written) > _LONGEST:

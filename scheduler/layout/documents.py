@@ -60,7 +60,7 @@ class Wall(_Part, frozen=True):
     """`members` are the centres found, in any order; a masonry wall may leave `member_width` and `gravity` null."""
 
     kind: WallKind
-    members: Annotated[tuple[Position, ...], Meta(max_length=200)]
+    members: Annotated[tuple[Position, ...], Meta(max_length=500)]
     member_width: Annotated[float, Meta(ge=0, le=2_000)] | None
     gravity: Annotated[float, Meta(ge=0, le=3)] | None
     wet: bool

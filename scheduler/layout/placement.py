@@ -7,9 +7,10 @@ go first. Lengths are millimetres; those that differ by less than `EQUAL` count 
 from __future__ import annotations
 
 import math
+from bisect import bisect_left
 from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
-from functools import cache
+from functools import cache, partial
 
 import numpy as np
 
@@ -257,10 +258,9 @@ class _Span:
     first: float
     last: float
     places: tuple[float, ...]
-    after: tuple[int, ...]  # for each place, and -1 for `first`: the first index of places far enough to its right
+    after: tuple[int, ...]  # for each place, then (index -1) for `first`: the first of places far enough to its right
     far: tuple[tuple[float, ...], ...]  # [inner bracket][place] distance from its even place
     served: tuple[int, ...]  # bit set of inner arms for each place, then for `last`, then (index -1) for `first`
-    least: float  # no spread is smaller
 
 
 def _span(bar: Bar, places: Sequence[float], first: float, last: float) -> _Span | None:
@@ -268,44 +268,59 @@ def _span(bar: Bar, places: Sequence[float], first: float, last: float) -> _Span
     if not _fits(bar, inner, first, last):
         return None
     far = tuple(tuple(abs(at - even) for at in inner) for even in even_places(first, last, bar.count))
-    after = [next((n for n, at in enumerate(inner) if bar.apart(place, at)), len(inner)) for place in (*inner, first)]
+    after: list[int] = []
+    for place in inner:
+        n = after[-1] if after else 0
+        while n < len(inner) and not bar.apart(place, inner[n]):
+            n += 1
+        after.append(n)
     arms = bar.arms[1:-1]
     served = [sum(1 << n for n, arm in enumerate(arms) if bar.serves(at, arm)) for at in (*inner, last, first)]
-    return _Span(first, last, inner, tuple(after), far, tuple(served), max(min(row) for row in far))
+    return _Span(first, last, inner, (*after, 0), far, tuple(served))
+
+
+def _least_possible(bar: Bar, places: Sequence[float], first: float, last: float) -> float:
+    """Return a spread that no layout between `first` and `last` can go below: each bracket at its nearest place."""
+    least = 0.0
+    for even in even_places(first, last, bar.count):
+        n = bisect_left(places, even)
+        least = max(least, min(abs(at - even) for at in places[max(n - 1, 0) : n + 1]))
+    return least
 
 
 def _best_discrete(bar: Bar, places: Sequence[float], outside: int) -> list[float]:
-    """Return the best places among `places` with `outside` outer brackets outside; at least one layout must exist.
+    """Return the best of `places` (ascending) with `outside` outer brackets outside; at least one layout must exist.
 
-    Four passes over all pairs of outer brackets: each keeps what is equal to the best of its measure.
+    Passes over the pairs of outer brackets, those with the smallest possible spread first: each keeps what is equal to
+    the best of its measure.
     """
     lefts, rights = outer_places(bar, places)
-    spans = [
-        span
+    pairs = sorted(
+        (_least_possible(bar, places, first, last), first, last)
         for left_out in (0, 1)
         for right_out in (0, 1)
         if left_out + right_out == outside
         for first in lefts[left_out]
         for last in rights[right_out]
-        if bar.apart(first, last) and (span := _span(bar, places, first, last)) is not None
-    ]
-    spans.sort(key=lambda span: span.least)
+        if bar.apart(first, last)
+    )
+    span_of = cache(partial(_span, bar, places))
     need = 0
     if len(bar.arms) > 2:
-        servable = 0
-        for at in places:
-            servable |= sum(1 << n for n, arm in enumerate(bar.arms[1:-1]) if bar.serves(at, arm))
-        for span in spans:
-            need = max(need, _most_served(span))
-            if need == servable.bit_count():
+        servable = sum(any(bar.serves(at, arm) for at in places) for arm in bar.arms[1:-1])
+        for _, first, last in pairs:
+            if (span := span_of(first, last)) is not None:
+                need = max(need, _most_served(span))
+            if need == servable:
                 break
     spread = math.inf
-    for span in spans:
-        if span.least >= spread:
+    for least, first, last in pairs:
+        if least >= spread:
             break
-        spread = min(spread, _least_spread(span, need, spread))
-    spans = [span for span in spans if span.least < spread + EQUAL]
-    tables = [_Sums(span, need, spread + EQUAL) for span in spans]
+        if (span := span_of(first, last)) is not None:
+            spread = min(spread, _least_spread(span, need, spread))
+    close = [span_of(first, last) for least, first, last in pairs if least < spread + EQUAL]
+    tables = [_Sums(span, need, spread + EQUAL) for span in close if span is not None]
     total = min(table.least() for table in tables)
     return list(min(chosen for table in tables if (chosen := table.leftmost(total + EQUAL)) is not None))
 
