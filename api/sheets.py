@@ -20,7 +20,7 @@ WEEKDAYS = ("Mon", "Tue", "Wed", "Thu", "Fri", "Sat", "Sun")
 Span = tuple[int, int]  # minutes after midnight, first and last
 Allowed = tuple[int | datetime.date, Span]  # on a weekday (0 = Monday) or on one date
 NO_HOURS: list[Allowed] = []
-_NUMBER = re.compile(r"[+-]?\d+")
+_NUMBER = re.compile(r"[+-]?[0-9]+")
 
 
 class BadFiles(BadInput):
@@ -151,7 +151,7 @@ _PlainLoader.yaml_implicit_resolvers = {
     first: [(tag, rule) for tag, rule in rules if not tag.endswith((":timestamp", ":int"))]
     for first, rules in yaml.SafeLoader.yaml_implicit_resolvers.items()
 }
-_PlainLoader.add_implicit_resolver("tag:yaml.org,2002:int", re.compile(r"[+-]?\d+$"), list("+-0123456789"))
+_PlainLoader.add_implicit_resolver("tag:yaml.org,2002:int", re.compile(r"[+-]?[0-9]+$"), list("+-0123456789"))
 
 
 def _text(path: Path, file: str, faults: list[BadInput]) -> str | None:
@@ -203,7 +203,7 @@ def one_of(cell: str, allowed: Collection[str]) -> str:
 
 def time_of_day(cell: str) -> int:
     """Return minutes after midnight of a time such as 7:30."""
-    found = re.fullmatch(r"(\d{1,2}):(\d\d)", cell)
+    found = re.fullmatch(r"([0-9]{1,2}):([0-9]{2})", cell)
     if not found or int(found[1]) * 60 + int(found[2]) > 1440 or int(found[2]) > 59:
         raise BadInput("", f'must be a time such as 7:30, is "{cell}"')
     return int(found[1]) * 60 + int(found[2])
@@ -213,10 +213,11 @@ def weekdays(cell: str) -> list[int]:
     """Return the days of a text such as "Mon-Wed Fri", 0 = Monday."""
     days: list[int] = []
     for part in cell.split():
-        first, _, last = part.partition("-")
-        if first not in WEEKDAYS or (last or first) not in WEEKDAYS:
+        first, dash, last = part.partition("-")
+        last = last if dash else first
+        if first not in WEEKDAYS or last not in WEEKDAYS:
             raise BadInput("", f'must name weekdays such as Mon-Fri or "Mon Wed", "{part}" is none')
-        a, b = WEEKDAYS.index(first), WEEKDAYS.index(last or first)
+        a, b = WEEKDAYS.index(first), WEEKDAYS.index(last)
         if b < a:
             raise BadInput("", f'"{part}" runs backwards; write the earlier day first')
         days += range(a, b + 1)

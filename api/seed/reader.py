@@ -3,14 +3,17 @@
 from __future__ import annotations
 
 import datetime
+from collections.abc import Callable
 from pathlib import Path
-from typing import Any
+from typing import Any, TypeVar
 
 from sqlmodel import SQLModel
 
 from api.rules import FirstWeek
 from api.sheets import Row, read_sheet
 from scheduler.errors import BadInput
+
+T = TypeVar("T")
 
 SKILLS = ("masonry", "stucco", "roof-mount", "motor-setup")
 FILES = {
@@ -93,3 +96,11 @@ def skills_in(row: Row) -> list[str]:
         if skill not in SKILLS:
             row.fault("skills", f'"{skill}" is none of {", ".join(SKILLS)}')
     return skills
+
+
+def under(key: str, read: Callable[[], T]) -> T:
+    """Return what `read` gives; a fault of it is told below `key`, under which its document stands in the file."""
+    try:
+        return read()
+    except BadInput as fault:
+        raise BadInput(f"{key}.{fault.where}" if fault.where else key, fault.problem) from None

@@ -3,12 +3,13 @@
 from __future__ import annotations
 
 import datetime
+import functools
 from typing import Any
 
 import msgspec
 
 from api import tables
-from api.seed.reader import Reader, at, skills_in
+from api.seed.reader import Reader, at, skills_in, under
 from api.sheets import NO_HOURS, Row, hours, read_yaml, time_of_day
 from scheduler.documents import convert
 from scheduler.errors import BadInput
@@ -99,7 +100,7 @@ class WorkFiles(Reader):
                 continue
             try:
                 head = convert(data, _SurveyFile, "survey file")
-                survey = survey_from_data(head.survey)
+                survey = under("survey", functools.partial(survey_from_data, head.survey))
                 awning = self.ids["awning"].get(head.awning)
                 if awning is None:
                     raise BadInput("awning", f'"{head.awning}" does not stand in awnings.csv')

@@ -2,13 +2,14 @@
 
 from __future__ import annotations
 
+import functools
 from typing import Any
 
 import msgspec
 
 from api import tables
 from api.rules import FirstWeek, rules_from_data
-from api.seed.reader import Reader, at, from_to, skills_in
+from api.seed.reader import Reader, at, from_to, skills_in, under
 from api.sheets import NO_HOURS, amounts, hours, read_yaml, weekdays
 from scheduler.documents import convert
 from scheduler.durations import read_times
@@ -36,7 +37,7 @@ class YardFiles(Reader):
         limits, times = self.file("limits.csv", read_limits), self.file("times.csv", read_times)
         try:
             head = convert(data or {}, _Head, "business file")
-            rules = rules_from_data(head.rules)
+            rules = under("rules", functools.partial(rules_from_data, head.rules))
             if head.first_week.start_date.weekday():
                 raise BadInput("first_week.start_date", f"must be a Monday, {head.first_week.start_date} is none")
         except BadInput as fault:

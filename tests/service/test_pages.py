@@ -1,0 +1,92 @@
+"""The first pages: the week sheet and each job's page."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+
+import pytest
+from fastapi.testclient import TestClient
+
+from api.app import create_app
+from api.settings import Settings, sqlite_address
+from scheduler.layout.documents import Layout
+from scheduler.plan import read_plan
+from tests.conftest import BuiltDemo
+
+
+@pytest.fixture(scope="module")
+def client(built: BuiltDemo) -> Iterator[TestClient]:
+    settings = Settings(data=built.out, database=sqlite_address(built.out), port=8410)
+    with TestClient(create_app(settings)) as client:
+        yield client
+
+
+def test_home_leads_to_the_week_planned_last(client: TestClient) -> None:
+    answer = client.get("/", follow_redirects=False)
+    assert (answer.status_code, answer.headers["location"]) == (303, "/weeks/2027-04-12")
+
+
+def test_without_a_plan_home_says_what_to_do(tmp_path_factory: pytest.TempPathFactory) -> None:
+    out = tmp_path_factory.mktemp("empty")
+    with TestClient(create_app(Settings(data=out, database=sqlite_address(out), port=8410))) as client:
+        assert "eaveboard demo" in client.get("/").text
+        assert client.get("/weeks/2027-04-12").status_code == 404
+        assert client.get("/jobs/J-1042").status_code == 422
+
+
+def test_the_week_sheet_shows_every_planned_stop_and_every_waiting_job(client: TestClient) -> None:
+    text = client.get("/weeks/2027-04-12").text
+    plan = read_plan(client.get("/weeks/2027-04-12", headers={"accept": "application/json"}).content)
+    stops = [stop for route in plan.routes for stop in route.stops]
+    for stop in stops:
+        assert f"{stop.start // 60}:{stop.start % 60:02}–{stop.end // 60}:{stop.end % 60:02}" in text
+        assert f'href="/jobs/{stop.job}"' in text
+    for skipped in plan.skipped:
+        assert f">{skipped.job}</a>" in text
+    assert f"<b>{len(stops)}</b> of 62 jobs are on the sheet, <b>{len(plan.skipped)}</b> wait" in text
+    assert "Not counted" in text
+    assert "Stops at the drawing" in text
+    assert "no installs" in text  # the windy Wednesday
+
+
+def test_the_week_sheet_has_crews_down_and_days_across(client: TestClient) -> None:
+    text = client.get("/weeks/2027-04-12").text
+    for crew in ("Bramwith", "Veldt", "Rask-Orme", "Corranby", "Yarrowleigh"):
+        assert f"<b>{crew}</b>" in text
+    assert text.count("<td data-day=") == 5 * 6
+
+
+def test_a_job_page_shows_drawing_findings_and_kit(client: TestClient) -> None:
+    text = client.get("/jobs/J-1046").text
+    assert "<svg" in text
+    assert "Kit: short" in text
+    assert "short 1" in text
+    assert "expected Wed Apr 14" in text
+    assert "stepladder 8 ft" in text
+    assert "Stale" not in text
+
+
+@pytest.mark.parametrize(("job", "words"), [("J-1076", "survey"), ("J-1088", "cloth sags"), ("J-1049", "Brick veneer")])
+def test_jobs_without_a_kit_have_a_page_too(client: TestClient, job: str, words: str) -> None:
+    answer = client.get(f"/jobs/{job}")
+    assert answer.status_code == 200
+    assert words in answer.text
+    assert "Kit:" not in answer.text
+
+
+def test_the_drawing_and_the_documents_come_alone(client: TestClient) -> None:
+    drawing = client.get("/jobs/J-1046/drawing.svg")
+    assert drawing.headers["content-type"] == "image/svg+xml"
+    assert drawing.text.startswith("<svg") or "<svg" in drawing.text[:400]
+    papers = client.get("/jobs/J-1046", headers={"accept": "application/json"}).json()
+    assert set(papers) == {"id", "kind", "survey", "layout", "kit", "duration", "stale"}
+    assert set(papers["layout"]) == set(Layout.__struct_fields__)
+    assert client.get("/jobs/J-1076/drawing.svg").status_code == 404
+
+
+@pytest.mark.parametrize("address", ["/jobs/J-9999", "/weeks/2030-01-07", "/nothing"])
+def test_what_is_not_there_is_told_as_a_page_or_as_json(client: TestClient, address: str) -> None:
+    answer = client.get(address)
+    assert answer.status_code == 404
+    assert "There is no such page" in answer.text
+    assert client.get(address, headers={"accept": "application/json"}).json()["status"] == 404
