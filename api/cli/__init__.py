@@ -1,0 +1,39 @@
+"""The command line, `eaveboard`: thin over the core. Exit 0: done; 1: judged and found wanting; 2: bad input.
+
+Everything heavy is imported where a command needs it, so that help and completion come at once.
+"""
+
+from __future__ import annotations
+
+import sys
+
+import typer
+
+from api.cli import business, planning
+from api.cli_roads import app as roads
+from scheduler.errors import BadInput
+
+app = typer.Typer(
+    name="eaveboard",
+    help="Plan the working week of a business that installs retractable awnings.",
+    epilog="A week file holds what there is to do, who can do it and with what; a plan file who goes where and when.",
+    no_args_is_help=True,
+    rich_markup_mode=None,
+    pretty_exceptions_enable=False,
+    context_settings={"help_option_names": ["-h", "--help"]},
+)
+app.command("plan", short_help="Plan a week at least cost.")(planning.plan)
+app.command("audit", short_help="Judge a plan: broken rules and the real cost.")(planning.audit)
+app.command("show", short_help="Show a plan as a week sheet.")(planning.show)
+app.command("demo", short_help="Make the demo business, drawn, counted and planned.")(business.demo)
+app.command("serve", short_help="Serve the pages on this machine.")(business.serve)
+app.add_typer(roads)
+
+
+def main(args: list[str] | None = None) -> None:
+    """Run the command in `args` (None: those of the process) and exit with its code."""
+    try:
+        app(args=args, prog_name="eaveboard")
+    except BadInput as fault:
+        typer.echo(f"{fault}".rstrip(".") + ".", err=True)
+        sys.exit(2)

@@ -1,0 +1,86 @@
+"""Reading and writing the files that a command names; `-` stands for standard input and output."""
+
+from __future__ import annotations
+
+import os
+import stat
+import sys
+import tempfile
+from collections.abc import Callable
+from pathlib import Path
+from typing import TypeVar
+
+from scheduler.errors import BadInput
+
+T = TypeVar("T")
+STANDARD = Path("-")
+
+
+def read_document(path: Path, read: Callable[[bytes], T]) -> T:
+    """Return the document in the file; raises `BadInput` that begins with the file's name."""
+    try:
+        raw = sys.stdin.buffer.read() if path == STANDARD else path.read_bytes()
+    except OSError as fault:
+        raise BadInput(str(path), f"cannot be read: {_reason(fault)}") from None
+    try:
+        return read(raw)
+    except BadInput as fault:
+        raise BadInput(str(path), str(fault)) from None
+
+
+def check_writable(path: Path) -> None:
+    """Raise `BadInput` where `path` can surely not be written: better before an hour of work than after it."""
+    if path == STANDARD:
+        return
+    folder = path.resolve().parent
+    if path.is_dir():
+        raise BadInput(str(path), "is a folder; name a file in it")
+    if not folder.is_dir():
+        raise BadInput(str(path), f"cannot be written: there is no folder {folder}")
+    if not os.access(path if path.exists() and not path.is_file() else folder, os.W_OK):
+        raise BadInput(str(path), f"cannot be written: no permission in {folder}")
+
+
+def write_document(path: Path, data: bytes) -> None:
+    """Write `data` whole or not at all: beside the target first, then put in its place in one step.
+
+    Raises `BadInput` where that cannot be.
+    """
+    if path == STANDARD:
+        sys.stdout.buffer.write(data)
+        sys.stdout.buffer.flush()
+        return
+    target = path.resolve()
+    try:
+        if target.exists() and not target.is_file():  # a device or a pipe is written to, never replaced
+            target.write_bytes(data)
+            return
+        handle, name = tempfile.mkstemp(prefix=f".{target.name}.", suffix=".part", dir=target.parent)
+        try:
+            with os.fdopen(handle, "wb") as file:
+                file.write(data)
+                file.flush()
+                os.fsync(file.fileno())
+            os.chmod(name, _mode(target))
+            os.replace(name, target)
+        except BaseException:
+            Path(name).unlink(missing_ok=True)
+            raise
+    except OSError as fault:
+        raise BadInput(str(path), f"cannot be written: {_reason(fault)}") from None
+
+
+def _mode(target: Path) -> int:
+    """The rights of the file that is replaced, or those of any new file."""
+    if target.exists():
+        return stat.S_IMODE(target.stat().st_mode)
+    mask = os.umask(0)
+    os.umask(mask)
+    return 0o666 & ~mask
+
+
+def _reason(fault: OSError) -> str:
+    text = fault.strerror or str(fault)
+    return {"No such file or directory": "there is no such file", "Is a directory": "it is a folder"}.get(
+        text, text[:1].lower() + text[1:]
+    )

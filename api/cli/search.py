@@ -1,0 +1,112 @@
+"""Running the engine for a person who watches: progress as it comes, and Ctrl-C as a way to say "good enough"."""
+
+from __future__ import annotations
+
+import signal
+import sys
+import time
+from collections.abc import Iterator
+from contextlib import contextmanager
+from types import FrameType
+from typing import TYPE_CHECKING
+
+import typer
+from rich.console import Console
+from rich.live import Live
+from rich.text import Text
+
+from api.cli.words import money
+
+if TYPE_CHECKING:
+    from scheduler.engine import Progress
+    from scheduler.plan import Plan
+    from scheduler.week import Week
+
+_PLAIN_EVERY_S = 5.0  # a log file does not want four lines a second
+
+
+class _Wish:
+    """The wish to stop: made by the first Ctrl-C (or a request to end), read by the engine; the second gives up."""
+
+    def __init__(self) -> None:
+        self.made = False
+
+    def make(self, number: int, frame: FrameType | None) -> None:
+        if self.made:
+            raise KeyboardInterrupt
+        self.made = True
+
+
+def search(week: Week, *, seconds: float, seed: int) -> tuple[Plan, bool]:
+    """Return the best plan found and whether it was stopped by hand. Without any plan, exits with 130."""
+    from scheduler.engine import solve
+
+    wish = _Wish()
+    with _listening(wish), _Watch(wish) as watch:
+        try:
+            made = solve(
+                week, seconds=seconds, seed=seed, clock=time.monotonic, report=watch.tell, stop=lambda: wish.made
+            )
+        except KeyboardInterrupt:
+            watch.close()
+            typer.echo("Given up before a plan was kept; nothing was written.", err=True)
+            raise typer.Exit(130) from None
+    return made, wish.made
+
+
+@contextmanager
+def _listening(wish: _Wish) -> Iterator[None]:
+    before = {number: signal.signal(number, wish.make) for number in (signal.SIGINT, signal.SIGTERM)}
+    try:
+        yield
+    finally:
+        for number, handler in before.items():
+            signal.signal(number, handler)
+
+
+class _Watch:
+    """One line on standard error that is rewritten on a terminal; elsewhere a new line now and then."""
+
+    def __init__(self, wish: _Wish) -> None:
+        self._wish = wish
+        self._console = Console(stderr=True)
+        self._live = Live(console=self._console, transient=True, refresh_per_second=4) if _is_terminal() else None
+        self._told_s = -_PLAIN_EVERY_S
+
+    def __enter__(self) -> _Watch:
+        if self._live:
+            self._live.start()
+        return self
+
+    def __exit__(self, *_: object) -> None:
+        self.close()
+
+    def close(self) -> None:
+        """Take the line away; harmless when done twice."""
+        if self._live:
+            self._live.stop()
+
+    def tell(self, progress: Progress) -> None:
+        """Show how far the search is."""
+        line = _line(progress, stopping=self._wish.made)
+        if self._live:
+            self._live.update(Text(line, overflow="ellipsis", no_wrap=True))
+        elif progress.seconds - self._told_s >= _PLAIN_EVERY_S:
+            self._told_s = progress.seconds
+            typer.echo(line, err=True)
+
+
+def _is_terminal() -> bool:
+    return sys.stderr.isatty()
+
+
+def _line(progress: Progress, *, stopping: bool) -> str:
+    parts = [f"{progress.seconds:6.1f} s"]
+    if progress.cost is not None:
+        parts.append(f"cost {money(progress.cost)}")
+    if progress.bound is not None:
+        parts.append(f"bound {money(progress.bound)}")
+    if progress.cost and progress.bound is not None:
+        parts.append(f"gap {100 * (progress.cost - progress.bound) / progress.cost:.2f} %")
+    parts.append("stopping; Ctrl-C again gives up" if stopping else progress.phase)
+    return "   ".join(parts)
