@@ -1,0 +1,84 @@
+"""The engine: a week goes in, the best plan found for it comes out, with a proven lower bound on any plan's cost."""
+
+from __future__ import annotations
+
+import math
+import threading
+from collections.abc import Callable
+from dataclasses import dataclass
+
+from scheduler.plan import Plan
+from scheduler.week import Week
+
+POLL_S = 0.05
+LAST_S = 0.3  # kept back from the time given, for reasons and the last audit
+
+
+@dataclass(frozen=True)
+class Progress:
+    """What is known so far: seconds since the start, the best plan's cost and the bound in cents, and what is going on."""
+
+    seconds: float
+    cost: int | None
+    bound: int | None
+    phase: str
+
+
+def solve(
+    week: Week, *, seconds: float | None, seed: int = 0, clock: Callable[[], float],
+    report: Callable[[Progress], None] | None = None, stop: Callable[[], bool] | None = None, workers: int = 2,
+) -> Plan:  # fmt: skip
+    """Return the cheapest plan found for a checked week.
+
+    seconds: how long to search at most (kept within a second), None: until the plan is proven best.
+    seed: where chance is used, from where; without a limit of time, the same week and seed give the same plan.
+    clock: seconds from any fixed moment, such as `time.monotonic`.
+    report: called as cost, bound or phase change; stop: asked often, true ends the search with the best plan so far.
+    workers: threads for the pricing of routes.
+
+    The plan keeps every rule (it is audited before it is taken). Its `bound` is proven, or None where there was no time
+    for one. Raises what the search raises, where it fails before any plan was found.
+    """
+    from scheduler.engine.assemble import plan_of  # numba and HiGHS take a second to load: not for `--help`
+    from scheduler.engine.best import Best
+    from scheduler.engine.model import build
+    from scheduler.engine.reasons import reasons
+    from scheduler.engine.relax import Stopped
+    from scheduler.engine.work import search
+
+    begun = clock()
+    model = build(week)
+    best = Best(model)
+    ended = threading.Event()
+    failed: list[BaseException] = []
+
+    def left() -> float:
+        return math.inf if seconds is None else begun + seconds - LAST_S - clock()
+
+    def check() -> None:
+        if ended.is_set() or left() <= 0:
+            raise Stopped
+
+    def work() -> None:
+        try:
+            search(model, best, seed, left, check, workers)
+        except BaseException as fault:  # handed to the caller's thread
+            failed.append(fault)
+
+    # The solvers let go only now and then. They work in a thread of their own, so that time and the wish to stop are kept.
+    thread = threading.Thread(target=work, name="search", daemon=True)
+    thread.start()
+    told: tuple[int, int | None, str] | None = None
+    while thread.is_alive() and left() > 0 and not (stop and stop()):
+        thread.join(min(POLL_S, max(0.0, left())))
+        if report:
+            _, cost, bound, phase = best.state()
+            if (cost, bound, phase) != told:
+                told = (cost, bound, phase)
+                report(Progress(clock() - begun, cost, bound, phase))
+    ended.set()
+    if failed and not best.routes:
+        raise failed[0]
+    routes, _, bound, _ = best.state()
+    because = reasons(model, routes)
+    return plan_of(model, routes, seconds=clock() - begun, bound=bound, because=because)

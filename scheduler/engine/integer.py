@@ -1,0 +1,89 @@
+"""Integer programs over chosen columns of the pool."""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Sequence
+from dataclasses import dataclass
+from typing import Any
+
+import highspy
+import numpy as np
+
+from scheduler.engine.master import Pool, extend, solver
+
+
+@dataclass(frozen=True)
+class Answer:
+    """The columns of the best selection found (None: none better than asked for), and the bound over the chosen ones."""
+
+    columns: list[int] | None
+    cost: float
+    bound: float
+    proven: bool
+
+
+def select(
+    pool: Pool, chosen: Sequence[int], *, seconds: float | None, fixed: Sequence[int] = (), start: Sequence[int] = (),
+    better_than: float = np.inf, seed: int = 0, check: Callable[[], None] = lambda: None, nodes: int | None = None,
+) -> Answer:  # fmt: skip
+    """Return the cheapest selection of `chosen` columns that takes every one of `fixed` too.
+
+    `start` is a selection to begin from; `nodes` limits the branching, so that a run can be repeated exactly. Raises what
+    `check` raises, at the next moment when the solver lets go.
+    """
+    held = set(fixed)
+    columns = [*fixed, *(c for c in chosen if c not in held)]
+    rows = pool.rows
+    h = solver(rows, seconds=seconds)
+    extend(h, pool, columns)
+    total = rows.jobs + len(columns)
+    kinds = np.full(total, highspy.HighsVarType.kInteger)
+    h.changeColsIntegrality(total, np.arange(total, dtype=np.int32), kinds)
+    h.changeColsBounds(total, np.arange(total, dtype=np.int32), np.zeros(total), np.ones(total))
+    for n in range(len(fixed)):
+        h.changeColBounds(rows.jobs + n, 1.0, 1.0)
+    h.setOptionValue("mip_rel_gap", 0.0)
+    h.setOptionValue("mip_abs_gap", 0.5)
+    h.setOptionValue("random_seed", seed % 2**31)
+    if nodes is not None:
+        h.setOptionValue("mip_max_nodes", nodes)
+    if np.isfinite(better_than):
+        h.setOptionValue("objective_bound", float(better_than))
+    if start:
+        h.setSolution(_point(pool, columns, start))
+    raised: list[BaseException] = []
+
+    def poll(event: Any) -> None:
+        try:
+            check()
+        except BaseException as stop:
+            raised.append(stop)
+            event.interrupt()
+
+    h.cbMipInterrupt.subscribe(poll)
+    h.run()
+    h.cbMipInterrupt.unsubscribe(poll)
+    if raised:
+        raise raised[0]
+    info = h.getInfo()
+    status = h.getModelStatus()
+    proven = status == highspy.HighsModelStatus.kOptimal
+    empty = status in (highspy.HighsModelStatus.kInfeasible, highspy.HighsModelStatus.kObjectiveBound)
+    if info.primal_solution_status != highspy.SolutionStatus.kSolutionStatusFeasible:
+        return Answer(None, np.inf, better_than if empty else info.mip_dual_bound, empty)
+    value = np.array(h.getSolution().col_value)[rows.jobs :]
+    taken = [columns[c] for c in np.nonzero(value > 0.5)[0]]
+    return Answer(taken, float(info.objective_function_value), float(info.mip_dual_bound), proven)
+
+
+def _point(pool: Pool, columns: Sequence[int], start: Sequence[int]) -> Any:
+    rows = pool.rows
+    value = np.zeros(rows.jobs + len(columns))
+    value[: rows.jobs] = 1.0
+    place = {c: n for n, c in enumerate(columns)}
+    for c in start:
+        value[rows.jobs + place[c]] = 1.0
+        value[pool.jobs[c]] = 0.0
+    solution = highspy.HighsSolution()
+    solution.col_value = value.tolist()
+    return solution

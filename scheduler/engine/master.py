@@ -1,0 +1,104 @@
+"""The master over a growing pool of columns: linear programs for prices and bounds, integer programs for plans."""
+
+from __future__ import annotations
+
+from typing import Any
+
+import highspy
+import numpy as np
+
+from scheduler.engine.days import Columns
+from scheduler.engine.model import Ints
+from scheduler.engine.rows import Rows
+
+INFINITY = highspy.kHighsInf
+
+
+class Pool:
+    """Columns without doubles, with their entries in the rows; job j's skip column is not among them."""
+
+    def __init__(self, rows: Rows) -> None:
+        self.rows = rows
+        self.known: dict[tuple[int, bytes], int] = {}
+        self.crew_day: list[int] = []
+        self.jobs: list[Ints] = []
+        self.cost: list[int] = []
+        self.helpers: list[int] = []
+        self.index: list[Ints] = []
+        self.value: list[Any] = []
+
+    def __len__(self) -> int:
+        return len(self.cost)
+
+    def add(self, columns: Columns) -> int:
+        """Take in the columns whose jobs are new to their crew day or cheaper than known; return how many came in."""
+        starts, index, value = self.rows.entries(columns)
+        before = len(self.cost)
+        for c in range(len(columns)):
+            jobs = columns.jobs[columns.ptr[c] : columns.ptr[c + 1]]
+            k = int(columns.crew_day[c])
+            key = (k, np.sort(jobs).tobytes())
+            cost = int(columns.cost[c])
+            if (old := self.known.get(key)) is not None and self.cost[old] <= cost:
+                continue
+            self.known[key] = len(self.cost)
+            self.crew_day.append(k)
+            self.jobs.append(jobs)
+            self.cost.append(cost)
+            self.helpers.append(int(columns.helpers[c]))
+            self.index.append(index[starts[c] : starts[c + 1]])
+            self.value.append(value[starts[c] : starts[c + 1]])
+        return len(self.cost) - before
+
+    def columns(self) -> Columns:
+        """Return all columns of the pool in one."""
+        ptr = np.concatenate([[0], np.cumsum([len(j) for j in self.jobs])]).astype(np.int64)
+        jobs = np.concatenate(self.jobs) if self.jobs else np.zeros(0, np.int64)
+        as_int = [np.array(x, dtype=np.int64) for x in (self.crew_day, self.cost, self.helpers)]
+        return Columns(as_int[0], ptr, jobs, as_int[1], as_int[2])
+
+    def renew(self) -> None:
+        """Compute the entries of all columns again, after rows were added."""
+        starts, index, value = self.rows.entries(self.columns())
+        self.index = [index[starts[c] : starts[c + 1]] for c in range(len(self))]
+        self.value = [value[starts[c] : starts[c + 1]] for c in range(len(self))]
+
+    def matrix(self, chosen: list[int] | range) -> tuple[Ints, Ints, Any]:
+        """Return starts, row indices and coefficients of the chosen columns."""
+        index = [self.index[c] for c in chosen]
+        starts = np.concatenate([[0], np.cumsum([len(i) for i in index])]).astype(np.int64)
+        if not index:
+            return starts, np.zeros(0, np.int64), np.zeros(0)
+        return starts, np.concatenate(index), np.concatenate([self.value[c] for c in chosen])
+
+
+def solver(rows: Rows, *, seconds: float | None = None) -> highspy.Highs:
+    """Return a HiGHS model with the rows and, as its first columns, one skip column a job."""
+    h = highspy.Highs()
+    h.silent()
+    h.setOptionValue("threads", 1)
+    if seconds is not None:
+        h.setOptionValue("time_limit", max(0.01, seconds))
+    jobs = rows.jobs
+    lower = np.concatenate([np.ones(jobs), np.full(len(rows.cap) - jobs, -INFINITY)])
+    empty_i, empty_f = np.zeros(0, np.int32), np.zeros(0)
+    h.addRows(len(rows.cap), lower, rows.cap, 0, np.zeros(len(rows.cap), np.int32), empty_i, empty_f)
+    skip = rows.model.skip_cost.astype(np.float64)
+    h.addCols(
+        jobs, skip, np.zeros(jobs), np.ones(jobs), jobs,
+        np.arange(jobs, dtype=np.int32), np.arange(jobs, dtype=np.int32), np.ones(jobs),
+    )  # fmt: skip
+    return h
+
+
+def extend(h: highspy.Highs, pool: Pool, chosen: list[int] | range) -> None:
+    """Append the chosen columns of the pool to a HiGHS model."""
+    count = len(chosen)
+    if not count:
+        return
+    starts, index, value = pool.matrix(chosen)
+    cost = np.array([pool.cost[c] for c in chosen], dtype=np.float64)
+    h.addCols(
+        count, cost, np.zeros(count), np.full(count, INFINITY), len(index),
+        starts[:-1].astype(np.int32), index.astype(np.int32), value,
+    )  # fmt: skip

@@ -1,0 +1,126 @@
+"""The linear relaxation over all routes: columns priced as they are wanted, cover cuts, and a proven bound."""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Callable
+from concurrent.futures import ThreadPoolExecutor
+from typing import Any
+
+import numpy as np
+
+from scheduler.engine import routes
+from scheduler.engine.days import Columns, Day
+from scheduler.engine.master import Pool, extend, solver
+from scheduler.engine.model import Model
+from scheduler.engine.rows import Rows
+
+BEAMS = (60, 500, 4000, 0)  # labels extended at each number of stops: few while prices are rough, all for the bound
+ROOM = 60_000
+EXACT_ROOM = 3_000_000
+NEW_PER_DAY = 30
+TOLERANCE = 1e-4
+
+
+class Stopped(Exception):
+    """Time is up or the user has asked to stop."""
+
+
+class Relaxation:
+    """The master's linear program with its pool of columns.
+
+    `bound` is the best proven lower bound so far, in cents, unrounded; `value` the program's last value.
+    """
+
+    def __init__(self, model: Model, seed: int, check: Callable[[], None], threads: ThreadPoolExecutor | None) -> None:
+        self.model, self.check, self.threads = model, check, threads
+        self.rows = Rows(model)
+        self.pool = Pool(self.rows)
+        self.days = [Day(model, k, seed) for k in range(len(model.crew_days))]
+        self.lead = sorted(set(model.group.tolist()))
+        self.count = np.bincount(model.group, minlength=len(self.days))
+        self.lp = solver(self.rows)
+        self.in_lp = 0
+        self.bound = -math.inf
+        self.value = math.inf
+        self.dual: Any = np.zeros(len(self.rows.cap))
+        self.primal: Any = np.zeros(0)
+        # The cost of a route's metres is rounded: a column costs at most half a cent less than pricing counts.
+        whole = all(int(model.km_cents[k]) % 1000 == 0 for k in self.lead)
+        self.rounding = 0.0 if whole else 0.5 * float(self.count.sum())
+
+    def add(self, columns: Columns) -> int:
+        """Take columns into the pool; the linear program gets them at its next solution."""
+        return self.pool.add(columns)
+
+    def solve_lp(self) -> None:
+        """Solve over the pool as it is; sets `value`, `dual` and `primal` (skip columns left out)."""
+        extend(self.lp, self.pool, range(self.in_lp, len(self.pool)))
+        self.in_lp = len(self.pool)
+        self.lp.run()
+        solution = self.lp.getSolution()
+        self.value = float(self.lp.getInfo().objective_function_value)
+        self.dual = np.minimum(np.array(solution.row_dual), np.where(np.arange(len(self.rows.cap)) < self.rows.jobs, np.inf, 0))
+        self.primal = np.array(solution.col_value)[self.rows.jobs :]
+
+    def price(self, beam: int) -> tuple[int, bool]:
+        """Add columns of negative reduced cost; return how many are new and whether all of them have been seen.
+
+        Where they have, the bound that follows from the prices is kept if it is better.
+        """
+        prices = self.rows.prices(self.dual, self.days)
+        room = EXACT_ROOM if beam == 0 else ROOM
+
+        def one(k: int) -> tuple[Columns, Any, int]:
+            self.check()
+            return self.days[k].search(prices, -TOLERANCE, every_set=False, room=room, beam=beam, most=NEW_PER_DAY)
+
+        found = list(self.threads.map(one, self.lead)) if self.threads else [one(k) for k in self.lead]
+        new, complete, bound = 0, True, self.dual_value()
+        for k, (columns, reduced, ended) in zip(self.lead, found, strict=True):
+            complete &= ended == routes.COMPLETE
+            bound += self.count[k] * (float(reduced.min()) if len(reduced) else -TOLERANCE)
+            new += self.pool.add(columns)
+        if complete:
+            self.bound = max(self.bound, bound - self.rounding)
+        return new, complete
+
+    def dual_value(self) -> float:
+        """Return what the prices alone are worth: right sides by prices, with the skip columns at their best."""
+        gain = self.model.skip_cost - self.dual[: self.rows.jobs]
+        return float(self.dual @ self.rows.cap + np.minimum(0.0, gain).sum())
+
+    def columns(self) -> Columns:
+        """Return the whole pool."""
+        return self.pool.columns()
+
+    def cut(self) -> int:
+        """Add the cover cuts that the last solution breaks; return how many."""
+        value = np.zeros(len(self.pool))
+        value[: len(self.primal)] = self.primal
+        cuts = self.rows.violated(self.columns(), value)
+        if cuts:
+            self.rows.add_cuts(cuts)
+            self.pool.renew()
+            self.lp = solver(self.rows)
+            self.in_lp = 0
+        return len(cuts)
+
+    def run(self, progress: Callable[[], None] = lambda: None) -> None:
+        """Price and cut until no column and no cut is left; raises `Stopped` through `check`."""
+        level = 0
+        while True:
+            self.check()
+            self.solve_lp()
+            new, complete = self.price(BEAMS[level])
+            progress()
+            if new > len(self.lead) // 10:
+                continue
+            if level < 1:
+                level += 1
+                continue
+            if self.cut():
+                continue
+            if complete and new == 0:
+                return
+            level = min(level + 1, len(BEAMS) - 1)

@@ -1,0 +1,440 @@
+"""Compiled search for the routes of one crew day: completion bounds, and labels extended stop by stop.
+
+A label is a partial route whose last service has ended. Its schedule is the triple (early, work, late): left at t0, the
+yard allows the last service to end at max(early, t0 + work), for any t0 up to late. Extending by a drive, a service
+with start interval (lo, hi) or a rest keeps that form, and the way home is best left at early: the earliest return with
+the latest departure for it is at once the shortest day and the least overtime.
+
+`bounds` gives what any completion of a label costs at least, by a dynamic program over minutes that may serve a job
+twice; `search` extends labels that can still come under a threshold, and drops those that another label betters. Every
+array argument is local to the crew day: n jobs, row and column n of the matrices are the yard.
+"""
+
+from __future__ import annotations
+
+from typing import Any
+
+import numba
+import numpy as np
+
+INF = 1e18
+COMPLETE, TRUNCATED, FULL = 0, 1, 2  # how a search ended: all labels seen, some left out, no room for more labels
+
+
+@numba.njit(cache=True, nogil=True, fastmath=False)
+def bounds(
+    width: int, start: int, end: int, latest: int, tau: Any, way: Any, service: Any, opt_ptr: Any, opt_lo: Any, opt_hi: Any,
+    value: Any, minute: float, overtime: float, rest: Any,
+) -> tuple[Any, Any]:  # fmt: skip
+    """Return the least cost-to-go after a service at job i ending at minute start + b * width, as (2, n, T) arrays.
+
+    Row 0 of the first: no rest to come; row 1: one rest still to come. The second array lets the end slip to any later
+    minute for nothing (a later departure from the yard pays for it). `way[i, j]` is the price of the drive's distance,
+    `value[o]` the price of option o less the job's dual price. Waiting costs `minute` like work does.
+    """
+    n = len(service)
+    size = (latest - start) // width + 1
+    go = np.full((2, n, size), INF)
+    arrive = np.full((2, n, size + 1), INF)
+    least = latest
+    for j in range(n):
+        least = min(least, service[j])
+    has_rest = rest[0] < latest
+    states = 2 if has_rest else 1
+    slack = minute * (width - 1)
+    block = least // width
+    if block < 1:  # a job without duration: no order of time to build on; every prize at most once still bounds it
+        total = 0.0
+        for j in range(n):
+            best = 0.0
+            for o in range(opt_ptr[j], opt_ptr[j + 1]):
+                best = min(best, value[o])
+            total += best
+        go[:] = total
+        return go, go
+    stop = size
+    while stop > 0:
+        first = max(0, stop - block)
+        for s in range(states):
+            for j in range(n):
+                for b in range(stop - 1, first - 1, -1):
+                    t = start + b * width
+                    best = arrive[s, j, b + 1] + minute * width
+                    for o in range(opt_ptr[j], opt_ptr[j + 1]):
+                        if t <= opt_hi[o]:
+                            begin = max(t, opt_lo[o])
+                            done = begin + service[j]
+                            if done <= latest:
+                                cost = value[o] + minute * (done - t) + go[s, j, (done - start) // width] - slack
+                                best = min(best, cost)
+                    if s == 1 and t <= rest[3]:
+                        done = max(t, rest[2]) + rest[1]
+                        if done <= latest:
+                            best = min(best, minute * (done - t) + arrive[0, j, (done - start) // width] - slack)
+                    arrive[s, j, b] = best
+            for i in range(n):
+                for j in range(n):
+                    if i != j:
+                        shift = tau[i, j] // width
+                        cost = way[i, j] + minute * tau[i, j]
+                        if width > 1:
+                            cost -= slack
+                        for b in range(first, min(stop, size - shift)):
+                            go[s, i, b] = min(go[s, i, b], cost + arrive[s, j, b + shift])
+                if s == 0:
+                    for b in range(first, stop):
+                        t = start + b * width + tau[i, n]
+                        if t <= latest:
+                            cost = way[i, n] + minute * tau[i, n] + overtime * max(0, t - end)
+                            go[0, i, b] = min(go[0, i, b], cost)
+                else:
+                    for b in range(first, stop):
+                        t = start + b * width
+                        if t <= rest[3]:
+                            done = max(t, rest[2]) + rest[1]
+                            if done <= latest:
+                                cost = minute * (done - t) + go[0, i, (done - start) // width] - slack
+                                go[1, i, b] = min(go[1, i, b], cost)
+        stop = first
+    slip = go.copy()
+    for s in range(states):
+        for i in range(n):
+            for b in range(size - 2, -1, -1):
+                slip[s, i, b] = min(slip[s, i, b], slip[s, i, b + 1])
+    return go, slip
+
+
+@numba.njit(cache=True, nogil=True)
+def search(
+    same_set_only: bool, threshold: float, room: int, beam: int, most: int,
+    width: int, start: int, end: int, latest: int, tau: Any, metres: Any, way: Any, service: Any,
+    opt_ptr: Any, opt_lo: Any, opt_hi: Any, opt_cost: Any, value: Any,
+    day_cents: int, minute: float, overtime: float, km_cents: int, rest: Any,
+    weight: Any, payload: int, boxes: Any, max_boxes: int, extra: Any, helper_cents: int, helper_dual: float,
+    gear: Any, gear_price: Any, conflict: Any, pair_first: Any, pair_then: Any, pair_price: Any, firsts: Any,
+    sigma: float, keys: Any,
+    go: Any, slip: Any,
+) -> tuple[Any, Any, Any, Any, Any, int, int]:  # fmt: skip
+    """Return the routes whose reduced cost is under `threshold`, each set of jobs once in its cheapest order and timing.
+
+    With `same_set_only` labels are compared only where they served the same jobs, so no such set is lost; otherwise a
+    label is also dropped for one that served fewer, and only the most negative routes are sure to come out.
+    `extra[j]` helpers that job j asks for, `gear[j, e]` pieces of priced equipment, `conflict[j]` jobs that must not
+    have been served before j; `pair_then[p]` costs `pair_price[p]` more where `pair_first[p]` (all of them: `firsts`)
+    has not been served before it.
+    At most `room` labels are kept; `beam` (0: no limit) is the most that are extended at each number of stops. With
+    `most` > 0 only so many routes are wanted, the most negative: the threshold falls as they are found.
+
+    Returns (job sequences as a flat array, their pointers, integer cost, helpers, reduced cost, how it ended, labels).
+    """
+    n = len(service)
+    words = conflict.shape[1]
+    kinds = gear.shape[1]
+    has_rest = rest[0] < latest
+    node = np.empty(room, np.int16)
+    parent = np.empty(room, np.int32)
+    early = np.empty(room, np.int64)
+    work = np.empty(room, np.int64)
+    late = np.empty(room, np.int64)
+    base = np.empty(room)
+    opts = np.empty(room, np.int64)
+    driven = np.empty(room, np.int64)
+    load = np.empty(room, np.int64)
+    box = np.empty(room, np.int64)
+    help_ = np.empty(room, np.int64)
+    rested = np.empty(room, np.int8)
+    alive = np.empty(room, np.bool_)
+    score = np.empty(room)
+    seen = np.empty((room, words), np.uint64)
+    key = np.empty(room, np.uint64)
+    taken = np.empty((room, kinds), np.int64)
+    chain = np.empty(room, np.int32)
+    table_size = 64
+    while table_size < 2 * room and table_size < 1 << 20:
+        table_size *= 2
+    head = np.full(table_size if same_set_only else n + 1, -1, np.int32)
+    mask = np.uint64(table_size - 1)
+
+    # complete routes: per set the cheapest, found again by its key
+    done_label = np.empty(room, np.int32)
+    done_cost = np.empty(room)
+    done_int = np.empty(room, np.int64)
+    done_chain = np.empty(room, np.int32)
+    done_head = np.full(table_size, -1, np.int32)
+    done = 0
+    next_best = 2 * most
+
+    bits = np.zeros((n, words), np.uint64)
+    for j in range(n):
+        bits[j, j >> 6] = np.uint64(1) << np.uint64(j & 63)
+
+    count = 0
+    ended = 0
+    new_taken = np.zeros(kinds, np.int64)
+    new_seen = np.zeros(words, np.uint64)
+    begin, stop = 0, 1  # the labels of the last level; the yard stands for level 0
+    level = 0
+    while begin < stop:
+        first_new = count
+        level_cut = INF
+        next_cut = first_new + 4 * beam if beam else room + 1
+        for parent_label in range(begin, stop):
+            at_yard = level == 0
+            if not at_yard and not alive[parent_label]:
+                continue
+            i = n if at_yard else node[parent_label]
+            for j in range(n):
+                if not at_yard:
+                    clash = np.uint64(0)
+                    for w in range(words):
+                        clash |= seen[parent_label, w] & (conflict[j, w] | bits[j, w])
+                    if clash != 0:
+                        continue
+                new_load = weight[j] + (0 if at_yard else load[parent_label])
+                new_box = boxes[j] + (0 if at_yard else box[parent_label])
+                if new_load > payload or new_box > max_boxes:
+                    continue
+                drive = tau[i, j]
+                if (start if at_yard else early[parent_label]) + drive > opt_hi_max(opt_hi, opt_ptr, j):
+                    continue
+                fixed = way[i, j] + (0.0 if at_yard else base[parent_label])
+                helped = 0 if at_yard else help_[parent_label]
+                if extra[j] > helped:
+                    fixed += (extra[j] - helped) * (helper_cents + helper_dual)
+                    helped = extra[j]
+                for e in range(kinds):
+                    have = 0 if at_yard else taken[parent_label, e]
+                    if gear[j, e] > have:
+                        fixed += gear_price[e] * (gear[j, e] - have)
+                        have = gear[j, e]
+                    new_taken[e] = have
+                for p in range(len(pair_then)):
+                    if pair_then[p] == j:
+                        f = pair_first[p]
+                        if at_yard or seen[parent_label, f >> 6] & bits[f, f >> 6] == 0:
+                            fixed += pair_price[p]
+                for w in range(words):
+                    new_seen[w] = bits[j, w] | (np.uint64(0) if at_yard else seen[parent_label, w])
+                new_key = keys[j] + (np.uint64(0) if at_yard else key[parent_label])
+                flag0 = 0 if at_yard else rested[parent_label]
+                # the rest may come before the service, after it, or not here
+                for variant in range(3 if has_rest and flag0 == 0 else 1):
+                    arrive = (start if at_yard else early[parent_label]) + drive
+                    spent = drive + (0 if at_yard else work[parent_label])
+                    limit = latest if at_yard else late[parent_label]
+                    flag = flag0
+                    if variant == 1:
+                        if arrive > rest[3]:
+                            continue
+                        limit = min(limit, rest[3] - spent)
+                        arrive = max(arrive, rest[2]) + rest[1]
+                        spent += rest[1]
+                        flag = 1
+                    for o in range(opt_ptr[j], opt_ptr[j + 1]):
+                        if arrive > opt_hi[o]:
+                            continue
+                        a = max(arrive, opt_lo[o]) + service[j]
+                        d = spent + service[j]
+                        z = min(limit, opt_hi[o] - spent)
+                        fl = flag
+                        if variant == 2:
+                            if a > rest[3]:
+                                continue
+                            z = min(z, rest[3] - d)
+                            a = max(a, rest[2]) + rest[1]
+                            d += rest[1]
+                            fl = 1
+                        if a > latest:
+                            continue
+                        cost = fixed + value[o]
+                        day = max(d, a - z)
+                        bucket = (a - start) // width
+                        loose = a < z + d
+                        bound = slip[0, j, bucket] if loose else go[0, j, bucket]
+                        if has_rest and fl == 0:
+                            if day > rest[0]:
+                                bound = INF
+                            bound = min(bound, slip[1, j, bucket] if loose else go[1, j, bucket])
+                        bound += cost + minute * day - minute * (width - 1) + day_cents - sigma
+                        if bound >= threshold or bound >= level_cut:
+                            continue
+                        # compare with the labels kept at this job
+                        slot = np.int64(j)
+                        if same_set_only:
+                            mixed = new_key + np.uint64(j) * np.uint64(0x9E3779B97F4A7C15)
+                            slot = np.int64((mixed >> np.uint64(20)) & mask)
+                        beaten = False
+                        other = head[slot]
+                        while other >= 0:
+                            if (
+                                alive[other] and early[other] <= a and rested[other] >= fl and node[other] == j
+                                and base[other] - minute * late[other] <= cost - minute * z + 1e-9
+                            ):  # fmt: skip
+                                if betters(
+                                    other, a, d, z, cost, fl, new_seen, new_taken, helped, same_set_only, firsts, has_rest,
+                                    early, work, late, base, rested, seen, taken, help_, gear_price,
+                                    helper_cents + helper_dual, minute,
+                                ):  # fmt: skip
+                                    beaten = True
+                                    break
+                            other = chain[other]
+                        if beaten:
+                            continue
+                        if count >= room:
+                            ended = FULL
+                            break
+                        c = count
+                        node[c], parent[c] = j, (-1 if at_yard else parent_label)
+                        early[c], work[c], late[c], base[c] = a, d, z, cost
+                        opts[c] = opt_cost[o] + (0 if at_yard else opts[parent_label])
+                        driven[c] = metres[i, j] + (0 if at_yard else driven[parent_label])
+                        load[c], box[c], help_[c], rested[c] = new_load, new_box, helped, fl
+                        alive[c], score[c], key[c] = True, bound, new_key
+                        for w in range(words):
+                            seen[c, w] = new_seen[w]
+                        for e in range(kinds):
+                            taken[c, e] = new_taken[e]
+                        # drop labels of this level that the new one betters
+                        other = head[slot]
+                        while other >= first_new:
+                            if (
+                                alive[other] and a <= early[other] and fl >= rested[other] and node[other] == j
+                                and cost - minute * z <= base[other] - minute * late[other] + 1e-9
+                            ):  # fmt: skip
+                                if betters(
+                                    c, early[other], work[other], late[other], base[other], rested[other], seen[other],
+                                    taken[other], help_[other], same_set_only, firsts, has_rest,
+                                    early, work, late, base, rested, seen, taken, help_, gear_price,
+                                    helper_cents + helper_dual, minute,
+                                ):  # fmt: skip
+                                    alive[other] = False
+                            other = chain[other]
+                        chain[c] = head[slot]
+                        head[slot] = c
+                        count += 1
+                        if count >= next_cut:  # more than enough for this level: only what is among the best so far
+                            level_cut = np.partition(score[first_new:count], beam)[beam]
+                            next_cut = count + 2 * beam
+                            ended = TRUNCATED
+                        # home from here
+                        back = a + tau[j, n]
+                        whole = max(d + tau[j, n], back - z)
+                        if back <= latest and (not has_rest or fl == 1 or whole <= rest[0]):
+                            total = cost + way[j, n] + minute * whole + overtime * max(0, back - end) + day_cents - sigma
+                            if total < threshold:
+                                run = driven[c] + metres[j, n]
+                                exact = (
+                                    opts[c] + day_cents + int(minute) * whole + int(overtime) * max(0, back - end)
+                                    + (km_cents * run + 500) // 1000 + helped * helper_cents
+                                )  # fmt: skip
+                                where = np.int64((new_key >> np.uint64(20)) & mask)
+                                old = done_head[where]
+                                while old >= 0 and not (
+                                    key[done_label[old]] == new_key and equal(seen[done_label[old]], new_seen)
+                                ):
+                                    old = done_chain[old]
+                                if old < 0:
+                                    done_label[done], done_cost[done], done_int[done] = c, total, exact
+                                    done_chain[done] = done_head[where]
+                                    done_head[where] = done
+                                    done += 1
+                                elif exact < done_int[old]:
+                                    done_label[old], done_cost[old], done_int[old] = c, total, exact
+                                if most and old < 0 and done >= next_best:
+                                    threshold = min(threshold, np.partition(done_cost[:done], most - 1)[most - 1] + 1e-9)
+                                    next_best = done + most
+                    if ended == FULL:
+                        break
+                if ended == FULL:
+                    break
+            if ended == FULL:
+                break
+        begin, stop = first_new, count
+        level += 1
+        if ended == FULL:
+            break
+        if beam and stop - begin > beam:
+            ranked = np.sort(score[begin:stop])
+            limit_score = ranked[beam]
+            for label in range(begin, stop):
+                if score[label] > limit_score:
+                    alive[label] = False
+            ended = TRUNCATED
+
+    pointers = np.zeros(done + 1, np.int64)
+    for r in range(done):
+        stops = 0
+        label = done_label[r]
+        while label >= 0:
+            stops += 1
+            label = parent[label]
+        pointers[r + 1] = pointers[r] + stops
+    flat = np.empty(pointers[done], np.int16)
+    helpers = np.empty(done, np.int64)
+    for r in range(done):
+        label = done_label[r]
+        helpers[r] = help_[label]
+        place = pointers[r + 1]
+        while label >= 0:
+            place -= 1
+            flat[place] = node[label]
+            label = parent[label]
+    return flat, pointers, done_int[:done].copy(), helpers, done_cost[:done].copy(), ended, count
+
+
+@numba.njit(cache=True, nogil=True)
+def opt_hi_max(opt_hi: Any, opt_ptr: Any, j: int) -> int:
+    """Return the latest start of job j in any option."""
+    top = -1
+    for o in range(opt_ptr[j], opt_ptr[j + 1]):
+        top = max(top, opt_hi[o])
+    return top
+
+
+@numba.njit(cache=True, nogil=True)
+def equal(a: Any, b: Any) -> bool:
+    """Say whether two sets are the same."""
+    for w in range(len(a)):
+        if a[w] != b[w]:
+            return False
+    return True
+
+
+@numba.njit(cache=True, nogil=True)
+def betters(
+    x: int, a: int, d: int, z: int, cost: float, flag: int, other_seen: Any, other_taken: Any, other_help: int,
+    same_set: bool, firsts: Any, has_rest: bool, early: Any, work: Any, late: Any, base: Any, rested: Any, seen: Any,
+    taken: Any, help_: Any, gear_price: Any, helper_price: float, minute: float,
+) -> bool:  # fmt: skip
+    """Say whether label x makes the other one, at the same job, needless: whatever follows costs x no more.
+
+    As a function of the minute t at which the last service ends, a label has cost base + minute * max(work, t - late).
+    That of x must not exceed the other's for any t from the other's earliest on: enough at that minute and in the limit.
+    """
+    if early[x] > a or rested[x] < flag:
+        return False
+    b = base[x]
+    flat = b - minute * late[x]
+    other_flat = cost - minute * z
+    if flat > other_flat + 1e-9:
+        return False
+    if max(flat, b + minute * work[x] - minute * a) > max(other_flat, cost + minute * d - minute * a) + 1e-9:
+        return False
+    if has_rest and rested[x] == 0 and (late[x] < z or work[x] > max(d, a - z)):
+        return False  # x must still be able to end within the time that needs no rest wherever the other can
+    if same_set:
+        return equal(seen[x], other_seen)
+    for w in range(len(other_seen)):
+        if seen[x, w] & ~other_seen[w]:
+            return False
+        if (seen[x, w] ^ other_seen[w]) & firsts[w]:
+            return False
+    # x has served fewer jobs, so it may have paid for fewer pieces and helpers: it may have to pay for them later
+    owed = 0.0
+    for e in range(len(other_taken)):
+        owed += gear_price[e] * max(0, other_taken[e] - taken[x, e])
+    owed += helper_price * max(0, other_help - help_[x])
+    if owed == 0.0:
+        return True
+    now = max(flat, b + minute * work[x] - minute * a) + owed
+    return now <= max(other_flat, cost + minute * d - minute * a) + 1e-9 and flat + owed <= other_flat + 1e-9
