@@ -137,6 +137,9 @@ def backtest(
     weeks: Annotated[int, typer.Option(min=1, max=45, help="Weeks of 2013 to plan; the others serve to fit.")] = 40,
     jobs: Annotated[int, typer.Option(min=3, max=60)] = 30,
     crews: Annotated[int, typer.Option(min=1, max=6)] = 3,
+    any_day: Annotated[
+        float, typer.Option(min=0, max=1, help="Share of customers who can be visited on any day of the week.")
+    ] = 0.5,
     seconds: Annotated[float, typer.Option(min=0.1, help="Most seconds for each plan.")] = 3.0,
     seed: Annotated[int, typer.Option()] = 1,
 ) -> None:
@@ -145,7 +148,7 @@ def backtest(
 
     try:
         summary = command.run_and_report(
-            out, weeks, jobs, crews, seconds, seed, lambda line: typer.echo(line, err=True)
+            out, weeks, jobs, crews, any_day, seconds, seed, lambda line: typer.echo(line, err=True)
         )
     except BadInput as fault:
         raise _refused(fault) from None

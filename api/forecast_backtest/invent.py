@@ -47,8 +47,12 @@ class Ask(NamedTuple):
         return self.again_cents + DELAY_CENTS
 
 
-def asks(seed: int, week: int, jobs: int) -> list[Ask]:
-    """Return the jobs of a week: installs, repairs and surveys, some with a tall ladder, some of large awnings."""
+def asks(seed: int, week: int, jobs: int, any_day: float) -> list[Ask]:
+    """Return the jobs of a week: installs, repairs and surveys, some with a tall ladder, some of large awnings.
+
+    `any_day` is the share of customers who can be visited on any day; the others name two to four days, some only half
+    days.
+    """
     rng = np.random.default_rng((seed, week))
     found = []
     for n in range(jobs):
@@ -65,6 +69,8 @@ def asks(seed: int, week: int, jobs: int) -> list[Ask]:
         days = sorted(int(d) for d in rng.choice(DAYS, size=int(rng.integers(2, 5)), replace=False))
         shapes = ((480, 1020), (480, 1020), (480, 780), (720, 1020))
         hours = tuple(Span(day, *shapes[int(rng.integers(len(shapes)))]) for day in days)
+        if rng.random() < any_day:
+            hours = tuple(Span(day, 480, 1020) for day in range(DAYS))
         found.append(Ask(f"{kind}-{n + 1:02}", work, station, site, hours))
     return found
 

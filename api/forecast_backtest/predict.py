@@ -204,8 +204,10 @@ def _waves(station: Station) -> Floats:
 
 
 def _bridged(values: Floats) -> Floats:
+    """Return the values with the last known one carried on over gaps: what comes after a gap is not known in it."""
     known = np.flatnonzero(~np.isnan(values))
-    return np.interp(np.arange(len(values)), known, values[known])
+    last = np.searchsorted(known, np.arange(len(values)), side="right") - 1
+    return values[known[np.maximum(0, last)]]
 
 
 def _smooth(wet: Mask) -> Floats:

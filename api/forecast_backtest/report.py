@@ -6,6 +6,7 @@ import csv
 from pathlib import Path
 
 import msgspec
+from matplotlib.dates import AutoDateLocator, ConciseDateFormatter
 from matplotlib.figure import Figure
 
 from api.forecast_backtest.run import BLIND, Case, Outcome
@@ -31,6 +32,7 @@ def totals(outcome: Outcome) -> list[dict[str, str | int | float]]:
         blind = [week.scores[BLIND] for week in outcome.weeks]
         lost, lost_blind = sum(s.lost for s in scores), sum(s.lost for s in blind)
         cents, cents_blind = sum(s.planned_cents for s in scores), sum(s.planned_cents for s in blind)
+        road, road_blind = (sum(s.road_cents for s in group) for group in (scores, blind))
         spent, spent_blind = (c + sum(s.lost_cents for s in g) for c, g in ((cents, scores), (cents_blind, blind)))
         rows.append(
             {
@@ -42,6 +44,7 @@ def totals(outcome: Outcome) -> list[dict[str, str | int | float]]:
                 "lost_of_blind": round(lost / lost_blind, 3) if lost_blind else 0.0,
                 "planned_cents": cents,
                 "planned_of_blind": round(cents / cents_blind, 3),
+                "road_of_blind": round(road / road_blind, 3),
                 "waiting_cents": sum(s.waiting_cents for s in scores),
                 "risk_cents": sum(s.risk_cents for s in scores),
                 "lost_cents": sum(s.lost_cents for s in scores),
@@ -104,11 +107,13 @@ def summary_lines(outcome: Outcome) -> list[str]:
     """Return the result in plain lines."""
     lines = []
     for row in totals(outcome):
-        shares = [f"{float(row[key]):.1%}" for key in ("lost_of_blind", "planned_of_blind", "spent_of_blind")]
+        keys = ("lost_of_blind", "road_of_blind", "planned_of_blind", "spent_of_blind")
+        shares = [f"{float(row[key]):.1%}" for key in keys]
         lines.append(
             f"{row['way']} ({NAMES[str(row['way'])]}): {row['visits_planned']} visits planned, "
             f"{row['visits_lost']} lost, {row['jobs_waiting']} jobs left waiting; against the blind plans: "
-            f"losses {shares[0]}, planned cost {shares[1]}, planned cost and losses {shares[2]}"
+            f"losses {shares[0]}, cost on the road {shares[1]}, with what is left waiting {shares[2]}, "
+            f"with what was lost too {shares[3]}"
         )
     for kind in outcome.errors:
         for which, cases in (("fitted", outcome.fitted_cases[kind]), ("other", outcome.other_cases[kind])):
@@ -130,10 +135,8 @@ def plot(outcome: Outcome) -> Figure:
     rows = totals(outcome)
     ways = [str(row["way"]) for row in rows]
     colours = [_COLOURS[way] for way in ways]
-    for axes, key, title in ((bars, "visits_lost", "Visits lost to the weather"), (cost, "planned_of_blind", "Cost")):
+    for axes, title in ((bars, "Visits lost to the weather, of those planned"), (cost, "Cost")):
         axes.set_title(title, loc="left", fontsize=11)
-        axes.set_facecolor("#fbf8f2")
-        del key
     bars.barh(ways, [float(row["visits_lost"]) for row in rows], color=colours)
     for n, row in enumerate(rows):
         bars.text(
@@ -164,6 +167,9 @@ def plot(outcome: Outcome) -> Figure:
             series.append(running)
         year.plot([week.monday for week in outcome.weeks], series, color=_COLOURS[way], label=NAMES[way])
     year.set_title("Visits lost, summed over the year", loc="left", fontsize=11)
+    locator = AutoDateLocator(maxticks=8)
+    year.xaxis.set_major_locator(locator)
+    year.xaxis.set_major_formatter(ConciseDateFormatter(locator))
     year.legend(fontsize=8, frameon=False)
     reliability.plot([0, 1], [0, 1], color=_GREY, linewidth=0.8)
     for kind in outcome.errors:

@@ -79,6 +79,7 @@ def backtest(
     weeks: int,
     jobs: int,
     crews: int,
+    any_day: float,
     seed: int,
     say: Callable[[str], None] = lambda _: None,
 ) -> Outcome:
@@ -108,7 +109,7 @@ def backtest(
         return score(plan, found, stations, monday, limits)
 
     for n, monday in enumerate(planned):
-        found = asks(seed, n, jobs)
+        found = asks(seed, n, jobs, any_day)
         scores: dict[str, Score] = {}
         scores[BLIND] = plan_and_score(found, monday, None, _NO_WEATHER)
         for kind in kinds:
@@ -166,7 +167,7 @@ def _visit_chances(
     found = []
     for n, monday in enumerate(weeks):
         forecasts = _forecasts(predictor, kind, monday)
-        for ask in asks(seed + 1, n, 40):
+        for ask in asks(seed + 1, n, 40, 0.5):
             day, start = int(rng.integers(DAYS)), int(rng.integers(32, 69 - ask.work.minutes // 15)) * 15
             date = monday + datetime.timedelta(days=day)
             station = stations[ask.station]
