@@ -5,6 +5,7 @@ Every fault is found in one pass and told with file, row and column; nothing is 
 
 from __future__ import annotations
 
+import itertools
 from pathlib import Path
 
 import msgspec
@@ -32,9 +33,9 @@ class Business(msgspec.Struct):
 
 def load(session: Session, business: Business) -> None:
     """Add all rows of `business` to an empty database."""
-    for row in business.rows:
-        session.add(row)
-        session.flush()
+    for _, rows in itertools.groupby(business.rows, type):
+        session.add_all(rows)
+        session.flush()  # before the next kind of row, which may refer to these
 
 
 def read_business(folder: Path) -> Business:

@@ -3,6 +3,10 @@
 from __future__ import annotations
 
 import datetime
+import shutil
+import tempfile
+from collections.abc import Iterator
+from pathlib import Path
 
 import alembic.autogenerate
 import alembic.command
@@ -14,7 +18,40 @@ from sqlmodel import SQLModel, select
 
 from api import tables
 from api.database import MIGRATIONS, open_database, transaction, upgrade
-from api.service import note
+from api.seed import read_business
+from api.service import load_business, note, prepare_week
+from scheduler.documents import encode
+from tests import postgresql
+from tests.conftest import DEMO, BuiltDemo
+
+
+@pytest.fixture(scope="module")
+def server() -> Iterator[str]:
+    """A PostgreSQL server for this file."""
+    if postgresql.binaries() is None:
+        pytest.skip("PostgreSQL is not installed")
+    # A socket's path must be short, and the server's own user must reach it: not in the test's own folder.
+    folder = Path(tempfile.mkdtemp(prefix="eave-pg-", dir="/tmp"))
+    try:
+        with postgresql.running(folder) as address:
+            yield address
+    finally:
+        shutil.rmtree(folder)
+
+
+@pytest.fixture(params=["sqlite", "postgresql"])
+def database(request: pytest.FixtureRequest, tmp_path: Path) -> Iterator[sa.Engine]:
+    """An empty database in the newest form, of either kind."""
+    sqlite = request.param == "sqlite"
+    engine = open_database(f"sqlite:///{tmp_path / 'test.sqlite'}" if sqlite else request.getfixturevalue("server"))
+    if not sqlite:
+        with engine.begin() as connection:
+            connection.execute(sa.text("DROP SCHEMA public CASCADE"))
+            connection.execute(sa.text("CREATE SCHEMA public"))
+    upgrade(engine)
+    yield engine
+    engine.dispose()
+
 
 NOON = datetime.datetime(2027, 4, 12, 12, tzinfo=datetime.UTC)
 
@@ -44,6 +81,14 @@ def test_history_is_only_ever_added_to(database: sa.Engine, change: str) -> None
     with transaction(database) as session:
         (row,) = session.exec(select(tables.History)).all()
         assert (row.by, row.at, row.detail) == ("office", NOON, {"item": "bracket"})
+
+
+def test_the_demo_business_gives_the_same_week_in_either_kind(database: sa.Engine, built: BuiltDemo) -> None:
+    business = read_business(DEMO)
+    now = business.first_week.forecast_issued
+    load_business(database, business, "files", now)
+    made = prepare_week(database, business.first_week.start_date, now)
+    assert encode(made.built.week) == (built.out / "week.json").read_bytes()
 
 
 def test_a_row_of_an_unknown_site_is_refused(database: sa.Engine) -> None:
