@@ -11,6 +11,7 @@ import resource
 import tempfile
 import time
 from collections.abc import Callable
+from functools import partial
 from pathlib import Path
 
 import numpy as np
@@ -49,7 +50,7 @@ def main() -> None:
         measured("build tiles, real city centre (0.7 MB)", lambda: build_tiles(helsinki(), city, lambda line: None))
         town = [(60.163 + 0.009 * a, 24.930 + 0.018 * b) for a, b in rng.random((650, 2)).tolist()]
         for many in (45, 200, 650):
-            measured(f"city centre, {many} × {many}", lambda many=many: travel_times(town[:many], Extract(str(city))))
+            measured(f"city centre, {many} × {many}", partial(travel_times, town[:many], Extract(str(city))))
         write_grid(folder / "grid.osm.pbf", SIZE, SPACING_M, main_every=10)
         measured(
             "build tiles, grid of 40,000 crossings",
@@ -59,7 +60,7 @@ def main() -> None:
             kept = folder / "kept" if many == 650 else None
             measured(
                 f"grid, {many} × {many}",
-                lambda many=many, kept=kept: travel_times(places[:many], Extract(str(grid)), cache=kept),
+                partial(travel_times, places[:many], Extract(str(grid)), cache=kept),
             )
         kept = folder / "kept"
         measured("grid, 650 × 650 out of the cache", lambda: travel_times(places, Extract(str(grid)), cache=kept))
