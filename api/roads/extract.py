@@ -171,10 +171,10 @@ def _config(tiles: Path, jobs: int, log: str) -> dict[str, Any]:
     config["mjolnir"]["concurrency"] = jobs
     config["mjolnir"]["logging"]["type"] = log
     # One search a place of departure, instead of two that meet for each pair. On a grid of 40,000 crossings that took
-    # 0.1 s a place against 2.3 ms a pair. In a real city centre it agreed with single routes from 39 of 40 places to
-    # the second (from the last both searches differ from single routes alike), while the pairwise search left 69 of
-    # 1,207 drives out, and its answer for a pair changed with what else was asked, so that kept answers would depend
-    # on the past.
+    # 0.1 s a place against 2.3 ms a pair. In a real city centre it agreed with single routes from 39 of 40 places
+    # within 2 s (from the last both searches differ from single routes alike), while the pairwise search left 69 of
+    # 1,207 drives out. On a plain grid the pairwise answer for a pair changed with what else was asked (7 of 300), so
+    # that kept answers would depend on the past.
     config["thor"]["source_to_target_algorithm"] = "timedistancematrix"
     for limits in config["service_limits"].values():
         if isinstance(limits, dict) and limits.get("max_matrix_location_pairs"):
