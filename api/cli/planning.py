@@ -32,6 +32,9 @@ def plan(
     seconds: Annotated[
         float, typer.Option(min=0, metavar="N", help="Stop after about N seconds, with the best plan found by then.")
     ] = 60.0,
+    until_proven: Annotated[
+        bool, typer.Option("--until-proven", help="Stop only when no cheaper plan can exist, however long it takes.")
+    ] = False,
     seed: Annotated[int, typer.Option(min=0, metavar="N", help="Start of the search's random numbers.")] = 0,
     as_json: Annotated[bool, typer.Option("--json", help="Print the outcome as JSON.")] = False,
 ) -> None:
@@ -50,7 +53,7 @@ def plan(
         raise BadInput("--json", "and --out - would both go to standard output; give the plan a file")
     check_writable(out)
     week = read_document(week_file, read_week)
-    made, stopped = search(week, seconds=seconds, seed=seed)
+    made, stopped = search(week, seconds=None if until_proven else seconds, seed=seed)
     verdict = judge(week, made)
     if not verdict.ok:
         for breach in verdict.broken_rules:

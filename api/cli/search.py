@@ -37,8 +37,11 @@ class _Wish:
         self.made = True
 
 
-def search(week: Week, *, seconds: float, seed: int) -> tuple[Plan, bool]:
-    """Return the best plan found and whether it was stopped by hand. Without any plan, exits with 130."""
+def search(week: Week, *, seconds: float | None, seed: int) -> tuple[Plan, bool]:
+    """Return the best plan found in `seconds` (None: until it is proven best) and whether it was stopped by hand.
+
+    Exits with 130 where it is given up.
+    """
     from scheduler.engine import solve
 
     wish = _Wish()

@@ -12,6 +12,7 @@ import sys
 from collections.abc import Callable, Iterator
 from dataclasses import dataclass
 from pathlib import Path
+from types import SimpleNamespace
 from typing import Any
 
 import msgspec
@@ -272,6 +273,8 @@ def test_plan_passes_on_what_was_asked_for(
     engine(solve)
     run("plan", files[0], "-o", tmp_path / "new.json", "--seconds", "7.5", "--seed", "3")
     assert (asked["seconds"], asked["seed"], asked["week"]) == (7.5, 3, example[0])
+    run("plan", files[0], "-o", tmp_path / "new.json", "--until-proven")
+    assert (asked["seconds"], asked["seed"]) == (None, 0)
 
 
 def test_plan_to_standard_output(run: Run, files: tuple[Path, Path], example: tuple[Week, Plan], engine: Any) -> None:
@@ -347,6 +350,27 @@ def test_where_the_plan_goes_is_checked_before_the_work(
     assert ran.code == 2
     assert "cannot be written: there is no folder" in ran.err
     assert run("plan", files[0], "--out", tmp_path).err.endswith("is a folder; name a file in it.\n")
+
+
+# --- demo
+
+
+def test_demo_says_where_everything_is(run: Run, tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+    def build(out: Path, report: Callable[[str], None]) -> Any:
+        report("drew 3 walls")
+        return SimpleNamespace(week=out / "week.json", plan=out / "plan.json")
+
+    monkeypatch.setattr("api.demo.build", build)
+    ran = run("demo", "--out", tmp_path)
+    assert ran.code == 0
+    assert f"eaveboard show {tmp_path}/plan.json --week {tmp_path}/week.json" in ran.out
+
+
+def test_serve_refuses_settings_that_cannot_be(run: Run, monkeypatch: pytest.MonkeyPatch) -> None:
+    monkeypatch.setenv("EAVEBOARD_PORT", "x")
+    ran = run("serve")
+    assert ran.code == 2
+    assert ran.err.startswith("EAVEBOARD_PORT: must be a port")
 
 
 # --- writing
