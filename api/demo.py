@@ -8,7 +8,6 @@ import time
 from collections.abc import Callable
 from dataclasses import dataclass
 from pathlib import Path
-from typing import Any
 
 from api.database import open_database, upgrade
 from api.fingerprint import fingerprint
@@ -16,6 +15,7 @@ from api.seed import read_business
 from api.service import Planner, PreparedWeek, load_business, plan_week, prepare_week
 from api.settings import sqlite_address
 from scheduler.documents import encode
+from scheduler.engine import Progress, solve
 
 FILES = Path(__file__).parent.parent / "seeds" / "demo"
 SECONDS = 45.0
@@ -75,15 +75,20 @@ def build(
 
 
 def _engine() -> Planner:
-    """Return the project's engine; imported late, for it compiles its loops."""
-    from scheduler.engine import solve
-
+    """Return the project's engine."""
     return functools.partial(solve, clock=time.monotonic)
 
 
-def _progress(report: Callable[[str], None]) -> Callable[[Any], None]:
-    def tell(progress: Any) -> None:
-        report(str(progress))
+def _progress(report: Callable[[str], None]) -> Callable[[Progress], None]:
+    """Return what tells the planner's progress in a line: seconds, what it does, the best cost and the bound."""
+
+    def tell(progress: Progress) -> None:
+        words = [f"{progress.seconds:3.0f} s, {progress.phase}"]
+        if progress.cost is not None:
+            words.append(f"cost {progress.cost / 100:,.0f}")
+            if progress.bound is not None:
+                words.append(f"at least {progress.bound / 100:,.0f}")
+        report(": ".join((words[0], ", ".join(words[1:]))) if words[1:] else words[0])
 
     return tell
 

@@ -20,6 +20,7 @@ from api.seed import Business, load
 from api.translate import BuiltWeek, open_visits, week_of, with_because
 from scheduler.audit import audit
 from scheduler.documents import encode
+from scheduler.engine import Progress
 from scheduler.errors import BadInput
 from scheduler.plan import Plan
 from scheduler.week import Week
@@ -32,7 +33,7 @@ ENGINE = ("scheduler.engine", "scheduler.price", "scheduler.week")
 class Planner(Protocol):
     """The engine's one call: the best plan of `week` that it finds in `seconds`."""
 
-    def __call__(self, week: Week, *, seconds: float, report: Callable[[Any], None] | None = None) -> Plan: ...
+    def __call__(self, week: Week, *, seconds: float, report: Callable[[Progress], None] | None = None) -> Plan: ...
 
 
 @dataclass(frozen=True)
@@ -128,7 +129,7 @@ def plan_week(
     seconds: float,
     now: datetime.datetime,
     by: str,
-    report: Callable[[Any], None] | None = None,
+    report: Callable[[Progress], None] | None = None,
 ) -> tuple[tables.StoredPlan, bool]:
     """Return the plan of `made` and whether it was made now: one of the same week document and engine is used again.
 

@@ -3,15 +3,15 @@
 from __future__ import annotations
 
 from collections.abc import Callable
-from typing import Any
 
 from scheduler.audit import audit
+from scheduler.engine import Progress
 from scheduler.plan import Because, Plan, Route, Skipped, Stop
 from scheduler.price import price
 from scheduler.week import Crew, Job, Shift, Week
 
 
-def one_a_day(week: Week, *, seconds: float, report: Callable[[Any], None] | None = None) -> Plan:
+def one_a_day(week: Week, *, seconds: float, report: Callable[[Progress], None] | None = None) -> Plan:
     """Return a plan that keeps every rule of `week`."""
     routes: list[Route] = []
     for job in sorted(week.jobs, key=lambda job: (-job.skip_cents, job.id)):
@@ -21,7 +21,7 @@ def one_a_day(week: Week, *, seconds: float, report: Callable[[Any], None] | Non
         good = next((route for route in tries if audit(week, _plan(week, [*routes, route])).ok), None)
         routes += [] if good is None else [good]
     if report is not None:
-        report("one job a crew and day")
+        report(Progress(0.0, None, None, "one job a crew and day"))
     return _plan(week, routes)
 
 
