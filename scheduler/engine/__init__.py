@@ -11,6 +11,7 @@ from scheduler.plan import Plan
 from scheduler.week import Week
 
 POLL_S = 0.05
+LET_GO_S = 0.4  # given to the search to end by itself
 LAST_S = 0.3  # kept back from the time given, for reasons and the last audit
 
 
@@ -77,6 +78,7 @@ def solve(
                 told = (cost, bound, phase)
                 report(Progress(clock() - begun, cost, bound, phase))
     ended.set()
+    thread.join(LET_GO_S)
     if failed and not best.routes:
         raise failed[0]
     routes, _, bound, _ = best.state()

@@ -10,6 +10,7 @@ import highspy
 import numpy as np
 
 from scheduler.engine.master import Pool, extend, solver
+from scheduler.engine.model import Ints
 
 
 @dataclass(frozen=True)
@@ -24,11 +25,12 @@ class Answer:
 
 def select(
     pool: Pool, chosen: Sequence[int], *, seconds: float | None, fixed: Sequence[int] = (), start: Sequence[int] = (),
-    better_than: float = np.inf, seed: int = 0, check: Callable[[], None] = lambda: None, nodes: int | None = None,
+    cuts: Sequence[Ints] = (), better_than: float = np.inf, seed: int = 0, check: Callable[[], None] = lambda: None, nodes: int | None = None,
 ) -> Answer:  # fmt: skip
     """Return the cheapest selection of `chosen` columns that takes every one of `fixed` too.
 
-    `start` is a selection to begin from; `nodes` limits the branching, so that a run can be repeated exactly. Raises what
+    `start` is a selection to begin from; each of `cuts` holds positions in `chosen` of which at most one may be taken;
+    `nodes` limits the branching, so that a run can be repeated exactly. Raises what
     `check` raises, at the next moment when the solver lets go.
     """
     held = set(fixed)
@@ -49,6 +51,8 @@ def select(
         h.setOptionValue("mip_max_nodes", nodes)
     if np.isfinite(better_than):
         h.setOptionValue("objective_bound", float(better_than))
+    for cut in cuts:
+        h.addRow(-np.inf, 1.0, len(cut), (cut + rows.jobs).astype(np.int32), np.ones(len(cut)))
     if start:
         h.setSolution(_point(pool, columns, start))
     raised: list[BaseException] = []

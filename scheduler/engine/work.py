@@ -2,16 +2,17 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable
+from collections.abc import Callable, Sequence
 from concurrent.futures import ThreadPoolExecutor
 
 import numpy as np
 
 from scheduler.engine import routes
 from scheduler.engine.best import Best, Routes
+from scheduler.engine.closing import Closing
 from scheduler.engine.days import Columns
 from scheduler.engine.integer import Answer, select
-from scheduler.engine.model import Model
+from scheduler.engine.model import Ints, Model
 from scheduler.engine.relax import Relaxation, Stopped
 from scheduler.engine.ruin import Ruin
 
@@ -72,11 +73,13 @@ class Search:
             answer = self.integer(range(len(relax.pool)), limit)
             self.best.tell("listing every route that could still pay")
             complete = self.list_routes(self.best.cost - relax.bound + relax.rounding + MARGIN)
-            relax.solve_lp()
             if complete:
-                self.best.prove(relax.value)
                 self.best.tell("proving the plan")
-                answer = self.integer(self.cheap_enough(), None)
+                closing = Closing(relax.pool, self.cheap_enough(), self.check)
+                closing.run(relax.dual, lambda: self.best.cost, MARGIN, self.best.prove)
+                if self.best.proven:
+                    return
+                answer = self.integer(closing.kept.tolist(), None, closing.cut_columns)
                 if answer.proven:
                     self.best.prove(float(self.best.cost))
                     return
@@ -89,8 +92,7 @@ class Search:
         starts, index, value = relax.rows.entries(columns)
         priced = np.add.reduceat(relax.dual[index] * value, starts[:-1]) if len(columns) else np.zeros(0)
         reduced = columns.cost - priced
-        kept = reduced <= self.best.cost - relax.value + MARGIN
-        kept[self.chosen()] = True
+        kept = reduced <= self.best.cost - relax.bound + relax.rounding + MARGIN
         return [int(c) for c in np.nonzero(kept)[0]]
 
     def list_routes(self, gap: float) -> bool:
@@ -114,16 +116,21 @@ class Search:
             relax.add(columns)
         return complete
 
-    def integer(self, chosen: range | list[int], nodes: int | None) -> Answer:
+    def integer(self, chosen: range | list[int], nodes: int | None, cuts: Sequence[Ints] = ()) -> Answer:
         """Solve the integer program over `chosen` and keep what is better."""
         left = self.left()
         answer = select(
-            self.relax.pool, chosen, seconds=left if np.isfinite(left) else None, start=self.chosen(), seed=self.seed,
-            check=self.check, nodes=nodes,
+            self.relax.pool, chosen, seconds=left if np.isfinite(left) else None, start=self.start(chosen), seed=self.seed,
+            check=self.check, nodes=nodes, cuts=cuts,
         )  # fmt: skip
         if answer.columns is not None:
             self.best.offer(self.routes_of(answer.columns), answer.cost)
         return answer
+
+    def start(self, chosen: range | list[int]) -> list[int]:
+        """Return the best plan's columns where all are among `chosen`: a plan to begin from."""
+        columns = self.chosen()
+        return columns if set(columns) <= set(chosen) else []
 
     def chosen(self) -> list[int]:
         """Return the pool's columns of the best plan."""
