@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-from scheduler.layout.backing import _MARGIN as BACKING_MARGIN
 from scheduler.layout.drawing import materials, running
 from scheduler.layout.drawing.lettering import width_of
 from scheduler.layout.drawing.naming import name_all
@@ -24,6 +23,7 @@ from scheduler.layout.drawing.view import (
     Elevation,
     View,
     awning_box,
+    backing_boxes,
     box_of,
     bracket_boxes,
     is_visible,
@@ -129,7 +129,7 @@ def _brackets(sheet: Sheet, elevation: Elevation) -> None:
         sheet.line((box.left + box.right) / 2, box.top, (box.left + box.right) / 2, box.bottom, pen=0.25, ink=PAPER)
     for box in bracket_boxes(elevation, stands.members):
         sheet.rect(box, pen=0.25, dash="0.9 0.6")
-    for box in bracket_boxes(elevation, stands.backing, BACKING_MARGIN):
+    for box in backing_boxes(elevation):
         sheet.rect(box, pen=0.4, fill=PAPER)
         sheet.line(box.left, box.top, box.right, box.bottom, pen=0.3)
         sheet.line(box.left, box.bottom, box.right, box.top, pen=0.3)
@@ -173,15 +173,19 @@ def _chalk_line(sheet: Sheet, elevation: Elevation) -> None:
         sheet.rect(Box(x - 1.2, middle - 0.7, x + 1.2, middle + 0.7), pen=0.01, ink=PAPER, fill=PAPER)
         sheet.path(f"M{n(x - 1.3)} {n(middle - 0.3)}l2.6 -0.8M{n(x - 1.3)} {n(middle + 1.1)}l2.6 -0.8", pen=0.18)
     length, other = measures.first(survey.place.height), measures.other(survey.place.height)
-    for words in (f"chalk line height, {other}", f"chalk line, {other}", other):
-        long = max(width_of(length, FIGURE, True), width_of(words, SMALL))
-        middle = max((y + view.ground) / 2, elevation.top + SMALL + 3 + long / 2)
-        middle = min(middle, view.ground - 1.5 - long / 2)
+    tries = [
+        (words, max(width_of(length, FIGURE, True), width_of(words, SMALL)) / 2, low)
+        for words in (f"chalk line height, {other}", f"chalk line, {other}", other)
+        for low in (False, True)
+    ]
+    for words, half, low in tries:
+        lowest = view.ground - 1.5 - half
+        middle = lowest if low else min(max((y + view.ground) / 2, elevation.top + SMALL + 3 + half), lowest)
         boxes = (
             text_box(x - 5.6, middle, length, FIGURE, anchor="middle", bold=True, turned=True),
             text_box(x - 1.9, middle, words, SMALL, anchor="middle", turned=True),
         )
-        if all(sheet.is_free(box, gap=0.3) for box in boxes) or words == other:
+        if all(sheet.is_free(box, gap=0.3) for box in boxes):
             break
     sheet.text(x - 5.6, middle, length, FIGURE, anchor="middle", bold=True, turned=True)
     sheet.text(x - 1.9, middle, words, SMALL, anchor="middle", ink=GREY, turned=True)

@@ -6,13 +6,14 @@ out without opening a font. Accented letters are as wide as their base letter.
 
 from __future__ import annotations
 
+import re
 import unicodedata
 from functools import lru_cache
 
 _EM = 2048
 _REGULAR = {
-    465: "′", 563: "'", 569: "ijl", 582: "ł", 604: "IJ", 651: " ,.·‘’", 690: "/:;\\|", 721: "f", 739: "-", 765: "″",
-    799: "()[]", 803: "t", 821: "!²³¡", 842: "r", 942: '"', 1024: "*_`°§–", 1061: "“”„", 1067: "s", 1075: "z",
+    465: "′", 563: "'", 569: "ijl", 582: "ł", 604: "IJ", 651: " \u00a0,.·‘’", 690: "/:;\\|", 721: "f", 739: "-",
+    765: "″", 799: "()[]", 803: "t", 821: "!²³¡", 842: "r", 942: '"', 1024: "*_`°§–", 1061: "“”„", 1067: "s", 1075: "z",
     1087: "?¿", 1126: "c", 1141: "L", 1151: "Ł", 1178: "F", 1186: "k", 1208: "•", 1212: "vxy", 1235: "P", 1251: "TY",
     1253: "oø", 1255: "a", 1260: "e", 1290: "ß", 1294: "E", 1298: "hnu", 1300: "Sbdgpqđ", 1303: "$0123456789{}€",
     1343: "K", 1401: "AV", 1403: "XZ", 1405: "B", 1423: "R", 1430: "C", 1499: "U", 1532: "N", 1540: "H", 1577: "D",
@@ -20,7 +21,7 @@ _REGULAR = {
     1985: "½¼¾⅛⅜⅝⅞", 1995: "mÆ", 2011: "æ", 2025: "W", 2048: "@®—…™",
 }  # fmt: skip
 _BOLD = {
-    540: "′", 627: "'", 702: "ijl", 713: " ", 748: "/\\|", 760: "ł", 762: "IJ", 778: ",.·‘’", 819: ":;", 850: "-",
+    540: "′", 627: "'", 702: "ijl", 713: " \u00a0", 748: "/\\|", 760: "ł", 762: "IJ", 778: ",.·‘’", 819: ":;", 850: "-",
     891: "f", 897: "²³", 915: "″", 934: "!¡", 936: "()[]", 979: "t", 1010: "r", 1024: "_`°§–", 1067: '"', 1071: "*",
     1188: "?¿", 1192: "z", 1214: "c", 1219: "s", 1305: "L", 1309: "•", 1315: "Ł", 1321: "x", 1335: "vy", 1346: "“”„",
     1362: "k", 1382: "a", 1389: "e", 1397: "T", 1399: "EF", 1407: "oø", 1425: "$0123456789€", 1458: "hnu{}",
@@ -35,6 +36,10 @@ _STRANGE = 1.4
 
 ASCENT, DESCENT = 0.78, 0.24  # of figures, capitals and brackets; em
 _TALL_ASCENT, _TALL_DESCENT = 0.95, 0.3  # with accents on capitals or below letters
+_TIED = "\u00a0"  # a space at which no line breaks
+_MEASURE = re.compile(
+    r"(?:\d+' )?\d+ \d+/\d+\"|\d+' (?:\d+/)?\d+\"|\d[\d.]* (?:mm|cm|m|kg|lb|N|Pa|mph|ft|in|%)(?![A-Za-z])"
+)
 _DROPPED = ("Cc", "Cf", "Cs", "Co", "Cn", "Zl", "Zp")
 
 
@@ -50,7 +55,7 @@ def clean(text: str) -> str:
         marks = marks + 1 if kind in ("Mn", "Me") else 0
         if kind not in _DROPPED and marks <= 2:
             kept.append(char)
-    return "".join(kept)
+    return " ".join("".join(kept).split())
 
 
 def is_known(text: str) -> bool:
@@ -73,11 +78,11 @@ def rise_of(text: str) -> tuple[float, float]:
 def wrap(text: str, size: float, width: float, bold: bool = False, indent: float = 0.0) -> list[str]:
     """Return `text` in lines no wider than `width`, the first shorter by `indent`.
 
-    A word wider than a line is cut, at no loss of letters.
+    A measure (`1' 3 1/16"`, `368 mm`) stays together. A word wider than a line is cut, at no loss of letters.
     """
     lines: list[str] = []
     line, used, space = "", indent, width_of(" ", size, bold)
-    for word in text.split():
+    for word in _MEASURE.sub(lambda found: found[0].replace(" ", _TIED), " ".join(text.split())).split(" "):
         long = width_of(word, size, bold)
         if line and used + space + long <= width:
             line, used = f"{line} {word}", used + space + long
@@ -91,7 +96,7 @@ def wrap(text: str, size: float, width: float, bold: bool = False, indent: float
             word, used = word[fits:], 0.0
             long = width_of(word, size, bold)
         line, used = word, used + long
-    return [*lines, line] if line else lines
+    return [each.replace(_TIED, " ") for each in (*lines, line) if each]
 
 
 @lru_cache(maxsize=8192)

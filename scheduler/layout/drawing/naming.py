@@ -7,7 +7,7 @@ from collections.abc import Iterable, Iterator, Sequence
 from scheduler.layout.documents import Door
 from scheduler.layout.drawing.lettering import clean, width_of
 from scheduler.layout.drawing.sheet import GRAPHITE, GREY, RUST, SMALL, Box, Sheet, text_box
-from scheduler.layout.drawing.view import Elevation, View, awning_box, box_of, bracket_boxes, is_visible
+from scheduler.layout.drawing.view import Elevation, View, awning_box, backing_boxes, box_of, bracket_boxes, is_visible
 
 _LONGEST = 46.0  # mm; a longer name of an obstacle goes beside the picture
 _MOST_NAMED = 60  # obstacles; in a picture with more nobody would find a name
@@ -23,7 +23,8 @@ def name_all(sheet: Sheet, elevation: Elevation, lines: Sequence[Box]) -> list[s
     """
     survey, view, measures = elevation.survey, elevation.view, elevation.measures
     wall, body = view.wall, awning_box(elevation)
-    solid = [*bracket_boxes(elevation), *lines]
+    stands = elevation.stands
+    solid = [*bracket_boxes(elevation, (*stands.brackets, *stands.members)), *backing_boxes(elevation), *lines]
     if view.cut is not None:
         solid.append(Box(wall.left, view.y(view.cut[1]) - 0.8, wall.right, view.y(view.cut[0]) + 0.8))
     picture = Box(wall.left, wall.top, wall.right, wall.bottom - 0.3)

@@ -19,7 +19,8 @@ _MARGIN = 9.0
 _HEAD = 8.0
 _BLOCK = 12.5  # title block
 _GAP = 4.0
-_LOWER = (62.0, 76.0, 92.0)  # heights of the lower half, the least that holds the findings is taken
+_LEAST_PICTURE = 36.0  # height of the wall on the sheet below which it gives no more room to the findings
+_LOWER = (62.0, 76.0, 90.0)  # heights of the lower half, the least that holds the findings is taken
 _SIDE = 92.0
 _LAST = 81.0
 MOST_BRACKETS = 20
@@ -45,10 +46,13 @@ def draw_svg(survey: Survey, layout: Layout, *, units: Units = "imperial", paper
         return [Box(left, top, right, bottom - 2) for left, right in zip(lefts, rights, strict=True)]
 
     least = max(_ends(survey, layout, measures, columns(0.0))) + 2.5
-    for lower in (*(height for height in _LOWER if height > least), max(least, _LOWER[-1])):
-        picture = view.lay_out(
-            survey, layout, stands, measures, Box(inner.left, inner.top + _HEAD + 1, inner.right, bottom - lower - 3)
-        )
+    heights = [height for height in _LOWER if height > least] or [least]
+    for lower in heights:
+        whole = Box(inner.left, inner.top + _HEAD + 1, inner.right, bottom - lower - 3)
+        smaller = view.lay_out(survey, layout, stands, measures, whole)
+        if lower > heights[0] and smaller.view.wall.bottom - smaller.view.wall.top < _LEAST_PICTURE:
+            break  # the findings must not squeeze the wall
+        picture = smaller
         top = picture.bottom + 3
         unnamed = elevation.draw(Sheet(sheet.width, sheet.height), picture)
         areas = columns(top)

@@ -60,8 +60,8 @@ def fastener_words(fastener: Fastener, measures: Measures) -> str:
         shank = feet_inches(fastener.shank_hole, 64)
     pilot, deep = hole(fastener, measures)
     return (
-        f"{text}. Pilot {pilot}, {deep} deep from the wall's face; {shank} as deep as the plain shank; hold in the wood "
-        f"{measures.both(fastener.penetration)} without the tip."
+        f"{text}. Pilot {pilot}, {deep} deep from the wall's face; {shank} as deep as the plain shank; "
+        f"hold in the wood {measures.both(fastener.penetration)} without the tip."
     )
 
 
@@ -125,8 +125,10 @@ def _columns(survey: Survey, layout: Layout, measures: Measures, letters: Sequen
     columns = [
         _Column("no.", FIGURE, yes, tuple(str(k + 1) for k in range(len(brackets))), 2),
         _Column("from datum", FIGURE, yes, tuple(measures.first(bracket.wall) for bracket in brackets), 2),
-        _Column("from left end", FIGURE, no, tuple(measures.first(bracket.at) for bracket in brackets), 0),
     ]
+    if any(abs(bracket.wall - bracket.at) >= 0.5 for bracket in brackets):
+        ats = tuple(measures.first(bracket.at) for bracket in brackets)
+        columns.append(_Column("from left end", FIGURE, no, ats, 0))
     if any(bracket.member is not None for bracket in brackets):
         members = (str(numbers[b.member]) if b.member is not None else "–" for b in brackets)
         columns.append(_Column(word, FIGURE, no, tuple(members), 2))

@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Sequence
 from dataclasses import dataclass
 
-from scheduler.layout.backing import _fewest_new
+from scheduler.layout.backing import _MARGIN, _fewest_new
 from scheduler.layout.documents import CARRIES_NOTHING, Layout, Obstacle, Survey
 from scheduler.layout.drawing import running
 from scheduler.layout.drawing.measures import Measures
@@ -239,22 +239,21 @@ def awning_box(elevation: Elevation) -> Box:
     )  # fmt: skip
 
 
-def bracket_boxes(elevation: Elevation, places: Sequence[float] | None = None, margin: float = 0.0) -> list[Box]:
-    """Return the outlines of brackets, or of backing in their stead, at `places` on the wall; None: of all there are.
+def bracket_boxes(elevation: Elevation, places: Sequence[float], margin: float = 0.0) -> list[Box]:
+    """Return the outlines of brackets, or of backing in their stead, at `places` on the wall.
 
     They reach from the lower bearing edge to just over the upper fasteners, and `margin` mm of wall beyond both.
     """
-    survey, view, stands = elevation.survey, elevation.view, elevation.stands
+    survey, view = elevation.survey, elevation.view
     half, height = survey.awning.bracket_width / 2, survey.place.height
-    if places is None:
-        places = (*stands.brackets, *stands.backing, *stands.members)
-    return [
-        Box(
-            view.x(at - half), min(view.y(height) - 0.7, view.y(height + margin)),
-            view.x(at + half), view.y(max(0.0, height - survey.awning.bracket_lever - margin)),
-        )
-        for at in places
-    ]  # fmt: skip
+    top = min(view.y(height) - 0.7, view.y(height + margin))
+    bottom = view.y(max(0.0, height - survey.awning.bracket_lever - margin))
+    return [Box(view.x(at - half), top, view.x(at + half), bottom) for at in places]
+
+
+def backing_boxes(elevation: Elevation) -> list[Box]:
+    """Return the outlines of the backing to be put in."""
+    return bracket_boxes(elevation, elevation.stands.backing, _MARGIN)
 
 
 def box_of(view: View, part: Obstacle) -> Box:
