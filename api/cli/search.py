@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import os
 import signal
 import sys
 import time
@@ -45,7 +46,7 @@ def search(week: Week, *, seconds: float | None, seed: int) -> tuple[Plan, bool]
     from scheduler.engine import solve
 
     wish = _Wish()
-    with _listening(wish), _Watch(wish) as watch:
+    with _listening(wish), _kept_clean(), _Watch(wish) as watch:
         try:
             made = solve(
                 week, seconds=seconds, seed=seed, clock=time.monotonic, report=watch.tell, stop=lambda: wish.made
@@ -65,6 +66,20 @@ def _listening(wish: _Wish) -> Iterator[None]:
     finally:
         for number, handler in before.items():
             signal.signal(number, handler)
+
+
+@contextmanager
+def _kept_clean() -> Iterator[None]:
+    """Send to standard error what compiled libraries print on their own: standard output is for the result alone."""
+    sys.stdout.flush()
+    kept = os.dup(1)
+    os.dup2(2, 1)
+    try:
+        yield
+    finally:
+        sys.stdout.flush()
+        os.dup2(kept, 1)
+        os.close(kept)
 
 
 class _Watch:

@@ -278,6 +278,11 @@ def test_plan_passes_on_what_was_asked_for(
 
 
 def test_plan_to_standard_output(run: Run, files: tuple[Path, Path], example: tuple[Week, Plan], engine: Any) -> None:
+    def solve(week: Week, **options: Any) -> Plan:
+        os.write(1, b"a compiled library says hello\n")
+        return example[1]
+
+    engine(solve)
     ran = run("plan", files[0], "--out", "-")
     assert ran.code == 0
     assert read_plan(ran.out) == example[1]
