@@ -1,0 +1,256 @@
+"""Where a job that is not planned could still go: every place in every route, alone or in place of planned jobs.
+
+Compiled. The rest of the plan stays as it is; what a place would break of the things that routes share comes as bits,
+so that one rule at a time can be thought away. Costs are those of `scheduler.engine.ruin.route_cost`.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Mapping, Sequence
+from typing import Any, NamedTuple
+
+import numba
+import numpy as np
+
+from scheduler.engine.model import Model
+from scheduler.engine.ruin import MOST_STOPS, NEVER, State, empty, put, route_cost
+
+LADDER, STOCK, HELPER, FOLLOW, LOAD = 1, 2, 4, 8, 16
+MOST_ORDERED = 6  # stops of a route of which every order is tried where no place in the present order will do
+
+
+class Place(NamedTuple):
+    """Job in crew day `k`, instead of `length` stops from the one at `first` on (0: of none).
+
+    `hindered` are the bits of what stands in the way; `extra` is what it costs more than leaving the job as it is.
+    """
+
+    k: int
+    first: int
+    length: int
+    hindered: int
+    extra: int
+
+
+def state_of(model: Model, week: Any, routes: Mapping[int, Sequence[int]], without: int = -1) -> Any:
+    """Return the plan that sends out `routes` as the compiled search holds it, job `without` taken out."""
+    state = empty(model)
+    longest = max((len(jobs) for jobs in routes.values()), default=0)
+    if longest >= MOST_STOPS:
+        state = State(np.zeros((len(model.crew_days), longest + 1), np.int64), *state[1:])
+    for k, jobs in sorted(routes.items()):
+        kept = [j for j in jobs if j != without]
+        for position, j in enumerate(kept):
+            put(week, state, j, k, position)
+    return state
+
+
+def insertions(week: Any, state: Any, j: int, worth: int) -> list[Place]:
+    """Return the best place of job j in every route that has one; `worth`: what leaving it as it is costs."""
+    return [Place(*row) for row in places(week, state, j, worth, 0, 0).tolist()]
+
+
+def exchanges(week: Any, state: Any, j: int, worth: int) -> list[Place]:
+    """Return where job j could go instead of one planned job, or, where there is nothing such, of several in a row."""
+    found = places(week, state, j, worth, 1, 1)
+    if not len(found):
+        found = places(week, state, j, worth, 2, state.seq.shape[1])
+    return [Place(*row) for row in found.tolist()]
+
+
+@numba.njit(cache=True, nogil=True)
+def hindered(w: Any, s: Any, k: int, seq: Any, size: int, j: int) -> int:
+    """Return the bits of what keeps route k from becoming `seq[:size]`, job j being new; time is not looked at."""
+    bits = 0
+    kg, box, hands = 0, 0, 0
+    for t in range(size):
+        kg += w.weight[seq[t]]
+        box += w.boxes[seq[t]]
+        hands = max(hands, w.hands[seq[t]])
+    if kg > w.payload[k] or box > w.max_boxes[k]:
+        bits |= 16
+    extra = max(0, hands - w.crew_hands[k])
+    if extra > s.helpers[k]:
+        row = w.helper_row[k]
+        if row < 0 or s.helped[row] + extra - s.helpers[k] > w.helper_cap[row]:
+            bits |= 4
+    for i in range(w.need.shape[1]):
+        most, had = w.onboard[k, i], w.onboard[k, i]
+        for t in range(size):
+            most = max(most, w.need[seq[t], i])
+        for t in range(s.size[k]):
+            had = max(had, w.need[s.seq[k, t], i])
+        if most > had:
+            row = w.pool_row[k, i]
+            if row < 0 or s.pooled[row] + most - had > w.pool_cap[row]:
+                bits |= 1
+    y = w.yard_of[k]
+    for q in range(w.uses.shape[1]):
+        more = 0
+        for t in range(size):
+            more += w.uses[seq[t], q]
+        for t in range(s.size[k]):
+            more -= w.uses[s.seq[k, t], q]
+        if more > 0:
+            for d in range(w.day_of[k], w.stock_cap.shape[2]):
+                if s.used[y, q, d] + more > w.stock_cap[y, q, d]:
+                    bits |= 2
+    for f in range(len(w.follow)):
+        if w.follow[f, 1] == j:
+            at = s.at[w.follow[f, 0]]
+            if at < 0 or parted(w, f, at, k):
+                bits |= 8
+        elif w.follow[f, 0] == j:
+            at = s.at[w.follow[f, 1]]
+            if at >= 0 and parted(w, f, k, at):
+                bits |= 8
+    return bits
+
+
+@numba.njit(cache=True, nogil=True)
+def parted(w: Any, f: int, first: int, then: int) -> bool:
+    """Say whether follow f forbids its jobs on these two crew days."""
+    days = w.day_of[then] - w.day_of[first]
+    if days < w.follow[f, 2] or days > w.follow[f, 3]:
+        return True
+    return bool((days == 0 or w.follow[f, 4] != 0) and w.crew_of[then] != w.crew_of[first])
+
+
+@numba.njit(cache=True, nogil=True)
+def in_order(w: Any, seq: Any, size: int, free: int) -> bool:
+    """Say whether all jobs of one route stand after those that they follow; job `free` (-1: none) need not."""
+    for f in range(len(w.follow)):
+        if w.follow[f, 0] == free or w.follow[f, 1] == free:
+            continue
+        late = False
+        for t in range(size):
+            if seq[t] == w.follow[f, 1]:
+                late = True
+            elif seq[t] == w.follow[f, 0] and late:
+                return False
+    return True
+
+
+@numba.njit(cache=True, nogil=True)
+def cheapest_order(w: Any, k: int, kept: Any, size: int, j: int, free: int) -> int:
+    """Return the least cost of route k serving `kept[:size]` and j, or NEVER: j in every place, then every order."""
+    helpers = w.hands[j]
+    for t in range(size):
+        helpers = max(helpers, w.hands[kept[t]])
+    helpers = max(0, helpers - w.crew_hands[k])
+    if w.helper_row[k] < 0:
+        helpers = 0  # hired where there are none: at no price
+    trial = np.empty(size + 1, np.int64)
+    best = NEVER
+    position = 0
+    while True:
+        if position <= size:
+            for t in range(size):
+                trial[t if t < position else t + 1] = kept[t]
+            trial[position] = j
+            position += 1
+        elif position == size + 1:
+            if best < NEVER or not 2 <= size < MOST_ORDERED or w.start[k] + least_minutes(w, k, trial) > w.latest[k]:
+                return best
+            trial.sort()
+            position += 1
+        elif not next_order(trial):
+            return best
+        if in_order(w, trial, size + 1, free):
+            best = min(best, route_cost(w, k, trial, size + 1, helpers))
+
+
+@numba.njit(cache=True, nogil=True)
+def next_order(seq: Any) -> bool:
+    """Turn `seq` into the next order in the dictionary, and say whether there was one."""
+    a = len(seq) - 2
+    while a >= 0 and seq[a] >= seq[a + 1]:
+        a -= 1
+    if a < 0:
+        return False
+    b = len(seq) - 1
+    while seq[b] <= seq[a]:
+        b -= 1
+    seq[a], seq[b] = seq[b], seq[a]
+    a, b = a + 1, len(seq) - 1
+    while a < b:
+        seq[a], seq[b] = seq[b], seq[a]
+        a, b = a + 1, b - 1
+    return True
+
+
+@numba.njit(cache=True, nogil=True)
+def least_minutes(w: Any, k: int, jobs: Any) -> int:
+    """Return the minutes of `jobs` in any order at least: each service, the shortest way to each, and home."""
+    yard = w.yard_place[k]
+    total, home = 0, NEVER
+    for a in jobs:
+        way = w.minutes[yard, w.place[a]]
+        for b in jobs:
+            if b != a:
+                way = min(way, w.minutes[w.place[b], w.place[a]])
+        total += way + w.service[a]
+        home = min(home, w.minutes[w.place[a], yard])
+    return total + home
+
+
+@numba.njit(cache=True, nogil=True)
+def has_follow(w: Any, s: Any, j: int) -> bool:
+    """Say whether job j follows a job, or a planned one follows it."""
+    found = False
+    for f in range(len(w.follow)):
+        found = found or w.follow[f, 1] == j or (w.follow[f, 0] == j and s.at[w.follow[f, 1]] >= 0)
+    return found
+
+
+@numba.njit(cache=True, nogil=True)
+def places(w: Any, s: Any, j: int, worth: int, shortest: int, longest: int) -> Any:
+    """Return a row like `Place` for every way of putting job j instead of `shortest` to `longest` stops in a row."""
+    room = 0
+    for c in range(w.job_ptr[j], w.job_ptr[j + 1]):
+        size = s.size[w.job_day[c]]
+        for length in range(shortest, min(longest, size) + 1):
+            room += 2 * (size - length + 1 if length else 1)
+    rows = np.empty((room, 5), np.int64)
+    count = 0
+    follows = has_follow(w, s, j)
+    kept = np.empty(s.seq.shape[1] + 1, np.int64)
+    for c in range(w.job_ptr[j], w.job_ptr[j + 1]):
+        k = w.job_day[c]
+        size = s.size[k]
+        for length in range(shortest, min(longest, size) + 1):
+            for first in range(size - length + 1 if length else 1):
+                freed, left = 0, 0
+                for t in range(size):
+                    if first <= t < first + length:
+                        freed += w.skip[s.seq[k, t]]
+                    else:
+                        kept[left] = s.seq[k, t]
+                        left += 1
+                if needed(w, s, k, first, length, j):
+                    continue
+                kept[left] = j
+                bits = hindered(w, s, k, kept, left + 1, j)
+                for free in range(2 if follows else 1):
+                    if free == 0 and bits & 8:
+                        continue
+                    cost = cheapest_order(w, k, kept, left, j, j if free else -1)
+                    if cost < NEVER:
+                        rows[count] = (k, first, length, bits | 8 * free, cost - s.cost[k] + freed - worth)
+                        count += 1
+    return rows[:count]
+
+
+@numba.njit(cache=True, nogil=True)
+def needed(w: Any, s: Any, k: int, first: int, length: int, j: int) -> bool:
+    """Say whether job j or a planned one that would stay follows one of these stops."""
+    for f in range(len(w.follow)):
+        out, stays = False, True
+        for t in range(first, first + length):
+            if s.seq[k, t] == w.follow[f, 0]:
+                out = True
+            if s.seq[k, t] == w.follow[f, 1]:
+                stays = False
+        if out and stays and (w.follow[f, 1] == j or s.at[w.follow[f, 1]] >= 0):
+            return True
+    return False
