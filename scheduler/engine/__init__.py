@@ -6,9 +6,13 @@ import math
 import threading
 from collections.abc import Callable
 from dataclasses import dataclass
+from typing import TYPE_CHECKING
 
 from scheduler.plan import Plan
 from scheduler.week import Week
+
+if TYPE_CHECKING:
+    from scheduler.engine.fixed import Fixed
 
 POLL_S = 0.05
 LET_GO_S = 0.4  # given to the search to end by itself
@@ -28,6 +32,7 @@ class Progress:
 def solve(
     week: Week, *, seconds: float | None, seed: int = 0, clock: Callable[[], float],
     report: Callable[[Progress], None] | None = None, stop: Callable[[], bool] | None = None, workers: int = 2,
+    fixed: Fixed | None = None,
 ) -> Plan:  # fmt: skip
     """Return the cheapest plan found for a checked week.
 
@@ -36,19 +41,22 @@ def solve(
     clock: seconds from any fixed moment, such as `time.monotonic`.
     report: called as cost, bound or phase change; stop: asked often, true ends the search with the best plan so far.
     workers: threads for the pricing of routes.
+    fixed: what every plan must leave as it is (None: nothing); bound and cost are then those of plans that do.
 
     The plan keeps every rule (it is audited before it is taken). Its `bound` is proven, or None where there was no time
-    for one. Raises what the search raises, where it fails before any plan was found.
+    for one. Raises what the search raises, where it fails before any plan was found, and
+    `BadInput` where no plan keeps what is fixed.
     """
     from scheduler.engine.assemble import plan_of  # numba and HiGHS take a second to load: not for `--help`
     from scheduler.engine.best import Best
+    from scheduler.engine.fixed import NOTHING, contradiction
     from scheduler.engine.model import build
     from scheduler.engine.reasons import reasons
     from scheduler.engine.relax import Stopped
     from scheduler.engine.work import search
 
     begun = clock()
-    model = build(week)
+    model = build(week, fixed=fixed or NOTHING)
     best = Best(model)
     ended = threading.Event()
     failed: list[BaseException] = []
@@ -73,7 +81,9 @@ def solve(
     while thread.is_alive() and left() > 0 and not (stop and stop()):
         thread.join(min(POLL_S, max(0.0, left())))
         if report:
-            _, cost, bound, phase = best.state()
+            routes, cost, bound, phase = best.state()
+            if model.missing(routes):
+                continue
             if (cost, bound, phase) != told:
                 told = (cost, bound, phase)
                 report(Progress(clock() - begun, cost, bound, phase))
@@ -82,5 +92,7 @@ def solve(
     if failed and not best.routes:
         raise failed[0]
     routes, _, bound, _ = best.state()
+    for j in model.missing(routes):
+        raise contradiction(week.jobs[j].id, best.proven)
     because = reasons(model, routes)
     return plan_of(model, routes, seconds=clock() - begun, bound=bound, because=because)

@@ -33,12 +33,13 @@ class Best:
         if cost >= self.cost:
             return False
         plan = plan_of(self.model, routes, seconds=0.0, bound=None)
-        if audit(self.model.week, plan).broken_rules or plan.cost.total >= self.cost:
+        total = plan.cost.total + sum(self.model.must[j] for j in self.model.missing(routes))
+        if audit(self.model.week, plan).broken_rules or total >= self.cost:
             self.refused += 1
             return False
         with self.lock:
             self.routes = {k: list(jobs) for k, jobs in routes.items()}
-            self.cost = plan.cost.total
+            self.cost = total
         return True
 
     def prove(self, bound: float) -> None:

@@ -7,11 +7,13 @@ options on one crew day; the cheapest that holds the start counts.
 
 from __future__ import annotations
 
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, field
 
 import numpy as np
 from numpy.typing import NDArray
 
+from scheduler.engine.fixed import NOTHING, Fixed, check, contradiction
 from scheduler.week import Job, Shift, Week
 
 Ints = NDArray[np.int64]
@@ -85,10 +87,25 @@ class Model:
     stock_items: list[str]
     group: Ints  # (K,): the crew day that stands for all that differ in nothing but the crew's name
     planless: list[int] = field(default_factory=list)  # jobs that no crew day can take
+    must: dict[int, int] = field(
+        default_factory=dict
+    )  # jobs never left out, and what `skip_cost` holds too much for that
+
+    def missing(self, routes: Mapping[int, Sequence[int]]) -> list[int]:
+        """Return the jobs that no plan may leave out and these routes do."""
+        planned = {j for jobs in routes.values() for j in jobs} if self.must else set()
+        return [j for j in self.must if j not in planned]
 
 
-def build(week: Week) -> Model:
-    """Return the arrays of a checked week."""
+def build(week: Week, *, fixed: Fixed = NOTHING) -> Model:
+    """Return the arrays of a checked week; raises `BadInput` where `fixed` breaks its rules.
+
+    A fixed visit is the one option of its job; leaving it out costs more than any plan can.
+    """
+    check(week, fixed)
+    number = {j.id: n for n, j in enumerate(week.jobs)}
+    by_id = {j.id: j for j in week.jobs}
+    held = {number[name]: spot for name, spot in fixed.visits.items()}
     items = sorted({i for j in week.jobs for i in j.equipment})
     stock_items = sorted({p for j in week.jobs for p in j.parts})
     places = {p.id: n for n, p in enumerate(week.places)}
@@ -118,13 +135,18 @@ def build(week: Week) -> Model:
             and job.weight_kg <= crew.vehicle.payload_kg
         ]  # fmt: skip
         yard_place = places[next(y.place for y in week.yards if y.id == crew.yard)]
-        for shift in sorted(crew.shifts, key=lambda s: s.day):
+        for whole_shift in sorted(crew.shifts, key=lambda s: s.day):
+            if (shift := fixed.shift(crew.id, whole_shift)) is None:
+                continue
             day = shift.day
+            free = fixed.earliest(week, crew.id, day, by_id)
             helper = helpers.get((crew.yard, day))
             extra = helper.count if helper else 0
             jobs, options = [], []
             for n in fitting:
                 job = week.jobs[n]
+                if free is None if n not in held else held[n][:2] != (crew.id, day):
+                    continue
                 if (job.ready_day or 0) > day or job.hands > crew.hands + extra:
                     continue
                 short = any(q - crew.onboard.get(i, 0) > (pools[i, crew.yard][day] if (i, crew.yard) in pools else 0)
@@ -132,6 +154,11 @@ def build(week: Week) -> Model:
                 if short or any(uses[n, q] > stock_cap[yards[crew.yard], q, day] for q in range(len(stock_items))):
                     continue
                 found = _options(job, crew.id, shift, week.broken_cents)
+                if n in held:
+                    found = _at(found, held[n].start)
+                elif free is not None and free[0]:
+                    way = int(minutes[places[free[1]], job_place[n]]) if free[1] is not None else 0
+                    found = _from(found, free[0] + way)
                 if found:
                     jobs.append(n)
                     options.append(found)
@@ -189,7 +216,23 @@ def build(week: Week) -> Model:
     model.group = _groups(model)
     taken = set(flat_jobs)
     model.planless = [n for n in range(len(week.jobs)) if n not in taken]
+    for n in held:
+        if n not in taken:
+            raise contradiction(week.jobs[n].id, proven=True)
+    if held:
+        dearest = _dearest(model)
+        model.must = {n: dearest - int(model.skip_cost[n]) for n in held}
+        model.skip_cost[list(held)] = dearest
     return model
+
+
+def _dearest(model: Model) -> int:
+    """Return more than any plan costs in which every crew goes out and whatever may be left out is."""
+    legs = int(model.metres.max(initial=0)) * (len(model.service) + len(model.crew_days))
+    most = int(model.skip_cost.sum()) + int(model.opt_cost.max(initial=0)) * len(model.service)
+    most += int((model.helper_cap * model.helper_cents).sum()) + int(model.km_cents.max(initial=0)) * legs // 1000
+    paid = model.day_cents + (model.minute_cents + model.overtime_cents) * (model.latest - model.start)
+    return most + int(paid.sum()) + len(model.crew_days) + 1
 
 
 def _pointers(sizes: list[int]) -> Ints:
@@ -255,6 +298,16 @@ def _options(job: Job, crew: str, shift: Shift, broken_cents: int) -> list[tuple
         if not any(a <= lo and hi <= b for a, b, _ in kept):
             kept.append((lo, hi, cost))
     return kept
+
+
+def _at(options: list[tuple[int, int, int]], start: int) -> list[tuple[int, int, int]]:
+    """Return the one option that starts at `start`, at its least cost, or none."""
+    costs = [cost for lo, hi, cost in options if lo <= start <= hi]
+    return [(start, start, min(costs))] if costs else []
+
+
+def _from(options: list[tuple[int, int, int]], earliest: int) -> list[tuple[int, int, int]]:
+    return [(max(lo, earliest), hi, cost) for lo, hi, cost in options if hi >= earliest]
 
 
 def _reachable(
