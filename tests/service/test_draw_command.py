@@ -5,14 +5,15 @@ from __future__ import annotations
 import csv
 import io
 import json
+from collections.abc import Callable
+from dataclasses import dataclass
 from pathlib import Path
-from typing import Any
 
 import pytest
 import typer
 from pypdf import PdfReader
-from typer.testing import CliRunner
 
+from api import cli
 from api.cli_draw import calibrate, draw
 from scheduler.calibrate import COLUMNS
 from scheduler.durations import read_times
@@ -20,13 +21,29 @@ from scheduler.layout.documents import read_layout
 from scheduler.units import feet_inches
 from tests.surveys import PLAIN
 
-app = typer.Typer()
-app.command("draw")(draw)
-app.command("calibrate")(calibrate)
+
+@dataclass(frozen=True)
+class Ran:
+    exit_code: int
+    stdout: str
+    stderr: str
 
 
-def run(*arguments: object) -> Any:
-    return CliRunner().invoke(app, [str(argument) for argument in arguments])
+@pytest.fixture
+def run(monkeypatch: pytest.MonkeyPatch, capsys: pytest.CaptureFixture[str]) -> Callable[..., Ran]:
+    """Run a command as `eaveboard` does, with its handling of bad input."""
+    app = typer.Typer(pretty_exceptions_enable=False)
+    app.command("draw")(draw)
+    app.command("calibrate")(calibrate)
+    monkeypatch.setattr(cli, "app", app)
+
+    def ran(*arguments: object) -> Ran:
+        with pytest.raises(SystemExit) as ended:
+            cli.main([str(argument) for argument in arguments])
+        said = capsys.readouterr()
+        return Ran(int(ended.value.code or 0), said.out, said.err)
+
+    return ran
 
 
 @pytest.fixture
@@ -40,7 +57,7 @@ def without_spaces(text: str) -> str:
     return "".join(text.split())
 
 
-def test_layout_drawing_and_pdf_are_written(survey: Path, tmp_path: Path) -> None:
+def test_layout_drawing_and_pdf_are_written(run: Callable[..., Ran], survey: Path, tmp_path: Path) -> None:
     out, svg, pdf = tmp_path / "layout.json", tmp_path / "wall.svg", tmp_path / "wall.pdf"
     result = run("draw", survey, "--out", out, "--svg", svg, "--pdf", pdf)
     assert result.exit_code == 0
@@ -60,7 +77,7 @@ def test_layout_drawing_and_pdf_are_written(survey: Path, tmp_path: Path) -> Non
     assert sorted(path.name for path in tmp_path.iterdir()) == ["layout.json", "survey.json", "wall.pdf", "wall.svg"]
 
 
-def test_metric_on_a4(survey: Path, tmp_path: Path) -> None:
+def test_metric_on_a4(run: Callable[..., Ran], survey: Path, tmp_path: Path) -> None:
     svg = tmp_path / "wall.svg"
     result = run(
         "draw", survey, "--out", tmp_path / "l.json", "--svg", svg, "--units", "metric", "--paper", "a4", "--json"
@@ -73,7 +90,9 @@ def test_metric_on_a4(survey: Path, tmp_path: Path) -> None:
     assert 'width="297mm" height="210mm"' in svg.read_text()
 
 
-def test_a_stop_ends_with_1_and_writes_the_files_all_the_same(survey: Path, tmp_path: Path) -> None:
+def test_a_stop_ends_with_1_and_writes_the_files_all_the_same(
+    run: Callable[..., Ran], survey: Path, tmp_path: Path
+) -> None:
     survey.write_text(json.dumps({**PLAIN, "wall": {**PLAIN["wall"], "members": [1000, 2000]}}))
     out, pdf = tmp_path / "layout.json", tmp_path / "wall.pdf"
     result = run("draw", survey, "--out", out, "--pdf", pdf)
@@ -87,11 +106,13 @@ def test_a_stop_ends_with_1_and_writes_the_files_all_the_same(survey: Path, tmp_
     ("text", "sentence"),
     [
         ("{", "is not valid JSON"),
-        (json.dumps({**PLAIN, "wind_class": 9}), "survey.json, wind_class: must be at most 3, is 9."),
-        (json.dumps({**PLAIN, "colour": "red"}), "survey.json, colour: is not a key of this document"),
+        (json.dumps({**PLAIN, "wind_class": 9}), "survey.json: wind_class: must be at most 3, is 9."),
+        (json.dumps({**PLAIN, "colour": "red"}), "survey.json: colour: is not a key of this document"),
     ],
 )
-def test_bad_input_ends_with_2_and_one_sentence(survey: Path, tmp_path: Path, text: str, sentence: str) -> None:
+def test_bad_input_ends_with_2_and_one_sentence(
+    run: Callable[..., Ran], survey: Path, tmp_path: Path, text: str, sentence: str
+) -> None:
     survey.write_text(text)
     result = run("draw", survey, "--out", tmp_path / "layout.json")
     assert result.exit_code == 2
@@ -100,18 +121,18 @@ def test_bad_input_ends_with_2_and_one_sentence(survey: Path, tmp_path: Path, te
     assert not (tmp_path / "layout.json").exists()
 
 
-def test_what_cannot_be_read_or_written_is_said(survey: Path, tmp_path: Path) -> None:
+def test_what_cannot_be_read_or_written_is_said(run: Callable[..., Ran], survey: Path, tmp_path: Path) -> None:
     missing = run("draw", tmp_path / "nowhere.json", "--out", tmp_path / "layout.json")
     assert missing.exit_code == 2
-    assert "nowhere.json: cannot be read (No such file or directory)." in missing.stderr
+    assert "nowhere.json: cannot be read: there is no such file." in missing.stderr
     out = tmp_path / "layout.json"
     unwritable = run("draw", survey, "--out", out, "--svg", tmp_path / "no" / "wall.svg")
     assert unwritable.exit_code == 2
-    assert "wall.svg: cannot be written (No such file or directory)." in unwritable.stderr
+    assert "wall.svg: cannot be written: there is no folder" in unwritable.stderr
     assert not out.exists()  # all of the files or none
     same = run("draw", survey, "--out", out, "--svg", out)
     assert same.exit_code == 2
-    assert "must be different files" in same.stderr
+    assert "must name different files" in same.stderr
 
 
 def history(rows: int) -> str:
@@ -127,7 +148,7 @@ def history(rows: int) -> str:
     return out.getvalue()
 
 
-def test_task_times_are_fitted_to_finished_jobs(tmp_path: Path) -> None:
+def test_task_times_are_fitted_to_finished_jobs(run: Callable[..., Ran], tmp_path: Path) -> None:
     jobs, out = tmp_path / "history.csv", tmp_path / "times.csv"
     jobs.write_text(history(40))
     result = run("calibrate", jobs, "--out", out)
@@ -139,7 +160,7 @@ def test_task_times_are_fitted_to_finished_jobs(tmp_path: Path) -> None:
     assert {fit["kind"]: fit["fitted"] for fit in again["fits"]}["repair"] is True
 
 
-def test_too_short_a_history_is_refused_in_one_sentence(tmp_path: Path) -> None:
+def test_too_short_a_history_is_refused_in_one_sentence(run: Callable[..., Ran], tmp_path: Path) -> None:
     jobs = tmp_path / "history.csv"
     jobs.write_text(history(3))
     result = run("calibrate", jobs)
