@@ -137,7 +137,7 @@ def test_brackets_stand_at_the_stated_scale() -> None:
             assert any(b - a == pytest.approx(step, abs=0.03) for a in middles for b in middles)
 
 
-def test_a_scale_bar_of_the_page_is_true() -> None:
+def test_the_page_has_its_true_size() -> None:
     for paper, (wide, high) in PAPERS_MM.items():
         root = ET.fromstring(draw_svg(plain_survey(), lay_out(plain_survey()), paper=paper))
         assert root.get("width") == f"{wide:g}mm"
