@@ -105,9 +105,7 @@ def _pile_table(pile: tuple[Waiting, ...]) -> Table:
     table.add_column("waiting costs", justify="right")
     table.add_column("because", overflow="fold")
     for waiting in pile:
-        reasons = (
-            "; ".join(f"{plain(reason.detail)} ({plain(reason.code)})" for reason in waiting.because) or "not said"
-        )
+        reasons = "\n".join(plain(reason.detail) for reason in waiting.because) or "not said"
         row = (plain(waiting.job), plain(waiting.place), waiting.hold or "", money(waiting.cents), reasons)
         table.add_row(*(Text(text) for text in row))
     return table
