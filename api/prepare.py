@@ -89,7 +89,7 @@ class Preparation:
     def _install(self, visit: tables.Visit, awning: tables.Awning) -> JobPapers:
         row = self.facts.surveys.get(awning.id)
         if row is None:
-            unsurveyed = Because(code="no-survey", detail="The wall has not been surveyed: book a survey first.")
+            unsurveyed = Because(code="no_survey", detail="The wall has not been surveyed: book a survey first.")
             return self._stopped(visit, awning, (unsurveyed,))
         survey = survey_from_data(row.document)
         maker = {part.item: part.quantity for part in self.facts.maker_parts.get(awning.id, {}).values()}

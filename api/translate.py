@@ -120,8 +120,11 @@ def points_of(places: Sequence[w.Place]) -> list[Point]:
 
 def with_because(plan: Plan, because: Mapping[str, tuple[Because, ...]]) -> Plan:
     """Return `plan` with the reasons that only the rows know: of the week the engine can only tell that it forbids."""
-    skipped = tuple(Skipped(job=s.job, because=because.get(s.job) or s.because) for s in plan.skipped)
-    return msgspec.structs.replace(plan, skipped=skipped)
+    skipped = []
+    for s in plan.skipped:
+        promise = tuple(why for why in s.because if why.code == "promise_broken")
+        skipped.append(Skipped(job=s.job, because=because[s.job] + promise) if s.job in because else s)
+    return msgspec.structs.replace(plan, skipped=tuple(skipped))
 
 
 def _dates(facts: Facts, start_date: datetime.date) -> list[datetime.date]:

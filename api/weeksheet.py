@@ -28,10 +28,26 @@ PILES = {
     "short": "Short",
     "crate": "Crate not here",
     "drawing": "Stops at the drawing",
-    "no-survey": "Not surveyed",
+    "no_survey": "Not surveyed",
+    "kit_not_ready": "Kit not ready in time",
+    "stock_out": "Shelf is short",
+    "ladder_out": "Ladder or tool is out",
+    "no_helper": "No extra hand left",
+    "no_hands": "Too few hands",
+    "no_skills": "Nobody with the skills",
+    "no_van": "No van for it",
+    "van_full": "Van is full",
+    "other_yard": "Kit at the other yard",
+    "no_crew": "No crew at work",
     "hours": "Customer's hours",
+    "no_work_window": "No work window",
     "weather": "Weather and light",
+    "out_of_reach": "Does not fit a day",
     "follows": "Waits for another visit",
+    "dearer": "Dearer than waiting",
+    "no_room": "No room",
+    "not_tried": "Not tried yet",
+    "promise_broken": "Promise broken",
 }
 
 
@@ -129,7 +145,7 @@ def _piles(shaped: Sheet) -> tuple[tuple[str, tuple[Waiting, ...]], ...]:
         by_code[waiting.because[0].code if waiting.because else "no reason"].append(waiting)
     order = list(PILES)
     codes = sorted(by_code, key=lambda code: (order.index(code) if code in PILES else len(order), code))
-    return tuple((PILES.get(code, code.replace("-", " ").capitalize()), tuple(by_code[code])) for code in codes)
+    return tuple((PILES.get(code, code.replace("_", " ").capitalize()), tuple(by_code[code])) for code in codes)
 
 
 def _sky(facts: Facts, week: Week, day: int) -> Sky:

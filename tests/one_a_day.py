@@ -43,7 +43,7 @@ def _alone(week: Week, job: Job, crew: Crew, shift: Shift) -> Route | None:
 
 def _plan(week: Week, routes: list[Route]) -> Plan:
     done = {stop.job: route for route in routes for stop in route.stops}
-    why = (Because("no-crew", "Every crew has a job that day."),)
+    why = (Because("no_crew", "Every crew has a job that day."),)
     skipped = tuple(Skipped(job.id, why) for job in week.jobs if job.id not in done)
     broken = tuple(job.id for job in week.jobs if _is_broken(job, done.get(job.id)))
     return Plan("plan/1", week.id, "one a day", 0.0, tuple(routes), skipped, broken, price(week, routes), None)

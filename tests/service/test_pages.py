@@ -9,6 +9,8 @@ from fastapi.testclient import TestClient
 
 from api.app import create_app
 from api.settings import Settings, sqlite_address
+from api.weeksheet import PILES
+from scheduler.engine.reasons import CODES
 from scheduler.layout.documents import Layout
 from scheduler.plan import read_plan
 from tests.conftest import BuiltDemo
@@ -90,3 +92,7 @@ def test_what_is_not_there_is_told_as_a_page_or_as_json(client: TestClient, addr
     assert answer.status_code == 404
     assert "There is no such page" in answer.text
     assert client.get(address, headers={"accept": "application/json"}).json()["status"] == 404
+
+
+def test_every_because_of_the_engine_has_a_title_on_the_pile() -> None:
+    assert set(CODES) <= set(PILES)
