@@ -9,7 +9,7 @@ import sys
 
 import typer
 
-from api.cli import business, planning
+from api.cli import business, planning, worth
 from api.cli_roads import app as roads
 from scheduler.errors import BadInput
 
@@ -25,6 +25,7 @@ app = typer.Typer(
 app.command("plan", short_help="Plan a week at least cost.")(planning.plan)
 app.command("audit", short_help="Judge a plan: broken rules and the real cost.")(planning.audit)
 app.command("show", short_help="Show a plan as a week sheet.")(planning.show)
+app.command("worth", short_help="Say what would pay: one more crew, ladder, helper or hour.")(worth.worth)
 app.command("demo", short_help="Make the demo business, drawn, counted and planned.")(business.demo)
 app.command("serve", short_help="Serve the pages on this machine.")(business.serve)
 app.add_typer(roads)
