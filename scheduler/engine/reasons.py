@@ -9,12 +9,14 @@ nothing short of undoing two or more at once would free it, the last sentence sa
 from __future__ import annotations
 
 from collections.abc import Iterable, Mapping, Sequence
+from typing import Any
 
 from scheduler.engine.alone import blocks, ways
 from scheduler.engine.model import Model
-from scheduler.engine.room import FOLLOW, HELPER, LADDER, LOAD, STOCK, Place, exchanges, insertions, state_of
+from scheduler.engine.promises import broken_promises, why_broken
+from scheduler.engine.room import Place, openings, state_of
 from scheduler.engine.ruin import arrays
-from scheduler.engine.sentences import Told, amount, words
+from scheduler.engine.sentences import SHARED, Told, amount, words
 from scheduler.plan import Because
 
 CODES: dict[str, str] = {
@@ -36,7 +38,6 @@ CODES: dict[str, str] = {
     "not_tried": "It would pay to plan it: the search was stopped before it was tried.",
     "promise_broken": "A firm or day booking that is not kept.",
 }
-_BITS = {LADDER: "ladder_out", STOCK: "stock_out", HELPER: "no_helper", FOLLOW: "follows", LOAD: "van_full"}
 _AT_ONCE = " All of these stand in the way at once: undoing one is not enough."
 _MOST_WAYS = 3
 
@@ -48,17 +49,65 @@ def reasons(model: Model, routes: Mapping[int, Sequence[int]]) -> dict[int, tupl
 
     routes: crew day of the model -> jobs in visiting order; they keep every rule.
     """
-    return {j: _flat(groups) for j, groups in causes(model, routes).items()}
+    promises = promise_reasons(model, routes)
+    found = causes(model, routes)
+    return {j: _flat([*groups, *([(promises[j],)] if j in promises else [])]) for j, groups in found.items()}
 
 
 def causes(model: Model, routes: Mapping[int, Sequence[int]]) -> dict[int, tuple[Group, ...]]:
     """Return what `reasons` does in groups: undoing all of one group, and nothing else, lets the job be planned.
 
-    For `dearer` and `no_room`, undoing is paying what the sentence says.
+    For `dearer` and `no_room`, undoing is paying what the sentence says. Broken promises are not among them.
     """
-    search = _Search(model, routes)
+    week = arrays(model)
+    state, told = state_of(model, week, routes), Told(model, routes)
     planned = {j for jobs in routes.values() for j in jobs}
-    return {j: search.causes(j) for j in range(len(model.week.jobs)) if j not in planned}
+    return {j: _causes(model, week, state, told, j) for j in range(len(model.week.jobs)) if j not in planned}
+
+
+def promise_reasons(model: Model, routes: Mapping[int, Sequence[int]]) -> dict[int, Because]:
+    """Return for every job whose firm or day booking is not kept, planned or not, by name why it is not."""
+    week = arrays(model)
+    return {j: Because("promise_broken", why_broken(model, week, routes, j)) for j in broken_promises(model, routes)}
+
+
+def _causes(model: Model, week: Any, state: Any, told: Told, j: int) -> tuple[Group, ...]:
+    open_places = openings(week, state, j, int(model.skip_cost[j]))
+    if not open_places or open_places[0].undoings > 1:
+        found = list(blocks(model, model.week.jobs[j], told.visits))
+        if not found:
+            return ((Because("no_crew", "No crew works this week."),),)
+        if all(b.rules - {"follows"} for b in found):
+            kept_off = ways(found)
+            return tuple(
+                words(told, j, found, rules) for rules in kept_off[: _MOST_WAYS if len(kept_off[0]) == 1 else 1]
+            )
+        if not open_places:
+            return ((Because("no_room", told.no_hours(j)),),)
+    most = _MOST_WAYS if open_places[0].undoings == 1 else 1
+    return tuple(_group(told, j, place) for place in open_places[:most])
+
+
+def _group(told: Told, j: int, place: Place) -> Group:
+    group = [Because(code, told.shared(code, j, place)) for bit, code in SHARED.items() if place.hindered & bit]
+    others = told.jobs_at(place)
+    if place.extra < 0:
+        if not group:
+            saving = f"Planned {told.how(place)} on {told.day_of(place.k)} it would save {amount(-place.extra)}"
+            text = f"{saving}; the search was stopped before: plan again with more time."
+            group.append(Because("not_tried", text))
+    elif others:
+        worth = f"worth more: {amount(place.extra)} dearer" if place.extra else "worth as much"
+        text = f"There is room only in place of {others} ({told.where(place.k)}), which {told.verb(place)} {worth}."
+        if place.other >= 0:
+            freed = told.where(told.day_with(place.other))
+            text = f"It could go with {told.where(place.k)} only in place of {others} ({freed}), which is {worth}."
+        group.append(Because("no_room", text))
+    else:
+        price = f"{amount(place.extra)} more than" if place.extra else "as much as"
+        text = f"The cheapest place for it, {told.where(place.k)}, costs {price} leaving it out."
+        group.append(Because("dearer", text))
+    return tuple(group)
 
 
 def _flat(groups: Iterable[Group]) -> tuple[Because, ...]:
@@ -69,78 +118,3 @@ def _flat(groups: Iterable[Group]) -> tuple[Because, ...]:
             told = Because(because.code, because.detail + _AT_ONCE) if last else because
             found.setdefault((told.code, told.detail), told)
     return tuple(found.values())
-
-
-class _Search:
-    """One plan, and what can be asked of it."""
-
-    def __init__(self, model: Model, routes: Mapping[int, Sequence[int]]) -> None:
-        self.model = model
-        self.week = arrays(model)
-        self.state = state_of(model, self.week, routes)
-        self.told = Told(model, routes)
-
-    def causes(self, j: int) -> tuple[Group, ...]:
-        worth = int(self.model.skip_cost[j])
-        places = insertions(self.week, self.state, j, worth)
-        groups = self._groups(j, places)
-        if groups and len(groups[0]) == 1:
-            return groups
-        found = list(blocks(self.model, self.model.week.jobs[j], self.told.visits))
-        if not found:
-            return ((Because("no_crew", "No crew works this week."),),)
-        kept_off = ways(found)
-        if all(len(b.rules - {"follows"}) > 0 for b in found):
-            chosen = kept_off[: _MOST_WAYS if len(kept_off[0]) == 1 else 1]
-            return tuple(words(self.told, j, found, rules) for rules in chosen)
-        groups = self._groups(j, places + exchanges(self.week, self.state, j, worth))
-        return groups or ((Because("no_room", self.told.no_hours(j)),),)
-
-    def _groups(self, j: int, places: list[Place]) -> tuple[Group, ...]:
-        """Return the smallest groups of reasons of which one, undone, opens one of `places`; [] where there is none."""
-        best: dict[tuple[int, bool, bool], Place] = {}
-        for place in places:
-            key = (place.hindered, place.extra >= 0, place.length > 0)
-            if key not in best or (place.extra, place.k, place.first) < (best[key].extra, best[key].k, best[key].first):
-                best[key] = place
-        if not best:
-            return ()
-        sizes = {key: max(1, key[0].bit_count() + (key[1] or key[2])) for key in best}
-        least = min(sizes.values())
-        chosen = sorted(key for key, size in sizes.items() if size == least)
-        chosen = [key for key in chosen if key[:2] == (0, False)][:1] or chosen  # cheaper than this plan
-        if any(not key[2] for key in chosen):
-            chosen = [key for key in chosen if not key[2]]
-        chosen.sort(key=lambda key: (key[1], key))
-        return tuple(self._group(j, best[key]) for key in chosen[: _MOST_WAYS if least == 1 else 1])
-
-    def _group(self, j: int, place: Place) -> Group:
-        group = [Because(code, self.told.shared(code, j, place)) for bit, code in _BITS.items() if place.hindered & bit]
-        if place.length:
-            group.append(self._instead(place))
-        elif place.extra >= 0:
-            price = (
-                f"costs {amount(place.extra)} more than leaving it out"
-                if place.extra
-                else "costs as much as leaving it out"
-            )
-            group.append(Because("dearer", f"The cheapest place for it, {self.told.where(place.k)}, {price}."))
-        elif not group:
-            saving = f"{self.told.where(place.k)}, would save {amount(-place.extra)}"
-            group.append(
-                Because(
-                    "not_tried", f"Planning it, {saving}; the search was stopped before: plan again with more time."
-                )
-            )
-        return tuple(group)
-
-    def _instead(self, place: Place) -> Because:
-        jobs = self.told.jobs_at(place)
-        verb = "is" if place.length == 1 else "are"
-        if place.extra < 0:
-            text = f"In place of {jobs} ({self.told.where(place.k)}) it would save {amount(-place.extra)}"
-            return Because("not_tried", f"{text}; the search was stopped before: plan again with more time.")
-        worth = (
-            f"which {verb} worth more: {amount(place.extra)} dearer" if place.extra else f"which {verb} worth as much"
-        )
-        return Because("no_room", f"There is room only in place of {jobs} ({self.told.where(place.k)}), {worth}.")

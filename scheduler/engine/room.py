@@ -6,14 +6,14 @@ so that one rule at a time can be thought away. Costs are those of `scheduler.en
 
 from __future__ import annotations
 
-from collections.abc import Mapping, Sequence
+from collections.abc import Collection, Mapping, Sequence
 from typing import Any, NamedTuple
 
 import numba
 import numpy as np
 
 from scheduler.engine.model import Model
-from scheduler.engine.ruin import MOST_STOPS, NEVER, State, empty, put, route_cost
+from scheduler.engine.ruin import MOST_STOPS, NEVER, State, book, empty, extra_hands, put, route_cost
 
 LADDER, STOCK, HELPER, FOLLOW, LOAD = 1, 2, 4, 8, 16
 MOST_ORDERED = 6  # stops of a route of which every order is tried where no place in the present order will do
@@ -22,7 +22,8 @@ MOST_ORDERED = 6  # stops of a route of which every order is tried where no plac
 class Place(NamedTuple):
     """Job in crew day `k`, instead of `length` stops from the one at `first` on (0: of none).
 
-    `hindered` are the bits of what stands in the way; `extra` is what it costs more than leaving the job as it is.
+    `hindered` are the bits of what stands in the way; `extra` is what it costs more than leaving the job as it is;
+    `other` is the job of another route that has to go for it, -1 where none has.
     """
 
     k: int
@@ -30,6 +31,17 @@ class Place(NamedTuple):
     length: int
     hindered: int
     extra: int
+    other: int = -1
+
+    @property
+    def undoings(self) -> int:
+        """How many rules have to be undone, or prices paid, before the job can go here."""
+        return max(1, self.hindered.bit_count() + (self.extra >= 0))
+
+    @property
+    def displaces(self) -> bool:
+        """Whether a planned job has to go."""
+        return self.length > 0 or self.other >= 0
 
 
 def state_of(model: Model, week: Any, routes: Mapping[int, Sequence[int]], without: int = -1) -> Any:
@@ -45,17 +57,86 @@ def state_of(model: Model, week: Any, routes: Mapping[int, Sequence[int]], witho
     return state
 
 
-def insertions(week: Any, state: Any, j: int, worth: int) -> list[Place]:
-    """Return the best place of job j in every route that has one; `worth`: what leaving it as it is costs."""
-    return [Place(*row) for row in places(week, state, j, worth, 0, 0).tolist()]
+def openings(week: Any, state: Any, j: int, worth: int, days: Collection[int] | None = None) -> list[Place]:
+    """Return the places of job j that need the fewest undoings, for each kind of them the cheapest, best first.
+
+    worth: what leaving the job as it is costs, in cents. days: crew days that count, None: all. Without undoing more
+    than one thing, a place that displaces no job is taken before one that does.
+    """
+    found = _of_days(places(week, state, j, worth, 0, 0), days)
+    chosen = _fewest(found)
+    if chosen and chosen[0].undoings == 1:
+        return chosen
+    instead = _of_days(places(week, state, j, worth, 1, 1), days)
+    if not instead:
+        instead = _of_days(places(week, state, j, worth, 2, state.seq.shape[1]), days)
+    rows = np.array([p[:5] for p in found if not p.hindered & (FOLLOW | LOAD)], np.int64).reshape(-1, 5)
+    released = _releases(week, state, j, rows).tolist()
+    return _fewest([*found, *instead, *(Place(int(rows[n, 0]), 0, 0, 0, extra, other) for n, extra, other in released)])
 
 
-def exchanges(week: Any, state: Any, j: int, worth: int) -> list[Place]:
-    """Return where job j could go instead of one planned job, or, where there is nothing such, of several in a row."""
-    found = places(week, state, j, worth, 1, 1)
-    if not len(found):
-        found = places(week, state, j, worth, 2, state.seq.shape[1])
-    return [Place(*row) for row in found.tolist()]
+def _of_days(rows: Any, days: Collection[int] | None) -> list[Place]:
+    return [Place(*row) for row in rows.tolist() if days is None or row[0] in days]
+
+
+def _fewest(found: list[Place]) -> list[Place]:
+    best: dict[tuple[bool, bool, int], Place] = {}
+    for place in sorted(found, key=lambda p: (p.extra, p)):
+        best.setdefault((place.extra >= 0, place.displaces, place.hindered), place)
+    least = min((p.undoings for p in best.values()), default=0)
+    chosen = [best[key] for key in sorted(best) if best[key].undoings == least]
+    if cheaper := [p for p in chosen if p.extra < 0 and not p.hindered]:  # than the plan is now: no rule keeps it off
+        return cheaper[:1]
+    return [p for p in chosen if not p.displaces] or chosen
+
+
+@numba.njit(cache=True, nogil=True)
+def _releases(w: Any, s: Any, j: int, rows: Any) -> Any:
+    found = np.empty((len(rows), 3), np.int64)
+    for n in range(len(rows)):
+        found[n, 0], found[n, 1], found[n, 2] = n, NEVER, -1
+    seq = np.empty(s.seq.shape[1] + 1, np.int64)
+    for other in range(len(s.at)):
+        from_day = s.at[other]
+        if from_day < 0:
+            continue
+        position = 0
+        while s.seq[from_day, position] != other:
+            position += 1
+        if needed(w, s, from_day, position, 1, j):
+            continue
+        size, helpers = s.size[from_day], s.helpers[from_day]
+        book(w, s, from_day, -1)
+        for t in range(position, size - 1):
+            s.seq[from_day, t] = s.seq[from_day, t + 1]
+        s.size[from_day] = size - 1
+        s.helpers[from_day] = extra_hands(w, s, from_day)
+        book(w, s, from_day, 1)
+        cost = NEVER
+        for n in range(len(rows)):
+            k = rows[n, 0]
+            if k == from_day or w.yard_of[k] != w.yard_of[from_day]:
+                continue
+            seq[: s.size[k]] = s.seq[k, : s.size[k]]
+            seq[s.size[k]] = j
+            if hindered(w, s, k, seq, s.size[k] + 1, j):
+                continue
+            if cost == NEVER:
+                cost = 0
+                if size > 1:
+                    cost = route_cost(w, from_day, s.seq[from_day], size - 1, s.helpers[from_day])
+                if cost == NEVER:
+                    break
+            extra = rows[n, 4] + cost - s.cost[from_day] + w.skip[other]
+            if extra < found[n, 1]:
+                found[n, 1], found[n, 2] = extra, other
+        book(w, s, from_day, -1)
+        for t in range(size - 1, position, -1):
+            s.seq[from_day, t] = s.seq[from_day, t - 1]
+        s.seq[from_day, position] = other
+        s.size[from_day], s.helpers[from_day] = size, helpers
+        book(w, s, from_day, 1)
+    return found[found[:, 2] >= 0]
 
 
 @numba.njit(cache=True, nogil=True)

@@ -7,9 +7,12 @@ from itertools import groupby
 
 from scheduler.engine.alone import Block, agrees, home_at, missing_equipment, missing_stock
 from scheduler.engine.model import FAR, Model
-from scheduler.engine.room import Place
+from scheduler.engine.room import FOLLOW, HELPER, LADDER, LOAD, STOCK, Place
 from scheduler.plan import Because
 from scheduler.week import Crew, Job, Shift, Window, clock_time, day_name
+
+# The codes of what routes share, by the bit that says that it stands in the way.
+SHARED = {LADDER: "ladder_out", STOCK: "stock_out", HELPER: "no_helper", FOLLOW: "follows", LOAD: "van_full"}
 
 
 def amount(cents: int) -> str:
@@ -52,11 +55,26 @@ class Told:
     def where(self, k: int) -> str:
         return f"{self.crew_of[k].id} on {self.day(self.model.crew_days[k].day)}"
 
+    def verb(self, place: Place) -> str:
+        return "are" if place.length > 1 else "is"
+
+    def day_with(self, j: int) -> int:
+        """Return the crew day on which job j is planned."""
+        return next(k for k, jobs in self.routes.items() if j in jobs)
+
+    def day_of(self, k: int) -> str:
+        return self.day(self.model.crew_days[k].day)
+
     def span(self, window: Window) -> str:
         return f"{self.day(window.day)} {clock_time(window.start)}–{clock_time(window.end)}"
 
     def jobs_at(self, place: Place) -> str:
-        return listed(self.week.jobs[j].id for j in self.routes[place.k][place.first : place.first + place.length])
+        out = self.routes[place.k][place.first : place.first + place.length] if place.length else []
+        return listed(self.week.jobs[j].id for j in (*out, *([place.other] if place.other >= 0 else [])))
+
+    def how(self, place: Place) -> str:
+        jobs = self.jobs_at(place)
+        return f"with {self.crew_of[place.k].id}" + (f" in place of {jobs}" if jobs and place.extra < 0 else "")
 
     def kept(self, place: Place) -> list[Job]:
         """Return the jobs that would share the route with the new one."""
@@ -102,7 +120,7 @@ class Told:
                 out = listed(f"{name} has {n}" for name, n in held.items())
                 return (
                     f"{item} is out on {self.day(day)}: yard {crew.yard} has {there}, {out}; "
-                    f"with {short} more it could go with {crew.id}."
+                    f"with {short} more it could go {self.how(place)}."
                 )  # fmt: skip
         raise ValueError(f"no equipment of {job.id} is short")
 
@@ -125,7 +143,7 @@ class Told:
                 left = n - worst
                 return (
                     f"It needs {n} of {part}, and {max(0, left)} are left at yard {crew.yard} by {self.day(by)} "
-                    f"({there} in all; {listed(takers)}); with {worst} more it could go."
+                    f"({there} in all; {listed(takers)}); with {worst} more it could go {self.how(place)}."
                 )
         raise ValueError(f"no part of {job.id} is short")
 
@@ -140,7 +158,7 @@ class Told:
         short = sum(out.values()) + needs - count
         return (
             f"It needs {job.hands} hands and {crew.id} has {crew.hands}: of the {count} helpers of yard {crew.yard} on "
-            f"{self.day(day)} {held}; with {short} more it could go."
+            f"{self.day(day)} {held}; with {short} more it could go {self.how(place)}."
         )  # fmt: skip
 
     def _van(self, job: Job, crew: Crew, day: int, place: Place) -> str:
@@ -224,7 +242,7 @@ def _skills(told: Told, job: Job, held: list[Block]) -> str:
     return f"No {who} has all of {listed(asked)}; {nearest.id} lacks {missing}."
 
 
-def _over(job: Job, crew: Crew) -> list[str]:
+def over(job: Job, crew: Crew) -> list[str]:
     van, over = crew.vehicle, []
     if job.boxes and job.box_mm > van.rack_mm:
         over.append(f"a rack for {van.rack_mm:,} mm and the longest box is {job.box_mm:,} mm")
@@ -239,10 +257,10 @@ def _no_van(told: Told, job: Job, held: list[Block]) -> str:
     def shortfall(crew: Crew) -> tuple[int, float]:
         van = crew.vehicle
         parts = [(job.box_mm if job.boxes else 0, van.rack_mm), (job.boxes, van.boxes), (job.weight_kg, van.payload_kg)]
-        return len(_over(job, crew)), sum(max(0, need - there) / max(1, need) for need, there in parts)
+        return len(over(job, crew)), sum(max(0, need - there) / max(1, need) for need, there in parts)
 
     crew = min((b.crew for b in held), key=shortfall)
-    return f"No van that could go takes it: that of {crew.id}, the nearest to it, has {', '.join(_over(job, crew))}."
+    return f"No van that could go takes it: that of {crew.id}, the nearest to it, has {', '.join(over(job, crew))}."
 
 
 def _hands(told: Told, job: Job, held: list[Block]) -> str:

@@ -1,0 +1,109 @@
+"""Undoing one rule of a week for one job, in the document alone: the check that a reason given to a user is true."""
+
+from __future__ import annotations
+
+import re
+from collections.abc import Callable, Iterable
+
+from msgspec.structs import replace
+
+from scheduler.plan import Because, Plan
+from scheduler.week import Crew, Equipment, Helpers, Job, Shift, Stock, Vehicle, Week, Window
+from tests.brute import cheapest
+
+MUCH = 1_000
+LONG = 1_600  # minutes after midnight
+DEAR = 1_000_000_000  # cents: leaving the job out is out of the question
+
+
+def job_of(week: Week, job: str) -> Job:
+    return next(j for j in week.jobs if j.id == job)
+
+
+def with_job(week: Week, job: str, change: Callable[[Job], Job]) -> Week:
+    return replace(week, jobs=tuple(change(j) if j.id == job else j for j in week.jobs))
+
+
+def dearer_to_skip(week: Week, job: str, cents: int) -> Week:
+    return with_job(week, job, lambda j: replace(j, skip_cents=j.skip_cents + cents))
+
+
+def is_planned(plan: Plan, job: str) -> bool:
+    return all(s.job != job for s in plan.skipped)
+
+
+def can_go(week: Week, job: str) -> bool:
+    """Whether any plan holds the job."""
+    return is_planned(cheapest(dearer_to_skip(week, job, DEAR)), job)
+
+
+def price_of(because: Because) -> int:
+    """Return the cents named by a `dearer` or `no_room`; 0 where it says "as much"."""
+    found = re.search(r"([\d,]+)\.(\d\d) (?:more than|dearer)", because.detail)
+    return int(found[1].replace(",", "") + found[2]) if found else 0
+
+
+def undone(week: Week, job: str, codes: Iterable[str]) -> Week:
+    """Return `week` with the rules behind these codes thought away; prices (`dearer`, `no_room`) are left alone."""
+    for code in codes:
+        if code in _UNDO:
+            week = _UNDO[code](week, job)
+    return week
+
+
+def _kit(week: Week, job: str) -> Week:
+    return with_job(week, job, lambda j: replace(j, ready_day=0))
+
+
+def _windows(week: Week, job: str) -> Week:
+    always = tuple(Window(day, 0, LONG, 0) for day in range(week.days))
+    return with_job(week, job, lambda j: replace(j, windows=always))
+
+
+def _skills(week: Week, job: str) -> Week:
+    return with_job(week, job, lambda j: replace(j, skills=()))
+
+
+def _yard(week: Week, job: str) -> Week:
+    return with_job(week, job, lambda j: replace(j, yard=None))
+
+
+def _vans(week: Week, job: str) -> Week:
+    return replace(week, crews=tuple(replace(c, vehicle=Vehicle(MUCH, 100 * MUCH, MUCH)) for c in week.crews))
+
+
+def _helpers(week: Week, job: str) -> Week:
+    there = {(h.yard, h.day): h.day_cents for h in week.helpers}
+    keys = [(y.id, day) for y in week.yards for day in range(week.days)]
+    return replace(week, helpers=tuple(Helpers(y, d, MUCH, there.get((y, d), 0)) for y, d in keys))
+
+
+def _equipment(week: Week, job: str) -> Week:
+    items = sorted({i for j in week.jobs for i in j.equipment})
+    plenty = tuple(Equipment(i, y.id, (MUCH,) * week.days) for i in items for y in week.yards)
+    return replace(week, equipment=plenty)
+
+
+def _stock(week: Week, job: str) -> Week:
+    parts = sorted({p for j in week.jobs for p in j.parts})
+    return replace(week, stock=tuple(Stock(p, y.id, MUCH, ()) for p in parts for y in week.yards))
+
+
+def _reach(week: Week, job: str) -> Week:
+    def all_day(crew: Crew) -> Crew:
+        shifts = tuple(Shift(s.day, 0, s.end, LONG - s.end) for s in crew.shifts)
+        return replace(crew, shifts=shifts)
+
+    return replace(week, crews=tuple(all_day(c) for c in week.crews), rest=None)
+
+
+def _follows(week: Week, job: str) -> Week:
+    return replace(week, follows=tuple(f for f in week.follows if job not in (f.first, f.then)))
+
+
+_UNDO: dict[str, Callable[[Week, str], Week]] = {
+    "kit_not_ready": _kit, "no_work_window": _windows, "no_skills": _skills, "other_yard": _yard, "no_van": _vans,
+    "van_full": _vans, "no_hands": _helpers, "no_helper": _helpers, "ladder_out": _equipment, "stock_out": _stock,
+    "out_of_reach": _reach, "follows": _follows,
+}  # fmt: skip
+PRICES = ("dearer", "no_room")
