@@ -74,3 +74,17 @@ def test_another_business_is_never_overwritten(built: BuiltDemo, demo_files: Pat
     with pytest.raises(BadInput, match="choose another folder"):
         load_business(engine, read_business(demo_files), "other", read_business(DEMO).first_week.forecast_issued)
     engine.dispose()
+
+
+@pytest.mark.slow
+def test_the_engine_plans_the_demo_week_better_than_one_job_a_day(built: BuiltDemo, tmp_path: Path) -> None:
+    out = shutil.copytree(built.out, tmp_path / "out")
+    made = demo.build(out, lambda _: None, seconds=15)
+    assert made.planned
+    week, plan = read_week((out / "week.json").read_bytes()), read_plan((out / "plan.json").read_bytes())
+    assert audit(week, plan).ok
+    assert plan.cost.total < read_plan((built.out / "plan.json").read_bytes()).cost.total
+    assert plan.bound is None or plan.bound <= plan.cost.total
+    assert {"J-1049": "drawing", "J-1060": "uncounted"}.items() <= {
+        s.job: s.because[0].code for s in plan.skipped
+    }.items()

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import datetime
+import shutil
 from collections.abc import Iterator
 
 import pytest
@@ -10,23 +11,22 @@ import sqlalchemy as sa
 from sqlmodel import Session, col, select
 
 from api import tables
-from api.database import open_database, transaction, upgrade
-from api.seed import read_business
-from api.service import PreparedWeek, load_business, prepare_week
+from api.database import open_database, transaction
+from api.service import PreparedWeek, prepare_week
+from api.settings import sqlite_address
 from scheduler.documents import encode
 from scheduler.week import Job, read_week
-from tests.conftest import DEMO
+from tests.conftest import BuiltDemo
 
 MONDAY = datetime.date(2027, 4, 12)
 THURSDAY = datetime.datetime(2027, 4, 8, 20, tzinfo=datetime.UTC)
 
 
 @pytest.fixture(scope="module")
-def database(tmp_path_factory: pytest.TempPathFactory) -> Iterator[sa.Engine]:
-    """The demo business, loaded once for this file; tests that change rows put them back."""
-    engine = open_database(f"sqlite:///{tmp_path_factory.mktemp('week') / 'demo.sqlite'}")
-    upgrade(engine)
-    load_business(engine, read_business(DEMO), "files", THURSDAY)
+def database(built: BuiltDemo, tmp_path_factory: pytest.TempPathFactory) -> Iterator[sa.Engine]:
+    """The demo business's database, copied for this file; tests that change rows put them back."""
+    folder = shutil.copytree(built.out, tmp_path_factory.mktemp("week") / "demo")
+    engine = open_database(sqlite_address(folder))
     yield engine
     engine.dispose()
 
