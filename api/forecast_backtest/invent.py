@@ -17,8 +17,8 @@ SITES = (Site(40.69, -74.17), Site(40.64, -73.78), Site(40.78, -73.87))  # the s
 YARD = Site(40.72, -73.95)
 MINUTE_CENTS = 110  # two people and a van on the road
 KM_CENTS = 70
-REBOOK_CENTS = 20_000  # a lost visit: calls and goodwill
-DELAY_CENTS = 30_000  # a job done a week later, whether it was lost or left waiting
+REBOOK_CENTS = 30_000  # a lost visit: calls, goodwill, a later date
+WAIT_CENTS = 80_000  # a job that is not even planned this week: its place in the plan is worth that much
 _DRIVE_CENTS = 3_000
 _KINDS: tuple[Kind, ...] = ("install", "repair", "survey")
 
@@ -39,12 +39,12 @@ class Ask(NamedTuple):
 
     @property
     def visit_cents(self) -> int:
-        """The price of a visit lost on the spot: the job is to be done again, a week later, for a customer let down."""
-        return self.again_cents + REBOOK_CENTS + DELAY_CENTS
+        """The price of a visit lost on the spot: the job is to be done again, and a new day to be found."""
+        return self.again_cents + REBOOK_CENTS
 
     @property
     def skip_cents(self) -> int:
-        return self.again_cents + DELAY_CENTS
+        return self.again_cents + WAIT_CENTS
 
 
 def asks(seed: int, week: int, jobs: int, any_day: float) -> list[Ask]:

@@ -6,7 +6,7 @@ import csv
 from pathlib import Path
 
 import msgspec
-from matplotlib.dates import AutoDateLocator, ConciseDateFormatter
+from matplotlib.dates import DateFormatter, MonthLocator
 from matplotlib.figure import Figure
 
 from api.forecast_backtest.run import BLIND, Case, Outcome
@@ -167,9 +167,8 @@ def plot(outcome: Outcome) -> Figure:
             series.append(running)
         year.plot([week.monday for week in outcome.weeks], series, color=_COLOURS[way], label=NAMES[way])
     year.set_title("Visits lost, summed over the year", loc="left", fontsize=11)
-    locator = AutoDateLocator(maxticks=8)
-    year.xaxis.set_major_locator(locator)
-    year.xaxis.set_major_formatter(ConciseDateFormatter(locator))
+    year.xaxis.set_major_locator(MonthLocator())  # type: ignore[no-untyped-call]
+    year.xaxis.set_major_formatter(DateFormatter("%b"))  # type: ignore[no-untyped-call]
     year.legend(fontsize=8, frameon=False)
     reliability.plot([0, 1], [0, 1], color=_GREY, linewidth=0.8)
     for kind in outcome.errors:

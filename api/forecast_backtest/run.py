@@ -27,6 +27,7 @@ BLIND = "blind"
 KNOTS_H = (24.0, 48.0, 72.0, 96.0, 120.0)
 _SUNDAY_HOUR = 18  # the week is planned on the evening before it, local time
 _AHEAD_H = 130
+_MOST_FIT = 13  # weeks; more take long and change little
 
 # Without any look at the weather: every hour is as good as any other.
 _NO_WEATHER = msgspec.structs.replace(STATED_ERRORS, unforecast_chance=0.0)
@@ -85,10 +86,11 @@ def backtest(
 ) -> Outcome:
     """Return what plans with each kind of forecast, and without any, lost to the weather that came.
 
-    `weeks` are planned, the others of the year serve to fit climate, errors and dependence; nothing of a planned week
+    `weeks` are planned, some of the others serve to fit climate, errors and dependence; nothing of a planned week
     is used before it is scored, but what the kind of forecast says. `planner` makes a plan of a week.
     """
-    planned, fit = split(mondays(stations), weeks)
+    planned, spare = split(mondays(stations), weeks)
+    fit = spare[:: -(-len(spare) // _MOST_FIT)]
     chosen = _mask(stations, fit)
     predictor = Predictor(stations, chosen, seed)
     outcome = Outcome()
