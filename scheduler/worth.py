@@ -109,6 +109,7 @@ def _limits(
             raise Stopped
 
     carried: Carried | None = None
+    silent = 0  # what the prices leave open even where nothing is changed
     try:
         relax = Relaxation(build(week), 0, check, None)
         if relax.days:
@@ -116,6 +117,7 @@ def _limits(
         else:
             relax.solve_lp()
         carried = Carried(relax, check)
+        silent = base.cost.total - (whole_bound(relax.bound) or 0)
     except Stopped:
         pass
     yards = {y.id: n for n, y in enumerate(week.yards)}
@@ -123,7 +125,7 @@ def _limits(
     open_: list[tuple[Change, int | None]] = []
     for change in changes(week):
         limit = most.get(change.part_of) if change.part_of else None
-        if carried is not None and (limit is None or limit >= least_cents):
+        if carried is not None and (limit is None or limit >= silent + least_cents):
             restocked = frozenset([yards[change.yard]]) if change.kind == "stock" and change.yard else frozenset()
             try:
                 here = base.cost.total - (whole_bound(carried.bound(build(change.week), restocked)) or 0)

@@ -9,7 +9,7 @@ import sys
 
 import typer
 
-from api.cli import business, planning, worth
+from api.cli import business, crews, planning, worth
 from api.cli_roads import app as roads
 from scheduler.errors import BadInput
 
@@ -26,6 +26,7 @@ app.command("plan", short_help="Plan a week at least cost.")(planning.plan)
 app.command("audit", short_help="Judge a plan: broken rules and the real cost.")(planning.audit)
 app.command("show", short_help="Show a plan as a week sheet.")(planning.show)
 app.command("worth", short_help="Say what would pay: one more crew, ladder, helper or hour.")(worth.worth)
+app.command("crews", short_help="Form the crews of a week from people on a roster.")(crews.crews)
 app.command("demo", short_help="Make the demo business, drawn, counted and planned.")(business.demo)
 app.command("serve", short_help="Serve the pages on this machine.")(business.serve)
 app.add_typer(roads)

@@ -1,0 +1,39 @@
+"""`eaveboard crews`: people on a roster become the crews of a week, in pairs by day."""
+
+from __future__ import annotations
+
+from pathlib import Path
+from typing import Annotated
+
+import typer
+
+from api.cli.files import STANDARD, check_writable, read_document, write_document
+
+
+def crews(
+    roster_file: Annotated[Path, typer.Argument(metavar="ROSTER.json", help="The roster; - reads standard input.")],
+    week_file: Annotated[Path, typer.Option("--week", "-w", metavar="WEEK.json", help="The week without its crews.")],
+    out: Annotated[Path, typer.Option("--out", "-o", metavar="WEEK2.json", help="Where the week with them goes.")],
+) -> None:
+    """Form the crews of a week from people: pairs for each day, a lead in each, usual partners kept unless it pays.
+
+    Says who rides with whom, and why where it is not as usual.
+    """
+    from api.cli.words import count, plain
+    from scheduler.documents import encode
+    from scheduler.roster import form_crews, read_roster
+    from scheduler.week import day_name, read_week
+
+    check_writable(out)
+    roster = read_document(roster_file, read_roster)
+    formed = form_crews(roster, read_document(week_file, read_week))
+    write_document(out, encode(formed.week))
+    aside = out == STANDARD
+    usual = sum(pairing.usual for pairing in formed.pairings)
+    typer.echo(f"{count(usual, 'crew-day')} of {len(formed.pairings)} in the usual pairs.", err=aside)
+    for pairing in (p for p in formed.pairings if not p.usual):
+        name = "" if pairing.crew == pairing.lead else f" (crew {pairing.crew})"
+        typer.echo(plain(pairing.because + name), err=aside)
+    people = {p.id: p.name for p in roster.people}
+    for day, who in formed.unpaired:
+        typer.echo(plain(f"{people[who]} has no pair on {day_name(formed.week, day)}."), err=aside)

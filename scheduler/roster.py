@@ -1,0 +1,280 @@
+"""The roster document, and the crews that it makes: people in pairs, a lead in each, for every day of a week.
+
+Pairs are chosen for the whole week at once by an exact program: what the jobs of the week would bring that the pairs of
+a day have the skills and the hours for, less the price of splitting a usual pair. It looks at skills and hours alone;
+roads, ladders and the rest are for the engine.
+
+A week file gives a crew one set of skills for all its days. So a lead has one crew entry for each different pair: the
+commonest keeps the lead's id, another is called `lead+partner`. A booking is moved to the entry of its lead on its day.
+What that costs: a follow with `same_crew` cannot go on with the same lead in another pair, and fairness counts each
+entry for itself.
+"""
+
+from __future__ import annotations
+
+from collections import Counter
+from collections.abc import Iterable
+from dataclasses import dataclass
+from typing import Literal
+
+import msgspec
+from msgspec.structs import replace
+
+from scheduler.documents import convert, decode, shown
+from scheduler.errors import BadInput
+from scheduler.week import Booking, Cents, Count, Crew, Day, Name, RateCents, Shift, Vehicle, Week, checked, day_name
+
+
+class _Part(msgspec.Struct, frozen=True, forbid_unknown_fields=True):
+    """Common form of all parts: frozen, every key required, no other key allowed."""
+
+
+class Person(_Part, frozen=True):
+    """One who works in pairs; `lead`: may lead one. `usual_with`: ids of those who know the work together."""
+
+    id: Name
+    name: Name
+    yard: Name
+    lead: bool
+    skills: tuple[Name, ...]
+    days_off: tuple[Day, ...]
+    usual_with: tuple[Name, ...]
+    day_cents: Cents
+    minute_cents: RateCents
+    overtime_minute_cents: RateCents
+
+
+class Van(_Part, frozen=True):
+    """A van of a yard; `lead`: whose it is, null: the first lead's of the yard who has none."""
+
+    id: Name
+    yard: Name
+    lead: Name | None
+    vehicle: Vehicle
+    onboard: dict[Name, Count]
+    km_cents: RateCents
+
+
+class Roster(_Part, frozen=True):
+    """`split_cents`: the price of each crew-day on which people ride together who usually do not."""
+
+    format: Literal["roster/1"]
+    people: tuple[Person, ...]
+    vans: tuple[Van, ...]
+    shifts: tuple[Shift, ...]
+    split_cents: Cents
+
+
+@dataclass(frozen=True)
+class Pairing:
+    """Two who ride together on a day, the crew entry that they are in the week, and why."""
+
+    day: int
+    crew: str
+    lead: str
+    partner: str
+    usual: bool
+    because: str
+
+
+@dataclass(frozen=True)
+class Formed:
+    """The week with its crews; the pairs by day; those at work without a pair, as (day, id)."""
+
+    week: Week
+    pairings: tuple[Pairing, ...]
+    unpaired: tuple[tuple[int, str], ...]
+
+
+def read_roster(data: bytes | str) -> Roster:
+    """Return the roster in JSON text `data`; raises `BadInput` naming the first key that is wrong."""
+    return _checked(decode(data, Roster, "roster file"))
+
+
+def roster_from_data(value: object) -> Roster:
+    """Return the roster held as plain data; raises `BadInput` as `read_roster` does."""
+    return _checked(convert(value, Roster, "roster"))
+
+
+def _checked(roster: Roster) -> Roster:
+    people = {p.id: p for p in roster.people}
+    _unique("people", [p.id for p in roster.people])
+    _unique("vans", [v.id for v in roster.vans])
+    for n, person in enumerate(roster.people):
+        if "+" in person.id:
+            raise BadInput(f"people[{n}].id", f'must not hold "+", which joins two names, is {shown(person.id)}')
+        for m, other in enumerate(person.usual_with):
+            if other not in people or other == person.id:
+                raise BadInput(f"people[{n}].usual_with[{m}]", f"no other person has the id {shown(other)}")
+    led: set[str] = set()
+    for n, van in enumerate(roster.vans):
+        if van.lead is None:
+            continue
+        where = f"vans[{n}].lead"
+        if van.lead not in people or not people[van.lead].lead:
+            raise BadInput(where, f"no lead has the id {shown(van.lead)}")
+        if people[van.lead].yard != van.yard:
+            raise BadInput(where, f"{shown(van.lead)} is of {people[van.lead].yard}, the van of {van.yard}")
+        if van.lead in led:
+            raise BadInput(where, f"{shown(van.lead)} has a van already")
+        led.add(van.lead)
+    days: set[int] = set()
+    for n, shift in enumerate(roster.shifts):
+        if shift.day in days:
+            raise BadInput(f"shifts[{n}].day", f"day {shift.day} stands twice; keep one shift a day")
+        days.add(shift.day)
+        if shift.end <= shift.start:
+            raise BadInput(f"shifts[{n}].end", f"must come after start ({shift.start}), is {shift.end}")
+    return roster
+
+
+def _unique(where: str, names: list[str]) -> None:
+    for n, name in enumerate(names):
+        if name in names[:n]:
+            raise BadInput(f"{where}[{n}].id", f"{shown(name)} stands already in {where}[{names.index(name)}]")
+
+
+def form_crews(roster: Roster, week: Week) -> Formed:
+    """Return `week` with crews formed from `roster` in place of its own, and who rides with whom on each day.
+
+    Bookings of the week name leads as crews (or an entry `lead+partner` of an earlier forming). Raises `BadInput` where
+    a yard, a day or a booked lead is not in both documents.
+    """
+    yards = {y.id for y in week.yards}
+    named = [(f"people[{n}].yard", p.yard) for n, p in enumerate(roster.people)]
+    named += [(f"vans[{n}].yard", v.yard) for n, v in enumerate(roster.vans)]
+    for where, yard in named:
+        if yard not in yards:
+            raise BadInput(where, f"no yard of the week has the id {shown(yard)}")
+    for n, shift in enumerate(roster.shifts):
+        if shift.day >= week.days:
+            raise BadInput(f"shifts[{n}].day", f"must be a day of the week, 0 to {week.days - 1}, is {shift.day}")
+    from scheduler.engine.pairs import best_pairs  # OR-Tools takes a while to load
+
+    vans = vans_by_lead(roster)
+    chosen = best_pairs(roster, week, set(vans))
+    people = {p.id: p for p in roster.people}
+    shifts = {s.day: s for s in roster.shifts}
+
+    # One entry for each lead and each different crew that the lead's pairs make; the commonest keeps the lead's id.
+    alike: dict[tuple[str, tuple[object, ...]], list[tuple[int, str]]] = {}
+    for day, lead, partner in sorted(chosen):
+        kind = _kind(people[lead], people[partner])
+        alike.setdefault((lead, kind), []).append((day, partner))
+    entry: dict[tuple[int, str], str] = {}
+    crews = []
+    for lead in dict.fromkeys(lead for _, lead, _ in sorted(chosen, key=lambda c: list(people).index(c[1]))):
+        kinds = sorted((days for (who, _), days in alike.items() if who == lead), key=lambda d: (-len(d), d))
+        for n, days in enumerate(kinds):
+            partner = Counter(p for _, p in days).most_common(1)[0][0]
+            name = lead if n == 0 else f"{lead}+{partner}"
+            entry |= {(day, lead): name for day, _ in days}
+            crews.append(_crew(name, people[lead], people[partner], vans[lead], [shifts[d] for d, _ in days]))
+    names = {c.id for c in crews}
+    off = _booked_without(week, names, entry, people)
+    for lead in off:  # a lead whose bookings stand but who goes out on no day: an entry without shifts keeps the names
+        crews.append(_crew(lead, people[lead], None, vans.get(lead), []))
+    jobs = tuple(
+        job if job.booked is None else replace(job, booked=replace(job.booked, crew=_entry(entry, job.booked)))
+        for job in week.jobs
+    )
+    made = checked(replace(week, crews=tuple(crews), jobs=jobs))
+    pairings = tuple(
+        Pairing(day, entry[day, lead], lead, partner, usual := is_usual(people[lead], people[partner]),
+                _because(week, day, people[lead], people[partner], usual, people))
+        for day, lead, partner in sorted(chosen)
+    )  # fmt: skip
+    riding = {(day, who) for day, lead, partner in chosen for who in (lead, partner)}
+    unpaired = tuple(
+        (s.day, p.id) for s in roster.shifts for p in roster.people
+        if s.day not in p.days_off and (s.day, p.id) not in riding
+    )  # fmt: skip
+    return Formed(made, pairings, unpaired)
+
+
+def vans_by_lead(roster: Roster) -> dict[str, Van]:
+    """Return whose van each lead drives: their own, or the next of the yard that is nobody's."""
+    vans = {v.lead: v for v in roster.vans if v.lead is not None}
+    free = [v for v in roster.vans if v.lead is None]
+    for person in roster.people:
+        if person.lead and person.id not in vans:
+            van = next((v for v in free if v.yard == person.yard), None)
+            if van is not None:
+                vans[person.id] = van
+                free.remove(van)
+    return vans
+
+
+def is_usual(a: Person, b: Person) -> bool:
+    """Whether one of the two names the other as a usual partner."""
+    return b.id in a.usual_with or a.id in b.usual_with
+
+
+def _kind(lead: Person, partner: Person) -> tuple[object, ...]:
+    return (
+        frozenset(lead.skills) | frozenset(partner.skills),
+        partner.day_cents, partner.minute_cents, partner.overtime_minute_cents,
+    )  # fmt: skip
+
+
+def _crew(name: str, lead: Person, partner: Person | None, van: Van | None, shifts: Iterable[Shift]) -> Crew:
+    both = (lead,) if partner is None else (lead, partner)
+    return Crew(
+        id=name,
+        yard=lead.yard,
+        hands=len(both),
+        skills=tuple(dict.fromkeys(s for p in both for s in p.skills)),
+        shifts=tuple(sorted(shifts, key=lambda s: s.day)),
+        vehicle=van.vehicle if van else Vehicle(0, 0, 0),
+        onboard=van.onboard if van else {},
+        day_cents=sum(p.day_cents for p in both),
+        minute_cents=sum(p.minute_cents for p in both),
+        overtime_minute_cents=sum(p.overtime_minute_cents for p in both),
+        km_cents=van.km_cents if van else 0,
+    )
+
+
+def _lead(crew: str) -> str:
+    return crew.split("+")[0]
+
+
+def _entry(entry: dict[tuple[int, str], str], booked: Booking) -> str:
+    return entry.get((booked.day, _lead(booked.crew)), _lead(booked.crew))
+
+
+def _booked_without(
+    week: Week, names: set[str], entry: dict[tuple[int, str], str], people: dict[str, Person]
+) -> list[str]:
+    off: list[str] = []
+    for n, job in enumerate(week.jobs):
+        if job.booked is None:
+            continue
+        lead = _lead(job.booked.crew)
+        if lead not in people:
+            raise BadInput(f"jobs[{n}].booked.crew", f"no person of the roster has the id {shown(lead)}")
+        if _entry(entry, job.booked) not in names and lead not in off:
+            off.append(lead)
+    return off
+
+
+def _because(week: Week, day: int, lead: Person, partner: Person, usual: bool, people: dict[str, Person]) -> str:
+    """Say in one sentence why the two ride together."""
+    words = f"{partner.name} rides with {lead.name} on {day_name(week, day)}"
+    if usual:
+        return f"{words}: they usually do."
+    brought = [s for s in partner.skills if s not in lead.skills]
+    open_ = [
+        j for j in week.jobs
+        if j.ready_day is not None and j.ready_day <= day and j.yard in (None, lead.yard)
+        and any(w.day == day for w in j.windows)
+    ]  # fmt: skip
+    wanted = {skill: sum(skill in j.skills for j in open_) for skill in brought}
+    useful = [f"{skill} is wanted at {n} job{'s' if n > 1 else ''}" for skill, n in wanted.items() if n]
+    missing = [people[p].name for p in lead.usual_with if p in people and day in people[p].days_off]
+    if missing:
+        words += f" ({' and '.join(missing)} off)"
+    if useful:
+        return f"{words}: {', '.join(useful)}."
+    if not any(is_usual(lead, people[p]) and people[p].yard == lead.yard for p in people if p != lead.id):
+        return f"{words}: {lead.name} has no usual partner."
+    return f"{words}: the usual partners are off or ride where more is won."
