@@ -114,7 +114,7 @@ class Day:
             pair = prices.pair[k]
         minute, overtime = float(model.minute_cents[k]), float(model.overtime_cents[k])
         start, end, latest = int(model.start[k]), int(model.end[k]), int(model.latest[k])
-        go, slip = routes.bounds(
+        table = routes.bounds(
             self.width, start, end, latest, self.tau, self.way, self.service, self.opt_ptr, self.opt_lo, self.opt_hi,
             value, minute, overtime, model.rest[k],
         )  # fmt: skip
@@ -123,7 +123,7 @@ class Day:
             self.opt_ptr, self.opt_lo, self.opt_hi, self.opt_cost, value, int(model.day_cents[k]), minute, overtime,
             int(model.km_cents[k]), model.rest[k], self.weight, int(model.payload[k]), self.boxes, int(model.max_boxes[k]),
             self.extra, self.helper_cents, helper_price, gear, gear_price, self.conflict, self.pair_first, self.pair_then,
-            pair, self.firsts, sigma, self.keys, go, slip,
+            pair, self.firsts, sigma, self.keys, *table,
         )  # fmt: skip
         if most and len(cost) > most:
             best = np.argsort(reduced, kind="stable")[:most]

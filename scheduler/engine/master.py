@@ -14,6 +14,14 @@ from scheduler.engine.rows import Rows
 INFINITY = highspy.kHighsInf
 
 
+class _Quiet(highspy.Highs):  # type: ignore[misc]
+    """HiGHS without the banner that it prints as its callbacks are made ready, before any option can be set."""
+
+    def enableCallbacks(self) -> None:
+        self.setOptionValue("output_flag", False)
+        super().enableCallbacks()
+
+
 class Pool:
     """Columns without doubles, with their entries in the rows; job j's skip column is not among them."""
 
@@ -74,8 +82,7 @@ class Pool:
 
 def solver(rows: Rows, *, seconds: float | None = None) -> highspy.Highs:
     """Return a HiGHS model with the rows and, as its first columns, one skip column a job."""
-    h = highspy.Highs()
-    h.silent()
+    h = _Quiet()
     h.setOptionValue("threads", 1)
     if seconds is not None:
         h.setOptionValue("time_limit", max(0.01, seconds))

@@ -18,7 +18,7 @@ from scheduler.engine.rows import Rows
 BEAMS = (60, 500, 4000, 0)  # labels extended at each number of stops: few while prices are rough, all for the bound
 ROOM = 60_000
 EXACT_ROOM = 3_000_000
-NEW_PER_DAY = 30
+NEW_PER_DAY, NEW_AT_ALL = 30, 200
 TOLERANCE = 1e-4
 
 
@@ -70,10 +70,11 @@ class Relaxation:
         """
         prices = self.rows.prices(self.dual, self.days)
         room = EXACT_ROOM if beam == 0 else ROOM
+        most = max(NEW_PER_DAY, NEW_AT_ALL // len(self.lead))
 
         def one(k: int) -> tuple[Columns, Any, int]:
             self.check()
-            return self.days[k].search(prices, -TOLERANCE, every_set=False, room=room, beam=beam, most=NEW_PER_DAY)
+            return self.days[k].search(prices, -TOLERANCE, every_set=False, room=room, beam=beam, most=most)
 
         found = list(self.threads.map(one, self.lead)) if self.threads else [one(k) for k in self.lead]
         new, complete, bound = 0, True, self.dual_value()

@@ -18,30 +18,47 @@ import numba
 import numpy as np
 
 INF = 1e18
+FAR = 1 << 60
+BLOCK = 32
 COMPLETE, TRUNCATED, FULL = 0, 1, 2  # how a search ended: all labels seen, some left out, no room for more labels
 
 
-@numba.njit(cache=True, nogil=True, fastmath=False)
+@numba.njit(cache=True, nogil=True)
 def bounds(
     width: int, start: int, end: int, latest: int, tau: Any, way: Any, service: Any, opt_ptr: Any, opt_lo: Any, opt_hi: Any,
     value: Any, minute: float, overtime: float, rest: Any,
-) -> tuple[Any, Any]:  # fmt: skip
-    """Return the least cost-to-go after a service at job i ending at minute start + b * width, as (2, n, T) arrays.
+) -> tuple[Any, Any, Any, Any]:  # fmt: skip
+    """Return the least costs-to-go after a service at job i that ends at minute start + b * width.
 
-    Row 0 of the first: no rest to come; row 1: one rest still to come. The second array lets the end slip to any later
-    minute for nothing (a later departure from the yard pays for it). `way[i, j]` is the price of the drive's distance,
-    `value[o]` the price of option o less the job's dual price. Waiting costs `minute` like work does.
+    go[s, i, b, 0] is the least of all, and goes next to to[s, i, b]; go[s, i, b, 1] the least that goes elsewhere next:
+    where a label has served the first one's next job already, the second bounds it. State s = 0: no rest to come, 1: one
+    rest still to come. The other pair of arrays lets the end slip to any later minute for nothing (a later departure from
+    the yard pays for it). No completion comes straight back to the job that it left. `way[i, j]` is the price of the
+    drive's distance, `value[o]` that of option o less the job's dual price. Waiting costs `minute` like work does.
     """
     n = len(service)
     size = (latest - start) // width + 1
-    go = np.full((2, n, size), INF)
-    arrive = np.full((2, n, size + 1), INF)
-    least = latest
-    for j in range(n):
-        least = min(least, service[j])
     has_rest = rest[0] < latest
     states = 2 if has_rest else 1
+    go = np.full((states, n, size, 2), INF)
+    to = np.full((states, n, size), -1, np.int16)
+    arrive = np.full((states, n, size + 1, 2), INF)
+    then = np.full((states, n, size + 1), -1, np.int16)
     slack = minute * (width - 1)
+    least = latest
+    from_bucket = np.zeros(n, np.int64)  # no service at j ends before
+    to_bucket = np.zeros(n, np.int64)  # no arrival at j after it is in time
+    for j in range(n):
+        least = min(least, service[j])
+        first_arrival, first_start, last_start = latest, latest, 0
+        for i in range(n + 1):
+            if i != j:
+                first_arrival = min(first_arrival, start + tau[i, j])
+        for o in range(opt_ptr[j], opt_ptr[j + 1]):
+            first_start = min(first_start, opt_lo[o])
+            last_start = max(last_start, opt_hi[o])
+        from_bucket[j] = max(0, (max(first_arrival, first_start) + service[j] - start) // width)
+        to_bucket[j] = (last_start - start) // width
     block = least // width
     if block < 1:  # a job without duration: no order of time to build on; every prize at most once still bounds it
         total = 0.0
@@ -51,57 +68,91 @@ def bounds(
                 best = min(best, value[o])
             total += best
         go[:] = total
-        return go, go
+        return go, to, go, to
     stop = size
     while stop > 0:
         first = max(0, stop - block)
         for s in range(states):
             for j in range(n):
-                for b in range(stop - 1, first - 1, -1):
+                for b in range(min(stop, to_bucket[j] + 1) - 1, first - 1, -1):
                     t = start + b * width
-                    best = arrive[s, j, b + 1] + minute * width
+                    merge(arrive, then, s, j, b, arrive[s, j, b + 1, 0] + minute * width, then[s, j, b + 1],
+                          arrive[s, j, b + 1, 1] + minute * width)  # fmt: skip
                     for o in range(opt_ptr[j], opt_ptr[j + 1]):
                         if t <= opt_hi[o]:
-                            begin = max(t, opt_lo[o])
-                            done = begin + service[j]
+                            done = max(t, opt_lo[o]) + service[j]
                             if done <= latest:
-                                cost = value[o] + minute * (done - t) + go[s, j, (done - start) // width] - slack
-                                best = min(best, cost)
+                                cost = value[o] + minute * (done - t) - slack
+                                d = (done - start) // width
+                                merge(arrive, then, s, j, b, cost + go[s, j, d, 0], to[s, j, d], cost + go[s, j, d, 1])
                     if s == 1 and t <= rest[3]:
                         done = max(t, rest[2]) + rest[1]
                         if done <= latest:
-                            best = min(best, minute * (done - t) + arrive[0, j, (done - start) // width] - slack)
-                    arrive[s, j, b] = best
+                            cost = minute * (done - t) - slack
+                            d = (done - start) // width
+                            merge(arrive, then, s, j, b, cost + arrive[0, j, d, 0], then[0, j, d], cost + arrive[0, j, d, 1])
             for i in range(n):
-                for j in range(n):
-                    if i != j:
-                        shift = tau[i, j] // width
-                        cost = way[i, j] + minute * tau[i, j]
-                        if width > 1:
-                            cost -= slack
-                        for b in range(first, min(stop, size - shift)):
-                            go[s, i, b] = min(go[s, i, b], cost + arrive[s, j, b + shift])
+                low = max(first, from_bucket[i])
                 if s == 0:
-                    for b in range(first, stop):
+                    for b in range(low, stop):
                         t = start + b * width + tau[i, n]
                         if t <= latest:
-                            cost = way[i, n] + minute * tau[i, n] + overtime * max(0, t - end)
-                            go[0, i, b] = min(go[0, i, b], cost)
+                            go[0, i, b, 0] = way[i, n] + minute * tau[i, n] + overtime * max(0, t - end)
+                            to[0, i, b] = n
                 else:
-                    for b in range(first, stop):
+                    for b in range(low, stop):
                         t = start + b * width
                         if t <= rest[3]:
                             done = max(t, rest[2]) + rest[1]
                             if done <= latest:
-                                cost = minute * (done - t) + go[0, i, (done - start) // width] - slack
-                                go[1, i, b] = min(go[1, i, b], cost)
+                                cost = minute * (done - t) - slack
+                                d = (done - start) // width
+                                merge(go, to, 1, i, b, cost + go[0, i, d, 0], to[0, i, d], cost + go[0, i, d, 1])
+                for j in range(n):
+                    if i != j:
+                        shift = tau[i, j] // width
+                        cost = way[i, j] + minute * tau[i, j] - (slack if width > 1 else 0.0)
+                        for b in range(low, min(stop, to_bucket[j] + 1 - shift)):
+                            a = arrive[s, j, b + shift, 1 if then[s, j, b + shift] == i else 0] + cost
+                            if a < go[s, i, b, 0]:
+                                if to[s, i, b] != j:
+                                    go[s, i, b, 1] = go[s, i, b, 0]
+                                    to[s, i, b] = j
+                                go[s, i, b, 0] = a
+                            elif a < go[s, i, b, 1] and to[s, i, b] != j:
+                                go[s, i, b, 1] = a
         stop = first
-    slip = go.copy()
+    slip, slip_to = go.copy(), to.copy()
     for s in range(states):
         for i in range(n):
             for b in range(size - 2, -1, -1):
-                slip[s, i, b] = min(slip[s, i, b], slip[s, i, b + 1])
-    return go, slip
+                merge(slip, slip_to, s, i, b, slip[s, i, b + 1, 0], slip_to[s, i, b + 1], slip[s, i, b + 1, 1])
+    return go, to, slip, slip_to
+
+
+@numba.njit(cache=True, nogil=True)
+def merge(cost: Any, to: Any, s: int, j: int, b: int, first: float, first_to: int, second: float) -> None:
+    """Take the pair (least, least with another next job) into place [s, j, b] of `cost` and `to`."""
+    if first < cost[s, j, b, 0]:
+        if to[s, j, b] != first_to:
+            cost[s, j, b, 1] = min(cost[s, j, b, 0], second)
+            to[s, j, b] = first_to
+        elif second < cost[s, j, b, 1]:
+            cost[s, j, b, 1] = second
+        cost[s, j, b, 0] = first
+    elif to[s, j, b] != first_to:
+        cost[s, j, b, 1] = min(cost[s, j, b, 1], first)
+    elif second < cost[s, j, b, 1]:
+        cost[s, j, b, 1] = second
+
+
+@numba.njit(cache=True, nogil=True, inline="always")
+def to_go(cost: Any, to: Any, s: int, j: int, b: int, seen: Any) -> float:
+    """Return the bound at [s, j, b] for a label that has served `seen`."""
+    next_job = to[s, j, b]
+    if next_job >= 0 and next_job < cost.shape[1] and seen[next_job >> 6] >> np.uint64(next_job & 63) & np.uint64(1):
+        return cost[s, j, b, 1]
+    return cost[s, j, b, 0]
 
 
 @numba.njit(cache=True, nogil=True)
@@ -113,7 +164,7 @@ def search(
     weight: Any, payload: int, boxes: Any, max_boxes: int, extra: Any, helper_cents: int, helper_dual: float,
     gear: Any, gear_price: Any, conflict: Any, pair_first: Any, pair_then: Any, pair_price: Any, firsts: Any,
     sigma: float, keys: Any,
-    go: Any, slip: Any,
+    go: Any, to: Any, slip: Any, slip_to: Any,
 ) -> tuple[Any, Any, Any, Any, Any, int, int]:  # fmt: skip
     """Return the routes whose reduced cost is under `threshold`, each set of jobs once in its cheapest order and timing.
 
@@ -148,12 +199,22 @@ def search(
     seen = np.empty((room, words), np.uint64)
     key = np.empty(room, np.uint64)
     taken = np.empty((room, kinds), np.int64)
-    chain = np.empty(room, np.int32)
     table_size = 64
     while table_size < 2 * room and table_size < 1 << 20:
         table_size *= 2
-    head = np.full(table_size if same_set_only else n + 1, -1, np.int32)
     mask = np.uint64(table_size - 1)
+    # Labels to compare with: by set and job in chains, or by job in blocks that lie together in memory, since without
+    # the same set a label meets very many others (profile: nine tenths of the time were spent on chained ones).
+    chain = np.empty(room if same_set_only else 1, np.int32)
+    head = np.full(table_size if same_set_only else n, -1, np.int32)
+    rooms = 1 if same_set_only else room // BLOCK + n + 1
+    block_early = np.empty((rooms, BLOCK), np.int64)
+    block_flat = np.empty((rooms, BLOCK))
+    block_seen = np.empty((rooms, BLOCK), np.uint64)
+    block_label = np.empty((rooms, BLOCK), np.int32)
+    block_next = np.empty(rooms, np.int32)
+    block_size = np.zeros(rooms, np.int64)
+    blocks = 0
 
     # complete routes: per set the cheapest, found again by its key
     done_label = np.empty(room, np.int32)
@@ -250,34 +311,51 @@ def search(
                         day = max(d, a - z)
                         bucket = (a - start) // width
                         loose = a < z + d
-                        bound = slip[0, j, bucket] if loose else go[0, j, bucket]
+                        bound = to_go(slip, slip_to, 0, j, bucket, new_seen) if loose else to_go(go, to, 0, j, bucket, new_seen)
                         if has_rest and fl == 0:
                             if day > rest[0]:
                                 bound = INF
-                            bound = min(bound, slip[1, j, bucket] if loose else go[1, j, bucket])
+                            with_rest = to_go(slip, slip_to, 1, j, bucket, new_seen) if loose else to_go(go, to, 1, j, bucket, new_seen)
+                            bound = min(bound, with_rest)
                         bound += cost + minute * day - minute * (width - 1) + day_cents - sigma
                         if bound >= threshold or bound >= level_cut:
                             continue
                         # compare with the labels kept at this job
+                        flat_cost = cost - minute * z
                         slot = np.int64(j)
+                        beaten = False
                         if same_set_only:
                             mixed = new_key + np.uint64(j) * np.uint64(0x9E3779B97F4A7C15)
                             slot = np.int64((mixed >> np.uint64(20)) & mask)
-                        beaten = False
-                        other = head[slot]
-                        while other >= 0:
-                            if (
-                                alive[other] and early[other] <= a and rested[other] >= fl and node[other] == j
-                                and base[other] - minute * late[other] <= cost - minute * z + 1e-9
-                            ):  # fmt: skip
-                                if betters(
-                                    other, a, d, z, cost, fl, new_seen, new_taken, helped, same_set_only, firsts, has_rest,
-                                    early, work, late, base, rested, seen, taken, help_, gear_price,
-                                    helper_cents + helper_dual, minute,
+                            other = head[slot]
+                            while other >= 0 and not beaten:
+                                if (
+                                    alive[other] and early[other] <= a and rested[other] >= fl and node[other] == j
+                                    and equal(seen[other], new_seen)
                                 ):  # fmt: skip
-                                    beaten = True
-                                    break
-                            other = chain[other]
+                                    beaten = betters(
+                                        other, a, d, z, cost, fl, new_seen, new_taken, helped, True, firsts, has_rest,
+                                        early, work, late, base, rested, seen, taken, help_, gear_price,
+                                        helper_cents + helper_dual, minute,
+                                    )  # fmt: skip
+                                other = chain[other]
+                        else:
+                            part = head[j]
+                            while part >= 0 and not beaten:
+                                for x in range(block_size[part]):
+                                    if (
+                                        block_early[part, x] <= a and block_flat[part, x] <= flat_cost + 1e-9
+                                        and block_seen[part, x] & ~new_seen[0] == 0
+                                    ):  # fmt: skip
+                                        other = block_label[part, x]
+                                        if alive[other] and betters(
+                                            other, a, d, z, cost, fl, new_seen, new_taken, helped, False, firsts, has_rest,
+                                            early, work, late, base, rested, seen, taken, help_, gear_price,
+                                            helper_cents + helper_dual, minute,
+                                        ):  # fmt: skip
+                                            beaten = True
+                                            break
+                                part = block_next[part]
                         if beaten:
                             continue
                         if count >= room:
@@ -295,22 +373,52 @@ def search(
                         for e in range(kinds):
                             taken[c, e] = new_taken[e]
                         # drop labels of this level that the new one betters
-                        other = head[slot]
-                        while other >= first_new:
-                            if (
-                                alive[other] and a <= early[other] and fl >= rested[other] and node[other] == j
-                                and cost - minute * z <= base[other] - minute * late[other] + 1e-9
-                            ):  # fmt: skip
-                                if betters(
-                                    c, early[other], work[other], late[other], base[other], rested[other], seen[other],
-                                    taken[other], help_[other], same_set_only, firsts, has_rest,
-                                    early, work, late, base, rested, seen, taken, help_, gear_price,
-                                    helper_cents + helper_dual, minute,
+                        if same_set_only:
+                            other = head[slot]
+                            while other >= first_new:
+                                if (
+                                    alive[other] and a <= early[other] and fl >= rested[other] and node[other] == j
+                                    and equal(seen[other], new_seen)
                                 ):  # fmt: skip
-                                    alive[other] = False
-                            other = chain[other]
-                        chain[c] = head[slot]
-                        head[slot] = c
+                                    if betters(
+                                        c, early[other], work[other], late[other], base[other], rested[other], seen[other],
+                                        taken[other], help_[other], True, firsts, has_rest,
+                                        early, work, late, base, rested, seen, taken, help_, gear_price,
+                                        helper_cents + helper_dual, minute,
+                                    ):  # fmt: skip
+                                        alive[other] = False
+                                other = chain[other]
+                            chain[c] = head[slot]
+                            head[slot] = c
+                        else:
+                            part = head[j]
+                            while part >= 0:
+                                for x in range(block_size[part]):
+                                    other = block_label[part, x]
+                                    if (
+                                        other >= first_new and a <= block_early[part, x]
+                                        and flat_cost <= block_flat[part, x] + 1e-9
+                                        and new_seen[0] & ~block_seen[part, x] == 0 and alive[other]
+                                    ):  # fmt: skip
+                                        if betters(
+                                            c, early[other], work[other], late[other], base[other], rested[other],
+                                            seen[other], taken[other], help_[other], False, firsts, has_rest,
+                                            early, work, late, base, rested, seen, taken, help_, gear_price,
+                                            helper_cents + helper_dual, minute,
+                                        ):  # fmt: skip
+                                            alive[other] = False
+                                            block_early[part, x] = FAR
+                                part = block_next[part]
+                            part = head[j]
+                            if part < 0 or block_size[part] == BLOCK:
+                                block_next[blocks] = part
+                                part = blocks
+                                head[j] = part
+                                blocks += 1
+                            x = block_size[part]
+                            block_early[part, x], block_flat[part, x] = a, flat_cost
+                            block_seen[part, x], block_label[part, x] = new_seen[0], c
+                            block_size[part] = x + 1
                         count += 1
                         if count >= next_cut:  # more than enough for this level: only what is among the best so far
                             level_cut = np.partition(score[first_new:count], beam)[beam]
