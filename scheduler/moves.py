@@ -171,12 +171,15 @@ class _Why:
         """Name the job that could come back to its old spot but for this one, whatever else came in."""
         after = self.after[job]
         new = set(self._newcomers(after))
-        for x, spot in self.event.before.items():
-            moved = x != job and self.changes.get(x, "stays") != "stays"
-            if not moved or spot[:2] != after[:2] or not self._fits(x, spot, without=new - {x}):
+        gone = [x for x in self.event.before if x != job and self.changes.get(x, "stays") != "stays"]
+        for x in sorted(gone, key=lambda x: self.event.before[x][:2] != after[:2]):
+            spot = self.event.before[x]
+            if self.yard[spot.crew] != self.yard[after.crew] or not self._fits(x, spot, without=new - {x}):
                 continue
             if not self._fits(x, spot, without=new - {x, job}):
-                return f"fills the hole that {x} left", (x,)
+                if spot[:2] == after[:2]:
+                    return f"fills the hole that {x} left", (x,)
+                return f"takes parts, a ladder or helpers that {x} leaves", (x,)
         return None
 
     def _newcomers(self, near: Spot) -> list[str]:

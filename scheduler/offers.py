@@ -25,7 +25,7 @@ from scheduler.week import Week, Window
 
 if TYPE_CHECKING:
     from scheduler.engine.model import Model
-    from scheduler.engine.warm import Half, Warm
+    from scheduler.engine.forced import Half, Warm
 
 
 @dataclass(frozen=True)
@@ -65,7 +65,7 @@ def warm(
     clock, seconds, seed, workers, fixed: as of `scheduler.engine.solve`.
     """
     from scheduler.engine.relax import Stopped
-    from scheduler.engine.warm import Warm
+    from scheduler.engine.forced import Warm
 
     begun = clock()
 
@@ -144,7 +144,7 @@ class _Bench:
     def staying(self) -> Iterator[tuple[Half, tuple[int, list[int], int]]]:
         """Yield for each half day the crew day, its stops with the job among them, and the whole plan's least cost."""
         from scheduler.engine.putting import Standing
-        from scheduler.engine.warm import halves, within
+        from scheduler.engine.forced import halves, within
 
         standing = Standing(self.still, self.routes)
         for half in halves(self.model, self.job):
@@ -166,7 +166,7 @@ class _Bench:
     ) -> Offer:
         """Return the offer that these routes make, the job starting in `half`; all is priced and audited again."""
         from scheduler.engine.assemble import plan_of
-        from scheduler.engine.warm import within
+        from scheduler.engine.forced import within
 
         base = self.model if moving else self.still
         plan = plan_of(within(base, self.job, half), routes, seconds=0.0, bound=None)

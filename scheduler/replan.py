@@ -5,6 +5,7 @@ What is done stays; what customers have been told moves only at a price; the res
 
 from __future__ import annotations
 
+import dataclasses
 from collections.abc import Callable, Collection, Mapping
 from dataclasses import dataclass
 from statistics import median_low
@@ -17,7 +18,7 @@ from scheduler.engine.fixed import Fixed, Spot
 from scheduler.errors import BadInput
 from scheduler.moves import Event, Move, moves
 from scheduler.plan import Plan
-from scheduler.price import outings, visits
+from scheduler.price import outings, price, visits
 from scheduler.week import Booking, Crew, Job, Week, checked, day_name
 
 if TYPE_CHECKING:
@@ -83,6 +84,22 @@ def replan(
         changed, seconds=seconds, seed=seed, clock=clock, report=report, stop=stop, workers=workers, fixed=event.fixed
     )
     return Replanned(changed, made, moves(posted, made, event), event.fixed)
+
+
+def standing(
+    week: Week, plan: Plan, job: str, *, freeze_until: tuple[int, int] | None = None, told: Told | None = None
+) -> tuple[Week, Plan, Fixed]:
+    """Return week, plan and what is fixed, as they stand when `job` is to be offered other times.
+
+    All visits of the plan but that of `job` are told as for `replan`; the plan is priced by that. Raises `BadInput` as
+    `replan` does, and where the job is done or under way.
+    """
+    event = _event(week, plan, freeze_until, {}, ())
+    if job in event.fixed.visits:
+        raise BadInput("job", f"{job} is done or under way by then")
+    others = dataclasses.replace(event, before={n: spot for n, spot in event.before.items() if n != job})
+    now = changed_week(told_week(week, others, told or Told()), others)
+    return now, replace(plan, cost=price(now, plan.routes), bound=None), event.fixed
 
 
 def told_week(week: Week, event: Event, told: Told) -> Week:

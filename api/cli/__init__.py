@@ -9,7 +9,7 @@ import sys
 
 import typer
 
-from api.cli import business, crews, planning, worth
+from api.cli import business, changes, crews, planning, worth
 from api.cli_roads import app as roads
 from scheduler.errors import BadInput
 
@@ -27,6 +27,8 @@ app.command("audit", short_help="Judge a plan: broken rules and the real cost.")
 app.command("show", short_help="Show a plan as a week sheet.")(planning.show)
 app.command("worth", short_help="Say what would pay: one more crew, ladder, helper or hour.")(worth.worth)
 app.command("crews", short_help="Form the crews of a week from people on a roster.")(crews.crews)
+app.command("replan", short_help="Plan the rest of a posted week again.")(changes.replan)
+app.command("offer", short_help="Offer a customer other times, with their cost.")(changes.offer)
 app.command("demo", short_help="Make the demo business, drawn, counted and planned.")(business.demo)
 app.command("serve", short_help="Serve the pages on this machine.")(business.serve)
 app.add_typer(roads)

@@ -46,7 +46,7 @@ def search(week: Week, *, seconds: float | None, seed: int) -> tuple[Plan, bool]
     from scheduler.engine import solve
 
     wish = _Wish()
-    with _listening(wish), _kept_clean(), _Watch(wish) as watch:
+    with _listening(wish), kept_clean(), _Watch(wish) as watch:
         try:
             made = solve(
                 week, seconds=seconds, seed=seed, clock=time.monotonic, report=watch.tell, stop=lambda: wish.made
@@ -69,7 +69,7 @@ def _listening(wish: _Wish) -> Iterator[None]:
 
 
 @contextmanager
-def _kept_clean() -> Iterator[None]:
+def kept_clean() -> Iterator[None]:
     """Send to standard error what compiled libraries print on their own: standard output is for the result alone."""
     sys.stdout.flush()
     kept = os.dup(1)

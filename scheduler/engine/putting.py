@@ -1,4 +1,4 @@
-"""Putting one job into the routes of a plan whose other jobs keep crew, day, order and, to half an hour, their starts."""
+"""Putting one job into a plan whose other jobs keep crew, day, order and, to half an hour, their starts."""
 
 from __future__ import annotations
 

@@ -1,0 +1,321 @@
+"""A solved week kept warm: what the best plan would cost with one job done on a given day, before or after noon.
+
+With the prices of the week's linear program a plan costs at least `value` plus the reduced costs of its routes, none
+of them negative. A plan with the job where it is wanted holds a route with the job there, so it costs at least `value`
+plus the least reduced cost of such a route; and if it is to cost no more than `gap` above that, every other route of it
+has a reduced cost of `gap` at most. All those are listed, and an integer program over them finds the best plan.
+"""
+
+from __future__ import annotations
+
+import copy
+import math
+from collections.abc import Callable, Iterator
+from concurrent.futures import ThreadPoolExecutor
+from dataclasses import dataclass, replace
+from typing import Any, NamedTuple
+
+import highspy
+import numpy as np
+
+from scheduler.engine import routes
+from scheduler.engine.best import Best, Routes
+from scheduler.engine.days import Columns, Day
+from scheduler.engine.fixed import NOTHING, Fixed
+from scheduler.engine.master import Pool, extend, solver
+from scheduler.engine.model import Ints, Model, build
+from scheduler.engine.relax import EXACT_ROOM, Stopped
+from scheduler.engine.work import MARGIN, Search
+from scheduler.week import Week
+
+NOON = 12 * 60
+COARSE_MIN = 5  # steps of time in the bounds: looser than to the minute, and five times as quick
+MOST_LISTED = 60_000  # routes kept without the job
+FIRST_GAP = 0.4  # of the cost of a job on average
+MOST_GAP = 1e9
+
+
+class Half(NamedTuple):
+    """A day, and whether the visit starts from noon on."""
+
+    day: int
+    afternoon: bool
+
+    def holds(self, day: int, start: int) -> bool:
+        """Say whether a visit on `day` at `start` lies in it."""
+        return day == self.day and (start >= NOON) == self.afternoon
+
+
+@dataclass(frozen=True)
+class Forced:
+    """The best plan with the job in `half`: routes by crew day, its cost in cents, and whether that is proven least."""
+
+    half: Half
+    routes: Routes
+    cost: int
+    proven: bool
+
+
+def halves(model: Model, job: int) -> list[Half]:
+    """Return the half days on which some crew day has a start for the job, in the order of time."""
+    found = set()
+    for k in range(len(model.crew_days)):
+        for lo, hi in _starts(model, job, k):
+            found |= {Half(int(model.day_of[k]), afternoon) for afternoon in (lo >= NOON, hi >= NOON)}
+    return sorted(found)
+
+
+def within(model: Model, job: int, half: Half) -> Model:
+    """Return the model in which the job can start in `half` alone."""
+    lo, hi = model.opt_lo.copy(), model.opt_hi.copy()
+    for k in range(len(model.crew_days)):
+        if (place := int(model.local[k, job])) < 0:
+            continue
+        mine = slice(model.opt_ptr[place], model.opt_ptr[place + 1])
+        if model.day_of[k] != half.day:
+            hi[mine] = -1
+        elif half.afternoon:
+            lo[mine] = np.maximum(lo[mine], NOON)
+        else:
+            hi[mine] = np.minimum(hi[mine], NOON - 1)
+        hi[mine][lo[mine] > hi[mine]] = -1  # a start that no one reaches in time
+    return replace(model, opt_lo=lo, opt_hi=hi)
+
+
+class Warm:
+    """A week searched until its best plan is proven, or time is up, with all that the search has learnt.
+
+    `ready` says whether questions can be answered with proof: the linear program is priced to its end.
+    """
+
+    def __init__(
+        self, week: Week, *, fixed: Fixed = NOTHING, seed: int = 0, workers: int = 2,
+        left: Callable[[], float] = lambda: math.inf, check: Callable[[], None] = lambda: None,
+    ) -> None:  # fmt: skip
+        """Search; `left` gives the seconds that remain, `check` raises `Stopped` when the search has to end."""
+        self.model = build(week, fixed=fixed)
+        self.best = Best(self.model)
+        self.threads = ThreadPoolExecutor(workers) if workers > 1 else None
+        self.ready = False
+        if not self.model.crew_days:
+            self.best.prove(float(self.best.cost))
+            return
+        self.search = Search(self.best, seed, left, check, self.threads)
+        try:
+            self.search.run()
+        except Stopped:
+            return
+        self._prepare()
+
+    def _prepare(self) -> None:
+        relax = self.search.relax
+        self.prices = relax.rows.prices(relax.dual, relax.days)
+        least = self._map(self._least, relax.lead)
+        if any(value is None for value in least):
+            return
+        below = sum(int(relax.count[k]) * min(0.0, value or 0.0) for k, value in zip(relax.lead, least, strict=True))
+        self.value = relax.dual_value() + below - relax.rounding
+        self.pool = Pool(relax.rows)
+        self.reduced = np.zeros(0)
+        self.gap = 0.0
+        self.ready = True
+        self._list(FIRST_GAP * self.best.cost / len(self.model.service))
+
+    def _map(self, function: Callable[[int], Any], items: list[int]) -> list[Any]:
+        return list(self.threads.map(function, items)) if self.threads else [function(k) for k in items]
+
+    def _least(self, k: int) -> float | None:
+        """Return the least reduced cost on a crew day, at most 0; None where there was no room to see all."""
+        _, reduced, ended = self.search.relax.days[k].search(
+            self.prices, -1e-6, every_set=False, room=EXACT_ROOM, most=1
+        )
+        return None if ended != routes.COMPLETE else float(reduced.min(initial=0.0))
+
+    def _list(self, gap: float) -> bool:
+        """List every route with a reduced cost up to `gap`, and return whether they are not too many."""
+        if gap <= self.gap:
+            return True
+        relax = self.search.relax
+
+        def one(k: int) -> tuple[Columns, int]:
+            columns, _, ended = relax.days[k].search(self.prices, gap + MARGIN, every_set=True, room=EXACT_ROOM)
+            return columns, ended
+
+        found = self._map(one, relax.lead)
+        if any(ended != routes.COMPLETE for _, ended in found) or sum(len(c) for c, _ in found) > MOST_LISTED:
+            return False
+        for columns, _ in found:
+            self.pool.add(columns)
+        self.reduced = _reduced(self.pool, relax.dual)
+        self.gap = gap
+        return True
+
+    def forced(self, job: int, most: int, known: dict[Half, int]) -> Iterator[Forced]:
+        """Yield the best plan for each of the `most` half days that are cheapest for the job, and perhaps some more.
+
+        `known`: costs at which plans with the job in a half day are known. Call only where `ready`.
+        """
+        question = _Question(self, job)
+        limits = sorted(known.values())
+        todo, done = set(halves(self.model, job)), list[int]()
+        reach = 4 * FIRST_GAP * self.best.cost / len(self.model.service)
+        if len(limits) >= most:
+            reach = limits[most - 1] - self.value + MARGIN
+        while todo and len(done) < most and reach < MOST_GAP:
+            least = {half: value for half in sorted(todo) if (value := question.least(half, reach)) is not None}
+            for half in sorted(least, key=lambda h: (least[h], h)):
+                ceiling = sorted(done)[most - 1] if len(done) >= most else math.inf
+                if self.value + least[half] >= ceiling:
+                    break
+                todo.discard(half)
+                answer = question.solve(half, least[half], min(ceiling, known.get(half, math.inf)))
+                if answer is not None:
+                    done.append(answer.cost)
+                    yield answer
+            reach *= 8
+
+
+class _Question:
+    """One job's routes by half day, under the prices of the warm week."""
+
+    def __init__(self, warm: Warm, job: int) -> None:
+        self.warm, self.job, self.relax = warm, job, warm.search.relax
+        self.models: dict[Half, Model] = {}
+
+    def days(self, half: Half) -> list[Day]:
+        """Return the crew days that have a start for the job in the half day, with no other start for it."""
+        if half not in self.models:
+            self.models[half] = within(self.warm.model, self.job, half)
+        model, found = self.models[half], []
+        for k in self.relax.lead:
+            if model.day_of[k] == half.day and any(True for _ in _starts(model, self.job, k)):
+                day = copy.copy(self.relax.days[k])
+                a, b = model.opt_ptr[model.cand_ptr[k]], model.opt_ptr[model.cand_ptr[k + 1]]
+                day.opt_lo, day.opt_hi = model.opt_lo[a:b], model.opt_hi[a:b]
+                day.width = max(day.width, min(COARSE_MIN, max(1, int(day.service.min()))))
+                found.append(day)
+        return found
+
+    def search(self, half: Half, reach: float, *, every_set: bool) -> list[tuple[Columns, Any, int]]:
+        """Return the routes with the job in the half day whose reduced cost is under `reach`, or the least by crew day.
+
+        The job is given a prize of `reach`, so that a route without it is not under 0.
+        """
+        prices = self.warm.prices
+        days = self.days(half)
+
+        def one(n: int) -> tuple[Columns, Any, int]:
+            day = days[n]
+            job = list(prices.job)
+            job[day.k] = job[day.k] + np.where(day.jobs == self.job, reach, 0.0)
+            return day.search(
+                replace(prices, job=job), -1e-6, every_set=every_set, room=EXACT_ROOM, most=0 if every_set else 1
+            )
+
+        return self.warm._map(one, list(range(len(days))))
+
+    def least(self, half: Half, reach: float) -> float | None:
+        """Return the least reduced cost of a route with the job in the half day, None where it is over `reach`."""
+        searched = self.search(half, reach, every_set=False)
+        if any(ended != routes.COMPLETE for _, _, ended in searched):
+            return 0.0  # none is under that
+        found = [
+            float(reduced[n])
+            for columns, reduced, _ in searched
+            for n in range(len(columns))
+            if self.job in columns.jobs[columns.ptr[n] : columns.ptr[n + 1]]
+        ]
+        return min(found) + reach if found else None
+
+    def solve(self, half: Half, least: float, ceiling: float) -> Forced | None:
+        """Return the best plan with the job in the half day, None where it surely costs `ceiling` or more."""
+        warm = self.warm
+        floor = warm.value + least
+        gap = min(ceiling - floor, warm.gap)
+        while True:
+            listed = warm._list(gap)
+            gap = gap if listed else warm.gap
+            routes_with = Pool(self.relax.rows)
+            complete = listed
+            for columns, _, ended in self.search(half, least + gap + self.relax.rounding + MARGIN, every_set=True):
+                complete &= ended == routes.COMPLETE
+                routes_with.add(_holding(columns, self.job))
+            slack = gap + self.relax.rounding + MARGIN
+            others = np.nonzero(_lacking(warm.pool, self.job) & (warm.reduced <= slack))[0]
+            cost, made = self._choose(others, routes_with)
+            proven = complete and cost <= floor + gap + MARGIN
+            if proven or not complete or gap >= MOST_GAP:
+                if made is None:
+                    return None
+                return Forced(half, made, int(cost), proven)
+            if floor + gap + MARGIN >= ceiling:
+                return None
+            gap = (
+                min(cost - floor, ceiling - floor) if made is not None else min(4 * gap + 1, ceiling - floor, MOST_GAP)
+            )
+
+    def _choose(self, others: Ints, routes_with: Pool) -> tuple[float, Routes | None]:
+        """Return cost and routes of the best choice that takes exactly one route with the job."""
+        warm, rows = self.warm, self.relax.rows
+        h = solver(rows)
+        extend(h, warm.pool, others.tolist())
+        extend(h, routes_with, range(len(routes_with)))
+        total = rows.jobs + len(others) + len(routes_with)
+        numbers = np.arange(total, dtype=np.int32)
+        h.changeColsIntegrality(total, numbers, np.full(total, highspy.HighsVarType.kInteger))
+        upper = np.ones(total)
+        upper[self.job] = 0.0
+        h.changeColsBounds(total, numbers, np.zeros(total), upper)
+        h.setOptionValue("mip_rel_gap", 0.0)
+        h.setOptionValue("mip_abs_gap", 0.5)
+        h.run()
+        if h.getModelStatus() != highspy.HighsModelStatus.kOptimal:
+            return math.inf, None
+        taken = np.nonzero(np.array(h.getSolution().col_value)[rows.jobs :] > 0.5)[0]
+        chosen: list[tuple[int, list[int]]] = []
+        for n in taken.tolist():
+            pool, c = (warm.pool, int(others[n])) if n < len(others) else (routes_with, n - len(others))
+            chosen.append((pool.crew_day[c], [int(j) for j in pool.jobs[c]]))
+        return round(h.getInfo().objective_function_value), self._dealt(chosen)
+
+    def _dealt(self, chosen: list[tuple[int, list[int]]]) -> Routes:
+        """Give the routes of equal crew days to those that have most of their jobs in the best plan."""
+        members, best = self.warm.search.members, self.warm.best.routes
+        made: Routes = {}
+        for group, jobs in sorted(chosen, key=lambda c: -len(c[1])):
+            free = [k for k in members[group] if k not in made]
+            made[max(free, key=lambda k: len(set(jobs) & set(best.get(k, ()))))] = jobs
+        return made
+
+
+def _starts(model: Model, job: int, k: int) -> Iterator[tuple[int, int]]:
+    """Yield the start intervals of the job on crew day k."""
+    place = int(model.local[k, job])
+    if place >= 0:
+        for o in range(model.opt_ptr[place], model.opt_ptr[place + 1]):
+            if model.opt_lo[o] <= model.opt_hi[o]:
+                yield int(model.opt_lo[o]), int(model.opt_hi[o])
+
+
+def _holding(columns: Columns, job: int) -> Columns:
+    """Return the routes that serve the job."""
+    kept = [n for n in range(len(columns)) if job in columns.jobs[columns.ptr[n] : columns.ptr[n + 1]]]
+    parts = [columns.jobs[columns.ptr[n] : columns.ptr[n + 1]] for n in kept]
+    ptr = np.concatenate([[0], np.cumsum([len(p) for p in parts])]).astype(np.int64)
+    flat = np.concatenate(parts) if parts else np.zeros(0, np.int64)
+    return Columns(columns.crew_day[kept], ptr, flat, columns.cost[kept], columns.helpers[kept])
+
+
+def _lacking(pool: Pool, job: int) -> Any:
+    """Say of each route whether the job is not on it."""
+    columns = pool.columns()
+    lacks = np.ones(len(columns), dtype=bool)
+    lacks[np.repeat(np.arange(len(columns)), np.diff(columns.ptr))[columns.jobs == job]] = False
+    return lacks
+
+
+def _reduced(pool: Pool, dual: Any) -> Any:
+    starts, index, value = pool.matrix(range(len(pool)))
+    if not len(pool):
+        return np.zeros(0)
+    return np.array(pool.cost) - np.add.reduceat(dual[index] * value, starts[:-1])
