@@ -8,6 +8,8 @@ from dataclasses import dataclass
 from scheduler.engine.model import FAR, Model
 from scheduler.week import Crew, Follow, Job, Shift, Week
 
+Visits = Mapping[str, tuple[str, int]]  # crew and day of each planned job
+
 # In the order in which they are told; a work window comes last, as it is mostly not ours to change.
 RULES = (
     "kit_not_ready", "no_skills", "no_van", "no_hands", "ladder_out", "stock_out", "out_of_reach", "other_yard",
@@ -24,17 +26,18 @@ class Block:
     rules: frozenset[str]
 
 
-def blocks(model: Model, job: Job, visits: Mapping[str, tuple[str, int]]) -> Iterator[Block]:
-    """Yield every crew's working day with what keeps `job` off it; `visits`: crew and day of each planned job.
+def blocks(model: Model, job: Job, visits: Visits) -> Iterator[Block]:
+    """Yield every crew's working day with what keeps `job` off it.
 
-    Driving is direct from the yard and back. Nothing that other jobs take is counted, but a job that this one follows
-    has to be planned, and on a fitting day.
+    Driving is direct from the yard and back. Of other jobs only those that this one follows count: they have to be
+    planned, on a fitting day, and what they take of the shelf, the van and the hours of the same crew is gone.
     """
     week = model.week
     places = {place.id: n for n, place in enumerate(week.places)}
     homes = {yard.id: places[yard.place] for yard in week.yards}
     helpers = {(h.yard, h.day): h.count for h in week.helpers}
     follows = [f for f in week.follows if f.then == job.id]
+    before = earlier(week, job)
     there = places[job.place]
     for crew in week.crews:
         always = set(_always(job, crew))
@@ -49,11 +52,15 @@ def blocks(model: Model, job: Job, visits: Mapping[str, tuple[str, int]]) -> Ite
                 rules.add("no_hands")
             if any(n > 0 for n in missing_equipment(week, job, crew, day).values()):
                 rules.add("ladder_out")
-            if any(n > 0 for n in missing_stock(model, job, crew.yard, day).values()):
+            if any(n > 0 for n in missing_stock(model, job, crew.yard, day, visits).values()):
                 rules.add("stock_out")
-            if any(not agrees(f, visits.get(f.first), crew.id, day) for f in follows):
+            same_day = [other for other in before if visits.get(other.id) == (crew.id, day)]
+            rules |= _time(week, job, shift, out, back)
+            fit = all(agrees(f, visits.get(f.first), crew.id, day) for f in follows)
+            shut = "no_work_window" in rules  # opened at any hour, if this rule is undone
+            if not fit or (same_day and not _beside(week, job, crew, shift, same_day, any_hour=shut)):
                 rules.add("follows")
-            yield Block(crew, shift, frozenset(rules | _time(week, job, shift, out, back)))
+            yield Block(crew, shift, frozenset(rules))
 
 
 def ways(found: list[Block]) -> list[frozenset[str]]:
@@ -83,10 +90,60 @@ def missing_equipment(week: Week, job: Job, crew: Crew, day: int) -> dict[str, i
     }
 
 
-def missing_stock(model: Model, job: Job, yard: str, day: int) -> dict[str, int]:
-    """Return by part how many more are needed than the yard's shelf has had by that day, nobody else served."""
-    row = next(n for n, y in enumerate(model.week.yards) if y.id == yard)
-    return {p: n - int(model.stock_cap[row, model.stock_items.index(p), day]) for p, n in job.parts.items() if n}
+def missing_stock(model: Model, job: Job, yard: str, day: int, visits: Visits) -> dict[str, int]:
+    """Return by part how many more are needed than the shelf has had by that day, only what it follows served."""
+    week = model.week
+    row = next(n for n, y in enumerate(week.yards) if y.id == yard)
+    yards = {crew.id: crew.yard for crew in week.crews}
+    served = [o for o in earlier(week, job) if o.id in visits and yards[visits[o.id][0]] == yard]
+    return {
+        part: n
+        + sum(o.parts.get(part, 0) for o in served)
+        - int(model.stock_cap[row, model.stock_items.index(part), day])
+        for part, n in job.parts.items()
+        if n
+    }
+
+
+def earlier(week: Week, job: Job) -> list[Job]:
+    """Return the jobs that `job` follows, directly or over others, in an order that keeps the follows."""
+    if not any(f.then == job.id for f in week.follows):
+        return []
+    by_id = {j.id: j for j in week.jobs}
+    found: dict[str, None] = {}
+
+    def collect(name: str) -> None:
+        for f in week.follows:
+            if f.then == name and f.first not in found:
+                collect(f.first)
+                found[f.first] = None
+
+    collect(job.id)
+    return [by_id[name] for name in found]
+
+
+def _beside(week: Week, job: Job, crew: Crew, shift: Shift, before: list[Job], *, any_hour: bool) -> bool:
+    """Whether the crew can do `job` (at `any_hour`) after the jobs `before`, in their order and without a rest.
+
+    Careful: another order, or a day with a rest, might do where this says no.
+    """
+    jobs, van = [*before, job], crew.vehicle
+    if sum(j.weight_kg for j in jobs) > van.payload_kg or sum(j.boxes for j in jobs) > van.boxes:
+        return False
+    places = {place.id: n for n, place in enumerate(week.places)}
+    here = home = places[next(y.place for y in week.yards if y.id == crew.yard)]
+    clock = shift.start
+    for j in jobs:
+        clock, here = clock + week.travel.minutes[here][places[j.place]], places[j.place]
+        windows = [w for w in j.windows if w.day == shift.day]
+        ends = [end for w in windows if (end := max(clock, w.start) + j.minutes) <= w.end]
+        if j is job and any_hour:
+            ends = [clock + j.minutes]
+        if not ends:
+            return False
+        clock = min(ends)
+    clock += week.travel.minutes[here][home]
+    return clock <= shift.end + shift.overtime and (week.rest is None or clock - shift.start <= week.rest.after)
 
 
 def _always(job: Job, crew: Crew) -> Iterator[str]:

@@ -8,10 +8,10 @@ from typing import Any
 import msgspec
 import numpy as np
 
-from scheduler.engine.alone import Block, blocks, missing_equipment, missing_stock, ways
+from scheduler.engine.alone import RULES, Block, blocks, missing_equipment, missing_stock, ways
 from scheduler.engine.model import Model
 from scheduler.engine.room import Place, openings, state_of
-from scheduler.engine.sentences import SHARED, Told, amount, follow_words, listed, over
+from scheduler.engine.sentences import SHARED, Told, amount, count, follow_words, lateness, listed, over
 from scheduler.engine.timing import time_route
 from scheduler.price import Visit, is_kept
 from scheduler.week import Booking, Job, Window, clock_time
@@ -69,12 +69,16 @@ def _by_rule(told: Told, job: Job, booked: Booking) -> Iterator[str]:
         if b.shift.day == booked.day and (booked.hold == "day" or b.crew.id == booked.crew)
     ]
     if not found:
-        yield f"{booked.crew if booked.hold == 'firm' else 'no crew'} works that day"
+        yield f"{booked.crew} does not work that day" if booked.hold == "firm" else "no crew works that day"
         return
     rules = ways(found)[0]
     nearest = next(b for b in found if b.rules == rules)
-    for rule in sorted(rules):
-        yield _clause(told, job, booked, nearest, rule)
+    clauses = [_clause(told, asked, booked, nearest, rule) for rule in RULES if rule in rules]
+    if len(found) > 1 and clauses:
+        clauses[0] = (
+            f"no crew that works that day can do it, and for {nearest.crew.id}, the nearest to it, {clauses[0]}"
+        )
+    yield from clauses
 
 
 def _clause(told: Told, job: Job, booked: Booking, block: Block, rule: str) -> str:
@@ -94,16 +98,17 @@ def _clause(told: Told, job: Job, booked: Booking, block: Block, rule: str) -> s
         case "no_van":
             return f"the van of {crew.id} has {', '.join(over(job, crew))}"
         case "no_hands":
-            return f"{crew.id} with all helpers that day has too few hands for it ({job.hands})"
+            there = sum(h.count for h in week.helpers if (h.yard, h.day) == (crew.yard, day))
+            most = f"{crew.id} has {crew.hands} and can have {count(there, 'helper')} that day"
+            return f"it needs {count(job.hands, 'hand')}, and {most}"
         case "ladder_out":
             short = {i: n for i, n in missing_equipment(week, job, crew, day).items() if n > 0}
             return f"yard {crew.yard} lacks {listed(f'{n} of {i}' for i, n in short.items())} that day"
         case "stock_out":
-            short = {p: n for p, n in missing_stock(told.model, job, crew.yard, day).items() if n > 0}
+            short = {p: n for p, n in missing_stock(told.model, job, crew.yard, day, told.visits).items() if n > 0}
             return f"the shelf of yard {crew.yard} lacks {listed(f'{n} of {p}' for p, n in short.items())} by then"
         case "out_of_reach":
-            hours = f"{clock_time(block.shift.start)}–{clock_time(block.shift.end + block.shift.overtime)}"
-            return f"drive, work and rest do not fit into the day of {crew.id} ({hours}, overtime counted)"
+            return _lower(lateness(told, job, crew, block.shift)[1])
         case "other_yard":
             return f"its kit lies at yard {job.yard}, and {crew.id} is of {crew.yard}"
         case _:

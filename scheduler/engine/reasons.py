@@ -101,7 +101,8 @@ def _group(told: Told, j: int, place: Place) -> Group:
         text = f"There is room only in place of {others} ({told.where(place.k)}), which {told.verb(place)} {worth}."
         if place.other >= 0:
             freed = told.where(told.day_with(place.other))
-            text = f"It could go with {told.where(place.k)} only in place of {others} ({freed}), which is {worth}."
+            only = f"only with the {told.given(place)} of {others} ({freed})"
+            text = f"It could go with {told.where(place.k)}, but {only}, which is {worth}."
         group.append(Because("no_room", text))
     else:
         price = f"{amount(place.extra)} more than" if place.extra else "as much as"

@@ -23,7 +23,7 @@ class Place(NamedTuple):
     """Job in crew day `k`, instead of `length` stops from the one at `first` on (0: of none).
 
     `hindered` are the bits of what stands in the way; `extra` is what it costs more than leaving the job as it is;
-    `other` is the job of another route that has to go for it, -1 where none has.
+    `other` is the job of another route that has to go for it, -1 where none has, and `gives` the bits that it frees.
     """
 
     k: int
@@ -32,6 +32,7 @@ class Place(NamedTuple):
     hindered: int
     extra: int
     other: int = -1
+    gives: int = 0
 
     @property
     def undoings(self) -> int:
@@ -71,8 +72,9 @@ def openings(week: Any, state: Any, j: int, worth: int, days: Collection[int] | 
     if not instead:
         instead = _of_days(places(week, state, j, worth, 2, state.seq.shape[1]), days)
     rows = np.array([p[:5] for p in found if not p.hindered & (FOLLOW | LOAD)], np.int64).reshape(-1, 5)
-    released = _releases(week, state, j, rows).tolist()
-    return _fewest([*found, *instead, *(Place(int(rows[n, 0]), 0, 0, 0, extra, other) for n, extra, other in released)])
+    for n, extra, other in _releases(week, state, j, rows).tolist():
+        instead.append(Place(int(rows[n, 0]), 0, 0, 0, extra, other, int(rows[n, 3])))
+    return _fewest([*found, *instead])
 
 
 def _of_days(rows: Any, days: Collection[int] | None) -> list[Place]:

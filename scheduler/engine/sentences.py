@@ -15,9 +15,17 @@ from scheduler.week import Crew, Job, Shift, Window, clock_time, day_name
 SHARED = {LADDER: "ladder_out", STOCK: "stock_out", HELPER: "no_helper", FOLLOW: "follows", LOAD: "van_full"}
 
 
+_GIVEN = {LADDER: "equipment", STOCK: "parts", HELPER: "helpers"}
+
+
 def amount(cents: int) -> str:
     """Return cents as 1,240.50."""
     return f"{'-' if cents < 0 else ''}{abs(cents) // 100:,}.{abs(cents) % 100:02}"
+
+
+def count(number: int, thing: str) -> str:
+    """Return "1 helper", "2 helpers"."""
+    return f"{number} {thing}{'' if number == 1 else 's'}"
 
 
 def listed(names: Iterable[str], most: int = 4) -> str:
@@ -54,6 +62,10 @@ class Told:
 
     def where(self, k: int) -> str:
         return f"{self.crew_of[k].id} on {self.day(self.model.crew_days[k].day)}"
+
+    def given(self, place: Place) -> str:
+        """Return what the job of another route would have to leave to this one."""
+        return listed(word for bit, word in _GIVEN.items() if place.gives & bit)
 
     def verb(self, place: Place) -> str:
         return "are" if place.length > 1 else "is"
@@ -148,18 +160,19 @@ class Told:
         raise ValueError(f"no part of {job.id} is short")
 
     def _helper(self, job: Job, crew: Crew, day: int, place: Place) -> str:
-        count = sum(h.count for h in self.week.helpers if (h.yard, h.day) == (crew.yard, day))
+        there = sum(h.count for h in self.week.helpers if (h.yard, h.day) == (crew.yard, day))
         needs = max(o.hands for o in (job, *self.kept(place))) - crew.hands
         out = {}
         for k, jobs in self._others(crew.yard, (day,), place.k):
             if (n := max(o.hands for o in jobs) - self.crew_of[k].hands) > 0:
                 out[self.crew_of[k].id] = n
         held = listed(f"{name} has {n}" for name, n in out.items())
-        short = sum(out.values()) + needs - count
+        short = sum(out.values()) + needs - there
+        all_of_them = f"of {count(there, 'helper')} at yard {crew.yard} on {self.day(day)}"
         return (
-            f"It needs {job.hands} hands and {crew.id} has {crew.hands}: of the {count} helpers of yard {crew.yard} on "
-            f"{self.day(day)} {held}; with {short} more it could go {self.how(place)}."
-        )  # fmt: skip
+            f"It needs {count(job.hands, 'hand')}, {crew.id} has {crew.hands}, and {all_of_them} {held}; with {short} "
+            f"more it could go {self.how(place)}."
+        )
 
     def _van(self, job: Job, crew: Crew, day: int, place: Place) -> str:
         jobs, van = (job, *self.kept(place)), crew.vehicle
@@ -179,11 +192,11 @@ def follow_words(told: Told, job: Job, crew: Crew, day: int) -> str:
         least = f"at least {f.min_days}" if f.min_days else ""
         most = f"at most {f.max_days}" if f.max_days is not None else ""
         asked = " and ".join(x for x in (least, most) if x)
-        asked = f"{asked} days later" if asked else "not earlier"
+        asked = f"{asked} {'day' if 1 in (f.min_days, f.max_days) else 'days'} later" if asked else "not earlier"
         asked += " with the same crew" if f.same_crew else ", on the same day with the same crew"
         return (
-            f"It follows {f.first} ({asked}), which {at[0]} does on {told.day(at[1])}; it could go only with "
-            f"{crew.id} on {told.day(day)}."
+            f"It follows {f.first} ({asked}), which {at[0]} does on {told.day(at[1])}; there is room "
+            f"for it with {crew.id} on {told.day(day)}."
         )  # fmt: skip
     firsts = listed(f.first for f in told.week.follows if f.then == job.id)
     return f"It follows {firsts}, and the route of {crew.id} on {told.day(day)} has room for it only before that."
@@ -236,7 +249,7 @@ def _skills(told: Told, job: Job, held: list[Block]) -> str:
     who = f"crew that could go on {_days(told, held)}"
     if lacking:
         owners = [c.id for c in told.week.crews if set(lacking) <= set(c.skills)]
-        have = f" ({listed(owners)} have, but cannot go then)" if owners else ""
+        have = f" (but for {listed(owners)}, which cannot go then)" if owners else ""
         return f"No {who} has {listed(lacking)}{have}."
     missing = listed(s for s in asked if s not in nearest.skills)
     return f"No {who} has all of {listed(asked)}; {nearest.id} lacks {missing}."
@@ -264,12 +277,12 @@ def _no_van(told: Told, job: Job, held: list[Block]) -> str:
 
 
 def _hands(told: Told, job: Job, held: list[Block]) -> str:
-    count = {(h.yard, h.day): h.count for h in told.week.helpers}
-    best = max(held, key=lambda b: b.crew.hands + count.get((b.crew.yard, b.shift.day), 0))
-    helpers = count.get((best.crew.yard, best.shift.day), 0)
+    there = {(h.yard, h.day): h.count for h in told.week.helpers}
+    best = max(held, key=lambda b: b.crew.hands + there.get((b.crew.yard, b.shift.day), 0))
+    helpers = there.get((best.crew.yard, best.shift.day), 0)
     return (
-        f"It needs {job.hands} hands; the most there can be is {best.crew.hands + helpers}, {best.crew.id} with "
-        f"{helpers} helpers on {told.day(best.shift.day)}."
+        f"It needs {count(job.hands, 'hand')}; the most there can be is {best.crew.hands + helpers}, {best.crew.id} "
+        f"with {count(helpers, 'helper')} on {told.day(best.shift.day)}."
     )
 
 
@@ -287,7 +300,7 @@ def _no_ladder(told: Told, job: Job, held: list[Block]) -> str:
 
 def _no_stock(told: Told, job: Job, held: list[Block]) -> str:
     def short(b: Block) -> dict[str, int]:
-        return {p: n for p, n in missing_stock(told.model, job, b.crew.yard, b.shift.day).items() if n > 0}
+        return {p: n for p, n in missing_stock(told.model, job, b.crew.yard, b.shift.day, told.visits).items() if n > 0}
 
     best = min(held, key=lambda b: (sum(short(b).values()), b.shift.day))
     parts = listed(f"{n} more of {part} (it needs {job.parts[part]})" for part, n in short(best).items())
@@ -296,20 +309,14 @@ def _no_stock(told: Told, job: Job, held: list[Block]) -> str:
 
 
 def _reach(told: Told, job: Job, held: list[Block]) -> str:
-    week = told.week
-    places = {place.id: n for n, place in enumerate(week.places)}
-    best: tuple[int, str] | None = None
-    for b in held:
-        home, there = places[next(y.place for y in week.yards if y.id == b.crew.yard)], places[job.place]
-        out, back = week.travel.minutes[home][there], week.travel.minutes[there][home]
-        text, over = _late(told, job, b.crew, b.shift, out, back)
-        if best is None or over < best[0]:
-            best = (over, text)
-    assert best is not None
-    return best[1]
+    return min((lateness(told, job, b.crew, b.shift) for b in held), key=lambda late: late[0])[1]
 
 
-def _late(told: Told, job: Job, crew: Crew, shift: Shift, out: int, back: int) -> tuple[str, int]:
+def lateness(told: Told, job: Job, crew: Crew, shift: Shift) -> tuple[int, str]:
+    """Return by how many minutes the job alone does not fit into the crew's day, and the sentence on it."""
+    places = {place.id: n for n, place in enumerate(told.week.places)}
+    home_yard, there = places[next(y.place for y in told.week.yards if y.id == crew.yard)], places[job.place]
+    out, back = told.week.travel.minutes[home_yard][there], told.week.travel.minutes[there][home_yard]
     first, last = shift.start, shift.end + shift.overtime
     spans = [(w.start, w.end - job.minutes) for w in job.windows if w.day == shift.day]
     homes = [home_at(told.week, job, max(lo, first), hi, first, out, back) for lo, hi in spans]
@@ -319,14 +326,14 @@ def _late(told: Told, job: Job, crew: Crew, shift: Shift, out: int, back: int) -
         text = (
             f"{who} would be home at {clock_time(home)} at the earliest ({drives}); its day ends at {clock_time(last)}."
         )
-        return text, home - last
+        return home - last, text
     text = f"{who} cannot start it in a work window and keep its rest: {drives}, from {clock_time(first)} on."
     late = min((first + out - hi for _, hi in spans), default=FAR)
     if late > 0:
         text = (
             f"{who} is there at {clock_time(first + out)} at the earliest, {late} minutes too late for its work window."
         )
-    return text, abs(late)
+    return abs(late), text
 
 
 def _yard(told: Told, job: Job, held: list[Block]) -> str:

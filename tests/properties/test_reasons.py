@@ -62,7 +62,7 @@ def check_in_plan(week: Week, plan: Plan, job: str, group: Group) -> None:
 
 
 def check_alone(week: Week, job: str, codes: list[str]) -> None:
-    """No plan holds the job; one does with the group undone, and none with less (but the job that it follows may move)."""
+    """No plan holds the job; one does with the group undone, and none with less (but a job it follows may move)."""
     assert can_go(undone(week, job, codes), job), codes
     if not any(follow.then == job for follow in week.follows):
         for fewer in itertools.combinations(codes, len(codes) - 1):
