@@ -4,16 +4,18 @@ from __future__ import annotations
 
 import itertools
 import random
+import re
 from collections.abc import Mapping
 
 import pytest
+from msgspec.structs import replace
 
 from scheduler.engine.model import Model, build
-from scheduler.engine.reasons import CODES, Group, causes, reasons
+from scheduler.engine.reasons import CODES, Group, causes, promise_reasons, reasons
 from scheduler.plan import Plan
-from scheduler.week import Week
+from scheduler.week import Job, Week
 from tests.brute import cheapest
-from tests.undo import PRICES, can_go, dearer_to_skip, is_planned, price_of, undone
+from tests.undo import DEAR, PRICES, can_go, dearer_to_skip, is_planned, job_of, price_of, undone, with_job
 from tests.weeks import small_week
 
 
@@ -78,3 +80,43 @@ def test_the_same_plan_has_the_same_reasons(seed: int) -> None:
     backwards: Mapping[int, list[int]] = dict(reversed(routes.items()))
     assert reasons(build(week), backwards) == first
     assert all(because.detail.endswith(".") for told in first.values() for because in told)
+
+
+@pytest.mark.parametrize("seed", range(200, 240))
+def test_a_promise_is_broken_because_nothing_keeps_it_or_keeping_it_costs_more(seed: int) -> None:
+    """The job is held to what it was promised, in the document: then no plan has it, or it costs no more than said."""
+    week = small_week(random.Random(seed), jobs=5, crews=2, days=2)
+    plan = cheapest(week)
+    model = build(week)
+    found = promise_reasons(model, routes_of(model, plan))
+    assert [week.jobs[j].id for j in found] == list(plan.broken)
+    for j, because in found.items():
+        job = week.jobs[j].id
+        held = kept_to_promise(week, job)
+        assert f"booking of {job} " in because.detail
+        assert "search was stopped" not in because.detail
+        price = re.search(r"keeping it costs ([\d,]+)\.(\d\d) more", because.detail)
+        if price is None:
+            by_plan = "with" in because.detail and "more" in because.detail
+            assert by_plan or "follows" in because.detail or not can_go(held, job), because
+        elif "; " not in because.detail:  # nothing to undo but the price
+            forced = cheapest(dearer_to_skip(held, job, DEAR))
+            assert is_planned(forced, job), because
+            assert forced.cost.total <= plan.cost.total + int(price[1].replace(",", "") + price[2]), because
+
+
+def kept_to_promise(week: Week, job: str) -> Week:
+    """Return `week` with no other day (firm: no other time or crew) open to the job than it was promised."""
+    booked = job_of(week, job).booked
+    assert booked is not None
+    if booked.hold == "day":
+        return with_job(week, job, lambda j: replace(j, windows=tuple(w for w in j.windows if w.day == booked.day)))
+
+    def only_then(j: Job) -> Job:
+        end = booked.start + j.minutes
+        held = [w for w in j.windows if w.day == booked.day and w.start <= booked.start and end <= w.end]
+        windows = tuple(replace(w, start=booked.start, end=end) for w in held)
+        return replace(j, skills=(*j.skills, "promised"), windows=windows)
+
+    crews = tuple(replace(c, skills=(*c.skills, "promised")) if c.id == booked.crew else c for c in week.crews)
+    return with_job(replace(week, crews=crews), job, only_then)
