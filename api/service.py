@@ -25,7 +25,7 @@ from scheduler.errors import BadInput
 from scheduler.plan import Plan
 from scheduler.week import Week
 
-_KEPT_AT_LOAD = ("history", "stored_plan")
+_KEPT_AT_LOAD = ("history", "stored_plan", "account", "sign_in", "sign_in_try", "day_link")
 # What the same week document gives the same plan by: a change of these, and it is planned anew.
 ENGINE = ("scheduler.engine", "scheduler.price", "scheduler.week")
 

@@ -1,5 +1,6 @@
 """All tables of the service; importing this fills `SQLModel.metadata`."""
 
+from api.tables.accounts import Account, DayLink, KeptAnswer, SignIn, SignInTry
 from api.tables.business import (
     Business,
     Crew,
@@ -28,6 +29,7 @@ from api.tables.work import (
 )
 
 __all__ = [
+    "Account",
     "Awning",
     "BenchCount",
     "Booking",
@@ -35,11 +37,13 @@ __all__ = [
     "Crew",
     "CrewHours",
     "Customer",
+    "DayLink",
     "DayOff",
     "DayResult",
     "Delivery",
     "Equipment",
     "History",
+    "KeptAnswer",
     "KitState",
     "MakerPart",
     "Order",
@@ -48,6 +52,8 @@ __all__ = [
     "PostedWeek",
     "Prepared",
     "Short",
+    "SignIn",
+    "SignInTry",
     "Site",
     "SiteSurvey",
     "StockItem",

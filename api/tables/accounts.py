@@ -1,0 +1,87 @@
+"""Who may use the service: accounts, their sessions, a crew's day links, and answers kept for repeated requests.
+
+Secrets (session and link tokens) are stored as SHA-256 digests only: a copy of the database signs nobody in.
+"""
+
+from __future__ import annotations
+
+import datetime
+
+import sqlalchemy as sa
+from sqlmodel import Field, SQLModel
+
+from api.tables.base import Moment, one_of
+
+
+class Account(SQLModel, table=True):
+    """A person who signs in as `name` (kept in small letters); disabled ones stay, since the history names them.
+
+    `one_time_until` is set while the password is one that somebody else has made: it must be changed at first
+    sign-in, and serves until then at most. `crew_id` is the crew of a crew lead; no foreign key, since a load of the
+    demo replaces the crews and keeps the accounts.
+    """
+
+    id: int | None = Field(default=None, primary_key=True)
+    name: str = Field(unique=True)
+    role: str
+    crew_id: str | None = None
+    password: str
+    one_time_until: datetime.datetime | None = Field(default=None, sa_type=Moment)
+    active: bool = True
+    version: int = 1
+
+    __table_args__ = (one_of("role", "manager", "office", "crew lead", "read-only"),)
+
+
+class SignIn(SQLModel, table=True):
+    """A session: the digest of the cookie's token, and whose it is until when; a row deleted is a session ended."""
+
+    __tablename__ = "sign_in"
+
+    digest: str = Field(primary_key=True)
+    account_id: int = Field(foreign_key="account.id", index=True)
+    made_at: datetime.datetime = Field(sa_type=Moment)
+    expires_at: datetime.datetime = Field(sa_type=Moment, index=True)
+
+
+class SignInTry(SQLModel, table=True):
+    """One failed try to sign in; `counted_for` is an address ("address 192.0.2.7") or a name ("name office")."""
+
+    __tablename__ = "sign_in_try"
+
+    id: int | None = Field(default=None, primary_key=True)
+    counted_for: str = Field(index=True)
+    at: datetime.datetime = Field(sa_type=Moment, index=True)
+
+
+class DayLink(SQLModel, table=True):
+    """A link that opens one crew's one day without an account, until the day is over or it is revoked."""
+
+    __tablename__ = "day_link"
+
+    id: int | None = Field(default=None, primary_key=True)
+    crew_id: str = Field(index=True)
+    day: datetime.date
+    digest: str = Field(unique=True)
+    made_at: datetime.datetime = Field(sa_type=Moment)
+    made_by: str
+    expires_at: datetime.datetime = Field(sa_type=Moment)
+    revoked_at: datetime.datetime | None = Field(default=None, sa_type=Moment)
+
+
+class KeptAnswer(SQLModel, table=True):
+    """The answer to a write that was sent with an Idempotency-Key; `status` is null while the write is under way.
+
+    `who` keeps the keys of different callers apart; `claim` tells apart two requests that both took the key up.
+    """
+
+    __tablename__ = "kept_answer"
+
+    who: str = Field(primary_key=True)
+    key: str = Field(primary_key=True)
+    fingerprint: str
+    claim: str
+    claimed_at: datetime.datetime = Field(sa_type=Moment, index=True)
+    status: int | None = None
+    headers: dict[str, str] = Field(default_factory=dict, sa_type=sa.JSON)
+    body: bytes = b""
