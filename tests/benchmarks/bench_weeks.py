@@ -1,0 +1,211 @@
+"""A table of weeks: our cost, bound and gap, seconds and memory, beside routing libraries and one monolithic model.
+
+Run from the project's root: `python -m tests.benchmarks.bench_weeks` (about an hour and a half), with `--quick` for a
+few seconds a week, `--weeks 45x4 mixed-160` for some, `--seeds 0 1 2` for several, `--alone` without the others.
+
+The exchanged weeks and the published sets are read from ../shared/contract beside the project where it is there; weeks
+of the same make (`make_weeks`) are always invented anew. Each solver runs in a process of its own, whose compiled code
+is warm before the clock starts; its peak memory is that process's. "plain" is the week without shared resources, rest,
+follows, bookings and overtime (`others.plain`), which is all that the libraries can plan: the ratios are our cost of the
+plain week by theirs, both timed, priced and audited by our own code, after the same seconds. Under 1 ours is cheaper.
+"""
+
+from __future__ import annotations
+
+import argparse
+import multiprocessing
+import resource
+import time
+from collections.abc import Iterator
+from concurrent.futures import ProcessPoolExecutor
+from dataclasses import dataclass
+from pathlib import Path
+
+from scheduler.gap import gap
+from scheduler.week import Week, read_week
+from tests.benchmarks.make_weeks import Make, make_week
+
+CONTRACT = Path(__file__).resolve().parents[2].parent / "shared" / "contract"
+MOST_LIBRARY_JOBS = 700
+MOST_MONOLITH_JOBS = 50
+
+# name of the exchanged week, seconds
+EXCHANGED = (
+    ("installs-12x2", 3), ("installs-45x4", 5), ("mixed-45x4", 15), ("mixed-45x4", 120), ("installs-120x10", 30),
+    ("mixed-160x10", 60), ("mixed-160x10", 180), ("installs-480x40", 120), ("installs-480x40", 300),
+    ("mixed-640x40", 300),
+)  # fmt: skip
+# make, jobs, crews, yards, seconds
+INVENTED: tuple[tuple[Make, int, int, int | None, int], ...] = (
+    ("installs", 12, 2, None, 3), ("installs", 30, 3, None, 3), ("installs", 45, 4, None, 5), ("mixed", 45, 4, None, 15),
+    ("installs", 120, 10, None, 30), ("mixed", 160, 10, None, 60), ("installs", 480, 40, None, 120),
+    ("mixed", 640, 40, None, 300), ("mixed", 2400, 200, 20, 600),
+)  # fmt: skip
+PUBLISHED_S = {"25": 10, "50": 60}
+
+
+@dataclass(frozen=True)
+class Case:
+    """One line of the table; `compared`: the libraries are asked too."""
+
+    name: str
+    week: Week
+    seconds: float
+    compared: bool
+
+
+@dataclass(frozen=True)
+class Outcome:
+    """What a solver came to; cents, seconds, megabytes; `problem`: why there is no cost."""
+
+    cost: int | None
+    bound: int | None
+    first_s: float | None
+    end_s: float
+    peak_mb: int
+    of_total: float | None = None
+    of_influenced: float | None = None
+    problem: str = ""
+
+
+def cases(seeds: list[int], quick_s: float | None) -> Iterator[Case]:
+    """Yield the exchanged weeks, the published sets, then invented weeks of every seed."""
+
+    def limit(seconds: float) -> float:
+        return seconds if quick_s is None else min(seconds, quick_s)
+
+    seen: set[tuple[str, float]] = set()
+    for name, seconds in EXCHANGED:
+        path = CONTRACT / "weeks" / f"{name}.week.json"
+        if (name, limit(seconds)) in seen:
+            continue
+        seen.add((name, limit(seconds)))
+        if path.exists():
+            yield Case(name, read_week(path.read_bytes()), limit(seconds), True)
+        else:
+            print(f"{name}: skipped, {path.name} is not beside the project", flush=True)
+    published = sorted((CONTRACT / "published").glob("*.week.json"))
+    if not published:
+        print("published sets: skipped, they are not beside the project", flush=True)
+    for path in published:
+        name, size = path.name.split(".")[:2]
+        yield Case(f"{name}.{size}", read_week(path.read_bytes()), limit(PUBLISHED_S[size]), False)
+    for make, jobs, crews, yards, seconds in INVENTED:
+        for seed in seeds:
+            if quick_s is not None and jobs > 1000:
+                continue
+            week = make_week(make, jobs, crews, yards=yards, seed=seed)
+            yield Case(f"{week.id} (invented)", week, limit(seconds), seed == seeds[0])
+
+
+def measure(who: str, week: Week, seconds: float, seed: int) -> Outcome:
+    """Run one solver here and now; meant for a process of its own."""
+    from scheduler.engine import Progress, solve
+    from tests.benchmarks.monolith import by_cp_sat
+    from tests.benchmarks.others import by_ortools, by_pyvrp
+
+    warm = make_week("installs", 12, 2)
+    if who == "ours":
+        solve(warm, seconds=None, clock=time.monotonic)
+    nothing = sum(job.skip_cents for job in week.jobs)
+    first: list[float] = []
+    begun = time.monotonic()
+
+    def report(progress: Progress) -> None:
+        if not first and progress.cost is not None and progress.cost < nothing:
+            first.append(time.monotonic() - begun)
+
+    bound = None
+    try:
+        if who == "ours":
+            plan = solve(week, seconds=seconds, seed=seed, clock=time.monotonic, report=report)
+            bound = plan.bound
+        elif who == "pyvrp":
+            plan = by_pyvrp(week, seconds, seed)
+        elif who == "ortools":
+            plan = by_ortools(week, seconds)
+        else:
+            plan, bound = by_cp_sat(week, seconds, seed)
+    except ValueError as fault:
+        return Outcome(None, None, None, time.monotonic() - begun, _peak_mb(), problem=str(fault))
+    end = time.monotonic() - begun
+    open_ = gap(week, plan) if who == "ours" else None
+    return Outcome(
+        plan.cost.total, bound, first[0] if first else None, end, _peak_mb(),
+        open_.of_total if open_ else None, open_.of_influenced if open_ else None,
+    )  # fmt: skip
+
+
+def _peak_mb() -> int:
+    return resource.getrusage(resource.RUSAGE_SELF).ru_maxrss // 1024
+
+
+def apart(who: str, week: Week, seconds: float, seed: int) -> Outcome:
+    """Return what `measure` does, run in a new process."""
+    with ProcessPoolExecutor(1, mp_context=multiprocessing.get_context("spawn")) as pool:
+        return pool.submit(measure, who, week, seconds, seed).result()
+
+
+def compare(case: Case, seed: int) -> list[str]:
+    """Return the cells of the plain week: our cost, then ours by each other's."""
+    from tests.benchmarks.others import plain
+
+    week = plain(case.week)
+    if len(week.jobs) > MOST_LIBRARY_JOBS:
+        return ["", "", "", ""]
+    ours = apart("ours", week, case.seconds, seed)
+    cells = [_cents(ours.cost)]
+    for who in ("pyvrp", "ortools", "cp-sat"):
+        if who == "cp-sat" and len(week.jobs) > MOST_MONOLITH_JOBS:
+            cells.append("")
+            continue
+        theirs = apart(who, week, case.seconds, seed)
+        if theirs.cost is None or ours.cost is None:
+            cells.append("none")
+            continue
+        cell = f"{ours.cost / theirs.cost:.4f}"
+        if theirs.bound is not None:
+            cell += f" ({100 * (theirs.cost - theirs.bound) / theirs.cost:.0f} % open)"
+        cells.append(cell)
+    return cells
+
+
+def _cents(value: int | None) -> str:
+    return "none" if value is None else f"{value:,}"
+
+
+HEAD = ("week", "limit s", "seed", "cost", "bound", "gap %", "of influenced", "first s", "end s", "MB",
+        "plain: ours", "by PyVRP", "by OR-Tools", "by CP-SAT")  # fmt: skip
+WIDTH = (30, 7, 4, 12, 12, 6, 13, 7, 7, 5, 12, 8, 11, 18)
+
+
+def _row(cells: list[str] | tuple[str, ...]) -> str:
+    return "  ".join(c.ljust(w) if n == 0 else c.rjust(w) for n, (c, w) in enumerate(zip(cells, WIDTH, strict=True)))
+
+
+def main() -> None:
+    parser = argparse.ArgumentParser(description="Time the planner on weeks and print a table.")
+    parser.add_argument("--weeks", nargs="*", default=[], help="only weeks whose name holds one of these")
+    parser.add_argument("--seeds", nargs="*", type=int, default=[0])
+    parser.add_argument("--quick", action="store_true", help="at most 5 seconds a week")
+    parser.add_argument("--seconds", type=float, default=None, help="at most so many seconds a week")
+    parser.add_argument("--alone", action="store_true", help="without the libraries and the monolithic model")
+    given = parser.parse_args()
+    quick_s = given.seconds if given.seconds is not None else 5.0 if given.quick else None
+    print(_row(HEAD), flush=True)
+    for case in cases(given.seeds, quick_s):
+        if given.weeks and not any(part in case.name for part in given.weeks):
+            continue
+        invented = case.name.endswith("(invented)")
+        for seed in given.seeds[:1] if invented else given.seeds:
+            ours = apart("ours", case.week, case.seconds, seed)
+            cells = [case.name, f"{case.seconds:g}", str(seed), _cents(ours.cost), _cents(ours.bound)]
+            cells += ["" if x is None else f"{x:.2f}" for x in (ours.of_total, ours.of_influenced)]
+            cells += ["" if ours.first_s is None else f"{ours.first_s:.2f}", f"{ours.end_s:.1f}", str(ours.peak_mb)]
+            with_others = case.compared and not given.alone and seed == given.seeds[0]
+            cells += compare(case, seed) if with_others else [""] * 4
+            print(_row(cells), flush=True)
+
+
+if __name__ == "__main__":
+    main()
