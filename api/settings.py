@@ -6,9 +6,11 @@ none of them is refused: a misspelt setting must not be silently without effect.
 
 from __future__ import annotations
 
-from collections.abc import Mapping
-from dataclasses import dataclass
+import os
+from collections.abc import Callable, Mapping
+from dataclasses import dataclass, field
 from pathlib import Path
+from urllib.parse import urlsplit
 
 from sqlalchemy.engine import make_url
 from sqlalchemy.exc import ArgumentError
@@ -25,16 +27,44 @@ SETTINGS = {
         "",
         "database address, such as postgresql+psycopg://user@host/eaveboard; empty: SQLite in the data folder",
     ),
+    "EAVEBOARD_ADDRESS": (
+        "",
+        "address at which browsers reach the pages, such as https://board.example; empty: this machine alone. "
+        "Any other machine's must be https: cookies then travel encrypted only",
+    ),
+    "EAVEBOARD_SECRET": (
+        "",
+        "what forms and day links are signed with, 32 characters or more; empty: the file `secret` in the data "
+        "folder, made at first start",
+    ),
+    "EAVEBOARD_SESSION_HOURS": ("12", "hours after which a session ends and its owner signs in again"),
+    "EAVEBOARD_PASSWORD_COST": (
+        "careful",
+        "work spent on a password's hash: careful, or quick for tests on this machine",
+    ),
 }
+LOOPBACK = ("127.0.0.1", "localhost", "::1")
 
 
 @dataclass(frozen=True)
 class Settings:
-    """What the service was started with; `database` is a database address as SQLAlchemy reads it."""
+    """What the service was started with; `database` is a database address as SQLAlchemy reads it.
+
+    `address` is where browsers reach the pages, empty for this machine alone; `secret` empty for the data folder's.
+    """
 
     data: Path
     database: str
     port: int
+    address: str = ""
+    secret: str = field(default="", repr=False)
+    session_hours: int = 12
+    quick_passwords: bool = False
+
+    @property
+    def secure(self) -> bool:
+        """Say whether cookies are kept to encrypted connections: everywhere but on this machine alone."""
+        return self.address.startswith("https://")
 
 
 def read_settings(environment: Mapping[str, str]) -> Settings:
@@ -50,12 +80,70 @@ def read_settings(environment: Mapping[str, str]) -> Settings:
     if data.exists() and not data.is_dir():
         raise BadInput("EAVEBOARD_DATA", f"must be a folder, {data} is a file")
     database = _database(values["EAVEBOARD_DATABASE"]) or sqlite_address(data)
-    return Settings(data=data, database=database, port=_port(values["EAVEBOARD_PORT"]))
+    address, secret = values["EAVEBOARD_ADDRESS"], values["EAVEBOARD_SECRET"]
+    if secret and len(secret) < 32:
+        raise BadInput("EAVEBOARD_SECRET", f"must have 32 characters or more, has {len(secret)}")
+    hours = values["EAVEBOARD_SESSION_HOURS"]
+    if not hours.isdecimal() or not 1 <= int(hours) <= 720:
+        raise BadInput("EAVEBOARD_SESSION_HOURS", f'must be whole hours from 1 to 720, is "{hours}"')
+    return Settings(
+        data=data,
+        database=database,
+        port=_port(values["EAVEBOARD_PORT"]),
+        address=_address(address),
+        secret=secret,
+        session_hours=int(hours),
+        quick_passwords=_quick(values["EAVEBOARD_PASSWORD_COST"], address),
+    )
 
 
 def sqlite_address(folder: Path) -> str:
     """Return the address of the SQLite database that lies in `folder`."""
     return f"sqlite:///{folder / 'eaveboard.sqlite'}"
+
+
+def read_secret(settings: Settings, make: Callable[[], str]) -> str:
+    """Return the secret of the settings, or that of the data folder; `make` gives it where there is none yet.
+
+    The file is readable by its owner alone. Raises `BadInput` where it has been cut short.
+    """
+    if settings.secret:
+        return settings.secret
+    path = settings.data / "secret"
+    try:
+        handle = os.open(path, os.O_WRONLY | os.O_CREAT | os.O_EXCL, 0o600)
+    except FileExistsError:
+        secret = path.read_text().strip()
+        if len(secret) < 32:
+            raise BadInput(str(path), "holds no secret of 32 characters or more; delete it to have one made") from None
+        return secret
+    with os.fdopen(handle, "w") as file:
+        file.write(made := make())
+    return made
+
+
+def _address(text: str) -> str:
+    if not text:
+        return ""
+    parts = urlsplit(text)
+    if parts.scheme not in ("http", "https") or not parts.hostname or parts.path not in ("", "/") or parts.query:
+        raise BadInput("EAVEBOARD_ADDRESS", f'must be like https://board.example, is "{text}"')
+    if parts.scheme == "http" and not _here(text):
+        raise BadInput("EAVEBOARD_ADDRESS", f'must begin with https://: passwords would go to "{text}" in the open')
+    return text.rstrip("/")
+
+
+def _here(address: str) -> bool:
+    """Say whether `address` is on this machine alone."""
+    return not address or urlsplit(address).hostname in LOOPBACK
+
+
+def _quick(text: str, address: str) -> bool:
+    if text not in ("careful", "quick"):
+        raise BadInput("EAVEBOARD_PASSWORD_COST", f'must be careful or quick, is "{text}"')
+    if text == "quick" and not _here(address):
+        raise BadInput("EAVEBOARD_PASSWORD_COST", f"must be careful where others reach the pages ({address})")
+    return text == "quick"
 
 
 def _port(text: str) -> int:
