@@ -25,13 +25,14 @@ class Answer:
 
 def select(
     pool: Pool, chosen: Sequence[int], *, seconds: float | None, fixed: Sequence[int] = (), start: Sequence[int] = (),
-    cuts: Sequence[Ints] = (), better_than: float = np.inf, seed: int = 0, check: Callable[[], None] = lambda: None, nodes: int | None = None,
+    cuts: Sequence[Ints] = (), better_than: float = np.inf, seed: int = 0, check: Callable[[], None] = lambda: None,
+    nodes: int | None = None, better: Callable[[list[int], float], None] | None = None,
 ) -> Answer:  # fmt: skip
     """Return the cheapest selection of `chosen` columns that takes every one of `fixed` too.
 
     `start` is a selection to begin from; each of `cuts` holds positions in `chosen` of which at most one may be taken;
-    `nodes` limits the branching, so that a run can be repeated exactly. Raises what
-    `check` raises, at the next moment when the solver lets go.
+    `nodes` limits the branching, so that a run can be repeated exactly. `better` is told of each better selection as it
+    is found. Raises what `check` raises, at the next moment when the solver lets go.
     """
     held = set(fixed)
     columns = [*fixed, *(c for c in chosen if c not in held)]
@@ -64,9 +65,19 @@ def select(
             raised.append(stop)
             event.interrupt()
 
+    def found(event: Any) -> None:
+        value = np.array(event.data_out.mip_solution)[rows.jobs :]
+        if better and not raised:
+            try:
+                better([columns[c] for c in np.nonzero(value > 0.5)[0]], float(event.data_out.objective_function_value))
+            except BaseException as fault:  # handed on below: nothing may be raised through the solver
+                raised.append(fault)
+
     h.cbMipInterrupt.subscribe(poll)
+    h.cbMipImprovingSolution.subscribe(found)
     h.run()
     h.cbMipInterrupt.unsubscribe(poll)
+    h.cbMipImprovingSolution.unsubscribe(found)
     if raised:
         raise raised[0]
     info = h.getInfo()

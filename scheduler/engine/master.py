@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from typing import Any
 
 import highspy
@@ -12,6 +13,10 @@ from scheduler.engine.model import Ints
 from scheduler.engine.rows import Rows
 
 INFINITY = highspy.kHighsInf
+
+
+def _key(k: int, jobs: Ints) -> tuple[int, bytes]:
+    return k, np.sort(jobs).tobytes()
 
 
 class _Quiet(highspy.Highs):  # type: ignore[misc]
@@ -45,7 +50,7 @@ class Pool:
         for c in range(len(columns)):
             jobs = columns.jobs[columns.ptr[c] : columns.ptr[c + 1]]
             k = int(columns.crew_day[c])
-            key = (k, np.sort(jobs).tobytes())
+            key = _key(k, jobs)
             cost = int(columns.cost[c])
             if (old := self.known.get(key)) is not None and self.cost[old] <= cost:
                 continue
@@ -57,6 +62,10 @@ class Pool:
             self.index.append(index[starts[c] : starts[c + 1]])
             self.value.append(value[starts[c] : starts[c + 1]])
         return len(self.cost) - before
+
+    def find(self, k: int, jobs: Sequence[int] | Ints) -> int:
+        """Return the column of crew day k (the first of its group) that serves just these jobs; `KeyError` for none."""
+        return self.known[_key(k, np.asarray(jobs, dtype=np.int64))]
 
     def columns(self) -> Columns:
         """Return all columns of the pool in one."""

@@ -7,6 +7,7 @@ from collections.abc import Callable
 from concurrent.futures import ThreadPoolExecutor
 from typing import Any
 
+import highspy
 import numpy as np
 
 from scheduler.engine import routes
@@ -43,6 +44,7 @@ class Relaxation:
         self.in_lp = 0
         self.bound = -math.inf
         self.value = math.inf
+        self.level = 0  # of `BEAMS`
         self.dual: Any = np.zeros(len(self.rows.cap))
         self.primal: Any = np.zeros(0)
         # The cost of a route's metres is rounded: a column costs at most half a cent less than pricing counts.
@@ -91,6 +93,36 @@ class Relaxation:
         gain = self.model.skip_cost - self.dual[: self.rows.jobs]
         return float(self.dual @ self.rows.cap + np.minimum(0.0, gain).sum())
 
+    def dive(self) -> list[int]:
+        """Return columns of the pool that make a plan: the largest parts of the solution are taken whole, step by step.
+
+        The program is left as it was. Jobs in no column taken are skipped.
+        """
+        h, jobs = self.lp, self.rows.jobs
+        taken: list[int] = []
+        value = self.primal.copy()
+        at_once = 1 + len(self.lead) // 25
+        while True:
+            self.check()
+            left = np.nonzero((value > 1e-6) & (value < 1 - 1e-6))[0]
+            whole = [int(c) for c in np.nonzero(value >= 1 - 1e-6)[0] if c not in taken]
+            order = left[np.argsort(-value[left], kind="stable")]
+            step = whole + [int(c) for n, c in enumerate(order) if n < at_once and (n == 0 or value[c] > 0.5)]
+            if not len(left):
+                taken += whole
+                break
+            taken += step
+            columns = np.array(step, dtype=np.int32) + jobs
+            h.changeColsBounds(len(step), columns, np.ones(len(step)), np.full(len(step), np.inf))
+            h.run()
+            if h.getModelStatus() != highspy.HighsModelStatus.kOptimal:
+                break
+            value = np.array(h.getSolution().col_value)[jobs:]
+        if taken:
+            columns = np.array(taken, dtype=np.int32) + jobs
+            h.changeColsBounds(len(taken), columns, np.zeros(len(taken)), np.full(len(taken), np.inf))
+        return taken
+
     def columns(self) -> Columns:
         """Return the whole pool."""
         return self.pool.columns()
@@ -109,19 +141,18 @@ class Relaxation:
 
     def run(self, progress: Callable[[], None] = lambda: None) -> None:
         """Price and cut until no column and no cut is left; raises `Stopped` through `check`."""
-        level = 0
         while True:
             self.check()
             self.solve_lp()
-            new, complete = self.price(BEAMS[level])
+            new, complete = self.price(BEAMS[self.level])
             progress()
             if new > len(self.lead) // 10:
                 continue
-            if level < 1:
-                level += 1
+            if self.level < 1:
+                self.level += 1
                 continue
             if self.cut():
                 continue
             if complete and new == 0:
                 return
-            level = min(level + 1, len(BEAMS) - 1)
+            self.level = min(self.level + 1, len(BEAMS) - 1)

@@ -13,6 +13,7 @@ from scheduler.engine.closing import Closing
 from scheduler.engine.days import Columns
 from scheduler.engine.integer import Answer, select
 from scheduler.engine.model import Ints, Model
+from scheduler.engine.polish import Polish
 from scheduler.engine.relax import Relaxation, Stopped
 from scheduler.engine.ruin import Ruin
 
@@ -20,6 +21,9 @@ QUICK_ROUNDS = 600  # of taking out and putting back, before prices are known
 QUICK_SHARE = 0.15  # of the time given
 MOST_COLUMNS = 400_000  # that the closing integer program is given
 DAY_ROOM = 2_000_000
+MANY_DAYS = 40  # crew days up to which one integer program over all of them is quicker than many over some
+POLISH_AFTER_S, POLISH_SHARE = 3.0, 0.3
+POLISH_S, POLISH_NODES = 4.0, 300  # of one neighbourhood
 MARGIN = 1.0  # cents kept clear of every comparison with the gap
 
 
@@ -32,15 +36,24 @@ class Search:
         self.best, self.model, self.seed, self.left, self.check = best, best.model, seed, left, check
         self.relax = Relaxation(self.model, seed, check, threads)
         self.threads = threads
+        self.polish = Polish(self.model, self.relax.pool, self.best, seed)
+        self.given, self.polished, self.dived = left(), 0.0, 0
+        self.next_dive = 0.1 * self.given
         self.members: dict[int, list[int]] = {}
         for k, group in enumerate(self.model.group.tolist()):
             self.members.setdefault(group, []).append(k)
 
     def run(self) -> None:
+        """Search until the best plan is proven best."""
         self.quick()
         self.best.tell("pricing routes")
         self.relax.run(self.priced)
         self.best.prove(self.relax.bound)
+        self.dive()
+        self.best.tell("planning some crew days anew")
+        self.polish.without = 0
+        while len(self.model.crew_days) > MANY_DAYS and not (self.best.proven or self.polish.worn_out):
+            self.polish_once()
         self.close()
 
     def quick(self) -> None:
@@ -61,8 +74,36 @@ class Search:
         self.relax.add(ruin.columns())
 
     def priced(self) -> None:
-        """After each round of pricing: keep the bound."""
+        """After each round of pricing keep the bound; where time is short, use a share of it for better plans."""
         self.best.prove(self.relax.bound)
+        if np.isinf(self.given) or len(self.model.crew_days) <= MANY_DAYS or self.given - self.left() < POLISH_AFTER_S:
+            return  # without a limit of time nothing may hang on the clock
+        self.polish.without = 0  # there are new routes
+        if self.relax.level > self.dived or self.given - self.left() > self.next_dive:
+            self.dived = self.relax.level
+            self.dive()
+            self.next_dive = 2 * (self.given - self.left())
+        while self.polished < POLISH_SHARE * (self.given - self.left()) and not self.polish.worn_out:
+            before = self.left()
+            self.polish_once()
+            self.polished += before - self.left()
+
+    def dive(self) -> None:
+        """Make a plan of the linear program's solution."""
+        taken = self.relax.dive()
+        routes = self.routes_of(taken)
+        planned = [j for jobs in routes.values() for j in jobs]
+        cost = sum(self.relax.pool.cost[c] for c in taken) + int(np.delete(self.model.skip_cost, planned).sum())
+        self.best.offer(routes, cost)
+
+    def polish_once(self) -> None:
+        """Plan the crew days of one neighbourhood anew."""
+        free = self.polish.free_days()
+        gap = max(0.0, self.best.cost - self.relax.value)
+        fixed, chosen, start = self.polish.columns(free, self.model.group, self.relax.dual, gap)
+        before = self.best.cost
+        answer = self.integer(chosen, POLISH_NODES, fixed=fixed, start=start, at_most_s=POLISH_S)
+        self.polish.learn(answer.proven, self.best.cost < before)
 
     def close(self) -> None:
         """Close the gap: better plans from the pool, then every route that could be in one, until nothing is left."""
@@ -79,7 +120,7 @@ class Search:
                 closing.run(relax.dual, lambda: self.best.cost, MARGIN, self.best.prove)
                 if self.best.proven:
                     return
-                answer = self.integer(closing.kept.tolist(), None, closing.cut_columns)
+                answer = self.integer(closing.kept.tolist(), None, cuts=closing.cut_columns)
                 if answer.proven:
                     self.best.prove(float(self.best.cost))
                     return
@@ -116,15 +157,23 @@ class Search:
             relax.add(columns)
         return complete
 
-    def integer(self, chosen: range | list[int], nodes: int | None, cuts: Sequence[Ints] = ()) -> Answer:
+    def integer(
+        self, chosen: range | list[int], nodes: int | None, *, cuts: Sequence[Ints] = (), fixed: Sequence[int] = (),
+        start: Sequence[int] | None = None, at_most_s: float = np.inf,
+    ) -> Answer:  # fmt: skip
         """Solve the integer program over `chosen` and keep what is better."""
         left = self.left()
+
+        def better(columns: list[int], cost: float) -> None:
+            self.best.offer(self.routes_of(columns), cost)
+
         answer = select(
-            self.relax.pool, chosen, seconds=left if np.isfinite(left) else None, start=self.start(chosen), seed=self.seed,
-            check=self.check, nodes=nodes, cuts=cuts,
+            self.relax.pool, chosen, seconds=min(left, at_most_s) if np.isfinite(left) else None, fixed=fixed,
+            start=self.start(chosen) if start is None else start, seed=self.seed, check=self.check, nodes=nodes, cuts=cuts,
+            better=better,
         )  # fmt: skip
         if answer.columns is not None:
-            self.best.offer(self.routes_of(answer.columns), answer.cost)
+            better(answer.columns, answer.cost)
         return answer
 
     def start(self, chosen: range | list[int]) -> list[int]:
@@ -135,14 +184,14 @@ class Search:
     def chosen(self) -> list[int]:
         """Return the pool's columns of the best plan."""
         pool, group = self.relax.pool, self.model.group
-        return [pool.known[int(group[k]), np.sort(np.array(jobs, dtype=np.int64)).tobytes()] for k, jobs in self.best.routes.items()]
+        return [pool.find(int(group[k]), jobs) for k, jobs in self.best.routes.items()]
 
     def offer(self, columns: Columns, cost: int) -> None:
         """Offer a plan given by its routes."""
         self.relax.add(columns)
         pool = self.relax.pool
         names = [
-            pool.known[int(columns.crew_day[c]), np.sort(columns.jobs[columns.ptr[c] : columns.ptr[c + 1]]).tobytes()]
+            pool.find(int(columns.crew_day[c]), columns.jobs[columns.ptr[c] : columns.ptr[c + 1]])
             for c in range(len(columns))
         ]
         self.best.offer(self.routes_of(names), cost)
@@ -160,7 +209,9 @@ class Search:
         return made
 
 
-def search(model: Model, best: Best, seed: int, left: Callable[[], float], check: Callable[[], None], workers: int) -> None:
+def search(
+    model: Model, best: Best, seed: int, left: Callable[[], float], check: Callable[[], None], workers: int
+) -> None:  # fmt: skip
     """Search until proven or stopped; `left` gives the seconds that remain, `check` raises `Stopped`."""
     if not model.crew_days:
         best.prove(float(best.cost))
