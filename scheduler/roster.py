@@ -1,7 +1,7 @@
 """The roster document, and the crews that it makes: people in pairs, a lead in each, for every day of a week.
 
 Pairs are chosen for the whole week at once by an exact program: what the jobs of the week would bring that the pairs of
-a day have the skills and the hours for, less the price of splitting a usual pair. It looks at skills and hours alone;
+a day have the skills and the hours for, less the price of splitting usual pairs. It looks at skills and hours alone;
 roads, ladders and the rest are for the engine.
 
 A week file gives a crew one set of skills for all its days. So a lead has one crew entry for each different pair: the
@@ -56,7 +56,7 @@ class Van(_Part, frozen=True):
 
 
 class Roster(_Part, frozen=True):
-    """`split_cents`: the price of each crew-day on which people ride together who usually do not."""
+    """`split_cents`: what must be won by it before two who usually ride together, and could, ride apart for a day."""
 
     format: Literal["roster/1"]
     people: tuple[Person, ...]

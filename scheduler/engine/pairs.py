@@ -3,7 +3,7 @@
 x[d, l, p] = 1 where lead l and partner p ride on day d; y[j, d, s] is the part of job j done that day by crews whose
 skills together are s. A crew gives the minutes of its shift to jobs whose skills it has. The most is made of
 
-    sum of skip_cents[j] * y[j, d, s]  -  split_cents * (x where the two do not usually ride together)
+    sum of skip_cents[j] * y[j, d, s]  +  split_cents * (x where the two usually ride together)
 """
 
 from __future__ import annotations
@@ -40,7 +40,7 @@ def best_pairs(roster: Roster, week: Week, leads_with_van: set[str]) -> list[tup
                 pairs.append((shift.day, lead.id, partner.id))
                 usual = is_usual(lead, partner)
                 # A trifle for keeping leads free to lead, so that of equal choices the plain one is taken.
-                gain.append(GO_OUT_CENTS - (0 if usual else roster.split_cents) - 10 * partner.lead)
+                gain.append(GO_OUT_CENTS + (roster.split_cents if usual else 0) - 10 * partner.lead)
                 kinds.append((shift.day, lead.yard, frozenset(lead.skills) | frozenset(partner.skills)))
     if not pairs:
         return []

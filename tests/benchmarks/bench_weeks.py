@@ -6,14 +6,16 @@ few seconds a week, `--weeks 45x4 mixed-160` for some, `--seeds 0 1 2` for sever
 The exchanged weeks and the published sets are read from ../shared/contract beside the project where it is there; weeks
 of the same make (`make_weeks`) are always invented anew. Each solver runs in a process of its own, whose compiled code
 is warm before the clock starts; its peak memory is that process's. "plain" is the week without shared resources, rest,
-follows, bookings and overtime (`others.plain`), which is all that the libraries can plan: the ratios are our cost of the
-plain week by theirs, both timed, priced and audited by our own code, after the same seconds. Under 1 ours is cheaper.
+follows, bookings and overtime (`others.plain`), which is all that the libraries can plan: the ratios are our cost of
+the plain week by theirs, both timed, priced and audited by our own code, after the same seconds. Under 1 ours is
+cheaper.
 """
 
 from __future__ import annotations
 
 import argparse
 import multiprocessing
+import os
 import resource
 import time
 from collections.abc import Iterator
@@ -37,8 +39,9 @@ EXCHANGED = (
 )  # fmt: skip
 # make, jobs, crews, yards, seconds
 INVENTED: tuple[tuple[Make, int, int, int | None, int], ...] = (
-    ("installs", 12, 2, None, 3), ("installs", 30, 3, None, 3), ("installs", 45, 4, None, 5), ("mixed", 45, 4, None, 15),
-    ("installs", 120, 10, None, 30), ("mixed", 160, 10, None, 60), ("installs", 480, 40, None, 120),
+    ("installs", 12, 2, None, 3), ("installs", 30, 3, None, 3), ("installs", 45, 4, None, 5),
+    ("mixed", 45, 4, None, 15), ("installs", 120, 10, None, 30), ("mixed", 160, 10, None, 60),
+    ("installs", 480, 40, None, 120),
     ("mixed", 640, 40, None, 300), ("mixed", 2400, 200, 20, 600),
 )  # fmt: skip
 PUBLISHED_S = {"25": 10, "50": 60}
@@ -131,7 +134,7 @@ def measure(who: str, week: Week, seconds: float, seed: int) -> Outcome:
     end = time.monotonic() - begun
     open_ = gap(week, plan) if who == "ours" else None
     return Outcome(
-        plan.cost.total, bound, first[0] if first else None, end, _peak_mb(),
+        plan.cost.total, bound, first[0] if first else end, end, _peak_mb(),
         open_.of_total if open_ else None, open_.of_influenced if open_ else None,
     )  # fmt: skip
 
@@ -142,8 +145,13 @@ def _peak_mb() -> int:
 
 def apart(who: str, week: Week, seconds: float, seed: int) -> Outcome:
     """Return what `measure` does, run in a new process."""
-    with ProcessPoolExecutor(1, mp_context=multiprocessing.get_context("spawn")) as pool:
+    with ProcessPoolExecutor(1, multiprocessing.get_context("spawn"), initializer=_quiet) as pool:
         return pool.submit(measure, who, week, seconds, seed).result()
+
+
+def _quiet() -> None:
+    """Keep the solvers' own lines out of the table."""
+    os.dup2(os.open(os.devnull, os.O_WRONLY), 1)
 
 
 def compare(case: Case, seed: int) -> list[str]:
