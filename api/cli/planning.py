@@ -5,6 +5,7 @@ from __future__ import annotations
 import sys
 from enum import StrEnum
 from pathlib import Path
+from time import monotonic
 from typing import TYPE_CHECKING, Annotated, Any
 
 import typer
@@ -36,6 +37,10 @@ def plan(
         bool, typer.Option("--until-proven", help="Stop only when no cheaper plan can exist, however long it takes.")
     ] = False,
     seed: Annotated[int, typer.Option(min=0, metavar="N", help="Start of the search's random numbers.")] = 0,
+    fair_up_to: Annotated[
+        int | None,
+        typer.Option(min=0, metavar="CENTS", help="Then spread overtime among the crews, for at most CENTS more."),
+    ] = None,
     as_json: Annotated[bool, typer.Option("--json", help="Print the outcome as JSON.")] = False,
 ) -> None:
     """Plan a week: who goes where and when, at least cost, with a proven bound on how much better it could be.
@@ -46,6 +51,7 @@ def plan(
     from api.cli.search import search
     from scheduler.audit import audit as judge
     from scheduler.documents import encode
+    from scheduler.fairness import fair
     from scheduler.gap import gap
     from scheduler.week import read_week
 
@@ -54,6 +60,8 @@ def plan(
     check_writable(out)
     week = read_document(week_file, read_week)
     made, stopped = search(week, seconds=None if until_proven else seconds, seed=seed)
+    if fair_up_to is not None:
+        made = fair(week, made, fair_up_to, seconds=None if until_proven else seconds, clock=monotonic, seed=seed).plan
     verdict = judge(week, made)
     if not verdict.ok:
         for breach in verdict.broken_rules:
