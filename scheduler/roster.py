@@ -149,10 +149,14 @@ def form_crews(roster: Roster, week: Week) -> Formed:
     for n, shift in enumerate(roster.shifts):
         if shift.day >= week.days:
             raise BadInput(f"shifts[{n}].day", f"must be a day of the week, 0 to {week.days - 1}, is {shift.day}")
-    from scheduler.engine.pairs import best_pairs  # OR-Tools takes a while to load
+    from scheduler.engine.pairs import best_pairs  # HiGHS takes a while to load
 
+    return with_pairs(roster, week, best_pairs(roster, week, set(vans_by_lead(roster))))
+
+
+def with_pairs(roster: Roster, week: Week, chosen: list[tuple[int, str, str]]) -> Formed:
+    """Return what `form_crews` does, for pairs (day, lead, partner) that are chosen already."""
     vans = vans_by_lead(roster)
-    chosen = best_pairs(roster, week, set(vans))
     people = {p.id: p for p in roster.people}
     shifts = {s.day: s for s in roster.shifts}
 

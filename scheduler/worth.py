@@ -9,6 +9,7 @@ from __future__ import annotations
 from collections import Counter
 from collections.abc import Callable
 from dataclasses import dataclass
+from typing import TYPE_CHECKING
 
 from scheduler.changes import Change, Kind, changes
 from scheduler.engine import solve
@@ -16,6 +17,9 @@ from scheduler.engine.sentences import amount, listed
 from scheduler.plan import Plan
 from scheduler.price import price
 from scheduler.week import Week, day_name
+
+if TYPE_CHECKING:
+    from scheduler.engine.carried import Carried, Key
 
 LEAST_CENTS = 100  # worth less than this is not worth telling
 FIRST_SHARE = 0.4  # of the time, for the plan of the week as it is
@@ -120,15 +124,13 @@ def _limits(
         silent = base.cost.total - (whole_bound(relax.bound) or 0)
     except Stopped:
         pass
-    yards = {y.id: n for n, y in enumerate(week.yards)}
     most: dict[str, int | None] = {}
     open_: list[tuple[Change, int | None]] = []
     for change in changes(week):
         limit = most.get(change.part_of) if change.part_of else None
         if carried is not None and (limit is None or limit >= silent + least_cents):
-            restocked = frozenset([yards[change.yard]]) if change.kind == "stock" and change.yard else frozenset()
             try:
-                here = base.cost.total - (whole_bound(carried.bound(build(change.week), restocked)) or 0)
+                here = base.cost.total - (whole_bound(_bound(week, change, carried)) or 0)
             except Stopped:
                 carried = None
             else:
@@ -137,6 +139,41 @@ def _limits(
         if limit is None or limit >= max(1, least_cents):
             open_.append((change, limit))
     return open_
+
+
+def _bound(week: Week, change: Change, carried: Carried) -> float:
+    """Return a lower bound on the cost of the changed week: from the rows alone where no further route is possible."""
+    from scheduler.engine.carried import helpers_row, pool_row
+    from scheduler.engine.model import build
+
+    yards = {y.id: n for n, y in enumerate(week.yards)}
+    quick: float | None = None
+    if change.kind == "crew" and change.crew:
+        quick = carried.second(change.crew, [s.day for s in change.week.crews[-1].shifts])
+    elif change.kind == "helper":
+        had = {(h.yard, h.day): h.count for h in week.helpers}
+        hands = {y: min((c.hands for c in week.crews if c.yard == y), default=0) for y in yards}
+        added = [(h, had.get((h.yard, h.day), 0)) for h in change.week.helpers if h.count != had.get((h.yard, h.day))]
+        if not any(job.hands > hands[h.yard] + old for h, old in added for job in week.jobs):
+            quick = _more(carried, {helpers_row(yards[h.yard], h.day): h.count - old for h, old in added})
+    elif change.kind == "equipment" and change.item and change.yard:
+        old = {(e.id, e.yard): e.count for e in week.equipment}.get((change.item, change.yard), (0,) * week.days)
+        new = change.week.equipment[-1].count
+        days = [d for d in range(week.days) if new[d] != old[d]]
+        if not any(job.equipment.get(change.item, 0) > old[d] for d in days for job in week.jobs):
+            amounts = {pool_row(change.item, yards[change.yard], d): new[d] - old[d] for d in days}
+            quick = _more(carried, amounts)
+    if quick is not None:
+        return quick
+    restocked = frozenset([yards[change.yard]]) if change.kind == "stock" and change.yard else frozenset()
+    return carried.bound(build(change.week), restocked)
+
+
+def _more(carried: Carried, amounts: dict[Key, int]) -> float | None:
+    try:
+        return carried.more(amounts)
+    except KeyError:
+        return None
 
 
 def _in_turn(open_: list[tuple[Change, int | None]]) -> list[tuple[Change, int | None]]:

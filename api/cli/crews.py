@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from pathlib import Path
+from time import monotonic
 from typing import Annotated
 
 import typer
@@ -14,6 +15,10 @@ def crews(
     roster_file: Annotated[Path, typer.Argument(metavar="ROSTER.json", help="The roster; - reads standard input.")],
     week_file: Annotated[Path, typer.Option("--week", "-w", metavar="WEEK.json", help="The week without its crews.")],
     out: Annotated[Path, typer.Option("--out", "-o", metavar="WEEK2.json", help="Where the week with them goes.")],
+    seconds: Annotated[
+        float,
+        typer.Option(min=0, metavar="N", help="Plan the week and exchange partners where it pays, for N seconds."),
+    ] = 0.0,
 ) -> None:
     """Form the crews of a week from people: pairs for each day, a lead in each, usual partners kept unless it pays.
 
@@ -21,12 +26,18 @@ def crews(
     """
     from api.cli.words import count, plain
     from scheduler.documents import encode
+    from scheduler.repair import repair
     from scheduler.roster import form_crews, read_roster
     from scheduler.week import day_name, read_week
 
     check_writable(out)
     roster = read_document(roster_file, read_roster)
-    formed = form_crews(roster, read_document(week_file, read_week))
+    week = read_document(week_file, read_week)
+    formed = form_crews(roster, week)
+    exchanges: tuple[str, ...] = ()
+    if seconds:
+        found = repair(roster, week, formed, seconds=seconds, clock=monotonic)
+        formed, exchanges = found.formed, found.exchanges
     write_document(out, encode(formed.week))
     aside = out == STANDARD
     usual = sum(pairing.usual for pairing in formed.pairings)
@@ -34,6 +45,8 @@ def crews(
     for pairing in (p for p in formed.pairings if not p.usual):
         name = "" if pairing.crew == pairing.lead else f" (crew {pairing.crew})"
         typer.echo(plain(pairing.because + name), err=aside)
+    for sentence in exchanges:
+        typer.echo(plain(sentence), err=aside)
     people = {p.id: p.name for p in roster.people}
     for day, who in formed.unpaired:
         typer.echo(plain(f"{people[who]} has no pair on {day_name(formed.week, day)}."), err=aside)

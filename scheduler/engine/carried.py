@@ -8,7 +8,7 @@ pricing, of those crew days alone that the change touches.
 from __future__ import annotations
 
 import math
-from collections.abc import Callable
+from collections.abc import Callable, Iterable, Mapping
 from typing import Any
 
 import numpy as np
@@ -27,16 +27,35 @@ class Carried:
 
     def __init__(self, solved: Relaxation, check: Callable[[], None] = lambda: None) -> None:
         self.check = check
-        self.price = dict(zip(_keys(solved.rows), solved.dual.tolist(), strict=False))
+        self.price: dict[Key, float] = dict(zip(_keys(solved.rows), solved.dual.tolist(), strict=False))
         cuts = solved.dual[solved.rows.cut_row :]
         self.cuts = [(cut, float(price)) for cut, price in zip(solved.rows.cuts, cuts, strict=True) if price < 0]
         self.least: dict[bytes, float] = {}
+        self.crew_day_least: dict[tuple[str, int], float] = {}  # of the week as it was, its own row's price not counted
+        self.unchanged = self.bound(solved.model, own=True)
 
-    def bound(self, model: Model, restocked: frozenset[int] = frozenset()) -> float:
+    def more(self, amounts: Mapping[Key, int]) -> float:
+        """Return a bound for the week with these rows' right sides raised, where that makes no further route possible.
+
+        Keys as `helpers_row` and `pool_row` give them; raises `KeyError` where there is no such row.
+        """
+        return self.unchanged + sum((self.price[key] * amount for key, amount in amounts.items()), 0.0)
+
+    def second(self, crew: str, days: Iterable[int]) -> float | None:
+        """Return a bound for the week with a second crew like `crew` on `days`; None where a rule binds its name.
+
+        Days on which `crew` itself has nothing to do count for nothing.
+        """
+        if any(key[0] == "follow" and key[2] == crew and price for key, price in self.price.items()):
+            return None
+        # Of a copy's row the price is 0; the other's half a cent a crew day covers the rounding of metres.
+        return self.unchanged + sum(min(0.0, self.crew_day_least.get((crew, d), 0.0)) - 0.5 for d in days)
+
+    def bound(self, model: Model, restocked: frozenset[int] = frozenset(), *, own: bool = False) -> float:
         """Return a lower bound in cents, unrounded, on any plan of the changed week; minus infinity: none.
 
         `model` has the jobs of the week that the prices are from. `restocked`: yards (by number) whose shelf has
-        changed, so that the cover cuts for it no longer hold.
+        changed, so that the cover cuts for it no longer hold. `own`: it is the week that the prices are from.
         """
         rows = Rows(model)
         keep = [(cut, price) for cut, price in self.cuts if cut.yard not in restocked]
@@ -58,8 +77,23 @@ class Carried:
                     return -math.inf
                 self.least[known] = float(reduced.min()) if len(reduced) else -TOLERANCE
             bound += count[k] * self.least[known]
+            if own:
+                for n in np.nonzero(model.group == k)[0]:
+                    crew_day = model.crew_days[n]
+                    name = model.week.crews[crew_day.crew].id, crew_day.day
+                    self.crew_day_least[name] = self.least[known] + float(prices.sigma[k])
         whole = all(int(model.km_cents[k]) % 1000 == 0 for k in range(len(days)))
         return bound - (0.0 if whole else 0.5 * float(count.sum()))
+
+
+def helpers_row(yard: int, day: int) -> Key:
+    """Return the key of the row of a yard's helpers on a day."""
+    return "helpers", yard, day
+
+
+def pool_row(item: str, yard: int, day: int) -> Key:
+    """Return the key of the row of an item of a yard's pool on a day."""
+    return "pool", item, yard, day
 
 
 def _keys(rows: Rows) -> list[Key]:
@@ -72,10 +106,10 @@ def _keys(rows: Rows) -> list[Key]:
         crew, day, yard = model.week.crews[crew_day.crew].id, crew_day.day, crew_day.yard
         keys[rows.crew_row + k] = ("crew", crew, day)
         if model.helper_row[k] >= 0:
-            keys[rows.helper_row + model.helper_row[k]] = ("helpers", yard, day)
+            keys[rows.helper_row + model.helper_row[k]] = helpers_row(yard, day)
         for i, item in enumerate(model.items):
             if model.pool_row[k, i] >= 0:
-                keys[rows.pool_row + model.pool_row[k, i]] = ("pool", item, yard, day)
+                keys[rows.pool_row + model.pool_row[k, i]] = pool_row(item, yard, day)
     for y, q, d in zip(*np.nonzero(rows.stock_row >= 0), strict=True):
         keys[rows.stock_row[y, q, d]] = ("stock", int(y), model.stock_items[q], int(d))
     for p, c, d in zip(*np.nonzero(rows.follow_row >= 0), strict=True):

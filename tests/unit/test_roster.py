@@ -16,7 +16,8 @@ from msgspec.structs import replace
 from scheduler.audit import audit
 from scheduler.engine import solve
 from scheduler.errors import BadInput
-from scheduler.roster import Formed, Roster, form_crews, is_usual, read_roster, roster_from_data
+from scheduler.repair import repair
+from scheduler.roster import Formed, Roster, form_crews, is_usual, read_roster, roster_from_data, with_pairs
 from scheduler.week import Booking, Job, Week, Window, checked
 from tests.weeks import small_week
 
@@ -207,3 +208,19 @@ def test_yards_days_and_booked_leads_must_be_in_both_documents() -> None:
     stranger = replace(week.jobs[0], booked=Booking("zoe", 0, 600, "day", 0, 0, 0))
     with pytest.raises(BadInput, match=r"jobs\[0\]\.booked\.crew"):
         form_crews(_four(), replace(week, jobs=(stranger,)))
+
+
+def test_partners_are_exchanged_where_the_plan_saves_more_than_the_split() -> None:
+    """Both jobs want two skills that no usual pair has, far beyond what the price of a split would be worth."""
+    week = _week([(("stucco", "masonry"), 50_000, (1,))])
+    usual = [(d, a, b) for d in range(DAYS) for a, b in (("ana", "tor"), ("bea", "uwe"))]
+    roster = _four(split_cents=5_000)
+    found = repair(roster, week, with_pairs(roster, week, usual), seconds=None, clock=time.monotonic)
+    assert found.finished
+    assert _rides(found.formed) == {(0, "ana", "tor"), (0, "bea", "uwe"), (1, "ana", "uwe"), (1, "bea", "tor")}
+    assert found.plan.skipped == ()
+    assert audit(found.formed.week, found.plan).ok
+    assert len(found.exchanges) == 1
+    assert found.exchanges[0].startswith("Ana and Bea exchange partners on Tue 6 Apr: the plan costs ")
+    dear = _four(split_cents=30_000)
+    assert repair(dear, week, with_pairs(dear, week, usual), seconds=None, clock=time.monotonic).exchanges == ()
