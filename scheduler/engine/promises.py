@@ -75,9 +75,7 @@ def _by_rule(told: Told, job: Job, booked: Booking) -> Iterator[str]:
     nearest = next(b for b in found if b.rules == rules)
     clauses = [_clause(told, asked, booked, nearest, rule) for rule in RULES if rule in rules]
     if len(found) > 1 and clauses:
-        clauses[0] = (
-            f"no crew that works that day can do it, and for {nearest.crew.id}, the nearest to it, {clauses[0]}"
-        )
+        clauses[0] = f"no crew that works that day can do it, and as to the nearest to it, {clauses[0]}"
     yield from clauses
 
 
@@ -108,7 +106,8 @@ def _clause(told: Told, job: Job, booked: Booking, block: Block, rule: str) -> s
             short = {p: n for p, n in missing_stock(told.model, job, crew.yard, day, told.visits).items() if n > 0}
             return f"the shelf of yard {crew.yard} lacks {listed(f'{n} of {p}' for p, n in short.items())} by then"
         case "out_of_reach":
-            return _lower(lateness(told, job, crew, block.shift)[1])
+            due = clock_time(booked.start) if booked.hold == "firm" else "its work window"
+            return _lower(lateness(told, job, crew, block.shift, due)[1])
         case "other_yard":
             return f"its kit lies at yard {job.yard}, and {crew.id} is of {crew.yard}"
         case _:

@@ -73,6 +73,8 @@ def openings(week: Any, state: Any, j: int, worth: int, days: Collection[int] | 
         instead = _of_days(places(week, state, j, worth, 2, state.seq.shape[1]), days)
     rows = np.array([p[:5] for p in found if not p.hindered & (FOLLOW | LOAD)], np.int64).reshape(-1, 5)
     for n, extra, other in _releases(week, state, j, rows).tolist():
+        if other < 0:
+            continue
         instead.append(Place(int(rows[n, 0]), 0, 0, 0, extra, other, int(rows[n, 3])))
     return _fewest([*found, *instead])
 
@@ -105,7 +107,7 @@ def _releases(w: Any, s: Any, j: int, rows: Any) -> Any:
         position = 0
         while s.seq[from_day, position] != other:
             position += 1
-        if needed(w, s, from_day, position, 1, j):
+        if needed(w.follow, s.at, s.seq[from_day], position, 1, j):
             continue
         size, helpers = s.size[from_day], s.helpers[from_day]
         book(w, s, from_day, -1)
@@ -119,7 +121,8 @@ def _releases(w: Any, s: Any, j: int, rows: Any) -> Any:
             k = rows[n, 0]
             if k == from_day or w.yard_of[k] != w.yard_of[from_day]:
                 continue
-            seq[: s.size[k]] = s.seq[k, : s.size[k]]
+            for t in range(s.size[k]):
+                seq[t] = s.seq[k, t]
             seq[s.size[k]] = j
             if hindered(w, s, k, seq, s.size[k] + 1, j):
                 continue
@@ -138,7 +141,7 @@ def _releases(w: Any, s: Any, j: int, rows: Any) -> Any:
         s.seq[from_day, position] = other
         s.size[from_day], s.helpers[from_day] = size, helpers
         book(w, s, from_day, 1)
-    return found[found[:, 2] >= 0]
+    return found
 
 
 @numba.njit(cache=True, nogil=True)
@@ -181,35 +184,35 @@ def hindered(w: Any, s: Any, k: int, seq: Any, size: int, j: int) -> int:
     for f in range(len(w.follow)):
         if w.follow[f, 1] == j:
             at = s.at[w.follow[f, 0]]
-            if at < 0 or parted(w, f, at, k):
+            if at < 0 or parted(w.follow, w.day_of, w.crew_of, f, at, k):
                 bits |= 8
         elif w.follow[f, 0] == j:
             at = s.at[w.follow[f, 1]]
-            if at >= 0 and parted(w, f, k, at):
+            if at >= 0 and parted(w.follow, w.day_of, w.crew_of, f, k, at):
                 bits |= 8
     return bits
 
 
 @numba.njit(cache=True, nogil=True)
-def parted(w: Any, f: int, first: int, then: int) -> bool:
+def parted(follow: Any, day_of: Any, crew_of: Any, f: int, first: int, then: int) -> bool:
     """Say whether follow f forbids its jobs on these two crew days."""
-    days = w.day_of[then] - w.day_of[first]
-    if days < w.follow[f, 2] or days > w.follow[f, 3]:
+    days = day_of[then] - day_of[first]
+    if days < follow[f, 2] or days > follow[f, 3]:
         return True
-    return bool((days == 0 or w.follow[f, 4] != 0) and w.crew_of[then] != w.crew_of[first])
+    return bool((days == 0 or follow[f, 4] != 0) and crew_of[then] != crew_of[first])
 
 
 @numba.njit(cache=True, nogil=True)
-def in_order(w: Any, seq: Any, size: int, free: int) -> bool:
+def in_order(follow: Any, seq: Any, size: int, free: int) -> bool:
     """Say whether all jobs of one route stand after those that they follow; job `free` (-1: none) need not."""
-    for f in range(len(w.follow)):
-        if w.follow[f, 0] == free or w.follow[f, 1] == free:
+    for f in range(len(follow)):
+        if follow[f, 0] == free or follow[f, 1] == free:
             continue
         late = False
         for t in range(size):
-            if seq[t] == w.follow[f, 1]:
+            if seq[t] == follow[f, 1]:
                 late = True
-            elif seq[t] == w.follow[f, 0] and late:
+            elif seq[t] == follow[f, 0] and late:
                 return False
     return True
 
@@ -233,13 +236,20 @@ def cheapest_order(w: Any, k: int, kept: Any, size: int, j: int, free: int) -> i
             trial[position] = j
             position += 1
         elif position == size + 1:
-            if best < NEVER or not 2 <= size < MOST_ORDERED or w.start[k] + least_minutes(w, k, trial) > w.latest[k]:
+            if (
+                best < NEVER
+                or not 2 <= size < MOST_ORDERED
+                or w.start[k] + least_minutes(w.minutes, w.place, w.service, w.yard_place[k], trial) > w.latest[k]
+            ):
                 return best
-            trial.sort()
+            for a in range(1, size + 1):  # by number: the first order in the dictionary
+                for b in range(a, 0, -1):
+                    if trial[b] < trial[b - 1]:
+                        trial[b], trial[b - 1] = trial[b - 1], trial[b]
             position += 1
         elif not next_order(trial):
             return best
-        if in_order(w, trial, size + 1, free):
+        if in_order(w.follow, trial, size + 1, free):
             best = min(best, route_cost(w, k, trial, size + 1, helpers))
 
 
@@ -263,26 +273,25 @@ def next_order(seq: Any) -> bool:
 
 
 @numba.njit(cache=True, nogil=True)
-def least_minutes(w: Any, k: int, jobs: Any) -> int:
+def least_minutes(minutes: Any, place: Any, service: Any, yard: int, jobs: Any) -> int:
     """Return the minutes of `jobs` in any order at least: each service, the shortest way to each, and home."""
-    yard = w.yard_place[k]
     total, home = 0, NEVER
     for a in jobs:
-        way = w.minutes[yard, w.place[a]]
+        way = minutes[yard, place[a]]
         for b in jobs:
             if b != a:
-                way = min(way, w.minutes[w.place[b], w.place[a]])
-        total += way + w.service[a]
-        home = min(home, w.minutes[w.place[a], yard])
+                way = min(way, minutes[place[b], place[a]])
+        total += way + service[a]
+        home = min(home, minutes[place[a], yard])
     return total + home
 
 
 @numba.njit(cache=True, nogil=True)
-def has_follow(w: Any, s: Any, j: int) -> bool:
+def has_follow(follow: Any, at: Any, j: int) -> bool:
     """Say whether job j follows a job, or a planned one follows it."""
     found = False
-    for f in range(len(w.follow)):
-        found = found or w.follow[f, 1] == j or (w.follow[f, 0] == j and s.at[w.follow[f, 1]] >= 0)
+    for f in range(len(follow)):
+        found = found or follow[f, 1] == j or (follow[f, 0] == j and at[follow[f, 1]] >= 0)
     return found
 
 
@@ -296,7 +305,7 @@ def places(w: Any, s: Any, j: int, worth: int, shortest: int, longest: int) -> A
             room += 2 * (size - length + 1 if length else 1)
     rows = np.empty((room, 5), np.int64)
     count = 0
-    follows = has_follow(w, s, j)
+    follows = has_follow(w.follow, s.at, j)
     kept = np.empty(s.seq.shape[1] + 1, np.int64)
     for c in range(w.job_ptr[j], w.job_ptr[j + 1]):
         k = w.job_day[c]
@@ -310,7 +319,7 @@ def places(w: Any, s: Any, j: int, worth: int, shortest: int, longest: int) -> A
                     else:
                         kept[left] = s.seq[k, t]
                         left += 1
-                if needed(w, s, k, first, length, j):
+                if needed(w.follow, s.at, s.seq[k], first, length, j):
                     continue
                 kept[left] = j
                 bits = hindered(w, s, k, kept, left + 1, j)
@@ -325,15 +334,15 @@ def places(w: Any, s: Any, j: int, worth: int, shortest: int, longest: int) -> A
 
 
 @numba.njit(cache=True, nogil=True)
-def needed(w: Any, s: Any, k: int, first: int, length: int, j: int) -> bool:
+def needed(follow: Any, at: Any, stops: Any, first: int, length: int, j: int) -> bool:
     """Say whether job j or a planned one that would stay follows one of these stops."""
-    for f in range(len(w.follow)):
+    for f in range(len(follow)):
         out, stays = False, True
         for t in range(first, first + length):
-            if s.seq[k, t] == w.follow[f, 0]:
+            if stops[t] == follow[f, 0]:
                 out = True
-            if s.seq[k, t] == w.follow[f, 1]:
+            if stops[t] == follow[f, 1]:
                 stays = False
-        if out and stays and (w.follow[f, 1] == j or s.at[w.follow[f, 1]] >= 0):
+        if out and stays and (follow[f, 1] == j or at[follow[f, 1]] >= 0):
             return True
     return False

@@ -312,7 +312,7 @@ def _reach(told: Told, job: Job, held: list[Block]) -> str:
     return min((lateness(told, job, b.crew, b.shift) for b in held), key=lambda late: late[0])[1]
 
 
-def lateness(told: Told, job: Job, crew: Crew, shift: Shift) -> tuple[int, str]:
+def lateness(told: Told, job: Job, crew: Crew, shift: Shift, due: str = "its work window") -> tuple[int, str]:
     """Return by how many minutes the job alone does not fit into the crew's day, and the sentence on it."""
     places = {place.id: n for n, place in enumerate(told.week.places)}
     home_yard, there = places[next(y.place for y in told.week.yards if y.id == crew.yard)], places[job.place]
@@ -330,9 +330,7 @@ def lateness(told: Told, job: Job, crew: Crew, shift: Shift) -> tuple[int, str]:
     text = f"{who} cannot start it in a work window and keep its rest: {drives}, from {clock_time(first)} on."
     late = min((first + out - hi for _, hi in spans), default=FAR)
     if late > 0:
-        text = (
-            f"{who} is there at {clock_time(first + out)} at the earliest, {late} minutes too late for its work window."
-        )
+        text = f"{who} is there at {clock_time(first + out)} at the earliest, {late} minutes too late for {due}."
     return abs(late), text
 
 

@@ -12,6 +12,9 @@ from msgspec.structs import replace
 
 from scheduler.engine.model import Model, build
 from scheduler.engine.reasons import CODES, Group, causes, promise_reasons, reasons
+from scheduler.engine.room import places, state_of
+from scheduler.engine.ruin import arrays
+from scheduler.engine.timing import time_route
 from scheduler.plan import Plan
 from scheduler.week import Job, Week
 from tests.brute import cheapest
@@ -120,3 +123,25 @@ def kept_to_promise(week: Week, job: str) -> Week:
 
     crews = tuple(replace(c, skills=(*c.skills, "promised")) if c.id == booked.crew else c for c in week.crews)
     return with_job(replace(week, crews=crews), job, only_then)
+
+
+@pytest.mark.parametrize("seed", range(300, 330))
+def test_there_is_a_place_wherever_some_order_of_the_stops_has_one(seed: int) -> None:
+    """Every order, timed by the plain reference; days are short of nothing but hours here."""
+    week = replace(small_week(random.Random(seed), jobs=6, crews=2, days=2, yards=1), follows=())
+    model = build(undone(week, "", ("van_full", "no_helper", "ladder_out", "stock_out")))
+    compiled = arrays(model)
+    routes = {k: list(jobs[:3]) for k, jobs in enumerate(k.jobs for k in model.crew_days)}
+    routes = {k: jobs for k, jobs in routes.items() if time_route(model, k, jobs) is not None}
+    taken = {j for jobs in routes.values() for j in jobs}
+    for j in set(range(len(model.week.jobs))) - taken:
+        for k, jobs in routes.items():
+            if model.local[k, j] < 0:
+                continue
+            state = state_of(model, compiled, {k: jobs})
+            found = [place for place in places(compiled, state, j, 0, 0, 0).tolist() if place[0] == k]
+            every = [time_route(model, k, list(order)) for order in itertools.permutations([*jobs, j])]
+            costs = [timed.cost for timed in every if timed is not None]
+            assert bool(found) == bool(costs)
+            if found:
+                assert found[0][4] + state.cost[k] in costs
