@@ -120,15 +120,23 @@ class _Why:
             return self._dropped(job, before, forced)
         if forced:
             return forced
+        filled = self._filled(job)
+        if filled and self._root(filled[1][0]):
+            return filled
         if not self._fits(job, before):
             return self._room_made(job, before) or (UNKNOWN, ())
-        if filled := self._filled(job):
+        if filled:
             return filled
         from scheduler.engine.sentences import amount
 
         saved = (self._cost(job, before) or 0) - self.total
         old = "time" if what == "other time" else "place"
         return (f"its old {old} would cost {amount(saved)} more", ()) if saved > 0 else (UNKNOWN, ())
+
+    def _root(self, job: str) -> bool:
+        """Say whether the event itself moved the job."""
+        before = self.event.before[job]
+        return job in self.event.lost or before[:2] in self.event.away
 
     def _forced(self, job: str, before: Spot) -> Cause | None:
         """Say what makes the old spot impossible whatever else is planned."""

@@ -24,8 +24,8 @@ from scheduler.price import outings, visits
 from scheduler.week import Week, Window
 
 if TYPE_CHECKING:
-    from scheduler.engine.model import Model
     from scheduler.engine.forced import Half, Warm
+    from scheduler.engine.model import Model
 
 
 @dataclass(frozen=True)
@@ -38,7 +38,8 @@ class Offer:
     the job out costs: the chance of losing the visit where that is what is lost, None where leaving it out is free.
     `cost_cents`: the whole plan with the offer; `extra_cents`: that less the plan without (see `offers`), negative for
     a saving. `moves`: what else changes, by job, with its spots in the present plan and then.
-    `proven`: no plan with the job in that half day costs less, others moving or staying as was asked.
+    `proven`: no plan with the job in that half day costs less, others moving or staying as was asked, and no plan of
+    the week costs less than the one that the offer is held against.
     """
 
     crew: str
@@ -64,8 +65,8 @@ def warm(
 
     clock, seconds, seed, workers, fixed: as of `scheduler.engine.solve`.
     """
-    from scheduler.engine.relax import Stopped
     from scheduler.engine.forced import Warm
+    from scheduler.engine.relax import Stopped
 
     begun = clock()
 
@@ -111,7 +112,10 @@ def offers(
     if others_may_move and kept is not None and kept.ready:
         known = {half: cost for half, (_, _, cost) in staying.items()}
         forced = sorted(kept.forced(number[job], best, known), key=lambda f: (f.cost, f.half))[:best]
-        return [bench.offer(f.half, f.routes, f.cost - kept.best.cost, moving=True, proven=f.proven) for f in forced]
+        return [
+            bench.offer(f.half, f.routes, f.cost - kept.best.cost, moving=True, proven=f.proven and kept.best.proven)
+            for f in forced
+        ]
     cheapest = sorted(staying.items(), key=lambda s: (s[1][2], s[0]))[:best]
     return [
         bench.offer(half, bench.with_route(k, jobs), cost - plan.cost.total, moving=False, proven=not others_may_move)
@@ -143,8 +147,8 @@ class _Bench:
 
     def staying(self) -> Iterator[tuple[Half, tuple[int, list[int], int]]]:
         """Yield for each half day the crew day, its stops with the job among them, and the whole plan's least cost."""
-        from scheduler.engine.putting import Standing
         from scheduler.engine.forced import halves, within
+        from scheduler.engine.putting import Standing
 
         standing = Standing(self.still, self.routes)
         for half in halves(self.model, self.job):

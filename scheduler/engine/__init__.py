@@ -94,5 +94,11 @@ def solve(
     routes, _, bound, _ = best.state()
     for j in model.missing(routes):
         raise contradiction(week.jobs[j].id, best.proven)
-    because = reasons(model, routes)
+    if fixed is None:
+        because = reasons(model, routes)
+    else:  # what is fixed is no reason of the week's: asked of the week without it
+        free = build(week)
+        number = {(k.crew, k.day): n for n, k in enumerate(free.crew_days)}
+        spread = {number[model.crew_days[k].crew, model.crew_days[k].day]: jobs for k, jobs in routes.items()}
+        because = reasons(free, spread)
     return plan_of(model, routes, seconds=clock() - begun, bound=bound, because=because)

@@ -85,7 +85,7 @@ def within(model: Model, job: int, half: Half) -> Model:
 class Warm:
     """A week searched until its best plan is proven, or time is up, with all that the search has learnt.
 
-    `ready` says whether questions can be answered with proof: the linear program is priced to its end.
+    `ready` says whether there are prices, so that questions can be answered.
     """
 
     def __init__(
@@ -104,7 +104,8 @@ class Warm:
         try:
             self.search.run()
         except Stopped:
-            return
+            if not math.isfinite(self.search.relax.value):
+                return
         self._prepare()
 
     def _prepare(self) -> None:
@@ -119,7 +120,9 @@ class Warm:
         self.reduced = np.zeros(0)
         self.gap = 0.0
         self.ready = True
-        self._list(FIRST_GAP * self.best.cost / len(self.model.service))
+        gap = FIRST_GAP * self.best.cost / len(self.model.service)
+        while not self._list(gap) and gap > MARGIN:
+            gap /= 4
 
     def _map(self, function: Callable[[int], Any], items: list[int]) -> list[Any]:
         return list(self.threads.map(function, items)) if self.threads else [function(k) for k in items]

@@ -8,8 +8,7 @@ from dataclasses import replace
 import numpy as np
 
 from scheduler.engine.model import Model
-from scheduler.engine.room import hindered, in_order, state_of
-from scheduler.engine.ruin import NEVER, arrays, route_cost
+from scheduler.engine.ruin import MOST_STOPS, NEVER, State, allowed, arrays, empty, first_place, put, route_cost
 from scheduler.price import RETIME_FROM_MIN
 
 
@@ -33,26 +32,44 @@ class Standing:
         self.week = arrays(model)
         kept = {k: [j for j in jobs if j not in without] for k, jobs in routes.items()}
         self.routes = {k: jobs for k, jobs in kept.items() if jobs}
-        self.state = state_of(model, self.week, self.routes)
+        self.state = empty(model)
+        if (longest := max((len(jobs) for jobs in self.routes.values()), default=0)) >= MOST_STOPS:
+            self.state = State(np.zeros((len(model.crew_days), longest + 1), np.int64), *self.state[1:])
+        for k, jobs in self.routes.items():
+            for position, j in enumerate(jobs):
+                put(self.week, self.state, j, k, position)
 
     def put(self, j: int, k: int, model: Model | None = None) -> tuple[int, list[int]] | None:
         """Return the cost in cents of the whole plan with job j on crew day k, and the route's stops; None: no place.
 
         `model`: starts to be kept instead, that of j apart the same.
         """
-        if self.model.local[k, j] < 0:
+        if self.model.local[k, j] < 0 or not allowed(self.week, self.state, j, k):
+            return None
+        jobs = self.routes.get(k, [])
+        if (last := self._last_place(j, k, jobs)) is None:
             return None
         week = self.week if model is None else arrays(model)
-        jobs = self.routes.get(k, [])
         hands = max(int(self.model.job_hands[x]) for x in (*jobs, j))
+        helpers = max(0, hands - int(self.model.hands[k]))
         rest = int(self.state.total[0]) - int(self.model.skip_cost[j]) - int(self.state.cost[k])
         best: tuple[int, list[int]] | None = None
-        for position in range(len(jobs) + 1):
+        for position in range(first_place(self.week, self.state, j, k), last + 1):
             trial = [*jobs[:position], j, *jobs[position:]]
-            seq = np.array(trial, dtype=np.int64)
-            if hindered(week, self.state, k, seq, len(seq), j) or not in_order(week, seq, len(seq), -1):
-                continue
-            cost = route_cost(week, k, seq, len(seq), max(0, hands - int(self.model.hands[k])))
+            cost = route_cost(week, k, np.array(trial, dtype=np.int64), len(trial), helpers)
             if cost < NEVER and (best is None or rest + cost < best[0]):
                 best = int(rest + cost), trial
         return best
+
+    def _last_place(self, j: int, k: int, jobs: list[int]) -> int | None:
+        """Return the last position that keeps j before all that follow it, None where one planned cannot follow it."""
+        model, last = self.model, len(jobs)
+        for first, then, least, most, same in model.follow.tolist():
+            if first != j or (at := int(self.state.at[then])) < 0:
+                continue
+            days = int(model.day_of[at] - model.day_of[k])
+            if not least <= days <= most or ((days == 0 or same) and model.crew_of[at] != model.crew_of[k]):
+                return None
+            if at == k:
+                last = min(last, jobs.index(then))
+        return last
