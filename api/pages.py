@@ -46,7 +46,8 @@ def _session(request: Request) -> Iterator[Session]:
         yield session
 
 
-Database = Annotated[Session, Depends(_session)]
+# Ends before the answer is sent: a caller who has read the answer finds what it says in the database.
+Database = Annotated[Session, Depends(_session, scope="function")]
 
 _templates = Jinja2Templates(directory=Path(__file__).parent / "templates")
 _templates.env.trim_blocks = _templates.env.lstrip_blocks = True

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import datetime
+from typing import Annotated
 
 import msgspec
 from fastapi import APIRouter, Request
@@ -10,16 +11,19 @@ from fastapi.responses import Response
 from sqlmodel import Session
 from starlette.exceptions import HTTPException
 
+from api.guards import STAFF, Who, allow, own_job
 from api.pages import Database, page, wants_json
 from api.queries import planned_stop
 from api.service import JobPage, job_page
 
 router = APIRouter()
+Reader = Annotated[Who, allow(*STAFF, crew_link=True)]
 
 
 @router.get("/jobs/{visit_id}")
-def job(request: Request, session: Database, visit_id: str) -> Response:
+def job(request: Request, session: Database, who: Reader, visit_id: str) -> Response:
     """Show a job with its wall drawing, findings, kit and time on site."""
+    own_job(session, who, visit_id)
     found = _found(session, visit_id)
     if wants_json(request):
         return Response(_documents(found), media_type="application/json")
@@ -27,8 +31,9 @@ def job(request: Request, session: Database, visit_id: str) -> Response:
 
 
 @router.get("/jobs/{visit_id}/drawing.svg")
-def drawing(session: Database, visit_id: str) -> Response:
+def drawing(session: Database, who: Reader, visit_id: str) -> Response:
     """Give the wall drawing alone, for printing."""
+    own_job(session, who, visit_id)
     found = _found(session, visit_id)
     if found.job.drawing is None:
         raise HTTPException(404, f'There is no wall drawing of "{visit_id}": its wall has not been surveyed.')

@@ -3,11 +3,13 @@
 from __future__ import annotations
 
 import datetime
+from typing import Annotated
 
 from fastapi import APIRouter, Request
 from fastapi.responses import RedirectResponse, Response
 from starlette.exceptions import HTTPException
 
+from api.guards import STAFF, Who, allow
 from api.pages import Database, page, wants_json
 from api.queries import facts, newest_plan, planned_weeks
 from api.weeksheet import week_page
@@ -16,7 +18,7 @@ router = APIRouter()
 
 
 @router.get("/")
-def home(request: Request, session: Database) -> Response:
+def home(request: Request, session: Database, _: Annotated[Who, allow(*STAFF)]) -> Response:
     """Lead to the week that was planned last."""
     weeks = planned_weeks(session)
     if not weeks:
@@ -25,7 +27,7 @@ def home(request: Request, session: Database) -> Response:
 
 
 @router.get("/weeks/{start_date}")
-def week(request: Request, session: Database, start_date: datetime.date) -> Response:
+def week(request: Request, session: Database, _: Annotated[Who, allow(*STAFF)], start_date: datetime.date) -> Response:
     """Show the newest plan of the week that begins on `start_date`."""
     stored = newest_plan(session, start_date)
     if stored is None:

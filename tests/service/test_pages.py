@@ -2,25 +2,26 @@
 
 from __future__ import annotations
 
+import shutil
 from collections.abc import Iterator
 
 import pytest
 from fastapi.testclient import TestClient
 
-from api.app import create_app
-from api.settings import Settings, sqlite_address
+from api.accounts import Role
 from api.weeksheet import PILES
 from scheduler.engine.reasons import CODES
 from scheduler.layout.documents import Layout
 from scheduler.plan import read_plan
 from tests.conftest import BuiltDemo
+from tests.service.cast import PAGE, running, settings_for, signed_in
 
 
 @pytest.fixture(scope="module")
-def client(built: BuiltDemo) -> Iterator[TestClient]:
-    settings = Settings(data=built.out, database=sqlite_address(built.out), port=8410)
-    with TestClient(create_app(settings)) as client:
-        yield client
+def client(built: BuiltDemo, tmp_path_factory: pytest.TempPathFactory) -> Iterator[TestClient]:
+    out = shutil.copytree(built.out, tmp_path_factory.mktemp("pages") / "out")
+    with running(settings_for(out)) as app:
+        yield signed_in(app, Role.reader)
 
 
 def test_home_leads_to_the_week_planned_last(client: TestClient) -> None:
@@ -30,7 +31,8 @@ def test_home_leads_to_the_week_planned_last(client: TestClient) -> None:
 
 def test_without_a_plan_home_says_what_to_do(tmp_path_factory: pytest.TempPathFactory) -> None:
     out = tmp_path_factory.mktemp("empty")
-    with TestClient(create_app(Settings(data=out, database=sqlite_address(out), port=8410))) as client:
+    with running(settings_for(out)) as app:
+        client = signed_in(app, Role.reader)
         assert "eaveboard demo" in client.get("/").text
         assert client.get("/weeks/2027-04-12").status_code == 404
         assert client.get("/jobs/J-1042").status_code == 422
@@ -88,8 +90,9 @@ def test_the_drawing_and_the_documents_come_alone(client: TestClient) -> None:
 
 @pytest.mark.parametrize("address", ["/jobs/J-9999", "/weeks/2030-01-07", "/nothing"])
 def test_what_is_not_there_is_told_as_a_page_or_as_json(client: TestClient, address: str) -> None:
-    answer = client.get(address)
+    answer = client.get(address, headers=PAGE)
     assert answer.status_code == 404
+    assert answer.headers["content-type"].startswith("text/html")
     assert "There is no such page" in answer.text
     assert client.get(address, headers={"accept": "application/json"}).json()["status"] == 404
 

@@ -1,0 +1,111 @@
+"""Rows as JSON records: listed in parts, read with their ETag, made, changed, deleted; each change in the history."""
+
+from __future__ import annotations
+
+import datetime
+import secrets
+from collections.abc import Mapping
+from typing import Annotated, Any
+
+import msgspec
+import sqlalchemy as sa
+from fastapi import Query
+from pydantic import AfterValidator, BaseModel, ConfigDict
+from sqlmodel import Session, SQLModel, select
+from starlette.responses import Response
+
+from api import versions
+from api.guards import Who
+from api.problems import Problem
+from api.service import note
+
+_LETTERS = "abcdefghjkmnpqrstuvwxyz23456789"
+
+
+def _no_control(text: str) -> str:
+    if any((ord(letter) < 32 and letter not in "\n\t") or ord(letter) == 127 for letter in text):
+        raise ValueError("must not contain control characters")
+    return text
+
+
+Words = Annotated[str, AfterValidator(_no_control)]
+After = Annotated[Words | None, Query(max_length=80, description="list from behind this id; left out: from the first")]
+Limit = Annotated[int, Query(ge=1, le=200, description="how many at most")]
+
+
+class Body(BaseModel):
+    """What a caller sends: no unknown keys, no value of another type, no blanks around words."""
+
+    model_config = ConfigDict(extra="forbid", strict=True, str_strip_whitespace=True)
+
+
+def new_id(letter: str) -> str:
+    """Return an id that nobody has, also where two are made at once: the letter of the noun and six others."""
+    return f"{letter}-{''.join(secrets.choice(_LETTERS) for _ in range(6))}"
+
+
+def listed(session: Session, table: type[SQLModel], after: str | None, limit: int, *where: Any) -> Response:
+    """Return the rows in order of their ids: `items`, and in `next` the id to go on `after`, null at the end."""
+    key = sa.inspect(table).primary_key[0]
+    wanted = select(table).where(*where).order_by(key).limit(limit + 1)
+    rows = session.exec(wanted if after is None else wanted.where(key > after)).all()
+    items = [row.model_dump() for row in rows[:limit]]
+    return _json({"items": items, "next": items[-1][key.name] if len(rows) > limit else None})
+
+
+def shown(row: SQLModel, if_none_match: str | None = None, status: int = 200, at: str | None = None) -> Response:
+    """Return the row with its ETag; 304 where the caller has it already. `at` is the address of a new one."""
+    version = int(row.version)  # type: ignore[attr-defined]
+    headers = {"ETag": versions.etag(version)} | ({"Location": at} if at else {})
+    if if_none_match is not None and versions.names(if_none_match, version):
+        return Response(status_code=304, headers=headers)
+    return _json(row.model_dump(mode="json"), status, headers)
+
+
+def make(session: Session, who: Who, row: SQLModel, noun: str, at: str) -> Response:
+    """Add the row and answer 201."""
+    session.add(row)
+    session.flush()
+    values = row.model_dump(mode="json")
+    note(session, _now(), who.name, "made", noun, values["id"], values)
+    return shown(row, status=201, at=f"{at}/{values['id']}")
+
+
+def change(
+    session: Session, who: Who, row: Any, noun: str, values: Mapping[str, Any], if_match: str | None
+) -> Response:
+    """Set `values` on the row that `if_match` names; the history gets each field's old and new value."""
+    before = row.model_dump(mode="json")
+    versions.require(if_match, row, before, values)
+    if not versions.update(session, row, values):
+        raise versions.changed(row.version, row.model_dump(mode="json"), values)
+    after = row.model_dump(mode="json")
+    detail = {name: [before[name], after[name]] for name in values if before[name] != after[name]}
+    note(session, _now(), who.name, "changed", noun, row.id, detail)
+    return shown(row)
+
+
+def remove(session: Session, who: Who, row: Any, noun: str, if_match: str | None, users: Mapping[str, Any]) -> Response:
+    """Delete the row that `if_match` names; 409 while rows use it: `users` names the column of each that may."""
+    before = row.model_dump(mode="json")
+    versions.require(if_match, row, before, {})
+    counts = {
+        name: session.execute(sa.select(sa.func.count()).where(column == row.id)).scalar_one()
+        for name, column in users.items()
+    }
+    used = {name: count for name, count in counts.items() if count}
+    if used:
+        words = ", ".join(f"{count} {name}" for name, count in used.items())
+        raise Problem(409, f"{row.id} cannot be deleted: {words} belong to it.", kind="in-use", used_by=used)
+    if not versions.delete(session, row):
+        raise Problem(409, "This was changed or deleted at the same moment; read it again.", kind="changed-meanwhile")
+    note(session, _now(), who.name, "deleted", noun, before["id"], before)
+    return Response(status_code=204)
+
+
+def _now() -> datetime.datetime:
+    return datetime.datetime.now(datetime.UTC)
+
+
+def _json(value: Any, status: int = 200, headers: Mapping[str, str] | None = None) -> Response:
+    return Response(msgspec.json.encode(value), status, headers, "application/json")

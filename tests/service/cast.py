@@ -1,0 +1,110 @@
+"""The fixed cast of the service's tests: one account for each role, signed in, and a crew with its day link.
+
+    client = signed_in(app_client, Role.office)
+
+`signed_in` gives every writing request its token, as the pages' own forms do; `anonymous` clients must not.
+"""
+
+from __future__ import annotations
+
+import datetime
+import re
+from collections.abc import Iterator
+from contextlib import contextmanager
+from pathlib import Path
+
+import sqlalchemy as sa
+from fastapi import FastAPI
+from fastapi.testclient import TestClient
+
+from api import tables
+from api.accounts import Role
+from api.app import create_app
+from api.database import transaction
+from api.day_links import make_link
+from api.settings import Settings, sqlite_address
+
+PASSWORD = "seven brown kites"
+NAMES = {Role.manager: "maud", Role.office: "olive", Role.lead: "lorn", Role.reader: "rhea"}
+PAGE = {"accept": "text/html"}
+JSON = {"accept": "application/json"}
+
+
+def settings_for(folder: Path, database: str = "") -> Settings:
+    return Settings(data=folder, database=database or sqlite_address(folder), port=8410, quick_passwords=True)
+
+
+@contextmanager
+def running(settings: Settings) -> Iterator[FastAPI]:
+    """Give the application of `settings`, started, with an account for each role."""
+    app = create_app(settings)
+    with TestClient(app):
+        add_cast(app)
+        yield app
+
+
+def add_cast(app: FastAPI) -> None:
+    """Add the accounts of the cast to a started application, with passwords that are theirs."""
+    with transaction(app.state.database) as session:
+        for role, name in NAMES.items():
+            session.add(tables.Account(name=name, role=role, password=app.state.passwords.hash(PASSWORD)))
+
+
+def anonymous(app: FastAPI) -> TestClient:
+    """Give a client without a session; it does not follow where it is led."""
+    return TestClient(app, follow_redirects=False, raise_server_exceptions=True)
+
+
+def sign_in(client: TestClient, name: str, password: str = PASSWORD) -> TestClient:
+    """Sign `client` in by the form, and have its writing requests carry the token."""
+    csrf = client.get("/sign-in", headers=JSON).json()["csrf"]
+    made = client.post("/sign-in", data={"name": name, "password": password, "csrf": csrf}, headers=JSON)
+    assert made.status_code == 200, made.text
+    client.headers["X-CSRF-Token"] = made.json()["csrf"]
+    return client
+
+
+def signed_in(app: FastAPI, role: Role) -> TestClient:
+    """Give a client in a session of the cast's account with `role`."""
+    return sign_in(anonymous(app), NAMES[role])
+
+
+def by_link(app: FastAPI, crew_id: str, day: datetime.date) -> TestClient:
+    """Give a client that has opened the day link of a crew."""
+    with transaction(app.state.database) as session:
+        now = datetime.datetime.now(datetime.UTC)
+        token = make_link(session, app.state.secret, crew_id, day, by="test", now=now).token
+    client = anonymous(app)
+    assert client.get(f"/day-links/open/{token}").status_code == 303
+    client.headers["X-CSRF-Token"] = client.get("/session").json()["csrf"]
+    return client
+
+
+def csrf_in(page: str) -> str:
+    """Return the token in the first form of a page."""
+    found = re.search(r'name="csrf" value="([0-9a-f]+)"', page)
+    assert found, page
+    return found[1]
+
+
+def add_yard(database: sa.Engine) -> None:
+    """Add a small invented business: a yard and the crews north-1 and north-2."""
+    with transaction(database) as session:
+        session.add(
+            tables.Business(name="Test Awnings", town="T", timezone="America/Chicago", units="imperial", rules={},
+                            limits="", times="")
+        )  # fmt: skip
+        session.add(tables.Yard(id="north", name="North", lat=41.0, lon=-98.0))
+        session.flush()
+        for n in (1, 2):
+            session.add(
+                tables.Person(id=f"lead-{n}", name=f"Lead {n}", yard_id="north", role="lead", phone="", skills=[],
+                              weekdays="01234", day_cents=0)
+            )  # fmt: skip
+            session.add(tables.Van(id=f"van-{n}", yard_id="north", payload_kg=900, rack_mm=6000, boxes=2, onboard={}))
+        session.flush()
+        for n in (1, 2):
+            session.add(
+                tables.Crew(id=f"north-{n}", name=f"Crew {n}", yard_id="north", lead_id=f"lead-{n}", van_id=f"van-{n}",
+                            day_cents=0, minute_cents=0, overtime_minute_cents=0, km_cents=0)
+            )  # fmt: skip
