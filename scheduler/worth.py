@@ -23,6 +23,7 @@ if TYPE_CHECKING:
 
 LEAST_CENTS = 100  # worth less than this is not worth telling
 FIRST_SHARE = 0.4  # of the time, for the plan of the week as it is
+PRICES_SHARE = 0.4  # of what is left then, for the prices
 EACH_LEAST_S = 1.0
 
 
@@ -107,9 +108,12 @@ def _limits(
     from scheduler.engine.model import build
     from scheduler.engine.relax import Relaxation, Stopped
 
+    rest = left()
+    until = None if rest is None else (1 - PRICES_SHARE) * rest
+
     def check() -> None:
         rest = left()
-        if (rest is not None and rest <= 0) or (stop is not None and stop()):
+        if (rest is not None and until is not None and rest <= until) or (stop is not None and stop()):
             raise Stopped
 
     carried: Carried | None = None
@@ -126,7 +130,7 @@ def _limits(
         pass
     most: dict[str, int | None] = {}
     open_: list[tuple[Change, int | None]] = []
-    for change in changes(week):
+    for change in sorted(changes(week), key=lambda c: c.part_of is not None):
         limit = most.get(change.part_of) if change.part_of else None
         if carried is not None and (limit is None or limit >= silent + least_cents):
             try:

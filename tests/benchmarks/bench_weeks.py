@@ -173,7 +173,7 @@ def compare(case: Case, seed: int) -> list[str]:
             continue
         cell = f"{ours.cost / theirs.cost:.4f}"
         if theirs.bound is not None:
-            cell += f" ({100 * (theirs.cost - theirs.bound) / theirs.cost:.0f} % open)"
+            cell += f" ({100 * (theirs.cost - max(0, theirs.bound)) / theirs.cost:.0f} % open)"
         cells.append(cell)
     return cells
 
