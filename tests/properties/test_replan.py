@@ -36,7 +36,7 @@ def spots(week: Week, plan: Plan) -> dict[str, Spot]:
     return {job: Spot(v.crew, v.day, v.start) for job, v in visits(outings(week, plan.routes)).items()}
 
 
-@pytest.mark.parametrize("seed", range(40))
+@pytest.mark.parametrize("seed", range(25))
 def test_fixed_visits_stay_and_the_plan_is_the_best_that_keeps_them(seed: int) -> None:
     rng, week, plan = case(seed)
     there = spots(week, plan)
@@ -58,7 +58,7 @@ def test_fixed_visits_stay_and_the_plan_is_the_best_that_keeps_them(seed: int) -
     assert {job: spot for job, spot in spots(week, made).items() if job in visits_held} == visits_held
 
 
-@pytest.mark.parametrize("seed", range(100, 140))
+@pytest.mark.parametrize("seed", range(100, 125))
 def test_a_new_plan_is_the_best_that_leaves_what_has_begun(seed: int) -> None:
     rng, week, plan = case(seed)
     there = spots(week, plan)
@@ -82,7 +82,7 @@ def test_a_new_plan_is_the_best_that_leaves_what_has_begun(seed: int) -> None:
     assert all(m.cause for m in made.moves if m.what != "stays")
 
 
-@pytest.mark.parametrize("seed", range(200, 225))
+@pytest.mark.parametrize("seed", range(200, 210))
 def test_offers_with_others_moving_cost_what_the_best_plan_with_that_time_does(seed: int) -> None:
     rng, week, plan = case(seed)
     job = rng.choice(week.jobs)
@@ -109,7 +109,7 @@ def test_offers_with_others_moving_cost_what_the_best_plan_with_that_time_does(s
         assert o.cost_cents == price(week, o.plan.routes).total == plan.cost.total + o.extra_cents
 
 
-@pytest.mark.parametrize("seed", range(300, 330))
+@pytest.mark.parametrize("seed", range(300, 320))
 def test_offers_with_others_staying_move_nobody(seed: int) -> None:
     rng, week, plan = case(seed, jobs=6)
     there = spots(week, plan)

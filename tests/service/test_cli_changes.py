@@ -47,7 +47,7 @@ def test_replan_writes_a_plan_that_audits_and_says_who_moves_and_why(
     new, week = tmp_path / "new.json", tmp_path / "now.json"
     code, out, _ = run("replan", *posted, "--out", new, "--week-out", week, "--lost", "A")
     assert code == 0
-    assert "A: dropped, Mon 5 Apr 08:00 with Ash; lost this week" in out
+    assert "A: dropped, Mon 5 Apr 08:10 with Ash; lost this week" in out
     assert "B: newly planned, Mon 5 Apr" in out
     assert "fills the hole that A left" in out
     assert "2 jobs change, 1 stay as they are." in out
@@ -60,7 +60,7 @@ def test_replan_as_json(run: Run, posted: list[Any], tmp_path: Path) -> None:
     told = json.loads(out)
     moves = {m["job"]: m for m in told["moves"]}
     assert moves["A"]["what"] == "dropped"
-    assert moves["A"]["before"] == {"crew": "Ash", "day": 0, "start": 480}
+    assert moves["A"]["before"] == {"crew": "Ash", "day": 0, "start": 490}  # done at 9:50, in time for C at 10:00
     assert moves["A"]["after"] is None
     assert told["cost"]["total"] == told["bound"]
 
