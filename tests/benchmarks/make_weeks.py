@@ -45,6 +45,7 @@ KM_A_DEGREE = 111.2
 BOXES_MM = (2688, 3298, 3907, 4517, 5126, 5736, 6346, 7565)
 SKILLS = ("masonry", "stucco", "roof-mount", "motor-setup", "lift-operator")
 SPANS = ((480, 1020), (480, 720), (720, 1020), (540, 960))
+STORM_CENTS = 9_000  # risk of an appointment on a stormy day
 HOLDS: tuple[Literal["firm", "day", "soft"], ...] = ("soft", "soft", "soft", "soft", "soft", "day", "day", "firm")
 
 
@@ -57,7 +58,8 @@ def make_week(make: Make, jobs: int, crews: int, *, yards: int | None = None, se
     yard_ids = [f"yard-{n + 1}" for n in range(count)]
     home = [n % count for n in range(crews)]
     team = [_crew(rng, f"crew-{n + 1:02}", yard_ids[home[n]]) for n in range(crews)]
-    stormy = set(rng.sample(range(DAYS), rng.choice((1, 2, 3) if make == "installs" else (1, 1, 2))))
+    stormy = rng.sample(range(DAYS), rng.choice((1, 2, 3) if make == "installs" else (1, 1, 2)))
+    dry = {d: rng.choice(((690, 1020), (720, 1020), (750, 1020), (480, 720), (480, 870), (480, 900))) for d in stormy}
     at: list[tuple[float, float]] = list(yard_at)
     made = []
     for n in range(jobs):
@@ -66,7 +68,18 @@ def make_week(make: Make, jobs: int, crews: int, *, yards: int | None = None, se
         lat, lon = yard_at[near]
         at.append((lat + km / KM_A_DEGREE * math.sin(angle), lon + km / (KM_A_DEGREE * 0.77) * math.cos(angle)))
         yard = yard_ids[near] if rng.random() < 0.79 else None
-        made.append(_job(rng, f"job-{n + 1:04}", f"p{n + 1:04}", yard, make == "mixed" and n % 2 == 0, stormy, team))
+        made.append(
+            _job(
+                rng,
+                f"job-{n + 1:04}",
+                f"p{n + 1:04}",
+                yard,
+                make == "mixed" and n % 2 == 0,
+                0.57 if make == "mixed" else 0.48,
+                dry,
+                team,
+            )
+        )
     rng.shuffle(made)
     ids = [*yard_ids, *(f"p{n + 1:04}" for n in range(jobs))]
     places = [Place(name, round(lat, 6), round(lon, 6)) for name, (lat, lon) in zip(ids, at, strict=True)]
@@ -105,8 +118,9 @@ def _crew(rng: random.Random, name: str, yard: str) -> Crew:
 
 
 def _job(
-    rng: random.Random, name: str, place: str, yard: str | None, short: bool, stormy: set[int], team: list[Crew]
-) -> Job:
+    rng: random.Random, name: str, place: str, yard: str | None, short: bool, dry: dict[int, tuple[int, int]],
+    team: list[Crew],
+) -> Job:  # fmt: skip
     length = rng.choice(BOXES_MM[:-1] if rng.random() < 0.93 else BOXES_MM[-1:])
     boxes = 0 if short else 2 if rng.random() < 0.05 else 1
     if short:
@@ -134,7 +148,7 @@ def _job(
             parts = {"anchor-1/2": screws, "sleeve-kit": 1, "sealant": 1}
         else:
             parts = {rng.choice(("lag-3/8x5", "lag-3/8x5", "lag-3/8x4")): screws, "sealant": 1}
-    windows = tuple(w for d in range(DAYS) if rng.random() < 0.58 for w in _windows(rng, d, stormy, short))
+    windows = tuple(w for d in range(DAYS) if rng.random() < 0.57 for w in _windows(rng, d, dry, short))
     ready = rng.choices((0, 1, 2, 3, None), (62, 15, 13, 6, 4))[0]
     return Job(
         id=name, place=place, yard=yard, minutes=minutes, hands=3 if length > 6000 and not short else 2,
@@ -147,15 +161,15 @@ def _job(
     )  # fmt: skip
 
 
-def _windows(rng: random.Random, day: int, stormy: set[int], short: bool) -> list[Window]:
-    """Two on a day where a shower divides it; on a stormy day every appointment is at risk."""
-    risk = 9_000 if day in stormy else rng.choice((0, 0, 500, 1_500))
+def _windows(rng: random.Random, day: int, dry: dict[int, tuple[int, int]], short: bool) -> list[Window]:
+    """The customer's hours, on a stormy day as far as they are dry; a shower may divide a day for small work."""
     start, end = rng.choice(SPANS)
-    if day in stormy and rng.random() < 0.35:
-        start, end = (480, 690) if rng.random() < 0.5 else (870, 1020)
-        if short and rng.random() < 0.4:
-            return [Window(day, 480, 690, risk), Window(day, 870, 1020, risk)]
-    return [Window(day, start, end, risk)]
+    if day not in dry:
+        return [Window(day, start, end, rng.choice((0, 0, 500, 1_500)))]
+    if short and rng.random() < 0.2:
+        return [Window(day, 480, 690, STORM_CENTS), Window(day, 870, 1020, STORM_CENTS)]
+    start, end = max(start, dry[day][0]), min(end, dry[day][1])
+    return [Window(day, start, end, STORM_CENTS)] if end - start >= 60 else []
 
 
 def _booking(
