@@ -75,7 +75,6 @@ def make_week(make: Make, jobs: int, crews: int, *, yards: int | None = None, se
                 f"p{n + 1:04}",
                 yard,
                 make == "mixed" and n % 2 == 0,
-                0.57 if make == "mixed" else 0.48,
                 dry,
                 team,
             )
