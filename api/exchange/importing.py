@@ -1,0 +1,293 @@
+"""Taking tables into the database: read with the checks of the demo's files, compared by natural keys, all or none.
+
+What a row would do is told before anything is done; the same file a second time changes nothing.
+"""
+
+from __future__ import annotations
+
+import datetime
+from collections.abc import Callable, Collection, Sequence
+from dataclasses import dataclass
+from pathlib import Path
+from typing import Any, Literal, TypeVar
+
+import sqlalchemy as sa
+from sqlmodel import Session, SQLModel, col, select
+
+from api import tables
+from api.exchange.cells import clock_text, hours_text, usual_date, usual_number, usual_time
+from api.exchange.uploads import CellFault, Upload
+from api.fingerprint import fingerprint
+from api.seed.work import WorkFiles
+from api.seed.yard import YardFiles
+from api.service import note
+from api.sheets import BadFiles, Row, decimal, time_of_day, whole
+from scheduler.errors import BadInput
+
+T = TypeVar("T")
+Kind = Literal["new", "changed", "unchanged"]
+
+# The tables that can be taken in, in the order in which they refer to each other.
+IMPORTABLE = ("people", "stock", "customers", "sites", "orders", "awnings", "maker_parts", "visits")
+# Which rows each noun's ids come from, where a file names one that it does not hold itself.
+_KNOWN: dict[str, type[SQLModel]] = {
+    "yard": tables.Yard,
+    "person": tables.Person,
+    "crew": tables.Crew,
+    "customer": tables.Customer,
+    "site": tables.Site,
+    "order": tables.Order,
+    "awning": tables.Awning,
+    "visit": tables.Visit,
+}
+
+
+@dataclass(frozen=True)
+class Change:
+    """What one row does: `fields` are (before, after) as text by field, those that differ only; all for a new row."""
+
+    table: str
+    key: str
+    where: str
+    kind: Kind
+    fields: dict[str, tuple[str, str]]
+
+
+@dataclass(frozen=True)
+class Imported:
+    """What an import does, or did (`kept`); `fingerprint` is that of the changes, the same for the same changes."""
+
+    changes: tuple[Change, ...]
+    fingerprint: str
+    kept: bool
+
+    def count(self, kind: Kind, table: str | None = None) -> int:
+        return sum(c.kind == kind and table in (None, c.table) for c in self.changes)
+
+    @property
+    def tables(self) -> list[str]:
+        return list(dict.fromkeys(change.table for change in self.changes))
+
+
+def import_tables(
+    session: Session,
+    uploads: Sequence[Upload],
+    *,
+    keep: bool,
+    now: datetime.datetime,
+    by: str,
+    expected: str | None = None,
+) -> Imported:
+    """Take `uploads` into the database of `session`, or say only what that would do (`keep` False).
+
+    Rows are told apart by their natural keys: what is there already is changed to what the row says, an empty cell
+    empties its field; nothing is ever deleted. Only a booking left empty stands as it is: withdrawing what a customer
+    was told is not for a table. A booking that differs withdraws the one before. `expected` is the fingerprint of a
+    dry run: a database that has moved on since is refused. Raises `BadFiles` with every fault; then nothing is kept.
+    """
+    reader = _Reader(session, uploads)
+    for name in IMPORTABLE:
+        if name in reader.uploads:
+            getattr(reader, name)()
+    if not reader.faults:
+        _check_counts(session, reader)
+    if reader.faults:
+        raise BadFiles(reader.faults)
+    steps = [_step(session, table, row, value, reader, now) for table, row, value in reader.read]
+    changes = tuple(change for change, _ in steps)
+    mark = fingerprint([[c.table, c.key, c.kind, sorted(c.fields.items())] for c in changes])
+    if expected is not None and expected != mark:
+        raise BadInput("", "the database has changed since the trial run, or the file has: try it again first")
+    if keep:
+        for change, do in steps:
+            if change.kind != "unchanged":
+                do()
+                session.flush()  # before the next row, which may refer to this one
+                detail = {"from": change.where, "fields": {name: list(pair) for name, pair in change.fields.items()}}
+                note(session, now, by, f"imported, {change.kind}", change.table, change.key, detail)
+    return Imported(changes, mark, keep)
+
+
+class _Line(Row):
+    """A row of a table handed in: the cells' usual ways are understood, and faults tell their place apart."""
+
+    def __init__(self, upload: Upload, number: int, cells: Sequence[str], faults: list[BadInput]) -> None:
+        where = f"{upload.file}, {f'sheet {upload.sheet}, ' if upload.sheet else ''}row {number}"
+        super().__init__(where, dict(zip(upload.head, cells, strict=True)), faults)
+        self.upload, self.number = upload, number
+
+    def fault(self, column: str, problem: str) -> None:
+        self.bad = True
+        upload = self.upload
+        self._faults.append(CellFault(upload.file, problem, sheet=upload.sheet, row=self.number, column=column))
+
+    def read(self, column: str, parse: Callable[[str], T], default: T) -> T:
+        if parse is time_of_day:
+            return super().read(column, lambda cell: parse(usual_time(cell)), default)
+        return super().read(column, parse, default)
+
+    def whole(self, column: str, least: int = 0, most: int = 10_000_000) -> int:
+        return self.read(column, lambda cell: whole(usual_number(cell), least, most), least)
+
+    def decimal(self, column: str, least: float, most: float) -> float:
+        return self.read(column, lambda cell: decimal(usual_number(cell), least, most), least)
+
+    def date(self, column: str) -> datetime.date:
+        return self.read(column, usual_date, datetime.date.min)
+
+    def known(self, column: str, ids: Collection[str], file: str) -> str:
+        def parse(cell: str) -> str:
+            if not cell:
+                raise BadInput("", f"must name one of {file}, is empty")
+            if cell not in ids:
+                noun = file.removesuffix(".csv").replace("_", " ")
+                raise BadInput("", f'"{cell}" is not among the {noun}; mend it, or import it with the {noun} first')
+            return cell
+
+        return self.read(column, parse, "?")
+
+
+class _Reader(YardFiles, WorkFiles):
+    """The readers of the demo's files, on tables handed in; ids that the database holds are known already."""
+
+    def __init__(self, session: Session, uploads: Sequence[Upload]) -> None:
+        super().__init__(Path())
+        self.uploads = {upload.name: upload for upload in uploads}
+        self.read: list[tuple[str, _Line, SQLModel]] = []
+        self.hours: dict[str, list[tables.VisitHours]] = {}
+        self.bookings: dict[str, tables.Booking] = {}
+        self._seen: set[tuple[str, str]] = set()
+        self._table = ""
+        for noun, table in _KNOWN.items():
+            self.ids[noun] = {row.id: row for row in session.exec(select(table))}  # type: ignore[attr-defined]
+
+    def sheet(self, file: str, columns: str) -> list[Row]:
+        self._table = file.removesuffix(".csv")
+        upload, wanted = self.uploads[self._table], columns.split()
+        faults = len(self.faults)
+        for name in wanted:
+            if name not in upload.head:
+                problem = f'has no column "{name}"; the columns are {", ".join(wanted)}'
+                self.faults.append(CellFault(upload.file, problem, sheet=upload.sheet, row=1))
+        for name in upload.head:
+            if name not in wanted:
+                problem = f'the column "{name}" is not known; the columns are {", ".join(wanted)}'
+                self.faults.append(CellFault(upload.file, problem, sheet=upload.sheet, row=1))
+        if len(self.faults) > faults:
+            return []
+        return [_Line(upload, number, cells, self.faults) for number, cells in upload.lines]
+
+    def unique(self, row: Row, column: str, noun: str, key: str) -> None:
+        """Note a key that stands twice in the table; one that the database holds is no fault: its row is changed."""
+        if (noun, key) in self._seen and key != "?":
+            row.fault(column, f'"{key}" stands already further up; take one of the rows out')
+        self._seen.add((noun, key))
+        self.known_ids(noun).setdefault(key, None)
+
+    def add(self, row: Row, value: SQLModel) -> None:
+        assert isinstance(row, _Line)
+        if row.bad:
+            return
+        if isinstance(value, tables.VisitHours):
+            self.hours.setdefault(value.visit_id, []).append(value)
+        elif isinstance(value, tables.Booking):
+            self.bookings[value.visit_id] = value
+        else:
+            self.read.append((self._table, row, value))
+
+
+def _check_counts(session: Session, reader: _Reader) -> None:
+    """Note shelf counts older than the one that the database holds: the later count is the truer."""
+    for _, row, value in reader.read:
+        if isinstance(value, tables.StockItem):
+            held = session.get(tables.StockItem, _key(value))
+            if held is not None and value.counted_on < held.counted_on:
+                row.fault("counted_on", f"is before the last count of this shelf, {held.counted_on}; leave the row out")
+
+
+def _step(
+    session: Session, table: str, row: _Line, value: SQLModel, reader: _Reader, now: datetime.datetime
+) -> tuple[Change, Callable[[], None]]:
+    """Return what a row does, and the function that does it."""
+    held = session.get(type(value), _key(value))
+    names = [name for name in type(value).model_fields if name in value.model_fields_set and name not in _keys(value)]
+    fields = {}
+    for name in names:
+        before, after = getattr(held, name) if held is not None else None, getattr(value, name)
+        if held is None or before != after:
+            fields[name] = (shown(before), shown(after))
+    hours: list[tables.VisitHours] = []
+    booking, told = None, None
+    if isinstance(value, tables.Visit):
+        hours = reader.hours.get(value.id, [])
+        of_visit = tables.VisitHours.visit_id == value.id
+        before_hours = list(session.exec(select(tables.VisitHours).where(of_visit))) if held is not None else []
+        if held is None or sorted(map(span_of, before_hours), key=str) != sorted(map(span_of, hours), key=str):
+            fields["hours"] = (_hours(before_hours), _hours(hours))
+        booking, told = reader.bookings.get(value.id), _told(session, value.id)
+        if booking is not None and (told is None or _promise(told) != _promise(booking)):
+            fields["booking"] = ("" if told is None else _promise_words(told), _promise_words(booking))
+    kind: Kind = "new" if held is None else "changed" if fields else "unchanged"
+
+    def do() -> None:
+        if held is None:
+            session.add(value)
+            session.flush()
+        else:
+            for name in names:
+                setattr(held, name, getattr(value, name))
+            if hasattr(held, "version"):
+                held.version += 1
+        if "hours" in fields:
+            session.execute(sa.delete(tables.VisitHours).where(col(tables.VisitHours.visit_id) == value.id))  # type: ignore[attr-defined]
+            session.add_all(hours)
+        if "booking" in fields and booking is not None:
+            if told is not None:
+                told.withdrawn_at, told.version = now, told.version + 1
+            booking.told_at = now if booking.told_how or booking.told_words else None
+            session.add(booking)
+
+    return Change(table, " ".join(str(part) for part in _key(value)), row.where, kind, fields), do
+
+
+def _keys(value: SQLModel) -> list[str]:
+    return [column.name for column in sa.inspect(type(value)).primary_key]
+
+
+def _key(value: SQLModel) -> tuple[Any, ...]:
+    return tuple(getattr(value, name) for name in _keys(value))
+
+
+def shown(value: Any) -> str:
+    """Return a field's value as it is told to people."""
+    if value is None:
+        return ""
+    return ", ".join(map(str, value)) if isinstance(value, list) else str(value)
+
+
+def span_of(hours: tables.VisitHours) -> tuple[int | datetime.date, tuple[int, int]]:
+    """Return the hours as `api.sheets.hours` gives them."""
+    day = hours.weekday if hours.weekday is not None else hours.day
+    assert day is not None  # the table's own check
+    return day, (hours.start, hours.end)
+
+
+def _hours(hours: Sequence[tables.VisitHours]) -> str:
+    return hours_text(span_of(one) for one in hours)
+
+
+def _told(session: Session, visit_id: str) -> tables.Booking | None:
+    """Return the newest booking of a visit that was not withdrawn."""
+    found = select(tables.Booking).where(
+        tables.Booking.visit_id == visit_id, col(tables.Booking.withdrawn_at).is_(None)
+    )
+    return session.exec(found.order_by(col(tables.Booking.id).desc())).first()
+
+
+def _promise(booking: tables.Booking) -> tuple[Any, ...]:
+    return booking.crew_id, booking.day, booking.start, booking.hold, booking.told_how, booking.told_words
+
+
+def _promise_words(booking: tables.Booking) -> str:
+    words = f"{booking.hold} {booking.crew_id} {booking.day} {clock_text(booking.start)}"
+    return f"{words} “{booking.told_words}”" if booking.told_words else words

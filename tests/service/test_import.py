@@ -1,0 +1,297 @@
+"""Tables handed in: every bad cell is named, a trial run changes nothing, and a second run finds nothing to do."""
+
+from __future__ import annotations
+
+import datetime
+import io
+from collections.abc import Iterator, Sequence
+from pathlib import Path
+from typing import Any
+
+import openpyxl
+import pytest
+import sqlalchemy as sa
+from sqlmodel import select
+
+from api import tables
+from api.database import transaction
+from api.exchange.cells import usual_date, usual_number, usual_time
+from api.exchange.importing import IMPORTABLE, Imported, import_tables
+from api.exchange.uploads import CellFault, Upload, read_upload
+from api.sheets import BadFiles
+from scheduler.errors import BadInput
+from tests.conftest import DEMO
+from tests.loaded import copy_of, loaded_business
+
+NOW = datetime.datetime(2027, 4, 8, 20, tzinfo=datetime.UTC)
+CUSTOMERS = "customer,name,phone,email,note\n"
+
+
+@pytest.fixture(scope="module")
+def loaded(tmp_path_factory: pytest.TempPathFactory) -> Path:
+    return loaded_business(tmp_path_factory.mktemp("business"))
+
+
+@pytest.fixture
+def business(loaded: Path, tmp_path: Path) -> Iterator[sa.Engine]:
+    with copy_of(loaded, tmp_path) as engine:
+        yield engine
+
+
+def csv_of(name: str, text: str | bytes) -> list[Upload]:
+    return read_upload(text if isinstance(text, bytes) else text.encode(), f"{name}.csv", IMPORTABLE)
+
+
+def xlsx_of(rows: Sequence[Sequence[Any]], title: str = "customers") -> bytes:
+    book = openpyxl.Workbook()
+    book.active.title = title
+    for row in rows:
+        book.active.append(row)
+    return saved(book)
+
+
+def saved(book: openpyxl.Workbook) -> bytes:
+    out = io.BytesIO()
+    book.save(out)
+    return out.getvalue()
+
+
+def run(database: sa.Engine, uploads: list[Upload], keep: bool = True, expected: str | None = None) -> Imported:
+    with transaction(database) as session:
+        return import_tables(session, uploads, keep=keep, now=NOW, by="office", expected=expected)
+
+
+def faults_of(database: sa.Engine, uploads: list[Upload]) -> list[str]:
+    with pytest.raises(BadFiles) as caught:
+        run(database, uploads)
+    return [str(fault) for fault in caught.value.faults]
+
+
+def customer(database: sa.Engine, key: str) -> tables.Customer | None:
+    with transaction(database) as session:
+        return session.get(tables.Customer, key)
+
+
+def test_the_demo_files_again_change_nothing(business: sa.Engine) -> None:
+    uploads = [upload for name in IMPORTABLE for upload in csv_of(name, (DEMO / f"{name}.csv").read_bytes())]
+    done = run(business, uploads)
+    assert done.tables == list(IMPORTABLE)
+    assert done.count("unchanged") == len(done.changes) > 400
+
+
+def test_a_trial_run_tells_what_the_real_one_does_and_a_second_one_finds_nothing_to_do(business: sa.Engine) -> None:
+    text = CUSTOMERS + (
+        "C-001,Betony Sallowfield,555-0999,betony.sallowfield@example.org,evenings only by phone\n"
+        "C-002,Zillah Drumhollow,555-0202,zillah.drumhollow@example.org,hard of hearing: write\n"
+        "C-900,Orrin Thistlewood,555-0900,orrin@example.org,\n"
+    )
+    tried = run(business, csv_of("customers", text), keep=False)
+    assert [change.kind for change in tried.changes] == ["changed", "unchanged", "new"]
+    assert tried.changes[0].fields == {"phone": ("555-0201", "555-0999")}
+    assert customer(business, "C-900") is None
+    done = run(business, csv_of("customers", text), expected=tried.fingerprint)
+    assert done.changes == tried.changes
+    assert done.kept
+    changed = customer(business, "C-001")
+    assert changed is not None
+    assert (changed.phone, changed.version) == ("555-0999", 2)
+    assert run(business, csv_of("customers", text)).count("unchanged") == 3
+    with transaction(business) as session:
+        notes = session.exec(select(tables.History).where(tables.History.by == "office")).all()
+        assert [(n.did, n.noun_id) for n in notes] == [("imported, changed", "C-001"), ("imported, new", "C-900")]
+        assert len(session.exec(select(tables.Customer)).all()) == 61
+
+
+def test_what_has_moved_on_since_the_trial_run_is_refused(business: sa.Engine) -> None:
+    text = f"{CUSTOMERS}C-001,Betony Sallowfield,555-0999,betony.sallowfield@example.org,evenings only by phone\n"
+    tried = run(business, csv_of("customers", text), keep=False)
+    run(business, csv_of("customers", text))
+    with pytest.raises(BadInput, match="changed since the trial run"):
+        run(business, csv_of("customers", text), expected=tried.fingerprint)
+
+
+def test_every_bad_cell_is_named_and_nothing_is_kept(business: sa.Engine) -> None:
+    sites = (
+        "site,customer,town,address,lat,lon,storeys,built,access\n"
+        "S-900,C-901,Tallow Bend,1 Long Meadow,41.4,-98.2,1,2003,\n"
+        'S-901,C-001,,2 Long Meadow,91,"-98,2",one,1066,\n'
+        "S-900,C-001,Tallow Bend,3 Long Meadow,41.4,-98.2,1,,\n"
+    )
+    uploads = csv_of("customers", f"{CUSTOMERS}C-900,Orrin Thistlewood,,,\n") + csv_of("sites", sites)
+    assert faults_of(business, uploads) == [
+        'sites.csv, row 2, customer: "C-901" is not among the customers; '
+        "mend it, or import it with the customers first",
+        "sites.csv, row 3, town: must not be empty",
+        'sites.csv, row 3, storeys: must be a whole number, is "one"',
+        "sites.csv, row 3, built: must be from 1500 to 2200, is 1066",
+        "sites.csv, row 3, lat: must be from -90 to 90, is 91",
+        'sites.csv, row 3, lon: must have a point before its decimals, is "-98,2": write -98.2',
+        'sites.csv, row 4, site: "S-900" stands already further up; take one of the rows out',
+    ]
+    assert customer(business, "C-900") is None
+
+
+def test_several_tables_refer_to_each_other_whatever_their_order(business: sa.Engine) -> None:
+    sites = "site,customer,town,address,lat,lon,storeys,built,access\nS-900,C-900,Marl Landing,1 Quay,41.3,-98.0,1,,\n"
+    uploads = csv_of("sites", sites) + csv_of("customers", f"{CUSTOMERS}C-900,Orrin Thistlewood,,,\n")
+    assert run(business, uploads).count("new") == 2
+
+
+def test_a_fault_of_the_database_keeps_nothing_either(business: sa.Engine, monkeypatch: pytest.MonkeyPatch) -> None:
+    def fail(*_: Any) -> None:
+        raise RuntimeError("the disk is full")
+
+    monkeypatch.setattr("api.exchange.importing.note", fail)
+    with pytest.raises(RuntimeError):
+        run(business, csv_of("customers", f"{CUSTOMERS}C-900,Orrin Thistlewood,,,\n"))
+    assert customer(business, "C-900") is None
+
+
+def test_hours_are_replaced_and_a_booking_that_differs_withdraws_the_one_before(business: sa.Engine) -> None:
+    head, first = (DEMO / "visits.csv").read_text().splitlines()[:2]
+    assert first.startswith("J-1042,install,S-001,O-2100,A-2100,,Mon 9:00-17:00,north-1,2027-04-12,9:15,firm,")
+    later = first.replace("Mon 9:00-17:00", "Tue Wed 8:00-12:00").replace("2027-04-12,9:15", "2027-04-13,9:30 AM")
+    done = run(business, csv_of("visits", f"{head}\n{later}\n"))
+    assert done.changes[0].fields["hours"] == ("Mon 9:00-17:00", "Tue-Wed 8:00-12:00")
+    assert done.changes[0].fields["booking"][1].startswith("firm north-1 2027-04-13 9:30")
+    with transaction(business) as session:
+        rows = session.exec(select(tables.Booking).where(tables.Booking.visit_id == "J-1042")).all()
+        assert [(row.day.day, row.withdrawn_at) for row in rows] == [(12, NOW), (13, None)]
+        hours = session.exec(select(tables.VisitHours).where(tables.VisitHours.visit_id == "J-1042")).all()
+        assert {(h.weekday, h.start, h.end) for h in hours} == {(1, 480, 720), (2, 480, 720)}
+    assert run(business, csv_of("visits", f"{head}\n{later}\n")).count("unchanged") == 1
+
+
+def test_an_empty_booking_leaves_what_the_customer_was_told(business: sa.Engine) -> None:
+    head, first = (DEMO / "visits.csv").read_text().splitlines()[:2]
+    cells = first.split(",")
+    bare = f"{','.join(cells[:7])},,,,,,,,,,,"
+    assert run(business, csv_of("visits", f"{head}\n{bare}\n")).count("unchanged") == 1
+    with transaction(business) as session:
+        row = session.exec(select(tables.Booking).where(tables.Booking.visit_id == "J-1042")).one()
+        assert row.withdrawn_at is None
+
+
+def test_an_older_shelf_count_is_refused(business: sa.Engine) -> None:
+    text = "item,yard,name,on_hand,counted_on\nlag 3/8 x 3 in,north,lag 3/8 x 3 in,9,2027-04-01\n"
+    assert faults_of(business, csv_of("stock", text)) == [
+        "stock.csv, row 2, counted_on: is before the last count of this shelf, 2027-04-08; leave the row out"
+    ]
+    newer = run(business, csv_of("stock", text.replace("2027-04-01", '"Apr 9, 2027"')))
+    assert newer.changes[0].fields["on_hand"] == ("274", "9")
+
+
+ODDITIES: list[tuple[str, bytes, str]] = [
+    ("customers.csv", CUSTOMERS.encode("utf-16"), "is UTF-16 text or no text at all"),
+    ("customers.csv", f"{CUSTOMERS}C-900,Amélie,,,\n".encode("cp1252"), "row 2: is not UTF-8: the byte 0xe9"),
+    ("customers.csv", b"\xd0\xcf\x11\xe0rest", "is in the old XLS form"),
+    ("customers.csv", b"%PDF-1.7", "is a PDF"),
+    ("customers.csv", b"", "is empty"),
+    ("customers.csv", b"customer,name,phone,email,note,name\n", 'row 1: the name "name" stands twice'),
+    ("customers.csv", b"customer,name,,email,note\n", "row 1: column 3 has no name"),
+    ("customers.csv", f'{CUSTOMERS}C-900,"Orrin,,,\n'.encode(), "row 2: cannot be read as a table"),
+    ("customers.csv", f"{CUSTOMERS}C-900,Thistlewood, Orrin,,,\n".encode(), "row 2: has 6 cells, the first row 5"),
+    ("customers.csv", f"{CUSTOMERS}C-900,#REF!,,,\n".encode(), "row 2, name: holds the error #REF!"),
+    ("customers.csv", f"{CUSTOMERS}C-900,Orr\x07in,,,\n".encode(), "row 2, name: holds a control character"),
+    ("customers.csv", f"{CUSTOMERS}C-900,Am\ufffdlie,,,\n".encode(), "row 2, name: holds “\ufffd”"),
+    ("clients.csv", CUSTOMERS.encode(), "does not say which table it is"),
+    ("customers.xlsx", b"PK\x03\x04 no book", "cannot be read as an XLSX file"),
+]
+
+
+@pytest.mark.parametrize(("file", "data", "words"), ODDITIES, ids=[words[:30] for _, _, words in ODDITIES])
+def test_oddities_of_form_are_told(file: str, data: bytes, words: str) -> None:
+    with pytest.raises(BadFiles) as caught:
+        read_upload(data, file, IMPORTABLE)
+    assert words in str(caught.value)
+    assert str(caught.value).startswith(file)
+
+
+def test_columns_must_be_the_known_ones(business: sa.Engine) -> None:
+    assert faults_of(business, csv_of("customers", "customer,name,fon,email,note\nC-1,A,1,a@example.org,\n")) == [
+        'customers.csv, row 1: has no column "phone"; the columns are customer, name, phone, email, note',
+        'customers.csv, row 1: the column "fon" is not known; the columns are customer, name, phone, email, note',
+    ]
+
+
+@pytest.mark.parametrize("start", [b"", b"\xef\xbb\xbf"], ids=["plain", "byte order mark"])
+@pytest.mark.parametrize("mark", [",", ";", "\t"])
+@pytest.mark.parametrize("end", ["\n", "\r\n"])
+def test_the_usual_csv_files_are_read(start: bytes, mark: str, end: str) -> None:
+    text = f"{CUSTOMERS}C-900,Amélie Ōhashi,,,\n".replace(",", mark).replace("\n", end)
+    [upload] = read_upload(start + text.encode(), "Customers (2).csv", IMPORTABLE)
+    assert upload.head == ("customer", "name", "phone", "email", "note")
+    assert upload.lines == ((2, ("C-900", "Amélie Ōhashi", "", "", "")),)
+
+
+def test_the_row_is_that_of_the_spreadsheet_where_cells_hold_several_lines(business: sa.Engine) -> None:
+    text = f'{CUSTOMERS}C-900,A,,,"one\ntwo"\n,B,,,\n'
+    [fault] = faults_of(business, csv_of("customers", text))
+    assert fault.startswith("customers.csv, row 4, customer:")
+
+
+def test_xlsx_cells_are_read_as_people_mean_them(business: sa.Engine) -> None:
+    rows: list[list[Any]] = [
+        ["item", "yard", "name", "on_hand", "counted_on"],
+        ["lag 3/8 x 3 in", "north", "lag 3/8 x 3 in", 274.0, datetime.datetime(2027, 4, 8)],
+        ["washer 3/8 in", "north", 4711, "1,200", datetime.date(2027, 4, 9)],
+    ]
+    [upload] = read_upload(xlsx_of(rows, "Sheet1"), "stock.xlsx", IMPORTABLE)
+    assert upload.lines[0] == (2, ("lag 3/8 x 3 in", "north", "lag 3/8 x 3 in", "274", "2027-04-08"))
+    done = run(business, [upload])
+    assert done.changes[0].kind == "unchanged"
+    assert done.changes[1].fields["on_hand"][1] == "1200"
+    rows[1][3] = 27.5
+    with pytest.raises(BadFiles) as caught:
+        run(business, read_upload(xlsx_of(rows, "stock"), "count.xlsx", IMPORTABLE))
+    fault = caught.value.faults[0]
+    assert isinstance(fault, CellFault)
+    assert (fault.file, fault.sheet, fault.row, fault.column) == ("count.xlsx", "stock", 2, "on_hand")
+    assert fault.problem == 'must be a whole number, is "27.5"'
+
+
+def test_xlsx_errors_formulas_without_value_and_merged_cells_are_refused() -> None:
+    book = openpyxl.Workbook()
+    sheet = book.active
+    sheet.title = "customers"
+    sheet.append(["customer", "name", "phone", "email", "note"])
+    sheet.append(["C-900", "=A2", "#N/A", "", ""])
+    sheet.append(["C-901", "Orrin", "", "", ""])
+    sheet.merge_cells("C3:D3")
+    with pytest.raises(BadFiles) as caught:
+        read_upload(saved(book), "customers.xlsx", IMPORTABLE)
+    text = str(caught.value)
+    assert 'customers.xlsx, sheet "customers", row 3: cells C3:D3 are merged' in text
+    assert 'sheet "customers", row 2, name: holds a formula without a kept value' in text
+    assert 'sheet "customers", row 2, phone: holds the error #N/A' in text
+
+
+def test_a_sheet_that_is_no_table_is_told() -> None:
+    book = openpyxl.load_workbook(io.BytesIO(xlsx_of([["customer", "name", "phone", "email", "note"]])))
+    book.create_sheet("thoughts")["A1"] = "call back"
+    with pytest.raises(BadFiles, match='sheet "thoughts": is none of the tables'):
+        read_upload(saved(book), "customers.xlsx", IMPORTABLE)
+    [upload] = read_upload(saved(book), "customers.xlsx", IMPORTABLE, "customers")
+    assert upload.name == "customers"
+
+
+@pytest.mark.parametrize(
+    ("cell", "date"),
+    [("2027-04-12", "2027-04-12"), ("12 Apr 2027", "2027-04-12"), ("April 12, 2027", "2027-04-12"),
+     ("12.4.2027", "2027-04-12"), ("4/13/2027", "2027-04-13"), ("13/4/2027", "2027-04-13"), ("5/5/2027", "2027-05-05")],
+)  # fmt: skip
+def test_usual_dates_are_read(cell: str, date: str) -> None:
+    assert usual_date(cell).isoformat() == date
+
+
+@pytest.mark.parametrize("cell", ["4/12/2027", "31.4.2027", "soon", "2027-02-30", "12 Foo 2027", ""])
+def test_dates_in_doubt_are_refused(cell: str) -> None:
+    with pytest.raises(BadInput, match="write 2027-04-12 or 2027-12-04" if "/" in cell else "must be a date"):
+        usual_date(cell)
+
+
+def test_usual_numbers_and_times_are_read() -> None:
+    assert [usual_number(cell) for cell in ("1,234", "12.0", "-1,234.50", "7")] == ["1234", "12", "-1234.50", "7"]
+    assert [usual_time(cell) for cell in ("9:15 AM", "12:05 pm", "12 am", "1 p.m.", "14:30:00", "9:15")] == [
+        "9:15", "12:05", "0:00", "13:00", "14:30", "9:15",
+    ]  # fmt: skip
