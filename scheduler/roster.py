@@ -4,8 +4,8 @@ Pairs are chosen for the whole week at once by an exact program: what the jobs o
 a day have the skills and the hours for, less the price of splitting usual pairs. It looks at skills and hours alone;
 roads, ladders and the rest are for the engine.
 
-A week file gives a crew one set of skills for all its days. So a lead has one crew entry for each different pair: the
-commonest keeps the lead's id, another is called `lead+partner`. A booking is moved to the entry of its lead on its day.
+A week file gives a crew one set of skills for all its days. So a lead has one crew entry for each kind of crew that the
+pairs make: the commonest keeps the lead's id, others are called `lead+partner`. A booking is moved to the entry of its lead on its day.
 What that costs: a follow with `same_crew` cannot go on with the same lead in another pair, and fairness counts each
 entry for itself.
 """
@@ -160,7 +160,7 @@ def with_pairs(roster: Roster, week: Week, chosen: list[tuple[int, str, str]]) -
     people = {p.id: p for p in roster.people}
     shifts = {s.day: s for s in roster.shifts}
 
-    # One entry for each lead and each different crew that the lead's pairs make; the commonest keeps the lead's id.
+    # The commonest kind of crew that a lead's pairs make keeps the lead's id, whoever the partner is on each day.
     alike: dict[tuple[str, tuple[object, ...]], list[tuple[int, str]]] = {}
     for day, lead, partner in sorted(chosen):
         kind = _kind(people[lead], people[partner])
@@ -170,10 +170,12 @@ def with_pairs(roster: Roster, week: Week, chosen: list[tuple[int, str, str]]) -
     for lead in dict.fromkeys(lead for _, lead, _ in sorted(chosen, key=lambda c: list(people).index(c[1]))):
         kinds = sorted((days for (who, _), days in alike.items() if who == lead), key=lambda d: (-len(d), d))
         for n, days in enumerate(kinds):
-            partner = Counter(p for _, p in days).most_common(1)[0][0]
-            name = lead if n == 0 else f"{lead}+{partner}"
-            entry |= {(day, lead): name for day, _ in days}
-            crews.append(_crew(name, people[lead], people[partner], vans[lead], [shifts[d] for d, _ in days]))
+            usual = Counter(p for _, p in days).most_common(1)[0][0]
+            for partner in [usual] if n == 0 else dict.fromkeys(p for _, p in days):
+                name = lead if n == 0 else f"{lead}+{partner}"
+                own = [day for day, p in days if n == 0 or p == partner]
+                entry |= {(day, lead): name for day in own}
+                crews.append(_crew(name, people[lead], people[partner], vans[lead], [shifts[d] for d in own]))
     names = {c.id for c in crews}
     off = _booked_without(week, names, entry, people)
     for lead in off:  # a lead whose bookings stand but who goes out on no day: an entry without shifts keeps the names

@@ -224,3 +224,20 @@ def test_partners_are_exchanged_where_the_plan_saves_more_than_the_split() -> No
     assert found.exchanges[0].startswith("Ana and Bea exchange partners on Tue 6 Apr: the plan costs ")
     dear = _four(split_cents=30_000)
     assert repair(dear, week, with_pairs(dear, week, usual), seconds=None, clock=time.monotonic).exchanges == ()
+
+
+def test_an_entry_named_after_a_partner_is_of_that_partner() -> None:
+    """Tor and Uwe bring the same to Ana, each on another day than her usual partner."""
+    people = [
+        _person("Ana", lead=True, skills=("stucco",), usual_with=["cyd"]),
+        _person("Cyd", skills=("masonry",), off=(0, 1)),
+        _person("Tor", skills=("motor-setup",), off=(1, 2)),
+        _person("Uwe", skills=("motor-setup",), off=(0, 2)),
+    ]
+    base = _week([])
+    week = checked(replace(base, days=5))
+    shifts = tuple(replace(_roster(people).shifts[0], day=d) for d in range(5))
+    formed = form_crews(replace(_roster(people), shifts=shifts), week)
+    assert {(p.day, p.crew, p.partner) for p in formed.pairings} == {
+        (0, "ana+tor", "tor"), (1, "ana+uwe", "uwe"), (2, "ana", "cyd"), (3, "ana", "cyd"), (4, "ana", "cyd"),
+    }  # fmt: skip
