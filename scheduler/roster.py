@@ -5,9 +5,9 @@ a day have the skills and the hours for, less the price of splitting usual pairs
 roads, ladders and the rest are for the engine.
 
 A week file gives a crew one set of skills for all its days. So a lead has one crew entry for each kind of crew that the
-pairs make: the commonest keeps the lead's id, others are called `lead+partner`. A booking is moved to the entry of its lead on its day.
-What that costs: a follow with `same_crew` cannot go on with the same lead in another pair, and fairness counts each
-entry for itself.
+pairs make: the commonest keeps the lead's id, others are called `lead+partner`. A booking is moved to the entry of its
+lead on its day. What that costs: a follow with `same_crew` cannot go on with the same lead in another pair, and fairness
+counts each entry for itself.
 """
 
 from __future__ import annotations
@@ -170,8 +170,8 @@ def with_pairs(roster: Roster, week: Week, chosen: list[tuple[int, str, str]]) -
     for lead in dict.fromkeys(lead for _, lead, _ in sorted(chosen, key=lambda c: list(people).index(c[1]))):
         kinds = sorted((days for (who, _), days in alike.items() if who == lead), key=lambda d: (-len(d), d))
         for n, days in enumerate(kinds):
-            usual = Counter(p for _, p in days).most_common(1)[0][0]
-            for partner in [usual] if n == 0 else dict.fromkeys(p for _, p in days):
+            first = Counter(p for _, p in days).most_common(1)[0][0]
+            for partner in [first] if n == 0 else dict.fromkeys(p for _, p in days):
                 name = lead if n == 0 else f"{lead}+{partner}"
                 own = [day for day, p in days if n == 0 or p == partner]
                 entry |= {(day, lead): name for day in own}
