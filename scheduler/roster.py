@@ -6,8 +6,8 @@ roads, ladders and the rest are for the engine.
 
 A week file gives a crew one set of skills for all its days. So a lead has one crew entry for each kind of crew that the
 pairs make: the commonest keeps the lead's id, others are called `lead+partner`. A booking is moved to the entry of its
-lead on its day. What that costs: a follow with `same_crew` cannot go on with the same lead in another pair, and fairness
-counts each entry for itself.
+lead on its day. What that costs: a follow with `same_crew` cannot go on with the same lead in another pair, and
+fairness counts each entry for itself.
 """
 
 from __future__ import annotations
