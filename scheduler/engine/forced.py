@@ -31,7 +31,8 @@ from scheduler.week import Week
 NOON = 12 * 60
 COARSE_MIN = 5  # steps of time in the bounds: looser than to the minute, and five times as quick
 MOST_LISTED = 60_000  # routes kept without the job
-FIRST_GAP = 0.4  # of the cost of a job on average
+FIRST_GAP = 1.0  # of the cost of a job on average
+FIRST_STEP = 500.0  # cents above the linear program's value within which columns are first chosen from
 MOST_GAP = 1e9
 
 
@@ -161,7 +162,7 @@ class Warm:
         question = _Question(self, job)
         limits = sorted(known.values())
         todo, done = set(halves(self.model, job)), list[int]()
-        reach = 4 * FIRST_GAP * self.best.cost / len(self.model.service)
+        reach = 2 * FIRST_GAP * self.best.cost / len(self.model.service)
         if len(limits) >= most:
             reach = limits[most - 1] - self.value + MARGIN
         while todo and len(done) < most and reach < MOST_GAP:
@@ -253,9 +254,8 @@ class _Question:
                 return Forced(half, made, int(cost), proven)
             if floor + gap + MARGIN >= ceiling:
                 return None
-            gap = (
-                min(cost - floor, ceiling - floor) if made is not None else min(4 * gap + 1, ceiling - floor, MOST_GAP)
-            )
+            wider = cost - floor if made is not None else 4 * gap + 1
+            gap = min(wider, ceiling - floor, MOST_GAP)
 
     def _choose(self, others: Ints, routes_with: Pool) -> tuple[float, Routes | None]:
         """Return cost and routes of the best choice that takes exactly one route with the job."""
@@ -263,7 +263,31 @@ class _Question:
         h = solver(rows)
         extend(h, warm.pool, others.tolist())
         extend(h, routes_with, range(len(routes_with)))
-        total = rows.jobs + len(others) + len(routes_with)
+        h.changeColBounds(self.job, 0.0, 0.0)
+        h.run()
+        if h.getModelStatus() != highspy.HighsModelStatus.kOptimal:
+            return math.inf, None
+        value, reduced = h.getInfo().objective_function_value, np.array(h.getSolution().col_dual)[rows.jobs :]
+        step = FIRST_STEP
+        while True:
+            kept = np.nonzero(reduced <= step + MARGIN)[0]
+            cost, taken = self._integer(others, routes_with, kept)
+            if cost <= value + step or len(kept) == len(reduced):
+                break
+            step = min(4 * step, cost - value + MARGIN)
+        chosen: list[tuple[int, list[int]]] = []
+        for n in taken.tolist():
+            pool, c = (warm.pool, int(others[n])) if n < len(others) else (routes_with, n - len(others))
+            chosen.append((pool.crew_day[c], [int(j) for j in pool.jobs[c]]))
+        return cost, self._dealt(chosen) if chosen else None
+
+    def _integer(self, others: Ints, routes_with: Pool, kept: Ints) -> tuple[float, Ints]:
+        """Return cost and positions, in `others` and on through `routes_with`, of the best choice among `kept`."""
+        rows = self.relax.rows
+        h = solver(rows)
+        extend(h, self.warm.pool, others[kept[kept < len(others)]].tolist())
+        extend(h, routes_with, (kept[kept >= len(others)] - len(others)).tolist())
+        total = rows.jobs + len(kept)
         numbers = np.arange(total, dtype=np.int32)
         h.changeColsIntegrality(total, numbers, np.full(total, highspy.HighsVarType.kInteger))
         upper = np.ones(total)
@@ -273,13 +297,9 @@ class _Question:
         h.setOptionValue("mip_abs_gap", 0.5)
         h.run()
         if h.getModelStatus() != highspy.HighsModelStatus.kOptimal:
-            return math.inf, None
+            return math.inf, np.zeros(0, np.int64)
         taken = np.nonzero(np.array(h.getSolution().col_value)[rows.jobs :] > 0.5)[0]
-        chosen: list[tuple[int, list[int]]] = []
-        for n in taken.tolist():
-            pool, c = (warm.pool, int(others[n])) if n < len(others) else (routes_with, n - len(others))
-            chosen.append((pool.crew_day[c], [int(j) for j in pool.jobs[c]]))
-        return round(h.getInfo().objective_function_value), self._dealt(chosen)
+        return round(h.getInfo().objective_function_value), kept[taken]
 
     def _dealt(self, chosen: list[tuple[int, list[int]]]) -> Routes:
         """Give the routes of equal crew days to those that have most of their jobs in the best plan."""

@@ -3,14 +3,17 @@
 from __future__ import annotations
 
 import time
+from pathlib import Path
 
 import pytest
 from msgspec.structs import replace
 
 from scheduler.audit import audit
+from scheduler.engine import solve
+from scheduler.engine.fixed import Fixed, Spot
 from scheduler.errors import BadInput
 from scheduler.offers import offers, warm
-from scheduler.week import Window
+from scheduler.week import Window, read_week
 from tests.unit.test_replan import MORNING, job, plan_of, spots, week_of
 
 
@@ -86,3 +89,20 @@ def test_a_job_that_nobody_can_take_has_no_offer() -> None:
     plan = plan_of(week)
     assert offers(week, plan, "B") == []
     assert offers(week, plan, "B", others_may_move=True, clock=time.monotonic) == []
+
+
+WEEKS = Path(__file__).parents[3] / "shared" / "contract" / "weeks"
+
+
+@pytest.mark.skipif(not WEEKS.is_dir(), reason="the weeks of the interchange format are not beside this repository")
+def test_an_offer_costs_what_planning_the_week_again_with_that_time_fixed_does() -> None:
+    week = read_week((WEEKS / "installs-45x4.week.json").read_bytes())
+    kept = warm(week, clock=time.monotonic, workers=1)
+    assert kept.best.proven
+    plan = solve(week, seconds=None, clock=time.monotonic, workers=1)
+    for name in ("job-0005", "job-0006", "job-0028"):
+        for offer in offers(week, plan, name, best=2, others_may_move=True, kept=kept):
+            assert offer.proven
+            fixed = Fixed({name: Spot(offer.crew, offer.day, offer.start)})
+            again = solve(week, seconds=None, clock=time.monotonic, workers=1, fixed=fixed)
+            assert again.bound == again.cost.total == plan.cost.total + offer.extra_cents
