@@ -112,10 +112,7 @@ def sign_in(
     """
     name = name.strip().lower()
     counted_for = (f"name {name[:80]}", f"address {address}")
-    with transaction(database) as session:
-        _brake(session, counted_for, now)
-        # Counted before it is judged, so that tries at the same moment cannot slip through together.
-        session.add_all(SignInTry(counted_for=key, at=now) for key in counted_for)
+    _count_try(database, counted_for, now)
     with transaction(database) as session:
         account = session.exec(select(Account).where(Account.name == name)).first()
         fits = passwords.fits(password[:MOST_PASSWORD], account)
@@ -131,15 +128,30 @@ def sign_in(
         return SignedIn(new_session(session, account, now, hours), account.one_time_until is not None)
 
 
-def _brake(session: Session, counted_for: tuple[str, str], now: datetime.datetime) -> None:
-    since = now - datetime.timedelta(minutes=TRY_MINUTES)
-    session.execute(sa.delete(SignInTry).where(col(SignInTry.at) <= since))
-    for key, most in zip(counted_for, (TRIES_BY_NAME, TRIES_BY_ADDRESS), strict=True):
-        tries = session.exec(select(SignInTry).where(SignInTry.counted_for == key).order_by(col(SignInTry.at))).all()
-        if len(tries) >= most:
-            wait = tries[-most].at + datetime.timedelta(minutes=TRY_MINUTES) - now
-            detail = f"Too many tries failed. Wait {-(-wait.seconds // 60)} minutes, or ask the manager for a reset."
-            raise Problem(429, detail, kind="too-many-tries", headers={"Retry-After": str(wait.seconds + 1)})
+def _count_try(database: sa.Engine, counted_for: tuple[str, str], now: datetime.datetime) -> None:
+    """Count a try for a name and an address; raise `Problem` 429 where those before it were too many.
+
+    It is kept before the others are counted, so that tries at the same moment cannot slip through together; one that
+    is refused is not kept, so that waiting ends.
+    """
+    mine = [SignInTry(counted_for=key, at=now) for key in counted_for]
+    window = datetime.timedelta(minutes=TRY_MINUTES)
+    with transaction(database) as session:
+        session.execute(sa.delete(SignInTry).where(col(SignInTry.at) <= now - window))
+        session.add_all(mine)
+    with transaction(database) as session:
+        for key, most in zip(counted_for, (TRIES_BY_NAME, TRIES_BY_ADDRESS), strict=True):
+            times = session.exec(
+                select(SignInTry.at).where(SignInTry.counted_for == key).order_by(col(SignInTry.at).desc())
+            ).all()
+            if len(times) <= most:
+                continue
+            ids = [row.id for row in mine]
+            session.execute(sa.delete(SignInTry).where(col(SignInTry.id).in_(ids)))
+            session.commit()
+            wait = int((times[most] + window - now).total_seconds()) + 1
+            detail = f"Too many tries failed. Wait {-(-wait // 60)} minutes, or ask the manager for a reset."
+            raise Problem(429, detail, kind="too-many-tries", headers={"Retry-After": str(wait)})
 
 
 def new_session(session: Session, account: Account, now: datetime.datetime, hours: int) -> str:
