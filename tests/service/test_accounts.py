@@ -1,0 +1,176 @@
+"""/accounts: the manager makes, disables and resets accounts; one-time passwords; the first start."""
+
+from __future__ import annotations
+
+import datetime
+import re
+from collections.abc import Iterator
+from contextlib import contextmanager
+from pathlib import Path
+
+import pytest
+from fastapi import FastAPI
+from fastapi.testclient import TestClient
+from freezegun import freeze_time
+from sqlmodel import select
+
+from api import tables
+from api.accounts import ONE_TIME_DAYS, Role
+from api.app import create_app
+from api.database import transaction
+from tests.service.cast import JSON, PAGE, anonymous, settings_for, sign_in, signed_in
+
+NEW = "eight green boats"
+
+
+@pytest.fixture
+def manager(app: FastAPI) -> TestClient:
+    return signed_in(app, Role.manager)
+
+
+def account_id(manager: TestClient, name: str) -> int:
+    (found,) = [record["id"] for record in manager.get("/accounts", headers=JSON).json() if record["name"] == name]
+    return int(found)
+
+
+def test_a_new_account_starts_with_a_one_time_password_that_must_be_changed(app: FastAPI, manager: TestClient) -> None:
+    page = manager.post("/accounts", data={"name": "Perrin", "role": "office"}, headers=PAGE)
+    assert (page.status_code, page.headers["cache-control"]) == (201, "no-store")
+    (password,) = re.findall(r"<code>([a-z2-9-]{19})</code>", page.text)
+    assert password not in manager.get("/accounts", headers=PAGE).text
+    perrin = sign_in(anonymous(app), "perrin", password)
+    assert perrin.get("/customers").json()["type"] == "/problems/change-password"
+    led = perrin.get("/", headers=PAGE)
+    assert (led.status_code, led.headers["location"]) == (303, "/password")
+    assert "Choose your own password" in perrin.get("/password", headers=PAGE).text
+    assert perrin.post("/password", data={"old": password, "new": NEW, "again": NEW}).status_code == 303
+    assert perrin.get("/customers").status_code == 200
+    assert sign_in(anonymous(app), "perrin", NEW).get("/session").json()["role"] == "office"
+
+
+def test_a_one_time_password_is_over_after_some_days(app: FastAPI, manager: TestClient) -> None:
+    made = manager.post("/accounts", data={"name": "perrin", "role": "office"}, headers=JSON).json()
+    later = datetime.datetime.now(datetime.UTC) + datetime.timedelta(days=ONE_TIME_DAYS, minutes=1)
+    client = anonymous(app)
+    with freeze_time(later, real_asyncio=True, tick=True):
+        csrf = client.get("/sign-in", headers=JSON).json()["csrf"]
+        data = {"name": "perrin", "password": made["one_time_password"], "csrf": csrf}
+        assert client.post("/sign-in", data=data, headers=JSON).status_code == 401
+
+
+def test_a_reset_ends_the_sessions_and_the_old_password(app: FastAPI, manager: TestClient) -> None:
+    olive = signed_in(app, Role.office)
+    made = manager.post(f"/accounts/{account_id(manager, 'olive')}/reset", headers=JSON).json()
+    assert made["name"] == "olive"
+    assert olive.get("/session").status_code == 401
+    with pytest.raises(AssertionError, match="do not fit"):
+        signed_in(app, Role.office)
+    again = sign_in(anonymous(app), "olive", made["one_time_password"])
+    assert again.get("/customers").status_code == 403
+
+
+def test_a_disabled_account_cannot_sign_in_and_an_enabled_one_can(app: FastAPI, manager: TestClient) -> None:
+    address = f"/accounts/{account_id(manager, 'olive')}"
+    assert manager.post(address, data={"role": "office", "active": "no"}).status_code == 303
+    assert "✕ disabled" in manager.get("/accounts", headers=PAGE).text
+    with pytest.raises(AssertionError, match="do not fit"):
+        signed_in(app, Role.office)
+    manager.post(address, data={"role": "office", "active": "yes"})
+    assert signed_in(app, Role.office).get("/customers").status_code == 200
+
+
+def test_the_last_manager_stays(app: FastAPI, manager: TestClient) -> None:
+    with transaction(app.state.database) as session:
+        for row in session.exec(select(tables.Account).where(tables.Account.name == "manager")):
+            row.active = False
+            session.add(row)
+    own = f"/accounts/{account_id(manager, 'maud')}"
+    for data in ({"role": "manager", "active": "no"}, {"role": "office", "active": "yes"}):
+        answer = manager.post(own, data=data, headers=PAGE)
+        assert answer.status_code == 422
+        assert "the last manager" in answer.text
+    assert manager.get("/accounts").status_code == 200
+
+
+@pytest.mark.parametrize(
+    ("form", "where"),
+    [
+        ({"name": "x", "role": "office"}, "name"),
+        ({"name": "two words", "role": "office"}, "name"),
+        ({"name": "OLIVE", "role": "office"}, "name"),
+        ({"name": "perrin", "role": "owner"}, "role"),
+        ({"name": "perrin", "role": "office", "crew_id": "north-1"}, "crew_id"),
+        ({"name": "perrin", "role": "crew lead", "crew_id": "north-9"}, "crew_id"),
+        ({}, "name"),
+    ],
+)
+def test_a_bad_form_is_shown_again_with_the_text_kept(
+    app: FastAPI, manager: TestClient, form: dict[str, str], where: str
+) -> None:
+    page = manager.post("/accounts", data=form, headers=PAGE)
+    assert page.status_code == 422
+    assert f"▲ {where}: " in page.text
+    assert f'name="name" value="{form.get("name", "")}"' in page.text
+    assert manager.post("/accounts", data=form, headers=JSON).json()["where"] == where
+    assert "perrin" not in [record["name"] for record in manager.get("/accounts", headers=JSON).json()]
+
+
+def test_text_is_shown_as_text(manager: TestClient) -> None:
+    page = manager.post("/accounts", data={"name": "<b>x</b>", "role": "office"}, headers=PAGE).text
+    assert "<b>x</b>" not in page
+    assert "&lt;b&gt;x&lt;/b&gt;" in page
+
+
+def test_others_are_refused_and_an_unknown_account_is_404(app: FastAPI, manager: TestClient) -> None:
+    for role in (Role.office, Role.lead, Role.reader):
+        client = signed_in(app, role)
+        assert client.get("/accounts").status_code == 403
+        assert client.post("/accounts", data={"name": "perrin", "role": "manager"}).status_code == 403
+        assert "Accounts" not in client.get("/password", headers=PAGE).text
+    for address in ("/accounts/999", "/accounts/999/reset", "/accounts/0", "/accounts/99999999999999999999"):
+        assert manager.post(address, data={"role": "office", "active": "yes"}).status_code == 404
+
+
+def test_a_crew_lead_has_a_crew(app: FastAPI, manager: TestClient) -> None:
+    form = {"name": "perrin", "role": "crew lead", "crew_id": "north-2"}
+    made = manager.post("/accounts", data=form, headers=JSON).json()
+    client = sign_in(anonymous(app), "perrin", made["one_time_password"])
+    assert client.get("/session").json()["crew_id"] == "north-2"
+
+
+def test_the_history_says_who_did_what_and_no_password(app: FastAPI, manager: TestClient) -> None:
+    made = manager.post("/accounts", data={"name": "perrin", "role": "office"}, headers=JSON).json()
+    address = f"/accounts/{account_id(manager, 'perrin')}"
+    manager.post(address, data={"role": "read-only", "active": "no"})
+    answer = manager.get("/history", params={"noun": "account", "noun_id": "perrin"})
+    assert [(line["by"], line["did"]) for line in answer.json()["items"]] == [("maud", "changed"), ("maud", "made")]
+    assert made["one_time_password"] not in answer.text
+
+
+@contextmanager
+def started(folder: Path, capsys: pytest.CaptureFixture[str]) -> Iterator[tuple[FastAPI, str | None]]:
+    """Give the application of `folder`, started, with the one-time password that it printed."""
+    app = create_app(settings_for(folder))
+    with TestClient(app):
+        printed = re.findall(r"as manager with the one-time password ([a-z2-9-]{19})$", capsys.readouterr().err, re.M)
+        assert len(printed) <= 1
+        yield app, printed[0] if printed else None
+
+
+def test_the_first_start_prints_a_managers_password_and_later_ones_none(
+    tmp_path: Path, capsys: pytest.CaptureFixture[str]
+) -> None:
+    with started(tmp_path, capsys) as (_, lost):
+        pass
+    with started(tmp_path, capsys) as (app, password):
+        assert lost
+        assert password
+        assert lost != password  # the first was never used: its terminal may be gone
+        with pytest.raises(AssertionError, match="do not fit"):
+            sign_in(anonymous(app), "manager", lost)
+        client = sign_in(anonymous(app), "manager", password)
+        assert client.get("/accounts").status_code == 403
+        assert client.post("/password", data={"old": password, "new": NEW, "again": NEW}).status_code == 303
+        assert client.get("/accounts").status_code == 200
+    with started(tmp_path, capsys) as (_, none):
+        assert none is None

@@ -1,0 +1,117 @@
+"""What went wrong: problem documents (RFC 9457) to programs, pages to people, declared in the OpenAPI."""
+
+from __future__ import annotations
+
+from typing import Annotated, Any
+
+import pytest
+from fastapi import FastAPI
+from fastapi.testclient import TestClient
+
+from api.accounts import Role
+from api.guards import STAFF, Who, allow
+from api.problems import KINDS, MEDIA_TYPE, bad_fields
+from api.sheets import BadFiles
+from scheduler.errors import BadInput
+from tests.service.cast import PAGE, anonymous, signed_in
+
+
+@pytest.fixture
+def client(app: FastAPI) -> TestClient:
+    """A client of the application with addresses that fail in each way."""
+
+    def fail(address: str, fault: Exception) -> None:
+        @app.get(address)
+        def failing(_: Annotated[Who, allow(*STAFF)]) -> None:
+            raise fault
+
+    fail("/bad", BadInput("jobs[2].end", "must come after start (480), is 400"))
+    fail("/bad-files", BadFiles([BadInput("vans.csv, row 2", "is long"), BadInput("", "no rows")]))
+    fail("/broken", RuntimeError("a secret detail"))
+    client = signed_in(app, Role.office)
+    return TestClient(app, cookies=client.cookies, headers=client.headers, raise_server_exceptions=False)
+
+
+def document(client: TestClient, address: str, **sent: Any) -> dict[str, Any]:
+    answer = client.request(sent.pop("method", "GET"), address, **sent)
+    assert answer.headers["content-type"] == MEDIA_TYPE
+    told: dict[str, Any] = answer.json()
+    assert {"type", "title", "status", "detail", "instance"} <= set(told)
+    assert (told["status"], told["instance"]) == (answer.status_code, address.partition("?")[0])
+    return told
+
+
+def test_bad_input_says_where(client: TestClient) -> None:
+    told = document(client, "/bad")
+    assert (told["status"], told["type"], told["where"]) == (422, "/problems/bad-input", "jobs[2].end")
+    assert told["detail"] == "jobs[2].end: must come after start (480), is 400"
+
+
+def test_every_fault_of_files_and_of_forms_is_told(client: TestClient) -> None:
+    assert document(client, "/bad-files")["errors"] == [
+        {"where": "vans.csv, row 2", "problem": "is long"},
+        {"where": "", "problem": "no rows"},
+    ]
+    told = document(client, "/customers?limit=0&after=%00")
+    assert {error["where"] for error in told["errors"]} == {"query.limit", "query.after"}
+    told = document(client, "/customers", method="POST", content="{", headers={"content-type": "application/json"})
+    assert told["status"] == 422
+    assert document(client, "/weeks/soon")["where"] == "path.start_date"
+
+
+@pytest.mark.parametrize(("address", "method", "status"), [("/nothing", "GET", 404), ("/customers", "PATCH", 405)])
+def test_what_the_framework_refuses_has_the_same_form(
+    client: TestClient, address: str, method: str, status: int
+) -> None:
+    assert document(client, address, method=method)["status"] == status
+
+
+def test_an_unexpected_error_says_nothing_of_the_inside(client: TestClient) -> None:
+    told = document(client, "/broken")
+    assert told["status"] == 500
+    assert "secret" not in str(told)
+    page = client.get("/broken", headers=PAGE)
+    assert page.status_code == 500
+    assert "secret" not in page.text
+    assert "Something broke on our side" in page.text
+    assert page.headers["x-content-type-options"] == "nosniff"
+
+
+def test_people_get_pages_with_the_same_words(client: TestClient) -> None:
+    for address, words in (("/bad", "jobs[2].end"), ("/bad-files", "vans.csv, row 2"), ("/nothing", "There is no")):
+        answer = client.get(address, headers=PAGE)
+        assert answer.headers["content-type"].startswith("text/html")
+        assert words in answer.text
+        assert "olive" in answer.text or address == "/nothing"
+
+
+def test_without_a_session_a_program_gets_401_and_a_person_the_form(app: FastAPI) -> None:
+    nobody = anonymous(app)
+    answer = nobody.get("/customers")
+    assert (answer.status_code, answer.headers["content-type"]) == (401, MEDIA_TYPE)
+    assert "Session" in answer.headers["www-authenticate"]
+    assert nobody.get("/customers", headers=PAGE).headers["location"] == "/sign-in?next=%2Fcustomers"
+    assert nobody.post("/customers", headers=PAGE).status_code == 401
+
+
+def test_the_type_of_a_problem_leads_to_what_it_is(app: FastAPI) -> None:
+    nobody = anonymous(app)
+    for kind, title in KINDS.items():
+        assert nobody.get(f"/problems/{kind}").text == f"{title}.\n"
+    assert nobody.get("/problems/other").status_code == 404
+
+
+def test_the_openapi_declares_problems_and_nothing_of_the_framework_s_own_form(client: TestClient) -> None:
+    described = client.get("/openapi.json").json()
+    for path, operations in described["paths"].items():
+        for method, operation in operations.items():
+            for status in ("401", "403", "404", "422", "500"):
+                assert MEDIA_TYPE in operation["responses"][status]["content"], (method, path)
+    assert "HTTPValidationError" not in str(described)
+    put = described["paths"]["/customers/{customer_id}"]["put"]["responses"]
+    assert {"409", "412", "428"} <= set(put)
+
+
+def test_one_fault_is_a_list_of_one() -> None:
+    problem = bad_fields([("name", "is missing")])
+    assert (problem.status, problem.members["errors"]) == (422, [{"where": "name", "problem": "is missing"}])
