@@ -16,7 +16,8 @@ if TYPE_CHECKING:
 
 POLL_S = 0.05
 LET_GO_S = 0.4  # given to the search to end by itself
-LAST_S = 0.3  # kept back from the time given, for reasons and the last audit
+LAST_S = 0.3  # kept back from the time given, for reasons and the last audit,
+LAST_S_PER_PAIR = 1.5e-5  # and for each job and crew day: reasons try every place of every job left out
 
 
 @dataclass(frozen=True)
@@ -58,11 +59,14 @@ def solve(
     begun = clock()
     model = build(week, fixed=fixed or NOTHING)
     best = Best(model)
+    last = LAST_S + LAST_S_PER_PAIR * len(week.jobs) * len(model.crew_days)
+    if seconds is not None:
+        last = min(last, 0.5 * seconds)
     ended = threading.Event()
     failed: list[BaseException] = []
 
     def left() -> float:
-        return math.inf if seconds is None else begun + seconds - LAST_S - clock()
+        return math.inf if seconds is None else begun + seconds - last - clock()
 
     def check() -> None:
         if ended.is_set() or left() <= 0:

@@ -55,7 +55,7 @@ def select(
     for cut in cuts:
         h.addRow(-np.inf, 1.0, len(cut), (cut + rows.jobs).astype(np.int32), np.ones(len(cut)))
     if start:
-        h.setSolution(_point(pool, columns, start))
+        h.setSolution(_point(pool, columns, [*fixed, *start]))
     raised: list[BaseException] = []
 
     def poll(event: Any) -> None:

@@ -19,8 +19,9 @@ from scheduler.engine.rows import Rows
 BEAMS = (60, 500, 4000, 0)  # labels extended at each number of stops: few while prices are rough, all for the bound
 ROOM = 60_000
 EXACT_ROOM = 3_000_000
-NEW_PER_DAY, NEW_AT_ALL = 30, 200
+NEW_AT_ALL, LEAST_NEW, MOST_NEW = 2_000, 10, 200  # columns a round, in all and for one crew day
 TOLERANCE = 1e-4
+SURE = 0.95  # a part of a route from which a dive takes it whole
 
 
 class Stopped(Exception):
@@ -72,7 +73,7 @@ class Relaxation:
         """
         prices = self.rows.prices(self.dual, self.days)
         room = EXACT_ROOM if beam == 0 else ROOM
-        most = max(NEW_PER_DAY, NEW_AT_ALL // len(self.lead))
+        most = min(MOST_NEW, max(LEAST_NEW, NEW_AT_ALL // len(self.lead)))
 
         def one(k: int) -> tuple[Columns, Any, int]:
             self.check()
@@ -100,28 +101,34 @@ class Relaxation:
         """
         h, jobs = self.lp, self.rows.jobs
         taken: list[int] = []
+        shut: list[int] = []
         value = self.primal.copy()
-        at_once = 1 + len(self.lead) // 25
         while True:
             self.check()
-            left = np.nonzero((value > 1e-6) & (value < 1 - 1e-6))[0]
-            whole = [int(c) for c in np.nonzero(value >= 1 - 1e-6)[0] if c not in taken]
-            order = left[np.argsort(-value[left], kind="stable")]
-            step = whole + [int(c) for n, c in enumerate(order) if n < at_once and (n == 0 or value[c] > 0.5)]
-            if not len(left):
-                taken += whole
+            whole = sorted({int(c) for c in np.nonzero(value >= SURE)[0]} - set(taken))
+            part = [int(c) for c in np.argsort(-value, kind="stable")[: len(taken) + len(whole) + 1] if 1e-6 < value[c] < SURE]
+            step = whole + part[:1]
+            if not step:
                 break
+            while step and not self._fix(step, 1.0, np.inf):
+                self._fix(step, 0.0, np.inf)
+                if len(step) == 1:  # no plan takes it with the rest
+                    self._fix(step, 0.0, 0.0)
+                    shut += step
+                step = step[1:] if len(step) > 1 else []
             taken += step
-            columns = np.array(step, dtype=np.int32) + jobs
-            h.changeColsBounds(len(step), columns, np.ones(len(step)), np.full(len(step), np.inf))
-            h.run()
-            if h.getModelStatus() != highspy.HighsModelStatus.kOptimal:
-                break
             value = np.array(h.getSolution().col_value)[jobs:]
-        if taken:
-            columns = np.array(taken, dtype=np.int32) + jobs
-            h.changeColsBounds(len(taken), columns, np.zeros(len(taken)), np.full(len(taken), np.inf))
+        self._fix(taken + shut, 0.0, np.inf)
         return taken
+
+    def _fix(self, columns: list[int], lower: float, upper: float) -> bool:
+        """Bound the columns and solve again; return whether there is a solution."""
+        count = len(columns)
+        if count:
+            places = np.array(columns, dtype=np.int32) + self.rows.jobs
+            self.lp.changeColsBounds(count, places, np.full(count, lower), np.full(count, upper))
+        self.lp.run()
+        return bool(self.lp.getModelStatus() == highspy.HighsModelStatus.kOptimal)
 
     def columns(self) -> Columns:
         """Return the whole pool."""
@@ -129,14 +136,22 @@ class Relaxation:
 
     def cut(self) -> int:
         """Add the cover cuts that the last solution breaks; return how many."""
+        columns = self.columns()
         value = np.zeros(len(self.pool))
         value[: len(self.primal)] = self.primal
-        cuts = self.rows.violated(self.columns(), value)
-        if cuts:
-            self.rows.add_cuts(cuts)
-            self.pool.renew()
-            self.lp = solver(self.rows)
-            self.in_lp = 0
+        cuts = self.rows.violated(columns, value)
+        if not cuts:
+            return 0
+        extend(self.lp, self.pool, range(self.in_lp, len(self.pool)))
+        self.in_lp = len(self.pool)
+        yard, day = self.model.yard_of[columns.crew_day], self.model.day_of[columns.crew_day]
+        for cut in cuts:
+            weight = np.add.reduceat(cut.weight[columns.jobs], columns.ptr[:-1]) * ((yard == cut.yard) & (day <= cut.day))
+            held = np.nonzero(weight)[0]
+            places = (held + self.rows.jobs).astype(np.int32)
+            self.lp.addRow(-np.inf, float(cut.most), len(held), places, weight[held].astype(np.float64))
+        self.rows.add_cuts(cuts)
+        self.pool.renew()
         return len(cuts)
 
     def run(self, progress: Callable[[], None] = lambda: None) -> None:
