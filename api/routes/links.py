@@ -51,6 +51,7 @@ def make(request: Request, session: Database, who: Office, crew_id: Text = "", d
     else:
         code = Markup(segno.make(address, error="m").svg_inline(scale=5, border=4))
         values = {"link": made.link, "crew": session.get(Crew, crew_id), "address": address, "code": code}
+        values["reachable"] = state.settings.secure
         answer = page(request, "link_made.html", values, status=201)
     answer.headers["Cache-Control"] = "no-store"
     return answer

@@ -29,7 +29,7 @@ def client(app: FastAPI) -> TestClient:
     fail("/bad-files", BadFiles([BadInput("vans.csv, row 2", "is long"), BadInput("", "no rows")]))
     fail("/broken", RuntimeError("a secret detail"))
     client = signed_in(app, Role.office)
-    return TestClient(app, cookies=client.cookies, headers=client.headers, raise_server_exceptions=False)
+    return TestClient(app, cookies=client.cookies, headers=dict(client.headers), raise_server_exceptions=False)
 
 
 def document(client: TestClient, address: str, **sent: Any) -> dict[str, Any]:
