@@ -9,7 +9,7 @@ import sys
 
 import typer
 
-from api.cli import business, changes, crews, planning, worth
+from api.cli import business, changes, crews, exchange, planning, worth
 from api.cli_roads import app as roads
 from scheduler.errors import BadInput
 
@@ -29,6 +29,10 @@ app.command("worth", short_help="Say what would pay: one more crew, ladder, help
 app.command("crews", short_help="Form the crews of a week from people on a roster.")(crews.crews)
 app.command("replan", short_help="Plan the rest of a posted week again.")(changes.replan)
 app.command("offer", short_help="Offer a customer other times, with their cost.")(changes.offer)
+app.command("export", short_help="Write every table into one ZIP file.")(exchange.export)
+app.command("import", short_help="Take a table into the database.")(exchange.take_in)
+app.command("packet", short_help="Write a job's packet as PDF.")(exchange.packet)
+app.command("daysheet", short_help="Write a crew's day on paper as PDF.")(exchange.day_sheet)
 app.command("demo", short_help="Make the demo business, drawn, counted and planned.")(business.demo)
 app.command("serve", short_help="Serve the pages on this machine.")(business.serve)
 app.add_typer(roads)
