@@ -22,6 +22,7 @@ QUICK_SHARE = 0.15  # of the time given
 MOST_COLUMNS = 400_000  # that the closing integer program is given
 DAY_ROOM = 2_000_000
 MANY_DAYS = 40  # crew days up to which one integer program over all of them is quicker than many over some
+SMALL_GAP = 0.001
 POLISH_AFTER_S, POLISH_SHARE = 3.0, 0.3
 POLISH_S, POLISH_NODES = 4.0, 300  # of one neighbourhood
 MARGIN = 1.0  # cents kept clear of every comparison with the gap
@@ -52,7 +53,9 @@ class Search:
         self.dive()
         self.best.tell("planning some crew days anew")
         self.polish.without = 0
-        while len(self.model.crew_days) > MANY_DAYS and not (self.best.proven or self.polish.worn_out):
+        while len(self.model.crew_days) > MANY_DAYS and not self.polish.worn_out:
+            if self.best.cost - self.relax.bound < SMALL_GAP * self.best.cost:
+                break  # few routes are left that could still pay
             self.polish_once()
         self.close()
 
