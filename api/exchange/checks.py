@@ -7,6 +7,7 @@ from collections.abc import Iterator
 
 from api import tables
 from api.prepare import JobPapers
+from scheduler.layout.documents import MASONRY
 
 GOES_FIRST = (
     "The manufacturer's instructions, local codes and the rules of licensed trades go first. Where they and this paper "
@@ -42,6 +43,7 @@ CHECKS = {
         "customer shown where it will hang",
     ),
 }
+_DUSTY = MASONRY | {"brick-veneer", "stucco-on-studs"}  # 29 CFR 1926.1153 asks for control of this dust
 LEAD_PAINT_BEFORE = 1978  # 40 CFR 745.83, target housing
 
 
@@ -56,10 +58,9 @@ def cautions(job: JobPapers, site: tables.Site) -> Iterator[str]:
     elif site.built is None:
         yield "Year of the house unknown: treat old paint as if it held lead until it is tested."
     if job.visit.kind != "survey":
-        yield (
-            "Drilling: look for wires, pipes and gas in the wall first; eye and ear protection; masonry dust holds "
-            "silica: vacuum and respirator."
-        )
+        yield "Drilling: look for wires, pipes and gas in the wall first; eye and ear protection."
+    if job.survey is not None and job.survey.wall.kind in _DUSTY:
+        yield "Masonry, mortar and stucco dust holds silica: shrouded drill with a vacuum, and a respirator."
     if needs.tall_ladder or any(item.startswith("ladder-") for item in needs.equipment):
         yield (
             "Tall ladder: firm level footing, one foot out for four up, tied or footed, well clear of overhead lines; "

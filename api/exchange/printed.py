@@ -71,6 +71,7 @@ def packet_pdf(session: Session, visit_id: str, now: datetime.datetime) -> bytes
         "planned": planned_stop(session, visit_id),
         "findings": in_order(job.layout.findings) if job.layout else [],
         "holes": _holes(found, measures),
+        "case": _case(found),
         "fastener": fastener_words(job.layout.fastener, measures) if job.layout and job.layout.fastener else "",
         "member": member_word(job.survey) if job.survey else "",
         "cautions": list(cautions(job, found.site)),
@@ -147,10 +148,17 @@ def _holes(found: JobPage, measures: Measures) -> list[Hole]:
                 serves="inner" if bracket.arm is None else f"arm {bracket.arm + 1}",
                 pilot=pilot,
                 deep=deep,
-                use=f"{share}, {case}" if case else share,
+                use=f"{share}, {case}" if case and not _case(found) else share,
             )
         )
     return lines
+
+
+def _case(found: JobPage) -> str:
+    """Return the load case that asks most of every bracket, empty where they differ: then each names its own."""
+    survey, layout = found.job.survey, found.job.layout
+    names = set(case_names(survey, layout)) if survey is not None and layout is not None else set()
+    return (names.pop() or "") if len(names) == 1 else ""
 
 
 def pounds(weight_kg: float) -> str:

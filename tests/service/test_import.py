@@ -4,6 +4,8 @@ from __future__ import annotations
 
 import datetime
 import io
+import re
+import shutil
 from collections.abc import Iterator, Sequence
 from pathlib import Path
 from typing import Any
@@ -11,9 +13,11 @@ from typing import Any
 import openpyxl
 import pytest
 import sqlalchemy as sa
+from fastapi import FastAPI
 from sqlmodel import select
 
 from api import tables
+from api.accounts import Role
 from api.database import transaction
 from api.exchange.cells import usual_date, usual_number, usual_time
 from api.exchange.importing import IMPORTABLE, Imported, import_tables
@@ -22,6 +26,7 @@ from api.sheets import BadFiles
 from scheduler.errors import BadInput
 from tests.conftest import DEMO
 from tests.loaded import copy_of, loaded_business
+from tests.service.cast import JSON, PAGE, anonymous, running, settings_for, signed_in
 
 NOW = datetime.datetime(2027, 4, 8, 20, tzinfo=datetime.UTC)
 CUSTOMERS = "customer,name,phone,email,note\n"
@@ -295,3 +300,67 @@ def test_usual_numbers_and_times_are_read() -> None:
     assert [usual_time(cell) for cell in ("9:15 AM", "12:05 pm", "12 am", "1 p.m.", "14:30:00", "9:15")] == [
         "9:15", "12:05", "0:00", "13:00", "14:30", "9:15",
     ]  # fmt: skip
+
+
+@pytest.fixture
+def app_with_business(loaded: Path, tmp_path: Path) -> Iterator[FastAPI]:
+    shutil.copy(loaded, tmp_path / "eaveboard.sqlite")
+    with running(settings_for(tmp_path)) as app:
+        yield app
+
+
+NEW = f"{CUSTOMERS}C-900,Orrin Thistlewood,,,\n".encode()
+
+
+def test_a_file_is_sent_tried_and_kept(app_with_business: FastAPI) -> None:
+    office = signed_in(app_with_business, Role.office)
+    sent = {"file": ("customers.csv", NEW)}
+    tried = office.post("/exchange/imports", files=sent, headers=JSON).json()
+    assert tried["tables"] == [{"table": "customers", "new": 1, "changed": 0, "unchanged": 0}]
+    assert tried["changes"][0]["fields"]["name"] == ["", "Orrin Thistlewood"]
+    assert not tried["kept"]
+    assert customer(app_with_business.state.database, "C-900") is None
+    form = {"run": "keep", "expected": tried["fingerprint"]}
+    kept = office.post("/exchange/imports", files=sent, data=form, headers=JSON).json()
+    assert kept == {**tried, "kept": True}
+    assert customer(app_with_business.state.database, "C-900") is not None
+    late = office.post("/exchange/imports", files=sent, data=form, headers=JSON)
+    assert late.status_code == 422
+    assert "changed since the trial run" in late.json()["detail"]
+
+
+def test_a_bad_file_is_told_to_programs_and_on_the_page(app_with_business: FastAPI) -> None:
+    office = signed_in(app_with_business, Role.office)
+    sent = {"file": ("customers.csv", NEW.replace(b"C-900", b""))}
+    told = office.post("/exchange/imports", files=sent, headers=JSON)
+    assert told.status_code == 422
+    assert told.headers["content-type"] == "application/problem+json"
+    assert told.json()["errors"] == [{"where": "customers.csv, row 2, customer", "problem": "must not be empty"}]
+    page = office.post("/exchange/imports", files=sent, headers=PAGE)
+    assert page.status_code == 422
+    assert "customers.csv, row 2, customer" in page.text
+    assert "Nothing was taken in" in page.text
+
+
+def test_the_page_tries_first_and_then_takes_in(app_with_business: FastAPI) -> None:
+    office = signed_in(app_with_business, Role.office)
+    assert "Try it first" in office.get("/exchange", headers=PAGE).text
+    tried = office.post("/exchange/imports", files={"file": ("customers.csv", NEW)}, headers=PAGE).text
+    assert "nothing has been changed yet" in tried
+    assert "Orrin Thistlewood" in tried
+    expected = re.search('name="expected" value="([0-9a-f]+)"', tried)
+    assert expected is not None
+    form = {"run": "keep", "expected": expected[1]}
+    kept = office.post("/exchange/imports", files={"file": ("customers.csv", NEW)}, data=form, headers=PAGE)
+    assert "Taken in" in kept.text
+
+
+def test_who_may_take_tables_in_and_out(app_with_business: FastAPI) -> None:
+    for role in Role:
+        client = signed_in(app_with_business, role)
+        may = role in (Role.manager, Role.office)
+        assert client.get("/exchange").status_code == (200 if may else 403)
+        sent = client.post("/exchange/imports", files={"file": ("customers.csv", NEW)}, headers=JSON)
+        assert sent.status_code == (200 if may else 403)
+        assert client.get("/exchange/export.zip").status_code == (200 if role is Role.manager else 403)
+    assert anonymous(app_with_business).get("/exchange/export.zip").status_code == 401
