@@ -12,6 +12,7 @@ from urllib.parse import quote
 from fastapi import FastAPI, Request
 from fastapi.exceptions import RequestValidationError
 from fastapi.responses import RedirectResponse
+from sqlalchemy.exc import IntegrityError
 from starlette.exceptions import HTTPException
 from starlette.responses import Response
 
@@ -86,7 +87,7 @@ def wants_page(request: Request) -> bool:
 
 def add_problem_handlers(app: FastAPI) -> None:
     """Have every error of `app`, expected or not, answered by `answer`."""
-    for kind in (Problem, BadInput, RequestValidationError, HTTPException, Exception):
+    for kind in (Problem, BadInput, RequestValidationError, HTTPException, IntegrityError, Exception):
         app.add_exception_handler(kind, answer)
 
 
@@ -122,6 +123,10 @@ def _problem(fault: Exception) -> Problem:
         detail = str(fault.detail)
         plain = detail == HTTPStatus(fault.status_code).phrase
         return Problem(fault.status_code, _plain(fault.status_code) if plain else detail, headers=fault.headers)
+    if isinstance(fault, IntegrityError):  # checked before it was written, and still: two at the same moment
+        logging.getLogger("eaveboard").warning("refused by the database", exc_info=fault)
+        detail = "Something that this rests on was changed at the same moment. Read it again."
+        return Problem(409, detail, kind="changed-meanwhile")
     logging.getLogger("eaveboard").error("unexpected error", exc_info=fault)
     return Problem(500, "Nothing was changed. Try again; if it stays, tell whoever looks after this machine.")
 

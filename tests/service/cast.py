@@ -10,12 +10,13 @@ from __future__ import annotations
 import datetime
 import re
 from collections.abc import Iterator
-from contextlib import contextmanager
+from contextlib import AbstractContextManager, contextmanager
 from pathlib import Path
 
 import sqlalchemy as sa
 from fastapi import FastAPI
 from fastapi.testclient import TestClient
+from freezegun import freeze_time
 
 from api import tables
 from api.accounts import Role
@@ -108,3 +109,11 @@ def add_yard(database: sa.Engine) -> None:
                 tables.Crew(id=f"north-{n}", name=f"Crew {n}", yard_id="north", lead_id=f"lead-{n}", van_id=f"van-{n}",
                             day_cents=0, minute_cents=0, overtime_minute_cents=0, km_cents=0)
             )  # fmt: skip
+
+
+def frozen(moment: datetime.datetime) -> AbstractContextManager[object]:
+    """Have the service's clock show `moment` and go on from there; make the application before, and read no papers.
+
+    FastAPI and msgspec do not know the frozen kind of date.
+    """
+    return freeze_time(moment, real_asyncio=True, tick=True, ignore=["_pytest.timing", "_pytest.runner"])

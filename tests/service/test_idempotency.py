@@ -22,6 +22,7 @@ from api.database import transaction
 from api.guards import Who, allow
 from api.idempotency import ABANDONED_SECONDS, KEPT_DAYS, Once, forget_old
 from api.pages import Database
+from api.records import new_id
 from tests.service.cast import running, settings_for, signed_in
 
 BODY = {"name": "Odile Marrack"}
@@ -85,10 +86,11 @@ def test_a_refusal_is_not_kept(app_on_either: FastAPI, office: TestClient) -> No
     assert office.post("/sites", json=site, headers=headers).headers["idempotency-replayed"] == "true"
 
 
-@pytest.mark.parametrize("key", ["", " ", "a b", '""', "x" * 201, "é"])
-def test_a_key_that_is_none_is_refused(app: FastAPI, key: str) -> None:
-    answer = signed_in(app, Role.office).post("/customers", json=BODY, headers=[(b"Idempotency-Key", key.encode())])
-    assert answer.status_code == 400
+def test_a_key_that_is_none_is_refused(app: FastAPI) -> None:
+    client = signed_in(app, Role.office)
+    for key in ("", " ", "a b", '""', "x" * 201, "é"):
+        answer = client.post("/customers", json=BODY, headers=[(b"Idempotency-Key", key.encode())])
+        assert answer.status_code == 400, key
     assert customers(app) == []
 
 
@@ -118,7 +120,7 @@ def slow(app_on_either: FastAPI) -> Iterator[tuple[FastAPI, threading.Event, thr
         def work() -> Response:
             reached.set()
             assert go_on.wait(20)
-            session.add(tables.Customer(id=f"C-{id(object())}", name="slow", phone="", email=""))
+            session.add(tables.Customer(id=new_id("C"), name="slow", phone="", email=""))
             return Response("done")
 
         return once(session, work)

@@ -7,6 +7,7 @@ from typing import Annotated, Any
 import pytest
 from fastapi import FastAPI
 from fastapi.testclient import TestClient
+from sqlalchemy.exc import IntegrityError
 
 from api.accounts import Role
 from api.guards import STAFF, Who, allow
@@ -27,6 +28,7 @@ def client(app: FastAPI) -> TestClient:
 
     fail("/bad", BadInput("jobs[2].end", "must come after start (480), is 400"))
     fail("/bad-files", BadFiles([BadInput("vans.csv, row 2", "is long"), BadInput("", "no rows")]))
+    fail("/at-once", IntegrityError("INSERT a secret", None, Exception("UNIQUE")))
     fail("/broken", RuntimeError("a secret detail"))
     client = signed_in(app, Role.office)
     return TestClient(app, cookies=client.cookies, headers=dict(client.headers), raise_server_exceptions=False)
@@ -75,6 +77,12 @@ def test_an_unexpected_error_says_nothing_of_the_inside(client: TestClient) -> N
     assert "secret" not in page.text
     assert "Something broke on our side" in page.text
     assert page.headers["x-content-type-options"] == "nosniff"
+
+
+def test_what_only_the_database_has_seen_is_told_as_a_clash(client: TestClient) -> None:
+    told = document(client, "/at-once")
+    assert (told["status"], told["type"]) == (409, "/problems/changed-meanwhile")
+    assert "secret" not in str(told)
 
 
 def test_people_get_pages_with_the_same_words(client: TestClient) -> None:
