@@ -22,7 +22,7 @@ LAST_S_PER_PAIR = 1.5e-5  # and for each job and crew day: reasons try every pla
 
 @dataclass(frozen=True)
 class Progress:
-    """What is known so far: seconds since the start, the best plan's cost and the bound in cents, and what is going on."""
+    """What is known so far: seconds since the start, the best plan's cost and the bound in cents, and the phase."""
 
     seconds: float
     cost: int | None
@@ -78,7 +78,8 @@ def solve(
         except BaseException as fault:  # handed to the caller's thread
             failed.append(fault)
 
-    # The solvers let go only now and then. They work in a thread of their own, so that time and the wish to stop are kept.
+    # The solvers let go only now and then. They work in a thread of their own, so that time and the wish to stop are
+    # kept.
     thread = threading.Thread(target=work, name="search", daemon=True)
     thread.start()
     told: tuple[int, int | None, str] | None = None

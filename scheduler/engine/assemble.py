@@ -33,7 +33,8 @@ def plan_of(
     made = []
     for k, times in sorted(timed(model, routes).items(), key=lambda r: (model.day_of[r[0]], model.crew_of[r[0]])):
         stops = tuple(
-            Stop(week.jobs[j].id, start, start + week.jobs[j].minutes) for j, start in zip(routes[k], times.starts, strict=True)
+            Stop(week.jobs[j].id, start, start + week.jobs[j].minutes)
+            for j, start in zip(routes[k], times.starts, strict=True)
         )
         crew = week.crews[int(model.crew_of[k])].id
         made.append(Route(crew, int(model.day_of[k]), times.depart, times.back, times.helpers, times.rest, stops))
@@ -43,7 +44,9 @@ def plan_of(
         Skipped(job.id, (because or {}).get(n, NOT_ASKED)) for n, job in enumerate(week.jobs) if job.id not in done
     )
     broken = tuple(
-        job.id for job in week.jobs if job.booked and job.booked.hold != "soft" and not is_kept(job.booked, done.get(job.id))
+        job.id
+        for job in week.jobs
+        if job.booked and job.booked.hold != "soft" and not is_kept(job.booked, done.get(job.id))
     )
     cost = price_outings(week, out)
     return Plan("plan/1", week.id, ENGINE, round(seconds, 3), tuple(made), skipped, broken, cost, bound)

@@ -1,8 +1,10 @@
 """Closing the gap over a complete list of routes: subset-row cuts, and routes dropped that no better plan can hold.
 
-Once every route that a better plan could use is listed, cuts may weigh routes as they like: no pricing has to understand
+Once every route that a better plan could use is listed, cuts may weigh routes as they like: no pricing has to
+understand
 them. Of three jobs at most one route can hold two or more, so that the sum over such routes is at most 1; the linear
-program breaks this with halves. The raised bound in turn drops routes whose reduced cost exceeds what is left of the gap.
+program breaks this with halves. The raised bound in turn drops routes whose reduced cost exceeds what is left of the
+gap.
 (Jepsen, Petersen, Spoorendonk, Pisinger: Operations Research 56(2), 2008, for the cut; the rest is common knowledge.)
 """
 

@@ -1,10 +1,11 @@
 """Cover cuts for the shelf: which jobs cannot all be taken from a yard's stock by a day.
 
-With Y[j] = 1 where job j is planned from the yard on that day or earlier, a stock row is a knapsack: the sum over jobs of
-uses[j] * Y[j] is at most what has been on the shelf. Its fractional solutions are what loosens the bound of the master. A
+With Y[j] = 1 where job j is planned from the yard on that day or earlier, a stock row is a knapsack: the sum over jobs
+of uses[j] * Y[j] is at most what has been on the shelf. Its fractional solutions are what loosens the bound of the
+master. A
 set of jobs that does not fit together (a cover C) gives sum over C of Y[j] <= |C| - 1; every other job is then lifted
-into it with the largest coefficient that keeps it true. The cuts weigh jobs only, by yard and day, so pricing takes their
-dual prices into the prizes of the jobs and stays as it is.
+into it with the largest coefficient that keeps it true. The cuts weigh jobs only, by yard and day, so pricing takes
+their dual prices into the prizes of the jobs and stays as it is.
 """
 
 from __future__ import annotations
@@ -27,7 +28,9 @@ class Cut:
     most: int
 
 
-def cover_cut(uses: NDArray[np.int64], cap: int, taken: Floats, least: float = 1e-3) -> tuple[NDArray[np.int64], int] | None:
+def cover_cut(
+    uses: NDArray[np.int64], cap: int, taken: Floats, least: float = 1e-3
+) -> tuple[NDArray[np.int64], int] | None:
     """Return (weights, right side) of a lifted cover inequality that `taken` breaks by more than `least`, or None.
 
     `uses` (J,) is what each job takes of the item, `cap` what there is, `taken` (J,) the fractional Y.
@@ -50,7 +53,7 @@ def cover_cut(uses: NDArray[np.int64], cap: int, taken: Floats, least: float = 1
 
 
 def _covers(size: NDArray[np.int64], share: Floats, cap: int) -> list[list[int]]:
-    """Return a few covers without a needless member: from the largest shares, and the exact least of sum (1 - share)."""
+    """Return a few covers without a needless member: from the largest shares, and the least sum of (1 - share)."""
     found = []
     for order in (np.argsort(-share, kind="stable"), np.argsort(-(share * size), kind="stable"),
                   np.argsort((1 - share) / size, kind="stable")):  # fmt: skip

@@ -7,8 +7,8 @@ from typing import Any
 
 import numpy as np
 
-from scheduler.engine import routes
-from scheduler.engine.model import FAR, Ints, Model
+from scheduler.engine import completion, routes
+from scheduler.engine.model import Ints, Model
 
 BUCKETS = 1500  # minutes of a day are exact; the scaled published sets get coarser steps
 
@@ -114,15 +114,18 @@ class Day:
             pair = prices.pair[k]
         minute, overtime = float(model.minute_cents[k]), float(model.overtime_cents[k])
         start, end, latest = int(model.start[k]), int(model.end[k]), int(model.latest[k])
-        table = routes.bounds(
+        table = completion.bounds(
             self.width, start, end, latest, self.tau, self.way, self.service, self.opt_ptr, self.opt_lo, self.opt_hi,
             value, minute, overtime, model.rest[k],
         )  # fmt: skip
         flat, ptr, cost, helpers, reduced, ended, _ = routes.search(
-            every_set, threshold, room, beam, most, self.width, start, end, latest, self.tau, self.metres, self.way, self.service,
+            every_set, threshold, room, beam, most, self.width, start, end, latest, self.tau, self.metres, self.way,
+            self.service,
             self.opt_ptr, self.opt_lo, self.opt_hi, self.opt_cost, value, int(model.day_cents[k]), minute, overtime,
-            int(model.km_cents[k]), model.rest[k], self.weight, int(model.payload[k]), self.boxes, int(model.max_boxes[k]),
-            self.extra, self.helper_cents, helper_price, gear, gear_price, self.conflict, self.pair_first, self.pair_then,
+            int(model.km_cents[k]), model.rest[k], self.weight, int(model.payload[k]), self.boxes,
+            int(model.max_boxes[k]),
+            self.extra, self.helper_cents, helper_price, gear, gear_price, self.conflict, self.pair_first,
+            self.pair_then,
             pair, self.firsts, sigma, self.keys, *table,
         )  # fmt: skip
         if most and len(cost) > most:
@@ -132,8 +135,3 @@ class Day:
             cost, helpers, reduced = cost[best], helpers[best], reduced[best]
         columns = Columns(np.full(len(cost), k, np.int64), ptr, self.jobs[flat], cost, helpers)
         return columns, reduced, ended
-
-
-def no_rest(model: Model) -> bool:
-    """Say whether no crew day can ever need a rest."""
-    return bool((model.rest[:, 0] == FAR).all())

@@ -15,7 +15,7 @@ from scheduler.engine.model import Ints
 
 @dataclass(frozen=True)
 class Answer:
-    """The columns of the best selection found (None: none better than asked for), and the bound over the chosen ones."""
+    """The columns of the best selection found (None: none), its cost, and the bound over the chosen ones."""
 
     columns: list[int] | None
     cost: float

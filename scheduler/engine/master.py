@@ -19,12 +19,12 @@ def _key(k: int, jobs: Ints) -> tuple[int, bytes]:
     return k, np.sort(jobs).tobytes()
 
 
-class _Quiet(highspy.Highs):  # type: ignore[misc]
+class _Quiet(highspy.Highs):
     """HiGHS without the banner that it prints as its callbacks are made ready, before any option can be set."""
 
     def enableCallbacks(self) -> None:
         self.setOptionValue("output_flag", False)
-        super().enableCallbacks()
+        super().enableCallbacks()  # type: ignore[no-untyped-call]
 
 
 class Pool:
@@ -89,9 +89,14 @@ class Pool:
         return starts, np.concatenate(index), np.concatenate([self.value[c] for c in chosen])
 
 
+def quiet_solver() -> highspy.Highs:
+    """Return a HiGHS model that prints nothing."""
+    return _Quiet()  # type: ignore[no-untyped-call]
+
+
 def solver(rows: Rows, *, seconds: float | None = None) -> highspy.Highs:
     """Return a HiGHS model with the rows and, as its first columns, one skip column a job."""
-    h = _Quiet()
+    h = quiet_solver()
     h.setOptionValue("threads", 1)
     if seconds is not None:
         h.setOptionValue("time_limit", max(0.01, seconds))

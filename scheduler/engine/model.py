@@ -130,7 +130,8 @@ def build(week: Week, *, fixed: Fixed = NOTHING) -> Model:
         skills = set(crew.skills)
         fitting = [
             n for n, job in enumerate(week.jobs)
-            if job.ready_day is not None and job.windows and job.yard in (None, crew.yard) and skills.issuperset(job.skills)
+            if job.ready_day is not None and job.windows and job.yard in (None,
+            crew.yard) and skills.issuperset(job.skills)
             and (not job.boxes or job.box_mm <= crew.vehicle.rack_mm) and job.boxes <= crew.vehicle.boxes
             and job.weight_kg <= crew.vehicle.payload_kg
         ]  # fmt: skip
@@ -194,8 +195,8 @@ def build(week: Week, *, fixed: Fixed = NOTHING) -> Model:
         need=need, uses=uses,
         cand_ptr=_pointers([len(k.jobs) for k in crew_days]), cand_job=per_day(flat_jobs), local=local,
         opt_ptr=_pointers([len(o) for o in flat_options]),
-        opt_lo=per_day([x[0] for o in flat_options for x in o]), opt_hi=per_day([x[1] for o in flat_options for x in o]),
-        opt_cost=per_day([x[2] for o in flat_options for x in o]),
+        opt_lo=per_day([x[0] for o in flat_options for x in o]), opt_hi=per_day([x[1] for o in flat_options for x in
+        o]), opt_cost=per_day([x[2] for o in flat_options for x in o]),
         crew_of=per_day([k.crew for k in crew_days]), day_of=per_day([k.day for k in crew_days]),
         yard_of=per_day([k.yard for k in crew_days]),
         yard_place=per_day([places[week.yards[k.yard].place] for k in crew_days]),
@@ -360,7 +361,7 @@ def _follow(week: Week) -> Ints:
 
 
 def _groups(model: Model) -> Ints:
-    """Say for each crew day which earlier one it equals in all but the crew's name, so that one can be priced for both."""
+    """Say for each crew day which earlier one it equals in all but the crew's name: one is priced for both."""
     if any(f.same_crew for f in model.week.follows):
         return np.arange(len(model.crew_days), dtype=np.int64)
     first: dict[object, int] = {}

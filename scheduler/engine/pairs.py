@@ -13,6 +13,7 @@ from typing import TYPE_CHECKING
 import highspy
 import numpy as np
 
+from scheduler.engine.master import quiet_solver
 from scheduler.week import Job, Week
 
 if TYPE_CHECKING:
@@ -46,8 +47,7 @@ def best_pairs(roster: Roster, week: Week, leads_with_van: set[str]) -> list[tup
         return []
     minutes = {s.day: s.end - s.start for s in roster.shifts}
     parts = [(j, key) for j, job in enumerate(week.jobs) for key in dict.fromkeys(kinds) if _suits(job, key)]
-    h = highspy.Highs()
-    h.silent()
+    h = quiet_solver()
     h.setOptionValue("threads", 1)
     none_i, none_f = np.zeros(0, np.int32), np.zeros(0)
     for worth in gain:

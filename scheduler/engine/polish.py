@@ -28,6 +28,7 @@ class Polish:
         self.turn = 0
         self.without = 0  # rounds since one found a better plan
         self.known: tuple[int, int] = (-1, -1)
+        self.reduced: tuple[Any, Any] = (None, None)
 
     def free_days(self) -> set[int]:
         """Return the crew days of the next neighbourhood."""

@@ -63,7 +63,9 @@ class Relaxation:
         self.lp.run()
         solution = self.lp.getSolution()
         self.value = float(self.lp.getInfo().objective_function_value)
-        self.dual = np.minimum(np.array(solution.row_dual), np.where(np.arange(len(self.rows.cap)) < self.rows.jobs, np.inf, 0))
+        self.dual = np.minimum(
+            np.array(solution.row_dual), np.where(np.arange(len(self.rows.cap)) < self.rows.jobs, np.inf, 0)
+        )
         self.primal = np.array(solution.col_value)[self.rows.jobs :]
 
     def price(self, beam: int) -> tuple[int, bool]:
@@ -106,7 +108,11 @@ class Relaxation:
         while True:
             self.check()
             whole = sorted({int(c) for c in np.nonzero(value >= SURE)[0]} - set(taken))
-            part = [int(c) for c in np.argsort(-value, kind="stable")[: len(taken) + len(whole) + 1] if 1e-6 < value[c] < SURE]
+            part = [
+                int(c)
+                for c in np.argsort(-value, kind="stable")[: len(taken) + len(whole) + 1]
+                if 1e-6 < value[c] < SURE
+            ]
             step = whole + part[:1]
             if not step:
                 break
@@ -146,7 +152,9 @@ class Relaxation:
         self.in_lp = len(self.pool)
         yard, day = self.model.yard_of[columns.crew_day], self.model.day_of[columns.crew_day]
         for cut in cuts:
-            weight = np.add.reduceat(cut.weight[columns.jobs], columns.ptr[:-1]) * ((yard == cut.yard) & (day <= cut.day))
+            weight = np.add.reduceat(cut.weight[columns.jobs], columns.ptr[:-1]) * (
+                (yard == cut.yard) & (day <= cut.day)
+            )
             held = np.nonzero(weight)[0]
             places = (held + self.rows.jobs).astype(np.int32)
             self.lp.addRow(-np.inf, float(cut.most), len(held), places, weight[held].astype(np.float64))

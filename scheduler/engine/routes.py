@@ -1,13 +1,14 @@
-"""Compiled search for the routes of one crew day: completion bounds, and labels extended stop by stop.
+"""Compiled search for the routes of one crew day: labels extended stop by stop.
 
 A label is a partial route whose last service has ended. Its schedule is the triple (early, work, late): left at t0, the
 yard allows the last service to end at max(early, t0 + work), for any t0 up to late. Extending by a drive, a service
 with start interval (lo, hi) or a rest keeps that form, and the way home is best left at early: the earliest return with
 the latest departure for it is at once the shortest day and the least overtime.
 
-`bounds` gives what any completion of a label costs at least, by a dynamic program over minutes that may serve a job
-twice; `search` extends labels that can still come under a threshold, and drops those that another label betters. Every
-array argument is local to the crew day: n jobs, row and column n of the matrices are the yard.
+`search` extends labels that can still come under a threshold (`completion.bounds` says what the rest costs at least),
+and
+drops those that another label betters. Every array argument is local to the crew day: n jobs, row and column n of the
+matrices are the yard.
 """
 
 from __future__ import annotations
@@ -17,142 +18,11 @@ from typing import Any
 import numba
 import numpy as np
 
-INF = 1e18
+from scheduler.engine.completion import INF, to_go
+
 FAR = 1 << 60
 BLOCK = 32
 COMPLETE, TRUNCATED, FULL = 0, 1, 2  # how a search ended: all labels seen, some left out, no room for more labels
-
-
-@numba.njit(cache=True, nogil=True)
-def bounds(
-    width: int, start: int, end: int, latest: int, tau: Any, way: Any, service: Any, opt_ptr: Any, opt_lo: Any, opt_hi: Any,
-    value: Any, minute: float, overtime: float, rest: Any,
-) -> tuple[Any, Any, Any, Any]:  # fmt: skip
-    """Return the least costs-to-go after a service at job i that ends at minute start + b * width.
-
-    go[s, i, b, 0] is the least of all, and goes next to to[s, i, b]; go[s, i, b, 1] the least that goes elsewhere next:
-    where a label has served the first one's next job already, the second bounds it. State s = 0: no rest to come, 1: one
-    rest still to come. The other pair of arrays lets the end slip to any later minute for nothing (a later departure from
-    the yard pays for it). No completion comes straight back to the job that it left. `way[i, j]` is the price of the
-    drive's distance, `value[o]` that of option o less the job's dual price. Waiting costs `minute` like work does.
-    """
-    n = len(service)
-    size = (latest - start) // width + 1
-    has_rest = rest[0] < latest
-    states = 2 if has_rest else 1
-    go = np.full((states, n, size, 2), INF)
-    to = np.full((states, n, size), -1, np.int16)
-    arrive = np.full((states, n, size + 1, 2), INF)
-    then = np.full((states, n, size + 1), -1, np.int16)
-    slack = minute * (width - 1)
-    least = latest
-    from_bucket = np.zeros(n, np.int64)  # no service at j ends before
-    to_bucket = np.zeros(n, np.int64)  # no arrival at j after it is in time
-    for j in range(n):
-        least = min(least, service[j])
-        first_arrival, first_start, last_start = latest, latest, 0
-        for i in range(n + 1):
-            if i != j:
-                first_arrival = min(first_arrival, start + tau[i, j])
-        for o in range(opt_ptr[j], opt_ptr[j + 1]):
-            first_start = min(first_start, opt_lo[o])
-            last_start = max(last_start, opt_hi[o])
-        from_bucket[j] = max(0, (max(first_arrival, first_start) + service[j] - start) // width)
-        to_bucket[j] = (last_start - start) // width
-    block = least // width
-    if block < 1:  # a job without duration: no order of time to build on; every prize at most once still bounds it
-        total = 0.0
-        for j in range(n):
-            best = 0.0
-            for o in range(opt_ptr[j], opt_ptr[j + 1]):
-                best = min(best, value[o])
-            total += best
-        go[:] = total
-        return go, to, go, to
-    stop = size
-    while stop > 0:
-        first = max(0, stop - block)
-        for s in range(states):
-            for j in range(n):
-                for b in range(min(stop, to_bucket[j] + 1) - 1, first - 1, -1):
-                    t = start + b * width
-                    merge(arrive, then, s, j, b, arrive[s, j, b + 1, 0] + minute * width, then[s, j, b + 1],
-                          arrive[s, j, b + 1, 1] + minute * width)  # fmt: skip
-                    for o in range(opt_ptr[j], opt_ptr[j + 1]):
-                        if t <= opt_hi[o]:
-                            done = max(t, opt_lo[o]) + service[j]
-                            if done <= latest:
-                                cost = value[o] + minute * (done - t) - slack
-                                d = (done - start) // width
-                                merge(arrive, then, s, j, b, cost + go[s, j, d, 0], to[s, j, d], cost + go[s, j, d, 1])
-                    if s == 1 and t <= rest[3]:
-                        done = max(t, rest[2]) + rest[1]
-                        if done <= latest:
-                            cost = minute * (done - t) - slack
-                            d = (done - start) // width
-                            merge(arrive, then, s, j, b, cost + arrive[0, j, d, 0], then[0, j, d], cost + arrive[0, j, d, 1])
-            for i in range(n):
-                low = max(first, from_bucket[i])
-                if s == 0:
-                    for b in range(low, stop):
-                        t = start + b * width + tau[i, n]
-                        if t <= latest:
-                            go[0, i, b, 0] = way[i, n] + minute * tau[i, n] + overtime * max(0, t - end)
-                            to[0, i, b] = n
-                else:
-                    for b in range(low, stop):
-                        t = start + b * width
-                        if t <= rest[3]:
-                            done = max(t, rest[2]) + rest[1]
-                            if done <= latest:
-                                cost = minute * (done - t) - slack
-                                d = (done - start) // width
-                                merge(go, to, 1, i, b, cost + go[0, i, d, 0], to[0, i, d], cost + go[0, i, d, 1])
-                for j in range(n):
-                    if i != j:
-                        shift = tau[i, j] // width
-                        cost = way[i, j] + minute * tau[i, j] - (slack if width > 1 else 0.0)
-                        for b in range(low, min(stop, to_bucket[j] + 1 - shift)):
-                            a = arrive[s, j, b + shift, 1 if then[s, j, b + shift] == i else 0] + cost
-                            if a < go[s, i, b, 0]:
-                                if to[s, i, b] != j:
-                                    go[s, i, b, 1] = go[s, i, b, 0]
-                                    to[s, i, b] = j
-                                go[s, i, b, 0] = a
-                            elif a < go[s, i, b, 1] and to[s, i, b] != j:
-                                go[s, i, b, 1] = a
-        stop = first
-    slip, slip_to = go.copy(), to.copy()
-    for s in range(states):
-        for i in range(n):
-            for b in range(size - 2, -1, -1):
-                merge(slip, slip_to, s, i, b, slip[s, i, b + 1, 0], slip_to[s, i, b + 1], slip[s, i, b + 1, 1])
-    return go, to, slip, slip_to
-
-
-@numba.njit(cache=True, nogil=True)
-def merge(cost: Any, to: Any, s: int, j: int, b: int, first: float, first_to: int, second: float) -> None:
-    """Take the pair (least, least with another next job) into place [s, j, b] of `cost` and `to`."""
-    if first < cost[s, j, b, 0]:
-        if to[s, j, b] != first_to:
-            cost[s, j, b, 1] = min(cost[s, j, b, 0], second)
-            to[s, j, b] = first_to
-        elif second < cost[s, j, b, 1]:
-            cost[s, j, b, 1] = second
-        cost[s, j, b, 0] = first
-    elif to[s, j, b] != first_to:
-        cost[s, j, b, 1] = min(cost[s, j, b, 1], first)
-    elif second < cost[s, j, b, 1]:
-        cost[s, j, b, 1] = second
-
-
-@numba.njit(cache=True, nogil=True, inline="always")
-def to_go(cost: Any, to: Any, s: int, j: int, b: int, seen: Any) -> float:
-    """Return the bound at [s, j, b] for a label that has served `seen`."""
-    next_job = to[s, j, b]
-    if next_job >= 0 and next_job < cost.shape[1] and seen[next_job >> 6] >> np.uint64(next_job & 63) & np.uint64(1):
-        return cost[s, j, b, 1]
-    return cost[s, j, b, 0]
 
 
 @numba.njit(cache=True, nogil=True)
@@ -166,7 +36,8 @@ def search(
     sigma: float, keys: Any,
     go: Any, to: Any, slip: Any, slip_to: Any,
 ) -> tuple[Any, Any, Any, Any, Any, int, int]:  # fmt: skip
-    """Return the routes whose reduced cost is under `threshold`, each set of jobs once in its cheapest order and timing.
+    """Return the routes whose reduced cost is under `threshold`, each set of jobs once in its cheapest order and
+    timing.
 
     With `same_set_only` labels are compared only where they served the same jobs, so no such set is lost; otherwise a
     label is also dropped for one that served fewer, and only the most negative routes are sure to come out.
@@ -311,12 +182,17 @@ def search(
                         day = max(d, a - z)
                         bucket = (a - start) // width
                         loose = a < z + d
-                        bound = to_go(slip, slip_to, 0, j, bucket, new_seen) if loose else to_go(go, to, 0, j, bucket, new_seen)
+                        if loose:
+                            bound = to_go(slip, slip_to, 0, j, bucket, new_seen)
+                        else:
+                            bound = to_go(go, to, 0, j, bucket, new_seen)
                         if has_rest and fl == 0:
                             if day > rest[0]:
                                 bound = INF
-                            with_rest = to_go(slip, slip_to, 1, j, bucket, new_seen) if loose else to_go(go, to, 1, j, bucket, new_seen)
-                            bound = min(bound, with_rest)
+                            if loose:
+                                bound = min(bound, to_go(slip, slip_to, 1, j, bucket, new_seen))
+                            else:
+                                bound = min(bound, to_go(go, to, 1, j, bucket, new_seen))
                         bound += cost + minute * day - minute * (width - 1) + day_cents - sigma
                         if bound >= threshold or bound >= level_cut:
                             continue
@@ -349,7 +225,8 @@ def search(
                                     ):  # fmt: skip
                                         other = block_label[part, x]
                                         if alive[other] and betters(
-                                            other, a, d, z, cost, fl, new_seen, new_taken, helped, False, firsts, has_rest,
+                                            other, a, d, z, cost, fl, new_seen, new_taken, helped, False, firsts,
+                                            has_rest,
                                             early, work, late, base, rested, seen, taken, help_, gear_price,
                                             helper_cents + helper_dual, minute,
                                         ):  # fmt: skip
@@ -379,14 +256,15 @@ def search(
                                 if (
                                     alive[other] and a <= early[other] and fl >= rested[other] and node[other] == j
                                     and equal(seen[other], new_seen)
-                                ):  # fmt: skip
-                                    if betters(
-                                        c, early[other], work[other], late[other], base[other], rested[other], seen[other],
+                                    and betters(
+                                        c, early[other], work[other], late[other], base[other], rested[other],
+                                        seen[other],
                                         taken[other], help_[other], True, firsts, has_rest,
                                         early, work, late, base, rested, seen, taken, help_, gear_price,
                                         helper_cents + helper_dual, minute,
-                                    ):  # fmt: skip
-                                        alive[other] = False
+                                    )
+                                ):  # fmt: skip
+                                    alive[other] = False
                                 other = chain[other]
                             chain[c] = head[slot]
                             head[slot] = c
@@ -399,15 +277,15 @@ def search(
                                         other >= first_new and a <= block_early[part, x]
                                         and flat_cost <= block_flat[part, x] + 1e-9
                                         and new_seen[0] & ~block_seen[part, x] == 0 and alive[other]
-                                    ):  # fmt: skip
-                                        if betters(
+                                        and betters(
                                             c, early[other], work[other], late[other], base[other], rested[other],
                                             seen[other], taken[other], help_[other], False, firsts, has_rest,
                                             early, work, late, base, rested, seen, taken, help_, gear_price,
                                             helper_cents + helper_dual, minute,
-                                        ):  # fmt: skip
-                                            alive[other] = False
-                                            block_early[part, x] = FAR
+                                        )
+                                    ):  # fmt: skip
+                                        alive[other] = False
+                                        block_early[part, x] = FAR
                                 part = block_next[part]
                             part = head[j]
                             if part < 0 or block_size[part] == BLOCK:
@@ -428,7 +306,9 @@ def search(
                         back = a + tau[j, n]
                         whole = max(d + tau[j, n], back - z)
                         if back <= latest and (not has_rest or fl == 1 or whole <= rest[0]):
-                            total = cost + way[j, n] + minute * whole + overtime * max(0, back - end) + day_cents - sigma
+                            total = (
+                                cost + way[j, n] + minute * whole + overtime * max(0, back - end) + day_cents - sigma
+                            )
                             if total < threshold:
                                 run = driven[c] + metres[j, n]
                                 exact = (
@@ -449,7 +329,9 @@ def search(
                                 elif exact < done_int[old]:
                                     done_label[old], done_cost[old], done_int[old] = c, total, exact
                                 if most and old < 0 and done >= next_best:
-                                    threshold = min(threshold, np.partition(done_cost[:done], most - 1)[most - 1] + 1e-9)
+                                    threshold = min(
+                                        threshold, np.partition(done_cost[:done], most - 1)[most - 1] + 1e-9
+                                    )
                                     next_best = done + most
                     if ended == FULL:
                         break
@@ -502,10 +384,10 @@ def opt_hi_max(opt_hi: Any, opt_ptr: Any, j: int) -> int:
 @numba.njit(cache=True, nogil=True)
 def equal(a: Any, b: Any) -> bool:
     """Say whether two sets are the same."""
+    same = True
     for w in range(len(a)):
-        if a[w] != b[w]:
-            return False
-    return True
+        same &= a[w] == b[w]
+    return same
 
 
 @numba.njit(cache=True, nogil=True)
@@ -517,7 +399,8 @@ def betters(
     """Say whether label x makes the other one, at the same job, needless: whatever follows costs x no more.
 
     As a function of the minute t at which the last service ends, a label has cost base + minute * max(work, t - late).
-    That of x must not exceed the other's for any t from the other's earliest on: enough at that minute and in the limit.
+    That of x must not exceed the other's for any t from the other's earliest on: enough at that minute and in the
+    limit.
     """
     if early[x] > a or rested[x] < flag:
         return False
@@ -545,4 +428,4 @@ def betters(
     if owed == 0.0:
         return True
     now = max(flat, b + minute * work[x] - minute * a) + owed
-    return now <= max(other_flat, cost + minute * d - minute * a) + 1e-9 and flat + owed <= other_flat + 1e-9
+    return bool(now <= max(other_flat, cost + minute * d - minute * a) + 1e-9 and flat + owed <= other_flat + 1e-9)

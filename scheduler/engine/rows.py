@@ -64,7 +64,7 @@ class Rows:
         day = np.repeat(m.day_of[columns.crew_day], length)
         for y, q, d in zip(*np.nonzero(self.stock_row >= 0), strict=True):
             chosen = (yard == y) & (day <= d)
-            taken = np.bincount(columns.jobs[chosen], weights=job_value[chosen], minlength=self.jobs)
+            taken = np.bincount(columns.jobs[chosen], weights=job_value[chosen], minlength=self.jobs).astype(np.float64)
             cut = cover_cut(m.uses[:, q], int(m.stock_cap[y, q, d]), taken)
             if cut is not None:
                 found.append(Cut(int(y), int(d), *cut))

@@ -20,9 +20,10 @@ NEVER = 1 << 60
 
 Week = namedtuple(
     "Week",
-    "minutes metres place service weight boxes hands skip need uses local cand_ptr job_ptr job_cand job_day opt_ptr opt_lo "
-    "opt_hi opt_cost crew_of day_of yard_of yard_place start end latest day_cents minute_cents overtime_cents km_cents "
-    "payload max_boxes crew_hands helper_row helper_cap helper_cents onboard pool_row pool_cap stock_cap rest follow",
+    "minutes metres place service weight boxes hands skip need uses local cand_ptr job_ptr job_cand job_day "
+    "opt_ptr opt_lo opt_hi opt_cost crew_of day_of yard_of yard_place start end latest day_cents minute_cents "
+    "overtime_cents km_cents payload max_boxes crew_hands helper_row helper_cap helper_cents onboard pool_row pool_cap "
+    "stock_cap rest follow",
 )
 State = namedtuple("State", "seq size cost helpers version at helped pooled used total")
 
@@ -36,9 +37,12 @@ def arrays(model: Model) -> Week:
         model.minutes, model.metres, model.job_place, model.service, model.weight, model.boxes, model.job_hands,
         model.skip_cost, model.need, model.uses, model.local, model.cand_ptr,
         np.concatenate([[0], np.cumsum(counts)]).astype(np.int64), order.astype(np.int64), days[order], model.opt_ptr,
-        model.opt_lo, model.opt_hi, model.opt_cost, model.crew_of, model.day_of, model.yard_of, model.yard_place, model.start,
-        model.end, model.latest, model.day_cents, model.minute_cents, model.overtime_cents, model.km_cents, model.payload,
-        model.max_boxes, model.hands, model.helper_row, model.helper_cap, model.helper_cents, model.onboard, model.pool_row,
+        model.opt_lo, model.opt_hi, model.opt_cost, model.crew_of, model.day_of, model.yard_of, model.yard_place,
+        model.start,
+        model.end, model.latest, model.day_cents, model.minute_cents, model.overtime_cents, model.km_cents,
+        model.payload,
+        model.max_boxes, model.hands, model.helper_row, model.helper_cap, model.helper_cents, model.onboard,
+        model.pool_row,
         model.pool_cap, model.stock_cap, model.rest, model.follow,
     )  # fmt: skip
 
@@ -47,7 +51,8 @@ def empty(model: Model) -> State:
     """Return the plan that skips every job."""
     days, jobs = len(model.crew_days), len(model.service)
     return State(
-        np.zeros((days, MOST_STOPS), np.int64), np.zeros(days, np.int64), np.zeros(days, np.int64), np.zeros(days, np.int64),
+        np.zeros((days, MOST_STOPS), np.int64), np.zeros(days, np.int64), np.zeros(days, np.int64), np.zeros(days,
+        np.int64),
         np.arange(days), np.full(jobs, -1, np.int64), np.zeros(len(model.helper_cap), np.int64),
         np.zeros(len(model.pool_cap), np.int64), np.zeros(model.stock_cap.shape, np.int64),
         np.array([model.skip_cost.sum(), days], np.int64),
@@ -55,7 +60,7 @@ def empty(model: Model) -> State:
 
 
 @numba.njit(cache=True, nogil=True)
-def route_cost(w: Any, k: int, seq: Any, size: int, helpers: int) -> int:
+def route_cost(w: Any, k: int, seq: Any, size: int, helpers: int) -> Any:
     """Return the cost in cents of serving `seq[:size]` in this order, best timed, or NEVER where it cannot be done."""
     early = np.empty((2, MOST_LABELS), np.int64)
     work = np.empty((2, MOST_LABELS), np.int64)
@@ -200,7 +205,7 @@ def first_place(w: Any, s: Any, j: int, k: int) -> int:
 
 
 @numba.njit(cache=True, nogil=True)
-def extra_hands(w: Any, s: Any, k: int) -> int:
+def extra_hands(w: Any, s: Any, k: int) -> Any:
     """Return the helpers that the route needs."""
     hands = 0
     for t in range(s.size[k]):
@@ -304,7 +309,9 @@ def copy_state(a: Any, b: Any) -> None:
 
 
 @numba.njit(cache=True, nogil=True)
-def best_place(w: Any, s: Any, j: int, blink: float, seed: Any, cache_version: Any, cache_delta: Any, cache_at: Any) -> Any:
+def best_place(
+    w: Any, s: Any, j: int, blink: float, seed: Any, cache_version: Any, cache_delta: Any, cache_at: Any
+) -> Any:
     """Return (added cost, crew day, position) of the cheapest insertion of j; now and then the best is overlooked."""
     best, best_k, best_at = NEVER, -1, 0
     trial = np.empty(MOST_STOPS, np.int64)

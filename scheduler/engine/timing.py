@@ -21,7 +21,7 @@ class Timed:
 
 @dataclass(frozen=True)
 class _Label:
-    """Left at t0 <= late, the yard is behind by max(early, t0 + work); `steps` says how: a start's interval or a rest."""
+    """Left at t0 <= late, the last step ends at max(early, t0 + work); `steps` are what was done, in order."""
 
     early: int
     work: int
@@ -32,8 +32,8 @@ class _Label:
 
     def beats(self, other: _Label) -> bool:
         return (
-            self.early <= other.early and self.work <= other.work and self.late >= other.late and self.cost <= other.cost
-            and self.rested >= other.rested
+            self.early <= other.early and self.work <= other.work and self.late >= other.late and self.cost <=
+            other.cost and self.rested >= other.rested
         )  # fmt: skip
 
 
@@ -60,12 +60,16 @@ def time_route(model: Model, k: int, jobs: list[int]) -> Timed | None:
         ]
         labels = [_after(x, "drive", drive, drive, drive) for x in labels]
         if may_rest:
-            labels += [_after(x, "rest", rest_from, rest_to, length) for x in labels if not x.rested and x.early <= rest_to]
+            labels += [
+                _after(x, "rest", rest_from, rest_to, length) for x in labels if not x.rested and x.early <= rest_to
+            ]
         labels = [
             _after(x, "serve", lo, hi, service, cost) for x in labels for lo, hi, cost in options if x.early <= hi
         ]  # fmt: skip
         if may_rest:
-            labels += [_after(x, "rest", rest_from, rest_to, length) for x in labels if not x.rested and x.early <= rest_to]
+            labels += [
+                _after(x, "rest", rest_from, rest_to, length) for x in labels if not x.rested and x.early <= rest_to
+            ]
         labels = _unbeaten([x for x in labels if x.early <= latest])
     home = int(model.minutes[here, model.yard_place[k]])
     metres += int(model.metres[here, model.yard_place[k]])

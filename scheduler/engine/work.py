@@ -1,4 +1,4 @@
-"""The order of the search: a plan at once, prices and a bound, integer programs over more and more columns, the proof."""
+"""The order of the search: a plan at once, prices and a bound, integer programs over chosen routes, the proof."""
 
 from __future__ import annotations
 
@@ -32,8 +32,9 @@ class Search:
     """One search; `run` returns when the best plan is proven best, and raises `Stopped` when `check` does."""
 
     def __init__(
-        self, best: Best, seed: int, left: Callable[[], float], check: Callable[[], None], threads: ThreadPoolExecutor | None
-    ) -> None:
+        self, best: Best, seed: int, left: Callable[[], float], check: Callable[[], None],
+        threads: ThreadPoolExecutor | None,
+    ) -> None:  # fmt: skip
         self.best, self.model, self.seed, self.left, self.check = best, best.model, seed, left, check
         self.relax = Relaxation(self.model, seed, check, threads)
         self.threads = threads
@@ -172,8 +173,8 @@ class Search:
 
         answer = select(
             self.relax.pool, chosen, seconds=min(left, at_most_s) if np.isfinite(left) else None, fixed=fixed,
-            start=self.start(chosen) if start is None else start, seed=self.seed, check=self.check, nodes=nodes, cuts=cuts,
-            better=better,
+            start=self.start(chosen) if start is None else start, seed=self.seed, check=self.check, nodes=nodes,
+            cuts=cuts, better=better,
         )  # fmt: skip
         if answer.columns is not None:
             better(answer.columns, answer.cost)

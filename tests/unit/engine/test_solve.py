@@ -51,7 +51,9 @@ def test_a_wish_to_stop_is_granted_with_the_best_plan_so_far() -> None:
     week = week_of("mixed-160x10")
     told: list[Progress] = []
     began = time.monotonic()
-    plan = solve(week, seconds=None, clock=time.monotonic, report=told.append, stop=lambda: any(p.cost for p in told[5:]))
+    plan = solve(
+        week, seconds=None, clock=time.monotonic, report=told.append, stop=lambda: any(p.cost for p in told[5:])
+    )
     assert time.monotonic() - began < 10
     assert plan.routes
     assert not audit(week, plan).broken_rules
