@@ -9,7 +9,7 @@ import sys
 
 import typer
 
-from api.cli import business, changes, crews, exchange, planning, worth
+from api.cli import accounts, business, changes, crews, exchange, planning, worth
 from api.cli_roads import app as roads
 from scheduler.errors import BadInput
 
@@ -35,6 +35,7 @@ app.command("packet", short_help="Write a job's packet as PDF.")(exchange.packet
 app.command("daysheet", short_help="Write a crew's day on paper as PDF.")(exchange.day_sheet)
 app.command("demo", short_help="Make the demo business, drawn, counted and planned.")(business.demo)
 app.command("serve", short_help="Serve the pages on this machine.")(business.serve)
+app.command("reset-password", short_help="Print a new one-time password of an account.")(accounts.reset_password)
 app.add_typer(roads)
 
 

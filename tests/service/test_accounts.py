@@ -12,10 +12,12 @@ import pytest
 from fastapi import FastAPI
 from fastapi.testclient import TestClient
 from sqlmodel import select
+from typer.testing import CliRunner
 
 from api import tables
 from api.accounts import ONE_TIME_DAYS, Role
 from api.app import create_app
+from api.cli import app as commands
 from api.database import transaction
 from tests.service.cast import JSON, PAGE, anonymous, frozen, settings_for, sign_in, signed_in
 
@@ -171,3 +173,18 @@ def test_the_first_start_prints_a_managers_password_and_later_ones_none(
         assert client.get("/accounts").status_code == 200
     with started(tmp_path, capsys) as (_, none):
         assert none is None
+
+
+def test_the_command_line_lets_a_locked_out_manager_in(app: FastAPI, monkeypatch: pytest.MonkeyPatch) -> None:
+    with transaction(app.state.database) as session:
+        for row in session.exec(select(tables.Account).where(tables.Account.name == "maud")):
+            row.active = False
+            session.add(row)
+    monkeypatch.setenv("EAVEBOARD_DATA", str(app.state.settings.data))
+    monkeypatch.setenv("EAVEBOARD_PASSWORD_COST", "quick")
+    done = CliRunner().invoke(commands, ["reset-password", "Maud"])
+    assert done.exit_code == 0, done.output
+    password = done.output.split()[-1]
+    assert sign_in(anonymous(app), "maud", password).get("/password").status_code == 200
+    unknown = CliRunner().invoke(commands, ["reset-password", "nobody-here"])
+    assert 'there is no account "nobody-here"' in str(unknown.exception)

@@ -5,9 +5,11 @@ from __future__ import annotations
 import datetime
 import shutil
 from collections.abc import Iterator
+from typing import Annotated
 
 import pytest
 from fastapi import FastAPI
+from fastapi.responses import Response
 from fastapi.testclient import TestClient
 from itsdangerous import URLSafeSerializer
 from sqlmodel import select
@@ -15,6 +17,9 @@ from sqlmodel import select
 from api import tables
 from api.accounts import Role
 from api.database import transaction
+from api.guards import Who, allow, own_crew_day
+from api.idempotency import Once
+from api.pages import Database
 from scheduler.plan import read_plan
 from tests.conftest import BuiltDemo
 from tests.service.cast import JSON, PAGE, anonymous, by_link, frozen, running, settings_for, signed_in
@@ -176,3 +181,34 @@ def test_a_link_shows_the_stops_of_the_posted_week_and_their_jobs_alone(
         assert phone.get(f"/jobs/{other.stops[0].job}/drawing.svg").status_code == 404
         lead = signed_in(app, Role.lead)
         assert lead.get(f"/crews/{other.crew}/days/{DAY}").status_code == 200
+
+
+def test_a_crew_writes_on_its_own_day_by_link_and_a_lead_for_the_own_crew(app: FastAPI) -> None:
+    """What the routes of the day sheet rest on: `allow`, `own_crew_day` and `Once` together."""
+
+    @app.post("/crews/{crew_id}/days/{day}/trial")
+    def trial(
+        session: Database,
+        who: Annotated[Who, allow(Role.office, Role.lead, crew_link=True)],
+        once: Once,
+        crew_id: str,
+        day: str,  # a route made under the frozen clock cannot take a date
+    ) -> Response:
+        own_crew_day(who, crew_id, datetime.date.fromisoformat(day), write=True)
+        return once(session, lambda: Response(who.name))
+
+    phone, mine, other = by_link(app, "north-1", DAY), f"{HOME}/trial", f"/crews/north-2/days/{DAY}/trial"
+    for replayed in (None, "true"):
+        answer = phone.post(mine, headers={"Idempotency-Key": "k"})
+        assert (answer.text, answer.headers.get("idempotency-replayed")) == ("north-1 by day link", replayed)
+    assert phone.post(other).status_code == 404
+    del phone.headers["X-CSRF-Token"]
+    assert phone.post(mine).status_code == 403
+    with transaction(app.state.database) as session:
+        for row in session.exec(select(tables.Account).where(tables.Account.role == Role.lead)):
+            row.crew_id = "north-2"
+            session.add(row)
+    lead = signed_in(app, Role.lead)
+    assert (lead.post(mine).status_code, lead.post(other).text) == (403, "lorn")
+    assert signed_in(app, Role.office).post(mine).text == "olive"
+    assert signed_in(app, Role.reader).post(mine).status_code == 403
