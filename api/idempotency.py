@@ -19,7 +19,7 @@ from collections.abc import Callable
 from typing import Annotated
 
 import sqlalchemy as sa
-from fastapi import Depends, Request
+from fastapi import Depends, Header, Request
 from sqlmodel import Session, col
 from starlette.datastructures import UploadFile
 from starlette.responses import Response
@@ -64,9 +64,13 @@ async def _fingerprint(request: Request) -> str:
 class Repeatable:
     """One request's key and fingerprint; calling it with the write does that write once."""
 
-    def __init__(self, request: Request, fingerprint: Annotated[str, Depends(_fingerprint)]) -> None:
+    def __init__(
+        self,
+        request: Request,
+        fingerprint: Annotated[str, Depends(_fingerprint)],
+        sent: Annotated[str | None, Header(alias=HEADER, description="unique to this request and its repeats")] = None,
+    ) -> None:
         self._request, self._fingerprint = request, fingerprint
-        sent = request.headers.get(HEADER)
         self.key = None if sent is None else _key(sent)
 
     def __call__(self, session: Session, write: Callable[[], Response]) -> Response:

@@ -14,13 +14,14 @@ from api import accounts
 from api.accounts import Passwords, Role
 from api.guards import STAFF, Who, allow, cookie_name, csrf_token, everyone, found
 from api.pages import Database, page, wants_json
-from api.problems import Problem
+from api.problems import Problem, responses
+from api.records import Words
 from api.settings import Settings
 from api.tables import Account, Crew
 from scheduler.errors import BadInput
 
 router = APIRouter(tags=["accounts"])
-Text = Annotated[str, Form(max_length=400)]
+Text = Annotated[Words, Form(max_length=400)]
 Manager = Annotated[Who, allow(Role.manager)]
 Anybody = Annotated[Who, everyone()]
 SignedIn = Annotated[Who, allow(*STAFF, one_time=True)]
@@ -41,7 +42,7 @@ def sign_in_page(request: Request, who: Anybody, next: str = "/") -> Response:
     return _unkept(shown)
 
 
-@router.post("/sign-in")
+@router.post("/sign-in", responses=responses(429))
 def sign_in(request: Request, who: Anybody, name: Text = "", password: Text = "", next: Text = "/") -> Response:
     """Begin a session by name and password."""
     state = request.app.state

@@ -61,14 +61,14 @@ def customer(session: Database, _: Reader, customer_id: str, if_none_match: IfNo
     return records.shown(found(session, Customer, customer_id, "customer"), if_none_match)
 
 
-@router.post("", status_code=201, response_model=CustomerRecord, responses=responses(409))
+@router.post("", status_code=201, response_model=CustomerRecord, responses=responses(400, 409))
 def make_customer(session: Database, who: Writer, once: Once, body: CustomerBody) -> Response:
     """Make a customer; repeat safely by Idempotency-Key."""
     row = Customer(id=records.new_id("C"), **body.model_dump())
     return once(session, lambda: records.make(session, who, row, "customer", "/customers"))
 
 
-@router.put("/{customer_id}", response_model=CustomerRecord, responses=responses(409, 412, 428))
+@router.put("/{customer_id}", response_model=CustomerRecord, responses=responses(400, 409, 412, 428))
 def change_customer(
     session: Database, who: Writer, once: Once, customer_id: str, body: CustomerBody, if_match: IfMatch = None
 ) -> Response:
@@ -81,7 +81,7 @@ def change_customer(
     return once(session, write)
 
 
-@router.delete("/{customer_id}", status_code=204, responses=responses(409, 412, 428))
+@router.delete("/{customer_id}", status_code=204, responses=responses(400, 409, 412, 428))
 def delete_customer(session: Database, who: Writer, once: Once, customer_id: str, if_match: IfMatch = None) -> Response:
     """Delete a customer that has no site and no order."""
 

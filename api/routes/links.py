@@ -16,6 +16,7 @@ from api.accounts import Role
 from api.guards import STAFF, Who, allow, everyone, found, own_crew_day
 from api.pages import Database, page, wants_json
 from api.problems import Problem
+from api.records import Words
 from api.routes.accounts import set_cookie
 from api.tables import Crew, DayLink
 from scheduler.documents import encode
@@ -23,7 +24,7 @@ from scheduler.errors import BadInput
 
 router = APIRouter(tags=["day links"])
 Office = Annotated[Who, allow(Role.manager, Role.office)]
-Text = Annotated[str, Form(max_length=80)]
+Text = Annotated[Words, Form(max_length=80)]
 
 
 @router.get("/day-links")

@@ -66,7 +66,7 @@ def site(session: Database, _: Reader, site_id: str, if_none_match: IfNoneMatch 
     return records.shown(found(session, Site, site_id, "site"), if_none_match)
 
 
-@router.post("", status_code=201, response_model=SiteRecord, responses=responses(409))
+@router.post("", status_code=201, response_model=SiteRecord, responses=responses(400, 409))
 def make_site(session: Database, who: Writer, once: Once, body: SiteBody) -> Response:
     """Make a site of a customer; repeat safely by Idempotency-Key."""
 
@@ -78,7 +78,7 @@ def make_site(session: Database, who: Writer, once: Once, body: SiteBody) -> Res
     return once(session, write)
 
 
-@router.put("/{site_id}", response_model=SiteRecord, responses=responses(409, 412, 428))
+@router.put("/{site_id}", response_model=SiteRecord, responses=responses(400, 409, 412, 428))
 def change_site(
     session: Database, who: Writer, once: Once, site_id: str, body: SiteBody, if_match: IfMatch = None
 ) -> Response:
@@ -92,7 +92,7 @@ def change_site(
     return once(session, write)
 
 
-@router.delete("/{site_id}", status_code=204, responses=responses(409, 412, 428))
+@router.delete("/{site_id}", status_code=204, responses=responses(400, 409, 412, 428))
 def delete_site(session: Database, who: Writer, once: Once, site_id: str, if_match: IfMatch = None) -> Response:
     """Delete a site that has no order, survey or visit."""
 

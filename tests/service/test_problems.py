@@ -117,7 +117,9 @@ def test_the_openapi_declares_problems_and_nothing_of_the_framework_s_own_form(c
                 assert MEDIA_TYPE in operation["responses"][status]["content"], (method, path)
     assert "HTTPValidationError" not in str(described)
     put = described["paths"]["/customers/{customer_id}"]["put"]["responses"]
-    assert {"409", "412", "428"} <= set(put)
+    assert {"400", "409", "412", "428"} <= set(put)
+    sent = {parameter["name"] for parameter in described["paths"]["/customers/{customer_id}"]["put"]["parameters"]}
+    assert {"If-Match", "Idempotency-Key"} <= sent
 
 
 def test_one_fault_is_a_list_of_one() -> None:

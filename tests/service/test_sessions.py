@@ -143,6 +143,13 @@ def test_signing_in_needs_the_token_of_its_own_form(app: FastAPI) -> None:
     assert client.post("/sign-in", data={**data, "csrf": foreign}).status_code == 403
 
 
+def test_a_name_that_no_database_takes_is_refused(app: FastAPI) -> None:
+    client = anonymous(app)
+    csrf = client.get("/sign-in", headers=JSON).json()["csrf"]
+    answer = client.post("/sign-in", data={"name": "a\0b", "password": "x", "csrf": csrf})
+    assert (answer.status_code, answer.json()["where"]) == (422, "body.name")
+
+
 def test_after_too_many_tries_a_name_waits_even_with_the_right_password(app: FastAPI) -> None:
     client = anonymous(app)
     with frozen(NOON):
