@@ -92,7 +92,7 @@ def import_tables(
     if not reader.faults:
         _check_counts(session, reader)
     if reader.faults:
-        raise BadFiles(reader.faults)
+        raise BadFiles(sorted(reader.faults, key=_place))
     steps = [_step(session, table, row, value, reader, now) for table, row, value in reader.read]
     changes = tuple(change for change, _ in steps)
     mark = fingerprint([[c.table, c.key, c.kind, sorted(c.fields.items())] for c in changes])
@@ -112,13 +112,15 @@ class _Line(Row):
     """A row of a table handed in: the cells' usual ways are understood, and faults tell their place apart."""
 
     def __init__(self, upload: Upload, number: int, cells: Sequence[str], faults: list[BadInput]) -> None:
-        where = f"{upload.file}, {f'sheet {upload.sheet}, ' if upload.sheet else ''}row {number}"
-        super().__init__(where, dict(zip(upload.head, cells, strict=True)), faults)
+        sheet = f', sheet "{upload.sheet}"' if upload.sheet else ""
+        super().__init__(f"{upload.file}{sheet}, row {number}", dict(zip(upload.head, cells, strict=True)), faults)
         self.upload, self.number = upload, number
 
     def fault(self, column: str, problem: str) -> None:
         self.bad = True
         upload = self.upload
+        if any((fault.row, fault.column) == (self.number, column) for fault in upload.faults):
+            return  # told already
         self._faults.append(CellFault(upload.file, problem, sheet=upload.sheet, row=self.number, column=column))
 
     def read(self, column: str, parse: Callable[[str], T], default: T) -> T:
@@ -164,6 +166,7 @@ class _Reader(YardFiles, WorkFiles):
     def sheet(self, file: str, columns: str) -> list[Row]:
         self._table = file.removesuffix(".csv")
         upload, wanted = self.uploads[self._table], columns.split()
+        self.faults += upload.faults
         faults = len(self.faults)
         for name in wanted:
             if name not in upload.head:
@@ -194,6 +197,11 @@ class _Reader(YardFiles, WorkFiles):
             self.bookings[value.visit_id] = value
         else:
             self.read.append((self._table, row, value))
+
+
+def _place(fault: BadInput) -> tuple[str, str, int]:
+    """Return where a fault is, to sort by: rows in order, columns as they were read."""
+    return (fault.file, fault.sheet or "", fault.row or 0) if isinstance(fault, CellFault) else (fault.where, "", 0)
 
 
 def _check_counts(session: Session, reader: _Reader) -> None:
@@ -227,6 +235,8 @@ def _step(
         booking, told = reader.bookings.get(value.id), _told(session, value.id)
         if booking is not None and (told is None or _promise(told) != _promise(booking)):
             fields["booking"] = ("" if told is None else _promise_words(told), _promise_words(booking))
+    if held is None:
+        fields = {name: pair for name, pair in fields.items() if pair[1]}
     kind: Kind = "new" if held is None else "changed" if fields else "unchanged"
 
     def do() -> None:

@@ -13,8 +13,10 @@ from jinja2 import Environment, FileSystemLoader, StrictUndefined
 from sqlmodel import Session
 
 from api import tables
+from api.exchange.cells import hours_text
 from api.exchange.checks import CHECKS, GOES_FIRST, cautions
 from api.exchange.days import CrewDay, crew_day
+from api.exchange.importing import span_of
 from api.pages import clock, day_name, duration, feet
 from api.queries import facts, planned_stop
 from api.service import JobPage, job_page
@@ -154,6 +156,11 @@ def _holes(found: JobPage, measures: Measures) -> list[Hole]:
     return lines
 
 
+def _allowed(hours: list[tables.VisitHours]) -> str:
+    """Return the hours that a customer allows."""
+    return hours_text(span_of(one) for one in hours)
+
+
 def _case(found: JobPage) -> str:
     """Return the load case that asks most of every bracket, empty where they differ: then each names its own."""
     survey, layout = found.job.survey, found.job.layout
@@ -186,7 +193,13 @@ def _environment() -> Environment:
         lstrip_blocks=True,
     )
     made.filters.update(
-        clock=clock, day_name=day_name, duration=duration, feet=feet, feet_inches=feet_inches, pounds=pounds
+        allowed=_allowed,
+        clock=clock,
+        day_name=day_name,
+        duration=duration,
+        feet=feet,
+        feet_inches=feet_inches,
+        pounds=pounds,
     )
     return made
 

@@ -38,20 +38,24 @@ class CellFault(BadInput):
 
 @dataclass(frozen=True)
 class Upload:
-    """One table as it was handed in: `lines` are (row number, cells), cells in the order of `head`, all as text."""
+    """One table as it was handed in: `lines` are (row number, cells), cells in the order of `head`, all as text.
+
+    `faults` are cells that hold no value at all (an error, a control character); their text is not to be judged.
+    """
 
     name: str
     file: str
     sheet: str | None
     head: tuple[str, ...]
     lines: tuple[tuple[int, tuple[str, ...]], ...]
+    faults: tuple[CellFault, ...] = ()
 
 
 def read_upload(data: bytes, file: str, names: Sequence[str], table: str | None = None) -> list[Upload]:
     """Return the tables of a CSV or XLSX file called `file`, those among `names`.
 
     A CSV file is one table, the one that `table` or the file's name says; an XLSX file one a sheet, called as the
-    sheet is. Raises `BadFiles` with every fault of form.
+    sheet is. Raises `BadFiles` with every fault of form; those of single cells stay with their table.
     """
     faults: list[BadInput] = []
     if table is not None and table not in names:
@@ -121,11 +125,16 @@ def _named(text: str, names: Sequence[str]) -> str | None:
 
 
 def _shaped(
-    name: str, file: str, sheet: str | None, records: list[tuple[int, list[str]]], faults: list[BadInput]
+    name: str,
+    file: str,
+    sheet: str | None,
+    records: list[tuple[int, list[str]]],
+    faults: list[BadInput],
+    bad: Sequence[CellFault] = (),
 ) -> list[Upload]:
     """Return the records as a table, its first row the names of the columns; note what is wrong with its form."""
     at: dict[str, Any] = {"sheet": sheet}
-    before = len(faults)
+    before, bad = len(faults), [*bad]
     if not records or not any(cell.strip() for cell in records[0][1]):
         return [*_fault(faults, CellFault(file, "must hold the names of the columns", row=1, **at))]
     row, head = records[0]
@@ -155,9 +164,9 @@ def _shaped(
             continue
         wide = [*cells[: len(head)], *[""] * (len(head) - len(cells))]
         for column, cell in zip(head, wide, strict=True):
-            _check_text(file, row, column, cell, faults, sheet)
+            _check_text(file, row, column, cell, bad, sheet)
         lines.append((row, tuple(bare(cell.strip()) for cell in wide)))
-    return [] if len(faults) > before else [Upload(name, file, sheet, tuple(head), tuple(lines))]
+    return [] if len(faults) > before else [Upload(name, file, sheet, tuple(head), tuple(lines), tuple(bad))]
 
 
 def _fault(faults: list[BadInput], fault: BadInput) -> Iterator[Upload]:
@@ -165,7 +174,7 @@ def _fault(faults: list[BadInput], fault: BadInput) -> Iterator[Upload]:
     yield from ()
 
 
-def _check_text(file: str, row: int, column: str, cell: str, faults: list[BadInput], sheet: str | None) -> None:
+def _check_text(file: str, row: int, column: str, cell: str, faults: list[CellFault], sheet: str | None) -> None:
     place: dict[str, Any] = {"sheet": sheet, "row": row, "column": column}
     if _CONTROL.search(cell):
         faults.append(CellFault(file, "holds a control character; write the text again", **place))
@@ -207,24 +216,27 @@ def _workbook(data: bytes, file: str, names: Sequence[str], table: str | None, f
         elif any(upload.name == name for upload in found):
             faults.append(CellFault(file, f'is a second table "{name}"; take one out', sheet=sheet.title))
         else:
-            records = _records(sheet, formulas[sheet.title], file, faults)
-            found += _shaped(table or name, file, sheet.title, records, faults)
+            records, bad = _records(sheet, formulas[sheet.title], file, faults)
+            found += _shaped(table or name, file, sheet.title, records, faults, bad)
     return found
 
 
-def _records(values: Any, formulas: Any, file: str, faults: list[BadInput]) -> list[tuple[int, list[str]]]:
-    """Return the rows of a sheet as text."""
+def _records(
+    values: Any, formulas: Any, file: str, faults: list[BadInput]
+) -> tuple[list[tuple[int, list[str]]], list[CellFault]]:
+    """Return the rows of a sheet as text, and the cells that hold no value; what is wrong with its form is noted."""
     title = values.title
     if values.max_row > 50 * MOST_ROWS or values.max_column > MOST_COLUMNS:
         problem = (
             f"reaches to column {values.max_column}, row {values.max_row}; take out what stands far from the table"
         )
         faults.append(CellFault(file, problem, sheet=title))
-        return []
+        return [], []
     for merged in values.merged_cells.ranges:
         problem = f"cells {merged.coord} are merged; take the merging out, so that each row has its own cells"
         faults.append(CellFault(file, problem, sheet=title, row=merged.min_row))
-    records = []
+    records: list[tuple[int, list[str]]] = []
+    bad: list[CellFault] = []
     names = [str(cell.value or "") for cell in values[1]]
     for cells in values.iter_rows():
         row, texts = cells[0].row, []
@@ -232,10 +244,10 @@ def _records(values: Any, formulas: Any, file: str, faults: list[BadInput]) -> l
             text, problem = _text_of(cell, formulas.cell(row, n + 1))
             if problem:
                 column = names[n].strip() if n < len(names) else ""
-                faults.append(CellFault(file, problem, sheet=title, row=row, column=column or cell.column_letter))
+                bad.append(CellFault(file, problem, sheet=title, row=row, column=column or cell.column_letter))
             texts.append(text)
         records.append((row, texts))
-    return records
+    return records, bad
 
 
 def _text_of(cell: Any, formula: Any) -> tuple[str, str]:

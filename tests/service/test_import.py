@@ -20,6 +20,7 @@ from api import tables
 from api.accounts import Role
 from api.database import transaction
 from api.exchange.cells import usual_date, usual_number, usual_time
+from api.exchange.exporting import stored_tables, to_csv
 from api.exchange.importing import IMPORTABLE, Imported, import_tables
 from api.exchange.uploads import CellFault, Upload, read_upload
 from api.sheets import BadFiles
@@ -196,9 +197,6 @@ ODDITIES: list[tuple[str, bytes, str]] = [
     ("customers.csv", b"customer,name,,email,note\n", "row 1: column 3 has no name"),
     ("customers.csv", f'{CUSTOMERS}C-900,"Orrin,,,\n'.encode(), "row 2: cannot be read as a table"),
     ("customers.csv", f"{CUSTOMERS}C-900,Thistlewood, Orrin,,,\n".encode(), "row 2: has 6 cells, the first row 5"),
-    ("customers.csv", f"{CUSTOMERS}C-900,#REF!,,,\n".encode(), "row 2, name: holds the error #REF!"),
-    ("customers.csv", f"{CUSTOMERS}C-900,Orr\x07in,,,\n".encode(), "row 2, name: holds a control character"),
-    ("customers.csv", f"{CUSTOMERS}C-900,Am\ufffdlie,,,\n".encode(), "row 2, name: holds “\ufffd”"),
     ("clients.csv", CUSTOMERS.encode(), "does not say which table it is"),
     ("customers.xlsx", b"PK\x03\x04 no book", "cannot be read as an XLSX file"),
 ]
@@ -210,6 +208,16 @@ def test_oddities_of_form_are_told(file: str, data: bytes, words: str) -> None:
         read_upload(data, file, IMPORTABLE)
     assert words in str(caught.value)
     assert str(caught.value).startswith(file)
+
+
+@pytest.mark.parametrize(
+    ("text", "words"),
+    [("#REF!", "holds the error #REF!"), ("Orr\x07in", "holds a control character"), ("Am\ufffdlie", "holds “\ufffd”")],
+)
+def test_a_cell_without_a_value_is_told_beside_all_others(business: sa.Engine, text: str, words: str) -> None:
+    first, second = faults_of(business, csv_of("customers", f"{CUSTOMERS}C-900,{text},,,\n,Orrin,,,\n"))
+    assert first.startswith(f"customers.csv, row 2, name: {words}")
+    assert second == "customers.csv, row 3, customer: must not be empty"
 
 
 def test_columns_must_be_the_known_ones(business: sa.Engine) -> None:
@@ -255,20 +263,23 @@ def test_xlsx_cells_are_read_as_people_mean_them(business: sa.Engine) -> None:
     assert fault.problem == 'must be a whole number, is "27.5"'
 
 
-def test_xlsx_errors_formulas_without_value_and_merged_cells_are_refused() -> None:
+def test_xlsx_errors_formulas_without_value_and_merged_cells_are_refused(business: sa.Engine) -> None:
     book = openpyxl.Workbook()
     sheet = book.active
     sheet.title = "customers"
     sheet.append(["customer", "name", "phone", "email", "note"])
     sheet.append(["C-900", "=A2", "#N/A", "", ""])
-    sheet.append(["C-901", "Orrin", "", "", ""])
+    sheet.append(["", "Orrin", "", "", ""])
+    where = 'customers.xlsx, sheet "customers", row'
+    assert faults_of(business, read_upload(saved(book), "customers.xlsx", IMPORTABLE)) == [
+        f"{where} 2, name: holds a formula without a kept value; "
+        "open and save the file in a spreadsheet, or write the value",
+        f"{where} 2, phone: holds the error #N/A; mend its formula or write the value",
+        f"{where} 3, customer: must not be empty",
+    ]
     sheet.merge_cells("C3:D3")
-    with pytest.raises(BadFiles) as caught:
+    with pytest.raises(BadFiles, match=f"{where} 3: cells C3:D3 are merged"):
         read_upload(saved(book), "customers.xlsx", IMPORTABLE)
-    text = str(caught.value)
-    assert 'customers.xlsx, sheet "customers", row 3: cells C3:D3 are merged' in text
-    assert 'sheet "customers", row 2, name: holds a formula without a kept value' in text
-    assert 'sheet "customers", row 2, phone: holds the error #N/A' in text
 
 
 def test_a_sheet_that_is_no_table_is_told() -> None:
@@ -364,3 +375,21 @@ def test_who_may_take_tables_in_and_out(app_with_business: FastAPI) -> None:
         assert sent.status_code == (200 if may else 403)
         assert client.get("/exchange/export.zip").status_code == (200 if role is Role.manager else 403)
     assert anonymous(app_with_business).get("/exchange/export.zip").status_code == 401
+
+
+def test_both_databases_take_tables_in_and_give_them_out(app_on_either: FastAPI) -> None:
+    people = (
+        "person,name,yard,role,phone,skills,weekdays,day_cents\nquill,Quill Änderby,north,extra,,masonry,Tue Thu,9000\n"
+    )
+    sites = "site,customer,town,address,lat,lon,storeys,built,access\nS-900,C-900,T,1 Quay,41.3,-98.0,1,,=gate\n"
+    head = (DEMO / "visits.csv").read_text().splitlines()[0]
+    visit = "J-900,survey,S-900,,,2027-04-15,Mon 9:00-17:00,north-1,2027-04-12,9:15,day,phone,Monday,,,,,"
+    texts: dict[str, str | bytes] = {"people": people, "customers": NEW, "sites": sites, "visits": f"{head}\n{visit}\n"}
+    uploads = [upload for name, text in texts.items() for upload in csv_of(name, text)]
+    database = app_on_either.state.database
+    assert run(database, uploads).count("new") == 4
+    assert run(database, uploads).count("unchanged") == 4
+    with transaction(database) as session:
+        stored = {table.name: table for table in stored_tables(session)}
+    assert b"'=gate" in to_csv(stored["site"])
+    assert stored["booking"].rows[0][stored["booking"].head.index("day")] == "2027-04-12"
