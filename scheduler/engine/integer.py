@@ -88,7 +88,22 @@ def select(
         return Answer(None, np.inf, better_than if empty else info.mip_dual_bound, empty)
     value = np.array(h.getSolution().col_value)[rows.jobs :]
     taken = [columns[c] for c in np.nonzero(value > 0.5)[0]]
-    return Answer(taken, float(info.objective_function_value), float(info.mip_dual_bound), proven)
+    cost = cost_of(pool, taken)
+    if start and abs(cost - info.objective_function_value) > 0.5:
+        # HiGHS 1.16 can call the given start optimal, at a wrong value, where its presolve has solved the whole program.
+        return select(
+            pool, chosen, seconds=seconds, fixed=fixed, cuts=cuts, better_than=better_than, seed=seed, check=check,
+            nodes=nodes, better=better,
+        )  # fmt: skip
+    return Answer(taken, cost, min(cost, float(info.mip_dual_bound)), proven and abs(cost - info.mip_dual_bound) < 1)
+
+
+def cost_of(pool: Pool, taken: Sequence[int]) -> int:
+    """Return what a selection of columns costs in cents, jobs in none of them skipped."""
+    skip = pool.rows.model.skip_cost.copy()
+    for c in taken:
+        skip[pool.jobs[c]] = 0
+    return sum(pool.cost[c] for c in taken) + int(skip.sum())
 
 
 def _point(pool: Pool, columns: Sequence[int], start: Sequence[int]) -> Any:

@@ -12,6 +12,7 @@ import numpy as np
 
 from scheduler.engine import routes
 from scheduler.engine.days import Columns, Day
+from scheduler.engine.listed import Listed
 from scheduler.engine.master import Pool, extend, solver
 from scheduler.engine.model import Model
 from scheduler.engine.rows import Rows
@@ -48,9 +49,10 @@ class Relaxation:
         self.level = 0  # of `BEAMS`
         self.dual: Any = np.zeros(len(self.rows.cap))
         self.primal: Any = np.zeros(0)
-        # The cost of a route's metres is rounded: a column costs at most half a cent less than pricing counts.
-        whole = all(int(model.km_cents[k]) % 1000 == 0 for k in self.lead)
-        self.rounding = 0.0 if whole else 0.5 * float(self.count.sum())
+        self.listed = Listed(self.rows, self.days, self.lead, check)
+        # The cost of a route's metres is rounded: a priced column costs at most half a cent less than pricing counts.
+        priced = [k for k in self.lead if k not in self.listed.span and int(model.km_cents[k]) % 1000]
+        self.rounding = 0.5 * float(self.count[priced].sum())
 
     def add(self, columns: Columns) -> int:
         """Take columns into the pool; the linear program gets them at its next solution."""
@@ -77,8 +79,12 @@ class Relaxation:
         room = EXACT_ROOM if beam == 0 else ROOM
         most = min(MOST_NEW, max(LEAST_NEW, NEW_AT_ALL // len(self.lead)))
 
+        reduced_of_listed = self.listed.reduced(self.dual)
+
         def one(k: int) -> tuple[Columns, Any, int]:
             self.check()
+            if k in self.listed.span:
+                return *self.listed.under(k, reduced_of_listed, -TOLERANCE, most), routes.COMPLETE
             return self.days[k].search(prices, -TOLERANCE, every_set=False, room=room, beam=beam, most=most)
 
         found = list(self.threads.map(one, self.lead)) if self.threads else [one(k) for k in self.lead]
@@ -90,6 +96,26 @@ class Relaxation:
         if complete:
             self.bound = max(self.bound, bound - self.rounding)
         return new, complete
+
+    def under(self, gap: float, most: int, room: int) -> bool:
+        """Add every route with a reduced cost under `gap` to the pool; False where there are more than `most`."""
+        prices = self.rows.prices(self.dual, self.days)
+        reduced_of_listed = self.listed.reduced(self.dual)
+
+        def one(k: int) -> tuple[Columns, int]:
+            self.check()
+            if k in self.listed.span:
+                return self.listed.under(k, reduced_of_listed, gap, 0)[0], routes.COMPLETE
+            columns, _, ended = self.days[k].search(prices, gap, every_set=True, room=room)
+            return columns, ended
+
+        total = 0
+        for columns, ended in self.threads.map(one, self.lead) if self.threads else map(one, self.lead):
+            total += len(columns)
+            if ended != routes.COMPLETE or total > most:
+                return False
+            self.add(columns)
+        return True
 
     def dual_value(self) -> float:
         """Return what the prices alone are worth: right sides by prices, with the skip columns at their best."""
@@ -160,6 +186,7 @@ class Relaxation:
             self.lp.addRow(-np.inf, float(cut.most), len(held), places, weight[held].astype(np.float64))
         self.rows.add_cuts(cuts)
         self.pool.renew()
+        self.listed.renew()
         return len(cuts)
 
     def run(self, progress: Callable[[], None] = lambda: None) -> None:

@@ -7,11 +7,10 @@ from concurrent.futures import ThreadPoolExecutor
 
 import numpy as np
 
-from scheduler.engine import routes
 from scheduler.engine.best import Best, Routes
 from scheduler.engine.closing import Closing
 from scheduler.engine.days import Columns
-from scheduler.engine.integer import Answer, select
+from scheduler.engine.integer import Answer, cost_of, select
 from scheduler.engine.model import Ints, Model
 from scheduler.engine.polish import Polish
 from scheduler.engine.relax import Relaxation, Stopped
@@ -95,10 +94,7 @@ class Search:
     def dive(self) -> None:
         """Make a plan of the linear program's solution."""
         taken = self.relax.dive()
-        routes = self.routes_of(taken)
-        planned = [j for jobs in routes.values() for j in jobs]
-        cost = sum(self.relax.pool.cost[c] for c in taken) + int(np.delete(self.model.skip_cost, planned).sum())
-        self.best.offer(routes, cost)
+        self.best.offer(self.routes_of(taken), cost_of(self.relax.pool, taken))
 
     def polish_once(self) -> None:
         """Plan the crew days of one neighbourhood anew."""
@@ -117,7 +113,7 @@ class Search:
             self.best.tell("choosing among the routes found")
             answer = self.integer(range(len(relax.pool)), limit)
             self.best.tell("listing every route that could still pay")
-            complete = self.list_routes(self.best.cost - relax.bound + relax.rounding + MARGIN)
+            complete = relax.under(self.best.cost - relax.bound + relax.rounding + MARGIN, MOST_COLUMNS, DAY_ROOM)
             if complete:
                 self.best.tell("proving the plan")
                 closing = Closing(relax.pool, self.cheap_enough(), self.check)
@@ -126,7 +122,7 @@ class Search:
                     return
                 answer = self.integer(closing.kept.tolist(), None, cuts=closing.cut_columns)
                 if answer.proven:
-                    self.best.prove(float(self.best.cost))
+                    self.best.prove(answer.bound)
                     return
             limit *= 4
 
@@ -139,27 +135,6 @@ class Search:
         reduced = columns.cost - priced
         kept = reduced <= self.best.cost - relax.bound + relax.rounding + MARGIN
         return [int(c) for c in np.nonzero(kept)[0]]
-
-    def list_routes(self, gap: float) -> bool:
-        """Add every route with a reduced cost under `gap` to the pool; return whether all are in it."""
-        relax = self.relax
-        prices = relax.rows.prices(relax.dual, relax.days)
-        total = 0
-
-        def one(k: int) -> tuple[Columns, int]:
-            self.check()
-            columns, _, ended = relax.days[k].search(prices, gap, every_set=True, room=DAY_ROOM)
-            return columns, ended
-
-        found = self.threads.map(one, relax.lead) if self.threads else map(one, relax.lead)
-        complete = True
-        for columns, ended in found:
-            total += len(columns)
-            complete &= ended == routes.COMPLETE
-            if total > MOST_COLUMNS:
-                return False
-            relax.add(columns)
-        return complete
 
     def integer(
         self, chosen: range | list[int], nodes: int | None, *, cuts: Sequence[Ints] = (), fixed: Sequence[int] = (),

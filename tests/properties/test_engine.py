@@ -14,7 +14,7 @@ from scheduler.week import Week
 from tests.brute import cheapest
 from tests.weeks import small_week, weeks
 
-SEEDS = range(5_000, 5_200)
+SEEDS = [503, *range(5_000, 5_200)]  # 503: a solver once called its given start optimal, at a wrong value
 HANG_S = 2.0
 
 
@@ -27,7 +27,7 @@ def _compiled() -> None:
 @pytest.mark.parametrize("seed", SEEDS)
 def test_the_plan_of_a_small_week_is_as_cheap_as_trying_everything(seed: int) -> None:
     rng = random.Random(seed)
-    week = small_week(rng, jobs=rng.choice((3, 4, 5, 5, 6, 7)))
+    week = small_week(rng) if seed == 503 else small_week(rng, jobs=rng.choice((3, 4, 5, 5, 6, 7)))
     plan = solve(week, seconds=None, clock=time.monotonic, workers=1)
     assert not audit(week, plan).broken_rules
     assert plan.cost.total == cheapest(week).cost.total
