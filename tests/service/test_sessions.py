@@ -120,6 +120,15 @@ def test_a_session_ends_after_its_hours(app: FastAPI) -> None:
         assert bare.get("/session", headers=held).status_code == 401
 
 
+def test_a_session_of_an_account_that_is_no_longer_active_opens_nothing(app: FastAPI) -> None:
+    client = signed_in(app, Role.office)
+    with transaction(app.state.database) as session:
+        for row in session.exec(select(tables.Account).where(tables.Account.name == "olive")):
+            row.active = False
+            session.add(row)
+    assert client.get("/session").status_code == 401
+
+
 def test_a_writing_request_without_the_token_is_refused(app: FastAPI) -> None:
     client = signed_in(app, Role.office)
     other = signed_in(app, Role.manager).headers["X-CSRF-Token"]
