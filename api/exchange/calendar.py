@@ -23,6 +23,8 @@ from api.pages import feet
 _PRODUCT = "-//Eaveboard//Visits//EN"
 # How long a customer is told that a visit takes where no plan says it: the day's booking has only its start.
 _USUAL_MIN = 120
+# Years whose clock changes every feed tells: some readers keep a zone by its name, from whatever feed came first.
+_ZONE_FROM, _ZONE_TO = 2020, 2041
 _REFRESH = datetime.timedelta(hours=1)
 
 
@@ -97,7 +99,7 @@ def visit_calendar(session: Session, visit_id: str) -> bytes:
                 site=site,
             )
         )
-        _add_zone(calendar, business.timezone)
+    _add_zone(calendar, business.timezone)
     return bytes(calendar.to_ical())
 
 
@@ -196,18 +198,19 @@ def _entry(
 
 
 def _add_zone(calendar: icalendar.Calendar, timezone: str) -> None:
-    """Put the VTIMEZONE before the events that name it: one part for each change of the clock round them.
+    """Put the VTIMEZONE before the events that name it: one part for each change of the clock.
 
     The library's own (`add_missing_timezones`) begins daylight time by the clock after the change, an hour late, where
     RFC 5545 has it by the clock before it (3.6.5), and lists 68 years of dates, which not every reader takes.
     """
     starts = [event.DTSTART for event in calendar.events]
     moments = [start for start in starts if isinstance(start, datetime.datetime)]
-    if not moments:
-        return
+    if starts and not moments:
+        return  # whole days need no zone; a feed must hold something, so that one without events holds it (3.6)
+    years = [start.year for start in moments]
     zone = zoneinfo.ZoneInfo(timezone)
-    first = datetime.datetime(min(moments).year - 1, 1, 1, tzinfo=datetime.UTC)
-    last = datetime.datetime(max(moments).year + 2, 1, 1, tzinfo=datetime.UTC)
+    first = datetime.datetime(min([_ZONE_FROM, *(year - 1 for year in years)]), 1, 1, tzinfo=datetime.UTC)
+    last = datetime.datetime(max([_ZONE_TO, *(year + 2 for year in years)]), 1, 1, tzinfo=datetime.UTC)
     component = icalendar.Timezone()
     component.add("tzid", timezone)
     for at, before in [(first, first.astimezone(zone).utcoffset()), *_changes(zone, first, last)]:

@@ -73,7 +73,9 @@ def events(data: bytes) -> dict[str, Any]:
 
 def test_a_crew_has_an_event_for_each_stop_at_its_local_time(demo: sa.Engine) -> None:
     with transaction(demo) as session:
-        assert events(crew_calendar(session, "north-1")) == {}  # nothing is posted yet
+        empty = crew_calendar(session, "north-1")
+        assert events(empty) == {}  # nothing is posted yet
+        assert empty.count(b"BEGIN:VTIMEZONE") == 1  # a calendar must hold something (RFC 5545, 3.6)
         post(session, POSTED)
         feed = crew_calendar(session, "north-1")
         _, stops = crew_week(session, "north-1", MONDAY)
@@ -163,6 +165,7 @@ def test_a_customer_reads_the_visit_and_nothing_of_the_crew(demo: sa.Engine) -> 
             assert (event.status.value, event.sequence.value) == ("CANCELLED", "1")
         never = session.exec(select(tables.Visit).where(tables.Visit.id == "J-1043")).one()
         assert events(visit_calendar(session, never.id)) == {}
+        assert b"BEGIN:VTIMEZONE" in visit_calendar(session, never.id)
 
 
 def test_revisions_that_change_nothing_are_none() -> None:
