@@ -5,20 +5,17 @@ from __future__ import annotations
 import datetime
 import zoneinfo
 from pathlib import Path
-from typing import Annotated, Literal
+from typing import TYPE_CHECKING, Annotated, Literal
 
-import platformdirs
 import typer
 
-from api.forecasts.sources import NWS_ADDRESS, OPEN_METEO_ADDRESS, Got, Source, age_text, forecast_for
 from scheduler.errors import BadInput
-from scheduler.weather.default_limits import DEFAULT_LIMITS, DEFAULT_LIMITS_CSV
-from scheduler.weather.forecast import forecast_to_csv
-from scheduler.weather.limits import LimitTable, Work, limits_for, read_limits
-from scheduler.weather.local_day import clock
-from scheduler.weather.lost import lost_sentence
-from scheduler.weather.windows import Site, Span, work_windows
 
+if TYPE_CHECKING:
+    from api.forecasts.sources import Got
+    from scheduler.weather.limits import LimitTable
+
+# The weather modules and the web client are imported by the commands: `--help` must not wait for them.
 app = typer.Typer(help="Forecasts, work windows and what the weather costs.", no_args_is_help=True)
 
 SourceKind = Literal["file", "nws", "open-meteo"]
@@ -42,6 +39,9 @@ def fetch(
     out: Annotated[Path | None, typer.Option(help="Write the hours to this CSV file.")] = None,
 ) -> None:
     """Get the hourly forecast of a site, or the last good one with its age."""
+    from api.forecasts.sources import age_text
+    from scheduler.weather.forecast import forecast_to_csv
+
     got = _got(source, address, contact, lat, lon, keep)
     for note in got.notes:
         typer.echo(f"note: {note}", err=True)
@@ -77,6 +77,11 @@ def windows(
     keep: Keep = None,
 ) -> None:
     """Say when a site can be worked, at what risk, and what took the other hours."""
+    from scheduler.weather.limits import Work
+    from scheduler.weather.local_day import clock
+    from scheduler.weather.lost import lost_sentence
+    from scheduler.weather.windows import Site, Span, work_windows
+
     got = _got(source, address, contact, lat, lon, keep)
     for note in got.notes:
         typer.echo(f"note: {note}", err=True)
@@ -118,6 +123,9 @@ def show_limits(
     csv: Annotated[bool, typer.Option("--csv", help="Print the table as CSV, to edit.")] = False,
 ) -> None:
     """Show the limits of weather for each kind of work, each with its reason and source; check a table of your own."""
+    from scheduler.weather.default_limits import DEFAULT_LIMITS_CSV
+    from scheduler.weather.limits import Work, limits_for
+
     table = _limits(limits)
     if csv:
         typer.echo(DEFAULT_LIMITS_CSV if limits is None else limits.read_text(encoding="utf-8-sig"), nl=False)
@@ -156,6 +164,10 @@ def backtest(
 
 
 def _got(kind: SourceKind, address: str, contact: str, lat: float, lon: float, keep: Path | None) -> Got:
+    import platformdirs
+
+    from api.forecasts.sources import NWS_ADDRESS, OPEN_METEO_ADDRESS, Source, forecast_for
+
     usual = {"file": "", "nws": NWS_ADDRESS, "open-meteo": OPEN_METEO_ADDRESS}[kind]
     if kind == "file" and not address:
         raise typer.BadParameter("name the CSV file by --address")
@@ -168,6 +180,9 @@ def _got(kind: SourceKind, address: str, contact: str, lat: float, lon: float, k
 
 
 def _limits(file: Path | None) -> LimitTable:
+    from scheduler.weather.default_limits import DEFAULT_LIMITS
+    from scheduler.weather.limits import read_limits
+
     if file is None:
         return DEFAULT_LIMITS
     try:

@@ -10,7 +10,9 @@ import sys
 import typer
 
 from api.cli import accounts, business, changes, crews, exchange, planning, worth
+from api.cli_draw import calibrate, draw
 from api.cli_roads import app as roads
+from api.cli_weather import app as weather
 from scheduler.errors import BadInput
 
 app = typer.Typer(
@@ -29,6 +31,8 @@ app.command("worth", short_help="Say what would pay: one more crew, ladder, help
 app.command("crews", short_help="Form the crews of a week from people on a roster.")(crews.crews)
 app.command("replan", short_help="Plan the rest of a posted week again.")(changes.replan)
 app.command("offer", short_help="Offer a customer other times, with their cost.")(changes.offer)
+app.command("draw", short_help="Draw a survey's wall: layout, SVG and PDF.")(draw)
+app.command("calibrate", short_help="Fit the times of work to finished jobs.")(calibrate)
 app.command("export", short_help="Write every table into one ZIP file.")(exchange.export)
 app.command("import", short_help="Take a table into the database.")(exchange.take_in)
 app.command("packet", short_help="Write a job's packet as PDF.")(exchange.packet)
@@ -37,6 +41,7 @@ app.command("demo", short_help="Make the demo business, drawn, counted and plann
 app.command("serve", short_help="Serve the pages on this machine.")(business.serve)
 app.command("reset-password", short_help="Print a new one-time password of an account.")(accounts.reset_password)
 app.add_typer(roads)
+app.add_typer(weather, name="weather")
 
 
 def main(args: list[str] | None = None) -> None:

@@ -90,7 +90,7 @@ def select(
     taken = [columns[c] for c in np.nonzero(value > 0.5)[0]]
     cost = cost_of(pool, taken)
     if start and abs(cost - info.objective_function_value) > 0.5:
-        # HiGHS 1.16 can call the given start optimal, at a wrong value, where its presolve has solved the whole program.
+        # HiGHS 1.16 can call the given start optimal, at a wrong value, where its presolve has solved the whole.
         return select(
             pool, chosen, seconds=seconds, fixed=fixed, cuts=cuts, better_than=better_than, seed=seed, check=check,
             nodes=nodes, better=better,
