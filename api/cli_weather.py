@@ -62,12 +62,12 @@ def windows(
     lon: Lon,
     start: Annotated[datetime.datetime, typer.Option(formats=["%Y-%m-%d"], help="First day, such as 2027-03-15.")],
     timezone: Annotated[str, typer.Option(help="IANA zone of the site.")] = "America/New_York",
-    days: Annotated[int, typer.Option(min=1, max=14)] = 5,
+    days: Annotated[int, typer.Option(min=1, max=14, help="Days from the first.")] = 5,
     kind: Annotated[Literal["install", "survey", "repair"], typer.Option(help="Kind of work.")] = "install",
     minutes: Annotated[int, typer.Option(min=1, help="How long the work takes.")] = 180,
-    tall_ladder: Annotated[bool, typer.Option("--tall-ladder")] = False,
-    large_awning: Annotated[bool, typer.Option("--large-awning")] = False,
-    sealant: Annotated[bool, typer.Option("--sealant")] = False,
+    tall_ladder: Annotated[bool, typer.Option("--tall-ladder", help="A tall ladder is used.")] = False,
+    large_awning: Annotated[bool, typer.Option("--large-awning", help="The awning is a large one.")] = False,
+    sealant: Annotated[bool, typer.Option("--sealant", help="A joint is sealed.")] = False,
     hours: Annotated[str, typer.Option(help="When the customer lets you in, each day.")] = "08:00-17:00",
     visit_dollars: Annotated[int, typer.Option(min=0, help="Price of a visit lost to the weather.")] = 450,
     limits: Limits = None,
@@ -143,13 +143,13 @@ def show_limits(
 def backtest(
     out: Annotated[Path, typer.Option(help="Folder for the tables, the plot and the summary.")],
     weeks: Annotated[int, typer.Option(min=1, max=45, help="Weeks of 2013 to plan; the others serve to fit.")] = 40,
-    jobs: Annotated[int, typer.Option(min=3, max=60)] = 30,
-    crews: Annotated[int, typer.Option(min=1, max=6)] = 3,
+    jobs: Annotated[int, typer.Option(min=3, max=60, help="Jobs a week.")] = 30,
+    crews: Annotated[int, typer.Option(min=1, max=6, help="Crews.")] = 3,
     any_day: Annotated[
         float, typer.Option(min=0, max=1, help="Share of customers who can be visited on any day of the week.")
     ] = 0.5,
     seconds: Annotated[float, typer.Option(min=0.1, help="Most seconds for each plan.")] = 3.0,
-    seed: Annotated[int, typer.Option()] = 1,
+    seed: Annotated[int, typer.Option(help="Where chance starts from.")] = 1,
 ) -> None:
     """Plan weeks of a real year with and without a forecast, and count what the weather took from each plan."""
     from api.forecast_backtest import command  # needs pandas and matplotlib, which other commands should not wait for
