@@ -92,6 +92,8 @@ def plan(
 
     words = f"Planned {len(week.jobs) - len(made.skipped)} of {len(week.jobs)} jobs for {money(made.cost.total)}"
     typer.echo(f"{words}; {gap_words(made.cost.total, made.bound, chances)}", err=out == STANDARD)
+    for sentence in _promises_not_kept(week, made):
+        typer.echo(sentence, err=out == STANDARD)
     if out != STANDARD:
         typer.echo(f"The plan is in {out}; read it with: eaveboard show {out} --week {week_file}")
 
@@ -137,6 +139,19 @@ def show(
     from api.cli.tables import print_sheet
 
     print_sheet(laid_out, by_day=by is Order.day)
+    if not laid_out.breaches:
+        for sentence in _promises_not_kept(week, plan):
+            typer.echo(sentence)
+
+
+def _promises_not_kept(week: Week, plan: Plan) -> list[str]:
+    """Return a sentence on each promise that the plan does not keep; the plan keeps all rules."""
+    if not plan.broken:
+        return []
+    from api.cli.words import plain
+    from scheduler.because import promises  # loads the engine: only where there is something to say
+
+    return [plain(sentence) for sentence in promises(week, plan).values()]
 
 
 def _both(week_file: Path, plan_file: Path) -> tuple[Week, Plan]:
