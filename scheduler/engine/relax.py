@@ -21,6 +21,7 @@ BEAMS = (60, 500, 4000, 0)  # labels extended at each number of stops: few while
 ROOM = 60_000
 EXACT_ROOM = 3_000_000
 NEW_AT_ALL, LEAST_NEW, MOST_NEW = 2_000, 10, 200  # columns a round, in all and for one crew day
+FEW_NEW = 5  # columns a round that are not worth another at the same beam
 TOLERANCE = 1e-4
 SURE = 0.95  # a part of a route from which a dive takes it whole
 
@@ -78,6 +79,8 @@ class Relaxation:
         prices = self.rows.prices(self.dual, self.days)
         room = EXACT_ROOM if beam == 0 else ROOM
         most = min(MOST_NEW, max(LEAST_NEW, NEW_AT_ALL // len(self.lead)))
+        if beam == 0:
+            most *= 4  # a round that sees all takes long: better more of it than more of them
 
         reduced_of_listed = self.listed.reduced(self.dual)
 
@@ -196,7 +199,7 @@ class Relaxation:
             self.solve_lp()
             new, complete = self.price(BEAMS[self.level])
             progress()
-            if new > len(self.lead) // 10:
+            if new > max(FEW_NEW, len(self.lead) // 10):
                 continue
             if self.level < 1:
                 self.level += 1
