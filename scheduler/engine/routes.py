@@ -110,7 +110,10 @@ def search(
         first_new = count
         level_cut = INF
         next_cut = first_new + 4 * beam if beam else room + 1
-        for parent_label in range(begin, stop):
+        # The most promising first: what they lead to betters what the others lead to before it is stored.
+        turn = np.argsort(score[begin:stop]) if level and not same_set_only else np.arange(stop - begin)
+        for place in range(stop - begin):
+            parent_label = begin + turn[place]
             at_yard = level == 0
             if not at_yard and not alive[parent_label]:
                 continue
