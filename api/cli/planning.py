@@ -136,12 +136,11 @@ def show(
     if as_json:
         _print_json(laid_out)
         return
-    from api.cli.tables import print_sheet
+    from api.cli.tables import print_sentences, print_sheet
 
     print_sheet(laid_out, by_day=by is Order.day)
     if not laid_out.breaches:
-        for sentence in _promises_not_kept(week, plan):
-            typer.echo(sentence)
+        print_sentences(_promises_not_kept(week, plan))
 
 
 def _promises_not_kept(week: Week, plan: Plan) -> list[str]:

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import sys
-from collections.abc import Iterator
+from collections.abc import Iterable, Iterator
 
 from rich import box
 from rich.console import Console
@@ -19,7 +19,7 @@ _PIPE_WIDTH = 120  # columns where there is no terminal to ask
 
 def print_sheet(sheet: Sheet, *, by_day: bool) -> None:
     """Print the whole sheet: one table a day with the crews below each other, or one a crew with its days."""
-    console = Console(width=None if sys.stdout.isatty() else _PIPE_WIDTH, highlight=False)
+    console = _console()
     console.print(Text(f"Week {plain(sheet.week)}, {sheet.days[0]} to {sheet.days[-1]}", style="bold"))
     if not sheet.cells:
         console.print("No crew goes out.")
@@ -40,6 +40,17 @@ def print_sheet(sheet: Sheet, *, by_day: bool) -> None:
     if sheet.breaches:
         words = f"This plan breaks the rules in {count(len(sheet.breaches), 'place')}; eaveboard audit names them."
         console.print(Text(words, style="bold"))
+
+
+def print_sentences(sentences: Iterable[str]) -> None:
+    """Print each sentence on lines of its own, no wider than the tables."""
+    console = _console()
+    for sentence in sentences:
+        console.print(Text(sentence))
+
+
+def _console() -> Console:
+    return Console(width=None if sys.stdout.isatty() else _PIPE_WIDTH, highlight=False)
 
 
 def _groups(sheet: Sheet, by_day: bool) -> Iterator[tuple[str, list[Cell]]]:
