@@ -75,7 +75,7 @@ def sign_in(request: Request, who: Anybody, name: Text = "", password: Text = ""
 
 @router.post("/sign-out")
 def sign_out(request: Request, session: Database, _: SignedIn) -> Response:
-    """End this session."""
+    """Sign out: the sign-in ends here and now."""
     name = cookie_name(request.app.state.settings, "session")
     accounts.sign_out(session, request.cookies[name])
     answer = RedirectResponse("/sign-in", 303)
