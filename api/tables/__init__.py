@@ -1,6 +1,7 @@
 """All tables of the service; importing this fills `SQLModel.metadata`."""
 
 from api.tables.accounts import Account, DayLink, KeptAnswer, SignIn, SignInTry
+from api.tables.bench import CountLine, CrateCount, LoadTick, PartCode, Photo, RouteOut, StepDone
 from api.tables.business import (
     Business,
     Crew,
@@ -15,8 +16,10 @@ from api.tables.business import (
     Van,
     Yard,
 )
-from api.tables.plans import DayResult, History, PostedWeek, StoredPlan
+from api.tables.plans import DayResult, History, Lock, PlanRun, PostedWeek, StoredPlan
+from api.tables.rebooking import CaseVisit, Message, RebookingCase
 from api.tables.sales import Awning, Customer, MakerPart, Order, Site, SiteSurvey
+from api.tables.stock import Reservation, StockMove
 from api.tables.work import (
     BenchCount,
     Booking,
@@ -34,6 +37,9 @@ __all__ = [
     "BenchCount",
     "Booking",
     "Business",
+    "CaseVisit",
+    "CountLine",
+    "CrateCount",
     "Crew",
     "CrewHours",
     "Customer",
@@ -45,18 +51,29 @@ __all__ = [
     "History",
     "KeptAnswer",
     "KitState",
+    "LoadTick",
+    "Lock",
     "MakerPart",
+    "Message",
     "Order",
     "OutOfService",
+    "PartCode",
     "Person",
+    "Photo",
+    "PlanRun",
     "PostedWeek",
     "Prepared",
+    "RebookingCase",
+    "Reservation",
+    "RouteOut",
     "Short",
     "SignIn",
     "SignInTry",
     "Site",
     "SiteSurvey",
+    "StepDone",
     "StockItem",
+    "StockMove",
     "StoredForecast",
     "StoredPlan",
     "Van",

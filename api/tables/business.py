@@ -143,7 +143,7 @@ class OutOfService(SQLModel, table=True):
 
 
 class StockItem(SQLModel, table=True):
-    """A part that jobs take from a yard's shelf; `on_hand` is what the last count of the shelf found."""
+    """A part that jobs take from a yard's shelf; `on_hand` follows its moves, and is below zero only with a reason."""
 
     __tablename__ = "stock_item"
 
@@ -153,8 +153,6 @@ class StockItem(SQLModel, table=True):
     on_hand: int
     counted_on: datetime.date
     version: int = 1
-
-    __table_args__ = (not_negative("on_hand"),)
 
 
 class Delivery(SQLModel, table=True):

@@ -1,4 +1,4 @@
-"""Plans, posted weeks, what happened on the day, and the history that nobody can change."""
+"""Plans, their runs and locks, posted weeks, what happened on the day, and the history that nobody can change."""
 
 from __future__ import annotations
 
@@ -12,7 +12,11 @@ from api.tables.base import Moment, one_of
 
 
 class StoredPlan(SQLModel, table=True):
-    """A week document and the plan made of it, both as JSON text; `fingerprint` is that of the week document."""
+    """A week document and the plan made of it, both as JSON text; `fingerprint` is that of the week document.
+
+    `because` holds the reasons that only the rows knew when the week was built, by job. `how` says what made the plan
+    of `made_from`: the planner, a move by hand, a repair after an event, an offer taken.
+    """
 
     __tablename__ = "stored_plan"
 
@@ -27,10 +31,56 @@ class StoredPlan(SQLModel, table=True):
     made_at: datetime.datetime = Field(sa_type=Moment)
     made_by: str
     note: str = ""
+    how: str = "planned"
+    made_from: int | None = Field(default=None, foreign_key="stored_plan.id")
+    because: dict[str, Any] = Field(default_factory=dict, sa_type=sa.JSON)
+
+    __table_args__ = (one_of("how", "planned", "moved", "repaired", "offered"),)
+
+
+class PlanRun(SQLModel, table=True):
+    """A run of the planner: waiting for its turn, running, and how it ended; `best` is the last plan it told of.
+
+    `progress` are [seconds, cost in cents, bound in cents] as they came, null where not known. A run that the service
+    did not see end is "cut off"; what it had found is kept as the plan `plan_id`.
+    """
+
+    __tablename__ = "plan_run"
+
+    id: int | None = Field(default=None, primary_key=True)
+    start_date: datetime.date = Field(index=True)
+    state: str = Field(default="waiting", index=True)
+    seconds: float
+    asked_at: datetime.datetime = Field(sa_type=Moment)
+    asked_by: str
+    began_at: datetime.datetime | None = Field(default=None, sa_type=Moment)
+    ended_at: datetime.datetime | None = Field(default=None, sa_type=Moment)
+    phase: str = ""
+    progress: list[Any] = Field(default_factory=list, sa_type=sa.JSON)
+    week: str = Field(default="", sa_type=sa.Text)
+    because: dict[str, Any] = Field(default_factory=dict, sa_type=sa.JSON)
+    best: str = Field(default="", sa_type=sa.Text)
+    plan_id: int | None = Field(default=None, foreign_key="stored_plan.id")
+    fault: str = ""
+
+    __table_args__ = (one_of("state", "waiting", "running", "done", "stopped", "cut off", "failed"),)
+
+
+class Lock(SQLModel, table=True):
+    """A visit that the manager wants left where it is: with this crew on this day, at this start (null: any)."""
+
+    __tablename__ = "visit_lock"
+
+    visit_id: str = Field(primary_key=True, foreign_key="visit.id")
+    crew_id: str
+    day: datetime.date
+    start: int | None = None
+    locked_at: datetime.datetime = Field(sa_type=Moment)
+    locked_by: str
 
 
 class PostedWeek(SQLModel, table=True):
-    """A plan that crews and customers see; the newest of a week that was not withdrawn counts."""
+    """A plan that crews and customers see, never changed, only replaced: the newest of a week not withdrawn counts."""
 
     __tablename__ = "posted_week"
 
@@ -51,7 +101,7 @@ class DayResult(SQLModel, table=True):
     id: int | None = Field(default=None, primary_key=True)
     visit_id: str = Field(foreign_key="visit.id", index=True)
     crew_id: str = Field(foreign_key="crew.id")
-    day: datetime.date
+    day: datetime.date = Field(index=True)
     start: int | None = None
     end: int | None = None
     outcome: str

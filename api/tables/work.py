@@ -106,12 +106,18 @@ class BenchCount(SQLModel, table=True):
 
 
 class Short(SQLModel, table=True):
-    """What a count found missing, its order and the day it is expected (null: nobody has named one)."""
+    """What a count found missing, its order, and the day it is expected (null: nobody has named one).
+
+    `supplier` and `order_ref` are empty while nothing is ordered; `count_id` is the count that found it.
+    """
 
     id: int | None = Field(default=None, primary_key=True)
     visit_id: str = Field(foreign_key="visit.id", index=True)
     item: str
     missing: int
+    count_id: int | None = Field(default=None, foreign_key="crate_count.id")
+    supplier: str = ""
+    order_ref: str = ""
     ordered_on: datetime.date | None = None
     expected_on: datetime.date | None = None
     arrived_on: datetime.date | None = None

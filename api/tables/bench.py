@@ -1,0 +1,134 @@
+"""Opened crates counted, kits loaded, routes gone out, and photos: what hands in the yard and on site have done."""
+
+from __future__ import annotations
+
+import datetime
+
+import sqlalchemy as sa
+from sqlmodel import Field, SQLModel
+
+from api.tables.base import Moment, not_negative, one_of
+
+
+class CrateCount(SQLModel, table=True):
+    """One count of an opened crate: under way until it is closed, then its sums stand in `BenchCount`.
+
+    A visit has at most one count under way. `cloth` and `cover` are the condition seen; empty: not looked at yet.
+    """
+
+    __tablename__ = "crate_count"
+
+    id: int | None = Field(default=None, primary_key=True)
+    visit_id: str = Field(foreign_key="visit.id", index=True)
+    begun_at: datetime.datetime = Field(sa_type=Moment)
+    begun_by: str
+    closed_at: datetime.datetime | None = Field(default=None, sa_type=Moment)
+    closed_by: str = ""
+    cloth: str = ""
+    cover: str = ""
+    note: str = ""
+    version: int = 1
+
+    __table_args__ = (
+        one_of("cloth", "", "good", "marked", "damaged"),
+        one_of("cover", "", "good", "marked", "damaged"),
+        sa.Index(
+            "ix_crate_count_under_way",
+            "visit_id",
+            unique=True,
+            sqlite_where=sa.text("closed_at IS NULL"),
+            postgresql_where=sa.text("closed_at IS NULL"),
+        ),
+    )
+
+
+class CountLine(SQLModel, table=True):
+    """Pieces added to a count under way (negative: taken back). Lines are only added: the sum is what was counted.
+
+    `code` is what was scanned or typed, empty where the piece was ticked by its name.
+    """
+
+    __tablename__ = "count_line"
+
+    id: int | None = Field(default=None, primary_key=True)
+    count_id: int = Field(foreign_key="crate_count.id", index=True)
+    item: str
+    pieces: int
+    damaged: int = 0
+    code: str = ""
+    at: datetime.datetime = Field(sa_type=Moment)
+    by: str
+
+
+class PartCode(SQLModel, table=True):
+    """Which item the code on a part or its bag stands for, as somebody has told it once."""
+
+    __tablename__ = "part_code"
+
+    code: str = Field(primary_key=True)
+    item: str
+    told_at: datetime.datetime = Field(sa_type=Moment)
+    told_by: str
+
+
+class LoadTick(SQLModel, table=True):
+    """An item of a visit's kit ticked as on the van for `day`; no row: not ticked."""
+
+    __tablename__ = "load_tick"
+
+    visit_id: str = Field(primary_key=True, foreign_key="visit.id")
+    day: datetime.date = Field(primary_key=True)
+    item: str = Field(primary_key=True)
+    crew_id: str
+    ticked_at: datetime.datetime = Field(sa_type=Moment)
+    ticked_by: str
+
+
+class RouteOut(SQLModel, table=True):
+    """A crew has left the yard. `not_loaded` are visits whose kit was not on the van: then a named person said why."""
+
+    __tablename__ = "route_out"
+
+    crew_id: str = Field(primary_key=True)
+    day: datetime.date = Field(primary_key=True)
+    plan_id: int = Field(foreign_key="stored_plan.id")
+    out_at: datetime.datetime = Field(sa_type=Moment)
+    out_by: str
+    not_loaded: list[str] = Field(default_factory=list, sa_type=sa.JSON)
+    overruled_by: str = ""
+    overruled_why: str = ""
+    back_at: datetime.datetime | None = Field(default=None, sa_type=Moment)
+    version: int = 1
+
+    __table_args__ = (
+        sa.CheckConstraint("(overruled_by = '') = (overruled_why = '')", name="overruled_by_somebody_because"),
+    )
+
+
+class Photo(SQLModel, table=True):
+    """A photo of a wall, a crate or the work; the picture lies in the data folder under its SHA-256 digest."""
+
+    id: int | None = Field(default=None, primary_key=True)
+    visit_id: str = Field(foreign_key="visit.id", index=True)
+    shows: str
+    caption: str = ""
+    media_type: str
+    bytes: int
+    digest: str
+    taken_at: datetime.datetime = Field(sa_type=Moment)
+    taken_by: str
+
+    __table_args__ = (one_of("shows", "wall", "crate", "work"), not_negative("bytes"))
+
+
+class StepDone(SQLModel, table=True):
+    """A step signed off on site; `day_result` says what became of the visit as a whole."""
+
+    __tablename__ = "step_done"
+
+    visit_id: str = Field(primary_key=True, foreign_key="visit.id")
+    day: datetime.date = Field(primary_key=True)
+    step: str = Field(primary_key=True)
+    done_at: datetime.datetime = Field(sa_type=Moment)
+    done_by: str
+    note: str = ""

@@ -1,0 +1,78 @@
+"""Cases for rebooking: what happened, which visits fall, what was offered and taken, and what the customer is told."""
+
+from __future__ import annotations
+
+import datetime
+from typing import Any
+
+import sqlalchemy as sa
+from sqlmodel import Field, SQLModel
+
+from api.tables.base import Moment, one_of
+
+
+class RebookingCase(SQLModel, table=True):
+    """Something happened to a posted week; open until every visit that fell has a new time or waits.
+
+    `event` is what the planner is told: lost jobs and when they can go after all, crew days that fall out.
+    """
+
+    __tablename__ = "rebooking_case"
+
+    id: int | None = Field(default=None, primary_key=True)
+    cause: str
+    detail: str
+    start_date: datetime.date = Field(index=True)
+    plan_id: int = Field(foreign_key="stored_plan.id")
+    event: dict[str, Any] = Field(default_factory=dict, sa_type=sa.JSON)
+    state: str = Field(default="open", index=True)
+    opened_at: datetime.datetime = Field(sa_type=Moment)
+    opened_by: str
+    closed_at: datetime.datetime | None = Field(default=None, sa_type=Moment)
+    closed_by: str = ""
+    version: int = 1
+
+    __table_args__ = (
+        one_of("cause", "short", "weather", "crew away", "customer", "other"),
+        one_of("state", "open", "closed"),
+    )
+
+
+class CaseVisit(SQLModel, table=True):
+    """One visit that fell: where it was, what was offered (of plan `offers_plan_id`), and what became of it."""
+
+    __tablename__ = "case_visit"
+
+    case_id: int = Field(primary_key=True, foreign_key="rebooking_case.id")
+    visit_id: str = Field(primary_key=True, foreign_key="visit.id")
+    was: dict[str, Any] = Field(sa_type=sa.JSON)
+    state: str = "open"
+    offers: list[dict[str, Any]] = Field(default_factory=list, sa_type=sa.JSON)
+    offers_plan_id: int | None = Field(default=None, foreign_key="stored_plan.id")
+    taken: dict[str, Any] | None = Field(default=None, sa_type=sa.JSON)
+    version: int = 1
+
+    __table_args__ = (one_of("state", "open", "rebooked", "waiting", "kept"),)
+
+
+class Message(SQLModel, table=True):
+    """What a customer is to be told about a visit: drafted, then sent by e-mail or told by a person, or dropped."""
+
+    id: int | None = Field(default=None, primary_key=True)
+    visit_id: str = Field(foreign_key="visit.id", index=True)
+    case_id: int | None = Field(default=None, foreign_key="rebooking_case.id", index=True)
+    to_name: str
+    to_email: str = ""
+    subject: str
+    body: str = Field(sa_type=sa.Text)
+    calendar: str = Field(default="", sa_type=sa.Text)
+    state: str = Field(default="draft", index=True)
+    how: str = ""
+    fault: str = ""
+    made_at: datetime.datetime = Field(sa_type=Moment)
+    made_by: str
+    told_at: datetime.datetime | None = Field(default=None, sa_type=Moment)
+    told_by: str = ""
+    version: int = 1
+
+    __table_args__ = (one_of("state", "draft", "sending", "told", "failed", "dropped"),)
