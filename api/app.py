@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import datetime
 import os
 import secrets
 import sys
@@ -14,6 +13,7 @@ from fastapi import FastAPI
 from fastapi.staticfiles import StaticFiles
 
 from api.accounts import Passwords, first_manager
+from api.clock import clock_of, machine_clock
 from api.database import open_database, upgrade
 from api.guards import statements
 from api.headers import SafeHeaders
@@ -39,7 +39,8 @@ def create_app(settings: Settings | None = None) -> FastAPI:
         app.state.passwords = Passwords(quick=chosen.quick_passwords)
         app.state.database = open_database(chosen.database)
         upgrade(app.state.database)
-        now = datetime.datetime.now(datetime.UTC)
+        app.state.clock = clock_of(chosen.clock, app.state.database)
+        now = machine_clock()
         password = first_manager(app.state.database, app.state.passwords, now)
         if password is not None:
             print(f"Sign in as manager with the one-time password {password}", file=sys.stderr, flush=True)

@@ -6,6 +6,7 @@ none of them is refused: a misspelt setting must not be silently without effect.
 
 from __future__ import annotations
 
+import datetime
 import os
 from collections.abc import Callable, Mapping
 from dataclasses import dataclass, field
@@ -38,6 +39,11 @@ SETTINGS = {
         "folder, made at first start",
     ),
     "EAVEBOARD_SESSION_HOURS": ("12", "hours after which a session ends and its owner signs in again"),
+    "EAVEBOARD_CLOCK": (
+        "",
+        "moment that the service's clock shows at start, such as 2027-04-09T12:00:00+00:00, or `forecast` for when the "
+        "newest forecast was issued; empty: the machine's clock. For the demo and for training",
+    ),
     "EAVEBOARD_PASSWORD_COST": (
         "careful",
         "work spent on a password's hash: careful, or quick for tests on this machine",
@@ -60,6 +66,7 @@ class Settings:
     secret: str = field(default="", repr=False)
     session_hours: int = 12
     quick_passwords: bool = False
+    clock: str = ""
 
     @property
     def secure(self) -> bool:
@@ -93,6 +100,7 @@ def read_settings(environment: Mapping[str, str]) -> Settings:
         address=_address(address),
         secret=secret,
         session_hours=int(hours),
+        clock=_clock(values["EAVEBOARD_CLOCK"]),
         quick_passwords=_quick(values["EAVEBOARD_PASSWORD_COST"], address),
     )
 
@@ -144,6 +152,19 @@ def _quick(text: str, address: str) -> bool:
     if text == "quick" and not _here(address):
         raise BadInput("EAVEBOARD_PASSWORD_COST", f"must be careful where others reach the pages ({address})")
     return text == "quick"
+
+
+def _clock(text: str) -> str:
+    if text in ("", "forecast"):
+        return text
+    try:
+        moment = datetime.datetime.fromisoformat(text)
+    except ValueError:
+        moment = None
+    if moment is None or moment.tzinfo is None:
+        problem = f'must be a moment with its zone like 2027-04-09T12:00:00+00:00, or forecast, is "{text}"'
+        raise BadInput("EAVEBOARD_CLOCK", problem)
+    return text
 
 
 def _port(text: str) -> int:

@@ -12,6 +12,7 @@ from fastapi.responses import JSONResponse, Response
 from sqlmodel import Session, col, select
 
 from api.accounts import Role
+from api.clock import Now
 from api.exchange.calendar import crew_calendar, visit_calendar
 from api.exchange.days import by_id, crew_day, crew_week
 from api.exchange.exporting import export_zip
@@ -87,15 +88,16 @@ def exchange(request: Request, session: Database, who: Office) -> Response:
 
 
 @router.get("/exchange/export.zip", responses=_gives("application/zip"), response_class=Response)
-def export(session: Database, _: Manager) -> Response:
+def export(session: Database, now: Now, _: Manager) -> Response:
     """Give every table as CSV and XLSX in one ZIP file; what signs people in is left out."""
-    return _file(export_zip(session, _now()), "application/zip", "eaveboard-export.zip")
+    return _file(export_zip(session, now), "application/zip", "eaveboard-export.zip")
 
 
 @router.post("/exchange/imports", responses=_gives("application/json", _IMPORT_EXAMPLE))
 def take_in(
     request: Request,
     session: Database,
+    now: Now,
     who: Office,
     file: Annotated[UploadFile, File(description="a CSV or XLSX file")],
     table: Annotated[str, Form(max_length=40, description=f"empty, or one of {', '.join(IMPORTABLE)}")] = "",
@@ -105,7 +107,7 @@ def take_in(
     """Take a table in, all or nothing, or say what that would do; the same file again changes nothing."""
     try:
         uploads = read_upload(file.file.read(MOST_BYTES + 1), file.filename or "upload", IMPORTABLE, table or None)
-        done = import_tables(session, uploads, keep=run == "keep", now=_now(), by=who.name, expected=expected or None)
+        done = import_tables(session, uploads, keep=run == "keep", now=now, by=who.name, expected=expected or None)
     except BadFiles as fault:
         if wants_json(request):
             raise
@@ -182,28 +184,28 @@ def day_geojson(session: Database, who: OnTheDay, crew_id: str, day: datetime.da
 
 
 @router.get("/crews/{crew_id}/days/{day}/route.gpx", responses=_gives("application/gpx+xml"))
-def day_gpx(session: Database, who: OnTheDay, crew_id: str, day: datetime.date) -> Response:
+def day_gpx(session: Database, who: OnTheDay, now: Now, crew_id: str, day: datetime.date) -> Response:
     """Give a crew's day as waypoints and a route in order (GPX 1.1)."""
     planned = _day(session, who, crew_id, day)
-    data = gpx(planned, points(session, planned), _now())
+    data = gpx(planned, points(session, planned), now)
     return _file(data, "application/gpx+xml", f"{crew_id}-{day}.gpx")
 
 
 @router.get("/crews/{crew_id}/days/{day}/day-sheet.pdf", responses=_gives("application/pdf"))
-def day_sheet(session: Database, who: OnTheDay, crew_id: str, day: datetime.date) -> Response:
+def day_sheet(session: Database, who: OnTheDay, now: Now, crew_id: str, day: datetime.date) -> Response:
     """Give a crew's day on paper."""
     _day(session, who, crew_id, day)
-    data = day_sheet_pdf(session, crew_id, day, _now())
+    data = day_sheet_pdf(session, crew_id, day, now)
     assert data is not None  # `_day` has found it
     return _file(data, "application/pdf", f"{crew_id}-{day}.pdf", inline=True)
 
 
 @router.get("/jobs/{visit_id}/packet.pdf", responses=_gives("application/pdf"))
-def packet(session: Database, who: OnTheDay, visit_id: str) -> Response:
+def packet(session: Database, who: OnTheDay, now: Now, visit_id: str) -> Response:
     """Give a job's packet: drawing, drill schedule, findings in full, kit, cautions, checks to sign."""
     own_job(session, who, visit_id)
     found(session, Visit, visit_id, "job")
-    data = packet_pdf(session, visit_id, _now())
+    data = packet_pdf(session, visit_id, now)
     assert data is not None
     return _file(data, "application/pdf", f"{visit_id}.pdf", inline=True)
 
@@ -265,7 +267,3 @@ def _told(done: Imported) -> dict[str, Any]:
 def _file(data: bytes, media_type: str, name: str, *, inline: bool = False) -> Response:
     way = "inline" if inline else "attachment"
     return Response(data, media_type=media_type, headers={"Content-Disposition": f'{way}; filename="{name}"'})
-
-
-def _now() -> datetime.datetime:
-    return datetime.datetime.now(datetime.UTC)

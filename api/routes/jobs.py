@@ -11,6 +11,7 @@ from fastapi.responses import Response
 from sqlmodel import Session
 from starlette.exceptions import HTTPException
 
+from api.clock import Now
 from api.guards import STAFF, Who, allow, own_job
 from api.pages import Database, page, wants_json
 from api.queries import planned_stop
@@ -21,27 +22,27 @@ Reader = Annotated[Who, allow(*STAFF, crew_link=True)]
 
 
 @router.get("/jobs/{visit_id}")
-def job(request: Request, session: Database, who: Reader, visit_id: str) -> Response:
+def job(request: Request, session: Database, who: Reader, now: Now, visit_id: str) -> Response:
     """Show a job with its wall drawing, findings, kit and time on site."""
     own_job(session, who, visit_id)
-    found = _found(session, visit_id)
+    found = _found(session, visit_id, now)
     if wants_json(request):
         return Response(_documents(found), media_type="application/json")
     return page(request, "job.html", {"page": found, "job": found.job, "planned": planned_stop(session, visit_id)})
 
 
 @router.get("/jobs/{visit_id}/drawing.svg")
-def drawing(session: Database, who: Reader, visit_id: str) -> Response:
+def drawing(session: Database, who: Reader, now: Now, visit_id: str) -> Response:
     """Give the wall drawing alone, for printing."""
     own_job(session, who, visit_id)
-    found = _found(session, visit_id)
+    found = _found(session, visit_id, now)
     if found.job.drawing is None:
         raise HTTPException(404, f'There is no wall drawing of "{visit_id}": its wall has not been surveyed.')
     return Response(found.job.drawing, media_type="image/svg+xml")
 
 
-def _found(session: Session, visit_id: str) -> JobPage:
-    found = job_page(session, visit_id, datetime.datetime.now(datetime.UTC))
+def _found(session: Session, visit_id: str, now: datetime.datetime) -> JobPage:
+    found = job_page(session, visit_id, now)
     if found is None:
         raise HTTPException(404, f'No job has the id "{visit_id}".')
     return found
