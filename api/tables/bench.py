@@ -114,7 +114,7 @@ class Photo(SQLModel, table=True):
     caption: str = ""
     media_type: str
     bytes: int
-    digest: str
+    sha256: str
     taken_at: datetime.datetime = Field(sa_type=Moment)
     taken_by: str
 

@@ -213,7 +213,7 @@ def upgrade() -> None:
         sa.Column("caption", sa.String(), nullable=False),
         sa.Column("media_type", sa.String(), nullable=False),
         sa.Column("bytes", sa.Integer(), nullable=False),
-        sa.Column("digest", sa.String(), nullable=False),
+        sa.Column("sha256", sa.String(), nullable=False),
         sa.Column("taken_at", sa.DateTime(), nullable=False),
         sa.Column("taken_by", sa.String(), nullable=False),
         sa.CheckConstraint("shows IN ('wall', 'crate', 'work')", name=op.f("ck_photo_shows_is_known")),
