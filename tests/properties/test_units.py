@@ -5,7 +5,7 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from scheduler.errors import BadInput
-from scheduler.units import INCH_MM, feet_inches, parse_length
+from scheduler.units import INCH_MM, exact_length, exact_number, feet_inches, parse_force, parse_length, parse_weight
 
 SIXTEENTH = INCH_MM / 16
 
@@ -34,3 +34,13 @@ def test_any_text_is_a_length_or_refused(text: str) -> None:
     except BadInput:
         return
     assert abs(length_mm) <= 1_000_000
+
+
+@given(st.floats(-900_000, 900_000).filter(lambda x: x == 0 or abs(x) > 1e-20), st.sampled_from(["imperial", "metric"]))
+def test_an_exact_length_is_read_as_itself(length_mm: float, units: str) -> None:
+    assert parse_length(exact_length(length_mm, units)) == length_mm
+
+
+@given(st.floats(0, 10_000_000, allow_subnormal=False).filter(lambda x: x == 0 or x > 1e-20))
+def test_an_exact_number_is_read_as_itself(value: float) -> None:
+    assert parse_weight(f"{exact_number(value)} kg") == value == parse_force(f"{exact_number(value)} N")

@@ -1,0 +1,28 @@
+"""The elevation alone, for a screen: drawn in a few milliseconds while a survey is being typed."""
+
+from __future__ import annotations
+
+from scheduler.errors import BadInput
+from scheduler.layout.documents import Layout, Survey
+from scheduler.layout.drawing import elevation, view
+from scheduler.layout.drawing.describe import describe
+from scheduler.layout.drawing.measures import Measures, Units
+from scheduler.layout.drawing.sheet import Box, Sheet
+
+_WIDE, _HIGH, _MARGIN = 262.0, 190.0, 2.0
+
+
+def draw_picture(survey: Survey, layout: Layout, *, units: Units = "imperial") -> str:
+    """Return the elevation of `layout` as an SVG picture, as `draw_svg` has it but as large as its own sheet allows.
+
+    Side view, drill schedule and findings stand elsewhere on the page that shows it. `units` is the unit that comes
+    first. It holds no script whatever the survey's texts say. Raises `BadInput` where the layout is not of this survey.
+    """
+    if layout.survey != survey.id:
+        raise BadInput("survey", f'must be the id of the survey drawn ("{survey.id}"), is "{layout.survey}"')
+    measures, stands = Measures(units), view.standing(survey, layout)
+    area = Box(_MARGIN, _MARGIN, _WIDE - _MARGIN, _HIGH - _MARGIN)
+    picture = view.lay_out(survey, layout, stands, measures, area)
+    sheet = Sheet(_WIDE, picture.bottom + _MARGIN)
+    elevation.draw(sheet, picture)
+    return sheet.svg(f"Wall drawing {survey.id}", " ".join(describe(survey, layout, units=units)))
