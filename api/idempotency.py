@@ -33,11 +33,12 @@ HEADER = "Idempotency-Key"
 # A write takes seconds; one that has not ended after this was cut off (its transaction with it) and may be tried anew.
 ABANDONED_SECONDS = 60
 KEPT_DAYS = 30
+FORMS = ("multipart/form-data", "application/x-www-form-urlencoded")
 _KEPT_HEADERS = ("content-type", "location", "etag")
 
 
 async def _fingerprint(request: Request) -> str:
-    """Return the digest of method, path, query and body; of a multipart form its parts, whose borders vary."""
+    """Return the digest of method, path, query and body; of a form its fields, which a guard may have read."""
     sha = hashlib.sha256()
 
     def add(part: bytes) -> None:
@@ -45,7 +46,7 @@ async def _fingerprint(request: Request) -> str:
 
     for part in (request.method, request.url.path, request.url.query, request.headers.get("if-match", "")):
         add(part.encode())
-    if request.headers.get("content-type", "").startswith("multipart/form-data"):
+    if request.headers.get("content-type", "").startswith(FORMS):
         for name, value in (await request.form()).multi_items():
             if name == "csrf":  # renewed with the session, no part of what is asked
                 continue

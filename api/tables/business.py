@@ -156,7 +156,10 @@ class StockItem(SQLModel, table=True):
 
 
 class Delivery(SQLModel, table=True):
-    """Parts on order for a yard's shelf; they count from `due_on` until a shelf count takes them in (`arrived_on`)."""
+    """Parts on order for a yard's shelf, expected from `due_on` until they are taken in (`arrived_on`).
+
+    Where a part of them arrives, the row is split, so that none is lost between order and shelf.
+    """
 
     id: int | None = Field(default=None, primary_key=True)
     item: str

@@ -90,7 +90,10 @@ class Booking(SQLModel, table=True):
 
 
 class BenchCount(SQLModel, table=True):
-    """One line of a count of an opened crate; the newest of a visit and item counts."""
+    """One line of a closed count of an opened crate; the newest of a visit and item counts.
+
+    `count_id` is the count that it sums up, null where it came from a file.
+    """
 
     __tablename__ = "bench_count"
 
@@ -101,6 +104,7 @@ class BenchCount(SQLModel, table=True):
     damaged: int = 0
     counted_on: datetime.date
     counted_by: str
+    count_id: int | None = Field(default=None, foreign_key="crate_count.id")
 
     __table_args__ = (not_negative("counted", "damaged"),)
 
@@ -108,7 +112,8 @@ class BenchCount(SQLModel, table=True):
 class Short(SQLModel, table=True):
     """What a count found missing, its order, and the day it is expected (null: nobody has named one).
 
-    `supplier` and `order_ref` are empty while nothing is ordered; `count_id` is the count that found it.
+    `supplier` and `order_ref` are empty while nothing is ordered; `count_id` is the count that found it. Where a part
+    of the pieces arrives, the row is split: a count's shorts of an item add up to what it found missing.
     """
 
     id: int | None = Field(default=None, primary_key=True)

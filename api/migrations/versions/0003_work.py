@@ -1,5 +1,7 @@
 """Bench counts, stock moves, plan runs, rebooking and messages."""
 
+import datetime
+
 import sqlalchemy as sa
 from alembic import op
 
@@ -9,10 +11,13 @@ branch_labels = None
 depends_on = None
 
 
-# Plans and posted weeks stay as they were made: what customers were told must be found again.
+# Plans and posted weeks stay as they were made: what customers were told must be found again. So do pieces counted and
+# moved: a mistake is mended by a further line.
 FIXED = (
-    ("stored_plan", "UPDATE OF start_date, week, plan, because, made_from"),
-    ("posted_week", "UPDATE OF start_date, plan_id, posted_at, posted_by"),
+    ("count_line", "UPDATE"),
+    ("stock_move", "UPDATE"),
+    ("stored_plan", "UPDATE OF start_date, week, plan, because, fixed, made_from"),
+    ("posted_week", "UPDATE OF start_date, plan_id, posted_at, posted_by, despite, despite_why"),
     ("posted_week", "DELETE"),
 )
 
@@ -38,6 +43,23 @@ def _allow(table: str, change: str) -> None:
         op.execute(f"DROP FUNCTION {name}()")
 
 
+def _begin_shelves() -> None:
+    """Give every shelf that there is its first move, the count that it stands by."""
+    item = sa.table(
+        "stock_item", *(sa.column(name) for name in ("item", "yard_id", "on_hand")), sa.column("counted_on", sa.Date)
+    )
+    names = ["item", "yard_id", "kind", "pieces", "on_hand_after", "why", "at", "by"]
+    midnight: sa.ColumnElement[datetime.datetime] = sa.cast(item.c.counted_on, sa.DateTime())
+    if op.get_bind().dialect.name == "sqlite":
+        midnight = sa.func.strftime("%Y-%m-%d 00:00:00.000000", item.c.counted_on)
+    words = [sa.literal(word, sa.String()) for word in ("count", "", "upgrade")]
+    first = sa.select(
+        item.c.item, item.c.yard_id, words[0], item.c.on_hand, item.c.on_hand, words[1], midnight, words[2]
+    )
+    move = sa.table("stock_move", *(sa.column(name) for name in names))
+    op.get_bind().execute(sa.insert(move).from_select(names, first))
+
+
 def upgrade() -> None:
     op.create_table(
         "part_code",
@@ -61,6 +83,8 @@ def upgrade() -> None:
         sa.Column("progress", sa.JSON(), nullable=False),
         sa.Column("week", sa.Text(), nullable=False),
         sa.Column("because", sa.JSON(), nullable=False),
+        sa.Column("fixed", sa.JSON(), nullable=False),
+        sa.Column("from_plan", sa.Integer(), nullable=True),
         sa.Column("best", sa.Text(), nullable=False),
         sa.Column("plan_id", sa.Integer(), nullable=True),
         sa.Column("fault", sa.String(), nullable=False),
@@ -68,6 +92,7 @@ def upgrade() -> None:
             "state IN ('waiting', 'running', 'done', 'stopped', 'cut off', 'failed')",
             name=op.f("ck_plan_run_state_is_known"),
         ),
+        sa.ForeignKeyConstraint(["from_plan"], ["stored_plan.id"], name=op.f("fk_plan_run_from_plan")),
         sa.ForeignKeyConstraint(["plan_id"], ["stored_plan.id"], name=op.f("fk_plan_run_plan_id")),
         sa.PrimaryKeyConstraint("id", name=op.f("pk_plan_run")),
     )
@@ -323,17 +348,27 @@ def upgrade() -> None:
         batch_op.add_column(sa.Column("order_ref", sa.String(), nullable=False, server_default=sa.text("''")))
         batch_op.create_foreign_key(batch_op.f("fk_short_count_id"), "crate_count", ["count_id"], ["id"])
 
+    with op.batch_alter_table("bench_count", schema=None) as batch_op:
+        batch_op.add_column(sa.Column("count_id", sa.Integer(), nullable=True))
+        batch_op.create_foreign_key(batch_op.f("fk_bench_count_count_id"), "crate_count", ["count_id"], ["id"])
+
     with op.batch_alter_table("stored_plan", schema=None) as batch_op:
         batch_op.add_column(sa.Column("how", sa.String(), nullable=False, server_default=sa.text("'planned'")))
         batch_op.add_column(sa.Column("made_from", sa.Integer(), nullable=True))
         batch_op.add_column(sa.Column("because", sa.JSON(), nullable=False, server_default=sa.text("'{}'")))
+        batch_op.add_column(sa.Column("fixed", sa.JSON(), nullable=False, server_default=sa.text("'{}'")))
         batch_op.create_foreign_key(batch_op.f("fk_stored_plan_made_from"), "stored_plan", ["made_from"], ["id"])
         batch_op.create_check_constraint(
             batch_op.f("ck_stored_plan_how_is_known"), "how IN ('planned', 'moved', 'repaired', 'offered')"
         )
 
+    with op.batch_alter_table("posted_week", schema=None) as batch_op:
+        batch_op.add_column(sa.Column("despite", sa.JSON(), nullable=False, server_default=sa.text("'[]'")))
+        batch_op.add_column(sa.Column("despite_why", sa.String(), nullable=False, server_default=sa.text("''")))
+
     with op.batch_alter_table("stock_item", schema=None) as batch_op:
         batch_op.drop_constraint(batch_op.f("ck_stock_item_amounts_not_negative"), type_="check")
+    _begin_shelves()
 
     for table, change in FIXED:
         _refuse(table, change)
@@ -345,12 +380,21 @@ def downgrade() -> None:
     with op.batch_alter_table("stock_item", schema=None) as batch_op:
         batch_op.create_check_constraint(batch_op.f("ck_stock_item_amounts_not_negative"), "on_hand >= 0")
 
+    with op.batch_alter_table("posted_week", schema=None) as batch_op:
+        batch_op.drop_column("despite_why")
+        batch_op.drop_column("despite")
+
     with op.batch_alter_table("stored_plan", schema=None) as batch_op:
         batch_op.drop_constraint(batch_op.f("ck_stored_plan_how_is_known"), type_="check")
         batch_op.drop_constraint(batch_op.f("fk_stored_plan_made_from"), type_="foreignkey")
+        batch_op.drop_column("fixed")
         batch_op.drop_column("because")
         batch_op.drop_column("made_from")
         batch_op.drop_column("how")
+
+    with op.batch_alter_table("bench_count", schema=None) as batch_op:
+        batch_op.drop_constraint(batch_op.f("fk_bench_count_count_id"), type_="foreignkey")
+        batch_op.drop_column("count_id")
 
     with op.batch_alter_table("short", schema=None) as batch_op:
         batch_op.drop_constraint(batch_op.f("fk_short_count_id"), type_="foreignkey")
