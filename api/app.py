@@ -7,12 +7,12 @@ import secrets
 import sys
 from collections.abc import AsyncIterator
 from contextlib import asynccontextmanager
-from pathlib import Path
 
 from fastapi import FastAPI
-from fastapi.staticfiles import StaticFiles
+from starlette.middleware.gzip import GZipMiddleware
 
 from api.accounts import Passwords, first_manager
+from api.assets import Assets
 from api.clock import clock_of, machine_clock
 from api.database import open_database, upgrade
 from api.guards import statements
@@ -57,10 +57,11 @@ def create_app(settings: Settings | None = None) -> FastAPI:
         responses=responses(401, 403, 404, 422, 500),
     )
     app.state.settings = chosen
-    app.mount("/static", StaticFiles(directory=Path(__file__).parent / "static"), name="static")
+    app.mount("/static", Assets(), name="static")
     for noun in ROUTERS:
         app.include_router(noun.router)
     add_problem_handlers(app)
+    app.add_middleware(GZipMiddleware, minimum_size=1000, compresslevel=5)  # leaves event streams as they come
     app.add_middleware(SafeHeaders, secure=chosen.secure)
     list(statements(app))
     return app

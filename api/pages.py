@@ -12,6 +12,7 @@ from fastapi.responses import HTMLResponse
 from fastapi.templating import Jinja2Templates
 from sqlmodel import Session
 
+from api.assets import asset, script
 from api.database import transaction
 from scheduler.units import FOOT_MM, feet_inches
 
@@ -54,6 +55,7 @@ _templates.env.trim_blocks = _templates.env.lstrip_blocks = True
 _templates.env.filters.update(
     clock=clock, dollars=dollars, feet=feet, day_name=day_name, duration=duration, feet_inches=feet_inches
 )
+_templates.env.globals.update(asset=asset, script=script)
 
 
 def wants_json(request: Request) -> bool:
