@@ -14,8 +14,9 @@ from api.tables.base import Moment, one_of
 class StoredPlan(SQLModel, table=True):
     """A week document and the plan made of it, both as JSON text; `fingerprint` is that of the week document.
 
-    `because` holds the reasons that only the rows knew when the week was built, by job. `how` says what made the plan
-    of `made_from`: the planner, a move by hand, a repair after an event, an offer taken.
+    `because` holds the reasons that only the rows knew when the week was built, by job; `fixed` what the planner had to
+    leave as it was (`api.locks`). `how` says what made the plan of `made_from`: the planner, a move by hand, a repair
+    after an event, an offer taken.
     """
 
     __tablename__ = "stored_plan"
@@ -34,6 +35,7 @@ class StoredPlan(SQLModel, table=True):
     how: str = "planned"
     made_from: int | None = Field(default=None, foreign_key="stored_plan.id")
     because: dict[str, Any] = Field(default_factory=dict, sa_type=sa.JSON)
+    fixed: dict[str, Any] = Field(default_factory=dict, sa_type=sa.JSON)
 
     __table_args__ = (one_of("how", "planned", "moved", "repaired", "offered"),)
 
@@ -42,7 +44,7 @@ class PlanRun(SQLModel, table=True):
     """A run of the planner: waiting for its turn, running, and how it ended; `best` is the last plan it told of.
 
     `progress` are [seconds, cost in cents, bound in cents] as they came, null where not known. A run that the service
-    did not see end is "cut off"; what it had found is kept as the plan `plan_id`.
+    did not see end is "cut off"; what it had found is kept as the plan `plan_id`. `from_plan` is where it searched from.
     """
 
     __tablename__ = "plan_run"
@@ -59,6 +61,8 @@ class PlanRun(SQLModel, table=True):
     progress: list[Any] = Field(default_factory=list, sa_type=sa.JSON)
     week: str = Field(default="", sa_type=sa.Text)
     because: dict[str, Any] = Field(default_factory=dict, sa_type=sa.JSON)
+    fixed: dict[str, Any] = Field(default_factory=dict, sa_type=sa.JSON)
+    from_plan: int | None = Field(default=None, foreign_key="stored_plan.id")
     best: str = Field(default="", sa_type=sa.Text)
     plan_id: int | None = Field(default=None, foreign_key="stored_plan.id")
     fault: str = ""
@@ -80,7 +84,10 @@ class Lock(SQLModel, table=True):
 
 
 class PostedWeek(SQLModel, table=True):
-    """A plan that crews and customers see, never changed, only replaced: the newest of a week not withdrawn counts."""
+    """A plan that crews and customers see, never changed, only replaced: the newest of a week not withdrawn counts.
+
+    `despite` are the sentences on what was against it when it was posted all the same, `despite_why` the reason given.
+    """
 
     __tablename__ = "posted_week"
 
@@ -89,6 +96,8 @@ class PostedWeek(SQLModel, table=True):
     plan_id: int = Field(foreign_key="stored_plan.id")
     posted_at: datetime.datetime = Field(sa_type=Moment)
     posted_by: str
+    despite: list[str] = Field(default_factory=list, sa_type=sa.JSON)
+    despite_why: str = ""
     withdrawn_at: datetime.datetime | None = Field(default=None, sa_type=Moment)
     version: int = 1
 

@@ -348,6 +348,9 @@ def upgrade() -> None:
         batch_op.add_column(sa.Column("order_ref", sa.String(), nullable=False, server_default=sa.text("''")))
         batch_op.create_foreign_key(batch_op.f("fk_short_count_id"), "crate_count", ["count_id"], ["id"])
 
+    with op.batch_alter_table("site_survey", schema=None) as batch_op:
+        batch_op.add_column(sa.Column("uncertain", sa.String(), nullable=False, server_default=sa.text("''")))
+
     with op.batch_alter_table("bench_count", schema=None) as batch_op:
         batch_op.add_column(sa.Column("count_id", sa.Integer(), nullable=True))
         batch_op.create_foreign_key(batch_op.f("fk_bench_count_count_id"), "crate_count", ["count_id"], ["id"])
@@ -395,6 +398,9 @@ def downgrade() -> None:
     with op.batch_alter_table("bench_count", schema=None) as batch_op:
         batch_op.drop_constraint(batch_op.f("fk_bench_count_count_id"), type_="foreignkey")
         batch_op.drop_column("count_id")
+
+    with op.batch_alter_table("site_survey", schema=None) as batch_op:
+        batch_op.drop_column("uncertain")
 
     with op.batch_alter_table("short", schema=None) as batch_op:
         batch_op.drop_constraint(batch_op.f("fk_short_count_id"), type_="foreignkey")
