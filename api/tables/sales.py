@@ -87,7 +87,10 @@ class MakerPart(SQLModel, table=True):
 
 
 class SiteSurvey(SQLModel, table=True):
-    """What was measured, as a document in `survey/1` form; the newest of an awning counts."""
+    """What was measured, as a document in `survey/1` form; the newest of an awning counts.
+
+    `uncertain` says in words what could not be made sure of on the wall.
+    """
 
     __tablename__ = "site_survey"
 
@@ -97,4 +100,5 @@ class SiteSurvey(SQLModel, table=True):
     surveyed_on: datetime.date
     surveyed_by: str
     document: dict[str, Any] = Field(sa_type=sa.JSON)
+    uncertain: str = ""
     version: int = 1
