@@ -8,14 +8,13 @@ from dataclasses import dataclass
 from zoneinfo import ZoneInfo
 
 from itsdangerous import BadSignature, URLSafeSerializer
-from sqlmodel import Session, col, select
+from sqlmodel import Session, select
 
 from api import tables
 from api.accounts import digest
 from api.service import note
 from api.tables import DayLink
 from scheduler.errors import BadInput
-from scheduler.plan import Route, read_plan
 
 
 @dataclass(frozen=True)
@@ -66,22 +65,6 @@ def revoke_link(session: Session, link: DayLink, *, by: str, now: datetime.datet
         link.revoked_at = now
         session.add(link)
         note(session, now, by, "revoked", "day link", str(link.id), {"crew_id": link.crew_id})
-
-
-def posted_route(session: Session, crew_id: str, day: datetime.date) -> Route | None:
-    """Return what the posted week gives `crew_id` to do on `day`; None where nothing is posted or the crew stays in."""
-    posted = select(tables.PostedWeek).where(
-        tables.PostedWeek.start_date <= day,
-        tables.PostedWeek.start_date > day - datetime.timedelta(days=7),
-        col(tables.PostedWeek.withdrawn_at).is_(None),
-    )
-    newest = session.exec(posted.order_by(col(tables.PostedWeek.id).desc())).first()
-    stored = session.get(tables.StoredPlan, newest.plan_id) if newest is not None else None
-    if newest is None or stored is None:
-        return None
-    offset = (day - newest.start_date).days
-    routes = read_plan(stored.plan).routes
-    return next((route for route in routes if route.crew == crew_id and route.day == offset), None)
 
 
 def _signer(secret: str) -> URLSafeSerializer:

@@ -21,8 +21,9 @@ from sqlmodel import Session, SQLModel
 from starlette.datastructures import UploadFile
 
 from api.accounts import Role, owner
-from api.day_links import crew_of_link, posted_route
+from api.day_links import crew_of_link
 from api.pages import Database
+from api.posted import posted_route
 from api.problems import Problem
 from api.settings import Settings
 

@@ -8,10 +8,10 @@ from collections.abc import Callable
 from dataclasses import dataclass
 
 import msgspec
-from sqlalchemy import desc
 from sqlmodel import Session, col, select
 
 from api import tables
+from api.posted import posted_plan
 from api.queries import newest_plan
 from scheduler.plan import read_plan
 from scheduler.sheet import Cell, sheet
@@ -73,15 +73,6 @@ def moment(date: datetime.date, minute: int, timezone: str) -> datetime.datetime
     day, rest = divmod(minute, 1440)
     wall = datetime.datetime.combine(date + datetime.timedelta(days=day), datetime.time(rest // 60, rest % 60))
     return wall.replace(tzinfo=zoneinfo.ZoneInfo(timezone))
-
-
-def posted_plan(session: Session, start_date: datetime.date) -> tables.StoredPlan | None:
-    """Return the plan that crews and customers see for a week, None where none is posted."""
-    found = select(tables.PostedWeek).where(
-        tables.PostedWeek.start_date == start_date, col(tables.PostedWeek.withdrawn_at).is_(None)
-    )
-    row = session.exec(found.order_by(desc(col(tables.PostedWeek.id)))).first()
-    return None if row is None else session.get(tables.StoredPlan, row.plan_id)
 
 
 def crew_day(session: Session, crew_id: str, date: datetime.date) -> CrewDay | None:

@@ -15,6 +15,7 @@ from api import day_links
 from api.accounts import Role
 from api.guards import STAFF, Who, allow, everyone, found, own_crew_day
 from api.pages import Database, page, wants_json
+from api.posted import posted_route
 from api.problems import Problem
 from api.records import Words
 from api.routes.accounts import set_cookie
@@ -93,7 +94,7 @@ def crew_day(
     """Show what the posted week gives a crew to do on a day."""
     own_crew_day(who, crew_id, day)
     crew = found(session, Crew, crew_id, "crew")
-    route = day_links.posted_route(session, crew_id, day)
+    route = posted_route(session, crew_id, day)
     if wants_json(request):
         return Response(b"null" if route is None else encode(route), media_type="application/json")
     return page(request, "crew_day.html", {"crew": crew, "day": day, "route": route})
