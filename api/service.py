@@ -14,6 +14,7 @@ from sqlmodel import Session, SQLModel, col, select
 from api import tables
 from api.database import transaction
 from api.fingerprint import code_of, fingerprint
+from api.job_reads import job_facts
 from api.prepare import JobPapers, Preparation, Tally
 from api.queries import facts
 from api.seed import Business, load
@@ -102,7 +103,7 @@ class JobPage:
 
 def job_page(session: Session, visit_id: str, now: datetime.datetime) -> JobPage | None:
     """Return what the page of a visit shows, None where there is no such visit."""
-    known = facts(session)
+    known = job_facts(session, [visit_id])
     visit = known.visits.get(visit_id)
     if visit is None:
         return None

@@ -1,0 +1,95 @@
+"""Reads of single jobs by their keys: what a page of one job needs, whatever else the database holds."""
+
+from __future__ import annotations
+
+from collections import defaultdict
+from collections.abc import Iterable, Sequence
+from typing import Any, TypeVar
+
+import sqlalchemy as sa
+from sqlmodel import Session, SQLModel, col, select
+
+from api import tables
+from api.queries import Facts
+from api.rules import rules_from_data
+from scheduler.errors import BadInput
+from scheduler.weather.limits import read_limits
+
+Row = TypeVar("Row", bound=SQLModel)
+
+
+def job_facts(session: Session, visit_ids: Sequence[str]) -> Facts:
+    """Return the facts on some visits alone: what preparation looks at, and whose they are.
+
+    Crews, stock, deliveries and the forecast are left empty: a week cannot be built of these. Raises `BadInput` where
+    no business has been set up; a visit that is not there is left out.
+    """
+    business = session.get(tables.Business, 1)
+    if business is None:
+        raise BadInput("", "this database holds no business yet; load one first")
+    visits = {row.id: row for row in rows(session, tables.Visit, col(tables.Visit.id).in_(visit_ids))}
+    sites = {row.id: row for row in _named(session, tables.Site, (v.site_id for v in visits.values()))}
+    customers = {row.id: row for row in _named(session, tables.Customer, (s.customer_id for s in sites.values()))}
+    awnings = {row.id: row for row in _named(session, tables.Awning, (v.awning_id for v in visits.values()))}
+    parts: dict[str, dict[str, tables.MakerPart]] = defaultdict(dict)
+    for part in rows(session, tables.MakerPart, col(tables.MakerPart.awning_id).in_(awnings)):
+        parts[part.awning_id][part.item] = part
+    counts: dict[str, dict[str, tables.BenchCount]] = defaultdict(dict)
+    for count in _of(session, tables.BenchCount, visits):  # in order of id, so that the newest of an item stays
+        counts[count.visit_id][count.item] = count
+    shorts: dict[str, list[tables.Short]] = defaultdict(list)
+    for short in _of(session, tables.Short, visits):
+        shorts[short.visit_id].append(short)
+    hours: dict[str, list[tables.VisitHours]] = defaultdict(list)
+    for span in _of(session, tables.VisitHours, visits):
+        hours[span.visit_id].append(span)
+    return Facts(
+        business=business,
+        rules=rules_from_data(business.rules),
+        limits=read_limits(business.limits),
+        forecast=None,
+        yards={},
+        people={},
+        days_off=[],
+        vans={row.id: row for row in rows(session, tables.Van)},
+        crews={},
+        crew_hours=[],
+        equipment={row.id: row for row in rows(session, tables.Equipment)},
+        out_of_service=[],
+        stock=[],
+        deliveries=[],
+        customers=customers,
+        sites=sites,
+        awnings=awnings,
+        maker_parts=parts,
+        surveys=newest_surveys(session, awnings),
+        visits=visits,
+        hours=hours,
+        follows=[],
+        bookings={b.visit_id: b for b in _of(session, tables.Booking, visits) if b.withdrawn_at is None},
+        counts=counts,
+        shorts=shorts,
+        loaded={kit.visit_id for kit in _of(session, tables.KitState, visits) if kit.loaded_on is not None},
+    )
+
+
+def newest_surveys(session: Session, awning_ids: Iterable[str]) -> dict[str, tables.SiteSurvey]:
+    """Return the survey that counts for each awning: the newest, and of one day the one with the later id."""
+    survey = tables.SiteSurvey
+    found = rows(session, survey, col(survey.awning_id).in_(list(awning_ids)))
+    return {row.awning_id: row for row in sorted(found, key=lambda row: (row.surveyed_on, row.id))}
+
+
+def rows(session: Session, table: type[Row], *where: Any) -> list[Row]:
+    """Return the rows that fulfil `where` in order of their keys."""
+    return list(session.exec(select(table).where(*where).order_by(*sa.inspect(table).primary_key)).all())
+
+
+def _named(session: Session, table: type[Row], ids: Iterable[str | None]) -> list[Row]:
+    wanted = {one for one in ids if one is not None}
+    return rows(session, table, sa.inspect(table).primary_key[0].in_(wanted)) if wanted else []
+
+
+def _of(session: Session, table: type[Row], visit_ids: Iterable[str]) -> list[Row]:
+    """Return the rows that belong to the visits."""
+    return rows(session, table, sa.inspect(table).columns["visit_id"].in_(list(visit_ids)))
