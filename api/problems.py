@@ -35,6 +35,9 @@ KINDS = {
     "too-many-tries": "Too many tries",
     "form-expired": "This form is no longer good",
     "change-password": "Change the one-time password first",
+    "moved": "The week was posted anew",
+    "not-loaded": "A kit is not on the van",
+    "not-now": "This cannot be noted now",
 }
 _TITLES = {
     401: "Sign in first",
