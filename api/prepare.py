@@ -15,11 +15,12 @@ from sqlmodel import Session
 
 from api import tables
 from api.fingerprint import code_of, fingerprint
+from api.kits import state_of
 from api.queries import Facts, prepared
 from api.translate import Prepared
 from scheduler.documents import encode
 from scheduler.durations import Estimate, Work, estimate, read_times, work_of_install
-from scheduler.kit import Kit, KitState, after_count, compare, new_kit, parts_list
+from scheduler.kit import Kit, KitState, parts_list
 from scheduler.layout.compute import lay_out
 from scheduler.layout.documents import Layout, Survey, survey_from_data
 from scheduler.layout.drawing import draw_svg
@@ -238,19 +239,8 @@ class Preparation:
         return row.document
 
     def _kit_state(self, visit: tables.Visit, kit: Kit) -> KitState:
-        """Return what is known of the kit; parts that came in after the count are no longer missing."""
-        listed, counts = kit.crate(), self.facts.counts.get(visit.id, {})
-        state = new_kit(listed)
-        if counts:
-            counted = {item: row.counted for item, row in counts.items()}
-            state = after_count(state, compare(listed, counted, {item: row.damaged for item, row in counts.items()}))
-        missing = dict(state.missing)
-        for short in self.facts.shorts.get(visit.id, []):
-            if short.arrived_on is not None and short.item in missing:
-                missing[short.item] -= short.missing
-        missing = {item: pieces for item, pieces in missing.items() if pieces > 0}
-        loaded = visit.id in self.facts.loaded and not missing and not state.uncounted
-        return KitState(state.uncounted, missing, loaded)
+        counts, shorts = self.facts.counts.get(visit.id, {}), self.facts.shorts.get(visit.id, [])
+        return state_of(kit.crate(), counts, shorts, visit.id in self.facts.loaded)
 
     def _ready(
         self, visit: tables.Visit, awning: tables.Awning, state: KitState
@@ -268,21 +258,32 @@ class Preparation:
                 f"{left} not been counted: open the crate in the {awning.yard_id} yard and count it against its list."
             )
             return None, (Because(code="uncounted", detail=detail),)
-        ready, because = self.now.date(), []
-        nobody_knows = False
+        ready: datetime.date | None = self.now.date()
+        because = []
         for item, pieces in state.missing.items():
             orders = [s for s in self.facts.shorts.get(visit.id, []) if s.item == item and s.arrived_on is None]
-            days = [order.expected_on for order in orders if order.expected_on is not None]
-            words = f"{pieces} × {item} missing"
-            if not orders:
-                because.append(Because(code="short", detail=f"{words} and not ordered: order it."))
-            elif not days:
-                because.append(Because(code="short", detail=f"{words}, ordered, no day named yet: ask for one."))
-            else:
-                because.append(Because(code="short", detail=f"{words}, expected on {_day(max(days))}."))
-                ready = max(ready, *days)
-            nobody_knows = nobody_knows or not days
-        return None if nobody_knows else ready, tuple(because)
+            day, detail = _expected(f"{pieces} × {item} missing", pieces, orders, self.now.date())
+            because.append(Because(code="short", detail=detail))
+            ready = None if ready is None or day is None else max(ready, day)
+        return ready, tuple(because)
+
+
+def _expected(
+    missing: str, pieces: int, shorts: list[tables.Short], today: datetime.date
+) -> tuple[datetime.date | None, str]:
+    """Return the day on which the last of the missing `pieces` is expected, None where nobody can say; and in words."""
+    orders = [s for s in shorts if s.ordered_on is not None or s.supplier or s.order_ref or s.expected_on is not None]
+    ordered = sum(s.missing for s in orders)
+    if not ordered:
+        return None, f"{missing} and not ordered: order it."
+    if ordered < pieces:
+        return None, f"{missing}, {pieces - ordered} of them not ordered: order the rest."
+    days = [s.expected_on for s in orders if s.expected_on is not None]
+    if len(days) < len(orders):
+        return None, f"{missing}, ordered, no day named yet: ask for one."
+    if min(days) < today:
+        return None, f"{missing}, was expected on {_day(min(days))} and has not come: ask for a new day."
+    return max(days), f"{missing}, expected on {_day(max(days))}."
 
 
 def _day(date: datetime.date) -> str:
