@@ -56,7 +56,11 @@ class CaseVisit(SQLModel, table=True):
 
 
 class Message(SQLModel, table=True):
-    """What a customer is to be told about a visit: drafted, then sent by e-mail or told by a person, or dropped."""
+    """What a customer is to be told about a visit: drafted, then sent by e-mail or told by a person, or dropped.
+
+    `spot` is what it says, as crew, date, start, end and hold; null: that the visit is off. While a message is being
+    sent `told_at` is when that began.
+    """
 
     id: int | None = Field(default=None, primary_key=True)
     visit_id: str = Field(foreign_key="visit.id", index=True)
@@ -66,6 +70,7 @@ class Message(SQLModel, table=True):
     subject: str
     body: str = Field(sa_type=sa.Text)
     calendar: str = Field(default="", sa_type=sa.Text)
+    spot: dict[str, Any] | None = Field(default=None, sa_type=sa.JSON)
     state: str = Field(default="draft", index=True)
     how: str = ""
     fault: str = ""

@@ -210,6 +210,7 @@ def upgrade() -> None:
         sa.Column("subject", sa.String(), nullable=False),
         sa.Column("body", sa.Text(), nullable=False),
         sa.Column("calendar", sa.Text(), nullable=False),
+        sa.Column("spot", sa.JSON(), nullable=True),
         sa.Column("state", sa.String(), nullable=False),
         sa.Column("how", sa.String(), nullable=False),
         sa.Column("fault", sa.String(), nullable=False),
