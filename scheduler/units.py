@@ -5,6 +5,7 @@ Inside, all is millimetres, kilograms and newtons.
 
 from __future__ import annotations
 
+import functools
 import re
 from collections.abc import Mapping
 from decimal import Decimal
@@ -46,6 +47,7 @@ _AMOUNT = re.compile(rf"({_NUMBER})\s*([a-z]*)\.?")
 _HELP = "write it as 12' 6 1/2\", 150 1/2 in, 3810 mm or 3.81 m"
 
 
+@functools.lru_cache(maxsize=4096)  # a drawing writes the same lengths again and again
 def feet_inches(length_mm: float, denominator: int = 16) -> str:
     """Return a length in feet, inches and the nearest sixteenth: `12' 6 1/2"`, `6 1/2"` below a foot, `-3"` below 0."""
     parts = round(abs(length_mm) / INCH_MM * denominator)

@@ -48,24 +48,19 @@ def fill(findings: Sequence[Finding], columns: Sequence[Box]) -> Set:
 
     Where room is short, the first in order go first, and a later short one may take what a long one could not.
     """
-    whole = _set(findings, columns)
-    if whole is not None:
-        return Set(tuple(whole), "")
+    lines, left_out = _set(findings, columns)
+    if not left_out:
+        return Set(tuple(lines), "")
     last = columns[-1]
     shorter = [*columns[:-1], Box(last.left, last.top, last.right, last.bottom - _REST_LINES * _LINE)]
-    kept: list[Finding] = []
-    rest: list[Finding] = []
-    for finding in findings:
-        kept.append(finding)
-        if len(rest) > _MOST_TRIED or _set(kept, shorter) is None:
-            rest.append(kept.pop())
+    lines, rest = _set(findings, shorter)
     for named in range(min(len(rest), _MOST_TRIED), -1, -1):
         words = wrap(_left_over(rest, named), SIZE, last.right - last.left - _INDENT)
         if len(words) <= _REST_LINES:
             break
     y = last.bottom - (len(words) - 1) * _LINE - 0.7
     end = [_Line(last.left + _INDENT, y + k * _LINE, text, "more", k == 0) for k, text in enumerate(words)]
-    return Set((*(_set(kept, shorter) or ()), *end), _left_over(rest))
+    return Set((*lines, *end), _left_over(rest))
 
 
 def _left_over(rest: Sequence[Finding], named: int | None = None) -> str:
@@ -78,30 +73,43 @@ def _left_over(rest: Sequence[Finding], named: int | None = None) -> str:
     return f"Not on this sheet, read on in the layout file: {' and '.join(counts)} ({listed.strip()})."
 
 
-def _set(findings: Sequence[Finding], columns: Sequence[Box]) -> list[_Line] | None:
+def _set(findings: Sequence[Finding], columns: Sequence[Box]) -> tuple[list[_Line], list[Finding]]:
+    """Return the lines of those findings that find room one after the other, and the findings that do not."""
     lines: list[_Line] = []
+    left_out: list[Finding] = []
     column, y = 0, columns[0].top + SIZE
     for finding in findings:
-        rest, first = _words(finding), True
-        while rest:
-            box = columns[column]
-            indent = _lead(finding.level) if first else 0.0
-            set_in = wrap(rest, SIZE, box.right - box.left - _INDENT, indent=indent)
-            room = max(0, math.floor((box.bottom - y - SIZE * 0.3) / _LINE) + 1)
-            if first and room < min(_LEAST_LINES, len(set_in)):
-                room = 0  # begin in the next column rather than tear the finding
-            for text in set_in[:room]:
-                lines.append(_Line(box.left + _INDENT + indent * first, y, text, finding.level, first))
-                first, y = False, y + _LINE
-            for text in set_in[:room]:
-                rest = rest[len(text) :].lstrip()
-            if rest:
-                column += 1
-                if column == len(columns):
-                    return None
-                y = columns[column].top + SIZE
-        y += _LINE * 0.28
-    return lines
+        found = None if len(left_out) > _MOST_TRIED else _set_one(finding, columns, column, y)
+        if found is None:
+            left_out.append(finding)
+        else:
+            column, y = found[1:]
+            lines += found[0]
+    return lines, left_out
+
+
+def _set_one(finding: Finding, columns: Sequence[Box], column: int, y: float) -> tuple[list[_Line], int, float] | None:
+    """Return the lines of a finding set from `y` in a column on, and where the next one begins; None without room."""
+    lines: list[_Line] = []
+    rest, first = _words(finding), True
+    while rest:
+        box = columns[column]
+        indent = _lead(finding.level) if first else 0.0
+        set_in = wrap(rest, SIZE, box.right - box.left - _INDENT, indent=indent)
+        room = max(0, math.floor((box.bottom - y - SIZE * 0.3) / _LINE) + 1)
+        if first and room < min(_LEAST_LINES, len(set_in)):
+            room = 0  # begin in the next column rather than tear the finding
+        for text in set_in[:room]:
+            lines.append(_Line(box.left + _INDENT + indent * first, y, text, finding.level, first))
+            first, y = False, y + _LINE
+        for text in set_in[:room]:
+            rest = rest[len(text) :].lstrip()
+        if rest:
+            column += 1
+            if column == len(columns):
+                return None
+            y = columns[column].top + SIZE
+    return lines, column, y + _LINE * 0.28
 
 
 @lru_cache(maxsize=512)

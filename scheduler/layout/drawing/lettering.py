@@ -43,6 +43,11 @@ _MEASURE = re.compile(
 _DROPPED = ("Cc", "Cf", "Cs", "Co", "Cn", "Zl", "Zp")
 
 
+# A drawing asks for the same texts at every height and scale that it tries: remembering the answers halves its time.
+_remembered = lru_cache(maxsize=8192)
+
+
+@_remembered
 def clean(text: str) -> str:
     """Return `text` as one line that an XML file may hold: no control, direction or unpaired characters, single spaces.
 
@@ -58,6 +63,7 @@ def clean(text: str) -> str:
     return " ".join("".join(kept).split())
 
 
+@_remembered
 def is_known(text: str) -> bool:
     """Whether every character of `text` has a measured width, so that its width is exact."""
     return all(_width(char, False) is not None for char in text)
@@ -68,6 +74,7 @@ def width_of(text: str, size: float, bold: bool = False) -> float:
     return size * _em(text, bold)
 
 
+@_remembered
 def rise_of(text: str) -> tuple[float, float]:
     """Return how far the letters of `text` reach above and below the base line, in em."""
     if text.isascii() or all(char in _WIDTHS[0] for char in text):
@@ -80,6 +87,11 @@ def wrap(text: str, size: float, width: float, bold: bool = False, indent: float
 
     A measure (`1' 3 1/16"`, `368 mm`) stays together. A word wider than a line is cut, at no loss of letters.
     """
+    return list(_lines(text, size, width, bold, indent))
+
+
+@_remembered
+def _lines(text: str, size: float, width: float, bold: bool, indent: float) -> tuple[str, ...]:
     lines: list[str] = []
     line, used, space = "", indent, width_of(" ", size, bold)
     for word in _MEASURE.sub(lambda found: found[0].replace(" ", _TIED), " ".join(text.split())).split(" "):
@@ -96,10 +108,10 @@ def wrap(text: str, size: float, width: float, bold: bool = False, indent: float
             word, used = word[fits:], 0.0
             long = width_of(word, size, bold)
         line, used = word, used + long
-    return [each.replace(_TIED, " ") for each in (*lines, line) if each]
+    return tuple(each.replace(_TIED, " ") for each in (*lines, line) if each)
 
 
-@lru_cache(maxsize=8192)
+@_remembered
 def _em(text: str, bold: bool) -> float:
     return sum(_STRANGE if (width := _width(char, bold)) is None else width for char in text)
 

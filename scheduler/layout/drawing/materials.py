@@ -18,6 +18,8 @@ _FINEST = 1.5  # lines closer than this would print as a grey smear, mm on the s
 
 def surface(sheet: Sheet, box: Box, kind: WallKind, scale: float) -> None:
     """Fill `box` with the surface of a wall of `kind`, drawn at 1 : `scale`."""
+    if sheet.trial:
+        return
     if kind in ("concrete", "stucco-on-studs"):
         dots = "".join(f"M{n(x)} {n(y)}h.02" for x, y in _stipple(box, 3.2 if kind == "concrete" else 2.4))
         sheet.path(dots, pen=0.22, ink=PALE)
@@ -32,6 +34,8 @@ def surface(sheet: Sheet, box: Box, kind: WallKind, scale: float) -> None:
 
 def section(sheet: Sheet, box: Box, kind: WallKind) -> None:
     """Fill `box` with the hatching of a cut through a wall of `kind` and outline it."""
+    if sheet.trial:
+        return
     if kind == "concrete":
         sheet.path("".join(f"M{n(x)} {n(y)}h.02" for x, y in _stipple(box, 1.3)), pen=0.3, ink=GREY)
     elif kind in ("solid-masonry", "hollow-block", "brick-veneer"):
@@ -45,6 +49,8 @@ def section(sheet: Sheet, box: Box, kind: WallKind) -> None:
 
 def slanted(sheet: Sheet, box: Box, step: float, *, rising: bool = True, ink: str = GREY) -> None:
     """Fill `box` with lines at 45 degrees, `step` mm apart along its edge."""
+    if sheet.trial:
+        return
     high = box.bottom - box.top
     parts: list[str] = []
     start = box.left - high

@@ -54,7 +54,7 @@ def draw_svg(survey: Survey, layout: Layout, *, units: Units = "imperial", paper
             break  # the findings must not squeeze the wall
         picture = smaller
         top = picture.bottom + 3
-        unnamed = elevation.draw(Sheet(sheet.width, sheet.height), picture)
+        unnamed = elevation.draw(Sheet(sheet.width, sheet.height, trial=True), picture)
         areas = columns(top)
         ends = _ends(survey, layout, measures, areas)
         below = [Box(box.left, end + 1.5, box.right, box.bottom) for box, end in zip(areas, ends, strict=True)]
@@ -72,7 +72,7 @@ def draw_svg(survey: Survey, layout: Layout, *, units: Units = "imperial", paper
 
 def _ends(survey: Survey, layout: Layout, measures: Measures, areas: list[Box]) -> list[float]:
     """Where side view and schedule end in the three columns of the lower half."""
-    trial = Sheet(*PAPERS_MM["letter"])
+    trial = Sheet(*PAPERS_MM["letter"], trial=True)
     _, side_end = side_view.draw(trial, survey, measures, areas[0])
     return [side_end, *schedule.draw(trial, survey, layout, measures, areas[1:])]
 

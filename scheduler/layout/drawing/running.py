@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from dataclasses import dataclass
-from functools import lru_cache
+from functools import cached_property
 
 from scheduler.layout.drawing.lettering import width_of
 from scheduler.layout.drawing.sheet import FIGURE, GREY, LEADING, PAPER, SMALL, Box, Sheet
@@ -27,6 +27,13 @@ class Mark:
     other: str
     name: str
     ringed: bool
+
+    @cached_property
+    def wide(self) -> float:
+        """How wide its label is that is not turned."""
+        head = 2 * _DISC + 0.8 if self.ringed else 0.0
+        below = max(width_of(self.other, SMALL), 0.0 if self.ringed else width_of(f"{self.name} {self.other}", SMALL))
+        return max(head + width_of(self.first, FIGURE, True), below)
 
 
 @dataclass(frozen=True)
@@ -61,13 +68,6 @@ def lay_out(marks: Sequence[Mark], title: str, zero: float | None, left: float, 
     return Running(title, zero, tuple(_spread(marks, left, right)), True, _OFFSET + 6 + long + SMALL * LEADING + 1)
 
 
-@lru_cache(maxsize=1024)
-def _label_width(mark: Mark) -> float:
-    head = 2 * _DISC + 0.8 if mark.ringed else 0.0
-    below = max(width_of(mark.other, SMALL), 0.0 if mark.ringed else width_of(f"{mark.name} {mark.other}", SMALL))
-    return max(head + width_of(mark.first, FIGURE, True), below)
-
-
 def _turned_length(mark: Mark) -> float:
     small = mark.other if mark.ringed else f"{mark.name} {mark.other}"
     return 2 * _DISC + 1 + max(width_of(mark.first, FIGURE, True), width_of(small, SMALL))
@@ -84,7 +84,7 @@ def _in_rows(marks: Sequence[Mark], left: float, right: float) -> list[_Label] |
         if len(placed) == len(ordered) or tries > _MOST_TRIES:
             return placed if len(placed) == len(ordered) else None
         mark = ordered[len(placed)]
-        wide = _label_width(mark)
+        wide = mark.wide
         for row in range(rows):
             for at in (mark.x - wide / 2, mark.x + _GAP, mark.x - _GAP - wide):
                 if left <= at and at + wide <= right and _fits(mark, row, at, wide, placed):
@@ -102,7 +102,7 @@ def _in_rows(marks: Sequence[Mark], left: float, right: float) -> list[_Label] |
 
 def _fits(mark: Mark, row: int, at: float, wide: float, placed: Sequence[_Label]) -> bool:
     for other in placed:
-        other_wide = _label_width(other.mark)
+        other_wide = other.mark.wide
         if other.row == row and at < other.left + other_wide + _GAP and other.left < at + wide + _GAP:
             return False
         if other.row >= row and at - _GAP < other.mark.x < at + wide + _GAP:
@@ -157,7 +157,7 @@ def draw(sheet: Sheet, running: Running, base: float, upwards: bool, left: float
 
 
 def _draw_upright(sheet: Sheet, label: _Label, base: float, away: int) -> None:
-    mark, wide = label.mark, _label_width(label.mark)
+    mark, wide = label.mark, label.mark.wide
     near = base + away * (_OFFSET + label.row * _ROW)
     top = near if away > 0 else near - _ROW
     beside = not label.left <= mark.x <= label.left + wide

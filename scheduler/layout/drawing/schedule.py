@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from dataclasses import dataclass
+from functools import lru_cache
 
 from scheduler.layout.documents import Bracket, Fastener, Layout, Survey
 from scheduler.layout.drawing.lettering import width_of, wrap
@@ -20,10 +21,11 @@ _LEAST_GAP = 1.8
 _SAME_N = 0.5  # the layout's loads name their case if they are this near, newtons
 
 
-def case_names(survey: Survey, layout: Layout) -> list[str | None]:
+@lru_cache(maxsize=16)  # each height that a drawing tries asks anew
+def case_names(survey: Survey, layout: Layout) -> tuple[str | None, ...]:
     """Return for each bracket the load case whose loads the layout gives, None where none of today's cases has them."""
     if len(layout.brackets) < 2:
-        return [None] * len(layout.brackets)
+        return (None,) * len(layout.brackets)
     cases = bracket_loads(survey, [bracket.at for bracket in layout.brackets])
     names: list[str | None] = []
     for k, bracket in enumerate(layout.brackets):
@@ -34,7 +36,7 @@ def case_names(survey: Survey, layout: Layout) -> list[str | None]:
             and abs(abs(case.brackets[k].shear_n) - bracket.shear_n) < _SAME_N
         )
         names.append(next(fitting, None))
-    return names
+    return tuple(names)
 
 
 def hole(fastener: Fastener, measures: Measures) -> tuple[str, str]:

@@ -47,10 +47,14 @@ class Box:
 
 @dataclass
 class Sheet:
-    """A page `width` × `height` mm. `taken` holds the boxes of the text written so far."""
+    """A page `width` × `height` mm. `taken` holds the boxes of the text written so far.
+
+    A `trial` sheet only records where text lies: most sheets are thrown away, and writing out their lines takes long.
+    """
 
     width: float
     height: float
+    trial: bool = False
     parts: list[str] = field(default_factory=list)
     taken: list[Box] = field(default_factory=list)
 
@@ -58,7 +62,8 @@ class Sheet:
         self, x0: float, y0: float, x1: float, y1: float, *, pen: float = 0.18, ink: str = GRAPHITE, dash: str = ""
     ) -> None:
         """Draw a line; `pen` is its width in mm, `dash` the lengths of strokes and gaps."""
-        self.path(f"M{n(x0)} {n(y0)}L{n(x1)} {n(y1)}", pen=pen, ink=ink, dash=dash)
+        if not self.trial:
+            self.path(f"M{n(x0)} {n(y0)}L{n(x1)} {n(y1)}", pen=pen, ink=ink, dash=dash)
 
     def path(self, d: str, *, pen: float = 0.18, ink: str = GRAPHITE, fill: str = "none", dash: str = "") -> None:
         """Draw a path in SVG's notation."""
@@ -80,15 +85,16 @@ class Sheet:
         fill: str = "none",
         dash: str = "",
     ) -> None:
-        d = "M" + "L".join(f"{n(x)} {n(y)}" for x, y in points) + "Z"
-        self.path(d, pen=pen, ink=ink, fill=fill, dash=dash)
+        if not self.trial:
+            d = "M" + "L".join(f"{n(x)} {n(y)}" for x, y in points) + "Z"
+            self.path(d, pen=pen, ink=ink, fill=fill, dash=dash)
 
     def circle(
         self, x: float, y: float, radius: float, *, pen: float = 0.18, ink: str = GRAPHITE, fill: str = "none"
     ) -> None:
-        self.parts.append(
-            f'<circle cx="{n(x)}" cy="{n(y)}" r="{n(radius)}" fill="{fill}" stroke="{ink}" stroke-width="{n(pen)}"/>'
-        )
+        if not self.trial:
+            place = f'cx="{n(x)}" cy="{n(y)}" r="{n(radius)}"'
+            self.parts.append(f'<circle {place} fill="{fill}" stroke="{ink}" stroke-width="{n(pen)}"/>')
 
     def text(
         self,
@@ -110,6 +116,9 @@ class Sheet:
         """
         text = clean(text)
         box = text_box(x, y, text, size, anchor=anchor, bold=bold, turned=turned)
+        self.taken.append(box)
+        if self.trial:
+            return box
         if ground:
             self.parts.append(
                 f'<rect x="{n(box.left - 0.3)}" y="{n(box.top - 0.2)}" width="{n(box.right - box.left + 0.6)}" '
@@ -124,7 +133,6 @@ class Sheet:
         self.parts.append(
             f'<text x="{n(x)}" y="{n(y)}" font-size="{n(size)}" fill="{ink}"{shape}>{escape(text)}</text>'
         )
-        self.taken.append(box)
         return box
 
     def paragraph(
