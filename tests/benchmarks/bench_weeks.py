@@ -42,7 +42,7 @@ INVENTED: tuple[tuple[Make, int, int, int | None, int], ...] = (
     ("installs", 12, 2, None, 3), ("installs", 30, 3, None, 3), ("installs", 45, 4, None, 5),
     ("mixed", 45, 4, None, 15), ("installs", 120, 10, None, 30), ("mixed", 160, 10, None, 60),
     ("installs", 480, 40, None, 120),
-    ("mixed", 640, 40, None, 300), ("mixed", 2400, 200, 20, 600),
+    ("mixed", 640, 40, None, 300), ("installs", 2400, 200, 20, 600),
 )  # fmt: skip
 PUBLISHED_S = {"25": 10, "50": 60}
 
