@@ -62,6 +62,6 @@ def create_app(settings: Settings | None = None) -> FastAPI:
         app.include_router(noun.router)
     add_problem_handlers(app)
     app.add_middleware(GZipMiddleware, minimum_size=1000, compresslevel=5)  # leaves event streams as they come
-    app.add_middleware(SafeHeaders, secure=chosen.secure)
+    app.add_middleware(SafeHeaders, secure=chosen.secure, tiles=chosen.tiles)
     list(statements(app))
     return app

@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from urllib.parse import urlsplit
+
 from starlette.datastructures import MutableHeaders
 from starlette.types import ASGIApp, Message, Receive, Scope, Send
 
@@ -24,9 +26,14 @@ ALWAYS = {
 class SafeHeaders:
     """Middleware that adds `ALWAYS`, and where pages come by https has browsers keep to that."""
 
-    def __init__(self, app: ASGIApp, secure: bool) -> None:
+    def __init__(self, app: ASGIApp, secure: bool, tiles: str = "") -> None:
+        """`tiles`: the address whose pictures may lie under the map (EAVEBOARD_TILES); empty: none from elsewhere."""
         self.app = app
         self.headers = ALWAYS | ({"Strict-Transport-Security": "max-age=31536000"} if secure else {})
+        if tiles:
+            parts = urlsplit(tiles)
+            allowed = CONTENT_POLICY.replace("img-src 'self'", f"img-src 'self' {parts.scheme}://{parts.netloc}")
+            self.headers["Content-Security-Policy"] = allowed
 
     async def __call__(self, scope: Scope, receive: Receive, send: Send) -> None:
         if scope["type"] != "http":

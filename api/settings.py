@@ -8,6 +8,7 @@ from __future__ import annotations
 
 import datetime
 import os
+import re
 from collections.abc import Callable, Mapping
 from dataclasses import dataclass, field
 from pathlib import Path
@@ -44,6 +45,11 @@ SETTINGS = {
         "moment that the service's clock shows at start, such as 2027-04-09T12:00:00+00:00, or `forecast` for when the "
         "newest forecast was issued; empty: the machine's clock. For the demo and for training",
     ),
+    "EAVEBOARD_TILES": (
+        "",
+        "address of map pictures laid under the map of a day, such as https://tiles.example/{z}/{x}/{y}.png, and after "
+        "a blank whom the map has to name as their makers; empty: the map is drawn without",
+    ),
     "EAVEBOARD_PASSWORD_COST": (
         "careful",
         "work spent on a password's hash: careful, or quick for tests on this machine",
@@ -67,6 +73,8 @@ class Settings:
     session_hours: int = 12
     quick_passwords: bool = False
     clock: str = ""
+    tiles: str = ""
+    tiles_credit: str = ""
 
     @property
     def secure(self) -> bool:
@@ -93,6 +101,7 @@ def read_settings(environment: Mapping[str, str]) -> Settings:
     hours = values["EAVEBOARD_SESSION_HOURS"]
     if not hours.isdecimal() or not 1 <= int(hours) <= 720:
         raise BadInput("EAVEBOARD_SESSION_HOURS", f'must be whole hours from 1 to 720, is "{hours}"')
+    tiles, _, tiles_credit = values["EAVEBOARD_TILES"].partition(" ")
     return Settings(
         data=data,
         database=database,
@@ -102,6 +111,8 @@ def read_settings(environment: Mapping[str, str]) -> Settings:
         session_hours=int(hours),
         clock=_clock(values["EAVEBOARD_CLOCK"]),
         quick_passwords=_quick(values["EAVEBOARD_PASSWORD_COST"], address),
+        tiles=_tiles(tiles),
+        tiles_credit=tiles_credit.strip(),
     )
 
 
@@ -164,6 +175,19 @@ def _clock(text: str) -> str:
     if moment is None or moment.tzinfo is None:
         problem = f'must be a moment with its zone like 2027-04-09T12:00:00+00:00, or forecast, is "{text}"'
         raise BadInput("EAVEBOARD_CLOCK", problem)
+    return text
+
+
+def _tiles(text: str) -> str:
+    """Return the address of map tiles; it stands in the policy for contents, so nothing but a plain address will do."""
+    if not text:
+        return ""
+    fitting = re.fullmatch(r"https?://[A-Za-z0-9.\-]+(:[0-9]+)?/[A-Za-z0-9._~/{}?=&%\-]*", text)
+    if not fitting or not all(text.count(part) == 1 for part in ("{z}", "{x}", "{y}")):
+        problem = f'must be like https://tiles.example/{{z}}/{{x}}/{{y}}.png, is "{text}"'
+        raise BadInput("EAVEBOARD_TILES", problem)
+    if re.search(r"[{}]", re.sub(r"{[xyz]}", "", text)):
+        raise BadInput("EAVEBOARD_TILES", f'knows only {{z}}, {{x}} and {{y}}, is "{text}"')
     return text
 
 
