@@ -1,0 +1,225 @@
+"""The week sheet's page: each crew's day in writing, the weather along the top, the pile by its because."""
+
+from __future__ import annotations
+
+import datetime
+import zoneinfo
+from collections import defaultdict
+from collections.abc import Mapping
+from dataclasses import dataclass
+
+import msgspec
+from sqlalchemy import desc
+from sqlmodel import Session, col, select
+
+from api import tables
+from api.queries import Facts
+from api.weeksheet.kept import kept
+from api.weeksheet.names import Job, jobs_by_id
+from api.weeksheet.strip import Axis, SkyStrip, Strip, axis, lost, sky_strip, strip
+from api.weeksheet.weather import Sky, skies
+from scheduler.plan import Cost, Plan, read_plan
+from scheduler.sheet import Cell, Sheet, Waiting, sheet
+from scheduler.travel.interface import Point
+from scheduler.weather.forecast import Forecast, forecast_from_csv
+from scheduler.weather.limits import read_limits
+from scheduler.week import Travel, Week, read_week
+
+__all__ = ["PILES", "Sky", "WeekPage", "shaped", "sky", "week_page"]
+
+# What each because is called on the pile, in the order in which one can do something about it.
+PILES = {
+    "uncounted": "Not counted",
+    "short": "Short",
+    "crate": "Crate not here",
+    "drawing": "Stops at the drawing",
+    "no_survey": "Not surveyed",
+    "kit_not_ready": "Kit not ready in time",
+    "stock_out": "Shelf is short",
+    "ladder_out": "Ladder or tool is out",
+    "no_helper": "No extra hand left",
+    "no_hands": "Too few hands",
+    "no_skills": "Nobody with the skills",
+    "no_van": "No van for it",
+    "van_full": "Van is full",
+    "other_yard": "Kit at the other yard",
+    "no_crew": "No crew at work",
+    "hours": "Customer's hours",
+    "no_work_window": "No work window",
+    "weather": "Weather and light",
+    "out_of_reach": "Does not fit a day",
+    "follows": "Waits for another visit",
+    "dearer": "Dearer than waiting",
+    "no_room": "No room",
+    "not_tried": "Not tried yet",
+    "promise_broken": "Promise broken",
+    "by_hand": "Put here by hand",
+}
+
+
+@dataclass(frozen=True)
+class Shaped:
+    """A stored plan read and laid out, which never changes; `week` without its matrices of travel, which are large."""
+
+    week: Week
+    plan: Plan
+    sheet: Sheet
+    axis: Axis
+    strips: Mapping[tuple[str, int], Strip]
+
+
+@dataclass(frozen=True)
+class CrewDay:
+    """One cell: the crew's day and its drawing; without a `cell` the crew stays in, or is `off`."""
+
+    day: int
+    cell: Cell | None = None
+    strip: Strip | None = None
+    off: bool = False
+
+
+@dataclass(frozen=True)
+class CrewRow:
+    """A crew's line across the days."""
+
+    id: str
+    name: str
+    yard_id: str
+    yard: str
+    hands: int
+    days: tuple[CrewDay, ...]
+
+
+@dataclass(frozen=True)
+class DaySky:
+    """A day's weather with its drawing, and the hours lost as they lie behind every crew's day."""
+
+    sky: Sky
+    strip: SkyStrip
+    lost: str
+
+
+@dataclass(frozen=True)
+class WeekPage:
+    """What the page shows of a stored plan; `jobs` by id, `piles` are (title, waiting jobs)."""
+
+    stored: tables.StoredPlan
+    week: Week
+    plan: Plan
+    sheet: Sheet
+    axis: Axis
+    skies: tuple[DaySky, ...]
+    rows: tuple[CrewRow, ...]
+    piles: tuple[tuple[str, tuple[Waiting, ...]], ...]
+    jobs: dict[str, Job]
+
+    @property
+    def planned(self) -> int:
+        """Return how many jobs are on the sheet."""
+        return sum(len(cell.entries) for cell in self.sheet.cells)
+
+    def moment(self, at: datetime.datetime) -> str:
+        """Return a moment on the yard's clock: Thu Apr 8, 15:05."""
+        local = at.astimezone(zoneinfo.ZoneInfo(self.week.timezone))
+        return f"{local:%a} {local:%b} {local.day}, {local.hour}:{local.minute:02}"
+
+    @property
+    def costs(self) -> list[tuple[str, int]]:
+        """Return the kinds of cost that are not zero, in cents, without the total."""
+        kinds = [name for name in Cost.__struct_fields__ if name != "total"]
+        return [(name, getattr(self.plan.cost, name)) for name in kinds if getattr(self.plan.cost, name)]
+
+    @property
+    def most_lines(self) -> int:
+        """Return about how many lines the sheet takes on paper: the longest day of each crew, summed up."""
+        return sum(
+            max((3 + 3 * len(one.cell.entries) for one in row.days if one.cell is not None), default=2)
+            for row in self.rows
+        )
+
+
+def week_page(session: Session, stored: tables.StoredPlan) -> WeekPage:
+    """Return the page of a stored plan: as it was planned, with names and kits as they are today."""
+    made = shaped(session, stored)
+    week = made.week
+    ready = {job.id for job in week.jobs if job.ready_day is not None}
+    return WeekPage(
+        stored=stored,
+        week=week,
+        plan=made.plan,
+        sheet=made.sheet,
+        axis=made.axis,
+        skies=tuple(DaySky(one, sky_strip(one, made.axis), lost(one, made.axis)) for one in _skies(session, week)),
+        rows=_rows(session, made),
+        piles=_piles(made.sheet),
+        jobs=jobs_by_id(session, [job.id for job in week.jobs], ready),
+    )
+
+
+def shaped(session: Session, stored: tables.StoredPlan) -> Shaped:
+    """Return the plan read and laid out; the second time from memory."""
+
+    def make() -> Shaped:
+        week, plan = read_week(stored.week), read_plan(stored.plan)
+        laid_out = sheet(week, plan)
+        shifts = [m for crew in week.crews for s in crew.shifts for m in (s.start, s.end)]
+        out = [m for cell in laid_out.cells for m in (cell.depart, cell.back)]
+        return Shaped(
+            week=msgspec.structs.replace(week, travel=Travel((), ())),
+            plan=plan,
+            sheet=laid_out,
+            axis=axis([*shifts, *out]),
+            strips={(cell.crew, cell.day): strip(cell) for cell in laid_out.cells},
+        )
+
+    return kept(session, ("plan", stored.id), make)
+
+
+def sky(facts: Facts, week: Week, day: int) -> Sky:
+    """Return the weather of a day of `week` (0 = its first), by the newest forecast."""
+    date = week.start_date + datetime.timedelta(days=day)
+    return skies(facts.forecast, facts.limits, week.timezone, date, 1, _at(week))[0]
+
+
+def _skies(session: Session, week: Week) -> tuple[Sky, ...]:
+    """Return the weather of the whole week at its first yard, by the newest forecast."""
+    table, business = tables.StoredForecast, tables.Business
+    newest = session.exec(select(table.id).order_by(desc(col(table.issued)), desc(col(table.id)))).first()
+    limits = session.exec(select(business.limits)).first() or ""
+
+    def make() -> tuple[Sky, ...]:
+        row = None if newest is None else session.get_one(table, newest)
+        told: Forecast | None = None if row is None else forecast_from_csv(row.hours, row.source, row.issued)
+        return skies(told, read_limits(limits), week.timezone, week.start_date, week.days, _at(week))
+
+    return kept(session, ("skies", newest, limits, week.timezone, week.start_date, week.days, _at(week)), make)
+
+
+def _at(week: Week) -> Point:
+    return week.places[0].lat, week.places[0].lon
+
+
+def _rows(session: Session, made: Shaped) -> tuple[CrewRow, ...]:
+    crews = dict(session.execute(select(tables.Crew.id, tables.Crew.name)).all())
+    yards = dict(session.execute(select(tables.Yard.id, tables.Yard.name)).all())
+    cells = {(cell.crew, cell.day): cell for cell in made.sheet.cells}
+    rows = []
+    for crew in made.week.crews:
+        working = {shift.day for shift in crew.shifts}
+        days = [
+            CrewDay(day, cells.get((crew.id, day)), made.strips.get((crew.id, day)), day not in working)
+            for day in range(made.week.days)
+        ]
+        name, yard = crews.get(crew.id, crew.id), yards.get(crew.yard, crew.yard)
+        rows.append(CrewRow(crew.id, name, crew.yard, yard, crew.hands, tuple(days)))
+    return tuple(rows)
+
+
+def _piles(laid_out: Sheet) -> tuple[tuple[str, tuple[Waiting, ...]], ...]:
+    """Return the waiting pile by each job's first because; within one the dearest first, as the sheet has them."""
+    by_code: dict[str, list[Waiting]] = defaultdict(list)
+    for waiting in laid_out.waiting:
+        by_code[waiting.because[0].code if waiting.because else "no reason"].append(waiting)
+    order = list(PILES)
+    codes = sorted(by_code, key=lambda code: (order.index(code) if code in PILES else len(order), code))
+    return tuple((PILES.get(code, code.replace("_", " ").capitalize()), tuple(by_code[code])) for code in codes)
