@@ -1,20 +1,33 @@
-"""The week sheet."""
+"""The week sheet, and the map of a day's routes."""
 
 from __future__ import annotations
 
 import datetime
-from typing import Annotated
+from typing import Annotated, Any
 
-from fastapi import APIRouter, Request
+from fastapi import APIRouter, Query, Request
 from fastapi.responses import RedirectResponse, Response
-from starlette.exceptions import HTTPException
+from sqlalchemy import desc
+from sqlmodel import Session, col, select
 
+from api import tables
+from api.accounts import Role
 from api.guards import STAFF, Who, allow
 from api.pages import Database, page, wants_json
-from api.queries import facts, newest_plan, planned_weeks
+from api.posted import posted_week
+from api.problems import Problem
+from api.queries import planned_weeks
+from api.settings import Settings
 from api.weeksheet import week_page
+from api.weeksheet.roadmap import METRES, UNIT, road_map
 
 router = APIRouter()
+
+# Who moves visits and starts the planner, and who posts: as the routes that do it state.
+PLANNERS, POSTERS = (Role.manager,), (Role.manager,)
+_MOST_PLANS = 40
+Day = Annotated[int, Query(ge=0, le=366)]
+PlanId = Annotated[int | None, Query(ge=1, le=2**31 - 1)]
 
 
 @router.get("/")
@@ -27,11 +40,87 @@ def home(request: Request, session: Database, _: Annotated[Who, allow(*STAFF)]) 
 
 
 @router.get("/weeks/{start_date}")
-def week(request: Request, session: Database, _: Annotated[Who, allow(*STAFF)], start_date: datetime.date) -> Response:
-    """Show the newest plan of the week that begins on `start_date`."""
-    stored = newest_plan(session, start_date)
-    if stored is None:
-        raise HTTPException(404, f"No plan has been made for the week of {start_date}.")
+def week(
+    request: Request,
+    session: Database,
+    who: Annotated[Who, allow(*STAFF)],
+    start_date: datetime.date,
+    plan: PlanId = None,
+) -> Response:
+    """Show the plan with the id `plan` of the week that begins on `start_date`, or the newest."""
+    stored, others = _stored(session, start_date, plan)
     if wants_json(request):
         return Response(stored.plan, media_type="application/json")
-    return page(request, "week.html", {"page": week_page(facts(session), stored)})
+    values: dict[str, Any] = {
+        "page": week_page(session, stored),
+        "newest": others[0].id == stored.id,
+        "posted": posted_week(session, start_date),
+        "plans": others,
+        "planner": who.role in PLANNERS,
+        "can_post": who.role in POSTERS,
+        "run": _run(session, start_date),
+    }
+    return page(request, "week.html", values)
+
+
+@router.get("/weeks/{start_date}/map")
+def map_of_day(
+    request: Request,
+    session: Database,
+    _: Annotated[Who, allow(*STAFF)],
+    start_date: datetime.date,
+    day: Day = 0,
+    crew: str = "",
+    plan: PlanId = None,
+) -> Response:
+    """Draw the routes of the week's day `day` (0 = its first), all of them or that of one crew strongly."""
+    stored, _others = _stored(session, start_date, plan)
+    shown = week_page(session, stored)
+    if day >= shown.week.days:
+        raise Problem(404, f"The week of {start_date} has no day {day}; its days are 0 to {shown.week.days - 1}.")
+    settings: Settings = request.app.state.settings
+    units = session.exec(select(tables.Business.units)).first() or "imperial"
+    values: dict[str, Any] = {
+        "page": shown,
+        "date": start_date + datetime.timedelta(days=day),
+        "day_number": day,
+        "only": crew,
+        "map": road_map(
+            shown.week,
+            [cell for cell in shown.sheet.cells if cell.day == day],
+            shown.jobs,
+            {row.id: row.name for row in shown.rows},
+            {row.yard_id: row.yard for row in shown.rows},
+            only=crew,
+            units=units,
+            tiles=settings.tiles,
+        ),
+        "credit": settings.tiles_credit,
+        "per_unit": METRES[units],
+        "unit": UNIT[units],
+    }
+    return page(request, "week_map.html", values)
+
+
+def _stored(session: Session, start_date: datetime.date, plan: int | None) -> tuple[tables.StoredPlan, list[Any]]:
+    """Return a plan of the week, and all of the newest without their documents; answers 404 where there is none."""
+    table = tables.StoredPlan
+    rows = session.execute(
+        select(table.id, table.made_at, table.cost_cents, table.how)
+        .where(table.start_date == start_date)
+        .order_by(desc(col(table.id)))
+        .limit(_MOST_PLANS)
+    ).all()
+    if not rows:
+        raise Problem(404, f"No plan has been made for the week of {start_date}.")
+    stored = session.get(table, rows[0].id if plan is None else plan)
+    if stored is None or stored.start_date != start_date:
+        raise Problem(404, f"The week of {start_date} has no plan {plan}.")
+    return stored, list(rows)
+
+
+def _run(session: Session, start_date: datetime.date) -> tables.PlanRun | None:
+    """Return the run of the planner that is under way for the week, if there is one."""
+    run = tables.PlanRun
+    going = select(run).where(run.start_date == start_date, col(run.state).in_(("waiting", "running")))
+    return session.exec(going.order_by(desc(col(run.id)))).first()

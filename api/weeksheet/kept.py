@@ -1,0 +1,36 @@
+"""What is derived from rows that never change (a stored plan, an issued forecast), kept in memory for each database."""
+
+from __future__ import annotations
+
+import threading
+import weakref
+from collections import OrderedDict
+from collections.abc import Callable, Hashable
+from typing import Any, TypeVar
+
+from sqlmodel import Session
+
+T = TypeVar("T")
+# The sheets of a few weeks, each before and after a few moves; a sheet of 40 crews takes some 2 MB.
+MOST = 24
+_lock = threading.Lock()
+_by_database: weakref.WeakKeyDictionary[Any, OrderedDict[Hashable, Any]] = weakref.WeakKeyDictionary()
+
+
+def kept(session: Session, key: Hashable, make: Callable[[], T]) -> T:
+    """Return what `make` gave for `key` on the database of `session`, made now where it is not held.
+
+    `key` names rows that are never changed, and everything else that `make` looks at.
+    """
+    database = session.get_bind()
+    with _lock:
+        held = _by_database.setdefault(database, OrderedDict())
+        if key in held:
+            held.move_to_end(key)
+            return held[key]  # type: ignore[no-any-return]
+    made = make()
+    with _lock:
+        held[key] = made
+        while len(held) > MOST:
+            held.popitem(last=False)
+    return made
