@@ -11,7 +11,7 @@ from dataclasses import dataclass
 
 from scheduler.audit import Breach, audit
 from scheduler.gap import Gap, gap
-from scheduler.plan import Because, Cost, Plan, Route
+from scheduler.plan import Because, Cost, Plan
 from scheduler.price import RETIME_FROM_MIN, Outing, Visit, is_kept, outings, price_outings, undone_cents, visits
 from scheduler.week import Job, Week, day_name
 
@@ -100,12 +100,6 @@ def sheet(week: Week, plan: Plan) -> Sheet:
         gap=chances,
         breaches=audit(week, plan).broken_rules,
     )
-
-
-def cell(week: Week, route: Route) -> Cell | None:
-    """Return one crew's day alone, None where the route cannot go out in this week."""
-    out = outings(week, (route,))
-    return _cell(week, out[0]) if out else None
 
 
 def _cell(week: Week, o: Outing) -> Cell:
