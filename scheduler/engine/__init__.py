@@ -22,18 +22,22 @@ LAST_S_PER_PAIR = 1.5e-5  # and for each job and crew day: reasons try every pla
 
 @dataclass(frozen=True)
 class Progress:
-    """What is known so far: seconds since the start, the best plan's cost and the bound in cents, and the phase."""
+    """What is known so far: seconds since the start, the best plan's cost and the bound in cents, and the phase.
+
+    `plan` is that plan, audited, without its bound and the reasons of what it leaves out; None where it has no route.
+    """
 
     seconds: float
     cost: int | None
     bound: int | None
     phase: str
+    plan: Plan | None = None
 
 
 def solve(
     week: Week, *, seconds: float | None, seed: int = 0, clock: Callable[[], float],
     report: Callable[[Progress], None] | None = None, stop: Callable[[], bool] | None = None, workers: int = 2,
-    fixed: Fixed | None = None,
+    fixed: Fixed | None = None, start: Plan | None = None,
 ) -> Plan:  # fmt: skip
     """Return the cheapest plan found for a checked week.
 
@@ -43,6 +47,8 @@ def solve(
     report: called as cost, bound or phase change; stop: asked often, true ends the search with the best plan so far.
     workers: threads for the pricing of routes.
     fixed: what every plan must leave as it is (None: nothing); bound and cost are then those of plans that do.
+    start: a plan to search from, of this week or one like it: where its routes, as far as this week has them, keep
+    every rule, no dearer plan is returned. None: search from nothing.
 
     The plan keeps every rule (it is audited before it is taken). Its `bound` is proven, or None where there was no time
     for one. Raises what the search raises, where it fails before any plan was found, and
@@ -74,7 +80,7 @@ def solve(
 
     def work() -> None:
         try:
-            search(model, best, seed, left, check, workers)
+            search(model, best, seed, left, check, workers, start)
         except BaseException as fault:  # handed to the caller's thread
             failed.append(fault)
 
@@ -86,17 +92,17 @@ def solve(
     while thread.is_alive() and left() > 0 and not (stop and stop()):
         thread.join(min(POLL_S, max(0.0, left())))
         if report:
-            routes, cost, bound, phase = best.state()
+            routes, cost, bound, phase, plan = best.state()
             if model.missing(routes):
                 continue
             if (cost, bound, phase) != told:
                 told = (cost, bound, phase)
-                report(Progress(clock() - begun, cost, bound, phase))
+                report(Progress(clock() - begun, cost, bound, phase, plan))
     ended.set()
     thread.join(LET_GO_S)
     if failed and not best.routes:
         raise failed[0]
-    routes, _, bound, _ = best.state()
+    routes, _, bound, _, _ = best.state()
     for j in model.missing(routes):
         raise contradiction(week.jobs[j].id, best.proven)
     if fixed is None:

@@ -9,6 +9,7 @@ from collections.abc import Mapping, Sequence
 from scheduler.audit import audit
 from scheduler.engine.assemble import plan_of, whole_bound
 from scheduler.engine.model import Model
+from scheduler.plan import Plan
 
 Routes = dict[int, list[int]]
 
@@ -20,6 +21,7 @@ class Best:
         self.model = model
         self.lock = threading.Lock()
         self.routes: Routes = {}
+        self.plan: Plan | None = None  # the audited plan of `routes`, its reasons not yet asked
         self.cost = int(model.skip_cost.sum())
         self.bound = -math.inf
         self.phase = "reading the week"
@@ -39,6 +41,7 @@ class Best:
             return False
         with self.lock:
             self.routes = {k: list(jobs) for k, jobs in routes.items()}
+            self.plan = plan
             self.cost = total
         return True
 
@@ -51,11 +54,11 @@ class Best:
         """Say what the search is doing, in one line of words."""
         self.phase = phase
 
-    def state(self) -> tuple[Routes, int, int | None, str]:
-        """Return routes, cost, bound in whole cents, and phase, all of one moment."""
+    def state(self) -> tuple[Routes, int, int | None, str, Plan | None]:
+        """Return routes, cost, bound in whole cents, phase and plan (None: the one that skips all), of one moment."""
         with self.lock:
             bound = whole_bound(self.bound)
-            return self.routes, self.cost, None if bound is None else min(bound, self.cost), self.phase
+            return self.routes, self.cost, None if bound is None else min(bound, self.cost), self.phase, self.plan
 
     @property
     def proven(self) -> bool:

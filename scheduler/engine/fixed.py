@@ -39,13 +39,14 @@ class Fixed:
     `visits`: spot by job. `now`: day and minute before which nothing begins but fixed visits, None for no such moment;
     a crew that has `begun` none of that day's visits leaves the yard no sooner, any other sets off for new work no
     sooner and not before what it has begun is done. `begun`: jobs of `visits` done, being done or driven to by then.
-    `closed`: crews and days that do nothing but fixed visits.
+    `closed`: crews and days that do nothing but fixed visits. `held`: jobs bound to a crew and day, at any start.
     """
 
     visits: Mapping[str, Spot] = field(default_factory=dict)
     now: tuple[int, int] | None = None
     begun: frozenset[str] = frozenset()
     closed: frozenset[tuple[str, int]] = frozenset()
+    held: Mapping[str, tuple[str, int]] = field(default_factory=dict)
 
     def of(self, crew: str, day: int) -> dict[str, Spot]:
         """Return the fixed visits of a crew's day in the order of their starts."""
@@ -88,7 +89,7 @@ def check(week: Week, fixed: Fixed) -> None:
     What only driving and rests stand against is found by the search: see `contradiction`.
     """
     jobs, crews = {j.id: j for j in week.jobs}, {c.id: c for c in week.crews}
-    for name, (crew_id, day, _) in fixed.visits.items():
+    for name, (crew_id, day) in [*((n, s[:2]) for n, s in fixed.visits.items()), *fixed.held.items()]:
         where = f"fixed.{name}"
         if name not in jobs:
             raise BadInput(where, f"no job has the id {shown(name)}")
@@ -96,6 +97,8 @@ def check(week: Week, fixed: Fixed) -> None:
             raise BadInput(where, f"no crew has the id {shown(crew_id)}")
         if not any(s.day == day for s in crews[crew_id].shifts):
             raise BadInput(where, f"crew {crew_id} does not work on {day_name(week, day)}")
+    for name in fixed.held.keys() & fixed.visits.keys():
+        raise BadInput(f"held.{name}", "is among the fixed visits already; hold it one way only")
     for name in fixed.begun - fixed.visits.keys():
         raise BadInput(f"begun.{name}", "is not among the fixed visits; fix what has begun")
     if not _breach(week, jobs, dict(fixed.visits)):

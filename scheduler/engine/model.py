@@ -100,12 +100,14 @@ class Model:
 def build(week: Week, *, fixed: Fixed = NOTHING) -> Model:
     """Return the arrays of a checked week; raises `BadInput` where `fixed` breaks its rules.
 
-    A fixed visit is the one option of its job; leaving it out costs more than any plan can.
+    A fixed visit is the one option of its job, a held job has those of its crew and day; leaving either out costs more
+    than any plan can.
     """
     check(week, fixed)
     number = {j.id: n for n, j in enumerate(week.jobs)}
     by_id = {j.id: j for j in week.jobs}
     held = {number[name]: spot for name, spot in fixed.visits.items()}
+    bound = {number[name]: crew_day for name, crew_day in fixed.held.items()}
     items = sorted({i for j in week.jobs for i in j.equipment})
     stock_items = sorted({p for j in week.jobs for p in j.parts})
     places = {p.id: n for n, p in enumerate(week.places)}
@@ -147,6 +149,8 @@ def build(week: Week, *, fixed: Fixed = NOTHING) -> Model:
             for n in fitting:
                 job = week.jobs[n]
                 if free is None if n not in held else held[n][:2] != (crew.id, day):
+                    continue
+                if n in bound and bound[n] != (crew.id, day):
                     continue
                 if (job.ready_day or 0) > day or job.hands > crew.hands + extra:
                     continue
@@ -217,13 +221,14 @@ def build(week: Week, *, fixed: Fixed = NOTHING) -> Model:
     model.group = _groups(model)
     taken = set(flat_jobs)
     model.planless = [n for n in range(len(week.jobs)) if n not in taken]
-    for n in held:
+    must = [*held, *bound]
+    for n in must:
         if n not in taken:
             raise contradiction(week.jobs[n].id, proven=True)
-    if held:
+    if must:
         dearest = _dearest(model)
-        model.must = {n: dearest - int(model.skip_cost[n]) for n in held}
-        model.skip_cost[list(held)] = dearest
+        model.must = {n: dearest - int(model.skip_cost[n]) for n in must}
+        model.skip_cost[must] = dearest
     return model
 
 

@@ -15,6 +15,8 @@ from scheduler.engine.model import Ints, Model
 from scheduler.engine.polish import Polish
 from scheduler.engine.relax import Relaxation, Stopped
 from scheduler.engine.ruin import Ruin
+from scheduler.engine.started import columns_of
+from scheduler.plan import Plan
 
 QUICK_ROUNDS = 600  # of taking out and putting back, before prices are known
 QUICK_SHARE = 0.15  # of the time given
@@ -32,8 +34,9 @@ class Search:
 
     def __init__(
         self, best: Best, seed: int, left: Callable[[], float], check: Callable[[], None],
-        threads: ThreadPoolExecutor | None,
+        threads: ThreadPoolExecutor | None, start: Plan | None = None,
     ) -> None:  # fmt: skip
+        self.given_plan = start
         self.best, self.model, self.seed, self.left, self.check = best, best.model, seed, left, check
         self.relax = Relaxation(self.model, seed, check, threads)
         self.threads = threads
@@ -46,6 +49,8 @@ class Search:
 
     def run(self) -> None:
         """Search until the best plan is proven best."""
+        if self.given_plan is not None:
+            self.offer(*columns_of(self.model, self.given_plan))
         self.quick()
         self.best.tell("pricing routes")
         self.relax.run(self.priced)
@@ -189,15 +194,16 @@ class Search:
 
 
 def search(
-    model: Model, best: Best, seed: int, left: Callable[[], float], check: Callable[[], None], workers: int
+    model: Model, best: Best, seed: int, left: Callable[[], float], check: Callable[[], None], workers: int,
+    start: Plan | None = None,
 ) -> None:  # fmt: skip
-    """Search until proven or stopped; `left` gives the seconds that remain, `check` raises `Stopped`."""
+    """Search until proven or stopped, from `start`; `left` gives the seconds that remain, `check` raises `Stopped`."""
     if not model.crew_days:
         best.prove(float(best.cost))
         return
     threads = ThreadPoolExecutor(workers) if workers > 1 else None
     try:
-        Search(best, seed, left, check, threads).run()
+        Search(best, seed, left, check, threads, start).run()
     except Stopped:
         pass
     finally:

@@ -1,0 +1,290 @@
+"""One visit of a plan moved by hand: the touched routes timed anew, what breaks, and what it costs.
+
+The hand may do what a rule forbids: the plan that comes of it is told with every rule that it breaks, as the auditor
+judges it. Routes that the move does not touch stay as they are, to the minute.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass
+from typing import TYPE_CHECKING, NamedTuple
+
+from msgspec.structs import replace
+
+from scheduler.audit import Breach, audit
+from scheduler.documents import shown
+from scheduler.errors import BadInput
+from scheduler.plan import Because, Cost, Plan, Route, Skipped, Stop
+from scheduler.price import is_kept, outings, price, visits
+from scheduler.week import Crew, Job, Shift, Travel, Week, Window, clock_time, day_name
+
+if TYPE_CHECKING:
+    from scheduler.engine.model import Model
+
+BY_HAND = "by_hand"
+OFF = (Because(BY_HAND, "Taken off the sheet by hand."),)
+# More than any plan costs: a timing breaks a rule only where no other way is left, and then as few as it can.
+NEVER_CENTS = 10**12
+_LATE_MIN = 2 * 1440  # how much longer than its shift a crew may be out, for a timing that breaks the rules
+_NO_SHIFT = (480, 960)  # hours of a crew that does not work that day, for a route that the auditor refuses anyway
+
+
+@dataclass(frozen=True)
+class Put:
+    """Have `crew` do `job` on `day`, at `start` (None: at the best time), as stop number `position` of its route.
+
+    Positions count from 0, `job` itself left out; None: where it breaks least and costs least.
+    """
+
+    job: str
+    crew: str
+    day: int
+    start: int | None = None
+    position: int | None = None
+
+
+@dataclass(frozen=True)
+class Off:
+    """Take `job` off the sheet: it waits."""
+
+    job: str
+
+
+class Lock(NamedTuple):
+    """Where a visit is to be left: with this crew on this day, at this start (None: at any)."""
+
+    crew: str
+    day: int
+    start: int | None
+
+
+@dataclass(frozen=True)
+class Tried:
+    """What a move comes to.
+
+    `plan`: with its cost and the promises that it does not keep stated rightly, without a bound. `breaches`: the
+    auditor's whole verdict on it, then locks that the move does not leave alone. `promises`: firm and day bookings that
+    were kept and are not any more; no rule forbids that, but somebody has to be told. `change`: the cost in cents by
+    kind, new less old. `touched`: crew and day of each route that was timed anew, emptied or made.
+    """
+
+    plan: Plan
+    breaches: tuple[Breach, ...]
+    promises: tuple[Breach, ...]
+    change: Cost
+    touched: tuple[tuple[str, int], ...]
+
+    @property
+    def allowed(self) -> bool:
+        """Whether the plan keeps every rule and lock; promises are not asked."""
+        return not self.breaches
+
+
+def by_hand(week: Week, plan: Plan, hand: Put | Off, locks: Mapping[str, Lock] | None = None) -> Tried:
+    """Return what becomes of `plan`, a plan of `week` that states its cost rightly, when one visit is moved.
+
+    locks: visits to be left where they are, by job; those with a start keep it when their route is timed anew.
+
+    The touched routes get the cheapest times that their order of stops allows, by the engine's own timing. Where the
+    rules leave none, as few visits as can be stand outside their work windows; where that is not enough, the crew comes
+    home late or misses its rest. Raises `BadInput` where the move names what is not in the week.
+    """
+    locks = locks or {}
+    _check(week, plan, hand)
+    jobs = {job.id: job for job in week.jobs}
+    old = {(route.crew, route.day): route for route in plan.routes}
+    touched = {at: [s.job for s in route.stops if s.job != hand.job] for at, route in old.items()
+               if any(stop.job == hand.job for stop in route.stops)}  # fmt: skip
+    starts = {job: lock.start for job, lock in locks.items() if lock.start is not None and job != hand.job}
+    new: dict[tuple[str, int], Route] = {}
+    if isinstance(hand, Put):
+        here = (hand.crew, hand.day)
+        stops = touched.pop(here, None)
+        if stops is None:
+            stops = [stop.job for stop in old[here].stops] if here in old else []
+        if hand.position is not None and hand.position > len(stops):
+            raise BadInput("position", f"must be at most {len(stops)}, the stops of that day, is {hand.position}")
+        places = range(len(stops) + 1) if hand.position is None else (hand.position,)
+        orders = [[*stops[:place], hand.job, *stops[place:]] for place in places]
+        asked = {hand.job: hand.start} if hand.start is not None else {}
+        new[here] = _timed(week, jobs, hand.crew, hand.day, orders, starts | asked)
+    for at, left in touched.items():
+        if left:
+            new[at] = _timed(week, jobs, *at, [left], starts)
+    changed = [*new, *(at for at in touched if at not in new)]
+    routes = [route for at, route in old.items() if at not in changed] + list(new.values())
+    number = {crew.id: n for n, crew in enumerate(week.crews)}
+    routes.sort(key=lambda route: (route.day, number.get(route.crew, len(number))))
+    made = _stated(week, plan, routes, hand)
+    before = plan.cost
+    change = Cost(*(getattr(made.cost, kind) - getattr(before, kind) for kind in Cost.__struct_fields__))
+    breaches = audit(week, made).broken_rules + _unlocked(week, made, hand, locks)
+    lost = [job for job in made.broken if job not in plan.broken]
+    return Tried(made, breaches, tuple(_promise(week, jobs[job]) for job in lost), change, tuple(changed))
+
+
+def _check(week: Week, plan: Plan, hand: Put | Off) -> None:
+    if plan.week != week.id:
+        raise BadInput("plan", f"is of week {shown(plan.week)}, not of {shown(week.id)}")
+    if all(job.id != hand.job for job in week.jobs):
+        raise BadInput("visit", f"no job of this week has the id {shown(hand.job)}")
+    if isinstance(hand, Off):
+        return
+    if all(crew.id != hand.crew for crew in week.crews):
+        raise BadInput("crew", f"no crew of this week has the id {shown(hand.crew)}")
+    if not 0 <= hand.day < week.days:
+        raise BadInput("day", f"must be a day of this week, 0 to {week.days - 1}, is {hand.day}")
+    if hand.start is not None and not 0 <= hand.start < 1440:
+        raise BadInput("start", f"must be a minute of the day, 0 to 1439, is {hand.start}")
+    if hand.position is not None and hand.position < 0:
+        raise BadInput("position", f"must not be negative, is {hand.position}")
+
+
+def _stated(week: Week, plan: Plan, routes: Sequence[Route], hand: Put | Off) -> Plan:
+    """Return the plan of these routes with pile, broken promises and cost as they are."""
+    done = visits(outings(week, routes))
+    on_routes = {stop.job for route in routes for stop in route.stops}
+    because = {skipped.job: skipped.because for skipped in plan.skipped}
+    if isinstance(hand, Off):
+        because[hand.job] = OFF
+    skipped = tuple(Skipped(j.id, because.get(j.id, OFF)) for j in week.jobs if j.id not in on_routes)
+    broken = tuple(
+        job.id
+        for job in week.jobs
+        if job.booked is not None and job.booked.hold != "soft" and not is_kept(job.booked, done.get(job.id))
+    )
+    return replace(
+        plan, routes=tuple(routes), skipped=skipped, broken=broken, cost=price(week, routes), bound=None, seconds=0.0
+    )
+
+
+def _unlocked(week: Week, made: Plan, hand: Put | Off, locks: Mapping[str, Lock]) -> tuple[Breach, ...]:
+    """Return a breach for the lock that the move itself does not leave alone."""
+    lock = locks.get(hand.job)
+    if lock is None:
+        return ()
+    at = visits(outings(week, made.routes)).get(hand.job)
+    if at is not None and (at.crew, at.day) == lock[:2] and lock.start in (None, at.start):
+        return ()
+    when = f"{day_name(week, lock.day)}" + (f" at {clock_time(lock.start)}" if lock.start is not None else "")
+    sentence = f"Job {hand.job} is locked to {lock.crew} on {when}; take the lock off first."
+    return (Breach("lock", sentence, lock.crew, lock.day, hand.job),)
+
+
+def _promise(week: Week, job: Job) -> Breach:
+    booked = job.booked
+    assert booked is not None
+    at = f"{day_name(week, booked.day)}"
+    if booked.hold == "firm":
+        at = f"{booked.crew} on {at}, {clock_time(booked.start)}"
+    sentence = f"The {booked.hold} booking of {job.id} ({at}) is not kept any more: the customer has to be told."
+    return Breach("booking", sentence, booked.crew, booked.day, job.id)
+
+
+def _timed(
+    week: Week, jobs: Mapping[str, Job], crew_id: str, day: int, orders: Sequence[Sequence[str]],
+    starts: Mapping[str, int],
+) -> Route:  # fmt: skip
+    """Return the crew's day in the order, and at the times, that break the fewest rules, and of those the cheapest.
+
+    starts: minutes at which visits are to begin, whatever else gives way.
+    """
+    from scheduler.engine.timing import time_route  # loads the compiled engine
+
+    crew = next(c for c in week.crews if c.id == crew_id)
+    shift = next((s for s in crew.shifts if s.day == day), None)
+    names = orders[0]
+    helpers = max(0, max(jobs[name].hands for name in names) - crew.hands)
+    if shift is None:
+        return _as_it_comes(week, jobs, crew, Shift(day, *_NO_SHIFT, 0), orders[0], starts, helpers)
+    longer = replace(shift, overtime=shift.overtime + _LATE_MIN)
+    for hours, rests in ((shift, True), (longer, True), (longer, False)):
+        model = _alone(week, jobs, crew, hours, names, starts, rests=rests)
+        if model is None:
+            continue
+        number = {name: n for n, name in enumerate(names)}
+        best: tuple[int, int, Route] | None = None
+        for n, order in enumerate(orders):
+            times = time_route(model, 0, [number[name] for name in order])
+            if times is None:
+                continue
+            cost = times.cost + NEVER_CENTS * _out_of_order(week, order)
+            if best is None or cost < best[0]:
+                stops = tuple(
+                    Stop(name, start, start + jobs[name].minutes)
+                    for name, start in zip(order, times.starts, strict=True)
+                )
+                best = cost, n, Route(crew_id, day, times.depart, times.back, helpers, times.rest, stops)
+        if best is not None:
+            return best[2]
+    return _as_it_comes(week, jobs, crew, shift, orders[0], starts, helpers)
+
+
+def _out_of_order(week: Week, order: Sequence[str]) -> int:
+    """Return how many jobs of a route stand before one that they follow."""
+    place = {name: n for n, name in enumerate(order)}
+    return sum(1 for f in week.follows if f.first in place and f.then in place and place[f.then] < place[f.first])
+
+
+def _alone(
+    week: Week, jobs: Mapping[str, Job], crew: Crew, shift: Shift, names: Sequence[str], starts: Mapping[str, int],
+    *, rests: bool,
+) -> Model | None:  # fmt: skip
+    """Return the engine's model of this crew's day with these jobs and no others, None where it holds them not.
+
+    Only what times depend on is left of the jobs; outside its work windows each can be done at a price that is never
+    paid where there is another way.
+    """
+    from scheduler.engine.model import build
+
+    place = {p.id: n for n, p in enumerate(week.places)}
+    yard = next(y for y in week.yards if y.id == crew.yard)
+    used = list(dict.fromkeys([yard.place, *(jobs[name].place for name in names)]))
+    rows = [place[p] for p in used]
+
+    def part(matrix: tuple[tuple[int, ...], ...]) -> tuple[tuple[int, ...], ...]:
+        return tuple(tuple(matrix[a][b] for b in rows) for a in rows)
+
+    last = shift.end + shift.overtime
+    loose = []
+    for name in names:
+        job = jobs[name]
+        windows = [w for w in job.windows if w.day == shift.day]
+        if name in starts:
+            span = Window(shift.day, starts[name], starts[name] + job.minutes, 0)
+            risk = min((w.risk_cents for w in windows if w.start <= span.start and span.end <= w.end), default=None)
+            windows = [replace(span, risk_cents=NEVER_CENTS if risk is None else risk)]
+        else:
+            windows.append(Window(shift.day, 0, last, NEVER_CENTS))
+        loose.append(
+            replace(
+                job, yard=None, hands=0, weight_kg=0, box_mm=0, boxes=0, skills=(), equipment={}, parts={},
+                ready_day=0, windows=tuple(windows),
+            )
+        )  # fmt: skip
+    small = replace(
+        week, places=tuple(week.places[n] for n in rows), travel=Travel(part(week.travel.minutes),
+        part(week.travel.metres)), rest=week.rest if rests else None, yards=(yard,),
+        crews=(replace(crew, shifts=(shift,), skills=()),), helpers=(), equipment=(), stock=(), jobs=tuple(loose),
+        follows=(),
+    )  # fmt: skip
+    model = build(small)
+    return model if len(model.cand_job) == len(names) else None
+
+
+def _as_it_comes(
+    week: Week, jobs: Mapping[str, Job], crew: Crew, shift: Shift, order: Sequence[str], starts: Mapping[str, int],
+    helpers: int,
+) -> Route:  # fmt: skip
+    """Return the day served in `order` without waiting, but for `starts`, which may ask for what cannot be driven."""
+    place = {p.id: n for n, p in enumerate(week.places)}
+    home = place[next(y.place for y in week.yards if y.id == crew.yard)]
+    here, clock, stops = home, shift.start, []
+    for name in order:
+        there = place[jobs[name].place]
+        start = starts.get(name, clock + week.travel.minutes[here][there])
+        stops.append(Stop(name, start, start + jobs[name].minutes))
+        here, clock = there, start + jobs[name].minutes
+    back = clock + week.travel.minutes[here][home]
+    return Route(crew.id, shift.day, shift.start, back, helpers, None, tuple(stops))
