@@ -25,7 +25,7 @@ from scheduler.weather.forecast import Forecast, forecast_from_csv
 from scheduler.weather.limits import read_limits
 from scheduler.week import Travel, Week, read_week
 
-__all__ = ["PILES", "Sky", "WeekPage", "shaped", "sky", "week_page"]
+__all__ = ["PILES", "Sky", "WeekPage", "shaped", "sky", "week_page", "week_skies"]
 
 # What each because is called on the pile, in the order in which one can do something about it.
 PILES = {
@@ -130,6 +130,11 @@ class WeekPage:
         return [(name, getattr(self.plan.cost, name)) for name in kinds if getattr(self.plan.cost, name)]
 
     @property
+    def idle_days(self) -> frozenset[int]:
+        """Return the days on which nobody goes out: their columns can be narrow."""
+        return frozenset(range(self.week.days)) - {cell.day for cell in self.sheet.cells}
+
+    @property
     def most_lines(self) -> int:
         """Return about how many lines the sheet takes on paper: the longest day of each crew, summed up."""
         return sum(
@@ -149,7 +154,7 @@ def week_page(session: Session, stored: tables.StoredPlan) -> WeekPage:
         plan=made.plan,
         sheet=made.sheet,
         axis=made.axis,
-        skies=tuple(DaySky(one, sky_strip(one, made.axis), lost(one, made.axis)) for one in _skies(session, week)),
+        skies=tuple(DaySky(one, sky_strip(one, made.axis), lost(one, made.axis)) for one in week_skies(session, week)),
         rows=_rows(session, made),
         piles=_piles(made.sheet),
         jobs=jobs_by_id(session, [job.id for job in week.jobs], ready),
@@ -181,7 +186,7 @@ def sky(facts: Facts, week: Week, day: int) -> Sky:
     return skies(facts.forecast, facts.limits, week.timezone, date, 1, _at(week))[0]
 
 
-def _skies(session: Session, week: Week) -> tuple[Sky, ...]:
+def week_skies(session: Session, week: Week) -> tuple[Sky, ...]:
     """Return the weather of the whole week at its first yard, by the newest forecast."""
     table, business = tables.StoredForecast, tables.Business
     newest = session.exec(select(table.id).order_by(desc(col(table.issued)), desc(col(table.id)))).first()
