@@ -20,7 +20,7 @@ from api.exchange.importing import span_of
 from api.pages import clock, day_name, duration, feet
 from api.queries import facts, planned_stop
 from api.service import JobPage, job_page
-from api.weeksheet import Sky, week_page
+from api.weeksheet import Sky, sky
 from scheduler.documents import convert
 from scheduler.layout.drawing.findings import in_order
 from scheduler.layout.drawing.measures import Measures
@@ -72,8 +72,8 @@ def packet_pdf(session: Session, visit_id: str, now: datetime.datetime) -> bytes
         "job": job,
         "planned": planned_stop(session, visit_id),
         "findings": in_order(job.layout.findings) if job.layout else [],
-        "holes": _holes(found, measures),
-        "case": _case(found),
+        "holes": holes(found, measures),
+        "case": case_of(found),
         "fastener": fastener_words(job.layout.fastener, measures) if job.layout and job.layout.fastener else "",
         "member": member_word(job.survey) if job.survey else "",
         "cautions": list(cautions(job, found.site)),
@@ -107,7 +107,7 @@ def day_sheet_pdf(session: Session, crew_id: str, date: datetime.date, now: date
         "stops": stops,
         "shelf": dict(sorted(shelf.items())),
         "checks": CHECKS,
-        "cautions_for_all": _for_all(stops),
+        "cautions_for_all": for_all(stops),
     }
     return _pdf("print/daysheet.html", values, business, now)
 
@@ -118,7 +118,7 @@ def _stop(session: Session, entry: Entry, now: datetime.datetime) -> StopSheet:
     return StopSheet(entry, found, tuple(cautions(found.job, found.site)))
 
 
-def _for_all(stops: list[StopSheet]) -> list[str]:
+def for_all(stops: list[StopSheet]) -> list[str]:
     """Return the cautions that every stop shares: they stand once, at the top."""
     if len(stops) < 2:
         return []
@@ -126,12 +126,11 @@ def _for_all(stops: list[StopSheet]) -> list[str]:
 
 
 def _sky(known: Any, day: CrewDay) -> Sky | None:
-    skies = week_page(known, day.stored).skies
     n = (day.date - day.week.start_date).days
-    return skies[n] if 0 <= n < len(skies) else None
+    return sky(known, day.week, n) if 0 <= n < day.week.days else None
 
 
-def _holes(found: JobPage, measures: Measures) -> list[Hole]:
+def holes(found: JobPage, measures: Measures) -> list[Hole]:
     """Return the drill schedule, brackets from left to right."""
     survey, layout = found.job.survey, found.job.layout
     if survey is None or layout is None or layout.fastener is None:
@@ -150,18 +149,18 @@ def _holes(found: JobPage, measures: Measures) -> list[Hole]:
                 serves="inner" if bracket.arm is None else f"arm {bracket.arm + 1}",
                 pilot=pilot,
                 deep=deep,
-                use=f"{share}, {case}" if case and not _case(found) else share,
+                use=f"{share}, {case}" if case and not case_of(found) else share,
             )
         )
     return lines
 
 
-def _allowed(hours: list[tables.VisitHours]) -> str:
+def allowed(hours: list[tables.VisitHours]) -> str:
     """Return the hours that a customer allows."""
     return hours_text(span_of(one) for one in hours)
 
 
-def _case(found: JobPage) -> str:
+def case_of(found: JobPage) -> str:
     """Return the load case that asks most of every bracket, empty where they differ: then each names its own."""
     survey, layout = found.job.survey, found.job.layout
     names = set(case_names(survey, layout)) if survey is not None and layout is not None else set()
@@ -193,7 +192,7 @@ def _environment() -> Environment:
         lstrip_blocks=True,
     )
     made.filters.update(
-        allowed=_allowed,
+        allowed=allowed,
         clock=clock,
         day_name=day_name,
         duration=duration,

@@ -1,4 +1,4 @@
-"""A crew's day links, made and revoked by the office, and the day that they open."""
+"""A crew's day links, made and revoked by the office, and opened: the day itself is `api.routes.days`."""
 
 from __future__ import annotations
 
@@ -13,14 +13,12 @@ from sqlmodel import Session, col, select
 
 from api import day_links
 from api.accounts import Role
-from api.guards import STAFF, Who, allow, everyone, found, own_crew_day
+from api.guards import Who, allow, everyone, found
 from api.pages import Database, page, wants_json
-from api.posted import posted_route
 from api.problems import Problem
 from api.records import Words
 from api.routes.accounts import set_cookie
 from api.tables import Crew, DayLink
-from scheduler.documents import encode
 from scheduler.errors import BadInput
 
 router = APIRouter(tags=["day links"])
@@ -81,23 +79,6 @@ def open_link(request: Request, session: Database, _: Annotated[Who, everyone()]
     answer.headers["Cache-Control"] = "no-store"
     answer.headers["Referrer-Policy"] = "no-referrer"
     return answer
-
-
-@router.get("/crews/{crew_id}/days/{day}")
-def crew_day(
-    request: Request,
-    session: Database,
-    who: Annotated[Who, allow(*STAFF, crew_link=True)],
-    crew_id: str,
-    day: datetime.date,
-) -> Response:
-    """Show what the posted week gives a crew to do on a day."""
-    own_crew_day(who, crew_id, day)
-    crew = found(session, Crew, crew_id, "crew")
-    route = posted_route(session, crew_id, day)
-    if wants_json(request):
-        return Response(b"null" if route is None else encode(route), media_type="application/json")
-    return page(request, "crew_day.html", {"crew": crew, "day": day, "route": route})
 
 
 def _open(session: Session) -> list[DayLink]:

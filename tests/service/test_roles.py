@@ -52,6 +52,18 @@ EXPECTED = {
     "POST /day-links/{link_id}/revoke": OFFICE,
     "GET /day-links/open/{token}": "open",
     "GET /crews/{crew_id}/days/{day}": f"{ALL} link",
+    "GET /crews/{crew_id}/days/{day}/state": f"{ALL} link",
+    "GET /crews/{crew_id}/days/{day}/drawings/{visit_id}": f"{ALL} link",
+    "POST /crews/{crew_id}/days/{day}/ticks": "manager office lead link",
+    "POST /crews/{crew_id}/days/{day}/out": "manager office lead link",
+    "POST /crews/{crew_id}/days/{day}/back": "manager office lead link",
+    "POST /crews/{crew_id}/days/{day}/steps": "manager office lead link",
+    "POST /crews/{crew_id}/days/{day}/results": "manager office lead link",
+    "GET /crews/day-worker.js": "open",
+    "GET /days/{day}": ALL,
+    "GET /jobs/{visit_id}/photos": f"{ALL} link",
+    "POST /jobs/{visit_id}/photos": "manager office lead link",
+    "GET /photos/{photo_id}": f"{ALL} link",
 }
 # Values for the parts of addresses that lead to nothing: the guard answers before anything is looked up or changed.
 NOWHERE = {"start_date": "2030-01-07", "day": "2030-01-07", "account_id": "999", "link_id": "999"}
