@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import datetime
 from collections import defaultdict
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 from typing import TypeVar
 
 from sqlalchemy import desc
@@ -12,6 +12,7 @@ from sqlmodel import Session, SQLModel, col, select
 
 from api import tables
 from api.rules import Rules, rules_from_data
+from api.shelf_reads import held_pieces, off_shelf
 from scheduler.errors import BadInput
 from scheduler.plan import Because, Route, Stop, read_plan
 from scheduler.weather.forecast import Forecast, forecast_from_csv
@@ -22,7 +23,10 @@ Row = TypeVar("Row", bound=SQLModel)
 
 @dataclass(frozen=True)
 class Facts:
-    """All rows that planning looks at, read at one moment; maps go from id to row, lists of a visit from its id."""
+    """All rows that planning looks at, read at one moment; maps go from id to row, lists of a visit from its id.
+
+    `held` is what posted weeks have set aside on shelves, `off_shelf` the pieces that open visits have taken, by item.
+    """
 
     business: tables.Business
     rules: Rules
@@ -50,6 +54,8 @@ class Facts:
     counts: dict[str, dict[str, tables.BenchCount]]
     shorts: dict[str, list[tables.Short]]
     loaded: set[str]
+    held: list[tables.Reservation] = field(default_factory=list)
+    off_shelf: dict[str, dict[str, int]] = field(default_factory=dict)
 
 
 def facts(session: Session) -> Facts:
@@ -97,6 +103,8 @@ def facts(session: Session) -> Facts:
         counts=counts,
         shorts=shorts,
         loaded={kit.visit_id for kit in _all(session, tables.KitState) if kit.loaded_on is not None},
+        held=held_pieces(session),
+        off_shelf=off_shelf(session),
     )
 
 

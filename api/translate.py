@@ -96,7 +96,7 @@ def week_of(
         crews=tuple(_crew(facts, crew, shifts[crew.id]) for crew in facts.crews.values() if crew.active),
         helpers=_helpers(facts, start_date),
         equipment=_equipment(facts, start_date),
-        stock=_stock(facts, start_date),
+        stock=_stock(facts, start_date, {job.id for job in jobs}),
         jobs=tuple(jobs),
         follows=_follows(facts, {job.id for job in jobs}),
         broken_cents=facts.rules.prices.broken_cents,
@@ -197,8 +197,16 @@ def _equipment(facts: Facts, start_date: datetime.date) -> tuple[w.Equipment, ..
     return tuple(w.Equipment(id=kind, yard=yard, count=tuple(n)) for (kind, yard), n in pools.items())
 
 
-def _stock(facts: Facts, start_date: datetime.date) -> tuple[w.Stock, ...]:
-    """Return the shelves; a delivery that is late already is expected on the first day."""
+def _stock(facts: Facts, start_date: datetime.date, jobs: set[str]) -> tuple[w.Stock, ...]:
+    """Return the shelves, less what is set aside for open visits that are not `jobs` of this week.
+
+    A delivery that is late already is expected on the first day. What a shelf lacks, by the books or for those others,
+    comes out of its next deliveries.
+    """
+    others: dict[tuple[str, str], int] = {}
+    for held in facts.held:
+        if held.visit_id not in jobs and facts.visits[held.visit_id].state == "open":
+            others[held.item, held.yard_id] = others.get((held.item, held.yard_id), 0) + held.pieces
     shelves = []
     for stock in facts.stock:
         arrivals: dict[int, int] = {}
@@ -207,14 +215,15 @@ def _stock(facts: Facts, start_date: datetime.date) -> tuple[w.Stock, ...]:
             here = (delivery.item, delivery.yard_id) == (stock.item, stock.yard_id)
             if here and delivery.arrived_on is None and day < facts.rules.week_days:
                 arrivals[day] = arrivals.get(day, 0) + delivery.quantity
-        shelves.append(
-            w.Stock(
-                id=stock.item,
-                yard=stock.yard_id,
-                on_hand=stock.on_hand,
-                arrivals=tuple(w.Arrival(day=day, qty=qty) for day, qty in sorted(arrivals.items())),
-            )
-        )
+        free = stock.on_hand - others.get((stock.item, stock.yard_id), 0)
+        lacking = max(0, -free)
+        came = []
+        for day, pieces in sorted(arrivals.items()):
+            owed = min(pieces, lacking)
+            lacking -= owed
+            if pieces > owed:
+                came.append(w.Arrival(day=day, qty=pieces - owed))
+        shelves.append(w.Stock(id=stock.item, yard=stock.yard_id, on_hand=max(0, free), arrivals=tuple(came)))
     return tuple(shelves)
 
 
@@ -269,6 +278,7 @@ def _job(
     skip = prices.skip_cents.of(visit.kind) if visit.skip_cents is None else visit.skip_cents
     # A visit put off is done next week at the earliest: by then it is this much late.
     lateness = 0 if due_day is None else late * max(0, days + 1 - due_day)
+    have = facts.off_shelf.get(visit.id, {})  # on its van already
     job = w.Job(
         id=visit.id,
         place=visit.site_id,
@@ -280,7 +290,7 @@ def _job(
         boxes=made.boxes,
         skills=made.skills,
         equipment=dict(made.equipment),
-        parts=dict(made.parts),
+        parts={item: n - have.get(item, 0) for item, n in made.parts.items() if n > have.get(item, 0)},
         ready_day=ready_day,
         windows=windows,
         due_day=due_day,

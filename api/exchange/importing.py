@@ -14,7 +14,7 @@ from typing import Any, Literal, TypeVar
 import sqlalchemy as sa
 from sqlmodel import Session, SQLModel, col, select
 
-from api import tables
+from api import shelf, tables
 from api.exchange.cells import clock_text, hours_text, usual_date, usual_number, usual_time
 from api.exchange.uploads import CellFault, Upload
 from api.fingerprint import fingerprint
@@ -93,7 +93,7 @@ def import_tables(
         _check_counts(session, reader)
     if reader.faults:
         raise BadFiles(sorted(reader.faults, key=_place))
-    steps = [_step(session, table, row, value, reader, now) for table, row, value in reader.read]
+    steps = [_step(session, table, row, value, reader, now, by) for table, row, value in reader.read]
     changes = tuple(change for change, _ in steps)
     mark = fingerprint([[c.table, c.key, c.kind, sorted(c.fields.items())] for c in changes])
     if expected is not None and expected != mark:
@@ -195,7 +195,7 @@ class _Reader(YardFiles, WorkFiles):
             self.hours.setdefault(value.visit_id, []).append(value)
         elif isinstance(value, tables.Booking):
             self.bookings[value.visit_id] = value
-        else:
+        elif not isinstance(value, tables.StockMove):  # a shelf's move is made when its row is taken in
             self.read.append((self._table, row, value))
 
 
@@ -214,7 +214,7 @@ def _check_counts(session: Session, reader: _Reader) -> None:
 
 
 def _step(
-    session: Session, table: str, row: _Line, value: SQLModel, reader: _Reader, now: datetime.datetime
+    session: Session, table: str, row: _Line, value: SQLModel, reader: _Reader, now: datetime.datetime, by: str
 ) -> tuple[Change, Callable[[], None]]:
     """Return what a row does, and the function that does it."""
     held = session.get(type(value), _key(value))
@@ -243,11 +243,16 @@ def _step(
         if held is None:
             session.add(value)
             session.flush()
+            if isinstance(value, tables.StockItem):
+                shelf.begin(session, value, by=by, now=now)
         else:
             for name in names:
-                setattr(held, name, getattr(value, name))
+                if not (isinstance(held, tables.StockItem) and name == "on_hand"):
+                    setattr(held, name, getattr(value, name))
             if hasattr(held, "version"):
                 held.version += 1
+            if isinstance(value, tables.StockItem):
+                shelf.count_to(session, (value.item, value.yard_id), value.on_hand, by=by, now=now)
         if "hours" in fields:
             session.execute(sa.delete(tables.VisitHours).where(col(tables.VisitHours.visit_id) == value.id))  # type: ignore[attr-defined]
             session.add_all(hours)

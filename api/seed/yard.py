@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import datetime
 import functools
 from typing import Any
 
@@ -27,6 +28,20 @@ class _Head(msgspec.Struct, frozen=True, forbid_unknown_fields=True):
     units: str
     first_week: FirstWeek
     rules: Any
+
+
+def first_count(stock: tables.StockItem) -> tables.StockMove:
+    """Return the move that a shelf out of a file begins with: the count that it stands by."""
+    counted_at = datetime.datetime.combine(stock.counted_on, datetime.time(), datetime.UTC)
+    return tables.StockMove(
+        item=stock.item,
+        yard_id=stock.yard_id,
+        kind="count",
+        pieces=stock.on_hand,
+        on_hand_after=stock.on_hand,
+        at=counted_at,
+        by="files",
+    )
 
 
 class YardFiles(Reader):
@@ -140,6 +155,7 @@ class YardFiles(Reader):
                 self.add(row, tables.OutOfService(equipment_id=item.id, first=first, last=last, why=why))
 
     def stock(self) -> None:
+        counts = []
         for row in self.sheet("stock.csv", "item yard name on_hand counted_on"):
             yard = self.known(row, "yard")
             self.unique(row, "item", "stock", f"{row.name('item')} at {yard}")
@@ -151,6 +167,9 @@ class YardFiles(Reader):
                 counted_on=row.date("counted_on"),
             )
             self.add(row, stock)
+            counts.append((row, stock))
+        for row, stock in counts:
+            self.add(row, first_count(stock))
 
     def deliveries(self) -> None:
         for row in self.sheet("deliveries.csv", "item yard quantity due_on"):
