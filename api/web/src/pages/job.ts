@@ -1,0 +1,19 @@
+// One job's page: the drawing nearer and farther, and the address of its calendar.
+import { attempt, make, one, say, send } from "../common.ts";
+import { zoomable } from "../zoom.ts";
+
+zoomable();
+
+const button = document.querySelector<HTMLButtonElement>("#calendar");
+if (button !== null) {
+  button.hidden = false;
+  button.addEventListener("click", () =>
+    void attempt(async () => {
+      const { address } = await send<{ address: string }>("GET", `/jobs/${button.dataset["of"] ?? ""}/calendar`);
+      const place = one("#calendar-address");
+      place.hidden = false;
+      place.replaceChildren("Subscribe a calendar to ", make("a", { href: address }, address));
+      say("The address of the calendar stands below.");
+    }),
+  );
+}
