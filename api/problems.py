@@ -36,6 +36,12 @@ KINDS = {
     "form-expired": "This form is no longer good",
     "change-password": "Change the one-time password first",
     "moved": "The week was posted anew",
+    "breaks-rule": "This breaks a rule",
+    "breaks-promise": "This breaks a promise to a customer",
+    "not-current": "The plan no longer fits what is known today",
+    "lock-broken": "A lock cannot be kept",
+    "run-under-way": "The planner is at work on this week already",
+    "week-over": "This week is over",
     "not-loaded": "A kit is not on the van",
     "not-now": "This cannot be noted now",
 }

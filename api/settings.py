@@ -50,6 +50,10 @@ SETTINGS = {
         "address of map pictures laid under the map of a day, such as https://tiles.example/{z}/{x}/{y}.png, and after "
         "a blank whom the map has to name as their makers; empty: the map is drawn without",
     ),
+    "EAVEBOARD_PLANNERS": (
+        "1",
+        "weeks planned at the same time, each in a process of its own with two threads; others wait for their turn",
+    ),
     "EAVEBOARD_PASSWORD_COST": (
         "careful",
         "work spent on a password's hash: careful, or quick for tests on this machine",
@@ -71,6 +75,7 @@ class Settings:
     address: str = ""
     secret: str = field(default="", repr=False)
     session_hours: int = 12
+    planners: int = 1
     quick_passwords: bool = False
     clock: str = ""
     tiles: str = ""
@@ -102,6 +107,9 @@ def read_settings(environment: Mapping[str, str]) -> Settings:
     if not hours.isdecimal() or not 1 <= int(hours) <= 720:
         raise BadInput("EAVEBOARD_SESSION_HOURS", f'must be whole hours from 1 to 720, is "{hours}"')
     tiles, _, tiles_credit = values["EAVEBOARD_TILES"].partition(" ")
+    planners = values["EAVEBOARD_PLANNERS"]
+    if not planners.isdecimal() or not 1 <= int(planners) <= 16:
+        raise BadInput("EAVEBOARD_PLANNERS", f'must be a whole number from 1 to 16, is "{planners}"')
     return Settings(
         data=data,
         database=database,
@@ -109,6 +117,7 @@ def read_settings(environment: Mapping[str, str]) -> Settings:
         address=_address(address),
         secret=secret,
         session_hours=int(hours),
+        planners=int(planners),
         clock=_clock(values["EAVEBOARD_CLOCK"]),
         quick_passwords=_quick(values["EAVEBOARD_PASSWORD_COST"], address),
         tiles=_tiles(tiles),
