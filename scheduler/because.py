@@ -1,10 +1,14 @@
-"""Why promises of a plan are not kept, for those who have to tell the customer."""
+"""Why jobs of a plan wait and promises are not kept, asked of any plan that keeps the rules, also one made by hand."""
 
 from __future__ import annotations
 
-from scheduler.engine.model import build
-from scheduler.engine.reasons import promise_reasons
-from scheduler.plan import Plan
+from collections.abc import Collection
+
+from msgspec.structs import replace
+
+from scheduler.engine.model import Model, build
+from scheduler.engine.reasons import promise_reasons, reasons
+from scheduler.plan import Plan, Skipped
 from scheduler.week import Week
 
 
@@ -14,9 +18,30 @@ def promises(week: Week, plan: Plan) -> dict[str, str]:
     The plan keeps every rule of `week` (`scheduler.audit`); it may have been made by hand.
     """
     model = build(week)
+    found = promise_reasons(model, _routes(model, plan))
+    return {week.jobs[j].id: because.detail for j, because in found.items()}
+
+
+def asked(week: Week, plan: Plan, kept: Collection[str] = ()) -> Plan:
+    """Return `plan`, which keeps every rule of `week`, with the reasons of each waiting job found anew.
+
+    kept: codes of reasons that only people know; a job that has one keeps its reasons as they are.
+    """
+    model = build(week)
+    found = reasons(model, _routes(model, plan))
+    number = {job.id: n for n, job in enumerate(week.jobs)}
+    skipped = tuple(
+        skip if any(because.code in kept for because in skip.because) else Skipped(skip.job, found[number[skip.job]])
+        for skip in plan.skipped
+    )
+    return replace(plan, skipped=skipped)
+
+
+def _routes(model: Model, plan: Plan) -> dict[int, list[int]]:
+    """Return the plan's routes as the engine has them: crew day of the model -> jobs in order."""
+    week = model.week
     crew_day = {
         (week.crews[int(c)].id, int(d)): k for k, (c, d) in enumerate(zip(model.crew_of, model.day_of, strict=True))
     }
     number = {job.id: n for n, job in enumerate(week.jobs)}
-    routes = {crew_day[route.crew, route.day]: [number[stop.job] for stop in route.stops] for route in plan.routes}
-    return {week.jobs[j].id: because.detail for j, because in promise_reasons(model, routes).items()}
+    return {crew_day[route.crew, route.day]: [number[stop.job] for stop in route.stops] for route in plan.routes}

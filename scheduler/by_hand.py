@@ -8,6 +8,7 @@ from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
+from itertools import permutations
 from typing import TYPE_CHECKING, NamedTuple
 
 from msgspec.structs import replace
@@ -26,6 +27,8 @@ BY_HAND = "by_hand"
 OFF = (Because(BY_HAND, "Taken off the sheet by hand."),)
 # More than any plan costs: a timing breaks a rule only where no other way is left, and then as few as it can.
 NEVER_CENTS = 10**12
+_HAND = ", by hand"
+_MOST_ORDERED = 5  # stops of a crew's day of which every order is tried
 _LATE_MIN = 2 * 1440  # how much longer than its shift a crew may be out, for a timing that breaks the rules
 _NO_SHIFT = (480, 960)  # hours of a crew that does not work that day, for a route that the auditor refuses anyway
 
@@ -124,6 +127,42 @@ def by_hand(week: Week, plan: Plan, hand: Put | Off, locks: Mapping[str, Lock] |
     return Tried(made, breaches, tuple(_promise(week, jobs[job]) for job in lost), change, tuple(changed))
 
 
+def locked(week: Week, locks: Mapping[str, Lock]) -> tuple[Breach, ...]:
+    """Return what keeps the locks from being kept all at once, whatever else is planned; empty where nothing does.
+
+    A job that follows one without a lock is not held against it. Locks of jobs that the week does not have are left
+    out.
+    """
+    jobs, crews = {job.id: job for job in week.jobs}, {crew.id: crew for crew in week.crews}
+    held = {job: lock for job, lock in locks.items() if job in jobs}
+    nowhere = tuple(
+        Breach("lock", f"Job {job} is locked to {lock.crew}, which is not among the crews of this week.", job=job)
+        for job, lock in held.items()
+        if lock.crew not in crews
+    )
+    by_day: dict[tuple[str, int], list[str]] = {}
+    for job, lock in held.items():
+        if lock.crew in crews and 0 <= lock.day < week.days:
+            by_day.setdefault((lock.crew, lock.day), []).append(job)
+    routes = []
+    for (crew, day), names in by_day.items():
+        starts = {name: start for name in names if (start := held[name].start) is not None}
+        if len(names) <= _MOST_ORDERED:
+            orders = [list(order) for order in permutations(names)]
+        else:  # by the clock where it is given: every order would be too many
+            orders = [sorted(names, key=lambda name: starts.get(name, _LATE_MIN))]
+        routes.append(_timed(week, jobs, crew, day, orders, starts))
+    empty = Plan("plan/1", week.id, BY_HAND, 0.0, (), (), (), price(week, ()), None)
+    alone = _stated(week, empty, routes, None)
+    planned = {stop.job for route in routes for stop in route.stops}
+    firsts = {then: {f.first for f in week.follows if f.then == then} for then in planned}
+    return nowhere + tuple(
+        breach
+        for breach in audit(week, alone).broken_rules
+        if breach.rule != "follows" or (breach.job is not None and firsts[breach.job] <= planned)
+    )
+
+
 def _check(week: Week, plan: Plan, hand: Put | Off) -> None:
     if plan.week != week.id:
         raise BadInput("plan", f"is of week {shown(plan.week)}, not of {shown(week.id)}")
@@ -141,7 +180,7 @@ def _check(week: Week, plan: Plan, hand: Put | Off) -> None:
         raise BadInput("position", f"must not be negative, is {hand.position}")
 
 
-def _stated(week: Week, plan: Plan, routes: Sequence[Route], hand: Put | Off) -> Plan:
+def _stated(week: Week, plan: Plan, routes: Sequence[Route], hand: Put | Off | None) -> Plan:
     """Return the plan of these routes with pile, broken promises and cost as they are."""
     done = visits(outings(week, routes))
     on_routes = {stop.job for route in routes for stop in route.stops}
@@ -154,9 +193,8 @@ def _stated(week: Week, plan: Plan, routes: Sequence[Route], hand: Put | Off) ->
         for job in week.jobs
         if job.booked is not None and job.booked.hold != "soft" and not is_kept(job.booked, done.get(job.id))
     )
-    return replace(
-        plan, routes=tuple(routes), skipped=skipped, broken=broken, cost=price(week, routes), bound=None, seconds=0.0
-    )
+    engine = plan.engine if plan.engine.endswith(_HAND) else plan.engine + _HAND
+    return Plan("plan/1", week.id, engine, 0.0, tuple(routes), skipped, broken, price(week, routes), None)
 
 
 def _unlocked(week: Week, made: Plan, hand: Put | Off, locks: Mapping[str, Lock]) -> tuple[Breach, ...]:
