@@ -18,6 +18,7 @@ from sqlmodel import Session
 from api import tables
 from api.posted import posted_week
 from api.service import note
+from api.shelf import reserve
 from scheduler.audit import audit
 from scheduler.plan import Plan, read_plan
 from scheduler.week import Week, read_week
@@ -39,8 +40,13 @@ class Posted:
     by: str
 
 
+def set_aside(session: Session, posted: Posted) -> None:
+    """Have the shelves keep what the posted week takes from them."""
+    reserve(session, posted.row, posted.now)
+
+
 WhenPosted = Callable[[Session, Posted], None]
-WHEN_POSTED: tuple[WhenPosted, ...] = ()
+WHEN_POSTED: tuple[WhenPosted, ...] = (set_aside,)
 
 
 def against_posting(stored: tables.StoredPlan, today: Week) -> list[str]:
