@@ -102,8 +102,9 @@ def road_map(
     for yard in week.yards:
         if yard.id in used:
             x, y = view.at(_point(home[yard.id]))
-            taken.append((x - 12, y - 12, x + 12, y + 12))
-            yards.append((yard_names.get(yard.id, yard.id), x, y))
+            name = yard_names.get(yard.id, yard.id).partition(",")[0]
+            taken += [(x - 12, y - 12, x + 12, y + 12), (x + 12, y, x + 12 + 10 * len(name), y + 18)]
+            yards.append((name, x, y))
     routes = []
     for n, cell in enumerate(cells):
         faint = bool(only) and cell.crew != only
