@@ -143,15 +143,18 @@ class KitState(SQLModel, table=True):
 
 
 class Prepared(SQLModel, table=True):
-    """What preparation made of a visit (`what`: layout, drawing, kit, duration), and the fingerprint of what went in.
+    """What preparation made of a visit, and the fingerprint of what went in.
 
-    A row whose fingerprint is not that of today's inputs is stale: shown as such, never used.
+    `what` is layout, drawing, kit, duration, the kit's condition, or a `fault`: the sentence on why no wall could be
+    laid out, in place of the first three. A row whose fingerprint is not that of today's inputs is stale: shown as
+    such, never used. The rows of a visit are written together. `document` stands last: on SQLite what stands behind a
+    long text is slow to read.
     """
 
     visit_id: str = Field(primary_key=True, foreign_key="visit.id")
     what: str = Field(primary_key=True)
     fingerprint: str
-    document: str = Field(sa_type=sa.Text)
     made_at: datetime.datetime = Field(sa_type=Moment)
+    document: str = Field(sa_type=sa.Text)
 
-    __table_args__ = (one_of("what", "layout", "drawing", "kit", "duration"),)
+    __table_args__ = (one_of("what", "layout", "drawing", "kit", "duration", "condition", "fault"),)

@@ -60,7 +60,25 @@ def _begin_shelves() -> None:
     op.get_bind().execute(sa.insert(move).from_select(names, first))
 
 
+def _anew_prepared(known: str, *columns: str) -> None:
+    """Make the table of what preparation made anew, empty: all of it is made again of its inputs."""
+    of = {"document": sa.Column("document", sa.Text(), nullable=False),
+          "made_at": sa.Column("made_at", sa.DateTime(), nullable=False)}  # fmt: skip
+    op.drop_table("prepared")
+    op.create_table(
+        "prepared",
+        sa.Column("visit_id", sa.String(), nullable=False),
+        sa.Column("what", sa.String(), nullable=False),
+        sa.Column("fingerprint", sa.String(), nullable=False),
+        *(of[name] for name in columns),
+        sa.CheckConstraint(f"what IN ({known})", name=op.f("ck_prepared_what_is_known")),
+        sa.ForeignKeyConstraint(["visit_id"], ["visit.id"], name=op.f("fk_prepared_visit_id")),
+        sa.PrimaryKeyConstraint("visit_id", "what", name=op.f("pk_prepared")),
+    )
+
+
 def upgrade() -> None:
+    _anew_prepared("'layout', 'drawing', 'kit', 'duration', 'condition', 'fault'", "made_at", "document")
     op.create_table(
         "part_code",
         sa.Column("code", sa.String(), nullable=False),
@@ -379,6 +397,7 @@ def upgrade() -> None:
 
 
 def downgrade() -> None:
+    _anew_prepared("'layout', 'drawing', 'kit', 'duration'", "document", "made_at")
     for table, change in FIXED:
         _allow(table, change)
     with op.batch_alter_table("stock_item", schema=None) as batch_op:
