@@ -41,6 +41,37 @@ def state_of(
     return KitState(state.uncounted, missing, loaded and not missing and not state.uncounted)
 
 
+def expected(
+    item: str, pieces: int, shorts: Iterable[tables.Short], today: datetime.date
+) -> tuple[datetime.date | None, str]:
+    """Return the day on which the last of the missing `pieces` comes, None where nobody can say; and a sentence on it.
+
+    `shorts` are all of the visit's. A day that has gone by without them is no day.
+    """
+    open_ones = [s for s in shorts if s.item == item and s.arrived_on is None]
+    orders = [s for s in open_ones if is_ordered(s)]
+    ordered, missing = sum(s.missing for s in orders), f"{pieces} × {item} missing"
+    if not ordered:
+        return None, f"{missing} and not ordered: order it."
+    if ordered < pieces:
+        return None, f"{missing}, {pieces - ordered} of them not ordered: order the rest."
+    days = [s.expected_on for s in orders if s.expected_on is not None]
+    if len(days) < len(orders):
+        return None, f"{missing}, ordered, no day named yet: ask for one."
+    if min(days) < today:
+        return None, f"{missing}, was expected on {_day(min(days))} and has not come: ask for a new day."
+    return max(days), f"{missing}, expected on {_day(max(days))}."
+
+
+def is_ordered(short: tables.Short) -> bool:
+    """Say whether something is known of an order for these pieces."""
+    return bool(short.supplier or short.order_ref or short.ordered_on or short.expected_on)
+
+
+def _day(date: datetime.date) -> str:
+    return f"{date:%a} {date:%b} {date.day}"
+
+
 def crate_list(session: Session, visit: tables.Visit) -> dict[str, int] | None:
     """Return what the crate of a visit should hold: the maker's list, else the one that its drawing gave.
 

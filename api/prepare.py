@@ -15,7 +15,7 @@ from sqlmodel import Session
 
 from api import tables
 from api.fingerprint import code_of, fingerprint
-from api.kits import state_of
+from api.kits import expected, state_of
 from api.queries import Facts, prepared
 from api.translate import Prepared
 from scheduler.documents import encode
@@ -261,29 +261,10 @@ class Preparation:
         ready: datetime.date | None = self.now.date()
         because = []
         for item, pieces in state.missing.items():
-            orders = [s for s in self.facts.shorts.get(visit.id, []) if s.item == item and s.arrived_on is None]
-            day, detail = _expected(f"{pieces} × {item} missing", pieces, orders, self.now.date())
+            day, detail = expected(item, pieces, self.facts.shorts.get(visit.id, []), self.now.date())
             because.append(Because(code="short", detail=detail))
             ready = None if ready is None or day is None else max(ready, day)
         return ready, tuple(because)
-
-
-def _expected(
-    missing: str, pieces: int, shorts: list[tables.Short], today: datetime.date
-) -> tuple[datetime.date | None, str]:
-    """Return the day on which the last of the missing `pieces` is expected, None where nobody can say; and in words."""
-    orders = [s for s in shorts if s.ordered_on is not None or s.supplier or s.order_ref or s.expected_on is not None]
-    ordered = sum(s.missing for s in orders)
-    if not ordered:
-        return None, f"{missing} and not ordered: order it."
-    if ordered < pieces:
-        return None, f"{missing}, {pieces - ordered} of them not ordered: order the rest."
-    days = [s.expected_on for s in orders if s.expected_on is not None]
-    if len(days) < len(orders):
-        return None, f"{missing}, ordered, no day named yet: ask for one."
-    if min(days) < today:
-        return None, f"{missing}, was expected on {_day(min(days))} and has not come: ask for a new day."
-    return max(days), f"{missing}, expected on {_day(max(days))}."
 
 
 def _day(date: datetime.date) -> str:

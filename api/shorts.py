@@ -10,7 +10,7 @@ from typing import Any
 from sqlmodel import Session, col, select
 
 from api import tables, versions
-from api.kits import kit_of, lock_kit
+from api.kits import is_ordered, kit_of, lock_kit
 from api.service import note
 from scheduler.errors import BadInput
 from scheduler.kit import KitState
@@ -39,11 +39,6 @@ def take_over(session: Session, visit_id: str, count_id: int, missing: Mapping[s
         if need:
             session.add(tables.Short(visit_id=visit_id, item=item, missing=need, count_id=count_id))
     session.flush()
-
-
-def is_ordered(short: tables.Short) -> bool:
-    """Say whether something is known of an order for these pieces."""
-    return bool(short.supplier or short.order_ref or short.ordered_on or short.expected_on)
 
 
 def _split(session: Session, short: tables.Short, pieces: int, arrived_on: datetime.date) -> None:
