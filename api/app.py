@@ -19,10 +19,10 @@ from api.guards import statements
 from api.headers import SafeHeaders
 from api.idempotency import forget_old
 from api.problems import add_problem_handlers, responses
-from api.routes import accounts, customers, days, exchange, history, jobs, links, photos, sites, weeks
+from api.routes import accounts, customers, days, exchange, history, jobs, links, photos, plans, settings, sites, weeks
 from api.settings import Settings, read_secret, read_settings
 
-ROUTERS = (weeks, jobs, customers, sites, history, accounts, links, exchange, days, photos)
+ROUTERS = (weeks, plans, jobs, customers, sites, history, accounts, links, exchange, settings, days, photos)
 
 
 def create_app(settings: Settings | None = None) -> FastAPI:

@@ -49,18 +49,21 @@ WhenPosted = Callable[[Session, Posted], None]
 WHEN_POSTED: tuple[WhenPosted, ...] = (set_aside,)
 
 
-def against_posting(stored: tables.StoredPlan, today: Week) -> list[str]:
-    """Return a sentence on each thing that stands against posting the plan; an empty list where nothing does.
+def broken_rules(week: Week, plan: Plan) -> list[str]:
+    """Return a sentence on each rule that the plan breaks of its own week: such a plan is never posted."""
+    return [breach.sentence for breach in audit(week, plan).broken_rules]
 
-    That is each rule that it breaks of its own week, and each that it breaks of `today`, the same week built of today's
-    rows: a kit no longer verified, a crew off, hours that the weather took, a promise made since and not kept. What
-    only changes the cost does not count, and neither do visits that have come in since: they wait.
+
+def against_today(week: Week, plan: Plan, today: Week) -> list[str]:
+    """Return a sentence on each thing that has changed since `plan` was made of `week` and stands against posting it.
+
+    That is each rule that it breaks of `today`, the same week built of today's rows: a kit no longer verified, a crew
+    off, hours that the weather took, a promise made since and not kept. What only changes the cost does not count, and
+    neither do visits that have come in since: they wait.
     """
-    week, plan = read_week(stored.week), read_plan(stored.plan)
-    found = [breach.sentence for breach in audit(week, plan).broken_rules]
     gone = {job.id for job in week.jobs} - {job.id for job in today.jobs}
     planned = {stop.job for route in plan.routes for stop in route.stops}
-    found += [
+    found = [
         f"{job} is on the sheet and is not to be done any more: it is done, called off or promised for later."
         for job in sorted(gone & planned)
     ]
@@ -88,7 +91,7 @@ def post(
 ) -> tables.PostedWeek:
     """Post a stored plan and have `WHEN_POSTED` follow; an earlier posting of the week counts no more.
 
-    despite: what stands against it (`against_posting`); despite_why: the reason why it is posted all the same.
+    despite: what stands against it (`against_today`); despite_why: the reason why it is posted all the same.
     """
     before = posted_week(session, stored.start_date)
     assert stored.id is not None

@@ -18,7 +18,7 @@ from api.job_reads import job_facts
 from api.prepare import JobPapers, Preparation, Tally
 from api.queries import facts
 from api.seed import Business, load
-from api.translate import BuiltWeek, open_visits, week_of, with_because
+from api.translate import BuiltWeek, because_as_data, open_visits, week_of, with_because
 from scheduler.audit import audit
 from scheduler.documents import encode
 from scheduler.engine import Progress
@@ -142,25 +142,33 @@ def plan_week(
         for row in session.exec(select(tables.StoredPlan).where(tables.StoredPlan.fingerprint == inputs)):
             return row, False
     plan = with_because(planner(week, seconds=seconds, report=report), made.built.because)
+    with transaction(database) as session:
+        because = because_as_data(made.built.because)
+        row = store_plan(session, week, plan, because=because, inputs=inputs, how="planned", now=now, by=by)
+        note(session, now, by, "planned", "week", week.id, {"plan": row.id, "cost_cents": plan.cost.total})
+    return row, True
+
+
+def store_plan(
+    session: Session, week: Week, plan: Plan, *, because: dict[str, Any], inputs: str, how: str,
+    now: datetime.datetime, by: str, made_from: int | None = None, fixed: dict[str, Any] | None = None,
+) -> tables.StoredPlan:  # fmt: skip
+    """Store a plan with its week document and return its row, numbered.
+
+    because, fixed, how, made_from: as in the table; inputs: the fingerprint of what the plan was made of. The plan is
+    audited first; one that breaks a rule is a defect of whoever made it: `RuntimeError`.
+    """
     broken = audit(week, plan).broken_rules
     if broken:
         raise RuntimeError(f"the plan breaks {len(broken)} rules, the first: {broken[0].sentence}")
-    with transaction(database) as session:
-        row = tables.StoredPlan(
-            start_date=week.start_date,
-            fingerprint=inputs,
-            week=encode(week).decode(),
-            plan=encode(plan).decode(),
-            cost_cents=plan.cost.total,
-            bound_cents=plan.bound,
-            seconds=plan.seconds,
-            made_at=now,
-            made_by=by,
-        )
-        session.add(row)
-        session.flush()
-        note(session, now, by, "planned", "week", week.id, {"plan": row.id, "cost_cents": plan.cost.total})
-    return row, True
+    row = tables.StoredPlan(
+        start_date=week.start_date, fingerprint=inputs, week=encode(week).decode(), plan=encode(plan).decode(),
+        cost_cents=plan.cost.total, bound_cents=plan.bound, seconds=plan.seconds, made_at=now, made_by=by, how=how,
+        made_from=made_from, because=because, fixed=fixed or {},
+    )  # fmt: skip
+    session.add(row)
+    session.flush()
+    return row
 
 
 def note(
