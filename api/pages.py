@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import datetime
+import zoneinfo
 from collections.abc import Iterator
 from pathlib import Path
 from typing import Annotated, Any
@@ -42,6 +43,12 @@ def duration(minutes: int) -> str:
     return f"{minutes} min" if minutes < 60 else f"{minutes // 60} h {minutes % 60:02}"
 
 
+def at(moment: datetime.datetime, timezone: str) -> str:
+    """Return a moment as people there say it: Thu Apr 8, 15:05."""
+    local = moment.astimezone(zoneinfo.ZoneInfo(timezone))
+    return f"{day_name(local.date())}, {clock(local.hour * 60 + local.minute)}"
+
+
 def _session(request: Request) -> Iterator[Session]:
     with transaction(request.app.state.database) as session:
         yield session
@@ -53,7 +60,7 @@ Database = Annotated[Session, Depends(_session, scope="function")]
 _templates = Jinja2Templates(directory=Path(__file__).parent / "templates")
 _templates.env.trim_blocks = _templates.env.lstrip_blocks = True
 _templates.env.filters.update(
-    clock=clock, dollars=dollars, feet=feet, day_name=day_name, duration=duration, feet_inches=feet_inches
+    at=at, clock=clock, dollars=dollars, feet=feet, day_name=day_name, duration=duration, feet_inches=feet_inches
 )
 _templates.env.globals.update(asset=asset, script=script)
 
@@ -67,3 +74,8 @@ def wants_json(request: Request) -> bool:
 def page(request: Request, template: str, values: dict[str, Any], status: int = 200) -> HTMLResponse:
     """Return `template` filled with `values` as a page."""
     return _templates.TemplateResponse(request, template, values, status_code=status)
+
+
+def part(template: str, values: dict[str, Any]) -> str:
+    """Return `template` filled with `values`, for a piece of a page that is kept in memory; it knows no caller."""
+    return _templates.env.get_template(template).render(values)
