@@ -3,22 +3,25 @@
 from __future__ import annotations
 
 import datetime
-from typing import Annotated, Any
+from typing import Annotated, Any, cast
 
 from fastapi import APIRouter, Query, Request
 from fastapi.responses import RedirectResponse, Response
+from markupsafe import Markup
 from sqlalchemy import desc
+from sqlalchemy.orm import defer
 from sqlmodel import Session, col, select
 
 from api import tables
 from api.accounts import Role
 from api.guards import STAFF, Who, allow
-from api.pages import Database, page, wants_json
+from api.pages import Database, page, part, wants_json
 from api.posted import posted_week
 from api.problems import Problem
 from api.queries import planned_weeks
 from api.settings import Settings
-from api.weeksheet import week_page
+from api.weeksheet import WeekPage, week_page
+from api.weeksheet.kept import kept, unchanged
 from api.weeksheet.roadmap import METRES, UNIT, road_map
 
 router = APIRouter()
@@ -51,12 +54,15 @@ def week(
     stored, others = _stored(session, start_date, plan)
     if wants_json(request):
         return Response(stored.plan, media_type="application/json")
+    shown, planner = week_page(session, stored), who.role in PLANNERS
     values: dict[str, Any] = {
-        "page": week_page(session, stored),
+        "page": shown,
+        "board": _board(session, shown, planner),
+        "stored": stored,
         "newest": others[0].id == stored.id,
         "posted": posted_week(session, start_date),
         "plans": others,
-        "planner": who.role in PLANNERS,
+        "planner": planner,
         "can_post": who.role in POSTERS,
         "run": _run(session, start_date),
     }
@@ -113,10 +119,18 @@ def _stored(session: Session, start_date: datetime.date, plan: int | None) -> tu
     ).all()
     if not rows:
         raise Problem(404, f"No plan has been made for the week of {start_date}.")
-    stored = session.get(table, rows[0].id if plan is None else plan)
-    if stored is None or stored.start_date != start_date:
+    wanted = select(table).where(table.id == (rows[0].id if plan is None else plan), table.start_date == start_date)
+    # The documents are long; mostly what was made of them is in memory.
+    stored = session.exec(wanted.options(defer(cast(Any, table.week)), defer(cast(Any, table.plan)))).first()
+    if stored is None:
         raise Problem(404, f"The week of {start_date} has no plan {plan}.")
     return stored, list(rows)
+
+
+def _board(session: Session, shown: WeekPage, planner: bool) -> Markup:
+    """Return the sheet itself as HTML, from memory while nothing has changed."""
+    key = ("board", shown.plan_id, planner, unchanged(session))
+    return kept(session, key, lambda: Markup(part("week_board.html", {"page": shown, "planner": planner})))
 
 
 def _run(session: Session, start_date: datetime.date) -> tables.PlanRun | None:

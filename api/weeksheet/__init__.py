@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 import datetime
-import zoneinfo
 from collections import defaultdict
 from collections.abc import Mapping
 from dataclasses import dataclass
@@ -14,7 +13,7 @@ from sqlmodel import Session, col, select
 
 from api import tables
 from api.queries import Facts
-from api.weeksheet.kept import kept
+from api.weeksheet.kept import kept, unchanged
 from api.weeksheet.names import Job, jobs_by_id
 from api.weeksheet.strip import Axis, SkyStrip, Strip, axis, lost, sky_strip, strip
 from api.weeksheet.weather import Sky, skies
@@ -103,7 +102,7 @@ class DaySky:
 class WeekPage:
     """What the page shows of a stored plan; `jobs` by id, `piles` are (title, waiting jobs)."""
 
-    stored: tables.StoredPlan
+    plan_id: int
     week: Week
     plan: Plan
     sheet: Sheet
@@ -117,11 +116,6 @@ class WeekPage:
     def planned(self) -> int:
         """Return how many jobs are on the sheet."""
         return sum(len(cell.entries) for cell in self.sheet.cells)
-
-    def moment(self, at: datetime.datetime) -> str:
-        """Return a moment on the yard's clock: Thu Apr 8, 15:05."""
-        local = at.astimezone(zoneinfo.ZoneInfo(self.week.timezone))
-        return f"{local:%a} {local:%b} {local.day}, {local.hour}:{local.minute:02}"
 
     @property
     def costs(self) -> list[tuple[str, int]]:
@@ -144,12 +138,19 @@ class WeekPage:
 
 
 def week_page(session: Session, stored: tables.StoredPlan) -> WeekPage:
-    """Return the page of a stored plan: as it was planned, with names and kits as they are today."""
+    """Return the page of a stored plan: as it was planned, with names and kits as they are today.
+
+    From memory while nothing has changed: what it was planned of, and what it says, are large for many crews.
+    """
+    return kept(session, ("page", stored.id, unchanged(session)), lambda: _week_page(session, stored))
+
+
+def _week_page(session: Session, stored: tables.StoredPlan) -> WeekPage:
     made = shaped(session, stored)
     week = made.week
     ready = {job.id for job in week.jobs if job.ready_day is not None}
     return WeekPage(
-        stored=stored,
+        plan_id=stored.id or 0,
         week=week,
         plan=made.plan,
         sheet=made.sheet,

@@ -1,16 +1,24 @@
-"""What is derived from rows that never change (a stored plan, an issued forecast), kept in memory for each database."""
+"""What is derived from rows that never change (a stored plan, an issued forecast), kept in memory for each database.
+
+What rests on rows that do change is kept for as long as `unchanged` gives the same answer.
+"""
 
 from __future__ import annotations
 
 import threading
+import time
 import weakref
 from collections import OrderedDict
 from collections.abc import Callable, Hashable
 from typing import Any, TypeVar
 
+import sqlalchemy as sa
 from sqlmodel import Session
 
+from api import tables
+
 T = TypeVar("T")
+_MOST_AGE_S = 10
 # The sheets of a few weeks, each before and after a few moves; a sheet of 40 crews takes some 2 MB.
 MOST = 24
 _lock = threading.Lock()
@@ -34,3 +42,13 @@ def kept(session: Session, key: Hashable, make: Callable[[], T]) -> T:
         while len(held) > MOST:
             held.popitem(last=False)
     return made
+
+
+def unchanged(session: Session) -> Hashable:
+    """Return what is different once anything in the database has been changed, or ten seconds have gone by.
+
+    Every change leaves a line in the history. Lines of changes made side by side can come into sight in another order
+    than that of their numbers, and on a second machine: hence the seconds.
+    """
+    newest = session.execute(sa.select(sa.func.max(tables.History.id))).scalar()
+    return newest, int(time.monotonic() // _MOST_AGE_S)

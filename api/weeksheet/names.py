@@ -44,7 +44,8 @@ class Kit:
 class Job:
     """How a job is named on the page: `what` is "14 ft" for an install of that width, "repair" or "survey".
 
-    `wall` is empty where no wall is surveyed; `kit` None for a visit without one; `lock` where it is left in place.
+    `wall` is empty where no wall is surveyed; `kit` None for a visit without one; `locked_by` says who wants it left
+    where it is, None for nobody.
     """
 
     what: str
@@ -53,7 +54,7 @@ class Job:
     customer: str
     kit: Kit | None
     cautions: tuple[str, ...]
-    lock: tables.Lock | None
+    locked_by: str | None
 
 
 def jobs_by_id(session: Session, job_ids: Collection[str], ready: Collection[str]) -> dict[str, Job]:
@@ -71,15 +72,13 @@ def jobs_by_id(session: Session, job_ids: Collection[str], ready: Collection[str
     ).all()
     walls = _walls(session, [row.awning_id for row in rows if row.awning_id is not None])
     kits, cautions = _kits(session, ids, ready), _cautions(session, ids)
-    locks = {
-        lock.visit_id: lock for lock in session.exec(select(tables.Lock).where(col(tables.Lock.visit_id).in_(ids)))
-    }
-    found = {}
+    locked = select(tables.Lock.visit_id, tables.Lock.locked_by).where(col(tables.Lock.visit_id).in_(ids))
+    locks: dict[str, str] = dict(session.exec(locked).all())
+    # A plan can name a visit that is gone from the database; it stays on the sheet under its id.
+    found = {job_id: Job("visit", "", "", "", None, (), None) for job_id in ids}
     for row in rows:
         install = row.kind == "install"
-        old = (
-            ("lead paint?",) if row.built is not None and row.built < LEAD_PAINT_BEFORE and row.kind != "survey" else ()
-        )
+        old = row.built is not None and row.built < LEAD_PAINT_BEFORE and row.kind != "survey"
         found[row.id] = Job(
             what=feet(row.width_mm) if install and row.width_mm is not None else row.kind,
             wall=walls.get(row.awning_id or "", "") if install else "",
@@ -87,7 +86,7 @@ def jobs_by_id(session: Session, job_ids: Collection[str], ready: Collection[str
             customer=row.name,
             kit=kits.get(row.id, Kit("uncounted")) if install else None,
             cautions=(*cautions.get(row.id, ()), *(("lead paint?",) if old else ())),
-            lock=locks.get(row.id),
+            locked_by=locks.get(row.id),
         )
     return found
 

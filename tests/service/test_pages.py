@@ -57,7 +57,7 @@ def test_the_week_sheet_has_crews_down_and_days_across(client: TestClient) -> No
     text = client.get("/weeks/2027-04-12").text
     for crew in ("Bramwith", "Veldt", "Rask-Orme", "Corranby", "Yarrowleigh"):
         assert f"<b>{crew}</b>" in text
-    assert text.count("<td data-day=") == 5 * 6
+    assert text.count("<td data-part=") == 5 * 6
 
 
 def test_a_job_page_shows_drawing_findings_and_kit(client: TestClient) -> None:
