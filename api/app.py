@@ -19,10 +19,25 @@ from api.guards import statements
 from api.headers import SafeHeaders
 from api.idempotency import forget_old
 from api.problems import add_problem_handlers, responses
-from api.routes import accounts, customers, days, exchange, history, jobs, links, photos, plans, settings, sites, weeks
+from api.routes import (
+    accounts,
+    customers,
+    days,
+    exchange,
+    history,
+    jobs,
+    links,
+    photos,
+    plans,
+    runs,
+    settings,
+    sites,
+    weeks,
+)
+from api.runs import Runs, cut_off
 from api.settings import Settings, read_secret, read_settings
 
-ROUTERS = (weeks, plans, jobs, customers, sites, history, accounts, links, exchange, settings, days, photos)
+ROUTERS = (weeks, plans, runs, jobs, customers, sites, history, accounts, links, exchange, settings, days, photos)
 
 
 def create_app(settings: Settings | None = None) -> FastAPI:
@@ -45,7 +60,10 @@ def create_app(settings: Settings | None = None) -> FastAPI:
         if password is not None:
             print(f"Sign in as manager with the one-time password {password}", file=sys.stderr, flush=True)
         forget_old(app.state.database, now)
+        cut_off(app.state.database, app.state.clock())
+        app.state.runs = Runs(app.state.database, chosen.planners, app.state.clock)
         yield
+        app.state.runs.close()
         app.state.database.dispose()
 
     app = FastAPI(

@@ -1,14 +1,13 @@
 """Locks: visits that the manager wants left where they are by the next run, and by moves of other visits.
 
-A lock is a rule for the planner, not a price: what it is held to goes with the run and with the plan as plain data
-(`as_data`), so that the plan can be made again.
+A lock is a rule for the planner, not a price: what it was held to is kept with the run and with the plan, so that the
+plan can be made again.
 """
 
 from __future__ import annotations
 
 import datetime
 from collections.abc import Mapping
-from typing import Any
 from zoneinfo import ZoneInfo
 
 from msgspec.json import decode
@@ -74,28 +73,3 @@ def fixed_of(session: Session, week: Week, locks: Mapping[str, Lock], now: datet
     spots = {job: spot for job, spot in spots.items() if job not in begun} | begun
     held = {job: crew_day for job, crew_day in held.items() if job not in begun}
     return Fixed(visits=spots, now=moment, begun=frozenset(begun), held=held)
-
-
-def as_data(fixed: Fixed) -> dict[str, Any]:
-    """Return what is fixed as plain data, empty where nothing is."""
-    data: dict[str, Any] = {}
-    if fixed.visits:
-        data["visits"] = {job: list(spot) for job, spot in fixed.visits.items()}
-    if fixed.held:
-        data["held"] = {job: list(crew_day) for job, crew_day in fixed.held.items()}
-    if fixed.now is not None:
-        data["now"], data["begun"] = list(fixed.now), sorted(fixed.begun)
-    return data
-
-
-def from_data(data: Mapping[str, Any]) -> Fixed | None:
-    """Return what `as_data` made plain; None where nothing is fixed."""
-    if not data:
-        return None
-    now = data.get("now")
-    return Fixed(
-        visits={job: Spot(*spot) for job, spot in data.get("visits", {}).items()},
-        now=None if now is None else (now[0], now[1]),
-        begun=frozenset(data.get("begun", ())),
-        held={job: (crew, day) for job, (crew, day) in data.get("held", {}).items()},
-    )

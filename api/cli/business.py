@@ -41,4 +41,10 @@ def serve(
 
     settings = read_settings(os.environ)
     typer.echo(f"The week sheet is at http://127.0.0.1:{port or settings.port}/ (Ctrl-C ends)", err=True)
-    uvicorn.run(create_app(settings), host="127.0.0.1", port=port or settings.port, log_level="warning")
+    uvicorn.run(
+        create_app(settings),
+        host="127.0.0.1",
+        port=port or settings.port,
+        log_level="warning",
+        timeout_graceful_shutdown=3,
+    )

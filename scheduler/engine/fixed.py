@@ -9,7 +9,7 @@ from __future__ import annotations
 from collections.abc import Mapping
 from dataclasses import dataclass, field
 from itertools import pairwise
-from typing import NamedTuple
+from typing import Any, NamedTuple
 
 from scheduler.audit import RULES, Case
 from scheduler.documents import shown
@@ -119,6 +119,31 @@ def contradiction(name: str, proven: bool) -> BadInput:
     else:
         problem = "no plan that keeps every fixed visit was found in the time given; give more time, or free a visit"
     return BadInput(f"fixed.{name}", problem)
+
+
+def as_data(fixed: Fixed) -> dict[str, Any]:
+    """Return what is fixed as plain data, empty where nothing is."""
+    data: dict[str, Any] = {}
+    if fixed.visits:
+        data["visits"] = {job: list(spot) for job, spot in fixed.visits.items()}
+    if fixed.held:
+        data["held"] = {job: list(crew_day) for job, crew_day in fixed.held.items()}
+    if fixed.now is not None:
+        data["now"], data["begun"] = list(fixed.now), sorted(fixed.begun)
+    return data
+
+
+def from_data(data: Mapping[str, Any]) -> Fixed | None:
+    """Return what `as_data` made plain; None where nothing is fixed."""
+    if not data:
+        return None
+    now = data.get("now")
+    return Fixed(
+        visits={job: Spot(*spot) for job, spot in data.get("visits", {}).items()},
+        now=None if now is None else (now[0], now[1]),
+        begun=frozenset(data.get("begun", ())),
+        held={job: (crew, day) for job, (crew, day) in data.get("held", {}).items()},
+    )
 
 
 def _breach(week: Week, jobs: Mapping[str, Job], held: Mapping[str, Spot]) -> str | None:
