@@ -47,14 +47,16 @@ def burdens(week: Week, plan: Plan) -> tuple[Burden, ...]:
 
 
 def fair(
-    week: Week, plan: Plan, most_extra_cents: int, *, seconds: float | None, clock: Callable[[], float], seed: int = 0
-) -> Fair:
+    week: Week, plan: Plan, most_extra_cents: int, *, seconds: float | None, clock: Callable[[], float], seed: int = 0,
+    stop: Callable[[], bool] | None = None,
+) -> Fair:  # fmt: skip
     """Return, among plans that cost at most `most_extra_cents` more than `plan`, one whose overtime is spread best.
 
     First the overtime of the crew that has most over the week is made as small as can be, then the late returns of the
     crew that has most of them, then all overtime together, then the cost. `plan` is a plan of this week made by
-    `solve`; it comes back itself where nothing is fairer, or time (`seconds`, None: no limit) ran out first. The
-    result is audited; its bound is that of `plan`, since no promise is made here that it is the cheapest.
+    `solve`; it comes back itself where nothing is fairer, or where time (`seconds`, None: no limit) ran out or `stop`
+    said so first. The result is audited; its bound is that of `plan`, since no promise is made here that it is the
+    cheapest.
     """
     from scheduler.engine.assemble import plan_of
     from scheduler.engine.even import even
@@ -71,7 +73,7 @@ def fair(
         return math.inf if seconds is None else begun + seconds - clock()
 
     def check() -> None:
-        if left() <= 0:
+        if left() <= 0 or (stop and stop()):
             raise Stopped
 
     model = build(week)

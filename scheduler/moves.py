@@ -97,8 +97,8 @@ class _Why:
     def __init__(
         self, week: Week, new: Plan, event: Event, after: Mapping[str, Spot], changes: Mapping[str, What]
     ) -> None:
+        from scheduler.engine.held import arrays
         from scheduler.engine.model import build
-        from scheduler.engine.ruin import arrays
 
         self.week, self.event, self.after, self.changes = week, event, after, changes
         self.model = build(week)

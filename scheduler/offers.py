@@ -200,7 +200,7 @@ class _Bench:
 
     def _span(self, model: Model, half: Half, k: int, jobs: list[int], start: int) -> tuple[int, int]:
         """Return the first and last start about `start`, in the half day, that cost the same on this route."""
-        from scheduler.engine.ruin import arrays, route_cost
+        from scheduler.engine.held import arrays, route_cost
 
         place = int(model.local[k, self.job])
         mine = slice(model.opt_ptr[place], model.opt_ptr[place + 1])

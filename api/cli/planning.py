@@ -5,7 +5,6 @@ from __future__ import annotations
 import sys
 from enum import StrEnum
 from pathlib import Path
-from time import monotonic
 from typing import TYPE_CHECKING, Annotated, Any
 
 import typer
@@ -48,10 +47,9 @@ def plan(
     The search shows its cost, bound and gap as it goes. Ctrl-C ends it early and keeps the best plan found so far;
     a second Ctrl-C gives up at once.
     """
-    from api.cli.search import search
+    from api.cli.search import search, spread
     from scheduler.audit import audit as judge
     from scheduler.documents import encode
-    from scheduler.fairness import fair
     from scheduler.gap import gap
     from scheduler.week import read_week
 
@@ -60,8 +58,8 @@ def plan(
     check_writable(out)
     week = read_document(week_file, read_week)
     made, stopped = search(week, seconds=None if until_proven else seconds, seed=seed)
-    if fair_up_to is not None:
-        made = fair(week, made, fair_up_to, seconds=None if until_proven else seconds, clock=monotonic, seed=seed).plan
+    if fair_up_to is not None and not stopped:
+        made, stopped = spread(week, made, fair_up_to, seconds=None if until_proven else seconds, seed=seed)
     verdict = judge(week, made)
     if not verdict.ok:
         for breach in verdict.broken_rules:

@@ -58,6 +58,26 @@ def search(week: Week, *, seconds: float | None, seed: int) -> tuple[Plan, bool]
     return made, wish.made
 
 
+def spread(week: Week, plan: Plan, most_extra_cents: int, *, seconds: float | None, seed: int) -> tuple[Plan, bool]:
+    """Return the plan with its overtime spread among the crews, and whether that was stopped by hand.
+
+    Exits with 130 where it is given up.
+    """
+    from scheduler.fairness import fair
+
+    wish = _Wish()
+    with _listening(wish), kept_clean():
+        typer.echo("Spreading overtime among the crews; Ctrl-C keeps the plan as it was.", err=True)
+        try:
+            made = fair(
+                week, plan, most_extra_cents, seconds=seconds, clock=time.monotonic, seed=seed, stop=lambda: wish.made
+            )
+        except KeyboardInterrupt:
+            typer.echo("Given up before a plan was kept; nothing was written.", err=True)
+            raise typer.Exit(130) from None
+    return made.plan, wish.made
+
+
 @contextmanager
 def _listening(wish: _Wish) -> Iterator[None]:
     before = {number: signal.signal(number, wish.make) for number in (signal.SIGINT, signal.SIGTERM)}

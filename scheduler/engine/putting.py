@@ -7,8 +7,8 @@ from dataclasses import replace
 
 import numpy as np
 
+from scheduler.engine.held import MOST_STOPS, NEVER, State, allowed, arrays, empty, first_place, put, route_cost
 from scheduler.engine.model import Model
-from scheduler.engine.ruin import MOST_STOPS, NEVER, State, allowed, arrays, empty, first_place, put, route_cost
 from scheduler.price import RETIME_FROM_MIN
 
 

@@ -12,10 +12,10 @@ from collections.abc import Iterable, Mapping, Sequence
 from typing import Any
 
 from scheduler.engine.alone import blocks, ways
+from scheduler.engine.held import arrays
 from scheduler.engine.model import Model
 from scheduler.engine.promises import broken_promises, why_broken
 from scheduler.engine.room import Place, openings, state_of
-from scheduler.engine.ruin import arrays
 from scheduler.engine.sentences import SHARED, Told, amount, words
 from scheduler.plan import Because
 

@@ -1,7 +1,7 @@
 """Where a job that is not planned could still go: every place in every route, alone or in place of planned jobs.
 
 Compiled. The rest of the plan stays as it is; what a place would break of the things that routes share comes as bits,
-so that one rule at a time can be thought away. Costs are those of `scheduler.engine.ruin.route_cost`.
+so that one rule at a time can be thought away. Costs are those of `scheduler.engine.held.route_cost`.
 """
 
 from __future__ import annotations
@@ -12,8 +12,8 @@ from typing import Any, NamedTuple
 import numba
 import numpy as np
 
+from scheduler.engine.held import MOST_STOPS, NEVER, State, book, empty, extra_hands, put, route_cost
 from scheduler.engine.model import Model
-from scheduler.engine.ruin import MOST_STOPS, NEVER, State, book, empty, extra_hands, put, route_cost
 
 LADDER, STOCK, HELPER, FOLLOW, LOAD = 1, 2, 4, 8, 16
 MOST_ORDERED = 6  # stops of a route of which every order is tried where no place in the present order will do

@@ -10,10 +10,10 @@ from collections.abc import Mapping
 import pytest
 from msgspec.structs import replace
 
+from scheduler.engine.held import arrays
 from scheduler.engine.model import Model, build
 from scheduler.engine.reasons import CODES, Group, causes, promise_reasons, reasons
 from scheduler.engine.room import places, state_of
-from scheduler.engine.ruin import arrays
 from scheduler.engine.timing import time_route
 from scheduler.plan import Plan
 from scheduler.week import Job, Week

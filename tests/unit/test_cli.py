@@ -23,6 +23,7 @@ from api.cli import app, main
 from api.cli.files import write_document
 from scheduler.documents import encode
 from scheduler.errors import BadInput
+from scheduler.fairness import Fair
 from scheduler.plan import Plan, read_plan
 from scheduler.week import Week
 from tests.plans import good_plan
@@ -316,6 +317,23 @@ def test_the_first_ctrl_c_keeps_the_best_plan_so_far(
     assert "Stopped on your word; the plan is the best found so far." in ran.err
     assert read_plan((tmp_path / "new.json").read_bytes()) == example[1]
     assert signal.getsignal(signal.SIGINT) is before
+
+
+def test_ctrl_c_while_overtime_is_spread_keeps_the_plan_as_it_was(
+    run: Run, files: tuple[Path, Path], example: tuple[Week, Plan], engine: Any, tmp_path: Path,
+    monkeypatch: pytest.MonkeyPatch,
+) -> None:  # fmt: skip
+    def fair(week: Week, plan: Plan, most: int, *, stop: Callable[[], bool], **options: Any) -> Fair:
+        os.kill(os.getpid(), signal.SIGINT)
+        assert stop()
+        return Fair(plan, (), False)
+
+    engine(lambda week, **options: example[1])
+    monkeypatch.setattr("scheduler.fairness.fair", fair)
+    ran = run("plan", files[0], "--out", tmp_path / "new.json", "--fair-up-to", "500")
+    assert ran.code == 0
+    assert "Stopped on your word" in ran.err
+    assert read_plan((tmp_path / "new.json").read_bytes()) == example[1]
 
 
 def test_the_second_ctrl_c_gives_up_and_leaves_the_old_file(

@@ -113,12 +113,13 @@ def test_some_of_these_weeks_are_made_fairer() -> None:
     assert won >= 2
 
 
-def test_without_time_the_plan_stays() -> None:
+@pytest.mark.parametrize(("seconds", "stopped"), [(0.0, False), (None, True)])
+def test_without_time_or_when_stopped_the_plan_stays(seconds: float | None, stopped: bool) -> None:
     for seed in range(12):
         week = _week(seed)
         best = solve(week, seconds=None, clock=time.monotonic)
         if burdens(week, best)[0].overtime_min:
-            found = fair(week, best, 30_000, seconds=0.0, clock=time.monotonic)
+            found = fair(week, best, 30_000, seconds=seconds, clock=time.monotonic, stop=lambda: stopped)
             assert found.plan == best
             assert not found.proven
             return

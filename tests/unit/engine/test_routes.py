@@ -8,7 +8,7 @@ import random
 import numpy as np
 import pytest
 
-from scheduler.engine import routes, ruin
+from scheduler.engine import held, routes
 from scheduler.engine.days import Columns, Day, Prices
 from scheduler.engine.model import Model, build
 from scheduler.engine.timing import time_route
@@ -104,12 +104,12 @@ def test_too_little_room_is_said(drawn: list[Model]) -> None:
 
 def test_quick_timing_agrees_with_the_plain_one(drawn: list[Model]) -> None:
     for model in drawn:
-        week = ruin.arrays(model)
+        week = held.arrays(model)
         for k in range(len(model.crew_days)):
             for order in itertools.permutations(model.crew_days[k].jobs, min(3, len(model.crew_days[k].jobs))):
                 timed = time_route(model, k, list(order))
                 helpers = max(0, max(int(model.job_hands[j]) for j in order) - int(model.hands[k]))
                 if helpers and model.helper_row[k] < 0:
                     continue
-                quick = ruin.route_cost(week, k, np.array(order, dtype=np.int64), len(order), helpers)
-                assert quick == (timed.cost if timed else ruin.NEVER)
+                quick = held.route_cost(week, k, np.array(order, dtype=np.int64), len(order), helpers)
+                assert quick == (timed.cost if timed else held.NEVER)
