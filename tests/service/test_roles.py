@@ -22,6 +22,22 @@ ALL, OFFICE, LOOKERS = "manager office lead reader", "manager office", "manager 
 EXPECTED = {
     "GET /": ALL,
     "GET /weeks/{start_date}": ALL,
+    "POST /weeks/{start_date}/runs": "manager",
+    "GET /weeks/{start_date}/runs": ALL,
+    "GET /runs/{run_id}": ALL,
+    "GET /runs/{run_id}/events": ALL,
+    "POST /runs/{run_id}/stop": "manager",
+    "GET /weeks/{start_date}/plans": ALL,
+    "GET /plans/{plan_id}": ALL,
+    "GET /plans/{plan_id}/week": ALL,
+    "GET /plans/{plan_id}/against/{other_id}": ALL,
+    "POST /plans/{plan_id}/tries": OFFICE,
+    "POST /plans/{plan_id}/moves": "manager",
+    "GET /weeks/{start_date}/locks": ALL,
+    "PUT /locks/{visit_id}": "manager",
+    "DELETE /locks/{visit_id}": "manager",
+    "GET /weeks/{start_date}/posted": ALL,
+    "POST /weeks/{start_date}/post": "manager",
     "GET /jobs/{visit_id}": f"{ALL} link",
     "GET /jobs/{visit_id}/drawing.svg": f"{ALL} link",
     "GET /customers": LOOKERS,
@@ -66,7 +82,9 @@ EXPECTED = {
     "GET /photos/{photo_id}": f"{ALL} link",
 }
 # Values for the parts of addresses that lead to nothing: the guard answers before anything is looked up or changed.
-NOWHERE = {"start_date": "2030-01-07", "day": "2030-01-07", "account_id": "999", "link_id": "999"}
+NOWHERE = {"start_date": "2030-01-07", "day": "2030-01-07"} | dict.fromkeys(
+    ("account_id", "link_id", "plan_id", "other_id", "run_id"), "999"
+)
 
 
 def words(permission: Permission) -> str:
