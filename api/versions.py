@@ -21,12 +21,12 @@ class Versioned(Protocol):
     version: int
 
 
-def etag(version: int) -> str:
-    """Return the ETag of a row's version."""
+def etag(version: int | str) -> str:
+    """Return the ETag of a row's version, or of the digest of what has no row of its own."""
     return f'"{version}"'
 
 
-def names(header: str | None, version: int) -> bool:
+def names(header: str | None, version: int | str) -> bool:
     """Say whether an If-Match or If-None-Match header names `version` (`*` names any)."""
     tags = [tag.strip() for tag in (header or "").split(",")]
     return "*" in tags or etag(version) in tags

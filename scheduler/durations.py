@@ -131,7 +131,7 @@ def read_times(text: str) -> Times:
     rows: list[TaskTime] = []
     for cells in reader:
         if any(cells.values()):
-            row = _row(f"line {reader.line_num}", cells)
+            row = task_time_of(f"line {reader.line_num}", cells)
             if any((r.kind, r.task, r.per) == (row.kind, row.task, row.per) for r in rows):
                 raise BadInput(
                     f"line {reader.line_num}", f"{row.kind}, {row.task}, {row.per} stands already further up"
@@ -175,7 +175,8 @@ def _whole(minutes: float) -> int:
     return math.ceil(minutes - 1e-6)
 
 
-def _row(where: str, row: dict[str, str]) -> TaskTime:
+def task_time_of(where: str, row: dict[str, str]) -> TaskTime:
+    """Return the row whose cells are `row`, by column; raises `BadInput` for `where` with the column that is wrong."""
     if None in row or None in row.values():
         raise BadInput(where, "has more or fewer cells than the first line (put text with commas between quotes)")
     cells = {name: cell.strip() for name, cell in row.items()}

@@ -81,7 +81,7 @@ def read_limits(text: str) -> LimitTable:
     for row in reader:
         if not any(row.values()):
             continue
-        limit = _limit(f"line {reader.line_num}", row)
+        limit = limit_of(f"line {reader.line_num}", row)
         if any((r.applies_to, r.measure) == (limit.applies_to, limit.measure) for r in rows):
             raise BadInput(
                 f"line {reader.line_num}", f"{limit.measure} of {limit.applies_to} stands already further up"
@@ -120,7 +120,8 @@ def _stricter(a: Limit, b: Limit) -> bool:
     return a.value > b.value if a.measure in _LEAST else a.value < b.value
 
 
-def _limit(where: str, row: dict[str, str]) -> Limit:
+def limit_of(where: str, row: dict[str, str]) -> Limit:
+    """Return the row whose cells are `row`, by column; raises `BadInput` for `where` with the column that is wrong."""
     if None in row or None in row.values():
         raise BadInput(where, "has more or fewer cells than the first line (put text with commas between quotes)")
     cells = {name: cell.strip() for name, cell in row.items()}
