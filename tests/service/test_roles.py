@@ -22,6 +22,8 @@ ALL, OFFICE, LOOKERS = "manager office lead reader", "manager office", "manager 
 EXPECTED = {
     "GET /": ALL,
     "GET /weeks/{start_date}": ALL,
+    "GET /weeks/{start_date}/map": ALL,
+    "POST /plans/{plan_id}/undo": "manager",
     "POST /weeks/{start_date}/runs": "manager",
     "GET /weeks/{start_date}/runs": ALL,
     "GET /runs/{run_id}": ALL,
