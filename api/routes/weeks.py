@@ -5,20 +5,23 @@ from __future__ import annotations
 import datetime
 from typing import Annotated, Any, cast
 
-from fastapi import APIRouter, Query, Request
-from fastapi.responses import RedirectResponse, Response
+from fastapi import APIRouter, Path, Query, Request
+from fastapi.responses import JSONResponse, RedirectResponse, Response
 from markupsafe import Markup
-from sqlalchemy import desc
+from sqlalchemy import desc, func
 from sqlalchemy.orm import defer
 from sqlmodel import Session, col, select
 
 from api import tables
 from api.accounts import Role
-from api.guards import STAFF, Who, allow
+from api.clock import Now
+from api.guards import STAFF, Who, allow, found
+from api.idempotency import Once
 from api.pages import Database, page, part, wants_json
 from api.posted import posted_week
-from api.problems import Problem
+from api.problems import Problem, responses
 from api.queries import planned_weeks
+from api.service import note
 from api.settings import Settings
 from api.weeksheet import WeekPage, week_page
 from api.weeksheet.kept import kept, unchanged
@@ -26,8 +29,8 @@ from api.weeksheet.roadmap import METRES, UNIT, road_map
 
 router = APIRouter()
 
-# Who moves visits and starts the planner, and who posts: as the routes that do it state.
-PLANNERS, POSTERS = (Role.manager,), (Role.manager,)
+# Who plans, moves, locks and posts, and who may lay plans against each other on the page.
+PLANNERS, LOOKERS = (Role.manager,), (Role.manager, Role.office)
 _MOST_PLANS = 40
 Day = Annotated[int, Query(ge=0, le=366)]
 PlanId = Annotated[int | None, Query(ge=1, le=2**31 - 1)]
@@ -63,7 +66,7 @@ def week(
         "posted": posted_week(session, start_date),
         "plans": others,
         "planner": planner,
-        "can_post": who.role in POSTERS,
+        "tools": who.role in LOOKERS,
         "run": _run(session, start_date),
     }
     return page(request, "week.html", values)
@@ -106,6 +109,41 @@ def map_of_day(
         "unit": UNIT[units],
     }
     return page(request, "week_map.html", values)
+
+
+@router.post("/plans/{plan_id}/undo", status_code=201, responses=responses(400, 409))
+def undo(
+    session: Database,
+    who: Annotated[Who, allow(*PLANNERS)],
+    now: Now,
+    once: Once,
+    plan_id: Annotated[int, Path(ge=1, le=2**31 - 1, description="the number of the newest plan of a week")],
+) -> Response:
+    """Take back what made this plan of another: that other is stored once more, as it was, and so is the newest.
+
+    Refused by 409 where the plan was made of no other, or is not the newest any more (`changed-meanwhile`).
+    """
+
+    def write() -> Response:
+        table = tables.StoredPlan
+        plan = found(session, table, plan_id, "plan")
+        newest = session.exec(select(func.max(table.id)).where(table.start_date == plan.start_date)).one()
+        if newest != plan_id:
+            detail = f"Plan {newest} has been made since; look at it first."
+            raise Problem(409, detail, kind="changed-meanwhile", newest=newest)
+        before = None if plan.made_from is None else session.get(table, plan.made_from)
+        if before is None:
+            raise Problem(409, f"Plan {plan_id} was made of no other plan: there is nothing to undo.")
+        # Not the old row itself: the newest plan of a week is the one that counts, and stored plans never change.
+        values = before.model_dump(exclude={"id"}) | {"made_at": now, "made_by": who.name}
+        row = table(**values | {"note": f"plan {before.id} again"})
+        session.add(row)
+        session.flush()
+        detail = {"plan": row.id, "undone": plan_id, "again": before.id}
+        note(session, now, who.name, "undid", "week", f"week-{plan.start_date}", detail)
+        return JSONResponse({"plan_id": row.id, "again": before.id}, 201, {"Location": f"/plans/{row.id}"})
+
+    return once(session, write)
 
 
 def _stored(session: Session, start_date: datetime.date, plan: int | None) -> tuple[tables.StoredPlan, list[Any]]:

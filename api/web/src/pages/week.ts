@@ -1,0 +1,69 @@
+// The week sheet: plan, move by hand, lock, compare, undo and post.
+import { attempt, newKey, one, say, send } from "../common.ts";
+import * as compare from "../week/compare.ts";
+import * as drag from "../week/drag.ts";
+import * as hand from "../week/hand.ts";
+import * as keys from "../week/keys.ts";
+import * as post from "../week/post.ts";
+import * as run from "../week/run.ts";
+import * as sheet from "../week/sheet.ts";
+
+sheet.remember();
+document.documentElement.classList.add("scripted");
+compare.listen();
+
+/** Go back to the plan that this one was made of. */
+async function undo(): Promise<void> {
+  if (one<HTMLButtonElement>("#undo").disabled) return say("There is nothing to undo.");
+  await attempt(async () => {
+    await send("POST", `/plans/${sheet.planId()}/undo`, null, { key: newKey() });
+    compare.close();
+    const drawn = await sheet.refresh();
+    say(`Undone: the sheet is as it was before.`);
+    if (drawn[0] !== undefined) hand.focusOn(drawn[0]);
+  });
+}
+
+if (sheet.board().classList.contains("planner")) {
+  run.listen();
+  post.listen();
+  drag.listen();
+  keys.listen(() => void undo());
+  const first = sheet.board().querySelector<HTMLElement>(".grip");
+  if (first !== null) first.tabIndex = 0;
+  document.addEventListener("click", (event) => {
+    if (!(event.target instanceof Element)) return;
+    const at = event.target;
+    if (at.id === "undo") void undo();
+    else if (at.id === "slip-put") void hand.put();
+    else if (at.id === "slip-drop") hand.letGo(true);
+    else if (at.id === "slip-pile") {
+      const visit = hand.spokenOf();
+      if (visit === null) return;
+      if (!hand.inHand()) hand.pick(visit, true);
+      hand.aim("pile", true);
+      one("#slip-put").focus();
+    } else if (at.id === "slip-move") {
+      const visit = hand.spokenOf();
+      if (visit === null) return;
+      hand.pick(visit, true);
+      sheet.gripOf(visit)?.focus();
+    } else if (at.id === "slip-lock") {
+      const visit = hand.spokenOf();
+      if (visit !== null) void attempt(() => hand.lock(visit));
+    } else if (hand.inHand()) {
+      // A visit in hand, and a day or the pile touched: hold it there.
+      const day = at.closest<HTMLElement>("#board td[data-crew]");
+      const pile = at.closest("#pile");
+      if (day === null && pile === null) return;
+      event.preventDefault();
+      const visit = hand.spokenOf();
+      hand.aim(day === null ? "pile" : { crew: day.dataset.crew ?? "", day: Number(day.dataset.day), position: sheet.positionAt(day, event.clientY, visit) }, true);
+    } else {
+      const grip = at.closest<HTMLElement>("#board .grip");
+      const visit = grip?.closest<HTMLElement>(".visit");
+      if (visit) hand.show(visit);
+    }
+  });
+  addEventListener("scroll", () => hand.drawLine(), { passive: true });
+}

@@ -1,0 +1,164 @@
+// The sheet on the page: finding days and visits in it, putting a newer state of it in place, marks of a comparison.
+import { all, make, one } from "../common.ts";
+import { clock } from "../words.ts";
+import type { Aim, Cell, Grid } from "./aim.ts";
+
+export const board = (): HTMLElement => one("#board");
+export const planId = (): number => Number(board().dataset.plan);
+export const weekStart = (): string => board().dataset.week ?? "";
+
+/** Return the date of a day of the week, written 2027-04-12. */
+export function dateOf(day: number): string {
+  const at = new Date(`${weekStart()}T00:00:00Z`);
+  at.setUTCDate(at.getUTCDate() + day);
+  return at.toISOString().slice(0, 10);
+}
+
+/** Return the element of a crew's day; null where the sheet has none. */
+export function dayOf(crew: string, day: number): HTMLElement | null {
+  return board().querySelector(`td[data-crew="${CSS.escape(crew)}"][data-day="${day}"]`);
+}
+
+/** Return the element of a visit, wherever it is. */
+export function visitOf(id: string): HTMLElement | null {
+  return board().querySelector(`.visit[data-visit="${CSS.escape(id)}"]`);
+}
+
+export const gripOf = (visit: Element): HTMLElement | null => visit.querySelector<HTMLElement>(".grip");
+
+/** Return the visits of a day in their order, without `but`. */
+export function visitsOf(day: Element, but: Element | null = null): HTMLElement[] {
+  return all("li.visit", day).filter((visit) => visit !== but);
+}
+
+/** Return where a visit is now. */
+export function placeOf(visit: Element): Aim {
+  const day = visit.closest<HTMLElement>("td[data-crew]");
+  if (day === null) return "pile";
+  return { crew: day.dataset.crew ?? "", day: Number(day.dataset.day), position: visitsOf(day).indexOf(visit as HTMLElement) };
+}
+
+/** Return the sheet as the arrows see it, without the visit `but`. */
+export function gridWithout(but: Element | null): Grid {
+  const rows = all("tbody tr", board());
+  const crews = rows.map((row) => one("td[data-crew]", row).dataset.crew ?? "");
+  const days = rows[0] === undefined ? 0 : all("td[data-crew]", rows[0]).length;
+  return {
+    crews,
+    days,
+    visits(crew, day) {
+      const cell = dayOf(crew, day);
+      return cell === null || cell.classList.contains("off") ? null : visitsOf(cell, but).length;
+    },
+  };
+}
+
+/** Return the name by which a visit is spoken of: its customer, else its number. */
+export function nameOf(visit: Element): string {
+  const label = gripOf(visit)?.getAttribute("aria-label") ?? "";
+  return label.replace(/^Move /, "") || (visit as HTMLElement).dataset.visit || "";
+}
+
+/** Return a place in words: "Veldt, Tue Apr 13, before J-1088, Ivo Carrowby". */
+export function words(aim: Aim, but: Element | null): string {
+  if (aim === "pile") return "the waiting pile";
+  const day = dayOf(aim.crew, aim.day);
+  if (day === null) return aim.crew;
+  const crew = one("th b", day.parentElement ?? day).textContent ?? aim.crew;
+  const others = visitsOf(day, but);
+  const next = others[aim.position];
+  const where = others.length === 0 ? "alone" : next !== undefined ? `before ${nameOf(next)}` : "last";
+  return `${crew}, ${day.dataset.date ?? ""}, ${where}`;
+}
+
+/** Return which of a day's places lies at the height `y` of the window. */
+export function positionAt(day: Element, y: number, but: Element | null): number {
+  const others = visitsOf(day, but);
+  const below = others.findIndex((visit) => {
+    const box = visit.getBoundingClientRect();
+    return y < box.top + box.height / 2;
+  });
+  return below === -1 ? others.length : below;
+}
+
+/** Return the line, in the window, on which a visit would land: left, top and width. */
+export function landingOf(aim: Cell, but: Element | null): { left: number; top: number; width: number } | null {
+  const day = dayOf(aim.crew, aim.day);
+  if (day === null) return null;
+  const box = day.getBoundingClientRect();
+  const others = visitsOf(day, but);
+  const next = others[aim.position];
+  const last = others.at(-1);
+  const top = next !== undefined ? next.getBoundingClientRect().top
+    : last !== undefined ? last.getBoundingClientRect().bottom
+    : box.top + 24;
+  return { left: box.left, top, width: box.width };
+}
+
+const parts = (root: ParentNode): Map<string, HTMLElement> =>
+  new Map(all("[data-part]", root).map((part) => [part.dataset.part ?? "", part]));
+let served = new Map<string, string>();
+
+/** Note the parts as the server made them, before scripts change anything: a newer state replaces only what differs. */
+export function remember(): void {
+  served = new Map([...parts(document)].map(([name, part]) => [name, part.outerHTML]));
+}
+
+/** Fetch the newest plan's sheet and put what has changed of it in place; return the visits that were drawn anew. */
+export async function refresh(): Promise<string[]> {
+  const address = `/weeks/${weekStart()}`;
+  const answer = await fetch(address, { headers: { Accept: "text/html" }, credentials: "same-origin" });
+  if (!answer.ok || answer.redirected) {
+    location.assign(address);
+    return [];
+  }
+  const next = new DOMParser().parseFromString(await answer.text(), "text/html");
+  const old = parts(document);
+  const drawn: string[] = [];
+  for (const [name, part] of parts(next)) {
+    const html = part.outerHTML;
+    if (served.get(name) === html) continue;
+    served.set(name, html);
+    const there = old.get(name);
+    if (there === undefined) continue;
+    // Of what is drawn anew only the visits that are new to their place are told.
+    const before = new Set(all(".visit", there).map((visit) => visit.dataset.visit));
+    drawn.push(...all(".visit", part).map((v) => v.dataset.visit ?? "").filter((id) => !before.has(id)));
+    there.replaceWith(document.importNode(part, true));
+  }
+  const plan = next.querySelector<HTMLElement>("#board")?.dataset.plan;
+  if (plan !== undefined) board().dataset.plan = plan;
+  if (location.search !== "") history.replaceState(null, "", address);
+  return drawn;
+}
+
+/** Where a visit is in another plan, null for the pile. */
+export interface Spot {
+  crew: string;
+  day: number;
+  date: string;
+  start: number;
+}
+
+/** Mark a visit with where it was in the plan that this one is laid against. */
+export function markMoved(id: string, was: string): void {
+  const visit = visitOf(id);
+  if (visit === null) return;
+  visit.classList.add("moved");
+  visit.append(make("span", { class: "was" }, was));
+}
+
+export function clearMarks(): void {
+  for (const visit of all(".visit.moved", board())) {
+    visit.classList.remove("moved");
+    visit.querySelector(".was")?.remove();
+  }
+}
+
+/** Return a spot of another plan in words. */
+export function wasWords(spot: Spot | null): string {
+  if (spot === null) return "⇄ was on the pile";
+  const day = dayOf(spot.crew, spot.day);
+  const crew = day === null ? spot.crew : (one("th b", day.parentElement ?? day).textContent ?? spot.crew);
+  return `⇄ was ${day?.dataset.date ?? spot.date} ${clock(spot.start)}, ${crew}`;
+}
