@@ -88,6 +88,19 @@ def _has_come(session: Session, visit: tables.Visit, by: str, now: datetime.date
         note(session, now, by, "changed", "awning", awning.id, detail)
 
 
+def expect_crate(
+    session: Session, awning: tables.Awning, day: datetime.date | None, if_match: str | None, *, by: str,
+    now: datetime.datetime,
+) -> None:  # fmt: skip
+    """Set the day on which a crate comes (None: the maker has named none), in the version that `if_match` names."""
+    before, after = (None if d is None else d.isoformat() for d in (awning.arrives_on, day))
+    versions.require(if_match, awning, awning.model_dump(mode="json"), {"arrives_on": after})
+    if not versions.update(session, awning, {"arrives_on": day}):
+        raise versions.changed(awning.version, awning.model_dump(mode="json"), {"arrives_on": after})
+    if before != after:
+        note(session, now, by, "changed", "awning", awning.id, {"arrives_on": [before, after]})
+
+
 def tap(
     session: Session,
     count_id: int,
