@@ -139,8 +139,8 @@ def undo(
         row = table(**values | {"note": f"plan {before.id} again"})
         session.add(row)
         session.flush()
-        detail = {"plan": row.id, "undone": plan_id, "again": before.id}
-        note(session, now, who.name, "undid", "week", f"week-{plan.start_date}", detail)
+        told = {"plan": row.id, "undone": plan_id, "again": before.id}
+        note(session, now, who.name, "undid", "week", f"week-{plan.start_date}", told)
         return JSONResponse({"plan_id": row.id, "again": before.id}, 201, {"Location": f"/plans/{row.id}"})
 
     return once(session, write)
