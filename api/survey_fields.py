@@ -1,0 +1,172 @@
+"""The fields of the survey form: what each is called, how it is written, and which values it may have.
+
+A field's name is the way to its value in the survey document (`awning.width`, `obstacles.2.left`); rows count from 0.
+"""
+
+from __future__ import annotations
+
+import types
+import typing
+from dataclasses import dataclass
+from typing import Any, Literal
+
+import msgspec
+
+from scheduler.layout.documents import Survey
+
+Kind = Literal["length", "number", "whole", "weight", "force", "choice", "yes", "text"]
+
+
+@dataclass(frozen=True)
+class FormField:
+    """One field; `choices` are (value, words). One that `may_be_empty` then has no value (null)."""
+
+    name: str
+    label: str
+    kind: Kind = "length"
+    hint: str = ""
+    choices: tuple[tuple[str, str], ...] = ()
+    may_be_empty: bool = False
+
+
+@dataclass(frozen=True)
+class RowsOf:
+    """A list in the document: each row has `fields`, named below the row; a single one named "" is the row itself."""
+
+    name: str
+    title: str
+    row: str
+    hint: str
+    fields: tuple[FormField, ...]
+
+
+@dataclass(frozen=True)
+class Section:
+    """A part of the form; what is `optional` is left out of the document as a whole where nothing of it is filled."""
+
+    name: str
+    title: str
+    hint: str
+    parts: tuple[FormField | RowsOf, ...]
+    optional: bool = False
+
+
+_WALLS = (
+    ("wood-studs", "wood studs behind siding"), ("rim-board", "rim board"), ("rafters", "rafters or truss tails"),
+    ("stucco-on-studs", "stucco on studs"), ("concrete", "concrete"), ("solid-masonry", "solid masonry"),
+    ("hollow-block", "hollow block"), ("brick-veneer", "brick veneer (carries nothing)"),
+    ("fascia", "fascia board (carries nothing)"),
+)  # fmt: skip
+_ENDS = (("", "none, by hand"), ("left", "left end"), ("right", "right end"))
+_WIND = (("0", "0: none"), ("1", "1: 40 Pa"), ("2", "2: 70 Pa"), ("3", "3: 110 Pa"))
+
+SECTIONS = (
+    Section("wall", "The wall", "Positions count from the wall datum, the left edge that you chose, to the right.", (
+        FormField("wall.kind", "Kind of wall", "choice", choices=_WALLS),
+        RowsOf("wall.members", "Centres of studs or rafters found", "member",
+               "From the datum to each centre; none on concrete, solid masonry and rim board.",
+               (FormField("", "centre"),)),
+        FormField("wall.member_width", "Width of a member", hint="along the wall: a 2x stud has 1 1/2\"",
+                  may_be_empty=True),
+        FormField("wall.gravity", "Specific gravity of the wood", "number",
+                  "spruce-pine-fir 0.42, Douglas fir-larch 0.50, southern pine 0.55 (NDS table 12.3.3A)",
+                  may_be_empty=True),
+        FormField("wall.cover", "Cladding and sheathing before it", hint="siding, stucco, board; 0 where bare"),
+        FormField("wall.wet", "Exposed to moisture", "yes"),
+    )),
+    Section("anchor", "Anchor, in masonry or concrete",
+            "Allowable loads from the anchor's own evaluation report: there are none to assume.", (
+        FormField("anchor.name", "Anchor", "text"),
+        FormField("anchor.tension_n", "Allowable tension", "force", "as 6400 N or 1440 lbf"),
+        FormField("anchor.shear_n", "Allowable shear", "force"),
+        FormField("anchor.source", "From which report and table", "text"),
+    ), optional=True),
+    Section("place", "Where it shall hang", "Heights count from the surface that people stand on.", (
+        FormField("place.left_end", "Left end of the awning", hint="from the datum"),
+        FormField("place.slide", "May move to either side by"),
+        FormField("place.height", "Height of the upper fasteners"),
+        FormField("band.left", "Clear band: left"),
+        FormField("band.right", "Clear band: right"),
+        FormField("band.bottom", "Clear band: bottom"),
+        FormField("band.top", "Clear band: top"),
+        FormField("wind_class", "Wind class (EN 13561)", "choice", choices=_WIND),
+    )),
+    Section("openings", "Doors, openings and obstacles", "What stands on the wall or opens under the awning.", (
+        RowsOf("doors", "Doors and openings", "door", "", (
+            FormField("left", "left"), FormField("right", "right"), FormField("top", "top"),
+            FormField("swings_out", "swings out", "yes"))),
+        RowsOf("obstacles", "Obstacles", "obstacle", "Lights, spouts, boxes, vents.", (
+            FormField("what", "what", "text"), FormField("left", "left"), FormField("right", "right"),
+            FormField("bottom", "bottom"), FormField("top", "top"))),
+    )),
+    Section("awning", "The awning", "From the maker's sheet of this model; measure again what is in the crate.", (
+        FormField("awning.width", "Width of the mounting bar"),
+        FormField("awning.projection", "Projection", hint="along the cloth, fully out"),
+        FormField("awning.weight_kg", "Weight", "weight", "as 54 kg or 119 lb"),
+        FormField("awning.hood", "With a hood", "yes"),
+        FormField("awning.motor", "Motor", "choice", choices=_ENDS, may_be_empty=True),
+        FormField("awning.pitch_deg", "Pitch, degrees", "number"),
+        RowsOf("awning.arms", "Arm centres", "arm", "From the bar's left end, two or more.",
+               (FormField("", "centre"),)),
+        FormField("awning.arm_half", "Half the zone of an arm", hint="no bracket may touch it"),
+        FormField("awning.bracket_width", "Width of a bracket"),
+        FormField("awning.bracket_lever", "Lever of a bracket", hint="upper fastener down to its lower bearing edge"),
+        FormField("awning.bolts", "Fasteners a bracket", "whole"),
+        FormField("awning.body_above", "Reaches above the fasteners", hint="the closed awning"),
+        FormField("awning.body_below", "Reaches below them"),
+        FormField("awning.front_drop", "Front bar below its axis"),
+    )),
+)  # fmt: skip
+
+
+def parts() -> typing.Iterator[FormField | RowsOf]:
+    """Yield all fields and lists in the order of the form."""
+    for section in SECTIONS:
+        yield from section.parts
+
+
+def single_fields() -> typing.Iterator[FormField]:
+    """Yield the fields that stand once."""
+    yield from (part for part in parts() if isinstance(part, FormField))
+
+
+def lists() -> typing.Iterator[RowsOf]:
+    """Yield the lists."""
+    yield from (part for part in parts() if isinstance(part, RowsOf))
+
+
+def type_of(path: str) -> Any:
+    """Return the type, with its limits, of the document's value at `path`, where a list's entries are one step: `*`."""
+    kind: Any = Survey
+    for step in path.split("."):
+        kind = _bare(kind)
+        kind = typing.get_args(kind)[0] if step == "*" else typing.get_type_hints(kind, include_extras=True)[step]
+    return kind
+
+
+def limits_of(kind: Any) -> dict[str, float]:
+    """Return the limits (ge, gt, le, lt) that a type states."""
+    found: dict[str, float] = {}
+    for part in _unions(kind):
+        for meta in getattr(part, "__metadata__", ()):
+            if isinstance(meta, msgspec.Meta):
+                for name in ("ge", "gt", "le", "lt"):
+                    value = getattr(meta, name)
+                    if value is not None:
+                        found[name] = value
+    return found
+
+
+def _unions(kind: Any) -> tuple[Any, ...]:
+    return typing.get_args(kind) if _is_union(kind) else (kind,)
+
+
+def _is_union(kind: Any) -> bool:
+    return typing.get_origin(kind) in (typing.Union, types.UnionType)
+
+
+def _bare(kind: Any) -> Any:
+    """Return a type without its limits and without null."""
+    if _is_union(kind):
+        kind = next(part for part in typing.get_args(kind) if part is not type(None))
+    return typing.get_args(kind)[0] if typing.get_origin(kind) is typing.Annotated else kind
