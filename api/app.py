@@ -21,23 +21,51 @@ from api.idempotency import forget_old
 from api.problems import add_problem_handlers, responses
 from api.routes import (
     accounts,
+    awnings,
+    bench,
     customers,
     days,
     exchange,
     history,
     jobs,
     links,
+    orders,
     photos,
     plans,
     runs,
     settings,
     sites,
+    survey_entry,
+    surveys,
+    visits,
     weeks,
+    yard,
 )
 from api.runs import Runs, cut_off
 from api.settings import Settings, read_secret, read_settings
 
-ROUTERS = (weeks, plans, runs, jobs, customers, sites, history, accounts, links, exchange, settings, days, photos)
+ROUTERS = (
+    weeks,
+    plans,
+    runs,
+    jobs,
+    customers,
+    sites,
+    history,
+    accounts,
+    links,
+    exchange,
+    settings,
+    days,
+    photos,
+    bench,
+    yard,
+    surveys,
+    survey_entry,
+    visits,
+    orders,
+    awnings,
+)
 
 
 def create_app(settings: Settings | None = None) -> FastAPI:
