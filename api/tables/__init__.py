@@ -30,6 +30,7 @@ from api.tables.work import (
     VisitFollows,
     VisitHours,
 )
+from api.tables.worth import WorthRun
 
 __all__ = [
     "Account",
@@ -80,5 +81,6 @@ __all__ = [
     "Visit",
     "VisitFollows",
     "VisitHours",
+    "WorthRun",
     "Yard",
 ]

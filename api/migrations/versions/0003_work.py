@@ -119,6 +119,27 @@ def upgrade() -> None:
         batch_op.create_index(batch_op.f("ix_plan_run_state"), ["state"], unique=False)
 
     op.create_table(
+        "worth_run",
+        sa.Column("id", sa.Integer(), nullable=False),
+        sa.Column("start_date", sa.Date(), nullable=False),
+        sa.Column("plan_id", sa.Integer(), nullable=False),
+        sa.Column("state", sa.String(), nullable=False),
+        sa.Column("seconds", sa.Float(), nullable=False),
+        sa.Column("asked_at", sa.DateTime(), nullable=False),
+        sa.Column("asked_by", sa.String(), nullable=False),
+        sa.Column("ended_at", sa.DateTime(), nullable=True),
+        sa.Column("found", sa.JSON(), nullable=False),
+        sa.Column("fault", sa.String(), nullable=False),
+        sa.CheckConstraint(
+            "state IN ('running', 'done', 'cut off', 'failed')", name=op.f("ck_worth_run_state_is_known")
+        ),
+        sa.ForeignKeyConstraint(["plan_id"], ["stored_plan.id"], name=op.f("fk_worth_run_plan_id")),
+        sa.PrimaryKeyConstraint("id", name=op.f("pk_worth_run")),
+    )
+    with op.batch_alter_table("worth_run", schema=None) as batch_op:
+        batch_op.create_index(batch_op.f("ix_worth_run_start_date"), ["start_date"], unique=False)
+
+    op.create_table(
         "rebooking_case",
         sa.Column("id", sa.Integer(), nullable=False),
         sa.Column("cause", sa.String(), nullable=False),
@@ -474,6 +495,10 @@ def downgrade() -> None:
         batch_op.drop_index(batch_op.f("ix_rebooking_case_start_date"))
 
     op.drop_table("rebooking_case")
+    with op.batch_alter_table("worth_run", schema=None) as batch_op:
+        batch_op.drop_index(batch_op.f("ix_worth_run_start_date"))
+
+    op.drop_table("worth_run")
     with op.batch_alter_table("plan_run", schema=None) as batch_op:
         batch_op.drop_index(batch_op.f("ix_plan_run_state"))
         batch_op.drop_index(batch_op.f("ix_plan_run_start_date"))
