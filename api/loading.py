@@ -11,10 +11,11 @@ from dataclasses import dataclass
 import sqlalchemy as sa
 from sqlmodel import Session, col, select
 
-from api import tables
+from api import shelf, tables
 from api.kits import kit_of, local_day, lock_kit, made_kit
 from api.posted_days import Act, PostedDay
 from api.problems import Problem
+from api.results import results
 from api.translate import Prepared
 from scheduler.errors import BadInput
 from scheduler.kit import Condition, Kit, after_loading, after_unloading
@@ -101,27 +102,30 @@ def tick(session: Session, day: PostedDay, visit: tables.Visit, items: Sequence[
         return Loading(None, tuple(sorted(ticked)))
     if state.condition == "verified" and listed <= ticked:
         state = after_loading(state)
-        load(session, visit.id, act)
+        load(session, day, visit.id, act)
     elif state.loaded and changed and not on:
         state = after_unloading(state)
-        unload(session, visit.id, act)
+        unload(session, day, visit.id, act)
     return Loading(state.condition, tuple(sorted(ticked)))
 
 
-def load(session: Session, visit_id: str, act: Act) -> None:
-    """Mark a verified kit as on the van."""
+def load(session: Session, day: PostedDay, visit_id: str, act: Act) -> None:
+    """Mark a verified kit as on the van, and take its parts from the shelf."""
     row = session.get(tables.KitState, visit_id) or tables.KitState(visit_id=visit_id, version=0)
     row.loaded_on, row.loaded_by, row.version = local_day(session, act.at), act.by, row.version + 1
     session.add(row)
     act.note(session, "loaded", "kit", visit_id, {})
+    shelf.taken(session, visit_id, day.day, by=act.by, now=act.now)
 
 
-def unload(session: Session, visit_id: str, act: Act) -> None:
-    """Mark a kit as off the van again, back on the bench."""
+def unload(session: Session, day: PostedDay, visit_id: str, act: Act, *, parts_too: bool = True) -> None:
+    """Mark a kit as off the van again, back on the bench; `parts_too`: and its parts as back on the shelf."""
     row = session.get_one(tables.KitState, visit_id)
     row.loaded_on, row.loaded_by, row.version = None, "", row.version + 1
     session.add(row)
     act.note(session, "unloaded", "kit", visit_id, {})
+    if parts_too:
+        shelf.returned(session, visit_id, day.day, by=act.by, now=act.now)
 
 
 def not_loaded(session: Session, day: PostedDay) -> dict[str, str]:
@@ -185,6 +189,10 @@ def go_out(session: Session, day: PostedDay, overruled_by: str, overruled_why: s
     session.add(row)
     without = {"not_loaded": lacking, "overruled_by": row.overruled_by, "because": row.overruled_why}
     act.note(session, "went out", "route", route_name(day), without if lacking else {})
+    for visit_id in lacking:  # what is ticked has left the shelf, whatever the kit lacks
+        from_shelf = {line.item for line in lines_of(made_kit(session, visit_id)) if line.where == "shelf"}
+        if from_shelf and from_shelf <= _ticked(session, day, visit_id):
+            shelf.taken(session, visit_id, day.day, by=act.by, now=act.now)
     return row
 
 
@@ -207,13 +215,18 @@ def come_back(session: Session, day: PostedDay, act: Act) -> tables.RouteOut:
     row.back_at, row.version = max(act.at, row.out_at), row.version + 1
     session.add(row)
     act.note(session, "came back", "route", route_name(day), {})
+    told = results(session, day.visits, day.day)
     for visit_id in day.visits:
         if session.get_one(tables.Visit, visit_id).state != "open":
             continue
+        # Of a visit partly done nobody knows here what was used: what is left is counted at the bench.
+        untouched = visit_id not in told or told[visit_id].outcome == "not_done"
         lock_kit(session, visit_id)
         state = session.get(tables.KitState, visit_id)
         if state is not None and state.loaded_on is not None:
-            unload(session, visit_id, act)
+            unload(session, day, visit_id, act, parts_too=untouched)
+        elif untouched:
+            shelf.returned(session, visit_id, day.day, by=act.by, now=act.now)
     return row
 
 
