@@ -7,7 +7,7 @@ from __future__ import annotations
 
 import datetime
 from collections import defaultdict
-from collections.abc import Collection, Iterable, Mapping
+from collections.abc import Callable, Collection, Iterable, Mapping
 from zoneinfo import ZoneInfo
 
 import msgspec
@@ -132,3 +132,14 @@ def local_day(session: Session, now: datetime.datetime) -> datetime.date:
     """Return the date at the yards at the moment `now`."""
     zone = session.exec(select(tables.Business.timezone)).first()
     return now.astimezone(ZoneInfo(zone or "UTC")).date()
+
+
+def local_moments(session: Session) -> Callable[[datetime.datetime], str]:
+    """Return what writes a moment by the clock at the yards: Thu Apr 8, 15:05."""
+    zone = ZoneInfo(session.exec(select(tables.Business.timezone)).first() or "UTC")
+
+    def words(moment: datetime.datetime) -> str:
+        local = moment.astimezone(zone)
+        return f"{_day(local.date())}, {local.hour}:{local.minute:02}"
+
+    return words

@@ -6,7 +6,6 @@ import datetime
 from collections.abc import Callable
 from typing import Annotated, Any
 from urllib.parse import quote
-from zoneinfo import ZoneInfo
 
 import msgspec
 import segno
@@ -21,8 +20,8 @@ from api.bench_reads import CratePage, bench_page, crate_page
 from api.clock import Now
 from api.guards import STAFF, Who, allow, found
 from api.idempotency import Once
-from api.kits import local_day
-from api.pages import Database, clock, day_name, page, wants_json
+from api.kits import local_day, local_moments
+from api.pages import Database, page, wants_json
 from api.problems import Problem, responses
 from api.records import Words, shown
 from api.sheets import date
@@ -57,7 +56,9 @@ def bench_list(
     if wants_json(request):
         return _json(shown_page)
     yards = session.exec(select(col(tables.Yard.id)).order_by(col(tables.Yard.id))).all()
-    return page(request, "bench.html", {"bench": shown_page, "yard": yard or "", "yards": yards, "at": _at(session)})
+    return page(
+        request, "bench.html", {"bench": shown_page, "yard": yard or "", "yards": yards, "at": local_moments(session)}
+    )
 
 
 @router.get("/bench/{visit_id}")
@@ -65,7 +66,7 @@ def crate(request: Request, session: Database, who: Reader, now: Now, visit_id: 
     """Show a crate's list with what has been counted of it."""
     shown_page = _crate(session, visit_id, now)
     if wants_json(request):
-        return _json(_state(shown_page, _at(session)))
+        return _json(_state(shown_page, local_moments(session)))
     taken = [row for row in photos.photos_of(session, visit_id) if row.shows == "crate"]
     office = who.role in (Role.manager, Role.office)
     values: dict[str, Any] = {
@@ -75,7 +76,7 @@ def crate(request: Request, session: Database, who: Reader, now: Now, visit_id: 
         "counts": office or who.role is Role.lead,
     }
     awning = found(session, tables.Awning, shown_page.visit.awning_id, "awning")
-    values |= {"anchor": _anchor, "at": _at(session), "awning_version": awning.version}
+    values |= {"anchor": _anchor, "at": local_moments(session), "awning_version": awning.version}
     return page(request, "bench_crate.html", values)
 
 
@@ -284,7 +285,7 @@ def _answer(
     """Return the crate as it is now to a program, the way back to its page to a form."""
     if wants_json(request):
         extra = {} if scanned is None else {"scanned": scanned}
-        return _json({**_state(_crate(session, visit_id, now), _at(session)), **extra}, status)
+        return _json({**_state(_crate(session, visit_id, now), local_moments(session)), **extra}, status)
     return RedirectResponse(f"/bench/{visit_id}" + (f"#{anchor}" if anchor else ""), 303)
 
 
@@ -320,17 +321,6 @@ def _state(crate: CratePage, at: Callable[[datetime.datetime], str]) -> dict[str
         "falls": crate.falls,
         "closed_by": None if crate.last is None else crate.last.closed_by,
     }
-
-
-def _at(session: Session) -> Callable[[datetime.datetime], str]:
-    """Return what writes a moment by the clock at the yards."""
-    zone = ZoneInfo(session.exec(select(tables.Business.timezone)).first() or "UTC")
-
-    def words(moment: datetime.datetime) -> str:
-        local = moment.astimezone(zone)
-        return f"{day_name(local.date())}, {clock(local.hour * 60 + local.minute)}"
-
-    return words
 
 
 def _match(if_match: str | None, version: int | None) -> str | None:
