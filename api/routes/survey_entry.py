@@ -274,6 +274,7 @@ def _form(
         "taken": taken,
         "saved": saved,
         "fresh": fresh,
+        "checked": checked,
         "is_rows": lambda part: isinstance(part, RowsOf),
         "lead_paint_before": LEAD_PAINT_BEFORE,
     }

@@ -1,0 +1,230 @@
+// Entering a survey: the wall is drawn while it is typed, and what is typed stays on this device until it is kept.
+import { all, Fault, make, newKey, one, say, send, type FieldFault } from "../common.ts";
+import { Latest } from "../latest.ts";
+import { fieldsOf, recall, remember, rowNumbers, same, type Typed } from "../typed.ts";
+import { zoomable } from "../zoom.ts";
+
+const DRAW_MS = 150;
+const WORDS = { stop: "■ stop", caution: "▲ caution", note: "note" } as const;
+
+interface Drawn {
+  svg: string | null;
+  state: string;
+  findings: { level: keyof typeof WORDS; text: string }[];
+  wrong: Record<string, string>;
+  missing: Record<string, string>;
+  understood: Record<string, string>;
+  usual: string[];
+}
+
+zoomable();
+const form = document.querySelector<HTMLFormElement>("#survey");
+if (form !== null && form.dataset["read"] === undefined) enter(form);
+
+function enter(form: HTMLFormElement): void {
+  const shelf = `eaveboard survey ${form.dataset["awning"] ?? ""}`;
+  const version = one<HTMLInputElement>('input[name="version"]', form);
+  const base = one<HTMLInputElement>('input[name="base"]', form);
+  const state = one("#state");
+  const latest = new Latest(draw, DRAW_MS);
+  let key = newKey();
+  let native = false;
+  let room = true;
+
+  form.dataset["live"] = "";
+  if (form.dataset["saved"] !== undefined) localStorage.removeItem(shelf);
+  else if (form.dataset["fresh"] !== undefined) takeUp();
+  else keepHere();
+
+  form.addEventListener("input", changed);
+  form.addEventListener("change", changed);
+  form.addEventListener("click", (event) => {
+    const button = (event.target as Element).closest<HTMLButtonElement>("button.add, button.drop");
+    if (button === null) return;
+    event.preventDefault();
+    if (button.classList.contains("add")) addRow(one("ol", button.closest<HTMLElement>(".rows")!));
+    else dropRow(button.closest<HTMLElement>("li")!);
+    changed();
+  });
+  form.addEventListener("keydown", (event) => {
+    const input = event.target;
+    if (event.key !== "Enter" || !(input instanceof HTMLInputElement)) return;
+    event.preventDefault();
+    const row = input.closest<HTMLElement>("li.one");
+    if (row === null) void latest.now();
+    else if (row.nextElementSibling !== null) one("input", row.nextElementSibling).focus();
+    else if (input.value.trim() !== "") addRow(row.parentElement!);
+  });
+  form.addEventListener("submit", (event) => {
+    if (native) return;
+    event.preventDefault();
+    if ((event.submitter as HTMLButtonElement | null)?.value === "keep") void keep();
+    else void latest.now();
+  });
+
+  function changed(): void {
+    key = newKey();
+    keepHere();
+    latest.changed();
+  }
+
+  function typed(): Record<string, string> {
+    return fieldsOf(new FormData(form));
+  }
+
+  function keepHere(): void {
+    const now: Typed = { fields: typed(), version: version.value, base: base.value, at: new Date().toISOString() };
+    room = remember(localStorage, shelf, now);
+  }
+
+  /** Take up what was typed on this device before and never kept. */
+  function takeUp(): void {
+    const before = recall(localStorage, shelf);
+    if (before === null || same(before.fields, typed())) return;
+    const as = before.version === version.value;
+    for (const list of all(".rows", form)) {
+      const rows = one("ol", list);
+      rows.replaceChildren();
+      const numbers = rowNumbers(before.fields, list.dataset["rows"] ?? "");
+      for (const number of numbers.length > 0 ? numbers : [0]) rows.append(newRow(list, number, rows.children.length));
+    }
+    for (const field of all<HTMLInputElement>("input[name], select[name], textarea[name]", form)) {
+      if (field.type === "hidden") continue;
+      if (field.type === "checkbox") field.checked = field.name in before.fields;
+      else field.value = before.fields[field.name] ?? "";
+    }
+    version.value = before.version;
+    base.value = before.base;
+    const away = make("button", { type: "button" }, "Leave it away");
+    away.addEventListener("click", () => {
+      localStorage.removeItem(shelf);
+      location.reload();
+    });
+    const at = new Date(before.at).toLocaleString([], { dateStyle: "medium", timeStyle: "short" });
+    const place = one("#kept-here");
+    place.replaceChildren(
+      make(
+        "p",
+        {},
+        `○ What was typed on this device on ${at} and not kept stands in the form again.`,
+        as ? "" : " Somebody has kept another version since: both are shown when you keep yours.",
+      ),
+      away,
+    );
+    place.hidden = false;
+    void latest.now();
+  }
+
+  async function draw(): Promise<void> {
+    try {
+      const atLeast = Number(form.dataset["atLeast"] ?? 0);
+      const drawn = await send<Drawn>("POST", "/surveys/draw", { fields: typed(), at_least: atLeast });
+      show(drawn);
+    } catch (fault) {
+      if (!(fault instanceof Fault)) throw fault;
+      state.textContent =
+        fault.status === 0
+          ? `No connection: not drawn. ${room ? "What you type stays on this device." : "This device has no room to keep it."}`
+          : fault.message;
+    }
+  }
+
+  function show(drawn: Drawn): void {
+    for (const output of all<HTMLOutputElement>("output.read", form)) {
+      const words = drawn.understood[output.htmlFor.value] ?? "";
+      if (output.textContent !== words) output.textContent = words;
+    }
+    mark(drawn.wrong);
+    const note = one("#old-drawing");
+    one(".drawn").classList.toggle("old", drawn.svg === null);
+    note.hidden = drawn.svg !== null;
+    state.textContent = drawn.state;
+    if (drawn.svg === null) {
+      note.textContent = `▲ This drawing is of what was right last. ${drawn.wrong[""] ?? "Mend the marked field."}`;
+      return;
+    }
+    const picture = new DOMParser().parseFromString(drawn.svg, "image/svg+xml").documentElement;
+    one("#drawing").replaceChildren(document.importNode(picture, true));
+    const usual = one("#usual");
+    usual.hidden = drawn.usual.length === 0;
+    usual.textContent = `▲ Drawn with usual values, not measured ones: ${drawn.usual.join(", ")}.`;
+    one("#findings").replaceChildren(
+      ...drawn.findings.map(({ level, text }) => make("li", { class: level }, make("b", {}, WORDS[level]), ` ${text}`)),
+    );
+  }
+
+  /** Mark the fields that are wrong, and only those. */
+  function mark(wrong: Record<string, string>): void {
+    for (const place of all(".fault[id]", form)) {
+      const name = place.id.replace(/-fault$/, "");
+      const words = wrong[name] ?? "";
+      if (place.textContent !== words) place.textContent = words;
+      const field = document.getElementById(name);
+      if (words === "") field?.removeAttribute("aria-invalid");
+      else field?.setAttribute("aria-invalid", "true");
+    }
+  }
+
+  async function keep(): Promise<void> {
+    const body = new URLSearchParams(typed());
+    for (const field of [version, base]) body.set(field.name, field.value);
+    body.set("awning", form.dataset["awning"] ?? "");
+    body.set("do", "keep");
+    try {
+      const { at } = await send<{ at: string }>("POST", form.action, body, { key });
+      localStorage.removeItem(shelf);
+      location.assign(at);
+    } catch (fault) {
+      if (!(fault instanceof Fault)) throw fault;
+      if (fault.status === 412) {
+        native = true; // both versions come as a page
+        form.requestSubmit(one<HTMLButtonElement>("#keep"));
+      } else if (fault.status === 422 && fault.errors.length > 0) refuse(fault.errors);
+      else if (fault.status === 0 && room) say("No connection. What you typed stays on this device: keep it when there is a signal.");
+      else say(fault.message);
+    }
+  }
+
+  function refuse(errors: readonly FieldFault[]): void {
+    mark(Object.fromEntries(errors.map(({ where, problem }) => [where, problem])));
+    const listed = errors.map(({ where, problem }) => {
+      const label = document.querySelector(`label[for="${CSS.escape(where)}"]`)?.textContent;
+      const link = label ? [make("a", { href: `#${where}` }, label), ": "] : [];
+      return make("li", {}, ...link, problem);
+    });
+    const many = errors.length === 1 ? "1 field is" : `${errors.length} fields are`;
+    const place = one("#faults");
+    place.replaceChildren(make("p", {}, `▲ Not kept: ${many} not right yet.`), make("ul", {}, ...listed));
+    place.hidden = false;
+    place.focus();
+  }
+}
+
+function newRow(list: Element, number: number, before: number): HTMLElement {
+  const text = one<HTMLTemplateElement>("template", list).innerHTML;
+  const made = make("template");
+  made.innerHTML = text.replaceAll("__n__", String(number)).replaceAll("__k__", String(before + 1));
+  return one("li", made.content);
+}
+
+function addRow(rows: Element): void {
+  const numbers = [...rows.children].map((row) => Number((row as HTMLElement).dataset["number"]));
+  const row = newRow(rows.closest(".rows")!, Math.max(-1, ...numbers) + 1, rows.children.length);
+  rows.append(row);
+  one("input", row).focus();
+}
+
+function dropRow(row: HTMLElement): void {
+  const rows = row.parentElement!;
+  const list = rows.closest<HTMLElement>(".rows")!;
+  const next = row.nextElementSibling ?? row.previousElementSibling;
+  row.remove();
+  (next?.querySelector<HTMLElement>("input") ?? one("button.add", list)).focus();
+  const word = list.dataset["row"] ?? "row";
+  [...rows.children].forEach((other, n) => {
+    other.setAttribute("aria-label", `${word} ${n + 1}`);
+    one(".which", other).textContent = String(n + 1);
+    one("button.drop", other).setAttribute("aria-label", `Remove ${word} ${n + 1}`);
+    for (const label of all("label", other)) label.textContent = (label.textContent ?? "").replace(/ \d+:/, ` ${n + 1}:`);
+  });
+}
