@@ -19,6 +19,7 @@ from tests.service.cast import NAMES, add_yard, anonymous, by_link, running, set
 # Who may use what, as the owner of the business would say it: kept apart from the routes, so that a slip in one of
 # them is seen. "all" are the four roles, "link" a crew's day link (for its own crew, day and jobs), "open" anybody.
 ALL, OFFICE, LOOKERS = "manager office lead reader", "manager office", "manager office reader"
+COUNTERS = "manager office lead"
 EXPECTED = {
     "GET /": ALL,
     "GET /weeks/{start_date}": ALL,
@@ -125,6 +126,26 @@ EXPECTED = {
     "GET /jobs/{visit_id}/photos": f"{ALL} link",
     "POST /jobs/{visit_id}/photos": "manager office lead link",
     "GET /photos/{photo_id}": f"{ALL} link",
+    "GET /bench": ALL,
+    "GET /bench/{visit_id}": ALL,
+    "GET /bench/{visit_id}/tag": ALL,
+    "POST /bench/{visit_id}/counts": COUNTERS,
+    "POST /bench/{visit_id}/taps": COUNTERS,
+    "POST /bench/{visit_id}/scans": COUNTERS,
+    "POST /bench/{visit_id}/condition": COUNTERS,
+    "POST /bench/{visit_id}/close": COUNTERS,
+    "POST /bench/{visit_id}/crate": OFFICE,
+    "GET /shorts/{short_id}": ALL,
+    "POST /shorts/{short_id}": OFFICE,
+    "POST /shorts/{short_id}/arrived": COUNTERS,
+    "GET /stock": ALL,
+    "GET /stock/moves": ALL,
+    "POST /stock/counts": COUNTERS,
+    "POST /stock/corrections": OFFICE,
+    "POST /stock/items": OFFICE,
+    "POST /stock/deliveries": OFFICE,
+    "POST /stock/deliveries/{delivery_id}": OFFICE,
+    "POST /stock/deliveries/{delivery_id}/received": COUNTERS,
 }
 # Values for the parts of addresses that lead to nothing: the guard answers before anything is looked up or changed.
 NOWHERE = {"start_date": "2030-01-07", "day": "2030-01-07"} | dict.fromkeys(
