@@ -146,6 +146,8 @@ function aimed(): void {
   for (const old of document.querySelectorAll(".aim")) old.classList.remove("aim");
   const target = held.aim === "pile" ? one("#pile") : sheet.dayOf(held.aim.crew, held.aim.day);
   if (!home) target?.classList.add("aim");
+  // The slip keeps out of the way of where the visit would land.
+  slip().classList.toggle("right", held.aim !== "pile" && held.aim.day < sheet.gridWithout(null).days / 2);
 }
 
 /** Draw the line on which the visit would land: over the page, so that nothing below it is laid out anew. */
