@@ -38,6 +38,8 @@ def cheapest_with(week: Week, fixed: Fixed) -> Plan | None:
                 return np.where(here & (self.times == spot.start), cents, NEVER)
             if (self.crew.id, self.day) in fixed.closed:
                 return np.full_like(cents, NEVER)
+            if fixed.held.get(job.id, (self.crew.id, self.day)) != (self.crew.id, self.day):
+                return np.full_like(cents, NEVER)
             if fixed.now is None or self.day > fixed.now[0]:
                 return cents
             if self.day < fixed.now[0]:
@@ -51,7 +53,7 @@ def cheapest_with(week: Week, fixed: Fixed) -> Plan | None:
             return np.where(self.times >= earliest, cents, NEVER)
 
     def undone(week: Week, job: Job) -> int:
-        return MUST if job.id in fixed.visits else plain(week, job)
+        return MUST if job.id in fixed.visits or job.id in fixed.held else plain(week, job)
 
     plain = brute._undone_cents
     with patch.object(brute, "Day", Held), patch.object(brute, "_undone_cents", undone):

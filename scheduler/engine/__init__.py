@@ -60,11 +60,16 @@ def solve(
     from scheduler.engine.model import build
     from scheduler.engine.reasons import reasons
     from scheduler.engine.relax import Stopped
+    from scheduler.engine.started import routes_of
     from scheduler.engine.work import search
 
     begun = clock()
     model = build(week, fixed=fixed or NOTHING)
     best = Best(model)
+    given = dict[int, list[int]]()
+    if start is not None:
+        given, cost_given = routes_of(model, start)
+        best.offer(given, cost_given)
     last = LAST_S + LAST_S_PER_PAIR * len(week.jobs) * len(model.crew_days)
     if seconds is not None:
         last = min(last, 0.5 * seconds)
@@ -80,7 +85,7 @@ def solve(
 
     def work() -> None:
         try:
-            search(model, best, seed, left, check, workers, start)
+            search(model, best, seed, left, check, workers, given)
         except BaseException as fault:  # handed to the caller's thread
             failed.append(fault)
 

@@ -16,7 +16,6 @@ from scheduler.engine.polish import Polish
 from scheduler.engine.relax import Relaxation, Stopped
 from scheduler.engine.ruin import Ruin
 from scheduler.engine.started import columns_of
-from scheduler.plan import Plan
 
 QUICK_ROUNDS = 600  # of taking out and putting back, before prices are known
 QUICK_SHARE = 0.15  # of the time given
@@ -34,11 +33,12 @@ class Search:
 
     def __init__(
         self, best: Best, seed: int, left: Callable[[], float], check: Callable[[], None],
-        threads: ThreadPoolExecutor | None, start: Plan | None = None,
+        threads: ThreadPoolExecutor | None, start: Routes | None = None,
     ) -> None:  # fmt: skip
-        self.given_plan = start
         self.best, self.model, self.seed, self.left, self.check = best, best.model, seed, left, check
         self.relax = Relaxation(self.model, seed, check, threads)
+        if start:
+            self.relax.add(columns_of(self.model, start))
         self.threads = threads
         self.polish = Polish(self.model, self.relax.pool, self.best, seed)
         self.given, self.polished, self.dived = left(), 0.0, 0
@@ -49,8 +49,6 @@ class Search:
 
     def run(self) -> None:
         """Search until the best plan is proven best."""
-        if self.given_plan is not None:
-            self.offer(*columns_of(self.model, self.given_plan))
         self.quick()
         self.best.tell("pricing routes")
         self.relax.run(self.priced)
@@ -195,9 +193,12 @@ class Search:
 
 def search(
     model: Model, best: Best, seed: int, left: Callable[[], float], check: Callable[[], None], workers: int,
-    start: Plan | None = None,
+    start: Routes,
 ) -> None:  # fmt: skip
-    """Search until proven or stopped, from `start`; `left` gives the seconds that remain, `check` raises `Stopped`."""
+    """Search until proven or stopped; `left` gives the seconds that remain, `check` raises `Stopped`.
+
+    start: routes to search from, beside what `best` holds already; empty for none.
+    """
     if not model.crew_days:
         best.prove(float(best.cost))
         return

@@ -46,7 +46,9 @@ def test_fixed_visits_stay_and_the_plan_is_the_best_that_keeps_them(seed: int) -
             window = rng.choice(job.windows)
             visits_held[job.id] = Spot(rng.choice(week.crews).id, window.day, window.start)
             break
-    fixed = Fixed(visits_held)
+    # One of the visits is held to its crew and day alone.
+    day_held = {job: visits_held.pop(job)[:2] for job in list(visits_held)[:1] if seed % 2}
+    fixed = Fixed(visits_held, held=day_held)
     best = cheapest_with(week, fixed)
     if best is None:
         with pytest.raises(BadInput, match=r"^fixed\.job-"):
@@ -56,6 +58,7 @@ def test_fixed_visits_stay_and_the_plan_is_the_best_that_keeps_them(seed: int) -
     assert audit(week, made).ok
     assert made.cost.total == made.bound == best.cost.total
     assert {job: spot for job, spot in spots(week, made).items() if job in visits_held} == visits_held
+    assert {job: spot[:2] for job, spot in spots(week, made).items() if job in day_held} == day_held
 
 
 @pytest.mark.parametrize("seed", range(100, 125))

@@ -71,3 +71,42 @@ def test_with_nobody_or_nothing_to_do_the_plan_is_empty_and_proven(left_out: str
     assert plan.routes == ()
     assert plan.bound == plan.cost.total
     assert not audit(week, plan).broken_rules
+
+
+def test_a_search_from_a_plan_returns_none_dearer_however_short_the_time() -> None:
+    week = week_of("installs-45x4")
+    cheapest = solve(week, seconds=None, clock=time.monotonic)
+    again = solve(week, seconds=0.05, clock=time.monotonic, start=cheapest)
+    assert again.cost.total == cheapest.cost.total
+    assert not audit(week, again).broken_rules
+
+
+def test_a_plan_of_a_week_that_has_changed_since_is_searched_from_as_far_as_it_goes() -> None:
+    week = week_of("installs-12x2")
+    old = solve(week, seconds=None, clock=time.monotonic)
+    gone = old.routes[0]
+    fewer = msgspec.structs.replace(
+        week,
+        jobs=tuple(job for job in week.jobs if job.id != old.routes[1].stops[0].job),
+        follows=(),
+        crews=tuple(
+            msgspec.structs.replace(c, shifts=tuple(s for s in c.shifts if (c.id, s.day) != (gone.crew, gone.day)))
+            for c in week.crews
+        ),
+    )
+    best = solve(fewer, seconds=None, clock=time.monotonic)
+    again = solve(fewer, seconds=None, clock=time.monotonic, start=old)
+    assert again.cost == best.cost
+    assert not audit(fewer, again).broken_rules
+
+
+def test_progress_carries_the_plan_whose_cost_it_tells() -> None:
+    week = week_of("installs-45x4")
+    told: list[Progress] = []
+    solve(week, seconds=1, clock=time.monotonic, report=told.append)
+    plans = [(p.cost, p.plan) for p in told if p.plan is not None]
+    assert plans
+    for cost, plan in plans:
+        assert plan is not None
+        assert plan.cost.total == cost
+        assert not audit(week, plan).broken_rules
