@@ -193,6 +193,8 @@ def go_out(session: Session, day: PostedDay, overruled_by: str, overruled_why: s
         from_shelf = {line.item for line in lines_of(made_kit(session, visit_id)) if line.where == "shelf"}
         if from_shelf and from_shelf <= _ticked(session, day, visit_id):
             shelf.taken(session, visit_id, day.day, by=act.by, now=act.now)
+    session.flush()
+    session.refresh(row)  # a move of the shelf has everything read anew
     return row
 
 
@@ -227,6 +229,8 @@ def come_back(session: Session, day: PostedDay, act: Act) -> tables.RouteOut:
             unload(session, day, visit_id, act, parts_too=untouched)
         elif untouched:
             shelf.returned(session, visit_id, day.day, by=act.by, now=act.now)
+    session.flush()
+    session.refresh(row)
     return row
 
 

@@ -26,7 +26,7 @@ from api.kits import kit_of, made_kit
 from api.settings import Settings, sqlite_address
 from scheduler.documents import encode
 from scheduler.plan import Plan, Route, Stop, read_plan
-from tests.service.cast import NAMES, anonymous, running, signed_in
+from tests.service.cast import NAMES, anonymous, running
 
 DAY = datetime.date(2027, 4, 12)
 MORNING = datetime.datetime(2027, 4, 12, 12, tzinfo=datetime.UTC)  # 7:00 at the yards
@@ -122,6 +122,3 @@ def history(app: FastAPI, *nouns: str) -> list[tuple[str, str, str]]:
     with transaction(app.state.database) as session:
         rows = session.exec(select(tables.History).where(tables.History.by != "demo").order_by(tables.History.id))  # type: ignore[arg-type]
         return [(row.did, row.noun, row.noun_id) for row in rows if row.noun in nouns]
-
-
-__all__ = ["signed_in"]
