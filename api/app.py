@@ -18,6 +18,7 @@ from api.database import open_database, upgrade
 from api.guards import statements
 from api.headers import SafeHeaders
 from api.idempotency import forget_old
+from api.looking_back import worth
 from api.problems import add_problem_handlers, responses
 from api.routes import (
     accounts,
@@ -29,6 +30,7 @@ from api.routes import (
     history,
     jobs,
     links,
+    looking_back,
     orders,
     photos,
     plans,
@@ -57,6 +59,7 @@ ROUTERS = (
     links,
     exchange,
     settings,
+    looking_back,
     days,
     photos,
     bench,
@@ -92,7 +95,10 @@ def create_app(settings: Settings | None = None) -> FastAPI:
         forget_old(app.state.database, now)
         cut_off(app.state.database, app.state.clock())
         app.state.runs = Runs(app.state.database, chosen.planners, app.state.clock)
+        worth.cut_off(app.state.database, app.state.clock())
+        app.state.worth = worth.WorthRuns(app.state.database, app.state.clock)
         yield
+        app.state.worth.close()
         app.state.runs.close()
         app.state.database.dispose()
 
