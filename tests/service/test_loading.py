@@ -1,4 +1,4 @@
-"""/crews/…/days/…/ticks, out and back: a kit is loaded with its last tick, and no route leaves without one unnoticed."""
+"""/crews/…/days/…/ticks, out and back: the last tick loads a kit, and no route leaves without one unnoticed."""
 
 from __future__ import annotations
 
@@ -137,7 +137,7 @@ def test_somebody_overrules_by_name_and_with_a_reason_which_the_office_sees(day:
     (mine,) = [crew for crew in office.get(f"/days/{DAY}", headers=JSON).json() if crew["crew"] == CREW]
     assert (mine["out"], mine["overruled_by"], mine["overruled_why"]) == ("6:30", "Pella", why)
     assert why in crew.get(HOME, headers=PAGE).text
-    (line,) = [row for row in office.get("/history", params={"noun": "route"}).json()["items"]]
+    (line,) = office.get("/history", params={"noun": "route"}).json()["items"]
     assert line["detail"]["because"] == why
     assert line["detail"]["done_at"].startswith("2027-04-12T11:30:00")
 
