@@ -94,9 +94,17 @@ class ShelfLine:
         """Return what nobody has set aside; below 0 where more is promised than there is."""
         return self.stock.on_hand - self.set_aside
 
-    @property
-    def to_come(self) -> int:
-        return sum(delivery.quantity for delivery in self.coming)
+    def lacks_on(self, today: datetime.date) -> datetime.date | None:
+        """Return the first day on which less is here than is set aside until then, with the deliveries due by that day.
+
+        A delivery that is late is expected today. None: there is always enough.
+        """
+        for day in sorted({max(one.day, today) for one in self.held}):
+            wanted = sum(one.pieces for one in self.held if one.day <= day)
+            come = sum(delivery.quantity for delivery in self.coming if max(delivery.due_on, today) <= day)
+            if wanted > self.stock.on_hand + come:
+                return day
+        return None
 
 
 @dataclass(frozen=True)

@@ -32,7 +32,7 @@ class _Head(msgspec.Struct, frozen=True, forbid_unknown_fields=True):
 
 def first_count(stock: tables.StockItem) -> tables.StockMove:
     """Return the move that a shelf out of a file begins with: the count that it stands by."""
-    counted_at = datetime.datetime.combine(stock.counted_on, datetime.time(), datetime.UTC)
+    counted_at = datetime.datetime.combine(stock.counted_on, datetime.time(12), datetime.UTC)  # that day anywhere
     return tables.StockMove(
         item=stock.item,
         yard_id=stock.yard_id,

@@ -49,13 +49,13 @@ def _begin_shelves() -> None:
         "stock_item", *(sa.column(name) for name in ("item", "yard_id", "on_hand")), sa.column("counted_on", sa.Date)
     )
     names = ["item", "yard_id", "kind", "pieces", "on_hand_after", "why", "at", "by"]
-    midnight: sa.ColumnElement[datetime.datetime] = sa.cast(item.c.counted_on, sa.DateTime())
-    if op.get_bind().dialect.name == "sqlite":
-        midnight = sa.func.strftime("%Y-%m-%d 00:00:00.000000", item.c.counted_on)
-    words = [sa.literal(word, sa.String()) for word in ("count", "", "upgrade")]
-    first = sa.select(
-        item.c.item, item.c.yard_id, words[0], item.c.on_hand, item.c.on_hand, words[1], midnight, words[2]
+    noon: sa.ColumnElement[datetime.datetime] = sa.cast(item.c.counted_on, sa.DateTime()) + sa.text(
+        "INTERVAL '12 hours'"
     )
+    if op.get_bind().dialect.name == "sqlite":
+        noon = sa.func.strftime("%Y-%m-%d 12:00:00.000000", item.c.counted_on)
+    words = [sa.literal(word, sa.String()) for word in ("count", "", "upgrade")]
+    first = sa.select(item.c.item, item.c.yard_id, words[0], item.c.on_hand, item.c.on_hand, words[1], noon, words[2])
     move = sa.table("stock_move", *(sa.column(name) for name in names))
     op.get_bind().execute(sa.insert(move).from_select(names, first))
 
