@@ -93,8 +93,8 @@ def _field_told(one: FormField, name: str, fields: Mapping[str, str], reading: R
         return bool(text), "yes" if text else "no"
     if one.kind == "choice":
         return text, dict(one.choices).get(text, text or "–")
-    if name in reading.wrong or not text:
-        return text, text or "–"
+    if not text:
+        return None, "–"
     try:
         return parsed(one, name, text), reading.understood.get(name, text)
     except BadInput:

@@ -9,7 +9,8 @@ from scheduler.layout.drawing.describe import describe
 from scheduler.layout.drawing.measures import Measures, Units
 from scheduler.layout.drawing.sheet import Box, Sheet
 
-_WIDE, _HIGH, _MARGIN = 262.0, 190.0, 2.0
+# Narrower than a sheet of paper: on half a screen its figures must still be read.
+_WIDE, _HIGH, _MARGIN = 205.0, 150.0, 2.0
 
 
 def draw_picture(survey: Survey, layout: Layout, *, units: Units = "imperial") -> str:

@@ -225,6 +225,6 @@ function dropRow(row: HTMLElement): void {
     other.setAttribute("aria-label", `${word} ${n + 1}`);
     one(".which", other).textContent = String(n + 1);
     one("button.drop", other).setAttribute("aria-label", `Remove ${word} ${n + 1}`);
-    for (const label of all("label", other)) label.textContent = (label.textContent ?? "").replace(/ \d+:/, ` ${n + 1}:`);
+    for (const before of all("label .unseen", other)) before.textContent = `${word} ${n + 1}: `;
   });
 }
