@@ -11,15 +11,16 @@ import * as sheet from "../week/sheet.ts";
 sheet.remember();
 document.documentElement.classList.add("scripted");
 compare.listen();
+sheet.pinDates();
+addEventListener("resize", sheet.pinDates);
 
 /** Go back to the plan that this one was made of. */
 async function undo(): Promise<void> {
   if (one<HTMLButtonElement>("#undo").disabled) return say("There is nothing to undo.");
   await attempt(async () => {
     await send("POST", `/plans/${sheet.planId()}/undo`, null, { key: newKey() });
-    compare.close();
     const drawn = await sheet.refresh();
-    say(`Undone: the sheet is as it was before.`);
+    say("Undone: the sheet is as it was before.");
     if (drawn[0] !== undefined) hand.focusOn(drawn[0]);
   });
 }

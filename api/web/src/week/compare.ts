@@ -26,10 +26,10 @@ export function against(other: number): Promise<Comparison> {
   return send<Comparison>("GET", `/plans/${sheet.planId()}/against/${other}`);
 }
 
-/** Return what this plan saves in words: "saves $120", "costs $40 more". */
-export function saves(cents: number): string {
-  if (Math.abs(cents) < 50) return "costs the same";
-  return cents > 0 ? `saves ${dollars(cents)}` : `costs ${dollars(-cents)} more`;
+/** Return what this plan saves in words: "saves $120 against plan 3", "costs $40 more than plan 3". */
+export function saves(cents: number, other: string): string {
+  if (Math.abs(cents) < 50) return `costs the same as ${other}`;
+  return cents > 0 ? `saves ${dollars(cents)} against ${other}` : `costs ${dollars(-cents)} more than ${other}`;
 }
 
 /** Listen to the form and to the button that closes the comparison. */
@@ -45,8 +45,7 @@ export function listen(): void {
   });
 }
 
-/** Take the comparison and its marks away: the sheet has changed under it. */
-export function close(): void {
+function close(): void {
   sheet.clearMarks();
   one("#compared").hidden = true;
 }
@@ -63,7 +62,7 @@ function show(laid: Comparison): void {
     ...(laid.promises.broken.length > 0 ? [`▲ It breaks promises that plan ${laid.other} keeps: ${laid.promises.broken.join(", ")}.`] : []),
   ];
   const panel = one("#compared");
-  const head = `Plan ${laid.plan} ${saves(total)} against plan ${laid.other}; ${moved.length === 0 ? "nobody moves" : moved.length === 1 ? "1 visit moves" : `${moved.length} visits move`}`;
+  const head = `Plan ${laid.plan} ${saves(total, `plan ${laid.other}`)}; ${moved.length === 0 ? "nobody moves" : moved.length === 1 ? "1 visit moves" : `${moved.length} visits move`}`;
   panel.replaceChildren(
     make("h2", { id: "compared-title" }, head),
     ...(detail === "" ? [] : [make("p", { class: "small quiet" }, detail)]),

@@ -27,7 +27,7 @@ async function open(): Promise<void> {
     const laid = await against(Number(posted));
     const moved = laid.moves.filter((move) => move.what !== "stays");
     changes().replaceChildren(
-      make("p", {}, `Against what is posted now it ${saves(laid.saves_cents.total ?? 0)}, and ${moved.length === 0 ? "nobody moves." : `${moved.length} ${moved.length === 1 ? "visit moves" : "visits move"}:`}`),
+      make("p", {}, `It ${saves(laid.saves_cents.total ?? 0, "what is posted now")}, and ${moved.length === 0 ? "nobody moves." : `${moved.length} ${moved.length === 1 ? "visit moves" : "visits move"}:`}`),
       make("ul", { class: "small" }, ...moved.slice(0, MOST).map((move) => make("li", {}, move.sentence))),
       ...(moved.length > MOST ? [make("p", { class: "small" }, `and ${moved.length - MOST} more; Compare shows them all.`)] : []),
     );

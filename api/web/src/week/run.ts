@@ -29,7 +29,9 @@ export function listen(): void {
     event.preventDefault();
     const seconds = Number(new FormData(form).get("seconds"));
     void attempt(async () => {
-      const run = await send<{ id: number }>("POST", `/weeks/${sheet.weekStart()}/runs`, { seconds }, { key: newKey() });
+      // From the plan on the sheet: a run that is stopped early brings none that is dearer.
+      const body = { seconds, from_plan: sheet.planId() };
+      const run = await send<{ id: number }>("POST", `/weeks/${sheet.weekStart()}/runs`, body, { key: newKey() });
       say("Planning.");
       follow(run.id);
     });

@@ -126,10 +126,19 @@ export async function refresh(): Promise<string[]> {
     drawn.push(...all(".visit", part).map((v) => v.dataset.visit ?? "").filter((id) => !before.has(id)));
     there.replaceWith(document.importNode(part, true));
   }
+  // A comparison is of the plan that was shown.
+  clearMarks();
+  one("#compared").hidden = true;
   const plan = next.querySelector<HTMLElement>("#board")?.dataset.plan;
   if (plan !== undefined) board().dataset.plan = plan;
   if (location.search !== "") history.replaceState(null, "", address);
   return drawn;
+}
+
+/** Have the line of the dates stay in view: the head of the sheet rolls away but for it. */
+export function pinDates(): void {
+  const head = board().querySelector("thead tr");
+  if (head !== null) board().style.setProperty("--head", `${head.getBoundingClientRect().height}px`);
 }
 
 /** Where a visit is in another plan, null for the pile. */
