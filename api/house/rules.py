@@ -54,9 +54,9 @@ DEFAULT_RULES: dict[str, Any] = {
     "large_awning_from_mm": 5_486,
 }
 _BY_KIND = (
-    ("late_cents", "A day late", "$ a day", "What each day past a job's due day costs."),
-    ("skip_cents", "Put off to a later week", "$", "On top of its lateness by then: what leaving a job out costs."),
-    ("lost_cents", "Sent home by the weather", "$", "A visit that ends on the spot: the drive and the day's place."),
+    ("late_cents", "A day late", "$ a day", "what each day past a job's due day costs."),
+    ("skip_cents", "Put off to a later week", "$", "what leaving a job out costs, on top of its lateness by then."),
+    ("lost_cents", "Sent home by the weather", "$", "a visit that ends on the spot."),
 )
 _SINGLE = (
     ("broken_cents", "A promise not kept", "$", "A firm time or a day that the customer was given, and did not get."),
@@ -145,17 +145,18 @@ def prices(session: Session) -> Part:
     """Return the part with the prices of lateness, of leaving out, and of changing what customers were told."""
     row = held(session)
     now: Mapping[str, Any] = msgspec.to_builtins(rules_from_data(row.rules).prices)
-    by_kind = tuple(
-        Group(label, f"{meaning}", lines=tuple(
-            Line(f"{key}.{kind}", kind.capitalize(), dollars_text(now[key][kind]), cents, unit) for kind in KINDS
+    rows = tuple(
+        (f"{label}: {meaning}", tuple(
+            Line(f"{key}.{kind}", f"{label}, {kind}", dollars_text(now[key][kind]), cents, unit) for kind in KINDS
         ))
         for key, label, unit, meaning in _BY_KIND
     )  # fmt: skip
+    by_kind = Group("For each kind of visit", heads=tuple(kind.capitalize() for kind in KINDS), rows=rows)
     told = tuple(
         Line(key, label, dollars_text(now[key]), cents, unit, meaning) for key, label, unit, meaning in _SINGLE
     )
     words = "Moving a booking is allowed where it saves the week more than this."
-    groups = (*by_kind, Group("Changing what a customer was told", words, lines=told))
+    groups = (by_kind, Group("Changing what a customer was told", words, lines=told))
 
     def write(session: Session, values: Mapping[str, Any]) -> bool:
         new = {key: {kind: values[f"{key}.{kind}"] for kind in KINDS} for key, *_ in _BY_KIND}

@@ -10,9 +10,10 @@ from dataclasses import dataclass
 from sqlmodel import Session, col, select
 
 from api import tables
+from api.pages import day_name
 from scheduler.looking_back import Back, look_back
 from scheduler.plan import Plan, read_plan
-from scheduler.week import Week, day_name, read_week
+from scheduler.week import Week, read_week
 
 MOST_WEEKS = 26
 # Reasons of the waiting pile, by what they come to: nothing else may be called the weather's or the kit's fault.
@@ -55,7 +56,7 @@ class WeekBack:
 
     def day(self, day: int) -> str:
         """Return the name of a day of the week, 0 its first."""
-        return day_name(self.week, day)
+        return day_name(self.start_date + datetime.timedelta(days=day))
 
 
 @dataclass(frozen=True)

@@ -1,0 +1,172 @@
+"""/looking-back: what a week came to by its posted plan, what was lost and to what, its plots, and what would pay."""
+
+from __future__ import annotations
+
+import datetime
+import shutil
+import time
+import xml.etree.ElementTree as ET
+from collections.abc import Iterator
+from pathlib import Path
+
+import pytest
+from fastapi import FastAPI
+from sqlmodel import select
+
+from api import tables
+from api.accounts import Role
+from api.database import transaction
+from api.looking_back import worth
+from scheduler.plan import read_plan
+from tests.conftest import BuiltDemo
+from tests.service.cast import JSON, PAGE, running, settings_for, signed_in
+
+MONDAY = datetime.date(2027, 4, 12)
+NOON = datetime.datetime(2027, 4, 14, 17, tzinfo=datetime.UTC)
+ADDRESS = f"/looking-back/{MONDAY}"
+
+
+@pytest.fixture
+def app(built: BuiltDemo, tmp_path: Path) -> Iterator[FastAPI]:
+    with running(settings_for(shutil.copytree(built.out, tmp_path / "data"))) as app:
+        yield app
+
+
+def post(app: FastAPI) -> int:
+    with transaction(app.state.database) as session:
+        stored = session.exec(select(tables.StoredPlan)).one()
+        assert stored.id is not None
+        session.add(tables.PostedWeek(start_date=MONDAY, plan_id=stored.id, posted_at=NOON, posted_by="test"))
+        return stored.id
+
+
+def test_the_posted_plan_counts_and_every_figure_is_that_of_the_plan(app: FastAPI, built: BuiltDemo) -> None:
+    reader = signed_in(app, Role.reader)
+    assert reader.get("/looking-back", headers=JSON).json()["posted"] is False
+    plan_id = post(app)
+    told = reader.get(ADDRESS, headers=JSON).json()
+    plan = read_plan((built.out / "plan.json").read_bytes())
+    assert (told["posted"], told["plan"], told["cost_cents"]["total"]) == (True, plan_id, plan.cost.total)
+    assert len(told["planned"]) == sum(len(route.stops) for route in plan.routes)
+    assert set(told["promised"]) - set(told["kept"]) == set(plan.broken)
+    short = {lost["visit_id"] for lost in told["lost"] if lost["cause"] == "short kit"}
+    codes = {skipped.job: {because.code for because in skipped.because} for skipped in plan.skipped}
+    assert short == {job for job, why in codes.items() if why & {"short", "crate", "uncounted", "kit"}} != set()
+    page = reader.get(ADDRESS, headers=PAGE).text
+    for visit in short:
+        assert f'href="/jobs/{visit}"' in page
+    assert f"{plan.cost.total / 100:,.0f}" in page
+
+
+def test_a_visit_that_fell_or_was_not_finished_is_counted_once_and_last(app: FastAPI) -> None:
+    plan_id = post(app)
+    office = signed_in(app, Role.office)
+    first, second, third = office.get(ADDRESS, headers=JSON).json()["planned"][:3]
+    with transaction(app.state.database) as session:
+        for cause, visit in (("weather", first), ("short", second), ("customer", third)):
+            case = tables.RebookingCase(
+                cause=cause, detail=f"{cause} it was", start_date=MONDAY, plan_id=plan_id, opened_at=NOON, opened_by="x"
+            )
+            session.add(case)
+            session.flush()
+            assert case.id is not None
+            state = "kept" if cause == "customer" else "open"
+            session.add(tables.CaseVisit(case_id=case.id, visit_id=visit, was={}, state=state))
+        crew = session.exec(select(tables.Crew)).first()
+        assert crew is not None
+        for outcome, why in (("partly", "hail began"), ("not_done", "hail went on")):
+            session.add(
+                tables.DayResult(
+                    visit_id=first, crew_id=crew.id, day=MONDAY, outcome=outcome, why=why, noted_at=NOON, noted_by="x"
+                )
+            )
+    lost = {one["visit_id"]: one for one in office.get(ADDRESS, headers=JSON).json()["lost"]}
+    assert lost[first] == {
+        "visit_id": first, "when": "not finished on the day", "cause": "weather", "words": "hail went on",
+    }  # fmt: skip
+    assert (lost[second]["when"], lost[second]["cause"]) == ("fell after posting", "short kit")
+    assert third not in lost
+    assert "hail went on" in office.get(ADDRESS, headers=PAGE).text
+
+
+def test_the_plots_are_drawings_with_every_name_and_kept_by_browsers(app: FastAPI) -> None:
+    reader = signed_in(app, Role.reader)
+    page = reader.get(ADDRESS, headers=PAGE).text
+    for plot in ("cost", "crews", "ladders"):
+        assert f'<img src="{ADDRESS}/{plot}.svg" alt="Bars of ' in page
+        answer = reader.get(f"{ADDRESS}/{plot}.svg")
+        assert answer.headers["content-type"] == "image/svg+xml"
+        assert ET.fromstring(answer.text).tag == "{http://www.w3.org/2000/svg}svg"
+        again = reader.get(f"{ADDRESS}/{plot}.svg", headers={"If-None-Match": answer.headers["etag"]})
+        assert again.status_code == 304
+    assert reader.get(f"{ADDRESS}/nothing.svg").status_code == 422
+
+
+def test_weeks_that_are_not_there_are_404_and_an_empty_database_says_what_to_do(
+    app: FastAPI, tmp_path_factory: pytest.TempPathFactory
+) -> None:
+    reader = signed_in(app, Role.reader)
+    for address in ("2027-04-19", "2027-04-19/cost.svg", "2027-04-19/worth"):
+        assert reader.get(f"/looking-back/{address}", headers=JSON).status_code == 404
+    with running(settings_for(tmp_path_factory.mktemp("empty"))) as empty:
+        answer = signed_in(empty, Role.manager).get("/looking-back", headers=PAGE)
+        assert answer.status_code == 200
+        assert "no week to look back on yet" in answer.text
+
+
+def test_the_question_what_would_pay_is_kept_with_its_answer(app: FastAPI, monkeypatch: pytest.MonkeyPatch) -> None:
+    assert signed_in(app, Role.office).post(f"{ADDRESS}/worth", data={"seconds": "60"}).status_code == 403
+    manager = signed_in(app, Role.manager)
+    asked: list[tuple[int, str, float]] = []
+    monkeypatch.setattr(app.state.worth, "begin", lambda *args: asked.append(args))
+    assert manager.post(f"{ADDRESS}/worth", data={"seconds": "60"}, headers=PAGE).status_code == 303
+    [(run_id, week, seconds)] = asked
+    with transaction(app.state.database) as session:
+        assert session.exec(select(tables.StoredPlan)).one().week == week
+    assert seconds == 60
+    assert "○ Asked" in manager.get(ADDRESS, headers=PAGE).text
+    second = manager.post(f"{ADDRESS}/worth", data={"seconds": "60"}, headers=JSON)
+    assert (second.status_code, len(asked)) == (409, 1)
+    # The answer: what `scheduler.worth` gives, as plain data.
+    sentence = "One more stepladder-12 at river on Tue 13 Apr would save $310: J-1072 could be planned too."
+    with transaction(app.state.database) as session:
+        row = session.get_one(tables.WorthRun, run_id)
+        row.state, row.ended_at = "done", NOON
+        row.found = [{"sentence": sentence, "confirmed": True, "job": None}]
+        session.add(row)
+    told = manager.get(f"{ADDRESS}/worth").json()
+    assert told["answered"]["found"][0]["sentence"] == sentence
+    assert sentence in manager.get(ADDRESS, headers=PAGE).text
+
+
+def test_a_question_that_the_service_did_not_see_answered_is_cut_off(app: FastAPI) -> None:
+    with transaction(app.state.database) as session:
+        plan_id = session.exec(select(tables.StoredPlan.id)).one()
+        assert plan_id is not None
+        assert worth.ask(session, plan_id, 60, by="test", now=NOON) is not None
+        assert worth.ask(session, plan_id, 60, by="test", now=NOON) is None
+    worth.cut_off(app.state.database, NOON)
+    assert "not answered: The service was ended" in signed_in(app, Role.reader).get(ADDRESS, headers=PAGE).text
+
+
+@pytest.mark.slow
+def test_a_process_of_its_own_answers(app: FastAPI) -> None:
+    manager = signed_in(app, Role.manager)
+    assert manager.post(f"{ADDRESS}/worth", data={"seconds": "10"}, headers=JSON).status_code == 202
+    end = time.monotonic() + 90
+    while manager.get(f"{ADDRESS}/worth").json()["asked"]["state"] == "running":
+        assert time.monotonic() < end
+        time.sleep(0.3)
+    answered = manager.get(f"{ADDRESS}/worth").json()["answered"]
+    assert answered["found"]
+    assert all(one["at_least_cents"] <= one["at_most_cents"] and one["sentence"] for one in answered["found"])
+
+
+def test_ending_the_service_ends_the_question(app: FastAPI) -> None:
+    manager = signed_in(app, Role.manager)
+    manager.post(f"{ADDRESS}/worth", data={"seconds": "600"})
+    begun = time.monotonic()
+    app.state.worth.close()
+    assert time.monotonic() - begun < 10
+    with transaction(app.state.database) as session:
+        assert session.exec(select(tables.WorthRun)).one().state == "cut off"
