@@ -7,7 +7,7 @@ from msgspec.structs import replace
 from scheduler.by_hand import Off, Put, by_hand
 from scheduler.compare import compare
 from scheduler.week import Booking, checked
-from tests.unit.test_by_hand import job, planned, week_of
+from tests.two_crews import job, planned, week_of
 
 
 def test_a_plan_against_itself_differs_in_nothing() -> None:
