@@ -19,6 +19,7 @@ WIDTH, HEIGHT, MARGIN = 1000.0, 640.0, 60.0
 EARTH_M = 6378137.0  # equatorial radius of WGS 84, which the projection takes for a sphere's
 TILE = 256
 MOST_ZOOM = 18
+_NEAR = 200  # what lies further off than the longest reach of a label cannot be in its way
 METRES = {"imperial": 1609.344, "metric": 1000.0}
 UNIT = {"imperial": "mi", "metric": "km"}
 # Line styles of the crews: dashes hold in black and white. More crews than styles: the letters tell them apart.
@@ -205,7 +206,14 @@ def _free(x: float, y: float, letters: int, taken: list[tuple[float, float, floa
         for dx, dy in ((1, 0), (0.7, -0.9), (-1, 0), (0, -1.4), (0.7, 1), (-0.7, -0.9), (0, 1.4), (-0.7, 1))
     ]
     inside = [s for s in spots if 2 <= s[0] <= WIDTH - wide - 2 and high <= s[1] <= HEIGHT - 4] or spots
-    best = min(inside, key=lambda s: sum(_over(_box(s, wide, high), other) for other in taken))
+    near = [t for t in taken if abs(t[0] - x) < _NEAR + wide and abs(t[1] - y) < _NEAR + high]
+    best, least = inside[0], math.inf
+    for spot in inside:
+        covered = sum(_over(_box(spot, wide, high), other) for other in near)
+        if covered < least:
+            best, least = spot, covered
+        if covered == 0:
+            break
     taken += [_box(best, wide, high), (x - 5, y - 5, x + 5, y + 5)]
     return best
 

@@ -43,6 +43,7 @@ export function show(visit: HTMLElement): void {
   one<HTMLAnchorElement>("#slip-open").href = `/jobs/${encodeURIComponent(shown)}`;
   one("#slip-lock").textContent = "locked" in visit.dataset ? "Unlock" : "Lock";
   set({ put: false, move: true, pile: onSheet, lock: onSheet || "locked" in visit.dataset, open: true });
+  one("#slip-drop").textContent = "Close";
   one("#slip-keys").textContent = "Enter picks it up, arrows look around, L locks, Escape closes.";
   slip().hidden = false;
 }
@@ -61,7 +62,8 @@ export function pick(visit: HTMLElement, keys: boolean): void {
   document.body.append(line);
   one("#slip-title").textContent = sheet.nameOf(visit);
   set({ put: true, move: false, pile: from !== "pile", lock: false, open: false });
-  one("#slip-keys").textContent = "Arrows move it, Enter puts it down, Escape lets go. Or touch a day.";
+  one("#slip-drop").textContent = "Let go";
+  one("#slip-keys").textContent = "Arrows move it, Enter puts it down, Escape lets go.";
   slip().hidden = false;
   aimed();
   if (keys) tell(`${sheet.nameOf(visit)} in hand, at ${sheet.words(from, visit)}. Arrows move it, Enter puts it down, Escape lets go.`);
