@@ -40,6 +40,11 @@ def test_stops_are_numbered_in_order_for_each_crew() -> None:
     assert found.yards[0][0] == "North yard"
 
 
+def test_a_day_on_which_everybody_stays_in_shows_the_yard() -> None:
+    found = drawn(crews=0)
+    assert (found.routes, len(found.yards)) == ((), 1)
+
+
 def test_north_is_up_and_east_is_right() -> None:
     north_east, south_west = drawn((41.5, -98.2), (41.3, -98.4)).routes[0].stops
     assert north_east.y < south_west.y
@@ -77,7 +82,7 @@ def test_tiles_cover_the_drawing_and_none_is_asked_for_without_an_address() -> N
     assert {round(tile.size, 6) for tile in tiles} == {256}
 
 
-@settings(deadline=None)
+@settings(deadline=None, max_examples=25)
 @given(
     st.lists(st.tuples(st.floats(40, 42), st.floats(-99, -97)), min_size=1, max_size=6),
     st.integers(1, 12),

@@ -1,0 +1,226 @@
+"""The week sheet's page as each role sees it, what it says of kits and locks, undo, and the map of a day."""
+
+from __future__ import annotations
+
+import datetime
+import re
+import shutil
+from collections.abc import Iterator
+from pathlib import Path
+from typing import Any
+
+import pytest
+from fastapi import FastAPI
+from fastapi.testclient import TestClient
+from sqlmodel import col, delete, select
+
+from api import tables
+from api.accounts import Role
+from api.database import transaction
+from api.settings import Settings, read_settings, sqlite_address
+from scheduler.errors import BadInput
+from tests.conftest import BuiltDemo
+from tests.service.cast import JSON, running, settings_for, signed_in
+
+WEEK = "/weeks/2027-04-12"
+TILES = "https://tiles.example/{z}/{x}/{y}.png"
+
+
+@pytest.fixture(scope="module")
+def shared(built: BuiltDemo, tmp_path_factory: pytest.TempPathFactory) -> Iterator[FastAPI]:
+    """The demo for tests that only look."""
+    out = shutil.copytree(built.out, tmp_path_factory.mktemp("sheet") / "out")
+    with running(settings_for(out)) as app:
+        yield app
+
+
+@pytest.fixture
+def own(built: BuiltDemo, tmp_path: Path) -> Iterator[FastAPI]:
+    """The demo for a test that changes it."""
+    with running(settings_for(shutil.copytree(built.out, tmp_path / "out"))) as app:
+        yield app
+
+
+def routes_of(client: TestClient, plan_id: int) -> list[dict[str, Any]]:
+    return list(client.get(f"/plans/{plan_id}", headers=JSON).json()["routes"])
+
+
+def newest(client: TestClient) -> dict[str, Any]:
+    return dict(client.get(f"{WEEK}/plans", headers=JSON).json()["items"][0])
+
+
+def cell_of(page: str, part: str) -> str:
+    found = re.search(rf'<td data-part="{part}".*?</td>', page, re.S)
+    assert found, part
+    return found[0]
+
+
+@pytest.mark.parametrize(
+    ("role", "plans", "compares"),
+    [(Role.manager, True, True), (Role.office, False, True), (Role.lead, False, False), (Role.reader, False, False)],
+)
+def test_controls_are_for_those_who_may_use_them(shared: FastAPI, role: Role, plans: bool, compares: bool) -> None:
+    text = signed_in(shared, role).get(WEEK).text
+    for control in ('id="plan-form"', 'id="post"', 'id="undo"', 'class="grip"', 'id="slip"'):
+        assert (control in text) is plans, control
+    assert ('id="compare-form"' in text) is compares
+    assert "Waiting pile" in text  # looking is for all
+
+
+def test_a_plan_can_be_looked_at_by_its_number(shared: FastAPI) -> None:
+    client = signed_in(shared, Role.reader)
+    plan_id = newest(client)["id"]
+    assert client.get(f"{WEEK}?plan={plan_id}").status_code == 200
+    gone = client.get(f"{WEEK}?plan=999", headers=JSON)
+    assert (gone.status_code, gone.json()["detail"]) == (404, "The week of 2027-04-12 has no plan 999.")
+    assert client.get(f"{WEEK}?plan=x", headers=JSON).status_code == 422
+    assert client.get("/weeks/2030-01-07?plan=1", headers=JSON).status_code == 404
+
+
+def test_each_day_says_when_it_goes_out_with_how_many_hands_and_what_weather(shared: FastAPI) -> None:
+    client = signed_in(shared, Role.reader)
+    text = client.get(WEEK).text
+    for route in routes_of(client, newest(client)["id"]):
+        cell = cell_of(text, f"{route['crew']}/{route['day']}")
+        for minutes in (route["depart"], route["return"]):
+            assert f"<b>{minutes // 60}:{minutes % 60:02}</b>" in cell
+        assert '<svg class="strip"' in cell
+        assert " hands</b>" in cell
+        assert cell.count('<li class="visit"') == len(route["stops"])
+    assert "light 6:" in text
+    assert re.search(r"\d+–\d+ °F", text)
+
+
+def test_kits_stand_on_the_sheet_by_mark_and_word(own: FastAPI) -> None:
+    client = signed_in(own, Role.reader)
+    planned = {stop["job"] for route in routes_of(client, newest(client)["id"]) for stop in route["stops"]}
+    with transaction(own.state.database) as session:
+        kits = session.exec(select(tables.BenchCount.visit_id).distinct()).all()
+        short, nameless, loaded, whole, *_ = sorted(planned & set(kits))
+        session.exec(delete(tables.Short))
+        session.add(tables.Short(visit_id=short, item="bracket", missing=1, expected_on=datetime.date(2027, 4, 14)))
+        session.add(tables.Short(visit_id=nameless, item="bracket", missing=1))
+        session.add(tables.KitState(visit_id=loaded, loaded_on=datetime.date(2027, 4, 9), loaded_by="lorn"))
+    text = client.get(WEEK).text
+    entries = {m[1]: m[0] for m in re.finditer(r'<li class="visit" data-visit="(J-\d+)".*?</li>', text, re.S)}
+    assert "◧ short, due Wed Apr 14" in entries[short]
+    assert "◧ short, no day named" in entries[nameless]
+    assert "■ loaded" in entries[loaded]
+    assert "✓ verified" in entries[whole]
+
+
+def test_a_lock_is_seen_at_once_and_so_is_its_end(own: FastAPI) -> None:
+    client = signed_in(own, Role.manager)
+    (route, *_) = routes_of(client, newest(client)["id"])
+    job, part = route["stops"][0]["job"], f"{route['crew']}/{route['day']}"
+    assert "▣ locked" not in cell_of(client.get(WEEK).text, part)
+    day = datetime.date(2027, 4, 12) + datetime.timedelta(days=route["day"])
+    put = client.put(f"/locks/{job}", json={"crew": route["crew"], "day": str(day), "start": None})
+    assert put.status_code == 200, put.text
+    assert "▣ locked" in cell_of(client.get(WEEK).text, part)
+    assert client.delete(f"/locks/{job}").status_code == 204
+    assert "▣ locked" not in cell_of(client.get(WEEK).text, part)
+
+
+def test_undo_lays_the_plan_before_on_the_sheet_again(own: FastAPI) -> None:
+    client = signed_in(own, Role.manager)
+    first = newest(client)
+    before = routes_of(client, first["id"])
+    visits = [stop["job"] for route in before for stop in route["stops"]]
+    moved = None
+    for visit in visits:  # one that no promise keeps on the sheet
+        answer = client.post(f"/plans/{first['id']}/moves", json={"visit": visit, "pile": True})
+        if answer.status_code == 201:
+            moved = answer.json()["plan_id"]
+            break
+    assert moved is not None
+    assert routes_of(client, moved) != before
+    assert "Put here by hand" in client.get(WEEK).text
+    back = client.post(f"/plans/{moved}/undo")
+    assert (back.status_code, back.json()["again"]) == (201, first["id"])
+    last = newest(client)
+    assert last["id"] == back.json()["plan_id"]
+    assert routes_of(client, last["id"]) == before
+    assert (last["made_from"], last["cost_cents"]) == (first["made_from"], first["cost_cents"])
+    stale = client.post(f"/plans/{moved}/undo")
+    assert (stale.status_code, stale.json()["type"]) == (409, "/problems/changed-meanwhile")
+    nothing = client.post(f"/plans/{last['id']}/undo")
+    assert (nothing.status_code, "nothing to undo" in nothing.json()["detail"]) == (409, True)
+    with transaction(own.state.database) as session:
+        did = session.exec(select(tables.History.did, tables.History.by).order_by(col(tables.History.id))).all()
+    assert did[-1] == ("undid", "maud")
+
+
+def test_repeating_an_undo_with_its_key_undoes_once(own: FastAPI) -> None:
+    client = signed_in(own, Role.manager)
+    first = newest(client)["id"]
+    visit = next(
+        stop["job"]
+        for route in routes_of(client, first)
+        for stop in route["stops"]
+        if client.post(f"/plans/{first}/moves", json={"visit": stop["job"], "pile": True}).status_code == 201
+    )
+    assert visit
+    moved = newest(client)["id"]
+    key = {"Idempotency-Key": "undo-once"}
+    answers = [client.post(f"/plans/{moved}/undo", headers=key).json() for _ in range(2)]
+    assert answers[0] == answers[1]
+    assert newest(client)["id"] == answers[0]["plan_id"]
+
+
+def test_the_map_numbers_each_crews_stops_in_their_order(shared: FastAPI) -> None:
+    client = signed_in(shared, Role.reader)
+    routes = [route for route in routes_of(client, newest(client)["id"]) if route["day"] == 0]
+    text = client.get(f"{WEEK}/map?day=0").text
+    assert "Roads of Mon Apr 12" in text
+    assert f"<b>{len(routes)}</b>" in text or f"{len(routes)} crews go out" in text
+    drawing = text[text.index("<figure") : text.index("</figure>")]
+    assert {f"{chr(65 + n)}1" for n in range(len(routes))} <= set(re.findall(r">([A-Z]\d)<", drawing))
+    assert "North yard" in drawing
+    assert " mi</text>" in drawing
+    assert "<image" not in drawing
+    for route in routes:
+        for stop in route["stops"]:
+            assert f'href="/jobs/{stop["job"]}"' in text
+    alone = client.get(f"{WEEK}/map?day=0&crew={routes[0]['crew']}").text
+    assert 'class="map-lines faint"' in alone
+    assert "All crews" in alone
+
+
+def test_the_map_of_no_day_of_the_week_is_not_found(shared: FastAPI) -> None:
+    gone = signed_in(shared, Role.reader).get(f"{WEEK}/map?day=6", headers=JSON)
+    assert (gone.status_code, "has no day 6" in gone.json()["detail"]) == (404, True)
+
+
+def test_tiles_lie_under_the_map_and_only_their_host_is_let_in(built: BuiltDemo, tmp_path: Path) -> None:
+    out = shutil.copytree(built.out, tmp_path / "out")
+    settings = Settings(
+        data=out, database=sqlite_address(out), port=8410, quick_passwords=True, tiles=TILES, tiles_credit="the makers"
+    )
+    with running(settings) as app:
+        answer = signed_in(app, Role.reader).get(f"{WEEK}/map?day=0")
+    assert re.search(r'<image href="https://tiles.example/\d+/\d+/\d+.png"', answer.text)
+    assert "Map beneath: the makers." in answer.text
+    policy = answer.headers["content-security-policy"]
+    assert "img-src 'self' https://tiles.example data: blob:" in policy
+    assert policy.count("tiles.example") == 1
+
+
+def test_without_tiles_pictures_come_from_here_alone(shared: FastAPI) -> None:
+    policy = signed_in(shared, Role.reader).get(f"{WEEK}/map").headers["content-security-policy"]
+    assert "img-src 'self' data: blob:" in policy
+
+
+def test_the_setting_for_tiles_takes_a_plain_address_with_its_three_parts() -> None:
+    read = read_settings({"EAVEBOARD_TILES": f"{TILES} the makers of the map"})
+    assert (read.tiles, read.tiles_credit) == (TILES, "the makers of the map")
+    assert read_settings({}).tiles == ""
+    for wrong in (
+        "https://tiles.example/{z}/{x}.png",
+        "ftp://tiles.example/{z}/{x}/{y}.png",
+        "https://tiles.example/{z}/{x}/{y}/{q}.png",
+        "https://tiles.example;script-src/{z}/{x}/{y}.png",
+        "https://t.example/{z}/{x}/{y}.png?a={0.__class__}",
+    ):
+        with pytest.raises(BadInput, match="EAVEBOARD_TILES"):
+            read_settings({"EAVEBOARD_TILES": wrong})
