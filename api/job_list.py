@@ -183,13 +183,27 @@ def _select(wanted: Wanted, standing: Places, after: str | None) -> Any:
 
 
 def _likely(condition: str) -> Iterator[sa.ColumnElement[bool]]:
-    """Yield what the database can tell of a kit's condition by itself; the rest is compared row by row."""
-    visit = tables.Visit
-    if condition in ("short", "verified", "loaded"):
-        yield sa.exists().where(col(tables.BenchCount.visit_id) == visit.id)
+    """Yield what a kit in this condition must fulfil in any case; what does is then looked at item by item.
+
+    An awning whose maker's list nobody has entered yet goes by the list that its drawing gave, which only that tells.
+    """
+    visit, part, count = tables.Visit, tables.MakerPart, tables.BenchCount
+    of_part = sa.and_(col(count.visit_id) == visit.id, col(count.item) == part.item)
+    of_awning = col(part.awning_id) == visit.awning_id
+    unlisted = ~sa.exists().where(of_awning)
+    uncounted = sa.exists().where(of_awning, ~sa.exists().where(of_part).correlate(visit, part))
+    if condition == "uncounted":
+        yield sa.or_(uncounted, unlisted)
+        return
+    yield sa.exists().where(col(count.visit_id) == visit.id)
+    if condition == "short":
+        too_few = col(count.counted) - col(count.damaged) < col(part.quantity)
+        yield sa.or_(sa.exists().where(of_awning, of_part, too_few), unlisted)
+    else:
+        yield ~uncounted
     if condition == "loaded":
-        loaded = col(tables.KitState.loaded_on).is_not(None)
-        yield sa.exists().where(col(tables.KitState.visit_id) == visit.id, loaded)
+        on_van = col(tables.KitState.loaded_on).is_not(None)
+        yield sa.exists().where(col(tables.KitState.visit_id) == visit.id, on_van)
 
 
 def conditions(session: Session, installs: Sequence[tuple[str, str | None]]) -> dict[str, Condition]:

@@ -173,6 +173,8 @@ def remake(session: Session, awning_id: str, now: datetime.datetime) -> None:
     visit = tables.Visit
     wanted = (col(visit.awning_id) == awning_id, col(visit.kind) == "install", col(visit.state) == "open")
     installs = rows(session, visit, *wanted)
+    if not installs:
+        return
     session.flush()
     preparation = Preparation(session, job_facts(session, [install.id for install in installs]), now)
     for install in installs:
