@@ -23,6 +23,7 @@ from api.problems import add_problem_handlers, responses
 from api.routes import (
     accounts,
     awnings,
+    begin,
     bench,
     customers,
     days,
@@ -60,6 +61,7 @@ ROUTERS = (
     exchange,
     settings,
     looking_back,
+    begin,
     days,
     photos,
     bench,
@@ -94,9 +96,9 @@ def create_app(settings: Settings | None = None) -> FastAPI:
             print(f"Sign in as manager with the one-time password {password}", file=sys.stderr, flush=True)
         forget_old(app.state.database, now)
         cut_off(app.state.database, app.state.clock())
-        app.state.runs = Runs(app.state.database, chosen.planners, app.state.clock)
+        app.state.runs = Runs(app.state.database, chosen.planners, lambda: app.state.clock())
         worth.cut_off(app.state.database, app.state.clock())
-        app.state.worth = worth.WorthRuns(app.state.database, app.state.clock)
+        app.state.worth = worth.WorthRuns(app.state.database, lambda: app.state.clock())
         yield
         app.state.worth.close()
         app.state.runs.close()

@@ -56,7 +56,7 @@ def build(
     try:
         upgrade(database)
         now = business.first_week.forecast_issued
-        loaded = load_business(database, business, _fingerprint_of(files), now)
+        loaded = load_business(database, business, files_fingerprint(files), now)
         report("loaded them into the database" if loaded else "the database holds them already")
         made = prepare_week(database, business.first_week.start_date, now)
         report(_prepared_words(made))
@@ -110,6 +110,7 @@ def _write_papers(out: Path, made: PreparedWeek) -> None:
             (out / "drawings" / f"{visit_id}.svg").write_text(job.drawing)
 
 
-def _fingerprint_of(folder: Path) -> str:
+def files_fingerprint(folder: Path) -> str:
+    """Return what changes when any of a business's files does."""
     paths = sorted(path for path in folder.rglob("*") if path.suffix in (".csv", ".yaml"))
     return fingerprint([str(path.relative_to(folder)) for path in paths], *(path.read_bytes() for path in paths))
