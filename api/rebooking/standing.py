@@ -1,0 +1,243 @@
+"""The week as it stands when one visit of it is offered other times: today's, with all else that is posted held.
+
+What today's rows no longer allow of other posted visits stays as it was posted until its own case is dealt with: such a
+visit keeps its posted record and its place, and a crew day that has fallen out takes nothing new.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Collection, Iterable, Mapping
+from dataclasses import dataclass
+from typing import Any
+
+from msgspec.structs import replace
+
+from api.problems import Problem
+from api.rebooking.findings import holds, shift_holds
+from api.rebooking.today import Today
+from scheduler import week as w
+from scheduler.audit import audit
+from scheduler.engine.fixed import Fixed, Spot
+from scheduler.errors import BadInput
+from scheduler.filling import without
+from scheduler.moves import Event
+from scheduler.plan import Because, Plan, Route, Skipped
+from scheduler.price import is_kept, outings, price, undone_cents, visits
+from scheduler.replan import Told, changed_week, told_prices, told_week
+
+CrewDay = tuple[str, int]
+POSTED = Told(posted=True)
+ENGINE = "eaveboard 0.1"
+
+
+@dataclass(frozen=True)
+class Wishes:
+    """What the customer, or whoever opened the case, asks of another time; empty and None: anything.
+
+    `days` of the week, `earliest` and `latest` between which the work must lie, `not_before` the first day.
+    """
+
+    days: frozenset[int] = frozenset()
+    earliest: int | None = None
+    latest: int | None = None
+    not_before: int | None = None
+
+
+@dataclass(frozen=True)
+class Standing:
+    """`week` with what is posted told as bookings, `plan` the posted plan (without the visit), and what is `fixed`.
+
+    `leaving_cents` is what leaving the visit out costs, which `plan` has paid; `was_cents` is what the visit cost the
+    posted week where it stood.
+    """
+
+    week: w.Week
+    plan: Plan
+    fixed: Fixed
+    closed: frozenset[CrewDay]
+    leaving_cents: int = 0
+    was_cents: int = 0
+
+
+def standing(
+    today: Today,
+    visit_id: str | None,
+    *,
+    asked: bool = False,
+    wishes: Wishes = Wishes(),
+    away: Collection[CrewDay] = (),
+    locked: Collection[str] = (),
+) -> Standing:
+    """Return how the week stands with `visit_id` to be offered another time (None: with every visit in its place).
+
+    asked: the customer wants the change, so that what was promised binds nothing. wishes: narrow the visit's windows.
+    away: crew days that fall out though today's rows do not say so. locked: visits to be left where they are.
+    Raises `Problem` 409 where the rest of the posted week cannot be kept.
+    """
+    posted, built = today.posted, today.built.week
+    begun = today.begun
+    gone = set() if visit_id is None else {visit_id, *followers(today, visit_id)} & posted.spots.keys()
+    held = {name: spot for name, spot in posted.spots.items() if name not in gone}
+    closed = {
+        (r.crew, r.day) for r in posted.plan.routes if (r.crew, r.day) in away or not shift_holds(today, r.crew, r.day)
+    } | set(away)
+    jobs, pinned = [], set(locked) & held.keys() | (begun & held.keys())
+    old = {job.id: job for job in posted.week.jobs}
+    for job in built.jobs:
+        if job.id in held:
+            spot = held[job.id]
+            if job.id in begun or (spot.crew, spot.day) in closed or not _same(today, job, old[job.id]):
+                job = replace(old[job.id], booked=job.booked)
+                pinned.add(job.id)
+        elif job.id == visit_id:
+            job = _wanted(job, posted.spots.get(job.id), built, asked, wishes)
+        jobs.append(job)
+    fixed = Fixed({n: held[n] for n in pinned}, today.moment, frozenset(begun & held.keys()), frozenset(closed))
+    week = replace(built, jobs=tuple(jobs), crews=_crews(today, closed, pinned), stock=_stock(today))
+    event = Event(held, {}, frozenset(), fixed)
+    now, plan = _possible(today, week, event, gone)
+    leaving = was = 0
+    if visit_id is not None:
+        job = next(job for job in now.jobs if job.id == visit_id)
+        leaving = undone_cents(now, job)
+        was = was_cents(today, visit_id)
+    return Standing(now, plan, fixed, frozenset(closed), leaving, was)
+
+
+def _same(today: Today, job: w.Job, old: w.Job) -> bool:
+    """Say whether today's record of a posted visit can stand where it is posted."""
+    stop = today.posted.stops[job.id]
+    heavier = (job.hands, job.weight_kg, job.boxes, job.box_mm, job.skills, job.equipment, job.parts, job.yard) != (
+        old.hands, old.weight_kg, old.boxes, old.box_mm, old.skills, old.equipment, old.parts, old.yard
+    )  # fmt: skip
+    return job.minutes == stop.end - stop.start and not heavier and holds(today, job)
+
+
+def _wanted(job: w.Job, spot: Spot | None, week: w.Week, asked: bool, wishes: Wishes) -> w.Job:
+    """Return the job that is to be offered times: bound by what was told where it was we who changed it, and wishes."""
+    if asked:
+        job = replace(job, booked=None)
+    elif job.booked is None and spot is not None:
+        job = replace(job, booked=w.Booking(*spot, "soft", *told_prices(week, POSTED)))
+    windows = []
+    for window in job.windows:
+        start = max(window.start, wishes.earliest or 0)
+        end = window.end if wishes.latest is None else min(window.end, wishes.latest)
+        if (not wishes.days or window.day in wishes.days) and end - start >= max(1, job.minutes):
+            windows.append(replace(window, start=start, end=end))
+    ready = job.ready_day
+    if wishes.not_before is not None and ready is not None:
+        ready = max(ready, wishes.not_before)
+        ready = ready if ready < week.days else None
+    return replace(job, windows=tuple(windows), ready_day=ready)
+
+
+def _crews(today: Today, closed: Collection[CrewDay], pinned: Collection[str]) -> tuple[w.Crew, ...]:
+    """Return today's crews; a day that has fallen out keeps its posted shift while posted visits stand on it."""
+    old = {crew.id: crew for crew in today.posted.week.crews}
+    stand = {(today.posted.spots[n].crew, today.posted.spots[n].day) for n in pinned}
+    found = []
+    listed = {crew.id for crew in today.built.week.crews}
+    missing = [old[c] for c in dict.fromkeys(c for c, _ in stand) if c not in listed]
+    for crew in (*today.built.week.crews, *missing):
+        shifts = {s.day: s for s in crew.shifts}
+        if crew.id not in listed:
+            shifts = {}
+        for day in range(today.posted.week.days):
+            if (crew.id, day) in stand and ((crew.id, day) in closed or day not in shifts):
+                shifts[day] = next(s for s in old[crew.id].shifts if s.day == day)
+            elif (crew.id, day) in closed:
+                shifts.pop(day, None)
+        found.append(replace(crew, shifts=tuple(shifts[d] for d in sorted(shifts))))
+    return tuple(found)
+
+
+def _stock(today: Today) -> tuple[w.Stock, ...]:
+    """Return today's shelves with what posted visits have taken already: the plan takes it once more."""
+    return tuple(
+        replace(s, on_hand=max(0, s.on_hand + today.taken.get((s.id, s.yard), 0))) for s in today.built.week.stock
+    )
+
+
+def _possible(today: Today, week: w.Week, event: Event, gone: Collection[str]) -> tuple[w.Week, Plan]:
+    """Return the told week and the posted plan in it; shelves, pools or vans that hold it no more stay as posted."""
+    posted = today.posted
+    fallbacks: tuple[dict[str, Any], ...] = (
+        {},
+        {"stock": posted.week.stock, "equipment": posted.week.equipment, "helpers": posted.week.helpers},
+    )
+    fault: BadInput | None = None
+    for changes in fallbacks:
+        now = changed_week(told_week(replace(week, **changes), event, POSTED), event)
+        plan = replace(posted.plan, week=now.id)
+        try:
+            kept = without(now, plan, gone, fixed=event.fixed) if gone else _unchanged(now, plan)
+        except BadInput as problem:
+            fault = problem
+            continue
+        return now, explained(kept, posted.plan, today.built.because)
+    assert fault is not None
+    raise _not_kept(fault)
+
+
+def _unchanged(now: w.Week, plan: Plan) -> Plan:
+    made = planned(now, plan.routes)
+    if breaches := audit(now, made).broken_rules:
+        raise BadInput("plan", breaches[0].sentence)
+    return made
+
+
+def planned(week: w.Week, routes: Iterable[Route]) -> Plan:
+    """Return the plan document of `routes` in `week`; why jobs are left out is for `explained`."""
+    routes = tuple(routes)
+    out = outings(week, routes)
+    done = visits(out)
+    left = (Because("not_tried", "Not tried in this plan."),)
+    broken = tuple(
+        job.id
+        for job in week.jobs
+        if job.booked is not None and job.booked.hold != "soft" and not is_kept(job.booked, done.get(job.id))
+    )
+    skipped = tuple(Skipped(job.id, left) for job in week.jobs if job.id not in done)
+    return Plan("plan/1", week.id, ENGINE, 0.0, routes, skipped, broken, price(week, routes), None)
+
+
+def explained(plan: Plan, before: Plan, rows: Mapping[str, tuple[Because, ...]]) -> Plan:
+    """Return `plan` with the reasons of its waiting jobs: of today's rows, else those that `before` had."""
+    old = {s.job: s.because for s in before.skipped}
+    skipped = tuple(Skipped(s.job, rows.get(s.job) or old.get(s.job) or s.because) for s in plan.skipped)
+    return replace(plan, skipped=skipped)
+
+
+def followers(today: Today, visit_id: str) -> list[str]:
+    """Return the posted visits that are done only after this one, and those after them."""
+    found: list[str] = []
+    ask = [visit_id]
+    while ask:
+        first = ask.pop()
+        for follow in today.posted.week.follows:
+            if follow.first == first and follow.then in today.posted.spots and follow.then not in found:
+                found.append(follow.then)
+                ask.append(follow.then)
+    return found
+
+
+def was_cents(today: Today, visit_id: str) -> int:
+    """Return what the visit cost the posted week: what its plan would cost less if there were no such visit."""
+    posted = today.posted
+    if visit_id not in posted.spots:
+        return 0
+    told = told_week(posted.week, Event(posted.spots, {}, frozenset(), Fixed()), POSTED)
+    after = followers(today, visit_id)
+    job = next(job for job in told.jobs if job.id == visit_id)
+    try:
+        full = without(told, posted.plan, after).cost if after else price(told, posted.plan.routes)
+        less = without(told, posted.plan, (visit_id, *after)).cost
+    except BadInput as fault:
+        raise _not_kept(fault) from None
+    return full.total - less.total + undone_cents(told, job)
+
+
+def _not_kept(fault: BadInput) -> Problem:
+    detail = f"What is posted cannot be kept as it is, so plan the week again first: {fault.problem}"
+    return Problem(409, detail, kind="changed-meanwhile")

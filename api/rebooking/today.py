@@ -1,0 +1,175 @@
+"""A posted week beside the same week built of today's rows: what cases are opened from and offers are searched on."""
+
+from __future__ import annotations
+
+import datetime
+import threading
+import zoneinfo
+from collections import defaultdict
+from collections.abc import Mapping
+from dataclasses import dataclass, replace
+
+import sqlalchemy as sa
+from sqlalchemy import desc
+from sqlmodel import Session, col, select
+
+from api import tables
+from api.database import transaction
+from api.posted import LONGEST_DAYS, posted_week
+from api.prepare import JobPapers, Preparation
+from api.queries import Facts, facts
+from api.translate import BuiltWeek, open_visits, week_of
+from scheduler.engine.fixed import Spot
+from scheduler.plan import Because, Plan, Stop, read_plan
+from scheduler.price import outings, visits
+from scheduler.replan import begun_by
+from scheduler.week import Week, read_week
+
+_KEPT = 3
+
+
+@dataclass(frozen=True)
+class PostedPlan:
+    """A posted week with its documents; `spots` and `stops` say where it has each visit."""
+
+    posted_id: int
+    plan_id: int
+    start_date: datetime.date
+    week: Week
+    plan: Plan
+    spots: Mapping[str, Spot]
+    stops: Mapping[str, Stop]
+
+    def date(self, day: int) -> datetime.date:
+        """Return the date of a day of the week."""
+        return self.start_date + datetime.timedelta(days=day)
+
+
+@dataclass(frozen=True)
+class Today:
+    """A posted week, and the same week of today's rows, in which what is posted counts as open whatever became of it.
+
+    `gone` says of visits that are posted and not to be done any more why, in words. `moment` is day and minute of the
+    week by local time, None before it begins. `because` are the reasons that preparation has for each visit, `taken`
+    the pieces that posted visits have had of each shelf (item and yard) already.
+    """
+
+    posted: PostedPlan
+    facts: Facts
+    built: BuiltWeek
+    because: Mapping[str, tuple[Because, ...]]
+    conditions: Mapping[str, str]
+    gone: Mapping[str, str]
+    taken: Mapping[tuple[str, str], int]
+    moment: tuple[int, int] | None
+
+    @property
+    def begun(self) -> set[str]:
+        """Return the visits that are done, being done or driven to."""
+        return begun_by(self.posted.week, self.posted.plan, self.moment)
+
+
+class Days:
+    """The weeks of today as last built, kept until anything changes: every change leaves a line in the history."""
+
+    def __init__(self, database: sa.Engine) -> None:
+        self.database = database
+        self._lock = threading.Lock()
+        self._kept: dict[tuple[object, ...], Today] = {}
+
+    def of(self, start_date: datetime.date, now: datetime.datetime) -> Today | None:
+        """Return the posted week that begins on `start_date` as it stands at `now`, None where none is posted."""
+        with transaction(self.database) as session:
+            row = posted_week(session, start_date)
+            if row is None:
+                return None
+            key = (row.id, _newest(session, tables.History), _newest(session, tables.StoredForecast), now.date())
+        with self._lock:
+            known = self._kept.get(key)
+        if known is None:
+            with transaction(self.database) as session:
+                known = _build(session, row, now)
+            with self._lock:
+                self._kept[key] = known
+                while len(self._kept) > _KEPT:
+                    del self._kept[next(iter(self._kept))]
+        return replace(known, moment=_moment(known, now))
+
+
+def open_weeks(session: Session, now: datetime.datetime) -> list[datetime.date]:
+    """Return the Mondays of the posted weeks that are not over, the next first."""
+    business = session.get(tables.Business, 1)
+    if business is None:
+        return []
+    today = now.astimezone(zoneinfo.ZoneInfo(business.timezone)).date()
+    found = select(col(tables.PostedWeek.start_date)).where(
+        tables.PostedWeek.start_date > today - datetime.timedelta(days=LONGEST_DAYS),
+        col(tables.PostedWeek.withdrawn_at).is_(None),
+    )
+    return sorted(set(session.exec(found).all()))
+
+
+def posted_documents(row: tables.PostedWeek, stored: tables.StoredPlan) -> PostedPlan:
+    """Return a posting with its documents read."""
+    week, plan = read_week(stored.week), read_plan(stored.plan)
+    spots = {name: Spot(v.crew, v.day, v.start) for name, v in visits(outings(week, plan.routes)).items()}
+    stops = {stop.job: stop for route in plan.routes for stop in route.stops}
+    assert row.id is not None
+    return PostedPlan(row.id, row.plan_id, row.start_date, week, plan, spots, stops)
+
+
+def _build(session: Session, row: tables.PostedWeek, now: datetime.datetime) -> Today:
+    posted = posted_documents(row, session.get_one(tables.StoredPlan, row.plan_id))
+    known = facts(session)
+    known, gone = _as_posted(known, posted)
+    preparation = Preparation(session, known, now)
+    papers: dict[str, JobPapers] = {v.id: preparation.papers(v) for v in open_visits(known, posted.start_date)}
+    built = week_of(known, {name: job.needs for name, job in papers.items()}, posted.start_date)
+    taken: dict[tuple[str, str], int] = defaultdict(int)
+    for move in session.exec(
+        select(tables.StockMove).where(
+            col(tables.StockMove.visit_id).in_(list(posted.spots)),
+            col(tables.StockMove.kind).in_(("taken", "returned")),
+        )
+    ):
+        taken[move.item, move.yard_id] -= move.pieces
+    return Today(
+        posted=posted,
+        facts=known,
+        built=built,
+        because={name: job.needs.because for name, job in papers.items()},
+        conditions={name: job.kit_state.condition for name, job in papers.items() if job.kit_state is not None},
+        gone=gone,
+        taken=dict(taken),
+        moment=None,
+    )
+
+
+def _as_posted(known: Facts, posted: PostedPlan) -> tuple[Facts, dict[str, str]]:
+    """Return the facts in which every posted visit is open, and why those are gone that are neither open nor done."""
+    after = posted.date(posted.week.days)
+    opened, bookings, gone = dict(known.visits), dict(known.bookings), dict[str, str]()
+    for name in posted.spots:
+        visit = known.visits[name]
+        if visit.state != "open":
+            opened[name] = tables.Visit(**{**visit.model_dump(), "state": "open"})
+        if visit.state == "cancelled":
+            gone[name] = "It is cancelled, and still on the posted week."
+        booking = bookings.get(name)
+        if booking is not None and booking.day >= after:
+            gone[name] = f"It is promised for {booking.day:%a} {booking.day:%b} {booking.day.day}, after this week."
+            del bookings[name]
+    return replace(known, visits=opened, bookings=bookings), gone
+
+
+def _moment(today: Today, now: datetime.datetime) -> tuple[int, int] | None:
+    local = now.astimezone(zoneinfo.ZoneInfo(today.facts.business.timezone))
+    day = (local.date() - today.posted.start_date).days
+    if day < 0:
+        return None
+    minute = local.hour * 60 + local.minute
+    return (day, minute) if day < today.posted.week.days else (today.posted.week.days - 1, 24 * 60)
+
+
+def _newest(session: Session, table: type[tables.History] | type[tables.StoredForecast]) -> int | None:
+    return session.exec(select(table.id).order_by(desc(col(table.id))).limit(1)).first()
