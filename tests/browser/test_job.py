@@ -1,0 +1,59 @@
+"""The jobs list and a job's page in a browser: narrowing, the drawing nearer and farther, the calendar's address."""
+
+from __future__ import annotations
+
+import pytest
+from playwright.sync_api import expect
+
+from api.accounts import Role
+from tests.browser.board import Board, Size, axe, no_sideways_scroll, tab_to
+
+pytestmark = pytest.mark.browser
+JOB = "J-1046"
+
+
+@pytest.mark.parametrize("size", ["desk", "phone"])
+@pytest.mark.parametrize("address", ["/jobs", f"/jobs/{JOB}", "/jobs/J-1076"])
+def test_the_pages_are_clean_and_fit(board: Board, address: str, size: Size) -> None:
+    page = board.signed_in_page(Role.office, size)
+    page.goto(address)
+    axe(page)
+    no_sideways_scroll(page)
+
+
+def test_the_list_is_narrowed_by_keyboard_alone(board: Board) -> None:
+    page = board.signed_in_page(Role.reader)
+    page.goto("/jobs")
+    tab_to(page, "#words")
+    page.keyboard.type("brackwater")
+    page.keyboard.press("Enter")
+    expect(page.locator("table.jobs tbody tr")).to_have_count(2)
+    expect(page.locator("#words")).to_have_value("brackwater")
+    tab_to(page, f'a[href="/jobs/{JOB}"]')
+    page.keyboard.press("Enter")
+    expect(page.locator("h1")).to_contain_text("14 ft install")
+    page.goto("/jobs")
+    page.locator("#kit").select_option("short")
+    page.get_by_role("button", name="Show").click()
+    for cell in page.locator("td.kit").all():
+        expect(cell).to_have_text("◧ short")
+
+
+def test_the_drawing_comes_nearer_by_button_and_by_key(board: Board) -> None:
+    page = board.signed_in_page(Role.lead)
+    page.goto(f"/jobs/{JOB}")
+    drawing = page.locator("figure.wall svg")
+    width = drawing.evaluate("e => e.getBoundingClientRect().width")
+    page.get_by_role("button", name="Nearer").click()
+    assert drawing.evaluate("e => e.getBoundingClientRect().width") == pytest.approx(1.4 * width, rel=0.02)
+    page.locator("figure.wall").focus()
+    page.keyboard.press("-")
+    assert drawing.evaluate("e => e.getBoundingClientRect().width") == pytest.approx(width, rel=0.02)
+    no_sideways_scroll(page)
+
+
+def test_the_office_gets_the_address_of_the_calendar(board: Board) -> None:
+    page = board.signed_in_page(Role.office)
+    page.goto(f"/jobs/{JOB}")
+    page.get_by_role("button", name="Calendar address").click()
+    expect(page.locator("#calendar-address a")).to_contain_text("/calendars/")
