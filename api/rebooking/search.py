@@ -1,0 +1,347 @@
+"""Searching times for the visits of a case, in threads of this process; what is found is kept with the case.
+
+Others staying takes a moment. Others moving rests on a week that has been searched through (`scheduler.offers.warm`),
+which is kept here by posted plan; where that takes too long, each half day is searched for a short time instead, and
+what is found is said not to be proven cheapest.
+"""
+
+from __future__ import annotations
+
+import datetime
+import math
+import threading
+import time
+from collections.abc import Callable, Iterable
+from concurrent.futures import ThreadPoolExecutor
+from dataclasses import dataclass
+from typing import TYPE_CHECKING, Any
+
+import msgspec
+import sqlalchemy as sa
+from msgspec.structs import replace
+from sqlmodel import Session, col, select
+
+from api import tables
+from api.database import transaction
+from api.posted import posted_week
+from api.problems import Problem
+from api.rebooking.standing import Standing, Wishes, followers, standing
+from api.rebooking.today import Days, Today
+from scheduler.engine.fixed import Spot
+from scheduler.errors import BadInput
+from scheduler.filling import fillings
+from scheduler.moves import change
+from scheduler.plan import Plan
+from scheduler.price import outings, visits
+from scheduler.week import Week, Window
+
+if TYPE_CHECKING:
+    from scheduler.engine.forced import Half, Warm
+    from scheduler.offers import Offer
+
+BEST = 5
+# How long a week may be searched through before half days are tried one by one, and how long each of those.
+WARM_S, HALF_S = 12.0, 1.5
+_WARM_KEPT = 3
+NO_HALF_DAY = "there is no time left in this week that its kit, crews, hours and weather allow"
+
+
+@dataclass
+class Progress:
+    """How far the search for one visit is; `phase` empty: nothing is being searched. `fault` says why it ended."""
+
+    phase: str = ""
+    begun: float = 0.0
+    moving: bool = False
+    fault: str = ""
+
+
+class Searches:
+    """The searches of one process. `clock` gives the moment by which the work is dated."""
+
+    def __init__(self, database: sa.Engine, clock: Callable[[], datetime.datetime]) -> None:
+        self.database, self.clock = database, clock
+        self.days = Days(database)
+        self._lock = threading.Lock()
+        self._progress: dict[tuple[int, str], Progress] = {}
+        self._warm: dict[tuple[object, ...], Warm] = {}
+        self._threads = ThreadPoolExecutor(2, thread_name_prefix="rebooking")
+        self._closing = False
+
+    def close(self) -> None:
+        """End all searches."""
+        self._closing = True
+        self._threads.shutdown(wait=True, cancel_futures=True)
+
+    def progress(self, case_id: int, visit_id: str) -> Progress:
+        """Return how far the search for a visit of a case is."""
+        with self._lock:
+            found = self._progress.get((case_id, visit_id), Progress())
+            return Progress(found.phase, found.begun, found.moving, found.fault)
+
+    def begin(self, case_id: int, visit_id: str, *, moving: bool = False) -> None:
+        """Search times for a visit of a case, also with others moving where asked; one under way goes on."""
+        with self._lock:
+            known = self._progress.get((case_id, visit_id))
+            if known is not None and known.phase and (known.moving or not moving):
+                return
+            self._progress[case_id, visit_id] = Progress("waiting for its turn", time.monotonic(), moving)
+        self._threads.submit(self._run, case_id, visit_id, moving)
+
+    def now_and_here(self, case_id: int, visit_id: str) -> None:
+        """Search times with the others staying before returning: for programs and tests."""
+        self._run(case_id, visit_id, False)
+
+    def _say(self, case_id: int, visit_id: str, phase: str, fault: str = "") -> None:
+        with self._lock:
+            known = self._progress.setdefault((case_id, visit_id), Progress(begun=time.monotonic()))
+            known.phase, known.fault = phase, fault
+
+    def _run(self, case_id: int, visit_id: str, moving: bool) -> None:
+        fault = ""
+        try:
+            self._say(case_id, visit_id, "looking at the week as it stands today")
+            self._search(case_id, visit_id, moving)
+        except (Problem, BadInput) as problem:
+            fault = problem.detail if isinstance(problem, Problem) else f"{problem.where}: {problem.problem}."
+        except sa.exc.SQLAlchemyError:
+            fault = "The database could not be reached; search again."
+        except Exception:
+            self._say(case_id, visit_id, "", "The search broke off on our side; search again.")
+            raise
+        self._say(case_id, visit_id, "", fault)
+
+    def _search(self, case_id: int, visit_id: str, moving: bool) -> None:
+        with transaction(self.database) as session:
+            case = session.get_one(tables.RebookingCase, case_id)
+            visit = session.get_one(tables.CaseVisit, (case_id, visit_id))
+            now = self.clock()
+            today = self.days.of(case.start_date, now)
+            if today is None:
+                raise Problem(409, "The week of this case is not posted any more.", kind="changed-meanwhile")
+            stand = standing_of(session, today, case, visit) if visit.state == "open" else hole_of(session, today)
+        if visit.state != "open":
+            self._say(case_id, visit_id, "looking for a job that fits the hole")
+            found = _fills(today, stand, visit, self._in_cases(case_id))
+            self._keep(case_id, visit_id, today, found, ("fill",))
+            return
+        kinds: tuple[str, ...] = ("wait", "stays")
+        self._say(case_id, visit_id, "trying times with the others staying where they are")
+        found = [_wait(stand), *_staying(today, stand, visit_id)]
+        self._keep(case_id, visit_id, today, found, kinds)
+        if moving:
+            found = self._moving(case_id, visit_id, today, stand)
+            self._keep(case_id, visit_id, today, found, ("moves",))
+
+    def _in_cases(self, case_id: int) -> set[str]:
+        with transaction(self.database) as session:
+            rows = session.exec(select(tables.CaseVisit)).all()
+            return {row.visit_id for row in rows if row.state == "open" or row.case_id == case_id}
+
+    def _moving(self, case_id: int, visit_id: str, today: Today, stand: Standing) -> list[dict[str, Any]]:
+        from scheduler.offers import offers, warm
+
+        key = (today.posted.plan_id, visit_id, msgspec.json.encode(stand.week), repr(stand.fixed))
+        with self._lock:
+            kept = self._warm.get(key)
+        if kept is None:
+            self._say(case_id, visit_id, "searching the week through, others moving")
+            kept = warm(stand.week, clock=self._until_closed, seconds=WARM_S, workers=1, fixed=stand.fixed)
+            with self._lock:
+                self._warm[key] = kept
+                while len(self._warm) > _WARM_KEPT:
+                    del self._warm[next(iter(self._warm))]
+        if kept.ready and kept.best.proven:
+            self._say(case_id, visit_id, "trying times with others moving")
+            made = offers(stand.week, stand.plan, visit_id, best=BEST, others_may_move=True, kept=kept)
+            return [_offer(today, stand, visit_id, "moves", o) for o in made]
+        return self._tried(case_id, visit_id, today, stand)
+
+    def _tried(self, case_id: int, visit_id: str, today: Today, stand: Standing) -> list[dict[str, Any]]:
+        """Return what a short search of each half day finds."""
+        from scheduler.engine import solve
+        from scheduler.engine.forced import halves
+        from scheduler.engine.model import build
+
+        number = next(n for n, job in enumerate(stand.week.jobs) if job.id == visit_id)
+        every = halves(build(stand.week, fixed=stand.fixed), number)
+        found: dict[str, dict[str, Any]] = {}
+        for n, half in enumerate(every, 1):
+            if self._closing:
+                break
+            self._say(case_id, visit_id, f"trying times with others moving, half day {n} of {len(every)}")
+            week = _within(stand.week, number, half)
+            made = solve(week, seconds=HALF_S, clock=self._until_closed, workers=1, fixed=stand.fixed, start=stand.plan)
+            if visit_id in {stop.job for route in made.routes for stop in route.stops}:
+                offer = _priced(today, stand, visit_id, "moves", made, proven=False)
+                found[offer["key"]] = offer
+        return sorted(found.values(), key=lambda o: (o["extra_cents"], o["day"], o["start"]))[:BEST]
+
+    def _until_closed(self) -> float:
+        """Give the time, or the end of all time once the service ends: so a search comes to its end at once."""
+        return math.inf if self._closing else time.monotonic()
+
+    def _keep(
+        self, case_id: int, visit_id: str, today: Today, found: list[dict[str, Any]], kinds: Iterable[str]
+    ) -> None:
+        """Keep what was found with the case, in the place of earlier finds of the same `kinds` or of another plan."""
+        with transaction(self.database) as session:
+            row = posted_week(session, today.posted.start_date)
+            if row is None or row.id != today.posted.posted_id:
+                return  # posted anew meanwhile: whoever looks at the case next has it searched again
+            visit = session.get_one(tables.CaseVisit, (case_id, visit_id))
+            same = visit.offers_plan_id == row.plan_id
+            others = [o for o in visit.offers if o["kind"] not in kinds] if same else []
+            session.execute(
+                sa.update(tables.CaseVisit)
+                .where(col(tables.CaseVisit.case_id) == case_id, col(tables.CaseVisit.visit_id) == visit_id)
+                .values(offers=[*others, *found], offers_plan_id=row.plan_id)
+            )
+
+
+def standing_of(session: Session, today: Today, case: tables.RebookingCase, visit: tables.CaseVisit) -> Standing:
+    """Return how the week stands for an open visit of a case."""
+    begun = today.begun
+    if visit.visit_id in begun:
+        raise Problem(409, f"{visit.visit_id} is done or under way by now: there is nothing to rebook.")
+    if visit.visit_id not in {job.id for job in today.built.week.jobs}:
+        raise Problem(409, f"{visit.visit_id} is not to be done any more, or is promised for a later week.")
+    stand = standing(
+        today,
+        visit.visit_id,
+        asked=case.cause == "customer",
+        wishes=wishes_of(case, visit.visit_id, today),
+        away=away_days(session, today),
+        locked=_locked(session, today),
+    )
+    return stand if visit.visit_id in today.posted.spots else replace_was(stand, int(visit.was.get("cents") or 0))
+
+
+def hole_of(session: Session, today: Today) -> Standing:
+    """Return how the week stands with every posted visit in its place."""
+    return standing(today, None, away=away_days(session, today), locked=_locked(session, today))
+
+
+def replace_was(stand: Standing, cents: int) -> Standing:
+    return Standing(stand.week, stand.plan, stand.fixed, stand.closed, stand.leaving_cents, cents)
+
+
+def wishes_of(case: tables.RebookingCase, visit_id: str, today: Today) -> Wishes:
+    """Return what was asked for a visit when its case was opened."""
+    asked = case.event.get("wishes", {})
+    days = frozenset((datetime.date.fromisoformat(d) - case.start_date).days for d in asked.get("days", ()))
+    first = asked.get("not_before")
+    not_before = None if first is None else (datetime.date.fromisoformat(first) - case.start_date).days
+    return Wishes(days, asked.get("earliest"), asked.get("latest"), not_before)
+
+
+def away_days(session: Session, today: Today) -> set[tuple[str, int]]:
+    """Return the crew days of this week that cases say have fallen out."""
+    found = set()
+    for case in session.exec(select(tables.RebookingCase).where(tables.RebookingCase.cause == "crew away")):
+        crew, date = case.event.get("crew"), case.event.get("day")
+        if crew and date and case.start_date == today.posted.start_date:
+            found.add((str(crew), (datetime.date.fromisoformat(date) - case.start_date).days))
+    return found
+
+
+def _locked(session: Session, today: Today) -> list[str]:
+    after = today.posted.date(today.posted.week.days)
+    rows = session.exec(
+        select(tables.Lock).where(tables.Lock.day >= today.posted.start_date, tables.Lock.day < after)
+    ).all()
+    return [row.visit_id for row in rows]
+
+
+def _within(week: Week, number: int, half: Half) -> Week:
+    """Return the week in which the job can start in the half day alone."""
+    from scheduler.engine.forced import NOON
+
+    job = week.jobs[number]
+    windows: list[Window] = []
+    for window in job.windows:
+        if window.day != half.day:
+            continue
+        if half.afternoon:
+            window = replace(window, start=max(window.start, NOON))
+        else:
+            window = replace(window, end=min(window.end, NOON - 1 + job.minutes))
+        if window.end - window.start >= max(1, job.minutes):
+            windows.append(window)
+    return replace(week, jobs=(*week.jobs[:number], replace(job, windows=tuple(windows)), *week.jobs[number + 1 :]))
+
+
+def _wait(stand: Standing) -> dict[str, Any]:
+    return {
+        "key": f"wait:{stand.plan.cost.total}",
+        "kind": "wait",
+        "cost_cents": stand.plan.cost.total,
+        "extra_cents": stand.leaving_cents - stand.was_cents,
+        "routes": msgspec.to_builtins(stand.plan.routes),
+    }
+
+
+def _staying(today: Today, stand: Standing, visit_id: str) -> list[dict[str, Any]]:
+    from scheduler.offers import offers
+
+    made = offers(stand.week, stand.plan, visit_id, best=BEST, fixed=stand.fixed)
+    return [_offer(today, stand, visit_id, "stays", o) for o in made]
+
+
+def _offer(today: Today, stand: Standing, visit_id: str, kind: str, offer: Offer) -> dict[str, Any]:
+    made = _priced(today, stand, visit_id, kind, offer.plan, proven=offer.proven)
+    return made | {"earliest": offer.earliest, "latest": offer.latest}
+
+
+def _priced(today: Today, stand: Standing, visit_id: str, kind: str, plan: Plan, *, proven: bool) -> dict[str, Any]:
+    """Return the offer that a plan with the visit in it makes, as it is kept."""
+    done = visits(outings(stand.week, plan.routes))
+    at, job = done[visit_id], next(job for job in stand.week.jobs if job.id == visit_id)
+    windows = [w for w in job.windows if w.day == at.day and w.start <= at.start and at.end <= w.end]
+    window = min(windows, key=lambda w: (w.risk_cents, w.start, w.end))
+    lost = today.facts.rules.prices.lost_cents.of(today.facts.visits[visit_id].kind)
+    before = today.posted.spots
+    moves = []
+    for name in sorted({*before, *done} - {visit_id, *followers(today, visit_id)}):
+        after = None if name not in done else Spot(done[name].crew, done[name].day, done[name].start)
+        what = change(before.get(name), after)
+        if what not in (None, "stays"):
+            was = before.get(name)
+            moves.append({"visit": name, "what": what, "before": was and [*was], "after": after and [*after]})
+    total = msgspec.to_builtins(plan.cost)["total"]
+    old = before.get(visit_id)
+    return {
+        "key": f"{kind}:{at.crew}:{at.day}:{at.start}:{total}",
+        "kind": kind, "crew": at.crew, "day": at.day, "start": at.start, "end": at.end,
+        "earliest": at.start, "latest": at.start,
+        "cost_cents": total,
+        "extra_cents": total - stand.plan.cost.total + stand.leaving_cents - stand.was_cents,
+        "risk": round(window.risk_cents / lost, 3) if lost else None,
+        "window": [window.start, window.end],
+        "moves": moves,
+        "as_planned": old is not None and (old.crew, old.day, old.start) == (at.crew, at.day, at.start),
+        "proven": proven,
+        "routes": msgspec.to_builtins(plan.routes),
+    }  # fmt: skip
+
+
+def _fills(today: Today, stand: Standing, visit: tables.CaseVisit, besides: set[str]) -> list[dict[str, Any]]:
+    """Return the waiting jobs with a whole kit that pay on the crew day that the visit has left."""
+    hole = (str(visit.was["crew"]), int(visit.was["day"]))
+    if hole in stand.closed or (today.moment is not None and hole[1] < today.moment[0]):
+        return []
+    whole = {
+        job.id
+        for job in stand.week.jobs
+        if job.ready_day is not None and today.conditions.get(job.id, "verified") in ("verified", "loaded")
+    } - besides
+    ends = {job.id: job.minutes for job in stand.week.jobs}
+    found = []
+    for one in fillings(stand.week, stand.plan, [hole], whole, best=BEST, fixed=stand.fixed):
+        total = one.plan.cost.total
+        found.append({
+            "key": f"fill:{one.job}:{one.crew}:{one.day}:{one.start}:{total}", "kind": "fill", "visit": one.job,
+            "crew": one.crew, "day": one.day, "start": one.start, "end": one.start + ends[one.job],
+            "saves_cents": one.saves_cents, "cost_cents": total, "routes": msgspec.to_builtins(one.plan.routes),
+        })  # fmt: skip
+    return found
