@@ -18,6 +18,7 @@ from typing import Any
 from scheduler.documents import encode
 from scheduler.engine import Progress, solve
 from scheduler.engine.fixed import from_data
+from scheduler.engine.ready import tiny_week
 from scheduler.errors import BadInput
 from scheduler.plan import Plan, read_plan
 from scheduler.week import read_week
@@ -34,6 +35,7 @@ def ready(line: Connection) -> None:
     os.nice(_NICE)
     line.send(os.getpid())
     threading.Thread(target=_end_with_the_service, name="parent", daemon=True).start()
+    solve(tiny_week(), seconds=None, clock=time.monotonic)  # loads the engine: not in the time of the first run
 
 
 def _end_with_the_service() -> None:
