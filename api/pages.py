@@ -11,8 +11,9 @@ from typing import Annotated, Any
 from fastapi import Depends, Request
 from fastapi.responses import HTMLResponse
 from fastapi.templating import Jinja2Templates
-from sqlmodel import Session
+from sqlmodel import Session, select
 
+from api import tables
 from api.assets import asset, script
 from api.database import transaction
 from scheduler.units import FOOT_MM, feet_inches
@@ -49,6 +50,15 @@ def at(moment: datetime.datetime, timezone: str) -> str:
     return f"{day_name(local.date())}, {clock(local.hour * 60 + local.minute)}"
 
 
+def set_up(request: Request) -> bool:
+    """Say whether the database holds a business that can work: one with a yard. Once it does, it is not asked again."""
+    state = request.app.state
+    if not getattr(state, "set_up", False):
+        with transaction(state.database) as session:
+            state.set_up = session.exec(select(tables.Yard.id).limit(1)).first() is not None
+    return bool(state.set_up)
+
+
 def _session(request: Request) -> Iterator[Session]:
     with transaction(request.app.state.database) as session:
         yield session
@@ -62,7 +72,7 @@ _templates.env.trim_blocks = _templates.env.lstrip_blocks = True
 _templates.env.filters.update(
     at=at, clock=clock, dollars=dollars, feet=feet, day_name=day_name, duration=duration, feet_inches=feet_inches
 )
-_templates.env.globals.update(asset=asset, script=script)
+_templates.env.globals.update(asset=asset, script=script, set_up=set_up)
 
 
 def wants_json(request: Request) -> bool:
