@@ -8,6 +8,7 @@ from __future__ import annotations
 import datetime
 from collections import defaultdict
 from collections.abc import Callable, Collection, Iterable, Mapping
+from typing import Protocol
 from zoneinfo import ZoneInfo
 
 import msgspec
@@ -18,11 +19,32 @@ from api import tables
 from scheduler.kit import Kit, KitState, after_count, compare, new_kit
 
 
+class Counted(Protocol):
+    """As much of a count's line as a condition depends on."""
+
+    @property
+    def counted(self) -> int: ...
+    @property
+    def damaged(self) -> int: ...
+    @property
+    def count_id(self) -> int | None: ...
+
+
+class Missed(Protocol):
+    """As much of a short as a condition depends on."""
+
+    @property
+    def item(self) -> str: ...
+    @property
+    def missing(self) -> int: ...
+    @property
+    def count_id(self) -> int | None: ...
+    @property
+    def arrived_on(self) -> datetime.date | None: ...
+
+
 def state_of(
-    listed: Mapping[str, int],
-    counts: Mapping[str, tables.BenchCount],
-    shorts: Iterable[tables.Short],
-    loaded: bool,
+    listed: Mapping[str, int], counts: Mapping[str, Counted], shorts: Iterable[Missed], loaded: bool
 ) -> KitState:
     """Return what is known of a kit whose crate should hold `listed`.
 

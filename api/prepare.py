@@ -1,32 +1,29 @@
 """Preparation: layout, drawing, kit and duration of each visit, made once and kept with a fingerprint of their inputs.
 
-What is stored is used only where its fingerprint is that of today's inputs; otherwise it is made again. Bench counts
-and days of arrival change daily and are looked at each time.
+What is stored is used only where its fingerprint is that of today's inputs; otherwise it is made again. Days of arrival
+change daily and are looked at each time.
 """
 
 from __future__ import annotations
 
 import datetime
-from collections.abc import Callable
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 
-import msgspec
 from sqlmodel import Session
 
 from api import tables
-from api.fingerprint import code_of, fingerprint
-from api.kits import expected, state_of
-from api.queries import Facts, prepared
+from api.kits import expected
+from api.paper_inputs import MOTOR_SKILL, JobInputs, fingerprints, is_fresh, job_inputs, shop_inputs
+from api.paper_making import USUAL_HEIGHT_MM, Papers, make_papers, read_papers
+from api.paper_store import Made, store, stored
+from api.queries import Facts
 from api.translate import Prepared
-from scheduler.documents import encode
-from scheduler.durations import Estimate, Work, estimate, read_times, work_of_install
-from scheduler.kit import Kit, KitState, parts_list
-from scheduler.layout.compute import lay_out
-from scheduler.layout.documents import Layout, Survey, survey_from_data
-from scheduler.layout.drawing import draw_svg
+from scheduler.durations import Estimate
+from scheduler.kit import Kit, KitState
+from scheduler.layout.documents import Layout, Survey
 from scheduler.layout.ladders import ladders_for
 from scheduler.layout.lifting import hands_and_lift
-from scheduler.layout.tools import ladder_sizes_ft, tools_for
 from scheduler.plan import Because
 
 # Which walls and awnings ask for which skill of a lead or helper: common practice, no published source.
@@ -37,9 +34,8 @@ WALL_SKILLS = {
     "stucco-on-studs": "stucco",
     "rafters": "roof-mount",
 }
-MOTOR_SKILL = "motor-setup"
-# A survey or repair is planned for an awning of 12 ft, with the fasteners at a usual height: the site decides.
-USUAL_WIDTH_MM, USUAL_HEIGHT_MM = 3657, 3000
+# Made in no time and changing daily: never shown stale, never counted as made.
+_QUICK = ("condition", "fault")
 
 
 @dataclass
@@ -52,7 +48,10 @@ class Tally:
 
 @dataclass
 class JobPapers:
-    """What there is to know of one visit: its documents, its kit's condition, and what planning needs of it."""
+    """What there is to know of one visit: its documents, its kit's condition, and what planning needs of it.
+
+    `fault` says in a sentence why there is no layout of a wall that was surveyed.
+    """
 
     visit: tables.Visit
     needs: Prepared
@@ -62,10 +61,11 @@ class JobPapers:
     drawing: str | None = None
     kit: Kit | None = None
     kit_state: KitState | None = None
+    fault: str = ""
 
 
 class Preparation:
-    """Makes the papers of visits from `facts`, keeping what `session` holds already.
+    """Makes the papers of visits, keeping what `session` holds already; `facts` say what planning needs of them.
 
     With `remake` False nothing is stored, and a document of other inputs is given as it is and named in `stale`: so
     pages show what the plan was made of.
@@ -73,40 +73,57 @@ class Preparation:
 
     def __init__(self, session: Session, facts: Facts, now: datetime.datetime, *, remake: bool = True) -> None:
         self.session, self.facts, self.now, self.remake = session, facts, now, remake
-        self.times = read_times(facts.business.times)
+        self.shop = shop_inputs(session)
         self.tally = Tally()
         self.stale: set[str] = set()
-        onboard = {kind for van in facts.vans.values() for kind in van.onboard}
-        owned = onboard | {item.kind for item in facts.equipment.values() if item.active}
-        self.stepladders_ft, self.extension_ft = ladder_sizes_ft(owned)
 
     def papers(self, visit: tables.Visit) -> JobPapers:
         """Return the papers of `visit`."""
-        awning = self.facts.awnings.get(visit.awning_id or "")
-        if visit.kind == "install" and awning is not None:
-            return self._install(visit, awning)
-        return self._visit(visit)
+        return self.papers_of([visit])[visit.id]
 
-    def _install(self, visit: tables.Visit, awning: tables.Awning) -> JobPapers:
-        row = self.facts.surveys.get(awning.id)
-        if row is None:
-            unsurveyed = Because(code="no_survey", detail="The wall has not been surveyed: book a survey first.")
-            return self._stopped(visit, awning, (unsurveyed,))
-        survey = survey_from_data(row.document)
-        maker = {part.item: part.quantity for part in self.facts.maker_parts.get(awning.id, {}).values()}
-        layout = self._layout(visit, survey, maker)
-        drawing = self._drawing(visit, survey, layout)
-        stops = [finding for finding in layout.findings if finding.level == "stop"]
-        if not layout.brackets or stops:
-            because_all = tuple(Because(code="drawing", detail=finding.text) for finding in stops)
-            return self._stopped(visit, awning, because_all, survey, layout, drawing)
-        kit = self._kit(visit, survey, layout, awning, maker)
+    def papers_of(self, visits: Sequence[tables.Visit]) -> dict[str, JobPapers]:
+        """Return the papers of `visits` by their ids, in the same order; what was made is stored in one go."""
+        inputs = job_inputs(self.session, [visit.id for visit in visits])
+        held = stored(self.session, list(inputs))
+        made: dict[str, Made] = {}
+        found = {}
+        for visit in visits:
+            job = inputs[visit.id]
+            wanted, have = fingerprints(self.shop, job), held[visit.id]
+            fresh = {what: text for what, (print_, text) in have.items() if wanted.get(what) == print_}
+            if is_fresh({what: print_ for what, (print_, _) in have.items()}, wanted):
+                documents = fresh
+            elif self.remake:
+                documents = make_papers(self.shop, job, fresh)
+                made[visit.id] = Made(documents, wanted)
+            else:
+                documents = self._as_it_is(job, fresh, {what: text for what, (_, text) in have.items()})
+            self.tally.kept += sum(what in fresh for what in documents if what != "condition")
+            self.tally.made += sum(what not in fresh for what in documents if what != "condition")
+            found[visit.id] = self._job(visit, read_papers(job, documents))
+        store(self.session, made, self.now)
+        return found
+
+    def _as_it_is(self, job: JobInputs, fresh: Mapping[str, str], have: Mapping[str, str]) -> dict[str, str]:
+        """Return what is stored, stale or not, with what is missing made beside it, but not kept."""
+        if "layout" not in have:
+            return make_papers(self.shop, job, fresh)
+        documents = make_papers(self.shop, job, {what: text for what, text in have.items() if what not in _QUICK})
+        self.stale |= {what for what in documents if what in have and what not in fresh and what not in _QUICK}
+        return documents
+
+    def _job(self, visit: tables.Visit, papers: Papers) -> JobPapers:
+        awning = self.facts.awnings.get(visit.awning_id or "")
+        kit, survey, state = papers.kit, papers.survey, papers.kit_state
+        if visit.kind != "install" or awning is None:
+            return JobPapers(visit, self._bare(visit, papers.duration, (), self.now.date()), papers.duration)
+        if kit is None or survey is None or state is None:
+            needs = self._bare(visit, papers.duration, _stops(papers), None)
+            return JobPapers(visit, needs, papers.duration, survey, papers.layout, papers.drawing, fault=papers.fault)
         lift = hands_and_lift(survey.awning.weight_kg, survey.place.height, survey.awning.width)
-        duration = self._duration(visit, work_of_install(survey, layout, lift.hands, lift.material_lift))
-        state = self._kit_state(visit, kit)
         ready_on, because = self._ready(visit, awning, state)
         needs = Prepared(
-            minutes=self._minutes(visit, duration),
+            minutes=self._minutes(visit, papers.duration),
             hands=visit.hands or lift.hands,
             skills=_skills(visit, survey),
             equipment=kit.equipment(),
@@ -120,54 +137,14 @@ class Preparation:
             ready_on=ready_on,
             because=because,
         )
-        return JobPapers(visit, needs, duration, survey, layout, drawing, kit, state)
-
-    def _visit(self, visit: tables.Visit) -> JobPapers:
-        """Return the papers of a survey or repair: a stepladder, the tools of the van, and two pairs of hands."""
-        work = Work(
-            kind=visit.kind,  # type: ignore[arg-type]  # the table's own check keeps it to these three
-            width_mm=USUAL_WIDTH_MM,
-            brackets=0,
-            holes=0,
-            wall="wood-studs",
-            height_mm=USUAL_HEIGHT_MM,
-            hood=False,
-            motor=MOTOR_SKILL in visit.skills,
-            hands=2,
-            material_lift=False,
-        )
-        duration = self._duration(visit, work)
-        return JobPapers(visit, self._bare(visit, duration, (), self.now.date()), duration)
-
-    def _stopped(
-        self,
-        visit: tables.Visit,
-        awning: tables.Awning,
-        because: tuple[Because, ...],
-        survey: Survey | None = None,
-        layout: Layout | None = None,
-        drawing: str | None = None,
-    ) -> JobPapers:
-        """Return the papers of an install that cannot go: what is known of it, and why not."""
-        work = Work(
-            kind="install",
-            width_mm=awning.width_mm,
-            brackets=layout.required if layout else 4,
-            holes=0,
-            wall=survey.wall.kind if survey else "wood-studs",
-            height_mm=survey.place.height if survey else USUAL_HEIGHT_MM,
-            hood=survey.awning.hood if survey else False,
-            motor=awning.motor is not None,
-            hands=2,
-            material_lift=False,
-        )
-        duration = self._duration(visit, work)
-        return JobPapers(visit, self._bare(visit, duration, because, None), duration, survey, layout, drawing)
+        return JobPapers(visit, needs, papers.duration, survey, papers.layout, papers.drawing, kit, state)
 
     def _bare(
         self, visit: tables.Visit, duration: Estimate, because: tuple[Because, ...], ready_on: datetime.date | None
     ) -> Prepared:
-        ladders = ladders_for(USUAL_HEIGHT_MM, stepladders_ft=self.stepladders_ft, extension_ft=self.extension_ft)
+        """Return what a survey or repair needs: a stepladder and the tools of the van; of an install what is known."""
+        stepladders, extension = self.shop.stepladders_ft, self.shop.extension_ft
+        ladders = ladders_for(USUAL_HEIGHT_MM, stepladders_ft=stepladders, extension_ft=extension)
         short = "stepladder" if ladders.kind == "stepladder" else "ladder"
         return Prepared(
             minutes=self._minutes(visit, duration),
@@ -188,59 +165,6 @@ class Preparation:
     def _minutes(self, visit: tables.Visit, duration: Estimate) -> int:
         estimated = duration.p80_min if self.facts.rules.plan_with == "p80" else duration.p50_min
         return visit.minutes or max(1, estimated)
-
-    def _layout(self, visit: tables.Visit, survey: Survey, maker: dict[str, int]) -> Layout:
-        at_least = maker.get("bracket", 0)
-        inputs = fingerprint(survey, at_least, code_of("scheduler.layout", "scheduler.units"))
-        return msgspec.json.decode(
-            self._kept(visit, "layout", inputs, lambda: encode(lay_out(survey, at_least)).decode()), type=Layout
-        )
-
-    def _drawing(self, visit: tables.Visit, survey: Survey, layout: Layout) -> str:
-        units = self.facts.business.units
-        inputs = fingerprint(survey, layout, units, code_of("scheduler.layout", "scheduler.units"))
-        return self._kept(visit, "drawing", inputs, lambda: draw_svg(survey, layout, units=units))  # type: ignore[arg-type]
-
-    def _kit(
-        self, visit: tables.Visit, survey: Survey, layout: Layout, awning: tables.Awning, maker: dict[str, int]
-    ) -> Kit:
-        sizes = (self.stepladders_ft, self.extension_ft)
-        inputs = fingerprint(
-            survey, layout, maker, awning.box_mm, awning.boxes, sizes, code_of("scheduler.kit", "scheduler.layout")
-        )
-
-        def make() -> str:
-            tools = tools_for(survey, layout.fastener, *sizes)
-            return encode(parts_list(survey, layout, tools, maker or None, awning.box_mm, awning.boxes)).decode()
-
-        return msgspec.json.decode(self._kept(visit, "kit", inputs, make), type=Kit)
-
-    def _duration(self, visit: tables.Visit, work: Work) -> Estimate:
-        inputs = fingerprint(work, self.times, code_of("scheduler.durations"))
-        document = self._kept(visit, "duration", inputs, lambda: encode(estimate(work, self.times)).decode())
-        return msgspec.json.decode(document, type=Estimate)
-
-    def _kept(self, visit: tables.Visit, what: str, inputs: str, make: Callable[[], str]) -> str:
-        """Return the document stored for `inputs`; where there is none, or one of other inputs, make and store it."""
-        row = prepared(self.session, visit.id).get(what)
-        if row is not None and row.fingerprint == inputs:
-            self.tally.kept += 1
-            return row.document
-        if not self.remake:
-            if row is None:
-                return make()
-            self.stale.add(what)
-            return row.document
-        self.tally.made += 1
-        if row is None:
-            row = tables.Prepared(visit_id=visit.id, what=what, fingerprint="", document="", made_at=self.now)
-        row.fingerprint, row.document, row.made_at = inputs, make(), self.now
-        self.session.add(row)
-        return row.document
-
-    def _kit_state(self, visit: tables.Visit, kit: Kit) -> KitState:
-        counts, shorts = self.facts.counts.get(visit.id, {}), self.facts.shorts.get(visit.id, [])
-        return state_of(kit.crate(), counts, shorts, visit.id in self.facts.loaded)
 
     def _ready(
         self, visit: tables.Visit, awning: tables.Awning, state: KitState
@@ -265,6 +189,15 @@ class Preparation:
             because.append(Because(code="short", detail=detail))
             ready = None if ready is None or day is None else max(ready, day)
         return ready, tuple(because)
+
+
+def _stops(papers: Papers) -> tuple[Because, ...]:
+    """Return why an install without a kit cannot go."""
+    if papers.fault:
+        return (Because(code="drawing", detail=papers.fault),)
+    if papers.layout is None:
+        return (Because(code="no_survey", detail="The wall has not been surveyed: book a survey first."),)
+    return tuple(Because(code="drawing", detail=finding.text) for finding in papers.stops)
 
 
 def _day(date: datetime.date) -> str:

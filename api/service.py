@@ -81,7 +81,7 @@ def prepare_week(database: sa.Engine, start_date: datetime.date, now: datetime.d
     with transaction(database) as session:
         known = facts(session)
         preparation = Preparation(session, known, now)
-        papers = {visit.id: preparation.papers(visit) for visit in open_visits(known, start_date)}
+        papers = preparation.papers_of(open_visits(known, start_date))
         built = week_of(known, {visit: job.needs for visit, job in papers.items()}, start_date)
         return PreparedWeek(built, papers, preparation.tally)
 
