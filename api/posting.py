@@ -16,6 +16,7 @@ from msgspec.structs import replace
 from sqlmodel import Session
 
 from api import tables
+from api.messages import when_posted
 from api.posted import posted_week
 from api.service import note
 from api.shelf import reserve
@@ -46,7 +47,7 @@ def set_aside(session: Session, posted: Posted) -> None:
 
 
 WhenPosted = Callable[[Session, Posted], None]
-WHEN_POSTED: tuple[WhenPosted, ...] = (set_aside,)
+WHEN_POSTED: tuple[WhenPosted, ...] = (set_aside, when_posted)
 
 
 def broken_rules(week: Week, plan: Plan) -> list[str]:
