@@ -19,6 +19,7 @@ from api.guards import statements
 from api.headers import SafeHeaders
 from api.idempotency import forget_old
 from api.looking_back import worth
+from api.papers import Keeper
 from api.problems import add_problem_handlers, responses
 from api.routes import (
     accounts,
@@ -33,6 +34,7 @@ from api.routes import (
     links,
     looking_back,
     orders,
+    papers,
     photos,
     plans,
     runs,
@@ -72,6 +74,7 @@ ROUTERS = (
     visits,
     orders,
     awnings,
+    papers,
 )
 
 
@@ -99,7 +102,10 @@ def create_app(settings: Settings | None = None) -> FastAPI:
         app.state.runs = Runs(app.state.database, chosen.planners, lambda: app.state.clock())
         worth.cut_off(app.state.database, app.state.clock())
         app.state.worth = worth.WorthRuns(app.state.database, lambda: app.state.clock())
+        app.state.papers = Keeper(app.state.database, chosen.database, chosen.preparers, lambda: app.state.clock())
+        app.state.papers.start()
         yield
+        app.state.papers.close()
         app.state.worth.close()
         app.state.runs.close()
         app.state.database.dispose()

@@ -20,10 +20,11 @@ Stored = dict[str, tuple[str, str]]  # what: (fingerprint, document)
 
 @dataclass(frozen=True)
 class Made:
-    """The documents of one visit, and the fingerprints that they bear, by what they are."""
+    """The documents of one visit, and the fingerprints that they bear, by what they are; `kept` are stored already."""
 
     documents: Mapping[str, str]
     fingerprints: Mapping[str, str]
+    kept: Collection[str] = ()
 
 
 def stored(session: Session, visit_ids: Collection[str]) -> dict[str, Stored]:
@@ -47,11 +48,13 @@ def store(session: Session, made: Mapping[str, Made], now: datetime.datetime) ->
     table, values = tables.Prepared, []
     for visit_id in sorted(made):
         job = made[visit_id]
-        for what in sorted(job.documents):
+        for what in sorted(set(job.documents) - set(job.kept)):
             row = {"visit_id": visit_id, "what": what, "fingerprint": job.fingerprints[what]}
             values.append(row | {"document": job.documents[what], "made_at": now})
         gone = sa.delete(table).where(col(table.visit_id) == visit_id, col(table.what).not_in(list(job.documents)))
         session.execute(gone.execution_options(synchronize_session=False))
+    if not values:
+        return
     insert: Any = (sqlite if session.get_bind().dialect.name == "sqlite" else postgresql).insert(table)
     session.execute(
         insert.on_conflict_do_update(

@@ -95,7 +95,7 @@ class Preparation:
                 documents = fresh
             elif self.remake:
                 documents = make_papers(self.shop, job, fresh)
-                made[visit.id] = Made(documents, wanted)
+                made[visit.id] = Made(documents, wanted, fresh)
             else:
                 documents = self._as_it_is(job, fresh, {what: text for what, (_, text) in have.items()})
             self.tally.kept += sum(what in fresh for what in documents if what != "condition")

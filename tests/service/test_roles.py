@@ -22,6 +22,7 @@ ALL, OFFICE, LOOKERS = "manager office lead reader", "manager office", "manager 
 COUNTERS = "manager office lead"
 EXPECTED = {
     "GET /": ALL,
+    "GET /papers": ALL,
     "GET /weeks/{start_date}": ALL,
     "GET /weeks/{start_date}/map": ALL,
     "POST /plans/{plan_id}/undo": "manager",
