@@ -1,0 +1,77 @@
+import assert from "node:assert/strict";
+import { test } from "node:test";
+import { pinched } from "./drawing.ts";
+import type { Entry } from "./queue.ts";
+import { smaller } from "./shrink.ts";
+import { changes, newer, withWaiting, type DayState } from "./state.ts";
+import { sentence } from "./view.ts";
+
+const EMPTY: DayState = {
+  now: "2027-04-12T12:00:00+00:00", posted: 1, posted_at: "", stops: [], ticks: { "J-1": ["crate: hood"] }, loaded: [],
+  out: null, steps: { "J-1": {} }, results: {}, photos: { "J-1": [] },
+};
+
+function noted(what: string, body: Record<string, unknown>, refused = false): Entry {
+  const refusal = { status: 409, kind: "", title: "", detail: "" };
+  return { n: 1, key: "k", page: "/p", thing: "t", path: `/p/${what}`, body, words: "", tries: 0, ...(refused ? { refusal } : {}) };
+}
+
+test("what waits is shown as done, what was refused is not", () => {
+  const state = withWaiting(EMPTY, [
+    noted("ticks", { visit: "J-1", items: ["shelf: shim", "crate: awning"], on: true }),
+    noted("ticks", { visit: "J-1", items: ["crate: hood"], on: false }),
+    noted("steps", { visit: "J-1", step: "pitch", signed: true, note: "13 degrees" }),
+    noted("steps", { visit: "J-1", step: "level line", signed: true, note: "" }),
+    noted("steps", { visit: "J-1", step: "level line", signed: false, note: "" }),
+    noted("results", { visit: "J-1", outcome: "partly", start: 540, end: 600, why: "rain", replaces: null }),
+    noted("out", { at: "2027-04-12T12:30:00Z", overruled_by: "", overruled_why: "" }),
+    noted("back", { at: "2027-04-12T22:30:00Z" }, true),
+  ]);
+  assert.deepEqual(state.ticks["J-1"], ["crate: awning", "shelf: shim"]);
+  assert.deepEqual(state.steps["J-1"], { pitch: { note: "13 degrees", by: "" } });
+  assert.equal(state.results["J-1"]?.why, "rain");
+  assert.deepEqual([state.out?.out_at, state.out?.back_at], ["2027-04-12T12:30:00Z", null]);
+  assert.deepEqual(EMPTY.ticks["J-1"], ["crate: hood"]);
+});
+
+test("a reason typed and left where the work was done after all is none", () => {
+  const state = withWaiting(EMPTY, [noted("results", { visit: "J-1", outcome: "done", why: "rain" })]);
+  assert.equal(state.results["J-1"]?.why, "");
+});
+
+test("of two states the later told counts", () => {
+  const later = { ...EMPTY, now: "2027-04-12T12:00:01+00:00" };
+  assert.equal(newer(later, EMPTY), later);
+  assert.equal(newer(EMPTY, later), later);
+  assert.equal(newer(undefined, EMPTY), EMPTY);
+});
+
+test("a new posting is told stop by stop", () => {
+  const before = [{ visit: "A", start: 540, end: 600 }, { visit: "B", start: 660, end: 700 }, { visit: "D", start: 800, end: 900 }];
+  const now = [{ visit: "A", start: 555, end: 615 }, { visit: "C", start: 780, end: 800 }, { visit: "D", start: 800, end: 930 }];
+  assert.deepEqual(changes(before, now), [
+    "A is now at 9:15, was 9:00.", "C has come to this day, at 13:00.", "D is now planned until 15:30, was 15:00.",
+    "B is no longer on this day.",
+  ]);
+  assert.deepEqual(changes(before, before), []);
+});
+
+test("two fingers apart are nearer, never below the whole and never beyond use", () => {
+  assert.equal(pinched(1, 100, 200), 2);
+  assert.equal(pinched(2, 200, 50), 1);
+  assert.equal(pinched(4, 100, 900), 6);
+  assert.equal(pinched(2, 0, 50), 2);
+});
+
+test("photos keep their shape and are never made larger", () => {
+  assert.deepEqual(smaller(3000, 2000), { width: 1600, height: 1067 });
+  assert.deepEqual(smaller(2000, 4000), { width: 800, height: 1600 });
+  assert.deepEqual(smaller(640, 480), { width: 640, height: 480 });
+  assert.deepEqual(smaller(9000, 2), { width: 1600, height: 1 });
+});
+
+test("the other side's words are told without what nobody can use", () => {
+  const current = { id: 4, outcome: "not_done", why: "rain", start: 545, end: null, noted_by: "lorn", crew_id: "north-1" };
+  assert.equal(sentence(current), "not done, because rain, begun 9:05, by lorn");
+  assert.equal(sentence(undefined), "");
+});

@@ -1,0 +1,106 @@
+// How far a crew's day is: as the service told it last, and with what has been noted here since.
+import { clock } from "../words.ts";
+import type { Entry } from "./queue.ts";
+
+export interface Result {
+  id: number | null;
+  outcome: string;
+  start: number | null;
+  end: number | null;
+  why: string;
+  noted_by: string;
+}
+
+export interface Out {
+  out_at: string;
+  out_by: string;
+  not_loaded: string[];
+  overruled_by: string;
+  overruled_why: string;
+  back_at: string | null;
+}
+
+export interface Stop {
+  visit: string;
+  start: number;
+  end: number;
+}
+
+/** What GET …/state gives. */
+export interface DayState {
+  now: string;
+  posted: number;
+  posted_at: string;
+  stops: Stop[];
+  ticks: Record<string, string[]>;
+  loaded: string[];
+  out: Out | null;
+  steps: Record<string, Record<string, { note: string; by: string }>>;
+  results: Record<string, Result>;
+  photos: Record<string, { id: number; shows: string; caption: string; by: string }[]>;
+}
+
+/** Return the state once what `entry` notes has been done. */
+export function after(state: DayState, entry: Entry): DayState {
+  const { body } = entry;
+  const visit = String(body["visit"] ?? "");
+  switch (entry.path.split("/").at(-1)) {
+    case "ticks": {
+      const items = body["items"] as string[];
+      const others = (state.ticks[visit] ?? []).filter((item) => !items.includes(item));
+      return { ...state, ticks: { ...state.ticks, [visit]: body["on"] === true ? [...others, ...items].sort() : others } };
+    }
+    case "steps": {
+      const { [String(body["step"])]: _, ...others } = state.steps[visit] ?? {};
+      const step = { [String(body["step"])]: { note: String(body["note"] ?? ""), by: "" } };
+      return { ...state, steps: { ...state.steps, [visit]: body["signed"] === true ? { ...others, ...step } : others } };
+    }
+    case "results": {
+      const result: Result = {
+        id: null,
+        outcome: String(body["outcome"]),
+        start: (body["start"] ?? null) as number | null,
+        end: (body["end"] ?? null) as number | null,
+        why: body["outcome"] === "done" ? "" : String(body["why"] ?? ""),
+        noted_by: "",
+      };
+      return { ...state, results: { ...state.results, [visit]: result } };
+    }
+    case "out": {
+      const out = {
+        out_at: String(body["at"]), out_by: "", not_loaded: [], back_at: null,
+        overruled_by: String(body["overruled_by"] ?? ""), overruled_why: String(body["overruled_why"] ?? ""),
+      };
+      return state.out === null ? { ...state, out } : state;
+    }
+    case "back":
+      return state.out === null ? state : { ...state, out: { ...state.out, back_at: String(body["at"]) } };
+    default:
+      return state;
+  }
+}
+
+/** Return the state with everything that waits; what was refused is not counted as done. */
+export function withWaiting(state: DayState, entries: readonly Entry[]): DayState {
+  return entries.filter((entry) => entry.refusal === undefined).reduce(after, state);
+}
+
+/** Return which of two states was told later; one may be missing. */
+export function newer(one: DayState | undefined, other: DayState): DayState {
+  return one !== undefined && Date.parse(one.now) > Date.parse(other.now) ? one : other;
+}
+
+/** Say what a new posting changes of the stops that the page shows, one sentence each; empty: nothing. */
+export function changes(before: readonly Stop[], now: readonly Stop[]): string[] {
+  const words: string[] = [];
+  for (const stop of now) {
+    const was = before.find((other) => other.visit === stop.visit);
+    if (was === undefined) words.push(`${stop.visit} has come to this day, at ${clock(stop.start)}.`);
+    else if (was.start !== stop.start) words.push(`${stop.visit} is now at ${clock(stop.start)}, was ${clock(was.start)}.`);
+    else if (was.end !== stop.end) words.push(`${stop.visit} is now planned until ${clock(stop.end)}, was ${clock(was.end)}.`);
+  }
+  for (const was of before) {
+    if (!now.some((stop) => stop.visit === was.visit)) words.push(`${was.visit} is no longer on this day.`);
+  }
+  return words;
+}

@@ -1,0 +1,183 @@
+// The day sheet's page brought up to date: ticks, steps, results and photos as they stand, with what waits.
+import { all, make, one } from "../common.ts";
+import type { Entry } from "./queue.ts";
+import type { DayState, Result } from "./state.ts";
+
+export const OUTCOMES: Record<string, string> = { done: "done", partly: "partly done", not_done: "not done" };
+const WAITS = "○ not sent yet";
+
+/** Return a visit's section. */
+export function section(visit: string): HTMLElement {
+  return one(`#stop-${CSS.escape(visit)}`);
+}
+
+/** Say whether all that a visit takes along is ticked; one without a list is. */
+export function allTicked(stop: HTMLElement): boolean {
+  return all<HTMLInputElement>("[data-item]", stop).every((box) => box.checked);
+}
+
+/** Say what of the day's kits is not on the van: every install with something unticked, or whose kit is not whole. */
+export function notLoaded(): string[] {
+  return all(".stop[data-kind=install]")
+    .filter((stop) => {
+      const condition = stop.querySelector("[data-condition]")?.textContent ?? "";
+      return !allTicked(stop) || !/loaded|verified/.test(condition);
+    })
+    .map((stop) => stop.dataset["visit"] ?? "");
+}
+
+/** Show `state` on the page; `waiting` are the notes that it holds and the service has not. */
+export function show(state: DayState, waiting: readonly Entry[]): void {
+  for (const stop of all(".stop")) {
+    const visit = stop.dataset["visit"] ?? "";
+    showTicks(stop, visit, state);
+    showSteps(stop, visit, state);
+    const result = state.results[visit];
+    const sent = !waiting.some((entry) => entry.path.endsWith("/results") && entry.body["visit"] === visit);
+    one("[data-told]", stop).textContent = result === undefined ? "" : told(result) + (sent ? "" : ` ${WAITS}`);
+    const how = document.querySelector(`[data-how="${CSS.escape(visit)}"]`);
+    if (how !== null) how.textContent = result === undefined ? "" : `${result.outcome === "done" ? "✓" : "▲"} ${OUTCOMES[result.outcome] ?? ""}`;
+    showPhotos(stop, visit, state, waiting);
+  }
+  showRoute(state, waiting);
+}
+
+function told(result: Result): string {
+  return `${result.outcome === "done" ? "✓" : "▲"} ${OUTCOMES[result.outcome] ?? result.outcome}${result.why === "" ? "" : `: ${result.why}`}`;
+}
+
+function showTicks(stop: HTMLElement, visit: string, state: DayState): void {
+  const ticked = new Set(state.ticks[visit] ?? []);
+  const boxes = all<HTMLInputElement>("[data-item]", stop);
+  for (const box of boxes) box.checked = ticked.has(box.dataset["item"] ?? "");
+  const count = boxes.filter((box) => box.checked).length;
+  const words = stop.querySelector("[data-count]");
+  if (words !== null) words.textContent = count === boxes.length ? `✓ all ${count} on the van` : `${count} of ${boxes.length} on the van`;
+  const left = document.querySelector(`[data-left="${CSS.escape(visit)}"]`);
+  if (left !== null) left.textContent = count === boxes.length ? "✓ all ticked" : `▲ ${boxes.length - count} to tick`;
+}
+
+function showSteps(stop: HTMLElement, visit: string, state: DayState): void {
+  const signed = state.steps[visit] ?? {};
+  const lines = all("[data-step]", stop);
+  for (const line of lines) {
+    const step = signed[line.dataset["step"] ?? ""];
+    one<HTMLInputElement>("[data-sign]", line).checked = step !== undefined;
+    const note = one<HTMLInputElement>("[data-note]", line);
+    // What somebody is typing, or has typed and not left yet, stays.
+    if (document.activeElement !== note && note.dataset["typed"] === undefined) note.value = step?.note ?? "";
+  }
+  const words = stop.querySelector("[data-signed]");
+  if (words !== null) words.textContent = `${Object.keys(signed).length} of ${lines.length}`;
+}
+
+const urls = new Map<string, string>(); // addresses of photos that wait, by their key
+
+function showPhotos(stop: HTMLElement, visit: string, state: DayState, waiting: readonly Entry[]): void {
+  const list = one("ul.photos", stop);
+  const kept = state.photos[visit] ?? [];
+  const unsent = waiting.filter((entry) => entry.photo !== undefined && entry.thing.startsWith(`photo ${visit} `));
+  const items = [
+    ...kept.map((photo) => ({ id: String(photo.id), src: `/photos/${photo.id}`, shows: photo.shows, caption: photo.caption, waits: false })),
+    ...unsent.map((entry) => {
+      const src = urls.get(entry.key) ?? URL.createObjectURL(entry.photo as Blob);
+      urls.set(entry.key, src);
+      return { id: entry.key, src, shows: String(entry.body["shows"]), caption: String(entry.body["caption"]), waits: true };
+    }),
+  ];
+  for (const [key, url] of urls) {
+    if (!waiting.some((entry) => entry.key === key)) {
+      URL.revokeObjectURL(url);
+      urls.delete(key);
+    }
+  }
+  const wanted = items.map((item) => item.id).join(" ");
+  if (list.dataset["shown"] === wanted) return;
+  list.dataset["shown"] = wanted;
+  list.replaceChildren(
+    ...items.map((item) => {
+      const words = item.caption === "" ? item.shows : `${item.shows}: ${item.caption}`;
+      const picture = make("img", { src: item.src, alt: words, loading: "lazy" });
+      return make("li", {}, make("figure", {}, picture, make("figcaption", {}, item.waits ? `${words} ${WAITS}` : words)));
+    }),
+  );
+  const count = stop.querySelector("[data-photos]");
+  if (count !== null) count.textContent = String(items.length);
+}
+
+function showRoute(state: DayState, waiting: readonly Entry[]): void {
+  const going = document.querySelector<HTMLElement>("#going");
+  const back = document.querySelector<HTMLButtonElement>("#back");
+  const waits = (what: string): string => (waiting.some((entry) => entry.path.endsWith(what)) ? ` ${WAITS}` : "");
+  if (going !== null) going.hidden = state.out !== null;
+  if (back !== null) back.disabled = state.out === null || state.out.back_at !== null;
+  const out = document.querySelector("#out-words");
+  if (out !== null && state.out !== null) {
+    const why = state.out.overruled_why === "" ? "" : `, with a kit not on the van: ${state.out.overruled_by} – “${state.out.overruled_why}”`;
+    out.textContent = `✓ Out noted${state.out.out_by === "" ? "" : ` by ${state.out.out_by}`}${why}.${waits("/out")}`;
+  } else if (out !== null) out.textContent = "";
+  const home = document.querySelector("#back-words");
+  if (home !== null) home.textContent = state.out?.back_at ? `✓ Back noted.${waits("/back")}` : "";
+}
+
+/** Show what the service has refused, with both sides' words and what the crew can do about it. */
+export function showRefused(
+  entries: readonly Entry[],
+  decide: (entry: Entry, what: "again" | "all the same" | "drop") => void,
+): void {
+  const place = one("#refused");
+  place.hidden = entries.length === 0;
+  place.replaceChildren(
+    make("h2", { id: "refused-title" }, entries.length === 1 ? "▲ 1 note was not taken" : `▲ ${entries.length} notes were not taken`),
+    ...entries.map((entry) => refusedNote(entry, decide)),
+  );
+}
+
+function refusedNote(entry: Entry, decide: (entry: Entry, what: "again" | "all the same" | "drop") => void): HTMLElement {
+  const { refusal } = entry;
+  const clash = refusal?.kind === "moved" || (refusal?.kind === "changed-meanwhile" && entry.path.endsWith("/results"));
+  const button = (words: string, what: "again" | "all the same" | "drop"): HTMLElement => {
+    const made = make("button", { type: "button" }, words);
+    made.addEventListener("click", () => decide(entry, what));
+    return made;
+  };
+  const theirs = sentence(refusal?.current);
+  return make(
+    "article",
+    { class: "note" },
+    make("p", {}, make("b", {}, "Noted here: "), entry.words),
+    make("p", {}, make("b", {}, "The service: "), refusal?.detail || refusal?.title || ""),
+    ...(theirs === "" ? [] : [make("p", {}, make("b", {}, "It has: "), theirs)]),
+    make(
+      "p",
+      { class: "choice" },
+      clash ? button("Mine holds, send it all the same", "all the same") : button("Send again", "again"),
+      button("Drop mine", "drop"),
+    ),
+  );
+}
+
+const NAMES: Record<string, string> = {
+  outcome: "", why: "because", start: "begun", end: "ended", noted_by: "by", out_by: "noted by", out_at: "out", back_at: "back", state: "",
+};
+
+/** Return what the service has, in words; what the crew cannot use is left out. */
+export function sentence(current: unknown): string {
+  if (typeof current !== "object" || current === null) return "";
+  const words: string[] = [];
+  for (const [name, value] of Object.entries(current)) {
+    const label = NAMES[name];
+    if (label === undefined || value === null || value === "") continue;
+    words.push(`${label === "" ? "" : `${label} `}${written(name, value)}`);
+  }
+  return words.join(", ");
+}
+
+function written(name: string, value: unknown): string {
+  if (name === "outcome") return OUTCOMES[String(value)] ?? String(value);
+  if (typeof value === "number" && (name === "start" || name === "end")) {
+    return `${Math.floor(value / 60)}:${String(value % 60).padStart(2, "0")}`;
+  }
+  if (name.endsWith("_at")) return new Date(String(value)).toLocaleTimeString("en-US", { hour: "numeric", minute: "2-digit", hour12: false });
+  return String(value);
+}
