@@ -40,11 +40,12 @@ def posted_on(session: Session, day: datetime.date) -> tables.PostedWeek | None:
 def posted_route(session: Session, crew_id: str, day: datetime.date) -> Route | None:
     """Return what the posted week gives `crew_id` to do on `day`; None where nothing is posted or the crew stays in."""
     row = posted_on(session, day)
-    stored = None if row is None else session.get(tables.StoredPlan, row.plan_id)
-    if row is None or stored is None:
+    if row is None:
         return None
+    # The plan alone: the week document beside it is large, and this is asked with every request of a crew.
+    plan = session.exec(select(col(tables.StoredPlan.plan)).where(tables.StoredPlan.id == row.plan_id)).one()
     offset = (day - row.start_date).days
-    routes = read_plan(stored.plan).routes
+    routes = read_plan(plan).routes
     return next((route for route in routes if route.crew == crew_id and route.day == offset), None)
 
 

@@ -11,6 +11,7 @@ import msgspec
 from fastapi import APIRouter, Path, Request
 from fastapi.responses import Response, StreamingResponse
 from pydantic import Field
+from sqlalchemy.orm import defer
 from sqlmodel import Session, col, select
 
 from api import locks, plans, records
@@ -34,6 +35,8 @@ Staff = Annotated[Who, allow(*STAFF)]
 Manager = Annotated[Who, allow(Role.manager)]
 RunId = Annotated[int, Path(description="the number of a run")]
 LONGEST_S = 3600
+# The documents of a run are large, and nobody reads them here.
+_LIGHT = [defer(col(column)) for column in (PlanRun.week, PlanRun.because, PlanRun.best)]  # type: ignore[arg-type]
 
 
 class RunBody(records.Body):
@@ -57,7 +60,7 @@ def begin(
         if start_date.weekday() != 0:
             raise BadInput("start_date", f"must be a Monday, {start_date} is a {start_date:%A}")
         going = select(PlanRun).where(PlanRun.start_date == start_date, col(PlanRun.state).in_(GOING))
-        other = session.exec(going).first()
+        other = session.exec(going.options(*_LIGHT)).first()
         if other is not None:
             raise Problem(409, f"Run {other.id} of this week is {other.state}: wait for its end, or stop it.",
                           kind="run-under-way", run_id=other.id)  # fmt: skip
@@ -93,6 +96,7 @@ def begin(
 def week_runs(request: Request, session: Database, _: Staff, start_date: datetime.date) -> Response:
     """List the last twenty runs of a week, the newest first, in `items`."""
     wanted = select(PlanRun).where(PlanRun.start_date == start_date).order_by(col(PlanRun.id).desc()).limit(20)
+    wanted = wanted.options(*_LIGHT)
     return _json({"items": [_record(row, request.app.state.runs) for row in session.exec(wanted).all()]})
 
 
@@ -164,7 +168,7 @@ def _progress(shown: Shown) -> str:
 
 
 def _found(session: Session, run_id: int) -> PlanRun:
-    row = session.get(PlanRun, run_id) if 0 < run_id < 2**31 else None
+    row = session.get(PlanRun, run_id, options=_LIGHT) if 0 < run_id < 2**31 else None
     if row is None:
         raise Problem(404, f"No run has the number {run_id}.")
     return row
