@@ -21,6 +21,7 @@ from api.idempotency import forget_old
 from api.looking_back import worth
 from api.papers import Keeper
 from api.problems import add_problem_handlers, responses
+from api.rebooking.search import Searches
 from api.routes import (
     accounts,
     awnings,
@@ -33,10 +34,12 @@ from api.routes import (
     jobs,
     links,
     looking_back,
+    messages,
     orders,
     papers,
     photos,
     plans,
+    rebooking,
     runs,
     settings,
     sites,
@@ -75,6 +78,8 @@ ROUTERS = (
     orders,
     awnings,
     papers,
+    rebooking,
+    messages,
 )
 
 
@@ -104,7 +109,9 @@ def create_app(settings: Settings | None = None) -> FastAPI:
         app.state.worth = worth.WorthRuns(app.state.database, lambda: app.state.clock())
         app.state.papers = Keeper(app.state.database, chosen.database, chosen.preparers, lambda: app.state.clock())
         app.state.papers.start()
+        app.state.searches = Searches(app.state.database, lambda: app.state.clock())
         yield
+        app.state.searches.close()
         app.state.papers.close()
         app.state.worth.close()
         app.state.runs.close()
