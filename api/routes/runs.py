@@ -123,7 +123,11 @@ def stop(request: Request, session: Database, who: Manager, now: Now, once: Once
     return once(session, write)
 
 
-@router.get("/runs/{run_id}/events", response_class=StreamingResponse)
+@router.get(
+    "/runs/{run_id}/events",
+    response_class=StreamingResponse,
+    responses={200: {"description": "the run's events", "content": {"text/event-stream": {}}}},
+)
 def events(request: Request, session: Database, _: Staff, run_id: RunId) -> Response:
     """Stream a run as text/event-stream: its present state first, then each change; it ends by itself.
 

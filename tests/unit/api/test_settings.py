@@ -37,6 +37,8 @@ def test_postgresql_is_one_setting_away(tmp_path: Path) -> None:
         ("EAVEBOARD_ADDRESS", "https://board.example/part"),
         ("EAVEBOARD_SECRET", "short"),
         ("EAVEBOARD_SESSION_HOURS", "0"),
+        ("EAVEBOARD_PLANNERS", "0"),
+        ("EAVEBOARD_PLANNERS", "many"),
         ("EAVEBOARD_PASSWORD_COST", "none"),
     ],
 )
