@@ -28,6 +28,7 @@ from api.sheets import BadFiles
 from api.tables import Crew, Visit
 
 router = APIRouter(tags=["exchange"])
+MOST_SHOWN = 200  # rows of an import on its page
 Manager = Annotated[Who, allow(Role.manager)]
 Office = Annotated[Who, allow(Role.manager, Role.office)]
 Staff = Annotated[Who, allow(*STAFF)]
@@ -248,6 +249,7 @@ def _page(
         "told": _told(done) if done else None,
         "faults": faults.faults if faults else (),
         "table": table,
+        "most": MOST_SHOWN,
         "may_export": who.role is Role.manager,
     }
     return page(request, "exchange.html", values, status=status)

@@ -55,14 +55,14 @@ class Board:
     errors: list[str] = field(default_factory=list)
     expected: list[str] = field(default_factory=list)
 
-    def signed_in_page(self, role: Role | str, size: Size = "desk") -> Page:
+    def signed_in_page(self, role: Role | str, size: Size = "desk", *, scripts: bool = True) -> Page:
         """Return a page in a session of the cast's account with `role`, the lead's for the crew `LEAD_CREW`."""
         settings: Settings = self.app.state.settings
         with transaction(self.app.state.database) as session:
             account = session.exec(select(tables.Account).where(tables.Account.name == NAMES[Role(role)])).one()
             now = datetime.datetime.now(datetime.UTC)  # sessions go by the machine's clock
             token = new_session(session, account, now, hours=1)
-        page = self.anonymous_page(size)
+        page = self.anonymous_page(size, scripts=scripts)
         page.context.add_cookies(
             [{"name": cookie_name(settings, "session"), "value": token, "url": self.address, "sameSite": "Lax"}]
         )
@@ -77,10 +77,14 @@ class Board:
         page.goto(f"/day-links/open/{token}")
         return page
 
-    def anonymous_page(self, size: Size = "desk") -> Page:
-        """Return a page without a session, in a context of its own."""
+    def anonymous_page(self, size: Size = "desk", *, scripts: bool = True) -> Page:
+        """Return a page without a session, in a context of its own; `scripts` False: as where none run."""
         context = self.browser.new_context(
-            base_url=self.address, viewport=SIZES[size], has_touch=size == "phone", reduced_motion="reduce"
+            base_url=self.address,
+            viewport=SIZES[size],
+            has_touch=size == "phone",
+            reduced_motion="reduce",
+            java_script_enabled=scripts,
         )
         context.set_default_timeout(15_000)
         self.contexts.append(context)
