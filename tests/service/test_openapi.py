@@ -1,0 +1,114 @@
+"""The whole OpenAPI under generated requests (schemathesis): no server error, and every answer is one that is declared.
+
+Path parameters are often exchanged for ids that exist: requests for nothing would all end at the same 404.
+"""
+
+from __future__ import annotations
+
+import datetime
+import random
+import shutil
+from collections.abc import Iterator
+from pathlib import Path
+from typing import Any
+
+import pytest
+import schemathesis
+from fastapi import FastAPI
+from fastapi.testclient import TestClient
+from hypothesis import HealthCheck, given, settings
+from hypothesis import strategies as st
+from schemathesis.checks import not_a_server_error
+from schemathesis.specs.openapi.checks import status_code_conformance
+from sqlmodel import col, select
+
+from api import tables
+from api.accounts import Role
+from api.app import create_app
+from api.database import transaction
+from api.settings import Settings, sqlite_address
+from tests.conftest import BuiltDemo
+from tests.service.cast import running, signed_in
+
+EXAMPLES, SLOW_EXAMPLES = 12, 3  # a PDF file takes a second
+# They end the session that all requests share; their own tests try them in every way.
+ENDS_THE_SESSION = ("/sign-out", "/sign-in", "/password", "/accounts")
+PLANS = [("post", "/weeks/{start_date}/runs")]  # would keep the planner at work long after the test
+KNOWN_SHARE = 0.7
+
+
+@pytest.fixture(scope="module")
+def service(built: BuiltDemo, tmp_path_factory: pytest.TempPathFactory) -> Iterator[FastAPI]:
+    """The demo, its week posted, to be written on at will."""
+    folder = shutil.copytree(built.out, tmp_path_factory.mktemp("openapi") / "data")
+    chosen = Settings(
+        data=folder, database=sqlite_address(folder), port=8410, quick_passwords=True, clock="forecast"
+    )  # fmt: skip
+    with running(chosen) as app:
+        with transaction(app.state.database) as session:
+            plan = session.exec(select(tables.StoredPlan)).one()
+            at = datetime.datetime(2027, 4, 8, 21, tzinfo=datetime.UTC)
+            session.add(tables.PostedWeek(start_date=plan.start_date, plan_id=plan.id, posted_at=at, posted_by="test"))
+        yield app
+
+
+@pytest.fixture(scope="module")
+def known(service: FastAPI) -> dict[str, list[Any]]:
+    """Ids that exist, by the name of the path parameter."""
+    found: dict[str, list[Any]] = {
+        "day": ["2027-04-12", "2027-04-13"],
+        "start_date": ["2027-04-12"],
+        "date": ["2027-04-12"],
+    }
+    with transaction(service.state.database) as session:
+        for name, column in (
+            ("visit_id", tables.Visit.id), ("crew_id", tables.Crew.id), ("customer_id", tables.Customer.id),
+            ("site_id", tables.Site.id), ("order_id", tables.Order.id), ("awning_id", tables.Awning.id),
+            ("survey_id", tables.SiteSurvey.id), ("plan_id", tables.StoredPlan.id), ("other_id", tables.StoredPlan.id),
+            ("item", tables.StockItem.item), ("yard_id", tables.Yard.id), ("short_id", tables.Short.id),
+        ):  # fmt: skip
+            found[name] = list(session.exec(select(col(column)).limit(12)).all())
+        found["one_id"] = [
+            *found["crew_id"][:2],
+            *found["yard_id"],
+            *session.exec(select(col(tables.Person.id))).all()[:3],
+        ]
+    return found
+
+
+@pytest.fixture(scope="module")
+def client(service: FastAPI) -> TestClient:
+    return signed_in(service, Role.manager)
+
+
+OPENAPI = create_app(Settings(data=Path("nowhere"), database="sqlite://", port=8410)).openapi()
+OPERATIONS = [
+    (method.upper(), path)
+    for path, methods in OPENAPI["paths"].items()
+    for method in methods
+    if not path.startswith(ENDS_THE_SESSION) and (method, path) not in PLANS
+]
+
+
+@pytest.mark.parametrize(("method", "path"), OPERATIONS)
+def test_no_request_makes_the_service_fail(
+    client: TestClient, known: dict[str, list[Any]], method: str, path: str
+) -> None:
+    schema = schemathesis.openapi.from_dict(OPENAPI)
+
+    @given(case=schema[path][method].as_strategy(), chance=st.randoms(use_true_random=False))
+    @settings(
+        max_examples=SLOW_EXAMPLES if ".pdf" in path else EXAMPLES, deadline=None, database=None, derandomize=True, suppress_health_check=list(HealthCheck)
+    )
+    def every(case: Any, chance: random.Random) -> None:
+        for name in case.path_parameters or {}:
+            if known.get(name) and chance.random() < KNOWN_SHARE:
+                case.path_parameters[name] = chance.choice(known[name])
+        request = case.as_transport_kwargs(base_url="http://testserver")
+        for name in ("timeout", "cookies"):
+            request.pop(name, None)
+        headers = {**request.pop("headers", {}), "X-CSRF-Token": client.headers["X-CSRF-Token"]}
+        answer = client.request(**request, headers=headers)
+        case.validate_response(answer, checks=[not_a_server_error, status_code_conformance])
+
+    every()
