@@ -1,4 +1,4 @@
-"""Sending e-mail by SMTP (RFC 5321): one message with its calendar entry attached, or a sentence on why it was not sent.
+"""Sending e-mail by SMTP (RFC 5321): one message with its calendar entry, or a sentence on why it was not sent.
 
 The address of the server holds a password: it is read here alone, and stands in no sentence and no log.
 """
@@ -12,7 +12,7 @@ import ssl
 from dataclasses import dataclass, field
 from email.message import EmailMessage
 from email.policy import SMTP
-from email.utils import formataddr, format_datetime, parseaddr
+from email.utils import format_datetime, formataddr, parseaddr
 from urllib.parse import unquote, urlsplit
 
 from scheduler.errors import BadInput
@@ -39,6 +39,11 @@ class Server:
     user: str = ""
     password: str = field(default="", repr=False)
 
+    def __str__(self) -> str:
+        """Return the address without its password."""
+        user = f"{self.user}:…@" if self.user else ""
+        return f"{'smtps' if self.tls else 'smtp'}://{user}{self.host}:{self.port}"
+
     @property
     def here(self) -> bool:
         return self.host in _LOOPBACK
@@ -46,7 +51,7 @@ class Server:
 
 @dataclass(frozen=True)
 class Letter:
-    """What is sent: `calendar` is an iCalendar object with its `method`, empty for none; `number` tells letters apart."""
+    """What is sent: `calendar` is an iCalendar object with its `method`, empty for none; `number` is this letter's."""
 
     to_name: str
     to_email: str
@@ -97,7 +102,7 @@ def is_address(text: str) -> bool:
 def send(server: Server, sender: str, letter: Letter) -> None:
     """Hand `letter` to the server; raises `NotSent`."""
     message = compose(sender, letter)
-    handed = False
+    handed, smtp = False, None
     try:
         smtp = _connected(server)
         if server.user:
@@ -122,8 +127,11 @@ def send(server: Server, sender: str, letter: Letter) -> None:
         raise _lost(handed) from None
     except OSError:
         raise NotSent(f"The mail server {server.host} could not be reached.") from None
-    with contextlib.suppress(smtplib.SMTPException, OSError):  # it is sent, however the server takes its leave
-        smtp.quit()
+    finally:
+        if smtp is not None:
+            with contextlib.suppress(smtplib.SMTPException, OSError):  # however the server takes its leave
+                smtp.quit()
+            smtp.close()
 
 
 def compose(sender: str, letter: Letter) -> EmailMessage:

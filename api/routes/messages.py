@@ -15,7 +15,7 @@ from api.clock import Now
 from api.database import transaction
 from api.guards import Who, allow, found
 from api.mail import is_address
-from api.pages import Database, page, wants_json
+from api.pages import Database, day_name, page, wants_json
 from api.problems import Problem, responses
 from api.rebooking.cases import named
 from api.records import Words
@@ -40,7 +40,8 @@ def message_list(request: Request, session: Database, _: Office) -> Response:
     last = [_line(session, m) for m in session.exec(told.limit(20)).all()]
     if wants_json(request):
         return JSONResponse({"open": still, "told": last})
-    return page(request, "messages.html", {"still": still, "told": last, "states": STATES, "mail": _mail(request)})
+    return page(request, "messages.html", {"still": still, "told": last, "states": STATES, "mail": _mail(request),
+                                                   "on": _on_day})  # fmt: skip
 
 
 @router.get("/messages/{message_id}")
@@ -139,6 +140,10 @@ def _send(request: Request, row: tables.Message, now: datetime.datetime, who: Wh
     messages.send_by_mail(database, _settings(request), row.id, row.version, now=now, by=who.name)
 
 
+def _on_day(date: str) -> str:
+    return day_name(datetime.date.fromisoformat(date))
+
+
 def _settings(request: Request) -> Settings:
     settings: Settings = request.app.state.settings
     return settings
@@ -180,6 +185,7 @@ def _shown(
     if wants_json(request):
         return JSONResponse(_line(session, row), headers={"ETag": etag(row.version)})
     values = {"message": _line(session, row) | (form or {}), "states": STATES, "mail": _mail(request), "fault": fault,
+              "on": _on_day,
               "so": row.state not in ("draft", "failed") or messages.still_so(session, row)}  # fmt: skip
     return page(request, "message.html", values, status=422 if fault else 200)
 

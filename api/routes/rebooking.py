@@ -17,7 +17,7 @@ from api.accounts import Role
 from api.clock import Now
 from api.guards import Who, allow, found
 from api.messages import OPEN, told_now
-from api.pages import Database, clock, page, wants_json
+from api.pages import Database, clock, day_name, page, wants_json
 from api.posted import posted_week
 from api.problems import Problem, responses
 from api.rebooking import cases, taking
@@ -67,7 +67,7 @@ def overview(request: Request, session: Database, now: Now, _: Office) -> Respon
     ).all()
     values = {"cases": open_, "groups": list(days.values()), "drafts": len(drafts), "causes": CAUSES,
               "closed": [_case_line(session, case) for case in closed], "posted": open_weeks(session, now)}  # fmt: skip
-    return page(request, "rebooking.html", values)
+    return page(request, "rebooking.html", values | {"on": _on_day})
 
 
 @router.get("/rebooking/new")
@@ -134,7 +134,7 @@ def one(
             tables.Message.case_id == case_id, tables.Message.visit_id == shown.visit_id,
             tables.Message.state != "dropped")).all(),
     }  # fmt: skip
-    return page(request, "rebooking_case.html", values)
+    return page(request, "rebooking_case.html", values | {"on": _on_day})
 
 
 @router.get("/rebooking/{case_id}/visits/{visit_id}/state")
@@ -190,6 +190,10 @@ def fill(
     case, row = _found(session, case_id), _found_visit(session, case_id, visit_id)
     taking.fill(session, _searches(request), case, row, choice, _caller(who, now, row, version, if_match))
     return _then_search(request, _back(request, session, case_id, visit_id), case_id, [visit_id])
+
+
+def _on_day(date: str) -> str:
+    return day_name(datetime.date.fromisoformat(date))
 
 
 def _searches(request: Request) -> Searches:

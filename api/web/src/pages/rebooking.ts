@@ -1,0 +1,40 @@
+// A case: while times are being searched, say how far the search is, and show what was found when it has ended.
+import { all, say, send } from "../common.ts";
+
+interface State {
+  phase: string;
+  seconds: number;
+  fault: string;
+  offers: string[];
+}
+
+const EVERY_MS = 700;
+const shown = all<HTMLInputElement>("input[name=choice]").map((input) => input.value);
+const line = all<HTMLElement>("[data-waiting]")[0];
+
+/** Whether something was found that the page does not show yet, and nobody is choosing just now. */
+function news(offers: string[]): boolean {
+  const choosing = document.activeElement?.closest("form") !== null && document.activeElement !== document.body;
+  return !choosing && offers.some((key) => !shown.includes(key));
+}
+
+async function look(address: string): Promise<void> {
+  const state = await send<State>("GET", address);
+  if (state.phase === "" || news(state.offers)) {
+    if (state.phase === "" && document.activeElement?.closest("form")) {
+      say("The search has ended. Load the page again to see all that was found.");
+      if (line) line.textContent = "✓ The search has ended. Load the page again to see all that was found.";
+      return;
+    }
+    window.location.reload();
+    return;
+  }
+  if (line) line.textContent = `… Searching: ${state.phase}${state.seconds > 0 ? `, ${state.seconds} s` : ""}.`;
+  window.setTimeout(() => void look(address).catch(gone), EVERY_MS);
+}
+
+function gone(): void {
+  if (line) line.textContent = "▲ The service does not answer; load the page again.";
+}
+
+if (line?.dataset["waiting"]) void look(line.dataset["waiting"]).catch(gone);
