@@ -127,7 +127,7 @@ def undo(
     def write() -> Response:
         table = tables.StoredPlan
         plan = found(session, table, plan_id, "plan")
-        newest = session.exec(select(func.max(table.id)).where(table.start_date == plan.start_date)).one()
+        newest = newest_of(session, plan.start_date)
         if newest != plan_id:
             detail = f"Plan {newest} has been made since; look at it first."
             raise Problem(409, detail, kind="changed-meanwhile", newest=newest)
@@ -144,6 +144,12 @@ def undo(
         return JSONResponse({"plan_id": row.id, "again": before.id}, 201, {"Location": f"/plans/{row.id}"})
 
     return once(session, write)
+
+
+def newest_of(session: Session, start_date: datetime.date) -> int | None:
+    """Return the number of the newest plan of a week, which is the one that counts."""
+    table = tables.StoredPlan
+    return session.exec(select(func.max(table.id)).where(table.start_date == start_date)).one()
 
 
 def _stored(session: Session, start_date: datetime.date, plan: int | None) -> tuple[tables.StoredPlan, list[Any]]:

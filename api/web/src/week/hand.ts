@@ -232,7 +232,9 @@ export function focusOn(id: string): void {
   const grip = visit === null ? null : sheet.gripOf(visit);
   if (grip === null) return;
   rove(grip);
-  grip.focus({ preventScroll: false });
+  grip.focus();
+  // It may have had the focus all the time.
+  if (visit !== null) show(visit);
 }
 
 /** Make `grip` the one that Tab reaches: the arrows lead on from there. */
