@@ -117,6 +117,21 @@ class Kits(RuleBasedStateMachine):
         self.missing, self.tally = {item: n for item, n in lacking.items() if n > 0}, None
         self.closed_with = dict(self.missing)
 
+    @rule(by=PEOPLE, brackets=st.sampled_from((0, 2, 3, 4, 4)), cranks=st.integers(0, 1))
+    def count_again(self, by: str, brackets: int, cranks: int) -> None:
+        """A whole count in one go, so that kits are often counted, and counted again after something has come in."""
+        if self.loaded:
+            return
+        self.open(by)
+        assert self.tally is not None
+        for item, pieces in (PARTS | {"bracket": brackets, "hand crank": cranks}).items():
+            damaged = self.tally.get(item, (0, 0))[1]
+            with transaction(self.database) as session:
+                bench.tap(session, self.count_id, item, by=by, now=NOW, damaged=-damaged)
+                bench.tap(session, self.count_id, item, by=by, now=NOW, to=pieces)
+            self.tally[item] = (pieces, 0)
+        self.close(rest_missing=False)
+
     @rule(pieces=st.integers(1, 3), which=st.integers(0, 3))
     def arrive(self, pieces: int, which: int) -> None:
         with transaction(self.database) as session:
