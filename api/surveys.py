@@ -11,8 +11,8 @@ import sqlalchemy as sa
 from sqlmodel import Session, col, select
 
 from api import records, tables, versions
-from api.job_reads import job_facts, newest_surveys, rows
-from api.prepare import Preparation
+from api.job_reads import newest_surveys, rows
+from api.papers import renew
 from api.service import note
 from api.survey_compare import differences
 from api.survey_form import fields_of
@@ -169,13 +169,10 @@ def _changes(row: tables.SiteSurvey, survey: Survey, beside: Beside) -> dict[str
 
 
 def remake(session: Session, awning_id: str, now: datetime.datetime) -> None:
-    """Make the papers of an awning's open installs of what is known now."""
+    """Make the papers of an awning's open installs of what is known now: whoever has kept a survey looks at them."""
     visit = tables.Visit
     wanted = (col(visit.awning_id) == awning_id, col(visit.kind) == "install", col(visit.state) == "open")
     installs = rows(session, visit, *wanted)
-    if not installs:
-        return
-    session.flush()
-    preparation = Preparation(session, job_facts(session, [install.id for install in installs]), now)
-    for install in installs:
-        preparation.papers(install)
+    if installs:
+        session.flush()
+        renew(session, [install.id for install in installs], now)

@@ -42,15 +42,15 @@ function enter(form: HTMLFormElement): void {
     const button = (event.target as Element).closest<HTMLButtonElement>("button.add, button.drop");
     if (button === null) return;
     event.preventDefault();
-    if (button.classList.contains("add")) addRow(one("ol", button.closest<HTMLElement>(".rows")!));
-    else dropRow(button.closest<HTMLElement>("li")!);
+    if (button.classList.contains("add")) addRow(one(".lines", button.closest<HTMLElement>(".rows")!));
+    else dropRow(button.closest<HTMLElement>(".row")!);
     changed();
   });
   form.addEventListener("keydown", (event) => {
     const input = event.target;
     if (event.key !== "Enter" || !(input instanceof HTMLInputElement)) return;
     event.preventDefault();
-    const row = input.closest<HTMLElement>("li.one");
+    const row = input.closest<HTMLElement>(".row.one");
     if (row === null) void latest.now();
     else if (row.nextElementSibling !== null) one("input", row.nextElementSibling).focus();
     else if (input.value.trim() !== "") addRow(row.parentElement!);
@@ -83,7 +83,7 @@ function enter(form: HTMLFormElement): void {
     if (before === null || same(before.fields, typed())) return;
     const as = before.version === version.value;
     for (const list of all(".rows", form)) {
-      const rows = one("ol", list);
+      const rows = one(".lines", list);
       rows.replaceChildren();
       const numbers = rowNumbers(before.fields, list.dataset["rows"] ?? "");
       for (const number of numbers.length > 0 ? numbers : [0]) rows.append(newRow(list, number, rows.children.length));
@@ -204,7 +204,7 @@ function newRow(list: Element, number: number, before: number): HTMLElement {
   const text = one<HTMLTemplateElement>("template", list).innerHTML;
   const made = make("template");
   made.innerHTML = text.replaceAll("__n__", String(number)).replaceAll("__k__", String(before + 1));
-  return one("li", made.content);
+  return one(".row", made.content);
 }
 
 function addRow(rows: Element): void {
