@@ -126,6 +126,7 @@ def create_app(settings: Settings | None = None) -> FastAPI:
         responses=responses(401, 403, 404, 422, 500),
     )
     app.state.settings = chosen
+    app.state.leaving = lambda: False  # whoever serves it says when it is told to end
     app.mount("/static", Assets(), name="static")
     for noun in ROUTERS:
         app.include_router(noun.router)

@@ -39,7 +39,7 @@ from scheduler.week import Week, read_week
 GOING = ("waiting", "running")
 WRITE_S = 0.5  # between two writes of a run's progress
 LISTEN_S = 0.1  # how long a thread listens before it looks whether somebody wants to stop
-STILL_S = 15.0  # between two signs of life to a watcher of a run that has nothing new
+LOOK_S = 1.0  # between two looks of a watcher of a run that has nothing new
 CLOSE_S = 5.0  # for the planners to hand over what they have when the service ends
 
 _log = logging.getLogger("eaveboard")
@@ -134,7 +134,7 @@ class Runs:
             return None if going is None else going.shown
 
     async def watch(self, run_id: int) -> AsyncIterator[Shown | None]:
-        """Yield a run as it is, and again at every change until it has ended; None as a sign of life in between.
+        """Yield a run as it is, and again at every change until it has ended; None for each second without one.
 
         Yields nothing where no such run is going. A watcher that is slow misses what is past, never what is last.
         """
@@ -156,7 +156,7 @@ class Runs:
                         return
                     continue
                 try:
-                    await asyncio.wait_for(changed.wait(), STILL_S)
+                    await asyncio.wait_for(changed.wait(), LOOK_S)
                 except TimeoutError:
                     yield None
         finally:

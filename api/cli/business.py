@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import contextlib
 import os
 from pathlib import Path
 from typing import Annotated
@@ -41,10 +42,12 @@ def serve(
 
     settings = read_settings(os.environ)
     typer.echo(f"The week sheet is at http://127.0.0.1:{port or settings.port}/ (Ctrl-C ends)", err=True)
-    uvicorn.run(
-        create_app(settings),
-        host="127.0.0.1",
-        port=port or settings.port,
-        log_level="warning",
-        timeout_graceful_shutdown=3,
+    app = create_app(settings)
+    server = uvicorn.Server(
+        uvicorn.Config(app, "127.0.0.1", port or settings.port, log_level="warning", timeout_graceful_shutdown=5)
     )
+    app.state.leaving = lambda: server.should_exit  # streams that would go on for minutes end by themselves
+    with contextlib.suppress(KeyboardInterrupt):
+        server.run()
+    if not server.started:
+        raise typer.Exit(1)

@@ -35,6 +35,7 @@ Staff = Annotated[Who, allow(*STAFF)]
 Manager = Annotated[Who, allow(Role.manager)]
 RunId = Annotated[int, Path(description="the number of a run")]
 LONGEST_S = 3600
+STILL_S = 15  # between two signs of life on a stream with no news, so that nobody on the way takes it for dead
 # The documents of a run are large, and nobody reads them here.
 _LIGHT = [defer(col(column)) for column in (PlanRun.week, PlanRun.because, PlanRun.best)]  # type: ignore[arg-type]
 
@@ -141,11 +142,16 @@ def events(request: Request, session: Database, _: Staff, run_id: RunId) -> Resp
 
 async def _events(request: Request, row: PlanRun) -> AsyncIterator[str]:
     runs: Runs = request.app.state.runs
-    told = False
+    told, quiet_s = False, 0
     assert row.id is not None
     async for shown in runs.watch(row.id):
-        told = True
-        yield ": still at work\n\n" if shown is None else _event(shown)
+        if request.app.state.leaving():
+            return
+        told, quiet_s = True, quiet_s + 1 if shown is None else 0
+        if shown is not None:
+            yield _event(shown)
+        elif quiet_s % STILL_S == 0:
+            yield ": still at work\n\n"
     if not told:  # it had ended before, or between the two looks
         with transaction(request.app.state.database) as session:
             row = session.get_one(PlanRun, row.id)
