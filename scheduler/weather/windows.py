@@ -19,6 +19,7 @@ within one step.
 from __future__ import annotations
 
 import datetime
+import functools
 import itertools
 import zoneinfo
 from collections.abc import Sequence
@@ -104,7 +105,7 @@ def work_windows(
         local = local_day(start_date + datetime.timedelta(days=day), zone)
         crews = None if crew_hours is None else [s for s in crew_hours if s.day == day]
         blocks = _closed(local, start_date + datetime.timedelta(days=day), site, found, crews)
-        weather, slots = _weather(local, forecast, found, errors)
+        weather, slots = _weather(local, forecast, tuple(found.items()), errors)
         blocks += weather
         for span in sorted((s for s in customer_hours if s.day == day), key=lambda s: (s.start, s.end)):
             here = [b for b in blocks if b.start < span.end and span.start < b.end]
@@ -153,10 +154,12 @@ def _closed(
     return [b for b in blocks if b.end > b.start]
 
 
+@functools.lru_cache(maxsize=256)  # the same for all sites of a forecast and all works with the same limits
 def _weather(
-    local: LocalDay, forecast: Forecast | None, limits: dict[Measure, Limit], errors: ErrorModel
-) -> tuple[list[Block], list[_Slot]]:
+    local: LocalDay, forecast: Forecast | None, limited: tuple[tuple[Measure, Limit], ...], errors: ErrorModel
+) -> tuple[tuple[Block, ...], tuple[_Slot, ...]]:
     """Return what the forecast closes on a day, and its slots with their chances, gaps filled in (`hour` < 0)."""
+    limits = dict(limited)
     wait = round(limits["thunder_wait_min"].value) if "thunder_wait_min" in limits else 0
     blocks: list[Block] = []
     slots: list[_Slot] = []
@@ -177,7 +180,7 @@ def _weather(
         slots += [_Slot(start, cut, n, stormy.any()), _Slot(cut, start + 60, n, risk.any())]
         edge, tail = start + 60, risk.thunder
     slots += _unknown(edge, DAY_MIN, tail, wait, errors.unforecast_chance)
-    return blocks, [s for s in slots if s.end > s.start and s.end > 0]
+    return tuple(blocks), tuple(s for s in slots if s.end > s.start and s.end > 0)
 
 
 def _unknown(start: int, end: int, tail: float, wait: int, chance: float) -> list[_Slot]:
