@@ -30,8 +30,7 @@ if (sheet.board().classList.contains("planner")) {
   post.listen();
   drag.listen();
   keys.listen(() => void undo());
-  const first = sheet.board().querySelector<HTMLElement>(".grip");
-  if (first !== null) first.tabIndex = 0;
+  sheet.reachable();
   document.addEventListener("click", (event) => {
     if (!(event.target instanceof Element)) return;
     const at = event.target;

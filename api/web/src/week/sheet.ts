@@ -131,8 +131,16 @@ export async function refresh(): Promise<string[]> {
   one("#compared").hidden = true;
   const plan = next.querySelector<HTMLElement>("#board")?.dataset.plan;
   if (plan !== undefined) board().dataset.plan = plan;
+  reachable();
   if (location.search !== "") history.replaceState(null, "", address);
   return drawn;
+}
+
+/** See to it that Tab reaches one grip; the arrows lead on from there. */
+export function reachable(): void {
+  if (board().querySelector('.grip[tabindex="0"]') !== null) return;
+  const first = board().querySelector<HTMLElement>(".grip");
+  if (first !== null) first.tabIndex = 0;
 }
 
 /** Have the line of the dates stay in view: the head of the sheet rolls away but for it. */
