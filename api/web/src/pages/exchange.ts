@@ -3,9 +3,8 @@ import { attempt, csrf, Fault, one, say } from "../common.ts";
 
 const form = one<HTMLFormElement>("form.take-in");
 
-/** Send the form as it stands and put the answer's part for what was tried in place of the one shown. */
-async function send(button: HTMLButtonElement): Promise<void> {
-  const body = new FormData(form, button);
+/** Send what the form held and put the answer's part for what was tried in place of the one shown. */
+async function send(body: FormData): Promise<void> {
   const answer = await fetch(form.action, {
     method: "POST",
     body,
@@ -29,8 +28,9 @@ form.addEventListener("submit", (event) => {
   const button = event.submitter;
   if (!(button instanceof HTMLButtonElement)) return;
   event.preventDefault();
+  const body = new FormData(form, button); // before the button is disabled: its value would be left out
   button.disabled = true;
-  void attempt(() => send(button)).then((heard) => {
+  void attempt(() => send(body)).then((heard) => {
     button.disabled = false;
     if (!heard) untried();
   });
