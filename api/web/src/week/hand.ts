@@ -180,6 +180,7 @@ export async function put(): Promise<void> {
     if (despite && !(await ask(`${promises.join(" ")} Move it all the same?`, { yes: "Break the promise" }))) {
       return refused("Not moved.");
     }
+    busy(true);
     await send("POST", `/plans/${sheet.planId()}/moves`, { ...body(mine), despite }, { key: newKey() });
     clear();
     await sheet.refresh();
@@ -191,7 +192,14 @@ export async function put(): Promise<void> {
     refused(`Not moved. ${fault.message}`);
   } finally {
     putting = false;
+    busy(false);
   }
+}
+
+/** Show that the service is at work on the move: it looks for the reasons of what waits now. */
+function busy(now: boolean): void {
+  one("#slip-put").textContent = now ? "Putting it there …" : "Put here";
+  for (const name of ["put", "pile", "drop"]) one<HTMLButtonElement>(`#slip-${name}`).disabled = now;
 }
 
 /** Say why not; a visit that was dragged goes back to its place, one moved by keys stays in hand to be tried elsewhere. */
