@@ -164,21 +164,21 @@ def words(session: Session, visit_id: str, spot: Spot | None, *, before: Spot | 
 def when_posted(session: Session, posted: Posted) -> None:
     """Draft a message for each visit whose posted time differs from what its customer was told.
 
-    Visits of open cases are left to their case; so are drafts that tell of the same spot already.
+    Visits of open cases are left to their case; where the newest message tells of the same spot already, whatever became
+    of it, there is none.
     """
     in_case = {row.visit_id for row in session.exec(select(tables.CaseVisit).where(tables.CaseVisit.state == "open"))}
     told = {b.visit_id: b for b in session.exec(_in_week(posted)).all()}
-    drafts = {
-        m.visit_id: m for m in session.exec(select(tables.Message).where(col(tables.Message.state).in_(OPEN))).all()
-    }
+    planned = spots_of(posted.plan, posted.row.start_date)
+    last = {m.visit_id: m for m in session.exec(_about({*planned, *told})).all()}  # the newest of each visit stays
     local = posted.now.astimezone(zoneinfo.ZoneInfo(posted.week.timezone))
-    for visit_id, spot in spots_of(posted.plan, posted.row.start_date).items():
+    for visit_id, spot in planned.items():
         date = datetime.date.fromisoformat(spot["date"])
         if visit_id in in_case or (date, spot["start"]) <= (local.date(), local.hour * 60 + local.minute):
             continue
         booking = told.pop(visit_id, None) or told_now(session, visit_id)
         spot |= {"hold": "soft" if booking is None else booking.hold}
-        known = drafts.get(visit_id)
+        known = last.get(visit_id)
         if known is not None and _tells(known.spot, spot):
             continue
         if booking is not None and booking.day == date and abs(booking.start - spot["start"]) <= RETIME_FROM_MIN:
@@ -187,11 +187,10 @@ def when_posted(session: Session, posted: Posted) -> None:
             session, visit_id, spot, before=_as_spot(booking), why="" if booking is None else "moved", now=posted.now,
             by=posted.by,
         )  # fmt: skip
-    planned = spots_of(posted.plan, posted.row.start_date)
     for visit_id, booking in told.items():
         visit = session.get_one(tables.Visit, visit_id)
         gone = visit_id not in planned and visit_id not in in_case and visit.state == "open"
-        known = drafts.get(visit_id)
+        known = last.get(visit_id)
         if gone and booking.day >= local.date() and not (known is not None and known.spot is None):
             draft(session, visit_id, None, before=_as_spot(booking), why="other", now=posted.now, by=posted.by)
 
@@ -363,6 +362,11 @@ def _as_spot(booking: tables.Booking | None) -> dict[str, Any] | None:
         return None
     return {"crew": booking.crew_id, "date": booking.day.isoformat(), "start": booking.start, "end": booking.start,
             "hold": booking.hold}  # fmt: skip
+
+
+def _about(visit_ids: set[str]) -> Any:
+    wanted = select(tables.Message).where(col(tables.Message.visit_id).in_(visit_ids))
+    return wanted.order_by(col(tables.Message.id))
 
 
 def _in_week(posted: Posted) -> Any:

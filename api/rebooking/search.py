@@ -40,10 +40,10 @@ if TYPE_CHECKING:
     from scheduler.offers import Offer
 
 BEST = 5
-# How long a week may be searched through before half days are tried one by one, and how long each of those.
-WARM_S, HALF_S = 12.0, 1.5
+# How long the best plan may take to be proven before half days are tried one by one instead, how long each of those is
+# tried, and how long a week may be searched through that was proven in time.
+PROVE_S, HALF_S, WARM_S = 10.0, 1.5, 30.0
 _WARM_KEPT = 3
-NO_HALF_DAY = "there is no time left in this week that its kit, crews, hours and weather allow"
 
 
 @dataclass
@@ -139,6 +139,7 @@ class Searches:
             return {row.visit_id for row in rows if row.state == "open" or row.case_id == case_id}
 
     def _moving(self, case_id: int, visit_id: str, today: Today, stand: Standing) -> list[dict[str, Any]]:
+        from scheduler.engine import solve
         from scheduler.offers import offers, warm
 
         key = (today.posted.plan_id, visit_id, msgspec.json.encode(stand.week), repr(stand.fixed))
@@ -146,6 +147,11 @@ class Searches:
             kept = self._warm.get(key)
         if kept is None:
             self._say(case_id, visit_id, "searching the week through, others moving")
+            best = solve(
+                stand.week, seconds=PROVE_S, clock=self._until_closed, workers=1, fixed=stand.fixed, start=stand.plan
+            )
+            if best.bound != best.cost.total or self._closing:  # keeping it warm would take minutes
+                return self._tried(case_id, visit_id, today, stand)
             kept = warm(stand.week, clock=self._until_closed, seconds=WARM_S, workers=1, fixed=stand.fixed)
             with self._lock:
                 self._warm[key] = kept
