@@ -1,0 +1,434 @@
+"""/rebooking: what fell, the times offered for it; taking one posts, books and drafts at once, or not at all."""
+
+from __future__ import annotations
+
+import datetime
+import shutil
+import time
+from collections.abc import Iterator
+from pathlib import Path
+from typing import Any
+
+import pytest
+import sqlalchemy as sa
+from fastapi import FastAPI
+from fastapi.testclient import TestClient
+from sqlmodel import select
+
+from api import tables
+from api.accounts import Role
+from api.database import open_database, transaction
+from api.posted import posted_week
+from api.posting import post
+from api.rebooking import search
+from api.service import plan_week, prepare_week
+from api.settings import sqlite_address
+from scheduler.audit import audit
+from scheduler.engine import solve
+from scheduler.plan import read_plan
+from scheduler.price import outings, visits
+from scheduler.week import read_week
+from tests.conftest import BuiltDemo
+from tests.service.cast import JSON, PAGE, csrf_in, running, settings_for, signed_in
+
+MONDAY = datetime.date(2027, 4, 12)
+THURSDAY = datetime.datetime(2027, 4, 8, 20, tzinfo=datetime.UTC)
+PLAN_S = 4.0
+
+
+@pytest.fixture(scope="module")
+def posted_demo(built: BuiltDemo, tmp_path_factory: pytest.TempPathFactory) -> Path:
+    """The demo planned by the engine and posted, every customer's message of the posting dropped."""
+    folder = shutil.copytree(built.out, tmp_path_factory.mktemp("rebooking") / "data")
+    engine = open_database(sqlite_address(folder))
+    made = prepare_week(engine, MONDAY, THURSDAY)
+    start = time.process_time()
+    planner = lambda week, *, seconds, report=None: solve(  # noqa: E731
+        week, seconds=60.0, clock=time.monotonic, stop=lambda: time.process_time() - start > seconds
+    )
+    row, _ = plan_week(engine, made, planner, seconds=PLAN_S, now=THURSDAY, by="test")
+    with transaction(engine) as session:
+        post(session, session.get_one(tables.StoredPlan, row.id), now=THURSDAY, by="test", despite=[], despite_why="")
+        session.execute(sa.update(tables.Message).values(state="dropped"))
+    engine.dispose()
+    return folder
+
+
+@pytest.fixture
+def app(posted_demo: Path, tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> Iterator[FastAPI]:
+    """The application over the posted demo, at the moment of the posting; with others moving it searches briefly."""
+    monkeypatch.setattr(search, "PROVE_S", 0.1)
+    monkeypatch.setattr(search, "HALF_S", 0.2)
+    settings = settings_for(shutil.copytree(posted_demo, tmp_path / "data"))
+    with running(settings) as app:
+        app.state.clock = lambda: THURSDAY + datetime.timedelta(hours=1)
+        yield app
+
+
+@pytest.fixture
+def office(app: FastAPI) -> TestClient:
+    client = signed_in(app, Role.office)
+    client.headers["accept"] = "application/json"
+    return client
+
+
+def posted(app: FastAPI) -> tables.StoredPlan:
+    with transaction(app.state.database) as session:
+        row = posted_week(session, MONDAY)
+        assert row is not None
+        return session.get_one(tables.StoredPlan, row.plan_id)
+
+
+def spots(stored: tables.StoredPlan) -> dict[str, Any]:
+    return visits(outings(read_week(stored.week), read_plan(stored.plan).routes))
+
+
+def a_visit(app: FastAPI, kind: str = "install", *, booked: bool | None = None) -> str:
+    """Return a posted visit of a kind in the middle of the week, which the customer was told of or not."""
+    at = spots(posted(app))
+    with transaction(app.state.database) as session:
+        told = {b.visit_id for b in session.exec(select(tables.Booking)).all()}
+        first = {f.first_id for f in session.exec(select(tables.VisitFollows)).all()}
+        found = [
+            v for v in sorted(at) if session.get_one(tables.Visit, v).kind == kind and v not in first
+            and booked in (None, v in told)
+        ]  # fmt: skip
+    return min(found, key=lambda v: (abs(at[v].day - 3), v))
+
+
+def searched(app: FastAPI, office: TestClient, case: int, visit: str) -> dict[str, Any]:
+    """Search now, and return the visit as the case then shows it, its version and offers with it."""
+    app.state.searches.now_and_here(case, visit)
+    answer = office.get(f"/rebooking/{case}", params={"visit": visit})
+    assert answer.status_code == 200, answer.text
+    row: dict[str, Any] = next(v for v in answer.json()["visits"] if v["visit"] == visit)
+    assert app.state.searches.progress(case, visit).fault == ""
+    return row
+
+
+def opened(office: TestClient, **form: Any) -> dict[str, Any]:
+    answer = office.post("/rebooking", data=form)
+    assert answer.status_code == 201, answer.text
+    case: dict[str, Any] = answer.json()
+    return case
+
+
+def of_kind(row: dict[str, Any], kind: str) -> list[dict[str, Any]]:
+    return [offer for offer in row["offers"] if offer["kind"] == kind]
+
+
+def take(office: TestClient, case: int, row: dict[str, Any], offer: dict[str, Any], **more: Any) -> Any:
+    form = {"choice": offer["key"], "version": row["version"], **more}
+    return office.post(f"/rebooking/{case}/visits/{row['visit']}/take", data=form)
+
+
+def count_short(app: FastAPI, visit: str) -> None:
+    """Have a piece of the crate counted short, its order expected on Saturday."""
+    with transaction(app.state.database) as session:
+        row = session.get_one(tables.Visit, visit)
+        part = session.exec(
+            select(tables.MakerPart).where(tables.MakerPart.awning_id == row.awning_id).order_by(tables.MakerPart.item)
+        ).first()
+        assert part is not None
+        session.add(
+            tables.BenchCount(visit_id=visit, item=part.item, counted=part.quantity - 1, counted_on=THURSDAY.date(),
+                              counted_by="olive")
+        )  # fmt: skip
+        saturday = MONDAY + datetime.timedelta(days=5)
+        session.add(tables.Short(visit_id=visit, item=part.item, missing=1, supplier="Maker", order_ref="1",
+                                 ordered_on=THURSDAY.date(), expected_on=saturday))  # fmt: skip
+        session.add(tables.History(at=THURSDAY, by="olive", did="counted", noun="visit", noun_id=visit))
+
+
+def holds_together(app: FastAPI, cost_cents: int) -> None:
+    """The posted plan keeps every rule of its week, and costs what was offered."""
+    stored = posted(app)
+    week, plan = read_week(stored.week), read_plan(stored.plan)
+    verdict = audit(week, plan)
+    assert verdict.ok, verdict.broken_rules
+    assert stored.cost_cents == plan.cost.total == verdict.cost.total == cost_cents
+
+
+def test_nothing_is_to_be_looked_at_while_all_can_go(office: TestClient) -> None:
+    answer = office.get("/rebooking").json()
+    assert (answer["cases"], answer["look_at"]) == ([], [])
+    assert "can still go as it is posted" in office.get("/rebooking", headers=PAGE).text
+
+
+def test_a_crate_counted_short_is_offered_other_times_and_taking_one_does_all_at_once(
+    app: FastAPI, office: TestClient
+) -> None:
+    visit = a_visit(app)
+    before = posted(app)
+    count_short(app, visit)
+    (look,) = office.get("/rebooking").json()["look_at"]
+    assert (look["visit"], look["cause"]) == (visit, "short")
+    assert "missing, expected on Sat Apr 17" in look["words"]
+    case = opened(office, cause="short", visit=visit)
+    row = searched(app, office, case["id"], visit)
+    (wait,) = of_kind(row, "wait")
+    assert wait["extra_cents"] > 0
+    assert "routes" not in str(row["offers"])
+    offers = of_kind(row, "stays")
+    assert all(offer["day"] == 5 for offer in offers)  # its part comes on Saturday
+    choice = offers[0] if offers else wait
+    answer = take(office, case["id"], row, choice, hold="day")
+    assert answer.status_code == 200, answer.text
+    holds_together(app, choice["cost_cents"])
+    after = posted(app)
+    assert (after.how, after.made_from) == ("offered", before.id)
+    assert (visit in spots(after)) == bool(offers)
+    with transaction(app.state.database) as session:
+        (message,) = session.exec(select(tables.Message).where(tables.Message.state == "draft")).all()
+        assert (message.visit_id, message.case_id) == (visit, case["id"])
+        current = session.exec(
+            select(tables.Booking).where(tables.Booking.visit_id == visit, tables.Booking.withdrawn_at.is_(None))  # type: ignore[union-attr]
+        ).all()
+        if offers:
+            (booking,) = current
+            spot = spots(after)[visit]
+            assert (booking.crew_id, (booking.day - MONDAY).days, booking.start, booking.hold) == (
+                spot.crew, spot.day, spot.start, "day"
+            )  # fmt: skip
+        else:
+            assert not current
+    assert office.get(f"/rebooking/{case['id']}").json()["state"] == "closed"
+    assert office.get("/rebooking").json()["look_at"] == []
+
+
+def test_a_waiting_job_fills_the_hole_and_its_customer_is_to_be_told(app: FastAPI, office: TestClient) -> None:
+    visit = a_visit(app, booked=False)
+    case = opened(office, cause="customer", visit=visit)
+    row = searched(app, office, case["id"], visit)
+    assert take(office, case["id"], row, of_kind(row, "wait")[0]).status_code == 200
+    row = searched(app, office, case["id"], visit)
+    fills = of_kind(row, "fill")
+    if not fills:
+        pytest.skip("the plan of this run left no job that would pay in the hole")
+    before = posted(app).cost_cents
+    best = fills[0]
+    assert [f["saves_cents"] for f in fills] == sorted((f["saves_cents"] for f in fills), reverse=True)
+    address = f"/rebooking/{case['id']}/visits/{visit}/fill"
+    answer = office.post(address, data={"choice": best["key"], "version": row["version"]})
+    assert answer.status_code == 200, answer.text
+    holds_together(app, best["cost_cents"])
+    assert posted(app).how == "repaired"
+    at = spots(posted(app))[best["visit"]]
+    assert (at.crew, at.day, at.start) == (best["crew"], best["day"], best["start"])
+    assert before != posted(app).cost_cents
+    with transaction(app.state.database) as session:
+        drafts = session.exec(select(tables.Message).where(tables.Message.state == "draft")).all()
+    assert best["visit"] in {message.visit_id for message in drafts}
+
+
+def test_a_crew_away_makes_its_visits_fall_and_they_are_dealt_with_one_after_another(
+    app: FastAPI, office: TestClient
+) -> None:
+    at = spots(posted(app))
+    days: dict[tuple[str, int], list[str]] = {}
+    for name, spot in at.items():
+        days.setdefault((spot.crew, spot.day), []).append(name)
+    (crew, day), names = max(days.items(), key=lambda item: (len(item[1]), item[0]))
+    date = MONDAY + datetime.timedelta(days=day)
+    with transaction(app.state.database) as session:
+        lead = session.get_one(tables.Crew, crew).lead_id
+    case = opened(office, cause="crew away", crew=crew, day=str(date), person=lead, detail="in bed with a cold")
+    assert {v["visit"] for v in case["visits"]} >= set(names)
+    with transaction(app.state.database) as session:
+        (off,) = session.exec(select(tables.DayOff).where(tables.DayOff.person_id == lead, tables.DayOff.first == date))
+        assert off.why == "in bed with a cold"
+    assert office.get("/rebooking").json()["look_at"] == []  # all of them are in the case
+    left = [v["visit"] for v in case["visits"]]
+    for name in left:
+        row = searched(app, office, case["id"], name)
+        choice = min(of_kind(row, "stays") + of_kind(row, "wait"), key=lambda o: o["extra_cents"])
+        assert (choice.get("crew"), choice.get("day")) != (crew, day)
+        answer = take(office, case["id"], row, choice)
+        assert answer.status_code == 200, answer.text
+        holds_together(app, choice["cost_cents"])
+        assert spots(posted(app)).get(name) != at[name]
+        rest = [n for n in left[left.index(name) + 1 :] if n in spots(posted(app))]
+        assert all(spots(posted(app))[n].day == at[n].day for n in rest)  # each in its own turn
+    assert office.get(f"/rebooking/{case['id']}").json()["state"] == "closed"
+    assert not [n for n, s in spots(posted(app)).items() if (s.crew, s.day) == (crew, day)]
+    assert crew not in {s.crew for s in spots(posted(app)).values() if s.day == day}
+
+
+def test_a_forecast_that_takes_the_work_window_makes_the_visit_fall(app: FastAPI, office: TestClient) -> None:
+    at = spots(posted(app))
+    with transaction(app.state.database) as session:
+        newest = session.exec(select(tables.StoredForecast)).all()[-1]
+        lines = newest.hours.splitlines()
+        head = lines[0].split(",")
+        wind = next(n for n, name in enumerate(head) if "gust" in name or "wind" in name)
+        installs = [v for v in at if session.get_one(tables.Visit, v).kind == "install"]
+        day = sorted(at[v].day for v in installs)[len(installs) // 2]
+        date = (MONDAY + datetime.timedelta(days=day)).isoformat()
+        storm = [
+            ",".join("30" if n in (wind, wind + 1) and name else name for n, name in enumerate(line.split(",")))
+            if date in line else line
+            for line in lines
+        ]  # fmt: skip
+        session.add(
+            tables.StoredForecast(source="test", issued=newest.issued + datetime.timedelta(hours=1),
+                                  hours="\n".join(storm) + "\n")
+        )  # fmt: skip
+    look = office.get("/rebooking").json()["look_at"]
+    assert {line["visit"] for line in look} >= {v for v in installs if at[v].day == day}
+    assert {line["cause"] for line in look} == {"weather"}
+    assert "By the newest forecast" in look[0]["words"]
+    case = opened(office, cause="weather", visit=look[0]["visit"])
+    row = searched(app, office, case["id"], look[0]["visit"])
+    assert all(offer["day"] != day for offer in of_kind(row, "stays"))
+    choice = (of_kind(row, "stays") + of_kind(row, "wait"))[0]
+    assert take(office, case["id"], row, choice).status_code == 200
+    holds_together(app, choice["cost_cents"])
+    left = office.get("/rebooking").json()["look_at"]
+    assert {line["visit"] for line in left} == {line["visit"] for line in look[1:]}  # the others wait for their turn
+
+
+def test_a_customers_wishes_narrow_the_offers(app: FastAPI, office: TestClient) -> None:
+    visit = a_visit(app, kind="repair")
+    case = opened(office, cause="customer", visit=visit)
+    free = of_kind(searched(app, office, case["id"], visit), "stays")
+    row = office.get(f"/rebooking/{case['id']}").json()["visits"][0]
+    assert office.post(
+        f"/rebooking/{case['id']}/visits/{visit}/keep", data={"version": row["version"]}
+    ).status_code == 200  # fmt: skip
+    assert free
+    day = MONDAY + datetime.timedelta(days=free[0]["day"])
+    late = {"earliest": "8:00", "latest": "16:00", "days": [str(day)]}
+    case = opened(office, cause="customer", visit=visit, **late)
+    for offer in of_kind(searched(app, office, case["id"], visit), "stays"):
+        assert offer["day"] == free[0]["day"]
+        assert offer["start"] >= 480
+        assert offer["end"] <= 960
+
+
+def test_of_two_who_take_at_once_one_does_and_the_other_is_told(app: FastAPI, office: TestClient) -> None:
+    visit = a_visit(app)
+    case = opened(office, cause="customer", visit=visit)
+    row = searched(app, office, case["id"], visit)
+    (wait,) = of_kind(row, "wait")
+    assert take(office, case["id"], row, wait).status_code == 200
+    plans = posted(app).id
+    again = take(office, case["id"], row, wait)
+    assert again.status_code in (409, 412)
+    assert again.json()["type"] == "/problems/changed-meanwhile"
+    assert posted(app).id == plans
+    other = a_visit(app)
+    case = opened(office, cause="customer", visit=other)
+    row = searched(app, office, case["id"], other)
+    address = f"/rebooking/{case['id']}/visits/{other}/keep"
+    assert office.post(address).status_code == 428
+    assert office.post(address, headers={"If-Match": '"99"'}).status_code == 412
+    assert office.post(address, headers={"If-Match": f'"{row["version"]}"'}).status_code == 200
+
+
+def test_an_offer_of_a_plan_that_is_not_posted_any_more_is_refused_and_nothing_changes(
+    app: FastAPI, office: TestClient
+) -> None:
+    visit = a_visit(app)
+    case = opened(office, cause="customer", visit=visit)
+    row = searched(app, office, case["id"], visit)
+    stored = posted(app)
+    with transaction(app.state.database) as session:
+        copy = tables.StoredPlan(**stored.model_dump(exclude={"id"}))
+        session.add(copy)
+        session.flush()
+        post(session, copy, now=THURSDAY + datetime.timedelta(hours=2), by="maud", despite=[], despite_why="")
+    answer = take(office, case["id"], row, of_kind(row, "wait")[0])
+    assert answer.status_code == 409
+    assert "posted anew" in answer.json()["detail"]
+    after = posted(app)
+    assert after.plan == stored.plan
+    assert office.get(f"/rebooking/{case['id']}").json()["visits"][0]["state"] == "open"
+
+
+def test_an_offer_that_todays_rows_no_longer_give_is_refused(app: FastAPI, office: TestClient) -> None:
+    visit = a_visit(app)
+    case = opened(office, cause="customer", visit=visit)
+    row = searched(app, office, case["id"], visit)
+    (choice, *_) = of_kind(row, "stays")
+    with transaction(app.state.database) as session:
+        session.get_one(tables.Visit, visit).minutes = 37
+        session.add(tables.History(at=THURSDAY, by="maud", did="changed", noun="visit", noun_id=visit))
+    answer = take(office, case["id"], row, choice)
+    assert answer.status_code == 409
+    assert "has changed since this was found" in answer.json()["detail"]
+
+
+def test_a_case_cannot_be_opened_twice_nor_for_what_is_not_posted(app: FastAPI, office: TestClient) -> None:
+    visit = a_visit(app)
+    case = opened(office, cause="customer", visit=visit)
+    twice = office.post("/rebooking", data={"cause": "customer", "visit": visit})
+    assert (twice.status_code, twice.json()["case"]) == (409, case["id"])
+    led = office.post("/rebooking", data={"cause": "customer", "visit": visit}, headers=PAGE)
+    assert (led.status_code, led.headers["location"]) == (303, f"/rebooking/{case['id']}")
+    for form, where in [
+        ({"cause": "customer", "visit": "J-none"}, "visit"),
+        ({"cause": "customer"}, "visit"),
+        ({"cause": "plague", "visit": visit}, "cause"),
+        ({"cause": "crew away", "crew": "nobody", "day": "2027-04-12"}, "crew"),
+        ({"cause": "crew away", "crew": "north-1", "day": "soon"}, "day"),
+        ({"cause": "customer", "visit": visit, "earliest": "nine"}, "earliest"),
+        ({"cause": "customer", "visit": visit, "earliest": "12:00", "latest": "9:00"}, "latest"),
+    ]:
+        refused = office.post("/rebooking", data=form)
+        assert (refused.status_code, refused.json()["where"]) == (422, where), form
+        shown = office.post("/rebooking", data=form, headers=PAGE)
+        assert shown.status_code == 422
+        assert f"▲ {where}: " in shown.text
+    assert office.get("/rebooking/99").status_code == 404
+    assert office.get("/rebooking/99999999999999").status_code == 404
+    assert office.get(f"/rebooking/{case['id']}/visits/J-none/state").status_code == 404
+
+
+def test_the_pages_work_by_forms_alone(app: FastAPI, office: TestClient) -> None:
+    """Open a case, read the offers, take one, as a browser without scripts does."""
+    visit = a_visit(app)
+    page = office.get("/rebooking/new", params={"visit": visit, "cause": "customer"}, headers=PAGE).text
+    form = {"csrf": csrf_in(page), "visit": visit, "cause": "customer", "detail": "wants a later day"}
+    made = office.post("/rebooking", data=form, headers=PAGE)
+    assert made.status_code == 303
+    case = int(made.headers["location"].rsplit("/", 1)[1])
+    row = searched(app, office, case, visit)
+    page = office.get(made.headers["location"], headers=PAGE).text
+    assert "Let it wait" in page
+    assert "Others stay where they are" in page
+    (wait,) = of_kind(row, "wait")
+    assert wait["key"] in page
+    form = {"csrf": csrf_in(page), "choice": wait["key"], "version": row["version"]}
+    done = office.post(f"/rebooking/{case}/visits/{visit}/take", data=form, headers=PAGE)
+    assert done.status_code == 303
+    page = office.get(done.headers["location"].partition("#")[0], headers=PAGE).text
+    assert "Closed: every visit is dealt with" in page
+    assert "The hole" in page
+    lines = office.get("/history", params={"noun": "case"}).json()["items"]
+    assert [line["did"] for line in lines][:3] == ["closed", "let wait", "opened"]
+    assert {line["by"] for line in lines} == {"olive"}
+
+
+def test_others_may_move_where_that_is_asked(app: FastAPI, office: TestClient, monkeypatch: pytest.MonkeyPatch) -> None:
+    """A week too hard to be searched through in time has each half day tried for a moment, and says so."""
+    monkeypatch.setattr(search, "HALF_S", 0.6)
+    visit = a_visit(app)
+    case = opened(office, cause="customer", visit=visit)
+    app.state.searches._run(case["id"], visit, True)
+    row = next(v for v in office.get(f"/rebooking/{case['id']}").json()["visits"] if v["visit"] == visit)
+    moving = of_kind(row, "moves")
+    assert moving
+    assert [o["extra_cents"] for o in moving] == sorted(o["extra_cents"] for o in moving)
+    other = next((o for o in moving if not o["as_planned"] and o["moves"]), moving[0])
+    for move in other["moves"]:
+        assert move["words"].count("with") + move["words"].count("waiting pile") == 2
+    assert take(office, case["id"], row, other).status_code == 200
+    if not other["as_planned"] or other["moves"]:
+        holds_together(app, other["cost_cents"])
+
+
+def test_leads_and_readers_do_not_rebook(app: FastAPI) -> None:
+    for role in (Role.lead, Role.reader):
+        client = signed_in(app, role)
+        for address in ("/rebooking", "/rebooking/new", "/rebooking/1", "/messages", "/messages/1"):
+            assert client.get(address, headers=JSON).status_code == 403
