@@ -13,7 +13,7 @@ import sqlalchemy as sa
 from sqlmodel import Session, col, select
 
 from api import tables
-from api.kits import counts_of, state_of
+from api.kits import state_of
 from api.weeksheet.kept import kept
 from scheduler.kit import Condition, Kit
 from scheduler.plan import Because, read_plan
@@ -231,15 +231,22 @@ def conditions(session: Session, installs: Sequence[tuple[str, str | None]]) -> 
     }
 
 
-def _counted(
-    session: Session, visits: Collection[str]
-) -> tuple[dict[str, dict[str, tables.BenchCount]], dict[str, list[tables.Short]], set[str]]:
+def _counted(session: Session, visits: Collection[str]) -> tuple[Any, dict[str, list[tables.Short]], set[str]]:
+    """Return the newest count by visit and item, shorts by visit, and which visits are loaded.
+
+    Counts come as plain columns, named as in `BenchCount`: there are ten of them to a kit.
+    """
+    count, state = tables.BenchCount, tables.KitState
+    columns = (count.visit_id, count.item, count.counted, count.damaged, count.count_id)
+    wanted = sa.select(*map(col, columns)).where(col(count.visit_id).in_(visits)).order_by(col(count.id))
+    counts: dict[str, dict[str, Any]] = defaultdict(dict)
+    for row in session.execute(wanted):
+        counts[row.visit_id][row.item] = row
     shorts: dict[str, list[tables.Short]] = defaultdict(list)
     for short in session.exec(select(tables.Short).where(col(tables.Short.visit_id).in_(visits))):
         shorts[short.visit_id].append(short)
-    state = tables.KitState
     on_vans = select(state.visit_id).where(col(state.visit_id).in_(visits), col(state.loaded_on).is_not(None))
-    return counts_of(session, visits), shorts, set(session.exec(on_vans))
+    return counts, shorts, set(session.exec(on_vans))
 
 
 def towns(session: Session) -> list[str]:

@@ -140,7 +140,9 @@ function enter(form: HTMLFormElement): void {
     note.hidden = drawn.svg !== null;
     state.textContent = drawn.state;
     if (drawn.svg === null) {
-      note.textContent = `▲ This drawing is of what was right last. ${drawn.wrong[""] ?? "Mend the marked field."}`;
+      const marked = Object.keys(drawn.wrong).filter((name) => name !== "").map((name) => linked(name) ?? name);
+      const mend = marked.flatMap((link, n) => [n === 0 ? "Mend: " : ", ", link]);
+      note.replaceChildren("▲ This drawing is of what was right last. ", ...(mend.length > 0 ? mend : [drawn.wrong[""] ?? ""]));
       return;
     }
     const picture = new DOMParser().parseFromString(drawn.svg, "image/svg+xml").documentElement;
@@ -188,9 +190,8 @@ function enter(form: HTMLFormElement): void {
   function refuse(errors: readonly FieldFault[]): void {
     mark(Object.fromEntries(errors.map(({ where, problem }) => [where, problem])));
     const listed = errors.map(({ where, problem }) => {
-      const label = document.querySelector(`label[for="${CSS.escape(where)}"]`)?.textContent;
-      const link = label ? [make("a", { href: `#${where}` }, label), ": "] : [];
-      return make("li", {}, ...link, problem);
+      const link = linked(where);
+      return make("li", {}, ...(link === null ? [] : [link, ": "]), problem);
     });
     const many = errors.length === 1 ? "1 field is" : `${errors.length} fields are`;
     const place = one("#faults");
@@ -198,6 +199,12 @@ function enter(form: HTMLFormElement): void {
     place.hidden = false;
     place.focus();
   }
+}
+
+/** Return the label of a field as a link to it; null where the page has no such field. */
+function linked(name: string): HTMLElement | null {
+  const label = document.querySelector(`label[for="${CSS.escape(name)}"]`)?.textContent;
+  return label ? make("a", { href: `#${name}` }, label) : null;
 }
 
 function newRow(list: Element, number: number, before: number): HTMLElement {
