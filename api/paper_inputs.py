@@ -25,7 +25,7 @@ from scheduler.layout.tools import ladder_sizes_ft
 
 MOTOR_SKILL = "motor-setup"
 # Ids named in one statement at most; SQLite takes 32,766, PostgreSQL 65,535.
-_AT_ONCE = 2000
+AT_ONCE = 2000
 _OPEN = sa.select(col(tables.Visit.id)).where(col(tables.Visit.state) == "open")
 
 
@@ -230,7 +230,7 @@ def is_fresh(made: Mapping[str, str], wanted: Mapping[str, str]) -> bool:
 def parts(ids: Collection[str]) -> Iterator[list[str]]:
     """Return the ids in order, as many in one list as a statement may name."""
     ordered = sorted(ids)
-    return (ordered[k : k + _AT_ONCE] for k in range(0, len(ordered), _AT_ONCE))
+    return (ordered[k : k + AT_ONCE] for k in range(0, len(ordered), AT_ONCE))
 
 
 def _hash(*parts: object) -> str:

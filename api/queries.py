@@ -4,13 +4,16 @@ from __future__ import annotations
 
 import datetime
 from collections import defaultdict
+from collections.abc import Collection
 from dataclasses import dataclass, field
 from typing import TypeVar
 
+import sqlalchemy as sa
 from sqlalchemy import desc
 from sqlmodel import Session, SQLModel, col, select
 
 from api import tables
+from api.paper_inputs import AT_ONCE, parts
 from api.rules import Rules, rules_from_data
 from api.shelf_reads import held_pieces, off_shelf
 from scheduler.errors import BadInput
@@ -58,27 +61,49 @@ class Facts:
     off_shelf: dict[str, dict[str, int]] = field(default_factory=dict)
 
 
-def facts(session: Session) -> Facts:
-    """Return everything that a week is built from; raises `BadInput` where no business has been set up."""
+def facts(session: Session, start_date: datetime.date | None = None, also: Collection[str] = ()) -> Facts:
+    """Return everything that a week is built from; raises `BadInput` where no business has been set up.
+
+    `start_date`: only what the week that begins then needs: the visits that it may take, those that one of them follows
+    and those for which pieces are set aside, with theirs; maker's lists and surveys are left out. `also` are further
+    visits that are wanted. None: all rows there are, which takes seconds where there are thousands of jobs.
+    """
     business = session.get(tables.Business, 1)
     if business is None:
         raise BadInput("", "this database holds no business yet; load one first")
+    rules = rules_from_data(business.rules)
     newest = session.exec(select(tables.StoredForecast).order_by(desc(col(tables.StoredForecast.issued)))).first()
-    parts: dict[str, dict[str, tables.MakerPart]] = defaultdict(dict)
-    for part in _all(session, tables.MakerPart):
-        parts[part.awning_id][part.item] = part
+    held = held_pieces(session)
+    ids = awnings = sites = customers = surveyed = None
+    if start_date is not None:
+        ids = _visits_for(session, start_date + datetime.timedelta(days=rules.week_days))
+        ids |= set(also) | {row.visit_id for row in held}
+        ids |= {row.first_id for row in _some(session, tables.VisitFollows, tables.VisitFollows.then_id, ids)}
+    visits = {visit.id: visit for visit in _some(session, tables.Visit, tables.Visit.id, ids)}
+    if ids is not None:
+        awnings = {visit.awning_id for visit in visits.values() if visit.awning_id is not None}
+        sites, surveyed = {visit.site_id for visit in visits.values()}, set[str]()
+    of_sites = {row.id: row for row in _some(session, tables.Site, tables.Site.id, sites)}
+    if ids is not None:
+        customers = {site.customer_id for site in of_sites.values()}
+    parts_of: dict[str, dict[str, tables.MakerPart]] = defaultdict(dict)
+    for part in _some(session, tables.MakerPart, tables.MakerPart.awning_id, surveyed):
+        parts_of[part.awning_id][part.item] = part
     hours: dict[str, list[tables.VisitHours]] = defaultdict(list)
-    for span in _all(session, tables.VisitHours):
+    for span in _some(session, tables.VisitHours, tables.VisitHours.visit_id, ids):
         hours[span.visit_id].append(span)
     counts: dict[str, dict[str, tables.BenchCount]] = defaultdict(dict)
-    for count in _all(session, tables.BenchCount):  # in order of id, so that the newest of an item stays
-        counts[count.visit_id][count.item] = count
+    for count in _some(session, tables.BenchCount, tables.BenchCount.visit_id, ids):
+        counts[count.visit_id][count.item] = count  # in order of id, so that the newest of an item stays
     shorts: dict[str, list[tables.Short]] = defaultdict(list)
-    for short in _all(session, tables.Short):
+    for short in _some(session, tables.Short, tables.Short.visit_id, ids):
         shorts[short.visit_id].append(short)
+    bookings = _some(session, tables.Booking, tables.Booking.visit_id, ids)
+    surveys = _some(session, tables.SiteSurvey, tables.SiteSurvey.awning_id, surveyed)
+    kits = _some(session, tables.KitState, tables.KitState.visit_id, ids)
     return Facts(
         business=business,
-        rules=rules_from_data(business.rules),
+        rules=rules,
         limits=read_limits(business.limits),
         forecast=forecast_from_csv(newest.hours, newest.source, newest.issued) if newest else None,
         yards=_by_id(session, tables.Yard),
@@ -91,21 +116,44 @@ def facts(session: Session) -> Facts:
         out_of_service=_all(session, tables.OutOfService),
         stock=_all(session, tables.StockItem),
         deliveries=_all(session, tables.Delivery),
-        customers=_by_id(session, tables.Customer),
-        sites=_by_id(session, tables.Site),
-        awnings=_by_id(session, tables.Awning),
-        maker_parts=parts,
-        surveys={survey.awning_id: survey for survey in _surveys(session)},
-        visits={visit.id: visit for visit in _all(session, tables.Visit)},
+        customers={row.id: row for row in _some(session, tables.Customer, tables.Customer.id, customers)},
+        sites=of_sites,
+        awnings={row.id: row for row in _some(session, tables.Awning, tables.Awning.id, awnings)},
+        maker_parts=parts_of,
+        surveys={row.awning_id: row for row in sorted(surveys, key=lambda row: (row.surveyed_on, row.id))},
+        visits=visits,
         hours=hours,
-        follows=_all(session, tables.VisitFollows),
-        bookings={b.visit_id: b for b in _all(session, tables.Booking) if b.withdrawn_at is None},
+        follows=_some(session, tables.VisitFollows, tables.VisitFollows.then_id, ids),
+        bookings={b.visit_id: b for b in bookings if b.withdrawn_at is None},
         counts=counts,
         shorts=shorts,
-        loaded={kit.visit_id for kit in _all(session, tables.KitState) if kit.loaded_on is not None},
-        held=held_pieces(session),
-        off_shelf=off_shelf(session),
+        loaded={kit.visit_id for kit in kits if kit.loaded_on is not None},
+        held=held,
+        off_shelf=off_shelf(session, ids),
     )
+
+
+def _visits_for(session: Session, after: datetime.date) -> set[str]:
+    """Return the open visits but those promised for `after` or later; where in doubt, one too many."""
+    visit, told = tables.Visit, tables.Booking
+    current = sa.select(told.visit_id).where(col(told.visit_id) == visit.id, col(told.withdrawn_at).is_(None))  # type: ignore[call-overload]
+    wanted = sa.select(col(visit.id)).where(
+        col(visit.state) == "open",
+        sa.or_(~current.where(col(told.day) >= after).exists(), current.where(col(told.day) < after).exists()),
+    )
+    return set(session.execute(wanted).scalars())
+
+
+def _some(session: Session, table: type[Row], column: object, values: Collection[str] | None) -> list[Row]:
+    """Return the rows whose `column` is one of `values` (None: all rows), in order of their keys."""
+    if values is None:
+        return _all(session, table)
+    keys = table.__table__.primary_key.columns  # type: ignore[attr-defined]
+    wanted = select(table).order_by(*keys)
+    found = [row for some in parts(values) for row in session.exec(wanted.where(col(column).in_(some)))]
+    if len(values) <= AT_ONCE:
+        return found
+    return sorted(found, key=lambda row: [getattr(row, key.name) for key in keys])
 
 
 def newest_plan(session: Session, start_date: datetime.date) -> tables.StoredPlan | None:
@@ -118,17 +166,6 @@ def planned_weeks(session: Session) -> list[datetime.date]:
     """Return the Mondays for which there is a plan, the newest plan's first."""
     rows = session.exec(select(col(tables.StoredPlan.start_date)).order_by(desc(col(tables.StoredPlan.id)))).all()
     return list(dict.fromkeys(rows))
-
-
-def prepared(session: Session, visit_id: str) -> dict[str, tables.Prepared]:
-    """Return what preparation has made of a visit, by what it is."""
-    rows = session.exec(select(tables.Prepared).where(tables.Prepared.visit_id == visit_id)).all()
-    return {row.what: row for row in rows}
-
-
-def _surveys(session: Session) -> list[tables.SiteSurvey]:
-    order = (col(tables.SiteSurvey.surveyed_on), col(tables.SiteSurvey.id))
-    return list(session.exec(select(tables.SiteSurvey).order_by(*order)).all())
 
 
 def _all(session: Session, table: type[Row]) -> list[Row]:
