@@ -165,9 +165,9 @@ const NAMES: Record<string, string> = {
 export function sentence(current: unknown): string {
   if (typeof current !== "object" || current === null) return "";
   const words: string[] = [];
-  for (const [name, value] of Object.entries(current)) {
-    const label = NAMES[name];
-    if (label === undefined || value === null || value === "") continue;
+  for (const [name, label] of Object.entries(NAMES)) {
+    const value = (current as Record<string, unknown>)[name];
+    if (value === undefined || value === null || value === "") continue;
     words.push(`${label === "" ? "" : `${label} `}${written(name, value)}`);
   }
   return words.join(", ");

@@ -20,11 +20,12 @@ let ended: Ended | "sending" = "through";
 let sentAt = localStorage.getItem(`sent ${page}`) ?? "";
 
 async function begin(): Promise<void> {
-  state = newer(await lastState(page), shown);
-  if (day.dataset["link"] === "yes") await forgetOtherStates(page);
-  drawings();
+  // First what hands may touch: nothing that is tapped while the page wakes up goes astray.
   restoreDrafts();
   if (writes) listen();
+  drawings();
+  state = newer(await lastState(page), shown);
+  if (day.dataset["link"] === "yes") await forgetOtherStates(page);
   await refresh();
   addEventListener("online", () => void send());
   addEventListener("offline", () => void noSignal());
@@ -199,6 +200,7 @@ function listen(): void {
   document.querySelector("#out")?.addEventListener("click", () => void goOut());
   document.querySelector("#back")?.addEventListener("click", () => void note(`${page}/back`, "route", "back in the yard", {}));
   for (const field of all<HTMLInputElement>("[data-draft]")) field.addEventListener("input", () => keepDraft(field));
+  for (const field of all<HTMLInputElement>("#day [data-asleep]")) field.disabled = false;
 }
 
 function listenToKit(stop: HTMLElement, visit: string): void {

@@ -148,6 +148,6 @@ function soon(answer: Promise<Response>): Promise<Response> {
 function words(title: string, text: string, signIn = ""): Response {
   const link = signIn === "" ? "" : `<p><a href="${signIn}">Sign in</a></p>`;
   const html = `<!doctype html><html lang="en"><head><meta charset="utf-8"><meta name="viewport" content="width=device-width, initial-scale=1">
-<title>${title}</title><link rel="stylesheet" href="/static/paper.css"></head><body><main id="main"><h1>${title}</h1><p>${text}</p>${link}</main></body></html>`;
+<title>${title}</title><link rel="icon" href="data:,"><link rel="stylesheet" href="/static/paper.css"></head><body><main id="main"><h1>${title}</h1><p>${text}</p>${link}</main></body></html>`;
   return new Response(html, { status: 503, headers: { "Content-Type": "text/html; charset=utf-8" } });
 }
