@@ -15,14 +15,16 @@ from fastapi import FastAPI
 from fastapi.testclient import TestClient
 from sqlmodel import select
 
-from api import tables
+from api import locks, posting, tables
 from api.accounts import Role
 from api.app import create_app
 from api.database import transaction
+from api.problems import Problem
 from api.service import store_plan
 from scheduler.audit import audit
+from scheduler.by_hand import Lock
 from scheduler.engine import solve
-from scheduler.engine.fixed import from_data
+from scheduler.engine.fixed import as_data, from_data
 from scheduler.plan import Plan, read_plan
 from scheduler.week import Booking, Week, read_week
 from tests.conftest import BuiltDemo
@@ -383,3 +385,31 @@ def test_a_run_needs_a_monday_that_is_not_over_and_time(demo: FastAPI) -> None:
     assert manager.post("/runs/999/stop").status_code == 404
     with transaction(demo.state.database) as session:
         assert session.exec(select(tables.PlanRun).where(tables.PlanRun.start_date != DEMO_WEEK)).all() == []
+
+
+def test_of_a_week_under_way_what_has_begun_stays_and_nothing_is_planned_before_now(
+    app: FastAPI, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    monkeypatch.setattr(posting, "WHEN_POSTED", ())  # there is no business round this week
+    at = spots(planned(WEEK))
+    _, day, start = min(at.values(), key=lambda spot: spot[1:])
+    moment = datetime.datetime.combine(MONDAY, datetime.time(), datetime.UTC) + datetime.timedelta(
+        days=day, minutes=start + 5
+    )
+    with transaction(app.state.database) as session:
+        stored = session.get_one(tables.StoredPlan, app.state.plan)
+        before = locks.fixed_of(session, WEEK, {"a": Lock("north", 1, None)}, moment)
+        assert before.visits == {}  # nothing is posted yet
+        assert before.held == {"a": ("north", 1)}
+        posting.post(session, stored, now=NOW, by="maud", despite=[], despite_why="")
+    with transaction(app.state.database) as session:
+        fixed = locks.fixed_of(session, WEEK, {}, moment)
+        assert locks.fixed_of(session, WEEK, {}, NOW).now is None
+        with pytest.raises(Problem, match="is over"):
+            locks.fixed_of(session, WEEK, {}, moment + datetime.timedelta(days=7))
+    begun = {name for name, spot in at.items() if spot[1:] <= (day, start + 5)}
+    assert begun <= set(fixed.visits) == fixed.begun
+    made = spots(solve(WEEK, seconds=None, clock=time.monotonic, fixed=fixed))
+    for name, spot in made.items():
+        assert spot == at[name] if name in begun else spot[1:] >= (day, start + 5)
+    assert from_data(as_data(fixed)) == fixed
