@@ -25,7 +25,7 @@ from api import tables
 from api.database import transaction
 from api.posted import posted_week
 from api.problems import Problem
-from api.rebooking.standing import Standing, Wishes, followers, standing
+from api.rebooking.standing import Standing, Wishes, followers, standing, undisturbed
 from api.rebooking.today import Days, Today
 from scheduler.engine.fixed import Spot
 from scheduler.errors import BadInput
@@ -301,6 +301,7 @@ def _offer(today: Today, stand: Standing, visit_id: str, kind: str, offer: Offer
 
 def _priced(today: Today, stand: Standing, visit_id: str, kind: str, plan: Plan, *, proven: bool) -> dict[str, Any]:
     """Return the offer that a plan with the visit in it makes, as it is kept."""
+    plan = undisturbed(stand.week, plan, today.posted.plan)
     done = visits(outings(stand.week, plan.routes))
     at, job = done[visit_id], next(job for job in stand.week.jobs if job.id == visit_id)
     windows = [w for w in job.windows if w.day == at.day and w.start <= at.start and at.end <= w.end]
@@ -344,10 +345,12 @@ def _fills(today: Today, stand: Standing, visit: tables.CaseVisit, besides: set[
     ends = {job.id: job.minutes for job in stand.week.jobs}
     found = []
     for one in fillings(stand.week, stand.plan, [hole], whole, best=BEST, fixed=stand.fixed):
-        total = one.plan.cost.total
+        plan = undisturbed(stand.week, one.plan, today.posted.plan)
+        total = plan.cost.total
         found.append({
             "key": f"fill:{one.job}:{one.crew}:{one.day}:{one.start}:{total}", "kind": "fill", "visit": one.job,
             "crew": one.crew, "day": one.day, "start": one.start, "end": one.start + ends[one.job],
-            "saves_cents": one.saves_cents, "cost_cents": total, "routes": msgspec.to_builtins(one.plan.routes),
+            "saves_cents": stand.plan.cost.total - total, "cost_cents": total,
+            "routes": msgspec.to_builtins(plan.routes),
         })  # fmt: skip
     return found

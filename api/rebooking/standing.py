@@ -175,7 +175,7 @@ def _possible(today: Today, week: w.Week, event: Event, gone: Collection[str]) -
         except BadInput as problem:
             fault = problem
             continue
-        return now, explained(kept, posted.plan, today.built.because)
+        return now, explained(undisturbed(now, kept, posted.plan), posted.plan, today.built.because)
     assert fault is not None
     raise _not_kept(fault)
 
@@ -184,6 +184,25 @@ def _unchanged(now: w.Week, plan: Plan) -> Plan:
     made = planned(now, plan.routes)
     if breaches := audit(now, made).broken_rules:
         raise BadInput("plan", breaches[0].sentence)
+    return made
+
+
+def undisturbed(week: w.Week, plan: Plan, posted: Plan) -> Plan:
+    """Return `plan` with the posted times of every route that has the same stops, where that costs no more.
+
+    Otherwise days that nothing happened to would drift by minutes each time that a week is posted.
+    """
+    old = {(r.crew, r.day): r for r in posted.routes}
+
+    def as_posted(route: Route) -> Route:
+        known = old.get((route.crew, route.day))
+        same = known is not None and [s.job for s in known.stops] == [s.job for s in route.stops]
+        return known if same and known is not None else route
+
+    routes = tuple(as_posted(route) for route in plan.routes)
+    made = planned(week, routes)
+    if made.cost.total > plan.cost.total or audit(week, made).broken_rules:
+        return plan
     return made
 
 
