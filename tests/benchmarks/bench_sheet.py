@@ -1,0 +1,178 @@
+"""How quick the week sheet is with 40 crews and 600 visits: python -m tests.benchmarks.bench_sheet [--jobs 600].
+
+Puts an invented week with names, surveys and counts in a database, plans it, serves it, and looks at it in Chromium:
+processor time that the service spends on the page (first and later), when the browser has drawn it, and how long the
+frames take while a visit is dragged over the sheet and while it is scrolled. Says how busy the machine was.
+"""
+
+from __future__ import annotations
+
+import argparse
+import datetime
+import os
+import random
+import statistics
+import tempfile
+import time
+from pathlib import Path
+
+import sqlalchemy as sa
+from fastapi import FastAPI
+from playwright.sync_api import Page, sync_playwright
+
+from api import tables
+from api.accounts import Role
+from api.database import open_database, transaction, upgrade
+from api.settings import sqlite_address
+from scheduler.documents import encode
+from scheduler.engine import solve
+from scheduler.plan import Plan
+from scheduler.units import FOOT_MM
+from scheduler.week import Week
+from tests.benchmarks.make_weeks import make_week
+from tests.browser.board import Board, serving
+from tests.browser.pictures import ARGS, CHROMIUM
+from tests.conftest import DEMO
+from tests.service.cast import add_cast
+
+NOW = datetime.datetime(2027, 4, 8, 20, tzinfo=datetime.UTC)
+TOWNS = ("Tallow Bend", "Quillby", "Cobbet", "Ostrey Mill")
+FRAMES = """() => {
+  window.frames_ms = [];
+  let last = performance.now();
+  const note = (now) => { window.frames_ms.push(now - last); last = now; requestAnimationFrame(note); };
+  requestAnimationFrame(note);
+}"""
+DRAWN = """() => {
+  const page = performance.getEntriesByType("navigation")[0];
+  const paint = performance.getEntriesByName("first-contentful-paint")[0];
+  return [page.responseStart, paint ? paint.startTime : NaN, page.loadEventEnd];
+}"""
+
+
+def fill(database: sa.Engine, week: Week, plan: Plan, rng: random.Random) -> None:
+    """Put the rows that the sheet names things by into an empty database."""
+    at = {place.id: place for place in week.places}
+    with transaction(database) as session:
+        session.add(tables.Business(name="Bench", town="B", timezone=week.timezone, units="imperial", rules={},
+                                    limits=(DEMO / "limits.csv").read_text(), times=""))  # fmt: skip
+        session.add_all(
+            tables.Yard(id=yard.id, name=f"Yard {yard.id}", lat=at[yard.place].lat, lon=at[yard.place].lon)
+            for yard in week.yards
+        )
+        session.flush()
+        for crew in week.crews:
+            session.add(tables.Person(id=f"lead-{crew.id}", name="Lead", yard_id=crew.yard, role="lead", phone="",
+                                      skills=[], weekdays="01234", day_cents=0))  # fmt: skip
+            session.add(
+                tables.Van(id=f"van-{crew.id}", yard_id=crew.yard, payload_kg=1, rack_mm=1, boxes=1, onboard={})
+            )
+        session.flush()
+        for crew in week.crews:
+            session.add(tables.Crew(id=crew.id, name=f"Crew {crew.id}", yard_id=crew.yard, lead_id=f"lead-{crew.id}",
+                                    van_id=f"van-{crew.id}", day_cents=0, minute_cents=0, overtime_minute_cents=0,
+                                    km_cents=0))  # fmt: skip
+        session.add_all(
+            tables.Customer(id=job.id, name=f"Customer {n}", phone="", email="") for n, job in enumerate(week.jobs)
+        )
+        session.flush()
+        for job in week.jobs:
+            session.add(tables.Site(id=job.id, customer_id=job.id, town=rng.choice(TOWNS), address="1 Way",
+                                    lat=at[job.place].lat, lon=at[job.place].lon,
+                                    built=rng.choice((1950, 2001))))  # fmt: skip
+        session.flush()
+        installs = [job for job in week.jobs if job.parts]
+        session.add_all(
+            tables.Order(id=job.id, customer_id=job.id, site_id=job.id, ordered_on=NOW.date()) for job in installs
+        )
+        session.flush()
+        for job in installs:
+            session.add(tables.Awning(id=job.id, order_id=job.id, model="M", width_mm=int(rng.randint(8, 20) * FOOT_MM),
+                                      projection_mm=3000, weight_kg=50, box_mm=4000, boxes=1,
+                                      yard_id=week.yards[0].id))  # fmt: skip
+        session.flush()
+        for job in week.jobs:
+            awning = job.id if job.parts else None
+            session.add(
+                tables.Visit(id=job.id, kind="install" if awning else "repair", site_id=job.id, awning_id=awning)
+            )
+        session.flush()
+        for job in installs:
+            session.add(tables.SiteSurvey(id=job.id, site_id=job.id, awning_id=job.id, surveyed_on=NOW.date(),
+                                          surveyed_by="bench", document={"wall": {"kind": "wood-studs"}}))  # fmt: skip
+            session.add_all(
+                tables.BenchCount(visit_id=job.id, item=f"part {n}", counted=1, counted_on=NOW.date(), counted_by="b")
+                for n in range(8)
+            )
+        session.add(
+            tables.StoredPlan(start_date=week.start_date, fingerprint="bench", week=encode(week).decode(),
+                              plan=encode(plan).decode(), cost_cents=plan.cost.total, bound_cents=plan.bound,
+                              seconds=plan.seconds, made_at=NOW, made_by="bench")
+        )  # fmt: skip
+
+
+def frames(page: Page, words: str) -> None:
+    ms = sorted(page.evaluate("window.frames_ms"))
+    late = ms[int(0.95 * (len(ms) - 1))]
+    told = f"median {statistics.median(ms):.1f} ms, 95 of 100 within {late:.1f}, most {ms[-1]:.0f}"
+    print(f"{words}: {len(ms)} frames, {told}")
+
+
+def look(app: FastAPI, address: str, start_date: datetime.date) -> None:
+    with sync_playwright() as playwright:
+        browser = playwright.chromium.launch(executable_path=CHROMIUM, args=ARGS)
+        board = Board(app, address, browser)
+        page = board.signed_in_page(Role.manager)
+        page.set_viewport_size({"width": 1440, "height": 900})
+        for turn in ("first", "second", "third"):
+            begun = time.process_time()
+            answer = page.goto(f"/weeks/{start_date}", wait_until="load")
+            assert answer is not None
+            assert answer.ok, page.text_content("main")
+            spent = time.process_time() - begun
+            answered, drawn, loaded = page.evaluate(DRAWN)
+            print(
+                f"{turn} time: service {1000 * spent:.0f} ms of processor time; in the browser answered after "
+                f"{answered:.0f} ms, drawn {drawn:.0f}, loaded {loaded:.0f}"
+            )
+        page.evaluate(FRAMES)
+        box = page.locator("#board td .grip").first.bounding_box()
+        assert box is not None
+        page.mouse.move(box["x"] + 8, box["y"] + 8)
+        page.mouse.down()
+        for n in range(150):
+            page.mouse.move(150 + (n * 9) % 900, 350 + (n * 7) % 400)
+        frames(page, "dragging")
+        page.keyboard.press("Escape")
+        page.mouse.up()
+        page.evaluate("window.frames_ms.length = 0")
+        for _ in range(60):
+            page.mouse.wheel(0, 200)
+        frames(page, "scrolling")
+        board.close_pages()
+        browser.close()
+
+
+def main() -> None:
+    parser = argparse.ArgumentParser(description=__doc__)
+    parser.add_argument("--jobs", type=int, default=600)
+    parser.add_argument("--crews", type=int, default=40)
+    parser.add_argument("--seconds", type=float, default=20.0, help="of processor time for the plan")
+    given = parser.parse_args()
+    week = make_week("mixed", given.jobs, given.crews, seed=1)
+    plan = solve(week, seconds=given.seconds, clock=time.process_time)
+    planned = sum(len(route.stops) for route in plan.routes)
+    print(f"{given.crews} crews, {given.jobs} visits, {planned} of them planned; load {os.getloadavg()[0]:.1f}")
+    with tempfile.TemporaryDirectory() as folder:
+        database = open_database(sqlite_address(Path(folder)))
+        upgrade(database)
+        fill(database, week, plan, random.Random(1))
+        database.dispose()
+        with serving(Path(folder)) as (app, address):
+            add_cast(app)
+            look(app, address, week.start_date)
+    print(f"load at the end {os.getloadavg()[0]:.1f}")
+
+
+if __name__ == "__main__":
+    main()
