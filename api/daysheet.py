@@ -16,7 +16,7 @@ from api.loading import LoadLine, lines_of, ticks
 from api.photos import photos_of
 from api.posted_days import PostedDay
 from api.results import results, steps
-from api.service import JobPage, job_page
+from api.service import JobPage, job_pages
 from api.weeksheet import Sky, shaped, week_skies
 from scheduler.documents import convert
 from scheduler.layout.documents import Finding
@@ -74,11 +74,12 @@ def day_page(session: Session, crew: tables.Crew, day: PostedDay, now: datetime.
     offset = (day.day - day.posted.start_date).days
     cell = next((c for c in made.sheet.cells if (c.crew, c.day) == (day.crew_id, offset)), None)
     measures = Measures(convert(session.get_one(tables.Business, 1).units, str, "units"))  # type: ignore[arg-type]
-    sheets = []
-    for entry in cell.entries if cell is not None else ():
-        found = job_page(session, entry.job, now)
-        assert found is not None  # the plan's jobs are visits
-        sheets.append(StopSheet(entry, found, tuple(cautions(found.job, found.site))))
+    entries = cell.entries if cell is not None else ()
+    pages = job_pages(session, [entry.job for entry in entries], now)
+    sheets = [
+        StopSheet(entry, pages[entry.job], tuple(cautions(pages[entry.job].job, pages[entry.job].site)))
+        for entry in entries
+    ]
     shelf: dict[str, int] = defaultdict(int)
     for one in sheets:
         for item, pieces in one.page.job.kit.shelf().items() if one.page.job.kit else ():

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import datetime
-from collections.abc import Callable
+from collections.abc import Callable, Sequence
 from dataclasses import dataclass
 from typing import Any, Protocol
 
@@ -103,23 +103,34 @@ class JobPage:
 
 def job_page(session: Session, visit_id: str, now: datetime.datetime) -> JobPage | None:
     """Return what the page of a visit shows, None where there is no such visit."""
-    known = job_facts(session, [visit_id])
-    visit = known.visits.get(visit_id)
-    if visit is None:
-        return None
-    preparation = Preparation(session, known, now, remake=False)
-    site = known.sites[visit.site_id]
-    return JobPage(
-        job=preparation.papers(visit),
-        site=site,
-        customer=known.customers[site.customer_id],
-        awning=known.awnings.get(visit.awning_id or ""),
-        booking=known.bookings.get(visit_id),
-        hours=known.hours.get(visit_id, []),
-        counts=known.counts.get(visit_id, {}),
-        shorts={short.item: short for short in known.shorts.get(visit_id, [])},
-        stale=preparation.stale,
-    )
+    return job_pages(session, [visit_id], now).get(visit_id)
+
+
+def job_pages(session: Session, visit_ids: Sequence[str], now: datetime.datetime) -> dict[str, JobPage]:
+    """Return what the pages of visits show, by their ids; a visit that is not there is left out."""
+    known = job_facts(session, visit_ids)
+    together = Preparation(session, known, now, remake=False)
+    papers = together.papers_of(list(known.visits.values()))
+    pages = {}
+    for visit_id, visit in known.visits.items():
+        stale = together.stale
+        if stale and len(papers) > 1:  # of one of them: whose it is, is found one by one
+            alone = Preparation(session, known, now, remake=False)
+            alone.papers(visit)
+            stale = alone.stale
+        site = known.sites[visit.site_id]
+        pages[visit_id] = JobPage(
+            job=papers[visit_id],
+            site=site,
+            customer=known.customers[site.customer_id],
+            awning=known.awnings.get(visit.awning_id or ""),
+            booking=known.bookings.get(visit_id),
+            hours=known.hours.get(visit_id, []),
+            counts=known.counts.get(visit_id, {}),
+            shorts={short.item: short for short in known.shorts.get(visit_id, [])},
+            stale=stale,
+        )
+    return pages
 
 
 def plan_week(
