@@ -22,7 +22,7 @@ from api.guards import STAFF, Who, allow, found
 from api.idempotency import Once
 from api.kits import local_day, local_moments
 from api.pages import Database, page, wants_json
-from api.problems import Problem, responses
+from api.problems import Problem, responses, wants_page
 from api.records import Words, shown
 from api.sheets import date
 from api.versions import IfMatch, IfNoneMatch, etag
@@ -34,10 +34,12 @@ Counter = Annotated[Who, allow(Role.manager, Role.office, Role.lead)]
 Office = Annotated[Who, allow(Role.manager, Role.office)]
 Line = Annotated[Words, Form(max_length=120)]
 Version = Annotated[int | None, Form(description="the version that is changed, in place of If-Match")]
+WRITES: dict[int | str, dict[str, Any]] = {303: {"description": "to a form: the way back to its page"}}
+BEGUN: dict[int | str, dict[str, Any]] = {201: {"description": "begun now"}}
 CountId = Annotated[int, Form(ge=1, lt=2**31, description="the count under way that this belongs to")]
 
 
-@router.get("/bench")
+@router.get("/bench", responses=WRITES)
 def bench_list(
     request: Request,
     session: Database,
@@ -89,7 +91,7 @@ def tag(request: Request, session: Database, _: Reader, now: Now, visit_id: str)
     return page(request, "bench_tag.html", {"crate": shown_page, "awning": awning, "code": code})
 
 
-@router.post("/bench/{visit_id}/counts", responses=responses(409))
+@router.post("/bench/{visit_id}/counts", responses=WRITES | BEGUN | responses(400, 409))
 def begin(request: Request, session: Database, who: Counter, now: Now, once: Once, visit_id: str) -> Response:
     """Begin to count a crate, again if it was counted before; where a count is under way, join it."""
 
@@ -101,7 +103,7 @@ def begin(request: Request, session: Database, who: Counter, now: Now, once: Onc
     return once(session, write)
 
 
-@router.post("/bench/{visit_id}/taps", responses=responses(409))
+@router.post("/bench/{visit_id}/taps", responses=WRITES | responses(400, 409))
 def tap(
     request: Request, session: Database, who: Counter, now: Now, once: Once, visit_id: str,
     count: CountId,
@@ -121,7 +123,7 @@ def tap(
     return once(session, write)
 
 
-@router.post("/bench/{visit_id}/scans", responses=responses(409))
+@router.post("/bench/{visit_id}/scans", responses=WRITES | responses(400, 409))
 def scan(
     request: Request, session: Database, who: Counter, now: Now, once: Once, visit_id: str,
     count: CountId,
@@ -133,14 +135,14 @@ def scan(
     def write() -> Response:
         _of(session, visit_id, count)
         if session.get(tables.Visit, code) is not None:  # the tag of a kit, maybe another's
-            if wants_json(request):
-                return _json({"moved_to": code})
-            return RedirectResponse(f"/bench/{quote(code, safe='')}", 303)
+            if wants_page(request):
+                return RedirectResponse(f"/bench/{quote(code, safe='')}", 303)
+            return _json({"moved_to": code})
         if item:
             bench.tell_code(session, code, item, by=who.name, now=now)
         meant = item or bench.item_of_code(session, code)
         if meant is None:
-            if not wants_json(request):
+            if wants_page(request):
                 shown_page = _crate(session, visit_id, now)
                 return page(request, "bench_code.html", {"crate": shown_page, "code": code}, 404)
             raise Problem(404, f'Nobody has said yet which item the code "{code}" stands for.', code=code)
@@ -150,7 +152,7 @@ def scan(
     return once(session, write)
 
 
-@router.post("/bench/{visit_id}/condition", responses=responses(409, 412, 428))
+@router.post("/bench/{visit_id}/condition", responses=WRITES | responses(400, 409, 412, 428))
 def condition(
     request: Request, session: Database, who: Counter, now: Now, once: Once, visit_id: str,
     count: CountId,
@@ -171,7 +173,7 @@ def condition(
     return once(session, write)
 
 
-@router.post("/bench/{visit_id}/close", responses=responses(409))
+@router.post("/bench/{visit_id}/close", responses=WRITES | responses(400, 409))
 def close(
     request: Request, session: Database, who: Counter, now: Now, once: Once, visit_id: str,
     count: CountId,
@@ -187,7 +189,7 @@ def close(
     return once(session, write)
 
 
-@router.post("/bench/{visit_id}/crate", responses=responses(412, 428))
+@router.post("/bench/{visit_id}/crate", responses=WRITES | responses(400, 409, 412, 428))
 def crate_day(
     request: Request, session: Database, who: Office, now: Now, once: Once, visit_id: str,
     arrives_on: Annotated[str, Form(max_length=10, description="empty: the maker has named no day")] = "",
@@ -212,7 +214,7 @@ def short(session: Database, _: Reader, short_id: int, if_none_match: IfNoneMatc
     return shown(_short(session, short_id), if_none_match)
 
 
-@router.post("/shorts/{short_id}", responses=responses(412, 428))
+@router.post("/shorts/{short_id}", responses=WRITES | responses(400, 409, 412, 428))
 def change_short(
     request: Request, session: Database, who: Office, now: Now, once: Once, short_id: int,
     supplier: Line = "",
@@ -233,12 +235,12 @@ def change_short(
             "expected_on": _day(expected_on, "expected_on"),
         }
         shorts.change(session, row, values, _match(if_match, version), by=who.name, now=now)
-        return shown(row) if wants_json(request) else _to_shorts(request, row.visit_id)
+        return _to_shorts(request, row.visit_id) if wants_page(request) else shown(row)
 
     return once(session, write)
 
 
-@router.post("/shorts/{short_id}/arrived", responses=responses(412, 428))
+@router.post("/shorts/{short_id}/arrived", responses=WRITES | responses(400, 409, 412, 428))
 def arrived(
     request: Request, session: Database, who: Counter, now: Now, once: Once, short_id: int,
     pieces: Annotated[int, Form(ge=1, le=10_000)],
@@ -283,10 +285,10 @@ def _answer(
     scanned: str | None = None,
 ) -> Response:  # fmt: skip
     """Return the crate as it is now to a program, the way back to its page to a form."""
-    if wants_json(request):
-        extra = {} if scanned is None else {"scanned": scanned}
-        return _json({**_state(_crate(session, visit_id, now), local_moments(session)), **extra}, status)
-    return RedirectResponse(f"/bench/{visit_id}" + (f"#{anchor}" if anchor else ""), 303)
+    if wants_page(request):
+        return RedirectResponse(f"/bench/{visit_id}" + (f"#{anchor}" if anchor else ""), 303)
+    extra = {} if scanned is None else {"scanned": scanned}
+    return _json({**_state(_crate(session, visit_id, now), local_moments(session)), **extra}, status)
 
 
 def _to_shorts(request: Request, visit_id: str) -> Response:

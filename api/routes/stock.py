@@ -17,7 +17,7 @@ from api.guards import STAFF, Who, allow, found
 from api.idempotency import Once
 from api.kits import local_day, local_moments
 from api.pages import Database, page, wants_json
-from api.problems import Problem, responses
+from api.problems import Problem, responses, wants_page
 from api.records import Words
 from api.sheets import date
 from api.shelf_reads import YardShelf, moves_of, shelves
@@ -34,6 +34,7 @@ Pieces = Annotated[int, Form(ge=0, le=10_000_000)]
 Day = Annotated[str, Form(min_length=10, max_length=10, description="a date such as 2027-04-12")]
 Version = Annotated[int | None, Form(description="the version that is changed, in place of If-Match")]
 MOST_MOVES = 100
+WRITES: dict[int | str, dict[str, Any]] = {303: {"description": "to a form: the way back to its page"}}
 
 
 @router.get("/stock")
@@ -65,7 +66,7 @@ def moves(
     return page(request, "stock_moves.html", {"stock": of, "moves": rows, "older": older, "at": local_moments(session)})
 
 
-@router.post("/stock/counts", responses=responses(412, 428))
+@router.post("/stock/counts", responses=WRITES | responses(400, 409, 412, 428))
 def count(
     request: Request, session: Database, who: Counter, now: Now, once: Once,
     item: ItemName, yard_id: YardId, counted: Pieces, version: Version = None, if_match: IfMatch = None,
@@ -81,7 +82,7 @@ def count(
     return once(session, write)
 
 
-@router.post("/stock/corrections")
+@router.post("/stock/corrections", responses=WRITES | responses(400, 409))
 def correct(
     request: Request, session: Database, who: Office, now: Now, once: Once,
     item: ItemName, yard_id: YardId,
@@ -98,7 +99,7 @@ def correct(
     return once(session, write)
 
 
-@router.post("/stock/items", status_code=201)
+@router.post("/stock/items", status_code=201, responses=WRITES | responses(400, 409))
 def add_item(
     request: Request, session: Database, who: Office, now: Now, once: Once,
     item: ItemName, yard_id: YardId, counted: Pieces = 0, name: Annotated[Words, Form(max_length=120)] = "",
@@ -113,7 +114,7 @@ def add_item(
     return once(session, write)
 
 
-@router.post("/stock/deliveries", status_code=201)
+@router.post("/stock/deliveries", status_code=201, responses=WRITES | responses(400, 409))
 def order(
     request: Request, session: Database, who: Office, now: Now, once: Once,
     item: ItemName, yard_id: YardId, quantity: Annotated[int, Form(ge=1, le=10_000_000)], due_on: Day,
@@ -127,7 +128,7 @@ def order(
     return once(session, write)
 
 
-@router.post("/stock/deliveries/{delivery_id}", responses=responses(412, 428))
+@router.post("/stock/deliveries/{delivery_id}", responses=WRITES | responses(400, 409, 412, 428))
 def put_off(
     request: Request, session: Database, who: Office, now: Now, once: Once, delivery_id: int,
     due_on: Day, version: Version = None, if_match: IfMatch = None,
@@ -143,7 +144,7 @@ def put_off(
     return once(session, write)
 
 
-@router.post("/stock/deliveries/{delivery_id}/received", responses=responses(412, 428))
+@router.post("/stock/deliveries/{delivery_id}/received", responses=WRITES | responses(400, 409, 412, 428))
 def receive(
     request: Request, session: Database, who: Counter, now: Now, once: Once, delivery_id: int,
     pieces: Annotated[int, Form(ge=1, le=10_000_000)], version: Version = None, if_match: IfMatch = None,
@@ -181,11 +182,11 @@ def _date(text: str) -> datetime.date:
 
 def _answer(request: Request, session: Session, yard_id: str, status: int = 200) -> Response:
     """Return the yard's shelf as it is now to a program, the way back to it to a form."""
-    if wants_json(request):
-        session.flush()
-        session.expire_all()
-        return _json({"yards": [_yard(one) for one in shelves(session, yard_id)]}, status)
-    return RedirectResponse(f"/stock#yard-{yard_id}", 303)
+    if wants_page(request):
+        return RedirectResponse(f"/stock#yard-{yard_id}", 303)
+    session.flush()
+    session.expire_all()
+    return _json({"yards": [_yard(one) for one in shelves(session, yard_id)]}, status)
 
 
 def _yard(one: YardShelf) -> dict[str, Any]:

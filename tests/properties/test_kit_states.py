@@ -208,7 +208,7 @@ def run(database: sa.Engine, examples: int, steps: int) -> None:
 def test_kits_on_sqlite(tmp_path: Path) -> None:
     database = open_database(f"sqlite:///{tmp_path / 'kits.sqlite'}")
     upgrade(database)
-    run(database, examples=15, steps=20)
+    run(database, examples=10, steps=20)
     database.dispose()
 
 
