@@ -16,7 +16,7 @@ import sqlalchemy as sa
 from sqlmodel import Session, col, select
 
 from api import shorts, tables, versions
-from api.kits import crate_list, kit_of, loaded, local_day, lock_kit
+from api.kits import crate_list, in_words, kit_of, loaded, local_day, lock_kit
 from api.problems import Problem
 from api.service import note
 from scheduler.kit import KitState
@@ -75,7 +75,7 @@ def begin(session: Session, visit: tables.Visit, *, by: str, now: datetime.datet
     session.add(count)
     session.flush()
     _has_come(session, visit, by, now)
-    note(session, now, by, "began to count", "visit", visit.id, {"count": count.id})
+    note(session, now, by, "began to count", "crate", visit.id, {"count": count.id})
     return count, True
 
 
@@ -186,7 +186,7 @@ def set_condition(
         raise versions.changed(count.version, count.model_dump(mode="json"), values)
     detail = {name: [before[name], value] for name, value in values.items() if before[name] != value}
     if detail:
-        note(session, now, by, "changed", "crate count", str(count.id), detail)
+        note(session, now, by, "changed", "crate", count.visit_id, {"count": count.id, **detail})
 
 
 def close(
@@ -227,11 +227,12 @@ def close(
         "count": count_id,
         "counted": {item: [tally.counted, tally.damaged] for item, tally in found.items()},
         "by": pieces_by_person(session, count_id),
-        "missing": state.missing,
+        "kit": state.condition,
+        "missing": in_words(state.missing),
         "cloth": count.cloth,
         "cover": count.cover,
     }
-    note(session, now, by, f"counted: {state.condition}", "visit", visit.id, summary)
+    note(session, now, by, "counted", "crate", visit.id, summary)
     extra = {item: tally.counted - listed.get(item, 0) for item, tally in found.items()}
     return Closed(count, state, {item: pieces for item, pieces in extra.items() if pieces > 0})
 

@@ -139,6 +139,11 @@ def loaded(session: Session, visit_id: str) -> bool:
     return session.exec(wanted).first() is not None
 
 
+def in_words(pieces: Mapping[str, int]) -> str:
+    """Return pieces by item as the history tells them: 2 × bracket, 1 × hood."""
+    return ", ".join(f"{count} × {item}" for item, count in pieces.items())
+
+
 def lock_kit(session: Session, visit_id: str) -> None:
     """Have others who count, complete or load this kit wait until this transaction has ended.
 

@@ -14,7 +14,7 @@ import sqlalchemy as sa
 from sqlmodel import Session, col, select
 
 from api import tables, versions
-from api.kits import lock_kit, made_kit
+from api.kits import in_words, lock_kit, made_kit
 from api.service import note
 from api.shelf_reads import Shelf, held_for, off_shelf, off_shelves, standing_postings
 from scheduler.errors import BadInput
@@ -224,7 +224,7 @@ def reserve(session: Session, posted: tables.PostedWeek, now: datetime.datetime)
         day = posted.start_date + datetime.timedelta(days=routes[job.id])
         pieces += _set_aside(session, posted, job.id, day, left, now)
     detail = {"posted": posted.id, "visits": len(jobs), "pieces": pieces}
-    note(session, now, posted.posted_by, "set aside", "week", f"week-{posted.start_date}", detail)
+    note(session, now, posted.posted_by, "set aside", "parts", f"week-{posted.start_date}", detail)
 
 
 def _set_aside(
@@ -279,7 +279,15 @@ def taken(session: Session, visit_id: str, day: datetime.date, *, by: str, now: 
         moved[shelf[0]] = pieces
     _turn(session, col(tables.Reservation.visit_id) == visit_id, "held", "taken", now)
     if moved:
-        note(session, now, by, "took from the shelf", "visit", visit_id, {"day": day.isoformat(), "pieces": moved})
+        note(
+            session,
+            now,
+            by,
+            "took from the shelf",
+            "parts",
+            visit_id,
+            {"for": day.isoformat(), "pieces": in_words(moved)},
+        )
 
 
 def returned(
@@ -306,7 +314,7 @@ def returned(
                 on = posted.start_date + datetime.timedelta(days=stops[visit_id])
                 _set_aside(session, posted, visit_id, on, out, now)
     if moved:
-        note(session, now, by, "put back on the shelf", "visit", visit_id, {"day": day.isoformat(), "pieces": moved})
+        note(session, now, by, "put back on the shelf", "parts", visit_id, {"pieces": in_words(moved)})
 
 
 def _parts(session: Session, visit_id: str) -> dict[Shelf, int] | None:

@@ -74,7 +74,7 @@ def change(
     after = short.model_dump(mode="json")
     detail = {name: [before[name], after[name]] for name in ORDER if before[name] != after[name]}
     if detail:
-        note(session, now, by, "changed", "short", str(short.id), {"visit": short.visit_id, **detail})
+        note(session, now, by, "changed", "short", short.visit_id, {"short": short.id, "item": short.item, **detail})
 
 
 def arrive(
@@ -97,5 +97,5 @@ def arrive(
     state = kit_of(session, session.get_one(tables.Visit, visit_id))
     condition = None if state is None else state.condition
     detail = {"short": short_id, "item": item, "pieces": pieces, "kit": condition}
-    note(session, now, by, f"booked in {pieces} × {item}", "visit", visit_id, detail)
+    note(session, now, by, "booked in", "short", visit_id, detail)
     return state

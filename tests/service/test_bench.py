@@ -67,9 +67,9 @@ def test_a_crate_is_counted_and_its_kit_verified(office: TestClient, app: FastAP
     closed = close(office, count).json()
     assert (closed["condition"], closed["count"], closed["shorts"]) == ("verified", None, [])
     assert kit(app).condition == "verified"
-    lines = signed_in(app, Role.office).get("/history", params={"noun": "visit", "noun_id": "J-1"}).json()["items"]
-    assert [line["did"] for line in lines] == ["counted: verified", "began to count"]
-    assert lines[0]["detail"]["by"] == {"olive": 6}
+    lines = signed_in(app, Role.office).get("/history", params={"noun": "crate", "noun_id": "J-1"}).json()["items"]
+    assert [line["did"] for line in lines] == ["counted", "began to count"]
+    assert (lines[0]["detail"]["by"], lines[0]["detail"]["kit"]) == ({"olive": 6}, "verified")
 
 
 def kit(app: FastAPI, visit: str = "J-1") -> Any:
