@@ -127,7 +127,7 @@ def job_pages(session: Session, visit_ids: Sequence[str], now: datetime.datetime
             booking=known.bookings.get(visit_id),
             hours=known.hours.get(visit_id, []),
             counts=known.counts.get(visit_id, {}),
-            shorts={short.item: short for short in known.shorts.get(visit_id, [])},
+            shorts={short.item: short for short in known.shorts.get(visit_id, []) if short.arrived_on is None},
             stale=stale,
         )
     return pages
