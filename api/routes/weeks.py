@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import datetime
+import zoneinfo
 from typing import Annotated, Any, cast
 
 from fastapi import APIRouter, Path, Query, Request
@@ -32,6 +33,8 @@ router = APIRouter()
 # Who plans, moves, locks and posts, and who may lay plans against each other on the page.
 PLANNERS, LOOKERS = (Role.manager,), (Role.manager, Role.office)
 _MOST_PLANS = 40
+_WEEK = datetime.timedelta(days=7)
+_WEEKS_AHEAD = 12  # further on no forecast, kit or promise says anything yet
 Day = Annotated[int, Query(ge=0, le=366)]
 PlanId = Annotated[int | None, Query(ge=1, le=2**31 - 1)]
 
@@ -50,10 +53,18 @@ def week(
     request: Request,
     session: Database,
     who: Annotated[Who, allow(*STAFF)],
+    now: Now,
     start_date: datetime.date,
     plan: PlanId = None,
 ) -> Response:
-    """Show the plan with the id `plan` of the week that begins on `start_date`, or the newest."""
+    """Show the plan with the id `plan` of the week that begins on `start_date`, or the newest.
+
+    A week without a plan that can still be planned has a page to plan it from.
+    """
+    around = _around(session, now, start_date)
+    if plan is None and not wants_json(request) and newest_of(session, start_date) is None and around["open"]:
+        run, planner = _run(session, start_date), who.role in PLANNERS
+        return page(request, "week_unplanned.html", {"start": start_date, "planner": planner, "run": run} | around)
     stored, others = _stored(session, start_date, plan)
     if wants_json(request):
         return Response(stored.plan, media_type="application/json")
@@ -69,7 +80,7 @@ def week(
         "tools": who.role in LOOKERS,
         "run": _run(session, start_date),
     }
-    return page(request, "week.html", values)
+    return page(request, "week.html", values | around)
 
 
 @router.get("/weeks/{start_date}/map")
@@ -144,6 +155,26 @@ def undo(
         return JSONResponse({"plan_id": row.id, "again": before.id}, 201, {"Location": f"/plans/{row.id}"})
 
     return once(session, write)
+
+
+def _around(session: Session, now: datetime.datetime, start_date: datetime.date) -> dict[str, Any]:
+    """Return the weeks `before` and `after` that have a page, else None, and whether this one is `open` to planning."""
+    zone = session.exec(select(tables.Business.timezone)).first()
+    today = now.astimezone(zoneinfo.ZoneInfo(zone or "UTC")).date()
+    planned = set(planned_weeks(session))
+
+    def is_open(date: datetime.date) -> bool:
+        weeks_on = (date - (today - datetime.timedelta(days=today.weekday()))).days / 7
+        return zone is not None and date.weekday() == 0 and 0 <= weeks_on <= _WEEKS_AHEAD
+
+    if not datetime.date.min + _WEEK <= start_date <= datetime.date.max - _WEEK:
+        return {"before": None, "after": None, "open": False}
+    before, after = start_date - _WEEK, start_date + _WEEK
+    return {
+        "before": before if before in planned or is_open(before) else None,
+        "after": after if after in planned or is_open(after) else None,
+        "open": is_open(start_date),
+    }
 
 
 def newest_of(session: Session, start_date: datetime.date) -> int | None:

@@ -33,7 +33,7 @@ def test_without_a_plan_home_says_what_to_do(tmp_path_factory: pytest.TempPathFa
     out = tmp_path_factory.mktemp("empty")
     with running(settings_for(out)) as app:
         client = signed_in(app, Role.reader)
-        assert "eaveboard demo" in client.get("/").text
+        assert 'href="/begin"' in client.get("/").text
         assert client.get("/weeks/2027-04-12").status_code == 404
         assert client.get("/jobs/J-1042").status_code == 422
 

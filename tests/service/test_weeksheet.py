@@ -20,7 +20,7 @@ from api.database import transaction
 from api.settings import Settings, read_settings, sqlite_address
 from scheduler.errors import BadInput
 from tests.conftest import BuiltDemo
-from tests.service.cast import JSON, running, settings_for, signed_in
+from tests.service.cast import JSON, PAGE, running, settings_for, signed_in
 
 WEEK = "/weeks/2027-04-12"
 TILES = "https://tiles.example/{z}/{x}/{y}.png"
@@ -224,3 +224,25 @@ def test_the_setting_for_tiles_takes_a_plain_address_with_its_three_parts() -> N
     ):
         with pytest.raises(BadInput, match="EAVEBOARD_TILES"):
             read_settings({"EAVEBOARD_TILES": wrong})
+
+
+def test_a_week_ahead_without_a_plan_can_be_planned_from_its_page(built: BuiltDemo, tmp_path: Path) -> None:
+    out = shutil.copytree(built.out, tmp_path / "out")
+    settings = Settings(data=out, database=sqlite_address(out), port=8410, quick_passwords=True, clock="forecast")
+    with running(settings) as app:
+        manager, reader = signed_in(app, Role.manager), signed_in(app, Role.reader)
+        assert 'href="/weeks/2027-04-19"' in manager.get(WEEK).text
+        page = manager.get("/weeks/2027-04-19")
+        assert (page.status_code, "No plan has been made" in page.text) == (200, True)
+        assert 'id="plan-form"' in page.text
+        assert f'href="{WEEK}"' in page.text
+        assert 'id="plan-form"' not in reader.get("/weeks/2027-04-19").text
+        for none in (
+            "/weeks/2027-04-20",
+            "/weeks/2027-03-29",
+            "/weeks/2027-12-06",
+            "/weeks/0001-01-01",
+            "/weeks/9999-12-31",
+        ):
+            assert manager.get(none, headers=PAGE).status_code == 404
+        assert manager.get("/weeks/2027-04-19", headers=JSON).status_code == 404

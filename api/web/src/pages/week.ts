@@ -26,7 +26,7 @@ async function undo(): Promise<void> {
 }
 
 if (sheet.board().classList.contains("planner")) {
-  run.listen();
+  run.listen(sheet.refresh);
   post.listen();
   drag.listen();
   keys.listen(() => void undo());

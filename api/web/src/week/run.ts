@@ -22,15 +22,19 @@ interface Ended {
 const ENDS: Record<string, string> = { done: "Planned", stopped: "Stopped", "cut off": "Cut off", failed: "Not planned" };
 let following: number | null = null;
 
-/** Listen to the form, and follow a run that is under way already. */
-export function listen(): void {
+let planned: () => Promise<unknown>;
+
+/** Listen to the form, and follow a run that is under way already; `onPlan` is called when one has made a plan. */
+export function listen(onPlan: () => Promise<unknown>): void {
+  planned = onPlan;
   const form = one<HTMLFormElement>("#plan-form");
   form.addEventListener("submit", (event) => {
     event.preventDefault();
     const seconds = Number(new FormData(form).get("seconds"));
     void attempt(async () => {
       // From the plan on the sheet: a run that is stopped early brings none that is dearer.
-      const body = { seconds, from_plan: sheet.planId() };
+      const from = sheet.planId();
+      const body = Number.isNaN(from) ? { seconds } : { seconds, from_plan: from };
       const run = await send<{ id: number }>("POST", `/weeks/${sheet.weekStart()}/runs`, body, { key: newKey() });
       say("Planning.");
       follow(run.id);
@@ -79,7 +83,7 @@ async function ended(told: Ended): Promise<void> {
   following = null;
   one("#run").hidden = true;
   one<HTMLButtonElement>("#plan-form button").disabled = false;
-  if (told.plan_id !== null) await sheet.refresh();
+  if (told.plan_id !== null) await planned();
   const cost = one("#run-cost").textContent ?? "";
   const head = ENDS[told.state] ?? told.state;
   say(told.plan_id === null ? `${head}. ${told.fault}` : `${head}: the sheet shows plan ${told.plan_id}, ${cost}.${told.fault === "" ? "" : ` ${told.fault}`}`);
