@@ -31,9 +31,12 @@ class Gap:
     hopeless: tuple[str, ...]
 
 
-def gap(week: Week, plan: Plan) -> Gap:
-    """Return the gap between the plan's stated cost and its bound, rounded to a hundredth of a percent."""
-    never = hopeless(week)
+def gap(week: Week, plan: Plan, never: frozenset[str] | None = None) -> Gap:
+    """Return the gap between the plan's stated cost and its bound, rounded to a hundredth of a percent.
+
+    `never`: what `hopeless` gives for `week`, where it is known from another plan of it.
+    """
+    never = hopeless(week) if never is None else never
     fixed = sum(undone_cents(week, job) for job in week.jobs if job.id in never)
     return Gap(
         of_total=_percent(plan.cost.total, plan.bound),

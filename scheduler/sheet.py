@@ -83,11 +83,14 @@ class Sheet:
     breaches: tuple[Breach, ...]
 
 
-def sheet(week: Week, plan: Plan) -> Sheet:
-    """Return the week sheet of `plan`: cells by crew in the week's order and by day, the waiting pile dearest first."""
+def sheet(week: Week, plan: Plan, never: frozenset[str] | None = None) -> Sheet:
+    """Return the week sheet of `plan`: cells by crew in the week's order and by day, the waiting pile dearest first.
+
+    `never` as in `scheduler.gap.gap`.
+    """
     out = outings(week, plan.routes)
     order = {crew.id: n for n, crew in enumerate(week.crews)}
-    chances = gap(week, plan)
+    chances = gap(week, plan, never)
     return Sheet(
         week=week.id,
         days=tuple(day_name(week, day) for day in range(week.days)),

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import datetime
+import hashlib
 from collections import defaultdict
 from collections.abc import Mapping
 from dataclasses import dataclass
@@ -17,12 +18,13 @@ from api.weeksheet.kept import kept, unchanged
 from api.weeksheet.names import Job, jobs_by_id
 from api.weeksheet.strip import Axis, SkyStrip, Strip, axis, lost, sky_strip, strip
 from api.weeksheet.weather import Sky, skies
-from scheduler.plan import Cost, Plan, read_plan
+from scheduler.gap import hopeless
+from scheduler.plan import Cost, Plan
 from scheduler.sheet import Cell, Sheet, Waiting, sheet
 from scheduler.travel.interface import Point
 from scheduler.weather.forecast import Forecast, forecast_from_csv
 from scheduler.weather.limits import read_limits
-from scheduler.week import Travel, Week, read_week
+from scheduler.week import Travel, Week
 
 __all__ = ["PILES", "Sky", "WeekPage", "shaped", "sky", "week_page", "week_skies"]
 
@@ -166,8 +168,10 @@ def shaped(session: Session, stored: tables.StoredPlan) -> Shaped:
     """Return the plan read and laid out; the second time from memory."""
 
     def make() -> Shaped:
-        week, plan = read_week(stored.week), read_plan(stored.plan)
-        laid_out = sheet(week, plan)
+        # Both were checked before they were stored. What no plan can hold is the same after a move by hand.
+        week, plan = msgspec.json.decode(stored.week, type=Week), msgspec.json.decode(stored.plan, type=Plan)
+        digest = hashlib.blake2b(stored.week.encode()).digest()
+        laid_out = sheet(week, plan, kept(session, ("hopeless", digest), lambda: hopeless(week)))
         shifts = [m for crew in week.crews for s in crew.shifts for m in (s.start, s.end)]
         out = [m for cell in laid_out.cells for m in (cell.depart, cell.back)]
         return Shaped(

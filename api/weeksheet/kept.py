@@ -19,20 +19,21 @@ from api import tables
 
 T = TypeVar("T")
 _MOST_AGE_S = 10
-# The sheets of a few weeks, each before and after a few moves; a sheet of 40 crews takes some 2 MB.
-MOST = 24
+# Of each kind, such as the documents of a plan: of the largest weeks one takes some 20 MB.
+MOST = 6
 _lock = threading.Lock()
-_by_database: weakref.WeakKeyDictionary[Any, OrderedDict[Hashable, Any]] = weakref.WeakKeyDictionary()
+_by_database: weakref.WeakKeyDictionary[Any, dict[Hashable, OrderedDict[Hashable, Any]]] = weakref.WeakKeyDictionary()
 
 
-def kept(session: Session, key: Hashable, make: Callable[[], T]) -> T:
+def kept(session: Session, key: tuple[Hashable, ...], make: Callable[[], T]) -> T:
     """Return what `make` gave for `key` on the database of `session`, made now where it is not held.
 
-    `key` names rows that are never changed, and everything else that `make` looks at.
+    `key` begins with a word for the kind of thing, then names rows that are never changed, and everything else that
+    `make` looks at. The last few of each kind are held.
     """
     database = session.get_bind()
     with _lock:
-        held = _by_database.setdefault(database, OrderedDict())
+        held = _by_database.setdefault(database, {}).setdefault(key[0], OrderedDict())
         if key in held:
             held.move_to_end(key)
             return held[key]  # type: ignore[no-any-return]

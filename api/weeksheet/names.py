@@ -137,7 +137,7 @@ def _cautions(session: Session, ids: list[str]) -> dict[str, tuple[str, ...]]:
     rows = session.execute(
         select(made.visit_id, made.fingerprint).where(col(made.visit_id).in_(ids), made.what == "layout")
     ).all()
-    read: dict[str, tuple[str, ...]] = kept(session, "cautions by layout", dict)
+    read: dict[str, tuple[str, ...]] = kept(session, ("cautions by layout",), dict)
     unread = [row.visit_id for row in rows if row.fingerprint not in read]
     if unread:
         layouts = select(made.fingerprint, made.document).where(col(made.visit_id).in_(unread), made.what == "layout")
