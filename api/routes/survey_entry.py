@@ -36,6 +36,26 @@ SURVEYORS = (Role.manager, Role.office, Role.lead)
 _MOST_FIELDS, _LONGEST, _LONGEST_NOTE = 6000, 500, 2000
 _ROOTS = ("awning", "wall", "anchor", "place", "band", "obstacles", "doors")
 _ROW = re.compile(r"(add|drop):([a-z.]+?)(?:\.([0-9]{1,4}))?")
+_FORM = {
+    "requestBody": {
+        "content": {
+            "application/x-www-form-urlencoded": {
+                "schema": {
+                    "type": "object",
+                    "properties": {
+                        "do": {"type": "string", "description": "draw, keep, add:LIST, drop:LIST.NUMBER or pick"},
+                        "awning": {"type": "string", "description": "which awning, where there are several"},
+                        "version": {"type": "string", "description": "of the survey that is changed; empty: the first"},
+                        "surveyed_on": {"type": "string"},
+                        "surveyed_by": {"type": "string"},
+                        "uncertain": {"type": "string"},
+                    },
+                    "additionalProperties": {"type": "string", "description": "by way into survey/1: awning.width"},
+                }
+            }
+        }
+    }
+}
 
 
 @dataclass
@@ -85,7 +105,7 @@ async def _sent(request: Request) -> dict[str, str]:
     return sent
 
 
-@router.post("/jobs/{visit_id}/survey", responses=responses(409, 412))
+@router.post("/jobs/{visit_id}/survey", responses=responses(400, 409, 412), openapi_extra=_FORM)
 def survey_sent(
     request: Request,
     session: Database,
