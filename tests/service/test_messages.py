@@ -56,19 +56,17 @@ class Postbox:
 
 @pytest.fixture
 def postbox() -> Iterator[tuple[Postbox, Server]]:
-    """A local mail server that asks for a user and a password."""
+    """A local mail server that knows one password."""
     box = Postbox()
 
     def known(server: Any, session: Any, envelope: Any, mechanism: str, data: Any) -> AuthResult:
         right = isinstance(data, LoginPassword) and data.password == b"p@ss:word"
-        return AuthResult(success=right)
+        return AuthResult(success=right, handled=False)
 
     with socket.socket() as free:
         free.bind(("127.0.0.1", 0))
         port = free.getsockname()[1]
-    controller = Controller(
-        box, hostname="127.0.0.1", port=port, authenticator=known, auth_required=True, auth_require_tls=False
-    )
+    controller = Controller(box, hostname="127.0.0.1", port=port, authenticator=known, auth_require_tls=False)
     controller.start()
     yield box, Server("127.0.0.1", port, False, "office", "p@ss:word")
     controller.stop()
