@@ -12,13 +12,13 @@ import sqlalchemy as sa
 from sqlmodel import Session, col, select
 
 from api import shelf, tables
-from api.kits import kit_of, local_day, lock_kit, made_kit
+from api.kits import kit_of, loaded, local_day, lock_kit, made_kit
 from api.posted_days import Act, PostedDay
 from api.problems import Problem
 from api.results import results
 from api.translate import Prepared
 from scheduler.errors import BadInput
-from scheduler.kit import Condition, Kit, after_loading, after_unloading
+from scheduler.kit import Condition, Kit, after_loading
 
 WHERE = {"crate": "In the crate", "shelf": "From the shelf", "back": "Tools, to come back"}
 
@@ -103,9 +103,9 @@ def tick(session: Session, day: PostedDay, visit: tables.Visit, items: Sequence[
     if state.condition == "verified" and listed <= ticked:
         state = after_loading(state)
         load(session, day, visit.id, act)
-    elif state.loaded and changed and not on:
-        state = after_unloading(state)
+    elif changed and not on and loaded(session, visit.id):  # a kit whose list has grown on the van comes off it too
         unload(session, day, visit.id, act)
+        state = kit_of(session, visit) or state
     return Loading(state.condition, tuple(sorted(ticked)))
 
 

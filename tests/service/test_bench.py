@@ -11,11 +11,12 @@ from fastapi import FastAPI
 from fastapi.testclient import TestClient
 from sqlmodel import select
 
-from api import tables
+from api import loading, tables
 from api.accounts import Role
 from api.database import transaction
-from api.kits import expected, kit_of, state_of
-from tests.crates import PARTS, add_job, book, post_week
+from api.kits import expected, kit_of, loaded, made_kit, state_of
+from api.posted_days import Act, PostedDay
+from tests.crates import NOW, PARTS, SHELF, add_job, add_shelves, book, post_week
 from tests.service.cast import JSON, PAGE, csrf_in, signed_in
 
 TODAY = datetime.datetime.now(datetime.UTC).date()
@@ -217,6 +218,30 @@ def test_a_recount_keeps_what_is_on_order_and_books_in_what_was_found(office: Te
     rest = closed["shorts"][0]
     done = office.post(f"/shorts/{rest['id']}/arrived", data={"pieces": 2, "version": rest["version"]}).json()
     assert done["condition"] == "verified"
+
+
+def test_a_kit_on_the_van_is_not_counted_and_comes_off_it_though_its_list_has_grown(
+    office: TestClient, app: FastAPI
+) -> None:
+    count = begun(office)
+    count_all(office, count)
+    close(office, count)
+    act = Act("crew", NOW, NOW, NOW)
+    with transaction(app.state.database) as session:
+        add_shelves(session, SHELF)
+        day = PostedDay("north-1", SOON, post_week(session, {"J-1": 0}, {}), None)
+        visit = session.get_one(tables.Visit, "J-1")
+        items = [line.item for line in loading.lines_of(made_kit(session, "J-1"))]
+        assert loading.tick(session, day, visit, items, True, act).condition == "loaded"
+    assert "on the van" in office.post("/bench/J-1/counts").json()["detail"]
+    with transaction(app.state.database) as session:
+        session.get_one(tables.MakerPart, ("A-1", "bracket")).quantity = 5
+    assert kit(app).condition == "short"  # never loaded and short at once
+    with transaction(app.state.database) as session:
+        visit, day = session.get_one(tables.Visit, "J-1"), PostedDay("north-1", SOON, session.merge(day.posted), None)
+        loading.tick(session, day, visit, items[:1], False, act)
+        assert not loaded(session, "J-1")
+    assert office.post("/bench/J-1/counts").status_code == 201
 
 
 def test_what_came_for_an_earlier_count_does_not_make_a_later_one_whole() -> None:
