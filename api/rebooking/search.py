@@ -25,13 +25,13 @@ from api import tables
 from api.database import transaction
 from api.posted import posted_week
 from api.problems import Problem
-from api.rebooking.standing import Standing, Wishes, followers, standing, undisturbed
+from api.rebooking.standing import Standing, Wishes, followers, planned, standing, undisturbed
 from api.rebooking.today import Days, Today
 from scheduler.engine.fixed import Spot
 from scheduler.errors import BadInput
 from scheduler.filling import fillings
 from scheduler.moves import change
-from scheduler.plan import Plan
+from scheduler.plan import Plan, Route
 from scheduler.price import outings, visits
 from scheduler.week import Week, Window
 
@@ -130,7 +130,7 @@ class Searches:
         found = [_wait(stand), *_staying(today, stand, visit_id)]
         self._keep(case_id, visit_id, today, found, kinds)
         if moving:
-            found = self._moving(case_id, visit_id, today, stand)
+            found = self._moving(case_id, visit_id, today, stand, found)
             self._keep(case_id, visit_id, today, found, ("moves",))
 
     def _in_cases(self, case_id: int) -> set[str]:
@@ -138,7 +138,9 @@ class Searches:
             rows = session.exec(select(tables.CaseVisit)).all()
             return {row.visit_id for row in rows if row.state == "open" or row.case_id == case_id}
 
-    def _moving(self, case_id: int, visit_id: str, today: Today, stand: Standing) -> list[dict[str, Any]]:
+    def _moving(
+        self, case_id: int, visit_id: str, today: Today, stand: Standing, staying: list[dict[str, Any]]
+    ) -> list[dict[str, Any]]:
         from scheduler.engine import solve
         from scheduler.offers import offers, warm
 
@@ -151,7 +153,7 @@ class Searches:
                 stand.week, seconds=PROVE_S, clock=self._until_closed, workers=1, fixed=stand.fixed, start=stand.plan
             )
             if best.bound != best.cost.total or self._closing:  # keeping it warm would take minutes
-                return self._tried(case_id, visit_id, today, stand)
+                return self._tried(case_id, visit_id, today, stand, staying)
             kept = warm(stand.week, clock=self._until_closed, seconds=WARM_S, workers=1, fixed=stand.fixed)
             with self._lock:
                 self._warm[key] = kept
@@ -161,10 +163,12 @@ class Searches:
             self._say(case_id, visit_id, "trying times with others moving")
             made = offers(stand.week, stand.plan, visit_id, best=BEST, others_may_move=True, kept=kept)
             return [_offer(today, stand, visit_id, "moves", o) for o in made]
-        return self._tried(case_id, visit_id, today, stand)
+        return self._tried(case_id, visit_id, today, stand, staying)
 
-    def _tried(self, case_id: int, visit_id: str, today: Today, stand: Standing) -> list[dict[str, Any]]:
-        """Return what a short search of each half day finds."""
+    def _tried(
+        self, case_id: int, visit_id: str, today: Today, stand: Standing, staying: list[dict[str, Any]]
+    ) -> list[dict[str, Any]]:
+        """Return what a short search of each half day finds, from the best with the others staying on."""
         from scheduler.engine import solve
         from scheduler.engine.forced import halves
         from scheduler.engine.model import build
@@ -176,11 +180,17 @@ class Searches:
             if self._closing:
                 break
             self._say(case_id, visit_id, f"trying times with others moving, half day {n} of {len(every)}")
-            week = _within(stand.week, number, half)
-            made = solve(week, seconds=HALF_S, clock=self._until_closed, workers=1, fixed=stand.fixed, start=stand.plan)
+            start = stand.plan
+            for offer in staying:
+                if "day" in offer and half.holds(offer["day"], offer["start"]):
+                    start = planned(stand.week, (msgspec.convert(route, Route) for route in offer["routes"]))
+            made = solve(
+                _within(stand.week, number, half), seconds=HALF_S, clock=self._until_closed, workers=1,
+                fixed=stand.fixed, start=start,
+            )  # fmt: skip
             if visit_id in {stop.job for route in made.routes for stop in route.stops}:
-                offer = _priced(today, stand, visit_id, "moves", made, proven=False)
-                found[offer["key"]] = offer
+                one = _priced(today, stand, visit_id, "moves", made, proven=False)
+                found[one["key"]] = one
         return sorted(found.values(), key=lambda o: (o["extra_cents"], o["day"], o["start"]))[:BEST]
 
     def _until_closed(self) -> float:

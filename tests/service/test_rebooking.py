@@ -349,11 +349,10 @@ def test_an_offer_that_todays_rows_no_longer_give_is_refused(app: FastAPI, offic
     visit = a_visit(app)
     case = opened(office, cause="customer", visit=visit)
     row = searched(app, office, case["id"], visit)
-    (choice, *_) = of_kind(row, "stays")
     with transaction(app.state.database) as session:
-        session.get_one(tables.Visit, visit).minutes = 37
-        session.add(tables.History(at=THURSDAY, by="maud", did="changed", noun="visit", noun_id=visit))
-    answer = take(office, case["id"], row, choice)
+        session.get_one(tables.Crew, "north-1").minute_cents += 1
+        session.add(tables.History(at=THURSDAY, by="maud", did="changed", noun="crew", noun_id="north-1"))
+    answer = take(office, case["id"], row, of_kind(row, "wait")[0])
     assert answer.status_code == 409
     assert "has changed since this was found" in answer.json()["detail"]
 
