@@ -31,7 +31,7 @@ from scheduler.units import FOOT_MM
 from scheduler.week import Week
 from tests.benchmarks.make_weeks import make_week
 from tests.browser.board import Board, serving
-from tests.browser.pictures import ARGS, CHROMIUM
+from tests.browser.chromium import ARGS, CHROMIUM
 from tests.conftest import DEMO
 from tests.service.cast import add_cast
 

@@ -19,7 +19,7 @@ from api.service import plan_week, prepare_week
 from api.settings import sqlite_address
 from scheduler.engine import solve
 from tests.browser.board import Board, Size, add_people, serving
-from tests.browser.pictures import ARGS, CHROMIUM
+from tests.browser.chromium import ARGS, CHROMIUM
 from tests.conftest import BuiltDemo
 from tests.service.cast import add_cast
 

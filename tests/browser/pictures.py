@@ -2,74 +2,97 @@
 
 from __future__ import annotations
 
-import secrets
+import datetime
 import shutil
 import sys
 import tempfile
-import threading
-import time
 from pathlib import Path
 
-import uvicorn
-from playwright.sync_api import Browser, Page, sync_playwright
+from playwright.sync_api import Page, sync_playwright
+from sqlmodel import desc, select
 
 from api import tables
 from api.accounts import Role
-from api.app import create_app
 from api.database import transaction
-from api.settings import Settings, sqlite_address
+from scheduler.plan import read_plan
+from tests.browser.board import Board, Size, add_people, serving
+from tests.browser.chromium import ARGS, CHROMIUM
 
-CHROMIUM = "/usr/bin/chromium"
-ARGS = [
-    "--no-sandbox", "--disable-gpu", "--disable-quic", "--no-first-run", "--disable-background-networking",
-    "--disable-component-update", "--disable-sync",
-]  # fmt: skip
-JOB = "J-1042"
+POSTED_AT = datetime.datetime(2027, 4, 8, 21, tzinfo=datetime.UTC)
+QUALITY = 72  # of the JPEG files: all of them together are looked at on one page
 
 
-def main(demo: Path, out: Path, port: int = 8499) -> None:
+def main(demo: Path, out: Path) -> None:
     """Photograph the pages of the demo business kept in `demo` into `out`; its database is copied, not touched."""
-    out.mkdir(parents=True, exist_ok=True)
-    with tempfile.TemporaryDirectory() as folder:
-        data = Path(folder) / "data"
-        shutil.copytree(demo, data)
-        app = create_app(Settings(data=data, database=sqlite_address(data), port=port, quick_passwords=True))
-        server = uvicorn.Server(uvicorn.Config(app, host="127.0.0.1", port=port, log_level="error"))
-        thread = threading.Thread(target=server.run, daemon=True)
-        thread.start()
-        while not server.started:
-            time.sleep(0.1)
-        password = secrets.token_urlsafe(12)
-        with transaction(app.state.database) as session:
-            session.add(tables.Account(name="painter", role=Role.manager, password=app.state.passwords.hash(password)))
-        with sync_playwright() as playwright:
-            browser = playwright.chromium.launch(executable_path=CHROMIUM, args=ARGS)
-            photograph(browser, f"http://127.0.0.1:{port}", password, out)
-            browser.close()
-        server.should_exit = True
-        thread.join(5)
+    shutil.rmtree(out, ignore_errors=True)
+    out.mkdir(parents=True)
+    with tempfile.TemporaryDirectory() as folder, sync_playwright() as playwright:
+        data = shutil.copytree(demo, Path(folder) / "data")
+        browser = playwright.chromium.launch(executable_path=CHROMIUM, args=ARGS)
+        with serving(data) as (app, address):
+            add_people(app)
+            board = Board(app, address, browser)
+            addresses = post_and_count(board)
+            for name, (role, where) in addresses.items():
+                for size in ("desk", "phone"):
+                    photograph(board, name, role, where, size, out)
+            page = board.signed_in_page(Role.manager)
+            page.set_viewport_size({"width": 1056, "height": 816})
+            page.goto(f"{addresses['job'][1]}/drawing.svg")
+            page.screenshot(path=out / "wall-drawing.png")
+            board.close_pages()
+        browser.close()
 
 
-def photograph(browser: Browser, address: str, password: str, out: Path) -> None:
-    """Take the week sheet at desk and phone width, and one wall drawing."""
-    for width, height, mark in ((1280, 900, ""), (360, 740, "-phone")):
-        page = browser.new_page(viewport={"width": width, "height": height})
-        sign_in(page, address, password)
-        page.goto(address)
-        page.screenshot(path=out / f"week-sheet{mark}.png", full_page=True)
-        page.close()
-    page = browser.new_page(viewport={"width": 1056, "height": 816})
-    sign_in(page, address, password)
-    page.goto(f"{address}/jobs/{JOB}/drawing.svg")
-    page.screenshot(path=out / "wall-drawing.png")
+def post_and_count(board: Board) -> dict[str, tuple[Role, str]]:
+    """Post the demo's newest plan and open a case; return who reads each page, and its address, by its name."""
+    with transaction(board.app.state.database) as session:
+        stored = session.exec(select(tables.StoredPlan).order_by(desc(tables.StoredPlan.id))).first()
+        assert stored is not None, "run ops/start first: there is no plan"
+        monday = stored.start_date
+        routes = read_plan(stored.plan).routes
+        session.add(tables.PostedWeek(start_date=monday, plan_id=stored.id, posted_at=POSTED_AT, posted_by="maud"))
+        installs = {visit.id for visit in session.exec(select(tables.Visit).where(tables.Visit.kind == "install"))}
+        uncounted = session.exec(
+            select(tables.Visit.id)
+            .where(tables.Visit.kind == "install", tables.Visit.state == "open")
+            .where(tables.Visit.id.not_in(select(tables.BenchCount.visit_id)))  # type: ignore[attr-defined]
+        ).first()
+    route = next(route for route in routes if any(stop.job in installs for stop in route.stops))
+    job = next(stop.job for stop in route.stops if stop.job in installs)
+    day = monday + datetime.timedelta(days=route.day)
+    office = board.signed_in_page(Role.office)
+    office.goto(f"/rebooking/new?visit={job}&cause=customer")
+    opened = office.locator("main form button").last
+    opened.click()
+    office.wait_for_load_state()
+    case = office.url.removeprefix(board.address)
+    return {
+        "week-sheet": (Role.manager, f"/weeks/{monday}"),
+        "jobs": (Role.manager, "/jobs"),
+        "job": (Role.manager, f"/jobs/{job}"),
+        "survey": (Role.office, f"/jobs/{job}/survey"),
+        "bench": (Role.office, "/bench"),
+        "bench-count": (Role.office, f"/bench/{uncounted}"),
+        "shelf": (Role.office, "/stock"),
+        "rebooking": (Role.office, case),
+        "messages": (Role.office, "/messages"),
+        "day-sheet": (Role.lead, f"/crews/{route.crew}/days/{day}"),
+        "looking-back": (Role.manager, f"/looking-back/{monday}"),
+        "files": (Role.office, "/exchange"),
+        "settings": (Role.manager, "/settings"),
+    }
 
 
-def sign_in(page: Page, address: str, password: str) -> None:
-    page.goto(f"{address}/sign-in")
-    page.fill("input[name=name]", "painter")
-    page.fill("input[name=password]", password)
-    page.click("form.lines button")
-    page.wait_for_load_state()
+def photograph(board: Board, name: str, role: Role, where: str, size: Size, out: Path) -> None:
+    """Take one page as a whole; its first screenful where it is very long."""
+    page: Page = board.signed_in_page(role, size)
+    page.goto(where)
+    page.wait_for_timeout(1500)
+    tall = page.evaluate("document.documentElement.scrollHeight") > 6000
+    page.screenshot(path=out / f"{name}-{size}.jpg", full_page=not tall, type="jpeg", quality=QUALITY)
+    page.context.close()
+    board.contexts.remove(page.context)
 
 
 if __name__ == "__main__":
