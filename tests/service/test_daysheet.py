@@ -259,3 +259,16 @@ def test_an_unknown_crew_and_an_unposted_day(day: tuple[FastAPI, Jobs]) -> None:
     assert "stays in" in office.get(f"/crews/{CREW}/days/2027-04-13", headers=PAGE).text
     assert office.post(f"/crews/{CREW}/days/2027-04-13/out", json={"at": AT}).json()["detail"].startswith(CREW)
     assert office.post(f"/crews/nobody/days/{DAY}/out", json={"at": AT}).status_code == 404
+
+
+def test_of_two_installs_only_the_one_whose_papers_are_old_is_told_to_be_stale(day: tuple[FastAPI, Jobs]) -> None:
+    app, jobs = day
+    with transaction(app.state.database) as session:
+        post(session, {CREW: [(jobs.install, 540, 780), (jobs.others, 800, 990)]})
+        awning = session.get_one(tables.Visit, jobs.others).awning_id
+        part = session.exec(select(tables.MakerPart).where(tables.MakerPart.awning_id == awning)).first()
+        assert part is not None
+        part.quantity += 1
+        session.add(part)
+    sections = phone(app).get(HOME, headers=PAGE).text.split('<section class="stop"')[1:]
+    assert [("Stale: " in section, jobs.others in section) for section in sections] == [(False, False), (True, True)]

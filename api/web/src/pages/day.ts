@@ -32,7 +32,11 @@ async function begin(): Promise<void> {
   addEventListener("focus", () => void send());
   document.addEventListener("visibilitychange", () => document.visibilityState === "visible" && void send());
   addEventListener("beforeprint", () => all<HTMLDetailsElement>("#day details").forEach((part) => (part.open = true)));
-  new BroadcastChannel("day-notes").addEventListener("message", () => void refresh());
+  new BroadcastChannel("day-notes").addEventListener("message", (event) => {
+    if (event.data !== page) return;
+    allSentNow(); // by the worker, which the browser has woken
+    void send();
+  });
   one("#send-now").addEventListener("click", () => void send());
   document.querySelector("form.out")?.addEventListener("submit", () => tell({ do: "forget" }));
   setInterval(() => void send(), EVERY_MS);
@@ -86,14 +90,19 @@ async function round(): Promise<void> {
       sendAll(notes, page, way, async (entry) => {
         state = after(state, entry);
         await keepState(page, state);
-        sentAt = localClock();
-        localStorage.setItem(`sent ${page}`, sentAt);
+        allSentNow();
         await refresh();
       }),
     );
   }
   if (ended === "through" || !(await any())) await look();
+  else if (ended === "no signal") tell({ do: "sync" }); // where the browser has it, it sends even with the page closed
   await refresh();
+}
+
+function allSentNow(): void {
+  sentAt = localClock();
+  localStorage.setItem(`sent ${page}`, sentAt);
 }
 
 /** Ask how far the day is, and whether the week was posted anew. */
@@ -136,7 +145,7 @@ function showChanges(sentences: string[]): void {
     make("p", {}, "What you have noted and typed stays.", " "),
     button,
   );
-  if (sentences.length > 0) say("The week was posted anew: see the top of the page.");
+  if (sentences.length > 0) speak("The week was posted anew: see the top of the page.");
 }
 
 /** Put something noted into the queue, and send it if the service answers; returns whether there was room for it. */
@@ -146,12 +155,11 @@ async function note(
   try {
     await notes.add({ key: newKey(), page, thing, path, words, body: { ...body, at: serviceTime() }, ...more });
   } catch {
-    say("This phone has no room left: that was not noted. Send what waits, or make room.");
+    speak("This phone has no room left: that was not noted. Send what waits, or make room.");
     await refresh();
     return false;
   }
   void navigator.storage?.persist?.();
-  tell({ do: "sync" });
   await refresh();
   void send();
   return true;
@@ -174,6 +182,15 @@ async function decide(entry: Entry, what: "again" | "all the same" | "drop"): Pr
 /** Return the moment as the service's clock has it: the demo's differs, and a phone's may be wrong. */
 function serviceTime(): string {
   return new Date(Date.now() + Number(localStorage.getItem("clock") ?? 0)).toISOString();
+}
+
+let silence: ReturnType<typeof setTimeout> | undefined;
+
+/** Say something at the foot of the page for a while: it lies over what the crew works on. */
+function speak(text: string): void {
+  say(text);
+  clearTimeout(silence);
+  silence = setTimeout(() => one("#said").replaceChildren(), 8000);
 }
 
 function localClock(): string {
@@ -245,7 +262,7 @@ function listenToPhotos(stop: HTMLElement, visit: string): void {
     try {
       photo = await shrink(file);
     } catch {
-      say("This phone cannot read that picture: take it as JPEG.");
+      speak("This phone cannot read that picture: take it as JPEG.");
       return;
     } finally {
       input.value = "";
@@ -286,7 +303,7 @@ async function tellResult(
   const fault = one("[data-fault]", form);
   const wrong = (words: string, at?: HTMLElement): void => {
     fault.textContent = `▲ ${words}`;
-    say(words);
+    speak(words);
     at?.focus();
   };
   if (typeof outcome !== "string") return wrong("Say what became of it: done, partly done or not done.");
@@ -307,7 +324,7 @@ async function tellResult(
   if (!noted) return;
   for (const name of ["start", "end", "why"]) dropDraft(field(name));
   form.reset();
-  say(`${words}.`);
+  speak(`${words}.`);
   one("[data-told]", section(visit)).scrollIntoView({ block: "center" });
 }
 
@@ -322,7 +339,7 @@ async function goOut(): Promise<void> {
   words.textContent = lacking.length > 0 ? `▲ Not on the van: ${lacking.join(", ")}. Load it, or say who lets the van leave without it, and why.` : "";
   const [name, reason] = [by.value.trim(), why.value.trim()];
   if (asks && (name === "" || reason === "") && !(lacking.length === 0 && name === reason)) {
-    say("Not everything is on the van.");
+    speak("Not everything is on the van.");
     (name === "" ? by : why).focus();
     return;
   }

@@ -64,9 +64,10 @@ async function sendEverything(): Promise<void> {
     const way = transport("");
     // Whoever is signed in now must be of that day: notes are not put in another crew's name.
     if (!(await way.mayWrite(page))) continue;
-    await self.navigator.locks.request("day-notes", () => sendAll(notes, page, way));
+    let any = false;
+    await self.navigator.locks.request("day-notes", () => sendAll(notes, page, way, () => void (any = true)));
+    if (any) new BroadcastChannel("day-notes").postMessage(page);
   }
-  new BroadcastChannel("day-notes").postMessage("sent");
 }
 
 /** Fetch a day sheet and what it shows anew and keep it; says whether all of it is here. */
