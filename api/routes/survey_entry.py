@@ -23,6 +23,7 @@ from api.idempotency import Once
 from api.kits import local_day
 from api.pages import Database, page, wants_json
 from api.problems import Problem, bad_fields, responses
+from api.routes.job_awning import no_awning
 from api.survey_compare import differences, merged
 from api.survey_drawing import draft_of
 from api.survey_fields import SECTIONS, FormField, RowsOf, lists
@@ -325,14 +326,7 @@ def _rows_changed(fields: dict[str, str], what: str, name: str, number: str | No
 
 
 def _no_awning(request: Request, session: Session, visit: tables.Visit, status: int) -> Response:
-    site = session.get_one(tables.Site, visit.site_id)
-    values = {
-        "visit": visit,
-        "site": site,
-        "customer": session.get_one(tables.Customer, site.customer_id),
-        "order": None if visit.order_id is None else session.get(tables.Order, visit.order_id),
-    }
-    return page(request, "survey_none.html", values, status=status)
+    return page(request, "survey_none.html", no_awning(session, visit), status=status)
 
 
 def _is_field(key: str) -> bool:

@@ -46,6 +46,7 @@ EXPECTED = {
     "GET /jobs/{visit_id}": f"{ALL} link",
     "GET /jobs/{visit_id}/survey": f"{ALL} link",
     "POST /jobs/{visit_id}/survey": "manager office lead",
+    "POST /jobs/{visit_id}/awning": OFFICE,
     "POST /surveys/draw": "manager office lead",
     "GET /surveys": ALL,
     "GET /surveys/{survey_id}": ALL,

@@ -272,6 +272,25 @@ def test_a_site_without_an_awning_says_what_to_do(office: TestClient) -> None:
     assert office.post(f"/jobs/{SURVEY_VISIT}/survey", data={"do": "keep"}).status_code == 409
 
 
+def test_the_office_adds_the_awning_where_the_survey_lacks_it(demo: FastAPI, office: TestClient) -> None:
+    job = "J-1079"
+    form = {"model": "hood", "width": "12 ft", "projection": "10 ft", "weight": "119 lb", "box": "13 ft", "boxes": "1",
+            "motor": "left", "cloth": "oat", "yard": "north", "arrives_on": ""}  # fmt: skip
+    wrong = {**form, "width": "wide", "weight": "", "boxes": "0", "yard": "moon", "arrives_on": "soon"}
+    told = office.post(f"/jobs/{job}/awning", data=wrong, headers=JSON).json()
+    assert {error["where"] for error in told["errors"]} == {"width", "weight", "boxes", "yard", "arrives_on"}
+    again = office.post(f"/jobs/{job}/awning", data=wrong, headers=PAGE)
+    assert (again.status_code, 'value="wide"' in again.text) == (422, True)
+    made_now = office.post(f"/jobs/{job}/awning", data=form, headers=PAGE)
+    assert made_now.status_code == 303
+    page = office.get(made_now.headers["location"], headers=PAGE).text
+    assert "Survey of the wall for" in page
+    fields = form_of(office, job)
+    assert (fields["awning.width"], fields["awning.weight_kg"], fields["awning.motor"]) == ("3658 mm", "54 kg", "left")
+    assert office.post(f"/jobs/{job}/awning", data=form, headers=PAGE).status_code == 409
+    assert signed_in(demo, Role.lead).post(f"/jobs/{job}/awning", data=form).status_code == 403
+
+
 def test_a_survey_visit_leads_to_the_awning_of_its_site(office: TestClient) -> None:
     with_site = office.get(f"/visits/{SURVEY_VISIT}").json()
     customer = office.get(f"/sites/{with_site['site_id']}").json()["customer_id"]
