@@ -1,6 +1,6 @@
 """The service's settings, read once at start from EAVEBOARD_* environment variables, loudly.
 
-Each setting has one row in `SETTINGS`; the manual lists the same rows. A variable that begins with EAVEBOARD_ and is
+Each setting has one row in `SETTINGS`; DEVELOPERS.md lists the same rows. A variable that begins with EAVEBOARD_ and is
 none of them is refused: a misspelt setting must not be silently without effect.
 """
 
