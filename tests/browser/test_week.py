@@ -67,6 +67,11 @@ def day_of(page: Page, crew: str, day: int) -> Locator:
     return page.locator(f'#board td[data-crew="{crew}"][data-day="{day}"]')
 
 
+def said(page: Page, words: str) -> None:
+    """Wait for what the page says at its foot once the service has done its work."""
+    expect(page.locator("#said")).to_contain_text(words, timeout=SLOW_MS)
+
+
 def drag(page: Page, job: str, crew: str, day: int) -> None:
     """Drag a visit by its grip to below the last visit of a day, and hold it there."""
     target = day_of(page, crew, day).locator("li.visit").last
@@ -77,15 +82,17 @@ def drag(page: Page, job: str, crew: str, day: int) -> None:
     page.mouse.move(box["x"] + 9, box["y"] + 9)
     page.mouse.down()
     page.mouse.move(box["x"] + 20, box["y"] + 20, steps=3)
-    for _ in range(40):  # the page rolls while the pointer is at its edge
+    held = None
+    for _ in range(60):  # the page rolls while the pointer is at its edge
         there = target.bounding_box()
         assert there is not None
         x, y = there["x"] + there["width"] / 2, there["y"] + there["height"] - 4
-        if 60 < y < 840:
-            break
-        page.mouse.move(x, 880 if y >= 840 else 8, steps=2)
-        page.wait_for_timeout(50)
-    page.mouse.move(x, y, steps=5)
+        if held == (x, y):
+            return
+        held = (x, y) if 70 < y < 830 else None
+        page.mouse.move(x, min(max(y, 8), 890), steps=3)
+        page.wait_for_timeout(60)
+    raise AssertionError(f"the page does not roll to {crew}, day {day}")
 
 
 def test_a_week_is_planned_live_and_stopped(own_board: Board) -> None:
@@ -101,7 +108,7 @@ def test_a_week_is_planned_live_and_stopped(own_board: Board) -> None:
     stop = page.locator("#run-stop")
     if stop.is_visible():  # unless the plan was proven meanwhile
         stop.click(timeout=2000, no_wait_after=True)
-    expect(page.locator("#said")).to_contain_text("the sheet shows plan", timeout=SLOW_MS)
+    said(page, "the sheet shows plan")
     expect(page.locator("#run")).to_be_hidden()
     assert page.locator("#board").get_attribute("data-plan") != before
     expect(page.locator('[data-part="answer"]')).to_contain_text("by maud")
@@ -129,11 +136,11 @@ def test_a_visit_is_moved_by_keyboard_with_its_price_told_and_undone(own_board: 
     expect(page.locator("#slip-verdict")).to_contain_text("✓ can go here, $")
     axe(page)
     page.keyboard.press("Enter")
-    expect(page.locator("#said")).to_contain_text("moved to the waiting pile")
+    said(page, "moved to the waiting pile")
     expect(page.locator(f'#pile .visit[data-visit="{job}"]')).to_be_visible()
     expect(visit(page, job).locator(".grip")).to_be_focused()
     page.keyboard.press("Control+z")
-    expect(page.locator("#said")).to_contain_text("Undone")
+    said(page, "Undone")
     expect(visit(page, job).locator("xpath=ancestor::td")).to_have_attribute("data-part", home or "")
     assert plan_of(own_board)[1].routes == plan.routes
 
@@ -150,10 +157,10 @@ def test_a_visit_is_locked_by_key_and_then_stays(own_board: Board) -> None:
     page.keyboard.press("ArrowRight")
     expect(page.locator("#slip-verdict")).to_contain_text("cannot go here")
     page.keyboard.press("Enter")
-    expect(page.locator("#said")).to_contain_text("Not moved.")
+    said(page, "Not moved.")
     page.keyboard.press("Escape")
     page.click("#slip-lock")
-    expect(page.locator("#said")).to_contain_text("no longer locked")
+    said(page, "no longer locked")
     expect(visit(page, job)).not_to_contain_text("▣ locked")
 
 
@@ -168,13 +175,13 @@ def test_a_visit_is_dragged_compared_and_posted(own_board: Board) -> None:
     drag(page, wrong.job, wrong.crew, wrong.day)
     expect(page.locator("#slip-verdict")).to_contain_text(wrong.tried.breaches[0].sentence)
     page.mouse.up()
-    expect(page.locator("#said")).to_contain_text(f"Not moved. {wrong.tried.breaches[0].sentence}")
+    said(page, f"Not moved. {wrong.tried.breaches[0].sentence}")
     assert plan_of(own_board)[1].routes == plan.routes
 
     drag(page, right.job, right.crew, right.day)
     expect(page.locator("#slip-verdict")).to_contain_text("✓ can go here")
     page.mouse.up()
-    expect(page.locator("#said")).to_contain_text("moved to")
+    said(page, "moved to")
     expect(day_of(page, right.crew, right.day).locator(f'[data-visit="{right.job}"]')).to_be_visible()
     assert plan_of(own_board)[1].routes == right.tried.plan.routes
 
@@ -189,7 +196,7 @@ def test_a_visit_is_dragged_compared_and_posted(own_board: Board) -> None:
     expect(page.locator("#post-changes")).to_contain_text("what is posted now")
     axe(page)
     page.click("#post-yes")
-    expect(page.locator("#said")).to_contain_text("The week is posted")
+    said(page, "The week is posted")
     expect(page.locator('[data-part="answer"]')).to_contain_text("✓ posted")
     expect(page.locator("#post")).to_be_disabled()
 
@@ -203,13 +210,13 @@ def test_a_finger_moves_a_visit_without_dragging(own_board: Board) -> None:
     expect(page.locator("#slip-verdict")).to_contain_text("✓ can go here")
     no_sideways_scroll(page)
     page.locator("#slip-put").tap()
-    expect(page.locator("#said")).to_contain_text("moved to the waiting pile")
+    said(page, "moved to the waiting pile")
 
 
 @pytest.mark.parametrize(
     ("role", "size", "addresses"),
     [
-        (Role.manager, "desk", (WEEK, f"{WEEK}/map?day=1")),
+        (Role.manager, "desk", (WEEK, f"{WEEK}/map?day=1", "/weeks/2027-04-19")),
         (Role.manager, "phone", (WEEK,)),
         (Role.reader, "desk", (WEEK,)),
     ],

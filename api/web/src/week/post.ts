@@ -41,6 +41,7 @@ async function post(): Promise<void> {
   const why = changes().querySelector<HTMLTextAreaElement>("textarea")?.value.trim() ?? "";
   const yes = one<HTMLButtonElement>("#post-yes");
   yes.disabled = true;
+  yes.textContent = "Posting …";
   try {
     const body = { plan_id: sheet.planId(), ...(why === "" ? {} : { despite: why }) };
     await send("POST", `/weeks/${sheet.weekStart()}/post`, body, { key: newKey() });
@@ -52,6 +53,7 @@ async function post(): Promise<void> {
     refused(fault);
   } finally {
     yes.disabled = false;
+    yes.textContent = "Post the week";
   }
 }
 
