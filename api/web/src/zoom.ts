@@ -28,6 +28,7 @@ function addZoom(figure: HTMLElement): void {
   };
   const fit = (): void => {
     const drawing = figure.querySelector<SVGElement>("svg");
+    figure.classList.toggle("near", scale > 1);
     if (drawing !== null) drawing.style.width = `${Math.round(scale * 100)}%`;
   };
   const button = (step: -1 | 0 | 1, sign: string, words: string): HTMLElement => {
