@@ -165,11 +165,9 @@ def new_session(session: Session, account: Account, now: datetime.datetime, hour
 
 def owner(session: Session, token: str, now: datetime.datetime) -> Account | None:
     """Return the account whose session `token` is; None for a session that is over or an account that is disabled."""
-    found = session.get(SignIn, digest(token))
-    if found is None or found.expires_at <= now:
-        return None
-    account = session.get(Account, found.account_id)
-    return account if account is not None and account.active else None
+    wanted = select(Account).join(SignIn, col(SignIn.account_id) == Account.id)
+    here = (SignIn.digest == digest(token), SignIn.expires_at > now, col(Account.active).is_(True))
+    return session.exec(wanted.where(*here)).first()
 
 
 def sign_out(session: Session, token: str) -> None:

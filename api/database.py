@@ -16,14 +16,21 @@ from sqlmodel import Session
 MIGRATIONS = Path(__file__).parent / "migrations"
 
 
+# Pages are made in up to 40 threads, each with a connection and now and then a second one for work that is kept by
+# itself: with fewer than twice as many all could wait for each other. A connection beyond POOL is closed after use.
+POOL, MORE = 40, 50
+
+
 def open_database(address: str) -> sa.Engine:
     """Return an engine for `address`; a SQLite file's folder is made, foreign keys are kept, readers never wait."""
     url = make_url(address)
     if url.get_backend_name() != "sqlite":
-        return sa.create_engine(url, pool_pre_ping=True)
+        return sa.create_engine(url, pool_pre_ping=True, pool_size=POOL, max_overflow=MORE)
     if url.database and url.database != ":memory:":
         Path(url.database).parent.mkdir(parents=True, exist_ok=True)
-    engine = sa.create_engine(url, connect_args={"timeout": 30})
+    in_memory = not url.database or url.database == ":memory:"
+    pool = {} if in_memory else {"pool_size": POOL, "max_overflow": MORE}
+    engine = sa.create_engine(url, connect_args={"timeout": 30}, **pool)
 
     @sa.event.listens_for(engine, "connect")
     def prepare(connection: Any, _: Any) -> None:

@@ -21,10 +21,11 @@ _MOST_LINES = 40  # of the history, on one page
 
 
 def job_facts(session: Session, visit_ids: Sequence[str]) -> Facts:
-    """Return the facts on some visits alone: what preparation looks at, and whose they are.
+    """Return the facts on some visits alone: what their needs depend on, and whose they are.
 
-    Crews, stock, deliveries and the forecast are left empty: a week cannot be built of these. Raises `BadInput` where
-    no business has been set up; a visit that is not there is left out.
+    All that papers are made of, which preparation reads by itself, is left empty, and so are crews, vans, equipment,
+    stock, deliveries and the forecast: a week cannot be built of these. Raises `BadInput` where no business has been
+    set up; a visit that is not there is left out.
     """
     business = session.get(tables.Business, 1)
     if business is None:
@@ -33,9 +34,6 @@ def job_facts(session: Session, visit_ids: Sequence[str]) -> Facts:
     sites = {row.id: row for row in _named(session, tables.Site, (v.site_id for v in visits.values()))}
     customers = {row.id: row for row in _named(session, tables.Customer, (s.customer_id for s in sites.values()))}
     awnings = {row.id: row for row in _named(session, tables.Awning, (v.awning_id for v in visits.values()))}
-    parts: dict[str, dict[str, tables.MakerPart]] = defaultdict(dict)
-    for part in rows(session, tables.MakerPart, col(tables.MakerPart.awning_id).in_(awnings)):
-        parts[part.awning_id][part.item] = part
     counts: dict[str, dict[str, tables.BenchCount]] = defaultdict(dict)
     for count in _of(session, tables.BenchCount, visits):  # in order of id, so that the newest of an item stays
         counts[count.visit_id][count.item] = count
@@ -53,18 +51,18 @@ def job_facts(session: Session, visit_ids: Sequence[str]) -> Facts:
         yards={},
         people={},
         days_off=[],
-        vans={row.id: row for row in rows(session, tables.Van)},
+        vans={},
         crews={},
         crew_hours=[],
-        equipment={row.id: row for row in rows(session, tables.Equipment)},
+        equipment={},
         out_of_service=[],
         stock=[],
         deliveries=[],
         customers=customers,
         sites=sites,
         awnings=awnings,
-        maker_parts=parts,
-        surveys=newest_surveys(session, awnings),
+        maker_parts={},
+        surveys={},
         visits=visits,
         hours=hours,
         follows=[],

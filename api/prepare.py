@@ -8,7 +8,7 @@ from __future__ import annotations
 
 import datetime
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 from sqlmodel import Session
 
@@ -50,7 +50,8 @@ class Tally:
 class JobPapers:
     """What there is to know of one visit: its documents, its kit's condition, and what planning needs of it.
 
-    `fault` says in a sentence why there is no layout of a wall that was surveyed.
+    `fault` says in a sentence why there is no layout of a wall that was surveyed; `stale` names the documents that were
+    made of other inputs than today's.
     """
 
     visit: tables.Visit
@@ -62,20 +63,20 @@ class JobPapers:
     kit: Kit | None = None
     kit_state: KitState | None = None
     fault: str = ""
+    stale: frozenset[str] = frozenset()
 
 
 class Preparation:
     """Makes the papers of visits, keeping what `session` holds already; `facts` say what planning needs of them.
 
-    With `remake` False nothing is stored, and a document of other inputs is given as it is and named in `stale`: so
-    pages show what the plan was made of.
+    With `remake` False nothing is stored, and a document of other inputs is given as it is and named in its job's
+    `stale`: so pages show what the plan was made of.
     """
 
     def __init__(self, session: Session, facts: Facts, now: datetime.datetime, *, remake: bool = True) -> None:
         self.session, self.facts, self.now, self.remake = session, facts, now, remake
         self.shop = shop_inputs(session)
         self.tally = Tally()
-        self.stale: set[str] = set()
 
     def papers(self, visit: tables.Visit) -> JobPapers:
         """Return the papers of `visit`."""
@@ -90,6 +91,7 @@ class Preparation:
         for visit in visits:
             job = inputs[visit.id]
             wanted, have = fingerprints(self.shop, job), held[visit.id]
+            stale: set[str] = set()
             fresh = {what: text for what, (print_, text) in have.items() if wanted.get(what) == print_}
             if is_fresh({what: print_ for what, (print_, _) in have.items()}, wanted):
                 documents = fresh
@@ -98,9 +100,10 @@ class Preparation:
                 made[visit.id] = Made(documents, wanted, fresh)
             else:
                 documents = self._as_it_is(job, fresh, {what: text for what, (_, text) in have.items()})
+                stale = {what for what in documents if what in have and what not in fresh and what not in _QUICK}
             self.tally.kept += sum(what in fresh for what in documents if what != "condition")
             self.tally.made += sum(what not in fresh for what in documents if what != "condition")
-            found[visit.id] = self._job(visit, read_papers(job, documents))
+            found[visit.id] = replace(self._job(visit, read_papers(job, documents)), stale=frozenset(stale))
         store(self.session, made, self.now)
         return found
 
@@ -108,9 +111,7 @@ class Preparation:
         """Return what is stored, stale or not, with what is missing made beside it, but not kept."""
         if "layout" not in have:
             return make_papers(self.shop, job, fresh)
-        documents = make_papers(self.shop, job, {what: text for what, text in have.items() if what not in _QUICK})
-        self.stale |= {what for what in documents if what in have and what not in fresh and what not in _QUICK}
-        return documents
+        return make_papers(self.shop, job, {what: text for what, text in have.items() if what not in _QUICK})
 
     def _job(self, visit: tables.Visit, papers: Papers) -> JobPapers:
         awning = self.facts.awnings.get(visit.awning_id or "")

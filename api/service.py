@@ -109,15 +109,9 @@ def job_page(session: Session, visit_id: str, now: datetime.datetime) -> JobPage
 def job_pages(session: Session, visit_ids: Sequence[str], now: datetime.datetime) -> dict[str, JobPage]:
     """Return what the pages of visits show, by their ids; a visit that is not there is left out."""
     known = job_facts(session, visit_ids)
-    together = Preparation(session, known, now, remake=False)
-    papers = together.papers_of(list(known.visits.values()))
+    papers = Preparation(session, known, now, remake=False).papers_of(list(known.visits.values()))
     pages = {}
     for visit_id, visit in known.visits.items():
-        stale = together.stale
-        if stale and len(papers) > 1:  # of one of them: whose it is, is found one by one
-            alone = Preparation(session, known, now, remake=False)
-            alone.papers(visit)
-            stale = alone.stale
         site = known.sites[visit.site_id]
         pages[visit_id] = JobPage(
             job=papers[visit_id],
@@ -128,7 +122,7 @@ def job_pages(session: Session, visit_ids: Sequence[str], now: datetime.datetime
             hours=known.hours.get(visit_id, []),
             counts=known.counts.get(visit_id, {}),
             shorts={short.item: short for short in known.shorts.get(visit_id, []) if short.arrived_on is None},
-            stale=stale,
+            stale=set(papers[visit_id].stale),
         )
     return pages
 
