@@ -17,13 +17,14 @@ from api.accounts import Role
 from api.clock import Now
 from api.guards import Who, allow, found
 from api.messages import OPEN, told_now
-from api.pages import Database, clock, day_name, page, wants_json
+from api.pages import Database, day_name, page, wants_json
 from api.posted import posted_week
 from api.problems import Problem, responses
 from api.rebooking import cases, taking
 from api.rebooking.cases import CAUSES, named
-from api.rebooking.findings import Cause, Finding, findings
+from api.rebooking.findings import Cause, findings
 from api.rebooking.search import Searches
+from api.rebooking.shown import case_line, finding_line, visit_line
 from api.rebooking.today import Today, open_weeks
 from api.records import Words
 from api.service import note
@@ -43,14 +44,14 @@ DONE = {"rebooked": "✓ has a new time", "waiting": "○ waits", "kept": "✓ s
 @router.get("/rebooking")
 def overview(request: Request, session: Database, now: Now, _: Office) -> Response:
     """List the open cases, and the posted visits that today's rows no longer allow."""
-    open_ = [_case_line(session, case) for case in cases.open_cases(session)]
+    open_ = [case_line(session, case) for case in cases.open_cases(session)]
     in_cases = {visit["visit"] for case in open_ for visit in case["visits"] if visit["state"] == "open"}
     look = []
     for start_date in open_weeks(session, now):
         today = _searches(request).days.of(start_date, now)
         for one in [] if today is None else findings(today):
             if one.visit_id not in in_cases:
-                look.append(_finding(session, one))
+                look.append(finding_line(session, one))
     drafts = session.exec(select(tables.Message).where(col(tables.Message.state).in_(OPEN))).all()
     if wants_json(request):
         return JSONResponse({"cases": open_, "look_at": look, "messages": len(drafts)})
@@ -66,7 +67,7 @@ def overview(request: Request, session: Database, now: Now, _: Office) -> Respon
         .limit(8)
     ).all()
     values = {"cases": open_, "groups": list(days.values()), "drafts": len(drafts), "causes": CAUSES,
-              "closed": [_case_line(session, case) for case in closed], "posted": open_weeks(session, now)}  # fmt: skip
+              "closed": [case_line(session, case) for case in closed], "posted": open_weeks(session, now)}  # fmt: skip
     return page(request, "rebooking.html", values | {"on": _on_day})
 
 
@@ -107,7 +108,7 @@ def open_new(
     names = [row.visit_id for row in cases.visits_of(session, case.id or 0)]
     answer: Response = RedirectResponse(f"/rebooking/{case.id}", 303)
     if wants_json(request):
-        answer = JSONResponse(_case_line(session, case), 201, headers={"Location": f"/rebooking/{case.id}"})
+        answer = JSONResponse(case_line(session, case), 201, headers={"Location": f"/rebooking/{case.id}"})
     return _then_search(request, answer, case.id or 0, names, names[:1])
 
 
@@ -121,14 +122,14 @@ def one(
     rows = cases.visits_of(session, case_id)
     shown = next((row for row in rows if row.visit_id == visit), None) or _next(rows) or rows[0]
     searching = _search_if_stale(request, session, case, shown)
-    body = _case_line(session, case)
+    body = case_line(session, case)
     if wants_json(request):
-        body["visits"] = [_visit(session, case, row, offers=True) for row in rows]
+        body["visits"] = [visit_line(session, case, row, offers=True) for row in rows]
         body["searching"] = searching
         return JSONResponse(body, headers={"ETag": etag(shown.version)})
     booking = told_now(session, shown.visit_id)
     values = {
-        "case": body, "causes": CAUSES, "shown": _visit(session, case, shown, offers=True), "searching": searching,
+        "case": body, "causes": CAUSES, "shown": visit_line(session, case, shown, offers=True), "searching": searching,
         "booking": booking, "done": DONE, "next_case": _next_case(session, case),
         "messages": session.exec(select(tables.Message).where(
             tables.Message.case_id == case_id, tables.Message.visit_id == shown.visit_id,
@@ -261,7 +262,7 @@ def _then_search(
 def _back(request: Request, session: Session, case_id: int, visit_id: str) -> Response:
     if wants_json(request):
         case, row = _found(session, case_id), _found_visit(session, case_id, visit_id)
-        return JSONResponse(_case_line(session, case), headers={"ETag": etag(row.version)})
+        return JSONResponse(case_line(session, case), headers={"ETag": etag(row.version)})
     return RedirectResponse(f"/rebooking/{case_id}?visit={visit_id}#choices", 303)
 
 
@@ -279,63 +280,6 @@ def _search_if_stale(
             known = searches.progress(case.id, row.visit_id)
     seconds = round(time.monotonic() - known.begun) if known.phase else 0
     return {"phase": known.phase, "seconds": seconds, "moving": known.moving, "fault": known.fault}
-
-
-def _case_line(session: Session, case: tables.RebookingCase) -> dict[str, Any]:
-    rows = cases.visits_of(session, case.id or 0)
-    return {
-        "id": case.id, "cause": case.cause, "detail": case.detail, "start_date": case.start_date.isoformat(),
-        "state": case.state, "opened_at": case.opened_at.isoformat(), "opened_by": case.opened_by,
-        "event": case.event, "visits": [_visit(session, case, row) for row in rows], "version": case.version,
-    }  # fmt: skip
-
-
-def _visit(
-    session: Session, case: tables.RebookingCase, row: tables.CaseVisit, *, offers: bool = False
-) -> dict[str, Any]:
-    name = named(session, row.visit_id)
-    shown: dict[str, Any] = {
-        "visit": row.visit_id, "what": name.what, "customer": name.customer, "phone": name.phone, "town": name.town,
-        "state": row.state, "was": row.was, "taken": row.taken, "version": row.version,
-    }  # fmt: skip
-    if offers:
-        shown["offers"] = [_offer(session, case, offer) for offer in row.offers]
-    return shown
-
-
-def _offer(session: Session, case: tables.RebookingCase, offer: dict[str, Any]) -> dict[str, Any]:
-    """Return an offer with dates and words, without the routes that it stands for."""
-    shown = {name: value for name, value in offer.items() if name != "routes"}
-    if "day" in offer:
-        shown["date"] = (case.start_date + datetime.timedelta(days=offer["day"])).isoformat()
-    if offer["kind"] == "fill":
-        name = named(session, offer["visit"])
-        shown |= {"what": name.what, "customer": name.customer, "town": name.town}
-    if "moves" in offer:
-        shown["moves"] = [_move(session, case, move) for move in offer["moves"]]
-    return shown
-
-
-def _move(session: Session, case: tables.RebookingCase, move: dict[str, Any]) -> dict[str, Any]:
-    def spot(at: list[Any] | None) -> str:
-        if at is None:
-            return "the waiting pile"
-        date = case.start_date + datetime.timedelta(days=at[1])
-        return f"{date:%a} {date:%b} {date.day} {clock(at[2])} with {at[0]}"
-
-    name = named(session, move["visit"])
-    words = f"{name.what} for {name.customer}: from {spot(move['before'])} to {spot(move['after'])}"
-    told = told_now(session, move["visit"])
-    return {**move, "words": words, "told": told is not None}
-
-
-def _finding(session: Session, one: Finding) -> dict[str, Any]:
-    name = named(session, one.visit_id)
-    return {
-        "visit": one.visit_id, "what": name.what, "customer": name.customer, "town": name.town, "cause": one.cause,
-        "words": one.words, "crew": one.spot.crew, "date": one.date.isoformat(), "start": one.spot.start,
-        "end": one.end,
-    }  # fmt: skip
 
 
 def _today_of(request: Request, session: Session, now: datetime.datetime, form: dict[str, Any]) -> Today | None:
