@@ -16,6 +16,7 @@ from sqlmodel import Session, SQLModel, col, select
 
 from api import tables
 from api.demo import FILES
+from api.pages import at
 from scheduler.errors import BadInput
 
 Counted = tuple[type[SQLModel], str]  # a table and the noun of its rows
@@ -68,7 +69,7 @@ def steps(session: Session) -> list[Step]:
         Step("Crates counted", "An install goes out only when its kit is counted and whole.",
              _words(counted, "kit") + (" counted" if counted else ""), (("/bench", "Bench"),)),
         Step("The forecast", "Wind, rain, thunder and heat by the hour; without it a plan keeps daylight only.",
-             "" if forecast is None else f"issued {forecast.issued:%Y-%m-%d %H:%M} UTC", ()),
+             "" if forecast is None else f"issued {at(forecast.issued, business.timezone if business else 'UTC')}", ()),
         Step("A week planned", "The planner finds who goes where and when, and says because of what a job waits.",
              _words(planned, "week"), (("/", "Week sheet"),)),
         Step("The week posted", "Crews see their days, customers their times.", _words(posted, "week"),

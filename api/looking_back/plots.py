@@ -21,7 +21,7 @@ KINDS = (
     ("helpers", "extra hands", SHEET, "...."),
     ("risk", "weather risk", "#d9d2c5", "////"),
     ("late", "lateness", SHEET, "xxxx"),
-    ("changes", "changes", "#c98f7c", ""),
+    ("changes", "changes", "#c98f7c", "----"),
     ("skipped", "left waiting", RUST, "\\\\\\\\"),
 )
 USES = (

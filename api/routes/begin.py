@@ -28,6 +28,15 @@ router = APIRouter(prefix="/begin", tags=["first days"])
 Staff = Annotated[Who, allow(*STAFF)]
 Manager = Annotated[Who, allow(Role.manager)]
 
+# Where a step leads that is not for a role.
+_MANAGERS, _OFFICES = ("/settings/business", "/settings/crews", "/accounts"), ("/exchange", "/bench")
+_CLOSED = {
+    Role.manager: (),
+    Role.office: _MANAGERS,
+    Role.lead: _MANAGERS + _OFFICES,
+    Role.reader: _MANAGERS + _OFFICES,
+}
+
 
 @router.get("")
 def guide(request: Request, session: Database, now: Now, who: Staff) -> Response:
@@ -108,6 +117,7 @@ def _page(
         "empty": session.get(tables.Business, 1) is None,
         "bare": begin.is_bare(session),
         "manager": who.role is Role.manager,
+        "closed": _CLOSED[who.role or Role.reader],
         "faults": faults,
         "monday": begin.first_monday(session, now),
         "can_plan": found[0].done and found[1].done and found[3].done and not found[7].done,

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import io
+import re
 import zipfile
 from collections.abc import Iterator
 from dataclasses import replace
@@ -125,5 +126,9 @@ def test_what_is_no_zip_file_of_a_business_is_refused(manager: TestClient) -> No
 
 def test_only_the_manager_sets_up_and_everyone_may_look(app: FastAPI) -> None:
     office = signed_in(app, Role.office)
-    assert office.get("/begin", headers=PAGE).status_code == 200
+    for role in Role:
+        client = signed_in(app, role)
+        page = client.get("/begin", headers=PAGE).text
+        for address in set(re.findall(r'<a href="(/[^"]*)"', page[page.index("<main") :])):
+            assert client.get(address, headers=PAGE).status_code in (200, 303), (role, address)
     assert office.post("/begin/demo", headers=JSON).status_code == 403
