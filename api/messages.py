@@ -164,8 +164,8 @@ def words(session: Session, visit_id: str, spot: Spot | None, *, before: Spot | 
 def when_posted(session: Session, posted: Posted) -> None:
     """Draft a message for each visit whose posted time differs from what its customer was told.
 
-    Visits of open cases are left to their case; where the newest message tells of the same spot already, whatever became
-    of it, there is none.
+    Visits of open cases are left to their case; where the newest message tells of the same spot already, there is none,
+    whatever became of it.
     """
     in_case = {row.visit_id for row in session.exec(select(tables.CaseVisit).where(tables.CaseVisit.state == "open"))}
     told = {b.visit_id: b for b in session.exec(_in_week(posted)).all()}
