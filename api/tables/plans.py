@@ -15,8 +15,8 @@ class StoredPlan(SQLModel, table=True):
     """A week document and the plan made of it, both as JSON text; `fingerprint` is that of the week document.
 
     `because` holds the reasons that only the rows knew when the week was built, by job; `fixed` what the planner had to
-    leave as it was (`scheduler.engine.fixed`). `how` says what made the plan of `made_from`: the planner, a move by hand, a repair
-    after an event, an offer taken.
+    leave as it was (`scheduler.engine.fixed`). `how` says what made the plan of `made_from`: the planner, a move by
+    hand, a repair after an event, an offer taken.
     """
 
     __tablename__ = "stored_plan"
@@ -44,7 +44,8 @@ class PlanRun(SQLModel, table=True):
     """A run of the planner: waiting for its turn, running, and how it ended; `best` is the last plan it told of.
 
     `progress` are [seconds, cost in cents, bound in cents] as they came, null where not known. A run that the service
-    did not see end is "cut off"; what it had found is kept as the plan `plan_id`. `from_plan` is where it searched from.
+    did not see end is "cut off"; what it had found is kept as the plan `plan_id`. `from_plan` is where it searched
+    from.
     """
 
     __tablename__ = "plan_run"

@@ -98,7 +98,11 @@ def test_no_request_makes_the_service_fail(
 
     @given(case=schema[path][method].as_strategy(), chance=st.randoms(use_true_random=False))
     @settings(
-        max_examples=SLOW_EXAMPLES if ".pdf" in path else EXAMPLES, deadline=None, database=None, derandomize=True, suppress_health_check=list(HealthCheck)
+        max_examples=SLOW_EXAMPLES if ".pdf" in path else EXAMPLES,
+        deadline=None,
+        database=None,
+        derandomize=True,
+        suppress_health_check=list(HealthCheck),
     )
     def every(case: Any, chance: random.Random) -> None:
         for name in case.path_parameters or {}:
