@@ -1,6 +1,7 @@
 """Bench counts, stock moves, plan runs, rebooking and messages."""
 
 import datetime
+from typing import Any
 
 import sqlalchemy as sa
 from alembic import op
@@ -62,7 +63,7 @@ def _begin_shelves() -> None:
 
 def _anew_prepared(known: str, *columns: str) -> None:
     """Make the table of what preparation made anew, empty: all of it is made again of its inputs."""
-    of = {"document": sa.Column("document", sa.Text(), nullable=False),
+    of: dict[str, sa.Column[Any]] = {"document": sa.Column("document", sa.Text(), nullable=False),
           "made_at": sa.Column("made_at", sa.DateTime(), nullable=False)}  # fmt: skip
     op.drop_table("prepared")
     op.create_table(
