@@ -237,7 +237,7 @@ class Runs:
                 going.best = document or going.best
                 self._show(going, seconds=round(seconds, 2), cost_cents=cost, bound_cents=bound, phase=phase)
                 dirty = True
-                if time.monotonic() - written >= WRITE_S:
+                if not done and time.monotonic() - written >= WRITE_S:
                     break
             if done:
                 return future.result()

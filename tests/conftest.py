@@ -9,10 +9,15 @@ from pathlib import Path
 
 import pytest
 import sqlalchemy as sa
+from hypothesis import settings
 
 from api import demo
 from api.database import open_database, upgrade
 from tests.one_a_day import one_a_day
+
+# How long one example takes hangs on what else the machine does: no reason to call a test failed.
+settings.register_profile("project", deadline=None)
+settings.load_profile("project")
 
 DEMO = Path(__file__).parent.parent / "seeds" / "demo"
 

@@ -70,7 +70,7 @@ def plot(request: Request, session: Database, _: Looker, start_date: datetime.da
     return Response(data, media_type="image/svg+xml", headers=headers)
 
 
-@router.post("/{start_date}/worth")
+@router.post("/{start_date}/worth", responses={303: {"description": "the page that waits for the answer"}})
 def ask_worth(
     request: Request,
     background: BackgroundTasks,

@@ -61,7 +61,7 @@ def calendar(request: Request, session: Database, _: Office, message_id: int) ->
     return Response(text.encode(), media_type="text/calendar; charset=utf-8", headers=headers)
 
 
-@router.post("/messages/{message_id}", responses=responses(409, 412))
+@router.post("/messages/{message_id}", responses=responses(409, 412, 428))
 def change(
     request: Request, session: Database, now: Now, who: Office, message_id: int,
     subject: Annotated[Words, Form(max_length=200)], body: Annotated[str, Form(max_length=8000)],
@@ -95,7 +95,7 @@ def change(
     return _back(request, session, row)
 
 
-@router.post("/messages/{message_id}/send", responses=responses(409, 412, 422))
+@router.post("/messages/{message_id}/send", responses=responses(409, 412, 422, 428))
 def send(
     request: Request, session: Database, now: Now, who: Office, message_id: int, version: Version = 0,
     if_match: IfMatch = None,
@@ -107,7 +107,7 @@ def send(
     return _back(request, session, row)
 
 
-@router.post("/messages/{message_id}/told", responses=responses(409, 412))
+@router.post("/messages/{message_id}/told", responses=responses(409, 412, 428))
 def told(
     request: Request, session: Database, now: Now, who: Office, message_id: int, version: Version = 0,
     if_match: IfMatch = None, words: Annotated[Words, Form(max_length=400)] = "",
@@ -119,7 +119,7 @@ def told(
     return _back(request, session, row)
 
 
-@router.post("/messages/{message_id}/drop", responses=responses(409, 412))
+@router.post("/messages/{message_id}/drop", responses=responses(409, 412, 428))
 def drop(
     request: Request, session: Database, now: Now, who: Office, message_id: int, version: Version = 0,
     if_match: IfMatch = None,

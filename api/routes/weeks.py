@@ -39,7 +39,7 @@ Day = Annotated[int, Query(ge=0, le=366)]
 PlanId = Annotated[int | None, Query(ge=1, le=2**31 - 1)]
 
 
-@router.get("/")
+@router.get("/", responses={303: {"description": "the week that was planned last"}})
 def home(request: Request, session: Database, _: Annotated[Who, allow(*STAFF)]) -> Response:
     """Lead to the week that was planned last."""
     weeks = planned_weeks(session)

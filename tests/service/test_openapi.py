@@ -18,8 +18,6 @@ from fastapi import FastAPI
 from fastapi.testclient import TestClient
 from hypothesis import HealthCheck, given, settings
 from hypothesis import strategies as st
-from schemathesis.checks import not_a_server_error
-from schemathesis.specs.openapi.checks import status_code_conformance
 from sqlmodel import col, select
 
 from api import tables
@@ -30,7 +28,7 @@ from api.settings import Settings, sqlite_address
 from tests.conftest import BuiltDemo
 from tests.service.cast import running, signed_in
 
-EXAMPLES, SLOW_EXAMPLES = 12, 3  # a PDF file takes a second
+EXAMPLES, SLOW_EXAMPLES = 8, 2  # a PDF file takes a second
 # They end the session that all requests share; their own tests try them in every way.
 ENDS_THE_SESSION = ("/sign-out", "/sign-in", "/password", "/accounts")
 PLANS = [("post", "/weeks/{start_date}/runs")]  # would keep the planner at work long after the test
@@ -113,6 +111,7 @@ def test_no_request_makes_the_service_fail(
             request.pop(name, None)
         headers = {**request.pop("headers", {}), "X-CSRF-Token": client.headers["X-CSRF-Token"]}
         answer = client.request(**request, headers=headers)
-        case.validate_response(answer, checks=[not_a_server_error, status_code_conformance])
+        assert answer.status_code < 500, answer.text
+        assert str(answer.status_code) in OPENAPI["paths"][path][method.lower()]["responses"], answer.text
 
     every()
