@@ -1,7 +1,9 @@
 /** Say whether a field holds something else than the page came with. */
 export function changed(field: HTMLInputElement | HTMLSelectElement): boolean {
   if (field.tagName === "SELECT") {
-    return [...(field as HTMLSelectElement).options].some((option) => option.selected !== option.defaultSelected);
+    const options = [...(field as HTMLSelectElement).options];
+    const given = options.find((option) => option.hasAttribute("selected")) ?? options[0];
+    return field.value !== given?.value;
   }
   return field.value !== (field as HTMLInputElement).defaultValue;
 }
