@@ -27,6 +27,7 @@ from api.posted import posted_week
 from api.problems import Problem
 from api.rebooking.standing import Standing, Wishes, followers, planned, standing, undisturbed
 from api.rebooking.today import Days, Today
+from scheduler.audit import audit
 from scheduler.engine.fixed import Spot
 from scheduler.errors import BadInput
 from scheduler.filling import fillings
@@ -42,7 +43,8 @@ if TYPE_CHECKING:
 BEST = 5
 # How long the best plan may take to be proven before half days are tried one by one instead, how long each of those is
 # tried, and how long a week may be searched through that was proven in time.
-PROVE_S, HALF_S, WARM_S = 10.0, 1.5, 30.0
+PROVE_S, HALF_S, WARM_S = 10.0, 2.5, 30.0
+WANTED_CENTS = 2_000_000  # so much dearer not to do it, while a time is searched: a dear offer is still one
 _WARM_KEPT = 3
 
 
@@ -189,7 +191,10 @@ class Searches:
                 fixed=stand.fixed, start=start,
             )  # fmt: skip
             if visit_id in {stop.job for route in made.routes for stop in route.stops}:
-                one = _priced(today, stand, visit_id, "moves", made, proven=False)
+                at_its_price = planned(stand.week, made.routes)
+                if audit(stand.week, at_its_price).broken_rules:
+                    continue
+                one = _priced(today, stand, visit_id, "moves", at_its_price, proven=False)
                 found[one["key"]] = one
         return sorted(found.values(), key=lambda o: (o["extra_cents"], o["day"], o["start"]))[:BEST]
 
@@ -270,7 +275,7 @@ def _locked(session: Session, today: Today) -> list[str]:
 
 
 def _within(week: Week, number: int, half: Half) -> Week:
-    """Return the week in which the job can start in the half day alone."""
+    """Return the week in which the job can start in the half day alone, and is done if it can be done at all."""
     from scheduler.engine.forced import NOON
 
     job = week.jobs[number]
@@ -284,7 +289,8 @@ def _within(week: Week, number: int, half: Half) -> Week:
             window = replace(window, end=min(window.end, NOON - 1 + job.minutes))
         if window.end - window.start >= max(1, job.minutes):
             windows.append(window)
-    return replace(week, jobs=(*week.jobs[:number], replace(job, windows=tuple(windows)), *week.jobs[number + 1 :]))
+    here = replace(job, windows=tuple(windows), skip_cents=job.skip_cents + WANTED_CENTS)
+    return replace(week, jobs=(*week.jobs[:number], here, *week.jobs[number + 1 :]))
 
 
 def _wait(stand: Standing) -> dict[str, Any]:
