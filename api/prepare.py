@@ -9,6 +9,7 @@ from __future__ import annotations
 import datetime
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, replace
+from zoneinfo import ZoneInfo
 
 from sqlmodel import Session
 
@@ -75,6 +76,7 @@ class Preparation:
 
     def __init__(self, session: Session, facts: Facts, now: datetime.datetime, *, remake: bool = True) -> None:
         self.session, self.facts, self.now, self.remake = session, facts, now, remake
+        self.today = now.astimezone(ZoneInfo(facts.business.timezone)).date()  # the yards' date, late at night too
         self.shop = shop_inputs(session)
         self.tally = Tally()
 
@@ -117,7 +119,7 @@ class Preparation:
         awning = self.facts.awnings.get(visit.awning_id or "")
         kit, survey, state = papers.kit, papers.survey, papers.kit_state
         if visit.kind != "install" or awning is None:
-            return JobPapers(visit, self._bare(visit, papers.duration, (), self.now.date()), papers.duration)
+            return JobPapers(visit, self._bare(visit, papers.duration, (), self.today), papers.duration)
         if kit is None or survey is None or state is None:
             needs = self._bare(visit, papers.duration, _stops(papers), None)
             return JobPapers(visit, needs, papers.duration, survey, papers.layout, papers.drawing, fault=papers.fault)
@@ -175,7 +177,7 @@ class Preparation:
             if awning.arrives_on is None:
                 detail = "The crate has not come and the maker has named no day: ask for one."
                 return None, (Because(code="crate", detail=detail),)
-            if awning.arrives_on > self.now.date():
+            if awning.arrives_on > self.today:
                 detail = f"The crate is expected on {_day(awning.arrives_on)}: count it then."
                 return None, (Because(code="crate", detail=detail),)
             left = "The kit has" if not self.facts.counts.get(visit.id) else f"{len(state.uncounted)} items have"
@@ -183,10 +185,10 @@ class Preparation:
                 f"{left} not been counted: open the crate in the {awning.yard_id} yard and count it against its list."
             )
             return None, (Because(code="uncounted", detail=detail),)
-        ready: datetime.date | None = self.now.date()
+        ready: datetime.date | None = self.today
         because = []
         for item, pieces in state.missing.items():
-            day, detail = expected(item, pieces, self.facts.shorts.get(visit.id, []), self.now.date())
+            day, detail = expected(item, pieces, self.facts.shorts.get(visit.id, []), self.today)
             because.append(Because(code="short", detail=detail))
             ready = None if ready is None or day is None else max(ready, day)
         return ready, tuple(because)

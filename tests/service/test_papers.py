@@ -18,6 +18,8 @@ from api import papers, tables
 from api.accounts import Role
 from api.database import open_database, transaction
 from api.papers import Keeper, renew, stale
+from api.prepare import Preparation
+from api.queries import facts
 from api.service import job_page, note, prepare_week
 from api.settings import sqlite_address
 from tests.conftest import BuiltDemo
@@ -267,3 +269,9 @@ def _children() -> list[int]:
         if parent == os.getpid() and b"spawn_main" in words:
             found.append(int(path.parent.name))
     return found
+
+
+def test_today_is_the_yards_date_late_in_the_evening_too(database: sa.Engine) -> None:
+    late = datetime.datetime(2027, 4, 9, 3, tzinfo=datetime.UTC)  # Thursday the 8th, ten in the evening
+    with transaction(database) as session:
+        assert Preparation(session, facts(session), late, remake=False).today == datetime.date(2027, 4, 8)
