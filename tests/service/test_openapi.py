@@ -28,7 +28,7 @@ from api.settings import Settings, sqlite_address
 from tests.conftest import BuiltDemo
 from tests.service.cast import running, signed_in
 
-EXAMPLES, SLOW_EXAMPLES = 8, 2  # a PDF file takes a second
+EXAMPLES, SLOW_EXAMPLES = 25, 3  # a PDF file takes a second
 # They end the session that all requests share; their own tests try them in every way.
 ENDS_THE_SESSION = ("/sign-out", "/sign-in", "/password", "/accounts")
 PLANS = [("post", "/weeks/{start_date}/runs")]  # would keep the planner at work long after the test
@@ -78,6 +78,8 @@ def known(service: FastAPI) -> dict[str, list[Any]]:
 def client(service: FastAPI) -> TestClient:
     return signed_in(service, Role.manager)
 
+
+pytestmark = pytest.mark.long
 
 OPENAPI = create_app(Settings(data=Path("nowhere"), database="sqlite://", port=8410)).openapi()
 OPERATIONS = [

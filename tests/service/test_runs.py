@@ -182,6 +182,7 @@ def test_what_is_fixed_survives_being_kept_as_data() -> None:
 
 @pytest.mark.slow
 @pytest.mark.skipif(not Path("/proc/self/stat").exists(), reason="processes are looked for in /proc")
+@pytest.mark.long
 def test_a_service_killed_in_the_middle_of_a_run_keeps_its_plan_at_the_next_start(
     built: BuiltDemo, tmp_path: Path
 ) -> None:
@@ -327,6 +328,7 @@ def scripts(draw: st.DrawFn) -> list[tuple[Script, str]]:
     return found
 
 
+@pytest.mark.long
 @settings(max_examples=20, deadline=None, suppress_health_check=[HealthCheck.function_scoped_fixture])
 @given(drawn=scripts(), planners=st.integers(1, 2))
 def test_every_run_ends_once_and_as_what_befell_it(

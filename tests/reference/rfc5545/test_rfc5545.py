@@ -55,7 +55,10 @@ def test_unfolding_is_that_of_the_example() -> None:
     assert lines_of((HERE / "folded.txt").read_bytes()) == lines_of((HERE / "unfolded.txt").read_bytes())
 
 
-@given(st.text(st.characters(exclude_categories=["Cs", "Cc"]) | st.just("\n"), max_size=300))
+# U+FEFF is left out: at the start of a text readers take it for a byte order mark.
+@given(
+    st.text(st.characters(exclude_categories=["Cs", "Cc"], exclude_characters="\ufeff") | st.just("\n"), max_size=300)
+)
 def test_lines_are_folded_at_75_octets_and_the_text_comes_back(text: str) -> None:
     data = feed(text)
     physical = data.split(b"\r\n")
