@@ -16,7 +16,7 @@ import warnings
 from pathlib import Path
 from typing import Any, Literal
 
-from PIL import ExifTags, Image, UnidentifiedImageError
+from PIL import ExifTags, Image, ImageFile, UnidentifiedImageError
 from sqlmodel import Session, col, select
 
 from api import tables
@@ -57,6 +57,8 @@ def clean(data: bytes) -> tuple[bytes, str]:
                     413, f"The picture has more than {MOST_PIXELS // 1_000_000} million points: take it smaller."
                 )
             orientation = picture.getexif().get(ExifTags.Base.Orientation)
+            # The library of our PDF files has pictures read as far as they go: here one cut off is refused.
+            ImageFile.LOAD_TRUNCATED_IMAGES = False
             picture.load()
             return _written(picture, kind, orientation), MEDIA_TYPES[kind]
     except (UnidentifiedImageError, OSError, SyntaxError, ValueError, Image.DecompressionBombError) as fault:

@@ -8,6 +8,7 @@ from pathlib import Path
 from typing import Any
 
 import pytest
+import weasyprint  # noqa: F401  (it changes how pictures that are cut off are read)
 from fastapi import FastAPI
 from fastapi.testclient import TestClient
 from PIL import ExifTags, Image
