@@ -296,8 +296,8 @@ def returned(
 ) -> None:  # fmt: skip
     """Put a visit's parts from the van back on the shelf; asked a second time, does nothing.
 
-    `pieces`: how many of each item are left over (None: all, the kit was unloaded and nothing used). What a standing
-    posting had set aside for it is set aside again.
+    `pieces`: how many of each item are left over (None: all, the kit was unloaded and nothing used). What the last
+    standing posting had set aside for it is set aside again.
     """
     lock_kit(session, visit_id)
     moved, out = {}, off_shelves(session, visit_id)
@@ -308,11 +308,13 @@ def returned(
             moved[shelf[0]] = back
     if moved and pieces is None:
         _turn(session, col(tables.Reservation.visit_id) == visit_id, "taken", "released", now)
-        for posted in standing_postings(session, day):
+        # Two weeks may both hold the visit: as at posting, the one posted last is what its parts are kept for.
+        for posted in sorted(standing_postings(session, day), key=lambda posted: -(posted.id or 0)):
             stops = _stops(session.get_one(tables.StoredPlan, posted.plan_id).plan)
             if visit_id in stops:
                 on = posted.start_date + datetime.timedelta(days=stops[visit_id])
                 _set_aside(session, posted, visit_id, on, out, now)
+                break
     if moved:
         note(session, now, by, "put back on the shelf", "parts", visit_id, {"pieces": in_words(moved)})
 

@@ -193,6 +193,21 @@ def test_shelves_on_sqlite(tmp_path: Path) -> None:
     database.dispose()
 
 
+def test_a_kit_that_two_weeks_hold_is_set_aside_once_when_it_comes_back(tmp_path: Path) -> None:
+    database = open_database(f"sqlite:///{tmp_path / 'shelf.sqlite'}")
+    upgrade(database)
+    state = type("OnSqlite", (Shelves,), {"database": database})()
+    state.begin(lag=0, shim=0)
+    state.load(visit="J-1")
+    state.post(visits={"J-1"}, week=0, day=0)
+    state.post(visits={"J-1"}, week=1, day=0)
+    state.unload(visit="J-1", left=None)
+    state.the_books_hold()
+    with transaction(database) as session:
+        assert {row.item: row.pieces for row in held_pieces(session)} == {LAG: 6, "shim": 4}
+    database.dispose()
+
+
 def test_shelves_on_postgresql() -> None:
     if postgresql.binaries() is None:
         pytest.skip("PostgreSQL is not installed")
