@@ -27,6 +27,7 @@ from api.routes import (
     awnings,
     begin,
     bench,
+    bookings,
     customers,
     days,
     exchange,
@@ -82,6 +83,7 @@ ROUTERS = (
     papers,
     rebooking,
     messages,
+    bookings,
 )
 
 

@@ -33,6 +33,8 @@ if TYPE_CHECKING:
     from api.posting import Posted
 
 Hold = Literal["firm", "day", "soft"]
+# How firmly a promised time is held, as it is said to whoever promises it.
+HOLDS = {"firm": "firm: crew, day and hour", "day": "the day", "soft": "may still move"}
 Spot = Mapping[str, Any]  # crew, date (ISO), start, end, hold
 WHAT = {"install": "awning installation", "survey": "measuring visit", "repair": "awning repair"}
 # Why, in terms that the customer understands.

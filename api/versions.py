@@ -45,7 +45,7 @@ def require(if_match: str | None, row: Versioned, current: Mapping[str, Any], se
         raise changed(row.version, current, sent)
 
 
-def changed(version: int, current: Mapping[str, Any], sent: Mapping[str, Any]) -> Problem:
+def changed(version: int | str, current: Mapping[str, Any], sent: Mapping[str, Any]) -> Problem:
     """Return the refusal that shows both versions."""
     detail = "Nothing was changed. Look at both versions, and send yours again with the new ETag if it still holds."
     members = {"current": dict(current), "sent": dict(sent)}

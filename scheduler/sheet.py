@@ -18,7 +18,10 @@ from scheduler.week import Job, Week, day_name
 
 @dataclass(frozen=True, slots=True)
 class Entry:
-    """One stop: the drive to it, the wait there, and the service; `marks` are words on its booking and its due day."""
+    """One stop: the drive to it, the wait there, and the service; `marks` are words on its booking and its due day.
+
+    `hold` is that of the booking that the plan went by, None where there was none.
+    """
 
     job: str
     place: str
@@ -26,6 +29,7 @@ class Entry:
     wait_min: int
     start: int
     end: int
+    hold: str | None
     marks: tuple[str, ...]
 
 
@@ -110,8 +114,9 @@ def _cell(week: Week, o: Outing) -> Cell:
     free = o.route.depart
     for (stop, job), drive in zip(o.stops, o.drives_min, strict=False):
         wait = max(0, stop.start - free - drive)
+        hold = None if job.booked is None else job.booked.hold
         visit = Visit(o.route.crew, o.route.day, stop.start, stop.end)
-        entries.append(Entry(job.id, job.place, drive, wait, stop.start, stop.end, tuple(_marks(job, visit))))
+        entries.append(Entry(job.id, job.place, drive, wait, stop.start, stop.end, hold, tuple(_marks(job, visit))))
         free = stop.end
     cost = price_outings(week, (o,))
     return Cell(

@@ -22,6 +22,7 @@ from api.guards import STAFF, Who, allow, own_job
 from api.history_words import in_words
 from api.job_list import Wanted, jobs_list, places, towns
 from api.job_reads import job_story
+from api.messages import HOLDS
 from api.pages import Database, day_name, page, wants_json
 from api.service import JobPage, job_page
 from api.tables import Business
@@ -101,6 +102,7 @@ def job(request: Request, session: Database, who: Reader, now: Now, visit_id: st
         "cautions": list(cautions(found.job, found.site)),
         "allowed": allowed(found.hours),
         "office": office,
+        "holds": HOLDS,
         "may_survey": who.role in SURVEYORS,
         "may_photograph": who.role in SURVEYORS or who.link_id is not None,
         "marks": KIT_MARKS,

@@ -185,7 +185,7 @@ def _shown(
     if wants_json(request):
         return JSONResponse(_line(session, row), headers={"ETag": etag(row.version)})
     values = {"message": _line(session, row) | (form or {}), "states": STATES, "mail": _mail(request), "fault": fault,
-              "on": _on_day,
+              "on": _on_day, "holds": messages.HOLDS,
               "so": row.state not in ("draft", "failed") or messages.still_so(session, row)}  # fmt: skip
     return page(request, "message.html", values, status=422 if fault else 200)
 

@@ -18,6 +18,7 @@ from api.accounts import Role
 from api.clock import Now
 from api.guards import STAFF, Who, allow, found
 from api.idempotency import Once
+from api.messages import HOLDS
 from api.pages import Database, page, part, wants_json
 from api.posted import posted_week
 from api.problems import Problem, responses
@@ -77,6 +78,7 @@ def week(
         "posted": posted_week(session, start_date),
         "plans": others,
         "planner": planner,
+        "holds": HOLDS,
         "tools": who.role in LOOKERS,
         "run": _run(session, start_date),
     }

@@ -86,6 +86,11 @@ class Booking(SQLModel, table=True):
     withdrawn_at: datetime.datetime | None = Field(default=None, sa_type=Moment)
     version: int = 1
 
+    @property
+    def mark(self) -> str:
+        """What tells this state of this booking from any other: a customer's next booking is another row."""
+        return f"{self.id}.{self.version}"
+
     __table_args__ = (one_of("hold", "firm", "day", "soft"), not_negative("start"))
 
 

@@ -41,11 +41,19 @@ class Kit:
 
 
 @dataclass(frozen=True)
+class Promise:
+    """How firmly the customer's time is held today, with the mark of this state of the booking."""
+
+    hold: str
+    mark: str
+
+
+@dataclass(frozen=True)
 class Job:
     """How a job is named on the page: `what` is "14 ft" for an install of that width, "repair" or "survey".
 
     `wall` is empty where no wall is surveyed; `kit` None for a visit without one; `locked_by` says who wants it left
-    where it is, None for nobody.
+    where it is, None for nobody; `promise` is what the customer has been told by now, None for nothing.
     """
 
     what: str
@@ -55,6 +63,7 @@ class Job:
     kit: Kit | None
     cautions: tuple[str, ...]
     locked_by: str | None
+    promise: Promise | None = None
 
 
 def jobs_by_id(session: Session, job_ids: Collection[str], ready: Collection[str]) -> dict[str, Job]:
@@ -74,6 +83,9 @@ def jobs_by_id(session: Session, job_ids: Collection[str], ready: Collection[str
     kits, cautions = _kits(session, ids, ready), _cautions(session, ids)
     locked = select(tables.Lock.visit_id, tables.Lock.locked_by).where(col(tables.Lock.visit_id).in_(ids))
     locks: dict[str, str] = dict(session.exec(locked).all())
+    told = tables.Booking
+    still = select(told).where(col(told.visit_id).in_(ids), col(told.withdrawn_at).is_(None)).order_by(col(told.id))
+    promises = {booking.visit_id: Promise(booking.hold, booking.mark) for booking in session.exec(still)}
     # A plan can name a visit that is gone from the database; it stays on the sheet under its id.
     found = {job_id: Job("visit", "", "", "", None, (), None) for job_id in ids}
     for row in rows:
@@ -87,6 +99,7 @@ def jobs_by_id(session: Session, job_ids: Collection[str], ready: Collection[str
             kit=kits.get(row.id, Kit("uncounted")) if install else None,
             cautions=(*cautions.get(row.id, ()), *(("lead paint?",) if old else ())),
             locked_by=locks.get(row.id),
+            promise=promises.get(row.id),
         )
     return found
 

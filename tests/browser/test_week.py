@@ -164,6 +164,23 @@ def test_a_visit_is_locked_by_key_and_then_stays(own_board: Board) -> None:
     expect(visit(page, job)).not_to_contain_text("▣ locked")
 
 
+def test_a_promise_is_held_more_firmly_from_the_sheet(own_board: Board) -> None:
+    page = own_board.signed_in_page(Role.manager)
+    page.goto(WEEK)
+    promised = page.locator('#board .visit[data-hold="soft"]').first
+    job = promised.get_attribute("data-visit") or ""
+    promised.locator(".grip").focus()
+    choice = page.get_by_label("Promised as")
+    expect(choice).to_have_value("soft")
+    axe(page)
+    choice.select_option("firm")
+    said(page, "is promised as firm: crew, day and hour")
+    expect(visit(page, job)).to_contain_text("● now firm")
+    expect(choice).to_have_value("firm")
+    page.goto(f"/jobs/{job}")
+    expect(page.get_by_label("Promised as")).to_have_value("firm")
+
+
 def test_a_visit_is_dragged_compared_and_posted(own_board: Board) -> None:
     page = own_board.signed_in_page(Role.manager)
     page.goto(WEEK)

@@ -59,6 +59,8 @@ EXPECTED = {
     **{f"PUT /{noun}/{{{noun[:-1]}_id}}": OFFICE for noun in ("visits", "orders", "awnings")},
     **{f"DELETE /{noun}/{{{noun[:-1]}_id}}": OFFICE for noun in ("visits", "orders", "awnings")},
     "GET /jobs/{visit_id}/drawing.svg": f"{ALL} link",
+    "GET /jobs/{visit_id}/hold": OFFICE,
+    "POST /jobs/{visit_id}/hold": OFFICE,
     "GET /customers": LOOKERS,
     "GET /customers/{customer_id}": LOOKERS,
     "POST /customers": OFFICE,

@@ -65,5 +65,9 @@ if (sheet.board().classList.contains("planner")) {
       if (visit) hand.show(visit);
     }
   });
+  one("#slip-hold").addEventListener("change", (event) => {
+    const visit = hand.spokenOf();
+    if (visit !== null) void hand.hold(visit, event.target as HTMLSelectElement);
+  });
   addEventListener("scroll", () => hand.drawLine(), { passive: true });
 }

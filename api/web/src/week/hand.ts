@@ -1,5 +1,5 @@
 // The visit in hand: picked up by key, tap or drag, held over a place, judged there, put down or let go.
-import { Fault, ask, make, newKey, one, say, send } from "../common.ts";
+import { Fault, ask, attempt, make, newKey, one, say, send } from "../common.ts";
 import { same, step, type Aim, type Arrow, type Cell } from "./aim.ts";
 import * as sheet from "./sheet.ts";
 import { change, kinds, sentence, split, type Tried } from "./verdict.ts";
@@ -44,6 +44,9 @@ export function show(visit: HTMLElement): void {
   one("#slip-lock").textContent = "locked" in visit.dataset ? "Unlock" : "Lock";
   set({ put: false, move: true, pile: onSheet, lock: onSheet || "locked" in visit.dataset, open: true });
   one("#slip-drop").textContent = "Close";
+  const promised = visit.dataset.hold;
+  one("#slip-promise").hidden = promised === undefined;
+  if (promised !== undefined) one<HTMLSelectElement>("#slip-hold").value = promised;
   one("#slip-keys").textContent = "Enter picks it up, arrows look around, L locks, Escape closes.";
   slip().hidden = false;
 }
@@ -62,6 +65,7 @@ export function pick(visit: HTMLElement, keys: boolean): void {
   document.body.append(line);
   one("#slip-title").textContent = sheet.nameOf(visit);
   set({ put: true, move: false, pile: from !== "pile", lock: false, open: false });
+  one("#slip-promise").hidden = true;
   one("#slip-drop").textContent = "Let go";
   one("#slip-keys").textContent = "Arrows move it, Enter puts it down, Escape lets go.";
   slip().hidden = false;
@@ -266,6 +270,18 @@ export async function lock(visit: HTMLElement): Promise<void> {
     await send("PUT", address, { crew: at.crew, day: sheet.dateOf(at.day), start: null }, { key: newKey() });
     say(`${name}: locked. The planner leaves it with this crew on this day.`);
   }
+  await sheet.refresh();
+  focusOn(id);
+}
+
+/** Hold the promised time of a visit more or less firmly; what the service refuses leaves it as it was. */
+export async function hold(visit: HTMLElement, how: HTMLSelectElement): Promise<void> {
+  const id = visit.dataset.visit ?? "";
+  const mark = visit.dataset.promise ?? "";
+  const kept = await attempt(() =>
+    send("POST", `/jobs/${encodeURIComponent(id)}/hold`, new URLSearchParams({ hold: how.value }), { ifMatch: `"${mark}"` }),
+  );
+  if (kept) say(`${sheet.nameOf(visit)} is promised as ${how.selectedOptions[0]?.text ?? how.value}. The next run goes by it.`);
   await sheet.refresh();
   focusOn(id);
 }

@@ -25,7 +25,7 @@ def drawn(*stops: tuple[float, float], only: str = "", tiles: str = "", crews: i
         places=tuple(places), travel=Travel((), ()), rest=None, yards=(Yard("north", "yard"),), crews=(), helpers=(),
         equipment=(), stock=(), jobs=(), follows=(), broken_cents=0,
     )  # fmt: skip
-    entries = tuple(Entry(f"J-{n}", f"p{n}", 10, 0, 480, 500, ()) for n in range(len(stops)))
+    entries = tuple(Entry(f"J-{n}", f"p{n}", 10, 0, 480, 500, None, ()) for n in range(len(stops)))
     cells = [
         Cell(f"c{n}", 0, "north", 470, 520, 0, 0, None, 0, entries, 10, 20, 1000, 0, 0, {}, 0) for n in range(crews)
     ]

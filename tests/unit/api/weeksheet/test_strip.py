@@ -18,7 +18,7 @@ def cell(*entries: Entry, rest: int | None = None) -> Cell:
 
 
 def entry(start: int, end: int, drive_min: int) -> Entry:
-    return Entry("J-1", "S-1", drive_min, 0, start, end, ())
+    return Entry("J-1", "S-1", drive_min, 0, start, end, None, ())
 
 
 def test_hours_are_whole_and_hold_everything() -> None:

@@ -1,0 +1,64 @@
+"""How firmly a customer's promised time is held: changed by the office, who told them, and kept in the history."""
+
+from __future__ import annotations
+
+from typing import Annotated, Literal
+
+from fastapi import APIRouter, Form, Request
+from fastapi.responses import JSONResponse, RedirectResponse, Response
+from sqlmodel import Session
+
+from api import versions
+from api.accounts import Role
+from api.clock import Now
+from api.guards import Who, allow, found
+from api.messages import told_now
+from api.pages import Database, wants_json
+from api.problems import Problem, responses
+from api.records import Words
+from api.service import note
+from api.tables import Booking, Visit
+from api.versions import IfMatch
+
+router = APIRouter(tags=["messages"])
+Office = Annotated[Who, allow(Role.manager, Role.office)]
+
+
+@router.get("/jobs/{visit_id}/hold")
+def hold(session: Database, _: Office, visit_id: str) -> Response:
+    """Give what the customer was told last and still counts, with its ETag."""
+    return _json(_booked(session, visit_id))
+
+
+@router.post("/jobs/{visit_id}/hold", responses=responses(409, 412, 428))
+def change_hold(
+    request: Request, session: Database, now: Now, who: Office, visit_id: str,
+    hold: Annotated[Literal["firm", "day", "soft"], Form(description="kept: crew, day and hour; the day; nothing yet")],
+    mark: Annotated[Words, Form(max_length=40, description="from a form: the ETag that it was made with")] = "",
+    if_match: IfMatch = None,
+) -> Response:  # fmt: skip
+    """Hold a promised time more or less firmly; weeks planned from now on go by it. The customer is told nothing."""
+    booking = _booked(session, visit_id)
+    now_is = booking.mark
+    if if_match is None and not mark:
+        raise Problem(428, f'Send If-Match, now "{now_is}", or the field mark.', kind="no-version")
+    if not (versions.names(if_match, now_is) if if_match is not None else mark == now_is):
+        raise versions.changed(now_is, booking.model_dump(mode="json"), {"hold": hold})
+    before = booking.hold
+    if hold != before:
+        if not versions.update(session, booking, {"hold": hold}):
+            raise versions.changed(booking.mark, booking.model_dump(mode="json"), {"hold": hold})
+        note(session, now, who.name, "changed", "booking", visit_id, {"held": [before, hold]})
+    return _json(booking) if wants_json(request) else RedirectResponse(f"/jobs/{visit_id}#told", 303)
+
+
+def _booked(session: Session, visit_id: str) -> Booking:
+    found(session, Visit, visit_id, "job")
+    booking = told_now(session, visit_id)
+    if booking is None:
+        raise Problem(409, f"The customer of {visit_id} has not been promised a time.", kind="not-now")
+    return booking
+
+
+def _json(booking: Booking) -> Response:
+    return JSONResponse(booking.model_dump(mode="json"), headers={"ETag": versions.etag(booking.mark)})
