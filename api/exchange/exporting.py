@@ -25,6 +25,8 @@ from api.exchange.importing import span_of
 from api.exchange.words import COLUMNS, INTRODUCTION, TABLE_WORDS
 from api.queries import facts
 
+Cells = tuple[Any, ...]  # one row, a value for each column of its table
+
 # Tables and columns that hold what signs people in, with the reason that stands in the page on columns.
 LEFT_OUT = {
     "sign_in": "who is signed in at the moment",
@@ -63,47 +65,58 @@ def export_zip(session: Session, now: datetime.datetime) -> bytes:
     return out.getvalue()
 
 
+def customer_cells(c: tables.Customer) -> Cells:
+    return c.id, c.name, c.phone, c.email, c.note
+
+
+def site_cells(s: tables.Site) -> Cells:
+    return s.id, s.customer_id, s.town, s.address, s.lat, s.lon, s.storeys, s.built, s.access
+
+
+def order_cells(o: tables.Order) -> Cells:
+    return o.id, o.site_id, o.ordered_on, o.note
+
+
+def awning_cells(a: tables.Awning) -> Cells:
+    sizes = a.width_mm, a.projection_mm, a.weight_kg, a.box_mm, a.boxes
+    return a.id, a.order_id, a.model, *sizes, a.motor, a.cloth, a.yard_id, a.arrives_on
+
+
+def visit_cells(v: tables.Visit, hours: Iterable[tables.VisitHours], booking: tables.Booking | None) -> Cells:
+    told: Cells = (None,) * 6
+    if booking is not None:
+        start = clock_text(booking.start)
+        told = (booking.crew_id, booking.day, start, booking.hold, booking.told_how, booking.told_words)
+    allowed = hours_text(span_of(h) for h in hours)
+    own = v.minutes, v.hands, " ".join(v.skills), v.fault, v.note
+    return v.id, v.kind, v.site_id, v.order_id, v.awning_id, v.due_on, allowed, *told, *own
+
+
 def edit_tables(session: Session) -> tuple[Table, ...]:
     """Return the tables that `api.exchange.importing` takes in, in its order and form."""
     known = facts(session)
     orders = session.exec(select(tables.Order).order_by(col(tables.Order.id)))
-    sites, hours = known.sites, known.hours
-    bookings = known.bookings
     return (
         _table("people", known.people.values(), lambda p: (
             p.id, p.name, p.yard_id, p.role, p.phone, " ".join(p.skills),
             weekdays_text(int(day) for day in p.weekdays), p.day_cents,
         )),
         _table("stock", known.stock, lambda s: (s.item, s.yard_id, s.name, s.on_hand, s.counted_on)),
-        _table("customers", known.customers.values(), lambda c: (c.id, c.name, c.phone, c.email, c.note)),
-        _table("sites", sites.values(), lambda s: (
-            s.id, s.customer_id, s.town, s.address, s.lat, s.lon, s.storeys, s.built, s.access,
-        )),
-        _table("orders", orders, lambda o: (o.id, o.site_id, o.ordered_on, o.note)),
-        _table("awnings", known.awnings.values(), lambda a: (
-            a.id, a.order_id, a.model, a.width_mm, a.projection_mm, a.weight_kg, a.box_mm, a.boxes, a.motor, a.cloth,
-            a.yard_id, a.arrives_on,
-        )),
+        _table("customers", known.customers.values(), customer_cells),
+        _table("sites", known.sites.values(), site_cells),
+        _table("orders", orders, order_cells),
+        _table("awnings", known.awnings.values(), awning_cells),
         _table("maker_parts", (p for parts in known.maker_parts.values() for p in parts.values()), lambda p: (
             p.awning_id, p.item, p.quantity,
         )),
-        _table("visits", known.visits.values(), lambda v: (
-            v.id, v.kind, v.site_id, v.order_id, v.awning_id, v.due_on,
-            hours_text(span_of(h) for h in hours.get(v.id, [])),
-            *_told(bookings.get(v.id)), v.minutes, v.hands, " ".join(v.skills), v.fault, v.note,
+        _table("visits", known.visits.values(), lambda v: visit_cells(
+            v, known.hours.get(v.id, []), known.bookings.get(v.id)
         )),
     )  # fmt: skip
 
 
 def _table(name: str, values: Iterable[Any], cells: Callable[[Any], tuple[Any, ...]]) -> Table:
-    return Table(name, tuple(COLUMNS[name]), tuple(tuple(_plain(cell) for cell in cells(value)) for value in values))
-
-
-def _told(booking: tables.Booking | None) -> tuple[Any, ...]:
-    if booking is None:
-        return (None,) * 6
-    start = clock_text(booking.start)
-    return booking.crew_id, booking.day, start, booking.hold, booking.told_how, booking.told_words
+    return Table(name, tuple(COLUMNS[name]), tuple(tuple(plain(cell) for cell in cells(value)) for value in values))
 
 
 def stored_tables(session: Session) -> tuple[Table, ...]:
@@ -115,11 +128,11 @@ def stored_tables(session: Session) -> tuple[Table, ...]:
         columns = [column for column in table.columns if (table.name, column.name) not in SECRETS]
         rows = session.execute(sa.select(*columns).order_by(*table.primary_key.columns)).all()
         head = tuple(column.name for column in columns)
-        found.append(Table(table.name, head, tuple(tuple(_plain(cell) for cell in row) for row in rows)))
+        found.append(Table(table.name, head, tuple(tuple(plain(cell) for cell in row) for row in rows)))
     return tuple(found)
 
 
-def _plain(value: Any) -> str | int | float | None:
+def plain(value: Any) -> str | int | float | None:
     """Return a stored value as text or number: dates and moments as ISO 8601, yes and no, lists and maps as JSON."""
     if value is None:
         return None
@@ -188,7 +201,7 @@ def to_xlsx(group: Sequence[Table], now: datetime.datetime) -> bytes:
 
 def column_page(edit: Sequence[Table], stored: Sequence[Table], now: datetime.datetime) -> str:
     """Return the page on what the files and their columns are."""
-    lines = [INTRODUCTION.format(moment=_plain(now)), "", "EDIT: these can be changed and imported again", ""]
+    lines = [INTRODUCTION.format(moment=plain(now)), "", "EDIT: these can be changed and imported again", ""]
     for table in edit:
         lines += [f"edit/{table.name}.csv ({len(table.rows)} rows): {TABLE_WORDS[table.name]}"]
         lines += [f"  {name:<22} {COLUMNS[table.name][name]}" for name in table.head] + [""]

@@ -77,13 +77,15 @@ def import_tables(
     now: datetime.datetime,
     by: str,
     expected: str | None = None,
+    by_hand: bool = False,
 ) -> Imported:
     """Take `uploads` into the database of `session`, or say only what that would do (`keep` False).
 
     Rows are told apart by their natural keys: what is there already is changed to what the row says, an empty cell
     empties its field; nothing is ever deleted. Only a booking left empty stands as it is: withdrawing what a customer
     was told is not for a table. A booking that differs withdraws the one before. `expected` is the fingerprint of a
-    dry run: a database that has moved on since is refused. Raises `BadFiles` with every fault; then nothing is kept.
+    dry run: a database that has moved on since is refused. `by_hand`: the history tells of rows made and changed,
+    not of an import. Raises `BadFiles` with every fault; then nothing is kept.
     """
     reader = _Reader(session, uploads)
     for name in IMPORTABLE:
@@ -103,8 +105,14 @@ def import_tables(
             if change.kind != "unchanged":
                 do()
                 session.flush()  # before the next row, which may refer to this one
-                detail = {"from": change.where, "fields": {name: list(pair) for name, pair in change.fields.items()}}
-                note(session, now, by, f"imported, {change.kind}", change.table, change.key, detail)
+                fields: dict[str, Any] = {name: list(pair) for name, pair in change.fields.items()}
+                if by_hand:
+                    made, noun = change.kind == "new", change.table.removesuffix("s")
+                    told = {name: after for name, (_, after) in fields.items()} if made else fields
+                    note(session, now, by, "made" if made else "changed", noun, change.key, told)
+                else:
+                    detail = {"from": change.where, "fields": fields}
+                    note(session, now, by, f"imported, {change.kind}", change.table, change.key, detail)
     return Imported(changes, mark, keep)
 
 

@@ -8,7 +8,7 @@ import io
 import re
 import warnings
 import zipfile
-from collections.abc import Iterator, Sequence
+from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass
 from pathlib import PurePath
 from typing import Any
@@ -73,6 +73,15 @@ def read_upload(data: bytes, file: str, names: Sequence[str], table: str | None 
     if faults:
         raise BadFiles(faults)
     return found
+
+
+def typed_row(name: str, cells: Mapping[str, str]) -> Upload:
+    """Return a table of one row that somebody typed, a cell for each column; its faults are told as a file's are."""
+    bad: list[CellFault] = []
+    texts = {column: lines_joined(cell).strip() for column, cell in cells.items()}
+    for column, cell in texts.items():
+        _check_text(name, 1, column, cell, bad, None)
+    return Upload(name, name, None, tuple(texts), ((1, tuple(texts.values())),), tuple(bad))
 
 
 def _csv(data: bytes, file: str, names: Sequence[str], table: str | None, faults: list[BadInput]) -> list[Upload]:

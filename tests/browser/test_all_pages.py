@@ -87,6 +87,11 @@ def pages(board: Board) -> Iterator[Walk]:
         is_file = re.search(r"\.\w+$", path) is not None  # such as .pdf
         if method != "GET" or is_file or path in NOT_WALKED or nowhere.search(path):
             continue
+        if path == "/records/{table}/{key}":
+            rows = ("customer", "site", "order", "awning", "visit")
+            for row in rows:
+                yield Walk(f"/records/{row}s/{known[f'{row}_id'][0]}", tuple(r for r in Role if r in permission.roles))
+            continue
         names = re.findall(r"\{(\w+)\}", path)
         unknown = [name for name in names if name not in known]
         assert not unknown, f"say in `values` what stands for {unknown} of {path}"

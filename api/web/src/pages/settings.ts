@@ -8,7 +8,7 @@ one(".keep", form).append(told);
 let sending = false;
 
 function count(): number {
-  return all<HTMLInputElement | HTMLSelectElement>("input:not([type=hidden]), select", form).filter(changed).length;
+  return all<HTMLInputElement | HTMLSelectElement | HTMLTextAreaElement>("input:not([type=hidden]), select, textarea", form).filter(changed).length;
 }
 
 form.addEventListener("input", () => {

@@ -1,0 +1,177 @@
+"""/jobs/new and /records: rows of the work typed into forms; nothing is kept while one value cannot stand."""
+
+from __future__ import annotations
+
+import html
+import re
+import shutil
+from collections.abc import Iterator
+
+import pytest
+from fastapi import FastAPI
+from fastapi.testclient import TestClient
+from sqlmodel import func, select
+
+from api import tables
+from api.accounts import Role
+from api.database import transaction
+from tests.conftest import BuiltDemo
+from tests.service.cast import PAGE, running, settings_for, signed_in
+
+JOB = "J-1043"
+NEW = {
+    "customers.name": "Orla Pennyroyal",
+    "customers.phone": "555-0444",
+    "sites.town": "Tallow Bend",
+    "sites.address": "9 Mill Lane",
+    "sites.lat": "41.02",
+    "sites.lon": "-91.03",
+    "visits.kind": "install",
+    "visits.hours": "Mon-Fri 8:00-17:00",
+    "visits.note": "ring twice\r\nthe bell is soft",
+    "awnings.model": "Fen 12",
+    "awnings.width_mm": "12' 6\"",
+    "awnings.projection_mm": "3.1 m",
+    "awnings.weight_kg": "110 lb",
+    "awnings.box_mm": "12' 10\"",
+}
+
+
+@pytest.fixture
+def app(built: BuiltDemo, tmp_path_factory: pytest.TempPathFactory) -> Iterator[FastAPI]:
+    out = shutil.copytree(built.out, tmp_path_factory.mktemp("entry") / "out")
+    with running(settings_for(out)) as app:
+        yield app
+
+
+@pytest.fixture
+def office(app: FastAPI) -> TestClient:
+    client = signed_in(app, Role.office)
+    client.headers.update(PAGE)
+    return client
+
+
+def form_of(page: str) -> dict[str, str]:
+    """Return what a browser would send of a page's form as it stands."""
+    text = page.split('<form class="part"')[1].split("</form>")[0]
+    inputs = re.findall(r'<input(?: type="hidden")?(?: id="[^"]*")? name="([^"]*)" value="([^"]*)"', text)
+    areas = re.findall(r'<textarea[^>]* name="([^"]*)"[^>]*>([^<]*)</textarea>', text)
+    chosen = []
+    for name, options in re.findall(r'<select[^>]* name="([^"]*)"[^>]*>(.*?)</select>', text, re.S):
+        first = re.search(r'value="([^"]*)" selected', options) or re.search(r'value="([^"]*)"', options)
+        assert first is not None
+        chosen.append((name, first[1]))
+    return {name: html.unescape(value) for name, value in [*inputs, *areas, *chosen]}
+
+
+def counts(app: FastAPI) -> list[int]:
+    kinds = (tables.Customer, tables.Site, tables.Order, tables.Awning, tables.Visit, tables.History)
+    with transaction(app.state.database) as session:
+        return [session.exec(select(func.count()).select_from(kind)).one() for kind in kinds]
+
+
+def test_a_sold_awning_is_entered_with_customer_and_site_and_stands_among_the_jobs(
+    app: FastAPI, office: TestClient
+) -> None:
+    form = form_of(office.get("/jobs/new").text) | NEW
+    answer = office.post("/jobs/new", data=form, follow_redirects=False)
+    assert answer.status_code == 303, answer.text
+    text = html.unescape(office.get(answer.headers["location"]).text)
+    for words in (
+        "Orla Pennyroyal",
+        "9 Mill Lane, Tallow Bend",
+        "Fen 12, 12 ft 6 in wide",
+        "ring twice",
+        "made the visit",
+    ):
+        assert words in text, words
+    before = counts(app)
+    again = office.post("/jobs/new", data=form, follow_redirects=False)
+    assert again.headers["location"] == answer.headers["location"]
+    assert counts(app) == before  # sent twice, made once
+    with transaction(app.state.database) as session:
+        visit = session.get_one(tables.Visit, answer.headers["location"].rsplit("/", 1)[1])
+        awning = session.get_one(tables.Awning, visit.awning_id)
+        assert (awning.width_mm, awning.projection_mm, awning.weight_kg, awning.box_mm) == (3810, 3100, 50, 3912)
+        assert visit.note == "ring twice\nthe bell is soft"
+
+
+def test_every_value_that_cannot_stand_is_told_beside_its_field_and_nothing_is_kept(
+    app: FastAPI, office: TestClient
+) -> None:
+    before = counts(app)
+    form = form_of(office.get("/jobs/new").text) | NEW | {
+        "customers.name": "", "sites.lat": "north", "awnings.width_mm": "twelve", "visits.hours": "always"
+    }  # fmt: skip
+    answer = office.post("/jobs/new", data=form)
+    assert answer.status_code == 422
+    for name in ("customers-name", "sites-lat", "awnings-width_mm", "visits-hours"):
+        assert f'id="{name}-fault"' in answer.text, name
+    assert 'value="9 Mill Lane"' in answer.text  # what was typed stays
+    assert counts(app) == before
+
+
+def test_another_visit_goes_to_the_awning_that_is_there(app: FastAPI, office: TestClient) -> None:
+    page = office.get(f"/jobs/{JOB}").text
+    address = html.unescape(re.search(r'href="(/jobs/new\?[^"]*)"', page)[1])  # type: ignore[index]
+    form = form_of(office.get(address).text) | {"visits.fault": "the arm squeaks"}
+    before = counts(app)
+    answer = office.post("/jobs/new", data=form, follow_redirects=False)
+    assert answer.status_code == 303, answer.text
+    assert [b - a for a, b in zip(before, counts(app), strict=True)] == [0, 0, 0, 0, 1, 1]
+    with transaction(app.state.database) as session:
+        made = session.get_one(tables.Visit, answer.headers["location"].rsplit("/", 1)[1])
+        first = session.get_one(tables.Visit, JOB)
+        assert (made.kind, made.site_id, made.order_id, made.awning_id) == (
+            "repair", first.site_id, first.order_id, first.awning_id
+        )  # fmt: skip
+
+
+@pytest.mark.parametrize("table", ["customers", "sites", "orders", "awnings", "visits"])
+def test_a_row_that_is_kept_as_it_was_changes_nothing(app: FastAPI, office: TestClient, table: str) -> None:
+    with transaction(app.state.database) as session:
+        visit = session.get_one(tables.Visit, JOB)
+        site = session.get_one(tables.Site, visit.site_id)
+        key = {"customers": site.customer_id, "sites": site.id, "orders": visit.order_id, "awnings": visit.awning_id}
+    address = f"/records/{table}/{key.get(table, JOB)}"
+    before = counts(app)
+    answer = office.post(address, data=form_of(office.get(address).text), follow_redirects=False)
+    assert answer.status_code == 303, answer.text
+    assert counts(app) == before
+
+
+def test_a_change_is_kept_told_in_the_history_and_refused_in_an_old_version(office: TestClient) -> None:
+    old = form_of(office.get(f"/records/visits/{JOB}").text)
+    change = old | {"visits.due_on": "April 20, 2027", "visits.hours": "Tue 9:00-12:00", "state": "cancelled"}
+    answer = office.post(f"/records/visits/{JOB}", data=change, follow_redirects=False)
+    assert (answer.status_code, answer.headers["location"]) == (303, f"/jobs/{JOB}")
+    text = html.unescape(office.get(f"/jobs/{JOB}").text)
+    for words in ("✕ Cancelled", "Tue Apr 20", "Tue 9:00-12:00", "state from “open” to “cancelled”", "due on from"):
+        assert words in text, words
+    late = office.post(f"/records/visits/{JOB}", data=old | {"visits.note": "mine"})
+    assert late.status_code == 412
+    shown = html.unescape(late.text)
+    assert "▲ now “2027-04-20”" in shown
+    assert ">mine</textarea>" in shown
+    assert "mine" not in office.get(f"/jobs/{JOB}").text
+
+
+@pytest.mark.parametrize(
+    ("address", "status"),
+    [
+        ("/records/visits/J-0", 404),
+        ("/records/people/p", 422),
+        ("/jobs/new?site=S-0", 404),
+        ("/jobs/new?awning=A-0", 404),
+    ],
+)
+def test_what_is_not_there_is_told(office: TestClient, address: str, status: int) -> None:
+    assert office.get(address).status_code == status
+
+
+def test_a_form_without_its_numbers_or_with_an_unknown_state_is_refused(office: TestClient) -> None:
+    form = form_of(office.get("/jobs/new").text) | NEW
+    assert office.post("/jobs/new", data=form | {"visits.visit": ""}).status_code == 422
+    assert office.post("/jobs/new", data=form | {"customers.customer": "C-001"}).status_code == 409
+    own = form_of(office.get(f"/records/visits/{JOB}").text)
+    assert office.post(f"/records/visits/{JOB}", data=own | {"state": "lost"}).status_code == 422
