@@ -7,6 +7,7 @@ from collections import defaultdict
 from collections.abc import Collection
 from dataclasses import dataclass, field
 from typing import TypeVar
+from zoneinfo import ZoneInfo
 
 import sqlalchemy as sa
 from sqlalchemy import desc
@@ -15,7 +16,7 @@ from sqlmodel import Session, SQLModel, col, select
 from api import tables
 from api.paper_inputs import AT_ONCE, parts
 from api.rules import Rules, rules_from_data
-from api.shelf_reads import held_pieces, off_shelf
+from api.shelf_reads import held_pieces, off_shelf, standing_postings
 from scheduler.errors import BadInput
 from scheduler.plan import Because, Route, Stop, read_plan
 from scheduler.weather.forecast import Forecast, forecast_from_csv
@@ -29,6 +30,7 @@ class Facts:
     """All rows that planning looks at, read at one moment; maps go from id to row, lists of a visit from its id.
 
     `held` is what posted weeks have set aside on shelves, `off_shelf` the pieces that open visits have taken, by item.
+    `elsewhere` are the visits that have a day to come outside the week: posted with another one, or promised before it.
     """
 
     business: tables.Business
@@ -59,14 +61,19 @@ class Facts:
     loaded: set[str]
     held: list[tables.Reservation] = field(default_factory=list)
     off_shelf: dict[str, dict[str, int]] = field(default_factory=dict)
+    elsewhere: frozenset[str] = frozenset()
 
 
-def facts(session: Session, start_date: datetime.date | None = None, also: Collection[str] = ()) -> Facts:
+def facts(
+    session: Session, start_date: datetime.date | None = None, also: Collection[str] = (),
+    now: datetime.datetime | None = None,
+) -> Facts:  # fmt: skip
     """Return everything that a week is built from; raises `BadInput` where no business has been set up.
 
     `start_date`: only what the week that begins then needs: the visits that it may take, those that one of them follows
     and those for which pieces are set aside, with theirs; maker's lists and surveys are left out. `also` are further
-    visits that are wanted. None: all rows there are, which takes seconds where there are thousands of jobs.
+    visits that are wanted. None: all rows there are, which takes seconds where there are thousands of jobs. `now`: the
+    moment from which days are to come; without it nothing is `elsewhere`.
     """
     business = session.get(tables.Business, 1)
     if business is None:
@@ -101,6 +108,12 @@ def facts(session: Session, start_date: datetime.date | None = None, also: Colle
     bookings = _some(session, tables.Booking, tables.Booking.visit_id, ids)
     surveys = _some(session, tables.SiteSurvey, tables.SiteSurvey.awning_id, surveyed)
     kits = _some(session, tables.KitState, tables.KitState.visit_id, ids)
+    told = {b.visit_id: b for b in bookings if b.withdrawn_at is None}
+    elsewhere = set[str]()
+    if start_date is not None and now is not None:
+        today = now.astimezone(ZoneInfo(business.timezone)).date()
+        elsewhere = _posted_elsewhere(session, start_date, today)
+        elsewhere |= {name for name, booking in told.items() if today <= booking.day < start_date}
     return Facts(
         business=business,
         rules=rules,
@@ -124,13 +137,29 @@ def facts(session: Session, start_date: datetime.date | None = None, also: Colle
         visits=visits,
         hours=hours,
         follows=_some(session, tables.VisitFollows, tables.VisitFollows.then_id, ids),
-        bookings={b.visit_id: b for b in bookings if b.withdrawn_at is None},
+        bookings=told,
         counts=counts,
         shorts=shorts,
         loaded={kit.visit_id for kit in kits if kit.loaded_on is not None},
         held=held,
         off_shelf=off_shelf(session, ids),
+        elsewhere=frozenset(elsewhere),
     )
+
+
+def _posted_elsewhere(session: Session, start_date: datetime.date, today: datetime.date) -> set[str]:
+    """Return what other weeks than that of `start_date` are posted with, from today on, and nobody has reported on."""
+    found: dict[str, datetime.date] = {}
+    for posted in standing_postings(session, today):
+        if posted.start_date == start_date:
+            continue
+        plan = session.exec(select(col(tables.StoredPlan.plan)).where(tables.StoredPlan.id == posted.plan_id)).one()
+        for route in read_plan(plan).routes:
+            day = posted.start_date + datetime.timedelta(days=route.day)
+            if day >= today:
+                found |= {stop.job: day for stop in route.stops}
+    noted = _some(session, tables.DayResult, tables.DayResult.visit_id, found.keys()) if found else []
+    return found.keys() - {row.visit_id for row in noted if row.day == found[row.visit_id]}
 
 
 def _visits_for(session: Session, after: datetime.date) -> set[str]:

@@ -79,7 +79,7 @@ def load_business(database: sa.Engine, business: Business, files: str, now: date
 def prepare_week(database: sa.Engine, start_date: datetime.date, now: datetime.datetime) -> PreparedWeek:
     """Return the week that begins on `start_date` as a document; layouts, kits and durations are made where missing."""
     with transaction(database) as session:
-        known = facts(session, start_date)
+        known = facts(session, start_date, now=now)
         preparation = Preparation(session, known, now)
         papers = preparation.papers_of(open_visits(known, start_date))
         built = week_of(known, {visit: job.needs for visit, job in papers.items()}, start_date)

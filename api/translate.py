@@ -56,9 +56,9 @@ class BuiltWeek:
 
 
 def open_visits(facts: Facts, start_date: datetime.date) -> list[tables.Visit]:
-    """Return the visits that the week may take: open ones, but none that is promised for after it."""
+    """Return the visits that the week may take: open ones, but none that has its day before or after it."""
     after = start_date + datetime.timedelta(days=facts.rules.week_days)
-    taken = [v for v in facts.visits.values() if v.state == "open"]
+    taken = [v for v in facts.visits.values() if v.state == "open" and v.id not in facts.elsewhere]
     return [v for v in taken if v.id not in facts.bookings or facts.bookings[v.id].day < after]
 
 

@@ -16,7 +16,7 @@ from sqlmodel import Session, col, select
 from api import tables
 from api.database import transaction
 from api.posted import LONGEST_DAYS, posted_week
-from api.prepare import JobPapers, Preparation
+from api.prepare import Preparation
 from api.queries import Facts, facts
 from api.translate import BuiltWeek, open_visits, week_of
 from scheduler.engine.fixed import Spot
@@ -120,10 +120,10 @@ def posted_documents(row: tables.PostedWeek, stored: tables.StoredPlan) -> Poste
 
 def _build(session: Session, row: tables.PostedWeek, now: datetime.datetime) -> Today:
     posted = posted_documents(row, session.get_one(tables.StoredPlan, row.plan_id))
-    known = facts(session)
+    known = facts(session, row.start_date, also=posted.spots.keys(), now=now)
     known, gone = _as_posted(known, posted)
     preparation = Preparation(session, known, now)
-    papers: dict[str, JobPapers] = {v.id: preparation.papers(v) for v in open_visits(known, posted.start_date)}
+    papers = preparation.papers_of(open_visits(known, posted.start_date))
     built = week_of(known, {name: job.needs for name, job in papers.items()}, posted.start_date)
     taken: dict[tuple[str, str], int] = defaultdict(int)
     for move in session.exec(
@@ -159,7 +159,7 @@ def _as_posted(known: Facts, posted: PostedPlan) -> tuple[Facts, dict[str, str]]
         if booking is not None and booking.day >= after:
             gone[name] = f"It is promised for {booking.day:%a} {booking.day:%b} {booking.day.day}, after this week."
             del bookings[name]
-    return replace(known, visits=opened, bookings=bookings), gone
+    return replace(known, visits=opened, bookings=bookings, elsewhere=known.elsewhere - posted.spots.keys()), gone
 
 
 def _moment(today: Today, now: datetime.datetime) -> tuple[int, int] | None:

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import datetime
 import re
 
 import pytest
@@ -25,12 +26,14 @@ def quick(monkeypatch: pytest.MonkeyPatch) -> None:
     monkeypatch.setattr(search, "HALF_S", 0.2)
 
 
-def a_visit(board: Board) -> str:
-    """Return a posted visit of the middle of the week."""
+def a_visit(board: Board, *, days: tuple[int, ...] = (2, 3, 4, 5), kind: str = "") -> str:
+    """Return a posted visit of `days`, of the middle of the week if there is one."""
     with transaction(board.app.state.database) as session:
         posted = session.exec(select(tables.PostedWeek)).all()[-1]
         plan = read_plan(session.get_one(tables.StoredPlan, posted.plan_id).plan)
-    return max((abs(route.day - 3), stop.job) for route in plan.routes for stop in route.stops if route.day > 1)[1]
+        of_kind = {v.id for v in session.exec(select(tables.Visit)).all() if kind in ("", v.kind)}
+    stops = ((route.day, stop.job) for route in plan.routes for stop in route.stops)
+    return max((abs(day - 3), job) for day, job in stops if day in days and job in of_kind)[1]
 
 
 def opened(board: Board, page: Page) -> str:
@@ -74,3 +77,36 @@ def test_on_a_phone_nothing_is_wider_than_the_page(own_board: Board) -> None:
         page.goto(address)
         no_sideways_scroll(page)
         axe(page)
+
+
+@pytest.mark.usefixtures("quick")
+def test_a_crate_is_counted_found_short_and_its_visit_rebooked(own_board: Board) -> None:
+    page = own_board.signed_in_page(Role.office)
+    visit, comes_on = a_visit(own_board, days=(1,), kind="install"), datetime.date(2027, 4, 14)
+    page.goto(f"/bench/{visit}")
+    page.get_by_role("button", name=re.compile("Count (the crate|it again)")).click()
+    for item in page.locator("ul.crate li").all():
+        listed = int(item.get_attribute("data-listed") or 0)
+        item.get_by_role("spinbutton").fill(str(listed - (item.get_attribute("data-item") == "bracket")))
+        item.get_by_role("button", name="to this number").click()
+    page.get_by_role("button", name="Close the count", exact=True).click()
+    expect(page.locator("#result")).to_contain_text("▲ short 1")
+    page.get_by_text(f"Order of bracket for {visit}").click()
+    page.get_by_label("Supplier").fill("Quill & Daughter")
+    page.get_by_label("Expected on").fill(str(comes_on))
+    page.get_by_role("button", name="Keep the order").click()
+    expect(page.locator(".lacks")).to_contain_text("from Quill & Daughter, expected")
+    page.get_by_role("link", name="Find it another time").click()
+    page.get_by_role("button", name="Open the case and search times").click()
+    expect(page.locator("[data-searched]")).to_be_visible(timeout=60_000)
+    page.screenshot(path="/tmp/shots/story.png", full_page=True)
+    take = page.get_by_role("button", name=re.compile("^Take ")).first
+    new_time = (take.text_content() or "").removeprefix("Take ")
+    take.click()
+    expect(page.get_by_text("has a new time")).to_be_visible()
+    page.get_by_role("link", name="Tell the customer").click()
+    expect(page.get_by_role("heading", level=1)).to_contain_text("Message to")
+    page.get_by_role("button", name="Told by telephone").click()
+    page.goto(f"/jobs/{visit}")
+    expect(page.locator("p.answer")).to_contain_text(f"Posted for {new_time.split(',')[0]}")
+    expect(page.locator("#told ~ p").first).to_contain_text(new_time.split(",")[0])

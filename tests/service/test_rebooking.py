@@ -428,7 +428,7 @@ def test_others_may_move_where_that_is_asked(app: FastAPI, office: TestClient, m
     assert [o["extra_cents"] for o in moving] == sorted(o["extra_cents"] for o in moving)
     other = next((o for o in moving if not o["as_planned"] and o["moves"]), moving[0])
     for move in other["moves"]:
-        assert move["words"].count("with") + move["words"].count("waiting pile") == 2
+        assert move["words"].count(" with ") + move["words"].count("waiting pile") == 2
     assert take(office, case["id"], row, other).status_code == 200
     if not other["as_planned"] or other["moves"]:
         holds_together(app, other["cost_cents"])

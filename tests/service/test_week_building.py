@@ -5,6 +5,7 @@ from __future__ import annotations
 import datetime
 import shutil
 from collections.abc import Iterator
+from pathlib import Path
 
 import pytest
 import sqlalchemy as sa
@@ -12,9 +13,11 @@ from sqlmodel import Session, col, select
 
 from api import tables
 from api.database import open_database, transaction
+from api.posting import post
 from api.service import PreparedWeek, prepare_week
 from api.settings import sqlite_address
 from scheduler.documents import encode
+from scheduler.plan import read_plan
 from scheduler.week import Job, read_week
 from tests.conftest import BuiltDemo
 
@@ -147,6 +150,39 @@ def test_a_visit_promised_for_a_later_week_stays_out(database: sa.Engine) -> Non
     assert "J-1095" not in jobs(prepare_week(database, MONDAY, THURSDAY))
     with transaction(database) as session:
         session.delete(session.exec(select(tables.Booking).where(tables.Booking.visit_id == "J-1095")).one())
+
+
+def test_next_week_takes_nothing_that_this_week_is_still_to_do(built: BuiltDemo, tmp_path: Path) -> None:
+    engine = open_database(sqlite_address(shutil.copytree(built.out, tmp_path / "demo")))
+    now = datetime.datetime(2027, 4, 15, 20, tzinfo=datetime.UTC)  # Thursday of the posted week
+    thursday, next_monday = MONDAY + datetime.timedelta(days=3), MONDAY + datetime.timedelta(days=7)
+    with transaction(engine) as session:
+        stored = session.exec(select(tables.StoredPlan)).one()
+        post(session, stored, now=THURSDAY, by="maud", despite=[], despite_why="")
+        plan = read_plan(stored.plan)
+        promised = session.get_one(tables.Visit, "J-1095")  # for Saturday, though no week is posted with it
+        told = tables.Booking(visit_id=promised.id, crew_id="north-1", day=MONDAY + datetime.timedelta(days=5),
+                              start=540, hold="day")  # fmt: skip
+        session.add(told)
+    day_of = {stop.job: route.day for route in plan.routes for stop in route.stops}
+    to_come = {job for job, day in day_of.items() if day >= 3}
+    over = day_of.keys() - to_come
+    assert to_come
+    assert over
+    found = jobs(prepare_week(engine, next_monday, now)).keys()
+    assert not found & (to_come | {"J-1095"})
+    with transaction(engine) as session:
+        later = {b.visit_id for b in session.exec(select(tables.Booking)) if thursday <= b.day < next_monday}
+    assert over - later  # nobody has said that they were done, or promised them another day of this week
+    assert over - later <= found
+    assert not later & found
+    with transaction(engine) as session:  # Thursday's first was tried and not done: it needs another day
+        tried = min(job for job in to_come if day_of[job] == 3)
+        session.add(tables.DayResult(visit_id=tried, crew_id="north-1", day=thursday, outcome="not_done", why="rain",
+                                     noted_at=now, noted_by="lorn"))  # fmt: skip
+    assert tried in jobs(prepare_week(engine, next_monday, now))
+    assert day_of.keys() <= jobs(prepare_week(engine, MONDAY, now)).keys()  # its own week keeps what it is posted with
+    engine.dispose()
 
 
 def _survey(session: Session, visit_id: str) -> tables.SiteSurvey:
