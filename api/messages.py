@@ -208,7 +208,7 @@ def spots_of(plan: Any, start_date: datetime.date) -> dict[str, dict[str, Any]]:
 
 
 def still_so(session: Session, message: tables.Message) -> bool:
-    """Say whether what the message tells is still what is posted."""
+    """Say whether what the message tells is still what is posted, or booked for a week that is not posted yet."""
     if message.spot is None:
         booking = told_now(session, message.visit_id)
         day = None if booking is None else booking.day
@@ -219,7 +219,8 @@ def still_so(session: Session, message: tables.Message) -> bool:
         return message.visit_id not in spots_of(plan, row.start_date)
     row = posted_on(session, datetime.date.fromisoformat(message.spot["date"]))
     if row is None:
-        return False
+        booked = told_now(session, message.visit_id)
+        return booked is not None and _tells(message.spot, _as_spot(booked))
     plan = read_plan(session.get_one(tables.StoredPlan, row.plan_id).plan)
     return _tells(message.spot, spots_of(plan, row.start_date).get(message.visit_id))
 

@@ -25,6 +25,7 @@ from api import tables
 from api.database import transaction
 from api.posted import posted_week
 from api.problems import Problem
+from api.rebooking.later import later
 from api.rebooking.standing import Standing, Wishes, followers, planned, standing, undisturbed
 from api.rebooking.today import Days, Today
 from scheduler.audit import audit
@@ -127,10 +128,14 @@ class Searches:
             found = _fills(today, stand, visit, self._in_cases(case_id))
             self._keep(case_id, visit_id, today, found, ("fill",))
             return
-        kinds: tuple[str, ...] = ("wait", "stays")
         self._say(case_id, visit_id, "trying times with the others staying where they are")
         found = [_wait(stand), *_staying(today, stand, visit_id)]
-        self._keep(case_id, visit_id, today, found, kinds)
+        self._keep(case_id, visit_id, today, found, ("wait", "stays"))
+        self._say(case_id, visit_id, "trying times in the next week")
+        with transaction(self.database) as session:
+            asked = session.get_one(tables.RebookingCase, case_id)
+            next_week = later(session, today, stand, visit_id, now=now, wishes=wishes_of(asked, visit_id, today))
+        self._keep(case_id, visit_id, today, next_week, ("later",))
         if moving:
             found = self._moving(case_id, visit_id, today, stand, found)
             self._keep(case_id, visit_id, today, found, ("moves",))

@@ -16,6 +16,7 @@ from sqlmodel import Session, select
 from api import tables, versions
 from api.fingerprint import fingerprint
 from api.messages import Hold, book, draft, told_now
+from api.pages import day_name
 from api.posted import posted_week
 from api.posting import against_today, post
 from api.problems import Problem
@@ -52,15 +53,16 @@ def take(
     """
     today = _today(searches, case, caller)
     _require_state(visit, "open")
-    offer = _choice(visit, key, ("wait", "stays", "moves"))
+    offer = _choice(visit, key, ("wait", "stays", "moves", "later"))
     if offer.get("as_planned") and not offer["moves"]:
         keep(session, case, visit, caller)
         return None
     _require_plan(searches, case, visit, today)
     stand = standing_of(session, today, case, visit)
     waits = offer["kind"] == "wait"
-    plan = _plan(searches, case, visit, today, stand, offer, {visit.visit_id: _because(case)} if waits else {})
     date = None if waits else today.posted.date(offer["day"])
+    leaves = {visit.visit_id: _because(case, date)} if waits or offer["kind"] == "later" else {}
+    plan = _plan(searches, case, visit, today, stand, offer, leaves)
     spot = None if date is None else {
         "crew": offer["crew"], "date": date.isoformat(), "start": offer["start"], "end": offer["end"], "hold": hold
     }  # fmt: skip
@@ -198,8 +200,8 @@ def _post(session: Session, today: Today, stand: Standing, plan: Plan, how: str,
     return stored
 
 
-def _because(case: tables.RebookingCase) -> tuple[Because, ...]:
-    """Return why a visit that is let wait waits, where today's rows do not say so themselves."""
+def _because(case: tables.RebookingCase, date: datetime.date | None) -> tuple[Because, ...]:
+    """Return why a visit has left the week, where today's rows do not say so themselves; `date` is its new day."""
     code = {"short": "short", "weather": "weather", "crew away": "no_crew", "customer": "hours"}
     words = {
         "short": "Its kit was found short.",
@@ -208,4 +210,6 @@ def _because(case: tables.RebookingCase) -> tuple[Because, ...]:
         "customer": "The customer has asked for another time.",
     }
     text = f"{words.get(case.cause, 'It was taken off the posted week.')} It waits since case {case.id}."
+    if date is not None:
+        text = f"{words.get(case.cause, 'It was taken off the posted week.')} It is promised for {day_name(date)} now."
     return (Because(code.get(case.cause, "not_tried"), text),)

@@ -16,7 +16,7 @@ from api import tables
 from api.accounts import Role
 from api.clock import Now
 from api.guards import Who, allow, found
-from api.messages import OPEN, told_now
+from api.messages import HOLDS, OPEN, told_now
 from api.pages import Database, day_name, page, wants_json
 from api.posted import posted_week
 from api.problems import Problem, responses
@@ -135,7 +135,7 @@ def one(
             tables.Message.case_id == case_id, tables.Message.visit_id == shown.visit_id,
             tables.Message.state != "dropped")).all(),
     }  # fmt: skip
-    return page(request, "rebooking_case.html", values | {"on": _on_day})
+    return page(request, "rebooking_case.html", values | {"on": _on_day, "holds": HOLDS})
 
 
 @router.get("/rebooking/{case_id}/visits/{visit_id}/state")

@@ -10,6 +10,11 @@ interface State {
 
 const EVERY_MS = 700;
 const shown = all<HTMLInputElement>("input[name=choice]").map((input) => input.value);
+/** Somebody is on the way to another page: what is found meanwhile must not call them back to this one. */
+let leaving = false;
+window.addEventListener("beforeunload", () => {
+  leaving = true;
+});
 const line = all<HTMLElement>("[data-waiting]")[0];
 
 /** Whether something was found that the page does not show yet, and nobody is choosing just now. */
@@ -20,6 +25,7 @@ function news(offers: string[]): boolean {
 
 async function look(address: string): Promise<void> {
   const state = await send<State>("GET", address);
+  if (leaving) return;
   if (state.phase === "" || news(state.offers)) {
     if (state.phase === "" && document.activeElement?.closest("form")) {
       say("The search has ended. Load the page again to see all that was found.");

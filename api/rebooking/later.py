@@ -1,0 +1,91 @@
+"""Times in the next week for a visit that falls: among what is promised there, while that week is not posted yet.
+
+Nobody knows yet what else that week will hold. A time is therefore priced by itself: what the promised visits cost with
+this one among them, less what they cost without it.
+"""
+
+from __future__ import annotations
+
+import datetime
+import time
+from dataclasses import replace
+from typing import Any
+
+import msgspec
+from sqlmodel import Session
+
+from api.posted import posted_week
+from api.prepare import Preparation
+from api.queries import facts
+from api.rebooking.standing import Standing, Wishes, planned
+from api.rebooking.today import Today
+from api.translate import open_visits, week_of
+from scheduler import week as w
+from scheduler.price import undone_cents
+
+BEST = 3
+PROMISED_S = 3.0  # how long the promised visits of that week are planned at most
+
+
+def later(
+    session: Session, today: Today, stand: Standing, visit_id: str, *, now: datetime.datetime, wishes: Wishes
+) -> list[dict[str, Any]]:
+    """Return offers in the week after that of `today`, none where it is posted or has no time; `wishes` narrow them."""
+    posted = today.posted
+    start_date = posted.date(7)
+    if posted_week(session, start_date) is not None:
+        return []
+    week = _promised(session, visit_id, start_date, now)
+    number = next((n for n, job in enumerate(week.jobs) if job.id == visit_id), None)
+    if number is None:
+        return []
+    job = _asked(week.jobs[number], wishes, week.days)
+    week = msgspec.structs.replace(week, jobs=(*week.jobs[:number], job, *week.jobs[number + 1 :]))
+    from scheduler.engine import solve
+    from scheduler.offers import offers
+
+    alone = msgspec.structs.replace(job, ready_day=None)
+    without = msgspec.structs.replace(week, jobs=(*week.jobs[:number], alone, *week.jobs[number + 1 :]))
+    plan = planned(week, solve(without, seconds=PROMISED_S, clock=time.monotonic, workers=1).routes)
+    base = plan.cost.total - undone_cents(week, job)
+    here = next(job for job in stand.week.jobs if job.id == visit_id)
+    broken = stand.leaving_cents - here.skip_cents  # what the customer was told for this week is not kept
+    lost = today.facts.rules.prices.lost_cents.of(today.facts.visits[visit_id].kind)
+    total = stand.plan.cost.total
+    return [
+        {
+            "key": f"later:{o.crew}:{o.day}:{o.start}:{o.cost_cents}:{total}",
+            "kind": "later", "crew": o.crew, "day": 7 + o.day, "start": o.start, "end": o.start + job.minutes,
+            "earliest": o.earliest, "latest": o.latest,
+            "cost_cents": total, "extra_cents": o.cost_cents - base + broken - stand.was_cents,
+            "risk": round(o.window.risk_cents / lost, 3) if lost else None,
+            "window": [o.window.start, o.window.end], "moves": [], "as_planned": False, "proven": True,
+            "routes": msgspec.to_builtins(stand.plan.routes),
+        }
+        for o in offers(week, plan, visit_id, best=BEST)
+    ]  # fmt: skip
+
+
+def _promised(session: Session, visit_id: str, start_date: datetime.date, now: datetime.datetime) -> w.Week:
+    """Return the week with the visits that are promised for it, and the one that is offered times."""
+    known = facts(session, start_date, also=[visit_id], now=now)
+    bookings = {name: told for name, told in known.bookings.items() if name != visit_id}
+    promised = {name for name, told in bookings.items() if told.day >= start_date} | {visit_id}
+    known = replace(known, bookings=bookings, elsewhere=frozenset(known.visits.keys() - promised))
+    papers = Preparation(session, known, now).papers_of(open_visits(known, start_date))
+    return week_of(known, {name: job.needs for name, job in papers.items()}, start_date).week
+
+
+def _asked(job: w.Job, wishes: Wishes, days: int) -> w.Job:
+    """Return the job within the hours that were asked for; days of this week that were asked for bind no later one."""
+    windows = []
+    for window in job.windows:
+        start = max(window.start, wishes.earliest or 0)
+        end = window.end if wishes.latest is None else min(window.end, wishes.latest)
+        if end - start >= max(1, job.minutes):
+            windows.append(msgspec.structs.replace(window, start=start, end=end))
+    ready = job.ready_day
+    if ready is not None and wishes.not_before is not None:
+        ready = max(ready, wishes.not_before - 7)
+        ready = ready if ready < days else None
+    return msgspec.structs.replace(job, windows=tuple(windows), ready_day=ready)
