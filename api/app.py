@@ -98,6 +98,8 @@ def create_app(settings: Settings | None = None) -> FastAPI:
 
     @asynccontextmanager
     async def running(app: FastAPI) -> AsyncIterator[None]:
+        chosen: Settings = app.state.settings
+        app.state.set_up = False
         chosen.data.mkdir(parents=True, exist_ok=True)
         app.state.secret = read_secret(chosen, lambda: secrets.token_urlsafe(32))
         app.state.passwords = Passwords(quick=chosen.quick_passwords)

@@ -38,10 +38,25 @@ def settings_for(folder: Path, database: str = "") -> Settings:
 @contextmanager
 def running(settings: Settings) -> Iterator[FastAPI]:
     """Give the application of `settings`, started, with an account for each role."""
-    app = create_app(settings)
+    app = _application(settings)
     with TestClient(app):
         add_cast(app)
         yield app
+    _idle.setdefault((settings.secure, settings.tiles), []).append(app)
+
+
+# Applications that have ended, by what their middleware was made with: making one anew costs more than most tests.
+_idle: dict[tuple[bool, str], list[FastAPI]] = {}
+
+
+def _application(settings: Settings) -> FastAPI:
+    idle = _idle.get((settings.secure, settings.tiles))
+    if not idle:
+        return create_app(settings)
+    app = idle.pop()
+    app.state.settings = settings
+    app.dependency_overrides.clear()
+    return app
 
 
 def add_cast(app: FastAPI) -> None:
