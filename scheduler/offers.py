@@ -59,11 +59,12 @@ class Offer:
 
 def warm(
     week: Week, *, clock: Callable[[], float], seconds: float | None = None, seed: int = 0, workers: int = 2,
-    fixed: Fixed = NOTHING,
+    fixed: Fixed = NOTHING, stopped: Callable[[], bool] = lambda: False,
 ) -> Warm:  # fmt: skip
     """Return the week searched for its best plan, to ask for offers that may move others: once for many questions.
 
-    clock, seconds, seed, workers, fixed: as of `scheduler.engine.solve`.
+    clock, seconds, seed, workers, fixed: as of `scheduler.engine.solve`. stopped: asked now and then whether all is to
+    be given up, also by the questions later on, which then have no answer.
     """
     from scheduler.engine.forced import Warm
     from scheduler.engine.relax import Stopped
@@ -77,7 +78,7 @@ def warm(
         if left() <= 0:
             raise Stopped
 
-    return Warm(week, fixed=fixed, seed=seed, workers=workers, left=left, check=check)
+    return Warm(week, fixed=fixed, seed=seed, workers=workers, left=left, check=check, stopped=stopped)
 
 
 def offers(

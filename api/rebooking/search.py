@@ -161,15 +161,18 @@ class Searches:
             )
             if best.bound != best.cost.total or self._closing:  # keeping it warm would take minutes
                 return self._tried(case_id, visit_id, today, stand, staying)
-            kept = warm(stand.week, clock=self._until_closed, seconds=WARM_S, workers=1, fixed=stand.fixed)
+            kept = warm(
+                stand.week, clock=self._until_closed, seconds=WARM_S, workers=1, fixed=stand.fixed,
+                stopped=lambda: self._closing,
+            )  # fmt: skip
             with self._lock:
                 self._warm[key] = kept
                 while len(self._warm) > _WARM_KEPT:
                     del self._warm[next(iter(self._warm))]
         if kept.ready and kept.best.proven:
             self._say(case_id, visit_id, "trying times with others moving")
-            made = offers(stand.week, stand.plan, visit_id, best=BEST, others_may_move=True, kept=kept)
-            return [_offer(today, stand, visit_id, "moves", o) for o in made]
+            made = offers(stand.week, stand.plan, visit_id, best=BEST + 1, others_may_move=True, kept=kept)
+            return _other_times(_offer(today, stand, visit_id, "moves", o) for o in made)
         return self._tried(case_id, visit_id, today, stand, staying)
 
     def _tried(
@@ -201,7 +204,7 @@ class Searches:
                     continue
                 one = _priced(today, stand, visit_id, "moves", at_its_price, proven=False)
                 found[one["key"]] = one
-        return sorted(found.values(), key=lambda o: (o["extra_cents"], o["day"], o["start"]))[:BEST]
+        return _other_times(sorted(found.values(), key=lambda o: (o["extra_cents"], o["day"], o["start"])))
 
     def _until_closed(self) -> float:
         """Give the time, or the end of all time once the service ends: so a search comes to its end at once."""
@@ -311,8 +314,13 @@ def _wait(stand: Standing) -> dict[str, Any]:
 def _staying(today: Today, stand: Standing, visit_id: str) -> list[dict[str, Any]]:
     from scheduler.offers import offers
 
-    made = offers(stand.week, stand.plan, visit_id, best=BEST, fixed=stand.fixed)
-    return [_offer(today, stand, visit_id, "stays", o) for o in made]
+    made = offers(stand.week, stand.plan, visit_id, best=BEST + 1, fixed=stand.fixed)
+    return _other_times(_offer(today, stand, visit_id, "stays", o) for o in made)
+
+
+def _other_times(found: Iterable[dict[str, Any]]) -> list[dict[str, Any]]:
+    """Return the best offers but for the time as it is posted: that is kept by keeping the visit."""
+    return [offer for offer in found if not offer["as_planned"] or offer["moves"]][:BEST]
 
 
 def _offer(today: Today, stand: Standing, visit_id: str, kind: str, offer: Offer) -> dict[str, Any]:

@@ -92,12 +92,17 @@ class Warm:
     def __init__(
         self, week: Week, *, fixed: Fixed = NOTHING, seed: int = 0, workers: int = 2,
         left: Callable[[], float] = lambda: math.inf, check: Callable[[], None] = lambda: None,
+        stopped: Callable[[], bool] = lambda: False,
     ) -> None:  # fmt: skip
-        """Search; `left` gives the seconds that remain, `check` raises `Stopped` when the search has to end."""
+        """Search; `left` gives the seconds that remain, `check` raises `Stopped` when the search has to end.
+
+        `stopped`: asked now and then, also by questions later on, whether all is to be given up.
+        """
         self.model = build(week, fixed=fixed)
         self.best = Best(self.model)
         self.threads = ThreadPoolExecutor(workers) if workers > 1 else None
         self.ready = False
+        self.stopped = stopped
         if not self.model.crew_days:
             self.best.prove(float(self.best.cost))
             return
@@ -113,7 +118,7 @@ class Warm:
         relax = self.search.relax
         self.prices = relax.rows.prices(relax.dual, relax.days)
         least = self._map(self._least, relax.lead)
-        if any(value is None for value in least):
+        if self.stopped() or any(value is None for value in least):
             return
         below = sum(int(relax.count[k]) * min(0.0, value or 0.0) for k, value in zip(relax.lead, least, strict=True))
         self.value = relax.dual_value() + below - relax.rounding
@@ -122,7 +127,7 @@ class Warm:
         self.gap = 0.0
         self.ready = True
         gap = FIRST_GAP * self.best.cost / len(self.model.service)
-        while not self._list(gap) and gap > MARGIN:
+        while not self._list(gap) and gap > MARGIN and not self.stopped():
             gap /= 4
 
     def _map(self, function: Callable[[int], Any], items: list[int]) -> list[Any]:
@@ -165,11 +170,11 @@ class Warm:
         reach = 2 * FIRST_GAP * self.best.cost / len(self.model.service)
         if len(limits) >= most:
             reach = limits[most - 1] - self.value + MARGIN
-        while todo and len(done) < most and reach < MOST_GAP:
+        while todo and len(done) < most and reach < MOST_GAP and not self.stopped():
             least = {half: value for half in sorted(todo) if (value := question.least(half, reach)) is not None}
             for half in sorted(least, key=lambda h: (least[h], h)):
                 ceiling = sorted(done)[most - 1] if len(done) >= most else math.inf
-                if self.value + least[half] >= ceiling:
+                if self.stopped() or self.value + least[half] >= ceiling:
                     break
                 todo.discard(half)
                 answer = question.solve(half, least[half], min(ceiling, known.get(half, math.inf)))
@@ -236,7 +241,7 @@ class _Question:
         warm = self.warm
         floor = warm.value + least
         gap = min(ceiling - floor, warm.gap)
-        while True:
+        while not warm.stopped():
             listed = warm._list(gap)
             gap = gap if listed else warm.gap
             routes_with = Pool(self.relax.rows)
@@ -256,6 +261,7 @@ class _Question:
                 return None
             wider = cost - floor if made is not None else 4 * gap + 1
             gap = min(wider, ceiling - floor, MOST_GAP)
+        return None
 
     def _choose(self, others: Ints, routes_with: Pool) -> tuple[float, Routes | None]:
         """Return cost and routes of the best choice that takes exactly one route with the job."""

@@ -403,7 +403,7 @@ def test_the_pages_work_by_forms_alone(app: FastAPI, office: TestClient) -> None
     row = searched(app, office, case, visit)
     page = office.get(made.headers["location"], headers=PAGE).text
     assert "Let it wait" in page
-    assert "Others stay where they are" in page
+    assert "Next week, which is not posted yet" in page
     (wait,) = of_kind(row, "wait")
     assert wait["key"] in page
     form = {"csrf": csrf_in(page), "choice": wait["key"], "version": row["version"]}
