@@ -183,18 +183,18 @@ class Week(_Part, frozen=True):
 
 
 def clock_time(minute: int) -> str:
-    """Return minutes after local midnight as people write them: 510 is 08:30; past midnight 25:10 and so on."""
+    """Return minutes after local midnight as people write them: 510 is 8:30; past midnight 25:10 and so on."""
     hours, minutes = divmod(abs(minute), 60)
-    return f"{'-' if minute < 0 else ''}{hours:02}:{minutes:02}"
+    return f"{'-' if minute < 0 else ''}{hours}:{minutes:02}"
 
 
 def day_name(week: Week, day: int) -> str:
-    """Return day `day` of `week` as people write it: Mon 15 Mar; a number where the calendar has no such day."""
+    """Return day `day` of `week` as people write it: Mon Mar 15; a number where the calendar has no such day."""
     try:
         date = week.start_date + datetime.timedelta(days=day)
     except OverflowError:
         return f"day {day}"
-    return f"{_WEEKDAYS[date.weekday()]} {date.day} {_MONTHS[date.month - 1]}"
+    return f"{_WEEKDAYS[date.weekday()]} {_MONTHS[date.month - 1]} {date.day}"
 
 
 def read_week(data: bytes | str) -> Week:

@@ -53,7 +53,7 @@ class Told:
         return day_name(self.week, day)
 
     def days(self, days: Iterable[int]) -> str:
-        """Return the days by name, three or more in a row as "Mon 15 Mar to Thu 18 Mar"."""
+        """Return the days by name, three or more in a row as "Mon Mar 15 to Thu Mar 18"."""
         told = []
         for _, run in groupby(enumerate(sorted(set(days))), key=lambda x: x[1] - x[0]):
             row = [self.day(d) for _, d in run]

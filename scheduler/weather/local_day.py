@@ -53,4 +53,4 @@ def local_day(date: datetime.date, zone: datetime.tzinfo) -> LocalDay:
 
 def clock(minute: int) -> str:
     """Return minutes after midnight as 24-hour clock time."""
-    return f"{minute // 60:02}:{minute % 60:02}"
+    return f"{minute // 60}:{minute % 60:02}"

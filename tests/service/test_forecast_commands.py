@@ -28,7 +28,7 @@ def test_windows_and_what_is_lost_are_told_in_lines(file: Path) -> None:
     result = CliRunner().invoke(app, ["windows", *SITE, *options])
     assert result.exit_code == 0, result.output
     assert "Mon 13:00–16:00 lost: gusts 31 mph (limit 25)" in result.output
-    assert "Mon 08:00–13:00 open, risk $" in result.output
+    assert "Mon 8:00–13:00 open, risk $" in result.output
     assert "Mon 16:00–17:00 lost: 60 min left, the work takes 120" in result.output
     assert "the lead's judgement on the spot" in result.output
 

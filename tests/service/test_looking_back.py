@@ -128,7 +128,7 @@ def test_the_question_what_would_pay_is_kept_with_its_answer(app: FastAPI, monke
     second = manager.post(f"{ADDRESS}/worth", data={"seconds": "60"}, headers=JSON)
     assert (second.status_code, len(asked)) == (409, 1)
     # The answer: what `scheduler.worth` gives, as plain data.
-    sentence = "One more stepladder-12 at river on Tue 13 Apr would save $310: J-1072 could be planned too."
+    sentence = "One more stepladder-12 at river on Tue Apr 13 would save $310: J-1072 could be planned too."
     with transaction(app.state.database) as session:
         row = session.get_one(tables.WorthRun, run_id)
         row.state, row.ended_at = "done", NOON

@@ -188,7 +188,7 @@ def test_a_promise_is_broken_only_where_the_manager_says_so_and_then_openly(app:
     body: dict[str, Any] = {"visit": "c", "crew": "north", "day": 0}
     refused = manager.post(f"/plans/{app.state.plan}/moves", json=body)
     assert (refused.status_code, refused.json()["type"]) == (409, "/problems/breaks-promise")
-    assert "The firm booking of c (south on Tue 6 Apr, 10:00) is not kept any more" in refused.json()["detail"]
+    assert "The firm booking of c (south on Tue Apr 6, 10:00) is not kept any more" in refused.json()["detail"]
     made = manager.post(f"/plans/{app.state.plan}/moves", json={**body, "despite": True}).json()
     new = plan_at(manager, made["plan_id"])
     assert new.broken == ("c",)

@@ -196,7 +196,7 @@ def test_show_prints_every_stop_the_pile_and_the_cost(
     for route in plan.routes:
         assert route.crew in ran.out
         for stop in route.stops:
-            assert f"{stop.start // 60:02}:{stop.start % 60:02}" in ran.out
+            assert f"{stop.start // 60}:{stop.start % 60:02}" in ran.out
             assert stop.job in ran.out
     for skipped in plan.skipped:
         assert skipped.job in ran.out

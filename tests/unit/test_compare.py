@@ -30,7 +30,7 @@ def test_who_moves_is_told_with_from_and_to_and_what_it_saves() -> None:
     assert moved.before is not None
     assert moved.before.crew == one.crew
     assert moved.sentence.endswith(
-        f"→ Mon 5 Apr 10:00 with {other}" if one.day == 0 else f"Tue 6 Apr 10:00 with {other}"
+        f"→ Mon Apr 5 10:00 with {other}" if one.day == 0 else f"Tue Apr 6 10:00 with {other}"
     )
     assert next(m for m in laid.moves if m.job == "b").sentence.endswith("→ the waiting pile")
     assert laid.saves.total == old.cost.total - new.cost.total
@@ -48,7 +48,7 @@ def test_a_few_minutes_are_told_last_and_as_staying() -> None:
     week = week_of(job("a"))
     old = by_hand(week, planned(week), Put("a", "north", 0, 600)).plan
     (move,) = compare(week, by_hand(week, old, Put("a", "north", 0, 620)).plan, week, old).moves
-    assert (move.what, move.sentence) == ("stays", "a: 20 minutes later, Mon 5 Apr 10:00 with north → 10:20")
+    assert (move.what, move.sentence) == ("stays", "a: 20 minutes later, Mon Apr 5 10:00 with north → 10:20")
 
 
 def test_promises_kept_by_one_alone() -> None:

@@ -70,7 +70,7 @@ def test_one_crews_day_in_writing() -> None:
     page = sheet(*by_hand())
     (cell,) = page.cells
     assert page.breaches == ()
-    assert (page.days, page.crews) == (("Mon 15 Mar", "Tue 16 Mar"), ("oak", "elm"))
+    assert (page.days, page.crews) == (("Mon Mar 15", "Tue Mar 16"), ("oak", "elm"))
     assert (cell.depart, cell.back, cell.overtime_min, cell.rest, cell.rest_min) == (470, 710, 10, 560, 30)
     assert [(e.job, e.drive_min, e.wait_min, e.start) for e in cell.entries] == [
         ("alder", 20, 10, 500),

@@ -226,6 +226,6 @@ def test_the_shared_weeks_are_read() -> None:
 
 def test_times_and_days_as_people_write_them() -> None:
     week = week_from_data(WEEK)
-    assert [clock_time(m) for m in (0, 510, 1439, 1510, -5)] == ["00:00", "08:30", "23:59", "25:10", "-00:05"]
-    assert [day_name(week, d) for d in (0, 1, -1, 300)] == ["Mon 15 Mar", "Tue 16 Mar", "Sun 14 Mar", "Sun 9 Jan"]
+    assert [clock_time(m) for m in (0, 510, 1439, 1510, -5)] == ["0:00", "8:30", "23:59", "25:10", "-0:05"]
+    assert [day_name(week, d) for d in (0, 1, -1, 300)] == ["Mon Mar 15", "Tue Mar 16", "Sun Mar 14", "Sun Jan 9"]
     assert day_name(week, 10_000_000) == "day 10000000"

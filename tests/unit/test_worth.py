@@ -91,7 +91,7 @@ def test_a_second_ladder_is_told_with_the_job_that_could_go() -> None:
     assert len(told) == 1
     assert told[0].item == "ladder-24"
     assert told[0].planned
-    assert told[0].sentence.startswith("One more ladder-24 at yard-1 on Mon 5 Apr would save ")
+    assert told[0].sentence.startswith("One more ladder-24 at yard-1 on Mon Apr 5 would save ")
     assert told[0].sentence.endswith(f"{told[0].planned[0]} could be planned too.")
 
 

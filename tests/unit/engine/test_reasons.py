@@ -58,15 +58,15 @@ def because_of(week: Week, job: str = "alder") -> tuple[Because, ...]:
 OAKS = [{"id": "oak"}, {"id": "elm", "day_cents": 5_100}]
 ELSEWHERE = {"id": "birch", "skip_cents": 300_000}
 ALONE: dict[str, tuple[Week, str]] = {
-    "kit_not_ready": (a_week({"ready_day": 1}), "complete only on Tue 16 Mar, too late: a crew could do it on Mon 15"),
+    "kit_not_ready": (a_week({"ready_day": 1}), "complete only on Tue Mar 16, too late: a crew could do it on Mon Mar 15"),
     "no_work_window": (
         a_week({"windows": [{"day": 1, "start": 480, "end": 900, "risk_cents": 0}]}),
-        "Tue 16 Mar 08:00–15:00, when no crew can take its 100 minutes; one on Mon 15 Mar would do",
+        "Tue Mar 16 8:00–15:00, when no crew can take its 100 minutes; one on Mon Mar 15 would do",
     ),
     "no_skills": (a_week({"skills": ["roof-mount", "masonry"]}), "has masonry"),
     "no_van": (a_week({"weight_kg": 260, "box_mm": 5_500}), "oak, the nearest to it, has a rack for 5,000 mm"),
     "no_hands": (a_week({"hands": 3}), "It needs 3 hands; the most there can be is 2, oak with 0 helpers on Mon"),
-    "ladder_out": (a_week({"equipment": {"ladder-24": 1}}), "with 1 more of ladder-24 in yard yard on Mon 15 Mar"),
+    "ladder_out": (a_week({"equipment": {"ladder-24": 1}}), "with 1 more of ladder-24 in yard yard on Mon Mar 15"),
     "stock_out": (
         a_week(
             {"parts": {"anchor": 8}},
@@ -76,7 +76,7 @@ ALONE: dict[str, tuple[Week, str]] = {
     ),
     "out_of_reach": (
         a_week({"place": "moor"}),
-        "oak on Mon 15 Mar would be home at 13:00 at the earliest (100 minutes there, 100 of work and 100 back); "
+        "oak on Mon Mar 15 would be home at 13:00 at the earliest (100 minutes there, 100 of work and 100 back); "
         "its day ends at 11:00",
     ),
     "other_yard": (a_week({"yard": "depot"}), "kit lies at yard depot, whose crews cannot do it; oak of yard could"),
@@ -89,7 +89,7 @@ IN_PLAN: dict[str, tuple[Week, str]] = {
             crews=OAKS,
             equipment=[{"id": "ladder-24", "yard": "yard", "count": [2, 0]}],
         ),
-        "ladder-24 is out on Mon 15 Mar: yard yard has 2, oak has 2; with 1 more it could go with elm",
+        "ladder-24 is out on Mon Mar 15: yard yard has 2, oak has 2; with 1 more it could go with elm",
     ),
     "stock_out": (
         a_week(
@@ -98,7 +98,7 @@ IN_PLAN: dict[str, tuple[Week, str]] = {
             crews=OAKS,
             stock=[{"id": "anchor", "yard": "yard", "on_hand": 8, "arrivals": []}],
         ),
-        "It needs 4 of anchor, and 2 are left at yard yard by Mon 15 Mar (8 in all; birch takes 6); with 2 more",
+        "It needs 4 of anchor, and 2 are left at yard yard by Mon Mar 15 (8 in all; birch takes 6); with 2 more",
     ),
     "no_helper": (
         a_week(
@@ -107,7 +107,7 @@ IN_PLAN: dict[str, tuple[Week, str]] = {
             crews=OAKS,
             helpers=[{"yard": "yard", "day": 0, "count": 1, "day_cents": 500}],
         ),
-        "It needs 3 hands, elm has 2, and of 1 helper at yard yard on Mon 15 Mar oak has 1; with 1 more it could go",
+        "It needs 3 hands, elm has 2, and of 1 helper at yard yard on Mon Mar 15 oak has 1; with 1 more it could go",
     ),
     "follows": (
         a_week({}, {**ELSEWHERE, "ready_day": None}, follows=[
@@ -116,14 +116,14 @@ IN_PLAN: dict[str, tuple[Week, str]] = {
     ),
     "van_full": (
         a_week({"minutes": 30, "boxes": 2}, {**ELSEWHERE, "minutes": 30, "boxes": 2}),
-        "The van of oak is full on Mon 15 Mar: with this job it would load 4 long boxes where it takes 3.",
+        "The van of oak is full on Mon Mar 15: with this job it would load 4 long boxes where it takes 3.",
     ),
     # 5,000 for the day, 140 minutes at 100, 18 km at 100: 20,800, against 20,000 for leaving it out
-    "dearer": (a_week({"skip_cents": 20_000}), "oak on Mon 15 Mar, costs 8.00 more than leaving it out."),
+    "dearer": (a_week({"skip_cents": 20_000}), "oak on Mon Mar 15, costs 8.00 more than leaving it out."),
     # the two are alike in all but their price: 3,000.00 against 900.00
     "no_room": (
         a_week({}, ELSEWHERE),
-        "only in place of birch (oak on Mon 15 Mar), which is worth more: 2,100.00 dearer.",
+        "only in place of birch (oak on Mon Mar 15), which is worth more: 2,100.00 dearer.",
     ),
 }  # fmt: skip
 
@@ -186,7 +186,7 @@ def test_a_job_that_another_crew_would_have_to_leave_its_parts() -> None:
     week = a_week(alder, {**ELSEWHERE, "parts": {"anchor": 6}}, crews=crews, stock=stock)
     (because,) = because_of(week)
     assert because.code == "no_room"
-    assert "with elm on Mon 15 Mar, but only with the parts of birch (oak on Mon 15 Mar)" in because.detail
+    assert "with elm on Mon Mar 15, but only with the parts of birch (oak on Mon Mar 15)" in because.detail
     assert is_planned(cheapest(dearer_to_skip(week, "alder", price_of(because) + 1)), "alder")
 
 
@@ -194,7 +194,7 @@ def test_a_search_stopped_too_soon_says_so() -> None:
     week = a_week({})
     (because,) = reasons(build(week), {})[0]
     assert because.code == "not_tried"
-    assert "with oak on Mon 15 Mar it would save 692.00" in because.detail  # 900.00 less 208.00
+    assert "with oak on Mon Mar 15 it would save 692.00" in because.detail  # 900.00 less 208.00
 
 
 def promise(week: Week, job: str = "alder") -> str:
@@ -205,8 +205,8 @@ def promise(week: Week, job: str = "alder") -> str:
     return found[week.jobs.index(job_of(week, job))].detail
 
 
-FIRM = "The firm booking of alder (oak on Mon 15 Mar, 08:20) is not kept: "
-DAY = "The booking of alder for Mon 15 Mar is not kept: "
+FIRM = "The firm booking of alder (oak on Mon Mar 15, 8:20) is not kept: "
+DAY = "The booking of alder for Mon Mar 15 is not kept: "
 ON_DAY = {**BOOKED, "hold": "day"}
 TUESDAY = {"id": "elm", "shifts": [{"day": 1, "start": 480, "end": 660, "overtime": 0}]}
 
@@ -217,18 +217,18 @@ TUESDAY = {"id": "elm", "shifts": [{"day": 1, "start": 480, "end": 660, "overtim
         (a_week({"booked": BOOKED}, crews=[{"id": "oak", "shifts": []}, TUESDAY]),
          FIRM + "oak does not work that day."),
         (a_week({"booked": BOOKED, "ready_day": 1}, crews=[{"id": "oak"}, TUESDAY]),
-         FIRM + "its kit is complete only on Tue 16 Mar."),
+         FIRM + "its kit is complete only on Tue Mar 16."),
         (a_week({"booked": BOOKED, "windows": [{"day": 0, "start": 505, "end": 900, "risk_cents": 0}]}),
-         FIRM + "customer, daylight and weather leave no work window that holds 08:20–10:00 that day."),
+         FIRM + "customer, daylight and weather leave no work window that holds 8:20–10:00 that day."),
         (a_week({"booked": BOOKED, "skills": ["masonry"]}), FIRM + "oak lacks masonry."),
         (a_week({"booked": {**BOOKED, "start": 490}}),
-         "oak on Mon 15 Mar is there at 08:20 at the earliest, 10 minutes too late for 08:10."),
+         "oak on Mon Mar 15 is there at 8:20 at the earliest, 10 minutes too late for 8:10."),
         (a_week({"booked": ON_DAY}, crews=[TUESDAY, {"id": "oak", "shifts": []}]), DAY + "no crew works that day."),
         (a_week({"booked": ON_DAY, "hands": 3}, crews=[{"id": "oak"}, {"id": "elm", "hands": 1}]),
          DAY + "no crew that works that day can do it, and as to the nearest to it, it needs 3 hands"),
         (a_week({"booked": ON_DAY}, ELSEWHERE), DAY + "there is room only in place of birch, and keeping it costs"),
         (a_week({"booked": ON_DAY, "skip_cents": 0}, broken_cents=20_000),
-         DAY + "keeping it costs 8.00 more than changing it (oak on Mon 15 Mar)."),
+         DAY + "keeping it costs 8.00 more than changing it (oak on Mon Mar 15)."),
     ],
 )  # fmt: skip
 def test_a_broken_promise_by_name_with_its_reason(week: Week, words: str) -> None:

@@ -87,14 +87,14 @@ def test_thunder_takes_half_an_hour_more() -> None:
 
 def test_thunder_in_the_last_hour_before_the_customer_is_free_still_counts() -> None:
     found = windows(weather({7: {"thunder_chance": 0.6}}))
-    assert lines(found) == ["Mon 08:00–08:30 lost: 30 min wait after thunder"]
+    assert lines(found) == ["Mon 8:00–8:30 lost: 30 min wait after thunder"]
 
 
 def test_a_stretch_too_short_for_the_work_is_lost_with_the_minutes() -> None:
     found = windows(weather({9: {"rain_mm": 3.0}}))
     assert lines(found) == [
-        "Mon 08:00–09:00 lost: 60 min left, the work takes 120",
-        "Mon 09:00–10:00 lost: rain 3 mm an hour (limit 0.5)",
+        "Mon 8:00–9:00 lost: 60 min left, the work takes 120",
+        "Mon 9:00–10:00 lost: rain 3 mm an hour (limit 0.5)",
     ]
 
 
@@ -120,7 +120,7 @@ def test_heat_names_its_band_and_cold_its_limit() -> None:
     hot = windows(weather({14: {"temp_c": 36.0, "humidity": 0.55}}))
     assert lines(hot) == ["Mon 14:00–15:00 lost: heat index 114 °F in the shade, danger (limit 100)"]
     cold = windows(weather({8: {"temp_c": 3.0}}), Work("install", 60, sealant=True))
-    assert lines(cold) == ["Mon 08:00–09:00 lost: 3 °C (at least 5)"]
+    assert lines(cold) == ["Mon 8:00–9:00 lost: 3 °C (at least 5)"]
 
 
 def test_dark_hours_and_hours_without_crew_go_first() -> None:
