@@ -73,6 +73,7 @@ def post_and_count(board: Board) -> dict[str, tuple[Role, str]]:
     return {
         "week-sheet": (Role.manager, f"/weeks/{monday}"),
         "jobs": (Role.manager, "/jobs"),
+        "new-job": (Role.office, "/jobs/new"),
         "job": (Role.manager, f"/jobs/{job}"),
         "survey": (Role.office, f"/jobs/{job}/survey"),
         "bench": (Role.office, "/bench"),

@@ -58,7 +58,7 @@ def because_of(week: Week, job: str = "alder") -> tuple[Because, ...]:
 OAKS = [{"id": "oak"}, {"id": "elm", "day_cents": 5_100}]
 ELSEWHERE = {"id": "birch", "skip_cents": 300_000}
 ALONE: dict[str, tuple[Week, str]] = {
-    "kit_not_ready": (a_week({"ready_day": 1}), "complete only on Tue Mar 16, too late: a crew could do it on Mon Mar 15"),
+    "kit_not_ready": (a_week({"ready_day": 1}), "only on Tue Mar 16, too late: a crew could do it on Mon Mar 15"),
     "no_work_window": (
         a_week({"windows": [{"day": 1, "start": 480, "end": 900, "risk_cents": 0}]}),
         "Tue Mar 16 8:00–15:00, when no crew can take its 100 minutes; one on Mon Mar 15 would do",
