@@ -39,10 +39,12 @@ def settings_for(folder: Path, database: str = "") -> Settings:
 def running(settings: Settings) -> Iterator[FastAPI]:
     """Give the application of `settings`, started, with an account for each role."""
     app = _application(settings)
+    routes = len(app.routes)
     with TestClient(app):
         add_cast(app)
         yield app
-    _idle.setdefault((settings.secure, settings.tiles), []).append(app)
+    if len(app.routes) == routes:  # a test may have added one of its own
+        _idle.setdefault((settings.secure, settings.tiles), []).append(app)
 
 
 # Applications that have ended, by what their middleware was made with: making one anew costs more than most tests.
