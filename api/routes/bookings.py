@@ -6,7 +6,6 @@ from typing import Annotated, Literal
 
 from fastapi import APIRouter, Form, Request
 from fastapi.responses import JSONResponse, RedirectResponse, Response
-from sqlmodel import Session
 
 from api import versions
 from api.accounts import Role
@@ -21,13 +20,18 @@ from api.tables import Booking, Visit
 from api.versions import IfMatch
 
 router = APIRouter(tags=["messages"])
+_UNTOLD = "No time has been promised to the customer of"
 Office = Annotated[Who, allow(Role.manager, Role.office)]
 
 
 @router.get("/jobs/{visit_id}/hold")
 def hold(session: Database, _: Office, visit_id: str) -> Response:
     """Give what the customer was told last and still counts, with its ETag."""
-    return _json(_booked(session, visit_id))
+    found(session, Visit, visit_id, "job")
+    booking = told_now(session, visit_id)
+    if booking is None:
+        raise Problem(404, f"{_UNTOLD} {visit_id}.")
+    return _json(booking)
 
 
 @router.post("/jobs/{visit_id}/hold", responses=responses(409, 412, 428))
@@ -38,7 +42,10 @@ def change_hold(
     if_match: IfMatch = None,
 ) -> Response:  # fmt: skip
     """Hold a promised time more or less firmly; weeks planned from now on go by it. The customer is told nothing."""
-    booking = _booked(session, visit_id)
+    found(session, Visit, visit_id, "job")
+    booking = told_now(session, visit_id)
+    if booking is None:
+        raise Problem(409, f"{_UNTOLD} {visit_id}.", kind="not-now")
     now_is = booking.mark
     if if_match is None and not mark:
         raise Problem(428, f'Send If-Match, now "{now_is}", or the field mark.', kind="no-version")
@@ -50,14 +57,6 @@ def change_hold(
             raise versions.changed(booking.mark, booking.model_dump(mode="json"), {"hold": hold})
         note(session, now, who.name, "changed", "booking", visit_id, {"held": [before, hold]})
     return _json(booking) if wants_json(request) else RedirectResponse(f"/jobs/{visit_id}#told", 303)
-
-
-def _booked(session: Session, visit_id: str) -> Booking:
-    found(session, Visit, visit_id, "job")
-    booking = told_now(session, visit_id)
-    if booking is None:
-        raise Problem(409, f"The customer of {visit_id} has not been promised a time.", kind="not-now")
-    return booking
 
 
 def _json(booking: Booking) -> Response:

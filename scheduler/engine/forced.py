@@ -31,6 +31,7 @@ from scheduler.week import Week
 NOON = 12 * 60
 COARSE_MIN = 5  # steps of time in the bounds: looser than to the minute, and five times as quick
 MOST_LISTED = 60_000  # routes kept without the job
+LIST_ROOM = 1_000_000  # partial routes of one crew day on the way to them
 FIRST_GAP = 1.0  # of the cost of a job on average
 FIRST_STEP = 500.0  # cents above the linear program's value within which columns are first chosen from
 MOST_GAP = 1e9
@@ -134,7 +135,9 @@ class Warm:
         return list(self.threads.map(function, items)) if self.threads else [function(k) for k in items]
 
     def _least(self, k: int) -> float | None:
-        """Return the least reduced cost on a crew day, at most 0; None where there was no room to see all."""
+        """Return the least reduced cost on a crew day, at most 0; None where not all could be seen."""
+        if self.stopped():
+            return None
         _, reduced, ended = self.search.relax.days[k].search(
             self.prices, -1e-6, every_set=False, room=EXACT_ROOM, most=1
         )
@@ -145,15 +148,21 @@ class Warm:
         if gap <= self.gap:
             return True
         relax = self.search.relax
+        found, too_many = list[Columns](), list[int]()
 
-        def one(k: int) -> tuple[Columns, int]:
-            columns, _, ended = relax.days[k].search(self.prices, gap + MARGIN, every_set=True, room=EXACT_ROOM)
-            return columns, ended
+        def one(k: int) -> None:
+            if self.stopped() or sum(map(len, found)) > MOST_LISTED or too_many:
+                return  # no list comes of it any more
+            columns, _, ended = relax.days[k].search(self.prices, gap + MARGIN, every_set=True, room=LIST_ROOM)
+            if ended == routes.COMPLETE:
+                found.append(columns)
+            else:
+                too_many.append(k)
 
-        found = self._map(one, relax.lead)
-        if any(ended != routes.COMPLETE for _, ended in found) or sum(len(c) for c, _ in found) > MOST_LISTED:
+        self._map(one, relax.lead)
+        if len(found) < len(relax.lead) or sum(map(len, found)) > MOST_LISTED:
             return False
-        for columns, _ in found:
+        for columns in sorted(found, key=lambda c: int(c.crew_day[0]) if len(c) else -1):
             self.pool.add(columns)
         self.reduced = _reduced(self.pool, relax.dual)
         self.gap = gap

@@ -64,7 +64,7 @@ def test_the_week_sheet_shows_what_is_promised_since_its_plan_was_made(office: T
 @pytest.mark.parametrize(
     ("visit", "hold", "headers", "status", "words"),
     [
-        (UNTOLD, "firm", {"If-Match": "*"}, 409, "has not been promised a time"),
+        (UNTOLD, "firm", {"If-Match": "*"}, 409, "No time has been promised"),
         ("J-0", "firm", {"If-Match": "*"}, 404, 'No job has the id "J-0"'),
         (SOFT, "hard", {"If-Match": "*"}, 422, "hold"),
         (SOFT, "firm", {}, 428, "Send If-Match, now"),

@@ -242,15 +242,17 @@ def test_a_fault_that_passes_is_tried_again_without_a_word(fake: Fake, kind: str
 @pytest.mark.parametrize("kind", KINDS)
 @pytest.mark.parametrize("fault", PASSING)
 def test_a_fault_that_stays_ends_in_the_estimate_with_a_note(fake: Fake, kind: str, fault: str) -> None:
-    fake.always = fault
-    found = travel_times(PLACES, service(kind, fake, timeout_s=0.2, attempts=2, block=4))
+    fake.always, runs_out = fault, fault in ("slow", "drip")
+    limit_s = 0.4 if runs_out else 30.0
+    found = travel_times(PLACES, service(kind, fake, timeout_s=limit_s, attempts=2, block=4))
     assert (found.matrices.minutes == matrices(PLACES).minutes).all()
     assert (found.matrices.metres == matrices(PLACES).metres).all()
     assert found.share("estimate") == 1
     assert len(found.notes) == 2
     assert f"the {kind} service at 127.0.0.1" in found.notes[0]
     assert "All travel times are estimated" in found.notes[1]
-    assert len(fake.sizes) == 2  # no further block is asked of a source that is down
+    # No further block is asked of a source that is down; a busy machine may run out of time before it asks at all.
+    assert len(fake.sizes) <= 2 if runs_out else len(fake.sizes) == 2
 
 
 def test_a_service_that_dies_halfway_leaves_what_it_gave(fake: Fake) -> None:

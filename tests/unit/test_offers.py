@@ -73,6 +73,19 @@ def test_others_that_stay_leave_no_room_and_others_that_move_do() -> None:
     assert (only.moves.keys() == {"B"}) == (spots(week, plan)["B"].day == 0)
 
 
+def test_what_is_given_up_answers_nothing_any_more_or_what_needs_no_search() -> None:
+    week = week_of(job("A", (0, MORNING)), job("B", (0, MORNING), (1, MORNING)))
+    plan = plan_of(week)
+    given_up = False
+    kept = warm(week, clock=time.monotonic, workers=1, stopped=lambda: given_up)
+    assert offers(week, plan, "B", others_may_move=True, kept=kept)
+    given_up = True
+    assert offers(week, plan, "B", others_may_move=True, kept=kept) == []
+    never = warm(week, clock=time.monotonic, workers=1, stopped=lambda: True)
+    assert not never.ready
+    assert not any(offer.proven for offer in offers(week, plan, "B", others_may_move=True, kept=never))
+
+
 def test_offers_ask_for_a_job_of_the_week_and_a_plan_that_keeps_its_rules() -> None:
     week = week_of(job("A", (0, MORNING)))
     plan = plan_of(week)
