@@ -1,9 +1,10 @@
-"""How long re-planning and offers take: python tests/benchmarks/bench_replan.py WEEK.json [--events 20] [--seed 0].
+"""How long re-planning and offers take: python -m tests.benchmarks.bench_replan [WEEK.json] [--events 20] [--seed 0].
 
 Plans the week, then takes random events, each by itself: one kit short or one crew's day away, by turns. For each it
 prints the seconds until the repaired plan is proven best, by the clock and of processor time, then median and greatest;
-then the same for the times offered to random jobs, others staying and others moving, once the week is warm. Says how
-busy the machine was with other work, which the seconds by the clock suffer from.
+then the same for the times offered to random jobs, others staying and others moving, once the week is warm; last for
+what would pay next, every figure exact. Says how busy the machine was with other work, which the seconds by the clock
+suffer from.
 """
 
 from __future__ import annotations
@@ -22,6 +23,8 @@ from scheduler.offers import offers, warm
 from scheduler.plan import Plan
 from scheduler.replan import Told, replan, standing
 from scheduler.week import Week, read_week
+from scheduler.worth import worth
+from tests.benchmarks.make_weeks import make_week
 
 
 def timed(work: Callable[[], object]) -> tuple[float, float]:
@@ -75,15 +78,16 @@ def questions(week: Week, plan: Plan, events: int, rng: random.Random) -> None:
 
 def main() -> None:
     parser = argparse.ArgumentParser(description=__doc__.splitlines()[0] if __doc__ else None)
-    parser.add_argument("week", type=Path)
+    parser.add_argument("week", type=Path, nargs="?", help="left out: an invented week of 120 installs for 10 crews")
     parser.add_argument("--events", type=int, default=20)
     parser.add_argument("--seed", type=int, default=0)
     asked = parser.parse_args()
-    week = read_week(asked.week.read_bytes())
+    week = make_week("installs", 120, 10) if asked.week is None else read_week(asked.week.read_bytes())
     print(f"{os.cpu_count()} cores; load before: {os.getloadavg()[0]:.1f} (what else runs)")
     plan = solve(week, seconds=None, clock=time.monotonic)
     repairs(week, plan, asked.events, random.Random(asked.seed))
     questions(week, plan, asked.events, random.Random(asked.seed))
+    told("what would pay, all of it", [timed(lambda: worth(week, seconds=None, clock=time.monotonic, plan=plan))])
     print(f"load after: {os.getloadavg()[0]:.1f}, this run's own one or two among it")
 
 
