@@ -17,7 +17,7 @@ from sqlmodel import Session
 from api.posted import posted_week
 from api.prepare import Preparation
 from api.queries import facts
-from api.rebooking.standing import Standing, Wishes, planned
+from api.rebooking.standing import Standing, Wishes, narrowed, planned
 from api.rebooking.today import Today
 from api.translate import open_visits, week_of
 from scheduler import week as w
@@ -39,7 +39,9 @@ def later(
     number = next((n for n, job in enumerate(week.jobs) if job.id == visit_id), None)
     if number is None:
         return []
-    job = _asked(week.jobs[number], wishes, week.days)
+    # Days of this week that were asked for bind no later one.
+    first = None if wishes.not_before is None else wishes.not_before - 7
+    job = narrowed(week.jobs[number], replace(wishes, days=frozenset(), not_before=first), week.days)
     week = msgspec.structs.replace(week, jobs=(*week.jobs[:number], job, *week.jobs[number + 1 :]))
     from scheduler.engine import solve
     from scheduler.offers import offers
@@ -74,18 +76,3 @@ def _promised(session: Session, visit_id: str, start_date: datetime.date, now: d
     known = replace(known, bookings=bookings, elsewhere=frozenset(known.visits.keys() - promised))
     papers = Preparation(session, known, now).papers_of(open_visits(known, start_date))
     return week_of(known, {name: job.needs for name, job in papers.items()}, start_date).week
-
-
-def _asked(job: w.Job, wishes: Wishes, days: int) -> w.Job:
-    """Return the job within the hours that were asked for; days of this week that were asked for bind no later one."""
-    windows = []
-    for window in job.windows:
-        start = max(window.start, wishes.earliest or 0)
-        end = window.end if wishes.latest is None else min(window.end, wishes.latest)
-        if end - start >= max(1, job.minutes):
-            windows.append(msgspec.structs.replace(window, start=start, end=end))
-    ready = job.ready_day
-    if ready is not None and wishes.not_before is not None:
-        ready = max(ready, wishes.not_before - 7)
-        ready = ready if ready < days else None
-    return msgspec.structs.replace(job, windows=tuple(windows), ready_day=ready)

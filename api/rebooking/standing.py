@@ -119,6 +119,11 @@ def _wanted(job: w.Job, spot: Spot | None, week: w.Week, asked: bool, wishes: Wi
         job = replace(job, booked=None)
     elif job.booked is None and spot is not None:
         job = replace(job, booked=w.Booking(*spot, "soft", *told_prices(week, POSTED)))
+    return narrowed(job, wishes, week.days)
+
+
+def narrowed(job: w.Job, wishes: Wishes, days: int) -> w.Job:
+    """Return the job with what was asked for alone: its days and hours, in a week of so many days."""
     windows = []
     for window in job.windows:
         start = max(window.start, wishes.earliest or 0)
@@ -128,7 +133,7 @@ def _wanted(job: w.Job, spot: Spot | None, week: w.Week, asked: bool, wishes: Wi
     ready = job.ready_day
     if wishes.not_before is not None and ready is not None:
         ready = max(ready, wishes.not_before)
-        ready = ready if ready < week.days else None
+        ready = ready if ready < days else None
     return replace(job, windows=tuple(windows), ready_day=ready)
 
 
