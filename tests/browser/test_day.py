@@ -170,6 +170,7 @@ def test_a_day_is_worked_without_signal_and_sent_once_and_in_order(phone: Phone)
     stop_of(page, repair).get_by_label("Could not finish, because").fill("nobody at home")
     stop_of(page, repair).get_by_role("button", name="Note it").click()
     page.get_by_role("button", name="Back in the yard").click()
+    expect(page.locator("#back-words")).to_contain_text("✓ Back noted")  # from here on it is kept
     stop_of(page, repair).get_by_label("Could not finish, because").fill("half a sentence")
     page.reload()
     expect(stop_of(page, repair).locator("[data-told]")).to_have_text("▲ not done: nobody at home ○ not sent yet")
