@@ -131,7 +131,8 @@ def create_app(settings: Settings | None = None) -> FastAPI:
         redoc_url=None,
         openapi_url=None,
         lifespan=running,
-        responses=responses(400, 401, 403, 404, 409, 422, 500),
+        responses=responses(400, 401, 403, 404, 409, 422, 500)
+        | {303: {"description": "to a browser: on to another page"}},
     )
     app.state.settings = chosen
     app.state.leaving = lambda: False  # whoever serves it says when it is told to end

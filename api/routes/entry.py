@@ -16,7 +16,7 @@ from api.entry import ROWS, Section
 from api.exchange.words import COLUMNS
 from api.guards import Who, allow, found
 from api.pages import Database, page
-from api.problems import Problem
+from api.problems import Problem, responses
 from api.records import Words
 from api.service import note
 from api.sheets import BadFiles
@@ -143,7 +143,7 @@ def one(request: Request, session: Database, _: Office, table: Table, key: str, 
     return _row_page(request, session, row, entry.section(table, _TITLES[table], cells), entry.mark_of(cells), job)
 
 
-@router.post("/records/{table}/{key}")
+@router.post("/records/{table}/{key}", responses=responses(412))
 def change(request: Request, session: Database, now: Now, who: Office, table: Table, key: str, sent: Sent) -> Response:
     """Take one row in from its form; answers 412 with both versions where somebody else has changed it meanwhile."""
     row: Any = found(session, ROWS[table], key, entry.key_column(table))

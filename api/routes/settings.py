@@ -59,7 +59,7 @@ def part(request: Request, session: Database, _: Manager, part_id: str, kept: st
     return _page(request, session, shown, mark, kept=kept)
 
 
-@router.post("/{part_id}")
+@router.post("/{part_id}", responses=responses(412))
 async def take_form(request: Request, session: Database, now: Now, who: Manager, part_id: str) -> Response:
     """Take a part in from its form; what cannot stand is told beside its field, and what was typed is kept."""
     form = {name: value for name, value in (await request.form()).multi_items() if isinstance(value, str)}
