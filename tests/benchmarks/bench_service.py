@@ -87,7 +87,7 @@ def main() -> None:
     parser.add_argument("--database", choices=("sqlite", "postgresql", "both"), default="both")
     parser.add_argument("--clients", type=int, default=50)
     parser.add_argument("--seconds", type=float, default=20)
-    parser.add_argument("--pause", type=float, default=3.0)
+    parser.add_argument("--pause", type=float, default=1.0)
     asked = parser.parse_args()
     for kind in ("sqlite", "postgresql") if asked.database == "both" else (asked.database,):
         if kind == "postgresql" and postgresql.binaries() is None:
