@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import re
 from collections.abc import Mapping
 from typing import Annotated, Any, Literal, get_args
 
@@ -43,8 +44,10 @@ Sent = Annotated[dict[str, str], Depends(_sent)]
 
 
 @router.get("/jobs/new")
-def new_job(request: Request, session: Database, _: Office, site: Id = "", awning: Id = "") -> Response:
-    """Show the form for a new job; with `site` at a known one, with `awning` a further visit to a known awning."""
+def new_job(
+    request: Request, session: Database, _: Office, customer: Id = "", site: Id = "", awning: Id = ""
+) -> Response:
+    """Show the form for a new job: at another site of a known `customer`, a known `site`, or for a known `awning`."""
     cells = {table: entry.empty_cells(table) for table in ROWS}
     for table in ROWS:
         cells[table][entry.key_column(table)] = records.new_id(_LETTERS[table])
@@ -52,25 +55,23 @@ def new_job(request: Request, session: Database, _: Office, site: Id = "", awnin
     cells["sites"]["storeys"], cells["awnings"]["boxes"] = "1", "1"
     yards = _yards(session)
     cells["awnings"]["yard"] = yards[0][0] if yards else ""
-    known = {"awning": awning, "site": site}
+    known = {"customer": customer, "site": site, "awning": awning}
     if awning:
         known["site"] = found(
             session, tables.Order, found(session, tables.Awning, awning, "awning").order_id, "order"
         ).site_id
-    if known["site"]:
-        found(session, tables.Site, known["site"], "site")
     return _new_page(request, session, cells, known)
 
 
 @router.post("/jobs/new")
 def make_job(request: Request, session: Database, now: Now, who: Office, sent: Sent) -> Response:
     """Make a job of the form, all of its rows or none; what cannot stand is told beside its field."""
-    known = {name: sent.get(f"known.{name}", "") for name in ("site", "awning")}
+    known = {name: sent.get(f"known.{name}", "") for name in ("customer", "site", "awning")}
     cells = {}
     for table in ROWS:
         key = entry.key_column(table)
         cells[table] = entry.typed(table, sent, entry.empty_cells(table))
-        if not cells[table][key].startswith(f"{_LETTERS[table]}-"):
+        if not re.fullmatch(f"{_LETTERS[table]}-[a-z0-9]{{6}}", cells[table][key]):
             raise Problem(422, "The form has lost the numbers of its rows: open it again.", kind="bad-input")
     visit = cells["visits"]["visit"]
     if session.get(tables.Visit, visit) is not None:
@@ -93,8 +94,9 @@ def _linked(
     rows: dict[str, dict[str, str]] = {}
     site, order, awning = known["site"], "", known["awning"]
     if not site:
-        customer = cells["customers"]["customer"]
-        rows["customers"] = cells["customers"]
+        customer = known["customer"] or cells["customers"]["customer"]
+        if not known["customer"]:
+            rows["customers"] = cells["customers"]
         rows["sites"] = cells["sites"] | {"customer": customer}
         site = cells["sites"]["site"]
     if awning:
@@ -111,7 +113,8 @@ def _new_page(
     request: Request, session: Session, cells: Mapping[str, Mapping[str, str]], known: Mapping[str, str],
     faults: Mapping[str, str] | None = None, status: int = 200,
 ) -> Response:  # fmt: skip
-    left_out = (("customers", "sites") if known["site"] else ()) + (("orders", "awnings") if known["awning"] else ())
+    left_out = {"customers"} if known["customer"] or known["site"] else set()
+    left_out |= ({"sites"} if known["site"] else set()) | ({"awnings"} if known["awning"] else set())
     titles = _TITLES | {"awnings": "Awning that was sold", "visits": "What is to be done"}
     shown = [
         entry.section(table, titles[table], cells[table], without=_OWN[table])
@@ -129,6 +132,8 @@ def _new_page(
         "known": known,
         "action": "/jobs/new",
     }
+    if known["customer"]:
+        values["customer"] = found(session, tables.Customer, known["customer"], "customer")
     if known["site"]:
         values["site"] = found(session, tables.Site, known["site"], "site")
     hidden = {f"{table}.{entry.key_column(table)}": row[entry.key_column(table)] for table, row in cells.items()}
@@ -166,7 +171,7 @@ def change(request: Request, session: Database, now: Now, who: Office, table: Ta
             request, session, row, entry.section(table, _TITLES[table], cells), mark, job, faults, status=422
         )
     visit = key if table == "visits" else job
-    if visit and session.get(tables.Visit, visit) is not None:
+    if visit and "\0" not in visit and session.get(tables.Visit, visit) is not None:
         return RedirectResponse(f"/jobs/{visit}", 303)
     return RedirectResponse(f"/records/{table}/{key}", 303)
 

@@ -127,6 +127,21 @@ def test_another_visit_goes_to_the_awning_that_is_there(app: FastAPI, office: Te
         )  # fmt: skip
 
 
+def test_another_site_of_a_customer_is_entered_without_the_customer_again(app: FastAPI, office: TestClient) -> None:
+    page = office.get(f"/jobs/{JOB}").text
+    address = html.unescape(re.search(r'href="(/jobs/new\?customer=[^"]*)"', page)[1])  # type: ignore[index]
+    text = office.get(address).text
+    assert 'name="customers.name"' not in text
+    form = form_of(text) | {name: value for name, value in NEW.items() if not name.startswith("customers.")}
+    before = counts(app)
+    answer = office.post("/jobs/new", data=form, follow_redirects=False)
+    assert answer.status_code == 303, answer.text
+    assert [b - a for a, b in zip(before, counts(app), strict=True)] == [0, 1, 1, 1, 1, 4]
+    with transaction(app.state.database) as session:
+        site = session.get_one(tables.Visit, answer.headers["location"].rsplit("/", 1)[1]).site_id
+        assert session.get_one(tables.Site, site).customer_id == address.rsplit("=", 1)[1]
+
+
 @pytest.mark.parametrize("table", ["customers", "sites", "orders", "awnings", "visits"])
 def test_a_row_that_is_kept_as_it_was_changes_nothing(app: FastAPI, office: TestClient, table: str) -> None:
     with transaction(app.state.database) as session:
@@ -163,6 +178,7 @@ def test_a_change_is_kept_told_in_the_history_and_refused_in_an_old_version(offi
         ("/records/people/p", 422),
         ("/jobs/new?site=S-0", 404),
         ("/jobs/new?awning=A-0", 404),
+        ("/jobs/new?customer=C-0", 404),
     ],
 )
 def test_what_is_not_there_is_told(office: TestClient, address: str, status: int) -> None:
@@ -171,7 +187,11 @@ def test_what_is_not_there_is_told(office: TestClient, address: str, status: int
 
 def test_a_form_without_its_numbers_or_with_an_unknown_state_is_refused(office: TestClient) -> None:
     form = form_of(office.get("/jobs/new").text) | NEW
+    office.post("/jobs/new", data=form)
+    held = form["customers.customer"]
+    form = form_of(office.get("/jobs/new").text) | NEW
     assert office.post("/jobs/new", data=form | {"visits.visit": ""}).status_code == 422
-    assert office.post("/jobs/new", data=form | {"customers.customer": "C-001"}).status_code == 409
+    assert office.post("/jobs/new", data=form | {"visits.visit": "J-\0abcde"}).status_code == 422
+    assert office.post("/jobs/new", data=form | {"customers.customer": held}).status_code == 409
     own = form_of(office.get(f"/records/visits/{JOB}").text)
     assert office.post(f"/records/visits/{JOB}", data=own | {"state": "lost"}).status_code == 422
