@@ -63,7 +63,7 @@ def test_what_only_changes_the_cost_or_has_come_in_since_does_not_matter() -> No
         (changed("a", minutes=90), "for a, which takes 90"),
         (changed("b", booked=Booking("north", 0, 900, "firm", 0, 0, 0)), "b has been promised another time since"),
         (checked(replace(WEEK, crews=tuple(replace(c, shifts=()) for c in WEEK.crews))), "does not work"),
-        (week_of(*WEEK.jobs[1:]), "a is on the sheet and is not to be done any more"),
+        (week_of(*WEEK.jobs[1:]), "a is on the sheet and is not to be done in it any more"),
     ],
 )
 def test_what_matters_is_said_once_and_by_name(today: Week, words: str) -> None:
