@@ -65,7 +65,7 @@ def against_today(week: Week, plan: Plan, today: Week) -> list[str]:
     gone = {job.id for job in week.jobs} - {job.id for job in today.jobs}
     planned = {stop.job for route in plan.routes for stop in route.stops}
     found = [
-        f"{job} is on the sheet and is not to be done in it any more: it is done, called off, or has another week's day."
+        f"{job} is on the sheet and is not to be done in it any more: it is done, called off, or goes in another week."
         for job in sorted(gone & planned)
     ]
     listed = set(plan.broken)
