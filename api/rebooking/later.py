@@ -14,6 +14,7 @@ from typing import Any
 import msgspec
 from sqlmodel import Session
 
+from api import tables
 from api.posted import posted_week
 from api.prepare import Preparation
 from api.queries import facts
@@ -30,10 +31,16 @@ PROMISED_S = 3.0  # how long the promised visits of that week are planned at mos
 def later(
     session: Session, today: Today, stand: Standing, visit_id: str, *, now: datetime.datetime, wishes: Wishes
 ) -> list[dict[str, Any]]:
-    """Return offers in the week after that of `today`, none where it is posted or has no time; `wishes` narrow them."""
+    """Return offers in the week after that of `today`, none where it is posted or has no time; `wishes` narrow them.
+
+    None either for a visit that goes after another one still to be done: on which day that will be is not settled.
+    """
     posted = today.posted
     start_date = posted.date(7)
     if posted_week(session, start_date) is not None:
+        return []
+    firsts = [follow.first_id for follow in today.facts.follows if follow.then_id == visit_id]
+    if any(session.get_one(tables.Visit, first).state == "open" for first in firsts):
         return []
     week = _promised(session, visit_id, start_date, now)
     number = next((n for n, job in enumerate(week.jobs) if job.id == visit_id), None)

@@ -470,6 +470,21 @@ def test_a_time_in_the_next_week_is_promised_and_planned_there(app: FastAPI, off
     assert visit not in {job.id for job in prepare_week(app.state.database, MONDAY, THURSDAY).built.week.jobs}
 
 
+def test_what_goes_after_a_visit_still_to_be_done_is_offered_no_later_week(app: FastAPI, office: TestClient) -> None:
+    visit, at = a_visit(app), spots(posted(app))
+    first = min(at.keys() - {visit})
+    with transaction(app.state.database) as session:
+        session.add(tables.VisitFollows(first_id=first, then_id=visit, min_days=1))
+        before = session.get_one(tables.Visit, first)
+        before.state = "open"
+    case = opened(office, cause="customer", visit=visit)
+    assert of_kind(searched(app, office, case["id"], visit), "later") == []
+    with transaction(app.state.database) as session:
+        session.get_one(tables.Visit, first).state = "done"
+        session.add(tables.History(at=THURSDAY, by="test", did="changed", noun="visit", noun_id=first))
+    assert of_kind(searched(app, office, case["id"], visit), "later")
+
+
 def test_a_next_week_that_is_posted_takes_no_visit_by_the_way(app: FastAPI, office: TestClient) -> None:
     visit = a_visit(app)
     with transaction(app.state.database) as session:
