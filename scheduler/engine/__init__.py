@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import math
 import threading
+import warnings
 from collections.abc import Callable
 from dataclasses import dataclass
 from typing import TYPE_CHECKING
@@ -51,7 +52,7 @@ def solve(
     every rule, no dearer plan is returned. None: search from nothing.
 
     The plan keeps every rule (it is audited before it is taken). Its `bound` is proven, or None where there was no time
-    for one. Raises what the search raises, where it fails before any plan was found, and
+    for one. Raises what the search raises, where it fails before any plan was found (later it warns of that), and
     `BadInput` where no plan keeps what is fixed.
     """
     from scheduler.engine.assemble import plan_of  # numba and HiGHS take a second to load: not for `--help`
@@ -107,6 +108,8 @@ def solve(
     thread.join(LET_GO_S)
     if failed and not best.routes:
         raise failed[0]
+    if failed:  # what was found is kept, and what went wrong is not passed over in silence
+        warnings.warn(f"the search ended early: {failed[0]!r}", RuntimeWarning, stacklevel=2)
     routes, _, bound, _, _ = best.state()
     for j in model.missing(routes):
         raise contradiction(week.jobs[j].id, best.proven)

@@ -1,184 +1,262 @@
-"""Closing the gap over a complete list of routes: subset-row cuts, and routes dropped that no better plan can hold.
+"""Closing the gap over a complete list of routes: cuts over routes, and routes dropped that no better plan can hold.
 
 Once every route that a better plan could use is listed, cuts may weigh routes as they like: no pricing has to
-understand
-them. Of three jobs at most one route can hold two or more, so that the sum over such routes is at most 1; the linear
-program breaks this with halves. The raised bound in turn drops routes whose reduced cost exceeds what is left of the
-gap.
-(Jepsen, Petersen, Spoorendonk, Pisinger: Operations Research 56(2), 2008, for the cut; the rest is common knowledge.)
+understand them. Of three rows that each take one route at most (a job, a crew's day, the one helper of a day) at most
+one route can stand in two or more, so that the sum over such routes is at most 1; the linear program breaks this with
+halves. The raised bound in turn drops routes whose reduced cost exceeds what is left of the gap.
+(Jepsen, Petersen, Spoorendonk, Pisinger: Operations Research 56(2), 2008, for the cut over rows of customers, here
+over every row of its kind; the rest is common knowledge.)
 """
 
 from __future__ import annotations
 
-from collections.abc import Callable
+from collections.abc import Callable, Iterator
 from typing import Any
 
+import highspy
 import numba
 import numpy as np
 
+from scheduler.engine.integer import Limit
 from scheduler.engine.master import Pool, extend, solver
 from scheduler.engine.model import Ints
 
 ROUND_CUTS = 60
+ROW_CUTS = 5  # of one round over one row
 LEAST = 0.02  # of a cut's right side
 FIRST = 3_000  # columns to begin with
 ACTIVE = 5_000  # columns that one pricing by inspection may bring in
 STALL = 0.003  # share of the gap that three rounds must win
+SHRUNK = 0.6  # share of the columns left at which the linear program is built anew
+FIRST_STEP, WIDER = 1_000.0, 4.0  # cents of reduced cost of the first columns to choose among, and how that grows
 
 
 class Closing:
-    """A linear program over listed columns of the pool with subset-row cuts; `kept` is what a better plan may use."""
+    """A linear program over listed columns of the pool with cuts.
 
-    def __init__(self, pool: Pool, listed: list[int], check: Callable[[], None]) -> None:
-        self.pool, self.check = pool, check
+    `kept`: the columns that a better plan may use; `value`: the bound, infinite where there is no plan at all;
+    `reduced` and `cuts`: reduced costs of the kept columns and cuts over their positions.
+    """
+
+    def __init__(self, pool: Pool, listed: list[int], check: Callable[[], None], must: int | None = None) -> None:
+        """`must`: a job that may not be skipped."""
+        self.pool, self.check, self.must = pool, check, must
         self.kept = np.array(listed, dtype=np.int64)
-        self.triples: list[tuple[int, int, int]] = []
+        self.triples: set[tuple[int, int, int]] = set()
+        self.cuts: list[Limit] = []
         self.value = -np.inf
+        self.reduced: Any = np.zeros(len(self.kept))
         self._index()
 
     def _index(self) -> None:
-        pool, jobs = self.pool, self.pool.rows.jobs
-        self.cost = np.array([pool.cost[c] for c in self.kept], dtype=np.float64)
-        self.starts, self.index, self.coefficient = pool.matrix(self.kept.tolist())
-        members: list[list[int]] = [[] for _ in range(jobs)]
-        for n, c in enumerate(self.kept):
-            for j in pool.jobs[c]:
-                members[j].append(n)
-        self.holders = [np.array(m, dtype=np.int64) for m in members]
-        self.cut_columns = [self._cut_columns(t) for t in self.triples]
-
-    def _cut_columns(self, triple: tuple[int, int, int]) -> Ints:
-        column, count = np.unique(np.concatenate([self.holders[j] for j in triple]), return_counts=True)
-        return column[count >= 2]
+        """Note the kept columns' costs and entries, and by row that takes one route at most which columns are in it."""
+        self.cost = np.array([self.pool.cost[c] for c in self.kept], dtype=np.float64)
+        self.starts, self.index, self.coefficient = self.pool.matrix(self.kept.tolist())
+        single = (self.pool.rows.cap == 1)[self.index] & (self.coefficient >= 1)
+        self.single = self.index[single]
+        column = np.repeat(np.arange(len(self.kept)), np.diff(self.starts))[single]
+        self.single_ptr = np.searchsorted(column, np.arange(len(self.kept) + 1))
+        order = np.argsort(self.single, kind="stable")
+        self.by_row = column[order]
+        self.row_ptr = np.searchsorted(self.single[order], np.arange(len(self.pool.rows.cap) + 1))
 
     def run(self, dual: Any, best_cost: Callable[[], float], margin: float, prove: Callable[[float], None]) -> None:
         """Cut and drop until nothing is won any more, from the rows' prices `dual`; `prove` is given every bound."""
-        active = np.argsort(self.cost - self._prizes(self.pool.rows, dual), kind="stable")[:FIRST]
-        recent: list[float] = []
+        reduced = self.cost - self._prizes(dual)
+        first = np.argsort(reduced, kind="stable")[:FIRST]
+        if self.must is not None:
+            first = np.union1d(first, self._holders(self.must))
+        self._build(first)
+        won: list[float] = []
         while True:
-            self.check()
-            value, primal, reduced, active = self._solve(active)
-            self.value = value
-            prove(value)
-            gap = best_cost() - value + margin
+            primal = self._solve()
+            prove(self.value)
+            gap = best_cost() - self.value + margin
             if gap <= margin:
                 return
-            stay = reduced <= gap
-            if stay.mean() < 0.9:
-                active = np.nonzero(np.isin(np.nonzero(stay)[0], active))[0]
+            stay = self.reduced <= gap
+            if stay.mean() < SHRUNK:
+                active = np.nonzero(stay & (self.place >= 0))[0]
+                self._drop(stay)
                 primal = primal[stay]
-                self.kept = self.kept[stay]
-                self._index()
-            recent.append(value)
-            if len(recent) > 3 and recent[-1] - recent[-4] < STALL * (best_cost() - recent[-4]):
-                return
-            if not self._cut(primal):
+                self._build(np.searchsorted(np.nonzero(stay)[0], active))
+            won.append(self.value)
+            stalled = len(won) > 3 and won[-1] - won[-4] < STALL * (best_cost() - won[-4])
+            if stalled or not self._cut(primal):
+                self._drop(self.reduced <= gap)
                 return
 
-    def _prizes(self, rows: Any, dual: Any) -> Any:
-        priced = np.add.reduceat(dual[: len(rows.cap)][self.index] * self.coefficient, self.starts[:-1])
-        for row, columns in enumerate(self.cut_columns):
-            priced[columns] += dual[len(rows.cap) + row]
+    def steps(self, best_cost: Callable[[], float], margin: float, beyond: float = 0.0) -> Iterator[Ints]:
+        """Yield positions of columns to choose among, ever more; the last are all that a better plan can be made of.
+
+        The first have reduced costs of more than `beyond` among theirs. None where there is no plan at all.
+        """
+        step = max(FIRST_STEP, WIDER * beyond)
+        while np.isfinite(self.value):
+            gap = best_cost() - self.value + margin
+            last = np.nonzero(self.reduced <= gap)[0]
+            among = np.nonzero(self.reduced <= step)[0]
+            if len(among) > len(last) / 2 or step * WIDER > gap:
+                yield last
+                return
+            yield among
+            step *= WIDER
+
+    def limits(self, places: Ints) -> list[Limit]:
+        """Return the cuts over the kept columns at `places` alone, by position among those."""
+        position = np.full(len(self.kept), -1, dtype=np.int64)
+        position[places] = np.arange(len(places))
+        return [cut.over(position) for cut in self.cuts]
+
+    def _holders(self, row: int) -> Ints:
+        """Return the positions of the columns that stand in a row that takes one route at most."""
+        held: Ints = self.by_row[self.row_ptr[row] : self.row_ptr[row + 1]]
+        return held
+
+    def _drop(self, stay: Any) -> None:
+        position = np.where(stay, np.cumsum(stay) - 1, -1)
+        self.cuts = [cut.over(position) for cut in self.cuts]
+        self.kept, self.reduced = self.kept[stay], self.reduced[stay]
+        self._index()
+
+    def _prizes(self, dual: Any) -> Any:
+        priced = np.zeros(len(self.kept))
+        if len(self.kept):
+            priced = np.add.reduceat(dual[self.index] * self.coefficient, self.starts[:-1])
+        for row, cut in enumerate(self.cuts):
+            if len(dual) > len(self.pool.rows.cap) + row:
+                priced[cut.columns] += dual[len(self.pool.rows.cap) + row] * cut.weight
         return priced
 
-    def _solve(self, active: Ints) -> tuple[float, Any, Any, Ints]:
-        """Return the value, a number a column, reduced costs, and the columns that took part."""
+    def _build(self, active: Ints) -> None:
+        """Make the linear program of the columns at `active` and the cuts."""
         rows = self.pool.rows
-        h = solver(rows)
-        extend(h, self.pool, self.kept[active].tolist())
-        place = np.full(len(self.kept), -1, dtype=np.int64)
-        place[active] = np.arange(len(active)) + rows.jobs
-        for columns in self.cut_columns:
-            inside = place[columns]
-            inside = inside[inside >= 0].astype(np.int32)
-            h.addRow(-np.inf, 1.0, len(inside), inside, np.ones(len(inside)))
+        self.h = solver(rows)
+        if self.must is not None:
+            self.h.changeColBounds(self.must, 0.0, 0.0)
+        self.place = np.full(len(self.kept), -1, dtype=np.int64)
+        self.active = active
+        extend(self.h, self.pool, self.kept[active].tolist())
+        self.place[active] = np.arange(len(active)) + rows.jobs
+        for cut in self.cuts:
+            self._row(cut)
+
+    def _row(self, cut: Limit) -> None:
+        inside = self.place[cut.columns]
+        here = inside >= 0
+        self.h.addRow(-np.inf, cut.most, int(here.sum()), inside[here].astype(np.int32), cut.weight[here])
+
+    def _solve(self) -> Any:
+        """Solve, with the columns that it asks for; sets `value` and `reduced`, returns a number a column."""
+        rows = self.pool.rows
         while True:
             self.check()
-            h.run()
-            solution = h.getSolution()
+            self.h.run()
+            if self.h.getModelStatus() != highspy.HighsModelStatus.kOptimal:
+                waiting = np.nonzero(self.place < 0)[0]
+                if not len(waiting):
+                    self.value = np.inf
+                    return np.zeros(len(self.kept))
+                self._append(waiting)
+                continue
+            solution = self.h.getSolution()
             dual = np.array(solution.row_dual)
             dual[rows.jobs :] = np.minimum(dual[rows.jobs :], 0.0)
-            reduced = self.cost - self._prizes(rows, dual)
-            waiting = np.nonzero((reduced < -1e-6) & (place < 0))[0]
+            self.reduced = self.cost - self._prizes(dual)
+            waiting = np.nonzero((self.reduced < -1e-6) & (self.place < 0))[0]
             if not len(waiting):
                 primal = np.zeros(len(self.kept))
-                primal[active] = np.array(solution.col_value)[place[active]]
-                return float(h.getInfo().objective_function_value), primal, reduced, active
-            waiting = np.sort(waiting[np.argsort(reduced[waiting], kind="stable")][:ACTIVE])
-            self._append(h, waiting, place)
-            place[waiting] = np.arange(len(waiting)) + rows.jobs + len(active)
-            active = np.concatenate([active, waiting])
+                primal[self.active] = np.array(solution.col_value)[self.place[self.active]]
+                self.value = float(self.h.getInfo().objective_function_value)
+                return primal
+            self._append(np.sort(waiting[np.argsort(self.reduced[waiting], kind="stable")][:ACTIVE]))
 
-    def _append(self, h: Any, waiting: Ints, place: Ints) -> None:
+    def _append(self, waiting: Ints) -> None:
         """Add columns with their entries in the rows and in the cuts."""
         rows = self.pool.rows
-        extra: dict[int, list[int]] = {}
-        among = np.zeros(len(place), dtype=bool)
+        extra: dict[int, list[tuple[int, float]]] = {}
+        among = np.zeros(len(self.place), dtype=bool)
         among[waiting] = True
-        for row, columns in enumerate(self.cut_columns):
-            for c in columns[among[columns]]:
-                extra.setdefault(int(c), []).append(len(rows.cap) + row)
+        for row, cut in enumerate(self.cuts):
+            here = among[cut.columns]
+            for c, weight in zip(cut.columns[here].tolist(), cut.weight[here].tolist(), strict=True):
+                extra.setdefault(c, []).append((len(rows.cap) + row, weight))
         starts, index, value = [0], [], []
-        for c in waiting:
+        for c in waiting.tolist():
             a, b = self.starts[c], self.starts[c + 1]
-            index.append(np.append(self.index[a:b], extra.get(int(c), [])))
-            value.append(np.append(self.coefficient[a:b], np.ones(len(extra.get(int(c), [])))))
+            more = extra.get(c, [])
+            index.append(np.append(self.index[a:b], [row for row, _ in more]))
+            value.append(np.append(self.coefficient[a:b], [weight for _, weight in more]))
             starts.append(starts[-1] + len(index[-1]))
         count = len(waiting)
-        h.addCols(
+        self.h.addCols(
             count, self.cost[waiting], np.zeros(count), np.full(count, np.inf), starts[-1],
             np.array(starts[:-1], dtype=np.int32), np.concatenate(index).astype(np.int32), np.concatenate(value),
         )  # fmt: skip
+        self.place[waiting] = np.arange(count) + rows.jobs + len(self.active)
+        self.active = np.concatenate([self.active, waiting])
 
     def _cut(self, primal: Any) -> int:
         """Add the cuts that the solution breaks most; return how many."""
+        before = len(self.cuts)
         used = np.nonzero(primal > 1e-6)[0]
-        jobs = [self.pool.jobs[c] for c in self.kept[used]]
-        ptr = np.concatenate([[0], np.cumsum([len(j) for j in jobs])]).astype(np.int64)
-        flat = np.concatenate(jobs) if jobs else np.zeros(0, np.int64)
-        found, excess = _broken(ptr, flat, primal[used], self.pool.rows.jobs, LEAST)
-        known = set(self.triples)
-        added = 0
-        often = np.zeros(self.pool.rows.jobs, dtype=np.int64)
+        length = np.diff(self.single_ptr)[used]
+        ptr = np.concatenate([[0], np.cumsum(length)]).astype(np.int64)
+        flat = np.concatenate([self.single[self.single_ptr[c] : self.single_ptr[c + 1]] for c in used] or [self.single])
+        rows = len(self.pool.rows.cap)
+        found, excess = _broken(ptr, flat, primal[used], rows, LEAST)
+        often = np.zeros(rows, dtype=np.int64)
         for n in np.argsort(-excess, kind="stable"):
             triple = (int(found[n, 0]), int(found[n, 1]), int(found[n, 2]))
-            if triple in known or any(often[j] >= 5 for j in triple):
+            if triple in self.triples or any(often[r] >= ROW_CUTS for r in triple):
                 continue
             often[list(triple)] += 1
-            self.triples.append(triple)
-            self.cut_columns.append(self._cut_columns(triple))
-            added += 1
-            if added >= ROUND_CUTS:
+            self.triples.add(triple)
+            column, count = np.unique(np.concatenate([self._holders(r) for r in triple]), return_counts=True)
+            self.cuts.append(Limit(column[count >= 2], np.ones(int((count >= 2).sum())), 1.0))
+            if len(self.cuts) - before >= ROUND_CUTS:
                 break
-        return added
+        self._cover(primal)
+        for cut in self.cuts[before:]:
+            self._row(cut)
+        return len(self.cuts) - before
+
+    def _cover(self, primal: Any) -> None:
+        """Note the cover cuts of the shelf that the solution breaks."""
+        model = self.pool.rows.model
+        columns = self.pool.columns(self.kept)
+        yard, day = model.yard_of[columns.crew_day], model.day_of[columns.crew_day]
+        for cut in self.pool.rows.violated(columns, primal):
+            weight = np.add.reduceat(cut.weight[columns.jobs], columns.ptr[:-1])
+            held = np.nonzero(weight * ((yard == cut.yard) & (day <= cut.day)))[0]
+            self.cuts.append(Limit(held, weight[held].astype(np.float64), float(cut.most)))
 
 
 @numba.njit(cache=True, nogil=True)
-def _broken(ptr: Any, flat: Any, value: Any, jobs: int, least: float) -> tuple[Any, Any]:
-    """Return triples of jobs of which routes worth more than 1 + least hold two or more, and by how much."""
-    both = np.zeros((jobs, jobs))
-    seen = np.zeros(jobs, np.bool_)
+def _broken(ptr: Any, flat: Any, value: Any, rows: int, least: float) -> tuple[Any, Any]:
+    """Return triples of rows of which routes worth more than 1 + least stand in two or more, and by how much."""
+    both = np.zeros((rows, rows))
     for r in range(len(value)):
         for a in range(ptr[r], ptr[r + 1]):
-            seen[flat[a]] = True
             for b in range(ptr[r], ptr[r + 1]):
                 if a != b:
                     both[flat[a], flat[b]] += value[r]
-    some = np.nonzero(seen)[0]
     room = 4096
     found = np.empty((room, 3), np.int64)
     excess = np.empty(room)
     n = 0
-    for x in range(len(some)):
-        i = some[x]
-        for y in range(x + 1, len(some)):
-            j = some[y]
-            for z in range(y + 1, len(some)):
-                k = some[z]
+    for i in range(rows):
+        near = np.nonzero(both[i])[0]
+        for y in range(len(near)):
+            for z in range(y + 1, len(near)):
+                # routes in two of three rows are worth more than 1 only where two pairs of the rows meet: i is in both
+                j, k = near[y], near[z]
+                if both[j, k] > 0.0 and (i > j or i > k):
+                    continue  # all three meet: found from the least of them
                 total = both[i, j] + both[j, k] + both[i, k]
                 if total <= 1.0 + least:
                     continue
-                for r in range(len(value)):  # a route with all three was counted three times
+                for r in range(len(value)):  # a route in all three was counted three times
                     held = 0
                     for p in range(ptr[r], ptr[r + 1]):
                         if flat[p] == i or flat[p] == j or flat[p] == k:
@@ -186,7 +264,8 @@ def _broken(ptr: Any, flat: Any, value: Any, jobs: int, least: float) -> tuple[A
                     if held == 3:
                         total -= 2 * value[r]
                 if total > 1.0 + least and n < room:
-                    found[n, 0], found[n, 1], found[n, 2] = i, j, k
+                    low, high = min(i, j, k), max(i, j, k)
+                    found[n, 0], found[n, 1], found[n, 2] = low, i + j + k - low - high, high
                     excess[n] = total - 1.0
                     n += 1
     return found[:n], excess[:n]

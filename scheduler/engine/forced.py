@@ -15,17 +15,18 @@ from concurrent.futures import ThreadPoolExecutor
 from dataclasses import dataclass, replace
 from typing import Any, NamedTuple
 
-import highspy
 import numpy as np
 
 from scheduler.engine import routes
 from scheduler.engine.best import Best, Routes
+from scheduler.engine.closing import Closing
 from scheduler.engine.days import Columns, Day
 from scheduler.engine.fixed import NOTHING, Fixed
-from scheduler.engine.master import Pool, extend, solver
-from scheduler.engine.model import Ints, Model, build
+from scheduler.engine.integer import cost_of, select
+from scheduler.engine.master import Pool
+from scheduler.engine.model import Model, build
 from scheduler.engine.relax import EXACT_ROOM, Stopped
-from scheduler.engine.work import MARGIN, Search
+from scheduler.engine.work import BETTER, MARGIN, Search
 from scheduler.week import Week
 
 NOON = 12 * 60
@@ -33,7 +34,6 @@ COARSE_MIN = 5  # steps of time in the bounds: looser than to the minute, and fi
 MOST_LISTED = 60_000  # routes kept without the job
 LIST_ROOM = 1_000_000  # partial routes of one crew day on the way to them
 FIRST_GAP = 1.0  # of the cost of a job on average
-FIRST_STEP = 500.0  # cents above the linear program's value within which columns are first chosen from
 MOST_GAP = 1e9
 
 
@@ -246,75 +246,56 @@ class _Question:
         return min(found) + reach if found else None
 
     def solve(self, half: Half, least: float, ceiling: float) -> Forced | None:
-        """Return the best plan with the job in the half day, None where it surely costs `ceiling` or more."""
+        """Return the best plan with the job in the half day, None where it surely costs more than `ceiling`."""
         warm = self.warm
         floor = warm.value + least
         gap = min(ceiling - floor, warm.gap)
+        cost, made = ceiling, None
         while not warm.stopped():
-            listed = warm._list(gap)
+            listed, complete = warm._list(gap), True
             gap = gap if listed else warm.gap
-            routes_with = Pool(self.relax.rows)
-            complete = listed
-            for columns, _, ended in self.search(half, least + gap + self.relax.rounding + MARGIN, every_set=True):
-                complete &= ended == routes.COMPLETE
-                routes_with.add(_holding(columns, self.job))
             slack = gap + self.relax.rounding + MARGIN
-            others = np.nonzero(_lacking(warm.pool, self.job) & (warm.reduced <= slack))[0]
-            cost, made = self._choose(others, routes_with)
-            proven = complete and cost <= floor + gap + MARGIN
-            if proven or not complete or gap >= MOST_GAP:
-                if made is None:
-                    return None
-                return Forced(half, made, int(cost), proven)
-            if floor + gap + MARGIN >= ceiling:
-                return None
-            wider = cost - floor if made is not None else 4 * gap + 1
-            gap = min(wider, ceiling - floor, MOST_GAP)
+            pool = warm.pool.part(np.nonzero(_lacking(warm.pool, self.job) & (warm.reduced <= slack))[0])
+            for columns, _, ended in self.search(half, least + slack, every_set=True):
+                complete &= ended == routes.COMPLETE
+                pool.add(_holding(columns, self.job))
+            whole = floor + gap + MARGIN  # plans up to this cost are made of what is listed
+            proven, found = self._choose(pool, cost, whole, beyond=0.0 if made is None else math.inf)
+            if found is not None:
+                cost, made = float(cost_of(pool, found)), [(pool.crew_day[c], pool.jobs[c].tolist()) for c in found]
+            proven = complete and proven and cost <= whole
+            if proven or not (listed and complete) or gap >= MOST_GAP:
+                return None if made is None else Forced(half, self._dealt(made), int(cost), proven)
+            wider = cost - floor if math.isfinite(cost) else 4 * gap + 1
+            gap = min(wider, MOST_GAP)
         return None
 
-    def _choose(self, others: Ints, routes_with: Pool) -> tuple[float, Routes | None]:
-        """Return cost and routes of the best choice that takes exactly one route with the job."""
-        warm, rows = self.warm, self.relax.rows
-        h = solver(rows)
-        extend(h, warm.pool, others.tolist())
-        extend(h, routes_with, range(len(routes_with)))
-        h.changeColBounds(self.job, 0.0, 0.0)
-        h.run()
-        if h.getModelStatus() != highspy.HighsModelStatus.kOptimal:
-            return math.inf, None
-        value, reduced = h.getInfo().objective_function_value, np.array(h.getSolution().col_dual)[rows.jobs :]
-        step = FIRST_STEP
-        while True:
-            kept = np.nonzero(reduced <= step + MARGIN)[0]
-            cost, taken = self._integer(others, routes_with, kept)
-            if cost <= value + step or len(kept) == len(reduced):
-                break
-            step = min(4 * step, cost - value + MARGIN)
-        chosen: list[tuple[int, list[int]]] = []
-        for n in taken.tolist():
-            pool, c = (warm.pool, int(others[n])) if n < len(others) else (routes_with, n - len(others))
-            chosen.append((pool.crew_day[c], [int(j) for j in pool.jobs[c]]))
-        return cost, self._dealt(chosen) if chosen else None
+    def _choose(self, pool: Pool, most: float, whole: float, beyond: float) -> tuple[bool, list[int] | None]:
+        """Return the best choice of columns that leaves the job out in none, and whether nothing is cheaper.
 
-    def _integer(self, others: Ints, routes_with: Pool, kept: Ints) -> tuple[float, Ints]:
-        """Return cost and positions, in `others` and on through `routes_with`, of the best choice among `kept`."""
-        rows = self.relax.rows
-        h = solver(rows)
-        extend(h, self.warm.pool, others[kept[kept < len(others)]].tolist())
-        extend(h, routes_with, (kept[kept >= len(others)] - len(others)).tolist())
-        total = rows.jobs + len(kept)
-        numbers = np.arange(total, dtype=np.int32)
-        h.changeColsIntegrality(total, numbers, np.full(total, highspy.HighsVarType.kInteger))
-        upper = np.ones(total)
-        upper[self.job] = 0.0
-        h.changeColsBounds(total, numbers, np.zeros(total), upper)
-        h.setOptionValue("mip_rel_gap", 0.0)
-        h.setOptionValue("mip_abs_gap", 0.5)
-        h.run()
-        if h.getModelStatus() != highspy.HighsModelStatus.kOptimal:
-            return math.inf, np.zeros(0, np.int64)
-        taken = np.nonzero(np.array(h.getSolution().col_value)[rows.jobs :] > 0.5)[0]
-        return round(h.getInfo().objective_function_value), kept[taken]
+        `most`: dearer choices are not looked for. No proof is tried where it would be of no use: above a cost of
+        `whole` choices may be missing. `beyond`: as of `Closing.steps`.
+        """
+        closing = Closing(pool, list(range(len(pool))), lambda: None, must=self.job)
+        cost, found = most, None
+
+        def known() -> float:
+            return cost
+
+        closing.run(np.array(self.relax.dual), known, MARGIN, lambda _: None)
+        proven = True  # where there is no choice at all there are no steps
+        for places in closing.steps(known, MARGIN, beyond):
+            last = len(places) == np.count_nonzero(closing.reduced <= cost - closing.value + MARGIN)
+            if last and found is not None and cost > whole:
+                return False, found
+            answer = select(
+                pool, closing.kept[places].tolist(), seconds=None, cuts=closing.limits(places), must=self.job,
+                better_than=cost + BETTER, heuristics=False,
+            )  # fmt: skip
+            if answer.columns is not None and (answer.cost < cost or (found is None and answer.cost == cost)):
+                cost, found = answer.cost, answer.columns
+            proven = answer.proven
+        return proven, found
 
     def _dealt(self, chosen: list[tuple[int, list[int]]]) -> Routes:
         """Give the routes of equal crew days to those that have most of their jobs in the best plan."""

@@ -67,12 +67,26 @@ class Pool:
         """Return the column of crew day k (the first of its group) that serves just these jobs; `KeyError` for none."""
         return self.known[_key(k, np.asarray(jobs, dtype=np.int64))]
 
-    def columns(self) -> Columns:
-        """Return all columns of the pool in one."""
-        ptr = np.concatenate([[0], np.cumsum([len(j) for j in self.jobs])]).astype(np.int64)
-        jobs = np.concatenate(self.jobs) if self.jobs else np.zeros(0, np.int64)
-        as_int = [np.array(x, dtype=np.int64) for x in (self.crew_day, self.cost, self.helpers)]
-        return Columns(as_int[0], ptr, jobs, as_int[1], as_int[2])
+    def columns(self, chosen: Ints | None = None) -> Columns:
+        """Return the chosen columns, or all of the pool, in one."""
+        those = range(len(self)) if chosen is None else chosen.tolist()
+        each = [self.jobs[c] for c in those]
+        ptr = np.concatenate([[0], np.cumsum([len(j) for j in each])]).astype(np.int64)
+        jobs = np.concatenate(each) if each else np.zeros(0, np.int64)
+        crew_day, cost, helpers = (
+            np.array([x[c] for c in those], dtype=np.int64) for x in (self.crew_day, self.cost, self.helpers)
+        )
+        return Columns(crew_day, ptr, jobs, cost, helpers)
+
+    def part(self, chosen: Ints) -> Pool:
+        """Return a pool of the chosen columns alone."""
+        part, those = Pool(self.rows), chosen.tolist()
+        place = {c: n for n, c in enumerate(those)}
+        part.known = {key: place[c] for key, c in self.known.items() if c in place}
+        for name in ("crew_day", "jobs", "cost", "helpers", "index", "value"):
+            column = getattr(self, name)
+            setattr(part, name, [column[c] for c in those])
+        return part
 
     def renew(self) -> None:
         """Compute the entries of all columns again, after rows were added."""

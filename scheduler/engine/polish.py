@@ -25,6 +25,7 @@ class Polish:
         self.model, self.pool, self.best = model, pool, best
         self.chance = np.random.default_rng([seed, 11])
         self.size = FREE
+        self.width = 1  # times `MOST_CANDIDATES` are given to one neighbourhood
         self.turn = 0
         self.without = 0  # rounds since one found a better plan
         self.known: tuple[int, int] = (-1, -1)
@@ -66,7 +67,7 @@ class Polish:
         open_column = np.isin(columns.crew_day, list(open_groups))
         held = np.add.reduceat(busy[columns.jobs], columns.ptr[:-1]) > 0
         candidates = np.nonzero(open_column & ~held & (reduced <= gap))[0]
-        candidates = candidates[np.argsort(reduced[candidates], kind="stable")][:MOST_CANDIDATES]
+        candidates = candidates[np.argsort(reduced[candidates], kind="stable")][: self.width * MOST_CANDIDATES]
         chosen = sorted({int(c) for c in candidates} | set(start))
         return fixed, chosen, start
 
@@ -81,10 +82,24 @@ class Polish:
 
     def learn(self, proven: bool, better: bool) -> None:
         """Ask for more crew days at once where the last were solved to the end, for fewer where not."""
+        everything = proven and self.size >= len(self.model.crew_days)
         self.size = max(4, min(len(self.model.crew_days), int(self.size * 1.1) + 1 if proven else int(self.size * 0.8)))
-        self.without = 0 if better else self.without + 1
+        self.without = 0 if better else self.enough if everything else self.without + 1
+
+    def widen(self) -> bool:
+        """Give the neighbourhoods more candidates, and begin again; return whether there are more."""
+        if self.width * MOST_CANDIDATES >= len(self.pool):
+            return False
+        self.width *= 2
+        self.without = 0
+        return True
+
+    @property
+    def enough(self) -> int:
+        """Rounds that have found nothing after which the next are unlikely to."""
+        return 6 + len(self.model.crew_days) // 8
 
     @property
     def worn_out(self) -> bool:
-        """Whether so many rounds have found nothing that the next are unlikely to."""
-        return self.without >= 6 + len(self.model.crew_days) // 8
+        """Whether another round is unlikely to find anything."""
+        return self.without >= self.enough

@@ -100,8 +100,11 @@ class Relaxation:
             self.bound = max(self.bound, bound - self.rounding)
         return new, complete
 
-    def under(self, gap: float, most: int, room: int) -> bool:
-        """Add every route with a reduced cost under `gap` to the pool; False where there are more than `most`."""
+    def under(self, gap: float, most: int, room: int, *, all_or_none: bool = False) -> bool:
+        """Add every route with a reduced cost under `gap` to the pool; False where there are more than `most`.
+
+        `all_or_none`: where there are more, none is added.
+        """
         prices = self.rows.prices(self.dual, self.days)
         reduced_of_listed = self.listed.reduced(self.dual)
 
@@ -112,11 +115,15 @@ class Relaxation:
             columns, _, ended = self.days[k].search(prices, gap, every_set=True, room=room)
             return columns, ended
 
-        total = 0
+        total, found = 0, list[Columns]()
         for columns, ended in self.threads.map(one, self.lead) if self.threads else map(one, self.lead):
             total += len(columns)
             if ended != routes.COMPLETE or total > most:
                 return False
+            found.append(columns)
+            if not all_or_none:
+                self.add(columns)
+        for columns in found:
             self.add(columns)
         return True
 

@@ -10,7 +10,7 @@ import numpy as np
 from scheduler.engine.best import Best, Routes
 from scheduler.engine.closing import Closing
 from scheduler.engine.days import Columns
-from scheduler.engine.integer import Answer, cost_of, select
+from scheduler.engine.integer import Answer, Limit, cost_of, select
 from scheduler.engine.model import Ints, Model
 from scheduler.engine.polish import Polish
 from scheduler.engine.relax import Relaxation, Stopped
@@ -22,7 +22,12 @@ QUICK_SHARE = 0.15  # of the time given
 MOST_COLUMNS = 400_000  # that the closing integer program is given
 DAY_ROOM = 2_000_000
 MANY_DAYS = 40  # crew days up to which one integer program over all of them is quicker than many over some
-SMALL_GAP = 0.001
+ALL_NODES = 5_000  # of the integer program over all routes found
+FEW, FEW_ROOM = 30_000, 300_000  # routes that could still pay, and partial ones of a crew day on the way to them
+NEXT_TRY = 0.8
+NARROW = (4_000.0, 16_000.0)  # cents of reduced cost
+NARROW_COLUMNS, NARROW_S = 3_000, 5.0  # above which it takes too long
+BETTER = 0.5  # cents: costs are whole
 POLISH_AFTER_S, POLISH_SHARE = 3.0, 0.3
 POLISH_S, POLISH_NODES = 4.0, 300  # of one neighbourhood
 MARGIN = 1.0  # cents kept clear of every comparison with the gap
@@ -43,6 +48,9 @@ class Search:
         self.polish = Polish(self.model, self.relax.pool, self.best, seed)
         self.given, self.polished, self.dived = left(), 0.0, 0
         self.next_dive = 0.1 * self.given
+        self.narrowed = 0.0  # reduced cost up to which routes were chosen from
+        self.tried = np.inf  # the gap when it was last tried whether few routes are left
+        self.failed = np.inf  # the gap when all that could pay were last found to be too many
         self.members: dict[int, list[int]] = {}
         for k, group in enumerate(self.model.group.tolist()):
             self.members.setdefault(group, []).append(k)
@@ -54,13 +62,24 @@ class Search:
         self.relax.run(self.priced)
         self.best.prove(self.relax.bound)
         self.dive()
-        self.best.tell("planning some crew days anew")
-        self.polish.without = 0
-        while len(self.model.crew_days) > MANY_DAYS and not self.polish.worn_out:
-            if self.best.cost - self.relax.bound < SMALL_GAP * self.best.cost:
-                break  # few routes are left that could still pay
-            self.polish_once()
-        self.close()
+        self.narrow()
+        small = len(self.model.crew_days) <= MANY_DAYS
+        most, room, nodes = MOST_COLUMNS, DAY_ROOM, ALL_NODES
+        while not self.best.proven:
+            if self.few_left():
+                self.settle()
+            elif not small and not self.polish.worn_out:
+                self.best.tell("planning some crew days anew")
+                self.polish_once()
+            elif self.listed(most, room):
+                self.settle()
+            elif not small and self.polish.widen():
+                continue
+            else:
+                self.best.tell("choosing among the routes found")
+                self.integer(range(len(self.relax.pool)), nodes)
+                most, room, nodes = 4 * most, 4 * room, 4 * nodes
+                self.failed = np.inf
 
     def quick(self) -> None:
         """Make a plan at once and better it for a moment."""
@@ -105,43 +124,75 @@ class Search:
         gap = max(0.0, self.best.cost - self.relax.value)
         fixed, chosen, start = self.polish.columns(free, self.model.group, self.relax.dual, gap)
         before = self.best.cost
-        answer = self.integer(chosen, POLISH_NODES, fixed=fixed, start=start, at_most_s=POLISH_S)
+        answer = self.integer(
+            chosen, POLISH_NODES * self.polish.width, fixed=fixed, start=start, at_most_s=POLISH_S * self.polish.width
+        )
         self.polish.learn(answer.proven, self.best.cost < before)
 
-    def close(self) -> None:
-        """Close the gap: better plans from the pool, then every route that could be in one, until nothing is left."""
-        relax = self.relax
-        limit = 5_000
-        while not self.best.proven:
-            self.best.tell("choosing among the routes found")
-            answer = self.integer(range(len(relax.pool)), limit)
-            self.best.tell("listing every route that could still pay")
-            complete = relax.under(self.best.cost - relax.bound + relax.rounding + MARGIN, MOST_COLUMNS, DAY_ROOM)
-            if complete:
-                self.best.tell("proving the plan")
-                closing = Closing(relax.pool, self.cheap_enough(), self.check)
-                closing.run(relax.dual, lambda: self.best.cost, MARGIN, self.best.prove)
-                if self.best.proven:
-                    return
-                answer = self.integer(closing.kept.tolist(), None, cuts=closing.cut_columns)
-                if answer.proven:
-                    self.best.prove(answer.bound)
-                    return
-            limit *= 4
+    def few_left(self) -> bool:
+        """List every route that could still pay, where they are few: one integer program over them is quick then."""
+        if self.gap() > self.tried * NEXT_TRY:
+            return False
+        self.tried = self.gap()
+        return self.relax.under(self.tried, FEW, FEW_ROOM, all_or_none=True)
 
-    def cheap_enough(self) -> list[int]:
-        """Return the pool's columns whose reduced cost leaves room for a plan cheaper than the best."""
+    def listed(self, most: int, room: int) -> bool:
+        """List every route that could still pay; return whether there was room for them."""
+        if self.gap() >= self.failed:
+            return False
+        self.best.tell("listing every route that could still pay")
+        self.failed = self.gap()
+        return self.relax.under(self.failed, most, room)
+
+    def gap(self) -> float:
+        """Return the reduced cost up to which a route could be in a plan cheaper than the best."""
+        return self.best.cost - self.relax.bound + self.relax.rounding + MARGIN
+
+    def narrow(self) -> None:
+        """Look for a better plan among the routes of least reduced cost, all of them."""
+        self.best.tell("choosing among the cheapest routes")
+        for gap in NARROW:
+            if gap >= self.best.cost - self.relax.bound or not self.relax.under(gap, FEW, FEW_ROOM, all_or_none=True):
+                return
+            closing = Closing(self.relax.pool, self.within(gap), self.check)
+            closing.run(self.relax.dual, lambda: self.best.cost, MARGIN, lambda _: None)
+            for places in closing.steps(lambda: self.best.cost, MARGIN, self.narrowed):
+                if len(places) > NARROW_COLUMNS:
+                    return
+                self.choose(closing, places, POLISH_NODES, NARROW_S)
+            self.narrowed = gap
+
+    def choose(self, closing: Closing, places: Ints, nodes: int | None, at_most_s: float = np.inf) -> Answer:
+        """Look for a better plan among the columns that closing has at these places."""
+        return self.integer(
+            closing.kept[places].tolist(), nodes, cuts=closing.limits(places), start=(),
+            better_than=self.best.cost - BETTER, heuristics=False, at_most_s=at_most_s,
+        )  # fmt: skip
+
+    def settle(self) -> None:
+        """Find and prove the best plan, every route that could be in one being listed."""
+        self.best.tell("proving the plan")
+        closing = Closing(self.relax.pool, self.within(self.gap()), self.check)
+        closing.run(self.relax.dual, lambda: self.best.cost, MARGIN, self.best.prove)
+        for places in closing.steps(lambda: self.best.cost, MARGIN, self.narrowed):
+            if self.best.proven:
+                return
+            answer = self.choose(closing, places, None)
+        if answer.proven:
+            self.best.prove(self.best.cost)
+
+    def within(self, gap: float) -> list[int]:
+        """Return the pool's columns with a reduced cost up to `gap`."""
         relax = self.relax
         columns = relax.columns()
         starts, index, value = relax.rows.entries(columns)
         priced = np.add.reduceat(relax.dual[index] * value, starts[:-1]) if len(columns) else np.zeros(0)
-        reduced = columns.cost - priced
-        kept = reduced <= self.best.cost - relax.bound + relax.rounding + MARGIN
-        return [int(c) for c in np.nonzero(kept)[0]]
+        return np.nonzero(columns.cost - priced <= gap)[0].tolist()
 
     def integer(
-        self, chosen: range | list[int], nodes: int | None, *, cuts: Sequence[Ints] = (), fixed: Sequence[int] = (),
-        start: Sequence[int] | None = None, at_most_s: float = np.inf,
+        self, chosen: range | list[int], nodes: int | None, *, cuts: Sequence[Limit] = (), fixed: Sequence[int] = (),
+        start: Sequence[int] | None = None, at_most_s: float = np.inf, better_than: float = np.inf,
+        heuristics: bool = True,
     ) -> Answer:  # fmt: skip
         """Solve the integer program over `chosen` and keep what is better."""
         left = self.left()
@@ -152,7 +203,7 @@ class Search:
         answer = select(
             self.relax.pool, chosen, seconds=min(left, at_most_s) if np.isfinite(left) else None, fixed=fixed,
             start=self.start(chosen) if start is None else start, seed=self.seed, check=self.check, nodes=nodes,
-            cuts=cuts, better=better,
+            cuts=cuts, better=better, better_than=better_than, heuristics=heuristics,
         )  # fmt: skip
         if answer.columns is not None:
             better(answer.columns, answer.cost)

@@ -1,0 +1,105 @@
+"""Cuts over routes: all that a fraction breaks are found, and no plan of whole routes breaks any."""
+
+from __future__ import annotations
+
+import itertools
+from pathlib import Path
+
+import numpy as np
+import pytest
+from hypothesis import given, settings
+from hypothesis import strategies as st
+
+from scheduler.engine.closing import Closing, _broken
+from scheduler.engine.fixed import NOTHING
+from scheduler.engine.integer import select
+from scheduler.engine.master import Pool
+from scheduler.engine.model import build
+from scheduler.engine.relax import Relaxation
+from scheduler.week import read_week
+
+WEEKS = Path(__file__).parents[2] / "data" / "weeks"
+LEAST = 0.02
+ROWS = 7
+MANY = 1e9
+
+routes = st.lists(st.tuples(st.sets(st.integers(0, ROWS - 1), max_size=5), st.floats(0.05, 0.6)), max_size=12)
+
+
+@settings(max_examples=300, deadline=None)
+@given(routes)
+def test_every_three_rows_that_the_routes_break_are_found(columns: list[tuple[set[int], float]]) -> None:
+    load = max([1.0, *(sum(value for rows, value in columns if row in rows) for row in range(ROWS))])
+    columns = [(rows, value / load) for rows, value in columns]  # as in a solution: each row at most once
+    flat = np.array([row for rows, _ in columns for row in sorted(rows)], dtype=np.int64)
+    ptr = np.cumsum([0, *(len(rows) for rows, _ in columns)])
+    found, excess = _broken(ptr, flat, np.array([value for _, value in columns]), ROWS, LEAST)
+    broken = {}
+    for triple in itertools.combinations(range(ROWS), 3):
+        total = sum(value for rows, value in columns if len(rows & set(triple)) >= 2)
+        if total > 1 + LEAST + 1e-9:
+            broken[triple] = total - 1
+    told = {tuple(t): e for t, e in zip(found.tolist(), excess.tolist(), strict=True) if e > LEAST + 1e-9}
+    assert told == pytest.approx(broken)
+
+
+@pytest.fixture(scope="module")
+def listed() -> tuple[Relaxation, Pool]:
+    """Return the solved relaxation of a hard week and every route within 20.00 of its prices."""
+
+    def check() -> None:
+        pass
+
+    relax = Relaxation(build(read_week((WEEKS / "mixed-45x4.week.json").read_bytes()), fixed=NOTHING), 0, check, None)
+    relax.run()
+    assert relax.under(2_000, 30_000, 300_000)
+    return relax, relax.pool
+
+
+def test_no_choice_of_whole_routes_breaks_a_cut(listed: tuple[Relaxation, Pool]) -> None:
+    relax, pool = listed
+    closing = Closing(pool, list(range(len(pool))), lambda: None)
+    closing.run(relax.dual, lambda: MANY, 1.0, lambda _: None)
+    assert any(cut.most == 1 for cut in closing.cuts)
+    assert closing.value > relax.value + 100
+    chance = np.random.default_rng(5)
+    true_costs = list(pool.cost)
+    for _ in range(3):
+        pool.cost = [int(c * chance.uniform(0.3, 1.0)) for c in true_costs]
+        chosen = select(pool, closing.kept.tolist(), seconds=None).columns
+        assert chosen
+        taken = np.isin(closing.kept, chosen)
+        assert all(taken[cut.columns] @ cut.weight <= cut.most for cut in closing.cuts)
+    pool.cost = true_costs
+
+
+def test_the_steps_grow_to_all_that_a_better_plan_can_be_made_of(listed: tuple[Relaxation, Pool]) -> None:
+    relax, pool = listed
+    best = select(pool, range(len(pool)), seconds=None)
+    closing = Closing(pool, list(range(len(pool))), lambda: None)
+    closing.run(relax.dual, lambda: best.cost + 500, 1.0, lambda _: None)
+    assert closing.value <= best.cost
+    assert len(closing.kept) < len(pool)
+    steps = list(closing.steps(lambda: best.cost + 500, 1.0))
+    assert all(set(a) <= set(b) for a, b in itertools.pairwise(steps))
+    found = select(pool, closing.kept[steps[-1]].tolist(), seconds=None, cuts=closing.limits(steps[-1]))
+    assert found.cost == best.cost
+
+
+def test_a_job_that_must_be_done_is_in_every_choice_or_there_is_none(listed: tuple[Relaxation, Pool]) -> None:
+    relax, pool = listed
+    best = select(pool, range(len(pool)), seconds=None)
+    assert best.columns
+    done = {int(j) for c in best.columns for j in pool.jobs[c]}
+    job = next(j for j in range(pool.rows.jobs) if j not in done)
+    able = [c for c in range(len(pool)) if job in pool.jobs[c]]
+    closing = Closing(pool, list(range(len(pool))), lambda: None, must=job)
+    closing.run(relax.dual, lambda: MANY, 1.0, lambda _: None)
+    if able:
+        assert closing.value > relax.value
+        found = select(pool, closing.kept.tolist(), seconds=None, cuts=closing.cuts, must=job)
+        assert found.columns
+        assert set(found.columns) & set(able)
+    without = Closing(pool, sorted(set(range(len(pool))) - set(able)), lambda: None, must=job)
+    without.run(relax.dual, lambda: MANY, 1.0, lambda _: None)
+    assert without.value == np.inf
