@@ -28,7 +28,8 @@ FIRST = 3_000  # columns to begin with
 ACTIVE = 5_000  # columns that one pricing by inspection may bring in
 STALL = 0.003  # share of the gap that three rounds must win
 SHRUNK = 0.6  # share of the columns left at which the linear program is built anew
-FIRST_STEP, WIDER = 1_000.0, 4.0  # cents of reduced cost of the first columns to choose among, and how that grows
+WIDER = 4  # times as many columns to choose among at the next step
+NONE = (highspy.HighsModelStatus.kInfeasible, highspy.HighsModelStatus.kUnboundedOrInfeasible)
 
 
 class Closing:
@@ -86,21 +87,19 @@ class Closing:
                 self._drop(self.reduced <= gap)
                 return
 
-    def steps(self, best_cost: Callable[[], float], margin: float, beyond: float = 0.0) -> Iterator[Ints]:
+    def steps(self, best_cost: Callable[[], float], margin: float, first: int) -> Iterator[Ints]:
         """Yield positions of columns to choose among, ever more; the last are all that a better plan can be made of.
 
-        The first have reduced costs of more than `beyond` among theirs. None where there is no plan at all.
+        `first`: how many to begin with, those of least reduced cost. Where there is no plan at all there is no step.
         """
-        step = max(FIRST_STEP, WIDER * beyond)
+        order = np.argsort(self.reduced, kind="stable")
         while np.isfinite(self.value):
-            gap = best_cost() - self.value + margin
-            last = np.nonzero(self.reduced <= gap)[0]
-            among = np.nonzero(self.reduced <= step)[0]
-            if len(among) > len(last) / 2 or step * WIDER > gap:
+            last = np.nonzero(self.reduced <= best_cost() - self.value + margin)[0]
+            if 2 * first > len(last):
                 yield last
                 return
-            yield among
-            step *= WIDER
+            yield np.sort(order[:first])
+            first *= WIDER
 
     def limits(self, places: Ints) -> list[Limit]:
         """Return the cuts over the kept columns at `places` alone, by position among those."""
@@ -152,13 +151,16 @@ class Closing:
         while True:
             self.check()
             self.h.run()
-            if self.h.getModelStatus() != highspy.HighsModelStatus.kOptimal:
+            status = self.h.getModelStatus()
+            if self.must is not None and status in NONE:
                 waiting = np.nonzero(self.place < 0)[0]
                 if not len(waiting):
                     self.value = np.inf
                     return np.zeros(len(self.kept))
                 self._append(waiting)
                 continue
+            if status != highspy.HighsModelStatus.kOptimal:
+                raise RuntimeError(f"the linear program over {len(self.active)} routes has no solution: {status.name}")
             solution = self.h.getSolution()
             dual = np.array(solution.row_dual)
             dual[rows.jobs :] = np.minimum(dual[rows.jobs :], 0.0)

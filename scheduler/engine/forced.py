@@ -26,7 +26,7 @@ from scheduler.engine.integer import cost_of, select
 from scheduler.engine.master import Pool
 from scheduler.engine.model import Model, build
 from scheduler.engine.relax import EXACT_ROOM, Stopped
-from scheduler.engine.work import BETTER, MARGIN, Search
+from scheduler.engine.work import BETTER, FIRST_STEP, MARGIN, Search
 from scheduler.week import Week
 
 NOON = 12 * 60
@@ -199,6 +199,7 @@ class _Question:
     def __init__(self, warm: Warm, job: int) -> None:
         self.warm, self.job, self.relax = warm, job, warm.search.relax
         self.models: dict[Half, Model] = {}
+        self.step = FIRST_STEP * len(warm.model.crew_days)
 
     def days(self, half: Half) -> list[Day]:
         """Return the crew days that have a start for the job in the half day, with no other start for it."""
@@ -260,7 +261,7 @@ class _Question:
                 complete &= ended == routes.COMPLETE
                 pool.add(_holding(columns, self.job))
             whole = floor + gap + MARGIN  # plans up to this cost are made of what is listed
-            proven, found = self._choose(pool, cost, whole, beyond=0.0 if made is None else math.inf)
+            proven, found = self._choose(pool, cost, whole, first=self.step if made is None else len(pool))
             if found is not None:
                 cost, made = float(cost_of(pool, found)), [(pool.crew_day[c], pool.jobs[c].tolist()) for c in found]
             proven = complete and proven and cost <= whole
@@ -270,11 +271,11 @@ class _Question:
             gap = min(wider, MOST_GAP)
         return None
 
-    def _choose(self, pool: Pool, most: float, whole: float, beyond: float) -> tuple[bool, list[int] | None]:
+    def _choose(self, pool: Pool, most: float, whole: float, first: int) -> tuple[bool, list[int] | None]:
         """Return the best choice of columns that leaves the job out in none, and whether nothing is cheaper.
 
         `most`: dearer choices are not looked for. No proof is tried where it would be of no use: above a cost of
-        `whole` choices may be missing. `beyond`: as of `Closing.steps`.
+        `whole` choices may be missing. `first`: as of `Closing.steps`.
         """
         closing = Closing(pool, list(range(len(pool))), lambda: None, must=self.job)
         cost, found = most, None
@@ -284,7 +285,7 @@ class _Question:
 
         closing.run(np.array(self.relax.dual), known, MARGIN, lambda _: None)
         proven = True  # where there is no choice at all there are no steps
-        for places in closing.steps(known, MARGIN, beyond):
+        for places in closing.steps(known, MARGIN, first):
             last = len(places) == np.count_nonzero(closing.reduced <= cost - closing.value + MARGIN)
             if last and found is not None and cost > whole:
                 return False, found

@@ -8,7 +8,7 @@ from concurrent.futures import ThreadPoolExecutor
 import numpy as np
 
 from scheduler.engine.best import Best, Routes
-from scheduler.engine.closing import Closing
+from scheduler.engine.closing import WIDER, Closing
 from scheduler.engine.days import Columns
 from scheduler.engine.integer import Answer, Limit, cost_of, select
 from scheduler.engine.model import Ints, Model
@@ -25,7 +25,9 @@ MANY_DAYS = 40  # crew days up to which one integer program over all of them is 
 ALL_NODES = 5_000  # of the integer program over all routes found
 FEW, FEW_ROOM = 30_000, 300_000  # routes that could still pay, and partial ones of a crew day on the way to them
 NEXT_TRY = 0.8
-NARROW = (4_000.0, 16_000.0)  # cents of reduced cost
+NARROW = (1 / 4, 1 / 16, 1 / 64)  # of the gap: reduced costs of the routes to choose from before all can be listed
+FIRST_STEP = 8  # routes a crew day to choose from at first
+NARROW_STEPS = (10, 30)  # routes a crew day to choose from before all can be listed
 NARROW_COLUMNS, NARROW_S = 3_000, 5.0  # above which it takes too long
 BETTER = 0.5  # cents: costs are whole
 POLISH_AFTER_S, POLISH_SHARE = 3.0, 0.3
@@ -48,7 +50,7 @@ class Search:
         self.polish = Polish(self.model, self.relax.pool, self.best, seed)
         self.given, self.polished, self.dived = left(), 0.0, 0
         self.next_dive = 0.1 * self.given
-        self.narrowed = 0.0  # reduced cost up to which routes were chosen from
+        self.step = FIRST_STEP * len(self.model.crew_days)  # routes to choose from next
         self.tried = np.inf  # the gap when it was last tried whether few routes are left
         self.failed = np.inf  # the gap when all that could pay were last found to be too many
         self.members: dict[int, list[int]] = {}
@@ -149,18 +151,21 @@ class Search:
         return self.best.cost - self.relax.bound + self.relax.rounding + MARGIN
 
     def narrow(self) -> None:
-        """Look for a better plan among the routes of least reduced cost, all of them."""
+        """Look for a better plan among the routes of least reduced cost."""
         self.best.tell("choosing among the cheapest routes")
-        for gap in NARROW:
-            if gap >= self.best.cost - self.relax.bound or not self.relax.under(gap, FEW, FEW_ROOM, all_or_none=True):
+        gap = self.gap()
+        share = next((s for s in NARROW if self.relax.under(s * gap, FEW, FEW_ROOM, all_or_none=True)), 0.0)
+        order = self.within(share * gap)
+        for routes in NARROW_STEPS:
+            count = routes * len(self.model.crew_days)
+            if count > NARROW_COLUMNS:
                 return
-            closing = Closing(self.relax.pool, self.within(gap), self.check)
+            # Cuts of these routes alone: over all routes they are weaker, and the choice takes many times as long.
+            closing = Closing(self.relax.pool, sorted(order[:count]), self.check)
             closing.run(self.relax.dual, lambda: self.best.cost, MARGIN, lambda _: None)
-            for places in closing.steps(lambda: self.best.cost, MARGIN, self.narrowed):
-                if len(places) > NARROW_COLUMNS:
-                    return
+            for places in closing.steps(lambda: self.best.cost, MARGIN, count):
                 self.choose(closing, places, POLISH_NODES, NARROW_S)
-            self.narrowed = gap
+            self.step = WIDER * count
 
     def choose(self, closing: Closing, places: Ints, nodes: int | None, at_most_s: float = np.inf) -> Answer:
         """Look for a better plan among the columns that closing has at these places."""
@@ -172,9 +177,9 @@ class Search:
     def settle(self) -> None:
         """Find and prove the best plan, every route that could be in one being listed."""
         self.best.tell("proving the plan")
-        closing = Closing(self.relax.pool, self.within(self.gap()), self.check)
+        closing = Closing(self.relax.pool, sorted(self.within(self.gap())), self.check)
         closing.run(self.relax.dual, lambda: self.best.cost, MARGIN, self.best.prove)
-        for places in closing.steps(lambda: self.best.cost, MARGIN, self.narrowed):
+        for places in closing.steps(lambda: self.best.cost, MARGIN, self.step):
             if self.best.proven:
                 return
             answer = self.choose(closing, places, None)
@@ -182,12 +187,15 @@ class Search:
             self.best.prove(self.best.cost)
 
     def within(self, gap: float) -> list[int]:
-        """Return the pool's columns with a reduced cost up to `gap`."""
+        """Return the pool's columns with a reduced cost up to `gap`, the least first."""
         relax = self.relax
         columns = relax.columns()
         starts, index, value = relax.rows.entries(columns)
         priced = np.add.reduceat(relax.dual[index] * value, starts[:-1]) if len(columns) else np.zeros(0)
-        return np.nonzero(columns.cost - priced <= gap)[0].tolist()
+        reduced = columns.cost - priced
+        order = np.argsort(reduced, kind="stable")
+        within: list[int] = order[: np.count_nonzero(reduced <= gap)].tolist()
+        return within
 
     def integer(
         self, chosen: range | list[int], nodes: int | None, *, cuts: Sequence[Limit] = (), fixed: Sequence[int] = (),

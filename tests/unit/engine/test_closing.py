@@ -80,7 +80,7 @@ def test_the_steps_grow_to_all_that_a_better_plan_can_be_made_of(listed: tuple[R
     closing.run(relax.dual, lambda: best.cost + 500, 1.0, lambda _: None)
     assert closing.value <= best.cost
     assert len(closing.kept) < len(pool)
-    steps = list(closing.steps(lambda: best.cost + 500, 1.0))
+    steps = list(closing.steps(lambda: best.cost + 500, 1.0, 50))
     assert all(set(a) <= set(b) for a, b in itertools.pairwise(steps))
     found = select(pool, closing.kept[steps[-1]].tolist(), seconds=None, cuts=closing.limits(steps[-1]))
     assert found.cost == best.cost
