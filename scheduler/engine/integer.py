@@ -13,8 +13,7 @@ from scheduler.engine.master import Pool, extend, solver
 from scheduler.engine.model import Ints
 
 # Beside a good selection the solver's own search for one, and its fresh starts on what it has not fixed, take more time
-# than they save: 2,000 to 4,600 columns in 0.2 to 1.6 s, with them in 0.9 to 5.5 s (the offers of
-# `python -m tests.benchmarks.bench_replan`).
+# than they save: a profile of the last integer programs of offers on invented weeks.
 PROOF_ALONE = (
     "mip_heuristic_run_feasibility_jump", "mip_heuristic_run_rins", "mip_heuristic_run_rens",
     "mip_heuristic_run_root_reduced_cost", "mip_allow_restart",

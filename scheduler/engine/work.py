@@ -160,7 +160,7 @@ class Search:
             count = routes * len(self.model.crew_days)
             if count > NARROW_COLUMNS:
                 return
-            # Cuts of these routes alone: over all routes they are weaker, and the choice takes many times as long.
+            # Cuts of these routes alone: those over all routes say little of a few, and the choice takes longer.
             closing = Closing(self.relax.pool, sorted(order[:count]), self.check)
             closing.run(self.relax.dual, lambda: self.best.cost, MARGIN, lambda _: None)
             for places in closing.steps(lambda: self.best.cost, MARGIN, count):

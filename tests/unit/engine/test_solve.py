@@ -10,6 +10,7 @@ import pytest
 
 from scheduler.audit import audit
 from scheduler.engine import Progress, solve
+from scheduler.engine.work import Search
 from scheduler.week import Week, read_week
 
 WEEKS = Path(__file__).parents[2] / "data" / "weeks"
@@ -110,3 +111,15 @@ def test_progress_carries_the_plan_whose_cost_it_tells() -> None:
         assert plan is not None
         assert plan.cost.total == cost
         assert not audit(week, plan).broken_rules
+
+
+def test_a_search_that_fails_with_a_plan_in_hand_gives_the_plan_and_says_so(monkeypatch: pytest.MonkeyPatch) -> None:
+    def fail(_: Search) -> None:
+        raise ZeroDivisionError("a fault of ours")
+
+    monkeypatch.setattr(Search, "dive", fail)
+    week = week_of("installs-45x4")
+    with pytest.warns(RuntimeWarning, match="ended early.*a fault of ours"):
+        plan = solve(week, seconds=None, clock=time.monotonic)
+    assert plan.routes
+    assert not audit(week, plan).broken_rules

@@ -3,152 +3,31 @@
 from __future__ import annotations
 
 import datetime
-import random
-import shutil
-import time
-from collections.abc import Iterator
-from pathlib import Path
-from typing import Any
 
 import pytest
-import sqlalchemy as sa
 from fastapi import FastAPI
 from fastapi.testclient import TestClient
-from sqlmodel import SQLModel, col, select
+from sqlmodel import select
 
-from api import messages, tables
+from api import tables
 from api.accounts import Role
-from api.database import open_database, transaction
-from api.messages import told_now
-from api.posted import posted_week
+from api.database import transaction
 from api.posting import post
 from api.rebooking import search
-from api.service import plan_week, prepare_week
-from api.settings import sqlite_address
-from scheduler.audit import audit
-from scheduler.engine import solve
-from scheduler.plan import read_plan
-from scheduler.price import outings, visits
-from scheduler.week import read_week
-from tests.conftest import BuiltDemo
-from tests.service.cast import JSON, PAGE, csrf_in, running, settings_for, signed_in
-
-MONDAY = datetime.date(2027, 4, 12)
-THURSDAY = datetime.datetime(2027, 4, 8, 20, tzinfo=datetime.UTC)
-PLAN_S = 4.0
-
-
-@pytest.fixture(scope="module")
-def posted_demo(built: BuiltDemo, tmp_path_factory: pytest.TempPathFactory) -> Path:
-    """The demo planned by the engine and posted, every customer's message of the posting dropped."""
-    folder = shutil.copytree(built.out, tmp_path_factory.mktemp("rebooking") / "data")
-    engine = open_database(sqlite_address(folder))
-    made = prepare_week(engine, MONDAY, THURSDAY)
-    start = time.process_time()
-    planner = lambda week, *, seconds, report=None: solve(  # noqa: E731
-        week, seconds=60.0, clock=time.monotonic, stop=lambda: time.process_time() - start > seconds
-    )
-    row, _ = plan_week(engine, made, planner, seconds=PLAN_S, now=THURSDAY, by="test")
-    with transaction(engine) as session:
-        post(session, session.get_one(tables.StoredPlan, row.id), now=THURSDAY, by="test", despite=[], despite_why="")
-        session.execute(sa.update(tables.Message).values(state="dropped"))
-    engine.dispose()
-    return folder
-
-
-@pytest.fixture
-def app(posted_demo: Path, tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> Iterator[FastAPI]:
-    """The application over the posted demo, at the moment of the posting."""
-    monkeypatch.setattr(search, "PROVE_S", 0.1)
-    monkeypatch.setattr(search.Searches, "begin", lambda *_, **__: None)  # searched when a test asks for it
-    settings = settings_for(shutil.copytree(posted_demo, tmp_path / "data"))
-    with running(settings) as app:
-        app.state.clock = lambda: THURSDAY + datetime.timedelta(hours=1)
-        yield app
-
-
-@pytest.fixture
-def office(app: FastAPI) -> TestClient:
-    client = signed_in(app, Role.office)
-    client.headers["accept"] = "application/json"
-    return client
-
-
-def posted(app: FastAPI) -> tables.StoredPlan:
-    with transaction(app.state.database) as session:
-        row = posted_week(session, MONDAY)
-        assert row is not None
-        return session.get_one(tables.StoredPlan, row.plan_id)
-
-
-def spots(stored: tables.StoredPlan) -> dict[str, Any]:
-    return visits(outings(read_week(stored.week), read_plan(stored.plan).routes))
-
-
-def a_visit(app: FastAPI, kind: str = "install", *, booked: bool | None = None) -> str:
-    """Return a posted visit of a kind in the middle of the week, which the customer was told of or not."""
-    at = spots(posted(app))
-    with transaction(app.state.database) as session:
-        told = {b.visit_id for b in session.exec(select(tables.Booking)).all()}
-        first = {f.first_id for f in session.exec(select(tables.VisitFollows)).all()}
-        found = [
-            v for v in sorted(at) if session.get_one(tables.Visit, v).kind == kind and v not in first
-            and booked in (None, v in told)
-        ]  # fmt: skip
-    return min(found, key=lambda v: (abs(at[v].day - 3), v))
-
-
-def searched(app: FastAPI, office: TestClient, case: int, visit: str) -> dict[str, Any]:
-    """Search now, and return the visit as the case then shows it, its version and offers with it."""
-    app.state.searches.now_and_here(case, visit)
-    answer = office.get(f"/rebooking/{case}", params={"visit": visit})
-    assert answer.status_code == 200, answer.text
-    row: dict[str, Any] = next(v for v in answer.json()["visits"] if v["visit"] == visit)
-    assert app.state.searches.progress(case, visit).fault == ""
-    return row
-
-
-def opened(office: TestClient, **form: Any) -> dict[str, Any]:
-    answer = office.post("/rebooking", data=form)
-    assert answer.status_code == 201, answer.text
-    case: dict[str, Any] = answer.json()
-    return case
-
-
-def of_kind(row: dict[str, Any], kind: str) -> list[dict[str, Any]]:
-    return [offer for offer in row["offers"] if offer["kind"] == kind]
-
-
-def take(office: TestClient, case: int, row: dict[str, Any], offer: dict[str, Any], **more: Any) -> Any:
-    form = {"choice": offer["key"], "version": row["version"], **more}
-    return office.post(f"/rebooking/{case}/visits/{row['visit']}/take", data=form)
-
-
-def count_short(app: FastAPI, visit: str) -> None:
-    """Have a piece of the crate counted short, its order expected on Saturday."""
-    with transaction(app.state.database) as session:
-        row = session.get_one(tables.Visit, visit)
-        part = session.exec(
-            select(tables.MakerPart).where(tables.MakerPart.awning_id == row.awning_id).order_by(tables.MakerPart.item)
-        ).first()
-        assert part is not None
-        session.add(
-            tables.BenchCount(visit_id=visit, item=part.item, counted=part.quantity - 1, counted_on=THURSDAY.date(),
-                              counted_by="olive")
-        )  # fmt: skip
-        saturday = MONDAY + datetime.timedelta(days=5)
-        session.add(tables.Short(visit_id=visit, item=part.item, missing=1, supplier="Maker", order_ref="1",
-                                 ordered_on=THURSDAY.date(), expected_on=saturday))  # fmt: skip
-        session.add(tables.History(at=THURSDAY, by="olive", did="counted", noun="visit", noun_id=visit))
-
-
-def holds_together(app: FastAPI, cost_cents: int) -> None:
-    """The posted plan keeps every rule of its week, and costs what was offered."""
-    stored = posted(app)
-    week, plan = read_week(stored.week), read_plan(stored.plan)
-    verdict = audit(week, plan)
-    assert verdict.ok, verdict.broken_rules
-    assert stored.cost_cents == plan.cost.total == verdict.cost.total == cost_cents
+from tests.service.cast import JSON, PAGE, csrf_in, signed_in
+from tests.service.rebooking.cast import (
+    MONDAY,
+    THURSDAY,
+    a_visit,
+    count_short,
+    holds_together,
+    of_kind,
+    opened,
+    posted,
+    searched,
+    spots,
+    take,
+)
 
 
 def test_nothing_is_to_be_looked_at_while_all_can_go(office: TestClient) -> None:
@@ -436,145 +315,8 @@ def test_others_may_move_where_that_is_asked(app: FastAPI, office: TestClient, m
         holds_together(app, other["cost_cents"])
 
 
-def test_a_time_in_the_next_week_is_promised_and_planned_there(app: FastAPI, office: TestClient) -> None:
-    visit = a_visit(app)
-    case = opened(office, cause="customer", visit=visit)
-    row = searched(app, office, case["id"], visit)
-    later = of_kind(row, "later")
-    assert later
-    assert [o["extra_cents"] for o in later] == sorted(o["extra_cents"] for o in later)
-    assert len({(o["date"], o["start"] >= 720) for o in later}) == len(later)
-    offer = later[0]
-    date = datetime.date.fromisoformat(offer["date"])
-    assert MONDAY + datetime.timedelta(days=7) <= date < MONDAY + datetime.timedelta(days=14)
-    assert take(office, case["id"], row, offer, hold="day").status_code == 200
-    holds_together(app, offer["cost_cents"])
-    with transaction(app.state.database) as session:
-        told = told_now(session, visit)
-        assert told is not None
-        assert (told.crew_id, told.day, told.start, told.hold) == (offer["crew"], date, offer["start"], "day")
-        draft = session.exec(select(tables.Message).where(tables.Message.visit_id == visit)).all()[-1]
-        assert messages.still_so(session, draft)
-        assert messages.long_date(date) in draft.body
-    with transaction(app.state.database) as session:
-        posted = session.exec(select(tables.PostedWeek).order_by(col(tables.PostedWeek.id))).all()[-1]
-        plan = read_plan(session.get_one(tables.StoredPlan, posted.plan_id).plan)
-    (left,) = [skipped for skipped in plan.skipped if skipped.job == visit]
-    assert f"It is promised for {date:%a %b} {date.day} now." in left.because[0].detail
-    next_week = prepare_week(app.state.database, MONDAY + datetime.timedelta(days=7), THURSDAY).built.week
-    booked = next(job for job in next_week.jobs if job.id == visit).booked
-    assert booked is not None
-    assert (booked.crew, booked.day, booked.start, booked.hold) == (
-        offer["crew"], (date - MONDAY).days - 7, offer["start"], "day"
-    )  # fmt: skip
-    assert visit not in {job.id for job in prepare_week(app.state.database, MONDAY, THURSDAY).built.week.jobs}
-
-
-def test_what_goes_after_a_visit_still_to_be_done_is_offered_no_later_week(app: FastAPI, office: TestClient) -> None:
-    visit, at = a_visit(app), spots(posted(app))
-    first = min(at.keys() - {visit})
-    with transaction(app.state.database) as session:
-        session.add(tables.VisitFollows(first_id=first, then_id=visit, min_days=1))
-        before = session.get_one(tables.Visit, first)
-        before.state = "open"
-    case = opened(office, cause="customer", visit=visit)
-    assert of_kind(searched(app, office, case["id"], visit), "later") == []
-    with transaction(app.state.database) as session:
-        session.get_one(tables.Visit, first).state = "done"
-        session.add(tables.History(at=THURSDAY, by="test", did="changed", noun="visit", noun_id=first))
-    assert of_kind(searched(app, office, case["id"], visit), "later")
-
-
-def test_a_next_week_that_is_posted_takes_no_visit_by_the_way(app: FastAPI, office: TestClient) -> None:
-    visit = a_visit(app)
-    with transaction(app.state.database) as session:
-        stored = session.exec(select(tables.StoredPlan)).first()
-        assert stored is not None
-        values = {**stored.model_dump(exclude={"id"}), "start_date": MONDAY + datetime.timedelta(days=7),
-                  "fingerprint": "of another week"}  # fmt: skip
-        other = tables.StoredPlan(**values)
-        session.add(other)
-        session.flush()
-        posting = {"start_date": other.start_date, "plan_id": other.id, "posted_at": THURSDAY, "posted_by": "maud"}
-        session.add(tables.PostedWeek(**posting))
-    case = opened(office, cause="customer", visit=visit)
-    assert of_kind(searched(app, office, case["id"], visit), "later") == []
-
-
 def test_leads_and_readers_do_not_rebook(app: FastAPI) -> None:
     for role in (Role.lead, Role.reader):
         client = signed_in(app, role)
         for address in ("/rebooking", "/rebooking/new", "/rebooking/1", "/messages", "/messages/1"):
             assert client.get(address, headers=JSON).status_code == 403
-
-
-@pytest.fixture(params=["sqlite", "postgresql"])
-def app_anywhere(
-    request: pytest.FixtureRequest, posted_demo: Path, tmp_path: Path, monkeypatch: pytest.MonkeyPatch
-) -> Iterator[FastAPI]:
-    """The application over the posted demo on a database of either kind."""
-    monkeypatch.setattr(search, "PROVE_S", 0.1)
-    monkeypatch.setattr(search, "HALF_S", 0.2)
-    monkeypatch.setattr(search.Searches, "begin", lambda *_, **__: None)
-    data, address = shutil.copytree(posted_demo, tmp_path / "data"), ""
-    if request.param == "postgresql":
-        address = request.getfixturevalue("postgresql_database")
-        move_to(address, sqlite_address(data))
-    with running(settings_for(data, address)) as app:
-        app.state.clock = lambda: THURSDAY + datetime.timedelta(hours=1)
-        yield app
-
-
-def move_to(server: str, file: str) -> None:
-    """Copy every row of a SQLite database to an empty one on a server."""
-    old, new = open_database(file), open_database(server)
-    with old.connect() as read, new.begin() as write:
-        for table in SQLModel.metadata.sorted_tables:
-            rows = [dict(row) for row in read.execute(sa.select(table)).mappings()]
-            if rows:
-                write.execute(sa.insert(table), rows)
-            if "id" in table.columns and isinstance(table.columns["id"].type, sa.Integer):
-                last = sa.select(sa.func.coalesce(sa.func.max(table.columns["id"]), 0) + 1).scalar_subquery()
-                write.execute(
-                    sa.select(sa.func.setval(sa.func.pg_get_serial_sequence(table.name, "id"), last, sa.false()))
-                )
-    old.dispose()
-    new.dispose()
-
-
-def test_whatever_is_taken_the_week_keeps_its_rules_and_nobody_is_lost(app_anywhere: FastAPI) -> None:
-    """A walk: visit after visit is rebooked by a choice of chance; nothing may break, cost otherwise or vanish."""
-    office = signed_in(app_anywhere, Role.office)
-    office.headers["accept"] = "application/json"
-    chance = random.Random(4)
-    was = set(spots(posted(app_anywhere)))
-    for _ in range(5):
-        with transaction(app_anywhere.state.database) as session:
-            tied = {f.first_id for f in session.exec(select(tables.VisitFollows)).all()}
-        visit = chance.choice(sorted(spots(posted(app_anywhere)).keys() - tied))
-        case = opened(office, cause="customer", visit=visit)
-        app_anywhere.state.searches._run(case["id"], visit, chance.random() < 0.5)
-        row = next(v for v in office.get(f"/rebooking/{case['id']}").json()["visits"] if v["visit"] == visit)
-        kind = chance.choice(sorted({offer["kind"] for offer in row["offers"]}))
-        offer = chance.choice(of_kind(row, kind))
-        answer = take(office, case["id"], row, offer, hold=chance.choice(["firm", "day", "soft"]))
-        assert answer.status_code == 200, answer.text
-        holds_together(app_anywhere, offer["cost_cents"])
-        at = spots(posted(app_anywhere))
-        with transaction(app_anywhere.state.database) as session:
-            told = {name: told_now(session, name) for name in was | set(at)}
-            drafts = session.exec(select(tables.Message).where(tables.Message.visit_id == visit)).all()
-        booked = told[visit]
-        if kind == "wait":
-            assert booked is None
-            assert visit not in at
-        else:
-            assert booked is not None
-            assert (booked.crew_id, str(booked.day), booked.start) == (offer["crew"], offer["date"], offer["start"])
-            assert (visit in at) == (kind != "later")
-            assert drafts[-1].state == "draft"
-        plan = read_plan(posted(app_anywhere).plan)
-        assert was <= set(at) | {skipped.job for skipped in plan.skipped} | {
-            name for name, booking in told.items() if booking is not None
-            and booking.day >= MONDAY + datetime.timedelta(days=7)
-        }  # fmt: skip
