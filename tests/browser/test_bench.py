@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import pytest
-from playwright.sync_api import Page, expect
+from playwright.sync_api import Page, Route, expect
 
 from api.accounts import Role
 from tests.browser.board import Board, axe, no_sideways_scroll, tab_to
@@ -139,6 +139,25 @@ def test_a_crate_is_counted_by_keyboard_alone(own_board: Board) -> None:
     tab_to(page, "button[name=rest]")
     page.keyboard.press("Enter")
     expect(page.locator("#result")).to_be_visible()
+
+
+@pytest.mark.parametrize("button", ["Close, they are not in the crate", "Keep"])
+def test_what_leaves_the_page_waits_for_what_was_tapped(own_board: Board, button: str) -> None:
+    page = own_board.signed_in_page(Role.office)
+    begin(page)
+    page.wait_for_load_state("networkidle")  # the page has heard once how the count stands
+    held: list[Route] = []
+    page.route("**/taps", lambda route: held.append(route))
+    page.get_by_role("button", name="One hood more", exact=True).click()
+    counted(page, "hood", 1)
+    page.get_by_role("button", name=button, exact=True).click()
+    expect(page.get_by_text("Goes on as soon as what you tapped is sent.")).to_be_attached()
+    held[0].continue_()
+    if button == "Keep":
+        page.wait_for_url(f"**/bench/{UNCOUNTED}#condition")
+        counted(page, "hood", 1)
+    else:
+        expect(page.get_by_role("row", name="hood 1 1 ✓ verified")).to_be_visible()
 
 
 def test_without_script_the_same_forms_count(own_board: Board) -> None:

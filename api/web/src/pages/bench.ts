@@ -43,6 +43,7 @@ interface Waiting {
 class Counting {
   private readonly queue: Waiting[] = [];
   private sending = false;
+  private leaving: (() => void) | null = null; // what was asked for while taps were on their way
   private crate: Crate | null = null;
   private seen = 0;
   private readonly visit: string;
@@ -72,12 +73,23 @@ class Counting {
       if (field.value.trim() !== "") this.scan(field.value.trim());
       field.value = "";
     });
+    for (const form of all<HTMLFormElement>("form.close, form.condition", this.root)) {
+      form.addEventListener("submit", (event) => this.hold(event, form));
+    }
     hear((code) => this.scan(code));
     this.offerCamera();
     window.addEventListener("beforeunload", (event) => {
       if (this.queue.length > 0) event.preventDefault();
     });
     void this.poll();
+  }
+
+  /** What leaves the page waits for what was tapped: the service must have counted all that is shown as counted. */
+  private hold(event: SubmitEvent, form: HTMLFormElement): void {
+    if (this.queue.length === 0) return;
+    event.preventDefault();
+    this.leaving = () => form.requestSubmit(event.submitter);
+    say("Goes on as soon as what you tapped is sent.");
   }
 
   private tapped(form: FormData, of: HTMLFormElement): void {
@@ -127,6 +139,7 @@ class Counting {
           continue;
         }
         this.queue.shift();
+        this.leaving = null; // not all that was tapped is counted: let it be looked at first
         this.show();
         if (typeof fault.members["code"] === "string") this.askWhich(fault.members["code"]);
         else say(fault.message);
@@ -134,6 +147,8 @@ class Counting {
       }
     }
     this.sending = false;
+    this.leaving?.();
+    this.leaving = null;
   }
 
   private leave(address: string): void {
