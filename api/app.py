@@ -11,82 +11,20 @@ from contextlib import asynccontextmanager
 from fastapi import FastAPI
 from starlette.middleware.gzip import GZipMiddleware
 
-from api.accounts import Passwords, first_manager
-from api.assets import Assets
+from api.access.accounts import Passwords, first_manager
+from api.access.guards import statements
 from api.clock import clock_of, machine_clock
 from api.database import open_database, upgrade
-from api.guards import statements
-from api.headers import SafeHeaders
-from api.idempotency import forget_old
+from api.http.assets import Assets
+from api.http.headers import SafeHeaders
+from api.http.idempotency import forget_old
+from api.http.problems import add_problem_handlers, responses
 from api.looking_back import worth
-from api.papers import Keeper
-from api.problems import add_problem_handlers, responses
+from api.papers.keeper import Keeper
 from api.rebooking.search import Searches
-from api.routes import (
-    accounts,
-    awnings,
-    begin,
-    bench,
-    bookings,
-    customers,
-    days,
-    entry,
-    exchange,
-    history,
-    job_awning,
-    jobs,
-    links,
-    looking_back,
-    messages,
-    orders,
-    papers,
-    photos,
-    plans,
-    rebooking,
-    runs,
-    settings,
-    sites,
-    stock,
-    survey_entry,
-    surveys,
-    visits,
-    weeks,
-    yard,
-)
-from api.runs import Runs, cut_off
+from api.routes.doors import ROUTERS
 from api.settings import Settings, read_secret, read_settings
-
-ROUTERS = (
-    weeks,
-    plans,
-    runs,
-    entry,
-    jobs,
-    customers,
-    sites,
-    history,
-    accounts,
-    links,
-    exchange,
-    settings,
-    looking_back,
-    begin,
-    days,
-    photos,
-    bench,
-    stock,
-    yard,
-    surveys,
-    survey_entry,
-    job_awning,
-    visits,
-    orders,
-    awnings,
-    papers,
-    rebooking,
-    messages,
-    bookings,
-)
+from api.week.runs import Runs, cut_off
 
 
 def create_app(settings: Settings | None = None) -> FastAPI:
@@ -137,8 +75,8 @@ def create_app(settings: Settings | None = None) -> FastAPI:
     app.state.settings = chosen
     app.state.leaving = lambda: False  # whoever serves it says when it is told to end
     app.mount("/static", Assets(), name="static")
-    for noun in ROUTERS:
-        app.include_router(noun.router)
+    for router in ROUTERS:
+        app.include_router(router)
     add_problem_handlers(app)
     app.add_middleware(GZipMiddleware, minimum_size=1000, compresslevel=5)  # leaves event streams as they come
     app.add_middleware(SafeHeaders, secure=chosen.secure, tiles=chosen.tiles)

@@ -11,7 +11,7 @@ import pytest
 import sqlalchemy as sa
 from hypothesis import settings
 
-from api import demo
+from api.business import demo
 from api.database import open_database, upgrade
 from tests.one_a_day import one_a_day
 

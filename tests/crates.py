@@ -9,7 +9,7 @@ from typing import Any
 from sqlmodel import Session
 
 from api import tables
-from api.seed.yard import first_count
+from api.business.seed.yard import first_count
 from scheduler.documents import encode
 from scheduler.kit import Kit, KitItem
 from scheduler.plan import Cost, Plan, Route, Stop

@@ -9,8 +9,8 @@ from pathlib import Path
 
 import sqlalchemy as sa
 
+from api.business.seed import load, read_business
 from api.database import open_database, transaction, upgrade
-from api.seed import load, read_business
 from tests.conftest import DEMO
 
 

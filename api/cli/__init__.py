@@ -10,9 +10,9 @@ import sys
 import typer
 
 from api.cli import accounts, business, changes, crews, exchange, planning, worth
-from api.cli_draw import calibrate, draw
-from api.cli_roads import app as roads
-from api.cli_weather import app as weather
+from api.cli.draw import calibrate, draw
+from api.cli.roads import app as roads
+from api.cli.weather import app as weather
 from scheduler.errors import BadInput
 
 app = typer.Typer(

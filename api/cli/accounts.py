@@ -18,8 +18,8 @@ def reset_password(
     """
     from sqlmodel import select
 
-    from api.accounts import Passwords
-    from api.accounts import reset_password as reset
+    from api.access.accounts import Passwords
+    from api.access.accounts import reset_password as reset
     from api.database import open_database, transaction, upgrade
     from api.settings import read_settings
     from api.tables import Account

@@ -21,7 +21,7 @@ def demo(
     """
     from rich.console import Console
 
-    from api.demo import build
+    from api.business.demo import build
 
     with Console(stderr=True).status("Making the demo …") as status:
         made = build(out, lambda line: status.update(f"Making the demo: {line}"))

@@ -64,7 +64,7 @@ def packet(
 ) -> None:
     """Write a job's packet as PDF: drawing, drill schedule, findings in full, kit, cautions, checks to sign."""
     check_writable(out)
-    from api.exchange.printed import packet_pdf
+    from api.day.paper import packet_pdf
 
     with _database() as session:
         data = packet_pdf(session, job, _now())
@@ -80,7 +80,7 @@ def day_sheet(
 ) -> None:
     """Write a crew's day on paper as PDF: stops in order, kit to tick, cautions, checks to sign."""
     check_writable(out)
-    from api.exchange.printed import day_sheet_pdf
+    from api.day.paper import day_sheet_pdf
     from api.tables import Crew
 
     with _database() as session:

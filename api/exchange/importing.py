@@ -14,14 +14,15 @@ from typing import Any, Literal, TypeVar
 import sqlalchemy as sa
 from sqlmodel import Session, SQLModel, col, select
 
-from api import shelf, tables
-from api.exchange.cells import clock_text, hours_text, usual_date, usual_number, usual_time
+from api import tables
+from api.business.seed.work import WorkFiles
+from api.business.seed.yard import YardFiles
 from api.exchange.uploads import CellFault, Upload
-from api.fingerprint import fingerprint
-from api.seed.work import WorkFiles
-from api.seed.yard import YardFiles
-from api.service import note
-from api.sheets import BadFiles, Row, decimal, time_of_day, whole
+from api.fields.cells import clock_text, hours_text, usual_date, usual_number, usual_time
+from api.fields.sheets import BadFiles, Row, decimal, time_of_day, whole
+from api.ledger.fingerprint import fingerprint
+from api.shelf import moving
+from api.week.planning import note
 from scheduler.errors import BadInput
 
 T = TypeVar("T")
@@ -252,7 +253,7 @@ def _step(
             session.add(value)
             session.flush()
             if isinstance(value, tables.StockItem):
-                shelf.begin(session, value, by=by, now=now)
+                moving.begin(session, value, by=by, now=now)
         else:
             for name in names:
                 if not (isinstance(held, tables.StockItem) and name == "on_hand"):
@@ -260,7 +261,7 @@ def _step(
             if hasattr(held, "version"):
                 held.version += 1
             if isinstance(value, tables.StockItem):
-                shelf.count_to(session, (value.item, value.yard_id), value.on_hand, by=by, now=now)
+                moving.count_to(session, (value.item, value.yard_id), value.on_hand, by=by, now=now)
         if "hours" in fields:
             session.execute(sa.delete(tables.VisitHours).where(col(tables.VisitHours.visit_id) == value.id))  # type: ignore[attr-defined]
             session.add_all(hours)
@@ -289,7 +290,7 @@ def shown(value: Any) -> str:
 
 
 def span_of(hours: tables.VisitHours) -> tuple[int | datetime.date, tuple[int, int]]:
-    """Return the hours as `api.sheets.hours` gives them."""
+    """Return the hours as `api.fields.sheets.hours` gives them."""
     day = hours.weekday if hours.weekday is not None else hours.day
     assert day is not None  # the table's own check
     return day, (hours.start, hours.end)

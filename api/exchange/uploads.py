@@ -13,8 +13,8 @@ from dataclasses import dataclass
 from pathlib import PurePath
 from typing import Any
 
-from api.exchange.cells import bare, clock_text, lines_joined
-from api.sheets import BadFiles
+from api.fields.cells import bare, clock_text, lines_joined
+from api.fields.sheets import BadFiles
 from scheduler.errors import BadInput
 
 MOST_BYTES = 10_000_000

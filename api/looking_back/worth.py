@@ -19,7 +19,7 @@ from sqlmodel import Session, col, select
 
 from api import tables
 from api.database import transaction
-from api.service import note
+from api.week.planning import note
 
 CHOICES_S = (60, 120, 300, 600)
 _log = logging.getLogger("eaveboard")

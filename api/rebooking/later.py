@@ -15,12 +15,12 @@ import msgspec
 from sqlmodel import Session
 
 from api import tables
-from api.posted import posted_week
-from api.prepare import Preparation
-from api.queries import facts
+from api.ledger.facts import facts
+from api.ledger.posted import posted_week
+from api.papers.preparation import Preparation
 from api.rebooking.standing import Standing, Wishes, narrowed, planned
 from api.rebooking.today import Today
-from api.translate import open_visits, week_of
+from api.week.build import open_visits, week_of
 from scheduler import week as w
 from scheduler.price import undone_cents
 

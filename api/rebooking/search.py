@@ -23,8 +23,8 @@ from sqlmodel import Session, col, select
 
 from api import tables
 from api.database import transaction
-from api.posted import posted_week
-from api.problems import Problem
+from api.http.problems import Problem
+from api.ledger.posted import posted_week
 from api.rebooking.later import later
 from api.rebooking.standing import Standing, Wishes, followers, planned, standing, undisturbed
 from api.rebooking.today import Days, Today

@@ -12,7 +12,7 @@ from typing import Any
 
 from msgspec.structs import replace
 
-from api.problems import Problem
+from api.http.problems import Problem
 from api.rebooking.findings import holds, shift_holds
 from api.rebooking.today import Today
 from scheduler import week as w

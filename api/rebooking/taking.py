@@ -13,19 +13,20 @@ from typing import Any
 import msgspec
 from sqlmodel import Session, select
 
-from api import tables, versions
-from api.fingerprint import fingerprint
-from api.messages import Hold, book, draft, told_now
-from api.pages import day_name
-from api.posted import posted_week
-from api.posting import against_today, post
-from api.problems import Problem
+from api import tables
+from api.http import versions
+from api.http.pages import day_name
+from api.http.problems import Problem
+from api.ledger.fingerprint import fingerprint
+from api.ledger.posted import posted_week
+from api.messages.telling import Hold, book, draft, told_now
 from api.rebooking.cases import close_if_done
 from api.rebooking.search import Searches, hole_of, standing_of
 from api.rebooking.standing import Standing, explained, planned
 from api.rebooking.today import Today
-from api.service import note, store_plan
-from api.translate import because_as_data
+from api.week.build import because_as_data
+from api.week.planning import note, store_plan
+from api.week.post import against_today, post
 from scheduler.audit import audit
 from scheduler.plan import Because, Plan, Route, Skipped
 from scheduler.price import outings, visits

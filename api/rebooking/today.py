@@ -15,10 +15,10 @@ from sqlmodel import Session, col, select
 
 from api import tables
 from api.database import transaction
-from api.posted import LONGEST_DAYS, posted_week
-from api.prepare import Preparation
-from api.queries import Facts, facts
-from api.translate import BuiltWeek, open_visits, week_of
+from api.ledger.facts import Facts, facts
+from api.ledger.posted import LONGEST_DAYS, posted_week
+from api.papers.preparation import Preparation
+from api.week.build import BuiltWeek, open_visits, week_of
 from scheduler.engine.fixed import Spot
 from scheduler.plan import Because, Plan, Stop, read_plan
 from scheduler.price import outings, visits

@@ -12,7 +12,7 @@ from api.tables.base import Moment, not_negative, one_of
 
 
 class Business(SQLModel, table=True):
-    """One row: `rules` holds prices and rest as `api.rules.Rules` reads them.
+    """One row: `rules` holds prices and rest as `api.fields.rules.Rules` reads them.
 
     `limits` is the table of weather limits, `times` that of task times, both as CSV text.
     """

@@ -13,8 +13,8 @@ from sqlalchemy import desc
 from sqlmodel import Session, col, select
 
 from api import tables
-from api.queries import Facts
-from api.weeksheet.kept import kept, unchanged
+from api.ledger.facts import Facts
+from api.ledger.kept import kept, unchanged
 from api.weeksheet.names import Job, jobs_by_id
 from api.weeksheet.strip import Axis, SkyStrip, Strip, axis, lost, sky_strip, strip
 from api.weeksheet.weather import Sky, skies

@@ -24,9 +24,9 @@ from sqlmodel import col
 
 from api import tables
 from api.database import open_database, transaction, upgrade
-from api.papers import Keeper, renew, stale
-from api.service import prepare_week
+from api.papers.keeper import Keeper, renew, stale
 from api.settings import sqlite_address
+from api.week.planning import prepare_week
 from tests.benchmarks.big_business import Size, fill
 
 MONDAY = datetime.date(2027, 4, 12)

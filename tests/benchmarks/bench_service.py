@@ -32,11 +32,11 @@ import sqlalchemy as sa
 from sqlmodel import select
 
 from api import tables
-from api.accounts import Passwords, new_session
+from api.access.accounts import Passwords, new_session
 from api.database import open_database, transaction, upgrade
-from api.papers import renew
-from api.service import note, plan_week, prepare_week
+from api.papers.keeper import renew
 from api.settings import sqlite_address
+from api.week.planning import note, plan_week, prepare_week
 from scheduler.plan import read_plan
 from tests import postgresql
 from tests.benchmarks.big_business import Size, fill

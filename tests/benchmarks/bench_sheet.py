@@ -21,7 +21,7 @@ from fastapi import FastAPI
 from playwright.sync_api import Page, sync_playwright
 
 from api import tables
-from api.accounts import Role
+from api.access.accounts import Role
 from api.database import open_database, transaction, upgrade
 from api.settings import sqlite_address
 from scheduler.documents import encode

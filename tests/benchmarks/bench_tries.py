@@ -15,9 +15,9 @@ import tempfile
 import time
 from pathlib import Path
 
-from api.accounts import Role
+from api.access.accounts import Role
 from api.database import transaction
-from api.service import store_plan
+from api.week.planning import store_plan
 from scheduler.engine import solve
 from tests.benchmarks.make_weeks import make_week
 from tests.service.cast import running, settings_for, signed_in

@@ -16,7 +16,7 @@ import sqlalchemy as sa
 from sqlmodel import Session, SQLModel
 
 from api import tables
-from api.seed import read_business
+from api.business.seed import read_business
 from tests.conftest import DEMO
 
 Rows = dict[type[SQLModel], list[dict[str, Any]]]

@@ -28,11 +28,11 @@ from playwright.sync_api import Browser, BrowserContext, ConsoleMessage, Page, V
 from sqlmodel import select
 
 from api import tables
-from api.accounts import Role, new_session
+from api.access.accounts import Role, new_session
+from api.access.day_links import make_link
+from api.access.guards import cookie_name
 from api.app import create_app
 from api.database import transaction
-from api.day_links import make_link
-from api.guards import cookie_name
 from api.settings import Settings, sqlite_address
 from tests.service.cast import NAMES, add_cast
 

@@ -15,8 +15,8 @@ from playwright.sync_api import Browser, Page, sync_playwright
 
 from api import tables
 from api.database import open_database, transaction
-from api.service import plan_week, prepare_week
 from api.settings import sqlite_address
+from api.week.planning import plan_week, prepare_week
 from scheduler.engine import solve
 from tests.browser.board import Board, Size, add_people, serving
 from tests.browser.chromium import ARGS, CHROMIUM

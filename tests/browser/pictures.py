@@ -12,7 +12,7 @@ from playwright.sync_api import Page, sync_playwright
 from sqlmodel import desc, select
 
 from api import tables
-from api.accounts import Role
+from api.access.accounts import Role
 from api.database import transaction
 from scheduler.plan import read_plan
 from tests.browser.board import Board, Size, add_people, serving

@@ -16,9 +16,9 @@ from playwright.sync_api import Page
 from sqlmodel import col, select
 
 from api import tables
-from api.accounts import Role
+from api.access.accounts import Role
+from api.access.guards import statements
 from api.database import transaction
-from api.guards import statements
 from scheduler.plan import read_plan
 from tests.browser.board import SIZES, Board, axe, no_sideways_scroll
 

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import pytest
 
-from api.accounts import Role
+from api.access.accounts import Role
 from tests.browser.board import Board, axe, no_sideways_scroll
 
 pytestmark = pytest.mark.browser

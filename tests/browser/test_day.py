@@ -20,11 +20,11 @@ from playwright.sync_api import Browser, Page, expect
 from sqlmodel import select
 
 from api import tables
-from api.accounts import Role
+from api.access.accounts import Role
+from api.access.day_links import make_link
 from api.app import create_app
 from api.database import transaction
-from api.day_links import make_link
-from api.exchange.checks import CHECKS
+from api.papers.cautions import CHECKS
 from api.settings import Settings, sqlite_address
 from tests.browser.board import Board, Size, add_people, axe, no_sideways_scroll, tab_to
 from tests.conftest import BuiltDemo

@@ -6,7 +6,7 @@ import pytest
 from playwright.sync_api import FilePayload
 
 from api import tables
-from api.accounts import Role
+from api.access.accounts import Role
 from api.database import transaction
 from tests.browser.board import Board, axe, no_sideways_scroll
 

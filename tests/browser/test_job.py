@@ -5,7 +5,7 @@ from __future__ import annotations
 import pytest
 from playwright.sync_api import expect
 
-from api.accounts import Role
+from api.access.accounts import Role
 from tests.browser.board import SIZES, Board, axe, no_sideways_scroll, tab_to
 
 pytestmark = pytest.mark.browser

@@ -5,7 +5,7 @@ from __future__ import annotations
 import pytest
 
 from api import tables
-from api.accounts import Role
+from api.access.accounts import Role
 from api.database import transaction
 from tests.browser.board import Board, axe, no_sideways_scroll, tab_to
 

@@ -10,7 +10,7 @@ from playwright.sync_api import Page, expect
 from sqlmodel import select
 
 from api import tables
-from api.accounts import Role
+from api.access.accounts import Role
 from api.database import transaction
 from api.rebooking import search
 from scheduler.plan import read_plan

@@ -11,10 +11,10 @@ import pypdf
 import pytest
 from playwright.sync_api import Locator, Page, expect
 
-from api.accounts import Role
+from api.access.accounts import Role
 from api.database import transaction
-from api.plans import documents
-from api.routes.weeks import newest_of
+from api.routes.week.weeks import newest_of
+from api.week.plans import documents
 from scheduler.by_hand import Put, Tried, by_hand
 from scheduler.plan import Plan
 from scheduler.week import Week

@@ -14,13 +14,15 @@ from hypothesis import strategies as st
 from hypothesis.stateful import RuleBasedStateMachine, initialize, invariant, rule, run_state_machine_as_test
 from sqlmodel import Session, col, select
 
-from api import bench, loading, shorts, tables
+from api import tables
+from api.bench import counting, shorts
 from api.database import open_database, transaction, upgrade
-from api.kits import kit_of, made_kit
-from api.posted_days import Act, PostedDay
-from api.problems import Problem
-from api.shelf_reads import off_shelf
-from api.versions import etag
+from api.day import loading
+from api.http.problems import Problem
+from api.http.versions import etag
+from api.ledger.posted_days import Act, PostedDay
+from api.ledger.shelves import off_shelf
+from api.papers.kits import kit_of, made_kit
 from tests import postgresql
 from tests.crates import MONDAY, NOW, PARTS, SHELF, TODAY, add_job, add_shelves, post_week
 from tests.properties.test_stock_states import QUIETLY, empty
@@ -59,9 +61,9 @@ class Kits(RuleBasedStateMachine):
         with transaction(self.database) as session:
             if self.loaded:
                 with pytest.raises(Problem, match="on the van"):
-                    bench.begin(session, session.get_one(tables.Visit, "J-1"), by=by, now=NOW)
+                    counting.begin(session, session.get_one(tables.Visit, "J-1"), by=by, now=NOW)
                 return
-            count, new = bench.begin(session, session.get_one(tables.Visit, "J-1"), by=by, now=NOW)
+            count, new = counting.begin(session, session.get_one(tables.Visit, "J-1"), by=by, now=NOW)
             assert new is (self.tally is None)
             assert new or count.id == self.count_id
             self.count_id = count.id or 0
@@ -76,7 +78,7 @@ class Kits(RuleBasedStateMachine):
         refused = self.tally is None or not 0 <= then[1] <= then[0]
         try:
             with transaction(self.database) as session:
-                bench.tap(session, self.count_id, item, by=by, now=NOW, pieces=pieces, damaged=damaged)
+                counting.tap(session, self.count_id, item, by=by, now=NOW, pieces=pieces, damaged=damaged)
             assert not refused
             assert self.tally is not None
             self.tally[item] = then
@@ -90,7 +92,7 @@ class Kits(RuleBasedStateMachine):
             return
         with transaction(self.database) as session:
             for _ in range(2):
-                bench.tap(session, self.count_id, item, by=by, now=NOW, to=PARTS[item])
+                counting.tap(session, self.count_id, item, by=by, now=NOW, to=PARTS[item])
         self.tally[item] = (PARTS[item], self.tally.get(item, (0, 0))[1])
 
     @rule()
@@ -105,7 +107,7 @@ class Kits(RuleBasedStateMachine):
         try:
             with transaction(self.database) as session:
                 visit = session.get_one(tables.Visit, "J-1")
-                bench.close(session, visit, self.count_id, by="tam", now=NOW, rest_missing=rest_missing)
+                counting.close(session, visit, self.count_id, by="tam", now=NOW, rest_missing=rest_missing)
         except Problem:
             untouched = self.tally is not None and not PARTS.keys() <= self.tally.keys()
             assert self.loaded or self.tally is None or (untouched and not rest_missing)
@@ -127,8 +129,8 @@ class Kits(RuleBasedStateMachine):
         for item, pieces in (PARTS | {"bracket": brackets, "hand crank": cranks}).items():
             damaged = self.tally.get(item, (0, 0))[1]
             with transaction(self.database) as session:
-                bench.tap(session, self.count_id, item, by=by, now=NOW, damaged=-damaged)
-                bench.tap(session, self.count_id, item, by=by, now=NOW, to=pieces)
+                counting.tap(session, self.count_id, item, by=by, now=NOW, damaged=-damaged)
+                counting.tap(session, self.count_id, item, by=by, now=NOW, to=pieces)
             self.tally[item] = (pieces, 0)
         self.close(rest_missing=False)
 
@@ -178,7 +180,7 @@ class Kits(RuleBasedStateMachine):
 
     def check_pieces(self, session: Session) -> None:
         if self.tally is not None:
-            found = bench.tallies(session, self.count_id)
+            found = counting.tallies(session, self.count_id)
             assert {item: (tally.counted, tally.damaged) for item, tally in found.items()} == self.tally
         if self.missing is None:
             return

@@ -16,12 +16,13 @@ from hypothesis import strategies as st
 from hypothesis.stateful import RuleBasedStateMachine, initialize, invariant, rule, run_state_machine_as_test
 from sqlmodel import Session, SQLModel, col, select
 
-from api import shelf, tables
+from api import tables
 from api.database import open_database, transaction, upgrade
-from api.queries import Facts
-from api.shelf_reads import held_pieces, off_shelf, shelves
-from api.translate import _stock
-from api.versions import etag
+from api.http.versions import etag
+from api.ledger.facts import Facts
+from api.ledger.shelves import held_pieces, off_shelf, shelves
+from api.shelf import moving
+from api.week.build import _stock
 from scheduler.errors import BadInput
 from tests import postgresql
 from tests.crates import LAG, MONDAY, NOW, TODAY, add_job, add_shelves, post_week
@@ -54,7 +55,7 @@ class Shelves(RuleBasedStateMachine):
     def order(self, item: str, quantity: int, days: int) -> None:
         with transaction(self.database) as session:
             due = TODAY + datetime.timedelta(days=days)
-            shelf.order(session, (item, "north"), quantity, due, by="o", now=NOW)
+            moving.order(session, (item, "north"), quantity, due, by="o", now=NOW)
         self.ordered += quantity
 
     @rule(pieces=PIECES)
@@ -66,25 +67,25 @@ class Shelves(RuleBasedStateMachine):
                 return
             self.ordered += max(0, pieces - delivery.quantity)  # more came than was ordered
             self.expected[delivery.item] += pieces
-            shelf.receive(session, delivery, pieces, etag(delivery.version), by="o", now=NOW, today=TODAY)
+            moving.receive(session, delivery, pieces, etag(delivery.version), by="o", now=NOW, today=TODAY)
 
     @rule(item=st.sampled_from(ITEMS), counted=st.integers(0, 30))
     def count(self, item: str, counted: int) -> None:
         with transaction(self.database) as session:
             row = session.get_one(tables.StockItem, (item, "north"))
-            shelf.count(session, row, counted, etag(row.version), by="o", now=NOW, today=TODAY)
+            moving.count(session, row, counted, etag(row.version), by="o", now=NOW, today=TODAY)
         self.expected[item] = counted
 
     @rule(item=st.sampled_from(ITEMS), pieces=st.integers(-12, 12), why=st.sampled_from(("", "a box fell")))
     def correct(self, item: str, pieces: int, why: str) -> None:
         with contextlib.suppress(BadInput), transaction(self.database) as session:
-            shelf.correct(session, (item, "north"), pieces, why, by="o", now=NOW)
+            moving.correct(session, (item, "north"), pieces, why, by="o", now=NOW)
             self.expected[item] += pieces
 
     @rule(visit=st.sampled_from(VISITS))
     def load(self, visit: str) -> None:
         with transaction(self.database) as session:
-            shelf.taken(session, visit, MONDAY, by="crew", now=NOW)
+            moving.taken(session, visit, MONDAY, by="crew", now=NOW)
         for item, pieces in PARTS[visit].items():
             self.expected[item] -= pieces - self.on_van[visit].get(item, 0)
             self.on_van[visit][item] = pieces
@@ -94,7 +95,7 @@ class Shelves(RuleBasedStateMachine):
         """All comes back, or only what was left over."""
         with transaction(self.database) as session:
             over = None if left is None else {LAG: left}
-            shelf.returned(session, visit, MONDAY, by="crew", now=NOW, pieces=over)
+            moving.returned(session, visit, MONDAY, by="crew", now=NOW, pieces=over)
         for item, pieces in self.on_van[visit].items():
             back = pieces if left is None else min(pieces, left if item == LAG else 0)
             self.expected[item] += back
@@ -106,7 +107,7 @@ class Shelves(RuleBasedStateMachine):
         with transaction(self.database) as session:
             posted = post_week(session, dict.fromkeys(sorted(visits), day), PARTS, monday)
             for _ in range(2):  # a second time changes nothing
-                shelf.reserve(session, posted, NOW)
+                moving.reserve(session, posted, NOW)
         self.standing[monday] = visits
 
     @invariant()

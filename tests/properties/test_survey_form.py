@@ -10,8 +10,8 @@ import yaml
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from api.survey_compare import differences, merged
-from api.survey_form import fields_of, read_fields, sketch
+from api.survey.compare import differences, merged
+from api.survey.form import fields_of, read_fields, sketch
 from scheduler.layout.documents import Survey, survey_from_data
 from tests.surveys import random_survey
 

@@ -19,10 +19,10 @@ from fastapi.testclient import TestClient
 from freezegun import freeze_time
 
 from api import tables
-from api.accounts import Role
+from api.access.accounts import Role
+from api.access.day_links import make_link
 from api.app import create_app
 from api.database import transaction
-from api.day_links import make_link
 from api.settings import Settings, sqlite_address
 
 PASSWORD = "seven brown kites"

@@ -19,10 +19,10 @@ from fastapi.testclient import TestClient
 from sqlmodel import Session, select
 
 from api import tables
-from api.accounts import Role
+from api.access.accounts import Role
+from api.access.day_links import make_link
 from api.database import open_database, transaction
-from api.day_links import make_link
-from api.kits import kit_of, made_kit
+from api.papers.kits import kit_of, made_kit
 from api.settings import Settings, sqlite_address
 from scheduler.documents import encode
 from scheduler.plan import Plan, Route, Stop, read_plan

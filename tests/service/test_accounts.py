@@ -15,7 +15,7 @@ from sqlmodel import select
 from typer.testing import CliRunner
 
 from api import tables
-from api.accounts import ONE_TIME_DAYS, Role
+from api.access.accounts import ONE_TIME_DAYS, Role
 from api.app import create_app
 from api.cli import app as commands
 from api.database import transaction

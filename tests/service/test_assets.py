@@ -12,8 +12,8 @@ from starlette.middleware.gzip import GZipMiddleware
 from starlette.responses import StreamingResponse
 from starlette.types import ASGIApp
 
-from api import assets
-from api.accounts import Role
+from api.access.accounts import Role
+from api.http import assets
 from tests.service.cast import PAGE, anonymous, signed_in
 
 ASKED = "no-cache"

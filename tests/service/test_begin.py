@@ -14,8 +14,8 @@ import pytest
 from fastapi import FastAPI
 from fastapi.testclient import TestClient
 
-from api.accounts import Role
-from api.begin import example_zip
+from api.access.accounts import Role
+from api.business.begin import example_zip
 from tests.service.cast import JSON, PAGE, running, settings_for, signed_in
 
 

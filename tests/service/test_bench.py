@@ -11,11 +11,12 @@ from fastapi import FastAPI
 from fastapi.testclient import TestClient
 from sqlmodel import select
 
-from api import loading, tables
-from api.accounts import Role
+from api import tables
+from api.access.accounts import Role
 from api.database import transaction
-from api.kits import expected, kit_of, loaded, made_kit, state_of
-from api.posted_days import Act, PostedDay
+from api.day import loading
+from api.ledger.posted_days import Act, PostedDay
+from api.papers.kits import expected, kit_of, loaded, made_kit, state_of
 from tests.crates import NOW, PARTS, SHELF, add_job, add_shelves, book, post_week
 from tests.service.cast import JSON, PAGE, csrf_in, signed_in
 

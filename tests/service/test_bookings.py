@@ -10,7 +10,7 @@ import pytest
 from fastapi import FastAPI
 from fastapi.testclient import TestClient
 
-from api.accounts import Role
+from api.access.accounts import Role
 from tests.conftest import BuiltDemo
 from tests.service.cast import PAGE, csrf_in, running, settings_for, signed_in
 

@@ -16,11 +16,11 @@ from fastapi.testclient import TestClient
 from sqlmodel import Session, select
 
 from api import tables
-from api.accounts import Role
+from api.access.accounts import Role
 from api.database import open_database, transaction
-from api.exchange.calendar import Revision, crew_calendar, settled, visit_calendar
-from api.exchange.days import Stop, crew_week
-from api.exchange.feeds import feed_of, feed_token
+from api.feeds.addresses import feed_of, feed_token
+from api.feeds.calendar import Revision, crew_calendar, settled, visit_calendar
+from api.ledger.days import Stop, crew_week
 from tests.conftest import BuiltDemo
 from tests.service.cast import anonymous, running, settings_for, signed_in
 

@@ -9,7 +9,7 @@ import pytest
 from fastapi import FastAPI
 from fastapi.testclient import TestClient
 
-from api.accounts import Role
+from api.access.accounts import Role
 from tests.service.cast import anonymous, signed_in
 
 ODILE = {"name": "Odile Marrack", "phone": "555-0300", "email": "odile@example.org", "note": "rings twice"}

@@ -14,9 +14,9 @@ from fastapi.testclient import TestClient
 from sqlmodel import select
 
 from api import tables
-from api.accounts import Role
+from api.access.accounts import Role
 from api.database import transaction
-from api.exchange.checks import CHECKS, GOES_FIRST
+from api.papers.cautions import CHECKS, GOES_FIRST
 from tests.conftest import BuiltDemo
 from tests.service.cast import JSON, PAGE, signed_in
 from tests.service.day_cast import (

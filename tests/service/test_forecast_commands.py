@@ -7,7 +7,7 @@ from pathlib import Path
 import pytest
 from typer.testing import CliRunner
 
-from api.cli_weather import app
+from api.cli.weather import app
 from scheduler.weather.default_limits import DEFAULT_LIMITS_CSV
 
 SITE = ["--lat", "40.2", "--lon", "-75.1"]

@@ -17,12 +17,12 @@ from hypothesis import strategies as st
 from sqlmodel import select
 
 from api import tables
-from api.accounts import Role
+from api.access.accounts import Role
+from api.access.guards import Who, allow
 from api.database import transaction
-from api.guards import Who, allow
-from api.idempotency import ABANDONED_SECONDS, KEPT_DAYS, Once, forget_old
-from api.pages import Database
-from api.records import new_id
+from api.http.idempotency import ABANDONED_SECONDS, KEPT_DAYS, Once, forget_old
+from api.http.pages import Database
+from api.routes.records import new_id
 from tests.service.cast import running, settings_for, signed_in
 
 BODY = {"name": "Odile Marrack"}

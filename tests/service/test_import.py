@@ -17,13 +17,13 @@ from fastapi import FastAPI
 from sqlmodel import select
 
 from api import tables
-from api.accounts import Role
+from api.access.accounts import Role
 from api.database import transaction
-from api.exchange.cells import usual_date, usual_number, usual_time
 from api.exchange.exporting import stored_tables, to_csv
 from api.exchange.importing import IMPORTABLE, Imported, import_tables
 from api.exchange.uploads import CellFault, Upload, read_upload
-from api.sheets import BadFiles
+from api.fields.cells import usual_date, usual_number, usual_time
+from api.fields.sheets import BadFiles
 from scheduler.errors import BadInput
 from tests.conftest import DEMO
 from tests.loaded import copy_of, loaded_business

@@ -15,9 +15,9 @@ from fastapi.testclient import TestClient
 from sqlmodel import col, select
 
 from api import tables
-from api.accounts import Role
+from api.access.accounts import Role
 from api.database import transaction
-from api.job_list import Wanted, jobs_list, places
+from api.jobs.listed import Wanted, jobs_list, places
 from scheduler.plan import read_plan
 from tests.conftest import BuiltDemo
 from tests.service.cast import JSON, PAGE, by_link, running, settings_for, signed_in

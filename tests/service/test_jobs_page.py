@@ -14,7 +14,7 @@ from fastapi import FastAPI
 from fastapi.testclient import TestClient
 
 from api import tables
-from api.accounts import Role
+from api.access.accounts import Role
 from api.database import transaction
 from tests.conftest import BuiltDemo
 from tests.service.cast import PAGE, by_link, running, settings_for, signed_in

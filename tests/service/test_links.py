@@ -15,11 +15,11 @@ from itsdangerous import URLSafeSerializer
 from sqlmodel import select
 
 from api import tables
-from api.accounts import Role
+from api.access.accounts import Role
+from api.access.guards import Who, allow, own_crew_day
 from api.database import transaction
-from api.guards import Who, allow, own_crew_day
-from api.idempotency import Once
-from api.pages import Database
+from api.http.idempotency import Once
+from api.http.pages import Database
 from scheduler.plan import read_plan
 from tests.conftest import BuiltDemo
 from tests.service.cast import JSON, PAGE, anonymous, by_link, frozen, running, settings_for, signed_in

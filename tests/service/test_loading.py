@@ -11,7 +11,7 @@ from fastapi import FastAPI
 from sqlmodel import select
 
 from api import tables
-from api.accounts import Role
+from api.access.accounts import Role
 from api.database import transaction
 from tests.conftest import BuiltDemo
 from tests.service.cast import JSON, PAGE, signed_in

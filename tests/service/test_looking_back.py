@@ -14,7 +14,7 @@ from fastapi import FastAPI
 from sqlmodel import select
 
 from api import tables
-from api.accounts import Role
+from api.access.accounts import Role
 from api.database import transaction
 from api.looking_back import worth
 from scheduler.plan import read_plan

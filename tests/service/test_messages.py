@@ -22,12 +22,13 @@ from fastapi import FastAPI
 from fastapi.testclient import TestClient
 from sqlmodel import col, select
 
-from api import messages, tables
-from api.accounts import Role
+from api import tables
+from api.access.accounts import Role
 from api.database import transaction
-from api.mail import Letter, NotSent, Server, compose, read_sender, read_server, send
-from api.posting import post
+from api.messages import telling
+from api.messages.mail import Letter, NotSent, Server, compose, read_sender, read_server, send
 from api.settings import Settings, read_settings
+from api.week.post import post
 from scheduler.errors import BadInput
 from scheduler.plan import read_plan
 from tests.conftest import BuiltDemo
@@ -103,7 +104,7 @@ def first(office: TestClient, *, told_before: bool | None = None) -> dict[str, A
 def posting(app: FastAPI) -> dict[str, dict[str, Any]]:
     with transaction(app.state.database) as session:
         (stored,) = session.exec(select(tables.StoredPlan)).all()
-    return messages.spots_of(read_plan(stored.plan), MONDAY)
+    return telling.spots_of(read_plan(stored.plan), MONDAY)
 
 
 def bookings(app: FastAPI, visit: str) -> list[tables.Booking]:
@@ -139,7 +140,7 @@ def test_the_words_say_who_when_and_what_to_do(app: FastAPI, office: TestClient)
     date = datetime.date.fromisoformat(spot["date"])
     assert body.startswith(f"Dear {line['customer']},")
     assert f"{date:%A}, {date:%B} {date.day}" in body
-    assert messages.arrival(spot) in body
+    assert telling.arrival(spot) in body
     assert "please call us" in body
     assert "Call " in body
     assert "Tallow Bend Awning Works" in body
@@ -148,11 +149,11 @@ def test_the_words_say_who_when_and_what_to_do(app: FastAPI, office: TestClient)
 
 
 def test_hours_are_said_as_customers_say_them() -> None:
-    assert [messages.hour(m) for m in (0, 555, 720, 785, 1439)] == [
+    assert [telling.hour(m) for m in (0, 555, 720, 785, 1439)] == [
         "12:00 am", "9:15 am", "12:00 pm", "1:05 pm", "11:59 pm"
     ]  # fmt: skip
-    assert messages.arrival({"start": 555, "hold": "firm"}) == "at 9:15 am"
-    assert messages.arrival({"start": 557, "hold": "day"}) == "between 8:45 am and 9:50 am"
+    assert telling.arrival({"start": 555, "hold": "firm"}) == "at 9:15 am"
+    assert telling.arrival({"start": 557, "hold": "day"}) == "between 8:45 am and 9:50 am"
 
 
 def test_a_message_is_edited_sent_once_and_its_calendar_entry_can_be_read(
@@ -205,11 +206,11 @@ def test_a_change_updates_the_entry_and_a_visit_put_off_takes_it_out(app: FastAP
         copy = tables.StoredPlan(**{**stored.model_dump(exclude={"id"}), "plan": document})
         session.add(copy)
         session.flush()
-        messages.book(session, line["visit_id"], {**line["spot"], "hold": "soft"}, NOW)
+        telling.book(session, line["visit_id"], {**line["spot"], "hold": "soft"}, NOW)
         later = NOW + datetime.timedelta(hours=1)
         session.add(tables.PostedWeek(start_date=MONDAY, plan_id=copy.id or 0, posted_at=later, posted_by="x"))
-        messages.book(session, line["visit_id"], None, NOW + datetime.timedelta(hours=1))
-        made = messages.draft(
+        telling.book(session, line["visit_id"], None, NOW + datetime.timedelta(hours=1))
+        made = telling.draft(
             session, line["visit_id"], None, before=line["spot"], why="short", now=NOW + datetime.timedelta(hours=1),
             by="olive",
         )  # fmt: skip
@@ -233,7 +234,7 @@ def test_of_many_who_send_at_once_one_does(app: FastAPI, office: TestClient, pos
 
     def attempt() -> None:
         try:
-            messages.send_by_mail(app.state.database, app.state.settings, line["id"], line["version"], now=NOW, by="x")
+            telling.send_by_mail(app.state.database, app.state.settings, line["id"], line["version"], now=NOW, by="x")
             answers.append(200)
         except Exception as fault:
             answers.append(getattr(fault, "status", 0))

@@ -21,7 +21,7 @@ from hypothesis import strategies as st
 from sqlmodel import col, select
 
 from api import tables
-from api.accounts import Role
+from api.access.accounts import Role
 from api.app import create_app
 from api.database import transaction
 from api.settings import Settings, sqlite_address

@@ -6,7 +6,7 @@ import pytest
 from fastapi import FastAPI
 from fastapi.testclient import TestClient
 
-from api.accounts import Role
+from api.access.accounts import Role
 from tests.service.cast import signed_in
 from tests.service.sales import Sale, made, sale
 

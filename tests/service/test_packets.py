@@ -14,13 +14,13 @@ import pytest
 from fastapi import FastAPI
 
 from api import tables
-from api.accounts import Role
+from api.access.accounts import Role
 from api.cli import main
 from api.database import open_database, transaction
-from api.exchange.checks import CHECKS
-from api.exchange.days import crew_day
-from api.exchange.printed import day_sheet_pdf, packet_pdf
-from api.service import JobPage, job_page
+from api.day.paper import day_sheet_pdf, packet_pdf
+from api.ledger.days import crew_day
+from api.papers.cautions import CHECKS
+from api.week.planning import JobPage, job_page
 from scheduler.errors import BadInput
 from tests.conftest import BuiltDemo
 from tests.service.cast import by_link, running, settings_for, signed_in

@@ -8,7 +8,7 @@ from collections.abc import Iterator
 import pytest
 from fastapi.testclient import TestClient
 
-from api.accounts import Role
+from api.access.accounts import Role
 from api.weeksheet import PILES
 from scheduler.engine.reasons import CODES
 from scheduler.layout.documents import Layout

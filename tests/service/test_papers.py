@@ -14,14 +14,15 @@ import pytest
 import sqlalchemy as sa
 from sqlmodel import Session, col, select
 
-from api import papers, tables
-from api.accounts import Role
+from api import tables
+from api.access.accounts import Role
 from api.database import open_database, transaction
-from api.papers import Keeper, renew, stale
-from api.prepare import Preparation
-from api.queries import facts
-from api.service import job_page, note, prepare_week
+from api.ledger.facts import facts
+from api.papers import keeper
+from api.papers.keeper import Keeper, renew, stale
+from api.papers.preparation import Preparation
 from api.settings import sqlite_address
+from api.week.planning import job_page, note, prepare_week
 from tests.conftest import BuiltDemo
 from tests.service.cast import running, settings_for, signed_in
 
@@ -208,8 +209,8 @@ def wait_until(fulfilled: Callable[[], bool], seconds: float = 60) -> None:
 
 @pytest.fixture
 def quick_looks(monkeypatch: pytest.MonkeyPatch) -> None:
-    monkeypatch.setattr(papers, "LOOK_S", 0.1)
-    monkeypatch.setattr(papers, "RETRY_S", 0.1)
+    monkeypatch.setattr(keeper, "LOOK_S", 0.1)
+    monkeypatch.setattr(keeper, "RETRY_S", 0.1)
 
 
 @pytest.mark.usefixtures("quick_looks")

@@ -14,10 +14,11 @@ from fastapi.testclient import TestClient
 from PIL import ExifTags, Image
 from sqlmodel import select
 
-from api import photos, tables
-from api.accounts import Role
+from api import tables
+from api.access.accounts import Role
 from api.database import transaction
-from api.problems import Problem
+from api.day import photos
+from api.http.problems import Problem
 from tests.conftest import BuiltDemo
 from tests.service.cast import PAGE, signed_in
 from tests.service.day_cast import CREW, OTHER, Jobs, history, on_the_morning, phone, post, post_day

@@ -15,12 +15,13 @@ from fastapi import FastAPI
 from fastapi.testclient import TestClient
 from sqlmodel import select
 
-from api import locks, posting, tables
-from api.accounts import Role
+from api import tables
+from api.access.accounts import Role
 from api.app import create_app
 from api.database import transaction
-from api.problems import Problem
-from api.service import store_plan
+from api.http.problems import Problem
+from api.week import locks, post
+from api.week.planning import store_plan
 from scheduler.audit import audit
 from scheduler.by_hand import Lock
 from scheduler.engine import solve
@@ -390,7 +391,7 @@ def test_a_run_needs_a_monday_that_is_not_over_and_time(demo: FastAPI) -> None:
 def test_of_a_week_under_way_what_has_begun_stays_and_nothing_is_planned_before_now(
     app: FastAPI, monkeypatch: pytest.MonkeyPatch
 ) -> None:
-    monkeypatch.setattr(posting, "WHEN_POSTED", ())  # there is no business round this week
+    monkeypatch.setattr(post, "WHEN_POSTED", ())  # there is no business round this week
     at = spots(planned(WEEK))
     _, day, start = min(at.values(), key=lambda spot: spot[1:])
     moment = datetime.datetime.combine(MONDAY, datetime.time(), datetime.UTC) + datetime.timedelta(
@@ -401,7 +402,7 @@ def test_of_a_week_under_way_what_has_begun_stays_and_nothing_is_planned_before_
         before = locks.fixed_of(session, WEEK, {"a": Lock("north", 1, None)}, moment)
         assert before.visits == {}  # nothing is posted yet
         assert before.held == {"a": ("north", 1)}
-        posting.post(session, stored, now=NOW, by="maud", despite=[], despite_why="")
+        post.post(session, stored, now=NOW, by="maud", despite=[], despite_why="")
     with transaction(app.state.database) as session:
         fixed = locks.fixed_of(session, WEEK, {}, moment)
         assert locks.fixed_of(session, WEEK, {}, NOW).now is None

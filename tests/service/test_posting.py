@@ -15,12 +15,13 @@ from fastapi.testclient import TestClient
 from msgspec.structs import replace
 from sqlmodel import Session, col, select
 
-from api import posting, tables
-from api.accounts import Role
+from api import tables
+from api.access.accounts import Role
 from api.app import create_app
 from api.database import transaction
-from api.posted import posted_on, posted_plan, posted_route, posted_week
-from api.service import store_plan
+from api.ledger.posted import posted_on, posted_plan, posted_route, posted_week
+from api.week import post
+from api.week.planning import store_plan
 from scheduler.by_hand import Off, by_hand
 from scheduler.plan import Plan, read_plan
 from scheduler.week import Booking, Week, checked
@@ -43,15 +44,15 @@ def changed(name: str, **values: Any) -> Week:
 
 
 def test_nothing_stands_against_a_plan_of_todays_rows() -> None:
-    assert posting.broken_rules(WEEK, PLAN) == []
-    assert posting.against_today(WEEK, PLAN, WEEK) == []
+    assert post.broken_rules(WEEK, PLAN) == []
+    assert post.against_today(WEEK, PLAN, WEEK) == []
 
 
 def test_what_only_changes_the_cost_or_has_come_in_since_does_not_matter() -> None:
     dearer = changed("a", skip_cents=900_000, due_day=-3, late_cents=100)
     newer = checked(replace(week_of(*WEEK.jobs, job("d")), id=WEEK.id))
     for today in (dearer, newer):
-        assert posting.against_today(WEEK, PLAN, today) == []
+        assert post.against_today(WEEK, PLAN, today) == []
 
 
 @pytest.mark.parametrize(
@@ -67,7 +68,7 @@ def test_what_only_changes_the_cost_or_has_come_in_since_does_not_matter() -> No
     ],
 )
 def test_what_matters_is_said_once_and_by_name(today: Week, words: str) -> None:
-    found = posting.against_today(WEEK, PLAN, today)
+    found = post.against_today(WEEK, PLAN, today)
     assert any(words in sentence for sentence in found), found
     assert len(found) == len(set(found))
 
@@ -75,8 +76,8 @@ def test_what_matters_is_said_once_and_by_name(today: Week, words: str) -> None:
 def test_a_promise_that_is_broken_openly_or_taken_back_since_does_not_matter() -> None:
     off = by_hand(WEEK, PLAN, Off("c")).plan
     assert off.broken == ("c",)
-    assert posting.against_today(WEEK, off, WEEK) == []
-    assert posting.against_today(WEEK, off, changed("c", booked=None)) == []
+    assert post.against_today(WEEK, off, WEEK) == []
+    assert post.against_today(WEEK, off, changed("c", booked=None)) == []
 
 
 # The row of a posting, and what follows.
@@ -86,19 +87,19 @@ def keep(session: Session, week: Week, plan: Plan) -> tables.StoredPlan:
     return store_plan(session, week, plan, because={}, inputs="", how="planned", now=NOW, by="maud")
 
 
-def post(session: Session, stored: tables.StoredPlan, by: str = "maud") -> tables.PostedWeek:
-    return posting.post(session, stored, now=NOW, by=by, despite=[], despite_why="")
+def posted_now(session: Session, stored: tables.StoredPlan, by: str = "maud") -> tables.PostedWeek:
+    return post.post(session, stored, now=NOW, by=by, despite=[], despite_why="")
 
 
 def test_the_newest_posting_counts_and_none_is_ever_changed(
     app_on_either: FastAPI, monkeypatch: pytest.MonkeyPatch
 ) -> None:
-    monkeypatch.setattr(posting, "WHEN_POSTED", ())  # there is no business round this week
+    monkeypatch.setattr(post, "WHEN_POSTED", ())  # there is no business round this week
     database = app_on_either.state.database
     other = by_hand(WEEK, PLAN, Off("a")).plan
     with transaction(database) as session:
-        first = post(session, keep(session, WEEK, PLAN))
-        second = post(session, keep(session, WEEK, other), by="olive")
+        first = posted_now(session, keep(session, WEEK, PLAN))
+        second = posted_now(session, keep(session, WEEK, other), by="olive")
     with transaction(database) as session:
         assert posted_week(session, WEEK.start_date) == second
         stored = posted_plan(session, WEEK.start_date)
@@ -129,19 +130,19 @@ def test_the_newest_posting_counts_and_none_is_ever_changed(
 def test_what_follows_a_posting_is_in_its_transaction(app_on_either: FastAPI, monkeypatch: pytest.MonkeyPatch) -> None:
     seen: list[tuple[Any, ...]] = []
 
-    def counted(session: Session, posted: posting.Posted) -> None:
+    def counted(session: Session, posted: post.Posted) -> None:
         seen.append((posted.by, posted.before and posted.before.id, posted.week, posted.plan))
 
-    def broken(session: Session, posted: posting.Posted) -> None:
+    def broken(session: Session, posted: post.Posted) -> None:
         raise ZeroDivisionError("the shelf")
 
     database = app_on_either.state.database
-    monkeypatch.setattr(posting, "WHEN_POSTED", (counted,))
+    monkeypatch.setattr(post, "WHEN_POSTED", (counted,))
     with transaction(database) as session:
-        first = post(session, keep(session, WEEK, PLAN))
-    monkeypatch.setattr(posting, "WHEN_POSTED", (counted, broken))
+        first = posted_now(session, keep(session, WEEK, PLAN))
+    monkeypatch.setattr(post, "WHEN_POSTED", (counted, broken))
     with pytest.raises(ZeroDivisionError), transaction(database) as session:
-        post(session, keep(session, WEEK, PLAN))
+        posted_now(session, keep(session, WEEK, PLAN))
     assert seen == [("maud", None, WEEK, PLAN), ("maud", first.id, WEEK, PLAN)]
     with transaction(database) as session:
         assert session.exec(select(tables.PostedWeek)).all() == [first]

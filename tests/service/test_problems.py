@@ -9,10 +9,10 @@ from fastapi import FastAPI
 from fastapi.testclient import TestClient
 from sqlalchemy.exc import IntegrityError
 
-from api.accounts import Role
-from api.guards import STAFF, Who, allow
-from api.problems import KINDS, MEDIA_TYPE, bad_fields
-from api.sheets import BadFiles
+from api.access.accounts import Role
+from api.access.guards import STAFF, Who, allow
+from api.fields.sheets import BadFiles
+from api.http.problems import KINDS, MEDIA_TYPE, bad_fields
 from scheduler.errors import BadInput
 from tests.service.cast import PAGE, anonymous, signed_in
 

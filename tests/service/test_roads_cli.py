@@ -10,7 +10,7 @@ from pathlib import Path
 import pytest
 from typer.testing import CliRunner, Result
 
-from api.cli_roads import app
+from api.cli.roads import app
 from scheduler.travel import matrices
 from tests.road_extracts import helsinki, needs_engine
 
@@ -152,7 +152,7 @@ def test_exit_codes_of_build_and_fit(tmp_path: Path, places: Path) -> None:
 def test_help_needs_no_heavy_library() -> None:
     """A command line must answer at once: numbers, routing and HTTP are imported by the commands that use them."""
     program = (
-        "import sys; from typer.testing import CliRunner; from api.cli_roads import app;"
+        "import sys; from typer.testing import CliRunner; from api.cli.roads import app;"
         "assert CliRunner().invoke(app, ['--help']).exit_code == 0;"
         "print([m for m in ('numpy', 'httpx', 'valhalla', 'sqlite3', 'pandas') if m in sys.modules])"
     )

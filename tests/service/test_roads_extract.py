@@ -266,7 +266,7 @@ def test_ctrl_c_stops_the_builder_and_leaves_nothing(tmp_path: Path) -> None:
     program = [
         sys.executable,
         "-m",
-        "api.cli_roads",
+        "api.cli.roads",
         "build",
         str(tmp_path / "big.osm.pbf"),
         "--tiles",

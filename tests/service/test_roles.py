@@ -12,8 +12,8 @@ from fastapi.responses import Response
 from fastapi.testclient import TestClient
 
 from api import app as application
-from api.accounts import Role
-from api.guards import STAFF, Permission, Who, allow, everyone, statements
+from api.access.accounts import Role
+from api.access.guards import STAFF, Permission, Who, allow, everyone, statements
 from tests.service.cast import NAMES, add_yard, anonymous, by_link, running, settings_for, signed_in
 
 # Who may use what, as the owner of the business would say it: kept apart from the routes, so that a slip in one of
@@ -252,7 +252,7 @@ def test_a_route_without_a_statement_stops_the_start(monkeypatch: pytest.MonkeyP
     def silent() -> Response:
         return Response()
 
-    monkeypatch.setattr(application, "ROUTERS", (Silent,))
+    monkeypatch.setattr(application, "ROUTERS", (Silent.router,))
     with pytest.raises(RuntimeError, match="the route /silent states 0 times who may use it"):
         application.create_app(started.state.settings)
 
@@ -265,7 +265,7 @@ def test_a_route_with_two_statements_stops_the_start(monkeypatch: pytest.MonkeyP
     def torn(_: Annotated[Who, allow(*STAFF)]) -> Response:
         return Response()
 
-    monkeypatch.setattr(application, "ROUTERS", (Torn,))
+    monkeypatch.setattr(application, "ROUTERS", (Torn.router,))
     with pytest.raises(RuntimeError, match="the route /torn states 2 times"):
         application.create_app(started.state.settings)
 

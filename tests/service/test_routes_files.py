@@ -18,10 +18,10 @@ from fastapi import FastAPI
 from fastapi.testclient import TestClient
 
 from api import tables
-from api.accounts import Role
+from api.access.accounts import Role
 from api.database import transaction
-from api.exchange.days import CrewDay, crew_day
-from api.exchange.routes import geojson, gpx, points
+from api.feeds.maps import geojson, gpx, points
+from api.ledger.days import CrewDay, crew_day
 from tests.conftest import BuiltDemo
 from tests.service.cast import NAMES, PASSWORD, anonymous, by_link, running, settings_for, signed_in
 

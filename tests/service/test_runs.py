@@ -28,13 +28,13 @@ from hypothesis import HealthCheck, given, settings
 from hypothesis import strategies as st
 from sqlmodel import select
 
-from api import runs as module
 from api import tables
-from api.accounts import Role
+from api.access.accounts import Role
 from api.app import create_app
 from api.database import open_database, transaction
-from api.runs import GOING, Runs, cut_off
 from api.settings import Settings
+from api.week import runs as module
+from api.week.runs import GOING, Runs, cut_off
 from scheduler.audit import audit
 from scheduler.by_hand import Put, by_hand
 from scheduler.documents import encode

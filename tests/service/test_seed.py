@@ -10,9 +10,9 @@ import sqlalchemy as sa
 from sqlmodel import select
 
 from api import tables
+from api.business.seed import load, read_business
 from api.database import transaction
-from api.seed import load, read_business
-from api.sheets import BadFiles
+from api.fields.sheets import BadFiles
 
 
 def edit(folder: Path, file: str, old: str, new: str) -> None:

@@ -13,11 +13,12 @@ from fastapi import FastAPI
 from fastapi.testclient import TestClient
 from sqlmodel import Session, select
 
-from api import house, tables
-from api.accounts import Role
+from api import tables
+from api.access.accounts import Role
+from api.business import choices
+from api.business.rules import DEFAULT_RULES
 from api.database import transaction
-from api.house.rules import DEFAULT_RULES
-from api.rules import rules_from_data
+from api.fields.rules import rules_from_data
 from scheduler.default_times import DEFAULT_TIMES_CSV
 from scheduler.durations import read_times
 from scheduler.weather.default_limits import DEFAULT_LIMITS_CSV
@@ -68,8 +69,8 @@ def form_of(page: str) -> dict[str, str]:
 
 
 def test_every_part_is_shown_and_taken_in_again_as_it_stands_without_a_change(manager: TestClient) -> None:
-    before = {part: read(manager, part) for part in house.PARTS}
-    assert set(manager.get("/settings", headers=JSON).json()["parts"]) == set(house.PARTS)
+    before = {part: read(manager, part) for part in choices.PARTS}
+    assert set(manager.get("/settings", headers=JSON).json()["parts"]) == set(choices.PARTS)
     for part, (values, _) in before.items():
         page = manager.get(f"/settings/{part}", headers=PAGE)
         assert page.status_code == 200
@@ -78,7 +79,7 @@ def test_every_part_is_shown_and_taken_in_again_as_it_stands_without_a_change(ma
         answer = manager.post(f"/settings/{part}", data=sent, headers=PAGE)
         assert answer.headers["location"] == f"/settings/{part}?kept=0"
         assert "Nothing was different" in manager.get(answer.headers["location"], headers=PAGE).text
-    assert {part: read(manager, part) for part in house.PARTS} == before
+    assert {part: read(manager, part) for part in choices.PARTS} == before
     assert manager.get("/history", params={"noun": "settings"}).json()["items"] == []
 
 
@@ -124,8 +125,8 @@ REFUSED: list[tuple[str, dict[str, str], str]] = [
 
 
 def test_what_cannot_stand_is_told_by_name_and_nothing_is_kept(manager: TestClient) -> None:
-    before = {part: read(manager, part) for part in house.PARTS}
-    forms = {part: form_of(manager.get(f"/settings/{part}", headers=PAGE).text) for part in house.PARTS}
+    before = {part: read(manager, part) for part in choices.PARTS}
+    forms = {part: form_of(manager.get(f"/settings/{part}", headers=PAGE).text) for part in choices.PARTS}
     for part, values, problem in REFUSED:
         answer = change(manager, part, values, before[part][1])
         assert answer.status_code == 422
@@ -136,7 +137,7 @@ def test_what_cannot_stand_is_told_by_name_and_nothing_is_kept(manager: TestClie
         for name, value in values.items():
             if not name.endswith(("nonsense", "plan_with", ".out")):  # typed, not chosen
                 assert f'value="{html.escape(value)}"' in page.text
-    assert {part: read(manager, part) for part in house.PARTS} == before
+    assert {part: read(manager, part) for part in choices.PARTS} == before
 
 
 def test_every_fault_is_told_at_once(manager: TestClient) -> None:

@@ -16,12 +16,13 @@ from fastapi import FastAPI
 from fastapi.testclient import TestClient
 from sqlmodel import Session, col, select
 
-from api import shelf, tables
-from api.accounts import Role
+from api import tables
+from api.access.accounts import Role
+from api.business.seed import read_business
 from api.database import MIGRATIONS, open_database, transaction, upgrade
-from api.seed import read_business
-from api.service import load_business, prepare_week
 from api.settings import sqlite_address
+from api.shelf import moving
+from api.week.planning import load_business, prepare_week
 from scheduler.errors import BadInput
 from tests.conftest import DEMO, BuiltDemo
 from tests.crates import LAG, MONDAY, NOW, SHELF, add_job, add_shelves, post_week
@@ -86,13 +87,13 @@ def test_a_count_of_a_shelf_that_moved_meanwhile_is_refused(office: TestClient, 
 def test_no_shelf_goes_below_zero_without_a_reason(office: TestClient, app_on_either: FastAPI) -> None:
     assert office.post("/stock/corrections", data={**AT_NORTH, "pieces": -2, "why": " "}).status_code == 422
     with transaction(app_on_either.state.database) as session, pytest.raises(BadInput, match="only 20"):
-        shelf.move(session, (LAG, "north"), "correction", -21, by="x", now=NOW)
+        moving.move(session, (LAG, "north"), "correction", -21, by="x", now=NOW)
     wrong = tables.StockMove(item=LAG, yard_id="north", kind="taken", pieces=-30, on_hand_after=-10, at=NOW, by="x")
     with pytest.raises(sa.exc.IntegrityError), transaction(app_on_either.state.database) as session:
         session.add(wrong)
     with transaction(app_on_either.state.database) as session:
         add_job(session, shelf={LAG: 26})
-        shelf.taken(session, "J-1", MONDAY, by="crew", now=NOW)
+        moving.taken(session, "J-1", MONDAY, by="crew", now=NOW)
         last = session.exec(select(tables.StockMove).order_by(col(tables.StockMove.id).desc())).first()
         assert last is not None
         assert (last.on_hand_after, last.why) == (-6, "J-1 took 26, by the books there were 20: count this shelf")
@@ -103,7 +104,7 @@ def test_no_shelf_goes_below_zero_without_a_reason(office: TestClient, app_on_ei
 def test_moves_at_the_same_moment_lose_no_piece(office: TestClient, app_on_either: FastAPI) -> None:
     def take(n: int) -> None:
         with transaction(app_on_either.state.database) as session:
-            shelf.move(session, (LAG, "north"), "correction", -1 if n % 2 else 2, by=f"p{n}", now=NOW, why="x")
+            moving.move(session, (LAG, "north"), "correction", -1 if n % 2 else 2, by=f"p{n}", now=NOW, why="x")
 
     with ThreadPoolExecutor(4) as pool:
         list(pool.map(take, range(20)))
@@ -121,7 +122,7 @@ def test_two_who_load_one_kit_at_once_take_its_parts_once(office: TestClient, ap
 
     def load(_: int) -> None:
         with transaction(app_on_either.state.database) as session:
-            shelf.taken(session, "J-1", MONDAY, by="crew", now=NOW)
+            moving.taken(session, "J-1", MONDAY, by="crew", now=NOW)
 
     with ThreadPoolExecutor(3) as pool:
         list(pool.map(load, range(3)))
@@ -132,23 +133,23 @@ def test_a_posting_sets_aside_and_the_next_one_frees_it(office: TestClient, app_
     with transaction(app_on_either.state.database) as session:
         for visit in ("J-1", "J-2"):
             add_job(session, visit)
-        shelf.reserve(session, post_week(session, {"J-1": 1, "J-2": 2}, {"J-1": SHELF, "J-2": {LAG: 7}}), NOW)
+        moving.reserve(session, post_week(session, {"J-1": 1, "J-2": 2}, {"J-1": SHELF, "J-2": {LAG: 7}}), NOW)
     before = line(office.get("/stock"))
     assert (before["set_aside"], before["free"]) == (17, 3)
     assert before["held"][0] == {"visit": "J-1", "pieces": 10, "day": "2027-04-13"}
     with transaction(app_on_either.state.database) as session:
-        shelf.taken(session, "J-1", MONDAY, by="crew", now=NOW)
-        shelf.reserve(session, post_week(session, {"J-1": 3}, {"J-1": SHELF}), NOW)
+        moving.taken(session, "J-1", MONDAY, by="crew", now=NOW)
+        moving.reserve(session, post_week(session, {"J-1": 3}, {"J-1": SHELF}), NOW)
     loaded = line(office.get("/stock"))
     assert (loaded["on_hand"], loaded["set_aside"]) == (10, 0)  # on the van already, and J-2 is not posted any more
     with transaction(app_on_either.state.database) as session:
-        shelf.returned(session, "J-1", MONDAY, by="crew", now=NOW)
+        moving.returned(session, "J-1", MONDAY, by="crew", now=NOW)
     back = line(office.get("/stock"))
     assert (back["on_hand"], back["set_aside"], back["held"][0]["day"]) == (20, 10, "2027-04-15")
     with transaction(app_on_either.state.database) as session:
         newest = session.exec(select(tables.PostedWeek).order_by(col(tables.PostedWeek.id).desc())).first()
         assert newest is not None
-        shelf.release(session, newest, NOW)
+        moving.release(session, newest, NOW)
     assert line(office.get("/stock"))["set_aside"] == 0
 
 
@@ -219,8 +220,8 @@ def test_the_week_asks_the_shelf_only_for_what_nobody_else_has(built: BuiltDemo,
         )
         session.add(later)
         posted = post_week(session, {"J-1042": 1}, {"J-1042": parts["J-1042"]}, MONDAY + datetime.timedelta(days=7))
-        shelf.reserve(session, posted, NOW)
-        shelf.taken(session, "J-1043", MONDAY, by="crew", now=NOW)
+        moving.reserve(session, posted, NOW)
+        moving.taken(session, "J-1043", MONDAY, by="crew", now=NOW)
     after = prepare_week(database, MONDAY, NOW).built.week
     jobs = {job.id: job for job in after.jobs}
     assert "J-1042" not in jobs
@@ -232,7 +233,7 @@ def test_the_week_asks_the_shelf_only_for_what_nobody_else_has(built: BuiltDemo,
     assert on_hand(after) == on_hand(before) - parts["J-1042"][shim] - parts["J-1043"][shim]
     cartridge = "sealant cartridge"  # 13 on the shelf, 16 to come on Wednesday
     with transaction(database) as session:
-        shelf.correct(session, (cartridge, "north"), -20, "a pallet froze", by="x", now=NOW)
+        moving.correct(session, (cartridge, "north"), -20, "a pallet froze", by="x", now=NOW)
     short = prepare_week(database, MONDAY, NOW).built.week
     (stock,) = [s for s in short.stock if (s.id, s.yard) == (cartridge, "north")]
     taken = parts["J-1042"][cartridge] + parts["J-1043"][cartridge]

@@ -17,9 +17,9 @@ from httpx2 import Response
 from sqlmodel import select
 
 from api import tables
-from api.accounts import Role
+from api.access.accounts import Role
 from api.database import transaction
-from api.survey_form import fields_of
+from api.survey.form import fields_of
 from scheduler.layout.documents import survey_from_data
 from tests.conftest import BuiltDemo
 from tests.service.cast import JSON, PAGE, by_link, running, settings_for, signed_in

@@ -13,9 +13,9 @@ from sqlmodel import Session, col, select
 
 from api import tables
 from api.database import open_database, transaction
-from api.posting import post
-from api.service import PreparedWeek, prepare_week
 from api.settings import sqlite_address
+from api.week.planning import PreparedWeek, prepare_week
+from api.week.post import post
 from scheduler.documents import encode
 from scheduler.plan import read_plan
 from scheduler.week import Job, read_week

@@ -15,7 +15,7 @@ from fastapi.testclient import TestClient
 from sqlmodel import col, delete, select
 
 from api import tables
-from api.accounts import Role
+from api.access.accounts import Role
 from api.database import transaction
 from api.settings import Settings, read_settings, sqlite_address
 from scheduler.errors import BadInput

@@ -8,7 +8,7 @@ import pytest
 from fastapi import FastAPI
 from fastapi.testclient import TestClient
 
-from api.accounts import Role
+from api.access.accounts import Role
 from tests.service.cast import signed_in
 
 OFF = {"first": "2027-04-12", "last": "2027-04-13", "why": "wedding"}

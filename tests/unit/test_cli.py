@@ -383,7 +383,7 @@ def test_demo_says_where_everything_is(run: Run, tmp_path: Path, monkeypatch: py
         report("drew 3 walls")
         return SimpleNamespace(week=out / "week.json", plan=out / "plan.json")
 
-    monkeypatch.setattr("api.demo.build", build)
+    monkeypatch.setattr("api.business.demo.build", build)
     ran = run("demo", "--out", tmp_path)
     assert ran.code == 0
     assert f"eaveboard show {tmp_path}/plan.json --week {tmp_path}/week.json" in ran.out

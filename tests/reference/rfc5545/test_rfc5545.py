@@ -16,8 +16,8 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from api import tables
-from api.exchange.calendar import Event, Revision, _add_zone, _calendar, _entry
-from api.exchange.days import Stop
+from api.feeds.calendar import Event, Revision, _add_zone, _calendar, _entry
+from api.ledger.days import Stop
 
 HERE = Path(__file__).parent
 BUSINESS = tables.Business(

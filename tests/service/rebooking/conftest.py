@@ -14,12 +14,12 @@ from fastapi import FastAPI
 from fastapi.testclient import TestClient
 
 from api import tables
-from api.accounts import Role
+from api.access.accounts import Role
 from api.database import open_database, transaction
-from api.posting import post
 from api.rebooking import search
-from api.service import plan_week, prepare_week
 from api.settings import sqlite_address
+from api.week.planning import plan_week, prepare_week
+from api.week.post import post
 from scheduler.engine import solve
 from tests.conftest import BuiltDemo
 from tests.service.cast import running, settings_for, signed_in

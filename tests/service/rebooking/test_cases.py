@@ -10,10 +10,10 @@ from fastapi.testclient import TestClient
 from sqlmodel import select
 
 from api import tables
-from api.accounts import Role
+from api.access.accounts import Role
 from api.database import transaction
-from api.posting import post
 from api.rebooking import search
+from api.week.post import post
 from tests.service.cast import JSON, PAGE, csrf_in, signed_in
 from tests.service.rebooking.cast import (
     MONDAY,

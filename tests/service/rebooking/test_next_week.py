@@ -8,10 +8,11 @@ from fastapi import FastAPI
 from fastapi.testclient import TestClient
 from sqlmodel import col, select
 
-from api import messages, tables
+from api import tables
 from api.database import transaction
-from api.messages import told_now
-from api.service import prepare_week
+from api.messages import telling
+from api.messages.telling import told_now
+from api.week.planning import prepare_week
 from scheduler.plan import read_plan
 from tests.service.rebooking.cast import (
     MONDAY,
@@ -45,8 +46,8 @@ def test_a_time_in_the_next_week_is_promised_and_planned_there(app: FastAPI, off
         assert told is not None
         assert (told.crew_id, told.day, told.start, told.hold) == (offer["crew"], date, offer["start"], "day")
         draft = session.exec(select(tables.Message).where(tables.Message.visit_id == visit)).all()[-1]
-        assert messages.still_so(session, draft)
-        assert messages.long_date(date) in draft.body
+        assert telling.still_so(session, draft)
+        assert telling.long_date(date) in draft.body
     with transaction(app.state.database) as session:
         posted = session.exec(select(tables.PostedWeek).order_by(col(tables.PostedWeek.id))).all()[-1]
         plan = read_plan(session.get_one(tables.StoredPlan, posted.plan_id).plan)

@@ -14,9 +14,9 @@ from fastapi import FastAPI
 from sqlmodel import SQLModel, select
 
 from api import tables
-from api.accounts import Role
+from api.access.accounts import Role
 from api.database import open_database, transaction
-from api.messages import told_now
+from api.messages.telling import told_now
 from api.rebooking import search
 from api.settings import sqlite_address
 from scheduler.plan import read_plan

@@ -5,7 +5,7 @@ from typing import Any
 
 import pytest
 
-from api.history_words import in_words
+from api.ledger.history import in_words
 from api.tables import History
 
 

@@ -6,7 +6,7 @@ import datetime
 
 import pytest
 
-from api import sheets
+from api.fields import sheets
 from scheduler.errors import BadInput
 
 

@@ -4,8 +4,8 @@ from typing import Any
 
 import pytest
 
-from api.survey_compare import differences
-from api.survey_form import fields_of, label_of, read_fields, sketch
+from api.survey.compare import differences
+from api.survey.form import fields_of, label_of, read_fields, sketch
 from tests.surveys import plain_survey
 
 PLAIN = fields_of(plain_survey())

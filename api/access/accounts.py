@@ -1,0 +1,263 @@
+"""Accounts: passwords, sessions, one-time passwords and the brake on guessing. The moment is always handed in."""
+
+from __future__ import annotations
+
+import datetime
+import hashlib
+import secrets
+from dataclasses import dataclass
+from enum import StrEnum
+from typing import Any
+
+import sqlalchemy as sa
+from pwdlib import PasswordHash
+from pwdlib.hashers.argon2 import Argon2Hasher
+from sqlmodel import Session, col, select
+
+from api.database import transaction
+from api.http.problems import Problem
+from api.tables import Account, SignIn, SignInTry
+from api.week.planning import note
+from scheduler.errors import BadInput
+
+ONE_TIME_DAYS = 7
+# Failed tries in a quarter of an hour after which no more are taken: a name's own, and an address's over all names
+# (an office shares one address).
+TRY_MINUTES, TRIES_BY_NAME, TRIES_BY_ADDRESS = 15, 5, 20
+LEAST_PASSWORD, MOST_PASSWORD = 12, 128
+_LETTERS = "abcdefghjkmnpqrstuvwxyz23456789"  # none that is mistaken for another on paper
+_NOBODY = "nobody's password, hashed so that an unknown name takes as long as a known one"
+
+
+class Role(StrEnum):
+    """What an account may do; each route states which of these it is for."""
+
+    manager = "manager"
+    office = "office"
+    lead = "crew lead"
+    reader = "read-only"
+
+
+class Passwords:
+    """Hashing by argon2id; `quick` spends next to no work on it, for tests alone."""
+
+    def __init__(self, quick: bool) -> None:
+        hasher = Argon2Hasher(time_cost=1, memory_cost=64, parallelism=1) if quick else Argon2Hasher()
+        self._hash = PasswordHash((hasher,))
+        self._nobody = self._hash.hash(_NOBODY)
+
+    def hash(self, password: str) -> str:
+        return self._hash.hash(password)
+
+    def fits(self, password: str, account: Account | None) -> bool:
+        """Say whether `password` is the account's; takes as long where there is no account."""
+        fits = self._hash.verify(password, account.password if account else self._nobody)
+        return fits and account is not None
+
+
+@dataclass(frozen=True)
+class SignedIn:
+    """A new session: the token for the cookie, and whether its owner must choose a password first."""
+
+    token: str
+    must_change: bool
+
+
+def digest(token: str) -> str:
+    """Return what is stored of a token of 256 random bits; such a token needs no slow hash."""
+    return hashlib.sha256(token.encode()).hexdigest()
+
+
+def one_time_password() -> str:
+    """Return a password of 79 random bits that can be read out: "kq7m-…", four groups of four."""
+    return "-".join("".join(secrets.choice(_LETTERS) for _ in range(4)) for _ in range(4))
+
+
+def first_manager(database: sa.Engine, passwords: Passwords, now: datetime.datetime) -> str | None:
+    """Return a one-time password for the account "manager" while nobody has signed in by it; None afterwards.
+
+    The account is made where there is no account at all. A start after that replaces a password that was never used,
+    so that one lost with its terminal does no harm.
+    """
+    with transaction(database) as session:
+        accounts = session.exec(select(Account)).all()
+        fresh = [a for a in accounts if a.name == "manager" and a.version == 1 and a.one_time_until is not None]
+        if accounts and not (len(accounts) == 1 and fresh):
+            return None
+        password = one_time_password()
+        until = now + datetime.timedelta(days=ONE_TIME_DAYS)
+        if fresh:
+            fresh[0].password, fresh[0].one_time_until = passwords.hash(password), until
+        else:
+            account = Account(name="manager", role=Role.manager, password=passwords.hash(password))
+            account.one_time_until = until
+            session.add(account)
+            note(session, now, "start", "made", "account", "manager", {"role": Role.manager})
+        return password
+
+
+def sign_in(
+    database: sa.Engine,
+    passwords: Passwords,
+    name: str,
+    password: str,
+    *,
+    address: str,
+    now: datetime.datetime,
+    hours: int,
+) -> SignedIn | None:
+    """Return a new session of the account `name`, None where name and password do not fit.
+
+    Raises `Problem` 429 where too many tries failed, before the password is looked at: then even the right one waits.
+    """
+    name = name.strip().lower()
+    counted_for = (f"name {name[:80]}", f"address {address}")
+    _count_try(database, counted_for, now)
+    with transaction(database) as session:
+        account = session.exec(select(Account).where(Account.name == name)).first()
+        fits = passwords.fits(password[:MOST_PASSWORD], account)
+        if not fits or account is None or not account.active:
+            return None
+        if account.one_time_until is not None and account.one_time_until <= now:
+            return None
+        session.execute(sa.delete(SignInTry).where(col(SignInTry.counted_for) == counted_for[0]))
+        newest = select(SignInTry).where(SignInTry.counted_for == counted_for[1]).order_by(col(SignInTry.id).desc())
+        if (own := session.exec(newest).first()) is not None:
+            session.delete(own)
+        session.execute(sa.delete(SignIn).where(col(SignIn.expires_at) <= now))
+        return SignedIn(new_session(session, account, now, hours), account.one_time_until is not None)
+
+
+def _count_try(database: sa.Engine, counted_for: tuple[str, str], now: datetime.datetime) -> None:
+    """Count a try for a name and an address; raise `Problem` 429 where those before it were too many.
+
+    It is kept before the others are counted, so that tries at the same moment cannot slip through together; one that
+    is refused is not kept, so that waiting ends.
+    """
+    mine = [SignInTry(counted_for=key, at=now) for key in counted_for]
+    window = datetime.timedelta(minutes=TRY_MINUTES)
+    with transaction(database) as session:
+        session.execute(sa.delete(SignInTry).where(col(SignInTry.at) <= now - window))
+        session.add_all(mine)
+    with transaction(database) as session:
+        for key, most in zip(counted_for, (TRIES_BY_NAME, TRIES_BY_ADDRESS), strict=True):
+            times = session.exec(
+                select(SignInTry.at).where(SignInTry.counted_for == key).order_by(col(SignInTry.at).desc())
+            ).all()
+            if len(times) <= most:
+                continue
+            ids = [row.id for row in mine]
+            session.execute(sa.delete(SignInTry).where(col(SignInTry.id).in_(ids)))
+            session.commit()
+            wait = int((times[most] + window - now).total_seconds()) + 1
+            detail = f"Too many tries failed. Wait {-(-wait // 60)} minutes, or ask the manager for a reset."
+            raise Problem(429, detail, kind="too-many-tries", headers={"Retry-After": str(wait)})
+
+
+def new_session(session: Session, account: Account, now: datetime.datetime, hours: int) -> str:
+    """Return the token of a new session of `account`, which ends after `hours`."""
+    token = secrets.token_urlsafe(32)
+    assert account.id is not None
+    expires = now + datetime.timedelta(hours=hours)
+    session.add(SignIn(digest=digest(token), account_id=account.id, made_at=now, expires_at=expires))
+    return token
+
+
+def owner(session: Session, token: str, now: datetime.datetime) -> Account | None:
+    """Return the account whose session `token` is; None for a session that is over or an account that is disabled."""
+    wanted = select(Account).join(SignIn, col(SignIn.account_id) == Account.id)
+    here = (SignIn.digest == digest(token), SignIn.expires_at > now, col(Account.active).is_(True))
+    return session.exec(wanted.where(*here)).first()
+
+
+def sign_out(session: Session, token: str) -> None:
+    """End the session of `token`, where there is one."""
+    session.execute(sa.delete(SignIn).where(col(SignIn.digest) == digest(token)))
+
+
+def end_sessions(session: Session, account: Account) -> None:
+    """End every session of `account`."""
+    session.execute(sa.delete(SignIn).where(col(SignIn.account_id) == account.id))
+
+
+def change_password(
+    session: Session, passwords: Passwords, account: Account, old: str, new: str, again: str, now: datetime.datetime
+) -> None:
+    """Give `account` the password `new` and end all its sessions; raises `BadInput` naming the field that is wrong."""
+    if not passwords.fits(old[:MOST_PASSWORD], account):
+        raise BadInput("old", "is not the password that you have now")
+    if not LEAST_PASSWORD <= len(new) <= MOST_PASSWORD:
+        raise BadInput("new", f"must have {LEAST_PASSWORD} to {MOST_PASSWORD} characters, has {len(new)}")
+    if new == old or account.name in new.lower() or len(set(new)) < 5:
+        raise BadInput("new", "is too easily guessed: not the old one, not your name, not one letter over and over")
+    if again != new:
+        raise BadInput("again", "is not the same as the new password")
+    account.password, account.one_time_until = passwords.hash(new), None
+    account.version += 1
+    session.add(account)
+    end_sessions(session, account)
+    note(session, now, account.name, "changed password", "account", account.name, {})
+
+
+def make_account(
+    session: Session,
+    passwords: Passwords,
+    name: str,
+    role: str,
+    crew_id: str | None,
+    *,
+    by: str,
+    now: datetime.datetime,
+) -> str:
+    """Make an account and return its one-time password; raises `BadInput` naming the field that is wrong."""
+    name = name.strip().lower()
+    if not 2 <= len(name) <= 40 or not all(letter.isalnum() or letter in ".-_" for letter in name):
+        raise BadInput("name", "must be 2 to 40 letters, digits, dots or dashes")
+    if role not in list(Role):
+        raise BadInput("role", f'must be one of {", ".join(Role)}, is "{role}"')
+    if crew_id and role != Role.lead:
+        raise BadInput("crew_id", "goes with a crew lead only; leave it empty")
+    if session.exec(select(Account).where(Account.name == name)).first() is not None:
+        raise BadInput("name", f'"{name}" is taken already; choose another')
+    password = one_time_password()
+    until = now + datetime.timedelta(days=ONE_TIME_DAYS)
+    hashed = passwords.hash(password)
+    session.add(Account(name=name, role=role, crew_id=crew_id or None, password=hashed, one_time_until=until))
+    note(session, now, by, "made", "account", name, {"role": role, "crew_id": crew_id or None})
+    return password
+
+
+def reset_password(session: Session, passwords: Passwords, account: Account, *, by: str, now: datetime.datetime) -> str:
+    """Return a new one-time password of `account`, whose sessions end."""
+    password = one_time_password()
+    account.password = passwords.hash(password)
+    account.one_time_until = now + datetime.timedelta(days=ONE_TIME_DAYS)
+    account.version += 1
+    session.add(account)
+    end_sessions(session, account)
+    session.execute(sa.delete(SignInTry).where(col(SignInTry.counted_for) == f"name {account.name}"))
+    note(session, now, by, "reset password", "account", account.name, {})
+    return password
+
+
+def change_account(
+    session: Session, account: Account, *, role: str, active: bool, by: str, now: datetime.datetime
+) -> None:
+    """Give `account` a role, or disable or enable it, and end its sessions.
+
+    Raises `BadInput` where no manager who can sign in would be left.
+    """
+    if role not in list(Role):
+        raise BadInput("role", f'must be one of {", ".join(Role)}, is "{role}"')
+    managers = select(Account).where(Account.role == Role.manager, col(Account.active).is_(True))
+    left = [other for other in session.exec(managers) if other.id != account.id]
+    if not left and not (active and role == Role.manager):
+        raise BadInput("role", "this is the last manager; make another one first")
+    detail: dict[str, Any] = {"role": [account.role, role], "active": [account.active, active]}
+    account.role, account.active = role, active
+    if role != Role.lead:
+        account.crew_id = None
+    account.version += 1
+    session.add(account)
+    end_sessions(session, account)
+    note(session, now, by, "changed", "account", account.name, detail)

@@ -1,0 +1,205 @@
+"""Who may do what: each route states it once by `allow(...)`, and a start without such a statement is refused.
+
+    who: Annotated[Who, allow(Role.manager, Role.office)]
+
+The guard answers 401, 403 or 404 before the route begins, and hands it the caller.
+"""
+
+from __future__ import annotations
+
+import datetime
+import hashlib
+import hmac
+from collections.abc import Iterator
+from dataclasses import dataclass
+from typing import Annotated, Any, TypeVar
+
+from fastapi import Depends, FastAPI, Request
+from fastapi.dependencies.models import Dependant
+from fastapi.routing import iter_route_contexts
+from sqlmodel import Session, SQLModel
+from starlette.datastructures import UploadFile
+
+from api.access.accounts import Role, owner
+from api.access.day_links import crew_of_link
+from api.http.pages import Database
+from api.http.problems import Problem
+from api.ledger.posted import posted_route
+from api.settings import Settings
+
+Row = TypeVar("Row", bound=SQLModel)
+SAFE = ("GET", "HEAD", "OPTIONS")
+STAFF = tuple(Role)
+CSRF_HEADER = "x-csrf-token"
+OPEN_MOUNTS = ("/static",)  # style sheets and scripts, the same for everyone
+
+
+@dataclass(frozen=True)
+class Who:
+    """The caller: an account, a crew's day link, or nobody; `name` is what the history calls them.
+
+    `crew_id` is the crew of a crew lead or of the link, `day` the link's; `csrf` is what their forms must carry.
+    """
+
+    name: str
+    csrf: str
+    role: Role | None = None
+    account_id: int | None = None
+    link_id: int | None = None
+    crew_id: str | None = None
+    day: datetime.date | None = None
+    must_change: bool = False
+
+    @property
+    def key(self) -> str:
+        """Tells callers apart, even where names are used again."""
+        return f"account {self.account_id}" if self.account_id is not None else f"link {self.link_id}"
+
+
+def cookie_name(settings: Settings, what: str) -> str:
+    """Return the name of the cookie for `what` (session, day, form); over https one that no other host can set."""
+    return f"__Host-eave-{what}" if settings.secure else f"eave-{what}"
+
+
+def csrf_token(secret: str, seed: str) -> str:
+    """Return what a form must carry beside the cookie whose value is `seed`."""
+    return hmac.new(secret.encode(), b"form:" + seed.encode(), hashlib.sha256).hexdigest()
+
+
+async def _sent_csrf(request: Request) -> str:
+    """Return the token that came with a writing request: by header from a script, as a field from a form."""
+    if request.method in SAFE:
+        return ""
+    if CSRF_HEADER in request.headers:
+        return request.headers[CSRF_HEADER]
+    kind = request.headers.get("content-type", "").partition(";")[0].strip().lower()
+    if kind in ("application/x-www-form-urlencoded", "multipart/form-data"):
+        sent = (await request.form()).get("csrf")
+        return "" if sent is None or isinstance(sent, UploadFile) else sent
+    return ""
+
+
+@dataclass(frozen=True)
+class Permission:
+    """The statement of one route, and the guard that keeps it."""
+
+    roles: frozenset[Role]
+    crew_link: bool = False
+    everyone: bool = False
+    one_time: bool = False
+
+    def __call__(self, request: Request, session: Database, sent: Annotated[str, Depends(_sent_csrf)]) -> Who:
+        who = _caller(request, session)
+        request.state.who = who
+        known = who.role is not None or who.link_id is not None
+        if not known and not self.everyone:
+            raise Problem(
+                401,
+                "Sign in, or open the link of your crew's day.",
+                headers={"WWW-Authenticate": 'Session realm="Eaveboard"'},
+            )
+        if request.method not in SAFE and not (sent and hmac.compare_digest(sent.encode(), who.csrf.encode())):
+            detail = "Open the page again and send the form from there; a program sends the token in X-CSRF-Token."
+            raise Problem(403, detail, kind="form-expired")
+        if self.everyone:
+            return who
+        if who.must_change and not self.one_time:
+            raise Problem(403, "Your password is for one time: choose your own.", kind="change-password")
+        if who.role not in self.roles and not (who.link_id is not None and self.crew_link):
+            raise Problem(403, f"This is for {self.words}.")
+        return who
+
+    @property
+    def words(self) -> str:
+        names = [str(role) for role in Role if role in self.roles] + ["the crew's day link"] * self.crew_link
+        return "everyone" if self.everyone else ", ".join(names)
+
+
+def allow(*roles: Role, crew_link: bool = False, one_time: bool = False) -> Any:
+    """Return the dependency that lets only accounts of `roles` in, and crews by their day link where `crew_link`.
+
+    `one_time`: also while a one-time password is still to be changed. A route that lets links in must still ask
+    `own_crew_day` or `own_job`: a link is for one crew and one day.
+    """
+    if not roles:
+        raise ValueError("say which roles may use this; everyone() lets anybody in")
+    return Depends(Permission(frozenset(roles), crew_link=crew_link, one_time=one_time))
+
+
+def everyone() -> Any:
+    """Return the dependency of a route that needs no session: signing in, opening a day link."""
+    return Depends(Permission(frozenset(), everyone=True))
+
+
+def statements(app: FastAPI) -> Iterator[tuple[str, str, Permission]]:
+    """Yield method, path and permission of every route; raises `RuntimeError` at one with no or several statements."""
+    for context in iter_route_contexts(app.routes):
+        dependant = getattr(context, "dependant", None)
+        if dependant is None:
+            if context.path in OPEN_MOUNTS:
+                continue
+            raise RuntimeError(f"the route {context.path} cannot state who may use it; make it a route of a router")
+        found = list(_permissions(dependant))
+        if len(found) != 1:
+            raise RuntimeError(f"the route {context.path} states {len(found)} times who may use it, must be once")
+        for method in sorted(context.methods or ()):
+            yield method, str(context.path), found[0]
+
+
+def _permissions(dependant: Dependant) -> Iterator[Permission]:
+    for inner in dependant.dependencies:
+        if isinstance(inner.call, Permission):
+            yield inner.call
+        yield from _permissions(inner)
+
+
+def _caller(request: Request, session: Session) -> Who:
+    settings: Settings = request.app.state.settings
+    secret: str = request.app.state.secret
+    now = datetime.datetime.now(datetime.UTC)
+    token = request.cookies.get(cookie_name(settings, "session"), "")
+    account = owner(session, token, now) if token else None
+    if account is not None:
+        return Who(
+            name=account.name,
+            csrf=csrf_token(secret, token),
+            role=Role(account.role),
+            account_id=account.id,
+            crew_id=account.crew_id,
+            must_change=account.one_time_until is not None,
+        )
+    token = request.cookies.get(cookie_name(settings, "day"), "")
+    link = crew_of_link(session, secret, token, now) if token else None
+    if link is not None:
+        name = f"{link.crew_id} by day link"
+        return Who(name, csrf_token(secret, token), link_id=link.id, crew_id=link.crew_id, day=link.day)
+    seed = request.cookies.get(cookie_name(settings, "form"), "")
+    return Who("", csrf_token(secret, seed) if seed else "")
+
+
+def found(session: Session, table: type[Row], key: Any, noun: str) -> Row:
+    """Return the row of `table` with the primary key `key`; answers 404 where there is none."""
+    # PostgreSQL keeps no NUL in a text and refuses to look for one.
+    row = None if isinstance(key, str) and "\0" in key else session.get(table, key)
+    if row is None:
+        raise Problem(404, f'No {noun} has the id "{key}".')
+    return row
+
+
+def own_crew_day(who: Who, crew_id: str, day: datetime.date, *, write: bool = False) -> None:
+    """Answer 404 where a day link is for another crew or day, 403 where a crew lead would `write` for another crew."""
+    if who.link_id is not None and (who.crew_id, who.day) != (crew_id, day):
+        raise Problem(404, "This link is for another crew or day.")
+    if write and who.role is Role.lead and who.crew_id != crew_id:
+        raise Problem(403, f"This is for the lead of {crew_id} and the office.")
+
+
+def own_job(session: Session, who: Who, visit_id: str) -> None:
+    """Answer 404 where a day link's crew does not do this job on the link's day, as the posted week has it."""
+    if who.link_id is None:
+        return
+    assert who.crew_id is not None
+    assert who.day is not None
+    route = posted_route(session, who.crew_id, who.day)
+    if route is None or visit_id not in {stop.job for stop in route.stops}:
+        raise Problem(404, f'Your day has no job "{visit_id}".')

@@ -1,0 +1,1 @@
+"""The bench: an opened crate counted against its list, and what was found missing."""

@@ -1,0 +1,124 @@
+"""The form of one part of what a business decides: lines with meaning and unit, in groups, and what takes them in."""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Mapping
+from dataclasses import dataclass
+from typing import Any
+
+from sqlmodel import Session
+
+from api.fields.sheets import one_of, whole
+from scheduler.errors import BadInput
+from scheduler.units import exact_length, feet_inches, parse_length
+
+MOST_LETTERS = 400
+
+
+class BadValues(BadInput):
+    """Everything that is wrong with what was sent, one (line's name, problem) each; an empty name means the whole."""
+
+    def __init__(self, faults: list[tuple[str, str]]) -> None:
+        super().__init__(*faults[0])
+        self.faults = tuple(faults)
+
+
+@dataclass(frozen=True)
+class Line:
+    """One value: `text` is how it stands now, `parse` reads what is sent or raises `BadInput`.
+
+    `unit` follows the value on the page; `choices` are (value, words) where one of a few is chosen.
+    """
+
+    name: str
+    label: str
+    text: str
+    parse: Callable[[str], Any]
+    unit: str = ""
+    meaning: str = ""
+    choices: tuple[tuple[str, str], ...] = ()
+    wide: bool = False
+
+
+@dataclass(frozen=True)
+class Group:
+    """Lines under one heading; with `heads` they are the rows of a table: (what the row is, its lines)."""
+
+    title: str
+    words: str = ""
+    lines: tuple[Line, ...] = ()
+    heads: tuple[str, ...] = ()
+    rows: tuple[tuple[str, tuple[Line, ...]], ...] = ()
+
+    @property
+    def all(self) -> tuple[Line, ...]:
+        return self.lines + tuple(line for _, lines in self.rows for line in lines)
+
+
+@dataclass(frozen=True)
+class Part:
+    """One part. `write` gets every line's value by name and changes the rows; it says whether nobody was quicker.
+
+    It raises `BadValues`, before it changes anything, where values that are right alone cannot stand together.
+    """
+
+    id: str
+    title: str
+    words: str
+    groups: tuple[Group, ...]
+    write: Callable[[Session, Mapping[str, Any]], bool]
+
+    @property
+    def lines(self) -> tuple[Line, ...]:
+        return tuple(line for group in self.groups for line in group.all)
+
+
+def words(most: int = MOST_LETTERS, least: int = 1) -> Callable[[str], str]:
+    """Return what reads a text of `least` to `most` letters."""
+
+    def read(text: str) -> str:
+        if any(ord(letter) < 32 or ord(letter) == 127 for letter in text):
+            raise BadInput("", "must be one line of plain text")
+        if not least <= len(text) <= most:
+            raise BadInput("", "must not be empty" if not text else f"must have at most {most} letters")
+        return text
+
+    return read
+
+
+def minutes(least: int = 0, most: int = 1440) -> Callable[[str], int]:
+    return lambda text: whole(text, least, most)
+
+
+def chosen(choices: tuple[tuple[str, str], ...]) -> Callable[[str], str]:
+    return lambda text: one_of(text, [value for value, _ in choices])
+
+
+def cents(text: str) -> int:
+    """Return the cents of an amount in dollars such as 1,400 or $12.50."""
+    plain = text.replace(",", "").replace("$", "").strip()
+    whole_part, _, rest = plain.partition(".")
+    if not whole_part.isdecimal() or len(whole_part) > 8 or (rest and (not rest.isdecimal() or len(rest) > 2)):
+        raise BadInput("", f'must be dollars such as 1,400 or 12.50, is "{text}"')
+    return int(whole_part) * 100 + int(rest.ljust(2, "0") or 0)
+
+
+def dollars_text(amount_cents: int) -> str:
+    """Return cents as `cents` reads them back: 1,400 or 12.50."""
+    dollars, rest = divmod(amount_cents, 100)
+    return f"{dollars:,}" + (f".{rest:02}" if rest else "")
+
+
+def length(text: str) -> int:
+    """Return whole millimetres of a length in either measure, up to 20 m."""
+    length_mm = round(parse_length(text, ""))
+    if not 0 <= length_mm <= 20_000:
+        raise BadInput("", f'must be from 0 to 20 m, is "{text}"')
+    return length_mm
+
+
+def length_text(length_mm: int, units: str) -> str:
+    """Return a length so that `length` reads it back as the same millimetre."""
+    text = exact_length(length_mm, units)
+    near = feet_inches(length_mm)
+    return near if units == "imperial" and round(parse_length(near)) == length_mm else text

@@ -1,0 +1,190 @@
+"""The business itself, how a week is planned, and its prices."""
+
+from __future__ import annotations
+
+import zoneinfo
+from collections.abc import Iterator, Mapping
+from typing import Any
+
+import msgspec
+from sqlmodel import Session
+
+from api.business.part import (
+    BadValues,
+    Group,
+    Line,
+    Part,
+    cents,
+    chosen,
+    dollars_text,
+    length,
+    length_text,
+    minutes,
+    words,
+)
+from api.fields.cells import clock_text
+from api.fields.rules import KINDS, Rules, rules_from_data
+from api.fields.sheets import time_of_day
+from api.http import versions
+from api.http.problems import Problem
+from api.tables import Business
+from scheduler.default_times import DEFAULT_TIMES_CSV
+from scheduler.errors import BadInput
+from scheduler.weather.default_limits import DEFAULT_LIMITS_CSV
+
+UNITS = (("imperial", "feet and inches"), ("metric", "metres"))
+YES_NO = (("yes", "yes"), ("no", "no"))
+ESTIMATES = (("p50", "as often too long as too short (P50)"), ("p80", "enough four times in five (P80)"))
+
+# What a new business starts with: assumptions of this product, to be replaced by the business's own.
+DEFAULT_RULES: dict[str, Any] = {
+    "week_days": 6,
+    "rest": {"after": 360, "length": 30, "earliest": 660, "latest": 840},
+    "prices": {
+        "late_cents": {"install": 7_000, "survey": 2_500, "repair": 5_000},
+        "skip_cents": {"install": 140_000, "survey": 38_000, "repair": 52_000},
+        "lost_cents": {"install": 45_000, "survey": 9_000, "repair": 16_000},
+        "broken_cents": 400_000,
+        "move_cents": 12_000,
+        "retime_cents": 3_000,
+        "recrew_cents": 1_500,
+    },
+    "plan_with": "p50",
+    "tall_ladder_from_mm": 3_700,
+    "large_awning_from_mm": 5_486,
+}
+_BY_KIND = (
+    ("late_cents", "A day late", "$ a day", "what each day past a job's due day costs."),
+    ("skip_cents", "Put off to a later week", "$", "what leaving a job out costs, on top of its lateness by then."),
+    ("lost_cents", "Sent home by the weather", "$", "a visit that ends on the spot."),
+)
+_SINGLE = (
+    ("broken_cents", "A promise not kept", "$", "A firm time or a day that the customer was given, and did not get."),
+    ("move_cents", "Another day than told", "$", "Moving a soft booking to another day."),
+    ("retime_cents", "Another hour than told", "$", "Moving a booking to another hour of its day."),
+    ("recrew_cents", "Another crew than told", "$", "Sending another crew than the customer was told."),
+)
+
+
+def held(session: Session) -> Business:
+    """Return the business; answers 404 where none is set up."""
+    row = session.get(Business, 1)
+    if row is None:
+        raise Problem(404, "No business is set up yet: give it a name and a town first, at /settings/business.")
+    return row
+
+
+def business(session: Session) -> Part:
+    """Return the part on the business itself; where there is none yet, taking it in makes it."""
+    row = session.get(Business, 1)
+    lines = (
+        Line("name", "Name", row.name if row else "", words(120), meaning="Stands on papers and messages."),
+        Line("town", "Town", row.town if row else "", words(120), meaning="Where the business is at home."),
+        Line("timezone", "Time zone", row.timezone if row else "", _zone,
+             meaning="By its name in the IANA database, such as America/Chicago; all times of day are in it."),
+        Line("units", "Lengths on pages", row.units if row else "imperial", chosen(UNITS), choices=UNITS,
+             meaning="How lengths are written; either measure can be typed anywhere."),
+    )  # fmt: skip
+
+    def write(session: Session, values: Mapping[str, Any]) -> bool:
+        if row is not None:
+            return versions.update(session, row, values)
+        session.add(Business(**values, rules=DEFAULT_RULES, limits=DEFAULT_LIMITS_CSV, times=DEFAULT_TIMES_CSV))
+        session.flush()
+        return True
+
+    return Part("business", "The business", "Its name, where it is, and how lengths are written.",
+                (Group("", lines=lines),), write)  # fmt: skip
+
+
+def week(session: Session) -> Part:
+    """Return the part on the form of a week: days, rest, the estimate planned with, from where on work is touchier."""
+    row = held(session)
+    rules = rules_from_data(row.rules)
+    rest = msgspec.to_builtins(rules.rest) if rules.rest is not None else DEFAULT_RULES["rest"]
+    tall, large = (length_text(mm, row.units) for mm in (rules.tall_ladder_from_mm, rules.large_awning_from_mm))
+    groups = (
+        Group("Days and times", lines=(
+            Line("week_days", "Days planned from Monday", str(rules.week_days), minutes(1, 7), "days",
+                 "6 plans Monday to Saturday."),
+            Line("plan_with", "Time planned for a visit", rules.plan_with, chosen(ESTIMATES), choices=ESTIMATES,
+                 meaning="Which estimate of the task times a plan is made with."),
+        )),
+        Group("Rest on the way", "A day longer than this needs a rest, wherever it is best taken.", lines=(
+            Line("rest", "A rest is kept", "no" if rules.rest is None else "yes", chosen(YES_NO), choices=YES_NO),
+            Line("rest_after", "On days longer than", str(rest["after"]), minutes(), "min", "From leaving the yard."),
+            Line("rest_length", "Length", str(rest["length"]), minutes(0, 240), "min"),
+            Line("rest_earliest", "Begun at the earliest", clock_text(rest["earliest"]), time_of_day),
+            Line("rest_latest", "Begun at the latest", clock_text(rest["latest"]), time_of_day),
+        )),
+        Group("Touchier work", "From here on the stricter weather limits hold; local rules and the maker's come first.",
+              lines=(
+            Line("tall_ladder_from_mm", "Tall ladder: fasteners from", tall, length, "high",
+                 "Above the ground; either measure can be typed."),
+            Line("large_awning_from_mm", "Large awning: from", large, length, "wide",
+                 "Wide cloth catches the wind like a sail."),
+        )),
+    )  # fmt: skip
+
+    def write(session: Session, values: Mapping[str, Any]) -> bool:
+        new = dict(row.rules)
+        for name in ("week_days", "plan_with", "tall_ladder_from_mm", "large_awning_from_mm"):
+            new[name] = values[name]
+        new["rest"] = None
+        if values["rest"] == "yes":
+            new["rest"] = {name: values[f"rest_{name}"] for name in ("after", "length", "earliest", "latest")}
+            if new["rest"]["latest"] < new["rest"]["earliest"]:
+                raise BadValues([("rest_latest", "must not come before the earliest")])
+        return _kept(session, row, new)
+
+    return Part("week", "The week", "Which days are planned, the rest on the way, and where work gets touchier.",
+                groups, write)  # fmt: skip
+
+
+def prices(session: Session) -> Part:
+    """Return the part with the prices of lateness, of leaving out, and of changing what customers were told."""
+    row = held(session)
+    now: Mapping[str, Any] = msgspec.to_builtins(rules_from_data(row.rules).prices)
+    rows = tuple(
+        (f"{label}: {meaning}", tuple(
+            Line(f"{key}.{kind}", f"{label}, {kind}", dollars_text(now[key][kind]), cents, unit) for kind in KINDS
+        ))
+        for key, label, unit, meaning in _BY_KIND
+    )  # fmt: skip
+    by_kind = Group("For each kind of visit", heads=tuple(kind.capitalize() for kind in KINDS), rows=rows)
+    told = tuple(
+        Line(key, label, dollars_text(now[key]), cents, unit, meaning) for key, label, unit, meaning in _SINGLE
+    )
+    words = "Moving a booking is allowed where it saves the week more than this."
+    groups = (by_kind, Group("Changing what a customer was told", words, lines=told))
+
+    def write(session: Session, values: Mapping[str, Any]) -> bool:
+        new = {key: {kind: values[f"{key}.{kind}"] for kind in KINDS} for key, *_ in _BY_KIND}
+        return _kept(
+            session, row, {**row.rules, "prices": {**new, **{key: values[key] for key, *_ in _SINGLE}}}
+        )  # fmt: skip
+
+    return Part("prices", "Prices", "What the planner weighs: money that the business would really miss.",
+                groups, write)  # fmt: skip
+
+
+def _kept(session: Session, row: Business, rules: dict[str, Any]) -> bool:
+    """Store the rules, which are read back by the check that planning uses."""
+    try:
+        taken: Rules = rules_from_data(rules)
+    except BadInput as fault:
+        raise BadValues([(fault.where, fault.problem)]) from None
+    return versions.update(session, row, {"rules": msgspec.to_builtins(taken)})
+
+
+def _zone(text: str) -> str:
+    try:
+        zoneinfo.ZoneInfo(text)
+    except (zoneinfo.ZoneInfoNotFoundError, ValueError, OSError):
+        raise BadInput("", f'must be the name of a time zone such as America/Chicago, is "{text}"') from None
+    return text
+
+
+def zones() -> Iterator[str]:
+    """Yield the names of all time zones, to choose from."""
+    yield from sorted(zoneinfo.available_timezones())

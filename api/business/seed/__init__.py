@@ -1,0 +1,68 @@
+"""Reading a business from a folder of files (such as seeds/demo) into rows of the database.
+
+Every fault is found in one pass and told with file, row and column; nothing is loaded unless all files are right.
+"""
+
+from __future__ import annotations
+
+import itertools
+from pathlib import Path
+
+import msgspec
+from sqlmodel import Session, SQLModel
+
+from api.business.seed.work import WorkFiles
+from api.business.seed.yard import YardFiles
+from api.fields.rules import FirstWeek
+from api.fields.sheets import BadFiles
+
+__all__ = ["Business", "load", "read_business"]
+
+
+class _Files(YardFiles, WorkFiles):
+    """All files of a business."""
+
+
+class Business(msgspec.Struct):
+    """What the files hold: `rows` in an order in which they can be added, and the week they were laid out for."""
+
+    name: str
+    first_week: FirstWeek
+    rows: list[SQLModel]
+
+
+def load(session: Session, business: Business) -> None:
+    """Add all rows of `business` to an empty database."""
+    for _, rows in itertools.groupby(business.rows, type):
+        session.add_all(rows)
+        session.flush()  # before the next kind of row, which may refer to these
+
+
+def read_business(folder: Path) -> Business:
+    """Return the business in `folder`; raises `BadFiles` with every fault of every file."""
+    reader = _Files(folder)
+    for step in (
+        reader.business,
+        reader.yards,
+        reader.people,
+        reader.days_off,
+        reader.vans,
+        reader.crews,
+        reader.equipment,
+        reader.stock,
+        reader.deliveries,
+        reader.customers,
+        reader.sites,
+        reader.orders,
+        reader.awnings,
+        reader.maker_parts,
+        reader.surveys,
+        reader.visits,
+        reader.follows,
+        reader.counts,
+        reader.shorts,
+    ):
+        step()
+    if reader.faults or reader.first_week is None:
+        raise BadFiles(reader.faults)
+    return Business(reader.name, reader.first_week, reader.rows)

@@ -1,0 +1,197 @@
+"""The files on the work: customers, sites, orders, awnings, surveys, visits and bench counts."""
+
+from __future__ import annotations
+
+import datetime
+import functools
+from typing import Any
+
+import msgspec
+
+from api import tables
+from api.business.seed.reader import Reader, at, skills_in, under
+from api.fields.sheets import NO_HOURS, Row, hours, read_yaml, time_of_day
+from scheduler.documents import convert
+from scheduler.errors import BadInput
+from scheduler.layout.documents import survey_from_data
+
+
+class _SurveyFile(msgspec.Struct, frozen=True, forbid_unknown_fields=True):
+    """surveys/NAME.yaml: who measured which awning's place when, and the survey document itself."""
+
+    surveyed_on: datetime.date
+    surveyed_by: str
+    awning: str
+    survey: Any
+
+
+class WorkFiles(Reader):
+    """Reads them, one method a file; the files on the business are read already."""
+
+    def customers(self) -> None:
+        for row in self.sheet("customers.csv", "customer name phone email note"):
+            customer = tables.Customer(
+                id=self.new(row, "customer"),
+                name=row.name("name"),
+                phone=row.text("phone"),
+                email=row.text("email"),
+                note=row.text("note"),
+            )
+            self.add(row, customer)
+
+    def sites(self) -> None:
+        for row in self.sheet("sites.csv", "site customer town address lat lon storeys built access"):
+            site = tables.Site(
+                id=self.new(row, "site"),
+                customer_id=self.known(row, "customer"),
+                town=row.name("town"),
+                address=row.name("address"),
+                storeys=row.whole("storeys", 1, 50),
+                access=row.text("access"),
+                built=row.whole_or_none("built", 1500, 2200),
+                **at(row),
+            )
+            self.ids["site"][site.id] = site
+            self.add(row, site)
+
+    def orders(self) -> None:
+        for row in self.sheet("orders.csv", "order site ordered_on note"):
+            site_id = self.known(row, "site")
+            site = self.ids["site"].get(site_id)
+            order = tables.Order(
+                id=self.new(row, "order"),
+                customer_id=site.customer_id if site else "?",
+                site_id=site_id,
+                ordered_on=row.date("ordered_on"),
+                note=row.text("note"),
+            )
+            self.ids["order"][order.id] = order
+            self.add(row, order)
+
+    def awnings(self) -> None:
+        measures = "width_mm projection_mm weight_kg box_mm boxes"
+        columns = f"awning order model {measures} motor cloth yard arrives_on"
+        for row in self.sheet("awnings.csv", columns):
+            sizes: dict[str, Any] = {name: row.whole(name, 1) for name in measures.split()}
+            awning = tables.Awning(
+                id=self.new(row, "awning"),
+                order_id=self.known(row, "order"),
+                model=row.name("model"),
+                motor=row.one_of_or_none("motor", ("left", "right")),
+                cloth=row.text("cloth"),
+                yard_id=self.known(row, "yard"),
+                arrives_on=row.date_or_none("arrives_on"),
+                **sizes,
+            )
+            self.ids["awning"][awning.id] = awning
+            self.add(row, awning)
+
+    def maker_parts(self) -> None:
+        for row in self.sheet("maker_parts.csv", "awning item quantity"):
+            awning, item = self.known(row, "awning"), row.name("item")
+            self.unique(row, "item", "maker's part", f"{item} of {awning}")
+            self.add(row, tables.MakerPart(awning_id=awning, item=item, quantity=row.whole("quantity", 1)))
+
+    def surveys(self) -> None:
+        for path in sorted((self.folder / "surveys").glob("*.yaml")):
+            file = f"surveys/{path.name}"
+            data = read_yaml(self.folder, file, self.faults)
+            if data is None:
+                continue
+            try:
+                head = convert(data, _SurveyFile, "survey file")
+                survey = under("survey", functools.partial(survey_from_data, head.survey))
+                awning = self.ids["awning"].get(head.awning)
+                if awning is None:
+                    raise BadInput("awning", f'"{head.awning}" does not stand in awnings.csv')
+                if survey.id != path.stem:
+                    raise BadInput("survey.id", f'must be the name of the file, "{path.stem}", is "{survey.id}"')
+                if survey.awning.width != awning.width_mm:
+                    raise BadInput(
+                        "survey.awning.width", f"is {survey.awning.width:g}, in awnings.csv {awning.width_mm}"
+                    )
+            except BadInput as fault:
+                self.faults.append(BadInput(f"{file}, {fault.where}", fault.problem))
+                continue
+            order = self.ids["order"].get(awning.order_id)
+            self.rows.append(
+                tables.SiteSurvey(
+                    id=survey.id,
+                    site_id=order.site_id if order else "?",
+                    awning_id=awning.id,
+                    surveyed_on=head.surveyed_on,
+                    surveyed_by=head.surveyed_by,
+                    document=msgspec.to_builtins(survey),
+                )
+            )
+
+    def visits(self) -> None:
+        booked = "booked_crew booked_on booked_at hold told_how told_words"
+        columns = f"visit kind site order awning due_on hours {booked} minutes hands skills fault note"
+        for row in self.sheet("visits.csv", columns):
+            visit = tables.Visit(
+                id=self.new(row, "visit"),
+                kind=row.one_of("kind", ("install", "survey", "repair")),
+                site_id=self.known(row, "site"),
+                order_id=row.known_or_none("order", self.known_ids("order"), "orders.csv"),
+                awning_id=row.known_or_none("awning", self.known_ids("awning"), "awnings.csv"),
+                due_on=row.date_or_none("due_on"),
+                minutes=row.whole_or_none("minutes", 1, 1440),
+                hands=row.whole_or_none("hands", 1, 20),
+                skills=skills_in(row),
+                fault=row.text("fault"),
+                note=row.text("note"),
+            )
+            if visit.kind == "install" and visit.awning_id is None and not row.text("awning"):
+                row.fault("awning", "must name the awning that is to be installed")
+            self.add(row, visit)
+            for day, (start, end) in row.read("hours", hours, NO_HOURS):
+                when: dict[str, Any] = {"weekday": day} if isinstance(day, int) else {"day": day}
+                self.add(row, tables.VisitHours(visit_id=visit.id, start=start, end=end, **when))
+            if row.text("booked_crew") or row.text("hold"):
+                self.add(row, self._booking(row, visit.id))
+
+    def follows(self) -> None:
+        for row in self.sheet("follows.csv", "first then min_days max_days same_crew"):
+            follow = tables.VisitFollows(
+                first_id=self.known(row, "first", "visit"),
+                then_id=self.known(row, "then", "visit"),
+                min_days=row.whole("min_days", 0, 60),
+                max_days=row.whole_or_none("max_days", 0, 60),
+                same_crew=row.one_of("same_crew", ("yes", "no")) == "yes",
+            )
+            self.add(row, follow)
+
+    def counts(self) -> None:
+        for row in self.sheet("bench_counts.csv", "visit item counted damaged counted_on counted_by"):
+            count = tables.BenchCount(
+                visit_id=self.known(row, "visit"),
+                item=row.name("item"),
+                counted=row.whole("counted"),
+                damaged=row.whole("damaged"),
+                counted_on=row.date("counted_on"),
+                counted_by=row.name("counted_by"),
+            )
+            self.add(row, count)
+
+    def shorts(self) -> None:
+        for row in self.sheet("shorts.csv", "visit item missing ordered_on expected_on"):
+            short = tables.Short(
+                visit_id=self.known(row, "visit"),
+                item=row.name("item"),
+                missing=row.whole("missing", 1),
+                ordered_on=row.date_or_none("ordered_on"),
+                expected_on=row.date_or_none("expected_on"),
+            )
+            self.add(row, short)
+
+    def _booking(self, row: Row, visit_id: str) -> tables.Booking:
+        return tables.Booking(
+            visit_id=visit_id,
+            crew_id=self.known(row, "booked_crew", "crew"),
+            day=row.date("booked_on"),
+            start=row.read("booked_at", time_of_day, 0),
+            hold=row.one_of("hold", ("firm", "day", "soft")),
+            told_how=row.text("told_how"),
+            told_words=row.text("told_words"),
+        )

@@ -1,0 +1,182 @@
+"""The files on the business itself: its rules, yards, people, crews, vans, equipment and shelf stock."""
+
+from __future__ import annotations
+
+import datetime
+import functools
+from typing import Any
+
+import msgspec
+
+from api import tables
+from api.business.seed.reader import Reader, at, from_to, skills_in, under
+from api.fields.rules import FirstWeek, rules_from_data
+from api.fields.sheets import NO_HOURS, amounts, hours, read_yaml, weekdays
+from scheduler.documents import convert
+from scheduler.durations import read_times
+from scheduler.errors import BadInput
+from scheduler.weather.forecast import forecast_from_csv, forecast_to_csv
+from scheduler.weather.limits import read_limits
+
+
+class _Head(msgspec.Struct, frozen=True, forbid_unknown_fields=True):
+    """business.yaml."""
+
+    name: str
+    town: str
+    timezone: str
+    units: str
+    first_week: FirstWeek
+    rules: Any
+
+
+def first_count(stock: tables.StockItem) -> tables.StockMove:
+    """Return the move that a shelf out of a file begins with: the count that it stands by."""
+    counted_at = datetime.datetime.combine(stock.counted_on, datetime.time(12), datetime.UTC)  # that day anywhere
+    return tables.StockMove(
+        item=stock.item,
+        yard_id=stock.yard_id,
+        kind="count",
+        pieces=stock.on_hand,
+        on_hand_after=stock.on_hand,
+        at=counted_at,
+        by="files",
+    )
+
+
+class YardFiles(Reader):
+    """Reads them, one method a file."""
+
+    def business(self) -> None:
+        data = read_yaml(self.folder, "business.yaml", self.faults)
+        limits, times = self.file("limits.csv", read_limits), self.file("times.csv", read_times)
+        try:
+            head = convert(data or {}, _Head, "business file")
+            rules = under("rules", functools.partial(rules_from_data, head.rules))
+            if head.first_week.start_date.weekday():
+                raise BadInput("first_week.start_date", f"must be a Monday, {head.first_week.start_date} is none")
+        except BadInput as fault:
+            if data is not None:
+                self.faults.append(BadInput(f"business.yaml, {fault.where}", fault.problem))
+            return
+        self.name, self.first_week = head.name, head.first_week
+        first = head.first_week
+        forecast = self.file(
+            "forecast.csv", lambda text: forecast_from_csv(text, first.forecast_source, first.forecast_issued)
+        )
+        if limits is None or times is None or forecast is None:
+            return
+        self.rows.append(
+            tables.Business(
+                name=head.name,
+                town=head.town,
+                timezone=head.timezone,
+                units=head.units,
+                rules=msgspec.to_builtins(rules),
+                limits=(self.folder / "limits.csv").read_text("utf-8-sig"),
+                times=(self.folder / "times.csv").read_text("utf-8-sig"),
+            )
+        )
+        self.rows.append(
+            tables.StoredForecast(source=forecast.source, issued=forecast.issued, hours=forecast_to_csv(forecast))
+        )
+
+    def yards(self) -> None:
+        for row in self.sheet("yards.csv", "yard name lat lon"):
+            self.add(row, tables.Yard(id=self.new(row, "yard"), name=row.name("name"), **at(row)))
+
+    def people(self) -> None:
+        for row in self.sheet("people.csv", "person name yard role phone skills weekdays day_cents"):
+            person = tables.Person(
+                id=self.new(row, "person"),
+                name=row.name("name"),
+                yard_id=self.known(row, "yard"),
+                role=row.one_of("role", ("lead", "helper", "extra", "office")),
+                phone=row.text("phone"),
+                skills=skills_in(row),
+                weekdays="".join(str(d) for d in row.read("weekdays", weekdays, list[int]())),
+                day_cents=row.whole("day_cents"),
+            )
+            self.add(row, person)
+
+    def days_off(self) -> None:
+        for row in self.sheet("days_off.csv", "person first last why"):
+            first, last = from_to(row, "first", "last")
+            self.add(
+                row, tables.DayOff(person_id=self.known(row, "person"), first=first, last=last, why=row.name("why"))
+            )
+
+    def vans(self) -> None:
+        for row in self.sheet("vans.csv", "van yard payload_kg rack_mm boxes onboard"):
+            van = tables.Van(
+                id=self.new(row, "van"),
+                yard_id=self.known(row, "yard"),
+                payload_kg=row.whole("payload_kg"),
+                rack_mm=row.whole("rack_mm"),
+                boxes=row.whole("boxes"),
+                onboard=row.read("onboard", amounts, {}),
+            )
+            self.add(row, van)
+
+    def crews(self) -> None:
+        money = "day_cents minute_cents overtime_minute_cents km_cents"
+        for row in self.sheet("crews.csv", f"crew name yard lead helper van hours overtime_min {money}"):
+            amounts_of: dict[str, Any] = {name: row.whole(name) for name in money.split()}
+            crew = tables.Crew(
+                id=self.new(row, "crew"),
+                name=row.name("name"),
+                yard_id=self.known(row, "yard"),
+                lead_id=self.known(row, "lead", "person"),
+                helper_id=row.known_or_none("helper", self.known_ids("person"), "people.csv"),
+                van_id=self.known(row, "van"),
+                **amounts_of,
+            )
+            self.add(row, crew)
+            overtime, seen = row.whole("overtime_min", 0, 600), set[int]()
+            for day, (start, end) in row.read("hours", hours, NO_HOURS):
+                if not isinstance(day, int) or day in seen:
+                    row.fault("hours", "must give each weekday once, and no dates")
+                    break
+                seen.add(day)
+                self.add(row, tables.CrewHours(crew_id=crew.id, weekday=day, start=start, end=end, overtime=overtime))
+
+    def equipment(self) -> None:
+        for row in self.sheet("equipment.csv", "equipment kind yard name out_first out_last out_why"):
+            item = tables.Equipment(
+                id=self.new(row, "equipment"),
+                kind=row.name("kind"),
+                yard_id=self.known(row, "yard"),
+                name=row.name("name"),
+            )
+            self.add(row, item)
+            if row.text("out_first") or row.text("out_last"):
+                first, last = from_to(row, "out_first", "out_last")
+                why = row.name("out_why")
+                self.add(row, tables.OutOfService(equipment_id=item.id, first=first, last=last, why=why))
+
+    def stock(self) -> None:
+        counts = []
+        for row in self.sheet("stock.csv", "item yard name on_hand counted_on"):
+            yard = self.known(row, "yard")
+            self.unique(row, "item", "stock", f"{row.name('item')} at {yard}")
+            stock = tables.StockItem(
+                item=row.name("item"),
+                yard_id=yard,
+                name=row.name("name"),
+                on_hand=row.whole("on_hand"),
+                counted_on=row.date("counted_on"),
+            )
+            self.add(row, stock)
+            counts.append((row, stock))
+        for row, stock in counts:
+            self.add(row, first_count(stock))
+
+    def deliveries(self) -> None:
+        for row in self.sheet("deliveries.csv", "item yard quantity due_on"):
+            yard = self.known(row, "yard")
+            if f"{row.name('item')} at {yard}" not in self.known_ids("stock"):
+                row.fault("item", f"{row.text('item')} at yard {yard} does not stand in stock.csv")
+            delivery = tables.Delivery(
+                item=row.text("item"), yard_id=yard, quantity=row.whole("quantity", 1), due_on=row.date("due_on")
+            )
+            self.add(row, delivery)

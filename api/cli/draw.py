@@ -1,0 +1,120 @@
+"""`eaveboard draw` and `eaveboard calibrate`: a survey's layout and wall drawing, and task times from finished jobs."""
+
+from __future__ import annotations
+
+from enum import StrEnum
+from pathlib import Path
+from typing import Annotated
+
+import typer
+
+from scheduler.errors import BadInput
+
+
+class UnitsName(StrEnum):
+    imperial = "imperial"
+    metric = "metric"
+
+
+class PaperName(StrEnum):
+    letter = "letter"
+    a4 = "a4"
+
+
+def draw(
+    survey: Annotated[Path, typer.Argument(help="Survey file (survey/1, JSON).")],
+    out: Annotated[Path, typer.Option(help="File to write the layout to (layout/1, JSON).")],
+    svg: Annotated[Path | None, typer.Option(help="File to write the wall drawing to, as SVG.")] = None,
+    pdf: Annotated[Path | None, typer.Option(help="File to write the wall drawing to, as a PDF of one page.")] = None,
+    units: Annotated[UnitsName, typer.Option(help="The unit that comes first on the drawing.")] = UnitsName.imperial,
+    paper: Annotated[PaperName, typer.Option(help="Paper of the drawing.")] = PaperName.letter,
+    at_least: Annotated[
+        int, typer.Option(min=0, help="Brackets that the manufacturer's list asks for, where it asks for more.")
+    ] = 0,
+    as_json: Annotated[bool, typer.Option("--json", help="Print layout, description and files as JSON.")] = False,
+) -> None:
+    """Lay out a survey's brackets and draw the wall.
+
+    Ends with 0, with 1 where the layout says stop (all files are written nevertheless), with 2 for input that is wrong.
+    A file named - is standard input or output.
+    """
+    from api.cli.files import STANDARD, check_writable, read_document, write_document
+    from api.cli.words import plain
+    from scheduler.documents import encode
+    from scheduler.layout.compute import lay_out
+    from scheduler.layout.documents import read_survey
+    from scheduler.layout.drawing import describe, draw_svg
+
+    named = [path for path in (out, svg, pdf) if path is not None]
+    if len(set(named)) < len(named):
+        raise BadInput("--out, --svg and --pdf", "must name different files")
+    for path in named:
+        check_writable(path)
+    read = read_document(survey, read_survey)
+    layout = lay_out(read, at_least)
+    files = {out: encode(layout)}
+    if svg is not None or pdf is not None:
+        drawing = draw_svg(read, layout, units=units.value, paper=paper.value)
+        if svg is not None:
+            files[svg] = drawing.encode()
+        if pdf is not None:
+            from api.papers.drawing_pdf import drawing_pdf
+
+            files[pdf] = drawing_pdf(drawing)
+    for path, data in files.items():
+        write_document(path, data)
+    words = describe(read, layout, units=units.value)
+    if as_json:
+        _print_json({"layout": layout, "description": words, "files": [str(path) for path in files]})
+    else:
+        for line in words:
+            typer.echo(plain(line), err=STANDARD in files)
+    if any(finding.level == "stop" for finding in layout.findings):
+        raise typer.Exit(1)
+
+
+def calibrate(
+    history: Annotated[Path, typer.Argument(help="Finished jobs (CSV): what each visit was, and its minutes on site.")],
+    times: Annotated[
+        Path | None, typer.Option(help="Task times to start from (CSV); left out: the usual ones.")
+    ] = None,
+    out: Annotated[Path | None, typer.Option(help="File to write the fitted task times to (CSV).")] = None,
+    as_json: Annotated[bool, typer.Option("--json", help="Print the fit and the fitted times as JSON.")] = False,
+) -> None:
+    """Fit the task times to finished jobs, and say how well that does on jobs it has not seen."""
+    from api.cli.files import STANDARD, check_writable, read_document, write_document
+    from scheduler.calibrate import calibrate as fitted
+    from scheduler.calibrate import describe, read_history
+    from scheduler.default_times import DEFAULT_TIMES_CSV
+    from scheduler.durations import read_times, times_to_csv
+
+    if out is not None:
+        check_writable(out)
+    jobs = read_document(history, lambda raw: read_history(_text(raw)))
+    start = read_times(DEFAULT_TIMES_CSV)
+    if times is not None:
+        start = read_document(times, lambda raw: read_times(_text(raw)))
+    result = fitted(jobs, start)
+    table = times_to_csv(result.times)
+    if out is not None:
+        write_document(out, table.encode())
+    if as_json:
+        _print_json({"fits": result.fits, "times": result.times})
+        return
+    for fit in result.fits:
+        typer.echo(describe(fit), err=out is None or out == STANDARD)
+    if out is None:
+        typer.echo(table, nl=False)
+
+
+def _text(raw: bytes) -> str:
+    try:
+        return raw.decode()
+    except UnicodeDecodeError:
+        raise BadInput("", "is not a text file in UTF-8") from None
+
+
+def _print_json(value: object) -> None:
+    import msgspec
+
+    typer.echo(msgspec.json.format(msgspec.json.encode(value), indent=1).decode())

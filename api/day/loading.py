@@ -1,0 +1,249 @@
+"""Loading in the yard: items ticked onto the van, the kit loaded with its last tick, the route out and back.
+
+A route goes out with every kit loaded; without one only where a named person overrules that and says why.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+
+import sqlalchemy as sa
+from sqlmodel import Session, col, select
+
+from api import tables
+from api.day.results import results
+from api.http.problems import Problem
+from api.ledger.posted_days import Act, PostedDay
+from api.papers.kits import kit_of, loaded, local_day, lock_kit, made_kit
+from api.shelf import moving
+from api.week.build import Prepared
+from scheduler.errors import BadInput
+from scheduler.kit import Condition, Kit, after_loading
+
+WHERE = {"crate": "In the crate", "shelf": "From the shelf", "back": "Tools, to come back"}
+
+
+@dataclass(frozen=True)
+class LoadLine:
+    """One thing to tick: `item` names it on the list of its visit, for a kit where it comes from and what it is."""
+
+    item: str
+    where: str
+    name: str
+    quantity: int
+
+
+@dataclass(frozen=True)
+class Loading:
+    """How far a visit's kit is: its condition (None: the visit has no kit) and the items ticked onto the van."""
+
+    condition: Condition | None
+    ticked: tuple[str, ...]
+
+
+def lines_of(kit: Kit | None, needs: Prepared | None = None) -> tuple[LoadLine, ...]:
+    """Return what is ticked at loading: the kit, or what a visit without one takes along."""
+    if kit is not None:
+        return tuple(LoadLine(f"{i.where}: {i.name}", i.where, i.name, i.quantity) for i in kit.items)
+    taken = needs.equipment if needs is not None else {}
+    return tuple(LoadLine(f"back: {name}", "back", name, count) for name, count in taken.items())
+
+
+def ticks(session: Session, day: PostedDay) -> dict[str, set[str]]:
+    """Return the items ticked for the visits of a day, by visit."""
+    rows = select(tables.LoadTick).where(
+        tables.LoadTick.day == day.day, col(tables.LoadTick.visit_id).in_(day.visits or ("",))
+    )
+    found: dict[str, set[str]] = {visit: set() for visit in day.visits}
+    for row in session.exec(rows):
+        found[row.visit_id].add(row.item)
+    return found
+
+
+def tick(session: Session, day: PostedDay, visit: tables.Visit, items: Sequence[str], on: bool, act: Act) -> Loading:
+    """Tick `items` of a visit's kit onto the van, or off again; the last tick of a verified kit loads it.
+
+    What is ticked already stays as it is. Raises `BadInput` for an item that is not on the list, and answers 409 where
+    something is to come off a van that has left.
+    """
+    lock_kit(session, visit.id)
+    kit = made_kit(session, visit.id)
+    listed = {line.item for line in lines_of(kit)}
+    for n, item in enumerate(items):
+        if item not in listed and (visit.kind == "install" or not item.startswith("back: ")):
+            raise BadInput(
+                f"items[{n}]", f'is not on the list of {visit.id}: "{item}". Open the day anew for its list.'
+            )
+    if not on and (gone := session.get(tables.RouteOut, (day.crew_id, day.day))) is not None:
+        detail = "The van has left: say on the day sheet what is missing, under “could not finish, because”."
+        raise Problem(409, detail, kind="not-now", current=_out_record(gone), sent={"off": list(items)})
+    ticked = _ticked(session, day, visit.id)
+    changed = [item for item in dict.fromkeys(items) if (item in ticked) is not on]
+    if on:
+        session.add_all(
+            tables.LoadTick(
+                visit_id=visit.id, day=day.day, item=item, crew_id=day.crew_id, ticked_at=act.at, ticked_by=act.by
+            )
+            for item in changed
+        )
+    elif changed:
+        off = sa.delete(tables.LoadTick).where(
+            col(tables.LoadTick.visit_id) == visit.id,
+            col(tables.LoadTick.day) == day.day,
+            col(tables.LoadTick.item).in_(changed),
+        )
+        session.execute(off)
+    if changed:
+        act.note(session, "ticked" if on else "took off", "kit", visit.id, {"items": changed, "crew": day.crew_id})
+    session.flush()
+    ticked = _ticked(session, day, visit.id)
+    state = kit_of(session, visit) if kit is not None else None
+    if state is None:
+        return Loading(None, tuple(sorted(ticked)))
+    if state.condition == "verified" and listed <= ticked:
+        state = after_loading(state)
+        load(session, day, visit.id, act)
+    elif changed and not on and loaded(session, visit.id):  # a kit whose list has grown on the van comes off it too
+        unload(session, day, visit.id, act)
+        state = kit_of(session, visit) or state
+    return Loading(state.condition, tuple(sorted(ticked)))
+
+
+def load(session: Session, day: PostedDay, visit_id: str, act: Act) -> None:
+    """Mark a verified kit as on the van, and take its parts from the shelf."""
+    row = session.get(tables.KitState, visit_id) or tables.KitState(visit_id=visit_id, version=0)
+    row.loaded_on, row.loaded_by, row.version = local_day(session, act.at), act.by, row.version + 1
+    session.add(row)
+    act.note(session, "loaded", "kit", visit_id, {})
+    moving.taken(session, visit_id, day.day, by=act.by, now=act.now)
+
+
+def unload(session: Session, day: PostedDay, visit_id: str, act: Act, *, parts_too: bool = True) -> None:
+    """Mark a kit as off the van again, back on the bench; `parts_too`: and its parts as back on the shelf."""
+    row = session.get_one(tables.KitState, visit_id)
+    row.loaded_on, row.loaded_by, row.version = None, "", row.version + 1
+    session.add(row)
+    act.note(session, "unloaded", "kit", visit_id, {})
+    if parts_too:
+        moving.returned(session, visit_id, day.day, by=act.by, now=act.now)
+
+
+def not_loaded(session: Session, day: PostedDay) -> dict[str, str]:
+    """Return the visits of a day whose kit is not on the van, with what its condition is instead."""
+    found = {}
+    for visit_id in day.visits:
+        visit = session.get_one(tables.Visit, visit_id)
+        if visit.kind != "install" or visit.state != "open":
+            continue
+        state = kit_of(session, visit)
+        if state is None or made_kit(session, visit_id) is None:
+            found[visit_id] = "has no kit yet"
+        elif state.condition != "loaded":
+            left = len({line.item for line in lines_of(made_kit(session, visit_id))} - _ticked(session, day, visit_id))
+            words = "" if state.condition == "verified" else f"its kit is {state.condition}, "
+            found[visit_id] = f"{words}{left} {'item' if left == 1 else 'items'} not ticked"
+    return found
+
+
+def go_out(session: Session, day: PostedDay, overruled_by: str, overruled_why: str, act: Act) -> tables.RouteOut:
+    """Note that a crew leaves the yard.
+
+    Answers 409 where the crew stays in or has left already, and where a kit is not loaded: `not_loaded` says which.
+    Somebody may overrule that by name and with a reason, which are kept. Raises `BadInput` for one without the other.
+    """
+    for where, text, other in (
+        ("overruled_by", overruled_by, overruled_why),
+        ("overruled_why", overruled_why, overruled_by),
+    ):
+        if other and not text:
+            problem = "say who decides that the van leaves without it" if where == "overruled_by" else "say why"
+            raise BadInput(where, problem)
+    if day.route is None:
+        raise Problem(409, f"{day.crew_id} stays in on {day.day}.", kind="not-now")
+    gone = session.get(tables.RouteOut, (day.crew_id, day.day))
+    if gone is not None:
+        raise Problem(
+            409,
+            f"That the van left has been noted already, by {gone.out_by}.",
+            kind="changed-meanwhile",
+            current=_out_record(gone),
+            sent={"out_at": act.at.isoformat(), "out_by": act.by},
+        )
+    for visit_id in day.visits:
+        lock_kit(session, visit_id)
+    lacking = not_loaded(session, day)
+    if lacking and not overruled_by:
+        words = "; ".join(f"{visit}: {what}" for visit, what in lacking.items())
+        detail = f"Not on the van: {words}. Load it, or somebody says by name why the van leaves without."
+        raise Problem(409, detail, kind="not-loaded", not_loaded=lacking)
+    row = tables.RouteOut(
+        crew_id=day.crew_id,
+        day=day.day,
+        plan_id=day.posted.plan_id,
+        out_at=act.at,
+        out_by=act.by,
+        not_loaded=list(lacking),
+        overruled_by=overruled_by if lacking else "",
+        overruled_why=overruled_why if lacking else "",
+    )
+    session.add(row)
+    without = {"not_loaded": lacking, "overruled_by": row.overruled_by, "because": row.overruled_why}
+    act.note(session, "went out", "route", route_name(day), without if lacking else {})
+    for visit_id in lacking:  # what is ticked has left the shelf, whatever the kit lacks
+        from_shelf = {line.item for line in lines_of(made_kit(session, visit_id)) if line.where == "shelf"}
+        if from_shelf and from_shelf <= _ticked(session, day, visit_id):
+            moving.taken(session, visit_id, day.day, by=act.by, now=act.now)
+    session.flush()
+    session.refresh(row)  # a move of the shelf has everything read anew
+    return row
+
+
+def come_back(session: Session, day: PostedDay, act: Act) -> tables.RouteOut:
+    """Note that a crew is back in the yard; kits of visits that are still to be done are off the van with that.
+
+    Answers 409 where it has not left, or is back already.
+    """
+    row = session.get(tables.RouteOut, (day.crew_id, day.day))
+    if row is None:
+        raise Problem(409, "That the van left has not been noted: note that first.", kind="not-now")
+    if row.back_at is not None:
+        raise Problem(
+            409,
+            "That the van is back has been noted already.",
+            kind="changed-meanwhile",
+            current=_out_record(row),
+            sent={"back_at": act.at.isoformat()},
+        )
+    row.back_at, row.version = max(act.at, row.out_at), row.version + 1
+    session.add(row)
+    act.note(session, "came back", "route", route_name(day), {})
+    told = results(session, day.visits, day.day)
+    for visit_id in day.visits:
+        if session.get_one(tables.Visit, visit_id).state != "open":
+            continue
+        # Of a visit partly done nobody knows here what was used: what is left is counted at the bench.
+        untouched = visit_id not in told or told[visit_id].outcome == "not_done"
+        lock_kit(session, visit_id)
+        state = session.get(tables.KitState, visit_id)
+        if state is not None and state.loaded_on is not None:
+            unload(session, day, visit_id, act, parts_too=untouched)
+        elif untouched:
+            moving.returned(session, visit_id, day.day, by=act.by, now=act.now)
+    session.flush()
+    session.refresh(row)
+    return row
+
+
+def route_name(day: PostedDay) -> str:
+    """Return what the history calls a crew's day."""
+    return f"{day.crew_id} {day.day}"
+
+
+def _out_record(row: tables.RouteOut) -> dict[str, object]:
+    return row.model_dump(mode="json", exclude={"version", "plan_id"})
+
+
+def _ticked(session: Session, day: PostedDay, visit_id: str) -> set[str]:
+    rows = select(tables.LoadTick.item).where(tables.LoadTick.visit_id == visit_id, tables.LoadTick.day == day.day)
+    return set(session.exec(rows).all())

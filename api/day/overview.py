@@ -1,0 +1,132 @@
+"""All crews of one day at a glance, for the office: who is out, what left without its kit, what was not finished."""
+
+from __future__ import annotations
+
+import datetime
+import zoneinfo
+from collections.abc import Iterable
+
+import msgspec
+from sqlmodel import Session, col, select
+
+from api import tables
+from api.ledger.posted import posted_on
+from scheduler.plan import Route, Stop, read_plan
+from scheduler.units import FOOT_MM
+
+
+class VisitToday(msgspec.Struct, frozen=True):
+    """A visit of the day: planned minutes after midnight (None: no longer planned here), and what became of it.
+
+    `rebook`: it could not be finished and is still open, so that it needs a new time.
+    """
+
+    visit: str
+    what: str
+    start: int | None
+    end: int | None
+    outcome: str | None
+    why: str
+    done_start: int | None
+    done_end: int | None
+    rebook: bool
+
+
+class CrewToday(msgspec.Struct, frozen=True):
+    """A crew's day: local times out and back ("7:05"; None: not noted), and its visits in order."""
+
+    crew: str
+    name: str
+    out: str | None
+    back: str | None
+    not_loaded: list[str]
+    overruled_by: str
+    overruled_why: str
+    visits: list[VisitToday]
+
+
+def crews_on(session: Session, day: datetime.date) -> list[CrewToday]:
+    """Return the crews that the posted week sends out on `day`, and any of whom something has been noted for it."""
+    routes = _routes(session, day)
+    gone = {row.crew_id: row for row in session.exec(select(tables.RouteOut).where(tables.RouteOut.day == day))}
+    told: dict[str, dict[str, tables.DayResult]] = {}
+    rows = select(tables.DayResult).where(tables.DayResult.day == day).order_by(col(tables.DayResult.id))
+    for row in session.exec(rows):
+        told.setdefault(row.crew_id, {})[row.visit_id] = row
+    ids = sorted({*routes, *gone, *told})
+    stops = {crew: list(routes[crew].stops) if crew in routes else [] for crew in ids}
+    wanted = {stop.job for each in stops.values() for stop in each} | {v for each in told.values() for v in each}
+    visits = _visits(session, wanted)
+    crews = session.exec(select(tables.Crew).where(col(tables.Crew.id).in_(ids))).all()
+    names = {crew.id: crew.name for crew in crews}
+    zone = zoneinfo.ZoneInfo(session.exec(select(tables.Business.timezone)).first() or "UTC")
+    return [
+        CrewToday(
+            crew=crew,
+            name=names.get(crew, crew),
+            out=_clock(gone[crew].out_at if crew in gone else None, zone),
+            back=_clock(gone[crew].back_at if crew in gone else None, zone),
+            not_loaded=gone[crew].not_loaded if crew in gone else [],
+            overruled_by=gone[crew].overruled_by if crew in gone else "",
+            overruled_why=gone[crew].overruled_why if crew in gone else "",
+            visits=_of_crew(stops[crew], told.get(crew, {}), visits),
+        )
+        for crew in ids
+    ]
+
+
+def _of_crew(
+    stops: list[Stop],
+    told: dict[str, tables.DayResult],
+    visits: dict[str, tuple[tables.Visit, str]],
+) -> list[VisitToday]:
+    planned: dict[str, Stop | None] = {stop.job: stop for stop in stops}
+    made = []
+    for visit_id, stop in (planned | {moved: None for moved in told if moved not in planned}).items():
+        visit, what = visits[visit_id]
+        row = told.get(visit_id)
+        made.append(
+            VisitToday(
+                visit=visit_id,
+                what=what,
+                start=None if stop is None else stop.start,
+                end=None if stop is None else stop.end,
+                outcome=None if row is None else row.outcome,
+                why="" if row is None else row.why,
+                done_start=None if row is None else row.start,
+                done_end=None if row is None else row.end,
+                rebook=row is not None and row.outcome != "done" and visit.state == "open",
+            )
+        )
+    return made
+
+
+def _routes(session: Session, day: datetime.date) -> dict[str, Route]:
+    posted = posted_on(session, day)
+    if posted is None:
+        return {}
+    plan = session.exec(select(col(tables.StoredPlan.plan)).where(tables.StoredPlan.id == posted.plan_id)).one()
+    offset = (day - posted.start_date).days
+    return {route.crew: route for route in read_plan(plan).routes if route.day == offset}
+
+
+def _visits(session: Session, ids: Iterable[str]) -> dict[str, tuple[tables.Visit, str]]:
+    """Return each visit with what it is and where: "14 ft install, Tallow Bend"."""
+    wanted = (
+        select(tables.Visit, tables.Site.town, tables.Awning.width_mm)
+        .join(tables.Site, col(tables.Visit.site_id) == tables.Site.id)
+        .join(tables.Awning, col(tables.Visit.awning_id) == tables.Awning.id, isouter=True)
+        .where(col(tables.Visit.id).in_(sorted(ids)))
+    )
+    found = {}
+    for visit, town, width_mm in session.exec(wanted):
+        width = "" if width_mm is None else f"{width_mm / FOOT_MM:.0f} ft "
+        found[visit.id] = (visit, f"{width}{visit.kind}, {town}")
+    return found
+
+
+def _clock(moment: datetime.datetime | None, zone: zoneinfo.ZoneInfo) -> str | None:
+    if moment is None:
+        return None
+    local = moment.astimezone(zone)
+    return f"{local.hour}:{local.minute:02}"

@@ -1,0 +1,153 @@
+"""What became of a visit on its day: steps signed off on site, and the result with its times and its because."""
+
+from __future__ import annotations
+
+import datetime
+from dataclasses import dataclass
+from typing import Any, Literal
+
+from sqlalchemy import desc
+from sqlmodel import Session, col, select
+
+from api import tables
+from api.http import versions
+from api.http.problems import Problem
+from api.ledger.posted_days import Act, PostedDay
+from api.papers.cautions import CHECKS
+from scheduler.errors import BadInput
+
+Outcome = Literal["done", "partly", "not_done"]
+WORDS: dict[str, str] = {"done": "done", "partly": "partly done", "not_done": "not done"}
+IN_ORDER = "in order"
+
+
+@dataclass(frozen=True)
+class Told:
+    """What a crew says of a visit: its outcome, minutes after midnight (None: not begun), and why it is not done.
+
+    `replaces` is the id of the result that the crew has seen and corrects, None where it has seen none.
+    """
+
+    outcome: Outcome
+    start: int | None
+    end: int | None
+    why: str
+    replaces: int | None
+
+
+def steps(session: Session, visit_ids: tuple[str, ...], day: datetime.date) -> dict[str, dict[str, tables.StepDone]]:
+    """Return the steps signed on `day`, by visit and step."""
+    rows = select(tables.StepDone).where(
+        tables.StepDone.day == day, col(tables.StepDone.visit_id).in_(visit_ids or ("",))
+    )
+    found: dict[str, dict[str, tables.StepDone]] = {visit: {} for visit in visit_ids}
+    for row in session.exec(rows):
+        found[row.visit_id][row.step] = row
+    return found
+
+
+def results(session: Session, visit_ids: tuple[str, ...], day: datetime.date) -> dict[str, tables.DayResult]:
+    """Return the newest result of each visit on `day`."""
+    rows = select(tables.DayResult).where(
+        tables.DayResult.day == day, col(tables.DayResult.visit_id).in_(visit_ids or ("",))
+    )
+    return {row.visit_id: row for row in session.exec(rows.order_by(col(tables.DayResult.id)))}
+
+
+def sign(
+    session: Session, day: PostedDay, visit: tables.Visit, step: str, signed: bool, words: str, act: Act
+) -> tables.StepDone | None:
+    """Sign a step off, with `words` on what is not in order (empty: all is), or take the signature back.
+
+    Raises `BadInput` for a step that visits of this kind do not have, and answers 409 where a signature is to be taken
+    from a visit that is told to be done.
+    """
+    if step not in CHECKS[visit.kind]:
+        raise BadInput("step", f'is none of the steps of a {visit.kind}: "{step}"')
+    row = session.get(tables.StepDone, (visit.id, day.day, step))
+    if not signed:
+        newest = _newest(session, visit.id, day)
+        if newest is not None and newest.outcome == "done":
+            detail = f"{visit.id} is told to be done: correct that first, then take back what was signed."
+            raise Problem(409, detail, kind="not-now", current=record(newest), sent={"step": step, "signed": False})
+        if row is not None:
+            session.delete(row)
+            act.note(session, "took back", "visit", visit.id, {"step": step})
+        return None
+    if row is not None and row.note == words:
+        return row
+    if row is None:
+        row = tables.StepDone(visit_id=visit.id, day=day.day, step=step, done_at=act.at, done_by=act.by)
+    row.done_at, row.done_by, row.note = act.at, act.by, words
+    session.add(row)
+    act.note(session, "signed", "visit", visit.id, {"step": step, "not in order": words} if words else {"step": step})
+    return row
+
+
+def tell(session: Session, day: PostedDay, visit: tables.Visit, told: Told, act: Act) -> tables.DayResult:
+    """Note what became of a visit: done closes it, anything else leaves it open for a new time.
+
+    Results are only added, the newest counts. Raises `BadInput` for times out of order or missing and for a reason that
+    is missing; answers 409 where another result has been told meanwhile, where steps are unsigned, and where the visit
+    was called off or done on another day.
+    """
+    _check(told)
+    newest = _newest(session, visit.id, day)
+    sent = {"outcome": told.outcome, "start": told.start, "end": told.end, "why": told.why}
+    if (None if newest is None else newest.id) != told.replaces:
+        detail = "Something else has been told of this visit meanwhile. Look at both, and send yours again if it holds."
+        current = None if newest is None else record(newest)
+        raise Problem(409, detail, kind="changed-meanwhile", current=current, sent=sent)
+    if visit.state == "cancelled" or (visit.state == "done" and (newest is None or newest.outcome != "done")):
+        words = "was called off" if visit.state == "cancelled" else "is done already"
+        raise Problem(
+            409, f"{visit.id} {words}. Call the office.", kind="not-now", current={"state": visit.state}, sent=sent
+        )
+    signed = steps(session, (visit.id,), day.day)[visit.id]
+    unsigned = [step for step in CHECKS[visit.kind] if step not in signed]
+    if told.outcome == "done" and unsigned:
+        detail = f"Not signed yet: {'; '.join(unsigned)}. Sign each, or say there what is not in order."
+        raise Problem(409, detail, kind="not-now", unsigned=unsigned, sent=sent)
+    row = tables.DayResult(
+        visit_id=visit.id,
+        crew_id=day.crew_id,
+        day=day.day,
+        start=told.start,
+        end=told.end,
+        outcome=told.outcome,
+        why="" if told.outcome == "done" else told.why,
+        checks={step: signed[step].note or IN_ORDER for step in CHECKS[visit.kind] if step in signed},
+        noted_at=act.at,
+        noted_by=act.by,
+    )
+    session.add(row)
+    session.flush()
+    state = "done" if told.outcome == "done" else "open"
+    noted: dict[str, Any] = {"result": row.id, "crew": day.crew_id, "day": day.day.isoformat(), **sent}
+    if state != visit.state:
+        noted["state"] = [visit.state, state]
+        if not versions.update(session, visit, {"state": state}):
+            raise Problem(409, f"{visit.id} was changed at the same moment; send it again.", kind="changed-meanwhile")
+    act.note(session, WORDS[told.outcome], "visit", visit.id, noted)
+    return row
+
+
+def record(row: tables.DayResult) -> dict[str, Any]:
+    """Return a result as JSON."""
+    return row.model_dump(mode="json")
+
+
+def _newest(session: Session, visit_id: str, day: PostedDay) -> tables.DayResult | None:
+    rows = select(tables.DayResult).where(tables.DayResult.visit_id == visit_id, tables.DayResult.day == day.day)
+    return session.exec(rows.order_by(desc(col(tables.DayResult.id)))).first()
+
+
+def _check(told: Told) -> None:
+    if told.outcome != "done" and not told.why:
+        raise BadInput("why", "say because of what it could not be finished")
+    begun = told.outcome != "not_done"
+    for where, minute in (("start", told.start), ("end", told.end)):
+        if minute is None and begun:
+            raise BadInput(where, "say when the work began and when it ended")
+    if told.start is not None and told.end is not None and told.end < told.start:
+        raise BadInput("end", "must not be before the start")

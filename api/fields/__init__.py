@@ -1,0 +1,1 @@
+"""How values are typed, checked and shown, the same for JSON, forms and tables that come as files."""

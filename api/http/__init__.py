@@ -1,0 +1,1 @@
+"""What every answer shares: pages, assets, problems, headers, versions of rows, and writes that may be repeated."""

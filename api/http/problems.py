@@ -1,0 +1,187 @@
+"""What went wrong, told one way: a problem document (RFC 9457) to programs, the same as a page to people."""
+
+from __future__ import annotations
+
+import json
+import logging
+from collections.abc import Mapping, Sequence
+from http import HTTPStatus
+from typing import Any
+from urllib.parse import quote
+
+from fastapi import FastAPI, Request
+from fastapi.exceptions import RequestValidationError
+from fastapi.responses import RedirectResponse
+from sqlalchemy.exc import IntegrityError
+from starlette.exceptions import HTTPException
+from starlette.responses import Response
+
+from api.fields.sheets import BadFiles
+from api.http.headers import ALWAYS
+from api.http.pages import page
+from scheduler.errors import BadInput
+
+MEDIA_TYPE = "application/problem+json"
+
+# Kinds of problem that say more than their status, each with its title. Those without a kind are "about:blank".
+KINDS = {
+    "bad-input": "This cannot be taken as it is",
+    "changed-meanwhile": "Somebody else has changed this meanwhile",
+    "no-version": "Say which version is changed",
+    "in-use": "This is still used",
+    "taken": "This name is taken",
+    "key-reused": "This key was used for another request",
+    "under-way": "The first request with this key is still under way",
+    "too-many-tries": "Too many tries",
+    "form-expired": "This form is no longer good",
+    "change-password": "Change the one-time password first",
+    "moved": "The week was posted anew",
+    "breaks-rule": "This breaks a rule",
+    "breaks-promise": "This breaks a promise to a customer",
+    "not-current": "The plan no longer fits what is known today",
+    "lock-broken": "A lock cannot be kept",
+    "run-under-way": "The planner is at work on this week already",
+    "week-over": "This week is over",
+    "not-loaded": "A kit is not on the van",
+    "not-now": "This cannot be noted now",
+}
+_TITLES = {
+    401: "Sign in first",
+    403: "You may not do this",
+    404: "There is no such page",
+    405: "This cannot be done here",
+    422: KINDS["bad-input"],
+    500: "Something broke on our side",
+}
+
+
+class Problem(Exception):
+    """An answer that refuses: `kind` is one of `KINDS` or empty, `members` are extension members of the document."""
+
+    def __init__(
+        self, status: int, detail: str, *, kind: str = "", headers: Mapping[str, str] | None = None, **members: Any
+    ) -> None:
+        super().__init__(detail)
+        self.status, self.detail, self.kind, self.members = status, detail, kind, members
+        self.headers = dict(headers or {})
+
+    @property
+    def title(self) -> str:
+        fallback = HTTPStatus(self.status).phrase
+        return KINDS.get(self.kind) or _TITLES.get(self.status, fallback)
+
+    def document(self, instance: str) -> dict[str, Any]:
+        """Return the problem document of the request for `instance`."""
+        return {
+            "type": f"/problems/{self.kind}" if self.kind else "about:blank",
+            "title": self.title,
+            "status": self.status,
+            "detail": self.detail,
+            "instance": instance,
+            **self.members,
+        }
+
+
+def bad_fields(faults: Sequence[tuple[str, str]]) -> Problem:
+    """Return the refusal of input with `faults`: pairs of where it is wrong and what is wrong there."""
+    errors = [{"where": where, "problem": problem} for where, problem in faults]
+    detail = "; ".join(f"{where}: {problem}" if where else problem for where, problem in faults)
+    return Problem(422, detail, kind="bad-input", where=faults[0][0], errors=errors)
+
+
+def wants_page(request: Request) -> bool:
+    """Say whether the caller is a browser that shows a page: those name text/html, programs do not."""
+    return "text/html" in request.headers.get("accept", "")
+
+
+def add_problem_handlers(app: FastAPI) -> None:
+    """Have every error of `app`, expected or not, answered by `answer`."""
+    for kind in (Problem, BadInput, RequestValidationError, HTTPException, IntegrityError, Exception):
+        app.add_exception_handler(kind, answer)
+
+
+async def answer(request: Request, fault: Exception) -> Response:
+    """Return `fault` as a problem document or a page; a person who is not signed in is led to do so."""
+    problem = _problem(fault)
+    if problem.status == 500:  # answered outside the middleware that adds these
+        problem.headers.update(ALWAYS)
+    if wants_page(request):
+        if problem.status == 401 and request.method == "GET":
+            aim = request.url.path + (f"?{request.url.query}" if request.url.query else "")
+            return RedirectResponse(f"/sign-in?next={quote(aim, safe='')}", 303)
+        if problem.kind == "change-password":
+            return RedirectResponse("/password", 303)
+        values = {"title": problem.title, "words": problem.detail, "problem": problem}
+        refused = page(request, "refused.html", values, status=problem.status)
+        refused.headers.update(problem.headers)
+        return refused
+    body = json.dumps(problem.document(request.url.path), ensure_ascii=False)
+    return Response(body, problem.status, problem.headers, MEDIA_TYPE)
+
+
+def _problem(fault: Exception) -> Problem:
+    if isinstance(fault, Problem):
+        return fault
+    if isinstance(fault, BadFiles):
+        return bad_fields([(f.where, f.problem) for f in fault.faults])
+    if isinstance(fault, BadInput):
+        return bad_fields([(fault.where, fault.problem)])
+    if isinstance(fault, RequestValidationError):
+        return bad_fields([(".".join(str(part) for part in e["loc"]), _sentence(e)) for e in fault.errors()])
+    if isinstance(fault, HTTPException):
+        detail = str(fault.detail)
+        plain = detail == HTTPStatus(fault.status_code).phrase
+        return Problem(fault.status_code, _plain(fault.status_code) if plain else detail, headers=fault.headers)
+    if isinstance(fault, IntegrityError):  # checked before it was written, and still: two at the same moment
+        logging.getLogger("eaveboard").warning("refused by the database", exc_info=fault)
+        detail = "Something that this rests on was changed at the same moment. Read it again."
+        return Problem(409, detail, kind="changed-meanwhile")
+    logging.getLogger("eaveboard").error("unexpected error", exc_info=fault)
+    return Problem(500, "Nothing was changed. Try again; if it stays, tell whoever looks after this machine.")
+
+
+def _sentence(error: Mapping[str, Any]) -> str:
+    """Return what a check of form has found, in the words of `BadInput`."""
+    text = str(error["msg"]).removeprefix("Value error, ")
+    words = {"missing": "is missing", "extra_forbidden": "is unknown here; leave it out"}
+    return words.get(str(error["type"]), text[:1].lower() + text[1:])
+
+
+def _plain(status: int) -> str:
+    return {404: "Nothing lies at this address.", 405: "This address does not take such a request."}.get(
+        status, HTTPStatus(status).description or HTTPStatus(status).phrase
+    )
+
+
+SCHEMA = {
+    "type": "object",
+    "required": ["type", "title", "status", "detail", "instance"],
+    "properties": {
+        "type": {"type": "string", "format": "uri-reference"},
+        "title": {"type": "string"},
+        "status": {"type": "integer"},
+        "detail": {"type": "string"},
+        "instance": {"type": "string", "format": "uri-reference"},
+        "where": {"type": "string", "description": "the first faulty field"},
+        "errors": {
+            "type": "array",
+            "description": "every faulty field",
+            "items": {
+                "type": "object",
+                "required": ["where", "problem"],
+                "properties": {"where": {"type": "string"}, "problem": {"type": "string"}},
+            },
+        },
+    },
+}
+
+
+def responses(*statuses: int) -> dict[int | str, dict[str, Any]]:
+    """Return the declaration of refusals with `statuses` for the OpenAPI."""
+    return {
+        status: {
+            "description": _TITLES.get(status, HTTPStatus(status).phrase),
+            "content": {MEDIA_TYPE: {"schema": SCHEMA}},
+        }
+        for status in statuses
+    }

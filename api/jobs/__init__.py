@@ -1,0 +1,1 @@
+"""Jobs: the list, the story of each, and the rows that somebody types."""

@@ -1,0 +1,200 @@
+"""Rows of the work as somebody types them: the columns of a table that comes as a file, with the same checks.
+
+A form has sections, each a row of one table; its fields are called "visits.due_on". Nothing is kept while one cell
+cannot stand.
+"""
+
+from __future__ import annotations
+
+import datetime
+from collections.abc import Callable, Mapping, Sequence
+from dataclasses import dataclass
+from typing import Any
+
+from sqlmodel import Session, SQLModel, col, select
+
+from api import tables
+from api.exchange import exporting
+from api.exchange.importing import Imported, import_tables
+from api.exchange.uploads import CellFault, Upload, typed_row
+from api.fields.cells import lines_joined
+from api.fields.columns import COLUMNS
+from api.fields.sheets import BadFiles
+from api.ledger.fingerprint import fingerprint
+from api.messages.telling import told_now
+from scheduler.errors import BadInput
+from scheduler.units import exact_length, exact_number, parse_length, parse_weight
+
+ROWS: dict[str, type[SQLModel]] = {
+    "customers": tables.Customer,
+    "sites": tables.Site,
+    "orders": tables.Order,
+    "awnings": tables.Awning,
+    "visits": tables.Visit,
+}
+# What the customer was told is changed where it is told: by posting, rebooking and holding.
+_TOLD = ("booked_crew", "booked_on", "booked_at", "hold", "told_how", "told_words")
+_LABELS = {
+    "lat": "Latitude", "lon": "Longitude", "box_mm": "Box length", "ordered_on": "Ordered on",
+    "arrives_on": "Arrives on", "due_on": "Due", "hours": "Hours allowed", "hands": "Pairs of hands",
+    "fault": "Work to be done", "built": "Year built", "email": "E-mail", "minutes": "Minutes on site",
+}  # fmt: skip
+# Where a label says it all, and where a file's column says less than a form can: a form takes any usual writing.
+_PLAIN = frozenset({"name", "phone", "email", "town", "address", "kind", "model", "cloth", "motor", "lat", "lon"})
+_MEANINGS = {
+    "width_mm": """sold width, such as 14 ft, 12' 6" or 3810 mm""",
+    "projection_mm": "how far it comes out, such as 10 ft or 3.1 m",
+    "box_mm": """of the longest box, such as 14' 10" or 4520 mm""",
+    "weight_kg": "with its brackets, such as 130 lb or 59 kg",
+    "boxes": "how many long boxes",
+    "due_on": "the day by which it should be done, such as April 20, 2027; empty: none",
+    "arrives_on": "the day on which the crates come or came; empty: none named",
+    "minutes": "overrules the estimate; empty: as estimated",
+    "hands": "overrules the estimate; empty: as estimated",
+    "skills": "masonry, stucco, roof-mount, motor-setup, with blanks between; what the wall asks for comes by itself",
+    "note": "what whoever plans or goes there should know",
+    "access": "what the crew must know: the gate, the dog, where the van stands",
+    "fault": "what a repair is for",
+    "hours": "such as Mon-Fri 8:00-17:00; Sat 9:00-12:00; empty: any",
+}
+_CHOICES = {
+    "kind": (("install", "install"), ("survey", "survey"), ("repair", "repair")),
+    "motor": (("", "a crank"), ("left", "motor left"), ("right", "motor right")),
+}
+_LINES, _WIDE = ("note", "access", "fault"), ("address", "hours")
+
+
+@dataclass(frozen=True)
+class Field:
+    """One cell: `text` as it stands or was typed, `now` what is kept where somebody else has changed it meanwhile.
+
+    `wide` takes a long line, `lines` several.
+    """
+
+    name: str
+    label: str
+    text: str
+    meaning: str
+    choices: tuple[tuple[str, str], ...] = ()
+    wide: bool = False
+    lines: bool = False
+    now: str | None = None
+
+
+@dataclass(frozen=True)
+class Section:
+    """One row of a table, `key` its id."""
+
+    table: str
+    title: str
+    key: str
+    fields: tuple[Field, ...]
+
+
+def key_column(table: str) -> str:
+    """Return the column that names a table's rows: customers are told apart by "customer"."""
+    return table.removesuffix("s")
+
+
+def cells_of(session: Session, table: str, row: Any, units: str) -> dict[str, str]:
+    """Return the cells of a stored row as a form shows them, by column; lengths as the business measures them."""
+    if isinstance(row, tables.Visit):
+        hours = select(tables.VisitHours).where(tables.VisitHours.visit_id == row.id)
+        spans = session.exec(hours.order_by(col(tables.VisitHours.id))).all()
+        cells = exporting.visit_cells(row, spans, told_now(session, row.id))
+    else:
+        write: Mapping[str, Callable[[Any], exporting.Cells]] = {
+            "customers": exporting.customer_cells, "sites": exporting.site_cells,
+            "orders": exporting.order_cells, "awnings": exporting.awning_cells,
+        }  # fmt: skip
+        cells = write[table](row)
+    return {
+        column: _shown(column, value, units) for column, value in zip(COLUMNS[table], cells, strict=True)
+        if column not in _TOLD
+    }  # fmt: skip
+
+
+def empty_cells(table: str) -> dict[str, str]:
+    """Return the cells of a row that is to be made."""
+    return {column: "" for column in COLUMNS[table] if column not in _TOLD}
+
+
+def section(
+    table: str, title: str, cells: Mapping[str, str], kept: Mapping[str, str] | None = None, without: Sequence[str] = ()
+) -> Section:
+    """Return the section for a row with `cells`, but for its key and the columns `without`; `kept`: as stored now."""
+    fields = [
+        Field(
+            name=f"{table}.{column}",
+            label=_LABELS.get(column) or column.removesuffix("_mm").removesuffix("_kg").replace("_", " ").capitalize(),
+            text=text,
+            meaning="" if column in _PLAIN else _MEANINGS.get(column, COLUMNS[table][column]),
+            choices=_CHOICES.get(column, ()),
+            wide=column in _WIDE,
+            lines=column in _LINES,
+            now=kept[column] if kept is not None and kept[column] != text else None,
+        )
+        for column, text in cells.items()
+        if column != key_column(table) and column not in without
+    ]
+    return Section(table, title, cells[key_column(table)], tuple(fields))
+
+
+def mark_of(cells: Mapping[str, str]) -> str:
+    """Return what tells this state of a row from any other."""
+    return fingerprint(dict(cells))[:16]
+
+
+def typed(table: str, form: Mapping[str, str], cells: Mapping[str, str]) -> dict[str, str]:
+    """Return `cells` with what a form says of them."""
+    return {column: lines_joined(form.get(f"{table}.{column}", text)).strip() for column, text in cells.items()}
+
+
+def keep(session: Session, rows: Mapping[str, Mapping[str, str]], *, by: str, now: datetime.datetime) -> Imported:
+    """Take rows in, one of each table that is named; raises `BadFiles` with every cell that cannot stand."""
+    uploads, faults = list[Upload](), list[BadInput]()
+    for table, cells in rows.items():
+        ready = {}
+        for column, text in cells.items():
+            try:
+                ready[column] = _stored(column, text)
+            except BadInput as fault:
+                ready[column] = "1"  # some length: what is wrong with the text is told already
+                faults.append(CellFault(table, fault.problem, row=1, column=column))
+        uploads.append(typed_row(table, {column: ready.get(column, "") for column in COLUMNS[table]}))
+    try:
+        done = import_tables(session, uploads, keep=not faults, now=now, by=by, by_hand=True)
+    except BadFiles as bad:
+        raise BadFiles([*faults, *bad.faults]) from None
+    if faults:
+        raise BadFiles(faults)
+    return done
+
+
+def faults_by_field(bad: BadFiles) -> dict[str, str]:
+    """Return what is wrong by the name of the field; under "" what is wrong with no single one."""
+    found: dict[str, str] = {}
+    for fault in bad.faults:
+        cell = isinstance(fault, CellFault) and fault.column is not None
+        name = f"{fault.file}.{fault.column}" if isinstance(fault, CellFault) and cell else ""
+        found[name] = f"{found[name]}; {fault.problem}" if name in found else fault.problem
+    return found
+
+
+def _shown(column: str, value: Any, units: str) -> str:
+    if value is None:
+        return ""
+    if column.endswith("_mm"):
+        return exact_length(value, units)
+    if column.endswith("_kg"):
+        return f"{exact_number(value)} kg"
+    return str(exporting.plain(value))
+
+
+def _stored(column: str, text: str) -> str:
+    """Return what was typed as a table's cell holds it: whole millimetres and kilograms."""
+    if text and column.endswith("_mm"):
+        return str(round(parse_length(text)))
+    if text and column.endswith("_kg"):
+        return str(round(parse_weight(text)))
+    return text

@@ -1,0 +1,237 @@
+"""Reads of the database: the facts that a week is built from, and what pages show."""
+
+from __future__ import annotations
+
+import datetime
+from collections import defaultdict
+from collections.abc import Collection
+from dataclasses import dataclass, field
+from typing import TypeVar
+from zoneinfo import ZoneInfo
+
+import sqlalchemy as sa
+from sqlalchemy import desc
+from sqlmodel import Session, SQLModel, col, select
+
+from api import tables
+from api.fields.rules import Rules, rules_from_data
+from api.ledger.shelves import held_pieces, off_shelf, standing_postings
+from api.papers.inputs import AT_ONCE, parts
+from scheduler.errors import BadInput
+from scheduler.plan import Because, Route, Stop, read_plan
+from scheduler.weather.forecast import Forecast, forecast_from_csv
+from scheduler.weather.limits import LimitTable, read_limits
+
+Row = TypeVar("Row", bound=SQLModel)
+
+
+@dataclass(frozen=True)
+class Facts:
+    """All rows that planning looks at, read at one moment; maps go from id to row, lists of a visit from its id.
+
+    `held` is what posted weeks have set aside on shelves, `off_shelf` the pieces that open visits have taken, by item.
+    `elsewhere` are the visits that have a day to come outside the week: posted with another one, or promised before it.
+    """
+
+    business: tables.Business
+    rules: Rules
+    limits: LimitTable
+    forecast: Forecast | None
+    yards: dict[str, tables.Yard]
+    people: dict[str, tables.Person]
+    days_off: list[tables.DayOff]
+    vans: dict[str, tables.Van]
+    crews: dict[str, tables.Crew]
+    crew_hours: list[tables.CrewHours]
+    equipment: dict[str, tables.Equipment]
+    out_of_service: list[tables.OutOfService]
+    stock: list[tables.StockItem]
+    deliveries: list[tables.Delivery]
+    customers: dict[str, tables.Customer]
+    sites: dict[str, tables.Site]
+    awnings: dict[str, tables.Awning]
+    maker_parts: dict[str, dict[str, tables.MakerPart]]
+    surveys: dict[str, tables.SiteSurvey]
+    visits: dict[str, tables.Visit]
+    hours: dict[str, list[tables.VisitHours]]
+    follows: list[tables.VisitFollows]
+    bookings: dict[str, tables.Booking]
+    counts: dict[str, dict[str, tables.BenchCount]]
+    shorts: dict[str, list[tables.Short]]
+    loaded: set[str]
+    held: list[tables.Reservation] = field(default_factory=list)
+    off_shelf: dict[str, dict[str, int]] = field(default_factory=dict)
+    elsewhere: frozenset[str] = frozenset()
+
+
+def facts(
+    session: Session, start_date: datetime.date | None = None, also: Collection[str] = (),
+    now: datetime.datetime | None = None,
+) -> Facts:  # fmt: skip
+    """Return everything that a week is built from; raises `BadInput` where no business has been set up.
+
+    `start_date`: only what the week that begins then needs: the visits that it may take, those that one of them follows
+    and those for which pieces are set aside, with theirs; maker's lists and surveys are left out. `also` are further
+    visits that are wanted. None: all rows there are, which takes seconds where there are thousands of jobs. `now`: the
+    moment from which days are to come; without it nothing is `elsewhere`.
+    """
+    business = session.get(tables.Business, 1)
+    if business is None:
+        raise BadInput("", "this database holds no business yet; load one first")
+    rules = rules_from_data(business.rules)
+    newest = session.exec(select(tables.StoredForecast).order_by(desc(col(tables.StoredForecast.issued)))).first()
+    held = held_pieces(session)
+    ids = awnings = sites = customers = surveyed = None
+    if start_date is not None:
+        ids = _visits_for(session, start_date + datetime.timedelta(days=rules.week_days))
+        ids |= set(also) | {row.visit_id for row in held}
+        ids |= {row.first_id for row in _some(session, tables.VisitFollows, tables.VisitFollows.then_id, ids)}
+    visits = {visit.id: visit for visit in _some(session, tables.Visit, tables.Visit.id, ids)}
+    if ids is not None:
+        awnings = {visit.awning_id for visit in visits.values() if visit.awning_id is not None}
+        sites, surveyed = {visit.site_id for visit in visits.values()}, set[str]()
+    of_sites = {row.id: row for row in _some(session, tables.Site, tables.Site.id, sites)}
+    if ids is not None:
+        customers = {site.customer_id for site in of_sites.values()}
+    parts_of: dict[str, dict[str, tables.MakerPart]] = defaultdict(dict)
+    for part in _some(session, tables.MakerPart, tables.MakerPart.awning_id, surveyed):
+        parts_of[part.awning_id][part.item] = part
+    hours: dict[str, list[tables.VisitHours]] = defaultdict(list)
+    for span in _some(session, tables.VisitHours, tables.VisitHours.visit_id, ids):
+        hours[span.visit_id].append(span)
+    counts: dict[str, dict[str, tables.BenchCount]] = defaultdict(dict)
+    for count in _some(session, tables.BenchCount, tables.BenchCount.visit_id, ids):
+        counts[count.visit_id][count.item] = count  # in order of id, so that the newest of an item stays
+    shorts: dict[str, list[tables.Short]] = defaultdict(list)
+    for short in _some(session, tables.Short, tables.Short.visit_id, ids):
+        shorts[short.visit_id].append(short)
+    bookings = _some(session, tables.Booking, tables.Booking.visit_id, ids)
+    surveys = _some(session, tables.SiteSurvey, tables.SiteSurvey.awning_id, surveyed)
+    kits = _some(session, tables.KitState, tables.KitState.visit_id, ids)
+    told = {b.visit_id: b for b in bookings if b.withdrawn_at is None}
+    elsewhere = set[str]()
+    if start_date is not None and now is not None:
+        today = now.astimezone(ZoneInfo(business.timezone)).date()
+        elsewhere = _posted_elsewhere(session, start_date, today)
+        elsewhere |= {name for name, booking in told.items() if today <= booking.day < start_date}
+    return Facts(
+        business=business,
+        rules=rules,
+        limits=read_limits(business.limits),
+        forecast=forecast_from_csv(newest.hours, newest.source, newest.issued) if newest else None,
+        yards=_by_id(session, tables.Yard),
+        people=_by_id(session, tables.Person),
+        days_off=_all(session, tables.DayOff),
+        vans=_by_id(session, tables.Van),
+        crews=_by_id(session, tables.Crew),
+        crew_hours=_all(session, tables.CrewHours),
+        equipment=_by_id(session, tables.Equipment),
+        out_of_service=_all(session, tables.OutOfService),
+        stock=_all(session, tables.StockItem),
+        deliveries=_all(session, tables.Delivery),
+        customers={row.id: row for row in _some(session, tables.Customer, tables.Customer.id, customers)},
+        sites=of_sites,
+        awnings={row.id: row for row in _some(session, tables.Awning, tables.Awning.id, awnings)},
+        maker_parts=parts_of,
+        surveys={row.awning_id: row for row in sorted(surveys, key=lambda row: (row.surveyed_on, row.id))},
+        visits=visits,
+        hours=hours,
+        follows=_some(session, tables.VisitFollows, tables.VisitFollows.then_id, ids),
+        bookings=told,
+        counts=counts,
+        shorts=shorts,
+        loaded={kit.visit_id for kit in kits if kit.loaded_on is not None},
+        held=held,
+        off_shelf=off_shelf(session, ids),
+        elsewhere=frozenset(elsewhere),
+    )
+
+
+def _posted_elsewhere(session: Session, start_date: datetime.date, today: datetime.date) -> set[str]:
+    """Return what other weeks than that of `start_date` are posted with, from today on, and nobody has reported on."""
+    found: dict[str, datetime.date] = {}
+    for posted in standing_postings(session, today):
+        if posted.start_date == start_date:
+            continue
+        plan = session.exec(select(col(tables.StoredPlan.plan)).where(tables.StoredPlan.id == posted.plan_id)).one()
+        for route in read_plan(plan).routes:
+            day = posted.start_date + datetime.timedelta(days=route.day)
+            if day >= today:
+                found |= {stop.job: day for stop in route.stops}
+    noted = _some(session, tables.DayResult, tables.DayResult.visit_id, found.keys()) if found else []
+    return found.keys() - {row.visit_id for row in noted if row.day == found[row.visit_id]}
+
+
+def _visits_for(session: Session, after: datetime.date) -> set[str]:
+    """Return the open visits but those promised for `after` or later; where in doubt, one too many."""
+    visit, told = tables.Visit, tables.Booking
+    current = sa.select(told.visit_id).where(col(told.visit_id) == visit.id, col(told.withdrawn_at).is_(None))  # type: ignore[call-overload]
+    wanted = sa.select(col(visit.id)).where(
+        col(visit.state) == "open",
+        sa.or_(~current.where(col(told.day) >= after).exists(), current.where(col(told.day) < after).exists()),
+    )
+    return set(session.execute(wanted).scalars())
+
+
+def _some(session: Session, table: type[Row], column: object, values: Collection[str] | None) -> list[Row]:
+    """Return the rows whose `column` is one of `values` (None: all rows), in order of their keys."""
+    if values is None:
+        return _all(session, table)
+    keys = table.__table__.primary_key.columns  # type: ignore[attr-defined]
+    wanted = select(table).order_by(*keys)
+    found = [row for some in parts(values) for row in session.exec(wanted.where(col(column).in_(some)))]
+    if len(values) <= AT_ONCE:
+        return found
+    return sorted(found, key=lambda row: [getattr(row, key.name) for key in keys])
+
+
+def newest_plan(session: Session, start_date: datetime.date) -> tables.StoredPlan | None:
+    """Return the plan made last for the week that begins on `start_date`."""
+    found = select(tables.StoredPlan).where(tables.StoredPlan.start_date == start_date)
+    return session.exec(found.order_by(desc(col(tables.StoredPlan.id)))).first()
+
+
+def planned_weeks(session: Session) -> list[datetime.date]:
+    """Return the Mondays for which there is a plan, the newest plan's first."""
+    rows = session.exec(select(col(tables.StoredPlan.start_date)).order_by(desc(col(tables.StoredPlan.id)))).all()
+    return list(dict.fromkeys(rows))
+
+
+def _all(session: Session, table: type[Row]) -> list[Row]:
+    """Return all rows in order of their keys, so that what is built of them is the same every time."""
+    keys = table.__table__.primary_key.columns  # type: ignore[attr-defined]
+    return list(session.exec(select(table).order_by(*keys)).all())
+
+
+def _by_id(session: Session, table: type[Row]) -> dict[str, Row]:
+    return {row.id: row for row in _all(session, table)}  # type: ignore[attr-defined]
+
+
+@dataclass(frozen=True)
+class PlannedStop:
+    """Where the newest plan that knows a job has put it: on a route, or waiting because of something."""
+
+    start_date: datetime.date
+    route: Route | None
+    stop: Stop | None
+    because: tuple[Because, ...]
+
+    @property
+    def date(self) -> datetime.date | None:
+        return None if self.route is None else self.start_date + datetime.timedelta(days=self.route.day)
+
+
+def planned_stop(session: Session, visit_id: str) -> PlannedStop | None:
+    """Return where the newest plan has put a job, None where no plan knows it."""
+    newest = session.exec(select(tables.StoredPlan).order_by(desc(col(tables.StoredPlan.id)))).first()
+    if newest is None:
+        return None
+    plan = read_plan(newest.plan)
+    for route in plan.routes:
+        for stop in route.stops:
+            if stop.job == visit_id:
+                return PlannedStop(newest.start_date, route, stop, ())
+    for skipped in plan.skipped:
+        if skipped.job == visit_id:
+            return PlannedStop(newest.start_date, None, None, skipped.because)
+    return None

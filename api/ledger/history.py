@@ -1,0 +1,63 @@
+"""The history in words: who changed what from what to what, in a line that anybody can read."""
+
+from __future__ import annotations
+
+import datetime
+import re
+from collections.abc import Iterator
+from typing import Any
+
+from api import tables
+from api.http.pages import day_name, dollars
+
+_DATE = re.compile(r"\d{4}-\d\d-\d\d")
+_LONGEST = 60
+_MOST_DETAILS = 8
+# What is written into a history for programs to find again, and says nothing to people.
+_SILENT = {"id", "version", "sha256", "fingerprint", "files"}
+
+
+def in_words(line: tables.History, of: str = "") -> str:
+    """Return a line of the history as a sentence without its full stop; things other than `of` are named by id."""
+    noun = line.noun.replace("_", " ")
+    which = f" {line.noun_id}" if line.noun_id != of else ""
+    what = line.did if noun in line.did else f"{line.did} the {noun}"
+    told = list(_details(line.detail, made=line.did == "made"))
+    shown = told[:_MOST_DETAILS] + (["…"] if len(told) > _MOST_DETAILS else [])
+    return f"{line.by} {what}{which}" + (f": {'; '.join(shown)}" if shown else "")
+
+
+def _details(detail: dict[str, Any], *, made: bool) -> Iterator[str]:
+    for key, value in detail.items():
+        name = re.sub(r"_(id|cents|mm|min)$", "", key).replace("_", " ")
+        if key in _SILENT or value in (None, "", [], {}):
+            continue
+        if isinstance(value, list) and len(value) == 2 and not made:
+            if all(_is_plain(one) for one in value):
+                yield f"{name} from {_value(key, value[0])} to {_value(key, value[1])}"
+            else:
+                yield f"{name} anew"
+        elif _is_plain(value):
+            yield f"{name} {_value(key, value)}"
+        elif isinstance(value, list) and all(_is_plain(one) for one in value):
+            yield f"{name} {', '.join(_value(key, one) for one in value)}"
+
+
+def _is_plain(value: Any) -> bool:
+    return value is None or isinstance(value, str | int | float | bool)
+
+
+def _value(key: str, value: Any) -> str:
+    if value is None or value == "":
+        return "nothing"
+    if isinstance(value, bool):
+        return "yes" if value else "no"
+    if key.endswith("_cents") and isinstance(value, int):
+        return dollars(value)
+    if isinstance(value, str) and _DATE.fullmatch(value):
+        return day_name(datetime.date.fromisoformat(value))
+    if isinstance(value, str):
+        text = " ".join(value.split())
+        short = text if len(text) <= _LONGEST else f"{text[:_LONGEST]}…"
+        return f"“{short}”"
+    return str(value)

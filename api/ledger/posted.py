@@ -1,0 +1,53 @@
+"""What is posted: the plan that crews and customers see, as reads alone (posting it is `api.week.post`)."""
+
+from __future__ import annotations
+
+import datetime
+from collections.abc import Sequence
+
+from sqlmodel import Session, col, select
+
+from api import tables
+from scheduler.plan import Route, read_plan
+
+LONGEST_DAYS = 7  # no planned week is longer (`api.fields.rules`)
+
+
+def posted_week(session: Session, start_date: datetime.date) -> tables.PostedWeek | None:
+    """Return the posting that counts for the week that begins on `start_date`, None where there is none."""
+    rows = select(tables.PostedWeek).where(tables.PostedWeek.start_date == start_date)
+    return _newest(session.exec(rows.where(col(tables.PostedWeek.withdrawn_at).is_(None))).all())
+
+
+def posted_plan(session: Session, start_date: datetime.date) -> tables.StoredPlan | None:
+    """Return the plan that crews and customers see for a week, None where none is posted."""
+    row = posted_week(session, start_date)
+    return None if row is None else session.get(tables.StoredPlan, row.plan_id)
+
+
+def posted_on(session: Session, day: datetime.date) -> tables.PostedWeek | None:
+    """Return the posting that counts on `day`: of the week begun last that may hold it; None where there is none."""
+    rows = select(tables.PostedWeek).where(
+        tables.PostedWeek.start_date <= day,
+        tables.PostedWeek.start_date > day - datetime.timedelta(days=LONGEST_DAYS),
+        col(tables.PostedWeek.withdrawn_at).is_(None),
+    )
+    found = session.exec(rows).all()
+    begun = max((row.start_date for row in found), default=None)
+    return _newest([row for row in found if row.start_date == begun])
+
+
+def posted_route(session: Session, crew_id: str, day: datetime.date) -> Route | None:
+    """Return what the posted week gives `crew_id` to do on `day`; None where nothing is posted or the crew stays in."""
+    row = posted_on(session, day)
+    if row is None:
+        return None
+    # The plan alone: the week document beside it is large, and this is asked with every request of a crew.
+    plan = session.exec(select(col(tables.StoredPlan.plan)).where(tables.StoredPlan.id == row.plan_id)).one()
+    offset = (day - row.start_date).days
+    routes = read_plan(plan).routes
+    return next((route for route in routes if route.crew == crew_id and route.day == offset), None)
+
+
+def _newest(rows: Sequence[tables.PostedWeek]) -> tables.PostedWeek | None:
+    return max(rows, key=lambda row: row.id or 0, default=None)

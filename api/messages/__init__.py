@@ -1,0 +1,1 @@
+"""What customers are told: drafted, looked over, told or sent."""

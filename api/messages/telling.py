@@ -1,0 +1,397 @@
+"""What customers are told: drafted in plain words, looked over, then sent once by e-mail or told by telephone.
+
+A message tells where a visit stands (`spot`), or that it is off. It is told only while that is still so. Telling it
+writes the booking: from then on the time is a promise.
+"""
+
+from __future__ import annotations
+
+import datetime
+import zoneinfo
+from collections.abc import Mapping
+from email.utils import parseaddr
+from typing import TYPE_CHECKING, Any, Literal
+
+import icalendar
+import sqlalchemy as sa
+from sqlmodel import Session, col, select
+
+from api import tables
+from api.database import transaction
+from api.feeds.calendar import visit_calendar
+from api.http import versions
+from api.http.pages import feet
+from api.http.problems import Problem
+from api.ledger.days import by_id
+from api.ledger.posted import posted_on
+from api.messages.mail import Letter, NotSent, is_address, send
+from api.settings import Settings
+from api.week.planning import note
+from scheduler.plan import read_plan
+from scheduler.price import RETIME_FROM_MIN
+
+if TYPE_CHECKING:
+    from api.week.post import Posted
+
+Hold = Literal["firm", "day", "soft"]
+# How firmly a promised time is held, as it is said to whoever promises it.
+HOLDS = {"firm": "firm: crew, day and hour", "day": "the day", "soft": "may still move"}
+Spot = Mapping[str, Any]  # crew, date (ISO), start, end, hold
+WHAT = {"install": "awning installation", "survey": "measuring visit", "repair": "awning repair"}
+# Why, in terms that the customer understands.
+WHY = {
+    "short": "A part for your awning was not in the delivery, and we begin only when everything is there.",
+    "weather": "The weather forecast for the time that we had named does not allow safe work on ladders.",
+    "crew away": "Someone in the crew that was to come cannot work that day.",
+    "customer": "As you asked, we have looked for another time.",
+    "other": "We have had to change our week.",
+    "moved": "Another visit had to be moved, and yours with it.",
+    "": "",
+}
+STUCK = datetime.timedelta(minutes=10)
+OPEN = ("draft", "failed", "sending")
+
+
+def hour(minute: int) -> str:
+    """Return minutes after midnight as customers say them: 9:15 am."""
+    hours, minutes = divmod(minute % 1440, 60)
+    return f"{(hours + 11) % 12 + 1}:{minutes:02} {'am' if hours < 12 else 'pm'}"
+
+
+def long_date(date: datetime.date) -> str:
+    return f"{date:%A}, {date:%B} {date.day}"
+
+
+def arrival(spot: Spot) -> str:
+    """Return when the crew arrives, in words: to the minute where that was promised, else half an hour either way."""
+    start = int(spot["start"])
+    if spot["hold"] == "firm":
+        return f"at {hour(start)}"
+    early, late = (start - RETIME_FROM_MIN) // 5 * 5, -(-(start + RETIME_FROM_MIN) // 5) * 5
+    return f"between {hour(early)} and {hour(late)}"
+
+
+def told_now(session: Session, visit_id: str) -> tables.Booking | None:
+    """Return what the customer of a visit has been told, as it still holds."""
+    rows = select(tables.Booking).where(tables.Booking.visit_id == visit_id, col(tables.Booking.withdrawn_at).is_(None))
+    return session.exec(rows.order_by(col(tables.Booking.id).desc())).first()
+
+
+def book(
+    session: Session, visit_id: str, spot: Spot | None, now: datetime.datetime, how: str = "", words: str = ""
+) -> None:
+    """Have the customer's booking be `spot` (None: none any more); one that says so already gets how it was told."""
+    date = None if spot is None else datetime.date.fromisoformat(spot["date"])
+    rows = select(tables.Booking).where(tables.Booking.visit_id == visit_id, col(tables.Booking.withdrawn_at).is_(None))
+    for row in session.exec(rows).all():
+        if spot is not None and (row.crew_id, row.day, row.start, row.hold) == (
+            spot["crew"], date, spot["start"], spot["hold"]
+        ):  # fmt: skip
+            row.told_how, row.told_words, row.version = how or row.told_how, words or row.told_words, row.version + 1
+            session.add(row)
+            return
+        row.withdrawn_at, row.version = now, row.version + 1
+        session.add(row)
+    if spot is not None and date is not None:
+        session.add(
+            tables.Booking(visit_id=visit_id, crew_id=spot["crew"], day=date, start=spot["start"], hold=spot["hold"],
+                           told_at=now, told_how=how, told_words=words)
+        )  # fmt: skip
+    session.flush()
+
+
+def draft(
+    session: Session, visit_id: str, spot: Spot | None, *, before: Spot | None, why: str, now: datetime.datetime,
+    by: str, case_id: int | None = None,
+) -> tables.Message:  # fmt: skip
+    """Draft what the customer is to be told; earlier drafts for the visit are dropped.
+
+    spot: where the visit stands now, None where it is off; before: what the customer believes, None where nothing was
+    told; why: one of `WHY`.
+    """
+    for row in session.exec(
+        select(tables.Message).where(
+            tables.Message.visit_id == visit_id, col(tables.Message.state).in_(("draft", "failed"))
+        )
+    ):
+        row.state, row.version = "dropped", row.version + 1
+        session.add(row)
+    _, _, customer, _ = by_id(session)(visit_id)
+    subject, body = words(session, visit_id, spot, before=before, why=why)
+    message = tables.Message(
+        visit_id=visit_id, case_id=case_id, to_name=customer.name,
+        to_email=customer.email if is_address(customer.email) else "", subject=subject, body=body,
+        spot=None if spot is None else dict(spot), made_at=now, made_by=by,
+    )  # fmt: skip
+    session.add(message)
+    session.flush()
+    note(session, now, by, "drafted", "message", str(message.id), {"visit": visit_id, "spot": message.spot})
+    return message
+
+
+def words(session: Session, visit_id: str, spot: Spot | None, *, before: Spot | None, why: str) -> tuple[str, str]:
+    """Return subject and body of a message."""
+    visit, site, customer, awning = by_id(session)(visit_id)
+    business = session.get_one(tables.Business, 1)
+    what = WHAT[visit.kind]
+    sized = f"{what} ({feet(awning.width_mm)})" if awning is not None and visit.kind == "install" else what
+    place = f"{site.address}, {site.town}"
+    old = None if before is None else datetime.date.fromisoformat(before["date"])
+    old_words = "" if before is None or old is None else f"{long_date(old)}, {hour(int(before['start']))}"
+    if spot is None:
+        subject = f"{business.name}: your {what} has to wait"
+        first = f"We cannot come for your {sized} at {place} on {old_words or 'the day that we had in mind'}."
+        after = "We will call you with a new time as soon as we have one."
+        todo = "You need do nothing now; keep the day free no longer."
+        file = "The attached file takes the visit out of your calendar." if before is not None else ""
+    else:
+        date = datetime.date.fromisoformat(spot["date"])
+        lasts = _lasting(int(spot["end"]) - int(spot["start"]))
+        when = f"{long_date(date)}, and arrive {arrival(spot)}"
+        if before is None:
+            subject = f"{business.name}: your {what} on {long_date(date)}"
+            first = f"We come for your {sized} at {place} on {when}."
+        else:
+            subject = f"{business.name}: a new time for your {what}"
+            first = f"We come for your {sized} at {place} on {when}, and not on {old_words} as you were told."
+        after = f"The work takes about {lasts}."
+        todo = "If this suits you, you need do nothing; if it does not, please call us by the day before."
+        file = "The attached file puts the visit into your calendar, or corrects the entry that is there."
+    name, phone = _office(session)
+    call = f"Call {name}{f' on {phone}' if phone else ''}."
+    lines = [f"Dear {customer.name},", "", f"{first} {WHY[why]} {after}".replace("  ", " ")]
+    lines += ["", f"{todo} {call}", *(["", file] if file else []), "", name, business.name, ""]
+    return subject, "\n".join(lines)
+
+
+def when_posted(session: Session, posted: Posted) -> None:
+    """Draft a message for each visit whose posted time differs from what its customer was told.
+
+    Visits of open cases are left to their case; where the newest message tells of the same spot already, there is none,
+    whatever became of it.
+    """
+    in_case = {row.visit_id for row in session.exec(select(tables.CaseVisit).where(tables.CaseVisit.state == "open"))}
+    told = {b.visit_id: b for b in session.exec(_in_week(posted)).all()}
+    planned = spots_of(posted.plan, posted.row.start_date)
+    last = {m.visit_id: m for m in session.exec(_about({*planned, *told})).all()}  # the newest of each visit stays
+    local = posted.now.astimezone(zoneinfo.ZoneInfo(posted.week.timezone))
+    for visit_id, spot in planned.items():
+        date = datetime.date.fromisoformat(spot["date"])
+        if visit_id in in_case or (date, spot["start"]) <= (local.date(), local.hour * 60 + local.minute):
+            continue
+        booking = told.pop(visit_id, None) or told_now(session, visit_id)
+        spot |= {"hold": "soft" if booking is None else booking.hold}
+        known = last.get(visit_id)
+        if known is not None and _tells(known.spot, spot):
+            continue
+        if booking is not None and booking.day == date and abs(booking.start - spot["start"]) <= RETIME_FROM_MIN:
+            continue
+        draft(
+            session, visit_id, spot, before=_as_spot(booking), why="" if booking is None else "moved", now=posted.now,
+            by=posted.by,
+        )  # fmt: skip
+    for visit_id, booking in told.items():
+        visit = session.get_one(tables.Visit, visit_id)
+        gone = visit_id not in planned and visit_id not in in_case and visit.state == "open"
+        known = last.get(visit_id)
+        if gone and booking.day >= local.date() and not (known is not None and known.spot is None):
+            draft(session, visit_id, None, before=_as_spot(booking), why="other", now=posted.now, by=posted.by)
+
+
+def spots_of(plan: Any, start_date: datetime.date) -> dict[str, dict[str, Any]]:
+    """Return where a plan has each visit, as a message tells it, without its hold."""
+    found = {}
+    for route in plan.routes:
+        date = start_date + datetime.timedelta(days=route.day)
+        for stop in route.stops:
+            found[stop.job] = {"crew": route.crew, "date": date.isoformat(), "start": stop.start, "end": stop.end}
+    return found
+
+
+def still_so(session: Session, message: tables.Message) -> bool:
+    """Say whether what the message tells is still what is posted, or booked for a week that is not posted yet."""
+    if message.spot is None:
+        booking = told_now(session, message.visit_id)
+        day = None if booking is None else booking.day
+        row = None if day is None else posted_on(session, day)
+        if row is None:
+            return True
+        plan = read_plan(session.get_one(tables.StoredPlan, row.plan_id).plan)
+        return message.visit_id not in spots_of(plan, row.start_date)
+    row = posted_on(session, datetime.date.fromisoformat(message.spot["date"]))
+    if row is None:
+        booked = told_now(session, message.visit_id)
+        return booked is not None and _tells(message.spot, _as_spot(booked))
+    plan = read_plan(session.get_one(tables.StoredPlan, row.plan_id).plan)
+    return _tells(message.spot, spots_of(plan, row.start_date).get(message.visit_id))
+
+
+def edit(
+    session: Session, message: tables.Message, values: Mapping[str, Any], *, now: datetime.datetime, by: str
+) -> None:
+    """Change a draft; 409 where it is told, dropped, or being sent."""
+    _require_open(message)
+    if not versions.update(session, message, values):
+        raise _meanwhile()
+    note(session, now, by, "changed", "message", str(message.id), {"fields": sorted(values)})
+
+
+def drop(session: Session, message: tables.Message, *, now: datetime.datetime, by: str) -> None:
+    """Drop a draft: the customer is not told, or was told otherwise."""
+    _require_open(message)
+    if not versions.update(session, message, {"state": "dropped"}):
+        raise _meanwhile()
+    note(session, now, by, "dropped", "message", str(message.id), {"visit": message.visit_id})
+
+
+def told_by_telephone(
+    session: Session, message: tables.Message, *, now: datetime.datetime, by: str, words: str = ""
+) -> None:
+    """Mark a message as told by telephone by `by`, and write the booking."""
+    _require_open(message)
+    _require_so(session, message)
+    values = {"state": "told", "how": "telephone", "told_at": now, "told_by": by, "fault": ""}
+    if not versions.update(session, message, values):
+        raise _meanwhile()
+    book(session, message.visit_id, message.spot, now, "telephone", words or message.subject)
+    note(session, now, by, "told", "message", str(message.id), {"visit": message.visit_id, "how": "telephone"})
+
+
+def send_by_mail(
+    database: sa.Engine, settings: Settings, message_id: int, version: int, *, now: datetime.datetime, by: str
+) -> tables.Message:
+    """Send a message once, and write the booking; a failure is kept with the message in words.
+
+    First the message is claimed, in a transaction of its own: of two who send it at once, one does. Raises `Problem`
+    where it cannot be sent at all: no mail server, no address, told already, or no longer true.
+    """
+    if settings.smtp is None:
+        raise Problem(409, "No mail server is set up (EAVEBOARD_SMTP): tell it by telephone, or copy the words.")
+    with transaction(database) as session:
+        message = session.get(tables.Message, message_id)
+        if message is None:
+            raise Problem(404, f'No message has the id "{message_id}".')
+        _require_open(message)
+        _require_so(session, message)
+        if not is_address(message.to_email):
+            raise Problem(422, "This message has no e-mail address: write one, or tell it by telephone.")
+        if message.version != version or not versions.update(
+            session, message, {"state": "sending", "told_at": now, "told_by": by, "how": "e-mail", "fault": ""}
+        ):
+            raise _meanwhile()
+        calendar, method = invitation(session, message, settings.mail_from)
+    fault: NotSent | None = None
+    try:
+        send(settings.smtp, settings.mail_from, Letter(
+            message.to_name, message.to_email, message.subject, message.body, calendar, method,
+            f"message-{message.id}-{message.made_at:%Y%m%d%H%M%S}", now,
+        ))  # fmt: skip
+    except NotSent as problem:
+        fault = problem
+    with transaction(database) as session:
+        row = session.get_one(tables.Message, message_id)
+        if fault is not None:
+            versions.update(session, row, {"state": "failed", "fault": fault.words, "told_at": None, "told_by": ""})
+            note(session, now, by, "did not send", "message", str(message_id), {"fault": fault.words})
+            return row
+        versions.update(session, row, {"state": "told", "calendar": calendar})
+        book(session, row.visit_id, row.spot, now, "e-mail", row.subject)
+        note(session, now, by, "sent", "message", str(message_id), {"visit": row.visit_id, "to": row.to_email})
+        return row
+
+
+def give_up_sending(session: Session, message: tables.Message, *, now: datetime.datetime, by: str) -> None:
+    """Set a message back that has been "sending" so long that whoever sent it must have been cut off."""
+    if message.state != "sending" or message.told_at is None or now - message.told_at < STUCK:
+        raise Problem(409, "This message is being sent just now; wait a few minutes.")
+    fault = "The sending was cut off: nobody can know whether it arrived. Ask before sending it again."
+    if not versions.update(session, message, {"state": "failed", "fault": fault, "told_at": None, "told_by": ""}):
+        raise _meanwhile()
+    note(session, now, by, "gave up sending", "message", str(message.id), {})
+
+
+def invitation(session: Session, message: tables.Message, sender: str) -> tuple[str, str]:
+    """Return the visit's calendar entry as a scheduling message (RFC 5546) and its METHOD; ("", "") where it has none.
+
+    REQUEST puts the entry in or corrects it, CANCEL takes it out: its UID stays, its SEQUENCE grows with each change.
+    Without a sender there is nobody to answer, and the entry is published.
+    """
+    calendar = icalendar.Calendar.from_ical(visit_calendar(session, message.visit_id))
+    events = list(calendar.events)
+    if not events:
+        return "", ""
+    cancelled = str(events[0].get("status", "")) == "CANCELLED"
+    method = "CANCEL" if cancelled else "REQUEST" if sender and message.to_email else "PUBLISH"
+    calendar.add("method", method)
+    for event in events:
+        name, address = parseaddr(sender)
+        organizer = icalendar.vCalAddress(f"mailto:{address}" if address else "invalid:nomail")
+        if name:
+            organizer.params["cn"] = icalendar.vText(name)
+        event.add("organizer", organizer)
+        if method != "PUBLISH" and message.to_email:
+            attendee = icalendar.vCalAddress(f"mailto:{message.to_email}")
+            attendee.params["cn"] = icalendar.vText(message.to_name)
+            attendee.params["rsvp"] = icalendar.vText("FALSE")
+            event.add("attendee", attendee)
+    return calendar.to_ical().decode(), method
+
+
+def _require_open(message: tables.Message) -> None:
+    if message.state not in ("draft", "failed"):
+        state = {"told": "told already", "dropped": "dropped", "sending": "being sent just now"}[message.state]
+        raise Problem(409, f"This message is {state}.", kind="changed-meanwhile")
+
+
+def _require_so(session: Session, message: tables.Message) -> None:
+    if not still_so(session, message):
+        detail = "The visit's time has changed since this was written: drop it, and use the newer draft."
+        raise Problem(409, detail, kind="changed-meanwhile")
+
+
+def _meanwhile() -> Problem:
+    detail = "Somebody else has changed or sent this message meanwhile: look at it again."
+    return Problem(412, detail, kind="changed-meanwhile")
+
+
+def _tells(told: Spot | None, spot: Spot | None) -> bool:
+    keys = ("crew", "date", "start")
+    if told is None or spot is None:
+        return told is spot
+    return all(told[key] == spot[key] for key in keys)
+
+
+def _as_spot(booking: tables.Booking | None) -> dict[str, Any] | None:
+    if booking is None:
+        return None
+    return {"crew": booking.crew_id, "date": booking.day.isoformat(), "start": booking.start, "end": booking.start,
+            "hold": booking.hold}  # fmt: skip
+
+
+def _about(visit_ids: set[str]) -> Any:
+    wanted = select(tables.Message).where(col(tables.Message.visit_id).in_(visit_ids))
+    return wanted.order_by(col(tables.Message.id))
+
+
+def _in_week(posted: Posted) -> Any:
+    after = posted.row.start_date + datetime.timedelta(days=posted.week.days)
+    return select(tables.Booking).where(
+        tables.Booking.day >= posted.row.start_date,
+        tables.Booking.day < after,
+        col(tables.Booking.withdrawn_at).is_(None),
+    )
+
+
+def _office(session: Session) -> tuple[str, str]:
+    """Return name and telephone of who answers calls: the first of the office's people."""
+    people = select(tables.Person).where(tables.Person.role == "office", col(tables.Person.active).is_(True))
+    person = session.exec(people.order_by(col(tables.Person.id))).first()
+    return ("the office", "") if person is None else (person.name, person.phone)
+
+
+def _lasting(minutes: int) -> str:
+    halves = max(1, round(minutes / 30))
+    if halves == 1:
+        return "half an hour"
+    whole, half = divmod(halves, 2)
+    return f"{whole}{' and a half' if half else ''} hour{'' if (whole, half) == (1, 0) else 's'}"

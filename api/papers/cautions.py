@@ -1,0 +1,81 @@
+"""What is checked and signed on site, and the cautions that go with each kind of work. Common practice, no published
+source; local codes, the manufacturer's instructions and licensed practice go first."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+
+from api import tables
+from api.papers.preparation import JobPapers
+from scheduler.layout.documents import MASONRY
+
+GOES_FIRST = (
+    "The manufacturer's instructions, local codes and the rules of licensed trades go first. Where they and this paper "
+    "differ, or the wall is not as drawn: stop and call the office."
+)
+CHECKS = {
+    "install": (
+        "level line",
+        "brackets plumb and in plane",
+        "lift: awning seated, bolts in and tight before anybody lets go",
+        "extend, stop, retract",
+        "pitch",
+        "front bar level",
+        "cloth looked over",
+        "site clean",
+        "customer shown",
+    ),
+    "repair": (
+        "fault seen and put right",
+        "fixings and brackets sound",
+        "extend, stop, retract",
+        "pitch",
+        "front bar level",
+        "cloth looked over",
+        "site clean",
+        "customer shown",
+    ),
+    "survey": (
+        "wall and members probed, not guessed",
+        "every measure taken twice",
+        "overhead lines, services and obstacles noted",
+        "photos of wall, ground and access",
+        "customer shown where it will hang",
+    ),
+}
+_DUSTY = MASONRY | {"brick-veneer", "stucco-on-studs"}  # 29 CFR 1926.1153 asks for control of this dust
+LEAD_PAINT_BEFORE = 1978  # 40 CFR 745.83, target housing
+
+
+def cautions(job: JobPapers, site: tables.Site) -> Iterator[str]:
+    """Yield the cautions for the work of a job at its site, the gravest first."""
+    kit, needs = job.kit, job.needs
+    if site.built is not None and site.built < LEAD_PAINT_BEFORE:
+        yield (
+            f"House of {site.built}, before {LEAD_PAINT_BEFORE}: paint may hold lead. Test before drilling, sanding or "
+            "scraping; certified lead-safe work where local rules ask for it."
+        )
+    elif site.built is None:
+        yield "Year of the house unknown: treat old paint as if it held lead until it is tested."
+    if job.visit.kind != "survey":
+        yield "Drilling: look for wires, pipes and gas in the wall first; eye and ear protection."
+    if job.survey is not None and job.survey.wall.kind in _DUSTY:
+        yield "Masonry, mortar and stucco dust holds silica: shrouded drill with a vacuum, and a respirator."
+    if needs.tall_ladder or any(item.startswith("ladder-") for item in needs.equipment):
+        yield (
+            "Tall ladder: firm level footing, one foot out for four up, tied or footed, well clear of overhead lines; "
+            "nothing heavy is carried on it."
+        )
+    elif needs.equipment:
+        yield "Ladder: open and locked, on firm level ground, never the top step, well clear of overhead lines."
+    if kit is not None:
+        lift = "on the material lift" if "material-lift" in needs.equipment else f"with {needs.hands} pairs of hands"
+        yield (
+            f"Lifting: {kit.weight_kg} kg ({kit.weight_kg / 0.45359237:.0f} lb) in the box; up {lift}, by the mounting "
+            "bar only, nobody underneath. Arms are under spring load: leave the ties on until it hangs."
+        )
+    if job.survey is not None and job.survey.awning.motor is not None:
+        yield "Electricity: power off and locked before touching a motor's wiring; mains work is a licensed trade's."
+    if job.visit.kind == "repair":
+        yield "Arms, springs and cloth are under load: tie the arms before opening anything; power off at a motor."
+    yield "Wind, thunder, ice or heat: the crew on site decides. Stop in good time; nobody is blamed for it."

@@ -1,0 +1,234 @@
+"""A crew's day on a phone: the sheet, how far it is, and what is noted on it; and all crews of a day for the office."""
+
+from __future__ import annotations
+
+import datetime
+from pathlib import Path
+from typing import Annotated, Any
+
+import msgspec
+from fastapi import APIRouter, Request
+from fastapi.responses import FileResponse, JSONResponse, Response
+from pydantic import AwareDatetime, Field
+from sqlmodel import Session
+
+from api.access.accounts import Role
+from api.access.guards import STAFF, Who, allow, everyone, found, own_crew_day
+from api.clock import Now
+from api.day import content, loading, results
+from api.day.overview import crews_on
+from api.day.paper import allowed, pounds
+from api.http.idempotency import Once
+from api.http.pages import Database, page, wants_json
+from api.http.problems import Problem, responses
+from api.ledger.posted_days import Act, PostedDay, act, posted_day, visit_of, working_day
+from api.papers.cautions import GOES_FIRST
+from api.papers.kits import local_day
+from api.routes import records
+from api.tables import Business, Crew, Prepared
+from scheduler.documents import encode
+
+router = APIRouter(tags=["days"])
+Reader = Annotated[Who, allow(*STAFF, crew_link=True)]
+Writer = Annotated[Who, allow(Role.manager, Role.office, Role.lead, crew_link=True)]
+Staff = Annotated[Who, allow(*STAFF)]
+WORKER = Path(__file__).parents[2] / "static" / "built" / "day-worker.js"
+HOLDS = {"firm": "this crew, day and hour", "day": "this day", "soft": "told, may move"}
+_REFUSALS = responses(409)
+
+
+class Noted(records.Body):
+    """Something noted on a day sheet; `at` is when, by the phone's clock."""
+
+    at: Annotated[AwareDatetime, Field(strict=False)]
+
+
+class NotedOfVisit(Noted):
+    """Something noted of one visit.
+
+    `although_moved`: the crew knows that the visit was moved away from its day meanwhile, and notes it all the same.
+    """
+
+    visit: Annotated[records.Words, Field(min_length=1, max_length=80)]
+    although_moved: bool = False
+
+
+class TickBody(NotedOfVisit):
+    """Items of the visit's list, ticked onto the van or taken off it."""
+
+    items: Annotated[list[Annotated[records.Words, Field(max_length=200)]], Field(min_length=1, max_length=200)]
+    on: bool
+
+
+class OutBody(Noted):
+    """The van leaves; where a kit is not on it, who decides so by name, and why."""
+
+    overruled_by: Annotated[records.Words, Field(max_length=80)] = ""
+    overruled_why: Annotated[records.Words, Field(max_length=500)] = ""
+
+
+class StepBody(NotedOfVisit):
+    """A step signed off, with `note` on what is not in order, or the signature taken back."""
+
+    step: Annotated[records.Words, Field(min_length=1, max_length=200)]
+    signed: bool = True
+    note: Annotated[records.Words, Field(max_length=500)] = ""
+
+
+class ResultBody(NotedOfVisit):
+    """What became of the visit; minutes after local midnight. `replaces`: the result that this one corrects."""
+
+    outcome: results.Outcome
+    start: Annotated[int | None, Field(ge=0, le=2879)] = None
+    end: Annotated[int | None, Field(ge=0, le=2879)] = None
+    why: Annotated[records.Words, Field(max_length=1000)] = ""
+    replaces: Annotated[int | None, Field(ge=1, lt=2**31)] = None
+
+
+@router.get("/crews/day-worker.js", response_class=Response)
+def worker(_: Annotated[Who, everyone()]) -> Response:
+    """Give the service worker that keeps day sheets for use without signal; its place is what it may keep."""
+    if not WORKER.exists():
+        raise Problem(404, "The pages' scripts have not been bundled: run ops/bundle.")
+    return FileResponse(WORKER, media_type="text/javascript", headers={"Cache-Control": "no-cache"})
+
+
+@router.get("/crews/{crew_id}/days/{day}")
+def crew_day(request: Request, session: Database, who: Reader, now: Now, crew_id: str, day: datetime.date) -> Response:
+    """Show what the posted week gives a crew to do on a day."""
+    own_crew_day(who, crew_id, day)
+    crew = found(session, Crew, crew_id, "crew")
+    posted = posted_day(session, crew_id, day)
+    if wants_json(request):
+        route = None if posted is None else posted.route
+        return Response(b"null" if route is None else encode(route), media_type="application/json")
+    values: dict[str, Any] = {"crew": crew, "day": day, "sheet": None}
+    if posted is not None:
+        values["sheet"] = content.day_page(session, crew, posted, now)
+        values["business"] = session.get_one(Business, 1)
+        values |= {"goes_first": GOES_FIRST, "pounds": pounds, "allowed": allowed, "where": loading.WHERE}
+        values |= {"holds": HOLDS, "outcomes": results.WORDS, "may_write": _may_write(who, crew_id)}
+    return page(request, "day.html", values)
+
+
+@router.get("/crews/{crew_id}/days/{day}/state")
+def state(session: Database, who: Reader, now: Now, crew_id: str, day: datetime.date) -> Response:
+    """Give as JSON how far a crew's day is; null where nothing is posted for it."""
+    own_crew_day(who, crew_id, day)
+    found(session, Crew, crew_id, "crew")
+    posted = posted_day(session, crew_id, day)
+    return JSONResponse(None if posted is None else content.day_state(session, posted, now))
+
+
+@router.get("/crews/{crew_id}/days/{day}/drawings/{visit_id}", response_class=Response)
+def drawing(session: Database, who: Reader, crew_id: str, day: datetime.date, visit_id: str) -> Response:
+    """Give the wall drawing of one of the day's visits, as preparation made it last."""
+    own_crew_day(who, crew_id, day)
+    posted = posted_day(session, crew_id, day)
+    row = None
+    if posted is not None and visit_id in posted.visits:
+        row = session.get(Prepared, (visit_id, "drawing"))
+    if row is None:
+        raise Problem(404, f'{crew_id} has no wall drawing of "{visit_id}" on {day}.')
+    return Response(row.document, media_type="image/svg+xml", headers={"ETag": f'"{row.fingerprint[:32]}"'})
+
+
+@router.post("/crews/{crew_id}/days/{day}/ticks", responses=_REFUSALS)
+def tick(
+    session: Database, who: Writer, now: Now, once: Once, crew_id: str, day: datetime.date, body: TickBody
+) -> Response:
+    """Tick items of a kit onto the van, or take them off; with its last item a verified kit is loaded."""
+
+    def write() -> Response:
+        posted, noted = _day(session, who, crew_id, day, body, now)
+        visit = visit_of(session, posted, body.visit, although_moved=body.although_moved)
+        done = loading.tick(session, posted, visit, body.items, body.on, noted)
+        return JSONResponse({"visit": visit.id, "condition": done.condition, "ticked": done.ticked})
+
+    own_crew_day(who, crew_id, day, write=True)
+    return once(session, write)
+
+
+@router.post("/crews/{crew_id}/days/{day}/out", responses=_REFUSALS)
+def out(
+    session: Database, who: Writer, now: Now, once: Once, crew_id: str, day: datetime.date, body: OutBody
+) -> Response:
+    """Note that the van leaves; refused while a kit is not on it, unless somebody overrules that and says why."""
+
+    def write() -> Response:
+        posted, noted = _day(session, who, crew_id, day, body, now)
+        row = loading.go_out(session, posted, body.overruled_by, body.overruled_why, noted)
+        return JSONResponse(row.model_dump(mode="json", exclude={"plan_id", "version"}))
+
+    own_crew_day(who, crew_id, day, write=True)
+    return once(session, write)
+
+
+@router.post("/crews/{crew_id}/days/{day}/back", responses=_REFUSALS)
+def back(
+    session: Database, who: Writer, now: Now, once: Once, crew_id: str, day: datetime.date, body: Noted
+) -> Response:
+    """Note that the van is back in the yard; kits of visits still to be done are off it with that."""
+
+    def write() -> Response:
+        posted, noted = _day(session, who, crew_id, day, body, now)
+        row = loading.come_back(session, posted, noted)
+        return JSONResponse(row.model_dump(mode="json", exclude={"plan_id", "version"}))
+
+    own_crew_day(who, crew_id, day, write=True)
+    return once(session, write)
+
+
+@router.post("/crews/{crew_id}/days/{day}/steps", responses=_REFUSALS)
+def step(
+    session: Database, who: Writer, now: Now, once: Once, crew_id: str, day: datetime.date, body: StepBody
+) -> Response:
+    """Sign a step of a visit off, or take the signature back."""
+
+    def write() -> Response:
+        posted, noted = _day(session, who, crew_id, day, body, now)
+        visit = visit_of(session, posted, body.visit, although_moved=body.although_moved)
+        row = results.sign(session, posted, visit, body.step, body.signed, body.note, noted)
+        return JSONResponse({"visit": visit.id, "step": body.step, "signed_by": row.done_by if row else None})
+
+    own_crew_day(who, crew_id, day, write=True)
+    return once(session, write)
+
+
+@router.post("/crews/{crew_id}/days/{day}/results", status_code=201, responses=_REFUSALS)
+def result(
+    session: Database, who: Writer, now: Now, once: Once, crew_id: str, day: datetime.date, body: ResultBody
+) -> Response:
+    """Note what became of a visit: done closes it, anything else leaves it open for a new time."""
+
+    def write() -> Response:
+        posted, noted = _day(session, who, crew_id, day, body, now)
+        visit = visit_of(session, posted, body.visit, although_moved=body.although_moved)
+        told = results.Told(body.outcome, body.start, body.end, body.why, body.replaces)
+        row = results.tell(session, posted, visit, told, noted)
+        return JSONResponse(results.record(row), 201)
+
+    own_crew_day(who, crew_id, day, write=True)
+    return once(session, write)
+
+
+@router.get("/days/{day}")
+def all_crews(request: Request, session: Database, _: Staff, now: Now, day: datetime.date) -> Response:
+    """Show how far all crews are on a day: what left without its kit and why, and what could not be finished."""
+    crews = crews_on(session, day)
+    if wants_json(request):
+        return Response(msgspec.json.encode(crews), media_type="application/json")
+    values = {"day": day, "crews": crews, "today": local_day(session, now), "outcomes": results.WORDS}
+    values |= {"before": day - datetime.timedelta(days=1), "after": day + datetime.timedelta(days=1)}
+    return page(request, "days.html", values)
+
+
+def _day(
+    session: Session, who: Who, crew_id: str, day: datetime.date, body: Noted, now: datetime.datetime
+) -> tuple[PostedDay, Act]:
+    found(session, Crew, crew_id, "crew")
+    return working_day(session, crew_id, day), act(who.name, body.at, now)
+
+
+def _may_write(who: Who, crew_id: str) -> bool:
+    return who.role in (Role.manager, Role.office) or (who.crew_id == crew_id and who.role is not Role.reader)

@@ -1,0 +1,86 @@
+"""Photos of a job: taken by a crew, the bench or a survey, listed, and shown to whoever may see the job."""
+
+from __future__ import annotations
+
+from typing import Annotated, Any
+
+from fastapi import APIRouter, File, Form, Request, UploadFile
+from fastapi.responses import FileResponse, JSONResponse, RedirectResponse, Response
+from pydantic import AwareDatetime
+
+from api.access.accounts import Role
+from api.access.guards import STAFF, Who, allow, found, own_job
+from api.clock import Now
+from api.day import photos
+from api.http.idempotency import Once
+from api.http.pages import Database, wants_json
+from api.http.problems import Problem, responses
+from api.ledger.posted_days import act, visit_of, working_day
+from api.routes.records import Words
+from api.tables import Photo, Visit
+
+router = APIRouter(tags=["photos"])
+Reader = Annotated[Who, allow(*STAFF, crew_link=True)]
+Writer = Annotated[Who, allow(Role.manager, Role.office, Role.lead, crew_link=True)]
+_PICTURE: dict[int | str, dict[str, Any]] = {
+    200: {
+        "description": "the picture",
+        "content": {kind: {"schema": {"type": "string", "format": "binary"}} for kind in photos.MEDIA_TYPES.values()},
+    }
+}
+
+
+@router.get("/jobs/{visit_id}/photos")
+def job_photos(session: Database, who: Reader, visit_id: str) -> Response:
+    """List a job's photos in the order in which they came."""
+    own_job(session, who, visit_id)
+    found(session, Visit, visit_id, "job")
+    return JSONResponse([photos.record(row) for row in photos.photos_of(session, visit_id)])
+
+
+@router.post("/jobs/{visit_id}/photos", status_code=201, responses=responses(409, 413, 415))
+def add_photo(
+    request: Request,
+    session: Database,
+    who: Writer,
+    now: Now,
+    once: Once,
+    visit_id: str,
+    file: Annotated[UploadFile, File(description="a JPEG, PNG or WebP picture of at most 12 MB")],
+    shows: Annotated[photos.Shows, Form(description="what it shows")],
+    caption: Annotated[Words, Form(max_length=200)] = "",
+    at: Annotated[AwareDatetime | None, Form(description="when it was taken, by the phone's clock")] = None,
+) -> Response:
+    """Keep a photo of a job; its place of taking and all else that a camera adds is dropped, but which way is up."""
+    if who.crew_id is not None and who.day is not None:  # by day link: also what was moved away from the day meanwhile
+        visit_of(session, working_day(session, who.crew_id, who.day), visit_id, although_moved=True)
+    found(session, Visit, visit_id, "job")
+    data = file.file.read(photos.MOST_BYTES + 1)
+    folder = request.app.state.settings.data
+
+    def write() -> Response:
+        taken = act(who.name, at or now, now)
+        row, new = photos.keep(session, folder, visit_id, shows, caption.strip(), data, taken)
+        if wants_json(request) or "text/html" not in request.headers.get("accept", ""):
+            return JSONResponse(photos.record(row), 201 if new else 200, {"Location": f"/photos/{row.id}"})
+        return RedirectResponse(f"/jobs/{visit_id}#photos", 303)
+
+    return once(session, write)
+
+
+@router.get("/photos/{photo_id}", responses=_PICTURE, response_class=Response)
+def photo(request: Request, session: Database, who: Reader, photo_id: int) -> Response:
+    """Give the picture of a photo to whoever may see its job."""
+    if not 0 < photo_id < 2**31:
+        raise Problem(404, f'No photo has the id "{photo_id}".')
+    row = found(session, Photo, photo_id, "photo")
+    own_job(session, who, row.visit_id)
+    tag = f'"{row.sha256[:32]}"'
+    if tag in request.headers.get("if-none-match", ""):
+        return Response(status_code=304, headers={"ETag": tag})
+    path = photos.path_of(request.app.state.settings.data, row.sha256)
+    if not path.exists():
+        raise Problem(
+            404, f"The picture of photo {photo_id} is missing from the data folder: restore it from a backup."
+        )
+    return FileResponse(path, media_type=row.media_type, headers={"ETag": tag}, content_disposition_type="inline")

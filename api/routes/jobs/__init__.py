@@ -1,0 +1,1 @@
+"""Addresses of jobs, their surveys and papers."""

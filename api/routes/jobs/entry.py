@@ -1,0 +1,220 @@
+"""Forms for the rows of the work: a new job with its customer, site and awning, and each row changed by itself."""
+
+from __future__ import annotations
+
+import re
+from collections.abc import Mapping
+from typing import Annotated, Any, Literal, get_args
+
+from fastapi import APIRouter, Depends, Query, Request
+from fastapi.responses import RedirectResponse, Response
+from sqlmodel import Session, col, select
+
+from api import tables
+from api.access.accounts import Role
+from api.access.guards import Who, allow, found
+from api.clock import Now
+from api.fields.columns import COLUMNS
+from api.fields.sheets import BadFiles
+from api.http import versions
+from api.http.pages import Database, page
+from api.http.problems import Problem, responses
+from api.jobs import entry
+from api.jobs.entry import ROWS, Section
+from api.routes import records
+from api.routes.records import Words
+from api.week.planning import note
+
+router = APIRouter(tags=["visits"])
+Office = Annotated[Who, allow(Role.manager, Role.office)]
+Table = Literal["customers", "sites", "orders", "awnings", "visits"]
+Id = Annotated[Words, Query(max_length=80)]
+STATES = {"open": "open: it waits for its day", "done": "done", "cancelled": "cancelled: nobody goes there"}
+_LETTERS = {"customers": "C", "sites": "S", "orders": "O", "awnings": "A", "visits": "J"}
+_TITLES = {"customers": "Customer", "sites": "Site", "orders": "Order", "awnings": "Awning", "visits": "Visit"}
+# What the form fills in by itself: which row belongs to which.
+_OWN = {
+    "customers": ("customer",), "sites": ("customer",), "orders": ("site", "ordered_on"), "awnings": ("order",),
+    "visits": ("site", "order", "awning"),
+}  # fmt: skip
+
+
+async def _sent(request: Request) -> dict[str, str]:
+    return {name: value for name, value in (await request.form()).multi_items() if isinstance(value, str)}
+
+
+Sent = Annotated[dict[str, str], Depends(_sent)]
+
+
+@router.get("/jobs/new")
+def new_job(
+    request: Request, session: Database, _: Office, customer: Id = "", site: Id = "", awning: Id = ""
+) -> Response:
+    """Show the form for a new job: at another site of a known `customer`, a known `site`, or for a known `awning`."""
+    cells = {table: entry.empty_cells(table) for table in ROWS}
+    for table in ROWS:
+        cells[table][entry.key_column(table)] = records.new_id(_LETTERS[table])
+    cells["visits"]["kind"] = "repair" if awning else "install"
+    cells["sites"]["storeys"], cells["awnings"]["boxes"] = "1", "1"
+    yards = _yards(session)
+    cells["awnings"]["yard"] = yards[0][0] if yards else ""
+    known = {"customer": customer, "site": site, "awning": awning}
+    if awning:
+        known["site"] = found(
+            session, tables.Order, found(session, tables.Awning, awning, "awning").order_id, "order"
+        ).site_id
+    return _new_page(request, session, cells, known)
+
+
+@router.post("/jobs/new")
+def make_job(request: Request, session: Database, now: Now, who: Office, sent: Sent) -> Response:
+    """Make a job of the form, all of its rows or none; what cannot stand is told beside its field."""
+    known = {name: sent.get(f"known.{name}", "") for name in ("customer", "site", "awning")}
+    cells = {}
+    for table in ROWS:
+        key = entry.key_column(table)
+        cells[table] = entry.typed(table, sent, entry.empty_cells(table))
+        if not re.fullmatch(f"{_LETTERS[table]}-[a-z0-9]{{6}}", cells[table][key]):
+            raise Problem(422, "The form has lost the numbers of its rows: open it again.", kind="bad-input")
+    visit = cells["visits"]["visit"]
+    if session.get(tables.Visit, visit) is not None:
+        return RedirectResponse(f"/jobs/{visit}", 303)  # sent twice
+    for table in ROWS:
+        if session.get(ROWS[table], cells[table][entry.key_column(table)]) is not None:
+            raise Problem(409, "A row of this form has been kept already: open it again.", kind="changed-meanwhile")
+    rows = _linked(session, cells, known, now.date().isoformat())
+    try:
+        entry.keep(session, rows, by=who.name, now=now)
+    except BadFiles as bad:
+        return _new_page(request, session, cells, known, entry.faults_by_field(bad), 422)
+    return RedirectResponse(f"/jobs/{visit}", 303)
+
+
+def _linked(
+    session: Session, cells: Mapping[str, dict[str, str]], known: Mapping[str, str], today: str
+) -> dict[str, dict[str, str]]:
+    """Return the rows to be kept, in order, each naming those that it belongs to."""
+    rows: dict[str, dict[str, str]] = {}
+    site, order, awning = known["site"], "", known["awning"]
+    if not site:
+        customer = known["customer"] or cells["customers"]["customer"]
+        if not known["customer"]:
+            rows["customers"] = cells["customers"]
+        rows["sites"] = cells["sites"] | {"customer": customer}
+        site = cells["sites"]["site"]
+    if awning:
+        order = found(session, tables.Awning, awning, "awning").order_id
+    elif cells["awnings"]["model"] or cells["awnings"]["width_mm"] or cells["visits"]["kind"] == "install":
+        order, awning = cells["orders"]["order"], cells["awnings"]["awning"]
+        rows["orders"] = cells["orders"] | {"site": site, "ordered_on": today}
+        rows["awnings"] = cells["awnings"] | {"order": order}
+    rows["visits"] = cells["visits"] | {"site": site, "order": order, "awning": awning}
+    return rows
+
+
+def _new_page(
+    request: Request, session: Session, cells: Mapping[str, Mapping[str, str]], known: Mapping[str, str],
+    faults: Mapping[str, str] | None = None, status: int = 200,
+) -> Response:  # fmt: skip
+    left_out = {"customers"} if known["customer"] or known["site"] else set()
+    left_out |= ({"sites"} if known["site"] else set()) | ({"awnings"} if known["awning"] else set())
+    titles = _TITLES | {"awnings": "Awning that was sold", "visits": "What is to be done"}
+    shown = [
+        entry.section(table, titles[table], cells[table], without=_OWN[table])
+        for table in ("customers", "sites", "visits", "awnings")
+        if table not in left_out
+    ]
+    words = {
+        "awnings": "Leave it empty for a survey or a repair of an awning that is not ours.",
+        "sites": "Latitude and longitude stand beside the house on any map; roads and daylight are reckoned from them.",
+    }
+    values: dict[str, Any] = {
+        "title": "New job",
+        "sections": shown,
+        "words": words,
+        "known": known,
+        "action": "/jobs/new",
+    }
+    if known["customer"]:
+        values["customer"] = found(session, tables.Customer, known["customer"], "customer")
+    if known["site"]:
+        values["site"] = found(session, tables.Site, known["site"], "site")
+    hidden = {f"{table}.{entry.key_column(table)}": row[entry.key_column(table)] for table, row in cells.items()}
+    return _page(request, session, values | {"hidden": hidden}, faults, status)
+
+
+@router.get("/records/{table}/{key}")
+def one(request: Request, session: Database, _: Office, table: Table, key: str, job: Id = "") -> Response:
+    """Show the form of one row; `job`: the job whose page one comes from and goes back to."""
+    row = found(session, ROWS[table], key, entry.key_column(table))
+    cells = entry.cells_of(session, table, row, _units(session))
+    return _row_page(request, session, row, entry.section(table, _TITLES[table], cells), entry.mark_of(cells), job)
+
+
+@router.post("/records/{table}/{key}", responses=responses(412))
+def change(request: Request, session: Database, now: Now, who: Office, table: Table, key: str, sent: Sent) -> Response:
+    """Take one row in from its form; answers 412 with both versions where somebody else has changed it meanwhile."""
+    row: Any = found(session, ROWS[table], key, entry.key_column(table))
+    kept, job = entry.cells_of(session, table, row, _units(session)), sent.get("job", "")
+    own = {entry.key_column(table): key}
+    cells = entry.typed(table, sent, kept) | own
+    state = sent.get("state", getattr(row, "state", ""))
+    mark = entry.mark_of(kept)
+    if sent.get("mark") != mark:
+        both = entry.section(table, _TITLES[table], cells, kept)
+        return _row_page(request, session, row, both, mark, job, other=True, status=412)
+    try:
+        if cells != kept:
+            entry.keep(session, {table: cells}, by=who.name, now=now)
+        if isinstance(row, tables.Visit) and state != row.state:
+            _set_state(session, row, state, who, now)
+    except BadFiles as bad:
+        faults = entry.faults_by_field(bad)
+        return _row_page(
+            request, session, row, entry.section(table, _TITLES[table], cells), mark, job, faults, status=422
+        )
+    visit = key if table == "visits" else job
+    if visit and "\0" not in visit and session.get(tables.Visit, visit) is not None:
+        return RedirectResponse(f"/jobs/{visit}", 303)
+    return RedirectResponse(f"/records/{table}/{key}", 303)
+
+
+def _set_state(session: Session, row: tables.Visit, state: str, who: Who, now: Any) -> None:
+    if state not in STATES:
+        raise Problem(422, f'state: must be one of {", ".join(STATES)}, is "{state}"', kind="bad-input")
+    before = row.state
+    if not versions.update(session, row, {"state": state}):
+        raise Problem(409, "Somebody changed this at the same moment; read it again.", kind="changed-meanwhile")
+    note(session, now, who.name, "changed", "visit", row.id, {"state": [before, state]})
+
+
+def _row_page(
+    request: Request, session: Session, row: Any, shown: Section, mark: str, job: str,
+    faults: Mapping[str, str] | None = None, *, other: bool = False, status: int = 200,
+) -> Response:  # fmt: skip
+    values = {
+        "title": f"{_TITLES[shown.table]} {shown.key}", "sections": [shown], "words": {}, "other": other, "job": job,
+        "action": f"/records/{shown.table}/{shown.key}", "hidden": {"mark": mark, "job": job},
+        "states": STATES if isinstance(row, tables.Visit) else {}, "state": getattr(row, "state", ""),
+    }  # fmt: skip
+    return _page(request, session, values, faults, status)
+
+
+def _page(
+    request: Request, session: Session, values: dict[str, Any], faults: Mapping[str, str] | None, status: int
+) -> Response:
+    choices = {"awnings.yard": _yards(session)}
+    names = {field.name for section in values["sections"] for field in section.fields}
+    loose = [problem for name, problem in (faults or {}).items() if name not in names]
+    return page(request, "entry.html", values | {"faults": faults or {}, "loose": loose, "choices": choices}, status)
+
+
+def _yards(session: Session) -> list[tuple[str, str]]:
+    return [(yard.id, yard.name) for yard in session.exec(select(tables.Yard).order_by(col(tables.Yard.id)))]
+
+
+def _units(session: Session) -> str:
+    return session.exec(select(tables.Business.units)).first() or "imperial"
+
+
+assert set(get_args(Table)) == set(ROWS) <= set(COLUMNS)

@@ -1,0 +1,134 @@
+"""Jobs: the list of them, and each one's page with what its wall asks for, what is in its kit, and when it goes."""
+
+from __future__ import annotations
+
+import datetime
+import zoneinfo
+from typing import Annotated, Any, Literal
+from urllib.parse import urlencode
+
+import msgspec
+from fastapi import APIRouter, Query, Request
+from fastapi.responses import Response
+from sqlmodel import Session
+from starlette.exceptions import HTTPException
+
+from api.access.accounts import Role
+from api.access.guards import STAFF, Who, allow, own_job
+from api.clock import Now
+from api.day.paper import allowed
+from api.http.pages import Database, day_name, page, wants_json
+from api.jobs.listed import Wanted, jobs_list, places, towns
+from api.ledger.history import in_words
+from api.ledger.job_facts import job_story
+from api.messages.telling import HOLDS
+from api.papers.cautions import cautions
+from api.routes import records
+from api.tables import Business
+from api.week.planning import JobPage, job_page
+from api.weeksheet import PILES
+from api.weeksheet.names import KIT_MARKS
+
+router = APIRouter(tags=["jobs"])
+Staff = Annotated[Who, allow(*STAFF)]
+Reader = Annotated[Who, allow(*STAFF, crew_link=True)]
+Word = Annotated[records.Words, Query(max_length=120)]
+SURVEYORS = (Role.manager, Role.office, Role.lead)
+
+
+@router.get("/jobs")
+def jobs(
+    request: Request,
+    session: Database,
+    _: Staff,
+    kind: Literal["", "install", "survey", "repair"] = "",
+    state: Annotated[Literal["", "open", "done", "cancelled", "any"], Query(description="left out: open ones")] = "",
+    kit: Annotated[Literal["", "uncounted", "short", "verified", "loaded"], Query(description="of installs")] = "",
+    town: Word = "",
+    because: Annotated[Word, Query(description="a code of the waiting pile, such as short")] = "",
+    words: Annotated[Word, Query(description="all stand in the job's id, customer, address, order or note")] = "",
+    after: records.After = None,
+    limit: records.Limit = 50,
+) -> Response:
+    """List jobs by id, `limit` at a time, with their kits' conditions and where the plan has put them."""
+    standing = places(session)
+    asked = Wanted(kind, {"": "open", "any": ""}.get(state, state), kit, town, because, words)
+    lines, following = jobs_list(session, asked, standing, after or None, limit)
+    if wants_json(request):
+        body = {"items": lines, "next": following}
+        return Response(msgspec.json.encode(body), media_type="application/json")
+    form = {"kind": kind, "state": state, "kit": kit, "town": town, "because": because, "words": words}
+    codes = standing.codes()
+    values: dict[str, Any] = {
+        "lines": lines,
+        "form": form,
+        "narrowed": any(form.values()),
+        "after": after,
+        "next": following and "/jobs?" + urlencode({k: v for k, v in form.items() if v} | {"after": following}),
+        "towns": towns(session),
+        "codes": [(code, title, codes.get(code, 0)) for code, title in PILES.items() if code in codes],
+        "piles": PILES,
+        "marks": KIT_MARKS,
+    }
+    return page(request, "jobs.html", values)
+
+
+@router.get("/jobs/{visit_id}")
+def job(request: Request, session: Database, who: Reader, now: Now, visit_id: str) -> Response:
+    """Show a job with its wall drawing, findings, kit and time on site, and what has happened to it."""
+    own_job(session, who, visit_id)
+    found = _found(session, visit_id, now)
+    if wants_json(request):
+        return Response(_documents(found), media_type="application/json")
+    standing = places(session)
+    visit = found.job.visit
+    story = job_story(session, visit, found.customer.id)
+    zone = zoneinfo.ZoneInfo(session.get_one(Business, 1).timezone)
+
+    def moment(at: datetime.datetime) -> str:
+        local = at.astimezone(zone)
+        return f"{day_name(local.date())}, {local:%-H:%M}"
+
+    office = who.role in (Role.manager, Role.office)
+    values = {
+        "page": found,
+        "job": found.job,
+        "where": standing.stops.get(visit_id),
+        "waiting": standing.waiting.get(visit_id, ()),
+        "places": standing.stops,
+        "story": story,
+        "moment": moment,
+        "history": [(line, in_words(line, of=visit_id)) for line in story.history] if who.role else [],
+        "cautions": list(cautions(found.job, found.site)),
+        "allowed": allowed(found.hours),
+        "office": office,
+        "holds": HOLDS,
+        "may_survey": who.role in SURVEYORS,
+        "may_photograph": who.role in SURVEYORS or who.link_id is not None,
+        "marks": KIT_MARKS,
+    }
+    return page(request, "job.html", values)
+
+
+@router.get("/jobs/{visit_id}/drawing.svg")
+def drawing(session: Database, who: Reader, now: Now, visit_id: str) -> Response:
+    """Give the wall drawing alone, for printing."""
+    own_job(session, who, visit_id)
+    found = _found(session, visit_id, now)
+    if found.job.drawing is None:
+        raise HTTPException(404, f'There is no wall drawing of "{visit_id}": its wall has not been surveyed.')
+    return Response(found.job.drawing, media_type="image/svg+xml")
+
+
+def _found(session: Session, visit_id: str, now: datetime.datetime) -> JobPage:
+    found = None if "\0" in visit_id else job_page(session, visit_id, now)
+    if found is None:
+        raise HTTPException(404, f'No job has the id "{visit_id}".')
+    return found
+
+
+def _documents(found: JobPage) -> bytes:
+    """Return the job's documents as one JSON object; null where it has none (a survey, a repair)."""
+    job = found.job
+    documents = {"survey": job.survey, "layout": job.layout, "kit": job.kit, "duration": job.duration}
+    return msgspec.json.encode({"id": job.visit.id, "kind": job.visit.kind, **documents, "stale": sorted(found.stale)})

@@ -1,0 +1,19 @@
+"""How the papers of the open jobs stand: fresh, stale, being made, or impossible to make."""
+
+from __future__ import annotations
+
+from typing import Annotated
+
+from fastapi import APIRouter, Request
+
+from api.access.guards import STAFF, Who, allow
+from api.http.pages import Database
+from api.papers.keeper import Standing, standing
+
+router = APIRouter(tags=["papers"])
+
+
+@router.get("/papers", response_model=Standing)
+def papers(request: Request, session: Database, _: Annotated[Who, allow(*STAFF)]) -> Standing:
+    """Tell how many open visits have fresh and stale papers, and which surveys cannot be used, each in a sentence."""
+    return standing(session, request.app.state.papers.being_made)

@@ -1,0 +1,352 @@
+"""Entering a survey: the form of a job's wall with its drawing, kept so that of two who edit it neither loses."""
+
+from __future__ import annotations
+
+import datetime
+import re
+from collections.abc import Mapping
+from dataclasses import dataclass
+from typing import Annotated, Any
+
+import msgspec
+from fastapi import APIRouter, Depends, Query, Request
+from fastapi.responses import JSONResponse, RedirectResponse, Response
+from sqlmodel import Session, col, select
+from starlette.datastructures import UploadFile
+
+from api import tables
+from api.access.accounts import Role
+from api.access.guards import STAFF, Who, allow, found, own_job
+from api.clock import Now
+from api.http.idempotency import Once
+from api.http.pages import Database, page, wants_json
+from api.http.problems import Problem, bad_fields, responses
+from api.papers.cautions import LEAD_PAINT_BEFORE
+from api.papers.kits import local_day
+from api.routes import records
+from api.routes.jobs.job_awning import no_awning
+from api.survey import keeping
+from api.survey.compare import differences, merged
+from api.survey.drawing import draft_of
+from api.survey.fields import SECTIONS, FormField, RowsOf, lists
+from api.survey.form import BESIDE, Reading, label_of, read_fields, row_numbers
+from scheduler.errors import BadInput
+
+router = APIRouter(tags=["surveys"])
+Reader = Annotated[Who, allow(*STAFF, crew_link=True)]
+Writer = Annotated[Who, allow(Role.manager, Role.office, Role.lead)]
+SURVEYORS = (Role.manager, Role.office, Role.lead)
+_MOST_FIELDS, _LONGEST, _LONGEST_NOTE = 6000, 500, 2000
+_ROOTS = ("awning", "wall", "anchor", "place", "band", "obstacles", "doors")
+_ROW = re.compile(r"(add|drop):([a-z.]+?)(?:\.([0-9]{1,4}))?")
+_FORM = {
+    "requestBody": {
+        "content": {
+            "application/x-www-form-urlencoded": {
+                "schema": {
+                    "type": "object",
+                    "properties": {
+                        "do": {"type": "string", "description": "draw, keep, add:LIST, drop:LIST.NUMBER or pick"},
+                        "awning": {"type": "string", "description": "which awning, where there are several"},
+                        "version": {"type": "string", "description": "of the survey that is changed; empty: the first"},
+                        "surveyed_on": {"type": "string"},
+                        "surveyed_by": {"type": "string"},
+                        "uncertain": {"type": "string"},
+                    },
+                    "additionalProperties": {"type": "string", "description": "by way into survey/1: awning.width"},
+                }
+            }
+        }
+    }
+}
+
+
+@dataclass
+class Entry:
+    """A form being filled: for which awning of which job, over which version of the survey (None: the first)."""
+
+    visit: tables.Visit
+    awning: tables.Awning
+    row: tables.SiteSurvey | None
+    units: str
+    at_least: int
+    several: list[tables.Awning]
+
+
+@router.get("/jobs/{visit_id}/survey")
+def survey_page(
+    request: Request,
+    session: Database,
+    who: Reader,
+    now: Now,
+    visit_id: str,
+    awning: Annotated[records.Words, Query(max_length=80, description="which awning, where there are several")] = "",
+    saved: bool = False,
+) -> Response:
+    """Show the survey of a job's wall: a form for those who survey, as it is for others."""
+    own_job(session, who, visit_id)
+    visit = found(session, tables.Visit, visit_id, "job")
+    entry = _entry(session, visit, awning)
+    if entry is None:
+        return _no_awning(request, session, visit, status=200)
+    taken = ""
+    if entry.row is not None:
+        fields = keeping.fields_of_row(entry.row, entry.units)
+    else:
+        fields, taken = keeping.first_fields(session, entry.awning, entry.units)
+        fields |= {"surveyed_on": local_day(session, now).isoformat(), "surveyed_by": who.name, "uncertain": ""}
+    version = "" if entry.row is None else str(entry.row.version)
+    base = {**fields, "version": version}
+    return _form(request, session, entry, fields, base, taken=taken, saved=saved, fresh=True)
+
+
+async def _sent(request: Request) -> dict[str, str]:
+    """Return the form that was sent; its fields are not known beforehand: a wall has any number of studs."""
+    items = (await request.form()).multi_items()
+    sent = {key: value for key, value in items if not isinstance(value, UploadFile)}
+    _check_size(sent)
+    return sent
+
+
+@router.post("/jobs/{visit_id}/survey", responses=responses(400, 409, 412), openapi_extra=_FORM)
+def survey_sent(
+    request: Request,
+    session: Database,
+    who: Writer,
+    now: Now,
+    once: Once,
+    visit_id: str,
+    sent: Annotated[dict[str, str], Depends(_sent)],
+) -> Response:
+    """Draw, keep, or add and drop rows of a form, as its button `do` says; field names are ways into survey/1."""
+    visit = found(session, tables.Visit, visit_id, "job")
+    entry = _entry(session, visit, sent.get("awning", ""))
+    if entry is None:
+        return _no_awning(request, session, visit, status=409)
+    do, base = sent.get("do", "draw"), _unpacked(sent.get("base", ""))
+    fields = {key: value for key, value in sent.items() if _is_field(key)}
+    if do.startswith("pick"):
+        return _picked(request, session, who, now, once, entry, sent, do)
+    if do == "keep":
+        return once(session, lambda: _keep(request, session, who, now, entry, fields, base, sent.get("version", "")))
+    if row := _ROW.fullmatch(do):
+        fields = _rows_changed(fields, row[1], row[2], row[3])
+    return _form(request, session, entry, fields, base)
+
+
+def _entry(session: Session, visit: tables.Visit, awning_id: str) -> Entry | None:
+    """Return what the form is for; None where no awning has been ordered for this wall. Answers 404 to a wrong id."""
+    several = keeping.awnings_for(session, visit)
+    if not several:
+        return None
+    chosen = next((one for one in several if one.id == awning_id), None) if awning_id else several[0]
+    if chosen is None:
+        raise Problem(404, f'This job has no awning with the id "{awning_id}".')
+    units = session.get_one(tables.Business, 1).units
+    row = keeping.survey_of(session, chosen.id)
+    return Entry(visit, chosen, row, units, keeping.maker_brackets(session, chosen.id), several)
+
+
+def _keep(
+    request: Request,
+    session: Session,
+    who: Who,
+    now: datetime.datetime,
+    entry: Entry,
+    fields: dict[str, str],
+    base: dict[str, str],
+    version: str,
+) -> Response:
+    survey_id = entry.row.id if entry.row is not None else "new"
+    reading = read_fields(fields, survey_id, entry.units)
+    beside = _beside(fields, reading)
+    if reading.survey is not None:
+        try:
+            keeping.check_width(reading.survey, entry.awning)
+        except BadInput as fault:
+            reading.wrong[fault.where] = f"{fault.problem[:1].upper()}{fault.problem[1:]}."
+    if reading.faults or reading.survey is None or beside is None:
+        if wants_json(request):
+            raise bad_fields([(name, words) for name, words in reading.faults.items()])
+        return _form(request, session, entry, fields, base, reading=reading, status=422, checked=True)
+    expected = int(version) if version.isdecimal() and len(version) < 10 else None
+    try:
+        row = keeping.keep(session, entry.awning, reading.survey, beside, expected, by=who.name, now=now)
+    except keeping.ChangedMeanwhile as changed:
+        return _both(request, session, entry, fields, base, changed.row)
+    at = f"/jobs/{entry.visit.id}/survey?awning={entry.awning.id}&saved=1"
+    if wants_json(request):
+        body = {"survey": row.id, "version": row.version, "at": at}
+        return JSONResponse(body, headers={"ETag": f'"{row.version}"', "Location": at})
+    return RedirectResponse(at, 303)
+
+
+def _beside(fields: Mapping[str, str], reading: Reading) -> keeping.Beside | None:
+    """Return what stands beside the document; None where it is wrong, which `reading` then tells."""
+    text = {name: fields.get(name, "").strip() for name in BESIDE}
+    day = None
+    try:
+        day = datetime.date.fromisoformat(text["surveyed_on"])
+    except ValueError:
+        reading.wrong["surveyed_on"] = "Must be a date such as 2027-04-12."
+    if day is not None and not 2000 <= day.year <= 2999:
+        reading.wrong["surveyed_on"] = "Must lie in this millennium."
+    if not text["surveyed_by"]:
+        reading.missing["surveyed_by"] = "Say who measured."
+    for name, most in (("surveyed_by", 120), ("uncertain", _LONGEST_NOTE)):
+        if len(text[name]) > most:
+            reading.wrong[name] = f"Must have at most {most} characters, has {len(text[name])}."
+        if any((ord(letter) < 32 and letter not in "\r\n\t") or ord(letter) == 127 for letter in text[name]):
+            reading.wrong[name] = "Holds a character that cannot be written; write it again."
+    if day is None or any(name in reading.faults for name in BESIDE):
+        return None
+    return keeping.Beside(day, text["surveyed_by"], text["uncertain"].replace("\r\n", "\n"))
+
+
+def _both(
+    request: Request,
+    session: Session,
+    entry: Entry,
+    fields: dict[str, str],
+    base: dict[str, str],
+    theirs: tables.SiteSurvey,
+) -> Response:
+    """Show both versions side by side, to choose from; a program gets both as fields."""
+    kept = keeping.fields_of_row(theirs, entry.units)
+    if wants_json(request):
+        detail = "Nothing was kept. Look at both versions, and send yours again with the new version if it still holds."
+        headers = {"ETag": f'"{theirs.version}"'}
+        raise Problem(412, detail, kind="changed-meanwhile", headers=headers, current=kept, sent=fields)
+    known = {key: value for key, value in base.items() if key != "version"}
+    values = {
+        "entry": entry,
+        "theirs": theirs,
+        "by": _last_change(session, theirs.id),
+        "differences": differences(fields, kept, known, entry.units),
+        "mine": msgspec.json.encode(fields).decode(),
+        "base": msgspec.json.encode(base).decode(),
+    }
+    return page(request, "survey_both.html", values, status=412)
+
+
+def _picked(
+    request: Request,
+    session: Session,
+    who: Who,
+    now: datetime.datetime,
+    once: Any,
+    entry: Entry,
+    sent: dict[str, str],
+    do: str,
+) -> Response:
+    """Keep what was chosen of two versions; asked again where theirs has changed once more."""
+    mine, base = _unpacked(sent.get("mine", "")), _unpacked(sent.get("base", ""))
+    if entry.row is None:
+        raise Problem(409, "The other version has been deleted meanwhile. Open the survey again.")
+    if sent.get("version") != str(entry.row.version):
+        return _both(request, session, entry, mine, base, entry.row)
+    kept = keeping.fields_of_row(entry.row, entry.units)
+    if do == "pick:theirs":
+        return RedirectResponse(f"/jobs/{entry.visit.id}/survey?awning={entry.awning.id}&saved=1", 303)
+    picks = {key[5:]: value for key, value in sent.items() if key.startswith("pick:")}
+    fields = mine if do == "pick:mine" else merged(mine, kept, picks)
+    return once(  # type: ignore[no-any-return]
+        session, lambda: _keep(request, session, who, now, entry, fields, kept, sent["version"])
+    )
+
+
+def _last_change(session: Session, survey_id: str) -> str:
+    line = tables.History
+    wanted = select(line.by).where(line.noun == "survey", line.noun_id == survey_id)
+    return session.exec(wanted.order_by(col(line.id).desc()).limit(1)).first() or "somebody else"
+
+
+def _form(
+    request: Request,
+    session: Session,
+    entry: Entry,
+    fields: dict[str, str],
+    base: dict[str, str],
+    *,
+    reading: Reading | None = None,
+    status: int = 200,
+    taken: str = "",
+    saved: bool = False,
+    fresh: bool = False,
+    checked: bool = False,
+) -> Response:
+    who: Who = request.state.who
+    if reading is None:
+        reading = read_fields(fields, entry.row.id if entry.row is not None else "new", entry.units)
+    site = session.get_one(tables.Site, entry.visit.site_id)
+    # What is missing is a fault when somebody wants to keep it, not while the form is still being filled.
+    faults = reading.faults if checked else dict(reading.wrong)
+    values = {
+        "entry": entry,
+        "site": site,
+        "customer": session.get_one(tables.Customer, site.customer_id),
+        "sections": SECTIONS,
+        "fields": fields,
+        "rows": {rows.name: _rows_shown(fields, rows, who) for rows in lists()},
+        "draft": draft_of(reading, entry.units, entry.at_least),
+        "faults": faults,
+        "listed": [(name, label_of(name), words) for name, words in faults.items()],
+        "base": msgspec.json.encode(base).decode(),
+        "version": base.get("version", ""),
+        "may": who.role in SURVEYORS,
+        "taken": taken,
+        "saved": saved,
+        "fresh": fresh,
+        "checked": checked,
+        "is_rows": lambda part: isinstance(part, RowsOf),
+        "lead_paint_before": LEAD_PAINT_BEFORE,
+    }
+    return page(request, "survey.html", values, status=status)
+
+
+def _rows_shown(fields: Mapping[str, str], rows: RowsOf, who: Who) -> list[int]:
+    """Return the numbers of a list's rows, with an empty one to write in where there is none."""
+    numbers = row_numbers(fields, rows.name)
+    least = 2 if rows.name == "awning.arms" else 1
+    if who.role in SURVEYORS:
+        while len(numbers) < least:
+            numbers.append(max(numbers, default=-1) + 1)
+    return numbers
+
+
+def _rows_changed(fields: dict[str, str], what: str, name: str, number: str | None) -> dict[str, str]:
+    """Return the fields with a row more or less of the list `name`."""
+    rows = next((one for one in lists() if one.name == name), None)
+    if rows is None:
+        return fields
+    if what == "add":
+        following = max(row_numbers(fields, name), default=-1) + 1
+        cell: FormField = rows.fields[0]
+        return {**fields, f"{name}.{following}.{cell.name}".rstrip("."): ""}
+    gone = f"{name}.{number}"
+    return {key: value for key, value in fields.items() if key != gone and not key.startswith(f"{gone}.")}
+
+
+def _no_awning(request: Request, session: Session, visit: tables.Visit, status: int) -> Response:
+    return page(request, "survey_none.html", no_awning(session, visit), status=status)
+
+
+def _is_field(key: str) -> bool:
+    root, dot, _ = key.partition(".")
+    return key in BESIDE or key == "wind_class" or (dot == "." and root in _ROOTS)
+
+
+def _check_size(sent: Mapping[str, str]) -> None:
+    if len(sent) > _MOST_FIELDS:
+        raise BadInput("", f"the form has more than {_MOST_FIELDS} fields")
+    for key, value in sent.items():
+        if _is_field(key) and len(value) > (_LONGEST_NOTE + 200 if key == "uncertain" else _LONGEST):
+            raise BadInput(key, f"must have at most {_LONGEST} characters")
+
+
+def _unpacked(text: str) -> dict[str, str]:
+    """Return the fields that a page has carried along; none where they are not what the page wrote."""
+    try:
+        return msgspec.json.decode(text or "{}", type=dict[str, str])
+    except (msgspec.DecodeError, UnicodeEncodeError):
+        return {}

@@ -1,0 +1,148 @@
+"""Awnings of orders, with the list that the maker packs, as JSON records."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from typing import Annotated, Any, Literal
+
+import sqlalchemy as sa
+from fastapi import APIRouter, Query
+from fastapi.responses import Response
+from pydantic import Field
+from sqlmodel import Session, col, select
+
+from api.access.accounts import Role
+from api.access.guards import Who, allow, found
+from api.http.idempotency import Once
+from api.http.pages import Database
+from api.http.problems import responses
+from api.http.versions import IfMatch, IfNoneMatch
+from api.routes import records
+from api.tables import Awning, MakerPart, Order, SiteSurvey, Visit, Yard
+from scheduler.errors import BadInput
+
+router = APIRouter(prefix="/awnings", tags=["awnings"])
+Reader = Annotated[Who, allow(Role.manager, Role.office, Role.lead, Role.reader)]
+Writer = Annotated[Who, allow(Role.manager, Role.office)]
+Item = Annotated[records.Words, Field(min_length=1, max_length=120)]
+Measure = Annotated[int, Field(ge=1, le=100_000)]
+
+
+class AwningBody(records.Body):
+    """An awning without its id; `parts` is what the maker packs with it, item and quantity.
+
+    Its crates lie at `yard_id` from `arrives_on` on; null: the maker has named no day.
+    """
+
+    order_id: records.Id
+    model: Annotated[records.Words, Field(min_length=1, max_length=120)]
+    width_mm: Annotated[int, Field(ge=500, le=20_000)]
+    projection_mm: Annotated[int, Field(ge=200, le=10_000)]
+    weight_kg: Annotated[int, Field(ge=1, le=2_000)]
+    box_mm: Measure
+    boxes: Annotated[int, Field(ge=1, le=20)] = 1
+    motor: Literal["left", "right"] | None = None
+    cloth: Annotated[records.Words, Field(max_length=120)] = ""
+    yard_id: records.Id
+    arrives_on: records.Day | None = None
+    parts: Annotated[dict[Item, Annotated[int, Field(ge=1, le=10_000)]], Field(max_length=500, default_factory=dict)]
+
+
+class AwningRecord(AwningBody):
+    id: str
+    version: int
+
+
+class AwningList(records.Body):
+    items: list[AwningRecord]
+    next: str | None
+
+
+@router.get("", response_model=AwningList)
+def awnings(
+    session: Database,
+    _: Reader,
+    after: records.After = None,
+    limit: records.Limit = 50,
+    order: Annotated[records.Words | None, Query(max_length=80, description="the id of the order")] = None,
+) -> Response:
+    """List awnings by id, `limit` at a time."""
+    where = [col(Awning.order_id) == order] if order else []
+    return records.listed(session, Awning, after, limit, *where, also=_parts)
+
+
+@router.get("/{awning_id}", response_model=AwningRecord)
+def awning(session: Database, _: Reader, awning_id: str, if_none_match: IfNoneMatch = None) -> Response:
+    """Give one awning with its ETag."""
+    row = found(session, Awning, awning_id, "awning")
+    return records.shown(row, if_none_match, also=_parts(session, [row.id])[row.id])
+
+
+@router.post("", status_code=201, response_model=AwningRecord, responses=responses(400, 409))
+def make_awning(session: Database, who: Writer, once: Once, body: AwningBody) -> Response:
+    """Make an awning of an order; repeat safely by Idempotency-Key."""
+
+    def write() -> Response:
+        _check(session, body)
+        row = Awning(id=records.new_id("A"), **body.model_dump(exclude={"parts"}))
+        session.add(row)
+        session.flush()
+        _pack(session, row.id, body.parts)
+        return records.make(session, who, row, "awning", "/awnings", also={"parts": body.parts})
+
+    return once(session, write)
+
+
+@router.put("/{awning_id}", response_model=AwningRecord, responses=responses(400, 409, 412, 428))
+def change_awning(
+    session: Database, who: Writer, once: Once, awning_id: str, body: AwningBody, if_match: IfMatch = None
+) -> Response:
+    """Change an awning as a whole, in the version that If-Match names."""
+
+    def write() -> Response:
+        row = found(session, Awning, awning_id, "awning")
+        _check(session, body)
+        before = _parts(session, [row.id])[row.id]
+        values = body.model_dump(exclude={"parts"})
+        answer = records.change(
+            session, who, row, "awning", values, if_match, before=before, after={"parts": body.parts}
+        )
+        _pack(session, row.id, body.parts)
+        return answer
+
+    return once(session, write)
+
+
+@router.delete("/{awning_id}", status_code=204, responses=responses(400, 409, 412, 428))
+def delete_awning(session: Database, who: Writer, once: Once, awning_id: str, if_match: IfMatch = None) -> Response:
+    """Delete an awning that has no survey and no visit, with its list."""
+
+    def write() -> Response:
+        row = found(session, Awning, awning_id, "awning")
+        _pack(session, row.id, {})
+        users = {"surveys": col(SiteSurvey.awning_id), "visits": col(Visit.awning_id)}
+        return records.remove(session, who, row, "awning", if_match, users)
+
+    return once(session, write)
+
+
+def _check(session: Session, body: AwningBody) -> None:
+    if session.get(Order, body.order_id) is None:
+        raise BadInput("order_id", f'no order has the id "{body.order_id}"')
+    if session.get(Yard, body.yard_id) is None:
+        raise BadInput("yard_id", f'no yard has the id "{body.yard_id}"')
+
+
+def _parts(session: Session, awning_ids: list[str]) -> dict[str, dict[str, Any]]:
+    parts: dict[str, dict[str, int]] = {awning_id: {} for awning_id in awning_ids}
+    wanted = select(MakerPart).where(col(MakerPart.awning_id).in_(awning_ids))
+    for part in session.exec(wanted.order_by(col(MakerPart.item))):
+        parts[part.awning_id][part.item] = part.quantity
+    return {awning_id: {"parts": listed} for awning_id, listed in parts.items()}
+
+
+def _pack(session: Session, awning_id: str, parts: Mapping[str, int]) -> None:
+    """Make the maker's list what `parts` says."""
+    session.execute(sa.delete(MakerPart).where(col(MakerPart.awning_id) == awning_id))
+    session.add_all(MakerPart(awning_id=awning_id, item=item, quantity=quantity) for item, quantity in parts.items())
+    session.flush()

@@ -1,0 +1,93 @@
+"""Customers as JSON records."""
+
+from __future__ import annotations
+
+from typing import Annotated
+
+from fastapi import APIRouter, Query
+from fastapi.responses import Response
+from pydantic import Field
+from sqlmodel import col
+
+from api.access.accounts import Role
+from api.access.guards import Who, allow, found
+from api.http.idempotency import Once
+from api.http.pages import Database
+from api.http.problems import responses
+from api.http.versions import IfMatch, IfNoneMatch
+from api.routes import records
+from api.tables import Customer, Order, Site
+
+router = APIRouter(prefix="/customers", tags=["customers"])
+Reader = Annotated[Who, allow(Role.manager, Role.office, Role.reader)]
+Writer = Annotated[Who, allow(Role.manager, Role.office)]
+
+
+class CustomerBody(records.Body):
+    """A customer without its id; an empty phone or e-mail is none."""
+
+    name: Annotated[records.Words, Field(min_length=1, max_length=120)]
+    phone: Annotated[records.Words, Field(max_length=40)] = ""
+    email: Annotated[records.Words, Field(max_length=120, pattern=r"^([^@\s]+@[^@\s]+)?$")] = ""
+    note: Annotated[records.Words, Field(max_length=2000)] = ""
+
+
+class CustomerRecord(CustomerBody):
+    id: str
+    version: int
+
+
+class CustomerList(records.Body):
+    items: list[CustomerRecord]
+    next: str | None
+
+
+@router.get("", response_model=CustomerList)
+def customers(
+    session: Database,
+    _: Reader,
+    after: records.After = None,
+    limit: records.Limit = 50,
+    name: Annotated[records.Words | None, Query(max_length=120, description="letters that the name holds")] = None,
+) -> Response:
+    """List customers by id, `limit` at a time."""
+    where = [col(Customer.name).icontains(name, autoescape=True)] if name else []
+    return records.listed(session, Customer, after, limit, *where)
+
+
+@router.get("/{customer_id}", response_model=CustomerRecord)
+def customer(session: Database, _: Reader, customer_id: str, if_none_match: IfNoneMatch = None) -> Response:
+    """Give one customer with its ETag."""
+    return records.shown(found(session, Customer, customer_id, "customer"), if_none_match)
+
+
+@router.post("", status_code=201, response_model=CustomerRecord, responses=responses(400, 409))
+def make_customer(session: Database, who: Writer, once: Once, body: CustomerBody) -> Response:
+    """Make a customer; repeat safely by Idempotency-Key."""
+    row = Customer(id=records.new_id("C"), **body.model_dump())
+    return once(session, lambda: records.make(session, who, row, "customer", "/customers"))
+
+
+@router.put("/{customer_id}", response_model=CustomerRecord, responses=responses(400, 409, 412, 428))
+def change_customer(
+    session: Database, who: Writer, once: Once, customer_id: str, body: CustomerBody, if_match: IfMatch = None
+) -> Response:
+    """Change a customer as a whole, in the version that If-Match names."""
+
+    def write() -> Response:
+        row = found(session, Customer, customer_id, "customer")
+        return records.change(session, who, row, "customer", body.model_dump(), if_match)
+
+    return once(session, write)
+
+
+@router.delete("/{customer_id}", status_code=204, responses=responses(400, 409, 412, 428))
+def delete_customer(session: Database, who: Writer, once: Once, customer_id: str, if_match: IfMatch = None) -> Response:
+    """Delete a customer that has no site and no order."""
+
+    def write() -> Response:
+        row = found(session, Customer, customer_id, "customer")
+        users = {"sites": col(Site.customer_id), "orders": col(Order.customer_id)}
+        return records.remove(session, who, row, "customer", if_match, users)
+
+    return once(session, write)

@@ -1,0 +1,200 @@
+"""Surveys of walls as JSON records, and their drawing before they are kept."""
+
+from __future__ import annotations
+
+from typing import Annotated, Any, Literal, Self
+
+from fastapi import APIRouter, Query
+from fastapi.responses import Response
+from pydantic import BaseModel, Field, model_validator
+from sqlmodel import Session, col
+
+from api.access.accounts import Role
+from api.access.guards import Who, allow, found
+from api.clock import Now
+from api.http.idempotency import Once
+from api.http.pages import Database
+from api.http.problems import Problem, responses
+from api.http.versions import IfMatch, IfNoneMatch
+from api.ledger.job_facts import rows
+from api.routes import records
+from api.survey import keeping
+from api.survey.drawing import drawn
+from api.survey.form import Reading, read_fields
+from api.tables import Awning, Business, Order, SiteSurvey, Visit
+from scheduler.errors import BadInput
+from scheduler.layout.documents import Survey, survey_from_data
+
+router = APIRouter(prefix="/surveys", tags=["surveys"])
+Reader = Annotated[Who, allow(Role.manager, Role.office, Role.lead, Role.reader)]
+Writer = Annotated[Who, allow(Role.manager, Role.office, Role.lead)]
+
+
+class SurveyBody(records.Body):
+    """A survey without its id; `document` is in the form survey/1, its own `id` becomes that of the record."""
+
+    site_id: records.Id
+    awning_id: records.Id
+    surveyed_on: records.Day
+    surveyed_by: Annotated[records.Words, Field(min_length=1, max_length=120)]
+    document: dict[str, Any]
+    uncertain: Annotated[records.Words, Field(max_length=2000, description="what could not be made sure of")] = ""
+
+
+class SurveyRecord(SurveyBody):
+    id: str
+    version: int
+
+
+class SurveyList(records.Body):
+    items: list[SurveyRecord]
+    next: str | None
+
+
+class Draft(records.Body):
+    """A survey that is not kept yet: as the fields of the form, or as a document in the form survey/1."""
+
+    fields: (
+        Annotated[
+            dict[Annotated[str, Field(max_length=80)], Annotated[str, Field(max_length=500)]], Field(max_length=6000)
+        ]
+        | None
+    ) = None
+    document: dict[str, Any] | None = None
+    at_least: Annotated[int, Field(ge=0, le=20, description="brackets that the maker's list asks for")] = 0
+
+    @model_validator(mode="after")
+    def _one(self) -> Self:
+        if (self.fields is None) == (self.document is None):
+            raise ValueError("must have fields or a document, one of the two")
+        return self
+
+
+class Said(BaseModel):
+    level: Literal["stop", "caution", "note"]
+    code: str
+    text: str
+
+
+class Drawn(BaseModel):
+    """`svg` is null where something is wrong; `wrong`, `missing` and `understood` go by field of the form.
+
+    `usual` names what was drawn with usual values because it is not measured yet.
+    """
+
+    svg: str | None
+    state: str
+    brackets: int
+    required: int
+    findings: list[Said]
+    wrong: dict[str, str]
+    missing: dict[str, str]
+    understood: dict[str, str]
+    usual: list[str]
+
+
+@router.post("/draw", response_model=Drawn)
+def draw(session: Database, _: Writer, body: Draft) -> Response:
+    """Draw a survey that is not kept yet, with its findings; nothing is stored."""
+    business = session.get(Business, 1)
+    units = "imperial" if business is None else business.units
+    if body.fields is not None:
+        reading = read_fields(body.fields, "draft", units)
+    else:
+        survey = _survey(body.document or {})
+        reading = Reading(body.document or {}, survey)
+    return drawn(reading, units, body.at_least)
+
+
+@router.get("", response_model=SurveyList)
+def surveys_list(
+    session: Database,
+    _: Reader,
+    after: records.After = None,
+    limit: records.Limit = 50,
+    awning: Annotated[records.Words | None, Query(max_length=80, description="the id of the awning")] = None,
+    site: Annotated[records.Words | None, Query(max_length=80, description="the id of the site")] = None,
+) -> Response:
+    """List surveys by id, `limit` at a time."""
+    pairs = ((SiteSurvey.awning_id, awning), (SiteSurvey.site_id, site))
+    where = [col(column) == value for column, value in pairs if value]
+    return records.listed(session, SiteSurvey, after, limit, *where)
+
+
+@router.get("/{survey_id}", response_model=SurveyRecord)
+def survey(session: Database, _: Reader, survey_id: str, if_none_match: IfNoneMatch = None) -> Response:
+    """Give one survey with its ETag."""
+    return records.shown(found(session, SiteSurvey, survey_id, "survey"), if_none_match)
+
+
+@router.post("", status_code=201, response_model=SurveyRecord, responses=responses(400, 409))
+def make_survey(session: Database, who: Writer, now: Now, once: Once, body: SurveyBody) -> Response:
+    """Make a survey; the newest of an awning counts. Repeat safely by Idempotency-Key."""
+
+    def write() -> Response:
+        row = SiteSurvey(id=records.new_id("V"), **_checked(session, body))
+        row.document = {**row.document, "id": row.id}
+        answer = records.make(session, who, row, "survey", "/surveys")
+        keeping.remake(session, row.awning_id, now)
+        return answer
+
+    return once(session, write)
+
+
+@router.put("/{survey_id}", response_model=SurveyRecord, responses=responses(400, 409, 412, 428))
+def change_survey(
+    session: Database, who: Writer, now: Now, once: Once, survey_id: str, body: SurveyBody, if_match: IfMatch = None
+) -> Response:
+    """Change a survey as a whole, in the version that If-Match names; drawing and kit are made of it at once."""
+
+    def write() -> Response:
+        row = found(session, SiteSurvey, survey_id, "survey")
+        values = _checked(session, body)
+        values["document"] = {**values["document"], "id": row.id}
+        answer = records.change(session, who, row, "survey", values, if_match)
+        keeping.remake(session, row.awning_id, now)
+        return answer
+
+    return once(session, write)
+
+
+@router.delete("/{survey_id}", status_code=204, responses=responses(400, 409, 412, 428))
+def delete_survey(session: Database, who: Writer, once: Once, survey_id: str, if_match: IfMatch = None) -> Response:
+    """Delete a survey that no open install rests on."""
+
+    def write() -> Response:
+        row = found(session, SiteSurvey, survey_id, "survey")
+        newest = keeping.survey_of(session, row.awning_id)
+        if newest is not None and newest.id == row.id:
+            wanted = (col(Visit.awning_id) == row.awning_id, col(Visit.state) == "open", col(Visit.kind) == "install")
+            resting = rows(session, Visit, *wanted)
+            if resting:
+                words = ", ".join(visit.id for visit in resting)
+                detail = f"{row.id} cannot be deleted: the open install {words} rests on it."
+                raise Problem(409, detail, kind="in-use", used_by={"installs": len(resting)})
+        return records.remove(session, who, row, "survey", if_match, {})
+
+    return once(session, write)
+
+
+def _checked(session: Session, body: SurveyBody) -> dict[str, Any]:
+    """Return the values to keep; raises `BadInput` where the document is wrong or not of this awning and site."""
+    awning = session.get(Awning, body.awning_id)
+    if awning is None:
+        raise BadInput("awning_id", f'no awning has the id "{body.awning_id}"')
+    order = session.get_one(Order, awning.order_id)
+    if order.site_id != body.site_id:
+        raise BadInput("site_id", f"{awning.id} was ordered for the site {order.site_id}, not for {body.site_id}")
+    try:
+        keeping.check_width(_survey(body.document), awning)
+    except BadInput as fault:
+        where = fault.where if fault.where.startswith("document") else f"document.{fault.where}"
+        raise BadInput(where, fault.problem) from None
+    return body.model_dump()
+
+
+def _survey(document: dict[str, Any]) -> Survey:
+    try:
+        return survey_from_data(document)
+    except BadInput as fault:
+        raise BadInput(f"document.{fault.where}".rstrip("."), fault.problem) from None

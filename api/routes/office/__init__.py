@@ -1,0 +1,1 @@
+"""Addresses of the office: signing in, accounts, settings, files, history."""

@@ -1,0 +1,240 @@
+"""Signing in and out, one's own password, and the manager's page of accounts."""
+
+from __future__ import annotations
+
+import datetime
+import secrets
+from typing import Annotated, Any
+
+from fastapi import APIRouter, Form, Request
+from fastapi.responses import JSONResponse, RedirectResponse, Response
+from sqlmodel import Session, col, select
+
+from api.access import accounts
+from api.access.accounts import Passwords, Role
+from api.access.guards import STAFF, Who, allow, cookie_name, csrf_token, everyone, found
+from api.http.pages import Database, page, wants_json
+from api.http.problems import Problem, responses
+from api.routes.records import Words
+from api.settings import Settings
+from api.tables import Account, Crew
+from scheduler.errors import BadInput
+
+router = APIRouter(tags=["accounts"])
+Text = Annotated[Words, Form(max_length=400)]
+Manager = Annotated[Who, allow(Role.manager)]
+Anybody = Annotated[Who, everyone()]
+SignedIn = Annotated[Who, allow(*STAFF, one_time=True)]
+
+
+@router.get("/sign-in")
+def sign_in_page(request: Request, who: Anybody, next: str = "/") -> Response:
+    """Show the form to sign in; a program gets the token that its own form must carry."""
+    csrf = who.csrf
+    seed = None
+    if not csrf:
+        seed = secrets.token_urlsafe(32)
+        csrf = csrf_token(request.app.state.secret, seed)
+    values = {"csrf": csrf, "next": _inside(next), "name": "", "fault": ""}
+    shown: Response = JSONResponse({"csrf": csrf}) if wants_json(request) else page(request, "sign_in.html", values)
+    if seed is not None:
+        set_cookie(request, shown, "form", seed)
+    return _unkept(shown)
+
+
+@router.post("/sign-in", responses=responses(429))
+def sign_in(request: Request, who: Anybody, name: Text = "", password: Text = "", next: Text = "/") -> Response:
+    """Begin a session by name and password."""
+    state = request.app.state
+    settings: Settings = state.settings
+    address = request.client.host if request.client else "?"
+    try:
+        made = accounts.sign_in(
+            state.database, state.passwords, name, password, address=address, now=_now(), hours=settings.session_hours
+        )
+        status, fault = 401, "Name and password do not fit together, or the one-time password is over."
+    except Problem as problem:
+        if wants_json(request):
+            raise
+        made, status, fault = None, problem.status, problem.detail
+    if made is None:
+        if wants_json(request):
+            raise Problem(401, fault, headers={"WWW-Authenticate": 'Session realm="Eaveboard"'})
+        values = {"csrf": who.csrf, "next": _inside(next), "name": name, "fault": fault}
+        return _unkept(page(request, "sign_in.html", values, status=status))
+    aim = "/password" if made.must_change else _inside(next)
+    answer: Response
+    if wants_json(request):
+        answer = JSONResponse({"csrf": csrf_token(state.secret, made.token), "must_change": made.must_change})
+    else:
+        answer = RedirectResponse(aim, 303)
+    _end_old(request)
+    _start(request, answer, made.token)
+    return answer
+
+
+@router.post("/sign-out")
+def sign_out(request: Request, session: Database, _: SignedIn) -> Response:
+    """Sign out: the sign-in ends here and now."""
+    name = cookie_name(request.app.state.settings, "session")
+    accounts.sign_out(session, request.cookies[name])
+    answer = RedirectResponse("/sign-in", 303)
+    answer.delete_cookie(name, secure=request.app.state.settings.secure, httponly=True, samesite="lax")
+    return answer
+
+
+@router.get("/session")
+def session_of_caller(who: Annotated[Who, allow(*STAFF, crew_link=True, one_time=True)]) -> dict[str, Any]:
+    """Say who is signed in, and the token that writing requests carry in X-CSRF-Token."""
+    day = who.day.isoformat() if who.day else None
+    return {"name": who.name, "role": who.role, "crew_id": who.crew_id, "day": day, "csrf": who.csrf}
+
+
+@router.get("/password")
+def password_page(request: Request, who: SignedIn) -> Response:
+    """Show the form for a new password."""
+    return page(request, "password.html", {"must_change": who.must_change, "fault": None})
+
+
+@router.post("/password")
+def password(
+    request: Request, session: Database, who: SignedIn, old: Text = "", new: Text = "", again: Text = ""
+) -> Response:
+    """Change one's own password; all one's sessions end, and this one begins anew."""
+    account = found(session, Account, who.account_id, "account")
+    state = request.app.state
+    try:
+        accounts.change_password(session, state.passwords, account, old, new, again, _now())
+    except BadInput as fault:
+        if wants_json(request):
+            raise
+        return page(request, "password.html", {"must_change": who.must_change, "fault": fault}, status=422)
+    answer = RedirectResponse("/", 303)
+    _start(request, answer, accounts.new_session(session, account, _now(), state.settings.session_hours))
+    return answer
+
+
+@router.get("/accounts")
+def account_list(request: Request, session: Database, _: Manager) -> Response:
+    """List the accounts, with the form for a new one."""
+    if wants_json(request):
+        return JSONResponse([_record(row) for row in _all(session)])
+    return _list_page(request, session)
+
+
+@router.post("/accounts")
+def make_account(
+    request: Request, session: Database, who: Manager, name: Text = "", role: Text = "", crew_id: Text = ""
+) -> Response:
+    """Make an account; its one-time password is shown once."""
+    passwords: Passwords = request.app.state.passwords
+    try:
+        if crew_id and session.get(Crew, crew_id) is None:
+            raise BadInput("crew_id", f'no crew has the id "{crew_id}"')
+        made = accounts.make_account(session, passwords, name, role, crew_id, by=who.name, now=_now())
+    except BadInput as fault:
+        if wants_json(request):
+            raise
+        return _list_page(request, session, {"name": name, "role": role, "crew_id": crew_id}, fault)
+    return _handed_over(request, name.strip().lower(), made, 201)
+
+
+@router.post("/accounts/{account_id}/reset")
+def reset(request: Request, session: Database, who: Manager, account_id: int) -> Response:
+    """Give an account a new one-time password, shown once; its sessions end."""
+    account = _account(session, account_id)
+    made = accounts.reset_password(session, request.app.state.passwords, account, by=who.name, now=_now())
+    return _handed_over(request, account.name, made, 200)
+
+
+@router.post("/accounts/{account_id}")
+def change(
+    request: Request, session: Database, who: Manager, account_id: int, role: Text = "", active: Text = ""
+) -> Response:
+    """Give an account another role, or disable or enable it; its sessions end."""
+    account = _account(session, account_id)
+    try:
+        if active not in ("yes", "no"):
+            raise BadInput("active", f'must be yes or no, is "{active}"')
+        accounts.change_account(session, account, role=role, active=active == "yes", by=who.name, now=_now())
+    except BadInput as fault:
+        if wants_json(request):
+            raise
+        return _list_page(request, session, fault=fault)
+    return JSONResponse(_record(account)) if wants_json(request) else RedirectResponse("/accounts", 303)
+
+
+def set_cookie(request: Request, answer: Response, what: str, value: str, seconds: int | None = None) -> None:
+    """Set a cookie that scripts cannot read and other sites cannot send; kept to https but on this machine alone.
+
+    `seconds` None: until the browser is closed. Lax, not strict: links in mails and messages lead to pages.
+    """
+    settings: Settings = request.app.state.settings
+    answer.set_cookie(
+        cookie_name(settings, what), value, seconds, path="/", secure=settings.secure, httponly=True, samesite="lax"
+    )
+
+
+def _start(request: Request, answer: Response, token: str) -> None:
+    set_cookie(request, answer, "session", token, request.app.state.settings.session_hours * 3600)
+
+
+def _end_old(request: Request) -> None:
+    """End the session in which somebody signs in anew: its token may be known to others."""
+    old = request.cookies.get(cookie_name(request.app.state.settings, "session"))
+    if old:
+        with Session(request.app.state.database) as session, session.begin():
+            accounts.sign_out(session, old)
+
+
+def _list_page(
+    request: Request, session: Session, form: dict[str, str] | None = None, fault: BadInput | None = None
+) -> Response:
+    crews = session.exec(select(Crew).order_by(col(Crew.id))).all()
+    values = {
+        "accounts": _all(session),
+        "roles": list(Role),
+        "crews": crews,
+        "form": form or {"name": "", "role": Role.office, "crew_id": ""},
+        "fault": fault,
+    }
+    return page(request, "accounts.html", values, status=422 if fault else 200)
+
+
+def _handed_over(request: Request, name: str, password: str, status: int) -> Response:
+    days = accounts.ONE_TIME_DAYS
+    values = {"name": name, "password": password, "days": days}
+    if wants_json(request):
+        return _unkept(JSONResponse({"name": name, "one_time_password": password}, status))
+    return _unkept(page(request, "account_made.html", values, status=status))
+
+
+def _unkept(answer: Response) -> Response:
+    """Have no browser or proxy keep this answer."""
+    answer.headers["Cache-Control"] = "no-store"
+    return answer
+
+
+def _account(session: Session, account_id: int) -> Account:
+    if not 0 < account_id < 2**31:
+        raise Problem(404, f'No account has the id "{account_id}".')
+    return found(session, Account, account_id, "account")
+
+
+def _all(session: Session) -> list[Account]:
+    return list(session.exec(select(Account).order_by(col(Account.name))).all())
+
+
+def _record(row: Account) -> dict[str, Any]:
+    kept = {"id", "name", "role", "crew_id", "active"}
+    return {**row.model_dump(include=kept), "one_time_password": row.one_time_until is not None}
+
+
+def _inside(aim: str) -> str:
+    """Return `aim` where it is an address of our own, else the first page: nobody is led elsewhere by a link."""
+    plain = aim.startswith("/") and not aim.startswith("//") and "\\" not in aim and aim.isprintable()
+    return aim if plain else "/"
+
+
+def _now() -> datetime.datetime:
+    return datetime.datetime.now(datetime.UTC)

@@ -1,0 +1,271 @@
+"""Tables in and out, calendar feeds, a day's route, and what is printed: thin over `api.exchange`."""
+
+from __future__ import annotations
+
+import datetime
+import hashlib
+from dataclasses import asdict
+from typing import Annotated, Any, Literal
+
+from fastapi import APIRouter, File, Form, Query, Request, UploadFile
+from fastapi.responses import JSONResponse, Response
+from sqlmodel import Session, col, select
+
+from api.access.accounts import Role
+from api.access.guards import STAFF, Who, allow, everyone, found, own_crew_day, own_job
+from api.clock import Now
+from api.day.paper import day_sheet_pdf, packet_pdf
+from api.exchange.exporting import export_zip
+from api.exchange.importing import IMPORTABLE, Imported, import_tables
+from api.exchange.uploads import MOST_BYTES, read_upload
+from api.feeds.addresses import Feed, feed_of, feed_token
+from api.feeds.calendar import crew_calendar, visit_calendar
+from api.feeds.maps import geojson, gpx, points
+from api.fields.sheets import BadFiles
+from api.http.pages import Database, page, wants_json
+from api.http.problems import Problem
+from api.ledger.days import by_id, crew_day, crew_week
+from api.tables import Crew, Visit
+
+router = APIRouter(tags=["exchange"])
+MOST_SHOWN = 200  # rows of an import on its page
+Manager = Annotated[Who, allow(Role.manager)]
+Office = Annotated[Who, allow(Role.manager, Role.office)]
+Staff = Annotated[Who, allow(*STAFF)]
+OnTheDay = Annotated[Who, allow(*STAFF, crew_link=True)]
+Anyone = Annotated[Who, everyone()]
+
+_CALENDAR_EXAMPLE = (
+    "BEGIN:VCALENDAR\r\nVERSION:2.0\r\nPRODID:-//Eaveboard//Visits//EN\r\nBEGIN:VEVENT\r\n"
+    "UID:J-1042.north-1@crew.eaveboard\r\nDTSTAMP:20270408T200000Z\r\nSEQUENCE:0\r\n"
+    "DTSTART;TZID=America/Chicago:20270412T091500\r\nDTEND;TZID=America/Chicago:20270412T132700\r\n"
+    "STATUS:CONFIRMED\r\nSUMMARY:J-1042 12 ft install\\, Tallow Bend\r\nEND:VEVENT\r\nEND:VCALENDAR\r\n"
+)
+_IMPORT_EXAMPLE = {
+    "kept": False,
+    "fingerprint": "5f1c0d2e",
+    "tables": [{"table": "customers", "new": 1, "changed": 1, "unchanged": 58}],
+    "changes": [
+        {
+            "table": "customers",
+            "key": "C-001",
+            "where": "customers.csv, row 2",
+            "kind": "changed",
+            "fields": {"phone": ["555-0201", "555-0999"]},
+        }
+    ],
+}
+_WEEK_EXAMPLE = {
+    "crew": "north-1",
+    "start_date": "2027-04-12",
+    "posted": True,
+    "visits": [
+        {
+            "id": "J-1042",
+            "kind": "install",
+            "date": "2027-04-12",
+            "start": "2027-04-12T09:15:00-05:00",
+            "end": "2027-04-12T13:27:00-05:00",
+            "customer": "Betony Sallowfield",
+            "address": "63 Long Meadow, Tallow Bend",
+        }
+    ],
+}
+_ADDRESS_EXAMPLE = {"address": "https://example.org/calendars/eyJ…/visits.ics"}
+
+
+def _gives(media_type: str, example: Any = None) -> dict[int | str, dict[str, Any]]:
+    """Return the declaration of a good answer for the OpenAPI."""
+    content: dict[str, Any] = {} if example is not None else {"schema": {"type": "string", "format": "binary"}}
+    if example is not None:
+        content["example"] = example
+    return {200: {"description": "found", "content": {media_type: content}}}
+
+
+@router.get("/exchange")
+def exchange(request: Request, session: Database, who: Office) -> Response:
+    """Show what can be taken out, and the form for a table to be taken in."""
+    return _page(request, session, who)
+
+
+@router.get("/exchange/export.zip", responses=_gives("application/zip"), response_class=Response)
+def export(session: Database, now: Now, _: Manager) -> Response:
+    """Give every table as CSV and XLSX in one ZIP file; what signs people in is left out."""
+    return _file(export_zip(session, now), "application/zip", "eaveboard-export.zip")
+
+
+@router.post("/exchange/imports", responses=_gives("application/json", _IMPORT_EXAMPLE))
+def take_in(
+    request: Request,
+    session: Database,
+    now: Now,
+    who: Office,
+    file: Annotated[UploadFile, File(description="a CSV or XLSX file")],
+    table: Annotated[str, Form(max_length=40, description=f"empty, or one of {', '.join(IMPORTABLE)}")] = "",
+    run: Annotated[Literal["try", "keep"], Form(description="try: only say what it would do")] = "try",
+    expected: Annotated[str, Form(max_length=80, description="the fingerprint of the trial run")] = "",
+) -> Response:
+    """Take a table in, all or nothing, or say what that would do; the same file again changes nothing."""
+    try:
+        uploads = read_upload(file.file.read(MOST_BYTES + 1), file.filename or "upload", IMPORTABLE, table or None)
+        done = import_tables(session, uploads, keep=run == "keep", now=now, by=who.name, expected=expected or None)
+    except BadFiles as fault:
+        if wants_json(request):
+            raise
+        return _page(request, session, who, faults=fault, status=422)
+    if wants_json(request):
+        return JSONResponse(_told(done))
+    return _page(request, session, who, done=done, table=table)
+
+
+@router.get("/crews/{crew_id}/visits", responses=_gives("application/json", _WEEK_EXAMPLE))
+def crew_visits(
+    session: Database,
+    _: Staff,
+    crew_id: str,
+    start_date: Annotated[datetime.date, Query(description="a day of the week that is asked for")],
+) -> Response:
+    """List a crew's visits of one week in order, by the posted plan, else the newest."""
+    found(session, Crew, crew_id, "crew")
+    monday = start_date - datetime.timedelta(days=start_date.weekday())
+    posted, stops = crew_week(session, crew_id, monday)
+    get, visits = by_id(session), []
+    for visit_id, (begin, end) in stops:
+        visit, site, customer, _awning = get(visit_id)
+        visits.append(
+            {
+                "id": visit_id,
+                "kind": visit.kind,
+                "date": begin.date().isoformat(),
+                "start": begin.isoformat(),
+                "end": end.isoformat(),
+                "customer": customer.name,
+                "address": f"{site.address}, {site.town}",
+            }
+        )
+    return JSONResponse({"crew": crew_id, "start_date": monday.isoformat(), "posted": posted, "visits": visits})
+
+
+@router.get("/crews/{crew_id}/calendar", responses=_gives("application/json", _ADDRESS_EXAMPLE))
+def crew_feed(request: Request, session: Database, who: Staff, crew_id: str) -> Response:
+    """Give the private address of a crew's calendar feed; a crew lead has that of the own crew only."""
+    found(session, Crew, crew_id, "crew")
+    if who.role is Role.lead and who.crew_id != crew_id:
+        raise Problem(403, f"This is for the lead of {crew_id} and the office.")
+    return _address(request, "crew", crew_id)
+
+
+@router.get("/jobs/{visit_id}/calendar", responses=_gives("application/json", _ADDRESS_EXAMPLE))
+def visit_feed(request: Request, session: Database, _: Office, visit_id: str) -> Response:
+    """Give the private address of a visit's calendar feed, for its customer."""
+    found(session, Visit, visit_id, "job")
+    return _address(request, "visit", visit_id)
+
+
+@router.get("/calendars/{token}/visits.ics", responses=_gives("text/calendar", _CALENDAR_EXAMPLE))
+def calendar(request: Request, session: Database, _: Anyone, token: str) -> Response:
+    """Give a calendar feed (RFC 5545); whoever has the address may read it, since calendars cannot sign in."""
+    whose = feed_of(request.app.state.secret, token)
+    if whose is None:
+        raise Problem(404, "This calendar's address is not good, or no longer.")
+    feed, of = whose
+    row = found(session, Crew, of, "crew") if feed == "crew" else found(session, Visit, of, "job")
+    data = crew_calendar(session, row.id) if isinstance(row, Crew) else visit_calendar(session, row.id)
+    tag = f'"{hashlib.sha256(data).hexdigest()[:32]}"'
+    if request.headers.get("if-none-match") == tag:
+        return Response(status_code=304, headers={"ETag": tag})
+    return Response(data, media_type="text/calendar", headers={"ETag": tag})
+
+
+@router.get("/crews/{crew_id}/days/{day}/route.geojson", responses=_gives("application/geo+json"))
+def day_geojson(session: Database, who: OnTheDay, crew_id: str, day: datetime.date) -> Response:
+    """Give a crew's day as a route in order (RFC 7946)."""
+    planned = _day(session, who, crew_id, day)
+    return Response(geojson(planned, points(session, planned)), media_type="application/geo+json")
+
+
+@router.get("/crews/{crew_id}/days/{day}/route.gpx", responses=_gives("application/gpx+xml"))
+def day_gpx(session: Database, who: OnTheDay, now: Now, crew_id: str, day: datetime.date) -> Response:
+    """Give a crew's day as waypoints and a route in order (GPX 1.1)."""
+    planned = _day(session, who, crew_id, day)
+    data = gpx(planned, points(session, planned), now)
+    return _file(data, "application/gpx+xml", f"{crew_id}-{day}.gpx")
+
+
+@router.get("/crews/{crew_id}/days/{day}/day-sheet.pdf", responses=_gives("application/pdf"))
+def day_sheet(session: Database, who: OnTheDay, now: Now, crew_id: str, day: datetime.date) -> Response:
+    """Give a crew's day on paper."""
+    _day(session, who, crew_id, day)
+    data = day_sheet_pdf(session, crew_id, day, now)
+    assert data is not None  # `_day` has found it
+    return _file(data, "application/pdf", f"{crew_id}-{day}.pdf", inline=True)
+
+
+@router.get("/jobs/{visit_id}/packet.pdf", responses=_gives("application/pdf"))
+def packet(session: Database, who: OnTheDay, now: Now, visit_id: str) -> Response:
+    """Give a job's packet: drawing, drill schedule, findings in full, kit, cautions, checks to sign."""
+    own_job(session, who, visit_id)
+    found(session, Visit, visit_id, "job")
+    data = packet_pdf(session, visit_id, now)
+    assert data is not None
+    return _file(data, "application/pdf", f"{visit_id}.pdf", inline=True)
+
+
+def _day(session: Session, who: Who, crew_id: str, day: datetime.date) -> Any:
+    own_crew_day(who, crew_id, day)
+    found(session, Crew, crew_id, "crew")
+    planned = crew_day(session, crew_id, day)
+    if planned is None:
+        raise Problem(404, f"No plan has been made for the week of {day}.")
+    return planned
+
+
+def _address(request: Request, feed: Feed, of: str) -> JSONResponse:
+    base = request.app.state.settings.address or str(request.base_url).rstrip("/")
+    token = feed_token(request.app.state.secret, feed, of)
+    answer = JSONResponse({"address": f"{base}/calendars/{token}/visits.ics"})
+    answer.headers["Cache-Control"] = "no-store"
+    return answer
+
+
+def _page(
+    request: Request,
+    session: Session,
+    who: Who,
+    *,
+    done: Imported | None = None,
+    faults: BadFiles | None = None,
+    table: str = "",
+    status: int = 200,
+) -> Response:
+    secret, base = request.app.state.secret, request.app.state.settings.address or str(request.base_url).rstrip("/")
+    crews = session.exec(select(Crew).where(col(Crew.active)).order_by(col(Crew.id))).all()
+    feeds = [(crew, f"{base}/calendars/{feed_token(secret, 'crew', crew.id)}/visits.ics") for crew in crews]
+    values = {
+        "who": who,
+        "feeds": feeds,
+        "importable": IMPORTABLE,
+        "done": done,
+        "told": _told(done) if done else None,
+        "faults": faults.faults if faults else (),
+        "table": table,
+        "most": MOST_SHOWN,
+        "may_export": who.role is Role.manager,
+    }
+    return page(request, "exchange.html", values, status=status)
+
+
+def _told(done: Imported) -> dict[str, Any]:
+    """Return an import as JSON; what stays as it is is only counted."""
+    kinds: tuple[Literal["new", "changed", "unchanged"], ...] = ("new", "changed", "unchanged")
+    return {
+        "kept": done.kept,
+        "fingerprint": done.fingerprint,
+        "tables": [{"table": t, **{kind: done.count(kind, t) for kind in kinds}} for t in done.tables],
+        "changes": [asdict(change) for change in done.changes if change.kind != "unchanged"],
+    }
+
+
+def _file(data: bytes, media_type: str, name: str, *, inline: bool = False) -> Response:
+    way = "inline" if inline else "attachment"
+    return Response(data, media_type=media_type, headers={"Content-Disposition": f'{way}; filename="{name}"'})

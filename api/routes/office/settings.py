@@ -1,0 +1,184 @@
+"""What the business decides for itself, changed part by part, and what the service was started with."""
+
+from __future__ import annotations
+
+import re
+from typing import Annotated, Any
+
+import msgspec
+from fastapi import APIRouter, Request
+from fastapi.responses import RedirectResponse, Response
+from pydantic import BaseModel, ConfigDict, Field
+from sqlalchemy.engine import make_url
+from sqlmodel import Session
+
+from api.access.accounts import Role
+from api.access.guards import Who, allow
+from api.business import choices
+from api.business.rules import zones
+from api.clock import Now
+from api.http import versions
+from api.http.idempotency import Once
+from api.http.pages import Database, page, wants_json
+from api.http.problems import Problem, responses
+from api.http.versions import IfMatch
+from api.settings import SETTINGS, Settings
+from api.tables import Business
+
+router = APIRouter(prefix="/settings", tags=["settings"])
+Manager = Annotated[Who, allow(Role.manager)]
+
+
+class Values(BaseModel):
+    """The values that are changed, by name, as text; those left out stay as they are."""
+
+    model_config = ConfigDict(extra="forbid", strict=True)
+
+    values: Annotated[dict[str, str], Field(max_length=2000)]
+
+
+@router.get("")
+def settings(request: Request, session: Database, _: Manager) -> Response:
+    """Show the parts, and what the service was started with."""
+    present = session.get(Business, 1)
+    names = list(choices.PARTS) if present is not None else ["business"]
+    parts = [choices.PARTS[name](session) for name in names]
+    started = _started(request.app.state.settings)
+    if wants_json(request):
+        told = {"parts": {part.id: part.title for part in parts}, "started_with": started}
+        return Response(msgspec.json.encode(told), media_type="application/json")
+    return page(request, "settings.html", {"parts": parts, "started": started, "meanings": SETTINGS})
+
+
+@router.get("/{part_id}")
+def part(request: Request, session: Database, _: Manager, part_id: str, kept: str = "") -> Response:
+    """Show one part: each value with its meaning and unit, and the last changes."""
+    shown = _part(session, part_id)
+    mark = choices.mark_of(shown)
+    if wants_json(request):
+        return _json(shown, mark)
+    return _page(request, session, shown, mark, kept=kept)
+
+
+@router.post("/{part_id}", responses=responses(412))
+async def take_form(request: Request, session: Database, now: Now, who: Manager, part_id: str) -> Response:
+    """Take a part in from its form; what cannot stand is told beside its field, and what was typed is kept."""
+    form = {name: value for name, value in (await request.form()).multi_items() if isinstance(value, str)}
+    sent = {name: value for name, value in form.items() if name not in ("csrf", "mark")}
+    shown = _part(session, part_id)
+    mark = choices.mark_of(shown)
+    if form.get("mark") != mark:
+        return _page(request, session, shown, mark, sent=sent, other=True, status=412)
+    try:
+        done = choices.keep(session, shown, sent, choices.PARTS[part_id], by=who.name, now=now)
+    except choices.BadValues as fault:
+        return _page(request, session, shown, mark, sent=sent, faults=fault.faults, status=422)
+    if done is None:
+        raise Problem(409, "Somebody changed this at the same moment; read it again.", kind="changed-meanwhile")
+    return RedirectResponse(f"/settings/{part_id}?kept={len(done.fields)}", 303)
+
+
+@router.put("/{part_id}", responses=responses(400, 409, 412, 428))
+def take_json(
+    session: Database, now: Now, who: Manager, once: Once, part_id: str, body: Values, if_match: IfMatch = None
+) -> Response:
+    """Change values of a part in the version that If-Match names."""
+
+    def write() -> Response:
+        shown = _part(session, part_id)
+        mark, current = choices.mark_of(shown), {line.name: line.text for line in shown.lines}
+        if if_match is None:
+            detail = f'Send If-Match with the ETag that you have read, now "{mark}".'
+            raise Problem(428, detail, kind="no-version")
+        if not versions.names(if_match, mark):
+            raise _changed(mark, current, body.values)
+        try:
+            done = choices.keep(session, shown, body.values, choices.PARTS[part_id], by=who.name, now=now)
+        except choices.BadValues as fault:
+            errors = [{"where": name, "problem": problem} for name, problem in fault.faults]
+            detail = "; ".join(f"{name}: {problem}" if name else problem for name, problem in fault.faults)
+            raise Problem(422, detail, kind="bad-input", where=fault.faults[0][0], errors=errors) from None
+        if done is None:
+            raise _changed(mark, current, body.values)
+        after = _part(session, part_id)
+        return _json(after, choices.mark_of(after))
+
+    return once(session, write)
+
+
+def _part(session: Session, part_id: str) -> choices.Part:
+    if part_id not in choices.PARTS:
+        raise Problem(404, f'There is no part "{part_id}"; the parts are {", ".join(choices.PARTS)}.')
+    return choices.PARTS[part_id](session)
+
+
+def _changed(mark: str, current: dict[str, str], sent: dict[str, str]) -> Problem:
+    detail = "Nothing was changed. Look at both versions, and send yours again with the new ETag if it still holds."
+    members: dict[str, Any] = {"current": current, "sent": sent}
+    return Problem(412, detail, kind="changed-meanwhile", headers={"ETag": f'"{mark}"'}, **members)
+
+
+def _json(shown: choices.Part, mark: str) -> Response:
+    lines = [
+        {"name": n.name, "label": n.label, "unit": n.unit, "meaning": n.meaning, "choices": [v for v, _ in n.choices]}
+        for n in shown.lines
+    ]
+    told = {"part": shown.id, "values": {line.name: line.text for line in shown.lines}, "lines": lines}
+    return Response(msgspec.json.encode(told), media_type="application/json", headers={"ETag": f'"{mark}"'})
+
+
+def _page(
+    request: Request,
+    session: Session,
+    shown: choices.Part,
+    mark: str,
+    *,
+    sent: dict[str, str] | None = None,
+    faults: tuple[tuple[str, str], ...] = (),
+    other: bool = False,
+    kept: str = "",
+    status: int = 200,
+) -> Response:
+    present = session.get(Business, 1)
+    values = {
+        "part": shown,
+        "parts": {name: make(session).title for name, make in choices.PARTS.items()} if present else {},
+        "mark": mark,
+        "sent": sent or {},
+        "faults": dict(faults),
+        "whole": [problem for name, problem in faults if not name],
+        "other": other,
+        "kept": int(kept) if kept.isdecimal() and len(kept) < 5 else None,
+        "changes": choices.changes_of(session, shown.id),
+        "labels": {line.name: line.label for line in shown.lines},
+        "zones": list(zones()) if shown.id == "business" else [],
+        "timezone": present.timezone if present else "UTC",
+        "new": present is None,
+    }
+    return page(request, "settings_part.html", values, status=status)
+
+
+def _started(settings: Settings) -> dict[str, str]:
+    """Return what the service was started with by variable; secrets are only said to be there."""
+    told = {
+        "EAVEBOARD_DATA": str(settings.data),
+        "EAVEBOARD_PORT": str(settings.port),
+        "EAVEBOARD_DATABASE": make_url(settings.database).render_as_string(hide_password=True),
+        "EAVEBOARD_ADDRESS": settings.address or "this machine alone",
+        "EAVEBOARD_SECRET": "set by the variable" if settings.secret else "kept in the data folder",
+        "EAVEBOARD_SESSION_HOURS": str(settings.session_hours),
+        "EAVEBOARD_CLOCK": settings.clock or "the machine's",
+        "EAVEBOARD_PASSWORD_COST": "quick" if settings.quick_passwords else "careful",
+    }
+    for name in SETTINGS:
+        field = name.removeprefix("EAVEBOARD_").lower()
+        told.setdefault(name, _plain(name, getattr(settings, field, None)))
+    return {name: told[name] for name in SETTINGS}
+
+
+def _plain(name: str, value: object) -> str:
+    if value is None or value == "":
+        return "not set"
+    if any(word in name for word in ("SECRET", "PASSWORD", "KEY", "TOKEN")):
+        return "set"
+    return re.sub(r"(://[^:/@\s]*):[^@\s]*@", r"\1:…@", str(value))  # a password in an address

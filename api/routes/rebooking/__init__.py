@@ -1,0 +1,1 @@
+"""Addresses of rebooking, messages and promised times."""

@@ -1,0 +1,151 @@
+"""Rows as JSON records: listed in parts, read with their ETag, made, changed, deleted; each change in the history."""
+
+from __future__ import annotations
+
+import datetime
+import re
+import secrets
+from collections.abc import Callable, Mapping
+from typing import Annotated, Any
+
+import msgspec
+import sqlalchemy as sa
+from fastapi import Query
+from pydantic import AfterValidator, BaseModel, BeforeValidator, ConfigDict, Field
+from sqlmodel import Session, SQLModel, select
+from starlette.responses import Response
+
+from api.access.guards import Who
+from api.http import versions
+from api.http.problems import Problem
+from api.week.planning import note
+
+_DATE = re.compile(r"[0-9]{4}-[0-9]{2}-[0-9]{2}")
+_LETTERS = "abcdefghjkmnpqrstuvwxyz23456789"
+
+
+def _no_control(text: str) -> str:
+    if any((ord(letter) < 32 and letter not in "\n\t") or ord(letter) == 127 for letter in text):
+        raise ValueError("must not contain control characters")
+    return text
+
+
+def _date(value: Any) -> Any:
+    """Read a date as JSON carries it: a strict body takes no text for a date by itself."""
+    if isinstance(value, str) and _DATE.fullmatch(value):
+        return datetime.date.fromisoformat(value)
+    return value
+
+
+Words = Annotated[str, AfterValidator(_no_control)]
+Id = Annotated[Words, Field(min_length=1, max_length=80)]
+Day = Annotated[datetime.date, BeforeValidator(_date)]
+After = Annotated[Words | None, Query(max_length=80, description="list from behind this id; left out: from the first")]
+Limit = Annotated[int, Query(ge=1, le=200, description="how many at most")]
+
+
+class Body(BaseModel):
+    """What a caller sends: no unknown keys, no value of another type, no blanks around words."""
+
+    model_config = ConfigDict(extra="forbid", strict=True, str_strip_whitespace=True)
+
+
+def new_id(letter: str) -> str:
+    """Return an id that nobody has, also where two are made at once: the letter of the noun and six others."""
+    return f"{letter}-{''.join(secrets.choice(_LETTERS) for _ in range(6))}"
+
+
+Also = Callable[[Session, list[str]], Mapping[str, Mapping[str, Any]]]
+
+
+def listed(
+    session: Session, table: type[SQLModel], after: str | None, limit: int, *where: Any, also: Also | None = None
+) -> Response:
+    """Return the rows in order of their ids: `items`, and in `next` the id to go on `after`, null at the end.
+
+    `also` gives what stands in rows of other tables and belongs to the record, for the ids of the rows.
+    """
+    key = sa.inspect(table).primary_key[0]
+    wanted = select(table).where(*where).order_by(key).limit(limit + 1)
+    rows = session.exec(wanted if after is None else wanted.where(key > after)).all()
+    items = [row.model_dump() for row in rows[:limit]]
+    more = also(session, [item[key.name] for item in items]) if also is not None else {}
+    items = [{**item, **more.get(item[key.name], {})} for item in items]
+    return _json({"items": items, "next": items[-1][key.name] if len(rows) > limit else None})
+
+
+def shown(
+    row: SQLModel,
+    if_none_match: str | None = None,
+    status: int = 200,
+    at: str | None = None,
+    also: Mapping[str, Any] | None = None,
+) -> Response:
+    """Return the row, and `also`, with its ETag; 304 where the caller has it already. `at`: address of a new one."""
+    version = int(row.version)  # type: ignore[attr-defined]
+    headers = {"ETag": versions.etag(version)} | ({"Location": at} if at else {})
+    if if_none_match is not None and versions.names(if_none_match, version):
+        return Response(status_code=304, headers=headers)
+    return _json({**row.model_dump(mode="json"), **(also or {})}, status, headers)
+
+
+def make(
+    session: Session, who: Who, row: SQLModel, noun: str, at: str, also: Mapping[str, Any] | None = None
+) -> Response:
+    """Add the row and answer 201."""
+    session.add(row)
+    session.flush()
+    values = {**row.model_dump(mode="json"), **(also or {})}
+    note(session, _now(), who.name, "made", noun, values["id"], values)
+    return shown(row, status=201, at=f"{at}/{values['id']}", also=also)
+
+
+def change(
+    session: Session,
+    who: Who,
+    row: Any,
+    noun: str,
+    values: Mapping[str, Any],
+    if_match: str | None,
+    before: Mapping[str, Any] | None = None,
+    after: Mapping[str, Any] | None = None,
+) -> Response:
+    """Set `values` on the row that `if_match` names; the history gets each field's old and new value.
+
+    `before` and `after` are what belongs to the record and stands in other tables, which the caller changes.
+    """
+    old = {**row.model_dump(mode="json"), **(before or {})}
+    sent: dict[str, Any] = msgspec.to_builtins({**values, **(after or {})})
+    versions.require(if_match, row, old, sent)
+    if not versions.update(session, row, values):
+        raise versions.changed(row.version, {**row.model_dump(mode="json"), **(before or {})}, sent)
+    new = {**row.model_dump(mode="json"), **(after or {})}
+    detail = {name: [old[name], new[name]] for name in sent if old[name] != new[name]}
+    note(session, _now(), who.name, "changed", noun, row.id, detail)
+    return shown(row, also=after)
+
+
+def remove(session: Session, who: Who, row: Any, noun: str, if_match: str | None, users: Mapping[str, Any]) -> Response:
+    """Delete the row that `if_match` names; 409 while rows use it: `users` names the column of each that may."""
+    before = row.model_dump(mode="json")
+    versions.require(if_match, row, before, {})
+    counts = {
+        name: session.execute(sa.select(sa.func.count()).where(column == row.id)).scalar_one()
+        for name, column in users.items()
+    }
+    used = {name: count for name, count in counts.items() if count}
+    if used:
+        words = ", ".join(f"{count} {name}" for name, count in used.items())
+        raise Problem(409, f"{row.id} cannot be deleted: {words} belong to it.", kind="in-use", used_by=used)
+    if not versions.delete(session, row):
+        raise Problem(409, "This was changed or deleted at the same moment; read it again.", kind="changed-meanwhile")
+    note(session, _now(), who.name, "deleted", noun, before["id"], before)
+    return Response(status_code=204)
+
+
+def _now() -> datetime.datetime:
+    return datetime.datetime.now(datetime.UTC)
+
+
+def _json(value: Any, status: int = 200, headers: Mapping[str, str] | None = None) -> Response:
+    return Response(msgspec.json.encode(value), status, headers, "application/json")

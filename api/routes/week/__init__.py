@@ -1,0 +1,1 @@
+"""Addresses of the week sheet, runs, plans and the owner's page."""

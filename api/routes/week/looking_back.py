@@ -1,0 +1,179 @@
+"""The owner's page: what weeks cost, what was lost and to what, how crews and ladders were used, what would pay."""
+
+from __future__ import annotations
+
+import datetime
+from dataclasses import asdict
+from typing import Annotated, Any, Literal
+
+import msgspec
+from fastapi import APIRouter, BackgroundTasks, Form, Request
+from fastapi.responses import RedirectResponse, Response
+from sqlmodel import Session
+
+from api import tables
+from api.access.accounts import Role
+from api.access.guards import STAFF, Who, allow
+from api.clock import Now
+from api.http.pages import Database, page, wants_json
+from api.http.problems import Problem
+from api.ledger.fingerprint import code_of, fingerprint
+from api.looking_back.plots import cost_plot, crew_plot, pool_plot
+from api.looking_back.weeks import WHENS, WeekBack, named, week_dates, weeks_back
+from api.looking_back.worth import CHOICES_S, ask, newest
+from scheduler.looking_back import COST_KINDS
+
+router = APIRouter(prefix="/looking-back", tags=["looking back"])
+Looker = Annotated[Who, allow(*STAFF)]
+Manager = Annotated[Who, allow(Role.manager)]
+Plot = Literal["cost", "crews", "ladders"]
+
+KIND_WORDS = {
+    "crews": ("Crews' days and minutes", "what sending the crews out costs"),
+    "travel": ("Road", "kilometres driven"),
+    "overtime": ("Overtime", "minutes past the end of a shift"),
+    "helpers": ("Extra hands", "helpers taken on for a day"),
+    "risk": ("Weather risk", "what visits stand to lose to the weather, by its chance"),
+    "late": ("Lateness", "days past the day that a job was due"),
+    "changes": ("Changed promises", "promises not kept, bookings moved"),
+    "skipped": ("Left waiting", "jobs that the week left out"),
+}
+OF_CREWS = ("crews", "travel", "overtime", "helpers")  # whose causes are crews' days, not jobs
+CAUSES = ("weather", "short kit")
+
+
+@router.get("")
+def newest_week(request: Request, session: Database, who: Looker) -> Response:
+    """Show the week planned last, beside the others."""
+    dates = week_dates(session)
+    if not dates:
+        return page(request, "looking_back_empty.html", {})
+    return _page(request, session, who, dates[0])
+
+
+@router.get("/{start_date}")
+def week(request: Request, session: Database, who: Looker, start_date: datetime.date) -> Response:
+    """Show what one week came to, as it was posted, else as it is planned."""
+    return _page(request, session, who, start_date)
+
+
+@router.get("/{start_date}/{plot}.svg", response_class=Response)
+def plot(request: Request, session: Database, _: Looker, start_date: datetime.date, plot: Plot) -> Response:
+    """Draw costs by week, or the crews' hours or the ladders of one week."""
+    one = _week(session, start_date)
+    weeks = weeks_back(session, week_dates(session)) if plot == "cost" else [one]
+    # Stored plans never change: a browser that has the plot of these need not have it drawn again.
+    headers = {"ETag": f'"{fingerprint(plot, [w.plan_id for w in weeks], code_of("api.looking_back.plots"))[:32]}"'}
+    if request.headers.get("if-none-match") == headers["ETag"]:
+        return Response(status_code=304, headers=headers)
+    data = {"cost": cost_plot, "crews": crew_plot, "ladders": pool_plot}[plot](weeks)
+    return Response(data, media_type="image/svg+xml", headers=headers)
+
+
+@router.post("/{start_date}/worth", responses={303: {"description": "the page that waits for the answer"}})
+def ask_worth(
+    request: Request,
+    background: BackgroundTasks,
+    session: Database,
+    now: Now,
+    who: Manager,
+    start_date: datetime.date,
+    seconds: Annotated[int, Form(ge=10, le=3600, description="how long to look, at most")] = 120,
+) -> Response:
+    """Ask what would pay in this week; the answer comes later, to /looking-back/{start_date}/worth."""
+    one = _week(session, start_date)
+    row = ask(session, one.plan_id, float(seconds), by=who.name, now=now)
+    if row is None or row.id is None:
+        raise Problem(409, "Another question is under way; ask again when it is answered.", kind="under-way")
+    week = session.get_one(tables.StoredPlan, one.plan_id).week
+    background.add_task(request.app.state.worth.begin, row.id, week, float(seconds))  # when this is in the database
+    if wants_json(request):
+        return Response(msgspec.json.encode(_run(row)), 202, media_type="application/json")
+    return RedirectResponse(f"/looking-back/{start_date}#pays", 303)
+
+
+@router.get("/{start_date}/worth")
+def worth(session: Database, _: Looker, start_date: datetime.date) -> Response:
+    """Say what was asked last and what was answered last."""
+    _week(session, start_date)
+    asked, answered = newest(session, start_date)
+    told = {"asked": asked and _run(asked), "answered": answered and _run(answered)}
+    return Response(msgspec.json.encode(told), media_type="application/json")
+
+
+def _week(session: Session, start_date: datetime.date) -> WeekBack:
+    found = weeks_back(session, [start_date])
+    if not found:
+        raise Problem(404, f"No plan has been made for the week of {start_date}.")
+    return found[0]
+
+
+def _page(request: Request, session: Session, who: Who, start_date: datetime.date) -> Response:
+    one = _week(session, start_date)
+    asked, answered = newest(session, start_date)
+    if wants_json(request):
+        return Response(msgspec.json.encode(_told(one)), media_type="application/json")
+    weeks = weeks_back(session, week_dates(session))
+    jobs = {job.id for job in one.week.jobs} | {lost.visit_id for lost in one.lost}
+    timezone = session.get_one(tables.Business, 1).timezone
+    back = one.back
+    values = {
+        "one": one,
+        "weeks": weeks,
+        "back": back,
+        "kinds": [(kind, *KIND_WORDS[kind], getattr(back.cost, kind)) for kind in COST_KINDS],
+        "of_crews": OF_CREWS,
+        "lost": [(when, cause, _of(one, when, cause)) for when in WHENS for cause in _causes(one)],
+        "whens": WHENS,
+        "causes": _causes(one),
+        "jobs": named(session, jobs),
+        "broken": [job for job in back.promised if job not in back.kept],
+        "asked": asked,
+        "answered": answered,
+        "choices": CHOICES_S,
+        "timezone": timezone,
+        "may_ask": who.role is Role.manager,
+    }
+    return page(request, "looking_back.html", values)
+
+
+def _causes(one: WeekBack) -> list[str]:
+    others = dict.fromkeys(lost.cause for lost in one.lost if lost.cause not in CAUSES)
+    return [*CAUSES, *others]
+
+
+def _of(one: WeekBack, when: str, cause: str) -> list[Any]:
+    return [lost for lost in one.lost if (lost.when, lost.cause) == (when, cause)]
+
+
+def _told(one: WeekBack) -> dict[str, Any]:
+    back = one.back
+    return {
+        "start_date": one.start_date.isoformat(),
+        "plan": one.plan_id,
+        "posted": one.posted,
+        "cost_cents": {kind: getattr(back.cost, kind) for kind in ("total", *COST_KINDS)},
+        "planned": list(back.done),
+        "waiting": list(back.waiting),
+        "lost": [asdict(lost) for lost in one.lost],
+        "drive_share": round(back.drive_share, 4),
+        "crews": [{**asdict(crew), "other_min": crew.other_min} for crew in back.crews],
+        "shared": [asdict(pool) for pool in back.pools],
+        "promised": list(back.promised),
+        "kept": list(back.kept),
+        "late": list(back.late),
+    }
+
+
+def _run(row: tables.WorthRun) -> dict[str, Any]:
+    return {
+        "id": row.id,
+        "plan": row.plan_id,
+        "state": row.state,
+        "seconds": row.seconds,
+        "asked_at": row.asked_at.isoformat(),
+        "asked_by": row.asked_by,
+        "ended_at": row.ended_at and row.ended_at.isoformat(),
+        "found": row.found,
+        "fault": row.fault,
+    }

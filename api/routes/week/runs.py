@@ -1,0 +1,203 @@
+"""Runs of the planner as JSON, and as a stream of what they tell while they are at work."""
+
+from __future__ import annotations
+
+import datetime
+import json
+from collections.abc import AsyncIterator
+from typing import Annotated, Any
+
+import msgspec
+from fastapi import APIRouter, Path, Request
+from fastapi.responses import Response, StreamingResponse
+from pydantic import Field
+from sqlalchemy.orm import defer
+from sqlmodel import Session, col, select
+
+from api.access.accounts import Role
+from api.access.guards import STAFF, Who, allow
+from api.clock import Now
+from api.database import transaction
+from api.http.idempotency import Once
+from api.http.pages import Database
+from api.http.problems import Problem, responses
+from api.routes import records
+from api.tables import PlanRun
+from api.week import locks, plans
+from api.week.build import because_as_data
+from api.week.planning import note, prepare_week
+from api.week.runs import GOING, Runs, Shown, gap_percent
+from scheduler.documents import encode
+from scheduler.engine.fixed import as_data
+from scheduler.errors import BadInput
+
+router = APIRouter(tags=["runs"])
+Staff = Annotated[Who, allow(*STAFF)]
+Manager = Annotated[Who, allow(Role.manager)]
+RunId = Annotated[int, Path(description="the number of a run")]
+LONGEST_S = 3600
+STILL_S = 15  # between two signs of life on a stream with no news, so that nobody on the way takes it for dead
+# The documents of a run are large, and nobody reads them here.
+_LIGHT = [defer(col(column)) for column in (PlanRun.week, PlanRun.because, PlanRun.best)]  # type: ignore[arg-type]
+
+
+class RunBody(records.Body):
+    """How many seconds to search at most; `from_plan` is a plan of the same week to search from: none dearer comes."""
+
+    seconds: Annotated[float, Field(gt=0, le=LONGEST_S, strict=False)]
+    from_plan: Annotated[int | None, Field(ge=1, lt=2**31)] = None
+
+
+@router.post("/weeks/{start_date}/runs", status_code=201, responses=responses(400, 409))
+def begin(
+    request: Request, session: Database, who: Manager, now: Now, once: Once, start_date: datetime.date, body: RunBody
+) -> Response:
+    """Plan the week that begins on a Monday, built of today's rows; locked visits stay where they are.
+
+    The answer is the run's record; it goes on by itself, see its `events`. Refused by 409 where a run of the week is
+    under way (`run-under-way`, `run_id`), a lock cannot be kept (`lock-broken`) or the week is over (`week-over`).
+    """
+
+    def write() -> Response:
+        if start_date.weekday() != 0:
+            raise BadInput("start_date", f"must be a Monday, {start_date} is a {start_date:%A}")
+        going = select(PlanRun).where(PlanRun.start_date == start_date, col(PlanRun.state).in_(GOING))
+        other = session.exec(going.options(*_LIGHT)).first()
+        if other is not None:
+            raise Problem(409, f"Run {other.id} of this week is {other.state}: wait for its end, or stop it.",
+                          kind="run-under-way", run_id=other.id)  # fmt: skip
+        start = ""
+        if body.from_plan is not None:
+            docs = plans.documents(session, body.from_plan)
+            if docs.week.start_date != start_date:
+                raise BadInput("from_plan", f"is a plan of the week of {docs.week.start_date}")
+            start = encode(docs.plan).decode()
+        database = request.app.state.database
+        built = prepare_week(database, start_date, now).built
+        held = locks.locks_of(session, start_date, built.week.days)
+        fixed = locks.fixed_of(session, built.week, held, now)
+        # A transaction of its own: the planner's thread must find the row.
+        with transaction(database) as own:
+            row = PlanRun(
+                start_date=start_date, seconds=body.seconds, asked_at=now, asked_by=who.name,
+                week=encode(built.week).decode(), because=because_as_data(built.because), fixed=as_data(fixed),
+                from_plan=body.from_plan,
+            )  # fmt: skip
+            own.add(row)
+            own.flush()
+            note(
+                own, now, who.name, "began", "plan run", str(row.id), {"week": str(start_date), "seconds": body.seconds}
+            )
+        request.app.state.runs.begin(row, start)
+        return _json(_record(row, request.app.state.runs), 201, {"Location": f"/runs/{row.id}"})
+
+    return once(session, write)
+
+
+@router.get("/weeks/{start_date}/runs")
+def week_runs(request: Request, session: Database, _: Staff, start_date: datetime.date) -> Response:
+    """List the last twenty runs of a week, the newest first, in `items`."""
+    wanted = select(PlanRun).where(PlanRun.start_date == start_date).order_by(col(PlanRun.id).desc()).limit(20)
+    wanted = wanted.options(*_LIGHT)
+    return _json({"items": [_record(row, request.app.state.runs) for row in session.exec(wanted).all()]})
+
+
+@router.get("/runs/{run_id}")
+def run(request: Request, session: Database, _: Staff, run_id: RunId) -> Response:
+    """Give a run: `state` (waiting, running, done, stopped, cut off, failed), `progress`, its plan once it has ended.
+
+    `progress` are [seconds, cost, bound in cents] as they came; `cost_cents`, `bound_cents`, `gap_percent` and `phase`
+    the last. `plan_id` is the stored plan, `fault` why there is none, or why it was cut off.
+    """
+    return _json(_record(_found(session, run_id), request.app.state.runs))
+
+
+@router.post("/runs/{run_id}/stop", responses=responses(400))
+def stop(request: Request, session: Database, who: Manager, now: Now, once: Once, run_id: RunId) -> Response:
+    """Have a run end with the best plan that it has found; one that has ended stays as it is. It ends in a moment."""
+
+    def write() -> Response:
+        row = _found(session, run_id)
+        if request.app.state.runs.stop(run_id):
+            note(session, now, who.name, "stopped", "plan run", str(run_id), {})
+        return _json(_record(row, request.app.state.runs))
+
+    return once(session, write)
+
+
+@router.get(
+    "/runs/{run_id}/events",
+    response_class=StreamingResponse,
+    responses={200: {"description": "the run's events", "content": {"text/event-stream": {}}}},
+)
+def events(request: Request, session: Database, _: Staff, run_id: RunId) -> Response:
+    """Stream a run as text/event-stream: its present state first, then each change; it ends by itself.
+
+    `progress`: `{state, seconds, cost_cents, bound_cents, gap_percent, phase}`. `ended`, the last one: `{state,
+    plan_id, fault}`. After a break ask again: what is missed is in the run's record.
+    """
+    row = _found(session, run_id)
+    headers = {"Cache-Control": "no-store", "X-Accel-Buffering": "no"}
+    return StreamingResponse(_events(request, row), media_type="text/event-stream", headers=headers)
+
+
+async def _events(request: Request, row: PlanRun) -> AsyncIterator[str]:
+    runs: Runs = request.app.state.runs
+    told, quiet_s = False, 0
+    assert row.id is not None
+    async for shown in runs.watch(row.id):
+        if request.app.state.leaving():
+            return
+        told, quiet_s = True, quiet_s + 1 if shown is None else 0
+        if shown is not None:
+            yield _event(shown)
+        elif quiet_s % STILL_S == 0:
+            yield ": still at work\n\n"
+    if not told:  # it had ended before, or between the two looks
+        with transaction(request.app.state.database) as session:
+            row = session.get_one(PlanRun, row.id)
+        cost, bound = row.progress[-1][1:] if row.progress else (None, None)
+        shown = Shown(row.state, 0.0 if not row.progress else row.progress[-1][0], cost, bound, row.phase)
+        yield _progress(shown)
+        if row.state not in GOING:
+            yield _event(Shown(row.state, plan_id=row.plan_id, fault=row.fault))
+
+
+def _event(shown: Shown) -> str:
+    if shown.state in GOING:
+        return _progress(shown)
+    data = {"state": shown.state, "plan_id": shown.plan_id, "fault": shown.fault}
+    return f"event: ended\nid: {shown.version}\ndata: {json.dumps(data)}\n\n"
+
+
+def _progress(shown: Shown) -> str:
+    data = {
+        "state": shown.state, "seconds": shown.seconds, "cost_cents": shown.cost_cents,
+        "bound_cents": shown.bound_cents, "gap_percent": shown.gap_percent, "phase": shown.phase,
+    }  # fmt: skip
+    return f"event: progress\nid: {shown.version}\ndata: {json.dumps(data)}\n\n"
+
+
+def _found(session: Session, run_id: int) -> PlanRun:
+    row = session.get(PlanRun, run_id, options=_LIGHT) if 0 < run_id < 2**31 else None
+    if row is None:
+        raise Problem(404, f"No run has the number {run_id}.")
+    return row
+
+
+def _record(row: PlanRun, runs: Runs) -> dict[str, Any]:
+    assert row.id is not None
+    record = row.model_dump(mode="json", exclude={"week", "because", "fixed", "best"})
+    last = row.progress[-1] if row.progress else [0.0, None, None]
+    record |= {"cost_cents": last[1], "bound_cents": last[2]}
+    shown = runs.shown(row.id)
+    if shown is not None:
+        record |= {"state": shown.state, "phase": shown.phase}
+        record |= {"cost_cents": shown.cost_cents, "bound_cents": shown.bound_cents}
+    record["gap_percent"] = gap_percent(record["cost_cents"], record["bound_cents"])
+    record["locked"] = sorted([*row.fixed.get("visits", {}), *row.fixed.get("held", {})])
+    return record
+
+
+def _json(value: Any, status: int = 200, headers: dict[str, str] | None = None) -> Response:
+    return Response(msgspec.json.encode(value), status, headers, "application/json")

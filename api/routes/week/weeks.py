@@ -1,0 +1,217 @@
+"""The week sheet, and the map of a day's routes."""
+
+from __future__ import annotations
+
+import datetime
+import zoneinfo
+from typing import Annotated, Any, cast
+
+from fastapi import APIRouter, Path, Query, Request
+from fastapi.responses import JSONResponse, RedirectResponse, Response
+from markupsafe import Markup
+from sqlalchemy import desc, func
+from sqlalchemy.orm import defer
+from sqlmodel import Session, col, select
+
+from api import tables
+from api.access.accounts import Role
+from api.access.guards import STAFF, Who, allow, found
+from api.clock import Now
+from api.http.idempotency import Once
+from api.http.pages import Database, page, part, wants_json
+from api.http.problems import Problem, responses
+from api.ledger.facts import planned_weeks
+from api.ledger.kept import kept, unchanged
+from api.ledger.posted import posted_week
+from api.messages.telling import HOLDS
+from api.settings import Settings
+from api.week.planning import note
+from api.weeksheet import WeekPage, week_page
+from api.weeksheet.roadmap import METRES, UNIT, road_map
+
+router = APIRouter()
+
+# Who plans, moves, locks and posts, and who may lay plans against each other on the page.
+PLANNERS, LOOKERS = (Role.manager,), (Role.manager, Role.office)
+_MOST_PLANS = 40
+_WEEK = datetime.timedelta(days=7)
+_WEEKS_AHEAD = 12  # further on no forecast, kit or promise says anything yet
+Day = Annotated[int, Query(ge=0, le=366)]
+PlanId = Annotated[int | None, Query(ge=1, le=2**31 - 1)]
+
+
+@router.get("/", responses={303: {"description": "the week that was planned last"}})
+def home(request: Request, session: Database, _: Annotated[Who, allow(*STAFF)]) -> Response:
+    """Lead to the week that was planned last."""
+    weeks = planned_weeks(session)
+    if not weeks:
+        return page(request, "empty.html", {})
+    return RedirectResponse(f"/weeks/{weeks[0]}", 303)
+
+
+@router.get("/weeks/{start_date}")
+def week(
+    request: Request,
+    session: Database,
+    who: Annotated[Who, allow(*STAFF)],
+    now: Now,
+    start_date: datetime.date,
+    plan: PlanId = None,
+) -> Response:
+    """Show the plan with the id `plan` of the week that begins on `start_date`, or the newest.
+
+    A week without a plan that can still be planned has a page to plan it from.
+    """
+    around = _around(session, now, start_date)
+    if plan is None and not wants_json(request) and newest_of(session, start_date) is None and around["open"]:
+        run, planner = _run(session, start_date), who.role in PLANNERS
+        return page(request, "week_unplanned.html", {"start": start_date, "planner": planner, "run": run} | around)
+    stored, others = _stored(session, start_date, plan)
+    if wants_json(request):
+        return Response(stored.plan, media_type="application/json")
+    shown, planner = week_page(session, stored), who.role in PLANNERS
+    values: dict[str, Any] = {
+        "page": shown,
+        "board": _board(session, shown, planner),
+        "stored": stored,
+        "newest": others[0].id == stored.id,
+        "posted": posted_week(session, start_date),
+        "plans": others,
+        "planner": planner,
+        "holds": HOLDS,
+        "tools": who.role in LOOKERS,
+        "run": _run(session, start_date),
+    }
+    return page(request, "week.html", values | around)
+
+
+@router.get("/weeks/{start_date}/map")
+def map_of_day(
+    request: Request,
+    session: Database,
+    _: Annotated[Who, allow(*STAFF)],
+    start_date: datetime.date,
+    day: Day = 0,
+    crew: str = "",
+    plan: PlanId = None,
+) -> Response:
+    """Draw the routes of the week's day `day` (0 = its first), all of them or that of one crew strongly."""
+    stored, _others = _stored(session, start_date, plan)
+    shown = week_page(session, stored)
+    if day >= shown.week.days:
+        raise Problem(404, f"The week of {start_date} has no day {day}; its days are 0 to {shown.week.days - 1}.")
+    settings: Settings = request.app.state.settings
+    units = session.exec(select(tables.Business.units)).first() or "imperial"
+    values: dict[str, Any] = {
+        "page": shown,
+        "date": start_date + datetime.timedelta(days=day),
+        "day_number": day,
+        "only": crew,
+        "map": road_map(
+            shown.week,
+            [cell for cell in shown.sheet.cells if cell.day == day],
+            shown.jobs,
+            {row.id: row.name for row in shown.rows},
+            {row.yard_id: row.yard for row in shown.rows},
+            only=crew,
+            units=units,
+            tiles=settings.tiles,
+        ),
+        "credit": settings.tiles_credit,
+        "per_unit": METRES[units],
+        "unit": UNIT[units],
+    }
+    return page(request, "week_map.html", values)
+
+
+@router.post("/plans/{plan_id}/undo", status_code=201, responses=responses(400, 409))
+def undo(
+    session: Database,
+    who: Annotated[Who, allow(*PLANNERS)],
+    now: Now,
+    once: Once,
+    plan_id: Annotated[int, Path(ge=1, le=2**31 - 1, description="the number of the newest plan of a week")],
+) -> Response:
+    """Take back what made this plan of another: that other is stored once more, as it was, and so is the newest.
+
+    Refused by 409 where the plan was made of no other, or is not the newest any more (`changed-meanwhile`).
+    """
+
+    def write() -> Response:
+        table = tables.StoredPlan
+        plan = found(session, table, plan_id, "plan")
+        newest = newest_of(session, plan.start_date)
+        if newest != plan_id:
+            detail = f"Plan {newest} has been made since; look at it first."
+            raise Problem(409, detail, kind="changed-meanwhile", newest=newest)
+        before = None if plan.made_from is None else session.get(table, plan.made_from)
+        if before is None:
+            raise Problem(409, f"Plan {plan_id} was made of no other plan: there is nothing to undo.")
+        # Not the old row itself: the newest plan of a week is the one that counts, and stored plans never change.
+        values = before.model_dump(exclude={"id"}) | {"made_at": now, "made_by": who.name}
+        row = table(**values | {"note": f"plan {before.id} again"})
+        session.add(row)
+        session.flush()
+        told = {"plan": row.id, "undone": plan_id, "again": before.id}
+        note(session, now, who.name, "undid", "week", f"week-{plan.start_date}", told)
+        return JSONResponse({"plan_id": row.id, "again": before.id}, 201, {"Location": f"/plans/{row.id}"})
+
+    return once(session, write)
+
+
+def _around(session: Session, now: datetime.datetime, start_date: datetime.date) -> dict[str, Any]:
+    """Return the weeks `before` and `after` that have a page, else None, and whether this one is `open` to planning."""
+    zone = session.exec(select(tables.Business.timezone)).first()
+    today = now.astimezone(zoneinfo.ZoneInfo(zone or "UTC")).date()
+    planned = set(planned_weeks(session))
+
+    def is_open(date: datetime.date) -> bool:
+        weeks_on = (date - (today - datetime.timedelta(days=today.weekday()))).days / 7
+        return zone is not None and date.weekday() == 0 and 0 <= weeks_on <= _WEEKS_AHEAD
+
+    if not datetime.date.min + _WEEK <= start_date <= datetime.date.max - _WEEK:
+        return {"before": None, "after": None, "open": False}
+    before, after = start_date - _WEEK, start_date + _WEEK
+    return {
+        "before": before if before in planned or is_open(before) else None,
+        "after": after if after in planned or is_open(after) else None,
+        "open": is_open(start_date),
+    }
+
+
+def newest_of(session: Session, start_date: datetime.date) -> int | None:
+    """Return the number of the newest plan of a week, which is the one that counts."""
+    table = tables.StoredPlan
+    return session.exec(select(func.max(table.id)).where(table.start_date == start_date)).one()
+
+
+def _stored(session: Session, start_date: datetime.date, plan: int | None) -> tuple[tables.StoredPlan, list[Any]]:
+    """Return a plan of the week, and all of the newest without their documents; answers 404 where there is none."""
+    table = tables.StoredPlan
+    rows = session.execute(
+        select(table.id, table.made_at, table.cost_cents, table.how)
+        .where(table.start_date == start_date)
+        .order_by(desc(col(table.id)))
+        .limit(_MOST_PLANS)
+    ).all()
+    if not rows:
+        raise Problem(404, f"No plan has been made for the week of {start_date}.")
+    wanted = select(table).where(table.id == (rows[0].id if plan is None else plan), table.start_date == start_date)
+    # The documents are long; mostly what was made of them is in memory.
+    stored = session.exec(wanted.options(defer(cast(Any, table.week)), defer(cast(Any, table.plan)))).first()
+    if stored is None:
+        raise Problem(404, f"The week of {start_date} has no plan {plan}.")
+    return stored, list(rows)
+
+
+def _board(session: Session, shown: WeekPage, planner: bool) -> Markup:
+    """Return the sheet itself as HTML, from memory while nothing has changed."""
+    key = ("board", shown.plan_id, planner, unchanged(session))
+    return kept(session, key, lambda: Markup(part("week_board.html", {"page": shown, "planner": planner})))
+
+
+def _run(session: Session, start_date: datetime.date) -> tables.PlanRun | None:
+    """Return the run of the planner that is under way for the week, if there is one."""
+    run = tables.PlanRun
+    going = select(run).where(run.start_date == start_date, col(run.state).in_(("waiting", "running")))
+    return session.exec(going.order_by(desc(col(run.id)))).first()

@@ -1,0 +1,1 @@
+"""The yards' shelves, kept by moves."""

@@ -1,0 +1,1 @@
+"""Surveys of walls: the form, its drawing as it is typed, and keeping what two people edit at once."""

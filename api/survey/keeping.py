@@ -1,0 +1,180 @@
+"""Surveys of walls: for which awning a job's survey is, how it begins, and keeping it so that no edit is lost."""
+
+from __future__ import annotations
+
+import datetime
+from dataclasses import dataclass
+from typing import Any
+
+import msgspec
+import sqlalchemy as sa
+from sqlmodel import Session, col, select
+
+from api import tables
+from api.http import versions
+from api.ledger.job_facts import newest_surveys, rows
+from api.papers.keeper import renew
+from api.routes import records
+from api.survey.compare import differences
+from api.survey.form import fields_of
+from api.week.planning import note
+from scheduler.errors import BadInput
+from scheduler.layout.documents import Survey, survey_from_data
+from scheduler.units import exact_length
+
+# The awning's width stands in its order in whole millimetres; the survey may have it to a sixteenth of an inch.
+WIDTH_APART_MM = 1.0
+
+
+class ChangedMeanwhile(Exception):
+    """Somebody else has kept another version of the survey: `row`."""
+
+    def __init__(self, row: tables.SiteSurvey) -> None:
+        super().__init__(row.id)
+        self.row = row
+
+
+def awnings_for(session: Session, visit: tables.Visit) -> list[tables.Awning]:
+    """Return the awnings whose wall a visit may survey: its own, else those of its site's open orders."""
+    awning = tables.Awning
+    if visit.awning_id is not None:
+        return rows(session, awning, col(awning.id) == visit.awning_id)
+    orders = rows(session, tables.Order, tables.Order.site_id == visit.site_id, tables.Order.state == "open")
+    mine = [order.id for order in orders if visit.order_id in (None, order.id)]
+    return rows(session, awning, col(awning.order_id).in_(mine))
+
+
+def survey_of(session: Session, awning_id: str) -> tables.SiteSurvey | None:
+    """Return the survey that counts for an awning."""
+    return newest_surveys(session, [awning_id]).get(awning_id)
+
+
+def maker_brackets(session: Session, awning_id: str) -> int:
+    """Return how many brackets the maker's list has, 0 where it says nothing."""
+    part = session.get(tables.MakerPart, (awning_id, "bracket"))
+    return 0 if part is None else part.quantity
+
+
+def first_fields(session: Session, awning: tables.Awning, units: str) -> tuple[dict[str, str], str]:
+    """Return the fields that a new survey begins with, and the survey from which the model's sizes were taken.
+
+    Of the wall nothing is filled in: it is measured. The model's sizes come from the newest survey of an awning of the
+    same model and width, where there is one.
+    """
+    fields: dict[str, str] = {}
+    taken = ""
+    same = (
+        select(tables.SiteSurvey)
+        .join(tables.Awning, col(tables.Awning.id) == tables.SiteSurvey.awning_id)
+        .where(tables.Awning.model == awning.model, tables.Awning.width_mm == awning.width_mm)
+        .order_by(col(tables.SiteSurvey.surveyed_on).desc(), col(tables.SiteSurvey.id).desc())
+        .limit(1)
+    )
+    known = session.exec(same).first()
+    if known is not None:
+        old = fields_of(survey_from_data(known.document), units)
+        fields = {name: text for name, text in old.items() if name.startswith("awning.")}
+        taken = known.id
+    fields |= {
+        "awning.width": exact_length(awning.width_mm, units),
+        "awning.projection": exact_length(awning.projection_mm, units),
+        "awning.weight_kg": f"{awning.weight_kg} kg",
+        "awning.motor": awning.motor or "",
+        "place.slide": exact_length(0, units),
+    }
+    return fields, taken
+
+
+def check_width(survey: Survey, awning: tables.Awning) -> None:
+    """Raise `BadInput` where the survey is for another width than the awning that was ordered."""
+    if abs(survey.awning.width - awning.width_mm) > WIDTH_APART_MM:
+        ordered = exact_length(awning.width_mm)
+        raise BadInput(
+            "awning.width", f"must be that of the awning ordered ({ordered}); change the order where that is wrong"
+        )
+
+
+@dataclass(frozen=True)
+class Beside:
+    """What is kept beside the document."""
+
+    surveyed_on: datetime.date
+    surveyed_by: str
+    uncertain: str
+
+    def fields(self) -> dict[str, str]:
+        return {
+            "surveyed_on": self.surveyed_on.isoformat(),
+            "surveyed_by": self.surveyed_by,
+            "uncertain": self.uncertain,
+        }
+
+
+def fields_of_row(row: tables.SiteSurvey, units: str) -> dict[str, str]:
+    """Return the fields of a survey that is kept, with what stands beside its document."""
+    beside = Beside(row.surveyed_on, row.surveyed_by, row.uncertain)
+    return fields_of(survey_from_data(row.document), units) | beside.fields()
+
+
+def keep(
+    session: Session,
+    awning: tables.Awning,
+    survey: Survey,
+    beside: Beside,
+    version: int | None,
+    *,
+    by: str,
+    now: datetime.datetime,
+) -> tables.SiteSurvey:
+    """Keep `survey` as that of `awning`: in place of `version` of the one that counts, or as the first (None).
+
+    Layout, drawing and kit of the awning's open installs are made of it at once. Raises `ChangedMeanwhile` where the
+    one that counts is in another version, or there is one where None was meant; `BadInput` for a wrong width.
+    """
+    check_width(survey, awning)
+    # Two first surveys of one awning at once: the second waits here, and then finds the first.
+    same = sa.update(tables.Awning).where(col(tables.Awning.id) == awning.id).values(id=tables.Awning.id)
+    session.execute(same.execution_options(synchronize_session=False))
+    session.expire_all()
+    row = survey_of(session, awning.id)
+    order = session.get_one(tables.Order, awning.order_id)
+    if row is None:
+        row = tables.SiteSurvey(
+            id=records.new_id("V"), site_id=order.site_id, awning_id=awning.id, document={}, **vars(beside)
+        )
+        row.document = _document(survey, row.id)
+        session.add(row)
+        session.flush()
+        note(session, now, by, "made", "survey", row.id, {"awning": awning.id, **beside.fields()})
+    else:
+        if version != row.version:
+            raise ChangedMeanwhile(row)
+        detail = _changes(row, survey, beside)
+        values = {"document": _document(survey, row.id), "site_id": order.site_id, **vars(beside)}
+        if not versions.update(session, row, values):
+            raise ChangedMeanwhile(row)
+        if detail:
+            note(session, now, by, "changed", "survey", row.id, detail)
+    remake(session, awning.id, now)
+    return row
+
+
+def _document(survey: Survey, survey_id: str) -> dict[str, Any]:
+    document: dict[str, Any] = msgspec.to_builtins(survey)
+    return {**document, "id": survey_id}
+
+
+def _changes(row: tables.SiteSurvey, survey: Survey, beside: Beside) -> dict[str, Any]:
+    old = fields_of_row(row, "imperial")
+    new = fields_of(survey) | beside.fields()
+    return {one.label: [one.theirs, one.mine] for one in differences(new, old, {})}
+
+
+def remake(session: Session, awning_id: str, now: datetime.datetime) -> None:
+    """Make the papers of an awning's open installs of what is known now: whoever has kept a survey looks at them."""
+    visit = tables.Visit
+    wanted = (col(visit.awning_id) == awning_id, col(visit.kind) == "install", col(visit.state) == "open")
+    installs = rows(session, visit, *wanted)
+    if installs:
+        session.flush()
+        renew(session, [install.id for install in installs], now)

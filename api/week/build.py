@@ -1,0 +1,374 @@
+"""From rows to documents: the one file that knows both.
+
+`week_of` makes the week document of a business's rows and of what preparation found out about each visit. It also says,
+for each visit that cannot go, because of what: the week document holds only that it cannot.
+"""
+
+from __future__ import annotations
+
+import datetime
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass
+from typing import Any
+
+import msgspec
+
+from api import tables
+from api.ledger.facts import Facts
+from scheduler import week as w
+from scheduler.plan import Because, Plan, Skipped
+from scheduler.travel.estimate import matrices
+from scheduler.travel.interface import Matrices, Point
+from scheduler.weather.limits import Work
+from scheduler.weather.lost import CLOCK, NO_CREW, TOO_SHORT, lost_sentence
+from scheduler.weather.windows import Site, Span, work_windows
+
+
+@dataclass(frozen=True)
+class Prepared:
+    """What preparation found out about one visit.
+
+    `ready_on` is the day from which its own kit is whole, None where nobody can say; `because` then says why.
+    `parts` come from the yard's shelf, item to quantity; `equipment` kind to quantity.
+    """
+
+    minutes: int
+    hands: int
+    skills: tuple[str, ...]
+    equipment: Mapping[str, int]
+    parts: Mapping[str, int]
+    weight_kg: int
+    box_mm: int
+    boxes: int
+    tall_ladder: bool
+    large_awning: bool
+    sealant: bool
+    ready_on: datetime.date | None
+    because: tuple[Because, ...]
+
+
+@dataclass(frozen=True)
+class BuiltWeek:
+    """The week document, and for visits that it cannot take the reasons, by job id."""
+
+    week: w.Week
+    because: dict[str, tuple[Because, ...]]
+
+
+def open_visits(facts: Facts, start_date: datetime.date) -> list[tables.Visit]:
+    """Return the visits that the week may take: open ones, but none that has its day before or after it."""
+    after = start_date + datetime.timedelta(days=facts.rules.week_days)
+    taken = [v for v in facts.visits.values() if v.state == "open" and v.id not in facts.elsewhere]
+    return [v for v in taken if v.id not in facts.bookings or facts.bookings[v.id].day < after]
+
+
+def week_of(
+    facts: Facts, prepared: Mapping[str, Prepared], start_date: datetime.date, travel: Matrices | None = None
+) -> BuiltWeek:
+    """Return the week that begins on `start_date`: every visit of `open_visits`, each of which `prepared` must hold.
+
+    `travel` is between the yards and then the sites in the order of `places_of`; None: estimated. Raises `BadInput`
+    where rows contradict each other.
+    """
+    visits = open_visits(facts, start_date)
+    places = places_of(facts, visits)
+    if travel is None:
+        travel = matrices([(p.lat, p.lon) for p in places])
+    shifts = {crew.id: _shifts(facts, crew, start_date) for crew in facts.crews.values() if crew.active}
+    because: dict[str, tuple[Because, ...]] = {}
+    jobs = []
+    for visit in visits:
+        job, reasons = _job(facts, visit, prepared[visit.id], start_date, shifts)
+        jobs.append(job)
+        if reasons:
+            because[job.id] = reasons
+    week = w.Week(
+        format="week/1",
+        id=f"week-{start_date}",
+        start_date=start_date,
+        days=facts.rules.week_days,
+        timezone=facts.business.timezone,
+        places=tuple(places),
+        travel=w.Travel(
+            minutes=tuple(map(tuple, travel.minutes.tolist())), metres=tuple(map(tuple, travel.metres.tolist()))
+        ),
+        rest=facts.rules.rest,
+        yards=tuple(w.Yard(id=yard.id, place=f"yard-{yard.id}") for yard in facts.yards.values()),
+        crews=tuple(_crew(facts, crew, shifts[crew.id]) for crew in facts.crews.values() if crew.active),
+        helpers=_helpers(facts, start_date),
+        equipment=_equipment(facts, start_date),
+        stock=_stock(facts, start_date, {job.id for job in jobs}),
+        jobs=tuple(jobs),
+        follows=_follows(facts, {job.id for job in jobs}),
+        broken_cents=facts.rules.prices.broken_cents,
+    )
+    return BuiltWeek(w.week_from_data(msgspec.to_builtins(week)), because)
+
+
+def places_of(facts: Facts, visits: Sequence[tables.Visit]) -> list[w.Place]:
+    """Return the yards' places, then those of the visits' sites, each once."""
+    places = [w.Place(id=f"yard-{yard.id}", lat=yard.lat, lon=yard.lon) for yard in facts.yards.values()]
+    for site_id in dict.fromkeys(visit.site_id for visit in visits):
+        site = facts.sites[site_id]
+        places.append(w.Place(id=site.id, lat=site.lat, lon=site.lon))
+    return places
+
+
+def points_of(places: Sequence[w.Place]) -> list[Point]:
+    """Return (latitude, longitude) of each place, as a source of travel times takes them."""
+    return [(place.lat, place.lon) for place in places]
+
+
+def with_because(plan: Plan, because: Mapping[str, tuple[Because, ...]]) -> Plan:
+    """Return `plan` with the reasons that only the rows know: of the week the engine can only tell that it forbids."""
+    skipped = []
+    for s in plan.skipped:
+        promise = tuple(why for why in s.because if why.code == "promise_broken")
+        skipped.append(Skipped(job=s.job, because=because[s.job] + promise) if s.job in because else s)
+    return msgspec.structs.replace(plan, skipped=tuple(skipped))
+
+
+def because_as_data(because: Mapping[str, tuple[Because, ...]]) -> dict[str, Any]:
+    """Return the reasons as plain data, as a row keeps them."""
+    return {job: [msgspec.to_builtins(why) for why in reasons] for job, reasons in because.items()}
+
+
+def because_from_data(data: Mapping[str, Any]) -> dict[str, tuple[Because, ...]]:
+    """Return the reasons that `because_as_data` made plain."""
+    return {job: msgspec.convert(reasons, tuple[Because, ...]) for job, reasons in data.items()}
+
+
+def _dates(facts: Facts, start_date: datetime.date) -> list[datetime.date]:
+    return [start_date + datetime.timedelta(days=n) for n in range(facts.rules.week_days)]
+
+
+def _off(facts: Facts, person_id: str, date: datetime.date) -> bool:
+    return any(off.person_id == person_id and off.first <= date <= off.last for off in facts.days_off)
+
+
+def _shifts(facts: Facts, crew: tables.Crew, start_date: datetime.date) -> tuple[w.Shift, ...]:
+    """Return the crew's shifts: its usual hours, but none on a day when one of the two is off."""
+    hours = {span.weekday: span for span in facts.crew_hours if span.crew_id == crew.id}
+    people = [p for p in (crew.lead_id, crew.helper_id) if p is not None]
+    shifts = []
+    for n, date in enumerate(_dates(facts, start_date)):
+        span = hours.get(date.weekday())
+        if span is not None and not any(_off(facts, person, date) for person in people):
+            shifts.append(w.Shift(day=n, start=span.start, end=span.end, overtime=span.overtime))
+    return tuple(shifts)
+
+
+def _crew(facts: Facts, crew: tables.Crew, shifts: tuple[w.Shift, ...]) -> w.Crew:
+    van = facts.vans[crew.van_id]
+    people = [facts.people[p] for p in (crew.lead_id, crew.helper_id) if p is not None]
+    return w.Crew(
+        id=crew.id,
+        yard=crew.yard_id,
+        hands=len(people),
+        skills=tuple(sorted({skill for person in people for skill in person.skills})),
+        shifts=shifts,
+        vehicle=w.Vehicle(payload_kg=van.payload_kg, rack_mm=van.rack_mm, boxes=van.boxes),
+        onboard=van.onboard,
+        day_cents=crew.day_cents,
+        minute_cents=crew.minute_cents,
+        overtime_minute_cents=crew.overtime_minute_cents,
+        km_cents=crew.km_cents,
+    )
+
+
+def _helpers(facts: Facts, start_date: datetime.date) -> tuple[w.Helpers, ...]:
+    """Return the extra hands of each yard and day; of several with different pay the dearest sets the price."""
+    found = []
+    for yard in facts.yards:
+        for n, date in enumerate(_dates(facts, start_date)):
+            hands = [
+                person
+                for person in facts.people.values()
+                if person.active
+                and person.role == "extra"
+                and person.yard_id == yard
+                and str(date.weekday()) in person.weekdays
+                and not _off(facts, person.id, date)
+            ]
+            if hands:
+                dearest = max(person.day_cents for person in hands)
+                found.append(w.Helpers(yard=yard, day=n, count=len(hands), day_cents=dearest))
+    return tuple(found)
+
+
+def _equipment(facts: Facts, start_date: datetime.date) -> tuple[w.Equipment, ...]:
+    pools: dict[tuple[str, str], list[int]] = {}
+    for item in facts.equipment.values():
+        if not item.active:
+            continue
+        count = pools.setdefault((item.kind, item.yard_id), [0] * facts.rules.week_days)
+        out = [o for o in facts.out_of_service if o.equipment_id == item.id]
+        for n, date in enumerate(_dates(facts, start_date)):
+            count[n] += not any(o.first <= date <= o.last for o in out)
+    return tuple(w.Equipment(id=kind, yard=yard, count=tuple(n)) for (kind, yard), n in pools.items())
+
+
+def _stock(facts: Facts, start_date: datetime.date, jobs: set[str]) -> tuple[w.Stock, ...]:
+    """Return the shelves, less what is set aside for open visits that are not `jobs` of this week.
+
+    A delivery that is late already is expected on the first day. What a shelf lacks, by the books or for those others,
+    comes out of its next deliveries.
+    """
+    others: dict[tuple[str, str], int] = {}
+    for held in facts.held:
+        if held.visit_id not in jobs and facts.visits[held.visit_id].state == "open":
+            others[held.item, held.yard_id] = others.get((held.item, held.yard_id), 0) + held.pieces
+    shelves = []
+    for stock in facts.stock:
+        arrivals: dict[int, int] = {}
+        for delivery in facts.deliveries:
+            day = max(0, (delivery.due_on - start_date).days)
+            here = (delivery.item, delivery.yard_id) == (stock.item, stock.yard_id)
+            if here and delivery.arrived_on is None and day < facts.rules.week_days:
+                arrivals[day] = arrivals.get(day, 0) + delivery.quantity
+        free = stock.on_hand - others.get((stock.item, stock.yard_id), 0)
+        lacking = max(0, -free)
+        came = []
+        for day, pieces in sorted(arrivals.items()):
+            owed = min(pieces, lacking)
+            lacking -= owed
+            if pieces > owed:
+                came.append(w.Arrival(day=day, qty=pieces - owed))
+        shelves.append(w.Stock(id=stock.item, yard=stock.yard_id, on_hand=max(0, free), arrivals=tuple(came)))
+    return tuple(shelves)
+
+
+def _follows(facts: Facts, jobs: set[str]) -> tuple[w.Follow, ...]:
+    """Return the orders between jobs of the week; one whose first visit is done already binds nothing any more."""
+    return tuple(
+        w.Follow(first=f.first_id, then=f.then_id, min_days=f.min_days, max_days=f.max_days, same_crew=f.same_crew)
+        for f in facts.follows
+        if f.first_id in jobs and f.then_id in jobs
+    )
+
+
+def _job(
+    facts: Facts,
+    visit: tables.Visit,
+    made: Prepared,
+    start_date: datetime.date,
+    shifts: Mapping[str, tuple[w.Shift, ...]],
+) -> tuple[w.Job, tuple[Because, ...]]:
+    days = facts.rules.week_days
+    awning = facts.awnings.get(visit.awning_id or "")
+    yard = awning.yard_id if awning is not None and visit.kind == "install" else None
+    because = list(made.because)
+    ready_day = None if made.ready_on is None else max(0, (made.ready_on - start_date).days)
+    if ready_day is not None and ready_day >= days:
+        ready_day = None
+    waits = [f for f in facts.follows if f.then_id == visit.id and facts.visits[f.first_id].state == "open"]
+    for follow in waits:
+        booking = facts.bookings.get(follow.first_id)
+        if booking is not None and (booking.day - start_date).days >= days:
+            ready_day = None
+            because.append(
+                Because(code="follows", detail=f"{follow.first_id} goes first and is promised for {booking.day}.")
+            )
+    windows, reasons = _windows(
+        facts,
+        visit,
+        made,
+        start_date,
+        [
+            s
+            for crew in facts.crews.values()
+            if crew.id in shifts and yard in (None, crew.yard_id)
+            for s in shifts[crew.id]
+        ],
+    )
+    if ready_day is not None:
+        because += reasons
+    due_day = None if visit.due_on is None else (visit.due_on - start_date).days
+    prices = facts.rules.prices
+    late = prices.late_cents.of(visit.kind) if visit.late_cents is None else visit.late_cents
+    skip = prices.skip_cents.of(visit.kind) if visit.skip_cents is None else visit.skip_cents
+    # A visit put off is done next week at the earliest: by then it is this much late.
+    lateness = 0 if due_day is None else late * max(0, days + 1 - due_day)
+    have = facts.off_shelf.get(visit.id, {})  # on its van already
+    job = w.Job(
+        id=visit.id,
+        place=visit.site_id,
+        yard=yard,
+        minutes=made.minutes,
+        hands=made.hands,
+        weight_kg=made.weight_kg,
+        box_mm=made.box_mm,
+        boxes=made.boxes,
+        skills=made.skills,
+        equipment=dict(made.equipment),
+        parts={item: n - have.get(item, 0) for item, n in made.parts.items() if n > have.get(item, 0)},
+        ready_day=ready_day,
+        windows=windows,
+        due_day=due_day,
+        late_cents=late,
+        skip_cents=skip + lateness,
+        booked=_booked(facts, visit, start_date),
+    )
+    return job, tuple(because) if ready_day is None or not windows else ()
+
+
+def _windows(
+    facts: Facts, visit: tables.Visit, made: Prepared, start_date: datetime.date, shifts: Sequence[w.Shift]
+) -> tuple[tuple[w.Window, ...], list[Because]]:
+    """Return the work windows; where there are none, the reasons: weather and light, or the customer's hours."""
+    site = facts.sites[visit.site_id]
+    spans = []
+    for n, date in enumerate(_dates(facts, start_date)):
+        rows = facts.hours.get(visit.id, [])
+        spans += [Span(n, h.start, h.end) for h in rows if h.day == date or h.weekday == date.weekday()]
+        if not rows:
+            spans.append(Span(n, 0, 1440))
+    found = work_windows(
+        customer_hours=spans,
+        start_date=start_date,
+        timezone=facts.business.timezone,
+        site=Site(site.lat, site.lon),
+        forecast=facts.forecast,
+        work=Work(
+            kind=visit.kind,  # type: ignore[arg-type]  # the table's own check keeps it to these three
+            minutes=made.minutes,
+            tall_ladder=made.tall_ladder,
+            large_awning=made.large_awning,
+            sealant=made.sealant,
+        ),
+        limits=facts.limits,
+        crew_hours=[Span(s.day, s.start, s.end + s.overtime) for s in shifts],
+        visit_cents=facts.rules.prices.lost_cents.of(visit.kind),
+    )
+    if found.windows:
+        return found.windows, []
+    if not spans:
+        return (), [Because(code="hours", detail="The customer allows no hours in this week.")]
+    told = [lost for lost in found.lost if lost.codes[0] not in (CLOCK, NO_CREW)]
+    weather = [lost for lost in told if lost.codes[0] != TOO_SHORT]
+    if weather:
+        words = "; ".join(lost_sentence(lost, start_date) for lost in weather[:3])
+        return (), [
+            Because(
+                code="weather",
+                detail=f"Weather and light leave no {made.minutes} min in the customer's hours: {words}.",
+            )
+        ]
+    detail = f"The work takes {made.minutes} min, longer than any stretch that the customer allows while crews work."
+    return (), [Because(code="hours", detail=detail)]
+
+
+def _booked(facts: Facts, visit: tables.Visit, start_date: datetime.date) -> w.Booking | None:
+    """Return what the customer was told, where it lies in this week; one for a day gone by binds nothing any more."""
+    booking, prices = facts.bookings.get(visit.id), facts.rules.prices
+    if booking is None or booking.day < start_date:
+        return None
+    return w.Booking(
+        crew=booking.crew_id,
+        day=(booking.day - start_date).days,
+        start=booking.start,
+        hold=booking.hold,  # type: ignore[arg-type]  # the table's own check keeps it to these three
+        move_cents=prices.move_cents,
+        retime_cents=prices.retime_cents,
+        recrew_cents=prices.recrew_cents,
+    )

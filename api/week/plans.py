@@ -1,0 +1,104 @@
+"""Stored plans: kept in memory once read, listed, laid against each other, and moved by hand."""
+
+from __future__ import annotations
+
+import datetime
+from collections.abc import Mapping
+from dataclasses import dataclass
+from typing import Any
+
+import msgspec
+from sqlmodel import Session, col, select
+
+from api import tables
+from api.http.problems import Problem
+from api.ledger.fingerprint import fingerprint
+from api.ledger.kept import kept
+from api.ledger.posted import posted_week
+from api.week.build import because_from_data, with_because
+from api.week.planning import note, store_plan
+from scheduler.because import asked
+from scheduler.by_hand import BY_HAND, Lock, Off, Put, Tried, by_hand
+from scheduler.plan import Plan
+from scheduler.week import Week
+
+
+@dataclass(frozen=True)
+class Documents:
+    """A stored plan as documents; `because` and `fixed` as in its row."""
+
+    id: int
+    week: Week
+    plan: Plan
+    because: dict[str, Any]
+    fixed: dict[str, Any]
+
+
+def documents(session: Session, plan_id: int) -> Documents:
+    """Return the documents of a stored plan, from memory where they have been read before; answers 404 for none.
+
+    A stored plan never changes, and was checked and audited before it was stored.
+    """
+
+    def read() -> Documents:
+        row = session.get(tables.StoredPlan, plan_id) if 0 < plan_id < 2**31 else None
+        if row is None:
+            raise Problem(404, f"No plan has the number {plan_id}.")
+        week, plan = msgspec.json.decode(row.week, type=Week), msgspec.json.decode(row.plan, type=Plan)
+        return Documents(plan_id, week, plan, row.because, row.fixed)
+
+    return kept(session, ("plan documents", plan_id), read)
+
+
+def plan_list(session: Session, start_date: datetime.date) -> list[dict[str, Any]]:
+    """Return what is to be known of each plan of a week, the newest first, without the documents."""
+    row = tables.StoredPlan
+    columns = {
+        "id": row.id, "how": row.how, "made_from": row.made_from, "made_by": row.made_by, "made_at": row.made_at,
+        "cost_cents": row.cost_cents, "bound_cents": row.bound_cents, "seconds": row.seconds, "note": row.note,
+    }  # fmt: skip
+    wanted = select(*map(col, columns.values())).where(row.start_date == start_date)
+    posted = posted_week(session, start_date)
+    once = set(session.exec(select(tables.PostedWeek.plan_id).where(tables.PostedWeek.start_date == start_date)).all())
+    found = []
+    for values in session.execute(wanted.order_by(col(row.id).desc())).all():
+        record = dict(zip(columns, values, strict=True))
+        record["posted"] = posted is not None and posted.plan_id == record["id"]
+        record["was_posted"] = record["id"] in once
+        found.append(record)
+    return found
+
+
+def move(
+    session: Session, docs: Documents, hand: Put | Off, locks: Mapping[str, Lock], *, despite: bool,
+    now: datetime.datetime, by: str,
+) -> tuple[tables.StoredPlan, Tried]:  # fmt: skip
+    """Store the plan that a move by hand makes; answers 409 where it breaks a rule, a lock, or unasked a promise.
+
+    A plan that is stored keeps every rule. A promise to a customer (a firm or day booking) may be broken where the
+    caller says `despite`: the plan then lists it as broken and pays for it, as plans of the engine do. Its bound is
+    that of the plan it was made from, where nothing but the week document bound that one.
+    """
+    tried = by_hand(docs.week, docs.plan, hand, locks)
+    if tried.breaches:
+        broken = [{"rule": b.rule, "sentence": b.sentence, "visit": b.job} for b in tried.breaches]
+        kind = "lock-broken" if all(b.rule == "lock" for b in tried.breaches) else "breaks-rule"
+        raise Problem(409, " ".join(b.sentence for b in tried.breaches), kind=kind, broken=broken)
+    if tried.promises and not despite:
+        broken = [{"rule": b.rule, "sentence": b.sentence, "visit": b.job} for b in tried.promises]
+        raise Problem(409, " ".join(b.sentence for b in tried.promises), kind="breaks-promise", broken=broken)
+    bound = docs.plan.bound
+    if docs.fixed or bound is None or bound > tried.plan.cost.total:
+        bound = None
+    plan = asked(docs.week, msgspec.structs.replace(tried.plan, bound=bound), kept=(BY_HAND,))
+    plan = with_because(plan, because_from_data(docs.because))
+    row = store_plan(
+        session, docs.week, plan, because=docs.because, how="moved", made_from=docs.id, now=now, by=by,
+        inputs=fingerprint(docs.week, "moved", plan),
+    )  # fmt: skip
+    detail: dict[str, Any] = {"plan": row.id, "made_from": docs.id, "cost_change_cents": tried.change.total}
+    detail |= {"to": None} if isinstance(hand, Off) else {"to": [hand.crew, hand.day, hand.start]}
+    if tried.promises:
+        detail["broken_promises"] = [b.job for b in tried.promises]
+    note(session, now, by, "moved", "visit", hand.job, detail)
+    return row, tried

@@ -1,0 +1,128 @@
+"""Posting a week: a stored plan becomes the one that crews and customers see.
+
+What else follows from a posting is a list of functions, `WHEN_POSTED`: reservations of shelf stock, messages to be
+looked over. Each is called in the transaction of the posting itself, in the order of the list, with the session and
+what was posted; what it raises undoes the posting. It must not commit. To add one, import it here and put it there.
+"""
+
+from __future__ import annotations
+
+import datetime
+from collections.abc import Callable
+from dataclasses import dataclass
+from typing import Any
+
+from msgspec.structs import replace
+from sqlmodel import Session
+
+from api import tables
+from api.ledger.posted import posted_week
+from api.messages.telling import when_posted
+from api.shelf.moving import reserve
+from api.week.planning import note
+from scheduler.audit import audit
+from scheduler.plan import Plan, read_plan
+from scheduler.week import Week, read_week
+
+
+@dataclass(frozen=True)
+class Posted:
+    """One posting: its row, the stored plan with its documents, and what was posted before (None: nothing).
+
+    `now` is the moment by which the work is dated, `by` the name of who posted.
+    """
+
+    row: tables.PostedWeek
+    stored: tables.StoredPlan
+    week: Week
+    plan: Plan
+    before: tables.PostedWeek | None
+    now: datetime.datetime
+    by: str
+
+
+def set_aside(session: Session, posted: Posted) -> None:
+    """Have the shelves keep what the posted week takes from them."""
+    reserve(session, posted.row, posted.now)
+
+
+WhenPosted = Callable[[Session, Posted], None]
+WHEN_POSTED: tuple[WhenPosted, ...] = (set_aside, when_posted)
+
+
+def broken_rules(week: Week, plan: Plan) -> list[str]:
+    """Return a sentence on each rule that the plan breaks of its own week: such a plan is never posted."""
+    return [breach.sentence for breach in audit(week, plan).broken_rules]
+
+
+def against_today(week: Week, plan: Plan, today: Week) -> list[str]:
+    """Return a sentence on each thing that has changed since `plan` was made of `week` and stands against posting it.
+
+    That is each rule that it breaks of `today`, the same week built of today's rows: a kit no longer verified, a crew
+    off, hours that the weather took, a promise made since and not kept. What only changes the cost does not count, and
+    neither do visits that have come in since: they wait.
+    """
+    gone = {job.id for job in week.jobs} - {job.id for job in today.jobs}
+    planned = {stop.job for route in plan.routes for stop in route.stops}
+    found = [
+        f"{job} is on the sheet and is not to be done in it any more: it is done, called off, or goes in another week."
+        for job in sorted(gone & planned)
+    ]
+    listed = set(plan.broken)
+    for breach in audit(today, _without(plan, gone)).broken_rules:
+        waits = breach.rule == "once"  # what the plan has twice, it has in its own week too
+        kept_again = breach.rule == "booking" and breach.job in listed
+        if breach.rule in ("cost", "bound", "same_week") or waits or kept_again:
+            continue
+        sentence = breach.sentence
+        if breach.rule == "booking":
+            sentence = f"{breach.job} has been promised another time since this plan was made."
+        found.append(sentence)
+    return list(dict.fromkeys(found))
+
+
+def post(
+    session: Session,
+    stored: tables.StoredPlan,
+    *,
+    now: datetime.datetime,
+    by: str,
+    despite: list[str],
+    despite_why: str,
+) -> tables.PostedWeek:
+    """Post a stored plan and have `WHEN_POSTED` follow; an earlier posting of the week counts no more.
+
+    despite: what stands against it (`against_today`); despite_why: the reason why it is posted all the same.
+    """
+    before = posted_week(session, stored.start_date)
+    assert stored.id is not None
+    row = tables.PostedWeek(
+        start_date=stored.start_date,
+        plan_id=stored.id,
+        posted_at=now,
+        posted_by=by,
+        despite=despite,
+        despite_why=despite_why if despite else "",
+    )
+    session.add(row)
+    session.flush()
+    detail: dict[str, Any] = {"plan": stored.id, "posted": row.id, "before": None if before is None else before.plan_id}
+    if despite:
+        detail |= {"despite": despite, "because": despite_why}
+    note(session, now, by, "posted", "week", f"week-{stored.start_date}", detail)
+    posted = Posted(row, stored, read_week(stored.week), read_plan(stored.plan), before, now, by)
+    for follow in WHEN_POSTED:
+        follow(session, posted)
+    return row
+
+
+def _without(plan: Plan, gone: set[str]) -> Plan:
+    """Return the plan without what is said to be gone, so that nothing is said of it twice."""
+    routes = []
+    for route in plan.routes:
+        stops = tuple(stop for stop in route.stops if stop.job not in gone)
+        if stops:
+            routes.append(replace(route, stops=stops))
+    skipped = tuple(skipped for skipped in plan.skipped if skipped.job not in gone)
+    broken = tuple(job for job in plan.broken if job not in gone)
+    return replace(plan, routes=tuple(routes), skipped=skipped, broken=broken)
