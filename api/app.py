@@ -13,11 +13,11 @@ from starlette.middleware.gzip import GZipMiddleware
 
 from api.access.accounts import Passwords, first_manager
 from api.access.guards import statements
+from api.access.idempotency import forget_old
 from api.clock import clock_of, machine_clock
 from api.database import open_database, upgrade
 from api.http.assets import Assets
 from api.http.headers import SafeHeaders
-from api.http.idempotency import forget_old
 from api.http.problems import add_problem_handlers, responses
 from api.looking_back import worth
 from api.papers.keeper import Keeper

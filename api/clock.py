@@ -9,14 +9,16 @@ import datetime
 import time
 from collections.abc import Callable
 from typing import Annotated
+from zoneinfo import ZoneInfo
 
 import sqlalchemy as sa
 from fastapi import Depends, Request
 from sqlalchemy import desc
-from sqlmodel import col, select
+from sqlmodel import Session, col, select
 
 from api import tables
 from api.database import transaction
+from api.fields.shown import at
 
 Clock = Callable[[], datetime.datetime]
 
@@ -50,3 +52,19 @@ def _now(request: Request) -> datetime.datetime:
 
 # The moment of a request, for whatever concerns the work.
 Now = Annotated[datetime.datetime, Depends(_now)]
+
+
+def local_day(session: Session, now: datetime.datetime) -> datetime.date:
+    """Return the date at the yards at the moment `now`."""
+    zone = session.exec(select(tables.Business.timezone)).first()
+    return now.astimezone(ZoneInfo(zone or "UTC")).date()
+
+
+def local_moments(session: Session) -> Callable[[datetime.datetime], str]:
+    """Return what writes a moment by the clock at the yards: Thu Apr 8, 15:05."""
+    zone = ZoneInfo(session.exec(select(tables.Business.timezone)).first() or "UTC")
+
+    def words(moment: datetime.datetime) -> str:
+        return at(moment, zone.key)
+
+    return words

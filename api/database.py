@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator
+from collections.abc import Collection, Iterator
 from contextlib import contextmanager
 from pathlib import Path
 from typing import Any
@@ -54,3 +54,13 @@ def transaction(engine: sa.Engine) -> Iterator[Session]:
     """Give a session whose changes are kept together at the end, or not at all."""
     with Session(engine, expire_on_commit=False) as session, session.begin():
         yield session
+
+
+# Ids named in one statement at most; SQLite takes 32,766, PostgreSQL 65,535.
+AT_ONCE = 2000
+
+
+def parts(ids: Collection[str]) -> Iterator[list[str]]:
+    """Return the ids in order, as many in one list as a statement may name."""
+    ordered = sorted(ids)
+    return (ordered[k : k + AT_ONCE] for k in range(0, len(ordered), AT_ONCE))

@@ -17,7 +17,7 @@ from urllib.parse import urlsplit
 from sqlalchemy.engine import make_url
 from sqlalchemy.exc import ArgumentError
 
-from api.messages.mail import Server, read_sender, read_server
+from api.fields.mail import Server, read_sender, read_server
 from scheduler.errors import BadInput
 
 PREFIX = "EAVEBOARD_"

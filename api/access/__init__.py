@@ -1,1 +1,1 @@
-"""Who is calling, and what they may do: accounts, day links, and the guards of routes."""
+"""Who is calling, what they may do, and that a write which is sent again is done once."""

@@ -16,8 +16,8 @@ from sqlmodel import Session, col, select
 
 from api.database import transaction
 from api.http.problems import Problem
+from api.ledger.history import note
 from api.tables import Account, SignIn, SignInTry
-from api.week.planning import note
 from scheduler.errors import BadInput
 
 ONE_TIME_DAYS = 7

@@ -12,8 +12,8 @@ from sqlmodel import Session, select
 
 from api import tables
 from api.access.accounts import digest
+from api.ledger.history import note
 from api.tables import DayLink
-from api.week.planning import note
 from scheduler.errors import BadInput
 
 

@@ -17,10 +17,11 @@ from sqlmodel import Session, col, select
 
 from api import tables
 from api.bench import shorts
+from api.clock import local_day
 from api.http import versions
 from api.http.problems import Problem
-from api.papers.kits import crate_list, in_words, kit_of, loaded, local_day, lock_kit
-from api.week.planning import note
+from api.ledger.history import note
+from api.papers.kits import crate_list, in_words, kit_of, loaded, lock_kit
 from scheduler.kit import KitState
 
 MOST_PIECES = 10_000

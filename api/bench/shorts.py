@@ -11,8 +11,8 @@ from sqlmodel import Session, col, select
 
 from api import tables
 from api.http import versions
+from api.ledger.history import note
 from api.papers.kits import is_ordered, kit_of, lock_kit
-from api.week.planning import note
 from scheduler.errors import BadInput
 from scheduler.kit import KitState
 

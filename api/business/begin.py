@@ -16,7 +16,7 @@ from sqlmodel import Session, SQLModel, col, select
 
 from api import tables
 from api.business.demo import FILES
-from api.http.pages import at
+from api.fields.shown import at
 from scheduler.errors import BadInput
 
 Counted = tuple[type[SQLModel], str]  # a table and the noun of its rows

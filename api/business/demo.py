@@ -9,11 +9,12 @@ from collections.abc import Callable
 from dataclasses import dataclass
 from pathlib import Path
 
+from api.business.load import load_business
 from api.business.seed import read_business
 from api.database import open_database, upgrade
 from api.ledger.fingerprint import fingerprint
 from api.settings import sqlite_address
-from api.week.planning import Planner, PreparedWeek, load_business, plan_week, prepare_week
+from api.week.planning import Planner, PreparedWeek, plan_week, prepare_week
 from scheduler.documents import encode
 from scheduler.engine import Progress, solve
 

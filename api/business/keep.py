@@ -12,8 +12,8 @@ from sqlmodel import Session, col, select
 
 from api.business.part import BadValues, Part
 from api.ledger.fingerprint import fingerprint
+from api.ledger.history import note
 from api.tables import History
-from api.week.planning import note
 from scheduler.errors import BadInput
 
 NOUN = "settings"

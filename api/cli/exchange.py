@@ -64,7 +64,7 @@ def packet(
 ) -> None:
     """Write a job's packet as PDF: drawing, drill schedule, findings in full, kit, cautions, checks to sign."""
     check_writable(out)
-    from api.day.paper import packet_pdf
+    from api.jobs.packet import packet_pdf
 
     with _database() as session:
         data = packet_pdf(session, job, _now())

@@ -11,12 +11,13 @@ from sqlmodel import Session, col, select
 
 from api import tables
 from api.day.loading import LoadLine, lines_of, ticks
-from api.day.paper import Hole, StopSheet, case_of, for_all, holes
+from api.day.paper import StopSheet, for_all
 from api.day.photos import photos_of
 from api.day.results import results, steps
 from api.ledger.posted_days import PostedDay
 from api.papers.cautions import CHECKS, cautions
-from api.week.planning import JobPage, job_pages
+from api.papers.drilling import Hole, case_of, holes
+from api.papers.job_page import JobPage, job_pages
 from api.weeksheet import Sky, shaped, week_skies
 from scheduler.documents import convert
 from scheduler.layout.documents import Finding

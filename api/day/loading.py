@@ -12,12 +12,13 @@ import sqlalchemy as sa
 from sqlmodel import Session, col, select
 
 from api import tables
+from api.clock import local_day
 from api.day.results import results
 from api.http.problems import Problem
 from api.ledger.posted_days import Act, PostedDay
-from api.papers.kits import kit_of, loaded, local_day, lock_kit, made_kit
-from api.shelf import moving
-from api.week.build import Prepared
+from api.papers.kits import kit_of, loaded, lock_kit, made_kit
+from api.papers.needs import Needs
+from api.shelf import setting_aside
 from scheduler.errors import BadInput
 from scheduler.kit import Condition, Kit, after_loading
 
@@ -42,7 +43,7 @@ class Loading:
     ticked: tuple[str, ...]
 
 
-def lines_of(kit: Kit | None, needs: Prepared | None = None) -> tuple[LoadLine, ...]:
+def lines_of(kit: Kit | None, needs: Needs | None = None) -> tuple[LoadLine, ...]:
     """Return what is ticked at loading: the kit, or what a visit without one takes along."""
     if kit is not None:
         return tuple(LoadLine(f"{i.where}: {i.name}", i.where, i.name, i.quantity) for i in kit.items)
@@ -116,7 +117,7 @@ def load(session: Session, day: PostedDay, visit_id: str, act: Act) -> None:
     row.loaded_on, row.loaded_by, row.version = local_day(session, act.at), act.by, row.version + 1
     session.add(row)
     act.note(session, "loaded", "kit", visit_id, {})
-    moving.taken(session, visit_id, day.day, by=act.by, now=act.now)
+    setting_aside.taken(session, visit_id, day.day, by=act.by, now=act.now)
 
 
 def unload(session: Session, day: PostedDay, visit_id: str, act: Act, *, parts_too: bool = True) -> None:
@@ -126,7 +127,7 @@ def unload(session: Session, day: PostedDay, visit_id: str, act: Act, *, parts_t
     session.add(row)
     act.note(session, "unloaded", "kit", visit_id, {})
     if parts_too:
-        moving.returned(session, visit_id, day.day, by=act.by, now=act.now)
+        setting_aside.returned(session, visit_id, day.day, by=act.by, now=act.now)
 
 
 def not_loaded(session: Session, day: PostedDay) -> dict[str, str]:
@@ -193,7 +194,7 @@ def go_out(session: Session, day: PostedDay, overruled_by: str, overruled_why: s
     for visit_id in lacking:  # what is ticked has left the shelf, whatever the kit lacks
         from_shelf = {line.item for line in lines_of(made_kit(session, visit_id)) if line.where == "shelf"}
         if from_shelf and from_shelf <= _ticked(session, day, visit_id):
-            moving.taken(session, visit_id, day.day, by=act.by, now=act.now)
+            setting_aside.taken(session, visit_id, day.day, by=act.by, now=act.now)
     session.flush()
     session.refresh(row)  # a move of the shelf has everything read anew
     return row
@@ -229,7 +230,7 @@ def come_back(session: Session, day: PostedDay, act: Act) -> tables.RouteOut:
         if state is not None and state.loaded_on is not None:
             unload(session, day, visit_id, act, parts_too=untouched)
         elif untouched:
-            moving.returned(session, visit_id, day.day, by=act.by, now=act.now)
+            setting_aside.returned(session, visit_id, day.day, by=act.by, now=act.now)
     session.flush()
     session.refresh(row)
     return row

@@ -20,10 +20,10 @@ import sqlalchemy as sa
 from sqlmodel import Session, SQLModel, col, select
 
 from api import tables
-from api.exchange.importing import span_of
 from api.fields.cells import clock_text, harmless, hours_text, lines_joined, weekdays_text
 from api.fields.columns import COLUMNS, INTRODUCTION, TABLE_WORDS
 from api.ledger.facts import facts
+from api.papers.job_page import span_of
 
 Cells = tuple[Any, ...]  # one row, a value for each column of its table
 

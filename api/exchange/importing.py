@@ -21,8 +21,9 @@ from api.exchange.uploads import CellFault, Upload
 from api.fields.cells import clock_text, hours_text, usual_date, usual_number, usual_time
 from api.fields.sheets import BadFiles, Row, decimal, time_of_day, whole
 from api.ledger.fingerprint import fingerprint
+from api.ledger.history import note
+from api.papers.job_page import span_of
 from api.shelf import moving
-from api.week.planning import note
 from scheduler.errors import BadInput
 
 T = TypeVar("T")
@@ -287,13 +288,6 @@ def shown(value: Any) -> str:
     if value is None:
         return ""
     return ", ".join(map(str, value)) if isinstance(value, list) else str(value)
-
-
-def span_of(hours: tables.VisitHours) -> tuple[int | datetime.date, tuple[int, int]]:
-    """Return the hours as `api.fields.sheets.hours` gives them."""
-    day = hours.weekday if hours.weekday is not None else hours.day
-    assert day is not None  # the table's own check
-    return day, (hours.start, hours.end)
 
 
 def _hours(hours: Sequence[tables.VisitHours]) -> str:

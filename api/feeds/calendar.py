@@ -17,7 +17,7 @@ import icalendar
 from sqlmodel import Session, col, select
 
 from api import tables
-from api.http.pages import feet
+from api.fields.shown import feet
 from api.ledger.days import Posting, Stop, by_id, moment, postings
 
 _PRODUCT = "-//Eaveboard//Visits//EN"

@@ -1,1 +1,1 @@
-"""What every answer shares: pages, assets, problems, headers, versions of rows, and writes that may be repeated."""
+"""What every answer shares: pages, assets, problems, headers, and versions of rows."""

@@ -2,8 +2,6 @@
 
 from __future__ import annotations
 
-import datetime
-import zoneinfo
 from collections.abc import Iterator
 from pathlib import Path
 from typing import Annotated, Any
@@ -15,39 +13,9 @@ from sqlmodel import Session, select
 
 from api import tables
 from api.database import transaction
+from api.fields.shown import at, clock, day_name, dollars, duration, feet
 from api.http.assets import asset, script
-from scheduler.units import FOOT_MM, feet_inches
-
-
-def clock(minutes: int) -> str:
-    """Return minutes after midnight as 7:05."""
-    return f"{minutes // 60}:{minutes % 60:02}"
-
-
-def dollars(cents: int) -> str:
-    """Return cents as whole dollars with thousands set apart: $12,345."""
-    return f"{'-' if cents < 0 else ''}${abs(cents) / 100:,.0f}"
-
-
-def feet(length_mm: float) -> str:
-    """Return a sold width or projection in feet as the trade says it: 14 ft, 11 ft 6 in."""
-    whole, inches = divmod(round(length_mm / FOOT_MM * 12), 12)
-    return f"{whole} ft {inches} in" if inches else f"{whole} ft"
-
-
-def day_name(date: datetime.date) -> str:
-    return f"{date:%a} {date:%b} {date.day}"
-
-
-def duration(minutes: int) -> str:
-    """Return a length of time as 3 h 40 or 45 min."""
-    return f"{minutes} min" if minutes < 60 else f"{minutes // 60} h {minutes % 60:02}"
-
-
-def at(moment: datetime.datetime, timezone: str) -> str:
-    """Return a moment as people there say it: Thu Apr 8, 15:05."""
-    local = moment.astimezone(zoneinfo.ZoneInfo(timezone))
-    return f"{day_name(local.date())}, {clock(local.hour * 60 + local.minute)}"
+from scheduler.units import feet_inches
 
 
 def set_up(request: Request) -> bool:

@@ -21,7 +21,7 @@ from api.fields.cells import lines_joined
 from api.fields.columns import COLUMNS
 from api.fields.sheets import BadFiles
 from api.ledger.fingerprint import fingerprint
-from api.messages.telling import told_now
+from api.ledger.told import told_now
 from scheduler.errors import BadInput
 from scheduler.units import exact_length, exact_number, parse_length, parse_weight
 

@@ -11,7 +11,7 @@ import msgspec
 from sqlmodel import Session, col, select
 
 from api import tables
-from api.ledger.facts import newest_plan
+from api.ledger.plans import newest_plan
 from api.ledger.posted import posted_plan
 from scheduler.plan import read_plan
 from scheduler.sheet import Cell, sheet

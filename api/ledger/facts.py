@@ -14,11 +14,11 @@ from sqlalchemy import desc
 from sqlmodel import Session, SQLModel, col, select
 
 from api import tables
+from api.database import AT_ONCE, parts
 from api.fields.rules import Rules, rules_from_data
 from api.ledger.shelves import held_pieces, off_shelf, standing_postings
-from api.papers.inputs import AT_ONCE, parts
 from scheduler.errors import BadInput
-from scheduler.plan import Because, Route, Stop, read_plan
+from scheduler.plan import read_plan
 from scheduler.weather.forecast import Forecast, forecast_from_csv
 from scheduler.weather.limits import LimitTable, read_limits
 
@@ -185,18 +185,6 @@ def _some(session: Session, table: type[Row], column: object, values: Collection
     return sorted(found, key=lambda row: [getattr(row, key.name) for key in keys])
 
 
-def newest_plan(session: Session, start_date: datetime.date) -> tables.StoredPlan | None:
-    """Return the plan made last for the week that begins on `start_date`."""
-    found = select(tables.StoredPlan).where(tables.StoredPlan.start_date == start_date)
-    return session.exec(found.order_by(desc(col(tables.StoredPlan.id)))).first()
-
-
-def planned_weeks(session: Session) -> list[datetime.date]:
-    """Return the Mondays for which there is a plan, the newest plan's first."""
-    rows = session.exec(select(col(tables.StoredPlan.start_date)).order_by(desc(col(tables.StoredPlan.id)))).all()
-    return list(dict.fromkeys(rows))
-
-
 def _all(session: Session, table: type[Row]) -> list[Row]:
     """Return all rows in order of their keys, so that what is built of them is the same every time."""
     keys = table.__table__.primary_key.columns  # type: ignore[attr-defined]
@@ -205,33 +193,3 @@ def _all(session: Session, table: type[Row]) -> list[Row]:
 
 def _by_id(session: Session, table: type[Row]) -> dict[str, Row]:
     return {row.id: row for row in _all(session, table)}  # type: ignore[attr-defined]
-
-
-@dataclass(frozen=True)
-class PlannedStop:
-    """Where the newest plan that knows a job has put it: on a route, or waiting because of something."""
-
-    start_date: datetime.date
-    route: Route | None
-    stop: Stop | None
-    because: tuple[Because, ...]
-
-    @property
-    def date(self) -> datetime.date | None:
-        return None if self.route is None else self.start_date + datetime.timedelta(days=self.route.day)
-
-
-def planned_stop(session: Session, visit_id: str) -> PlannedStop | None:
-    """Return where the newest plan has put a job, None where no plan knows it."""
-    newest = session.exec(select(tables.StoredPlan).order_by(desc(col(tables.StoredPlan.id)))).first()
-    if newest is None:
-        return None
-    plan = read_plan(newest.plan)
-    for route in plan.routes:
-        for stop in route.stops:
-            if stop.job == visit_id:
-                return PlannedStop(newest.start_date, route, stop, ())
-    for skipped in plan.skipped:
-        if skipped.job == visit_id:
-            return PlannedStop(newest.start_date, None, None, skipped.because)
-    return None

@@ -7,8 +7,10 @@ import re
 from collections.abc import Iterator
 from typing import Any
 
+from sqlmodel import Session
+
 from api import tables
-from api.http.pages import day_name, dollars
+from api.fields.shown import day_name, dollars
 
 _DATE = re.compile(r"\d{4}-\d\d-\d\d")
 _LONGEST = 60
@@ -61,3 +63,10 @@ def _value(key: str, value: Any) -> str:
         short = text if len(text) <= _LONGEST else f"{text[:_LONGEST]}…"
         return f"“{short}”"
     return str(value)
+
+
+def note(
+    session: Session, at: datetime.datetime, by: str, did: str, noun: str, noun_id: str, detail: dict[str, Any]
+) -> None:
+    """Add a line to the history."""
+    session.add(tables.History(at=at, by=by, did=did, noun=noun, noun_id=noun_id, detail=detail))

@@ -4,11 +4,13 @@ from __future__ import annotations
 
 import datetime
 from collections.abc import Sequence
+from dataclasses import dataclass
 
 from sqlmodel import Session, col, select
 
 from api import tables
-from scheduler.plan import Route, read_plan
+from scheduler.plan import Plan, Route, read_plan
+from scheduler.week import Week
 
 LONGEST_DAYS = 7  # no planned week is longer (`api.fields.rules`)
 
@@ -51,3 +53,19 @@ def posted_route(session: Session, crew_id: str, day: datetime.date) -> Route | 
 
 def _newest(rows: Sequence[tables.PostedWeek]) -> tables.PostedWeek | None:
     return max(rows, key=lambda row: row.id or 0, default=None)
+
+
+@dataclass(frozen=True)
+class Posted:
+    """One posting: its row, the stored plan with its documents, and what was posted before (None: nothing).
+
+    `now` is the moment by which the work is dated, `by` the name of who posted.
+    """
+
+    row: tables.PostedWeek
+    stored: tables.StoredPlan
+    week: Week
+    plan: Plan
+    before: tables.PostedWeek | None
+    now: datetime.datetime
+    by: str

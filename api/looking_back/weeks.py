@@ -10,7 +10,7 @@ from dataclasses import dataclass
 from sqlmodel import Session, col, select
 
 from api import tables
-from api.http.pages import day_name
+from api.fields.shown import day_name
 from scheduler.looking_back import Back, look_back
 from scheduler.plan import Plan, read_plan
 from scheduler.week import Week, read_week

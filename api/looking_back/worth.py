@@ -19,7 +19,7 @@ from sqlmodel import Session, col, select
 
 from api import tables
 from api.database import transaction
-from api.week.planning import note
+from api.ledger.history import note
 
 CHOICES_S = (60, 120, 300, 600)
 _log = logging.getLogger("eaveboard")

@@ -7,10 +7,9 @@ writes the booking: from then on the time is a promise.
 from __future__ import annotations
 
 import datetime
-import zoneinfo
 from collections.abc import Mapping
 from email.utils import parseaddr
-from typing import TYPE_CHECKING, Any, Literal
+from typing import TYPE_CHECKING, Any
 
 import icalendar
 import sqlalchemy as sa
@@ -19,62 +18,23 @@ from sqlmodel import Session, col, select
 from api import tables
 from api.database import transaction
 from api.feeds.calendar import visit_calendar
+from api.fields.mail import is_address
 from api.http import versions
-from api.http.pages import feet
 from api.http.problems import Problem
 from api.ledger.days import by_id
+from api.ledger.history import note
 from api.ledger.posted import posted_on
-from api.messages.mail import Letter, NotSent, is_address, send
+from api.ledger.told import told_now
+from api.messages.mail import Letter, NotSent, send
+from api.messages.words import Spot, words
 from api.settings import Settings
-from api.week.planning import note
 from scheduler.plan import read_plan
-from scheduler.price import RETIME_FROM_MIN
 
 if TYPE_CHECKING:
-    from api.week.post import Posted
+    pass
 
-Hold = Literal["firm", "day", "soft"]
-# How firmly a promised time is held, as it is said to whoever promises it.
-HOLDS = {"firm": "firm: crew, day and hour", "day": "the day", "soft": "may still move"}
-Spot = Mapping[str, Any]  # crew, date (ISO), start, end, hold
-WHAT = {"install": "awning installation", "survey": "measuring visit", "repair": "awning repair"}
-# Why, in terms that the customer understands.
-WHY = {
-    "short": "A part for your awning was not in the delivery, and we begin only when everything is there.",
-    "weather": "The weather forecast for the time that we had named does not allow safe work on ladders.",
-    "crew away": "Someone in the crew that was to come cannot work that day.",
-    "customer": "As you asked, we have looked for another time.",
-    "other": "We have had to change our week.",
-    "moved": "Another visit had to be moved, and yours with it.",
-    "": "",
-}
 STUCK = datetime.timedelta(minutes=10)
 OPEN = ("draft", "failed", "sending")
-
-
-def hour(minute: int) -> str:
-    """Return minutes after midnight as customers say them: 9:15 am."""
-    hours, minutes = divmod(minute % 1440, 60)
-    return f"{(hours + 11) % 12 + 1}:{minutes:02} {'am' if hours < 12 else 'pm'}"
-
-
-def long_date(date: datetime.date) -> str:
-    return f"{date:%A}, {date:%B} {date.day}"
-
-
-def arrival(spot: Spot) -> str:
-    """Return when the crew arrives, in words: to the minute where that was promised, else half an hour either way."""
-    start = int(spot["start"])
-    if spot["hold"] == "firm":
-        return f"at {hour(start)}"
-    early, late = (start - RETIME_FROM_MIN) // 5 * 5, -(-(start + RETIME_FROM_MIN) // 5) * 5
-    return f"between {hour(early)} and {hour(late)}"
-
-
-def told_now(session: Session, visit_id: str) -> tables.Booking | None:
-    """Return what the customer of a visit has been told, as it still holds."""
-    rows = select(tables.Booking).where(tables.Booking.visit_id == visit_id, col(tables.Booking.withdrawn_at).is_(None))
-    return session.exec(rows.order_by(col(tables.Booking.id).desc())).first()
 
 
 def book(
@@ -127,75 +87,6 @@ def draft(
     session.flush()
     note(session, now, by, "drafted", "message", str(message.id), {"visit": visit_id, "spot": message.spot})
     return message
-
-
-def words(session: Session, visit_id: str, spot: Spot | None, *, before: Spot | None, why: str) -> tuple[str, str]:
-    """Return subject and body of a message."""
-    visit, site, customer, awning = by_id(session)(visit_id)
-    business = session.get_one(tables.Business, 1)
-    what = WHAT[visit.kind]
-    sized = f"{what} ({feet(awning.width_mm)})" if awning is not None and visit.kind == "install" else what
-    place = f"{site.address}, {site.town}"
-    old = None if before is None else datetime.date.fromisoformat(before["date"])
-    old_words = "" if before is None or old is None else f"{long_date(old)}, {hour(int(before['start']))}"
-    if spot is None:
-        subject = f"{business.name}: your {what} has to wait"
-        first = f"We cannot come for your {sized} at {place} on {old_words or 'the day that we had in mind'}."
-        after = "We will call you with a new time as soon as we have one."
-        todo = "You need do nothing now; keep the day free no longer."
-        file = "The attached file takes the visit out of your calendar." if before is not None else ""
-    else:
-        date = datetime.date.fromisoformat(spot["date"])
-        lasts = _lasting(int(spot["end"]) - int(spot["start"]))
-        when = f"{long_date(date)}, and arrive {arrival(spot)}"
-        if before is None:
-            subject = f"{business.name}: your {what} on {long_date(date)}"
-            first = f"We come for your {sized} at {place} on {when}."
-        else:
-            subject = f"{business.name}: a new time for your {what}"
-            first = f"We come for your {sized} at {place} on {when}, and not on {old_words} as you were told."
-        after = f"The work takes about {lasts}."
-        todo = "If this suits you, you need do nothing; if it does not, please call us by the day before."
-        file = "The attached file puts the visit into your calendar, or corrects the entry that is there."
-    name, phone = _office(session)
-    call = f"Call {name}{f' on {phone}' if phone else ''}."
-    lines = [f"Dear {customer.name},", "", f"{first} {WHY[why]} {after}".replace("  ", " ")]
-    lines += ["", f"{todo} {call}", *(["", file] if file else []), "", name, business.name, ""]
-    return subject, "\n".join(lines)
-
-
-def when_posted(session: Session, posted: Posted) -> None:
-    """Draft a message for each visit whose posted time differs from what its customer was told.
-
-    Visits of open cases are left to their case; where the newest message tells of the same spot already, there is none,
-    whatever became of it.
-    """
-    in_case = {row.visit_id for row in session.exec(select(tables.CaseVisit).where(tables.CaseVisit.state == "open"))}
-    told = {b.visit_id: b for b in session.exec(_in_week(posted)).all()}
-    planned = spots_of(posted.plan, posted.row.start_date)
-    last = {m.visit_id: m for m in session.exec(_about({*planned, *told})).all()}  # the newest of each visit stays
-    local = posted.now.astimezone(zoneinfo.ZoneInfo(posted.week.timezone))
-    for visit_id, spot in planned.items():
-        date = datetime.date.fromisoformat(spot["date"])
-        if visit_id in in_case or (date, spot["start"]) <= (local.date(), local.hour * 60 + local.minute):
-            continue
-        booking = told.pop(visit_id, None) or told_now(session, visit_id)
-        spot |= {"hold": "soft" if booking is None else booking.hold}
-        known = last.get(visit_id)
-        if known is not None and _tells(known.spot, spot):
-            continue
-        if booking is not None and booking.day == date and abs(booking.start - spot["start"]) <= RETIME_FROM_MIN:
-            continue
-        draft(
-            session, visit_id, spot, before=_as_spot(booking), why="" if booking is None else "moved", now=posted.now,
-            by=posted.by,
-        )  # fmt: skip
-    for visit_id, booking in told.items():
-        visit = session.get_one(tables.Visit, visit_id)
-        gone = visit_id not in planned and visit_id not in in_case and visit.state == "open"
-        known = last.get(visit_id)
-        if gone and booking.day >= local.date() and not (known is not None and known.spot is None):
-            draft(session, visit_id, None, before=_as_spot(booking), why="other", now=posted.now, by=posted.by)
 
 
 def spots_of(plan: Any, start_date: datetime.date) -> dict[str, dict[str, Any]]:
@@ -366,32 +257,3 @@ def _as_spot(booking: tables.Booking | None) -> dict[str, Any] | None:
         return None
     return {"crew": booking.crew_id, "date": booking.day.isoformat(), "start": booking.start, "end": booking.start,
             "hold": booking.hold}  # fmt: skip
-
-
-def _about(visit_ids: set[str]) -> Any:
-    wanted = select(tables.Message).where(col(tables.Message.visit_id).in_(visit_ids))
-    return wanted.order_by(col(tables.Message.id))
-
-
-def _in_week(posted: Posted) -> Any:
-    after = posted.row.start_date + datetime.timedelta(days=posted.week.days)
-    return select(tables.Booking).where(
-        tables.Booking.day >= posted.row.start_date,
-        tables.Booking.day < after,
-        col(tables.Booking.withdrawn_at).is_(None),
-    )
-
-
-def _office(session: Session) -> tuple[str, str]:
-    """Return name and telephone of who answers calls: the first of the office's people."""
-    people = select(tables.Person).where(tables.Person.role == "office", col(tables.Person.active).is_(True))
-    person = session.exec(people.order_by(col(tables.Person.id))).first()
-    return ("the office", "") if person is None else (person.name, person.phone)
-
-
-def _lasting(minutes: int) -> str:
-    halves = max(1, round(minutes / 30))
-    if halves == 1:
-        return "half an hour"
-    whole, half = divmod(halves, 2)
-    return f"{whole}{' and a half' if half else ''} hour{'' if (whole, half) == (1, 0) else 's'}"

@@ -10,7 +10,7 @@ import datetime
 import functools
 import hashlib
 from collections import defaultdict
-from collections.abc import Collection, Iterator, Mapping
+from collections.abc import Collection, Mapping
 from dataclasses import dataclass, field
 from typing import Any
 
@@ -18,14 +18,13 @@ import sqlalchemy as sa
 from sqlmodel import Session, col
 
 from api import tables
+from api.database import parts
 from api.ledger.fingerprint import code_of
 from scheduler.errors import BadInput
 from scheduler.layout.drawing.measures import Units
 from scheduler.layout.tools import ladder_sizes_ft
 
 MOTOR_SKILL = "motor-setup"
-# Ids named in one statement at most; SQLite takes 32,766, PostgreSQL 65,535.
-AT_ONCE = 2000
 _OPEN = sa.select(col(tables.Visit.id)).where(col(tables.Visit.state) == "open")
 
 
@@ -225,12 +224,6 @@ def is_fresh(made: Mapping[str, str], wanted: Mapping[str, str]) -> bool:
     if any(wanted.get(what) != fingerprint for what, fingerprint in made.items()) or "duration" not in made:
         return False
     return "layout" not in wanted or ("layout" in made) != ("fault" in made)
-
-
-def parts(ids: Collection[str]) -> Iterator[list[str]]:
-    """Return the ids in order, as many in one list as a statement may name."""
-    ordered = sorted(ids)
-    return (ordered[k : k + AT_ONCE] for k in range(0, len(ordered), AT_ONCE))
 
 
 def _hash(*parts: object) -> str:

@@ -7,15 +7,15 @@ from __future__ import annotations
 
 import datetime
 from collections import defaultdict
-from collections.abc import Callable, Collection, Iterable, Mapping
+from collections.abc import Collection, Iterable, Mapping
 from typing import Protocol
-from zoneinfo import ZoneInfo
 
 import msgspec
 import sqlalchemy as sa
 from sqlmodel import Session, col, select
 
 from api import tables
+from api.fields.shown import day_name
 from scheduler.kit import Kit, KitState, after_count, compare, new_kit
 
 
@@ -81,17 +81,13 @@ def expected(
     if len(days) < len(orders):
         return None, f"{missing}, ordered, no day named yet: ask for one."
     if min(days) < today:
-        return None, f"{missing}, was expected on {_day(min(days))} and has not come: ask for a new day."
-    return max(days), f"{missing}, expected on {_day(max(days))}."
+        return None, f"{missing}, was expected on {day_name(min(days))} and has not come: ask for a new day."
+    return max(days), f"{missing}, expected on {day_name(max(days))}."
 
 
 def is_ordered(short: tables.Short) -> bool:
     """Say whether something is known of an order for these pieces."""
     return bool(short.supplier or short.order_ref or short.ordered_on or short.expected_on)
-
-
-def _day(date: datetime.date) -> str:
-    return f"{date:%a} {date:%b} {date.day}"
 
 
 def crate_list(session: Session, visit: tables.Visit) -> dict[str, int] | None:
@@ -153,20 +149,3 @@ def lock_kit(session: Session, visit_id: str) -> None:
     same = sa.update(tables.Visit).where(col(tables.Visit.id) == visit_id).values(id=tables.Visit.id)
     session.execute(same.execution_options(synchronize_session=False))
     session.expire_all()
-
-
-def local_day(session: Session, now: datetime.datetime) -> datetime.date:
-    """Return the date at the yards at the moment `now`."""
-    zone = session.exec(select(tables.Business.timezone)).first()
-    return now.astimezone(ZoneInfo(zone or "UTC")).date()
-
-
-def local_moments(session: Session) -> Callable[[datetime.datetime], str]:
-    """Return what writes a moment by the clock at the yards: Thu Apr 8, 15:05."""
-    zone = ZoneInfo(session.exec(select(tables.Business.timezone)).first() or "UTC")
-
-    def words(moment: datetime.datetime) -> str:
-        local = moment.astimezone(zone)
-        return f"{_day(local.date())}, {local.hour}:{local.minute:02}"
-
-    return words

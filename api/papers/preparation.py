@@ -14,12 +14,13 @@ from zoneinfo import ZoneInfo
 from sqlmodel import Session
 
 from api import tables
+from api.fields.shown import day_name
 from api.ledger.facts import Facts
 from api.papers.inputs import MOTOR_SKILL, JobInputs, fingerprints, is_fresh, job_inputs, shop_inputs
 from api.papers.kits import expected
 from api.papers.making import USUAL_HEIGHT_MM, Papers, make_papers, read_papers
+from api.papers.needs import Needs
 from api.papers.store import Made, store, stored
-from api.week.build import Prepared
 from scheduler.durations import Estimate
 from scheduler.kit import Kit, KitState
 from scheduler.layout.documents import Layout, Survey
@@ -56,7 +57,7 @@ class JobPapers:
     """
 
     visit: tables.Visit
-    needs: Prepared
+    needs: Needs
     duration: Estimate
     survey: Survey | None = None
     layout: Layout | None = None
@@ -125,7 +126,7 @@ class Preparation:
             return JobPapers(visit, needs, papers.duration, survey, papers.layout, papers.drawing, fault=papers.fault)
         lift = hands_and_lift(survey.awning.weight_kg, survey.place.height, survey.awning.width)
         ready_on, because = self._ready(visit, awning, state)
-        needs = Prepared(
+        needs = Needs(
             minutes=self._minutes(visit, papers.duration),
             hands=visit.hands or lift.hands,
             skills=_skills(visit, survey),
@@ -144,12 +145,12 @@ class Preparation:
 
     def _bare(
         self, visit: tables.Visit, duration: Estimate, because: tuple[Because, ...], ready_on: datetime.date | None
-    ) -> Prepared:
+    ) -> Needs:
         """Return what a survey or repair needs: a stepladder and the tools of the van; of an install what is known."""
         stepladders, extension = self.shop.stepladders_ft, self.shop.extension_ft
         ladders = ladders_for(USUAL_HEIGHT_MM, stepladders_ft=stepladders, extension_ft=extension)
         short = "stepladder" if ladders.kind == "stepladder" else "ladder"
-        return Prepared(
+        return Needs(
             minutes=self._minutes(visit, duration),
             hands=visit.hands or 1,
             skills=tuple(sorted(visit.skills)),
@@ -178,7 +179,7 @@ class Preparation:
                 detail = "The crate has not come and the maker has named no day: ask for one."
                 return None, (Because(code="crate", detail=detail),)
             if awning.arrives_on > self.today:
-                detail = f"The crate is expected on {_day(awning.arrives_on)}: count it then."
+                detail = f"The crate is expected on {day_name(awning.arrives_on)}: count it then."
                 return None, (Because(code="crate", detail=detail),)
             left = "The kit has" if not self.facts.counts.get(visit.id) else f"{len(state.uncounted)} items have"
             detail = (
@@ -201,10 +202,6 @@ def _stops(papers: Papers) -> tuple[Because, ...]:
     if papers.layout is None:
         return (Because(code="no_survey", detail="The wall has not been surveyed: book a survey first."),)
     return tuple(Because(code="drawing", detail=finding.text) for finding in papers.stops)
-
-
-def _day(date: datetime.date) -> str:
-    return f"{date:%a} {date:%b} {date.day}"
 
 
 def _skills(visit: tables.Visit, survey: Survey) -> tuple[str, ...]:

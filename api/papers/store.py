@@ -13,7 +13,7 @@ from sqlalchemy.dialects import postgresql, sqlite
 from sqlmodel import Session, col
 
 from api import tables
-from api.papers.inputs import parts
+from api.database import parts
 
 Stored = dict[str, tuple[str, str]]  # what: (fingerprint, document)
 

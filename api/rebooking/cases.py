@@ -10,13 +10,13 @@ from typing import Any
 from sqlmodel import Session, col, select
 
 from api import tables
-from api.http.pages import feet
+from api.fields.shown import feet
 from api.http.problems import Problem
 from api.ledger.days import by_id
+from api.ledger.history import note
 from api.rebooking.findings import Cause
 from api.rebooking.standing import followers, was_cents
 from api.rebooking.today import Today
-from api.week.planning import note
 from scheduler.errors import BadInput
 
 CAUSES: dict[str, str] = {

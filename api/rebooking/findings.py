@@ -7,7 +7,7 @@ from dataclasses import dataclass
 from typing import Literal
 
 from api import tables
-from api.http.pages import clock, day_name
+from api.fields.shown import clock, day_name
 from api.rebooking.today import Today
 from scheduler.engine.fixed import Spot
 from scheduler.price import risks

@@ -8,8 +8,8 @@ from typing import Any
 from sqlmodel import Session
 
 from api import tables
-from api.http.pages import clock
-from api.messages.telling import told_now
+from api.fields.shown import clock
+from api.ledger.told import told_now
 from api.rebooking import cases
 from api.rebooking.cases import named
 from api.rebooking.findings import Finding

@@ -14,18 +14,20 @@ import msgspec
 from sqlmodel import Session, select
 
 from api import tables
+from api.fields.shown import day_name
 from api.http import versions
-from api.http.pages import day_name
 from api.http.problems import Problem
 from api.ledger.fingerprint import fingerprint
+from api.ledger.history import note
 from api.ledger.posted import posted_week
-from api.messages.telling import Hold, book, draft, told_now
+from api.ledger.told import Hold, told_now
+from api.messages.telling import book, draft
 from api.rebooking.cases import close_if_done
 from api.rebooking.search import Searches, hole_of, standing_of
 from api.rebooking.standing import Standing, explained, planned
 from api.rebooking.today import Today
 from api.week.build import because_as_data
-from api.week.planning import note, store_plan
+from api.week.planning import store_plan
 from api.week.post import against_today, post
 from scheduler.audit import audit
 from scheduler.plan import Because, Plan, Route, Skipped

@@ -4,7 +4,6 @@ from __future__ import annotations
 
 import datetime
 import re
-import secrets
 from collections.abc import Callable, Mapping
 from typing import Annotated, Any
 
@@ -18,10 +17,9 @@ from starlette.responses import Response
 from api.access.guards import Who
 from api.http import versions
 from api.http.problems import Problem
-from api.week.planning import note
+from api.ledger.history import note
 
 _DATE = re.compile(r"[0-9]{4}-[0-9]{2}-[0-9]{2}")
-_LETTERS = "abcdefghjkmnpqrstuvwxyz23456789"
 
 
 def _no_control(text: str) -> str:
@@ -48,11 +46,6 @@ class Body(BaseModel):
     """What a caller sends: no unknown keys, no value of another type, no blanks around words."""
 
     model_config = ConfigDict(extra="forbid", strict=True, str_strip_whitespace=True)
-
-
-def new_id(letter: str) -> str:
-    """Return an id that nobody has, also where two are made at once: the letter of the noun and six others."""
-    return f"{letter}-{''.join(secrets.choice(_LETTERS) for _ in range(6))}"
 
 
 Also = Callable[[Session, list[str]], Mapping[str, Mapping[str, Any]]]

@@ -11,13 +11,13 @@ import sqlalchemy as sa
 from sqlmodel import Session, col, select
 
 from api import tables
+from api.fields.ids import new_id
 from api.http import versions
+from api.ledger.history import note
 from api.ledger.job_facts import newest_surveys, rows
 from api.papers.keeper import renew
-from api.routes import records
 from api.survey.compare import differences
 from api.survey.form import fields_of
-from api.week.planning import note
 from scheduler.errors import BadInput
 from scheduler.layout.documents import Survey, survey_from_data
 from scheduler.units import exact_length
@@ -139,9 +139,7 @@ def keep(
     row = survey_of(session, awning.id)
     order = session.get_one(tables.Order, awning.order_id)
     if row is None:
-        row = tables.SiteSurvey(
-            id=records.new_id("V"), site_id=order.site_id, awning_id=awning.id, document={}, **vars(beside)
-        )
+        row = tables.SiteSurvey(id=new_id("V"), site_id=order.site_id, awning_id=awning.id, document={}, **vars(beside))
         row.document = _document(survey, row.id)
         session.add(row)
         session.flush()

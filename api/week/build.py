@@ -15,6 +15,7 @@ import msgspec
 
 from api import tables
 from api.ledger.facts import Facts
+from api.papers.needs import Needs
 from scheduler import week as w
 from scheduler.plan import Because, Plan, Skipped
 from scheduler.travel.estimate import matrices
@@ -22,29 +23,6 @@ from scheduler.travel.interface import Matrices, Point
 from scheduler.weather.limits import Work
 from scheduler.weather.lost import CLOCK, NO_CREW, TOO_SHORT, lost_sentence
 from scheduler.weather.windows import Site, Span, work_windows
-
-
-@dataclass(frozen=True)
-class Prepared:
-    """What preparation found out about one visit.
-
-    `ready_on` is the day from which its own kit is whole, None where nobody can say; `because` then says why.
-    `parts` come from the yard's shelf, item to quantity; `equipment` kind to quantity.
-    """
-
-    minutes: int
-    hands: int
-    skills: tuple[str, ...]
-    equipment: Mapping[str, int]
-    parts: Mapping[str, int]
-    weight_kg: int
-    box_mm: int
-    boxes: int
-    tall_ladder: bool
-    large_awning: bool
-    sealant: bool
-    ready_on: datetime.date | None
-    because: tuple[Because, ...]
 
 
 @dataclass(frozen=True)
@@ -63,7 +41,7 @@ def open_visits(facts: Facts, start_date: datetime.date) -> list[tables.Visit]:
 
 
 def week_of(
-    facts: Facts, prepared: Mapping[str, Prepared], start_date: datetime.date, travel: Matrices | None = None
+    facts: Facts, prepared: Mapping[str, Needs], start_date: datetime.date, travel: Matrices | None = None
 ) -> BuiltWeek:
     """Return the week that begins on `start_date`: every visit of `open_visits`, each of which `prepared` must hold.
 
@@ -250,7 +228,7 @@ def _follows(facts: Facts, jobs: set[str]) -> tuple[w.Follow, ...]:
 def _job(
     facts: Facts,
     visit: tables.Visit,
-    made: Prepared,
+    made: Needs,
     start_date: datetime.date,
     shifts: Mapping[str, tuple[w.Shift, ...]],
 ) -> tuple[w.Job, tuple[Because, ...]]:
@@ -313,7 +291,7 @@ def _job(
 
 
 def _windows(
-    facts: Facts, visit: tables.Visit, made: Prepared, start_date: datetime.date, shifts: Sequence[w.Shift]
+    facts: Facts, visit: tables.Visit, made: Needs, start_date: datetime.date, shifts: Sequence[w.Shift]
 ) -> tuple[tuple[w.Window, ...], list[Because]]:
     """Return the work windows; where there are none, the reasons: weather and light, or the customer's hours."""
     site = facts.sites[visit.site_id]

@@ -13,10 +13,11 @@ from sqlmodel import Session, col, select
 from api import tables
 from api.http.problems import Problem
 from api.ledger.fingerprint import fingerprint
+from api.ledger.history import note
 from api.ledger.kept import kept
 from api.ledger.posted import posted_week
 from api.week.build import because_from_data, with_because
-from api.week.planning import note, store_plan
+from api.week.planning import store_plan
 from scheduler.because import asked
 from scheduler.by_hand import BY_HAND, Lock, Off, Put, Tried, by_hand
 from scheduler.plan import Plan

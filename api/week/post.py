@@ -9,36 +9,19 @@ from __future__ import annotations
 
 import datetime
 from collections.abc import Callable
-from dataclasses import dataclass
 from typing import Any
 
 from msgspec.structs import replace
 from sqlmodel import Session
 
 from api import tables
-from api.ledger.posted import posted_week
-from api.messages.telling import when_posted
-from api.shelf.moving import reserve
-from api.week.planning import note
+from api.ledger.history import note
+from api.ledger.posted import Posted, posted_week
+from api.messages.after_posting import when_posted
+from api.shelf.setting_aside import reserve
 from scheduler.audit import audit
 from scheduler.plan import Plan, read_plan
 from scheduler.week import Week, read_week
-
-
-@dataclass(frozen=True)
-class Posted:
-    """One posting: its row, the stored plan with its documents, and what was posted before (None: nothing).
-
-    `now` is the moment by which the work is dated, `by` the name of who posted.
-    """
-
-    row: tables.PostedWeek
-    stored: tables.StoredPlan
-    week: Week
-    plan: Plan
-    before: tables.PostedWeek | None
-    now: datetime.datetime
-    by: str
 
 
 def set_aside(session: Session, posted: Posted) -> None:

@@ -30,9 +30,10 @@ from sqlmodel import Session, col, select
 from api import tables
 from api.database import transaction
 from api.ledger.fingerprint import code_of, fingerprint
+from api.ledger.history import note
 from api.week import process
 from api.week.build import because_from_data, with_because
-from api.week.planning import ENGINE, note, store_plan
+from api.week.planning import ENGINE, store_plan
 from scheduler.because import asked
 from scheduler.plan import Plan, read_plan
 from scheduler.week import Week, read_week

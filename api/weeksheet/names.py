@@ -14,7 +14,7 @@ import msgspec
 from sqlmodel import Session, col, select
 
 from api import tables
-from api.http.pages import feet
+from api.fields.shown import feet
 from api.ledger.kept import kept
 from api.papers.cautions import LEAD_PAINT_BEFORE
 

@@ -20,8 +20,9 @@ from api import tables
 from api.database import open_database, transaction, upgrade
 from api.http.versions import etag
 from api.ledger.facts import Facts
-from api.ledger.shelves import held_pieces, off_shelf, shelves
-from api.shelf import moving
+from api.ledger.shelves import held_pieces, off_shelf
+from api.shelf import moving, setting_aside
+from api.shelf.books import shelves
 from api.week.build import _stock
 from scheduler.errors import BadInput
 from tests import postgresql
@@ -85,7 +86,7 @@ class Shelves(RuleBasedStateMachine):
     @rule(visit=st.sampled_from(VISITS))
     def load(self, visit: str) -> None:
         with transaction(self.database) as session:
-            moving.taken(session, visit, MONDAY, by="crew", now=NOW)
+            setting_aside.taken(session, visit, MONDAY, by="crew", now=NOW)
         for item, pieces in PARTS[visit].items():
             self.expected[item] -= pieces - self.on_van[visit].get(item, 0)
             self.on_van[visit][item] = pieces
@@ -95,7 +96,7 @@ class Shelves(RuleBasedStateMachine):
         """All comes back, or only what was left over."""
         with transaction(self.database) as session:
             over = None if left is None else {LAG: left}
-            moving.returned(session, visit, MONDAY, by="crew", now=NOW, pieces=over)
+            setting_aside.returned(session, visit, MONDAY, by="crew", now=NOW, pieces=over)
         for item, pieces in self.on_van[visit].items():
             back = pieces if left is None else min(pieces, left if item == LAG else 0)
             self.expected[item] += back
@@ -107,7 +108,7 @@ class Shelves(RuleBasedStateMachine):
         with transaction(self.database) as session:
             posted = post_week(session, dict.fromkeys(sorted(visits), day), PARTS, monday)
             for _ in range(2):  # a second time changes nothing
-                moving.reserve(session, posted, NOW)
+                setting_aside.reserve(session, posted, NOW)
         self.standing[monday] = visits
 
     @invariant()

@@ -17,9 +17,11 @@ from alembic.runtime.migration import MigrationContext
 from sqlmodel import SQLModel, select
 
 from api import tables
+from api.business.load import load_business
 from api.business.seed import read_business
 from api.database import MIGRATIONS, open_database, transaction, upgrade
-from api.week.planning import load_business, note, prepare_week
+from api.ledger.history import note
+from api.week.planning import prepare_week
 from scheduler.documents import encode
 from tests import postgresql
 from tests.conftest import DEMO, BuiltDemo

@@ -8,10 +8,10 @@ from pathlib import Path
 import pytest
 
 from api.business import demo
+from api.business.load import load_business
 from api.business.seed import read_business
 from api.database import open_database
 from api.settings import sqlite_address
-from api.week.planning import load_business
 from scheduler.audit import audit
 from scheduler.errors import BadInput
 from scheduler.layout.documents import read_layout

@@ -19,10 +19,10 @@ from sqlmodel import select
 from api import tables
 from api.access.accounts import Role
 from api.access.guards import Who, allow
+from api.access.idempotency import ABANDONED_SECONDS, KEPT_DAYS, Once, forget_old
 from api.database import transaction
-from api.http.idempotency import ABANDONED_SECONDS, KEPT_DAYS, Once, forget_old
+from api.fields.ids import new_id
 from api.http.pages import Database
-from api.routes.records import new_id
 from tests.service.cast import running, settings_for, signed_in
 
 BODY = {"name": "Odile Marrack"}

@@ -17,8 +17,8 @@ from sqlmodel import select
 from api import tables
 from api.access.accounts import Role
 from api.access.guards import Who, allow, own_crew_day
+from api.access.idempotency import Once
 from api.database import transaction
-from api.http.idempotency import Once
 from api.http.pages import Database
 from scheduler.plan import read_plan
 from tests.conftest import BuiltDemo

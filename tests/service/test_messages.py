@@ -25,8 +25,10 @@ from sqlmodel import col, select
 from api import tables
 from api.access.accounts import Role
 from api.database import transaction
-from api.messages import telling
-from api.messages.mail import Letter, NotSent, Server, compose, read_sender, read_server, send
+from api.fields import shown
+from api.fields.mail import Server, read_sender, read_server
+from api.messages import telling, words
+from api.messages.mail import Letter, NotSent, compose, send
 from api.settings import Settings, read_settings
 from api.week.post import post
 from scheduler.errors import BadInput
@@ -140,7 +142,7 @@ def test_the_words_say_who_when_and_what_to_do(app: FastAPI, office: TestClient)
     date = datetime.date.fromisoformat(spot["date"])
     assert body.startswith(f"Dear {line['customer']},")
     assert f"{date:%A}, {date:%B} {date.day}" in body
-    assert telling.arrival(spot) in body
+    assert words.arrival(spot) in body
     assert "please call us" in body
     assert "Call " in body
     assert "Tallow Bend Awning Works" in body
@@ -149,11 +151,11 @@ def test_the_words_say_who_when_and_what_to_do(app: FastAPI, office: TestClient)
 
 
 def test_hours_are_said_as_customers_say_them() -> None:
-    assert [telling.hour(m) for m in (0, 555, 720, 785, 1439)] == [
+    assert [shown.hour(m) for m in (0, 555, 720, 785, 1439)] == [
         "12:00 am", "9:15 am", "12:00 pm", "1:05 pm", "11:59 pm"
     ]  # fmt: skip
-    assert telling.arrival({"start": 555, "hold": "firm"}) == "at 9:15 am"
-    assert telling.arrival({"start": 557, "hold": "day"}) == "between 8:45 am and 9:50 am"
+    assert words.arrival({"start": 555, "hold": "firm"}) == "at 9:15 am"
+    assert words.arrival({"start": 557, "hold": "day"}) == "between 8:45 am and 9:50 am"
 
 
 def test_a_message_is_edited_sent_once_and_its_calendar_entry_can_be_read(

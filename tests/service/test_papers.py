@@ -18,11 +18,13 @@ from api import tables
 from api.access.accounts import Role
 from api.database import open_database, transaction
 from api.ledger.facts import facts
+from api.ledger.history import note
 from api.papers import keeper
+from api.papers.job_page import job_page
 from api.papers.keeper import Keeper, renew, stale
 from api.papers.preparation import Preparation
 from api.settings import sqlite_address
-from api.week.planning import job_page, note, prepare_week
+from api.week.planning import prepare_week
 from tests.conftest import BuiltDemo
 from tests.service.cast import running, settings_for, signed_in
 

@@ -19,7 +19,7 @@ from api import tables
 from api.access.accounts import Role
 from api.app import create_app
 from api.database import transaction
-from api.ledger.posted import posted_on, posted_plan, posted_route, posted_week
+from api.ledger.posted import Posted, posted_on, posted_plan, posted_route, posted_week
 from api.week import post
 from api.week.planning import store_plan
 from scheduler.by_hand import Off, by_hand
@@ -130,10 +130,10 @@ def test_the_newest_posting_counts_and_none_is_ever_changed(
 def test_what_follows_a_posting_is_in_its_transaction(app_on_either: FastAPI, monkeypatch: pytest.MonkeyPatch) -> None:
     seen: list[tuple[Any, ...]] = []
 
-    def counted(session: Session, posted: post.Posted) -> None:
+    def counted(session: Session, posted: Posted) -> None:
         seen.append((posted.by, posted.before and posted.before.id, posted.week, posted.plan))
 
-    def broken(session: Session, posted: post.Posted) -> None:
+    def broken(session: Session, posted: Posted) -> None:
         raise ZeroDivisionError("the shelf")
 
     database = app_on_either.state.database

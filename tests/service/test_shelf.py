@@ -18,11 +18,12 @@ from sqlmodel import Session, col, select
 
 from api import tables
 from api.access.accounts import Role
+from api.business.load import load_business
 from api.business.seed import read_business
 from api.database import MIGRATIONS, open_database, transaction, upgrade
 from api.settings import sqlite_address
-from api.shelf import moving
-from api.week.planning import load_business, prepare_week
+from api.shelf import moving, setting_aside
+from api.week.planning import prepare_week
 from scheduler.errors import BadInput
 from tests.conftest import DEMO, BuiltDemo
 from tests.crates import LAG, MONDAY, NOW, SHELF, add_job, add_shelves, post_week
@@ -93,7 +94,7 @@ def test_no_shelf_goes_below_zero_without_a_reason(office: TestClient, app_on_ei
         session.add(wrong)
     with transaction(app_on_either.state.database) as session:
         add_job(session, shelf={LAG: 26})
-        moving.taken(session, "J-1", MONDAY, by="crew", now=NOW)
+        setting_aside.taken(session, "J-1", MONDAY, by="crew", now=NOW)
         last = session.exec(select(tables.StockMove).order_by(col(tables.StockMove.id).desc())).first()
         assert last is not None
         assert (last.on_hand_after, last.why) == (-6, "J-1 took 26, by the books there were 20: count this shelf")
@@ -122,7 +123,7 @@ def test_two_who_load_one_kit_at_once_take_its_parts_once(office: TestClient, ap
 
     def load(_: int) -> None:
         with transaction(app_on_either.state.database) as session:
-            moving.taken(session, "J-1", MONDAY, by="crew", now=NOW)
+            setting_aside.taken(session, "J-1", MONDAY, by="crew", now=NOW)
 
     with ThreadPoolExecutor(3) as pool:
         list(pool.map(load, range(3)))
@@ -133,23 +134,23 @@ def test_a_posting_sets_aside_and_the_next_one_frees_it(office: TestClient, app_
     with transaction(app_on_either.state.database) as session:
         for visit in ("J-1", "J-2"):
             add_job(session, visit)
-        moving.reserve(session, post_week(session, {"J-1": 1, "J-2": 2}, {"J-1": SHELF, "J-2": {LAG: 7}}), NOW)
+        setting_aside.reserve(session, post_week(session, {"J-1": 1, "J-2": 2}, {"J-1": SHELF, "J-2": {LAG: 7}}), NOW)
     before = line(office.get("/stock"))
     assert (before["set_aside"], before["free"]) == (17, 3)
     assert before["held"][0] == {"visit": "J-1", "pieces": 10, "day": "2027-04-13"}
     with transaction(app_on_either.state.database) as session:
-        moving.taken(session, "J-1", MONDAY, by="crew", now=NOW)
-        moving.reserve(session, post_week(session, {"J-1": 3}, {"J-1": SHELF}), NOW)
+        setting_aside.taken(session, "J-1", MONDAY, by="crew", now=NOW)
+        setting_aside.reserve(session, post_week(session, {"J-1": 3}, {"J-1": SHELF}), NOW)
     loaded = line(office.get("/stock"))
     assert (loaded["on_hand"], loaded["set_aside"]) == (10, 0)  # on the van already, and J-2 is not posted any more
     with transaction(app_on_either.state.database) as session:
-        moving.returned(session, "J-1", MONDAY, by="crew", now=NOW)
+        setting_aside.returned(session, "J-1", MONDAY, by="crew", now=NOW)
     back = line(office.get("/stock"))
     assert (back["on_hand"], back["set_aside"], back["held"][0]["day"]) == (20, 10, "2027-04-15")
     with transaction(app_on_either.state.database) as session:
         newest = session.exec(select(tables.PostedWeek).order_by(col(tables.PostedWeek.id).desc())).first()
         assert newest is not None
-        moving.release(session, newest, NOW)
+        setting_aside.release(session, newest, NOW)
     assert line(office.get("/stock"))["set_aside"] == 0
 
 
@@ -220,8 +221,8 @@ def test_the_week_asks_the_shelf_only_for_what_nobody_else_has(built: BuiltDemo,
         )
         session.add(later)
         posted = post_week(session, {"J-1042": 1}, {"J-1042": parts["J-1042"]}, MONDAY + datetime.timedelta(days=7))
-        moving.reserve(session, posted, NOW)
-        moving.taken(session, "J-1043", MONDAY, by="crew", now=NOW)
+        setting_aside.reserve(session, posted, NOW)
+        setting_aside.taken(session, "J-1043", MONDAY, by="crew", now=NOW)
     after = prepare_week(database, MONDAY, NOW).built.week
     jobs = {job.id: job for job in after.jobs}
     assert "J-1042" not in jobs

@@ -14,16 +14,16 @@ from sqlmodel import Session
 
 from api.access.accounts import Role
 from api.access.guards import STAFF, Who, allow, everyone, found, own_crew_day
-from api.clock import Now
+from api.access.idempotency import Once
+from api.clock import Now, local_day
 from api.day import content, loading, results
 from api.day.overview import crews_on
-from api.day.paper import allowed, pounds
-from api.http.idempotency import Once
+from api.fields.shown import pounds
 from api.http.pages import Database, page, wants_json
 from api.http.problems import Problem, responses
 from api.ledger.posted_days import Act, PostedDay, act, posted_day, visit_of, working_day
 from api.papers.cautions import GOES_FIRST
-from api.papers.kits import local_day
+from api.papers.job_page import allowed
 from api.routes import records
 from api.tables import Business, Crew, Prepared
 from scheduler.documents import encode

@@ -10,9 +10,9 @@ from pydantic import AwareDatetime
 
 from api.access.accounts import Role
 from api.access.guards import STAFF, Who, allow, found, own_job
+from api.access.idempotency import Once
 from api.clock import Now
 from api.day import photos
-from api.http.idempotency import Once
 from api.http.pages import Database, wants_json
 from api.http.problems import Problem, responses
 from api.ledger.posted_days import act, visit_of, working_day

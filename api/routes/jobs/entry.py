@@ -15,15 +15,15 @@ from api.access.accounts import Role
 from api.access.guards import Who, allow, found
 from api.clock import Now
 from api.fields.columns import COLUMNS
+from api.fields.ids import new_id
 from api.fields.sheets import BadFiles
 from api.http import versions
 from api.http.pages import Database, page
 from api.http.problems import Problem, responses
 from api.jobs import entry
 from api.jobs.entry import ROWS, Section
-from api.routes import records
+from api.ledger.history import note
 from api.routes.records import Words
-from api.week.planning import note
 
 router = APIRouter(tags=["visits"])
 Office = Annotated[Who, allow(Role.manager, Role.office)]
@@ -53,7 +53,7 @@ def new_job(
     """Show the form for a new job: at another site of a known `customer`, a known `site`, or for a known `awning`."""
     cells = {table: entry.empty_cells(table) for table in ROWS}
     for table in ROWS:
-        cells[table][entry.key_column(table)] = records.new_id(_LETTERS[table])
+        cells[table][entry.key_column(table)] = new_id(_LETTERS[table])
     cells["visits"]["kind"] = "repair" if awning else "install"
     cells["sites"]["storeys"], cells["awnings"]["boxes"] = "1", "1"
     yards = _yards(session)

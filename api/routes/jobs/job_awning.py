@@ -13,15 +13,15 @@ from sqlmodel import Session, col
 from api import tables
 from api.access.accounts import Role
 from api.access.guards import Who, allow, found
-from api.clock import Now
-from api.http.idempotency import Once
+from api.access.idempotency import Once
+from api.clock import Now, local_day
+from api.fields.ids import new_id
 from api.http.pages import Database, page, wants_json
 from api.http.problems import Problem, bad_fields, responses
+from api.ledger.history import note
 from api.ledger.job_facts import rows
-from api.papers.kits import local_day
 from api.routes import records
 from api.survey import keeping
-from api.week.planning import note
 from scheduler.errors import BadInput
 from scheduler.units import both, parse_length, parse_weight
 
@@ -64,7 +64,7 @@ def order_awning(
 
     def write() -> Response:
         order = _order(session, who, visit, now)
-        awning = tables.Awning(id=records.new_id("A"), order_id=order.id, **values)
+        awning = tables.Awning(id=new_id("A"), order_id=order.id, **values)
         session.add(awning)
         session.flush()
         note(session, now, who.name, "made", "awning", awning.id, awning.model_dump(mode="json"))
@@ -102,7 +102,7 @@ def _order(session: Session, who: Who, visit: tables.Visit, now: datetime.dateti
     if order is None:
         site = session.get_one(tables.Site, visit.site_id)
         day = local_day(session, now)
-        order = tables.Order(id=records.new_id("O"), customer_id=site.customer_id, site_id=site.id, ordered_on=day)
+        order = tables.Order(id=new_id("O"), customer_id=site.customer_id, site_id=site.id, ordered_on=day)
         session.add(order)
         session.flush()
         note(session, now, who.name, "made", "order", order.id, order.model_dump(mode="json"))

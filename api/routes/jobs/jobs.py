@@ -16,16 +16,16 @@ from starlette.exceptions import HTTPException
 from api.access.accounts import Role
 from api.access.guards import STAFF, Who, allow, own_job
 from api.clock import Now
-from api.day.paper import allowed
-from api.http.pages import Database, day_name, page, wants_json
+from api.fields.shown import day_name
+from api.http.pages import Database, page, wants_json
 from api.jobs.listed import Wanted, jobs_list, places, towns
+from api.jobs.story import job_story
 from api.ledger.history import in_words
-from api.ledger.job_facts import job_story
-from api.messages.telling import HOLDS
+from api.ledger.told import HOLDS
 from api.papers.cautions import cautions
+from api.papers.job_page import JobPage, allowed, job_page
 from api.routes import records
 from api.tables import Business
-from api.week.planning import JobPage, job_page
 from api.weeksheet import PILES
 from api.weeksheet.names import KIT_MARKS
 

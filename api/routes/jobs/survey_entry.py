@@ -17,12 +17,11 @@ from starlette.datastructures import UploadFile
 from api import tables
 from api.access.accounts import Role
 from api.access.guards import STAFF, Who, allow, found, own_job
-from api.clock import Now
-from api.http.idempotency import Once
+from api.access.idempotency import Once
+from api.clock import Now, local_day
 from api.http.pages import Database, page, wants_json
 from api.http.problems import Problem, bad_fields, responses
 from api.papers.cautions import LEAD_PAINT_BEFORE
-from api.papers.kits import local_day
 from api.routes import records
 from api.routes.jobs.job_awning import no_awning
 from api.survey import keeping

@@ -13,7 +13,8 @@ from sqlmodel import Session, col, select
 
 from api.access.accounts import Role
 from api.access.guards import Who, allow, found
-from api.http.idempotency import Once
+from api.access.idempotency import Once
+from api.fields.ids import new_id
 from api.http.pages import Database
 from api.http.problems import responses
 from api.http.versions import IfMatch, IfNoneMatch
@@ -84,7 +85,7 @@ def make_awning(session: Database, who: Writer, once: Once, body: AwningBody) ->
 
     def write() -> Response:
         _check(session, body)
-        row = Awning(id=records.new_id("A"), **body.model_dump(exclude={"parts"}))
+        row = Awning(id=new_id("A"), **body.model_dump(exclude={"parts"}))
         session.add(row)
         session.flush()
         _pack(session, row.id, body.parts)

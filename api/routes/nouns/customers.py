@@ -11,7 +11,8 @@ from sqlmodel import col
 
 from api.access.accounts import Role
 from api.access.guards import Who, allow, found
-from api.http.idempotency import Once
+from api.access.idempotency import Once
+from api.fields.ids import new_id
 from api.http.pages import Database
 from api.http.problems import responses
 from api.http.versions import IfMatch, IfNoneMatch
@@ -64,7 +65,7 @@ def customer(session: Database, _: Reader, customer_id: str, if_none_match: IfNo
 @router.post("", status_code=201, response_model=CustomerRecord, responses=responses(400, 409))
 def make_customer(session: Database, who: Writer, once: Once, body: CustomerBody) -> Response:
     """Make a customer; repeat safely by Idempotency-Key."""
-    row = Customer(id=records.new_id("C"), **body.model_dump())
+    row = Customer(id=new_id("C"), **body.model_dump())
     return once(session, lambda: records.make(session, who, row, "customer", "/customers"))
 
 

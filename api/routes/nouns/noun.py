@@ -17,7 +17,7 @@ from sqlmodel import Session, SQLModel, select
 
 from api.access.accounts import Role
 from api.access.guards import Who, allow, found
-from api.http.idempotency import Once
+from api.access.idempotency import Once
 from api.http.pages import Database
 from api.http.problems import Problem, responses
 from api.http.versions import IfMatch, IfNoneMatch

@@ -11,7 +11,8 @@ from sqlmodel import Session, col
 
 from api.access.accounts import Role
 from api.access.guards import Who, allow, found
-from api.http.idempotency import Once
+from api.access.idempotency import Once
+from api.fields.ids import new_id
 from api.http.pages import Database
 from api.http.problems import responses
 from api.http.versions import IfMatch, IfNoneMatch
@@ -73,7 +74,7 @@ def make_order(session: Database, who: Writer, once: Once, body: OrderBody) -> R
 
     def write() -> Response:
         _check(session, body)
-        return records.make(session, who, Order(id=records.new_id("O"), **body.model_dump()), "order", "/orders")
+        return records.make(session, who, Order(id=new_id("O"), **body.model_dump()), "order", "/orders")
 
     return once(session, write)
 

@@ -11,7 +11,8 @@ from sqlmodel import Session, col
 
 from api.access.accounts import Role
 from api.access.guards import Who, allow, found
-from api.http.idempotency import Once
+from api.access.idempotency import Once
+from api.fields.ids import new_id
 from api.http.pages import Database
 from api.http.problems import responses
 from api.http.versions import IfMatch, IfNoneMatch
@@ -72,7 +73,7 @@ def make_site(session: Database, who: Writer, once: Once, body: SiteBody) -> Res
 
     def write() -> Response:
         _check_customer(session, body)
-        row = Site(id=records.new_id("S"), **body.model_dump())
+        row = Site(id=new_id("S"), **body.model_dump())
         return records.make(session, who, row, "site", "/sites")
 
     return once(session, write)

@@ -11,8 +11,9 @@ from sqlmodel import Session, col
 
 from api.access.accounts import Role
 from api.access.guards import Who, allow, found
+from api.access.idempotency import Once
 from api.clock import Now
-from api.http.idempotency import Once
+from api.fields.ids import new_id
 from api.http.pages import Database
 from api.http.problems import Problem, responses
 from api.http.versions import IfMatch, IfNoneMatch
@@ -132,7 +133,7 @@ def make_survey(session: Database, who: Writer, now: Now, once: Once, body: Surv
     """Make a survey; the newest of an awning counts. Repeat safely by Idempotency-Key."""
 
     def write() -> Response:
-        row = SiteSurvey(id=records.new_id("V"), **_checked(session, body))
+        row = SiteSurvey(id=new_id("V"), **_checked(session, body))
         row.document = {**row.document, "id": row.id}
         answer = records.make(session, who, row, "survey", "/surveys")
         keeping.remake(session, row.awning_id, now)

@@ -14,7 +14,8 @@ from sqlmodel import Session, col, select
 from api import tables
 from api.access.accounts import Role
 from api.access.guards import Who, allow, found
-from api.http.idempotency import Once
+from api.access.idempotency import Once
+from api.fields.ids import new_id
 from api.http.pages import Database
 from api.http.problems import Problem, responses
 from api.http.versions import IfMatch, IfNoneMatch
@@ -130,7 +131,7 @@ def make_visit(session: Database, who: Writer, once: Once, body: VisitBody) -> R
 
     def write() -> Response:
         _check(session, body)
-        row = Visit(id=records.new_id("J"), **body.model_dump(exclude={"hours"}))
+        row = Visit(id=new_id("J"), **body.model_dump(exclude={"hours"}))
         session.add(row)
         session.flush()
         _allow(session, row.id, body.hours)

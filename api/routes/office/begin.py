@@ -16,13 +16,13 @@ from api import tables
 from api.access.accounts import Role
 from api.access.guards import STAFF, Who, allow
 from api.business import begin, demo
+from api.business.load import load_business
 from api.business.seed import read_business
 from api.clock import Now, clock_of
 from api.database import transaction
 from api.fields.sheets import BadFiles
 from api.http.pages import Database, page, wants_json
 from api.http.problems import Problem
-from api.week.planning import load_business
 from scheduler.errors import BadInput
 
 router = APIRouter(prefix="/begin", tags=["first days"])

@@ -14,7 +14,7 @@ from sqlmodel import Session, col, select
 from api.access.accounts import Role
 from api.access.guards import STAFF, Who, allow, everyone, found, own_crew_day, own_job
 from api.clock import Now
-from api.day.paper import day_sheet_pdf, packet_pdf
+from api.day.paper import day_sheet_pdf
 from api.exchange.exporting import export_zip
 from api.exchange.importing import IMPORTABLE, Imported, import_tables
 from api.exchange.uploads import MOST_BYTES, read_upload
@@ -24,6 +24,7 @@ from api.feeds.maps import geojson, gpx, points
 from api.fields.sheets import BadFiles
 from api.http.pages import Database, page, wants_json
 from api.http.problems import Problem
+from api.jobs.packet import packet_pdf
 from api.ledger.days import by_id, crew_day, crew_week
 from api.tables import Crew, Visit
 

@@ -14,11 +14,11 @@ from sqlmodel import Session
 
 from api.access.accounts import Role
 from api.access.guards import Who, allow
+from api.access.idempotency import Once
 from api.business import choices
 from api.business.rules import zones
 from api.clock import Now
 from api.http import versions
-from api.http.idempotency import Once
 from api.http.pages import Database, page, wants_json
 from api.http.problems import Problem, responses
 from api.http.versions import IfMatch

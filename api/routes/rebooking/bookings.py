@@ -14,10 +14,10 @@ from api.http import versions
 from api.http.pages import Database, wants_json
 from api.http.problems import Problem, responses
 from api.http.versions import IfMatch
-from api.messages.telling import told_now
+from api.ledger.history import note
+from api.ledger.told import told_now
 from api.routes.records import Words
 from api.tables import Booking, Visit
-from api.week.planning import note
 
 router = APIRouter(tags=["messages"])
 _UNTOLD = "No time has been promised to the customer of"

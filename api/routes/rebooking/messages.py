@@ -14,11 +14,13 @@ from api.access.accounts import Role
 from api.access.guards import Who, allow, found
 from api.clock import Now
 from api.database import transaction
-from api.http.pages import Database, day_name, page, wants_json
+from api.fields.mail import is_address
+from api.fields.shown import day_name
+from api.http.pages import Database, page, wants_json
 from api.http.problems import Problem, responses
 from api.http.versions import IfMatch, etag
+from api.ledger.told import HOLDS
 from api.messages import telling
-from api.messages.mail import is_address
 from api.rebooking.cases import named
 from api.routes.records import Words
 from api.settings import Settings
@@ -186,7 +188,7 @@ def _shown(
     if wants_json(request):
         return JSONResponse(_line(session, row), headers={"ETag": etag(row.version)})
     values = {"message": _line(session, row) | (form or {}), "states": STATES, "mail": _mail(request), "fault": fault,
-              "on": _on_day, "holds": telling.HOLDS,
+              "on": _on_day, "holds": HOLDS,
               "so": row.state not in ("draft", "failed") or telling.still_so(session, row)}  # fmt: skip
     return page(request, "message.html", values, status=422 if fault else 200)
 

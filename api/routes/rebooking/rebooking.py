@@ -17,11 +17,14 @@ from api.access.accounts import Role
 from api.access.guards import Who, allow, found
 from api.clock import Now
 from api.fields.sheets import time_of_day
-from api.http.pages import Database, day_name, page, wants_json
+from api.fields.shown import day_name
+from api.http.pages import Database, page, wants_json
 from api.http.problems import Problem, responses
 from api.http.versions import IfMatch, etag
+from api.ledger.history import note
 from api.ledger.posted import posted_week
-from api.messages.telling import HOLDS, OPEN, told_now
+from api.ledger.told import HOLDS, told_now
+from api.messages.telling import OPEN
 from api.rebooking import cases, taking
 from api.rebooking.cases import CAUSES, named
 from api.rebooking.findings import Cause, findings
@@ -29,7 +32,6 @@ from api.rebooking.search import Searches
 from api.rebooking.shown import case_line, finding_line, visit_line
 from api.rebooking.today import Today, open_weeks
 from api.routes.records import Words
-from api.week.planning import note
 from scheduler.errors import BadInput
 
 router = APIRouter(tags=["rebooking"])

@@ -17,16 +17,17 @@ from sqlmodel import Session
 
 from api.access.accounts import Role
 from api.access.guards import STAFF, Who, allow, found
+from api.access.idempotency import Once
 from api.clock import Now
-from api.http.idempotency import Once
 from api.http.pages import Database
 from api.http.problems import Problem, responses
+from api.ledger.history import note
 from api.ledger.posted import posted_week
 from api.routes import records
 from api.tables import Crew, StoredPlan, Visit
 from api.tables import Lock as LockRow
 from api.week import locks, plans, post
-from api.week.planning import note, prepare_week
+from api.week.planning import prepare_week
 from api.week.plans import Documents
 from scheduler.audit import Breach
 from scheduler.by_hand import Lock, Off, Put, Tried, by_hand

@@ -16,16 +16,17 @@ from sqlmodel import Session, col, select
 
 from api.access.accounts import Role
 from api.access.guards import STAFF, Who, allow
+from api.access.idempotency import Once
 from api.clock import Now
 from api.database import transaction
-from api.http.idempotency import Once
 from api.http.pages import Database
 from api.http.problems import Problem, responses
+from api.ledger.history import note
 from api.routes import records
 from api.tables import PlanRun
 from api.week import locks, plans
 from api.week.build import because_as_data
-from api.week.planning import note, prepare_week
+from api.week.planning import prepare_week
 from api.week.runs import GOING, Runs, Shown, gap_percent
 from scheduler.documents import encode
 from scheduler.engine.fixed import as_data

@@ -16,16 +16,16 @@ from sqlmodel import Session, col, select
 from api import tables
 from api.access.accounts import Role
 from api.access.guards import STAFF, Who, allow, found
+from api.access.idempotency import Once
 from api.clock import Now
-from api.http.idempotency import Once
 from api.http.pages import Database, page, part, wants_json
 from api.http.problems import Problem, responses
-from api.ledger.facts import planned_weeks
+from api.ledger.history import note
 from api.ledger.kept import kept, unchanged
+from api.ledger.plans import planned_weeks
 from api.ledger.posted import posted_week
-from api.messages.telling import HOLDS
+from api.ledger.told import HOLDS
 from api.settings import Settings
-from api.week.planning import note
 from api.weeksheet import WeekPage, week_page
 from api.weeksheet.roadmap import METRES, UNIT, road_map
 

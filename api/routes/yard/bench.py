@@ -17,16 +17,15 @@ from sqlmodel import Session, col, select
 from api import tables
 from api.access.accounts import Role
 from api.access.guards import STAFF, Who, allow, found
+from api.access.idempotency import Once
 from api.bench import counting, shorts
 from api.bench.reads import CratePage, bench_page, crate_page
-from api.clock import Now
+from api.clock import Now, local_day, local_moments
 from api.day import photos
 from api.fields.sheets import date
-from api.http.idempotency import Once
 from api.http.pages import Database, page, wants_json
 from api.http.problems import Problem, responses, wants_page
 from api.http.versions import IfMatch, IfNoneMatch, etag
-from api.papers.kits import local_day, local_moments
 from api.routes.records import Words, shown
 from scheduler.errors import BadInput
 

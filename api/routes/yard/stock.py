@@ -13,16 +13,15 @@ from sqlmodel import Session
 from api import tables
 from api.access.accounts import Role
 from api.access.guards import STAFF, Who, allow, found
-from api.clock import Now
+from api.access.idempotency import Once
+from api.clock import Now, local_day, local_moments
 from api.fields.sheets import date
-from api.http.idempotency import Once
 from api.http.pages import Database, page, wants_json
 from api.http.problems import Problem, responses, wants_page
 from api.http.versions import IfMatch, etag
-from api.ledger.shelves import YardShelf, moves_of, shelves
-from api.papers.kits import local_day, local_moments
 from api.routes.records import Words
 from api.shelf import moving
+from api.shelf.books import YardShelf, moves_of, shelves
 from scheduler.errors import BadInput
 
 router = APIRouter(tags=["shelf"])

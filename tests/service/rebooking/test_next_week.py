@@ -10,8 +10,9 @@ from sqlmodel import col, select
 
 from api import tables
 from api.database import transaction
+from api.fields import shown
+from api.ledger.told import told_now
 from api.messages import telling
-from api.messages.telling import told_now
 from api.week.planning import prepare_week
 from scheduler.plan import read_plan
 from tests.service.rebooking.cast import (
@@ -47,7 +48,7 @@ def test_a_time_in_the_next_week_is_promised_and_planned_there(app: FastAPI, off
         assert (told.crew_id, told.day, told.start, told.hold) == (offer["crew"], date, offer["start"], "day")
         draft = session.exec(select(tables.Message).where(tables.Message.visit_id == visit)).all()[-1]
         assert telling.still_so(session, draft)
-        assert telling.long_date(date) in draft.body
+        assert shown.long_date(date) in draft.body
     with transaction(app.state.database) as session:
         posted = session.exec(select(tables.PostedWeek).order_by(col(tables.PostedWeek.id))).all()[-1]
         plan = read_plan(session.get_one(tables.StoredPlan, posted.plan_id).plan)

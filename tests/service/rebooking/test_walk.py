@@ -16,7 +16,7 @@ from sqlmodel import SQLModel, select
 from api import tables
 from api.access.accounts import Role
 from api.database import open_database, transaction
-from api.messages.telling import told_now
+from api.ledger.told import told_now
 from api.rebooking import search
 from api.settings import sqlite_address
 from scheduler.plan import read_plan

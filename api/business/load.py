@@ -1,0 +1,47 @@
+"""A business read from files, put into the database."""
+
+from __future__ import annotations
+
+import datetime
+
+import sqlalchemy as sa
+from sqlalchemy import desc
+from sqlmodel import SQLModel, col, select
+
+from api import tables
+from api.business.seed import Business, load
+from api.database import transaction
+from api.ledger.history import note
+from scheduler.errors import BadInput
+
+_KEPT_AT_LOAD = ("history", "stored_plan", "account", "sign_in", "sign_in_try", "day_link")
+
+
+def load_business(database: sa.Engine, business: Business, files: str, now: datetime.datetime) -> bool:
+    """Put `business`, read from files with the fingerprint `files`, into the database; say whether that was needed.
+
+    Replaces an earlier state of the same business; what was prepared, and the plans, are kept for reuse. Raises
+    `BadInput` where the database holds another business, or one that has posted weeks: those are no demo any more.
+    """
+    with transaction(database) as session:
+        present = session.get(tables.Business, 1)
+        loads = select(tables.History).where(tables.History.did == "loaded").order_by(desc(col(tables.History.id)))
+        last = session.exec(loads).first()
+        if present is not None and last is not None and last.detail.get("files") == files:
+            return False
+        new = next(row for row in business.rows if isinstance(row, tables.Business))
+        if present is not None and present.name != new.name:
+            problem = f'this database holds the business "{present.name}"; choose another folder for "{new.name}"'
+            raise BadInput("", problem)
+        if session.exec(select(tables.PostedWeek)).first() is not None:
+            raise BadInput("", "this database has posted weeks, which a load would lose; choose another folder")
+        visits = {row.id for row in business.rows if isinstance(row, tables.Visit)}
+        kept = [row.model_dump() for row in session.exec(select(tables.Prepared)) if row.visit_id in visits]
+        session.expunge_all()
+        for table in reversed(SQLModel.metadata.sorted_tables):
+            if table.name not in _KEPT_AT_LOAD:
+                session.execute(sa.delete(table))
+        load(session, business)
+        session.add_all(tables.Prepared(**values) for values in kept)
+        note(session, now, "files", "loaded", "business", new.name, {"files": files})
+        return True

@@ -1,0 +1,47 @@
+"""The packet of one job, printed: who and where, findings, drill schedule, drawing, kit, cautions and checks."""
+
+from __future__ import annotations
+
+import datetime
+from typing import Any
+
+from sqlmodel import Session
+
+from api import tables
+from api.ledger.plans import planned_stop
+from api.papers.cautions import CHECKS, cautions
+from api.papers.drilling import case_of, holes
+from api.papers.job_page import job_page
+from api.papers.pdf import print_pdf
+from scheduler.documents import convert
+from scheduler.layout.drawing.findings import in_order
+from scheduler.layout.drawing.measures import Measures
+from scheduler.layout.drawing.schedule import fastener_words
+from scheduler.layout.drawing.view import member_word
+
+
+def packet_pdf(session: Session, visit_id: str, now: datetime.datetime) -> bytes | None:
+    """Return a job's packet: who and where, findings in full, drill schedule, wall drawing, kit, cautions and checks.
+
+    None where there is no such visit.
+    """
+    found = job_page(session, visit_id, now)
+    if found is None:
+        return None
+    business = session.get_one(tables.Business, 1)
+    measures = Measures(convert(business.units, str, "units"))  # type: ignore[arg-type]  # the table's own check
+    job = found.job
+    values: dict[str, Any] = {
+        "business": business,
+        "page": found,
+        "job": job,
+        "planned": planned_stop(session, visit_id),
+        "findings": in_order(job.layout.findings) if job.layout else [],
+        "holes": holes(found, measures),
+        "case": case_of(found),
+        "fastener": fastener_words(job.layout.fastener, measures) if job.layout and job.layout.fastener else "",
+        "member": member_word(job.survey) if job.survey else "",
+        "cautions": list(cautions(job, found.site)),
+        "checks": CHECKS[job.visit.kind],
+    }
+    return print_pdf("print/packet.html", values, business, now)

@@ -1,0 +1,67 @@
+"""What the pages and papers of one job show: its documents, whose it is, what was counted, and what is stale."""
+
+from __future__ import annotations
+
+import datetime
+from collections.abc import Sequence
+from dataclasses import dataclass
+
+from sqlmodel import Session
+
+from api import tables
+from api.fields.cells import hours_text
+from api.ledger.job_facts import job_facts
+from api.papers.preparation import JobPapers, Preparation
+
+
+@dataclass(frozen=True)
+class JobPage:
+    """What the page of one job shows; `stale` names the papers that were made of other inputs than today's."""
+
+    job: JobPapers
+    site: tables.Site
+    customer: tables.Customer
+    awning: tables.Awning | None
+    booking: tables.Booking | None
+    hours: list[tables.VisitHours]
+    counts: dict[str, tables.BenchCount]
+    shorts: dict[str, tables.Short]
+    stale: set[str]
+
+
+def job_page(session: Session, visit_id: str, now: datetime.datetime) -> JobPage | None:
+    """Return what the page of a visit shows, None where there is no such visit."""
+    return job_pages(session, [visit_id], now).get(visit_id)
+
+
+def job_pages(session: Session, visit_ids: Sequence[str], now: datetime.datetime) -> dict[str, JobPage]:
+    """Return what the pages of visits show, by their ids; a visit that is not there is left out."""
+    known = job_facts(session, visit_ids)
+    papers = Preparation(session, known, now, remake=False).papers_of(list(known.visits.values()))
+    pages = {}
+    for visit_id, visit in known.visits.items():
+        site = known.sites[visit.site_id]
+        pages[visit_id] = JobPage(
+            job=papers[visit_id],
+            site=site,
+            customer=known.customers[site.customer_id],
+            awning=known.awnings.get(visit.awning_id or ""),
+            booking=known.bookings.get(visit_id),
+            hours=known.hours.get(visit_id, []),
+            counts=known.counts.get(visit_id, {}),
+            shorts={short.item: short for short in known.shorts.get(visit_id, []) if short.arrived_on is None},
+            stale=set(papers[visit_id].stale),
+        )
+    return pages
+
+
+def span_of(hours: tables.VisitHours) -> tuple[int | datetime.date, tuple[int, int]]:
+    """Return the hours as `api.fields.sheets.hours` gives them."""
+    day = hours.weekday if hours.weekday is not None else hours.day
+    assert day is not None  # the table's own check
+    return day, (hours.start, hours.end)
+
+
+def allowed(hours: list[tables.VisitHours]) -> str:
+    """Return the hours that a customer allows."""
+    return hours_text(span_of(one) for one in hours)
