@@ -149,3 +149,18 @@ def test_a_visit_that_is_likelier_to_be_weathered_out_than_posted_is_told(
     with transaction(app.state.database) as session:
         tell(session)
     assert bool(look_at(office)) is cents[1]
+
+
+def test_the_week_sheet_names_what_cannot_go_and_agrees_with_rebooking(app: FastAPI, office: TestClient) -> None:
+    at = spots(posted(app))
+    visit = min(at)
+    with transaction(app.state.database) as session:
+        crew = session.get_one(tables.Crew, at[visit].crew)
+        date = MONDAY + datetime.timedelta(days=at[visit].day)
+        session.add(tables.DayOff(person_id=crew.lead_id, first=date, last=date, why="fever"))
+        tell(session)
+    page = office.get(f"/weeks/{MONDAY}", headers={"accept": "text/html"}).text
+    found = look_at(office)
+    words = "visit" if len(found) == 1 else "visits"
+    assert f"{len(found)} posted {words} can&#39;t go as posted" in page or f"{len(found)} posted {words} can't" in page
+    assert all(line["visit"] in page for line in found)
