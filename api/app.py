@@ -16,6 +16,7 @@ from api.access.guards import statements
 from api.access.idempotency import forget_old
 from api.clock import clock_of, machine_clock
 from api.database import open_database, upgrade
+from api.forecasts.keeper import ForecastKeeper
 from api.http.assets import Assets
 from api.http.headers import SafeHeaders
 from api.http.problems import add_problem_handlers, responses
@@ -55,9 +56,12 @@ def create_app(settings: Settings | None = None) -> FastAPI:
         app.state.worth = worth.WorthRuns(app.state.database, lambda: app.state.clock())
         app.state.papers = Keeper(app.state.database, chosen.database, chosen.preparers, lambda: app.state.clock())
         app.state.papers.start()
+        app.state.forecasts = ForecastKeeper(app.state.database, chosen.data, lambda: app.state.clock())
+        app.state.forecasts.start()
         app.state.searches = Searches(app.state.database, lambda: app.state.clock())
         yield
         app.state.searches.close()
+        app.state.forecasts.close()
         app.state.papers.close()
         app.state.worth.close()
         app.state.runs.close()

@@ -25,10 +25,10 @@ from api.messages.telling import book, draft
 from api.rebooking.cases import close_if_done
 from api.rebooking.search import Searches, hole_of, standing_of
 from api.rebooking.standing import Standing, explained, planned
-from api.rebooking.today import Today
 from api.week.build import because_as_data
 from api.week.planning import store_plan
 from api.week.post import against_today, post
+from api.week.today import Today
 from scheduler.audit import audit
 from scheduler.plan import Because, Plan, Route, Skipped
 from scheduler.price import outings, visits

@@ -20,12 +20,14 @@ from api.access.idempotency import Once
 from api.clock import Now
 from api.http.pages import Database, page, part, wants_json
 from api.http.problems import Problem, responses
+from api.ledger.forecasts import standing_words
 from api.ledger.history import note
 from api.ledger.kept import kept, unchanged
 from api.ledger.plans import planned_weeks
 from api.ledger.posted import posted_week
 from api.ledger.told import HOLDS
 from api.settings import Settings
+from api.week.falls import Finding, findings
 from api.weeksheet import WeekPage, week_page
 from api.weeksheet.roadmap import METRES, UNIT, road_map
 
@@ -81,6 +83,8 @@ def week(
         "holds": HOLDS,
         "tools": who.role in LOOKERS,
         "run": _run(session, start_date),
+        "weather_words": standing_words(session, now, shown.week.timezone),
+        "falls": _falls(request, start_date, now) if around["open"] and who.role in LOOKERS else [],
     }
     return page(request, "week.html", values | around)
 
@@ -202,6 +206,12 @@ def _stored(session: Session, start_date: datetime.date, plan: int | None) -> tu
     if stored is None:
         raise Problem(404, f"The week of {start_date} has no plan {plan}.")
     return stored, list(rows)
+
+
+def _falls(request: Request, start_date: datetime.date, now: datetime.datetime) -> list[Finding]:
+    """Return the visits of the posted week that cannot go as posted."""
+    today = request.app.state.searches.days.of(start_date, now)
+    return [] if today is None else findings(today)
 
 
 def _board(session: Session, shown: WeekPage, planner: bool) -> Markup:
