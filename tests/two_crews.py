@@ -10,7 +10,7 @@ import datetime
 
 from msgspec.structs import replace
 
-from scheduler.engine import solve
+from scheduler import plan_week
 from scheduler.plan import Plan
 from scheduler.week import Crew, Job, Place, Shift, Travel, Vehicle, Week, Window, Yard, checked
 
@@ -48,4 +48,4 @@ def week_of(*jobs: Job) -> Week:
 
 
 def planned(week: Week) -> Plan:
-    return solve(week, seconds=None, clock=lambda: 0.0, workers=1)
+    return plan_week(week, seconds=None, clock=lambda: 0.0, workers=1)
