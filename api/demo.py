@@ -14,8 +14,9 @@ from api.fingerprint import fingerprint
 from api.seed import read_business
 from api.service import Planner, PreparedWeek, load_business, plan_week, prepare_week
 from api.settings import sqlite_address
+from scheduler import Progress
+from scheduler import plan_week as solve
 from scheduler.documents import encode
-from scheduler.engine import Progress, solve
 
 FILES = Path(__file__).parent.parent / "seeds" / "demo"
 SECONDS = 45.0

@@ -16,11 +16,9 @@ from sqlmodel import Session, col, select
 from api import tables
 from api.posted import posted_plan
 from api.problems import Problem
-from scheduler.by_hand import Lock, locked
-from scheduler.engine.fixed import Fixed, Spot
+from scheduler import Fixed, Lock, Spot, begun_by, locked
 from scheduler.plan import Plan
 from scheduler.price import outings, visits
-from scheduler.replan import begun_by
 from scheduler.week import Week
 
 

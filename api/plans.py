@@ -17,8 +17,8 @@ from api.problems import Problem
 from api.service import note, store_plan
 from api.translate import because_from_data, with_because
 from api.weeksheet.kept import kept
-from scheduler.because import asked
-from scheduler.by_hand import BY_HAND, Lock, Off, Put, Tried, by_hand
+from scheduler import BY_HAND, Lock, Off, Put, Tried, by_hand
+from scheduler import with_reasons as asked
 from scheduler.plan import Plan
 from scheduler.week import Week
 

@@ -32,7 +32,7 @@ from api.database import transaction
 from api.fingerprint import code_of, fingerprint
 from api.service import ENGINE, note, store_plan
 from api.translate import because_from_data, with_because
-from scheduler.because import asked
+from scheduler import with_reasons as asked
 from scheduler.plan import Plan, read_plan
 from scheduler.week import Week, read_week
 

@@ -19,9 +19,9 @@ from api.prepare import JobPapers, Preparation, Tally
 from api.queries import facts
 from api.seed import Business, load
 from api.translate import BuiltWeek, because_as_data, open_visits, week_of, with_because
+from scheduler import Progress
 from scheduler.audit import audit
 from scheduler.documents import encode
-from scheduler.engine import Progress
 from scheduler.errors import BadInput
 from scheduler.plan import Plan
 from scheduler.week import Week

@@ -9,7 +9,7 @@ from typing import Literal
 from api import tables
 from api.pages import clock, day_name
 from api.rebooking.today import Today
-from scheduler.engine.fixed import Spot
+from scheduler import Spot
 from scheduler.price import risks
 from scheduler.week import Job
 

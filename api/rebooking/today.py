@@ -19,10 +19,9 @@ from api.posted import LONGEST_DAYS, posted_week
 from api.prepare import Preparation
 from api.queries import Facts, facts
 from api.translate import BuiltWeek, open_visits, week_of
-from scheduler.engine.fixed import Spot
+from scheduler import Spot, begun_by
 from scheduler.plan import Because, Plan, Stop, read_plan
 from scheduler.price import outings, visits
-from scheduler.replan import begun_by
 from scheduler.week import Week, read_week
 
 _KEPT = 3

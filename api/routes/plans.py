@@ -27,9 +27,8 @@ from api.problems import Problem, responses
 from api.service import note, prepare_week
 from api.tables import Crew, StoredPlan, Visit
 from api.tables import Lock as LockRow
+from scheduler import Comparison, Lock, Off, Put, Tried, by_hand, compare
 from scheduler.audit import Breach
-from scheduler.by_hand import Lock, Off, Put, Tried, by_hand
-from scheduler.compare import Comparison, compare
 from scheduler.documents import encode
 from scheduler.errors import BadInput
 from scheduler.week import Week

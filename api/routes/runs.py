@@ -26,8 +26,8 @@ from api.runs import GOING, Runs, Shown, gap_percent
 from api.service import note, prepare_week
 from api.tables import PlanRun
 from api.translate import because_as_data
+from scheduler import fixed_as_data as as_data
 from scheduler.documents import encode
-from scheduler.engine.fixed import as_data
 from scheduler.errors import BadInput
 
 router = APIRouter(tags=["runs"])

@@ -21,10 +21,11 @@ from api.app import create_app
 from api.database import transaction
 from api.problems import Problem
 from api.service import store_plan
+from scheduler import Lock
+from scheduler import fixed_as_data as as_data
+from scheduler import fixed_from_data as from_data
+from scheduler import plan_week as solve
 from scheduler.audit import audit
-from scheduler.by_hand import Lock
-from scheduler.engine import solve
-from scheduler.engine.fixed import as_data, from_data
 from scheduler.plan import Plan, read_plan
 from scheduler.week import Booking, Week, read_week
 from tests.conftest import BuiltDemo

@@ -21,7 +21,7 @@ from api.app import create_app
 from api.database import transaction
 from api.posted import posted_on, posted_plan, posted_route, posted_week
 from api.service import store_plan
-from scheduler.by_hand import Off, by_hand
+from scheduler import Off, by_hand
 from scheduler.plan import Plan, read_plan
 from scheduler.week import Booking, Week, checked
 from tests.conftest import BuiltDemo

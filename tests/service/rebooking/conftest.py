@@ -20,7 +20,7 @@ from api.posting import post
 from api.rebooking import search
 from api.service import plan_week, prepare_week
 from api.settings import sqlite_address
-from scheduler.engine import solve
+from scheduler import plan_week as solve
 from tests.conftest import BuiltDemo
 from tests.service.cast import running, settings_for, signed_in
 from tests.service.rebooking.cast import (
