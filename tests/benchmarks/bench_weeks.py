@@ -45,7 +45,7 @@ INVENTED: tuple[tuple[Make, int, int, int | None, int], ...] = (
     ("installs", 480, 40, None, 120),
     ("mixed", 640, 40, None, 300), ("installs", 2400, 200, 20, 600),
 )  # fmt: skip
-PUBLISHED_S = {"25": 10, "50": 60}
+PUBLISHED_S = {"25": 10, "50": 60, "100": 120}
 
 
 @dataclass(frozen=True)

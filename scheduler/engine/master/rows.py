@@ -72,7 +72,7 @@ class Rows:
         return found
 
     def _stock_rows(self, cap: list[int]) -> None:
-        """Add a row where what all jobs that could come from a yard's shelf by a day use exceeds what is there."""
+        """Add a row for each yard, item and day by which all jobs together could take more than has come."""
         model = self.model
         for y in range(model.stock_cap.shape[0]):
             for q in range(model.stock_cap.shape[1]):

@@ -1,6 +1,6 @@
 """Better plans from the pool: some crew days are planned anew, exactly, while the others stay as they are.
 
-An integer program over a dozen crew days takes a moment where one over all of them may take minutes. Neighbourhoods of
+An integer program over a dozen crew days takes a moment where one over all of them may take minutes. Neighborhoods of
 several kinds take turns: crew days of one yard on near days, all days of a few crews, the crew days around one town.
 """
 
@@ -19,20 +19,20 @@ MOST_CANDIDATES = 2_000
 
 
 class Polish:
-    """Chooses neighbourhoods; `size` grows while they are solved easily and shrinks while they are not."""
+    """Chooses neighborhoods; `size` grows while they are solved easily and shrinks while they are not."""
 
     def __init__(self, model: Model, pool: Pool, best: Best, seed: int) -> None:
         self.model, self.pool, self.best = model, pool, best
         self.chance = np.random.default_rng([seed, 11])
         self.size = FREE
-        self.width = 1  # times `MOST_CANDIDATES` are given to one neighbourhood
+        self.width = 1  # times `MOST_CANDIDATES` are given to one neighborhood
         self.turn = 0
         self.without = 0  # rounds since one found a better plan
         self.known: tuple[int, int] = (-1, -1)
         self.reduced: tuple[Any, Any] = (None, None)
 
     def free_days(self) -> set[int]:
-        """Return the crew days of the next neighbourhood."""
+        """Return the crew days of the next neighborhood."""
         model = self.model
         days = np.arange(len(model.crew_days))
         middle = int(self.chance.integers(len(days)))
@@ -86,7 +86,7 @@ class Polish:
         self.without = 0 if better else self.enough if everything else self.without + 1
 
     def widen(self) -> bool:
-        """Give the neighbourhoods more candidates, and begin again; return whether there are more."""
+        """Give the neighborhoods more candidates, and begin again; return whether there are more."""
         if self.width * MOST_CANDIDATES >= len(self.pool):
             return False
         self.width *= 2

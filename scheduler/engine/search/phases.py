@@ -1,4 +1,4 @@
-"""The order of the search: a plan at once, prices and a bound, integer programs over chosen routes, the proof."""
+"""The phases of a search: a plan at once, prices and a bound, integer programs over chosen routes, the proof."""
 
 from __future__ import annotations
 
@@ -23,15 +23,15 @@ MOST_COLUMNS = 400_000  # that the closing integer program is given
 DAY_ROOM = 2_000_000
 MANY_DAYS = 40  # crew days up to which one integer program over all of them is quicker than many over some
 ALL_NODES = 5_000  # of the integer program over all routes found
-FEW, FEW_ROOM = 30_000, 300_000  # routes that could still pay, and partial ones of a crew day on the way to them
-NEXT_TRY = 0.8
+FEW, FEW_ROOM = 30_000, 300_000  # routes that one quick integer program takes; labels of a crew day to list them
+NEXT_TRY = 0.8  # of the gap at which it was last tried whether few routes are left: tried again from here on
 NARROW = (1 / 4, 1 / 16, 1 / 64)  # of the gap: reduced costs of the routes to choose from before all can be listed
 FIRST_STEP = 8  # routes a crew day to choose from at first
 NARROW_STEPS = (10, 30)  # routes a crew day to choose from before all can be listed
 NARROW_COLUMNS, NARROW_S = 3_000, 5.0  # above which it takes too long
 BETTER = 0.5  # cents: costs are whole
 POLISH_AFTER_S, POLISH_SHARE = 3.0, 0.3
-POLISH_S, POLISH_NODES = 4.0, 300  # of one neighbourhood
+POLISH_S, POLISH_NODES = 4.0, 300  # of one neighborhood
 MARGIN = 1.0  # cents kept clear of every comparison with the gap
 
 
@@ -126,7 +126,7 @@ class Search:
         self.best.offer(self.routes_of(taken), cost_of(self.relax.pool, taken))
 
     def polish_once(self) -> None:
-        """Plan the crew days of one neighbourhood anew."""
+        """Plan the crew days of one neighborhood anew."""
         free = self.polish.free_days()
         gap = max(0.0, self.best.cost - self.relax.value)
         fixed, chosen, start = self.polish.columns(free, self.model.group, self.relax.dual, gap)
