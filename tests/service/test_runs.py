@@ -35,10 +35,11 @@ from api.database import open_database, transaction
 from api.settings import Settings
 from api.week import runs as module
 from api.week.runs import GOING, Runs, cut_off
+from scheduler import Fixed, Put, Spot, by_hand
+from scheduler import fixed_as_data as as_data
+from scheduler import fixed_from_data as from_data
 from scheduler.audit import audit
-from scheduler.by_hand import Put, by_hand
 from scheduler.documents import encode
-from scheduler.engine.fixed import Fixed, Spot, as_data, from_data
 from scheduler.plan import read_plan
 from scheduler.week import Week, read_week
 from tests.conftest import BuiltDemo
