@@ -102,10 +102,9 @@ def test_a_job_that_nobody_can_take_has_no_offer() -> None:
     assert offer(week, plan, "B", others_may_move=True, clock=time.monotonic) == []
 
 
-WEEKS = Path(__file__).parents[5] / "shared" / "contract" / "weeks"
+WEEKS = Path(__file__).parents[3] / "data" / "weeks"
 
 
-@pytest.mark.skipif(not WEEKS.is_dir(), reason="the weeks of the interchange format are not beside this repository")
 def test_an_offer_costs_what_planning_the_week_again_with_that_time_fixed_does() -> None:
     week = read_week((WEEKS / "installs-45x4.week.json").read_bytes())
     kept = warm(week, clock=time.monotonic, workers=1)
