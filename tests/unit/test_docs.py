@@ -89,7 +89,7 @@ def test_where_is_names_what_its_files_define() -> None:
 # What is followed: the heading, then what marks a file that its list has to name, by its text or by its path.
 FOLLOWED = {
     "A rule": (r"\brack_mm\b", None),
-    "A page": (r"/jobs/new\b|\"entry\.html\"|import entry\b|name=\"New job\"", r"(^|/)(test_)?entry\.(py|html)$"),
+    "A page": (r"/jobs/new\b|\"entry\.html\"|import entry\b|\bnew-job\b|name=\"New job\"", r"(^|/)(test_)?entry\.(py|html)$"),
     "A column": (r"\bstoreys\b", None),
 }
 SHARED_RULE = r"\bmax_days\b"
