@@ -1,7 +1,7 @@
 """The service's settings, read once at start from EAVEBOARD_* environment variables, loudly.
 
-Each setting has one row in `SETTINGS`; docs/running.md lists the same rows. A variable that begins with EAVEBOARD_ and is
-none of them is refused: a misspelt setting must not be silently without effect.
+Each setting has one row in `SETTINGS`; docs/running.md lists the same rows. A variable that begins with EAVEBOARD_ and
+is none of them is refused: a misspelt setting must not be silently without effect.
 """
 
 from __future__ import annotations
