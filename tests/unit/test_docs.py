@@ -83,13 +83,25 @@ def test_where_is_names_what_its_files_define() -> None:
                 assert re.search(defined, text, re.MULTILINE), f"{question}: {path} defines no {name}"
 
 
+def test_every_room_is_named() -> None:
+    told = " ".join(code_of("DEVELOPERS.md"))
+    rooms = [p for folder in ("api", "scheduler/engine") for p in (ROOT / folder).iterdir() if p.is_dir()]
+    for room in rooms:
+        if any(room.rglob("*.py")) or any(room.rglob("*.ts")) or any(room.rglob("*.html")):
+            name = room.relative_to(ROOT).as_posix()
+            assert f"{name}/" in told, name
+
+
 # ---- how to add
 
 
 # What is followed: the heading, then what marks a file that its list has to name, by its text or by its path.
 FOLLOWED = {
     "A rule": (r"\brack_mm\b", None),
-    "A page": (r"/jobs/new\b|\"entry\.html\"|import entry\b|\bnew-job\b|name=\"New job\"", r"(^|/)(test_)?entry\.(py|html)$"),
+    "A page": (
+        r"/jobs/new\b|\"entry\.html\"|import entry\b|\bnew-job\b|name=\"New job\"",
+        r"(^|/)(test_)?entry\.(py|html)$",
+    ),
     "A column": (r"\bstoreys\b", None),
 }
 SHARED_RULE = r"\bmax_days\b"
