@@ -18,6 +18,7 @@ from api.access.guards import statements
 from api.access.idempotency import forget_old
 from api.clock import clock_of, machine_clock
 from api.database import Hold, hold, open_database, upgrade
+from api.forecasts.keeper import ForecastKeeper
 from api.http.assets import Assets
 from api.http.headers import SafeHeaders
 from api.http.problems import add_problem_handlers, responses
@@ -116,9 +117,12 @@ async def _at_work(app: FastAPI, chosen: Settings, own: Opened) -> AsyncIterator
     app.state.worth = worth.WorthRuns(app.state.database, lambda: app.state.clock())
     app.state.papers = Keeper(app.state.database, chosen.database, chosen.preparers, lambda: app.state.clock())
     app.state.papers.start()
+    app.state.forecasts = ForecastKeeper(app.state.database, chosen.data, lambda: app.state.clock())
+    app.state.forecasts.start()
     app.state.searches = Searches(app.state.database, lambda: app.state.clock())
     yield
     app.state.searches.close()
+    app.state.forecasts.close()
     app.state.papers.close()
     app.state.worth.close()
     app.state.runs.close()

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from api.business.crews import crews
 from api.business.keep import Taken, changes_of, keep, mark_of, read_texts
+from api.business.outside import climate, forecast
 from api.business.part import BadValues, Group, Line, Part
 from api.business.rows import times, weather
 from api.business.rules import business, prices, week
@@ -19,5 +20,7 @@ PARTS = {
     "prices": prices,
     "crews": crews,
     "weather": weather,
+    "forecast": forecast,
+    "climate": climate,
     "times": times,
 }

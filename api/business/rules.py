@@ -124,11 +124,17 @@ def week(session: Session) -> Part:
             Line("large_awning_from_mm", "Large awning: from", large, length, "wide",
                  "Wide cloth catches the wind like a sail."),
         )),
+        Group("Weather on a posted week", lines=(
+            Line("weather_doubt_percent", "A visit can't go as posted from", str(rules.weather_doubt_percent),
+                 minutes(1, 100), "% chance of being weathered out",
+                 "By the newest forecast; the office is then asked for another time."),
+        )),
     )  # fmt: skip
 
     def write(session: Session, values: Mapping[str, Any]) -> bool:
         new = dict(row.rules)
-        for name in ("week_days", "plan_with", "tall_ladder_from_mm", "large_awning_from_mm"):
+        plain = ("week_days", "plan_with", "tall_ladder_from_mm", "large_awning_from_mm", "weather_doubt_percent")
+        for name in plain:
             new[name] = values[name]
         new["rest"] = None
         if values["rest"] == "yes":

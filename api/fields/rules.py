@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import datetime
-from typing import Any, Literal
+from typing import Annotated, Any, Literal
 
 import msgspec
 
@@ -57,7 +57,8 @@ class Rules(_Part, frozen=True):
     """`week_days` days are planned at a time, from a Monday; `plan_with` is which estimate of a visit's time is used.
 
     Fasteners from `tall_ladder_from_mm` on are work from a tall ladder, awnings from `large_awning_from_mm` of width on
-    catch the wind: both have stricter limits of weather.
+    catch the wind: both have stricter limits of weather. A posted visit whose chance of being weathered out is
+    `weather_doubt_percent` or more counts as unable to go as posted.
     """
 
     week_days: Day
@@ -66,6 +67,7 @@ class Rules(_Part, frozen=True):
     plan_with: Literal["p50", "p80"]
     tall_ladder_from_mm: Count
     large_awning_from_mm: Count
+    weather_doubt_percent: Annotated[int, msgspec.Meta(ge=1, le=100)] = 50
 
 
 def rules_from_data(value: Any) -> Rules:

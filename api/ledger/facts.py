@@ -10,16 +10,16 @@ from typing import TypeVar
 from zoneinfo import ZoneInfo
 
 import sqlalchemy as sa
-from sqlalchemy import desc
 from sqlmodel import Session, SQLModel, col, select
 
 from api import tables
 from api.database import AT_ONCE, parts
 from api.fields.rules import Rules, rules_from_data
+from api.ledger.forecasts import Forecasts, forecasts
 from api.ledger.shelves import held_pieces, off_shelf, standing_postings
 from scheduler.errors import BadInput
 from scheduler.plan import read_plan
-from scheduler.weather.forecast import Forecast, forecast_from_csv
+from scheduler.weather.climate import Climate, climate_from_csv
 from scheduler.weather.limits import LimitTable, read_limits
 
 Row = TypeVar("Row", bound=SQLModel)
@@ -36,7 +36,8 @@ class Facts:
     business: tables.Business
     rules: Rules
     limits: LimitTable
-    forecast: Forecast | None
+    forecasts: Forecasts
+    climate: Climate | None
     yards: dict[str, tables.Yard]
     people: dict[str, tables.Person]
     days_off: list[tables.DayOff]
@@ -79,7 +80,6 @@ def facts(
     if business is None:
         raise BadInput("", "this database holds no business yet; load one first")
     rules = rules_from_data(business.rules)
-    newest = session.exec(select(tables.StoredForecast).order_by(desc(col(tables.StoredForecast.issued)))).first()
     held = held_pieces(session)
     ids = awnings = sites = customers = surveyed = None
     if start_date is not None:
@@ -118,7 +118,8 @@ def facts(
         business=business,
         rules=rules,
         limits=read_limits(business.limits),
-        forecast=forecast_from_csv(newest.hours, newest.source, newest.issued) if newest else None,
+        forecasts=forecasts(session),
+        climate=climate_from_csv(business.climate) if business.climate else None,
         yards=_by_id(session, tables.Yard),
         people=_by_id(session, tables.Person),
         days_off=_all(session, tables.DayOff),

@@ -12,6 +12,7 @@ from sqlmodel import Session, SQLModel, col, select
 from api import tables
 from api.fields.rules import rules_from_data
 from api.ledger.facts import Facts
+from api.ledger.forecasts import Forecasts
 from scheduler.errors import BadInput
 from scheduler.weather.limits import read_limits
 
@@ -45,7 +46,8 @@ def job_facts(session: Session, visit_ids: Sequence[str]) -> Facts:
         business=business,
         rules=rules_from_data(business.rules),
         limits=read_limits(business.limits),
-        forecast=None,
+        forecasts=Forecasts(),
+        climate=None,
         yards={},
         people={},
         days_off=[],

@@ -14,9 +14,9 @@ from api.fields.shown import feet
 from api.http.problems import Problem
 from api.ledger.days import by_id
 from api.ledger.history import note
-from api.rebooking.findings import Cause
 from api.rebooking.standing import followers, was_cents
-from api.rebooking.today import Today
+from api.week.falls import Cause
+from api.week.today import Today
 from scheduler.errors import BadInput
 
 CAUSES: dict[str, str] = {

@@ -19,8 +19,8 @@ from api.ledger.facts import facts
 from api.ledger.posted import posted_week
 from api.papers.preparation import Preparation
 from api.rebooking.standing import Standing, Wishes, narrowed, planned
-from api.rebooking.today import Today
 from api.week.build import open_visits, week_of
+from api.week.today import Today
 from scheduler import week as w
 from scheduler.price import undone_cents
 

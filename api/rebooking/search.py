@@ -27,7 +27,7 @@ from api.http.problems import Problem
 from api.ledger.posted import posted_week
 from api.rebooking.later import later
 from api.rebooking.standing import Standing, Wishes, followers, planned, standing, undisturbed
-from api.rebooking.today import Days, Today
+from api.week.today import Days, Today
 from scheduler.audit import audit
 from scheduler.engine.fixed import Spot
 from scheduler.errors import BadInput

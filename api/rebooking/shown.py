@@ -12,7 +12,7 @@ from api.fields.shown import clock
 from api.ledger.told import told_now
 from api.rebooking import cases
 from api.rebooking.cases import named
-from api.rebooking.findings import Finding
+from api.week.falls import Finding
 
 
 def case_line(session: Session, case: tables.RebookingCase) -> dict[str, Any]:

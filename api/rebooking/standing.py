@@ -13,8 +13,8 @@ from typing import Any
 from msgspec.structs import replace
 
 from api.http.problems import Problem
-from api.rebooking.findings import holds, shift_holds
-from api.rebooking.today import Today
+from api.week.falls import holds, shift_holds
+from api.week.today import Today
 from scheduler import week as w
 from scheduler.audit import audit
 from scheduler.engine.fixed import Fixed, Spot

@@ -25,10 +25,10 @@ from api.messages.telling import book, draft
 from api.rebooking.cases import close_if_done
 from api.rebooking.search import Searches, hole_of, standing_of
 from api.rebooking.standing import Standing, explained, planned
-from api.rebooking.today import Today
 from api.week.build import because_as_data
 from api.week.planning import store_plan
-from api.week.post import against_today, post
+from api.week.post import post
+from api.week.today import Today
 from scheduler.audit import audit
 from scheduler.plan import Because, Plan, Route, Skipped
 from scheduler.price import outings, visits
@@ -198,8 +198,7 @@ def _post(session: Session, today: Today, stand: Standing, plan: Plan, how: str,
         session, stand.week, plan, because=because_as_data(today.built.because), inputs=inputs, how=how, now=caller.now,
         by=caller.name, made_from=today.posted.plan_id,
     )  # fmt: skip
-    despite = against_today(stand.week, plan, today.built.week)
-    post(session, stored, now=caller.now, by=caller.name, despite=despite, despite_why=DESPITE)
+    post(session, stored, today.built.week, now=caller.now, by=caller.name, despite_why=DESPITE)
     return stored
 
 

@@ -14,7 +14,8 @@ from api.tables.base import Moment, not_negative, one_of
 class Business(SQLModel, table=True):
     """One row: `rules` holds prices and rest as `api.fields.rules.Rules` reads them.
 
-    `limits` is the table of weather limits, `times` that of task times, both as CSV text.
+    `limits` is the table of weather limits, `times` that of task times, `climate` what the weather is usually like by
+    month (empty: not known), all as CSV text.
     """
 
     id: int = Field(default=1, primary_key=True)
@@ -25,6 +26,7 @@ class Business(SQLModel, table=True):
     rules: dict[str, Any] = Field(sa_type=sa.JSON)
     limits: str = Field(sa_type=sa.Text)
     times: str = Field(sa_type=sa.Text)
+    climate: str = Field(default="", sa_type=sa.Text)
     version: int = 1
 
     __table_args__ = (one_of("units", "imperial", "metric"), sa.CheckConstraint("id = 1", name="only_one"))
@@ -176,7 +178,11 @@ class Delivery(SQLModel, table=True):
 
 
 class StoredForecast(SQLModel, table=True):
-    """A forecast as it was issued, its hours as the CSV text of `scheduler.weather.forecast`; the newest counts."""
+    """A forecast as it was issued, its hours as the CSV text of `scheduler.weather.forecast`; the newest counts.
+
+    `lat` and `lon` are the place that it was asked for, None where it is for all places (a file). `fetched` is when it
+    came, `notes` what the source left out, in sentences.
+    """
 
     __tablename__ = "stored_forecast"
 
@@ -184,3 +190,42 @@ class StoredForecast(SQLModel, table=True):
     source: str
     issued: datetime.datetime = Field(sa_type=Moment, index=True)
     hours: str = Field(sa_type=sa.Text)
+    lat: float | None = None
+    lon: float | None = None
+    fetched: datetime.datetime | None = Field(default=None, sa_type=Moment)
+    notes: list[str] = Field(default_factory=list, sa_type=sa.JSON)
+
+
+class ForecastSource(SQLModel, table=True):
+    """One row: where forecasts are fetched from every hour; `kind` "none" fetches nothing.
+
+    `address` is that of a service, or the path of a file that somebody drops; `contact` is sent to a service with each
+    request.
+    """
+
+    __tablename__ = "forecast_source"
+
+    id: int = Field(default=1, primary_key=True)
+    kind: str = "none"
+    address: str = ""
+    contact: str = ""
+    version: int = 1
+
+    __table_args__ = (
+        one_of("kind", "none", "file", "nws", "open-meteo"),
+        sa.CheckConstraint("id = 1", name="only_one"),
+    )
+
+
+class ForecastFetch(SQLModel, table=True):
+    """How fetching the forecast of one place went last: `failing_since` is None while it works, `words` say why not."""
+
+    __tablename__ = "forecast_fetch"
+
+    place: str = Field(primary_key=True)
+    lat: float | None = None
+    lon: float | None = None
+    tried_at: datetime.datetime = Field(sa_type=Moment)
+    got_at: datetime.datetime | None = Field(default=None, sa_type=Moment)
+    failing_since: datetime.datetime | None = Field(default=None, sa_type=Moment)
+    words: str = ""

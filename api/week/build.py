@@ -306,7 +306,7 @@ def _windows(
         start_date=start_date,
         timezone=facts.business.timezone,
         site=Site(site.lat, site.lon),
-        forecast=facts.forecast,
+        forecast=facts.forecasts.at(site.lat, site.lon),
         work=Work(
             kind=visit.kind,  # type: ignore[arg-type]  # the table's own check keeps it to these three
             minutes=made.minutes,
@@ -317,6 +317,7 @@ def _windows(
         limits=facts.limits,
         crew_hours=[Span(s.day, s.start, s.end + s.overtime) for s in shifts],
         visit_cents=facts.rules.prices.lost_cents.of(visit.kind),
+        climate=facts.climate,
     )
     if found.windows:
         return found.windows, []

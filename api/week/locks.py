@@ -15,6 +15,7 @@ from sqlmodel import Session, col, select
 
 from api import tables
 from api.http.problems import Problem
+from api.ledger.history import note
 from api.ledger.posted import posted_plan
 from scheduler.by_hand import Lock, locked
 from scheduler.engine.fixed import Fixed, Spot
@@ -73,3 +74,36 @@ def fixed_of(session: Session, week: Week, locks: Mapping[str, Lock], now: datet
     spots = {job: spot for job, spot in spots.items() if job not in begun} | begun
     held = {job: crew_day for job, crew_day in held.items() if job not in begun}
     return Fixed(visits=spots, now=moment, begun=frozenset(begun), held=held)
+
+
+def put_lock(
+    session: Session, visit_id: str, crew_id: str, day: datetime.date, start: int | None, week: Week, *,
+    now: datetime.datetime, by: str,
+) -> tables.Lock:  # fmt: skip
+    """Lock an open visit to a crew, a day and (unless None) a start; a lock that it had is replaced.
+
+    week: the week that `day` lies in, built of today's rows. Raises `Problem` 409 where the visit is not to be planned
+    in it, or where today's rows or the other locks do not let it stay there (`lock-broken`).
+    """
+    if visit_id not in {job.id for job in week.jobs}:
+        raise Problem(409, f"{visit_id} is promised for a week after {week.start_date}.", kind="lock-broken")
+    if not 0 <= (day - week.start_date).days < week.days:
+        raise Problem(409, f"{day} is no day of the planned week.", kind="lock-broken")
+    before = locks_of(session, week.start_date, week.days)
+    after = before | {visit_id: Lock(crew_id, (day - week.start_date).days, start)}
+    before.pop(visit_id, None)
+    refuse_broken(week, before, after)
+    row = session.get(tables.Lock, visit_id) or tables.Lock(
+        visit_id=visit_id, crew_id=crew_id, day=day, locked_at=now, locked_by=by
+    )
+    row.crew_id, row.day, row.start, row.locked_at, row.locked_by = crew_id, day, start, now, by
+    session.add(row)
+    told = row.model_dump(mode="json")
+    note(session, now, by, "locked", "visit", visit_id, {key: told[key] for key in ("crew_id", "day", "start")})
+    return row
+
+
+def take_off(session: Session, row: tables.Lock, *, now: datetime.datetime, by: str) -> None:
+    """Take a lock off."""
+    session.delete(row)
+    note(session, now, by, "unlocked", "visit", row.visit_id, {"crew_id": row.crew_id, "day": str(row.day)})

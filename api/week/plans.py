@@ -78,8 +78,10 @@ def move(
 
     A plan that is stored keeps every rule. A promise to a customer (a firm or day booking) may be broken where the
     caller says `despite`: the plan then lists it as broken and pays for it, as plans of the engine do. Its bound is
-    that of the plan it was made from, where nothing but the week document bound that one.
+    that of the plan it was made from, where nothing but the week document bound that one. Refused by 409 too where the
+    plan is no longer the newest of its week (`changed-meanwhile`, `newest`): a move beside another's would lose one.
     """
+    require_newest(session, docs.week.start_date, docs.id)
     tried = by_hand(docs.week, docs.plan, hand, locks)
     if tried.breaches:
         broken = [{"rule": b.rule, "sentence": b.sentence, "visit": b.job} for b in tried.breaches]
@@ -103,3 +105,33 @@ def move(
         detail["broken_promises"] = [b.job for b in tried.promises]
     note(session, now, by, "moved", "visit", hand.job, detail)
     return row, tried
+
+
+def require_newest(session: Session, start_date: datetime.date, plan_id: int) -> None:
+    """Answer 409 where a newer plan of the week than `plan_id` has been stored, with its number and who made it."""
+    row = tables.StoredPlan
+    newest = session.exec(select(row.id, row.made_by).where(row.start_date == start_date).order_by(col(row.id).desc()))
+    found = newest.first()
+    if found is not None and found[0] != plan_id:
+        detail = f"{found[1]} has changed this week meanwhile: look at plan {found[0]} first."
+        raise Problem(409, detail, kind="changed-meanwhile", newest=found[0])
+
+
+def undo(session: Session, plan: tables.StoredPlan, *, now: datetime.datetime, by: str) -> tables.StoredPlan:
+    """Take back what made `plan` of another: return that other, stored once more, as it was.
+
+    Refused by 409 where the plan was made of no other, or is not the newest of its week any more.
+    """
+    assert plan.id is not None
+    require_newest(session, plan.start_date, plan.id)
+    before = None if plan.made_from is None else session.get(tables.StoredPlan, plan.made_from)
+    if before is None:
+        raise Problem(409, f"Plan {plan.id} was made of no other plan: there is nothing to undo.")
+    # Not the old row itself: the newest plan of a week is the one that counts, and stored plans never change.
+    values = before.model_dump(exclude={"id"}) | {"made_at": now, "made_by": by}
+    row = tables.StoredPlan(**values | {"note": f"plan {before.id} again"})
+    session.add(row)
+    session.flush()
+    told = {"plan": row.id, "undone": plan.id, "again": before.id}
+    note(session, now, by, "undid", "week", f"week-{plan.start_date}", told)
+    return row

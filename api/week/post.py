@@ -15,6 +15,7 @@ from msgspec.structs import replace
 from sqlmodel import Session
 
 from api import tables
+from api.http.problems import Problem
 from api.ledger.history import note
 from api.ledger.posted import Posted, posted_week
 from api.messages.after_posting import when_posted
@@ -65,38 +66,53 @@ def against_today(week: Week, plan: Plan, today: Week) -> list[str]:
 
 
 def post(
-    session: Session,
-    stored: tables.StoredPlan,
-    *,
-    now: datetime.datetime,
-    by: str,
-    despite: list[str],
-    despite_why: str,
+    session: Session, stored: tables.StoredPlan, today: Week, *, now: datetime.datetime, by: str, despite_why: str = ""
 ) -> tables.PostedWeek:
     """Post a stored plan and have `WHEN_POSTED` follow; an earlier posting of the week counts no more.
 
-    despite: what stands against it (`against_today`); despite_why: the reason why it is posted all the same.
+    today: the same week built of today's rows. despite_why: the reason why it is posted although something has changed
+    since it was made; kept with the posting beside what that is. Everything happens in the transaction of `session`.
+    Raises `Problem` 409 where the plan breaks a rule of its own week (`breaks-rule`), whoever asks, and where it no
+    longer fits today's rows (`not-current`) and there is no reason.
     """
+    week, plan = read_week(stored.week), read_plan(stored.plan)
+    if broken := broken_rules(week, plan):
+        raise Problem(409, " ".join(broken), kind="breaks-rule", against=broken)
+    despite = against_today(week, plan, today)
+    if despite and not despite_why:
+        raise Problem(409, " ".join(despite), kind="not-current", against=despite)
     before = posted_week(session, stored.start_date)
     assert stored.id is not None
     row = tables.PostedWeek(
-        start_date=stored.start_date,
-        plan_id=stored.id,
-        posted_at=now,
-        posted_by=by,
-        despite=despite,
+        start_date=stored.start_date, plan_id=stored.id, posted_at=now, posted_by=by, despite=despite,
         despite_why=despite_why if despite else "",
-    )
+    )  # fmt: skip
     session.add(row)
     session.flush()
     detail: dict[str, Any] = {"plan": stored.id, "posted": row.id, "before": None if before is None else before.plan_id}
     if despite:
         detail |= {"despite": despite, "because": despite_why}
     note(session, now, by, "posted", "week", f"week-{stored.start_date}", detail)
-    posted = Posted(row, stored, read_week(stored.week), read_plan(stored.plan), before, now, by)
+    posted = Posted(row, stored, week, plan, before, now, by)
     for follow in WHEN_POSTED:
         follow(session, posted)
     return row
+
+
+def post_plan(
+    session: Session, start_date: datetime.date, plan_id: int, today: Week, *, now: datetime.datetime, by: str,
+    despite_why: str,
+) -> tables.PostedWeek:  # fmt: skip
+    """Post the plan with the number `plan_id` for the week that begins on `start_date`, as `post` does.
+
+    Raises `Problem` 404 where there is no such plan, 409 where it is one of another week.
+    """
+    stored = session.get(tables.StoredPlan, plan_id)
+    if stored is None:
+        raise Problem(404, f'No plan has the id "{plan_id}".')
+    if stored.start_date != start_date:
+        raise Problem(409, f"Plan {stored.id} is for the week of {stored.start_date}.")
+    return post(session, stored, today, now=now, by=by, despite_why=despite_why)
 
 
 def _without(plan: Plan, gone: set[str]) -> Plan:

@@ -99,6 +99,7 @@ class Runs:
         self._waiting: queue.Queue[_Going | None] = queue.Queue()
         self._threads: list[threading.Thread] = []
         self._desks: list[_Desk] = []
+        self.one_at_a_time = threading.Lock()  # held while it is looked whether a week has a run, and one is written
         self.closing = False
 
     def begin(self, row: tables.PlanRun, start: str) -> None:

@@ -9,11 +9,11 @@ from collections.abc import Mapping
 from dataclasses import dataclass
 
 import msgspec
-from sqlalchemy import desc
-from sqlmodel import Session, col, select
+from sqlmodel import Session, select
 
 from api import tables
 from api.ledger.facts import Facts
+from api.ledger.forecasts import forecasts, newest_ids
 from api.ledger.kept import kept, unchanged
 from api.weeksheet.names import Job, jobs_by_id
 from api.weeksheet.strip import Axis, SkyStrip, Strip, axis, lost, sky_strip, strip
@@ -22,7 +22,6 @@ from scheduler.gap import hopeless
 from scheduler.plan import Cost, Plan
 from scheduler.sheet import Cell, Sheet, Waiting, sheet
 from scheduler.travel.interface import Point
-from scheduler.weather.forecast import Forecast, forecast_from_csv
 from scheduler.weather.limits import read_limits
 from scheduler.week import Travel, Week
 
@@ -188,21 +187,20 @@ def shaped(session: Session, stored: tables.StoredPlan) -> Shaped:
 def sky(facts: Facts, week: Week, day: int) -> Sky:
     """Return the weather of a day of `week` (0 = its first), by the newest forecast."""
     date = week.start_date + datetime.timedelta(days=day)
-    return skies(facts.forecast, facts.limits, week.timezone, date, 1, _at(week))[0]
+    return skies(facts.forecasts.at(*_at(week)), facts.limits, week.timezone, date, 1, _at(week))[0]
 
 
 def week_skies(session: Session, week: Week) -> tuple[Sky, ...]:
     """Return the weather of the whole week at its first yard, by the newest forecast."""
-    table, business = tables.StoredForecast, tables.Business
-    newest = session.exec(select(table.id).order_by(desc(col(table.issued)), desc(col(table.id)))).first()
-    limits = session.exec(select(business.limits)).first() or ""
+    told = forecasts(session)
+    limits = session.exec(select(tables.Business.limits)).first() or ""
 
     def make() -> tuple[Sky, ...]:
-        row = None if newest is None else session.get_one(table, newest)
-        told: Forecast | None = None if row is None else forecast_from_csv(row.hours, row.source, row.issued)
-        return skies(told, read_limits(limits), week.timezone, week.start_date, week.days, _at(week))
+        at = _at(week)
+        return skies(told.at(*at), read_limits(limits), week.timezone, week.start_date, week.days, at)
 
-    return kept(session, ("skies", newest, limits, week.timezone, week.start_date, week.days, _at(week)), make)
+    key = (newest_ids(session), limits, week.timezone, week.start_date, week.days, _at(week))
+    return kept(session, ("skies", *key), make)
 
 
 def _at(week: Week) -> Point:

@@ -65,7 +65,7 @@ def _sky(forecast: Forecast | None, limits: LimitTable, zone: zoneinfo.ZoneInfo,
     hours = [(local.hour * 60, hour) for local, hour in _hours(forecast, zone, date)]
     working = [hour for start, hour in hours if SKY_FROM <= start < SKY_TO]
     if not working:
-        return Sky(date, "no forecast", "", "", (), light)
+        return Sky(date, "no forecast yet: planned by the usual weather", "", "", (), light)
     usual = Work(kind="install", minutes=60)
     gusts = [hour.gust_mps for hour in working if hour.gust_mps is not None]
     wind = f"wind {_mph(min(h.wind_mps for h in working))}–{_mph(max(h.wind_mps for h in working))} mph"

@@ -22,12 +22,13 @@ import datetime
 import functools
 import itertools
 import zoneinfo
-from collections.abc import Sequence
+from collections.abc import Callable, Sequence
 from typing import NamedTuple
 
 import msgspec
 
 from scheduler.errors import BadInput
+from scheduler.weather.climate import Climate, climate_risk
 from scheduler.weather.daylight import daylight
 from scheduler.weather.forecast import HOUR, Forecast
 from scheduler.weather.limits import Limit, LimitTable, Measure, Work, limits_for
@@ -80,13 +81,15 @@ def work_windows(
     crew_hours: Sequence[Span] | None,
     visit_cents: int,
     errors: ErrorModel = STATED_ERRORS,
+    climate: Climate | None = None,
 ) -> WorkWindows:
     """Return when `work` can be done at `site`, with the expected cost of losing the visit to the weather.
 
     `customer_hours`: when the customer lets us in, any number of spans a day. `crew_hours`: when any crew works (None:
-    not limited here). `forecast`: for the site; None, or hours that it does not hold, leave the hours open at
-    `errors.unforecast_chance`. `visit_cents`: the price of a visit lost on the spot. Windows and losses are in order of
-    day and start. Raises `BadInput` for an unknown zone, a span that ends before it starts, or work without duration.
+    not limited here). `forecast`: for the site; None, or hours that it does not hold, leave the hours open at the
+    chance that `climate` gives the season, without one at `errors.unforecast_chance`. `visit_cents`: the price of a
+    visit lost on the spot. Windows and losses are in order of day and start. Raises `BadInput` for an unknown zone, a
+    span that ends before it starts, or work without duration.
     """
     zone = _zone(timezone)
     if work.minutes < 1:
@@ -105,7 +108,8 @@ def work_windows(
         local = local_day(start_date + datetime.timedelta(days=day), zone)
         crews = None if crew_hours is None else [s for s in crew_hours if s.day == day]
         blocks = _closed(local, start_date + datetime.timedelta(days=day), site, found, crews)
-        weather, slots = _weather(local, forecast, tuple(found.items()), errors)
+        date = start_date + datetime.timedelta(days=day)
+        weather, slots = _weather(local, forecast, tuple(found.items()), errors, climate, date)
         blocks += weather
         for span in sorted((s for s in customer_hours if s.day == day), key=lambda s: (s.start, s.end)):
             here = [b for b in blocks if b.start < span.end and span.start < b.end]
@@ -156,13 +160,24 @@ def _closed(
 
 @functools.lru_cache(maxsize=256)  # the same for all sites of a forecast and all works with the same limits
 def _weather(
-    local: LocalDay, forecast: Forecast | None, limited: tuple[tuple[Measure, Limit], ...], errors: ErrorModel
+    local: LocalDay,
+    forecast: Forecast | None,
+    limited: tuple[tuple[Measure, Limit], ...],
+    errors: ErrorModel,
+    climate: Climate | None,
+    date: datetime.date,
 ) -> tuple[tuple[Block, ...], tuple[_Slot, ...]]:
     """Return what the forecast closes on a day, and its slots with their chances, gaps filled in (`hour` < 0)."""
     limits = dict(limited)
     wait = round(limits["thunder_wait_min"].value) if "thunder_wait_min" in limits else 0
     blocks: list[Block] = []
     slots: list[_Slot] = []
+
+    def unknown(minute: int) -> HourRisk:
+        if climate is None:
+            return HourRisk(errors.unforecast_chance, 0.0, 0.0, 0.0)
+        return climate_risk(climate, date, min(minute // 60, 23), limited, errors)
+
     edge, tail = 0, 0.0  # minute up to which slots are known; chance of thunder in the hour that ended there
     for n, hour in enumerate(forecast.hours if forecast else ()):
         start = local.minute(hour.start)
@@ -172,22 +187,32 @@ def _weather(
         risk = hour_risk(hour, lead_h, limits, errors)
         blocks += hour_blocks(hour, start, limits)
         if start > edge:
-            slots += _unknown(edge, start, tail, wait, errors.unforecast_chance)
+            slots += _unknown(edge, start, tail, wait, unknown)
             tail = 0.0
         # The wait after thunder reaches into this hour: its first minutes carry the last hour's thunder too.
         cut = start + min(wait, 60)
         stormy = risk._replace(thunder=max(risk.thunder, tail))
         slots += [_Slot(start, cut, n, stormy.any()), _Slot(cut, start + 60, n, risk.any())]
         edge, tail = start + 60, risk.thunder
-    slots += _unknown(edge, DAY_MIN, tail, wait, errors.unforecast_chance)
+    slots += _unknown(edge, DAY_MIN, tail, wait, unknown)
     return tuple(blocks), tuple(s for s in slots if s.end > s.start and s.end > 0)
 
 
-def _unknown(start: int, end: int, tail: float, wait: int, chance: float) -> list[_Slot]:
-    """Return slots of at most an hour for a time without forecast, the first with the wait after a thundery hour."""
-    edges = [*range(max(start, 0), end, 60), end]
-    after_thunder = HourRisk(chance, 0.0, tail, 0.0).any()
-    return [_Slot(a, b, -1 - a, after_thunder if a < start + wait else chance) for a, b in itertools.pairwise(edges)]
+def _unknown(start: int, end: int, tail: float, wait: int, risk: Callable[[int], HourRisk]) -> list[_Slot]:
+    """Return slots of at most an hour for a time without forecast; the wait after a thundery hour carries its thunder.
+
+    `risk` gives the chances of the hour that begins at a minute. The wait is a slot of its own: it is short, and what
+    comes after it is no likelier to be lost than any other hour without forecast.
+    """
+    first = max(start, 0)
+    until = min(start + wait, end) if tail else first
+    edges = sorted({first, end, *range(first, end, 60), *([until] if until > first else [])})
+    slots = []
+    for a, b in itertools.pairwise(edges):
+        here = risk(a)
+        stormy = here._replace(thunder=max(here.thunder, tail)) if b <= until else here
+        slots.append(_Slot(a, b, -1 - (a - (a - first) % 60), stormy.any()))
+    return slots
 
 
 def _open(span: Span, blocks: list[Block]) -> list[tuple[int, int]]:

@@ -33,6 +33,7 @@ from api.settings import Settings, read_settings
 from api.week.post import post
 from scheduler.errors import BadInput
 from scheduler.plan import read_plan
+from scheduler.week import read_week
 from tests.conftest import BuiltDemo
 from tests.service.cast import PAGE, csrf_in, running, settings_for, signed_in
 
@@ -83,7 +84,7 @@ def app(built: BuiltDemo, tmp_path: Path, postbox: tuple[Postbox, Server]) -> It
         app.state.clock = lambda: NOW
         with transaction(app.state.database) as session:
             (stored,) = session.exec(select(tables.StoredPlan)).all()
-            post(session, stored, now=NOW, by="maud", despite=[], despite_why="")
+            post(session, stored, read_week(stored.week), now=NOW, by="maud")
         yield app
 
 
@@ -132,7 +133,7 @@ def test_posting_a_week_drafts_what_is_new_or_changed_and_nothing_else(app: Fast
         assert "has to wait" in drafts[visit]["subject"]
     with transaction(app.state.database) as session:  # posted once more, nobody has anything new to be told
         stored = session.exec(select(tables.StoredPlan)).one()
-        post(session, stored, now=NOW, by="maud", despite=[], despite_why="")
+        post(session, stored, read_week(stored.week), now=NOW, by="maud")
     assert {m["id"] for m in office.get("/messages").json()["open"]} == {m["id"] for m in drafts.values()}
 
 

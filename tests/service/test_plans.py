@@ -5,6 +5,7 @@ from __future__ import annotations
 import datetime
 import json
 import shutil
+import threading
 import time
 from collections.abc import Iterator
 from pathlib import Path
@@ -22,6 +23,7 @@ from api.database import transaction
 from api.http.problems import Problem
 from api.week import locks, post
 from api.week.planning import store_plan
+from api.week.start_run import start_run
 from scheduler.audit import audit
 from scheduler.by_hand import Lock
 from scheduler.engine import solve
@@ -402,7 +404,7 @@ def test_of_a_week_under_way_what_has_begun_stays_and_nothing_is_planned_before_
         before = locks.fixed_of(session, WEEK, {"a": Lock("north", 1, None)}, moment)
         assert before.visits == {}  # nothing is posted yet
         assert before.held == {"a": ("north", 1)}
-        post.post(session, stored, now=NOW, by="maud", despite=[], despite_why="")
+        post.post(session, stored, read_week(stored.week), now=NOW, by="maud")
     with transaction(app.state.database) as session:
         fixed = locks.fixed_of(session, WEEK, {}, moment)
         assert locks.fixed_of(session, WEEK, {}, NOW).now is None
@@ -414,3 +416,45 @@ def test_of_a_week_under_way_what_has_begun_stays_and_nothing_is_planned_before_
     for name, spot in made.items():
         assert spot == at[name] if name in begun else spot[1:] >= (day, start + 5)
     assert from_data(as_data(fixed)) == fixed
+
+
+def test_of_eight_who_ask_for_the_same_week_at_once_one_gets_a_run(built: BuiltDemo, tmp_path: Path) -> None:
+    """Threads, as requests come; the others are told which run is under way."""
+    with running(settings_for(shutil.copytree(built.out, tmp_path / "data"))) as app:
+        _ask_at_once(app.state)
+
+
+def _ask_at_once(state: Any) -> None:
+    found: list[str] = []
+
+    def ask(n: int) -> None:
+        try:
+            start_run(state.database, state.runs, DEMO_WEEK, seconds=1.0, from_plan=None, now=NOW, by=f"hand {n}")
+            found.append("run")
+        except Problem as problem:
+            found.append(problem.kind)
+
+    threads = [threading.Thread(target=ask, args=(n,)) for n in range(8)]
+    for thread in threads:
+        thread.start()
+    for thread in threads:
+        thread.join()
+    assert sorted(found) == ["run"] + ["run-under-way"] * 7
+    with transaction(state.database) as session:
+        (run,) = session.exec(select(tables.PlanRun).where(tables.PlanRun.start_date == DEMO_WEEK)).all()
+    state.runs.stop(run.id)
+
+
+def test_a_move_on_a_sheet_that_is_no_longer_the_newest_is_refused_and_nothing_is_lost(app: FastAPI) -> None:
+    maud = signed_in(app, Role.manager)
+    off = {"visit": "c", "pile": True, "despite": True}
+    first = maud.post(f"/plans/{app.state.plan}/moves", json=off).json()
+    second = maud.post(f"/plans/{app.state.plan}/moves", json={"visit": "a", "pile": True, "despite": True})
+    assert (second.status_code, second.json()["type"]) == (409, "/problems/changed-meanwhile")
+    assert second.json()["newest"] == first["plan_id"]
+    assert "maud has changed this week meanwhile" in second.json()["detail"]
+    rebased = maud.post(f"/plans/{first['plan_id']}/moves", json={"visit": "a", "pile": True, "despite": True})
+    assert rebased.status_code == 201
+    with transaction(app.state.database) as session:
+        plan = read_plan(session.get_one(tables.StoredPlan, rebased.json()["plan_id"]).plan)
+    assert {"a", "c"} <= {skipped.job for skipped in plan.skipped}

@@ -19,12 +19,14 @@ from api import tables
 from api.access.accounts import Role
 from api.app import create_app
 from api.database import transaction
+from api.http.problems import Problem
 from api.ledger.posted import Posted, posted_on, posted_plan, posted_route, posted_week
 from api.week import post
 from api.week.planning import store_plan
 from scheduler.by_hand import Off, by_hand
+from scheduler.documents import encode
 from scheduler.plan import Plan, read_plan
-from scheduler.week import Booking, Week, checked
+from scheduler.week import Booking, Week, checked, read_week
 from tests.conftest import BuiltDemo
 from tests.service.cast import add_cast, settings_for, signed_in
 from tests.two_crews import job, planned, week_of
@@ -88,7 +90,7 @@ def keep(session: Session, week: Week, plan: Plan) -> tables.StoredPlan:
 
 
 def posted_now(session: Session, stored: tables.StoredPlan, by: str = "maud") -> tables.PostedWeek:
-    return post.post(session, stored, now=NOW, by=by, despite=[], despite_why="")
+    return post.post(session, stored, read_week(stored.week), now=NOW, by=by)
 
 
 def test_the_newest_posting_counts_and_none_is_ever_changed(
@@ -214,3 +216,23 @@ def test_a_plan_that_no_longer_fits_is_posted_only_with_a_reason_by_name(demo: F
     lines = manager.get("/history", params={"noun": "week"}).json()["items"]
     line = next(line for line in lines if line["did"] == "posted")
     assert (line["by"], line["detail"]["because"]) == ("maud", body["despite"])
+
+
+def test_no_caller_can_post_a_plan_that_breaks_a_rule(app_on_either: FastAPI, monkeypatch: pytest.MonkeyPatch) -> None:
+    """A stored plan whose route leaves before its shift: whoever posts it, the checks are inside."""
+    monkeypatch.setattr(post, "WHEN_POSTED", ())
+    route = PLAN.routes[0]
+    early = replace(route, depart=0)
+    broken = replace(PLAN, routes=(early, *PLAN.routes[1:]))
+    with transaction(app_on_either.state.database) as session:
+        stored = keep(session, WEEK, PLAN)
+        values = stored.model_dump(exclude={"id", "plan"})
+        row = tables.StoredPlan(**values, plan=encode(broken).decode())
+        session.add(row)
+        session.flush()
+        with pytest.raises(Problem, match="before its shift") as fault:
+            post.post(session, row, WEEK, now=NOW, by="maud", despite_why="whatever")
+        assert fault.value.kind == "breaks-rule"
+        with pytest.raises(Problem, match="before its shift"):
+            post.post_plan(session, WEEK.start_date, row.id or 0, WEEK, now=NOW, by="maud", despite_why="whatever")
+        assert session.exec(select(tables.PostedWeek)).all() == []

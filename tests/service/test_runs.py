@@ -154,7 +154,8 @@ def test_runs_one_after_another_in_one_process_to_the_best_plan_a_stop_and_a_kil
     assert at_work._desks[0].pid != pid
     assert not at_work.stop(again.id or 0)
     with transaction(either) as session:
-        lines = session.exec(select(tables.History).where(tables.History.did == "ended")).all()
+        ended_lines = select(tables.History).where(tables.History.did == "ended").order_by(tables.History.id)  # type: ignore[arg-type]
+        lines = session.exec(ended_lines).all()
     assert [line.detail["state"] for line in lines] == ["stopped", "done", "stopped", "cut off", "done"]
 
 

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import hashlib
 import os
+import re
 import signal
 import sqlite3
 import stat
@@ -96,7 +97,7 @@ def forms(tmp_path: Path, data: str | None) -> dict[str | None, set[tuple[str, s
         fill(engine, data)
         found = {data: _tables(engine)}
     for path in sorted((MIGRATIONS / "versions").glob("0*.py")):
-        form = path.name[:4]
+        (form,) = re.findall(r'^revision = "(.+)"$', path.read_text(), re.MULTILINE)
         if data is None or form > data:
             upgrade(engine, form)
             found[form] = _tables(engine)

@@ -158,7 +158,7 @@ def test_next_week_takes_nothing_that_this_week_is_still_to_do(built: BuiltDemo,
     thursday, next_monday = MONDAY + datetime.timedelta(days=3), MONDAY + datetime.timedelta(days=7)
     with transaction(engine) as session:
         stored = session.exec(select(tables.StoredPlan)).one()
-        post(session, stored, now=THURSDAY, by="maud", despite=[], despite_why="")
+        post(session, stored, read_week(stored.week), now=THURSDAY, by="maud")
         plan = read_plan(stored.plan)
         promised = session.get_one(tables.Visit, "J-1095")  # for Saturday, though no week is posted with it
         told = tables.Booking(visit_id=promised.id, crew_id="north-1", day=MONDAY + datetime.timedelta(days=5),

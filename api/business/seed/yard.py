@@ -15,6 +15,7 @@ from api.fields.sheets import NO_HOURS, amounts, hours, read_yaml, weekdays
 from scheduler.documents import convert
 from scheduler.durations import read_times
 from scheduler.errors import BadInput
+from scheduler.weather.climate import climate_from_csv, climate_to_csv
 from scheduler.weather.forecast import forecast_from_csv, forecast_to_csv
 from scheduler.weather.limits import read_limits
 
@@ -64,6 +65,10 @@ class YardFiles(Reader):
         forecast = self.file(
             "forecast.csv", lambda text: forecast_from_csv(text, first.forecast_source, first.forecast_issued)
         )
+        climate = ""
+        if (self.folder / "climate.csv").exists():  # a business may have none
+            months = self.file("climate.csv", climate_from_csv)
+            climate = "" if months is None else climate_to_csv(months)
         if limits is None or times is None or forecast is None:
             return
         self.rows.append(
@@ -75,6 +80,7 @@ class YardFiles(Reader):
                 rules=msgspec.to_builtins(rules),
                 limits=(self.folder / "limits.csv").read_text("utf-8-sig"),
                 times=(self.folder / "times.csv").read_text("utf-8-sig"),
+                climate=climate,
             )
         )
         self.rows.append(

@@ -27,11 +27,11 @@ from api.ledger.told import HOLDS, told_now
 from api.messages.telling import OPEN
 from api.rebooking import cases, taking
 from api.rebooking.cases import CAUSES, named
-from api.rebooking.findings import Cause, findings
 from api.rebooking.search import Searches
 from api.rebooking.shown import case_line, finding_line, visit_line
-from api.rebooking.today import Today, open_weeks
 from api.routes.records import Words
+from api.week.falls import Cause, findings
+from api.week.today import Today, open_weeks
 from scheduler.errors import BadInput
 
 router = APIRouter(tags=["rebooking"])

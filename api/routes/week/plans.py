@@ -21,10 +21,9 @@ from api.access.idempotency import Once
 from api.clock import Now
 from api.http.pages import Database
 from api.http.problems import Problem, responses
-from api.ledger.history import note
 from api.ledger.posted import posted_week
 from api.routes import records
-from api.tables import Crew, StoredPlan, Visit
+from api.tables import Crew, Visit
 from api.tables import Lock as LockRow
 from api.week import locks, plans, post
 from api.week.planning import prepare_week
@@ -173,22 +172,8 @@ def lock(
         found(session, Crew, body.crew, "crew")
         monday = body.day - datetime.timedelta(days=body.day.weekday())
         week = prepare_week(request.app.state.database, monday, now).built.week
-        if visit_id not in {job.id for job in week.jobs}:
-            raise Problem(409, f"{visit_id} is promised for a week after {monday}.", kind="lock-broken")
-        if (body.day - monday).days >= week.days:
-            raise Problem(409, f"{body.day} is no day of the planned week.", kind="lock-broken")
-        before = locks.locks_of(session, monday, week.days)
-        after = before | {visit_id: Lock(body.crew, (body.day - monday).days, body.start)}
-        before.pop(visit_id, None)
-        locks.refuse_broken(week, before, after)
-        row = session.get(LockRow, visit_id) or LockRow(
-            visit_id=visit_id, crew_id=body.crew, day=body.day, locked_at=now, locked_by=who.name
-        )
-        row.crew_id, row.day, row.start, row.locked_at, row.locked_by = body.crew, body.day, body.start, now, who.name
-        session.add(row)
-        record = row.model_dump(mode="json")
-        note(session, now, who.name, "locked", "visit", visit_id, {k: record[k] for k in ("crew_id", "day", "start")})
-        return _json(record)
+        row = locks.put_lock(session, visit_id, body.crew, body.day, body.start, week, now=now, by=who.name)
+        return _json(row.model_dump(mode="json"))
 
     return once(session, write)
 
@@ -199,8 +184,7 @@ def unlock(session: Database, who: Manager, now: Now, once: Once, visit_id: str)
 
     def write() -> Response:
         row = found(session, LockRow, visit_id, "lock")
-        session.delete(row)
-        note(session, now, who.name, "unlocked", "visit", visit_id, {"crew_id": row.crew_id, "day": str(row.day)})
+        locks.take_off(session, row, now=now, by=who.name)
         return Response(status_code=204)
 
     return once(session, write)
@@ -227,17 +211,10 @@ def post_week(
     """
 
     def write() -> Response:
-        stored = found(session, StoredPlan, body.plan_id, "plan")
-        if stored.start_date != start_date:
-            raise Problem(409, f"Plan {stored.id} is for the week of {stored.start_date}.")
         today = prepare_week(request.app.state.database, start_date, now).built.week
-        docs = plans.documents(session, body.plan_id)
-        if broken := post.broken_rules(docs.week, docs.plan):
-            raise Problem(409, " ".join(broken), kind="breaks-rule", against=broken)
-        stale = post.against_today(docs.week, docs.plan, today)
-        if stale and not body.despite:
-            raise Problem(409, " ".join(stale), kind="not-current", against=stale)
-        row = post.post(session, stored, now=now, by=who.name, despite=stale, despite_why=body.despite)
+        row = post.post_plan(
+            session, start_date, body.plan_id, today, now=now, by=who.name, despite_why=body.despite
+        )  # fmt: skip
         return _json(row.model_dump(mode="json"), 201, {"Location": f"/weeks/{start_date}/posted"})
 
     return once(session, write)

@@ -11,7 +11,6 @@ import msgspec
 from fastapi import APIRouter, Path, Request
 from fastapi.responses import Response, StreamingResponse
 from pydantic import Field
-from sqlalchemy.orm import defer
 from sqlmodel import Session, col, select
 
 from api.access.accounts import Role
@@ -24,13 +23,8 @@ from api.http.problems import Problem, responses
 from api.ledger.history import note
 from api.routes import records
 from api.tables import PlanRun
-from api.week import locks, plans
-from api.week.build import because_as_data
-from api.week.planning import prepare_week
 from api.week.runs import GOING, Runs, Shown, gap_percent
-from scheduler.documents import encode
-from scheduler.engine.fixed import as_data
-from scheduler.errors import BadInput
+from api.week.start_run import LIGHT, start_run
 
 router = APIRouter(tags=["runs"])
 Staff = Annotated[Who, allow(*STAFF)]
@@ -38,8 +32,6 @@ Manager = Annotated[Who, allow(Role.manager)]
 RunId = Annotated[int, Path(description="the number of a run")]
 LONGEST_S = 3600
 STILL_S = 15  # between two signs of life on a stream with no news, so that nobody on the way takes it for dead
-# The documents of a run are large, and nobody reads them here.
-_LIGHT = [defer(col(column)) for column in (PlanRun.week, PlanRun.because, PlanRun.best)]  # type: ignore[arg-type]
 
 
 class RunBody(records.Body):
@@ -60,37 +52,11 @@ def begin(
     """
 
     def write() -> Response:
-        if start_date.weekday() != 0:
-            raise BadInput("start_date", f"must be a Monday, {start_date} is a {start_date:%A}")
-        going = select(PlanRun).where(PlanRun.start_date == start_date, col(PlanRun.state).in_(GOING))
-        other = session.exec(going.options(*_LIGHT)).first()
-        if other is not None:
-            raise Problem(409, f"Run {other.id} of this week is {other.state}: wait for its end, or stop it.",
-                          kind="run-under-way", run_id=other.id)  # fmt: skip
-        start = ""
-        if body.from_plan is not None:
-            docs = plans.documents(session, body.from_plan)
-            if docs.week.start_date != start_date:
-                raise BadInput("from_plan", f"is a plan of the week of {docs.week.start_date}")
-            start = encode(docs.plan).decode()
-        database = request.app.state.database
-        built = prepare_week(database, start_date, now).built
-        held = locks.locks_of(session, start_date, built.week.days)
-        fixed = locks.fixed_of(session, built.week, held, now)
-        # A transaction of its own: the planner's thread must find the row.
-        with transaction(database) as own:
-            row = PlanRun(
-                start_date=start_date, seconds=body.seconds, asked_at=now, asked_by=who.name,
-                week=encode(built.week).decode(), because=because_as_data(built.because), fixed=as_data(fixed),
-                from_plan=body.from_plan,
-            )  # fmt: skip
-            own.add(row)
-            own.flush()
-            note(
-                own, now, who.name, "began", "plan run", str(row.id), {"week": str(start_date), "seconds": body.seconds}
-            )
-        request.app.state.runs.begin(row, start)
-        return _json(_record(row, request.app.state.runs), 201, {"Location": f"/runs/{row.id}"})
+        state = request.app.state
+        row = start_run(
+            state.database, state.runs, start_date, seconds=body.seconds, from_plan=body.from_plan, now=now, by=who.name
+        )  # fmt: skip
+        return _json(_record(row, state.runs), 201, {"Location": f"/runs/{row.id}"})
 
     return once(session, write)
 
@@ -99,7 +65,7 @@ def begin(
 def week_runs(request: Request, session: Database, _: Staff, start_date: datetime.date) -> Response:
     """List the last twenty runs of a week, the newest first, in `items`."""
     wanted = select(PlanRun).where(PlanRun.start_date == start_date).order_by(col(PlanRun.id).desc()).limit(20)
-    wanted = wanted.options(*_LIGHT)
+    wanted = wanted.options(*LIGHT)
     return _json({"items": [_record(row, request.app.state.runs) for row in session.exec(wanted).all()]})
 
 
@@ -180,7 +146,7 @@ def _progress(shown: Shown) -> str:
 
 
 def _found(session: Session, run_id: int) -> PlanRun:
-    row = session.get(PlanRun, run_id, options=_LIGHT) if 0 < run_id < 2**31 else None
+    row = session.get(PlanRun, run_id, options=LIGHT) if 0 < run_id < 2**31 else None
     if row is None:
         raise Problem(404, f"No run has the number {run_id}.")
     return row

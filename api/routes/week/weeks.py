@@ -20,12 +20,14 @@ from api.access.idempotency import Once
 from api.clock import Now
 from api.http.pages import Database, page, part, wants_json
 from api.http.problems import Problem, responses
-from api.ledger.history import note
+from api.ledger.forecasts import standing_words
 from api.ledger.kept import kept, unchanged
 from api.ledger.plans import planned_weeks
 from api.ledger.posted import posted_week
 from api.ledger.told import HOLDS
 from api.settings import Settings
+from api.week import plans
+from api.week.falls import Finding, findings
 from api.weeksheet import WeekPage, week_page
 from api.weeksheet.roadmap import METRES, UNIT, road_map
 
@@ -81,6 +83,8 @@ def week(
         "holds": HOLDS,
         "tools": who.role in LOOKERS,
         "run": _run(session, start_date),
+        "weather_words": standing_words(session, now, shown.week.timezone),
+        "falls": _falls(request, start_date, now) if around["open"] and who.role in LOOKERS else [],
     }
     return page(request, "week.html", values | around)
 
@@ -138,23 +142,9 @@ def undo(
     """
 
     def write() -> Response:
-        table = tables.StoredPlan
-        plan = found(session, table, plan_id, "plan")
-        newest = newest_of(session, plan.start_date)
-        if newest != plan_id:
-            detail = f"Plan {newest} has been made since; look at it first."
-            raise Problem(409, detail, kind="changed-meanwhile", newest=newest)
-        before = None if plan.made_from is None else session.get(table, plan.made_from)
-        if before is None:
-            raise Problem(409, f"Plan {plan_id} was made of no other plan: there is nothing to undo.")
-        # Not the old row itself: the newest plan of a week is the one that counts, and stored plans never change.
-        values = before.model_dump(exclude={"id"}) | {"made_at": now, "made_by": who.name}
-        row = table(**values | {"note": f"plan {before.id} again"})
-        session.add(row)
-        session.flush()
-        told = {"plan": row.id, "undone": plan_id, "again": before.id}
-        note(session, now, who.name, "undid", "week", f"week-{plan.start_date}", told)
-        return JSONResponse({"plan_id": row.id, "again": before.id}, 201, {"Location": f"/plans/{row.id}"})
+        plan = found(session, tables.StoredPlan, plan_id, "plan")
+        row = plans.undo(session, plan, now=now, by=who.name)
+        return JSONResponse({"plan_id": row.id, "again": plan.made_from}, 201, {"Location": f"/plans/{row.id}"})
 
     return once(session, write)
 
@@ -202,6 +192,12 @@ def _stored(session: Session, start_date: datetime.date, plan: int | None) -> tu
     if stored is None:
         raise Problem(404, f"The week of {start_date} has no plan {plan}.")
     return stored, list(rows)
+
+
+def _falls(request: Request, start_date: datetime.date, now: datetime.datetime) -> list[Finding]:
+    """Return the visits of the posted week that cannot go as posted."""
+    today = request.app.state.searches.days.of(start_date, now)
+    return [] if today is None else findings(today)
 
 
 def _board(session: Session, shown: WeekPage, planner: bool) -> Markup:

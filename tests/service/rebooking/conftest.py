@@ -21,6 +21,7 @@ from api.settings import sqlite_address
 from api.week.planning import plan_week, prepare_week
 from api.week.post import post
 from scheduler.engine import solve
+from scheduler.week import read_week
 from tests.conftest import BuiltDemo
 from tests.service.cast import running, settings_for, signed_in
 from tests.service.rebooking.cast import (
@@ -43,7 +44,8 @@ def posted_demo(built: BuiltDemo, tmp_path_factory: pytest.TempPathFactory) -> P
     )
     row, _ = plan_week(engine, made, planner, seconds=PLAN_S, now=THURSDAY, by="test")
     with transaction(engine) as session:
-        post(session, session.get_one(tables.StoredPlan, row.id), now=THURSDAY, by="test", despite=[], despite_why="")
+        stored = session.get_one(tables.StoredPlan, row.id)
+        post(session, stored, read_week(stored.week), now=THURSDAY, by="test")
         session.execute(sa.update(tables.Message).values(state="dropped"))
     engine.dispose()
     return folder

@@ -14,6 +14,7 @@ from api.access.accounts import Role
 from api.database import transaction
 from api.rebooking import search
 from api.week.post import post
+from scheduler.week import read_week
 from tests.service.cast import JSON, PAGE, csrf_in, signed_in
 from tests.service.rebooking.cast import (
     MONDAY,
@@ -225,7 +226,7 @@ def test_an_offer_of_a_plan_that_is_not_posted_any_more_is_refused_and_nothing_c
         copy = tables.StoredPlan(**stored.model_dump(exclude={"id"}))
         session.add(copy)
         session.flush()
-        post(session, copy, now=THURSDAY + datetime.timedelta(hours=2), by="maud", despite=[], despite_why="")
+        post(session, copy, read_week(copy.week), now=THURSDAY + datetime.timedelta(hours=2), by="maud")
     answer = take(office, case["id"], row, of_kind(row, "wait")[0])
     assert answer.status_code == 409
     assert "posted anew" in answer.json()["detail"]

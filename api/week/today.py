@@ -15,6 +15,7 @@ from sqlmodel import Session, col, select
 
 from api import tables
 from api.database import transaction
+from api.fields.shown import day_name
 from api.ledger.facts import Facts, facts
 from api.ledger.posted import LONGEST_DAYS, posted_week
 from api.papers.preparation import Preparation
@@ -62,6 +63,11 @@ class Today:
     gone: Mapping[str, str]
     taken: Mapping[tuple[str, str], int]
     moment: tuple[int, int] | None
+
+    def crew_name(self, crew_id: str) -> str:
+        """Return what the crew is called on every page."""
+        crew = self.facts.crews.get(crew_id)
+        return crew_id if crew is None else crew.name
 
     @property
     def begun(self) -> set[str]:
@@ -157,7 +163,7 @@ def _as_posted(known: Facts, posted: PostedPlan) -> tuple[Facts, dict[str, str]]
             gone[name] = "It is cancelled, and still on the posted week."
         booking = bookings.get(name)
         if booking is not None and booking.day >= after:
-            gone[name] = f"It is promised for {booking.day:%a} {booking.day:%b} {booking.day.day}, after this week."
+            gone[name] = f"It is promised for {day_name(booking.day)}, after this week."
             del bookings[name]
     return replace(known, visits=opened, bookings=bookings, elsewhere=known.elsewhere - posted.spots.keys()), gone
 

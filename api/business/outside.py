@@ -1,0 +1,116 @@
+"""What comes from outside and by which plans are made: where forecasts are fetched, and the climate of the place."""
+
+from __future__ import annotations
+
+import csv
+import io
+from collections.abc import Mapping
+from typing import Any
+from urllib.parse import urlsplit
+
+from sqlmodel import Session
+
+from api.business.part import BadValues, Group, Line, Part, chosen, words
+from api.business.rules import held
+from api.http import versions
+from api.tables import ForecastSource
+from scheduler.errors import BadInput
+from scheduler.weather.climate import COLUMNS, climate_from_csv
+
+KINDS = (
+    ("none", "nowhere"),
+    ("nws", "US National Weather Service"),
+    ("open-meteo", "a service of the Open-Meteo kind"),
+    ("file", "a file that somebody drops"),
+)
+MONTHS = (
+    "January", "February", "March", "April", "May", "June", "July", "August", "September", "October", "November",
+    "December",
+)  # fmt: skip
+HEADS = {
+    "wind_mps": "Wind, m/s",
+    "wind_sd_mps": "Its spread, m/s",
+    "wet_hours": "Wet hours, of 1",
+    "wet_hour_mm": "Rain of a wet hour, mm",
+    "thunder_hours": "Hours with thunder, of 1",
+    "temp_c": "Air, °C",
+    "temp_swing_c": "Day and night, ± °C",
+    "temp_sd_c": "Its spread, °C",
+    "humidity": "Humidity, of 1",
+}
+
+
+def forecast(session: Session) -> Part:
+    """Return the part on where forecasts come from."""
+    row = session.get(ForecastSource, 1)
+    now = row or ForecastSource()
+    lines = (
+        Line("kind", "Forecasts come from", now.kind, chosen(KINDS), choices=KINDS,
+             meaning="Fetched every hour for every place where work is open. What came is shown at /forecasts."),
+        Line("address", "Address of the service", now.address, _address, wide=True,
+             meaning="Empty: the public address of the kind chosen. A dropped file is drop/forecast.csv in the data "
+                     "folder."),
+        Line("contact", "Contact sent with each request", now.contact, words(200, 0), wide=True,
+             meaning="An e-mail or web address by which the service can reach you; services ask for one."),
+    )  # fmt: skip
+
+    def write(session: Session, values: Mapping[str, Any]) -> bool:
+        if values["kind"] in ("nws", "open-meteo") and not values["contact"]:
+            raise BadValues([("contact", "must be an e-mail or web address, by which the service can reach you")])
+        if row is not None:
+            return versions.update(session, row, values)
+        session.add(ForecastSource(**values))
+        session.flush()
+        return True
+
+    return Part("forecast", "Forecasts", "Where the weather of the days ahead is asked for.",
+                (Group("", lines=lines),), write)  # fmt: skip
+
+
+def climate(session: Session) -> Part:
+    """Return the part on the usual weather of each month, by which days beyond the forecast are planned."""
+    row = held(session)
+    known = {month.month: month for month in climate_from_csv(row.climate).months} if row.climate else {}
+    rows = []
+    for number, name in enumerate(MONTHS, 1):
+        month = known.get(number)
+        rows.append((name, tuple(
+            Line(f"{number}.{column}", f"{head}, {name}",
+                 "" if month is None else f"{getattr(month, column):.6g}", words(12, 0))
+            for column, head in HEADS.items()
+        )))  # fmt: skip
+    meant = (
+        "Take these from the normals of the nearest station. Days that no forecast reaches are planned by them; with "
+        "all left empty every such hour counts as lost with a chance of 8 %."
+    )
+
+    def write(session: Session, values: Mapping[str, Any]) -> bool:
+        cells = [[str(n), *(values[f"{n}.{column}"] for column in HEADS)] for n in range(1, len(MONTHS) + 1)]
+        if not any(cell for line in cells for cell in line[1:]):
+            return versions.update(session, row, {"climate": ""})
+        missing = [
+            f"{line[0]}.{name}" for line in cells for name, cell in zip(HEADS, line[1:], strict=True) if not cell
+        ]
+        if missing:
+            raise BadValues([(name, "must not be empty: give all months, or none") for name in missing])
+        out = io.StringIO()
+        csv.writer(out, lineterminator="\n").writerows([COLUMNS, *cells])
+        try:
+            climate_from_csv(out.getvalue())
+        except BadInput as fault:
+            line, _, column = fault.where.partition(", ")
+            number = int(line.removeprefix("line ")) - 1
+            raise BadValues([(f"{number}.{column}", fault.problem)]) from None
+        return versions.update(session, row, {"climate": out.getvalue()})
+
+    return Part("climate", "Usual weather", "What the weather is like by month, where no forecast reaches.",
+                (Group("By month, daytime", meant, heads=tuple(HEADS.values()), rows=tuple(rows)),), write)  # fmt: skip
+
+
+def _address(text: str) -> str:
+    if not text:
+        return ""
+    parts = urlsplit(text)
+    if parts.scheme not in ("http", "https") or not parts.hostname:
+        raise BadInput("", f'must be an address such as https://weather.example/v1/forecast, is "{text}"')
+    return text

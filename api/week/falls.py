@@ -1,0 +1,145 @@
+"""Which posted visits cannot go as they are posted, and why: the one answer that every page and message reads.
+
+A visit's own reasons come first: its kit, its crew, its hours, the weather. Then what visits share is held against what
+there is today; of those that want more than that, as few are named as must give way, the least promised first.
+"""
+
+from __future__ import annotations
+
+import datetime
+from dataclasses import dataclass
+from typing import Literal
+
+from api import tables
+from api.fields.shown import clock, day_name
+from api.week.sharing import give_way
+from api.week.today import Today
+from scheduler.engine.fixed import Spot
+from scheduler.price import risks
+from scheduler.week import Job
+
+_WORSE = 0.1  # how much likelier a loss must have become since the posting, to be told
+Cause = Literal["short", "weather", "crew away", "customer", "other"]
+
+
+@dataclass(frozen=True)
+class Finding:
+    """A posted visit that cannot go as posted: because of what, in words, and where it is posted."""
+
+    visit_id: str
+    cause: Cause
+    words: str
+    spot: Spot
+    date: datetime.date
+    end: int
+
+
+def findings(today: Today) -> list[Finding]:
+    """Return the posted visits still to come that cannot go as they are, in the order of time."""
+    jobs = {job.id: job for job in today.built.week.jobs}
+    told: dict[str, tuple[Cause, str]] = {}
+    coming = [n for n in today.posted.spots if n not in today.begun and today.facts.visits[n].state != "done"]
+    for name in coming:
+        fault = _fault(today, jobs[name], today.posted.spots[name])
+        if fault is not None:
+            told[name] = fault
+    told |= {name: ("other", words) for name, words in give_way(today, coming, told)}
+    found = [
+        Finding(name, *told[name], spot, today.posted.date(spot.day), today.posted.stops[name].end)
+        for name, spot in today.posted.spots.items()
+        if name in told
+    ]
+    return sorted(found, key=lambda f: (f.spot.day, f.spot.crew, f.spot.start))
+
+
+def holds(today: Today, job: Job) -> bool:
+    """Say whether today's rows still allow the posted visit of `job` where it is, whatever the others do."""
+    return _fault(today, job, today.posted.spots[job.id]) is None
+
+
+def shift_holds(today: Today, crew_id: str, day: int) -> bool:
+    """Say whether the crew still works that day in the hours in which it is posted."""
+    return _shift_fault(today, crew_id, day) is None
+
+
+def lost_chance(today: Today, job: Job, spot: Spot) -> float | None:
+    """Return the chance that the posted visit is weathered out by today's forecast; None where no window holds it."""
+    cents = risks(job, spot.day, spot.start, today.posted.stops[job.id].end)
+    price = today.facts.rules.prices.lost_cents.of(today.facts.visits[job.id].kind)
+    return None if not cents else min(cents) / price if price else 0.0
+
+
+def _posted_chance(today: Today, job: Job, spot: Spot) -> float:
+    """Return the chance with which the visit was posted: whoever posted it has seen and taken that."""
+    posted = next(one for one in today.posted.week.jobs if one.id == job.id)
+    return lost_chance(today, posted, spot) or 0.0
+
+
+def _fault(today: Today, job: Job, spot: Spot) -> tuple[Cause, str] | None:
+    """Return what of the visit itself stands against it where it is posted."""
+    if job.id in today.gone:
+        return "other", today.gone[job.id]
+    if job.ready_day is None or job.ready_day > spot.day:
+        reasons = " ".join(why.detail for why in today.because.get(job.id, ()))
+        return "short", reasons or "Its kit is not whole by then."
+    crew_words = _shift_fault(today, spot.crew, spot.day)
+    if crew_words is not None:
+        return "crew away", crew_words
+    fits = _crew_fault(today, job, spot)
+    if fits is not None:
+        return "other", fits
+    stop = today.posted.stops[job.id]
+    chance = lost_chance(today, job, spot)
+    if chance is not None:
+        doubt = max(today.facts.rules.weather_doubt_percent / 100, _posted_chance(today, job, spot) + _WORSE)
+        if chance < doubt:
+            return None
+        return "weather", f"{100 * chance:.0f} % chance of being weathered out, by the newest forecast."
+    date = today.posted.date(spot.day)
+    rows = today.facts.hours.get(job.id, [])
+    allowed = [h for h in rows if h.day == date or h.weekday == date.weekday()]
+    if rows and not any(h.start <= spot.start and stop.end <= h.end for h in allowed):
+        return "customer", f"The customer's hours do not hold it any more: {_hours(allowed)} that day."
+    left = [w for w in job.windows if w.day == spot.day]
+    if not left:
+        return "weather", "By the newest forecast weather and light leave no work window that day."
+    spans = " and ".join(dict.fromkeys(f"{clock(w.start)}–{clock(w.end)}" for w in left))
+    return "weather", f"By the newest forecast the work window that day is {spans}."
+
+
+def _hours(rows: list[tables.VisitHours]) -> str:
+    return ", ".join(f"{clock(h.start)}–{clock(h.end)}" for h in rows) or "none"
+
+
+def _shift_fault(today: Today, crew_id: str, day: int) -> str | None:
+    route = next((r for r in today.posted.plan.routes if (r.crew, r.day) == (crew_id, day)), None)
+    crew = next((c for c in today.built.week.crews if c.id == crew_id), None)
+    shift = None if crew is None else next((s for s in crew.shifts if s.day == day), None)
+    date, name = today.posted.date(day), today.crew_name(crew_id)
+    if shift is None:
+        row = today.facts.crews.get(crew_id)
+        people = [] if row is None else [p for p in (row.lead_id, row.helper_id) if p is not None]
+        off = [o for o in today.facts.days_off if o.person_id in people and o.first <= date <= o.last]
+        who = " and ".join(f"{today.facts.people[o.person_id].name} is away ({o.why})" for o in off)
+        return f"{name} does not work on {day_name(date)}: {who or 'it has no hours that day'}."
+    if route is not None and (route.depart < shift.start or route.back > shift.end + shift.overtime):
+        latest = clock(shift.end + shift.overtime)
+        return f"{name} works on {day_name(date)} from {clock(shift.start)} to {latest} at the latest."
+    return None
+
+
+def _crew_fault(today: Today, job: Job, spot: Spot) -> str | None:
+    """Return what the visit's crew and van lack for it today."""
+    crew = next(c for c in today.built.week.crews if c.id == spot.crew)
+    route = next(r for r in today.posted.plan.routes if (r.crew, r.day) == (spot.crew, spot.day))
+    name = today.crew_name(spot.crew)
+    missing = [skill for skill in job.skills if skill not in crew.skills]
+    if missing:
+        return f"{name} has nobody for {', '.join(missing)} any more."
+    if crew.hands + route.helpers < job.hands:
+        return f"It needs {job.hands} people, and {name} has {crew.hands + route.helpers}."
+    if job.yard not in (None, crew.yard):
+        return f"Its kit lies at {job.yard}, and {name} starts from {crew.yard}."
+    if job.boxes and job.box_mm > crew.vehicle.rack_mm:
+        return f"Its box is {job.box_mm} mm long, and the van of {name} takes {crew.vehicle.rack_mm} mm."
+    return None
