@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import asyncio
 import os
 import secrets
 import sys
@@ -27,7 +28,10 @@ from api.papers.keeper import Keeper
 from api.rebooking.search import Searches
 from api.routes.doors import ROUTERS
 from api.settings import Settings, read_secret, read_settings
-from api.week.runs import Runs, cut_off
+from api.week.ending import cut_off
+from api.week.runs import Runs
+
+HOLD_S = 10.0  # between two looks whether the database is still held
 
 
 @dataclass(frozen=True)
@@ -113,6 +117,7 @@ async def _at_work(app: FastAPI, chosen: Settings, own: Opened) -> AsyncIterator
     forget_old(app.state.database, now)
     cut_off(app.state.database, app.state.clock())
     app.state.runs = Runs(app.state.database, chosen.planners, lambda: app.state.clock())
+    app.state.runs.start()
     worth.cut_off(app.state.database, app.state.clock())
     app.state.worth = worth.WorthRuns(app.state.database, lambda: app.state.clock())
     app.state.papers = Keeper(app.state.database, chosen.database, chosen.preparers, lambda: app.state.clock())
@@ -120,9 +125,18 @@ async def _at_work(app: FastAPI, chosen: Settings, own: Opened) -> AsyncIterator
     app.state.forecasts = ForecastKeeper(app.state.database, chosen.data, lambda: app.state.clock())
     app.state.forecasts.start()
     app.state.searches = Searches(app.state.database, lambda: app.state.clock())
+    holding = asyncio.create_task(_keep(own.held))
     yield
+    holding.cancel()
     app.state.searches.close()
     app.state.forecasts.close()
     app.state.papers.close()
     app.state.worth.close()
     app.state.runs.close()
+
+
+async def _keep(held: Hold) -> None:
+    """Take up again what a database server let go of when its connection broke."""
+    while True:
+        await asyncio.sleep(HOLD_S)
+        await asyncio.to_thread(held.keep)
