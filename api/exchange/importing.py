@@ -19,7 +19,8 @@ from api.business.seed.work import WorkFiles
 from api.business.seed.yard import YardFiles
 from api.exchange.uploads import CellFault, Upload
 from api.fields.cells import clock_text, hours_text, usual_date, usual_number, usual_time
-from api.fields.sheets import BadFiles, Row, decimal, time_of_day, whole
+from api.fields.limits import Date, Decimal, Limit, Whole
+from api.fields.sheets import BadFiles, Row, time_of_day
 from api.ledger.fingerprint import fingerprint
 from api.ledger.history import note
 from api.papers.job_page import span_of
@@ -138,14 +139,13 @@ class _Line(Row):
             return super().read(column, lambda cell: parse(usual_time(cell)), default)
         return super().read(column, parse, default)
 
-    def whole(self, column: str, least: int = 0, most: int = 10_000_000) -> int:
-        return self.read(column, lambda cell: whole(usual_number(cell), least, most), least)
+    def value(self, column: str, limit: Limit, default: Any = "?") -> Any:
+        def parse(cell: str) -> Any:
+            if isinstance(limit, Whole | Decimal):
+                return limit.parse(usual_number(cell))
+            return limit.check(usual_date(cell)) if isinstance(limit, Date) else limit.parse(cell)
 
-    def decimal(self, column: str, least: float, most: float) -> float:
-        return self.read(column, lambda cell: decimal(usual_number(cell), least, most), least)
-
-    def date(self, column: str) -> datetime.date:
-        return self.read(column, usual_date, datetime.date.min)
+        return self.read(column, parse, default)
 
     def known(self, column: str, ids: Collection[str], file: str) -> str:
         def parse(cell: str) -> str:

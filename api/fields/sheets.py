@@ -12,6 +12,7 @@ from typing import Any, TypeVar
 
 import yaml
 
+from api.fields.limits import DAY, Decimal, Limit
 from scheduler.errors import BadInput
 
 T = TypeVar("T")
@@ -55,20 +56,24 @@ class Row:
     def name(self, column: str) -> str:
         return self.read(column, _filled, "?")
 
-    def whole(self, column: str, least: int = 0, most: int = 10_000_000) -> int:
-        return self.read(column, lambda cell: whole(cell, least, most), least)
+    def value(self, column: str, limit: Limit, default: Any = "?") -> Any:
+        """Return the cell as its column's `limit` takes it; `default` where it does not, which is noted."""
+        return self.read(column, limit.parse, default)
 
-    def whole_or_none(self, column: str, least: int = 0, most: int = 10_000_000) -> int | None:
-        return self.whole(column, least, most) if self.cells[column] else None
+    def value_or_none(self, column: str, limit: Limit) -> Any:
+        """Return the cell as its column's `limit` takes it, None where it is empty."""
+        return self.value(column, limit, None) if self.cells[column] else None
 
-    def decimal(self, column: str, least: float, most: float) -> float:
-        return self.read(column, lambda cell: decimal(cell, least, most), least)
+    def decimal(self, column: str, limit: Decimal) -> float:
+        found: float = self.value(column, limit, limit.least)
+        return found
 
-    def date(self, column: str) -> datetime.date:
-        return self.read(column, date, datetime.date.min)
+    def date(self, column: str, limit: Limit = DAY) -> datetime.date:
+        found: datetime.date = self.value(column, limit, datetime.date.min)
+        return found
 
-    def date_or_none(self, column: str) -> datetime.date | None:
-        return self.date(column) if self.cells[column] else None
+    def date_or_none(self, column: str, limit: Limit = DAY) -> datetime.date | None:
+        return self.date(column, limit) if self.cells[column] else None
 
     def one_of(self, column: str, allowed: Collection[str]) -> str:
         return self.read(column, lambda cell: one_of(cell, allowed), "?")
@@ -189,10 +194,9 @@ def decimal(cell: str, least: float, most: float) -> float:
 
 
 def date(cell: str) -> datetime.date:
-    try:
-        return datetime.date.fromisoformat(cell)
-    except ValueError:
-        raise BadInput("", f'must be a date such as 2027-04-12, is "{cell}"') from None
+    """Return the date of a cell such as 2027-04-12."""
+    found: datetime.date = DAY.parse(cell)
+    return found
 
 
 def one_of(cell: str, allowed: Collection[str]) -> str:
