@@ -15,7 +15,7 @@ from fastapi import FastAPI
 from starlette.middleware.gzip import GZipMiddleware
 
 from api.access.accounts import Passwords, first_manager
-from api.access.guards import statements
+from api.access.guards import is_known, statements
 from api.access.idempotency import forget_old
 from api.clock import clock_of, machine_clock
 from api.database import Hold, hold, open_database, upgrade
@@ -23,6 +23,7 @@ from api.forecasts.keeper import ForecastKeeper
 from api.http.assets import Assets
 from api.http.headers import SafeHeaders
 from api.http.problems import add_problem_handlers, responses
+from api.http.sizes import Bounds
 from api.looking_back import worth
 from api.papers.keeper import Keeper
 from api.rebooking.search import Searches
@@ -99,6 +100,7 @@ def create_app(settings: Settings | None = None, opened: Opened | None = None) -
         app.include_router(router)
     add_problem_handlers(app)
     app.add_middleware(GZipMiddleware, minimum_size=1000, compresslevel=5)  # leaves event streams as they come
+    app.add_middleware(Bounds, known=is_known)
     app.add_middleware(SafeHeaders, secure=chosen.secure, tiles=chosen.tiles)
     list(statements(app))
     return app

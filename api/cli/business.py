@@ -43,6 +43,7 @@ def serve(
     import uvicorn
 
     from api.app import create_app, open_data
+    from api.http.protocol import MOST_CONNECTIONS, PatientProtocol
     from api.settings import read_settings
 
     settings = read_settings(os.environ)
@@ -50,7 +51,11 @@ def serve(
     with _listening(port or settings.port, name) as listening:  # first: a second service must not touch the data
         app = create_app(settings, open_data(settings))
         typer.echo(f"The week sheet is at http://127.0.0.1:{port or settings.port}/ (Ctrl-C ends)", err=True)
-        server = uvicorn.Server(uvicorn.Config(app, log_level="warning", timeout_graceful_shutdown=5))
+        config = uvicorn.Config(
+            app, log_level="warning", timeout_graceful_shutdown=5, http=PatientProtocol, ws="none",
+            limit_concurrency=MOST_CONNECTIONS, proxy_headers=False,
+        )  # fmt: skip
+        server = uvicorn.Server(config)
         app.state.leaving = lambda: server.should_exit  # streams that would go on for minutes end by themselves
         with contextlib.suppress(KeyboardInterrupt):
             server.run(sockets=[listening])
