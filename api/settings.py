@@ -167,10 +167,15 @@ def read_secret(settings: Settings, make: Callable[[], str]) -> str:
     try:
         handle = os.open(path, os.O_WRONLY | os.O_CREAT | os.O_EXCL, 0o600)
     except FileExistsError:
-        secret = path.read_text().strip()
+        try:
+            secret = path.read_text(errors="replace").strip()
+        except OSError as fault:
+            raise BadInput(str(path), f"cannot be read: {fault.strerror}") from None
         if len(secret) < 32:
             raise BadInput(str(path), "holds no secret of 32 characters or more; delete it to have one made") from None
         return secret
+    except OSError as fault:
+        raise BadInput(str(path), f"cannot be made: {fault.strerror}") from None
     with os.fdopen(handle, "w") as file:
         file.write(made := make())
     return made
@@ -210,6 +215,8 @@ def _clock(text: str) -> str:
     if moment is None or moment.tzinfo is None:
         problem = f'must be a moment with its zone like 2027-04-09T12:00:00+00:00, or forecast, is "{text}"'
         raise BadInput("EAVEBOARD_CLOCK", problem)
+    if not 2000 <= moment.year <= 2199:  # seasons, forecasts and weeks are reckoned around it
+        raise BadInput("EAVEBOARD_CLOCK", f'must lie in the years 2000 to 2199, is "{text}"')
     return text
 
 

@@ -23,6 +23,9 @@ Allowed = tuple[int | datetime.date, Span]  # on a weekday (0 = Monday) or on on
 NO_HOURS: list[Allowed] = []
 _NUMBER = re.compile(r"[+-]?[0-9]+")
 
+MOST_YAML = 400_000  # characters
+DEEPEST_YAML = 30
+
 
 class BadFiles(BadInput):
     """Everything that is wrong with a folder of files, one fault a cell."""
@@ -136,6 +139,10 @@ def read_yaml(folder: Path, file: str, faults: list[BadInput]) -> dict[str, Any]
     if text is None:
         return None
     try:
+        problem = _overgrown(text)
+        if problem:
+            faults.append(BadInput(file, problem))
+            return None
         value = yaml.load(text, Loader=_PlainLoader)
     except yaml.YAMLError as fault:
         mark = getattr(fault, "problem_mark", None)
@@ -146,6 +153,27 @@ def read_yaml(folder: Path, file: str, faults: list[BadInput]) -> dict[str, Any]
         faults.append(BadInput(file, "must hold keys with values"))
         return None
     return value
+
+
+def _overgrown(text: str) -> str:
+    """Return what makes a YAML text grow without bound when it is read, or nothing: a small one may name itself."""
+    if len(text) > MOST_YAML:
+        return f"has more than {MOST_YAML // 1000} kB"
+    depth = 0
+    for event in yaml.parse(text, Loader=yaml.CSafeLoader):
+        if isinstance(event, yaml.AliasEvent):
+            return f"uses an alias (*{event.anchor}) in line {_line(event)}; write the value out"
+        if isinstance(event, yaml.CollectionStartEvent):
+            depth += 1
+            if depth > DEEPEST_YAML:
+                return f"has more than {DEEPEST_YAML} levels, from line {_line(event)} on"
+        elif isinstance(event, yaml.CollectionEndEvent):
+            depth -= 1
+    return ""
+
+
+def _line(event: yaml.Event) -> int:
+    return 1 if event.start_mark is None else event.start_mark.line + 1
 
 
 class _PlainLoader(yaml.CSafeLoader):
