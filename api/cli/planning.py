@@ -35,7 +35,7 @@ def plan(
     until_proven: Annotated[
         bool, typer.Option("--until-proven", help="Stop only when no cheaper plan can exist, however long it takes.")
     ] = False,
-    seed: Annotated[int, typer.Option(min=0, metavar="N", help="Start of the search's random numbers.")] = 0,
+    seed: Annotated[int, typer.Option(min=0, metavar="N", help="Seed of the search's random numbers.")] = 0,
     fair_up_to: Annotated[
         int | None,
         typer.Option(min=0, metavar="CENTS", help="Then spread overtime among the crews, for at most CENTS more."),
