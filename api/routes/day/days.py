@@ -16,7 +16,7 @@ from api.access.accounts import Role
 from api.access.guards import STAFF, Who, allow, everyone, found, own_crew_day
 from api.access.idempotency import Once
 from api.clock import Now, local_day
-from api.day import content, loading, results
+from api.day import loading, phone, results
 from api.day.overview import crews_on
 from api.fields.shown import pounds
 from api.http.pages import Database, page, wants_json
@@ -25,7 +25,7 @@ from api.ledger.posted_days import Act, PostedDay, act, posted_day, visit_of, wo
 from api.papers.cautions import GOES_FIRST
 from api.papers.job_page import allowed
 from api.routes import records
-from api.tables import Business, Crew, Prepared
+from api.tables import Crew, Prepared
 from scheduler.documents import encode
 
 router = APIRouter(tags=["days"])
@@ -104,8 +104,9 @@ def crew_day(request: Request, session: Database, who: Reader, now: Now, crew_id
         return Response(b"null" if route is None else encode(route), media_type="application/json")
     values: dict[str, Any] = {"crew": crew, "day": day, "sheet": None}
     if posted is not None:
-        values["sheet"] = content.day_page(session, crew, posted, now)
-        values["business"] = session.get_one(Business, 1)
+        shown = phone.day_page(session, crew, posted, now)
+        values |= {"sheet": shown.content, "state": shown.state, "posted": posted.posted}
+        values["business"] = shown.content.business
         values |= {"goes_first": GOES_FIRST, "pounds": pounds, "allowed": allowed, "where": loading.WHERE}
         values |= {"holds": HOLDS, "outcomes": results.WORDS, "may_write": _may_write(who, crew_id)}
     return page(request, "day.html", values)
@@ -117,7 +118,7 @@ def state(session: Database, who: Reader, now: Now, crew_id: str, day: datetime.
     own_crew_day(who, crew_id, day)
     found(session, Crew, crew_id, "crew")
     posted = posted_day(session, crew_id, day)
-    return JSONResponse(None if posted is None else content.day_state(session, posted, now))
+    return JSONResponse(None if posted is None else phone.day_state(session, posted, now))
 
 
 @router.get("/crews/{crew_id}/days/{day}/drawings/{visit_id}", response_class=Response)
