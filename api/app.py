@@ -2,36 +2,74 @@
 
 from __future__ import annotations
 
+import asyncio
 import os
 import secrets
 import sys
 from collections.abc import AsyncIterator
 from contextlib import asynccontextmanager
+from dataclasses import dataclass
 
+import sqlalchemy as sa
 from fastapi import FastAPI
 from starlette.middleware.gzip import GZipMiddleware
 
 from api.access.accounts import Passwords, first_manager
-from api.access.guards import statements
+from api.access.guards import is_known, statements
 from api.access.idempotency import forget_old
 from api.clock import clock_of, machine_clock
-from api.database import open_database, upgrade
+from api.database import Hold, hold, open_database, upgrade
 from api.forecasts.keeper import ForecastKeeper
 from api.http.assets import Assets
 from api.http.headers import SafeHeaders
 from api.http.problems import add_problem_handlers, responses
+from api.http.sizes import Bounds
 from api.looking_back import worth
 from api.papers.keeper import Keeper
 from api.rebooking.search import Searches
 from api.routes.doors import ROUTERS
 from api.settings import Settings, read_secret, read_settings
-from api.week.runs import Runs, cut_off
+from api.week.ending import cut_off
+from api.week.runs import Runs
+
+HOLD_S = 10.0  # between two looks whether the database is still held
 
 
-def create_app(settings: Settings | None = None) -> FastAPI:
+@dataclass(frozen=True)
+class Opened:
+    """What a service works on: its data folder and database, held by it alone, the database in the newest form."""
+
+    database: sa.Engine
+    secret: str
+    held: Hold
+
+    def close(self) -> None:
+        """Close the database and let others have it."""
+        self.database.dispose()
+        self.held.release()
+
+
+def open_data(settings: Settings) -> Opened:
+    """Hold, open and bring up to date what `settings` name.
+
+    Raises `BadInput` in one sentence where it cannot be used, or another service is at work on it.
+    """
+    held = hold(settings.data, settings.database)
+    try:
+        secret = read_secret(settings, lambda: secrets.token_urlsafe(32))
+        database = open_database(settings.database)
+        upgrade(database)
+    except BaseException:
+        held.release()
+        raise
+    return Opened(database, secret, held)
+
+
+def create_app(settings: Settings | None = None, opened: Opened | None = None) -> FastAPI:
     """Return the application for `settings` (None: those of the environment); the database is opened when it starts.
 
-    Raises `RuntimeError` where a route does not state who may use it.
+    opened: what `open_data` has opened already; the application closes it when it ends. Raises `RuntimeError` where a
+    route does not state who may use it.
     """
     chosen = settings or read_settings(os.environ)
 
@@ -39,33 +77,12 @@ def create_app(settings: Settings | None = None) -> FastAPI:
     async def running(app: FastAPI) -> AsyncIterator[None]:
         chosen: Settings = app.state.settings
         app.state.set_up = False
-        chosen.data.mkdir(parents=True, exist_ok=True)
-        app.state.secret = read_secret(chosen, lambda: secrets.token_urlsafe(32))
-        app.state.passwords = Passwords(quick=chosen.quick_passwords)
-        app.state.database = open_database(chosen.database)
-        upgrade(app.state.database)
-        app.state.clock = clock_of(chosen.clock, app.state.database)
-        now = machine_clock()
-        password = first_manager(app.state.database, app.state.passwords, now)
-        if password is not None:
-            print(f"Sign in as manager with the one-time password {password}", file=sys.stderr, flush=True)
-        forget_old(app.state.database, now)
-        cut_off(app.state.database, app.state.clock())
-        app.state.runs = Runs(app.state.database, chosen.planners, lambda: app.state.clock())
-        worth.cut_off(app.state.database, app.state.clock())
-        app.state.worth = worth.WorthRuns(app.state.database, lambda: app.state.clock())
-        app.state.papers = Keeper(app.state.database, chosen.database, chosen.preparers, lambda: app.state.clock())
-        app.state.papers.start()
-        app.state.forecasts = ForecastKeeper(app.state.database, chosen.data, lambda: app.state.clock())
-        app.state.forecasts.start()
-        app.state.searches = Searches(app.state.database, lambda: app.state.clock())
-        yield
-        app.state.searches.close()
-        app.state.forecasts.close()
-        app.state.papers.close()
-        app.state.worth.close()
-        app.state.runs.close()
-        app.state.database.dispose()
+        own = opened or open_data(chosen)
+        try:
+            async with _at_work(app, chosen, own):
+                yield
+        finally:
+            own.close()
 
     app = FastAPI(
         title="Eaveboard",
@@ -83,6 +100,45 @@ def create_app(settings: Settings | None = None) -> FastAPI:
         app.include_router(router)
     add_problem_handlers(app)
     app.add_middleware(GZipMiddleware, minimum_size=1000, compresslevel=5)  # leaves event streams as they come
+    app.add_middleware(Bounds, known=is_known)
     app.add_middleware(SafeHeaders, secure=chosen.secure, tiles=chosen.tiles)
     list(statements(app))
     return app
+
+
+@asynccontextmanager
+async def _at_work(app: FastAPI, chosen: Settings, own: Opened) -> AsyncIterator[None]:
+    """Begin what works beside the pages, and end it."""
+    app.state.secret, app.state.database = own.secret, own.database
+    app.state.passwords = Passwords(quick=chosen.quick_passwords)
+    app.state.clock = clock_of(chosen.clock, app.state.database)
+    now = machine_clock()
+    password = first_manager(app.state.database, app.state.passwords, now)
+    if password is not None:
+        print(f"Sign in as manager with the one-time password {password}", file=sys.stderr, flush=True)
+    forget_old(app.state.database, now)
+    cut_off(app.state.database, app.state.clock())
+    app.state.runs = Runs(app.state.database, chosen.planners, lambda: app.state.clock())
+    app.state.runs.start()
+    worth.cut_off(app.state.database, app.state.clock())
+    app.state.worth = worth.WorthRuns(app.state.database, lambda: app.state.clock())
+    app.state.papers = Keeper(app.state.database, chosen.database, chosen.preparers, lambda: app.state.clock())
+    app.state.papers.start()
+    app.state.forecasts = ForecastKeeper(app.state.database, chosen.data, lambda: app.state.clock())
+    app.state.forecasts.start()
+    app.state.searches = Searches(app.state.database, lambda: app.state.clock())
+    holding = asyncio.create_task(_keep(own.held))
+    yield
+    holding.cancel()
+    app.state.searches.close()
+    app.state.forecasts.close()
+    app.state.papers.close()
+    app.state.worth.close()
+    app.state.runs.close()
+
+
+async def _keep(held: Hold) -> None:
+    """Take up again what a database server let go of when its connection broke."""
+    while True:
+        await asyncio.sleep(HOLD_S)
+        await asyncio.to_thread(held.keep)

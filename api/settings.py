@@ -1,7 +1,7 @@
 """The service's settings, read once at start from EAVEBOARD_* environment variables, loudly.
 
-Each setting has one row in `SETTINGS`; DEVELOPERS.md lists the same rows. A variable that begins with EAVEBOARD_ and is
-none of them is refused: a misspelt setting must not be silently without effect.
+Each setting has one row in `SETTINGS`; docs/running.md lists the same rows. A variable that begins with EAVEBOARD_ and
+is none of them is refused: a misspelt setting must not be silently without effect.
 """
 
 from __future__ import annotations
@@ -43,13 +43,13 @@ SETTINGS = {
     "EAVEBOARD_SESSION_HOURS": ("12", "hours after which a session ends and its owner signs in again"),
     "EAVEBOARD_CLOCK": (
         "",
-        "moment that the service's clock shows at start, such as 2027-04-09T12:00:00+00:00, or `forecast` for when the "
+        "time that the service's clock shows at start, such as 2027-04-09T12:00:00+00:00, or `forecast` for when the "
         "newest forecast was issued; empty: the machine's clock. For the demo and for training",
     ),
     "EAVEBOARD_TILES": (
         "",
-        "address of map pictures laid under the map of a day, such as https://tiles.example/{z}/{x}/{y}.png, and after "
-        "a blank whom the map has to name as their makers; empty: the map is drawn without",
+        "address of the map tiles under the map of a day, such as https://tiles.example/{z}/{x}/{y}.png, then a space "
+        "and the credit that the map must show; empty: a map without tiles",
     ),
     "EAVEBOARD_PLANNERS": (
         "1",
@@ -57,8 +57,8 @@ SETTINGS = {
     ),
     "EAVEBOARD_PREPARERS": (
         "2",
-        "processes that renew drawings and kits in the background while many of them are stale; 0: none, they are then "
-        "made when a week is planned",
+        "processes that renew drawings and kits in the background; 0: none, they are then renewed when a week is "
+        "planned",
     ),
     "EAVEBOARD_SMTP": (
         "",
@@ -167,10 +167,15 @@ def read_secret(settings: Settings, make: Callable[[], str]) -> str:
     try:
         handle = os.open(path, os.O_WRONLY | os.O_CREAT | os.O_EXCL, 0o600)
     except FileExistsError:
-        secret = path.read_text().strip()
+        try:
+            secret = path.read_text(errors="replace").strip()
+        except OSError as fault:
+            raise BadInput(str(path), f"cannot be read: {fault.strerror}") from None
         if len(secret) < 32:
             raise BadInput(str(path), "holds no secret of 32 characters or more; delete it to have one made") from None
         return secret
+    except OSError as fault:
+        raise BadInput(str(path), f"cannot be made: {fault.strerror}") from None
     with os.fdopen(handle, "w") as file:
         file.write(made := make())
     return made
@@ -210,6 +215,8 @@ def _clock(text: str) -> str:
     if moment is None or moment.tzinfo is None:
         problem = f'must be a moment with its zone like 2027-04-09T12:00:00+00:00, or forecast, is "{text}"'
         raise BadInput("EAVEBOARD_CLOCK", problem)
+    if not 2000 <= moment.year <= 2199:  # seasons, forecasts and weeks are reckoned around it
+        raise BadInput("EAVEBOARD_CLOCK", f'must lie in the years 2000 to 2199, is "{text}"')
     return text
 
 

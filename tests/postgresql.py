@@ -20,23 +20,32 @@ def binaries() -> Path | None:
     return Path(initdb).parent if initdb else None
 
 
+def _run(folder: Path, *words: str) -> None:
+    as_user = ["runuser", "-u", "postgres", "--"] if os.getuid() == 0 else []
+    subprocess.run([*as_user, *words], check=True, capture_output=True, cwd=folder, timeout=120)
+
+
+def start(folder: Path) -> None:
+    """Start the server whose data lie in `folder`."""
+    options = f"-c listen_addresses= -c unix_socket_directories={folder} -c fsync=off"
+    data = str(folder / "data")
+    _run(folder, f"{binaries()}/pg_ctl", "-D", data, "-o", options, "-l", str(folder / "log"), "-w", "start")
+
+
+def stop(folder: Path) -> None:
+    """Stop that server at once, whoever is connected."""
+    _run(folder, f"{binaries()}/pg_ctl", "-D", str(folder / "data"), "-m", "immediate", "stop")
+
+
 @contextmanager
 def running(folder: Path) -> Iterator[str]:
     """Run a server with its data in the empty `folder`; give the address of its database."""
-    programs = binaries()
-    assert programs is not None
-    as_user = ["runuser", "-u", "postgres", "--"] if os.getuid() == 0 else []
-    if as_user:
+    if os.getuid() == 0:
         shutil.chown(folder, "postgres")
-
-    def run(*words: str) -> None:
-        subprocess.run([*as_user, *words], check=True, capture_output=True, cwd=folder, timeout=120)
-
-    data = folder / "data"
-    run(str(programs / "initdb"), "-D", str(data), "-U", "eave", "-A", "trust", "-E", "UTF8", "--locale=C", "-N")
-    options = f"-c listen_addresses= -c unix_socket_directories={folder} -c fsync=off"
-    run(str(programs / "pg_ctl"), "-D", str(data), "-o", options, "-l", str(folder / "log"), "-w", "start")
+    data = str(folder / "data")
+    _run(folder, f"{binaries()}/initdb", "-D", data, "-U", "eave", "-A", "trust", "-E", "UTF8", "--locale=C", "-N")
+    start(folder)
     try:
         yield f"postgresql+psycopg://eave@/postgres?host={folder}"
     finally:
-        run(str(programs / "pg_ctl"), "-D", str(data), "-m", "immediate", "stop")
+        stop(folder)

@@ -5,6 +5,9 @@ from __future__ import annotations
 import datetime
 import hashlib
 import secrets
+import threading
+from collections.abc import Iterator
+from contextlib import contextmanager
 from dataclasses import dataclass
 from enum import StrEnum
 from typing import Any
@@ -24,6 +27,7 @@ ONE_TIME_DAYS = 7
 # Failed tries in a quarter of an hour after which no more are taken: a name's own, and an address's over all names
 # (an office shares one address).
 TRY_MINUTES, TRIES_BY_NAME, TRIES_BY_ADDRESS = 15, 5, 20
+HASHED_AT_ONCE, HASHES_WAITING = 2, 8
 LEAST_PASSWORD, MOST_PASSWORD = 12, 128
 _LETTERS = "abcdefghjkmnpqrstuvwxyz23456789"  # none that is mistaken for another on paper
 _NOBODY = "nobody's password, hashed so that an unknown name takes as long as a known one"
@@ -39,20 +43,38 @@ class Role(StrEnum):
 
 
 class Passwords:
-    """Hashing by argon2id; `quick` spends next to no work on it, for tests alone."""
+    """Hashing by argon2id; `quick` spends next to no work on it, for tests alone.
+
+    A hash takes 64 MB and a processor for a moment: `HASHED_AT_ONCE` are made at the same time, some more wait, and
+    what comes beyond them is told to come again, so that guessing takes neither memory nor the pages' threads.
+    """
 
     def __init__(self, quick: bool) -> None:
+        self._turns = threading.BoundedSemaphore(HASHED_AT_ONCE)
+        self._room = threading.BoundedSemaphore(HASHED_AT_ONCE + HASHES_WAITING)
         hasher = Argon2Hasher(time_cost=1, memory_cost=64, parallelism=1) if quick else Argon2Hasher()
         self._hash = PasswordHash((hasher,))
         self._nobody = self._hash.hash(_NOBODY)
 
     def hash(self, password: str) -> str:
-        return self._hash.hash(password)
+        with self._turn():
+            return self._hash.hash(password)
 
     def fits(self, password: str, account: Account | None) -> bool:
         """Say whether `password` is the account's; takes as long where there is no account."""
-        fits = self._hash.verify(password, account.password if account else self._nobody)
+        with self._turn():
+            fits = self._hash.verify(password, account.password if account else self._nobody)
         return fits and account is not None
+
+    @contextmanager
+    def _turn(self) -> Iterator[None]:
+        if not self._room.acquire(blocking=False):
+            raise Problem(429, "Too many sign in at once; try again in a moment.", headers={"Retry-After": "3"})
+        try:
+            with self._turns:
+                yield
+        finally:
+            self._room.release()
 
 
 @dataclass(frozen=True)

@@ -22,6 +22,7 @@ from starlette.datastructures import UploadFile
 
 from api.access.accounts import Role, owner
 from api.access.day_links import crew_of_link
+from api.database import transaction
 from api.http.pages import Database
 from api.http.problems import Problem
 from api.ledger.posted import posted_route
@@ -175,6 +176,15 @@ def _caller(request: Request, session: Session) -> Who:
         return Who(name, csrf_token(secret, token), link_id=link.id, crew_id=link.crew_id, day=link.day)
     seed = request.cookies.get(cookie_name(settings, "form"), "")
     return Who("", csrf_token(secret, seed) if seed else "")
+
+
+def is_known(request: Request) -> bool:
+    """Say whether a request comes from somebody who is signed in, or by a day link that opens something."""
+    if not request.cookies:
+        return False
+    with transaction(request.app.state.database) as session:
+        who = _caller(request, session)
+    return who.role is not None or who.link_id is not None
 
 
 def found(session: Session, table: type[Row], key: Any, noun: str) -> Row:

@@ -21,6 +21,7 @@ from scheduler.errors import BadInput
 
 Counted = tuple[type[SQLModel], str]  # a table and the noun of its rows
 MOST_BYTES = 20_000_000
+MOST_FILES = 500
 MOST_UNPACKED = 200_000_000
 
 
@@ -104,7 +105,7 @@ def unpacked(data: bytes, name: str) -> Iterator[Path]:
     try:
         with zipfile.ZipFile(io.BytesIO(data)) as packed, TemporaryDirectory() as folder:
             infos = [info for info in packed.infolist() if not info.is_dir()]
-            if sum(info.file_size for info in infos) > MOST_UNPACKED:
+            if len(infos) > MOST_FILES or sum(info.file_size for info in infos) > MOST_UNPACKED:
                 raise BadInput(name, "holds far more than its size says")
             heads = [PurePosixPath(i.filename).parent for i in infos if i.filename.endswith("business.yaml")]
             if not heads:

@@ -3,11 +3,16 @@
 from __future__ import annotations
 
 import contextlib
+import errno
 import os
+import socket
+import sys
 from pathlib import Path
 from typing import Annotated
 
 import typer
+
+from scheduler.errors import BadInput
 
 
 def demo(
@@ -37,17 +42,38 @@ def serve(
     """Serve the pages (week sheet, jobs, drawings) on this machine until Ctrl-C; EAVEBOARD_DATA names their folder."""
     import uvicorn
 
-    from api.app import create_app
+    from api.app import create_app, open_data
+    from api.http.protocol import MOST_CONNECTIONS, PatientProtocol
     from api.settings import read_settings
 
     settings = read_settings(os.environ)
-    typer.echo(f"The week sheet is at http://127.0.0.1:{port or settings.port}/ (Ctrl-C ends)", err=True)
-    app = create_app(settings)
-    server = uvicorn.Server(
-        uvicorn.Config(app, "127.0.0.1", port or settings.port, log_level="warning", timeout_graceful_shutdown=5)
-    )
-    app.state.leaving = lambda: server.should_exit  # streams that would go on for minutes end by themselves
-    with contextlib.suppress(KeyboardInterrupt):
-        server.run()
+    name = "--port" if port else "EAVEBOARD_PORT"
+    with _listening(port or settings.port, name) as listening:  # first: a second service must not touch the data
+        app = create_app(settings, open_data(settings))
+        typer.echo(f"The week sheet is at http://127.0.0.1:{port or settings.port}/ (Ctrl-C ends)", err=True)
+        config = uvicorn.Config(
+            app, log_level="warning", timeout_graceful_shutdown=5, http=PatientProtocol, ws="none",
+            limit_concurrency=MOST_CONNECTIONS, proxy_headers=False,
+        )  # fmt: skip
+        server = uvicorn.Server(config)
+        app.state.leaving = lambda: server.should_exit  # streams that would go on for minutes end by themselves
+        with contextlib.suppress(KeyboardInterrupt):
+            server.run(sockets=[listening])
     if not server.started:
         raise typer.Exit(1)
+
+
+def _listening(port: int, name: str) -> socket.socket:
+    """Return a socket at `port` of this machine; raises `BadInput` at `name` where the port cannot be had."""
+    made = socket.socket()
+    try:
+        if sys.platform != "win32":  # there it would let two programs have the same port
+            made.setsockopt(socket.SOL_SOCKET, socket.SO_REUSEADDR, 1)
+        made.bind(("127.0.0.1", port))
+        made.listen(128)
+    except OSError as fault:
+        made.close()
+        taken = fault.errno == errno.EADDRINUSE
+        problem = "is taken by another program" if taken else f"cannot be used: {fault.strerror}"
+        raise BadInput(name, f"port {port} {problem}; choose another") from None
+    return made

@@ -35,7 +35,7 @@ def plan(
     until_proven: Annotated[
         bool, typer.Option("--until-proven", help="Stop only when no cheaper plan can exist, however long it takes.")
     ] = False,
-    seed: Annotated[int, typer.Option(min=0, metavar="N", help="Start of the search's random numbers.")] = 0,
+    seed: Annotated[int, typer.Option(min=0, metavar="N", help="Seed of the search's random numbers.")] = 0,
     fair_up_to: Annotated[
         int | None,
         typer.Option(min=0, metavar="CENTS", help="Then spread overtime among the crews, for at most CENTS more."),
@@ -146,7 +146,7 @@ def _promises_not_kept(week: Week, plan: Plan) -> list[str]:
     if not plan.broken:
         return []
     from api.cli.words import plain
-    from scheduler.because import promises  # loads the engine: only where there is something to say
+    from scheduler import why_not_kept as promises  # loads the engine: only where there is something to say
 
     return [plain(sentence) for sentence in promises(week, plan).values()]
 

@@ -108,9 +108,7 @@ def table(
 
 @app.command()
 def fit(
-    roads: Annotated[
-        Path, typer.Argument(help="Tile folder, or an extract (.osm.pbf) to build one from for the while.")
-    ],
+    roads: Annotated[Path, typer.Argument(help="Tile folder, or an extract (.osm.pbf) to build a temporary one from.")],
     places: Annotated[Path | None, typer.Option(help="CSV of places to drive between; left out: random ones.")] = None,
     count: Annotated[int, typer.Option(min=2, max=2000, help="How many random places.")] = 150,
     within_km: Annotated[float, typer.Option(min=0.1, help="Only drives up to this great-circle distance.")] = 60.0,

@@ -149,7 +149,7 @@ def backtest(
         float, typer.Option(min=0, max=1, help="Share of customers who can be visited on any day of the week.")
     ] = 0.5,
     seconds: Annotated[float, typer.Option(min=0.1, help="Most seconds for each plan.")] = 3.0,
-    seed: Annotated[int, typer.Option(help="Where chance starts from.")] = 1,
+    seed: Annotated[int, typer.Option(help="Seed of the random numbers.")] = 1,
 ) -> None:
     """Plan weeks of a real year with and without a forecast, and count what the weather took from each plan."""
     from api.forecast_backtest import command  # needs pandas and matplotlib, which other commands should not wait for

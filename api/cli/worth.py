@@ -18,7 +18,7 @@ def worth(
     week_file: Annotated[Path, typer.Argument(metavar="WEEK.json", help="The week file; - reads standard input.")],
     seconds: Annotated[float, typer.Option(min=0, metavar="N", help="Stop after about N seconds.")] = 120.0,
     least: Annotated[int, typer.Option(min=0, metavar="CENTS", help="Leave out what surely saves less.")] = 100,
-    seed: Annotated[int, typer.Option(min=0, metavar="N", help="Start of the search's random numbers.")] = 0,
+    seed: Annotated[int, typer.Option(min=0, metavar="N", help="Seed of the search's random numbers.")] = 0,
     as_json: Annotated[bool, typer.Option("--json", help="Print the list as JSON.")] = False,
 ) -> None:
     """Say what would pay: one more crew-day, helper, ladder, part or hour of overtime, and each promise's price.
@@ -26,8 +26,8 @@ def worth(
     Every figure is the cost of the best plan before less that after, both planned; where a plan is not proven best, or
     time ran out, the limits within which the figure lies are given instead.
     """
+    from scheduler import worth as find
     from scheduler.week import read_week
-    from scheduler.worth import worth as find
 
     week = read_document(week_file, read_week)
     tell = (lambda words: typer.echo(words, err=True)) if sys.stderr.isatty() else None

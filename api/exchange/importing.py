@@ -19,7 +19,8 @@ from api.business.seed.work import WorkFiles
 from api.business.seed.yard import YardFiles
 from api.exchange.uploads import CellFault, Upload
 from api.fields.cells import clock_text, hours_text, usual_date, usual_number, usual_time
-from api.fields.sheets import BadFiles, Row, decimal, time_of_day, whole
+from api.fields.limits import Date, Decimal, Limit, Whole
+from api.fields.sheets import BadFiles, Row, time_of_day
 from api.ledger.fingerprint import fingerprint
 from api.ledger.history import note
 from api.papers.job_page import span_of
@@ -31,6 +32,7 @@ Kind = Literal["new", "changed", "unchanged"]
 
 # The tables that can be taken in, in the order in which they refer to each other.
 IMPORTABLE = ("people", "stock", "customers", "sites", "orders", "awnings", "maker_parts", "visits")
+FEW = 50  # rows up to which those that they name are asked for one by one
 # Which rows each noun's ids come from, where a file names one that it does not hold itself.
 _KNOWN: dict[str, type[SQLModel]] = {
     "yard": tables.Yard,
@@ -138,14 +140,13 @@ class _Line(Row):
             return super().read(column, lambda cell: parse(usual_time(cell)), default)
         return super().read(column, parse, default)
 
-    def whole(self, column: str, least: int = 0, most: int = 10_000_000) -> int:
-        return self.read(column, lambda cell: whole(usual_number(cell), least, most), least)
+    def value(self, column: str, limit: Limit, default: Any = "?") -> Any:
+        def parse(cell: str) -> Any:
+            if isinstance(limit, Whole | Decimal):
+                return limit.parse(usual_number(cell))
+            return limit.check(usual_date(cell)) if isinstance(limit, Date) else limit.parse(cell)
 
-    def decimal(self, column: str, least: float, most: float) -> float:
-        return self.read(column, lambda cell: decimal(usual_number(cell), least, most), least)
-
-    def date(self, column: str) -> datetime.date:
-        return self.read(column, usual_date, datetime.date.min)
+        return self.read(column, parse, default)
 
     def known(self, column: str, ids: Collection[str], file: str) -> str:
         def parse(cell: str) -> str:
@@ -159,6 +160,39 @@ class _Line(Row):
         return self.read(column, parse, "?")
 
 
+class _Held(dict[str, Any]):
+    """The rows of a table by id, those that the database holds and those of the table handed in.
+
+    A few rows are asked for one by one, as they are named; for many the table is read once (`whole`).
+    """
+
+    def __init__(self, session: Session, table: type[SQLModel], *, whole: bool) -> None:
+        super().__init__({row.id: row for row in session.exec(select(table))} if whole else {})  # type: ignore[attr-defined]
+        self._session, self._table, self._whole = session, table, whole
+        self._absent: set[str] = set()
+
+    def __contains__(self, key: object) -> bool:
+        return self._found(key) or super().__contains__(key)
+
+    def get(self, key: str, default: Any = None) -> Any:
+        return super().get(key, default) if key in self else default
+
+    def setdefault(self, key: str, default: Any = None) -> Any:
+        return super().get(key) if key in self else super().setdefault(key, default)
+
+    def _found(self, key: object) -> bool:
+        """Look for a row in the database, once; what no database can hold is not there."""
+        if self._whole or not isinstance(key, str) or super().__contains__(key) or key in self._absent:
+            return False
+        writable = "\0" not in key and not any(0xD800 <= ord(letter) < 0xE000 for letter in key)
+        row = self._session.get(self._table, key) if writable else None
+        if row is None:
+            self._absent.add(key)
+            return False
+        self[key] = row
+        return True
+
+
 class _Reader(YardFiles, WorkFiles):
     """The readers of the demo's files, on tables handed in; ids that the database holds are known already."""
 
@@ -170,8 +204,9 @@ class _Reader(YardFiles, WorkFiles):
         self.bookings: dict[str, tables.Booking] = {}
         self._seen: set[tuple[str, str]] = set()
         self._table = ""
+        whole = sum(len(upload.lines) for upload in uploads) > FEW
         for noun, table in _KNOWN.items():
-            self.ids[noun] = {row.id: row for row in session.exec(select(table))}  # type: ignore[attr-defined]
+            self.ids[noun] = _Held(session, table, whole=whole)
 
     def sheet(self, file: str, columns: str) -> list[Row]:
         self._table = file.removesuffix(".csv")

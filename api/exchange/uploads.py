@@ -7,18 +7,17 @@ import datetime
 import io
 import re
 import warnings
-import zipfile
 from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass
 from pathlib import PurePath
 from typing import Any
 
+from api.exchange.screen import Refused, screen
 from api.fields.cells import bare, clock_text, lines_joined
 from api.fields.sheets import BadFiles
 from scheduler.errors import BadInput
 
 MOST_BYTES = 10_000_000
-MOST_UNPACKED = 200_000_000  # of an XLSX file, which is a ZIP file: a small one may hold far more
 MOST_ROWS = 20_000
 MOST_COLUMNS = 200
 _CONTROL = re.compile(r"[\x00-\x08\x0b\x0c\x0e-\x1f\x7f\ud800-\udfff]")
@@ -199,13 +198,13 @@ def _workbook(data: bytes, file: str, names: Sequence[str], table: str | None, f
     import openpyxl  # takes a while to load
 
     try:
-        with zipfile.ZipFile(io.BytesIO(data)) as packed:
-            if sum(part.file_size for part in packed.infolist()) > MOST_UNPACKED:
-                return [*_fault(faults, CellFault(file, "holds far more than its size says: split it"))]
+        screen(data)
         with warnings.catch_warnings():
             warnings.simplefilter("ignore")  # on parts that openpyxl does not keep (charts, validation)
             formulas = openpyxl.load_workbook(io.BytesIO(data))
             values = openpyxl.load_workbook(io.BytesIO(data), data_only=True)
+    except Refused as fault:
+        return [*_fault(faults, CellFault(file, f"{fault}: take out what is no table, or split it"))]
     except Exception as fault:  # whatever a broken file makes the reader raise: KeyError, BadZipFile, ValueError, …
         words = (
             f"cannot be read as an XLSX file ({type(fault).__name__}: {fault}): save it again as XLSX, or as CSV UTF-8"

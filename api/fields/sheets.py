@@ -12,6 +12,7 @@ from typing import Any, TypeVar
 
 import yaml
 
+from api.fields.limits import DAY, Decimal, Limit
 from scheduler.errors import BadInput
 
 T = TypeVar("T")
@@ -21,6 +22,9 @@ Span = tuple[int, int]  # minutes after midnight, first and last
 Allowed = tuple[int | datetime.date, Span]  # on a weekday (0 = Monday) or on one date
 NO_HOURS: list[Allowed] = []
 _NUMBER = re.compile(r"[+-]?[0-9]+")
+
+MOST_YAML = 400_000  # characters
+DEEPEST_YAML = 30
 
 
 class BadFiles(BadInput):
@@ -55,20 +59,24 @@ class Row:
     def name(self, column: str) -> str:
         return self.read(column, _filled, "?")
 
-    def whole(self, column: str, least: int = 0, most: int = 10_000_000) -> int:
-        return self.read(column, lambda cell: whole(cell, least, most), least)
+    def value(self, column: str, limit: Limit, default: Any = "?") -> Any:
+        """Return the cell as its column's `limit` takes it; `default` where it does not, which is noted."""
+        return self.read(column, limit.parse, default)
 
-    def whole_or_none(self, column: str, least: int = 0, most: int = 10_000_000) -> int | None:
-        return self.whole(column, least, most) if self.cells[column] else None
+    def value_or_none(self, column: str, limit: Limit) -> Any:
+        """Return the cell as its column's `limit` takes it, None where it is empty."""
+        return self.value(column, limit, None) if self.cells[column] else None
 
-    def decimal(self, column: str, least: float, most: float) -> float:
-        return self.read(column, lambda cell: decimal(cell, least, most), least)
+    def decimal(self, column: str, limit: Decimal) -> float:
+        found: float = self.value(column, limit, limit.least)
+        return found
 
-    def date(self, column: str) -> datetime.date:
-        return self.read(column, date, datetime.date.min)
+    def date(self, column: str, limit: Limit = DAY) -> datetime.date:
+        found: datetime.date = self.value(column, limit, datetime.date.min)
+        return found
 
-    def date_or_none(self, column: str) -> datetime.date | None:
-        return self.date(column) if self.cells[column] else None
+    def date_or_none(self, column: str, limit: Limit = DAY) -> datetime.date | None:
+        return self.date(column, limit) if self.cells[column] else None
 
     def one_of(self, column: str, allowed: Collection[str]) -> str:
         return self.read(column, lambda cell: one_of(cell, allowed), "?")
@@ -131,6 +139,10 @@ def read_yaml(folder: Path, file: str, faults: list[BadInput]) -> dict[str, Any]
     if text is None:
         return None
     try:
+        problem = _overgrown(text)
+        if problem:
+            faults.append(BadInput(file, problem))
+            return None
         value = yaml.load(text, Loader=_PlainLoader)
     except yaml.YAMLError as fault:
         mark = getattr(fault, "problem_mark", None)
@@ -141,6 +153,27 @@ def read_yaml(folder: Path, file: str, faults: list[BadInput]) -> dict[str, Any]
         faults.append(BadInput(file, "must hold keys with values"))
         return None
     return value
+
+
+def _overgrown(text: str) -> str:
+    """Return what makes a YAML text grow without bound when it is read, or nothing: a small one may name itself."""
+    if len(text) > MOST_YAML:
+        return f"has more than {MOST_YAML // 1000} kB"
+    depth = 0
+    for event in yaml.parse(text, Loader=yaml.CSafeLoader):
+        if isinstance(event, yaml.AliasEvent):
+            return f"uses an alias (*{event.anchor}) in line {_line(event)}; write the value out"
+        if isinstance(event, yaml.CollectionStartEvent):
+            depth += 1
+            if depth > DEEPEST_YAML:
+                return f"has more than {DEEPEST_YAML} levels, from line {_line(event)} on"
+        elif isinstance(event, yaml.CollectionEndEvent):
+            depth -= 1
+    return ""
+
+
+def _line(event: yaml.Event) -> int:
+    return 1 if event.start_mark is None else event.start_mark.line + 1
 
 
 class _PlainLoader(yaml.CSafeLoader):
@@ -189,10 +222,9 @@ def decimal(cell: str, least: float, most: float) -> float:
 
 
 def date(cell: str) -> datetime.date:
-    try:
-        return datetime.date.fromisoformat(cell)
-    except ValueError:
-        raise BadInput("", f'must be a date such as 2027-04-12, is "{cell}"') from None
+    """Return the date of a cell such as 2027-04-12."""
+    found: datetime.date = DAY.parse(cell)
+    return found
 
 
 def one_of(cell: str, allowed: Collection[str]) -> str:

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import errno
 import json
 import logging
 from collections.abc import Mapping, Sequence
@@ -12,7 +13,7 @@ from urllib.parse import quote
 from fastapi import FastAPI, Request
 from fastapi.exceptions import RequestValidationError
 from fastapi.responses import RedirectResponse
-from sqlalchemy.exc import IntegrityError
+from sqlalchemy.exc import DBAPIError, IntegrityError, InterfaceError, OperationalError
 from starlette.exceptions import HTTPException
 from starlette.responses import Response
 
@@ -43,6 +44,8 @@ KINDS = {
     "run-under-way": "The planner is at work on this week already",
     "week-over": "This week is over",
     "not-loaded": "A kit is not on the van",
+    "no-room": "There is no room left to write",
+    "database-away": "The database does not answer",
     "not-now": "This cannot be noted now",
 }
 _TITLES = {
@@ -96,7 +99,17 @@ def wants_page(request: Request) -> bool:
 
 def add_problem_handlers(app: FastAPI) -> None:
     """Have every error of `app`, expected or not, answered by `answer`."""
-    for kind in (Problem, BadInput, RequestValidationError, HTTPException, IntegrityError, Exception):
+    for kind in (
+        Problem,
+        BadInput,
+        RequestValidationError,
+        HTTPException,
+        IntegrityError,
+        OperationalError,
+        InterfaceError,
+        OSError,
+        Exception,
+    ):
         app.add_exception_handler(kind, answer)
 
 
@@ -132,12 +145,36 @@ def _problem(fault: Exception) -> Problem:
         detail = str(fault.detail)
         plain = detail == HTTPStatus(fault.status_code).phrase
         return Problem(fault.status_code, _plain(fault.status_code) if plain else detail, headers=fault.headers)
+    if isinstance(fault, OSError) and fault.errno in (errno.ENOSPC, errno.EDQUOT):
+        return _no_room("the disk of the data folder (EAVEBOARD_DATA)")
+    if isinstance(fault, OperationalError | InterfaceError):
+        return _database_fault(fault)
     if isinstance(fault, IntegrityError):  # checked before it was written, and still: two at the same moment
         logging.getLogger("eaveboard").warning("refused by the database", exc_info=fault)
         detail = "Something that this rests on was changed at the same moment. Read it again."
         return Problem(409, detail, kind="changed-meanwhile")
     logging.getLogger("eaveboard").error("unexpected error", exc_info=fault)
     return Problem(500, "Nothing was changed. Try again; if it stays, tell whoever looks after this machine.")
+
+
+def _database_fault(fault: DBAPIError) -> Problem:
+    """Return what is said while the database cannot be reached or written, as far as its driver tells."""
+    logging.getLogger("eaveboard").error("the database does not do its work: %s", fault.orig)
+    said = str(fault.orig).lower()
+    if "is full" in said or getattr(fault.orig, "sqlstate", "") == "53100":
+        return _no_room("the database's disk")
+    later = {"Retry-After": "10"}
+    if "is locked" in said or getattr(fault.orig, "sqlstate", "") in ("55P03", "40001", "40P01"):
+        detail = "Somebody else is writing just now. Nothing was changed; try again in a moment."
+        return Problem(503, detail, kind="database-away", headers=later)
+    detail = "The database cannot be reached. Nothing was changed; try again in a minute."
+    return Problem(503, detail, kind="database-away", headers=later)
+
+
+def _no_room(what: str) -> Problem:
+    logging.getLogger("eaveboard").error("no room left on %s", what)
+    detail = f"Nothing was changed: {what} is full. Reading goes on; whoever looks after this machine must make room."
+    return Problem(503, detail, kind="no-room", headers={"Retry-After": "60"})
 
 
 def _sentence(error: Mapping[str, Any]) -> str:

@@ -19,6 +19,7 @@ from api.exchange.importing import Imported, import_tables
 from api.exchange.uploads import CellFault, Upload, typed_row
 from api.fields.cells import lines_joined
 from api.fields.columns import COLUMNS
+from api.fields.limits import LIMITS, Text
 from api.fields.sheets import BadFiles
 from api.ledger.fingerprint import fingerprint
 from api.ledger.told import told_now
@@ -68,7 +69,7 @@ _LINES, _WIDE = ("note", "access", "fault"), ("address", "hours")
 class Field:
     """One cell: `text` as it stands or was typed, `now` what is kept where somebody else has changed it meanwhile.
 
-    `wide` takes a long line, `lines` several.
+    `wide` takes a long line, `lines` several, at most `most` letters (None: not limited by their number).
     """
 
     name: str
@@ -79,6 +80,7 @@ class Field:
     wide: bool = False
     lines: bool = False
     now: str | None = None
+    most: int | None = None
 
 
 @dataclass(frozen=True)
@@ -132,12 +134,19 @@ def section(
             choices=_CHOICES.get(column, ()),
             wide=column in _WIDE,
             lines=column in _LINES,
+            most=_most_letters(table, column),
             now=kept[column] if kept is not None and kept[column] != text else None,
         )
         for column, text in cells.items()
         if column != key_column(table) and column not in without
     ]
     return Section(table, title, cells[key_column(table)], tuple(fields))
+
+
+def _most_letters(table: str, column: str) -> int | None:
+    """Return how many letters a cell may have, by the table of limits; None for what is no text."""
+    limit = LIMITS.get(f"{ROWS[table].__tablename__}.{column}")
+    return limit.most if isinstance(limit, Text) else None
 
 
 def mark_of(cells: Mapping[str, str]) -> str:

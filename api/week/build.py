@@ -24,6 +24,10 @@ from scheduler.weather.limits import Work
 from scheduler.weather.lost import CLOCK, NO_CREW, TOO_SHORT, lost_sentence
 from scheduler.weather.windows import Site, Span, work_windows
 
+# The most that a week document takes. What is beyond is planned as if it were just that: one odd row, such as a due day
+# of another century, must not keep the whole week from being planned.
+_DUE_DAYS, _MOST_CENTS, _MOST_PIECES = 10_000, 10_000_000_000, 1_000_000
+
 
 @dataclass(frozen=True)
 class BuiltWeek:
@@ -212,7 +216,9 @@ def _stock(facts: Facts, start_date: datetime.date, jobs: set[str]) -> tuple[w.S
             lacking -= owed
             if pieces > owed:
                 came.append(w.Arrival(day=day, qty=pieces - owed))
-        shelves.append(w.Stock(id=stock.item, yard=stock.yard_id, on_hand=max(0, free), arrivals=tuple(came)))
+        shelves.append(
+            w.Stock(id=stock.item, yard=stock.yard_id, on_hand=max(0, min(free, _MOST_PIECES)), arrivals=tuple(came))
+        )
     return tuple(shelves)
 
 
@@ -261,7 +267,7 @@ def _job(
     )
     if ready_day is not None:
         because += reasons
-    due_day = None if visit.due_on is None else (visit.due_on - start_date).days
+    due_day = None if visit.due_on is None else max(-_DUE_DAYS, min(_DUE_DAYS, (visit.due_on - start_date).days))
     prices = facts.rules.prices
     late = prices.late_cents.of(visit.kind) if visit.late_cents is None else visit.late_cents
     skip = prices.skip_cents.of(visit.kind) if visit.skip_cents is None else visit.skip_cents
@@ -284,7 +290,7 @@ def _job(
         windows=windows,
         due_day=due_day,
         late_cents=late,
-        skip_cents=skip + lateness,
+        skip_cents=min(skip + lateness, _MOST_CENTS),
         booked=_booked(facts, visit, start_date),
     )
     return job, tuple(because) if ready_day is None or not windows else ()

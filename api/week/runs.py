@@ -9,39 +9,33 @@ from __future__ import annotations
 import asyncio
 import datetime
 import logging
-import multiprocessing
-import os
 import queue
-import signal
 import threading
 import time
 from collections.abc import AsyncIterator, Callable
-from concurrent.futures import Future, ProcessPoolExecutor
+from concurrent.futures import Future
 from concurrent.futures.process import BrokenProcessPool
 from contextlib import suppress
 from dataclasses import dataclass, field, replace
-from multiprocessing.connection import Connection
 from typing import Any
 
 import sqlalchemy as sa
-from msgspec.structs import replace as with_values
+from sqlalchemy.exc import InterfaceError, OperationalError, SQLAlchemyError
 from sqlmodel import Session, col, select
 
 from api import tables
 from api.database import transaction
-from api.ledger.fingerprint import code_of, fingerprint
 from api.ledger.history import note
-from api.week import process
-from api.week.build import because_from_data, with_because
-from api.week.planning import ENGINE, store_plan
-from scheduler.because import asked
-from scheduler.plan import Plan, read_plan
-from scheduler.week import Week, read_week
+from api.week.desk import Desk
+from api.week.ending import GOING, cut_off, keep
 
-GOING = ("waiting", "running")
 WRITE_S = 0.5  # between two writes of a run's progress
 LISTEN_S = 0.1  # how long a thread listens before it looks whether somebody wants to stop
 LOOK_S = 1.0  # between two looks of a watcher of a run that has nothing new
+GRACE_S = 120.0  # beyond its seconds, for the engine to be loaded and a plan to be brought in order; then it is ended
+STOP_S = 30.0  # for a planner told to stop to hand over what it has; then it is ended
+AGAIN_S = (0.5, 5.0)  # between two tries of a write that the database does not take, the first and the longest
+MEND_S = 5.0  # between two looks for runs that nobody is at
 CLOSE_S = 5.0  # for the planners to hand over what they have when the service ends
 
 _log = logging.getLogger("eaveboard")
@@ -98,9 +92,15 @@ class Runs:
         self._going: dict[int, _Going] = {}
         self._waiting: queue.Queue[_Going | None] = queue.Queue()
         self._threads: list[threading.Thread] = []
-        self._desks: list[_Desk] = []
+        self._desks: list[Desk] = []
+        self._ended = threading.Event()
+        self._mender = threading.Thread(target=self._mend, name="runs", daemon=True)
         self.one_at_a_time = threading.Lock()  # held while it is looked whether a week has a run, and one is written
         self.closing = False
+
+    def start(self) -> None:
+        """Begin to look after runs that are under way in the database and that nobody is at."""
+        self._mender.start()
 
     def begin(self, row: tables.PlanRun, start: str) -> None:
         """Take up a run whose row, waiting, is in the database; `start` is the plan document to search from, or none.
@@ -112,7 +112,7 @@ class Runs:
         with self._lock:
             self._going[row.id] = going
             if len(self._threads) < self._planners:
-                self._desks.append(_Desk())
+                self._desks.append(Desk())
                 thread = threading.Thread(target=self._work, args=self._desks[-1:], name="planner", daemon=True)
                 self._threads.append(thread)
                 thread.start()
@@ -127,7 +127,11 @@ class Runs:
             going.stop = True
             waiting, going.taken = not going.taken, True
         if waiting:
-            self._end(going, "stopped", "", "")
+            try:
+                self._end(going, "stopped", "", "")
+            except SQLAlchemyError:
+                going.taken = False  # whoever takes it later finds that it is to stop
+                raise
         return True
 
     def shown(self, run_id: int) -> Shown | None:
@@ -176,6 +180,7 @@ class Runs:
     def close(self) -> None:
         """Have every run end now, keep what it has found as "cut off", and let the planners go."""
         self.hang_up()
+        self._ended.set()
         for _ in self._threads:
             self._waiting.put(None)
         until = time.monotonic() + CLOSE_S
@@ -192,7 +197,7 @@ class Runs:
             watchers = list(going.watchers)
         _wake(watchers)
 
-    def _work(self, desk: _Desk) -> None:
+    def _work(self, desk: Desk) -> None:
         try:
             while (going := self._waiting.get()) is not None and not self.closing:
                 try:
@@ -200,36 +205,49 @@ class Runs:
                 except Exception as fault:  # the next run must not wait for ever because of this one
                     _log.error("run %d failed", going.id, exc_info=fault)
                     desk.clear()
-                    self._end(going, "failed", "", "The planner failed; whoever looks after this machine finds why.")
+                    words = "The planner failed; whoever looks after this machine finds why."
+                    self._see_ended(going, "failed", "", words)
         finally:
             desk.clear()
 
-    def _one(self, desk: _Desk, going: _Going) -> None:
+    def _one(self, desk: Desk, going: _Going) -> None:
         """See one run through, from its turn to its end."""
         with self._lock:
             taken, going.taken = going.taken, True
         if taken:
             return
-        self._write(going, state="running", began_at=self._clock())
+        if going.stop:
+            self._see_ended(going, "stopped", "", "")
+            return
+        self._surely(going, lambda: self._write(going, state="running", began_at=self._clock()))
         self._show(going, state="running")
         try:
             future = desk.hand_over(going)
             kind, made = self._listen(desk, going, future)
+        except TimeoutError as fault:
+            _log.error("run %d: %s", going.id, fault)
+            desk.clear()
+            self._see_ended(going, "cut off", going.best, "The planner did not answer any more and was started anew.")
+            return
         except (BrokenProcessPool, EOFError, OSError) as fault:
             _log.warning("run %d: the planner's process ended by itself", going.id, exc_info=fault)
             desk.clear()
-            self._end(going, "cut off", going.best, "The planner's process was ended from outside.")
+            self._see_ended(going, "cut off", going.best, "The planner's process was ended from outside.")
             return
         if kind == "refused":
-            self._end(going, "failed", "", made)
+            self._see_ended(going, "failed", "", made)
         elif self.closing:
-            self._end(going, "cut off", made, "The service was ended.")
+            self._see_ended(going, "cut off", made, "The service was ended.")
         else:
-            self._end(going, "stopped" if going.stop else "done", made, "")
+            self._see_ended(going, "stopped" if going.stop else "done", made, "")
 
-    def _listen(self, desk: _Desk, going: _Going, future: Future[tuple[str, str]]) -> tuple[str, str]:
-        """Write down what the process tells until it is done; return its answer."""
+    def _listen(self, desk: Desk, going: _Going, future: Future[tuple[str, str]]) -> tuple[str, str]:
+        """Write down what the process tells until it is done; return its answer.
+
+        Raises `TimeoutError` where it is not done long after its seconds, or after it was told to stop.
+        """
         said_stop, written, dirty = False, 0.0, False
+        until = time.monotonic() + going.seconds + GRACE_S
         while True:
             done = future.done()  # asked first: what it sent before that is in the pipe
             while desk.line.poll(0 if done else LISTEN_S):
@@ -244,17 +262,64 @@ class Runs:
                     break
             if done:
                 return future.result()
+            if time.monotonic() > until:
+                raise TimeoutError("the planner's process does not answer")
             if (going.stop or self.closing) and not said_stop:
                 desk.line.send(("stop", going.id))
-                said_stop = True
+                said_stop, until = True, min(until, time.monotonic() + STOP_S)
             if dirty and time.monotonic() - written >= WRITE_S:
-                self._write(going, phase=going.shown.phase, progress=going.progress, best=going.best)
-                written, dirty = time.monotonic(), False
+                with suppress(SQLAlchemyError):  # the next one, or the end, writes the same and more
+                    self._write(going, phase=going.shown.phase, progress=going.progress, best=going.best)
+                    dirty = False
+                written = time.monotonic()
 
     def _write(self, going: _Going, **values: Any) -> bool:
         """Set values of a run that has not ended in the database; say whether it had not."""
         with transaction(self._database) as session:
             return _update(session, going.id, **values)
+
+    def _see_ended(self, going: _Going, state: str, document: str, fault: str) -> None:
+        """End a run, as soon as the database takes it; a plan that it will not take ends the run without one."""
+        try:
+            self._surely(going, lambda: self._end(going, state, document, fault))
+        except (OperationalError, InterfaceError):
+            raise
+        except Exception as problem:
+            _log.error("run %d: its plan cannot be kept", going.id, exc_info=problem)
+            words = "Its plan could not be kept; whoever looks after this machine finds why."
+            self._surely(going, lambda: self._end(going, "failed", "", words))
+
+    def _surely(self, going: _Going, write: Callable[[], object]) -> None:
+        """Write, again and again while the database is away, locked or full; when the service ends, no longer.
+
+        A run left so is mended by the next service.
+        """
+        pause, most = AGAIN_S
+        while True:
+            try:
+                write()
+                return
+            except (OperationalError, InterfaceError) as fault:
+                _log.warning("run %d: the database does not take its state: %s", going.id, fault.orig)
+                if self._ended.wait(pause):
+                    raise
+                pause = min(2 * pause, most)
+
+    def _mend(self) -> None:
+        """End runs that are under way in the database and that nobody is at: seen so twice, since one just asked for
+        is written before it is taken up."""
+        before: set[int] = set()
+        while not self._ended.wait(MEND_S):
+            try:
+                with transaction(self._database) as session:
+                    rows = session.exec(select(tables.PlanRun.id).where(col(tables.PlanRun.state).in_(GOING)))
+                    with self._lock:
+                        left = {run_id for run_id in rows if run_id is not None and run_id not in self._going}
+                if left & before:
+                    cut_off(self._database, self._clock(), left & before)
+                before = left - before
+            except SQLAlchemyError as fault:
+                _log.warning("runs that nobody is at cannot be looked for: %s", fault)
 
     def _end(self, going: _Going, state: str, document: str, fault: str) -> None:
         """End a run in `state` with the plan `document`, or without one where it is empty."""
@@ -269,89 +334,6 @@ class Runs:
         self._show(going, state=state, plan_id=plan_id, fault=fault)
         with self._lock:
             self._going.pop(going.id, None)
-
-
-class _Desk:
-    """A planner's process with the service's end of the pipe to it; begun when first needed."""
-
-    def __init__(self) -> None:
-        self._pool: ProcessPoolExecutor | None = None
-        self.line: Connection
-        self.pid: int | None = None
-
-    def hand_over(self, going: _Going) -> Future[tuple[str, str]]:
-        """Have the process begin with a run; returns what its answer comes in."""
-        spare: Connection | None = None
-        if self._pool is None:
-            context = multiprocessing.get_context("spawn")
-            self.line, spare = context.Pipe()
-            self._pool = ProcessPoolExecutor(1, context, initializer=process.ready, initargs=(spare,))
-        try:
-            given = (going.id, going.week, going.seconds, going.fixed, going.start)
-            future = self._pool.submit(process.plan, *given)
-        finally:
-            if spare is not None:  # the process holds it now: its end is heard when the process ends
-                spare.close()
-        if spare is not None:
-            self.pid = self.line.recv()
-        return future
-
-    def kill(self) -> None:
-        """End the process at once."""
-        if self.pid is not None:
-            with suppress(ProcessLookupError):
-                os.kill(self.pid, signal.SIGKILL)
-
-    def clear(self) -> None:
-        """End the process, where there is one, whatever it is at; the next run begins another."""
-        if self._pool is not None:
-            self.kill()
-            self._pool.shutdown(wait=True, cancel_futures=True)
-            self.line.close()
-            self._pool = self.pid = None
-
-
-def keep(session: Session, row: tables.PlanRun, document: str, now: datetime.datetime, *, asking: bool) -> int | None:
-    """Store the plan `document` of a run with the reasons that its rows know; None where there is no plan.
-
-    asking: it is a plan that was told while the search went on: its reasons are still to be asked, its bound is the
-    last one told.
-    """
-    if not document:
-        return None
-    week, plan = read_week(row.week), read_plan(document)
-    if asking:
-        plan = _asked(week, plan, row.progress)
-    because = because_from_data(row.because)
-    inputs = fingerprint(week, row.because, row.seconds, row.fixed, row.from_plan, code_of(*ENGINE))
-    stored = store_plan(
-        session, week, with_because(plan, because), because=row.because, inputs=inputs, how="planned", now=now,
-        by=row.asked_by, made_from=row.from_plan, fixed=row.fixed,
-    )  # fmt: skip
-    detail = {"plan": stored.id, "cost_cents": plan.cost.total, "run": row.id}
-    note(session, now, row.asked_by, "planned", "week", week.id, detail)
-    return stored.id
-
-
-def cut_off(database: sa.Engine, now: datetime.datetime) -> int:
-    """End every run that an earlier service left going, keep its last plan, and say how many there were."""
-    with transaction(database) as session:
-        rows = session.exec(select(tables.PlanRun).where(col(tables.PlanRun.state).in_(GOING))).all()
-        for row in rows:
-            row.plan_id = keep(session, row, row.best, now, asking=True)
-            row.state, row.ended_at, row.best = "cut off", now, "" if row.plan_id is not None else row.best
-            row.fault = "The service ended while it was under way."
-            session.add(row)
-            detail = {"state": row.state, "plan": row.plan_id}
-            note(session, now, row.asked_by, "ended", "plan run", str(row.id), detail)
-        return len(rows)
-
-
-def _asked(week: Week, plan: Plan, progress: list[Any]) -> Plan:
-    bound = progress[-1][2] if progress else None
-    seconds = float(progress[-1][0]) if progress else 0.0
-    bound = None if bound is None or bound > plan.cost.total else bound
-    return asked(week, with_values(plan, bound=bound, seconds=seconds))
 
 
 def _update(session: Session, run_id: int, **values: Any) -> bool:

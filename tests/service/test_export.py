@@ -24,6 +24,7 @@ from api.exchange.exporting import LEFT_OUT, Table, edit_tables, export_zip, to_
 from api.exchange.importing import IMPORTABLE, import_tables
 from api.exchange.uploads import Upload, read_upload
 from api.fields.cells import bare, harmless, hours_text, weekdays_text
+from api.fields.limits import FIRST_DAY, LAST_DAY
 from api.fields.sheets import hours, weekdays
 from tests.loaded import copy_of, loaded_business
 
@@ -159,7 +160,7 @@ def test_any_text_and_hours_come_back_as_they_were(loaded: Path, form: str, data
         person.weekdays = "".join(map(str, data.draw(st.lists(st.integers(0, 6), unique=True))))
         for span in session.exec(select(tables.VisitHours).where(tables.VisitHours.visit_id == visit.id)):
             session.delete(span)
-        for day in data.draw(st.lists(st.integers(0, 6) | st.dates(datetime.date(2027, 1, 1)), max_size=5)):
+        for day in data.draw(st.lists(st.integers(0, 6) | st.dates(datetime.date(2027, 1, 1), LAST_DAY), max_size=5)):
             start = data.draw(st.integers(0, 1438))
             when: dict[str, Any] = {"weekday": day} if isinstance(day, int) else {"day": day}
             end = data.draw(st.integers(start + 1, 1440))
@@ -207,7 +208,7 @@ def test_weekdays_are_written_as_they_are_read(days: list[int]) -> None:
     assert weekdays(weekdays_text(days)) == days
 
 
-@given(st.lists(st.tuples(st.integers(0, 6) | st.dates(), st.integers(0, 1438)), max_size=8))
+@given(st.lists(st.tuples(st.integers(0, 6) | st.dates(FIRST_DAY, LAST_DAY), st.integers(0, 1438)), max_size=8))
 def test_hours_are_written_as_they_are_read(starts: list[tuple[int | datetime.date, int]]) -> None:
     spans = [(day, (start, start + 1)) for day, start in starts]
     assert sorted(hours(hours_text(spans)), key=str) == sorted(spans, key=str)

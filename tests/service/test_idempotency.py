@@ -211,15 +211,15 @@ def test_any_order_of_requests_does_what_the_first_of_each_key_asked(
     with transaction(shared.state.database) as session:
         for row in [*session.exec(select(tables.Customer)), *session.exec(select(tables.KeptAnswer))]:
             session.delete(row)
-    with signed_in(shared, Role.office) as client:
-        first: dict[str, tuple[str, str]] = {}
-        for key, name in sent:
-            answer = client.post("/customers", json={"name": name}, headers={"Idempotency-Key": key})
-            if key not in first:
-                assert answer.status_code == 201
-                first[key] = (name, answer.text)
-            elif first[key][0] == name:
-                assert (answer.status_code, answer.text) == (201, first[key][1])
-            else:
-                assert answer.status_code == 422
-        assert customers(shared) == sorted(name for name, _ in first.values())
+    client = signed_in(shared, Role.office)
+    first: dict[str, tuple[str, str]] = {}
+    for key, name in sent:
+        answer = client.post("/customers", json={"name": name}, headers={"Idempotency-Key": key})
+        if key not in first:
+            assert answer.status_code == 201
+            first[key] = (name, answer.text)
+        elif first[key][0] == name:
+            assert (answer.status_code, answer.text) == (201, first[key][1])
+        else:
+            assert answer.status_code == 422
+    assert customers(shared) == sorted(name for name, _ in first.values())

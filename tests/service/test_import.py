@@ -129,7 +129,7 @@ def test_every_bad_cell_is_named_and_nothing_is_kept(business: sa.Engine) -> Non
         "mend it, or import it with the customers first",
         "sites.csv, row 3, town: must not be empty",
         'sites.csv, row 3, storeys: must be a whole number, is "one"',
-        "sites.csv, row 3, built: must be from 1500 to 2200, is 1066",
+        "sites.csv, row 3, built: must be from 1500 to 2100, is 1066",
         "sites.csv, row 3, lat: must be from -90 to 90, is 91",
         'sites.csv, row 3, lon: must have a point before its decimals, is "-98,2": write -98.2',
         'sites.csv, row 4, site: "S-900" stands already further up; take one of the rows out',

@@ -10,13 +10,9 @@ import signal
 import socket
 import subprocess
 import sys
-import threading
 import time
 from collections.abc import Callable, Iterator
-from concurrent.futures import Future
-from concurrent.futures.process import BrokenProcessPool
 from contextlib import suppress
-from multiprocessing import Pipe
 from pathlib import Path
 from typing import Any
 
@@ -34,16 +30,19 @@ from api.app import create_app
 from api.database import open_database, transaction
 from api.settings import Settings
 from api.week import runs as module
-from api.week.runs import GOING, Runs, cut_off
+from api.week.ending import GOING, cut_off
+from api.week.runs import Runs
+from scheduler import Fixed, Spot
+from scheduler import fixed_as_data as as_data
+from scheduler import fixed_from_data as from_data
 from scheduler.audit import audit
-from scheduler.by_hand import Put, by_hand
 from scheduler.documents import encode
-from scheduler.engine.fixed import Fixed, Spot, as_data, from_data
 from scheduler.plan import read_plan
 from scheduler.week import Week, read_week
 from tests.conftest import BuiltDemo
 from tests.service.cast import JSON, running, settings_for, sign_in, signed_in
-from tests.two_crews import job, planned, week_of
+from tests.service.scripted import BEST, SMALL, WORSE, Script, ScriptedDesk
+from tests.two_crews import planned
 
 WEEKS = Path(__file__).parents[1] / "data" / "weeks"
 NOW = datetime.datetime(2027, 4, 1, 12, tzinfo=datetime.UTC)
@@ -268,53 +267,6 @@ def test_a_service_that_ends_in_order_keeps_what_its_run_has_found(sqlite_folder
 
 # The states of runs, with a planner that does what it is told.
 
-SMALL = week_of(job("a"), job("b"))
-BEST = planned(SMALL)
-WORSE = by_hand(SMALL, BEST, Put("b", "south", 1)).plan
-
-
-class Script:
-    """What a planner's process does with a run: tells of plans, waits for the word to stop or not, and ends."""
-
-    def __init__(self, tells: list[bool], waits: bool, end: str) -> None:
-        self.tells, self.waits, self.end = tells, waits, end
-
-
-class ScriptedDesk:
-    """A desk whose process is a thread that follows a script; `scripts` by run."""
-
-    scripts: dict[int, Script]
-
-    def __init__(self) -> None:
-        self.line, self.far = Pipe()
-
-    def hand_over(self, going: Any) -> Future[tuple[str, str]]:
-        answer: Future[tuple[str, str]] = Future()
-        threading.Thread(target=self._follow, args=(self.scripts[going.id], going, answer)).start()
-        return answer
-
-    def _follow(self, script: Script, going: Any, answer: Future[tuple[str, str]]) -> None:
-        for n, better in enumerate(script.tells):
-            plan = BEST if better else WORSE
-            self.far.send(("progress", going.id, float(n), plan.cost.total, None, "at it", encode(plan).decode()))
-        while script.waits and self.far.recv() != ("stop", going.id):
-            pass
-        if script.end == "plan":
-            answer.set_result(("plan", encode(BEST).decode()))
-        elif script.end == "refused":
-            answer.set_result(("refused", "fixed.a: cannot stay"))
-        elif script.end == "dies":
-            answer.set_exception(BrokenProcessPool("killed"))
-        else:
-            answer.set_exception(ZeroDivisionError("a defect"))
-
-    def clear(self) -> None:
-        self.line.close()
-        self.far.close()
-        self.line, self.far = Pipe()
-
-    kill = clear
-
 
 @st.composite
 def scripts(draw: st.DrawFn) -> list[tuple[Script, str]]:
@@ -339,7 +291,7 @@ def test_every_run_ends_once_and_as_what_befell_it(
     tmp_path_factory: pytest.TempPathFactory,
     monkeypatch: pytest.MonkeyPatch,
 ) -> None:
-    monkeypatch.setattr(module, "_Desk", ScriptedDesk)
+    monkeypatch.setattr(module, "Desk", ScriptedDesk)
     monkeypatch.setattr(module, "LISTEN_S", 0.01)
     folder = tmp_path_factory.mktemp("states")
     shutil.copy(migrated_file, folder / "eaveboard.sqlite")

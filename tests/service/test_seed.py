@@ -42,7 +42,7 @@ def test_the_demo_business_is_loaded_whole(demo_files: Path, database: sa.Engine
 
 FAULTS: list[tuple[str, str, str, str]] = [
     ("vans.csv", "7900", "long", 'vans.csv, row 2, rack_mm: must be a whole number, is "long"'),
-    ("people.csv", "masonry ", "magic ", 'people.csv, row 2, skills: "magic" is none of'),
+    ("people.csv", "masonry ", "magic ", "people.csv, row 2, skills: must be one of masonry, motor-setup"),
     ("people.csv", "Mon-Fri", "Fri-Mon", 'people.csv, row 2, weekdays: "Fri-Mon" runs backwards'),
     ("crews.csv", "7:30-16:30", "16:30-7:30", 'crews.csv, row 2, hours: "16:30-7:30" ends before it starts'),
     ("crews.csv", "van-1", "van-9", 'crews.csv, row 2, van: "van-9" does not stand in vans.csv'),

@@ -9,13 +9,13 @@ from typing import Any, TypeVar
 
 from sqlmodel import SQLModel
 
+from api.fields.limits import ID, LATITUDE, LONGITUDE, limit
 from api.fields.rules import FirstWeek
 from api.fields.sheets import Row, read_sheet
 from scheduler.errors import BadInput
 
 T = TypeVar("T")
 
-SKILLS = ("masonry", "stucco", "roof-mount", "motor-setup")
 FILES = {
     "yard": "yards.csv",
     "person": "people.csv",
@@ -59,7 +59,7 @@ class Reader:
 
     def new(self, row: Row, noun: str) -> str:
         """Return the id of a new `noun`, which must not stand further up."""
-        name = row.name(noun)
+        name: str = row.value(noun, ID)
         self.unique(row, noun, noun, name)
         return name
 
@@ -78,7 +78,7 @@ class Reader:
 
 def at(row: Row) -> dict[str, Any]:
     """Return the coordinates of a row."""
-    return {"lat": row.decimal("lat", -90, 90), "lon": row.decimal("lon", -180, 180)}
+    return {"lat": row.decimal("lat", LATITUDE), "lon": row.decimal("lon", LONGITUDE)}
 
 
 def from_to(row: Row, first: str, last: str) -> tuple[datetime.date, datetime.date]:
@@ -93,8 +93,10 @@ def skills_in(row: Row) -> list[str]:
     """Return the skills that a row names."""
     skills = row.text("skills").split()
     for skill in skills:
-        if skill not in SKILLS:
-            row.fault("skills", f'"{skill}" is none of {", ".join(SKILLS)}')
+        try:
+            limit("visit.skills").parse(skill)
+        except BadInput as fault:
+            row.fault("skills", fault.problem)
     return skills
 
 

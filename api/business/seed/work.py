@@ -10,6 +10,7 @@ import msgspec
 
 from api import tables
 from api.business.seed.reader import Reader, at, skills_in, under
+from api.fields.limits import limit
 from api.fields.sheets import NO_HOURS, Row, hours, read_yaml, time_of_day
 from scheduler.documents import convert
 from scheduler.errors import BadInput
@@ -32,10 +33,10 @@ class WorkFiles(Reader):
         for row in self.sheet("customers.csv", "customer name phone email note"):
             customer = tables.Customer(
                 id=self.new(row, "customer"),
-                name=row.name("name"),
-                phone=row.text("phone"),
-                email=row.text("email"),
-                note=row.text("note"),
+                name=row.value("name", limit("customer.name")),
+                phone=row.value("phone", limit("customer.phone")),
+                email=row.value("email", limit("customer.email")),
+                note=row.value("note", limit("customer.note")),
             )
             self.add(row, customer)
 
@@ -44,11 +45,11 @@ class WorkFiles(Reader):
             site = tables.Site(
                 id=self.new(row, "site"),
                 customer_id=self.known(row, "customer"),
-                town=row.name("town"),
-                address=row.name("address"),
-                storeys=row.whole("storeys", 1, 50),
-                access=row.text("access"),
-                built=row.whole_or_none("built", 1500, 2200),
+                town=row.value("town", limit("site.town")),
+                address=row.value("address", limit("site.address")),
+                storeys=row.value("storeys", limit("site.storeys")),
+                access=row.value("access", limit("site.access")),
+                built=row.value_or_none("built", limit("site.built")),
                 **at(row),
             )
             self.ids["site"][site.id] = site
@@ -63,7 +64,7 @@ class WorkFiles(Reader):
                 customer_id=site.customer_id if site else "?",
                 site_id=site_id,
                 ordered_on=row.date("ordered_on"),
-                note=row.text("note"),
+                note=row.value("note", limit("sales_order.note")),
             )
             self.ids["order"][order.id] = order
             self.add(row, order)
@@ -72,13 +73,13 @@ class WorkFiles(Reader):
         measures = "width_mm projection_mm weight_kg box_mm boxes"
         columns = f"awning order model {measures} motor cloth yard arrives_on"
         for row in self.sheet("awnings.csv", columns):
-            sizes: dict[str, Any] = {name: row.whole(name, 1) for name in measures.split()}
+            sizes: dict[str, Any] = {name: row.value(name, limit(f"awning.{name}")) for name in measures.split()}
             awning = tables.Awning(
                 id=self.new(row, "awning"),
                 order_id=self.known(row, "order"),
-                model=row.name("model"),
-                motor=row.one_of_or_none("motor", ("left", "right")),
-                cloth=row.text("cloth"),
+                model=row.value("model", limit("awning.model")),
+                motor=row.value_or_none("motor", limit("awning.motor")),
+                cloth=row.value("cloth", limit("awning.cloth")),
                 yard_id=self.known(row, "yard"),
                 arrives_on=row.date_or_none("arrives_on"),
                 **sizes,
@@ -88,9 +89,10 @@ class WorkFiles(Reader):
 
     def maker_parts(self) -> None:
         for row in self.sheet("maker_parts.csv", "awning item quantity"):
-            awning, item = self.known(row, "awning"), row.name("item")
+            awning, item = self.known(row, "awning"), row.value("item", limit("maker_part.item"))
             self.unique(row, "item", "maker's part", f"{item} of {awning}")
-            self.add(row, tables.MakerPart(awning_id=awning, item=item, quantity=row.whole("quantity", 1)))
+            quantity = row.value("quantity", limit("maker_part.quantity"))
+            self.add(row, tables.MakerPart(awning_id=awning, item=item, quantity=quantity))
 
     def surveys(self) -> None:
         for path in sorted((self.folder / "surveys").glob("*.yaml")):
@@ -131,16 +133,16 @@ class WorkFiles(Reader):
         for row in self.sheet("visits.csv", columns):
             visit = tables.Visit(
                 id=self.new(row, "visit"),
-                kind=row.one_of("kind", ("install", "survey", "repair")),
+                kind=row.value("kind", limit("visit.kind")),
                 site_id=self.known(row, "site"),
                 order_id=row.known_or_none("order", self.known_ids("order"), "orders.csv"),
                 awning_id=row.known_or_none("awning", self.known_ids("awning"), "awnings.csv"),
                 due_on=row.date_or_none("due_on"),
-                minutes=row.whole_or_none("minutes", 1, 1440),
-                hands=row.whole_or_none("hands", 1, 20),
+                minutes=row.value_or_none("minutes", limit("visit.minutes")),
+                hands=row.value_or_none("hands", limit("visit.hands")),
                 skills=skills_in(row),
-                fault=row.text("fault"),
-                note=row.text("note"),
+                fault=row.value("fault", limit("visit.fault")),
+                note=row.value("note", limit("visit.note")),
             )
             if visit.kind == "install" and visit.awning_id is None and not row.text("awning"):
                 row.fault("awning", "must name the awning that is to be installed")
@@ -156,8 +158,8 @@ class WorkFiles(Reader):
             follow = tables.VisitFollows(
                 first_id=self.known(row, "first", "visit"),
                 then_id=self.known(row, "then", "visit"),
-                min_days=row.whole("min_days", 0, 60),
-                max_days=row.whole_or_none("max_days", 0, 60),
+                min_days=row.value("min_days", limit("visit_follows.min_days")),
+                max_days=row.value_or_none("max_days", limit("visit_follows.max_days")),
                 same_crew=row.one_of("same_crew", ("yes", "no")) == "yes",
             )
             self.add(row, follow)
@@ -166,11 +168,11 @@ class WorkFiles(Reader):
         for row in self.sheet("bench_counts.csv", "visit item counted damaged counted_on counted_by"):
             count = tables.BenchCount(
                 visit_id=self.known(row, "visit"),
-                item=row.name("item"),
-                counted=row.whole("counted"),
-                damaged=row.whole("damaged"),
+                item=row.value("item", limit("bench_count.item")),
+                counted=row.value("counted", limit("bench_count.counted")),
+                damaged=row.value("damaged", limit("bench_count.damaged")),
                 counted_on=row.date("counted_on"),
-                counted_by=row.name("counted_by"),
+                counted_by=row.value("counted_by", limit("bench_count.counted_by")),
             )
             self.add(row, count)
 
@@ -178,8 +180,8 @@ class WorkFiles(Reader):
         for row in self.sheet("shorts.csv", "visit item missing ordered_on expected_on"):
             short = tables.Short(
                 visit_id=self.known(row, "visit"),
-                item=row.name("item"),
-                missing=row.whole("missing", 1),
+                item=row.value("item", limit("short.item")),
+                missing=row.value("missing", limit("short.missing")),
                 ordered_on=row.date_or_none("ordered_on"),
                 expected_on=row.date_or_none("expected_on"),
             )
@@ -191,7 +193,7 @@ class WorkFiles(Reader):
             crew_id=self.known(row, "booked_crew", "crew"),
             day=row.date("booked_on"),
             start=row.read("booked_at", time_of_day, 0),
-            hold=row.one_of("hold", ("firm", "day", "soft")),
-            told_how=row.text("told_how"),
-            told_words=row.text("told_words"),
+            hold=row.value("hold", limit("booking.hold")),
+            told_how=row.value("told_how", limit("booking.told_how")),
+            told_words=row.value("told_words", limit("booking.told_words")),
         )

@@ -10,6 +10,7 @@ import msgspec
 
 from api import tables
 from api.business.seed.reader import Reader, at, from_to, skills_in, under
+from api.fields.limits import limit
 from api.fields.rules import FirstWeek, rules_from_data
 from api.fields.sheets import NO_HOURS, amounts, hours, read_yaml, weekdays
 from scheduler.documents import convert
@@ -89,37 +90,36 @@ class YardFiles(Reader):
 
     def yards(self) -> None:
         for row in self.sheet("yards.csv", "yard name lat lon"):
-            self.add(row, tables.Yard(id=self.new(row, "yard"), name=row.name("name"), **at(row)))
+            self.add(row, tables.Yard(id=self.new(row, "yard"), name=row.value("name", limit("yard.name")), **at(row)))
 
     def people(self) -> None:
         for row in self.sheet("people.csv", "person name yard role phone skills weekdays day_cents"):
             person = tables.Person(
                 id=self.new(row, "person"),
-                name=row.name("name"),
+                name=row.value("name", limit("person.name")),
                 yard_id=self.known(row, "yard"),
-                role=row.one_of("role", ("lead", "helper", "extra", "office")),
-                phone=row.text("phone"),
+                role=row.value("role", limit("person.role")),
+                phone=row.value("phone", limit("person.phone")),
                 skills=skills_in(row),
                 weekdays="".join(str(d) for d in row.read("weekdays", weekdays, list[int]())),
-                day_cents=row.whole("day_cents"),
+                day_cents=row.value("day_cents", limit("person.day_cents")),
             )
             self.add(row, person)
 
     def days_off(self) -> None:
         for row in self.sheet("days_off.csv", "person first last why"):
             first, last = from_to(row, "first", "last")
-            self.add(
-                row, tables.DayOff(person_id=self.known(row, "person"), first=first, last=last, why=row.name("why"))
-            )
+            why = row.value("why", limit("day_off.why"))
+            self.add(row, tables.DayOff(person_id=self.known(row, "person"), first=first, last=last, why=why))
 
     def vans(self) -> None:
         for row in self.sheet("vans.csv", "van yard payload_kg rack_mm boxes onboard"):
             van = tables.Van(
                 id=self.new(row, "van"),
                 yard_id=self.known(row, "yard"),
-                payload_kg=row.whole("payload_kg"),
-                rack_mm=row.whole("rack_mm"),
-                boxes=row.whole("boxes"),
+                payload_kg=row.value("payload_kg", limit("van.payload_kg")),
+                rack_mm=row.value("rack_mm", limit("van.rack_mm")),
+                boxes=row.value("boxes", limit("van.boxes")),
                 onboard=row.read("onboard", amounts, {}),
             )
             self.add(row, van)
@@ -127,10 +127,10 @@ class YardFiles(Reader):
     def crews(self) -> None:
         money = "day_cents minute_cents overtime_minute_cents km_cents"
         for row in self.sheet("crews.csv", f"crew name yard lead helper van hours overtime_min {money}"):
-            amounts_of: dict[str, Any] = {name: row.whole(name) for name in money.split()}
+            amounts_of: dict[str, Any] = {name: row.value(name, limit(f"crew.{name}")) for name in money.split()}
             crew = tables.Crew(
                 id=self.new(row, "crew"),
-                name=row.name("name"),
+                name=row.value("name", limit("crew.name")),
                 yard_id=self.known(row, "yard"),
                 lead_id=self.known(row, "lead", "person"),
                 helper_id=row.known_or_none("helper", self.known_ids("person"), "people.csv"),
@@ -138,7 +138,7 @@ class YardFiles(Reader):
                 **amounts_of,
             )
             self.add(row, crew)
-            overtime, seen = row.whole("overtime_min", 0, 600), set[int]()
+            overtime, seen = row.value("overtime_min", limit("crew_hours.overtime")), set[int]()
             for day, (start, end) in row.read("hours", hours, NO_HOURS):
                 if not isinstance(day, int) or day in seen:
                     row.fault("hours", "must give each weekday once, and no dates")
@@ -150,26 +150,27 @@ class YardFiles(Reader):
         for row in self.sheet("equipment.csv", "equipment kind yard name out_first out_last out_why"):
             item = tables.Equipment(
                 id=self.new(row, "equipment"),
-                kind=row.name("kind"),
+                kind=row.value("kind", limit("equipment.kind")),
                 yard_id=self.known(row, "yard"),
-                name=row.name("name"),
+                name=row.value("name", limit("equipment.name")),
             )
             self.add(row, item)
             if row.text("out_first") or row.text("out_last"):
                 first, last = from_to(row, "out_first", "out_last")
-                why = row.name("out_why")
+                why = row.value("out_why", limit("out_of_service.why"))
                 self.add(row, tables.OutOfService(equipment_id=item.id, first=first, last=last, why=why))
 
     def stock(self) -> None:
         counts = []
         for row in self.sheet("stock.csv", "item yard name on_hand counted_on"):
             yard = self.known(row, "yard")
-            self.unique(row, "item", "stock", f"{row.name('item')} at {yard}")
+            item = row.value("item", limit("stock_item.item"))
+            self.unique(row, "item", "stock", f"{item} at {yard}")
             stock = tables.StockItem(
-                item=row.name("item"),
+                item=item,
                 yard_id=yard,
-                name=row.name("name"),
-                on_hand=row.whole("on_hand"),
+                name=row.value("name", limit("stock_item.name")),
+                on_hand=row.value("on_hand", limit("stock_item.on_hand")),
                 counted_on=row.date("counted_on"),
             )
             self.add(row, stock)
@@ -182,7 +183,7 @@ class YardFiles(Reader):
             yard = self.known(row, "yard")
             if f"{row.name('item')} at {yard}" not in self.known_ids("stock"):
                 row.fault("item", f"{row.text('item')} at yard {yard} does not stand in stock.csv")
-            delivery = tables.Delivery(
-                item=row.text("item"), yard_id=yard, quantity=row.whole("quantity", 1), due_on=row.date("due_on")
-            )
+            quantity = row.value("quantity", limit("delivery.quantity"))
+            item = row.text("item")
+            delivery = tables.Delivery(item=item, yard_id=yard, quantity=quantity, due_on=row.date("due_on"))
             self.add(row, delivery)

@@ -2,8 +2,9 @@
 
 from __future__ import annotations
 
+import datetime
 from collections.abc import Mapping
-from typing import Annotated, Any, Literal
+from typing import Annotated, Any
 
 import sqlalchemy as sa
 from fastapi import APIRouter, Query
@@ -15,6 +16,7 @@ from api.access.accounts import Role
 from api.access.guards import Who, allow, found
 from api.access.idempotency import Once
 from api.fields.ids import new_id
+from api.fields.limits import limit
 from api.http.pages import Database
 from api.http.problems import responses
 from api.http.versions import IfMatch, IfNoneMatch
@@ -25,8 +27,8 @@ from scheduler.errors import BadInput
 router = APIRouter(prefix="/awnings", tags=["awnings"])
 Reader = Annotated[Who, allow(Role.manager, Role.office, Role.lead, Role.reader)]
 Writer = Annotated[Who, allow(Role.manager, Role.office)]
-Item = Annotated[records.Words, Field(min_length=1, max_length=120)]
-Measure = Annotated[int, Field(ge=1, le=100_000)]
+Item = Annotated[str, limit("maker_part.item")]
+Pieces = Annotated[int, limit("maker_part.quantity")]
 
 
 class AwningBody(records.Body):
@@ -35,18 +37,18 @@ class AwningBody(records.Body):
     Its crates lie at `yard_id` from `arrives_on` on; null: the maker has named no day.
     """
 
-    order_id: records.Id
-    model: Annotated[records.Words, Field(min_length=1, max_length=120)]
-    width_mm: Annotated[int, Field(ge=500, le=20_000)]
-    projection_mm: Annotated[int, Field(ge=200, le=10_000)]
-    weight_kg: Annotated[int, Field(ge=1, le=2_000)]
-    box_mm: Measure
-    boxes: Annotated[int, Field(ge=1, le=20)] = 1
-    motor: Literal["left", "right"] | None = None
-    cloth: Annotated[records.Words, Field(max_length=120)] = ""
-    yard_id: records.Id
-    arrives_on: records.Day | None = None
-    parts: Annotated[dict[Item, Annotated[int, Field(ge=1, le=10_000)]], Field(max_length=500, default_factory=dict)]
+    order_id: Annotated[str, limit("awning.order_id")]
+    model: Annotated[str, limit("awning.model")]
+    width_mm: Annotated[int, limit("awning.width_mm")]
+    projection_mm: Annotated[int, limit("awning.projection_mm")]
+    weight_kg: Annotated[int, limit("awning.weight_kg")]
+    box_mm: Annotated[int, limit("awning.box_mm")]
+    boxes: Annotated[int, limit("awning.boxes")] = 1
+    motor: Annotated[str, limit("awning.motor")] | None = None
+    cloth: Annotated[str, limit("awning.cloth")] = ""
+    yard_id: Annotated[str, limit("awning.yard_id")]
+    arrives_on: Annotated[datetime.date, limit("awning.arrives_on")] | None = None
+    parts: Annotated[dict[Item, Pieces], Field(max_length=500, default_factory=dict)]
 
 
 class AwningRecord(AwningBody):

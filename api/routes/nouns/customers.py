@@ -6,13 +6,13 @@ from typing import Annotated
 
 from fastapi import APIRouter, Query
 from fastapi.responses import Response
-from pydantic import Field
 from sqlmodel import col
 
 from api.access.accounts import Role
 from api.access.guards import Who, allow, found
 from api.access.idempotency import Once
 from api.fields.ids import new_id
+from api.fields.limits import limit
 from api.http.pages import Database
 from api.http.problems import responses
 from api.http.versions import IfMatch, IfNoneMatch
@@ -27,10 +27,10 @@ Writer = Annotated[Who, allow(Role.manager, Role.office)]
 class CustomerBody(records.Body):
     """A customer without its id; an empty phone or e-mail is none."""
 
-    name: Annotated[records.Words, Field(min_length=1, max_length=120)]
-    phone: Annotated[records.Words, Field(max_length=40)] = ""
-    email: Annotated[records.Words, Field(max_length=120, pattern=r"^([^@\s]+@[^@\s]+)?$")] = ""
-    note: Annotated[records.Words, Field(max_length=2000)] = ""
+    name: Annotated[str, limit("customer.name")]
+    phone: Annotated[str, limit("customer.phone")] = ""
+    email: Annotated[str, limit("customer.email")] = ""
+    note: Annotated[str, limit("customer.note")] = ""
 
 
 class CustomerRecord(CustomerBody):

@@ -2,17 +2,18 @@
 
 from __future__ import annotations
 
+import datetime
 from typing import Annotated, Literal
 
 from fastapi import APIRouter, Query
 from fastapi.responses import Response
-from pydantic import Field
 from sqlmodel import Session, col
 
 from api.access.accounts import Role
 from api.access.guards import Who, allow, found
 from api.access.idempotency import Once
 from api.fields.ids import new_id
+from api.fields.limits import limit
 from api.http.pages import Database
 from api.http.problems import responses
 from api.http.versions import IfMatch, IfNoneMatch
@@ -29,11 +30,11 @@ State = Literal["open", "done", "cancelled"]
 class OrderBody(records.Body):
     """An order without its id; its site must be one of its customer's."""
 
-    customer_id: records.Id
-    site_id: records.Id
-    ordered_on: records.Day
-    state: State = "open"
-    note: Annotated[records.Words, Field(max_length=2000)] = ""
+    customer_id: Annotated[str, limit("sales_order.customer_id")]
+    site_id: Annotated[str, limit("sales_order.site_id")]
+    ordered_on: Annotated[datetime.date, limit("sales_order.ordered_on")]
+    state: Annotated[str, limit("sales_order.state")] = "open"
+    note: Annotated[str, limit("sales_order.note")] = ""
 
 
 class OrderRecord(OrderBody):

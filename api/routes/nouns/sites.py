@@ -6,13 +6,13 @@ from typing import Annotated
 
 from fastapi import APIRouter, Query
 from fastapi.responses import Response
-from pydantic import Field
 from sqlmodel import Session, col
 
 from api.access.accounts import Role
 from api.access.guards import Who, allow, found
 from api.access.idempotency import Once
 from api.fields.ids import new_id
+from api.fields.limits import limit
 from api.http.pages import Database
 from api.http.problems import responses
 from api.http.versions import IfMatch, IfNoneMatch
@@ -28,14 +28,14 @@ Writer = Annotated[Who, allow(Role.manager, Role.office)]
 class SiteBody(records.Body):
     """A site without its id; `built` is the year of the house, null where unknown."""
 
-    customer_id: Annotated[records.Words, Field(max_length=80)]
-    town: Annotated[records.Words, Field(min_length=1, max_length=120)]
-    address: Annotated[records.Words, Field(min_length=1, max_length=200)]
-    lat: Annotated[float, Field(ge=-90, le=90)]
-    lon: Annotated[float, Field(ge=-180, le=180)]
-    storeys: Annotated[int, Field(ge=1, le=20)] = 1
-    built: Annotated[int | None, Field(ge=1500, le=2100)] = None
-    access: Annotated[records.Words, Field(max_length=2000)] = ""
+    customer_id: Annotated[str, limit("site.customer_id")]
+    town: Annotated[str, limit("site.town")]
+    address: Annotated[str, limit("site.address")]
+    lat: Annotated[float, limit("site.lat")]
+    lon: Annotated[float, limit("site.lon")]
+    storeys: Annotated[int, limit("site.storeys")] = 1
+    built: Annotated[int, limit("site.built")] | None = None
+    access: Annotated[str, limit("site.access")] = ""
 
 
 class SiteRecord(SiteBody):

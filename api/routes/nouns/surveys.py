@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import datetime
 from typing import Annotated, Any, Literal, Self
 
 from fastapi import APIRouter, Query
@@ -14,6 +15,7 @@ from api.access.guards import Who, allow, found
 from api.access.idempotency import Once
 from api.clock import Now
 from api.fields.ids import new_id
+from api.fields.limits import limit
 from api.http.pages import Database
 from api.http.problems import Problem, responses
 from api.http.versions import IfMatch, IfNoneMatch
@@ -34,12 +36,12 @@ Writer = Annotated[Who, allow(Role.manager, Role.office, Role.lead)]
 class SurveyBody(records.Body):
     """A survey without its id; `document` is in the form survey/1, its own `id` becomes that of the record."""
 
-    site_id: records.Id
-    awning_id: records.Id
-    surveyed_on: records.Day
-    surveyed_by: Annotated[records.Words, Field(min_length=1, max_length=120)]
+    site_id: Annotated[str, limit("site_survey.site_id")]
+    awning_id: Annotated[str, limit("site_survey.awning_id")]
+    surveyed_on: Annotated[datetime.date, limit("site_survey.surveyed_on")]
+    surveyed_by: Annotated[str, limit("site_survey.surveyed_by")]
     document: dict[str, Any]
-    uncertain: Annotated[records.Words, Field(max_length=2000, description="what could not be made sure of")] = ""
+    uncertain: Annotated[str, limit("site_survey.uncertain")] = ""
 
 
 class SurveyRecord(SurveyBody):

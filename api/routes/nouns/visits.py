@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import datetime
 from collections.abc import Sequence
 from typing import Annotated, Any, Literal, Self
 
@@ -16,6 +17,7 @@ from api.access.accounts import Role
 from api.access.guards import Who, allow, found
 from api.access.idempotency import Once
 from api.fields.ids import new_id
+from api.fields.limits import limit
 from api.http.pages import Database
 from api.http.problems import Problem, responses
 from api.http.versions import IfMatch, IfNoneMatch
@@ -29,8 +31,6 @@ Reader = Annotated[Who, allow(Role.manager, Role.office, Role.lead, Role.reader)
 Writer = Annotated[Who, allow(Role.manager, Role.office)]
 Kind = Literal["install", "survey", "repair"]
 State = Literal["open", "done", "cancelled"]
-Skill = Literal["masonry", "stucco", "roof-mount", "motor-setup"]
-Cents = Annotated[int | None, Field(ge=0, le=100_000_000)]
 # What holds a visit fast: it has been promised, counted, worked on or set aside for.
 _USERS: dict[str, Any] = {
     "bookings": tables.Booking.visit_id,
@@ -55,10 +55,10 @@ _USERS: dict[str, Any] = {
 class Hours(records.Body):
     """Hours on a weekday (0 = Monday) or on one day; minutes after local midnight."""
 
-    weekday: Annotated[int | None, Field(ge=0, le=6)] = None
-    day: records.Day | None = None
-    start: Annotated[int, Field(ge=0, le=1439)]
-    end: Annotated[int, Field(ge=1, le=1440)]
+    weekday: Annotated[int, limit("visit_hours.weekday")] | None = None
+    day: Annotated[datetime.date, limit("visit_hours.day")] | None = None
+    start: Annotated[int, limit("visit_hours.start")]
+    end: Annotated[int, limit("visit_hours.end")]
 
     @model_validator(mode="after")
     def _in_order(self) -> Self:
@@ -75,19 +75,19 @@ class VisitBody(records.Body):
     `minutes` and `hands` overrule what preparation works out, `late_cents` and `skip_cents` the prices of the business.
     """
 
-    kind: Kind
-    site_id: records.Id
-    order_id: records.Id | None = None
-    awning_id: records.Id | None = None
-    state: State = "open"
-    due_on: records.Day | None = None
-    minutes: Annotated[int | None, Field(ge=1, le=1440)] = None
-    hands: Annotated[int | None, Field(ge=1, le=20)] = None
-    skills: Annotated[list[Skill], Field(max_length=4, default_factory=list)]
-    late_cents: Cents = None
-    skip_cents: Cents = None
-    fault: Annotated[records.Words, Field(max_length=500)] = ""
-    note: Annotated[records.Words, Field(max_length=2000)] = ""
+    kind: Annotated[str, limit("visit.kind")]
+    site_id: Annotated[str, limit("visit.site_id")]
+    order_id: Annotated[str, limit("visit.order_id")] | None = None
+    awning_id: Annotated[str, limit("visit.awning_id")] | None = None
+    state: Annotated[str, limit("visit.state")] = "open"
+    due_on: Annotated[datetime.date, limit("visit.due_on")] | None = None
+    minutes: Annotated[int, limit("visit.minutes")] | None = None
+    hands: Annotated[int, limit("visit.hands")] | None = None
+    skills: Annotated[list[Annotated[str, limit("visit.skills")]], Field(max_length=4, default_factory=list)]
+    late_cents: Annotated[int, limit("visit.late_cents")] | None = None
+    skip_cents: Annotated[int, limit("visit.skip_cents")] | None = None
+    fault: Annotated[str, limit("visit.fault")] = ""
+    note: Annotated[str, limit("visit.note")] = ""
     hours: Annotated[list[Hours], Field(max_length=60, default_factory=list)]
 
 

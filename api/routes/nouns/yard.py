@@ -2,29 +2,28 @@
 
 from __future__ import annotations
 
-from typing import Annotated, Any, Literal, Self
+import datetime
+from typing import Annotated, Any, Self
 
 from fastapi import APIRouter
 from pydantic import Field, model_validator
 from sqlmodel import Session, col, select
 
 from api import tables
-from api.routes.nouns.noun import Name, Part, noun
-from api.routes.records import Body, Day, Id, Words
+from api.fields.limits import limit
+from api.routes.nouns.noun import Part, noun
+from api.routes.records import Body
 from scheduler.errors import BadInput
 
-Cents = Annotated[int, Field(ge=0, le=100_000_000)]
-Label = Annotated[Words, Field(min_length=1, max_length=120)]
-Skill = Annotated[Words, Field(pattern=r"^[a-z][a-z-]{0,39}$")]
-Minute = Annotated[int, Field(ge=0, le=1440)]
+EquipmentKind = Annotated[str, limit("equipment.kind")]
 
 
 class Span(Body):
     """Days from first to last, both included, and why."""
 
-    first: Day
-    last: Day
-    why: Annotated[Words, Field(min_length=1, max_length=200)]
+    first: Annotated[datetime.date, limit("day_off.first")]
+    last: Annotated[datetime.date, limit("day_off.last")]
+    why: Annotated[str, limit("day_off.why")]
 
     @model_validator(mode="after")
     def _in_order(self) -> Self:
@@ -36,10 +35,10 @@ class Span(Body):
 class Hours(Body):
     """One weekday's working time (0 = Monday), minutes after midnight; `overtime`: at most so many more."""
 
-    weekday: Annotated[int, Field(ge=0, le=6)]
-    start: Minute
-    end: Minute
-    overtime: Annotated[int, Field(ge=0, le=600)] = 0
+    weekday: Annotated[int, limit("crew_hours.weekday")]
+    start: Annotated[int, limit("crew_hours.start")]
+    end: Annotated[int, limit("crew_hours.end")]
+    overtime: Annotated[int, limit("crew_hours.overtime")] = 0
 
     @model_validator(mode="after")
     def _in_order(self) -> Self:
@@ -51,21 +50,21 @@ class Hours(Body):
 class YardBody(Body):
     """Where crews start and kits lie."""
 
-    name: Label
-    lat: Annotated[float, Field(ge=-90, le=90, strict=False)]
-    lon: Annotated[float, Field(ge=-180, le=180, strict=False)]
+    name: Annotated[str, limit("yard.name")]
+    lat: Annotated[float, limit("yard.lat")]
+    lon: Annotated[float, limit("yard.lon")]
 
 
 class PersonBody(Body):
     """Somebody who works here; `weekdays` are those usually worked (0 = Monday), extra hands cost `day_cents` a day."""
 
-    name: Label
-    yard_id: Id
-    role: Literal["lead", "helper", "extra", "office"]
-    phone: Annotated[Words, Field(max_length=40)] = ""
-    skills: Annotated[list[Skill], Field(max_length=20, default_factory=list)]
-    weekdays: Annotated[str, Field(pattern=r"^0?1?2?3?4?5?6?$")] = "01234"
-    day_cents: Cents = 0
+    name: Annotated[str, limit("person.name")]
+    yard_id: Annotated[str, limit("person.yard_id")]
+    role: Annotated[str, limit("person.role")]
+    phone: Annotated[str, limit("person.phone")] = ""
+    skills: Annotated[list[Annotated[str, limit("person.skills")]], Field(max_length=20, default_factory=list)]
+    weekdays: Annotated[str, limit("person.weekdays")] = "01234"
+    day_cents: Annotated[int, limit("person.day_cents")] = 0
     active: bool = True
     days_off: Annotated[list[Span], Field(max_length=200, default_factory=list)]
 
@@ -73,25 +72,25 @@ class PersonBody(Body):
 class VanBody(Body):
     """A van; `onboard` is how many of each equipment kind stay on it."""
 
-    yard_id: Id
-    payload_kg: Annotated[int, Field(ge=0, le=20_000)]
-    rack_mm: Annotated[int, Field(ge=0, le=20_000)]
-    boxes: Annotated[int, Field(ge=0, le=50)]
-    onboard: dict[Name, Annotated[int, Field(ge=1, le=50)]] = Field(default_factory=dict, max_length=50)
+    yard_id: Annotated[str, limit("van.yard_id")]
+    payload_kg: Annotated[int, limit("van.payload_kg")]
+    rack_mm: Annotated[int, limit("van.rack_mm")]
+    boxes: Annotated[int, limit("van.boxes")]
+    onboard: dict[EquipmentKind, Annotated[int, limit("van.onboard")]] = Field(default_factory=dict, max_length=50)
 
 
 class CrewBody(Body):
     """A lead and a helper with their van, their prices, and their hours by weekday."""
 
-    name: Label
-    yard_id: Id
-    lead_id: Id
-    helper_id: Id | None = None
-    van_id: Id
-    day_cents: Cents
-    minute_cents: Cents
-    overtime_minute_cents: Cents
-    km_cents: Cents
+    name: Annotated[str, limit("crew.name")]
+    yard_id: Annotated[str, limit("crew.yard_id")]
+    lead_id: Annotated[str, limit("crew.lead_id")]
+    helper_id: Annotated[str, limit("crew.helper_id")] | None = None
+    van_id: Annotated[str, limit("crew.van_id")]
+    day_cents: Annotated[int, limit("crew.day_cents")]
+    minute_cents: Annotated[int, limit("crew.minute_cents")]
+    overtime_minute_cents: Annotated[int, limit("crew.overtime_minute_cents")]
+    km_cents: Annotated[int, limit("crew.km_cents")]
     active: bool = True
     hours: Annotated[list[Hours], Field(max_length=7, default_factory=list)]
 
@@ -106,9 +105,9 @@ class CrewBody(Body):
 class EquipmentBody(Body):
     """One ladder, lift or tool that the yard's crews share, and the days on which it is out of service."""
 
-    kind: Name
-    yard_id: Id
-    name: Label
+    kind: EquipmentKind
+    yard_id: Annotated[str, limit("equipment.yard_id")]
+    name: Annotated[str, limit("equipment.name")]
     active: bool = True
     out_of_service: Annotated[list[Span], Field(max_length=200, default_factory=list)]
 

@@ -23,7 +23,8 @@ from api.http.problems import Problem, responses
 from api.ledger.history import note
 from api.routes import records
 from api.tables import PlanRun
-from api.week.runs import GOING, Runs, Shown, gap_percent
+from api.week.ending import GOING
+from api.week.runs import Runs, Shown, gap_percent
 from api.week.start_run import LIGHT, start_run
 
 router = APIRouter(tags=["runs"])

@@ -15,6 +15,7 @@ from api.access.accounts import Role
 from api.access.guards import STAFF, Who, allow, found
 from api.access.idempotency import Once
 from api.clock import Now, local_day, local_moments
+from api.fields.limits import as_sent
 from api.fields.sheets import date
 from api.http.pages import Database, page, wants_json
 from api.http.problems import Problem, responses, wants_page
@@ -28,9 +29,9 @@ router = APIRouter(tags=["shelf"])
 Reader = Annotated[Who, allow(*STAFF)]
 Counter = Annotated[Who, allow(Role.manager, Role.office, Role.lead)]
 Office = Annotated[Who, allow(Role.manager, Role.office)]
-ItemName = Annotated[Words, Form(min_length=1, max_length=120)]
-YardId = Annotated[Words, Form(min_length=1, max_length=80)]
-Pieces = Annotated[int, Form(ge=0, le=10_000_000)]
+ItemName = Annotated[str, Form(), as_sent("stock_item.item")]
+YardId = Annotated[str, Form(), as_sent("stock_item.yard_id")]
+Pieces = Annotated[int, Form(), as_sent("stock_item.on_hand")]
 Day = Annotated[str, Form(min_length=10, max_length=10, description="a date such as 2027-04-12")]
 Version = Annotated[int | None, Form(description="the version that is changed, in place of If-Match")]
 MOST_MOVES = 100
@@ -86,7 +87,7 @@ def count(
 def correct(
     request: Request, session: Database, who: Office, now: Now, once: Once,
     item: ItemName, yard_id: YardId,
-    pieces: Annotated[int, Form(ge=-10_000_000, le=10_000_000, description="negative: off the shelf")],
+    pieces: Annotated[int, Form(ge=-1_000_000, le=1_000_000, description="negative: off the shelf")],
     why: Annotated[Words, Form(max_length=400)],
 ) -> Response:  # fmt: skip
     """Move pieces that no count, delivery or visit explains, with the reason."""
@@ -117,7 +118,7 @@ def add_item(
 @router.post("/stock/deliveries", status_code=201, responses=WRITES | responses(400, 409))
 def order(
     request: Request, session: Database, who: Office, now: Now, once: Once,
-    item: ItemName, yard_id: YardId, quantity: Annotated[int, Form(ge=1, le=10_000_000)], due_on: Day,
+    item: ItemName, yard_id: YardId, quantity: Annotated[int, Form(), as_sent("delivery.quantity")], due_on: Day,
 ) -> Response:  # fmt: skip
     """Note that pieces for a shelf are on order."""
 
@@ -147,7 +148,7 @@ def put_off(
 @router.post("/stock/deliveries/{delivery_id}/received", responses=WRITES | responses(400, 409, 412, 428))
 def receive(
     request: Request, session: Database, who: Counter, now: Now, once: Once, delivery_id: int,
-    pieces: Annotated[int, Form(ge=1, le=10_000_000)], version: Version = None, if_match: IfMatch = None,
+    pieces: Annotated[int, Form(), as_sent("delivery.quantity")], version: Version = None, if_match: IfMatch = None,
 ) -> Response:  # fmt: skip
     """Put what came of a delivery on the shelf; the rest stays on its way."""
 

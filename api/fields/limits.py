@@ -1,0 +1,304 @@
+"""What a value may be, column by column: the one table that JSON, forms, files and the JSON schema read.
+
+    storeys: Annotated[int, limit("site.storeys")] = 1        # in the body of a JSON route
+    row.value("storeys", limit("site.storeys"))               # in the reader of a table that comes as a file
+
+A value that cannot stand is refused with the same sentence whichever way it came. No limit is wider than what the week
+document takes, so that whatever is accepted can be planned.
+"""
+
+from __future__ import annotations
+
+import datetime
+import math
+import re
+from collections.abc import Callable
+from dataclasses import dataclass, replace
+from typing import Any
+
+from pydantic import GetCoreSchemaHandler, GetJsonSchemaHandler
+from pydantic_core import CoreSchema, core_schema
+
+from api.fields.mail import is_address
+from scheduler.errors import BadInput
+
+FIRST_DAY, LAST_DAY = datetime.date(1990, 1, 1), datetime.date(2100, 12, 31)
+_NUMBER = re.compile(r"[+-]?[0-9]+")
+_DATE = re.compile(r"[0-9]{4}-[0-9]{2}-[0-9]{2}")
+
+
+@dataclass(frozen=True)
+class Limit:
+    """What a column takes. `parse` reads the text of a cell or a field, `check` judges a value; both raise `BadInput`.
+
+    `typed`: whether texts are taken where a number or date is meant, as forms send them.
+    """
+
+    typed: bool = False
+
+    def parse(self, text: str) -> Any:
+        raise NotImplementedError  # each kind has its own
+
+    def check(self, value: Any) -> Any:
+        raise NotImplementedError
+
+    def schema(self) -> dict[str, Any]:
+        raise NotImplementedError
+
+    def attributes(self) -> dict[str, str]:
+        """Return the attributes of a form's input."""
+        return {}
+
+    def __get_pydantic_core_schema__(self, source: Any, handler: GetCoreSchemaHandler) -> CoreSchema:
+        def judged(value: Any) -> Any:
+            try:
+                if isinstance(value, str):
+                    value = value.strip()
+                return self.parse(value) if self.typed and isinstance(value, str) else self.check(value)
+            except BadInput as fault:
+                raise ValueError(fault.problem) from None
+
+        return core_schema.no_info_plain_validator_function(
+            judged, serialization=core_schema.plain_serializer_function_ser_schema(lambda value: value)
+        )
+
+    def __get_pydantic_json_schema__(self, core: CoreSchema, handler: GetJsonSchemaHandler) -> dict[str, Any]:
+        return self.schema()
+
+
+@dataclass(frozen=True)
+class Whole(Limit):
+    """A whole number from `least` to `most`, both included."""
+
+    least: int = 0
+    most: int = 1_000_000
+
+    def parse(self, text: str) -> int:
+        if not _NUMBER.fullmatch(text):
+            raise BadInput("", f'must be a whole number, is "{text}"')
+        return self.check(int(text))
+
+    def check(self, value: Any) -> int:
+        if isinstance(value, bool) or not isinstance(value, int):
+            raise BadInput("", f'must be a whole number, is "{_said(value)}"')
+        if not self.least <= value <= self.most:
+            raise BadInput("", f"must be from {self.least} to {self.most}, is {value}")
+        return value
+
+    def schema(self) -> dict[str, Any]:
+        return {"type": "integer", "minimum": self.least, "maximum": self.most}
+
+    def attributes(self) -> dict[str, str]:
+        return {"inputmode": "numeric"}
+
+
+@dataclass(frozen=True)
+class Decimal(Limit):
+    """A number from `least` to `most`, both included."""
+
+    least: float = 0.0
+    most: float = 0.0
+
+    def parse(self, text: str) -> float:
+        try:
+            value = float(text)
+        except ValueError:
+            raise BadInput("", f'must be a number, is "{text}"') from None
+        return self.check(value)
+
+    def check(self, value: Any) -> float:
+        if isinstance(value, bool) or not isinstance(value, int | float) or not math.isfinite(value):
+            raise BadInput("", f'must be a number, is "{_said(value)}"')
+        if not self.least <= value <= self.most:
+            raise BadInput("", f"must be from {self.least:g} to {self.most:g}, is {value:g}")
+        return float(value)
+
+    def schema(self) -> dict[str, Any]:
+        return {"type": "number", "minimum": self.least, "maximum": self.most}
+
+    def attributes(self) -> dict[str, str]:
+        return {"inputmode": "decimal"}
+
+
+@dataclass(frozen=True)
+class Text(Limit):
+    """A text of `least` to `most` letters that `fits`, in words what it must be; `lines`: it may have several."""
+
+    most: int = 120
+    least: int = 0
+    lines: bool = False
+    fits: Callable[[str], bool] | None = None
+    words: str = ""
+
+    def parse(self, text: str) -> str:
+        return self.check(text)
+
+    def check(self, value: Any) -> str:
+        if not isinstance(value, str):
+            raise BadInput("", f'must be a text, is "{_said(value)}"')
+        if any((ord(letter) < 32 and letter not in "\n\r\t") or ord(letter) == 127 for letter in value):
+            raise BadInput("", "must not contain control characters")
+        if any(0xD800 <= ord(letter) < 0xE000 for letter in value):
+            raise BadInput("", "must be text that can be written: it holds half of a character")
+        if len(value) < self.least:
+            raise BadInput("", "must not be empty" if self.least == 1 else f"must have {self.least} letters or more")
+        if len(value) > self.most:
+            raise BadInput("", f"must have at most {self.most} letters, has {len(value)}")
+        if value and self.fits is not None and not self.fits(value):
+            raise BadInput("", f'{self.words}, is "{value}"')
+        return value
+
+    def schema(self) -> dict[str, Any]:
+        return {"type": "string", "minLength": self.least, "maxLength": self.most}
+
+    def attributes(self) -> dict[str, str]:
+        return {"maxlength": str(self.most)}
+
+
+@dataclass(frozen=True)
+class Choice(Limit):
+    """One of some words."""
+
+    of: tuple[str, ...] = ()
+
+    def parse(self, text: str) -> str:
+        return self.check(text)
+
+    def check(self, value: Any) -> str:
+        if value not in self.of:
+            raise BadInput("", f'must be one of {", ".join(sorted(self.of))}, is "{_said(value)}"')
+        return str(value)
+
+    def schema(self) -> dict[str, Any]:
+        return {"type": "string", "enum": sorted(self.of)}
+
+
+@dataclass(frozen=True)
+class Date(Limit):
+    """A day of the years in which the product is used: a slipped digit is told, not planned by."""
+
+    least: datetime.date = FIRST_DAY
+    most: datetime.date = LAST_DAY
+
+    def parse(self, text: str) -> datetime.date:
+        try:
+            day = datetime.date.fromisoformat(text) if _DATE.fullmatch(text) else None
+        except ValueError:
+            day = None
+        if day is None:
+            raise BadInput("", f'must be a date such as 2027-04-12, is "{text}"')
+        return self.check(day)
+
+    def check(self, value: Any) -> datetime.date:
+        if isinstance(value, str):
+            return self.parse(value)
+        if type(value) is not datetime.date:
+            raise BadInput("", f'must be a date such as 2027-04-12, is "{_said(value)}"')
+        if not self.least <= value <= self.most:
+            raise BadInput("", f"must be from {self.least} to {self.most}, is {value}")
+        return value
+
+    def schema(self) -> dict[str, Any]:
+        return {"type": "string", "format": "date"}
+
+
+def _said(value: Any) -> str:
+    """Return a value as JSON writes it, shortened."""
+    words = {None: "null", True: "true", False: "false"}
+    text = words[value] if value is None or isinstance(value, bool) else str(value)
+    return text if len(text) <= 60 else f"{text[:57]}…"
+
+
+def _plain_id(text: str) -> bool:
+    return not text.startswith(".") and not any(letter in "/\\?#%\n\r\t" for letter in text)
+
+
+def _skill(text: str) -> bool:
+    return re.fullmatch(r"[a-z][a-z-]{0,39}", text) is not None
+
+
+def _weekdays(text: str) -> bool:
+    return re.fullmatch(r"0?1?2?3?4?5?6?", text) is not None
+
+
+ID = Text(most=80, least=1, fits=_plain_id, words="must not begin with a dot nor hold any of / \\ ? # %")
+NAME = Text(most=120, least=1)
+NOTE = Text(most=2000, lines=True)
+PHONE = Text(most=40)
+EMAIL = Text(most=120, fits=is_address, words="must be an e-mail address such as office@example.org")
+SKILL = Text(most=40, least=1, fits=_skill, words="must be small letters with dashes between, such as roof-mount")
+WHY = Text(most=200, least=1)
+DAY = Date()
+KIND = Choice(of=("install", "survey", "repair"))
+STATE = Choice(of=("open", "done", "cancelled"))
+SIDE = Choice(of=("left", "right"))
+HOLD = Choice(of=("firm", "day", "soft"))
+ROLE = Choice(of=("lead", "helper", "extra", "office"))
+MONEY = Whole(most=100_000_000)  # cents: a million dollars
+RATE = Whole(most=1_000_000)  # cents a minute or kilometer: the most that the week document takes
+PIECES = Whole(most=1_000_000)
+SOME = Whole(least=1, most=10_000)
+LATITUDE, LONGITUDE = Decimal(least=-90, most=90), Decimal(least=-180, most=180)
+WEEKDAY = Whole(most=6)
+MINUTE = Whole(most=1440)
+
+# "table.column", the names of `api.tables`. What nobody types (numbers of rows, moments, versions) has no limit here.
+LIMITS: dict[str, Limit] = {
+    "yard.id": ID, "yard.name": NAME, "yard.lat": LATITUDE, "yard.lon": LONGITUDE,
+    "person.id": ID, "person.name": NAME, "person.yard_id": ID, "person.role": ROLE, "person.phone": PHONE,
+    "person.skills": SKILL, "person.day_cents": MONEY,
+    "person.weekdays": Text(most=7, fits=_weekdays, words="must be weekdays in order, 0 for Monday, such as 01234"),
+    "day_off.person_id": ID, "day_off.first": DAY, "day_off.last": DAY, "day_off.why": WHY,
+    "van.id": ID, "van.yard_id": ID, "van.payload_kg": Whole(most=20_000), "van.rack_mm": Whole(most=20_000),
+    "van.boxes": Whole(most=50), "van.onboard": Whole(least=1, most=50),
+    "crew.id": ID, "crew.name": NAME, "crew.yard_id": ID, "crew.lead_id": ID, "crew.helper_id": ID, "crew.van_id": ID,
+    "crew.day_cents": MONEY, "crew.minute_cents": RATE, "crew.overtime_minute_cents": RATE, "crew.km_cents": RATE,
+    "crew_hours.weekday": WEEKDAY, "crew_hours.start": MINUTE, "crew_hours.end": MINUTE,
+    "crew_hours.overtime": Whole(most=600),
+    "equipment.id": ID, "equipment.kind": ID, "equipment.yard_id": ID, "equipment.name": NAME,
+    "out_of_service.equipment_id": ID, "out_of_service.first": DAY, "out_of_service.last": DAY,
+    "out_of_service.why": WHY,
+    "stock_item.item": NAME, "stock_item.yard_id": ID, "stock_item.name": NAME, "stock_item.on_hand": PIECES,
+    "stock_item.counted_on": DAY,
+    "delivery.item": NAME, "delivery.yard_id": ID, "delivery.quantity": Whole(least=1, most=1_000_000),
+    "delivery.due_on": DAY,
+    "customer.id": ID, "customer.name": NAME, "customer.phone": PHONE, "customer.email": EMAIL, "customer.note": NOTE,
+    "site.id": ID, "site.customer_id": ID, "site.town": NAME, "site.address": Text(most=200, least=1),
+    "site.lat": LATITUDE, "site.lon": LONGITUDE, "site.storeys": Whole(least=1, most=50),
+    "site.built": Whole(least=1500, most=2100), "site.access": NOTE,
+    "sales_order.id": ID, "sales_order.customer_id": ID, "sales_order.site_id": ID, "sales_order.ordered_on": DAY,
+    "sales_order.state": STATE, "sales_order.note": NOTE,
+    "awning.id": ID, "awning.order_id": ID, "awning.model": NAME, "awning.width_mm": Whole(least=500, most=20_000),
+    "awning.projection_mm": Whole(least=200, most=10_000), "awning.weight_kg": Whole(least=1, most=2_000),
+    "awning.box_mm": Whole(least=1, most=20_000), "awning.boxes": Whole(least=1, most=20), "awning.motor": SIDE,
+    "awning.cloth": Text(most=120), "awning.yard_id": ID, "awning.arrives_on": DAY,
+    "maker_part.awning_id": ID, "maker_part.item": NAME, "maker_part.quantity": SOME,
+    "site_survey.id": ID, "site_survey.site_id": ID, "site_survey.awning_id": ID, "site_survey.surveyed_on": DAY,
+    "site_survey.surveyed_by": NAME, "site_survey.uncertain": NOTE,
+    "visit.id": ID, "visit.kind": KIND, "visit.site_id": ID, "visit.order_id": ID, "visit.awning_id": ID,
+    "visit.state": STATE, "visit.due_on": DAY, "visit.minutes": Whole(least=1, most=1440),
+    "visit.hands": Whole(least=1, most=20),
+    "visit.skills": Choice(of=("masonry", "stucco", "roof-mount", "motor-setup")),
+    "visit.late_cents": MONEY, "visit.skip_cents": MONEY, "visit.fault": Text(most=500, lines=True),
+    "visit.note": NOTE,
+    "visit_hours.weekday": WEEKDAY, "visit_hours.day": DAY, "visit_hours.start": Whole(most=1439),
+    "visit_hours.end": Whole(least=1, most=1440),
+    "visit_follows.first_id": ID, "visit_follows.then_id": ID, "visit_follows.min_days": Whole(most=60),
+    "visit_follows.max_days": Whole(most=60),
+    "booking.visit_id": ID, "booking.crew_id": ID, "booking.day": DAY, "booking.start": Whole(most=1439),
+    "booking.hold": HOLD, "booking.told_how": Text(most=120), "booking.told_words": Text(most=2000, lines=True),
+    "bench_count.visit_id": ID, "bench_count.item": NAME, "bench_count.counted": Whole(most=10_000),
+    "bench_count.damaged": Whole(most=10_000), "bench_count.counted_on": DAY,
+    "bench_count.counted_by": NAME,
+    "short.visit_id": ID, "short.item": NAME, "short.missing": SOME, "short.ordered_on": DAY, "short.expected_on": DAY,
+}  # fmt: skip
+
+
+def limit(column: str) -> Limit:
+    """Return the limit of "table.column"; `KeyError` where the column has none."""
+    return LIMITS[column]
+
+
+def as_sent(column: str) -> Limit:
+    """Return the limit of "table.column" for a form's field, which arrives as text whatever it means."""
+    return replace(LIMITS[column], typed=True)

@@ -1,0 +1,50 @@
+"""The connections of the server: one that sends no whole request head within its time is closed."""
+
+from __future__ import annotations
+
+import asyncio
+from typing import Any
+
+import h11
+from uvicorn.protocols.http.h11_impl import H11Protocol
+
+HEAD_S = 15.0  # for a request's head to come, from the connection on or from its first byte
+MOST_CONNECTIONS = 400  # at the same time; more are answered 503 at once
+
+
+class PatientProtocol(H11Protocol):
+    """HTTP/1.1 as the server speaks it, without patience for connections that say nothing."""
+
+    _head: asyncio.TimerHandle | None = None
+
+    def connection_made(self, transport: asyncio.Transport) -> None:  # type: ignore[override]
+        super().connection_made(transport)
+        self._wait()
+
+    def data_received(self, data: bytes) -> None:
+        super().data_received(data)
+        if self.conn.their_state is h11.IDLE:
+            self._wait()
+        else:
+            self._stop()
+
+    def connection_lost(self, exc: Exception | None) -> None:
+        self._stop()
+        super().connection_lost(exc)
+
+    def on_response_complete(self) -> Any:
+        self._stop()  # from here on the server's own keep-alive time counts
+        return super().on_response_complete()
+
+    def _wait(self) -> None:
+        if self._head is None:
+            self._head = self.loop.call_later(HEAD_S, self._close)
+
+    def _stop(self) -> None:
+        if self._head is not None:
+            self._head.cancel()
+            self._head = None
+
+    def _close(self) -> None:
+        if not self.transport.is_closing():
+            self.transport.close()

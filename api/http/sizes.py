@@ -1,0 +1,153 @@
+"""What one request may ask of the machine: bytes, nesting, time, and a turn among the heavy ones.
+
+Kept before a route sees the request, and before anybody has signed in, so that no single request can stop the others.
+"""
+
+from __future__ import annotations
+
+import asyncio
+import re
+import time
+from collections.abc import Callable
+
+from starlette.exceptions import HTTPException
+from starlette.requests import Request
+from starlette.types import ASGIApp, Message, Receive, Scope, Send
+
+from api.http.problems import Problem, answer
+
+MOST_STRANGER = 64_000  # bytes of a body from whom nobody knows: enough to sign in
+MOST_FORM = 256_000  # bytes of a form's fields
+MOST_PLAIN = 1_000_000  # of JSON, or of anything else but files
+MOST_FILES = 21_000_000  # of a form with files: above the largest file that a route takes, which says so itself
+DEEPEST = 40  # brackets within brackets of a JSON body
+GAP_S = 30.0  # between two pieces of a body
+LEAST_RATE = 20_000  # bytes a second that a body must come at, beyond the first GAP_S
+HEAVY = re.compile(r"^/(exchange|begin)(/|$)|\.(pdf|zip|xlsx)$|/(packet|day-sheet)$")
+TURNS = 2  # heavy requests answered at the same time; others wait without holding a thread
+TURN_S = 60.0  # for a turn to come
+
+_TEXTS = re.compile(rb'"(?:[^"\\]|\\.)*"?', re.DOTALL)
+_BRACKETS = re.compile(rb"[\[\]{}]")
+
+
+class Bounds:
+    """Middleware that keeps these limits; `known` says whether a request comes from somebody who is signed in."""
+
+    def __init__(self, app: ASGIApp, known: Callable[[Request], bool]) -> None:
+        self.app, self.known = app, known
+        self._turns = asyncio.Semaphore(TURNS)
+
+    async def __call__(self, scope: Scope, receive: Receive, send: Send) -> None:
+        if scope["type"] != "http":
+            await self.app(scope, receive, send)
+            return
+        request = Request(scope)
+        try:
+            body = await self._bounded(request, receive)
+        except Problem as refusal:
+            refusal.headers["Connection"] = "close"  # what is still to come is not read
+            await (await answer(request, refusal))(scope, receive, send)
+            return
+        if not HEAVY.search(scope["path"]):
+            await self.app(scope, body, send)
+            return
+        try:
+            await asyncio.wait_for(self._turns.acquire(), TURN_S)
+        except TimeoutError:
+            problem = Problem(
+                503, "Too much is asked for at once; try again in a minute.", headers={"Retry-After": "60"}
+            )
+            await (await answer(request, problem))(scope, receive, send)
+            return
+        try:
+            await self.app(scope, body, send)
+        finally:
+            self._turns.release()
+
+    async def _bounded(self, request: Request, receive: Receive) -> Receive:
+        """Return what gives the body within its limits; raises `Problem` where they are passed already."""
+        kind = request.headers.get("content-type", "").partition(";")[0].strip().lower()
+        most = {"multipart/form-data": MOST_FILES, "application/x-www-form-urlencoded": MOST_FORM}.get(kind, MOST_PLAIN)
+        length = request.headers.get("content-length", "")
+        said = int(length) if length.isascii() and length.isdigit() and len(length) < 19 else None
+        if said is not None and said > most:
+            raise _too_large(most)
+        if said is None and "transfer-encoding" not in request.headers:
+            return receive
+        if (said is None or said > MOST_STRANGER) and not await asyncio.to_thread(self.known, request):
+            most = MOST_STRANGER
+            if said is not None:
+                raise _too_large(most)
+        counted = _counted(receive, most)
+        return counted if kind.startswith("multipart/") else await _whole(counted)
+
+
+def _counted(receive: Receive, most: int) -> Receive:
+    """Return `receive` with what it gives counted, and a body that comes too slowly given up."""
+    got, begun = 0, time.monotonic()
+
+    async def counted() -> Message:
+        nonlocal got
+        left = begun + GAP_S + got / LEAST_RATE - time.monotonic()
+        try:
+            message = await asyncio.wait_for(receive(), max(0.0, min(GAP_S, left)))
+        except TimeoutError:
+            raise HTTPException(408, "The request came too slowly; send it again.", {"Connection": "close"}) from None
+        got += len(message.get("body", b""))
+        if got > most:
+            problem = _too_large(most)
+            raise HTTPException(413, problem.detail, {"Connection": "close"})
+        if message["type"] == "http.request" and not message.get("more_body", False):
+            counted.done = True  # type: ignore[attr-defined]
+        return message
+
+    counted.done = False  # type: ignore[attr-defined]
+
+    async def until_whole() -> Message:
+        # After the body, whoever listens waits for the caller to hang up: as long as that takes.
+        return await receive() if counted.done else await counted()  # type: ignore[attr-defined]
+
+    return until_whole
+
+
+async def _whole(receive: Receive) -> Receive:
+    """Read a small body whole, and return what gives it again; raises `Problem` where it is nested too deeply."""
+    pieces: list[bytes] = []
+    more = True
+    while more:
+        try:
+            message = await receive()
+        except HTTPException as fault:
+            raise Problem(fault.status_code, str(fault.detail)) from None
+        if message["type"] != "http.request":
+            raise Problem(400, "The request was broken off.")
+        pieces.append(message.get("body", b""))
+        more = message.get("more_body", False)
+    body = b"".join(pieces)
+    if _depth(body) > DEEPEST:
+        raise Problem(422, f"The request has brackets within brackets, more than {DEEPEST} deep.", kind="bad-input")
+    given = False
+
+    async def again() -> Message:
+        nonlocal given
+        if given:
+            return await receive()
+        given = True
+        return {"type": "http.request", "body": body, "more_body": False}
+
+    return again
+
+
+def _depth(body: bytes) -> int:
+    """Return how deeply the brackets of a JSON text lie within each other, those in its strings left out."""
+    deepest = depth = 0
+    for bracket in _BRACKETS.findall(_TEXTS.sub(b"", body)) if body.count(b"[") + body.count(b"{") > DEEPEST else ():
+        depth += 1 if bracket in b"[{" else -1
+        deepest = max(deepest, depth)
+    return deepest
+
+
+def _too_large(most: int) -> Problem:
+    size = f"{most / 1_000_000:.0f} MB" if most >= 1_000_000 else f"{most // 1000} kB"
+    return Problem(413, f"The request has more than {size}, the most that is taken here. Split it, or sign in first.")

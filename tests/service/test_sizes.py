@@ -1,0 +1,237 @@
+"""No single request stops the others: bodies, nesting, files that unpack to far more, slow callers, password hashes."""
+
+from __future__ import annotations
+
+import asyncio
+import io
+import socket
+import threading
+import time
+import tracemalloc
+import zipfile
+from collections.abc import Iterator
+from concurrent.futures import ThreadPoolExecutor
+from pathlib import Path
+from typing import Any
+
+import openpyxl
+import pytest
+import uvicorn
+from fastapi import FastAPI
+
+from api.access import accounts
+from api.access.accounts import Passwords, Role
+from api.exchange.uploads import read_upload
+from api.fields.sheets import BadFiles, read_yaml
+from api.http import protocol, sizes
+from api.http.problems import Problem
+from scheduler.errors import BadInput
+from tests.service.cast import JSON, anonymous, signed_in
+
+
+def test_a_stranger_may_send_little_and_is_refused_before_the_body_is_read(app: FastAPI) -> None:
+    client = anonymous(app)
+    for headers in ({}, {"cookie": "eave-session=made-up"}):
+        answer = client.post("/customers", content=b"x" * (sizes.MOST_STRANGER + 1), headers=JSON | headers)
+        assert answer.status_code == 413
+        assert answer.headers["connection"] == "close"
+        assert "content-security-policy" in answer.headers
+
+    def without_length() -> Iterator[bytes]:
+        for _ in range(1000):
+            yield b"x" * 1000
+
+    assert client.post("/customers", content=without_length(), headers=JSON).status_code == 413
+
+
+def test_nobody_may_send_more_than_a_body_needs(app: FastAPI) -> None:
+    client = signed_in(app, Role.manager)
+    json = JSON | {"content-type": "application/json"}
+    assert client.post("/customers", content=b" " * (sizes.MOST_PLAIN + 1), headers=json).status_code == 413
+    form = JSON | {"content-type": "application/x-www-form-urlencoded"}
+    assert client.post("/accounts", content=b"a=" + b"x" * sizes.MOST_FORM, headers=form).status_code == 413
+    large = {"file": ("large.csv", b"x" * (sizes.MOST_FILES + 1), "text/csv")}
+    assert client.post("/exchange/try", files=large, headers=JSON).status_code == 413
+    assert client.post("/customers", json={"name": "Odile Marrack"}, headers=JSON).status_code == 201
+
+
+def test_brackets_within_brackets_are_refused_and_brackets_in_texts_are_not(app: FastAPI) -> None:
+    client = signed_in(app, Role.manager)
+    for body in (b"[" * 400_000, b'{"a":' * 41 + b"1" + b"}" * 41, b'{"name": ' + b"[" * 2000):
+        answer = client.post("/customers", content=body, headers=JSON | {"content-type": "application/json"})
+        assert answer.status_code == 422, answer.text
+    assert client.post("/customers", json={"name": "[" * 100}, headers=JSON).status_code == 201
+
+
+@pytest.mark.parametrize(
+    ("body", "depth"),
+    [(b"[[1]]" + b"[]" * 50, 2), (b'["[[[["]' + b"{}" * 50, 1), (b'["\\"[[["]' + b"[]" * 50, 1), (b"[" * 50, 50)],
+)
+def test_depth_is_that_of_brackets_outside_texts(body: bytes, depth: int) -> None:
+    assert sizes._depth(body) == depth
+
+
+def _bomb(change: Any) -> bytes:
+    book, out = openpyxl.Workbook(), io.BytesIO()
+    sheet = book.active
+    assert sheet is not None
+    sheet.title = "customers"
+    sheet.append(["id", "name"])
+    change(sheet)
+    book.save(out)
+    return out.getvalue()
+
+
+def _merged(sheet: Any) -> None:
+    sheet.merged_cells.ranges.add("A1:XFD1048576")
+
+
+def _far(sheet: Any) -> None:
+    sheet["XFD1048576"] = "far"
+
+
+def _packed(inner: bytes) -> bytes:
+    out = io.BytesIO()
+    with (
+        zipfile.ZipFile(io.BytesIO(_bomb(lambda _: None))) as source,
+        zipfile.ZipFile(out, "w", zipfile.ZIP_DEFLATED) as target,
+    ):
+        for name in source.namelist():
+            target.writestr(name, inner if name == "xl/worksheets/sheet1.xml" else source.read(name))
+    return out.getvalue()
+
+
+SHEET = b'<worksheet xmlns="http://schemas.openxmlformats.org/spreadsheetml/2006/main"><sheetData>%s</sheetData></worksheet>'
+
+LINKED = (SHEET % b"<row><c><v>1</v></c></row>").replace(
+    b"</worksheet>", b'<hyperlinks><hyperlink ref="A1:XFD1048576" location="x"/></hyperlinks></worksheet>'
+)
+
+
+@pytest.mark.parametrize(
+    "data",
+    [
+        pytest.param(_bomb(_merged), id="merged cells"),
+        pytest.param(_bomb(_far), id="a cell far away"),
+        pytest.param(_packed(LINKED), id="a link over all cells"),
+        pytest.param(_packed(b" " * 70_000_000), id="blanks"),
+        pytest.param(_packed(SHEET % (b"<row>" + b"<c/>" * 400_000 + b"</row>")), id="cells"),
+        pytest.param(
+            _packed(b'<!DOCTYPE a [<!ENTITY b "bbbbbbbbbb">]>' + SHEET % b"<row><c><v>&b;</v></c></row>"), id="entities"
+        ),
+    ],
+)
+def test_a_small_spreadsheet_that_would_fill_the_memory_is_refused(data: bytes) -> None:
+    tracemalloc.start()
+    try:
+        with pytest.raises(BadFiles):
+            read_upload(data, "customers.xlsx", ["customers"])
+        assert tracemalloc.get_traced_memory()[1] < 60_000_000
+    finally:
+        tracemalloc.stop()
+
+
+def _aliases() -> str:
+    lines = ["a0: &a0 [x, x, x, x, x, x, x, x, x, x]"]
+    lines += [f"a{n}: &a{n} [{', '.join([f'*a{n - 1}'] * 10)}]" for n in range(1, 10)]
+    return "\n".join(lines)
+
+
+@pytest.mark.parametrize(
+    ("text", "words"),
+    [(_aliases(), "uses an alias"), ("a: " + "[" * 60, "levels"), ("a: " + "x" * 500_000, "more than 400 kB")],
+)
+def test_a_small_settings_file_that_would_fill_the_memory_is_refused(tmp_path: Path, text: str, words: str) -> None:
+    (tmp_path / "business.yaml").write_text(text)
+    faults: list[BadInput] = []
+    assert read_yaml(tmp_path, "business.yaml", faults) is None
+    assert words in str(faults[0])
+
+
+def test_few_passwords_are_hashed_at_once_and_the_rest_come_again(monkeypatch: pytest.MonkeyPatch) -> None:
+    passwords, at_once, most = Passwords(quick=True), 0, 0
+    lock, go = threading.Lock(), threading.Event()
+
+    def slow(password: str, _: str) -> bool:
+        nonlocal at_once, most
+        with lock:
+            at_once += 1
+            most = max(most, at_once)
+        go.wait(30)
+        with lock:
+            at_once -= 1
+        return False
+
+    monkeypatch.setattr(passwords._hash, "verify", slow)
+
+    def guess(_: int) -> bool | int:
+        try:
+            return passwords.fits("x", None)
+        except Problem as problem:
+            refused.release()
+            return problem.status
+
+    refused = threading.Semaphore(0)
+    with ThreadPoolExecutor(40) as pool:
+        found = [pool.submit(guess, n) for n in range(40)]
+        for _ in range(40 - accounts.HASHED_AT_ONCE - accounts.HASHES_WAITING):
+            assert refused.acquire(timeout=30)
+        go.set()
+        answers = [future.result() for future in found]
+    assert most <= accounts.HASHED_AT_ONCE
+    assert answers.count(429) == 40 - accounts.HASHED_AT_ONCE - accounts.HASHES_WAITING
+
+
+def test_a_slow_body_and_a_silent_connection_are_given_up(app: FastAPI, monkeypatch: pytest.MonkeyPatch) -> None:
+    monkeypatch.setattr(sizes, "GAP_S", 0.3)
+    monkeypatch.setattr(protocol, "HEAD_S", 0.3)
+    with socket.socket() as listening:
+        listening.bind(("127.0.0.1", 0))
+        config = uvicorn.Config(app, log_level="critical", ws="none", lifespan="off", http=protocol.PatientProtocol)
+        server = uvicorn.Server(config)
+        thread = threading.Thread(target=server.run, kwargs={"sockets": [listening]}, daemon=True)
+        thread.start()
+        while not server.started:
+            time.sleep(0.01)
+        try:
+            assert _sent(listening, b"") == b""
+            assert _sent(listening, b"GET / HT") == b""
+            slow = b"POST /sign-in HTTP/1.1\r\nHost: x\r\nContent-Length: 900\r\n\r\nname="
+            assert _sent(listening, slow).startswith(b"HTTP/1.1 408 ")
+            whole = b"GET /sign-in HTTP/1.1\r\nHost: x\r\nConnection: close\r\n\r\n"
+            assert _sent(listening, whole).startswith(b"HTTP/1.1 200 ")
+        finally:
+            server.should_exit = True
+            thread.join(10)
+
+
+def _sent(listening: socket.socket, data: bytes) -> bytes:
+    """Return all that comes back until the other side closes the connection."""
+    with socket.create_connection(listening.getsockname(), timeout=20) as client:
+        if data:
+            client.sendall(data)
+        found = b""
+        while piece := client.recv(65536):
+            found += piece
+        return found
+
+
+def test_heavy_requests_wait_for_their_turn(app: FastAPI) -> None:
+    """Of many exports at once two are made at the same time."""
+
+    async def check() -> None:
+        now, most = 0, 0
+
+        async def heavy(scope: Any, receive: Any, send: Any) -> None:
+            nonlocal now, most
+            now += 1
+            most = max(most, now)
+            await asyncio.sleep(0.01)
+            now -= 1
+
+        bounds = sizes.Bounds(heavy, known=lambda _: True)
+        scope = {"type": "http", "method": "GET", "path": "/exchange/all.zip", "headers": [], "query_string": b""}
+        await asyncio.gather(*(bounds(scope, None, None) for _ in range(12)))  # type: ignore[arg-type]
+        assert most == sizes.TURNS
+
+    asyncio.run(check())

@@ -1,0 +1,276 @@
+"""Upgrades: from every form with data, cut off anywhere, and of databases that are not ours to change."""
+
+from __future__ import annotations
+
+import hashlib
+import os
+import re
+import signal
+import sqlite3
+import stat
+from collections.abc import Callable, Iterator
+from contextlib import closing
+from pathlib import Path
+
+import pytest
+import sqlalchemy as sa
+
+from api.database import MIGRATIONS, hold, open_database, upgrade
+from scheduler.errors import BadInput
+from tests.old_rows import ROWS, fill, still_there
+
+# Migrations that databases in the field have been through: they are never edited again, a new one mends them.
+RELEASED = {
+    "0001_first_tables.py": "314ec37edb367498a3e02e2dcb517f58c2154f451affe2ab49ef18134752e4dd",
+    "0002_accounts.py": "3e38a2575ec2f6172630ad5afaee71eda25cf3bb270091edd44ff396b2cf0793",
+    "0003_work.py": "b082d996b1f6dd871ce7218c8c6c04bc593844369ac66cf78e41ce955395ecef",
+}
+
+
+def test_a_released_migration_is_never_edited() -> None:
+    found = {
+        path.name: hashlib.sha256(path.read_bytes()).hexdigest()
+        for path in sorted((MIGRATIONS / "versions").glob("0*.py"))
+    }
+    assert {name: found.get(name) for name in RELEASED} == RELEASED
+
+
+def fresh(server: sa.URL, name: str) -> str:
+    """Return the address of a new, empty database of a PostgreSQL server."""
+    engine = sa.create_engine(server, isolation_level="AUTOCOMMIT", poolclass=sa.NullPool)
+    with engine.connect() as connection:
+        connection.execute(sa.text(f"DROP DATABASE IF EXISTS {name}"))
+        connection.execute(sa.text(f"CREATE DATABASE {name}"))
+    return server.set(database=name).render_as_string(hide_password=False)
+
+
+@pytest.fixture(params=["sqlite", "postgresql"])
+def address(request: pytest.FixtureRequest, tmp_path: Path) -> Iterator[str]:
+    """The address of an empty database of either kind."""
+    if request.param == "sqlite":
+        yield f"sqlite:///{tmp_path / 'eaveboard.sqlite'}"
+        return
+    server = sa.make_url(request.getfixturevalue("postgresql_address"))
+    yield fresh(server, "upgrading")
+
+
+@pytest.mark.parametrize("form", sorted(ROWS))
+def test_a_database_of_any_form_keeps_its_rows_through_an_upgrade(address: str, form: str) -> None:
+    database = open_database(address)
+    fill(database, form)
+    upgrade(database)
+    still_there(database, form)
+    if database.dialect.name == "sqlite":
+        with database.connect() as connection:
+            assert connection.exec_driver_sql("PRAGMA foreign_key_check").fetchall() == []
+            assert connection.exec_driver_sql("PRAGMA foreign_keys").scalar() == 1
+    upgrade(database)
+    database.dispose()
+
+
+def cut_off(address: str, at: int) -> bool:
+    """Upgrade in a process of its own that is killed before statement `at`; say whether it came so far."""
+    child = os.fork()
+    if child == 0:
+        try:
+            engine, seen = open_database(address), 0
+
+            @sa.event.listens_for(engine, "before_cursor_execute")
+            def count(*_: object) -> None:
+                nonlocal seen
+                seen += 1
+                if seen == at:
+                    os.kill(os.getpid(), signal.SIGKILL)
+
+            upgrade(engine)
+        finally:
+            os._exit(0)
+    _, status = os.waitpid(child, 0)
+    return os.WIFSIGNALED(status)
+
+
+def forms(tmp_path: Path, data: str | None) -> dict[str | None, set[tuple[str, str]]]:
+    """Return what a SQLite database holds by its form, from the first (None: empty) to the newest."""
+    engine = open_database(f"sqlite:///{tmp_path / 'whole.sqlite'}")
+    found = {data: _tables(engine)}
+    if data is not None:
+        fill(engine, data)
+        found = {data: _tables(engine)}
+    for path in sorted((MIGRATIONS / "versions").glob("0*.py")):
+        (form,) = re.findall(r'^revision = "(.+)"$', path.read_text(), re.MULTILINE)
+        if data is None or form > data:
+            upgrade(engine, form)
+            found[form] = _tables(engine)
+    engine.dispose()
+    return found
+
+
+def _tables(engine: sa.Engine) -> set[tuple[str, str]]:
+    with engine.connect() as connection:
+        rows = connection.exec_driver_sql("SELECT name, coalesce(sql, '') FROM sqlite_master")
+        # The constraints of a table made anew come in no fixed order.
+        return {(name, "\n".join(sorted(line.strip(" ,") for line in sql.splitlines()))) for name, sql in rows}
+
+
+def _cut_off_everywhere(tmp_path: Path, data: str | None, step: int) -> None:
+    expected, at, came_so_far = forms(tmp_path, data), 1, True
+    while came_so_far:
+        path = tmp_path / f"cut-{at}.sqlite"
+        engine = open_database(f"sqlite:///{path}")
+        if data is not None:
+            fill(engine, data)
+        engine.dispose()
+        came_so_far = cut_off(f"sqlite:///{path}", at)
+        with sqlite3.connect(path) as raw:
+            known = raw.execute("SELECT 1 FROM sqlite_master WHERE name = 'alembic_version'").fetchone()
+            row = raw.execute("SELECT version_num FROM alembic_version").fetchone() if known else None
+        engine = open_database(f"sqlite:///{path}")
+        assert _tables(engine) == expected[row[0] if row else None], f"cut off before statement {at}"
+        if at % 4 == 1:
+            upgrade(engine)
+            if data is not None:
+                still_there(engine, data)
+        engine.dispose()
+        at += step
+
+
+@pytest.mark.parametrize("data", [None, "0001"])
+def test_a_start_cut_off_leaves_the_form_before_or_the_one_after(tmp_path: Path, data: str | None) -> None:
+    _cut_off_everywhere(tmp_path, data, step=67)
+
+
+@pytest.mark.long
+@pytest.mark.parametrize("data", [None, "0001", "0002", "0003"])
+def test_a_start_cut_off_at_any_statement_leaves_the_form_before_or_the_one_after(
+    tmp_path: Path, data: str | None
+) -> None:
+    _cut_off_everywhere(tmp_path, data, step=1)
+
+
+def test_a_start_cut_off_on_a_server_starts_again(request: pytest.FixtureRequest) -> None:
+    server = sa.make_url(request.getfixturevalue("postgresql_address"))
+    for at in (5, 40, 80):
+        address = fresh(server, "cut")
+        database = open_database(address)
+        fill(database, "0001")
+        database.dispose()
+        assert cut_off(address, at)
+        upgrade(database)
+        still_there(database, "0001")
+        database.dispose()
+
+
+def test_a_copy_is_kept_before_an_upgrade_and_old_ones_are_swept(tmp_path: Path) -> None:
+    path = tmp_path / "eaveboard.sqlite"
+    for day in range(1, 5):
+        (tmp_path / f"eaveboard.form-0001.2026010{day}T120000000000.copy").touch()
+    (tmp_path / "eaveboard.form-0001.20260105T120000000000.unfinished").touch()
+    database = open_database(f"sqlite:///{path}")
+    fill(database, "0001")
+    before = _tables(database)
+    upgrade(database)
+    database.dispose()
+    copies = sorted(tmp_path.glob("*.copy"))
+    assert len(copies) == 3
+    assert not list(tmp_path.glob("*.unfinished"))
+    assert stat.S_IMODE(copies[-1].stat().st_mode) == 0o600
+    kept = open_database(f"sqlite:///{copies[-1]}")
+    assert _tables(kept) == before
+    still_there(kept, "0001")
+    kept.dispose()
+
+
+def _unreadable(path: Path) -> None:
+    path.write_bytes(b"This is no database at all, whatever its name says. " * 40)
+
+
+def _newer(path: Path) -> None:
+    database = open_database(f"sqlite:///{path}")
+    upgrade(database)
+    database.dispose()
+    with sqlite3.connect(path) as raw:
+        raw.execute("UPDATE alembic_version SET version_num = '9001'")
+
+
+def _half(path: Path) -> None:
+    with sqlite3.connect(path) as raw:
+        raw.execute("PRAGMA journal_mode = WAL")
+        raw.execute("CREATE TABLE business (id INTEGER)")
+
+
+@pytest.mark.parametrize(
+    ("make", "words"),
+    [
+        (_unreadable, "file is not a database"),
+        (_newer, "is of a newer program (form 9001"),
+        (_half, "its first start was cut off"),
+        (Path.mkdir, "cannot be used"),
+    ],
+)
+def test_a_database_that_cannot_be_upgraded_is_refused_in_a_sentence_and_left_alone(
+    tmp_path: Path, make: Callable[[Path], None], words: str
+) -> None:
+    path = tmp_path / "eaveboard.sqlite"
+    make(path)
+    before = _held(path)
+    with pytest.raises(BadInput) as refused:
+        open_and_upgrade(path)
+    assert words in str(refused.value)
+    assert "\n" not in str(refused.value)
+    assert _held(path) == before
+
+
+def open_and_upgrade(path: Path) -> None:
+    engine = open_database(f"sqlite:///{path}")
+    try:
+        upgrade(engine)
+    finally:
+        engine.dispose()
+
+
+def _held(path: Path) -> object:
+    """Return all that a SQLite database holds; what is none as it is."""
+    if not path.is_file():
+        return None
+    try:
+        with closing(sqlite3.connect(path)) as raw:
+            return list(raw.iterdump())
+    except sqlite3.DatabaseError:
+        return path.read_bytes()
+
+
+def test_rows_that_name_rows_not_there_stop_the_upgrade_and_nothing_is_changed(tmp_path: Path) -> None:
+    path = tmp_path / "eaveboard.sqlite"
+    database = open_database(f"sqlite:///{path}")
+    fill(database, "0002")
+    before = _tables(database)
+    with sqlite3.connect(path) as raw:  # keeps no foreign keys unless asked
+        raw.execute("UPDATE posted_week SET plan_id = 77")
+    with pytest.raises(BadInput, match="rows of posted_week name rows that are not there"):
+        upgrade(database)
+    assert _tables(database) == before
+    database.dispose()
+
+
+def test_a_database_is_held_by_one_service_alone(address: str, tmp_path: Path) -> None:
+    database = open_database(address)
+    upgrade(database)
+    held = hold(tmp_path / "data", address)
+    with pytest.raises(BadInput, match="is served already"):
+        hold(tmp_path / "data", address)
+    with pytest.raises(BadInput, match="is served already"):
+        hold(tmp_path / "other", address)  # the same database, from another folder
+    assert held.keep()
+    held.release()
+    hold(tmp_path / "other", address).release()
+    database.dispose()
+
+
+def test_a_lock_that_a_server_has_lost_is_taken_up_again(postgresql_address: str, tmp_path: Path) -> None:
+    held = hold(tmp_path, postgresql_address)
+    with sa.create_engine(postgresql_address, poolclass=sa.NullPool).connect() as other:
+        other.execute(sa.text("SELECT pg_terminate_backend(pid) FROM pg_locks WHERE locktype = 'advisory'"))
+    assert held.keep()
+    with pytest.raises(BadInput, match="is served already"):
+        hold(tmp_path / "other", postgresql_address)
+    held.release()
