@@ -13,6 +13,7 @@ from api.day.content import DayContent, day_content
 from api.day.loading import ticks
 from api.day.photos import photos_of
 from api.day.results import results, steps
+from api.day.stop_times import stop_times
 from api.ledger.posted_days import PostedDay
 
 
@@ -32,7 +33,7 @@ def day_page(session: Session, crew: tables.Crew, day: PostedDay, now: datetime.
 
 
 def day_state(session: Session, day: PostedDay, now: datetime.datetime) -> dict[str, Any]:
-    """Return as JSON how far a crew's day is: ticks, out and back, steps, results and photos, and what is posted.
+    """Return as JSON how far a crew's day is: ticks, out and back, times, steps, results, photos, and what is posted.
 
     `stops` are visit, start and end (minutes after midnight) in order; `now` lets a phone see how its clock differs.
     """
@@ -66,4 +67,8 @@ def day_state(session: Session, day: PostedDay, now: datetime.datetime) -> dict[
             for visit, row in results(session, visits, day.day).items()
         },
         "photos": photos,
+        "times": {
+            visit: {what: row.at.isoformat() for what, row in noted.items()}
+            for visit, noted in stop_times(session, visits, day.day).items()
+        },
     }
