@@ -48,8 +48,8 @@ def test_the_week_sheet_shows_every_planned_stop_and_every_waiting_job(client: T
     for skipped in plan.skipped:
         assert f">{skipped.job}</a>" in text
     assert f"<b>{len(stops)}</b> of 62 jobs are on the sheet, <b>{len(plan.skipped)}</b> wait" in text
-    assert "Not counted" in text
-    assert "Stops at the drawing" in text
+    assert "Open and count" in text
+    assert "Wall says stop" in text
     assert "no installs" in text  # the windy Wednesday
 
 
