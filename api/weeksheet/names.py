@@ -86,8 +86,16 @@ def jobs_by_id(session: Session, job_ids: Collection[str], ready: Collection[str
     visit, site, awning = tables.Visit, tables.Site, tables.Awning
     rows: Iterable[Any] = session.execute(
         select(  # type: ignore[call-overload]
-            visit.id, visit.kind, visit.awning_id, site.town, site.address, site.access, site.built,
-            tables.Customer.name, tables.Customer.phone, awning.width_mm,
+            visit.id,
+            visit.kind,
+            visit.awning_id,
+            site.town,
+            site.address,
+            site.access,
+            site.built,
+            tables.Customer.name,
+            tables.Customer.phone,
+            awning.width_mm,
         )
         .join(site, col(site.id) == visit.site_id)
         .join(tables.Customer, col(tables.Customer.id) == site.customer_id)
