@@ -16,7 +16,7 @@ from api.ledger.facts import Facts
 from api.ledger.forecasts import forecasts, newest_ids
 from api.ledger.kept import kept, unchanged
 from api.weeksheet.figures import Figure, Left, left, to_run, weighed
-from api.weeksheet.names import Job, jobs_by_id
+from api.weeksheet.names import JobLabel, jobs_by_id
 from api.weeksheet.strip import Axis, SkyStrip, Strip, axis, lost, sky_strip, strip
 from api.weeksheet.weather import Sky, skies
 from scheduler.gap import hopeless
@@ -24,8 +24,7 @@ from scheduler.plan import Plan
 from scheduler.sheet import Cell, Sheet, Waiting, sheet
 from scheduler.travel.interface import Point
 from scheduler.weather.limits import read_limits
-from scheduler.week import Job as WeekJob
-from scheduler.week import Travel, Week
+from scheduler.week import Job, Travel, Week
 
 __all__ = ["PILES", "Sky", "WeekPage", "shaped", "sky", "week_page", "week_skies"]
 
@@ -71,7 +70,7 @@ class Shaped:
 
 
 @dataclass(frozen=True)
-class CrewDay:
+class SheetDay:
     """One cell: the crew's day and its drawing; without a `cell` the crew stays in, or is `off`."""
 
     day: int
@@ -89,7 +88,7 @@ class CrewRow:
     yard_id: str
     yard: str
     hands: int
-    days: tuple[CrewDay, ...]
+    days: tuple[SheetDay, ...]
 
 
 @dataclass(frozen=True)
@@ -113,7 +112,7 @@ class WeekPage:
     skies: tuple[DaySky, ...]
     rows: tuple[CrewRow, ...]
     piles: tuple[tuple[str, tuple[Waiting, ...]], ...]
-    jobs: dict[str, Job]
+    jobs: dict[str, JobLabel]
 
     @property
     def planned(self) -> int:
@@ -141,7 +140,7 @@ class WeekPage:
         return {row.yard_id: row.yard for row in self.rows}
 
     @property
-    def orders(self) -> dict[str, WeekJob]:
+    def orders(self) -> dict[str, Job]:
         """Return what the planner knows of each job, by id."""
         return {job.id: job for job in self.week.jobs}
 
@@ -236,7 +235,7 @@ def _rows(session: Session, made: Shaped) -> tuple[CrewRow, ...]:
     for crew in made.week.crews:
         working = {shift.day for shift in crew.shifts}
         days = [
-            CrewDay(day, cells.get((crew.id, day)), made.strips.get((crew.id, day)), day not in working)
+            SheetDay(day, cells.get((crew.id, day)), made.strips.get((crew.id, day)), day not in working)
             for day in range(made.week.days)
         ]
         name, yard = crews.get(crew.id, crew.id), yards.get(crew.yard, crew.yard)

@@ -87,7 +87,7 @@ def test_each_day_says_when_it_goes_out_with_how_many_people_and_what_weather(sh
         for minutes in (route["depart"], route["return"]):
             assert f"<b>{minutes // 60}:{minutes % 60:02}</b>" in cell
         assert '<svg class="strip"' in cell
-        assert (f"{2 + route['helpers']} people" in cell) is (route["helpers"] > 0)
+        assert (f" · {2 + route['helpers']} people" in cell) is (route["helpers"] > 0)
         assert cell.count('<li class="visit"') == len(route["stops"])
     assert text.count(", 2 people</span>") == 5
     assert "light 6:" in text
