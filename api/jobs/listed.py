@@ -175,8 +175,8 @@ def _select(wanted: JobsWanted, standing: Places, after: str | None) -> Any:
     if wanted.because:
         asked = asked.where(col(visit.id).in_(standing.waiting_because(wanted.because)))
     for word in wanted.words.split():
-        columns = (visit.id, visit.order_id, visit.awning_id, visit.fault, visit.note, customer.name, site.address,
-                   site.town)  # fmt: skip
+        columns = (visit.id, visit.order_id, visit.awning_id, visit.fault, visit.note, customer.name, customer.phone,
+                   site.address, site.town)  # fmt: skip
         asked = asked.where(sa.or_(*(col(column).icontains(word, autoescape=True) for column in columns)))
     if wanted.kit:
         asked = asked.where(col(visit.kind) == "install", col(visit.awning_id).is_not(None))

@@ -64,6 +64,20 @@ class JobLabel:
     cautions: tuple[str, ...]
     locked_by: str | None
     promise: Promise | None = None
+    phone: str = ""
+    address: str = ""
+    access: str = ""
+
+    @property
+    def family(self) -> str:
+        """Return what a line has room for: the family name of a person, the whole of any other name."""
+        words = self.customer.split()
+        return words[-1] if len(words) == 2 else self.customer
+
+    @property
+    def size(self) -> str:
+        """Return the width as 14′ or 11′ 6″, else the kind."""
+        return self.what.replace(" ft", "′").replace(" in", "″")
 
 
 def jobs_by_id(session: Session, job_ids: Collection[str], ready: Collection[str]) -> dict[str, JobLabel]:
@@ -72,7 +86,16 @@ def jobs_by_id(session: Session, job_ids: Collection[str], ready: Collection[str
     visit, site, awning = tables.Visit, tables.Site, tables.Awning
     rows: Iterable[Any] = session.execute(
         select(  # type: ignore[call-overload]
-            visit.id, visit.kind, visit.awning_id, site.town, site.built, tables.Customer.name, awning.width_mm
+            visit.id,
+            visit.kind,
+            visit.awning_id,
+            site.town,
+            site.address,
+            site.access,
+            site.built,
+            tables.Customer.name,
+            tables.Customer.phone,
+            awning.width_mm,
         )
         .join(site, col(site.id) == visit.site_id)
         .join(tables.Customer, col(tables.Customer.id) == site.customer_id)
@@ -100,6 +123,9 @@ def jobs_by_id(session: Session, job_ids: Collection[str], ready: Collection[str
             cautions=(*cautions.get(row.id, ()), *(("lead paint?",) if old else ())),
             locked_by=locks.get(row.id),
             promise=promises.get(row.id),
+            phone=row.phone,
+            address=row.address,
+            access=row.access,
         )
     return found
 

@@ -157,7 +157,9 @@ def _joined(losses: list[Lost]) -> list[Lost]:
 
 
 def _words(loss: Lost) -> str:
-    return f"no installs {loss.start // 60}–{-(-loss.end // 60)} h: {loss.codes[0]}"
+    return (
+        f"no installs {loss.start // 60}–{-(-loss.end // 60)}, {'gusts' if loss.codes[0] == 'gust' else loss.codes[0]}"
+    )
 
 
 def _mph(mps: float) -> int:

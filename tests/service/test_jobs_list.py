@@ -126,7 +126,7 @@ def test_the_page_keeps_what_was_asked_and_leads_on(client: TestClient) -> None:
     assert '<option value="install" selected>' in text
     assert 'href="/jobs?kind=install&amp;after=' in text
     assert "No job is like that" in client.get("/jobs?words=nobody-at-all", headers=PAGE).text
-    assert "Not counted (" in text
+    assert "Open and count (" in text
 
 
 def test_a_day_link_sees_no_list(demo: FastAPI) -> None:

@@ -203,7 +203,8 @@ def _falls(request: Request, start_date: datetime.date, now: datetime.datetime) 
 def _board(session: Session, shown: WeekPage, planner: bool) -> Markup:
     """Return the sheet itself as HTML, from memory while nothing has changed."""
     key = ("board", shown.plan_id, planner, unchanged(session))
-    return kept(session, key, lambda: Markup(part("week_board.html", {"page": shown, "planner": planner})))
+    values = {"page": shown, "planner": planner, "holds": HOLDS}
+    return kept(session, key, lambda: Markup(part("week_board.html", values)))
 
 
 def _run(session: Session, start_date: datetime.date) -> tables.PlanRun | None:
