@@ -22,6 +22,7 @@ from api.feeds.addresses import Feed, feed_of, feed_token
 from api.feeds.calendar import crew_calendar, visit_calendar
 from api.feeds.maps import geojson, gpx, points
 from api.fields.sheets import BadFiles
+from api.http.headers import disposition
 from api.http.pages import Database, page, wants_json
 from api.http.problems import Problem
 from api.jobs.packet import packet_pdf
@@ -269,4 +270,4 @@ def _told(done: Imported) -> dict[str, Any]:
 
 def _file(data: bytes, media_type: str, name: str, *, inline: bool = False) -> Response:
     way = "inline" if inline else "attachment"
-    return Response(data, media_type=media_type, headers={"Content-Disposition": f'{way}; filename="{name}"'})
+    return Response(data, media_type=media_type, headers={"Content-Disposition": disposition(way, name)})
