@@ -1,7 +1,7 @@
 """The service's settings, read once at start from EAVEBOARD_* environment variables, loudly.
 
-Each setting has one row in `SETTINGS`; DEVELOPERS.md lists the same rows. A variable that begins with EAVEBOARD_ and is
-none of them is refused: a misspelt setting must not be silently without effect.
+Each setting has one row in `SETTINGS`; docs/running.md lists the same rows. A variable that begins with EAVEBOARD_ and
+is none of them is refused: a misspelt setting must not be silently without effect.
 """
 
 from __future__ import annotations
@@ -43,13 +43,13 @@ SETTINGS = {
     "EAVEBOARD_SESSION_HOURS": ("12", "hours after which a session ends and its owner signs in again"),
     "EAVEBOARD_CLOCK": (
         "",
-        "moment that the service's clock shows at start, such as 2027-04-09T12:00:00+00:00, or `forecast` for when the "
+        "time that the service's clock shows at start, such as 2027-04-09T12:00:00+00:00, or `forecast` for when the "
         "newest forecast was issued; empty: the machine's clock. For the demo and for training",
     ),
     "EAVEBOARD_TILES": (
         "",
-        "address of map pictures laid under the map of a day, such as https://tiles.example/{z}/{x}/{y}.png, and after "
-        "a blank whom the map has to name as their makers; empty: the map is drawn without",
+        "address of the map tiles under the map of a day, such as https://tiles.example/{z}/{x}/{y}.png, then a space "
+        "and the credit that the map must show; empty: a map without tiles",
     ),
     "EAVEBOARD_PLANNERS": (
         "1",
@@ -57,8 +57,8 @@ SETTINGS = {
     ),
     "EAVEBOARD_PREPARERS": (
         "2",
-        "processes that renew drawings and kits in the background while many of them are stale; 0: none, they are then "
-        "made when a week is planned",
+        "processes that renew drawings and kits in the background; 0: none, they are then renewed when a week is "
+        "planned",
     ),
     "EAVEBOARD_SMTP": (
         "",

@@ -100,7 +100,8 @@ def once(case: Case) -> Iterator[Breach]:
         if on_routes + in_pile == 0:
             text = "is neither on a route nor in the waiting pile; put it in one of them"
         elif on_routes + in_pile > 1:
-            text = f"stands {on_routes} times on routes and {in_pile} times in the waiting pile; leave it in one place"
+            places = f"{on_routes + in_pile} places, {on_routes} on routes and {in_pile} in the waiting pile"
+            text = f"stands in {places}; leave it in one"
         else:
             continue
         yield Breach("once", f"Job {job.id} {text}.", job=job.id)
@@ -220,7 +221,8 @@ def helpers(case: Case) -> Iterator[Breach]:
         sent[o.crew.yard, o.route.day] += o.route.helpers
     for (at, day), n in sent.items():
         if n > (there := count.get((at, day), 0)):
-            text = f"Yard {at} on {day_name(case.week, day)} sends out {n} helpers and has {there}."
+            sent_out = f"{n} helper{'s'[: n > 1]}"
+            text = f"Yard {at} on {day_name(case.week, day)} sends out {sent_out} and has {there}."
             yield Breach("helpers", text, day=day)
 
 

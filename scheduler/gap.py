@@ -9,11 +9,9 @@ from scheduler.plan import Cost, Plan, Route, Stop
 from scheduler.price import Outing, undone_cents
 from scheduler.week import Crew, Job, Shift, Week
 
-# What a job needs of a crew and its day for itself, whatever else is planned. Travel and rest are left out on purpose:
-# a way round by another stop can be quicker than the direct road.
-_ALONE = (
-    "window", "kit", "skills", "yard", "hands", "helpers", "payload", "boxes", "rack", "equipment", "stock",
-)  # fmt: skip
+# What a job needs of a crew and its day for itself: no further stop on the route mends a breach of these. Travel and
+# rest are left out on purpose, since a way round by another stop can be quicker than the direct road.
+LASTING = ("window", "kit", "skills", "yard", "hands", "helpers", "payload", "boxes", "rack", "equipment", "stock")
 
 _NO_PLAN = Plan("plan/1", "", "one job alone", 0.0, (), (), (), Cost(0, 0, 0, 0, 0, 0, 0, 0, 0), None)
 
@@ -82,7 +80,7 @@ def _can(week: Week, job: Job, crew: Crew, shift: Shift, opens: int) -> bool:
     route = Route(crew.id, shift.day, shift.start, last, max(0, job.hands - crew.hands), None, (stop,))
     out = (Outing(route, crew, shift, ((stop, job),), (0, 0), 0),)
     case = Case(week, _NO_PLAN, out, {}, _NO_PLAN.cost)
-    return not any(breach for name in _ALONE for breach in RULES[name](case))
+    return not any(breach for name in LASTING for breach in RULES[name](case))
 
 
 def _percent(cost: int, bound: int | None) -> float | None:

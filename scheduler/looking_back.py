@@ -7,7 +7,8 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 
 from scheduler.plan import Cost, Plan
-from scheduler.price import Outing, Visit, change_cents, is_kept, outings, price_outings, risks, visits
+from scheduler.price import Outing, Visit, change_cents, outings, price_outings, risks, visits
+from scheduler.promises import broken_promises, promised
 from scheduler.week import Crew, Job, Week
 
 COST_KINDS = ("crews", "travel", "overtime", "helpers", "risk", "late", "changes", "skipped")
@@ -79,8 +80,8 @@ def look_back(week: Week, plan: Plan) -> Back:
     """Return what `plan` came to in `week`, reckoned from its routes alone."""
     out = outings(week, plan.routes)
     done = visits(out)
-    promised = [job for job in week.jobs if job.booked is not None and job.booked.hold != "soft"]
-    kept = [job.id for job in promised if job.booked is not None and is_kept(job.booked, done.get(job.id))]
+    told = [job.id for job in promised(week)]
+    broken = set(broken_promises(week, done))
     return Back(
         cost=price_outings(week, out),
         causes=_causes(week, out, done),
@@ -88,8 +89,8 @@ def look_back(week: Week, plan: Plan) -> Back:
         pools=tuple(_pools(week, out)),
         done=tuple(job.id for job in week.jobs if job.id in done),
         waiting=tuple(job.id for job in week.jobs if job.id not in done),
-        promised=tuple(job.id for job in promised),
-        kept=tuple(kept),
+        promised=tuple(told),
+        kept=tuple(job for job in told if job not in broken),
         late=tuple(job.id for job in week.jobs if _late_days(job, done.get(job.id)) > 0),
         metres=sum(o.metres for o in out),
     )

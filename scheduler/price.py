@@ -142,12 +142,11 @@ def change_cents(booking: Booking, visit: Visit | None, broken_cents: int) -> in
     """Return what it costs that `visit` (None: not planned) differs from what the customer was told.
 
     A firm or day booking not kept costs `broken_cents` and nothing else; a soft one not planned or on another day its
-    `move_cents`. On the booked day, and unless firm, another crew and a start more than 30 minutes off cost their own.
+    `move_cents`. A kept one costs extra for another crew and for a start more than 30 minutes off: never a firm one,
+    which is kept only by its own crew at its own minute.
     """
     if visit is None or not is_kept(booking, visit):
         return booking.move_cents if booking.hold == "soft" else broken_cents
-    if booking.hold == "firm":
-        return 0
     recrew = booking.recrew_cents if visit.crew != booking.crew else 0
     retime = booking.retime_cents if abs(visit.start - booking.start) > RETIME_FROM_MIN else 0
     return recrew + retime

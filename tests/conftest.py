@@ -3,16 +3,20 @@
 from __future__ import annotations
 
 import shutil
-from collections.abc import Iterator
+import sqlite3
+import tempfile
+from collections.abc import Generator, Iterator
 from dataclasses import dataclass
 from pathlib import Path
 
 import pytest
 import sqlalchemy as sa
 from hypothesis import settings
+from sqlmodel import SQLModel
 
 from api.business import demo
 from api.database import open_database, upgrade
+from tests import contract, postgresql
 from tests.one_a_day import one_a_day
 
 # How long one example takes hangs on what else the machine does: no reason to call a test failed.
@@ -20,6 +24,44 @@ settings.register_profile("project", deadline=None)
 settings.load_profile("project")
 
 DEMO = Path(__file__).parent.parent / "seeds" / "demo"
+
+
+def pytest_addoption(parser: pytest.Parser) -> None:
+    parser.addoption(
+        "--no-skips",
+        action="store_true",
+        help="call a skipped test failed, unless it asks for the interchange format's files and ../shared is missing",
+    )
+
+
+@pytest.hookimpl(wrapper=True)
+def pytest_runtest_makereport(
+    item: pytest.Item, call: pytest.CallInfo[None]
+) -> Generator[None, pytest.TestReport, pytest.TestReport]:
+    report = yield
+    if report.skipped and item.config.getoption("--no-skips"):
+        reason = report.longrepr[2] if isinstance(report.longrepr, tuple) else str(report.longrepr)
+        if contract.SHARED.exists() or contract.ABSENT not in reason:
+            report.outcome = "failed"
+            report.longrepr = f"--no-skips: {item.nodeid} was skipped. {reason}"
+    return report
+
+
+@pytest.fixture(autouse=True, scope="session")
+def tricky_sqlite() -> Iterator[None]:
+    """Have SQLite give rows without an order back to front, so that whoever leans on theirs fails here and now.
+
+    Nor does it wait for the disk: no test cuts the power.
+    """
+
+    def prepare(connection: object, _: object) -> None:
+        if isinstance(connection, sqlite3.Connection):
+            connection.execute("PRAGMA reverse_unordered_selects = ON")
+            connection.execute("PRAGMA synchronous = OFF")
+
+    sa.event.listen(sa.Engine, "connect", prepare)
+    yield
+    sa.event.remove(sa.Engine, "connect", prepare)
 
 
 @pytest.fixture
@@ -44,10 +86,66 @@ def built(tmp_path_factory: pytest.TempPathFactory) -> BuiltDemo:
     return BuiltDemo(out, demo.build(out, told.append, planner=one_a_day), tuple(told))
 
 
-@pytest.fixture
-def database(tmp_path: Path) -> Iterator[sa.Engine]:
-    """An empty SQLite database in the newest form."""
-    engine = open_database(f"sqlite:///{tmp_path / 'test.sqlite'}")
+@pytest.fixture(scope="session")
+def migrated_file(tmp_path_factory: pytest.TempPathFactory) -> Path:
+    """An empty SQLite database in the newest form, to be copied: quicker than migrating for every test."""
+    path = tmp_path_factory.mktemp("migrated") / "eaveboard.sqlite"
+    engine = open_database(f"sqlite:///{path}")
     upgrade(engine)
+    engine.dispose()
+    return path
+
+
+@pytest.fixture
+def database(migrated_file: Path, tmp_path: Path) -> Iterator[sa.Engine]:
+    """An empty SQLite database in the newest form."""
+    engine = open_database(f"sqlite:///{shutil.copy(migrated_file, tmp_path / 'test.sqlite')}")
     yield engine
     engine.dispose()
+
+
+@pytest.fixture(scope="session")
+def postgresql_address() -> Iterator[str]:
+    """The address of an empty database on a PostgreSQL server of our own; skips where none is installed."""
+    if postgresql.binaries() is None:
+        pytest.skip("PostgreSQL is not installed")
+    # A socket's path must be short, and the server's own user must reach it: not in the test's own folder.
+    folder = Path(tempfile.mkdtemp(prefix="eave-pg-", dir="/tmp"))
+    try:
+        with postgresql.running(folder) as address:
+            yield address
+    finally:
+        shutil.rmtree(folder)
+
+
+@pytest.fixture(scope="session")
+def migrated_on_server(postgresql_address: str) -> str:
+    """The address of a PostgreSQL database in the newest form, which its tests empty."""
+    engine = open_database(postgresql_address)
+    upgrade(engine)
+    engine.dispose()
+    return postgresql_address
+
+
+@pytest.fixture
+def postgresql_database(migrated_on_server: str) -> str:
+    """The address of the PostgreSQL database, emptied; skips where none can be had."""
+    engine = open_database(migrated_on_server)
+    with engine.begin() as connection:
+        connection.execute(sa.text("SET LOCAL session_replication_role = replica"))  # the history only grows, but here
+        for table in SQLModel.metadata.sorted_tables:
+            connection.execute(sa.delete(table))
+    engine.dispose()
+    return migrated_on_server
+
+
+@pytest.fixture
+def unmigrated_on_server(postgresql_address: str) -> Iterator[str]:
+    """The address of a database without any tables on the same server."""
+    whole = sa.create_engine(postgresql_address, isolation_level="AUTOCOMMIT")
+    with whole.connect() as connection:
+        connection.execute(sa.text("CREATE DATABASE unmigrated TEMPLATE template0"))
+    yield postgresql_address.replace("/postgres?", "/unmigrated?")
+    with whole.connect() as connection:
+        connection.execute(sa.text("DROP DATABASE unmigrated WITH (FORCE)"))
+    whole.dispose()

@@ -6,7 +6,7 @@ from unittest.mock import patch
 
 import numpy as np
 
-from scheduler.engine.fixed import Fixed
+from scheduler import Fixed
 from scheduler.plan import Plan
 from scheduler.week import Crew, Job, Shift, Week
 from tests import brute

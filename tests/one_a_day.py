@@ -4,8 +4,8 @@ from __future__ import annotations
 
 from collections.abc import Callable
 
+from scheduler import Progress
 from scheduler.audit import audit
-from scheduler.engine import Progress
 from scheduler.plan import Because, Plan, Route, Skipped, Stop
 from scheduler.price import price
 from scheduler.week import Crew, Job, Shift, Week

@@ -1,51 +1,45 @@
-"""One small week, whose times can be worked out on paper.
+"""Weeks made of the tiny week's crews and roads, whose times can be worked out on paper.
 
-Two crews from one yard, 10 minutes from everywhere; each job takes 60 minutes; shifts 8:00 to 16:00. A minute of a
-crew costs 100 cents, a crew's day nothing, a job left out 100,000.
+Two crews from one yard, 10 minutes from everywhere (`scheduler.engine.tiny`); here each job takes 60 minutes, a crew's
+day costs nothing and nobody rests. A minute of a crew costs 100 cents, a job left out 100,000; shifts are 8:00 to
+16:00.
 """
 
 from __future__ import annotations
 
-import datetime
-
 from msgspec.structs import replace
 
-from scheduler.engine import solve
+from scheduler import plan_week, tiny_week
+from scheduler.engine.tiny import all_alike
 from scheduler.plan import Plan
-from scheduler.week import Crew, Job, Place, Shift, Travel, Vehicle, Week, Window, Yard, checked
+from scheduler.week import Job, Place, Week, Window, checked
 
-DAYS = 2
+TINY = tiny_week()
+DAYS = TINY.days
 
 
 def job(name: str, **values: object) -> Job:
+    plain = next(job for job in TINY.jobs if job.id == "elm")
     windows = tuple(Window(day, 480, 960, 0) for day in range(DAYS))
-    plain = Job(
-        id=name, place=name, yard=None, minutes=60, hands=2, weight_kg=0, box_mm=0, boxes=0, skills=(), equipment={},
-        parts={}, ready_day=0, windows=windows, due_day=None, late_cents=0, skip_cents=100_000, booked=None,
-    )  # fmt: skip
-    return replace(plain, **values)
-
-
-def crew(name: str) -> Crew:
-    shifts = tuple(Shift(day, 480, 960, 0) for day in range(DAYS))
-    return Crew(
-        id=name, yard="yard", hands=2, skills=(), shifts=shifts, vehicle=Vehicle(500, 8000, 4), onboard={}, day_cents=0,
-        minute_cents=100, overtime_minute_cents=0, km_cents=0,
-    )  # fmt: skip
+    return replace(plain, **{"id": name, "place": name, "windows": windows, "skip_cents": 100_000, **values})
 
 
 def week_of(*jobs: Job) -> Week:
     places = ("yard", *(j.id for j in jobs))
-    minutes = tuple(tuple(0 if a == b else 10 for b in places) for a in places)
+    crews = tuple(replace(crew, day_cents=0) for crew in TINY.crews)
     return checked(
-        Week(
-            format="week/1", id="hand", start_date=datetime.date(2027, 4, 5), days=DAYS, timezone="UTC",
-            places=tuple(Place(p, 40.0, -105.0) for p in places), travel=Travel(minutes, minutes), rest=None,
-            yards=(Yard("yard", "yard"),), crews=(crew("north"), crew("south")), helpers=(), equipment=(), stock=(),
-            jobs=jobs, follows=(), broken_cents=50_000,
+        replace(
+            TINY,
+            id="hand",
+            places=tuple(Place(p, 40.0, -105.0) for p in places),
+            travel=all_alike(len(places)),
+            rest=None,
+            crews=crews,
+            equipment=(),
+            jobs=jobs,
         )
-    )  # fmt: skip
+    )
 
 
 def planned(week: Week) -> Plan:
-    return solve(week, seconds=None, clock=lambda: 0.0, workers=1)
+    return plan_week(week, seconds=None, clock=lambda: 0.0, workers=1)

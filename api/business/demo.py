@@ -15,8 +15,9 @@ from api.database import open_database, upgrade
 from api.ledger.fingerprint import fingerprint
 from api.settings import sqlite_address
 from api.week.planning import Planner, PreparedWeek, plan_week, prepare_week
+from scheduler import Progress
+from scheduler import plan_week as solve
 from scheduler.documents import encode
-from scheduler.engine import Progress, solve
 
 FILES = Path(__file__).parents[2] / "seeds" / "demo"
 SECONDS = 45.0

@@ -16,8 +16,7 @@ from api.cli.planning import WeekFile
 from scheduler.errors import BadInput
 
 if TYPE_CHECKING:
-    from scheduler.moves import Move
-    from scheduler.offers import Offer
+    from scheduler import Move, Offer
     from scheduler.plan import Plan
     from scheduler.week import Week
 
@@ -81,9 +80,9 @@ def replan(
     and show the plan.
     """
     from api.cli.search import kept_clean
+    from scheduler import Told
+    from scheduler import replan as plan_again
     from scheduler.documents import encode
-    from scheduler.replan import Told
-    from scheduler.replan import replan as plan_again
 
     for path in (out, week_out):
         if path is not None:
@@ -133,8 +132,9 @@ def offer(
     One time for each morning and afternoon that the job could have.
     """
     from api.cli.search import kept_clean
-    from scheduler.offers import offers, warm
-    from scheduler.replan import Told, standing
+    from scheduler import Told, warm
+    from scheduler import as_it_stands as standing
+    from scheduler import offer as offers
 
     week, plan = _read(week_file, plan_file)
     moment = None if freeze_until is None else _moment(week, "--freeze-until", freeze_until)
@@ -205,8 +205,8 @@ def _crew_day(week: Week, text: str) -> tuple[str, int]:
 
 def _print_moves(week: Week, plan: Plan, moves: tuple[Move, ...]) -> None:
     from api.cli.words import count, gap_words, money, plain
+    from scheduler import move_sentence as sentence
     from scheduler.gap import gap
-    from scheduler.moves import sentence
 
     moving = [m for m in moves if m.what != "stays"]
     for move in moving:

@@ -26,8 +26,9 @@ def crews(
     """
     from api.cli.words import count, plain
     from scheduler.documents import encode
-    from scheduler.repair import repair
-    from scheduler.roster import form_crews, read_roster
+    from scheduler.roster.document import read_roster
+    from scheduler.roster.forming import form_crews
+    from scheduler.roster.repair import repair
     from scheduler.week import day_name, read_week
 
     check_writable(out)

@@ -146,7 +146,7 @@ def _promises_not_kept(week: Week, plan: Plan) -> list[str]:
     if not plan.broken:
         return []
     from api.cli.words import plain
-    from scheduler.because import promises  # loads the engine: only where there is something to say
+    from scheduler import why_not_kept as promises  # loads the engine: only where there is something to say
 
     return [plain(sentence) for sentence in promises(week, plan).values()]
 

@@ -19,7 +19,7 @@ from rich.text import Text
 from api.cli.words import money
 
 if TYPE_CHECKING:
-    from scheduler.engine import Progress
+    from scheduler import Progress
     from scheduler.plan import Plan
     from scheduler.week import Week
 
@@ -43,7 +43,7 @@ def search(week: Week, *, seconds: float | None, seed: int) -> tuple[Plan, bool]
 
     Exits with 130 where it is given up.
     """
-    from scheduler.engine import solve
+    from scheduler import plan_week as solve
 
     wish = _Wish()
     with _listening(wish), kept_clean(), _Watch(wish) as watch:
@@ -63,7 +63,7 @@ def spread(week: Week, plan: Plan, most_extra_cents: int, *, seconds: float | No
 
     Exits with 130 where it is given up.
     """
-    from scheduler.fairness import fair
+    from scheduler import fair
 
     wish = _Wish()
     with _listening(wish), kept_clean():

@@ -26,8 +26,8 @@ def worth(
     Every figure is the cost of the best plan before less that after, both planned; where a plan is not proven best, or
     time ran out, the limits within which the figure lies are given instead.
     """
+    from scheduler import worth as find
     from scheduler.week import read_week
-    from scheduler.worth import worth as find
 
     week = read_document(week_file, read_week)
     tell = (lambda words: typer.echo(words, err=True)) if sys.stderr.isatty() else None

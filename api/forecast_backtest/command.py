@@ -12,7 +12,7 @@ from api.forecast_backtest.observations import TIMEZONE, package_file, read_stat
 from api.forecast_backtest.predict import Kind
 from api.forecast_backtest.report import write_report
 from api.forecast_backtest.run import backtest
-from scheduler.engine import solve
+from scheduler import plan_week as solve
 from scheduler.plan import Plan
 from scheduler.weather.default_limits import DEFAULT_LIMITS
 from scheduler.week import Week, Window

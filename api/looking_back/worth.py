@@ -79,8 +79,8 @@ def find(line: Connection, week: str, seconds: float) -> None:
     """Answer in a process of its own: ("done", what is worth how much as plain data) or ("failed", why)."""
     with suppress(OSError):
         os.nice(10)  # pages and the planner come first
+    from scheduler import worth
     from scheduler.week import read_week
-    from scheduler.worth import worth
 
     try:
         answer = msgspec.to_builtins(worth(read_week(week), seconds=seconds, clock=time.monotonic))

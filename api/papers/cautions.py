@@ -1,5 +1,7 @@
-"""What is checked and signed on site, and the cautions that go with each kind of work. Common practice, no published
-source; local codes, the manufacturer's instructions and licensed practice go first."""
+"""What is checked and signed on site, and the cautions that go with each kind of work.
+
+Common practice, no published source; local codes, the manufacturer's instructions and licensed practice go first.
+"""
 
 from __future__ import annotations
 

@@ -50,8 +50,8 @@ def later(
     first = None if wishes.not_before is None else wishes.not_before - 7
     job = narrowed(week.jobs[number], replace(wishes, days=frozenset(), not_before=first), week.days)
     week = msgspec.structs.replace(week, jobs=(*week.jobs[:number], job, *week.jobs[number + 1 :]))
-    from scheduler.engine import solve
-    from scheduler.offers import offers
+    from scheduler import offer as offers
+    from scheduler import plan_week as solve
 
     alone = msgspec.structs.replace(job, ready_day=None)
     without = msgspec.structs.replace(week, jobs=(*week.jobs[:number], alone, *week.jobs[number + 1 :]))

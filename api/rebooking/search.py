@@ -1,6 +1,6 @@
 """Searching times for the visits of a case, in threads of this process; what is found is kept with the case.
 
-Others staying takes a moment. Others moving rests on a week that has been searched through (`scheduler.offers.warm`),
+Others staying takes a moment. Others moving rests on a week that has been searched through (`scheduler.warm`),
 which is kept here by posted plan; where that takes too long, each half day is searched for a short time instead, and
 what is found is said not to be proven cheapest.
 """
@@ -28,18 +28,16 @@ from api.ledger.posted import posted_week
 from api.rebooking.later import later
 from api.rebooking.standing import Standing, Wishes, followers, planned, standing, undisturbed
 from api.week.today import Days, Today
+from scheduler import Spot, fillings
+from scheduler import what_changed as change
 from scheduler.audit import audit
-from scheduler.engine.fixed import Spot
 from scheduler.errors import BadInput
-from scheduler.filling import fillings
-from scheduler.moves import change
 from scheduler.plan import Plan, Route
 from scheduler.price import outings, visits
 from scheduler.week import Week, Window
 
 if TYPE_CHECKING:
-    from scheduler.engine.forced import Half, Warm
-    from scheduler.offers import Offer
+    from scheduler import Half, Offer, Warm
 
 BEST = 5
 # How long the best plan may take to be proven before half days are tried one by one instead, how long each of those is
@@ -148,8 +146,9 @@ class Searches:
     def _moving(
         self, case_id: int, visit_id: str, today: Today, stand: Standing, staying: list[dict[str, Any]]
     ) -> list[dict[str, Any]]:
-        from scheduler.engine import solve
-        from scheduler.offers import offers, warm
+        from scheduler import offer as offers
+        from scheduler import plan_week as solve
+        from scheduler import warm
 
         key = (today.posted.plan_id, visit_id, msgspec.json.encode(stand.week), repr(stand.fixed))
         with self._lock:
@@ -179,9 +178,8 @@ class Searches:
         self, case_id: int, visit_id: str, today: Today, stand: Standing, staying: list[dict[str, Any]]
     ) -> list[dict[str, Any]]:
         """Return what a short search of each half day finds, from the best with the others staying on."""
-        from scheduler.engine import solve
-        from scheduler.engine.forced import halves
-        from scheduler.engine.model import build
+        from scheduler import build, halves
+        from scheduler import plan_week as solve
 
         number = next(n for n, job in enumerate(stand.week.jobs) if job.id == visit_id)
         every = halves(build(stand.week, fixed=stand.fixed), number)
@@ -284,7 +282,7 @@ def _locked(session: Session, today: Today) -> list[str]:
 
 def _within(week: Week, number: int, half: Half) -> Week:
     """Return the week in which the job can start in the half day alone, and is done if it can be done at all."""
-    from scheduler.engine.forced import NOON
+    from scheduler import NOON
 
     job = week.jobs[number]
     windows: list[Window] = []
@@ -312,7 +310,7 @@ def _wait(stand: Standing) -> dict[str, Any]:
 
 
 def _staying(today: Today, stand: Standing, visit_id: str) -> list[dict[str, Any]]:
-    from scheduler.offers import offers
+    from scheduler import offer as offers
 
     made = offers(stand.week, stand.plan, visit_id, best=BEST + 1, fixed=stand.fixed)
     return _other_times(_offer(today, stand, visit_id, "stays", o) for o in made)

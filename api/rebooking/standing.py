@@ -15,15 +15,13 @@ from msgspec.structs import replace
 from api.http.problems import Problem
 from api.week.falls import holds, shift_holds
 from api.week.today import Today
+from scheduler import Event, Fixed, Spot, Told, changed_week, told_prices, told_week
+from scheduler import plan_without as without
 from scheduler import week as w
 from scheduler.audit import audit
-from scheduler.engine.fixed import Fixed, Spot
 from scheduler.errors import BadInput
-from scheduler.filling import without
-from scheduler.moves import Event
 from scheduler.plan import Because, Plan, Route, Skipped
 from scheduler.price import is_kept, outings, price, undone_cents, visits
-from scheduler.replan import Told, changed_week, told_prices, told_week
 
 CrewDay = tuple[str, int]
 POSTED = Told(posted=True)

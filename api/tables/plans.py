@@ -15,7 +15,7 @@ class StoredPlan(SQLModel, table=True):
     """A week document and the plan made of it, both as JSON text; `fingerprint` is that of the week document.
 
     `because` holds the reasons that only the rows knew when the week was built, by job; `fixed` what the planner had to
-    leave as it was (`scheduler.engine.fixed`). `how` says what made the plan of `made_from`: the planner, a move by
+    leave as it was (`scheduler.Fixed`). `how` says what made the plan of `made_from`: the planner, a move by
     hand, a repair after an event, an offer taken.
     """
 

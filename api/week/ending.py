@@ -16,7 +16,7 @@ from api.ledger.fingerprint import code_of, fingerprint
 from api.ledger.history import note
 from api.week.build import because_from_data, with_because
 from api.week.planning import ENGINE, store_plan
-from scheduler.because import asked
+from scheduler import with_reasons as asked
 from scheduler.errors import BadInput
 from scheduler.plan import Plan, read_plan
 from scheduler.week import Week, read_week

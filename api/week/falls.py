@@ -14,7 +14,7 @@ from api import tables
 from api.fields.shown import clock, day_name
 from api.week.sharing import give_way
 from api.week.today import Today
-from scheduler.engine.fixed import Spot
+from scheduler import Spot
 from scheduler.price import risks
 from scheduler.week import Job
 

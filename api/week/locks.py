@@ -17,11 +17,9 @@ from api import tables
 from api.http.problems import Problem
 from api.ledger.history import note
 from api.ledger.posted import posted_plan
-from scheduler.by_hand import Lock, locked
-from scheduler.engine.fixed import Fixed, Spot
+from scheduler import Fixed, Lock, Spot, begun_by, locked
 from scheduler.plan import Plan
 from scheduler.price import outings, visits
-from scheduler.replan import begun_by
 from scheduler.week import Week
 
 

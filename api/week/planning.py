@@ -17,9 +17,9 @@ from api.ledger.fingerprint import code_of, fingerprint
 from api.ledger.history import note
 from api.papers.preparation import JobPapers, Preparation, Tally
 from api.week.build import BuiltWeek, because_as_data, open_visits, week_of, with_because
+from scheduler import Progress
 from scheduler.audit import audit
 from scheduler.documents import encode
-from scheduler.engine import Progress
 from scheduler.plan import Plan
 from scheduler.week import Week
 

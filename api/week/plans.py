@@ -18,8 +18,8 @@ from api.ledger.kept import kept
 from api.ledger.posted import posted_week
 from api.week.build import because_from_data, with_because
 from api.week.planning import store_plan
-from scheduler.because import asked
-from scheduler.by_hand import BY_HAND, Lock, Off, Put, Tried, by_hand
+from scheduler import BY_HAND, Lock, Off, Put, Tried, by_hand
+from scheduler import with_reasons as asked
 from scheduler.plan import Plan
 from scheduler.week import Week
 

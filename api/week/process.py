@@ -15,10 +15,10 @@ import time
 from multiprocessing.connection import Connection
 from typing import Any
 
+from scheduler import Progress, tiny_week
+from scheduler import fixed_from_data as from_data
+from scheduler import plan_week as solve
 from scheduler.documents import encode
-from scheduler.engine import Progress, solve
-from scheduler.engine.fixed import from_data
-from scheduler.engine.ready import tiny_week
 from scheduler.errors import BadInput
 from scheduler.plan import Plan, read_plan
 from scheduler.week import read_week
@@ -48,7 +48,7 @@ def _end_with_the_service() -> None:
 def plan(run: int, week: str, seconds: float, fixed: dict[str, Any], start: str) -> tuple[str, str]:
     """Plan a week document and return ("plan", its document), or ("refused", a sentence) where no plan can be.
 
-    `fixed` is as `scheduler.engine.fixed.as_data` gives it; `start` is the plan document to search from, or empty.
+    `fixed` is as `scheduler.fixed_as_data` gives it; `start` is the plan document to search from, or empty.
     """
     sent: Plan | None = None
 

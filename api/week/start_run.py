@@ -17,8 +17,8 @@ from api.week.build import because_as_data
 from api.week.ending import GOING
 from api.week.planning import prepare_week
 from api.week.runs import Runs
+from scheduler import fixed_as_data as as_data
 from scheduler.documents import encode
-from scheduler.engine.fixed import as_data
 from scheduler.errors import BadInput
 
 # The documents of a run are large, and whoever shows a run does not read them.

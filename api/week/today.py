@@ -20,10 +20,9 @@ from api.ledger.facts import Facts, facts
 from api.ledger.posted import LONGEST_DAYS, posted_week
 from api.papers.preparation import Preparation
 from api.week.build import BuiltWeek, open_visits, week_of
-from scheduler.engine.fixed import Spot
+from scheduler import Spot, begun_by
 from scheduler.plan import Because, Plan, Stop, read_plan
 from scheduler.price import outings, visits
-from scheduler.replan import begun_by
 from scheduler.week import Week, read_week
 
 _KEPT = 3

@@ -61,13 +61,15 @@ def missing_findings(survey: Survey, placement: Placement) -> list[Finding]:
     used = [survey.wall.members[member] for _, member in places if member is not None]
     side = "right" if shift > 0 else "left"
     moved = f"with the awning {both(abs(shift))} to the {side}" if shift else "with the awning at the wished place"
-    stand = f"{len(used)} stand on the {word} at {_listed(used)}" if used else f"none of the {word} found serves"
-    more = f"{len(new)} more {'is' if len(new) == 1 else 'are'} needed at {_listed(new)}"
+    stand = f"none of the {word} found serves"
+    if used:
+        stand = f"{len(used)} stand{'s' * (len(used) == 1)} on the {word} at {_listed(used)}"
+    more = f"{len(new)} more {'is' if len(new) == 1 else 'are'} needed at {_listed(new)} from the datum"
     low, high = survey.place.height - awning.bracket_lever - _MARGIN, survey.place.height + _MARGIN
     put = "grout the cells solid" if kind == "hollow-block" else "put in solid backing, fixed to the framing,"
     text = (
-        f"The {word} found do not give {bar.count} bracket places; {moved} {stand} from the datum, and {more}: find"
-        f" {word} there that the survey missed, or {put} centred there ({_between(survey, new)}), {both(bar.bracket)}"
+        f"The {word} found do not give {bar.count} bracket places; {moved} {stand}, and {more}: find {word} there that"
+        f" the survey missed, or {put} centred there ({_between(survey, new)}), {both(bar.bracket)}"
         f" wide or more, from {both(max(low, 0))} to {both(high)} up, as local code or an engineer asks for it."
     )
     return [Finding("stop", "no-backing", text)]

@@ -107,10 +107,8 @@ def _more_headroom(survey: Survey, missing: float) -> str:
         # Rounded down to a tenth: the flatter, the more headroom.
         flatter = math.floor(math.degrees(math.asin(drop / awning.projection)) * 10) / 10
         rain = ", too flat for rain" if flatter < RUN_OFF_DEG else ""
-        ways.append(f"set the pitch to {flatter:g}° or less{rain}")
-        if awning.pitch_deg > 0:
-            shorter = math.floor(drop / math.sin(math.radians(awning.pitch_deg)))
-            ways.append(f"or limit the projection to {both(shorter)}")
+        shorter = math.floor(drop / math.sin(math.radians(awning.pitch_deg)))
+        ways += [f"set the pitch to {flatter:g}° or less{rain}", f"or limit the projection to {both(shorter)}"]
     return ", ".join(ways)
 
 

@@ -26,8 +26,10 @@ STEPLADDER_REACH_FT = 4.0  # reach above the ladder's size, standing two steps b
 
 @dataclass(frozen=True)
 class Ladders:
-    """`count` ladders of one kind and size (both None: no ladder will do), of the duty `rating` or better (None: beyond
-    the highest). `foot_out_mm` is how far the foot of a leaning ladder stands from the wall, None for a stepladder.
+    """The ladders for a wall: `count` of one kind and size (both None: no ladder will do).
+
+    Their duty is `rating` or better (None: beyond the highest). `foot_out_mm` is how far the foot of a leaning ladder
+    stands from the wall, None for a stepladder.
     """
 
     kind: Literal["stepladder", "extension ladder"] | None

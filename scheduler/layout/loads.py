@@ -66,8 +66,11 @@ class Case:
 
 @dataclass(frozen=True)
 class BracketUse:
-    """The case that asks most of one bracket: its loads on the whole bracket, and the fraction of the allowable load
-    that its fasteners take in it (None: no allowable load is known, the case is the one with the largest pull)."""
+    """The case that asks most of one bracket, with its loads on the whole bracket.
+
+    `use` is the fraction of the allowable load that its fasteners take; None: no allowable load is known, and the case
+    is the one with the largest pull.
+    """
 
     tension_n: float
     shear_n: float
@@ -91,8 +94,9 @@ def couple_moment_nm(
 
 
 def bracket_loads(survey: Survey, at_mm: Sequence[float]) -> tuple[Case, ...]:
-    """Return the load cases with the force on each bracket; brackets as in `at_mm`, their centres from the bar's left
-    end, ascending, two or more.
+    """Return the load cases with the force on each bracket.
+
+    at_mm: the brackets' centers from the bar's left end, ascending, two or more.
 
     Self weight closed and open come first; a wind class above 0 adds closed and open, each with wind down and up. The
     model and what it leaves out: see the module. Raises `ValueError` as `beam.reactions` does.

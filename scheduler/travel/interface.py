@@ -42,9 +42,9 @@ class Matrices:
 
 @dataclass(frozen=True, eq=False)
 class TravelTimes:
-    """Matrices with their origin: cell (i, j) came from `sources[source[i, j]]` (int8, n × n, read-only; the
-    diagonal, 0 by definition, counts as the first source's).
+    """Matrices with their origin: cell (i, j) came from `sources[source[i, j]]`.
 
+    `source` is int8, n × n and read-only; its diagonal, 0 by definition, counts as the first source's.
     `notes` say in plain sentences what a reader must know: a source that failed, places without a road, a slowdown.
     """
 

@@ -17,13 +17,10 @@ import time
 from collections.abc import Callable
 from pathlib import Path
 
+from scheduler import Told, as_it_stands, offer, plan_week, replan, warm, worth
 from scheduler.audit import audit
-from scheduler.engine import solve
-from scheduler.offers import offers, warm
 from scheduler.plan import Plan
-from scheduler.replan import Told, replan, standing
 from scheduler.week import Week, read_week
-from scheduler.worth import worth
 from tests.benchmarks.make_weeks import make_week
 
 
@@ -63,12 +60,12 @@ def repairs(week: Week, plan: Plan, events: int, rng: random.Random) -> None:
 def questions(week: Week, plan: Plan, events: int, rng: random.Random) -> None:
     staying, moving, warming = [], [], []
     for job in rng.sample([s.job for r in plan.routes for s in r.stops], min(events, 8)):
-        now, priced, _ = standing(week, plan, job, told=Told(posted=True))
+        now, priced, _ = as_it_stands(week, plan, job, told=Told(posted=True))
         kept = []
         warming.append(timed(lambda now=now, kept=kept: kept.append(warm(now, clock=time.monotonic))))  # type: ignore[misc]
         for seconds, move in ((staying, False), (moving, True)):
             seconds.append(
-                timed(lambda now=now, priced=priced, job=job, move=move, kept=kept: offers(  # type: ignore[misc]
+                timed(lambda now=now, priced=priced, job=job, move=move, kept=kept: offer(  # type: ignore[misc]
                     now, priced, job, best=5, others_may_move=move, kept=kept[0]))
             )  # fmt: skip
     told("making the week warm", warming)
@@ -84,7 +81,7 @@ def main() -> None:
     asked = parser.parse_args()
     week = make_week("installs", 120, 10) if asked.week is None else read_week(asked.week.read_bytes())
     print(f"{os.cpu_count()} cores; load before: {os.getloadavg()[0]:.1f} (what else runs)")
-    plan = solve(week, seconds=None, clock=time.monotonic)
+    plan = plan_week(week, seconds=None, clock=time.monotonic)
     repairs(week, plan, asked.events, random.Random(asked.seed))
     questions(week, plan, asked.events, random.Random(asked.seed))
     told("what would pay, all of it", [timed(lambda: worth(week, seconds=None, clock=time.monotonic, plan=plan))])

@@ -24,8 +24,8 @@ from api import tables
 from api.access.accounts import Role
 from api.database import open_database, transaction, upgrade
 from api.settings import sqlite_address
+from scheduler import plan_week
 from scheduler.documents import encode
-from scheduler.engine import solve
 from scheduler.plan import Plan
 from scheduler.units import FOOT_MM
 from scheduler.week import Week
@@ -160,7 +160,7 @@ def main() -> None:
     parser.add_argument("--seconds", type=float, default=20.0, help="of processor time for the plan")
     given = parser.parse_args()
     week = make_week("mixed", given.jobs, given.crews, seed=1)
-    plan = solve(week, seconds=given.seconds, clock=time.process_time)
+    plan = plan_week(week, seconds=given.seconds, clock=time.process_time)
     planned = sum(len(route.stops) for route in plan.routes)
     print(f"{given.crews} crews, {given.jobs} visits, {planned} of them planned; load {os.getloadavg()[0]:.1f}")
     with tempfile.TemporaryDirectory() as folder:

@@ -18,7 +18,7 @@ from pathlib import Path
 from api.access.accounts import Role
 from api.database import transaction
 from api.week.planning import store_plan
-from scheduler.engine import solve
+from scheduler import plan_week
 from tests.benchmarks.make_weeks import make_week
 from tests.service.cast import running, settings_for, signed_in
 
@@ -31,7 +31,7 @@ def main() -> None:
     parser.add_argument("--tries", type=int, default=200)
     given = parser.parse_args()
     week = make_week("mixed", given.jobs, given.crews)
-    plan = solve(week, seconds=given.seconds, clock=time.monotonic)
+    plan = plan_week(week, seconds=given.seconds, clock=time.monotonic)
     stops = sum(len(route.stops) for route in plan.routes)
     print(f"{given.jobs} visits, {given.crews} crews: {stops} visits on {len(plan.routes)} routes")
     rng = random.Random(1)

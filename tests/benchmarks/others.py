@@ -13,10 +13,11 @@ from dataclasses import dataclass
 import numpy as np
 from msgspec.structs import replace
 
+from scheduler import build
 from scheduler.audit import audit
-from scheduler.engine.assemble import plan_of
-from scheduler.engine.model import Model, build
-from scheduler.engine.timing import time_route
+from scheduler.engine.model.arrays import Model
+from scheduler.engine.model.plans import plan_of
+from scheduler.engine.model.timing import time_route
 from scheduler.plan import Plan
 from scheduler.week import Week
 

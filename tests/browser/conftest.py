@@ -17,7 +17,7 @@ from api import tables
 from api.database import open_database, transaction
 from api.settings import sqlite_address
 from api.week.planning import plan_week, prepare_week
-from scheduler.engine import solve
+from scheduler import plan_week as solve
 from tests.browser.board import Board, Size, add_people, serving
 from tests.browser.chromium import ARGS, CHROMIUM
 from tests.conftest import BuiltDemo

@@ -15,7 +15,7 @@ from api.access.accounts import Role
 from api.database import transaction
 from api.routes.week.weeks import newest_of
 from api.week.plans import documents
-from scheduler.by_hand import Put, Tried, by_hand
+from scheduler import Put, Tried, by_hand
 from scheduler.plan import Plan
 from scheduler.week import Week
 from tests.browser.board import Board, Size, axe, no_sideways_scroll, tab_to

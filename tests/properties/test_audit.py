@@ -2,17 +2,14 @@
 
 from __future__ import annotations
 
-import importlib.util
 from itertools import pairwise
-from pathlib import Path
 
 import pytest
 
 from scheduler.audit import RULES, audit
+from tests import contract
 from tests.plans import Data, cases
 from tests.weeks import as_data
-
-SHARED = Path(__file__).parents[3] / "shared" / "contract" / "audit.py"
 
 
 def judge(w: Data, p: Data) -> tuple[set[str], dict[str, int]]:
@@ -151,13 +148,7 @@ def test_agrees_with_a_second_judge_on_every_rule_and_cent(seed: int) -> None:
 
 
 def test_agrees_with_the_judge_that_comes_with_the_format() -> None:
-    if not SHARED.exists():
-        pytest.skip("the format's own audit.py is not beside this copy of the project")
-    spec = importlib.util.spec_from_file_location("format_audit", SHARED)
-    assert spec is not None
-    assert spec.loader is not None
-    other = importlib.util.module_from_spec(spec)
-    spec.loader.exec_module(other)
+    other = contract.judge()
     for week, plan in cases(seed=99, weeks=80, each=24):
         week_data, plan_data = as_data(week), as_data(plan)
         faults = other.shape(week_data, plan_data)

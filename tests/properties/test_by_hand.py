@@ -8,10 +8,8 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 from msgspec.structs import replace
 
+from scheduler import Fixed, Lock, Off, Put, Spot, by_hand, locked, plan_week
 from scheduler.audit import audit
-from scheduler.by_hand import Lock, Off, Put, by_hand, locked
-from scheduler.engine import solve
-from scheduler.engine.fixed import Fixed, Spot
 from scheduler.errors import BadInput
 from scheduler.plan import Plan
 from scheduler.price import is_kept, outings, price, visits
@@ -153,7 +151,7 @@ def test_locks_said_to_be_kept_have_a_plan_and_others_have_none(drawn: tuple[Wee
     )
     against = locked(week, locks)
     try:
-        made = solve(week, seconds=None, clock=lambda: 0.0, fixed=fixed, workers=1)
+        made = plan_week(week, seconds=None, clock=lambda: 0.0, fixed=fixed, workers=1)
     except BadInput:
         assert against
     else:

@@ -8,8 +8,8 @@ import time
 import pytest
 from hypothesis import given, settings
 
+from scheduler import plan_week
 from scheduler.audit import audit
-from scheduler.engine import solve
 from scheduler.week import Week
 from tests.brute import cheapest
 from tests.weeks import small_week, weeks
@@ -21,14 +21,14 @@ HANG_S = 2.0
 @pytest.fixture(scope="module", autouse=True)
 def _compiled() -> None:
     """The first plan of a fresh machine compiles the engine's loops: that is set-up, not search."""
-    solve(small_week(random.Random(1)), seconds=None, clock=time.monotonic)
+    plan_week(small_week(random.Random(1)), seconds=None, clock=time.monotonic)
 
 
 @pytest.mark.parametrize("seed", SEEDS)
 def test_the_plan_of_a_small_week_is_as_cheap_as_trying_everything(seed: int) -> None:
     rng = random.Random(seed)
     week = small_week(rng) if seed == 503 else small_week(rng, jobs=rng.choice((3, 4, 5, 5, 6, 7)))
-    plan = solve(week, seconds=None, clock=time.monotonic, workers=1)
+    plan = plan_week(week, seconds=None, clock=time.monotonic, workers=1)
     assert not audit(week, plan).broken_rules
     assert plan.cost.total == cheapest(week).cost.total
     assert plan.bound == plan.cost.total
@@ -38,7 +38,7 @@ def test_the_plan_of_a_small_week_is_as_cheap_as_trying_everything(seed: int) ->
 @given(weeks(max_jobs=9, max_crews=4, max_days=4))
 def test_any_week_gets_a_sound_plan_in_time(week: Week) -> None:
     began = time.monotonic()
-    plan = solve(week, seconds=1.0, clock=time.monotonic)
+    plan = plan_week(week, seconds=1.0, clock=time.monotonic)
     assert time.monotonic() - began < 1.0 + HANG_S
     assert not audit(week, plan).broken_rules
     assert plan.bound is None or plan.bound <= plan.cost.total
@@ -46,5 +46,5 @@ def test_any_week_gets_a_sound_plan_in_time(week: Week) -> None:
 
 def test_the_same_week_and_seed_give_the_same_plan() -> None:
     week = small_week(random.Random(77), jobs=8, crews=3, days=3)
-    first, second = (solve(week, seconds=None, seed=5, clock=time.monotonic) for _ in range(2))
+    first, second = (plan_week(week, seconds=None, seed=5, clock=time.monotonic) for _ in range(2))
     assert (first.routes, first.skipped, first.cost) == (second.routes, second.skipped, second.cost)

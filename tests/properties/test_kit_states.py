@@ -2,10 +2,7 @@
 
 from __future__ import annotations
 
-import shutil
-import tempfile
 from collections import defaultdict
-from pathlib import Path
 
 import pytest
 import sqlalchemy as sa
@@ -16,14 +13,13 @@ from sqlmodel import Session, col, select
 
 from api import tables
 from api.bench import counting, shorts
-from api.database import open_database, transaction, upgrade
+from api.database import open_database, transaction
 from api.day import loading
 from api.http.problems import Problem
 from api.http.versions import etag
 from api.ledger.posted_days import Act, PostedDay
 from api.ledger.shelves import off_shelf
 from api.papers.kits import kit_of, made_kit
-from tests import postgresql
 from tests.crates import MONDAY, NOW, PARTS, SHELF, TODAY, add_job, add_shelves, post_week
 from tests.properties.test_stock_states import QUIETLY, empty
 from tests.service.cast import add_yard
@@ -207,22 +203,12 @@ def run(database: sa.Engine, examples: int, steps: int) -> None:
     run_state_machine_as_test(machine, settings=limits)  # type: ignore[no-untyped-call]
 
 
-def test_kits_on_sqlite(tmp_path: Path) -> None:
-    database = open_database(f"sqlite:///{tmp_path / 'kits.sqlite'}")
-    upgrade(database)
+def test_kits_on_sqlite(database: sa.Engine) -> None:
     run(database, examples=10, steps=20)
     database.dispose()
 
 
-def test_kits_on_postgresql() -> None:
-    if postgresql.binaries() is None:
-        pytest.skip("PostgreSQL is not installed")
-    folder = Path(tempfile.mkdtemp(prefix="eave-pg-", dir="/tmp"))
-    try:
-        with postgresql.running(folder) as address:
-            database = open_database(address)
-            upgrade(database)
-            run(database, examples=4, steps=15)
-            database.dispose()
-    finally:
-        shutil.rmtree(folder)
+def test_kits_on_postgresql(postgresql_database: str) -> None:
+    database = open_database(postgresql_database)
+    run(database, examples=4, steps=15)
+    database.dispose()

@@ -10,11 +10,13 @@ from collections.abc import Mapping
 import pytest
 from msgspec.structs import replace
 
-from scheduler.engine.held import arrays
-from scheduler.engine.model import Model, build
-from scheduler.engine.reasons import CODES, Group, causes, promise_reasons, reasons
-from scheduler.engine.room import places, state_of
-from scheduler.engine.timing import time_route
+from scheduler import build
+from scheduler.engine.model.arrays import Model
+from scheduler.engine.model.timing import time_route
+from scheduler.engine.reasons.room import places
+from scheduler.engine.reasons.skipped import CODES, Group, causes, promise_reasons, reasons
+from scheduler.engine.search.route_cost import arrays
+from scheduler.engine.search.state import state_of
 from scheduler.plan import Plan
 from scheduler.week import Job, Week
 from tests.brute import cheapest

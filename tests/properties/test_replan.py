@@ -8,15 +8,11 @@ import time
 import msgspec
 import pytest
 
+from scheduler import Fixed, Half, Spot, Told, offer, plan_week, replan, warm
 from scheduler.audit import audit
-from scheduler.engine import solve
-from scheduler.engine.fixed import Fixed, Spot
-from scheduler.engine.forced import Half
 from scheduler.errors import BadInput
-from scheduler.offers import offers, warm
 from scheduler.plan import Plan
 from scheduler.price import outings, price, visits
-from scheduler.replan import Told, replan
 from scheduler.week import Week
 from tests.held import cheapest_with
 from tests.plans import good_plan
@@ -52,9 +48,9 @@ def test_fixed_visits_stay_and_the_plan_is_the_best_that_keeps_them(seed: int) -
     best = cheapest_with(week, fixed)
     if best is None:
         with pytest.raises(BadInput, match=r"^fixed\.job-"):
-            solve(week, seconds=None, clock=time.monotonic, fixed=fixed)
+            plan_week(week, seconds=None, clock=time.monotonic, fixed=fixed)
         return
-    made = solve(week, seconds=None, clock=time.monotonic, fixed=fixed)
+    made = plan_week(week, seconds=None, clock=time.monotonic, fixed=fixed)
     assert audit(week, made).ok
     assert made.cost.total == made.bound == best.cost.total
     assert {job: spot for job, spot in spots(week, made).items() if job in visits_held} == visits_held
@@ -92,7 +88,7 @@ def test_offers_with_others_moving_cost_what_the_best_plan_with_that_time_does(s
     kept = warm(week, clock=time.monotonic, workers=1)
     if not kept.model.crew_days:
         return
-    found = offers(week, plan, job.id, best=9, others_may_move=True, kept=kept)
+    found = offer(week, plan, job.id, best=9, others_may_move=True, kept=kept)
     assert [o.extra_cents for o in found] == sorted(o.extra_cents for o in found)
     by_half: dict[Half, int] = {}
     for crew in week.crews:
@@ -118,7 +114,7 @@ def test_offers_with_others_staying_move_nobody(seed: int) -> None:
     there = spots(week, plan)
     for job in rng.sample(week.jobs, 2):
         moving = {}
-        for o in offers(week, plan, job.id, best=9):
+        for o in offer(week, plan, job.id, best=9):
             assert not o.moves
             assert audit(week, o.plan).ok
             assert o.extra_cents == price(week, o.plan.routes).total - plan.cost.total

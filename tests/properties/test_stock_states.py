@@ -4,12 +4,8 @@ from __future__ import annotations
 
 import contextlib
 import datetime
-import shutil
-import tempfile
 from collections import defaultdict
-from pathlib import Path
 
-import pytest
 import sqlalchemy as sa
 from hypothesis import HealthCheck, settings
 from hypothesis import strategies as st
@@ -17,7 +13,7 @@ from hypothesis.stateful import RuleBasedStateMachine, initialize, invariant, ru
 from sqlmodel import Session, SQLModel, col, select
 
 from api import tables
-from api.database import open_database, transaction, upgrade
+from api.database import open_database, transaction
 from api.http.versions import etag
 from api.ledger.facts import Facts
 from api.ledger.shelves import held_pieces, off_shelf
@@ -25,7 +21,6 @@ from api.shelf import moving, setting_aside
 from api.shelf.books import shelves
 from api.week.build import _stock
 from scheduler.errors import BadInput
-from tests import postgresql
 from tests.crates import LAG, MONDAY, NOW, TODAY, add_job, add_shelves, post_week
 from tests.service.cast import add_yard
 
@@ -184,20 +179,15 @@ def empty(database: sa.Engine) -> None:
 QUIETLY = [HealthCheck.too_slow, HealthCheck.filter_too_much]
 
 
-def test_shelves_on_sqlite(tmp_path: Path) -> None:
-    database = open_database(f"sqlite:///{tmp_path / 'shelf.sqlite'}")
-    upgrade(database)
+def test_shelves_on_sqlite(database: sa.Engine) -> None:
     machine = type("OnSqlite", (Shelves,), {"database": database})
     run_state_machine_as_test(  # type: ignore[no-untyped-call]
         machine,
         settings=settings(max_examples=15, stateful_step_count=15, deadline=None, suppress_health_check=QUIETLY),
     )
-    database.dispose()
 
 
-def test_a_kit_that_two_weeks_hold_is_set_aside_once_when_it_comes_back(tmp_path: Path) -> None:
-    database = open_database(f"sqlite:///{tmp_path / 'shelf.sqlite'}")
-    upgrade(database)
+def test_a_kit_that_two_weeks_hold_is_set_aside_once_when_it_comes_back(database: sa.Engine) -> None:
     state = type("OnSqlite", (Shelves,), {"database": database})()
     state.begin(lag=0, shim=0)
     state.load(visit="J-1")
@@ -210,19 +200,11 @@ def test_a_kit_that_two_weeks_hold_is_set_aside_once_when_it_comes_back(tmp_path
     database.dispose()
 
 
-def test_shelves_on_postgresql() -> None:
-    if postgresql.binaries() is None:
-        pytest.skip("PostgreSQL is not installed")
-    folder = Path(tempfile.mkdtemp(prefix="eave-pg-", dir="/tmp"))
-    try:
-        with postgresql.running(folder) as address:
-            database = open_database(address)
-            upgrade(database)
-            machine = type("OnPostgresql", (Shelves,), {"database": database})
-            run_state_machine_as_test(  # type: ignore[no-untyped-call]
-                machine,
-                settings=settings(max_examples=4, stateful_step_count=12, deadline=None, suppress_health_check=QUIETLY),
-            )
-            database.dispose()
-    finally:
-        shutil.rmtree(folder)
+def test_shelves_on_postgresql(postgresql_database: str) -> None:
+    database = open_database(postgresql_database)
+    machine = type("OnPostgresql", (Shelves,), {"database": database})
+    run_state_machine_as_test(  # type: ignore[no-untyped-call]
+        machine,
+        settings=settings(max_examples=4, stateful_step_count=12, deadline=None, suppress_health_check=QUIETLY),
+    )
+    database.dispose()

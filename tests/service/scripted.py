@@ -8,7 +8,7 @@ from concurrent.futures.process import BrokenProcessPool
 from multiprocessing import Pipe
 from typing import Any
 
-from scheduler.by_hand import Put, by_hand
+from scheduler import Put, by_hand
 from scheduler.documents import encode
 from tests.two_crews import job, planned, week_of
 

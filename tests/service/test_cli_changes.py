@@ -12,7 +12,7 @@ import pytest
 
 from api.cli import main
 from scheduler.documents import encode
-from tests.unit.test_replan import MORNING, job, plan_of, week_of
+from tests.unit.engine.again.test_replan import MORNING, job, plan_of, week_of
 
 Run = Callable[..., tuple[int, str, str]]
 

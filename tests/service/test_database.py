@@ -3,8 +3,6 @@
 from __future__ import annotations
 
 import datetime
-import shutil
-import tempfile
 from collections.abc import Iterator
 from pathlib import Path
 
@@ -21,41 +19,26 @@ from api.business.load import load_business
 from api.business.seed import read_business
 from api.database import MIGRATIONS, open_database, transaction, upgrade
 from api.ledger.history import note
+from api.settings import Settings
 from api.week.planning import prepare_week
 from scheduler.documents import encode
-from tests import postgresql
 from tests.conftest import DEMO, BuiltDemo
 
 
-@pytest.fixture(scope="module")
-def server() -> Iterator[str]:
-    """A PostgreSQL server for this file."""
-    if postgresql.binaries() is None:
-        pytest.skip("PostgreSQL is not installed")
-    # A socket's path must be short, and the server's own user must reach it: not in the test's own folder.
-    folder = Path(tempfile.mkdtemp(prefix="eave-pg-", dir="/tmp"))
-    try:
-        with postgresql.running(folder) as address:
-            yield address
-    finally:
-        shutil.rmtree(folder)
-
-
-def empty(engine: sa.Engine) -> None:
-    """Drop all that a PostgreSQL database holds."""
-    with engine.begin() as connection:
-        connection.execute(sa.text("DROP SCHEMA public CASCADE"))
-        connection.execute(sa.text("CREATE SCHEMA public"))
-
-
 @pytest.fixture(params=["sqlite", "postgresql"])
-def database(request: pytest.FixtureRequest, tmp_path: Path) -> Iterator[sa.Engine]:
-    """An empty database in the newest form, of either kind."""
+def unmigrated(request: pytest.FixtureRequest, tmp_path: Path) -> Iterator[sa.Engine]:
+    """A database without any tables, of either kind."""
     sqlite = request.param == "sqlite"
-    engine = open_database(f"sqlite:///{tmp_path / 'test.sqlite'}" if sqlite else request.getfixturevalue("server"))
-    if not sqlite:
-        empty(engine)
-    upgrade(engine)
+    address = f"sqlite:///{tmp_path / 'bare.sqlite'}" if sqlite else request.getfixturevalue("unmigrated_on_server")
+    engine = open_database(address)
+    yield engine
+    engine.dispose()
+
+
+@pytest.fixture
+def database(either_settings: Settings) -> Iterator[sa.Engine]:
+    """An empty database in the newest form, of either kind."""
+    engine = open_database(either_settings.database)
     yield engine
     engine.dispose()
 
@@ -69,14 +52,15 @@ def test_migrations_give_the_tables_of_the_models(database: sa.Engine) -> None:
         assert alembic.autogenerate.compare_metadata(context, SQLModel.metadata) == []
 
 
-def test_migrating_twice_changes_nothing_and_back_leaves_nothing(database: sa.Engine) -> None:
-    upgrade(database)
+def test_migrating_twice_changes_nothing_and_back_leaves_nothing(unmigrated: sa.Engine) -> None:
+    upgrade(unmigrated)
+    upgrade(unmigrated)
     config = alembic.config.Config()
     config.set_main_option("script_location", str(MIGRATIONS))
-    with database.begin() as connection:
+    with unmigrated.begin() as connection:
         config.attributes["connection"] = connection
         alembic.command.downgrade(config, "base")
-    assert sa.inspect(database).get_table_names() == ["alembic_version"]
+    assert sa.inspect(unmigrated).get_table_names() == ["alembic_version"]
 
 
 @pytest.mark.parametrize("change", ["UPDATE history SET by = 'somebody else'", "DELETE FROM history"])
@@ -90,10 +74,8 @@ def test_history_is_only_ever_added_to(database: sa.Engine, change: str) -> None
         assert (row.by, row.at, row.detail) == ("office", NOON, {"item": "bracket"})
 
 
-def test_the_demo_business_gives_the_same_week_on_postgresql(server: str, built: BuiltDemo) -> None:
-    database = open_database(server)
-    empty(database)
-    upgrade(database)
+def test_the_demo_business_gives_the_same_week_on_postgresql(postgresql_database: str, built: BuiltDemo) -> None:
+    database = open_database(postgresql_database)
     business = read_business(DEMO)
     now = business.first_week.forecast_issued
     load_business(database, business, "files", now)

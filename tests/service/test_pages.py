@@ -10,7 +10,7 @@ from fastapi.testclient import TestClient
 
 from api.access.accounts import Role
 from api.weeksheet import PILES
-from scheduler.engine.reasons import CODES
+from scheduler.engine.reasons.skipped import CODES
 from scheduler.layout.documents import Layout
 from scheduler.plan import read_plan
 from tests.conftest import BuiltDemo

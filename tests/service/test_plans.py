@@ -24,10 +24,11 @@ from api.http.problems import Problem
 from api.week import locks, post
 from api.week.planning import store_plan
 from api.week.start_run import start_run
+from scheduler import Lock
+from scheduler import fixed_as_data as as_data
+from scheduler import fixed_from_data as from_data
+from scheduler import plan_week as solve
 from scheduler.audit import audit
-from scheduler.by_hand import Lock
-from scheduler.engine import solve
-from scheduler.engine.fixed import as_data, from_data
 from scheduler.plan import Plan, read_plan
 from scheduler.week import Booking, Week, read_week
 from tests.conftest import BuiltDemo

@@ -23,7 +23,7 @@ from api.http.problems import Problem
 from api.ledger.posted import Posted, posted_on, posted_plan, posted_route, posted_week
 from api.week import post
 from api.week.planning import store_plan
-from scheduler.by_hand import Off, by_hand
+from scheduler import Off, by_hand
 from scheduler.documents import encode
 from scheduler.plan import Plan, read_plan
 from scheduler.week import Booking, Week, checked, read_week

@@ -32,9 +32,11 @@ from api.settings import Settings
 from api.week import runs as module
 from api.week.ending import GOING, cut_off
 from api.week.runs import Runs
+from scheduler import Fixed, Spot
+from scheduler import fixed_as_data as as_data
+from scheduler import fixed_from_data as from_data
 from scheduler.audit import audit
 from scheduler.documents import encode
-from scheduler.engine.fixed import Fixed, Spot, as_data, from_data
 from scheduler.plan import read_plan
 from scheduler.week import Week, read_week
 from tests.conftest import BuiltDemo

@@ -21,9 +21,9 @@ import typer
 
 from api.cli import app, main
 from api.cli.files import write_document
+from scheduler import Fair
 from scheduler.documents import encode
 from scheduler.errors import BadInput
-from scheduler.fairness import Fair
 from scheduler.plan import Plan, read_plan
 from scheduler.week import Week
 from tests.plans import good_plan
@@ -237,7 +237,7 @@ def test_names_cannot_steer_the_terminal(run: Run, files: tuple[Path, Path]) -> 
 @pytest.fixture
 def engine(monkeypatch: pytest.MonkeyPatch, example: tuple[Week, Plan]) -> Callable[[Callable[..., Plan]], None]:
     def use(solve: Callable[..., Plan]) -> None:
-        monkeypatch.setattr("scheduler.engine.solve", solve, raising=False)
+        monkeypatch.setattr("scheduler.plan_week", solve, raising=False)
 
     def solve(week: Week, *, report: Callable[[Any], None], **options: Any) -> Plan:
         for n in range(20):
@@ -329,7 +329,7 @@ def test_ctrl_c_while_overtime_is_spread_keeps_the_plan_as_it_was(
         return Fair(plan, (), False)
 
     engine(lambda week, **options: example[1])
-    monkeypatch.setattr("scheduler.fairness.fair", fair)
+    monkeypatch.setattr("scheduler.fair", fair)
     ran = run("plan", files[0], "--out", tmp_path / "new.json", "--fair-up-to", "500")
     assert ran.code == 0
     assert "Stopped on your word" in ran.err

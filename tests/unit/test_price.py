@@ -8,8 +8,9 @@ import msgspec
 import pytest
 
 from scheduler.plan import Cost, Route, Stop
-from scheduler.price import change_cents, is_kept, outings, price, visits
+from scheduler.price import change_cents, is_kept, outings, price, undone_cents, visits
 from scheduler.week import Booking, Week, week_from_data
+from tests.weeks import as_data
 
 _JOB: dict[str, Any] = {
     "place": "hill", "yard": None, "minutes": 60, "hands": 2, "weight_kg": 50, "box_mm": 4000, "boxes": 1, "skills": [],
@@ -83,6 +84,18 @@ def test_half_a_cent_of_travel_is_rounded_up_route_by_route() -> None:
     assert price(hand_week(), [day_0, day_1]).travel == 2 * 2_273
 
 
+def test_a_hair_under_half_a_cent_of_travel_is_dropped() -> None:
+    """One kilometre there and 499 m back at a cent a kilometre: 1.499 cents."""
+    data = as_data(hand_week())
+    data["travel"]["metres"] = [[0, 1_000, 0], [499, 0, 0], [0, 0, 0]]
+    for crew in data["crews"]:
+        crew["km_cents"] = 1
+    route = Route("oak", 0, 480, 600, 0, None, (stop("alder", 500),))
+    assert price(week_from_data(data), [route]).travel == 1
+    data["travel"]["metres"][1][0] = 500
+    assert price(week_from_data(data), [route]).travel == 2
+
+
 def test_a_day_late_and_another_crew() -> None:
     route = Route("elm", 1, 480, 600, 0, None, (stop("alder", 500),))
     cost = price(hand_week(), [route])
@@ -125,3 +138,12 @@ def test_routes_that_cannot_go_out_cost_nothing() -> None:
         Route("oak", 0, 0, 100, 5, None, (stop("nothing", 0),)),
     ]
     assert price(week, nonsense) == price(week, ())
+
+
+def test_what_leaving_a_job_out_costs_is_what_the_price_of_the_week_says() -> None:
+    # alder: skip 300.00, its soft booking moved 9.00; birch and cedar: skip 300.00, a broken promise 1000.00 each
+    week = hand_week()
+    assert [undone_cents(week, job) for job in week.jobs] == [30_900, 130_000, 130_000]
+    assert sum(undone_cents(week, job) for job in week.jobs) == price(week, ()).total
+    unbooked = msgspec.structs.replace(week.jobs[0], booked=None)
+    assert undone_cents(week, unbooked) == 30_000

@@ -4,7 +4,6 @@ from __future__ import annotations
 
 import datetime
 import json
-from pathlib import Path
 from typing import Any
 
 import msgspec
@@ -13,6 +12,7 @@ import pytest
 from scheduler.documents import encode
 from scheduler.errors import BadInput
 from scheduler.week import checked, clock_time, day_name, read_week, week_from_data
+from tests import contract
 
 JOB: dict[str, Any] = {
     "id": "alder", "place": "hill", "yard": "yard", "minutes": 90, "hands": 2, "weight_kg": 60, "box_mm": 4200,
@@ -214,14 +214,21 @@ def test_a_week_built_in_code_is_checked_too() -> None:
         checked(msgspec.structs.replace(week, start_date=datetime.datetime(2027, 3, 15, 8)))
 
 
-def test_the_shared_weeks_are_read() -> None:
-    folder = Path(__file__).parents[3] / "shared" / "contract"
-    files = sorted(folder.glob("*/*.week.json"))
-    if not files:
-        pytest.skip("the shared weeks are not beside this copy of the project")
+def test_the_weeks_of_the_format_are_read() -> None:
+    contract.here("weeks")
+    files = contract.weeks("week/1")
+    assert files
     for file in files:
-        week = read_week(file.read_bytes())
-        assert week.format == "week/1"
+        assert read_week(file.read_bytes()).format == "week/1"
+
+
+def test_a_week_of_the_second_form_is_refused_in_a_sentence() -> None:
+    contract.here("weeks")
+    files = contract.weeks("week/2")
+    assert files
+    for file in files:
+        with pytest.raises(BadInput, match='format: must be "week/1", is "week/2"'):
+            read_week(file.read_bytes())
 
 
 def test_times_and_days_as_people_write_them() -> None:

@@ -28,9 +28,8 @@ from api.tables import Lock as LockRow
 from api.week import locks, plans, post
 from api.week.planning import prepare_week
 from api.week.plans import Documents
+from scheduler import Comparison, Lock, Off, Put, Tried, by_hand, compare
 from scheduler.audit import Breach
-from scheduler.by_hand import Lock, Off, Put, Tried, by_hand
-from scheduler.compare import Comparison, compare
 from scheduler.documents import encode
 from scheduler.errors import BadInput
 from scheduler.week import Week

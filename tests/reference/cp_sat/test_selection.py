@@ -9,11 +9,10 @@ from pathlib import Path
 import pytest
 from ortools.sat.python import cp_model
 
-from scheduler.engine import solve
-from scheduler.engine.days import Day
-from scheduler.engine.listed import Listed
-from scheduler.engine.model import build
-from scheduler.engine.rows import Rows
+from scheduler import build, plan_week
+from scheduler.engine.master.enumeration import Listed
+from scheduler.engine.master.rows import Rows
+from scheduler.engine.pricing.crew_day import Day
 from scheduler.week import Week, read_week
 from tests.weeks import small_week
 
@@ -53,11 +52,11 @@ def cheapest(week: Week) -> int:
 @pytest.mark.parametrize("seed", range(40))
 def test_both_solvers_agree_on_small_weeks(seed: int) -> None:
     week = small_week(random.Random(9_000 + seed), jobs=9, crews=3, days=3)
-    plan = solve(week, seconds=None, clock=time.monotonic, workers=1)
+    plan = plan_week(week, seconds=None, clock=time.monotonic, workers=1)
     assert plan.cost.total == plan.bound == cheapest(week)
 
 
 def test_both_solvers_agree_on_a_week_of_installs() -> None:
     week = read_week((WEEKS / "installs-45x4.week.json").read_bytes())
-    plan = solve(week, seconds=None, clock=time.monotonic)
+    plan = plan_week(week, seconds=None, clock=time.monotonic)
     assert plan.cost.total == plan.bound == cheapest(week)

@@ -3,15 +3,14 @@
 from __future__ import annotations
 
 import time
-from pathlib import Path
 
 import pytest
 
+from scheduler import plan_week
 from scheduler.audit import audit
-from scheduler.engine import solve
 from scheduler.week import read_week
+from tests import contract
 
-FOLDER = Path(__file__).parents[4] / "shared" / "contract" / "published"
 OPTIMA = {
     "R101.25": 617.1, "R104.25": 416.9, "R109.25": 441.3, "C101.25": 191.3, "C104.25": 186.9, "RC101.25": 461.1,
     "RC106.25": 345.5, "R101.50": 1044.0, "R105.50": 899.3, "C101.50": 362.4, "RC101.50": 944.0, "RC105.50": 855.3,
@@ -20,10 +19,7 @@ OPTIMA = {
 
 @pytest.mark.parametrize("name", OPTIMA)
 def test_the_published_optimum_is_reached_and_proven(name: str) -> None:
-    path = FOLDER / f"{name}.week.json"
-    if not path.exists():
-        pytest.skip(f"the published set is not here: {path}")
-    week = read_week(path.read_bytes())
-    plan = solve(week, seconds=None, clock=time.monotonic)
+    week = read_week(contract.here(f"published/{name}.week.json").read_bytes())
+    plan = plan_week(week, seconds=None, clock=time.monotonic)
     assert not audit(week, plan).broken_rules
     assert plan.cost.total == plan.bound == round(10 * OPTIMA[name])

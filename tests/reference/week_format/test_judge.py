@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import importlib.util
 import json
 import time
 from pathlib import Path
@@ -10,30 +9,32 @@ from types import ModuleType
 
 import pytest
 
+from scheduler import plan_week
 from scheduler.documents import encode
-from scheduler.engine import solve
 from scheduler.week import read_week
+from tests import contract
 
-FOLDER = Path(__file__).parents[4] / "shared" / "contract"
-WEEKS = sorted([*FOLDER.glob("weeks/*.week.json"), *FOLDER.glob("published/*.week.json")])
+WEEKS = contract.weeks("week/1")
+OURS = Path(__file__).parents[2] / "data" / "weeks"
 
 
 @pytest.fixture(scope="module")
 def judge() -> ModuleType:
-    path = FOLDER / "audit.py"
-    spec = importlib.util.spec_from_file_location("judge", path)
-    assert spec is not None
-    assert spec.loader is not None
-    module = importlib.util.module_from_spec(spec)
-    spec.loader.exec_module(module)
-    return module
+    return contract.judge()
 
 
-@pytest.mark.skipif(not WEEKS, reason=f"the format's example weeks are not here: {FOLDER}")
+def test_the_weeks_that_the_tests_keep_are_the_formats_own() -> None:
+    files = list(OURS.glob("*.week.json"))
+    assert files
+    for file in files:
+        assert file.read_bytes() == contract.here(f"weeks/{file.name}").read_bytes(), file.name
+
+
+@pytest.mark.skipif(not WEEKS, reason=contract.ABSENT)
 @pytest.mark.parametrize("path", WEEKS, ids=lambda p: p.name.removesuffix(".week.json"))
 def test_the_judge_finds_nothing(path: Path, judge: ModuleType) -> None:
     raw = path.read_bytes()
-    plan = json.loads(encode(solve(read_week(raw), seconds=4 if len(raw) < 10**6 else 12, clock=time.monotonic)))
+    plan = json.loads(encode(plan_week(read_week(raw), seconds=4 if len(raw) < 10**6 else 12, clock=time.monotonic)))
     week = json.loads(raw)
     assert judge.shape(week, plan) == []
     broken, cost = judge.audit(week, plan)

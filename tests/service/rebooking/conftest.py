@@ -20,7 +20,7 @@ from api.rebooking import search
 from api.settings import sqlite_address
 from api.week.planning import plan_week, prepare_week
 from api.week.post import post
-from scheduler.engine import solve
+from scheduler import plan_week as solve
 from scheduler.week import read_week
 from tests.conftest import BuiltDemo
 from tests.service.cast import running, settings_for, signed_in

@@ -1,0 +1,216 @@
+"""What becomes of each visit between two plans, and why: every cause is put to the test before it is told.
+
+The test of a cause is to undo it alone in the new plan: a job has made room for another where it fits back in once that
+other is taken out; it fills the hole of another where it fits no more once that other is put back.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Collection, Mapping
+from dataclasses import dataclass
+from typing import Literal
+
+from scheduler.engine.model.fixed import Fixed, Spot
+from scheduler.plan import Plan
+from scheduler.price import RETIME_FROM_MIN, outings, visits
+from scheduler.week import Week, clock_time, day_name
+
+What = Literal["stays", "other time", "other crew", "other day", "dropped", "newly planned"]
+Cause = tuple[str, tuple[str, ...]]  # in words, and the other jobs that they name
+UNKNOWN = "follows from the other moves"
+_MOST_NAMED = 2
+
+
+@dataclass(frozen=True)
+class Event:
+    """What happened to a planned week.
+
+    Where each job was, jobs lost (ready again on a day, or None for not), shifts that fall out, and what is fixed.
+    """
+
+    before: Mapping[str, Spot]
+    lost: Mapping[str, int | None]
+    away: frozenset[tuple[str, int]]
+    fixed: Fixed
+
+
+@dataclass(frozen=True)
+class Move:
+    """One job's way from plan to plan: before and after (None: not planned), the cause in words, and jobs it names."""
+
+    job: str
+    what: What
+    before: Spot | None
+    after: Spot | None
+    cause: str
+    others: tuple[str, ...] = ()
+
+
+def moves(week: Week, new: Plan, event: Event) -> tuple[Move, ...]:
+    """Return what becomes of each job that either plan has, those that stay last, else in the week's order.
+
+    `week`: the week as it was, with what had been told as bookings. A start up to half an hour off counts as staying.
+    """
+    after = {job: Spot(v.crew, v.day, v.start) for job, v in visits(outings(week, new.routes)).items()}
+    changes = {
+        job.id: what
+        for job in week.jobs
+        if (what := what_changed(event.before.get(job.id), after.get(job.id))) is not None
+    }
+    why = _Why(week, new, event, after, changes) if any(w != "stays" for w in changes.values()) else None
+    found = []
+    for job, what in changes.items():
+        cause, others = why.cause(job, what) if why and what != "stays" else (_staying(job, event, after), ())
+        found.append(Move(job, what, event.before.get(job), after.get(job), cause, others))
+    return tuple(sorted(found, key=lambda m: m.what == "stays"))
+
+
+def what_changed(before: Spot | None, after: Spot | None) -> What | None:
+    """Return what a customer would call the change, None where the job is in neither plan."""
+    if before is None or after is None:
+        return "newly planned" if after else "dropped" if before else None
+    if before.day != after.day:
+        return "other day"
+    if before.crew != after.crew:
+        return "other crew"
+    return "stays" if abs(before.start - after.start) <= RETIME_FROM_MIN else "other time"
+
+
+def move_sentence(week: Week, move: Move) -> str:
+    """Return the move in one line: who, what, from where to where, because of what."""
+
+    def spot(s: Spot) -> str:
+        return f"{day_name(week, s.day)} {clock_time(s.start)} with {s.crew}"
+
+    way = " → ".join(spot(s) for s in (move.before, move.after) if s is not None)
+    return f"{move.job}: {move.what}, {way}" + (f"; {move.cause}" if move.cause else "")
+
+
+def _staying(job: str, event: Event, after: Mapping[str, Spot]) -> str:
+    if job in event.fixed.visits:
+        return "done or under way"
+    minutes = after[job].start - event.before[job].start
+    return f"{abs(minutes)} minutes {'later' if minutes > 0 else 'earlier'}" if minutes else ""
+
+
+class _Why:
+    """The new plan in the week as it was before the event, to try what would still fit where."""
+
+    def __init__(
+        self, week: Week, new: Plan, event: Event, after: Mapping[str, Spot], changes: Mapping[str, What]
+    ) -> None:
+        from scheduler.engine.model.build import build
+        from scheduler.engine.search.route_cost import arrays
+
+        self.week, self.event, self.after, self.changes = week, event, after, changes
+        self.model = build(week)
+        self.arrays = arrays(self.model)
+        self.total = new.cost.total
+        self.because = {s.job: s.because for s in new.skipped}
+        self.yard = {c.id: c.yard for c in week.crews}
+        self.routes = self.model.routes_of(new)
+
+    def cause(self, job: str, what: What) -> Cause:
+        """Return the cause in words, and the other jobs that it names."""
+        before = self.event.before.get(job)
+        if before is None:
+            return self._filled(job) or (UNKNOWN, ())
+        forced = self._forced(job, before)
+        if what == "dropped":
+            return self._dropped(job, before, forced)
+        if forced:
+            return forced
+        filled = self._filled(job)
+        if filled and self._root(filled[1][0]):
+            return filled
+        if not self._fits(job, before):
+            return self._room_made(job, before) or (UNKNOWN, ())
+        if filled:
+            return filled
+        from scheduler.engine.reasons.sentences import amount
+
+        saved = (self._cost(job, before) or 0) - self.total
+        old = "time" if what == "other time" else "place"
+        return (f"its old {old} would cost {amount(saved)} more", ()) if saved > 0 else (UNKNOWN, ())
+
+    def _root(self, job: str) -> bool:
+        """Say whether the event itself moved the job."""
+        before = self.event.before[job]
+        return job in self.event.lost or before[:2] in self.event.away
+
+    def _forced(self, job: str, before: Spot) -> Cause | None:
+        """Say what makes the old spot impossible whatever else is planned."""
+        lost, ready = job in self.event.lost, self.event.lost.get(job)
+        if lost and (ready is None or ready > before.day):
+            return "lost this week" if ready is None else f"cannot be done before {day_name(self.week, ready)}", ()
+        if (before.crew, before.day) in self.event.away:
+            return f"crew {before.crew} is away on {day_name(self.week, before.day)}", ()
+        now = self.event.fixed.now
+        if now is not None and (before.day, before.start) < now:
+            return "its time is past and it was not done", ()
+        for follow in self.week.follows:
+            if follow.then != job or self.changes.get(follow.first, "stays") == "stays":
+                continue
+            first = self.after.get(follow.first)
+            if first is None:
+                return f"follows {follow.first}, which is not planned any more", (follow.first,)
+            days = before.day - first.day
+            apart = days < follow.min_days or (follow.max_days is not None and days > follow.max_days)
+            if apart or (before.crew != first.crew and (days == 0 or follow.same_crew)):
+                return f"follows {follow.first}, which has moved", (follow.first,)
+        return None
+
+    def _dropped(self, job: str, before: Spot, forced: Cause | None) -> Cause:
+        words, others = forced or self._room_made(job, before) or ("", ())
+        gone = job in self.event.lost and self.event.lost[job] is None
+        details = [] if gone else [b.detail.rstrip(".") for b in self.because.get(job, ())[:1]]
+        return "; ".join([w for w in (words, *details) if w]) or UNKNOWN, others
+
+    def _room_made(self, job: str, before: Spot) -> Cause | None:
+        """Name the jobs that keep this one, which does not fit back, from its old spot."""
+        new = [x for x in self._newcomers(before) if x != job]
+        found = [x for x in new if self._fits(job, before, without={x})]
+        if not found and self._fits(job, before, without=set(new)):
+            found = [x for x in new if not self._fits(job, before, without={*new} - {x})]
+        named = tuple(found[:_MOST_NAMED])
+        return (f"makes room for {' and '.join(named)}", named) if named else None
+
+    def _filled(self, job: str) -> Cause | None:
+        """Name the job that could come back to its old spot but for this one, whatever else came in."""
+        after = self.after[job]
+        new = set(self._newcomers(after))
+        gone = [x for x in self.event.before if x != job and self.changes.get(x, "stays") != "stays"]
+        for x in sorted(gone, key=lambda x: self.event.before[x][:2] != after[:2]):
+            spot = self.event.before[x]
+            if self.yard[spot.crew] != self.yard[after.crew] or not self._fits(x, spot, without=new - {x}):
+                continue
+            if not self._fits(x, spot, without=new - {x, job}):
+                if spot[:2] == after[:2]:
+                    return f"fills the hole that {x} left", (x,)
+                return f"takes parts, a ladder or helpers that {x} leaves", (x,)
+        return None
+
+    def _newcomers(self, near: Spot) -> list[str]:
+        """Return the jobs that moved or came in at the same yard, those of the same crew and day first."""
+        found = [
+            x
+            for x, what in self.changes.items()
+            if x in self.after and what != "stays" and self.yard[self.after[x].crew] == self.yard[near.crew]
+        ]
+        return sorted(found, key=lambda x: self.after[x][:2] != near[:2])
+
+    def _fits(self, job: str, spot: Spot, without: Collection[str] = ()) -> bool:
+        """Say whether the job could be at `spot`, half an hour either way, with the rest of the plan less `without`."""
+        return self._cost(job, spot, without) is not None
+
+    def _cost(self, job: str, spot: Spot, without: Collection[str] = ()) -> int | None:
+        """Return what the new plan less `without` costs with the job back at `spot`, None where it does not fit."""
+        from scheduler.engine.again.standing import Standing
+        from scheduler.engine.model.starts import near
+
+        j, k = self.model.number[job], self.model.crew_day.get(spot[:2])
+        if k is None or self.model.local[k, j] < 0:
+            return None
+        model = near(self.model, {(k, j): spot.start})
+        put = Standing(model, self.routes, {j, *(self.model.number[x] for x in without)}).put(j, k)
+        return None if put is None else put[0]

@@ -1,0 +1,222 @@
+"""Times that a customer could be given, with what each costs and who else would move for it.
+
+An offer is priced by the plan that it leads to. With the others staying, that plan is the present one with the visit
+put in: every other visit keeps its crew, day and place in the order, and its start within half an hour. With the others
+moving, it is the best plan of the week in which the job has that time.
+"""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Callable, Iterator, Mapping, Sequence
+from dataclasses import dataclass, replace
+from typing import Any, cast
+
+import numpy as np
+
+from scheduler.audit import audit
+from scheduler.documents import shown
+from scheduler.engine.again.moves import What, what_changed
+from scheduler.engine.again.standing import Standing, staying
+from scheduler.engine.again.warm import Warm
+from scheduler.engine.master.relaxation import Stopped
+from scheduler.engine.model.arrays import Model
+from scheduler.engine.model.build import build
+from scheduler.engine.model.fixed import NOTHING, Fixed, Spot
+from scheduler.engine.model.plans import plan_of
+from scheduler.engine.model.starts import Half, halves, within
+from scheduler.engine.search.route_cost import arrays, route_cost
+from scheduler.errors import BadInput
+from scheduler.plan import Plan
+from scheduler.price import outings, visits
+from scheduler.week import Week, Window
+
+
+@dataclass(frozen=True)
+class Offer:
+    """A time for a job.
+
+    The visit may start from `earliest` to `latest` at the same cost, the rest of the plan's routes being what they are;
+    `start` is where the plan has it. `window` is the cheapest of the job's work windows that hold it, and its
+    `risk_cents` (part of the cost) what the weather is expected to cost there; `risk_share` is that over what leaving
+    the job out costs: the chance of losing the visit where that is what is lost, None where leaving it out is free.
+    `cost_cents`: the whole plan with the offer; `extra_cents`: that less the plan without (see `offer`), negative for
+    a saving. `moves`: what else changes, by job, with its spots in the present plan and then.
+    `proven`: no plan with the job in that half day costs less, others moving or staying as was asked, and no plan of
+    the week costs less than the one that the offer is held against.
+    """
+
+    crew: str
+    day: int
+    start: int
+    earliest: int
+    latest: int
+    window: Window
+    risk_share: float | None
+    cost_cents: int
+    extra_cents: int
+    moves: Mapping[str, tuple[What, Spot | None, Spot | None]]
+    as_planned: bool
+    proven: bool
+    plan: Plan
+
+
+def warm(
+    week: Week,
+    *,
+    clock: Callable[[], float],
+    seconds: float | None = None,
+    seed: int = 0,
+    workers: int = 2,
+    fixed: Fixed = NOTHING,
+    stopped: Callable[[], bool] = lambda: False,
+) -> Warm:
+    """Return the week searched for its best plan, to ask for offers that may move others: once for many questions.
+
+    clock, seconds, seed, workers, fixed: as of `scheduler.plan_week`. stopped: asked now and then whether all is to
+    be given up, also by the questions later on, which then have no answer.
+    """
+    begun = clock()
+
+    def left() -> float:
+        return math.inf if seconds is None else begun + seconds - clock()
+
+    def check() -> None:
+        if left() <= 0:
+            raise Stopped
+
+    return Warm(week, fixed=fixed, seed=seed, workers=workers, left=left, check=check, stopped=stopped)
+
+
+def offer(
+    week: Week,
+    plan: Plan,
+    job: str,
+    *,
+    best: int = 5,
+    others_may_move: bool = False,
+    kept: Warm | None = None,
+    clock: Callable[[], float] | None = None,
+    fixed: Fixed = NOTHING,
+) -> list[Offer]:
+    """Return the cheapest times that `job` could be given, at most `best`, cheapest first, one for a half day.
+
+    plan: the present plan of `week`, which keeps the rules; it may have the job or not.
+    others_may_move: False: an offer costs what the present plan costs with the job there, less what the present plan
+    costs. True: it costs what the best plan with the job there costs, less what the best plan of the week costs.
+    kept: the week made ready by `warm` (which then says what is `fixed`); without it that is done anew, timed by
+    `clock`.
+
+    Raises `BadInput` where the week has no such job or the plan is not of this week or breaks its rules.
+    """
+    number = {j.id: n for n, j in enumerate(week.jobs)}
+    if job not in number:
+        raise BadInput("job", f"no job has the id {shown(job)}")
+    if breaches := audit(week, plan).broken_rules:
+        raise BadInput("plan", f"breaks a rule, so nothing can be offered on it: {breaches[0].sentence}")
+    if others_may_move and kept is None:
+        if clock is None:
+            raise TypeError("without a warm week, a clock is needed")
+        kept = warm(week, clock=clock, fixed=fixed)
+    model = kept.model if kept is not None and others_may_move else build(week, fixed=fixed)
+    before = {name: Spot(v.crew, v.day, v.start) for name, v in visits(outings(week, plan.routes)).items()}
+    bench = _Bench(model, plan, before, number[job])
+    staying = dict(bench.staying())
+    if others_may_move and kept is not None and kept.ready:
+        known = {half: cost for half, (_, _, cost) in staying.items()}
+        forced = sorted(kept.forced(number[job], best, known), key=lambda f: (f.cost, f.half))[:best]
+        return [
+            bench.offer(f.half, f.routes, f.cost - kept.best.cost, moving=True, proven=f.proven and kept.best.proven)
+            for f in forced
+        ]
+    cheapest = sorted(staying.items(), key=lambda s: (s[1][2], s[0]))[:best]
+    return [
+        bench.offer(half, bench.with_route(k, jobs), cost - plan.cost.total, moving=False, proven=not others_may_move)
+        for half, (k, jobs, cost) in cheapest
+    ]
+
+
+class _Bench:
+    """The present plan and one job to be put in."""
+
+    def __init__(self, model: Model, plan: Plan, before: Mapping[str, Spot], job: int) -> None:
+        self.model, self.before, self.job = model, before, job
+        self.week = model.week
+        self.still, self.routes = staying(model, plan, [self.week.jobs[job].id])
+
+    def staying(self) -> Iterator[tuple[Half, tuple[int, list[int], int]]]:
+        """Yield for each half day the crew day, its stops with the job among them, and the whole plan's least cost."""
+        standing = Standing(self.still, self.routes)
+        for half in halves(self.model, self.job):
+            only = within(self.still, self.job, half)
+            found: tuple[int, int, list[int]] | None = None
+            for k in np.nonzero(self.model.day_of == half.day)[0].tolist():
+                put = standing.put(self.job, k, only)
+                if put is not None and (found is None or put[0] < found[0]):
+                    found = put[0], k, put[1]
+            if found is not None:
+                yield half, (found[1], found[2], found[0])
+
+    def with_route(self, k: int, jobs: list[int]) -> dict[int, list[int]]:
+        """Return the present routes with that of crew day k changed."""
+        return {**self.routes, k: jobs}
+
+    def offer(
+        self, half: Half, routes: Mapping[int, Sequence[int]], extra: int, *, moving: bool, proven: bool
+    ) -> Offer:
+        """Return the offer that these routes make, the job starting in `half`; all is priced and audited again."""
+        base = self.model if moving else self.still
+        plan = plan_of(within(base, self.job, half), routes, seconds=0.0, bound=None)
+        if breaches := audit(self.week, plan).broken_rules:
+            raise RuntimeError(f"an offer breaks a rule, which is a defect: {breaches[0].sentence}")
+        job = self.week.jobs[self.job]
+        done = visits(outings(self.week, plan.routes))
+        at = done[job.id]
+        after = {name: Spot(v.crew, v.day, v.start) for name, v in done.items()}
+        k = next(k for k, jobs in routes.items() if self.job in jobs)
+        earliest, latest = self._span(base, half, k, list(routes[k]), at.start)
+        held = [w for w in job.windows if w.day == at.day and w.start <= at.start and at.end <= w.end]
+        leaving = job.skip_cents
+        window = min(held, key=lambda w: (w.risk_cents, w.start, w.end))
+        moves = {
+            name: (what, self.before.get(name), after.get(name))
+            for name in sorted({*self.before, *after} - {job.id})
+            if (what := what_changed(self.before.get(name), after.get(name))) not in (None, "stays")
+        }
+        was = self.before.get(job.id)
+        return Offer(
+            crew=at.crew,
+            day=at.day,
+            start=at.start,
+            earliest=earliest,
+            latest=latest,
+            window=window,
+            risk_share=window.risk_cents / leaving if leaving else None,
+            cost_cents=plan.cost.total,
+            extra_cents=extra,
+            moves=cast("Mapping[str, tuple[What, Spot | None, Spot | None]]", moves),
+            as_planned=was is not None and half.holds(was.day, was.start),
+            proven=proven,
+            plan=plan,
+        )
+
+    def _span(self, model: Model, half: Half, k: int, jobs: list[int], start: int) -> tuple[int, int]:
+        """Return the first and last start about `start`, in the half day, that cost the same on this route."""
+        mine = model.options_of(k, self.job)
+        options = list(zip(model.opt_lo[mine].tolist(), model.opt_hi[mine].tolist(), strict=True))
+        week: Any = arrays(replace(model, opt_lo=model.opt_lo.copy(), opt_hi=model.opt_hi.copy()))
+        seq = np.array(jobs, dtype=np.int64)
+        helpers = model.helpers_for(k, jobs)
+
+        def cost(at: int) -> int:
+            for n, (lo, hi) in enumerate(options):
+                week.opt_lo[mine.start + n], week.opt_hi[mine.start + n] = at, at if lo <= at <= hi else -1
+            return int(route_cost(week, k, seq, len(seq), helpers))
+
+        least = cost(start)
+        first = last = start
+        while half.holds(half.day, first - 1) and cost(first - 1) == least:
+            first -= 1
+        while half.holds(half.day, last + 1) and cost(last + 1) == least:
+            last += 1
+        return first, last

@@ -1,0 +1,94 @@
+"""The columns that the master knows, each set of jobs of a crew day once, with their entries in the rows."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from typing import Any
+
+import numpy as np
+
+from scheduler.engine.master.rows import Rows
+from scheduler.engine.model.arrays import Ints
+from scheduler.engine.pricing.columns import Columns, columns_of
+
+
+def _key(k: int, jobs: Ints) -> tuple[int, bytes]:
+    return k, np.sort(jobs).tobytes()
+
+
+class Pool:
+    """Columns without doubles, with their entries in the rows; job j's skip column is not among them."""
+
+    def __init__(self, rows: Rows) -> None:
+        self.rows = rows
+        self.known: dict[tuple[int, bytes], int] = {}
+        self.crew_day: list[int] = []
+        self.jobs: list[Ints] = []
+        self.cost: list[int] = []
+        self.helpers: list[int] = []
+        self.index: list[Ints] = []
+        self.value: list[Any] = []
+
+    def __len__(self) -> int:
+        return len(self.cost)
+
+    def add(self, columns: Columns) -> int:
+        """Take in the columns whose jobs are new to their crew day or cheaper than known; return how many came in."""
+        starts, index, value = self.rows.entries(columns)
+        before = len(self.cost)
+        for c in range(len(columns)):
+            jobs = columns.jobs_of(c)
+            k = int(columns.crew_day[c])
+            key = _key(k, jobs)
+            cost = int(columns.cost[c])
+            if (old := self.known.get(key)) is not None and self.cost[old] <= cost:
+                continue
+            self.known[key] = len(self.cost)
+            self.crew_day.append(k)
+            self.jobs.append(jobs)
+            self.cost.append(cost)
+            self.helpers.append(int(columns.helpers[c]))
+            self.index.append(index[starts[c] : starts[c + 1]])
+            self.value.append(value[starts[c] : starts[c + 1]])
+        return len(self.cost) - before
+
+    def find(self, k: int, jobs: Sequence[int] | Ints) -> int:
+        """Return the column of crew day k (the first of its group) that serves just these jobs; `KeyError` for none."""
+        return self.known[_key(k, np.asarray(jobs, dtype=np.int64))]
+
+    def columns(self, chosen: Ints | None = None) -> Columns:
+        """Return the chosen columns, or all of the pool, in one."""
+        those = range(len(self)) if chosen is None else chosen.tolist()
+        crew_day, cost, helpers = ([x[c] for c in those] for x in (self.crew_day, self.cost, self.helpers))
+        return columns_of(crew_day, [self.jobs[c] for c in those], cost, helpers)
+
+    def reduced(self, dual: Any) -> Any:
+        """Return the reduced cost of every column."""
+        starts, index, value = self.matrix(range(len(self)))
+        if not len(self):
+            return np.zeros(0)
+        return np.array(self.cost) - np.add.reduceat(dual[index] * value, starts[:-1])
+
+    def part(self, chosen: Ints) -> Pool:
+        """Return a pool of the chosen columns alone."""
+        part, those = Pool(self.rows), chosen.tolist()
+        place = {c: n for n, c in enumerate(those)}
+        part.known = {key: place[c] for key, c in self.known.items() if c in place}
+        for name in ("crew_day", "jobs", "cost", "helpers", "index", "value"):
+            column = getattr(self, name)
+            setattr(part, name, [column[c] for c in those])
+        return part
+
+    def renew(self) -> None:
+        """Compute the entries of all columns again, after rows were added."""
+        starts, index, value = self.rows.entries(self.columns())
+        self.index = [index[starts[c] : starts[c + 1]] for c in range(len(self))]
+        self.value = [value[starts[c] : starts[c + 1]] for c in range(len(self))]
+
+    def matrix(self, chosen: list[int] | range) -> tuple[Ints, Ints, Any]:
+        """Return starts, row indices and coefficients of the chosen columns."""
+        index = [self.index[c] for c in chosen]
+        starts = np.concatenate([[0], np.cumsum([len(i) for i in index])]).astype(np.int64)
+        if not index:
+            return starts, np.zeros(0, np.int64), np.zeros(0)
+        return starts, np.concatenate(index), np.concatenate([self.value[c] for c in chosen])

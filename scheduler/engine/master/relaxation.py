@@ -1,0 +1,186 @@
+"""The linear relaxation over all routes: columns priced as they are wanted, cover cuts, and a proven bound."""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Callable
+from concurrent.futures import ThreadPoolExecutor
+from typing import Any
+
+import highspy
+import numpy as np
+
+from scheduler.engine.master.enumeration import Listed
+from scheduler.engine.master.pool import Pool
+from scheduler.engine.master.rows import Rows
+from scheduler.engine.master.solver import append, solver
+from scheduler.engine.model.arrays import Model
+from scheduler.engine.pricing.columns import Columns
+from scheduler.engine.pricing.crew_day import Day
+from scheduler.engine.pricing.search import COMPLETE
+
+BEAMS = (60, 500, 4000, 0)  # labels extended at each number of stops: few while prices are rough, all for the bound
+ROOM = 60_000
+EXACT_ROOM = 3_000_000
+NEW_AT_ALL, LEAST_NEW, MOST_NEW = 2_000, 10, 200  # columns a round, in all and for one crew day
+FEW_NEW = 5  # columns a round that are not worth another at the same beam
+TOLERANCE = 1e-4
+
+
+class Stopped(Exception):
+    """Time is up or the user has asked to stop."""
+
+
+class Relaxation:
+    """The master's linear program with its pool of columns.
+
+    `bound` is the best proven lower bound so far, in cents, unrounded; `value` the program's last value.
+    """
+
+    def __init__(self, model: Model, seed: int, check: Callable[[], None], threads: ThreadPoolExecutor | None) -> None:
+        self.model, self.check, self.threads = model, check, threads
+        self.rows = Rows(model)
+        self.pool = Pool(self.rows)
+        self.days = [Day(model, k, seed) for k in range(len(model.crew_days))]
+        self.lead = sorted(set(model.group.tolist()))
+        self.count = np.bincount(model.group, minlength=len(self.days))
+        self.lp = solver(self.rows)
+        self.in_lp = 0
+        self.bound = -math.inf
+        self.value = math.inf
+        self.level = 0  # of `BEAMS`
+        self.dual: Any = np.zeros(len(self.rows.cap))
+        self.primal: Any = np.zeros(0)
+        self.listed = Listed(self.rows, self.days, self.lead, check)
+        # The cost of a route's metres is rounded: a priced column costs at most half a cent less than pricing counts.
+        priced = [k for k in self.lead if k not in self.listed.span and int(model.km_cents[k]) % 1000]
+        self.rounding = 0.5 * float(self.count[priced].sum())
+
+    def add(self, columns: Columns) -> int:
+        """Take columns into the pool; the linear program gets them at its next solution."""
+        return self.pool.add(columns)
+
+    def solve_lp(self) -> None:
+        """Solve over the pool as it is; sets `value`, `dual` and `primal` (skip columns left out)."""
+        append(self.lp, self.pool, range(self.in_lp, len(self.pool)))
+        self.in_lp = len(self.pool)
+        self.lp.run()
+        solution = self.lp.getSolution()
+        self.value = float(self.lp.getInfo().objective_function_value)
+        self.dual = np.minimum(
+            np.array(solution.row_dual), np.where(np.arange(len(self.rows.cap)) < self.rows.jobs, np.inf, 0)
+        )
+        self.primal = np.array(solution.col_value)[self.rows.jobs :]
+
+    def price(self, beam: int) -> tuple[int, bool]:
+        """Add columns of negative reduced cost; return how many are new and whether all of them have been seen.
+
+        Where they have, the bound that follows from the prices is kept if it is better.
+        """
+        prices = self.rows.prices(self.dual, self.days)
+        room = EXACT_ROOM if beam == 0 else ROOM
+        most = min(MOST_NEW, max(LEAST_NEW, NEW_AT_ALL // len(self.lead)))
+        if beam == 0:
+            most *= 4  # a round that sees all takes long: better more of it than more of them
+
+        reduced_of_listed = self.listed.reduced(self.dual)
+
+        def one(k: int) -> tuple[Columns, Any, int]:
+            self.check()
+            if k in self.listed.span:
+                return *self.listed.under(k, reduced_of_listed, -TOLERANCE, most), COMPLETE
+            return self.days[k].search(prices, -TOLERANCE, every_set=False, room=room, beam=beam, most=most)
+
+        found = list(self.threads.map(one, self.lead)) if self.threads else [one(k) for k in self.lead]
+        new, complete, bound = 0, True, self.dual_value()
+        for k, (columns, reduced, ended) in zip(self.lead, found, strict=True):
+            complete &= ended == COMPLETE
+            bound += self.count[k] * (float(reduced.min()) if len(reduced) else -TOLERANCE)
+            new += self.pool.add(columns)
+        if complete:
+            self.bound = max(self.bound, bound - self.rounding)
+        return new, complete
+
+    def under(self, gap: float, most: int, room: int, *, all_or_none: bool = False) -> bool:
+        """Add every route with a reduced cost under `gap` to the pool; False where there are more than `most`.
+
+        `all_or_none`: where there are more, none is added.
+        """
+        prices = self.rows.prices(self.dual, self.days)
+        reduced_of_listed = self.listed.reduced(self.dual)
+
+        def one(k: int) -> tuple[Columns, int]:
+            self.check()
+            if k in self.listed.span:
+                return self.listed.under(k, reduced_of_listed, gap, 0)[0], COMPLETE
+            columns, _, ended = self.days[k].search(prices, gap, every_set=True, room=room)
+            return columns, ended
+
+        total, found = 0, list[Columns]()
+        for columns, ended in self.threads.map(one, self.lead) if self.threads else map(one, self.lead):
+            total += len(columns)
+            if ended != COMPLETE or total > most:
+                return False
+            found.append(columns)
+            if not all_or_none:
+                self.add(columns)
+        for columns in found:
+            self.add(columns)
+        return True
+
+    def dual_value(self) -> float:
+        """Return what the prices alone are worth: right sides by prices, with the skip columns at their best."""
+        gain = self.model.skip_cost - self.dual[: self.rows.jobs]
+        return float(self.dual @ self.rows.cap + np.minimum(0.0, gain).sum())
+
+    def bound_columns(self, columns: list[int], lower: float, upper: float) -> bool:
+        """Bound the columns of the program and solve it again; return whether there is a solution."""
+        count = len(columns)
+        if count:
+            places = np.array(columns, dtype=np.int32) + self.rows.jobs
+            self.lp.changeColsBounds(count, places, np.full(count, lower), np.full(count, upper))
+        self.lp.run()
+        return bool(self.lp.getModelStatus() == highspy.HighsModelStatus.kOptimal)
+
+    def columns(self) -> Columns:
+        """Return the whole pool."""
+        return self.pool.columns()
+
+    def cut(self) -> int:
+        """Add the cover cuts that the last solution breaks; return how many."""
+        columns = self.columns()
+        value = np.zeros(len(self.pool))
+        value[: len(self.primal)] = self.primal
+        cuts = self.rows.violated(columns, value)
+        if not cuts:
+            return 0
+        append(self.lp, self.pool, range(self.in_lp, len(self.pool)))
+        self.in_lp = len(self.pool)
+        yard, day = self.model.yard_of[columns.crew_day], self.model.day_of[columns.crew_day]
+        for cut in cuts:
+            weight = columns.sum_over_jobs(cut.weight) * ((yard == cut.yard) & (day <= cut.day))
+            held = np.nonzero(weight)[0]
+            places = (held + self.rows.jobs).astype(np.int32)
+            self.lp.addRow(-np.inf, float(cut.most), len(held), places, weight[held].astype(np.float64))
+        self.rows.add_cuts(cuts)
+        self.pool.renew()
+        self.listed.renew()
+        return len(cuts)
+
+    def run(self, progress: Callable[[], None] = lambda: None) -> None:
+        """Price and cut until no column and no cut is left; raises `Stopped` through `check`."""
+        while True:
+            self.check()
+            self.solve_lp()
+            new, complete = self.price(BEAMS[self.level])
+            progress()
+            if new > max(FEW_NEW, len(self.lead) // 10):
+                continue
+            if self.level < 1:
+                self.level += 1
+                continue
+            if self.cut():
+                continue
+            if complete and new == 0:
+                return
+            self.level = min(self.level + 1, len(BEAMS) - 1)

@@ -1,0 +1,250 @@
+"""The rows of the master: each job once or skipped, a crew one route a day, and what routes share."""
+
+from __future__ import annotations
+
+from typing import Any, NamedTuple
+
+import numpy as np
+
+from scheduler.engine.master.cover_cuts import Cut, cover_cut
+from scheduler.engine.model.arrays import FAR, Ints, Model
+from scheduler.engine.model.compiled import compiled
+from scheduler.engine.pricing.columns import Columns
+from scheduler.engine.pricing.crew_day import Day, Prices
+
+
+class Rows:
+    """Row numbers and right sides: jobs first (= 1), then all others (at most `cap`).
+
+    Order: job rows, crew-day rows, helpers, equipment pools, stock, follows. Only a group's first crew day has columns;
+    its row's cap is the size of the group.
+    """
+
+    def __init__(self, model: Model) -> None:
+        self.model = model
+        jobs, days = len(model.service), len(model.crew_days)
+        cap = [1] * jobs + [0] * days
+        for k in range(days):
+            cap[jobs + model.group[k]] += 1
+        self.crew_row = jobs
+        self.helper_row = len(cap)
+        cap += model.helper_cap.tolist()
+        self.pool_row = len(cap)
+        cap += model.pool_cap.tolist()
+        self.stock_row = np.full(model.stock_cap.shape, -1, dtype=np.int64)
+        self._stock_rows(cap)
+        crews, week_days = len(model.week.crews), model.week.days
+        # per follow, crew (0 where any crew will do) and day of `then`
+        self.follow_row = np.full((len(model.follow), crews, week_days), -1, dtype=np.int64)
+        self._follow_rows(cap)
+        self.cap = np.array(cap, dtype=np.float64)
+        self.jobs = jobs
+        self.cuts: list[Cut] = []
+        self.cut_row = len(cap)
+        self._cut_table()
+
+    def _cut_table(self) -> None:
+        jobs = len(self.model.service)
+        self.cut_yard = np.array([c.yard for c in self.cuts], dtype=np.int64)
+        self.cut_day = np.array([c.day for c in self.cuts], dtype=np.int64)
+        self.cut_weight = np.array([c.weight for c in self.cuts], dtype=np.int64).reshape(len(self.cuts), jobs)
+
+    def add_cuts(self, cuts: list[Cut]) -> None:
+        """Append rows for `cuts`; columns made before must be given their entries again."""
+        self.cuts += cuts
+        self.cap = np.append(self.cap, [float(c.most) for c in cuts])
+        self._cut_table()
+
+    def violated(self, columns: Columns, value: Any) -> list[Cut]:
+        """Return the cover cuts that the fractional plan `value` (one number a column) breaks, one a stock row."""
+        m = self.model
+        found = []
+        length = np.diff(columns.ptr)
+        job_value = np.repeat(value, length)
+        yard = np.repeat(m.yard_of[columns.crew_day], length)
+        day = np.repeat(m.day_of[columns.crew_day], length)
+        for y, q, d in zip(*np.nonzero(self.stock_row >= 0), strict=True):
+            chosen = (yard == y) & (day <= d)
+            taken = np.bincount(columns.jobs[chosen], weights=job_value[chosen], minlength=self.jobs).astype(np.float64)
+            cut = cover_cut(m.uses[:, q], int(m.stock_cap[y, q, d]), taken)
+            if cut is not None:
+                found.append(Cut(int(y), int(d), *cut))
+        return found
+
+    def _stock_rows(self, cap: list[int]) -> None:
+        """Add a row for each yard, item and day by which all jobs together could take more than has come."""
+        model = self.model
+        for y in range(model.stock_cap.shape[0]):
+            for q in range(model.stock_cap.shape[1]):
+                for d in range(model.week.days):
+                    shelf = model.stock_cap[y, q]
+                    if d + 1 < model.week.days and shelf[d + 1] == shelf[d]:
+                        continue  # the later day's row says more
+                    able = {j for k in model.crew_days if k.yard == y and k.day <= d for j in k.jobs}
+                    if sum(int(model.uses[j, q]) for j in able) > shelf[d]:
+                        self.stock_row[y, q, d] = len(cap)
+                        cap.append(int(shelf[d]))
+
+    def _follow_rows(self, cap: list[int]) -> None:
+        for p, (_, then, _, _, same) in enumerate(self.model.follow):
+            for k in self.model.crew_days:
+                if int(then) in k.jobs:
+                    place = (p, k.crew if same else 0, k.day)
+                    if self.follow_row[place] < 0:
+                        self.follow_row[place] = len(cap)
+                        cap.append(0)
+
+    def entries(self, columns: Columns) -> tuple[Ints, Ints, Any]:
+        """Return the columns in compressed form: starts, row indices, coefficients."""
+        m = self.model
+        shared = _Shared(m.crew_of, m.day_of, m.yard_of, m.helper_row, m.pool_row, m.onboard, m.need, m.uses, m.follow)
+        numbers = _Numbers(
+            self.crew_row,
+            self.helper_row,
+            self.pool_row,
+            self.stock_row,
+            self.follow_row,
+            self.cut_row,
+            self.cut_yard,
+            self.cut_day,
+            self.cut_weight,
+        )
+        return _entries(columns.crew_day, columns.ptr, columns.jobs, columns.helpers, shared, numbers)
+
+    def reduced(self, columns: Columns, dual: Any) -> Any:
+        """Return the reduced cost of each of the columns."""
+        if not len(columns):
+            return np.zeros(0)
+        starts, index, value = self.entries(columns)
+        return columns.cost - np.add.reduceat(dual[index] * value, starts[:-1])
+
+    def prices(self, dual: Any, days: list[Day]) -> Prices:
+        """Return the rows' dual prices (of a minimum: `at most` rows have none above 0) as pricing wants them."""
+        m = self.model
+        stock = np.where(self.stock_row >= 0, dual[np.maximum(self.stock_row, 0)], 0.0)
+        later = np.cumsum(stock[:, :, ::-1], axis=2)[:, :, ::-1]  # by yard, item and day: over this day and all later
+        job: list[Any] = []
+        pair: list[Any] = []
+        for k, day in enumerate(days):
+            prize = dual[day.jobs] + m.uses[day.jobs] @ later[m.yard_of[k], :, m.day_of[k]]
+            if len(self.cuts):
+                here = (self.cut_yard == m.yard_of[k]) & (self.cut_day >= m.day_of[k])
+                prize = prize + dual[self.cut_row :][here] @ self.cut_weight[np.ix_(here, day.jobs)]
+            place = {int(j): i for i, j in enumerate(day.jobs)} if len(m.follow) else {}
+            pairs = np.zeros(len(day.pairs))
+            for p, (first, then, least, most, same) in enumerate(m.follow):
+                crew = m.crew_of[k] if same else 0
+                if int(then) in place:
+                    price = dual[self.follow_row[p, crew, m.day_of[k]]]
+                    if p in day.pairs:
+                        pairs[day.pairs.index(p)] = -price
+                    else:
+                        prize[place[int(then)]] += price
+                if int(first) in place:
+                    for d in range(m.day_of[k] + max(1, least), min(m.week.days - 1, m.day_of[k] + most) + 1):
+                        if self.follow_row[p, crew, d] >= 0:
+                            prize[place[int(first)]] -= dual[self.follow_row[p, crew, d]]
+            job.append(prize)
+            pair.append(pairs)
+        sigma = dual[self.crew_row : self.crew_row + len(m.crew_days)]
+        helper = -dual[self.helper_row : self.helper_row + len(m.helper_cap)]
+        pool = -dual[self.pool_row : self.pool_row + len(m.pool_cap)]
+        return Prices(job, sigma, helper, pool, pair)
+
+
+class _Shared(NamedTuple):
+    """What a column's entries are worked out from: arrays of `Model`."""
+
+    crew_of: Any
+    day_of: Any
+    yard_of: Any
+    helper_row: Any
+    pool_row: Any
+    onboard: Any
+    need: Any
+    uses: Any
+    follow: Any
+
+
+class _Numbers(NamedTuple):
+    """The first row of each kind, rows of stock and follows by what they are over, and the cuts."""
+
+    crew: int
+    helper: int
+    pool: int
+    stock: Any
+    follow: Any
+    cut: int
+    cut_yard: Any
+    cut_day: Any
+    cut_weight: Any
+
+
+@compiled
+def _entries(crew_day: Any, ptr: Any, jobs: Any, helpers: Any, m: _Shared, rows: _Numbers) -> tuple[Any, Any, Any]:
+    items, stocks, days = m.need.shape[1], m.uses.shape[1], rows.stock.shape[2]
+    count = len(crew_day)
+    starts = np.zeros(count + 1, np.int64)
+    index = np.empty(1024, np.int64)
+    value = np.empty(1024, np.float64)
+    n = 0
+    for c in range(count):
+        k = crew_day[c]
+        d, y = m.day_of[k], m.yard_of[k]
+        most = ptr[c + 1] - ptr[c] + 2 + items + stocks * days + len(m.follow) * (days + 1) + len(rows.cut_day)
+        if n + most > len(index):
+            size = 2 * (n + most)
+            index = np.concatenate((index[:n], np.empty(size - n, np.int64)))
+            value = np.concatenate((value[:n], np.empty(size - n, np.float64)))
+        for p in range(ptr[c], ptr[c + 1]):
+            index[n], value[n] = jobs[p], 1.0
+            n += 1
+        index[n], value[n] = rows.crew + k, 1.0
+        n += 1
+        if helpers[c] > 0:
+            index[n], value[n] = rows.helper + m.helper_row[k], helpers[c]
+            n += 1
+        for i in range(items):
+            if m.pool_row[k, i] >= 0:
+                most_need = 0
+                for p in range(ptr[c], ptr[c + 1]):
+                    most_need = max(most_need, m.need[jobs[p], i])
+                if most_need > m.onboard[k, i]:
+                    index[n], value[n] = rows.pool + m.pool_row[k, i], most_need - m.onboard[k, i]
+                    n += 1
+        for q in range(stocks):
+            used = 0
+            for p in range(ptr[c], ptr[c + 1]):
+                used += m.uses[jobs[p], q]
+            if used > 0:
+                for later in range(d, days):
+                    if rows.stock[y, q, later] >= 0:
+                        index[n], value[n] = rows.stock[y, q, later], used
+                        n += 1
+        for f in range(len(m.follow)):
+            has_first, has_then = False, False
+            for p in range(ptr[c], ptr[c + 1]):
+                has_first |= jobs[p] == m.follow[f, 0]
+                has_then |= jobs[p] == m.follow[f, 1]
+            g = m.crew_of[k] if m.follow[f, 4] else 0
+            if has_then and not (has_first and m.follow[f, 2] == 0):
+                index[n], value[n] = rows.follow[f, g, d], 1.0
+                n += 1
+            if has_first:
+                for later in range(d + max(1, m.follow[f, 2]), min(days - 1, d + m.follow[f, 3]) + 1):
+                    if rows.follow[f, g, later] >= 0:
+                        index[n], value[n] = rows.follow[f, g, later], -1.0
+                        n += 1
+        for r in range(len(rows.cut_day)):
+            if rows.cut_yard[r] == y and d <= rows.cut_day[r]:
+                weight = 0
+                for p in range(ptr[c], ptr[c + 1]):
+                    weight += rows.cut_weight[r, jobs[p]]
+                if weight > 0:
+                    index[n], value[n] = rows.cut + r, weight
+                    n += 1
+        starts[c + 1] = n
+    return starts, index[:n].copy(), value[:n].copy()
+
+
+assert FAR > 366  # a follow without max_days reaches past any week

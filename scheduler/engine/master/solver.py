@@ -1,0 +1,67 @@
+"""HiGHS models of the master: its rows, one skip column a job, and columns of the pool."""
+
+from __future__ import annotations
+
+import highspy
+import numpy as np
+
+from scheduler.engine.master.pool import Pool
+from scheduler.engine.master.rows import Rows
+
+INFINITY = highspy.kHighsInf
+
+
+class _Quiet(highspy.Highs):
+    """HiGHS without the banner that it prints as its callbacks are made ready, before any option can be set."""
+
+    def enableCallbacks(self) -> None:
+        self.setOptionValue("output_flag", False)
+        super().enableCallbacks()  # type: ignore[no-untyped-call]
+
+
+def quiet_solver() -> highspy.Highs:
+    """Return a HiGHS model that prints nothing."""
+    return _Quiet()  # type: ignore[no-untyped-call]
+
+
+def solver(rows: Rows, *, seconds: float | None = None) -> highspy.Highs:
+    """Return a HiGHS model with the rows and, as its first columns, one skip column a job."""
+    h = quiet_solver()
+    h.setOptionValue("threads", 1)
+    if seconds is not None:
+        h.setOptionValue("time_limit", max(0.01, seconds))
+    jobs = rows.jobs
+    lower = np.concatenate([np.ones(jobs), np.full(len(rows.cap) - jobs, -INFINITY)])
+    empty_i, empty_f = np.zeros(0, np.int32), np.zeros(0)
+    h.addRows(len(rows.cap), lower, rows.cap, 0, np.zeros(len(rows.cap), np.int32), empty_i, empty_f)
+    skip = rows.model.skip_cost.astype(np.float64)
+    h.addCols(
+        jobs,
+        skip,
+        np.zeros(jobs),
+        np.ones(jobs),
+        jobs,
+        np.arange(jobs, dtype=np.int32),
+        np.arange(jobs, dtype=np.int32),
+        np.ones(jobs),
+    )
+    return h
+
+
+def append(h: highspy.Highs, pool: Pool, chosen: list[int] | range) -> None:
+    """Append the chosen columns of the pool to a HiGHS model."""
+    count = len(chosen)
+    if not count:
+        return
+    starts, index, value = pool.matrix(chosen)
+    cost = np.array([pool.cost[c] for c in chosen], dtype=np.float64)
+    h.addCols(
+        count,
+        cost,
+        np.zeros(count),
+        np.full(count, INFINITY),
+        len(index),
+        starts[:-1].astype(np.int32),
+        index.astype(np.int32),
+        value,
+    )

@@ -1,0 +1,1 @@
+"""The week as arrays, the timing of routes, and plans made of routes."""

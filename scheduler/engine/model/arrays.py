@@ -1,0 +1,118 @@
+"""The week as arrays: crew days, the jobs that each could take, and the start intervals with what they cost.
+
+Everything about one stop that does not depend on its neighbors is folded into *options*: start intervals (lo, hi) with
+an integer cost, which holds the weather's risk, lateness and the price of a changed booking. A job may have several
+options on one crew day; the cheapest that holds the start counts.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass, field
+from functools import cached_property
+
+import numpy as np
+from numpy.typing import NDArray
+
+from scheduler.plan import Plan
+from scheduler.week import Shift, Week
+
+Ints = NDArray[np.int64]
+FAR = 1 << 40  # later than any time, more than any number of days
+
+
+@dataclass(frozen=True)
+class CrewDay:
+    """One crew on one day; `jobs` are indices of the jobs it could take, ascending."""
+
+    crew: int
+    day: int
+    yard: int
+    shift: Shift
+    jobs: list[int]
+    options: list[list[tuple[int, int, int]]]
+
+
+@dataclass
+class Model:
+    """Arrays of a week; lengths: J jobs, K crew days, I equipment items, Q stock items, P places.
+
+    `cand_ptr[k] : cand_ptr[k + 1]` are the places of crew day k in `cand_job`; `opt_ptr` runs over those places.
+    `helper_row[k]`, `pool_row[k, i]` index `helper_cap`, `pool_cap`, or are -1 where there is no such pool (cap 0).
+    """
+
+    week: Week
+    crew_days: list[CrewDay]
+    minutes: Ints  # (P, P)
+    metres: Ints  # (P, P)
+    job_place: Ints
+    service: Ints
+    job_hands: Ints
+    weight: Ints
+    boxes: Ints
+    skip_cost: Ints  # with the price of a booking not kept
+    need: Ints  # (J, I)
+    uses: Ints  # (J, Q)
+    cand_ptr: Ints
+    cand_job: Ints
+    local: NDArray[np.int32]  # (K, J): place in cand_job, -1 where the crew day cannot take the job
+    opt_ptr: Ints
+    opt_lo: Ints
+    opt_hi: Ints
+    opt_cost: Ints
+    crew_of: Ints
+    day_of: Ints
+    yard_of: Ints
+    yard_place: Ints  # per crew day
+    start: Ints
+    end: Ints
+    latest: Ints  # end + overtime
+    day_cents: Ints
+    minute_cents: Ints
+    overtime_cents: Ints
+    km_cents: Ints
+    payload: Ints
+    max_boxes: Ints
+    hands: Ints
+    helper_row: Ints
+    helper_cap: Ints
+    helper_cents: Ints
+    onboard: Ints  # (K, I)
+    pool_row: Ints  # (K, I)
+    pool_cap: Ints
+    stock_cap: Ints  # (yards, Q, days), what has been on the shelf by then, taken away or not
+    rest: Ints  # (K, 4): after, length, earliest, latest; after = FAR where no rest can be due
+    follow: Ints  # (F, 5): first, then, min_days, max_days (FAR for none), same_crew
+    items: list[str]
+    stock_items: list[str]
+    group: Ints  # (K,): the crew day that stands for all that differ in nothing but the crew's name
+    planless: list[int] = field(default_factory=list)  # jobs that no crew day can take
+    must: dict[int, int] = field(default_factory=dict)  # jobs never left out: what `skip_cost` holds too much for that
+
+    def missing(self, routes: Mapping[int, Sequence[int]]) -> list[int]:
+        """Return the jobs that no plan may leave out and these routes do."""
+        planned = {j for jobs in routes.values() for j in jobs} if self.must else set()
+        return [j for j in self.must if j not in planned]
+
+    @cached_property
+    def number(self) -> dict[str, int]:
+        """The number of each job by its id."""
+        return {job.id: n for n, job in enumerate(self.week.jobs)}
+
+    @cached_property
+    def crew_day(self) -> dict[tuple[str, int], int]:
+        """The number of each crew day by crew id and day."""
+        return {(self.week.crews[k.crew].id, k.day): n for n, k in enumerate(self.crew_days)}
+
+    def routes_of(self, plan: Plan) -> dict[int, list[int]]:
+        """Return the plan's routes as crew day -> jobs in order; raises `KeyError` for what this week does not have."""
+        return {self.crew_day[r.crew, r.day]: [self.number[s.job] for s in r.stops] for r in plan.routes}
+
+    def helpers_for(self, k: int, jobs: Sequence[int]) -> int:
+        """Return how many helpers crew day k needs for the job that wants most hands."""
+        return max(0, max(int(self.job_hands[j]) for j in jobs) - int(self.hands[k]))
+
+    def options_of(self, k: int, j: int) -> slice:
+        """Return where the options of job j on crew day k stand; empty where the crew day cannot take it."""
+        place = int(self.local[k, j])
+        return slice(int(self.opt_ptr[place]), int(self.opt_ptr[place + 1])) if place >= 0 else slice(0, 0)

@@ -1,0 +1,157 @@
+"""Pricing of one crew day: its problem, kept ready for the compiled search, and the columns that come out."""
+
+from __future__ import annotations
+
+import copy
+from dataclasses import dataclass
+from typing import Any
+
+import numpy as np
+
+from scheduler.engine.model.arrays import Ints, Model
+from scheduler.engine.model.schedule import Rest
+from scheduler.engine.pricing.columns import Columns
+from scheduler.engine.pricing.completion import bounds
+from scheduler.engine.pricing.problem import Duals, Follows, Hours, Loads, Problem, Rates, Stops, Wanted
+from scheduler.engine.pricing.search import search
+
+MOST_STEPS = 1500  # of a day in the bounds: its minutes are exact; the scaled published sets get coarser steps
+
+
+@dataclass(frozen=True)
+class Prices:
+    """Dual prices as the pricing of a crew day wants them; `job[k]` is taken off for each job served."""
+
+    job: list[Any]  # per crew day, per local job
+    sigma: Any  # per crew day
+    helper: Any  # per helper row, >= 0
+    pool: Any  # per pool row, >= 0
+    pair: list[Any]  # per crew day, per pair of `Day.pairs`, >= 0
+
+
+class Day:
+    """Crew day k; `jobs` are its candidates by number, `pairs` the follows that can be kept within the day."""
+
+    def __init__(self, model: Model, k: int, seed: int = 0) -> None:
+        a, b = model.cand_ptr[k], model.cand_ptr[k + 1]
+        self.model, self.k = model, k
+        self.jobs: Ints = model.cand_job[a:b]
+        self.option_job = np.repeat(np.arange(b - a), np.diff(model.opt_ptr[a : b + 1]))
+        self.gear = np.maximum(0, model.need[self.jobs] - model.onboard[k][None, :])
+        row = model.helper_row[k]
+        rates = Rates(
+            int(model.day_cents[k]),
+            float(model.minute_cents[k]),
+            float(model.overtime_cents[k]),
+            int(model.km_cents[k]),
+            int(model.helper_cents[row]) if row >= 0 else 0,
+        )
+        loads = Loads(
+            model.weight[self.jobs],
+            int(model.payload[k]),
+            model.boxes[self.jobs],
+            int(model.max_boxes[k]),
+            np.maximum(0, model.job_hands[self.jobs] - model.hands[k]),
+        )
+        self.pairs, follows = _follows(model, self.jobs)
+        key = np.random.default_rng([seed, k]).integers(1, 2**63, size=b - a, dtype=np.uint64)
+        self.problem = Problem(_hours(model, k), _stops(model, k, self.jobs), loads, follows, rates, key)
+        least = max(1, int(self.problem.stops.service.min()))
+        self.width = max(1, min(int(model.latest[k] - model.start[k]) // MOST_STEPS, least))
+
+    def starting(self, model: Model, steps_min: int) -> Day:
+        """Return the day with the starts that `model` allows, and bounds by steps of `steps_min` minutes at least."""
+        other, stops = copy.copy(self), self.problem.stops
+        mine = _options(model, self.k)
+        hi = model.opt_hi[mine]
+        stops = stops._replace(lo=model.opt_lo[mine], hi=hi, last=np.maximum.reduceat(hi, stops.ptr[:-1]))
+        other.problem = self.problem._replace(stops=stops)
+        other.width = max(self.width, min(steps_min, max(1, int(stops.service.min()))))
+        return other
+
+    def search(
+        self, prices: Prices | None, threshold: float, *, every_set: bool, room: int, beam: int = 0, most: int = 0
+    ) -> tuple[Columns, Any, int]:
+        """Return columns under `threshold`, their reduced costs, and how the search ended (`search.COMPLETE` …).
+
+        Without prices all costs count as they are. `most` > 0 keeps only that many, the most negative. The rest is as
+        of `problem.Wanted`.
+        """
+        duals = self._duals(prices)
+        least = bounds(self.problem, duals.option, self.width)
+        wanted = Wanted(every_set, float(threshold), most, room, beam)
+        flat, ptr, cost, helpers, reduced, ended = search(self.problem, duals, least, wanted)
+        columns = Columns(np.full(len(cost), self.k, np.int64), ptr, self.jobs[flat], cost, helpers)
+        if most and len(cost) > most:
+            best = np.argsort(reduced, kind="stable")[:most]
+            columns, reduced = columns.take(best), reduced[best]
+        return columns, reduced, ended
+
+    def _duals(self, prices: Prices | None) -> Duals:
+        model, k, cost = self.model, self.k, self.problem.stops.cost
+        if prices is None:
+            none = np.zeros(0)
+            return Duals(cost.astype(np.float64), 0.0, 0.0, self.gear[:, :0].copy(), none, np.zeros(len(self.pairs)))
+        row, rows = model.helper_row[k], model.pool_row[k]
+        dear = [i for i, r in enumerate(rows) if r >= 0 and prices.pool[r] > 1e-9 and self.gear[:, i].any()]
+        return Duals(
+            cost - prices.job[k][self.option_job],
+            float(prices.sigma[k]),
+            float(prices.helper[row]) if row >= 0 else 0.0,
+            np.ascontiguousarray(self.gear[:, dear]),
+            prices.pool[rows[dear]].astype(np.float64),
+            prices.pair[k],
+        )
+
+
+def _hours(model: Model, k: int) -> Hours:
+    rest = Rest(*(int(x) for x in model.rest[k]))
+    start, end, latest = int(model.start[k]), int(model.end[k]), int(model.latest[k])
+    return Hours(start, end, latest, rest.after < latest, rest)
+
+
+def _stops(model: Model, k: int, jobs: Ints) -> Stops:
+    mine = _options(model, k)
+    places = np.append(model.job_place[jobs], model.yard_place[k])
+    metres = np.ascontiguousarray(model.metres[np.ix_(places, places)])
+    ptr = model.opt_ptr[model.cand_ptr[k] : model.cand_ptr[k + 1] + 1] - mine.start
+    hi = model.opt_hi[mine]
+    return Stops(
+        minutes=np.ascontiguousarray(model.minutes[np.ix_(places, places)]),
+        metres=metres,
+        way=metres * (model.km_cents[k] / 1000.0),
+        service=model.service[jobs],
+        ptr=ptr,
+        lo=model.opt_lo[mine],
+        hi=hi,
+        cost=model.opt_cost[mine],
+        last=np.maximum.reduceat(hi, ptr[:-1]),
+    )
+
+
+def _options(model: Model, k: int) -> slice:
+    return slice(int(model.opt_ptr[model.cand_ptr[k]]), int(model.opt_ptr[model.cand_ptr[k + 1]]))
+
+
+def _follows(model: Model, jobs: Ints) -> tuple[list[int], Follows]:
+    """Return the follows that a route of the day can keep by its order, by number, and the order among its jobs."""
+    n, words = len(jobs), (len(jobs) + 63) // 64
+    bit = np.zeros((n, words), np.uint64)
+    for j in range(n):
+        bit[j, j >> 6] = np.uint64(1 << (j & 63))
+    forbidden, firsts = np.zeros((n, words), np.uint64), np.zeros(words, np.uint64)
+    place = {int(j): n for n, j in enumerate(jobs)}
+    pairs, first, then = list[int](), list[int](), list[int]()
+    for number, (one, other, least, _, _) in enumerate(model.follow.tolist()):
+        f, t = place.get(one), place.get(other)
+        if f is None or t is None:
+            continue
+        forbidden[f] |= bit[t]  # `first` after `then` on one day: never
+        if least > 0:
+            forbidden[t] |= bit[f]
+        else:
+            pairs.append(number)
+            first.append(f)
+            then.append(t)
+            firsts |= bit[f]
+    return pairs, Follows(forbidden, np.array(first, np.int64), np.array(then, np.int64), firsts, bit)

@@ -1,0 +1,105 @@
+"""Compiled: complete routes of one crew day, of each set of jobs the cheapest."""
+
+from __future__ import annotations
+
+from typing import Any, NamedTuple
+
+import numpy as np
+
+from scheduler.engine.model.compiled import compiled, inlined
+from scheduler.engine.model.schedule import home
+from scheduler.engine.pricing.kept import heads_for, slot_of
+from scheduler.engine.pricing.labels import EPSILON, Labels, equal, nth
+from scheduler.engine.pricing.problem import Duals, Problem, Wanted
+
+
+class Found(NamedTuple):
+    """For each route its last label, reduced cost and cost in cents; `head` and `chain` find the set again.
+
+    `count` is how many there are, and at how many the threshold is lowered next; `threshold` what routes must be under.
+    """
+
+    label: Any
+    reduced: Any
+    cost: Any
+    head: Any
+    chain: Any
+    count: Any  # (2,)
+    threshold: Any  # (1,)
+
+
+@compiled
+def none_found(wanted: Wanted) -> Found:
+    """Return the place for as many routes as there may be labels."""
+    count, threshold = np.zeros(2, np.int64), np.empty(1)
+    count[1], threshold[0] = 2 * wanted.most, wanted.threshold
+    return Found(
+        np.empty(wanted.room, np.int32),
+        np.empty(wanted.room),
+        np.empty(wanted.room, np.int64),
+        np.full(heads_for(wanted.room), -1, np.int32),
+        np.empty(wanted.room, np.int32),
+        count,
+        threshold,
+    )
+
+
+@inlined
+def go_home(found: Found, labels: Labels, c: int, p: Problem, duals: Duals, most: int) -> None:
+    """Take note of the route that goes home after label c, where it can, is wanted, and is its set's cheapest."""
+    yard, node = len(p.stops.service), labels.node[c]
+    back, whole = home(labels.early[c], labels.work[c], labels.late[c], p.stops.minutes[node, yard])
+    if back > p.hours.latest or (p.hours.rests and labels.rested[c] == 0 and whole > p.hours.rest.after):
+        return
+    late = max(0, back - p.hours.end)
+    reduced = labels.base[c] + p.stops.way[node, yard] + p.rates.minute * whole + p.rates.overtime * late
+    reduced = reduced + p.rates.day - duals.crew_day
+    if reduced >= found.threshold[0]:
+        return
+    metres = labels.metres[c] + p.stops.metres[node, yard]
+    cost = labels.options[c] + p.rates.day + int(p.rates.minute) * whole + int(p.rates.overtime) * late
+    cost += (p.rates.km * metres + 500) // 1000 + labels.helpers[c] * p.rates.helper
+    at = slot_of(labels.key[c], len(found.head))
+    old = found.head[at]
+    while old >= 0 and not (
+        labels.key[found.label[old]] == labels.key[c] and equal(labels.seen[found.label[old]], labels.seen[c])
+    ):
+        old = found.chain[old]
+    if old >= 0:
+        if cost < found.cost[old]:
+            found.label[old], found.reduced[old], found.cost[old] = c, reduced, cost
+        return
+    n = found.count[0]
+    found.label[n], found.reduced[n], found.cost[n] = c, reduced, cost
+    found.chain[n] = found.head[at]
+    found.head[at] = n
+    n += 1
+    found.count[0] = n
+    if most and n >= found.count[1]:
+        found.threshold[0] = min(found.threshold[0], nth(found.reduced, 0, n, most - 1, labels.space) + EPSILON)
+        found.count[1] = n + most
+
+
+@compiled
+def routes_of(found: Found, labels: Labels) -> tuple[Any, Any, Any, Any, Any]:
+    """Return the routes' jobs in visiting order, flat with pointers, then cost in cents, helpers and reduced cost."""
+    count = found.count[0]
+    ptr = np.zeros(count + 1, np.int64)
+    for r in range(count):
+        stops = 0
+        label = found.label[r]
+        while label > 0:
+            stops += 1
+            label = labels.parent[label]
+        ptr[r + 1] = ptr[r] + stops
+    jobs = np.empty(ptr[count], np.int16)
+    helpers = np.empty(count, np.int64)
+    for r in range(count):
+        label = found.label[r]
+        helpers[r] = labels.helpers[label]
+        place = ptr[r + 1]
+        while label > 0:
+            place -= 1
+            jobs[place] = labels.node[label]
+            label = labels.parent[label]
+    return jobs, ptr, found.cost[:count].copy(), helpers, found.reduced[:count].copy()

@@ -1,0 +1,225 @@
+"""Compiled search for the routes of one crew day: labels extended stop by stop.
+
+A label is a partial route whose last service has ended. Those that can still come under the threshold (`completion`
+says what the rest costs at least) are extended by one more job, and dropped where another makes them needless.
+"""
+
+from __future__ import annotations
+
+from typing import Any, NamedTuple
+
+import numpy as np
+
+from scheduler.engine.model.compiled import compiled, inlined
+from scheduler.engine.model.schedule import NOT_HERE, extend
+from scheduler.engine.pricing.completion import least_to_go
+from scheduler.engine.pricing.found import Found, go_home, none_found, routes_of
+from scheduler.engine.pricing.kept import Kept, is_dominated, keep, none_kept, slot
+from scheduler.engine.pricing.labels import Labels, Reached, in_the_yard, nth
+from scheduler.engine.pricing.problem import INF, Bounds, Duals, Problem, Wanted
+
+COMPLETE, TRUNCATED, FULL = 0, 1, 2  # how a search ended: all labels seen, some left out, no room for more labels
+
+
+class _Visit(NamedTuple):
+    """One more stop: job j after label `parent`, with what it costs and loads whenever it is; sets stand in `_Next`."""
+
+    parent: int
+    j: int
+    drive: int
+    base: float
+    weight: int
+    boxes: int
+    helpers: int
+    key: Any
+
+
+class _Next(NamedTuple):
+    """Jobs seen and pieces taken after one more stop; written anew for every stop."""
+
+    seen: Any
+    gear: Any
+
+
+class _Level(NamedTuple):
+    """Labels of one number of stops: `mark` are how many labels there are, the first new one, and when to cut next.
+
+    `cut`: the score from which on a label is not among the best of its level; `ended` as of the search.
+    """
+
+    mark: Any  # (3,)
+    cut: Any  # (1,)
+    ended: Any  # (1,)
+
+
+@compiled
+def search(p: Problem, duals: Duals, bounds: Bounds, wanted: Wanted) -> tuple[Any, Any, Any, Any, Any, int]:
+    """Return the wanted routes, each set of jobs once in its cheapest order and timing, and how the search ended.
+
+    Routes as of `found.routes_of`: jobs in visiting order, pointers, cents, helpers, reduced cost.
+    """
+    n = len(p.stops.service)
+    labels = in_the_yard(p, duals, wanted.room)
+    kept = none_kept(n, wanted.room, wanted.every_set)
+    found = none_found(wanted)
+    after = _Next(np.zeros(p.follows.bit.shape[1], np.uint64), np.zeros(duals.gear.shape[1], np.int64))
+    level = _Level(np.ones(3, np.int64), np.empty(1), np.zeros(1, np.int64))
+    begin, stop = 0, 1  # the labels of the last level; the yard is the first
+    while begin < stop and level.ended[0] != FULL:
+        level.mark[1] = level.mark[0]
+        level.mark[2] = level.mark[0] + 4 * wanted.beam if wanted.beam else wanted.room + 2
+        level.cut[0] = INF
+        # The most promising first: what they lead to betters what the others lead to before it is stored.
+        turn = np.arange(stop - begin) if wanted.every_set else np.argsort(labels.score[begin:stop])
+        for place in range(stop - begin):
+            parent = begin + turn[place]
+            if not labels.alive[parent]:
+                continue
+            for j in range(n):
+                if _may_follow(p, labels, parent, j):
+                    _visit(p, duals, bounds, wanted, labels, kept, found, level, after, parent, j)
+                    if level.ended[0] == FULL:
+                        break
+            if level.ended[0] == FULL:
+                break
+        begin, stop = level.mark[1], level.mark[0]
+        if wanted.beam and stop - begin > wanted.beam and level.ended[0] != FULL:
+            worst = nth(labels.score, begin, stop, wanted.beam, labels.space)
+            for label in range(begin, stop):
+                if labels.score[label] > worst:
+                    labels.alive[label] = False
+            level.ended[0] = TRUNCATED
+    jobs, ptr, cost, helpers, reduced = routes_of(found, labels)
+    return jobs, ptr, cost, helpers, reduced, level.ended[0]
+
+
+@inlined
+def _may_follow(p: Problem, labels: Labels, parent: int, j: int) -> bool:
+    """Say whether job j can come next but for its price: not done yet, in order, within the load, reached in time."""
+    clash = np.uint64(0)
+    for w in range(labels.seen.shape[1]):
+        clash |= labels.seen[parent, w] & (p.follows.forbidden[j, w] | p.follows.bit[j, w])
+    if clash != 0:
+        return False
+    if p.loads.weight[j] + labels.weight[parent] > p.loads.payload:
+        return False
+    if p.loads.boxes[j] + labels.boxes[parent] > p.loads.max_boxes:
+        return False
+    return bool(labels.early[parent] + p.stops.minutes[labels.node[parent], j] <= p.stops.last[j])
+
+
+@inlined
+def _to(p: Problem, duals: Duals, labels: Labels, after: _Next, parent: int, j: int) -> _Visit:
+    """Return the stop at job j after label `parent`; jobs seen and pieces taken then are written to `after`."""
+    base = p.stops.way[labels.node[parent], j] + labels.base[parent]
+    helpers = labels.helpers[parent]
+    if p.loads.helpers[j] > helpers:
+        base += (p.loads.helpers[j] - helpers) * (p.rates.helper + duals.helper)
+        helpers = p.loads.helpers[j]
+    for e in range(len(after.gear)):
+        have = labels.gear[parent, e]
+        if duals.gear[j, e] > have:
+            base += duals.gear_price[e] * (duals.gear[j, e] - have)
+            have = duals.gear[j, e]
+        after.gear[e] = have
+    for pair in range(len(p.follows.then)):
+        if p.follows.then[pair] == j:
+            first = p.follows.first[pair]
+            if labels.seen[parent, first >> 6] & p.follows.bit[first, first >> 6] == 0:
+                base += duals.pair[pair]
+    for w in range(len(after.seen)):
+        after.seen[w] = p.follows.bit[j, w] | labels.seen[parent, w]
+    return _Visit(
+        parent,
+        j,
+        p.stops.minutes[labels.node[parent], j],
+        base,
+        p.loads.weight[j] + labels.weight[parent],
+        p.loads.boxes[j] + labels.boxes[parent],
+        helpers,
+        p.key[j] + labels.key[parent],
+    )
+
+
+@inlined
+def _visit(
+    p: Problem,
+    duals: Duals,
+    bounds: Bounds,
+    wanted: Wanted,
+    labels: Labels,
+    kept: Kept,
+    found: Found,
+    level: _Level,
+    after: _Next,
+    parent: int,
+    j: int,
+) -> None:
+    """Extend label `parent` by job j in every way: with each of its options, the rest before it, after it or not."""
+    to = _to(p, duals, labels, after, parent, j)
+    at = slot(kept, j, to.key)
+    rested = int(labels.rested[parent])
+    for when in range(3 if p.hours.rests and rested == 0 else 1):
+        now_rested = 1 if when != NOT_HERE else rested
+        for o in range(p.stops.ptr[j], p.stops.ptr[j + 1]):
+            possible, early, work, late = extend(
+                labels.early[parent],
+                labels.work[parent],
+                labels.late[parent],
+                to.drive,
+                p.stops.lo[o],
+                p.stops.hi[o],
+                p.stops.service[j],
+                p.hours.rest,
+                when,
+            )
+            if not possible or early > p.hours.latest:
+                continue
+            new = Reached(early, work, late, to.base + duals.option[o], now_rested, to.helpers)
+            score = _score(p, duals, bounds, new, j, after.seen)
+            if score >= found.threshold[0] or score >= level.cut[0]:
+                continue
+            if is_dominated(kept, labels, at, j, new, after.seen, after.gear, p, duals):
+                continue
+            c = level.mark[0]
+            if c > wanted.room:
+                level.ended[0] = FULL
+                return
+            _store(labels, c, p, to, new, after, o, score)
+            keep(kept, labels, at, c, level.mark[1], p, duals)
+            level.mark[0] = c + 1
+            if c + 1 >= level.mark[2]:  # more than enough for this level: only what is among the best so far
+                level.cut[0] = nth(labels.score, level.mark[1], c + 1, wanted.beam, labels.space)
+                level.mark[2] = c + 1 + 2 * wanted.beam
+                level.ended[0] = TRUNCATED
+            go_home(found, labels, c, p, duals, wanted.most)
+
+
+@inlined
+def _score(p: Problem, duals: Duals, bounds: Bounds, new: Reached, j: int, seen: Any) -> float:
+    """Return what a route that goes on from here costs at least, reduced."""
+    out = max(new.work, new.early - new.late)
+    step = (new.early - p.hours.start) // bounds.width
+    loose = new.early < new.late + new.work
+    rest_over = least_to_go(bounds, loose, 0, j, step, seen)
+    if p.hours.rests and new.rested == 0:
+        if out > p.hours.rest.after:
+            rest_over = INF
+        rest_over = min(rest_over, least_to_go(bounds, loose, 1, j, step, seen))
+    slack = p.rates.minute * (bounds.width - 1)
+    return rest_over + (new.base + p.rates.minute * out - slack + p.rates.day - duals.crew_day)
+
+
+@inlined
+def _store(labels: Labels, c: int, p: Problem, to: _Visit, new: Reached, after: _Next, o: int, score: float) -> None:
+    parent, j = to.parent, to.j
+    labels.node[c], labels.parent[c], labels.alive[c], labels.key[c] = j, parent, True, to.key
+    labels.early[c], labels.work[c], labels.late[c], labels.rested[c] = new.early, new.work, new.late, new.rested
+    labels.base[c], labels.score[c] = new.base, score
+    labels.options[c] = labels.options[parent] + p.stops.cost[o]
+    labels.metres[c] = labels.metres[parent] + p.stops.metres[labels.node[parent], j]
+    labels.weight[c], labels.boxes[c], labels.helpers[c] = to.weight, to.boxes, new.helpers
+    for w in range(len(after.seen)):
+        labels.seen[c, w] = after.seen[w]
+    for e in range(len(after.gear)):
+        labels.gear[c, e] = after.gear[e]

@@ -1,0 +1,67 @@
+"""The best plan so far, shared between the search and whoever waits for it."""
+
+from __future__ import annotations
+
+import math
+import threading
+from collections.abc import Mapping, Sequence
+
+from scheduler.audit import audit
+from scheduler.engine.model.arrays import Model
+from scheduler.engine.model.plans import plan_of, whole_bound
+from scheduler.plan import Plan
+
+Routes = dict[int, list[int]]
+
+
+class Best:
+    """Cheapest audited routes, highest proven bound, and what the search is doing; safe between threads."""
+
+    def __init__(self, model: Model) -> None:
+        self.model = model
+        self.lock = threading.Lock()
+        self.routes: Routes = {}
+        self.plan: Plan | None = None  # the audited plan of `routes`, its reasons not yet asked
+        self.cost = int(model.skip_cost.sum())
+        self.bound = -math.inf
+        self.phase = "reading the week"
+        self.refused = 0
+
+    def offer(self, routes: Mapping[int, Sequence[int]], cost: float) -> bool:
+        """Take `routes` if they are cheaper and keep every rule; return whether they were taken.
+
+        Every plan is audited before anyone sees it: an engine that errs loses the plan, not the customer's trust.
+        """
+        if cost >= self.cost:
+            return False
+        plan = plan_of(self.model, routes, seconds=0.0, bound=None)
+        total = plan.cost.total + sum(self.model.must[j] for j in self.model.missing(routes))
+        if audit(self.model.week, plan).broken_rules or total >= self.cost:
+            self.refused += 1
+            return False
+        with self.lock:
+            self.routes = {k: list(jobs) for k, jobs in routes.items()}
+            self.plan = plan
+            self.cost = total
+        return True
+
+    def prove(self, bound: float) -> None:
+        """Raise the bound; it never passes the cost of a plan that exists."""
+        with self.lock:
+            self.bound = max(self.bound, min(bound, float(self.cost)))
+
+    def tell(self, phase: str) -> None:
+        """Say what the search is doing, in one line of words."""
+        self.phase = phase
+
+    def state(self) -> tuple[Routes, int, int | None, str, Plan | None]:
+        """Return routes, cost, bound in whole cents, phase and plan (None: the one that skips all), of one moment."""
+        with self.lock:
+            bound = whole_bound(self.bound)
+            return self.routes, self.cost, None if bound is None else min(bound, self.cost), self.phase, self.plan
+
+    @property
+    def proven(self) -> bool:
+        """Whether nothing cheaper can exist."""
+        bound = whole_bound(self.bound)
+        return bound is not None and bound >= self.cost

@@ -1,0 +1,295 @@
+"""The phases of a search: a plan at once, prices and a bound, integer programs over chosen routes, the proof."""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Sequence
+from concurrent.futures import ThreadPoolExecutor
+
+import numpy as np
+
+from scheduler.engine.master.integer import Answer, Limit, cost_of, select
+from scheduler.engine.master.relaxation import Relaxation, Stopped
+from scheduler.engine.model.arrays import Ints, Model
+from scheduler.engine.pricing.columns import Columns, columns_of_routes
+from scheduler.engine.search.closing import WIDER, Closing
+from scheduler.engine.search.diving import dive
+from scheduler.engine.search.incumbent import Best, Routes
+from scheduler.engine.search.neighborhood import Polish
+from scheduler.engine.search.ruin_recreate import Ruin
+
+QUICK_ROUNDS = 600  # of taking out and putting back, before prices are known
+QUICK_SHARE = 0.15  # of the time given
+MOST_COLUMNS = 400_000  # that the closing integer program is given
+DAY_ROOM = 2_000_000
+MANY_DAYS = 40  # crew days up to which one integer program over all of them is quicker than many over some
+ALL_NODES = 5_000  # of the integer program over all routes found
+FEW, FEW_ROOM = 30_000, 300_000  # routes that one quick integer program takes; labels of a crew day to list them
+NEXT_TRY = 0.8  # of the gap at which it was last tried whether few routes are left: tried again from here on
+NARROW = (1 / 4, 1 / 16, 1 / 64)  # of the gap: reduced costs of the routes to choose from before all can be listed
+FIRST_STEP = 8  # routes a crew day to choose from at first
+NARROW_STEPS = (10, 30)  # routes a crew day to choose from before all can be listed
+NARROW_COLUMNS, NARROW_S = 3_000, 5.0  # above which it takes too long
+BETTER = 0.5  # cents: costs are whole
+POLISH_AFTER_S, POLISH_SHARE = 3.0, 0.3
+POLISH_S, POLISH_NODES = 4.0, 300  # of one neighborhood
+MARGIN = 1.0  # cents kept clear of every comparison with the gap
+
+
+class Search:
+    """One search; `run` returns when the best plan is proven best, and raises `Stopped` when `check` does."""
+
+    def __init__(
+        self,
+        best: Best,
+        seed: int,
+        left: Callable[[], float],
+        check: Callable[[], None],
+        threads: ThreadPoolExecutor | None,
+        start: Routes | None = None,
+    ) -> None:
+        self.best, self.model, self.seed, self.left, self.check = best, best.model, seed, left, check
+        self.relax = Relaxation(self.model, seed, check, threads)
+        if start:
+            self.relax.add(columns_of_routes(self.model, start))
+        self.threads = threads
+        self.polish = Polish(self.model, self.relax.pool, self.best, seed)
+        self.given, self.polished, self.dived = left(), 0.0, 0
+        self.next_dive = 0.1 * self.given
+        self.step = FIRST_STEP * len(self.model.crew_days)  # routes to choose from next
+        self.tried = np.inf  # the gap when it was last tried whether few routes are left
+        self.failed = np.inf  # the gap when all that could pay were last found to be too many
+        self.members: dict[int, list[int]] = {}
+        for k, group in enumerate(self.model.group.tolist()):
+            self.members.setdefault(group, []).append(k)
+
+    def run(self) -> None:
+        """Search until the best plan is proven best."""
+        self.quick()
+        self.best.tell("pricing routes")
+        self.relax.run(self.priced)
+        self.best.prove(self.relax.bound)
+        self.dive()
+        self.narrow()
+        small = len(self.model.crew_days) <= MANY_DAYS
+        most, room, nodes = MOST_COLUMNS, DAY_ROOM, ALL_NODES
+        while not self.best.proven:
+            if self.few_left():
+                self.settle()
+            elif not small and not self.polish.worn_out:
+                self.best.tell("planning some crew days anew")
+                self.polish_once()
+            elif self.listed(most, room):
+                self.settle()
+            elif not small and self.polish.widen():
+                continue
+            else:
+                self.best.tell("choosing among the routes found")
+                self.integer(range(len(self.relax.pool)), nodes)
+                most, room, nodes = 4 * most, 4 * room, 4 * nodes
+                self.failed = np.inf
+
+    def quick(self) -> None:
+        """Make a plan at once and better it for a moment."""
+        ruin = Ruin(self.model, self.seed)
+        ruin.start()
+        self.offer(ruin.columns(), ruin.cost)
+        self.best.tell("moving jobs about")
+        given = self.left()
+        step = 50
+        for done in range(0, QUICK_ROUNDS, step):
+            self.check()
+            if self.left() < given * (1 - QUICK_SHARE):
+                break
+            ruin.run(step, ruin.cost / max(1, len(self.model.service)) * 0.02 * (1 - done / QUICK_ROUNDS))
+            self.relax.add(ruin.columns(ruin.now))
+            self.offer(ruin.columns(), ruin.cost)
+        self.relax.add(ruin.columns())
+
+    def priced(self) -> None:
+        """After each round of pricing keep the bound; where time is short, use a share of it for better plans."""
+        self.best.prove(self.relax.bound)
+        if np.isinf(self.given) or len(self.model.crew_days) <= MANY_DAYS or self.given - self.left() < POLISH_AFTER_S:
+            return  # without a limit of time nothing may hang on the clock
+        self.polish.without = 0  # there are new routes
+        if self.relax.level > self.dived or self.given - self.left() > self.next_dive:
+            self.dived = self.relax.level
+            self.dive()
+            self.next_dive = 2 * (self.given - self.left())
+        while self.polished < POLISH_SHARE * (self.given - self.left()) and not self.polish.worn_out:
+            before = self.left()
+            self.polish_once()
+            self.polished += before - self.left()
+
+    def dive(self) -> None:
+        """Make a plan of the linear program's solution."""
+        taken = dive(self.relax)
+        self.best.offer(self.routes_of(taken), cost_of(self.relax.pool, taken))
+
+    def polish_once(self) -> None:
+        """Plan the crew days of one neighborhood anew."""
+        free = self.polish.free_days()
+        gap = max(0.0, self.best.cost - self.relax.value)
+        fixed, chosen, start = self.polish.columns(free, self.model.group, self.relax.dual, gap)
+        before = self.best.cost
+        answer = self.integer(
+            chosen, POLISH_NODES * self.polish.width, fixed=fixed, start=start, at_most_s=POLISH_S * self.polish.width
+        )
+        self.polish.learn(answer.proven, self.best.cost < before)
+
+    def few_left(self) -> bool:
+        """List every route that could still pay, where they are few: one integer program over them is quick then."""
+        if self.gap() > self.tried * NEXT_TRY:
+            return False
+        self.tried = self.gap()
+        return self.relax.under(self.tried, FEW, FEW_ROOM, all_or_none=True)
+
+    def listed(self, most: int, room: int) -> bool:
+        """List every route that could still pay; return whether there was room for them."""
+        if self.gap() >= self.failed:
+            return False
+        self.best.tell("listing every route that could still pay")
+        self.failed = self.gap()
+        return self.relax.under(self.failed, most, room)
+
+    def gap(self) -> float:
+        """Return the reduced cost up to which a route could be in a plan cheaper than the best."""
+        return self.best.cost - self.relax.bound + self.relax.rounding + MARGIN
+
+    def narrow(self) -> None:
+        """Look for a better plan among the routes of least reduced cost."""
+        self.best.tell("choosing among the cheapest routes")
+        gap = self.gap()
+        share = next((s for s in NARROW if self.relax.under(s * gap, FEW, FEW_ROOM, all_or_none=True)), 0.0)
+        order = self.within(share * gap)
+        for routes in NARROW_STEPS:
+            count = routes * len(self.model.crew_days)
+            if count > NARROW_COLUMNS:
+                return
+            # Cuts of these routes alone: those over all routes say little of a few, and the choice takes longer.
+            closing = Closing(self.relax.pool, sorted(order[:count]), self.check)
+            closing.run(self.relax.dual, lambda: self.best.cost, MARGIN, lambda _: None)
+            for places in closing.steps(lambda: self.best.cost, MARGIN, count):
+                self.choose(closing, places, POLISH_NODES, NARROW_S)
+            self.step = WIDER * count
+
+    def choose(self, closing: Closing, places: Ints, nodes: int | None, at_most_s: float = np.inf) -> Answer:
+        """Look for a better plan among the columns that closing has at these places."""
+        return self.integer(
+            closing.kept[places].tolist(),
+            nodes,
+            cuts=closing.limits(places),
+            start=(),
+            better_than=self.best.cost - BETTER,
+            heuristics=False,
+            at_most_s=at_most_s,
+        )
+
+    def settle(self) -> None:
+        """Find and prove the best plan, every route that could be in one being listed."""
+        self.best.tell("proving the plan")
+        closing = Closing(self.relax.pool, sorted(self.within(self.gap())), self.check)
+        closing.run(self.relax.dual, lambda: self.best.cost, MARGIN, self.best.prove)
+        for places in closing.steps(lambda: self.best.cost, MARGIN, self.step):
+            if self.best.proven:
+                return
+            answer = self.choose(closing, places, None)
+        if answer.proven:
+            self.best.prove(self.best.cost)
+
+    def within(self, gap: float) -> list[int]:
+        """Return the pool's columns with a reduced cost up to `gap`, the least first."""
+        reduced = self.relax.pool.reduced(self.relax.dual)
+        order = np.argsort(reduced, kind="stable")
+        within: list[int] = order[: np.count_nonzero(reduced <= gap)].tolist()
+        return within
+
+    def integer(
+        self,
+        chosen: range | list[int],
+        nodes: int | None,
+        *,
+        cuts: Sequence[Limit] = (),
+        fixed: Sequence[int] = (),
+        start: Sequence[int] | None = None,
+        at_most_s: float = np.inf,
+        better_than: float = np.inf,
+        heuristics: bool = True,
+    ) -> Answer:
+        """Solve the integer program over `chosen` and keep what is better."""
+        left = self.left()
+
+        def better(columns: list[int], cost: float) -> None:
+            self.best.offer(self.routes_of(columns), cost)
+
+        answer = select(
+            self.relax.pool,
+            chosen,
+            seconds=min(left, at_most_s) if np.isfinite(left) else None,
+            fixed=fixed,
+            start=self.start(chosen) if start is None else start,
+            seed=self.seed,
+            check=self.check,
+            nodes=nodes,
+            cuts=cuts,
+            better=better,
+            better_than=better_than,
+            heuristics=heuristics,
+        )
+        if answer.columns is not None:
+            better(answer.columns, answer.cost)
+        return answer
+
+    def start(self, chosen: range | list[int]) -> list[int]:
+        """Return the best plan's columns where all are among `chosen`: a plan to begin from."""
+        columns = self.chosen()
+        return columns if set(columns) <= set(chosen) else []
+
+    def chosen(self) -> list[int]:
+        """Return the pool's columns of the best plan."""
+        pool, group = self.relax.pool, self.model.group
+        return [pool.find(int(group[k]), jobs) for k, jobs in self.best.routes.items()]
+
+    def offer(self, columns: Columns, cost: int) -> None:
+        """Offer a plan given by its routes."""
+        self.relax.add(columns)
+        pool = self.relax.pool
+        names = [pool.find(int(columns.crew_day[c]), columns.jobs_of(c)) for c in range(len(columns))]
+        self.best.offer(self.routes_of(names), cost)
+
+    def routes_of(self, columns: list[int]) -> Routes:
+        """Return the columns as routes, those of a group of equal crew days dealt out to its members."""
+        pool = self.relax.pool
+        dealt: dict[int, int] = {}
+        made: Routes = {}
+        for c in columns:
+            group = pool.crew_day[c]
+            member = self.members[group][dealt.get(group, 0)]
+            dealt[group] = dealt.get(group, 0) + 1
+            made[member] = [int(j) for j in pool.jobs[c]]
+        return made
+
+
+def search(
+    model: Model,
+    best: Best,
+    seed: int,
+    left: Callable[[], float],
+    check: Callable[[], None],
+    workers: int,
+    start: Routes,
+) -> None:
+    """Search until proven or stopped; `left` gives the seconds that remain, `check` raises `Stopped`.
+
+    start: routes to search from, beside what `best` holds already; empty for none.
+    """
+    if not model.crew_days:
+        best.prove(float(best.cost))
+        return
+    threads = ThreadPoolExecutor(workers) if workers > 1 else None
+    try:
+        Search(best, seed, left, check, threads, start).run()
+    except Stopped:
+        pass
+    finally:
+        if threads:
+            threads.shutdown(wait=False, cancel_futures=True)

@@ -1,0 +1,88 @@
+"""Which wrong versions of the code the tests let pass: mutants of the files named, tried one by one (see ops/mutants).
+
+    python -m tests.mutants scheduler/price.py             one file; a folder, or nothing for all three, goes as well
+    python -m tests.mutants scheduler/layout --tenth       every tenth mutant, for a first look
+    python -m tests.mutants scheduler/price.py --again     only those that lived last time, after tests were added
+
+mutmut changes one operator, value or argument of a function at a time and runs the tests that go through it; which
+tests, is in pyproject.toml. It changes nothing outside of functions, and no property. `tests/mutants.md` tells of the
+mutants that may live. Ends with status 1 where less than 90 % of a file or folder that was named are killed.
+"""
+
+from __future__ import annotations
+
+import argparse
+import json
+import shutil
+import subprocess
+import sys
+from collections import Counter
+from collections.abc import Iterable, Iterator
+from pathlib import Path
+
+from mutmut.mutation.diff_apply import get_diff_for_mutant
+from mutmut.stats import status_by_exit_code
+
+HERE = Path("mutants")  # where mutmut keeps its copy of the project
+ALL = ("scheduler/audit.py", "scheduler/price.py", "scheduler/layout")
+LEAST_PERCENT = 90
+LIVED = ("survived", "no tests")
+UNTRIED = ("not checked", "check was interrupted by user")
+
+
+def pattern(path: str, tenth: bool) -> str:
+    """Return the mutants' names as mutmut asks for them; those whose number ends in 7 are a tenth."""
+    return path.rstrip("/").removesuffix(".py").replace("/", ".") + (".*__mutmut_*7" if tenth else ".*")
+
+
+def found(path: str) -> Iterator[tuple[str, dict[str, str]]]:
+    """Yield each source file at `path` with the status of its mutants by their names."""
+    meta = HERE / path
+    for file in sorted(meta.rglob("*.meta")) if meta.is_dir() else [meta.with_name(f"{meta.name}.meta")]:
+        codes = json.loads(file.read_text())["exit_code_by_key"]
+        yield str(file.relative_to(HERE)).removesuffix(".meta"), {n: status_by_exit_code[c] for n, c in codes.items()}
+
+
+def tell(name: str, statuses: Iterable[str]) -> float:
+    """Print the line of one file or folder and return the percentage killed; 100 where nothing was tried."""
+    count = Counter("untried" if s in UNTRIED else "lived" if s in LIVED else "killed" for s in statuses)
+    tried = count["killed"] + count["lived"]
+    percent = 100 * count["killed"] / tried if tried else 100.0
+    print(f"{name:44} {tried:7} {count['killed']:7} {count['lived']:9} {percent:8.1f} {count['untried']:8}")
+    return percent
+
+
+def main(paths: list[str], tenth: bool, again: bool) -> int:
+    """Try the mutants, print the table and each survivor as the lines that it changes; return the exit status."""
+    if again:
+        names = [n for path in paths for _, of in found(path) for n, s in of.items() if s in LIVED]
+    else:
+        shutil.rmtree(HERE, ignore_errors=True)
+        names = [pattern(path, tenth) for path in paths]
+    if names:
+        HERE.mkdir(exist_ok=True)
+        with (HERE / "log").open("w") as log:
+            command = [str(Path(sys.executable).with_name("mutmut")), "run", "--max-children", "1", *names]
+            if subprocess.run(command, stdout=log, stderr=subprocess.STDOUT, check=False).returncode:
+                sys.exit(f"mutmut did not come to an end: see {HERE / 'log'}")
+    print(f"{'':44} {'mutants':>7} {'killed':>7} {'survived':>9} {'percent':>8} {'untried':>8}")
+    enough, alive = True, list[tuple[str, str]]()
+    for path in paths:
+        files = list(found(path))
+        for file, of in files:
+            tell(file, of.values())
+            alive += [(file, name) for name, status in of.items() if status in LIVED]
+        enough &= tell(f"{path}: all", (s for _, of in files for s in of.values())) >= LEAST_PERCENT
+    for file, name in alive:
+        diff = get_diff_for_mutant(name, path=file).splitlines()
+        print(f"\n{name}", *(line for line in diff if line[:1] in "+-" and line[:3] not in ("---", "+++")), sep="\n")
+    return 0 if enough else 1
+
+
+if __name__ == "__main__":
+    told = argparse.ArgumentParser(description=(__doc__ or "").partition("\n")[0])
+    told.add_argument("paths", nargs="*", default=[*ALL], help="files or folders; nothing: all three")
+    told.add_argument("--tenth", action="store_true", help="every tenth mutant only")
+    told.add_argument("--again", action="store_true", help="only those that lived last time")
+    asked = told.parse_args()
+    sys.exit(main(asked.paths, asked.tenth, asked.again))

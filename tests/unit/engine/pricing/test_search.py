@@ -1,0 +1,118 @@
+"""The compiled searches against plain Python, on crew days of random weeks."""
+
+from __future__ import annotations
+
+import itertools
+import random
+
+import numpy as np
+import pytest
+
+from scheduler import build
+from scheduler.engine.model.arrays import Model
+from scheduler.engine.model.timing import time_route
+from scheduler.engine.pricing.columns import Columns
+from scheduler.engine.pricing.crew_day import Day, Prices
+from scheduler.engine.pricing.search import COMPLETE, FULL
+from scheduler.engine.search.route_cost import NEVER, arrays, route_cost
+from tests.weeks import small_week
+
+MOST = 5
+
+
+def models() -> list[Model]:
+    made = []
+    for seed in range(60):
+        model = build(small_week(random.Random(seed), jobs=MOST, crews=2, days=2))
+        if model.crew_days:
+            made.append(model)
+    return made
+
+
+@pytest.fixture(scope="module")
+def drawn() -> list[Model]:
+    return models()
+
+
+def fits(model: Model, k: int, jobs: tuple[int, ...]) -> bool:
+    """Whether what the van holds and the follows among these jobs allow the order."""
+    if model.weight[list(jobs)].sum() > model.payload[k] or model.boxes[list(jobs)].sum() > model.max_boxes[k]:
+        return False
+    for first, then, least, _, _ in model.follow:
+        if first in jobs and then in jobs and (least > 0 or jobs.index(then) < jobs.index(first)):
+            return False
+    return True
+
+
+def by_hand(model: Model, k: int) -> dict[tuple[int, ...], int]:
+    """Return the least cost of every set of jobs that crew day k can serve, over all orders, by the plain timing."""
+    found: dict[tuple[int, ...], int] = {}
+    jobs = model.crew_days[k].jobs
+    for size in range(1, len(jobs) + 1):
+        for order in itertools.permutations(jobs, size):
+            if fits(model, k, order) and (timed := time_route(model, k, list(order))):
+                key = tuple(sorted(order))
+                found[key] = min(timed.cost, found.get(key, timed.cost))
+    return found
+
+
+def as_sets(columns: Columns) -> dict[tuple[int, ...], int]:
+    return {
+        tuple(sorted(int(j) for j in columns.jobs[columns.ptr[c] : columns.ptr[c + 1]])): int(columns.cost[c])
+        for c in range(len(columns))
+    }
+
+
+def test_every_set_is_found_at_its_least_cost(drawn: list[Model]) -> None:
+    for model in drawn:
+        for k in range(len(model.crew_days)):
+            columns, _, ended = Day(model, k).search(None, 1e15, every_set=True, room=50_000)
+            assert ended == COMPLETE
+            assert as_sets(columns) == by_hand(model, k)
+
+
+def test_the_most_negative_route_is_found_whatever_the_prices(drawn: list[Model]) -> None:
+    chance = np.random.default_rng(3)
+    for model in drawn:
+        for k in range(len(model.crew_days)):
+            day = Day(model, k)
+            prices = Prices(
+                job=[chance.uniform(0, 40_000, len(c.jobs)) for c in model.crew_days],
+                sigma=-chance.uniform(0, 3_000, len(model.crew_days)),
+                helper=chance.uniform(0, 4_000, len(model.helper_cap)),
+                pool=chance.uniform(0, 4_000, len(model.pool_cap)),
+                pair=[np.zeros(0)] * k + [chance.uniform(0, 4_000, len(day.pairs))],
+            )
+            _, every, _ = day.search(prices, 1e15, every_set=True, room=50_000)
+            _, few, ended = day.search(prices, 1e15, every_set=False, room=50_000)
+            assert ended == COMPLETE
+            assert few.min() == pytest.approx(every.min(), abs=1e-6)
+
+
+def test_a_beam_may_miss_routes_but_never_makes_one_up(drawn: list[Model]) -> None:
+    for model in drawn[:20]:
+        for k in range(len(model.crew_days)):
+            columns, _, _ = Day(model, k).search(None, 1e15, every_set=False, room=50_000, beam=2)
+            every = by_hand(model, k)
+            for jobs, cost in as_sets(columns).items():
+                assert cost >= every[jobs]
+
+
+def test_too_little_room_is_said(drawn: list[Model]) -> None:
+    model = max(drawn, key=lambda m: max(len(c.jobs) for c in m.crew_days))
+    k = max(range(len(model.crew_days)), key=lambda n: len(model.crew_days[n].jobs))
+    _, _, ended = Day(model, k).search(None, 1e15, every_set=True, room=2)
+    assert ended == FULL
+
+
+def test_quick_timing_agrees_with_the_plain_one(drawn: list[Model]) -> None:
+    for model in drawn:
+        week = arrays(model)
+        for k in range(len(model.crew_days)):
+            for order in itertools.permutations(model.crew_days[k].jobs, min(3, len(model.crew_days[k].jobs))):
+                timed = time_route(model, k, list(order))
+                helpers = max(0, max(int(model.job_hands[j]) for j in order) - int(model.hands[k]))
+                if helpers and model.helper_row[k] < 0:
+                    continue
+                quick = route_cost(week, k, np.array(order, dtype=np.int64), len(order), helpers)
+                assert quick == (timed.cost if timed else NEVER)

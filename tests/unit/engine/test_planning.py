@@ -1,0 +1,125 @@
+"""The one public call: costs known from elsewhere, time kept, stopping, and odd weeks."""
+
+from __future__ import annotations
+
+import time
+from pathlib import Path
+
+import msgspec
+import pytest
+
+from scheduler import Progress, plan_week
+from scheduler.audit import audit
+from scheduler.engine.search.phases import Search
+from scheduler.week import Week, read_week
+
+WEEKS = Path(__file__).parents[2] / "data" / "weeks"
+
+
+def week_of(name: str) -> Week:
+    return read_week((WEEKS / f"{name}.week.json").read_bytes())
+
+
+# From an exact planner made apart from this one; see the README beside the weeks.
+@pytest.mark.parametrize(
+    ("name", "cheapest"), [("installs-12x2", 1_710_169), ("installs-45x4", 3_688_461), ("installs-120x10", 8_844_599)]
+)
+def test_the_known_cheapest_plan_is_reached_and_proven(name: str, cheapest: int) -> None:
+    week = week_of(name)
+    plan = plan_week(week, seconds=None, clock=time.monotonic)
+    assert not audit(week, plan).broken_rules
+    assert plan.cost.total == plan.bound == cheapest
+
+
+def test_a_hard_week_has_a_plan_and_a_bound_long_before_its_proof() -> None:
+    week = week_of("mixed-45x4")
+    plan = plan_week(week, seconds=20, clock=time.monotonic)
+    assert not audit(week, plan).broken_rules
+    assert plan.bound is not None
+    assert plan.bound > 0.98 * plan.cost.total
+
+
+def test_time_is_kept_and_the_first_plan_comes_at_once() -> None:
+    week = week_of("mixed-160x10")
+    began = time.monotonic()
+    plan = plan_week(week, seconds=2, clock=time.monotonic)
+    assert time.monotonic() - began < 3
+    assert not audit(week, plan).broken_rules
+    assert plan.routes
+
+
+def test_a_wish_to_stop_is_granted_with_the_best_plan_so_far() -> None:
+    week = week_of("mixed-160x10")
+    told: list[Progress] = []
+    began = time.monotonic()
+    plan = plan_week(
+        week, seconds=None, clock=time.monotonic, report=told.append, stop=lambda: any(p.cost for p in told[5:])
+    )
+    assert time.monotonic() - began < 10
+    assert plan.routes
+    assert not audit(week, plan).broken_rules
+    costs = [p.cost for p in told if p.cost is not None]
+    assert costs == sorted(costs, reverse=True)
+
+
+@pytest.mark.parametrize("left_out", ["jobs", "crews"])
+def test_with_nobody_or_nothing_to_do_the_plan_is_empty_and_proven(left_out: str) -> None:
+    week = msgspec.structs.replace(week_of("installs-12x2"), follows=(), **{left_out: ()})
+    if left_out == "crews":
+        jobs = tuple(msgspec.structs.replace(job, booked=None) for job in week.jobs)
+        week = msgspec.structs.replace(week, jobs=jobs)
+    plan = plan_week(week, seconds=5, clock=time.monotonic)
+    assert plan.routes == ()
+    assert plan.bound == plan.cost.total
+    assert not audit(week, plan).broken_rules
+
+
+def test_a_search_from_a_plan_returns_none_dearer_however_short_the_time() -> None:
+    week = week_of("installs-45x4")
+    cheapest = plan_week(week, seconds=None, clock=time.monotonic)
+    again = plan_week(week, seconds=0.05, clock=time.monotonic, start=cheapest)
+    assert again.cost.total == cheapest.cost.total
+    assert not audit(week, again).broken_rules
+
+
+def test_a_plan_of_a_week_that_has_changed_since_is_searched_from_as_far_as_it_goes() -> None:
+    week = week_of("installs-12x2")
+    old = plan_week(week, seconds=None, clock=time.monotonic)
+    gone = old.routes[0]
+    fewer = msgspec.structs.replace(
+        week,
+        jobs=tuple(job for job in week.jobs if job.id != old.routes[1].stops[0].job),
+        follows=(),
+        crews=tuple(
+            msgspec.structs.replace(c, shifts=tuple(s for s in c.shifts if (c.id, s.day) != (gone.crew, gone.day)))
+            for c in week.crews
+        ),
+    )
+    best = plan_week(fewer, seconds=None, clock=time.monotonic)
+    again = plan_week(fewer, seconds=None, clock=time.monotonic, start=old)
+    assert again.cost == best.cost
+    assert not audit(fewer, again).broken_rules
+
+
+def test_progress_carries_the_plan_whose_cost_it_tells() -> None:
+    week = week_of("installs-45x4")
+    told: list[Progress] = []
+    plan_week(week, seconds=1, clock=time.monotonic, report=told.append)
+    plans = [(p.cost, p.plan) for p in told if p.plan is not None]
+    assert plans
+    for cost, plan in plans:
+        assert plan is not None
+        assert plan.cost.total == cost
+        assert not audit(week, plan).broken_rules
+
+
+def test_a_search_that_fails_with_a_plan_in_hand_gives_the_plan_and_says_so(monkeypatch: pytest.MonkeyPatch) -> None:
+    def fail(_: Search) -> None:
+        raise ZeroDivisionError("a fault of ours")
+
+    monkeypatch.setattr(Search, "dive", fail)
+    week = week_of("installs-45x4")
+    with pytest.warns(RuntimeWarning, match="ended early.*a fault of ours"):
+        plan = plan_week(week, seconds=None, clock=time.monotonic)
+    assert plan.routes
+    assert not audit(week, plan).broken_rules
