@@ -180,7 +180,7 @@ def test_a_link_shows_the_stops_of_the_posted_week_and_their_jobs_alone(
         assert phone.get(f"/jobs/{other.stops[0].job}", headers=PAGE).status_code == 404
         assert phone.get(f"/jobs/{other.stops[0].job}/drawing.svg").status_code == 404
         lead = signed_in(app, Role.lead)
-        assert lead.get(f"/crews/{other.crew}/days/{DAY}").status_code == 200
+        assert lead.get(f"/crews/{other.crew}/days/{DAY}").status_code == 403
 
 
 def test_a_crew_writes_on_its_own_day_by_link_and_a_lead_for_the_own_crew(app: FastAPI) -> None:
@@ -194,7 +194,7 @@ def test_a_crew_writes_on_its_own_day_by_link_and_a_lead_for_the_own_crew(app: F
         crew_id: str,
         day: str,  # a route made under the frozen clock cannot take a date
     ) -> Response:
-        own_crew_day(who, crew_id, datetime.date.fromisoformat(day), write=True)
+        own_crew_day(who, crew_id, datetime.date.fromisoformat(day))
         return once(session, lambda: Response(who.name))
 
     phone, mine, other = by_link(app, "north-1", DAY), f"{HOME}/trial", f"/crews/north-2/days/{DAY}/trial"

@@ -123,12 +123,13 @@ def take_in(
 @router.get("/crews/{crew_id}/visits", responses=_gives("application/json", _WEEK_EXAMPLE))
 def crew_visits(
     session: Database,
-    _: Staff,
+    who: Staff,
     crew_id: str,
     start_date: Annotated[datetime.date, Query(description="a day of the week that is asked for")],
 ) -> Response:
     """List a crew's visits of one week in order, by the posted plan, else the newest."""
     found(session, Crew, crew_id, "crew")
+    _own_crew(who, crew_id)
     monday = start_date - datetime.timedelta(days=start_date.weekday())
     posted, stops = crew_week(session, crew_id, monday)
     get, visits = by_id(session), []
@@ -152,8 +153,7 @@ def crew_visits(
 def crew_feed(request: Request, session: Database, who: Staff, crew_id: str) -> Response:
     """Give the private address of a crew's calendar feed; a crew lead has that of the own crew only."""
     found(session, Crew, crew_id, "crew")
-    if who.role is Role.lead and who.crew_id != crew_id:
-        raise Problem(403, f"This is for the lead of {crew_id} and the office.")
+    _own_crew(who, crew_id)
     return _address(request, "crew", crew_id)
 
 
@@ -211,6 +211,11 @@ def packet(session: Database, who: OnTheDay, now: Now, visit_id: str) -> Respons
     data = packet_pdf(session, visit_id, now)
     assert data is not None
     return _file(data, "application/pdf", f"{visit_id}.pdf", inline=True)
+
+
+def _own_crew(who: Who, crew_id: str) -> None:
+    if who.role is Role.lead and who.crew_id != crew_id:
+        raise Problem(403, f"This is for the lead of {crew_id} and the office.")
 
 
 def _day(session: Session, who: Who, crew_id: str, day: datetime.date) -> Any:
