@@ -20,7 +20,7 @@ from fastapi.routing import iter_route_contexts
 from sqlmodel import Session, SQLModel
 from starlette.datastructures import UploadFile
 
-from api.access.accounts import Role, owner
+from api.access.accounts import Role, owner, seen
 from api.access.day_links import crew_of_link
 from api.database import transaction
 from api.http.pages import Database
@@ -160,8 +160,10 @@ def _caller(request: Request, session: Session) -> Who:
     secret: str = request.app.state.secret
     now = datetime.datetime.now(datetime.UTC)
     token = request.cookies.get(cookie_name(settings, "session"), "")
-    account = owner(session, token, now) if token else None
+    account = owner(session, token, now, settings.idle_minutes) if token else None
     if account is not None:
+        if request.url.path != "/session":
+            seen(request.app.state.database, token, now)
         return Who(
             name=account.name,
             csrf=csrf_token(secret, token),
@@ -197,12 +199,12 @@ def found(session: Session, table: type[Row], key: Any, noun: str) -> Row:
     return row
 
 
-def own_crew_day(who: Who, crew_id: str, day: datetime.date) -> None:
-    """Answer 404 where a day link is for another crew or day, 403 where a crew lead asks for another crew's."""
+def own_crew_day(who: Who, crew_id: str, day: datetime.date, *, write: bool = False) -> None:
+    """Answer 404 where the day is not the link's or not of the lead's crew; 403 where a lead would `write` there."""
     if who.link_id is not None and (who.crew_id, who.day) != (crew_id, day):
         raise Problem(404, "This link is for another crew or day.")
     if who.role is Role.lead and who.crew_id != crew_id:
-        raise Problem(403, f"This is for the lead of {crew_id} and the office.")
+        raise Problem(403 if write else 404, f"This is for the lead of {crew_id} and the office.")
 
 
 def own_job(session: Session, who: Who, visit_id: str) -> None:

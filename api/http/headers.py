@@ -53,7 +53,8 @@ class SafeHeaders:
                 for name, value in self.headers.items():
                     headers.setdefault(name, value)
                 if not scope["path"].startswith("/static/"):
-                    headers.setdefault("Cache-Control", "private, no-cache")
+                    page = headers.get("content-type", "").startswith("text/html") and "etag" not in headers
+                    headers.setdefault("Cache-Control", "no-store" if page else "private, no-cache")
             await send(message)
 
         await self.app(scope, receive, with_headers)

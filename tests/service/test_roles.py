@@ -122,6 +122,8 @@ EXPECTED = {
     "GET /settings/{part_id}": "manager",
     "POST /settings/{part_id}": "manager",
     "PUT /settings/{part_id}": "manager",
+    "GET /sessions": ALL,
+    "POST /sessions/{session_id}/end": ALL,
     "GET /accounts": "manager",
     "POST /accounts": "manager",
     "POST /accounts/{account_id}/reset": "manager",

@@ -145,7 +145,7 @@ def tick(
         done = loading.tick(session, posted, visit, body.items, body.on, noted)
         return JSONResponse({"visit": visit.id, "condition": done.condition, "ticked": done.ticked})
 
-    own_crew_day(who, crew_id, day)
+    own_crew_day(who, crew_id, day, write=True)
     return once(session, write)
 
 
@@ -160,7 +160,7 @@ def out(
         row = loading.go_out(session, posted, body.overruled_by, body.overruled_why, noted)
         return JSONResponse(row.model_dump(mode="json", exclude={"plan_id", "version"}))
 
-    own_crew_day(who, crew_id, day)
+    own_crew_day(who, crew_id, day, write=True)
     return once(session, write)
 
 
@@ -175,7 +175,7 @@ def back(
         row = loading.come_back(session, posted, noted)
         return JSONResponse(row.model_dump(mode="json", exclude={"plan_id", "version"}))
 
-    own_crew_day(who, crew_id, day)
+    own_crew_day(who, crew_id, day, write=True)
     return once(session, write)
 
 
@@ -191,7 +191,7 @@ def step(
         row = results.sign(session, posted, visit, body.step, body.signed, body.note, noted)
         return JSONResponse({"visit": visit.id, "step": body.step, "signed_by": row.done_by if row else None})
 
-    own_crew_day(who, crew_id, day)
+    own_crew_day(who, crew_id, day, write=True)
     return once(session, write)
 
 
@@ -208,7 +208,7 @@ def result(
         row = results.tell(session, posted, visit, told, noted)
         return JSONResponse(results.record(row), 201)
 
-    own_crew_day(who, crew_id, day)
+    own_crew_day(who, crew_id, day, write=True)
     return once(session, write)
 
 

@@ -228,7 +228,7 @@ def _day(session: Session, who: Who, crew_id: str, day: datetime.date) -> Any:
 
 
 def _address(request: Request, feed: Feed, of: str) -> JSONResponse:
-    base = request.app.state.settings.address or str(request.base_url).rstrip("/")
+    base = request.app.state.settings.base
     token = feed_token(request.app.state.secret, feed, of)
     answer = JSONResponse({"address": f"{base}/calendars/{token}/visits.ics"})
     answer.headers["Cache-Control"] = "no-store"
@@ -245,7 +245,7 @@ def _page(
     table: str = "",
     status: int = 200,
 ) -> Response:
-    secret, base = request.app.state.secret, request.app.state.settings.address or str(request.base_url).rstrip("/")
+    secret, base = request.app.state.secret, request.app.state.settings.base
     crews = session.exec(select(Crew).where(col(Crew.active)).order_by(col(Crew.id))).all()
     feeds = [(crew, f"{base}/calendars/{feed_token(secret, 'crew', crew.id)}/visits.ics") for crew in crews]
     values = {
