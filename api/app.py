@@ -24,7 +24,7 @@ from api.http.assets import Assets
 from api.http.dates import near_dates
 from api.http.headers import SafeHeaders
 from api.http.problems import add_problem_handlers, responses
-from api.http.sizes import Bounds
+from api.http.sizes import RequestBounds
 from api.looking_back import worth
 from api.papers.keeper import Keeper
 from api.rebooking.search import Searches
@@ -102,7 +102,7 @@ def create_app(settings: Settings | None = None, opened: Opened | None = None) -
         app.include_router(router)
     add_problem_handlers(app)
     app.add_middleware(GZipMiddleware, minimum_size=1000, compresslevel=5)  # leaves event streams as they come
-    app.add_middleware(Bounds, known=is_known)
+    app.add_middleware(RequestBounds, known=is_known)
     app.add_middleware(SafeHeaders, secure=chosen.secure, tiles=chosen.tiles)
     list(statements(app))
     return app

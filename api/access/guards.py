@@ -162,8 +162,7 @@ def _caller(request: Request, session: Session) -> Who:
     token = request.cookies.get(cookie_name(settings, "session"), "")
     account = owner(session, token, now, settings.idle_minutes) if token else None
     if account is not None:
-        if request.url.path != "/session":
-            seen(request.app.state.database, token, now)
+        seen(request.app.state.database, token, now)
         return Who(
             name=account.name,
             csrf=csrf_token(secret, token),

@@ -10,7 +10,7 @@ from typing import Any
 from sqlmodel import Session
 
 from api import tables
-from api.ledger.days import CrewDay, crew_day
+from api.ledger.days import PlannedDay, crew_day
 from api.ledger.facts import facts
 from api.papers.cautions import CHECKS, cautions
 from api.papers.job_page import JobPage, job_page
@@ -71,6 +71,6 @@ def for_all(stops: list[StopSheet]) -> list[str]:
     return [text for text in stops[0].cautions if all(text in stop.cautions for stop in stops)]
 
 
-def _sky(known: Any, day: CrewDay) -> Sky | None:
+def _sky(known: Any, day: PlannedDay) -> Sky | None:
     n = (day.date - day.week.start_date).days
     return sky(known, day.week, n) if 0 <= n < day.week.days else None

@@ -28,7 +28,7 @@ _DATE = re.compile(r"[0-9]{4}-[0-9]{2}-[0-9]{2}")
 
 
 @dataclass(frozen=True)
-class Limit:
+class ColumnLimit:
     """What a column takes. `parse` reads the text of a cell or a field, `check` judges a value; both raise `BadInput`.
 
     `typed`: whether texts are taken where a number or date is meant, as forms send them.
@@ -67,7 +67,7 @@ class Limit:
 
 
 @dataclass(frozen=True)
-class Whole(Limit):
+class Whole(ColumnLimit):
     """A whole number from `least` to `most`, both included."""
 
     least: int = 0
@@ -93,7 +93,7 @@ class Whole(Limit):
 
 
 @dataclass(frozen=True)
-class Decimal(Limit):
+class Decimal(ColumnLimit):
     """A number from `least` to `most`, both included."""
 
     least: float = 0.0
@@ -121,7 +121,7 @@ class Decimal(Limit):
 
 
 @dataclass(frozen=True)
-class Text(Limit):
+class Text(ColumnLimit):
     """A text of `least` to `most` letters that `fits`, in words what it must be; `lines`: it may have several."""
 
     most: int = 120
@@ -156,7 +156,7 @@ class Text(Limit):
 
 
 @dataclass(frozen=True)
-class Choice(Limit):
+class Choice(ColumnLimit):
     """One of some words."""
 
     of: tuple[str, ...] = ()
@@ -174,7 +174,7 @@ class Choice(Limit):
 
 
 @dataclass(frozen=True)
-class Date(Limit):
+class Date(ColumnLimit):
     """A day of the years in which the product is used: a slipped digit is told, not planned by."""
 
     least: datetime.date = FIRST_DAY
@@ -243,7 +243,7 @@ WEEKDAY = Whole(most=6)
 MINUTE = Whole(most=1440)
 
 # "table.column", the names of `api.tables`. What nobody types (numbers of rows, moments, versions) has no limit here.
-LIMITS: dict[str, Limit] = {
+LIMITS: dict[str, ColumnLimit] = {
     "yard.id": ID, "yard.name": NAME, "yard.lat": LATITUDE, "yard.lon": LONGITUDE,
     "person.id": ID, "person.name": NAME, "person.yard_id": ID, "person.role": ROLE, "person.phone": PHONE,
     "person.skills": SKILL, "person.day_cents": MONEY,
@@ -294,11 +294,11 @@ LIMITS: dict[str, Limit] = {
 }  # fmt: skip
 
 
-def limit(column: str) -> Limit:
+def limit(column: str) -> ColumnLimit:
     """Return the limit of "table.column"; `KeyError` where the column has none."""
     return LIMITS[column]
 
 
-def as_sent(column: str) -> Limit:
+def as_sent(column: str) -> ColumnLimit:
     """Return the limit of "table.column" for a form's field, which arrives as text whatever it means."""
     return replace(LIMITS[column], typed=True)

@@ -12,7 +12,7 @@ from typing import Any, TypeVar
 
 import yaml
 
-from api.fields.limits import DAY, Decimal, Limit
+from api.fields.limits import DAY, ColumnLimit, Decimal
 from scheduler.errors import BadInput
 
 T = TypeVar("T")
@@ -59,11 +59,11 @@ class Row:
     def name(self, column: str) -> str:
         return self.read(column, _filled, "?")
 
-    def value(self, column: str, limit: Limit, default: Any = "?") -> Any:
+    def value(self, column: str, limit: ColumnLimit, default: Any = "?") -> Any:
         """Return the cell as its column's `limit` takes it; `default` where it does not, which is noted."""
         return self.read(column, limit.parse, default)
 
-    def value_or_none(self, column: str, limit: Limit) -> Any:
+    def value_or_none(self, column: str, limit: ColumnLimit) -> Any:
         """Return the cell as its column's `limit` takes it, None where it is empty."""
         return self.value(column, limit, None) if self.cells[column] else None
 
@@ -71,11 +71,11 @@ class Row:
         found: float = self.value(column, limit, limit.least)
         return found
 
-    def date(self, column: str, limit: Limit = DAY) -> datetime.date:
+    def date(self, column: str, limit: ColumnLimit = DAY) -> datetime.date:
         found: datetime.date = self.value(column, limit, datetime.date.min)
         return found
 
-    def date_or_none(self, column: str, limit: Limit = DAY) -> datetime.date | None:
+    def date_or_none(self, column: str, limit: ColumnLimit = DAY) -> datetime.date | None:
         return self.date(column, limit) if self.cells[column] else None
 
     def one_of(self, column: str, allowed: Collection[str]) -> str:

@@ -23,7 +23,7 @@ _AT_ONCE = 200
 
 
 @dataclass(frozen=True)
-class Wanted:
+class JobsWanted:
     """Which jobs are asked for; an empty word asks for nothing. `because` is a code of the waiting pile."""
 
     kind: str = ""
@@ -125,7 +125,7 @@ def _read(session: Session, plan_id: int, start_date: datetime.date, *, posted: 
 
 
 def jobs_list(
-    session: Session, wanted: Wanted, standing: Places, after: str | None, limit: int
+    session: Session, wanted: JobsWanted, standing: Places, after: str | None, limit: int
 ) -> tuple[list[JobLine], str | None]:
     """Return jobs in order of their ids, and the id to go on `after`, None at the end."""
     lines: list[JobLine] = []
@@ -136,7 +136,9 @@ def jobs_list(
     return lines, None
 
 
-def _matching(session: Session, wanted: Wanted, standing: Places, after: str | None, limit: int) -> Iterator[JobLine]:
+def _matching(
+    session: Session, wanted: JobsWanted, standing: Places, after: str | None, limit: int
+) -> Iterator[JobLine]:
     at_once = _AT_ONCE if wanted.kit else limit + 1
     while True:
         found = session.execute(_select(wanted, standing, after).limit(at_once)).all()
@@ -153,7 +155,7 @@ def _matching(session: Session, wanted: Wanted, standing: Places, after: str | N
         after = found[-1].id
 
 
-def _select(wanted: Wanted, standing: Places, after: str | None) -> Any:
+def _select(wanted: JobsWanted, standing: Places, after: str | None) -> Any:
     visit, site, customer, awning = tables.Visit, tables.Site, tables.Customer, tables.Awning
     asked: Any = (
         sa.select(

@@ -19,7 +19,7 @@ from scheduler.week import Week, read_week
 
 
 @dataclass(frozen=True)
-class CrewDay:
+class PlannedDay:
     """A crew's day: its cell of the week sheet, and the yard that it leaves; None where the crew stays in."""
 
     crew: tables.Crew
@@ -37,11 +37,11 @@ class Posting:
 
     at: datetime.datetime
     start_date: datetime.date
-    stops: dict[str, Stop]
+    stops: dict[str, PostedStop]
 
 
 @dataclass(frozen=True)
-class Stop:
+class PostedStop:
     """A visit's place in a plan; minutes after local midnight of `date`."""
 
     crew: str
@@ -75,7 +75,7 @@ def moment(date: datetime.date, minute: int, timezone: str) -> datetime.datetime
     return wall.replace(tzinfo=zoneinfo.ZoneInfo(timezone))
 
 
-def crew_day(session: Session, crew_id: str, date: datetime.date) -> CrewDay | None:
+def crew_day(session: Session, crew_id: str, date: datetime.date) -> PlannedDay | None:
     """Return a crew's day by the posted plan of its week, else by the newest; None for an unknown crew or no plan."""
     crew = session.get(tables.Crew, crew_id)
     monday = date - datetime.timedelta(days=date.weekday())
@@ -88,7 +88,7 @@ def crew_day(session: Session, crew_id: str, date: datetime.date) -> CrewDay | N
     cells = (c for c in sheet(week, plan).cells if (c.crew, c.day) == (crew_id, day))
     yard = session.get(tables.Yard, crew.yard_id)
     assert yard is not None  # a foreign key
-    return CrewDay(crew, yard, date, week, next(cells, None), stored, posted is not None)
+    return PlannedDay(crew, yard, date, week, next(cells, None), stored, posted is not None)
 
 
 def postings(session: Session) -> list[Posting]:
@@ -105,12 +105,12 @@ def postings(session: Session) -> list[Posting]:
     return sorted(made, key=lambda posting: posting.at)
 
 
-def _stops(plan: str, start_date: datetime.date) -> dict[str, Stop]:
+def _stops(plan: str, start_date: datetime.date) -> dict[str, PostedStop]:
     found = {}
     for route in msgspec.json.decode(plan, type=_Routes).routes:
         date = start_date + datetime.timedelta(days=route.day)
         for stop in route.stops:
-            found[stop.job] = Stop(route.crew, date, stop.start, stop.end)
+            found[stop.job] = PostedStop(route.crew, date, stop.start, stop.end)
     return found
 
 

@@ -30,7 +30,7 @@ WHENS = (NOT_PLANNED, FELL, ON_THE_DAY)
 
 
 @dataclass(frozen=True)
-class Lost:
+class LostVisit:
     """A visit that was not done as the week had room for: when that came out, by what, and in which words."""
 
     visit_id: str
@@ -49,9 +49,9 @@ class WeekBack:
     week: Week
     plan: Plan
     back: Back
-    lost: tuple[Lost, ...]
+    lost: tuple[LostVisit, ...]
 
-    def lost_to(self, *causes: str) -> list[Lost]:
+    def lost_to(self, *causes: str) -> list[LostVisit]:
         return [lost for lost in self.lost if lost.cause in causes]
 
     def day(self, day: int) -> str:
@@ -60,7 +60,7 @@ class WeekBack:
 
 
 @dataclass(frozen=True)
-class Named:
+class NamedCrew:
     """What stands beside a visit's id: kind of work and where."""
 
     kind: str
@@ -89,7 +89,7 @@ def weeks_back(session: Session, dates: Iterable[datetime.date]) -> list[WeekBac
     return found
 
 
-def named(session: Session, visit_ids: Iterable[str]) -> dict[str, Named]:
+def named(session: Session, visit_ids: Iterable[str]) -> dict[str, NamedCrew]:
     """Return what stands beside the ids of visits."""
     wanted = (
         select(col(tables.Visit.id), col(tables.Visit.kind), col(tables.Site.town), col(tables.Customer.name))
@@ -97,7 +97,7 @@ def named(session: Session, visit_ids: Iterable[str]) -> dict[str, Named]:
         .join(tables.Customer, col(tables.Customer.id) == col(tables.Site.customer_id))
         .where(col(tables.Visit.id).in_(list(visit_ids)))
     )
-    return {visit_id: Named(kind, town, name) for visit_id, kind, town, name in session.exec(wanted)}
+    return {visit_id: NamedCrew(kind, town, name) for visit_id, kind, town, name in session.exec(wanted)}
 
 
 # Stored plans never change, so that what they come to need not be reckoned for every reader.
@@ -121,13 +121,13 @@ def _newest(session: Session, start_date: datetime.date) -> int | None:
     ).first()
 
 
-def _lost(session: Session, start_date: datetime.date, week: Week, plan: Plan) -> list[Lost]:
+def _lost(session: Session, start_date: datetime.date, week: Week, plan: Plan) -> list[LostVisit]:
     """Return the visits lost, each once: what came out last counts."""
-    found: dict[str, Lost] = {}
+    found: dict[str, LostVisit] = {}
     for skipped in plan.skipped:
         why = next((because for because in skipped.because if because.code in CAUSES), None)
         if why is not None:
-            found[skipped.job] = Lost(skipped.job, NOT_PLANNED, CAUSES[why.code], why.detail)
+            found[skipped.job] = LostVisit(skipped.job, NOT_PLANNED, CAUSES[why.code], why.detail)
     causes: dict[str, str] = {}
     cases = (
         select(tables.CaseVisit, tables.RebookingCase)
@@ -137,7 +137,7 @@ def _lost(session: Session, start_date: datetime.date, week: Week, plan: Plan) -
     )
     for visit, case in session.exec(cases):
         cause = causes[visit.visit_id] = CASE_CAUSES.get(case.cause, case.cause)
-        found[visit.visit_id] = Lost(visit.visit_id, FELL, cause, case.detail)
+        found[visit.visit_id] = LostVisit(visit.visit_id, FELL, cause, case.detail)
     results = (
         select(tables.DayResult)
         .where(
@@ -149,5 +149,5 @@ def _lost(session: Session, start_date: datetime.date, week: Week, plan: Plan) -
     for result in {row.visit_id: row for row in session.exec(results)}.values():  # the newest of each visit
         if result.outcome != "done":
             cause = causes.get(result.visit_id, "other")
-            found[result.visit_id] = Lost(result.visit_id, ON_THE_DAY, cause, result.why)
+            found[result.visit_id] = LostVisit(result.visit_id, ON_THE_DAY, cause, result.why)
     return sorted(found.values(), key=lambda lost: (WHENS.index(lost.when), lost.cause, lost.visit_id))

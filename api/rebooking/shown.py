@@ -12,7 +12,7 @@ from api.fields.shown import clock
 from api.ledger.told import told_now
 from api.rebooking import cases
 from api.rebooking.cases import named
-from api.week.falls import Finding
+from api.week.falls import CannotGo
 
 
 def case_line(session: Session, case: tables.RebookingCase) -> dict[str, Any]:
@@ -67,7 +67,7 @@ def move_line(session: Session, case: tables.RebookingCase, move: dict[str, Any]
     return {**move, "words": words, "told": told is not None}
 
 
-def finding_line(session: Session, one: Finding) -> dict[str, Any]:
+def finding_line(session: Session, one: CannotGo) -> dict[str, Any]:
     """Return a posted visit that falls, with what happened to it."""
     name = named(session, one.visit_id)
     return {

@@ -20,9 +20,9 @@ from scheduler import week as w
 from scheduler.plan import Because, Plan, Skipped
 from scheduler.travel.estimate import matrices
 from scheduler.travel.interface import Matrices, Point
-from scheduler.weather.limits import Work
+from scheduler.weather.limits import WeatherWork
 from scheduler.weather.lost import CLOCK, NO_CREW, TOO_SHORT, lost_sentence
-from scheduler.weather.windows import Site, Span, work_windows
+from scheduler.weather.windows import SitePoint, Span, work_windows
 
 # The most that a week document takes. What is beyond is planned as if it were just that: one odd row, such as a due day
 # of another century, must not keep the whole week from being planned.
@@ -311,9 +311,9 @@ def _windows(
         customer_hours=spans,
         start_date=start_date,
         timezone=facts.business.timezone,
-        site=Site(site.lat, site.lon),
+        site=SitePoint(site.lat, site.lon),
         forecast=facts.forecasts.at(site.lat, site.lon),
-        work=Work(
+        work=WeatherWork(
             kind=visit.kind,  # type: ignore[arg-type]  # the table's own check keeps it to these three
             minutes=made.minutes,
             tall_ladder=made.tall_ladder,

@@ -15,7 +15,7 @@ from api import tables
 from api.ledger.facts import Facts
 from api.ledger.forecasts import forecasts, newest_ids
 from api.ledger.kept import kept, unchanged
-from api.weeksheet.names import Job, jobs_by_id
+from api.weeksheet.names import JobLabel, jobs_by_id
 from api.weeksheet.strip import Axis, SkyStrip, Strip, axis, lost, sky_strip, strip
 from api.weeksheet.weather import Sky, skies
 from scheduler.gap import hopeless
@@ -69,7 +69,7 @@ class Shaped:
 
 
 @dataclass(frozen=True)
-class CrewDay:
+class SheetDay:
     """One cell: the crew's day and its drawing; without a `cell` the crew stays in, or is `off`."""
 
     day: int
@@ -87,7 +87,7 @@ class CrewRow:
     yard_id: str
     yard: str
     hands: int
-    days: tuple[CrewDay, ...]
+    days: tuple[SheetDay, ...]
 
 
 @dataclass(frozen=True)
@@ -111,7 +111,7 @@ class WeekPage:
     skies: tuple[DaySky, ...]
     rows: tuple[CrewRow, ...]
     piles: tuple[tuple[str, tuple[Waiting, ...]], ...]
-    jobs: dict[str, Job]
+    jobs: dict[str, JobLabel]
 
     @property
     def planned(self) -> int:
@@ -215,7 +215,7 @@ def _rows(session: Session, made: Shaped) -> tuple[CrewRow, ...]:
     for crew in made.week.crews:
         working = {shift.day for shift in crew.shifts}
         days = [
-            CrewDay(day, cells.get((crew.id, day)), made.strips.get((crew.id, day)), day not in working)
+            SheetDay(day, cells.get((crew.id, day)), made.strips.get((crew.id, day)), day not in working)
             for day in range(made.week.days)
         ]
         name, yard = crews.get(crew.id, crew.id), yards.get(crew.yard, crew.yard)

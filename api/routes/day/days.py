@@ -204,7 +204,7 @@ def result(
     def write() -> Response:
         posted, noted = _day(session, who, crew_id, day, body, now)
         visit = visit_of(session, posted, body.visit, although_moved=body.although_moved)
-        told = results.Told(body.outcome, body.start, body.end, body.why, body.replaces)
+        told = results.ResultTold(body.outcome, body.start, body.end, body.why, body.replaces)
         row = results.tell(session, posted, visit, told, noted)
         return JSONResponse(results.record(row), 201)
 

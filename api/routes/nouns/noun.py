@@ -29,7 +29,7 @@ Name = Annotated[str, Field(pattern=r"^[A-Za-z0-9][A-Za-z0-9._-]{0,39}$", descri
 
 
 @dataclass(frozen=True)
-class Part:
+class RecordPart:
     """Rows of another table that belong to a record, a list of its body under `key`: a person's days off."""
 
     key: str
@@ -46,7 +46,7 @@ def noun(
     *,
     check: Callable[[Session, str, Any], None],
     users: dict[str, Any],
-    part: Part | None = None,
+    part: RecordPart | None = None,
 ) -> APIRouter:
     """Return the router of the noun `name` under `path`, with rows of `table` and bodies of `body`.
 

@@ -54,7 +54,7 @@ class SurveyList(records.Body):
     next: str | None
 
 
-class Draft(records.Body):
+class DraftBody(records.Body):
     """A survey that is not kept yet: as the fields of the form, or as a document in the form survey/1."""
 
     fields: (
@@ -97,7 +97,7 @@ class Drawn(BaseModel):
 
 
 @router.post("/draw", response_model=Drawn)
-def draw(session: Database, _: Writer, body: Draft) -> Response:
+def draw(session: Database, _: Writer, body: DraftBody) -> Response:
     """Draw a survey that is not kept yet, with its findings; nothing is stored."""
     business = session.get(Business, 1)
     units = "imperial" if business is None else business.units

@@ -52,7 +52,7 @@ _USERS: dict[str, Any] = {
 }
 
 
-class Hours(records.Body):
+class VisitHoursBody(records.Body):
     """Hours on a weekday (0 = Monday) or on one day; minutes after local midnight."""
 
     weekday: Annotated[int, limit("visit_hours.weekday")] | None = None
@@ -88,7 +88,7 @@ class VisitBody(records.Body):
     skip_cents: Annotated[int, limit("visit.skip_cents")] | None = None
     fault: Annotated[str, limit("visit.fault")] = ""
     note: Annotated[str, limit("visit.note")] = ""
-    hours: Annotated[list[Hours], Field(max_length=60, default_factory=list)]
+    hours: Annotated[list[VisitHoursBody], Field(max_length=60, default_factory=list)]
 
 
 class VisitRecord(VisitBody):
@@ -201,7 +201,7 @@ def _hours(session: Session, visit_ids: list[str]) -> dict[str, dict[str, Any]]:
     return {visit_id: {"hours": spans} for visit_id, spans in hours.items()}
 
 
-def _allow(session: Session, visit_id: str, hours: Sequence[Hours]) -> None:
+def _allow(session: Session, visit_id: str, hours: Sequence[VisitHoursBody]) -> None:
     """Make `hours` what the customer of a visit allows."""
     session.execute(sa.delete(VisitHours).where(col(VisitHours.visit_id) == visit_id))
     session.add_all(VisitHours(visit_id=visit_id, **span.model_dump()) for span in hours)

@@ -28,7 +28,7 @@ from api.ledger.posted import posted_week
 from api.ledger.told import HOLDS
 from api.settings import Settings
 from api.week import plans
-from api.week.falls import Finding, findings
+from api.week.falls import CannotGo, findings
 from api.weeksheet import WeekPage, week_page
 from api.weeksheet.roadmap import METRES, UNIT, road_map
 
@@ -199,7 +199,7 @@ def _stored(session: Session, start_date: datetime.date, plan: int | None) -> tu
     return stored, list(rows)
 
 
-def _falls(request: Request, start_date: datetime.date, now: datetime.datetime) -> list[Finding]:
+def _falls(request: Request, start_date: datetime.date, now: datetime.datetime) -> list[CannotGo]:
     """Return the visits of the posted week that cannot go as posted."""
     today = request.app.state.searches.days.of(start_date, now)
     return [] if today is None else findings(today)

@@ -10,7 +10,7 @@ from scheduler.layout.drawing import elevation, findings, schedule, side_view, v
 from scheduler.layout.drawing.describe import GOES_FIRST, describe
 from scheduler.layout.drawing.lettering import clean, width_of
 from scheduler.layout.drawing.measures import Measures, Units
-from scheduler.layout.drawing.sheet import GRAPHITE, GREY, PAPER, SMALL, TITLE, Box, Sheet
+from scheduler.layout.drawing.sheet import GRAPHITE, GREY, PAPER, SMALL, TITLE, Box, DrawingSheet
 
 Paper = Literal["letter", "a4"]
 PAPERS_MM: dict[Paper, tuple[float, float]] = {"letter": (279.4, 215.9), "a4": (297.0, 210.0)}
@@ -35,7 +35,7 @@ def draw_svg(survey: Survey, layout: Layout, *, units: Units = "imperial", paper
     """
     _check(survey, layout)
     measures, stands = Measures(units), view.standing(survey, layout)
-    sheet = Sheet(*PAPERS_MM[paper])
+    sheet = DrawingSheet(*PAPERS_MM[paper])
     inner = Box(_MARGIN, _MARGIN, sheet.width - _MARGIN, sheet.height - _MARGIN)
     _head(sheet, survey, layout, Box(inner.left, inner.top, inner.right, inner.top + _HEAD))
     bottom = inner.bottom - _BLOCK
@@ -54,7 +54,7 @@ def draw_svg(survey: Survey, layout: Layout, *, units: Units = "imperial", paper
             break  # the findings must not squeeze the wall
         picture = smaller
         top = picture.bottom + 3
-        unnamed = elevation.draw(Sheet(sheet.width, sheet.height, trial=True), picture)
+        unnamed = elevation.draw(DrawingSheet(sheet.width, sheet.height, trial=True), picture)
         areas = columns(top)
         ends = _ends(survey, layout, measures, areas)
         below = [Box(box.left, end + 1.5, box.right, box.bottom) for box, end in zip(areas, ends, strict=True)]
@@ -72,7 +72,7 @@ def draw_svg(survey: Survey, layout: Layout, *, units: Units = "imperial", paper
 
 def _ends(survey: Survey, layout: Layout, measures: Measures, areas: list[Box]) -> list[float]:
     """Where side view and schedule end in the three columns of the lower half."""
-    trial = Sheet(*PAPERS_MM["letter"], trial=True)
+    trial = DrawingSheet(*PAPERS_MM["letter"], trial=True)
     _, side_end = side_view.draw(trial, survey, measures, areas[0])
     return [side_end, *schedule.draw(trial, survey, layout, measures, areas[1:])]
 
@@ -99,7 +99,7 @@ def _said(layout: Layout, unnamed: list[str]) -> list[Finding]:
     return [*said[:at], note, *said[at:]]
 
 
-def _head(sheet: Sheet, survey: Survey, layout: Layout, area: Box) -> None:
+def _head(sheet: DrawingSheet, survey: Survey, layout: Layout, area: Box) -> None:
     stops = sum(finding.level == "stop" for finding in layout.findings)
     cautions = sum(finding.level == "caution" for finding in layout.findings)
     y = area.top + TITLE
@@ -118,7 +118,7 @@ def _head(sheet: Sheet, survey: Survey, layout: Layout, area: Box) -> None:
 
 
 def _block(
-    sheet: Sheet, survey: Survey, layout: Layout, measures: Measures, shown: view.View, side: int, area: Box
+    sheet: DrawingSheet, survey: Survey, layout: Layout, measures: Measures, shown: view.View, side: int, area: Box
 ) -> None:
     sheet.rect(area, pen=0.35)
     y = area.top + 4.6

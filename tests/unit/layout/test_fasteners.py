@@ -9,7 +9,7 @@ import pytest
 
 from scheduler.layout import nds
 from scheduler.layout.documents import MASONRY, WOOD, WallKind
-from scheduler.layout.fasteners import Choice, choose_fastener
+from scheduler.layout.fasteners import FastenerChoice, choose_fastener
 from scheduler.layout.lag import (
     MEMBER_DEPTH_IN,
     PLATE_IN,
@@ -27,12 +27,12 @@ EVEN = [412.8, 1632.0, 2851.2, 3664.0]
 LIGHT: dict[str, Any] = {"awning": {"width": 4000, "projection": 1500, "weight_kg": 30}, "wind_class": 1}
 
 
-def chosen(**changes: Any) -> Choice:
+def chosen(**changes: Any) -> FastenerChoice:
     survey = plain_survey(**changes)
     return choose_fastener(survey, bracket_loads(survey, EVEN))
 
 
-def codes(choice: Choice, level: str) -> set[str]:
+def codes(choice: FastenerChoice, level: str) -> set[str]:
     return {finding.code for finding in choice.findings if finding.level == level}
 
 
