@@ -51,6 +51,16 @@ def posted_route(session: Session, crew_id: str, day: datetime.date) -> Route | 
     return next((route for route in routes if route.crew == crew_id and route.day == offset), None)
 
 
+def does_job(session: Session, crew_id: str, visit_id: str) -> bool:
+    """Say whether a week that is posted gives the job to `crew_id` on any of its days."""
+    rows = session.exec(select(tables.PostedWeek).where(col(tables.PostedWeek.withdrawn_at).is_(None))).all()
+    by_week = {row.start_date: row.plan_id for row in sorted(rows, key=lambda row: row.id or 0)}
+    plan = tables.StoredPlan.plan
+    held = select(col(plan)).where(col(tables.StoredPlan.id).in_(by_week.values()), col(plan).contains(f'"{visit_id}"'))
+    routes = (route for text in session.exec(held) for route in read_plan(text).routes)
+    return any(route.crew == crew_id and visit_id in {stop.job for stop in route.stops} for route in routes)
+
+
 def _newest(rows: Sequence[tables.PostedWeek]) -> tables.PostedWeek | None:
     return max(rows, key=lambda row: row.id or 0, default=None)
 

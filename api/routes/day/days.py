@@ -13,7 +13,7 @@ from pydantic import AwareDatetime, Field
 from sqlmodel import Session
 
 from api.access.accounts import Role
-from api.access.guards import STAFF, Who, allow, everyone, found, own_crew_day
+from api.access.guards import LOOKERS, STAFF, Who, allow, everyone, found, own_crew_day
 from api.access.idempotency import Once
 from api.clock import Now, local_day
 from api.day import loading, phone, results, stop_times
@@ -32,7 +32,7 @@ from scheduler.documents import encode
 router = APIRouter(tags=["days"])
 Reader = Annotated[Who, allow(*STAFF, crew_link=True)]
 Writer = Annotated[Who, allow(Role.manager, Role.office, Role.lead, crew_link=True)]
-Staff = Annotated[Who, allow(*STAFF)]
+Staff = Annotated[Who, allow(*LOOKERS)]
 WORKER = Path(__file__).parents[2] / "static" / "built" / "day-worker.js"
 HOLDS = {"firm": "Promised firm", "day": "Day promised", "soft": "Told, may move"}
 _REFUSALS = responses(409)

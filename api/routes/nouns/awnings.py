@@ -13,7 +13,7 @@ from pydantic import Field
 from sqlmodel import Session, col, select
 
 from api.access.accounts import Role
-from api.access.guards import Who, allow, found
+from api.access.guards import LOOKERS, Who, allow, found
 from api.access.idempotency import Once
 from api.fields.ids import new_id
 from api.fields.limits import limit
@@ -25,7 +25,7 @@ from api.tables import Awning, MakerPart, Order, SiteSurvey, Visit, Yard
 from scheduler.errors import BadInput
 
 router = APIRouter(prefix="/awnings", tags=["awnings"])
-Reader = Annotated[Who, allow(Role.manager, Role.office, Role.lead, Role.reader)]
+Reader = Annotated[Who, allow(*LOOKERS)]
 Writer = Annotated[Who, allow(Role.manager, Role.office)]
 Item = Annotated[str, limit("maker_part.item")]
 Pieces = Annotated[int, limit("maker_part.quantity")]

@@ -9,7 +9,7 @@ from fastapi.responses import Response
 from sqlmodel import Session, col
 
 from api.access.accounts import Role
-from api.access.guards import Who, allow, found
+from api.access.guards import LOOKERS, Who, allow, found
 from api.access.idempotency import Once
 from api.fields.ids import new_id
 from api.fields.limits import limit
@@ -21,7 +21,7 @@ from api.tables import Customer, Order, Site, SiteSurvey, Visit
 from scheduler.errors import BadInput
 
 router = APIRouter(prefix="/sites", tags=["sites"])
-Reader = Annotated[Who, allow(Role.manager, Role.office, Role.lead, Role.reader)]
+Reader = Annotated[Who, allow(*LOOKERS)]
 Writer = Annotated[Who, allow(Role.manager, Role.office)]
 
 

@@ -14,7 +14,7 @@ from sqlmodel import Session, col, select
 
 from api import tables
 from api.access.accounts import Role
-from api.access.guards import Who, allow, found
+from api.access.guards import LOOKERS, Who, allow, found
 from api.access.idempotency import Once
 from api.fields.ids import new_id
 from api.fields.limits import limit
@@ -27,7 +27,7 @@ from api.tables import Visit, VisitHours
 from scheduler.errors import BadInput
 
 router = APIRouter(prefix="/visits", tags=["visits"])
-Reader = Annotated[Who, allow(Role.manager, Role.office, Role.lead, Role.reader)]
+Reader = Annotated[Who, allow(*LOOKERS)]
 Writer = Annotated[Who, allow(Role.manager, Role.office)]
 Kind = Literal["install", "survey", "repair"]
 State = Literal["open", "done", "cancelled"]

@@ -16,7 +16,7 @@ from pydantic import Field
 from sqlmodel import Session
 
 from api.access.accounts import Role
-from api.access.guards import STAFF, Who, allow, found
+from api.access.guards import LOOKERS, Who, allow, found
 from api.access.idempotency import Once
 from api.clock import Now
 from api.http.pages import Database
@@ -35,7 +35,7 @@ from scheduler.errors import BadInput
 from scheduler.week import Week
 
 router = APIRouter(tags=["plans"])
-Staff = Annotated[Who, allow(*STAFF)]
+Staff = Annotated[Who, allow(*LOOKERS)]
 Office = Annotated[Who, allow(Role.manager, Role.office)]
 Manager = Annotated[Who, allow(Role.manager)]
 PlanId = Annotated[int, Path(description="the number of a stored plan")]
