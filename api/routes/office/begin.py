@@ -34,7 +34,7 @@ _MANAGERS, _OFFICES = ("/settings/business", "/settings/crews", "/accounts"), ("
 _CLOSED = {
     Role.manager: (),
     Role.office: _MANAGERS,
-    Role.lead: _MANAGERS + _OFFICES,
+    Role.lead: _MANAGERS + _OFFICES + ("/jobs",),
     Role.reader: _MANAGERS + _OFFICES,
 }
 
