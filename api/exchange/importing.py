@@ -19,7 +19,7 @@ from api.business.seed.work import WorkFiles
 from api.business.seed.yard import YardFiles
 from api.exchange.uploads import CellFault, Upload
 from api.fields.cells import clock_text, hours_text, usual_date, usual_number, usual_time
-from api.fields.limits import Date, Decimal, Limit, Whole
+from api.fields.limits import ColumnLimit, Date, Decimal, Whole
 from api.fields.sheets import BadFiles, Row, time_of_day
 from api.ledger.fingerprint import fingerprint
 from api.ledger.history import note
@@ -47,7 +47,7 @@ _KNOWN: dict[str, type[SQLModel]] = {
 
 
 @dataclass(frozen=True)
-class Change:
+class RowChange:
     """What one row does: `fields` are (before, after) as text by field, those that differ only; all for a new row."""
 
     table: str
@@ -61,7 +61,7 @@ class Change:
 class Imported:
     """What an import does, or did (`kept`); `fingerprint` is that of the changes, the same for the same changes."""
 
-    changes: tuple[Change, ...]
+    changes: tuple[RowChange, ...]
     fingerprint: str
     kept: bool
 
@@ -140,7 +140,7 @@ class _Line(Row):
             return super().read(column, lambda cell: parse(usual_time(cell)), default)
         return super().read(column, parse, default)
 
-    def value(self, column: str, limit: Limit, default: Any = "?") -> Any:
+    def value(self, column: str, limit: ColumnLimit, default: Any = "?") -> Any:
         def parse(cell: str) -> Any:
             if isinstance(limit, Whole | Decimal):
                 return limit.parse(usual_number(cell))
@@ -260,7 +260,7 @@ def _check_counts(session: Session, reader: _Reader) -> None:
 
 def _step(
     session: Session, table: str, row: _Line, value: SQLModel, reader: _Reader, now: datetime.datetime, by: str
-) -> tuple[Change, Callable[[], None]]:
+) -> tuple[RowChange, Callable[[], None]]:
     """Return what a row does, and the function that does it."""
     held = session.get(type(value), _key(value))
     names = [name for name in type(value).model_fields if name in value.model_fields_set and name not in _keys(value)]
@@ -307,7 +307,7 @@ def _step(
             booking.told_at = now if booking.told_how or booking.told_words else None
             session.add(booking)
 
-    return Change(table, " ".join(str(part) for part in _key(value)), row.where, kind, fields), do
+    return RowChange(table, " ".join(str(part) for part in _key(value)), row.where, kind, fields), do
 
 
 def _keys(value: SQLModel) -> list[str]:

@@ -13,7 +13,7 @@ from pydantic import AwareDatetime, Field
 from sqlmodel import Session
 
 from api.access.accounts import Role
-from api.access.guards import STAFF, Who, allow, everyone, found, own_crew_day
+from api.access.guards import LOOKERS, STAFF, Who, allow, everyone, found, own_crew_day
 from api.access.idempotency import Once
 from api.clock import Now, local_day
 from api.day import loading, phone, results, stop_times
@@ -32,7 +32,7 @@ from scheduler.documents import encode
 router = APIRouter(tags=["days"])
 Reader = Annotated[Who, allow(*STAFF, crew_link=True)]
 Writer = Annotated[Who, allow(Role.manager, Role.office, Role.lead, crew_link=True)]
-Staff = Annotated[Who, allow(*STAFF)]
+Staff = Annotated[Who, allow(*LOOKERS)]
 WORKER = Path(__file__).parents[2] / "static" / "built" / "day-worker.js"
 HOLDS = {"firm": "Promised firm", "day": "Day promised", "soft": "Told, may move"}
 _REFUSALS = responses(409)
@@ -246,7 +246,7 @@ def result(
     def write() -> Response:
         posted, noted = _day(session, who, crew_id, day, body, now)
         visit = visit_of(session, posted, body.visit, although_moved=body.although_moved)
-        told = results.Told(body.outcome, body.start, body.end, body.why, body.replaces)
+        told = results.ResultTold(body.outcome, body.start, body.end, body.why, body.replaces)
         row = results.tell(session, posted, visit, told, noted)
         return JSONResponse(results.record(row), 201)
 
