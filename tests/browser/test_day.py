@@ -17,7 +17,7 @@ import uvicorn
 from fastapi import FastAPI
 from PIL import Image
 from playwright.sync_api import Browser, Locator, Page, expect
-from sqlmodel import select
+from sqlmodel import col, select
 
 from api import tables
 from api.access.accounts import Role
@@ -253,7 +253,7 @@ def test_a_day_is_worked_without_signal_and_sent_once_and_in_order(phone: Phone)
     with transaction(phone.service.app.state.database) as session:
         assert session.get_one(tables.Visit, install).state == "done"
         assert session.get_one(tables.Visit, repair).state == "open"
-        first, second = session.exec(select(tables.DayResult).order_by(tables.DayResult.id)).all()  # type: ignore[arg-type]
+        first, second = session.exec(select(tables.DayResult).order_by(col(tables.DayResult.id))).all()
         assert (first.visit_id, first.outcome, first.start, first.end) == (install, "done", 545, 760)
         assert (second.visit_id, second.outcome, second.why) == (repair, "not_done", "nobody at home")
         (photo,) = session.exec(select(tables.Photo)).all()
@@ -301,7 +301,9 @@ def test_a_clash_is_shown_with_both_sides_words_and_waits_for_the_crew(phone: Ph
     expect(refused).to_be_hidden()
     signal(page, "All sent")
     with transaction(phone.service.app.state.database) as session:
-        told = [(row.why, row.noted_by) for row in session.exec(select(tables.DayResult).order_by(tables.DayResult.id))]  # type: ignore[arg-type]
+        told = [
+            (row.why, row.noted_by) for row in session.exec(select(tables.DayResult).order_by(col(tables.DayResult.id)))
+        ]
     assert told == [("wrong spring", "lorn"), ("gate locked", f"{CREW} by day link")]
 
 
@@ -360,7 +362,8 @@ def test_the_week_posted_anew_while_away_is_told_and_nothing_typed_is_lost(phone
     refused.get_by_role("button", name="Mine holds").click()
     signal(page, "All sent")
     with transaction(phone.service.app.state.database) as session:
-        assert [row.why for row in session.exec(select(tables.DayResult).order_by(tables.DayResult.id))]  # type: ignore[arg-type] == ["no part"]
+        rows = session.exec(select(tables.DayResult).order_by(col(tables.DayResult.id)))
+        assert [row.why for row in rows] == ["no part"]
 
 
 def test_a_link_sees_no_other_crew_and_a_phone_given_on_keeps_nothing_of_the_last(phone: Phone) -> None:
@@ -468,9 +471,9 @@ def test_the_sheet_reads_by_axe_at_360_pixels_and_with_large_targets(phone: Phon
         axe(page)
         no_sideways_scroll(page)
         small = page.evaluate(
-            """() => [...document.querySelectorAll("#day button, #day summary, #day label.tick, #day select, #day .key,"
-               + ".rail a, #day .chip, #day textarea,"
-                + "#day input:not([type=checkbox]):not([type=radio]):not([type=file])")]
+            """() => [...document.querySelectorAll("#day button, #day summary, #day label.tick, #day select,"
+               + "#day .key, .rail a, #day .chip, #day textarea,"
+               + "#day input:not([type=checkbox]):not([type=radio]):not([type=file])")]
                .filter((e) => e.checkVisibility()).filter((e) => e.getBoundingClientRect().height < 44)
                .map((e) => e.outerHTML.slice(0, 80))"""
         )
@@ -485,7 +488,7 @@ def test_a_clean_day_of_four_stops_takes_twenty_taps_and_a_stop_two_screens(phon
     assert hand.taps <= 20
     assert max(hand.screens.values()) <= 2
     with transaction(phone.service.app.state.database) as session:
-        told = list(session.exec(select(tables.DayResult).order_by(tables.DayResult.id)))  # type: ignore[arg-type]
+        told = list(session.exec(select(tables.DayResult).order_by(col(tables.DayResult.id))))
         times = {(row.visit_id, row.what) for row in session.exec(select(tables.StopTime))}
     assert [(row.outcome, row.start is not None, row.end is not None) for row in told] == [("done", True, True)] * 4
     visits = [row.visit_id for row in told]
@@ -526,7 +529,8 @@ def test_reasons_are_tapped_not_typed(phone: Phone) -> None:
     expect(stop.locator("[data-told]")).to_contain_text("▲ not done: weather; missing: hood")
     signal(page, "All sent")
     with transaction(phone.service.app.state.database) as session:
-        assert [row.why for row in session.exec(select(tables.DayResult).order_by(tables.DayResult.id))]  # type: ignore[arg-type] == ["weather; missing: hood"]
+        rows = session.exec(select(tables.DayResult).order_by(col(tables.DayResult.id)))
+        assert [row.why for row in rows] == ["weather; missing: hood"]
 
 
 def test_the_texted_link_opens_without_signal_and_the_day_can_be_put_on_the_phone(phone: Phone) -> None:

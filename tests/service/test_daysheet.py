@@ -272,3 +272,22 @@ def test_of_two_installs_only_the_one_whose_papers_are_old_is_told_to_be_stale(d
         session.add(part)
     sections = phone(app).get(HOME, headers=PAGE).text.split('<section class="panel stop"')[1:]
     assert [("Stale: " in section, jobs.others in section) for section in sections] == [(False, False), (True, True)]
+
+
+def test_when_a_crew_sets_out_and_comes_is_kept_once_and_told_to_the_office(day: tuple[FastAPI, Jobs]) -> None:
+    app, jobs = day
+    crew = phone(app)
+
+    def noted(what: str, at: str, **more: Any) -> Any:
+        return crew.post(f"{HOME}/times", json={"at": at, "visit": jobs.install, "what": what, **more})
+
+    assert noted("on_way", "2027-04-12T11:30:00Z").status_code == 200
+    assert noted("here", "2027-04-12T11:45:00Z").status_code == 200
+    assert noted("here", "2027-04-12T11:59:00Z").json()["at"].startswith("2027-04-12T11:45")  # the first counts
+    assert set(crew.get(f"{HOME}/state").json()["times"][jobs.install]) == {"on_way", "here"}
+    visits = signed_in(app, Role.office).get(f"/days/{DAY}", headers=JSON).json()[0]["visits"]
+    assert [(v["on_way"], v["here"]) for v in visits] == [("6:30", "6:45"), (None, None)]
+    assert noted("here", AT, noted=False).json()["at"] is None
+    assert set(crew.get(f"{HOME}/state").json()["times"][jobs.install]) == {"on_way"}
+    assert noted("lunch", AT).status_code == 422
+    assert [did for did, _, _ in history(app, "visit")] == ["set out", "came", "took back: came"]
