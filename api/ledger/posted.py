@@ -9,6 +9,7 @@ from dataclasses import dataclass
 from sqlmodel import Session, col, select
 
 from api import tables
+from api.ledger.plans import newest_plan
 from scheduler.plan import Plan, Route, read_plan
 from scheduler.week import Week
 
@@ -25,6 +26,12 @@ def posted_plan(session: Session, start_date: datetime.date) -> tables.StoredPla
     """Return the plan that crews and customers see for a week, None where none is posted."""
     row = posted_week(session, start_date)
     return None if row is None else session.get(tables.StoredPlan, row.plan_id)
+
+
+def plan_that_counts(session: Session, start_date: datetime.date) -> tuple[tables.StoredPlan | None, bool]:
+    """Return the plan that a week is read by, the posted one, else the newest; and whether it is posted."""
+    posted = posted_plan(session, start_date)
+    return (posted, True) if posted is not None else (newest_plan(session, start_date), False)
 
 
 def posted_on(session: Session, day: datetime.date) -> tables.PostedWeek | None:
