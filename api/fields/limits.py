@@ -46,10 +46,6 @@ class ColumnLimit:
     def schema(self) -> dict[str, Any]:
         raise NotImplementedError
 
-    def attributes(self) -> dict[str, str]:
-        """Return the attributes of a form's input."""
-        return {}
-
     def __get_pydantic_core_schema__(self, source: Any, handler: GetCoreSchemaHandler) -> CoreSchema:
         def judged(value: Any) -> Any:
             try:
@@ -89,9 +85,6 @@ class Whole(ColumnLimit):
     def schema(self) -> dict[str, Any]:
         return {"type": "integer", "minimum": self.least, "maximum": self.most}
 
-    def attributes(self) -> dict[str, str]:
-        return {"inputmode": "numeric"}
-
 
 @dataclass(frozen=True)
 class Decimal(ColumnLimit):
@@ -116,9 +109,6 @@ class Decimal(ColumnLimit):
 
     def schema(self) -> dict[str, Any]:
         return {"type": "number", "minimum": self.least, "maximum": self.most}
-
-    def attributes(self) -> dict[str, str]:
-        return {"inputmode": "decimal"}
 
 
 @dataclass(frozen=True)
@@ -151,9 +141,6 @@ class Text(ColumnLimit):
 
     def schema(self) -> dict[str, Any]:
         return {"type": "string", "minLength": self.least, "maxLength": self.most}
-
-    def attributes(self) -> dict[str, str]:
-        return {"maxlength": str(self.most)}
 
 
 @dataclass(frozen=True)

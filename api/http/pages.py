@@ -13,7 +13,7 @@ from sqlmodel import Session, select
 
 from api import tables
 from api.database import transaction
-from api.fields.shown import at, clock, day_name, dollars, duration, feet
+from api.fields.shown import at, clock, day_name, dollars, duration, feet, pounds
 from api.http.assets import asset, script
 from scheduler.units import feet_inches
 
@@ -38,7 +38,14 @@ Database = Annotated[Session, Depends(_session, scope="function")]
 _templates = Jinja2Templates(directory=Path(__file__).parents[1] / "templates")
 _templates.env.trim_blocks = _templates.env.lstrip_blocks = True
 _templates.env.filters.update(
-    at=at, clock=clock, dollars=dollars, feet=feet, day_name=day_name, duration=duration, feet_inches=feet_inches
+    at=at,
+    clock=clock,
+    dollars=dollars,
+    feet=feet,
+    day_name=day_name,
+    duration=duration,
+    feet_inches=feet_inches,
+    pounds=pounds,
 )
 _templates.env.globals.update(asset=asset, script=script, set_up=set_up)
 
