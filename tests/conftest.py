@@ -2,12 +2,17 @@
 
 from __future__ import annotations
 
+import fcntl
+import os
+import pickle
 import shutil
 import sqlite3
 import tempfile
-from collections.abc import Generator, Iterator
+import time
+from collections.abc import Callable, Generator, Iterator
 from dataclasses import dataclass
 from pathlib import Path
+from typing import TypeVar
 
 import pytest
 import sqlalchemy as sa
@@ -16,6 +21,8 @@ from sqlmodel import SQLModel
 
 from api.business import demo
 from api.database import open_database, upgrade
+from scheduler.engine.planning import plan_week
+from scheduler.engine.tiny import tiny_week
 from tests import contract, postgresql
 from tests.one_a_day import one_a_day
 
@@ -70,6 +77,25 @@ def demo_files(tmp_path: Path) -> Path:
     return shutil.copytree(DEMO, tmp_path / "demo-files")
 
 
+Made = TypeVar("Made")
+
+
+def made_once(factory: pytest.TempPathFactory, name: str, make: Callable[[Path], Made]) -> Made:
+    """Return what `make` gives and leaves in an empty folder, made once for all processes of the suite."""
+    base = factory.getbasetemp()
+    folder = (base.parent if "PYTEST_XDIST_WORKER" in os.environ else base) / f"once-{name}"
+    folder.mkdir(exist_ok=True)
+    with (folder / "lock").open("w") as lock:
+        fcntl.flock(lock, fcntl.LOCK_EX)  # let go of when the file is closed, or its process ends
+        kept = folder / "made.pickle"
+        if not kept.exists():
+            shutil.rmtree(folder / "data", ignore_errors=True)  # of a process that did not come to its end
+            (folder / "data").mkdir()
+            kept.write_bytes(pickle.dumps(make(folder / "data")))
+        made: Made = pickle.loads(kept.read_bytes())
+    return made
+
+
 @dataclass(frozen=True)
 class BuiltDemo:
     """The demo folder, planned by a planner that is quick and not clever; `told` are the lines that were reported."""
@@ -79,11 +105,26 @@ class BuiltDemo:
     told: tuple[str, ...]
 
 
+def _compile(_: Path) -> None:
+    plan_week(tiny_week(), seconds=None, clock=time.monotonic)
+
+
+@pytest.fixture(scope="session")
+def compiled(tmp_path_factory: pytest.TempPathFactory) -> None:
+    """The engine's loops, compiled: the first plan of a fresh machine takes minutes, which are not the search's."""
+    made_once(tmp_path_factory, "compiled", _compile)
+    _compile(Path())  # by now read from numba's files
+
+
 @pytest.fixture(scope="session")
 def built(tmp_path_factory: pytest.TempPathFactory) -> BuiltDemo:
     """The demo, built once for all tests: copy its folder before changing anything in it."""
-    out, told = tmp_path_factory.mktemp("demo"), list[str]()
-    return BuiltDemo(out, demo.build(out, told.append, planner=one_a_day), tuple(told))
+
+    def build(folder: Path) -> BuiltDemo:
+        told = list[str]()
+        return BuiltDemo(folder, demo.build(folder, told.append, planner=one_a_day), tuple(told))
+
+    return made_once(tmp_path_factory, "demo", build)
 
 
 @pytest.fixture(scope="session")

@@ -31,16 +31,16 @@ from api import tables
 from api.access.accounts import Role, new_session
 from api.access.day_links import make_link
 from api.access.guards import cookie_name
-from api.app import create_app
 from api.database import transaction
 from api.settings import Settings, sqlite_address
-from tests.service.cast import NAMES, add_cast
+from tests.service.cast import NAMES, add_cast, application
 
 Size = Literal["desk", "phone"]
 SIZES: dict[Size, ViewportSize] = {
     "desk": {"width": 1280, "height": 900},
     "phone": {"width": 360, "height": 740},
 }
+PATIENCE_S = 90.0  # a service starts and stops in less than one second, on a machine that has nothing else to do
 LEAD_CREW = "north-1"  # whose lead the cast's crew lead is
 
 
@@ -119,22 +119,22 @@ def serving(data: Path) -> Iterator[tuple[FastAPI, str]]:
         settings = Settings(
             data=data, database=sqlite_address(data), port=port, quick_passwords=True, clock="forecast"
         )  # fmt: skip
-        app = create_app(settings)
-        config = uvicorn.Config(app, log_level="error", ws="none", timeout_graceful_shutdown=2)
-        server = uvicorn.Server(config)
-        thread = threading.Thread(target=server.run, kwargs={"sockets": [listening]}, daemon=True)
-        thread.start()
-        end = time.monotonic() + 30
-        while not server.started:
-            assert thread.is_alive(), "the service did not start"
-            assert time.monotonic() < end, "the service took too long to start"
-            time.sleep(0.02)
-        try:
-            yield app, f"http://127.0.0.1:{port}"
-        finally:
-            server.should_exit = True
-            thread.join(10)
-            assert not thread.is_alive(), "the service did not stop"
+        with application(settings) as app:
+            config = uvicorn.Config(app, log_level="error", ws="none", timeout_graceful_shutdown=2)
+            server = uvicorn.Server(config)
+            thread = threading.Thread(target=server.run, kwargs={"sockets": [listening]}, daemon=True)
+            thread.start()
+            end = time.monotonic() + PATIENCE_S
+            while not server.started:
+                assert thread.is_alive(), "the service did not start"
+                assert time.monotonic() < end, "the service took too long to start"
+                time.sleep(0.01)
+            try:
+                yield app, f"http://127.0.0.1:{port}"
+            finally:
+                server.should_exit = True
+                thread.join(PATIENCE_S)
+                assert not thread.is_alive(), "the service did not stop"
 
 
 def add_people(app: FastAPI) -> None:

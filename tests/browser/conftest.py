@@ -20,7 +20,7 @@ from api.week.planning import plan_week, prepare_week
 from scheduler import plan_week as solve
 from tests.browser.board import Board, Size, add_people, serving
 from tests.browser.chromium import ARGS, CHROMIUM
-from tests.conftest import BuiltDemo
+from tests.conftest import BuiltDemo, made_once
 from tests.service.cast import add_cast
 
 # Enough for days of several stops, and no test may lean on which; of the processor's time, so that it is enough on a
@@ -30,18 +30,24 @@ POSTED_AT = datetime.datetime(2027, 4, 8, 21, tzinfo=datetime.UTC)
 
 
 @pytest.fixture(scope="session")
-def posted_demo(built: BuiltDemo, tmp_path_factory: pytest.TempPathFactory) -> Path:
+def posted_demo(compiled: None, built: BuiltDemo, tmp_path_factory: pytest.TempPathFactory) -> Path:
     """The data folder of the demo business with its week planned by the engine and posted: copy it before serving."""
-    folder = shutil.copytree(built.out, tmp_path_factory.mktemp("posted") / "data")
-    engine = open_database(sqlite_address(folder))
-    made = prepare_week(engine, built.made.start_date, POSTED_AT)
-    planner = functools.partial(solve, clock=time.process_time)
-    row, _ = plan_week(engine, made, planner, seconds=PLAN_S, now=POSTED_AT, by="test")
-    assert row.id is not None
-    with transaction(engine) as session:
-        session.add(tables.PostedWeek(start_date=row.start_date, plan_id=row.id, posted_at=POSTED_AT, posted_by="test"))
-    engine.dispose()
-    return folder
+
+    def make(folder: Path) -> Path:
+        shutil.copytree(built.out, folder, dirs_exist_ok=True)
+        engine = open_database(sqlite_address(folder))
+        made = prepare_week(engine, built.made.start_date, POSTED_AT)
+        planner = functools.partial(solve, clock=time.process_time)
+        row, _ = plan_week(engine, made, planner, seconds=PLAN_S, now=POSTED_AT, by="test")
+        assert row.id is not None
+        with transaction(engine) as session:
+            session.add(
+                tables.PostedWeek(start_date=row.start_date, plan_id=row.id, posted_at=POSTED_AT, posted_by="test")
+            )
+        engine.dispose()
+        return folder
+
+    return made_once(tmp_path_factory, "posted-for-browsers", make)
 
 
 @pytest.fixture(scope="session")

@@ -18,10 +18,7 @@ SEEDS = [503, *range(5_000, 5_200)]  # 503: a solver once called its given start
 HANG_S = 2.0
 
 
-@pytest.fixture(scope="module", autouse=True)
-def _compiled() -> None:
-    """The first plan of a fresh machine compiles the engine's loops: that is set-up, not search."""
-    plan_week(small_week(random.Random(1)), seconds=None, clock=time.monotonic)
+pytestmark = pytest.mark.usefixtures("compiled")
 
 
 @pytest.mark.parametrize("seed", SEEDS)
@@ -37,9 +34,9 @@ def test_the_plan_of_a_small_week_is_as_cheap_as_trying_everything(seed: int) ->
 @settings(max_examples=40, deadline=None)
 @given(weeks(max_jobs=9, max_crews=4, max_days=4))
 def test_any_week_gets_a_sound_plan_in_time(week: Week) -> None:
-    began = time.monotonic()
-    plan = plan_week(week, seconds=1.0, clock=time.monotonic)
-    assert time.monotonic() - began < 1.0 + HANG_S
+    began = time.process_time()  # what else the machine does is not the search's doing
+    plan = plan_week(week, seconds=1.0, clock=time.process_time)
+    assert time.process_time() - began < 1.0 + HANG_S
     assert not audit(week, plan).broken_rules
     assert plan.bound is None or plan.bound <= plan.cost.total
 

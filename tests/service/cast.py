@@ -38,27 +38,26 @@ def settings_for(folder: Path, database: str = "") -> Settings:
 @contextmanager
 def running(settings: Settings) -> Iterator[FastAPI]:
     """Give the application of `settings`, started, with an account for each role."""
-    app = _application(settings)
-    routes = len(app.routes)
-    with TestClient(app):
+    with application(settings) as app, TestClient(app):
         add_cast(app)
         yield app
-    if len(app.routes) == routes:  # a test may have added one of its own
-        _idle.setdefault((settings.secure, settings.tiles), []).append(app)
 
 
 # Applications that have ended, by what their middleware was made with: making one anew costs more than most tests.
 _idle: dict[tuple[bool, str], list[FastAPI]] = {}
 
 
-def _application(settings: Settings) -> FastAPI:
-    idle = _idle.get((settings.secure, settings.tiles))
-    if not idle:
-        return create_app(settings)
-    app = idle.pop()
+@contextmanager
+def application(settings: Settings) -> Iterator[FastAPI]:
+    """Give an application of `settings`, not yet started: one that has ended before, where there is one."""
+    idle = _idle.setdefault((settings.secure, settings.tiles), [])
+    app = idle.pop() if idle else create_app(settings)
     app.state.settings = settings
     app.dependency_overrides.clear()
-    return app
+    routes = len(app.routes)
+    yield app
+    if len(app.routes) == routes:  # a test may have added one of its own
+        idle.append(app)
 
 
 def add_cast(app: FastAPI) -> None:

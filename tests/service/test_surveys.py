@@ -333,12 +333,13 @@ def test_fields_beyond_all_measure_are_refused(office: TestClient) -> None:
     assert kept(office, {**form_of(office), "wall.cover": "1" * 600}).status_code == 422
 
 
-def test_a_drawing_comes_within_a_tenth_of_a_second(office: TestClient) -> None:
-    """The middle of ten, of the slower half of walls; of other work on the machine it may be slower now and then."""
+def test_a_drawing_takes_less_than_a_tenth_of_a_second(office: TestClient) -> None:
+    """The middle of ten, of the processor's own time: what else the machine does is not the drawing's doing."""
     fields = fields_of(plain_survey())
     times = []
     for n in range(10):
-        started = time.perf_counter()
-        office.post("/surveys/draw", json={"fields": {**fields, "place.slide": f"{n} mm"}})
-        times.append(time.perf_counter() - started)
+        started = time.process_time()
+        drawn = office.post("/surveys/draw", json={"fields": {**fields, "place.slide": f"{n} mm"}})
+        assert drawn.status_code == 200
+        times.append(time.process_time() - started)
     assert sorted(times)[5] < 0.1

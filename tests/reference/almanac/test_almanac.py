@@ -1,4 +1,4 @@
-"""The sun's place and civil twilight against almanacs, NOAA's equations and an independent library (see source.md)."""
+"""The sun's height and civil twilight against almanacs, NOAA's equations and an independent library (see source.md)."""
 
 from __future__ import annotations
 
@@ -7,7 +7,6 @@ import datetime
 import math
 from pathlib import Path
 
-import astral.sun
 import pandas as pd
 import pvlib
 import pytest
@@ -17,13 +16,6 @@ from scheduler.weather.daylight import CIVIL_DEPRESSION_DEG, crossing, daylight,
 UTC = datetime.UTC
 PLACES = [(40.7, -74.0), (25.8, -80.2), (47.6, -122.3), (64.8, -147.7), (19.7, -155.1), (-33.9, 151.2), (51.5, 0.0)]
 DATES = [datetime.date(2027, month, 21) for month in (1, 3, 5, 6, 9, 12)]
-
-
-def test_place_of_the_sun_in_meeus_example_25a() -> None:
-    century = (datetime.datetime(1992, 10, 13) - datetime.datetime(2000, 1, 1, 12)) / datetime.timedelta(days=36525)
-    assert century == pytest.approx(-0.072183436, abs=1e-9)  # printed with the example
-    assert astral.sun.sun_declination(century) == pytest.approx(-7.78507, abs=0.01)
-    assert astral.sun.sun_rt_ascension(century) % 360 == pytest.approx(198.38083, abs=0.01)
 
 
 def test_height_at_noon() -> None:

@@ -63,28 +63,6 @@ def test_lateral_table_12k_is_met_in_every_legible_cell() -> None:
     assert checked == 219
 
 
-@pytest.mark.parametrize(
-    ("diameter_in", "gravity", "along", "across"),
-    [
-        (0.25, 0.55, 220, 160), (0.25, 0.50, 210, 150), (0.25, 0.43, 200, 140), (0.25, 0.42, 190, 130),
-        (0.3125, 0.55, 280, 200), (0.3125, 0.50, 270, 180), (0.3125, 0.43, 250, 170), (0.3125, 0.42, 250, 160),
-        (0.375, 0.55, 290, 190), (0.375, 0.50, 280, 180), (0.375, 0.43, 260, 160), (0.375, 0.42, 250, 160),
-        (0.5, 0.55, 540, 340), (0.5, 0.50, 520, 320), (0.5, 0.43, 480, 290), (0.5, 0.42, 480, 290),
-    ],
-)  # fmt: skip
-def test_lateral_quarter_inch_a36_plate(diameter_in: float, gravity: float, along: int, across: int) -> None:
-    # COMPUTED by the method that Table 12K validates; the root size of 1/2 in (0.371) is MEMORY.
-    for grain_deg, expected in ((0.0, along), (90.0, across)):
-        value = nds.lateral_lbf(gravity, diameter_in, grain_deg, 0.25, nds.STEEL_QUARTER_PSI)
-        assert round(value / 10) * 10 == expected
-
-
-def test_lateral_value_before_rounding() -> None:
-    # COMPUTED: 275.7 and 180.0 for 3/8 in, G 0.50.
-    assert nds.lateral_lbf(0.50, 0.375, 0, 0.25, nds.STEEL_QUARTER_PSI) == pytest.approx(275.7, abs=0.05)
-    assert nds.lateral_lbf(0.50, 0.375, 90, 0.25, nds.STEEL_QUARTER_PSI) == pytest.approx(180.0, abs=0.05)
-
-
 def test_a_gap_under_the_plate_only_weakens() -> None:
     # No published value: over a wide gap two hinges act on the gap as their lever, P → 2 My / gap / reduction term.
     values = [nds.lateral_lbf(0.5, 0.375, 0, 0.25, nds.STEEL_QUARTER_PSI, gap) for gap in (0, 0.25, 0.5, 1, 2)]
@@ -92,7 +70,7 @@ def test_a_gap_under_the_plate_only_weakens() -> None:
     hinge = nds.BENDING_YIELD_PSI[0.375] * nds.ROOT_IN[0.375] ** 3 / 6
     far = nds.lateral_lbf(0.5, 0.375, 0, 0.25, nds.STEEL_QUARTER_PSI, 50.0)
     assert far <= 2 * hinge / 50 / 3.2
-    assert far == pytest.approx(2 * hinge / 50 / 3.2, rel=0.5)
+    assert far == pytest.approx(2 * hinge / 50 / 3.2, rel=0.001)
 
 
 def test_awc_example_half_inch_lag_withdrawal() -> None:
@@ -124,15 +102,6 @@ def test_combined_withdrawal_and_lateral(angle_deg: float, allowed: float) -> No
     assert nds.combined_lbf(1000, 300, angle_deg) == pytest.approx(allowed, abs=0.1)
 
 
-@pytest.mark.parametrize(
-    ("duration", "wet", "pounds"), [("permanent", False, 482.0), ("wind", False, 857.0), ("wind", True, 599.9)]
-)
-def test_three_eighths_lag_in_spf(duration: str, wet: bool, pounds: float) -> None:
-    # COMPUTED; the wet-service 0.7 is MEMORY (Table 11.3.3).
-    factor = nds.DURATION[duration] * (nds.WET_SERVICE if wet else 1)
-    assert nds.withdrawal_lbf_per_in(0.42, 0.375) * 2.28125 * factor == pytest.approx(pounds, abs=0.5)
-
-
 def test_off_centre_tolerance_in_a_stud() -> None:
     # Edge 1.5 D along the grain: in 1-1/2 in, 0.375, 0.281, 0.188, 0.000 in.
     found = [nds.off_centre_in(1.5, d) for d in (0.25, 0.3125, 0.375, 0.5)]
@@ -158,18 +127,6 @@ def test_lead_holes(diameter_in: float, gravity: float, least: float, most: floa
 def test_deck_guide_lead_hole_is_allowed() -> None:
     least, most = nds.lead_hole_in(0.5, 0.5)
     assert least <= 5 / 16 <= most
-
-
-def test_chain_of_one_bracket() -> None:
-    # COMPUTED from the values above: T 1237.2 and V 147.7 lb on two upper 3/8 x 4 in lags in Douglas Fir-Larch, wind.
-    held = grip(0.375, 4.0, 0.25, 12.0)
-    out = nds.withdrawal_lbf_per_in(0.50, 0.375) * 1.6 * held.thread_in
-    assert out == pytest.approx(1113.1, abs=0.1)
-    # The example takes Z from the rounded table (280); the wet value of W' is 779.2.
-    assert out * nds.WET_SERVICE == pytest.approx(779.2, abs=0.1)
-    allowed = nds.combined_lbf(out, 280 * 1.6, 83.19)
-    assert allowed == pytest.approx(1090.4, abs=0.2)
-    assert 623.0 / allowed == pytest.approx(0.571, abs=0.001)
 
 
 def test_less_penetration_than_eight_diameters() -> None:

@@ -16,10 +16,6 @@ def test_high_wind(mph: float, material: bool, high: bool) -> None:
     assert is_high_wind(mph, material) is high
 
 
-def test_thirty_mph_is_over_48_3_km_h() -> None:
-    assert pytest.approx(48.3, abs=0.05) == 30 * 1.609344
-
-
 def test_no_default_limit_allows_high_wind_with_material() -> None:
     winds = [row.value for row in DEFAULT_LIMITS.rows if row.measure in ("wind_mph", "gust_mph")]
     assert winds

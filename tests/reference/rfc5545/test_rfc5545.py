@@ -82,17 +82,6 @@ def test_our_meeting_is_at_the_moment_of_the_rfcs() -> None:
     ]
 
 
-def test_the_conference_is_read_as_the_rfc_describes_it() -> None:
-    """The parser that checks ours agrees with the words round the example, and so does the library that writes ours."""
-    text = (HERE / "conference.ics").read_bytes().decode()
-    theirs = vobject.readOne(text).vevent
-    assert theirs.dtstart.value == datetime.datetime(1996, 9, 18, 14, 30, tzinfo=datetime.UTC)
-    assert theirs.dtend.value == datetime.datetime(1996, 9, 20, 22, 0, tzinfo=datetime.UTC)
-    words = "Networld+Interop Conference and Exhibit\nAtlanta World Congress Center\nAtlanta, Georgia"
-    assert theirs.description.value == words
-    assert str(icalendar.Calendar.from_ical(text).events[0]["DESCRIPTION"]) == words
-
-
 @pytest.mark.parametrize("hold", ["firm", "day", "soft"])
 @pytest.mark.parametrize("off", [False, True])
 def test_an_event_has_what_it_must_and_nothing_twice(hold: str, off: bool) -> None:

@@ -10,8 +10,6 @@ from scheduler.layout.loads import CLASS_PRESSURE_PA, PSF_PA, velocity_pressure_
 def test_class_two_pressure_as_a_speed() -> None:
     speed = wind_speed_mps(CLASS_PRESSURE_PA[2])
     assert speed == pytest.approx(10.58, abs=0.05)
-    assert speed * 3.6 == pytest.approx(38.1, abs=0.05)
-    assert speed / 0.44704 == pytest.approx(23.7, abs=0.05)
 
 
 @pytest.mark.parametrize(("number", "printed_mps"), [(1, 7.8), (2, 10.6), (3, 13.6)])

@@ -22,7 +22,7 @@ from api.week.planning import plan_week, prepare_week
 from api.week.post import post
 from scheduler import plan_week as solve
 from scheduler.week import read_week
-from tests.conftest import BuiltDemo
+from tests.conftest import BuiltDemo, made_once
 from tests.service.cast import running, settings_for, signed_in
 from tests.service.rebooking.cast import (
     MONDAY,
@@ -33,9 +33,13 @@ PLAN_S = 4.0
 
 
 @pytest.fixture(scope="session")
-def posted_demo(built: BuiltDemo, tmp_path_factory: pytest.TempPathFactory) -> Path:
+def posted_demo(compiled: None, built: BuiltDemo, tmp_path_factory: pytest.TempPathFactory) -> Path:
     """The demo planned by the engine and posted, every customer's message of the posting dropped."""
-    folder = shutil.copytree(built.out, tmp_path_factory.mktemp("rebooking") / "data")
+    return made_once(tmp_path_factory, "posted-for-rebooking", lambda folder: planned_and_posted(built, folder))
+
+
+def planned_and_posted(built: BuiltDemo, folder: Path) -> Path:
+    shutil.copytree(built.out, folder, dirs_exist_ok=True)
     engine = open_database(sqlite_address(folder))
     made = prepare_week(engine, MONDAY, THURSDAY)
     start = time.process_time()
