@@ -20,6 +20,7 @@ from pydantic import GetCoreSchemaHandler, GetJsonSchemaHandler
 from pydantic_core import CoreSchema, core_schema
 
 from api.fields.mail import is_address
+from api.fields.shown import DAY_MIN
 from scheduler.errors import BadInput
 
 FIRST_DAY, LAST_DAY = datetime.date(1990, 1, 1), datetime.date(2100, 12, 31)
@@ -240,7 +241,7 @@ PIECES = Whole(most=1_000_000)
 SOME = Whole(least=1, most=10_000)
 LATITUDE, LONGITUDE = Decimal(least=-90, most=90), Decimal(least=-180, most=180)
 WEEKDAY = Whole(most=6)
-MINUTE = Whole(most=1440)
+MINUTE = Whole(most=DAY_MIN)
 
 # "table.column", the names of `api.tables`. What nobody types (numbers of rows, moments, versions) has no limit here.
 LIMITS: dict[str, ColumnLimit] = {
@@ -276,16 +277,16 @@ LIMITS: dict[str, ColumnLimit] = {
     "site_survey.id": ID, "site_survey.site_id": ID, "site_survey.awning_id": ID, "site_survey.surveyed_on": DAY,
     "site_survey.surveyed_by": NAME, "site_survey.uncertain": NOTE,
     "visit.id": ID, "visit.kind": KIND, "visit.site_id": ID, "visit.order_id": ID, "visit.awning_id": ID,
-    "visit.state": STATE, "visit.due_on": DAY, "visit.minutes": Whole(least=1, most=1440),
+    "visit.state": STATE, "visit.due_on": DAY, "visit.minutes": Whole(least=1, most=DAY_MIN),
     "visit.hands": Whole(least=1, most=20),
     "visit.skills": Choice(of=("masonry", "stucco", "roof-mount", "motor-setup")),
     "visit.late_cents": MONEY, "visit.skip_cents": MONEY, "visit.fault": Text(most=500, lines=True),
     "visit.note": NOTE,
-    "visit_hours.weekday": WEEKDAY, "visit_hours.day": DAY, "visit_hours.start": Whole(most=1439),
-    "visit_hours.end": Whole(least=1, most=1440),
+    "visit_hours.weekday": WEEKDAY, "visit_hours.day": DAY, "visit_hours.start": Whole(most=DAY_MIN - 1),
+    "visit_hours.end": Whole(least=1, most=DAY_MIN),
     "visit_follows.first_id": ID, "visit_follows.then_id": ID, "visit_follows.min_days": Whole(most=60),
     "visit_follows.max_days": Whole(most=60),
-    "booking.visit_id": ID, "booking.crew_id": ID, "booking.day": DAY, "booking.start": Whole(most=1439),
+    "booking.visit_id": ID, "booking.crew_id": ID, "booking.day": DAY, "booking.start": Whole(most=DAY_MIN - 1),
     "booking.hold": HOLD, "booking.told_how": Text(most=120), "booking.told_words": Text(most=2000, lines=True),
     "bench_count.visit_id": ID, "bench_count.item": NAME, "bench_count.counted": Whole(most=10_000),
     "bench_count.damaged": Whole(most=10_000), "bench_count.counted_on": DAY,

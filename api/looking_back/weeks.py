@@ -11,6 +11,7 @@ from sqlmodel import Session, col, select
 
 from api import tables
 from api.fields.shown import day_name
+from api.ledger.posted import plan_that_counts
 from scheduler.looking_back import Back, look_back
 from scheduler.plan import Plan, read_plan
 from scheduler.week import Week, read_week
@@ -78,14 +79,12 @@ def weeks_back(session: Session, dates: Iterable[datetime.date]) -> list[WeekBac
     """Return the weeks that begin on `dates`, those without a plan left out."""
     found = []
     for start_date in dates:
-        posted = _posted(session, start_date)
-        plan_id = posted if posted is not None else _newest(session, start_date)
-        stored = None if plan_id is None else session.get(tables.StoredPlan, plan_id)
-        if stored is None or plan_id is None:
+        stored, posted = plan_that_counts(session, start_date)
+        if stored is None or stored.id is None:
             continue
         week, plan, back = _reckoned(stored.week, stored.plan)
         lost = tuple(_lost(session, start_date, week, plan))
-        found.append(WeekBack(start_date, plan_id, posted is not None, week, plan, back, lost))
+        found.append(WeekBack(start_date, stored.id, posted, week, plan, back, lost))
     return found
 
 
@@ -105,20 +104,6 @@ def named(session: Session, visit_ids: Iterable[str]) -> dict[str, NamedCrew]:
 def _reckoned(week_text: str, plan_text: str) -> tuple[Week, Plan, Back]:
     week, plan = read_week(week_text), read_plan(plan_text)
     return week, plan, look_back(week, plan)
-
-
-def _posted(session: Session, start_date: datetime.date) -> int | None:
-    """Return the id of the plan posted last for the week, withdrawn postings left out."""
-    posted = tables.PostedWeek
-    rows = select(col(posted.plan_id)).where(posted.start_date == start_date, col(posted.withdrawn_at).is_(None))
-    return session.exec(rows.order_by(col(posted.id).desc())).first()
-
-
-def _newest(session: Session, start_date: datetime.date) -> int | None:
-    stored = tables.StoredPlan
-    return session.exec(
-        select(col(stored.id)).where(stored.start_date == start_date).order_by(col(stored.id).desc())
-    ).first()
 
 
 def _lost(session: Session, start_date: datetime.date, week: Week, plan: Plan) -> list[LostVisit]:

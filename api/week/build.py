@@ -14,12 +14,13 @@ from typing import Any
 import msgspec
 
 from api import tables
+from api.fields.shown import DAY_MIN
 from api.ledger.facts import Facts
 from api.papers.needs import Needs
 from scheduler import week as w
 from scheduler.plan import Because, Plan, Skipped
 from scheduler.travel.estimate import matrices
-from scheduler.travel.interface import Matrices, Point
+from scheduler.travel.interface import Matrices
 from scheduler.weather.limits import WeatherWork
 from scheduler.weather.lost import CLOCK, NO_CREW, TOO_SHORT, lost_sentence
 from scheduler.weather.windows import SitePoint, Span, work_windows
@@ -94,11 +95,6 @@ def places_of(facts: Facts, visits: Sequence[tables.Visit]) -> list[w.Place]:
         site = facts.sites[site_id]
         places.append(w.Place(id=site.id, lat=site.lat, lon=site.lon))
     return places
-
-
-def points_of(places: Sequence[w.Place]) -> list[Point]:
-    """Return (latitude, longitude) of each place, as a source of travel times takes them."""
-    return [(place.lat, place.lon) for place in places]
 
 
 def with_because(plan: Plan, because: Mapping[str, tuple[Because, ...]]) -> Plan:
@@ -306,7 +302,7 @@ def _windows(
         rows = facts.hours.get(visit.id, [])
         spans += [Span(n, h.start, h.end) for h in rows if h.day == date or h.weekday == date.weekday()]
         if not rows:
-            spans.append(Span(n, 0, 1440))
+            spans.append(Span(n, 0, DAY_MIN))
     found = work_windows(
         customer_hours=spans,
         start_date=start_date,

@@ -186,13 +186,13 @@ def test_the_private_address_opens_one_feed_without_signing_in(built: BuiltDemo,
         office, nobody = signed_in(app, Role.office), anonymous(app)
         address = office.get("/crews/north-1/calendar").json()["address"]
         assert address == office.get("/crews/north-1/calendar").json()["address"]
-        path = address.removeprefix("http://testserver")
+        path = address.removeprefix("http://127.0.0.1:8410")
         answer = nobody.get(path)
         assert answer.status_code == 200
         assert answer.headers["content-type"] == "text/calendar; charset=utf-8"
         assert len(events(answer.content)) > 2
         assert nobody.get(path, headers={"if-none-match": answer.headers["etag"]}).status_code == 304
-        visit = office.get("/jobs/J-1042/calendar").json()["address"].removeprefix("http://testserver")
+        visit = office.get("/jobs/J-1042/calendar").json()["address"].removeprefix("http://127.0.0.1:8410")
         assert list(events(nobody.get(visit).content)) == ["J-1042@visit.eaveboard"]
         _refused(nobody, office, path, app.state.secret)
 

@@ -14,7 +14,7 @@ from sqlmodel import Session
 from starlette.exceptions import HTTPException
 
 from api.access.accounts import Role
-from api.access.guards import STAFF, Who, allow, own_job
+from api.access.guards import LOOKERS, STAFF, Who, allow, own_job
 from api.clock import Now
 from api.fields.shown import day_name
 from api.http.pages import Database, page, wants_json
@@ -30,7 +30,7 @@ from api.weeksheet import PILES
 from api.weeksheet.names import KIT_MARKS
 
 router = APIRouter(tags=["jobs"])
-Staff = Annotated[Who, allow(*STAFF)]
+Staff = Annotated[Who, allow(*LOOKERS)]
 Reader = Annotated[Who, allow(*STAFF, crew_link=True)]
 Word = Annotated[records.Words, Query(max_length=120)]
 SURVEYORS = (Role.manager, Role.office, Role.lead)

@@ -83,7 +83,8 @@ def survey_page(
     saved: bool = False,
 ) -> Response:
     """Show the survey of a job's wall: a form for those who survey, as it is for others."""
-    own_job(session, who, visit_id)
+    if who.link_id is not None:  # crew leads survey walls that no crew has been given yet
+        own_job(session, who, visit_id)
     visit = found(session, tables.Visit, visit_id, "job")
     entry = _entry(session, visit, awning)
     if entry is None:

@@ -12,7 +12,7 @@ import numpy as np
 
 from scheduler.engine.master.pool import Pool
 from scheduler.engine.model.arrays import Ints, Model
-from scheduler.engine.search.incumbent import Best
+from scheduler.engine.search.incumbent import Routes
 
 FREE = 10  # crew days planned anew at first
 MOST_CANDIDATES = 2_000
@@ -21,8 +21,8 @@ MOST_CANDIDATES = 2_000
 class Polish:
     """Chooses neighborhoods; `size` grows while they are solved easily and shrinks while they are not."""
 
-    def __init__(self, model: Model, pool: Pool, best: Best, seed: int) -> None:
-        self.model, self.pool, self.best = model, pool, best
+    def __init__(self, model: Model, pool: Pool, seed: int) -> None:
+        self.model, self.pool = model, pool
         self.chance = np.random.default_rng([seed, 11])
         self.size = FREE
         self.width = 1  # times `MOST_CANDIDATES` are given to one neighborhood
@@ -31,8 +31,8 @@ class Polish:
         self.known: tuple[int, int] = (-1, -1)
         self.reduced: tuple[Any, Any] = (None, None)
 
-    def free_days(self) -> set[int]:
-        """Return the crew days of the next neighborhood."""
+    def free_days(self, routes: Routes) -> set[int]:
+        """Return the crew days of the next neighborhood of the plan of these routes."""
         model = self.model
         days = np.arange(len(model.crew_days))
         middle = int(self.chance.integers(len(days)))
@@ -41,21 +41,23 @@ class Polish:
         noise = self.chance.random(len(days))
         if kind == 0:  # one yard, near days first
             far = np.abs(model.day_of - model.day_of[middle]) + 10.0 * (model.yard_of != model.yard_of[middle]) + noise
-        elif kind == 1:  # whole weeks of a few crews of one yard
+        elif kind == 1 and model.week.days > 1:  # whole weeks of a few crews of one yard
             order = self.chance.permutation(len(model.week.crews))
             far = order[model.crew_of] + 1000.0 * (model.yard_of != model.yard_of[middle])
         else:  # around a place: the least drive from it to any job on the crew day's route
             place = model.job_place[int(self.chance.integers(len(model.job_place)))]
             far = np.full(len(days), 1e6)
-            for k, jobs in self.best.routes.items():
+            for k, jobs in routes.items():
                 far[k] = model.minutes[place, model.job_place[jobs]].min() * (0.5 + noise[k])
         return {int(k) for k in np.argsort(far, kind="stable")[: self.size]}
 
-    def columns(self, free: set[int], group: Ints, dual: Any, gap: float) -> tuple[list[int], list[int], list[int]]:
+    def columns(
+        self, routes: Routes, free: set[int], group: Ints, dual: Any, gap: float
+    ) -> tuple[list[int], list[int], list[int]]:
         """Return (fixed, candidates, start): the pool's columns that stay, may be taken, and are taken now."""
         pool = self.pool
         fixed, start, busy = [], [], np.zeros(len(self.model.service), dtype=bool)
-        for k, jobs in self.best.routes.items():
+        for k, jobs in routes.items():
             column = pool.find(int(group[k]), jobs)
             if k in free:
                 start.append(column)

@@ -15,14 +15,17 @@ from scheduler.engine.search.closing import WIDER, Closing
 from scheduler.engine.search.diving import dive
 from scheduler.engine.search.incumbent import Best, Routes
 from scheduler.engine.search.neighborhood import Polish
+from scheduler.engine.search.roaming import Roaming
 from scheduler.engine.search.ruin_recreate import Ruin
 
-QUICK_ROUNDS = 600  # of taking out and putting back, before prices are known
+QUICK_ROUNDS, QUICK_MOST = 40, 8_000  # of taking out and putting back before prices are known: for each job, at most
+QUICK_HOT, QUICK_COLD = 0.1, 0.001  # heat of these rounds, of what a stop costs: at first, at last
 QUICK_SHARE = 0.15  # of the time given
 MOST_COLUMNS = 400_000  # that the closing integer program is given
 DAY_ROOM = 2_000_000
 MANY_DAYS = 40  # crew days up to which one integer program over all of them is quicker than many over some
 ALL_NODES = 5_000  # of the integer program over all routes found
+ALL_SHARE = 0.1  # of the time given, until something else is tried
 FEW, FEW_ROOM = 30_000, 300_000  # routes that one quick integer program takes; labels of a crew day to list them
 NEXT_TRY = 0.8  # of the gap at which it was last tried whether few routes are left: tried again from here on
 NARROW = (1 / 4, 1 / 16, 1 / 64)  # of the gap: reduced costs of the routes to choose from before all can be listed
@@ -52,12 +55,15 @@ class Search:
         if start:
             self.relax.add(columns_of_routes(self.model, start))
         self.threads = threads
-        self.polish = Polish(self.model, self.relax.pool, self.best, seed)
+        self.polish = Polish(self.model, self.relax.pool, seed)
         self.given, self.polished, self.dived = left(), 0.0, 0
         self.next_dive = 0.1 * self.given
         self.step = FIRST_STEP * len(self.model.crew_days)  # routes to choose from next
         self.tried = np.inf  # the gap when it was last tried whether few routes are left
         self.failed = np.inf  # the gap when all that could pay were last found to be too many
+        self.ruin = Ruin(self.model, seed)
+        self.rate = 1.0  # rounds of ruin and recreate a second
+        self.roaming: Roaming | None = None
         self.members: dict[int, list[int]] = {}
         for k, group in enumerate(self.model.group.tolist()):
             self.members.setdefault(group, []).append(k)
@@ -65,45 +71,69 @@ class Search:
     def run(self) -> None:
         """Search until the best plan is proven best."""
         self.quick()
+        if np.isfinite(self.given):  # without a limit of time nothing may hang on the clock
+            self.roaming = Roaming(self.ruin, self.best, self.left, self.rate)
+        try:
+            self.exact()
+        finally:
+            if self.roaming:
+                self.roaming.end()
+
+    def exact(self) -> None:
+        """Price routes and choose among them until the best plan is proven best."""
         self.best.tell("pricing routes")
         self.relax.run(self.priced)
         self.best.prove(self.relax.bound)
         self.dive()
         self.narrow()
-        small = len(self.model.crew_days) <= MANY_DAYS
+        anew = self.roaming is not None or len(self.model.crew_days) > MANY_DAYS
         most, room, nodes = MOST_COLUMNS, DAY_ROOM, ALL_NODES
         while not self.best.proven:
+            self.take_in()
             if self.few_left():
                 self.settle()
-            elif not small and not self.polish.worn_out:
+            elif anew and not self.polish.worn_out:
                 self.best.tell("planning some crew days anew")
                 self.polish_once()
             elif self.listed(most, room):
                 self.settle()
-            elif not small and self.polish.widen():
+            elif anew and self.polish.widen():
                 continue
             else:
                 self.best.tell("choosing among the routes found")
-                self.integer(range(len(self.relax.pool)), nodes)
+                self.integer(range(len(self.relax.pool)), nodes, at_most_s=max(1.0, ALL_SHARE * self.given))
                 most, room, nodes = 4 * most, 4 * room, 4 * nodes
                 self.failed = np.inf
+                self.polish.without = 0
 
     def quick(self) -> None:
         """Make a plan at once and better it for a moment."""
-        ruin = Ruin(self.model, self.seed)
+        ruin = self.ruin
         ruin.start()
         self.offer(ruin.columns(), ruin.cost)
         self.best.tell("moving jobs about")
         given = self.left()
-        step = 50
-        for done in range(0, QUICK_ROUNDS, step):
+        step, rounds = 50, min(QUICK_MOST, QUICK_ROUNDS * len(self.model.service))
+        for done in range(0, rounds, step):
             self.check()
             if self.left() < given * (1 - QUICK_SHARE):
                 break
-            ruin.run(step, ruin.cost / max(1, len(self.model.service)) * 0.02 * (1 - done / QUICK_ROUNDS))
-            self.relax.add(ruin.columns(ruin.now))
+            before = self.left()
+            ruin.run(step, ruin.stop_cents * QUICK_HOT * (QUICK_COLD / QUICK_HOT) ** (done / rounds))
+            if np.isfinite(given):
+                self.rate = max(self.rate, step / max(1e-4, before - self.left()))
+            if done % (rounds // 10 // step * step + step) == 0:
+                self.relax.add(ruin.columns(ruin.now))
             self.offer(ruin.columns(), ruin.cost)
         self.relax.add(ruin.columns())
+
+    def take_in(self) -> Routes:
+        """Take the routes met in the background into the pool; return those of the best plan, which are in it then."""
+        for columns in self.roaming.taken() if self.roaming else ():
+            self.relax.add(columns)
+        routes = self.best.state()[0]
+        self.relax.add(columns_of_routes(self.model, routes))
+        return routes
 
     def priced(self) -> None:
         """After each round of pricing keep the bound; where time is short, use a share of it for better plans."""
@@ -111,6 +141,7 @@ class Search:
         if np.isinf(self.given) or len(self.model.crew_days) <= MANY_DAYS or self.given - self.left() < POLISH_AFTER_S:
             return  # without a limit of time nothing may hang on the clock
         self.polish.without = 0  # there are new routes
+        self.take_in()
         if self.relax.level > self.dived or self.given - self.left() > self.next_dive:
             self.dived = self.relax.level
             self.dive()
@@ -127,9 +158,10 @@ class Search:
 
     def polish_once(self) -> None:
         """Plan the crew days of one neighborhood anew."""
-        free = self.polish.free_days()
+        routes = self.take_in()
+        free = self.polish.free_days(routes)
         gap = max(0.0, self.best.cost - self.relax.value)
-        fixed, chosen, start = self.polish.columns(free, self.model.group, self.relax.dual, gap)
+        fixed, chosen, start = self.polish.columns(routes, free, self.model.group, self.relax.dual, gap)
         before = self.best.cost
         answer = self.integer(
             chosen, POLISH_NODES * self.polish.width, fixed=fixed, start=start, at_most_s=POLISH_S * self.polish.width
@@ -157,6 +189,7 @@ class Search:
 
     def narrow(self) -> None:
         """Look for a better plan among the routes of least reduced cost."""
+        self.take_in()
         self.best.tell("choosing among the cheapest routes")
         gap = self.gap()
         share = next((s for s in NARROW if self.relax.under(s * gap, FEW, FEW_ROOM, all_or_none=True)), 0.0)
@@ -247,10 +280,12 @@ class Search:
     def chosen(self) -> list[int]:
         """Return the pool's columns of the best plan."""
         pool, group = self.relax.pool, self.model.group
-        return [pool.find(int(group[k]), jobs) for k, jobs in self.best.routes.items()]
+        return [pool.find(int(group[k]), jobs) for k, jobs in self.take_in().items()]
 
     def offer(self, columns: Columns, cost: int) -> None:
         """Offer a plan given by its routes."""
+        if cost >= self.best.cost:
+            return
         self.relax.add(columns)
         pool = self.relax.pool
         names = [pool.find(int(columns.crew_day[c]), columns.jobs_of(c)) for c in range(len(columns))]

@@ -10,10 +10,11 @@ from typing import Any, NamedTuple
 import numpy as np
 
 from scheduler.engine.model.arrays import Model
-from scheduler.engine.model.compiled import compiled
+from scheduler.engine.model.compiled import compiled, inlined
 from scheduler.engine.model.schedule import NOT_HERE, Rest, extend, home
 
 MOST_LABELS = 24
+SCRATCH = (10, MOST_LABELS)  # shape of the numbers that timing a route writes to
 NEVER = 1 << 60  # cents, of what cannot be done
 
 
@@ -21,6 +22,8 @@ class Arrays(NamedTuple):
     """A week as the compiled local search reads it: arrays of `Model`, and the places of each job in `cand_job`.
 
     `job_ptr[j] : job_ptr[j + 1]` are the places of job j in `job_cand` (where in `cand_job`) and `job_day` (crew days).
+    `hull_lo`, `hull_hi`, `hull_cost` are, by place in `cand_job`, first and last start and least cost of its options;
+    `single` says that there is but one.
     """
 
     minutes: Any
@@ -42,6 +45,10 @@ class Arrays(NamedTuple):
     opt_lo: Any
     opt_hi: Any
     opt_cost: Any
+    hull_lo: Any
+    hull_hi: Any
+    hull_cost: Any
+    single: Any
     crew_of: Any
     day_of: Any
     yard_of: Any
@@ -72,6 +79,11 @@ def arrays(model: Model) -> Arrays:
     order = np.argsort(model.cand_job, kind="stable")
     days = np.repeat(np.arange(len(model.crew_days), dtype=np.int64), np.diff(model.cand_ptr))
     counts = np.bincount(model.cand_job, minlength=len(model.service))
+    hull = model.opt_ptr[:-1]
+    lo, hi, cents = (
+        of.reduceat(values, hull) if len(hull) else np.zeros(0, np.int64)
+        for of, values in ((np.minimum, model.opt_lo), (np.maximum, model.opt_hi), (np.minimum, model.opt_cost))
+    )
     return Arrays(
         minutes=model.minutes,
         metres=model.metres,
@@ -92,6 +104,10 @@ def arrays(model: Model) -> Arrays:
         opt_lo=model.opt_lo,
         opt_hi=model.opt_hi,
         opt_cost=model.opt_cost,
+        hull_lo=lo,
+        hull_hi=hi,
+        hull_cost=cents,
+        single=np.diff(model.opt_ptr) == 1,
         crew_of=model.crew_of,
         day_of=model.day_of,
         yard_of=model.yard_of,
@@ -121,11 +137,13 @@ def arrays(model: Model) -> Arrays:
 @compiled
 def route_cost(w: Any, k: int, seq: Any, size: int, helpers: int) -> Any:
     """Return the cost in cents of serving `seq[:size]` in this order, best timed, or NEVER where it cannot be done."""
-    early = np.empty((2, MOST_LABELS), np.int64)
-    work = np.empty((2, MOST_LABELS), np.int64)
-    late = np.empty((2, MOST_LABELS), np.int64)
-    cost = np.empty((2, MOST_LABELS), np.int64)
-    rested = np.empty((2, MOST_LABELS), np.int64)
+    return timed_cost(w, k, seq, size, helpers, np.empty(SCRATCH, np.int64))
+
+
+@inlined
+def timed_cost(w: Any, k: int, seq: Any, size: int, helpers: int, scratch: Any) -> Any:
+    """Do what `route_cost` does, with an array of shape `SCRATCH` to write to."""
+    early, work, late, cost, rested = scratch[0:2], scratch[2:4], scratch[4:6], scratch[6:8], scratch[8:10]
     now, then = 0, 1
     early[0, 0], work[0, 0], late[0, 0], cost[0, 0], rested[0, 0] = w.start[k], 0, w.latest[k], 0, 0
     count = 1
@@ -195,7 +213,7 @@ def route_cost(w: Any, k: int, seq: Any, size: int, helpers: int) -> Any:
     return best
 
 
-@compiled
+@inlined
 def helpers_for(w: Any, k: int, seq: Any, size: int) -> Any:
     """Return the helpers that crew day k needs for `seq[:size]`."""
     hands = 0

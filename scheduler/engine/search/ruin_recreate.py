@@ -1,128 +1,215 @@
 """A first plan at once, and better ones: jobs are taken out together and put back where they cost least.
 
-Compiled. What a plan is here, and that it keeps all rules, is the business of `state`.
+Taken out are strings of jobs near one place, off several routes (Christiaens, Vanden Berghe 2020), whole crew days, or
+jobs of one day; they come back in one of several orders, the best place now and then overlooked. Worse plans are
+accepted with a chance that falls (simulated annealing), in cycles each of which begins warm again.
+
+Compiled, without the interpreter's lock. What a plan is here, and that it keeps all rules, is the business of `state`.
 """
 
 from __future__ import annotations
 
-from typing import Any
+from typing import Any, NamedTuple
 
 import numpy as np
 
-from scheduler.engine.model.arrays import Model
-from scheduler.engine.model.compiled import compiled
+from scheduler.engine.model.arrays import Ints, Model
+from scheduler.engine.model.compiled import compiled, inlined
 from scheduler.engine.pricing.columns import Columns, columns_of
-from scheduler.engine.search.route_cost import NEVER, arrays, helpers_for, route_cost
+from scheduler.engine.search.incumbent import Routes
+from scheduler.engine.search.insertion import cheapest_place
+from scheduler.engine.search.route_cost import NEVER, arrays
 from scheduler.engine.search.state import MOST_STOPS, State, allowed, copy_state, empty, first_place, put, take
 
+NEAREST = 80  # jobs near each job that may go with it
+STRING, OUT = 10, 10  # stops of the longest string, jobs taken out on average
+WHOLE_DAYS, ONE_DAY = 0.1, 0.2  # chance that whole crew days are taken out; jobs of one day
+BLINK = 0.01  # chance that a place is overlooked
+WAITING = 24  # jobs left out that are tried again at a time
 
-@compiled
-def next_random(seed: Any) -> Any:
+
+class Room(NamedTuple):
+    """What the search writes to, and what it knows of the week beside its arrays."""
+
+    near: Any  # (jobs, NEAREST): the nearest jobs of each, nearest first
+    far: Any  # minutes from the nearest yard that has a crew able to do it
+    cache_version: Any  # by place in `cand_job`: the route's version at which it was last asked
+    cache_delta: Any
+    cache_at: Any
+    order: Any  # jobs to put back
+    rank: Any
+    hit: Any  # crew days from which a string has been taken: the number of the round
+    seed: Any
+
+
+@inlined
+def chance(room: Any) -> Any:
     """Return a number from 0 to below 1 and move the generator on (xorshift)."""
-    x = seed[0]
+    x = room.seed[0]
     x ^= x << np.uint64(13)
     x ^= x >> np.uint64(7)
     x ^= x << np.uint64(17)
-    seed[0] = x
-    return (x >> np.uint64(11)) * (1.0 / 9007199254740992.0)
+    room.seed[0] = x
+    return np.float64(x >> np.uint64(11)) * (1.0 / 9007199254740992.0)
 
 
-@compiled
-def best_place(
-    w: Any, s: Any, j: int, blink: float, seed: Any, cache_version: Any, cache_delta: Any, cache_at: Any
-) -> Any:
-    """Return (added cost, crew day, position) of the cheapest insertion of j; now and then the best is overlooked."""
+@inlined
+def put_back(w: Any, s: Any, room: Any, j: int, blink: float) -> None:
+    """Insert j where that costs least and is cheaper than skipping it; now and then a place is overlooked."""
     best, best_k, best_at = NEVER, -1, 0
-    trial = np.empty(MOST_STOPS, np.int64)
     for c in range(w.job_ptr[j], w.job_ptr[j + 1]):
         k, place = w.job_day[c], w.job_cand[c]
-        if cache_version[place] != s.version[k]:
-            cache_version[place] = s.version[k]
-            cache_delta[place] = NEVER
+        if room.cache_version[place] != s.version[k]:
+            room.cache_version[place] = s.version[k]
+            room.cache_delta[place] = NEVER
+            if s.size[k] < MOST_STOPS:
+                first = first_place(w, s, j, k)
+                room.cache_delta[place], room.cache_at[place] = cheapest_place(w, s, j, k, first)
+        if room.cache_delta[place] < best and chance(room) >= blink and allowed(w, s, j, k):
+            best, best_k, best_at = room.cache_delta[place], k, room.cache_at[place]
+    if best_k >= 0 and best < w.skip[j] and best_at >= first_place(w, s, j, best_k):
+        put(w, s, j, best_k, best_at)
+
+
+@inlined
+def refill(w: Any, s: Any, room: Any, most: int, noise: float, blink: float) -> None:
+    """Insert jobs that are not planned, at most so many, where that is cheaper than skipping them."""
+    n = 0
+    jobs = len(s.at)
+    begin = int(chance(room) * jobs)
+    kind = int(chance(room) * 11) if noise > 0.0 else 0
+    for i in range(jobs):
+        j = begin + i if begin + i < jobs else begin + i - jobs
+        if s.at[j] >= 0 or w.job_ptr[j + 1] == w.job_ptr[j]:
+            continue
+        if n == most:
+            break
+        if kind < 4:  # dearest to skip first, for its length
+            rank = -w.skip[j] * (1.0 + noise * chance(room)) / (1.0 + w.service[j])
+        elif kind < 8:
+            rank = chance(room)
+        elif kind < 10:  # far from the yards first, or near
+            rank = -room.far[j]
+        else:
+            rank = room.far[j]
+        at = n
+        while at > 0 and room.rank[at - 1] > rank:
+            room.rank[at], room.order[at] = room.rank[at - 1], room.order[at - 1]
+            at -= 1
+        room.rank[at], room.order[at] = rank, j
+        n += 1
+    for i in range(n):
+        put_back(w, s, room, room.order[i], blink)
+
+
+@inlined
+def ruin(w: Any, s: Any, room: Any, number: int) -> int:
+    """Take jobs out together; return how many have been tried."""
+    days, jobs = len(s.size), len(s.at)
+    kind = chance(room)
+    middle = int(chance(room) * jobs)
+    count = 0
+    if kind < WHOLE_DAYS:
+        for _ in range(1 + int(chance(room) * 2)):
+            k = int(chance(room) * days)
+            while s.size[k] > 0:
+                take(w, s, s.seq[k, 0])
+                count += 1
+    elif kind < WHOLE_DAYS + ONE_DAY:
+        day = w.day_of[s.at[middle]] if s.at[middle] >= 0 else -1
+        most = 2 + int(chance(room) * OUT)
+        for n in range(room.near.shape[1]):
+            j = room.near[middle, n]
+            if s.at[j] >= 0 and (day < 0 or w.day_of[s.at[j]] == day) and chance(room) < 0.7:
+                take(w, s, j)
+                count += 1
+                if count >= most:
+                    break
+    else:
+        used, planned = 0, 0
+        for k in range(days):
+            if s.size[k] > 0:
+                used += 1
+                planned += s.size[k]
+        longest = min(float(STRING), planned / max(1, used))
+        strings = int(1.0 + chance(room) * (4.0 * OUT / (1.0 + longest) - 1.0))
+        for n in range(room.near.shape[1]):
+            j = room.near[middle, n]
+            k = s.at[j]
+            if k < 0 or room.hit[k] == number:
+                continue
+            room.hit[k] = number
             size = s.size[k]
-            if size < MOST_STOPS:
-                helpers = max(helpers_for(w, k, s.seq[k], size), w.hands[j] - w.crew_hands[k])
-                if helpers == 0 or w.helper_row[k] >= 0:
-                    for position in range(first_place(w, s, j, k), size + 1):
-                        for t in range(position):
-                            trial[t] = s.seq[k, t]
-                        trial[position] = j
-                        for t in range(position, size):
-                            trial[t + 1] = s.seq[k, t]
-                        cost = route_cost(w, k, trial, size + 1, helpers)
-                        if cost < NEVER and cost - s.cost[k] < cache_delta[place]:
-                            cache_delta[place] = cost - s.cost[k]
-                            cache_at[place] = position
-        if cache_delta[place] < best and allowed(w, s, j, k) and next_random(seed) >= blink:
-            best, best_k, best_at = cache_delta[place], k, cache_at[place]
-    return best, best_k, best_at
+            length = 1 + int(chance(room) * min(float(size), longest))
+            length = min(length, size)
+            place = 0
+            while s.seq[k, place] != j:
+                place += 1
+            kept = 0  # stops in the middle of the string that stay
+            if length < size and length > 1 and chance(room) < 0.5:
+                while length + kept < size and chance(room) < 0.5:
+                    kept += 1
+            span = length + kept
+            low, high = max(0, place - span + 1), min(place, size - span)
+            begin = low + int(chance(room) * (high - low + 1))
+            skip_from = begin + 1 + int(chance(room) * (length - 1)) if kept else -1
+            out = 0
+            for t in range(begin, begin + span):
+                if not (kept and skip_from <= t < skip_from + kept):
+                    room.order[out] = s.seq[k, t]
+                    out += 1
+            for t in range(out):
+                take(w, s, room.order[t])
+            count += out
+            strings -= 1
+            if strings <= 0:
+                break
+    return count
 
 
 @compiled
-def refill(
-    w: Any, s: Any, blink: float, noise: float, seed: Any, cache_version: Any, cache_delta: Any, cache_at: Any
-) -> None:
-    """Insert jobs that are not planned, dearest to skip first (with noise), where that is cheaper than skipping."""
-    out = np.empty(len(s.at), np.int64)
-    rank = np.empty(len(s.at))
-    n = 0
-    for j in range(len(s.at)):
-        if s.at[j] < 0 and w.job_ptr[j + 1] > w.job_ptr[j]:
-            out[n] = j
-            rank[n] = -w.skip[j] * (1.0 + noise * next_random(seed)) / (1.0 + w.service[j])
-            n += 1
-    for position in np.argsort(rank[:n]):
-        j = out[position]
-        delta, k, at = best_place(w, s, j, blink, seed, cache_version, cache_delta, cache_at)
-        if k >= 0 and delta < w.skip[j] and at >= first_place(w, s, j, k):
-            put(w, s, j, k, at)
+def first_plan(w: Any, s: Any, room: Any) -> None:
+    """Fill an empty plan."""
+    refill(w, s, room, len(s.at), 0.0, 0.0)
 
 
 @compiled
 def improve(
-    w: Any,
-    now: Any,
-    best: Any,
-    trial: Any,
-    rounds: int,
-    heat: float,
-    seed: Any,
-    cache_version: Any,
-    cache_delta: Any,
-    cache_at: Any,
-) -> None:
-    """Do `rounds` of taking out and putting back; `best` ends as the cheapest plan met. `heat` in cents."""
-    days = len(now.size)
-    jobs = len(now.at)
-    for _ in range(rounds):
+    w: Any, now: Any, best: Any, trial: Any, room: Any, begin: int, rounds: int, heat: float, cooling: float
+) -> Any:
+    """Do `rounds` of taking out and putting back; `best` ends as the cheapest plan met.
+
+    heat: in cents, times `cooling` after each round; it is returned as it is in the end. begin: number of the first.
+    """
+    for number in range(begin, begin + rounds):
+        heat = one_round(w, now, best, trial, room, number, heat, cooling)
+    return heat
+
+
+@inlined
+def one_round(w: Any, now: Any, best: Any, trial: Any, room: Any, number: int, heat: float, cooling: float) -> Any:
+    """Take jobs out, put them back, and keep the plan or not; return the heat of the next round."""
+    count = ruin(w, trial, room, number)
+    refill(w, trial, room, count + WAITING, 1.0, BLINK if chance(room) < 0.8 else 0.1)
+    if trial.total[0] < now.total[0] - heat * np.log(1e-12 + chance(room)):
+        copy_state(trial, now)
+        if now.total[0] < best.total[0]:
+            copy_state(now, best)
+    else:
         copy_state(now, trial)
-        count = int(2 + next_random(seed) * min(10, jobs))
-        middle = int(next_random(seed) * jobs)
-        kind = next_random(seed)
-        if kind < 0.25 and days:  # a whole crew day, or two
-            for _ in range(1 + int(next_random(seed) * 2)):
-                k = int(next_random(seed) * days)
-                while trial.size[k] > 0:
-                    take(w, trial, trial.seq[k, 0])
-        else:  # jobs near one place, or near it and on the same day
-            same_day = kind > 0.6 and trial.at[middle] >= 0
-            far = np.empty(jobs)
-            for j in range(jobs):
-                far[j] = 1e18
-                if trial.at[j] >= 0 and not (same_day and w.day_of[trial.at[j]] != w.day_of[trial.at[middle]]):
-                    away = w.minutes[w.place[middle], w.place[j]] + 1.0
-                    far[j] = away * (0.2 + next_random(seed))
-            order = np.argsort(far)
-            for n in range(min(count, jobs)):
-                if far[order[n]] < 1e18:
-                    take(w, trial, order[n])
-        refill(w, trial, 0.01 + 0.1 * next_random(seed), 1.0, seed, cache_version, cache_delta, cache_at)
-        if trial.total[0] < now.total[0] - heat * np.log(1e-12 + next_random(seed)):
-            copy_state(trial, now)
-            if now.total[0] < best.total[0]:
-                copy_state(now, best)
-        else:
-            now.total[1] = trial.total[1]
+    return heat * cooling
+
+
+@compiled
+def plan_as(w: Any, now: Any, trial: Any, day: Any, ptr: Any, jobs: Any) -> None:
+    """Make both plans that of the given routes, as far as what they share allows it."""
+    for j in range(len(now.at)):
+        take(w, now, j)
+    for r in range(len(day)):
+        for t in range(ptr[r], ptr[r + 1]):
+            if now.at[jobs[t]] < 0 and allowed(w, now, jobs[t], day[r]):
+                put(w, now, jobs[t], day[r], now.size[day[r]])
+    copy_state(now, trial)
 
 
 class Ruin:
@@ -132,23 +219,42 @@ class Ruin:
         self.model = model
         self.week = arrays(model)
         self.now, self.best, self.trial = empty(model), empty(model), empty(model)
-        self.seed = np.random.default_rng([seed, 7]).integers(1, 2**63, size=1, dtype=np.uint64)
-        places = len(model.cand_job)
-        self.cache = (np.full(places, -1, np.int64), np.zeros(places, np.int64), np.zeros(places, np.int64))
+        self.rounds = 0
+        self.room = room_for(model, seed)
 
     def start(self) -> None:
         """Make a first plan."""
-        refill(self.week, self.now, 0.0, 0.0, self.seed, *self.cache)
+        first_plan(self.week, self.now, self.room)
+        copy_state(self.now, self.trial)
         copy_state(self.now, self.best)
 
-    def run(self, rounds: int, heat: float) -> None:
-        """Search on for `rounds`."""
-        improve(self.week, self.now, self.best, self.trial, rounds, heat, self.seed, *self.cache)
+    def begin_from(self, routes: Routes) -> None:
+        """Go on from these routes."""
+        held = [jobs for k, jobs in sorted(routes.items())]
+        ptr = np.concatenate([[0], np.cumsum([len(jobs) for jobs in held])]).astype(np.int64)
+        flat = np.array([j for jobs in held for j in jobs], dtype=np.int64)
+        plan_as(self.week, self.now, self.trial, np.array(sorted(routes), dtype=np.int64), ptr, flat)
+        if self.now.total[0] < self.best.total[0]:
+            copy_state(self.now, self.best)
+
+    def run(self, rounds: int, heat: float, cooling: float = 1.0) -> float:
+        """Search on for `rounds`; `heat` in cents, times `cooling` each; return what it comes to."""
+        begin = self.rounds + 1
+        self.rounds += rounds
+        end: float = improve(self.week, self.now, self.best, self.trial, self.room, begin, rounds, heat, cooling)
+        return end
 
     @property
     def cost(self) -> int:
         """The cost of the best plan, in cents."""
         return int(self.best.total[0])
+
+    @property
+    def stop_cents(self) -> float:
+        """What a stop of the best plan costs on average, in cents."""
+        planned = self.best.at >= 0
+        skipped = int(self.week.skip[~planned].sum())
+        return (self.cost - skipped) / max(1, int(planned.sum()))
 
     def columns(self, state: State | None = None) -> Columns:
         """Return the routes of a state (the best where none is given), by group of equal crew days."""
@@ -156,3 +262,24 @@ class Ruin:
         used = np.nonzero(s.size)[0]
         jobs = [s.seq[k, : s.size[k]] for k in used]
         return columns_of(self.model.group[used], jobs, s.cost[used], s.helpers[used])
+
+
+def room_for(model: Model, seed: int) -> Room:
+    """Return what a search of this week writes to."""
+    jobs, places = len(model.service), len(model.cand_job)
+    away = model.minutes[np.ix_(model.job_place, model.job_place)].astype(np.float64)
+    np.fill_diagonal(away, -1.0)
+    near: Ints = np.argsort(away, axis=1, kind="stable")[:, :NEAREST].astype(np.int64)
+    yards = np.unique(model.yard_place)
+    far = model.minutes[np.ix_(yards, model.job_place)].min(axis=0) if len(yards) else np.zeros(jobs, np.int64)
+    return Room(
+        near=np.ascontiguousarray(near),
+        far=far,
+        cache_version=np.full(places, -1, np.int64),
+        cache_delta=np.zeros(places, np.int64),
+        cache_at=np.zeros(places, np.int64),
+        order=np.zeros(jobs + MOST_STOPS, np.int64),
+        rank=np.zeros(jobs),
+        hit=np.zeros(len(model.crew_days), np.int64),
+        seed=np.random.default_rng([seed, 7]).integers(1, 2**63, size=1, dtype=np.uint64),
+    )

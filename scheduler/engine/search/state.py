@@ -11,14 +11,15 @@ from typing import Any, NamedTuple
 import numpy as np
 
 from scheduler.engine.model.arrays import Model
-from scheduler.engine.model.compiled import compiled
-from scheduler.engine.search.route_cost import Arrays, helpers_for, route_cost
+from scheduler.engine.model.compiled import inlined
+from scheduler.engine.search.insertion import BY, DONE, EARLY, ENDS, LATE, note_ends
+from scheduler.engine.search.route_cost import SCRATCH, Arrays, helpers_for, timed_cost
 
 MOST_STOPS = 48  # of one route, in this search only
 
 
 class State(NamedTuple):
-    """Routes with their costs, and what they take of all that is shared.
+    """Routes with their costs, and what they take of all that is shared. One thread's alone: it writes to `scratch`.
 
     `version[k]` changes whenever route k does; `total` are the plan's cost in cents and the last version given.
     """
@@ -33,11 +34,20 @@ class State(NamedTuple):
     pooled: Any  # pieces taken, by pool row
     used: Any  # (yards, stock items, days): taken off the shelf by then
     total: Any
+    head: Any  # (crew days, places, ENDS): see `insertion`
+    tail: Any
+    single: Any  # whether every stop of the route has but one option
+    trial: Any  # to write to: a route's stops,
+    scratch: Any  # and the labels of its times
 
 
 def empty(model: Model, stops: int = MOST_STOPS) -> State:
     """Return the plan that skips every job, with room for `stops` on a route."""
     days, jobs = len(model.crew_days), len(model.service)
+    head = np.zeros((days, stops + 1, ENDS), np.int64)
+    head[:, 0, EARLY], head[:, 0, LATE] = model.start, model.latest
+    tail = np.zeros_like(head)
+    tail[:, 0, DONE], tail[:, 0, BY] = model.start, model.latest
     return State(
         seq=np.zeros((days, stops), np.int64),
         size=np.zeros(days, np.int64),
@@ -49,6 +59,11 @@ def empty(model: Model, stops: int = MOST_STOPS) -> State:
         pooled=np.zeros(len(model.pool_cap), np.int64),
         used=np.zeros(model.stock_cap.shape, np.int64),
         total=np.array([model.skip_cost.sum(), days], np.int64),
+        head=head,
+        tail=tail,
+        single=np.ones(days, np.bool_),
+        trial=np.zeros(stops + 1, np.int64),
+        scratch=np.zeros(SCRATCH, np.int64),
     )
 
 
@@ -62,7 +77,7 @@ def state_of(model: Model, week: Arrays, routes: Mapping[int, Sequence[int]]) ->
     return state
 
 
-@compiled
+@inlined
 def allowed(w: Any, s: Any, j: int, k: int) -> bool:
     """Say whether what routes share still has room for job j on crew day k, and the follows hold."""
     size = s.size[k]
@@ -103,7 +118,7 @@ def allowed(w: Any, s: Any, j: int, k: int) -> bool:
     return True
 
 
-@compiled
+@inlined
 def first_place(w: Any, s: Any, j: int, k: int) -> int:
     """Return the earliest position in the route at which j may stand: after every job that it follows there."""
     place = 0
@@ -115,7 +130,7 @@ def first_place(w: Any, s: Any, j: int, k: int) -> int:
     return place
 
 
-@compiled
+@inlined
 def parted(follow: Any, day_of: Any, crew_of: Any, f: int, first: int, then: int) -> bool:
     """Say whether follow f forbids its jobs on these two crew days."""
     days = day_of[then] - day_of[first]
@@ -124,7 +139,7 @@ def parted(follow: Any, day_of: Any, crew_of: Any, f: int, first: int, then: int
     return bool((days == 0 or follow[f, 4] != 0) and crew_of[then] != crew_of[first])
 
 
-@compiled
+@inlined
 def book(w: Any, s: Any, k: int, sign: int) -> None:
     """Count what route k takes of all that is shared, or give it back (sign -1)."""
     if s.helpers[k] > 0:
@@ -145,7 +160,7 @@ def book(w: Any, s: Any, k: int, sign: int) -> None:
                 s.used[y, q, d] += sign * used
 
 
-@compiled
+@inlined
 def put(w: Any, s: Any, j: int, k: int, position: int) -> None:
     """Insert job j into route k."""
     book(w, s, k, -1)
@@ -158,9 +173,22 @@ def put(w: Any, s: Any, j: int, k: int, position: int) -> None:
     s.total[0] -= w.skip[j]
 
 
-@compiled
+@inlined
 def take(w: Any, s: Any, j: int) -> None:
     """Take job j out of its route, and with it all that follow it."""
+    take_alone(w, s, j)
+    more = len(w.follow) > 0
+    while more:
+        more = False
+        for f in range(len(w.follow)):
+            if s.at[w.follow[f, 0]] < 0 and s.at[w.follow[f, 1]] >= 0:
+                take_alone(w, s, w.follow[f, 1])
+                more = True
+
+
+@inlined
+def take_alone(w: Any, s: Any, j: int) -> None:
+    """Take job j out of its route, where it is on one."""
     k = s.at[j]
     if k < 0:
         return
@@ -174,35 +202,50 @@ def take(w: Any, s: Any, j: int) -> None:
     changed(w, s, k)
     s.at[j] = -1
     s.total[0] += w.skip[j]
-    for f in range(len(w.follow)):
-        if w.follow[f, 0] == j and s.at[w.follow[f, 1]] >= 0:
-            take(w, s, w.follow[f, 1])
 
 
-@compiled
+@inlined
 def changed(w: Any, s: Any, k: int) -> None:
     """Bring cost, helpers, version and bookings of route k up to date."""
     s.total[0] -= s.cost[k]
     s.helpers[k] = helpers_for(w, k, s.seq[k], s.size[k])
-    s.cost[k] = route_cost(w, k, s.seq[k], s.size[k], s.helpers[k]) if s.size[k] else 0
+    s.cost[k] = timed_cost(w, k, s.seq[k], s.size[k], s.helpers[k], s.scratch) if s.size[k] else 0
     s.total[0] += s.cost[k]
     s.total[1] += 1
     s.version[k] = s.total[1]
+    note_ends(w, s, k)
     book(w, s, k, 1)
 
 
-@compiled
+@inlined
 def copy_state(a: Any, b: Any) -> None:
-    """Make state b equal to state a."""
-    b.seq[:] = a.seq
-    b.size[:] = a.size
-    b.cost[:] = a.cost
-    b.helpers[:] = a.helpers
-    b.version[:] = a.version
-    b.at[:] = a.at
-    b.helped[:] = a.helped
-    b.pooled[:] = a.pooled
-    b.used[:] = a.used
+    """Make state b equal to state a: of the routes those that differ, as a version never names two routes."""
+    for k in range(len(a.size)):
+        if a.version[k] == b.version[k]:
+            continue
+        size = a.size[k]
+        b.size[k], b.cost[k], b.helpers[k], b.version[k], b.single[k] = (
+            size,
+            a.cost[k],
+            a.helpers[k],
+            a.version[k],
+            a.single[k],
+        )
+        for t in range(size):
+            b.seq[k, t] = a.seq[k, t]
+        for t in range(size + 1):
+            for n in range(ENDS):
+                b.head[k, t, n], b.tail[k, t, n] = a.head[k, t, n], a.tail[k, t, n]
+    for j in range(len(a.at)):
+        b.at[j] = a.at[j]
+    for n in range(len(a.helped)):
+        b.helped[n] = a.helped[n]
+    for n in range(len(a.pooled)):
+        b.pooled[n] = a.pooled[n]
+    for y in range(a.used.shape[0]):
+        for q in range(a.used.shape[1]):
+            for d in range(a.used.shape[2]):
+                b.used[y, q, d] = a.used[y, q, d]
     b.total[0] = a.total[0]
     # the counter of versions runs on, so that a version never names two routes
     b.total[1] = max(a.total[1], b.total[1])

@@ -36,8 +36,44 @@ def draw_svg(survey: Survey, layout: Layout, *, units: Units = "imperial", paper
     _check(survey, layout)
     measures, stands = Measures(units), view.standing(survey, layout)
     sheet = DrawingSheet(*PAPERS_MM[paper])
-    inner = Box(_MARGIN, _MARGIN, sheet.width - _MARGIN, sheet.height - _MARGIN)
+    inner = _inner(sheet)
     _head(sheet, survey, layout, Box(inner.left, inner.top, inner.right, inner.top + _HEAD))
+    bottom = inner.bottom - _BLOCK
+    picture, areas, top, done = _laid_out(survey, layout, stands, measures, sheet)
+    elevation.draw(sheet, picture)
+    sheet.line(inner.left, top - 1.5, inner.right, top - 1.5, pen=0.13, ink=GREY)
+    side, _ = side_view.draw(sheet, survey, measures, areas[0])
+    schedule.draw(sheet, survey, layout, measures, areas[1:])
+    findings.draw(sheet, done)
+    _block(sheet, survey, layout, measures, picture.view, side, Box(inner.left, bottom, inner.right, inner.bottom))
+    return sheet.svg(f"Wall drawing {survey.id}", " ".join(describe(survey, layout, units=units)))
+
+
+def bracket_places(
+    survey: Survey, layout: Layout, *, units: Units = "imperial", paper: Paper = "letter"
+) -> list[tuple[float, float]]:
+    """Return where each bracket of `layout` stands on the page that `draw_svg` gives for the same arguments.
+
+    Each is a point as parts of the page's width and height, from its upper left corner, in the layout's order. Raises
+    `BadInput` as `draw_svg` does.
+    """
+    _check(survey, layout)
+    measures, stands = Measures(units), view.standing(survey, layout)
+    sheet = DrawingSheet(*PAPERS_MM[paper])
+    picture, *_ = _laid_out(survey, layout, stands, measures, sheet)
+    y = picture.view.y(survey.place.height)
+    return [(picture.view.x(bracket.wall) / sheet.width, y / sheet.height) for bracket in layout.brackets]
+
+
+def _inner(sheet: DrawingSheet) -> Box:
+    return Box(_MARGIN, _MARGIN, sheet.width - _MARGIN, sheet.height - _MARGIN)
+
+
+def _laid_out(
+    survey: Survey, layout: Layout, stands: view.StandsOn, measures: Measures, sheet: DrawingSheet
+) -> tuple[view.Elevation, list[Box], float, findings.Set]:
+    """Lay out the elevation and what stands below it: the columns there, their top, and the findings in them."""
+    inner = _inner(sheet)
     bottom = inner.bottom - _BLOCK
     lefts = (inner.left, inner.left + _SIDE + _GAP, inner.right - _LAST)
     rights = (inner.left + _SIDE, inner.right - _LAST - _GAP, inner.right)
@@ -61,13 +97,7 @@ def draw_svg(survey: Survey, layout: Layout, *, units: Units = "imperial", paper
         done = findings.fill(_said(layout, unnamed), below)
         if not done.left_over:
             break
-    elevation.draw(sheet, picture)
-    sheet.line(inner.left, top - 1.5, inner.right, top - 1.5, pen=0.13, ink=GREY)
-    side, _ = side_view.draw(sheet, survey, measures, areas[0])
-    schedule.draw(sheet, survey, layout, measures, areas[1:])
-    findings.draw(sheet, done)
-    _block(sheet, survey, layout, measures, picture.view, side, Box(inner.left, bottom, inner.right, inner.bottom))
-    return sheet.svg(f"Wall drawing {survey.id}", " ".join(describe(survey, layout, units=units)))
+    return picture, areas, top, done
 
 
 def _ends(survey: Survey, layout: Layout, measures: Measures, areas: list[Box]) -> list[float]:

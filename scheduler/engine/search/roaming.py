@@ -1,0 +1,91 @@
+"""Ruin and recreate that goes on in a thread of its own while routes are priced and chosen among.
+
+It anneals in cycles, each from the best plan that anyone has found, by turns hot (a plan that leaves out other jobs)
+and cool (other orders and crews); each lasts longer than those before it. Its plans are audited as all are, and its
+routes wait here until the search takes them into the master.
+"""
+
+from __future__ import annotations
+
+import math
+import threading
+from collections.abc import Callable
+
+from scheduler.engine.pricing.columns import Columns
+from scheduler.engine.search.incumbent import Best, Routes
+from scheduler.engine.search.ruin_recreate import Ruin
+
+HEATS = (0.3, 1.0, 0.1, 3.0)  # of what a stop costs: where the cycles begin, by turns
+COLD = 0.002  # of the same, where they end
+FIRST_SHARE, MOST_SHARE, LONGER = (
+    0.02,
+    0.2,
+    1.3,
+)  # of the time given: the first cycle, the longest, each by the one before
+SLICE_S = 0.05  # between two looks at the clock
+COOL = 0.05  # of what a stop costs: heat under which routes are kept for the master
+MOST_WAITING = 40  # plans whose routes wait
+
+
+class Roaming:
+    """The search in the background; `taken` hands over its routes."""
+
+    def __init__(self, ruin: Ruin, best: Best, left: Callable[[], float], rate: float) -> None:
+        """`rate`: rounds a second, about; `left`: the seconds that remain."""
+        self.ruin, self.best, self.left = ruin, best, left
+        self.slice = max(1, int(rate * SLICE_S))
+        self.given = left()
+        self.lock = threading.Lock()
+        self.waiting: list[Columns] = []
+        self.ended = threading.Event()
+        self.fault: BaseException | None = None
+        self.thread = threading.Thread(target=self._work, name="roaming", daemon=True)
+        self.thread.start()
+
+    def taken(self) -> list[Columns]:
+        """Return the routes of plans met since this was last asked; raises what went wrong in the thread."""
+        if self.fault is not None:
+            raise self.fault
+        with self.lock:
+            waiting, self.waiting = self.waiting, []
+        return waiting
+
+    def end(self) -> None:
+        """End the thread, and wait for it."""
+        self.ended.set()
+        self.thread.join()
+
+    def _work(self) -> None:
+        try:
+            turn, share = 0, FIRST_SHARE
+            while not self._over():
+                self._cycle(HEATS[turn % len(HEATS)], share * self.given)
+                turn, share = turn + 1, min(MOST_SHARE, share * LONGER)
+        except BaseException as fault:  # handed to the search
+            self.fault = fault
+
+    def _over(self) -> bool:
+        return self.ended.is_set() or self.left() <= 0 or self.best.proven
+
+    def _cycle(self, hot: float, seconds: float) -> None:
+        """Anneal once from the best plan."""
+        ruin = self.ruin
+        ruin.begin_from(self.best.state()[0])
+        stop = ruin.stop_cents
+        begun = self.left()
+        while not self._over() and (done := (begun - self.left()) / seconds) < 1:
+            heat = stop * hot * math.pow(COLD / hot, done)
+            ruin.run(self.slice, heat)
+            if ruin.cost < self.best.cost:
+                self.best.offer(self._routes(), ruin.cost)
+            if heat < COOL * stop:
+                self._keep(ruin.columns(ruin.now))
+        self._keep(ruin.columns())
+
+    def _keep(self, columns: Columns) -> None:
+        with self.lock:
+            self.waiting = [*self.waiting[-MOST_WAITING:], columns]
+
+    def _routes(self) -> Routes:
+        s = self.ruin.best
+        return {k: s.seq[k, : s.size[k]].tolist() for k in range(len(s.size)) if s.size[k]}
