@@ -72,7 +72,7 @@ def cautions(job: JobPapers, site: tables.Site) -> Iterator[str]:
     elif needs.equipment:
         yield "Ladder: open and locked, on firm level ground, never the top step, well clear of overhead lines."
     if kit is not None:
-        lift = "on the material lift" if "material-lift" in needs.equipment else f"with {needs.hands} pairs of hands"
+        lift = "on the material lift" if "material-lift" in needs.equipment else f"with {needs.hands} people"
         yield (
             f"Lifting: {pounds(kit.weight_kg)} in the box; up {lift}, by the mounting "
             "bar only, nobody underneath. Arms are under spring load: leave the ties on until it hangs."

@@ -46,7 +46,7 @@ def test_the_form_on_the_jobs_page_does_the_same_and_the_history_tells_it(office
     answer = office.post(f"/jobs/{SOFT}/hold", data=form, headers=PAGE, follow_redirects=False)
     assert (answer.status_code, answer.headers["location"]) == (303, f"/jobs/{SOFT}#told")
     text = html.unescape(office.get(f"/jobs/{SOFT}", headers=PAGE).text)
-    assert "◐ day kept: Fri Apr 16" in text
+    assert "◐ day promised: Fri Apr 16" in text
     assert "changed the booking: held from “soft” to “day”" in text
     assert office.post(f"/jobs/{SOFT}/hold", data=form, headers=PAGE).status_code == 412
 
