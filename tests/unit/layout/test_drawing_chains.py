@@ -5,6 +5,7 @@ from __future__ import annotations
 import pytest
 
 from scheduler.layout.drawing import running
+from scheduler.layout.drawing.lettering import width_of
 from scheduler.layout.drawing.running import Mark, Running, lay_out
 from scheduler.layout.drawing.sheet import FIGURE, SMALL, DrawingSheet
 from tests.drawn import Written, overlapping, written
@@ -175,5 +176,5 @@ def test_turned_figures_stand_over_the_end_of_their_line(name: str, upwards: boo
         if mark.ringed:
             (ring,) = [r for r in circles if r.radius == RING and abs(r.x - label.left) < NEAR]
             assert ring.y - RING - first.box[3] == pytest.approx(1, abs=0.35)  # the ring below the figure, one reads up
-            if upwards:
-                assert end - (ring.y + RING) == pytest.approx(0.8, abs=NEAR)
+            long = 2 * RING + 1 + max(width_of(mark.first, FIGURE, True), width_of(mark.other, SMALL))
+            assert (ring.y + RING - end) * away == pytest.approx(0.8 + (0 if upwards else long), abs=NEAR)

@@ -100,7 +100,18 @@ def test_marks_too_near_for_three_rows_are_turned_and_spread() -> None:
     assert found.height == pytest.approx(2.6 + 6 + longest + SMALL * 1.32 + 1)
 
 
+def test_a_turned_label_is_as_long_as_its_longer_line() -> None:
+    marks = [Mark(100 + n, "12' 10 1/16\"", "3913", str(n), True) for n in range(12)]
+    found = lay_out(marks, "From here", None, LEFT, RIGHT)
+    assert found.turned
+    long = 2 * 2.35 + 1 + width_of("12' 10 1/16\"", FIGURE, True)
+    assert found.height == pytest.approx(2.6 + 6 + long + SMALL * 1.32 + 1)
+
+
 def test_turned_labels_stay_between_the_ends_and_share_the_room() -> None:
+    left = laid([LEFT + 0.5 * n for n in range(16)])
+    assert left.turned
+    assert left.labels[0].left == pytest.approx(LEFT + (1.08 * FIGURE + 1.1 * SMALL + GAP) / 2)
     found = laid([250 + 0.5 * n for n in range(16)])
     pitch = 1.08 * FIGURE + 1.1 * SMALL + GAP
     assert found.turned

@@ -174,6 +174,7 @@ def test_strange_letters_are_given_more_room() -> None:
     assert rise_of("Ä") == (0.95, 0.3)
     assert rise_of("煙") == (1.15, 0.45)
     assert width_of("煙", 10) == 14
+    assert width_of("x\u0301", 10) == width_of("x", 10)  # a mark takes no room of its own
     assert not is_known("a煙")
     assert is_known("aÄ×")
 

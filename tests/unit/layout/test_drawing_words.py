@@ -194,6 +194,13 @@ def test_a_measure_from_the_awnings_end_that_is_that_from_the_datum_stands_once(
     assert found[:6] == ["no.", "from datum", "use", "1", "300", "25 % A"]
 
 
+@pytest.mark.parametrize(("left_end", "same"), [(0.4, True), (-0.4, True), (0.5, False), (-0.5, False)])
+def test_half_a_millimetre_from_the_datum_is_another_place(left_end: float, same: bool) -> None:
+    found = texts(**CONCRETE, anchor=ANCHOR, place={"left_end": left_end, "slide": 0}, band={"left": -10})
+    assert ("from left end" in found) is not same
+    assert any("which is the awning's left end" in text for text in found) is same
+
+
 def test_the_schedule_of_a_wall_that_may_not_be_drilled() -> None:
     assert schedule(texts(wall={"members": []})) == [
         "No holes: no brackets, where 4 are required. Drill", "nothing before every stop is settled.",

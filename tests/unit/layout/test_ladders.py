@@ -49,6 +49,23 @@ def test_a_load_beyond_every_duty_rating_is_a_stop() -> None:
     assert ladders_for(9 * FOOT).rating == "IA"
 
 
+def test_what_is_said_of_more_and_heavier_lifters() -> None:
+    heavy, ladder, _ = ladders_for(9 * FOOT, load_kg=180).findings  # IAA carries 375 lb
+    assert heavy.text == "180 kg on one ladder is beyond the highest duty rating (IAA, 170 kg): share the load."
+    assert ladder.text.startswith("2 stepladders of 6 ft, type IAA or better, for work 9' (2743 mm) up: ")
+    found = ladders_for(32 * FOOT, load_kg=90, count=3)  # 35 ft along the rails are 36.1, and 4 ft overlap
+    assert (found.count, found.size_ft, found.rating) == (3, 48, "III")
+    assert found.findings[0].text.startswith("3 extension ladders of 48 ft, type III or better, for work 32' (9754 mm)")
+    assert "sections overlapping 4 ft or more" in found.findings[0].text
+
+
+@pytest.mark.parametrize(("rails_ft", "size_ft"), [(21.0, 24), (21.001, 28), (33.0, 36), (33.001, 40), (44.001, None)])
+def test_sections_that_just_reach_overlap_enough(rails_ft: float, size_ft: int | None) -> None:
+    """The working height is that at which rails so long along the wall end three feet higher."""
+    height = rails_ft * FOOT / leaning_length_mm(1.0) - 3 * FOOT
+    assert ladders_for(height, stepladders_ft=()).size_ft == size_ft
+
+
 def test_every_ladder_comes_with_its_cautions() -> None:
     for height_ft in (9, 20):
         findings = ladders_for(height_ft * FOOT).findings

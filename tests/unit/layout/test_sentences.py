@@ -198,6 +198,20 @@ BACKING: list[Told] = [
      (3940 mm) from the datum: find rafters there that the survey missed, or put in solid backing, fixed to the
      framing, centred there (left of 9' 10 1/8"; between 9' 10 1/8" and 14' 9 3/16"), 4 3/4" (120 mm) wide or
      more, from 8' 10 1/4" (2699 mm) to 9' 8 3/16" (2951 mm) up, as local code or an engineer asks for it."""),
+    # At the wished place both lie in the zone of the first arm (470 to 730); three steps to the right 900 is at 461.9.
+    ({"wall": {"members": [900, 950]}, "place": {"slide": 60}}, "stop", "no-backing",
+     """The studs found do not give 4 bracket places; with the awning 1 1/2" (38 mm) to the right 1 stands on the studs
+     at 2' 11 7/16" (900 mm), and 3 more are needed at 5' 11 9/16" (1818 mm), 9' 6 1/8" (2898 mm), 13' 5/8" (3978 mm)
+     from the datum: find studs there that the survey missed, or put in solid backing, fixed to the framing, centred
+     there (right of 3' 1 3/8"), 4 3/4" (120 mm) wide or more, from 8' 10 1/4" (2699 mm) to 9' 8 3/16" (2951 mm) up, as
+     local code or an engineer asks for it."""),
+    # 1100 is at 700, in the zone; three steps to the left at 738.1, inside the arm.
+    ({"wall": {"members": [1100, 3400]}, "place": {"slide": 60}}, "stop", "no-backing",
+     """The studs found do not give 4 bracket places; with the awning 1 1/2" (38 mm) to the left 2 stand on the studs at
+     3' 7 5/16" (1100 mm), 11' 1 7/8" (3400 mm), and 2 more are needed at 2' 2 1/16" (662 mm), 12' 9 5/8" (3902 mm) from
+     the datum: find studs there that the survey missed, or put in solid backing, fixed to the framing, centred there
+     (left of 3' 7 5/16"; right of 11' 1 7/8"), 4 3/4" (120 mm) wide or more, from 8' 10 1/4" (2699 mm) to 9' 8 3/16"
+     (2951 mm) up, as local code or an engineer asks for it."""),
     ({"wall": {"kind": "concrete"}}, "note", "members-unused",
      "concrete is taken to carry anywhere: the 14 members of the survey are not used."),
 ]  # fmt: skip
