@@ -11,7 +11,7 @@ from contextlib import asynccontextmanager
 from dataclasses import dataclass
 
 import sqlalchemy as sa
-from fastapi import FastAPI
+from fastapi import Depends, FastAPI
 from starlette.middleware.gzip import GZipMiddleware
 
 from api.access.accounts import Passwords, first_manager
@@ -21,9 +21,10 @@ from api.clock import clock_of, machine_clock
 from api.database import Hold, hold, open_database, upgrade
 from api.forecasts.keeper import ForecastKeeper
 from api.http.assets import Assets
+from api.http.dates import near_dates
 from api.http.headers import SafeHeaders
 from api.http.problems import add_problem_handlers, responses
-from api.http.sizes import Bounds
+from api.http.sizes import RequestBounds
 from api.looking_back import worth
 from api.papers.keeper import Keeper
 from api.rebooking.search import Searches
@@ -90,6 +91,7 @@ def create_app(settings: Settings | None = None, opened: Opened | None = None) -
         redoc_url=None,
         openapi_url=None,
         lifespan=running,
+        dependencies=[Depends(near_dates)],
         responses=responses(400, 401, 403, 404, 409, 422, 500)
         | {303: {"description": "to a browser: on to another page"}},
     )
@@ -100,7 +102,7 @@ def create_app(settings: Settings | None = None, opened: Opened | None = None) -
         app.include_router(router)
     add_problem_handlers(app)
     app.add_middleware(GZipMiddleware, minimum_size=1000, compresslevel=5)  # leaves event streams as they come
-    app.add_middleware(Bounds, known=is_known)
+    app.add_middleware(RequestBounds, known=is_known)
     app.add_middleware(SafeHeaders, secure=chosen.secure, tiles=chosen.tiles)
     list(statements(app))
     return app

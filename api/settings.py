@@ -7,6 +7,7 @@ is none of them is refused: a misspelt setting must not be silently without effe
 from __future__ import annotations
 
 import datetime
+import ipaddress
 import os
 import re
 from collections.abc import Callable, Mapping
@@ -41,6 +42,12 @@ SETTINGS = {
         "folder, made at first start",
     ),
     "EAVEBOARD_SESSION_HOURS": ("12", "hours after which a session ends and its owner signs in again"),
+    "EAVEBOARD_IDLE_MINUTES": ("240", "minutes without a request after which a session ends"),
+    "EAVEBOARD_PROXIES": (
+        "",
+        "addresses of the proxies that bring https, such as 127.0.0.1 or 10.0.0.2,10.0.0.3: whom they name as the "
+        "caller is believed; empty: nobody is, and all who come through a proxy count as one address",
+    ),
     "EAVEBOARD_CLOCK": (
         "",
         "time that the service's clock shows at start, such as 2027-04-09T12:00:00+00:00, or `forecast` for when the "
@@ -88,6 +95,8 @@ class Settings:
     address: str = ""
     secret: str = field(default="", repr=False)
     session_hours: int = 12
+    idle_minutes: int = 240
+    proxies: str = ""
     planners: int = 1
     preparers: int = 0
     quick_passwords: bool = False
@@ -96,6 +105,11 @@ class Settings:
     tiles_credit: str = ""
     smtp: Server | None = None
     mail_from: str = ""
+
+    @property
+    def base(self) -> str:
+        """Return where links begin: what the caller calls this machine is never believed."""
+        return self.address or f"http://127.0.0.1:{self.port}"
 
     @property
     def secure(self) -> bool:
@@ -122,6 +136,9 @@ def read_settings(environment: Mapping[str, str]) -> Settings:
     hours = values["EAVEBOARD_SESSION_HOURS"]
     if not hours.isdecimal() or not 1 <= int(hours) <= 720:
         raise BadInput("EAVEBOARD_SESSION_HOURS", f'must be whole hours from 1 to 720, is "{hours}"')
+    idle = values["EAVEBOARD_IDLE_MINUTES"]
+    if not idle.isdecimal() or not 5 <= int(idle) <= 43200:
+        raise BadInput("EAVEBOARD_IDLE_MINUTES", f'must be whole minutes from 5 to 43200, is "{idle}"')
     tiles, _, tiles_credit = values["EAVEBOARD_TILES"].partition(" ")
     planners = values["EAVEBOARD_PLANNERS"]
     if not planners.isdecimal() or not 1 <= int(planners) <= 16:
@@ -140,6 +157,8 @@ def read_settings(environment: Mapping[str, str]) -> Settings:
         address=_address(address),
         secret=secret,
         session_hours=int(hours),
+        idle_minutes=int(idle),
+        proxies=_proxies(values["EAVEBOARD_PROXIES"]),
         planners=int(planners),
         preparers=int(preparers),
         clock=_clock(values["EAVEBOARD_CLOCK"]),
@@ -190,6 +209,16 @@ def _address(text: str) -> str:
     if parts.scheme == "http" and not _here(text):
         raise BadInput("EAVEBOARD_ADDRESS", f'must begin with https://: passwords would go to "{text}" in the open')
     return text.rstrip("/")
+
+
+def _proxies(text: str) -> str:
+    for one in filter(None, text.split(",")):
+        try:
+            ipaddress.ip_network(one.strip(), strict=False)
+        except ValueError:
+            problem = f'must be addresses like 127.0.0.1 or 10.0.0.0/24 with commas between, is "{text}"'
+            raise BadInput("EAVEBOARD_PROXIES", problem) from None
+    return text.replace(" ", "")
 
 
 def _here(address: str) -> bool:

@@ -41,7 +41,7 @@ class Verdict:
 
 
 @dataclass(frozen=True, slots=True)
-class Case:
+class JudgedPlan:
     """A plan laid beside its week, with what every rule asks for worked out once: what each of `RULES` is given."""
 
     week: Week
@@ -62,11 +62,11 @@ def audit(week: Week, plan: Plan) -> Verdict:
     range and times that make no sense are breaches, never errors.
     """
     out = outings(week, plan.routes)
-    case = Case(week, plan, out, visits(out), price_outings(week, out))
+    case = JudgedPlan(week, plan, out, visits(out), price_outings(week, out))
     return Verdict(tuple(breach for rule in RULES.values() for breach in rule(case)), case.cost)
 
 
-def same_week(case: Case) -> Iterator[Breach]:
+def same_week(case: JudgedPlan) -> Iterator[Breach]:
     """The plan was made for this week."""
     if case.plan.week != case.week.id:
         yield Breach(
@@ -74,7 +74,7 @@ def same_week(case: Case) -> Iterator[Breach]:
         )
 
 
-def known(case: Case) -> Iterator[Breach]:
+def known(case: JudgedPlan) -> Iterator[Breach]:
     """Every crew and job that the plan names is in the week."""
     crews, jobs = {c.id for c in case.week.crews}, {j.id for j in case.week.jobs}
     for route in case.plan.routes:
@@ -91,7 +91,7 @@ def known(case: Case) -> Iterator[Breach]:
             yield Breach("known", f'No job of this week is called "{job}"; take it out of the plan.', job=job)
 
 
-def once(case: Case) -> Iterator[Breach]:
+def once(case: JudgedPlan) -> Iterator[Breach]:
     """Rule 1: every job is on exactly one route or in the waiting pile, once."""
     planned = Counter(s.job for r in case.plan.routes for s in r.stops)
     waiting = Counter(s.job for s in case.plan.skipped)
@@ -107,7 +107,7 @@ def once(case: Case) -> Iterator[Breach]:
         yield Breach("once", f"Job {job.id} {text}.", job=job.id)
 
 
-def one_route(case: Case) -> Iterator[Breach]:
+def one_route(case: JudgedPlan) -> Iterator[Breach]:
     """Rule 1: a crew has at most one route a day."""
     for (crew, day), n in Counter((r.crew, r.day) for r in case.plan.routes).items():
         if n > 1:
@@ -115,7 +115,7 @@ def one_route(case: Case) -> Iterator[Breach]:
             yield Breach("one_route", text, crew=crew, day=day)
 
 
-def shift(case: Case) -> Iterator[Breach]:
+def shift(case: JudgedPlan) -> Iterator[Breach]:
     """Rule 2: the crew works that day, leaves and comes back within its shift and overtime, and has a stop."""
     known_crews = {c.id for c in case.week.crews}
     working = {(c.id, s.day) for c in case.week.crews for s in c.shifts}
@@ -138,7 +138,7 @@ def shift(case: Case) -> Iterator[Breach]:
             yield case.on_route("shift", o, text)
 
 
-def travel(case: Case) -> Iterator[Breach]:
+def travel(case: JudgedPlan) -> Iterator[Breach]:
     """Rule 3: there is time to drive from the yard to each stop in turn and back."""
     for o in case.out:
         free = o.route.depart
@@ -153,7 +153,7 @@ def travel(case: Case) -> Iterator[Breach]:
             yield case.on_route("travel", o, f"is back at {clock_time(o.route.back)} but can be only at {reached}")
 
 
-def service(case: Case) -> Iterator[Breach]:
+def service(case: JudgedPlan) -> Iterator[Breach]:
     """Rule 4: a service lasts exactly as long as its job."""
     for o in case.out:
         for stop, job in o.stops:
@@ -162,7 +162,7 @@ def service(case: Case) -> Iterator[Breach]:
                 yield case.on_route("service", o, text, job.id)
 
 
-def window(case: Case) -> Iterator[Breach]:
+def window(case: JudgedPlan) -> Iterator[Breach]:
     """Rule 4: the whole service lies in one work window of its job that day."""
     for o in case.out:
         for stop, job in o.stops:
@@ -175,7 +175,7 @@ def window(case: Case) -> Iterator[Breach]:
             yield case.on_route("window", o, text, job.id)
 
 
-def kit(case: Case) -> Iterator[Breach]:
+def kit(case: JudgedPlan) -> Iterator[Breach]:
     """Rule 4: no job before the day on which its kit is verified complete."""
     for o in case.out:
         for _, job in o.stops:
@@ -186,7 +186,7 @@ def kit(case: Case) -> Iterator[Breach]:
                 yield case.on_route("kit", o, f"has {job.id}, whose kit is complete only on {ready}", job.id)
 
 
-def skills(case: Case) -> Iterator[Breach]:
+def skills(case: JudgedPlan) -> Iterator[Breach]:
     """Rule 5: the crew has all skills of the job."""
     for o in case.out:
         for _, job in o.stops:
@@ -194,7 +194,7 @@ def skills(case: Case) -> Iterator[Breach]:
                 yield case.on_route("skills", o, f"lacks {', '.join(missing)} for {job.id}", job.id)
 
 
-def yard(case: Case) -> Iterator[Breach]:
+def yard(case: JudgedPlan) -> Iterator[Breach]:
     """Rule 5: a job whose kit lies at a yard is done by a crew of that yard."""
     for o in case.out:
         for _, job in o.stops:
@@ -203,7 +203,7 @@ def yard(case: Case) -> Iterator[Breach]:
                 yield case.on_route("yard", o, text, job.id)
 
 
-def hands(case: Case) -> Iterator[Breach]:
+def hands(case: JudgedPlan) -> Iterator[Breach]:
     """Rule 5: the crew with its helpers has the hands that the job needs."""
     for o in case.out:
         there = o.crew.hands + o.route.helpers
@@ -213,7 +213,7 @@ def hands(case: Case) -> Iterator[Breach]:
                 yield case.on_route("hands", o, text, job.id)
 
 
-def helpers(case: Case) -> Iterator[Breach]:
+def helpers(case: JudgedPlan) -> Iterator[Breach]:
     """Rule 5: no more helpers are out from a yard on a day than there are."""
     count = {(h.yard, h.day): h.count for h in case.week.helpers}
     sent: Counter[tuple[str, int]] = Counter()
@@ -226,7 +226,7 @@ def helpers(case: Case) -> Iterator[Breach]:
             yield Breach("helpers", text, day=day)
 
 
-def payload(case: Case) -> Iterator[Breach]:
+def payload(case: JudgedPlan) -> Iterator[Breach]:
     """Rule 6: the day's jobs together are no heavier than the vehicle may carry."""
     for o in case.out:
         kg = sum(job.weight_kg for _, job in o.stops)
@@ -234,7 +234,7 @@ def payload(case: Case) -> Iterator[Breach]:
             yield case.on_route("payload", o, f"loads {kg} kg on a vehicle for {o.crew.vehicle.payload_kg}")
 
 
-def boxes(case: Case) -> Iterator[Breach]:
+def boxes(case: JudgedPlan) -> Iterator[Breach]:
     """Rule 6: the day's jobs together have no more long boxes than the vehicle takes."""
     for o in case.out:
         n = sum(job.boxes for _, job in o.stops)
@@ -242,7 +242,7 @@ def boxes(case: Case) -> Iterator[Breach]:
             yield case.on_route("boxes", o, f"loads {n} long boxes on a vehicle for {o.crew.vehicle.boxes}")
 
 
-def rack(case: Case) -> Iterator[Breach]:
+def rack(case: JudgedPlan) -> Iterator[Breach]:
     """Rule 6: no box is longer than the vehicle's rack."""
     for o in case.out:
         for _, job in o.stops:
@@ -251,7 +251,7 @@ def rack(case: Case) -> Iterator[Breach]:
                 yield case.on_route("rack", o, text, job.id)
 
 
-def equipment(case: Case) -> Iterator[Breach]:
+def equipment(case: JudgedPlan) -> Iterator[Breach]:
     """Rule 7: what the routes of a yard need of shared equipment, beyond what is on board, is in its pool that day."""
     pool = {(e.id, e.yard): e.count for e in case.week.equipment}
     taken: Counter[tuple[str, str, int]] = Counter()
@@ -265,7 +265,7 @@ def equipment(case: Case) -> Iterator[Breach]:
             yield Breach("equipment", text, day=day)
 
 
-def stock(case: Case) -> Iterator[Breach]:
+def stock(case: JudgedPlan) -> Iterator[Breach]:
     """Rule 8: what is taken from a yard's shelf up to a day has been there or has arrived by then."""
     used: defaultdict[tuple[str, str], Counter[int]] = defaultdict(Counter)
     for o in case.out:
@@ -284,7 +284,7 @@ def stock(case: Case) -> Iterator[Breach]:
                 yield Breach("stock", text, day=day)
 
 
-def booking(case: Case) -> Iterator[Breach]:
+def booking(case: JudgedPlan) -> Iterator[Breach]:
     """Rule 9: the plan lists exactly the firm and day bookings that it does not keep."""
     listed = set(case.plan.broken)
     promised = {j.id: j.booked for j in case.week.jobs if j.booked is not None and j.booked.hold != "soft"}
@@ -300,7 +300,7 @@ def booking(case: Case) -> Iterator[Breach]:
             yield Breach("booking", text, job=job)
 
 
-def follows(case: Case) -> Iterator[Breach]:
+def follows(case: JudgedPlan) -> Iterator[Breach]:
     """Rule 10: a job that follows another comes after it, by the days and, where asked, the crew agreed."""
     for follow in case.week.follows:
         then = case.done.get(follow.then)
@@ -326,7 +326,7 @@ def _out_of_order(week: Week, follow: Follow, first: Visit | None, then: Visit) 
     return ""
 
 
-def rest(case: Case) -> Iterator[Breach]:
+def rest(case: JudgedPlan) -> Iterator[Breach]:
     """Rule 11: a day longer than the limit has a rest at a stop's place; any other day states none."""
     rule = case.week.rest
     for o in case.out:
@@ -362,7 +362,7 @@ def _can_rest(o: Outing, rule: RestRule, at: int) -> bool:
     return False
 
 
-def cost(case: Case) -> Iterator[Breach]:
+def cost(case: JudgedPlan) -> Iterator[Breach]:
     """The stated cost is what the plan costs, kind by kind."""
     stated, real = case.plan.cost, case.cost
     for kind in Cost.__struct_fields__:
@@ -371,14 +371,14 @@ def cost(case: Case) -> Iterator[Breach]:
             yield Breach("cost", text)
 
 
-def bound(case: Case) -> Iterator[Breach]:
+def bound(case: JudgedPlan) -> Iterator[Breach]:
     """The stated bound is not above the cost."""
     if case.plan.bound is not None and case.plan.bound > case.cost.total:
         text = f"The plan states a lower bound of {case.plan.bound} cents and costs {case.cost.total}: it is no bound."
         yield Breach("bound", text)
 
 
-_ORDER: tuple[Callable[[Case], Iterator[Breach]], ...] = (
+_ORDER: tuple[Callable[[JudgedPlan], Iterator[Breach]], ...] = (
     same_week, known, once, one_route, shift, travel, service, window, kit, skills, yard, hands, helpers,
     payload, boxes, rack, equipment, stock, booking, follows, rest, cost, bound,
 )  # fmt: skip

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 
-from scheduler.audit import RULES, Case
+from scheduler.audit import RULES, JudgedPlan
 from scheduler.plan import Cost, Plan, Route, Stop
 from scheduler.price import Outing, undone_cents
 from scheduler.week import Crew, Job, Shift, Week
@@ -79,7 +79,7 @@ def _can(week: Week, job: Job, crew: Crew, shift: Shift, opens: int) -> bool:
     stop = Stop(job.id, start, start + job.minutes)
     route = Route(crew.id, shift.day, shift.start, last, max(0, job.hands - crew.hands), None, (stop,))
     out = (Outing(route, crew, shift, ((stop, job),), (0, 0), 0),)
-    case = Case(week, _NO_PLAN, out, {}, _NO_PLAN.cost)
+    case = JudgedPlan(week, _NO_PLAN, out, {}, _NO_PLAN.cost)
     return not any(breach for name in LASTING for breach in RULES[name](case))
 
 

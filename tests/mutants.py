@@ -26,7 +26,7 @@ from mutmut.stats import status_by_exit_code
 HERE = Path("mutants")  # where mutmut keeps its copy of the project
 ALL = ("scheduler/audit.py", "scheduler/price.py", "scheduler/layout")
 LEAST_PERCENT = 90
-LIVED = ("survived", "no tests")
+KILLED = ("killed", "timeout", "segfault")
 UNTRIED = ("not checked", "check was interrupted by user")
 
 
@@ -36,18 +36,19 @@ def pattern(path: str, tenth: bool) -> str:
 
 
 def found(path: str) -> Iterator[tuple[str, dict[str, str]]]:
-    """Yield each source file at `path` with the status of its mutants by their names."""
-    meta = HERE / path
-    for file in sorted(meta.rglob("*.meta")) if meta.is_dir() else [meta.with_name(f"{meta.name}.meta")]:
-        codes = json.loads(file.read_text())["exit_code_by_key"]
-        yield str(file.relative_to(HERE)).removesuffix(".meta"), {n: status_by_exit_code[c] for n, c in codes.items()}
+    """Yield each source file at `path` that has mutants, with the status of each by its name."""
+    for source in sorted(Path(path).rglob("*.py")) or [Path(path)]:
+        meta = HERE / f"{source}.meta"
+        codes = json.loads(meta.read_text())["exit_code_by_key"] if meta.exists() else {}
+        if codes:
+            yield str(source), {name: status_by_exit_code[code] for name, code in codes.items()}
 
 
 def tell(name: str, statuses: Iterable[str]) -> float:
-    """Print the line of one file or folder and return the percentage killed; 100 where nothing was tried."""
-    count = Counter("untried" if s in UNTRIED else "lived" if s in LIVED else "killed" for s in statuses)
+    """Print the line of one file or folder and return the percentage killed; 0 where nothing was tried."""
+    count = Counter("untried" if s in UNTRIED else "killed" if s in KILLED else "lived" for s in statuses)
     tried = count["killed"] + count["lived"]
-    percent = 100 * count["killed"] / tried if tried else 100.0
+    percent = 100 * count["killed"] / tried if tried else 0.0
     print(f"{name:44} {tried:7} {count['killed']:7} {count['lived']:9} {percent:8.1f} {count['untried']:8}")
     return percent
 
@@ -55,9 +56,10 @@ def tell(name: str, statuses: Iterable[str]) -> float:
 def main(paths: list[str], tenth: bool, again: bool) -> int:
     """Try the mutants, print the table and each survivor as the lines that it changes; return the exit status."""
     if again:
-        names = [n for path in paths for _, of in found(path) for n, s in of.items() if s in LIVED]
+        names = [n for path in paths for _, of in found(path) for n, s in of.items() if s not in KILLED + UNTRIED]
     else:
-        shutil.rmtree(HERE, ignore_errors=True)
+        shutil.rmtree(HERE / "tests", ignore_errors=True)  # where tests that are gone would stay
+        (HERE / "mutmut-stats.json").unlink(missing_ok=True)
         names = [pattern(path, tenth) for path in paths]
     if names:
         HERE.mkdir(exist_ok=True)
@@ -71,7 +73,7 @@ def main(paths: list[str], tenth: bool, again: bool) -> int:
         files = list(found(path))
         for file, of in files:
             tell(file, of.values())
-            alive += [(file, name) for name, status in of.items() if status in LIVED]
+            alive += [(file, name) for name, status in of.items() if status not in KILLED + UNTRIED]
         enough &= tell(f"{path}: all", (s for _, of in files for s in of.values())) >= LEAST_PERCENT
     for file, name in alive:
         diff = get_diff_for_mutant(name, path=file).splitlines()
@@ -85,4 +87,7 @@ if __name__ == "__main__":
     told.add_argument("--tenth", action="store_true", help="every tenth mutant only")
     told.add_argument("--again", action="store_true", help="only those that lived last time")
     asked = told.parse_args()
+    for named in asked.paths:
+        if not named.startswith(ALL) or not Path(named).exists():
+            told.error(f"{named} is none of the files that are tried: name {', '.join(ALL)} or a file below")
     sys.exit(main(asked.paths, asked.tenth, asked.again))

@@ -7,7 +7,7 @@ import hashlib
 import secrets
 import threading
 from collections.abc import Iterator
-from contextlib import contextmanager
+from contextlib import contextmanager, suppress
 from dataclasses import dataclass
 from enum import StrEnum
 from typing import Any
@@ -15,6 +15,7 @@ from typing import Any
 import sqlalchemy as sa
 from pwdlib import PasswordHash
 from pwdlib.hashers.argon2 import Argon2Hasher
+from sqlalchemy.exc import OperationalError
 from sqlmodel import Session, col, select
 
 from api.database import transaction
@@ -28,6 +29,15 @@ ONE_TIME_DAYS = 7
 # (an office shares one address).
 TRY_MINUTES, TRIES_BY_NAME, TRIES_BY_ADDRESS = 15, 5, 20
 HASHED_AT_ONCE, HASHES_WAITING = 2, 8
+SEEN_MINUTES = 5  # between two notes that a session was used
+KEY_ROWS = (
+    *("qwertyuiop", "asdfghjkl", "zxcvbnm", "qwertzuiop", "azertyuiop"),
+    *("abcdefghijklmnopqrstuvwxyz", "01234567890"),
+)
+KNOWN_WORDS = (
+    *("password", "passwort", "letmein", "welcome", "admin", "manager", "eaveboard", "awning", "iloveyou"),
+    *("dragon", "monkey", "football", "baseball", "sunshine", "princess", "master", "secret", "login"),
+)
 LEAST_PASSWORD, MOST_PASSWORD = 12, 128
 _LETTERS = "abcdefghjkmnpqrstuvwxyz23456789"  # none that is mistaken for another on paper
 _NOBODY = "nobody's password, hashed so that an unknown name takes as long as a known one"
@@ -110,6 +120,7 @@ def first_manager(database: sa.Engine, passwords: Passwords, now: datetime.datet
         until = now + datetime.timedelta(days=ONE_TIME_DAYS)
         if fresh:
             fresh[0].password, fresh[0].one_time_until = passwords.hash(password), until
+            fresh[0].one_time_used_at = None
         else:
             account = Account(name="manager", role=Role.manager, password=passwords.hash(password))
             account.one_time_until = until
@@ -127,27 +138,39 @@ def sign_in(
     address: str,
     now: datetime.datetime,
     hours: int,
+    browser: str = "",
+    agent: str = "",
 ) -> SignedIn | None:
     """Return a new session of the account `name`, None where name and password do not fit.
 
-    Raises `Problem` 429 where too many tries failed, before the password is looked at: then even the right one waits.
+    browser: what tells apart a browser in which this name has signed in before, empty for one that has not. Its tries
+    are counted by themselves, so that guessing elsewhere never locks the right person out of it. A one-time password
+    opens one session. Raises `Problem` 429 where too many tries failed, before the password is looked at.
     """
     name = name.strip().lower()
     counted_for = (f"name {name[:80]}", f"address {address}")
+    if browser:
+        counted_for = (f"name {name[:80]} in {digest(browser)[:16]}", f"browser {digest(browser)[:16]}")
     _count_try(database, counted_for, now)
-    with transaction(database) as session:
+    with transaction(database) as session:  # none is open while a password is hashed: that takes its time
         account = session.exec(select(Account).where(Account.name == name)).first()
-        fits = passwords.fits(password[:MOST_PASSWORD], account)
-        if not fits or account is None or not account.active:
-            return None
-        if account.one_time_until is not None and account.one_time_until <= now:
-            return None
+    fits = passwords.fits(password[:MOST_PASSWORD], account)
+    if not fits or account is None or not account.active:
+        return None
+    with transaction(database) as session:
+        if account.one_time_until is not None:
+            if account.one_time_until <= now:
+                return None
+            once = sa.update(Account).where(col(Account.id) == account.id, col(Account.one_time_used_at).is_(None))
+            once = once.where(col(Account.password) == account.password).values(one_time_used_at=now)
+            if session.execute(once).rowcount != 1:  # type: ignore[attr-defined]
+                return None
         session.execute(sa.delete(SignInTry).where(col(SignInTry.counted_for) == counted_for[0]))
         newest = select(SignInTry).where(SignInTry.counted_for == counted_for[1]).order_by(col(SignInTry.id).desc())
         if (own := session.exec(newest).first()) is not None:
             session.delete(own)
         session.execute(sa.delete(SignIn).where(col(SignIn.expires_at) <= now))
-        return SignedIn(new_session(session, account, now, hours), account.one_time_until is not None)
+        return SignedIn(new_session(session, account, now, hours, agent), account.one_time_until is not None)
 
 
 def _count_try(database: sa.Engine, counted_for: tuple[str, str], now: datetime.datetime) -> None:
@@ -176,20 +199,42 @@ def _count_try(database: sa.Engine, counted_for: tuple[str, str], now: datetime.
             raise Problem(429, detail, kind="too-many-tries", headers={"Retry-After": str(wait)})
 
 
-def new_session(session: Session, account: Account, now: datetime.datetime, hours: int) -> str:
+def new_session(session: Session, account: Account, now: datetime.datetime, hours: int, agent: str = "") -> str:
     """Return the token of a new session of `account`, which ends after `hours`."""
     token = secrets.token_urlsafe(32)
     assert account.id is not None
     expires = now + datetime.timedelta(hours=hours)
-    session.add(SignIn(digest=digest(token), account_id=account.id, made_at=now, expires_at=expires))
+    agent = "".join(letter for letter in agent if letter.isprintable())[:200]
+    session.add(SignIn(digest=digest(token), account_id=account.id, made_at=now, expires_at=expires, agent=agent))
     return token
 
 
-def owner(session: Session, token: str, now: datetime.datetime) -> Account | None:
-    """Return the account whose session `token` is; None for a session that is over or an account that is disabled."""
-    wanted = select(Account).join(SignIn, col(SignIn.account_id) == Account.id)
+def owner(session: Session, token: str, now: datetime.datetime, idle_minutes: int) -> Account | None:
+    """Return the account whose session `token` is; None for one that is over, was idle too long, or is disabled."""
+    wanted = select(Account, SignIn).join(SignIn, col(SignIn.account_id) == Account.id)
     here = (SignIn.digest == digest(token), SignIn.expires_at > now, col(Account.active).is_(True))
-    return session.exec(wanted.where(*here)).first()
+    found = session.exec(wanted.where(*here)).first()
+    if found is None:
+        return None
+    account, row = found
+    idle = now - (row.seen_at or row.made_at)
+    return None if idle > datetime.timedelta(minutes=idle_minutes) else account
+
+
+def seen(database: sa.Engine, token: str, now: datetime.datetime) -> None:
+    """Write down that a session was used, once in `SEEN_MINUTES`; a database that takes no writes keeps nobody out."""
+    before = now - datetime.timedelta(minutes=SEEN_MINUTES)
+    old = sa.or_(col(SignIn.seen_at).is_(None), col(SignIn.seen_at) < before)
+    with suppress(OperationalError), transaction(database) as session:
+        mine = select(SignIn.digest).where(col(SignIn.digest) == digest(token), old)
+        if session.execute(mine).first() is not None:
+            session.execute(sa.update(SignIn).where(col(SignIn.digest) == digest(token)).values(seen_at=now))
+
+
+def sessions_of(session: Session, account_id: int, now: datetime.datetime) -> list[SignIn]:
+    """Return the sessions of an account that are not over, the newest first."""
+    mine = select(SignIn).where(SignIn.account_id == account_id, SignIn.expires_at > now)
+    return list(session.exec(mine.order_by(col(SignIn.made_at).desc(), col(SignIn.digest))).all())
 
 
 def sign_out(session: Session, token: str) -> None:
@@ -210,15 +255,28 @@ def change_password(
         raise BadInput("old", "is not the password that you have now")
     if not LEAST_PASSWORD <= len(new) <= MOST_PASSWORD:
         raise BadInput("new", f"must have {LEAST_PASSWORD} to {MOST_PASSWORD} characters, has {len(new)}")
-    if new == old or account.name in new.lower() or len(set(new)) < 5:
-        raise BadInput("new", "is too easily guessed: not the old one, not your name, not one letter over and over")
+    if new == old or account.name in new.lower() or trivial(new):
+        raise BadInput("new", "is too easily guessed: not the old one, your name, a row of keys or one word repeated")
     if again != new:
         raise BadInput("again", "is not the same as the new password")
-    account.password, account.one_time_until = passwords.hash(new), None
+    account.password, account.one_time_until, account.one_time_used_at = passwords.hash(new), None, None
     account.version += 1
     session.add(account)
     end_sessions(session, account)
     note(session, now, account.name, "changed password", "account", account.name, {})
+
+
+def trivial(password: str) -> bool:
+    """Say whether a password is one of those that are tried first: few letters, rows of keys, known words, repeats."""
+    plain = "".join(letter for letter in password.lower().translate(str.maketrans("@$", "as")) if letter.isalnum())
+    spoken = plain.translate(str.maketrans("013457", "oleast"))
+    rows = [row[n : n + 4] for row in (*KEY_ROWS, *(row[::-1] for row in KEY_ROWS)) for n in range(len(row) - 3)]
+    known = {at + k for row in rows for at in range(len(plain)) if plain.startswith(row, at) for k in range(4)}
+    for word in KNOWN_WORDS:
+        known |= {at + k for at in range(len(plain)) if spoken.startswith(word, at) for k in range(len(word))}
+    known |= {n for n, letter in enumerate(plain) if letter.isdigit()}
+    repeats = any(plain == (plain[:n] * len(plain))[: len(plain)] for n in range(1, len(plain) // 2 + 1))
+    return len(set(plain)) < 5 or repeats or len(plain) - len(known) < 4
 
 
 def make_account(
@@ -253,7 +311,7 @@ def reset_password(session: Session, passwords: Passwords, account: Account, *, 
     """Return a new one-time password of `account`, whose sessions end."""
     password = one_time_password()
     account.password = passwords.hash(password)
-    account.one_time_until = now + datetime.timedelta(days=ONE_TIME_DAYS)
+    account.one_time_until, account.one_time_used_at = now + datetime.timedelta(days=ONE_TIME_DAYS), None
     account.version += 1
     session.add(account)
     end_sessions(session, account)
@@ -271,6 +329,9 @@ def change_account(
     """
     if role not in list(Role):
         raise BadInput("role", f'must be one of {", ".join(Role)}, is "{role}"')
+    # First a write on all managers: of two who demote each other at once the second waits here, and sees what is left.
+    session.execute(sa.update(Account).where(col(Account.role) == Role.manager).values(version=Account.version))
+    session.refresh(account)
     managers = select(Account).where(Account.role == Role.manager, col(Account.active).is_(True))
     left = [other for other in session.exec(managers) if other.id != account.id]
     if not left and not (active and role == Role.manager):

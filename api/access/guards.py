@@ -20,17 +20,18 @@ from fastapi.routing import iter_route_contexts
 from sqlmodel import Session, SQLModel
 from starlette.datastructures import UploadFile
 
-from api.access.accounts import Role, owner
+from api.access.accounts import Role, owner, seen
 from api.access.day_links import crew_of_link
 from api.database import transaction
 from api.http.pages import Database
 from api.http.problems import Problem
-from api.ledger.posted import posted_route
+from api.ledger.posted import does_job, posted_route
 from api.settings import Settings
 
 Row = TypeVar("Row", bound=SQLModel)
 SAFE = ("GET", "HEAD", "OPTIONS")
 STAFF = tuple(Role)
+LOOKERS = (Role.manager, Role.office, Role.reader)  # who sees all crews and what the week costs; a lead the own crew's
 CSRF_HEADER = "x-csrf-token"
 OPEN_MOUNTS = ("/static",)  # style sheets and scripts, the same for everyone
 
@@ -159,8 +160,9 @@ def _caller(request: Request, session: Session) -> Who:
     secret: str = request.app.state.secret
     now = datetime.datetime.now(datetime.UTC)
     token = request.cookies.get(cookie_name(settings, "session"), "")
-    account = owner(session, token, now) if token else None
+    account = owner(session, token, now, settings.idle_minutes) if token else None
     if account is not None:
+        seen(request.app.state.database, token, now)
         return Who(
             name=account.name,
             csrf=csrf_token(secret, token),
@@ -197,15 +199,17 @@ def found(session: Session, table: type[Row], key: Any, noun: str) -> Row:
 
 
 def own_crew_day(who: Who, crew_id: str, day: datetime.date, *, write: bool = False) -> None:
-    """Answer 404 where a day link is for another crew or day, 403 where a crew lead would `write` for another crew."""
+    """Answer 404 where the day is not the link's or not of the lead's crew; 403 where a lead would `write` there."""
     if who.link_id is not None and (who.crew_id, who.day) != (crew_id, day):
         raise Problem(404, "This link is for another crew or day.")
-    if write and who.role is Role.lead and who.crew_id != crew_id:
-        raise Problem(403, f"This is for the lead of {crew_id} and the office.")
+    if who.role is Role.lead and who.crew_id != crew_id:
+        raise Problem(403 if write else 404, f"This is for the lead of {crew_id} and the office.")
 
 
 def own_job(session: Session, who: Who, visit_id: str) -> None:
-    """Answer 404 where a day link's crew does not do this job on the link's day, as the posted week has it."""
+    """Answer 404 where the job is not the crew's: a link's on its day, a crew lead's in any week that is posted."""
+    if who.role is Role.lead and not (who.crew_id and does_job(session, who.crew_id, visit_id)):
+        raise Problem(404, f'Your crew has no job "{visit_id}".')
     if who.link_id is None:
         return
     assert who.crew_id is not None

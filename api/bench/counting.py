@@ -28,7 +28,7 @@ MOST_PIECES = 10_000
 
 
 @dataclass(frozen=True)
-class Tally:
+class ItemTally:
     """What has been counted of one item so far: pieces, and how many of them are damaged."""
 
     counted: int
@@ -50,12 +50,12 @@ def under_way(session: Session, visit_id: str) -> tables.CrateCount | None:
     return session.exec(wanted.where(col(tables.CrateCount.closed_at).is_(None))).first()
 
 
-def tallies(session: Session, count_id: int) -> dict[str, Tally]:
+def tallies(session: Session, count_id: int) -> dict[str, ItemTally]:
     """Return what a count holds so far, by item; an item that nobody has looked at is not in it."""
     line = tables.CountLine
     sums = sa.select(line.item, sa.func.sum(line.pieces), sa.func.sum(line.damaged))  # type: ignore[call-overload]
     rows = session.execute(sums.where(col(line.count_id) == count_id).group_by(line.item))
-    return {item: Tally(int(pieces), int(damaged)) for item, pieces, damaged in rows}
+    return {item: ItemTally(int(pieces), int(damaged)) for item, pieces, damaged in rows}
 
 
 def begin(session: Session, visit: tables.Visit, *, by: str, now: datetime.datetime) -> tuple[tables.CrateCount, bool]:
@@ -115,7 +115,7 @@ def tap(
     to: int | None = None,
     damaged: int = 0,
     code: str = "",
-) -> Tally:
+) -> ItemTally:
     """Add `pieces` of `item` (negative: take back) and `damaged` of them to a count; return what it holds then.
 
     `to` instead of `pieces` says how many there are in all: two who say so at once do not add up. Raises `Problem` 409
@@ -123,10 +123,10 @@ def tap(
     """
     _lock(session, count_id)
     before = tallies(session, count_id)
-    has = before.get(item, Tally(0, 0))
+    has = before.get(item, ItemTally(0, 0))
     if to is not None:
         pieces = to - has.counted
-    after = Tally(has.counted + pieces, has.damaged + damaged)
+    after = ItemTally(has.counted + pieces, has.damaged + damaged)
     if not 0 <= after.counted <= MOST_PIECES or after.damaged < 0:
         kind = "damaged " if after.damaged < 0 else ""
         raise Problem(422, f"There are {has.damaged if kind else has.counted} {kind}× {item} in this count now.")
@@ -215,7 +215,7 @@ def close(
         what = "cloth" if count.cloth == "damaged" else "cover"
         raise Problem(409, f"The {what} is damaged, but no item is: mark the item that has to be replaced as damaged.")
     today = local_day(session, now)
-    for item, tally in {**dict.fromkeys(untouched, Tally(0, 0)), **found}.items():
+    for item, tally in {**dict.fromkeys(untouched, ItemTally(0, 0)), **found}.items():
         line = tables.BenchCount(
             visit_id=visit.id, item=item, counted=tally.counted, damaged=tally.damaged, counted_on=today, counted_by=by
         )

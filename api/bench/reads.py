@@ -12,7 +12,7 @@ import sqlalchemy as sa
 from sqlmodel import Session, col, select
 
 from api import tables
-from api.bench.counting import Tally, pieces_by_person, tallies, under_way
+from api.bench.counting import ItemTally, pieces_by_person, tallies, under_way
 from api.jobs.listed import Where, places
 from api.papers.kits import counts_of, crate_list, expected, kit_of
 from scheduler.kit import KitState
@@ -23,7 +23,7 @@ _LAST_TAPS = 12
 
 
 @dataclass(frozen=True)
-class Job:
+class CrateJob:
     """A visit whose crate the bench has to do with; `where` is its place on the posted week or the newest plan.
 
     `told` is what the customer was told, `then` the visits that follow it.
@@ -58,7 +58,7 @@ class Job:
 class UnderWay:
     """A count under way: `counted` of `listed` pieces, `looked` of `items` items looked at."""
 
-    job: Job
+    job: CrateJob
     count: tables.CrateCount
     counted: int
     listed: int
@@ -70,7 +70,7 @@ class UnderWay:
 class Missing:
     """The open shorts of one visit; `falls` says in words why its promised day cannot be kept, empty where it can."""
 
-    job: Job
+    job: CrateJob
     shorts: list[tables.Short]
     falls: str
 
@@ -80,12 +80,12 @@ class BenchPage:
     """The bench today; each list sorted by how soon the visit is, `left_out` says how many crates are not listed."""
 
     today: datetime.date
-    arriving: list[Job]
-    to_count: list[Job]
+    arriving: list[CrateJob]
+    to_count: list[CrateJob]
     under_way: list[UnderWay]
     missing: list[Missing]
-    coming: list[Job]
-    unnamed: list[Job]
+    coming: list[CrateJob]
+    unnamed: list[CrateJob]
     left_out: int
 
 
@@ -95,7 +95,7 @@ class Item:
 
     name: str
     listed: int
-    tally: Tally | None
+    tally: ItemTally | None
     before: tables.BenchCount | None
     missing: int
 
@@ -105,7 +105,7 @@ class CratePage:
     """One crate: its list with the count under way, the kit by closed counts, shorts, and whether the visit falls."""
 
     visit: tables.Visit
-    job: Job
+    job: CrateJob
     today: datetime.date
     count: tables.CrateCount | None
     last: tables.CrateCount | None
@@ -188,7 +188,7 @@ def crate_page(session: Session, visit: tables.Visit, today: datetime.date) -> C
     )
 
 
-def jobs_of(session: Session, visit_ids: Collection[str], today: datetime.date) -> dict[str, Job]:
+def jobs_of(session: Session, visit_ids: Collection[str], today: datetime.date) -> dict[str, CrateJob]:
     """Return the installs among `visit_ids` with what is known of when they go."""
     if not visit_ids:
         return {}
@@ -216,7 +216,7 @@ def jobs_of(session: Session, visit_ids: Collection[str], today: datetime.date) 
     found = {}
     for row, kit, town, name in session.execute(rows):
         where = stops.get(row.id)
-        found[row.id] = Job(
+        found[row.id] = CrateJob(
             id=row.id,
             width_mm=kit.width_mm,
             model=kit.model,
@@ -232,7 +232,7 @@ def jobs_of(session: Session, visit_ids: Collection[str], today: datetime.date) 
     return found
 
 
-def _falls(job: Job, missing: Mapping[str, int], shorts: list[tables.Short], today: datetime.date) -> str:
+def _falls(job: CrateJob, missing: Mapping[str, int], shorts: list[tables.Short], today: datetime.date) -> str:
     """Return why the day that was posted or told cannot be kept with what is missing; empty where it can."""
     posted = job.where if job.where is not None and job.where.posted else None
     day = posted.date if posted else job.told.day if job.told else None
@@ -281,7 +281,9 @@ def _open_shorts(yard: str | None) -> Any:
     return rows.join(awning, col(awning.id) == visit.awning_id).where(awning.yard_id == yard)
 
 
-def _under_way(session: Session, counts: Mapping[str, tables.CrateCount], jobs: Mapping[str, Job]) -> list[UnderWay]:
+def _under_way(
+    session: Session, counts: Mapping[str, tables.CrateCount], jobs: Mapping[str, CrateJob]
+) -> list[UnderWay]:
     found = []
     for visit_id, count in counts.items():
         if visit_id not in jobs:
@@ -295,7 +297,7 @@ def _under_way(session: Session, counts: Mapping[str, tables.CrateCount], jobs: 
 
 
 def _missing(
-    session: Session, shorts: Mapping[str, list[tables.Short]], jobs: Mapping[str, Job], today: datetime.date
+    session: Session, shorts: Mapping[str, list[tables.Short]], jobs: Mapping[str, CrateJob], today: datetime.date
 ) -> list[Missing]:
     """Return the shorts by visit; what is missing of a kit is what its open shorts add up to."""
     found = []

@@ -12,6 +12,7 @@ from api.business.part import BadValues, Group, Line, Part, cents, dollars_text,
 from api.business.rules import held
 from api.fields.cells import hours_text
 from api.fields.sheets import Span, hours
+from api.fields.shown import DAY_MIN
 from api.http import versions
 from api.tables import Crew, CrewHours
 from scheduler.errors import BadInput
@@ -71,7 +72,7 @@ def _weekly(text: str) -> dict[int, Span]:
 
 def _past_midnight(crew: Crew, values: Mapping[str, Any]) -> list[tuple[str, str]]:
     latest = max((end for _, end in values[f"{crew.id}.hours"].values()), default=0)
-    if latest + values[f"{crew.id}.overtime_min"] <= 1440:
+    if latest + values[f"{crew.id}.overtime_min"] <= DAY_MIN:
         return []
     return [(f"{crew.id}.overtime_min", "goes past midnight after the latest end of these hours")]
 

@@ -9,7 +9,7 @@ from sqlalchemy import desc
 from sqlmodel import SQLModel, col, select
 
 from api import tables
-from api.business.seed import Business, load
+from api.business.seed import BusinessFiles, load
 from api.database import transaction
 from api.ledger.history import note
 from scheduler.errors import BadInput
@@ -17,7 +17,7 @@ from scheduler.errors import BadInput
 _KEPT_AT_LOAD = ("history", "stored_plan", "account", "sign_in", "sign_in_try", "day_link")
 
 
-def load_business(database: sa.Engine, business: Business, files: str, now: datetime.datetime) -> bool:
+def load_business(database: sa.Engine, business: BusinessFiles, files: str, now: datetime.datetime) -> bool:
     """Put `business`, read from files with the fingerprint `files`, into the database; say whether that was needed.
 
     Replaces an earlier state of the same business; what was prepared, and the plans, are kept for reuse. Raises

@@ -9,6 +9,7 @@ from typing import Any
 from sqlmodel import Session
 
 from api.fields.sheets import one_of, whole
+from api.fields.shown import DAY_MIN
 from scheduler.errors import BadInput
 from scheduler.units import exact_length, feet_inches, parse_length
 
@@ -86,7 +87,7 @@ def words(most: int = MOST_LETTERS, least: int = 1) -> Callable[[str], str]:
     return read
 
 
-def minutes(least: int = 0, most: int = 1440) -> Callable[[str], int]:
+def minutes(least: int = 0, most: int = DAY_MIN) -> Callable[[str], int]:
     return lambda text: whole(text, least, most)
 
 

@@ -11,6 +11,9 @@ import typer
 
 def reset_password(
     name: Annotated[str, typer.Argument(metavar="NAME", help="The account's name, such as manager.")] = "manager",
+    manager: Annotated[
+        bool, typer.Option("--manager", help="Make it a manager's account, and make it where there is none.")
+    ] = False,
 ) -> None:
     """Print a new one-time password of an account, which ends its sessions and enables it.
 
@@ -18,7 +21,7 @@ def reset_password(
     """
     from sqlmodel import select
 
-    from api.access.accounts import Passwords
+    from api.access.accounts import Passwords, Role, make_account
     from api.access.accounts import reset_password as reset
     from api.database import open_database, transaction, upgrade
     from api.settings import read_settings
@@ -31,9 +34,17 @@ def reset_password(
         upgrade(database)
         with transaction(database) as session:
             account = session.exec(select(Account).where(Account.name == name.strip().lower())).first()
+            if account is None and not manager:
+                problem = f'there is no account "{name}"; with --manager it is made, as a manager\'s'
+                raise BadInput("NAME", problem)
+            now = datetime.datetime.now(datetime.UTC)
             if account is None:
-                raise BadInput("NAME", f'there is no account "{name}"; the first one is made when the pages are served')
+                made = Passwords(quick=settings.quick_passwords)
+                make_account(session, made, name, Role.manager, None, by="command line", now=now)
+                account = session.exec(select(Account).where(Account.name == name.strip().lower())).one()
             account.active = True
+            if manager:
+                account.role, account.crew_id = Role.manager, None
             passwords = Passwords(quick=settings.quick_passwords)
             password = reset(session, passwords, account, by="command line", now=datetime.datetime.now(datetime.UTC))
     finally:

@@ -7,6 +7,7 @@ import errno
 import os
 import socket
 import sys
+from dataclasses import replace
 from pathlib import Path
 from typing import Annotated
 
@@ -47,13 +48,16 @@ def serve(
     from api.settings import read_settings
 
     settings = read_settings(os.environ)
+    settings = replace(settings, port=port or settings.port)
+    os.umask(0o077)  # what is written is for its owner alone
     name = "--port" if port else "EAVEBOARD_PORT"
     with _listening(port or settings.port, name) as listening:  # first: a second service must not touch the data
         app = create_app(settings, open_data(settings))
         typer.echo(f"The week sheet is at http://127.0.0.1:{port or settings.port}/ (Ctrl-C ends)", err=True)
         config = uvicorn.Config(
             app, log_level="warning", timeout_graceful_shutdown=5, http=PatientProtocol, ws="none",
-            limit_concurrency=MOST_CONNECTIONS, proxy_headers=False,
+            limit_concurrency=MOST_CONNECTIONS, proxy_headers=bool(settings.proxies),
+            forwarded_allow_ips=settings.proxies,
         )  # fmt: skip
         server = uvicorn.Server(config)
         app.state.leaving = lambda: server.should_exit  # streams that would go on for minutes end by themselves

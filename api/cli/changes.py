@@ -31,7 +31,7 @@ FreezeUntil = Annotated[
         help="What has begun by then stays, and nothing new begins before: a day's number, name or date, and HH:MM.",
     ),
 ]
-Seed = Annotated[int, typer.Option(min=0, metavar="N", help="Start of the search's random numbers.")]
+Seed = Annotated[int, typer.Option(min=0, metavar="N", help="Seed of the search's random numbers.")]
 
 
 class HoldOf(StrEnum):

@@ -21,7 +21,7 @@ WeekFile = Annotated[Path, typer.Argument(metavar="WEEK.json", help="The week fi
 PlanFile = Annotated[Path, typer.Argument(metavar="PLAN.json", help="The plan file; - reads it from standard input.")]
 
 
-class Order(StrEnum):
+class SortOrder(StrEnum):
     crew = "crew"
     day = "day"
 
@@ -35,7 +35,7 @@ def plan(
     until_proven: Annotated[
         bool, typer.Option("--until-proven", help="Stop only when no cheaper plan can exist, however long it takes.")
     ] = False,
-    seed: Annotated[int, typer.Option(min=0, metavar="N", help="Start of the search's random numbers.")] = 0,
+    seed: Annotated[int, typer.Option(min=0, metavar="N", help="Seed of the search's random numbers.")] = 0,
     fair_up_to: Annotated[
         int | None,
         typer.Option(min=0, metavar="CENTS", help="Then spread overtime among the crews, for at most CENTS more."),
@@ -123,7 +123,7 @@ def audit(
 def show(
     plan_file: PlanFile,
     week_file: Annotated[Path, typer.Option("--week", "-w", metavar="WEEK.json", help="The week file of the plan.")],
-    by: Annotated[Order, typer.Option(help="One table for each crew, or for each day.")] = Order.day,
+    by: Annotated[SortOrder, typer.Option(help="One table for each crew, or for each day.")] = SortOrder.day,
     as_json: Annotated[bool, typer.Option("--json", help="Print the week sheet as JSON.")] = False,
 ) -> None:
     """Show a plan as a week sheet: each crew's day with its times, the waiting pile, and the cost by kind."""
@@ -136,7 +136,7 @@ def show(
         return
     from api.cli.tables import print_sentences, print_sheet
 
-    print_sheet(laid_out, by_day=by is Order.day)
+    print_sheet(laid_out, by_day=by is SortOrder.day)
     if not laid_out.breaches:
         print_sentences(_promises_not_kept(week, plan))
 

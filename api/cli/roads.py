@@ -79,7 +79,7 @@ def table(
     with _outcome():
         import msgspec
 
-        from api.roads import Estimate, travel_times
+        from api.roads import EstimateOnly, travel_times
         from scheduler.travel import Slowdowns, week_factor
 
         ids, points = read_places(places)
@@ -88,7 +88,7 @@ def table(
         if slowdowns is not None:
             by_hour = _document(slowdowns, Slowdowns, "slowdown file")
             factor = week_factor(by_hour, _minute("--day-start", day_start), _minute("--day-end", day_end), rule.value)
-        folder = None if no_cache or isinstance(asked, Estimate) else cache or _user_cache()
+        folder = None if no_cache or isinstance(asked, EstimateOnly) else cache or _user_cache()
         with _bar(f"Travel times between {len(points)} places") as progress:
             times = travel_times(
                 points, asked, constants=_constants(constants), slowdown=factor, cache=folder, progress=progress
@@ -108,9 +108,7 @@ def table(
 
 @app.command()
 def fit(
-    roads: Annotated[
-        Path, typer.Argument(help="Tile folder, or an extract (.osm.pbf) to build one from for the while.")
-    ],
+    roads: Annotated[Path, typer.Argument(help="Tile folder, or an extract (.osm.pbf) to build a temporary one from.")],
     places: Annotated[Path | None, typer.Option(help="CSV of places to drive between; left out: random ones.")] = None,
     count: Annotated[int, typer.Option(min=2, max=2000, help="How many random places.")] = 150,
     within_km: Annotated[float, typer.Option(min=0.1, help="Only drives up to this great-circle distance.")] = 60.0,
@@ -185,14 +183,14 @@ def _degrees(path: Path, line: int, row: dict[str, str], column: str, limit: flo
 
 
 def _source(name: SourceName, tiles: Path | None, address: str | None, profile: str | None) -> Source:
-    from api.roads import Estimate, Extract, Service
+    from api.roads import EstimateOnly, Extract, Service
 
     if name is SourceName.tiles:
         if tiles is None:
             raise BadInput("--tiles", "is needed with --source tiles, a folder that roads build made")
         return Extract(str(tiles), profile or "auto")
     if name is SourceName.estimate:
-        return Estimate()
+        return EstimateOnly()
     if address is None:
         raise BadInput("--address", f"is needed with --source {name.value}, such as http://127.0.0.1:5000")
     return Service(name.value, address, profile)
@@ -251,7 +249,7 @@ def _report(fit: Fit) -> str:
         )
 
     lines = [
-        "Estimate minus drive    mean     5 %  median    95 %   |mean|  too short",
+        "EstimateOnly minus drive    mean     5 %  median    95 %   |mean|  too short",
         row("minutes, before", "min", fit.minutes_before),
         row("minutes, fitted", "min", fit.minutes_after),
         row("distance, before", "% of road", fit.metres_percent_before),

@@ -77,10 +77,10 @@ def windows(
     keep: Keep = None,
 ) -> None:
     """Say when a site can be worked, at what risk, and what took the other hours."""
-    from scheduler.weather.limits import Work
+    from scheduler.weather.limits import WeatherWork
     from scheduler.weather.local_day import clock
     from scheduler.weather.lost import lost_sentence
-    from scheduler.weather.windows import Site, Span, work_windows
+    from scheduler.weather.windows import SitePoint, Span, work_windows
 
     got = _got(source, address, contact, lat, lon, keep)
     for note in got.notes:
@@ -88,13 +88,13 @@ def windows(
     try:
         zoneinfo.ZoneInfo(timezone)
         begin, end = _hours(hours)
-        work = Work(kind, minutes, tall_ladder, large_awning, sealant)
+        work = WeatherWork(kind, minutes, tall_ladder, large_awning, sealant)
         spans = [Span(day, begin, end) for day in range(days)]
         found = work_windows(
             spans,
             start.date(),
             timezone,
-            Site(lat, lon),
+            SitePoint(lat, lon),
             got.forecast,
             work,
             _limits(limits),
@@ -124,7 +124,7 @@ def show_limits(
 ) -> None:
     """Show the limits of weather for each kind of work, each with its reason and source; check a table of your own."""
     from scheduler.weather.default_limits import DEFAULT_LIMITS_CSV
-    from scheduler.weather.limits import Work, limits_for
+    from scheduler.weather.limits import WeatherWork, limits_for
 
     table = _limits(limits)
     if csv:
@@ -132,7 +132,7 @@ def show_limits(
         return
     for row in table.rows:
         typer.echo(f"{row.applies_to:>12}  {row.measure:<20} {row.value:>6g}  {row.reason} ({row.source})")
-    strictest = limits_for(table, Work("install", 60, True, True, True))
+    strictest = limits_for(table, WeatherWork("install", 60, True, True, True))
     typer.echo(
         "Install of a large awning from a tall ladder with sealant: "
         + ", ".join(f"{measure} {limit.value:g}" for measure, limit in strictest.items())
@@ -149,7 +149,7 @@ def backtest(
         float, typer.Option(min=0, max=1, help="Share of customers who can be visited on any day of the week.")
     ] = 0.5,
     seconds: Annotated[float, typer.Option(min=0.1, help="Most seconds for each plan.")] = 3.0,
-    seed: Annotated[int, typer.Option(help="Where chance starts from.")] = 1,
+    seed: Annotated[int, typer.Option(help="Seed of the random numbers.")] = 1,
 ) -> None:
     """Plan weeks of a real year with and without a forecast, and count what the weather took from each plan."""
     from api.forecast_backtest import command  # needs pandas and matplotlib, which other commands should not wait for

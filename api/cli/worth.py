@@ -18,7 +18,7 @@ def worth(
     week_file: Annotated[Path, typer.Argument(metavar="WEEK.json", help="The week file; - reads standard input.")],
     seconds: Annotated[float, typer.Option(min=0, metavar="N", help="Stop after about N seconds.")] = 120.0,
     least: Annotated[int, typer.Option(min=0, metavar="CENTS", help="Leave out what surely saves less.")] = 100,
-    seed: Annotated[int, typer.Option(min=0, metavar="N", help="Start of the search's random numbers.")] = 0,
+    seed: Annotated[int, typer.Option(min=0, metavar="N", help="Seed of the search's random numbers.")] = 0,
     as_json: Annotated[bool, typer.Option("--json", help="Print the list as JSON.")] = False,
 ) -> None:
     """Say what would pay: one more crew-day, helper, ladder, part or hour of overtime, and each promise's price.

@@ -1,20 +1,16 @@
-"""A crew's day sheet as a phone shows it: what paper has (`api.day.paper`), and how far the work is."""
+"""What a crew's day holds, worked out once: the phone (`api.day.phone`) and paper (`api.day.paper`) both show it."""
 
 from __future__ import annotations
 
 import datetime
 from collections import defaultdict
+from collections.abc import Sequence
 from dataclasses import dataclass
-from typing import Any
 
-from sqlmodel import Session, col, select
+from sqlmodel import Session
 
 from api import tables
-from api.day.loading import LoadLine, lines_of, ticks
-from api.day.paper import StopSheet, for_all
-from api.day.photos import photos_of
-from api.day.results import results, steps
-from api.ledger.posted_days import PostedDay
+from api.day.loading import LoadLine, lines_of
 from api.papers.cautions import CHECKS, cautions
 from api.papers.drilling import Hole, case_of, holes
 from api.papers.job_page import JobPage, job_pages
@@ -24,18 +20,30 @@ from scheduler.layout.documents import Finding
 from scheduler.layout.drawing import describe
 from scheduler.layout.drawing.findings import in_order
 from scheduler.layout.drawing.measures import Measures
+from scheduler.layout.drawing.page import bracket_places
 from scheduler.layout.drawing.schedule import fastener_words
 from scheduler.layout.drawing.view import member_word
-from scheduler.sheet import Cell
+from scheduler.sheet import Cell, Entry
+
+DANGERS = 3
 
 
 @dataclass(frozen=True)
 class DayStop:
-    """One stop: its paper, its findings and drill schedule, what is ticked at loading, and the steps to sign."""
+    """One stop of a crew's day: its place in the plan, its papers, what to mind, to tick and to sign.
 
-    sheet: StopSheet
+    `dangers` are the gravest of what is to be minded at this wall, at most DANGERS: bold words, and the rest of their
+    first sentence. `cautions` are all of them in full, but for those that every stop of the day shares. `places` is
+    where each bracket stands on the wall drawing, as parts of its width and height.
+    """
+
+    entry: Entry
+    page: JobPage
+    cautions: tuple[str, ...]
+    dangers: tuple[tuple[str, str], ...]
     findings: tuple[Finding, ...]
     holes: tuple[Hole, ...]
+    places: tuple[tuple[float, float], ...]
     case: str
     fastener: str
     member: str
@@ -43,73 +51,76 @@ class DayStop:
     lines: tuple[LoadLine, ...]
     steps: tuple[str, ...]
 
-    @property
-    def page(self) -> JobPage:
-        """Return what the job's own page shows."""
-        return self.sheet.page
-
 
 @dataclass(frozen=True)
-class DayPage:
-    """A crew's day; `cell` is None where it stays in. `state` is how far the work is, as `day_state` gives it."""
+class DayContent:
+    """A crew's day as a plan has it; `cell` is None where the crew stays in, `sky` where no forecast reaches.
 
+    `shelf` are pieces by item that its kits take from the shelf; `cautions_for_all` those that every stop shares.
+    """
+
+    business: tables.Business
     crew: tables.Crew
     lead: tables.Person
     helper: tables.Person | None
     van: tables.Van
     yard: tables.Yard
-    day: PostedDay
+    date: datetime.date
     cell: Cell | None
     sky: Sky | None
     stops: tuple[DayStop, ...]
     shelf: dict[str, int]
     cautions_for_all: tuple[str, ...]
-    state: dict[str, Any]
 
 
-def day_page(session: Session, crew: tables.Crew, day: PostedDay, now: datetime.datetime) -> DayPage:
-    """Return a crew's posted day with everything that its page shows."""
-    stored = session.get_one(tables.StoredPlan, day.posted.plan_id)
+def day_content(
+    session: Session, stored: tables.StoredPlan, crew: tables.Crew, date: datetime.date, now: datetime.datetime
+) -> DayContent:
+    """Return what `stored` gives a crew to do on `date`, with everything that a crew needs to know of it."""
+    business = session.get_one(tables.Business, 1)
     made = shaped(session, stored)
     skies = week_skies(session, made.week)
-    offset = (day.day - day.posted.start_date).days
-    cell = next((c for c in made.sheet.cells if (c.crew, c.day) == (day.crew_id, offset)), None)
-    measures = Measures(convert(session.get_one(tables.Business, 1).units, str, "units"))  # type: ignore[arg-type]
+    offset = (date - made.week.start_date).days
+    cell = next((c for c in made.sheet.cells if (c.crew, c.day) == (crew.id, offset)), None)
+    measures = Measures(convert(business.units, str, "units"))  # type: ignore[arg-type]
     entries = cell.entries if cell is not None else ()
     pages = job_pages(session, [entry.job for entry in entries], now)
-    sheets = [
-        StopSheet(entry, pages[entry.job], tuple(cautions(pages[entry.job].job, pages[entry.job].site)))
-        for entry in entries
-    ]
+    told = {job: tuple(cautions(page.job, page.site)) for job, page in pages.items()}
+    shared = _shared([told[entry.job] for entry in entries])
     shelf: dict[str, int] = defaultdict(int)
-    for one in sheets:
-        for item, pieces in one.page.job.kit.shelf().items() if one.page.job.kit else ():
+    for page in pages.values():
+        for item, pieces in page.job.kit.shelf().items() if page.job.kit else ():
             shelf[item] += pieces
-    return DayPage(
+    return DayContent(
+        business=business,
         crew=crew,
         lead=session.get_one(tables.Person, crew.lead_id),
         helper=session.get(tables.Person, crew.helper_id) if crew.helper_id else None,
         van=session.get_one(tables.Van, crew.van_id),
         yard=session.get_one(tables.Yard, crew.yard_id),
-        day=day,
+        date=date,
         cell=cell,
         sky=skies[offset] if 0 <= offset < len(skies) else None,
-        stops=tuple(_stop(one, measures) for one in sheets),
+        stops=tuple(_stop(entry, pages[entry.job], told[entry.job], shared, measures) for entry in entries),
         shelf=dict(sorted(shelf.items())),
-        cautions_for_all=tuple(for_all(sheets)),
-        state=day_state(session, day, now),
+        cautions_for_all=shared,
     )
 
 
-def _stop(sheet: StopSheet, measures: Measures) -> DayStop:
-    job = sheet.page.job
+def _stop(entry: Entry, page: JobPage, told: tuple[str, ...], shared: tuple[str, ...], measures: Measures) -> DayStop:
+    job = page.job
     survey, layout = job.survey, job.layout
     drawn = survey is not None and layout is not None and job.drawing is not None
+    found = tuple(in_order(layout.findings)) if layout else ()
     return DayStop(
-        sheet=sheet,
-        findings=tuple(in_order(layout.findings)) if layout else (),
-        holes=tuple(holes(sheet.page, measures)),
-        case=case_of(sheet.page),
+        entry=entry,
+        page=page,
+        cautions=tuple(text for text in told if text not in shared),
+        dangers=_dangers(found, told, shared),
+        findings=found,
+        holes=tuple(holes(page, measures)),
+        places=tuple(bracket_places(survey, layout, units=measures.units)) if drawn and survey and layout else (),
+        case=case_of(page),
         fastener=fastener_words(layout.fastener, measures) if layout and layout.fastener else "",
         member=member_word(survey) if survey else "",
         drawn=" ".join(describe(survey, layout, units=measures.units)) if drawn and survey and layout else "",
@@ -118,39 +129,23 @@ def _stop(sheet: StopSheet, measures: Measures) -> DayStop:
     )
 
 
-def day_state(session: Session, day: PostedDay, now: datetime.datetime) -> dict[str, Any]:
-    """Return as JSON how far a crew's day is: ticks, out and back, steps, results and photos, and what is posted.
+def _dangers(found: Sequence[Finding], told: Sequence[str], shared: Sequence[str]) -> tuple[tuple[str, str], ...]:
+    """Return what to mind first: what stops the work, the stop's own cautions, its drawing's, and those of all."""
+    by_level = {level: [f.text for f in found if f.level == level] for level in ("stop", "caution")}
+    own = [text for text in told if text not in shared]
+    ranked = [*by_level["stop"], *own, *by_level["caution"], *shared]
+    return tuple(_headline(text) for text in ranked[:DANGERS])
 
-    `stops` are visit, start and end (minutes after midnight) in order; `now` lets a phone see how its clock differs.
-    """
-    visits = day.visits
-    gone = session.get(tables.RouteOut, (day.crew_id, day.day))
-    kits = select(tables.KitState.visit_id).where(
-        col(tables.KitState.visit_id).in_(visits or ("",)), col(tables.KitState.loaded_on).is_not(None)
-    )
-    photos: dict[str, list[dict[str, Any]]] = {visit: [] for visit in visits}
-    for photo in photos_of(session, *visits):
-        photos[photo.visit_id].append(
-            {"id": photo.id, "shows": photo.shows, "caption": photo.caption, "by": photo.taken_by}
-        )
-    return {
-        "now": now.isoformat(),
-        "posted": day.posted.id,
-        "posted_at": day.posted.posted_at.isoformat(),
-        "stops": [
-            {"visit": stop.job, "start": stop.start, "end": stop.end}
-            for stop in (day.route.stops if day.route is not None else ())
-        ],
-        "ticks": {visit: sorted(items) for visit, items in ticks(session, day).items()},
-        "loaded": sorted(session.exec(kits).all()),
-        "out": None if gone is None else gone.model_dump(mode="json", exclude={"version", "plan_id"}),
-        "steps": {
-            visit: {step: {"note": row.note, "by": row.done_by} for step, row in signed.items()}
-            for visit, signed in steps(session, visits, day.day).items()
-        },
-        "results": {
-            visit: row.model_dump(mode="json", exclude={"checks"})
-            for visit, row in results(session, visits, day.day).items()
-        },
-        "photos": photos,
-    }
+
+def _headline(text: str) -> tuple[str, str]:
+    """Return the words before the colon, and what follows to the end of the first sentence."""
+    first = text.partition(". ")[0].rstrip(".")
+    head, colon, rest = first.partition(": ")
+    return (head, rest) if colon else (first, "")
+
+
+def _shared(told: Sequence[tuple[str, ...]]) -> tuple[str, ...]:
+    """Return the cautions that every stop shares, where there are two or more: they stand once, at the top."""
+    if len(told) < 2:
+        return ()
+    return tuple(text for text in told[0] if all(text in others for others in told))

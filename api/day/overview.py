@@ -18,6 +18,8 @@ from scheduler.units import FOOT_MM
 class VisitToday(msgspec.Struct, frozen=True):
     """A visit of the day: planned minutes after midnight (None: no longer planned here), and what became of it.
 
+    `on_way`, `here`: local times ("9:21") at which the crew set out for it and came there, as it noted them.
+
     `rebook`: it could not be finished and is still open, so that it needs a new time.
     """
 
@@ -29,6 +31,8 @@ class VisitToday(msgspec.Struct, frozen=True):
     why: str
     done_start: int | None
     done_end: int | None
+    on_way: str | None
+    here: str | None
     rebook: bool
 
 
@@ -59,6 +63,9 @@ def crews_on(session: Session, day: datetime.date) -> list[CrewToday]:
     visits = _visits(session, wanted)
     crews = session.exec(select(tables.Crew).where(col(tables.Crew.id).in_(ids))).all()
     names = {crew.id: crew.name for crew in crews}
+    noted: dict[tuple[str, str], tables.StopTime] = {
+        (row.visit_id, row.what): row for row in session.exec(select(tables.StopTime).where(tables.StopTime.day == day))
+    }
     zone = zoneinfo.ZoneInfo(session.exec(select(tables.Business.timezone)).first() or "UTC")
     return [
         CrewToday(
@@ -69,7 +76,7 @@ def crews_on(session: Session, day: datetime.date) -> list[CrewToday]:
             not_loaded=gone[crew].not_loaded if crew in gone else [],
             overruled_by=gone[crew].overruled_by if crew in gone else "",
             overruled_why=gone[crew].overruled_why if crew in gone else "",
-            visits=_of_crew(stops[crew], told.get(crew, {}), visits),
+            visits=_of_crew(stops[crew], told.get(crew, {}), visits, noted, zone),
         )
         for crew in ids
     ]
@@ -79,6 +86,8 @@ def _of_crew(
     stops: list[Stop],
     told: dict[str, tables.DayResult],
     visits: dict[str, tuple[tables.Visit, str]],
+    noted: dict[tuple[str, str], tables.StopTime],
+    zone: zoneinfo.ZoneInfo,
 ) -> list[VisitToday]:
     planned: dict[str, Stop | None] = {stop.job: stop for stop in stops}
     made = []
@@ -95,6 +104,8 @@ def _of_crew(
                 why="" if row is None else row.why,
                 done_start=None if row is None else row.start,
                 done_end=None if row is None else row.end,
+                on_way=_noted(noted, visit_id, "on_way", zone),
+                here=_noted(noted, visit_id, "here", zone),
                 rebook=row is not None and row.outcome != "done" and visit.state == "open",
             )
         )
@@ -123,6 +134,12 @@ def _visits(session: Session, ids: Iterable[str]) -> dict[str, tuple[tables.Visi
         width = "" if width_mm is None else f"{width_mm / FOOT_MM:.0f} ft "
         found[visit.id] = (visit, f"{width}{visit.kind}, {town}")
     return found
+
+
+def _noted(
+    noted: dict[tuple[str, str], tables.StopTime], visit_id: str, what: str, zone: zoneinfo.ZoneInfo
+) -> str | None:
+    return _clock(noted[visit_id, what].at if (visit_id, what) in noted else None, zone)
 
 
 def _clock(moment: datetime.datetime | None, zone: zoneinfo.ZoneInfo) -> str | None:

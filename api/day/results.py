@@ -22,7 +22,7 @@ IN_ORDER = "in order"
 
 
 @dataclass(frozen=True)
-class Told:
+class ResultTold:
     """What a crew says of a visit: its outcome, minutes after midnight (None: not begun), and why it is not done.
 
     `replaces` is the id of the result that the crew has seen and corrects, None where it has seen none.
@@ -84,7 +84,7 @@ def sign(
     return row
 
 
-def tell(session: Session, day: PostedDay, visit: tables.Visit, told: Told, act: Act) -> tables.DayResult:
+def tell(session: Session, day: PostedDay, visit: tables.Visit, told: ResultTold, act: Act) -> tables.DayResult:
     """Note what became of a visit: done closes it, anything else leaves it open for a new time.
 
     Results are only added, the newest counts. Raises `BadInput` for times out of order or missing and for a reason that
@@ -142,7 +142,7 @@ def _newest(session: Session, visit_id: str, day: PostedDay) -> tables.DayResult
     return session.exec(rows.order_by(desc(col(tables.DayResult.id)))).first()
 
 
-def _check(told: Told) -> None:
+def _check(told: ResultTold) -> None:
     if told.outcome != "done" and not told.why:
         raise BadInput("why", "say because of what it could not be finished")
     begun = told.outcome != "not_done"

@@ -19,7 +19,7 @@ from api.business.seed.work import WorkFiles
 from api.business.seed.yard import YardFiles
 from api.exchange.uploads import CellFault, Upload
 from api.fields.cells import clock_text, hours_text, usual_date, usual_number, usual_time
-from api.fields.limits import Date, Decimal, Limit, Whole
+from api.fields.limits import ColumnLimit, Date, Decimal, Whole
 from api.fields.sheets import BadFiles, Row, time_of_day
 from api.ledger.fingerprint import fingerprint
 from api.ledger.history import note
@@ -32,6 +32,7 @@ Kind = Literal["new", "changed", "unchanged"]
 
 # The tables that can be taken in, in the order in which they refer to each other.
 IMPORTABLE = ("people", "stock", "customers", "sites", "orders", "awnings", "maker_parts", "visits")
+FEW = 50  # rows up to which those that they name are asked for one by one
 # Which rows each noun's ids come from, where a file names one that it does not hold itself.
 _KNOWN: dict[str, type[SQLModel]] = {
     "yard": tables.Yard,
@@ -46,7 +47,7 @@ _KNOWN: dict[str, type[SQLModel]] = {
 
 
 @dataclass(frozen=True)
-class Change:
+class RowChange:
     """What one row does: `fields` are (before, after) as text by field, those that differ only; all for a new row."""
 
     table: str
@@ -60,7 +61,7 @@ class Change:
 class Imported:
     """What an import does, or did (`kept`); `fingerprint` is that of the changes, the same for the same changes."""
 
-    changes: tuple[Change, ...]
+    changes: tuple[RowChange, ...]
     fingerprint: str
     kept: bool
 
@@ -139,7 +140,7 @@ class _Line(Row):
             return super().read(column, lambda cell: parse(usual_time(cell)), default)
         return super().read(column, parse, default)
 
-    def value(self, column: str, limit: Limit, default: Any = "?") -> Any:
+    def value(self, column: str, limit: ColumnLimit, default: Any = "?") -> Any:
         def parse(cell: str) -> Any:
             if isinstance(limit, Whole | Decimal):
                 return limit.parse(usual_number(cell))
@@ -159,6 +160,39 @@ class _Line(Row):
         return self.read(column, parse, "?")
 
 
+class _Held(dict[str, Any]):
+    """The rows of a table by id, those that the database holds and those of the table handed in.
+
+    A few rows are asked for one by one, as they are named; for many the table is read once (`whole`).
+    """
+
+    def __init__(self, session: Session, table: type[SQLModel], *, whole: bool) -> None:
+        super().__init__({row.id: row for row in session.exec(select(table))} if whole else {})  # type: ignore[attr-defined]
+        self._session, self._table, self._whole = session, table, whole
+        self._absent: set[str] = set()
+
+    def __contains__(self, key: object) -> bool:
+        return self._found(key) or super().__contains__(key)
+
+    def get(self, key: str, default: Any = None) -> Any:
+        return super().get(key, default) if key in self else default
+
+    def setdefault(self, key: str, default: Any = None) -> Any:
+        return super().get(key) if key in self else super().setdefault(key, default)
+
+    def _found(self, key: object) -> bool:
+        """Look for a row in the database, once; what no database can hold is not there."""
+        if self._whole or not isinstance(key, str) or super().__contains__(key) or key in self._absent:
+            return False
+        writable = "\0" not in key and not any(0xD800 <= ord(letter) < 0xE000 for letter in key)
+        row = self._session.get(self._table, key) if writable else None
+        if row is None:
+            self._absent.add(key)
+            return False
+        self[key] = row
+        return True
+
+
 class _Reader(YardFiles, WorkFiles):
     """The readers of the demo's files, on tables handed in; ids that the database holds are known already."""
 
@@ -170,8 +204,9 @@ class _Reader(YardFiles, WorkFiles):
         self.bookings: dict[str, tables.Booking] = {}
         self._seen: set[tuple[str, str]] = set()
         self._table = ""
+        whole = sum(len(upload.lines) for upload in uploads) > FEW
         for noun, table in _KNOWN.items():
-            self.ids[noun] = {row.id: row for row in session.exec(select(table))}  # type: ignore[attr-defined]
+            self.ids[noun] = _Held(session, table, whole=whole)
 
     def sheet(self, file: str, columns: str) -> list[Row]:
         self._table = file.removesuffix(".csv")
@@ -225,7 +260,7 @@ def _check_counts(session: Session, reader: _Reader) -> None:
 
 def _step(
     session: Session, table: str, row: _Line, value: SQLModel, reader: _Reader, now: datetime.datetime, by: str
-) -> tuple[Change, Callable[[], None]]:
+) -> tuple[RowChange, Callable[[], None]]:
     """Return what a row does, and the function that does it."""
     held = session.get(type(value), _key(value))
     names = [name for name in type(value).model_fields if name in value.model_fields_set and name not in _keys(value)]
@@ -272,7 +307,7 @@ def _step(
             booking.told_at = now if booking.told_how or booking.told_words else None
             session.add(booking)
 
-    return Change(table, " ".join(str(part) for part in _key(value)), row.where, kind, fields), do
+    return RowChange(table, " ".join(str(part) for part in _key(value)), row.where, kind, fields), do
 
 
 def _keys(value: SQLModel) -> list[str]:

@@ -18,7 +18,7 @@ from sqlmodel import Session, col, select
 
 from api import tables
 from api.fields.shown import feet
-from api.ledger.days import Posting, Stop, by_id, moment, postings
+from api.ledger.days import PostedStop, Posting, by_id, moment, postings
 
 _PRODUCT = "-//Eaveboard//Visits//EN"
 # How long a customer is told that a visit takes where no plan says it: the day's booking has only its start.
@@ -33,16 +33,16 @@ class Revision:
     """One state of an event: `stop` None where the visit is off; `hold` is "firm", "day" or "soft"."""
 
     at: datetime.datetime
-    stop: Stop | None
+    stop: PostedStop | None
     hold: str = "firm"
 
 
 @dataclass(frozen=True)
-class Event:
+class CalendarEvent:
     """The last revision of a visit, with the place that it had last, and how often it was revised before."""
 
     last: Revision
-    stop: Stop
+    stop: PostedStop
     sequence: int
 
 
@@ -103,7 +103,7 @@ def visit_calendar(session: Session, visit_id: str) -> bytes:
     return bytes(calendar.to_ical())
 
 
-def settled(revisions: Iterable[Revision]) -> Event | None:
+def settled(revisions: Iterable[Revision]) -> CalendarEvent | None:
     """Return what revisions come to, in order of their moments: None where the visit never had a place.
 
     A revision that changes nothing is none: posting a week again must not alarm everybody.
@@ -118,7 +118,7 @@ def settled(revisions: Iterable[Revision]) -> Event | None:
                 continue
             last, sequence = revision, sequence + 1
             stop = revision.stop or stop
-    return None if last is None or stop is None else Event(last, stop, sequence)
+    return None if last is None or stop is None else CalendarEvent(last, stop, sequence)
 
 
 def _posted(made: Iterable[Posting], visit_id: str, crew_id: str | None) -> Iterable[Revision]:
@@ -141,7 +141,7 @@ def _told(session: Session, bookings: Iterable[tables.Booking]) -> Iterable[Revi
         if visit_minutes is None:
             visit = session.get_one(tables.Visit, booking.visit_id)
             visit_minutes = visit.minutes or _USUAL_MIN
-        stop = Stop(booking.crew_id, booking.day, booking.start, booking.start + visit_minutes)
+        stop = PostedStop(booking.crew_id, booking.day, booking.start, booking.start + visit_minutes)
         yield Revision(booking.told_at or _beginning(session), stop, booking.hold)
         if booking.withdrawn_at is not None:
             yield Revision(booking.withdrawn_at, None)
@@ -173,7 +173,7 @@ def _calendar(name: str, business: tables.Business) -> icalendar.Calendar:
 
 
 def _entry(
-    event: Event, business: tables.Business, *, uid: str, summary: str, description: str, site: tables.Site
+    event: CalendarEvent, business: tables.Business, *, uid: str, summary: str, description: str, site: tables.Site
 ) -> icalendar.Event:
     stop, off = event.stop, event.last.stop is None
     entry = icalendar.Event()

@@ -10,7 +10,7 @@ from xml.etree import ElementTree as ET
 
 from sqlmodel import Session
 
-from api.ledger.days import CrewDay, by_id, moment
+from api.ledger.days import PlannedDay, by_id, moment
 
 GPX = "http://www.topografix.com/GPX/1/1"
 STRAIGHT = "straight lines from stop to stop, not roads"
@@ -30,7 +30,7 @@ class Point:
     leave: datetime.datetime | None
 
 
-def points(session: Session, day: CrewDay) -> list[Point]:
+def points(session: Session, day: PlannedDay) -> list[Point]:
     """Return the yard, the stops in order, and the yard again; empty where the crew stays in."""
     if day.cell is None:
         return []
@@ -51,7 +51,7 @@ def points(session: Session, day: CrewDay) -> list[Point]:
     return [home(None, at(cell.depart)), *stops, home(at(cell.back), None)]
 
 
-def geojson(day: CrewDay, route: list[Point]) -> bytes:
+def geojson(day: PlannedDay, route: list[Point]) -> bytes:
     """Return the route as a GeoJSON FeatureCollection: a line, and a point for each place, in order.
 
     Positions are longitude, latitude (RFC 7946, 3.1.1); a line needs two of them (3.1.4): without a route the
@@ -81,7 +81,7 @@ def geojson(day: CrewDay, route: list[Point]) -> bytes:
     return json.dumps(collection, ensure_ascii=False).encode()
 
 
-def gpx(day: CrewDay, route: list[Point], now: datetime.datetime) -> bytes:
+def gpx(day: PlannedDay, route: list[Point], now: datetime.datetime) -> bytes:
     """Return the route as GPX 1.1: waypoints of all places, then one route through them in order; times in UTC.
 
     The time of a point is that of arrival, of the first that of leaving. `now` is told as the file's time.

@@ -20,6 +20,7 @@ from pydantic import GetCoreSchemaHandler, GetJsonSchemaHandler
 from pydantic_core import CoreSchema, core_schema
 
 from api.fields.mail import is_address
+from api.fields.shown import DAY_MIN
 from scheduler.errors import BadInput
 
 FIRST_DAY, LAST_DAY = datetime.date(1990, 1, 1), datetime.date(2100, 12, 31)
@@ -28,7 +29,7 @@ _DATE = re.compile(r"[0-9]{4}-[0-9]{2}-[0-9]{2}")
 
 
 @dataclass(frozen=True)
-class Limit:
+class ColumnLimit:
     """What a column takes. `parse` reads the text of a cell or a field, `check` judges a value; both raise `BadInput`.
 
     `typed`: whether texts are taken where a number or date is meant, as forms send them.
@@ -67,7 +68,7 @@ class Limit:
 
 
 @dataclass(frozen=True)
-class Whole(Limit):
+class Whole(ColumnLimit):
     """A whole number from `least` to `most`, both included."""
 
     least: int = 0
@@ -93,7 +94,7 @@ class Whole(Limit):
 
 
 @dataclass(frozen=True)
-class Decimal(Limit):
+class Decimal(ColumnLimit):
     """A number from `least` to `most`, both included."""
 
     least: float = 0.0
@@ -121,7 +122,7 @@ class Decimal(Limit):
 
 
 @dataclass(frozen=True)
-class Text(Limit):
+class Text(ColumnLimit):
     """A text of `least` to `most` letters that `fits`, in words what it must be; `lines`: it may have several."""
 
     most: int = 120
@@ -156,7 +157,7 @@ class Text(Limit):
 
 
 @dataclass(frozen=True)
-class Choice(Limit):
+class Choice(ColumnLimit):
     """One of some words."""
 
     of: tuple[str, ...] = ()
@@ -174,7 +175,7 @@ class Choice(Limit):
 
 
 @dataclass(frozen=True)
-class Date(Limit):
+class Date(ColumnLimit):
     """A day of the years in which the product is used: a slipped digit is told, not planned by."""
 
     least: datetime.date = FIRST_DAY
@@ -240,10 +241,10 @@ PIECES = Whole(most=1_000_000)
 SOME = Whole(least=1, most=10_000)
 LATITUDE, LONGITUDE = Decimal(least=-90, most=90), Decimal(least=-180, most=180)
 WEEKDAY = Whole(most=6)
-MINUTE = Whole(most=1440)
+MINUTE = Whole(most=DAY_MIN)
 
 # "table.column", the names of `api.tables`. What nobody types (numbers of rows, moments, versions) has no limit here.
-LIMITS: dict[str, Limit] = {
+LIMITS: dict[str, ColumnLimit] = {
     "yard.id": ID, "yard.name": NAME, "yard.lat": LATITUDE, "yard.lon": LONGITUDE,
     "person.id": ID, "person.name": NAME, "person.yard_id": ID, "person.role": ROLE, "person.phone": PHONE,
     "person.skills": SKILL, "person.day_cents": MONEY,
@@ -276,16 +277,16 @@ LIMITS: dict[str, Limit] = {
     "site_survey.id": ID, "site_survey.site_id": ID, "site_survey.awning_id": ID, "site_survey.surveyed_on": DAY,
     "site_survey.surveyed_by": NAME, "site_survey.uncertain": NOTE,
     "visit.id": ID, "visit.kind": KIND, "visit.site_id": ID, "visit.order_id": ID, "visit.awning_id": ID,
-    "visit.state": STATE, "visit.due_on": DAY, "visit.minutes": Whole(least=1, most=1440),
+    "visit.state": STATE, "visit.due_on": DAY, "visit.minutes": Whole(least=1, most=DAY_MIN),
     "visit.hands": Whole(least=1, most=20),
     "visit.skills": Choice(of=("masonry", "stucco", "roof-mount", "motor-setup")),
     "visit.late_cents": MONEY, "visit.skip_cents": MONEY, "visit.fault": Text(most=500, lines=True),
     "visit.note": NOTE,
-    "visit_hours.weekday": WEEKDAY, "visit_hours.day": DAY, "visit_hours.start": Whole(most=1439),
-    "visit_hours.end": Whole(least=1, most=1440),
+    "visit_hours.weekday": WEEKDAY, "visit_hours.day": DAY, "visit_hours.start": Whole(most=DAY_MIN - 1),
+    "visit_hours.end": Whole(least=1, most=DAY_MIN),
     "visit_follows.first_id": ID, "visit_follows.then_id": ID, "visit_follows.min_days": Whole(most=60),
     "visit_follows.max_days": Whole(most=60),
-    "booking.visit_id": ID, "booking.crew_id": ID, "booking.day": DAY, "booking.start": Whole(most=1439),
+    "booking.visit_id": ID, "booking.crew_id": ID, "booking.day": DAY, "booking.start": Whole(most=DAY_MIN - 1),
     "booking.hold": HOLD, "booking.told_how": Text(most=120), "booking.told_words": Text(most=2000, lines=True),
     "bench_count.visit_id": ID, "bench_count.item": NAME, "bench_count.counted": Whole(most=10_000),
     "bench_count.damaged": Whole(most=10_000), "bench_count.counted_on": DAY,
@@ -294,11 +295,11 @@ LIMITS: dict[str, Limit] = {
 }  # fmt: skip
 
 
-def limit(column: str) -> Limit:
+def limit(column: str) -> ColumnLimit:
     """Return the limit of "table.column"; `KeyError` where the column has none."""
     return LIMITS[column]
 
 
-def as_sent(column: str) -> Limit:
+def as_sent(column: str) -> ColumnLimit:
     """Return the limit of "table.column" for a form's field, which arrives as text whatever it means."""
     return replace(LIMITS[column], typed=True)

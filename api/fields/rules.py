@@ -30,7 +30,7 @@ class ByKind(_Part, frozen=True):
         return int(getattr(self, kind))
 
 
-class Prices(_Part, frozen=True):
+class BusinessPrices(_Part, frozen=True):
     """`late`: a day past due; `skip`: a visit put off to a later week, on top of its lateness by then; `lost`: one
     that the weather ends on the spot; `broken`: a promise not kept; `move`, `retime`, `recrew`: changing what the
     customer has been told.
@@ -63,7 +63,7 @@ class Rules(_Part, frozen=True):
 
     week_days: Day
     rest: RestRule | None
-    prices: Prices
+    prices: BusinessPrices
     plan_with: Literal["p50", "p80"]
     tall_ladder_from_mm: Count
     large_awning_from_mm: Count

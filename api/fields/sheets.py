@@ -12,7 +12,8 @@ from typing import Any, TypeVar
 
 import yaml
 
-from api.fields.limits import DAY, Decimal, Limit
+from api.fields.limits import DAY, ColumnLimit, Decimal
+from api.fields.shown import DAY_MIN
 from scheduler.errors import BadInput
 
 T = TypeVar("T")
@@ -59,11 +60,11 @@ class Row:
     def name(self, column: str) -> str:
         return self.read(column, _filled, "?")
 
-    def value(self, column: str, limit: Limit, default: Any = "?") -> Any:
+    def value(self, column: str, limit: ColumnLimit, default: Any = "?") -> Any:
         """Return the cell as its column's `limit` takes it; `default` where it does not, which is noted."""
         return self.read(column, limit.parse, default)
 
-    def value_or_none(self, column: str, limit: Limit) -> Any:
+    def value_or_none(self, column: str, limit: ColumnLimit) -> Any:
         """Return the cell as its column's `limit` takes it, None where it is empty."""
         return self.value(column, limit, None) if self.cells[column] else None
 
@@ -71,18 +72,15 @@ class Row:
         found: float = self.value(column, limit, limit.least)
         return found
 
-    def date(self, column: str, limit: Limit = DAY) -> datetime.date:
+    def date(self, column: str, limit: ColumnLimit = DAY) -> datetime.date:
         found: datetime.date = self.value(column, limit, datetime.date.min)
         return found
 
-    def date_or_none(self, column: str, limit: Limit = DAY) -> datetime.date | None:
+    def date_or_none(self, column: str, limit: ColumnLimit = DAY) -> datetime.date | None:
         return self.date(column, limit) if self.cells[column] else None
 
     def one_of(self, column: str, allowed: Collection[str]) -> str:
         return self.read(column, lambda cell: one_of(cell, allowed), "?")
-
-    def one_of_or_none(self, column: str, allowed: Collection[str]) -> str | None:
-        return self.one_of(column, allowed) if self.cells[column] else None
 
     def known(self, column: str, ids: Collection[str], file: str) -> str:
         """Return the id in the cell, which must stand in `file` (whose ids are `ids`)."""
@@ -236,7 +234,7 @@ def one_of(cell: str, allowed: Collection[str]) -> str:
 def time_of_day(cell: str) -> int:
     """Return minutes after midnight of a time such as 7:30."""
     found = re.fullmatch(r"([0-9]{1,2}):([0-9]{2})", cell)
-    if not found or int(found[1]) * 60 + int(found[2]) > 1440 or int(found[2]) > 59:
+    if not found or int(found[1]) * 60 + int(found[2]) > DAY_MIN or int(found[2]) > 59:
         raise BadInput("", f'must be a time such as 7:30, is "{cell}"')
     return int(found[1]) * 60 + int(found[2])
 

@@ -5,7 +5,10 @@ from __future__ import annotations
 import datetime
 import zoneinfo
 
-from scheduler.units import FOOT_MM
+from scheduler.units import FOOT_MM, LB_KG
+
+# A day of the wall clock, in minutes.
+DAY_MIN = 24 * 60
 
 
 def clock(minutes: int) -> str:
@@ -25,7 +28,13 @@ def feet(length_mm: float) -> str:
 
 
 def day_name(date: datetime.date) -> str:
-    return f"{date:%a} {date:%b} {date.day}"
+    """Return a day as Mon Apr 12."""
+    return f"{date:%a} {short_date(date)}"
+
+
+def short_date(date: datetime.date) -> str:
+    """Return a day without its weekday: Apr 12."""
+    return f"{date:%b} {date.day}"
 
 
 def duration(minutes: int) -> str:
@@ -39,17 +48,14 @@ def at(moment: datetime.datetime, timezone: str) -> str:
     return f"{day_name(local.date())}, {clock(local.hour * 60 + local.minute)}"
 
 
-_KG_PER_LB = 0.45359237
-
-
 def pounds(weight_kg: float) -> str:
     """Return a weight as the trade says it: 60 kg (132 lb)."""
-    return f"{weight_kg:.0f} kg ({weight_kg / _KG_PER_LB:.0f} lb)"
+    return f"{weight_kg:.0f} kg ({weight_kg / LB_KG:.0f} lb)"
 
 
 def hour(minute: int) -> str:
     """Return minutes after midnight as customers say them: 9:15 am."""
-    hours, minutes = divmod(minute % 1440, 60)
+    hours, minutes = divmod(minute % DAY_MIN, 60)
     return f"{(hours + 11) % 12 + 1}:{minutes:02} {'am' if hours < 12 else 'pm'}"
 
 

@@ -8,13 +8,17 @@ from typing import NamedTuple
 
 import numpy as np
 
-from scheduler.weather.limits import Kind, Work
-from scheduler.weather.windows import Site, Span
+from scheduler.weather.limits import Kind, WeatherWork
+from scheduler.weather.windows import SitePoint, Span
 from scheduler.week import Crew, Job, Place, Shift, Travel, Vehicle, Week, Window, Yard
 
 DAYS = 5
-SITES = (Site(40.69, -74.17), Site(40.64, -73.78), Site(40.78, -73.87))  # the stations', in the order of their names
-YARD = Site(40.72, -73.95)
+SITES = (
+    SitePoint(40.69, -74.17),
+    SitePoint(40.64, -73.78),
+    SitePoint(40.78, -73.87),
+)  # the stations', in the order of their names
+YARD = SitePoint(40.72, -73.95)
 MINUTE_CENTS = 110  # two people and a van on the road
 KM_CENTS = 70
 REBOOK_CENTS = 30_000  # a lost visit: calls, goodwill, a later date
@@ -27,9 +31,9 @@ class Ask(NamedTuple):
     """A job: what work, at which station's weather, when its customer is at home."""
 
     id: str
-    work: Work
+    work: WeatherWork
     station: int
-    site: Site
+    site: SitePoint
     hours: tuple[Span, ...]
 
     @property
@@ -63,9 +67,9 @@ def asks(seed: int, week: int, jobs: int, any_day: float) -> list[Ask]:
         )
         is_install = kind == "install"
         tall, large, sealant = (bool(chance) for chance in rng.random(3) < (0.15, 0.25, 0.3))
-        work = Work(kind, minutes, tall, is_install and large, is_install and sealant)
+        work = WeatherWork(kind, minutes, tall, is_install and large, is_install and sealant)
         station = int(rng.integers(len(SITES)))
-        site = Site(*(round(float(c + rng.normal(0, 0.04)), 4) for c in SITES[station]))
+        site = SitePoint(*(round(float(c + rng.normal(0, 0.04)), 4) for c in SITES[station]))
         days = sorted(int(d) for d in rng.choice(DAYS, size=int(rng.integers(2, 5)), replace=False))
         shapes = ((480, 1020), (480, 1020), (480, 780), (720, 1020))
         hours = tuple(Span(day, *shapes[int(rng.integers(len(shapes)))]) for day in days)
@@ -122,7 +126,7 @@ def _crew(n: int) -> Crew:
     )  # fmt: skip
 
 
-def _metres(a: Site, b: Site) -> int:
+def _metres(a: SitePoint, b: SitePoint) -> int:
     """Great circle (haversine, mean radius 6371.0088 km) times 1.3 for streets."""
     if a == b:
         return 0

@@ -53,7 +53,7 @@ _WET_MM = 0.2
 
 
 @dataclass(frozen=True)
-class Climate:
+class YearClimate:
     """A station's usual weather by hour and season, fitted on the hours of some weeks."""
 
     usual: dict[str, Floats]
@@ -69,7 +69,7 @@ def filled(station: Station) -> dict[str, Floats]:
     return {"wind_mps": wind, "gust_mps": gust, "temp_c": temp, "humidity": _bridged(station.humidity)}
 
 
-def climate(station: Station, chosen: Mask) -> Climate:
+def climate(station: Station, chosen: Mask) -> YearClimate:
     """Return the climate fitted on the `chosen` hours: daily and yearly waves, by least squares."""
     waves = _waves(station)
     values = filled(station)
@@ -81,10 +81,10 @@ def climate(station: Station, chosen: Mask) -> Climate:
     wet = np.nan_to_num(station.rain_mm) >= _WET_MM
     weights, *_ = np.linalg.lstsq(waves[chosen], wet[chosen].astype(float), rcond=None)
     spread = {name: float(np.std(departure[name][chosen])) for name in FIELDS}
-    return Climate(usual, departure, spread, np.clip(waves @ weights, 0.005, 0.5))
+    return YearClimate(usual, departure, spread, np.clip(waves @ weights, 0.005, 0.5))
 
 
-def persistence(climates: list[Climate], chosen: Mask, lags: int) -> dict[str, Floats]:
+def persistence(climates: list[YearClimate], chosen: Mask, lags: int) -> dict[str, Floats]:
     """Return, by field, the share of a departure left after 0, 1 … `lags` hours, over the `chosen` hours; 0 or more."""
     left: dict[str, Floats] = {}
     for name in FIELDS:

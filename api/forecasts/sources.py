@@ -14,7 +14,7 @@ import httpx
 from api.forecasts.fetch import PATIENCE, FetchFault, Patience, get_json
 from api.forecasts.nws import forecast_paths, nws_forecast
 from api.forecasts.open_meteo import open_meteo_forecast, query
-from api.forecasts.store import ForecastStore, Kept
+from api.forecasts.store import ForecastStore, KeptForecast
 from scheduler.errors import BadInput
 from scheduler.weather.forecast import Forecast, forecast_from_csv
 
@@ -95,7 +95,7 @@ def forecast_for(
     if kept is not None and forecast.issued < kept.forecast.issued:
         return _fallen_back(kept, "the service answered with an older forecast than the one kept", now)
     try:
-        store.save(key, Kept(now, notes, forecast))
+        store.save(key, KeptForecast(now, notes, forecast))
     except OSError as fault:
         notes = (*notes, f"the forecast could not be kept for later: {fault}")
     return _with_age(Got(forecast, now, False, notes), now)
@@ -183,7 +183,7 @@ def _from_file(file: Path, now: datetime.datetime) -> Got:
     return _with_age(Got(forecast, issued, False, ()), now)
 
 
-def _fallen_back(kept: Kept | None, problem: str, now: datetime.datetime) -> Got:
+def _fallen_back(kept: KeptForecast | None, problem: str, now: datetime.datetime) -> Got:
     if kept is None:
         return Got(None, None, False, (problem, "no earlier forecast is kept for this place"))
     return _with_age(Got(kept.forecast, kept.fetched, True, (problem, *kept.notes)), now)

@@ -14,7 +14,7 @@ from scheduler.errors import BadInput
 from scheduler.weather.forecast import Forecast, checked
 
 
-class Kept(msgspec.Struct, frozen=True, forbid_unknown_fields=True):
+class KeptForecast(msgspec.Struct, frozen=True, forbid_unknown_fields=True):
     """A forecast as it was got at `fetched` (UTC), with the notes of then."""
 
     fetched: datetime.datetime
@@ -31,15 +31,15 @@ class ForecastStore:
     def __init__(self, folder: Path) -> None:
         self.folder = folder
 
-    def load(self, key: str) -> Kept | None:
+    def load(self, key: str) -> KeptForecast | None:
         try:
-            kept = msgspec.json.decode(self._file(key).read_bytes(), type=Kept)
+            kept = msgspec.json.decode(self._file(key).read_bytes(), type=KeptForecast)
             checked(kept.forecast)
         except (OSError, msgspec.MsgspecError, BadInput, UnicodeDecodeError):
             return None
         return kept
 
-    def save(self, key: str, kept: Kept) -> None:
+    def save(self, key: str, kept: KeptForecast) -> None:
         """Keep a forecast; raises `OSError` where the folder cannot be written."""
         self._write(self._file(key), msgspec.json.encode(kept))
 

@@ -2,7 +2,8 @@
 
 from __future__ import annotations
 
-from urllib.parse import urlsplit
+import re
+from urllib.parse import quote, urlsplit
 
 from starlette.datastructures import MutableHeaders
 from starlette.types import ASGIApp, Message, Receive, Scope, Send
@@ -21,6 +22,12 @@ ALWAYS = {
     "Cross-Origin-Opener-Policy": "same-origin",
     "Permissions-Policy": "camera=(self), geolocation=(), microphone=(), payment=(), usb=()",
 }
+
+
+def disposition(way: str, name: str) -> str:
+    """Return the Content-Disposition of a file `name` in any letters (RFC 6266); `way`: inline or attachment."""
+    plain = re.sub(r"[^A-Za-z0-9._ -]", "_", name)
+    return f'{way}; filename="{plain}"' + ("" if plain == name else f"; filename*=UTF-8''{quote(name, safe='')}")
 
 
 class SafeHeaders:
@@ -46,7 +53,8 @@ class SafeHeaders:
                 for name, value in self.headers.items():
                     headers.setdefault(name, value)
                 if not scope["path"].startswith("/static/"):
-                    headers.setdefault("Cache-Control", "private, no-cache")
+                    page = headers.get("content-type", "").startswith("text/html") and "etag" not in headers
+                    headers.setdefault("Cache-Control", "no-store" if page else "private, no-cache")
             await send(message)
 
         await self.app(scope, receive, with_headers)

@@ -31,7 +31,7 @@ _TEXTS = re.compile(rb'"(?:[^"\\]|\\.)*"?', re.DOTALL)
 _BRACKETS = re.compile(rb"[\[\]{}]")
 
 
-class Bounds:
+class RequestBounds:
     """Middleware that keeps these limits; `known` says whether a request comes from somebody who is signed in."""
 
     def __init__(self, app: ASGIApp, known: Callable[[Request], bool]) -> None:

@@ -23,7 +23,7 @@ _AT_ONCE = 200
 
 
 @dataclass(frozen=True)
-class Wanted:
+class JobsWanted:
     """Which jobs are asked for; an empty word asks for nothing. `because` is a code of the waiting pile."""
 
     kind: str = ""
@@ -125,7 +125,7 @@ def _read(session: Session, plan_id: int, start_date: datetime.date, *, posted: 
 
 
 def jobs_list(
-    session: Session, wanted: Wanted, standing: Places, after: str | None, limit: int
+    session: Session, wanted: JobsWanted, standing: Places, after: str | None, limit: int
 ) -> tuple[list[JobLine], str | None]:
     """Return jobs in order of their ids, and the id to go on `after`, None at the end."""
     lines: list[JobLine] = []
@@ -136,7 +136,9 @@ def jobs_list(
     return lines, None
 
 
-def _matching(session: Session, wanted: Wanted, standing: Places, after: str | None, limit: int) -> Iterator[JobLine]:
+def _matching(
+    session: Session, wanted: JobsWanted, standing: Places, after: str | None, limit: int
+) -> Iterator[JobLine]:
     at_once = _AT_ONCE if wanted.kit else limit + 1
     while True:
         found = session.execute(_select(wanted, standing, after).limit(at_once)).all()
@@ -153,7 +155,7 @@ def _matching(session: Session, wanted: Wanted, standing: Places, after: str | N
         after = found[-1].id
 
 
-def _select(wanted: Wanted, standing: Places, after: str | None) -> Any:
+def _select(wanted: JobsWanted, standing: Places, after: str | None) -> Any:
     visit, site, customer, awning = tables.Visit, tables.Site, tables.Customer, tables.Awning
     asked: Any = (
         sa.select(
@@ -173,8 +175,8 @@ def _select(wanted: Wanted, standing: Places, after: str | None) -> Any:
     if wanted.because:
         asked = asked.where(col(visit.id).in_(standing.waiting_because(wanted.because)))
     for word in wanted.words.split():
-        columns = (visit.id, visit.order_id, visit.awning_id, visit.fault, visit.note, customer.name, site.address,
-                   site.town)  # fmt: skip
+        columns = (visit.id, visit.order_id, visit.awning_id, visit.fault, visit.note, customer.name, customer.phone,
+                   site.address, site.town)  # fmt: skip
         asked = asked.where(sa.or_(*(col(column).icontains(word, autoescape=True) for column in columns)))
     if wanted.kit:
         asked = asked.where(col(visit.kind) == "install", col(visit.awning_id).is_not(None))

@@ -11,15 +11,15 @@ import msgspec
 from sqlmodel import Session, col, select
 
 from api import tables
-from api.ledger.plans import newest_plan
-from api.ledger.posted import posted_plan
+from api.fields.shown import DAY_MIN
+from api.ledger.posted import plan_that_counts
 from scheduler.plan import read_plan
 from scheduler.sheet import Cell, sheet
 from scheduler.week import Week, read_week
 
 
 @dataclass(frozen=True)
-class CrewDay:
+class PlannedDay:
     """A crew's day: its cell of the week sheet, and the yard that it leaves; None where the crew stays in."""
 
     crew: tables.Crew
@@ -37,11 +37,11 @@ class Posting:
 
     at: datetime.datetime
     start_date: datetime.date
-    stops: dict[str, Stop]
+    stops: dict[str, PostedStop]
 
 
 @dataclass(frozen=True)
-class Stop:
+class PostedStop:
     """A visit's place in a plan; minutes after local midnight of `date`."""
 
     crew: str
@@ -70,17 +70,16 @@ class _Routes(msgspec.Struct):
 
 def moment(date: datetime.date, minute: int, timezone: str) -> datetime.datetime:
     """Return minutes after midnight by the wall clock as a moment of `timezone`; past midnight on the next day."""
-    day, rest = divmod(minute, 1440)
+    day, rest = divmod(minute, DAY_MIN)
     wall = datetime.datetime.combine(date + datetime.timedelta(days=day), datetime.time(rest // 60, rest % 60))
     return wall.replace(tzinfo=zoneinfo.ZoneInfo(timezone))
 
 
-def crew_day(session: Session, crew_id: str, date: datetime.date) -> CrewDay | None:
+def crew_day(session: Session, crew_id: str, date: datetime.date) -> PlannedDay | None:
     """Return a crew's day by the posted plan of its week, else by the newest; None for an unknown crew or no plan."""
     crew = session.get(tables.Crew, crew_id)
     monday = date - datetime.timedelta(days=date.weekday())
-    posted = posted_plan(session, monday)
-    stored = posted or newest_plan(session, monday)
+    stored, posted = plan_that_counts(session, monday)
     if crew is None or stored is None:
         return None
     week, plan = read_week(stored.week), read_plan(stored.plan)
@@ -88,7 +87,7 @@ def crew_day(session: Session, crew_id: str, date: datetime.date) -> CrewDay | N
     cells = (c for c in sheet(week, plan).cells if (c.crew, c.day) == (crew_id, day))
     yard = session.get(tables.Yard, crew.yard_id)
     assert yard is not None  # a foreign key
-    return CrewDay(crew, yard, date, week, next(cells, None), stored, posted is not None)
+    return PlannedDay(crew, yard, date, week, next(cells, None), stored, posted)
 
 
 def postings(session: Session) -> list[Posting]:
@@ -105,12 +104,12 @@ def postings(session: Session) -> list[Posting]:
     return sorted(made, key=lambda posting: posting.at)
 
 
-def _stops(plan: str, start_date: datetime.date) -> dict[str, Stop]:
+def _stops(plan: str, start_date: datetime.date) -> dict[str, PostedStop]:
     found = {}
     for route in msgspec.json.decode(plan, type=_Routes).routes:
         date = start_date + datetime.timedelta(days=route.day)
         for stop in route.stops:
-            found[stop.job] = Stop(route.crew, date, stop.start, stop.end)
+            found[stop.job] = PostedStop(route.crew, date, stop.start, stop.end)
     return found
 
 
@@ -130,11 +129,10 @@ def crew_week(
     session: Session, crew_id: str, monday: datetime.date
 ) -> tuple[bool, list[tuple[str, tuple[datetime.datetime, datetime.datetime]]]]:
     """Return whether a crew's week is posted, and its visits in order with when they begin and end, in local time."""
-    posted = posted_plan(session, monday)
-    stored = posted or newest_plan(session, monday)
+    stored, posted = plan_that_counts(session, monday)
     if stored is None:
         return False, []
     zone = session.get_one(tables.Business, 1).timezone
     stops = {job: stop for job, stop in _stops(stored.plan, monday).items() if stop.crew == crew_id}
     times = {job: (moment(s.date, s.start, zone), moment(s.date, s.end, zone)) for job, s in stops.items()}
-    return posted is not None, sorted(times.items(), key=lambda item: item[1])
+    return posted, sorted(times.items(), key=lambda item: item[1])

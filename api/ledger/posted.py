@@ -9,6 +9,7 @@ from dataclasses import dataclass
 from sqlmodel import Session, col, select
 
 from api import tables
+from api.ledger.plans import newest_plan
 from scheduler.plan import Plan, Route, read_plan
 from scheduler.week import Week
 
@@ -25,6 +26,12 @@ def posted_plan(session: Session, start_date: datetime.date) -> tables.StoredPla
     """Return the plan that crews and customers see for a week, None where none is posted."""
     row = posted_week(session, start_date)
     return None if row is None else session.get(tables.StoredPlan, row.plan_id)
+
+
+def plan_that_counts(session: Session, start_date: datetime.date) -> tuple[tables.StoredPlan | None, bool]:
+    """Return the plan that a week is read by, the posted one, else the newest; and whether it is posted."""
+    posted = posted_plan(session, start_date)
+    return (posted, True) if posted is not None else (newest_plan(session, start_date), False)
 
 
 def posted_on(session: Session, day: datetime.date) -> tables.PostedWeek | None:
@@ -49,6 +56,16 @@ def posted_route(session: Session, crew_id: str, day: datetime.date) -> Route | 
     offset = (day - row.start_date).days
     routes = read_plan(plan).routes
     return next((route for route in routes if route.crew == crew_id and route.day == offset), None)
+
+
+def does_job(session: Session, crew_id: str, visit_id: str) -> bool:
+    """Say whether a week that is posted gives the job to `crew_id` on any of its days."""
+    rows = session.exec(select(tables.PostedWeek).where(col(tables.PostedWeek.withdrawn_at).is_(None))).all()
+    by_week = {row.start_date: row.plan_id for row in sorted(rows, key=lambda row: row.id or 0)}
+    plan = tables.StoredPlan.plan
+    held = select(col(plan)).where(col(tables.StoredPlan.id).in_(by_week.values()), col(plan).contains(f'"{visit_id}"'))
+    routes = (route for text in session.exec(held) for route in read_plan(text).routes)
+    return any(route.crew == crew_id and visit_id in {stop.job for stop in route.stops} for route in routes)
 
 
 def _newest(rows: Sequence[tables.PostedWeek]) -> tables.PostedWeek | None:

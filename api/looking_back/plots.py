@@ -10,6 +10,7 @@ import matplotlib
 from matplotlib.axes import Axes
 from matplotlib.figure import Figure
 
+from api.fields.shown import short_date
 from api.looking_back.weeks import WeekBack
 
 GRAPHITE, PENCIL, RULE, SHEET, RUST = "#2b2d2f", "#62635f", "#cfc6b4", "#fffdf7", "#9c3f22"
@@ -43,7 +44,7 @@ def cost_plot(weeks: Sequence[WeekBack]) -> bytes:
     """Return each week's cost by kind as one bar, the newest week on top."""
     with _lock:
         figure, axes = _sheet(1.5 + 0.42 * len(weeks))
-        names = [f"{w.start_date:%b} {w.start_date.day}" for w in weeks]
+        names = [short_date(w.start_date) for w in weeks]
         left = [0.0] * len(weeks)
         for kind, words, fill, hatch in KINDS:
             sums = [getattr(w.back.cost, kind) / 100_000 for w in weeks]

@@ -11,6 +11,7 @@ from sqlmodel import Session, col, select
 
 from api import tables
 from api.fields.shown import day_name
+from api.ledger.posted import plan_that_counts
 from scheduler.looking_back import Back, look_back
 from scheduler.plan import Plan, read_plan
 from scheduler.week import Week, read_week
@@ -30,7 +31,7 @@ WHENS = (NOT_PLANNED, FELL, ON_THE_DAY)
 
 
 @dataclass(frozen=True)
-class Lost:
+class LostVisit:
     """A visit that was not done as the week had room for: when that came out, by what, and in which words."""
 
     visit_id: str
@@ -49,9 +50,9 @@ class WeekBack:
     week: Week
     plan: Plan
     back: Back
-    lost: tuple[Lost, ...]
+    lost: tuple[LostVisit, ...]
 
-    def lost_to(self, *causes: str) -> list[Lost]:
+    def lost_to(self, *causes: str) -> list[LostVisit]:
         return [lost for lost in self.lost if lost.cause in causes]
 
     def day(self, day: int) -> str:
@@ -60,7 +61,7 @@ class WeekBack:
 
 
 @dataclass(frozen=True)
-class Named:
+class NamedCrew:
     """What stands beside a visit's id: kind of work and where."""
 
     kind: str
@@ -78,18 +79,16 @@ def weeks_back(session: Session, dates: Iterable[datetime.date]) -> list[WeekBac
     """Return the weeks that begin on `dates`, those without a plan left out."""
     found = []
     for start_date in dates:
-        posted = _posted(session, start_date)
-        plan_id = posted if posted is not None else _newest(session, start_date)
-        stored = None if plan_id is None else session.get(tables.StoredPlan, plan_id)
-        if stored is None or plan_id is None:
+        stored, posted = plan_that_counts(session, start_date)
+        if stored is None or stored.id is None:
             continue
         week, plan, back = _reckoned(stored.week, stored.plan)
         lost = tuple(_lost(session, start_date, week, plan))
-        found.append(WeekBack(start_date, plan_id, posted is not None, week, plan, back, lost))
+        found.append(WeekBack(start_date, stored.id, posted, week, plan, back, lost))
     return found
 
 
-def named(session: Session, visit_ids: Iterable[str]) -> dict[str, Named]:
+def named(session: Session, visit_ids: Iterable[str]) -> dict[str, NamedCrew]:
     """Return what stands beside the ids of visits."""
     wanted = (
         select(col(tables.Visit.id), col(tables.Visit.kind), col(tables.Site.town), col(tables.Customer.name))
@@ -97,7 +96,7 @@ def named(session: Session, visit_ids: Iterable[str]) -> dict[str, Named]:
         .join(tables.Customer, col(tables.Customer.id) == col(tables.Site.customer_id))
         .where(col(tables.Visit.id).in_(list(visit_ids)))
     )
-    return {visit_id: Named(kind, town, name) for visit_id, kind, town, name in session.exec(wanted)}
+    return {visit_id: NamedCrew(kind, town, name) for visit_id, kind, town, name in session.exec(wanted)}
 
 
 # Stored plans never change, so that what they come to need not be reckoned for every reader.
@@ -107,27 +106,13 @@ def _reckoned(week_text: str, plan_text: str) -> tuple[Week, Plan, Back]:
     return week, plan, look_back(week, plan)
 
 
-def _posted(session: Session, start_date: datetime.date) -> int | None:
-    """Return the id of the plan posted last for the week, withdrawn postings left out."""
-    posted = tables.PostedWeek
-    rows = select(col(posted.plan_id)).where(posted.start_date == start_date, col(posted.withdrawn_at).is_(None))
-    return session.exec(rows.order_by(col(posted.id).desc())).first()
-
-
-def _newest(session: Session, start_date: datetime.date) -> int | None:
-    stored = tables.StoredPlan
-    return session.exec(
-        select(col(stored.id)).where(stored.start_date == start_date).order_by(col(stored.id).desc())
-    ).first()
-
-
-def _lost(session: Session, start_date: datetime.date, week: Week, plan: Plan) -> list[Lost]:
+def _lost(session: Session, start_date: datetime.date, week: Week, plan: Plan) -> list[LostVisit]:
     """Return the visits lost, each once: what came out last counts."""
-    found: dict[str, Lost] = {}
+    found: dict[str, LostVisit] = {}
     for skipped in plan.skipped:
         why = next((because for because in skipped.because if because.code in CAUSES), None)
         if why is not None:
-            found[skipped.job] = Lost(skipped.job, NOT_PLANNED, CAUSES[why.code], why.detail)
+            found[skipped.job] = LostVisit(skipped.job, NOT_PLANNED, CAUSES[why.code], why.detail)
     causes: dict[str, str] = {}
     cases = (
         select(tables.CaseVisit, tables.RebookingCase)
@@ -137,7 +122,7 @@ def _lost(session: Session, start_date: datetime.date, week: Week, plan: Plan) -
     )
     for visit, case in session.exec(cases):
         cause = causes[visit.visit_id] = CASE_CAUSES.get(case.cause, case.cause)
-        found[visit.visit_id] = Lost(visit.visit_id, FELL, cause, case.detail)
+        found[visit.visit_id] = LostVisit(visit.visit_id, FELL, cause, case.detail)
     results = (
         select(tables.DayResult)
         .where(
@@ -149,5 +134,5 @@ def _lost(session: Session, start_date: datetime.date, week: Week, plan: Plan) -
     for result in {row.visit_id: row for row in session.exec(results)}.values():  # the newest of each visit
         if result.outcome != "done":
             cause = causes.get(result.visit_id, "other")
-            found[result.visit_id] = Lost(result.visit_id, ON_THE_DAY, cause, result.why)
+            found[result.visit_id] = LostVisit(result.visit_id, ON_THE_DAY, cause, result.why)
     return sorted(found.values(), key=lambda lost: (WHENS.index(lost.when), lost.cause, lost.visit_id))

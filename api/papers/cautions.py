@@ -8,6 +8,7 @@ from __future__ import annotations
 from collections.abc import Iterator
 
 from api import tables
+from api.fields.shown import pounds
 from api.papers.preparation import JobPapers
 from scheduler.layout.documents import MASONRY
 
@@ -73,7 +74,7 @@ def cautions(job: JobPapers, site: tables.Site) -> Iterator[str]:
     if kit is not None:
         lift = "on the material lift" if "material-lift" in needs.equipment else f"with {needs.hands} pairs of hands"
         yield (
-            f"Lifting: {kit.weight_kg} kg ({kit.weight_kg / 0.45359237:.0f} lb) in the box; up {lift}, by the mounting "
+            f"Lifting: {pounds(kit.weight_kg)} in the box; up {lift}, by the mounting "
             "bar only, nobody underneath. Arms are under spring load: leave the ties on until it hangs."
         )
     if job.survey is not None and job.survey.awning.motor is not None:

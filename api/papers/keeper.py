@@ -63,7 +63,7 @@ def renew(session: Session, visit_ids: Collection[str], now: datetime.datetime) 
 
 
 @dataclass(frozen=True)
-class Standing:
+class PapersState:
     """How many open visits have fresh papers, how many stale ones, and of these how many are being made just now.
 
     `faults` are the visits of whose survey no wall can be made, with the sentence that says why.
@@ -75,14 +75,14 @@ class Standing:
     faults: dict[str, str]
 
 
-def standing(session: Session, being_made: int) -> Standing:
+def standing(session: Session, being_made: int) -> PapersState:
     """Return how the papers of all open visits stand."""
     visit, made = tables.Visit, tables.Prepared
     opened = session.execute(sa.select(sa.func.count()).where(col(visit.state) == "open")).scalar_one()
     found = len(stale(session))
     rows = sa.select(col(made.visit_id), col(made.document)).join(visit, col(visit.id) == made.visit_id)
     rows = rows.where(col(made.what) == "fault", col(visit.state) == "open").order_by(col(made.visit_id))
-    return Standing(opened - found, found, min(being_made, found), dict(iter(session.execute(rows))))
+    return PapersState(opened - found, found, min(being_made, found), dict(iter(session.execute(rows))))
 
 
 class Keeper:

@@ -19,7 +19,7 @@ from api.fields.shown import day_name
 from scheduler.kit import Kit, KitState, after_count, compare, new_kit
 
 
-class Counted(Protocol):
+class CountedLike(Protocol):
     """As much of a count's line as a condition depends on."""
 
     @property
@@ -30,7 +30,7 @@ class Counted(Protocol):
     def count_id(self) -> int | None: ...
 
 
-class Missed(Protocol):
+class MissedLike(Protocol):
     """As much of a short as a condition depends on."""
 
     @property
@@ -44,7 +44,7 @@ class Missed(Protocol):
 
 
 def state_of(
-    listed: Mapping[str, int], counts: Mapping[str, Counted], shorts: Iterable[Missed], loaded: bool
+    listed: Mapping[str, int], counts: Mapping[str, CountedLike], shorts: Iterable[MissedLike], loaded: bool
 ) -> KitState:
     """Return what is known of a kit whose crate should hold `listed`.
 

@@ -18,7 +18,7 @@ from api import tables
 from api.ledger.facts import facts
 from api.ledger.posted import posted_week
 from api.papers.preparation import Preparation
-from api.rebooking.standing import Standing, Wishes, narrowed, planned
+from api.rebooking.standing import OfferGround, Wishes, narrowed, planned
 from api.week.build import open_visits, week_of
 from api.week.today import Today
 from scheduler import week as w
@@ -29,7 +29,7 @@ PROMISED_S = 3.0  # how long the promised visits of that week are planned at mos
 
 
 def later(
-    session: Session, today: Today, stand: Standing, visit_id: str, *, now: datetime.datetime, wishes: Wishes
+    session: Session, today: Today, stand: OfferGround, visit_id: str, *, now: datetime.datetime, wishes: Wishes
 ) -> list[dict[str, Any]]:
     """Return offers in the week after that of `today`, none where it is posted or has no time; `wishes` narrow them.
 

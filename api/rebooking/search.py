@@ -26,7 +26,7 @@ from api.database import transaction
 from api.http.problems import Problem
 from api.ledger.posted import posted_week
 from api.rebooking.later import later
-from api.rebooking.standing import Standing, Wishes, followers, planned, standing, undisturbed
+from api.rebooking.standing import OfferGround, Wishes, followers, planned, standing, undisturbed
 from api.week.today import Days, Today
 from scheduler import Spot, fillings
 from scheduler import what_changed as change
@@ -48,7 +48,7 @@ _WARM_KEPT = 3
 
 
 @dataclass
-class Progress:
+class SearchProgress:
     """How far the search for one visit is; `phase` empty: nothing is being searched. `fault` says why it ended."""
 
     phase: str = ""
@@ -64,7 +64,7 @@ class Searches:
         self.database, self.clock = database, clock
         self.days = Days(database)
         self._lock = threading.Lock()
-        self._progress: dict[tuple[int, str], Progress] = {}
+        self._progress: dict[tuple[int, str], SearchProgress] = {}
         self._warm: dict[tuple[object, ...], Warm] = {}
         self._threads = ThreadPoolExecutor(2, thread_name_prefix="rebooking")
         self._closing = False
@@ -74,11 +74,11 @@ class Searches:
         self._closing = True
         self._threads.shutdown(wait=True, cancel_futures=True)
 
-    def progress(self, case_id: int, visit_id: str) -> Progress:
+    def progress(self, case_id: int, visit_id: str) -> SearchProgress:
         """Return how far the search for a visit of a case is."""
         with self._lock:
-            found = self._progress.get((case_id, visit_id), Progress())
-            return Progress(found.phase, found.begun, found.moving, found.fault)
+            found = self._progress.get((case_id, visit_id), SearchProgress())
+            return SearchProgress(found.phase, found.begun, found.moving, found.fault)
 
     def begin(self, case_id: int, visit_id: str, *, moving: bool = False) -> None:
         """Search times for a visit of a case, also with others moving where asked; one under way goes on."""
@@ -86,7 +86,7 @@ class Searches:
             known = self._progress.get((case_id, visit_id))
             if known is not None and known.phase and (known.moving or not moving):
                 return
-            self._progress[case_id, visit_id] = Progress("waiting for its turn", time.monotonic(), moving)
+            self._progress[case_id, visit_id] = SearchProgress("waiting for its turn", time.monotonic(), moving)
         self._threads.submit(self._run, case_id, visit_id, moving)
 
     def now_and_here(self, case_id: int, visit_id: str) -> None:
@@ -95,7 +95,7 @@ class Searches:
 
     def _say(self, case_id: int, visit_id: str, phase: str, fault: str = "") -> None:
         with self._lock:
-            known = self._progress.setdefault((case_id, visit_id), Progress(begun=time.monotonic()))
+            known = self._progress.setdefault((case_id, visit_id), SearchProgress(begun=time.monotonic()))
             known.phase, known.fault = phase, fault
 
     def _run(self, case_id: int, visit_id: str, moving: bool) -> None:
@@ -144,7 +144,7 @@ class Searches:
             return {row.visit_id for row in rows if row.state == "open" or row.case_id == case_id}
 
     def _moving(
-        self, case_id: int, visit_id: str, today: Today, stand: Standing, staying: list[dict[str, Any]]
+        self, case_id: int, visit_id: str, today: Today, stand: OfferGround, staying: list[dict[str, Any]]
     ) -> list[dict[str, Any]]:
         from scheduler import offer as offers
         from scheduler import plan_week as solve
@@ -175,7 +175,7 @@ class Searches:
         return self._tried(case_id, visit_id, today, stand, staying)
 
     def _tried(
-        self, case_id: int, visit_id: str, today: Today, stand: Standing, staying: list[dict[str, Any]]
+        self, case_id: int, visit_id: str, today: Today, stand: OfferGround, staying: list[dict[str, Any]]
     ) -> list[dict[str, Any]]:
         """Return what a short search of each half day finds, from the best with the others staying on."""
         from scheduler import build, halves
@@ -226,7 +226,7 @@ class Searches:
             )
 
 
-def standing_of(session: Session, today: Today, case: tables.RebookingCase, visit: tables.CaseVisit) -> Standing:
+def standing_of(session: Session, today: Today, case: tables.RebookingCase, visit: tables.CaseVisit) -> OfferGround:
     """Return how the week stands for an open visit of a case."""
     begun = today.begun
     if visit.visit_id in begun:
@@ -244,13 +244,13 @@ def standing_of(session: Session, today: Today, case: tables.RebookingCase, visi
     return stand if visit.visit_id in today.posted.spots else replace_was(stand, int(visit.was.get("cents") or 0))
 
 
-def hole_of(session: Session, today: Today) -> Standing:
+def hole_of(session: Session, today: Today) -> OfferGround:
     """Return how the week stands with every posted visit in its place."""
     return standing(today, None, away=away_days(session, today), locked=_locked(session, today))
 
 
-def replace_was(stand: Standing, cents: int) -> Standing:
-    return Standing(stand.week, stand.plan, stand.fixed, stand.closed, stand.leaving_cents, cents)
+def replace_was(stand: OfferGround, cents: int) -> OfferGround:
+    return OfferGround(stand.week, stand.plan, stand.fixed, stand.closed, stand.leaving_cents, cents)
 
 
 def wishes_of(case: tables.RebookingCase, visit_id: str, today: Today) -> Wishes:
@@ -299,7 +299,7 @@ def _within(week: Week, number: int, half: Half) -> Week:
     return replace(week, jobs=(*week.jobs[:number], here, *week.jobs[number + 1 :]))
 
 
-def _wait(stand: Standing) -> dict[str, Any]:
+def _wait(stand: OfferGround) -> dict[str, Any]:
     return {
         "key": f"wait:{stand.plan.cost.total}",
         "kind": "wait",
@@ -309,7 +309,7 @@ def _wait(stand: Standing) -> dict[str, Any]:
     }
 
 
-def _staying(today: Today, stand: Standing, visit_id: str) -> list[dict[str, Any]]:
+def _staying(today: Today, stand: OfferGround, visit_id: str) -> list[dict[str, Any]]:
     from scheduler import offer as offers
 
     made = offers(stand.week, stand.plan, visit_id, best=BEST + 1, fixed=stand.fixed)
@@ -321,12 +321,12 @@ def _other_times(found: Iterable[dict[str, Any]]) -> list[dict[str, Any]]:
     return [offer for offer in found if not offer["as_planned"] or offer["moves"]][:BEST]
 
 
-def _offer(today: Today, stand: Standing, visit_id: str, kind: str, offer: Offer) -> dict[str, Any]:
+def _offer(today: Today, stand: OfferGround, visit_id: str, kind: str, offer: Offer) -> dict[str, Any]:
     made = _priced(today, stand, visit_id, kind, offer.plan, proven=offer.proven)
     return made | {"earliest": offer.earliest, "latest": offer.latest}
 
 
-def _priced(today: Today, stand: Standing, visit_id: str, kind: str, plan: Plan, *, proven: bool) -> dict[str, Any]:
+def _priced(today: Today, stand: OfferGround, visit_id: str, kind: str, plan: Plan, *, proven: bool) -> dict[str, Any]:
     """Return the offer that a plan with the visit in it makes, as it is kept."""
     plan = undisturbed(stand.week, plan, today.posted.plan)
     done = visits(outings(stand.week, plan.routes))
@@ -359,7 +359,7 @@ def _priced(today: Today, stand: Standing, visit_id: str, kind: str, plan: Plan,
     }  # fmt: skip
 
 
-def _fills(today: Today, stand: Standing, visit: tables.CaseVisit, besides: set[str]) -> list[dict[str, Any]]:
+def _fills(today: Today, stand: OfferGround, visit: tables.CaseVisit, besides: set[str]) -> list[dict[str, Any]]:
     """Return the waiting jobs with a whole kit that pay on the crew day that the visit has left."""
     hole = (str(visit.was["crew"]), int(visit.was["day"]))
     if hole in stand.closed or (today.moment is not None and hole[1] < today.moment[0]):

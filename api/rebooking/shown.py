@@ -8,11 +8,11 @@ from typing import Any
 from sqlmodel import Session
 
 from api import tables
-from api.fields.shown import clock
+from api.fields.shown import clock, day_name
 from api.ledger.told import told_now
 from api.rebooking import cases
 from api.rebooking.cases import named
-from api.week.falls import Finding
+from api.week.falls import CannotGo
 
 
 def case_line(session: Session, case: tables.RebookingCase) -> dict[str, Any]:
@@ -59,7 +59,7 @@ def move_line(session: Session, case: tables.RebookingCase, move: dict[str, Any]
         if at is None:
             return "the waiting pile"
         date = case.start_date + datetime.timedelta(days=at[1])
-        return f"{date:%a} {date:%b} {date.day} {clock(at[2])} with {at[0]}"
+        return f"{day_name(date)} {clock(at[2])} with {at[0]}"
 
     name = named(session, move["visit"])
     words = f"{name.what} for {name.customer}: from {spot(move['before'])} to {spot(move['after'])}"
@@ -67,7 +67,7 @@ def move_line(session: Session, case: tables.RebookingCase, move: dict[str, Any]
     return {**move, "words": words, "told": told is not None}
 
 
-def finding_line(session: Session, one: Finding) -> dict[str, Any]:
+def finding_line(session: Session, one: CannotGo) -> dict[str, Any]:
     """Return a posted visit that falls, with what happened to it."""
     name = named(session, one.visit_id)
     return {

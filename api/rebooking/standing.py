@@ -42,7 +42,7 @@ class Wishes:
 
 
 @dataclass(frozen=True)
-class Standing:
+class OfferGround:
     """`week` with what is posted told as bookings, `plan` the posted plan (without the visit), and what is `fixed`.
 
     `leaving_cents` is what leaving the visit out costs, which `plan` has paid; `was_cents` is what the visit cost the
@@ -65,7 +65,7 @@ def standing(
     wishes: Wishes = Wishes(),
     away: Collection[CrewDay] = (),
     locked: Collection[str] = (),
-) -> Standing:
+) -> OfferGround:
     """Return how the week stands with `visit_id` to be offered another time (None: with every visit in its place).
 
     asked: the customer wants the change, so that what was promised binds nothing. wishes: narrow the visit's windows.
@@ -99,7 +99,7 @@ def standing(
         job = next(job for job in now.jobs if job.id == visit_id)
         leaving = undone_cents(now, job)
         was = was_cents(today, visit_id)
-    return Standing(now, plan, fixed, frozenset(closed), leaving, was)
+    return OfferGround(now, plan, fixed, frozenset(closed), leaving, was)
 
 
 def _same(today: Today, job: w.Job, old: w.Job) -> bool:

@@ -24,7 +24,7 @@ from api.ledger.told import Hold, told_now
 from api.messages.telling import book, draft
 from api.rebooking.cases import close_if_done
 from api.rebooking.search import Searches, hole_of, standing_of
-from api.rebooking.standing import Standing, explained, planned
+from api.rebooking.standing import OfferGround, explained, planned
 from api.week.build import because_as_data
 from api.week.planning import store_plan
 from api.week.post import post
@@ -163,7 +163,7 @@ def _require_posted(
 
 
 def _plan(
-    searches: Searches, case: tables.RebookingCase, visit: tables.CaseVisit, today: Today, stand: Standing,
+    searches: Searches, case: tables.RebookingCase, visit: tables.CaseVisit, today: Today, stand: OfferGround,
     offer: dict[str, Any], because: dict[str, tuple[Because, ...]],
 ) -> Plan:  # fmt: skip
     """Return the plan of a choice, held against the week as it stands now."""
@@ -192,7 +192,9 @@ def _claim(session: Session, visit: tables.CaseVisit, caller: Caller, values: di
         raise versions.changed(visit.version, {"state": visit.state, "taken": visit.taken}, {"version": caller.version})
 
 
-def _post(session: Session, today: Today, stand: Standing, plan: Plan, how: str, caller: Caller) -> tables.StoredPlan:
+def _post(
+    session: Session, today: Today, stand: OfferGround, plan: Plan, how: str, caller: Caller
+) -> tables.StoredPlan:
     inputs = fingerprint(stand.week, msgspec.to_builtins(plan.routes))
     stored = store_plan(
         session, stand.week, plan, because=because_as_data(today.built.because), inputs=inputs, how=how, now=caller.now,

@@ -16,7 +16,7 @@ MOST_SECONDS, MOST_METRES = 1e7, 1e8  # past half a year or twice round the eart
 
 
 @dataclass(frozen=True)
-class Estimate:
+class EstimateOnly:
     """No data of roads: `scheduler.travel.matrices`."""
 
 
@@ -63,7 +63,7 @@ class Service:
                 raise BadInput(name, f"must be more than 0, is {getattr(self, name)}")
 
 
-Source: TypeAlias = Estimate | Extract | Service
+Source: TypeAlias = EstimateOnly | Extract | Service
 
 
 class SourceFailed(Exception):

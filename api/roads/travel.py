@@ -19,7 +19,7 @@ from api.roads.cache import Cache
 from api.roads.sources import (
     BlockRefused,
     BlockTooLarge,
-    Estimate,
+    EstimateOnly,
     Extract,
     NoRoadNear,
     Router,
@@ -54,7 +54,7 @@ def travel_times(
     sources: tuple[str, ...] = (ESTIMATE,)
     used = np.zeros(metres.shape, dtype=np.int8)
     notes: list[str] = []
-    if not isinstance(source, Estimate):
+    if not isinstance(source, EstimateOnly):
         try:
             router = open_router(source)
         except SourceFailed as fault:
@@ -76,8 +76,8 @@ def travel_times(
 
 
 def open_router(source: Source) -> Router:
-    """Return the opened source; raises `SourceFailed` (for `Estimate` too, which has no roads to route on)."""
-    if isinstance(source, Estimate):
+    """Return the opened source; raises `SourceFailed` (for `EstimateOnly` too, which has no roads to route on)."""
+    if isinstance(source, EstimateOnly):
         raise SourceFailed("the estimate has no roads to route on")
     if isinstance(source, Extract):
         from api.roads.extract import ExtractTable

@@ -3,14 +3,13 @@
 from __future__ import annotations
 
 import datetime
-import re
 from collections.abc import Callable, Mapping
 from typing import Annotated, Any
 
 import msgspec
 import sqlalchemy as sa
 from fastapi import Query
-from pydantic import AfterValidator, BaseModel, BeforeValidator, ConfigDict, Field
+from pydantic import AfterValidator, BaseModel, ConfigDict
 from sqlmodel import Session, SQLModel, select
 from starlette.responses import Response
 
@@ -19,8 +18,6 @@ from api.http import versions
 from api.http.problems import Problem
 from api.ledger.history import note
 
-_DATE = re.compile(r"[0-9]{4}-[0-9]{2}-[0-9]{2}")
-
 
 def _no_control(text: str) -> str:
     if any((ord(letter) < 32 and letter not in "\n\t") or ord(letter) == 127 for letter in text):
@@ -28,16 +25,7 @@ def _no_control(text: str) -> str:
     return text
 
 
-def _date(value: Any) -> Any:
-    """Read a date as JSON carries it: a strict body takes no text for a date by itself."""
-    if isinstance(value, str) and _DATE.fullmatch(value):
-        return datetime.date.fromisoformat(value)
-    return value
-
-
 Words = Annotated[str, AfterValidator(_no_control)]
-Id = Annotated[Words, Field(min_length=1, max_length=80)]
-Day = Annotated[datetime.date, BeforeValidator(_date)]
 After = Annotated[Words | None, Query(max_length=80, description="list from behind this id; left out: from the first")]
 Limit = Annotated[int, Query(ge=1, le=200, description="how many at most")]
 
@@ -83,19 +71,26 @@ def shown(
 
 
 def make(
-    session: Session, who: Who, row: SQLModel, noun: str, at: str, also: Mapping[str, Any] | None = None
+    session: Session,
+    who: Who,
+    now: datetime.datetime,
+    row: SQLModel,
+    noun: str,
+    at: str,
+    also: Mapping[str, Any] | None = None,
 ) -> Response:
-    """Add the row and answer 201."""
+    """Add the row and answer 201; `now` is the moment by which the work is dated."""
     session.add(row)
     session.flush()
     values = {**row.model_dump(mode="json"), **(also or {})}
-    note(session, _now(), who.name, "made", noun, values["id"], values)
+    note(session, now, who.name, "made", noun, values["id"], values)
     return shown(row, status=201, at=f"{at}/{values['id']}", also=also)
 
 
 def change(
     session: Session,
     who: Who,
+    now: datetime.datetime,
     row: Any,
     noun: str,
     values: Mapping[str, Any],
@@ -114,11 +109,19 @@ def change(
         raise versions.changed(row.version, {**row.model_dump(mode="json"), **(before or {})}, sent)
     new = {**row.model_dump(mode="json"), **(after or {})}
     detail = {name: [old[name], new[name]] for name in sent if old[name] != new[name]}
-    note(session, _now(), who.name, "changed", noun, row.id, detail)
+    note(session, now, who.name, "changed", noun, row.id, detail)
     return shown(row, also=after)
 
 
-def remove(session: Session, who: Who, row: Any, noun: str, if_match: str | None, users: Mapping[str, Any]) -> Response:
+def remove(
+    session: Session,
+    who: Who,
+    now: datetime.datetime,
+    row: Any,
+    noun: str,
+    if_match: str | None,
+    users: Mapping[str, Any],
+) -> Response:
     """Delete the row that `if_match` names; 409 while rows use it: `users` names the column of each that may."""
     before = row.model_dump(mode="json")
     versions.require(if_match, row, before, {})
@@ -132,12 +135,8 @@ def remove(session: Session, who: Who, row: Any, noun: str, if_match: str | None
         raise Problem(409, f"{row.id} cannot be deleted: {words} belong to it.", kind="in-use", used_by=used)
     if not versions.delete(session, row):
         raise Problem(409, "This was changed or deleted at the same moment; read it again.", kind="changed-meanwhile")
-    note(session, _now(), who.name, "deleted", noun, before["id"], before)
+    note(session, now, who.name, "deleted", noun, before["id"], before)
     return Response(status_code=204)
-
-
-def _now() -> datetime.datetime:
-    return datetime.datetime.now(datetime.UTC)
 
 
 def _json(value: Any, status: int = 200, headers: Mapping[str, str] | None = None) -> Response:

@@ -16,7 +16,7 @@ from scheduler.layout.drawing.picture import draw_picture
 
 
 @dataclass(frozen=True)
-class Draft:
+class DraftDrawing:
     """`svg` is None where something is wrong; `usual` names what was drawn with usual values, not measured ones."""
 
     svg: str | None
@@ -40,7 +40,7 @@ class Draft:
         return ", ".join([words, *told])
 
 
-def draft_of(reading: Reading, units: str, at_least: int) -> Draft:
+def draft_of(reading: Reading, units: str, at_least: int) -> DraftDrawing:
     """Return the drawing of what was read of a form, at least as far as it goes."""
     survey, usual = sketch(reading)
     svg, brackets, required, findings = None, 0, 0, tuple[Finding, ...]()
@@ -51,7 +51,9 @@ def draft_of(reading: Reading, units: str, at_least: int) -> Draft:
             svg = draw_picture(survey, layout, units=units)  # type: ignore[arg-type]  # the table's check keeps it to these
         except BadInput as fault:
             reading.wrong[""] = f"{fault}."
-    return Draft(svg, brackets, required, findings, reading.wrong, reading.missing, reading.understood, tuple(usual))
+    return DraftDrawing(
+        svg, brackets, required, findings, reading.wrong, reading.missing, reading.understood, tuple(usual)
+    )
 
 
 def drawn(reading: Reading, units: str, at_least: int) -> Response:

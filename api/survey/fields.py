@@ -41,7 +41,7 @@ class RowsOf:
 
 
 @dataclass(frozen=True)
-class Section:
+class SurveySection:
     """A part of the form; what is `optional` is left out of the document as a whole where nothing of it is filled."""
 
     name: str
@@ -61,7 +61,8 @@ _ENDS = (("", "none, by hand"), ("left", "left end"), ("right", "right end"))
 _WIND = (("0", "0: none"), ("1", "1: 40 Pa"), ("2", "2: 70 Pa"), ("3", "3: 110 Pa"))
 
 SECTIONS = (
-    Section("wall", "The wall", "Positions count from the wall datum, the left edge that you chose, to the right.", (
+    SurveySection("wall", "The wall",
+                  "Positions count from the wall datum, the left edge that you chose, to the right.", (
         FormField("wall.kind", "Kind of wall", "choice", choices=_WALLS),
         RowsOf("wall.members", "Centres of studs or rafters found", "member",
                "From the datum to each centre; none on concrete, solid masonry and rim board.",
@@ -74,14 +75,14 @@ SECTIONS = (
         FormField("wall.cover", "Cladding and sheathing before it", hint="siding, stucco, board; 0 where bare"),
         FormField("wall.wet", "Exposed to moisture", "yes"),
     )),
-    Section("anchor", "Anchor, in masonry or concrete",
+    SurveySection("anchor", "Anchor, in masonry or concrete",
             "Allowable loads from the anchor's own evaluation report: there are none to assume.", (
         FormField("anchor.name", "Anchor", "text"),
         FormField("anchor.tension_n", "Allowable tension", "force", "as 6400 N or 1440 lbf"),
         FormField("anchor.shear_n", "Allowable shear", "force"),
         FormField("anchor.source", "From which report and table", "text"),
     ), optional=True),
-    Section("place", "Where it shall hang", "Heights count from the surface that people stand on.", (
+    SurveySection("place", "Where it shall hang", "Heights count from the surface that people stand on.", (
         FormField("place.left_end", "Left end of the awning", hint="from the datum"),
         FormField("place.slide", "May move to either side by"),
         FormField("place.height", "Height of the upper fasteners"),
@@ -91,7 +92,7 @@ SECTIONS = (
         FormField("band.top", "Clear band: top"),
         FormField("wind_class", "Wind class (EN 13561)", "choice", choices=_WIND),
     )),
-    Section("openings", "Doors, openings and obstacles", "What stands on the wall or opens under the awning.", (
+    SurveySection("openings", "Doors, openings and obstacles", "What stands on the wall or opens under the awning.", (
         RowsOf("doors", "Doors and openings", "door", "", (
             FormField("left", "left"), FormField("right", "right"), FormField("top", "top"),
             FormField("swings_out", "swings out", "yes"))),
@@ -99,7 +100,7 @@ SECTIONS = (
             FormField("what", "what", "text"), FormField("left", "left"), FormField("right", "right"),
             FormField("bottom", "bottom"), FormField("top", "top"))),
     )),
-    Section("awning", "The awning", "From the maker's sheet of this model; measure again what is in the crate.", (
+    SurveySection("awning", "The awning", "From the maker's sheet of this model; measure again what is in the crate.", (
         FormField("awning.width", "Width of the mounting bar"),
         FormField("awning.projection", "Projection", hint="along the cloth, fully out"),
         FormField("awning.weight_kg", "Weight", "weight", "as 54 kg or 119 lb"),

@@ -17,7 +17,8 @@ class Account(SQLModel, table=True):
     """A person who signs in as `name` (kept in small letters); disabled ones stay, since the history names them.
 
     `one_time_until` is set while the password is one that somebody else has made: it must be changed at first
-    sign-in, and serves until then at most. `crew_id` is the crew of a crew lead; no foreign key, since a load of the
+    sign-in, and serves until then at most; `one_time_used_at` is when it was, after which it opens nothing.
+    `crew_id` is the crew of a crew lead; no foreign key, since a load of the
     demo replaces the crews and keeps the accounts.
     """
 
@@ -27,6 +28,7 @@ class Account(SQLModel, table=True):
     crew_id: str | None = None
     password: str
     one_time_until: datetime.datetime | None = Field(default=None, sa_type=Moment)
+    one_time_used_at: datetime.datetime | None = Field(default=None, sa_type=Moment)
     active: bool = True
     version: int = 1
 
@@ -34,7 +36,10 @@ class Account(SQLModel, table=True):
 
 
 class SignIn(SQLModel, table=True):
-    """A session: the digest of the cookie's token, and whose it is until when; a row deleted is a session ended."""
+    """A session: the digest of the cookie's token, and whose it is until when; a row deleted is a session ended.
+
+    `seen_at` is when it was last used, to a few minutes (null: only made), `agent` what the browser calls itself.
+    """
 
     __tablename__ = "sign_in"
 
@@ -42,6 +47,8 @@ class SignIn(SQLModel, table=True):
     account_id: int = Field(foreign_key="account.id", index=True)
     made_at: datetime.datetime = Field(sa_type=Moment)
     expires_at: datetime.datetime = Field(sa_type=Moment, index=True)
+    seen_at: datetime.datetime | None = Field(default=None, sa_type=Moment)
+    agent: str = ""
 
 
 class SignInTry(SQLModel, table=True):

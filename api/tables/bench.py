@@ -132,3 +132,18 @@ class StepDone(SQLModel, table=True):
     done_at: datetime.datetime = Field(sa_type=Moment)
     done_by: str
     note: str = ""
+
+
+class StopTime(SQLModel, table=True):
+    """When a crew set out for a visit (`on_way`) and came there (`here`), by its own clock; its end is the result's."""
+
+    __tablename__ = "stop_time"
+
+    visit_id: str = Field(primary_key=True, foreign_key="visit.id")
+    day: datetime.date = Field(primary_key=True)
+    what: str = Field(primary_key=True)
+    crew_id: str = Field(foreign_key="crew.id")
+    at: datetime.datetime = Field(sa_type=Moment)
+    noted_by: str
+
+    __table_args__ = (one_of("what", "on_way", "here"),)

@@ -1,6 +1,6 @@
-// Bundle every page's script and every worker into ../static/built: `npm run build`, with source maps `-- --maps`.
+// Bundle every page's script and every worker, and lay the letters beside them, in ../static/built: `npm run build`, with source maps `-- --maps`.
 import { build } from "esbuild";
-import { globSync, mkdirSync, readdirSync, renameSync, rmSync, writeFileSync } from "node:fs";
+import { copyFileSync, globSync, mkdirSync, readdirSync, renameSync, rmSync, writeFileSync } from "node:fs";
 import { basename, join } from "node:path";
 
 const here = import.meta.dirname;
@@ -37,6 +37,12 @@ const pages = await bundle("src/pages/*.ts", "esm");
 const workers = await bundle("src/worker/*.ts", "iife");
 const twice = pages.filter((name) => workers.includes(name));
 if (twice.length > 0) throw new Error(`a page and a worker have one name: ${twice.join(", ")}`);
-const kept = new Set([...pages, ...workers]);
+// Only the weights and the alphabet that paper.css names.
+const letters = [400, 500, 600].map((weight) => `barlow-semi-condensed-latin-${weight}-normal.woff2`);
+for (const name of letters) {
+  copyFileSync(join(here, "node_modules/@fontsource/barlow-semi-condensed/files", name), join(out, `${name}.part`));
+  renameSync(join(out, `${name}.part`), join(out, name));
+}
+const kept = new Set([...pages, ...workers, ...letters]);
 for (const name of readdirSync(out)) if (!kept.has(name) && !/\.part$|^\.stamp$/.test(name)) rmSync(join(out, name));
-console.log(`${kept.size} scripts in api/static/built`);
+console.log(`${pages.length + workers.length} scripts and ${letters.length} fonts in api/static/built`);

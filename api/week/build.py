@@ -14,15 +14,16 @@ from typing import Any
 import msgspec
 
 from api import tables
+from api.fields.shown import DAY_MIN
 from api.ledger.facts import Facts
 from api.papers.needs import Needs
 from scheduler import week as w
 from scheduler.plan import Because, Plan, Skipped
 from scheduler.travel.estimate import matrices
-from scheduler.travel.interface import Matrices, Point
-from scheduler.weather.limits import Work
+from scheduler.travel.interface import Matrices
+from scheduler.weather.limits import WeatherWork
 from scheduler.weather.lost import CLOCK, NO_CREW, TOO_SHORT, lost_sentence
-from scheduler.weather.windows import Site, Span, work_windows
+from scheduler.weather.windows import SitePoint, Span, work_windows
 
 # The most that a week document takes. What is beyond is planned as if it were just that: one odd row, such as a due day
 # of another century, must not keep the whole week from being planned.
@@ -94,11 +95,6 @@ def places_of(facts: Facts, visits: Sequence[tables.Visit]) -> list[w.Place]:
         site = facts.sites[site_id]
         places.append(w.Place(id=site.id, lat=site.lat, lon=site.lon))
     return places
-
-
-def points_of(places: Sequence[w.Place]) -> list[Point]:
-    """Return (latitude, longitude) of each place, as a source of travel times takes them."""
-    return [(place.lat, place.lon) for place in places]
 
 
 def with_because(plan: Plan, because: Mapping[str, tuple[Because, ...]]) -> Plan:
@@ -306,14 +302,14 @@ def _windows(
         rows = facts.hours.get(visit.id, [])
         spans += [Span(n, h.start, h.end) for h in rows if h.day == date or h.weekday == date.weekday()]
         if not rows:
-            spans.append(Span(n, 0, 1440))
+            spans.append(Span(n, 0, DAY_MIN))
     found = work_windows(
         customer_hours=spans,
         start_date=start_date,
         timezone=facts.business.timezone,
-        site=Site(site.lat, site.lon),
+        site=SitePoint(site.lat, site.lon),
         forecast=facts.forecasts.at(site.lat, site.lon),
-        work=Work(
+        work=WeatherWork(
             kind=visit.kind,  # type: ignore[arg-type]  # the table's own check keeps it to these three
             minutes=made.minutes,
             tall_ladder=made.tall_ladder,

@@ -23,7 +23,7 @@ Cause = Literal["short", "weather", "crew away", "customer", "other"]
 
 
 @dataclass(frozen=True)
-class Finding:
+class CannotGo:
     """A posted visit that cannot go as posted: because of what, in words, and where it is posted."""
 
     visit_id: str
@@ -34,7 +34,7 @@ class Finding:
     end: int
 
 
-def findings(today: Today) -> list[Finding]:
+def findings(today: Today) -> list[CannotGo]:
     """Return the posted visits still to come that cannot go as they are, in the order of time."""
     jobs = {job.id: job for job in today.built.week.jobs}
     told: dict[str, tuple[Cause, str]] = {}
@@ -45,7 +45,7 @@ def findings(today: Today) -> list[Finding]:
             told[name] = fault
     told |= {name: ("other", words) for name, words in give_way(today, coming, told)}
     found = [
-        Finding(name, *told[name], spot, today.posted.date(spot.day), today.posted.stops[name].end)
+        CannotGo(name, *told[name], spot, today.posted.date(spot.day), today.posted.stops[name].end)
         for name, spot in today.posted.spots.items()
         if name in told
     ]

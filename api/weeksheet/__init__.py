@@ -15,30 +15,31 @@ from api import tables
 from api.ledger.facts import Facts
 from api.ledger.forecasts import forecasts, newest_ids
 from api.ledger.kept import kept, unchanged
-from api.weeksheet.names import Job, jobs_by_id
+from api.weeksheet.figures import Figure, Left, left, to_run, weighed
+from api.weeksheet.names import JobLabel, jobs_by_id
 from api.weeksheet.strip import Axis, SkyStrip, Strip, axis, lost, sky_strip, strip
 from api.weeksheet.weather import Sky, skies
 from scheduler.gap import hopeless
-from scheduler.plan import Cost, Plan
+from scheduler.plan import Plan
 from scheduler.sheet import Cell, Sheet, Waiting, sheet
 from scheduler.travel.interface import Point
 from scheduler.weather.limits import read_limits
-from scheduler.week import Travel, Week
+from scheduler.week import Job, Travel, Week
 
 __all__ = ["PILES", "Sky", "WeekPage", "shaped", "sky", "week_page", "week_skies"]
 
 # What each because is called on the pile, in the order in which one can do something about it.
 PILES = {
-    "uncounted": "Not counted",
-    "short": "Short",
+    "uncounted": "Open and count",
+    "short": "Parts missing",
     "crate": "Crate not here",
-    "drawing": "Stops at the drawing",
+    "drawing": "Wall says stop",
     "no_survey": "Not surveyed",
     "kit_not_ready": "Kit not ready in time",
     "stock_out": "Shelf is short",
     "ladder_out": "Ladder or tool is out",
-    "no_helper": "No extra hand left",
-    "no_hands": "Too few hands",
+    "no_helper": "No extra person left",
+    "no_hands": "Too few people",
     "no_skills": "Nobody with the skills",
     "no_van": "No van for it",
     "van_full": "Van is full",
@@ -50,7 +51,7 @@ PILES = {
     "out_of_reach": "Does not fit a day",
     "follows": "Waits for another visit",
     "dearer": "Dearer than waiting",
-    "no_room": "No room",
+    "no_room": "No room this week",
     "not_tried": "Not tried yet",
     "promise_broken": "Promise broken",
     "by_hand": "Put here by hand",
@@ -69,7 +70,7 @@ class Shaped:
 
 
 @dataclass(frozen=True)
-class CrewDay:
+class SheetDay:
     """One cell: the crew's day and its drawing; without a `cell` the crew stays in, or is `off`."""
 
     day: int
@@ -87,7 +88,7 @@ class CrewRow:
     yard_id: str
     yard: str
     hands: int
-    days: tuple[CrewDay, ...]
+    days: tuple[SheetDay, ...]
 
 
 @dataclass(frozen=True)
@@ -111,7 +112,7 @@ class WeekPage:
     skies: tuple[DaySky, ...]
     rows: tuple[CrewRow, ...]
     piles: tuple[tuple[str, tuple[Waiting, ...]], ...]
-    jobs: dict[str, Job]
+    jobs: dict[str, JobLabel]
 
     @property
     def planned(self) -> int:
@@ -119,10 +120,29 @@ class WeekPage:
         return sum(len(cell.entries) for cell in self.sheet.cells)
 
     @property
-    def costs(self) -> list[tuple[str, int]]:
-        """Return the kinds of cost that are not zero, in cents, without the total."""
-        kinds = [name for name in Cost.__struct_fields__ if name != "total"]
-        return [(name, getattr(self.plan.cost, name)) for name in kinds if getattr(self.plan.cost, name)]
+    def to_run(self) -> tuple[Figure, ...]:
+        """Return the money that the week takes, by kind."""
+        return to_run(self.plan, self.sheet)
+
+    @property
+    def weighed(self) -> tuple[Figure, ...]:
+        """Return the prices that weigh in the choice of a plan and are not spent, by kind."""
+        return weighed(self.week, self.plan, self.sheet)
+
+    @property
+    def left(self) -> tuple[Left, ...]:
+        """Return what each day has left of hours, tools and people."""
+        return tuple(left(self.week, self.sheet, day) for day in range(self.week.days))
+
+    @property
+    def yards(self) -> dict[str, str]:
+        """Return the names of the yards by id."""
+        return {row.yard_id: row.yard for row in self.rows}
+
+    @property
+    def orders(self) -> dict[str, Job]:
+        """Return what the planner knows of each job, by id."""
+        return {job.id: job for job in self.week.jobs}
 
     @property
     def idle_days(self) -> frozenset[int]:
@@ -215,7 +235,7 @@ def _rows(session: Session, made: Shaped) -> tuple[CrewRow, ...]:
     for crew in made.week.crews:
         working = {shift.day for shift in crew.shifts}
         days = [
-            CrewDay(day, cells.get((crew.id, day)), made.strips.get((crew.id, day)), day not in working)
+            SheetDay(day, cells.get((crew.id, day)), made.strips.get((crew.id, day)), day not in working)
             for day in range(made.week.days)
         ]
         name, yard = crews.get(crew.id, crew.id), yards.get(crew.yard, crew.yard)

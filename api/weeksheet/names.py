@@ -29,7 +29,7 @@ KIT_MARKS = {"loaded": "■", "verified": "✓", "short": "◧", "uncounted": "�
 
 
 @dataclass(frozen=True)
-class Kit:
+class KitMark:
     """The condition of an install's kit, and for a short one the last day on which something of it is expected."""
 
     condition: str
@@ -49,7 +49,7 @@ class Promise:
 
 
 @dataclass(frozen=True)
-class Job:
+class JobLabel:
     """How a job is named on the page: `what` is "14 ft" for an install of that width, "repair" or "survey".
 
     `wall` is empty where no wall is surveyed; `kit` None for a visit without one; `locked_by` says who wants it left
@@ -60,19 +60,42 @@ class Job:
     wall: str
     town: str
     customer: str
-    kit: Kit | None
+    kit: KitMark | None
     cautions: tuple[str, ...]
     locked_by: str | None
     promise: Promise | None = None
+    phone: str = ""
+    address: str = ""
+    access: str = ""
+
+    @property
+    def family(self) -> str:
+        """Return what a line has room for: the family name of a person, the whole of any other name."""
+        words = self.customer.split()
+        return words[-1] if len(words) == 2 else self.customer
+
+    @property
+    def size(self) -> str:
+        """Return the width as 14′ or 11′ 6″, else the kind."""
+        return self.what.replace(" ft", "′").replace(" in", "″")
 
 
-def jobs_by_id(session: Session, job_ids: Collection[str], ready: Collection[str]) -> dict[str, Job]:
+def jobs_by_id(session: Session, job_ids: Collection[str], ready: Collection[str]) -> dict[str, JobLabel]:
     """Return the names of the jobs of a week that the database knows; `ready` are those with a whole kit some day."""
     ids = list(job_ids)
     visit, site, awning = tables.Visit, tables.Site, tables.Awning
     rows: Iterable[Any] = session.execute(
         select(  # type: ignore[call-overload]
-            visit.id, visit.kind, visit.awning_id, site.town, site.built, tables.Customer.name, awning.width_mm
+            visit.id,
+            visit.kind,
+            visit.awning_id,
+            site.town,
+            site.address,
+            site.access,
+            site.built,
+            tables.Customer.name,
+            tables.Customer.phone,
+            awning.width_mm,
         )
         .join(site, col(site.id) == visit.site_id)
         .join(tables.Customer, col(tables.Customer.id) == site.customer_id)
@@ -87,19 +110,22 @@ def jobs_by_id(session: Session, job_ids: Collection[str], ready: Collection[str
     still = select(told).where(col(told.visit_id).in_(ids), col(told.withdrawn_at).is_(None)).order_by(col(told.id))
     promises = {booking.visit_id: Promise(booking.hold, booking.mark) for booking in session.exec(still)}
     # A plan can name a visit that is gone from the database; it stays on the sheet under its id.
-    found = {job_id: Job("visit", "", "", "", None, (), None) for job_id in ids}
+    found = {job_id: JobLabel("visit", "", "", "", None, (), None) for job_id in ids}
     for row in rows:
         install = row.kind == "install"
         old = row.built is not None and row.built < LEAD_PAINT_BEFORE and row.kind != "survey"
-        found[row.id] = Job(
+        found[row.id] = JobLabel(
             what=feet(row.width_mm) if install and row.width_mm is not None else row.kind,
             wall=walls.get(row.awning_id or "", "") if install else "",
             town=row.town,
             customer=row.name,
-            kit=kits.get(row.id, Kit("uncounted")) if install else None,
+            kit=kits.get(row.id, KitMark("uncounted")) if install else None,
             cautions=(*cautions.get(row.id, ()), *(("lead paint?",) if old else ())),
             locked_by=locks.get(row.id),
             promise=promises.get(row.id),
+            phone=row.phone,
+            address=row.address,
+            access=row.access,
         )
     return found
 
@@ -116,20 +142,20 @@ def _walls(session: Session, awning_ids: list[str]) -> dict[str, str]:
     return {awning_id: str(kind).replace("-", " ") for awning_id, kind in rows}
 
 
-def _kits(session: Session, ids: list[str], ready: Collection[str]) -> dict[str, Kit]:
+def _kits(session: Session, ids: list[str], ready: Collection[str]) -> dict[str, KitMark]:
     """Return the kits that are not plainly uncounted; as the bench has them today, not as when the week was planned."""
     short, state, count = tables.Short, tables.KitState, tables.BenchCount
     counted = set(session.exec(select(count.visit_id).where(col(count.visit_id).in_(ids)).distinct()))
-    found = {visit_id: Kit("verified") for visit_id in ids if visit_id in counted and visit_id in ready}
+    found = {visit_id: KitMark("verified") for visit_id in ids if visit_id in counted and visit_id in ready}
     loaded = select(state.visit_id).where(col(state.visit_id).in_(ids), col(state.loaded_on).is_not(None))
-    found |= {visit_id: Kit("loaded") for visit_id in session.exec(loaded)}
+    found |= {visit_id: KitMark("loaded") for visit_id in session.exec(loaded)}
     missing = select(short).where(col(short.visit_id).in_(ids), col(short.arrived_on).is_(None))
     days: dict[str, list[datetime.date | None]] = {}
     for row in session.exec(missing):
         days.setdefault(row.visit_id, []).append(row.expected_on)
     for visit_id, expected in days.items():
         known = [day for day in expected if day is not None]
-        found[visit_id] = Kit("short", max(known) if len(known) == len(expected) else None)
+        found[visit_id] = KitMark("short", max(known) if len(known) == len(expected) else None)
     return found
 
 

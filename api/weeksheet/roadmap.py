@@ -10,7 +10,7 @@ import math
 from collections.abc import Sequence
 from dataclasses import dataclass
 
-from api.weeksheet.names import Job
+from api.weeksheet.names import JobLabel
 from scheduler.sheet import Cell
 from scheduler.travel.interface import Point
 from scheduler.week import Place, Week
@@ -39,7 +39,7 @@ class MapStop:
     start: int
     end: int
     drive_min: int
-    words: Job
+    words: JobLabel
 
 
 @dataclass(frozen=True)
@@ -79,7 +79,7 @@ class RoadMap:
 def road_map(
     week: Week,
     cells: Sequence[Cell],
-    jobs: dict[str, Job],
+    jobs: dict[str, JobLabel],
     crew_names: dict[str, str],
     yard_names: dict[str, str],
     *,

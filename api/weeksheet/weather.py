@@ -13,9 +13,9 @@ from scheduler.travel.interface import Point
 from scheduler.weather.daylight import daylight
 from scheduler.weather.forecast import Forecast, Hour
 from scheduler.weather.heat import fahrenheit, heat_index_f
-from scheduler.weather.limits import MPS_PER_MPH, Limit, LimitTable, Measure, Work, limits_for
+from scheduler.weather.limits import MPS_PER_MPH, LimitTable, Measure, WeatherLimit, WeatherWork, limits_for
 from scheduler.weather.lost import CLOCK, DARK, NO_CREW, TOO_SHORT, Lost
-from scheduler.weather.windows import Site, Span, work_windows
+from scheduler.weather.windows import SitePoint, Span, work_windows
 
 # The working day whose weather is told, whatever hours the crews keep.
 SKY_FROM, SKY_TO = 7 * 60, 18 * 60
@@ -66,11 +66,11 @@ def _sky(forecast: Forecast | None, limits: LimitTable, zone: zoneinfo.ZoneInfo,
     working = [hour for start, hour in hours if SKY_FROM <= start < SKY_TO]
     if not working:
         return Sky(date, "no forecast yet: planned by the usual weather", "", "", (), light)
-    usual = Work(kind="install", minutes=60)
+    usual = WeatherWork(kind="install", minutes=60)
     gusts = [hour.gust_mps for hour in working if hour.gust_mps is not None]
     wind = f"wind {_mph(min(h.wind_mps for h in working))}–{_mph(max(h.wind_mps for h in working))} mph"
     lost = _lost(forecast, limits, zone, date, at, usual)
-    limit: dict[Measure, Limit] = limits_for(limits, usual)
+    limit: dict[Measure, WeatherLimit] = limits_for(limits, usual)
     return Sky(
         date=date,
         wind=wind + (f", gusts {_mph(max(gusts))}" if gusts else ""),
@@ -127,14 +127,14 @@ def _lost(
     zone: zoneinfo.ZoneInfo,
     date: datetime.date,
     at: Point,
-    work: Work,
+    work: WeatherWork,
 ) -> list[Lost]:
     """Return when in working hours an install of usual size must not go on."""
     found = work_windows(
         customer_hours=[Span(0, SKY_FROM, SKY_TO)],
         start_date=date,
         timezone=zone.key,
-        site=Site(*at),
+        site=SitePoint(*at),
         forecast=forecast,
         work=work,
         limits=limits,
@@ -157,7 +157,9 @@ def _joined(losses: list[Lost]) -> list[Lost]:
 
 
 def _words(loss: Lost) -> str:
-    return f"no installs {loss.start // 60}–{-(-loss.end // 60)} h: {loss.codes[0]}"
+    return (
+        f"no installs {loss.start // 60}–{-(-loss.end // 60)}, {'gusts' if loss.codes[0] == 'gust' else loss.codes[0]}"
+    )
 
 
 def _mph(mps: float) -> int:

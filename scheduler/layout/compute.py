@@ -7,7 +7,7 @@ from collections.abc import Iterator
 from scheduler.layout.backing import missing_findings
 from scheduler.layout.clearance import clearance_findings
 from scheduler.layout.documents import CONTINUOUS, Bracket, Finding, Layout, Survey
-from scheduler.layout.fasteners import Choice, choose_fastener
+from scheduler.layout.fasteners import FastenerChoice, choose_fastener
 from scheduler.layout.ladders import ladders_for
 from scheduler.layout.lifting import hands_and_lift
 from scheduler.layout.loads import bracket_loads, load_findings
@@ -26,7 +26,7 @@ def lay_out(survey: Survey, at_least: int = 0) -> Layout:
     """
     placement = place_brackets(survey, at_least)
     spots = placement.spots
-    held = Choice(None, (), ())
+    held = FastenerChoice(None, (), ())
     if spots:
         held = choose_fastener(survey, bracket_loads(survey, [spot.at for spot in spots]))
     awning, height = survey.awning, survey.place.height

@@ -76,7 +76,7 @@ class Anchor(_Part, frozen=True):
     source: Name
 
 
-class Place(_Part, frozen=True):
+class HangingPlace(_Part, frozen=True):
     """Where the awning's left end should be, how far it may move to either side, and the upper fasteners' height."""
 
     left_end: Position
@@ -114,7 +114,7 @@ class Survey(_Part, frozen=True):
     awning: Awning
     wall: Wall
     anchor: Anchor | None
-    place: Place
+    place: HangingPlace
     band: Band
     obstacles: Annotated[tuple[Obstacle, ...], Meta(max_length=500)]
     doors: Annotated[tuple[Door, ...], Meta(max_length=100)]

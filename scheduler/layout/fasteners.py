@@ -19,14 +19,14 @@ from scheduler.layout.lag import (
     lag_findings,
     lag_use,
 )  # fmt: skip
-from scheduler.layout.loads import BracketForce, BracketUse, Case, on_one_fastener, pulling_fasteners
+from scheduler.layout.loads import BracketForce, BracketUse, LoadCase, on_one_fastener, pulling_fasteners
 from scheduler.units import both
 
 _DUST = 1e-9
 
 
 @dataclass(frozen=True)
-class Choice:
+class FastenerChoice:
     """What holds the brackets (None: nothing can be named), the use of each bracket in order, and what to say of it."""
 
     fastener: Fastener | None
@@ -35,8 +35,8 @@ class Choice:
 
 
 def choose_fastener(
-    survey: Survey, cases: Sequence[Case], stocked_in: Mapping[float, Sequence[float]] = STOCKED_IN
-) -> Choice:
+    survey: Survey, cases: Sequence[LoadCase], stocked_in: Mapping[float, Sequence[float]] = STOCKED_IN
+) -> FastenerChoice:
     """Return what holds every bracket in every case of `loads.bracket_loads`, with its use and findings.
 
     In wood: of the stocked lag screws (`stocked_in`: lengths by diameter, inches, diameters in the order of preference)
@@ -52,8 +52,8 @@ def choose_fastener(
         choice = _anchored(survey, cases, survey.anchor)
     else:
         findings = (_no_anchor(survey),) if kind in MASONRY else ()
-        choice = Choice(None, tuple(_largest_pull(cases)), findings)
-    return Choice(choice.fastener, choice.brackets, (*choice.findings, _shown_cases(choice.brackets)))
+        choice = FastenerChoice(None, tuple(_largest_pull(cases)), findings)
+    return FastenerChoice(choice.fastener, choice.brackets, (*choice.findings, _shown_cases(choice.brackets)))
 
 
 def anchor_interaction(
@@ -66,14 +66,16 @@ def anchor_interaction(
     return math.pow(tension / tension_allowed, power) + math.pow(shear / shear_allowed, power)
 
 
-def _lag_screws(survey: Survey, cases: Sequence[Case], stocked_in: Mapping[float, Sequence[float]]) -> Choice:
+def _lag_screws(
+    survey: Survey, cases: Sequence[LoadCase], stocked_in: Mapping[float, Sequence[float]]
+) -> FastenerChoice:
     gravity = survey.wall.gravity or 0.0
     if not nds.LEAST_GRAVITY <= gravity <= nds.MOST_GRAVITY:
         text = (
             f"The wood's specific gravity, {gravity:g}, is outside {nds.LEAST_GRAVITY:g} to {nds.MOST_GRAVITY:g}, for"
             " which the NDS has values: find out the species (spruce-pine-fir 0.42, Douglas fir-larch 0.50)."
         )
-        return Choice(None, tuple(_largest_pull(cases)), (Finding("stop", "gravity", text),))
+        return FastenerChoice(None, tuple(_largest_pull(cases)), (Finding("stop", "gravity", text),))
     best: tuple[float, Grip, list[BracketUse]] | None = None
     bolts = survey.awning.bolts
     for held in fitting_lags(survey, stocked_in):
@@ -90,17 +92,17 @@ def _lag_screws(survey: Survey, cases: Sequence[Case], stocked_in: Mapping[float
             f"No stocked lag screw gets a hold of {nds.MIN_PENETRATION_D:g} diameters in this member through a cover of"
             f" {both(wall.cover)}, with room to its edges: take a longer screw, open the cover, or put in blocking."
         )
-        return Choice(None, tuple(_largest_pull(cases)), (Finding("stop", "no-fastener", text),))
+        return FastenerChoice(None, tuple(_largest_pull(cases)), (Finding("stop", "no-fastener", text),))
     worst, held, uses = best
     fastener = lag_fastener(held, survey)
-    return Choice(fastener, tuple(uses), tuple(lag_findings(survey, held, fastener, uses, worst)))
+    return FastenerChoice(fastener, tuple(uses), tuple(lag_findings(survey, held, fastener, uses, worst)))
 
 
-def _anchored(survey: Survey, cases: Sequence[Case], anchor: Anchor) -> Choice:
+def _anchored(survey: Survey, cases: Sequence[LoadCase], anchor: Anchor) -> FastenerChoice:
     bolts = survey.awning.bolts
     pulling = pulling_fasteners(bolts)
 
-    def use(case: Case, force: BracketForce) -> float:
+    def use(case: LoadCase, force: BracketForce) -> float:
         tension, shear = on_one_fastener(force.tension_n, force.shear_n, bolts)
         return anchor_interaction(tension, anchor.tension_n, shear, anchor.shear_n, 1.0)
 
@@ -130,7 +132,7 @@ def _anchored(survey: Survey, cases: Sequence[Case], anchor: Anchor) -> Choice:
         )
         findings.append(Finding("caution", "hollow-block", text))
     fastener = Fastener(anchor.name, None, None, None, None, None, bolts)
-    return Choice(fastener, tuple(uses), tuple(findings))
+    return FastenerChoice(fastener, tuple(uses), tuple(findings))
 
 
 def _shown_cases(brackets: Sequence[BracketUse]) -> Finding:
@@ -156,12 +158,12 @@ def _no_anchor(survey: Survey) -> Finding:
 
 
 def _lag_case_use(
-    bolts: int, allowable_lbf: Mapping[str, tuple[float, float]], case: Case, force: BracketForce
+    bolts: int, allowable_lbf: Mapping[str, tuple[float, float]], case: LoadCase, force: BracketForce
 ) -> float:
     return lag_use(force, bolts, allowable_lbf[case.duration])
 
 
-def _hardest(cases: Sequence[Case], use: Callable[[Case, BracketForce], float]) -> list[BracketUse]:
+def _hardest(cases: Sequence[LoadCase], use: Callable[[LoadCase, BracketForce], float]) -> list[BracketUse]:
     """The case with the largest use at each bracket."""
     found: list[BracketUse] = []
     for n in range(len(cases[0].brackets)):
@@ -171,7 +173,7 @@ def _hardest(cases: Sequence[Case], use: Callable[[Case, BracketForce], float]) 
     return found
 
 
-def _largest_pull(cases: Sequence[Case]) -> Iterator[BracketUse]:
+def _largest_pull(cases: Sequence[LoadCase]) -> Iterator[BracketUse]:
     for n in range(len(cases[0].brackets)):
         case = max(cases, key=lambda c: c.brackets[n].tension_n)
         yield BracketUse(case.brackets[n].tension_n, abs(case.brackets[n].shear_n), None, case.name)

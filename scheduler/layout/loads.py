@@ -56,7 +56,7 @@ class BracketForce:
 
 
 @dataclass(frozen=True)
-class Case:
+class LoadCase:
     """One load case by name; `duration` is the load duration of its shortest load, as `nds.DURATION` names it."""
 
     name: str
@@ -93,7 +93,7 @@ def couple_moment_nm(
     return weight_n * centroid_m + pressure_pa * width_m * projection_m * projection_m / 2
 
 
-def bracket_loads(survey: Survey, at_mm: Sequence[float]) -> tuple[Case, ...]:
+def bracket_loads(survey: Survey, at_mm: Sequence[float]) -> tuple[LoadCase, ...]:
     """Return the load cases with the force on each bracket.
 
     at_mm: the brackets' centers from the bar's left end, ascending, two or more.
@@ -145,7 +145,7 @@ def bracket_loads(survey: Survey, at_mm: Sequence[float]) -> tuple[Case, ...]:
 def _case(
     name: str, duration: Literal["permanent", "wind"], survey: Survey, at_mm: Sequence[float],
     shear: _Bar, moment: _Bar, pull: _Bar,
-) -> Case:  # fmt: skip
+) -> LoadCase:  # fmt: skip
     awning = survey.awning
     on_arms = reactions(awning.arms, even=1 / awning.width, length=awning.width)
 
@@ -155,7 +155,7 @@ def _case(
 
     lever_m = awning.bracket_lever / 1000
     rows = zip(carried(moment), carried(shear), carried(pull), strict=True)
-    return Case(name, duration, tuple(BracketForce(m, v, p, abs(m) / lever_m + max(p, 0.0)) for m, v, p in rows))
+    return LoadCase(name, duration, tuple(BracketForce(m, v, p, abs(m) / lever_m + max(p, 0.0)) for m, v, p in rows))
 
 
 def pulling_fasteners(bolts: int) -> int:

@@ -24,7 +24,7 @@ GRID_STEP = 5.0
 
 
 @dataclass(frozen=True, slots=True)
-class Spot:
+class BracketSpot:
     """A bracket's centre, `at` from the bar's left end and `wall` from the datum; see `documents.Bracket`."""
 
     at: float
@@ -42,7 +42,7 @@ class Placement:
 
     required: int
     shift: float | None
-    spots: tuple[Spot, ...]
+    spots: tuple[BracketSpot, ...]
     spread: float | None
     blocked: tuple[int, ...]
 
@@ -104,7 +104,9 @@ def _placement(survey: Survey, bar: Bar, shift: float, spots: Sequence[tuple[flo
     last = len(spots) - 1
     outer = {0: 0, last: len(bar.arms) - 1}
     # Rounded to a nanometre, to lose the dust of binary fractions.
-    made = tuple(Spot(round(at, 6), round(wall, 6), member, outer.get(n)) for n, (at, wall, member) in enumerate(spots))
+    made = tuple(
+        BracketSpot(round(at, 6), round(wall, 6), member, outer.get(n)) for n, (at, wall, member) in enumerate(spots)
+    )
     even = even_places(made[0].at, made[-1].at, bar.count)
     spread = max((abs(spot.at - at) for spot, at in zip(made[1:-1], even, strict=True)), default=0.0)
     return Placement(bar.count, shift, made, round(spread, 6), blocked_by(survey, shift))

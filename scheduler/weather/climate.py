@@ -25,7 +25,7 @@ from msgspec import Meta
 from scheduler.documents import convert
 from scheduler.errors import BadInput
 from scheduler.weather.forecast import Celsius, Chance, Hour, Rain, Speed
-from scheduler.weather.limits import Limit, Measure
+from scheduler.weather.limits import Measure, WeatherLimit
 from scheduler.weather.risk import STATED_ERRORS, ErrorModel, HourRisk, hour_risk
 
 WARMEST_H = 15
@@ -90,7 +90,7 @@ def climate_risk(
     climate: Climate,
     date: datetime.date,
     hour: int,
-    limited: tuple[tuple[Measure, Limit], ...],
+    limited: tuple[tuple[Measure, WeatherLimit], ...],
     errors: ErrorModel = STATED_ERRORS,
 ) -> HourRisk:
     """Return the chances that an hour of `date` (0 to 23 by the wall clock) breaks the limits in `limited`.

@@ -41,7 +41,7 @@ _LEAST = ("temp_least_c", "thunder_wait_min", "daylight_margin_min")  # measures
 _EVERY_KIND = ("wind_mph", "gust_mph", "thunder_chance", "thunder_wait_min", "heat_index_f", "daylight_margin_min")
 
 
-class Work(msgspec.Struct, frozen=True, forbid_unknown_fields=True):
+class WeatherWork(msgspec.Struct, frozen=True, forbid_unknown_fields=True):
     """A piece of work: its kind, how long it takes at the site, and what makes it touchier."""
 
     kind: Kind
@@ -51,7 +51,7 @@ class Work(msgspec.Struct, frozen=True, forbid_unknown_fields=True):
     sealant: bool = False
 
 
-class Limit(msgspec.Struct, frozen=True, forbid_unknown_fields=True):
+class WeatherLimit(msgspec.Struct, frozen=True, forbid_unknown_fields=True):
     applies_to: Kind | Extra
     measure: Measure
     value: float
@@ -60,10 +60,10 @@ class Limit(msgspec.Struct, frozen=True, forbid_unknown_fields=True):
 
 
 class LimitTable(msgspec.Struct, frozen=True, forbid_unknown_fields=True):
-    rows: tuple[Limit, ...]
+    rows: tuple[WeatherLimit, ...]
 
 
-COLUMNS = Limit.__struct_fields__
+COLUMNS = WeatherLimit.__struct_fields__
 
 
 def read_limits(text: str) -> LimitTable:
@@ -77,7 +77,7 @@ def read_limits(text: str) -> LimitTable:
     reader = csv.DictReader(io.StringIO(text.removeprefix("\ufeff")))
     if tuple(reader.fieldnames or ()) != COLUMNS:
         raise BadInput("first line", f"must be {','.join(COLUMNS)}")
-    rows: list[Limit] = []
+    rows: list[WeatherLimit] = []
     for row in reader:
         if not any(row.values()):
             continue
@@ -91,11 +91,11 @@ def read_limits(text: str) -> LimitTable:
     return LimitTable(tuple(rows))
 
 
-def limits_for(table: LimitTable, work: Work) -> dict[Measure, Limit]:
+def limits_for(table: LimitTable, work: WeatherWork) -> dict[Measure, WeatherLimit]:
     """Return the strictest limit of each measure for `work`; measures that nothing limits are left out."""
     names: list[str] = [work.kind]
     names += ["tall ladder"] * work.tall_ladder + ["large awning"] * work.large_awning + ["sealant"] * work.sealant
-    found: dict[Measure, Limit] = {}
+    found: dict[Measure, WeatherLimit] = {}
     for row in table.rows:
         if row.applies_to in names and (row.measure not in found or _stricter(row, found[row.measure])):
             found[row.measure] = row
@@ -116,11 +116,11 @@ def beaufort(wind_mph: float) -> int:
     return sum(round(wind_mph) >= edge for edge in _BEAUFORT_MPH)
 
 
-def _stricter(a: Limit, b: Limit) -> bool:
+def _stricter(a: WeatherLimit, b: WeatherLimit) -> bool:
     return a.value > b.value if a.measure in _LEAST else a.value < b.value
 
 
-def limit_of(where: str, row: dict[str, str]) -> Limit:
+def limit_of(where: str, row: dict[str, str]) -> WeatherLimit:
     """Return the row whose cells are `row`, by column; raises `BadInput` for `where` with the column that is wrong."""
     if None in row or None in row.values():
         raise BadInput(where, "has more or fewer cells than the first line (put text with commas between quotes)")
@@ -143,10 +143,10 @@ def limit_of(where: str, row: dict[str, str]) -> Limit:
     for name in ("reason", "source"):
         if not cells[name]:
             raise BadInput(f"{where}, {name}", 'must not be empty; where nothing is published write "common practice"')
-    return msgspec.convert({**cells, "value": value}, Limit)
+    return msgspec.convert({**cells, "value": value}, WeatherLimit)
 
 
-def _check_whole(rows: list[Limit]) -> None:
+def _check_whole(rows: list[WeatherLimit]) -> None:
     for kind in get_args(Kind):
         for measure in _EVERY_KIND:
             if not any((r.applies_to, r.measure) == (kind, measure) for r in rows):

@@ -10,7 +10,7 @@ import msgspec
 
 from scheduler.weather.forecast import Hour
 from scheduler.weather.heat import band, fahrenheit, heat_index_f
-from scheduler.weather.limits import MPS_PER_MPH, Limit, Measure
+from scheduler.weather.limits import MPS_PER_MPH, Measure, WeatherLimit
 from scheduler.weather.local_day import clock
 
 # Reasons in order of rank: where the clock, the crews or the dark close an hour, its weather is of no interest.
@@ -31,7 +31,7 @@ class Lost(msgspec.Struct, frozen=True, forbid_unknown_fields=True):
     reason: str
 
 
-class Block(NamedTuple):
+class LostBlock(NamedTuple):
     """Minutes `start` to `end` closed by `code`; of several with one code the largest `severity` gives the words."""
 
     start: int
@@ -47,15 +47,15 @@ def lost_sentence(lost: Lost, start_date: datetime.date) -> str:
     return f"{date:%a} {clock(lost.start)}–{clock(lost.end)} lost: {lost.reason}"
 
 
-def hour_blocks(hour: Hour, start: int, limits: dict[Measure, Limit]) -> list[Block]:
+def hour_blocks(hour: Hour, start: int, limits: dict[Measure, WeatherLimit]) -> list[LostBlock]:
     """Return what the forecast for `hour`, which begins at minute `start`, closes by `limits`.
 
     A value that is not reported closes nothing. Thunder closes the wait after it too.
     """
-    blocks: list[Block] = []
+    blocks: list[LostBlock] = []
 
     def close(code: str, severity: float, words: str, end: int = start + 60, begin: int = start) -> None:
-        blocks.append(Block(begin, end, code, severity, words))
+        blocks.append(LostBlock(begin, end, code, severity, words))
 
     speeds: tuple[tuple[str, Measure, float | None], ...] = (
         (GUST, "gust_mph", hour.gust_mps), (WIND, "wind_mph", hour.wind_mps),
@@ -89,13 +89,13 @@ def hour_blocks(hour: Hour, start: int, limits: dict[Measure, Limit]) -> list[Bl
     return blocks
 
 
-def lost_from_blocks(day: int, start: int, end: int, blocks: list[Block]) -> list[Lost]:
+def lost_from_blocks(day: int, start: int, end: int, blocks: list[LostBlock]) -> list[Lost]:
     """Return the losses within `start` to `end`, in order; neighbours with the same codes join, in the worst words."""
     edges = sorted({start, end, *(t for b in blocks for t in (b.start, b.end) if start < t < end)})
     lost: list[Lost] = []
-    running: dict[str, Block] = {}
+    running: dict[str, LostBlock] = {}
     for a, b in itertools.pairwise(edges):
-        here: dict[str, Block] = {}
+        here: dict[str, LostBlock] = {}
         for block in blocks:
             if (
                 block.start < b
@@ -120,7 +120,7 @@ def lost_from_blocks(day: int, start: int, end: int, blocks: list[Block]) -> lis
     return lost
 
 
-def _value(limits: dict[Measure, Limit], measure: Measure) -> float | None:
+def _value(limits: dict[Measure, WeatherLimit], measure: Measure) -> float | None:
     return limits[measure].value if measure in limits else None
 
 

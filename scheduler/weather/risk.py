@@ -22,7 +22,7 @@ import msgspec
 from scheduler.errors import BadInput
 from scheduler.weather.forecast import Hour
 from scheduler.weather.heat import fahrenheit, temp_at_heat_index_f
-from scheduler.weather.limits import MPS_PER_MPH, Limit, Measure
+from scheduler.weather.limits import MPS_PER_MPH, Measure, WeatherLimit
 
 F_PER_C = 1.8
 
@@ -96,7 +96,7 @@ def checked_errors(model: ErrorModel) -> ErrorModel:
     return model
 
 
-def hour_risk(hour: Hour, lead_h: float, limits: dict[Measure, Limit], model: ErrorModel) -> HourRisk:
+def hour_risk(hour: Hour, lead_h: float, limits: dict[Measure, WeatherLimit], model: ErrorModel) -> HourRisk:
     """Return the chances that `hour`, forecast `lead_h` hours ahead, breaks `limits`."""
     wind = _above(hour.wind_mps, _mps(limits, "wind_mph"), at_lead(model, model.wind_sd_mps, lead_h))
     gust_mps = hour.wind_mps * model.gust_per_wind if hour.gust_mps is None else hour.gust_mps
@@ -140,11 +140,11 @@ def _above(forecast: float, limit: float | None, sd: float) -> float:
     return 0.5 * math.erfc((limit - forecast) / (sd * math.sqrt(2)))
 
 
-def _mps(limits: dict[Measure, Limit], measure: Measure) -> float | None:
+def _mps(limits: dict[Measure, WeatherLimit], measure: Measure) -> float | None:
     return limits[measure].value * MPS_PER_MPH if measure in limits else None
 
 
-def _rain(hour: Hour, lead_h: float, limits: dict[Measure, Limit], model: ErrorModel) -> float:
+def _rain(hour: Hour, lead_h: float, limits: dict[Measure, WeatherLimit], model: ErrorModel) -> float:
     """Chance of more rain than the limit: of any, times the share of wet hours (exponential amounts) above it."""
     if "rain_mm" not in limits:
         return 0.0

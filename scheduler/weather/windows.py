@@ -31,9 +31,9 @@ from scheduler.errors import BadInput
 from scheduler.weather.climate import Climate, climate_risk
 from scheduler.weather.daylight import daylight
 from scheduler.weather.forecast import HOUR, Forecast
-from scheduler.weather.limits import Limit, LimitTable, Measure, Work, limits_for
+from scheduler.weather.limits import LimitTable, Measure, WeatherLimit, WeatherWork, limits_for
 from scheduler.weather.local_day import DAY_MIN, LocalDay, clock, local_day
-from scheduler.weather.lost import CLOCK, DARK, NO_CREW, TOO_SHORT, Block, Lost, hour_blocks, lost_from_blocks
+from scheduler.weather.lost import CLOCK, DARK, NO_CREW, TOO_SHORT, Lost, LostBlock, hour_blocks, lost_from_blocks
 from scheduler.weather.risk import STATED_ERRORS, ErrorModel, HourRisk, chance_of_any, hour_risk
 from scheduler.week import Window
 
@@ -48,7 +48,7 @@ class Span(msgspec.Struct, frozen=True, forbid_unknown_fields=True):
     end: int
 
 
-class Site(NamedTuple):
+class SitePoint(NamedTuple):
     """Degrees north and east."""
 
     lat: float
@@ -74,9 +74,9 @@ def work_windows(
     customer_hours: Sequence[Span],
     start_date: datetime.date,
     timezone: str,
-    site: Site,
+    site: SitePoint,
     forecast: Forecast | None,
-    work: Work,
+    work: WeatherWork,
     limits: LimitTable,
     crew_hours: Sequence[Span] | None,
     visit_cents: int,
@@ -114,7 +114,7 @@ def work_windows(
         for span in sorted((s for s in customer_hours if s.day == day), key=lambda s: (s.start, s.end)):
             here = [b for b in blocks if b.start < span.end and span.start < b.end]
             opened = _open(span, here)
-            short = [Block(a, b, TOO_SHORT, work.minutes, f"{b - a} min left, the work takes {work.minutes}")
+            short = [LostBlock(a, b, TOO_SHORT, work.minutes, f"{b - a} min left, the work takes {work.minutes}")
                      for a, b in opened if b - a < work.minutes]  # fmt: skip
             lost += lost_from_blocks(day, span.start, span.end, here + short)
             for a, b in opened:
@@ -133,28 +133,28 @@ def _zone(timezone: str) -> zoneinfo.ZoneInfo:
 
 
 def _closed(
-    local: LocalDay, date: datetime.date, site: Site, limits: dict[Measure, Limit], crews: list[Span] | None
-) -> list[Block]:
+    local: LocalDay, date: datetime.date, site: SitePoint, limits: dict[Measure, WeatherLimit], crews: list[Span] | None
+) -> list[LostBlock]:
     """Return what closes hours whatever the weather: the clock change, no crew, no light."""
     blocks = [
-        Block(0, local.first, CLOCK, 0, "the clocks change"),
-        Block(local.last, DAY_MIN, CLOCK, 0, "the clocks change"),
+        LostBlock(0, local.first, CLOCK, 0, "the clocks change"),
+        LostBlock(local.last, DAY_MIN, CLOCK, 0, "the clocks change"),
     ]
     if crews is not None:
         edge = 0
         for span in sorted(crews, key=lambda s: s.start):
-            blocks.append(Block(edge, span.start, NO_CREW, 0, "no crew works then"))
+            blocks.append(LostBlock(edge, span.start, NO_CREW, 0, "no crew works then"))
             edge = max(edge, span.end)
-        blocks.append(Block(edge, DAY_MIN, NO_CREW, 0, "no crew works then"))
+        blocks.append(LostBlock(edge, DAY_MIN, NO_CREW, 0, "no crew works then"))
     if "daylight_margin_min" in limits:
         margin = round(limits["daylight_margin_min"].value)
         light = daylight(site.lat, site.lon, date)
         if light is None:
-            blocks.append(Block(0, DAY_MIN, DARK, 0, "no daylight on this date"))
+            blocks.append(LostBlock(0, DAY_MIN, DARK, 0, "no daylight on this date"))
         else:
             dawn, dusk = local.minute(light.dawn) + margin, local.minute(light.dusk) - margin
-            blocks.append(Block(0, min(dawn, DAY_MIN), DARK, 0, f"no daylight before {clock(dawn)}"))
-            blocks.append(Block(max(dusk, 0), DAY_MIN, DARK, 0, f"no daylight after {clock(dusk)}"))
+            blocks.append(LostBlock(0, min(dawn, DAY_MIN), DARK, 0, f"no daylight before {clock(dawn)}"))
+            blocks.append(LostBlock(max(dusk, 0), DAY_MIN, DARK, 0, f"no daylight after {clock(dusk)}"))
     return [b for b in blocks if b.end > b.start]
 
 
@@ -162,15 +162,15 @@ def _closed(
 def _weather(
     local: LocalDay,
     forecast: Forecast | None,
-    limited: tuple[tuple[Measure, Limit], ...],
+    limited: tuple[tuple[Measure, WeatherLimit], ...],
     errors: ErrorModel,
     climate: Climate | None,
     date: datetime.date,
-) -> tuple[tuple[Block, ...], tuple[_Slot, ...]]:
+) -> tuple[tuple[LostBlock, ...], tuple[_Slot, ...]]:
     """Return what the forecast closes on a day, and its slots with their chances, gaps filled in (`hour` < 0)."""
     limits = dict(limited)
     wait = round(limits["thunder_wait_min"].value) if "thunder_wait_min" in limits else 0
-    blocks: list[Block] = []
+    blocks: list[LostBlock] = []
     slots: list[_Slot] = []
 
     def unknown(minute: int) -> HourRisk:
@@ -215,7 +215,7 @@ def _unknown(start: int, end: int, tail: float, wait: int, risk: Callable[[int],
     return slots
 
 
-def _open(span: Span, blocks: list[Block]) -> list[tuple[int, int]]:
+def _open(span: Span, blocks: list[LostBlock]) -> list[tuple[int, int]]:
     """Return the stretches of `span` that no block touches."""
     opened, edge = [], span.start
     for block in sorted(blocks, key=lambda b: b.start):

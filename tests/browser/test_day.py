@@ -16,7 +16,7 @@ import pytest
 import uvicorn
 from fastapi import FastAPI
 from PIL import Image
-from playwright.sync_api import Browser, Page, expect
+from playwright.sync_api import Browser, Locator, Page, expect
 from sqlmodel import select
 
 from api import tables
@@ -26,6 +26,7 @@ from api.app import create_app
 from api.database import transaction
 from api.papers.cautions import CHECKS
 from api.settings import Settings, sqlite_address
+from tests.benchmarks.bench_day import clean_day
 from tests.browser.board import Board, Size, add_people, axe, no_sideways_scroll, tab_to
 from tests.conftest import BuiltDemo
 from tests.service.day_cast import CREW, DAY, HOME, MORNING, OTHER, Jobs, post, post_day
@@ -117,8 +118,47 @@ def signal(page: Page, words: str) -> None:
     expect(page.locator("#signal-words")).to_contain_text(words, timeout=20_000)
 
 
-def stop_of(page: Page, visit: str):  # type: ignore[no-untyped-def]
-    return page.locator(f"#stop-{visit}")
+def stop_of(page: Page, visit: str) -> Locator:
+    """Go to a stop by the rail, and give its part of the day."""
+    page.locator(f".rail a[href='#stop-{visit}']").click()
+    stop = page.locator(f"#stop-{visit}")
+    expect(stop).to_be_visible()
+    return stop
+
+
+def unfold(within: Locator, words: str) -> None:
+    """Unfold what is folded under `words`."""
+    fold = within.locator("details", has=within.page.locator("> summary", has_text=words)).last
+    if fold.get_attribute("open") is None:
+        fold.locator("> summary").click()
+
+
+def steps_of(page: Page, visit: str) -> Locator:
+    """Give a stop with its steps unfolded."""
+    stop = stop_of(page, visit)
+    unfold(stop, "Steps to sign")
+    return stop
+
+
+def otherwise(page: Page, visit: str) -> Locator:
+    """Give a stop with everything unfolded that is for a visit which went otherwise."""
+    stop = stop_of(page, visit)
+    unfold(stop, "Could not finish")
+    unfold(stop, "In words, or other times")
+    return stop
+
+
+def kit_list(page: Page, visit: str) -> Locator:
+    """Go to the yard, and give the unfolded list of what a visit takes along."""
+    page.locator(".rail a[href='#load']").click()
+    kit = page.locator(f"#kit-{visit}")
+    if kit.get_attribute("open") is None:
+        kit.locator("> summary").click()
+    return kit
+
+
+def to(page: Page, part: str) -> None:
+    page.locator(f".rail a[href='#{part}']").click()
 
 
 def photo_file(colour: str = "peru") -> dict[str, object]:
@@ -135,12 +175,15 @@ def test_a_day_is_worked_without_signal_and_sent_once_and_in_order(phone: Phone)
 
     # Out of reach: the kit is ticked, and the van leaves.
     page.context.set_offline(True)
-    for button in stop_of(page, install).get_by_role("button", name="All of these are on the van").all():
+    kit = kit_list(page, install)
+    for button in kit.get_by_role("button", name="All of these are on the van").all():
         button.click()
-    for box in stop_of(page, install).locator("[data-item]").all():  # groups of one have no such button
+    for box in kit.locator("[data-item]").all():  # groups of one have no such button
         box.check()
     expect(page.locator(f"[data-count='{install}']")).to_contain_text("✓ all")
-    page.get_by_role("button", name="Route out").click()
+    page.get_by_role("button", name="Leave the yard").click()
+    expect(page.locator(f"#stop-{install}")).to_be_visible()
+    to(page, "load")
     expect(page.locator("#out-words")).to_contain_text("not sent yet")
     signal(page, "No signal, ")
 
@@ -150,31 +193,38 @@ def test_a_day_is_worked_without_signal_and_sent_once_and_in_order(phone: Phone)
     expect(page.locator("#out-words")).to_contain_text("✓ Out noted")
     page.context.set_offline(False)
     phone.service.stop()
-    stop = stop_of(page, install)
+    stop = steps_of(page, install)
     for n, step in enumerate(CHECKS["install"]):
         line = stop.locator(f"[data-step='{step}']")
         if n == 0:
+            unfold(line, "not in order")
             line.get_by_label("if not in order, what").fill("wall 3/8 in out over 12 ft, shimmed")
             line.get_by_label("if not in order, what").press("Tab")
         else:
             line.get_by_label(step).check()
+    unfold(stop, "Photos")
     stop.get_by_label("What to see on it").fill("left bracket")
     stop.locator("[data-photo]").set_input_files(photo_file())  # type: ignore[arg-type]
     expect(stop.locator("ul.photos")).to_contain_text("work: left bracket ○ not sent yet")
+    otherwise(page, install)
     stop.get_by_label("Begun").fill("09:05")
     stop.get_by_label("Ended").fill("12:40")
     stop.get_by_label("Done", exact=True).check()
     stop.get_by_role("button", name="Note it").click()
     expect(stop.locator("[data-told]")).to_have_text("✓ done ○ not sent yet")
-    stop_of(page, repair).get_by_label("Not done").check()
-    stop_of(page, repair).get_by_label("Could not finish, because").fill("nobody at home")
-    stop_of(page, repair).get_by_role("button", name="Note it").click()
+    other = otherwise(page, repair)
+    other.get_by_label("Not done").check()
+    other.get_by_text("nobody at home").click()
+    other.get_by_role("button", name="Note it").click()
+    expect(other.locator("[data-told]")).to_contain_text("nobody at home")
+    to(page, "yard")
     page.get_by_role("button", name="Back in the yard").click()
     expect(page.locator("#back-words")).to_contain_text("✓ Back noted")  # from here on it is kept
-    stop_of(page, repair).get_by_label("Could not finish, because").fill("half a sentence")
+    otherwise(page, repair).get_by_label("Could not finish, because").fill("half a sentence")
     page.reload()
     expect(stop_of(page, repair).locator("[data-told]")).to_have_text("▲ not done: nobody at home ○ not sent yet")
     expect(stop_of(page, repair).get_by_label("Could not finish, because")).to_have_value("half a sentence")
+    unfold(stop_of(page, install), "Photos")
     stop.locator("ul.photos img").scroll_into_view_if_needed()
     expect(stop.locator("ul.photos img")).to_have_js_property("naturalWidth", 1600)
     signal(page, "No signal, ")
@@ -203,7 +253,7 @@ def test_a_day_is_worked_without_signal_and_sent_once_and_in_order(phone: Phone)
     with transaction(phone.service.app.state.database) as session:
         assert session.get_one(tables.Visit, install).state == "done"
         assert session.get_one(tables.Visit, repair).state == "open"
-        first, second = session.exec(select(tables.DayResult)).all()
+        first, second = session.exec(select(tables.DayResult).order_by(tables.DayResult.id)).all()  # type: ignore[arg-type]
         assert (first.visit_id, first.outcome, first.start, first.end) == (install, "done", 545, 760)
         assert (second.visit_id, second.outcome, second.why) == (repair, "not_done", "nobody at home")
         (photo,) = session.exec(select(tables.Photo)).all()
@@ -222,16 +272,17 @@ def test_a_clash_is_shown_with_both_sides_words_and_waits_for_the_crew(phone: Ph
         phone.board.expect_error(words)
     page, repair = phone.open(), phone.jobs.repair
     page.context.set_offline(True)
-    stop = stop_of(page, repair)
+    stop = otherwise(page, repair)
     stop.get_by_label("Not done").check()
     stop.get_by_label("Could not finish, because").fill("gate locked")
     stop.get_by_role("button", name="Note it").click()
+    to(page, "yard")
     expect(page.get_by_role("button", name="Back in the yard")).to_be_disabled()
-    stop_of(page, phone.jobs.install).get_by_label("pitch").check()
+    steps_of(page, phone.jobs.install).get_by_label("pitch").check()
     signal(page, "No signal, 2 notes wait")
     lead = phone.board.signed_in_page(Role.lead, "phone")
     lead.goto(HOME)
-    other = stop_of(lead, repair)
+    other = otherwise(lead, repair)
     other.get_by_label("Not done").check()
     other.get_by_label("Could not finish, because").fill("wrong spring")
     other.get_by_role("button", name="Note it").click()
@@ -250,7 +301,7 @@ def test_a_clash_is_shown_with_both_sides_words_and_waits_for_the_crew(phone: Ph
     expect(refused).to_be_hidden()
     signal(page, "All sent")
     with transaction(phone.service.app.state.database) as session:
-        told = [(row.why, row.noted_by) for row in session.exec(select(tables.DayResult))]
+        told = [(row.why, row.noted_by) for row in session.exec(select(tables.DayResult).order_by(tables.DayResult.id))]  # type: ignore[arg-type]
     assert told == [("wrong spring", "lorn"), ("gate locked", f"{CREW} by day link")]
 
 
@@ -261,13 +312,13 @@ def test_a_refused_note_is_dropped_by_the_crew_alone(phone: Phone) -> None:
         visit = session.get_one(tables.Visit, phone.jobs.repair)
         visit.state = "cancelled"
         session.add(visit)
-    stop = stop_of(page, phone.jobs.repair)
+    stop = otherwise(page, phone.jobs.repair)
     stop.get_by_label("Not done").check()
     stop.get_by_label("Could not finish, because").fill("dog")
     stop.get_by_role("button", name="Note it").click()
     refused = page.locator("#refused")
     expect(refused).to_contain_text("was called off. Call the office.")
-    stop_of(page, install).get_by_label("pitch").check()
+    steps_of(page, install).get_by_label("pitch").check()
     refused.get_by_role("button", name="Drop mine").click()
     page.get_by_role("button", name="Leave it").click()
     expect(refused).to_be_visible()
@@ -283,10 +334,12 @@ def test_the_week_posted_anew_while_away_is_told_and_nothing_typed_is_lost(phone
         phone.board.expect_error(words)
     page, jobs = phone.open(), phone.jobs
     page.context.set_offline(True)
-    stop_of(page, jobs.repair).get_by_label("Not done").check()
-    stop_of(page, jobs.repair).get_by_label("Could not finish, because").fill("no part")
-    stop_of(page, jobs.repair).get_by_role("button", name="Note it").click()
-    stop_of(page, jobs.install).get_by_label("Could not finish, because").fill("the wall is brick, not")
+    stop = otherwise(page, jobs.repair)
+    stop.get_by_label("Not done").check()
+    stop.get_by_label("Could not finish, because").fill("no part")
+    stop.get_by_role("button", name="Note it").click()
+    expect(stop.locator("[data-told]")).to_contain_text("no part")
+    otherwise(page, jobs.install).get_by_label("Could not finish, because").fill("the wall is brick, not")
     with transaction(phone.service.app.state.database) as session:
         post(session, {CREW: [(jobs.install, 570, 810), (jobs.others, 840, 1000)]})
     page.context.set_offline(False)
@@ -307,7 +360,7 @@ def test_the_week_posted_anew_while_away_is_told_and_nothing_typed_is_lost(phone
     refused.get_by_role("button", name="Mine holds").click()
     signal(page, "All sent")
     with transaction(phone.service.app.state.database) as session:
-        assert [row.why for row in session.exec(select(tables.DayResult))] == ["no part"]
+        assert [row.why for row in session.exec(select(tables.DayResult).order_by(tables.DayResult.id))]  # type: ignore[arg-type] == ["no part"]
 
 
 def test_a_link_sees_no_other_crew_and_a_phone_given_on_keeps_nothing_of_the_last(phone: Phone) -> None:
@@ -319,7 +372,7 @@ def test_a_link_sees_no_other_crew_and_a_phone_given_on_keeps_nothing_of_the_las
     assert answer.status == 404
     page.goto(HOME)
     page.context.set_offline(True)
-    stop_of(page, jobs.install).get_by_label("pitch").check()
+    steps_of(page, jobs.install).get_by_label("pitch").check()
     signal(page, "1 note waits")
     phone.service.stop()  # so that the note stays
     page.context.set_offline(False)
@@ -352,7 +405,7 @@ def test_a_revoked_link_keeps_what_was_noted_and_says_what_to_do(phone: Phone) -
         for link in session.exec(select(tables.DayLink)):
             link.revoked_at = MORNING
             session.add(link)
-    stop_of(page, install).get_by_label("pitch").check()
+    steps_of(page, install).get_by_label("pitch").check()
     signal(page, "Signed out, 1 note waits")
     expect(page.locator("#signal")).to_contain_text("open a new link of the office")
     page.reload()
@@ -366,12 +419,14 @@ def test_a_revoked_link_keeps_what_was_noted_and_says_what_to_do(phone: Phone) -
 
 def test_the_van_leaves_without_a_kit_only_by_name_and_with_a_reason(phone: Phone) -> None:
     page, install = phone.open(), phone.jobs.install
-    page.get_by_role("button", name="Route out").click()
+    page.get_by_role("button", name="Leave the yard").click()
     expect(page.locator("#not-loaded")).to_contain_text(f"Not on the van: {install}")
     expect(page.get_by_label("Leave without it: who decides")).to_be_focused()
     page.get_by_label("Leave without it: who decides").fill("Pella")
     page.get_by_label("and why").fill("the crate follows")
-    page.get_by_role("button", name="Route out").click()
+    page.get_by_role("button", name="Leave the yard").click()
+    expect(page.locator(f"#stop-{install}")).to_be_visible()  # on to the first stop
+    to(page, "load")
     expect(page.locator("#out-words")).to_contain_text("Pella – “the crate follows”")
     signal(page, "All sent")
     office = phone.board.signed_in_page(Role.office)
@@ -382,22 +437,153 @@ def test_the_van_leaves_without_a_kit_only_by_name_and_with_a_reason(phone: Phon
     no_sideways_scroll(office)
 
 
+# The least contrast of words against what lies behind them, with the words; nothing here lies on a picture.
+CONTRAST = """() => {
+  const parse = (c) => c.match(/[\\d.]+/g).map(Number);
+  const light = ([r, g, b]) => [r, g, b].map((v) => v / 255).map((v) => (v <= 0.04045 ? v / 12.92 : ((v + 0.055) / 1.055) ** 2.4))
+    .reduce((sum, v, n) => sum + v * [0.2126, 0.7152, 0.0722][n], 0);
+  const behind = (e) => { for (; e; e = e.parentElement) { const c = parse(getComputedStyle(e).backgroundColor); if (c[3] !== 0) return c; } return [255, 255, 255]; };
+  const found = [];
+  for (const e of document.querySelectorAll("#day *")) {
+    const words = [...e.childNodes].filter((n) => n.nodeType === 3).map((n) => n.textContent.trim()).join("");
+    if (words === "" || !e.checkVisibility() || ["SCRIPT", "NOSCRIPT"].includes(e.tagName)) continue;
+    const [a, b] = [light(parse(getComputedStyle(e).color)), light(behind(e))];
+    found.push([(Math.max(a, b) + 0.05) / (Math.min(a, b) + 0.05), words.slice(0, 60)]);
+  }
+  return found.sort((a, b) => a[0] - b[0]);
+}"""  # noqa: E501
+
+
+def parts_of(page: Page) -> Iterator[str]:
+    """Show each part of the day in turn, everything in it unfolded."""
+    for link in page.locator(".rail a").all():
+        link.click()
+        page.evaluate("document.querySelectorAll('#day details').forEach((fold) => (fold.open = true))")
+        yield str(link.get_attribute("href"))
+
+
 def test_the_sheet_reads_by_axe_at_360_pixels_and_with_large_targets(phone: Phone) -> None:
     page = phone.open()
-    axe(page)
-    no_sideways_scroll(page)
-    small = page.evaluate(
-        """() => [...document.querySelectorAll("#day button, #day summary, #day label.tick, #day select, #day .place a,"
-           + "#day input:not([type=checkbox]):not([type=radio]):not([type=file]), #day textarea, ol.stops a")]
-           .filter((e) => e.checkVisibility()).filter((e) => e.getBoundingClientRect().height < 44)
-           .map((e) => e.outerHTML.slice(0, 80))"""
-    )
-    assert small == []
+    for part in parts_of(page):
+        axe(page)
+        no_sideways_scroll(page)
+        small = page.evaluate(
+            """() => [...document.querySelectorAll("#day button, #day summary, #day label.tick, #day select, #day .key,"
+               + ".rail a, #day .chip, #day textarea,"
+                + "#day input:not([type=checkbox]):not([type=radio]):not([type=file])")]
+               .filter((e) => e.checkVisibility()).filter((e) => e.getBoundingClientRect().height < 44)
+               .map((e) => e.outerHTML.slice(0, 80))"""
+        )
+        assert small == [], part
+        seen = page.evaluate(CONTRAST)
+        assert len(seen) > 5
+        assert seen[0][0] >= 7, (part, seen[:5])
+
+
+def test_a_clean_day_of_four_stops_takes_twenty_taps_and_a_stop_two_screens(phone: Phone) -> None:
+    hand = clean_day(phone.board)
+    assert hand.taps <= 20
+    assert max(hand.screens.values()) <= 2
+    with transaction(phone.service.app.state.database) as session:
+        told = list(session.exec(select(tables.DayResult).order_by(tables.DayResult.id)))  # type: ignore[arg-type]
+        times = {(row.visit_id, row.what) for row in session.exec(select(tables.StopTime))}
+    assert [(row.outcome, row.start is not None, row.end is not None) for row in told] == [("done", True, True)] * 4
+    visits = [row.visit_id for row in told]
+    # The way to the first stop begins with leaving the yard.
+    assert times == {(visit, "here") for visit in visits} | {(visit, "on_way") for visit in visits[1:]}
+
+
+def test_on_our_way_and_here_are_kept_without_signal_and_taken_back(phone: Phone) -> None:
+    for words in OFFLINE:
+        phone.board.expect_error(words)
+    page, repair = phone.open(), phone.jobs.repair
+    page.context.set_offline(True)
+    stop = stop_of(page, repair)
+    for name in ("On our way", "We are here"):
+        expect(stop.get_by_role("button", name=name)).to_be_enabled()
+        stop.get_by_role("button", name=name).click()
+    expect(stop.locator("[data-foot]")).to_have_text("on the way 7:00 · here 7:00")
+    stop.get_by_role("button", name="undo").click()
+    expect(stop.locator("[data-foot]")).to_have_text("on the way 7:00")
+    page.reload()
+    expect(stop_of(page, repair).get_by_role("button", name="We are here")).to_be_visible()
+    page.context.set_offline(False)
+    signal(page, "All sent")
+    assert phone.history() == [("set out", repair), ("came", repair), ("took back: came", repair)]
+    office = phone.board.signed_in_page(Role.office)
+    office.goto(f"/days/{DAY}")
+    expect(office.locator("main")).to_contain_text("on the way 7:00")
+
+
+def test_reasons_are_tapped_not_typed(phone: Phone) -> None:
+    page, install = phone.open(), phone.jobs.install
+    stop = stop_of(page, install)
+    unfold(stop, "Could not finish")
+    stop.get_by_text("weather", exact=True).click()
+    unfold(stop, "Missing: tap what")
+    stop.get_by_text("hood", exact=True).click()
+    stop.get_by_role("button", name="Note it").click()
+    expect(stop.locator("[data-told]")).to_contain_text("▲ not done: weather; missing: hood")
+    signal(page, "All sent")
+    with transaction(phone.service.app.state.database) as session:
+        assert [row.why for row in session.exec(select(tables.DayResult).order_by(tables.DayResult.id))]  # type: ignore[arg-type] == ["weather; missing: hood"]
+
+
+def test_the_texted_link_opens_without_signal_and_the_day_can_be_put_on_the_phone(phone: Phone) -> None:
+    for words in (*OFFLINE, "503"):
+        phone.board.expect_error(words)
+    page = phone.open()
+    with transaction(phone.service.app.state.database) as session:
+        other = make_link(session, phone.service.app.state.secret, CREW, DAY, by="test", now=MORNING)
+        other.link.expires_at = datetime.datetime(9000, 1, 1, tzinfo=datetime.UTC)
+        mine = make_link(session, phone.service.app.state.secret, CREW, DAY, by="test", now=MORNING)
+        mine.link.expires_at = datetime.datetime(9000, 1, 1, tzinfo=datetime.UTC)
+        session.add(other.link)
+        session.add(mine.link)
+    page.goto(f"/day-links/open/{mine.token}")
+    kept(page)
+    page.wait_for_function("navigator.serviceWorker.getRegistrations().then((all) => all.every((r) => r.active))")
+    address = page.locator("link[rel=manifest]").get_attribute("href")
+    assert address is not None
+    manifest = page.request.get(address).json()
+    assert (manifest["start_url"], manifest["display"]) == (HOME, "standalone")
+    icon = page.request.get(manifest["icons"][0]["src"])
+    assert icon.ok
+    assert "<svg" in icon.text()
+    page.goto("about:blank")
+    page.context.set_offline(True)
+    page.goto(f"/day-links/open/{mine.token}")
+    expect(stop_of(page, phone.jobs.install)).to_be_visible()
+    page.goto(f"/day-links/open/{other.token}")  # never opened on this phone
+    assert "open it once while there is signal" in page.content()
+
+
+def test_the_drawing_over_the_whole_screen_goes_on_by_a_bracket_with_a_swipe(phone: Phone) -> None:
+    page, install = phone.open(), phone.jobs.install
+    stop = stop_of(page, install)
+    unfold(stop, "Wall drawing")
+    stop.get_by_role("button", name="Full screen").click()
+    viewer = page.locator("dialog.viewer")
+    expect(viewer).to_have_attribute("data-bracket", "0")
+    lengths = [line.inner_text() for line in page.locator(f"#stop-{install} .holes strong").all()]
+    for n in (1, 2):
+        page.mouse.move(180, 500)
+        page.mouse.down()
+        page.mouse.move(180, 300)  # the phone stands: along the lying drawing is down the screen
+        page.mouse.up()
+        expect(viewer).to_have_attribute("data-bracket", str(n))
+    shown = viewer.locator("p").text_content()
+    assert shown is not None
+    assert shown.startswith("2 · 6' 5/16\"")
+    assert len(lengths) == 4
+    viewer.get_by_role("button", name="Close").click()
+    expect(viewer).to_have_count(0)
 
 
 def test_the_drawing_comes_nearer_by_buttons_keys_and_two_fingers(phone: Phone) -> None:
     page = phone.open()
     stop = stop_of(page, phone.jobs.install)
+    unfold(stop, "Wall drawing")
     picture, pane = stop.locator(".pane img"), stop.locator(".pane")
     picture.scroll_into_view_if_needed()
     expect(picture).to_have_js_property("complete", True)
@@ -432,35 +618,46 @@ def test_the_drawing_comes_nearer_by_buttons_keys_and_two_fingers(phone: Phone) 
 
 def test_the_day_is_worked_by_keyboard_alone(phone: Phone) -> None:
     page, install = phone.open(size="desk"), phone.jobs.install
-    tab_to(page, f"#stop-{install} [data-item]")
+    tab_to(page, f"#kit-{install} > summary")
+    page.keyboard.press("Enter")
+    tab_to(page, f"#kit-{install} [data-item]")
     page.keyboard.press("Space")
     expect(page.locator(f"[data-count='{install}']")).to_contain_text("1 of ")
+    tab_to(page, f".rail a[href='#stop-{install}']")
+    page.keyboard.press("Enter")
+    expect(page.locator(f"#title-{install}")).to_be_focused()
+    tab_to(page, f"#stop-{install} [data-steps] > summary")
+    page.keyboard.press("Enter")
     tab_to(page, f"#stop-{install} [data-sign]")
     page.keyboard.press("Space")
+    tab_to(page, f"#stop-{install} .steps summary")
+    page.keyboard.press("Enter")
     tab_to(page, f"#stop-{install} [data-note]")
     page.keyboard.type("shimmed")
-    tab_to(page, f"#stop-{install} input[value=done]")
+    tab_to(page, f"#stop-{install} [data-otherwise] > summary")
+    page.keyboard.press("Enter")
+    tab_to(page, f"#stop-{install} input[name=outcome]")
     page.keyboard.press("ArrowDown")
-    page.keyboard.press("ArrowDown")
+    tab_to(page, f"#stop-{install} .result > fieldset > details:last-of-type > summary")
+    page.keyboard.press("Enter")
     tab_to(page, f"#stop-{install} textarea")
     page.keyboard.type("hail")
-    page.keyboard.press("Tab")
+    tab_to(page, f"#stop-{install} .result button.key")
     page.keyboard.press("Enter")
-    expect(stop_of(page, install).locator("[data-told]")).to_contain_text("not done: hail")
+    expect(page.locator(f"#stop-{install} [data-told]")).to_contain_text("not done: hail")
     signal(page, "All sent")
     assert [did for did, _ in phone.history()] == ["ticked", "signed", "signed", "not done"]
 
 
 def test_the_printed_page_has_every_part_of_the_day(phone: Phone) -> None:
     page = phone.open(size="desk")
-    page.locator("summary", has_text="Drill schedule").first.click()  # folded on the phone, and printed all the same
     page.emulate_media(media="print")
     page.evaluate("dispatchEvent(new Event('beforeprint'))")
-    for words in ("from wall datum", "The drawing in words", "on the drawing"):
+    for words in ("from wall datum", "The drawing in words", "on the drawing", "Mind all day", "Back by"):
         expect(page.get_by_text(words).first).to_be_visible()
     assert page.locator("details:not([open])").count() == 0
     expect(page.locator("#signal")).to_be_hidden()
-    expect(page.get_by_role("button", name="Route out")).to_be_hidden()
+    expect(page.get_by_role("button", name="Leave the yard")).to_be_hidden()
 
 
 # A phone in a village: 1.6 Mbit/s down, 750 kbit/s up, 150 ms there and back.

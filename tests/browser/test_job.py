@@ -41,7 +41,7 @@ def test_the_list_is_narrowed_by_keyboard_alone(board: Board) -> None:
 
 
 def test_the_drawing_comes_nearer_by_button_and_by_key(board: Board) -> None:
-    page = board.signed_in_page(Role.lead)
+    page = board.signed_in_page(Role.reader)
     page.goto(f"/jobs/{JOB}")
     drawing = page.locator("figure.wall svg")
     width = drawing.evaluate("e => e.getBoundingClientRect().width")

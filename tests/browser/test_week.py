@@ -247,6 +247,50 @@ def test_the_sheet_and_the_map_have_no_fault_for_axe(
         axe(page)
 
 
+def test_five_crews_stand_on_one_screen_a_line_a_visit(board: Board) -> None:
+    page = board.signed_in_page(Role.manager)
+    page.set_viewport_size({"width": 1440, "height": 900})
+    page.goto(WEEK)
+    page.evaluate("document.fonts.ready")
+    bottom = page.locator("table.sheet").evaluate("e => e.getBoundingClientRect().bottom")
+    assert bottom <= 900
+    heights = page.locator("#board td li.visit").evaluate_all("all => all.map(e => e.getBoundingClientRect().height)")
+    assert max(heights) < 24
+    assert page.evaluate("document.fonts.check('500 14px \"Barlow Semi Condensed\"')")
+
+
+def test_a_visit_opens_beside_the_sheet_in_the_place_of_the_pile(board: Board) -> None:
+    page = board.signed_in_page(Role.manager)
+    page.goto(WEEK)
+    line = page.locator("#board td .visit > a").first
+    line.click()
+    slip = page.locator("#slip")
+    expect(slip).to_be_visible()
+    expect(slip).to_contain_text("On site")
+    expect(slip).to_contain_text("to leave it waiting")
+    expect(page.locator("#pile")).to_be_hidden()
+    assert page.url.endswith(WEEK)
+    axe(page)
+    page.keyboard.press("Escape")
+    expect(page.locator("#pile")).to_be_visible()
+    line.focus()
+    page.keyboard.press("Enter")
+    expect(slip).to_be_visible()
+    assert page.url.endswith(WEEK)
+    slip.locator("#slip-open").click()
+    page.wait_for_url("**/jobs/J-*")
+
+
+def test_a_figure_outlines_its_visits(board: Board) -> None:
+    page = board.signed_in_page(Role.manager)
+    page.goto(WEEK)
+    figure = page.locator("#costs a[data-visits]").last
+    wanted = (figure.get_attribute("data-visits") or "").split()
+    figure.click()
+    shown = page.locator("#board .visit.pointed").evaluate_all("all => all.map(e => e.dataset.visit)")
+    assert sorted(shown) == sorted(set(wanted))
+
+
 def test_nothing_is_wider_than_a_phone(board: Board) -> None:
     page = board.signed_in_page(Role.manager, "phone")
     for address in (WEEK, f"{WEEK}/map?day=1"):

@@ -11,19 +11,19 @@ from hypothesis import strategies as st
 from scheduler.weather.daylight import daylight
 from scheduler.weather.default_limits import DEFAULT_LIMITS
 from scheduler.weather.forecast import Forecast, Hour, forecast_from_csv, forecast_to_csv
-from scheduler.weather.limits import MPS_PER_MPH, Work, limits_for
+from scheduler.weather.limits import MPS_PER_MPH, WeatherWork, limits_for
 from scheduler.weather.local_day import local_day
 from scheduler.weather.risk import STATED_ERRORS, chance_of_any, hour_risk
-from scheduler.weather.windows import STEP_CENTS, Site, Span, WorkWindows, work_windows
+from scheduler.weather.windows import STEP_CENTS, SitePoint, Span, WorkWindows, work_windows
 
 ZONE = "America/New_York"
-SITE = Site(40.2, -75.1)
+SITE = SitePoint(40.2, -75.1)
 DATES = st.sampled_from([datetime.date(2027, m, d) for m, d in ((1, 18), (3, 14), (5, 3), (7, 20), (11, 7), (12, 24))])
 VISIT_CENTS = 40_000
 
 
 WORK = st.builds(
-    Work,
+    WeatherWork,
     st.sampled_from(["install", "survey", "repair"]),
     st.integers(1, 420),
     st.booleans(),
@@ -70,12 +70,12 @@ def forecasts(draw: st.DrawFn, date: datetime.date) -> Forecast:
 
 
 @st.composite
-def cases(draw: st.DrawFn) -> tuple[datetime.date, tuple[Span, ...], Forecast, Work]:
+def cases(draw: st.DrawFn) -> tuple[datetime.date, tuple[Span, ...], Forecast, WeatherWork]:
     date = draw(DATES)
     return date, draw(spans()), draw(forecasts(date)), draw(WORK)
 
 
-def solved(case: tuple[datetime.date, tuple[Span, ...], Forecast, Work]) -> WorkWindows:
+def solved(case: tuple[datetime.date, tuple[Span, ...], Forecast, WeatherWork]) -> WorkWindows:
     date, hours, forecast, work = case
     return work_windows(hours, date, ZONE, SITE, forecast, work, DEFAULT_LIMITS, None, VISIT_CENTS)
 
@@ -83,7 +83,7 @@ def solved(case: tuple[datetime.date, tuple[Span, ...], Forecast, Work]) -> Work
 @settings(max_examples=200, deadline=None)
 @given(cases())
 def test_every_minute_of_the_customer_is_either_offered_or_lost_with_a_reason(
-    case: tuple[datetime.date, tuple[Span, ...], Forecast, Work],
+    case: tuple[datetime.date, tuple[Span, ...], Forecast, WeatherWork],
 ) -> None:
     found = solved(case)
     for day in (0, 1):
@@ -99,7 +99,7 @@ def test_every_minute_of_the_customer_is_either_offered_or_lost_with_a_reason(
 @settings(max_examples=200, deadline=None)
 @given(cases())
 def test_no_window_holds_dark_a_clock_change_or_an_hour_that_breaks_a_limit(
-    case: tuple[datetime.date, tuple[Span, ...], Forecast, Work],
+    case: tuple[datetime.date, tuple[Span, ...], Forecast, WeatherWork],
 ) -> None:
     date, _, forecast, work = case
     limits = limits_for(DEFAULT_LIMITS, work)
@@ -128,7 +128,7 @@ def test_no_window_holds_dark_a_clock_change_or_an_hour_that_breaks_a_limit(
 @settings(max_examples=200, deadline=None)
 @given(cases(), st.data())
 def test_the_planner_pays_for_each_start_the_risk_of_that_very_visit_within_one_step(
-    case: tuple[datetime.date, tuple[Span, ...], Forecast, Work], data: st.DataObject
+    case: tuple[datetime.date, tuple[Span, ...], Forecast, WeatherWork], data: st.DataObject
 ) -> None:
     date, _, forecast, work = case
     found = solved(case)

@@ -186,5 +186,9 @@ def test_the_command_line_lets_a_locked_out_manager_in(app: FastAPI, monkeypatch
     assert done.exit_code == 0, done.output
     password = done.output.split()[-1]
     assert sign_in(anonymous(app), "maud", password).get("/password").status_code == 200
+    made = CliRunner().invoke(commands, ["reset-password", "new.one", "--manager"])
+    assert sign_in(anonymous(app), "new.one", made.output.split()[-1]).get("/session").json()["role"] == "manager"
+    raised = CliRunner().invoke(commands, ["reset-password", "rhea", "--manager"])
+    assert sign_in(anonymous(app), "rhea", raised.output.split()[-1]).get("/session").json()["role"] == "manager"
     unknown = CliRunner().invoke(commands, ["reset-password", "nobody-here"])
     assert 'there is no account "nobody-here"' in str(unknown.exception)

@@ -20,7 +20,7 @@ from api.access.accounts import Role
 from api.database import open_database, transaction
 from api.feeds.addresses import feed_of, feed_token
 from api.feeds.calendar import Revision, crew_calendar, settled, visit_calendar
-from api.ledger.days import Stop, crew_week
+from api.ledger.days import PostedStop, crew_week
 from tests.conftest import BuiltDemo
 from tests.service.cast import anonymous, running, settings_for, signed_in
 
@@ -169,7 +169,7 @@ def test_a_customer_reads_the_visit_and_nothing_of_the_crew(demo: sa.Engine) -> 
 
 
 def test_revisions_that_change_nothing_are_none() -> None:
-    monday, tuesday = (Stop("north-1", MONDAY + datetime.timedelta(days=n), 540, 600) for n in (0, 1))
+    monday, tuesday = (PostedStop("north-1", MONDAY + datetime.timedelta(days=n), 540, 600) for n in (0, 1))
     at = [POSTED + datetime.timedelta(hours=n) for n in range(6)]
     assert settled([]) is None
     assert settled([Revision(at[0], None)]) is None
@@ -186,13 +186,13 @@ def test_the_private_address_opens_one_feed_without_signing_in(built: BuiltDemo,
         office, nobody = signed_in(app, Role.office), anonymous(app)
         address = office.get("/crews/north-1/calendar").json()["address"]
         assert address == office.get("/crews/north-1/calendar").json()["address"]
-        path = address.removeprefix("http://testserver")
+        path = address.removeprefix("http://127.0.0.1:8410")
         answer = nobody.get(path)
         assert answer.status_code == 200
         assert answer.headers["content-type"] == "text/calendar; charset=utf-8"
         assert len(events(answer.content)) > 2
         assert nobody.get(path, headers={"if-none-match": answer.headers["etag"]}).status_code == 304
-        visit = office.get("/jobs/J-1042/calendar").json()["address"].removeprefix("http://testserver")
+        visit = office.get("/jobs/J-1042/calendar").json()["address"].removeprefix("http://127.0.0.1:8410")
         assert list(events(nobody.get(visit).content)) == ["J-1042@visit.eaveboard"]
         _refused(nobody, office, path, app.state.secret)
 

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import datetime
 import json
 from typing import Any
 
@@ -46,6 +47,15 @@ def test_a_customer_is_made_read_changed_and_deleted_and_the_history_knows(offic
         ("made", "olive"),
     ]
     assert lines[1]["detail"] == {"phone": ["555-0300", "555-0301"]}
+
+
+def test_what_is_done_to_a_customer_is_dated_by_the_service_s_clock(app_on_either: FastAPI, office: TestClient) -> None:
+    app_on_either.state.clock = lambda: datetime.datetime(2027, 4, 8, 20, tzinfo=datetime.UTC)
+    address = f"/customers/{made(office)['id']}"
+    office.put(address, json={**ODILE, "phone": "555-0301"}, headers={"If-Match": '"1"'})
+    office.delete(address, headers={"If-Match": '"2"'})
+    lines = office.get("/history", params={"noun": "customer", "noun_id": address.rpartition("/")[2]}).json()["items"]
+    assert [line["at"][:16] for line in lines] == ["2027-04-08T20:00"] * 3
 
 
 def test_the_list_comes_in_parts_each_customer_once(office: TestClient) -> None:

@@ -101,7 +101,7 @@ def test_lead_and_office_write_and_others_do_not(day: tuple[FastAPI, Jobs]) -> N
     assert sign(reader, jobs.install, "pitch").status_code == 403
     theirs = f"/crews/{OTHER}/days/{DAY}/steps"
     assert lead.post(theirs, json={"at": AT, "visit": jobs.others, "step": "pitch"}).status_code == 403
-    assert "Route out" not in reader.get(HOME, headers=PAGE).text
+    assert "Leave the yard" not in reader.get(HOME, headers=PAGE).text
     assert reader.get(HOME, headers=PAGE).status_code == 200
 
 
@@ -270,5 +270,5 @@ def test_of_two_installs_only_the_one_whose_papers_are_old_is_told_to_be_stale(d
         assert part is not None
         part.quantity += 1
         session.add(part)
-    sections = phone(app).get(HOME, headers=PAGE).text.split('<section class="stop"')[1:]
+    sections = phone(app).get(HOME, headers=PAGE).text.split('<section class="panel stop"')[1:]
     assert [("Stale: " in section, jobs.others in section) for section in sections] == [(False, False), (True, True)]

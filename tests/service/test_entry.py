@@ -2,12 +2,15 @@
 
 from __future__ import annotations
 
+import datetime
 import html
 import re
 import shutil
 from collections.abc import Iterator
+from typing import Any
 
 import pytest
+import sqlalchemy as sa
 from fastapi import FastAPI
 from fastapi.testclient import TestClient
 from sqlmodel import func, select
@@ -15,6 +18,7 @@ from sqlmodel import func, select
 from api import tables
 from api.access.accounts import Role
 from api.database import transaction
+from api.jobs import entry
 from tests.conftest import BuiltDemo
 from tests.service.cast import PAGE, running, settings_for, signed_in
 
@@ -195,3 +199,24 @@ def test_a_form_without_its_numbers_or_with_an_unknown_state_is_refused(office: 
     assert office.post("/jobs/new", data=form | {"customers.customer": held}).status_code == 409
     own = form_of(office.get(f"/records/visits/{JOB}").text)
     assert office.post(f"/records/visits/{JOB}", data=own | {"state": "lost"}).status_code == 422
+
+
+def test_a_form_reads_the_rows_that_it_names_and_no_whole_table(app: FastAPI) -> None:
+    """Of thousands of customers, jobs and awnings a save of one looks at that one and what it refers to."""
+    asked: list[str] = []
+
+    def listen(_: Any, __: Any, statement: str, *___: Any) -> None:
+        asked.append(" ".join(statement.split()))
+
+    with transaction(app.state.database) as session:
+        row = session.exec(select(tables.Visit).order_by(tables.Visit.id)).first()
+        assert row is not None
+        cells = entry.cells_of(session, "visits", row, "imperial") | {"note": "the gate sticks"}
+        sa.event.listen(app.state.database, "before_cursor_execute", listen)
+        try:
+            entry.keep(session, {"visits": cells}, by="test", now=datetime.datetime.now(datetime.UTC))
+        finally:
+            sa.event.remove(app.state.database, "before_cursor_execute", listen)
+    reads = [text for text in asked if text.startswith("SELECT")]
+    assert reads
+    assert [text for text in reads if " WHERE " not in text] == []

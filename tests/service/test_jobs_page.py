@@ -12,10 +12,12 @@ import pytest
 import sqlalchemy as sa
 from fastapi import FastAPI
 from fastapi.testclient import TestClient
+from sqlmodel import select
 
 from api import tables
 from api.access.accounts import Role
 from api.database import transaction
+from scheduler.plan import read_plan
 from tests.conftest import BuiltDemo
 from tests.service.cast import PAGE, by_link, running, settings_for, signed_in
 
@@ -87,12 +89,20 @@ def test_other_visits_to_the_site_are_named(demo: FastAPI, office: TestClient) -
 
 
 def test_readers_and_leads_see_no_buttons_that_are_not_theirs(demo: FastAPI) -> None:
-    reader, lead = page_of(signed_in(demo, Role.reader)), page_of(signed_in(demo, Role.lead))
+    with transaction(demo.state.database) as session:
+        plan = session.exec(select(tables.StoredPlan)).one()
+        at = datetime.datetime(2027, 4, 8, 21, tzinfo=datetime.UTC)
+        session.add(tables.PostedWeek(start_date=plan.start_date, plan_id=plan.id, posted_at=at, posted_by="test"))
+        account = session.exec(select(tables.Account).where(tables.Account.role == Role.lead)).one()
+        route = read_plan(plan.plan).routes[0]
+        account.crew_id, own = route.crew, route.stops[0].job
+        session.add(account)
+    reader, lead = page_of(signed_in(demo, Role.reader)), page_of(signed_in(demo, Role.lead), own)
     assert "Keep the photo" not in reader
     assert "Keep the photo" in lead
     assert f'href="/bench/{JOB}"' in reader
     assert "Count it" not in reader
-    assert "Count it" in lead
+    assert ("Count it" in lead) == ("Count it" in page_of(signed_in(demo, Role.office), own))
     assert 'id="calendar"' not in reader + lead
 
 

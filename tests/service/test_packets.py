@@ -126,7 +126,7 @@ def test_a_day_sheet_holds_the_day_in_order(app: FastAPI) -> None:
         for item in found.job.kit.items if found.job.kit else ():
             assert same(f"{item.quantity} × {item.name}") in same(text)
         if found.hours:
-            assert same("Allows") in same(text)
+            assert same("Customer’s hours") in same(text)
         for check in CHECKS[found.job.visit.kind]:
             assert same(check) in same(text)
     for tool, count in day.cell.from_pool.items():

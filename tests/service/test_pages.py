@@ -46,10 +46,13 @@ def test_the_week_sheet_shows_every_planned_stop_and_every_waiting_job(client: T
         assert f"{stop.start // 60}:{stop.start % 60:02}–{stop.end // 60}:{stop.end % 60:02}" in text
         assert f'href="/jobs/{stop.job}"' in text
     for skipped in plan.skipped:
-        assert f">{skipped.job}</a>" in text
-    assert f"<b>{len(stops)}</b> of 62 jobs are on the sheet, <b>{len(plan.skipped)}</b> wait" in text
-    assert "Not counted" in text
-    assert "Stops at the drawing" in text
+        assert f'id="visit-{skipped.job}"' in text
+        assert f'<span class="id">{skipped.job}</span>' in text
+    assert len(stops) + len(plan.skipped) == 62
+    assert f"<b>{len(stops)}</b> planned" in text
+    assert f"<b>{len(plan.skipped)}</b> waiting" in text
+    assert "Open and count" in text
+    assert "Wall says stop" in text
     assert "no installs" in text  # the windy Wednesday
 
 

@@ -21,7 +21,7 @@ from api import tables
 from api.access.accounts import Role
 from api.database import transaction
 from api.feeds.maps import geojson, gpx, points
-from api.ledger.days import CrewDay, crew_day
+from api.ledger.days import PlannedDay, crew_day
 from tests.conftest import BuiltDemo
 from tests.service.cast import NAMES, PASSWORD, anonymous, by_link, running, settings_for, signed_in
 
@@ -47,7 +47,7 @@ def client(app: FastAPI) -> TestClient:
     return signed_in(app, Role.reader)
 
 
-def day_of(app: FastAPI, crew: str, date: datetime.date) -> tuple[CrewDay, list[Any]]:
+def day_of(app: FastAPI, crew: str, date: datetime.date) -> tuple[PlannedDay, list[Any]]:
     with transaction(app.state.database) as session:
         day = crew_day(session, crew, date)
         assert day is not None

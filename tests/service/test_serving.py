@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import os
 import socket
+import stat
 import subprocess
 import sys
 import time
@@ -71,6 +72,14 @@ def test_a_second_service_on_the_same_data_is_refused_before_it_touches_anything
         assert contents(tmp_path) == before
     with served(tmp_path):  # what ended has let go
         pass
+
+
+def test_what_is_written_is_for_its_owner_alone(tmp_path: Path) -> None:
+    with served(tmp_path / "data"):
+        folder = tmp_path / "data"
+        assert stat.S_IMODE(folder.stat().st_mode) == 0o700
+        for path in folder.iterdir():
+            assert stat.S_IMODE(path.stat().st_mode) & 0o077 == 0, path.name
 
 
 def test_a_port_that_is_taken_is_named_and_nothing_is_made(tmp_path: Path) -> None:

@@ -114,6 +114,9 @@ def test_a_session_ends_after_its_hours(app: FastAPI) -> None:
         client = signed_in(app, Role.office)
         held = {"cookie": f"eave-session={client.cookies['eave-session']}"}
     bare = anonymous(app)
+    for hours in (3, 6, 9):  # used now and then: one that is not used ends sooner
+        with frozen(NOON + datetime.timedelta(hours=hours)):
+            assert bare.get("/session", headers=held).status_code == 200
     with frozen(NOON + datetime.timedelta(hours=11, minutes=59)):
         assert bare.get("/session", headers=held).status_code == 200
     with frozen(NOON + datetime.timedelta(hours=12, minutes=1)):

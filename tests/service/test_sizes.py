@@ -229,7 +229,7 @@ def test_heavy_requests_wait_for_their_turn(app: FastAPI) -> None:
             await asyncio.sleep(0.01)
             now -= 1
 
-        bounds = sizes.Bounds(heavy, known=lambda _: True)
+        bounds = sizes.RequestBounds(heavy, known=lambda _: True)
         scope = {"type": "http", "method": "GET", "path": "/exchange/all.zip", "headers": [], "query_string": b""}
         await asyncio.gather(*(bounds(scope, None, None) for _ in range(12)))  # type: ignore[arg-type]
         assert most == sizes.TURNS

@@ -17,8 +17,10 @@ from sqlmodel import col, delete, select
 from api import tables
 from api.access.accounts import Role
 from api.database import transaction
+from api.fields.shown import dollars
 from api.settings import Settings, read_settings, sqlite_address
 from scheduler.errors import BadInput
+from scheduler.week import read_week
 from tests.conftest import BuiltDemo
 from tests.service.cast import JSON, PAGE, running, settings_for, signed_in
 
@@ -57,14 +59,14 @@ def cell_of(page: str, part: str) -> str:
 
 @pytest.mark.parametrize(
     ("role", "plans", "compares"),
-    [(Role.manager, True, True), (Role.office, False, True), (Role.lead, False, False), (Role.reader, False, False)],
+    [(Role.manager, True, True), (Role.office, False, True), (Role.reader, False, False)],
 )
 def test_controls_are_for_those_who_may_use_them(shared: FastAPI, role: Role, plans: bool, compares: bool) -> None:
     text = signed_in(shared, role).get(WEEK).text
     for control in ('id="plan-form"', 'id="post"', 'id="undo"', 'class="grip"', 'id="slip"'):
         assert (control in text) is plans, control
     assert ('id="compare-form"' in text) is compares
-    assert "Waiting pile" in text  # looking is for all
+    assert 'id="pile-title">Waiting' in text  # looking is for all but crew leads, who have their days
 
 
 def test_a_plan_can_be_looked_at_by_its_number(shared: FastAPI) -> None:
@@ -77,7 +79,7 @@ def test_a_plan_can_be_looked_at_by_its_number(shared: FastAPI) -> None:
     assert client.get("/weeks/2030-01-07?plan=1", headers=JSON).status_code == 404
 
 
-def test_each_day_says_when_it_goes_out_with_how_many_hands_and_what_weather(shared: FastAPI) -> None:
+def test_each_day_says_when_it_goes_out_with_how_many_people_and_what_weather(shared: FastAPI) -> None:
     client = signed_in(shared, Role.reader)
     text = client.get(WEEK).text
     for route in routes_of(client, newest(client)["id"]):
@@ -85,8 +87,9 @@ def test_each_day_says_when_it_goes_out_with_how_many_hands_and_what_weather(sha
         for minutes in (route["depart"], route["return"]):
             assert f"<b>{minutes // 60}:{minutes % 60:02}</b>" in cell
         assert '<svg class="strip"' in cell
-        assert " hands</b>" in cell
+        assert (f" · {2 + route['helpers']} people" in cell) is (route["helpers"] > 0)
         assert cell.count('<li class="visit"') == len(route["stops"])
+    assert text.count(", 2 people</span>") == 5
     assert "light 6:" in text
     assert re.search(r"\d+–\d+ °F", text)
 
@@ -107,6 +110,49 @@ def test_kits_stand_on_the_sheet_by_mark_and_word(own: FastAPI) -> None:
     assert "◧ short, no day named" in entries[nameless]
     assert "■ loaded" in entries[loaded]
     assert "✓ verified" in entries[whole]
+
+
+def test_money_to_run_the_week_stands_apart_from_prices_that_only_weigh(shared: FastAPI) -> None:
+    client = signed_in(shared, Role.reader)
+    cost = client.get(f"/plans/{newest(client)['id']}", headers=JSON).json()["cost"]
+    text = client.get(WEEK).text
+    to_run = sum(cost[kind] for kind in ("crews", "travel", "overtime", "helpers"))
+    assert f"<b>{dollars(to_run)}</b> to run" in text
+    money, weighs = re.findall(r'<p><span class="quiet">(?:To run|Weighs besides)(.*?)</p>', text, re.S)
+    for kind, words in (("crews", "crews"), ("travel", "road"), ("overtime", "overtime"), ("helpers", "extra people")):
+        assert (f"{words} <b>{dollars(cost[kind])}</b>" in money) is (cost[kind] > 0), kind
+    for kind, words in (("risk", "weather"), ("late", "lateness"), ("changes", "promises moved")):
+        assert (f"{words} <b>{dollars(cost[kind])}</b>" in weighs) is (cost[kind] > 0), kind
+    assert f"jobs left waiting <b>{dollars(cost['skipped'])}</b>" in weighs
+    for visits in re.findall(r'data-visits="([^"]+)"', text):
+        for visit in visits.split():
+            assert f'id="visit-{visit}"' in text
+
+
+def test_what_each_day_has_left_stands_under_it(shared: FastAPI) -> None:
+    client = signed_in(shared, Role.reader)
+    week = read_week(client.get(f"/plans/{newest(client)['id']}/week", headers=JSON).content)
+    routes = routes_of(client, newest(client)["id"])
+    text = client.get(WEEK).text
+    hours = re.findall(r"<td>(.*?)</td>", text[text.index('data-part="left-hours"') : text.index("left-tools")])
+    people = re.findall(r"<td>(.*?)</td>", text[text.index('data-part="left-people"') :])
+    yard_of = {crew.id: crew.yard for crew in week.crews}
+    for day in range(week.days):
+        for yard in week.yards:
+            free = 0
+            for crew in week.crews:
+                for shift in crew.shifts:
+                    if (crew.yard, shift.day) == (yard.id, day):
+                        at_work = set(range(shift.start, shift.end))
+                        for r in routes:
+                            if (r["crew"], r["day"]) == (crew.id, day):
+                                at_work -= set(range(r["depart"], r["return"]))
+                        free += len(at_work)
+            assert f"{yard.id} {free // 60}:{free % 60:02}" in hours[day]
+        for helpers in week.helpers:
+            if helpers.day == day:
+                used = sum(r["helpers"] for r in routes if (yard_of[r["crew"]], r["day"]) == (helpers.yard, day))
+                assert f"{helpers.yard} {used}/{helpers.count}" in people[day]
 
 
 def test_a_lock_is_seen_at_once_and_so_is_its_end(own: FastAPI) -> None:

@@ -141,6 +141,11 @@ def birch_too_soon_after_alder(w: Any, p: Any) -> None:
     both_on_one_route(w, p, [("alder", 500), ("birch", 569)], 480, 664)
 
 
+def back_too_soon_from_birch(w: Any, p: Any) -> None:
+    # yard 480 → 20 → hill 500–560 → 10 → moor 570–630 → 35 → yard: not before 665
+    both_on_one_route(w, p, [("alder", 500), ("birch", 570)], 480, 664)
+
+
 Where = tuple[str | None, int | None, str | None]  # crew, day, job
 BROKEN: list[tuple[str, Edit, Where, str]] = [
     ("same_week", lambda w, p: p.update(week="last"), (None, None, None),
@@ -165,6 +170,7 @@ BROKEN: list[tuple[str, Edit, Where, str]] = [
      f"{MON} starts alder at 8:20 but can be there only at 8:21."),
     ("travel", birch_too_soon_after_alder, ("oak", 0, "birch"),
      f"{MON} starts birch at 9:29 but can be there only at 9:30."),
+    ("travel", back_too_soon_from_birch, ("oak", 0, None), f"{MON} is back at 11:04 but can be only at 11:05."),
     ("travel", lambda w, p: p["routes"][0].update({"return": 584}), ("oak", 0, None),
      f"{MON} is back at 9:44 but can be only at 9:45."),
     ("service", lambda w, p: p["routes"][0]["stops"][0].update(end=559), ("oak", 0, "alder"),
@@ -322,6 +328,8 @@ def test_breaches_that_come_together() -> None:
         p["routes"].append(p["routes"][0] | {"stops": [{"job": "cedar", "start": 500, "end": 560}]})
         p["skipped"].pop(0)
 
+    twice, *_ = breaches_of(send_both_on_one_day)
+    assert (twice.crew, twice.day, twice.job) == ("oak", 0, None)
     assert verdict_on(send_both_on_one_day) == [
         ("one_route", "Crew oak on Mon Mar 15 has 2 routes; a crew goes out once a day."),
         ("equipment", "Yard yard on Mon Mar 15 sends out 2 of ladder-24 and has 1."),

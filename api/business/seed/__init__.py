@@ -16,14 +16,14 @@ from api.business.seed.yard import YardFiles
 from api.fields.rules import FirstWeek
 from api.fields.sheets import BadFiles
 
-__all__ = ["Business", "load", "read_business"]
+__all__ = ["BusinessFiles", "load", "read_business"]
 
 
 class _Files(YardFiles, WorkFiles):
     """All files of a business."""
 
 
-class Business(msgspec.Struct):
+class BusinessFiles(msgspec.Struct):
     """What the files hold: `rows` in an order in which they can be added, and the week they were laid out for."""
 
     name: str
@@ -31,14 +31,14 @@ class Business(msgspec.Struct):
     rows: list[SQLModel]
 
 
-def load(session: Session, business: Business) -> None:
+def load(session: Session, business: BusinessFiles) -> None:
     """Add all rows of `business` to an empty database."""
     for _, rows in itertools.groupby(business.rows, type):
         session.add_all(rows)
         session.flush()  # before the next kind of row, which may refer to these
 
 
-def read_business(folder: Path) -> Business:
+def read_business(folder: Path) -> BusinessFiles:
     """Return the business in `folder`; raises `BadFiles` with every fault of every file."""
     reader = _Files(folder)
     for step in (
@@ -65,4 +65,4 @@ def read_business(folder: Path) -> Business:
         step()
     if reader.faults or reader.first_week is None:
         raise BadFiles(reader.faults)
-    return Business(reader.name, reader.first_week, reader.rows)
+    return BusinessFiles(reader.name, reader.first_week, reader.rows)

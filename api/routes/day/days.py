@@ -13,27 +13,28 @@ from pydantic import AwareDatetime, Field
 from sqlmodel import Session
 
 from api.access.accounts import Role
-from api.access.guards import STAFF, Who, allow, everyone, found, own_crew_day
+from api.access.guards import LOOKERS, STAFF, Who, allow, everyone, found, own_crew_day
 from api.access.idempotency import Once
 from api.clock import Now, local_day
-from api.day import content, loading, results
+from api.day import loading, phone, results, stop_times
 from api.day.overview import crews_on
-from api.fields.shown import pounds
+from api.fields.shown import day_name, pounds
+from api.http.assets import asset
 from api.http.pages import Database, page, wants_json
 from api.http.problems import Problem, responses
 from api.ledger.posted_days import Act, PostedDay, act, posted_day, visit_of, working_day
 from api.papers.cautions import GOES_FIRST
 from api.papers.job_page import allowed
 from api.routes import records
-from api.tables import Business, Crew, Prepared
+from api.tables import Crew, DayLink, Prepared
 from scheduler.documents import encode
 
 router = APIRouter(tags=["days"])
 Reader = Annotated[Who, allow(*STAFF, crew_link=True)]
 Writer = Annotated[Who, allow(Role.manager, Role.office, Role.lead, crew_link=True)]
-Staff = Annotated[Who, allow(*STAFF)]
+Staff = Annotated[Who, allow(*LOOKERS)]
 WORKER = Path(__file__).parents[2] / "static" / "built" / "day-worker.js"
-HOLDS = {"firm": "this crew, day and hour", "day": "this day", "soft": "told, may move"}
+HOLDS = {"firm": "Promised firm", "day": "Day promised", "soft": "Told, may move"}
 _REFUSALS = responses(409)
 
 
@@ -75,6 +76,13 @@ class StepBody(NotedOfVisit):
     note: Annotated[records.Words, Field(max_length=500)] = ""
 
 
+class TimeBody(NotedOfVisit):
+    """The crew sets out for the visit (`on_way`) or has come there (`here`) at `at`; `noted` false takes it back."""
+
+    what: stop_times.What
+    noted: bool = True
+
+
 class ResultBody(NotedOfVisit):
     """What became of the visit; minutes after local midnight. `replaces`: the result that this one corrects."""
 
@@ -90,7 +98,23 @@ def worker(_: Annotated[Who, everyone()]) -> Response:
     """Give the service worker that keeps day sheets for use without signal; its place is what it may keep."""
     if not WORKER.exists():
         raise Problem(404, "The pages' scripts have not been bundled: run ops/bundle.")
-    return FileResponse(WORKER, media_type="text/javascript", headers={"Cache-Control": "no-cache"})
+    headers = {"Cache-Control": "no-cache", "Service-Worker-Allowed": "/"}
+    return FileResponse(WORKER, media_type="text/javascript", headers=headers)
+
+
+@router.get("/crews/{crew_id}/days/{day}/manifest.webmanifest", response_class=Response)
+def manifest(session: Database, who: Reader, crew_id: str, day: datetime.date) -> Response:
+    """Give the manifest with which a phone puts the day sheet beside its other programs."""
+    own_crew_day(who, crew_id, day)
+    crew = found(session, Crew, crew_id, "crew")
+    address = f"/crews/{crew_id}/days/{day}"
+    icon = {"src": asset("awning.svg"), "sizes": "any", "type": "image/svg+xml", "purpose": "any maskable"}
+    values = {
+        "name": f"{crew.name}, {day_name(day)}", "short_name": crew.name, "id": address, "start_url": address,
+        "scope": "/crews/", "display": "standalone", "orientation": "any", "background_color": "#f3f5f5",
+        "theme_color": "#14524a", "icons": [icon],
+    }  # fmt: skip
+    return JSONResponse(values, media_type="application/manifest+json")
 
 
 @router.get("/crews/{crew_id}/days/{day}")
@@ -104,8 +128,10 @@ def crew_day(request: Request, session: Database, who: Reader, now: Now, crew_id
         return Response(b"null" if route is None else encode(route), media_type="application/json")
     values: dict[str, Any] = {"crew": crew, "day": day, "sheet": None}
     if posted is not None:
-        values["sheet"] = content.day_page(session, crew, posted, now)
-        values["business"] = session.get_one(Business, 1)
+        shown = phone.day_page(session, crew, posted, now)
+        values |= {"sheet": shown.content, "state": shown.state, "posted": posted.posted}
+        values["opened"] = session.get_one(DayLink, who.link_id).digest if who.link_id is not None else ""
+        values["business"] = shown.content.business
         values |= {"goes_first": GOES_FIRST, "pounds": pounds, "allowed": allowed, "where": loading.WHERE}
         values |= {"holds": HOLDS, "outcomes": results.WORDS, "may_write": _may_write(who, crew_id)}
     return page(request, "day.html", values)
@@ -117,7 +143,7 @@ def state(session: Database, who: Reader, now: Now, crew_id: str, day: datetime.
     own_crew_day(who, crew_id, day)
     found(session, Crew, crew_id, "crew")
     posted = posted_day(session, crew_id, day)
-    return JSONResponse(None if posted is None else content.day_state(session, posted, now))
+    return JSONResponse(None if posted is None else phone.day_state(session, posted, now))
 
 
 @router.get("/crews/{crew_id}/days/{day}/drawings/{visit_id}", response_class=Response)
@@ -195,6 +221,22 @@ def step(
     return once(session, write)
 
 
+@router.post("/crews/{crew_id}/days/{day}/times", responses=_REFUSALS)
+def time(
+    session: Database, who: Writer, now: Now, once: Once, crew_id: str, day: datetime.date, body: TimeBody
+) -> Response:
+    """Note when the crew set out for a visit or came there; of two such notes the first counts."""
+
+    def write() -> Response:
+        posted, noted = _day(session, who, crew_id, day, body, now)
+        visit = visit_of(session, posted, body.visit, although_moved=body.although_moved)
+        row = stop_times.note_time(session, posted, visit, body.what, body.noted, noted)
+        return JSONResponse({"visit": visit.id, "what": body.what, "at": row.at.isoformat() if row else None})
+
+    own_crew_day(who, crew_id, day, write=True)
+    return once(session, write)
+
+
 @router.post("/crews/{crew_id}/days/{day}/results", status_code=201, responses=_REFUSALS)
 def result(
     session: Database, who: Writer, now: Now, once: Once, crew_id: str, day: datetime.date, body: ResultBody
@@ -204,7 +246,7 @@ def result(
     def write() -> Response:
         posted, noted = _day(session, who, crew_id, day, body, now)
         visit = visit_of(session, posted, body.visit, although_moved=body.although_moved)
-        told = results.Told(body.outcome, body.start, body.end, body.why, body.replaces)
+        told = results.ResultTold(body.outcome, body.start, body.end, body.why, body.replaces)
         row = results.tell(session, posted, visit, told, noted)
         return JSONResponse(results.record(row), 201)
 

@@ -44,7 +44,7 @@ def make(request: Request, session: Database, who: Office, crew_id: Text = "", d
         if wants_json(request):
             raise
         return _list_page(request, session, {"crew_id": crew_id, "day": day}, fault)
-    base = state.settings.address or str(request.base_url).rstrip("/")
+    base = state.settings.base
     address = f"{base}/day-links/open/{made.token}"
     if wants_json(request):
         answer: Response = JSONResponse({**_record(made.link), "address": address}, 201)

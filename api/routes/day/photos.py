@@ -54,6 +54,8 @@ def add_photo(
     """Keep a photo of a job; its place of taking and all else that a camera adds is dropped, but which way is up."""
     if who.crew_id is not None and who.day is not None:  # by day link: also what was moved away from the day meanwhile
         visit_of(session, working_day(session, who.crew_id, who.day), visit_id, although_moved=True)
+    elif who.role is Role.lead:
+        own_job(session, who, visit_id)
     found(session, Visit, visit_id, "job")
     data = file.file.read(photos.MOST_BYTES + 1)
     folder = request.app.state.settings.data

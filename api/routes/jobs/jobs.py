@@ -14,11 +14,11 @@ from sqlmodel import Session
 from starlette.exceptions import HTTPException
 
 from api.access.accounts import Role
-from api.access.guards import STAFF, Who, allow, own_job
+from api.access.guards import LOOKERS, STAFF, Who, allow, own_job
 from api.clock import Now
 from api.fields.shown import day_name
 from api.http.pages import Database, page, wants_json
-from api.jobs.listed import Wanted, jobs_list, places, towns
+from api.jobs.listed import JobsWanted, jobs_list, places, towns
 from api.jobs.story import job_story
 from api.ledger.history import in_words
 from api.ledger.told import HOLDS
@@ -30,7 +30,7 @@ from api.weeksheet import PILES
 from api.weeksheet.names import KIT_MARKS
 
 router = APIRouter(tags=["jobs"])
-Staff = Annotated[Who, allow(*STAFF)]
+Staff = Annotated[Who, allow(*LOOKERS)]
 Reader = Annotated[Who, allow(*STAFF, crew_link=True)]
 Word = Annotated[records.Words, Query(max_length=120)]
 SURVEYORS = (Role.manager, Role.office, Role.lead)
@@ -52,7 +52,7 @@ def jobs(
 ) -> Response:
     """List jobs by id, `limit` at a time, with their kits' conditions and where the plan has put them."""
     standing = places(session)
-    asked = Wanted(kind, {"": "open", "any": ""}.get(state, state), kit, town, because, words)
+    asked = JobsWanted(kind, {"": "open", "any": ""}.get(state, state), kit, town, because, words)
     lines, following = jobs_list(session, asked, standing, after or None, limit)
     if wants_json(request):
         body = {"items": lines, "next": following}

@@ -6,14 +6,14 @@ from typing import Annotated
 
 from fastapi import APIRouter, Request
 
-from api.access.guards import STAFF, Who, allow
+from api.access.guards import LOOKERS, Who, allow
 from api.http.pages import Database
-from api.papers.keeper import Standing, standing
+from api.papers.keeper import PapersState, standing
 
 router = APIRouter(tags=["papers"])
 
 
-@router.get("/papers", response_model=Standing)
-def papers(request: Request, session: Database, _: Annotated[Who, allow(*STAFF)]) -> Standing:
+@router.get("/papers", response_model=PapersState)
+def papers(request: Request, session: Database, _: Annotated[Who, allow(*LOOKERS)]) -> PapersState:
     """Tell how many open visits have fresh and stale papers, and which surveys cannot be used, each in a sentence."""
     return standing(session, request.app.state.papers.being_made)

@@ -61,7 +61,7 @@ _FORM = {
 
 
 @dataclass
-class Entry:
+class SurveyEntry:
     """A form being filled: for which awning of which job, over which version of the survey (None: the first)."""
 
     visit: tables.Visit
@@ -83,7 +83,8 @@ def survey_page(
     saved: bool = False,
 ) -> Response:
     """Show the survey of a job's wall: a form for those who survey, as it is for others."""
-    own_job(session, who, visit_id)
+    if who.link_id is not None:  # crew leads survey walls that no crew has been given yet
+        own_job(session, who, visit_id)
     visit = found(session, tables.Visit, visit_id, "job")
     entry = _entry(session, visit, awning)
     if entry is None:
@@ -133,7 +134,7 @@ def survey_sent(
     return _form(request, session, entry, fields, base)
 
 
-def _entry(session: Session, visit: tables.Visit, awning_id: str) -> Entry | None:
+def _entry(session: Session, visit: tables.Visit, awning_id: str) -> SurveyEntry | None:
     """Return what the form is for; None where no awning has been ordered for this wall. Answers 404 to a wrong id."""
     several = keeping.awnings_for(session, visit)
     if not several:
@@ -143,7 +144,7 @@ def _entry(session: Session, visit: tables.Visit, awning_id: str) -> Entry | Non
         raise Problem(404, f'This job has no awning with the id "{awning_id}".')
     units = session.get_one(tables.Business, 1).units
     row = keeping.survey_of(session, chosen.id)
-    return Entry(visit, chosen, row, units, keeping.maker_brackets(session, chosen.id), several)
+    return SurveyEntry(visit, chosen, row, units, keeping.maker_brackets(session, chosen.id), several)
 
 
 def _keep(
@@ -151,7 +152,7 @@ def _keep(
     session: Session,
     who: Who,
     now: datetime.datetime,
-    entry: Entry,
+    entry: SurveyEntry,
     fields: dict[str, str],
     base: dict[str, str],
     version: str,
@@ -205,7 +206,7 @@ def _beside(fields: Mapping[str, str], reading: Reading) -> keeping.Beside | Non
 def _both(
     request: Request,
     session: Session,
-    entry: Entry,
+    entry: SurveyEntry,
     fields: dict[str, str],
     base: dict[str, str],
     theirs: tables.SiteSurvey,
@@ -234,7 +235,7 @@ def _picked(
     who: Who,
     now: datetime.datetime,
     once: Any,
-    entry: Entry,
+    entry: SurveyEntry,
     sent: dict[str, str],
     do: str,
 ) -> Response:
@@ -263,7 +264,7 @@ def _last_change(session: Session, survey_id: str) -> str:
 def _form(
     request: Request,
     session: Session,
-    entry: Entry,
+    entry: SurveyEntry,
     fields: dict[str, str],
     base: dict[str, str],
     *,

@@ -13,8 +13,9 @@ from pydantic import Field
 from sqlmodel import Session, col, select
 
 from api.access.accounts import Role
-from api.access.guards import Who, allow, found
+from api.access.guards import LOOKERS, Who, allow, found
 from api.access.idempotency import Once
+from api.clock import Now
 from api.fields.ids import new_id
 from api.fields.limits import limit
 from api.http.pages import Database
@@ -25,7 +26,7 @@ from api.tables import Awning, MakerPart, Order, SiteSurvey, Visit, Yard
 from scheduler.errors import BadInput
 
 router = APIRouter(prefix="/awnings", tags=["awnings"])
-Reader = Annotated[Who, allow(Role.manager, Role.office, Role.lead, Role.reader)]
+Reader = Annotated[Who, allow(*LOOKERS)]
 Writer = Annotated[Who, allow(Role.manager, Role.office)]
 Item = Annotated[str, limit("maker_part.item")]
 Pieces = Annotated[int, limit("maker_part.quantity")]
@@ -82,7 +83,7 @@ def awning(session: Database, _: Reader, awning_id: str, if_none_match: IfNoneMa
 
 
 @router.post("", status_code=201, response_model=AwningRecord, responses=responses(400, 409))
-def make_awning(session: Database, who: Writer, once: Once, body: AwningBody) -> Response:
+def make_awning(session: Database, who: Writer, now: Now, once: Once, body: AwningBody) -> Response:
     """Make an awning of an order; repeat safely by Idempotency-Key."""
 
     def write() -> Response:
@@ -91,14 +92,14 @@ def make_awning(session: Database, who: Writer, once: Once, body: AwningBody) ->
         session.add(row)
         session.flush()
         _pack(session, row.id, body.parts)
-        return records.make(session, who, row, "awning", "/awnings", also={"parts": body.parts})
+        return records.make(session, who, now, row, "awning", "/awnings", also={"parts": body.parts})
 
     return once(session, write)
 
 
 @router.put("/{awning_id}", response_model=AwningRecord, responses=responses(400, 409, 412, 428))
 def change_awning(
-    session: Database, who: Writer, once: Once, awning_id: str, body: AwningBody, if_match: IfMatch = None
+    session: Database, who: Writer, now: Now, once: Once, awning_id: str, body: AwningBody, if_match: IfMatch = None
 ) -> Response:
     """Change an awning as a whole, in the version that If-Match names."""
 
@@ -108,7 +109,7 @@ def change_awning(
         before = _parts(session, [row.id])[row.id]
         values = body.model_dump(exclude={"parts"})
         answer = records.change(
-            session, who, row, "awning", values, if_match, before=before, after={"parts": body.parts}
+            session, who, now, row, "awning", values, if_match, before=before, after={"parts": body.parts}
         )
         _pack(session, row.id, body.parts)
         return answer
@@ -117,14 +118,16 @@ def change_awning(
 
 
 @router.delete("/{awning_id}", status_code=204, responses=responses(400, 409, 412, 428))
-def delete_awning(session: Database, who: Writer, once: Once, awning_id: str, if_match: IfMatch = None) -> Response:
+def delete_awning(
+    session: Database, who: Writer, now: Now, once: Once, awning_id: str, if_match: IfMatch = None
+) -> Response:
     """Delete an awning that has no survey and no visit, with its list."""
 
     def write() -> Response:
         row = found(session, Awning, awning_id, "awning")
         _pack(session, row.id, {})
         users = {"surveys": col(SiteSurvey.awning_id), "visits": col(Visit.awning_id)}
-        return records.remove(session, who, row, "awning", if_match, users)
+        return records.remove(session, who, now, row, "awning", if_match, users)
 
     return once(session, write)
 

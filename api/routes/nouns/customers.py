@@ -11,6 +11,7 @@ from sqlmodel import col
 from api.access.accounts import Role
 from api.access.guards import Who, allow, found
 from api.access.idempotency import Once
+from api.clock import Now
 from api.fields.ids import new_id
 from api.fields.limits import limit
 from api.http.pages import Database
@@ -63,32 +64,34 @@ def customer(session: Database, _: Reader, customer_id: str, if_none_match: IfNo
 
 
 @router.post("", status_code=201, response_model=CustomerRecord, responses=responses(400, 409))
-def make_customer(session: Database, who: Writer, once: Once, body: CustomerBody) -> Response:
+def make_customer(session: Database, who: Writer, now: Now, once: Once, body: CustomerBody) -> Response:
     """Make a customer; repeat safely by Idempotency-Key."""
     row = Customer(id=new_id("C"), **body.model_dump())
-    return once(session, lambda: records.make(session, who, row, "customer", "/customers"))
+    return once(session, lambda: records.make(session, who, now, row, "customer", "/customers"))
 
 
 @router.put("/{customer_id}", response_model=CustomerRecord, responses=responses(400, 409, 412, 428))
 def change_customer(
-    session: Database, who: Writer, once: Once, customer_id: str, body: CustomerBody, if_match: IfMatch = None
+    session: Database, who: Writer, now: Now, once: Once, customer_id: str, body: CustomerBody, if_match: IfMatch = None
 ) -> Response:
     """Change a customer as a whole, in the version that If-Match names."""
 
     def write() -> Response:
         row = found(session, Customer, customer_id, "customer")
-        return records.change(session, who, row, "customer", body.model_dump(), if_match)
+        return records.change(session, who, now, row, "customer", body.model_dump(), if_match)
 
     return once(session, write)
 
 
 @router.delete("/{customer_id}", status_code=204, responses=responses(400, 409, 412, 428))
-def delete_customer(session: Database, who: Writer, once: Once, customer_id: str, if_match: IfMatch = None) -> Response:
+def delete_customer(
+    session: Database, who: Writer, now: Now, once: Once, customer_id: str, if_match: IfMatch = None
+) -> Response:
     """Delete a customer that has no site and no order."""
 
     def write() -> Response:
         row = found(session, Customer, customer_id, "customer")
         users = {"sites": col(Site.customer_id), "orders": col(Order.customer_id)}
-        return records.remove(session, who, row, "customer", if_match, users)
+        return records.remove(session, who, now, row, "customer", if_match, users)
 
     return once(session, write)

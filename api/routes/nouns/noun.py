@@ -18,6 +18,7 @@ from sqlmodel import Session, SQLModel, select
 from api.access.accounts import Role
 from api.access.guards import Who, allow, found
 from api.access.idempotency import Once
+from api.clock import Now
 from api.http.pages import Database
 from api.http.problems import Problem, responses
 from api.http.versions import IfMatch, IfNoneMatch
@@ -29,7 +30,7 @@ Name = Annotated[str, Field(pattern=r"^[A-Za-z0-9][A-Za-z0-9._-]{0,39}$", descri
 
 
 @dataclass(frozen=True)
-class Part:
+class RecordPart:
     """Rows of another table that belong to a record, a list of its body under `key`: a person's days off."""
 
     key: str
@@ -46,7 +47,7 @@ def noun(
     *,
     check: Callable[[Session, str, Any], None],
     users: dict[str, Any],
-    part: Part | None = None,
+    part: RecordPart | None = None,
 ) -> APIRouter:
     """Return the router of the noun `name` under `path`, with rows of `table` and bodies of `body`.
 
@@ -94,7 +95,7 @@ def noun(
         "", status_code=201, response_model=record, responses=responses(400, 409),
         description=f"Make a {name} under its own id; repeat safely by Idempotency-Key.",
     )  # fmt: skip
-    def make(session: Database, who: Writer, once: Once, body: made_body) -> Response:  # type: ignore[valid-type]
+    def make(session: Database, who: Writer, now: Now, once: Once, body: made_body) -> Response:  # type: ignore[valid-type]
         sent: Any = body
 
         def write() -> Response:
@@ -104,7 +105,7 @@ def noun(
             session.add(row := table(**sent.model_dump(exclude=inner)))
             session.flush()
             put_parts(session, sent.id, sent)
-            return records.make(session, who, row, name, path, also=parts(session, [sent.id]).get(sent.id))
+            return records.make(session, who, now, row, name, path, also=parts(session, [sent.id]).get(sent.id))
 
         return once(session, write)
 
@@ -113,7 +114,7 @@ def noun(
         description=f"Change a {name} as a whole, in the version that If-Match names.",
     )  # fmt: skip
     def change(
-        session: Database, who: Writer, once: Once, one_id: str, body: body, if_match: IfMatch = None  # type: ignore[valid-type]
+        session: Database, who: Writer, now: Now, once: Once, one_id: str, body: body, if_match: IfMatch = None  # type: ignore[valid-type]
     ) -> Response:  # fmt: skip
         sent: Any = body
 
@@ -123,7 +124,7 @@ def noun(
             before = parts(session, [one_id]).get(one_id)
             after = sent.model_dump(mode="json", include=inner) if part else None
             values = sent.model_dump(exclude=inner)
-            answer = records.change(session, who, row, name, values, if_match, before=before, after=after)
+            answer = records.change(session, who, now, row, name, values, if_match, before=before, after=after)
             put_parts(session, one_id, sent)
             return answer
 
@@ -133,12 +134,12 @@ def noun(
         "/{one_id}", status_code=204, responses=responses(400, 409, 412, 428),
         description=f"Delete a {name} that nothing belongs to.",
     )  # fmt: skip
-    def delete(session: Database, who: Writer, once: Once, one_id: str, if_match: IfMatch = None) -> Response:
+    def delete(session: Database, who: Writer, now: Now, once: Once, one_id: str, if_match: IfMatch = None) -> Response:
         def write() -> Response:
             row = found(session, table, one_id, name)
             if part is not None:
                 session.execute(sa.delete(part.table).where(getattr(part.table, part.owner) == one_id))
-            return records.remove(session, who, row, name, if_match, users)
+            return records.remove(session, who, now, row, name, if_match, users)
 
         return once(session, write)
 

@@ -12,6 +12,7 @@ from sqlmodel import Session, col
 from api.access.accounts import Role
 from api.access.guards import Who, allow, found
 from api.access.idempotency import Once
+from api.clock import Now
 from api.fields.ids import new_id
 from api.fields.limits import limit
 from api.http.pages import Database
@@ -70,38 +71,40 @@ def order(session: Database, _: Reader, order_id: str, if_none_match: IfNoneMatc
 
 
 @router.post("", status_code=201, response_model=OrderRecord, responses=responses(400, 409))
-def make_order(session: Database, who: Writer, once: Once, body: OrderBody) -> Response:
+def make_order(session: Database, who: Writer, now: Now, once: Once, body: OrderBody) -> Response:
     """Make an order; repeat safely by Idempotency-Key."""
 
     def write() -> Response:
         _check(session, body)
-        return records.make(session, who, Order(id=new_id("O"), **body.model_dump()), "order", "/orders")
+        return records.make(session, who, now, Order(id=new_id("O"), **body.model_dump()), "order", "/orders")
 
     return once(session, write)
 
 
 @router.put("/{order_id}", response_model=OrderRecord, responses=responses(400, 409, 412, 428))
 def change_order(
-    session: Database, who: Writer, once: Once, order_id: str, body: OrderBody, if_match: IfMatch = None
+    session: Database, who: Writer, now: Now, once: Once, order_id: str, body: OrderBody, if_match: IfMatch = None
 ) -> Response:
     """Change an order as a whole, in the version that If-Match names."""
 
     def write() -> Response:
         row = found(session, Order, order_id, "order")
         _check(session, body)
-        return records.change(session, who, row, "order", body.model_dump(), if_match)
+        return records.change(session, who, now, row, "order", body.model_dump(), if_match)
 
     return once(session, write)
 
 
 @router.delete("/{order_id}", status_code=204, responses=responses(400, 409, 412, 428))
-def delete_order(session: Database, who: Writer, once: Once, order_id: str, if_match: IfMatch = None) -> Response:
+def delete_order(
+    session: Database, who: Writer, now: Now, once: Once, order_id: str, if_match: IfMatch = None
+) -> Response:
     """Delete an order that has no awning and no visit."""
 
     def write() -> Response:
         row = found(session, Order, order_id, "order")
         users = {"awnings": col(Awning.order_id), "visits": col(Visit.order_id)}
-        return records.remove(session, who, row, "order", if_match, users)
+        return records.remove(session, who, now, row, "order", if_match, users)
 
     return once(session, write)
 

@@ -9,8 +9,9 @@ from fastapi.responses import Response
 from sqlmodel import Session, col
 
 from api.access.accounts import Role
-from api.access.guards import Who, allow, found
+from api.access.guards import LOOKERS, Who, allow, found
 from api.access.idempotency import Once
+from api.clock import Now
 from api.fields.ids import new_id
 from api.fields.limits import limit
 from api.http.pages import Database
@@ -21,7 +22,7 @@ from api.tables import Customer, Order, Site, SiteSurvey, Visit
 from scheduler.errors import BadInput
 
 router = APIRouter(prefix="/sites", tags=["sites"])
-Reader = Annotated[Who, allow(Role.manager, Role.office, Role.lead, Role.reader)]
+Reader = Annotated[Who, allow(*LOOKERS)]
 Writer = Annotated[Who, allow(Role.manager, Role.office)]
 
 
@@ -68,39 +69,41 @@ def site(session: Database, _: Reader, site_id: str, if_none_match: IfNoneMatch 
 
 
 @router.post("", status_code=201, response_model=SiteRecord, responses=responses(400, 409))
-def make_site(session: Database, who: Writer, once: Once, body: SiteBody) -> Response:
+def make_site(session: Database, who: Writer, now: Now, once: Once, body: SiteBody) -> Response:
     """Make a site of a customer; repeat safely by Idempotency-Key."""
 
     def write() -> Response:
         _check_customer(session, body)
         row = Site(id=new_id("S"), **body.model_dump())
-        return records.make(session, who, row, "site", "/sites")
+        return records.make(session, who, now, row, "site", "/sites")
 
     return once(session, write)
 
 
 @router.put("/{site_id}", response_model=SiteRecord, responses=responses(400, 409, 412, 428))
 def change_site(
-    session: Database, who: Writer, once: Once, site_id: str, body: SiteBody, if_match: IfMatch = None
+    session: Database, who: Writer, now: Now, once: Once, site_id: str, body: SiteBody, if_match: IfMatch = None
 ) -> Response:
     """Change a site as a whole, in the version that If-Match names."""
 
     def write() -> Response:
         row = found(session, Site, site_id, "site")
         _check_customer(session, body)
-        return records.change(session, who, row, "site", body.model_dump(), if_match)
+        return records.change(session, who, now, row, "site", body.model_dump(), if_match)
 
     return once(session, write)
 
 
 @router.delete("/{site_id}", status_code=204, responses=responses(400, 409, 412, 428))
-def delete_site(session: Database, who: Writer, once: Once, site_id: str, if_match: IfMatch = None) -> Response:
+def delete_site(
+    session: Database, who: Writer, now: Now, once: Once, site_id: str, if_match: IfMatch = None
+) -> Response:
     """Delete a site that has no order, survey or visit."""
 
     def write() -> Response:
         row = found(session, Site, site_id, "site")
         users = {"orders": col(Order.site_id), "surveys": col(SiteSurvey.site_id), "visits": col(Visit.site_id)}
-        return records.remove(session, who, row, "site", if_match, users)
+        return records.remove(session, who, now, row, "site", if_match, users)
 
     return once(session, write)
 

@@ -54,7 +54,7 @@ class SurveyList(records.Body):
     next: str | None
 
 
-class Draft(records.Body):
+class DraftBody(records.Body):
     """A survey that is not kept yet: as the fields of the form, or as a document in the form survey/1."""
 
     fields: (
@@ -97,7 +97,7 @@ class Drawn(BaseModel):
 
 
 @router.post("/draw", response_model=Drawn)
-def draw(session: Database, _: Writer, body: Draft) -> Response:
+def draw(session: Database, _: Writer, body: DraftBody) -> Response:
     """Draw a survey that is not kept yet, with its findings; nothing is stored."""
     business = session.get(Business, 1)
     units = "imperial" if business is None else business.units
@@ -137,7 +137,7 @@ def make_survey(session: Database, who: Writer, now: Now, once: Once, body: Surv
     def write() -> Response:
         row = SiteSurvey(id=new_id("V"), **_checked(session, body))
         row.document = {**row.document, "id": row.id}
-        answer = records.make(session, who, row, "survey", "/surveys")
+        answer = records.make(session, who, now, row, "survey", "/surveys")
         keeping.remake(session, row.awning_id, now)
         return answer
 
@@ -154,7 +154,7 @@ def change_survey(
         row = found(session, SiteSurvey, survey_id, "survey")
         values = _checked(session, body)
         values["document"] = {**values["document"], "id": row.id}
-        answer = records.change(session, who, row, "survey", values, if_match)
+        answer = records.change(session, who, now, row, "survey", values, if_match)
         keeping.remake(session, row.awning_id, now)
         return answer
 
@@ -162,7 +162,9 @@ def change_survey(
 
 
 @router.delete("/{survey_id}", status_code=204, responses=responses(400, 409, 412, 428))
-def delete_survey(session: Database, who: Writer, once: Once, survey_id: str, if_match: IfMatch = None) -> Response:
+def delete_survey(
+    session: Database, who: Writer, now: Now, once: Once, survey_id: str, if_match: IfMatch = None
+) -> Response:
     """Delete a survey that no open install rests on."""
 
     def write() -> Response:
@@ -175,7 +177,7 @@ def delete_survey(session: Database, who: Writer, once: Once, survey_id: str, if
                 words = ", ".join(visit.id for visit in resting)
                 detail = f"{row.id} cannot be deleted: the open install {words} rests on it."
                 raise Problem(409, detail, kind="in-use", used_by={"installs": len(resting)})
-        return records.remove(session, who, row, "survey", if_match, {})
+        return records.remove(session, who, now, row, "survey", if_match, {})
 
     return once(session, write)
 

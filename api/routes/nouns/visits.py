@@ -14,8 +14,9 @@ from sqlmodel import Session, col, select
 
 from api import tables
 from api.access.accounts import Role
-from api.access.guards import Who, allow, found
+from api.access.guards import LOOKERS, Who, allow, found
 from api.access.idempotency import Once
+from api.clock import Now
 from api.fields.ids import new_id
 from api.fields.limits import limit
 from api.http.pages import Database
@@ -27,7 +28,7 @@ from api.tables import Visit, VisitHours
 from scheduler.errors import BadInput
 
 router = APIRouter(prefix="/visits", tags=["visits"])
-Reader = Annotated[Who, allow(Role.manager, Role.office, Role.lead, Role.reader)]
+Reader = Annotated[Who, allow(*LOOKERS)]
 Writer = Annotated[Who, allow(Role.manager, Role.office)]
 Kind = Literal["install", "survey", "repair"]
 State = Literal["open", "done", "cancelled"]
@@ -52,7 +53,7 @@ _USERS: dict[str, Any] = {
 }
 
 
-class Hours(records.Body):
+class VisitHoursBody(records.Body):
     """Hours on a weekday (0 = Monday) or on one day; minutes after local midnight."""
 
     weekday: Annotated[int, limit("visit_hours.weekday")] | None = None
@@ -88,7 +89,7 @@ class VisitBody(records.Body):
     skip_cents: Annotated[int, limit("visit.skip_cents")] | None = None
     fault: Annotated[str, limit("visit.fault")] = ""
     note: Annotated[str, limit("visit.note")] = ""
-    hours: Annotated[list[Hours], Field(max_length=60, default_factory=list)]
+    hours: Annotated[list[VisitHoursBody], Field(max_length=60, default_factory=list)]
 
 
 class VisitRecord(VisitBody):
@@ -126,7 +127,7 @@ def visit(session: Database, _: Reader, visit_id: str, if_none_match: IfNoneMatc
 
 
 @router.post("", status_code=201, response_model=VisitRecord, responses=responses(400, 409))
-def make_visit(session: Database, who: Writer, once: Once, body: VisitBody) -> Response:
+def make_visit(session: Database, who: Writer, now: Now, once: Once, body: VisitBody) -> Response:
     """Make a visit; repeat safely by Idempotency-Key."""
 
     def write() -> Response:
@@ -135,14 +136,14 @@ def make_visit(session: Database, who: Writer, once: Once, body: VisitBody) -> R
         session.add(row)
         session.flush()
         _allow(session, row.id, body.hours)
-        return records.make(session, who, row, "visit", "/visits", also=_hours(session, [row.id])[row.id])
+        return records.make(session, who, now, row, "visit", "/visits", also=_hours(session, [row.id])[row.id])
 
     return once(session, write)
 
 
 @router.put("/{visit_id}", response_model=VisitRecord, responses=responses(400, 409, 412, 428))
 def change_visit(
-    session: Database, who: Writer, once: Once, visit_id: str, body: VisitBody, if_match: IfMatch = None
+    session: Database, who: Writer, now: Now, once: Once, visit_id: str, body: VisitBody, if_match: IfMatch = None
 ) -> Response:
     """Change a visit as a whole, in the version that If-Match names."""
 
@@ -151,7 +152,7 @@ def change_visit(
         _check(session, body)
         values = body.model_dump(exclude={"hours"})
         before, after = _hours(session, [row.id])[row.id], body.model_dump(mode="json", include={"hours"})
-        answer = records.change(session, who, row, "visit", values, if_match, before=before, after=after)
+        answer = records.change(session, who, now, row, "visit", values, if_match, before=before, after=after)
         _allow(session, row.id, body.hours)
         return answer
 
@@ -159,7 +160,9 @@ def change_visit(
 
 
 @router.delete("/{visit_id}", status_code=204, responses=responses(400, 409, 412, 428))
-def delete_visit(session: Database, who: Writer, once: Once, visit_id: str, if_match: IfMatch = None) -> Response:
+def delete_visit(
+    session: Database, who: Writer, now: Now, once: Once, visit_id: str, if_match: IfMatch = None
+) -> Response:
     """Delete a visit that nobody has been told of and nothing has been done for; cancel any other."""
 
     def write() -> Response:
@@ -170,7 +173,7 @@ def delete_visit(session: Database, who: Writer, once: Once, visit_id: str, if_m
             raise Problem(409, detail, kind="in-use", used_by={"posted weeks": 1})
         _allow(session, row.id, [])
         session.execute(sa.delete(tables.Prepared).where(col(tables.Prepared.visit_id) == row.id))
-        return records.remove(session, who, row, "visit", if_match, _USERS)
+        return records.remove(session, who, now, row, "visit", if_match, _USERS)
 
     return once(session, write)
 
@@ -201,7 +204,7 @@ def _hours(session: Session, visit_ids: list[str]) -> dict[str, dict[str, Any]]:
     return {visit_id: {"hours": spans} for visit_id, spans in hours.items()}
 
 
-def _allow(session: Session, visit_id: str, hours: Sequence[Hours]) -> None:
+def _allow(session: Session, visit_id: str, hours: Sequence[VisitHoursBody]) -> None:
     """Make `hours` what the customer of a visit allows."""
     session.execute(sa.delete(VisitHours).where(col(VisitHours.visit_id) == visit_id))
     session.add_all(VisitHours(visit_id=visit_id, **span.model_dump()) for span in hours)

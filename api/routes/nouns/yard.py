@@ -11,14 +11,14 @@ from sqlmodel import Session, col, select
 
 from api import tables
 from api.fields.limits import limit
-from api.routes.nouns.noun import Part, noun
+from api.routes.nouns.noun import RecordPart, noun
 from api.routes.records import Body
 from scheduler.errors import BadInput
 
 EquipmentKind = Annotated[str, limit("equipment.kind")]
 
 
-class Span(Body):
+class DaysBody(Body):
     """Days from first to last, both included, and why."""
 
     first: Annotated[datetime.date, limit("day_off.first")]
@@ -32,7 +32,7 @@ class Span(Body):
         return self
 
 
-class Hours(Body):
+class CrewHoursBody(Body):
     """One weekday's working time (0 = Monday), minutes after midnight; `overtime`: at most so many more."""
 
     weekday: Annotated[int, limit("crew_hours.weekday")]
@@ -66,7 +66,7 @@ class PersonBody(Body):
     weekdays: Annotated[str, limit("person.weekdays")] = "01234"
     day_cents: Annotated[int, limit("person.day_cents")] = 0
     active: bool = True
-    days_off: Annotated[list[Span], Field(max_length=200, default_factory=list)]
+    days_off: Annotated[list[DaysBody], Field(max_length=200, default_factory=list)]
 
 
 class VanBody(Body):
@@ -92,7 +92,7 @@ class CrewBody(Body):
     overtime_minute_cents: Annotated[int, limit("crew.overtime_minute_cents")]
     km_cents: Annotated[int, limit("crew.km_cents")]
     active: bool = True
-    hours: Annotated[list[Hours], Field(max_length=7, default_factory=list)]
+    hours: Annotated[list[CrewHoursBody], Field(max_length=7, default_factory=list)]
 
     @model_validator(mode="after")
     def _each_day_once(self) -> Self:
@@ -109,7 +109,7 @@ class EquipmentBody(Body):
     yard_id: Annotated[str, limit("equipment.yard_id")]
     name: Annotated[str, limit("equipment.name")]
     active: bool = True
-    out_of_service: Annotated[list[Span], Field(max_length=200, default_factory=list)]
+    out_of_service: Annotated[list[DaysBody], Field(max_length=200, default_factory=list)]
 
 
 def _nothing(session: Session, yard_id: str, sent: YardBody) -> None:
@@ -186,7 +186,7 @@ for part in (
         PersonBody,
         check=_yard,
         users={"crews that they lead": tables.Crew.lead_id, "crews": tables.Crew.helper_id},
-        part=Part("days_off", tables.DayOff, "person_id", "first"),
+        part=RecordPart("days_off", tables.DayOff, "person_id", "first"),
     ),
     noun("/vans", "van", tables.Van, VanBody, check=_yard, users={"crews": tables.Crew.van_id}),
     noun(
@@ -196,7 +196,7 @@ for part in (
         CrewBody,
         check=_crew,
         users=_CREW_USERS,
-        part=Part("hours", tables.CrewHours, "crew_id", "weekday"),
+        part=RecordPart("hours", tables.CrewHours, "crew_id", "weekday"),
     ),
     noun(
         "/equipment",
@@ -205,7 +205,7 @@ for part in (
         EquipmentBody,
         check=_yard,
         users={},
-        part=Part("out_of_service", tables.OutOfService, "equipment_id", "first"),
+        part=RecordPart("out_of_service", tables.OutOfService, "equipment_id", "first"),
     ),
 ):
     router.include_router(part)

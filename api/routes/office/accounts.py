@@ -8,6 +8,7 @@ from typing import Annotated, Any
 
 from fastapi import APIRouter, Form, Request
 from fastapi.responses import JSONResponse, RedirectResponse, Response
+from itsdangerous import BadSignature, URLSafeSerializer
 from sqlmodel import Session, col, select
 
 from api.access import accounts
@@ -21,6 +22,7 @@ from api.tables import Account, Crew
 from scheduler.errors import BadInput
 
 router = APIRouter(tags=["accounts"])
+KNOWN_DAYS = 180  # that a browser in which somebody has signed in is known by
 Text = Annotated[Words, Form(max_length=400)]
 Manager = Annotated[Who, allow(Role.manager)]
 Anybody = Annotated[Who, everyone()]
@@ -50,8 +52,9 @@ def sign_in(request: Request, who: Anybody, name: Text = "", password: Text = ""
     address = request.client.host if request.client else "?"
     try:
         made = accounts.sign_in(
-            state.database, state.passwords, name, password, address=address, now=_now(), hours=settings.session_hours
-        )
+            state.database, state.passwords, name, password, address=address, now=_now(), hours=settings.session_hours,
+            browser=_known_browser(request, name), agent=request.headers.get("user-agent", ""),
+        )  # fmt: skip
         status, fault = 401, "Name and password do not fit together, or the one-time password is over."
     except Problem as problem:
         if wants_json(request):
@@ -70,6 +73,9 @@ def sign_in(request: Request, who: Anybody, name: Text = "", password: Text = ""
         answer = RedirectResponse(aim, 303)
     _end_old(request)
     _start(request, answer, made.token)
+    if not _known_browser(request, name):
+        known = _browsers(request).dumps([name.strip().lower(), secrets.token_urlsafe(16)])
+        set_cookie(request, answer, "browser", str(known), KNOWN_DAYS * 86400)
     return answer
 
 
@@ -91,9 +97,13 @@ def session_of_caller(who: Annotated[Who, allow(*STAFF, crew_link=True, one_time
 
 
 @router.get("/password")
-def password_page(request: Request, who: SignedIn) -> Response:
-    """Show the form for a new password."""
-    return page(request, "password.html", {"must_change": who.must_change, "fault": None})
+def password_page(request: Request, session: Database, who: SignedIn) -> Response:
+    """Show the form for a new password, and where one is signed in."""
+    assert who.account_id is not None
+    own = accounts.digest(request.cookies.get(cookie_name(request.app.state.settings, "session"), ""))
+    mine = accounts.sessions_of(session, who.account_id, _now())
+    values = {"must_change": who.must_change, "fault": None, "sessions": mine, "own": own}
+    return page(request, "password.html", values)
 
 
 @router.post("/password")
@@ -162,6 +172,44 @@ def change(
             raise
         return _list_page(request, session, fault=fault)
     return JSONResponse(_record(account)) if wants_json(request) else RedirectResponse("/accounts", 303)
+
+
+@router.get("/sessions")
+def session_list(request: Request, session: Database, who: SignedIn) -> Response:
+    """List one's own sessions that are not over: when they began, when they were used last, by which browser."""
+    assert who.account_id is not None
+    own = accounts.digest(request.cookies.get(cookie_name(request.app.state.settings, "session"), ""))
+    rows = [
+        {"id": row.digest[:16], "made_at": row.made_at.isoformat(), "agent": row.agent, "this": row.digest == own,
+         "seen_at": (row.seen_at or row.made_at).isoformat(), "expires_at": row.expires_at.isoformat()}
+        for row in accounts.sessions_of(session, who.account_id, _now())
+    ]  # fmt: skip
+    return _unkept(JSONResponse({"items": rows}))
+
+
+@router.post("/sessions/{session_id}/end")
+def end_session(request: Request, session: Database, who: SignedIn, session_id: str) -> Response:
+    """End one of one's own sessions."""
+    assert who.account_id is not None
+    mine = [row for row in accounts.sessions_of(session, who.account_id, _now()) if row.digest[:16] == session_id]
+    if not mine:
+        raise Problem(404, f'You have no session "{session_id}".')
+    session.delete(mine[0])
+    return JSONResponse({"ended": session_id}) if wants_json(request) else RedirectResponse("/password", 303)
+
+
+def _browsers(request: Request) -> URLSafeSerializer:
+    return URLSafeSerializer(request.app.state.secret, salt="known browser")
+
+
+def _known_browser(request: Request, name: str) -> str:
+    """Return what tells apart a browser in which `name` has signed in before; empty where it has not."""
+    token = request.cookies.get(cookie_name(request.app.state.settings, "browser"), "")
+    try:
+        known, mark = _browsers(request).loads(token)
+    except (BadSignature, ValueError, TypeError):
+        return ""
+    return str(mark) if known == name.strip().lower() else ""
 
 
 def set_cookie(request: Request, answer: Response, what: str, value: str, seconds: int | None = None) -> None:

@@ -22,6 +22,7 @@ from api.feeds.addresses import Feed, feed_of, feed_token
 from api.feeds.calendar import crew_calendar, visit_calendar
 from api.feeds.maps import geojson, gpx, points
 from api.fields.sheets import BadFiles
+from api.http.headers import disposition
 from api.http.pages import Database, page, wants_json
 from api.http.problems import Problem
 from api.jobs.packet import packet_pdf
@@ -122,12 +123,13 @@ def take_in(
 @router.get("/crews/{crew_id}/visits", responses=_gives("application/json", _WEEK_EXAMPLE))
 def crew_visits(
     session: Database,
-    _: Staff,
+    who: Staff,
     crew_id: str,
     start_date: Annotated[datetime.date, Query(description="a day of the week that is asked for")],
 ) -> Response:
     """List a crew's visits of one week in order, by the posted plan, else the newest."""
     found(session, Crew, crew_id, "crew")
+    _own_crew(who, crew_id)
     monday = start_date - datetime.timedelta(days=start_date.weekday())
     posted, stops = crew_week(session, crew_id, monday)
     get, visits = by_id(session), []
@@ -151,8 +153,7 @@ def crew_visits(
 def crew_feed(request: Request, session: Database, who: Staff, crew_id: str) -> Response:
     """Give the private address of a crew's calendar feed; a crew lead has that of the own crew only."""
     found(session, Crew, crew_id, "crew")
-    if who.role is Role.lead and who.crew_id != crew_id:
-        raise Problem(403, f"This is for the lead of {crew_id} and the office.")
+    _own_crew(who, crew_id)
     return _address(request, "crew", crew_id)
 
 
@@ -212,6 +213,11 @@ def packet(session: Database, who: OnTheDay, now: Now, visit_id: str) -> Respons
     return _file(data, "application/pdf", f"{visit_id}.pdf", inline=True)
 
 
+def _own_crew(who: Who, crew_id: str) -> None:
+    if who.role is Role.lead and who.crew_id != crew_id:
+        raise Problem(403, f"This is for the lead of {crew_id} and the office.")
+
+
 def _day(session: Session, who: Who, crew_id: str, day: datetime.date) -> Any:
     own_crew_day(who, crew_id, day)
     found(session, Crew, crew_id, "crew")
@@ -222,7 +228,7 @@ def _day(session: Session, who: Who, crew_id: str, day: datetime.date) -> Any:
 
 
 def _address(request: Request, feed: Feed, of: str) -> JSONResponse:
-    base = request.app.state.settings.address or str(request.base_url).rstrip("/")
+    base = request.app.state.settings.base
     token = feed_token(request.app.state.secret, feed, of)
     answer = JSONResponse({"address": f"{base}/calendars/{token}/visits.ics"})
     answer.headers["Cache-Control"] = "no-store"
@@ -239,7 +245,7 @@ def _page(
     table: str = "",
     status: int = 200,
 ) -> Response:
-    secret, base = request.app.state.secret, request.app.state.settings.address or str(request.base_url).rstrip("/")
+    secret, base = request.app.state.secret, request.app.state.settings.base
     crews = session.exec(select(Crew).where(col(Crew.active)).order_by(col(Crew.id))).all()
     feeds = [(crew, f"{base}/calendars/{feed_token(secret, 'crew', crew.id)}/visits.ics") for crew in crews]
     values = {
@@ -269,4 +275,4 @@ def _told(done: Imported) -> dict[str, Any]:
 
 def _file(data: bytes, media_type: str, name: str, *, inline: bool = False) -> Response:
     way = "inline" if inline else "attachment"
-    return Response(data, media_type=media_type, headers={"Content-Disposition": f'{way}; filename="{name}"'})
+    return Response(data, media_type=media_type, headers={"Content-Disposition": disposition(way, name)})

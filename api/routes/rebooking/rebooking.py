@@ -17,7 +17,7 @@ from api.access.accounts import Role
 from api.access.guards import Who, allow, found
 from api.clock import Now
 from api.fields.sheets import time_of_day
-from api.fields.shown import day_name
+from api.fields.shown import DAY_MIN, day_name
 from api.http.pages import Database, page, wants_json
 from api.http.problems import Problem, responses
 from api.http.versions import IfMatch, etag
@@ -385,7 +385,7 @@ def _wishes(form: dict[str, Any]) -> dict[str, Any]:
                 wishes[name] = time_of_day(form[name])
             except BadInput as fault:
                 raise BadInput(name, fault.problem) from None
-    if wishes.get("latest", 1440) <= wishes.get("earliest", 0):
+    if wishes.get("latest", DAY_MIN) <= wishes.get("earliest", 0):
         raise BadInput("latest", "must come after the earliest hour")
     if form["not_before"]:
         wishes["not_before"] = _date("not_before", form["not_before"]).isoformat()

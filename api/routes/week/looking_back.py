@@ -13,7 +13,7 @@ from sqlmodel import Session
 
 from api import tables
 from api.access.accounts import Role
-from api.access.guards import STAFF, Who, allow
+from api.access.guards import LOOKERS, Who, allow
 from api.clock import Now
 from api.http.pages import Database, page, wants_json
 from api.http.problems import Problem
@@ -24,7 +24,7 @@ from api.looking_back.worth import CHOICES_S, ask, newest
 from scheduler.looking_back import COST_KINDS
 
 router = APIRouter(prefix="/looking-back", tags=["looking back"])
-Looker = Annotated[Who, allow(*STAFF)]
+Looker = Annotated[Who, allow(*LOOKERS)]
 Manager = Annotated[Who, allow(Role.manager)]
 Plot = Literal["cost", "crews", "ladders"]
 

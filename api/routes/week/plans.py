@@ -16,9 +16,10 @@ from pydantic import Field
 from sqlmodel import Session
 
 from api.access.accounts import Role
-from api.access.guards import STAFF, Who, allow, found
+from api.access.guards import LOOKERS, Who, allow, found
 from api.access.idempotency import Once
 from api.clock import Now
+from api.fields.shown import DAY_MIN
 from api.http.pages import Database
 from api.http.problems import Problem, responses
 from api.ledger.posted import posted_week
@@ -35,11 +36,11 @@ from scheduler.errors import BadInput
 from scheduler.week import Week
 
 router = APIRouter(tags=["plans"])
-Staff = Annotated[Who, allow(*STAFF)]
+Staff = Annotated[Who, allow(*LOOKERS)]
 Office = Annotated[Who, allow(Role.manager, Role.office)]
 Manager = Annotated[Who, allow(Role.manager)]
 PlanId = Annotated[int, Path(description="the number of a stored plan")]
-Start = Annotated[int | None, Field(ge=0, lt=1440, description="minutes after midnight; null: any")]
+Start = Annotated[int | None, Field(ge=0, lt=DAY_MIN, description="minutes after midnight; null: any")]
 Name = Annotated[records.Words, Field(min_length=1, max_length=80)]
 Date = Annotated[datetime.date, Field(strict=False)]
 

@@ -14,7 +14,7 @@ from pydantic import Field
 from sqlmodel import Session, col, select
 
 from api.access.accounts import Role
-from api.access.guards import STAFF, Who, allow
+from api.access.guards import LOOKERS, Who, allow
 from api.access.idempotency import Once
 from api.clock import Now
 from api.database import transaction
@@ -28,7 +28,7 @@ from api.week.runs import Runs, Shown, gap_percent
 from api.week.start_run import LIGHT, start_run
 
 router = APIRouter(tags=["runs"])
-Staff = Annotated[Who, allow(*STAFF)]
+Staff = Annotated[Who, allow(*LOOKERS)]
 Manager = Annotated[Who, allow(Role.manager)]
 RunId = Annotated[int, Path(description="the number of a run")]
 LONGEST_S = 3600

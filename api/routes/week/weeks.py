@@ -5,6 +5,7 @@ from __future__ import annotations
 import datetime
 import zoneinfo
 from typing import Annotated, Any, cast
+from urllib.parse import quote
 
 from fastapi import APIRouter, Path, Query, Request
 from fastapi.responses import JSONResponse, RedirectResponse, Response
@@ -15,9 +16,9 @@ from sqlmodel import Session, col, select
 
 from api import tables
 from api.access.accounts import Role
-from api.access.guards import STAFF, Who, allow, found
+from api.access.guards import LOOKERS, STAFF, Who, allow, found
 from api.access.idempotency import Once
-from api.clock import Now
+from api.clock import Now, local_day
 from api.http.pages import Database, page, part, wants_json
 from api.http.problems import Problem, responses
 from api.ledger.forecasts import standing_words
@@ -27,14 +28,14 @@ from api.ledger.posted import posted_week
 from api.ledger.told import HOLDS
 from api.settings import Settings
 from api.week import plans
-from api.week.falls import Finding, findings
+from api.week.falls import CannotGo, findings
 from api.weeksheet import WeekPage, week_page
 from api.weeksheet.roadmap import METRES, UNIT, road_map
 
 router = APIRouter()
 
 # Who plans, moves, locks and posts, and who may lay plans against each other on the page.
-PLANNERS, LOOKERS = (Role.manager,), (Role.manager, Role.office)
+PLANNERS, COMPARERS = (Role.manager,), (Role.manager, Role.office)
 _MOST_PLANS = 40
 _WEEK = datetime.timedelta(days=7)
 _WEEKS_AHEAD = 12  # further on no forecast, kit or promise says anything yet
@@ -43,8 +44,12 @@ PlanId = Annotated[int | None, Query(ge=1, le=2**31 - 1)]
 
 
 @router.get("/", responses={303: {"description": "the week that was planned last"}})
-def home(request: Request, session: Database, _: Annotated[Who, allow(*STAFF)]) -> Response:
-    """Lead to the week that was planned last."""
+def home(request: Request, session: Database, who: Annotated[Who, allow(*STAFF)], now: Now) -> Response:
+    """Lead to the week that was planned last, a crew lead to the day of the own crew."""
+    if who.role is Role.lead:
+        if who.crew_id is None:
+            raise Problem(404, "Your account has no crew: the manager makes one that has.")
+        return RedirectResponse(f"/crews/{quote(who.crew_id, safe='')}/days/{local_day(session, now)}", 303)
     weeks = planned_weeks(session)
     if not weeks:
         return page(request, "empty.html", {})
@@ -55,7 +60,7 @@ def home(request: Request, session: Database, _: Annotated[Who, allow(*STAFF)]) 
 def week(
     request: Request,
     session: Database,
-    who: Annotated[Who, allow(*STAFF)],
+    who: Annotated[Who, allow(*LOOKERS)],
     now: Now,
     start_date: datetime.date,
     plan: PlanId = None,
@@ -81,10 +86,10 @@ def week(
         "plans": others,
         "planner": planner,
         "holds": HOLDS,
-        "tools": who.role in LOOKERS,
+        "tools": who.role in COMPARERS,
         "run": _run(session, start_date),
         "weather_words": standing_words(session, now, shown.week.timezone),
-        "falls": _falls(request, start_date, now) if around["open"] and who.role in LOOKERS else [],
+        "falls": _falls(request, start_date, now) if around["open"] and who.role in COMPARERS else [],
     }
     return page(request, "week.html", values | around)
 
@@ -93,7 +98,7 @@ def week(
 def map_of_day(
     request: Request,
     session: Database,
-    _: Annotated[Who, allow(*STAFF)],
+    _: Annotated[Who, allow(*LOOKERS)],
     start_date: datetime.date,
     day: Day = 0,
     crew: str = "",
@@ -194,7 +199,7 @@ def _stored(session: Session, start_date: datetime.date, plan: int | None) -> tu
     return stored, list(rows)
 
 
-def _falls(request: Request, start_date: datetime.date, now: datetime.datetime) -> list[Finding]:
+def _falls(request: Request, start_date: datetime.date, now: datetime.datetime) -> list[CannotGo]:
     """Return the visits of the posted week that cannot go as posted."""
     today = request.app.state.searches.days.of(start_date, now)
     return [] if today is None else findings(today)
@@ -203,7 +208,8 @@ def _falls(request: Request, start_date: datetime.date, now: datetime.datetime) 
 def _board(session: Session, shown: WeekPage, planner: bool) -> Markup:
     """Return the sheet itself as HTML, from memory while nothing has changed."""
     key = ("board", shown.plan_id, planner, unchanged(session))
-    return kept(session, key, lambda: Markup(part("week_board.html", {"page": shown, "planner": planner})))
+    values = {"page": shown, "planner": planner, "holds": HOLDS}
+    return kept(session, key, lambda: Markup(part("week_board.html", values)))
 
 
 def _run(session: Session, start_date: datetime.date) -> tables.PlanRun | None:

@@ -1,5 +1,6 @@
 // What every page's script uses: requests that answer in the service's own words, announcements, questions, elements.
 import { newKey } from "./key.ts";
+import { headingOf, kindOf } from "./problem.ts";
 
 export { newKey };
 
@@ -22,11 +23,11 @@ export class Fault extends Error {
 
   constructor(status: number, document: Record<string, unknown>) {
     const { title, detail, type, errors } = document;
-    const heading = typeof title === "string" ? title : `The service answered ${status}`;
+    const heading = headingOf(title, status);
     super(typeof detail === "string" && detail !== "" ? detail : heading);
     this.status = status;
     this.title = heading;
-    this.kind = typeof type === "string" && type.startsWith("/problems/") ? type.slice("/problems/".length) : "";
+    this.kind = kindOf(type);
     this.errors = Array.isArray(errors) ? (errors as FieldFault[]) : [];
     this.members = document;
   }

@@ -11,7 +11,7 @@ from dataclasses import dataclass, field
 from itertools import pairwise
 from typing import Any, NamedTuple
 
-from scheduler.audit import RULES, Case
+from scheduler.audit import RULES, JudgedPlan
 from scheduler.documents import shown
 from scheduler.errors import BadInput
 from scheduler.gap import LASTING
@@ -165,7 +165,7 @@ def _breach(week: Week, jobs: Mapping[str, Job], held: Mapping[str, Spot]) -> st
     out = outings(week, made)
     no_cost = Cost(0, 0, 0, 0, 0, 0, 0, 0, 0)
     done = visits(out)
-    case = Case(
+    case = JudgedPlan(
         week, Plan("plan/1", week.id, "fixed visits", 0.0, tuple(made), (), (), no_cost, None), out, done, no_cost
     )
     breaches = [b for rule in LASTING for b in RULES[rule](case)]

@@ -13,7 +13,7 @@ from typing import Any, NamedTuple
 import numpy as np
 
 from scheduler.engine.model.compiled import compiled, inlined
-from scheduler.engine.pricing.problem import INF, Bounds, Problem
+from scheduler.engine.pricing.problem import INF, Bounds, PricingProblem
 
 
 class _Tables(NamedTuple):
@@ -34,7 +34,7 @@ class _Tables(NamedTuple):
 
 
 @compiled
-def bounds(p: Problem, option: Any, width: int) -> Bounds:
+def bounds(p: PricingProblem, option: Any, width: int) -> Bounds:
     """Return the least costs to go after a service at job i that ends at minute start + b * width.
 
     go[s, i, b, 0] is the least of all, and goes next to to[s, i, b]; go[s, i, b, 1] the least that goes elsewhere next.
@@ -77,7 +77,7 @@ def bounds(p: Problem, option: Any, width: int) -> Bounds:
 
 
 @compiled
-def _spans(p: Problem, tables: _Tables) -> int:
+def _spans(p: PricingProblem, tables: _Tables) -> int:
     """Write for each job the first step at which it ends and the last at which it is reached; return the least work."""
     n, least = len(p.stops.service), p.hours.latest
     for j in range(n):
@@ -95,7 +95,7 @@ def _spans(p: Problem, tables: _Tables) -> int:
 
 
 @compiled
-def _all_prizes(p: Problem, option: Any) -> float:
+def _all_prizes(p: PricingProblem, option: Any) -> float:
     total = 0.0
     for j in range(len(p.stops.service)):
         best = 0.0
@@ -106,7 +106,7 @@ def _all_prizes(p: Problem, option: Any) -> float:
 
 
 @inlined
-def _arrivals(p: Problem, tables: _Tables, option: Any, s: int, j: int, first: int, stop: int) -> None:
+def _arrivals(p: PricingProblem, tables: _Tables, option: Any, s: int, j: int, first: int, stop: int) -> None:
     """Write what it costs at least to be at job j from step `first` on: wait a step, serve it, or rest before it."""
     arrive, then, go, to, width, minute = (
         tables.arrive,
@@ -137,7 +137,7 @@ def _arrivals(p: Problem, tables: _Tables, option: Any, s: int, j: int, first: i
 
 
 @inlined
-def _departures(p: Problem, tables: _Tables, s: int, i: int, first: int, stop: int) -> None:
+def _departures(p: PricingProblem, tables: _Tables, s: int, i: int, first: int, stop: int) -> None:
     """Write what it costs at least to go on from job i: home or, with a rest to come, to rest; else to another job."""
     arrive, then, go, to, width, minute = (
         tables.arrive,

@@ -12,7 +12,7 @@ from scheduler.engine.model.arrays import Ints, Model
 from scheduler.engine.model.schedule import Rest
 from scheduler.engine.pricing.columns import Columns
 from scheduler.engine.pricing.completion import bounds
-from scheduler.engine.pricing.problem import Duals, Follows, Hours, Loads, Problem, Rates, Stops, Wanted
+from scheduler.engine.pricing.problem import Duals, Follows, Hours, Loads, PricingProblem, Rates, Stops, Wanted
 from scheduler.engine.pricing.search import search
 
 MOST_STEPS = 1500  # of a day in the bounds: its minutes are exact; the scaled published sets get coarser steps
@@ -55,7 +55,7 @@ class Day:
         )
         self.pairs, follows = _follows(model, self.jobs)
         key = np.random.default_rng([seed, k]).integers(1, 2**63, size=b - a, dtype=np.uint64)
-        self.problem = Problem(_hours(model, k), _stops(model, k, self.jobs), loads, follows, rates, key)
+        self.problem = PricingProblem(_hours(model, k), _stops(model, k, self.jobs), loads, follows, rates, key)
         least = max(1, int(self.problem.stops.service.min()))
         self.width = max(1, min(int(model.latest[k] - model.start[k]) // MOST_STEPS, least))
 

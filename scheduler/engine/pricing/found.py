@@ -10,7 +10,7 @@ from scheduler.engine.model.compiled import compiled, inlined
 from scheduler.engine.model.schedule import home
 from scheduler.engine.pricing.kept import heads_for, slot_of
 from scheduler.engine.pricing.labels import EPSILON, Labels, equal, nth
-from scheduler.engine.pricing.problem import Duals, Problem, Wanted
+from scheduler.engine.pricing.problem import Duals, PricingProblem, Wanted
 
 
 class Found(NamedTuple):
@@ -45,7 +45,7 @@ def none_found(wanted: Wanted) -> Found:
 
 
 @inlined
-def go_home(found: Found, labels: Labels, c: int, p: Problem, duals: Duals, most: int) -> None:
+def go_home(found: Found, labels: Labels, c: int, p: PricingProblem, duals: Duals, most: int) -> None:
     """Take note of the route that goes home after label c, where it can, is wanted, and is its set's cheapest."""
     yard, node = len(p.stops.service), labels.node[c]
     back, whole = home(labels.early[c], labels.work[c], labels.late[c], p.stops.minutes[node, yard])

@@ -12,7 +12,7 @@ import numpy as np
 
 from scheduler.engine.model.compiled import compiled, inlined
 from scheduler.engine.pricing.labels import EPSILON, Labels, Reached, as_reached, dominates, equal
-from scheduler.engine.pricing.problem import Duals, Problem
+from scheduler.engine.pricing.problem import Duals, PricingProblem
 
 BLOCK = 32
 LATER = 1 << 60  # than any minute
@@ -80,7 +80,7 @@ def slot(kept: Kept, j: int, key: Any) -> Any:
 
 @inlined
 def is_dominated(
-    kept: Kept, labels: Labels, at: int, j: int, new: Reached, seen: Any, gear: Any, p: Problem, duals: Duals
+    kept: Kept, labels: Labels, at: int, j: int, new: Reached, seen: Any, gear: Any, p: PricingProblem, duals: Duals
 ) -> bool:
     """Say whether a kept label makes the new one, at job j, needless; `at` is its slot."""
     if kept.by_set:
@@ -114,7 +114,7 @@ def is_dominated(
 
 
 @inlined
-def keep(kept: Kept, labels: Labels, at: int, c: int, first_new: int, p: Problem, duals: Duals) -> None:
+def keep(kept: Kept, labels: Labels, at: int, c: int, first_new: int, p: PricingProblem, duals: Duals) -> None:
     """Keep label c, and let go of those from `first_new` on that it makes needless."""
     early, rested, j = labels.early[c], labels.rested[c], labels.node[c]
     if kept.by_set:

@@ -7,7 +7,7 @@ from typing import Any, NamedTuple
 import numpy as np
 
 from scheduler.engine.model.compiled import compiled, inlined
-from scheduler.engine.pricing.problem import Duals, Problem
+from scheduler.engine.pricing.problem import Duals, PricingProblem
 
 EPSILON = 1e-9  # cents: costs that differ by less are the same
 
@@ -51,7 +51,7 @@ class Reached(NamedTuple):
 
 
 @compiled
-def in_the_yard(p: Problem, duals: Duals, room: int) -> Labels:
+def in_the_yard(p: PricingProblem, duals: Duals, room: int) -> Labels:
     """Return space for `room` labels and that of the yard."""
     size, words, kinds = room + 1, p.follows.bit.shape[1], duals.gear.shape[1]
     labels = Labels(
@@ -93,7 +93,14 @@ def equal(a: Any, b: Any) -> bool:
 
 @inlined
 def dominates(
-    labels: Labels, x: int, other: Reached, other_seen: Any, other_gear: Any, same_set: bool, p: Problem, duals: Duals
+    labels: Labels,
+    x: int,
+    other: Reached,
+    other_seen: Any,
+    other_gear: Any,
+    same_set: bool,
+    p: PricingProblem,
+    duals: Duals,
 ) -> bool:
     """Say whether label x makes the other one, at the same job, needless: whatever follows costs x no more.
 

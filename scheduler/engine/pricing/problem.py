@@ -73,7 +73,7 @@ class Rates(NamedTuple):
     helper: int
 
 
-class Problem(NamedTuple):
+class PricingProblem(NamedTuple):
     """Everything about a crew day that prices do not touch; `key[j]` is a random word by which sets are found again."""
 
     hours: Hours

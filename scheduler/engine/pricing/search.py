@@ -16,7 +16,7 @@ from scheduler.engine.pricing.completion import least_to_go
 from scheduler.engine.pricing.found import Found, go_home, none_found, routes_of
 from scheduler.engine.pricing.kept import Kept, is_dominated, keep, none_kept, slot
 from scheduler.engine.pricing.labels import Labels, Reached, in_the_yard, nth
-from scheduler.engine.pricing.problem import INF, Bounds, Duals, Problem, Wanted
+from scheduler.engine.pricing.problem import INF, Bounds, Duals, PricingProblem, Wanted
 
 COMPLETE, TRUNCATED, FULL = 0, 1, 2  # how a search ended: all labels seen, some left out, no room for more labels
 
@@ -53,7 +53,7 @@ class _Level(NamedTuple):
 
 
 @compiled
-def search(p: Problem, duals: Duals, bounds: Bounds, wanted: Wanted) -> tuple[Any, Any, Any, Any, Any, int]:
+def search(p: PricingProblem, duals: Duals, bounds: Bounds, wanted: Wanted) -> tuple[Any, Any, Any, Any, Any, int]:
     """Return the wanted routes, each set of jobs once in its cheapest order and timing, and how the search ended.
 
     Routes as of `found.routes_of`: jobs in visiting order, pointers, cents, helpers, reduced cost.
@@ -94,7 +94,7 @@ def search(p: Problem, duals: Duals, bounds: Bounds, wanted: Wanted) -> tuple[An
 
 
 @inlined
-def _may_follow(p: Problem, labels: Labels, parent: int, j: int) -> bool:
+def _may_follow(p: PricingProblem, labels: Labels, parent: int, j: int) -> bool:
     """Say whether job j can come next but for its price: not done yet, in order, within the load, reached in time."""
     clash = np.uint64(0)
     for w in range(labels.seen.shape[1]):
@@ -109,7 +109,7 @@ def _may_follow(p: Problem, labels: Labels, parent: int, j: int) -> bool:
 
 
 @inlined
-def _to(p: Problem, duals: Duals, labels: Labels, after: _Next, parent: int, j: int) -> _Visit:
+def _to(p: PricingProblem, duals: Duals, labels: Labels, after: _Next, parent: int, j: int) -> _Visit:
     """Return the stop at job j after label `parent`; jobs seen and pieces taken then are written to `after`."""
     base = p.stops.way[labels.node[parent], j] + labels.base[parent]
     helpers = labels.helpers[parent]
@@ -143,7 +143,7 @@ def _to(p: Problem, duals: Duals, labels: Labels, after: _Next, parent: int, j: 
 
 @inlined
 def _visit(
-    p: Problem,
+    p: PricingProblem,
     duals: Duals,
     bounds: Bounds,
     wanted: Wanted,
@@ -196,7 +196,7 @@ def _visit(
 
 
 @inlined
-def _score(p: Problem, duals: Duals, bounds: Bounds, new: Reached, j: int, seen: Any) -> float:
+def _score(p: PricingProblem, duals: Duals, bounds: Bounds, new: Reached, j: int, seen: Any) -> float:
     """Return what a route that goes on from here costs at least, reduced."""
     out = max(new.work, new.early - new.late)
     step = (new.early - p.hours.start) // bounds.width
@@ -211,7 +211,9 @@ def _score(p: Problem, duals: Duals, bounds: Bounds, new: Reached, j: int, seen:
 
 
 @inlined
-def _store(labels: Labels, c: int, p: Problem, to: _Visit, new: Reached, after: _Next, o: int, score: float) -> None:
+def _store(
+    labels: Labels, c: int, p: PricingProblem, to: _Visit, new: Reached, after: _Next, o: int, score: float
+) -> None:
     parent, j = to.parent, to.j
     labels.node[c], labels.parent[c], labels.alive[c], labels.key[c] = j, parent, True, to.key
     labels.early[c], labels.work[c], labels.late[c], labels.rested[c] = new.early, new.work, new.late, new.rested

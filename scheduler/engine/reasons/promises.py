@@ -10,8 +10,8 @@ from scheduler.engine.model.arrays import Model
 from scheduler.engine.model.starts import only_at
 from scheduler.engine.model.timing import time_route
 from scheduler.engine.reasons.alone import RULES, Block, blocks, missing_equipment, missing_stock, ways
-from scheduler.engine.reasons.room import Place, openings
-from scheduler.engine.reasons.sentences import SHARED, Told, amount, count, follow_words, lateness, listed, over
+from scheduler.engine.reasons.room import Opening, openings
+from scheduler.engine.reasons.sentences import SHARED, ToldReason, amount, count, follow_words, lateness, listed, over
 from scheduler.engine.search.route_cost import Arrays, arrays
 from scheduler.engine.search.state import state_of
 from scheduler.price import Visit
@@ -44,7 +44,7 @@ def why_broken(model: Model, week: Arrays, routes: Routes, j: int) -> str:
     if booked is None:
         raise ValueError(f"{job.id} has no booking")
     rest = {k: kept for k, jobs in routes.items() if (kept := [other for other in jobs if other != j])}
-    told = Told(model, rest)
+    told = ToldReason(model, rest)
     if booked.hold == "firm":
         name = f"The firm booking of {job.id} ({booked.crew} on {told.day(booked.day)}, {clock_time(booked.start)})"
     else:
@@ -53,7 +53,7 @@ def why_broken(model: Model, week: Arrays, routes: Routes, j: int) -> str:
     return f"{name} is not kept: {'; '.join(reasons)}."
 
 
-def _by_rule(told: Told, job: Job, booked: Booking) -> Iterator[str]:
+def _by_rule(told: ToldReason, job: Job, booked: Booking) -> Iterator[str]:
     asked = job
     if booked.hold == "firm":
         # the visit at that time and no other: what is left of the windows is the promised time, where one holds it
@@ -77,7 +77,7 @@ def _by_rule(told: Told, job: Job, booked: Booking) -> Iterator[str]:
     yield from clauses
 
 
-def _clause(told: Told, job: Job, booked: Booking, block: Block, rule: str) -> str:
+def _clause(told: ToldReason, job: Job, booked: Booking, block: Block, rule: str) -> str:
     crew, day, week = block.crew, block.shift.day, told.week
     match rule:
         case "kit_not_ready":
@@ -112,7 +112,7 @@ def _clause(told: Told, job: Job, booked: Booking, block: Block, rule: str) -> s
             return _lower(follow_words(told, job, crew, day))
 
 
-def _by_plan(model: Model, week: Arrays, routes: Routes, told: Told, j: int, booked: Booking) -> list[str]:
+def _by_plan(model: Model, week: Arrays, routes: Routes, told: ToldReason, j: int, booked: Booking) -> list[str]:
     days = [
         k
         for k in range(len(model.crew_days))
@@ -130,7 +130,7 @@ def _by_plan(model: Model, week: Arrays, routes: Routes, told: Told, j: int, boo
     return list(_price(told, j, places[0]))
 
 
-def _price(told: Told, j: int, place: Place) -> Iterator[str]:
+def _price(told: ToldReason, j: int, place: Opening) -> Iterator[str]:
     for bit, code in SHARED.items():
         if place.hindered & bit:
             yield _lower(told.shared(code, j, place))

@@ -19,7 +19,7 @@ LADDER, STOCK, HELPER, FOLLOW, LOAD = 1, 2, 4, 8, 16
 MOST_ORDERED = 6  # stops of a route of which every order is tried where no place in the present order will do
 
 
-class Place(NamedTuple):
+class Opening(NamedTuple):
     """Job in crew day `k`, instead of `length` stops from the one at `first` on (0: of none).
 
     `hindered` are the bits of what stands in the way; `extra` is what it costs more than leaving the job as it is;
@@ -45,7 +45,7 @@ class Place(NamedTuple):
         return self.length > 0 or self.other >= 0
 
 
-def openings(week: Any, state: Any, j: int, worth: int, days: Collection[int] | None = None) -> list[Place]:
+def openings(week: Any, state: Any, j: int, worth: int, days: Collection[int] | None = None) -> list[Opening]:
     """Return the places of job j that need the fewest undoings, for each kind of them the cheapest, best first.
 
     worth: what leaving the job as it is costs, in cents. days: crew days that count, None: all. Without undoing more
@@ -62,16 +62,16 @@ def openings(week: Any, state: Any, j: int, worth: int, days: Collection[int] | 
     for n, extra, other in _releases(week, state, j, rows).tolist():
         if other < 0:
             continue
-        instead.append(Place(int(rows[n, 0]), 0, 0, 0, extra, other, int(rows[n, 3])))
+        instead.append(Opening(int(rows[n, 0]), 0, 0, 0, extra, other, int(rows[n, 3])))
     return _fewest([*found, *instead])
 
 
-def _of_days(rows: Any, days: Collection[int] | None) -> list[Place]:
-    return [Place(*row) for row in rows.tolist() if days is None or row[0] in days]
+def _of_days(rows: Any, days: Collection[int] | None) -> list[Opening]:
+    return [Opening(*row) for row in rows.tolist() if days is None or row[0] in days]
 
 
-def _fewest(found: list[Place]) -> list[Place]:
-    best: dict[tuple[bool, bool, int], Place] = {}
+def _fewest(found: list[Opening]) -> list[Opening]:
+    best: dict[tuple[bool, bool, int], Opening] = {}
     for place in sorted(found, key=lambda p: (p.extra, p)):
         best.setdefault((place.extra >= 0, place.displaces, place.hindered), place)
     least = min((p.undoings for p in best.values()), default=0)

@@ -7,7 +7,7 @@ from itertools import groupby
 
 from scheduler.engine.model.arrays import FAR, Model
 from scheduler.engine.reasons.alone import Block, agrees, home_at, missing_equipment, missing_stock
-from scheduler.engine.reasons.room import FOLLOW, HELPER, LADDER, LOAD, STOCK, Place
+from scheduler.engine.reasons.room import FOLLOW, HELPER, LADDER, LOAD, STOCK, Opening
 from scheduler.plan import Because
 from scheduler.week import Crew, Job, Shift, Window, clock_time, day_name
 
@@ -36,7 +36,7 @@ def listed(names: Iterable[str], most: int = 4) -> str:
     return " and ".join([", ".join(told[:-1]), told[-1]] if len(told) > 1 else told)
 
 
-class Told:
+class ToldReason:
     """A plan with the names that sentences use."""
 
     def __init__(self, model: Model, routes: Mapping[int, Sequence[int]]) -> None:
@@ -63,11 +63,11 @@ class Told:
     def where(self, k: int) -> str:
         return f"{self.crew_of[k].id} on {self.day(self.model.crew_days[k].day)}"
 
-    def given(self, place: Place) -> str:
+    def given(self, place: Opening) -> str:
         """Return what the job of another route would have to leave to this one."""
         return listed(word for bit, word in _GIVEN.items() if place.gives & bit)
 
-    def verb(self, place: Place) -> str:
+    def verb(self, place: Opening) -> str:
         return "are" if place.length > 1 else "is"
 
     def day_with(self, j: int) -> int:
@@ -80,15 +80,15 @@ class Told:
     def span(self, window: Window) -> str:
         return f"{self.day(window.day)} {clock_time(window.start)}–{clock_time(window.end)}"
 
-    def jobs_at(self, place: Place) -> str:
+    def jobs_at(self, place: Opening) -> str:
         out = self.routes[place.k][place.first : place.first + place.length] if place.length else []
         return listed(self.week.jobs[j].id for j in (*out, *([place.other] if place.other >= 0 else [])))
 
-    def how(self, place: Place) -> str:
+    def how(self, place: Opening) -> str:
         jobs = self.jobs_at(place)
         return f"with {self.crew_of[place.k].id}" + (f" in place of {jobs}" if jobs and place.extra < 0 else "")
 
-    def kept(self, place: Place) -> list[Job]:
+    def kept(self, place: Opening) -> list[Job]:
         """Return the jobs that would share the route with the new one."""
         jobs = self.routes.get(place.k, [])
         return [self.week.jobs[j] for j in (*jobs[: place.first], *jobs[place.first + place.length :])]
@@ -97,7 +97,7 @@ class Told:
         days = {int(self.model.day_of[k]) for k in range(len(self.crew_of)) if self.model.local[k, j] >= 0}
         return f"No crew that could do it has the hours left on {self.days(days)}, whichever one job is taken out."
 
-    def shared(self, code: str, j: int, place: Place) -> str:
+    def shared(self, code: str, j: int, place: Opening) -> str:
         """Return the sentence on what routes share and job j would take too much of at `place`."""
         job, crew, day = self.week.jobs[j], self.crew_of[place.k], self.model.crew_days[place.k].day
         match code:
@@ -117,7 +117,7 @@ class Told:
             if k != but and self.crew_of[k].yard == yard and self.model.crew_days[k].day in days:
                 yield k, [self.week.jobs[j] for j in jobs]
 
-    def _ladder(self, job: Job, crew: Crew, day: int, place: Place) -> str:
+    def _ladder(self, job: Job, crew: Crew, day: int, place: Opening) -> str:
         pool = {e.id: e.count[day] for e in self.week.equipment if e.yard == crew.yard}
         for item in job.equipment:
             aboard = crew.onboard.get(item, 0)
@@ -136,7 +136,7 @@ class Told:
                 )
         raise ValueError(f"no equipment of {job.id} is short")
 
-    def _stock(self, job: Job, crew: Crew, day: int, place: Place) -> str:
+    def _stock(self, job: Job, crew: Crew, day: int, place: Opening) -> str:
         kept = self.kept(place)
         shelf = self.model.stock_cap[next(n for n, y in enumerate(self.week.yards) if y.id == crew.yard)]
         for part, n in job.parts.items():
@@ -159,7 +159,7 @@ class Told:
                 )
         raise ValueError(f"no part of {job.id} is short")
 
-    def _helper(self, job: Job, crew: Crew, day: int, place: Place) -> str:
+    def _helper(self, job: Job, crew: Crew, day: int, place: Opening) -> str:
         there = sum(h.count for h in self.week.helpers if (h.yard, h.day) == (crew.yard, day))
         needs = max(o.hands for o in (job, *self.kept(place))) - crew.hands
         out = {}
@@ -174,7 +174,7 @@ class Told:
             f"more it could go {self.how(place)}."
         )
 
-    def _van(self, job: Job, crew: Crew, day: int, place: Place) -> str:
+    def _van(self, job: Job, crew: Crew, day: int, place: Opening) -> str:
         jobs, van = (job, *self.kept(place)), crew.vehicle
         kg, boxes = sum(o.weight_kg for o in jobs), sum(o.boxes for o in jobs)
         over = [f"{kg} kg where it may carry {van.payload_kg}"] if kg > van.payload_kg else []
@@ -182,7 +182,7 @@ class Told:
         return f"The van of {crew.id} is full on {self.day(day)}: with this job it would load {' and '.join(over)}."
 
 
-def follow_words(told: Told, job: Job, crew: Crew, day: int) -> str:
+def follow_words(told: ToldReason, job: Job, crew: Crew, day: int) -> str:
     """Return why the job cannot go with this crew on this day after a job that it follows (or before its follower)."""
     for f in told.week.follows:
         if f.then != job.id or agrees(f, at := told.visits.get(f.first), crew.id, day):
@@ -202,7 +202,7 @@ def follow_words(told: Told, job: Job, crew: Crew, day: int) -> str:
     return f"It follows {firsts}, and the route of {crew.id} on {told.day(day)} has room for it only before that."
 
 
-def words(told: Told, j: int, found: list[Block], rules: frozenset[str]) -> tuple[Because, ...]:
+def words(told: ToldReason, j: int, found: list[Block], rules: frozenset[str]) -> tuple[Because, ...]:
     """Return the sentences on `rules`, of which one crew day or more would be free but for them."""
     job, held = told.week.jobs[j], [b for b in found if b.rules == rules]
     sentence = {
@@ -220,11 +220,11 @@ def words(told: Told, j: int, found: list[Block], rules: frozenset[str]) -> tupl
     return tuple(Because(code, sentence[code](told, job, held)) for code in sentence if code in rules)
 
 
-def _days(told: Told, held: list[Block]) -> str:
+def _days(told: ToldReason, held: list[Block]) -> str:
     return told.days(b.shift.day for b in held)
 
 
-def _kit(told: Told, job: Job, held: list[Block]) -> str:
+def _kit(told: ToldReason, job: Job, held: list[Block]) -> str:
     if job.ready_day is None:
         return "Its kit will not be complete this week."
     return (
@@ -233,7 +233,7 @@ def _kit(told: Told, job: Job, held: list[Block]) -> str:
     )
 
 
-def _window(told: Told, job: Job, held: list[Block]) -> str:
+def _window(told: ToldReason, job: Job, held: list[Block]) -> str:
     if not job.windows:
         return "Customer, daylight and weather leave it no work window this week."
     longest = max(job.windows, key=lambda w: w.end - w.start)
@@ -249,7 +249,7 @@ def _window(told: Told, job: Job, held: list[Block]) -> str:
     )
 
 
-def _skills(told: Told, job: Job, held: list[Block]) -> str:
+def _skills(told: ToldReason, job: Job, held: list[Block]) -> str:
     asked = list(dict.fromkeys(job.skills))
     nearest = max(held, key=lambda b: len(set(asked) & set(b.crew.skills))).crew
     lacking = [s for s in asked if not any(s in b.crew.skills for b in held)]
@@ -273,7 +273,7 @@ def over(job: Job, crew: Crew) -> list[str]:
     return over
 
 
-def _no_van(told: Told, job: Job, held: list[Block]) -> str:
+def _no_van(told: ToldReason, job: Job, held: list[Block]) -> str:
     def shortfall(crew: Crew) -> tuple[int, float]:
         van = crew.vehicle
         parts = [(job.box_mm if job.boxes else 0, van.rack_mm), (job.boxes, van.boxes), (job.weight_kg, van.payload_kg)]
@@ -283,7 +283,7 @@ def _no_van(told: Told, job: Job, held: list[Block]) -> str:
     return f"No van that could go takes it: that of {crew.id}, the nearest to it, has {', '.join(over(job, crew))}."
 
 
-def _hands(told: Told, job: Job, held: list[Block]) -> str:
+def _hands(told: ToldReason, job: Job, held: list[Block]) -> str:
     there = {(h.yard, h.day): h.count for h in told.week.helpers}
     best = max(held, key=lambda b: b.crew.hands + there.get((b.crew.yard, b.shift.day), 0))
     helpers = there.get((best.crew.yard, best.shift.day), 0)
@@ -293,7 +293,7 @@ def _hands(told: Told, job: Job, held: list[Block]) -> str:
     )
 
 
-def _no_ladder(told: Told, job: Job, held: list[Block]) -> str:
+def _no_ladder(told: ToldReason, job: Job, held: list[Block]) -> str:
     def short(b: Block) -> dict[str, int]:
         return {i: n for i, n in missing_equipment(told.week, job, b.crew, b.shift.day).items() if n > 0}
 
@@ -305,7 +305,7 @@ def _no_ladder(told: Told, job: Job, held: list[Block]) -> str:
     )
 
 
-def _no_stock(told: Told, job: Job, held: list[Block]) -> str:
+def _no_stock(told: ToldReason, job: Job, held: list[Block]) -> str:
     def short(b: Block) -> dict[str, int]:
         return {p: n for p, n in missing_stock(told.model, job, b.crew.yard, b.shift.day, told.visits).items() if n > 0}
 
@@ -315,11 +315,11 @@ def _no_stock(told: Told, job: Job, held: list[Block]) -> str:
     return f"The shelf of yard {best.crew.yard} is short by {day}, arrivals counted: {parts} would do."
 
 
-def _reach(told: Told, job: Job, held: list[Block]) -> str:
+def _reach(told: ToldReason, job: Job, held: list[Block]) -> str:
     return min((lateness(told, job, b.crew, b.shift) for b in held), key=lambda late: late[0])[1]
 
 
-def lateness(told: Told, job: Job, crew: Crew, shift: Shift, due: str = "its work window") -> tuple[int, str]:
+def lateness(told: ToldReason, job: Job, crew: Crew, shift: Shift, due: str = "its work window") -> tuple[int, str]:
     """Return by how many minutes the job alone does not fit into the crew's day, and the sentence on it."""
     places = {place.id: n for n, place in enumerate(told.week.places)}
     home_yard, there = places[next(y.place for y in told.week.yards if y.id == crew.yard)], places[job.place]
@@ -341,10 +341,10 @@ def lateness(told: Told, job: Job, crew: Crew, shift: Shift, due: str = "its wor
     return abs(late), text
 
 
-def _yard(told: Told, job: Job, held: list[Block]) -> str:
+def _yard(told: ToldReason, job: Job, held: list[Block]) -> str:
     crews, yards = listed(b.crew.id for b in held), listed(b.crew.yard for b in held)
     return f"Its kit lies at yard {job.yard}, whose crews cannot do it; {crews} of {yards} could."
 
 
-def _follows(told: Told, job: Job, held: list[Block]) -> str:
+def _follows(told: ToldReason, job: Job, held: list[Block]) -> str:
     return follow_words(told, job, held[0].crew, held[0].shift.day)

@@ -14,8 +14,8 @@ from typing import Any
 from scheduler.engine.model.arrays import Model
 from scheduler.engine.reasons.alone import blocks, ways
 from scheduler.engine.reasons.promises import broken_by, why_broken
-from scheduler.engine.reasons.room import Place, openings
-from scheduler.engine.reasons.sentences import SHARED, Told, amount, words
+from scheduler.engine.reasons.room import Opening, openings
+from scheduler.engine.reasons.sentences import SHARED, ToldReason, amount, words
 from scheduler.engine.search.route_cost import arrays
 from scheduler.engine.search.state import state_of
 from scheduler.plan import Because
@@ -61,7 +61,7 @@ def causes(model: Model, routes: Mapping[int, Sequence[int]]) -> dict[int, tuple
     For `dearer` and `no_room`, undoing is paying what the sentence says. Broken promises are not among them.
     """
     week = arrays(model)
-    state, told = state_of(model, week, routes), Told(model, routes)
+    state, told = state_of(model, week, routes), ToldReason(model, routes)
     planned = {j for jobs in routes.values() for j in jobs}
     return {j: _causes(model, week, state, told, j) for j in range(len(model.week.jobs)) if j not in planned}
 
@@ -72,7 +72,7 @@ def promise_reasons(model: Model, routes: Mapping[int, Sequence[int]]) -> dict[i
     return {j: Because("promise_broken", why_broken(model, week, routes, j)) for j in broken_by(model, routes)}
 
 
-def _causes(model: Model, week: Any, state: Any, told: Told, j: int) -> tuple[Group, ...]:
+def _causes(model: Model, week: Any, state: Any, told: ToldReason, j: int) -> tuple[Group, ...]:
     open_places = openings(week, state, j, int(model.skip_cost[j]))
     if not open_places or open_places[0].undoings > 1:
         found = list(blocks(model, model.week.jobs[j], told.visits))
@@ -89,7 +89,7 @@ def _causes(model: Model, week: Any, state: Any, told: Told, j: int) -> tuple[Gr
     return tuple(_group(told, j, place) for place in open_places[:most])
 
 
-def _group(told: Told, j: int, place: Place) -> Group:
+def _group(told: ToldReason, j: int, place: Opening) -> Group:
     group = [Because(code, told.shared(code, j, place)) for bit, code in SHARED.items() if place.hindered & bit]
     others = told.jobs_at(place)
     if place.extra < 0:

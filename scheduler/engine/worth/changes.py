@@ -21,7 +21,7 @@ EXTRA_OVERTIME_MIN = 60
 
 
 @dataclass(frozen=True)
-class Change:
+class WeekChange:
     """One change: what it is in words (the start of a sentence), the week with it, and where it applies (None: all)."""
 
     key: str
@@ -36,7 +36,7 @@ class Change:
     job: str | None = None
 
 
-def changes(week: Week) -> Iterator[Change]:
+def changes(week: Week) -> Iterator[WeekChange]:
     """Yield every change of `week` that is tried, larger ones before their parts."""
     yield from _crew_days(week)
     yield from _crews(week)
@@ -52,7 +52,7 @@ def _with_crew(week: Week, crew: Crew) -> Week:
     return replace(week, crews=tuple(crew if c.id == crew.id else c for c in week.crews))
 
 
-def _crew_days(week: Week) -> Iterator[Change]:
+def _crew_days(week: Week) -> Iterator[WeekChange]:
     """One more working day of a crew that is off, with the hours that most crews of the week keep that day."""
     for crew in week.crews:
         works = {s.day for s in crew.shifts}
@@ -63,7 +63,7 @@ def _crew_days(week: Week) -> Iterator[Change]:
             start, end = max(sorted(hours), key=lambda h: hours[h])
             more = replace(crew, shifts=(*crew.shifts, Shift(day, start, end, 0)))
             words = f"{crew.id} working on {day_name(week, day)} too"
-            yield Change(
+            yield WeekChange(
                 f"crew-day {crew.id} {day}",
                 "crew-day",
                 words,
@@ -74,7 +74,7 @@ def _crew_days(week: Week) -> Iterator[Change]:
             )
 
 
-def _crews(week: Week) -> Iterator[Change]:
+def _crews(week: Week) -> Iterator[WeekChange]:
     """A second crew like one there is (people, skills, van): all week, then on each of its days."""
     names = {c.id for c in week.crews}
     seen: set[tuple[object, ...]] = set()
@@ -98,7 +98,7 @@ def _crews(week: Week) -> Iterator[Change]:
             name += "'"
         whole = f"crew {crew.id}"
         words = f"One more crew like {crew.id} at {crew.yard}"
-        yield Change(
+        yield WeekChange(
             whole,
             "crew",
             f"{words} all week",
@@ -108,7 +108,7 @@ def _crews(week: Week) -> Iterator[Change]:
         )
         for shift in crew.shifts if len(crew.shifts) > 1 else ():
             more = replace(crew, id=name, shifts=(shift,))
-            yield Change(
+            yield WeekChange(
                 f"{whole} {shift.day}",
                 "crew",
                 f"{words} on {day_name(week, shift.day)}",
@@ -120,7 +120,7 @@ def _crews(week: Week) -> Iterator[Change]:
             )
 
 
-def _helpers(week: Week) -> Iterator[Change]:
+def _helpers(week: Week) -> Iterator[WeekChange]:
     """One more helper of a yard: every day, then each day; at the price that most helpers have."""
     if not week.helpers:
         return
@@ -135,7 +135,7 @@ def _helpers(week: Week) -> Iterator[Change]:
                 there[day] = replace(old, count=old.count + 1)
             others = tuple(h for h in week.helpers if h.yard != yard.id)
             part = len(days) < len(crewed)
-            yield Change(
+            yield WeekChange(
                 f"{whole} {days[0]}" if part else whole,
                 "helper",
                 f"One more helper at {yard.id} {words}",
@@ -153,7 +153,7 @@ def _all_then_each(week: Week, days: list[int]) -> list[tuple[list[int], str]]:
     return whole + [([d], f"on {day_name(week, d)}") for d in days]
 
 
-def _equipment(week: Week) -> Iterator[Change]:
+def _equipment(week: Week) -> Iterator[WeekChange]:
     """One more of an item in a yard, and as many more as one job needs (ladders go in pairs)."""
     items = sorted({i for job in week.jobs for i, n in job.equipment.items() if n})
     for yard in week.yards:
@@ -171,7 +171,7 @@ def _equipment(week: Week) -> Iterator[Change]:
                 what = f"{_number(more)} more {item}"
                 for days, words in _all_then_each(week, crewed):
                     part = len(days) < len(crewed)
-                    yield Change(
+                    yield WeekChange(
                         f"{whole} {days[0]}" if part else whole,
                         "equipment",
                         f"{what} at {yard.id} {words}",
@@ -195,7 +195,7 @@ def _number(n: int) -> str:
     return {1: "One", 2: "Two", 3: "Three", 4: "Four"}.get(n, str(n))
 
 
-def _racks(week: Week) -> Iterator[Change]:
+def _racks(week: Week) -> Iterator[WeekChange]:
     """A rack of one crew's van for the longest box there is, then for the next length that a job needs."""
     for crew in week.crews:
         longer = sorted(
@@ -205,7 +205,7 @@ def _racks(week: Week) -> Iterator[Change]:
         for length in dict.fromkeys([*longer[-1:], *longer[:1]]):
             van = replace(crew, vehicle=replace(crew.vehicle, rack_mm=length))
             key = f"rack {crew.id} {length}"
-            yield Change(
+            yield WeekChange(
                 key,
                 "rack",
                 f"A rack of {length:,} mm on the van of {crew.id} (now {crew.vehicle.rack_mm:,})",
@@ -216,7 +216,7 @@ def _racks(week: Week) -> Iterator[Change]:
             )
 
 
-def _stock(week: Week) -> Iterator[Change]:
+def _stock(week: Week) -> Iterator[WeekChange]:
     """One job's worth more of a part on a yard's shelf, from the first day and by each later delivery."""
     for part in sorted({p for job in week.jobs for p, n in job.parts.items() if n}):
         for yard in week.yards:
@@ -229,7 +229,7 @@ def _stock(week: Week) -> Iterator[Change]:
             whole = f"stock {part} {yard.id}"
             words = f"{more} more {part} on the shelf of {yard.id}"
             first = replace(old, on_hand=old.on_hand + more)
-            yield Change(
+            yield WeekChange(
                 whole,
                 "stock",
                 f"{words} from the first day",
@@ -239,7 +239,7 @@ def _stock(week: Week) -> Iterator[Change]:
             )
             for day in sorted({a.day for a in old.arrivals if a.day > 0}):
                 then = replace(old, arrivals=(*old.arrivals, Arrival(day, more)))
-                yield Change(
+                yield WeekChange(
                     f"{whole} {day}",
                     "stock",
                     f"{words} by {day_name(week, day)}",
@@ -251,7 +251,7 @@ def _stock(week: Week) -> Iterator[Change]:
                 )
 
 
-def _overtime(week: Week) -> Iterator[Change]:
+def _overtime(week: Week) -> Iterator[WeekChange]:
     """An hour more overtime allowed: for all crews, for each crew, for each crew and day."""
 
     def longer(crew: Crew, day: int | None = None) -> Crew:
@@ -265,7 +265,7 @@ def _overtime(week: Week) -> Iterator[Change]:
     words = "An hour more overtime allowed"
     if not week.crews:
         return
-    yield Change(
+    yield WeekChange(
         "overtime",
         "overtime",
         f"{words} to every crew on every day",
@@ -273,7 +273,7 @@ def _overtime(week: Week) -> Iterator[Change]:
     )
     for crew in week.crews:
         whole = f"overtime {crew.id}"
-        yield Change(
+        yield WeekChange(
             whole,
             "overtime",
             f"{words} to {crew.id} on every day",
@@ -283,7 +283,7 @@ def _overtime(week: Week) -> Iterator[Change]:
             crew=crew.id,
         )
         for shift in crew.shifts if len(crew.shifts) > 1 else ():
-            yield Change(
+            yield WeekChange(
                 f"{whole} {shift.day}",
                 "overtime",
                 f"{words} to {crew.id} on {day_name(week, shift.day)}",
@@ -295,7 +295,7 @@ def _overtime(week: Week) -> Iterator[Change]:
             )
 
 
-def _promises(week: Week) -> Iterator[Change]:
+def _promises(week: Week) -> Iterator[WeekChange]:
     """A booking taken away: what the promise costs the week."""
     for n, job in enumerate(week.jobs):
         if job.booked is None:
@@ -303,7 +303,7 @@ def _promises(week: Week) -> Iterator[Change]:
         free: Job = replace(job, booked=None)
         jobs = (*week.jobs[:n], free, *week.jobs[n + 1 :])
         words = f"The {job.booked.hold} booking of {job.id} on {day_name(week, job.booked.day)}"
-        yield Change(
+        yield WeekChange(
             f"promise {job.id}",
             "promise",
             words,

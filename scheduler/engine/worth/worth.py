@@ -16,7 +16,7 @@ from scheduler.engine.model.plans import whole_bound
 from scheduler.engine.planning import plan_week
 from scheduler.engine.reasons.sentences import amount, listed
 from scheduler.engine.worth.carried import Carried, Key, helpers_row, pool_row
-from scheduler.engine.worth.changes import Change, Kind, changes
+from scheduler.engine.worth.changes import Kind, WeekChange, changes
 from scheduler.plan import Plan
 from scheduler.price import price
 from scheduler.week import Week, day_name
@@ -84,7 +84,7 @@ def worth(
     spent = clock() - begun
     tell("laying prices on every change")
     open_ = _in_turn(_limits(week, base, least_cents, left, stop))
-    found: list[tuple[Change, Worth]] = []
+    found: list[tuple[WeekChange, Worth]] = []
     for n, (change, most) in enumerate(open_):
         rest = left()
         if (rest is not None and rest < EACH_LEAST_S) or (stop is not None and stop()):
@@ -99,7 +99,7 @@ def worth(
     return sorted(kept, key=lambda w: (-w.at_least_cents, -w.at_most_cents, w.sentence))
 
 
-def _said_by_part(change: Change, whole: Worth, found: list[tuple[Change, Worth]]) -> bool:
+def _said_by_part(change: WeekChange, whole: Worth, found: list[tuple[WeekChange, Worth]]) -> bool:
     """Whether a part of the change alone (one day of all, one crew of all) is surely worth as much."""
     return whole.exact and any(
         c.part_of == change.key and w.exact and w.at_least_cents == whole.at_least_cents for c, w in found
@@ -108,7 +108,7 @@ def _said_by_part(change: Change, whole: Worth, found: list[tuple[Change, Worth]
 
 def _limits(
     week: Week, base: Plan, least_cents: int, left: Callable[[], float | None], stop: Callable[[], bool] | None
-) -> list[tuple[Change, int | None]]:
+) -> list[tuple[WeekChange, int | None]]:
     """Return the changes that may be worth `least_cents`, each with the most that it can be (None: time ran out)."""
     rest = left()
     until = None if rest is None else (1 - PRICES_SHARE) * rest
@@ -131,7 +131,7 @@ def _limits(
     except Stopped:
         pass
     most: dict[str, int | None] = {}
-    open_: list[tuple[Change, int | None]] = []
+    open_: list[tuple[WeekChange, int | None]] = []
     for change in sorted(changes(week), key=lambda c: c.part_of is not None):
         limit = most.get(change.part_of) if change.part_of else None
         if carried is not None and (limit is None or limit >= silent + least_cents):
@@ -147,7 +147,7 @@ def _limits(
     return open_
 
 
-def _bound(week: Week, change: Change, carried: Carried) -> float:
+def _bound(week: Week, change: WeekChange, carried: Carried) -> float:
     """Return a lower bound on the cost of the changed week: from the rows alone where no further route is possible."""
     yards = {y.id: n for n, y in enumerate(week.yards)}
     quick: float | None = None
@@ -179,7 +179,7 @@ def _more(carried: Carried, amounts: dict[Key, int]) -> float | None:
         return None
 
 
-def _in_turn(open_: list[tuple[Change, int | None]]) -> list[tuple[Change, int | None]]:
+def _in_turn(open_: list[tuple[WeekChange, int | None]]) -> list[tuple[WeekChange, int | None]]:
     """Order the changes: the most promising of every kind first, then the second of every kind, and so on."""
     rank: Counter[str] = Counter()
     order = []
@@ -190,7 +190,7 @@ def _in_turn(open_: list[tuple[Change, int | None]]) -> list[tuple[Change, int |
     return [(change, most) for _, _, change, most in order]
 
 
-def _worth(base: Plan, change: Change, after: Plan | None, most: int) -> Worth:
+def _worth(base: Plan, change: WeekChange, after: Plan | None, most: int) -> Worth:
     low, high = 0, most
     gains = Gains()
     if after is not None:
@@ -239,7 +239,7 @@ def _gains(week: Week, base: Plan, after: Plan) -> Gains:
     )
 
 
-def _sentence(change: Change, low: int, high: int, confirmed: bool, gains: Gains) -> str:
+def _sentence(change: WeekChange, low: int, high: int, confirmed: bool, gains: Gains) -> str:
     sums = amount(low) if low == high else f"between {amount(low)} and {amount(high)}"
     if change.kind == "promise":
         words = f"{change.words} costs the week {sums if confirmed else f'{amount(high)} at most'}"

@@ -14,7 +14,7 @@ from scheduler.layout.drawing.sheet import (
     RUST_TINT,
     SMALL,
     Box,
-    Sheet,
+    DrawingSheet,
     n,
     text_box,
 )
@@ -32,7 +32,7 @@ from scheduler.layout.drawing.view import (
 )
 
 
-def draw(sheet: Sheet, elevation: Elevation) -> list[str]:
+def draw(sheet: DrawingSheet, elevation: Elevation) -> list[str]:
     """Draw the elevation; return in words what it shows without a name or cannot show."""
     survey, view = elevation.survey, elevation.view
     wall, band = view.wall, survey.band
@@ -63,7 +63,7 @@ def draw(sheet: Sheet, elevation: Elevation) -> list[str]:
     return name_all(sheet, elevation, lines)
 
 
-def _members(sheet: Sheet, elevation: Elevation) -> None:
+def _members(sheet: DrawingSheet, elevation: Elevation) -> None:
     survey, view = elevation.survey, elevation.view
     half = (survey.wall.member_width or 0.0) / 2
     used = {bracket.member for bracket in elevation.layout.brackets}
@@ -75,7 +75,7 @@ def _members(sheet: Sheet, elevation: Elevation) -> None:
             sheet.line(x, view.wall.top, x, view.ground, pen=pen, ink=GREY, dash="1.6 0.8")
 
 
-def _door(sheet: Sheet, view: View, left: float, right: float, top: float) -> None:
+def _door(sheet: DrawingSheet, view: View, left: float, right: float, top: float) -> None:
     box = Box(left, top, right, view.ground)
     if not is_visible(box):
         return
@@ -87,7 +87,7 @@ def _door(sheet: Sheet, view: View, left: float, right: float, top: float) -> No
         )
 
 
-def _break(sheet: Sheet, view: View) -> None:
+def _break(sheet: DrawingSheet, view: View) -> None:
     """Draw the gap where a stretch of wall is left out, white between two kinked lines."""
     if view.cut is None:
         return
@@ -102,7 +102,7 @@ def _break(sheet: Sheet, view: View) -> None:
         sheet.path(f"{d}H{n(wall.right + 0.8)}", pen=0.2)
 
 
-def _awning(sheet: Sheet, elevation: Elevation) -> None:
+def _awning(sheet: DrawingSheet, elevation: Elevation) -> None:
     """Draw the closed awning: its outline, the hood's line where it has one, the zone and shoulder of each arm."""
     survey, view = elevation.survey, elevation.view
     awning, height, left = survey.awning, survey.place.height, elevation.bar_left
@@ -122,7 +122,7 @@ def _awning(sheet: Sheet, elevation: Elevation) -> None:
             sheet.line(zone.left, zone.bottom, zone.right, zone.top, pen=0.2, ink=RUST)
 
 
-def _brackets(sheet: Sheet, elevation: Elevation) -> None:
+def _brackets(sheet: DrawingSheet, elevation: Elevation) -> None:
     stands = elevation.stands
     for box in bracket_boxes(elevation, stands.brackets):
         sheet.rect(box, pen=0.3, fill=GRAPHITE)
@@ -135,7 +135,7 @@ def _brackets(sheet: Sheet, elevation: Elevation) -> None:
         sheet.line(box.left, box.bottom, box.right, box.top, pen=0.3)
 
 
-def _dimension_lines(sheet: Sheet, elevation: Elevation) -> list[Box]:
+def _dimension_lines(sheet: DrawingSheet, elevation: Elevation) -> list[Box]:
     """Draw both running dimensions and the thin lines from them to the awning; return where these lines run."""
     view, body = elevation.view, awning_box(elevation)
     chains = [(elevation.from_datum, elevation.top + elevation.from_datum.height, True)]
@@ -159,7 +159,7 @@ def _dimension_lines(sheet: Sheet, elevation: Elevation) -> list[Box]:
     return lines
 
 
-def _chalk_line(sheet: Sheet, elevation: Elevation) -> None:
+def _chalk_line(sheet: DrawingSheet, elevation: Elevation) -> None:
     """Draw the chalk line through the upper fasteners and its height above the standing surface, left of the wall."""
     survey, view, measures = elevation.survey, elevation.view, elevation.measures
     y, x = view.y(survey.place.height), view.wall.left - 4.8
@@ -191,7 +191,7 @@ def _chalk_line(sheet: Sheet, elevation: Elevation) -> None:
     sheet.text(x - 1.9, middle, words, SMALL, anchor="middle", ink=GREY, turned=True)
 
 
-def _member_numbers(sheet: Sheet, elevation: Elevation) -> None:
+def _member_numbers(sheet: DrawingSheet, elevation: Elevation) -> None:
     """Write the members' numbers below the ground line: those with a bracket first, others where there is room."""
     survey, view = elevation.survey, elevation.view
     numbers = member_numbers(survey)

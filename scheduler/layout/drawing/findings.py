@@ -9,7 +9,7 @@ from functools import lru_cache
 
 from scheduler.layout.documents import Finding
 from scheduler.layout.drawing.lettering import clean, width_of, wrap
-from scheduler.layout.drawing.sheet import GRAPHITE, Box, Sheet
+from scheduler.layout.drawing.sheet import GRAPHITE, Box, DrawingSheet
 
 SIZE = 2.8
 _LINE = SIZE * 1.24
@@ -122,7 +122,7 @@ def _lead(level: str) -> float:
     return width_of(f"{_WORD[level]}:", SIZE, True) + 1.0
 
 
-def draw(sheet: Sheet, done: Set) -> None:
+def draw(sheet: DrawingSheet, done: Set) -> None:
     """Draw the lines with a mark before each finding: a full square for a stop, a triangle for a caution."""
     for line in done.lines:
         sheet.text(line.x, line.y, line.text, SIZE)

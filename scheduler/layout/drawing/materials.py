@@ -6,7 +6,7 @@ import math
 from collections.abc import Iterator
 
 from scheduler.layout.documents import WallKind
-from scheduler.layout.drawing.sheet import GREY, PALE, Box, Sheet, n
+from scheduler.layout.drawing.sheet import GREY, PALE, Box, DrawingSheet, n
 
 Segment = tuple[float, float, float, float]
 
@@ -16,7 +16,7 @@ _BOARD = {"wood-studs": 152.0, "rafters": 152.0, "rim-board": 95.0, "fascia": 95
 _FINEST = 1.5  # lines closer than this would print as a grey smear, mm on the sheet
 
 
-def surface(sheet: Sheet, box: Box, kind: WallKind, scale: float) -> None:
+def surface(sheet: DrawingSheet, box: Box, kind: WallKind, scale: float) -> None:
     """Fill `box` with the surface of a wall of `kind`, drawn at 1 : `scale`."""
     if sheet.trial:
         return
@@ -32,7 +32,7 @@ def surface(sheet: Sheet, box: Box, kind: WallKind, scale: float) -> None:
     sheet.path("".join(f"M{n(x0)} {n(y0)}L{n(x1)} {n(y1)}" for x0, y0, x1, y1 in segments), pen=0.09, ink=PALE)
 
 
-def section(sheet: Sheet, box: Box, kind: WallKind) -> None:
+def section(sheet: DrawingSheet, box: Box, kind: WallKind) -> None:
     """Fill `box` with the hatching of a cut through a wall of `kind` and outline it."""
     if sheet.trial:
         return
@@ -47,7 +47,7 @@ def section(sheet: Sheet, box: Box, kind: WallKind) -> None:
     sheet.rect(box, pen=0.3)
 
 
-def slanted(sheet: Sheet, box: Box, step: float, *, rising: bool = True, ink: str = GREY) -> None:
+def slanted(sheet: DrawingSheet, box: Box, step: float, *, rising: bool = True, ink: str = GREY) -> None:
     """Fill `box` with lines at 45 degrees, `step` mm apart along its edge."""
     if sheet.trial:
         return

@@ -6,7 +6,7 @@ from collections.abc import Iterable, Iterator, Sequence
 
 from scheduler.layout.documents import Door
 from scheduler.layout.drawing.lettering import clean, width_of
-from scheduler.layout.drawing.sheet import GRAPHITE, GREY, RUST, SMALL, Box, Sheet, text_box
+from scheduler.layout.drawing.sheet import GRAPHITE, GREY, RUST, SMALL, Box, DrawingSheet, text_box
 from scheduler.layout.drawing.view import Elevation, View, awning_box, backing_boxes, box_of, bracket_boxes, is_visible
 
 _LONGEST = 46.0  # mm; a longer name of an obstacle goes beside the picture
@@ -16,7 +16,7 @@ _STEP = SMALL * 1.05  # from one line of a name to the next
 Spots = Iterable[tuple[float, float]]
 
 
-def name_all(sheet: Sheet, elevation: Elevation, lines: Sequence[Box]) -> list[str]:
+def name_all(sheet: DrawingSheet, elevation: Elevation, lines: Sequence[Box]) -> list[str]:
     """Name what the picture shows, off the dimension `lines`; return in words what is not shown or has no room.
 
     What has room for a letter only gets that, and its sentence begins with it.
@@ -61,7 +61,7 @@ def name_all(sheet: Sheet, elevation: Elevation, lines: Sequence[Box]) -> list[s
 
 
 def _put(
-    sheet: Sheet,
+    sheet: DrawingSheet,
     lines: Sequence[str],
     spots: Spots,
     within: Box,
@@ -79,7 +79,7 @@ def _put(
     return False
 
 
-def _name_door(sheet: Sheet, view: View, door: Door, around: Sequence[Box]) -> bool:
+def _name_door(sheet: DrawingSheet, view: View, door: Door, around: Sequence[Box]) -> bool:
     box = Box(view.x(door.left) + 0.6, view.y(door.top), view.x(door.right) - 0.6, view.ground)
     if not is_visible(box):
         return False
@@ -89,7 +89,7 @@ def _name_door(sheet: Sheet, view: View, door: Door, around: Sequence[Box]) -> b
     )
 
 
-def _name_band(sheet: Sheet, elevation: Elevation, around: Sequence[Box]) -> None:
+def _name_band(sheet: DrawingSheet, elevation: Elevation, around: Sequence[Box]) -> None:
     survey, view, body = elevation.survey, elevation.view, awning_box(elevation)
     band = survey.band
     clear = Box(view.x(band.left), view.y(band.top), view.x(band.right), view.y(band.bottom))

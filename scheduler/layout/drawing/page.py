@@ -10,7 +10,7 @@ from scheduler.layout.drawing import elevation, findings, schedule, side_view, v
 from scheduler.layout.drawing.describe import GOES_FIRST, describe
 from scheduler.layout.drawing.lettering import clean, width_of
 from scheduler.layout.drawing.measures import Measures, Units
-from scheduler.layout.drawing.sheet import GRAPHITE, GREY, PAPER, SMALL, TITLE, Box, Sheet
+from scheduler.layout.drawing.sheet import GRAPHITE, GREY, PAPER, SMALL, TITLE, Box, DrawingSheet
 
 Paper = Literal["letter", "a4"]
 PAPERS_MM: dict[Paper, tuple[float, float]] = {"letter": (279.4, 215.9), "a4": (297.0, 210.0)}
@@ -35,9 +35,45 @@ def draw_svg(survey: Survey, layout: Layout, *, units: Units = "imperial", paper
     """
     _check(survey, layout)
     measures, stands = Measures(units), view.standing(survey, layout)
-    sheet = Sheet(*PAPERS_MM[paper])
-    inner = Box(_MARGIN, _MARGIN, sheet.width - _MARGIN, sheet.height - _MARGIN)
+    sheet = DrawingSheet(*PAPERS_MM[paper])
+    inner = _inner(sheet)
     _head(sheet, survey, layout, Box(inner.left, inner.top, inner.right, inner.top + _HEAD))
+    bottom = inner.bottom - _BLOCK
+    picture, areas, top, done = _laid_out(survey, layout, stands, measures, sheet)
+    elevation.draw(sheet, picture)
+    sheet.line(inner.left, top - 1.5, inner.right, top - 1.5, pen=0.13, ink=GREY)
+    side, _ = side_view.draw(sheet, survey, measures, areas[0])
+    schedule.draw(sheet, survey, layout, measures, areas[1:])
+    findings.draw(sheet, done)
+    _block(sheet, survey, layout, measures, picture.view, side, Box(inner.left, bottom, inner.right, inner.bottom))
+    return sheet.svg(f"Wall drawing {survey.id}", " ".join(describe(survey, layout, units=units)))
+
+
+def bracket_places(
+    survey: Survey, layout: Layout, *, units: Units = "imperial", paper: Paper = "letter"
+) -> list[tuple[float, float]]:
+    """Return where each bracket of `layout` stands on the page that `draw_svg` gives for the same arguments.
+
+    Each is a point as parts of the page's width and height, from its upper left corner, in the layout's order. Raises
+    `BadInput` as `draw_svg` does.
+    """
+    _check(survey, layout)
+    measures, stands = Measures(units), view.standing(survey, layout)
+    sheet = DrawingSheet(*PAPERS_MM[paper])
+    picture, *_ = _laid_out(survey, layout, stands, measures, sheet)
+    y = picture.view.y(survey.place.height)
+    return [(picture.view.x(bracket.wall) / sheet.width, y / sheet.height) for bracket in layout.brackets]
+
+
+def _inner(sheet: DrawingSheet) -> Box:
+    return Box(_MARGIN, _MARGIN, sheet.width - _MARGIN, sheet.height - _MARGIN)
+
+
+def _laid_out(
+    survey: Survey, layout: Layout, stands: view.StandsOn, measures: Measures, sheet: DrawingSheet
+) -> tuple[view.Elevation, list[Box], float, findings.Set]:
+    """Lay out the elevation and what stands below it: the columns there, their top, and the findings in them."""
+    inner = _inner(sheet)
     bottom = inner.bottom - _BLOCK
     lefts = (inner.left, inner.left + _SIDE + _GAP, inner.right - _LAST)
     rights = (inner.left + _SIDE, inner.right - _LAST - _GAP, inner.right)
@@ -54,25 +90,19 @@ def draw_svg(survey: Survey, layout: Layout, *, units: Units = "imperial", paper
             break  # the findings must not squeeze the wall
         picture = smaller
         top = picture.bottom + 3
-        unnamed = elevation.draw(Sheet(sheet.width, sheet.height, trial=True), picture)
+        unnamed = elevation.draw(DrawingSheet(sheet.width, sheet.height, trial=True), picture)
         areas = columns(top)
         ends = _ends(survey, layout, measures, areas)
         below = [Box(box.left, end + 1.5, box.right, box.bottom) for box, end in zip(areas, ends, strict=True)]
         done = findings.fill(_said(layout, unnamed), below)
         if not done.left_over:
             break
-    elevation.draw(sheet, picture)
-    sheet.line(inner.left, top - 1.5, inner.right, top - 1.5, pen=0.13, ink=GREY)
-    side, _ = side_view.draw(sheet, survey, measures, areas[0])
-    schedule.draw(sheet, survey, layout, measures, areas[1:])
-    findings.draw(sheet, done)
-    _block(sheet, survey, layout, measures, picture.view, side, Box(inner.left, bottom, inner.right, inner.bottom))
-    return sheet.svg(f"Wall drawing {survey.id}", " ".join(describe(survey, layout, units=units)))
+    return picture, areas, top, done
 
 
 def _ends(survey: Survey, layout: Layout, measures: Measures, areas: list[Box]) -> list[float]:
     """Where side view and schedule end in the three columns of the lower half."""
-    trial = Sheet(*PAPERS_MM["letter"], trial=True)
+    trial = DrawingSheet(*PAPERS_MM["letter"], trial=True)
     _, side_end = side_view.draw(trial, survey, measures, areas[0])
     return [side_end, *schedule.draw(trial, survey, layout, measures, areas[1:])]
 
@@ -99,7 +129,7 @@ def _said(layout: Layout, unnamed: list[str]) -> list[Finding]:
     return [*said[:at], note, *said[at:]]
 
 
-def _head(sheet: Sheet, survey: Survey, layout: Layout, area: Box) -> None:
+def _head(sheet: DrawingSheet, survey: Survey, layout: Layout, area: Box) -> None:
     stops = sum(finding.level == "stop" for finding in layout.findings)
     cautions = sum(finding.level == "caution" for finding in layout.findings)
     y = area.top + TITLE
@@ -118,7 +148,7 @@ def _head(sheet: Sheet, survey: Survey, layout: Layout, area: Box) -> None:
 
 
 def _block(
-    sheet: Sheet, survey: Survey, layout: Layout, measures: Measures, shown: view.View, side: int, area: Box
+    sheet: DrawingSheet, survey: Survey, layout: Layout, measures: Measures, shown: view.View, side: int, area: Box
 ) -> None:
     sheet.rect(area, pen=0.35)
     y = area.top + 4.6

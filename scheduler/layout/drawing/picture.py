@@ -7,7 +7,7 @@ from scheduler.layout.documents import Layout, Survey
 from scheduler.layout.drawing import elevation, view
 from scheduler.layout.drawing.describe import describe
 from scheduler.layout.drawing.measures import Measures, Units
-from scheduler.layout.drawing.sheet import Box, Sheet
+from scheduler.layout.drawing.sheet import Box, DrawingSheet
 
 # Narrower than a sheet of paper: on half a screen its figures must still be read.
 _WIDE, _HIGH, _MARGIN = 205.0, 150.0, 2.0
@@ -24,6 +24,6 @@ def draw_picture(survey: Survey, layout: Layout, *, units: Units = "imperial") -
     measures, stands = Measures(units), view.standing(survey, layout)
     area = Box(_MARGIN, _MARGIN, _WIDE - _MARGIN, _HIGH - _MARGIN)
     picture = view.lay_out(survey, layout, stands, measures, area)
-    sheet = Sheet(_WIDE, picture.bottom + _MARGIN)
+    sheet = DrawingSheet(_WIDE, picture.bottom + _MARGIN)
     elevation.draw(sheet, picture)
     return sheet.svg(f"Wall drawing {survey.id}", " ".join(describe(survey, layout, units=units)))

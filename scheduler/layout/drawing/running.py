@@ -7,7 +7,7 @@ from dataclasses import dataclass
 from functools import cached_property
 
 from scheduler.layout.drawing.lettering import width_of
-from scheduler.layout.drawing.sheet import FIGURE, GREY, LEADING, PAPER, SMALL, Box, Sheet
+from scheduler.layout.drawing.sheet import FIGURE, GREY, LEADING, PAPER, SMALL, Box, DrawingSheet
 
 _ROW = FIGURE * 1.12 + SMALL * 1.12 + 0.5  # a label of two lines
 _GAP = 1.2  # least distance between labels, and from a label to another mark's line
@@ -126,7 +126,7 @@ def _spread(marks: Sequence[Mark], left: float, right: float) -> list[_Label]:
     return [_Label(mark, 0, x) for mark, x in zip(ordered, at, strict=True)]
 
 
-def draw(sheet: Sheet, running: Running, base: float, upwards: bool, left: float, edge: float) -> None:
+def draw(sheet: DrawingSheet, running: Running, base: float, upwards: bool, left: float, edge: float) -> None:
     """Draw the base line at sheet height `base` with its labels above (`upwards`) or below it.
 
     The title stands outermost from `left` on; where the zero mark is outside the drawing the line comes from `edge`.
@@ -156,7 +156,7 @@ def draw(sheet: Sheet, running: Running, base: float, upwards: bool, left: float
     sheet.text(left, edge + (SMALL * 0.85 if upwards else -SMALL * 0.35), running.title, SMALL, ink=GREY)
 
 
-def _draw_upright(sheet: Sheet, label: _Label, base: float, away: int) -> None:
+def _draw_upright(sheet: DrawingSheet, label: _Label, base: float, away: int) -> None:
     mark, wide = label.mark, label.mark.wide
     near = base + away * (_OFFSET + label.row * _ROW)
     top = near if away > 0 else near - _ROW
@@ -175,7 +175,7 @@ def _draw_upright(sheet: Sheet, label: _Label, base: float, away: int) -> None:
         sheet.text(middle, y + SMALL * 1.3, f"{mark.name} {mark.other}", SMALL, anchor="middle", ink=GREY)
 
 
-def _draw_turned(sheet: Sheet, label: _Label, base: float, away: int) -> None:
+def _draw_turned(sheet: DrawingSheet, label: _Label, base: float, away: int) -> None:
     mark = label.mark
     knee, near = base + away * (_OFFSET - 1), base + away * (_OFFSET + 4)
     sheet.path(f"M{mark.x:.2f} {base:.2f}V{knee:.2f}L{label.left:.2f} {near:.2f}", pen=0.13, ink=GREY)
@@ -190,7 +190,7 @@ def _draw_turned(sheet: Sheet, label: _Label, base: float, away: int) -> None:
     sheet.text(x + SMALL * 1.2, y, rest, SMALL, turned=True, ink=GREY)
 
 
-def ring(sheet: Sheet, x: float, y: float, name: str) -> Box:
+def ring(sheet: DrawingSheet, x: float, y: float, name: str) -> Box:
     """Draw a bracket's number in a ring centred at (`x`, `y`)."""
     sheet.circle(x, y, _DISC, pen=0.25, fill=PAPER)
     size = FIGURE * (0.9 if len(name) < 2 else 0.76)

@@ -9,7 +9,7 @@ from functools import lru_cache
 from scheduler.layout.documents import Bracket, Fastener, Layout, Survey
 from scheduler.layout.drawing.lettering import width_of, wrap
 from scheduler.layout.drawing.measures import Measures, millimetres
-from scheduler.layout.drawing.sheet import FIGURE, GREY, LEADING, PALE, SMALL, Box, Sheet
+from scheduler.layout.drawing.sheet import FIGURE, GREY, LEADING, PALE, SMALL, Box, DrawingSheet
 from scheduler.layout.drawing.view import member_numbers, member_word
 from scheduler.layout.lag import PLATE_IN, fastener_name
 from scheduler.layout.loads import bracket_loads
@@ -67,7 +67,7 @@ def fastener_words(fastener: Fastener, measures: Measures) -> str:
     )
 
 
-def draw(sheet: Sheet, survey: Survey, layout: Layout, measures: Measures, areas: Sequence[Box]) -> list[float]:
+def draw(sheet: DrawingSheet, survey: Survey, layout: Layout, measures: Measures, areas: Sequence[Box]) -> list[float]:
     """Draw the schedule at the top of `areas[0]`, its second half in `areas[1]` where it is long.
 
     Returns the sheet height at which it ends in each of the areas.
@@ -152,7 +152,7 @@ def _fitting(columns: list[_Column], width: float) -> list[_Column]:
     return kept
 
 
-def _table(sheet: Sheet, left: float, y: float, width: float, columns: Sequence[_Column], rows: range) -> float:
+def _table(sheet: DrawingSheet, left: float, y: float, width: float, columns: Sequence[_Column], rows: range) -> float:
     """Draw the rows of the table with its head at base line `y`; return the height of its last rule."""
     spare = width - sum(column.width for column in columns)
     gap = max(_LEAST_GAP, min(6.0, spare / max(1, len(columns) - 1)))

@@ -46,7 +46,7 @@ class Box:
 
 
 @dataclass
-class Sheet:
+class DrawingSheet:
     """A page `width` × `height` mm. `taken` holds the boxes of the text written so far.
 
     A `trial` sheet only records where text lies: most sheets are thrown away, and writing out their lines takes long.

@@ -8,7 +8,7 @@ from dataclasses import dataclass
 from scheduler.layout.documents import Survey
 from scheduler.layout.drawing import materials
 from scheduler.layout.drawing.measures import Measures
-from scheduler.layout.drawing.sheet import FIGURE, GRAPHITE, GREY, LEADING, RUST, SMALL, Box, Sheet, n, text_box
+from scheduler.layout.drawing.sheet import FIGURE, GRAPHITE, GREY, LEADING, RUST, SMALL, Box, DrawingSheet, n, text_box
 
 _WALL = 4.0  # thickness of the cut wall and of the ground on the sheet
 _VALUES = 45.0  # width of the column of values
@@ -35,7 +35,7 @@ def opened(survey: Survey) -> Open:
     return Open(awning.projection, awning.pitch_deg, drop, reach, survey.place.height - drop - awning.front_drop)
 
 
-def draw(sheet: Sheet, survey: Survey, measures: Measures, area: Box) -> tuple[int, float]:
+def draw(sheet: DrawingSheet, survey: Survey, measures: Measures, area: Box) -> tuple[int, float]:
     """Draw the side view at the top of `area`; return its scale and the height on the sheet where it ends."""
     it = opened(survey)
     y = area.top + SMALL * 1.1
@@ -76,7 +76,12 @@ def draw(sheet: Sheet, survey: Survey, measures: Measures, area: Box) -> tuple[i
 
 
 def _awning(
-    sheet: Sheet, survey: Survey, back: tuple[float, float], front: tuple[float, float], lowest: float, scale: int
+    sheet: DrawingSheet,
+    survey: Survey,
+    back: tuple[float, float],
+    front: tuple[float, float],
+    lowest: float,
+    scale: int,
 ) -> None:
     awning, (x, y) = survey.awning, back
     body = Box(x, y - awning.body_above / scale, x + max(1.2, (awning.body_above + awning.body_below) / 2 / scale),
@@ -96,7 +101,7 @@ def _awning(
     sheet.text(box.left, y - 1.6 - awning.body_above / scale, text, ink=GREY)
 
 
-def _dimension(sheet: Sheet, x: float, ends: tuple[float, float], word: str) -> None:
+def _dimension(sheet: DrawingSheet, x: float, ends: tuple[float, float], word: str) -> None:
     top, bottom = min(ends), max(ends)
     sheet.line(x, top, x, bottom)
     for y in (top, bottom):
@@ -106,7 +111,7 @@ def _dimension(sheet: Sheet, x: float, ends: tuple[float, float], word: str) -> 
         sheet.text(x + 3.1, (top + bottom) / 2, word, anchor="middle", turned=True, ink=GREY)
 
 
-def _values(sheet: Sheet, it: Open, survey: Survey, measures: Measures, x: float, y: float) -> float:
+def _values(sheet: DrawingSheet, it: Open, survey: Survey, measures: Measures, x: float, y: float) -> float:
     def row(name: str, value: str, small: str) -> None:
         nonlocal y
         sheet.text(x, y, name, SMALL, ink=GREY)

@@ -64,7 +64,7 @@ class View:
 
 
 @dataclass(frozen=True)
-class Standing:
+class StandsOn:
     """Where the awning stands on the wall: its left end and its brackets, from the datum.
 
     Without brackets: where it would stand with the least `backing` to put in, and the `members` found that would serve.
@@ -76,19 +76,19 @@ class Standing:
     members: tuple[float, ...] = ()
 
 
-def standing(survey: Survey, layout: Layout) -> Standing:
+def standing(survey: Survey, layout: Layout) -> StandsOn:
     """Return where the awning of `layout` stands, or would stand as the layout's `stop` says."""
     left = survey.place.left_end + layout.shift
     if layout.brackets:
-        return Standing(left, tuple(bracket.wall for bracket in layout.brackets))
+        return StandsOn(left, tuple(bracket.wall for bracket in layout.brackets))
     found = None
     if survey.wall.kind not in CARRIES_NOTHING:
         found = _fewest_new(survey, bar_of(survey, layout.required))
     if found is None:
-        return Standing(left)
+        return StandsOn(left)
     shift, places = found
     left = survey.place.left_end + shift
-    return Standing(
+    return StandsOn(
         left,
         backing=tuple(left + at for at, member in places if member is None),
         members=tuple(survey.wall.members[member] for _, member in places if member is not None),
@@ -104,7 +104,7 @@ class Elevation:
 
     survey: Survey
     layout: Layout
-    stands: Standing
+    stands: StandsOn
     measures: Measures
     view: View
     from_datum: Running
@@ -119,7 +119,7 @@ class Elevation:
         return self.stands.bar_left
 
 
-def lay_out(survey: Survey, layout: Layout, stands: Standing, measures: Measures, area: Box) -> Elevation:
+def lay_out(survey: Survey, layout: Layout, stands: StandsOn, measures: Measures, area: Box) -> Elevation:
     """Return the elevation laid out in `area` of the sheet at the largest usual scale that shows what matters.
 
     Where the wall is too high for that, a stretch of it between the ground and the band is left out, with break lines,
@@ -147,7 +147,7 @@ def lay_out(survey: Survey, layout: Layout, stands: Standing, measures: Measures
 def _at_scale(
     survey: Survey,
     layout: Layout,
-    stands: Standing,
+    stands: StandsOn,
     measures: Measures,
     area: Box,
     scale: int,
@@ -192,7 +192,7 @@ def _heights(survey: Survey) -> tuple[float, float]:
 
 
 def _chains(
-    survey: Survey, stands: Standing, measures: Measures, view: View, area: Box
+    survey: Survey, stands: StandsOn, measures: Measures, view: View, area: Box
 ) -> tuple[Running, Running | None]:
     bar_left, bar_right = stands.bar_left, stands.bar_left + survey.awning.width
 

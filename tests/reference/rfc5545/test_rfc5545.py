@@ -16,8 +16,8 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from api import tables
-from api.feeds.calendar import Event, Revision, _add_zone, _calendar, _entry
-from api.ledger.days import Stop
+from api.feeds.calendar import CalendarEvent, Revision, _add_zone, _calendar, _entry
+from api.ledger.days import PostedStop
 
 HERE = Path(__file__).parent
 BUSINESS = tables.Business(
@@ -35,8 +35,8 @@ def feed(
     off: bool = False,
 ) -> bytes:
     """Return our feed with one event, from 8:30 to 9:30 by the clock of New York."""
-    stop = Stop("north-1", date, 510, 570)
-    event = Event(Revision(AT, None if off else stop, hold), stop, 2)
+    stop = PostedStop("north-1", date, 510, 570)
+    event = CalendarEvent(Revision(AT, None if off else stop, hold), stop, 2)
     site = tables.Site(id="S", customer_id="C", town="T, U", address="1; Back\\Lane", lat=41.5, lon=-98.25)
     calendar = _calendar("Feed", BUSINESS)
     calendar.add_component(

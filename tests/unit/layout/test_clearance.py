@@ -133,3 +133,70 @@ def test_the_motor_asks_for_an_electrician_at_its_end() -> None:
 
 def test_no_motor_no_outlet() -> None:
     assert _found("power", awning={"motor": None}) == []
+
+
+FLAT = {"pitch_deg": 0, "front_drop": 0}
+
+
+@pytest.mark.parametrize(
+    ("code", "changes", "levels"),
+    [
+        ("mounting-height", {"place": {"height": 2590.8}}, []),
+        ("mounting-height", {"place": {"height": 2590.7995}}, []),  # a thousandth of a millimetre is nothing
+        ("mounting-height", {"place": {"height": 2590.79}}, ["caution"]),
+        ("headroom", {"awning": FLAT, "place": {"height": 2133.6}}, ["note"]),
+        ("headroom", {"awning": FLAT, "place": {"height": 2133.5995}}, ["note"]),
+        ("headroom", {"awning": FLAT, "place": {"height": 2133.59}}, ["caution"]),
+        ("headroom", {"awning": FLAT, "place": {"height": 2032}}, ["caution"]),
+        ("headroom", {"awning": FLAT, "place": {"height": 2031.9995}}, ["caution"]),
+        ("headroom", {"awning": FLAT, "place": {"height": 2031.99}}, ["stop"]),
+        ("band-height", {"band": {"bottom": 2700, "top": 2903.2}}, []),
+        ("band-height", {"band": {"bottom": 2700, "top": 2903.19}}, ["caution"]),
+        ("band-height-short", {"band": {"bottom": 2720, "top": 2960}}, []),  # the body is 240 high
+        ("band-height-short", {"band": {"bottom": 2720, "top": 2959.99}}, ["stop"]),
+        ("above-band", {"band": {"top": 2960}}, []),
+        ("above-band", {"band": {"top": 2959.99}}, ["stop"]),
+        ("below-band", {"band": {"bottom": 2720}}, []),
+        ("below-band", {"band": {"bottom": 2720.01}}, ["stop"]),
+    ],
+)
+def test_exactly_at_a_limit_and_just_beyond(code: str, changes: dict[str, Any], levels: list[str]) -> None:
+    assert [finding.level for finding in _found(code, **changes)] == levels
+
+
+@pytest.mark.parametrize(
+    ("door", "awning", "levels"),
+    [
+        ({"left": 4400, "right": 5300}, {}, []),  # from the awning's right end on
+        ({"left": 4399, "right": 5300}, {}, ["caution"]),
+        ({"left": 0, "right": 400}, {}, []),
+        ({"left": 0, "right": 401}, {}, ["caution"]),
+        ({"left": 1500, "right": 2400, "top": 2720}, {}, []),  # the body's lower edge
+        ({"left": 1500, "right": 2400, "top": 2720.01}, {}, ["caution"]),
+        # Flat cloth 2900 up: two inches over a leaf, or as much as the front bar hangs down.
+        ({"top": 2849.2, "swings_out": True}, FLAT | {"body_below": 0}, []),
+        ({"top": 2849.3, "swings_out": True}, FLAT | {"body_below": 0}, ["caution"]),
+        ({"top": 2820, "swings_out": True}, FLAT | {"body_below": 0, "front_drop": 80}, []),
+        ({"top": 2820.1, "swings_out": True}, FLAT | {"body_below": 0, "front_drop": 80}, ["caution"]),
+        ({"top": 2900, "swings_out": True}, FLAT | {"body_below": 0}, ["caution"]),  # touches, and no more
+        ({"top": 2900.1, "swings_out": True}, FLAT | {"body_below": 0}, ["stop"]),
+        # A leaf of 900 just reaches the front bar at 900, whose underside is 80 lower than the cloth.
+        ({"top": 2850, "swings_out": True}, FLAT | {"body_below": 0, "front_drop": 80, "projection": 900}, ["stop"]),
+        ({"top": 2850, "swings_out": True}, FLAT | {"body_below": 0, "front_drop": 80, "projection": 901}, ["caution"]),
+    ],
+)
+def test_doors_at_the_limits(door: dict[str, Any], awning: dict[str, Any], levels: list[str]) -> None:
+    made = {"left": 1500, "right": 2400, "top": 2800, "swings_out": False, **door}
+    assert [finding.level for finding in _found("door", doors=[made], awning=awning)] == levels
+
+
+def test_each_door_goes_by_its_own_number() -> None:
+    doors = [{"left": left, "right": left + 100, "top": 2800, "swings_out": False} for left in (4500, 1000, 2000)]
+    first, second = _found("door", doors=doors)
+    assert "door 2 (" in first.text
+    assert "door 3 (" in second.text
+
+
+def test_only_walls_that_hide_something_ask_for_a_look_behind() -> None:
+    kinds = ("concrete", "solid-masonry", "hollow-block", "rim-board", "rafters", "wood-studs")
+    assert [kind for kind in kinds if _found("hidden-services", wall={"kind": kind})] == list(kinds[:4])

@@ -92,3 +92,63 @@ def test_a_masonry_wall_needs_no_wood() -> None:
     data = json.loads(encode(survey))
     data["wall"]["gravity"] = data["wall"]["member_width"] = None
     assert survey_from_data(data).wall.gravity is None
+
+
+@pytest.mark.parametrize(
+    ("path", "value", "says"),
+    [
+        ("awning.arms", [600], "awning.arms: must hold two arm centres or more, holds 1"),
+        ("awning.arms", [100 * n for n in range(1, 8)], "awning.arms: must hold 6 arm centres or fewer, holds 7"),
+        ("awning.arms", [600, 4000.5], "awning.arms[1]: must be on the bar, from 0 to its width (4000), is 4000.5"),
+        ("awning.arms", [600, 600], "awning.arms[1]: must be further right than the arm before it (600), is 600"),
+        ("awning.arm_half", 4001, "awning.arm_half: must not be more than the awning's width (4000), is 4001"),
+        (
+            "awning.bracket_width",
+            4001,
+            "awning.bracket_width: must not be more than the awning's width (4000), is 4001",
+        ),
+        ("wall.gravity", None, "wall.gravity: must be the wood's specific gravity (spruce-pine-fir 0.42), is None"),
+        ("wall.member_width", None, "wall.member_width: must be the members' width along the wall, is None"),
+        ("band.right", 0, "band.right: must be further right than left (0), is 0"),
+        ("band.top", 2700, "band.top: must be above bottom (2700), is 2700"),
+        ("obstacles", [LIGHT, {**LIGHT, "right": 4}], "obstacles[1].right: must be further right than left (5), is 4"),
+        ("obstacles", [{**LIGHT, "bottom": 10}], "obstacles[0].top: must be above bottom (10), is 9"),
+        ("doors.0.right", 1500, "doors[0].right: must be further right than left (1500), is 1500"),
+    ],
+)
+def test_what_is_impossible_together_is_said_in_one_sentence(path: str, value: Any, says: str) -> None:
+    with pytest.raises(BadInput) as refused:
+        survey_from_data(_with(path, value))
+    assert str(refused.value) == says
+
+
+@pytest.mark.parametrize(
+    ("path", "value"),
+    [
+        ("awning.arms", [0, 4000]),  # at both ends of the bar
+        ("awning.arms", [100 * n for n in range(1, 7)]),
+        ("awning.arm_half", 4000),
+        ("awning.bracket_width", 4000),
+        ("band.right", 0.1),
+        ("band.top", 2700.1),
+        ("obstacles", [{**LIGHT, "right": 5.1}]),
+    ],
+)
+def test_what_is_just_possible_is_taken(path: str, value: Any) -> None:
+    survey_from_data(_with(path, value))
+
+
+def test_wood_that_carries_anywhere_needs_no_members_width() -> None:
+    data = _with("wall.member_width", None)
+    data["wall"]["kind"] = "rim-board"
+    assert survey_from_data(data).wall.member_width is None
+    data["wall"]["gravity"] = None
+    with pytest.raises(BadInput, match="specific gravity"):
+        survey_from_data(data)
+
+
+def test_a_file_that_is_no_json_is_named_for_what_it_should_be() -> None:
+    for read, name in ((read_survey, "survey file"), (read_layout, "layout file")):
+        with pytest.raises(BadInput) as refused:
+            read(b"{")
+        assert str(refused.value).startswith(f"this {name} is not valid JSON: ")

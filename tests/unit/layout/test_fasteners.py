@@ -9,15 +9,17 @@ import pytest
 
 from scheduler.layout import nds
 from scheduler.layout.documents import MASONRY, WOOD, WallKind
-from scheduler.layout.fasteners import Choice, choose_fastener
+from scheduler.layout.fasteners import FastenerChoice, choose_fastener
 from scheduler.layout.lag import (
     MEMBER_DEPTH_IN,
     PLATE_IN,
     STOCKED_IN,
     fastener_name,
+    fitting_lags,
     grip,
     inches,
     lag_allowable_lbf,
+    lag_fastener,
     lag_use,
 )
 from scheduler.layout.loads import BracketForce, bracket_loads
@@ -27,12 +29,12 @@ EVEN = [412.8, 1632.0, 2851.2, 3664.0]
 LIGHT: dict[str, Any] = {"awning": {"width": 4000, "projection": 1500, "weight_kg": 30}, "wind_class": 1}
 
 
-def chosen(**changes: Any) -> Choice:
+def chosen(**changes: Any) -> FastenerChoice:
     survey = plain_survey(**changes)
     return choose_fastener(survey, bracket_loads(survey, EVEN))
 
 
-def codes(choice: Choice, level: str) -> set[str]:
+def codes(choice: FastenerChoice, level: str) -> set[str]:
     return {finding.code for finding in choice.findings if finding.level == level}
 
 
@@ -203,3 +205,72 @@ def test_root_steel_caps_withdrawal() -> None:
     survey = plain_survey(wall={"gravity": 0.73, "wet": False})
     held = grip(0.375, 8.0, 0.25, 8.0)
     assert lag_allowable_lbf(held, survey, "wind")[0] == nds.steel_tension_lbf(0.375)
+
+
+def lengths(cover_in: float, shelf: dict[float, list[float]], **wall: Any) -> list[tuple[float, float]]:
+    survey = plain_survey(wall={"cover": cover_in * 25.4, **wall})
+    return [(held.diameter_in, held.length_in) for held in fitting_lags(survey, shelf)]
+
+
+def test_the_shelf_is_tried_by_diameter_and_from_the_shortest_screw_up() -> None:
+    assert lengths(0.5, {0.5: [4, 3.5], 0.375: [4, 3]}) == [(0.5, 3.5), (0.5, 4), (0.375, 3), (0.375, 4)]
+
+
+@pytest.mark.parametrize(
+    ("kind", "cover_in", "length_in", "fits"),
+    [
+        # Plate 1/4 in and 3-1/2 in of stud: 4-1/2 in go in behind 3/4 in of cover and no more.
+        ("wood-studs", 0.75, 4.5, True),
+        ("wood-studs", 0.74, 4.5, False),
+        ("rafters", 0.75, 4.5, True),
+        ("rafters", 0.74, 4.5, False),
+        # Out behind a rim of 1-1/2 in by an inch.
+        ("rim-board", 0.25, 3.0, True),
+        ("rim-board", 0.24, 3.0, False),
+        # Four diameters of 3/8 in, 1-1/2 in, besides plate and tip (7/32 in): 3 − 1/4 − 7/32 − 1-1/2.
+        ("wood-studs", 1.03125, 3.0, True),
+        ("wood-studs", 1.04, 3.0, False),
+    ],
+)
+def test_a_screw_stays_in_its_member_and_goes_deep_enough(
+    kind: WallKind, cover_in: float, length_in: float, fits: bool
+) -> None:
+    assert bool(lengths(cover_in, {0.375: [length_in]}, kind=kind)) is fits
+
+
+def test_a_screw_keeps_its_distance_from_the_members_edges() -> None:
+    """One and a half diameters to either side: 1-1/2 in for a screw of 1/2 in, 9/8 in for one of 3/8 in."""
+    shelf = {0.5: [4.0], 0.375: [4.0]}
+    assert lengths(0.5, shelf, member_width=38.1) == [(0.5, 4), (0.375, 4)]
+    assert lengths(0.5, shelf, member_width=38.0) == [(0.375, 4)]
+    assert lengths(0.5, shelf, member_width=28.575) == [(0.375, 4)]
+    assert lengths(0.5, shelf, member_width=28.5) == []
+    assert lengths(0.0, {0.375: [2.5]}, kind="rim-board", member_width=10.0) == [(0.375, 2.5)]  # a rim runs on
+
+
+def test_a_screw_of_which_only_the_plain_shank_would_hold_is_none() -> None:
+    # 8 in: thread 4-1/2 in less the tip, so 3-1/2 in are plain; 1-1/2 in behind 6 in of cover are all thread.
+    held = grip(0.375, 8.0, 0.25, 3.25)
+    assert (held.thread_in, held.penetration_in) == (0.0, 3.25)
+    assert grip(0.375, 8.0, 0.25, 3.5).thread_in == pytest.approx(0.25)
+
+
+def test_the_report_of_a_fastener_in_millimetres() -> None:
+    fastener = chosen().fastener
+    assert fastener is not None
+    sizes = (fastener.diameter, fastener.length, fastener.penetration, fastener.pilot, fastener.shank_hole)
+    assert fastener.kind == "lag"
+    assert sizes == (9.525, 114.3, 76.9937, 6.35, 9.525)
+
+
+def test_a_pilot_hole_between_two_sixteenths_is_given_as_it_is() -> None:
+    """Dense wood (0.65), 1/4 in: 0.65 to 0.85 of it are 0.1625 to 0.2125, with 3/16 (0.1875) between them."""
+    survey = plain_survey(wall={"gravity": 0.65})
+    assert lag_fastener(grip(0.25, 4.0, 1.0, 3.5), survey).pilot == pytest.approx(3 / 16 * 25.4, abs=1e-4)
+    middling = plain_survey(wall={"gravity": 0.55})  # 0.60 to 0.75: 0.1875 to 0.234 of 5/16, and exactly 3/16
+    assert lag_fastener(grip(0.3125, 4.0, 1.0, 3.5), middling).pilot == pytest.approx(3 / 16 * 25.4, abs=1e-4)
+
+
+def test_the_least_and_most_specific_gravity_have_values() -> None:
+    for gravity in (nds.LEAST_GRAVITY, nds.MOST_GRAVITY):
+        assert not codes(chosen(wall={"gravity": gravity}), "stop") & {"gravity"}

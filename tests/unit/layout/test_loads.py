@@ -12,7 +12,7 @@ from scheduler.layout.loads import (
     CLASS_PRESSURE_PA,
     FRONT_SHARE,
     STANDARD_GRAVITY,
-    Case,
+    LoadCase,
     bracket_loads,
     load_findings,
     on_one_fastener,
@@ -23,7 +23,7 @@ from tests.surveys import plain_survey, random_survey
 EVEN = [400.0, 1466.0, 2534.0, 3600.0]
 
 
-def total(case: Case) -> tuple[float, float, float]:
+def total(case: LoadCase) -> tuple[float, float, float]:
     return (
         sum(b.moment_nm for b in case.brackets),
         sum(b.shear_n for b in case.brackets),

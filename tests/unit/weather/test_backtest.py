@@ -17,8 +17,8 @@ from api.forecast_backtest.score import is_lost, score, visit_hours
 from scheduler.errors import BadInput
 from scheduler.plan import Because, Cost, Plan, Route, Skipped, Stop
 from scheduler.weather.default_limits import DEFAULT_LIMITS
-from scheduler.weather.limits import Work
-from scheduler.weather.windows import Site, Span
+from scheduler.weather.limits import WeatherWork
+from scheduler.weather.windows import SitePoint, Span
 from scheduler.week import Window, checked
 
 HEAD = "origin,hour,temp,humid,wind_speed,wind_gust,precip,time_hour"
@@ -111,7 +111,7 @@ def test_the_played_service_knows_more_than_climate_and_less_further_ahead() -> 
     assert rms[0] < rms[1] < rms[2]
 
 
-ASK = Ask("install-01", Work("install", 120), 0, Site(40.69, -74.17), (Span(0, 480, 1020),))
+ASK = Ask("install-01", WeatherWork("install", 120), 0, SitePoint(40.69, -74.17), (Span(0, 480, 1020),))
 MONDAY = datetime.date(2013, 1, 7)
 
 

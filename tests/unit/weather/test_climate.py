@@ -13,9 +13,9 @@ from scheduler.errors import BadInput
 from scheduler.weather.climate import Climate, Month, climate_from_csv, climate_risk, climate_to_csv
 from scheduler.weather.default_limits import DEFAULT_LIMITS
 from scheduler.weather.forecast import Forecast, Hour
-from scheduler.weather.limits import Work, limits_for
+from scheduler.weather.limits import WeatherWork, limits_for
 from scheduler.weather.risk import STATED_ERRORS, hour_risk
-from scheduler.weather.windows import Site, Span, work_windows
+from scheduler.weather.windows import SitePoint, Span, work_windows
 
 MILD = Month(
     month=1, wind_mps=3.0, wind_sd_mps=1.0, wet_hours=0.03, wet_hour_mm=1.0, thunder_hours=0.002, temp_c=16.0,
@@ -23,7 +23,7 @@ MILD = Month(
 )  # fmt: skip
 STORMY = msgspec.structs.replace(MILD, wind_mps=9.0, wind_sd_mps=4.0, wet_hours=0.3, thunder_hours=0.05)
 YEAR = Climate(tuple(msgspec.structs.replace(STORMY if n == 3 else MILD, month=n) for n in range(1, 13)))
-INSTALL = Work(kind="install", minutes=180)
+INSTALL = WeatherWork(kind="install", minutes=180)
 LIMITED = tuple(limits_for(DEFAULT_LIMITS, INSTALL).items())
 
 
@@ -77,7 +77,8 @@ def test_an_hour_without_forecast_is_never_safer_than_a_calm_forecast_one(month:
 
 def windows_of(forecast: Forecast | None, climate: Climate | None, date: datetime.date):  # type: ignore[no-untyped-def]
     return work_windows(
-        customer_hours=[Span(0, 8 * 60, 16 * 60)], start_date=date, timezone="America/Denver", site=Site(40.0, -105.0),
+        customer_hours=[Span(0, 8 * 60, 16 * 60)], start_date=date, timezone="America/Denver",
+        site=SitePoint(40.0, -105.0),
         forecast=forecast, work=INSTALL, limits=DEFAULT_LIMITS, crew_hours=None, visit_cents=100_000, climate=climate,
     )  # fmt: skip
 

@@ -6,29 +6,29 @@ import pytest
 
 from scheduler.errors import BadInput
 from scheduler.weather.default_limits import DEFAULT_LIMITS, DEFAULT_LIMITS_CSV
-from scheduler.weather.limits import Work, limits_for, read_limits
+from scheduler.weather.limits import WeatherWork, limits_for, read_limits
 
 
-def values(work: Work) -> dict[str, float]:
+def values(work: WeatherWork) -> dict[str, float]:
     return {measure: limit.value for measure, limit in limits_for(DEFAULT_LIMITS, work).items()}
 
 
 def test_the_strictest_row_of_kind_and_extras_holds() -> None:
-    plain = values(Work("install", 120))
-    tall = values(Work("install", 120, tall_ladder=True))
-    both = values(Work("install", 120, tall_ladder=True, large_awning=True, sealant=True))
+    plain = values(WeatherWork("install", 120))
+    tall = values(WeatherWork("install", 120, tall_ladder=True))
+    both = values(WeatherWork("install", 120, tall_ladder=True, large_awning=True, sealant=True))
     assert (plain["wind_mph"], plain["gust_mph"], plain["rain_mm"]) == (20, 25, 0.5)
     assert (tall["wind_mph"], tall["gust_mph"], tall["heat_index_f"]) == (15, 20, 95)
     assert both["temp_least_c"] == 5  # the warmer limit is the stricter one
     assert both["rain_mm"] == 0.2
-    assert "temp_least_c" not in values(Work("survey", 45))
+    assert "temp_least_c" not in values(WeatherWork("survey", 45))
 
 
 def test_an_extra_never_makes_a_survey_less_careful_than_its_kind() -> None:
     for extra in ("tall_ladder", "large_awning", "sealant"):
         for kind in ("install", "survey", "repair"):
-            bare = values(Work(kind, 60))
-            more = values(Work(kind, 60, **{extra: True}))
+            bare = values(WeatherWork(kind, 60))
+            more = values(WeatherWork(kind, 60, **{extra: True}))
             for measure, value in bare.items():
                 stricter_up = measure in ("temp_least_c", "thunder_wait_min", "daylight_margin_min")
                 assert more[measure] >= value if stricter_up else more[measure] <= value

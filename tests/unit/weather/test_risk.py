@@ -11,10 +11,10 @@ import pytest
 from scheduler.errors import BadInput
 from scheduler.weather.default_limits import DEFAULT_LIMITS
 from scheduler.weather.forecast import Hour
-from scheduler.weather.limits import MPS_PER_MPH, Limit, Measure, Work, limits_for
+from scheduler.weather.limits import MPS_PER_MPH, Measure, WeatherLimit, WeatherWork, limits_for
 from scheduler.weather.risk import STATED_ERRORS, at_lead, chance_of_any, checked_errors, hour_risk
 
-LIMITS: dict[Measure, Limit] = limits_for(DEFAULT_LIMITS, Work("install", 120))
+LIMITS: dict[Measure, WeatherLimit] = limits_for(DEFAULT_LIMITS, WeatherWork("install", 120))
 
 
 def hour(**values: float | None) -> Hour:
@@ -66,7 +66,7 @@ def test_without_a_chance_the_amount_alone_is_trusted_less_further_ahead() -> No
 
 def test_heat_and_cold() -> None:
     """At 50 % the heat index reaches 100 °F at about 92.6 °F; a forecast there is an even chance, as is −7 °C."""
-    limits = limits_for(DEFAULT_LIMITS, Work("install", 120))
+    limits = limits_for(DEFAULT_LIMITS, WeatherWork("install", 120))
     assert hour_risk(hour(temp_c=(92.6 - 32) / 1.8), 24, limits, STATED_ERRORS).warmth == pytest.approx(0.5, abs=0.03)
     assert hour_risk(hour(temp_c=-7.0), 24, limits, STATED_ERRORS).warmth == pytest.approx(0.5)
     assert hour_risk(hour(temp_c=15.0), 24, limits, STATED_ERRORS).warmth < 1e-6

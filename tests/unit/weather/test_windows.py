@@ -12,16 +12,16 @@ import pytest
 from scheduler.errors import BadInput
 from scheduler.weather.default_limits import DEFAULT_LIMITS
 from scheduler.weather.forecast import Forecast, Hour
-from scheduler.weather.limits import MPS_PER_MPH, Work
+from scheduler.weather.limits import MPS_PER_MPH, WeatherWork
 from scheduler.weather.local_day import local_day
 from scheduler.weather.lost import lost_sentence
-from scheduler.weather.windows import Site, Span, WorkWindows, work_windows
+from scheduler.weather.windows import SitePoint, Span, WorkWindows, work_windows
 
 MONDAY = datetime.date(2027, 5, 3)
-SITE = Site(40.2, -75.1)
+SITE = SitePoint(40.2, -75.1)
 ZONE = "America/New_York"
 DAY = (Span(0, 8 * 60, 17 * 60),)
-INSTALL = Work("install", 120)
+INSTALL = WeatherWork("install", 120)
 Changes = Mapping[int, Mapping[str, float | None]]
 
 
@@ -40,7 +40,7 @@ def weather(changes: Changes | None = None, date: datetime.date = MONDAY, days: 
 
 
 def windows(
-    forecast: Forecast | None, work: Work = INSTALL, hours: tuple[Span, ...] = DAY, **more: object
+    forecast: Forecast | None, work: WeatherWork = INSTALL, hours: tuple[Span, ...] = DAY, **more: object
 ) -> WorkWindows:
     arguments: dict[str, object] = {
         "customer_hours": hours, "start_date": MONDAY, "timezone": ZONE, "site": SITE, "forecast": forecast,
@@ -72,7 +72,7 @@ def test_gusts_take_the_afternoon_and_say_so() -> None:
 def test_a_tall_ladder_stops_where_a_short_one_does_not() -> None:
     breezy = {h: {"wind_mps": 16 * MPS_PER_MPH} for h in range(13, 17)}
     assert windows(weather(breezy)).lost == ()
-    found = windows(weather(breezy), Work("install", 120, tall_ladder=True))
+    found = windows(weather(breezy), WeatherWork("install", 120, tall_ladder=True))
     assert lines(found) == ["Mon 13:00–17:00 lost: wind 16 mph (limit 15)"]
 
 
@@ -119,7 +119,7 @@ def test_a_value_just_above_its_limit_is_not_shown_as_the_limit() -> None:
 def test_heat_names_its_band_and_cold_its_limit() -> None:
     hot = windows(weather({14: {"temp_c": 36.0, "humidity": 0.55}}))
     assert lines(hot) == ["Mon 14:00–15:00 lost: heat index 114 °F in the shade, danger (limit 100)"]
-    cold = windows(weather({8: {"temp_c": 3.0}}), Work("install", 60, sealant=True))
+    cold = windows(weather({8: {"temp_c": 3.0}}), WeatherWork("install", 60, sealant=True))
     assert lines(cold) == ["Mon 8:00–9:00 lost: 3 °C (at least 5)"]
 
 
@@ -221,7 +221,7 @@ def test_weather_falls_on_the_right_hours_of_a_day_with_a_clock_change(date: dat
         ({"customer_hours": (Span(0, 600, 600),)}, "customer_hours[0]"),
         ({"customer_hours": (Span(0, 600, 1500),)}, "customer_hours[0]"),
         ({"crew_hours": (Span(0, -5, 600),)}, "crew_hours[0]"),
-        ({"work": Work("install", 0)}, "work.minutes"),
+        ({"work": WeatherWork("install", 0)}, "work.minutes"),
     ],
 )
 def test_what_cannot_be_is_refused(more: dict[str, object], where: str) -> None:

@@ -1,4 +1,5 @@
 // What is noted on a day sheet waits here until the service has it: sent once each, in order, refused ones kept and shown.
+import { headingOf, kindOf } from "../problem.ts";
 
 /** A refusal in the service's words; `current` and `sent` are both sides of a clash, where it is one. */
 export interface Refusal {
@@ -89,7 +90,7 @@ export async function sendAll(
       await sent(next, reply);
       continue;
     }
-    const kind = kindOf(reply.document);
+    const kind = kindOf(reply.document["type"]);
     if (kind === "under-way") return "no signal";
     if (IN_TROUBLE.has(reply.status)) {
       if (reply.status !== 500) return "no signal";
@@ -119,17 +120,12 @@ async function corrected(store: Store, entry: Entry, reply: Reply): Promise<void
   }
 }
 
-function kindOf(document: Record<string, unknown>): string {
-  const type = document["type"];
-  return typeof type === "string" && type.startsWith("/problems/") ? type.slice("/problems/".length) : "";
-}
-
 function refusal(reply: Reply): Refusal {
   const { title, detail, current, sent } = reply.document;
   return {
     status: reply.status,
-    kind: kindOf(reply.document),
-    title: typeof title === "string" ? title : `The service answered ${reply.status}`,
+    kind: kindOf(reply.document["type"]),
+    title: headingOf(title, reply.status),
     detail: typeof detail === "string" ? detail : "",
     ...(current === undefined ? {} : { current }),
     ...(sent === undefined ? {} : { sent }),

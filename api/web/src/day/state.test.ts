@@ -8,7 +8,7 @@ import { sentence } from "./view.ts";
 
 const EMPTY: DayState = {
   now: "2027-04-12T12:00:00+00:00", posted: 1, posted_at: "", stops: [], ticks: { "J-1": ["crate: hood"] }, loaded: [],
-  out: null, steps: { "J-1": {} }, results: {}, photos: { "J-1": [] },
+  out: null, steps: { "J-1": {} }, results: {}, photos: { "J-1": [] }, times: {},
 };
 
 function noted(what: string, body: Record<string, unknown>, refused = false): Entry {

@@ -37,6 +37,8 @@ export interface DayState {
   out: Out | null;
   steps: Record<string, Record<string, { note: string; by: string }>>;
   results: Record<string, Result>;
+  /** When the crew set out for a visit (`on_way`) and came there (`here`), as moments. */
+  times: Record<string, Record<string, string>>;
   photos: Record<string, { id: number; shows: string; caption: string; by: string }[]>;
 }
 
@@ -54,6 +56,11 @@ export function after(state: DayState, entry: Entry): DayState {
       const { [String(body["step"])]: _, ...others } = state.steps[visit] ?? {};
       const step = { [String(body["step"])]: { note: String(body["note"] ?? ""), by: "" } };
       return { ...state, steps: { ...state.steps, [visit]: body["signed"] === true ? { ...others, ...step } : others } };
+    }
+    case "times": {
+      const { [String(body["what"])]: before, ...others } = state.times?.[visit] ?? {};
+      const noted = body["noted"] === true ? { ...others, [String(body["what"])]: before ?? String(body["at"]) } : others;
+      return { ...state, times: { ...state.times, [visit]: noted } };
     }
     case "results": {
       const result: Result = {

@@ -1,4 +1,5 @@
 // The way of a note to the service, for the page and for its worker.
+import { kindOf } from "../problem.ts";
 import type { Entry, Reply, Transport } from "./queue.ts";
 
 interface Session {
@@ -45,7 +46,7 @@ export function transport(token: string): Transport {
     async post(entry: Entry): Promise<Reply> {
       try {
         const reply = await once(entry);
-        if (reply.status !== 403 || reply.document["type"] !== "/problems/form-expired") return reply;
+        if (reply.status !== 403 || kindOf(reply.document["type"]) !== "form-expired") return reply;
         // The page is older than the session: somebody has signed in anew since it was kept.
         const now = await session();
         if (now === null || now.csrf === csrf) return reply;

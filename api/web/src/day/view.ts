@@ -1,5 +1,6 @@
 // The day sheet's page brought up to date: ticks, steps, results and photos as they stand, with what waits.
 import { all, make, one } from "../common.ts";
+import { afterIt, nextAt, words } from "./flow.ts";
 import type { Entry } from "./queue.ts";
 import type { DayState, Result } from "./state.ts";
 
@@ -11,32 +12,39 @@ export function section(visit: string): HTMLElement {
   return one(`#stop-${CSS.escape(visit)}`);
 }
 
+/** Return what a visit takes along, as it is ticked in the yard; undefined where that is nothing. */
+export function kitOf(visit: string): HTMLElement | null {
+  return document.querySelector<HTMLElement>(`[data-kit-of="${CSS.escape(visit)}"]`);
+}
+
 /** Say whether all that a visit takes along is ticked; one without a list is. */
-export function allTicked(stop: HTMLElement): boolean {
-  return all<HTMLInputElement>("[data-item]", stop).every((box) => box.checked);
+export function allTicked(visit: string): boolean {
+  const kit = kitOf(visit);
+  return kit === null || all<HTMLInputElement>("[data-item]", kit).every((box) => box.checked);
 }
 
 /** Say what of the day's kits is not on the van: every install with something unticked, or whose kit is not whole. */
 export function notLoaded(): string[] {
   return all(".stop[data-kind=install]")
-    .filter((stop) => {
-      const condition = stop.querySelector("[data-condition]")?.textContent ?? "";
-      return !allTicked(stop) || !/loaded|verified/.test(condition);
-    })
-    .map((stop) => stop.dataset["visit"] ?? "");
+    .map((stop) => stop.dataset["visit"] ?? "")
+    .filter((visit) => {
+      const condition = kitOf(visit)?.querySelector("[data-condition]")?.textContent ?? "";
+      return !allTicked(visit) || !/loaded|verified/.test(condition);
+    });
 }
 
 /** Show `state` on the page; `waiting` are the notes that it holds and the service has not. */
 export function show(state: DayState, waiting: readonly Entry[]): void {
   for (const stop of all(".stop")) {
     const visit = stop.dataset["visit"] ?? "";
-    showTicks(stop, visit, state);
+    showTicks(visit, state);
+    showNext(stop, visit, state);
     showSteps(stop, visit, state);
     const result = state.results[visit];
     const sent = !waiting.some((entry) => entry.path.endsWith("/results") && entry.body["visit"] === visit);
     one("[data-told]", stop).textContent = result === undefined ? "" : told(result) + (sent ? "" : ` ${WAITS}`);
     const how = document.querySelector(`[data-how="${CSS.escape(visit)}"]`);
-    if (how !== null) how.textContent = result === undefined ? "" : `${result.outcome === "done" ? "✓" : "▲"} ${OUTCOMES[result.outcome] ?? ""}`;
+    if (how !== null) how.textContent = result === undefined ? "" : result.outcome === "done" ? "✓" : "▲";
     showPhotos(stop, visit, state, waiting);
   }
   showRoute(state, waiting);
@@ -46,15 +54,48 @@ function told(result: Result): string {
   return `${result.outcome === "done" ? "✓" : "▲"} ${OUTCOMES[result.outcome] ?? result.outcome}${result.why === "" ? "" : `: ${result.why}`}`;
 }
 
-function showTicks(stop: HTMLElement, visit: string, state: DayState): void {
+function showTicks(visit: string, state: DayState): void {
+  const kit = kitOf(visit);
+  if (kit === null) return;
   const ticked = new Set(state.ticks[visit] ?? []);
-  const boxes = all<HTMLInputElement>("[data-item]", stop);
+  const boxes = all<HTMLInputElement>("[data-item]", kit);
   for (const box of boxes) box.checked = ticked.has(box.dataset["item"] ?? "");
   const count = boxes.filter((box) => box.checked).length;
-  const words = stop.querySelector("[data-count]");
-  if (words !== null) words.textContent = count === boxes.length ? `✓ all ${count} on the van` : `${count} of ${boxes.length} on the van`;
+  one("[data-count]", kit).textContent = count === boxes.length ? `✓ all ${count} on the van` : `${count} of ${boxes.length} on the van`;
   const left = document.querySelector(`[data-left="${CSS.escape(visit)}"]`);
-  if (left !== null) left.textContent = count === boxes.length ? "✓ all ticked" : `▲ ${boxes.length - count} to tick`;
+  if (left !== null) left.textContent = count === boxes.length ? "✓ all on the van" : `▲ ${boxes.length - count} to tick`;
+}
+
+/** Return the steps of a stop in order. */
+export function stepsOf(stop: HTMLElement): string[] {
+  return all("[data-step]", stop).map((line) => line.dataset["step"] ?? "");
+}
+
+function showNext(stop: HTMLElement, visit: string, state: DayState): void {
+  const button = stop.querySelector<HTMLButtonElement>("[data-next]");
+  if (button === null) return;
+  const steps = stepsOf(stop);
+  const next = nextAt(state, visit, steps);
+  const left = steps.filter((step) => state.steps[visit]?.[step] === undefined).length;
+  button.textContent = words(next, left, afterIt(state, visit) !== undefined);
+  button.dataset["next"] = next;
+  const times = state.times?.[visit] ?? {};
+  const at = (what: string): string => (times[what] === undefined ? "" : localTime(times[what]));
+  const told = [at("on_way") === "" ? "" : `on the way ${at("on_way")}`, at("here") === "" ? "" : `here ${at("here")}`].filter(Boolean);
+  one("[data-foot]", stop).textContent = told.join(" · ");
+  one("[data-undo]", stop).hidden = told.length === 0 || next === "on";
+  // Once they are there, the steps are what the crew works on; a hand may fold and unfold them all the same.
+  if (stop.dataset["next"] !== next) {
+    stop.dataset["next"] = next;
+    one<HTMLDetailsElement>("[data-steps]", stop).open = next === "sign" || next === "done";
+  }
+}
+
+/** Return a moment by the clock of the business, as 9:21. */
+export function localTime(moment: string): string {
+  const timeZone = one("#day").dataset["timezone"] ?? "UTC";
+  const [hour, minute] = new Date(moment).toLocaleTimeString("en-GB", { hour: "2-digit", minute: "2-digit", timeZone }).split(":");
+  return `${Number(hour)}:${minute}`;
 }
 
 function showSteps(stop: HTMLElement, visit: string, state: DayState): void {
@@ -67,8 +108,8 @@ function showSteps(stop: HTMLElement, visit: string, state: DayState): void {
     // What somebody is typing, or has typed and not left yet, stays.
     if (document.activeElement !== note && note.dataset["typed"] === undefined) note.value = step?.note ?? "";
   }
-  const words = stop.querySelector("[data-signed]");
-  if (words !== null) words.textContent = `${Object.keys(signed).length} of ${lines.length}`;
+  const count = stop.querySelector("[data-signed]");
+  if (count !== null) count.textContent = `${Object.keys(signed).length} of ${lines.length}`;
 }
 
 const urls = new Map<string, string>(); // addresses of photos that wait, by their key

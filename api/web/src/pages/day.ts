@@ -1,12 +1,18 @@
 // The day sheet on a phone: everything noted goes into the queue first, and from there to the service when it answers.
-import { all, ask, csrf, make, newKey, one, say } from "../common.ts";
+import { all, ask, csrf, make, newKey, one } from "../common.ts";
+import { dropDraft, keepDraft, restoreDrafts } from "../day/drafts.ts";
 import { drawings } from "../day/drawing.ts";
+import { afterIt, nextAt, type Next } from "../day/flow.ts";
 import { allTheSame, sendAll, signalWords, type Ended, type Entry } from "../day/queue.ts";
-import { shrink } from "../day/shrink.ts";
+import { keepHere } from "../day/kept.ts";
+import { listenToPhotos } from "../day/photo.ts";
+import { beginRail, goTo } from "../day/rail.ts";
 import { after, changes, newer, withWaiting, type DayState } from "../day/state.ts";
 import { forgetOtherStates, keepState, lastState, notes } from "../day/store.ts";
+import { showChanges, speak } from "../day/told.ts";
 import { transport } from "../day/transport.ts";
-import { notLoaded, OUTCOMES, section, show, showRefused } from "../day/view.ts";
+import { viewers } from "../day/viewer.ts";
+import { kitOf, localTime, notLoaded, OUTCOMES, section, show, showRefused, stepsOf } from "../day/view.ts";
 
 const EVERY_MS = 20_000;
 const day = one("#day");
@@ -24,8 +30,12 @@ async function begin(): Promise<void> {
   restoreDrafts();
   if (writes) listen();
   drawings();
+  viewers();
+  // The browser may clear what is kept for want of room, unless it is asked not to before it matters.
+  void navigator.storage?.persist?.();
   state = newer(await lastState(page), shown);
   if (day.dataset["link"] === "yes") await forgetOtherStates(page);
+  beginRail(whereTheDayIs());
   await refresh();
   addEventListener("online", () => void send());
   addEventListener("offline", () => void noSignal());
@@ -40,7 +50,7 @@ async function begin(): Promise<void> {
   one("#send-now").addEventListener("click", () => void send());
   document.querySelector("form.out")?.addEventListener("submit", () => tell({ do: "forget" }));
   setInterval(() => void send(), EVERY_MS);
-  void keepHere();
+  void keepHere(state);
   await send();
 }
 
@@ -48,7 +58,8 @@ async function begin(): Promise<void> {
 async function refresh(): Promise<void> {
   const entries = (await notes.all()).filter((entry) => entry.page === page);
   const waiting = entries.filter((entry) => entry.refusal === undefined);
-  show(withWaiting(state, entries), waiting);
+  together = withWaiting(state, entries);
+  show(together, waiting);
   showRefused(entries.filter((entry) => entry.refusal !== undefined), (entry, what) => void decide(entry, what));
   if (!writes) return;
   const words = signalWords(waiting.length, entries.length - waiting.length, ended, sentAt);
@@ -127,25 +138,10 @@ async function look(): Promise<void> {
     state = now;
     await keepState(page, state);
     if (now.posted !== shown.posted) showChanges(changes(shown.stops, now.stops));
-    if (JSON.stringify(now.photos) !== photos) void keepHere();
+    if (JSON.stringify(now.photos) !== photos) void keepHere(state);
   } catch {
     ended = "no signal";
   }
-}
-
-function showChanges(sentences: string[]): void {
-  const place = one("#changed");
-  place.hidden = false;
-  const button = make("button", { type: "button", class: "big" }, "Show the new day");
-  button.addEventListener("click", () => location.reload());
-  const words = sentences.length === 0 ? ["Your stops are as they were."] : sentences;
-  place.replaceChildren(
-    make("h2", { id: "changed-title" }, `▲ The week was posted anew`),
-    make("ul", {}, ...words.map((sentence) => make("li", {}, sentence))),
-    make("p", {}, "What you have noted and typed stays.", " "),
-    button,
-  );
-  if (sentences.length > 0) speak("The week was posted anew: see the top of the page.");
 }
 
 /** Put something noted into the queue, and send it if the service answers; returns whether there was room for it. */
@@ -159,7 +155,6 @@ async function note(
     await refresh();
     return false;
   }
-  void navigator.storage?.persist?.();
   await refresh();
   void send();
   return true;
@@ -184,21 +179,15 @@ function serviceTime(): string {
   return new Date(Date.now() + Number(localStorage.getItem("clock") ?? 0)).toISOString();
 }
 
-let silence: ReturnType<typeof setTimeout> | undefined;
-
-/** Say something at the foot of the page for a while: it lies over what the crew works on. */
-function speak(text: string): void {
-  say(text);
-  clearTimeout(silence);
-  silence = setTimeout(() => one("#said").replaceChildren(), 8000);
+function localClock(): string {
+  return localTime(serviceTime());
 }
 
-function localClock(): string {
-  const at = new Date(Date.now() + Number(localStorage.getItem("clock") ?? 0));
-  const [hour, minute] = at
-    .toLocaleTimeString("en-GB", { hour: "2-digit", minute: "2-digit", timeZone: day.dataset["timezone"] ?? "UTC" })
-    .split(":");
-  return `${Number(hour)}:${minute}`;
+/** Return the part of the day that the crew is at: the yard until it has left, then the first stop without a result. */
+function whereTheDayIs(): string {
+  const left = state.stops.find((stop) => state.results[stop.visit] === undefined);
+  if (state.out === null) return "load";
+  return left === undefined ? "yard" : `stop-${left.visit}`;
 }
 
 function minutes(time: string): number | null {
@@ -209,73 +198,109 @@ function minutes(time: string): number | null {
 function listen(): void {
   for (const stop of all(".stop")) {
     const visit = stop.dataset["visit"] ?? "";
-    listenToKit(stop, visit);
+    listenToKit(visit);
+    const next = one<HTMLButtonElement>("[data-next]", stop);
+    next.addEventListener("click", () => {
+      next.disabled = true; // a second tap of a hasty thumb does nothing
+      void goOn(stop, visit, next.dataset["next"] as Next).finally(() => setTimeout(() => (next.disabled = false), 400));
+    });
+    one("[data-undo]", stop).addEventListener("click", () => void undoTime(visit));
     listenToSteps(stop, visit);
-    listenToPhotos(stop, visit);
+    listenToPhotos(stop, visit, note);
     listenToResult(stop, visit);
   }
+  document.querySelector("#all-on")?.addEventListener("click", () => void everythingOn());
   document.querySelector("#out")?.addEventListener("click", () => void goOut());
   document.querySelector("#back")?.addEventListener("click", () => void note(`${page}/back`, "route", "back in the yard", {}));
   for (const field of all<HTMLInputElement>("[data-draft]")) field.addEventListener("input", () => keepDraft(field));
   for (const field of all<HTMLInputElement>("#day [data-asleep]")) field.disabled = false;
 }
 
-function listenToKit(stop: HTMLElement, visit: string): void {
-  const tick = (items: string[], on: boolean): void => {
-    const what = items.length === 1 ? (items[0] ?? "") : `${items.length} items`;
-    void note(`${page}/ticks`, `load ${visit}`, `${visit}: ${what} ${on ? "on the van" : "off the van"}`, { visit, items, on });
-  };
-  for (const box of all<HTMLInputElement>("[data-item]", stop)) {
-    box.addEventListener("change", () => tick([box.dataset["item"] ?? ""], box.checked));
+function tick(visit: string, items: string[], on: boolean): Promise<boolean> {
+  const what = items.length === 1 ? (items[0] ?? "") : `${items.length} items`;
+  return note(`${page}/ticks`, `load ${visit}`, `${visit}: ${what} ${on ? "on the van" : "off the van"}`, { visit, items, on });
+}
+
+function unticked(place: ParentNode): string[] {
+  return all<HTMLInputElement>("[data-item]", place).filter((box) => !box.checked).map((box) => box.dataset["item"] ?? "");
+}
+
+function listenToKit(visit: string): void {
+  const kit = kitOf(visit);
+  if (kit === null) return;
+  for (const box of all<HTMLInputElement>("[data-item]", kit)) {
+    box.addEventListener("change", () => void tick(visit, [box.dataset["item"] ?? ""], box.checked));
   }
-  for (const button of all("[data-all]", stop)) {
+  for (const button of all("[data-all]", kit)) {
     button.addEventListener("click", () => {
-      const boxes = all<HTMLInputElement>("[data-item]", button.closest("fieldset") ?? stop).filter((box) => !box.checked);
-      if (boxes.length > 0) tick(boxes.map((box) => box.dataset["item"] ?? ""), true);
+      const items = unticked(button.closest("fieldset") ?? kit);
+      if (items.length > 0) void tick(visit, items, true);
     });
   }
 }
 
-function listenToSteps(stop: HTMLElement, visit: string): void {
-  for (const line of all("[data-step]", stop)) {
-    const step = line.dataset["step"] ?? "";
-    const box = one<HTMLInputElement>("[data-sign]", line);
-    const field = one<HTMLInputElement>("[data-note]", line);
-    const sign = async (signed: boolean): Promise<void> => {
-      const words = field.value.trim();
-      const told = signed ? `signed${words === "" ? "" : `, not in order: ${words}`}` : "signature taken back";
-      const body = { visit, step, signed, note: signed ? words : "" };
-      if (await note(`${page}/steps`, `visit ${visit}`, `${visit}, ${step}: ${told}`, body)) dropDraft(field);
-    };
-    box.addEventListener("change", () => void sign(box.checked));
-    field.addEventListener("change", () => void sign(box.checked || field.value.trim() !== ""));
+async function everythingOn(): Promise<void> {
+  for (const kit of all("[data-kit-of]")) {
+    const items = unticked(kit);
+    if (items.length > 0) await tick(kit.dataset["kitOf"] ?? "", items, true);
   }
 }
 
-function listenToPhotos(stop: HTMLElement, visit: string): void {
-  const input = stop.querySelector<HTMLInputElement>("[data-photo]");
-  input?.addEventListener("change", async () => {
-    const file = input.files?.[0];
-    if (file === undefined) return;
-    const caption = one<HTMLInputElement>("[data-caption]", stop);
-    let photo: Blob;
-    try {
-      photo = await shrink(file);
-    } catch {
-      speak("This phone cannot read that picture: take it as JPEG.");
-      return;
-    } finally {
-      input.value = "";
+/** Do what comes next at a stop, as its large button says. */
+async function goOn(stop: HTMLElement, visit: string, what: Next): Promise<void> {
+  if (what === "on_way" || what === "here") await noteTime(visit, what, true);
+  else if (what === "sign") {
+    for (const line of all("[data-step]", stop)) {
+      if (!one<HTMLInputElement>("[data-sign]", line).checked) await sign(visit, line, true);
     }
-    const shows = one<HTMLSelectElement>("[data-shows]", stop).value;
-    const words = caption.value.trim();
-    const path = `/jobs/${encodeURIComponent(visit)}/photos`;
-    const thing = `photo ${visit} ${newKey()}`;
-    if (await note(path, thing, `${visit}: photo of the ${shows}`, { shows, caption: words }, { photo })) {
-      caption.value = "";
-      dropDraft(caption);
-    }
-  });
+  } else if (what === "done") {
+    await noteResult(visit, "done", beginning(visit), minutes(localClock()), "");
+  } else {
+    const next = afterIt(state, visit);
+    if (next !== undefined && nextAt(await standing(), next, stepsOf(section(next))) === "on_way") await noteTime(next, "on_way", true);
+    goTo(next === undefined ? "yard" : `stop-${next}`);
+  }
+}
+
+function noteTime(visit: string, what: "on_way" | "here", noted: boolean): Promise<boolean> {
+  const words = what === "here" ? "we are here" : "on our way";
+  return note(`${page}/times`, `visit ${visit}`, `${visit}: ${noted ? words : `not ${words}`}`, { visit, what, noted });
+}
+
+async function undoTime(visit: string): Promise<void> {
+  const times = (await standing()).times?.[visit] ?? {};
+  await noteTime(visit, times["here"] === undefined ? "on_way" : "here", false);
+}
+
+/** Return how far the day is with all that waits. */
+async function standing(): Promise<DayState> {
+  return withWaiting(state, (await notes.all()).filter((entry) => entry.page === page));
+}
+
+let together: DayState = shown;
+
+/** Return when the work at a visit began, by the tap on "here"; null where nobody tapped. */
+function beginning(visit: string): number | null {
+  const here = together.times?.[visit]?.["here"];
+  return here === undefined ? null : minutes(localTime(here));
+}
+
+function listenToSteps(stop: HTMLElement, visit: string): void {
+  for (const line of all("[data-step]", stop)) {
+    const box = one<HTMLInputElement>("[data-sign]", line);
+    const field = one<HTMLInputElement>("[data-note]", line);
+    box.addEventListener("change", () => void sign(visit, line, box.checked));
+    field.addEventListener("change", () => void sign(visit, line, box.checked || field.value.trim() !== ""));
+  }
+}
+
+async function sign(visit: string, line: HTMLElement, signed: boolean): Promise<void> {
+  const step = line.dataset["step"] ?? "";
+  const field = one<HTMLInputElement>("[data-note]", line);
+  const words = field.value.trim();
+  const told = signed ? `signed${words === "" ? "" : `, not in order: ${words}`}` : "signature taken back";
+  const body = { visit, step, signed, note: signed ? words : "" };
+  if (await note(`${page}/steps`, `visit ${visit}`, `${visit}, ${step}: ${told}`, body)) dropDraft(field);
 }
 
 function listenToResult(stop: HTMLElement, visit: string): void {
@@ -298,15 +323,20 @@ function listenToResult(stop: HTMLElement, visit: string): void {
 async function tellResult(
   stop: HTMLElement, visit: string, form: HTMLFormElement, field: (name: string) => HTMLInputElement,
 ): Promise<void> {
-  const outcome = new FormData(form).get("outcome");
-  const [start, end, why] = [minutes(field("start").value), minutes(field("end").value), field("why").value.trim()];
+  const tapped = new FormData(form);
+  const reasons = [...tapped.getAll("reason").map(String), field("why").value.trim()].filter((words) => words !== "");
+  const here = beginning(visit);
+  // Reasons alone say enough: begun where the crew was there, else not.
+  const outcome = tapped.get("outcome") ?? (reasons.length > 0 ? (here === null ? "not_done" : "partly") : null);
+  const [start, why] = [minutes(field("start").value) ?? (outcome === "not_done" ? null : here), reasons.join("; ")];
+  const end = minutes(field("end").value) ?? (start === null ? null : minutes(localClock()));
   const fault = one("[data-fault]", form);
   const wrong = (words: string, at?: HTMLElement): void => {
     fault.textContent = `▲ ${words}`;
     speak(words);
     at?.focus();
   };
-  if (typeof outcome !== "string") return wrong("Say what became of it: done, partly done or not done.");
+  if (typeof outcome !== "string") return wrong("Tap what was in the way, or whether it is partly done or not done.");
   if (outcome !== "done" && why === "") return wrong("Say because of what it could not be finished.", field("why"));
   if (outcome !== "not_done" && start === null) return wrong("Say when the work began.", field("start"));
   if (outcome !== "not_done" && end === null) return wrong("Say when the work ended.", field("end"));
@@ -317,15 +347,19 @@ async function tellResult(
     return wrong(`Not signed yet: ${names}. Sign each, or say there what is not in order.`, one("[data-sign]", open[0]));
   }
   fault.textContent = "";
+  if (!(await noteResult(visit, outcome, start, end, why))) return;
+  for (const name of ["start", "end", "why"]) dropDraft(field(name));
+  form.reset();
+  scrollTo(0, 0);
+}
+
+async function noteResult(visit: string, outcome: string, start: number | null, end: number | null, why: string): Promise<boolean> {
   const earlier = (await notes.all()).filter((one) => one.path === `${page}/results` && one.body["visit"] === visit).at(-1);
   const body = { visit, outcome, start, end, why, replaces: earlier?.body["replaces"] ?? state.results[visit]?.id ?? null };
   const words = `${visit}: ${OUTCOMES[outcome] ?? outcome}${outcome === "done" || why === "" ? "" : `, because ${why}`}`;
   const noted = await note(`${page}/results`, `visit ${visit}`, words, body, earlier === undefined ? {} : { corrects: earlier.key });
-  if (!noted) return;
-  for (const name of ["start", "end", "why"]) dropDraft(field(name));
-  form.reset();
-  speak(`${words}.`);
-  one("[data-told]", section(visit)).scrollIntoView({ block: "center" });
+  if (noted) speak(`${words}.`);
+  return noted;
 }
 
 async function goOut(): Promise<void> {
@@ -348,59 +382,8 @@ async function goOut(): Promise<void> {
   if (await note(`${page}/out`, "route", name === "" || !asks ? "route out" : `route out, ${name}: ${reason}`, body)) {
     dropDraft(by);
     dropDraft(why);
-  }
-}
-
-// Drafts: what is typed and not noted yet, for reloads and for a day posted anew.
-function draftKey(field: HTMLElement): string {
-  return `draft ${page} ${field.dataset["draft"] || field.id}`;
-}
-
-function keepDraft(field: HTMLInputElement): void {
-  field.dataset["typed"] = "";
-  try {
-    localStorage.setItem(draftKey(field), field.value);
-  } catch {
-    // No room: it stays in the field, and goes with the page.
-  }
-}
-
-function dropDraft(field: HTMLElement): void {
-  delete field.dataset["typed"];
-  localStorage.removeItem(draftKey(field));
-}
-
-function restoreDrafts(): void {
-  for (const field of all<HTMLInputElement>("[data-draft]")) {
-    const draft = localStorage.getItem(draftKey(field));
-    if (draft === null) continue;
-    field.value = draft;
-    field.dataset["typed"] = "";
-  }
-}
-
-/** Have the worker keep this page and all that it shows. */
-async function keepHere(): Promise<void> {
-  if (!("serviceWorker" in navigator)) return;
-  try {
-    await navigator.serviceWorker.register("/crews/day-worker.js");
-    const { active } = await navigator.serviceWorker.ready;
-    const urls = [
-      ...all<HTMLLinkElement>("link[rel=stylesheet]").map((link) => link.href),
-      ...all<HTMLScriptElement>("script[src]").map((script) => script.src),
-      ...all<HTMLImageElement>(".pane img").map((picture) => picture.src),
-      ...Object.values(state.photos).flat().map((photo) => `${location.origin}/photos/${photo.id}`),
-    ];
-    const channel = new MessageChannel();
-    channel.port1.onmessage = (event) => {
-      day.dataset["kept"] = event.data === true ? "yes" : "no";
-      one("#kept").textContent = event.data === true
-        ? "✓ This day is kept on this phone and opens without signal."
-        : "▲ This day could not be kept on this phone: leave the page open.";
-    };
-    active?.postMessage({ do: "keep", page, urls, alone: day.dataset["link"] === "yes" }, [channel.port2]);
-  } catch {
-    one("#kept").textContent = "▲ This browser keeps nothing for use without signal: leave the page open, or take the paper along.";
+    const first = state.stops[0];
+    if (first !== undefined) goTo(`stop-${first.visit}`);
   }
 }
 

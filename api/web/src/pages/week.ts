@@ -11,8 +11,14 @@ import * as sheet from "../week/sheet.ts";
 sheet.remember();
 document.documentElement.classList.add("scripted");
 compare.listen();
-sheet.pinDates();
-addEventListener("resize", sheet.pinDates);
+document.addEventListener("click", (event) => {
+  const figure = event.target instanceof Element ? event.target.closest<HTMLElement>("a[data-visits]") : null;
+  if (figure === null) return;
+  event.preventDefault();
+  const ids = figure.dataset.visits?.split(" ") ?? [];
+  sheet.point(ids);
+  say(`${ids.length} ${ids.length === 1 ? "visit is" : "visits are"} outlined.`);
+});
 
 /** Go back to the plan that this one was made of. */
 async function undo(): Promise<void> {
@@ -60,9 +66,11 @@ if (sheet.board().classList.contains("planner")) {
       const visit = hand.spokenOf();
       hand.aim(day === null ? "pile" : { crew: day.dataset.crew ?? "", day: Number(day.dataset.day), position: sheet.positionAt(day, event.clientY, visit) }, true);
     } else {
-      const grip = at.closest<HTMLElement>("#board .grip");
-      const visit = grip?.closest<HTMLElement>(".visit");
-      if (visit) hand.show(visit);
+      // A plain click, or Enter on its line, opens a visit beside the sheet; a key held opens its page as any link.
+      const visit = at.closest<HTMLElement>("#board .visit");
+      if (visit === null || event.ctrlKey || event.metaKey || event.shiftKey) return;
+      event.preventDefault();
+      hand.show(visit);
     }
   });
   one("#slip-hold").addEventListener("change", (event) => {

@@ -40,6 +40,10 @@ export function show(visit: HTMLElement): void {
   one("#slip-title").textContent = sheet.nameOf(visit);
   one("#slip-where").textContent = sheet.words(sheet.placeOf(visit), visit);
   one("#slip-verdict").replaceChildren();
+  one("#slip-more").replaceChildren(...[...(visit.querySelector(".more")?.childNodes ?? [])].map((node) => node.cloneNode(true)));
+  beside(onSheet);
+  for (const old of document.querySelectorAll(".visit.open")) old.classList.remove("open");
+  visit.classList.add("open");
   one<HTMLAnchorElement>("#slip-open").href = `/jobs/${encodeURIComponent(shown)}`;
   one("#slip-lock").textContent = "locked" in visit.dataset ? "Unlock" : "Lock";
   set({ put: false, move: true, pile: onSheet, lock: onSheet || "locked" in visit.dataset, open: true });
@@ -49,6 +53,11 @@ export function show(visit: HTMLElement): void {
   if (promised !== undefined) one<HTMLSelectElement>("#slip-hold").value = promised;
   one("#slip-keys").textContent = "Enter picks it up, arrows look around, L locks, Escape closes.";
   slip().hidden = false;
+}
+
+/** Have the slip stand in the place of the pile; a visit of the pile, or one in hand, leaves the pile in sight. */
+export function beside(instead: boolean): void {
+  one("#side").classList.toggle("instead", instead);
 }
 
 function set(which: Record<"put" | "move" | "pile" | "lock" | "open", boolean>): void {
@@ -61,6 +70,8 @@ export function pick(visit: HTMLElement, keys: boolean): void {
   const from = sheet.placeOf(visit);
   held = { visit, id: visit.dataset.visit ?? "", from, aim: from, tried: null };
   visit.classList.add("picked");
+  beside(false);
+  slip().classList.add("held");
   sheet.gripOf(visit)?.setAttribute("aria-pressed", "true");
   document.body.append(line);
   one("#slip-title").textContent = sheet.nameOf(visit);
@@ -152,8 +163,6 @@ function aimed(): void {
   for (const old of document.querySelectorAll(".aim")) old.classList.remove("aim");
   const target = held.aim === "pile" ? one("#pile") : sheet.dayOf(held.aim.crew, held.aim.day);
   if (!home) target?.classList.add("aim");
-  // The slip keeps out of the way of where the visit would land.
-  slip().classList.toggle("right", held.aim !== "pile" && held.aim.day < sheet.gridWithout(null).days / 2);
 }
 
 /** Draw the line on which the visit would land: over the page, so that nothing below it is laid out anew. */
@@ -225,7 +234,10 @@ function clear(): void {
   held = null;
   line.remove();
   for (const old of document.querySelectorAll(".aim")) old.classList.remove("aim");
+  for (const old of document.querySelectorAll(".visit.open")) old.classList.remove("open");
   slip().hidden = true;
+  slip().classList.remove("held");
+  beside(false);
   shown = null;
 }
 
@@ -244,6 +256,7 @@ export function focusOn(id: string): void {
   const grip = visit === null ? null : sheet.gripOf(visit);
   if (grip === null) return;
   rove(grip);
+  if (grip.closest("#pile") !== null) beside(false);
   grip.focus();
   // It may have had the focus all the time.
   if (visit !== null) show(visit);

@@ -63,6 +63,7 @@ function go(from: HTMLElement, way: Arrow): void {
   const grip = to === undefined ? null : sheet.gripOf(to);
   if (grip !== null) {
     hand.rove(grip);
+    if (grip.closest("#pile") !== null) hand.beside(false);
     grip.focus();
   }
 }

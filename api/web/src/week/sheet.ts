@@ -143,10 +143,12 @@ export function reachable(): void {
   if (first !== null) first.tabIndex = 0;
 }
 
-/** Have the line of the dates stay in view: the head of the sheet rolls away but for it. */
-export function pinDates(): void {
-  const head = board().querySelector("thead tr");
-  if (head !== null) board().style.setProperty("--head", `${head.getBoundingClientRect().height}px`);
+/** Point at the visits that a figure of the head or foot is for, and bring the first into sight. */
+export function point(ids: readonly string[]): void {
+  for (const old of all(".visit.pointed", board())) old.classList.remove("pointed");
+  const found = ids.flatMap((id) => visitOf(id) ?? []);
+  for (const visit of found) visit.classList.add("pointed");
+  found[0]?.scrollIntoView({ block: "nearest" });
 }
 
 /** Where a visit is in another plan, null for the pile. */

@@ -11,10 +11,13 @@ interface Message {
   urls?: string[];
   /** By day link: no other day sheet stays on this phone. */
   alone?: boolean;
+  /** The SHA-256 of the token in the link that opened it, so that the same link opens it without signal. */
+  opened?: string;
 }
 
 const PREFIX = "day ";
 const DAY_SHEET = /^\/crews\/[^/]+\/days\/\d{4}-\d\d-\d\d$/;
+const LINK = "/day-links/open/";
 const SYNC = "day-notes";
 // A van at the edge of reception: what is kept is shown after this, where there is something kept.
 const PATIENCE_MS = 4000;
@@ -26,7 +29,7 @@ self.addEventListener("message", (event) => {
   const message = event.data as Message;
   if (message.do === "keep" && message.page !== undefined) {
     event.waitUntil(
-      keep(message.page, message.urls ?? [], message.alone === true).then(
+      keep(message.page, message.urls ?? [], message.alone === true, message.opened ?? "").then(
         (kept) => event.ports[0]?.postMessage(kept),
         () => event.ports[0]?.postMessage(false),
       ),
@@ -40,7 +43,8 @@ self.addEventListener("fetch", (event) => {
   const url = new URL(request.url);
   if (request.method !== "GET" || url.origin !== self.location.origin) return;
   if (request.mode === "navigate") {
-    if (DAY_SHEET.test(url.pathname)) event.respondWith(daySheet(request, url.pathname));
+    if (url.pathname.startsWith(LINK)) event.respondWith(link(request, url.pathname.slice(LINK.length)));
+    else if (DAY_SHEET.test(url.pathname)) event.respondWith(daySheet(request, url.pathname));
   } else if (url.pathname.startsWith("/static/") && url.searchParams.has("v")) {
     event.respondWith(keptFirst(request));
   } else if (url.pathname.startsWith("/photos/") || /^\/crews\/[^/]+\/days\/[^/]+\/drawings\//.test(url.pathname)) {
@@ -71,7 +75,7 @@ async function sendEverything(): Promise<void> {
 }
 
 /** Fetch a day sheet and what it shows anew and keep it; says whether all of it is here. */
-async function keep(page: string, urls: string[], alone: boolean): Promise<boolean> {
+async function keep(page: string, urls: string[], alone: boolean, opened: string): Promise<boolean> {
   if (alone) await forget((name) => name !== PREFIX + page);
   const cache = await caches.open(PREFIX + page);
   const wanted = [self.location.origin + page, ...urls];
@@ -89,7 +93,25 @@ async function keep(page: string, urls: string[], alone: boolean): Promise<boole
     }),
   );
   for (const old of await cache.keys()) if (!wanted.includes(old.url)) await cache.delete(old);
+  if (opened !== "") await cache.put(keptLink(opened), new Response(page));
   return fetched.every(Boolean);
+}
+
+function keptLink(digest: string): string {
+  return `${self.location.origin}${LINK}kept-${digest}`;
+}
+
+/** Open a texted link: as the service does, else the day that it opened before. */
+async function link(request: Request, token: string): Promise<Response> {
+  const bytes = await crypto.subtle.digest("SHA-256", new TextEncoder().encode(decodeURIComponent(token)));
+  const digest = [...new Uint8Array(bytes)].map((byte) => byte.toString(16).padStart(2, "0")).join("");
+  const kept = await caches.match(keptLink(digest));
+  try {
+    return await (kept === undefined ? fetch(request) : soon(fetch(request)));
+  } catch {
+    if (kept !== undefined) return Response.redirect(await kept.text(), 302);
+    return words("No signal", "This link has not been opened on this phone yet: open it once while there is signal.");
+  }
 }
 
 async function forget(which: (name: string) => boolean): Promise<void> {

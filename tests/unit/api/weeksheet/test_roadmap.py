@@ -9,12 +9,12 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from api.weeksheet.names import Job
+from api.weeksheet.names import JobLabel
 from api.weeksheet.roadmap import EARTH_M, HEIGHT, WIDTH, RoadMap, letters, road_map
 from scheduler.sheet import Cell, Entry
 from scheduler.week import Place, Travel, Week, Yard
 
-WORDS = Job("12 ft", "", "Quillby", "Una Owlerby", None, (), None)
+WORDS = JobLabel("12 ft", "", "Quillby", "Una Owlerby", None, (), None)
 
 
 def drawn(*stops: tuple[float, float], only: str = "", tiles: str = "", crews: int = 1) -> RoadMap:

@@ -1,0 +1,74 @@
+"""A crew's day sheet as a phone shows it: what the day holds (`api.day.content`), and how far the work is."""
+
+from __future__ import annotations
+
+import datetime
+from dataclasses import dataclass
+from typing import Any
+
+from sqlmodel import Session, col, select
+
+from api import tables
+from api.day.content import DayContent, day_content
+from api.day.loading import ticks
+from api.day.photos import photos_of
+from api.day.results import results, steps
+from api.day.stop_times import stop_times
+from api.ledger.posted_days import PostedDay
+
+
+@dataclass(frozen=True)
+class DayPage:
+    """A crew's posted day. `state` is how far the work is, as `day_state` gives it."""
+
+    content: DayContent
+    day: PostedDay
+    state: dict[str, Any]
+
+
+def day_page(session: Session, crew: tables.Crew, day: PostedDay, now: datetime.datetime) -> DayPage:
+    """Return a crew's posted day with everything that its page shows."""
+    stored = session.get_one(tables.StoredPlan, day.posted.plan_id)
+    return DayPage(day_content(session, stored, crew, day.day, now), day, day_state(session, day, now))
+
+
+def day_state(session: Session, day: PostedDay, now: datetime.datetime) -> dict[str, Any]:
+    """Return as JSON how far a crew's day is: ticks, out and back, times, steps, results, photos, and what is posted.
+
+    `stops` are visit, start and end (minutes after midnight) in order; `now` lets a phone see how its clock differs.
+    """
+    visits = day.visits
+    gone = session.get(tables.RouteOut, (day.crew_id, day.day))
+    kits = select(tables.KitState.visit_id).where(
+        col(tables.KitState.visit_id).in_(visits or ("",)), col(tables.KitState.loaded_on).is_not(None)
+    )
+    photos: dict[str, list[dict[str, Any]]] = {visit: [] for visit in visits}
+    for photo in photos_of(session, *visits):
+        photos[photo.visit_id].append(
+            {"id": photo.id, "shows": photo.shows, "caption": photo.caption, "by": photo.taken_by}
+        )
+    return {
+        "now": now.isoformat(),
+        "posted": day.posted.id,
+        "posted_at": day.posted.posted_at.isoformat(),
+        "stops": [
+            {"visit": stop.job, "start": stop.start, "end": stop.end}
+            for stop in (day.route.stops if day.route is not None else ())
+        ],
+        "ticks": {visit: sorted(items) for visit, items in ticks(session, day).items()},
+        "loaded": sorted(session.exec(kits).all()),
+        "out": None if gone is None else gone.model_dump(mode="json", exclude={"version", "plan_id"}),
+        "steps": {
+            visit: {step: {"note": row.note, "by": row.done_by} for step, row in signed.items()}
+            for visit, signed in steps(session, visits, day.day).items()
+        },
+        "results": {
+            visit: row.model_dump(mode="json", exclude={"checks"})
+            for visit, row in results(session, visits, day.day).items()
+        },
+        "photos": photos,
+        "times": {
+            visit: {what: row.at.isoformat() for what, row in noted.items()}
+            for visit, noted in stop_times(session, visits, day.day).items()
+        },
+    }

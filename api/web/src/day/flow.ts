@@ -1,0 +1,27 @@
+// What a crew does next at a stop: one thing at a time, each with its words for the large button.
+import type { DayState } from "./state.ts";
+
+export type Next = "on_way" | "here" | "sign" | "done" | "on";
+
+/** Return what comes next at the visit `visit`, of whose `steps` some may be unsigned. */
+export function nextAt(state: DayState, visit: string, steps: readonly string[]): Next {
+  if (state.results[visit] !== undefined) return "on";
+  const times = state.times?.[visit] ?? {};
+  // The way to the first stop begins with leaving the yard.
+  const first = state.stops[0]?.visit === visit && state.out !== null;
+  if (times["here"] === undefined) return times["on_way"] !== undefined || first ? "here" : "on_way";
+  const signed = state.steps[visit] ?? {};
+  return steps.every((step) => signed[step] !== undefined) ? "done" : "sign";
+}
+
+/** Return the visit that comes after `visit`, undefined where the yard comes next. */
+export function afterIt(state: DayState, visit: string): string | undefined {
+  const at = state.stops.findIndex((stop) => stop.visit === visit);
+  return at < 0 ? undefined : state.stops[at + 1]?.visit;
+}
+
+/** Return the words on the large button; `left` is how many steps are unsigned, `more` whether a stop comes after it. */
+export function words(next: Next, left: number, more: boolean): string {
+  if (next === "sign") return left === 1 ? "In order: sign the last step" : `All in order: sign ${left} steps`;
+  return { on_way: "On our way", here: "We are here", done: "Work done", on: more ? "On our way to the next" : "To the yard" }[next];
+}

@@ -1,0 +1,167 @@
+"""Findings on the sheet: in full and in order as far as there is room, each begun by its mark and its word."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from itertools import pairwise
+from typing import Any
+
+import pytest
+
+from scheduler.layout.documents import Finding
+from scheduler.layout.drawing import findings
+from scheduler.layout.drawing.findings import SIZE, Set, fill, in_order
+from scheduler.layout.drawing.lettering import width_of
+from scheduler.layout.drawing.sheet import Box, DrawingSheet
+from tests.shapes import GRAPHITE, rings, shapes
+
+LINE = 1.24 * SIZE
+INDENT = 4.0
+WIDE = 60.0
+
+
+def column(lines: float, left: float = 10.0) -> Box:
+    """A column with room for so many lines: the first base line lies a font size below its top."""
+    return Box(left, 20.0, left + WIDE, 20.0 + SIZE + (lines - 1) * LINE + 0.3 * SIZE)
+
+
+def told(lines: int, name: str, level: Any = "stop") -> Finding:
+    """A finding that fills so many lines of a column: no two of its words go into one."""
+    return Finding(level, name, " ".join([*["m" * 16] * (lines - 1), f"{'m' * 8}-{name}."]))
+
+
+def ends(done: Set, *given: Finding) -> list[str]:
+    """The names of the findings that are set to their ends."""
+    text = " ".join(line.text for line in done.lines)
+    return [finding.code for finding in given if f"-{finding.code}." in text]
+
+
+def test_stops_come_first_and_each_level_keeps_its_order() -> None:
+    given = [told(1, "a", "note"), told(1, "b", "caution"), told(1, "c"), told(1, "d", "caution"), told(1, "e")]
+    assert [finding.code for finding in in_order(given)] == ["c", "e", "b", "d", "a"]
+
+
+def test_findings_follow_each_other_down_the_column() -> None:
+    one, two = told(2, "one"), told(3, "two")
+    done = fill([one, two], [column(10)])
+    assert done.left_over == ""
+    assert " ".join(line.text for line in done.lines) == f"{one.text} {two.text}"
+    assert [line.first for line in done.lines] == [True, False, True, False, False]
+    assert done.lines[0].y == pytest.approx(20 + SIZE)
+    steps = [b.y - a.y for a, b in pairwise(done.lines)]
+    assert steps == pytest.approx([LINE, 1.28 * LINE, LINE, LINE])  # a little more between two findings
+    word = width_of("Stop:", SIZE, True) + 1
+    assert [line.x for line in done.lines] == pytest.approx([10 + INDENT + word * first for first in (1, 0, 1, 0, 0)])
+
+
+def test_a_finding_runs_on_into_the_next_column() -> None:
+    long = told(8, "long")
+    done = fill([long], [column(5), column(5, left=100.0)])
+    assert done.left_over == ""
+    assert [line.x > 100 for line in done.lines] == [False] * 5 + [True] * 3
+    assert done.lines[5].y == pytest.approx(20 + SIZE)
+    assert " ".join(line.text for line in done.lines) == long.text
+
+
+@pytest.mark.parametrize(("lines", "torn"), [(7.3, True), (6.3, False)])
+def test_fewer_than_three_lines_of_a_finding_do_not_stand_at_the_foot(lines: float, torn: bool) -> None:
+    """Four lines are taken; of the next finding three or more may stay, else it begins in the next column."""
+    done = fill([told(4, "one"), told(5, "two")], [column(lines), column(9, left=100.0)])
+    assert done.left_over == ""
+    assert sum(line.x < 100 for line in done.lines) == (7 if torn else 4)
+
+
+def test_a_short_finding_of_two_lines_may_stand_at_the_foot() -> None:
+    done = fill([told(4, "one"), told(2, "two")], [column(6.3), column(9, left=100.0)])
+    assert all(line.x < 100 for line in done.lines)
+
+
+def test_what_has_no_room_is_named_and_a_shorter_one_takes_its_place() -> None:
+    first, long, short = told(2, "first"), told(30, "long-one"), told(2, "short")
+    done = fill([first, long, short], [column(12)])
+    assert ends(done, first, long, short) == ["first", "short"]
+    assert done.left_over == "Not on this sheet, read on in the layout file: 1 stop (long one)."
+    more = [line for line in done.lines if line.level == "more"]
+    assert " ".join(line.text for line in more) == done.left_over
+    assert [line.first for line in more] == [True] + [False] * (len(more) - 1)
+    assert more[-1].y <= column(12).bottom
+    assert more[-1].y > column(12).bottom - LINE
+    others = [line for line in done.lines if line.level != "more"]
+    assert more[0].y - others[-1].y >= LINE
+
+
+@pytest.mark.parametrize(
+    ("levels", "counts"),
+    [
+        (["stop", "stop", "caution"], "2 stops and 1 caution (n0, n1, n2)"),
+        (["caution", "note", "note"], "1 caution and 2 notes (n0, n1, n2)"),
+        (["note"], "1 note (n0)"),
+    ],
+)
+def test_what_is_left_out_is_counted_by_level(levels: list[Any], counts: str) -> None:
+    given = [told(40, f"n{k}", level) for k, level in enumerate(levels)]
+    assert fill(given, [column(12)]).left_over == f"Not on this sheet, read on in the layout file: {counts}."
+
+
+def test_the_statement_on_the_rest_stays_within_its_four_lines() -> None:
+    given = [told(40, f"a-thing-with-a-rather-long-name-{k}") for k in range(30)]
+    more = [line.text for line in fill(given, [column(12)]).lines]
+    assert len(more) <= 4
+    said = " ".join(more)
+    assert said.startswith("Not on this sheet, read on in the layout file: 30 stops (a thing with a rather long name 0")
+    named = said.count("a thing with")
+    assert said.endswith(f" and {30 - named} more).")
+    assert 0 < named < 30
+
+
+def drawn(level: str, levels: Sequence[Any]) -> str:
+    sheet = DrawingSheet(150, 100)
+    done = fill([told(1, f"n{k}", each) for k, each in enumerate(levels)], [column(12)])
+    findings.draw(sheet, done)
+    return sheet.svg("t", level)
+
+
+def test_a_stop_begins_with_a_full_square() -> None:
+    svg = drawn("stop", ["stop"])
+    (square,) = shapes(svg)
+    assert square.is_box
+    assert square.fill == GRAPHITE
+    assert square.box == pytest.approx((10, 20 + SIZE - 2.3, 12.4, 20 + SIZE + 0.1), abs=0.01)
+    assert ">Stop:</text>" in svg
+
+
+def test_a_caution_begins_with_a_triangle_round_an_exclamation_mark() -> None:
+    svg = drawn("caution", ["caution"])
+    triangle, *mark = shapes(svg)
+    assert triangle.fill == "none"
+    assert len(triangle.lines) == 3
+    left, top, right, bottom = triangle.box
+    assert (left, bottom) == pytest.approx((10, 20 + SIZE), abs=0.01)
+    tip = min(triangle.lines, key=lambda line: line[1])
+    assert {tip[0], tip[2]} & {(left + right) / 2} or tip[1] == top
+    assert len(mark) == 2
+    for stroke in mark:
+        assert stroke.box[0] == stroke.box[2] == pytest.approx((left + right) / 2, abs=0.01)
+        assert top < stroke.box[1] < stroke.box[3] < bottom
+    assert mark[0].box[3] < mark[1].box[1]  # the stroke over its dot
+    assert ">Caution:</text>" in svg
+
+
+def test_a_note_begins_with_a_dot_and_the_rest_with_an_arrow() -> None:
+    svg = drawn("note", ["note"])
+    (dot,) = rings(svg)
+    assert (dot.x, dot.y) == pytest.approx((11.2, 20 + SIZE - 0.95), abs=0.01)
+    assert dot.radius < 0.6
+    assert shapes(svg) == []
+    assert ">Note:</text>" in svg
+    sheet = DrawingSheet(150, 100)
+    findings.draw(sheet, fill([told(40, "long")], [column(12)]))
+    (arrow,) = shapes(sheet.svg("t", "d"))
+    shaft, *head = arrow.lines
+    assert shaft[1] == shaft[3]
+    assert shaft[2] - shaft[0] == pytest.approx(2.4)
+    assert shaft[0] == 10
+    for stroke in head:
+        assert (shaft[2], shaft[1]) in ((stroke[0], stroke[1]), pytest.approx((stroke[2], stroke[3]), abs=0.01))
+        assert min(stroke[0], stroke[2]) == pytest.approx(shaft[2] - 0.9)
+    assert "Stop:" not in sheet.svg("t", "d")

@@ -1,0 +1,56 @@
+"""The search for places on a grid against every choice of places there is, where they crowd each other most."""
+
+from __future__ import annotations
+
+import random
+from itertools import combinations, pairwise
+
+import numpy as np
+import pytest
+
+from scheduler.layout.grid import Grid, best_on_grid
+
+Key = tuple[int, int, int, tuple[int, ...]]
+
+
+def by_trying(
+    allowed: list[bool], count: int, apart: int, pairs: list[tuple[int, int]], arms: list[tuple[int, int]]
+) -> Key | None:
+    """Return (arms not served, spread, sum of distances, places) of the best choice; None where there is none.
+
+    Distances are those from the even places between the outer brackets, times (count − 1), so that they are whole.
+    """
+    parts = count - 1
+    best: Key | None = None
+    steps = [k for k, fine in enumerate(allowed) if fine]
+    for first, last in pairs:
+        for inner in combinations([k for k in steps if first < k < last], count - 2):
+            chosen = (first, *inner, last)
+            if any(b - a < apart for a, b in pairwise(chosen)):
+                continue
+            far = [abs(k * parts - first * parts - (last - first) * n) for n, k in enumerate(chosen)]
+            missed = sum(not any(low <= k <= high for k in chosen) for low, high in arms)
+            key = (missed, max(far), sum(far), chosen)
+            best = key if best is None else min(best, key)
+    return best
+
+
+@pytest.mark.parametrize("seed", range(300))
+def test_the_best_of_few_places(seed: int) -> None:
+    rng = random.Random(seed)
+    size, count, apart = rng.randint(8, 26), rng.choice([3, 4, 4, 5, 6]), rng.randint(1, 6)
+    allowed = [rng.random() < rng.choice([0.3, 0.6, 0.95]) for _ in range(size)]
+    steps = [k for k, fine in enumerate(allowed) if fine]
+    pairs = [(a, b) for a in steps[:3] for b in steps[-3:] if a < b]
+    reach = rng.randint(0, 4)  # of every arm alike, the arms from left to right
+    arms = [(at, at + reach) for at in sorted(rng.randint(-2, size) for _ in range(rng.choice([0, 0, 1, 2])))]
+    found = best_on_grid(Grid(np.array(allowed), count, apart), np.array(pairs, dtype=np.int64).reshape(-1, 2), arms)
+    best = by_trying(allowed, count, apart, pairs, arms)
+    assert found == (() if best is None else best[3])
+
+
+def test_nothing_without_a_pair_or_without_room() -> None:
+    grid = Grid(np.ones(10, dtype=bool), 4, 4)
+    assert best_on_grid(grid, np.empty((0, 2), dtype=np.int64), []) == ()
+    assert best_on_grid(grid, np.array([[0, 9]]), []) == ()
+    assert best_on_grid(Grid(np.ones(13, dtype=bool), 4, 4), np.array([[0, 12]]), []) == (0, 4, 8, 12)
