@@ -1,8 +1,8 @@
 """Ruin and recreate that goes on in a thread of its own while routes are priced and chosen among.
 
 It anneals in cycles, each from the best plan that anyone has found, by turns hot (a plan that leaves out other jobs)
-and cool (other orders and crews); each lasts longer than those before it. Its plans are audited as all are, and its
-routes wait here until the search takes them into the master.
+and cool (other orders and crews); the heat that has won most so far has every other turn, and each lasts longer than
+those before it. Its plans are audited as all are, and its routes wait here until the search takes them into the master.
 """
 
 from __future__ import annotations
@@ -58,8 +58,15 @@ class Roaming:
     def _work(self) -> None:
         try:
             turn, share = 0, FIRST_SHARE
+            won = dict.fromkeys(HEATS, 0.0)  # cents a second
             while not self._over():
-                self._cycle(HEATS[turn % len(HEATS)], share * self.given)
+                if turn < len(HEATS):
+                    hot = HEATS[turn]
+                else:
+                    hot = HEATS[turn // 2 % len(HEATS)] if turn % 2 else max(HEATS, key=won.__getitem__)
+                before, seconds = self.best.cost, share * self.given
+                self._cycle(hot, seconds)
+                won[hot] = 0.5 * won[hot] + max(0, before - self.ruin.cost) / seconds
                 turn, share = turn + 1, min(MOST_SHARE, share * LONGER)
         except BaseException as fault:  # handed to the search
             self.fault = fault
