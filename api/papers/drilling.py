@@ -10,6 +10,9 @@ from scheduler.layout.drawing.schedule import case_names, hole
 from scheduler.layout.drawing.view import member_numbers, member_word
 
 
+_BY_REPORT = "by the anchor's report"
+
+
 @dataclass(frozen=True)
 class Hole:
     """A line of the drill schedule, lengths in words."""
@@ -30,7 +33,7 @@ def holes(found: JobPage, measures: Measures) -> list[Hole]:
     if survey is None or layout is None or layout.fastener is None:
         return []
     numbers, word = member_numbers(survey), member_word(survey)
-    pilot, deep = hole(layout.fastener, measures)
+    pilot, deep = hole(layout.fastener, measures) or (_BY_REPORT, _BY_REPORT)
     lines = []
     for n, (bracket, case) in enumerate(zip(layout.brackets, case_names(survey, layout), strict=True), 1):
         share = "unknown" if bracket.use is None else f"{100 * bracket.use:.0f} %"
