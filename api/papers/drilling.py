@@ -9,7 +9,6 @@ from scheduler.layout.drawing.measures import Measures
 from scheduler.layout.drawing.schedule import case_names, hole
 from scheduler.layout.drawing.view import member_numbers, member_word
 
-
 _BY_REPORT = "by the anchor's report"
 
 
