@@ -40,7 +40,7 @@ def opened(board: Board, page: Page) -> str:
     """Open a case by the pages, and return the visit; the offers are there."""
     visit = a_visit(board)
     page.goto("/rebooking")
-    page.get_by_label("Job").fill(visit)
+    page.get_by_label("Job", exact=True).fill(visit)
     page.get_by_role("button", name="Find it another time").click()
     expect(page.get_by_role("heading", level=1)).to_have_text("Another time for a visit")
     page.get_by_label("In words, for the case").fill("wants a later day")

@@ -147,8 +147,9 @@ def test_any_text_and_hours_come_back_as_they_were(loaded: Path, form: str, data
     engine = open_database(f"sqlite:///{loaded}")
     with Session(engine) as session:
         before = {customer.id: customer.model_dump() for customer in session.exec(select(tables.Customer))}
-        customer = session.exec(select(tables.Customer)).first()
-        site, visit = session.exec(select(tables.Site)).first(), session.exec(select(tables.Visit)).first()
+        customer = session.exec(select(tables.Customer).order_by(col(tables.Customer.id))).first()
+        site = session.exec(select(tables.Site).order_by(col(tables.Site.id))).first()
+        visit = session.exec(select(tables.Visit).order_by(col(tables.Visit.id))).first()
         person = session.exec(select(tables.Person).order_by(col(tables.Person.id))).first()
         assert customer is not None
         assert site is not None

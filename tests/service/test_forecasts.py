@@ -13,7 +13,7 @@ from urllib.parse import parse_qs, urlsplit
 import pytest
 from fastapi import FastAPI
 from fastapi.testclient import TestClient
-from sqlmodel import select
+from sqlmodel import col, select
 
 from api import tables
 from api.access.accounts import Role
@@ -143,7 +143,12 @@ def test_a_service_out_of_order_keeps_what_came_last_and_the_page_says_since_whe
     assert "404" in place["words"]
     with transaction(app.state.database) as session:
         words = standing_words(session, NOW + 50 * HOUR, "America/Chicago")
-        lines = [line.did for line in session.exec(select(tables.History).where(tables.History.noun == "forecast"))]
+        lines = [
+            line.did
+            for line in session.exec(
+                select(tables.History).where(tables.History.noun == "forecast").order_by(col(tables.History.id))
+            )
+        ]
     assert words.startswith("The forecast is 2 days old, issued Thu Apr 8, 16:00. It could not be renewed since")
     assert lines == ["came", "did not come"]  # not one line for every hour of an outage
     weather.broken = False

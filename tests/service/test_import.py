@@ -14,7 +14,7 @@ import openpyxl
 import pytest
 import sqlalchemy as sa
 from fastapi import FastAPI
-from sqlmodel import select
+from sqlmodel import col, select
 
 from api import tables
 from api.access.accounts import Role
@@ -103,7 +103,9 @@ def test_a_trial_run_tells_what_the_real_one_does_and_a_second_one_finds_nothing
     assert (changed.phone, changed.version) == ("555-0999", 2)
     assert run(business, csv_of("customers", text)).count("unchanged") == 3
     with transaction(business) as session:
-        notes = session.exec(select(tables.History).where(tables.History.by == "office")).all()
+        notes = session.exec(
+            select(tables.History).where(tables.History.by == "office").order_by(col(tables.History.id))
+        ).all()
         assert [(n.did, n.noun_id) for n in notes] == [("imported, changed", "C-001"), ("imported, new", "C-900")]
         assert len(session.exec(select(tables.Customer)).all()) == 61
 
@@ -161,7 +163,9 @@ def test_hours_are_replaced_and_a_booking_that_differs_withdraws_the_one_before(
     assert done.changes[0].fields["hours"] == ("Mon 9:00-17:00", "Tue-Wed 8:00-12:00")
     assert done.changes[0].fields["booking"][1].startswith("firm north-1 2027-04-13 9:30")
     with transaction(business) as session:
-        rows = session.exec(select(tables.Booking).where(tables.Booking.visit_id == "J-1042")).all()
+        rows = session.exec(
+            select(tables.Booking).where(tables.Booking.visit_id == "J-1042").order_by(col(tables.Booking.id))
+        ).all()
         assert [(row.day.day, row.withdrawn_at) for row in rows] == [(12, NOW), (13, None)]
         hours = session.exec(select(tables.VisitHours).where(tables.VisitHours.visit_id == "J-1042")).all()
         assert {(h.weekday, h.start, h.end) for h in hours} == {(1, 480, 720), (2, 480, 720)}

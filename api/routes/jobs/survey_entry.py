@@ -21,6 +21,7 @@ from api.access.idempotency import Once
 from api.clock import Now, local_day
 from api.http.pages import Database, page, wants_json
 from api.http.problems import Problem, bad_fields, responses
+from api.ledger.posted import does_job
 from api.papers.cautions import LEAD_PAINT_BEFORE
 from api.routes import records
 from api.routes.jobs.job_awning import no_awning
@@ -294,6 +295,7 @@ def _form(
         "base": msgspec.json.encode(base).decode(),
         "version": base.get("version", ""),
         "may": who.role in SURVEYORS,
+        "may_open": who.role is not Role.lead or bool(who.crew_id and does_job(session, who.crew_id, entry.visit.id)),
         "taken": taken,
         "saved": saved,
         "fresh": fresh,

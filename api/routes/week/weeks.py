@@ -45,10 +45,10 @@ PlanId = Annotated[int | None, Query(ge=1, le=2**31 - 1)]
 
 @router.get("/", responses={303: {"description": "the week that was planned last"}})
 def home(request: Request, session: Database, who: Annotated[Who, allow(*STAFF)], now: Now) -> Response:
-    """Lead to the week that was planned last, a crew lead to the day of the own crew."""
+    """Lead to the week that was planned last, a crew lead to the day of their own crew."""
     if who.role is Role.lead:
         if who.crew_id is None:
-            raise Problem(404, "Your account has no crew: the manager makes one that has.")
+            return page(request, "no_crew.html", {})
         return RedirectResponse(f"/crews/{quote(who.crew_id, safe='')}/days/{local_day(session, now)}", 303)
     weeks = planned_weeks(session)
     if not weeks:

@@ -46,7 +46,9 @@ def test_a_time_in_the_next_week_is_promised_and_planned_there(app: FastAPI, off
         told = told_now(session, visit)
         assert told is not None
         assert (told.crew_id, told.day, told.start, told.hold) == (offer["crew"], date, offer["start"], "day")
-        draft = session.exec(select(tables.Message).where(tables.Message.visit_id == visit)).all()[-1]
+        draft = session.exec(
+            select(tables.Message).where(tables.Message.visit_id == visit).order_by(col(tables.Message.id))
+        ).all()[-1]
         assert telling.still_so(session, draft)
         assert shown.long_date(date) in draft.body
     with transaction(app.state.database) as session:

@@ -11,7 +11,7 @@ from pathlib import Path
 import pytest
 import sqlalchemy as sa
 from fastapi import FastAPI
-from sqlmodel import SQLModel, select
+from sqlmodel import SQLModel, col, select
 
 from api import tables
 from api.access.accounts import Role
@@ -87,8 +87,10 @@ def test_whatever_is_taken_the_week_keeps_its_rules_and_nobody_is_lost(app_anywh
         holds_together(app_anywhere, offer["cost_cents"])
         at = spots(posted(app_anywhere))
         with transaction(app_anywhere.state.database) as session:
-            told = {name: told_now(session, name) for name in was | set(at)}
-            drafts = session.exec(select(tables.Message).where(tables.Message.visit_id == visit)).all()
+            told = {name: told_now(session, name) for name in was | set(at) | {visit}}
+            drafts = session.exec(
+                select(tables.Message).where(tables.Message.visit_id == visit).order_by(col(tables.Message.id))
+            ).all()
         booked = told[visit]
         if kind == "wait":
             assert booked is None
