@@ -175,7 +175,7 @@ def lag_findings(
     yield Finding(
         "note",
         "drilling",
-        f"Lead hole {inches(fastener.pilot / INCH_MM) if fastener.pilot else '?'} in for the thread (allowed"
+        f"Lead hole {inches((fastener.pilot or 0.0) / INCH_MM)} in for the thread (allowed"
         f" {least:.3f} to {most:.3f} in), then {inches(diameter)} in as deep as the plain shank, cover included; soap"
         " or wax the thread, turn it in, never hammer it.",
     )

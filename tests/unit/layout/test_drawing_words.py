@@ -73,6 +73,11 @@ def test_the_title_block(units: Units, block: list[str]) -> None:
     assert found[found.index(goes_first) :] == [goes_first, "Survey alder-4m", *block]
 
 
+def test_the_title_block_of_a_wall_shown_whole_speaks_of_no_break() -> None:
+    wide = {"awning": {"width": 12000, "arms": [1000, 11000]}, "band": {"right": 13000}, **CONCRETE}
+    assert "Elevation 1 : 75" in texts(**wide) or "Elevation 1 : 60" in texts(**wide)
+
+
 def test_a_long_survey_id_is_cut_where_it_has_no_more_room() -> None:
     found = texts(id="long " * 30)
     assert found[0].startswith("Wall drawing long long")
@@ -319,6 +324,17 @@ def test_every_thing_on_the_wall_is_named_in_the_picture_or_beside_it() -> None:
         f"On the wall: a: {name[0]}, 2500 mm (8' 2 7/16\") to 2600 mm (8' 6 3/8\") from the datum; box, -3000 mm"
         " (-9' 10 1/8\") to -2900 mm (-9' 6 3/16\") from the datum, outside this picture."
     ) in told
+
+
+def test_what_is_not_in_the_picture_is_told_before_the_other_notes() -> None:
+    away = LIGHT | {"left": -3000, "right": -2900}
+    findings = (Finding("note", "n", "Later."), Finding("caution", "c", "Mind it."))
+    found = texts(msgspec.structs.replace(bare(obstacles=[away]), findings=findings), obstacles=[away])
+    told = [
+        n for start in ("Mind it.", "On the wall: light", "Later.") for n, t in enumerate(found) if t.startswith(start)
+    ]
+    assert told == sorted(told)
+    assert len(told) == 3
 
 
 def test_a_door_with_no_room_for_its_name_is_told_beside_the_picture() -> None:
