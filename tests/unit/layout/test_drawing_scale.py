@@ -269,6 +269,15 @@ def test_each_figure_stands_with_its_bracket_number_in_a_ring(shown: Picture) ->
     assert sorted(int(t.text) for t in numbers) in (sorted(range(1, count + 1)), sorted([*range(1, count + 1)] * 2))
 
 
+def test_numbers_stay_within_their_rings() -> None:
+    shown = picture(WHOLE)
+    for ring in (r for r in rings(shown.svg) if r.radius > 2):
+        (number,) = [t for t in written(shown.svg) if t.text.isdigit() and _centred(t.box, ring.x, ring.y)]
+        corner = max(abs(x - ring.x) ** 2 + abs(y - ring.y) ** 2 for x in number.box[::2] for y in number.box[1::2])
+        assert corner**0.5 < ring.radius + 0.2
+    assert any(t.text == "10" for t in written(shown.svg))
+
+
 def _centred(box: Box, x: float, y: float) -> bool:
     return abs((box[0] + box[2]) / 2 - x) < 0.4 and abs((box[1] + box[3]) / 2 - y) < 0.4
 

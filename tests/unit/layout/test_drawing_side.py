@@ -135,7 +135,9 @@ def test_the_side_view_has_the_pitch_reach_and_headroom_at_its_scale(changes: di
     assert earth[0][::2] == pytest.approx((face, grounds[-1][2]), abs=1.7)
     assert grounds[-1][0] == pytest.approx(section[0][0] - 0.5, abs=NEAR)
     assert grounds[-1][2] == pytest.approx(face + reach + 9, abs=NEAR)
-    assert place(svg, "reach")[1] > below[1]
+    word = place(svg, "reach")
+    assert word[1] > below[1]
+    assert (word[0] + word[2]) / 2 == pytest.approx(face + reach / 2, abs=0.1)
     title, row = place(svg, "Side view, awning open"), place(svg, "projection, along the cloth")
     assert 1 < row[1] - title[3] < 4
     assert row[0] - title[0] == pytest.approx(92 - 45, abs=0.05)

@@ -326,6 +326,13 @@ def test_every_thing_on_the_wall_is_named_in_the_picture_or_beside_it() -> None:
     ) in told
 
 
+def test_things_after_one_outside_the_picture_are_named_too() -> None:
+    away = LIGHT | {"what": "vent", "left": -3000, "right": -2900}
+    long = LIGHT | {"what": "V" * 70, "left": 2500, "right": 2600}
+    found = texts(obstacles=[away, long, long | {"left": 3500, "right": 3600}, LIGHT])
+    assert {"a", "b", "light"} <= set(found)
+
+
 def test_what_is_not_in_the_picture_is_told_before_the_other_notes() -> None:
     away = LIGHT | {"left": -3000, "right": -2900}
     findings = (Finding("note", "n", "Later."), Finding("caution", "c", "Mind it."))
