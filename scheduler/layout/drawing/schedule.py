@@ -39,13 +39,13 @@ def case_names(survey: Survey, layout: Layout) -> tuple[str | None, ...]:
     return tuple(names)
 
 
-def hole(fastener: Fastener, measures: Measures) -> tuple[str, str] | None:
+def hole(fastener: Fastener, measures: Measures) -> tuple[str, str]:
     """Return the pilot hole's size and its depth from the wall's face, as the sheet writes them.
 
-    The depth is the screw's length less the bracket's plate. None for an anchor: its hole is what its own report says.
+    The depth is the screw's length less the bracket's plate. An anchor's hole is what its own report says.
     """
     if fastener.pilot is None or fastener.length is None:
-        return None
+        return "see report", "see report"
     deep = fastener.length - PLATE_IN * INCH_MM
     if measures.units == "imperial":
         return feet_inches(fastener.pilot, 64), feet_inches(deep)
@@ -55,13 +55,12 @@ def hole(fastener: Fastener, measures: Measures) -> tuple[str, str] | None:
 def fastener_words(fastener: Fastener, measures: Measures) -> str:
     """Return one sentence on what goes into each bracket, and into what hole."""
     text = f"Each bracket: {fastener.count} × {fastener_name(fastener)}"
-    sizes = hole(fastener, measures)
-    if sizes is None or fastener.shank_hole is None or fastener.penetration is None:
+    if fastener.shank_hole is None or fastener.penetration is None:
         return f"{text}; hole, depth and setting as the anchor's own report says."
     shank = f"{millimetres(fastener.shank_hole)} mm"
     if measures.units == "imperial":
         shank = feet_inches(fastener.shank_hole, 64)
-    pilot, deep = sizes
+    pilot, deep = hole(fastener, measures)
     return (
         f"{text}. Pilot {pilot}, {deep} deep from the wall's face; {shank} as deep as the plain shank; "
         f"hold in the wood {measures.both(fastener.penetration)} without the tip."
@@ -135,8 +134,8 @@ def _columns(survey: Survey, layout: Layout, measures: Measures, letters: Sequen
     if any(bracket.member is not None for bracket in brackets):
         members = (str(numbers[b.member]) if b.member is not None else "–" for b in brackets)
         columns.append(_Column(word, FIGURE, no, tuple(members), 2))
-    if layout.fastener and (sizes := hole(layout.fastener, measures)):
-        for head, cell in zip(("pilot", "depth"), sizes, strict=True):
+    if layout.fastener and layout.fastener.pilot is not None and layout.fastener.length is not None:
+        for head, cell in zip(("pilot", "depth"), hole(layout.fastener, measures), strict=True):
             columns.append(_Column(head, FIGURE, no, (cell,) * len(brackets), 1))
     over = tuple(bracket.use is not None and bracket.use > 1 for bracket in brackets)
     uses = (_use(bracket, letter) for bracket, letter in zip(brackets, letters, strict=True))

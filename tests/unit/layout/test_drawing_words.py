@@ -11,6 +11,7 @@ from scheduler.layout.compute import lay_out
 from scheduler.layout.documents import Finding, Layout
 from scheduler.layout.drawing import describe, draw_svg
 from scheduler.layout.drawing.measures import Measures, Units
+from scheduler.layout.drawing.schedule import hole
 from tests.drawn import written
 from tests.surveys import plain_survey
 
@@ -192,6 +193,16 @@ def test_the_schedule_of_anchors_has_no_hole_but_both_measures() -> None:
     found = schedule(texts(**CONCRETE))
     assert found[4:8] == ["1", "700", "300", "unknown A"]
     assert "No fastener is named: see the stops." in found
+
+
+def test_the_hole_as_a_job_packet_gives_it() -> None:
+    anchored, screwed = (bare(**changes).fastener for changes in (CONCRETE | {"anchor": ANCHOR}, {}))
+    assert anchored is not None
+    assert screwed is not None
+    for units, pilot, deep in (("metric", "6.3 mm", "108 mm"), ("imperial", '1/4"', '4 1/4"')):
+        measures = Measures(units)  # type: ignore[arg-type]
+        assert hole(screwed, measures) == (pilot, deep)  # 4-1/2 in less the plate, 1/4 in
+        assert hole(anchored, measures) == ("see report", "see report")
 
 
 def test_a_measure_from_the_awnings_end_that_is_that_from_the_datum_stands_once() -> None:
