@@ -165,7 +165,6 @@ def _block(
         "ft, in and 1/16; small: mm" if measures.units == "imperial" else "mm; small: ft, in and 1/16",
         f"Rules {layout.format}",
     ]
-    cells = [cell for cell in cells if cell]
     spare = area.right - area.left - 5 - sum(width_of(cell, SMALL) for cell in cells)
     if spare < 3 * (len(cells) - 1):
         cells.remove("Figures go before measuring off")

@@ -94,3 +94,20 @@ def test_members_on_continuous_backing_are_said_to_be_unused() -> None:
 def test_the_manufacturers_number_of_brackets_is_kept() -> None:
     layout = lay_out(plain_survey(), at_least=5)
     assert (layout.required, len(layout.brackets)) == (5, 5)
+
+
+def test_new_backing_goes_where_it_is_most_even_not_to_the_end_of_the_bar() -> None:
+    """Arms at 300 and 3805: outer places 60 to 170 and 3935 or 3940. From 65 to 3935 the thirds lie on the grid."""
+    survey = plain_survey(awning={"arms": [300, 3805]}, wall={"members": []})
+    (text,) = [f.text for f in lay_out(survey).findings if f.code == "no-backing"]
+    assert [place for place in ("(465 mm)", "(1755 mm)", "(3045 mm)", "(4335 mm)") if place not in text] == []
+
+
+def test_findings_of_one_level_keep_to_the_order_of_the_work() -> None:
+    """Places first, then room, fasteners, loads, lifting, ladders."""
+    codes = [finding.code for finding in lay_out(plain_survey()).findings]
+    assert codes == [
+        "headroom", "one-line", "hidden-services", "cover", "service-wind", "material-lift", "overhead-lift", "ladder",
+        "ladder-surroundings", "power", "old-paint", "fastener", "drilling", "off-centre", "member-depth",
+        "wet-service", "bracket-plate", "load-case", "load-model",
+    ]  # fmt: skip

@@ -28,19 +28,19 @@ def drawn(made: Running, upwards: bool) -> tuple[list[Shape], list[Ring], list[W
     return shapes(svg), rings(svg), written(svg)
 
 
-CHAINS = {
-    "one row": chain([60, 110, 160, 220], zero=40.0),
-    "more rows": chain([100, 103, 106, 109, 220], zero=40.0),
-    "at the edges": chain([LEFT + 1, 120, RIGHT - 1]),
-    "turned": chain([100 + 2.0 * n for n in range(16)], zero=40.0),
-    "turned at the right": chain([250 + 0.5 * n for n in range(16)]),
+CHAINS: dict[str, tuple[list[float], float | None]] = {
+    "one row": ([60, 110, 160, 220], 40.0),
+    "more rows": ([100, 103, 106, 109, 220], 40.0),
+    "at the edges": ([LEFT + 1, 120, RIGHT - 1], None),
+    "turned": ([100 + 2.0 * n for n in range(16)], 40.0),
+    "turned at the right": ([250 + 0.5 * n for n in range(16)], None),
 }
 
 
 @pytest.mark.parametrize("upwards", [True, False])
 @pytest.mark.parametrize("name", CHAINS)
 def test_base_line_ticks_and_title(name: str, upwards: bool) -> None:
-    made = CHAINS[name]
+    made = chain(*CHAINS[name])
     paths, circles, texts = drawn(made, upwards)
     start = EDGE if made.zero is None else made.zero
     xs = [label.mark.x for label in made.labels]
@@ -87,7 +87,7 @@ def test_the_zero_moves_to_the_other_side_where_a_tick_is_near() -> None:
 @pytest.mark.parametrize("upwards", [True, False])
 @pytest.mark.parametrize("name", CHAINS)
 def test_nothing_of_a_chain_covers_anything(name: str, upwards: bool) -> None:
-    made = CHAINS[name]
+    made = chain(*CHAINS[name])
     paths, _, texts = drawn(made, upwards)
     assert overlapping(texts) == []
     assert [t.text for t in texts if t.struck] == []
@@ -100,7 +100,7 @@ def test_nothing_of_a_chain_covers_anything(name: str, upwards: bool) -> None:
 @pytest.mark.parametrize("upwards", [True, False])
 @pytest.mark.parametrize("name", ["one row", "more rows", "at the edges"])
 def test_upright_figures_stand_with_their_ring_in_their_row(name: str, upwards: bool) -> None:
-    made = CHAINS[name]
+    made = chain(*CHAINS[name])
     paths, circles, texts = drawn(made, upwards)
     row = 1.12 * (FIGURE + SMALL) + 0.5
     for label in made.labels:
@@ -149,7 +149,7 @@ def test_upright_figures_stand_with_their_ring_in_their_row(name: str, upwards: 
 @pytest.mark.parametrize("upwards", [True, False])
 @pytest.mark.parametrize("name", ["turned", "turned at the right"])
 def test_turned_figures_stand_over_the_end_of_their_line(name: str, upwards: bool) -> None:
-    made = CHAINS[name]
+    made = chain(*CHAINS[name])
     away = -1 if upwards else 1
     paths, circles, texts = drawn(made, upwards)
     bent = [s for s in paths if len(s.lines) == 2]

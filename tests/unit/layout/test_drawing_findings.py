@@ -11,7 +11,7 @@ import pytest
 from scheduler.layout.documents import Finding
 from scheduler.layout.drawing import findings
 from scheduler.layout.drawing.findings import SIZE, Set, fill, in_order
-from scheduler.layout.drawing.lettering import width_of
+from scheduler.layout.drawing.lettering import width_of, wrap
 from scheduler.layout.drawing.sheet import Box, DrawingSheet
 from tests.shapes import GRAPHITE, rings, shapes
 
@@ -112,6 +112,23 @@ def test_the_statement_on_the_rest_stays_within_its_four_lines() -> None:
     named = said.count("a thing with")
     assert said.endswith(f" and {30 - named} more).")
     assert 0 < named < 30
+    names = [f"a thing with a rather long name {k}" for k in range(named + 1)]
+    longer = said.partition("(")[0] + f"({', '.join(names)} and {29 - named} more)."
+    assert len(wrap(longer, SIZE, WIDE - INDENT)) > 4  # as many are named as go in
+
+
+def test_the_rest_is_stated_at_the_foot_of_the_last_column() -> None:
+    columns = [column(6), column(6, left=100.0), column(9, left=200.0)]
+    given = [told(5, "one"), told(5, "two"), told(30, "three")]
+    done = fill(given, columns)
+    assert ends(done, *given) == ["one", "two"]
+    more = [line for line in done.lines if line.level == "more"]
+    assert all(line.x == 200 + INDENT for line in more)
+    assert columns[2].bottom - LINE < more[-1].y <= columns[2].bottom
+    last = told(5, "four")  # the last column keeps four of its nine lines for the statement
+    done = fill([*given, last], columns)
+    assert ends(done, *given, last) == ["one", "two", "four"]
+    assert [line.x > 200 for line in done.lines if line.level == "stop"] == [False] * 10 + [True] * 5
 
 
 def drawn(level: str, levels: Sequence[Any]) -> str:

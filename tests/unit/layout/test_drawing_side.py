@@ -122,7 +122,26 @@ def test_the_side_view_has_the_pitch_reach_and_headroom_at_its_scale(changes: di
         ]
     for y in (line, line + low, lowest, ground):
         assert [s for s in made if s.is_line and near(s.lines[0], (right - 0.8, y + 0.8, right + 0.8, y - 0.8))]
-    assert place(svg, "reach")[1] > below[1]
+    for y in (line + low, lowest):  # thin lines lead from the front bar to the dimension, not through the bar
+        assert [
+            s for s in made if s.ink == GREY and s.is_line and near(s.lines[0], (face + reach + 1.2, y, right + 1, y))
+        ]
+    assert [
+        s for s in made if s.ink == GREY and s.dash and s.is_line and near(s.lines[0], (face, line, right + 1, line))
+    ]
+    earth = [s.box for s in made if s.ink == GREY and len(s.lines) > 3 and s.box[1] > ground and s.box[3] < ground + 3]
+    assert len(earth) == 1
+    assert earth[0][1::2] == pytest.approx((ground + 0.3, ground + 1.7), abs=0.03)
+    assert earth[0][::2] == pytest.approx((face, grounds[-1][2]), abs=1.7)
+    assert grounds[-1][0] == pytest.approx(section[0][0] - 0.5, abs=NEAR)
+    assert grounds[-1][2] == pytest.approx(face + reach + 9, abs=NEAR)
+    word = place(svg, "reach")
+    assert word[1] > below[1]
+    assert (word[0] + word[2]) / 2 == pytest.approx(face + reach / 2, abs=0.1)
+    title, row = place(svg, "Side view, awning open"), place(svg, "projection, along the cloth")
+    assert 1 < row[1] - title[3] < 4
+    assert row[0] - title[0] == pytest.approx(92 - 45, abs=0.05)
+    assert section[0][1] > title[3]
 
 
 STYLES = {

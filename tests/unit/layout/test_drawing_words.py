@@ -11,6 +11,7 @@ from scheduler.layout.compute import lay_out
 from scheduler.layout.documents import Finding, Layout
 from scheduler.layout.drawing import describe, draw_svg
 from scheduler.layout.drawing.measures import Measures, Units
+from scheduler.layout.drawing.schedule import hole
 from tests.drawn import written
 from tests.surveys import plain_survey
 
@@ -71,6 +72,11 @@ def test_the_title_block(units: Units, block: list[str]) -> None:
     goes_first = "The manufacturer's instructions and local codes go first. Check on site before drilling."
     found = texts(units=units)
     assert found[found.index(goes_first) :] == [goes_first, "Survey alder-4m", *block]
+
+
+def test_the_title_block_of_a_wall_shown_whole_speaks_of_no_break() -> None:
+    wide = {"awning": {"width": 12000, "arms": [1000, 11000]}, "band": {"right": 13000}, **CONCRETE}
+    assert "Elevation 1 : 75" in texts(**wide) or "Elevation 1 : 60" in texts(**wide)
 
 
 def test_a_long_survey_id_is_cut_where_it_has_no_more_room() -> None:
@@ -187,6 +193,16 @@ def test_the_schedule_of_anchors_has_no_hole_but_both_measures() -> None:
     found = schedule(texts(**CONCRETE))
     assert found[4:8] == ["1", "700", "300", "unknown A"]
     assert "No fastener is named: see the stops." in found
+
+
+def test_the_hole_as_a_job_packet_gives_it() -> None:
+    anchored, screwed = (bare(**changes).fastener for changes in (CONCRETE | {"anchor": ANCHOR}, {}))
+    assert anchored is not None
+    assert screwed is not None
+    for units, pilot, deep in (("metric", "6.3 mm", "108 mm"), ("imperial", '1/4"', '4 1/4"')):
+        measures = Measures(units)  # type: ignore[arg-type]
+        assert hole(screwed, measures) == (pilot, deep)  # 4-1/2 in less the plate, 1/4 in
+        assert hole(anchored, measures) is None  # its own report says
 
 
 def test_a_measure_from_the_awnings_end_that_is_that_from_the_datum_stands_once() -> None:
@@ -319,6 +335,24 @@ def test_every_thing_on_the_wall_is_named_in_the_picture_or_beside_it() -> None:
         f"On the wall: a: {name[0]}, 2500 mm (8' 2 7/16\") to 2600 mm (8' 6 3/8\") from the datum; box, -3000 mm"
         " (-9' 10 1/8\") to -2900 mm (-9' 6 3/16\") from the datum, outside this picture."
     ) in told
+
+
+def test_things_after_one_outside_the_picture_are_named_too() -> None:
+    away = LIGHT | {"what": "vent", "left": -3000, "right": -2900}
+    long = LIGHT | {"what": "V" * 70, "left": 2500, "right": 2600}
+    found = texts(obstacles=[away, long, long | {"left": 3500, "right": 3600}, LIGHT])
+    assert {"a", "b", "light"} <= set(found)
+
+
+def test_what_is_not_in_the_picture_is_told_before_the_other_notes() -> None:
+    away = LIGHT | {"left": -3000, "right": -2900}
+    findings = (Finding("note", "n", "Later."), Finding("caution", "c", "Mind it."))
+    found = texts(msgspec.structs.replace(bare(obstacles=[away]), findings=findings), obstacles=[away])
+    told = [
+        n for start in ("Mind it.", "On the wall: light", "Later.") for n, t in enumerate(found) if t.startswith(start)
+    ]
+    assert told == sorted(told)
+    assert len(told) == 3
 
 
 def test_a_door_with_no_room_for_its_name_is_told_beside_the_picture() -> None:

@@ -274,3 +274,15 @@ def test_a_pilot_hole_between_two_sixteenths_is_given_as_it_is() -> None:
 def test_the_least_and_most_specific_gravity_have_values() -> None:
     for gravity in (nds.LEAST_GRAVITY, nds.MOST_GRAVITY):
         assert not codes(chosen(wall={"gravity": gravity}), "stop") & {"gravity"}
+
+
+@pytest.mark.parametrize(("bolts", "said"), [(1, False), (2, True), (3, True)])
+def test_two_screws_or_more_are_to_stand_in_one_line(bolts: int, said: bool) -> None:
+    assert ("one-line" in codes(chosen(awning={"bolts": bolts}), "caution")) is said
+
+
+def test_a_dry_wall_without_cover_has_less_to_be_said() -> None:
+    choice = chosen(wall={"wet": False, "cover": 0})
+    assert not {"cover", "wet-service"} & {finding.code for finding in choice.findings}
+    assert chosen(wall={"cover": 0.1}).fastener is not None
+    assert "cover" in codes(chosen(wall={"cover": 0.1}), "caution")

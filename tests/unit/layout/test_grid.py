@@ -49,6 +49,21 @@ def test_the_best_of_few_places(seed: int) -> None:
     assert found == (() if best is None else best[3])
 
 
+@pytest.mark.parametrize(
+    ("allowed", "best"),
+    [
+        # Even places in fifths: 14, 28, 42, 56. 2, 4, 8, 11 are 4, 8, 2, 1 off: as much in sum, but 8 is more than 7.
+        ([0, 1, 2, 4, 7, 8, 9, 11, 12, 14], (0, 2, 7, 9, 11, 14)),  # 4, 7, 3, 1
+        # 19, 38, 57, 76. 5, 8, 14, 16 are 6, 2, 13, 4 off: 25 in sum, but 13 is more than 12.
+        ([0, 2, 5, 6, 8, 9, 14, 15, 16, 19], (0, 2, 6, 9, 15, 19)),  # 9, 8, 12, 1: 30 in sum
+    ],
+)
+def test_no_bracket_stands_further_off_than_need_be_whatever_the_sum(allowed: list[int], best: tuple[int, ...]) -> None:
+    marks = np.zeros(allowed[-1] + 1, dtype=bool)
+    marks[allowed] = True
+    assert best_on_grid(Grid(marks, 6, 2), np.array([[0, allowed[-1]]]), []) == best
+
+
 def test_nothing_without_a_pair_or_without_room() -> None:
     grid = Grid(np.ones(10, dtype=bool), 4, 4)
     assert best_on_grid(grid, np.empty((0, 2), dtype=np.int64), []) == ()
