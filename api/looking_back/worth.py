@@ -79,10 +79,11 @@ def find(line: Connection, week: str, seconds: float) -> None:
     """Answer in a process of its own: ("done", what is worth how much as plain data) or ("failed", why)."""
     with suppress(OSError):
         os.nice(10)  # pages and the planner come first
-    from scheduler import worth
+    from scheduler import plan_week, tiny_week, worth
     from scheduler.week import read_week
 
     try:
+        plan_week(tiny_week(), seconds=None, clock=time.monotonic)  # loads the engine: not in the time of the question
         answer = msgspec.to_builtins(worth(read_week(week), seconds=seconds, clock=time.monotonic))
         line.send(("done", answer))
     except Exception as fault:  # told to the service, which writes it down

@@ -152,7 +152,7 @@ def test_a_question_that_the_service_did_not_see_answered_is_cut_off(app: FastAP
 @pytest.mark.slow
 def test_a_process_of_its_own_answers(app: FastAPI) -> None:
     manager = signed_in(app, Role.manager)
-    assert manager.post(f"{ADDRESS}/worth", data={"seconds": "10"}, headers=JSON).status_code == 202
+    assert manager.post(f"{ADDRESS}/worth", data={"seconds": "30"}, headers=JSON).status_code == 202
     end = time.monotonic() + 300  # a process has to be started and to load the engine, on a busy machine too
     while manager.get(f"{ADDRESS}/worth").json()["asked"]["state"] == "running":
         assert time.monotonic() < end
