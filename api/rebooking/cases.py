@@ -10,13 +10,13 @@ from typing import Any
 from sqlmodel import Session, col, select
 
 from api import tables
+from api.falls.falls import Cause
+from api.falls.today import Today
 from api.fields.shown import feet
 from api.http.problems import Problem
 from api.ledger.days import by_id
 from api.ledger.history import note
 from api.rebooking.standing import followers, was_cents
-from api.week.falls import Cause
-from api.week.today import Today
 from scheduler.errors import BadInput
 
 CAUSES: dict[str, str] = {

@@ -23,11 +23,11 @@ from sqlmodel import Session, col, select
 
 from api import tables
 from api.database import transaction
+from api.falls.today import Days, Today
 from api.http.problems import Problem
 from api.ledger.posted import posted_week
 from api.rebooking.later import later
 from api.rebooking.standing import OfferGround, Wishes, followers, planned, standing, undisturbed
-from api.week.today import Days, Today
 from scheduler import Spot, fillings
 from scheduler import what_changed as change
 from scheduler.audit import audit

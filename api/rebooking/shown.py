@@ -8,11 +8,11 @@ from typing import Any
 from sqlmodel import Session
 
 from api import tables
+from api.falls.falls import CannotGo
 from api.fields.shown import clock, day_name
 from api.ledger.told import told_now
 from api.rebooking import cases
 from api.rebooking.cases import named
-from api.week.falls import CannotGo
 
 
 def case_line(session: Session, case: tables.RebookingCase) -> dict[str, Any]:

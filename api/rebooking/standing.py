@@ -12,9 +12,9 @@ from typing import Any
 
 from msgspec.structs import replace
 
+from api.falls.falls import holds, shift_holds
+from api.falls.today import Today
 from api.http.problems import Problem
-from api.week.falls import holds, shift_holds
-from api.week.today import Today
 from scheduler import Event, Fixed, Spot, Told, changed_week, told_prices, told_week
 from scheduler import plan_without as without
 from scheduler import week as w

@@ -14,6 +14,7 @@ import msgspec
 from sqlmodel import Session, select
 
 from api import tables
+from api.falls.today import Today
 from api.fields.shown import day_name
 from api.http import versions
 from api.http.problems import Problem
@@ -28,7 +29,6 @@ from api.rebooking.standing import OfferGround, explained, planned
 from api.week.build import because_as_data
 from api.week.planning import store_plan
 from api.week.post import post
-from api.week.today import Today
 from scheduler.audit import audit
 from scheduler.plan import Because, Plan, Route, Skipped
 from scheduler.price import outings, visits

@@ -16,6 +16,8 @@ from api import tables
 from api.access.accounts import Role
 from api.access.guards import Who, allow, found
 from api.clock import Now
+from api.falls.falls import Cause, findings
+from api.falls.today import Today, open_weeks
 from api.fields.sheets import time_of_day
 from api.fields.shown import DAY_MIN, day_name
 from api.http.pages import Database, page, wants_json
@@ -30,8 +32,6 @@ from api.rebooking.cases import CAUSES, named
 from api.rebooking.search import Searches
 from api.rebooking.shown import case_line, finding_line, visit_line
 from api.routes.records import Words
-from api.week.falls import Cause, findings
-from api.week.today import Today, open_weeks
 from scheduler.errors import BadInput
 
 router = APIRouter(tags=["rebooking"])

@@ -19,6 +19,7 @@ from api.access.accounts import Role
 from api.access.guards import LOOKERS, STAFF, Who, allow, found
 from api.access.idempotency import Once
 from api.clock import Now, local_day
+from api.falls.falls import CannotGo, findings
 from api.http.pages import Database, page, part, wants_json
 from api.http.problems import Problem, responses
 from api.ledger.forecasts import standing_words
@@ -28,7 +29,6 @@ from api.ledger.posted import posted_week
 from api.ledger.told import HOLDS
 from api.settings import Settings
 from api.week import plans
-from api.week.falls import CannotGo, findings
 from api.weeksheet import WeekPage, week_page
 from api.weeksheet.roadmap import METRES, UNIT, road_map
 

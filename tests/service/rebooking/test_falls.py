@@ -142,7 +142,7 @@ def test_a_visit_that_is_likelier_to_be_weathered_out_than_posted_is_told(
     app: FastAPI, office: TestClient, cents: tuple[int, bool], monkeypatch: pytest.MonkeyPatch
 ) -> None:
     """The chance comes from the work windows: here they are made worse for every visit of today's week."""
-    from api.week import falls
+    from api.falls import falls
 
     monkeypatch.setattr(falls, "lost_chance", lambda today, job, spot: cents[0] / 45_000 if today else None)
     monkeypatch.setattr(falls, "_posted_chance", lambda *_: 0.0)

@@ -11,9 +11,9 @@ from dataclasses import dataclass
 from typing import Literal
 
 from api import tables
+from api.falls.sharing import give_way
+from api.falls.today import Today
 from api.fields.shown import clock, day_name
-from api.week.sharing import give_way
-from api.week.today import Today
 from scheduler import Spot
 from scheduler.price import risks
 from scheduler.week import Job

@@ -11,8 +11,8 @@ from collections.abc import Callable, Collection, Iterator, Sequence
 
 from msgspec.structs import replace
 
+from api.falls.today import Today
 from api.fields.shown import clock, day_name
-from api.week.today import Today
 from scheduler.price import Outing, outings
 from scheduler.week import Job
 
