@@ -4,8 +4,9 @@ Each play sends every crew out at its planned minute and lets the day run: a dri
 that crew's day, a visit its median by a factor of its own, both log-normal; the weather is drawn once a day for all, so
 that a bad day takes the likelier visits together. A crew begins a visit when it is there, but not more than
 `EARLY_MIN` before the planned minute, nor a firm one before the promised minute, nor outside the work window. What
-could not be done by the window's end (`PAST_END_MIN` are forgiven) is put off; what the weather takes or whose kit has
-not come is put off too, and the crew drives on. The rest is taken with the drive with which it stands in the plan.
+would as a rule not be done by the window's end (`PAST_END_MIN` are forgiven) is put off; what the weather takes or
+whose kit has not come is put off too, and the crew drives on. The rest is taken with the drive with which it stands in
+the plan.
 
 That times are log-normal, independent between visits and alike for a crew's drives of a day are assumptions.
 """
@@ -91,7 +92,7 @@ class Odds:
     p90_cents: int
 
 
-def odds(week: Week, plan: Plan, spread: Doubts, *, plays: int, seed: int) -> Odds:
+def odds(week: Week, plan: Plan, doubts: Doubts, *, plays: int, seed: int) -> Odds:
     """Return how the week turns out in `plays` plays; the same `seed` gives the same.
 
     plan: keeps the rules of `week`. All plays go through arrays at once: 2,000 of a week of ten crews take a fraction
@@ -105,7 +106,7 @@ def odds(week: Week, plan: Plan, spread: Doubts, *, plays: int, seed: int) -> Od
     cost = np.full(plays, float(fixed.total - fixed.risk - fixed.overtime))
     played, days = dict[str, VisitOdds](), dict[tuple[str, int], DayOdds]()
     for outing in out:
-        day = _play(week.rest, outing, spread, sky[outing.route.day], chance)
+        day = _play(week.rest, outing, doubts, sky[outing.route.day], chance)
         route, crew, shift = outing.route, outing.crew, outing.shift
         over = np.maximum(0.0, day.back - shift.end)
         cost += crew.minute_cents * (day.back - route.back) + crew.overtime_minute_cents * over
@@ -123,8 +124,8 @@ def odds(week: Week, plan: Plan, spread: Doubts, *, plays: int, seed: int) -> Od
             played[job.id] = VisitOdds(
                 done=float(done.mean()),
                 kept=float(kept.mean()),
-                weather=spread.lost.get(job.id, 0.0),
-                kit=spread.kit_late.get(job.id, 0.0),
+                weather=doubts.lost.get(job.id, 0.0),
+                kit=doubts.kit_late.get(job.id, 0.0),
                 time=float((~in_time).mean()),
                 begin_p80=math.ceil(np.quantile(begins, 0.8)) if len(begins) else None,
             )
@@ -145,21 +146,21 @@ class _Day:
     back: Samples
 
 
-def _play(rest: RestRule | None, outing: Outing, spread: Doubts, sky: Samples, chance: np.random.Generator) -> _Day:
+def _play(rest: RestRule | None, outing: Outing, doubts: Doubts, sky: Samples, chance: np.random.Generator) -> _Day:
     route, plays = outing.route, len(sky)
-    road = _factor(spread.drive_p80_factor, plays, chance)
+    road = _factor(doubts.drive_p80_factor, plays, chance)
     clock = np.full(plays, float(route.depart))
     day = _Day([], [], [], clock)
     rests = _rests(outing)
     for n, (stop, job) in enumerate(outing.stops):
         clock = _driven(clock, outing.drives_min[n] * road, rest, rests.get(n))
         begun = np.maximum(clock, _opens(job, route.day, stop.start))
-        planned = stop.end - stop.start
-        in_time = begun + planned <= _closes(job, route.day, stop.start, stop.end) + PAST_END_MIN
-        there = (sky >= spread.lost.get(job.id, 0.0)) & (chance.random(plays) >= spread.kit_late.get(job.id, 0.0))
-        factor = _factor(spread.p80_factor.get(job.id, 1.0), plays, chance)
+        usual = doubts.median_min.get(job.id, stop.end - stop.start)
+        in_time = begun + usual <= _closes(job, route.day, stop.start, stop.end) + PAST_END_MIN
+        there = (sky >= doubts.lost.get(job.id, 0.0)) & (chance.random(plays) >= doubts.kit_late.get(job.id, 0.0))
+        factor = _factor(doubts.p80_factor.get(job.id, 1.0), plays, chance)
         done = in_time & there
-        clock = np.where(done, begun + spread.median_min.get(job.id, planned) * factor, clock)
+        clock = np.where(done, begun + usual * factor, clock)
         day.begun.append(begun)
         day.done.append(done)
         day.in_time.append(in_time)

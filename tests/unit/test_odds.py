@@ -10,11 +10,12 @@ import pytest
 from msgspec.structs import replace
 
 from scheduler import plan_week, tiny_week
-from scheduler.odds import EARLY_MIN, LATE_MIN, PAST_END_MIN, Z80, Doubts, Odds, odds
+from scheduler.odds import LATE_MIN, Z80, Doubts, Odds, odds
 from scheduler.plan import Plan, Route, Stop
-from scheduler.price import outings, price
-from scheduler.week import Booking, Week
+from scheduler.price import price
+from scheduler.week import Booking
 from tests.brute import cheapest
+from tests.played import played_one_by_one
 from tests.weeks import small_week
 
 SURE = Doubts(median_min={}, p80_factor={}, drive_p80_factor=1.0, lost={}, kit_late={})
@@ -99,54 +100,13 @@ def test_every_visit_has_the_odds_of_the_day_played_one_visit_at_a_time(seed: in
     )
     plays = 3_000
     found = odds(week, plan, spread, plays=plays, seed=seed)
-    done, kept, overtime = by_hand(week, plan, spread, plays, random.Random(seed))
+    done, kept, overtime = played_one_by_one(week, plan, spread, plays, random.Random(seed))
     near = 4 * 0.5 * math.sqrt(2 / plays)  # two samples of the same thing
     for name in names:
         assert found.visits[name].done == pytest.approx(done[name] / plays, abs=near)
         assert found.visits[name].kept == pytest.approx(kept[name] / plays, abs=near)
     for day, n in overtime.items():
         assert found.days[day].overtime == pytest.approx(n / plays, abs=near)
-
-
-def by_hand(
-    week: Week, plan: Plan, spread: Doubts, plays: int, rng: random.Random
-) -> tuple[dict[str, int], dict[str, int], dict[tuple[str, int], int]]:
-    """How often each visit is done and kept, and each crew's day runs over: every play by itself."""
-    out = outings(week, plan.routes)
-    rule = week.rest
-    done = dict.fromkeys((job.id for o in out for _, job in o.stops), 0)
-    kept, overtime = dict(done), dict.fromkeys(((o.route.crew, o.route.day) for o in out), 0)
-    for _ in range(plays):
-        sky = {day: rng.random() for day in range(week.days)}
-        for o in out:
-            road = math.exp(rng.gauss(0, math.log(spread.drive_p80_factor) / Z80))
-            clock, day = float(o.route.depart), o.route.day
-            rest = None if rule is None else o.route.rest  # None again once it is taken
-            leaves = o.route.depart
-            stops = [*o.stops, None]
-            for n, pair in enumerate(stops):
-                drive = o.drives_min[n]
-                if rule is not None and rest is not None and (pair is None or rest < leaves + drive):
-                    clock, rest = max(clock, rule.earliest) + rule.length, None
-                clock += drive * road
-                if pair is None:
-                    break
-                stop, job = pair
-                if rule is not None and rest is not None and rest < stop.start:
-                    clock, rest = max(clock, rule.earliest) + rule.length, None
-                leaves = stop.end
-                firm = job.booked is not None and job.booked.hold == "firm" and job.booked.start == stop.start
-                holding = [w for w in job.windows if w.day == day and w.start <= stop.start and stop.end <= w.end]
-                opens = max(w.start for w in job.windows if w.day == day and w.start <= stop.start)
-                begun = max(clock, stop.start if firm else max(opens, stop.start - EARLY_MIN))
-                in_time = begun + stop.end - stop.start <= max(w.end for w in holding) + PAST_END_MIN
-                if in_time and sky[day] >= spread.lost[job.id] and rng.random() >= spread.kit_late[job.id]:
-                    done[job.id] += 1
-                    kept[job.id] += not firm or begun <= stop.start + LATE_MIN
-                    sigma = math.log(spread.p80_factor[job.id]) / Z80
-                    clock = begun + spread.median_min[job.id] * math.exp(rng.gauss(0, sigma))
-            overtime[o.route.crew, day] += clock > o.shift.end
-    return done, kept, overtime
 
 
 def uncertain(**parts: dict[str, float]) -> Doubts:
