@@ -43,7 +43,6 @@ gc.disable()
 
 @pytest.hookimpl(trylast=True)
 def pytest_collection_finish() -> None:
-    gc.collect()
     gc.freeze()
     gc.set_threshold(20_000, 20, 100)
     gc.enable()
