@@ -5,7 +5,7 @@ from __future__ import annotations
 import io
 import threading
 from collections.abc import Sequence
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, Any
 
 from api.fields.shown import short_date
 from api.looking_back.weeks import WeekBack
@@ -34,7 +34,7 @@ USES = (
 _LINE = 0.8
 # The library keeps its fonts in common, and letters must not be laid out by two threads at once.
 _lock = threading.Lock()
-_STYLE = {
+_STYLE: Any = {
     "font.family": "DejaVu Serif", "font.size": 9, "svg.hashsalt": "eaveboard", "hatch.linewidth": 0.6,
     "axes.edgecolor": GRAPHITE, "axes.linewidth": _LINE, "text.color": GRAPHITE, "xtick.color": GRAPHITE,
     "ytick.color": GRAPHITE, "axes.labelcolor": GRAPHITE,
