@@ -79,7 +79,9 @@ class Vehicle(_Part, frozen=True):
     boxes: Count
 
 
-class Crew(_Part, frozen=True):
+class Crew(_Part, frozen=True, omit_defaults=True):
+    """`name` is what people call the crew, empty where its id is all that it has: the one key that may be missing."""
+
     id: Name
     yard: Name
     hands: Count
@@ -91,6 +93,11 @@ class Crew(_Part, frozen=True):
     minute_cents: RateCents
     overtime_minute_cents: RateCents
     km_cents: RateCents
+    name: str = ""
+
+    @property
+    def called(self) -> str:
+        return self.name or self.id
 
 
 class Helpers(_Part, frozen=True):
@@ -186,6 +193,11 @@ def clock_time(minute: int) -> str:
     """Return minutes after local midnight as people write them: 510 is 8:30; past midnight 25:10 and so on."""
     hours, minutes = divmod(abs(minute), 60)
     return f"{'-' if minute < 0 else ''}{hours}:{minutes:02}"
+
+
+def crew_name(week: Week, crew_id: str) -> str:
+    """Return what people call a crew: its name, its id where it has none or the week does not have it."""
+    return next((crew.called for crew in week.crews if crew.id == crew_id), crew_id)
 
 
 def day_name(week: Week, day: int) -> str:

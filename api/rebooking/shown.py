@@ -10,6 +10,7 @@ from sqlmodel import Session
 from api import tables
 from api.falls.falls import CannotGo
 from api.fields.shown import clock, day_name
+from api.http.names import crew_called
 from api.ledger.told import told_now
 from api.rebooking import cases
 from api.rebooking.cases import named
@@ -59,7 +60,7 @@ def move_line(session: Session, case: tables.RebookingCase, move: dict[str, Any]
         if at is None:
             return "the waiting pile"
         date = case.start_date + datetime.timedelta(days=at[1])
-        return f"{day_name(date)} {clock(at[2])} with {at[0]}"
+        return f"{day_name(date)} {clock(at[2])} with {crew_called(session, at[0])}"
 
     name = named(session, move["visit"])
     words = f"{name.what} for {name.customer}: from {spot(move['before'])} to {spot(move['after'])}"
