@@ -17,6 +17,7 @@ from starlette.middleware.gzip import GZipMiddleware
 from api.access.accounts import Passwords, first_manager
 from api.access.guards import is_known, statements
 from api.access.idempotency import forget_old
+from api.backup.keeper import BackupKeeper
 from api.clock import clock_of, machine_clock
 from api.database import Hold, hold, open_database, upgrade
 from api.forecasts.keeper import ForecastKeeper
@@ -129,9 +130,14 @@ async def _at_work(app: FastAPI, chosen: Settings, own: Opened) -> AsyncIterator
     app.state.forecasts = ForecastKeeper(app.state.database, chosen.data, lambda: app.state.clock())
     app.state.forecasts.start()
     app.state.searches = Searches(app.state.database, lambda: app.state.clock())
+    app.state.backups = BackupKeeper(
+        app.state.database, chosen.data, chosen.backups, chosen.backup_hours, chosen.backups_kept, machine_clock
+    )
+    app.state.backups.start()
     holding = asyncio.create_task(_keep(own.held))
     yield
     holding.cancel()
+    app.state.backups.close()
     app.state.searches.close()
     app.state.forecasts.close()
     app.state.papers.close()

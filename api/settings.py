@@ -104,6 +104,12 @@ class _Environment(BaseSettings):
     mail_from: str = Field(
         default="", description="sender of messages to customers, such as Awning office <office@example.org>"
     )
+    backups: str = Field(
+        default="",
+        description="folder into which the service backs itself up; empty: it does not, see `eaveboard backup`",
+    )
+    backup_hours: int = Field(default=24, ge=1, le=168, description="hours between two backups")
+    backups_kept: int = Field(default=14, ge=1, le=1000, description="backups kept, the newest ones")
     password_cost: Literal["careful", "quick"] = Field(
         default="careful", description="work spent on a password's hash: careful, or quick for tests on this machine"
     )
@@ -170,6 +176,9 @@ class Settings:
     tiles_credit: str = ""
     smtp: Server | None = None
     mail_from: str = ""
+    backups: Path | None = None
+    backup_hours: int = 24
+    backups_kept: int = 14
 
     @property
     def base(self) -> str:
@@ -220,6 +229,9 @@ def read_settings(environment: Mapping[str, str]) -> Settings:
         tiles_credit=tiles_credit.strip(),
         smtp=smtp,
         mail_from=mail_from,
+        backups=Path(given.backups).expanduser().absolute() if given.backups else None,
+        backup_hours=given.backup_hours,
+        backups_kept=given.backups_kept,
     )
 
 

@@ -15,6 +15,7 @@ from api.cli import accounts, business, changes, crews, exchange, planning, wort
 from api.cli.draw import calibrate, draw
 from api.cli.ready import choose_cache, ready
 from api.cli.roads import app as roads
+from api.cli.safekeeping import backup, restore
 from api.cli.weather import app as weather
 from scheduler.errors import BadInput
 
@@ -42,6 +43,8 @@ app.command("packet", short_help="Write a job's packet as PDF.")(exchange.packet
 app.command("daysheet", short_help="Write a crew's day on paper as PDF.")(exchange.day_sheet)
 app.command("demo", short_help="Make the demo business, drawn, counted and planned.")(business.demo)
 app.command("serve", short_help="Serve the pages on this machine.")(business.serve)
+app.command("backup", short_help="Write all that the service keeps into one file.")(backup)
+app.command("restore", short_help="Put a backup back.")(restore)
 app.command("ready", short_help="Compile the planner ahead of its first use.")(ready)
 app.command("reset-password", short_help="Print a new one-time password of an account.")(accounts.reset_password)
 app.add_typer(roads)
