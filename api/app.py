@@ -24,6 +24,7 @@ from api.forecasts.keeper import ForecastKeeper
 from api.http.assets import Assets
 from api.http.dates import near_dates
 from api.http.headers import SafeHeaders
+from api.http.measures import Measured, count_lines
 from api.http.problems import add_problem_handlers, responses
 from api.http.sizes import RequestBounds
 from api.looking_back import worth
@@ -105,6 +106,8 @@ def create_app(settings: Settings | None = None, opened: Opened | None = None) -
     app.add_middleware(GZipMiddleware, minimum_size=1000, compresslevel=5)  # leaves event streams as they come
     app.add_middleware(RequestBounds, known=is_known)
     app.add_middleware(SafeHeaders, secure=chosen.secure, tiles=chosen.tiles)
+    app.add_middleware(Measured)
+    count_lines()
     list(statements(app))
     return app
 

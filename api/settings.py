@@ -16,7 +16,7 @@ import re
 from collections.abc import Callable, Mapping
 from dataclasses import dataclass, field
 from pathlib import Path
-from typing import Any, Literal
+from typing import Any, Literal, get_args
 from urllib.parse import urlsplit
 
 from pydantic import Field, ValidationError
@@ -110,6 +110,15 @@ class _Environment(BaseSettings):
     )
     backup_hours: int = Field(default=24, ge=1, le=168, description="hours between two backups")
     backups_kept: int = Field(default=14, ge=1, le=1000, description="backups kept, the newest ones")
+    metrics_token: str = Field(
+        default="",
+        description="what a program that reads /metrics sends as bearer token, 16 characters or more; empty: this "
+        "machine alone may read it",
+    )
+    log: Literal["text", "json"] = Field(
+        default="text",
+        description="form of what is logged on standard error: text from warnings on, or json with each request too",
+    )
     password_cost: Literal["careful", "quick"] = Field(
         default="careful", description="work spent on a password's hash: careful, or quick for tests on this machine"
     )
@@ -179,6 +188,8 @@ class Settings:
     backups: Path | None = None
     backup_hours: int = 24
     backups_kept: int = 14
+    metrics_token: str = field(default="", repr=False)
+    log: str = "text"
 
     @property
     def base(self) -> str:
@@ -206,6 +217,8 @@ def read_settings(environment: Mapping[str, str]) -> Settings:
         raise BadInput("EAVEBOARD_DATA", f"must be a folder, {data} is a file")
     if given.secret and len(given.secret) < 32:
         raise BadInput("EAVEBOARD_SECRET", f"must have 32 characters or more, has {len(given.secret)}")
+    if given.metrics_token and len(given.metrics_token) < 16:
+        raise BadInput("EAVEBOARD_METRICS_TOKEN", f"must have 16 characters or more, has {len(given.metrics_token)}")
     tiles, _, tiles_credit = given.tiles.partition(" ")
     smtp = read_server("EAVEBOARD_SMTP", given.smtp)
     mail_from = read_sender("EAVEBOARD_MAIL_FROM", given.mail_from)
@@ -232,6 +245,8 @@ def read_settings(environment: Mapping[str, str]) -> Settings:
         backups=Path(given.backups).expanduser().absolute() if given.backups else None,
         backup_hours=given.backup_hours,
         backups_kept=given.backups_kept,
+        metrics_token=given.metrics_token,
+        log=given.log,
     )
 
 
@@ -249,7 +264,8 @@ def _given(environment: Mapping[str, str]) -> _Environment:
         wrong = fault.errors()[0]
         name, info = f"{PREFIX}{str(wrong['loc'][0]).upper()}", _Environment.model_fields[str(wrong["loc"][0])]
         least, most = (next((getattr(m, k) for m in info.metadata if hasattr(m, k)), None) for k in ("ge", "le"))
-        words = f"a whole number from {least} to {most}" if least is not None else "careful or quick"
+        choice = " or ".join(map(str, get_args(info.annotation)))
+        words = f"a whole number from {least} to {most}" if least is not None else choice
         raise BadInput(name, f'must be {words}, is "{wrong["input"]}"') from None
 
 

@@ -53,12 +53,14 @@ def serve(
     import uvicorn
 
     from api.app import create_app, open_data
+    from api.http.logs import log_to_stderr
     from api.http.protocol import MOST_CONNECTIONS, PatientProtocol
     from api.settings import reachable_host, read_settings
 
     settings = read_settings(os.environ)
     host = reachable_host(host, settings.address, "--host") if host else settings.host
     settings = replace(settings, port=port or settings.port, host=host)
+    log_to_stderr(settings.log)
     os.umask(0o077)  # what is written is for its owner alone
     name = "--port" if port else "EAVEBOARD_PORT"
     with _listening(host, settings.port, name) as listening:  # first: a second service must not touch the data

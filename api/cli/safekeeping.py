@@ -123,3 +123,33 @@ def _tell(manifest: Manifest, words: str, as_json: bool, quiet: bool) -> None:
     )
     if manifest.missing:
         typer.echo(f"Named in the database but not in the folder: {', '.join(manifest.missing[:5])}.", err=True)
+
+
+def doctor(as_json: Json = False, quiet: Quiet = False) -> None:
+    """Say how the service is: what is set, what can be reached, what is old, full or damaged, and what to do about it.
+
+    Ends with 1 where something is broken. The service may be at work; nothing is changed.
+    """
+    from api.condition.doctor import examine, worst
+    from api.database import open_database
+    from api.settings import read_settings
+
+    settings = read_settings(os.environ)
+    if not _is_there(settings.data, settings.database):
+        raise BadInput("EAVEBOARD_DATA", f"there is no database in {settings.data}: name the folder of the service")
+    database = open_database(settings.database)
+    try:
+        found = list(examine(settings, database, datetime.datetime.now(datetime.UTC)))
+    finally:
+        database.dispose()
+    if as_json:
+        import msgspec
+
+        sys.stdout.write(msgspec.json.format(msgspec.json.encode(found), indent=1).decode() + "\n")
+    else:
+        marks = {"fine": "fine  ", "look": "LOOK  ", "broken": "BROKEN"}
+        for one in found:
+            if not quiet or one.state != "fine":
+                typer.echo(f"{marks[one.state]}  {one.about}: {one.words}")
+    if worst(found) == "broken":
+        raise typer.Exit(1)
