@@ -123,7 +123,7 @@ def _figures(database: sa.Engine, now: datetime.datetime) -> Iterator[Examined]:
         words = f"it does not come for {found.forecast_failing} places: the page Weather says why"
         yield Examined("forecast", "look", words)
     elif found.forecast_wanted and (age is None or age > OLD_FORECAST_H * 3600):
-        yield Examined("forecast", "look", f"the newest is {_hours(age)} old: is the service running, and is it online?")
+        yield Examined("forecast", "look", f"the newest is {_hours(age)} old: does the service run, is it online?")
     elif found.forecast_wanted:
         yield Examined("forecast", "fine", f"the newest is {_hours(age)} old")
     else:
@@ -160,8 +160,10 @@ def _backups(settings: Settings, now: datetime.datetime) -> Examined:
         return Examined("backups", "look", f"there is none in {settings.backups} yet")
     hours = (now - found[1]).total_seconds() / 3600
     late = hours > 2 * settings.backup_hours
-    words = f"the newest, {found[0].name}, is {hours:.0f} hours old"
-    return Examined("backups", "broken" if late else "fine", words + (": see the service's log for why" if late else ""))
+    words = (
+        f"the newest, {found[0].name}, is {hours:.0f} hours old{': the log of the service says why' if late else ''}"
+    )
+    return Examined("backups", "broken" if late else "fine", words)
 
 
 def _mail(settings: Settings) -> Examined:
