@@ -18,6 +18,7 @@ from api.access.accounts import Passwords, first_manager
 from api.access.guards import is_known, statements
 from api.access.idempotency import forget_old
 from api.backup.keeper import BackupKeeper
+from api.chain.keeper import ChainKeeper
 from api.clock import clock_of, machine_clock
 from api.database import Hold, hold, open_database, upgrade
 from api.forecasts.keeper import ForecastKeeper
@@ -133,6 +134,8 @@ async def _at_work(app: FastAPI, chosen: Settings, own: Opened) -> AsyncIterator
     app.state.forecasts = ForecastKeeper(app.state.database, chosen.data, lambda: app.state.clock())
     app.state.forecasts.start()
     app.state.searches = Searches(app.state.database, lambda: app.state.clock())
+    app.state.chain = ChainKeeper(app.state.database, machine_clock)
+    app.state.chain.start()
     app.state.backups = BackupKeeper(
         app.state.database, chosen.data, chosen.backups, chosen.backup_hours, chosen.backups_kept, machine_clock
     )
@@ -146,6 +149,7 @@ async def _at_work(app: FastAPI, chosen: Settings, own: Opened) -> AsyncIterator
     app.state.papers.close()
     app.state.worth.close()
     app.state.runs.close()
+    app.state.chain.close()
 
 
 async def _keep(held: Hold) -> None:

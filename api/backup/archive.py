@@ -1,7 +1,7 @@
 """One backup: a ZIP file with the database, the other files of the data folder, and what each of them must hold.
 
 backup.json is written last: {"kind", "program", "form", "made_at", "files": {name: {"sha256", "bytes"}}, "rows":
-{table: rows}, "missing": [photos that were named but not there]}.
+{table: rows}, "missing": [photos that were named but not there], "chain": [number, hash] of its newest link}.
 """
 
 from __future__ import annotations
@@ -48,6 +48,7 @@ class Manifest(msgspec.Struct, frozen=True):
     files: dict[str, Packed]
     rows: dict[str, int]
     missing: list[str] = []
+    chain: tuple[int, str] = (0, "")
 
 
 def make_backup(database: sa.Engine, data: Path, out: Path, now: datetime.datetime) -> Manifest:
@@ -153,6 +154,7 @@ def _write(file: IO[bytes], copy: Path, form: str, data: Path, own: Path | None,
             rows=rows_of(copy),
             missing=sorted(f"photos/{name}" for name in _photos(copy) if f"photos/{name}" not in files),
         )
+        manifest = msgspec.structs.replace(manifest, chain=_chain(copy))
         packed.writestr(MANIFEST, msgspec.json.format(msgspec.json.encode(manifest), indent=1))
 
 
@@ -174,6 +176,18 @@ def _photos(copy: Path) -> set[str]:
         return set()
     finally:
         connection.close()
+
+
+def _chain(copy: Path) -> tuple[int, str]:
+    """Return number and hash of the newest link of the chain."""
+    connection = sqlite3.connect(copy)
+    try:
+        row = connection.execute("SELECT id, seal FROM chain_link ORDER BY id DESC LIMIT 1").fetchone()
+    except sqlite3.Error:  # of a form before the chain
+        row = None
+    finally:
+        connection.close()
+    return (row[0], row[1]) if row else (0, "")
 
 
 def _copied(source: IO[bytes], to: IO[bytes]) -> Packed:

@@ -7,8 +7,10 @@ import shutil
 import socket
 import stat
 import sys
+import zipfile
 from collections.abc import Callable, Iterator
 from dataclasses import dataclass
+from itertools import islice
 from pathlib import Path
 from typing import Literal
 
@@ -16,12 +18,16 @@ import httpx
 import sqlalchemy as sa
 from sqlalchemy.exc import SQLAlchemyError
 
+from api.backup.archive import manifest_of
 from api.backup.copying import newest
 from api.backup.keeper import newest_of
+from api.chain.links import Broken, Head, broken, head, unsealed
 from api.condition.figures import figures
 from api.database import transaction
 from api.database.opening import sqlite_file
 from api.settings import Settings
+from api.tables import ChainLink
+from scheduler.errors import BadInput
 
 State = Literal["fine", "look", "broken"]
 FREE_FINE, FREE_LEAST = 2_000_000_000, 100_000_000  # bytes
@@ -50,6 +56,7 @@ def examine(settings: Settings, database: sa.Engine, now: datetime.datetime) -> 
     yield form
     if form.state != "broken":
         yield from _content(database)
+        yield _chain(database, settings)
         yield from _figures(database, now)
     yield _service(settings)
     yield _backups(settings, now)
@@ -113,6 +120,39 @@ def _content(database: sa.Engine) -> Iterator[Examined]:
         yield Examined("content", "broken", f"rows of {', '.join(broken)} name rows that are gone: put a backup back")
     else:
         yield Examined("content", "fine", "the file is whole, and every row that is named is there")
+
+
+def _chain(database: sa.Engine, settings: Settings) -> Examined:
+    """Look through the whole chain, and whether it still goes through where it stood at the newest backup."""
+    with transaction(database) as session:
+        found = list(islice(broken(session), 5))
+        last, waiting = head(session), unsealed(session)
+        stood = _stood(settings)
+        if not found and stood is not None:
+            link = session.get(ChainLink, stood.id)
+            if link is None or link.seal != stood.hash:
+                words = (
+                    f"link {stood.id} is not as in the newest backup: the chain was made anew, or the data are older"
+                )
+                found = [Broken(stood.id, words)]
+    if found:
+        words = "; ".join(one.words for one in found)
+        return Examined("chain", "broken", f"{words}. Compare with a backup: somebody has written past the service")
+    words = f"{last.id} links, whole; the newest is {last.hash[:16]}"
+    return Examined("chain", "fine", words + (f"; {waiting} rows are not sealed yet" if waiting else ""))
+
+
+def _stood(settings: Settings) -> Head | None:
+    """Return how the chain stood at the newest backup, None where there is none that says so."""
+    found = newest_of(settings.backups) if settings.backups is not None and settings.backups.is_dir() else None
+    if found is None:
+        return None
+    try:
+        with zipfile.ZipFile(found[0]) as packed:
+            chain = manifest_of(packed, found[0]).chain
+    except (OSError, zipfile.BadZipFile, BadInput):
+        return None
+    return Head(*chain) if chain[0] else None
 
 
 def _figures(database: sa.Engine, now: datetime.datetime) -> Iterator[Examined]:

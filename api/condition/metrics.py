@@ -11,12 +11,19 @@ from prometheus_client import CollectorRegistry, Gauge, generate_latest
 from sqlmodel import Session
 
 from api.backup.keeper import BackupKeeper, newest_of
+from api.chain.keeper import ChainKeeper
 from api.condition.figures import figures
 from api.http.measures import REGISTRY
 
 
 def metrics(
-    session: Session, data: Path, backups: BackupKeeper, *, work: datetime.datetime, machine: datetime.datetime
+    session: Session,
+    data: Path,
+    backups: BackupKeeper,
+    chain: ChainKeeper,
+    *,
+    work: datetime.datetime,
+    machine: datetime.datetime,
 ) -> bytes:
     """Return all figures at a moment, by the clock of the work and by the machine's; ages are in seconds."""
     now, registry = figures(session, work), CollectorRegistry()
@@ -42,6 +49,9 @@ def metrics(
     gauge("cases_open", "Cases for rebooking that are open.", now.cases_open)
     gauge("visits_open", "Visits that are open.", now.visits_open)
     gauge("posted_age_seconds", "Seconds since a week was posted last.", now.last_posted_s)
+    gauge(
+        "chain_broken", "Faults in the newest part of the chain of hashes when the service started.", len(chain.found)
+    )
     gauge("data_free_bytes", "Bytes free on the disk of the data folder.", shutil.disk_usage(data).free)
     if backups.folder is not None:
         newest = newest_of(backups.folder) if backups.folder.is_dir() else None

@@ -59,7 +59,7 @@ def metrics(request: Request, session: Database, now: Now, who: Anyone) -> Respo
     elif not _from_here(request):
         raise Problem(404, "Figures are for this machine alone; EAVEBOARD_METRICS_TOKEN lets others read them.")
     state, machine = request.app.state, datetime.datetime.now(datetime.UTC)
-    data = figures(session, state.settings.data, state.backups, work=now, machine=machine)
+    data = figures(session, state.settings.data, state.backups, state.chain, work=now, machine=machine)
     return Response(data, media_type=CONTENT_TYPE_LATEST)
 
 
