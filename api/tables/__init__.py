@@ -18,6 +18,7 @@ from api.tables.business import (
     Van,
     Yard,
 )
+from api.tables.chain import ChainLink
 from api.tables.plans import DayResult, History, Lock, PlanRun, PostedWeek, StoredPlan
 from api.tables.rebooking import CaseVisit, Message, RebookingCase
 from api.tables.sales import Awning, Customer, MakerPart, Order, Site, SiteSurvey
@@ -41,6 +42,7 @@ __all__ = [
     "Booking",
     "Business",
     "CaseVisit",
+    "ChainLink",
     "CountLine",
     "CrateCount",
     "Crew",
