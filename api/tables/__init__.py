@@ -16,8 +16,10 @@ from api.tables.business import (
     StockItem,
     StoredForecast,
     Van,
+    VanOut,
     Yard,
 )
+from api.tables.office import FileShape, SentFile
 from api.tables.plans import DayResult, History, Lock, PlanRun, PostedWeek, StoredPlan
 from api.tables.rebooking import CaseVisit, Message, RebookingCase
 from api.tables.sales import Awning, Customer, MakerPart, Order, Site, SiteSurvey
@@ -51,6 +53,7 @@ __all__ = [
     "DayResult",
     "Delivery",
     "Equipment",
+    "FileShape",
     "ForecastFetch",
     "ForecastSource",
     "History",
@@ -71,6 +74,7 @@ __all__ = [
     "RebookingCase",
     "Reservation",
     "RouteOut",
+    "SentFile",
     "Short",
     "SignIn",
     "SignInTry",
@@ -83,6 +87,7 @@ __all__ = [
     "StoredForecast",
     "StoredPlan",
     "Van",
+    "VanOut",
     "Visit",
     "VisitFollows",
     "VisitHours",
