@@ -58,7 +58,7 @@ def draw(
         if svg is not None:
             files[svg] = drawing.encode()
         if pdf is not None:
-            from api.papers.drawing_pdf import drawing_pdf
+            from api.papers.shown.drawing_pdf import drawing_pdf
 
             files[pdf] = drawing_pdf(drawing)
     for path, data in files.items():

@@ -11,9 +11,9 @@ from sqlmodel import Session
 
 from api import tables
 from api.day.loading import LoadLine, lines_of
-from api.papers.cautions import CHECKS, cautions
-from api.papers.drilling import Hole, case_of, holes
-from api.papers.job_page import JobPage, job_pages
+from api.papers.shown.cautions import CHECKS, cautions
+from api.papers.shown.drilling import Hole, case_of, holes
+from api.papers.shown.job_page import JobPage, job_pages
 from api.weeksheet import Sky, shaped, week_skies
 from scheduler.documents import convert
 from scheduler.layout.documents import Finding

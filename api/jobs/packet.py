@@ -8,11 +8,11 @@ from typing import Any
 from sqlmodel import Session
 
 from api import tables
-from api.ledger.plans import planned_stop
-from api.papers.cautions import CHECKS, cautions
-from api.papers.drilling import case_of, holes
-from api.papers.job_page import job_page
-from api.papers.pdf import print_pdf
+from api.ledger.plans.stored import planned_stop
+from api.papers.shown.cautions import CHECKS, cautions
+from api.papers.shown.drilling import case_of, holes
+from api.papers.shown.job_page import job_page
+from api.papers.shown.pdf import print_pdf
 from scheduler.documents import convert
 from scheduler.layout.drawing.findings import in_order
 from scheduler.layout.drawing.measures import Measures

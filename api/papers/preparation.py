@@ -16,11 +16,11 @@ from sqlmodel import Session
 from api import tables
 from api.fields.shown import day_name
 from api.ledger.facts import Facts
-from api.papers.inputs import MOTOR_SKILL, JobInputs, fingerprints, is_fresh, job_inputs, shop_inputs
 from api.papers.kits import expected
-from api.papers.making import USUAL_HEIGHT_MM, Papers, make_papers, read_papers
 from api.papers.needs import Needs
-from api.papers.store import Made, store, stored
+from api.papers.stored.inputs import MOTOR_SKILL, JobInputs, fingerprints, is_fresh, job_inputs, shop_inputs
+from api.papers.stored.making import USUAL_HEIGHT_MM, Papers, make_papers, read_papers
+from api.papers.stored.store import Made, store, stored
 from scheduler.durations import Estimate
 from scheduler.kit import Kit, KitState
 from scheduler.layout.documents import Layout, Survey

@@ -22,9 +22,9 @@ from api.fields.shown import day_name, pounds
 from api.http.assets import asset
 from api.http.pages import Database, page, wants_json
 from api.http.problems import Problem, responses
-from api.ledger.posted_days import Act, PostedDay, act, posted_day, visit_of, working_day
-from api.papers.cautions import GOES_FIRST
-from api.papers.job_page import allowed
+from api.ledger.plans.posted_days import Act, PostedDay, act, posted_day, visit_of, working_day
+from api.papers.shown.cautions import GOES_FIRST
+from api.papers.shown.job_page import allowed
 from api.routes import records
 from api.tables import Crew, DayLink, Prepared
 from scheduler.documents import encode

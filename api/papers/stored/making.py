@@ -12,8 +12,8 @@ from dataclasses import dataclass
 
 import msgspec
 
-from api.papers.inputs import AwningInputs, JobInputs, ShopInputs
 from api.papers.kits import state_of
+from api.papers.stored.inputs import AwningInputs, JobInputs, ShopInputs
 from scheduler.documents import encode
 from scheduler.durations import Estimate, Work, estimate, read_times, work_of_install
 from scheduler.errors import BadInput

@@ -40,7 +40,7 @@ class ShopInputs:
     @functools.cached_property
     def times_print(self) -> str:
         """The fingerprint of the table of task times."""
-        return _hash(self.times, code_of("scheduler.durations", "api.papers.making"))
+        return _hash(self.times, code_of("scheduler.durations", "api.papers.stored.making"))
 
 
 @dataclass(frozen=True)
@@ -185,7 +185,7 @@ def fingerprints(shop: ShopInputs, job: JobInputs) -> dict[str, str]:
     wall = ""
     prints: dict[str, str] = {}
     if awning is not None and awning.survey is not None:
-        code = code_of("scheduler.layout", "scheduler.units", "api.papers.making")
+        code = code_of("scheduler.layout", "scheduler.units", "api.papers.stored.making")
         wall = prints["layout"] = _hash("layout", code, awning.survey, awning.maker.get("bracket", 0))
         prints["drawing"] = _hash("drawing", wall, shop.units)
         kit = (*awning.maker.items(), awning.box_mm, awning.boxes, shop.stepladders_ft, shop.extension_ft)

@@ -25,9 +25,9 @@ from sqlmodel import Session, col
 
 from api import tables
 from api.database import open_database, transaction
-from api.papers.inputs import fingerprints, is_fresh, job_inputs, made_fingerprints, shop_inputs
-from api.papers.making import make_papers
-from api.papers.store import Made, store, stored
+from api.papers.stored.inputs import fingerprints, is_fresh, job_inputs, made_fingerprints, shop_inputs
+from api.papers.stored.making import make_papers
+from api.papers.stored.store import Made, store, stored
 
 LOOK_S = 2.0  # between two looks at the history
 REST = 5.0  # after a search for stale papers, so many times as long as it took: it must not slow the pages down

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 
-from api.papers.job_page import JobPage
+from api.papers.shown.job_page import JobPage
 from scheduler.layout.drawing.measures import Measures
 from scheduler.layout.drawing.schedule import case_names, hole
 from scheduler.layout.drawing.view import member_numbers, member_word
