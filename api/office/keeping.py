@@ -100,6 +100,8 @@ def read(
     faults: list[tuple[str, str]] = []
     for column in kind.columns:
         text = texts.get(column.name, old.texts[column.name] if old else column.start).strip()
+        if not text and column.like:
+            text = texts.get(column.like, "").strip()
         if old is None and column.name == "id" and not text and texts.get("name"):
             text = _short_name(session, kind, texts["name"])
         try:

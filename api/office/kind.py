@@ -28,7 +28,8 @@ BARE_FEET = 40.0  # up to this a bare length of a business that measures in feet
 class KindColumn:
     """One column: `read` takes the text of a field or cell or raises `BadInput`, `write` gives it back.
 
-    `of` is the kind whose rows it names; `owner`: it says what the row belongs to. `empty` is what an empty text means,
+    `of` is the kind whose rows it names; `owner`: it says what the row belongs to; `like` the column
+    whose text stands for an empty one. `empty` is what an empty text means,
     where it `may_be_empty`. `start` stands in the form of a new row, `aliases` are what files call it, `short_list`:
     the list of the kind shows it.
     """
@@ -40,6 +41,7 @@ class KindColumn:
     meaning: str = ""
     of: str = ""
     owner: bool = False
+    like: str = ""
     may_be_empty: bool = False
     empty: Any = None
     start: str = ""

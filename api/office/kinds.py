@@ -42,7 +42,9 @@ def _named(table: str, example: str, label: str = "Short name", **more: Any) -> 
 
 
 def _from_to(table: str) -> tuple[KindColumn, ...]:
-    return day(table, "first", "From"), day(table, "last", "To, included")
+    return day(table, "first", "From"), day(
+        table, "last", "To, included", like="first", meaning="empty: that day alone"
+    )
 
 
 def _in_order(session: Session, key: str | None, values: Values) -> None:

@@ -49,14 +49,14 @@ def text_of(page: str) -> str:
     return " ".join(html.unescape(re.sub(r"<[^>]*>", " ", page)).split())
 
 
-def make(client: TestClient, kind: str, **cells: str) -> None:
+def make(client: TestClient, kind: str, /, **cells: str) -> None:
     """Fill in the form of a new row and send it."""
     form = form_of(client.get(f"/set-up/{kind}/new").text) | cells
     answer = client.post(f"/set-up/{kind}/new", data=form, follow_redirects=False)
     assert answer.status_code == 303, text_of(answer.text)
 
 
-def change(client: TestClient, kind: str, key: str, **cells: str) -> tuple[int, str]:
+def change(client: TestClient, kind: str, key: str, /, **cells: str) -> tuple[int, str]:
     """Change a row by its form; return the status and the page."""
     address = f"/set-up/{kind}/row?key={key}"
     answer = client.post(address, data=form_of(client.get(address).text) | cells, follow_redirects=False)
