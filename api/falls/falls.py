@@ -121,6 +121,8 @@ def _shift_fault(today: Today, crew_id: str, day: int) -> str | None:
         people = [] if row is None else [p for p in (row.lead_id, row.helper_id) if p is not None]
         off = [o for o in today.facts.days_off if o.person_id in people and o.first <= date <= o.last]
         who = " and ".join(f"{today.facts.people[o.person_id].name} is away ({o.why})" for o in off)
+        out = [v for v in today.facts.vans_out if row is not None and v.van_id == row.van_id]
+        who = who or " and ".join(f"its van {v.van_id} is out ({v.why})" for v in out if v.first <= date <= v.last)
         return f"{name} does not work on {day_name(date)}: {who or 'it has no hours that day'}."
     if route is not None and (route.depart < shift.start or route.back > shift.end + shift.overtime):
         latest = clock(shift.end + shift.overtime)

@@ -101,6 +101,15 @@ class Days:
         return replace(known, moment=_moment(known, now))
 
 
+def today_in(session: Session, start_date: datetime.date, now: datetime.datetime) -> Today | None:
+    """Return the posted week as it stands by the rows of a session, kept or not; None where none is posted."""
+    row = posted_week(session, start_date)
+    if row is None:
+        return None
+    known = _build(session, row, now)
+    return replace(known, moment=_moment(known, now))
+
+
 def open_weeks(session: Session, now: datetime.datetime) -> list[datetime.date]:
     """Return the Mondays of the posted weeks that are not over, the next first."""
     business = session.get(tables.Business, 1)

@@ -16,9 +16,11 @@ from api.tables.business import (
     StockItem,
     StoredForecast,
     Van,
+    VanOut,
     Yard,
 )
 from api.tables.chain import ChainLink
+from api.tables.office import FileShape, SentFile
 from api.tables.plans import DayResult, History, Lock, PlanRun, PostedWeek, StoredPlan
 from api.tables.rebooking import CaseVisit, Message, RebookingCase
 from api.tables.sales import Awning, Customer, MakerPart, Order, Site, SiteSurvey
@@ -53,6 +55,7 @@ __all__ = [
     "DayResult",
     "Delivery",
     "Equipment",
+    "FileShape",
     "ForecastFetch",
     "ForecastSource",
     "History",
@@ -73,6 +76,7 @@ __all__ = [
     "RebookingCase",
     "Reservation",
     "RouteOut",
+    "SentFile",
     "Short",
     "SignIn",
     "SignInTry",
@@ -85,6 +89,7 @@ __all__ = [
     "StoredForecast",
     "StoredPlan",
     "Van",
+    "VanOut",
     "Visit",
     "VisitFollows",
     "VisitHours",
