@@ -203,6 +203,8 @@ def test_the_hole_as_a_job_packet_gives_it() -> None:
         measures = Measures(units)  # type: ignore[arg-type]
         assert hole(screwed, measures) == (pilot, deep)  # 4-1/2 in less the plate, 1/4 in
         assert hole(anchored, measures) is None  # its own report says
+    between = msgspec.structs.replace(screwed, pilot=17 / 64 * 25.4)
+    assert (hole(between, Measures("imperial")) or ("", ""))[0] == '17/64"'  # drill bits come in 64ths
 
 
 def test_a_measure_from_the_awnings_end_that_is_that_from_the_datum_stands_once() -> None:
@@ -271,6 +273,7 @@ def test_more_than_nine_brackets_stand_in_two_columns() -> None:
     found = schedule(texts(**wide))
     heads = [n for n, word in enumerate(found) if word == "no."]
     assert len(heads) == 2
+    assert found[heads[0] : heads[0] + 4] == ["no.", "from datum", "stud", "use"]  # the hole stands in words below
     columns = heads[1] - heads[0]
     assert columns % 6 == 0  # the head and five brackets in either
     width = columns // 6

@@ -22,7 +22,7 @@ from scheduler.layout.lag import (
     lag_fastener,
     lag_use,
 )
-from scheduler.layout.loads import BracketForce, bracket_loads
+from scheduler.layout.loads import BracketForce, LoadCase, bracket_loads
 from tests.surveys import plain_survey, random_survey
 
 EVEN = [412.8, 1632.0, 2851.2, 3664.0]
@@ -286,3 +286,17 @@ def test_a_dry_wall_without_cover_has_less_to_be_said() -> None:
     assert not {"cover", "wet-service"} & {finding.code for finding in choice.findings}
     assert chosen(wall={"cover": 0.1}).fastener is not None
     assert "cover" in codes(chosen(wall={"cover": 0.1}), "caution")
+
+
+def test_brackets_are_counted_under_the_case_that_asks_most_of_each() -> None:
+    def forces(*pulls: float) -> tuple[BracketForce, ...]:
+        return tuple(BracketForce(0, 10, 0, pull) for pull in pulls)
+
+    cases = [
+        LoadCase("still", "permanent", forces(900, 10, 10, 10)),
+        LoadCase("wind", "wind", forces(10, 900, 900, 10)),
+        LoadCase("gust", "wind", forces(10, 10, 10, 900)),
+    ]
+    survey = plain_survey(wall={"kind": "fascia"})
+    (told,) = [finding.text for finding in choose_fastener(survey, cases).findings]
+    assert "hardest case: still (bracket 1); wind (brackets 2, 3); gust (bracket 4). Tension" in told
