@@ -19,10 +19,10 @@ from scheduler.documents import convert
 from scheduler.layout.documents import Finding
 from scheduler.layout.drawing import describe
 from scheduler.layout.drawing.findings import in_order
-from scheduler.layout.drawing.measures import Measures
 from scheduler.layout.drawing.page import bracket_places
+from scheduler.layout.drawing.paper.measures import Measures
 from scheduler.layout.drawing.schedule import fastener_words
-from scheduler.layout.drawing.view import member_word
+from scheduler.layout.drawing.wall.view import member_word
 from scheduler.sheet import Cell, Entry
 
 DANGERS = 3

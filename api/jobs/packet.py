@@ -15,9 +15,9 @@ from api.papers.job_page import job_page
 from api.papers.pdf import print_pdf
 from scheduler.documents import convert
 from scheduler.layout.drawing.findings import in_order
-from scheduler.layout.drawing.measures import Measures
+from scheduler.layout.drawing.paper.measures import Measures
 from scheduler.layout.drawing.schedule import fastener_words
-from scheduler.layout.drawing.view import member_word
+from scheduler.layout.drawing.wall.view import member_word
 
 
 def packet_pdf(session: Session, visit_id: str, now: datetime.datetime) -> bytes | None:

@@ -4,15 +4,15 @@ from __future__ import annotations
 
 from collections.abc import Iterator
 
-from scheduler.layout.backing import missing_findings
-from scheduler.layout.clearance import clearance_findings
 from scheduler.layout.documents import CONTINUOUS, Bracket, Finding, Layout, Survey
-from scheduler.layout.fasteners import FastenerChoice, choose_fastener
-from scheduler.layout.ladders import ladders_for
-from scheduler.layout.lifting import hands_and_lift
-from scheduler.layout.loads import bracket_loads, load_findings
-from scheduler.layout.placement import place_brackets
-from scheduler.layout.tools import tools_for
+from scheduler.layout.placement.backing import missing_findings
+from scheduler.layout.placement.brackets import place_brackets
+from scheduler.layout.site.clearance import clearance_findings
+from scheduler.layout.site.ladders import ladders_for
+from scheduler.layout.site.lifting import hands_and_lift
+from scheduler.layout.site.tools import tools_for
+from scheduler.layout.statics.fasteners import FastenerChoice, choose_fastener
+from scheduler.layout.statics.loads import bracket_loads, load_findings
 
 _LEVELS = ("stop", "caution", "note")
 

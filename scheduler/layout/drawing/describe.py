@@ -4,10 +4,10 @@ from __future__ import annotations
 
 from scheduler.layout.documents import Layout, Survey
 from scheduler.layout.drawing.findings import in_order
-from scheduler.layout.drawing.measures import Measures, Units
+from scheduler.layout.drawing.paper.measures import Measures, Units
 from scheduler.layout.drawing.schedule import case_names, fastener_words
 from scheduler.layout.drawing.side_view import opened
-from scheduler.layout.drawing.view import member_numbers, member_word, standing
+from scheduler.layout.drawing.wall.view import member_numbers, member_word, standing
 
 GOES_FIRST = "The manufacturer's instructions and local codes go first. Check on site before drilling."
 

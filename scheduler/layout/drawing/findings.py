@@ -8,8 +8,8 @@ from dataclasses import dataclass
 from functools import lru_cache
 
 from scheduler.layout.documents import Finding
-from scheduler.layout.drawing.lettering import clean, width_of, wrap
-from scheduler.layout.drawing.sheet import GRAPHITE, Box, DrawingSheet
+from scheduler.layout.drawing.paper.lettering import clean, width_of, wrap
+from scheduler.layout.drawing.paper.sheet import GRAPHITE, Box, DrawingSheet
 
 SIZE = 2.8
 _LINE = SIZE * 1.24

@@ -6,11 +6,12 @@ from typing import Literal
 
 from scheduler.errors import BadInput
 from scheduler.layout.documents import Finding, Layout, Survey
-from scheduler.layout.drawing import elevation, findings, schedule, side_view, view
+from scheduler.layout.drawing import findings, schedule, side_view
 from scheduler.layout.drawing.describe import GOES_FIRST, describe
-from scheduler.layout.drawing.lettering import clean, width_of
-from scheduler.layout.drawing.measures import Measures, Units
-from scheduler.layout.drawing.sheet import GRAPHITE, GREY, PAPER, SMALL, TITLE, Box, DrawingSheet
+from scheduler.layout.drawing.paper.lettering import clean, width_of
+from scheduler.layout.drawing.paper.measures import Measures, Units
+from scheduler.layout.drawing.paper.sheet import GRAPHITE, GREY, PAPER, SMALL, TITLE, Box, DrawingSheet
+from scheduler.layout.drawing.wall import elevation, view
 
 Paper = Literal["letter", "a4"]
 PAPERS_MM: dict[Paper, tuple[float, float]] = {"letter": (279.4, 215.9), "a4": (297.0, 210.0)}

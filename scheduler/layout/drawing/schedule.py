@@ -7,12 +7,12 @@ from dataclasses import dataclass
 from functools import lru_cache
 
 from scheduler.layout.documents import Bracket, Fastener, Layout, Survey
-from scheduler.layout.drawing.lettering import width_of, wrap
-from scheduler.layout.drawing.measures import Measures, millimetres
-from scheduler.layout.drawing.sheet import FIGURE, GREY, LEADING, PALE, SMALL, Box, DrawingSheet
-from scheduler.layout.drawing.view import member_numbers, member_word
-from scheduler.layout.lag import PLATE_IN, fastener_name
-from scheduler.layout.loads import bracket_loads
+from scheduler.layout.drawing.paper.lettering import width_of, wrap
+from scheduler.layout.drawing.paper.measures import Measures, millimetres
+from scheduler.layout.drawing.paper.sheet import FIGURE, GREY, LEADING, PALE, SMALL, Box, DrawingSheet
+from scheduler.layout.drawing.wall.view import member_numbers, member_word
+from scheduler.layout.statics.lag import PLATE_IN, fastener_name
+from scheduler.layout.statics.loads import bracket_loads
 from scheduler.units import INCH_MM, feet_inches
 
 _ROW = FIGURE * 1.34

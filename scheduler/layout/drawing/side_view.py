@@ -6,9 +6,20 @@ import math
 from dataclasses import dataclass
 
 from scheduler.layout.documents import Survey
-from scheduler.layout.drawing import materials
-from scheduler.layout.drawing.measures import Measures
-from scheduler.layout.drawing.sheet import FIGURE, GRAPHITE, GREY, LEADING, RUST, SMALL, Box, DrawingSheet, n, text_box
+from scheduler.layout.drawing.paper import materials
+from scheduler.layout.drawing.paper.measures import Measures
+from scheduler.layout.drawing.paper.sheet import (
+    FIGURE,
+    GRAPHITE,
+    GREY,
+    LEADING,
+    RUST,
+    SMALL,
+    Box,
+    DrawingSheet,
+    n,
+    text_box,
+)
 
 _WALL = 4.0  # thickness of the cut wall and of the ground on the sheet
 _VALUES = 45.0  # width of the column of values

@@ -11,8 +11,8 @@ import pytest
 from scheduler.layout.documents import Finding
 from scheduler.layout.drawing import findings
 from scheduler.layout.drawing.findings import SIZE, Set, fill, in_order
-from scheduler.layout.drawing.lettering import width_of, wrap
-from scheduler.layout.drawing.sheet import Box, DrawingSheet
+from scheduler.layout.drawing.paper.lettering import width_of, wrap
+from scheduler.layout.drawing.paper.sheet import Box, DrawingSheet
 from tests.shapes import GRAPHITE, rings, shapes
 
 LINE = 1.24 * SIZE

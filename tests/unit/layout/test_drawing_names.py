@@ -7,7 +7,7 @@ from typing import Any
 
 import pytest
 
-from scheduler.layout.drawing.sheet import SMALL
+from scheduler.layout.drawing.paper.sheet import SMALL
 from tests.drawn import Box, written
 from tests.shapes import CLOTH, GRAPHITE, PAPER, RUST, Picture, held, near, picture
 from tests.surveys import PLAIN

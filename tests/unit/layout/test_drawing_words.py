@@ -10,7 +10,7 @@ import pytest
 from scheduler.layout.compute import lay_out
 from scheduler.layout.documents import Finding, Layout
 from scheduler.layout.drawing import describe, draw_svg
-from scheduler.layout.drawing.measures import Measures, Units
+from scheduler.layout.drawing.paper.measures import Measures, Units
 from scheduler.layout.drawing.schedule import hole
 from tests.drawn import written
 from tests.surveys import plain_survey

@@ -7,10 +7,10 @@ from typing import Any
 
 import pytest
 
-from scheduler.layout import nds
 from scheduler.layout.documents import MASONRY, WOOD, WallKind
-from scheduler.layout.fasteners import FastenerChoice, choose_fastener
-from scheduler.layout.lag import (
+from scheduler.layout.statics import nds
+from scheduler.layout.statics.fasteners import FastenerChoice, choose_fastener
+from scheduler.layout.statics.lag import (
     MEMBER_DEPTH_IN,
     PLATE_IN,
     STOCKED_IN,
@@ -22,7 +22,7 @@ from scheduler.layout.lag import (
     lag_fastener,
     lag_use,
 )
-from scheduler.layout.loads import BracketForce, LoadCase, bracket_loads
+from scheduler.layout.statics.loads import BracketForce, LoadCase, bracket_loads
 from tests.surveys import plain_survey, random_survey
 
 EVEN = [412.8, 1632.0, 2851.2, 3664.0]

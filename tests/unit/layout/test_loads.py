@@ -7,8 +7,8 @@ import random
 
 import pytest
 
-from scheduler.layout.beam import reactions
-from scheduler.layout.loads import (
+from scheduler.layout.statics.beam import reactions
+from scheduler.layout.statics.loads import (
     CLASS_PRESSURE_PA,
     FRONT_SHARE,
     STANDARD_GRAVITY,

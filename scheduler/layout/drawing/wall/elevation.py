@@ -2,10 +2,9 @@
 
 from __future__ import annotations
 
-from scheduler.layout.drawing import materials, running
-from scheduler.layout.drawing.lettering import width_of
-from scheduler.layout.drawing.naming import name_all
-from scheduler.layout.drawing.sheet import (
+from scheduler.layout.drawing.paper import materials
+from scheduler.layout.drawing.paper.lettering import width_of
+from scheduler.layout.drawing.paper.sheet import (
     FIGURE,
     GRAPHITE,
     GREY,
@@ -18,7 +17,9 @@ from scheduler.layout.drawing.sheet import (
     n,
     text_box,
 )
-from scheduler.layout.drawing.view import (
+from scheduler.layout.drawing.wall import running
+from scheduler.layout.drawing.wall.naming import name_all
+from scheduler.layout.drawing.wall.view import (
     NUMBERS,
     Elevation,
     View,

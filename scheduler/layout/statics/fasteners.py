@@ -7,9 +7,9 @@ from collections.abc import Callable, Iterator, Mapping, Sequence
 from dataclasses import dataclass
 from functools import partial
 
-from scheduler.layout import nds
 from scheduler.layout.documents import MASONRY, WOOD, Anchor, Fastener, Finding, Survey
-from scheduler.layout.lag import (
+from scheduler.layout.statics import nds
+from scheduler.layout.statics.lag import (
     STOCKED_IN,
     Grip,
     fitting_lags,
@@ -19,7 +19,7 @@ from scheduler.layout.lag import (
     lag_findings,
     lag_use,
 )  # fmt: skip
-from scheduler.layout.loads import BracketForce, BracketUse, LoadCase, on_one_fastener, pulling_fasteners
+from scheduler.layout.statics.loads import BracketForce, BracketUse, LoadCase, on_one_fastener, pulling_fasteners
 from scheduler.units import both
 
 _DUST = 1e-9

@@ -5,13 +5,13 @@ from __future__ import annotations
 from collections.abc import Sequence
 from dataclasses import dataclass
 
-from scheduler.layout.backing import _MARGIN, _fewest_new
 from scheduler.layout.documents import CARRIES_NOTHING, Layout, Obstacle, Survey
-from scheduler.layout.drawing import running
-from scheduler.layout.drawing.measures import Measures
-from scheduler.layout.drawing.running import Mark, Running
-from scheduler.layout.drawing.sheet import Box
-from scheduler.layout.placement import bar_of
+from scheduler.layout.drawing.paper.measures import Measures
+from scheduler.layout.drawing.paper.sheet import Box
+from scheduler.layout.drawing.wall import running
+from scheduler.layout.drawing.wall.running import Mark, Running
+from scheduler.layout.placement.backing import _MARGIN, _fewest_new
+from scheduler.layout.placement.brackets import bar_of
 
 _GUTTER = 18.5  # left of the wall, for the chalk-line height
 _EDGE = 1.0  # right of the wall

@@ -7,9 +7,9 @@ from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
 
 from scheduler.layout.documents import MASONRY, WOOD, Fastener, Survey
-from scheduler.layout.ladders import EXTENSION_FT, STEPLADDERS_FT, ladders_for
-from scheduler.layout.lag import inches
-from scheduler.layout.lifting import hands_and_lift
+from scheduler.layout.site.ladders import EXTENSION_FT, STEPLADDERS_FT, ladders_for
+from scheduler.layout.site.lifting import hands_and_lift
+from scheduler.layout.statics.lag import inches
 from scheduler.units import INCH_MM
 
 # Hex across flats of lag screws by nominal diameter, inches (ASME B18.2.1: MEMORY).

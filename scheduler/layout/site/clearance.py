@@ -10,9 +10,9 @@ import math
 from collections.abc import Iterator
 from dataclasses import dataclass
 
-from scheduler.layout.bar import ARM_REACH, EQUAL
 from scheduler.layout.documents import MASONRY, Finding, Survey
-from scheduler.layout.placement import Placement, bar_of
+from scheduler.layout.placement.bar import ARM_REACH, EQUAL
+from scheduler.layout.placement.brackets import Placement, bar_of
 from scheduler.units import INCH_MM, both
 
 LEAST_MOUNTING = 102 * INCH_MM  # 8 ft 6 in: PRACTICE

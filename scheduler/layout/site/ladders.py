@@ -8,7 +8,7 @@ from dataclasses import dataclass
 from typing import Literal
 
 from scheduler.layout.documents import Finding
-from scheduler.layout.lifting import KG_PER_LB
+from scheduler.layout.site.lifting import KG_PER_LB
 from scheduler.units import FOOT_MM, both
 from scheduler.weather.limits import HIGH_WIND_MATERIAL_MPH
 

@@ -12,9 +12,9 @@ from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass
 from fractions import Fraction
 
-from scheduler.layout import nds
 from scheduler.layout.documents import CONTINUOUS, Fastener, Finding, Survey
-from scheduler.layout.loads import BracketForce, BracketUse, on_one_fastener, pulling_fasteners
+from scheduler.layout.statics import nds
+from scheduler.layout.statics.loads import BracketForce, BracketUse, on_one_fastener, pulling_fasteners
 from scheduler.units import INCH_MM, both
 
 NEWTONS_PER_LBF = 4.4482216152605
