@@ -20,10 +20,15 @@ from scheduler.layout.statics.lag import (
     inches,
     lag_allowable_lbf,
     lag_fastener,
-    lag_use,
+    screw_use,
 )
-from scheduler.layout.statics.loads import BracketForce, LoadCase, bracket_loads
+from scheduler.layout.statics.loads import BracketForce, LoadCase, bracket_loads, on_one_fastener
 from tests.surveys import plain_survey, random_survey
+
+
+def shared(force: BracketForce, bolts: int) -> tuple[float, float]:
+    return on_one_fastener(force.tension_n, force.shear_n, bolts)
+
 
 EVEN = [412.8, 1632.0, 2851.2, 3664.0]
 LIGHT: dict[str, Any] = {"awning": {"width": 4000, "projection": 1500, "weight_kg": 30}, "wind_class": 1}
@@ -179,7 +184,7 @@ def test_a_choice_holds_in_every_case_or_stops(seed: int) -> None:
         held = grip(diameter, length, side, MEMBER_DEPTH_IN[survey.wall.kind])
         for n, found in enumerate(choice.brackets):
             uses = [
-                lag_use(c.brackets[n], bar.bolts, lag_allowable_lbf(held, survey, c.duration)) for c in cases
+                screw_use(*shared(c.brackets[n], bar.bolts), lag_allowable_lbf(held, survey, c.duration)) for c in cases
             ]  # fmt: skip
             assert found.use == pytest.approx(max(uses))
         assert stopped == (max(b.use or 0 for b in choice.brackets) > 1)
@@ -192,9 +197,9 @@ def test_a_choice_holds_in_every_case_or_stops(seed: int) -> None:
 
 def test_use_grows_in_proportion_to_the_load() -> None:
     # Combined allowable depends on the direction only.
-    one = lag_use(BracketForce(100, 300, 0, 900), 4, (800.0, 200.0))
-    assert lag_use(BracketForce(200, 600, 0, 1800), 4, (800.0, 200.0)) == pytest.approx(2 * one)
-    assert lag_use(BracketForce(0, 0, 0, 0), 4, (800.0, 200.0)) == 0.0
+    one = screw_use(*shared(BracketForce(100, 300, 0, 900), 4), (800.0, 200.0))
+    assert screw_use(*shared(BracketForce(200, 600, 0, 1800), 4), (800.0, 200.0)) == pytest.approx(2 * one)
+    assert screw_use(*shared(BracketForce(0, 0, 0, 0), 4), (800.0, 200.0)) == 0.0
 
 
 def test_sizes_read_as_they_are_sold() -> None:
