@@ -31,6 +31,8 @@ def checked(survey: Survey) -> Survey:
     """Return `survey` itself where its measures are possible together; raises `BadInput` otherwise."""
     _check_form(survey)
     _check_awning(survey.awning)
+    if survey.is_second:
+        _check_second(survey)
     _check_wall(survey.wall)
     _spans("band", survey.band)
     if survey.band.top <= survey.band.bottom:
@@ -41,8 +43,6 @@ def checked(survey: Survey) -> Survey:
             _above(f"obstacles[{n}]", obstacle.bottom, obstacle.top)
     for n, door in enumerate(survey.doors):
         _spans(f"doors[{n}]", door)
-    if survey.is_second:
-        _check_second(survey)
     return survey
 
 

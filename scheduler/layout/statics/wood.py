@@ -114,7 +114,7 @@ def _member(survey: Survey, overhang_mm: float | None, members: Sequence[MemberU
         yield Finding("stop", "member", text)
     else:
         yield Finding("note", "member", f"{told[0].upper()}{told[1:]}.")
-    if survey.wall.kind == "rafters" and overhang_mm is not None:
+    if survey.wall.kind == "rafters" and overhang_mm:
         text = (
             f"The check of the rafters holds where their tails reach at most {both(overhang_mm)} beyond what carries"
             " them: measure the overhang at the first and last bracket; if it is longer, stop and call the office."

@@ -164,7 +164,7 @@ def test_the_chalk_lines_height_is_written_along_its_dimension() -> None:
     for units, length, other in (("metric", "2900", "9' 6 3/16\""), ("imperial", "9' 6 3/16\"", "2900 mm")):
         shown = picture({"doors": []}, units)  # type: ignore[arg-type]
         left = min(box for box in names(shown, length) if box[0] < 30)
-        (words,) = [t.box for t in written(shown.svg) if t.text == f"chalk line height, {other}"]
+        (words,) = [t.box for t in written(shown.svg) if t.text.endswith(other) and t.box[2] < left[2] + 6]
         x = next(line[0] for line in shown.lines(pen=0.6)) + 6.5 - 4.8
         for box, beyond in ((left, 5.6), (words, 1.9)):
             assert box[2] == pytest.approx(x - beyond, abs=0.9)  # turned: the base line is at its right
