@@ -25,6 +25,10 @@ class Measures:
     def first(self, length_mm: float) -> str:
         return feet_inches(length_mm) if self.units == "imperial" else millimetres(length_mm)
 
+    def worded(self, length_mm: float) -> str:
+        """Return the length for a sentence in the first unit alone: `1 5/8"` or `42 mm`."""
+        return self.first(length_mm) if self.units == "imperial" else f"{millimetres(length_mm)} mm"
+
     def other(self, length_mm: float) -> str:
         """Return the length in the other unit with its name, since it stands beside figures of the first."""
         return f"{millimetres(length_mm)} mm" if self.units == "imperial" else feet_inches(length_mm)

@@ -5,9 +5,17 @@ from __future__ import annotations
 from collections.abc import Iterable, Iterator, Sequence
 
 from scheduler.layout.documents import Door
-from scheduler.layout.drawing.lettering import clean, width_of
-from scheduler.layout.drawing.sheet import GRAPHITE, GREY, RUST, SMALL, Box, DrawingSheet, text_box
-from scheduler.layout.drawing.view import Elevation, View, awning_box, backing_boxes, box_of, bracket_boxes, is_visible
+from scheduler.layout.drawing.paper.lettering import clean, width_of
+from scheduler.layout.drawing.paper.sheet import GRAPHITE, GREY, RUST, SMALL, Box, DrawingSheet, text_box
+from scheduler.layout.drawing.wall.view import (
+    Elevation,
+    View,
+    awning_box,
+    backing_boxes,
+    box_of,
+    bracket_boxes,
+    is_visible,
+)
 
 _LONGEST = 46.0  # mm; a longer name of an obstacle goes beside the picture
 _MOST_NAMED = 60  # obstacles; in a picture with more nobody would find a name

@@ -6,9 +6,9 @@ from collections.abc import Sequence
 
 import numpy as np
 
-from scheduler.layout.bar import EQUAL, Bar
 from scheduler.layout.documents import CONTINUOUS, Finding, Survey
-from scheduler.layout.placement import (
+from scheduler.layout.placement.bar import EQUAL, Bar
+from scheduler.layout.placement.brackets import (
     Placement,
     allowed_shifts,
     bar_of,

@@ -8,7 +8,7 @@ from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
 from functools import cache, partial
 
-from scheduler.layout.bar import EQUAL, Bar, even_places, fits, outer_places
+from scheduler.layout.placement.bar import EQUAL, Bar, even_places, fits, outer_places
 
 
 @dataclass(frozen=True, slots=True)

@@ -6,8 +6,8 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 from functools import cached_property
 
-from scheduler.layout.drawing.lettering import width_of
-from scheduler.layout.drawing.sheet import FIGURE, GREY, LEADING, PAPER, SMALL, Box, DrawingSheet
+from scheduler.layout.drawing.paper.lettering import width_of
+from scheduler.layout.drawing.paper.sheet import FIGURE, GREY, LEADING, PAPER, SMALL, Box, DrawingSheet
 
 _ROW = FIGURE * 1.12 + SMALL * 1.12 + 0.5  # a label of two lines
 _GAP = 1.2  # least distance between labels, and from a label to another mark's line

@@ -7,9 +7,9 @@ from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
 
 from scheduler.layout.documents import MASONRY, WOOD, Fastener, Survey
-from scheduler.layout.ladders import EXTENSION_FT, STEPLADDERS_FT, ladders_for
-from scheduler.layout.lag import inches
-from scheduler.layout.lifting import hands_and_lift
+from scheduler.layout.site.ladders import EXTENSION_FT, STEPLADDERS_FT, ladders_for
+from scheduler.layout.site.lifting import hands_and_lift
+from scheduler.layout.statics.lag import inches
 from scheduler.units import INCH_MM
 
 # Hex across flats of lag screws by nominal diameter, inches (ASME B18.2.1: MEMORY).
@@ -39,7 +39,12 @@ def tools_for(
     Ids of shared equipment: `stepladder-8`, `ladder-24` (extension, sizes in feet), `material-lift`, `hammer-drill`.
     """
     awning, wall = survey.awning, survey.wall
-    ladders = ladders_for(survey.place.height, stepladders_ft=stepladders_ft, extension_ft=extension_ft)
+    ladders = ladders_for(
+        survey.place.height,
+        stepladders_ft=stepladders_ft,
+        extension_ft=extension_ft,
+        landing=not survey.is_second,
+    )
     tools: list[Tool] = []
     if ladders.kind is not None:
         tools.append(Tool(f"{ladders.kind} {ladders.size_ft} ft", ladders.count, ladders.equipment))
@@ -47,7 +52,7 @@ def tools_for(
         tools.append(Tool("material lift", 1, "material-lift"))
     if wall.kind in MASONRY or wall.kind == "brick-veneer":
         tools += [Tool("hammer drill", 1, "hammer-drill"), Tool("vacuum with dust shroud"), Tool("hole brush and pump")]
-        tools += [Tool("torque wrench"), Tool("masonry bit as the anchor's report has it")]
+        tools += [Tool("torque wrench"), Tool(_masonry_bit(fastener))]
     if wall.kind in WOOD:
         tools += [Tool("drill driver"), Tool("stud finder and probe"), *_bits(fastener)]
     tools += [Tool("hidden-services detector"), Tool("tape measure"), Tool("level 4 ft"), Tool("chalk line")]
@@ -64,6 +69,12 @@ def ladder_sizes_ft(equipment: Iterable[str]) -> tuple[tuple[int, ...], tuple[in
         if match := re.fullmatch(r"(stepladder|ladder)-([0-9]{1,2})", name):
             found[match[1]].add(int(match[2]))
     return tuple(sorted(found["stepladder"])), tuple(sorted(found["ladder"]))
+
+
+def _masonry_bit(fastener: Fastener | None) -> str:
+    if fastener is not None and isinstance(fastener.hole, float):
+        return f"masonry bit {inches(fastener.hole / INCH_MM)} in ({fastener.hole:.1f} mm)"
+    return "masonry bit as the anchor's report has it"
 
 
 def _bits(fastener: Fastener | None) -> list[Tool]:

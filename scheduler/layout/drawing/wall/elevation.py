@@ -2,10 +2,9 @@
 
 from __future__ import annotations
 
-from scheduler.layout.drawing import materials, running
-from scheduler.layout.drawing.lettering import width_of
-from scheduler.layout.drawing.naming import name_all
-from scheduler.layout.drawing.sheet import (
+from scheduler.layout.drawing.paper import materials
+from scheduler.layout.drawing.paper.lettering import width_of
+from scheduler.layout.drawing.paper.sheet import (
     FIGURE,
     GRAPHITE,
     GREY,
@@ -18,7 +17,9 @@ from scheduler.layout.drawing.sheet import (
     n,
     text_box,
 )
-from scheduler.layout.drawing.view import (
+from scheduler.layout.drawing.wall import running
+from scheduler.layout.drawing.wall.naming import name_all
+from scheduler.layout.drawing.wall.view import (
     NUMBERS,
     Elevation,
     View,
@@ -30,6 +31,7 @@ from scheduler.layout.drawing.view import (
     member_numbers,
     member_word,
 )
+from scheduler.layout.measured import Outlet
 
 
 def draw(sheet: DrawingSheet, elevation: Elevation) -> list[str]:
@@ -60,7 +62,7 @@ def draw(sheet: DrawingSheet, elevation: Elevation) -> list[str]:
     _brackets(sheet, elevation)
     _chalk_line(sheet, elevation)
     _member_numbers(sheet, elevation)
-    return name_all(sheet, elevation, lines)
+    return [*name_all(sheet, elevation, lines), *_outlet(sheet, elevation)]
 
 
 def _members(sheet: DrawingSheet, elevation: Elevation) -> None:
@@ -85,6 +87,27 @@ def _door(sheet: DrawingSheet, view: View, left: float, right: float, top: float
         sheet.path(
             f"M{n(left + inset)} {n(view.ground)}V{n(top + inset)}H{n(right - inset)}V{n(view.ground)}", pen=0.13
         )
+
+
+def _outlet(sheet: DrawingSheet, elevation: Elevation) -> list[str]:
+    """Draw the motor's outlet with its name; return it in words where it is not shown or has no room for its name."""
+    outlet, view, measures = elevation.survey.outlet, elevation.view, elevation.measures
+    if not isinstance(outlet, Outlet):
+        return []
+    words = f"outlet at {measures.first(outlet.at)}, {measures.first(outlet.height)} up"
+    left_out = view.cut is not None and view.cut[0] < outlet.height < view.cut[1]
+    if not view.left < outlet.at < view.right or left_out or outlet.height > view.top:
+        return [words]
+    x, y = view.x(outlet.at), view.y(outlet.height)
+    sheet.circle(x, y, 1.0, pen=0.3, fill=PAPER)
+    for side in (-0.35, 0.35):
+        sheet.line(x + side, y - 0.45, x + side, y + 0.45, pen=0.25)
+    for anchor, at in (("start", x + 1.6), ("end", x - 1.6)):
+        box = text_box(at, y + 1, "outlet", SMALL, anchor=anchor)  # type: ignore[arg-type]  # both are anchors
+        if sheet.is_free(box, gap=0.3) and box.inside(view.wall):
+            sheet.text(at, y + 1, "outlet", SMALL, anchor=anchor, ground=True)  # type: ignore[arg-type]
+            return []
+    return [words]
 
 
 def _break(sheet: DrawingSheet, view: View) -> None:

@@ -29,6 +29,10 @@ FULL_PENETRATION_D = 8.0  # the penetration that Table 12K takes for granted
 EDGE_ALONG_D = 1.5
 LOADED_EDGE_ACROSS_D = 4.0
 UNLOADED_EDGE_ACROSS_D = 1.5
+SPACING_D = 4.0  # from screw to screw, Tables 12.5.1B and E: MEMORY
+# Screws into end grain, lag screws alone: withdrawal 12.2.1.3 (read in an older edition, 11.2.1.2), lateral 12.5.2.2,
+# there with the bearing strength across the grain (12.3.3.4); both clauses as a public check of the 2018 text quotes.
+END_GRAIN_OUT, END_GRAIN_ALONG = 0.75, 0.67
 # Lead hole for the thread as parts of the shank diameter, 12.1.4.2: that there are three classes of wood is found,
 # the percentages are MEMORY. (heaviest wood of the class, least, most)
 _LEAD_HOLE = ((0.5, 0.40, 0.70), (0.6, 0.60, 0.75), (math.inf, 0.65, 0.85))

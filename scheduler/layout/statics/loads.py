@@ -26,8 +26,8 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 from typing import Literal
 
-from scheduler.layout.beam import reactions
 from scheduler.layout.documents import Finding, Survey
+from scheduler.layout.statics.beam import reactions
 from scheduler.weather.limits import beaufort
 
 STANDARD_GRAVITY = 9.80665

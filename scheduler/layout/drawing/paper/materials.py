@@ -6,7 +6,7 @@ import math
 from collections.abc import Iterator
 
 from scheduler.layout.documents import WallKind
-from scheduler.layout.drawing.sheet import GREY, PALE, Box, DrawingSheet, n
+from scheduler.layout.drawing.paper.sheet import GREY, PALE, Box, DrawingSheet, n
 
 Segment = tuple[float, float, float, float]
 

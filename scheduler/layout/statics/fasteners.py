@@ -4,12 +4,13 @@ from __future__ import annotations
 
 import math
 from collections.abc import Callable, Iterator, Mapping, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from functools import partial
 
-from scheduler.layout import nds
-from scheduler.layout.documents import MASONRY, WOOD, Anchor, Fastener, Finding, Survey
-from scheduler.layout.lag import (
+from scheduler.layout.documents import MASONRY, WOOD, Anchor, Awning, Fastener, Finding, MemberUse, Survey
+from scheduler.layout.statics import nds
+from scheduler.layout.statics.anchors import anchor_fastener, anchor_findings
+from scheduler.layout.statics.lag import (
     STOCKED_IN,
     Grip,
     fitting_lags,
@@ -17,9 +18,12 @@ from scheduler.layout.lag import (
     lag_allowable_lbf,
     lag_fastener,
     lag_findings,
-    lag_use,
+    screw_use,
 )  # fmt: skip
-from scheduler.layout.loads import BracketForce, BracketUse, LoadCase, on_one_fastener, pulling_fasteners
+from scheduler.layout.statics.loads import BracketForce, BracketUse, LoadCase, pulling_fasteners
+from scheduler.layout.statics.member import bored_in, longest_overhang_mm, member_uses
+from scheduler.layout.statics.pattern import worst_fastener
+from scheduler.layout.statics.wood import wood_findings
 from scheduler.units import both
 
 _DUST = 1e-9
@@ -27,33 +31,41 @@ _DUST = 1e-9
 
 @dataclass(frozen=True)
 class FastenerChoice:
-    """What holds the brackets (None: nothing can be named), the use of each bracket in order, and what to say of it."""
+    """What holds the brackets (None: nothing can be named), the use of each bracket in order, and what to say of it.
+
+    `members` is the use of the wood behind each bracket, empty where it is not checked.
+    """
 
     fastener: Fastener | None
     brackets: tuple[BracketUse, ...]
     findings: tuple[Finding, ...]
+    members: tuple[MemberUse, ...] = ()
 
 
 def choose_fastener(
-    survey: Survey, cases: Sequence[LoadCase], stocked_in: Mapping[float, Sequence[float]] = STOCKED_IN
+    survey: Survey,
+    cases: Sequence[LoadCase],
+    stocked_in: Mapping[float, Sequence[float]] = STOCKED_IN,
+    at: Sequence[float] = (),
 ) -> FastenerChoice:
     """Return what holds every bracket in every case of `loads.bracket_loads`, with its use and findings.
 
     In wood: of the stocked lag screws (`stocked_in`: lengths by diameter, inches, diameters in the order of preference)
     the first diameter of which a length carries all cases with a use of at most 1, in its shortest such length; if none
-    does, the one with the least use and a `stop`. In masonry: the survey's anchor, else a `stop`. A wall that carries
-    nothing gets no fastener, and its stop elsewhere. Raises `KeyError` for a diameter that the NDS
+    does, the one with the least use and a `stop`. In masonry: the survey's anchor, else a `stop`; `at` says where the
+    brackets are from the datum, for its distance to openings. A wall that carries nothing gets no fastener, and its
+    stop elsewhere. Raises `KeyError` for a diameter that the NDS
     tables here do not have.
     """
     kind = survey.wall.kind
     if kind in WOOD:
         choice = _lag_screws(survey, cases, stocked_in)
     elif kind in MASONRY and survey.anchor is not None:
-        choice = _anchored(survey, cases, survey.anchor)
+        choice = _anchored(survey, cases, survey.anchor, at)
     else:
         findings = (_no_anchor(survey),) if kind in MASONRY else ()
         choice = FastenerChoice(None, tuple(_largest_pull(cases)), findings)
-    return FastenerChoice(choice.fastener, choice.brackets, (*choice.findings, _shown_cases(choice.brackets)))
+    return replace(choice, findings=(*choice.findings, _shown_cases(choice.brackets)))
 
 
 def anchor_interaction(
@@ -69,7 +81,7 @@ def anchor_interaction(
 def _lag_screws(
     survey: Survey, cases: Sequence[LoadCase], stocked_in: Mapping[float, Sequence[float]]
 ) -> FastenerChoice:
-    gravity = survey.wall.gravity or 0.0
+    gravity = survey.wall.wood_gravity or 0.0
     if not nds.LEAST_GRAVITY <= gravity <= nds.MOST_GRAVITY:
         text = (
             f"The wood's specific gravity, {gravity:g}, is outside {nds.LEAST_GRAVITY:g} to {nds.MOST_GRAVITY:g}, for"
@@ -77,10 +89,9 @@ def _lag_screws(
         )
         return FastenerChoice(None, tuple(_largest_pull(cases)), (Finding("stop", "gravity", text),))
     best: tuple[float, Grip, list[BracketUse]] | None = None
-    bolts = survey.awning.bolts
     for held in fitting_lags(survey, stocked_in):
         allowable = {duration: lag_allowable_lbf(held, survey, duration) for duration in nds.DURATION}
-        uses = _hardest(cases, partial(_lag_case_use, bolts, allowable))
+        uses = _hardest(cases, partial(_lag_case_use, survey.awning, allowable))
         worst = max(found.use or 0.0 for found in uses)
         if best is None or worst <= 1 or worst < best[0] - _DUST:
             best = worst, held, uses
@@ -95,18 +106,27 @@ def _lag_screws(
         return FastenerChoice(None, tuple(_largest_pull(cases)), (Finding("stop", "no-fastener", text),))
     worst, held, uses = best
     fastener = lag_fastener(held, survey)
-    return FastenerChoice(fastener, tuple(uses), tuple(lag_findings(survey, held, fastener, uses, worst)))
+    findings = list(lag_findings(survey, held, fastener, uses, worst))
+    if not survey.is_second:
+        return FastenerChoice(fastener, tuple(uses), tuple(findings))
+    bored = bored_in(fastener, survey.wall.cover)
+    members = member_uses(survey, cases, bored)
+    findings += wood_findings(survey, held, fastener, longest_overhang_mm(survey, cases, bored), uses, members)
+    return FastenerChoice(fastener, tuple(uses), tuple(findings), members)
 
 
-def _anchored(survey: Survey, cases: Sequence[LoadCase], anchor: Anchor) -> FastenerChoice:
+def _anchored(survey: Survey, cases: Sequence[LoadCase], anchor: Anchor, at: Sequence[float]) -> FastenerChoice:
     bolts = survey.awning.bolts
     pulling = pulling_fasteners(bolts)
 
     def use(case: LoadCase, force: BracketForce) -> float:
-        tension, shear = on_one_fastener(force.tension_n, force.shear_n, bolts)
+        tension, shear = worst_fastener(survey.awning, force)
         return anchor_interaction(tension, anchor.tension_n, shear, anchor.shear_n, 1.0)
 
     uses = _hardest(cases, use)
+    if survey.is_second:
+        told = tuple(anchor_findings(survey, anchor, uses, at))
+        return FastenerChoice(anchor_fastener(anchor, bolts), tuple(uses), told)
     place = max(range(len(uses)), key=lambda n: uses[n].use or 0.0)
     hard = uses[place]
     findings = [
@@ -149,6 +169,13 @@ def _shown_cases(brackets: Sequence[BracketUse]) -> Finding:
 
 
 def _no_anchor(survey: Survey) -> Finding:
+    if survey.is_second:
+        text = (
+            f"No anchor is entered for this wall of {survey.wall.kind.replace('-', ' ')}: enter its name, allowable"
+            " tension and shear, hole, depth, embedment, edge distance, spacing and torque from its maker's evaluation"
+            " report; until then nothing may be drilled (there is no general value: IBC 1908.1)."
+        )
+        return Finding("stop", "anchor-report", text)
     text = (
         f"No allowable load is known for an anchor in {survey.wall.kind}: enter the anchor's name, its allowable"
         " tension and shear, and the evaluation report that they come from. There is no general value for anchors set"
@@ -158,9 +185,9 @@ def _no_anchor(survey: Survey) -> Finding:
 
 
 def _lag_case_use(
-    bolts: int, allowable_lbf: Mapping[str, tuple[float, float]], case: LoadCase, force: BracketForce
+    awning: Awning, allowable_lbf: Mapping[str, tuple[float, float]], case: LoadCase, force: BracketForce
 ) -> float:
-    return lag_use(force, bolts, allowable_lbf[case.duration])
+    return screw_use(*worst_fastener(awning, force), allowable_lbf[case.duration])
 
 
 def _hardest(cases: Sequence[LoadCase], use: Callable[[LoadCase, BracketForce], float]) -> list[BracketUse]:

@@ -10,9 +10,10 @@ import math
 from collections.abc import Iterator
 from dataclasses import dataclass
 
-from scheduler.layout.bar import ARM_REACH, EQUAL
 from scheduler.layout.documents import MASONRY, Finding, Survey
-from scheduler.layout.placement import Placement, bar_of
+from scheduler.layout.measured import Outlet
+from scheduler.layout.placement.bar import ARM_REACH, EQUAL
+from scheduler.layout.placement.brackets import Placement, bar_of
 from scheduler.units import INCH_MM, both
 
 LEAST_MOUNTING = 102 * INCH_MM  # 8 ft 6 in: PRACTICE
@@ -20,12 +21,16 @@ LEAST_HEADROOM = 80 * INCH_MM  # accessible routes, California Building Code 201
 GOOD_HEADROOM = 84 * INCH_MM  # over a public way, valance included: 3202.2.3 of the same; private patios PRACTICE
 LEAST_BAND = 8 * INCH_MM  # PRACTICE: 8 to 12 in
 RUN_OFF_DEG = 14.0  # 25 %, EN 13561 and EN 1933 for rain: MEMORY
+LEAD_PAINT_BEFORE = 1978  # 40 CFR 745.83, target housing
 DOOR_MARGIN = 2 * INCH_MM  # PRACTICE
 
 
 @dataclass(frozen=True, slots=True)
 class FrontBar:
-    """The front bar with the awning fully out: mm, `axis` and `underside` above the standing surface."""
+    """The front bar with the awning fully out: mm, `axis` and `underside` above the standing surface.
+
+    A valance counts to the underside where the survey has one.
+    """
 
     drop: float
     reach: float
@@ -38,7 +43,12 @@ def front_bar(survey: Survey) -> FrontBar:
     awning, pitch = survey.awning, math.radians(survey.awning.pitch_deg)
     drop, reach = awning.projection * math.sin(pitch), awning.projection * math.cos(pitch)
     axis = survey.place.height - drop
-    return FrontBar(drop, reach, axis, axis - awning.front_drop)
+    return FrontBar(drop, reach, axis, axis - awning.front_drop - valance(survey))
+
+
+def valance(survey: Survey) -> float:
+    """Return how far a valance hangs below the front bar, mm; 0 without one or where the survey does not say."""
+    return survey.awning.valance if isinstance(survey.awning.valance, int | float) else 0.0
 
 
 def clearance_findings(survey: Survey, placement: Placement) -> list[Finding]:
@@ -69,6 +79,9 @@ def _mounting_height(survey: Survey) -> Iterator[Finding]:
 
 def _headroom(survey: Survey) -> Iterator[Finding]:
     bar = front_bar(survey)
+    if survey.is_second:
+        yield from _headroom_under(survey, bar)
+        return
     where = (
         f"Fully out at {survey.awning.pitch_deg:g}° the front bar comes {both(bar.reach)} out and {both(bar.drop)} down"
     )
@@ -97,6 +110,43 @@ def _headroom(survey: Survey) -> Iterator[Finding]:
         f" into it: {_more_headroom(survey, missing)}."
     )
     yield Finding("stop", "headroom", text)
+
+
+def _headroom_under(survey: Survey, bar: FrontBar) -> Iterator[Finding]:
+    """Yield what a survey that says what lies below has: law over a public way, a reason over a private patio."""
+    hangs = "the valance" if valance(survey) > 0 else "the front bar"
+    where = (
+        f"Fully out at {survey.awning.pitch_deg:g}° the front bar comes {both(bar.reach)} out and {both(bar.drop)}"
+        " down,"
+    )
+    clear = f"with {both(bar.underside)} clear under {hangs}"
+    missing = GOOD_HEADROOM - bar.underside
+    if bar.underside <= 0:
+        text = f"{where} with no room at all under {hangs}: {_more_headroom(survey, missing)}."
+        yield Finding("stop", "headroom", text)
+    elif missing <= EQUAL:
+        yield Finding("note", "headroom", f"{where} {clear}: measure again where the ground is not level.")
+    elif survey.place.under == "public":
+        text = (
+            f"{where} {clear}, {both(missing)} less than the {both(GOOD_HEADROOM)} that must stay clear over a public"
+            " way,"
+            f" valance included (California Building Code 2013, 3202.2.3): {_more_headroom(survey, missing)}."
+        )
+        yield Finding("stop", "headroom", text)
+    elif bar.underside >= LEAST_HEADROOM - EQUAL:
+        text = (
+            f"{where} {clear}, {both(missing)} less than the usual {both(GOOD_HEADROOM)} (common practice on a private"
+            f" patio): {_more_headroom(survey, missing)}."
+        )
+        yield Finding("caution", "headroom", text)
+    else:
+        text = (
+            f"{where} {clear}: a tall person meets it, since doors are {both(LEAST_HEADROOM)} high. On a private patio"
+            " the"
+            " customer decides: show the height with a tape before drilling, have it signed, or"
+            f" {_more_headroom(survey, missing)}."
+        )
+        yield Finding("caution", "headroom", text)
 
 
 def _more_headroom(survey: Survey, missing: float) -> str:
@@ -240,7 +290,9 @@ def _notes(survey: Survey, placement: Placement) -> Iterator[Finding]:
             f" {both(left + placement.shift)} from the datum: tell the customer before drilling."
         )
         yield Finding("note", "shifted", text)
-    if awning.motor is not None:
+    if awning.motor is not None and survey.is_second:
+        yield _outlet(survey, left + (placement.shift or 0.0))
+    elif awning.motor is not None:
         end = left + (placement.shift or 0.0) + (awning.width if awning.motor == "right" else 0.0)
         text = (
             f"The motor is at the {awning.motor} end, {both(end)} from the datum: an extension cord serves set-up only;"
@@ -254,8 +306,43 @@ def _notes(survey: Survey, placement: Placement) -> Iterator[Finding]:
             " off what is there, before drilling."
         )
         yield Finding("caution", "hidden-services", text)
+    if survey.is_second:
+        yield from _old_paint(survey)
+        return
     text = (
         "In a house from before 1978 paint may hold lead (40 CFR 745), and old stucco or siding asbestos: have it"
         " tested before drilling, and keep the dust down."
     )
     yield Finding("note", "old-paint", text)
+
+
+def _outlet(survey: Survey, left: float) -> Finding:
+    """Say where the motor's outlet is, and what is missing of it."""
+    end = left + (survey.awning.width if survey.awning.motor == "right" else 0.0)
+    where = f"The motor is at the {survey.awning.motor} end, {both(end)} from the datum"
+    outlet = survey.outlet
+    if not isinstance(outlet, Outlet):
+        text = (
+            f"{where}, and the survey found no outlet: an extension cord serves set-up only; a permanent one"
+            " (GFCI-protected, weather-resistant, covered with the plug in: NEC 210.8, 406.9) is for a licensed"
+            " electrician. Tell the customer before the visit."
+        )
+        return Finding("caution", "power", text)
+    away = math.hypot(outlet.at - end, outlet.height - survey.place.height)
+    text = f"{where}; its outlet is at {both(outlet.at)}, {both(outlet.height)} up, {both(away)} of cord from it."
+    if outlet.gfci:
+        return Finding("note", "power", text)
+    more = " It is not GFCI-protected, as outdoor outlets must be (NEC 210.8): a licensed electrician puts that right."
+    return Finding("caution", "power", text + more)
+
+
+def _old_paint(survey: Survey) -> Iterator[Finding]:
+    built = survey.built if isinstance(survey.built, int) else None
+    if built is not None and built >= LEAD_PAINT_BEFORE:
+        return
+    house = f"House of {built}" if built is not None else "Year of the house unknown"
+    text = (
+        f"{house}: paint from before {LEAD_PAINT_BEFORE} may hold lead (40 CFR 745), and old stucco or siding asbestos:"
+        " have it tested before drilling, and keep the dust down."
+    )
+    yield Finding("caution" if built is not None else "note", "old-paint", text)

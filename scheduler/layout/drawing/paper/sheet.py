@@ -7,7 +7,7 @@ from dataclasses import dataclass, field
 from typing import Literal
 from xml.sax.saxutils import escape
 
-from scheduler.layout.drawing.lettering import clean, is_known, rise_of, width_of
+from scheduler.layout.drawing.paper.lettering import clean, is_known, rise_of, width_of
 
 Anchor = Literal["start", "middle", "end"]
 

@@ -5,25 +5,29 @@ from __future__ import annotations
 from collections.abc import Sequence
 from dataclasses import dataclass
 
-from scheduler.layout.backing import _MARGIN, _fewest_new
 from scheduler.layout.documents import CARRIES_NOTHING, Layout, Obstacle, Survey
-from scheduler.layout.drawing import running
-from scheduler.layout.drawing.measures import Measures
-from scheduler.layout.drawing.running import Mark, Running
-from scheduler.layout.drawing.sheet import Box
-from scheduler.layout.placement import bar_of
+from scheduler.layout.drawing.paper.measures import Measures
+from scheduler.layout.drawing.paper.sheet import Box
+from scheduler.layout.drawing.wall import running
+from scheduler.layout.drawing.wall.running import Mark, Running
+from scheduler.layout.placement.backing import _MARGIN, _fewest_new
+from scheduler.layout.placement.brackets import bar_of
 
 _GUTTER = 18.5  # left of the wall, for the chalk-line height
+_LEAST_ROOM = 24.0  # sheet height of the wall below which the second chain of dimensions goes
 _EDGE = 1.0  # right of the wall
 _BREAK = 3.0  # sheet height of the gap where a stretch of wall is left out
 _FOOT = 5.0  # what is shown of the wall below that gap
 NUMBERS = 5.4  # row of member numbers below the ground line
 _BESIDE = (0.15, 0.05, 0.0)  # parts of the awning's width that may be shown beside it, the first that costs no scale
-_MEMBER_WORD = {"rafters": "rafter", "hollow-block": "cell", "brick-veneer": "member", "fascia": "member"}
+_MEMBER_WORD = {
+    "rafters": "rafter", "hollow-block": "cell", "brick-veneer": "member", "fascia": "member", "rim-board": "joist",
+    "concrete": "member", "solid-masonry": "member",
+}  # fmt: skip
 
 
 def member_word(survey: Survey) -> str:
-    """Return what a member of this wall is called: stud, rafter, cell, or member where it carries nothing."""
+    """Return what a member of this wall is called: stud, rafter, joist, cell, or member where it is none of these."""
     return _MEMBER_WORD.get(survey.wall.kind, "stud")
 
 
@@ -158,6 +162,8 @@ def _at_scale(
     sheet_left += max(0.0, (area.right - _EDGE - sheet_left - (right - left) / scale) / 2)
     flat = View(scale, left, right, 1.0, None, sheet_left, area.bottom)
     upper, lower = _chains(survey, stands, measures, flat, area)
+    if lower and area.bottom - area.top - NUMBERS - upper.height - lower.height < _LEAST_ROOM:
+        lower = None  # the wall goes first: the drill schedule has these places too
     ground = area.bottom - NUMBERS - (lower.height if lower else 0.0)
     room = ground - area.top - upper.height
     top, least = _heights(survey)

@@ -8,9 +8,10 @@ from dataclasses import dataclass
 from typing import Literal
 
 from scheduler.layout.documents import Finding
-from scheduler.layout.lifting import KG_PER_LB
+from scheduler.layout.site.lifting import KG_PER_LB
 from scheduler.units import FOOT_MM, both
 from scheduler.weather.limits import HIGH_WIND_MATERIAL_MPH
+from scheduler.weather.thunder import flash_words
 
 # Duty ratings, lb of person, tools and material together (printed by several university safety pages).
 DUTY_LB = (("III", 200.0), ("II", 225.0), ("I", 250.0), ("IA", 300.0), ("IAA", 375.0))
@@ -21,7 +22,10 @@ RAILS_ABOVE_MM = 3 * FOOT_MM  # side rails above a landing: 29 CFR 1926.1053(b)(
 # Sizes as sold: common practice, no published source.
 STEPLADDERS_FT: Sequence[int] = (6, 8, 10, 12)
 EXTENSION_FT: Sequence[int] = (16, 20, 24, 28, 32, 36, 40, 48)
-STEPLADDER_REACH_FT = 4.0  # reach above the ladder's size, standing two steps below the top: consumer guidance, memory
+# Reach above a stepladder's size, standing on the third step from its top, the highest that is allowed: ladder makers'
+# printed guides (a person of 5 ft 6 in; 4 ft ladder to 8 ft, 12 ft ladder to 16 ft), as tests/reference/osha has them.
+STEPLADDER_REACH_FT = 4.0
+STANDING_BELOW_TOP_FT = 2.0  # two steps of a foot: the same guides
 
 
 @dataclass(frozen=True)
@@ -74,12 +78,14 @@ def ladders_for(
     count: int = 2,
     stepladders_ft: Sequence[int] = STEPLADDERS_FT,
     extension_ft: Sequence[int] = EXTENSION_FT,
+    *,
+    landing: bool = True,
 ) -> Ladders:
     """Return the ladders for work at `height_mm` with `load_kg` (person, tools, material) on each, one for each lifter.
 
     Sizes are those that the business has, ascending. The shortest stepladder from which `height_mm` can be reached,
     standing two steps below its top; beyond the longest an extension ladder that leans at one in four, its rails three
-    feet above the work; beyond those none, and a `stop`.
+    feet above the work where it is a `landing` to step off at, else to the work; beyond those none, and a `stop`.
     """
     rating = duty_rating(load_kg)
     findings: list[Finding] = []
@@ -94,10 +100,15 @@ def ladders_for(
             f"{count} stepladders of {step} ft, type {rating or 'IAA'} or better, for work {both(height_mm)} up: fully"
             " open on level ground, locked, never standing on the top or the step below it (29 CFR 1926.1053(b)(13))."
         )
-        findings += [Finding("caution", "ladder", text), _weather()]
+        if not landing:
+            text += (
+                f" Feet no higher than {step - STANDING_BELOW_TOP_FT:g} ft; from there a person of 5 ft 6 in reaches"
+                f" {step + STEPLADDER_REACH_FT:g} ft (ladder makers' guides)."
+            )
+        findings += [Finding("caution", "ladder", text), _weather(landing)]
         return Ladders("stepladder", step, count, rating, None, tuple(findings))
     working = leaning_length_mm(height_mm)
-    needed_ft = (leaning_length_mm(height_mm + RAILS_ABOVE_MM)) / FOOT_MM
+    needed_ft = leaning_length_mm(height_mm + (RAILS_ABOVE_MM if landing else 0.0)) / FOOT_MM
     size = next((size for size in extension_ft if needed_ft <= size - overlap_ft(size) + 1e-9), None)
     if size is None:
         longest = max((*stepladders_ft, *extension_ft), default=0)
@@ -109,14 +120,22 @@ def ladders_for(
     text = (
         f"{count} extension ladders of {size} ft, type {rating or 'IAA'} or better, for work {both(height_mm)} up: foot"
         f" {both(out)} from the wall (a quarter of the working length, 29 CFR 1926.1053(b)(5)), sections overlapping"
-        f" {overlap_ft(size):g} ft or more, rails 3 ft above the work, tied or held. A platform is better for work with"
-        " both hands."
+        f" {overlap_ft(size):g} ft or more,{' rails 3 ft above the work,' if landing else ''} tied or held. A platform"
+        " is"
+        " better for work with both hands."
     )
-    findings += [Finding("caution", "ladder", text), _weather()]
+    findings += [Finding("caution", "ladder", text), _weather(landing)]
     return Ladders("extension ladder", size, count, rating, out, tuple(findings))
 
 
-def _weather() -> Finding:
+def _weather(landing: bool) -> Finding:
+    if not landing:
+        text = (
+            "No awning is carried on a ladder; keep ladders and long parts 10 ft from power lines; stop in wind above"
+            f" {HIGH_WIND_MATERIAL_MPH:g} mph with material in hand (note to 29 CFR 1910.269(x)). Thunder:"
+            f" {flash_words()}"
+        )
+        return Finding("caution", "ladder-surroundings", text)
     text = (
         "No awning is carried on a ladder; keep ladders and long parts 10 ft from power lines, and stop in wind above"
         f" {HIGH_WIND_MATERIAL_MPH:g} mph with material in hand (note to 29 CFR 1910.269(x)) or at any thunder."

@@ -12,10 +12,10 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from scheduler.layout.bar import EQUAL, Bar, even_places, fits, outer_places
 from scheduler.layout.documents import CARRIES_NOTHING, CONTINUOUS, Survey
-from scheduler.layout.grid import Grid, best_on_grid
-from scheduler.layout.members import best_on_members
+from scheduler.layout.placement.bar import EQUAL, Bar, even_places, fits, outer_places
+from scheduler.layout.placement.grid import Grid, best_on_grid
+from scheduler.layout.placement.members import best_on_members
 
 FOUR_UP_TO = 4876.8  # 16 ft; PRACTICE, as are the others
 FOOT_FOUR = 1219.2  # one bracket more for each 4 ft begun
