@@ -144,6 +144,8 @@ EXPECTED = {
     "GET /crews/{crew_id}/days/{day}/manifest.webmanifest": f"{ALL} link",
     "GET /crews/day-worker.js": "open",
     "GET /days/{day}": LOOKERS,
+    "GET /today": LOOKERS,
+    "POST /today/late": OFFICE,
     "GET /jobs/{visit_id}/photos": f"{ALL} link",
     "POST /jobs/{visit_id}/photos": "manager office lead link",
     "GET /photos/{photo_id}": f"{ALL} link",

@@ -26,6 +26,13 @@ export interface Stop {
   end: number;
 }
 
+/** When what is still to come is expected; minutes after midnight, `late_min` below 0: sooner than planned. */
+export interface ExpectedDay {
+  visits: Record<string, { start: number; end: number; late_min: number; state: string }>;
+  back: number;
+  rest: number | null;
+}
+
 /** What GET …/state gives. */
 export interface DayState {
   now: string;
@@ -40,6 +47,18 @@ export interface DayState {
   /** When the crew set out for a visit (`on_way`) and came there (`here`), as moments. */
   times: Record<string, Record<string, string>>;
   photos: Record<string, { id: number; shows: string; caption: string; by: string }[]>;
+  expected?: ExpectedDay | null;
+}
+
+const ON_TIME_MIN = 5;
+
+/** Say when a visit is expected beside its planned time; empty where it goes as planned, has begun or is not known. */
+export function expectedWords(state: DayState, visit: string): string {
+  const one = state.expected?.visits[visit];
+  if (one === undefined || one.state === "there" || Math.abs(one.late_min) <= ON_TIME_MIN) return "";
+  if (state.times?.[visit]?.["here"] !== undefined || state.results[visit] !== undefined) return "";
+  const by = one.late_min > 0 ? `${one.late_min} min later` : `${-one.late_min} min sooner`;
+  return `now about ${clock(one.start)}, ${by} than planned`;
 }
 
 /** Return the state once what `entry` notes has been done. */
