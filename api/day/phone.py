@@ -9,6 +9,7 @@ from typing import Any
 from sqlmodel import Session, col, select
 
 from api import tables
+from api.bench.losses import losses
 from api.day.content import DayContent, day_content
 from api.day.expected import today_of
 from api.day.loading import ticks
@@ -37,6 +38,7 @@ def day_state(session: Session, day: PostedDay, now: datetime.datetime) -> dict[
     """Return as JSON how far a crew's day is: ticks, out and back, times, steps, results, photos, and what is posted.
 
     `stops` are visit, start and end (minutes after midnight) in order; `now` lets a phone see how its clock differs.
+    `losses` are pieces found missing or broken on site, by visit.
     `expected` is null except today: when visits that are not begun, and the crew back in the yard, are to be expected.
     """
     visits = day.visits
@@ -69,6 +71,7 @@ def day_state(session: Session, day: PostedDay, now: datetime.datetime) -> dict[
             for visit, row in results(session, visits, day.day).items()
         },
         "photos": photos,
+        "losses": losses(session, visits, day.day),
         "expected": _expected(session, day, now),
         "times": {
             visit: {what: row.at.isoformat() for what, row in noted.items()}

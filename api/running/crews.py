@@ -11,7 +11,7 @@ from sqlmodel import Session, col, select
 
 from api import tables
 from api.day.expected import RunningDay, today_of
-from api.fields.shown import clock, hour
+from api.fields.shown import clock, duration, hour
 from api.weeksheet.names import JobLabel, jobs_by_id
 from scheduler.expected import Expected
 from scheduler.plan import Stop
@@ -49,8 +49,8 @@ class Risk(msgspec.Struct, frozen=True):
     @property
     def sentence(self) -> str:
         """Return what is at risk in words."""
-        about = _about(self.late_min)
-        return f"{self.customer}, {self.town}, {hour(self.told)} will be about {about} min late"
+        about = duration(_about(self.late_min))
+        return f"{self.customer}, {self.town}, {hour(self.told)} will be about {about} late"
 
 
 class CrewLine(msgspec.Struct, frozen=True):
@@ -116,7 +116,7 @@ def _line(
     following = ahead[0] if ahead else None
     behind = _behind(one)
     stops = {stop.job: stop for stop in one.plan.route.stops}
-    risks = tuple(r for visit in ahead if (r := _risk(visit, stops[visit.job], labels[visit.job], told, late)))
+    risks = tuple(r for visit in ahead if (r := _risk(visit, stops[visit.job], labels[visit.job], told, late, quiet)))
     words = ""
     if following is not None:
         label, booking = labels[following.job], told.get(following.job)
@@ -174,15 +174,22 @@ def _where(one: RunningDay, labels: Mapping[str, JobLabel]) -> str:
 
 
 def _risk(
-    visit: Expected, stop: Stop, label: JobLabel, told: Mapping[str, tables.Booking], late: Mapping[str, tables.Message]
+    visit: Expected,
+    stop: Stop,
+    label: JobLabel,
+    told: Mapping[str, tables.Booking],
+    late: Mapping[str, tables.Message],
+    quiet: bool,
 ) -> Risk | None:
+    """Return what is at risk of a visit's promise, None where nothing is; while a crew is `quiet` nothing is sure."""
     booking = told.get(visit.job)
     if booking is None:
         return None
     late_min, firm = visit.start - booking.start, booking.hold == "firm"
     if visit.in_window and late_min <= (AT_RISK_MIN if firm else RETIME_FROM_MIN):
         return None
-    broken = (firm and late_min > RETIME_FROM_MIN) or (booking.hold != "soft" and not visit.in_window)
+    missed = (firm and late_min > RETIME_FROM_MIN) or (booking.hold != "soft" and not visit.in_window)
+    broken = missed and not quiet
     message = late.get(visit.job)
     return Risk(
         visit=visit.job,

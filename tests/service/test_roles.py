@@ -140,6 +140,7 @@ EXPECTED = {
     "POST /crews/{crew_id}/days/{day}/back": "manager office lead link",
     "POST /crews/{crew_id}/days/{day}/steps": "manager office lead link",
     "POST /crews/{crew_id}/days/{day}/results": "manager office lead link",
+    "POST /crews/{crew_id}/days/{day}/losses": "manager office lead link",
     "POST /crews/{crew_id}/days/{day}/times": "manager office lead link",
     "GET /crews/{crew_id}/days/{day}/manifest.webmanifest": f"{ALL} link",
     "GET /crews/day-worker.js": "open",

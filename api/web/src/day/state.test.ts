@@ -87,3 +87,11 @@ test("a visit's new time stands beside the planned one, until the crew is there"
   const close = { ...expected, visits: { "J-1": { start: 553, end: 613, late_min: 3, state: "ahead" } } };
   assert.equal(expectedWords({ ...EMPTY, expected: close }, "J-1"), "");
 });
+
+test("pieces lost on site stand once, with the pieces noted first, and can be taken back", () => {
+  const broken = { visit: "J-1", item: "bracket", what: "broken", pieces: 2, noted: true };
+  const state = withWaiting(EMPTY, [noted("losses", broken), noted("losses", { ...broken, pieces: 1 })]);
+  assert.deepEqual(state.losses?.["J-1"], [{ item: "bracket", what: "broken", pieces: 2 }]);
+  const back = withWaiting(state, [noted("losses", { ...broken, noted: false })]);
+  assert.deepEqual(back.losses?.["J-1"], []);
+});

@@ -33,6 +33,12 @@ export interface ExpectedDay {
   rest: number | null;
 }
 
+export interface Loss {
+  item: string;
+  what: string;
+  pieces: number;
+}
+
 /** What GET …/state gives. */
 export interface DayState {
   now: string;
@@ -48,6 +54,8 @@ export interface DayState {
   times: Record<string, Record<string, string>>;
   photos: Record<string, { id: number; shows: string; caption: string; by: string }[]>;
   expected?: ExpectedDay | null;
+  /** Pieces found missing or broken on site, by visit. */
+  losses?: Record<string, Loss[]>;
 }
 
 const ON_TIME_MIN = 5;
@@ -80,6 +88,14 @@ export function after(state: DayState, entry: Entry): DayState {
       const { [String(body["what"])]: before, ...others } = state.times?.[visit] ?? {};
       const noted = body["noted"] === true ? { ...others, [String(body["what"])]: before ?? String(body["at"]) } : others;
       return { ...state, times: { ...state.times, [visit]: noted } };
+    }
+    case "losses": {
+      const { item, what, pieces } = body as unknown as Loss;
+      const known = state.losses?.[visit] ?? [];
+      const others = known.filter((one) => one.item !== item || one.what !== what);
+      const before = known.find((one) => one.item === item && one.what === what);
+      const noted = body["noted"] === true ? [...others, before ?? { item, what, pieces }] : others;
+      return { ...state, losses: { ...state.losses, [visit]: noted } };
     }
     case "results": {
       const result: Result = {
