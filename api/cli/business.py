@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import contextlib
 import errno
+import gc
 import os
 import socket
 import sys
@@ -41,10 +42,7 @@ def serve(
     ] = None,
 ) -> None:
     """Serve the pages (week sheet, jobs, drawings) on this machine until Ctrl-C; EAVEBOARD_DATA names their folder."""
-    import uvicorn
-
-    from api.app import create_app, open_data
-    from api.http.protocol import MOST_CONNECTIONS, PatientProtocol
+    from api.opened import open_data
     from api.settings import read_settings
 
     settings = read_settings(os.environ)
@@ -52,7 +50,16 @@ def serve(
     os.umask(0o077)  # what is written is for its owner alone
     name = "--port" if port else "EAVEBOARD_PORT"
     with _listening(port or settings.port, name) as listening:  # first: a second service must not touch the data
-        app = create_app(settings, open_data(settings))
+        opened = open_data(settings)
+        gc.disable()  # what imports make stays: looking through it over and over took a sixth of the start
+        import uvicorn  # only now: where data or port cannot be used, that is said at once
+
+        from api.app import create_app
+        from api.http.protocol import MOST_CONNECTIONS, PatientProtocol
+
+        app = create_app(settings, opened)
+        gc.freeze()
+        gc.enable()
         typer.echo(f"The week sheet is at http://127.0.0.1:{port or settings.port}/ (Ctrl-C ends)", err=True)
         config = uvicorn.Config(
             app, log_level="warning", timeout_graceful_shutdown=5, http=PatientProtocol, ws="none",
