@@ -1,7 +1,7 @@
 """All tables of the service; importing this fills `SQLModel.metadata`."""
 
 from api.tables.accounts import Account, DayLink, KeptAnswer, SignIn, SignInTry
-from api.tables.bench import CountLine, CrateCount, LoadTick, PartCode, Photo, RouteOut, StepDone, StopTime
+from api.tables.bench import CountLine, CrateCount, LoadTick, PartCode, Photo, RouteOut, SiteLoss, StepDone, StopTime
 from api.tables.business import (
     Business,
     Crew,
@@ -81,6 +81,7 @@ __all__ = [
     "SignIn",
     "SignInTry",
     "Site",
+    "SiteLoss",
     "SiteSurvey",
     "StepDone",
     "StockItem",
