@@ -210,7 +210,7 @@ def hands(case: JudgedPlan) -> Iterator[Breach]:
         there = o.crew.hands + o.route.helpers
         for _, job in o.stops:
             if there < job.hands:
-                text = f"has {there} hands, helpers counted, and {job.id} needs {job.hands}"
+                text = f"has {there} people, helpers counted, and {job.id} needs {job.hands}"
                 yield case.on_route("hands", o, text, job.id)
 
 

@@ -20,7 +20,7 @@ KINDS = (
     ("crews", "crews", SHEET, ""),
     ("travel", "road", "#d9d2c5", ""),
     ("overtime", "overtime", "#8f8c84", ""),
-    ("helpers", "extra hands", SHEET, "...."),
+    ("helpers", "extra people", SHEET, "...."),
     ("risk", "weather risk", "#d9d2c5", "////"),
     ("late", "lateness", SHEET, "xxxx"),
     ("changes", "changes", "#c98f7c", "----"),

@@ -33,7 +33,7 @@ KIND_WORDS = {
     "crews": ("Crews' days and minutes", "what sending the crews out costs"),
     "travel": ("Road", "kilometres driven"),
     "overtime": ("Overtime", "minutes past the end of a shift"),
-    "helpers": ("Extra hands", "helpers taken on for a day"),
+    "helpers": ("Extra people", "helpers taken on for a day"),
     "risk": ("Weather risk", "what visits stand to lose to the weather, by its chance"),
     "late": ("Lateness", "days past the day that a job was due"),
     "changes": ("Changed promises", "promises not kept, bookings moved"),

@@ -11,7 +11,17 @@ from scheduler.engine.model.starts import only_at
 from scheduler.engine.model.timing import time_route
 from scheduler.engine.reasons.alone import RULES, Block, blocks, missing_equipment, missing_stock, ways
 from scheduler.engine.reasons.room import Opening, openings
-from scheduler.engine.reasons.sentences import SHARED, ToldReason, amount, count, follow_words, lateness, listed, over
+from scheduler.engine.reasons.sentences import (
+    SHARED,
+    ToldReason,
+    amount,
+    count,
+    follow_words,
+    lateness,
+    listed,
+    over,
+    people,
+)
 from scheduler.engine.search.route_cost import Arrays, arrays
 from scheduler.engine.search.state import state_of
 from scheduler.price import Visit
@@ -98,7 +108,7 @@ def _clause(told: ToldReason, job: Job, booked: Booking, block: Block, rule: str
         case "no_hands":
             there = sum(h.count for h in week.helpers if (h.yard, h.day) == (crew.yard, day))
             most = f"{crew.called} has {crew.hands} and can have {count(there, 'helper')} that day"
-            return f"it needs {count(job.hands, 'hand')}, and {most}"
+            return f"it needs {people(job.hands)}, and {most}"
         case "ladder_out":
             short = {i: n for i, n in missing_equipment(week, job, crew, day).items() if n > 0}
             return f"yard {crew.yard} lacks {listed(f'{n} of {i}' for i, n in short.items())} that day"
@@ -138,7 +148,7 @@ def _price(told: ToldReason, j: int, place: Opening) -> Iterator[str]:
             yield _lower(told.shared(code, j, place))
     others, more = told.jobs_at(place), f"keeping it costs {amount(place.extra)} more"
     if place.extra >= 0 and others:
-        yield f"there is room only in place of {others}, and {more}"
+        yield f"no room: it would push out {others}, and {more}"
     elif place.extra >= 0:
         yield f"{more} than changing it ({told.where(place.k)})"
     elif not place.hindered:

@@ -28,6 +28,11 @@ def count(number: int, thing: str) -> str:
     return f"{number} {thing}{'' if number == 1 else 's'}"
 
 
+def people(number: int) -> str:
+    """Return "1 person", "2 people"."""
+    return "1 person" if number == 1 else f"{number} people"
+
+
 def listed(names: Iterable[str], most: int = 4) -> str:
     """Return "a, b and c"; past `most` names "a, b and 3 more"."""
     told = list(dict.fromkeys(names))
@@ -66,9 +71,6 @@ class ToldReason:
     def given(self, place: Opening) -> str:
         """Return what the job of another route would have to leave to this one."""
         return listed(word for bit, word in _GIVEN.items() if place.gives & bit)
-
-    def verb(self, place: Opening) -> str:
-        return "are" if place.length > 1 else "is"
 
     def day_with(self, j: int) -> int:
         """Return the crew day on which job j is planned."""
@@ -170,7 +172,7 @@ class ToldReason:
         short = sum(out.values()) + needs - there
         all_of_them = f"of {count(there, 'helper')} at yard {crew.yard} on {self.day(day)}"
         return (
-            f"It needs {count(job.hands, 'hand')}, {crew.called} has {crew.hands}, and {all_of_them} {held}; with "
+            f"It needs {people(job.hands)}, {crew.called} has {crew.hands}, and {all_of_them} {held}; with "
             f"{short} more it could go {self.how(place)}."
         )
 
@@ -288,7 +290,7 @@ def _hands(told: ToldReason, job: Job, held: list[Block]) -> str:
     best = max(held, key=lambda b: b.crew.hands + there.get((b.crew.yard, b.shift.day), 0))
     helpers = there.get((best.crew.yard, best.shift.day), 0)
     return (
-        f"It needs {count(job.hands, 'hand')}; the most there can be is {best.crew.hands + helpers}, "
+        f"It needs {people(job.hands)}; the most there can be is {best.crew.hands + helpers}, "
         f"{best.crew.called} with {count(helpers, 'helper')} on {told.day(best.shift.day)}."
     )
 
