@@ -28,6 +28,7 @@ from api.routes import records
 from api.tables import Business
 from api.weeksheet import PILES
 from api.weeksheet.names import KIT_MARKS
+from scheduler.layout.drawing.cautions import sort_out
 
 router = APIRouter(tags=["jobs"])
 Staff = Annotated[Who, allow(*LOOKERS)]
@@ -90,7 +91,11 @@ def job(request: Request, session: Database, who: Reader, now: Now, visit_id: st
         return f"{day_name(local.date())}, {local:%-H:%M}"
 
     office = who.role in (Role.manager, Role.office)
+    findings = sort_out(found.job.layout.findings if found.job.layout else ())
     values = {
+        "stops": findings.stops,
+        "serious": findings.special,
+        "usual": findings.standing + findings.notes,
         "page": found,
         "job": found.job,
         "where": standing.stops.get(visit_id),
