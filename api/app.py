@@ -26,7 +26,7 @@ from api.http.headers import SafeHeaders
 from api.http.problems import add_problem_handlers, responses
 from api.http.sizes import RequestBounds
 from api.looking_back import worth
-from api.papers.keeper import Keeper
+from api.papers.stored.keeper import Keeper
 from api.rebooking.search import Searches
 from api.routes.doors import ROUTERS
 from api.settings import Settings, read_secret, read_settings

@@ -9,8 +9,9 @@ import sys
 
 import typer
 
-from api.cli import accounts, business, changes, crews, exchange, planning, worth
+from api.cli import accounts, business, exchange
 from api.cli.draw import calibrate, draw
+from api.cli.planning import changes, crews, plans, worth
 from api.cli.roads import app as roads
 from api.cli.weather import app as weather
 from scheduler.errors import BadInput
@@ -24,9 +25,9 @@ app = typer.Typer(
     pretty_exceptions_enable=False,
     context_settings={"help_option_names": ["-h", "--help"]},
 )
-app.command("plan", short_help="Plan a week at least cost.")(planning.plan)
-app.command("audit", short_help="Judge a plan: broken rules and the real cost.")(planning.audit)
-app.command("show", short_help="Show a plan as a week sheet.")(planning.show)
+app.command("plan", short_help="Plan a week at least cost.")(plans.plan)
+app.command("audit", short_help="Judge a plan: broken rules and the real cost.")(plans.audit)
+app.command("show", short_help="Show a plan as a week sheet.")(plans.show)
 app.command("worth", short_help="Say what would pay: one more crew, ladder, helper or hour.")(worth.worth)
 app.command("crews", short_help="Form the crews of a week from people on a roster.")(crews.crews)
 app.command("replan", short_help="Plan the rest of a posted week again.")(changes.replan)

@@ -14,7 +14,7 @@ from api.day.loading import ticks
 from api.day.photos import photos_of
 from api.day.results import results, steps
 from api.day.stop_times import stop_times
-from api.ledger.posted_days import PostedDay
+from api.ledger.plans.posted_days import PostedDay
 
 
 @dataclass(frozen=True)

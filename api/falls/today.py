@@ -17,7 +17,7 @@ from api import tables
 from api.database import transaction
 from api.fields.shown import day_name
 from api.ledger.facts import Facts, facts
-from api.ledger.posted import LONGEST_DAYS, posted_week
+from api.ledger.plans.posted import LONGEST_DAYS, posted_week
 from api.papers.preparation import Preparation
 from api.week.build import BuiltWeek, open_visits, week_of
 from scheduler import Spot, begun_by

@@ -14,7 +14,7 @@ from api.messages.telling import _as_spot, _tells, draft, spots_of
 from scheduler.price import RETIME_FROM_MIN
 
 if TYPE_CHECKING:
-    from api.ledger.posted import Posted
+    from api.ledger.plans.posted import Posted
 
 
 def when_posted(session: Session, posted: Posted) -> None:

@@ -21,9 +21,9 @@ from api.feeds.calendar import visit_calendar
 from api.fields.mail import is_address
 from api.http import versions
 from api.http.problems import Problem
-from api.ledger.days import by_id
 from api.ledger.history import note
-from api.ledger.posted import posted_on
+from api.ledger.plans.days import by_id
+from api.ledger.plans.posted import posted_on
 from api.ledger.told import told_now
 from api.messages.mail import Letter, NotSent, send
 from api.messages.words import Spot, words

@@ -10,7 +10,7 @@ from sqlmodel import Session, col, select
 
 from api import tables
 from api.fields.shown import feet, hour, long_date
-from api.ledger.days import by_id
+from api.ledger.plans.days import by_id
 from scheduler.price import RETIME_FROM_MIN
 
 if TYPE_CHECKING:

@@ -14,8 +14,8 @@ from api.falls.falls import Cause
 from api.falls.today import Today
 from api.fields.shown import feet
 from api.http.problems import Problem
-from api.ledger.days import by_id
 from api.ledger.history import note
+from api.ledger.plans.days import by_id
 from api.rebooking.standing import followers, was_cents
 from scheduler.errors import BadInput
 

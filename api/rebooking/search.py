@@ -25,7 +25,7 @@ from api import tables
 from api.database import transaction
 from api.falls.today import Days, Today
 from api.http.problems import Problem
-from api.ledger.posted import posted_week
+from api.ledger.plans.posted import posted_week
 from api.rebooking.later import later
 from api.rebooking.standing import OfferGround, Wishes, followers, planned, standing, undisturbed
 from scheduler import Spot, fillings

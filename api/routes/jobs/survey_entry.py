@@ -21,8 +21,8 @@ from api.access.idempotency import Once
 from api.clock import Now, local_day
 from api.http.pages import Database, page, wants_json
 from api.http.problems import Problem, bad_fields, responses
-from api.ledger.posted import does_job
-from api.papers.cautions import LEAD_PAINT_BEFORE
+from api.ledger.plans.posted import does_job
+from api.papers.shown.cautions import LEAD_PAINT_BEFORE
 from api.routes import records
 from api.routes.jobs.job_awning import no_awning
 from api.survey import keeping

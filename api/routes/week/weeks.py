@@ -24,8 +24,8 @@ from api.http.pages import Database, page, part, wants_json
 from api.http.problems import Problem, responses
 from api.ledger.forecasts import standing_words
 from api.ledger.kept import kept, unchanged
-from api.ledger.plans import planned_weeks
-from api.ledger.posted import posted_week
+from api.ledger.plans.posted import posted_week
+from api.ledger.plans.stored import planned_weeks
 from api.ledger.told import HOLDS
 from api.settings import Settings
 from api.week import plans

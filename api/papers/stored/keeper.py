@@ -25,9 +25,9 @@ from sqlmodel import Session, col
 
 from api import tables
 from api.database import open_database, transaction
-from api.papers.inputs import fingerprints, is_fresh, job_inputs, made_fingerprints, shop_inputs
-from api.papers.making import make_papers
-from api.papers.store import Made, store, stored
+from api.papers.stored.inputs import fingerprints, is_fresh, job_inputs, made_fingerprints, shop_inputs
+from api.papers.stored.making import make_papers
+from api.papers.stored.store import Made, store, stored
 
 LOOK_S = 2.0  # between two looks at the history
 REST = 5.0  # after a search for stale papers, so many times as long as it took: it must not slow the pages down
@@ -51,7 +51,7 @@ def stale(session: Session, visit_ids: Collection[str] | None = None) -> list[st
 
 def renew(session: Session, visit_ids: Collection[str], now: datetime.datetime) -> int:
     """Make what is missing or stale of the visits' papers; return of how many visits something was made."""
-    shop, jobs, held = shop_inputs(session), job_inputs(session, visit_ids), stored(session, visit_ids)
+    shop, jobs, held = shop_inputs(session, now), job_inputs(session, visit_ids), stored(session, visit_ids)
     made: dict[str, Made] = {}
     for name, job in jobs.items():
         wanted, have = fingerprints(shop, job), held[name]

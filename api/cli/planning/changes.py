@@ -12,7 +12,7 @@ from typing import TYPE_CHECKING, Annotated, Any
 import typer
 
 from api.cli.files import STANDARD, check_writable, read_document, write_document
-from api.cli.planning import WeekFile
+from api.cli.planning.plans import WeekFile
 from scheduler.errors import BadInput
 
 if TYPE_CHECKING:
@@ -79,7 +79,7 @@ def replan(
     Prints who moves and why. The new plan belongs to the week as it now stands: write that with --week-out to audit
     and show the plan.
     """
-    from api.cli.search import kept_clean
+    from api.cli.planning.search import kept_clean
     from scheduler import Told
     from scheduler import replan as plan_again
     from scheduler.documents import encode
@@ -131,7 +131,7 @@ def offer(
 
     One time for each morning and afternoon that the job could have.
     """
-    from api.cli.search import kept_clean
+    from api.cli.planning.search import kept_clean
     from scheduler import Told, warm
     from scheduler import as_it_stands as standing
     from scheduler import offer as offers

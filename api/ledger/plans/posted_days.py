@@ -12,7 +12,7 @@ from sqlmodel import Session, col, select
 from api import tables
 from api.http.problems import Problem
 from api.ledger.history import note
-from api.ledger.posted import LONGEST_DAYS, posted_on
+from api.ledger.plans.posted import LONGEST_DAYS, posted_on
 from scheduler.plan import Route, read_plan
 
 

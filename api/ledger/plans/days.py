@@ -12,7 +12,7 @@ from sqlmodel import Session, col, select
 
 from api import tables
 from api.fields.shown import DAY_MIN
-from api.ledger.posted import plan_that_counts
+from api.ledger.plans.posted import plan_that_counts
 from scheduler.plan import read_plan
 from scheduler.sheet import Cell, sheet
 from scheduler.week import Week, read_week

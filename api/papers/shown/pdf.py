@@ -11,8 +11,8 @@ from jinja2 import Environment, FileSystemLoader, StrictUndefined
 
 from api import tables
 from api.fields.shown import clock, day_name, duration, feet, pounds
-from api.papers.cautions import GOES_FIRST
-from api.papers.job_page import allowed
+from api.papers.shown.cautions import GOES_FIRST
+from api.papers.shown.job_page import allowed
 from scheduler.units import feet_inches
 
 
@@ -27,7 +27,7 @@ def print_pdf(template: str, values: dict[str, Any], business: tables.Business, 
 
 
 def _environment() -> Environment:
-    folder = Path(__file__).parents[1] / "templates"
+    folder = Path(__file__).parents[2] / "templates"
     made = Environment(
         loader=FileSystemLoader(folder),
         autoescape=True,

@@ -9,7 +9,7 @@ from dataclasses import dataclass
 from sqlmodel import Session, col, select
 
 from api import tables
-from api.ledger.plans import newest_plan
+from api.ledger.plans.stored import newest_plan
 from scheduler.plan import Plan, Route, read_plan
 from scheduler.week import Week
 

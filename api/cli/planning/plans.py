@@ -47,7 +47,7 @@ def plan(
     The search shows its cost, bound and gap as it goes. Ctrl-C ends it early and keeps the best plan found so far;
     a second Ctrl-C gives up at once.
     """
-    from api.cli.search import search, spread
+    from api.cli.planning.search import search, spread
     from scheduler.audit import audit as judge
     from scheduler.documents import encode
     from scheduler.gap import gap
@@ -134,7 +134,7 @@ def show(
     if as_json:
         _print_json(laid_out)
         return
-    from api.cli.tables import print_sentences, print_sheet
+    from api.cli.planning.tables import print_sentences, print_sheet
 
     print_sheet(laid_out, by_day=by is SortOrder.day)
     if not laid_out.breaches:
