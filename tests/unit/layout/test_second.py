@@ -9,7 +9,7 @@ import pytest
 
 from scheduler.errors import BadInput
 from scheduler.layout.compute import lay_out
-from scheduler.layout.documents import Finding, Layout
+from scheduler.layout.documents import Finding, Layout, survey_from_data
 from scheduler.layout.drawing import describe, draw_sheets
 from scheduler.layout.statics.loads import BracketForce
 from scheduler.layout.statics.pattern import levers_mm, worst_fastener
@@ -148,7 +148,7 @@ def test_holes_too_near_for_the_screw_take_a_thinner_one_or_stop() -> None:
 @pytest.mark.parametrize(
     ("holes", "words"),
     [
-        ([{"across": 0, "down": 0}], "must hold 4 holes"),
+        ([{"across": 0, "down": 0}], "must hold one hole for each of the 4 fasteners"),
         ([{"across": 0, "down": d} for d in (0, 42, 84, 150)], "less than the bracket's lever"),
         ([{"across": 0, "down": d} for d in (5, 42, 84, 126)], "at the upper fasteners' height"),
         ([{"across": 0, "down": d} for d in (0, 42, 42, 126)], "another hole"),
@@ -256,10 +256,4 @@ def test_a_layout_of_either_form_is_read_back_and_a_key_too_many_is_not() -> Non
         gone = whole if part is data else whole[next(name for name in data if data[name] is part)]
         del gone[key]
         with pytest.raises(BadInput, match='is missing, and "survey/2" asks for it'):
-            second_survey_from(whole)
-
-
-def second_survey_from(data: dict[str, Any]) -> None:
-    from scheduler.layout.documents import survey_from_data
-
-    survey_from_data(data)
+            survey_from_data(whole)
