@@ -31,6 +31,7 @@ from api.http.sizes import RequestBounds
 from api.looking_back import worth
 from api.papers.stored.keeper import Keeper
 from api.rebooking.search import Searches
+from api.routes.described import describe
 from api.routes.doors import ROUTERS
 from api.settings import Settings, read_secret, read_settings
 from api.week.ending import cut_off
@@ -109,6 +110,7 @@ def create_app(settings: Settings | None = None, opened: Opened | None = None) -
     app.add_middleware(SafeHeaders, secure=chosen.secure, tiles=chosen.tiles)
     app.add_middleware(Measured)
     count_lines()
+    app.openapi = lambda: describe(app)  # type: ignore[method-assign]
     list(statements(app))
     return app
 
