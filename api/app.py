@@ -4,13 +4,10 @@ from __future__ import annotations
 
 import asyncio
 import os
-import secrets
 import sys
 from collections.abc import AsyncIterator
 from contextlib import asynccontextmanager
-from dataclasses import dataclass
 
-import sqlalchemy as sa
 from fastapi import Depends, FastAPI
 from starlette.middleware.gzip import GZipMiddleware
 
@@ -20,7 +17,7 @@ from api.access.idempotency import forget_old
 from api.backup.keeper import BackupKeeper
 from api.chain.keeper import ChainKeeper
 from api.clock import clock_of, machine_clock
-from api.database import Hold, hold, open_database, upgrade
+from api.database import Hold
 from api.forecasts.keeper import ForecastKeeper
 from api.http.assets import Assets
 from api.http.dates import near_dates
@@ -29,45 +26,16 @@ from api.http.measures import Measured, count_lines
 from api.http.problems import add_problem_handlers, responses
 from api.http.sizes import RequestBounds
 from api.looking_back import worth
+from api.opened import Opened, open_data
 from api.papers.stored.keeper import Keeper
 from api.rebooking.search import Searches
 from api.routes.described import describe
 from api.routes.doors import ROUTERS
-from api.settings import Settings, read_secret, read_settings
+from api.settings import Settings, read_settings
 from api.week.ending import cut_off
 from api.week.runs import Runs
 
 HOLD_S = 10.0  # between two looks whether the database is still held
-
-
-@dataclass(frozen=True)
-class Opened:
-    """What a service works on: its data folder and database, held by it alone, the database in the newest form."""
-
-    database: sa.Engine
-    secret: str
-    held: Hold
-
-    def close(self) -> None:
-        """Close the database and let others have it."""
-        self.database.dispose()
-        self.held.release()
-
-
-def open_data(settings: Settings) -> Opened:
-    """Hold, open and bring up to date what `settings` name.
-
-    Raises `BadInput` in one sentence where it cannot be used, or another service is at work on it.
-    """
-    held = hold(settings.data, settings.database)
-    try:
-        secret = read_secret(settings, lambda: secrets.token_urlsafe(32))
-        database = open_database(settings.database)
-        upgrade(database)
-    except BaseException:
-        held.release()
-        raise
-    return Opened(database, secret, held)
 
 
 def create_app(settings: Settings | None = None, opened: Opened | None = None) -> FastAPI:

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import contextlib
 import errno
+import gc
 import os
 import socket
 import sys
@@ -50,11 +51,8 @@ def serve(
 
     They answer on this machine alone, unless `--host` or EAVEBOARD_HOST says otherwise.
     """
-    import uvicorn
-
-    from api.app import create_app, open_data
     from api.http.logs import log_to_stderr
-    from api.http.protocol import MOST_CONNECTIONS, PatientProtocol
+    from api.opened import open_data
     from api.settings import reachable_host, read_settings
 
     settings = read_settings(os.environ)
@@ -64,8 +62,17 @@ def serve(
     os.umask(0o077)  # what is written is for its owner alone
     name = "--port" if port else "EAVEBOARD_PORT"
     with _listening(host, settings.port, name) as listening:  # first: a second service must not touch the data
+        opened = open_data(settings)
         compile_once()
-        app = create_app(settings, open_data(settings))
+        gc.disable()  # what imports make stays: looking through it over and over took a sixth of the start
+        import uvicorn  # only now: where data or port cannot be used, that is said at once
+
+        from api.app import create_app
+        from api.http.protocol import MOST_CONNECTIONS, PatientProtocol
+
+        app = create_app(settings, opened)
+        gc.freeze()
+        gc.enable()
         typer.echo(f"The week sheet is at {settings.base}/ (Ctrl-C ends)", err=True)
         config = uvicorn.Config(
             app, log_level="warning", timeout_graceful_shutdown=5, http=PatientProtocol, ws="none",

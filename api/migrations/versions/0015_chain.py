@@ -4,7 +4,7 @@ import sqlalchemy as sa
 from alembic import op
 
 revision = "0015_chain"
-down_revision = "0006_trust"
+down_revision = "0012_today"
 branch_labels = None
 depends_on = None
 

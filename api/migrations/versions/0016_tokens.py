@@ -4,7 +4,7 @@ import sqlalchemy as sa
 from alembic import op
 
 revision = "0016_tokens"
-down_revision = "0015_chain"
+down_revision = "0018_office"
 branch_labels = None
 depends_on = None
 
