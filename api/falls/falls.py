@@ -38,7 +38,7 @@ def findings(today: Today) -> list[CannotGo]:
     """Return the posted visits still to come that cannot go as they are, in the order of time."""
     jobs = {job.id: job for job in today.built.week.jobs}
     told: dict[str, tuple[Cause, str]] = {}
-    coming = [n for n in today.posted.spots if n not in today.begun and today.facts.visits[n].state != "done"]
+    coming = [n for n in today.posted.spots if n not in today.settled and today.facts.visits[n].state != "done"]
     for name in coming:
         fault = _fault(today, jobs[name], today.posted.spots[name])
         if fault is not None:
@@ -79,6 +79,8 @@ def _fault(today: Today, job: Job, spot: Spot) -> tuple[Cause, str] | None:
     """Return what of the visit itself stands against it where it is posted."""
     if job.id in today.gone:
         return "other", today.gone[job.id]
+    if job.id in today.stopped:
+        return "short" if today.conditions.get(job.id) == "short" else "other", today.stopped[job.id]
     if job.ready_day is None or job.ready_day > spot.day:
         reasons = " ".join(why.detail for why in today.because.get(job.id, ()))
         return "short", reasons or "Its kit is not whole by then."

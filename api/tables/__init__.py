@@ -1,7 +1,7 @@
 """All tables of the service; importing this fills `SQLModel.metadata`."""
 
 from api.tables.accounts import Account, DayLink, KeptAnswer, SignIn, SignInTry
-from api.tables.bench import CountLine, CrateCount, LoadTick, PartCode, Photo, RouteOut, StepDone, StopTime
+from api.tables.bench import CountLine, CrateCount, LoadTick, PartCode, Photo, RouteOut, SiteLoss, StepDone, StopTime
 from api.tables.business import (
     Business,
     Crew,
@@ -19,6 +19,7 @@ from api.tables.business import (
     VanOut,
     Yard,
 )
+from api.tables.chain import ChainLink
 from api.tables.office import FileShape, SentFile
 from api.tables.plans import DayResult, History, Lock, PlanRun, PostedWeek, StoredPlan
 from api.tables.rebooking import CaseVisit, Message, RebookingCase
@@ -45,6 +46,7 @@ __all__ = [
     "Booking",
     "Business",
     "CaseVisit",
+    "ChainLink",
     "CountLine",
     "CrateCount",
     "Crew",
@@ -84,6 +86,7 @@ __all__ = [
     "SignIn",
     "SignInTry",
     "Site",
+    "SiteLoss",
     "SiteSurvey",
     "StepDone",
     "StockItem",

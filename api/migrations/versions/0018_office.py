@@ -4,7 +4,7 @@ import sqlalchemy as sa
 from alembic import op
 
 revision = "0018_office"
-down_revision = "0006_trust"
+down_revision = "0015_chain"
 branch_labels = None
 depends_on = None
 
