@@ -28,7 +28,11 @@ NOT_WALKED = {
     "/runs/{run_id}/events": "never ends",
 }
 # What must follow an address for it to answer.
-ASKED = {"/crews/{crew_id}/visits": "?start_date=2027-04-12", "/stock/moves": "?yard=north&item=lag+3/8+x+3+in"}
+ASKED = {
+    "/crews/{crew_id}/visits": "?start_date=2027-04-12",
+    "/set-up/{kind_id}/row": "?key=north",
+    "/stock/moves": "?yard=north&item=lag+3/8+x+3+in",
+}
 SETTINGS = ("business", "week", "prices", "crews", "weather", "times")
 
 
@@ -72,6 +76,7 @@ def values(app: FastAPI) -> dict[str, list[str]]:
         "part_id": list(SETTINGS),
         "plot": ["cost"],
         "kind": ["bad-input"],
+        "kind_id": ["yards", "people", "days-off", "crews", "shelf", "models"],
     }
 
 
