@@ -83,7 +83,9 @@ def values(app: FastAPI) -> dict[str, list[str]]:
 def pages(app: FastAPI) -> Iterator[Walk]:
     """Yield every address of the service that may be a page; those that answer otherwise are sorted out later."""
     known = values(app)
-    nowhere = re.compile(r"\{(run_id|case_id|message_id|one_id|account_id|link_id)\}")  # records, not in the demo
+    nowhere = re.compile(
+        r"\{(file_id|run_id|case_id|message_id|one_id|account_id|link_id)\}"
+    )  # records, not in the demo
     for method, path, permission in statements(app):
         is_file = re.search(r"\.\w+$", path) is not None  # such as .pdf
         if method != "GET" or is_file or path in NOT_WALKED or nowhere.search(path):
