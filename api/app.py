@@ -28,6 +28,7 @@ from api.http.sizes import RequestBounds
 from api.looking_back import worth
 from api.papers.stored.keeper import Keeper
 from api.rebooking.search import Searches
+from api.roads.keeper import RoadKeeper
 from api.routes.doors import ROUTERS
 from api.settings import Settings, read_secret, read_settings
 from api.week.ending import cut_off
@@ -128,11 +129,14 @@ async def _at_work(app: FastAPI, chosen: Settings, own: Opened) -> AsyncIterator
     app.state.papers.start()
     app.state.forecasts = ForecastKeeper(app.state.database, chosen.data, lambda: app.state.clock())
     app.state.forecasts.start()
+    app.state.roads = RoadKeeper(app.state.database, chosen.data, lambda: app.state.clock())
+    app.state.roads.start()
     app.state.searches = Searches(app.state.database, lambda: app.state.clock())
     holding = asyncio.create_task(_keep(own.held))
     yield
     holding.cancel()
     app.state.searches.close()
+    app.state.roads.close()
     app.state.forecasts.close()
     app.state.papers.close()
     app.state.worth.close()

@@ -20,6 +20,7 @@ from api.tables.business import (
 )
 from api.tables.plans import DayResult, History, Lock, PlanRun, PostedWeek, StoredPlan
 from api.tables.rebooking import CaseVisit, Message, RebookingCase
+from api.tables.roads import Drive, RoadPlace, RoadSource, RoadTable
 from api.tables.sales import Awning, Customer, MakerPart, Order, Site, SiteSurvey
 from api.tables.stock import Reservation, StockMove
 from api.tables.work import (
@@ -50,6 +51,7 @@ __all__ = [
     "DayOff",
     "DayResult",
     "Delivery",
+    "Drive",
     "Equipment",
     "ForecastFetch",
     "ForecastSource",
@@ -70,6 +72,9 @@ __all__ = [
     "Prepared",
     "RebookingCase",
     "Reservation",
+    "RoadPlace",
+    "RoadSource",
+    "RoadTable",
     "RouteOut",
     "Short",
     "SignIn",
