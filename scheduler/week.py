@@ -45,7 +45,7 @@ class Place(_Part, frozen=True):
     lon: Longitude
 
 
-class Timed(_Part, frozen=True):
+class DrivesTimed(_Part, frozen=True):
     """Who timed the drives, from which day to which, and which drives it did not time but the estimate.
 
     `estimated` has a row for each place: the numbers of the places to which the drive from there is estimated. Where
@@ -66,7 +66,7 @@ class Travel(_Part, frozen=True, omit_defaults=True):
 
     minutes: tuple[tuple[Minute, ...], ...]
     metres: tuple[tuple[Metres, ...], ...]
-    timed: Timed | None = None
+    timed: DrivesTimed | None = None
 
 
 class RestRule(_Part, frozen=True):

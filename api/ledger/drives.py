@@ -22,13 +22,13 @@ from api.database import parts
 from api.ledger.kept import kept
 from scheduler.travel.estimate import DEFAULT, Constants, estimates, great_circle_m
 from scheduler.travel.interface import FloatTable, IntTable, Point, rounded
-from scheduler.week import Timed, Travel
+from scheduler.week import DrivesTimed, Travel
 
 Spot = tuple[int, int]  # latitude and longitude in hundred-thousandths of a degree
 
 
 @dataclass(frozen=True, eq=False)
-class Drives:
+class KnownDrives:
     """What is known of drives between the places of `number`: tables of seconds, meters and days, NaN and 0: unknown.
 
     `by` names the source; empty: none is set, and every drive is estimated.
@@ -67,14 +67,14 @@ class Drives:
         )
 
 
-def drives(session: Session, points: Iterable[Point]) -> Drives:
+def drives(session: Session, points: Iterable[Point]) -> KnownDrives:
     """Return what the source that is set has timed between `points`; held in memory until one of them changes."""
     source = session.get(tables.RoadSource, 1)
     if source is None or source.kind == "estimate":
-        return Drives()
+        return KnownDrives()
     table = session.exec(select(tables.RoadTable).where(tables.RoadTable.asked == asked(source))).first()
     if table is None:
-        return Drives(by=words_for(source))
+        return KnownDrives(by=words_for(source))
     spots = frozenset(map(spot, points))
     return kept(session, ("drives", table.id, table.version, spots), lambda: _drives(session, table, spots))
 
@@ -105,7 +105,7 @@ def known_places(session: Session, spots: Iterable[Spot]) -> dict[Spot, int]:
     return found
 
 
-class Line(NamedTuple):
+class TimedDrive(NamedTuple):
     """One drive on record, between places by their numbers; without seconds `why` says why it cannot be used."""
 
     start: int
@@ -116,15 +116,15 @@ class Line(NamedTuple):
     why: str
 
 
-def lines_between(session: Session, table_id: int, places: Collection[int]) -> list[Line]:
+def lines_between(session: Session, table_id: int, places: Collection[int]) -> list[TimedDrive]:
     """Return every drive on record in a table between `places`, in a lasting order."""
     row, inside = tables.Drive, set(places)
     columns = (col(row.start_id), col(row.goal_id), col(row.seconds), col(row.metres), col(row.got_on), col(row.why))
-    found: list[Line] = []
+    found: list[TimedDrive] = []
     for some in parts(sorted(inside)):
         wanted = sa.select(*columns).where(col(row.table_id) == table_id, col(row.start_id).in_(some))
         lines = session.execute(wanted.order_by(col(row.start_id), col(row.goal_id)))
-        found += [Line(*line) for line in lines if line[1] in inside]
+        found += [TimedDrive(*line) for line in lines if line[1] in inside]
     return found
 
 
@@ -137,7 +137,7 @@ def drives_changed(before: Travel, after: Travel, legs: Iterable[tuple[int, int]
     return {leg: minutes for leg, minutes in changes.items() if minutes}
 
 
-def _drives(session: Session, table: tables.RoadTable, spots: frozenset[Spot]) -> Drives:
+def _drives(session: Session, table: tables.RoadTable, spots: frozenset[Spot]) -> KnownDrives:
     assert table.id is not None
     found = known_places(session, spots)
     place = {row: n for n, row in enumerate(sorted(found.values()))}
@@ -150,7 +150,7 @@ def _drives(session: Session, table: tables.RoadTable, spots: frozenset[Spot]) -
             seconds[at], metres[at], days[at] = line.seconds, line.metres, line.got_on.toordinal()
     np.fill_diagonal(seconds, 0.0)
     np.fill_diagonal(metres, 0.0)
-    return Drives(
+    return KnownDrives(
         by=table.name,
         constants=constants_of(table),
         number={where: place[row] for where, row in found.items()},
@@ -165,13 +165,13 @@ def constants_of(table: tables.RoadTable | None) -> Constants:
     return DEFAULT if table is None or table.constants is None else msgspec.convert(table.constants, Constants)
 
 
-def _timed(by: str, known: npt.NDArray[np.bool_], days: IntTable) -> Timed:
+def _timed(by: str, known: npt.NDArray[np.bool_], days: IntTable) -> DrivesTimed:
     """Return who timed which drives; `known` tells, a drive without a day is from a place to itself."""
     dated = days[known & (days > 0)]
     if not dated.size:
-        return Timed(by=by, first=None, last=None, estimated=())
+        return DrivesTimed(by=by, first=None, last=None, estimated=())
     np.fill_diagonal(known, True)
-    return Timed(
+    return DrivesTimed(
         by=by,
         first=datetime.date.fromordinal(int(dated.min())),
         last=datetime.date.fromordinal(int(dated.max())),

@@ -15,7 +15,7 @@ from sqlmodel import Session, SQLModel, col, select
 from api import tables
 from api.database import AT_ONCE, parts
 from api.fields.rules import Rules, rules_from_data
-from api.ledger.drives import Drives, drives
+from api.ledger.drives import KnownDrives, drives
 from api.ledger.forecasts import Forecasts, forecasts
 from api.ledger.shelves import held_pieces, off_shelf, standing_postings
 from scheduler.errors import BadInput
@@ -65,7 +65,7 @@ class Facts:
     held: list[tables.Reservation] = field(default_factory=list)
     off_shelf: dict[str, dict[str, int]] = field(default_factory=dict)
     elsewhere: frozenset[str] = frozenset()
-    drives: Drives = field(default_factory=Drives)
+    drives: KnownDrives = field(default_factory=KnownDrives)
 
 
 def facts(

@@ -24,7 +24,7 @@ from scheduler.travel.interface import Point
 MOST_REFUSED = 20
 
 
-class Refused(msgspec.Struct, frozen=True):
+class RefusedDrive(msgspec.Struct, frozen=True):
     """A drive that its source timed and that cannot be so."""
 
     start: str
@@ -32,7 +32,7 @@ class Refused(msgspec.Struct, frozen=True):
     why: str
 
 
-class Standing(msgspec.Struct, frozen=True):
+class DrivesStanding(msgspec.Struct, frozen=True):
     """How the drives of the source that is set stand: of `wanted` drives `known` can be used.
 
     `no_way` lead nowhere, `refused` cannot be right; both are estimated, as are those not asked for yet. `fitted` are
@@ -45,7 +45,7 @@ class Standing(msgspec.Struct, frozen=True):
     known: int
     no_way: int
     refused: int
-    refusals: tuple[Refused, ...]
+    refusals: tuple[RefusedDrive, ...]
     got_at: datetime.datetime | None
     failing_since: datetime.datetime | None
     words: str
@@ -64,29 +64,31 @@ class Trial(msgspec.Struct, frozen=True):
     fault: str
 
 
-def standing(session: Session) -> Standing:
+def standing(session: Session) -> DrivesStanding:
     """Return how the drives between the places of today's work stand."""
     source = session.get(tables.RoadSource, 1) or tables.RoadSource()
     spots = wanted_places(session)
     wanted = len(spots) * (len(spots) - 1)
     if source.kind == "estimate":
-        return Standing("estimate", "", wanted, 0, 0, 0, (), None, None, "", ())
+        return DrivesStanding("estimate", "", wanted, 0, 0, 0, (), None, None, "", ())
     table = session.exec(select(tables.RoadTable).where(tables.RoadTable.asked == asked(source))).first()
     if table is None:
-        return Standing(source.kind, words_for(source), wanted, 0, 0, 0, (), None, None, "", ())
+        return DrivesStanding(source.kind, words_for(source), wanted, 0, 0, 0, (), None, None, "", ())
     assert table.id is not None
     at = {number: spot for spot, number in known_places(session, spots).items()}
     lines = lines_between(session, table.id, at)
     wrong = [line for line in lines if line.why not in ("", NO_WAY)]
     names = _names(session) if wrong else {}
-    return Standing(
+    return DrivesStanding(
         kind=source.kind,
         name=table.name,
         wanted=wanted,
         known=sum(not line.why for line in lines),
         no_way=sum(line.why == NO_WAY for line in lines),
         refused=len(wrong),
-        refusals=tuple(Refused(names[at[line.start]], names[at[line.goal]], line.why) for line in wrong[:MOST_REFUSED]),
+        refusals=tuple(
+            RefusedDrive(names[at[line.start]], names[at[line.goal]], line.why) for line in wrong[:MOST_REFUSED]
+        ),
         got_at=table.got_at,
         failing_since=table.failing_since,
         words=table.words,
@@ -122,9 +124,9 @@ def tried(start: tuple[str, Point], goal: tuple[str, Point], source: Source, con
     """Ask `source` for one drive and say what came of it; nothing is kept."""
     ends = [start[1], goal[1]]
     metres, minutes = estimates(great_circle_m(ends), constants)
-    estimated = math.ceil(minutes[0, 1])
+    estimated = math.ceil(float(minutes[0, 1]))
     if isinstance(source, EstimateOnly):
-        return Trial(start[0], goal[0], estimated, round(metres[0, 1] / 1000, 1), "the estimate", estimated, "")
+        return Trial(start[0], goal[0], estimated, round(float(metres[0, 1]) / 1000, 1), "the estimate", estimated, "")
     name = "the source"
     try:
         router = open_router(source)
@@ -139,7 +141,7 @@ def tried(start: tuple[str, Point], goal: tuple[str, Point], source: Source, con
         told = "finds no way between them" if why == NO_WAY else f"answered what cannot be: {why}"
         return Trial(start[0], goal[0], None, None, name, estimated, f"The {name} {told}.")
     km = round(float(road_m[0, 0]) / 1000, 1)
-    return Trial(start[0], goal[0], math.ceil(seconds[0, 0] / 60), km, name, estimated, "")
+    return Trial(start[0], goal[0], math.ceil(float(seconds[0, 0]) / 60), km, name, estimated, "")
 
 
 def _names(session: Session) -> dict[tuple[int, int], str]:
