@@ -18,11 +18,11 @@ from api.weeksheet import Sky, shaped, week_skies
 from scheduler.documents import convert
 from scheduler.layout.documents import Finding
 from scheduler.layout.drawing import describe
-from scheduler.layout.drawing.findings import in_order
-from scheduler.layout.drawing.measures import Measures
+from scheduler.layout.drawing.cautions import ranked
 from scheduler.layout.drawing.page import bracket_places
+from scheduler.layout.drawing.paper.measures import Measures
 from scheduler.layout.drawing.schedule import fastener_words
-from scheduler.layout.drawing.view import member_word
+from scheduler.layout.drawing.wall.view import member_word
 from scheduler.sheet import Cell, Entry
 
 DANGERS = 3
@@ -114,7 +114,7 @@ def _stop(entry: Entry, page: JobPage, told: tuple[str, ...], shared: tuple[str,
     job = page.job
     survey, layout = job.survey, job.layout
     drawn = survey is not None and layout is not None and job.drawing is not None
-    found = tuple(in_order(layout.findings)) if layout else ()
+    found = tuple(ranked(layout.findings)) if layout else ()
     return DayStop(
         entry=entry,
         page=page,

@@ -24,8 +24,8 @@ from api.papers.stored.store import Made, store, stored
 from scheduler.durations import Estimate
 from scheduler.kit import Kit, KitState
 from scheduler.layout.documents import Layout, Survey
-from scheduler.layout.ladders import ladders_for
-from scheduler.layout.lifting import hands_and_lift
+from scheduler.layout.site.ladders import ladders_for
+from scheduler.layout.site.lifting import hands_and_lift
 from scheduler.plan import Because
 
 # Which walls and awnings ask for which skill of a lead or helper: common practice, no published source.

@@ -1,7 +1,7 @@
 """All tables of the service; importing this fills `SQLModel.metadata`."""
 
 from api.tables.accounts import Account, DayLink, KeptAnswer, SignIn, SignInTry
-from api.tables.bench import CountLine, CrateCount, LoadTick, PartCode, Photo, RouteOut, StepDone, StopTime
+from api.tables.bench import CountLine, CrateCount, LoadTick, PartCode, Photo, RouteOut, SiteLoss, StepDone, StopTime
 from api.tables.business import (
     Business,
     Crew,
@@ -16,8 +16,11 @@ from api.tables.business import (
     StockItem,
     StoredForecast,
     Van,
+    VanOut,
     Yard,
 )
+from api.tables.chain import ChainLink
+from api.tables.office import FileShape, SentFile
 from api.tables.plans import DayResult, History, Lock, PlanRun, PostedWeek, StoredPlan
 from api.tables.rebooking import CaseVisit, Message, RebookingCase
 from api.tables.roads import Drive, RoadPlace, RoadSource, RoadTable
@@ -42,6 +45,7 @@ __all__ = [
     "Booking",
     "Business",
     "CaseVisit",
+    "ChainLink",
     "CountLine",
     "CrateCount",
     "Crew",
@@ -53,6 +57,7 @@ __all__ = [
     "Delivery",
     "Drive",
     "Equipment",
+    "FileShape",
     "ForecastFetch",
     "ForecastSource",
     "History",
@@ -76,10 +81,12 @@ __all__ = [
     "RoadSource",
     "RoadTable",
     "RouteOut",
+    "SentFile",
     "Short",
     "SignIn",
     "SignInTry",
     "Site",
+    "SiteLoss",
     "SiteSurvey",
     "StepDone",
     "StockItem",
@@ -88,6 +95,7 @@ __all__ = [
     "StoredForecast",
     "StoredPlan",
     "Van",
+    "VanOut",
     "Visit",
     "VisitFollows",
     "VisitHours",

@@ -4,7 +4,7 @@ import sqlalchemy as sa
 from alembic import op
 
 revision = "0010_roads"
-down_revision = "0006_trust"
+down_revision = "0018_office"
 branch_labels = None
 depends_on = None
 

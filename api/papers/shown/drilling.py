@@ -5,9 +5,9 @@ from __future__ import annotations
 from dataclasses import dataclass
 
 from api.papers.shown.job_page import JobPage
-from scheduler.layout.drawing.measures import Measures
+from scheduler.layout.drawing.paper.measures import Measures
 from scheduler.layout.drawing.schedule import case_names, hole
-from scheduler.layout.drawing.view import member_numbers, member_word
+from scheduler.layout.drawing.wall.view import member_numbers, member_word
 
 _BY_REPORT = "by the anchor's report"
 

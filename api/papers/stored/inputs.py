@@ -21,8 +21,8 @@ from api import tables
 from api.database import parts
 from api.ledger.fingerprint import code_of
 from scheduler.errors import BadInput
-from scheduler.layout.drawing.measures import Units
-from scheduler.layout.tools import ladder_sizes_ft
+from scheduler.layout.drawing.paper.measures import Units
+from scheduler.layout.site.tools import ladder_sizes_ft
 
 MOTOR_SKILL = "motor-setup"
 _OPEN = sa.select(col(tables.Visit.id)).where(col(tables.Visit.state) == "open")

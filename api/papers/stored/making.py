@@ -21,8 +21,8 @@ from scheduler.kit import Kit, KitState, parts_list
 from scheduler.layout.compute import lay_out
 from scheduler.layout.documents import Finding, Layout, Survey, survey_from_data
 from scheduler.layout.drawing import draw_svg
-from scheduler.layout.lifting import hands_and_lift
-from scheduler.layout.tools import tools_for
+from scheduler.layout.site.lifting import hands_and_lift
+from scheduler.layout.site.tools import tools_for
 
 # A survey or repair is planned for an awning of 12 ft, with the fasteners at a usual height: the site decides.
 USUAL_WIDTH_MM, USUAL_HEIGHT_MM = 3657, 3000
