@@ -177,7 +177,7 @@ def test_odd_times_of_a_service_reach_the_plan_the_sheets_and_what_falls(
         sheet = html.unescape(manager.get(f"/weeks/{MONDAY}", headers=PAGE).text)
         assert "osrm service at 127.0.0.1 of Apr 8" in sheet.split('data-part="drives"')[1][:200]
 
-        posted = manager.post(f"/plans/{plan_id}/post", json={})
+        posted = manager.post(f"/weeks/{MONDAY}/post", json={"plan_id": plan_id})
         assert posted.status_code in (200, 201), posted.text
         with transaction(app.state.database) as session:
             plan = read_plan(session.get_one(tables.StoredPlan, plan_id).plan)
