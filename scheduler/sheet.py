@@ -9,8 +9,9 @@ from __future__ import annotations
 from collections.abc import Iterator
 from dataclasses import dataclass
 
-from scheduler.audit import Breach, audit
+from scheduler.audit import audit
 from scheduler.gap import Gap, gap
+from scheduler.judged import Breach
 from scheduler.plan import Because, Cost, Plan
 from scheduler.price import RETIME_FROM_MIN, Outing, Visit, is_kept, outings, price_outings, undone_cents, visits
 from scheduler.week import Job, Week, day_name

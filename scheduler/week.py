@@ -16,7 +16,7 @@ from typing import Annotated, Literal
 import msgspec
 from msgspec import Meta
 
-from scheduler.documents import convert, decode, shown
+from scheduler.documents import convert, decode, form_in, shown
 from scheduler.errors import BadInput
 
 # Upper limits keep every sum that the engine forms inside the whole numbers that a double holds exactly (2**53).
@@ -60,6 +60,15 @@ class RestRule(_Part, frozen=True):
     earliest: Minute
     latest: Minute
 
+    @property
+    def within(self) -> bool:
+        """Whether the rest may fall within the service of a pausable job."""
+        return False
+
+
+class RestRule2(RestRule, frozen=True):
+    within: bool
+
 
 class Yard(_Part, frozen=True):
     id: Name
@@ -91,6 +100,28 @@ class Crew(_Part, frozen=True):
     minute_cents: RateCents
     overtime_minute_cents: RateCents
     km_cents: RateCents
+
+    @property
+    def weekly(self) -> Weekly | None:
+        """What minutes out cost on top, past so many of seven days; None: nothing."""
+        return None
+
+
+class Weekly(_Part, frozen=True):
+    """Over days 7w to 7w + 6 every minute out beyond `minutes` costs `cents`, on top of all else."""
+
+    minutes: Minute
+    cents: RateCents
+
+
+class Crew2(Crew, frozen=True):
+    weekly: Weekly | None
+
+
+class Reload(_Part, frozen=True):
+    """Crews may come by their yard in mid-day, `minutes` each time, to take on another load."""
+
+    minutes: Minute
 
 
 class Helpers(_Part, frozen=True):
@@ -154,6 +185,31 @@ class Job(_Part, frozen=True):
     skip_cents: Cents
     booked: Booking | None
 
+    @property
+    def pausable(self) -> bool:
+        """Whether the crew may rest in the middle of the service."""
+        return False
+
+    @property
+    def assist(self) -> Assist | None:
+        """What a second crew comes for; None: no one has to."""
+        return None
+
+
+class Assist(_Part, frozen=True):
+    """A second crew comes for `minutes`, begun from `from_min` to `to_min` minutes after the job's start."""
+
+    minutes: Annotated[int, Meta(ge=1, le=1_000_000)]
+    from_min: Minute = msgspec.field(name="from")
+    to_min: Minute = msgspec.field(name="to")
+    hands: Count
+    skills: tuple[Name, ...]
+
+
+class Job2(Job, frozen=True):
+    pausable: bool
+    assist: Assist | None
+
 
 class Follow(_Part, frozen=True):
     first: Name
@@ -164,7 +220,7 @@ class Follow(_Part, frozen=True):
 
 
 class Week(_Part, frozen=True):
-    format: Literal["week/1"]
+    format: Literal["week/1", "week/2"]
     id: Name
     start_date: datetime.date
     days: Annotated[int, Meta(ge=1, le=366)]
@@ -180,6 +236,20 @@ class Week(_Part, frozen=True):
     jobs: tuple[Job, ...]
     follows: tuple[Follow, ...]
     broken_cents: Cents
+
+    @property
+    def reload(self) -> Reload | None:
+        """Whether and how crews may take on another load in mid-day."""
+        return None
+
+
+class Week2(Week, frozen=True):
+    """The second format: rests within a service, second crews, reloads, weekly minutes."""
+
+    rest: RestRule2 | None
+    crews: tuple[Crew2, ...]
+    jobs: tuple[Job2, ...]
+    reload: Reload | None
 
 
 def clock_time(minute: int) -> str:
@@ -199,16 +269,19 @@ def day_name(week: Week, day: int) -> str:
 
 def read_week(data: bytes | str) -> Week:
     """Return the week in JSON text `data`; raises `BadInput` naming the first key that is wrong."""
-    return checked(decode(data, Week, "week file"))
+    return checked(decode(data, Week2 if form_in(data) == "week/2" else Week, "week file"))
 
 
 def week_from_data(value: object) -> Week:
     """Return the week held as plain data (dicts and lists); raises `BadInput` as `read_week` does."""
-    return checked(convert(value, Week, "week"))
+    second = isinstance(value, dict) and value.get("format") == "week/2"
+    return checked(convert(value, Week2 if second else Week, "week"))
 
 
 def checked(week: Week) -> Week:
     """Return `week` itself where its values agree with each other; raises `BadInput` otherwise."""
+    if (week.format == "week/2") != isinstance(week, Week2):
+        raise BadInput("format", f"does not go with the keys of this week: it is {shown(week.format)}")
     if type(week.start_date) is not datetime.date:  # a datetime is a date too
         raise BadInput("start_date", "must be a date such as 2027-03-15")
     try:
@@ -243,6 +316,7 @@ def checked(week: Week) -> Week:
             _in_week(f"stock[{n}].arrivals[{m}].day", arrival.day, week.days)
     for n, job in enumerate(week.jobs):
         _check_job(f"jobs[{n}]", job, week.days, places, yards, crews)
+        _check_assist(f"jobs[{n}].assist", job, week.rest)
     _check_follows(week, jobs)
     return week
 
@@ -304,6 +378,17 @@ def _check_job(where: str, job: Job, days: int, places: set[str], yards: set[str
     if job.booked is not None:
         _find(f"{where}.booked.crew", job.booked.crew, crews, "crew")
         _in_week(f"{where}.booked.day", job.booked.day, days)
+
+
+def _check_assist(where: str, job: Job, rest: RestRule | None) -> None:
+    if (assist := job.assist) is None:
+        return
+    if assist.from_min > assist.to_min:
+        raise BadInput(f"{where}.to", f"must not come before from ({assist.from_min}), is {assist.to_min}")
+    longest = job.minutes + (rest.length if rest is not None and rest.within and job.pausable else 0)
+    if assist.to_min + assist.minutes > longest:
+        problem = f"must leave the {assist.minutes} minutes of the assist within the job's {longest}"
+        raise BadInput(f"{where}.to", f"{problem}, is {assist.to_min}")
 
 
 def _check_follows(week: Week, jobs: set[str]) -> None:

@@ -10,7 +10,8 @@ from typing import Any
 import msgspec
 import pytest
 
-from scheduler.audit import RULES, Breach, audit
+from scheduler.audit import RULES, audit
+from scheduler.judged import Breach
 from scheduler.plan import Because, Cost, Plan, Route, Skipped, Stop, plan_from_data
 from scheduler.price import price
 from scheduler.week import Week, week_from_data

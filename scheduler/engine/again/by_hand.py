@@ -11,10 +11,11 @@ from dataclasses import dataclass
 from itertools import permutations
 from typing import NamedTuple
 
-from scheduler.audit import Breach, audit
+from scheduler.audit import audit
 from scheduler.documents import shown
 from scheduler.engine.again.retiming import retimed
 from scheduler.errors import BadInput
+from scheduler.judged import Breach
 from scheduler.plan import Because, Cost, Plan, Route, Skipped
 from scheduler.price import outings, price, visits
 from scheduler.promises import broken_promises

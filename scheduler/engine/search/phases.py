@@ -14,6 +14,7 @@ from scheduler.engine.pricing.columns import Columns, columns_of_routes
 from scheduler.engine.search.closing import WIDER, Closing
 from scheduler.engine.search.diving import dive
 from scheduler.engine.search.incumbent import Best, Routes
+from scheduler.engine.search.meeting import Meeting
 from scheduler.engine.search.neighborhood import Polish
 from scheduler.engine.search.roaming import Roaming
 from scheduler.engine.search.ruin_recreate import Ruin
@@ -64,6 +65,9 @@ class Search:
         self.ruin = Ruin(self.model, seed)
         self.rate = 1.0  # rounds of ruin and recreate a second
         self.roaming: Roaming | None = None
+        self.meeting = Meeting(best, seed, left, check, 1 if threads is None else 2)
+        self.column_of: dict[int, int] = {}  # the pool's columns of the best plan, by crew day
+        self.meets = bool((self.model.assist_of >= 0).any())  # some crews have to meet: routes alone do not say when
         self.members: dict[int, list[int]] = {}
         for k, group in enumerate(self.model.group.tolist()):
             self.members.setdefault(group, []).append(k)
@@ -84,6 +88,9 @@ class Search:
         self.best.tell("pricing routes")
         self.relax.run(self.priced)
         self.best.prove(self.relax.bound)
+        if self.meets:
+            self.meeting.run()
+            return
         self.dive()
         self.narrow()
         anew = self.roaming is not None or len(self.model.crew_days) > MANY_DAYS
@@ -132,13 +139,23 @@ class Search:
         for columns in self.roaming.taken() if self.roaming else ():
             self.relax.add(columns)
         routes = self.best.state()[0]
-        self.relax.add(columns_of_routes(self.model, routes))
+        columns, pool = columns_of_routes(self.model, routes), self.relax.pool
+        self.relax.add(columns)
+        places = enumerate(zip(columns.crew_day.tolist(), columns.out.tolist(), strict=True))
+        self.column_of = dict(
+            zip(routes, [pool.find(group, columns.jobs_of(c), out) for c, (group, out) in places], strict=True)
+        )
         return routes
 
     def priced(self) -> None:
         """After each round of pricing keep the bound; where time is short, use a share of it for better plans."""
         self.best.prove(self.relax.bound)
-        if np.isinf(self.given) or len(self.model.crew_days) <= MANY_DAYS or self.given - self.left() < POLISH_AFTER_S:
+        if (
+            self.meets
+            or np.isinf(self.given)
+            or len(self.model.crew_days) <= MANY_DAYS
+            or self.given - self.left() < POLISH_AFTER_S
+        ):
             return  # without a limit of time nothing may hang on the clock
         self.polish.without = 0  # there are new routes
         self.take_in()
@@ -161,7 +178,7 @@ class Search:
         routes = self.take_in()
         free = self.polish.free_days(routes)
         gap = max(0.0, self.best.cost - self.relax.value)
-        fixed, chosen, start = self.polish.columns(routes, free, self.model.group, self.relax.dual, gap)
+        fixed, chosen, start = self.polish.columns(routes, self.column_of, free, self.model.group, self.relax.dual, gap)
         before = self.best.cost
         answer = self.integer(
             chosen, POLISH_NODES * self.polish.width, fixed=fixed, start=start, at_most_s=POLISH_S * self.polish.width
@@ -279,16 +296,20 @@ class Search:
 
     def chosen(self) -> list[int]:
         """Return the pool's columns of the best plan."""
-        pool, group = self.relax.pool, self.model.group
-        return [pool.find(int(group[k]), jobs) for k, jobs in self.take_in().items()]
+        self.take_in()
+        return list(self.column_of.values())
 
     def offer(self, columns: Columns, cost: int) -> None:
         """Offer a plan given by its routes."""
         if cost >= self.best.cost:
             return
+        if self.meets:
+            self.best.offer(self.ruin.routes(), cost, self.ruin.starts())
+            return
         self.relax.add(columns)
         pool = self.relax.pool
-        names = [pool.find(int(columns.crew_day[c]), columns.jobs_of(c)) for c in range(len(columns))]
+        places = enumerate(zip(columns.crew_day.tolist(), columns.out.tolist(), strict=True))
+        names = [pool.find(group, columns.jobs_of(c), out) for c, (group, out) in places]
         self.best.offer(self.routes_of(names), cost)
 
     def routes_of(self, columns: list[int]) -> Routes:

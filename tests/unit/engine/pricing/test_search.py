@@ -82,6 +82,7 @@ def test_the_most_negative_route_is_found_whatever_the_prices(drawn: list[Model]
                 helper=chance.uniform(0, 4_000, len(model.helper_cap)),
                 pool=chance.uniform(0, 4_000, len(model.pool_cap)),
                 pair=[np.zeros(0)] * k + [chance.uniform(0, 4_000, len(day.pairs))],
+                weekly=np.zeros(0),
             )
             _, every, _ = day.search(prices, 1e15, every_set=True, room=50_000)
             _, few, ended = day.search(prices, 1e15, every_set=False, room=50_000)
