@@ -7,7 +7,7 @@ from typing import Annotated, Literal
 import msgspec
 from msgspec import Meta
 
-from scheduler.documents import convert, decode, form_in, shown
+from scheduler.documents import decode, form_in, shown
 from scheduler.errors import BadInput
 from scheduler.week import Name
 
@@ -126,12 +126,6 @@ def read_plan(data: bytes | str) -> Plan:
     Whether the plan keeps the rules of its week is for `scheduler.audit`.
     """
     return _checked(decode(data, Plan2 if form_in(data) == "plan/2" else Plan, "plan file"))
-
-
-def plan_from_data(value: object) -> Plan:
-    """Return the plan held as plain data; raises `BadInput` as `read_plan` does."""
-    second = isinstance(value, dict) and value.get("format") == "plan/2"
-    return _checked(convert(value, Plan2 if second else Plan, "plan"))
 
 
 def _checked(plan: Plan) -> Plan:

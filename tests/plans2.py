@@ -2,13 +2,14 @@
 
 from __future__ import annotations
 
+import json
 import random
 from collections.abc import Iterator
 
 import msgspec
 
 from scheduler.audit import audit
-from scheduler.plan import Plan, plan_from_data
+from scheduler.plan import Plan, read_plan
 from scheduler.price import price
 from scheduler.week import Week2
 from tests.brute2 import cheapest
@@ -40,14 +41,14 @@ def damaged2(rng: random.Random, week: Week2, plan: Plan) -> Plan:
     damage = [*(d for d in DAMAGE if d.__name__ not in NAMED), *(3 * SECOND)]
     for _ in range(rng.choice((1, 1, 1, 2, 3))):
         rng.choice(damage)(rng, as_data(week), data)
-    changed = plan_from_data(data)
+    changed = read_plan(json.dumps(data))
     if rng.random() < 0.8:
         data["cost"] = as_data(price(week, changed.routes))
         data["bound"] = None
     if rng.random() < 0.8:
         listed = {b.job for b in audit(week, changed).broken_rules if b.rule == "booking"}
         data["broken"] = sorted(set(data["broken"]) ^ {job for job in listed if job})
-    return plan_from_data(data)
+    return read_plan(json.dumps(data))
 
 
 def _stops(rng: random.Random, data: Data) -> list[Data]:

@@ -25,7 +25,7 @@ from api.access.day_links import crew_of_link
 from api.database import transaction
 from api.http.pages import Database
 from api.http.problems import Problem
-from api.ledger.posted import does_job, posted_route
+from api.ledger.plans.posted import does_job, posted_route
 from api.settings import Settings
 
 Row = TypeVar("Row", bound=SQLModel)

@@ -129,11 +129,21 @@ def week(session: Session) -> Part:
                  minutes(1, 100), "% chance of being weathered out",
                  "By the newest forecast; the office is then asked for another time."),
         )),
+        Group("Will it hold?", "What the odds on the week sheet are worked out with, besides the spread of task times.",
+              lines=(
+            Line("drive_p80_percent", "Four drives in five take at most", str(rules.drive_p80_percent),
+                 minutes(0, 200), "% longer than planned"),
+            Line("late_delivery_percent", "A crate or part comes late", str(rules.late_delivery_percent),
+                 minutes(0, 100), "% of the time", "Each further day late is as rare again."),
+            Line("odds_below_percent", "A visit is marked below", str(rules.odds_below_percent),
+                 minutes(0, 100), "% chance to go as planned"),
+        )),
     )  # fmt: skip
 
     def write(session: Session, values: Mapping[str, Any]) -> bool:
         new = dict(row.rules)
-        plain = ("week_days", "plan_with", "tall_ladder_from_mm", "large_awning_from_mm", "weather_doubt_percent")
+        plain = ("week_days", "plan_with", "tall_ladder_from_mm", "large_awning_from_mm", "weather_doubt_percent",
+                 "drive_p80_percent", "late_delivery_percent", "odds_below_percent")  # fmt: skip
         for name in plain:
             new[name] = values[name]
         new["rest"] = None

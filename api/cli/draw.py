@@ -22,7 +22,7 @@ class PaperName(StrEnum):
 
 
 def draw(
-    survey: Annotated[Path, typer.Argument(help="Survey file (survey/1, JSON).")],
+    survey: Annotated[Path, typer.Argument(help="Survey file (survey/1 or survey/2, JSON).")],
     out: Annotated[Path, typer.Option(help="File to write the layout to (layout/1, JSON).")],
     svg: Annotated[Path | None, typer.Option(help="File to write the wall drawing to, as SVG.")] = None,
     pdf: Annotated[Path | None, typer.Option(help="File to write the wall drawing to, as a PDF of one page.")] = None,
@@ -58,7 +58,7 @@ def draw(
         if svg is not None:
             files[svg] = drawing.encode()
         if pdf is not None:
-            from api.papers.drawing_pdf import drawing_pdf
+            from api.papers.shown.drawing_pdf import drawing_pdf
 
             files[pdf] = drawing_pdf(drawing)
     for path, data in files.items():

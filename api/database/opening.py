@@ -84,6 +84,14 @@ def transaction(engine: sa.Engine) -> Iterator[Session]:
         yield session
 
 
+def begin_writing(session: Session) -> None:
+    """Begin a transaction that parts of can be taken back: SQLite's driver would keep the first part at its end."""
+    connection = session.connection()
+    driver: Any = connection.connection.driver_connection
+    if connection.dialect.name == "sqlite" and not driver.in_transaction:
+        connection.exec_driver_sql("BEGIN IMMEDIATE")
+
+
 # Ids named in one statement at most; SQLite takes 32,766, PostgreSQL 65,535.
 AT_ONCE = 2000
 

@@ -11,18 +11,18 @@ from sqlmodel import Session
 
 from api import tables
 from api.day.loading import LoadLine, lines_of
-from api.papers.cautions import CHECKS, cautions
-from api.papers.drilling import Hole, case_of, holes
-from api.papers.job_page import JobPage, job_pages
+from api.papers.shown.cautions import CHECKS, cautions
+from api.papers.shown.drilling import Hole, case_of, holes
+from api.papers.shown.job_page import JobPage, job_pages
 from api.weeksheet import Sky, shaped, week_skies
 from scheduler.documents import convert
 from scheduler.layout.documents import Finding
 from scheduler.layout.drawing import describe
-from scheduler.layout.drawing.findings import in_order
-from scheduler.layout.drawing.measures import Measures
+from scheduler.layout.drawing.cautions import ranked
 from scheduler.layout.drawing.page import bracket_places
+from scheduler.layout.drawing.paper.measures import Measures
 from scheduler.layout.drawing.schedule import fastener_words
-from scheduler.layout.drawing.view import member_word
+from scheduler.layout.drawing.wall.view import member_word
 from scheduler.sheet import Cell, Entry
 
 DANGERS = 3
@@ -111,7 +111,7 @@ def _stop(entry: Entry, page: JobPage, told: tuple[str, ...], shared: tuple[str,
     job = page.job
     survey, layout = job.survey, job.layout
     drawn = survey is not None and layout is not None and job.drawing is not None
-    found = tuple(in_order(layout.findings)) if layout else ()
+    found = tuple(ranked(layout.findings)) if layout else ()
     return DayStop(
         entry=entry,
         page=page,

@@ -15,7 +15,7 @@ from api import tables
 from api.clock import local_day
 from api.day.results import results
 from api.http.problems import Problem
-from api.ledger.posted_days import Act, PostedDay
+from api.ledger.plans.posted_days import Act, PostedDay
 from api.papers.kits import kit_of, loaded, lock_kit, made_kit
 from api.papers.needs import Needs
 from api.shelf import setting_aside

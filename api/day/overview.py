@@ -10,7 +10,7 @@ import msgspec
 from sqlmodel import Session, col, select
 
 from api import tables
-from api.ledger.posted import posted_on
+from api.ledger.plans.posted import posted_on
 from scheduler.plan import Route, Stop, read_plan
 from scheduler.units import FOOT_MM
 

@@ -7,8 +7,8 @@ import datetime
 from sqlmodel import Session
 
 from api.day.content import day_content
-from api.ledger.days import crew_day
-from api.papers.pdf import print_pdf
+from api.ledger.plans.days import crew_day
+from api.papers.shown.pdf import print_pdf
 
 
 def day_sheet_pdf(session: Session, crew_id: str, date: datetime.date, now: datetime.datetime) -> bytes | None:

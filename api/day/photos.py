@@ -21,7 +21,7 @@ from sqlmodel import Session, col, select
 
 from api import tables
 from api.http.problems import Problem
-from api.ledger.posted_days import Act
+from api.ledger.plans.posted_days import Act
 
 MOST_BYTES = 12 * 1024 * 1024
 MOST_PIXELS = 50_000_000  # a phone's largest; a small file can claim far more and fill the memory

@@ -12,8 +12,8 @@ from sqlmodel import Session, col, select
 from api import tables
 from api.http import versions
 from api.http.problems import Problem
-from api.ledger.posted_days import Act, PostedDay
-from api.papers.cautions import CHECKS
+from api.ledger.plans.posted_days import Act, PostedDay
+from api.papers.shown.cautions import CHECKS
 from scheduler.errors import BadInput
 
 Outcome = Literal["done", "partly", "not_done"]

@@ -8,7 +8,7 @@ from typing import Literal
 from sqlmodel import Session, col, select
 
 from api import tables
-from api.ledger.posted_days import Act, PostedDay
+from api.ledger.plans.posted_days import Act, PostedDay
 
 What = Literal["on_way", "here"]
 WORDS: dict[What, str] = {"on_way": "set out", "here": "came"}

@@ -23,7 +23,7 @@ from api import tables
 from api.fields.cells import clock_text, harmless, hours_text, lines_joined, weekdays_text
 from api.fields.columns import COLUMNS, INTRODUCTION, TABLE_WORDS
 from api.ledger.facts import facts
-from api.papers.job_page import span_of
+from api.papers.shown.job_page import span_of
 
 Cells = tuple[Any, ...]  # one row, a value for each column of its table
 

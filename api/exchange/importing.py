@@ -23,7 +23,7 @@ from api.fields.limits import ColumnLimit, Date, Decimal, Whole
 from api.fields.sheets import BadFiles, Row, time_of_day
 from api.ledger.fingerprint import fingerprint
 from api.ledger.history import note
-from api.papers.job_page import span_of
+from api.papers.shown.job_page import span_of
 from api.shelf import moving
 from scheduler.errors import BadInput
 

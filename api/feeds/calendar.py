@@ -18,7 +18,7 @@ from sqlmodel import Session, col, select
 
 from api import tables
 from api.fields.shown import feet
-from api.ledger.days import PostedStop, Posting, by_id, moment, postings
+from api.ledger.plans.days import PostedStop, Posting, by_id, moment, postings
 
 _PRODUCT = "-//Eaveboard//Visits//EN"
 # How long a customer is told that a visit takes where no plan says it: the day's booking has only its start.

@@ -10,7 +10,7 @@ from xml.etree import ElementTree as ET
 
 from sqlmodel import Session
 
-from api.ledger.days import PlannedDay, by_id, moment
+from api.ledger.plans.days import PlannedDay, by_id, moment
 
 GPX = "http://www.topografix.com/GPX/1/1"
 STRAIGHT = "straight lines from stop to stop, not roads"

@@ -222,6 +222,7 @@ STATE = Choice(of=("open", "done", "cancelled"))
 SIDE = Choice(of=("left", "right"))
 HOLD = Choice(of=("firm", "day", "soft"))
 ROLE = Choice(of=("lead", "helper", "extra", "office"))
+DAY_PART = Choice(of=("day", "morning", "afternoon"))
 MONEY = Whole(most=100_000_000)  # cents: a million dollars
 RATE = Whole(most=1_000_000)  # cents a minute or kilometer: the most that the week document takes
 PIECES = Whole(most=1_000_000)
@@ -236,14 +237,17 @@ LIMITS: dict[str, ColumnLimit] = {
     "person.id": ID, "person.name": NAME, "person.yard_id": ID, "person.role": ROLE, "person.phone": PHONE,
     "person.skills": SKILL, "person.day_cents": MONEY,
     "person.weekdays": Text(most=7, fits=_weekdays, words="must be weekdays in order, 0 for Monday, such as 01234"),
-    "day_off.person_id": ID, "day_off.first": DAY, "day_off.last": DAY, "day_off.why": WHY,
+    "day_off.person_id": ID, "day_off.first": DAY, "day_off.last": DAY, "day_off.part": DAY_PART,
+    "day_off.why": WHY,
     "van.id": ID, "van.yard_id": ID, "van.payload_kg": Whole(most=20_000), "van.rack_mm": Whole(most=20_000),
     "van.boxes": Whole(most=50), "van.onboard": Whole(least=1, most=50),
+    "van_out.van_id": ID, "van_out.first": DAY, "van_out.last": DAY, "van_out.why": WHY,
     "crew.id": ID, "crew.name": NAME, "crew.yard_id": ID, "crew.lead_id": ID, "crew.helper_id": ID, "crew.van_id": ID,
     "crew.day_cents": MONEY, "crew.minute_cents": RATE, "crew.overtime_minute_cents": RATE, "crew.km_cents": RATE,
     "crew_hours.weekday": WEEKDAY, "crew_hours.start": MINUTE, "crew_hours.end": MINUTE,
     "crew_hours.overtime": Whole(most=600),
     "equipment.id": ID, "equipment.kind": ID, "equipment.yard_id": ID, "equipment.name": NAME,
+    "equipment.checked_on": DAY,
     "out_of_service.equipment_id": ID, "out_of_service.first": DAY, "out_of_service.last": DAY,
     "out_of_service.why": WHY,
     "stock_item.item": NAME, "stock_item.yard_id": ID, "stock_item.name": NAME, "stock_item.on_hand": PIECES,
@@ -266,7 +270,7 @@ LIMITS: dict[str, ColumnLimit] = {
     "visit.id": ID, "visit.kind": KIND, "visit.site_id": ID, "visit.order_id": ID, "visit.awning_id": ID,
     "visit.state": STATE, "visit.due_on": DAY, "visit.minutes": Whole(least=1, most=DAY_MIN),
     "visit.hands": Whole(least=1, most=20),
-    "visit.skills": Choice(of=("masonry", "stucco", "roof-mount", "motor-setup")),
+    "visit.skills": SKILL,
     "visit.late_cents": MONEY, "visit.skip_cents": MONEY, "visit.fault": Text(most=500, lines=True),
     "visit.note": NOTE,
     "visit_hours.weekday": WEEKDAY, "visit_hours.day": DAY, "visit_hours.start": Whole(most=DAY_MIN - 1),

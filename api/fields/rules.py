@@ -59,6 +59,10 @@ class Rules(_Part, frozen=True):
     Fasteners from `tall_ladder_from_mm` on are work from a tall ladder, awnings from `large_awning_from_mm` of width on
     catch the wind: both have stricter limits of weather. A posted visit whose chance of being weathered out is
     `weather_doubt_percent` or more counts as unable to go as posted.
+
+    For the odds of a week: four drives in five take at most `drive_p80_percent` longer than planned; what is due comes
+    late with a chance of `late_delivery_percent`; a visit less likely to go as planned than `odds_below_percent` is
+    marked.
     """
 
     week_days: Day
@@ -68,6 +72,9 @@ class Rules(_Part, frozen=True):
     tall_ladder_from_mm: Count
     large_awning_from_mm: Count
     weather_doubt_percent: Annotated[int, msgspec.Meta(ge=1, le=100)] = 50
+    drive_p80_percent: Annotated[int, msgspec.Meta(ge=0, le=200)] = 20
+    late_delivery_percent: Annotated[int, msgspec.Meta(ge=0, le=100)] = 10
+    odds_below_percent: Annotated[int, msgspec.Meta(ge=0, le=100)] = 50
 
 
 def rules_from_data(value: Any) -> Rules:

@@ -8,16 +8,16 @@ from typing import Any
 from sqlmodel import Session
 
 from api import tables
-from api.ledger.plans import planned_stop
-from api.papers.cautions import CHECKS, cautions
-from api.papers.drilling import case_of, holes
-from api.papers.job_page import job_page
-from api.papers.pdf import print_pdf
+from api.ledger.plans.stored import planned_stop
+from api.papers.shown.cautions import CHECKS, cautions
+from api.papers.shown.drilling import case_of, holes
+from api.papers.shown.job_page import job_page
+from api.papers.shown.pdf import print_pdf
 from scheduler.documents import convert
-from scheduler.layout.drawing.findings import in_order
-from scheduler.layout.drawing.measures import Measures
+from scheduler.layout.drawing.cautions import ranked
+from scheduler.layout.drawing.paper.measures import Measures
 from scheduler.layout.drawing.schedule import fastener_words
-from scheduler.layout.drawing.view import member_word
+from scheduler.layout.drawing.wall.view import member_word
 
 
 def packet_pdf(session: Session, visit_id: str, now: datetime.datetime) -> bytes | None:
@@ -36,7 +36,7 @@ def packet_pdf(session: Session, visit_id: str, now: datetime.datetime) -> bytes
         "page": found,
         "job": job,
         "planned": planned_stop(session, visit_id),
-        "findings": in_order(job.layout.findings) if job.layout else [],
+        "findings": ranked(job.layout.findings) if job.layout else [],
         "holes": holes(found, measures),
         "case": case_of(found),
         "fastener": fastener_words(job.layout.fastener, measures) if job.layout and job.layout.fastener else "",

@@ -42,6 +42,7 @@ class Facts:
     people: dict[str, tables.Person]
     days_off: list[tables.DayOff]
     vans: dict[str, tables.Van]
+    vans_out: list[tables.VanOut]
     crews: dict[str, tables.Crew]
     crew_hours: list[tables.CrewHours]
     equipment: dict[str, tables.Equipment]
@@ -124,6 +125,7 @@ def facts(
         people=_by_id(session, tables.Person),
         days_off=_all(session, tables.DayOff),
         vans=_by_id(session, tables.Van),
+        vans_out=_all(session, tables.VanOut),
         crews=_by_id(session, tables.Crew),
         crew_hours=_all(session, tables.CrewHours),
         equipment=_by_id(session, tables.Equipment),

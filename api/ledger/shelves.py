@@ -10,7 +10,7 @@ import sqlalchemy as sa
 from sqlmodel import Session, col, select
 
 from api import tables
-from api.ledger.posted import LONGEST_DAYS
+from api.ledger.plans.posted import LONGEST_DAYS
 
 Shelf = tuple[str, str]  # item and yard
 

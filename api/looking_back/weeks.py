@@ -11,7 +11,7 @@ from sqlmodel import Session, col, select
 
 from api import tables
 from api.fields.shown import day_name
-from api.ledger.posted import plan_that_counts
+from api.ledger.plans.posted import plan_that_counts
 from scheduler.looking_back import Back, look_back
 from scheduler.plan import Plan, read_plan
 from scheduler.week import Week, read_week

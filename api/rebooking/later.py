@@ -17,7 +17,7 @@ from sqlmodel import Session
 from api import tables
 from api.falls.today import Today
 from api.ledger.facts import facts
-from api.ledger.posted import posted_week
+from api.ledger.plans.posted import posted_week
 from api.papers.preparation import Preparation
 from api.rebooking.standing import OfferGround, Wishes, narrowed, planned
 from api.week.build import open_visits, week_of

@@ -20,7 +20,7 @@ from api.http import versions
 from api.http.problems import Problem
 from api.ledger.fingerprint import fingerprint
 from api.ledger.history import note
-from api.ledger.posted import posted_week
+from api.ledger.plans.posted import posted_week
 from api.ledger.told import Hold, told_now
 from api.messages.telling import book, draft
 from api.rebooking.cases import close_if_done

@@ -15,7 +15,7 @@ from api.fields.ids import new_id
 from api.http import versions
 from api.ledger.history import note
 from api.ledger.job_facts import newest_surveys, rows
-from api.papers.keeper import renew
+from api.papers.stored.keeper import renew
 from api.survey.compare import differences
 from api.survey.form import fields_of
 from scheduler.errors import BadInput

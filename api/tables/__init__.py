@@ -1,7 +1,7 @@
 """All tables of the service; importing this fills `SQLModel.metadata`."""
 
 from api.tables.accounts import Account, DayLink, KeptAnswer, SignIn, SignInTry
-from api.tables.bench import CountLine, CrateCount, LoadTick, PartCode, Photo, RouteOut, StepDone, StopTime
+from api.tables.bench import CountLine, CrateCount, LoadTick, PartCode, Photo, RouteOut, SiteLoss, StepDone, StopTime
 from api.tables.business import (
     Business,
     Crew,
@@ -16,8 +16,11 @@ from api.tables.business import (
     StockItem,
     StoredForecast,
     Van,
+    VanOut,
     Yard,
 )
+from api.tables.chain import ChainLink
+from api.tables.office import FileShape, SentFile
 from api.tables.plans import DayResult, History, Lock, PlanRun, PostedWeek, StoredPlan
 from api.tables.rebooking import CaseVisit, Message, RebookingCase
 from api.tables.sales import Awning, Customer, MakerPart, Order, Site, SiteSurvey
@@ -41,6 +44,7 @@ __all__ = [
     "Booking",
     "Business",
     "CaseVisit",
+    "ChainLink",
     "CountLine",
     "CrateCount",
     "Crew",
@@ -51,6 +55,7 @@ __all__ = [
     "DayResult",
     "Delivery",
     "Equipment",
+    "FileShape",
     "ForecastFetch",
     "ForecastSource",
     "History",
@@ -71,10 +76,12 @@ __all__ = [
     "RebookingCase",
     "Reservation",
     "RouteOut",
+    "SentFile",
     "Short",
     "SignIn",
     "SignInTry",
     "Site",
+    "SiteLoss",
     "SiteSurvey",
     "StepDone",
     "StockItem",
@@ -83,6 +90,7 @@ __all__ = [
     "StoredForecast",
     "StoredPlan",
     "Van",
+    "VanOut",
     "Visit",
     "VisitFollows",
     "VisitHours",

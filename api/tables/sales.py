@@ -87,7 +87,7 @@ class MakerPart(SQLModel, table=True):
 
 
 class SiteSurvey(SQLModel, table=True):
-    """What was measured, as a document in `survey/1` form; the newest of an awning counts.
+    """What was measured, as a document in `survey/1` or `survey/2` form; the newest of an awning counts.
 
     `uncertain` says in words what could not be made sure of on the wall.
     """

@@ -27,6 +27,7 @@ from scheduler.weather.windows import SitePoint, Span, work_windows
 
 # The most that a week document takes. What is beyond is planned as if it were just that: one odd row, such as a due day
 # of another century, must not keep the whole week from being planned.
+NOON = 12 * 60  # where a day off ends that is for the morning alone, and one begins that is for the afternoon
 _DUE_DAYS, _MOST_CENTS, _MOST_PIECES = 10_000, 10_000_000_000, 1_000_000
 
 
@@ -120,19 +121,29 @@ def _dates(facts: Facts, start_date: datetime.date) -> list[datetime.date]:
     return [start_date + datetime.timedelta(days=n) for n in range(facts.rules.week_days)]
 
 
-def _off(facts: Facts, person_id: str, date: datetime.date) -> bool:
-    return any(off.person_id == person_id and off.first <= date <= off.last for off in facts.days_off)
+def _off(facts: Facts, person_id: str, date: datetime.date) -> set[str]:
+    """Return the parts of a day on which a person is away: "day", "morning", "afternoon"."""
+    return {off.part for off in facts.days_off if off.person_id == person_id and off.first <= date <= off.last}
 
 
 def _shifts(facts: Facts, crew: tables.Crew, start_date: datetime.date) -> tuple[w.Shift, ...]:
-    """Return the crew's shifts: its usual hours, but none on a day when one of the two is off."""
+    """Return the crew's shifts: its usual hours, without the days and half days on which one of the two is away.
+
+    On a day on which its van cannot be driven it has none.
+    """
     hours = {span.weekday: span for span in facts.crew_hours if span.crew_id == crew.id}
     people = [p for p in (crew.lead_id, crew.helper_id) if p is not None]
+    vans_out = [out for out in facts.vans_out if out.van_id == crew.van_id]
     shifts = []
     for n, date in enumerate(_dates(facts, start_date)):
         span = hours.get(date.weekday())
-        if span is not None and not any(_off(facts, person, date) for person in people):
-            shifts.append(w.Shift(day=n, start=span.start, end=span.end, overtime=span.overtime))
+        off = {part for person in people for part in _off(facts, person, date)}
+        if span is None or "day" in off or any(out.first <= date <= out.last for out in vans_out):
+            continue
+        start = max(span.start, NOON) if "morning" in off else span.start
+        end, overtime = (min(span.end, NOON), 0) if "afternoon" in off else (span.end, span.overtime)
+        if start < end:
+            shifts.append(w.Shift(day=n, start=start, end=end, overtime=overtime))
     return tuple(shifts)
 
 
@@ -143,7 +154,7 @@ def _crew(facts: Facts, crew: tables.Crew, shifts: tuple[w.Shift, ...]) -> w.Cre
         id=crew.id,
         yard=crew.yard_id,
         hands=len(people),
-        skills=tuple(sorted({skill for person in people for skill in person.skills})),
+        skills=tuple(sorted({skill for person in people if not person.learner for skill in person.skills})),
         shifts=shifts,
         vehicle=w.Vehicle(payload_kg=van.payload_kg, rack_mm=van.rack_mm, boxes=van.boxes),
         onboard=van.onboard,

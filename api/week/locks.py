@@ -16,7 +16,7 @@ from sqlmodel import Session, col, select
 from api import tables
 from api.http.problems import Problem
 from api.ledger.history import note
-from api.ledger.posted import posted_plan
+from api.ledger.plans.posted import posted_plan
 from scheduler import Fixed, Lock, Spot, begun_by, locked
 from scheduler.plan import Plan
 from scheduler.price import outings, visits

@@ -15,7 +15,7 @@ from api.http.problems import Problem
 from api.ledger.fingerprint import fingerprint
 from api.ledger.history import note
 from api.ledger.kept import kept
-from api.ledger.posted import posted_week
+from api.ledger.plans.posted import posted_week
 from api.week.build import because_from_data, with_because
 from api.week.planning import store_plan
 from scheduler import BY_HAND, Lock, Off, Put, Tried, by_hand

@@ -17,7 +17,7 @@ from sqlmodel import Session
 from api import tables
 from api.http.problems import Problem
 from api.ledger.history import note
-from api.ledger.posted import Posted, posted_week
+from api.ledger.plans.posted import Posted, posted_week
 from api.messages.after_posting import when_posted
 from api.shelf.setting_aside import reserve
 from scheduler.audit import audit

@@ -17,9 +17,11 @@ from api.ledger.forecasts import forecasts, newest_ids
 from api.ledger.kept import kept, unchanged
 from api.weeksheet.figures import Figure, Left, left, to_run, weighed
 from api.weeksheet.names import JobLabel, jobs_by_id
+from api.weeksheet.odds import doubtful, week_odds
 from api.weeksheet.strip import Axis, SkyStrip, Strip, axis, lost, sky_strip, strip
 from api.weeksheet.weather import Sky, skies
 from scheduler.gap import hopeless
+from scheduler.odds import Odds, VisitOdds
 from scheduler.plan import Plan
 from scheduler.sheet import Cell, Sheet, Waiting, sheet
 from scheduler.travel.interface import Point
@@ -102,7 +104,10 @@ class DaySky:
 
 @dataclass(frozen=True)
 class WeekPage:
-    """What the page shows of a stored plan; `jobs` by id, `piles` are (title, waiting jobs)."""
+    """What the page shows of a stored plan; `jobs` by id, `piles` are (title, waiting jobs).
+
+    `odds` None: no business to work them out for; `doubtful` are the visits whose odds are low, the least likely first.
+    """
 
     plan_id: int
     week: Week
@@ -113,6 +118,8 @@ class WeekPage:
     rows: tuple[CrewRow, ...]
     piles: tuple[tuple[str, tuple[Waiting, ...]], ...]
     jobs: dict[str, JobLabel]
+    odds: Odds | None
+    doubtful: dict[str, VisitOdds]
 
     @property
     def planned(self) -> int:
@@ -170,6 +177,8 @@ def _week_page(session: Session, stored: tables.StoredPlan) -> WeekPage:
     made = shaped(session, stored)
     week = made.week
     ready = {job.id for job in week.jobs if job.ready_day is not None}
+    jobs = jobs_by_id(session, [job.id for job in week.jobs], ready)
+    played = week_odds(session, stored, week, made.plan, {job_id: label.kit for job_id, label in jobs.items()})
     return WeekPage(
         plan_id=stored.id or 0,
         week=week,
@@ -179,7 +188,9 @@ def _week_page(session: Session, stored: tables.StoredPlan) -> WeekPage:
         skies=tuple(DaySky(one, sky_strip(one, made.axis), lost(one, made.axis)) for one in week_skies(session, week)),
         rows=_rows(session, made),
         piles=_piles(made.sheet),
-        jobs=jobs_by_id(session, [job.id for job in week.jobs], ready),
+        jobs=jobs,
+        odds=played,
+        doubtful={} if played is None else doubtful(session, played),
     )
 
 

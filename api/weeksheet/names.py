@@ -16,7 +16,7 @@ from sqlmodel import Session, col, select
 from api import tables
 from api.fields.shown import feet
 from api.ledger.kept import kept
-from api.papers.cautions import LEAD_PAINT_BEFORE
+from api.papers.shown.cautions import LEAD_PAINT_BEFORE
 
 # Cautions that every wall with an awning has: they stand on the wall drawing and the day sheet, not on the week's.
 ON_EVERY_WALL = frozenset(

@@ -24,7 +24,7 @@ from sqlmodel import col
 
 from api import tables
 from api.database import open_database, transaction, upgrade
-from api.papers.keeper import Keeper, renew, stale
+from api.papers.stored.keeper import Keeper, renew, stale
 from api.settings import sqlite_address
 from api.week.planning import prepare_week
 from tests.benchmarks.big_business import Size, fill

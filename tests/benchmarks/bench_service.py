@@ -35,7 +35,7 @@ from api import tables
 from api.access.accounts import Passwords, new_session
 from api.database import open_database, transaction, upgrade
 from api.ledger.history import note
-from api.papers.keeper import renew
+from api.papers.stored.keeper import renew
 from api.settings import sqlite_address
 from api.week.planning import plan_week, prepare_week
 from scheduler.plan import read_plan

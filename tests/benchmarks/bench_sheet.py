@@ -22,9 +22,11 @@ from playwright.sync_api import Page, sync_playwright
 
 from api import tables
 from api.access.accounts import Role
+from api.business.rules import DEFAULT_RULES
 from api.database import open_database, transaction, upgrade
 from api.settings import sqlite_address
 from scheduler import plan_week
+from scheduler.default_times import DEFAULT_TIMES_CSV
 from scheduler.documents import encode
 from scheduler.plan import Plan
 from scheduler.units import FOOT_MM
@@ -54,8 +56,9 @@ def fill(database: sa.Engine, week: Week, plan: Plan, rng: random.Random) -> Non
     """Put the rows that the sheet names things by into an empty database."""
     at = {place.id: place for place in week.places}
     with transaction(database) as session:
-        session.add(tables.Business(name="Bench", town="B", timezone=week.timezone, units="imperial", rules={},
-                                    limits=(DEMO / "limits.csv").read_text(), times=""))  # fmt: skip
+        limits = (DEMO / "limits.csv").read_text()
+        business = {"name": "Bench", "town": "B", "timezone": week.timezone, "units": "imperial"}
+        session.add(tables.Business(**business, rules=DEFAULT_RULES, limits=limits, times=DEFAULT_TIMES_CSV))
         session.add_all(
             tables.Yard(id=yard.id, name=f"Yard {yard.id}", lat=at[yard.place].lat, lon=at[yard.place].lon)
             for yard in week.yards

@@ -150,12 +150,14 @@ def by_keyboard(page: Page, address: str) -> None:
         assert shown, f"{address}: the focus cannot be seen on {html}"
 
 
-def test_every_page_is_well_for_the_manager(board: Board) -> None:
+SHARES = 4  # of the walk, which processes of the suite do beside each other
+
+
+@pytest.mark.parametrize("share", range(SHARES))
+def test_every_page_is_well_for_the_manager(board: Board, share: int) -> None:
     page = board.signed_in_page(Role.manager)
     faults, walked = [], 0
-    for walk in pages(board):
-        if Role.manager not in walk.roles:
-            continue
+    for walk in [walk for walk in pages(board) if Role.manager in walk.roles][share::SHARES]:
         try:
             if is_page(page, walk.address):
                 walked += 1
@@ -163,7 +165,7 @@ def test_every_page_is_well_for_the_manager(board: Board) -> None:
         except AssertionError as fault:
             faults.append(str(fault))
     assert not faults, f"{len(faults)} of {walked} pages:\n" + "\n".join(faults)
-    assert walked >= 20
+    assert walked >= 5
 
 
 @pytest.mark.parametrize("role", [Role.office, Role.lead, Role.reader])

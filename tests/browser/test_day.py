@@ -23,7 +23,7 @@ from api.access.accounts import Role
 from api.access.day_links import make_link
 from api.app import create_app
 from api.database import transaction
-from api.papers.cautions import CHECKS
+from api.papers.shown.cautions import CHECKS
 from api.settings import Settings, sqlite_address
 from tests.benchmarks.bench_day import clean_day
 from tests.browser.board import PATIENCE_S, Board, Size, add_people, axe, no_sideways_scroll, tab_to

@@ -17,7 +17,7 @@ from api.database import open_database, transaction
 from api.day import loading
 from api.http.problems import Problem
 from api.http.versions import etag
-from api.ledger.posted_days import Act, PostedDay
+from api.ledger.plans.posted_days import Act, PostedDay
 from api.ledger.shelves import off_shelf
 from api.papers.kits import kit_of, made_kit
 from tests.crates import MONDAY, NOW, PARTS, SHELF, TODAY, add_job, add_shelves, post_week

@@ -15,7 +15,7 @@ from api import tables
 from api.access.accounts import Role
 from api.database import transaction
 from api.day import loading
-from api.ledger.posted_days import Act, PostedDay
+from api.ledger.plans.posted_days import Act, PostedDay
 from api.papers.kits import expected, kit_of, loaded, made_kit, state_of
 from tests.crates import NOW, PARTS, SHELF, add_job, add_shelves, book, post_week
 from tests.service.cast import JSON, PAGE, csrf_in, signed_in

@@ -20,7 +20,7 @@ from api.access.accounts import Role
 from api.database import open_database, transaction
 from api.feeds.addresses import feed_of, feed_token
 from api.feeds.calendar import Revision, crew_calendar, settled, visit_calendar
-from api.ledger.days import PostedStop, crew_week
+from api.ledger.plans.days import PostedStop, crew_week
 from tests.conftest import BuiltDemo
 from tests.service.cast import anonymous, running, settings_for, signed_in
 

@@ -17,7 +17,7 @@ from api import tables
 from api.database import transaction
 from api.day.content import DANGERS, day_content
 from api.day.paper import day_sheet_pdf
-from api.papers.cautions import CHECKS
+from api.papers.shown.cautions import CHECKS
 from tests.conftest import BuiltDemo
 from tests.service.cast import PAGE
 from tests.service.day_cast import CREW, DAY, HOME, MORNING, on_the_morning, phone, post, post_day

@@ -16,7 +16,7 @@ from sqlmodel import select
 from api import tables
 from api.access.accounts import Role
 from api.database import transaction
-from api.papers.cautions import CHECKS, GOES_FIRST
+from api.papers.shown.cautions import CHECKS, GOES_FIRST
 from tests.conftest import BuiltDemo
 from tests.service.cast import JSON, PAGE, signed_in
 from tests.service.day_cast import (

@@ -19,9 +19,9 @@ from api.cli import main
 from api.database import open_database, transaction
 from api.day.paper import day_sheet_pdf
 from api.jobs.packet import packet_pdf
-from api.ledger.days import crew_day
-from api.papers.cautions import CHECKS
-from api.papers.job_page import JobPage, job_page
+from api.ledger.plans.days import crew_day
+from api.papers.shown.cautions import CHECKS
+from api.papers.shown.job_page import JobPage, job_page
 from scheduler.errors import BadInput
 from tests.conftest import BuiltDemo
 from tests.service.cast import by_link, running, settings_for, signed_in

@@ -19,10 +19,10 @@ from api.access.accounts import Role
 from api.database import open_database, transaction
 from api.ledger.facts import facts
 from api.ledger.history import note
-from api.papers import keeper
-from api.papers.job_page import job_page
-from api.papers.keeper import Keeper, renew, stale
 from api.papers.preparation import Preparation
+from api.papers.shown.job_page import job_page
+from api.papers.stored import keeper
+from api.papers.stored.keeper import Keeper, renew, stale
 from api.settings import sqlite_address
 from api.week.planning import prepare_week
 from tests.conftest import BuiltDemo

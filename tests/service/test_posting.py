@@ -20,7 +20,7 @@ from api.access.accounts import Role
 from api.app import create_app
 from api.database import transaction
 from api.http.problems import Problem
-from api.ledger.posted import Posted, posted_on, posted_plan, posted_route, posted_week
+from api.ledger.plans.posted import Posted, posted_on, posted_plan, posted_route, posted_week
 from api.week import post
 from api.week.planning import store_plan
 from scheduler import Off, by_hand

@@ -21,7 +21,7 @@ from api import tables
 from api.access.accounts import Role
 from api.database import transaction
 from api.feeds.maps import geojson, gpx, points
-from api.ledger.days import PlannedDay, crew_day
+from api.ledger.plans.days import PlannedDay, crew_day
 from tests.conftest import BuiltDemo
 from tests.service.cast import NAMES, PASSWORD, anonymous, by_link, running, settings_for, signed_in
 

@@ -18,13 +18,17 @@ from api import tables
 from api.access.accounts import Role
 from api.database import transaction
 from api.fields.shown import dollars
+from api.ledger.history import note
 from api.settings import Settings, read_settings, sqlite_address
+from api.weeksheet import week_page
 from scheduler.errors import BadInput
+from scheduler.plan import read_plan
 from scheduler.week import read_week
 from tests.conftest import BuiltDemo
 from tests.service.cast import JSON, PAGE, running, settings_for, signed_in
 
 WEEK = "/weeks/2027-04-12"
+NOW = datetime.datetime(2027, 4, 8, 20, tzinfo=datetime.UTC)
 TILES = "https://tiles.example/{z}/{x}/{y}.png"
 
 
@@ -292,3 +296,49 @@ def test_a_week_ahead_without_a_plan_can_be_planned_from_its_page(built: BuiltDe
         ):
             assert manager.get(none, headers=PAGE).status_code == 404
         assert manager.get("/weeks/2027-04-19", headers=JSON).status_code == 404
+
+
+def test_visits_in_doubt_are_marked_with_their_odds_and_the_causes(own: FastAPI) -> None:
+    manager = signed_in(own, Role.manager)
+    rules = "/settings/week"
+
+    def marked(below: int) -> list[tuple[int, str]]:
+        with transaction(own.state.database) as session:
+            business = session.get_one(tables.Business, 1)
+            business.rules = business.rules | {"odds_below_percent": below}
+            session.add(business)
+            note(session, NOW, "test", "changed", "settings", "week", {})
+        text = manager.get(WEEK, headers=PAGE).text
+        found = re.findall(r'<span class="warn odds" title="([^"]*)">(\d+)%</span>', text)
+        assert (f"<b>{len(found)}</b> visit" in text) is bool(found)
+        return sorted((int(share), words) for words, share in found)
+
+    assert marked(0) == []
+    some, all_of_them = marked(60), marked(100)
+    assert some
+    assert {share for share, _ in some} <= set(range(61))
+    assert len(all_of_them) > len(some)
+    causes = "the day runs out|weather|its kit comes late|more than 30 min late"
+    for share, words in some:
+        assert re.fullmatch(rf"{share} % chance to go as planned: ((?:{causes}) \d+ %(?:, |$))+", words), words
+    assert 'name="odds_below_percent"' in manager.get(rules, headers=PAGE).text
+
+
+def test_a_kit_that_is_due_on_the_very_day_may_come_late(own: FastAPI) -> None:
+    manager = signed_in(own, Role.manager)
+    with transaction(own.state.database) as session:
+        stored = session.exec(select(tables.StoredPlan)).one()
+        before = week_page(session, stored).odds
+        assert before is not None
+        plan = read_plan(stored.plan)
+        installs = set(session.exec(select(tables.Visit.id).where(tables.Visit.kind == "install")))
+        day, job = next((r.day, s.job) for r in plan.routes for s in r.stops if s.job in installs)
+        due = stored.start_date + datetime.timedelta(days=day)
+        session.add(tables.Short(visit_id=job, item="bracket", missing=1, expected_on=due))
+        note(session, NOW, "test", "added", "short", job, {})
+    with transaction(own.state.database) as session:
+        played = week_page(session, session.exec(select(tables.StoredPlan)).one()).odds
+        assert played is not None
+        assert played.visits[job].kit == pytest.approx(0.1)
+        assert played.visits[job].done < before.visits[job].done
+    assert "its kit comes late 10 %" in manager.get(WEEK, headers=PAGE).text

@@ -15,7 +15,7 @@ from api.clock import Now
 from api.day import photos
 from api.http.pages import Database, wants_json
 from api.http.problems import Problem, responses
-from api.ledger.posted_days import act, visit_of, working_day
+from api.ledger.plans.posted_days import act, visit_of, working_day
 from api.routes.records import Words
 from api.tables import Photo, Visit
 

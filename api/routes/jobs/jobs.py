@@ -22,8 +22,8 @@ from api.jobs.listed import JobsWanted, jobs_list, places, towns
 from api.jobs.story import job_story
 from api.ledger.history import in_words
 from api.ledger.told import HOLDS
-from api.papers.cautions import cautions
-from api.papers.job_page import JobPage, allowed, job_page
+from api.papers.shown.cautions import cautions
+from api.papers.shown.job_page import JobPage, allowed, job_page
 from api.routes import records
 from api.tables import Business
 from api.weeksheet import PILES

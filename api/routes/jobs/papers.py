@@ -8,7 +8,7 @@ from fastapi import APIRouter, Request
 
 from api.access.guards import LOOKERS, Who, allow
 from api.http.pages import Database
-from api.papers.keeper import PapersState, standing
+from api.papers.stored.keeper import PapersState, standing
 
 router = APIRouter(tags=["papers"])
 

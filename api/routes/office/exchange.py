@@ -26,7 +26,7 @@ from api.http.headers import disposition
 from api.http.pages import Database, page, wants_json
 from api.http.problems import Problem
 from api.jobs.packet import packet_pdf
-from api.ledger.days import by_id, crew_day, crew_week
+from api.ledger.plans.days import by_id, crew_day, crew_week
 from api.tables import Crew, Visit
 
 router = APIRouter(tags=["exchange"])

@@ -24,7 +24,7 @@ from api.http.pages import Database, page, wants_json
 from api.http.problems import Problem, responses
 from api.http.versions import IfMatch, etag
 from api.ledger.history import note
-from api.ledger.posted import posted_week
+from api.ledger.plans.posted import posted_week
 from api.ledger.told import HOLDS, told_now
 from api.messages.telling import OPEN
 from api.rebooking import cases, taking

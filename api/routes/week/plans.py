@@ -22,7 +22,7 @@ from api.clock import Now
 from api.fields.shown import DAY_MIN
 from api.http.pages import Database
 from api.http.problems import Problem, responses
-from api.ledger.posted import posted_week
+from api.ledger.plans.posted import posted_week
 from api.routes import records
 from api.tables import Crew, Visit
 from api.tables import Lock as LockRow

@@ -113,7 +113,7 @@ class CrewDayModel:
                 metres.append(self._way(a, b, m.metres) * arc)
                 left = self.depart if a == YARD else self.leave[a]
                 met = self.back if b == YARD else self.come[b]
-                direct = [arc]
+                direct: list[Any] = [arc]
                 if reload >= 0 and a != YARD and b != YARD:
                     past = self.past[a, b] = cp.new_bool_var("")
                     cp.add_implication(past, arc)

@@ -6,7 +6,7 @@ import math
 
 import pytest
 
-from scheduler.layout.ladders import (
+from scheduler.layout.site.ladders import (
     FOOT_OUT_PART,
     RAILS_ABOVE_MM,
     WORKING_LOAD_KG,
@@ -15,7 +15,7 @@ from scheduler.layout.ladders import (
     leaning_length_mm,
     overlap_ft,
 )  # fmt: skip
-from scheduler.layout.lifting import KG_PER_LB
+from scheduler.layout.site.lifting import KG_PER_LB
 from scheduler.units import FOOT_MM
 
 

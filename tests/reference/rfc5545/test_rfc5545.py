@@ -17,7 +17,7 @@ from hypothesis import strategies as st
 
 from api import tables
 from api.feeds.calendar import CalendarEvent, Revision, _add_zone, _calendar, _entry
-from api.ledger.days import PostedStop
+from api.ledger.plans.days import PostedStop
 
 HERE = Path(__file__).parent
 BUSINESS = tables.Business(

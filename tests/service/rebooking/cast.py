@@ -11,7 +11,7 @@ from sqlmodel import select
 
 from api import tables
 from api.database import transaction
-from api.ledger.posted import posted_week
+from api.ledger.plans.posted import posted_week
 from scheduler.audit import audit
 from scheduler.plan import read_plan
 from scheduler.price import outings, visits

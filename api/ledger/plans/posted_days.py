@@ -1,0 +1,105 @@
+"""One crew's day as it is posted, and what is noted on it: when by the phone's clock, when by the service's."""
+
+from __future__ import annotations
+
+import datetime
+from dataclasses import dataclass
+from typing import Any
+
+from sqlalchemy import desc
+from sqlmodel import Session, col, select
+
+from api import tables
+from api.http.problems import Problem
+from api.ledger.history import note
+from api.ledger.plans.posted import LONGEST_DAYS, posted_on
+from scheduler.plan import Route, read_plan
+
+
+@dataclass(frozen=True)
+class PostedDay:
+    """What the newest posting gives `crew_id` to do on `day`; `route` is None where the crew stays in."""
+
+    crew_id: str
+    day: datetime.date
+    posted: tables.PostedWeek
+    route: Route | None
+
+    @property
+    def visits(self) -> tuple[str, ...]:
+        """Return the ids of the day's visits in order."""
+        return () if self.route is None else tuple(stop.job for stop in self.route.stops)
+
+
+@dataclass(frozen=True)
+class Act:
+    """Who did something, when by their own clock (`at`, never after the service's), and when the service heard of it.
+
+    `sent_at` is what the phone said: its clock may be wrong, and the history keeps what it showed.
+    """
+
+    by: str
+    at: datetime.datetime
+    sent_at: datetime.datetime
+    now: datetime.datetime
+
+    def note(self, session: Session, did: str, noun: str, noun_id: str, detail: dict[str, Any]) -> None:
+        """Add a line to the history: dated by the service, with the phone's own time in its detail."""
+        note(session, self.now, self.by, did, noun, noun_id, {**detail, "done_at": self.sent_at.isoformat()})
+
+
+def act(by: str, at: datetime.datetime, now: datetime.datetime) -> Act:
+    """Return the act of `by` that a phone dates `at` and the service `now`."""
+    return Act(by, min(at, now), at, now)
+
+
+def posted_day(session: Session, crew_id: str, day: datetime.date) -> PostedDay | None:
+    """Return a crew's posted day; None where no week is posted for it."""
+    posted = posted_on(session, day)
+    return None if posted is None else PostedDay(crew_id, day, posted, _route(session, posted, crew_id, day))
+
+
+def working_day(session: Session, crew_id: str, day: datetime.date) -> PostedDay:
+    """Return a crew's posted day for something to be noted on it; answers 409 where there is none."""
+    found = posted_day(session, crew_id, day)
+    if found is None:
+        raise Problem(
+            409, f"Nothing is posted for {crew_id} on {day}: the office has withdrawn the week.", kind="moved"
+        )
+    return found
+
+
+def visit_of(session: Session, day: PostedDay, visit_id: str, *, although_moved: bool = False) -> tables.Visit:
+    """Return a visit of the day; answers 404 where it never was one.
+
+    A phone without signal may note work that has been moved away meanwhile: 409, which says so. Once the crew has been
+    told, it says `although_moved`, and what was done counts all the same.
+    """
+    visit = None if "\0" in visit_id else session.get(tables.Visit, visit_id)
+    if visit is not None and visit_id in day.visits:
+        return visit
+    was_here = visit is not None and any(
+        route is not None and visit_id in {stop.job for stop in route.stops}
+        for posted in _postings(session, day.day)
+        for route in [_route(session, posted, day.crew_id, day.day)]
+    )
+    if visit is None or not was_here:
+        raise Problem(404, f'{day.crew_id} has no job "{visit_id}" on {day.day}.')
+    if not although_moved:
+        detail = f"{visit_id} is no longer a job of {day.crew_id} on this day: the week was posted anew."
+        raise Problem(409, detail, kind="moved", posted_at=day.posted.posted_at.isoformat())
+    return visit
+
+
+def _postings(session: Session, day: datetime.date) -> list[tables.PostedWeek]:
+    """Return the postings of the week that `day` lies in, the newest first, withdrawn ones too."""
+    posted = select(tables.PostedWeek).where(
+        tables.PostedWeek.start_date <= day, tables.PostedWeek.start_date > day - datetime.timedelta(days=LONGEST_DAYS)
+    )
+    return list(session.exec(posted.order_by(desc(col(tables.PostedWeek.id)))).all())
+
+
+def _route(session: Session, posted: tables.PostedWeek, crew_id: str, day: datetime.date) -> Route | None:
+    plan = session.exec(select(col(tables.StoredPlan.plan)).where(tables.StoredPlan.id == posted.plan_id)).one()
+    offset = (day - posted.start_date).days
+    return next((r for r in read_plan(plan).routes if (r.crew, r.day) == (crew_id, offset)), None)

@@ -1,0 +1,58 @@
+"""The drill schedule of a job in words, as phone, paper and packet show it."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+from api.papers.shown.job_page import JobPage
+from scheduler.layout.drawing.paper.measures import Measures
+from scheduler.layout.drawing.schedule import case_names, hole
+from scheduler.layout.drawing.wall.view import member_numbers, member_word
+
+_BY_REPORT = "by the anchor's report"
+
+
+@dataclass(frozen=True)
+class Hole:
+    """A line of the drill schedule, lengths in words."""
+
+    number: int
+    from_datum: str
+    from_bar: str
+    on: str
+    serves: str
+    pilot: str
+    deep: str
+    use: str
+
+
+def holes(found: JobPage, measures: Measures) -> list[Hole]:
+    """Return the drill schedule, brackets from left to right."""
+    survey, layout = found.job.survey, found.job.layout
+    if survey is None or layout is None or layout.fastener is None:
+        return []
+    numbers, word = member_numbers(survey), member_word(survey)
+    pilot, deep = hole(layout.fastener, measures) or (_BY_REPORT, _BY_REPORT)
+    lines = []
+    for n, (bracket, case) in enumerate(zip(layout.brackets, case_names(survey, layout), strict=True), 1):
+        share = "unknown" if bracket.use is None else f"{100 * bracket.use:.0f} %"
+        lines.append(
+            Hole(
+                number=n,
+                from_datum=measures.both(bracket.wall),
+                from_bar=measures.both(bracket.at),
+                on="wall" if bracket.member is None else f"{word} {numbers[bracket.member]}",
+                serves="inner" if bracket.arm is None else f"arm {bracket.arm + 1}",
+                pilot=pilot,
+                deep=deep,
+                use=f"{share}, {case}" if case and not case_of(found) else share,
+            )
+        )
+    return lines
+
+
+def case_of(found: JobPage) -> str:
+    """Return the load case that asks most of every bracket, empty where they differ: then each names its own."""
+    survey, layout = found.job.survey, found.job.layout
+    names = set(case_names(survey, layout)) if survey is not None and layout is not None else set()
+    return (names.pop() or "") if len(names) == 1 else ""

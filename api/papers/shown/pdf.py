@@ -1,0 +1,51 @@
+"""Papers printed as PDF from templates."""
+
+from __future__ import annotations
+
+import datetime
+import zoneinfo
+from pathlib import Path
+from typing import Any
+
+from jinja2 import Environment, FileSystemLoader, StrictUndefined
+
+from api import tables
+from api.fields.shown import clock, day_name, duration, feet, pounds
+from api.papers.shown.cautions import GOES_FIRST
+from api.papers.shown.job_page import allowed
+from scheduler.units import feet_inches
+
+
+def print_pdf(template: str, values: dict[str, Any], business: tables.Business, now: datetime.datetime) -> bytes:
+    """Return a template as PDF, on letter or A4 as the business measures; nothing from elsewhere is fetched."""
+    import weasyprint  # takes a second or more to load
+
+    paper = "letter" if business.units == "imperial" else "A4"
+    printed = now.astimezone(zoneinfo.ZoneInfo(business.timezone))
+    html = _environment().get_template(template).render(**values, paper=paper, printed=printed, goes_first=GOES_FIRST)
+    return bytes(weasyprint.HTML(string=html, url_fetcher=_nothing_else).write_pdf())
+
+
+def _environment() -> Environment:
+    folder = Path(__file__).parents[2] / "templates"
+    made = Environment(
+        loader=FileSystemLoader(folder),
+        autoescape=True,
+        undefined=StrictUndefined,
+        trim_blocks=True,
+        lstrip_blocks=True,
+    )
+    made.filters.update(
+        allowed=allowed,
+        clock=clock,
+        day_name=day_name,
+        duration=duration,
+        feet=feet,
+        feet_inches=feet_inches,
+        pounds=pounds,
+    )
+    return made
+
+
+def _nothing_else(url: str, *_: Any, **__: Any) -> Any:
+    raise ValueError(f"a printed paper needs nothing from elsewhere, and asks for {url}")

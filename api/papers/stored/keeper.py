@@ -1,0 +1,187 @@
+"""Papers renewed in the background: whatever they rest on may change at any time, and planning should find them ready.
+
+A change of data leaves a line in the history, whoever made it: the service, a command, another process. So the number
+of the newest line, looked at every other second, misses none. What is stale is found by comparing fingerprints; a few
+jobs are made at once, many by processes of their own, each batch in one transaction that is kept whole or not at all.
+"""
+
+from __future__ import annotations
+
+import datetime
+import gc
+import logging
+import multiprocessing
+import os
+import signal
+import threading
+import time
+from collections.abc import Callable, Collection, Sequence
+from concurrent.futures import FIRST_COMPLETED, Future, ProcessPoolExecutor, wait
+from concurrent.futures.process import BrokenProcessPool
+from dataclasses import dataclass
+
+import sqlalchemy as sa
+from sqlmodel import Session, col
+
+from api import tables
+from api.database import open_database, transaction
+from api.papers.stored.inputs import fingerprints, is_fresh, job_inputs, made_fingerprints, shop_inputs
+from api.papers.stored.making import make_papers
+from api.papers.stored.store import Made, store, stored
+
+LOOK_S = 2.0  # between two looks at the history
+REST = 5.0  # after a search for stale papers, so many times as long as it took: it must not slow the pages down
+ALL_S = 600.0  # after which papers are searched even if no change was seen
+RETRY_S = 30.0  # after a failure
+FEW = 8  # jobs that are made in the service itself: starting a process takes longer
+BATCH = 20  # jobs made in one transaction: with their drawings about 1 MB, in half a second
+
+_log = logging.getLogger("eaveboard")
+_database: sa.Engine | None = None  # of a process that makes papers
+
+
+def stale(session: Session, visit_ids: Collection[str] | None = None) -> list[str]:
+    """Return which visits (None: of all open ones) have papers that are missing or were made of other inputs."""
+    if session.get(tables.Business, 1) is None:
+        return []
+    shop, made = shop_inputs(session), made_fingerprints(session, visit_ids)
+    jobs = job_inputs(session, visit_ids)
+    return [name for name, job in jobs.items() if not is_fresh(made.get(name, {}), fingerprints(shop, job))]
+
+
+def renew(session: Session, visit_ids: Collection[str], now: datetime.datetime) -> int:
+    """Make what is missing or stale of the visits' papers; return of how many visits something was made."""
+    shop, jobs, held = shop_inputs(session), job_inputs(session, visit_ids), stored(session, visit_ids)
+    made: dict[str, Made] = {}
+    for name, job in jobs.items():
+        wanted, have = fingerprints(shop, job), held[name]
+        if not is_fresh({what: print_ for what, (print_, _) in have.items()}, wanted):
+            fresh = {what: text for what, (print_, text) in have.items() if wanted.get(what) == print_}
+            made[name] = Made(make_papers(shop, job, fresh), wanted, fresh)
+    store(session, made, now)
+    return len(made)
+
+
+@dataclass(frozen=True)
+class PapersState:
+    """How many open visits have fresh papers, how many stale ones, and of these how many are being made just now.
+
+    `faults` are the visits of whose survey no wall can be made, with the sentence that says why.
+    """
+
+    fresh: int
+    stale: int
+    being_made: int
+    faults: dict[str, str]
+
+
+def standing(session: Session, being_made: int) -> PapersState:
+    """Return how the papers of all open visits stand."""
+    visit, made = tables.Visit, tables.Prepared
+    opened = session.execute(sa.select(sa.func.count()).where(col(visit.state) == "open")).scalar_one()
+    found = len(stale(session))
+    rows = sa.select(col(made.visit_id), col(made.document)).join(visit, col(visit.id) == made.visit_id)
+    rows = rows.where(col(made.what) == "fault", col(visit.state) == "open").order_by(col(made.visit_id))
+    return PapersState(opened - found, found, min(being_made, found), dict(iter(session.execute(rows))))
+
+
+class Keeper:
+    """Keeps the papers of a business fresh while the service runs, with up to `processes` processes.
+
+    They are started when many papers are stale, and end when these are made.
+    """
+
+    def __init__(
+        self, database: sa.Engine, address: str, processes: int, clock: Callable[[], datetime.datetime]
+    ) -> None:
+        self._database, self._address, self._processes, self._clock = database, address, processes, clock
+        self._stop = threading.Event()
+        self._thread = threading.Thread(target=self._run, name="papers", daemon=True)
+        self.being_made = 0
+
+    def start(self) -> None:
+        if self._processes:
+            self._thread.start()
+
+    def close(self) -> None:
+        """Stop, after the batches that are under way: a second or two."""
+        self._stop.set()
+        if self._thread.is_alive():
+            self._thread.join()
+
+    def _run(self) -> None:
+        seen: int | None = -1
+        looked = 0.0
+        pause = 0.0
+        while not self._stop.wait(pause):
+            pause = LOOK_S
+            try:
+                newest = self._newest()
+                if newest == seen and time.monotonic() - looked < ALL_S:
+                    continue
+                seen, looked = newest, time.monotonic()
+                with transaction(self._database) as session:
+                    found = stale(session)
+                pause = max(LOOK_S, REST * (time.monotonic() - looked))
+                self._make(found)
+            except (sa.exc.SQLAlchemyError, BrokenProcessPool, OSError):
+                # The database is away, or the system has ended a process: what was not made is stale, and found again.
+                _log.exception("papers could not be renewed; trying again in %.0f s", RETRY_S)
+                seen, pause = -1, RETRY_S
+            finally:
+                self.being_made = 0
+
+    def _newest(self) -> int | None:
+        with transaction(self._database) as session:
+            newest: int | None = session.execute(sa.select(sa.func.max(col(tables.History.id)))).scalar_one()
+            return newest
+
+    def _make(self, visit_ids: Sequence[str]) -> None:
+        self.being_made = len(visit_ids)
+        if len(visit_ids) <= FEW:
+            if visit_ids:
+                with transaction(self._database) as session:
+                    renew(session, visit_ids, self._clock())
+            return
+        started = time.monotonic()
+        batches = [visit_ids[k : k + BATCH] for k in range(0, len(visit_ids), BATCH)]
+        context = multiprocessing.get_context("spawn")
+        pool = ProcessPoolExecutor(
+            min(self._processes, len(batches)), context, initializer=_begin, initargs=(self._address,)
+        )
+        try:
+            going: set[Future[int]] = {pool.submit(_renew_batch, batch, self._clock()) for batch in batches}
+            while going and not self._stop.is_set():
+                done, going = wait(going, timeout=0.2, return_when=FIRST_COMPLETED)
+                for batch in done:
+                    batch.result()
+                self.being_made = len(going) * BATCH
+        finally:
+            pool.shutdown(wait=True, cancel_futures=True)
+        _log.info("renewed the papers of %d visits in %.1f s", len(visit_ids), time.monotonic() - started)
+
+
+def _begin(address: str) -> None:
+    """Make a new process ready: it gives way to the pages, and ends when the service does, however that ends."""
+    global _database
+    signal.signal(signal.SIGINT, signal.SIG_IGN)  # Ctrl-C is the service's business
+    os.nice(10)
+    threading.Thread(target=_follow_parent, daemon=True).start()
+    _database = open_database(address)
+    gc.freeze()
+    gc.disable()  # looking for cycles while papers are made takes a tenth of the time: it is done after each batch
+
+
+def _follow_parent() -> None:
+    parent = multiprocessing.parent_process()
+    if parent is not None:
+        parent.join()
+        os._exit(1)
+
+
+def _renew_batch(visit_ids: Sequence[str], now: datetime.datetime) -> int:
+    assert _database is not None
+    with transaction(_database) as session:
+        made = renew(session, visit_ids, now)
+    gc.collect()
+    return made

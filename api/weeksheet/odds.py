@@ -1,0 +1,95 @@
+"""Will the week hold? The odds of a stored plan, played against what the business knows of its times and deliveries."""
+
+from __future__ import annotations
+
+import datetime
+from collections.abc import Mapping
+
+import msgspec
+import sqlalchemy as sa
+from sqlmodel import Session, col, select
+
+from api import tables
+from api.fields.rules import Rules, rules_from_data
+from api.ledger.kept import kept
+from api.weeksheet.names import KitMark
+from scheduler.durations import Times, read_times
+from scheduler.odds import Doubts, Odds, VisitOdds, odds
+from scheduler.plan import Plan
+from scheduler.price import Visit, risks
+from scheduler.week import Job, Week
+
+PLAYS = 2_000
+SEED = 1  # the same plan shows the same odds to everybody
+
+
+def week_odds(
+    session: Session, stored: tables.StoredPlan, week: Week, plan: Plan, kits: Mapping[str, KitMark | None]
+) -> Odds | None:
+    """Return how often each visit and day of a stored plan turns out; None where no business is set up.
+
+    week, plan: of `stored`; the week may lack its travel. kits: by job, as the bench has them today. The chance
+    of weather is that of the forecast with which the plan was made.
+    """
+    business = session.get(tables.Business, 1)
+    if business is None:
+        return None
+    rules, times = rules_from_data(business.rules), _times(session, business.times)
+    done = {s.job: Visit(r.crew, r.day, s.start, s.end) for r in plan.routes for s in r.stops}
+    table = tables.Visit
+    rows = select(table.id, table.kind, table.awning_id).where(col(table.id).in_(list(done)))
+    kinds = {visit_id: (kind, awning_id) for visit_id, kind, awning_id in session.execute(rows).all()}
+    crates = sa.select(col(tables.Awning.id), col(tables.Awning.arrives_on)).where(
+        col(tables.Awning.id).in_([awning for _, awning in kinds.values() if awning is not None])
+    )
+    arrives = {awning: day for awning, day in session.execute(crates).all() if day is not None}
+    median, factor, lost, late = dict[str, float](), dict[str, float](), dict[str, float](), dict[str, float]()
+    for job in week.jobs:
+        if job.id not in done or job.id not in kinds:
+            continue
+        visit, (kind, awning_id) = done[job.id], kinds[job.id]
+        factor[job.id] = times.p80_factor(kind)
+        median[job.id] = job.minutes / (factor[job.id] if rules.plan_with == "p80" else 1.0)
+        lost[job.id] = _lost(job, visit, rules.prices.lost_cents.of(kind))
+        due = _due(kits.get(job.id), arrives.get(awning_id or ""))
+        late[job.id] = _late(due, week.start_date + datetime.timedelta(days=visit.day), rules)
+    spread = Doubts(median, factor, 1 + rules.drive_p80_percent / 100, lost, late)
+
+    def play() -> Odds:
+        whole = msgspec.json.decode(stored.week, type=Week)
+        return odds(whole, plan, spread, plays=PLAYS, seed=SEED)
+
+    parts = (median, factor, lost, late)
+    key = tuple(tuple(sorted(part.items())) for part in parts)
+    return kept(session, ("odds", stored.id, rules.drive_p80_percent, key), play)
+
+
+def doubtful(session: Session, played: Odds) -> dict[str, VisitOdds]:
+    """Return the visits whose chance of going as planned is lower than the business wants to know of, least first."""
+    below = rules_from_data(session.get_one(tables.Business, 1).rules).odds_below_percent / 100
+    low = [(job, one) for job, one in played.visits.items() if one.kept < below]
+    return dict(sorted(low, key=lambda pair: pair[1].kept))
+
+
+def _times(session: Session, text: str) -> Times:
+    return kept(session, ("times", text), lambda: read_times(text))
+
+
+def _lost(job: Job, visit: Visit, price: int) -> float:
+    """Return the chance with which the weather takes the visit, by which its window was priced."""
+    cents = min(risks(job, visit.day, visit.start, visit.end), default=0)
+    return min(1.0, cents / price) if price else 0.0
+
+
+def _due(kit: KitMark | None, crate: datetime.date | None) -> datetime.date | None:
+    """Return the day on which what the kit still waits for is due; None: it waits for nothing, or nobody knows."""
+    if kit is None or kit.condition not in ("short", "uncounted"):
+        return None
+    return kit.expected_on if kit.condition == "short" else crate
+
+
+def _late(due: datetime.date | None, planned: datetime.date, rules: Rules) -> float:
+    """Return the chance that what is due on `due` is not there on the planned day: each day later is as rare again."""
+    if due is None or due > planned:
+        return 0.0
+    return float((rules.late_delivery_percent / 100) ** (1 + (planned - due).days))
