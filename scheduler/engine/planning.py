@@ -9,9 +9,8 @@ from collections.abc import Callable
 from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
-from scheduler.errors import BadInput
 from scheduler.plan import Plan
-from scheduler.week import Week
+from scheduler.week import Week, only_first_format
 
 if TYPE_CHECKING:
     from scheduler.engine.model.fixed import Fixed
@@ -72,8 +71,8 @@ def plan_week(
     from scheduler.engine.search.incumbent import Best
     from scheduler.engine.search.phases import search
 
-    if week.format == "week/2" and fixed is not None:
-        raise BadInput("fixed", "plans of a week/2 are made anew as a whole; nothing can be held in them yet")
+    if fixed is not None:
+        only_first_format(week, "holding a part of the plan")
     begun = clock()
     model = build(week, fixed=fixed or NOTHING)
     best = Best(model)

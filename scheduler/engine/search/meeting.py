@@ -1,4 +1,7 @@
-"""Weeks in which crews have to meet: small ones are solved whole, of larger ones some days are planned anew in turn."""
+"""Weeks in which crews have to meet: small ones are solved whole, of larger ones some days are planned anew in turn.
+
+Once every set of stops that a better plan can hold on a crew day is listed, the model of the whole chooses among these.
+"""
 
 from __future__ import annotations
 
@@ -9,40 +12,60 @@ import numpy as np
 from scheduler.engine.model.plans import timed
 from scheduler.engine.model.timing import Timed
 from scheduler.engine.search.incumbent import Best
-from scheduler.engine.search.whole import Whole, WholeModel
+from scheduler.engine.search.whole import Sets, Whole, WholeModel
 
-SMALL = 400  # stops of all crew days that the model of the whole week can decide on
-FIRST_STOPS, LEAST_STOPS = 120, 30  # of a neighborhood, at first and at least
+MOST_SETS = 20_000  # of all crew days that the model of the whole week is given
+WHOLE_SHARE = 0.5  # of the time left, for the whole week at once, until some days are planned anew
+FIRST_STOPS = 500  # of the crew days of a neighborhood
 TURN_S = 6.0  # of one neighborhood
-ROUNDING_CENTS = 0.5  # given away of a bound for its arithmetic, of each crew day none: costs are whole
+BEST_OF = 3  # neighborhoods that win nothing in a row, after which they become wider
 
 
 class Meeting:
     """Solves the week by the model of the whole, as far as it can; every plan found is offered to `best`."""
 
     def __init__(
-        self, best: Best, seed: int, left: Callable[[], float], check: Callable[[], None], workers: int
+        self,
+        best: Best,
+        seed: int,
+        left: Callable[[], float],
+        check: Callable[[], None],
+        workers: int,
+        list_sets: Callable[[int], dict[int, Sets] | None],
     ) -> None:
+        """`list_sets`: lists by crew day what a better plan can do there, None where that is more than so many."""
         self.best, self.model, self.seed, self.left, self.check = best, best.model, seed, left, check
-        self.workers = workers
+        self.workers, self.list_sets = workers, list_sets
         self.chance = np.random.default_rng([seed, 13])
-        self.stops = FIRST_STOPS
+        self.stops, self.without = FIRST_STOPS, 0
 
     def run(self) -> None:
         """Search until proven; raises what `check` raises."""
         every = list(range(len(self.model.crew_days)))
-        if len(self.model.cand_job) <= SMALL or np.isinf(self.left()):
-            self.best.tell("solving the whole week at once")
-            while not self.best.proven:
-                self.check()
-                self._solve(every, None)
+        endless = np.isinf(self.left())
         while not self.best.proven:
             self.check()
+            sets = self.list_sets(MOST_SETS)
+            if sets is not None or endless:
+                self.best.tell("solving the whole week at once")
+                self._solve(every, None if endless else WHOLE_SHARE * self.left(), sets)
             self.best.tell("planning some days anew")
-            self._solve(self._free(), TURN_S)
+            for _ in range(2 * BEST_OF):
+                if not self.best.proven:
+                    self.check()
+                    self._neighborhood(sets)
+
+    def _neighborhood(self, sets: dict[int, Sets] | None) -> None:
+        before = self.best.cost
+        self.without += 1
+        self._solve(self._free(), min(TURN_S, self.left()), sets)
+        if self.best.cost < before:
+            self.without = 0
+        elif self.without >= BEST_OF:
+            self.without, self.stops = 0, int(1.3 * self.stops)
 
     def _free(self) -> list[int]:
-        """Return the crew days of the next neighborhood: those of whole days, near each other, that crews meet on."""
+        """Return the crew days of the next neighborhood: those of whole days, near each other or not."""
         model, size = self.model, np.diff(self.model.cand_ptr)
         middle = int(self.chance.integers(model.week.days))
         days = sorted(range(model.week.days), key=lambda d: (abs(d - middle), self.chance.random()))
@@ -51,41 +74,34 @@ class Meeting:
         free: list[int] = []
         for day in dict.fromkeys(days):
             here = np.nonzero(model.day_of == day)[0]
-            if free and size[free].sum() + size[here].sum() > 4 * self.stops:
+            if free and size[free].sum() + size[here].sum() > self.stops:
                 break
             free += here.tolist()
         return free
 
-    def _solve(self, free: list[int], seconds: float | None) -> None:
+    def _solve(self, free: list[int], seconds: float | None, sets: dict[int, Sets] | None) -> None:
         routes, starts = self.best.plan_now()
+        most = self.best.cost  # plans outside of `sets` cost no less
         times = self.best.times or timed(self.model, routes, starts)
         open_days = set(free)
         kept: dict[int, tuple[list[int], Timed]] = {
             k: (list(items), times[k]) for k, items in routes.items() if k not in open_days
         }
-        whole = WholeModel(self.model, free, kept)
+        whole = WholeModel(self.model, free, kept, sets)
         whole.hint(routes, times)
-        left = self.left()
-        limit = left if seconds is None else min(seconds, left)
-        every = not kept
-        found = whole.solve(
-            None if np.isinf(limit) else limit,
-            self.workers,
-            self.seed,
-            self._over,
-            self._take,
-            self._prove if every else lambda _: None,
-        )
+        every = len(free) == len(self.model.crew_days)
+
+        def prove(bound: float) -> None:
+            if every:
+                self.best.prove(min(bound, float(most)))
+
+        found = whole.solve(seconds, self.workers, self.seed, self._over, self._take, prove)
         if found.times is not None:
             self._take(found)
-            if every:
-                self._prove(found.bound)
+        prove(found.bound)
 
     def _over(self) -> bool:
         return self.left() <= 0 or self.best.proven
-
-    def _prove(self, bound: float) -> None:
-        self.best.prove(bound - ROUNDING_CENTS if bound % 1 else bound)
 
     def _take(self, found: Whole) -> None:
         assert found.times is not None

@@ -18,6 +18,7 @@ from scheduler.engine.search.meeting import Meeting
 from scheduler.engine.search.neighborhood import Polish
 from scheduler.engine.search.roaming import Roaming
 from scheduler.engine.search.ruin_recreate import Ruin
+from scheduler.engine.search.whole import Sets
 
 QUICK_ROUNDS, QUICK_MOST = 40, 8_000  # of taking out and putting back before prices are known: for each job, at most
 QUICK_HOT, QUICK_COLD = 0.1, 0.001  # heat of these rounds, of what a stop costs: at first, at last
@@ -25,6 +26,7 @@ QUICK_SHARE = 0.15  # of the time given
 MOST_COLUMNS = 400_000  # that the closing integer program is given
 DAY_ROOM = 2_000_000
 MANY_DAYS = 40  # crew days up to which one integer program over all of them is quicker than many over some
+MEETING_WORKERS = 4  # each of its own kind: they do better by turns on two cores than two would
 MEETING_FROM = 0.3  # of the time given, from which on the bound is raised no more where crews have to meet
 CUT_STALL = 0.02  # share of the gap that a round of cuts must close to be followed by another
 ALL_NODES = 5_000  # of the integer program over all routes found
@@ -67,7 +69,7 @@ class Search:
         self.ruin = Ruin(self.model, seed)
         self.rate = 1.0  # rounds of ruin and recreate a second
         self.roaming: Roaming | None = None
-        self.meeting = Meeting(best, seed, left, check, 1 if threads is None else 2)
+        self.meeting = Meeting(best, seed, left, check, MEETING_WORKERS, self.sets)
         self.column_of: dict[int, int] = {}  # the pool's columns of the best plan, by crew day
         self.meets = bool((self.model.assist_of >= 0).any())  # some crews have to meet: routes alone do not say when
         self.cutting = len(self.model.crew_days) <= MANY_DAYS  # of more crew days each round of pricing takes long
@@ -214,6 +216,21 @@ class Search:
         self.best.tell("listing every route that could still pay")
         self.failed = self.gap()
         return self.relax.under(self.failed, most, room)
+
+    def sets(self, most: int) -> dict[int, Sets] | None:
+        """Return by crew day every set of items that a better plan can have there, with its least cents and minutes.
+
+        None where there are more than `most`.
+        """
+        gap, pool = self.gap(), self.relax.pool
+        if not self.relax.under(gap, most, DAY_ROOM, all_or_none=True):
+            return None
+        found: dict[int, Sets] = {}
+        for c in np.nonzero(pool.reduced(self.relax.dual) < gap)[0].tolist():
+            items, own = frozenset(pool.jobs[c].tolist()), found.setdefault(pool.crew_day[c], {})
+            cents, out = own.get(items, (pool.cost[c], pool.out[c]))
+            own[items] = min(cents, pool.cost[c]), min(out, pool.out[c])
+        return {k: own for group, own in found.items() for k in self.members[group]}
 
     def gap(self) -> float:
         """Return the reduced cost up to which a route could be in a plan cheaper than the best."""

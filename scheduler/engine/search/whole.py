@@ -17,6 +17,7 @@ from scheduler.engine.model.timing import Timed
 from scheduler.engine.search.whole_day import CrewDayModel
 
 Routes = dict[int, list[int]]
+Sets = dict[frozenset[int], tuple[int, int]]  # items done on one crew day: at least these cents and minutes out
 
 
 @dataclass(frozen=True)
@@ -32,7 +33,14 @@ class Whole:
 class WholeModel:
     """The model; `kept` are routes with their times that stay, of crew days that are not in `free`."""
 
-    def __init__(self, model: Model, free: list[int], kept: Mapping[int, tuple[list[int], Timed]]) -> None:
+    def __init__(
+        self,
+        model: Model,
+        free: list[int],
+        kept: Mapping[int, tuple[list[int], Timed]],
+        sets: Mapping[int, Sets] | None = None,
+    ) -> None:
+        """`sets`: all that each crew day could do in a plan worth looking for; None: anything."""
         self.model, self.cp = model, cp_model.CpModel()
         self.kept = kept
         self.at = {j: k for k, (items, _) in kept.items() for j in items}  # crew day of every item that stays
@@ -42,6 +50,8 @@ class WholeModel:
             for i, there in day.there.items():
                 self.on.setdefault(i, {})[k] = there
         self.skipped = {j: self._skip(j) for j in range(len(model.week.jobs)) if j not in self.at}
+        for k, day in self.days.items() if sets is not None else ():
+            day.only(sets[k] if sets and k in sets else {})
         self._shared()
         self._stock()
         self._follows()

@@ -39,6 +39,7 @@ class CrewDayModel:
         self.leave: dict[int, Any] = {}
         self.come: dict[int, Any] = {}
         self.options: list[tuple[Any, int]] = []
+        self.one_of: dict[frozenset[int], Any] = {}
         for i in self.items:
             self._item(i)
         self._hours()
@@ -205,9 +206,21 @@ class CrewDayModel:
         if m.helper_row[k] < 0:
             cp.add(self.helpers == 0)
 
+    def only(self, sets: Mapping[frozenset[int], tuple[int, int]]) -> None:
+        """Let the route be one of these sets of items, each with what it costs and is out at least."""
+        own = frozenset(self.items)
+        self.one_of = {items: self.cp.new_bool_var("") for items in sets if items <= own}
+        self.cp.add(sum(self.one_of.values()) == self.goes)
+        for i, there in self.there.items():
+            self.cp.add(sum(one for items, one in self.one_of.items() if i in items) == there)
+        self.cp.add(self.cents >= sum(sets[items][0] * one for items, one in self.one_of.items()))
+        self.cp.add(self.whole >= sum(sets[items][1] * one for items, one in self.one_of.items()))
+
     def hint(self, items: list[int], times: Timed | None) -> None:
         """Begin from a route of these items in order; `times` None: the crew stays in."""
         self.cp.add_hint(self.goes, bool(items))
+        for one, chosen in self.one_of.items():
+            self.cp.add_hint(chosen, one == frozenset(items))
         starts = dict(zip(items, times.starts, strict=True)) if times is not None else {}
         for i, there in self.there.items():
             self.cp.add_hint(there, i in starts)
