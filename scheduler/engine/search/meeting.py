@@ -9,6 +9,7 @@ from collections.abc import Callable
 
 import numpy as np
 
+from scheduler.engine.master.relaxation import Stopped
 from scheduler.engine.model.plans import timed
 from scheduler.engine.model.timing import Timed
 from scheduler.engine.search.incumbent import Best
@@ -101,7 +102,11 @@ class Meeting:
         prove(found.bound)
 
     def _over(self) -> bool:
-        return self.left() <= 0 or self.best.proven
+        try:
+            self.check()
+        except Stopped:
+            return True
+        return self.best.proven
 
     def _take(self, found: Whole) -> None:
         assert found.times is not None

@@ -6,6 +6,7 @@ of larger ones it plans a few crew days anew while the others stay (`kept`).
 
 from __future__ import annotations
 
+import threading
 from collections.abc import Callable, Mapping
 from dataclasses import dataclass
 from typing import Any
@@ -15,6 +16,8 @@ from ortools.sat.python import cp_model
 from scheduler.engine.model.arrays import FAR, Model
 from scheduler.engine.model.timing import Timed
 from scheduler.engine.search.whole_day import CrewDayModel
+
+POLL_S = 0.1
 
 Routes = dict[int, list[int]]
 Sets = dict[frozenset[int], tuple[int, int]]  # items done on one crew day: at least these cents and minutes out
@@ -197,7 +200,20 @@ class WholeModel:
                 solver.stop_search()
 
         solver.best_bound_callback = bound
-        status = solver.solve(self.cp, told)
+        done = threading.Event()
+
+        def watch() -> None:  # neither plans nor bounds need be found for the wish to stop to be heard
+            while not done.wait(POLL_S):
+                if stopped():
+                    solver.stop_search()
+
+        watcher = threading.Thread(target=watch, name="watching the solver", daemon=True)
+        watcher.start()
+        try:
+            status = solver.solve(self.cp, told)
+        finally:
+            done.set()
+            watcher.join()
         if status in (cp_model.OPTIMAL, cp_model.FEASIBLE):
             found = self.read(solver.value)
             return Whole(found.times, found.routes, found.cost, float(solver.best_objective_bound))

@@ -109,6 +109,7 @@ def test_two_of_a_triple_cost_its_price_once(drawn: list[Model]) -> None:
                 pair=[np.zeros(0)] * k + [np.zeros(len(day.pairs))],
                 triples=triples,
                 triple=price,
+                weekly=np.zeros(0),
             )
             columns, reduced, _ = day.search(prices, 1e15, every_set=True, room=50_000)
             for c in range(len(columns)):
