@@ -48,6 +48,7 @@ PILES = {
     "van_full": "Van is full",
     "other_yard": "Kit at the other yard",
     "no_crew": "No crew at work",
+    "no_second_crew": "No second crew",
     "hours": "Customer's hours",
     "no_work_window": "No work window",
     "weather": "Weather and light",
