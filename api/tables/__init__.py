@@ -23,6 +23,7 @@ from api.tables.chain import ChainLink
 from api.tables.office import FileShape, SentFile
 from api.tables.plans import DayResult, History, Lock, PlanRun, PostedWeek, StoredPlan
 from api.tables.rebooking import CaseVisit, Message, RebookingCase
+from api.tables.roads import Drive, RoadPlace, RoadSource, RoadTable
 from api.tables.sales import Awning, AwningModel, Customer, MakerPart, ModelPart, ModelSize, Order, Site, SiteSurvey
 from api.tables.stock import Reservation, StockMove
 from api.tables.work import (
@@ -56,6 +57,7 @@ __all__ = [
     "DayOff",
     "DayResult",
     "Delivery",
+    "Drive",
     "Equipment",
     "FileShape",
     "ForecastFetch",
@@ -81,6 +83,9 @@ __all__ = [
     "ProgramToken",
     "RebookingCase",
     "Reservation",
+    "RoadPlace",
+    "RoadSource",
+    "RoadTable",
     "RouteOut",
     "SentFile",
     "Short",
