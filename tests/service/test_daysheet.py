@@ -291,3 +291,16 @@ def test_when_a_crew_sets_out_and_comes_is_kept_once_and_told_to_the_office(day:
     assert set(crew.get(f"{HOME}/state").json()["times"][jobs.install]) == {"on_way"}
     assert noted("lunch", AT).status_code == 422
     assert [did for did, _, _ in history(app, "visit")] == ["set out", "came", "took back: came"]
+
+
+def test_a_phone_that_takes_no_drawing_for_an_icon_finds_a_picture(day: tuple[FastAPI, Jobs]) -> None:
+    app, _ = day
+    office = signed_in(app, Role.office)
+    icons = office.get("/crews/north-1/days/2027-04-12/manifest.webmanifest").json()["icons"]
+    for icon in icons:
+        answer = office.get(icon["src"])
+        assert (answer.status_code, answer.headers["content-type"].split(";")[0]) == (200, icon["type"])
+    (picture,) = (icon for icon in icons if icon["type"] == "image/png")
+    data = office.get(picture["src"]).content
+    wide, high = int.from_bytes(data[16:20], "big"), int.from_bytes(data[20:24], "big")  # PNG: IHDR comes first
+    assert picture["sizes"] == f"{wide}x{high}"
