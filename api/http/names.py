@@ -14,7 +14,7 @@ from api.database import transaction
 
 def crew_names(session: Session) -> dict[str, str]:
     """Return the crews' names by id, those of crews that work no more among them."""
-    return dict(session.execute(select(tables.Crew.id, tables.Crew.name)).all())  # type: ignore[arg-type]
+    return dict(session.execute(select(tables.Crew.id, tables.Crew.name)).all())
 
 
 def crew_called(session: Session, crew_id: str) -> str:

@@ -267,7 +267,7 @@ def loss(
         found = losses.losses(session, (visit.id,), day).get(visit.id, [])
         return JSONResponse({"visit": visit.id, "losses": found})
 
-    own_crew_day(who, crew_id, day, write=True)
+    own_crew_day(session, who, crew_id, day, write=True)
     return once(session, write)
 
 
