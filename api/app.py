@@ -4,66 +4,39 @@ from __future__ import annotations
 
 import asyncio
 import os
-import secrets
 import sys
 from collections.abc import AsyncIterator
 from contextlib import asynccontextmanager
-from dataclasses import dataclass
 
-import sqlalchemy as sa
 from fastapi import Depends, FastAPI
 from starlette.middleware.gzip import GZipMiddleware
 
 from api.access.accounts import Passwords, first_manager
 from api.access.guards import is_known, statements
 from api.access.idempotency import forget_old
+from api.backup.keeper import BackupKeeper
+from api.chain.keeper import ChainKeeper
 from api.clock import clock_of, machine_clock
-from api.database import Hold, hold, open_database, upgrade
+from api.database import Hold
 from api.forecasts.keeper import ForecastKeeper
 from api.http.assets import Assets
 from api.http.dates import near_dates
 from api.http.headers import SafeHeaders
+from api.http.measures import Measured, count_lines
 from api.http.problems import add_problem_handlers, responses
 from api.http.sizes import RequestBounds
 from api.looking_back import worth
+from api.opened import Opened, open_data
 from api.papers.stored.keeper import Keeper
 from api.rebooking.search import Searches
+from api.roads.keeper import RoadKeeper
+from api.routes.described import describe
 from api.routes.doors import ROUTERS
-from api.settings import Settings, read_secret, read_settings
+from api.settings import Settings, read_settings
 from api.week.ending import cut_off
 from api.week.runs import Runs
 
 HOLD_S = 10.0  # between two looks whether the database is still held
-
-
-@dataclass(frozen=True)
-class Opened:
-    """What a service works on: its data folder and database, held by it alone, the database in the newest form."""
-
-    database: sa.Engine
-    secret: str
-    held: Hold
-
-    def close(self) -> None:
-        """Close the database and let others have it."""
-        self.database.dispose()
-        self.held.release()
-
-
-def open_data(settings: Settings) -> Opened:
-    """Hold, open and bring up to date what `settings` name.
-
-    Raises `BadInput` in one sentence where it cannot be used, or another service is at work on it.
-    """
-    held = hold(settings.data, settings.database)
-    try:
-        secret = read_secret(settings, lambda: secrets.token_urlsafe(32))
-        database = open_database(settings.database)
-        upgrade(database)
-    except BaseException:
-        held.release()
-        raise
-    return Opened(database, secret, held)
 
 
 def create_app(settings: Settings | None = None, opened: Opened | None = None) -> FastAPI:
@@ -104,6 +77,9 @@ def create_app(settings: Settings | None = None, opened: Opened | None = None) -
     app.add_middleware(GZipMiddleware, minimum_size=1000, compresslevel=5)  # leaves event streams as they come
     app.add_middleware(RequestBounds, known=is_known)
     app.add_middleware(SafeHeaders, secure=chosen.secure, tiles=chosen.tiles)
+    app.add_middleware(Measured)
+    count_lines()
+    app.openapi = lambda: describe(app)  # type: ignore[method-assign]
     list(statements(app))
     return app
 
@@ -128,15 +104,26 @@ async def _at_work(app: FastAPI, chosen: Settings, own: Opened) -> AsyncIterator
     app.state.papers.start()
     app.state.forecasts = ForecastKeeper(app.state.database, chosen.data, lambda: app.state.clock())
     app.state.forecasts.start()
+    app.state.roads = RoadKeeper(app.state.database, chosen.data, lambda: app.state.clock())
+    app.state.roads.start()
     app.state.searches = Searches(app.state.database, lambda: app.state.clock())
+    app.state.chain = ChainKeeper(app.state.database, machine_clock)
+    app.state.chain.start()
+    app.state.backups = BackupKeeper(
+        app.state.database, chosen.data, chosen.backups, chosen.backup_hours, chosen.backups_kept, machine_clock
+    )
+    app.state.backups.start()
     holding = asyncio.create_task(_keep(own.held))
     yield
     holding.cancel()
+    app.state.backups.close()
     app.state.searches.close()
+    app.state.roads.close()
     app.state.forecasts.close()
     app.state.papers.close()
     app.state.worth.close()
     app.state.runs.close()
+    app.state.chain.close()
 
 
 async def _keep(held: Hold) -> None:

@@ -3,8 +3,6 @@
 Every value is an assumption, none is measured: replace them by what `eaveboard calibrate` fits to finished jobs.
 """
 
-from scheduler.durations import Times, read_times
-
 DEFAULT_TIMES_CSV = """\
 kind,task,per,value,shared,source
 install,open and set out,visit,30,0.5,assumption
@@ -38,5 +36,3 @@ repair,mend and test,metre above 2.5 m,10,0,assumption
 repair,clean up,visit,10,0.5,assumption
 repair,uncertainty,p80 factor,1.5,0,assumption
 """
-
-DEFAULT_TIMES: Times = read_times(DEFAULT_TIMES_CSV)

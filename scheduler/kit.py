@@ -160,26 +160,9 @@ def new_kit(listed: Mapping[str, int]) -> KitState:
 
 def after_count(state: KitState, count: Count) -> KitState:
     """Return the kit after a bench count; a new count replaces the old one. A loaded kit is unloaded first."""
-    _not_loaded(state, "counted")
+    if state.loaded:
+        raise BadInput("condition", "a loaded kit is not counted: unload it first")
     return KitState(count.uncounted, dict(count.short), False)
-
-
-def after_arrival(state: KitState, item: str, pieces: int) -> KitState:
-    """Return the kit after `pieces` of a missing `item` came in and were put to it; more than missing are no harm."""
-    _not_loaded(state, "completed")
-    if pieces < 1:
-        raise BadInput("pieces", f"must be 1 or more, is {pieces}")
-    if item not in state.missing:
-        raise BadInput("item", f'"{item}" is not missing from this kit')
-    missing = {name: short - pieces if name == item else short for name, short in state.missing.items()}
-    return KitState(state.uncounted, {name: short for name, short in missing.items() if short > 0}, False)
-
-
-def after_loss(state: KitState, item: str, pieces: int) -> KitState:
-    """Return the kit after `pieces` of `item` broke or were taken for another job; off the van, if it was on it."""
-    if pieces < 1:
-        raise BadInput("pieces", f"must be 1 or more, is {pieces}")
-    return KitState(state.uncounted, {**state.missing, item: state.missing.get(item, 0) + pieces}, False)
 
 
 def after_loading(state: KitState) -> KitState:
@@ -187,18 +170,6 @@ def after_loading(state: KitState) -> KitState:
     if state.condition != "verified":
         raise BadInput("condition", f"only a verified kit is loaded, this one is {state.condition}")
     return KitState((), {}, True)
-
-
-def after_unloading(state: KitState) -> KitState:
-    """Return the kit back on the bench, still verified."""
-    if not state.loaded:
-        raise BadInput("condition", f"only a loaded kit is unloaded, this one is {state.condition}")
-    return KitState((), {}, False)
-
-
-def _not_loaded(state: KitState, what: str) -> None:
-    if state.loaded:
-        raise BadInput("condition", f"a loaded kit is not {what}: unload it first")
 
 
 def _usual_crate(survey: Survey, layout: Layout) -> dict[str, int]:

@@ -7,7 +7,7 @@ from typing import Annotated, Literal
 import msgspec
 from msgspec import Meta
 
-from scheduler.documents import convert, decode, shown
+from scheduler.documents import decode, shown
 from scheduler.errors import BadInput
 from scheduler.week import Name
 
@@ -81,11 +81,6 @@ def read_plan(data: bytes | str) -> Plan:
     Whether the plan keeps the rules of its week is for `scheduler.audit`.
     """
     return _checked(decode(data, Plan, "plan file"))
-
-
-def plan_from_data(value: object) -> Plan:
-    """Return the plan held as plain data; raises `BadInput` as `read_plan` does."""
-    return _checked(convert(value, Plan, "plan"))
 
 
 def _checked(plan: Plan) -> Plan:

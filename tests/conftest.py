@@ -2,7 +2,10 @@
 
 from __future__ import annotations
 
+import datetime
 import fcntl
+import functools
+import gc
 import os
 import pickle
 import shutil
@@ -21,6 +24,8 @@ from sqlmodel import SQLModel
 
 from api.business import demo
 from api.database import open_database, upgrade
+from api.settings import sqlite_address
+from api.week import planning
 from scheduler.engine.planning import plan_week
 from scheduler.engine.tiny import tiny_week
 from tests import contract, postgresql
@@ -31,6 +36,16 @@ settings.register_profile("project", deadline=None)
 settings.load_profile("project")
 
 DEMO = Path(__file__).parent.parent / "seeds" / "demo"
+
+# What imports make stays until the end: looking through it over and over took a sixth of the suite's time.
+gc.disable()
+
+
+@pytest.hookimpl(trylast=True)
+def pytest_collection_finish() -> None:
+    gc.freeze()
+    gc.set_threshold(20_000, 20, 100)
+    gc.enable()
 
 
 def pytest_addoption(parser: pytest.Parser) -> None:
@@ -125,6 +140,28 @@ def built(tmp_path_factory: pytest.TempPathFactory) -> BuiltDemo:
         return BuiltDemo(folder, demo.build(folder, told.append, planner=one_a_day), tuple(told))
 
     return made_once(tmp_path_factory, "demo", build)
+
+
+# Enough for days of several stops, and no test may lean on which; of the processor's time, so that it is enough on a
+# machine that is busy with other things too.
+PLAN_S = 4.0
+PLANNED_AT = datetime.datetime(2027, 4, 8, 20, tzinfo=datetime.UTC)
+
+
+@pytest.fixture(scope="session")
+def planned_demo(compiled: None, built: BuiltDemo, tmp_path_factory: pytest.TempPathFactory) -> Path:
+    """The demo's folder with its week planned by the engine, not posted: copy it before changing anything in it."""
+
+    def make(folder: Path) -> Path:
+        shutil.copytree(built.out, folder, dirs_exist_ok=True)
+        engine = open_database(sqlite_address(folder))
+        made = planning.prepare_week(engine, built.made.start_date, PLANNED_AT)
+        planner = functools.partial(plan_week, clock=time.process_time)
+        planning.plan_week(engine, made, planner, seconds=PLAN_S, now=PLANNED_AT, by="test")
+        engine.dispose()
+        return folder
+
+    return made_once(tmp_path_factory, "planned", make)
 
 
 @pytest.fixture(scope="session")

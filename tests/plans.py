@@ -13,7 +13,7 @@ from typing import Any
 import msgspec
 
 from scheduler.audit import audit
-from scheduler.plan import Plan, plan_from_data
+from scheduler.plan import Plan, read_plan
 from scheduler.price import price
 from scheduler.week import Week, week_from_data
 from tests.brute import cheapest
@@ -32,14 +32,14 @@ def damaged(rng: random.Random, week: Week, plan: Plan) -> Plan:
     data = as_data(plan)
     for _ in range(rng.choice((1, 1, 1, 2, 3))):
         rng.choice(DAMAGE)(rng, as_data(week), data)
-    changed = plan_from_data(data)
+    changed = read_plan(json.dumps(data))
     if rng.random() < 0.8:
         data["cost"] = as_data(price(week, changed.routes))
         data["bound"] = None
     if rng.random() < 0.8:
         listed = {b.job for b in audit(week, changed).broken_rules if b.rule == "booking"}
         data["broken"] = sorted(set(data["broken"]) ^ {job for job in listed if job})
-    return plan_from_data(data)
+    return read_plan(json.dumps(data))
 
 
 def _some_route(rng: random.Random, data: Data) -> Data:

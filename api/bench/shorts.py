@@ -42,6 +42,32 @@ def take_over(session: Session, visit_id: str, count_id: int, missing: Mapping[s
     session.flush()
 
 
+def lost(session: Session, visit_id: str, item: str, pieces: int, count_id: int) -> None:
+    """Make the short of pieces lost after the crate was counted; those missing before are of the newer count too."""
+    of_count(session, visit_id, item, count_id)
+    session.add(tables.Short(visit_id=visit_id, item=item, missing=pieces, count_id=count_id))
+    session.flush()
+
+
+def found_again(session: Session, visit_id: str, item: str, pieces: int, count_id: int) -> bool:
+    """Take a short of so many pieces off the books; say whether there is one that nobody has ordered yet."""
+    wanted = select(tables.Short).where(tables.Short.visit_id == visit_id, tables.Short.item == item)
+    for short in session.exec(wanted.where(tables.Short.count_id == count_id)):
+        if short.missing == pieces and short.arrived_on is None and not is_ordered(short):
+            session.delete(short)
+            session.flush()
+            return True
+    return False
+
+
+def of_count(session: Session, visit_id: str, item: str, count_id: int | None) -> None:
+    """Have the open shorts of an item be those of a count: its pieces that come in are then no longer missing."""
+    wanted = select(tables.Short).where(tables.Short.visit_id == visit_id, tables.Short.item == item)
+    for short in session.exec(wanted.where(col(tables.Short.arrived_on).is_(None))):
+        short.count_id, short.version = count_id, short.version + 1
+        session.add(short)
+
+
 def _split(session: Session, short: tables.Short, pieces: int, arrived_on: datetime.date) -> None:
     """Book `pieces` of a short in: in a row of their own, unless they are all of it."""
     if pieces == short.missing:

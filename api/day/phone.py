@@ -9,7 +9,9 @@ from typing import Any
 from sqlmodel import Session, col, select
 
 from api import tables
+from api.bench.losses import losses
 from api.day.content import DayContent, day_content
+from api.day.expected import today_of
 from api.day.loading import ticks
 from api.day.photos import photos_of
 from api.day.results import results, steps
@@ -36,6 +38,8 @@ def day_state(session: Session, day: PostedDay, now: datetime.datetime) -> dict[
     """Return as JSON how far a crew's day is: ticks, out and back, times, steps, results, photos, and what is posted.
 
     `stops` are visit, start and end (minutes after midnight) in order; `now` lets a phone see how its clock differs.
+    `losses` are pieces found missing or broken on site, by visit.
+    `expected` is null except today: when visits that are not begun, and the crew back in the yard, are to be expected.
     """
     visits = day.visits
     gone = session.get(tables.RouteOut, (day.crew_id, day.day))
@@ -67,8 +71,26 @@ def day_state(session: Session, day: PostedDay, now: datetime.datetime) -> dict[
             for visit, row in results(session, visits, day.day).items()
         },
         "photos": photos,
+        "losses": losses(session, visits, day.day),
+        "expected": _expected(session, day, now),
         "times": {
             visit: {what: row.at.isoformat() for what, row in noted.items()}
             for visit, noted in stop_times(session, visits, day.day).items()
         },
+    }
+
+
+def _expected(session: Session, day: PostedDay, now: datetime.datetime) -> dict[str, Any] | None:
+    """Return when what is still to come is expected, with how much later than planned (below 0: sooner) in minutes."""
+    crew = today_of(session, day.day, now, day.crew_id).get(day.crew_id)
+    if crew is None:
+        return None
+    return {
+        "visits": {
+            one.job: {"start": one.start, "end": one.end, "late_min": one.late_min, "state": one.state}
+            for one in crew.day.visits
+            if one.state not in ("over", "passed by")
+        },
+        "back": crew.day.back,
+        "rest": crew.day.rest,
     }

@@ -38,7 +38,7 @@ def findings(today: Today) -> list[CannotGo]:
     """Return the posted visits still to come that cannot go as they are, in the order of time."""
     jobs = {job.id: job for job in today.built.week.jobs}
     told: dict[str, tuple[Cause, str]] = {}
-    coming = [n for n in today.posted.spots if n not in today.begun and today.facts.visits[n].state != "done"]
+    coming = [n for n in today.posted.spots if n not in today.settled and today.facts.visits[n].state != "done"]
     for name in coming:
         fault = _fault(today, jobs[name], today.posted.spots[name])
         if fault is not None:
@@ -79,6 +79,8 @@ def _fault(today: Today, job: Job, spot: Spot) -> tuple[Cause, str] | None:
     """Return what of the visit itself stands against it where it is posted."""
     if job.id in today.gone:
         return "other", today.gone[job.id]
+    if job.id in today.stopped:
+        return "short" if today.conditions.get(job.id) == "short" else "other", today.stopped[job.id]
     if job.ready_day is None or job.ready_day > spot.day:
         reasons = " ".join(why.detail for why in today.because.get(job.id, ()))
         return "short", reasons or "Its kit is not whole by then."
@@ -121,6 +123,8 @@ def _shift_fault(today: Today, crew_id: str, day: int) -> str | None:
         people = [] if row is None else [p for p in (row.lead_id, row.helper_id) if p is not None]
         off = [o for o in today.facts.days_off if o.person_id in people and o.first <= date <= o.last]
         who = " and ".join(f"{today.facts.people[o.person_id].name} is away ({o.why})" for o in off)
+        out = [v for v in today.facts.vans_out if row is not None and v.van_id == row.van_id]
+        who = who or " and ".join(f"its van {v.van_id} is out ({v.why})" for v in out if v.first <= date <= v.last)
         return f"{name} does not work on {day_name(date)}: {who or 'it has no hours that day'}."
     if route is not None and (route.depart < shift.start or route.back > shift.end + shift.overtime):
         latest = clock(shift.end + shift.overtime)

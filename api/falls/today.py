@@ -49,6 +49,8 @@ class PostedPlan:
 class Today:
     """A posted week, and the same week of today's rows, in which what is posted counts as open whatever became of it.
 
+    `stopped` says of visits that have begun and cannot be finished where they are posted why, in words.
+
     `gone` says of visits that are posted and not to be done any more why, in words. `moment` is day and minute of the
     week by local time, None before it begins. `because` are the reasons that preparation has for each visit, `taken`
     the pieces that posted visits have had of each shelf (item and yard) already.
@@ -62,6 +64,7 @@ class Today:
     gone: Mapping[str, str]
     taken: Mapping[tuple[str, str], int]
     moment: tuple[int, int] | None
+    stopped: Mapping[str, str]
 
     def crew_name(self, crew_id: str) -> str:
         """Return what the crew is called on every page."""
@@ -72,6 +75,11 @@ class Today:
     def begun(self) -> set[str]:
         """Return the visits that are done, being done or driven to."""
         return begun_by(self.posted.week, self.posted.plan, self.moment)
+
+    @property
+    def settled(self) -> set[str]:
+        """Return the visits that have begun and go on to their end: no other time is to be found for them."""
+        return self.begun - self.stopped.keys()
 
 
 class Days:
@@ -99,6 +107,15 @@ class Days:
                 while len(self._kept) > _KEPT:
                     del self._kept[next(iter(self._kept))]
         return replace(known, moment=_moment(known, now))
+
+
+def today_in(session: Session, start_date: datetime.date, now: datetime.datetime) -> Today | None:
+    """Return the posted week as it stands by the rows of a session, kept or not; None where none is posted."""
+    row = posted_week(session, start_date)
+    if row is None:
+        return None
+    known = _build(session, row, now)
+    return replace(known, moment=_moment(known, now))
 
 
 def open_weeks(session: Session, now: datetime.datetime) -> list[datetime.date]:
@@ -147,7 +164,34 @@ def _build(session: Session, row: tables.PostedWeek, now: datetime.datetime) -> 
         gone=gone,
         taken=dict(taken),
         moment=None,
+        stopped=_stopped(session, posted),
     )
+
+
+def _stopped(session: Session, posted: PostedPlan) -> dict[str, str]:
+    """Return the open visits of which the crew said on their posted day that they cannot be finished, in words."""
+    found: dict[str, str] = {}
+    told: dict[tuple[str, datetime.date], str] = {}
+    names = list(posted.spots)
+    losses = tables.SiteLoss
+    for loss in session.exec(select(losses).where(col(losses.visit_id).in_(names)).order_by(col(losses.item))):
+        key = loss.visit_id, loss.day
+        told[key] = f"{told.get(key, '')} {loss.pieces} × {loss.item} found {loss.what} on site.".strip()
+    results = tables.DayResult
+    newest = select(results).where(col(results.visit_id).in_(names)).order_by(col(results.id))
+    words = {"partly": "Partly done", "not_done": "Not done"}
+    for (name, day), row in {(row.visit_id, row.day): row for row in session.exec(newest)}.items():
+        if row.outcome != "done":
+            told[name, day] = f"{words[row.outcome]}: {row.why.rstrip('.')}. {told.get((name, day), '')}".strip()
+        else:
+            told.pop((name, day), None)
+    state = tables.Visit
+    still = set(session.exec(select(state.id).where(col(state.id).in_(names), state.state == "open")))
+    for name in still:
+        day = posted.date(posted.spots[name].day)
+        if (name, day) in told:
+            found[name] = told[name, day]
+    return found
 
 
 def _as_posted(known: Facts, posted: PostedPlan) -> tuple[Facts, dict[str, str]]:

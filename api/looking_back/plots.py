@@ -5,13 +5,14 @@ from __future__ import annotations
 import io
 import threading
 from collections.abc import Sequence
-
-import matplotlib
-from matplotlib.axes import Axes
-from matplotlib.figure import Figure
+from typing import TYPE_CHECKING, Any
 
 from api.fields.shown import short_date
 from api.looking_back.weeks import WeekBack
+
+if TYPE_CHECKING:  # a service must not wait for the library at its start
+    from matplotlib.axes import Axes
+    from matplotlib.figure import Figure
 
 GRAPHITE, PENCIL, RULE, SHEET, RUST = "#2b2d2f", "#62635f", "#cfc6b4", "#fffdf7", "#9c3f22"
 # (kind, words, fill, hatch): neighbours differ in print without colours.
@@ -33,11 +34,11 @@ USES = (
 _LINE = 0.8
 # The library keeps its fonts in common, and letters must not be laid out by two threads at once.
 _lock = threading.Lock()
-matplotlib.rcParams.update(
-    {"font.family": "DejaVu Serif", "font.size": 9, "svg.hashsalt": "eaveboard", "hatch.linewidth": 0.6,
-     "axes.edgecolor": GRAPHITE, "axes.linewidth": _LINE, "text.color": GRAPHITE, "xtick.color": GRAPHITE,
-     "ytick.color": GRAPHITE, "axes.labelcolor": GRAPHITE}
-)  # fmt: skip
+_STYLE: Any = {
+    "font.family": "DejaVu Serif", "font.size": 9, "svg.hashsalt": "eaveboard", "hatch.linewidth": 0.6,
+    "axes.edgecolor": GRAPHITE, "axes.linewidth": _LINE, "text.color": GRAPHITE, "xtick.color": GRAPHITE,
+    "ytick.color": GRAPHITE, "axes.labelcolor": GRAPHITE,
+}  # fmt: skip
 
 
 def cost_plot(weeks: Sequence[WeekBack]) -> bytes:
@@ -101,6 +102,10 @@ def pool_plot(weeks: Sequence[WeekBack]) -> bytes:
 
 
 def _sheet(height_in: float) -> tuple[Figure, Axes]:
+    import matplotlib
+    from matplotlib.figure import Figure
+
+    matplotlib.rcParams.update(_STYLE)
     figure = Figure(figsize=(8.2, height_in), layout="constrained", facecolor=SHEET)
     axes = figure.subplots()
     axes.set_facecolor(SHEET)

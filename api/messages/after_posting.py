@@ -52,7 +52,7 @@ def when_posted(session: Session, posted: Posted) -> None:
 
 
 def _about(visit_ids: set[str]) -> Any:
-    wanted = select(tables.Message).where(col(tables.Message.visit_id).in_(visit_ids))
+    wanted = select(tables.Message).where(col(tables.Message.visit_id).in_(visit_ids), tables.Message.kind == "time")
     return wanted.order_by(col(tables.Message.id))
 
 

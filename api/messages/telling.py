@@ -1,7 +1,8 @@
 """What customers are told: drafted in plain words, looked over, then sent once by e-mail or told by telephone.
 
 A message tells where a visit stands (`spot`), or that it is off. It is told only while that is still so. Telling it
-writes the booking: from then on the time is a promise.
+writes the booking: from then on the time is a promise. One that says how late the crew comes (`api.messages.late`)
+leaves the booking as it is.
 """
 
 from __future__ import annotations
@@ -69,13 +70,7 @@ def draft(
     spot: where the visit stands now, None where it is off; before: what the customer believes, None where nothing was
     told; why: one of `WHY`.
     """
-    for row in session.exec(
-        select(tables.Message).where(
-            tables.Message.visit_id == visit_id, col(tables.Message.state).in_(("draft", "failed"))
-        )
-    ):
-        row.state, row.version = "dropped", row.version + 1
-        session.add(row)
+    drop_drafts(session, visit_id)
     _, _, customer, _ = by_id(session)(visit_id)
     subject, body = words(session, visit_id, spot, before=before, why=why)
     message = tables.Message(
@@ -87,6 +82,16 @@ def draft(
     session.flush()
     note(session, now, by, "drafted", "message", str(message.id), {"visit": visit_id, "spot": message.spot})
     return message
+
+
+def drop_drafts(session: Session, visit_id: str, *kinds: str) -> None:
+    """Drop what is drafted for a visit and not told, of `kinds` alone where any are named."""
+    drafts = select(tables.Message).where(
+        tables.Message.visit_id == visit_id, col(tables.Message.state).in_(("draft", "failed"))
+    )
+    for row in session.exec(drafts.where(col(tables.Message.kind).in_(kinds)) if kinds else drafts):
+        row.state, row.version = "dropped", row.version + 1
+        session.add(row)
 
 
 def spots_of(plan: Any, start_date: datetime.date) -> dict[str, dict[str, Any]]:
@@ -114,7 +119,17 @@ def still_so(session: Session, message: tables.Message) -> bool:
         booked = told_now(session, message.visit_id)
         return booked is not None and _tells(message.spot, _as_spot(booked))
     plan = read_plan(session.get_one(tables.StoredPlan, row.plan_id).plan)
-    return _tells(message.spot, spots_of(plan, row.start_date).get(message.visit_id))
+    if not _tells(message.spot, spots_of(plan, row.start_date).get(message.visit_id)):
+        return False
+    return message.kind != "late" or not _begun(session, message.visit_id, message.spot)
+
+
+def _begun(session: Session, visit_id: str, spot: Spot) -> bool:
+    """Say whether the crew has come to the visit, or told what became of it: it is late no longer."""
+    date = datetime.date.fromisoformat(spot["date"])
+    told = select(tables.DayResult.id).where(tables.DayResult.visit_id == visit_id, tables.DayResult.day == date)
+    came = session.get(tables.StopTime, (visit_id, date, "here"))
+    return came is not None or session.exec(told.limit(1)).first() is not None
 
 
 def edit(
@@ -144,7 +159,8 @@ def told_by_telephone(
     values = {"state": "told", "how": "telephone", "told_at": now, "told_by": by, "fault": ""}
     if not versions.update(session, message, values):
         raise _meanwhile()
-    book(session, message.visit_id, message.spot, now, "telephone", words or message.subject)
+    if message.kind == "time":
+        book(session, message.visit_id, message.spot, now, "telephone", words or message.subject)
     note(session, now, by, "told", "message", str(message.id), {"visit": message.visit_id, "how": "telephone"})
 
 
@@ -170,7 +186,8 @@ def send_by_mail(
             session, message, {"state": "sending", "told_at": now, "told_by": by, "how": "e-mail", "fault": ""}
         ):
             raise _meanwhile()
-        calendar, method = invitation(session, message, settings.mail_from)
+        timed = message.kind == "time"  # how late the crew comes is nothing for a calendar
+        calendar, method = invitation(session, message, settings.mail_from) if timed else ("", "")
     fault: NotSent | None = None
     try:
         send(settings.smtp, settings.mail_from, Letter(
@@ -186,7 +203,8 @@ def send_by_mail(
             note(session, now, by, "did not send", "message", str(message_id), {"fault": fault.words})
             return row
         versions.update(session, row, {"state": "told", "calendar": calendar})
-        book(session, row.visit_id, row.spot, now, "e-mail", row.subject)
+        if row.kind == "time":
+            book(session, row.visit_id, row.spot, now, "e-mail", row.subject)
         note(session, now, by, "sent", "message", str(message_id), {"visit": row.visit_id, "to": row.to_email})
         return row
 
@@ -236,7 +254,11 @@ def _require_open(message: tables.Message) -> None:
 
 def _require_so(session: Session, message: tables.Message) -> None:
     if not still_so(session, message):
-        detail = "The visit's time has changed since this was written: drop it, and use the newer draft."
+        detail = (
+            "The crew has come there, or the visit's time has changed: drop it."
+            if message.kind == "late"
+            else "The visit's time has changed since this was written: drop it, and use the newer draft."
+        )
         raise Problem(409, detail, kind="changed-meanwhile")
 
 

@@ -79,6 +79,30 @@ def words(session: Session, visit_id: str, spot: Spot | None, *, before: Spot | 
     return subject, "\n".join(lines)
 
 
+def late_words(session: Session, visit_id: str, spot: Spot, expected: int) -> tuple[str, str]:
+    """Return subject and body of a message that says, on the day, that the crew will come at the minute `expected`."""
+    visit, site, customer, awning = by_id(session)(visit_id)
+    business = session.get_one(tables.Business, 1)
+    what = WHAT[visit.kind]
+    sized = f"{what} ({feet(awning.width_mm)})" if awning is not None and visit.kind == "install" else what
+    name, phone = _office(session)
+    date = datetime.date.fromisoformat(spot["date"])
+    lines = [
+        f"Dear {customer.name},",
+        "",
+        f"Our crew is running late today, {long_date(date)}. You expect us for your {sized} at {site.address},"
+        f" {site.town}, {arrival(spot)}; we will be there at about {hour(expected)}. We are sorry to keep you waiting.",
+        "",
+        "If that suits you, you need do nothing. If it does not, please call us and we will find another time."
+        f" Call {name}{f' on {phone}' if phone else ''}.",
+        "",
+        name,
+        business.name,
+        "",
+    ]
+    return f"{business.name}: we will be with you at about {hour(expected)} today", "\n".join(lines)
+
+
 def _office(session: Session) -> tuple[str, str]:
     """Return name and telephone of who answers calls: the first of the office's people."""
     people = select(tables.Person).where(tables.Person.role == "office", col(tables.Person.active).is_(True))

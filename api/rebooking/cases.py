@@ -49,7 +49,7 @@ def named(session: Session, visit_id: str) -> Named:
 def crew_day_visits(today: Today, crew_id: str, date: datetime.date) -> list[str]:
     """Return the posted visits of a crew's day that have not begun, in the order of time."""
     day = (date - today.posted.start_date).days
-    begun = today.begun
+    begun = today.settled
     found = [(s.start, n) for n, s in today.posted.spots.items() if (s.crew, s.day) == (crew_id, day)]
     return [name for _, name in sorted(found) if name not in begun]
 
@@ -71,7 +71,7 @@ def open_case(
     wishes: as `api.rebooking.search.wishes_of` reads them. crew_day: the crew's day that falls out, where that is the
     cause. Raises `BadInput` where a visit is not posted or has begun, `Problem` 409 where it is in an open case.
     """
-    posted, begun = today.posted, today.begun
+    posted, begun = today.posted, today.settled
     names = list(dict.fromkeys(visit_ids))
     names += [f for name in names for f in followers(today, name) if f not in visit_ids]
     names = list(dict.fromkeys(names))

@@ -228,7 +228,7 @@ class Searches:
 
 def standing_of(session: Session, today: Today, case: tables.RebookingCase, visit: tables.CaseVisit) -> OfferGround:
     """Return how the week stands for an open visit of a case."""
-    begun = today.begun
+    begun = today.settled
     if visit.visit_id in begun:
         raise Problem(409, f"{visit.visit_id} is done or under way by now: there is nothing to rebook.")
     if visit.visit_id not in {job.id for job in today.built.week.jobs}:

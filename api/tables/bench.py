@@ -84,6 +84,24 @@ class LoadTick(SQLModel, table=True):
     ticked_by: str
 
 
+class SiteLoss(SQLModel, table=True):
+    """Pieces of a visit's crate that its crew found missing or broken on site; `count_id` is the count that says so."""
+
+    __tablename__ = "site_loss"
+
+    visit_id: str = Field(primary_key=True, foreign_key="visit.id")
+    day: datetime.date = Field(primary_key=True)
+    item: str = Field(primary_key=True)
+    what: str = Field(primary_key=True)
+    pieces: int
+    crew_id: str = Field(foreign_key="crew.id")
+    count_id: int = Field(foreign_key="crate_count.id")
+    at: datetime.datetime = Field(sa_type=Moment)
+    noted_by: str
+
+    __table_args__ = (one_of("what", "missing", "broken"), sa.CheckConstraint("pieces > 0", name="some_pieces"))
+
+
 class RouteOut(SQLModel, table=True):
     """A crew has left the yard. `not_loaded` are visits whose kit was not on the van: then a named person said why."""
 

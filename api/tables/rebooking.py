@@ -58,13 +58,16 @@ class CaseVisit(SQLModel, table=True):
 class Message(SQLModel, table=True):
     """What a customer is to be told about a visit: drafted, then sent by e-mail or told by a person, or dropped.
 
-    `spot` is what it says, as crew, date, start, end and hold; null: that the visit is off. While a message is being
-    sent `told_at` is when that began.
+    `spot` is what it says, as crew, date, start, end and hold; null: that the visit is off. One of the kind "late" says
+    that the crew comes to `spot` only at the minute `expected`, and changes no promise. While a message is being sent
+    `told_at` is when that began.
     """
 
     id: int | None = Field(default=None, primary_key=True)
     visit_id: str = Field(foreign_key="visit.id", index=True)
     case_id: int | None = Field(default=None, foreign_key="rebooking_case.id", index=True)
+    kind: str = "time"
+    expected: int | None = None
     to_name: str
     to_email: str = ""
     subject: str
@@ -80,4 +83,8 @@ class Message(SQLModel, table=True):
     told_by: str = ""
     version: int = 1
 
-    __table_args__ = (one_of("state", "draft", "sending", "told", "failed", "dropped"),)
+    __table_args__ = (
+        one_of("state", "draft", "sending", "told", "failed", "dropped"),
+        one_of("kind", "time", "late"),
+        sa.CheckConstraint("(kind = 'late') = (expected IS NOT NULL)", name="late_says_when"),
+    )

@@ -6,7 +6,7 @@ from typing import Literal
 
 import msgspec
 
-from scheduler.documents import convert, decode, shown
+from scheduler.documents import decode, shown
 from scheduler.errors import BadInput
 from scheduler.week import Cents, Count, Day, Name, RateCents, Shift, Vehicle
 
@@ -54,11 +54,6 @@ class Roster(_Part, frozen=True):
 def read_roster(data: bytes | str) -> Roster:
     """Return the roster in JSON text `data`; raises `BadInput` naming the first key that is wrong."""
     return _checked(decode(data, Roster, "roster file"))
-
-
-def roster_from_data(value: object) -> Roster:
-    """Return the roster held as plain data; raises `BadInput` as `read_roster` does."""
-    return _checked(convert(value, Roster, "roster"))
 
 
 def _checked(roster: Roster) -> Roster:

@@ -13,7 +13,6 @@ from __future__ import annotations
 import csv
 import datetime
 import io
-from collections.abc import Iterable
 from typing import Annotated, Any
 
 import msgspec
@@ -105,20 +104,6 @@ def forecast_to_csv(forecast: Forecast) -> str:
         cells = [getattr(hour, name) for name in _NUMBERS]
         writer.writerow([f"{start:%Y-%m-%dT%H:%MZ}", *("" if cell is None else f"{cell:.6g}" for cell in cells)])
     return out.getvalue()
-
-
-def missing_hours(
-    forecast: Forecast, start: datetime.datetime, end: datetime.datetime
-) -> tuple[datetime.datetime, ...]:
-    """Return the starts of the whole hours from `start` to before `end` that `forecast` has no entry for."""
-    known = {hour.start for hour in forecast.hours}
-    return tuple(t for t in _hours_between(start, end) if t not in known)
-
-
-def _hours_between(start: datetime.datetime, end: datetime.datetime) -> Iterable[datetime.datetime]:
-    while start < end:
-        yield start
-        start += HOUR
 
 
 def _aware(where: str, moment: datetime.datetime) -> None:

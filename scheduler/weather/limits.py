@@ -30,7 +30,6 @@ MPS_PER_MPH = 0.44704
 # "High winds" normally means over 40 mph, or over 30 mph where material is handled: note to 29 CFR 1910.269(x).
 # Cassettes and cloth are material handling, so no table may allow more.
 HIGH_WIND_MATERIAL_MPH = 30.0
-HIGH_WIND_MPH = 40.0
 
 _RANGES: dict[str, tuple[float, float]] = {
     "wind_mph": (0, HIGH_WIND_MATERIAL_MPH), "gust_mph": (0, HIGH_WIND_MATERIAL_MPH), "rain_mm": (0, 50), "rain_chance":
@@ -100,11 +99,6 @@ def limits_for(table: LimitTable, work: WeatherWork) -> dict[Measure, WeatherLim
         if row.applies_to in names and (row.measure not in found or _stricter(row, found[row.measure])):
             found[row.measure] = row
     return found
-
-
-def is_high_wind(wind_mph: float, material_handling: bool) -> bool:
-    """Say whether OSHA's note to 29 CFR 1910.269(x) calls a wind high: over 30 mph with material, else over 40."""
-    return wind_mph > (HIGH_WIND_MATERIAL_MPH if material_handling else HIGH_WIND_MPH)
 
 
 # Lower edges in mph of Beaufort forces 1 to 12 as whole miles an hour (weather.gov/tbw/beaufort, weather.gov/pqr/wind).

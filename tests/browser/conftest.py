@@ -3,9 +3,7 @@
 from __future__ import annotations
 
 import datetime
-import functools
 import shutil
-import time
 from collections.abc import Callable, Iterator
 from pathlib import Path
 
@@ -15,32 +13,28 @@ from playwright.sync_api import Browser, Page, sync_playwright
 
 from api import tables
 from api.database import open_database, transaction
+from api.ledger.plans.stored import newest_plan
 from api.settings import sqlite_address
-from api.week.planning import plan_week, prepare_week
-from scheduler import plan_week as solve
 from tests.browser.board import Board, Size, add_people, serving
 from tests.browser.chromium import ARGS, CHROMIUM
-from tests.conftest import BuiltDemo, made_once
+from tests.conftest import made_once
 from tests.service.cast import add_cast
 
-# Enough for days of several stops, and no test may lean on which; of the processor's time, so that it is enough on a
-# machine that is busy with other things too.
-PLAN_S = 4.0
+MONDAY = datetime.date(2027, 4, 12)
 POSTED_AT = datetime.datetime(2027, 4, 8, 21, tzinfo=datetime.UTC)
 
 
 @pytest.fixture(scope="session")
-def posted_demo(compiled: None, built: BuiltDemo, tmp_path_factory: pytest.TempPathFactory) -> Path:
-    """The data folder of the demo business with its week planned by the engine and posted: copy it before serving."""
+def posted_demo(planned_demo: Path, tmp_path_factory: pytest.TempPathFactory) -> Path:
+    """The data folder of the demo business with its planned week posted: copy it before serving."""
 
     def make(folder: Path) -> Path:
-        shutil.copytree(built.out, folder, dirs_exist_ok=True)
+        shutil.copytree(planned_demo, folder, dirs_exist_ok=True)
         engine = open_database(sqlite_address(folder))
-        made = prepare_week(engine, built.made.start_date, POSTED_AT)
-        planner = functools.partial(solve, clock=time.process_time)
-        row, _ = plan_week(engine, made, planner, seconds=PLAN_S, now=POSTED_AT, by="test")
-        assert row.id is not None
         with transaction(engine) as session:
+            row = newest_plan(session, MONDAY)
+            assert row is not None
+            assert row.id is not None
             session.add(
                 tables.PostedWeek(start_date=row.start_date, plan_id=row.id, posted_at=POSTED_AT, posted_by="test")
             )

@@ -8,11 +8,8 @@ from hypothesis import strategies as st
 from scheduler.errors import BadInput
 from scheduler.kit import (
     KitState,
-    after_arrival,
     after_count,
     after_loading,
-    after_loss,
-    after_unloading,
     compare,
     new_kit,
 )
@@ -23,10 +20,7 @@ COUNTS = st.dictionaries(st.sampled_from((*NAMES, "crank")), st.integers(0, 8))
 EVENTS = st.lists(
     st.one_of(
         st.tuples(st.just("count"), COUNTS),
-        st.tuples(st.just("arrive"), st.tuples(st.sampled_from(NAMES), st.integers(0, 6))),
-        st.tuples(st.just("lose"), st.tuples(st.sampled_from(NAMES), st.integers(0, 6))),
         st.tuples(st.just("load"), st.none()),
-        st.tuples(st.just("unload"), st.none()),
         st.tuples(st.just("list"), LISTS),
     ),
     max_size=12,
@@ -62,13 +56,7 @@ def happen(state: KitState, listed: dict[str, int], event: tuple[str, object]) -
             return new_kit(new), new
         case "count", dict(counted):
             return after_count(state, compare(listed, counted)), listed
-        case "arrive", (str(item), int(pieces)):
-            return after_arrival(state, item, pieces), listed
-        case "lose", (str(item), int(pieces)):
-            return after_loss(state, item, pieces), listed
-        case "load", _:
-            return after_loading(state), listed
-    return after_unloading(state), listed
+    return after_loading(state), listed
 
 
 @settings(max_examples=150)

@@ -127,9 +127,14 @@ def add_yard(database: sa.Engine) -> None:
             )  # fmt: skip
 
 
+# Large libraries in which nothing asks for the time: looking for clocks in all their modules takes half a second.
+_NO_CLOCK = ("matplotlib", "mpl_toolkits", "numba", "llvmlite", "numpy", "scipy", "pandas", "hypothesis", "playwright",
+             "weasyprint", "fontTools", "PIL", "networkx", "alembic", "schemathesis", "jsonschema")  # fmt: skip
+
+
 def frozen(moment: datetime.datetime) -> AbstractContextManager[object]:
     """Have the service's clock show `moment` and go on from there; make the application before, and read no papers.
 
     FastAPI and msgspec do not know the frozen kind of date.
     """
-    return freeze_time(moment, real_asyncio=True, tick=True, ignore=["_pytest.timing", "_pytest.runner"])
+    return freeze_time(moment, real_asyncio=True, tick=True, ignore=["_pytest.timing", "_pytest.runner", *_NO_CLOCK])

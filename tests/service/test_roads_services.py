@@ -305,9 +305,8 @@ def test_an_unknown_unit_is_not_guessed(fake: Fake) -> None:
 
 def test_time_in_all_is_limited(fake: Fake) -> None:
     fake.always = "slow"
-    begun = time.monotonic()
     found = travel_times(PLACES, service("osrm", fake, block=1, budget_s=0.5))
-    assert time.monotonic() - begun < 5
+    assert len(fake.sizes) < len(PLACES)  # of a block for each pair, of which each takes longer than all may
     assert any("longer than 0.5 s in all" in note for note in found.notes)
 
 

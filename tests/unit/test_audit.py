@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import json
 import random
 import time
 from collections.abc import Callable
@@ -11,7 +12,7 @@ import msgspec
 import pytest
 
 from scheduler.audit import RULES, Breach, audit
-from scheduler.plan import Because, Cost, Plan, Route, Skipped, Stop, plan_from_data
+from scheduler.plan import Because, Cost, Plan, Route, Skipped, Stop, read_plan
 from scheduler.price import price
 from scheduler.week import Week, week_from_data
 from tests.weeks import small_week
@@ -64,7 +65,7 @@ def breaches_of(edit: Edit, restate: bool = True) -> tuple[Breach, ...]:
     """Edit week and plan as plain data, restate the cost unless told otherwise, and return what the auditor finds."""
     week_data, plan_data = msgspec.json.decode(msgspec.json.encode((WEEK, PLAN)))
     edit(week_data, plan_data)
-    week, plan = week_from_data(week_data), plan_from_data(plan_data)
+    week, plan = week_from_data(week_data), read_plan(json.dumps(plan_data))
     if restate:
         plan = msgspec.structs.replace(plan, cost=price(week, plan.routes))
     return audit(week, plan).broken_rules
@@ -76,7 +77,7 @@ def verdict_on(edit: Edit, restate: bool = True) -> list[tuple[str, str]]:
 
 
 def test_the_plan_made_by_hand_keeps_every_rule_and_states_its_cost_rightly() -> None:
-    verdict = audit(week_from_data(WEEK), plan_from_data(PLAN))
+    verdict = audit(week_from_data(WEEK), read_plan(json.dumps(PLAN)))
     assert verdict.broken_rules == ()
     assert verdict.ok
 

@@ -393,7 +393,7 @@ def test_serve_refuses_settings_that_cannot_be(run: Run, monkeypatch: pytest.Mon
     monkeypatch.setenv("EAVEBOARD_PORT", "x")
     ran = run("serve")
     assert ran.code == 2
-    assert ran.err.startswith("EAVEBOARD_PORT: must be a port")
+    assert ran.err.startswith("EAVEBOARD_PORT: must be a whole number from 1 to 65535")
 
 
 # --- writing

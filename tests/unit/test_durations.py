@@ -11,7 +11,7 @@ import msgspec
 import pytest
 
 from scheduler.calibrate import COLUMNS, LEAST_JOBS, Finished, calibrate, describe, read_history
-from scheduler.default_times import DEFAULT_TIMES, DEFAULT_TIMES_CSV
+from scheduler.default_times import DEFAULT_TIMES_CSV
 from scheduler.durations import (
     Kind,
     Times,
@@ -27,6 +27,7 @@ from scheduler.layout.compute import lay_out
 from scheduler.layout.site.lifting import hands_and_lift
 from tests.surveys import plain_survey
 
+DEFAULT_TIMES = read_times(DEFAULT_TIMES_CSV)
 PLAIN = Work(
     kind="install", width_mm=4000, brackets=4, holes=16, wall="wood-studs", height_mm=2900, hood=True, motor=True,
     hands=2, material_lift=True,

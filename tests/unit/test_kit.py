@@ -9,11 +9,8 @@ import pytest
 from scheduler.errors import BadInput
 from scheduler.kit import (
     Kit,
-    after_arrival,
     after_count,
     after_loading,
-    after_loss,
-    after_unloading,
     compare,
     new_kit,
     parts_list,
@@ -97,32 +94,18 @@ def test_the_life_of_a_short_kit() -> None:
     assert (kit.condition, kit.missing) == ("short", {"bracket": 2})
     with pytest.raises(BadInput, match="only a verified kit is loaded, this one is short"):
         after_loading(kit)
-    kit = after_arrival(kit, "bracket", 1)
-    assert (kit.condition, kit.missing) == ("short", {"bracket": 1})
-    kit = after_arrival(kit, "bracket", 1)
+    kit = after_count(kit, compare(listed, {"awning": 1, "bracket": 4}))
     assert kit.condition == "verified"
     kit = after_loading(kit)
     assert kit.condition == "loaded"
     with pytest.raises(BadInput, match="unload it first"):
         after_count(kit, compare(listed, {"awning": 1, "bracket": 4}))
-    assert after_unloading(kit).condition == "verified"
-    broken = after_loss(kit, "awning", 1)
-    assert (broken.condition, broken.loaded) == ("short", False)
 
 
 def test_half_a_count_leaves_the_kit_uncounted_unless_something_is_short() -> None:
     listed = {"awning": 1, "bracket": 4}
     assert after_count(new_kit(listed), compare(listed, {"awning": 1})).condition == "uncounted"
     assert after_count(new_kit(listed), compare(listed, {"awning": 0})).condition == "short"
-    # What was short has come, the rest is still to be counted.
-    kit = after_arrival(after_count(new_kit(listed), compare(listed, {"awning": 0})), "awning", 1)
-    assert kit.condition == "uncounted"
-
-
-def test_arrivals_must_be_of_something_missing() -> None:
-    kit = new_kit({"awning": 1})
-    with pytest.raises(BadInput, match='"bracket" is not missing'):
-        after_arrival(kit, "bracket", 1)
 
 
 def test_a_box_is_rounded_up_to_whole_millimetres_and_kilograms() -> None:

@@ -9,7 +9,7 @@ import pytest
 
 from scheduler.documents import encode
 from scheduler.errors import BadInput
-from scheduler.plan import plan_from_data, read_plan
+from scheduler.plan import read_plan
 
 COST = dict.fromkeys(("total", "crews", "travel", "overtime", "helpers", "risk", "late", "changes", "skipped"), 0)
 PLAN: dict[str, Any] = {
@@ -22,7 +22,7 @@ PLAN: dict[str, Any] = {
 
 
 def test_reads_back_as_written_under_the_names_of_the_format() -> None:
-    plan = plan_from_data(PLAN)
+    plan = read_plan(json.dumps(PLAN))
     assert plan.routes[0].back == 900
     assert json.loads(encode(plan)) == PLAN
     assert read_plan(encode(plan)) == plan
@@ -30,7 +30,7 @@ def test_reads_back_as_written_under_the_names_of_the_format() -> None:
 
 def test_a_plan_that_makes_no_sense_is_still_a_plan_in_form() -> None:
     route = PLAN["routes"][0] | {"day": -3, "depart": 900, "return": 1, "stops": []}
-    assert plan_from_data(PLAN | {"routes": [route, route]}).routes[1].day == -3
+    assert read_plan(json.dumps(PLAN | {"routes": [route, route]})).routes[1].day == -3
 
 
 @pytest.mark.parametrize(
@@ -58,5 +58,5 @@ def test_a_plan_that_makes_no_sense_is_still_a_plan_in_form() -> None:
 )  # fmt: skip
 def test_refuses_a_wrong_form_with_the_way_to_the_key(change: dict[str, Any], says: str) -> None:
     with pytest.raises(BadInput) as caught:
-        plan_from_data(PLAN | change)
+        read_plan(json.dumps(PLAN | change))
     assert str(caught.value).startswith(says)

@@ -15,6 +15,7 @@ from sqlmodel import Session
 from api.access.accounts import Role
 from api.access.guards import LOOKERS, STAFF, Who, allow, everyone, found, own_crew_day
 from api.access.idempotency import Once
+from api.bench import losses
 from api.clock import Now, local_day
 from api.day import loading, phone, results, stop_times
 from api.day.overview import crews_on
@@ -81,6 +82,15 @@ class TimeBody(NotedOfVisit):
     """The crew sets out for the visit (`on_way`) or has come there (`here`) at `at`; `noted` false takes it back."""
 
     what: stop_times.What
+    noted: bool = True
+
+
+class LossBody(NotedOfVisit):
+    """`pieces` of a crate's item are missing or broken; `noted` false takes that back."""
+
+    item: Annotated[records.Words, Field(min_length=1, max_length=200)]
+    what: losses.Loss
+    pieces: Annotated[int, Field(ge=1, le=10_000)] = 1
     noted: bool = True
 
 
@@ -234,6 +244,26 @@ def time(
         visit = visit_of(session, posted, body.visit, although_moved=body.although_moved)
         row = stop_times.note_time(session, posted, visit, body.what, body.noted, noted)
         return JSONResponse({"visit": visit.id, "what": body.what, "at": row.at.isoformat() if row else None})
+
+    own_crew_day(who, crew_id, day, write=True)
+    return once(session, write)
+
+
+@router.post("/crews/{crew_id}/days/{day}/losses", responses=_REFUSALS)
+def loss(
+    session: Database, who: Writer, now: Now, once: Once, crew_id: str, day: datetime.date, body: LossBody
+) -> Response:
+    """Note pieces of a crate that are missing or broken on site: they become a short, the kit is whole no more."""
+
+    def write() -> Response:
+        posted, noted = _day(session, who, crew_id, day, body, now)
+        visit = visit_of(session, posted, body.visit, although_moved=body.although_moved)
+        if body.noted:
+            losses.note_loss(session, posted, visit, body.item, body.what, body.pieces, noted)
+        else:
+            losses.take_back(session, posted, visit, body.item, body.what, noted)
+        found = losses.losses(session, (visit.id,), day).get(visit.id, [])
+        return JSONResponse({"visit": visit.id, "losses": found})
 
     own_crew_day(who, crew_id, day, write=True)
     return once(session, write)

@@ -7,6 +7,7 @@ import zoneinfo
 from typing import Annotated, Any, cast
 from urllib.parse import quote
 
+import msgspec
 from fastapi import APIRouter, Path, Query, Request
 from fastapi.responses import JSONResponse, RedirectResponse, Response
 from markupsafe import Markup
@@ -27,6 +28,7 @@ from api.ledger.kept import kept, unchanged
 from api.ledger.plans.posted import posted_week
 from api.ledger.plans.stored import planned_weeks
 from api.ledger.told import HOLDS
+from api.running.crews import CellNow, CrewLine, cells_now, crew_lines
 from api.settings import Settings
 from api.week import plans
 from api.weeksheet import WeekPage, week_page
@@ -77,12 +79,15 @@ def week(
     if wants_json(request):
         return Response(stored.plan, media_type="application/json")
     shown, planner = week_page(session, stored), who.role in PLANNERS
+    posted = posted_week(session, start_date)
+    lines = _lines(session, start_date, now) if posted is not None and posted.plan_id == stored.id else []
     values: dict[str, Any] = {
         "page": shown,
-        "board": _board(session, shown, planner),
+        "board": _board(session, shown, planner, cells_now(lines, (local_day(session, now) - start_date).days)),
+        "at_risk": [risk for line in lines for risk in line.risks],
         "stored": stored,
         "newest": others[0].id == stored.id,
-        "posted": posted_week(session, start_date),
+        "posted": posted,
         "plans": others,
         "planner": planner,
         "holds": HOLDS,
@@ -205,10 +210,16 @@ def _falls(request: Request, start_date: datetime.date, now: datetime.datetime) 
     return [] if today is None else findings(today)
 
 
-def _board(session: Session, shown: WeekPage, planner: bool) -> Markup:
+def _lines(session: Session, start_date: datetime.date, now: datetime.datetime) -> list[CrewLine]:
+    """Return how today's crews stand, where today is of this week."""
+    today = local_day(session, now)
+    return crew_lines(session, today, now) if start_date <= today < start_date + _WEEK else []
+
+
+def _board(session: Session, shown: WeekPage, planner: bool, running: dict[str, CellNow]) -> Markup:
     """Return the sheet itself as HTML, from memory while nothing has changed."""
-    key = ("board", shown.plan_id, planner, unchanged(session))
-    values = {"page": shown, "planner": planner, "holds": HOLDS}
+    key = ("board", shown.plan_id, planner, msgspec.json.encode(running), unchanged(session))
+    values = {"page": shown, "planner": planner, "holds": HOLDS, "running": running}
     return kept(session, key, lambda: Markup(part("week_board.html", values)))
 
 

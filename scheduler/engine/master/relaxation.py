@@ -14,6 +14,7 @@ from scheduler.engine.master.enumeration import Listed
 from scheduler.engine.master.pool import Pool
 from scheduler.engine.master.rows import Rows
 from scheduler.engine.master.solver import append, solver
+from scheduler.engine.master.subset_row_cuts import broken_triples, spread
 from scheduler.engine.model.arrays import Model
 from scheduler.engine.pricing.columns import Columns
 from scheduler.engine.pricing.crew_day import Day
@@ -25,6 +26,8 @@ EXACT_ROOM = 3_000_000
 NEW_AT_ALL, LEAST_NEW, MOST_NEW = 2_000, 10, 200  # columns a round, in all and for one crew day
 FEW_NEW = 5  # columns a round that are not worth another at the same beam
 TOLERANCE = 1e-4
+LEAST_BROKEN = 0.02  # of a triple's right side
+MOST_TRIPLES, TRIPLES_OF_A_JOB = 40, 4  # added at once, in all and over one job
 
 
 class Stopped(Exception):
@@ -167,6 +170,38 @@ class Relaxation:
         self.listed.renew()
         return len(cuts)
 
+    def tighten(self, progress: Callable[[], None] = lambda: None) -> bool:
+        """Add the triples that the last solution breaks and price again; return whether there were any.
+
+        Prices of triples are known to the pricing, so that the bound stays proven. Raises `Stopped` through `check`.
+        """
+        columns = self.columns()
+        used = np.nonzero(self.primal > 1e-6)[0]
+        alone = self.rows.cap[self.rows.crew_row : self.rows.helper_row] == 1  # not of a group of equal crew days
+        parts = [
+            np.append(columns.jobs_of(c), [self.rows.crew_row + k] if alone[k] else []).astype(np.int64)
+            for c, k in zip(used.tolist(), columns.crew_day[used].tolist(), strict=True)
+        ]
+        ptr = np.cumsum([0, *map(len, parts)])
+        flat = np.concatenate(parts or [np.zeros(0, np.int64)])
+        found, excess = broken_triples(ptr, flat, self.primal[used], self.rows.helper_row, LEAST_BROKEN)
+        triples = spread(found, excess, MOST_TRIPLES, TRIPLES_OF_A_JOB)
+        if not len(triples):
+            return False
+        append(self.lp, self.pool, range(self.in_lp, len(self.pool)))
+        self.in_lp = len(self.pool)
+        self.rows.add_triples(triples)
+        self.pool.renew()
+        self.listed.renew()
+        starts, index, _ = self.pool.matrix(range(len(self.pool)))
+        place = np.repeat(np.arange(len(self.pool)), np.diff(starts)) + self.rows.jobs
+        for row in range(len(self.rows.cap) - len(triples), len(self.rows.cap)):
+            held = place[index == row].astype(np.int32)
+            self.lp.addRow(-np.inf, 1.0, len(held), held, np.ones(len(held)))
+        self.level = 1
+        self.run(progress)
+        return True
+
     def run(self, progress: Callable[[], None] = lambda: None) -> None:
         """Price and cut until no column and no cut is left; raises `Stopped` through `check`."""
         while True:
@@ -179,7 +214,7 @@ class Relaxation:
             if self.level < 1:
                 self.level += 1
                 continue
-            if self.cut():
+            if not len(self.rows.triples) and self.cut():
                 continue
             if complete and new == 0:
                 return

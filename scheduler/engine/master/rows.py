@@ -16,8 +16,8 @@ from scheduler.engine.pricing.crew_day import Day, Prices
 class Rows:
     """Row numbers and right sides: jobs first (= 1), then all others (at most `cap`).
 
-    Order: job rows, crew-day rows, helpers, equipment pools, stock, follows. Only a group's first crew day has columns;
-    its row's cap is the size of the group.
+    Order: job rows, crew-day rows, helpers, equipment pools, stock, follows, cover cuts, triples. Only a group's first
+    crew day has columns; its row's cap is the size of the group.
     """
 
     def __init__(self, model: Model) -> None:
@@ -41,6 +41,7 @@ class Rows:
         self.jobs = jobs
         self.cuts: list[Cut] = []
         self.cut_row = len(cap)
+        self.triples: Ints = np.zeros((0, 3), dtype=np.int64)
         self._cut_table()
 
     def _cut_table(self) -> None:
@@ -50,10 +51,25 @@ class Rows:
         self.cut_weight = np.array([c.weight for c in self.cuts], dtype=np.int64).reshape(len(self.cuts), jobs)
 
     def add_cuts(self, cuts: list[Cut]) -> None:
-        """Append rows for `cuts`; columns made before must be given their entries again."""
+        """Append rows for `cuts`; columns made before must be given their entries again. No triples are there yet."""
         self.cuts += cuts
         self.cap = np.append(self.cap, [float(c.most) for c in cuts])
         self._cut_table()
+
+    @property
+    def triple_row(self) -> int:
+        """Return the number of the first triple's row."""
+        return self.cut_row + len(self.cuts)
+
+    def add_triples(self, triples: Ints) -> None:
+        """Append rows for triples of job and crew-day rows that take one route each.
+
+        Of the routes that stand in two or three of them one can be in a plan.
+
+        Columns made before must be given their entries again, and cover cuts cannot be added any more.
+        """
+        self.triples = np.concatenate([self.triples, triples])
+        self.cap = np.append(self.cap, np.ones(len(triples)))
 
     def violated(self, columns: Columns, value: Any) -> list[Cut]:
         """Return the cover cuts that the fractional plan `value` (one number a column) breaks, one a stock row."""
@@ -108,6 +124,8 @@ class Rows:
             self.cut_yard,
             self.cut_day,
             self.cut_weight,
+            self.triple_row,
+            self.triples,
         )
         return _entries(columns.crew_day, columns.ptr, columns.jobs, columns.helpers, shared, numbers)
 
@@ -129,7 +147,7 @@ class Rows:
             prize = dual[day.jobs] + m.uses[day.jobs] @ later[m.yard_of[k], :, m.day_of[k]]
             if len(self.cuts):
                 here = (self.cut_yard == m.yard_of[k]) & (self.cut_day >= m.day_of[k])
-                prize = prize + dual[self.cut_row :][here] @ self.cut_weight[np.ix_(here, day.jobs)]
+                prize = prize + dual[self.cut_row : self.triple_row][here] @ self.cut_weight[np.ix_(here, day.jobs)]
             place = {int(j): i for i, j in enumerate(day.jobs)} if len(m.follow) else {}
             pairs = np.zeros(len(day.pairs))
             for p, (first, then, least, most, same) in enumerate(m.follow):
@@ -149,7 +167,7 @@ class Rows:
         sigma = dual[self.crew_row : self.crew_row + len(m.crew_days)]
         helper = -dual[self.helper_row : self.helper_row + len(m.helper_cap)]
         pool = -dual[self.pool_row : self.pool_row + len(m.pool_cap)]
-        return Prices(job, sigma, helper, pool, pair)
+        return Prices(job, sigma, helper, pool, pair, self.triples, -dual[self.triple_row :])
 
 
 class _Shared(NamedTuple):
@@ -167,7 +185,7 @@ class _Shared(NamedTuple):
 
 
 class _Numbers(NamedTuple):
-    """The first row of each kind, rows of stock and follows by what they are over, and the cuts."""
+    """The first row of each kind, rows of stock and follows by what they are over, the cuts, and the triples."""
 
     crew: int
     helper: int
@@ -178,6 +196,8 @@ class _Numbers(NamedTuple):
     cut_yard: Any
     cut_day: Any
     cut_weight: Any
+    triple: int
+    triples: Any
 
 
 @compiled
@@ -191,7 +211,16 @@ def _entries(crew_day: Any, ptr: Any, jobs: Any, helpers: Any, m: _Shared, rows:
     for c in range(count):
         k = crew_day[c]
         d, y = m.day_of[k], m.yard_of[k]
-        most = ptr[c + 1] - ptr[c] + 2 + items + stocks * days + len(m.follow) * (days + 1) + len(rows.cut_day)
+        most = (
+            ptr[c + 1]
+            - ptr[c]
+            + 2
+            + items
+            + stocks * days
+            + len(m.follow) * (days + 1)
+            + len(rows.cut_day)
+            + len(rows.triples)
+        )
         if n + most > len(index):
             size = 2 * (n + most)
             index = np.concatenate((index[:n], np.empty(size - n, np.int64)))
@@ -243,6 +272,18 @@ def _entries(crew_day: Any, ptr: Any, jobs: Any, helpers: Any, m: _Shared, rows:
                 if weight > 0:
                     index[n], value[n] = rows.cut + r, weight
                     n += 1
+        for r in range(len(rows.triples)):
+            stands = 0
+            for t in range(3):
+                row = rows.triples[r, t]
+                if row >= rows.crew:
+                    stands += row == rows.crew + k
+                    continue
+                for p in range(ptr[c], ptr[c + 1]):
+                    stands += jobs[p] == row
+            if stands >= 2:
+                index[n], value[n] = rows.triple + r, 1.0
+                n += 1
         starts[c + 1] = n
     return starts, index[:n].copy(), value[:n].copy()
 

@@ -7,10 +7,12 @@ take one route at most: a job, a crew's day, the one helper of a day.
 
 from __future__ import annotations
 
+from collections import Counter
 from typing import Any
 
 import numpy as np
 
+from scheduler.engine.model.arrays import Ints
 from scheduler.engine.model.compiled import compiled
 
 
@@ -51,3 +53,15 @@ def broken_triples(ptr: Any, flat: Any, value: Any, rows: int, least: float) -> 
                     excess[n] = total - 1.0
                     n += 1
     return found[:n], excess[:n]
+
+
+def spread(found: Ints, excess: Any, most: int, of_one: int) -> Ints:
+    """Return the most broken of the triples of rows, `most` in all and `of_one` over any one row."""
+    often: Counter[int] = Counter()
+    taken: list[list[int]] = []
+    for n in np.argsort(-excess, kind="stable"):
+        triple = [int(r) for r in found[n]]
+        if len(taken) < most and all(often[r] < of_one for r in triple):
+            often.update(triple)
+            taken.append(triple)
+    return np.array(taken, dtype=np.int64).reshape(-1, 3)

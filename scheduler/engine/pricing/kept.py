@@ -80,7 +80,16 @@ def slot(kept: Kept, j: int, key: Any) -> Any:
 
 @inlined
 def is_dominated(
-    kept: Kept, labels: Labels, at: int, j: int, new: Reached, seen: Any, gear: Any, p: PricingProblem, duals: Duals
+    kept: Kept,
+    labels: Labels,
+    at: int,
+    j: int,
+    new: Reached,
+    seen: Any,
+    gear: Any,
+    odd: Any,
+    p: PricingProblem,
+    duals: Duals,
 ) -> bool:
     """Say whether a kept label makes the new one, at job j, needless; `at` is its slot."""
     if kept.by_set:
@@ -92,7 +101,7 @@ def is_dominated(
                 and labels.rested[other] >= new.rested
                 and labels.node[other] == j
                 and equal(labels.seen[other], seen)
-                and dominates(labels, other, new, seen, gear, True, p, duals)
+                and dominates(labels, other, new, seen, gear, odd, True, p, duals)
             ):
                 return True
             other = kept.chain[other]
@@ -107,7 +116,7 @@ def is_dominated(
                 and kept.seen[part, x] & ~seen[0] == 0
             ):
                 other = kept.label[part, x]
-                if labels.alive[other] and dominates(labels, other, new, seen, gear, False, p, duals):
+                if labels.alive[other] and dominates(labels, other, new, seen, gear, odd, False, p, duals):
                     return True
         part = kept.next_block[part]
     return False
@@ -127,7 +136,15 @@ def keep(kept: Kept, labels: Labels, at: int, c: int, first_new: int, p: Pricing
                 and labels.node[other] == j
                 and equal(labels.seen[other], labels.seen[c])
                 and dominates(
-                    labels, c, as_reached(labels, other), labels.seen[other], labels.gear[other], True, p, duals
+                    labels,
+                    c,
+                    as_reached(labels, other),
+                    labels.seen[other],
+                    labels.gear[other],
+                    labels.odd[other],
+                    True,
+                    p,
+                    duals,
                 )
             ):
                 labels.alive[other] = False
@@ -147,7 +164,15 @@ def keep(kept: Kept, labels: Labels, at: int, c: int, first_new: int, p: Pricing
                 and labels.seen[c, 0] & ~kept.seen[part, x] == 0
                 and labels.alive[other]
                 and dominates(
-                    labels, c, as_reached(labels, other), labels.seen[other], labels.gear[other], False, p, duals
+                    labels,
+                    c,
+                    as_reached(labels, other),
+                    labels.seen[other],
+                    labels.gear[other],
+                    labels.odd[other],
+                    False,
+                    p,
+                    duals,
                 )
             ):
                 labels.alive[other] = False

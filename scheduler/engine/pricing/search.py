@@ -15,7 +15,7 @@ from scheduler.engine.model.schedule import NOT_HERE, extend
 from scheduler.engine.pricing.completion import least_to_go
 from scheduler.engine.pricing.found import Found, go_home, none_found, routes_of
 from scheduler.engine.pricing.kept import Kept, is_dominated, keep, none_kept, slot
-from scheduler.engine.pricing.labels import Labels, Reached, in_the_yard, nth
+from scheduler.engine.pricing.labels import Labels, Reached, in_the_yard, nth, sum_of
 from scheduler.engine.pricing.problem import INF, Bounds, Duals, PricingProblem, Wanted
 
 COMPLETE, TRUNCATED, FULL = 0, 1, 2  # how a search ended: all labels seen, some left out, no room for more labels
@@ -35,10 +35,11 @@ class _Visit(NamedTuple):
 
 
 class _Next(NamedTuple):
-    """Jobs seen and pieces taken after one more stop; written anew for every stop."""
+    """Jobs seen, pieces taken and triples half served after one more stop; written anew for every stop."""
 
     seen: Any
     gear: Any
+    odd: Any
 
 
 class _Level(NamedTuple):
@@ -62,7 +63,11 @@ def search(p: PricingProblem, duals: Duals, bounds: Bounds, wanted: Wanted) -> t
     labels = in_the_yard(p, duals, wanted.room)
     kept = none_kept(n, wanted.room, wanted.every_set)
     found = none_found(wanted)
-    after = _Next(np.zeros(p.follows.bit.shape[1], np.uint64), np.zeros(duals.gear.shape[1], np.int64))
+    after = _Next(
+        np.zeros(p.follows.bit.shape[1], np.uint64),
+        np.zeros(duals.gear.shape[1], np.int64),
+        np.zeros(duals.triple.shape[1], np.uint64),
+    )
     level = _Level(np.ones(3, np.int64), np.empty(1), np.zeros(1, np.int64))
     begin, stop = 0, 1  # the labels of the last level; the yard is the first
     while begin < stop and level.ended[0] != FULL:
@@ -110,7 +115,7 @@ def _may_follow(p: PricingProblem, labels: Labels, parent: int, j: int) -> bool:
 
 @inlined
 def _to(p: PricingProblem, duals: Duals, labels: Labels, after: _Next, parent: int, j: int) -> _Visit:
-    """Return the stop at job j after label `parent`; jobs seen and pieces taken then are written to `after`."""
+    """Return the stop at job j after label `parent`; what is seen and taken then is written to `after`."""
     base = p.stops.way[labels.node[parent], j] + labels.base[parent]
     helpers = labels.helpers[parent]
     if p.loads.helpers[j] > helpers:
@@ -127,6 +132,11 @@ def _to(p: PricingProblem, duals: Duals, labels: Labels, after: _Next, parent: i
             first = p.follows.first[pair]
             if labels.seen[parent, first >> 6] & p.follows.bit[first, first >> 6] == 0:
                 base += duals.pair[pair]
+    for w in range(len(after.odd)):
+        second = labels.odd[parent, w] & duals.triple[j, w]
+        if second:
+            base += sum_of(duals.triple_price, w, second)
+        after.odd[w] = labels.odd[parent, w] ^ duals.triple[j, w]
     for w in range(len(after.seen)):
         after.seen[w] = p.follows.bit[j, w] | labels.seen[parent, w]
     return _Visit(
@@ -179,7 +189,7 @@ def _visit(
             score = _score(p, duals, bounds, new, j, after.seen)
             if score >= found.threshold[0] or score >= level.cut[0]:
                 continue
-            if is_dominated(kept, labels, at, j, new, after.seen, after.gear, p, duals):
+            if is_dominated(kept, labels, at, j, new, after.seen, after.gear, after.odd, p, duals):
                 continue
             c = level.mark[0]
             if c > wanted.room:
@@ -225,3 +235,5 @@ def _store(
         labels.seen[c, w] = after.seen[w]
     for e in range(len(after.gear)):
         labels.gear[c, e] = after.gear[e]
+    for w in range(len(after.odd)):
+        labels.odd[c, w] = after.odd[w]

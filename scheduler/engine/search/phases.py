@@ -24,6 +24,7 @@ QUICK_SHARE = 0.15  # of the time given
 MOST_COLUMNS = 400_000  # that the closing integer program is given
 DAY_ROOM = 2_000_000
 MANY_DAYS = 40  # crew days up to which one integer program over all of them is quicker than many over some
+CUT_STALL = 0.02  # share of the gap that a round of cuts must close to be followed by another
 ALL_NODES = 5_000  # of the integer program over all routes found
 ALL_SHARE = 0.1  # of the time given, until something else is tried
 FEW, FEW_ROOM = 30_000, 300_000  # routes that one quick integer program takes; labels of a crew day to list them
@@ -64,6 +65,7 @@ class Search:
         self.ruin = Ruin(self.model, seed)
         self.rate = 1.0  # rounds of ruin and recreate a second
         self.roaming: Roaming | None = None
+        self.cutting = len(self.model.crew_days) <= MANY_DAYS  # of more crew days each round of pricing takes long
         self.members: dict[int, list[int]] = {}
         for k, group in enumerate(self.model.group.tolist()):
             self.members.setdefault(group, []).append(k)
@@ -92,6 +94,8 @@ class Search:
             self.take_in()
             if self.few_left():
                 self.settle()
+            elif self.cutting:
+                self.tighten()
             elif anew and not self.polish.worn_out:
                 self.best.tell("planning some crew days anew")
                 self.polish_once()
@@ -174,6 +178,14 @@ class Search:
             return False
         self.tried = self.gap()
         return self.relax.under(self.tried, FEW, FEW_ROOM, all_or_none=True)
+
+    def tighten(self) -> None:
+        """Cut off a part of what is no plan, and raise the bound by it, as long as that closes some of the gap."""
+        self.best.tell("raising the bound")
+        before = self.relax.bound
+        self.cutting = self.relax.tighten(self.priced)
+        self.best.prove(self.relax.bound)
+        self.cutting &= self.relax.bound - before > CUT_STALL * (self.best.cost - before)
 
     def listed(self, most: int, room: int) -> bool:
         """List every route that could still pay; return whether there was room for them."""

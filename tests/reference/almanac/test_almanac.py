@@ -7,8 +7,6 @@ import datetime
 import math
 from pathlib import Path
 
-import pandas as pd
-import pvlib
 import pytest
 
 from scheduler.weather.daylight import CIVIL_DEPRESSION_DEG, crossing, daylight, solar_noon, sun_altitude_deg
@@ -54,6 +52,9 @@ def test_twilight_of_the_skyfield_row_by_the_public_function() -> None:
 
 @pytest.mark.parametrize(("lat", "lon"), PLACES)
 def test_the_sun_is_6_degrees_down_at_dawn_and_dusk_by_pvlib(lat: float, lon: float) -> None:
+    import pandas as pd
+    import pvlib  # here: each process of the suite would wait for it, for this one test
+
     moments = []
     for date in DATES:
         light = daylight(lat, lon, date)

@@ -6,20 +6,13 @@ import pytest
 
 from scheduler.errors import BadInput
 from scheduler.weather.default_limits import DEFAULT_LIMITS, DEFAULT_LIMITS_CSV
-from scheduler.weather.limits import is_high_wind, read_limits
-
-
-@pytest.mark.parametrize(
-    ("mph", "material", "high"), [(29, True, False), (30.1, True, True), (39, False, False), (40.1, False, True)]
-)
-def test_high_wind(mph: float, material: bool, high: bool) -> None:
-    assert is_high_wind(mph, material) is high
+from scheduler.weather.limits import HIGH_WIND_MATERIAL_MPH, read_limits
 
 
 def test_no_default_limit_allows_high_wind_with_material() -> None:
     winds = [row.value for row in DEFAULT_LIMITS.rows if row.measure in ("wind_mph", "gust_mph")]
     assert winds
-    assert not any(is_high_wind(mph, material_handling=True) for mph in winds)
+    assert max(winds) <= HIGH_WIND_MATERIAL_MPH == 30
 
 
 @pytest.mark.parametrize("mph", ["30.1", "35", "100"])

@@ -16,7 +16,7 @@ from msgspec.structs import replace
 from scheduler import plan_week
 from scheduler.audit import audit
 from scheduler.errors import BadInput
-from scheduler.roster.document import Roster, is_usual, read_roster, roster_from_data
+from scheduler.roster.document import Roster, is_usual, read_roster
 from scheduler.roster.forming import Formed, form_crews, with_pairs
 from scheduler.roster.repair import repair
 from scheduler.week import Booking, Job, Week, Window, checked
@@ -53,12 +53,12 @@ def _person(
 def _roster(people: list[Any], split_cents: int = 5_000) -> Roster:
     van = {"payload_kg": 500, "rack_mm": 6_000, "boxes": 3}
     leads = [p["id"] for p in people if p["lead"]]
-    return roster_from_data({
+    return read_roster(json.dumps({
         "format": "roster/1", "people": people, "split_cents": split_cents,
         "vans": [{"id": f"van-{x}", "yard": "yard-1", "lead": x, "vehicle": van, "onboard": {}, "km_cents": 60}
                  for x in leads],
         "shifts": [{"day": d, "start": 450, "end": 930, "overtime": 30} for d in range(DAYS)],
-    })  # fmt: skip
+    }))  # fmt: skip
 
 
 def _four(split_cents: int = 5_000, **off: tuple[int, ...]) -> Roster:

@@ -3,7 +3,7 @@ import { test } from "node:test";
 import { pinched } from "./drawing.ts";
 import type { Entry } from "./queue.ts";
 import { smaller } from "./shrink.ts";
-import { changes, newer, withWaiting, type DayState } from "./state.ts";
+import { changes, expectedWords, newer, withWaiting, type DayState } from "./state.ts";
 import { sentence } from "./view.ts";
 
 const EMPTY: DayState = {
@@ -74,4 +74,24 @@ test("the other side's words are told without what nobody can use", () => {
   const current = { id: 4, outcome: "not_done", why: "rain", start: 545, end: null, noted_by: "lorn", crew_id: "north-1" };
   assert.equal(sentence(current), "not done, because rain, begun 9:05, by lorn");
   assert.equal(sentence(undefined), "");
+});
+
+test("a visit's new time stands beside the planned one, until the crew is there", () => {
+  const expected = { visits: { "J-1": { start: 590, end: 650, late_min: 40, state: "ahead" } }, back: 900, rest: null };
+  const late = { ...EMPTY, expected };
+  assert.equal(expectedWords(late, "J-1"), "now about 9:50, 40 min later than planned");
+  assert.equal(expectedWords(late, "J-2"), "");
+  assert.equal(expectedWords({ ...late, times: { "J-1": { here: "2027-04-12T14:50:00Z" } } }, "J-1"), "");
+  const sooner = { ...expected, visits: { "J-1": { start: 530, end: 590, late_min: -20, state: "ahead" } } };
+  assert.equal(expectedWords({ ...EMPTY, expected: sooner }, "J-1"), "now about 8:50, 20 min sooner than planned");
+  const close = { ...expected, visits: { "J-1": { start: 553, end: 613, late_min: 3, state: "ahead" } } };
+  assert.equal(expectedWords({ ...EMPTY, expected: close }, "J-1"), "");
+});
+
+test("pieces lost on site stand once, with the pieces noted first, and can be taken back", () => {
+  const broken = { visit: "J-1", item: "bracket", what: "broken", pieces: 2, noted: true };
+  const state = withWaiting(EMPTY, [noted("losses", broken), noted("losses", { ...broken, pieces: 1 })]);
+  assert.deepEqual(state.losses?.["J-1"], [{ item: "bracket", what: "broken", pieces: 2 }]);
+  const back = withWaiting(state, [noted("losses", { ...broken, noted: false })]);
+  assert.deepEqual(back.losses?.["J-1"], []);
 });

@@ -26,6 +26,19 @@ export interface Stop {
   end: number;
 }
 
+/** When what is still to come is expected; minutes after midnight, `late_min` below 0: sooner than planned. */
+export interface ExpectedDay {
+  visits: Record<string, { start: number; end: number; late_min: number; state: string }>;
+  back: number;
+  rest: number | null;
+}
+
+export interface Loss {
+  item: string;
+  what: string;
+  pieces: number;
+}
+
 /** What GET …/state gives. */
 export interface DayState {
   now: string;
@@ -40,6 +53,20 @@ export interface DayState {
   /** When the crew set out for a visit (`on_way`) and came there (`here`), as moments. */
   times: Record<string, Record<string, string>>;
   photos: Record<string, { id: number; shows: string; caption: string; by: string }[]>;
+  expected?: ExpectedDay | null;
+  /** Pieces found missing or broken on site, by visit. */
+  losses?: Record<string, Loss[]>;
+}
+
+const ON_TIME_MIN = 5;
+
+/** Say when a visit is expected beside its planned time; empty where it goes as planned, has begun or is not known. */
+export function expectedWords(state: DayState, visit: string): string {
+  const one = state.expected?.visits[visit];
+  if (one === undefined || one.state === "there" || Math.abs(one.late_min) <= ON_TIME_MIN) return "";
+  if (state.times?.[visit]?.["here"] !== undefined || state.results[visit] !== undefined) return "";
+  const by = one.late_min > 0 ? `${one.late_min} min later` : `${-one.late_min} min sooner`;
+  return `now about ${clock(one.start)}, ${by} than planned`;
 }
 
 /** Return the state once what `entry` notes has been done. */
@@ -61,6 +88,14 @@ export function after(state: DayState, entry: Entry): DayState {
       const { [String(body["what"])]: before, ...others } = state.times?.[visit] ?? {};
       const noted = body["noted"] === true ? { ...others, [String(body["what"])]: before ?? String(body["at"]) } : others;
       return { ...state, times: { ...state.times, [visit]: noted } };
+    }
+    case "losses": {
+      const { item, what, pieces } = body as unknown as Loss;
+      const known = state.losses?.[visit] ?? [];
+      const others = known.filter((one) => one.item !== item || one.what !== what);
+      const before = known.find((one) => one.item === item && one.what === what);
+      const noted = body["noted"] === true ? [...others, before ?? { item, what, pieces }] : others;
+      return { ...state, losses: { ...state.losses, [visit]: noted } };
     }
     case "results": {
       const result: Result = {

@@ -2,7 +2,8 @@
 import { all, make, one } from "../common.ts";
 import { afterIt, nextAt, words } from "./flow.ts";
 import type { Entry } from "./queue.ts";
-import type { DayState, Result } from "./state.ts";
+import { expectedWords, type DayState, type Result } from "./state.ts";
+import { clock } from "../words.ts";
 
 export const OUTCOMES: Record<string, string> = { done: "done", partly: "partly done", not_done: "not done" };
 const WAITS = "○ not sent yet";
@@ -46,8 +47,38 @@ export function show(state: DayState, waiting: readonly Entry[]): void {
     const how = document.querySelector(`[data-how="${CSS.escape(visit)}"]`);
     if (how !== null) how.textContent = result === undefined ? "" : result.outcome === "done" ? "✓" : "▲";
     showPhotos(stop, visit, state, waiting);
+    showExpected(stop, visit, state);
+    showLosses(stop, visit, state, waiting);
   }
   showRoute(state, waiting);
+  const back = document.querySelector("#back-expected");
+  const home = state.out?.back_at ? undefined : state.expected?.back;
+  if (back !== null) back.textContent = home === undefined ? "" : `now expected back about ${clock(home)}`;
+}
+
+function showLosses(stop: HTMLElement, visit: string, state: DayState, waiting: readonly Entry[]): void {
+  const lost = state.losses?.[visit] ?? [];
+  for (const line of all("[data-loss]", stop)) {
+    for (const box of all<HTMLInputElement>("[data-lose]", line)) {
+      const known = lost.find((one) => one.item === line.dataset["loss"] && one.what === box.dataset["lose"]);
+      box.checked = known !== undefined;
+      const pieces = line.querySelector<HTMLInputElement>("[data-pieces]");
+      if (pieces !== null && known !== undefined) pieces.value = String(known.pieces);
+    }
+  }
+  const count = stop.querySelector("[data-lost]");
+  if (count === null) return;
+  const waits = waiting.some((entry) => entry.path.endsWith("/losses") && entry.body["visit"] === visit) ? ` ${WAITS}` : "";
+  const told = lost.map((one) => `${one.pieces} × ${one.item} ${one.what}`).join(", ");
+  count.textContent = told === "" ? "" : `▲ ${told}${waits}`;
+}
+
+function showExpected(stop: HTMLElement, visit: string, state: DayState): void {
+  const words = expectedWords(state, visit);
+  one("[data-expected]", stop).textContent = words;
+  const rail = document.querySelector(`[data-now="${CSS.escape(visit)}"]`);
+  const start = state.expected?.visits[visit]?.start;
+  if (rail !== null) rail.textContent = words === "" || start === undefined ? "" : `→ ${clock(start)}`;
 }
 
 function told(result: Result): string {

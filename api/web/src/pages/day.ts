@@ -207,6 +207,7 @@ function listen(): void {
     one("[data-undo]", stop).addEventListener("click", () => void undoTime(visit));
     listenToSteps(stop, visit);
     listenToPhotos(stop, visit, note);
+    listenToLosses(stop, visit);
     listenToResult(stop, visit);
   }
   document.querySelector("#all-on")?.addEventListener("click", () => void everythingOn());
@@ -301,6 +302,22 @@ async function sign(visit: string, line: HTMLElement, signed: boolean): Promise<
   const told = signed ? `signed${words === "" ? "" : `, not in order: ${words}`}` : "signature taken back";
   const body = { visit, step, signed, note: signed ? words : "" };
   if (await note(`${page}/steps`, `visit ${visit}`, `${visit}, ${step}: ${told}`, body)) dropDraft(field);
+}
+
+function listenToLosses(stop: HTMLElement, visit: string): void {
+  for (const line of all("[data-loss]", stop)) {
+    const item = line.dataset["loss"] ?? "";
+    for (const box of all<HTMLInputElement>("[data-lose]", line)) {
+      const what = box.dataset["lose"] ?? "";
+      box.addEventListener("change", () => {
+        const typed = Number(line.querySelector<HTMLInputElement>("[data-pieces]")?.value ?? 1);
+        const pieces = Math.min(Math.max(1, Math.round(typed) || 1), Number(line.dataset["listed"] ?? 1));
+        const words = `${visit}: ${pieces} × ${item} ${box.checked ? what : `not ${what}`}`;
+        const body = { visit, item, what, pieces, noted: box.checked };
+        void note(`${page}/losses`, `loss ${visit} ${item} ${what}`, words, body).then((noted) => noted && speak(`${words}.`));
+      });
+    }
+  }
 }
 
 function listenToResult(stop: HTMLElement, visit: string): void {

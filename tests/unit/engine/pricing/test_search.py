@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import itertools
+import math
 import random
 
 import numpy as np
@@ -82,11 +83,38 @@ def test_the_most_negative_route_is_found_whatever_the_prices(drawn: list[Model]
                 helper=chance.uniform(0, 4_000, len(model.helper_cap)),
                 pool=chance.uniform(0, 4_000, len(model.pool_cap)),
                 pair=[np.zeros(0)] * k + [chance.uniform(0, 4_000, len(day.pairs))],
+                triples=np.array(list(itertools.combinations(range(len(model.service)), 3)), np.int64).reshape(-1, 3),
+                triple=chance.uniform(0, 6_000, math.comb(len(model.service), 3)),
             )
             _, every, _ = day.search(prices, 1e15, every_set=True, room=50_000)
             _, few, ended = day.search(prices, 1e15, every_set=False, room=50_000)
             assert ended == COMPLETE
             assert few.min() == pytest.approx(every.min(), abs=1e-6)
+
+
+def test_two_of_a_triple_cost_its_price_once(drawn: list[Model]) -> None:
+    chance = np.random.default_rng(4)
+    for model in drawn:
+        rows = len(model.service) + len(model.crew_days)
+        triples = np.array(list(itertools.combinations(range(rows), 3)), np.int64).reshape(-1, 3)
+        price = chance.uniform(0, 6_000, len(triples))
+        for k in range(len(model.crew_days)):
+            day = Day(model, k)
+            prices = Prices(
+                job=[np.zeros(len(c.jobs)) for c in model.crew_days],
+                sigma=np.zeros(len(model.crew_days)),
+                helper=np.zeros(len(model.helper_cap)),
+                pool=np.zeros(len(model.pool_cap)),
+                pair=[np.zeros(0)] * k + [np.zeros(len(day.pairs))],
+                triples=triples,
+                triple=price,
+            )
+            columns, reduced, _ = day.search(prices, 1e15, every_set=True, room=50_000)
+            for c in range(len(columns)):
+                held = [*columns.jobs_of(c), len(model.service) + k]
+                twice = np.isin(triples, held).sum(axis=1) >= 2
+                rounding = 0.5 + 1e-6  # of the metres
+                assert reduced[c] == pytest.approx(columns.cost[c] + price[twice].sum(), abs=rounding)
 
 
 def test_a_beam_may_miss_routes_but_never_makes_one_up(drawn: list[Model]) -> None:

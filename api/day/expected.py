@@ -1,0 +1,100 @@
+"""When the rest of today is to be expected, crew by crew: the posted routes, what is noted of them, and the clock."""
+
+from __future__ import annotations
+
+import datetime
+import zoneinfo
+from collections import defaultdict
+from collections.abc import Callable, Mapping
+from dataclasses import dataclass
+
+import msgspec
+from sqlmodel import Session, col, select
+
+from api import tables
+from api.ledger.kept import kept
+from api.ledger.plans.posted import posted_on
+from scheduler.expected import DayPlan, ExpectedDay, Taps, day_plan, expected_day
+from scheduler.plan import Plan
+from scheduler.week import Week
+
+Minutes = Callable[[datetime.datetime], int]  # of a moment, after local midnight of the day
+
+
+@dataclass(frozen=True)
+class RunningDay:
+    """A crew's day: what is posted, what is noted, and how it goes on; minutes after local midnight.
+
+    `heard` is the newest thing noted, None: nothing yet. `now` is the minute by which all this holds.
+    """
+
+    crew_id: str
+    plan: DayPlan
+    noted: Mapping[str, Taps]
+    out: int | None
+    back: int | None
+    heard: int | None
+    now: int
+    day: ExpectedDay
+
+
+def today_of(
+    session: Session, day: datetime.date, now: datetime.datetime, crew_id: str | None = None
+) -> dict[str, RunningDay]:
+    """Return the crews that the posted week sends out on `day`, or `crew_id` alone; empty where it is not today."""
+    zone = zoneinfo.ZoneInfo(session.exec(select(tables.Business.timezone)).first() or "UTC")
+    if now.astimezone(zone).date() != day:
+        return {}
+    posted = posted_on(session, day)
+    if posted is None:
+        return {}
+    plans = _plans(session, posted, day)
+    wanted = plans if crew_id is None else {crew: plan for crew, plan in plans.items() if crew == crew_id}
+
+    def minute(moment: datetime.datetime) -> int:
+        local = moment.astimezone(zone)
+        return (local.date() - day).days * 24 * 60 + local.hour * 60 + local.minute
+
+    noted = _noted(session, day, {job.id for plan in wanted.values() for job in plan.jobs}, minute)
+    rows = select(tables.RouteOut).where(tables.RouteOut.day == day, col(tables.RouteOut.crew_id).in_(list(wanted)))
+    gone = {row.crew_id: row for row in session.exec(rows)}
+    found = {}
+    for crew, plan in wanted.items():
+        row = gone.get(crew)
+        out = None if row is None else minute(row.out_at)
+        back = None if row is None or row.back_at is None else minute(row.back_at)
+        mine = {job.id: noted[crew, job.id] for job in plan.jobs if (crew, job.id) in noted}
+        told = [m for one in mine.values() for m in (one.on_way, one.here, one.over) if m is not None]
+        heard = max((m for m in (*told, out, back) if m is not None), default=None)
+        expected = expected_day(plan, mine, minute(now), out, back)
+        found[crew] = RunningDay(crew, plan, mine, out, back, heard, minute(now), expected)
+    return found
+
+
+def _plans(session: Session, posted: tables.PostedWeek, day: datetime.date) -> Mapping[str, DayPlan]:
+    """Return what the posted plan gives each crew to do that day, from memory: the week document is large."""
+    offset = (day - posted.start_date).days
+
+    def make() -> Mapping[str, DayPlan]:
+        stored = session.get_one(tables.StoredPlan, posted.plan_id)
+        # Both were checked before they were stored.
+        week, plan = msgspec.json.decode(stored.week, type=Week), msgspec.json.decode(stored.plan, type=Plan)
+        made = {route.crew: day_plan(week, route) for route in plan.routes if route.day == offset}
+        return {crew: one for crew, one in made.items() if one is not None}
+
+    return kept(session, ("day plans", posted.plan_id, offset), make)
+
+
+def _noted(session: Session, day: datetime.date, visits: set[str], minute: Minutes) -> dict[tuple[str, str], Taps]:
+    """Return what is noted that day, by crew and visit; of several results the newest."""
+    times: dict[tuple[str, str], dict[str, int]] = defaultdict(dict)
+    taps = select(tables.StopTime).where(tables.StopTime.day == day, col(tables.StopTime.visit_id).in_(visits))
+    for tap in session.exec(taps):
+        times[tap.crew_id, tap.visit_id][tap.what] = minute(tap.at)
+    told = select(tables.DayResult).where(tables.DayResult.day == day, col(tables.DayResult.visit_id).in_(visits))
+    for row in session.exec(told.order_by(col(tables.DayResult.id))):
+        one = times[row.crew_id, row.visit_id]
+        one["over"] = minute(row.noted_at) if row.end is None else row.end
+        if row.start is not None:
+            one["here"] = row.start
+    return {key: Taps(one.get("on_way"), one.get("here"), one.get("over")) for key, one in times.items()}

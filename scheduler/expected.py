@@ -1,0 +1,206 @@
+"""When the rest of a crew's day is to be expected, from what the crew has noted so far and the time it is.
+
+What is noted is taken as it is. The rest follows in the planned order and as early as it may: no drive and no visit
+takes less than planned, no visit begins outside its work windows where one still holds it, nor before the customer
+expects the crew (a firm one not before its minute), and the rest is kept. The later the hour or a note, the later all
+that follows.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from dataclasses import dataclass, replace
+from itertools import pairwise
+from typing import Literal
+
+from scheduler.plan import Route, Stop
+from scheduler.price import RETIME_FROM_MIN
+from scheduler.week import Job, RestRule, Shift, Week
+
+State = Literal["over", "there", "on the way", "passed by", "ahead"]
+
+
+@dataclass(frozen=True, slots=True)
+class DayPlan:
+    """A planned route with all that its times depend on.
+
+    `drive_min[a][b]` are minutes between the yard (0) and the stops (1, 2, … in the planned order).
+    """
+
+    route: Route
+    shift: Shift
+    jobs: tuple[Job, ...]
+    drive_min: tuple[tuple[int, ...], ...]
+    rest: RestRule | None
+
+
+@dataclass(frozen=True, slots=True)
+class Taps:
+    """What is noted of one visit, in minutes after midnight; None: not noted.
+
+    `over` is when the visit was told to be done, or that it cannot be.
+    """
+
+    on_way: int | None = None
+    here: int | None = None
+    over: int | None = None
+
+
+@dataclass(frozen=True, slots=True)
+class Expected:
+    """A visit as it was, or is to be expected: minutes after midnight, and by how much later than planned it begins.
+
+    `in_window` is False where no work window of the day holds it any more. One that is `passed by` has nothing noted
+    while a later one has: its times are the planned ones.
+    """
+
+    job: str
+    start: int
+    end: int
+    late_min: int
+    state: State
+    in_window: bool
+
+
+@dataclass(frozen=True, slots=True)
+class ExpectedDay:
+    """The whole day in the order in which it goes; `rest` is None where it is over, or none is needed.
+
+    `past_min`: minutes by which the crew will be back after the last minute of its overtime.
+    """
+
+    visits: tuple[Expected, ...]
+    back: int
+    rest: int | None
+    past_min: int
+
+
+def day_plan(week: Week, route: Route) -> DayPlan | None:
+    """Return a route of a plan of `week` with what its times depend on; None where it cannot go out at all."""
+    crew = next((c for c in week.crews if c.id == route.crew), None)
+    shift = None if crew is None else next((s for s in crew.shifts if s.day == route.day), None)
+    by_id = {job.id: job for job in week.jobs}
+    stops = tuple(stop for stop in route.stops if stop.job in by_id)
+    if crew is None or shift is None or not stops:
+        return None
+    place = {p.id: n for n, p in enumerate(week.places)}
+    jobs = tuple(by_id[stop.job] for stop in stops)
+    yard = next(y.place for y in week.yards if y.id == crew.yard)
+    at = [place[yard], *(place[job.place] for job in jobs)]
+    drives = tuple(tuple(week.travel.minutes[a][b] for b in at) for a in at)
+    whole = route if len(stops) == len(route.stops) else Route(
+        route.crew, route.day, route.depart, route.back, route.helpers, route.rest, stops
+    )  # fmt: skip
+    return DayPlan(whole, shift, jobs, drives, week.rest)
+
+
+def expected_day(
+    plan: DayPlan, noted: Mapping[str, Taps], now: int, out: int | None = None, back: int | None = None
+) -> ExpectedDay:
+    """Return how the day goes on.
+
+    noted: by visit. now: minutes after midnight; what is not noted has not happened before it. out, back: when the crew
+    left the yard and came back to it, None where it has not.
+    """
+    before = _rest_before(plan)
+    day = _walk(plan, noted, now, out, before if plan.route.rest is not None else None)
+    rule = plan.rest
+    if plan.route.rest is None and rule is not None and day.back - plan.route.depart > rule.after:
+        day = _walk(plan, noted, now, out, before)
+    return _with_back(plan, day, back)
+
+
+def _with_back(plan: DayPlan, day: ExpectedDay, noted_back: int | None) -> ExpectedDay:
+    back = day.back if noted_back is None else noted_back
+    last = plan.shift.end + plan.shift.overtime
+    return ExpectedDay(day.visits, back, None if noted_back is not None else day.rest, max(0, back - last))
+
+
+def _rest_before(plan: DayPlan) -> int:
+    """Return the number of the stop before which the crew rests (one more than there are: before the drive home).
+
+    The planned one; where the plan needs none and the day has become long enough for one, the first by which it may be.
+    """
+    wanted = plan.route.rest
+    if wanted is None:
+        wanted = 0 if plan.rest is None else plan.rest.earliest
+    return next((n for n, stop in enumerate(plan.route.stops, 1) if stop.start >= wanted), len(plan.route.stops) + 1)
+
+
+def _order(plan: DayPlan, noted: Mapping[str, Taps]) -> list[tuple[int, Taps]]:
+    """Return the stops by number, with what is noted: first those noted, by the hour, then the others as planned.
+
+    A crew that has noted something of a later stop has left the one before: where it did not say when, then.
+    """
+    known = {n: noted.get(job.id, Taps()) for n, job in enumerate(plan.jobs, 1)}
+    begun = sorted((first, n) for n, one in known.items() if (first := _first(one)) is not None)
+    for (_, n), (first, _) in pairwise(begun):
+        if known[n].over is None:
+            known[n] = replace(known[n], over=first)
+    return [(n, known[n]) for _, n in begun] + [(n, one) for n, one in known.items() if _first(one) is None]
+
+
+def _first(one: Taps) -> int | None:
+    return min((m for m in (one.on_way, one.here, one.over) if m is not None), default=None)
+
+
+def _walk(plan: DayPlan, noted: Mapping[str, Taps], now: int, out: int | None, rest_before: int | None) -> ExpectedDay:
+    """Return the day with a rest before the stop `rest_before`, or before the next not begun; None: none."""
+    order = _order(plan, noted)
+    last_begun = max((n for n, one in order if _first(one) is not None), default=0)
+    free, place, owed, rest_at = (max(plan.route.depart, now) if out is None else out), 0, rest_before is not None, None
+    length = 0 if plan.rest is None else plan.rest.length
+    found = []
+    for n, one in order:
+        job, planned = plan.jobs[n - 1], plan.route.stops[n - 1]
+        drive, takes = plan.drive_min[place][n], planned.end - planned.start
+        due = owed and rest_before is not None and n >= rest_before
+        if one.here is not None or one.over is not None:
+            first = _first(one) or 0
+            start = one.here if one.here is not None else max(first, (one.over or first) - takes)
+            if due and start - free - drive >= length:
+                owed = False
+            end = one.over if one.over is not None else max(start + takes, now)
+            state: State = "over" if one.over is not None else "there"
+            found.append(Expected(job.id, start, end, start - planned.start, state, in_window=True))
+            free, place = end, n
+            continue
+        if one.on_way is None and n < last_begun:
+            found.append(Expected(job.id, planned.start, planned.end, 0, "passed by", in_window=True))
+            continue
+        if due and one.on_way is not None and one.on_way - free >= length:
+            due = owed = False
+        leave = one.on_way if one.on_way is not None else max(free, now)
+        ready = max(leave + drive, now)
+        if due and plan.rest is not None:
+            rest_at, ready = _rested(plan.rest, leave, ready)
+            owed = False
+        start, in_window = _begin(job, plan.route.day, planned, ready)
+        state = "ahead" if one.on_way is None else "on the way"
+        found.append(Expected(job.id, start, start + takes, start - planned.start, state, in_window))
+        free, place = start + takes, n
+    home = max(free, now) + plan.drive_min[place][0]
+    if owed and plan.rest is not None:
+        rest_at, home = _rested(plan.rest, max(free, now), home)
+    return ExpectedDay(tuple(found), home, rest_at, 0)
+
+
+def _rested(rule: RestRule, leave: int, arrive: int) -> tuple[int, int]:
+    """Return when the crew rests between leaving one place and being ready at the next, and when it is ready.
+
+    After the drive; before it where it would be too late after it.
+    """
+    if arrive <= rule.latest:
+        rest = max(arrive, rule.earliest)
+        return rest, rest + rule.length
+    rest = max(leave, rule.earliest)
+    return rest, max(rest + rule.length + arrive - leave, rule.latest + rule.length)
+
+
+def _begin(job: Job, day: int, planned: Stop, ready: int) -> tuple[int, bool]:
+    """Return when work begins that the crew is `ready` for, and whether a work window holds it."""
+    firm = job.booked is not None and job.booked.hold == "firm"
+    early = max(ready, planned.start if firm else planned.start - RETIME_FROM_MIN)
+    takes = planned.end - planned.start
+    held = [max(early, w.start) for w in job.windows if w.day == day and max(early, w.start) + takes <= w.end]
+    return (min(held), True) if held else (early, False)
