@@ -13,7 +13,7 @@ from scheduler.engine.master.relaxation import Stopped
 from scheduler.engine.model.plans import timed
 from scheduler.engine.model.timing import Timed
 from scheduler.engine.search.incumbent import Best
-from scheduler.engine.search.whole import Sets, Whole, WholeModel
+from scheduler.engine.search.whole import Sets, WholeModel, WholePlan
 
 MOST_SETS = 20_000  # of all crew days that the model of the whole week is given
 WHOLE_SHARE = 0.5  # of the time left, for the whole week at once, until some days are planned anew
@@ -108,7 +108,7 @@ class Meeting:
             return True
         return self.best.proven
 
-    def _take(self, found: Whole) -> None:
+    def _take(self, found: WholePlan) -> None:
         assert found.times is not None
         starts = {
             j: start
