@@ -45,11 +45,28 @@ class Place(_Part, frozen=True):
     lon: Longitude
 
 
-class Travel(_Part, frozen=True):
-    """Square matrices in the order of `places`, from row to column; minutes and metres."""
+class DrivesTimed(_Part, frozen=True):
+    """Who timed the drives, from which day to which, and which drives it did not time but the estimate.
+
+    `estimated` has a row for each place: the numbers of the places to which the drive from there is estimated. Where
+    `first` and `last` are null all drives are, and it is empty.
+    """
+
+    by: Name
+    first: datetime.date | None
+    last: datetime.date | None
+    estimated: tuple[tuple[Count, ...], ...]
+
+
+class Travel(_Part, frozen=True, omit_defaults=True):
+    """Square matrices in the order of `places`, from row to column; minutes and metres.
+
+    `timed` may be left out: nothing is said then about where they come from.
+    """
 
     minutes: tuple[tuple[Minute, ...], ...]
     metres: tuple[tuple[Metres, ...], ...]
+    timed: DrivesTimed | None = None
 
 
 class RestRule(_Part, frozen=True):
@@ -282,6 +299,16 @@ def _check_travel(week: Week) -> None:
                 raise BadInput(f"travel.{name}[{n}]", f"must have one number a place ({size}), has {len(row)}")
             if row[n] != 0:
                 raise BadInput(f"travel.{name}[{n}][{n}]", f"must be 0, from a place to itself, is {row[n]}")
+    timed = week.travel.timed
+    if timed is None:
+        return
+    if (timed.first is None) != (timed.last is None):
+        raise BadInput("travel.timed.last", "must be a date where first is one, and null where that is null")
+    if len(timed.estimated) != (0 if timed.first is None else size):
+        raise BadInput("travel.timed.estimated", f"must have one row a place ({size}), or none without dates")
+    for n, places in enumerate(timed.estimated):
+        if any(place >= size for place in places):
+            raise BadInput(f"travel.timed.estimated[{n}]", f"must hold numbers of places, 0 to {size - 1}")
 
 
 def _check_crew(where: str, crew: Crew, days: int, yards: set[str]) -> None:

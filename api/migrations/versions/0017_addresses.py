@@ -4,7 +4,7 @@ import sqlalchemy as sa
 from alembic import op
 
 revision = "0017_addresses"
-down_revision = "0016_tokens"
+down_revision = "0010_roads"
 branch_labels = None
 depends_on = None
 
