@@ -18,6 +18,7 @@ from api import tables
 from api.access.accounts import Role
 from api.access.guards import statements
 from api.database import transaction
+from api.office.kinds import KINDS
 from scheduler.plan import read_plan
 
 MONDAY = datetime.date(2027, 4, 12)
@@ -72,13 +73,16 @@ def values(app: FastAPI) -> dict[str, list[str]]:
         "part_id": list(SETTINGS),
         "plot": ["cost"],
         "kind": ["bad-input"],
+        "kind_id": list(KINDS),
     }
 
 
 def pages(app: FastAPI) -> Iterator[Walk]:
     """Yield every address of the service that may be a page; those that answer otherwise are sorted out later."""
     known = values(app)
-    nowhere = re.compile(r"\{(run_id|case_id|message_id|one_id|account_id|link_id)\}")  # records, not in the demo
+    nowhere = re.compile(
+        r"\{(run_id|case_id|message_id|one_id|account_id|link_id|file_id)\}"
+    )  # records, not in the demo
     for method, path, permission in statements(app):
         is_file = re.search(r"\.\w+$", path) is not None  # such as .pdf
         if method != "GET" or is_file or path in NOT_WALKED or nowhere.search(path):

@@ -163,7 +163,7 @@ _KINDS = (
         KindColumn("hours", "Hours", weekly, may_be_empty=True, empty="", start="Mon-Fri 7:30-16:30", wide=True,
                    hint={"maxlength": "400"}, meaning="such as Mon-Fri 7:30-16:30; Sat 8:00-13:00; the rest is free"),
         KindColumn("overtime", "Longest over, min", lambda text, _: limit("crew_hours.overtime").parse(text),
-                   start="60", hint={"inputmode": "numeric"}, meaning="at most so many minutes past the end",
+                   start="60", hint=limit("crew_hours.overtime").attributes(), meaning="at most so many minutes past the end",
                    short_list=False),
         money("crew", "day_cents", "A day out, $", short_list=False),
         money("crew", "minute_cents", "A minute, $", short_list=False),
