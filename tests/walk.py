@@ -18,7 +18,6 @@ from api import tables
 from api.access.accounts import Role
 from api.access.guards import statements
 from api.database import transaction
-from api.office.kinds import KINDS
 from scheduler.plan import read_plan
 
 MONDAY = datetime.date(2027, 4, 12)
@@ -29,7 +28,11 @@ NOT_WALKED = {
     "/runs/{run_id}/events": "never ends",
 }
 # What must follow an address for it to answer.
-ASKED = {"/crews/{crew_id}/visits": "?start_date=2027-04-12", "/stock/moves": "?yard=north&item=lag+3/8+x+3+in"}
+ASKED = {
+    "/crews/{crew_id}/visits": "?start_date=2027-04-12",
+    "/set-up/{kind_id}/row": "?key=north",
+    "/stock/moves": "?yard=north&item=lag+3/8+x+3+in",
+}
 SETTINGS = ("business", "week", "prices", "crews", "weather", "times")
 
 
@@ -73,7 +76,7 @@ def values(app: FastAPI) -> dict[str, list[str]]:
         "part_id": list(SETTINGS),
         "plot": ["cost"],
         "kind": ["bad-input"],
-        "kind_id": list(KINDS),
+        "kind_id": ["yards", "people", "days-off", "crews", "shelf", "models"],
     }
 
 
@@ -81,7 +84,7 @@ def pages(app: FastAPI) -> Iterator[Walk]:
     """Yield every address of the service that may be a page; those that answer otherwise are sorted out later."""
     known = values(app)
     nowhere = re.compile(
-        r"\{(run_id|case_id|message_id|one_id|account_id|link_id|file_id)\}"
+        r"\{(file_id|run_id|case_id|message_id|one_id|account_id|link_id)\}"
     )  # records, not in the demo
     for method, path, permission in statements(app):
         is_file = re.search(r"\.\w+$", path) is not None  # such as .pdf

@@ -126,7 +126,7 @@ def limit_of(app: FastAPI, path: str, form: Form, name: str) -> dict[str, Any] |
         schema = {} if limit is None or written or isinstance(limit, Date) else limit.schema()
         return {
             **schema,
-            "minLength": 0 if column.may_be_empty or column.like or (kind.made_id and name == "id") else 1,
+            "minLength": 0 if column.may_be_empty or column.like or name == "id" else 1,
         }
     if path == "/settings/{part_id}":
         with transaction(app.state.database) as session:
