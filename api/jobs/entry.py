@@ -8,7 +8,7 @@ from __future__ import annotations
 
 import datetime
 from collections.abc import Callable, Mapping, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 from typing import Any
 
 from sqlmodel import Session, SQLModel, col, select
@@ -19,7 +19,7 @@ from api.exchange.importing import Imported, import_tables
 from api.exchange.uploads import CellFault, Upload, typed_row
 from api.fields.cells import lines_joined
 from api.fields.columns import COLUMNS
-from api.fields.limits import LIMITS, Text
+from api.fields.limits import LIMITS, Date, Text
 from api.fields.measures import office_length, office_weight
 from api.fields.sheets import BadFiles
 from api.ledger.fingerprint import fingerprint
@@ -63,6 +63,7 @@ _CHOICES = {
     "kind": (("install", "install"), ("survey", "survey"), ("repair", "repair")),
     "motor": (("", "a crank"), ("left", "motor left"), ("right", "motor right")),
 }
+_MOST_WRITING = 400  # letters of a length, a day or hours, however they are written
 _LINES, _WIDE = ("note", "access", "fault"), ("address", "hours")
 
 
@@ -70,7 +71,7 @@ _LINES, _WIDE = ("note", "access", "fault"), ("address", "hours")
 class Field:
     """One cell: `text` as it stands or was typed, `now` what is kept where somebody else has changed it meanwhile.
 
-    `wide` takes a long line, `lines` several, at most `most` letters (None: not limited by their number).
+    `wide` takes a long line, `lines` several; `held` are the attributes by which a browser keeps it to its limit.
     `more`: seldom filled in, asked last.
     """
 
@@ -82,7 +83,7 @@ class Field:
     wide: bool = False
     lines: bool = False
     now: str | None = None
-    most: int | None = None
+    held: Mapping[str, str] = field(default_factory=dict)
     more: bool = False
 
 
@@ -141,7 +142,7 @@ def section(
             choices=_CHOICES.get(column, ()),
             wide=column in _WIDE,
             lines=column in _LINES,
-            most=_most_letters(table, column),
+            held=_held(table, column),
             more=asked is not None and column not in asked,
             now=kept[column] if kept is not None and kept[column] != text else None,
         )
@@ -151,10 +152,15 @@ def section(
     return Section(table, title, cells[key_column(table)], tuple(sorted(fields, key=lambda field: field.more)))
 
 
-def _most_letters(table: str, column: str) -> int | None:
-    """Return how many letters a cell may have, by the table of limits; None for what is no text."""
+def _held(table: str, column: str) -> dict[str, str]:
+    """Return the attributes of a cell's input, by the table of limits; lengths, weights and days take any writing."""
     limit = LIMITS.get(f"{ROWS[table].__tablename__}.{column}")
-    return limit.most if isinstance(limit, Text) else None
+    if limit is None or isinstance(limit, Date) or column.endswith(("_mm", "_kg")) or column == "skills":
+        return {"maxlength": str(_MOST_WRITING)}
+    held = limit.attributes()
+    if isinstance(limit, Text) and limit.least and table != "awnings":  # a job may be of no awning
+        held["required"] = ""
+    return held
 
 
 def mark_of(cells: Mapping[str, str]) -> str:

@@ -1,6 +1,6 @@
 """All tables of the service; importing this fills `SQLModel.metadata`."""
 
-from api.tables.accounts import Account, DayLink, KeptAnswer, SignIn, SignInTry
+from api.tables.accounts import Account, DayLink, KeptAnswer, ProgramToken, SignIn, SignInTry
 from api.tables.bench import CountLine, CrateCount, LoadTick, PartCode, Photo, RouteOut, SiteLoss, StepDone, StopTime
 from api.tables.business import (
     Business,
@@ -23,6 +23,7 @@ from api.tables.chain import ChainLink
 from api.tables.office import FileShape, Gate, GateRule, SentFile
 from api.tables.plans import DayResult, History, Lock, PlanRun, PostedWeek, StoredPlan
 from api.tables.rebooking import CaseVisit, Message, RebookingCase
+from api.tables.roads import Drive, RoadPlace, RoadSource, RoadTable
 from api.tables.sales import Awning, AwningModel, Customer, MakerPart, ModelPart, ModelSize, Order, Site, SiteSurvey
 from api.tables.stock import Reservation, StockMove
 from api.tables.work import (
@@ -56,6 +57,7 @@ __all__ = [
     "DayOff",
     "DayResult",
     "Delivery",
+    "Drive",
     "Equipment",
     "FileShape",
     "ForecastFetch",
@@ -80,8 +82,12 @@ __all__ = [
     "PlanRun",
     "PostedWeek",
     "Prepared",
+    "ProgramToken",
     "RebookingCase",
     "Reservation",
+    "RoadPlace",
+    "RoadSource",
+    "RoadTable",
     "RouteOut",
     "SentFile",
     "Short",

@@ -20,8 +20,6 @@ from api.ledger.gates import gate_words, holding
 from api.papers.needs import Needs
 from scheduler import week as w
 from scheduler.plan import Because, Plan, Skipped
-from scheduler.travel.estimate import matrices
-from scheduler.travel.interface import Matrices
 from scheduler.weather.limits import WeatherWork
 from scheduler.weather.lost import CLOCK, NO_CREW, TOO_SHORT, lost_sentence
 from scheduler.weather.windows import SitePoint, Span, work_windows
@@ -47,18 +45,13 @@ def open_visits(facts: Facts, start_date: datetime.date) -> list[tables.Visit]:
     return [v for v in taken if v.id not in facts.bookings or facts.bookings[v.id].day < after]
 
 
-def week_of(
-    facts: Facts, prepared: Mapping[str, Needs], start_date: datetime.date, travel: Matrices | None = None
-) -> BuiltWeek:
+def week_of(facts: Facts, prepared: Mapping[str, Needs], start_date: datetime.date) -> BuiltWeek:
     """Return the week that begins on `start_date`: every visit of `open_visits`, each of which `prepared` must hold.
 
-    `travel` is between the yards and then the sites in the order of `places_of`; None: estimated. Raises `BadInput`
-    where rows contradict each other.
+    Raises `BadInput` where rows contradict each other.
     """
     visits = open_visits(facts, start_date)
     places = places_of(facts, visits)
-    if travel is None:
-        travel = matrices([(p.lat, p.lon) for p in places])
     shifts = {crew.id: _shifts(facts, crew, start_date) for crew in facts.crews.values() if crew.active}
     because: dict[str, tuple[Because, ...]] = {}
     jobs = []
@@ -74,9 +67,7 @@ def week_of(
         days=facts.rules.week_days,
         timezone=facts.business.timezone,
         places=tuple(places),
-        travel=w.Travel(
-            minutes=tuple(map(tuple, travel.minutes.tolist())), metres=tuple(map(tuple, travel.metres.tolist()))
-        ),
+        travel=facts.drives.between([(p.lat, p.lon) for p in places]),
         rest=facts.rules.rest,
         yards=tuple(w.Yard(id=yard.id, place=f"yard-{yard.id}") for yard in facts.yards.values()),
         crews=tuple(_crew(facts, crew, shifts[crew.id]) for crew in facts.crews.values() if crew.active),

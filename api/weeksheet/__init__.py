@@ -15,6 +15,7 @@ from api import tables
 from api.ledger.facts import Facts
 from api.ledger.forecasts import forecasts, newest_ids
 from api.ledger.kept import kept, unchanged
+from api.weeksheet.drives import drives_words, legs_of
 from api.weeksheet.figures import Figure, Left, left, to_run, weighed
 from api.weeksheet.names import JobLabel, jobs_by_id
 from api.weeksheet.odds import doubtful, week_odds
@@ -47,6 +48,7 @@ PILES = {
     "van_full": "Van is full",
     "other_yard": "Kit at the other yard",
     "no_crew": "No crew at work",
+    "no_second_crew": "No second crew",
     "hours": "Customer's hours",
     "no_work_window": "No work window",
     "weather": "Weather and light",
@@ -63,13 +65,18 @@ PILES = {
 
 @dataclass(frozen=True)
 class Shaped:
-    """A stored plan read and laid out, which never changes; `week` without its matrices of travel, which are large."""
+    """A stored plan read and laid out, which never changes; `week` without its matrices of travel, which are large.
+
+    `drives` says what timed the drives of the week, `drives_of` those of a crew's day.
+    """
 
     week: Week
     plan: Plan
     sheet: Sheet
     axis: Axis
     strips: Mapping[tuple[str, int], Strip]
+    drives: str
+    drives_of: Mapping[tuple[str, int], str]
 
 
 @dataclass(frozen=True)
@@ -108,6 +115,7 @@ class WeekPage:
     """What the page shows of a stored plan; `jobs` by id, `piles` are (title, waiting jobs).
 
     `odds` None: no business to work them out for; `doubtful` are the visits whose odds are low, the least likely first.
+    `drives` says what timed the drives.
     """
 
     plan_id: int
@@ -121,6 +129,7 @@ class WeekPage:
     jobs: dict[str, JobLabel]
     odds: Odds | None
     doubtful: dict[str, VisitOdds]
+    drives: str
 
     @property
     def planned(self) -> int:
@@ -192,6 +201,7 @@ def _week_page(session: Session, stored: tables.StoredPlan) -> WeekPage:
         jobs=jobs,
         odds=played,
         doubtful={} if played is None else doubtful(session, played),
+        drives=made.drives,
     )
 
 
@@ -211,6 +221,10 @@ def shaped(session: Session, stored: tables.StoredPlan) -> Shaped:
             sheet=laid_out,
             axis=axis([*shifts, *out]),
             strips={(cell.crew, cell.day): strip(cell) for cell in laid_out.cells},
+            drives=drives_words(week.travel, legs_of(week, laid_out.cells)),
+            drives_of={
+                (cell.crew, cell.day): drives_words(week.travel, legs_of(week, [cell])) for cell in laid_out.cells
+            },
         )
 
     return kept(session, ("plan", stored.id), make)

@@ -11,7 +11,8 @@ from typing import Any
 import msgspec
 import pytest
 
-from scheduler.audit import RULES, Breach, audit
+from scheduler.audit import RULES, audit
+from scheduler.judged import Breach
 from scheduler.plan import Because, Cost, Plan, Route, Skipped, Stop, read_plan
 from scheduler.price import price
 from scheduler.week import Week, week_from_data

@@ -4,7 +4,7 @@ import sqlalchemy as sa
 from alembic import op
 
 revision = "0019_models"
-down_revision = "0018_office"
+down_revision = "0016_tokens"
 branch_labels = None
 depends_on = None
 

@@ -11,14 +11,15 @@ from dataclasses import dataclass
 from itertools import permutations
 from typing import NamedTuple
 
-from scheduler.audit import Breach, audit
+from scheduler.audit import audit
 from scheduler.documents import shown
 from scheduler.engine.again.retiming import retimed
 from scheduler.errors import BadInput
+from scheduler.judged import Breach
 from scheduler.plan import Because, Cost, Plan, Route, Skipped
 from scheduler.price import outings, price, visits
 from scheduler.promises import broken_promises
-from scheduler.week import Job, Week, clock_time, day_name
+from scheduler.week import Job, Week, clock_time, day_name, only_first_format
 
 BY_HAND = "by_hand"
 OFF = (Because(BY_HAND, "Taken off the sheet by hand."),)
@@ -85,6 +86,7 @@ def by_hand(week: Week, plan: Plan, hand: Put | Off, locks: Mapping[str, Lock] |
     The touched routes get the cheapest times that their order of stops allows (`scheduler.retiming`). Raises `BadInput`
     where the move names what is not in the week.
     """
+    only_first_format(week, "moving a visit by hand")
     locks = locks or {}
     _check(week, plan, hand)
     jobs = {job.id: job for job in week.jobs}

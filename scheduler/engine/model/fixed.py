@@ -11,10 +11,11 @@ from dataclasses import dataclass, field
 from itertools import pairwise
 from typing import Any, NamedTuple
 
-from scheduler.audit import RULES, JudgedPlan
+from scheduler.audit import RULES
 from scheduler.documents import shown
 from scheduler.errors import BadInput
 from scheduler.gap import LASTING
+from scheduler.judged import JudgedPlan
 from scheduler.plan import Cost, Plan, Route, Stop
 from scheduler.price import outings, visits
 from scheduler.week import Job, Shift, Week, clock_time, day_name

@@ -31,6 +31,7 @@ CODES: dict[str, str] = {
     "out_of_reach": "Drive, work and rest do not fit into a shift.",
     "other_yard": "Its kit lies at a yard whose crews cannot take it.",
     "no_crew": "No crew works this week.",
+    "no_second_crew": "Its second crew has no hour on any day on which a crew could do it.",
     "follows": "The job that it follows is not planned, or not where this one could follow it.",
     "no_helper": "All helpers are out with other crews.",
     "van_full": "The van that could take it is full.",
