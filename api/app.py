@@ -30,6 +30,7 @@ from api.opened import Opened, open_data
 from api.papers.stored.keeper import Keeper
 from api.rebooking.search import Searches
 from api.roads.keeper import RoadKeeper
+from api.routes.described import describe
 from api.routes.doors import ROUTERS
 from api.settings import Settings, read_settings
 from api.week.ending import cut_off
@@ -78,6 +79,7 @@ def create_app(settings: Settings | None = None, opened: Opened | None = None) -
     app.add_middleware(SafeHeaders, secure=chosen.secure, tiles=chosen.tiles)
     app.add_middleware(Measured)
     count_lines()
+    app.openapi = lambda: describe(app)  # type: ignore[method-assign]
     list(statements(app))
     return app
 

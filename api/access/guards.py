@@ -11,7 +11,7 @@ import datetime
 import hashlib
 import hmac
 from collections.abc import Iterator
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from typing import Annotated, Any, TypeVar
 
 from fastapi import Depends, FastAPI, Request
@@ -22,6 +22,8 @@ from starlette.datastructures import UploadFile
 
 from api.access.accounts import Role, owner, seen
 from api.access.day_links import crew_of_link
+from api.access.scopes import opened
+from api.access.tokens import BEGINS, token_of, token_used
 from api.database import transaction
 from api.http.pages import Database
 from api.http.problems import Problem
@@ -38,9 +40,10 @@ OPEN_MOUNTS = ("/static",)  # style sheets and scripts, the same for everyone
 
 @dataclass(frozen=True)
 class Who:
-    """The caller: an account, a crew's day link, or nobody; `name` is what the history calls them.
+    """The caller: an account, a crew's day link, a program's token, or nobody; `name` is what the history calls them.
 
-    `crew_id` is the crew of a crew lead or of the link, `day` the link's; `csrf` is what their forms must carry.
+    `crew_id` is the crew of a crew lead or of the link, `day` the link's; `csrf` is what their forms must carry. A
+    program has `scopes`, and the role for which it is taken at the address that it asks for.
     """
 
     name: str
@@ -51,10 +54,14 @@ class Who:
     crew_id: str | None = None
     day: datetime.date | None = None
     must_change: bool = False
+    token_id: int | None = None
+    scopes: tuple[str, ...] = ()
 
     @property
     def key(self) -> str:
         """Tells callers apart, even where names are used again."""
+        if self.token_id is not None:
+            return f"token {self.token_id}"
         return f"account {self.account_id}" if self.account_id is not None else f"link {self.link_id}"
 
 
@@ -93,6 +100,9 @@ class Permission:
     def __call__(self, request: Request, session: Database, sent: Annotated[str, Depends(_sent_csrf)]) -> Who:
         who = _caller(request, session)
         request.state.who = who
+        if who.token_id is not None and not self.everyone:
+            request.state.who = who = self._program(request, who)
+            return who
         known = who.role is not None or who.link_id is not None
         if not known and not self.everyone:
             raise Problem(
@@ -110,6 +120,18 @@ class Permission:
         if who.role not in self.roles and not (who.link_id is not None and self.crew_link):
             raise Problem(403, f"This is for {self.words}.")
         return who
+
+    def _program(self, request: Request, who: Who) -> Who:
+        """Return a program with the role for which it is taken here; answers 403 where its scopes do not reach.
+
+        It carries no form's token: no browser sends a bearer of itself.
+        """
+        ways = dict(opened(request.method, request.scope["route"].path, self.roles))
+        for scope, role in ways.items():
+            if scope in who.scopes:
+                return replace(who, role=role)
+        needed = f'it needs the scope "{next(iter(ways))}"' if ways else "this is for people"
+        raise Problem(403, f"This token may not do this: {needed}.")
 
     @property
     def words(self) -> str:
@@ -159,6 +181,13 @@ def _caller(request: Request, session: Session) -> Who:
     settings: Settings = request.app.state.settings
     secret: str = request.app.state.secret
     now = datetime.datetime.now(datetime.UTC)
+    kind, _, shown = request.headers.get("authorization", "").partition(" ")
+    if kind.lower() == "bearer" and shown.strip().startswith(BEGINS):  # then no cookie counts
+        program = token_of(session, shown.strip(), now)
+        if program is None:
+            return Who("", "")
+        token_used(request.app.state.database, program, now)
+        return Who(f"program {program.name}", "", token_id=program.id, scopes=tuple(program.scopes))
     token = request.cookies.get(cookie_name(settings, "session"), "")
     account = owner(session, token, now, settings.idle_minutes) if token else None
     if account is not None:
@@ -182,11 +211,11 @@ def _caller(request: Request, session: Session) -> Who:
 
 def is_known(request: Request) -> bool:
     """Say whether a request comes from somebody who is signed in, or by a day link that opens something."""
-    if not request.cookies:
+    if not request.cookies and "authorization" not in request.headers:
         return False
     with transaction(request.app.state.database) as session:
         who = _caller(request, session)
-    return who.role is not None or who.link_id is not None
+    return who.role is not None or who.link_id is not None or who.token_id is not None
 
 
 def found(session: Session, table: type[Row], key: Any, noun: str) -> Row:

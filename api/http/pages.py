@@ -9,10 +9,12 @@ from typing import Annotated, Any
 from fastapi import Depends, Request
 from fastapi.responses import HTMLResponse
 from fastapi.templating import Jinja2Templates
+from markupsafe import Markup
 from sqlmodel import Session, select
 
 from api import tables
 from api.database import transaction
+from api.fields.limits import LIMITS, Text
 from api.fields.shown import at, clock, day_name, dollars, duration, feet, pounds
 from api.http.assets import asset, script
 from scheduler.units import feet_inches
@@ -25,6 +27,17 @@ def set_up(request: Request) -> bool:
         with transaction(state.database) as session:
             state.set_up = session.exec(select(tables.Yard.id).limit(1)).first() is not None
     return bool(state.set_up)
+
+
+def held_to(column: str, *, required: bool | None = None) -> Markup:
+    """Return the attributes of an input that takes what the limit of "table.column" does.
+
+    required: whether it must be filled in; None: where the limit takes no empty text.
+    """
+    limit = LIMITS[column]
+    must = isinstance(limit, Text) and limit.least > 0 if required is None else required
+    attributes = limit.attributes() | ({"required": ""} if must else {})
+    return Markup(" ").join(Markup('{}="{}"').format(name, value) for name, value in attributes.items())
 
 
 def _session(request: Request) -> Iterator[Session]:
@@ -47,7 +60,7 @@ _templates.env.filters.update(
     feet_inches=feet_inches,
     pounds=pounds,
 )
-_templates.env.globals.update(asset=asset, script=script, set_up=set_up)
+_templates.env.globals.update(asset=asset, script=script, set_up=set_up, held_to=held_to)
 
 
 def wants_json(request: Request) -> bool:

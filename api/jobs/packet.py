@@ -13,6 +13,7 @@ from api.papers.shown.cautions import CHECKS, cautions
 from api.papers.shown.drilling import case_of, holes
 from api.papers.shown.job_page import job_page
 from api.papers.shown.pdf import print_pdf
+from api.papers.shown.wall_words import wall_words
 from scheduler.documents import convert
 from scheduler.layout.drawing.cautions import ranked
 from scheduler.layout.drawing.paper.measures import Measures
@@ -40,6 +41,7 @@ def packet_pdf(session: Session, visit_id: str, now: datetime.datetime) -> bytes
         "holes": holes(found, measures),
         "case": case_of(found),
         "fastener": fastener_words(job.layout.fastener, measures) if job.layout and job.layout.fastener else "",
+        "wall": wall_words(job, found.site, business, now.year),
         "member": member_word(job.survey) if job.survey else "",
         "cautions": list(cautions(job, found.site)),
         "checks": CHECKS[job.visit.kind],

@@ -1,6 +1,6 @@
 """All tables of the service; importing this fills `SQLModel.metadata`."""
 
-from api.tables.accounts import Account, DayLink, KeptAnswer, SignIn, SignInTry
+from api.tables.accounts import Account, DayLink, KeptAnswer, ProgramToken, SignIn, SignInTry
 from api.tables.bench import CountLine, CrateCount, LoadTick, PartCode, Photo, RouteOut, SiteLoss, StepDone, StopTime
 from api.tables.business import (
     Business,
@@ -24,11 +24,12 @@ from api.tables.office import FileShape, SentFile
 from api.tables.plans import DayResult, History, Lock, PlanRun, PostedWeek, StoredPlan
 from api.tables.rebooking import CaseVisit, Message, RebookingCase
 from api.tables.roads import Drive, RoadPlace, RoadSource, RoadTable
-from api.tables.sales import Awning, Customer, MakerPart, Order, Site, SiteSurvey
+from api.tables.sales import Awning, AwningModel, Customer, MakerPart, ModelPart, ModelSize, Order, Site, SiteSurvey
 from api.tables.stock import Reservation, StockMove
 from api.tables.work import (
     BenchCount,
     Booking,
+    JobNumber,
     KitState,
     Prepared,
     Short,
@@ -41,6 +42,7 @@ from api.tables.worth import WorthRun
 __all__ = [
     "Account",
     "Awning",
+    "AwningModel",
     "BenchCount",
     "Booking",
     "Business",
@@ -61,12 +63,15 @@ __all__ = [
     "ForecastFetch",
     "ForecastSource",
     "History",
+    "JobNumber",
     "KeptAnswer",
     "KitState",
     "LoadTick",
     "Lock",
     "MakerPart",
     "Message",
+    "ModelPart",
+    "ModelSize",
     "Order",
     "OutOfService",
     "PartCode",
@@ -75,6 +80,7 @@ __all__ = [
     "PlanRun",
     "PostedWeek",
     "Prepared",
+    "ProgramToken",
     "RebookingCase",
     "Reservation",
     "RoadPlace",

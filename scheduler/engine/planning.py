@@ -97,8 +97,9 @@ def plan_week(
             failed.append(fault)
 
     # The solvers let go only now and then. They work in a thread of their own, so that time and the wish to stop are
-    # kept.
-    thread = threading.Thread(target=work, name="search", daemon=True)
+    # kept. A solver that has not let go when the plan is returned is waited for at the end of the process: cut off in
+    # the middle of it, the process would end with a crash.
+    thread = threading.Thread(target=work, name="search", daemon=False)
     thread.start()
     told: tuple[int, int | None, str] | None = None
     while thread.is_alive() and left() > 0 and not (stop and stop()):

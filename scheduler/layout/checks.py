@@ -16,8 +16,8 @@ from scheduler.layout.measured import (
     Awning,
     Band,
     Door,
+    MeasuredPart,
     Obstacle,
-    Part,
     Survey,
     Wall,
 )
@@ -46,7 +46,7 @@ def checked(survey: Survey) -> Survey:
     return survey
 
 
-def _parts(survey: Survey) -> Iterator[tuple[str, Part]]:
+def _parts(survey: Survey) -> Iterator[tuple[str, MeasuredPart]]:
     """Yield the parts that differ from form to form, each with the beginning of its keys' names."""
     yield "", survey
     yield "awning.", survey.awning

@@ -26,9 +26,9 @@ from scheduler.layout.measured import (
     HangingPlace,
     HoleSize,
     Length,
+    MeasuredPart,
     Name,
     Obstacle,
-    Part,
     Survey,
     Wall,
     WallKind,
@@ -41,7 +41,7 @@ __all__ = [
 ]  # fmt: skip
 
 
-class Bracket(Part, frozen=True):
+class Bracket(MeasuredPart, frozen=True):
     """One bracket: `at` from the bar's left end, `wall` from the datum, both to its centre.
 
     `member` is the index in the survey's `wall.members`, None on continuous backing; `arm` the index of the arm that
@@ -58,7 +58,7 @@ class Bracket(Part, frozen=True):
     use: float | None
 
 
-class Fastener(Part, frozen=True):
+class Fastener(MeasuredPart, frozen=True):
     """What holds each bracket, `count` of them a bracket; a size that only the anchor's own report gives is None.
 
     The second form has all of it as numbers: an anchor's `hole` and `hole_depth` (from the masonry's face), `edge`,
@@ -83,7 +83,7 @@ class Fastener(Part, frozen=True):
     torque_nm: Annotated[float, Meta(ge=0)] | UnsetType | None = UNSET
 
 
-class Finding(Part, frozen=True):
+class Finding(MeasuredPart, frozen=True):
     """`stop`: do not install so; `caution`: settle this before drilling; `note`: worth knowing on site."""
 
     level: Literal["stop", "caution", "note"]
@@ -91,7 +91,7 @@ class Finding(Part, frozen=True):
     text: Annotated[str, Meta(min_length=1)]
 
 
-class MemberUse(Part, frozen=True):
+class MemberUse(MeasuredPart, frozen=True):
     """What the wood behind one bracket takes of what it may: the larger of bending and shear, in its hardest case."""
 
     bending: float
@@ -99,7 +99,7 @@ class MemberUse(Part, frozen=True):
     case: Name
 
 
-class Layout(Part, frozen=True):
+class Layout(MeasuredPart, frozen=True):
     """`brackets` come from left to right; `required` is how many the width asks for.
 
     `shift` is how far the awning moves from the wished place, to the right positive; `spread` is None without brackets.

@@ -40,18 +40,18 @@ GRAVITY: dict[str, float] = {
 }  # fmt: skip
 
 
-class Part(msgspec.Struct, frozen=True, forbid_unknown_fields=True):
+class MeasuredPart(msgspec.Struct, frozen=True, forbid_unknown_fields=True):
     """Common form of all parts: frozen, every key required, no other key allowed."""
 
 
-class BoltHole(Part, frozen=True):
+class BoltHole(MeasuredPart, frozen=True):
     """One hole of a bracket: `across` from its middle to the right, `down` from the height of its upper fasteners."""
 
     across: Annotated[float, Meta(ge=-500, le=500)]
     down: Annotated[float, Meta(ge=0, le=2_000)]
 
 
-class Awning(Part, frozen=True):
+class Awning(MeasuredPart, frozen=True):
     """`projection` lies along the cloth; `arms` and `arm_half` count from the bar's left end, which is `width` long.
 
     `valance` is how far a valance hangs below the front bar's lowest edge, 0 for none; `holes` the bracket's bolt
@@ -76,7 +76,7 @@ class Awning(Part, frozen=True):
     holes: Annotated[tuple[BoltHole, ...], Meta(max_length=20)] | UnsetType = UNSET
 
 
-class Tie(Part, frozen=True):
+class Tie(MeasuredPart, frozen=True):
     """What ties a rim board to the floor behind it: the allowable pull of one tie, and where that number comes from."""
 
     what: Name
@@ -84,7 +84,7 @@ class Tie(Part, frozen=True):
     source: Name
 
 
-class Wall(Part, frozen=True):
+class Wall(MeasuredPart, frozen=True):
     """`members` are the centres found, in any order; a masonry wall may leave `member_width` and `gravity` null.
 
     `member_depth` is the member's size from the wall's face inwards, `species` its group; `end_grain` says whether
@@ -110,7 +110,7 @@ class Wall(Part, frozen=True):
         return self.gravity
 
 
-class Anchor(Part, frozen=True):
+class Anchor(MeasuredPart, frozen=True):
     """Allowable loads of a masonry or concrete anchor as its own evaluation report (`source`) gives them.
 
     The second form has all of its setting too: the hole's diameter and depth, the embedment, the least distance to an
@@ -130,7 +130,7 @@ class Anchor(Part, frozen=True):
     torque_nm: Annotated[float, Meta(ge=0, le=1_000)] | UnsetType = UNSET
 
 
-class HangingPlace(Part, frozen=True):
+class HangingPlace(MeasuredPart, frozen=True):
     """Where the awning's left end should be, how far it may move to either side, and the upper fasteners' height.
 
     `facing_deg` is the compass bearing that the wall faces (0 north, 90 east), null where it was not taken; `under`
@@ -144,7 +144,7 @@ class HangingPlace(Part, frozen=True):
     under: Literal["private", "public"] | UnsetType = UNSET
 
 
-class Band(Part, frozen=True):
+class Band(MeasuredPart, frozen=True):
     """The clear stretch of wall."""
 
     left: Position
@@ -153,7 +153,7 @@ class Band(Part, frozen=True):
     top: Length
 
 
-class Obstacle(Part, frozen=True):
+class Obstacle(MeasuredPart, frozen=True):
     what: Name
     left: Position
     right: Position
@@ -161,28 +161,28 @@ class Obstacle(Part, frozen=True):
     top: Length
 
 
-class Door(Part, frozen=True):
+class Door(MeasuredPart, frozen=True):
     left: Position
     right: Position
     top: Size
     swings_out: bool
 
 
-class Control(Part, frozen=True):
+class Control(MeasuredPart, frozen=True):
     """One more thing that can be seen, and where it is: whoever measures it again knows that the zero is the same."""
 
     what: Name
     at: Position
 
 
-class Datum(Part, frozen=True):
+class Datum(MeasuredPart, frozen=True):
     """What the zero is, by its name, with a control dimension."""
 
     name: Name
     control: Control
 
 
-class Outlet(Part, frozen=True):
+class Outlet(MeasuredPart, frozen=True):
     """An outlet for the motor: where it is, and whether it is protected by a ground-fault interrupter."""
 
     at: Position
@@ -190,7 +190,7 @@ class Outlet(Part, frozen=True):
     gfci: bool
 
 
-class Survey(Part, frozen=True):
+class Survey(MeasuredPart, frozen=True):
     """A survey in either form; `built` is the year of the house, null where nobody knows."""
 
     format: Literal["survey/1", "survey/2"]

@@ -137,6 +137,9 @@ EXPECTED = {
     "POST /accounts": "manager",
     "POST /accounts/{account_id}/reset": "manager",
     "POST /accounts/{account_id}": "manager",
+    "GET /tokens": "manager",
+    "POST /tokens": "manager",
+    "POST /tokens/{token_id}/revoke": "manager",
     "GET /day-links": OFFICE,
     "POST /day-links": OFFICE,
     "POST /day-links/{link_id}/revoke": OFFICE,
@@ -198,7 +201,7 @@ EXPECTED = {
 }
 # Values for the parts of addresses that lead to nothing: the guard answers before anything is looked up or changed.
 NOWHERE = {"start_date": "2030-01-07", "day": "2030-01-07"} | dict.fromkeys(
-    ("account_id", "link_id", "plan_id", "other_id", "run_id"), "999"
+    ("account_id", "link_id", "token_id", "plan_id", "other_id", "run_id"), "999"
 )
 
 

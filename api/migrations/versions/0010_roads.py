@@ -4,7 +4,7 @@ import sqlalchemy as sa
 from alembic import op
 
 revision = "0010_roads"
-down_revision = "0018_office"
+down_revision = "0019_models"
 branch_labels = None
 depends_on = None
 

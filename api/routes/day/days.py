@@ -24,6 +24,7 @@ from api.http.assets import asset
 from api.http.pages import Database, page, wants_json
 from api.http.problems import Problem, responses
 from api.ledger.plans.posted_days import Act, PostedDay, act, posted_day, visit_of, working_day
+from api.papers.sheets import sheets_of
 from api.papers.shown.cautions import GOES_FIRST
 from api.papers.shown.job_page import allowed
 from api.routes import records
@@ -158,7 +159,7 @@ def state(session: Database, who: Reader, now: Now, crew_id: str, day: datetime.
 
 @router.get("/crews/{crew_id}/days/{day}/drawings/{visit_id}", response_class=Response)
 def drawing(session: Database, who: Reader, crew_id: str, day: datetime.date, visit_id: str) -> Response:
-    """Give the wall drawing of one of the day's visits, as preparation made it last."""
+    """Give the sheet to drill by of one of the day's visits, as preparation made it last."""
     own_crew_day(who, crew_id, day)
     posted = posted_day(session, crew_id, day)
     row = None
@@ -166,7 +167,8 @@ def drawing(session: Database, who: Reader, crew_id: str, day: datetime.date, vi
         row = session.get(Prepared, (visit_id, "drawing"))
     if row is None:
         raise Problem(404, f'{crew_id} has no wall drawing of "{visit_id}" on {day}.')
-    return Response(row.document, media_type="image/svg+xml", headers={"ETag": f'"{row.fingerprint[:32]}"'})
+    tag = f'"{row.fingerprint[:32]}"'
+    return Response(sheets_of(row.document)[0], media_type="image/svg+xml", headers={"ETag": tag})
 
 
 @router.post("/crews/{crew_id}/days/{day}/ticks", responses=_REFUSALS)

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import textwrap
 from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from typing import Literal
 
 from scheduler.errors import BadInput
@@ -147,23 +147,22 @@ def _laid_out(survey: Survey, layout: Layout, stands: view.StandsOn, measures: M
         areas = _columns_of(sheet, survey, layout, top)
         ends = _ends(survey, layout, measures, areas)
         below = [Box(box.left, end + 1.5, box.right, box.bottom) for box, end in zip(areas, ends, strict=True)]
-        first, rest = _said(found, unnamed)
-        done = findings.fill(first, below, rest)
+        first, also, later = _said(found, unnamed)
+        done = findings.fill(first, below, also)
+        done = replace(done, rest=(*later, *done.rest))
         if not done.left_over:
             break
     return _First(picture, areas, top, done, found)
 
 
-def _said(found: Sorted, unnamed: list[str]) -> tuple[list[Finding], list[Finding]]:
-    """Return what must stand on the first sheet, and what may follow there as far as there is room.
+def _said(found: Sorted, unnamed: list[str]) -> tuple[list[Finding], list[Finding], list[Finding]]:
+    """Return what must stand on the first sheet, what may follow there as far as there is room, and what may not.
 
     On the first: stops, what the picture shows without its name, and the cautions special to this wall, up to five.
     """
     note = [Finding("note", "obstacles", f"On the wall: {'; '.join(unnamed)}.")] if unnamed else []
     here, later = found.special[:MOST_ON_SHEET], found.special[MOST_ON_SHEET:]
-    if later:
-        return [*found.stops, *here, *note], [*later, *found.standing, *found.notes]
-    return [*found.stops, *here, *note], [*found.notes, *found.standing]
+    return [*found.stops, *here, *note], [*found.notes, *found.standing], list(later)
 
 
 def _of_the_drawing(survey: Survey, layout: Layout) -> list[Finding]:

@@ -77,14 +77,12 @@ def _plan(sheet: DrawingSheet, survey: Survey, shown: Sequence[Shade], area: Box
         corners = [(x(0), top), (x(width), top), (x(width + one.aside), low), (x(one.aside), low)]
         d = "M" + "L".join(f"{n(a)} {n(b)}" for a, b in corners) + "Z"
         sheet.path(d, pen=0.3, ink=GREY, fill="#e4e4e4" if k == 0 else "none", dash="" if k == 0 else "1.6 0.8")
-        word = hour_name(one.hour)
-        at = min(max((x(one.aside) + x(width + one.aside)) / 2, area.left + 6), area.right - 6)
-        sheet.text(at, low - 0.9 - k * SMALL * LEADING, word, SMALL, anchor="middle", ground=True)
     cloth = Box(x(0), top, x(width), top + reach / scale)
     sheet.rect(cloth, pen=0.3, ink=RUST, dash="0.9 0.6")
     sheet.line(area.left, top, area.right, top, pen=0.6)
     low = top + max(reach, *(one.out for one in shown)) / scale if shown else cloth.bottom
     y = low + SMALL * LEADING
-    told = f"{day_name(shown[0].month, shown[0].day)}: " if shown else ""
-    words = f"{told}shaded ground within gray or long dashes, the cloth within short ones."
+    looks = ("gray", "within long dashes")
+    told = [f"{hour_name(one.hour)} {'none' if one.why_none else looks[k]}" for k, one in enumerate(shown)]
+    words = f"Shade on {day_name(shown[0].month, shown[0].day)}, {', '.join(told)}; the cloth within short ones."
     return sheet.paragraph(area.left, y, wrap(words, SMALL, area.right - area.left), ink=GREY) + 1

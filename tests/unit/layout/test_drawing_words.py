@@ -161,7 +161,7 @@ ROWS = [
 ]
 WORDS = ["Each bracket: 4 × lag 3/8 x 4-1/2 in. Pilot 6.3 mm for",
          "the thread, 108 mm deep from the wall's face; 9.5 mm",
-         'for the shank, 38 mm deep; hold in the wood 77 mm (3")', "without the tip."]  # fmt: skip
+         "for the shank, 38 mm deep; hold in the wood 77 mm", '(3") without the tip.']  # fmt: skip
 FIRST = "The manufacturer's instructions and local codes go first. Check on site before drilling."
 
 
@@ -238,7 +238,7 @@ def test_members_go_by_their_own_word(kind: str, word: str) -> None:
     assert word in schedule(found)
     assert f"{word} no." in found
     survey = plain_survey(wall={"kind": kind}, anchor=ANCHOR)
-    assert f"on {word} 3 from the left" in describe(survey, lay_out(survey))[8]
+    assert f"on {word} 3 from the left" in describe(survey, lay_out(survey))[9]
 
 
 def test_loads_of_another_rules_edition_are_shown_without_a_case() -> None:
@@ -250,7 +250,7 @@ def test_loads_of_another_rules_edition_are_shown_without_a_case() -> None:
     found = schedule(texts(changed))
     assert (found[11], found[17], found[23]) == ("91 % A", "20 %", "36 % A")
     assert found[-2:] == ["class 2 down, open; without a letter: the case that the", "layout was computed with."]
-    assert describe(plain_survey(), changed)[9].endswith("it takes 20 % of its fasteners' allowable load.")
+    assert describe(plain_survey(), changed)[10].endswith("it takes 20 % of its fasteners' allowable load.")
     none = msgspec.structs.replace(layout, brackets=tuple(msgspec.structs.replace(b, tension_n=1.0) for b in brackets))
     assert " ".join(schedule(texts(none))[-3:]).endswith(
         "in the load case that asks most: without a letter: the case that the layout was computed with."
@@ -379,7 +379,8 @@ def test_what_does_not_fit_the_sheet_is_counted_and_named() -> None:
     stops = sum(f"End {n}." in found for n in range(12))
     assert 0 < stops < 12
     left = ", ".join(f"stop {n}" for n in range(stops, 12))
-    ending = f"({left}, caution 0, caution 1, old paint)."
-    counted = f"Not on this sheet, read on in the layout file: {12 - stops} stops and 2 cautions and 1 note"
-    rest = found[found.index("Not on this sheet") :]
+    ending = f"({left}, caution 0, caution 1)."
+    counted = f"On the next page: {12 - stops} stops and 2 cautions"
+    rest = found[found.index("On the next page") :]
+    assert f"{12 - stops} stops, 2 cautions, 1 note." in found  # the foot says what stands on the later pages
     assert rest.startswith(f"{counted} {ending}") or rest.startswith(f"{counted} ({left[:20]}")

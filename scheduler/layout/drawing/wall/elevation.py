@@ -99,6 +99,8 @@ def _outlet(sheet: DrawingSheet, elevation: Elevation) -> list[str]:
     if not view.left < outlet.at < view.right or left_out or outlet.height > view.top:
         return [words]
     x, y = view.x(outlet.at), view.y(outlet.height)
+    if not sheet.is_free(Box(x - 1.0, y - 1.0, x + 1.0, y + 1.0), gap=0.3):
+        return [words]
     sheet.circle(x, y, 1.0, pen=0.3, fill=PAPER)
     for side in (-0.35, 0.35):
         sheet.line(x + side, y - 0.45, x + side, y + 0.45, pen=0.25)
