@@ -31,6 +31,7 @@ Cells = tuple[Any, ...]  # one row, a value for each column of its table
 LEFT_OUT = {
     "sign_in": "who is signed in at the moment",
     "sign_in_try": "failed tries to sign in",
+    "calendar_address": "private addresses of calendars",
     "program_token": "tokens by which programs use the service",
     "day_link": "links that open a crew's day without signing in",
     "kept_answer": "answers kept for repeated requests",

@@ -16,6 +16,7 @@ import msgspec
 from api import tables
 from api.fields.shown import DAY_MIN
 from api.ledger.facts import Facts
+from api.ledger.gates import gate_words, holding
 from api.papers.needs import Needs
 from scheduler import week as w
 from scheduler.plan import Because, Plan, Skipped
@@ -252,6 +253,11 @@ def _job(
             because.append(
                 Because(code="follows", detail=f"{follow.first_id} goes first and is promised for {booking.day}.")
             )
+    promised = facts.bookings.get(visit.id)
+    held = holding(facts.gates.get(visit.id, ()), promised.day if promised else None)
+    if held:
+        ready_day = None
+        because += [Because(code="gate", detail=gate_words(gate)) for gate in held]
     windows, reasons = _windows(
         facts,
         visit,

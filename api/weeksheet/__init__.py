@@ -55,6 +55,7 @@ PILES = {
     "weather": "Weather and light",
     "out_of_reach": "Does not fit a day",
     "follows": "Waits for another visit",
+    "gate": "Something must come first",
     "dearer": "Dearer than waiting",
     "no_room": "No room this week",
     "not_tried": "Not tried yet",
