@@ -20,7 +20,7 @@ from api.tables.business import (
     Yard,
 )
 from api.tables.chain import ChainLink
-from api.tables.office import FileShape, SentFile
+from api.tables.office import FileShape, Gate, GateRule, SentFile
 from api.tables.plans import DayResult, History, Lock, PlanRun, PostedWeek, StoredPlan
 from api.tables.rebooking import CaseVisit, Message, RebookingCase
 from api.tables.roads import Drive, RoadPlace, RoadSource, RoadTable
@@ -63,6 +63,8 @@ __all__ = [
     "FileShape",
     "ForecastFetch",
     "ForecastSource",
+    "Gate",
+    "GateRule",
     "History",
     "JobNumber",
     "KeptAnswer",

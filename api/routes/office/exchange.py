@@ -21,6 +21,7 @@ from api.feeds.addresses import addresses_in_use, token_for
 from api.feeds.maps import geojson, gpx, points
 from api.fields.sheets import BadFiles
 from api.http.headers import disposition
+from api.http.names import crew_called
 from api.http.pages import Database, page, wants_json
 from api.http.problems import Problem
 from api.jobs.packet import packet_pdf
@@ -120,7 +121,7 @@ def crew_visits(
 ) -> Response:
     """List a crew's visits of one week in order, by the posted plan, else the newest."""
     found(session, Crew, crew_id, "crew")
-    _own_crew(who, crew_id)
+    _own_crew(session, who, crew_id)
     monday = start_date - datetime.timedelta(days=start_date.weekday())
     posted, stops = crew_week(session, crew_id, monday)
     get, visits = by_id(session), []
@@ -174,13 +175,13 @@ def packet(session: Database, who: OnTheDay, now: Now, visit_id: str) -> Respons
     return _file(data, "application/pdf", f"{visit_id}.pdf", inline=True)
 
 
-def _own_crew(who: Who, crew_id: str) -> None:
+def _own_crew(session: Session, who: Who, crew_id: str) -> None:
     if who.role is Role.lead and who.crew_id != crew_id:
-        raise Problem(403, f"This is for the lead of {crew_id} and the office.")
+        raise Problem(403, f"This is for the lead of {crew_called(session, crew_id)} and the office.")
 
 
 def _day(session: Session, who: Who, crew_id: str, day: datetime.date) -> Any:
-    own_crew_day(who, crew_id, day)
+    own_crew_day(session, who, crew_id, day)
     found(session, Crew, crew_id, "crew")
     planned = crew_day(session, crew_id, day)
     if planned is None:
