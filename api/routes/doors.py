@@ -24,7 +24,7 @@ from api.routes.yard import bench, stock
 
 _DOORS = (
     weeks, plans, runs, entry, jobs, customers, sites, history, accounts, links, exchange, gates, kinds, settings,
-    forecasts, roads, looking_back, begin, today, days, photos, bench, stock, yard, surveys, survey_entry, job_awning, visits,
-    orders, awnings, papers, rebooking, messages, bookings, condition, tokens,
+    forecasts, roads, looking_back, begin, today, days, photos, bench, stock, yard, surveys, survey_entry, job_awning,
+    visits, orders, awnings, papers, rebooking, messages, bookings, condition, tokens,
 )  # fmt: skip
 ROUTERS = tuple(door.router for door in _DOORS)
