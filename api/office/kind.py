@@ -99,18 +99,7 @@ def plain(table: str, name: str, label: str, **more: Any) -> KindColumn:
         more["choices"] = tuple((word, word) for word in bound.of)
     if isinstance(bound, Text) and bound.least == 0:
         more = {"may_be_empty": True, "empty": ""} | more
-    return KindColumn(name, label, lambda text, _: _by_limit(bound, text), **{"hint": hints(bound), **more})
-
-
-def hints(bound: ColumnLimit) -> dict[str, str]:
-    """Return the attributes by which an input keeps a column's limit."""
-    if isinstance(bound, Whole):
-        return {"inputmode": "numeric"}
-    if isinstance(bound, Decimal):
-        return {"inputmode": "decimal"}
-    if isinstance(bound, Text):
-        return {"maxlength": str(bound.most)}
-    return {}
+    return KindColumn(name, label, lambda text, _: _by_limit(bound, text), **{"hint": bound.attributes(), **more})
 
 
 def _by_limit(bound: ColumnLimit, text: str) -> Any:
@@ -138,7 +127,7 @@ def day(table: str, name: str, label: str, **more: Any) -> KindColumn:
     """Return a column with a date."""
     bound = limit(f"{table}.{name}")
     return KindColumn(name, label, lambda text, _: _by_limit(bound, text), lambda v, _: v.isoformat() if v else "",
-                      hint={"type": "date"}, **more)  # fmt: skip
+                      hint=bound.attributes(), **more)  # fmt: skip
 
 
 def money(table: str, name: str, label: str, **more: Any) -> KindColumn:

@@ -1,6 +1,6 @@
 """All tables of the service; importing this fills `SQLModel.metadata`."""
 
-from api.tables.accounts import Account, DayLink, KeptAnswer, ProgramToken, SignIn, SignInTry
+from api.tables.accounts import Account, CalendarAddress, DayLink, KeptAnswer, ProgramToken, SignIn, SignInTry
 from api.tables.bench import CountLine, CrateCount, LoadTick, PartCode, Photo, RouteOut, SiteLoss, StepDone, StopTime
 from api.tables.business import (
     Business,
@@ -46,6 +46,7 @@ __all__ = [
     "BenchCount",
     "Booking",
     "Business",
+    "CalendarAddress",
     "CaseVisit",
     "ChainLink",
     "CountLine",

@@ -154,6 +154,7 @@ def _crew(facts: Facts, crew: tables.Crew, shifts: tuple[w.Shift, ...]) -> w.Cre
         minute_cents=crew.minute_cents,
         overtime_minute_cents=crew.overtime_minute_cents,
         km_cents=crew.km_cents,
+        name=crew.name,
     )
 
 

@@ -143,6 +143,9 @@ EXPECTED = {
     "GET /tokens": "manager",
     "POST /tokens": "manager",
     "POST /tokens/{token_id}/revoke": "manager",
+    "GET /calendars": OFFICE,
+    "POST /calendars": OFFICE,
+    "POST /calendars/{address_id}/revoke": OFFICE,
     "GET /day-links": OFFICE,
     "POST /day-links": OFFICE,
     "POST /day-links/{link_id}/revoke": OFFICE,
@@ -204,7 +207,7 @@ EXPECTED = {
 }
 # Values for the parts of addresses that lead to nothing: the guard answers before anything is looked up or changed.
 NOWHERE = {"start_date": "2030-01-07", "day": "2030-01-07"} | dict.fromkeys(
-    ("account_id", "link_id", "token_id", "plan_id", "other_id", "run_id"), "999"
+    ("account_id", "link_id", "token_id", "address_id", "plan_id", "other_id", "run_id"), "999"
 )
 
 

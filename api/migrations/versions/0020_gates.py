@@ -4,7 +4,7 @@ import sqlalchemy as sa
 from alembic import op
 
 revision = "0020_gates"
-down_revision = "0010_roads"
+down_revision = "0017_addresses"
 branch_labels = None
 depends_on = None
 

@@ -13,9 +13,10 @@ from scheduler.engine.master.relaxation import Stopped
 from scheduler.engine.model.plans import timed
 from scheduler.engine.model.timing import Timed
 from scheduler.engine.search.incumbent import Best
-from scheduler.engine.search.whole import Sets, Whole, WholeModel
+from scheduler.engine.search.whole import Sets, WholeModel, WholePlan
 
 MOST_SETS = 20_000  # of all crew days that the model of the whole week is given
+FEW_SETS = 3_000  # with which it is given all the time and both processors: it will end
 WHOLE_SHARE = 0.5  # of the time left, for the whole week at once, until some days are planned anew
 FIRST_STOPS = 500  # of the crew days of a neighborhood
 TURN_S = 6.0  # of one neighborhood
@@ -33,10 +34,14 @@ class Meeting:
         check: Callable[[], None],
         workers: int,
         list_sets: Callable[[int], dict[int, Sets] | None],
+        alone: Callable[[], None],
     ) -> None:
-        """`list_sets`: lists by crew day what a better plan can do there, None where that is more than so many."""
+        """`list_sets`: lists by crew day what a better plan can do there, None where that is more than so many.
+
+        `alone`: ends whatever else searches, so that the processors are free.
+        """
         self.best, self.model, self.seed, self.left, self.check = best, best.model, seed, left, check
-        self.workers, self.list_sets = workers, list_sets
+        self.workers, self.list_sets, self.alone = workers, list_sets, alone
         self.chance = np.random.default_rng([seed, 13])
         self.stops, self.without = FIRST_STOPS, 0
 
@@ -49,7 +54,11 @@ class Meeting:
             sets = self.list_sets(MOST_SETS)
             if sets is not None or endless:
                 self.best.tell("solving the whole week at once")
-                self._solve(every, None if endless else WHOLE_SHARE * self.left(), sets)
+                few = sets is not None and sum(map(len, sets.values())) <= FEW_SETS
+                if few:
+                    self.alone()
+                limit = None if endless else self.left() if few else WHOLE_SHARE * self.left()
+                self._solve(every, limit, sets)
             self.best.tell("planning some days anew")
             for _ in range(2 * BEST_OF):
                 if not self.best.proven:
@@ -108,7 +117,7 @@ class Meeting:
             return True
         return self.best.proven
 
-    def _take(self, found: Whole) -> None:
+    def _take(self, found: WholePlan) -> None:
         assert found.times is not None
         starts = {
             j: start

@@ -69,7 +69,7 @@ class Search:
         self.ruin = Ruin(self.model, seed)
         self.rate = 1.0  # rounds of ruin and recreate a second
         self.roaming: Roaming | None = None
-        self.meeting = Meeting(best, seed, left, check, MEETING_WORKERS, self.sets)
+        self.meeting = Meeting(best, seed, left, check, MEETING_WORKERS, self.sets, self.alone)
         self.column_of: dict[int, int] = {}  # the pool's columns of the best plan, by crew day
         self.meets = bool((self.model.assist_of >= 0).any())  # some crews have to meet: routes alone do not say when
         self.cutting = len(self.model.crew_days) <= MANY_DAYS  # of more crew days each round of pricing takes long
@@ -121,6 +121,11 @@ class Search:
                 most, room, nodes = 4 * most, 4 * room, 4 * nodes
                 self.failed = np.inf
                 self.polish.without = 0
+
+    def alone(self) -> None:
+        """End the search in the background."""
+        if self.roaming:
+            self.roaming.end()
 
     def quick(self) -> None:
         """Make a plan at once and better it for a moment."""
