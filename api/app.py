@@ -29,6 +29,7 @@ from api.looking_back import worth
 from api.opened import Opened, open_data
 from api.papers.stored.keeper import Keeper
 from api.rebooking.search import Searches
+from api.roads.keeper import RoadKeeper
 from api.routes.described import describe
 from api.routes.doors import ROUTERS
 from api.settings import Settings, read_settings
@@ -103,6 +104,8 @@ async def _at_work(app: FastAPI, chosen: Settings, own: Opened) -> AsyncIterator
     app.state.papers.start()
     app.state.forecasts = ForecastKeeper(app.state.database, chosen.data, lambda: app.state.clock())
     app.state.forecasts.start()
+    app.state.roads = RoadKeeper(app.state.database, chosen.data, lambda: app.state.clock())
+    app.state.roads.start()
     app.state.searches = Searches(app.state.database, lambda: app.state.clock())
     app.state.chain = ChainKeeper(app.state.database, machine_clock)
     app.state.chain.start()
@@ -115,6 +118,7 @@ async def _at_work(app: FastAPI, chosen: Settings, own: Opened) -> AsyncIterator
     holding.cancel()
     app.state.backups.close()
     app.state.searches.close()
+    app.state.roads.close()
     app.state.forecasts.close()
     app.state.papers.close()
     app.state.worth.close()

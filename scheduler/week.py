@@ -23,6 +23,7 @@ from scheduler.week_parts import (
     Crew,
     Crew2,
     Day,
+    DrivesTimed,
     Equipment,
     Follow,
     Helpers,
@@ -61,6 +62,7 @@ __all__ = [
     "Crew",
     "Crew2",
     "Day",
+    "DrivesTimed",
     "Equipment",
     "Follow",
     "Helpers",
@@ -87,6 +89,7 @@ __all__ = [
     "Yard",
     "checked",
     "clock_time",
+    "crew_name",
     "day_name",
     "only_first_format",
     "read_week",
@@ -98,6 +101,11 @@ def clock_time(minute: int) -> str:
     """Return minutes after local midnight as people write them: 510 is 8:30; past midnight 25:10 and so on."""
     hours, minutes = divmod(abs(minute), 60)
     return f"{'-' if minute < 0 else ''}{hours}:{minutes:02}"
+
+
+def crew_name(week: Week, crew_id: str) -> str:
+    """Return what people call a crew: its name, its id where it has none or the week does not have it."""
+    return next((crew.called for crew in week.crews if crew.id == crew_id), crew_id)
 
 
 def day_name(week: Week, day: int) -> str:
@@ -204,6 +212,16 @@ def _check_travel(week: Week) -> None:
                 raise BadInput(f"travel.{name}[{n}]", f"must have one number a place ({size}), has {len(row)}")
             if row[n] != 0:
                 raise BadInput(f"travel.{name}[{n}][{n}]", f"must be 0, from a place to itself, is {row[n]}")
+    timed = week.travel.timed
+    if timed is None:
+        return
+    if (timed.first is None) != (timed.last is None):
+        raise BadInput("travel.timed.last", "must be a date where first is one, and null where that is null")
+    if len(timed.estimated) != (0 if timed.first is None else size):
+        raise BadInput("travel.timed.estimated", f"must have one row a place ({size}), or none without dates")
+    for n, places in enumerate(timed.estimated):
+        if any(place >= size for place in places):
+            raise BadInput(f"travel.timed.estimated[{n}]", f"must hold numbers of places, 0 to {size - 1}")
 
 
 def _check_crew(where: str, crew: Crew, days: int, yards: set[str]) -> None:

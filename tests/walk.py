@@ -28,7 +28,11 @@ NOT_WALKED = {
     "/runs/{run_id}/events": "never ends",
 }
 # What must follow an address for it to answer.
-ASKED = {"/crews/{crew_id}/visits": "?start_date=2027-04-12", "/stock/moves": "?yard=north&item=lag+3/8+x+3+in"}
+ASKED = {
+    "/crews/{crew_id}/visits": "?start_date=2027-04-12",
+    "/set-up/{kind_id}/row": "?key=north",
+    "/stock/moves": "?yard=north&item=lag+3/8+x+3+in",
+}
 SETTINGS = ("business", "week", "prices", "crews", "weather", "times")
 
 
@@ -72,13 +76,16 @@ def values(app: FastAPI) -> dict[str, list[str]]:
         "part_id": list(SETTINGS),
         "plot": ["cost"],
         "kind": ["bad-input"],
+        "kind_id": ["yards", "people", "days-off", "crews", "shelf", "models"],
     }
 
 
 def pages(app: FastAPI) -> Iterator[Walk]:
     """Yield every address of the service that may be a page; those that answer otherwise are sorted out later."""
     known = values(app)
-    nowhere = re.compile(r"\{(run_id|case_id|message_id|one_id|account_id|link_id)\}")  # records, not in the demo
+    nowhere = re.compile(
+        r"\{(file_id|run_id|case_id|message_id|one_id|account_id|link_id)\}"
+    )  # records, not in the demo
     for method, path, permission in statements(app):
         is_file = re.search(r"\.\w+$", path) is not None  # such as .pdf
         if method != "GET" or is_file or path in NOT_WALKED or nowhere.search(path):

@@ -70,7 +70,9 @@ class Group:
 
 @dataclass(frozen=True)
 class Part:
-    """One part. `write` gets every line's value by name and changes the rows; it says whether nobody was quicker.
+    """One part; `more` is the address of a page that shows what comes of it, with the words that lead there.
+
+    `write` gets every line's value by name and changes the rows; it says whether nobody was quicker.
 
     It raises `BadValues`, before it changes anything, where values that are right alone cannot stand together.
     """
@@ -80,6 +82,7 @@ class Part:
     words: str
     groups: tuple[Group, ...]
     write: Callable[[Session, Mapping[str, Any]], bool]
+    more: tuple[str, str] = ("", "")
 
     @property
     def lines(self) -> tuple[Line, ...]:

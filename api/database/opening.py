@@ -6,7 +6,7 @@ import os
 from collections.abc import Collection, Iterator
 from contextlib import contextmanager
 from pathlib import Path
-from typing import Any
+from typing import Any, TypeVar
 
 import sqlalchemy as sa
 from sqlalchemy.engine import make_url
@@ -18,6 +18,7 @@ from scheduler.errors import BadInput
 # Pages are made in up to 40 threads, each with a connection and now and then a second one for work that is kept by
 # itself: with fewer than twice as many all could wait for each other. A connection beyond POOL is closed after use.
 POOL, MORE = 40, 50
+Key = TypeVar("Key", str, int)
 
 
 def open_database(address: str) -> sa.Engine:
@@ -96,7 +97,7 @@ def begin_writing(session: Session) -> None:
 AT_ONCE = 2000
 
 
-def parts(ids: Collection[str]) -> Iterator[list[str]]:
+def parts(ids: Collection[Key]) -> Iterator[list[Key]]:
     """Return the ids in order, as many in one list as a statement may name."""
     ordered = sorted(ids)
     return (ordered[k : k + AT_ONCE] for k in range(0, len(ordered), AT_ONCE))

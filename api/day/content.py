@@ -61,6 +61,7 @@ class DayContent:
     """A crew's day as a plan has it; `cell` is None where the crew stays in, `sky` where no forecast reaches.
 
     `shelf` are pieces by item that its kits take from the shelf; `cautions_for_all` those that every stop shares.
+    `drives` says what timed its drives.
     """
 
     business: tables.Business
@@ -75,6 +76,7 @@ class DayContent:
     stops: tuple[DayStop, ...]
     shelf: dict[str, int]
     cautions_for_all: tuple[str, ...]
+    drives: str
 
 
 def day_content(
@@ -108,6 +110,7 @@ def day_content(
         stops=tuple(_stop(entry, pages[entry.job], told[entry.job], shared, measures) for entry in entries),
         shelf=dict(sorted(shelf.items())),
         cautions_for_all=shared,
+        drives=made.drives_of.get((crew.id, offset), ""),
     )
 
 

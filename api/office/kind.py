@@ -11,17 +11,17 @@ from typing import Any
 import sqlalchemy as sa
 from sqlmodel import Session, SQLModel
 
-from api.business.part import cents, dollars_text, length, length_text
+from api.business.part import cents, dollars_text, length_text
 from api.fields.cells import usual_date, usual_number, weekdays_text
 from api.fields.limits import LIMITS, Choice, ColumnLimit, Date, Decimal, Text, Whole, limit
+from api.fields.measures import office_length, office_weight
 from api.fields.sheets import amounts, weekdays
 from scheduler.errors import BadInput
-from scheduler.units import FOOT_MM, LB_KG, exact_number, parse_weight
+from scheduler.units import LB_KG, exact_number
 
 Values = dict[str, Any]  # a row: what each column of its kind holds
 _YES = {"yes": True, "y": True, "true": True, "x": True, "1": True, "no": False, "n": False, "false": False, "0": False}
 _BOTH = (("yes", "yes"), ("no", "no"))
-BARE_FEET = 40.0  # up to this a bare length of a business that measures in feet is in feet
 
 
 @dataclass(frozen=True)
@@ -99,18 +99,7 @@ def plain(table: str, name: str, label: str, **more: Any) -> KindColumn:
         more["choices"] = tuple((word, word) for word in bound.of)
     if isinstance(bound, Text) and bound.least == 0:
         more = {"may_be_empty": True, "empty": ""} | more
-    return KindColumn(name, label, lambda text, _: _by_limit(bound, text), **{"hint": hints(bound), **more})
-
-
-def hints(bound: ColumnLimit) -> dict[str, str]:
-    """Return the attributes by which an input keeps a column's limit."""
-    if isinstance(bound, Whole):
-        return {"inputmode": "numeric"}
-    if isinstance(bound, Decimal):
-        return {"inputmode": "decimal"}
-    if isinstance(bound, Text):
-        return {"maxlength": str(bound.most)}
-    return {}
+    return KindColumn(name, label, lambda text, _: _by_limit(bound, text), **{"hint": bound.attributes(), **more})
 
 
 def _by_limit(bound: ColumnLimit, text: str) -> Any:
@@ -138,7 +127,7 @@ def day(table: str, name: str, label: str, **more: Any) -> KindColumn:
     """Return a column with a date."""
     bound = limit(f"{table}.{name}")
     return KindColumn(name, label, lambda text, _: _by_limit(bound, text), lambda v, _: v.isoformat() if v else "",
-                      hint={"type": "date"}, **more)  # fmt: skip
+                      hint=bound.attributes(), **more)  # fmt: skip
 
 
 def money(table: str, name: str, label: str, **more: Any) -> KindColumn:
@@ -155,21 +144,6 @@ def measure(table: str, name: str, label: str, **more: Any) -> KindColumn:
                       lambda v, units: length_text(v, units), hint={"maxlength": "40"}, **more)  # fmt: skip
 
 
-def office_length(text: str, units: str) -> int:
-    """Return whole millimetres of a length; a bare number is millimetres, or feet where the business measures in feet.
-
-    Raises `BadInput` where a bare number can be neither.
-    """
-    number = usual_number(text)
-    if units == "imperial" and number.replace(".", "", 1).isdecimal():
-        feet = float(number)
-        if feet <= BARE_FEET:
-            return round(feet * FOOT_MM)
-        if feet < 300:
-            raise BadInput("", f'says no unit and is odd: write {number} in, or {number} mm, is "{text}"')
-    return length(text)
-
-
 def weight(table: str, name: str, label: str, **more: Any) -> KindColumn:
     """Return a column of whole kilograms that people write in pounds or kilograms."""
     bound = limit(f"{table}.{name}")
@@ -179,15 +153,8 @@ def weight(table: str, name: str, label: str, **more: Any) -> KindColumn:
         exact = units == "imperial" and round(pounds * LB_KG) == value
         return f"{pounds} lb" if exact else f"{exact_number(value)} kg"
 
-    return KindColumn(name, label, lambda text, units: bound.check(_weight(text, units)), write,
+    return KindColumn(name, label, lambda text, units: bound.check(office_weight(text, units)), write,
                       hint={"maxlength": "20"}, **more)  # fmt: skip
-
-
-def _weight(text: str, units: str) -> int:
-    number = usual_number(text)
-    if units == "imperial" and number.replace(".", "", 1).isdecimal():
-        return round(float(number) * LB_KG)
-    return round(parse_weight(text, ""))
 
 
 def switch(name: str, label: str, usual: bool, **more: Any) -> KindColumn:

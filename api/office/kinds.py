@@ -14,7 +14,7 @@ from api.fields.cells import hours_text
 from api.fields.limits import limit
 from api.fields.sheets import Span, hours
 from api.fields.shown import DAY_MIN
-from api.office.checks import CREW_USERS, PERSON_USERS, VAN_USERS, YARD_USERS, check_crew, check_yard
+from api.office.checks import CREW_USERS, PERSON_USERS, VAN_USERS, YARD_USERS, check_crew, check_yard, known
 from api.office.kind import (
     Kind,
     KindColumn,
@@ -109,6 +109,22 @@ def _put_shelf(session: Session, row: Any, values: Values, by: str, now: datetim
         moving.count_to(session, (row.item, row.yard_id), values["on_hand"], by=by, now=now)
 
 
+def _awning(text: str, _: str) -> str:
+    return str(limit("maker_part.awning_id").parse(text))
+
+
+def _awning_there(session: Session, key: str | None, values: Values) -> None:
+    known(session, tables.Awning, "awning_id", values["awning_id"], "awning")
+
+
+def _job(text: str, _: str) -> str:
+    return str(limit("gate.visit_id").parse(text))
+
+
+def _job_there(session: Session, key: str | None, values: Values) -> None:
+    known(session, tables.Visit, "visit_id", values["visit_id"], "job")
+
+
 _AT_YARD = names("yard_id", "Yard", "yards")
 _KINDS = (
     Kind("yards", "Yards", "yard", tables.Yard, "Where crews start and crates lie.", (
@@ -163,8 +179,8 @@ _KINDS = (
         KindColumn("hours", "Hours", weekly, may_be_empty=True, empty="", start="Mon-Fri 7:30-16:30", wide=True,
                    hint={"maxlength": "400"}, meaning="such as Mon-Fri 7:30-16:30; Sat 8:00-13:00; the rest is free"),
         KindColumn("overtime", "Longest over, min", lambda text, _: limit("crew_hours.overtime").parse(text),
-                   start="60", hint={"inputmode": "numeric"}, meaning="at most so many minutes past the end",
-                   short_list=False),
+                   start="60", hint=limit("crew_hours.overtime").attributes(),
+                   meaning="at most so many minutes past the end", short_list=False),
         money("crew", "day_cents", "A day out, $", short_list=False),
         money("crew", "minute_cents", "A minute, $", short_list=False),
         money("crew", "overtime_minute_cents", "A minute over, $ more", short_list=False),
@@ -193,7 +209,53 @@ _KINDS = (
         plain("stock_item", "name", "Name"),
         plain("stock_item", "on_hand", "Counted"),
         day("stock_item", "counted_on", "Counted on"),
-    ), key=("item", "yard_id"), check=check_yard, put=_put_shelf, own=("on_hand",), users={},
-        parts=()),
+    ), key=("item", "yard_id"), check=check_yard, put=_put_shelf, own=("on_hand",), users={}),
+    Kind("models", "Models", "model", tables.AwningModel, "The makers' awnings that are sold here.", (
+        plain("awning_model", "id", "Model", meaning="as orders name it, such as Fen 12", aliases=("name",)),
+        plain("awning_model", "maker", "Maker"),
+        plain("awning_model", "boxes", "Long boxes", start="1"),
+        measure("awning_model", "box_over_mm", "Box longer by", start="12 in",
+                meaning="how much longer its box is than the awning is wide"),
+        KindColumn("motor", "Motor", lambda text, _: limit("awning_model.motor").parse(text), may_be_empty=True,
+                   choices=(("", "a crank"), ("left", "motor left"), ("right", "motor right"))),
+    ), parts=(tables.ModelSize.model_id, tables.ModelPart.model_id)),
+    Kind("model-sizes", "Sizes of models", "size of a model", tables.ModelSize,
+         "What a model weighs and needs, up to a width and a projection.", (
+        names("model_id", "Model", "models", owner=True),
+        measure("model_size", "width_mm", "Width up to"),
+        measure("model_size", "projection_mm", "Projection up to"),
+        weight("model_size", "weight_kg", "Weight", meaning="with its brackets"),
+        plain("model_size", "arms", "Arms", start="2"),
+        plain("model_size", "brackets", "Brackets", start="3"),
+    ), key=("model_id", "width_mm", "projection_mm"), made_id=True),
+    Kind("model-parts", "Parts lists of models", "part of a model", tables.ModelPart,
+         "What the maker packs with each awning of a model, beside its brackets.", (
+        names("model_id", "Model", "models", owner=True),
+        plain("model_part", "item", "Item"),
+        plain("model_part", "quantity", "Pieces", start="1", aliases=("quantity",)),
+        plain("model_part", "per", "For each", start="awning",
+              choices=(("awning", "awning"), ("arm", "arm"), ("bracket", "bracket"))),
+    ), key=("model_id", "item")),
+    Kind("gates", "Gates", "gate", tables.Gate, "What must be true before a visit: permits, outlets, deposits.", (
+        KindColumn("visit_id", "Job", _job, hint={"maxlength": "80"}, meaning="its number, such as J-1042", owner=True),
+        plain("gate", "what", "What", meaning="such as building permit, outlet, deposit, order confirmed"),
+        plain("gate", "owner", "Who sees to it"),
+        day("gate", "due_on", "Due", may_be_empty=True, meaning="the day by which it should be there; empty: unknown"),
+        plain("gate", "state", "State", start="open", choices=(("open", "open"), ("closed", "closed"))),
+        plain("gate", "paper", "Paper", meaning="where its proof is: a permit's number, a folder"),
+    ), key=("visit_id", "what"), made_id=True, check=_job_there),
+    Kind("usual-gates", "Usual gates", "usual gate", tables.GateRule, "What a new job of a kind waits for.", (
+        plain("gate_rule", "kind", "Kind of visit", start="install"),
+        plain("gate_rule", "town", "Town", meaning="empty: in any town"),
+        plain("gate_rule", "what", "What"),
+        plain("gate_rule", "owner", "Who sees to it"),
+        plain("gate_rule", "days_before", "Due, days before", start="7", meaning="the day by which the visit is due"),
+    ), key=("kind", "town", "what"), made_id=True),
+    Kind("packed", "Packed with an awning", "part packed with an awning", tables.MakerPart,
+         "The maker's list of each awning: what its crate is counted against.", (
+        KindColumn("awning_id", "Awning", _awning, hint={"maxlength": "80"}, meaning="its number, such as A-1042"),
+        plain("maker_part", "item", "Item"),
+        plain("maker_part", "quantity", "Pieces", start="1", aliases=("quantity",)),
+    ), key=("awning_id", "item"), check=_awning_there),
 )  # fmt: skip
 KINDS: dict[str, Kind] = {kind.id: kind for kind in _KINDS}

@@ -16,11 +16,10 @@ import msgspec
 from api import tables
 from api.fields.shown import DAY_MIN
 from api.ledger.facts import Facts
+from api.ledger.gates import gate_words, holding
 from api.papers.needs import Needs
 from scheduler import week as w
 from scheduler.plan import Because, Plan, Skipped
-from scheduler.travel.estimate import matrices
-from scheduler.travel.interface import Matrices
 from scheduler.weather.limits import WeatherWork
 from scheduler.weather.lost import CLOCK, NO_CREW, TOO_SHORT, lost_sentence
 from scheduler.weather.windows import SitePoint, Span, work_windows
@@ -46,18 +45,13 @@ def open_visits(facts: Facts, start_date: datetime.date) -> list[tables.Visit]:
     return [v for v in taken if v.id not in facts.bookings or facts.bookings[v.id].day < after]
 
 
-def week_of(
-    facts: Facts, prepared: Mapping[str, Needs], start_date: datetime.date, travel: Matrices | None = None
-) -> BuiltWeek:
+def week_of(facts: Facts, prepared: Mapping[str, Needs], start_date: datetime.date) -> BuiltWeek:
     """Return the week that begins on `start_date`: every visit of `open_visits`, each of which `prepared` must hold.
 
-    `travel` is between the yards and then the sites in the order of `places_of`; None: estimated. Raises `BadInput`
-    where rows contradict each other.
+    Raises `BadInput` where rows contradict each other.
     """
     visits = open_visits(facts, start_date)
     places = places_of(facts, visits)
-    if travel is None:
-        travel = matrices([(p.lat, p.lon) for p in places])
     shifts = {crew.id: _shifts(facts, crew, start_date) for crew in facts.crews.values() if crew.active}
     because: dict[str, tuple[Because, ...]] = {}
     jobs = []
@@ -73,9 +67,7 @@ def week_of(
         days=facts.rules.week_days,
         timezone=facts.business.timezone,
         places=tuple(places),
-        travel=w.Travel(
-            minutes=tuple(map(tuple, travel.minutes.tolist())), metres=tuple(map(tuple, travel.metres.tolist()))
-        ),
+        travel=facts.drives.between([(p.lat, p.lon) for p in places]),
         rest=facts.rules.rest,
         yards=tuple(w.Yard(id=yard.id, place=f"yard-{yard.id}") for yard in facts.yards.values()),
         crews=tuple(_crew(facts, crew, shifts[crew.id]) for crew in facts.crews.values() if crew.active),
@@ -162,6 +154,7 @@ def _crew(facts: Facts, crew: tables.Crew, shifts: tuple[w.Shift, ...]) -> w.Cre
         minute_cents=crew.minute_cents,
         overtime_minute_cents=crew.overtime_minute_cents,
         km_cents=crew.km_cents,
+        name=crew.name,
     )
 
 
@@ -260,6 +253,11 @@ def _job(
             because.append(
                 Because(code="follows", detail=f"{follow.first_id} goes first and is promised for {booking.day}.")
             )
+    promised = facts.bookings.get(visit.id)
+    held = holding(facts.gates.get(visit.id, ()), promised.day if promised else None)
+    if held:
+        ready_day = None
+        because += [Because(code="gate", detail=gate_words(gate)) for gate in held]
     windows, reasons = _windows(
         facts,
         visit,

@@ -20,6 +20,7 @@ from api.business import choices
 from api.database import transaction
 from api.fields.limits import LIMITS, Date, Text, Whole
 from api.jobs import entry
+from api.office.kinds import KINDS
 from tests.conftest import BuiltDemo
 from tests.service.cast import PAGE, running, settings_for, signed_in
 from tests.walk import pages
@@ -117,6 +118,16 @@ def limit_of(app: FastAPI, path: str, form: Form, name: str) -> dict[str, Any] |
         limit = LIMITS.get(f"{entry.ROWS[table].__tablename__}.{column}")
         measured = column.endswith(("_mm", "_kg")) or column == "skills"
         return None if limit is None or measured or isinstance(limit, Date) else limit.schema()
+    if path.startswith("/set-up/{kind_id}"):
+        kind = KINDS[form.action.split("/")[2]]
+        limit = LIMITS.get("crew_hours.overtime" if name == "overtime" else f"{kind.table.__tablename__}.{name}")
+        column = kind.column(name)
+        written = name.endswith(("_mm", "_kg", "_cents")) or name in ("skills", "weekdays", "onboard", "hours")
+        schema = {} if limit is None or written or isinstance(limit, Date) else limit.schema()
+        return {
+            **schema,
+            "minLength": 0 if column.may_be_empty or column.like or name == "id" else 1,
+        }
     if path == "/settings/{part_id}":
         with transaction(app.state.database) as session:
             part = choices.PARTS[form.action.rpartition("/")[2]](session)

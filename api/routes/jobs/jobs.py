@@ -29,7 +29,7 @@ from api.routes import records
 from api.tables import Business
 from api.weeksheet import PILES
 from api.weeksheet.names import KIT_MARKS
-from scheduler.layout.drawing.cautions import ranked
+from scheduler.layout.drawing.cautions import sort_out
 
 router = APIRouter(tags=["jobs"])
 Staff = Annotated[Who, allow(*LOOKERS)]
@@ -92,7 +92,11 @@ def job(request: Request, session: Database, who: Reader, now: Now, visit_id: st
         return f"{day_name(local.date())}, {local:%-H:%M}"
 
     office = who.role in (Role.manager, Role.office)
+    findings = sort_out(found.job.layout.findings if found.job.layout else ())
     values = {
+        "stops": findings.stops,
+        "serious": findings.special,
+        "usual": findings.standing + findings.notes,
         "page": found,
         "job": found.job,
         "where": standing.stops.get(visit_id),
@@ -101,7 +105,6 @@ def job(request: Request, session: Database, who: Reader, now: Now, visit_id: st
         "story": story,
         "moment": moment,
         "history": [(line, in_words(line, of=visit_id)) for line in story.history] if who.role else [],
-        "findings": ranked(found.job.layout.findings) if found.job.layout else [],
         "wall": wall_words(found.job, found.site, session.get_one(Business, 1), now.year),
         "cautions": list(cautions(found.job, found.site)),
         "allowed": allowed(found.hours),

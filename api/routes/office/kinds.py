@@ -333,7 +333,8 @@ def _belongs(session: Session, kind: Kind, old: Record) -> list[dict[str, Any]]:
         if column is None:
             continue
         wanted = select(inner.table).where(getattr(inner.table, column.name) == old.key[0])
-        rows = keeping.records(session, inner, session.exec(wanted.order_by(getattr(inner.table, "first"))).all())  # noqa: B009
+        order = [getattr(inner.table, name) for name in inner.key]
+        rows = keeping.records(session, inner, session.exec(wanted.order_by(*order)).all())
         found_kinds.append({
             "kind": inner, "rows": [(record, _address(inner, record)) for record in rows],
             "columns": [c for c in inner.columns if not c.owner],

@@ -30,7 +30,8 @@ router = APIRouter(tags=["messages"])
 Office = Annotated[Who, allow(Role.manager, Role.office)]
 Version = Annotated[int, Form(ge=0)]
 STATES = {
-    "draft": "○ draft", "failed": "▲ not sent", "sending": "… being sent", "told": "✓ told", "dropped": "dropped"
+    "draft": "○ still to tell", "failed": "▲ not sent", "sending": "… being sent", "told": "✓ told",
+    "dropped": "dropped",
 }  # fmt: skip
 
 
