@@ -110,7 +110,8 @@ class Meeting:
             if every:
                 self.best.prove(min(bound, float(most)))
 
-        found = whole.solve(seconds, self.workers, self.seed, self._over, self._take, prove)
+        workers = 1 if seconds is None else self.workers  # without a limit of time the same week gives the same plan
+        found = whole.solve(seconds, workers, self.seed, self._over, self._take, prove)
         if found.times is not None:
             self._take(found)
         prove(found.bound)
