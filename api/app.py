@@ -27,6 +27,7 @@ from api.opened import Opened, open_data
 from api.papers.stored.keeper import Keeper
 from api.rebooking.search import Searches
 from api.routes.doors import ROUTERS
+from api.running.live import Pulse
 from api.settings import Settings, read_settings
 from api.week.ending import cut_off
 from api.week.runs import Runs
@@ -97,6 +98,7 @@ async def _at_work(app: FastAPI, chosen: Settings, own: Opened) -> AsyncIterator
     app.state.forecasts = ForecastKeeper(app.state.database, chosen.data, lambda: app.state.clock())
     app.state.forecasts.start()
     app.state.searches = Searches(app.state.database, lambda: app.state.clock())
+    app.state.pulse = Pulse(app.state.database, app.state.searches.days, lambda: app.state.clock())
     holding = asyncio.create_task(_keep(own.held))
     yield
     holding.cancel()

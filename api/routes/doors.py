@@ -7,11 +7,11 @@ from api.routes.jobs import entry, job_awning, jobs, papers, survey_entry
 from api.routes.nouns import awnings, customers, orders, sites, surveys, visits, yard
 from api.routes.office import accounts, begin, exchange, forecasts, history, settings
 from api.routes.rebooking import bookings, messages, rebooking
-from api.routes.week import looking_back, plans, runs, weeks
+from api.routes.week import live, looking_back, plans, runs, weeks
 from api.routes.yard import bench, stock
 
 _DOORS = (
-    weeks, plans, runs, entry, jobs, customers, sites, history, accounts, links, exchange, settings, forecasts,
+    weeks, live, plans, runs, entry, jobs, customers, sites, history, accounts, links, exchange, settings, forecasts,
     looking_back, begin, today, days, photos, bench, stock, yard, surveys, survey_entry, job_awning, visits, orders,
     awnings, papers, rebooking, messages, bookings,
 )  # fmt: skip
