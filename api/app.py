@@ -14,18 +14,23 @@ from starlette.middleware.gzip import GZipMiddleware
 from api.access.accounts import Passwords, first_manager
 from api.access.guards import is_known, statements
 from api.access.idempotency import forget_old
+from api.backup.keeper import BackupKeeper
+from api.chain.keeper import ChainKeeper
 from api.clock import clock_of, machine_clock
 from api.database import Hold
 from api.forecasts.keeper import ForecastKeeper
 from api.http.assets import Assets
 from api.http.dates import near_dates
 from api.http.headers import SafeHeaders
+from api.http.measures import Measured, count_lines
 from api.http.problems import add_problem_handlers, responses
 from api.http.sizes import RequestBounds
 from api.looking_back import worth
 from api.opened import Opened, open_data
 from api.papers.stored.keeper import Keeper
 from api.rebooking.search import Searches
+from api.roads.keeper import RoadKeeper
+from api.routes.described import describe
 from api.routes.doors import ROUTERS
 from api.running.live import Pulse
 from api.settings import Settings, read_settings
@@ -73,6 +78,9 @@ def create_app(settings: Settings | None = None, opened: Opened | None = None) -
     app.add_middleware(GZipMiddleware, minimum_size=1000, compresslevel=5)  # leaves event streams as they come
     app.add_middleware(RequestBounds, known=is_known)
     app.add_middleware(SafeHeaders, secure=chosen.secure, tiles=chosen.tiles)
+    app.add_middleware(Measured)
+    count_lines()
+    app.openapi = lambda: describe(app)  # type: ignore[method-assign]
     list(statements(app))
     return app
 
@@ -97,16 +105,27 @@ async def _at_work(app: FastAPI, chosen: Settings, own: Opened) -> AsyncIterator
     app.state.papers.start()
     app.state.forecasts = ForecastKeeper(app.state.database, chosen.data, lambda: app.state.clock())
     app.state.forecasts.start()
+    app.state.roads = RoadKeeper(app.state.database, chosen.data, lambda: app.state.clock())
+    app.state.roads.start()
     app.state.searches = Searches(app.state.database, lambda: app.state.clock())
     app.state.pulse = Pulse(app.state.database, app.state.searches.days, lambda: app.state.clock())
+    app.state.chain = ChainKeeper(app.state.database, machine_clock)
+    app.state.chain.start()
+    app.state.backups = BackupKeeper(
+        app.state.database, chosen.data, chosen.backups, chosen.backup_hours, chosen.backups_kept, machine_clock
+    )
+    app.state.backups.start()
     holding = asyncio.create_task(_keep(own.held))
     yield
     holding.cancel()
+    app.state.backups.close()
     app.state.searches.close()
+    app.state.roads.close()
     app.state.forecasts.close()
     app.state.papers.close()
     app.state.worth.close()
     app.state.runs.close()
+    app.state.chain.close()
 
 
 async def _keep(held: Hold) -> None:

@@ -32,6 +32,7 @@ if TYPE_CHECKING:
     from scheduler.engine.model.fixed import Fixed, Spot, fixed_as_data, fixed_from_data
     from scheduler.engine.model.starts import NOON, Half, halves
     from scheduler.engine.planning import Progress, plan_week
+    from scheduler.engine.ready import make_ready
     from scheduler.engine.reasons.because import why_not_kept, with_reasons
     from scheduler.engine.tiny import tiny_week
     from scheduler.engine.worth.fairness import Fair, fair
@@ -53,6 +54,7 @@ _WHERE = {
     "engine.again.compare": "Comparison compare",
     "engine.worth.worth": "Worth worth",
     "engine.worth.fairness": "Fair fair",
+    "engine.ready": "make_ready",
     "engine.tiny": "tiny_week",
 }
 _MODULE = {name: f"scheduler.{module}" for module, names in _WHERE.items() for name in names.split()}
@@ -109,6 +111,7 @@ __all__ = [
     "fixed_from_data",
     "halves",
     "locked",
+    "make_ready",
     "move_sentence",
     "offer",
     "plan_week",

@@ -1,7 +1,7 @@
 """The auditor: which rules a plan breaks, in sentences that a manager can act on, and what it really costs.
 
 It judges any plan that is well formed, however senseless, made by the engine or by hand, and knows nothing of the
-engine. Rules and their numbers are those of the interchange format (`week/1`, `plan/1`). Each rule is one function,
+engine. Rules and their numbers are those of the interchange format, of both its forms. Each rule is one function,
 named after it; the plan keeps the rule where the function yields nothing.
 """
 
@@ -11,20 +11,11 @@ from collections import Counter, defaultdict
 from collections.abc import Callable, Iterator
 from dataclasses import dataclass
 
+from scheduler.judged import Breach, JudgedPlan
 from scheduler.plan import Cost, Plan
 from scheduler.price import Outing, Visit, is_kept, outings, price_outings, risks, visits
-from scheduler.week import Follow, RestRule, Week, clock_time, day_name
-
-
-@dataclass(frozen=True, slots=True)
-class Breach:
-    """One rule broken at one place: the rule's name, where (None: not bound to it), and a sentence on it."""
-
-    rule: str
-    sentence: str
-    crew: str | None = None
-    day: int | None = None
-    job: str | None = None
+from scheduler.second_crews import assist, reload
+from scheduler.week import Follow, RestRule, Week, clock_time, crew_name, day_name
 
 
 @dataclass(frozen=True, slots=True)
@@ -40,21 +31,6 @@ class Verdict:
         return not self.broken_rules
 
 
-@dataclass(frozen=True, slots=True)
-class JudgedPlan:
-    """A plan laid beside its week, with what every rule asks for worked out once: what each of `RULES` is given."""
-
-    week: Week
-    plan: Plan
-    out: tuple[Outing, ...]
-    done: dict[str, Visit]
-    cost: Cost
-
-    def on_route(self, rule: str, o: Outing, sentence: str, job: str | None = None) -> Breach:
-        where = f"Crew {o.route.crew} on {day_name(self.week, o.route.day)}"
-        return Breach(rule, f"{where} {sentence}.", o.route.crew, o.route.day, job)
-
-
 def audit(week: Week, plan: Plan) -> Verdict:
     """Return every rule of `week` that `plan` breaks, and the plan's cost recomputed.
 
@@ -67,7 +43,10 @@ def audit(week: Week, plan: Plan) -> Verdict:
 
 
 def same_week(case: JudgedPlan) -> Iterator[Breach]:
-    """The plan was made for this week."""
+    """The plan was made for this week, in its format."""
+    if case.plan.format[-1] != case.week.format[-1]:
+        wanted = f"plan/{case.week.format[-1]}"
+        yield Breach("same_week", f"A {case.week.format} is answered by a {wanted}, not by a {case.plan.format}.")
     if case.plan.week != case.week.id:
         yield Breach(
             "same_week", f'The plan is for week "{case.plan.week}", not for "{case.week.id}"; plan this week anew.'
@@ -85,7 +64,8 @@ def known(case: JudgedPlan) -> Iterator[Breach]:
                 crew=route.crew,
                 day=route.day,
             )
-    named = [s.job for r in case.plan.routes for s in r.stops] + [s.job for s in case.plan.skipped]
+    named = [s.job or s.assist for r in case.plan.routes for s in r.stops if not s.reload]
+    named += [s.job for s in case.plan.skipped]
     for job in dict.fromkeys(named):
         if job not in jobs:
             yield Breach("known", f'No job of this week is called "{job}"; take it out of the plan.', job=job)
@@ -93,7 +73,7 @@ def known(case: JudgedPlan) -> Iterator[Breach]:
 
 def once(case: JudgedPlan) -> Iterator[Breach]:
     """Rule 1: every job is on exactly one route or in the waiting pile, once."""
-    planned = Counter(s.job for r in case.plan.routes for s in r.stops)
+    planned = Counter(s.job for r in case.plan.routes for s in r.jobs)
     waiting = Counter(s.job for s in case.plan.skipped)
     for job in case.week.jobs:
         on_routes, in_pile = planned[job.id], waiting[job.id]
@@ -111,7 +91,8 @@ def one_route(case: JudgedPlan) -> Iterator[Breach]:
     """Rule 1: a crew has at most one route a day."""
     for (crew, day), n in Counter((r.crew, r.day) for r in case.plan.routes).items():
         if n > 1:
-            text = f"Crew {crew} on {day_name(case.week, day)} has {n} routes; a crew goes out once a day."
+            where = f"Crew {crew_name(case.week, crew)} on {day_name(case.week, day)}"
+            text = f"{where} has {n} routes; a crew goes out once a day."
             yield Breach("one_route", text, crew=crew, day=day)
 
 
@@ -123,10 +104,10 @@ def shift(case: JudgedPlan) -> Iterator[Breach]:
         text = ""
         if route.crew in known_crews and (route.crew, route.day) not in working:
             text = "does not work; move its jobs to another day or crew"
-        elif not route.stops:
+        elif all(stop.reload for stop in route.stops):
             text = "goes out without a stop; take the route out"
         if text:
-            where = f"Crew {route.crew} on {day_name(case.week, route.day)}"
+            where = f"Crew {crew_name(case.week, route.crew)} on {day_name(case.week, route.day)}"
             yield Breach("shift", f"{where} {text}.", crew=route.crew, day=route.day)
     for o in case.out:
         start, last = o.shift.start, o.shift.end + o.shift.overtime
@@ -142,11 +123,12 @@ def travel(case: JudgedPlan) -> Iterator[Breach]:
     """Rule 3: there is time to drive from the yard to each stop in turn and back."""
     for o in case.out:
         free = o.route.depart
-        for (stop, job), drive in zip(o.stops, o.drives_min, strict=False):
+        for (stop, job), drive in zip(o.calls, o.drives_min, strict=False):
             if stop.start < free + drive:
                 reached = clock_time(free + drive)
-                text = f"starts {job.id} at {clock_time(stop.start)} but can be there only at {reached}"
-                yield case.on_route("travel", o, text, job.id)
+                what = "the reload" if job is None else f"the assist of {job.id}" if stop.assist else job.id
+                text = f"starts {what} at {clock_time(stop.start)} but can be there only at {reached}"
+                yield case.on_route("travel", o, text, None if job is None else job.id)
             free = stop.end
         if o.route.back < free + o.drives_min[-1]:
             reached = clock_time(free + o.drives_min[-1])
@@ -154,11 +136,14 @@ def travel(case: JudgedPlan) -> Iterator[Breach]:
 
 
 def service(case: JudgedPlan) -> Iterator[Breach]:
-    """Rule 4: a service lasts exactly as long as its job."""
+    """Rule 4: a service lasts exactly as long as its job, and the rest where it falls within."""
+    rule = case.week.rest
     for o in case.out:
+        paused = o.paused(rule)
         for stop, job in o.stops:
-            if stop.end - stop.start != job.minutes:
-                text = f"has {stop.end - stop.start} minutes for {job.id}, which takes {job.minutes}"
+            takes = job.minutes + (rule.length if rule is not None and stop is paused else 0)
+            if stop.end - stop.start != takes:
+                text = f"has {stop.end - stop.start} minutes for {job.id}, which takes {takes}"
                 yield case.on_route("service", o, text, job.id)
 
 
@@ -209,7 +194,7 @@ def hands(case: JudgedPlan) -> Iterator[Breach]:
         there = o.crew.hands + o.route.helpers
         for _, job in o.stops:
             if there < job.hands:
-                text = f"has {there} hands, helpers counted, and {job.id} needs {job.hands}"
+                text = f"has {there} people, helpers counted, and {job.id} needs {job.hands}"
                 yield case.on_route("hands", o, text, job.id)
 
 
@@ -227,17 +212,17 @@ def helpers(case: JudgedPlan) -> Iterator[Breach]:
 
 
 def payload(case: JudgedPlan) -> Iterator[Breach]:
-    """Rule 6: the day's jobs together are no heavier than the vehicle may carry."""
+    """Rule 6: the jobs of one load together are no heavier than the vehicle may carry."""
     for o in case.out:
-        kg = sum(job.weight_kg for _, job in o.stops)
+        kg = max(sum(job.weight_kg for job in load) for load in o.loads)
         if kg > o.crew.vehicle.payload_kg:
             yield case.on_route("payload", o, f"loads {kg} kg on a vehicle for {o.crew.vehicle.payload_kg}")
 
 
 def boxes(case: JudgedPlan) -> Iterator[Breach]:
-    """Rule 6: the day's jobs together have no more long boxes than the vehicle takes."""
+    """Rule 6: the jobs of one load together have no more long boxes than the vehicle takes."""
     for o in case.out:
-        n = sum(job.boxes for _, job in o.stops)
+        n = max(sum(job.boxes for job in load) for load in o.loads)
         if n > o.crew.vehicle.boxes:
             yield case.on_route("boxes", o, f"loads {n} long boxes on a vehicle for {o.crew.vehicle.boxes}")
 
@@ -320,7 +305,7 @@ def _out_of_order(week: Week, follow: Follow, first: Visit | None, then: Visit) 
         return f"at most {follow.max_days} days later, and {planned}"
     if first.crew != then.crew and (follow.same_crew or days == 0):
         asked = "with the same crew" if follow.same_crew else "on the same day only with the same crew"
-        return f"{asked}, and {first.crew} does the one, {then.crew} the other"
+        return f"{asked}, and {crew_name(week, first.crew)} does the one, {crew_name(week, then.crew)} the other"
     if days == 0 and then.start < first.end:
         return f"but starts at {clock_time(then.start)}, before that ends at {clock_time(first.end)}"
     return ""
@@ -330,7 +315,7 @@ def rest(case: JudgedPlan) -> Iterator[Breach]:
     """Rule 11: a day longer than the limit has a rest at a stop's place; any other day states none."""
     rule = case.week.rest
     for o in case.out:
-        at, out_min = o.route.rest, o.route.back - o.route.depart
+        at, out_min = o.route.rest, o.out_min
         if rule is None or out_min <= rule.after:
             if at is not None:
                 yield case.on_route("rest", o, f"has a rest at {clock_time(at)} where none is due; take it out")
@@ -344,15 +329,17 @@ def rest(case: JudgedPlan) -> Iterator[Breach]:
 
 
 def _can_rest(o: Outing, rule: RestRule, at: int) -> bool:
-    """Whether the crew stands still at a stop's place from `at` until the rest is over.
+    """Whether the crew stands still at a stop's place from `at` until the rest is over, or rests within a service.
 
     Between the end of one thing and the start of the next there is one drive: the rest lies before it, at the place
     left, or after it, at the place reached; the yard, at either end of the day, is no place to rest.
     """
     if not rule.earliest <= at <= rule.latest:
         return False
-    last = len(o.stops)
-    moments = [o.route.depart, *(t for stop, _ in o.stops for t in (stop.start, stop.end)), o.route.back]
+    if o.paused(rule) is not None:
+        return True
+    last = len(o.calls)
+    moments = [o.route.depart, *(t for stop, _ in o.calls for t in (stop.start, stop.end)), o.route.back]
     gaps = list(zip(moments[::2], moments[1::2], o.drives_min, strict=True))
     for n, (free, due, drive) in enumerate(gaps):
         before_drive = n > 0 and free <= at and at + rule.length + drive <= due
@@ -365,7 +352,7 @@ def _can_rest(o: Outing, rule: RestRule, at: int) -> bool:
 def cost(case: JudgedPlan) -> Iterator[Breach]:
     """The stated cost is what the plan costs, kind by kind."""
     stated, real = case.plan.cost, case.cost
-    for kind in Cost.__struct_fields__:
+    for kind in type(real).__struct_fields__:
         if getattr(stated, kind) != getattr(real, kind):
             text = f"The plan states {getattr(stated, kind)} cents for {kind}; it is {getattr(real, kind)}."
             yield Breach("cost", text)
@@ -380,6 +367,6 @@ def bound(case: JudgedPlan) -> Iterator[Breach]:
 
 _ORDER: tuple[Callable[[JudgedPlan], Iterator[Breach]], ...] = (
     same_week, known, once, one_route, shift, travel, service, window, kit, skills, yard, hands, helpers,
-    payload, boxes, rack, equipment, stock, booking, follows, rest, cost, bound,
+    payload, boxes, rack, equipment, stock, booking, follows, rest, assist, reload, cost, bound,
 )  # fmt: skip
 RULES = {rule.__name__: rule for rule in _ORDER}  # every rule once: its name, and the function that judges it

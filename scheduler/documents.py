@@ -49,6 +49,22 @@ def decode(data: bytes | str, kind: type[T], what: str) -> T:
     return document
 
 
+class _Form(msgspec.Struct, frozen=True):
+    """What tells the formats of one kind of document apart."""
+
+    format: object = None
+
+
+def form_in(data: bytes | str) -> object:
+    """Return what the document in `data` gives as its `format`; None where it gives nothing or cannot be read."""
+    try:
+        return msgspec.json.decode(
+            data.removeprefix(b"\xef\xbb\xbf") if isinstance(data, bytes) else data, type=_Form
+        ).format
+    except (msgspec.MsgspecError, UnicodeError, RecursionError):  # said by `decode`, with its place
+        return None
+
+
 def convert(value: object, kind: type[T], what: str) -> T:
     """Return plain data (as `json.loads` or a YAML reader gives it) as a value of `kind`; raises `BadInput`."""
     try:

@@ -4,7 +4,8 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 
-from scheduler.audit import RULES, JudgedPlan
+from scheduler.audit import RULES
+from scheduler.judged import JudgedPlan
 from scheduler.plan import Cost, Plan, Route, Stop
 from scheduler.price import Outing, undone_cents
 from scheduler.week import Crew, Job, Shift, Week

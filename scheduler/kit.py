@@ -13,8 +13,8 @@ import msgspec
 
 from scheduler.errors import BadInput
 from scheduler.layout.documents import WOOD, Layout, Survey
-from scheduler.layout.lag import fastener_name
-from scheduler.layout.tools import Tool
+from scheduler.layout.site.tools import Tool
+from scheduler.layout.statics.lag import fastener_name
 
 # Each a rule of the shop: one spare fastener in ten begun, two at least; a pair of shims a bracket; a cartridge of
 # sealant for twenty holes begun; a box a foot longer than the awning and a tenth heavier.

@@ -7,7 +7,7 @@ from typing import Annotated, Literal
 import msgspec
 from msgspec import Meta
 
-from scheduler.documents import decode, shown
+from scheduler.documents import decode, form_in, shown
 from scheduler.errors import BadInput
 from scheduler.week import Name
 
@@ -24,6 +24,26 @@ class Stop(_Part, frozen=True):
     start: PlanMinute
     end: PlanMinute
 
+    @property
+    def assist(self) -> str:
+        """The job of another crew that is assisted here; empty: none is."""
+        return ""
+
+    @property
+    def reload(self) -> bool | msgspec.UnsetType:
+        """Whether the crew takes on another load here; unset: it does not."""
+        return msgspec.UNSET
+
+
+class Stop2(Stop, frozen=True, kw_only=True, omit_defaults=True):
+    """A stop of three kinds: at a `job`, an `assist` of a job, or a `reload` at the yard; the others are left out."""
+
+    job: Name = ""
+    assist: Name = ""
+    reload: bool | msgspec.UnsetType = msgspec.UNSET
+    start: PlanMinute
+    end: PlanMinute
+
 
 class Route(_Part, frozen=True):
     """One crew's day: the yard is left at `depart` and reached again at `back`; `rest` is the start of the rest."""
@@ -35,6 +55,15 @@ class Route(_Part, frozen=True):
     helpers: Annotated[int, Meta(ge=0, le=1_000_000)]
     rest: PlanMinute | None
     stops: tuple[Stop, ...]
+
+    @property
+    def jobs(self) -> tuple[Stop, ...]:
+        """The stops at which a job is done."""
+        return tuple(stop for stop in self.stops if stop.job)
+
+
+class Route2(Route, frozen=True):
+    stops: tuple[Stop2, ...]
 
 
 class Because(_Part, frozen=True):
@@ -62,9 +91,18 @@ class Cost(_Part, frozen=True):
     changes: PlanCents
     skipped: PlanCents
 
+    @property
+    def weekly(self) -> int:
+        """Minutes out past the weekly ones."""
+        return 0
+
+
+class Cost2(Cost, frozen=True):
+    weekly: PlanCents
+
 
 class Plan(_Part, frozen=True):
-    format: Literal["plan/1"]
+    format: Literal["plan/1", "plan/2"]
     week: str
     engine: Name
     seconds: Annotated[float, Meta(ge=0)]
@@ -75,12 +113,19 @@ class Plan(_Part, frozen=True):
     bound: Annotated[int, Meta(ge=0, le=2**53)] | None
 
 
+class Plan2(Plan, frozen=True):
+    """The plan of a week of the second format."""
+
+    routes: tuple[Route2, ...]
+    cost: Cost2
+
+
 def read_plan(data: bytes | str) -> Plan:
     """Return the plan in JSON text `data`; raises `BadInput` naming the first key that is wrong in form.
 
     Whether the plan keeps the rules of its week is for `scheduler.audit`.
     """
-    return _checked(decode(data, Plan, "plan file"))
+    return _checked(decode(data, Plan2 if form_in(data) == "plan/2" else Plan, "plan file"))
 
 
 def _checked(plan: Plan) -> Plan:
@@ -89,4 +134,10 @@ def _checked(plan: Plan) -> Plan:
         if job in seen:
             raise BadInput(f"broken[{n}]", f"{shown(job)} is listed already")
         seen.add(job)
+    for n, route in enumerate(plan.routes if isinstance(plan, Plan2) else ()):
+        for m, stop in enumerate(route.stops):
+            if bool(stop.job) + bool(stop.assist) + (stop.reload is True) != 1 or stop.reload is False:
+                raise BadInput(
+                    f"routes[{n}].stops[{m}]", "must have one of job, assist and reload (true), and only one"
+                )
     return plan

@@ -5,12 +5,13 @@ Nothing here knows the engine, so that the engine's own arithmetic can be held a
 
 from __future__ import annotations
 
+from collections import Counter
 from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
 from itertools import pairwise
 
-from scheduler.plan import Cost, Route, Stop
-from scheduler.week import Booking, Crew, Job, Shift, Week
+from scheduler.plan import Cost, Cost2, Route, Stop
+from scheduler.week import Booking, Crew, Job, RestRule, Shift, Week
 
 RETIME_FROM_MIN = 30  # a start further than this from the booked one has to be told to the customer
 
@@ -19,16 +20,49 @@ RETIME_FROM_MIN = 30  # a start further than this from the booked one has to be 
 class Outing:
     """A route with what it stands on: its crew, the shift, each stop with its job, and the road under it.
 
-    `drives_min` has one more entry than `stops`: yard to first stop, stop to stop, last stop to yard. `metres` is the
-    length of the whole round.
+    `calls` are all stops, with the job done or assisted there (None: a reload). `drives_min` has one more entry: yard
+    to first stop, stop to stop, last stop to yard. `metres` is the length of the whole round.
     """
 
     route: Route
     crew: Crew
     shift: Shift
-    stops: tuple[tuple[Stop, Job], ...]
+    calls: tuple[tuple[Stop, Job | None], ...]
     drives_min: tuple[int, ...]
     metres: int
+
+    @property
+    def stops(self) -> tuple[tuple[Stop, Job], ...]:
+        """The stops at which a job is done."""
+        return tuple((stop, job) for stop, job in self.calls if job is not None and stop.job)
+
+    @property
+    def assists(self) -> tuple[tuple[Stop, Job], ...]:
+        """The stops at which another crew's job is assisted."""
+        return tuple((stop, job) for stop, job in self.calls if job is not None and stop.assist)
+
+    @property
+    def loads(self) -> tuple[tuple[Job, ...], ...]:
+        """The jobs done of each load: those up to the first reload, from there to the next, and so on."""
+        parts: list[list[Job]] = [[]]
+        for stop, job in self.calls:
+            if job is None:
+                parts.append([])
+            elif stop.job:
+                parts[-1].append(job)
+        return tuple(tuple(part) for part in parts)
+
+    @property
+    def out_min(self) -> int:
+        """Minutes from leaving the yard to being back."""
+        return self.route.back - self.route.depart
+
+    def paused(self, rule: RestRule | None) -> Stop | None:
+        """Return the stop within whose service the crew rests; None: it rests between stops, or not at all."""
+        at = self.route.rest
+        if rule is None or not rule.within or at is None or self.out_min <= rule.after:
+            return None
+        return next((s for s, job in self.stops if job.pausable and s.start < at and at + rule.length < s.end), None)
 
     @property
     def overtime_min(self) -> int:
@@ -69,15 +103,19 @@ def outings(week: Week, routes: Iterable[Route]) -> tuple[Outing, ...]:
     found = []
     for route in routes:
         crew, shift = crews.get(route.crew), shifts.get((route.crew, route.day))
-        stops = tuple((stop, jobs[stop.job]) for stop in route.stops if stop.job in jobs)
-        if crew is None or shift is None or not stops:
+        calls = tuple(
+            (stop, jobs.get(stop.job or stop.assist))
+            for stop in route.stops
+            if stop.reload or (stop.job or stop.assist) in jobs
+        )
+        if crew is None or shift is None or not any(job for _, job in calls):
             continue
         home = yards[crew.yard]
-        round_trip = [home, *(places[job.place] for _, job in stops), home]
+        round_trip = [home, *(home if job is None else places[job.place] for _, job in calls), home]
         legs = list(pairwise(round_trip))
         drives = tuple(week.travel.minutes[a][b] for a, b in legs)
         metres = sum(week.travel.metres[a][b] for a, b in legs)
-        found.append(Outing(route, crew, shift, stops, drives, metres))
+        found.append(Outing(route, crew, shift, calls, drives, metres))
     return tuple(found)
 
 
@@ -125,16 +163,32 @@ def price_outings(week: Week, out: Sequence[Outing]) -> Cost:
         change_cents(job.booked, done.get(job.id), week.broken_cents) for job in week.jobs if job.booked is not None
     )
     skipped = sum(job.skip_cents for job in undone)
-    return Cost(
-        total=crews + travel + overtime + helpers + risk + late + changes + skipped,
-        crews=crews,
-        travel=travel,
-        overtime=overtime,
-        helpers=helpers,
-        risk=risk,
-        late=late,
-        changes=changes,
-        skipped=skipped,
+    kinds = {
+        "crews": crews,
+        "travel": travel,
+        "overtime": overtime,
+        "helpers": helpers,
+        "risk": risk,
+        "late": late,
+        "changes": changes,
+        "skipped": skipped,
+    }
+    if week.format == "week/1":
+        return Cost(total=sum(kinds.values()), **kinds)
+    weekly = weekly_cents(out)
+    return Cost2(total=sum(kinds.values()) + weekly, **kinds, weekly=weekly)
+
+
+def weekly_cents(out: Sequence[Outing]) -> int:
+    """Return what minutes out past each crew's weekly ones cost, in cents."""
+    minutes: Counter[tuple[str, int]] = Counter()
+    crews = {o.crew.id: o.crew for o in out}
+    for o in out:
+        minutes[o.crew.id, o.route.day // 7] += o.out_min
+    return sum(
+        weekly.cents * max(0, n - weekly.minutes)
+        for (crew, _), n in minutes.items()
+        if (weekly := crews[crew].weekly) is not None
     )
 
 

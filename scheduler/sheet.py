@@ -9,8 +9,9 @@ from __future__ import annotations
 from collections.abc import Iterator
 from dataclasses import dataclass
 
-from scheduler.audit import Breach, audit
+from scheduler.audit import audit
 from scheduler.gap import Gap, gap
+from scheduler.judged import Breach
 from scheduler.plan import Because, Cost, Plan
 from scheduler.price import RETIME_FROM_MIN, Outing, Visit, is_kept, outings, price_outings, undone_cents, visits
 from scheduler.week import Job, Week, day_name
@@ -20,7 +21,8 @@ from scheduler.week import Job, Week, day_name
 class Entry:
     """One stop: the drive to it, the wait there, and the service; `marks` are words on its booking and its due day.
 
-    `hold` is that of the booking that the plan went by, None where there was none.
+    `hold` is that of the booking that the plan went by, None where there was none. The marks are "assist" where another
+    crew's job is assisted, and "reload", `job` empty, where a load is taken at the yard.
     """
 
     job: str
@@ -112,8 +114,14 @@ def sheet(week: Week, plan: Plan, never: frozenset[str] | None = None) -> Sheet:
 def _cell(week: Week, o: Outing) -> Cell:
     entries = []
     free = o.route.depart
-    for (stop, job), drive in zip(o.stops, o.drives_min, strict=False):
+    home = next(yard.place for yard in week.yards if yard.id == o.crew.yard)
+    for (stop, job), drive in zip(o.calls, o.drives_min, strict=False):
         wait = max(0, stop.start - free - drive)
+        if job is None or stop.assist:
+            name, place, mark = ("", home, "reload") if job is None else (job.id, job.place, "assist")
+            entries.append(Entry(name, place, drive, wait, stop.start, stop.end, None, (mark,)))
+            free = stop.end
+            continue
         hold = None if job.booked is None else job.booked.hold
         visit = Visit(o.route.crew, o.route.day, stop.start, stop.end)
         entries.append(Entry(job.id, job.place, drive, wait, stop.start, stop.end, hold, tuple(_marks(job, visit))))
@@ -149,7 +157,7 @@ def _marks(job: Job, visit: Visit) -> Iterator[str]:
         elif not kept:
             yield "day broken" if booked.hold == "day" else "moved"
         else:
-            yield "day kept" if booked.hold == "day" else "booked"
+            yield "day promised" if booked.hold == "day" else "booked"
             if visit.crew != booked.crew:
                 yield "other crew"
             if abs(visit.start - booked.start) > RETIME_FROM_MIN:

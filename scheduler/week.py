@@ -11,181 +11,101 @@ import graphlib
 import zoneinfo
 from collections.abc import Hashable, Iterable
 from itertools import pairwise
-from typing import Annotated, Literal
 
-import msgspec
-from msgspec import Meta
-
-from scheduler.documents import convert, decode, shown
+from scheduler.documents import convert, decode, form_in, shown
 from scheduler.errors import BadInput
-
-# Upper limits keep every sum that the engine forms inside the whole numbers that a double holds exactly (2**53).
-Name = Annotated[str, Meta(min_length=1)]
-Count = Annotated[int, Meta(ge=0, le=1_000_000)]
-Minute = Annotated[int, Meta(ge=0, le=1_000_000)]
-Cents = Annotated[int, Meta(ge=0, le=10_000_000_000)]
-RateCents = Annotated[int, Meta(ge=0, le=1_000_000)]
-Metres = Annotated[int, Meta(ge=0, le=1_000_000_000)]
-Day = Annotated[int, Meta(ge=0, le=366)]
-Latitude = Annotated[float, Meta(ge=-90, le=90)]
-Longitude = Annotated[float, Meta(ge=-180, le=180)]
-
+from scheduler.week_parts import (
+    Arrival,
+    Assist,
+    Booking,
+    Cents,
+    Count,
+    Crew,
+    Crew2,
+    Day,
+    DrivesTimed,
+    Equipment,
+    Follow,
+    Helpers,
+    Job,
+    Job2,
+    Latitude,
+    Longitude,
+    Metres,
+    Minute,
+    Name,
+    Place,
+    RateCents,
+    Reload,
+    RestRule,
+    RestRule2,
+    Shift,
+    Stock,
+    Travel,
+    Vehicle,
+    Week,
+    Week2,
+    Weekly,
+    Window,
+    Yard,
+)
 
 _WEEKDAYS = ("Mon", "Tue", "Wed", "Thu", "Fri", "Sat", "Sun")  # not strftime: its words depend on the machine's locale
 _MONTHS = ("Jan", "Feb", "Mar", "Apr", "May", "Jun", "Jul", "Aug", "Sep", "Oct", "Nov", "Dec")
 
-
-class _Part(msgspec.Struct, frozen=True, forbid_unknown_fields=True):
-    """Common form of all parts: frozen, every key required, no other key allowed."""
-
-
-class Place(_Part, frozen=True):
-    id: Name
-    lat: Latitude
-    lon: Longitude
-
-
-class Travel(_Part, frozen=True):
-    """Square matrices in the order of `places`, from row to column; minutes and metres."""
-
-    minutes: tuple[tuple[Minute, ...], ...]
-    metres: tuple[tuple[Metres, ...], ...]
-
-
-class RestRule(_Part, frozen=True):
-    """A route longer than `after` minutes needs a rest of `length`, begun from `earliest` to `latest`."""
-
-    after: Minute
-    length: Minute
-    earliest: Minute
-    latest: Minute
-
-
-class Yard(_Part, frozen=True):
-    id: Name
-    place: Name
-
-
-class Shift(_Part, frozen=True):
-    day: Day
-    start: Minute
-    end: Minute
-    overtime: Minute
-
-
-class Vehicle(_Part, frozen=True):
-    payload_kg: Count
-    rack_mm: Count
-    boxes: Count
-
-
-class Crew(_Part, frozen=True):
-    id: Name
-    yard: Name
-    hands: Count
-    skills: tuple[Name, ...]
-    shifts: tuple[Shift, ...]
-    vehicle: Vehicle
-    onboard: dict[Name, Count]
-    day_cents: Cents
-    minute_cents: RateCents
-    overtime_minute_cents: RateCents
-    km_cents: RateCents
-
-
-class Helpers(_Part, frozen=True):
-    yard: Name
-    day: Day
-    count: Count
-    day_cents: Cents
-
-
-class Equipment(_Part, frozen=True):
-    id: Name
-    yard: Name
-    count: tuple[Count, ...]
-
-
-class Arrival(_Part, frozen=True):
-    day: Day
-    qty: Count
-
-
-class Stock(_Part, frozen=True):
-    id: Name
-    yard: Name
-    on_hand: Count
-    arrivals: tuple[Arrival, ...]
-
-
-class Window(_Part, frozen=True):
-    day: Day
-    start: Minute
-    end: Minute
-    risk_cents: Cents
-
-
-class Booking(_Part, frozen=True):
-    crew: Name
-    day: Day
-    start: Minute
-    hold: Literal["firm", "day", "soft"]
-    move_cents: Cents
-    retime_cents: Cents
-    recrew_cents: Cents
-
-
-class Job(_Part, frozen=True):
-    id: Name
-    place: Name
-    yard: Name | None
-    minutes: Minute
-    hands: Count
-    weight_kg: Count
-    box_mm: Count
-    boxes: Count
-    skills: tuple[Name, ...]
-    equipment: dict[Name, Count]
-    parts: dict[Name, Count]
-    ready_day: Day | None
-    windows: tuple[Window, ...]
-    due_day: Annotated[int, Meta(ge=-10_000, le=10_000)] | None
-    late_cents: Cents
-    skip_cents: Cents
-    booked: Booking | None
-
-
-class Follow(_Part, frozen=True):
-    first: Name
-    then: Name
-    min_days: Annotated[int, Meta(ge=0, le=366)]
-    max_days: Annotated[int, Meta(ge=0, le=366)] | None
-    same_crew: bool
-
-
-class Week(_Part, frozen=True):
-    format: Literal["week/1"]
-    id: Name
-    start_date: datetime.date
-    days: Annotated[int, Meta(ge=1, le=366)]
-    timezone: Name
-    places: tuple[Place, ...]
-    travel: Travel
-    rest: RestRule | None
-    yards: tuple[Yard, ...]
-    crews: tuple[Crew, ...]
-    helpers: tuple[Helpers, ...]
-    equipment: tuple[Equipment, ...]
-    stock: tuple[Stock, ...]
-    jobs: tuple[Job, ...]
-    follows: tuple[Follow, ...]
-    broken_cents: Cents
+__all__ = [
+    "Arrival",
+    "Assist",
+    "Booking",
+    "Cents",
+    "Count",
+    "Crew",
+    "Crew2",
+    "Day",
+    "DrivesTimed",
+    "Equipment",
+    "Follow",
+    "Helpers",
+    "Job",
+    "Job2",
+    "Latitude",
+    "Longitude",
+    "Metres",
+    "Minute",
+    "Name",
+    "Place",
+    "RateCents",
+    "Reload",
+    "RestRule",
+    "RestRule2",
+    "Shift",
+    "Stock",
+    "Travel",
+    "Vehicle",
+    "Week",
+    "Week2",
+    "Weekly",
+    "Window",
+    "Yard",
+    "checked",
+    "clock_time",
+    "crew_name",
+    "day_name",
+    "only_first_format",
+    "read_week",
+    "week_from_data",
+]
 
 
 def clock_time(minute: int) -> str:
     """Return minutes after local midnight as people write them: 510 is 8:30; past midnight 25:10 and so on."""
     hours, minutes = divmod(abs(minute), 60)
     return f"{'-' if minute < 0 else ''}{hours}:{minutes:02}"
+
+
+def crew_name(week: Week, crew_id: str) -> str:
+    """Return what people call a crew: its name, its id where it has none or the week does not have it."""
+    return next((crew.called for crew in week.crews if crew.id == crew_id), crew_id)
 
 
 def day_name(week: Week, day: int) -> str:
@@ -197,18 +117,27 @@ def day_name(week: Week, day: int) -> str:
     return f"{_WEEKDAYS[date.weekday()]} {_MONTHS[date.month - 1]} {date.day}"
 
 
+def only_first_format(week: Week, what: str) -> None:
+    """Raise `BadInput` for a week of the second format, which cannot be asked for `what` yet."""
+    if week.format != "week/1":
+        raise BadInput("format", f"is {week.format}: {what} is for week/1 alone so far; plan this week anew")
+
+
 def read_week(data: bytes | str) -> Week:
     """Return the week in JSON text `data`; raises `BadInput` naming the first key that is wrong."""
-    return checked(decode(data, Week, "week file"))
+    return checked(decode(data, Week2 if form_in(data) == "week/2" else Week, "week file"))
 
 
 def week_from_data(value: object) -> Week:
     """Return the week held as plain data (dicts and lists); raises `BadInput` as `read_week` does."""
-    return checked(convert(value, Week, "week"))
+    second = isinstance(value, dict) and value.get("format") == "week/2"
+    return checked(convert(value, Week2 if second else Week, "week"))
 
 
 def checked(week: Week) -> Week:
     """Return `week` itself where its values agree with each other; raises `BadInput` otherwise."""
+    if (week.format == "week/2") != isinstance(week, Week2):
+        raise BadInput("format", f"does not go with the keys of this week: it is {shown(week.format)}")
     if type(week.start_date) is not datetime.date:  # a datetime is a date too
         raise BadInput("start_date", "must be a date such as 2027-03-15")
     try:
@@ -243,6 +172,7 @@ def checked(week: Week) -> Week:
             _in_week(f"stock[{n}].arrivals[{m}].day", arrival.day, week.days)
     for n, job in enumerate(week.jobs):
         _check_job(f"jobs[{n}]", job, week.days, places, yards, crews)
+        _check_assist(f"jobs[{n}].assist", job, week.rest)
     _check_follows(week, jobs)
     return week
 
@@ -282,6 +212,16 @@ def _check_travel(week: Week) -> None:
                 raise BadInput(f"travel.{name}[{n}]", f"must have one number a place ({size}), has {len(row)}")
             if row[n] != 0:
                 raise BadInput(f"travel.{name}[{n}][{n}]", f"must be 0, from a place to itself, is {row[n]}")
+    timed = week.travel.timed
+    if timed is None:
+        return
+    if (timed.first is None) != (timed.last is None):
+        raise BadInput("travel.timed.last", "must be a date where first is one, and null where that is null")
+    if len(timed.estimated) != (0 if timed.first is None else size):
+        raise BadInput("travel.timed.estimated", f"must have one row a place ({size}), or none without dates")
+    for n, places in enumerate(timed.estimated):
+        if any(place >= size for place in places):
+            raise BadInput(f"travel.timed.estimated[{n}]", f"must hold numbers of places, 0 to {size - 1}")
 
 
 def _check_crew(where: str, crew: Crew, days: int, yards: set[str]) -> None:
@@ -304,6 +244,17 @@ def _check_job(where: str, job: Job, days: int, places: set[str], yards: set[str
     if job.booked is not None:
         _find(f"{where}.booked.crew", job.booked.crew, crews, "crew")
         _in_week(f"{where}.booked.day", job.booked.day, days)
+
+
+def _check_assist(where: str, job: Job, rest: RestRule | None) -> None:
+    if (assist := job.assist) is None:
+        return
+    if assist.from_min > assist.to_min:
+        raise BadInput(f"{where}.to", f"must not come before from ({assist.from_min}), is {assist.to_min}")
+    longest = job.minutes + (rest.length if rest is not None and rest.within and job.pausable else 0)
+    if assist.to_min + assist.minutes > longest:
+        problem = f"must leave the {assist.minutes} minutes of the assist within the job's {longest}"
+        raise BadInput(f"{where}.to", f"{problem}, is {assist.to_min}")
 
 
 def _check_follows(week: Week, jobs: set[str]) -> None:

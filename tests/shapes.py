@@ -10,7 +10,7 @@ from typing import Any
 from scheduler.layout.compute import lay_out
 from scheduler.layout.documents import Layout, Survey
 from scheduler.layout.drawing import draw_svg
-from scheduler.layout.drawing.measures import Units
+from scheduler.layout.drawing.paper.measures import Units
 from tests.drawn import NAMESPACE, Box, Segment, segments, written
 from tests.surveys import plain_survey
 

@@ -13,6 +13,7 @@ import msgspec
 
 from scheduler.layout.documents import Survey, WallKind, checked, survey_from_data
 
+_SAME = object()
 INCH_MM = 25.4
 FOOT_MM = 304.8
 KINDS: Sequence[WallKind] = (
@@ -161,3 +162,73 @@ def _door(rng: random.Random, right: float) -> dict[str, Any]:
 def with_place(survey: Survey, **changes: float) -> Survey:
     """Return `survey` with other values in its `place`."""
     return checked(msgspec.structs.replace(survey, place=msgspec.structs.replace(survey.place, **changes)))
+
+
+# What a survey of the second form has besides: the plain wall on 2×6 studs, its bracket with four holes in one line.
+PLAIN_2: dict[str, Any] = {
+    "format": "survey/2",
+    "awning": {"valance": 0, "holes": [{"across": 0, "down": down} for down in (0, 42, 84, 126)]},
+    "wall": {"gravity": None, "member_depth": 139.7, "species": "douglas-fir-larch", "end_grain": False, "tie": None},
+    "place": {"facing_deg": 225, "under": "private"},
+    "datum": {"name": "left jamb of the patio door", "control": {"what": "right edge of the downspout", "at": 5210}},
+    "outlet": {"at": 4600, "height": 2700, "gfci": True},
+    "built": 1994,
+}  # fmt: skip
+ANCHOR_2: dict[str, Any] = {
+    "name": "wedge anchor 3/8 in (invented)", "tension_n": 9000, "shear_n": 12000,
+    "source": "invented report 17, table 4", "base": "concrete of 2500 psi or more", "hole": 9.525, "hole_depth": 70,
+    "embedment": 60, "edge": 100, "spacing": 40, "torque_nm": 40,
+}  # fmt: skip
+
+
+def second_survey(**changes: Any) -> Survey:
+    """Return the survey known by heart in the second form, with changed values as `plain_survey` takes them."""
+    data: dict[str, Any] = {}
+    for key in (*PLAIN, *(key for key in PLAIN_2 if key not in PLAIN)):
+        value, more, new = PLAIN.get(key), PLAIN_2.get(key), changes.pop(key, _SAME)
+        data[key] = {**value, **more} if isinstance(value, dict) and isinstance(more, dict) else more
+        if key in PLAIN and key not in PLAIN_2:
+            data[key] = value
+        if new is not _SAME:
+            data[key] = {**data[key], **new} if isinstance(data[key], dict) and isinstance(new, dict) else new
+    assert not changes, f"no such keys: {sorted(changes)}"
+    return survey_from_data(data)
+
+
+def random_second(rng: random.Random, *, kind: WallKind | None = None, width: float | None = None) -> Survey:
+    """Return a survey of the second form as a site might give it, drawn with `rng` as `random_survey` does."""
+    first: dict[str, Any] = msgspec.to_builtins(random_survey(rng, kind=kind, width=width))
+    awning, wall, place = first["awning"], first["wall"], first["place"]
+    lever, bolts = awning["bracket_lever"], awning["bolts"]
+    step = rng.choice([0.6, 0.8, 0.95]) * lever / bolts
+    holes = [{"across": 0.0, "down": n * step} for n in range(bolts)]
+    if rng.random() < 0.2 and bolts % 2 == 0:  # two and two side by side, as wide brackets have them
+        wide = min(awning["bracket_width"] / 2, 30.0) * rng.uniform(0.1, 0.9)
+        holes = [{"across": side * wide, "down": n * 2 * step} for n in range(bolts // 2) for side in (-1, 1)]
+    wood = wall["kind"] in _WOOD
+    species = rng.choice(["spruce-pine-fir", "douglas-fir-larch", "hem-fir", "southern-pine", "unknown"])
+    awning |= {"valance": rng.choice([0.0, 0.0, rng.uniform(100, 300)]), "holes": holes}
+    wall |= {
+        "gravity": None, "member_depth": rng.choice([88.9, 139.7, 184.2]) if wood else None,
+        "species": species if wood else None, "tie": None,
+        "end_grain": wall["kind"] == "rafters" and rng.random() < 0.5,
+    }  # fmt: skip
+    if wall["kind"] == "rim-board":
+        wall["member_depth"] = 38.1
+        if rng.random() < 0.5:
+            wall["tie"] = {"what": "hold-down", "pull_n": rng.uniform(2000, 9000), "source": "its maker's list"}
+    anchor = None
+    if not wood and rng.random() < 0.8:
+        anchor = ANCHOR_2 | {"tension_n": rng.uniform(3000, 15000), "spacing": rng.choice([30, 60])}
+    place |= {
+        "facing_deg": rng.choice([None, rng.uniform(0, 359)]),
+        "under": rng.choice(["private", "private", "public"]),
+    }
+    control = {"what": rng.choice(["corner of the house", "meter box"]), "at": rng.uniform(-2000, 9000)}
+    outlet = {"at": rng.uniform(0, 5000), "height": rng.uniform(300, 3000), "gfci": rng.random() < 0.7}
+    data = {
+        **first, "format": "survey/2", "anchor": anchor, "built": rng.choice([None, rng.randint(1900, 2026)]),
+        "datum": {"name": rng.choice(["left jamb of the patio door", "left corner of the house"]), "control": control},
+        "outlet": rng.choice([None, outlet]),
+    }  # fmt: skip
+    return survey_from_data(data)

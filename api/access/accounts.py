@@ -19,6 +19,7 @@ from sqlalchemy.exc import OperationalError
 from sqlmodel import Session, col, select
 
 from api.database import transaction
+from api.fields.limits import PASSWORD, limit
 from api.http.problems import Problem
 from api.ledger.history import note
 from api.tables import Account, SignIn, SignInTry
@@ -38,7 +39,6 @@ KNOWN_WORDS = (
     *("password", "passwort", "letmein", "welcome", "admin", "manager", "eaveboard", "awning", "iloveyou"),
     *("dragon", "monkey", "football", "baseball", "sunshine", "princess", "master", "secret", "login"),
 )
-LEAST_PASSWORD, MOST_PASSWORD = 12, 128
 _LETTERS = "abcdefghjkmnpqrstuvwxyz23456789"  # none that is mistaken for another on paper
 _NOBODY = "nobody's password, hashed so that an unknown name takes as long as a known one"
 
@@ -154,7 +154,7 @@ def sign_in(
     _count_try(database, counted_for, now)
     with transaction(database) as session:  # none is open while a password is hashed: that takes its time
         account = session.exec(select(Account).where(Account.name == name)).first()
-    fits = passwords.fits(password[:MOST_PASSWORD], account)
+    fits = passwords.fits(password[: PASSWORD.most], account)
     if not fits or account is None or not account.active:
         return None
     with transaction(database) as session:
@@ -251,10 +251,10 @@ def change_password(
     session: Session, passwords: Passwords, account: Account, old: str, new: str, again: str, now: datetime.datetime
 ) -> None:
     """Give `account` the password `new` and end all its sessions; raises `BadInput` naming the field that is wrong."""
-    if not passwords.fits(old[:MOST_PASSWORD], account):
+    if not passwords.fits(old[: PASSWORD.most], account):
         raise BadInput("old", "is not the password that you have now")
-    if not LEAST_PASSWORD <= len(new) <= MOST_PASSWORD:
-        raise BadInput("new", f"must have {LEAST_PASSWORD} to {MOST_PASSWORD} characters, has {len(new)}")
+    if not PASSWORD.least <= len(new) <= PASSWORD.most:
+        raise BadInput("new", f"must have {PASSWORD.least} to {PASSWORD.most} characters, has {len(new)}")
     if new == old or account.name in new.lower() or trivial(new):
         raise BadInput("new", "is too easily guessed: not the old one, your name, a row of keys or one word repeated")
     if again != new:
@@ -291,8 +291,10 @@ def make_account(
 ) -> str:
     """Make an account and return its one-time password; raises `BadInput` naming the field that is wrong."""
     name = name.strip().lower()
-    if not 2 <= len(name) <= 40 or not all(letter.isalnum() or letter in ".-_" for letter in name):
-        raise BadInput("name", "must be 2 to 40 letters, digits, dots or dashes")
+    try:
+        limit("account.name").check(name)
+    except BadInput as fault:
+        raise BadInput("name", fault.problem) from None
     if role not in list(Role):
         raise BadInput("role", f'must be one of {", ".join(Role)}, is "{role}"')
     if crew_id and role != Role.lead:

@@ -11,7 +11,7 @@ import datetime
 import hashlib
 import hmac
 from collections.abc import Iterator
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from typing import Annotated, Any, TypeVar
 
 from fastapi import Depends, FastAPI, Request
@@ -22,7 +22,10 @@ from starlette.datastructures import UploadFile
 
 from api.access.accounts import Role, owner, seen
 from api.access.day_links import crew_of_link
+from api.access.scopes import opened
+from api.access.tokens import BEGINS, token_of, token_used
 from api.database import transaction
+from api.http.names import crew_called
 from api.http.pages import Database
 from api.http.problems import Problem
 from api.ledger.plans.posted import does_job, posted_route
@@ -38,9 +41,10 @@ OPEN_MOUNTS = ("/static",)  # style sheets and scripts, the same for everyone
 
 @dataclass(frozen=True)
 class Who:
-    """The caller: an account, a crew's day link, or nobody; `name` is what the history calls them.
+    """The caller: an account, a crew's day link, a program's token, or nobody; `name` is what the history calls them.
 
-    `crew_id` is the crew of a crew lead or of the link, `day` the link's; `csrf` is what their forms must carry.
+    `crew_id` is the crew of a crew lead or of the link, `day` the link's; `csrf` is what their forms must carry. A
+    program has `scopes`, and the role for which it is taken at the address that it asks for.
     """
 
     name: str
@@ -51,10 +55,14 @@ class Who:
     crew_id: str | None = None
     day: datetime.date | None = None
     must_change: bool = False
+    token_id: int | None = None
+    scopes: tuple[str, ...] = ()
 
     @property
     def key(self) -> str:
         """Tells callers apart, even where names are used again."""
+        if self.token_id is not None:
+            return f"token {self.token_id}"
         return f"account {self.account_id}" if self.account_id is not None else f"link {self.link_id}"
 
 
@@ -93,6 +101,9 @@ class Permission:
     def __call__(self, request: Request, session: Database, sent: Annotated[str, Depends(_sent_csrf)]) -> Who:
         who = _caller(request, session)
         request.state.who = who
+        if who.token_id is not None and not self.everyone:
+            request.state.who = who = self._program(request, who)
+            return who
         known = who.role is not None or who.link_id is not None
         if not known and not self.everyone:
             raise Problem(
@@ -110,6 +121,18 @@ class Permission:
         if who.role not in self.roles and not (who.link_id is not None and self.crew_link):
             raise Problem(403, f"This is for {self.words}.")
         return who
+
+    def _program(self, request: Request, who: Who) -> Who:
+        """Return a program with the role for which it is taken here; answers 403 where its scopes do not reach.
+
+        It carries no form's token: no browser sends a bearer of itself.
+        """
+        ways = dict(opened(request.method, request.scope["route"].path, self.roles))
+        for scope, role in ways.items():
+            if scope in who.scopes:
+                return replace(who, role=role)
+        needed = f'it needs the scope "{next(iter(ways))}"' if ways else "this is for people"
+        raise Problem(403, f"This token may not do this: {needed}.")
 
     @property
     def words(self) -> str:
@@ -159,6 +182,13 @@ def _caller(request: Request, session: Session) -> Who:
     settings: Settings = request.app.state.settings
     secret: str = request.app.state.secret
     now = datetime.datetime.now(datetime.UTC)
+    kind, _, shown = request.headers.get("authorization", "").partition(" ")
+    if kind.lower() == "bearer" and shown.strip().startswith(BEGINS):  # then no cookie counts
+        program = token_of(session, shown.strip(), now)
+        if program is None:
+            return Who("", "")
+        token_used(request.app.state.database, program, now)
+        return Who(f"program {program.name}", "", token_id=program.id, scopes=tuple(program.scopes))
     token = request.cookies.get(cookie_name(settings, "session"), "")
     account = owner(session, token, now, settings.idle_minutes) if token else None
     if account is not None:
@@ -174,7 +204,7 @@ def _caller(request: Request, session: Session) -> Who:
     token = request.cookies.get(cookie_name(settings, "day"), "")
     link = crew_of_link(session, secret, token, now) if token else None
     if link is not None:
-        name = f"{link.crew_id} by day link"
+        name = f"{crew_called(session, link.crew_id)} by day link"
         return Who(name, csrf_token(secret, token), link_id=link.id, crew_id=link.crew_id, day=link.day)
     seed = request.cookies.get(cookie_name(settings, "form"), "")
     return Who("", csrf_token(secret, seed) if seed else "")
@@ -182,11 +212,11 @@ def _caller(request: Request, session: Session) -> Who:
 
 def is_known(request: Request) -> bool:
     """Say whether a request comes from somebody who is signed in, or by a day link that opens something."""
-    if not request.cookies:
+    if not request.cookies and "authorization" not in request.headers:
         return False
     with transaction(request.app.state.database) as session:
         who = _caller(request, session)
-    return who.role is not None or who.link_id is not None
+    return who.role is not None or who.link_id is not None or who.token_id is not None
 
 
 def found(session: Session, table: type[Row], key: Any, noun: str) -> Row:
@@ -198,12 +228,12 @@ def found(session: Session, table: type[Row], key: Any, noun: str) -> Row:
     return row
 
 
-def own_crew_day(who: Who, crew_id: str, day: datetime.date, *, write: bool = False) -> None:
+def own_crew_day(session: Session, who: Who, crew_id: str, day: datetime.date, *, write: bool = False) -> None:
     """Answer 404 where the day is not the link's or not of the lead's crew; 403 where a lead would `write` there."""
     if who.link_id is not None and (who.crew_id, who.day) != (crew_id, day):
         raise Problem(404, "This link is for another crew or day.")
     if who.role is Role.lead and who.crew_id != crew_id:
-        raise Problem(403 if write else 404, f"This is for the lead of {crew_id} and the office.")
+        raise Problem(403 if write else 404, f"This is for the lead of {crew_called(session, crew_id)} and the office.")
 
 
 def own_job(session: Session, who: Who, visit_id: str) -> None:

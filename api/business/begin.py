@@ -59,8 +59,8 @@ def steps(session: Session) -> list[Step]:
         Step("The business", "Its name, town and time zone; prices and limits begin with usual values to be replaced.",
              "" if business is None else f"{business.name}, {business.town}",
              (("/settings/business", "Name it" if business is None else "Change it"),)),
-        Step("Yards, people, vans, crews", "Who works from where with what: they come with the files of a business.",
-             _there(session, yard), (("/settings/crews", "Crews' hours and prices"),) if business else ()),
+        Step("Yards, people, vans, crews", "Who works from where with what.",
+             _there(session, yard), (("/set-up", "Set up"),) if business else ()),
         Step("Customers and what they bought", "Customers, sites, orders and awnings, from your own tables.",
              _there(session, sold), (("/exchange", "Take tables in"),)),
         Step("Visits to make", "Each install, survey and repair that is to be planned, with the hours customers allow.",
@@ -75,8 +75,8 @@ def steps(session: Session) -> list[Step]:
              _words(planned, "week"), (("/", "Week sheet"),)),
         Step("The week posted", "Crews see their days, customers their times.", _words(posted, "week"),
              (("/", "Week sheet"),)),
-        Step("Accounts for the others", "The office, the crew leads and whoever only looks.",
-             _words(people - 1, "account") + (" beside the first" if people > 1 else ""), (("/accounts", "Accounts"),)),
+        Step("Who else may sign in", "The office, the crew leads and whoever only looks.",
+             _words(people - 1, "other"), (("/accounts", "Who may sign in"),)),
     ]  # fmt: skip
 
 

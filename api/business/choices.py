@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from api.business.crews import crews
 from api.business.keep import Taken, changes_of, keep, mark_of, read_texts
-from api.business.outside import climate, forecast
+from api.business.outside import climate, forecast, roads
 from api.business.part import BadValues, Group, Line, Part
 from api.business.rows import times, weather
 from api.business.rules import business, prices, week
@@ -22,5 +22,6 @@ PARTS = {
     "weather": weather,
     "forecast": forecast,
     "climate": climate,
+    "roads": roads,
     "times": times,
 }

@@ -8,9 +8,10 @@ from typing import Any
 import sqlalchemy as sa
 from sqlmodel import Session, col, select
 
-from api.business.part import BadValues, Group, Line, Part, cents, dollars_text, minutes
+from api.business.part import BadValues, Group, Line, Part, cents, dollars_text
 from api.business.rules import held
 from api.fields.cells import hours_text
+from api.fields.limits import limit
 from api.fields.sheets import Span, hours
 from api.fields.shown import DAY_MIN
 from api.http import versions
@@ -29,7 +30,7 @@ def crews(session: Session) -> Part:
     spans: dict[str, list[CrewHours]] = {crew.id: [] for crew in rows}
     for span in session.exec(select(CrewHours).order_by(col(CrewHours.crew_id), col(CrewHours.weekday))):
         spans.setdefault(span.crew_id, []).append(span)
-    table = tuple((f"{crew.name} ({crew.id})", tuple(_lines(crew, spans[crew.id]))) for crew in rows)
+    table = tuple((crew.name, tuple(_lines(crew, spans[crew.id]))) for crew in rows)
     words = "Hours as Mon-Fri 7:30-16:30; Sat 8:00-13:00, on the yard's clock; a day that is not named is free."
     groups = (Group("Crews", words, heads=HEADS, rows=table),)
 
@@ -50,7 +51,7 @@ def _lines(crew: Crew, spans: list[CrewHours]) -> list[Line]:
     money = zip(_MONEY, HEADS[2:], _MEANT, strict=True)
     return [
         Line(f"{crew.id}.hours", "Hours", text, _weekly, wide=True),
-        Line(f"{crew.id}.overtime_min", "Longest over", str(most), minutes(0, 600), "min"),
+        Line(f"{crew.id}.overtime_min", "Longest over", str(most), limit("crew_hours.overtime"), "min"),
         *(
             Line(f"{crew.id}.{name}", label, dollars_text(getattr(crew, name)), cents, unit)
             for name, label, unit in money

@@ -19,7 +19,8 @@ from scheduler import Progress
 from scheduler import plan_week as solve
 from scheduler.documents import encode
 
-FILES = Path(__file__).parents[2] / "seeds" / "demo"
+_PACKED = Path(__file__).parents[1] / "seeds" / "demo"  # where a wheel has them
+FILES = _PACKED if _PACKED.is_dir() else Path(__file__).parents[2] / "seeds" / "demo"
 SECONDS = 45.0
 
 

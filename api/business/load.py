@@ -14,7 +14,10 @@ from api.database import transaction
 from api.ledger.history import note
 from scheduler.errors import BadInput
 
-_KEPT_AT_LOAD = ("history", "stored_plan", "account", "sign_in", "sign_in_try", "day_link")
+_KEPT_AT_LOAD = (
+    *("history", "chain_link", "stored_plan"),
+    *("account", "sign_in", "sign_in_try", "day_link", "program_token", "calendar_address"),
+)
 
 
 def load_business(database: sa.Engine, business: BusinessFiles, files: str, now: datetime.datetime) -> bool:

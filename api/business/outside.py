@@ -1,10 +1,11 @@
-"""What comes from outside and by which plans are made: where forecasts are fetched, and the climate of the place."""
+"""What comes from outside and by which plans are made: forecasts, the climate of the place, and drive times."""
 
 from __future__ import annotations
 
 import csv
 import io
-from collections.abc import Mapping
+import re
+from collections.abc import Callable, Mapping
 from typing import Any
 from urllib.parse import urlsplit
 
@@ -12,8 +13,9 @@ from sqlmodel import Session
 
 from api.business.part import BadValues, Group, Line, Part, chosen, words
 from api.business.rules import held
+from api.fields.sheets import whole
 from api.http import versions
-from api.tables import ForecastSource
+from api.tables import ForecastSource, RoadSource
 from scheduler.errors import BadInput
 from scheduler.weather.climate import COLUMNS, climate_from_csv
 
@@ -23,6 +25,14 @@ KINDS = (
     ("open-meteo", "a service of the Open-Meteo kind"),
     ("file", "a file that somebody drops"),
 )
+ROADS = (
+    ("estimate", "the estimate, by distance"),
+    ("extract", "a road extract on this machine"),
+    ("osrm", "a table service of the OSRM kind"),
+    ("valhalla", "a table service of the Valhalla kind"),
+)
+_FOLDER = re.compile(r"[A-Za-z0-9][A-Za-z0-9._-]{0,79}")
+_PROFILE = re.compile(r"[A-Za-z0-9_-]{0,40}")
 MONTHS = (
     "January", "February", "March", "April", "May", "June", "July", "August", "September", "October", "November",
     "December",
@@ -64,7 +74,40 @@ def forecast(session: Session) -> Part:
         return True
 
     return Part("forecast", "Forecasts", "Where the weather of the days ahead is asked for.",
-                (Group("", lines=lines),), write)  # fmt: skip
+                (Group("", lines=lines),), write, more=("/forecasts", "See what came"))  # fmt: skip
+
+
+def roads(session: Session) -> Part:
+    """Return the part on what times the drives of the whole service."""
+    row = session.get(RoadSource, 1)
+    now = row or RoadSource()
+    lines = (
+        Line("kind", "Drives are timed by", now.kind, chosen(ROADS), choices=ROADS,
+             meaning="Used in every week, offer and day sheet. What it does not know is estimated, and the sheet says "
+                     "so."),
+        Line("address", "Address of the service", now.address, _address, wide=True,
+             meaning="Of a table service, such as http://127.0.0.1:5000."),
+        Line("tiles", "Folder of road tiles", now.tiles, _matching(_FOLDER, "the name of a folder"),
+             meaning="Of an extract: its name inside roads in the data folder, where eaveboard roads get puts it."),
+        Line("profile", "Kind of vehicle", now.profile, _matching(_PROFILE, "a profile's name"),
+             meaning="The service's profile or the extract's costing; empty: a car's."),
+        Line("max_age_days", "Ask again after", str(now.max_age_days), lambda text: whole(text, 1, 365), unit="days",
+             meaning="For a service only: an extract changes when it is built anew."),
+    )  # fmt: skip
+
+    def write(session: Session, values: Mapping[str, Any]) -> bool:
+        if values["kind"] in ("osrm", "valhalla") and not values["address"]:
+            raise BadValues([("address", "must be the address of the service, such as http://127.0.0.1:5000")])
+        if values["kind"] == "extract" and not values["tiles"]:
+            raise BadValues([("tiles", "must be the name of a folder of tiles; eaveboard roads get makes one")])
+        if row is not None:
+            return versions.update(session, row, values)
+        session.add(RoadSource(**values))
+        session.flush()
+        return True
+
+    return Part("roads", "Roads", "What times the drives between yards and sites.",
+                (Group("", lines=lines),), write, more=("/roads", "Try it now, and see what is known"))  # fmt: skip
 
 
 def climate(session: Session) -> Part:
@@ -107,10 +150,19 @@ def climate(session: Session) -> Part:
                 (Group("By month, daytime", meant, heads=tuple(HEADS.values()), rows=tuple(rows)),), write)  # fmt: skip
 
 
+def _matching(form: re.Pattern[str], what: str) -> Callable[[str], str]:
+    def read(text: str) -> str:
+        if text and not form.fullmatch(text):
+            raise BadInput("", f'must be {what}, in plain letters, digits, - and _, is "{text}"')
+        return text
+
+    return read
+
+
 def _address(text: str) -> str:
     if not text:
         return ""
     parts = urlsplit(text)
     if parts.scheme not in ("http", "https") or not parts.hostname:
-        raise BadInput("", f'must be an address such as https://weather.example/v1/forecast, is "{text}"')
+        raise BadInput("", f'must be an address such as https://service.example/v1, is "{text}"')
     return text

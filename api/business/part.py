@@ -8,8 +8,8 @@ from typing import Any
 
 from sqlmodel import Session
 
-from api.fields.sheets import one_of, whole
-from api.fields.shown import DAY_MIN
+from api.fields.limits import MONEY, ColumnLimit, Text, Whole
+from api.fields.sheets import one_of
 from scheduler.errors import BadInput
 from scheduler.units import exact_length, feet_inches, parse_length
 
@@ -26,7 +26,7 @@ class BadValues(BadInput):
 
 @dataclass(frozen=True)
 class Line:
-    """One value: `text` is how it stands now, `parse` reads what is sent or raises `BadInput`.
+    """One value: `text` is how it stands now, `takes` its limit, or what reads what is sent or raises `BadInput`.
 
     `unit` follows the value on the page; `choices` are (value, words) where one of a few is chosen.
     """
@@ -34,11 +34,23 @@ class Line:
     name: str
     label: str
     text: str
-    parse: Callable[[str], Any]
+    takes: ColumnLimit | Callable[[str], Any]
     unit: str = ""
     meaning: str = ""
     choices: tuple[tuple[str, str], ...] = ()
     wide: bool = False
+
+    def parse(self, text: str) -> Any:
+        """Return the value that was sent as `text`; raises `BadInput` where it cannot stand."""
+        return self.takes.parse(text) if isinstance(self.takes, ColumnLimit) else self.takes(text)
+
+    @property
+    def held(self) -> dict[str, str]:
+        """Return the attributes by which a browser keeps the value to its limit."""
+        if not isinstance(self.takes, ColumnLimit):
+            return {"maxlength": str(MOST_LETTERS)}
+        must = isinstance(self.takes, Whole) or (isinstance(self.takes, Text) and self.takes.least > 0)
+        return self.takes.attributes() | ({"required": ""} if must else {})
 
 
 @dataclass(frozen=True)
@@ -58,7 +70,9 @@ class Group:
 
 @dataclass(frozen=True)
 class Part:
-    """One part. `write` gets every line's value by name and changes the rows; it says whether nobody was quicker.
+    """One part; `more` is the address of a page that shows what comes of it, with the words that lead there.
+
+    `write` gets every line's value by name and changes the rows; it says whether nobody was quicker.
 
     It raises `BadValues`, before it changes anything, where values that are right alone cannot stand together.
     """
@@ -68,27 +82,25 @@ class Part:
     words: str
     groups: tuple[Group, ...]
     write: Callable[[Session, Mapping[str, Any]], bool]
+    more: tuple[str, str] = ("", "")
 
     @property
     def lines(self) -> tuple[Line, ...]:
         return tuple(line for group in self.groups for line in group.all)
 
 
-def words(most: int = MOST_LETTERS, least: int = 1) -> Callable[[str], str]:
-    """Return what reads a text of `least` to `most` letters."""
+class OneLine(Text):
+    """A text of one line."""
 
-    def read(text: str) -> str:
-        if any(ord(letter) < 32 or ord(letter) == 127 for letter in text):
+    def check(self, value: Any) -> str:
+        if isinstance(value, str) and any(letter in "\n\r\t" for letter in value):
             raise BadInput("", "must be one line of plain text")
-        if not least <= len(text) <= most:
-            raise BadInput("", "must not be empty" if not text else f"must have at most {most} letters")
-        return text
-
-    return read
+        return super().check(value)
 
 
-def minutes(least: int = 0, most: int = DAY_MIN) -> Callable[[str], int]:
-    return lambda text: whole(text, least, most)
+def words(most: int = MOST_LETTERS, least: int = 1) -> OneLine:
+    """Return the limit of a text of `least` to `most` letters."""
+    return OneLine(most=most, least=least)
 
 
 def chosen(choices: tuple[tuple[str, str], ...]) -> Callable[[str], str]:
@@ -96,12 +108,15 @@ def chosen(choices: tuple[tuple[str, str], ...]) -> Callable[[str], str]:
 
 
 def cents(text: str) -> int:
-    """Return the cents of an amount in dollars such as 1,400 or $12.50."""
+    """Return the cents of an amount in dollars such as 1,400 or $12.50, up to the limit of every amount."""
     plain = text.replace(",", "").replace("$", "").strip()
     whole_part, _, rest = plain.partition(".")
     if not whole_part.isdecimal() or len(whole_part) > 8 or (rest and (not rest.isdecimal() or len(rest) > 2)):
         raise BadInput("", f'must be dollars such as 1,400 or 12.50, is "{text}"')
-    return int(whole_part) * 100 + int(rest.ljust(2, "0") or 0)
+    amount_cents = int(whole_part) * 100 + int(rest.ljust(2, "0") or 0)
+    if amount_cents > MONEY.most:
+        raise BadInput("", f"must be at most ${dollars_text(MONEY.most)}, is ${dollars_text(amount_cents)}")
+    return amount_cents
 
 
 def dollars_text(amount_cents: int) -> str:

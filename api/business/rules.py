@@ -19,11 +19,10 @@ from api.business.part import (
     dollars_text,
     length,
     length_text,
-    minutes,
     words,
 )
 from api.fields.cells import clock_text
-from api.fields.rules import KINDS, Rules, rules_from_data
+from api.fields.rules import KINDS, RULE_LIMITS, Rules, rules_from_data
 from api.fields.sheets import time_of_day
 from api.http import versions
 from api.http.problems import Problem
@@ -105,15 +104,16 @@ def week(session: Session) -> Part:
     tall, large = (length_text(mm, row.units) for mm in (rules.tall_ladder_from_mm, rules.large_awning_from_mm))
     groups = (
         Group("Days and times", lines=(
-            Line("week_days", "Days planned from Monday", str(rules.week_days), minutes(1, 7), "days",
+            Line("week_days", "Days planned from Monday", str(rules.week_days), RULE_LIMITS["week_days"], "days",
                  "6 plans Monday to Saturday."),
             Line("plan_with", "Time planned for a visit", rules.plan_with, chosen(ESTIMATES), choices=ESTIMATES,
                  meaning="Which estimate of the task times a plan is made with."),
         )),
         Group("Rest on the way", "A day longer than this needs a rest, wherever it is best taken.", lines=(
             Line("rest", "A rest is kept", "no" if rules.rest is None else "yes", chosen(YES_NO), choices=YES_NO),
-            Line("rest_after", "On days longer than", str(rest["after"]), minutes(), "min", "From leaving the yard."),
-            Line("rest_length", "Length", str(rest["length"]), minutes(0, 240), "min"),
+            Line("rest_after", "On days longer than", str(rest["after"]), RULE_LIMITS["rest.after"], "min",
+                 "From leaving the yard."),
+            Line("rest_length", "Length", str(rest["length"]), RULE_LIMITS["rest.length"], "min"),
             Line("rest_earliest", "Begun at the earliest", clock_text(rest["earliest"]), time_of_day),
             Line("rest_latest", "Begun at the latest", clock_text(rest["latest"]), time_of_day),
         )),
@@ -126,17 +126,17 @@ def week(session: Session) -> Part:
         )),
         Group("Weather on a posted week", lines=(
             Line("weather_doubt_percent", "A visit can't go as posted from", str(rules.weather_doubt_percent),
-                 minutes(1, 100), "% chance of being weathered out",
+                 RULE_LIMITS["weather_doubt_percent"], "% chance of being weathered out",
                  "By the newest forecast; the office is then asked for another time."),
         )),
         Group("Will it hold?", "What the odds on the week sheet are worked out with, besides the spread of task times.",
               lines=(
             Line("drive_p80_percent", "Four drives in five take at most", str(rules.drive_p80_percent),
-                 minutes(0, 200), "% longer than planned"),
+                 RULE_LIMITS["drive_p80_percent"], "% longer than planned"),
             Line("late_delivery_percent", "A crate or part comes late", str(rules.late_delivery_percent),
-                 minutes(0, 100), "% of the time", "Each further day late is as rare again."),
+                 RULE_LIMITS["late_delivery_percent"], "% of the time", "Each further day late is as rare again."),
             Line("odds_below_percent", "A visit is marked below", str(rules.odds_below_percent),
-                 minutes(0, 100), "% chance to go as planned"),
+                 RULE_LIMITS["odds_below_percent"], "% chance to go as planned"),
         )),
     )  # fmt: skip
 

@@ -5,14 +5,18 @@ Everything heavy is imported where a command needs it, so that help and completi
 
 from __future__ import annotations
 
+import importlib.metadata
 import sys
+from typing import Annotated
 
 import typer
 
 from api.cli import accounts, business, exchange
 from api.cli.draw import calibrate, draw
 from api.cli.planning import changes, crews, plans, worth
+from api.cli.ready import choose_cache, ready
 from api.cli.roads import app as roads
+from api.cli.safekeeping import backup, doctor, restore
 from api.cli.weather import app as weather
 from scheduler.errors import BadInput
 
@@ -40,13 +44,35 @@ app.command("packet", short_help="Write a job's packet as PDF.")(exchange.packet
 app.command("daysheet", short_help="Write a crew's day on paper as PDF.")(exchange.day_sheet)
 app.command("demo", short_help="Make the demo business, drawn, counted and planned.")(business.demo)
 app.command("serve", short_help="Serve the pages on this machine.")(business.serve)
-app.command("reset-password", short_help="Print a new one-time password of an account.")(accounts.reset_password)
+app.command("backup", short_help="Write all that the service keeps into one file.")(backup)
+app.command("restore", short_help="Put a backup back.")(restore)
+app.command("doctor", short_help="Say how the service is, and what to do.")(doctor)
+app.command("ready", short_help="Compile the planner ahead of its first use.")(ready)
+app.command("reset-password", short_help="Print a new one-time password for somebody who signs in.")(
+    accounts.reset_password
+)
 app.add_typer(roads)
 app.add_typer(weather, name="weather")
 
 
+def _say_version(wanted: bool) -> None:
+    if wanted:
+        typer.echo(f"eaveboard {importlib.metadata.version('eaveboard')}")
+        raise typer.Exit
+
+
+@app.callback()
+def _program(
+    _: Annotated[
+        bool, typer.Option("--version", is_eager=True, callback=_say_version, help="Say which version this is.")
+    ] = False,
+) -> None:
+    """Plan the working week of a business that installs retractable awnings."""
+
+
 def main(args: list[str] | None = None) -> None:
     """Run the command in `args` (None: those of the process) and exit with its code."""
+    choose_cache()
     try:
         app(args=args, prog_name="eaveboard")
     except BadInput as fault:

@@ -14,6 +14,7 @@ from typing import Annotated
 
 import typer
 
+from api.cli.ready import compile_once
 from scheduler.errors import BadInput
 
 
@@ -30,6 +31,7 @@ def demo(
 
     from api.business.demo import build
 
+    compile_once()
     with Console(stderr=True).status("Making the demo …") as status:
         made = build(out, lambda line: status.update(f"Making the demo: {line}"))
     typer.echo(f"The demo business is in {out}: week file {made.week}, plan {made.plan}.")
@@ -40,17 +42,28 @@ def serve(
     port: Annotated[
         int | None, typer.Option(min=1, max=65535, metavar="N", help="Port of the pages; left out: EAVEBOARD_PORT.")
     ] = None,
+    host: Annotated[
+        str | None,
+        typer.Option(metavar="ADDRESS", help="Address at which the pages answer; left out: EAVEBOARD_HOST."),
+    ] = None,
 ) -> None:
-    """Serve the pages (week sheet, jobs, drawings) on this machine until Ctrl-C; EAVEBOARD_DATA names their folder."""
+    """Serve the pages (week sheet, jobs, drawings) until Ctrl-C; EAVEBOARD_DATA names their folder.
+
+    They answer on this machine alone, unless `--host` or EAVEBOARD_HOST says otherwise.
+    """
+    from api.http.logs import log_to_stderr
     from api.opened import open_data
-    from api.settings import read_settings
+    from api.settings import reachable_host, read_settings
 
     settings = read_settings(os.environ)
-    settings = replace(settings, port=port or settings.port)
+    host = reachable_host(host, settings.address, "--host") if host else settings.host
+    settings = replace(settings, port=port or settings.port, host=host)
+    log_to_stderr(settings.log)
     os.umask(0o077)  # what is written is for its owner alone
     name = "--port" if port else "EAVEBOARD_PORT"
-    with _listening(port or settings.port, name) as listening:  # first: a second service must not touch the data
+    with _listening(host, settings.port, name) as listening:  # first: a second service must not touch the data
         opened = open_data(settings)
+        compile_once()
         gc.disable()  # what imports make stays: looking through it over and over took a sixth of the start
         import uvicorn  # only now: where data or port cannot be used, that is said at once
 
@@ -60,7 +73,7 @@ def serve(
         app = create_app(settings, opened)
         gc.freeze()
         gc.enable()
-        typer.echo(f"The week sheet is at http://127.0.0.1:{port or settings.port}/ (Ctrl-C ends)", err=True)
+        typer.echo(f"The week sheet is at {settings.base}/ (Ctrl-C ends)", err=True)
         config = uvicorn.Config(
             app, log_level="warning", timeout_graceful_shutdown=5, http=PatientProtocol, ws="none",
             limit_concurrency=MOST_CONNECTIONS, proxy_headers=bool(settings.proxies),
@@ -74,16 +87,22 @@ def serve(
         raise typer.Exit(1)
 
 
-def _listening(port: int, name: str) -> socket.socket:
-    """Return a socket at `port` of this machine; raises `BadInput` at `name` where the port cannot be had."""
-    made = socket.socket()
+def _listening(host: str, port: int, name: str) -> socket.socket:
+    """Return a socket at `port` of `host`; raises `BadInput`, for the port at `name`, where it cannot be had."""
+    try:
+        family, *_, place = socket.getaddrinfo(host, port, type=socket.SOCK_STREAM, flags=socket.AI_PASSIVE)[0]
+    except OSError:
+        raise BadInput("EAVEBOARD_HOST", f'must be an address of this machine, is "{host}"') from None
+    made = socket.socket(family)
     try:
         if sys.platform != "win32":  # there it would let two programs have the same port
             made.setsockopt(socket.SOL_SOCKET, socket.SO_REUSEADDR, 1)
-        made.bind(("127.0.0.1", port))
+        made.bind(place)
         made.listen(128)
     except OSError as fault:
         made.close()
+        if fault.errno == errno.EADDRNOTAVAIL:
+            raise BadInput("EAVEBOARD_HOST", f'must be an address of this machine, is "{host}"') from None
         taken = fault.errno == errno.EADDRINUSE
         problem = "is taken by another program" if taken else f"cannot be used: {fault.strerror}"
         raise BadInput(name, f"port {port} {problem}; choose another") from None

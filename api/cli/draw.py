@@ -22,10 +22,13 @@ class PaperName(StrEnum):
 
 
 def draw(
-    survey: Annotated[Path, typer.Argument(help="Survey file (survey/1, JSON).")],
-    out: Annotated[Path, typer.Option(help="File to write the layout to (layout/1, JSON).")],
-    svg: Annotated[Path | None, typer.Option(help="File to write the wall drawing to, as SVG.")] = None,
-    pdf: Annotated[Path | None, typer.Option(help="File to write the wall drawing to, as a PDF of one page.")] = None,
+    survey: Annotated[Path, typer.Argument(help="Survey file (survey/1 or survey/2, JSON).")],
+    out: Annotated[Path, typer.Option(help="File to write the layout to (JSON).")],
+    svg: Annotated[
+        Path | None,
+        typer.Option(help="File to write the wall drawing to, as SVG; page 2 goes beside it, as -2."),
+    ] = None,
+    pdf: Annotated[Path | None, typer.Option(help="File to write the wall drawing to, as a PDF of all pages.")] = None,
     units: Annotated[UnitsName, typer.Option(help="The unit that comes first on the drawing.")] = UnitsName.imperial,
     paper: Annotated[PaperName, typer.Option(help="Paper of the drawing.")] = PaperName.letter,
     at_least: Annotated[
@@ -43,7 +46,7 @@ def draw(
     from scheduler.documents import encode
     from scheduler.layout.compute import lay_out
     from scheduler.layout.documents import read_survey
-    from scheduler.layout.drawing import describe, draw_svg
+    from scheduler.layout.drawing import describe, draw_sheets
 
     named = [path for path in (out, svg, pdf) if path is not None]
     if len(set(named)) < len(named):
@@ -54,13 +57,16 @@ def draw(
     layout = lay_out(read, at_least)
     files = {out: encode(layout)}
     if svg is not None or pdf is not None:
-        drawing = draw_svg(read, layout, units=units.value, paper=paper.value)
+        sheets = draw_sheets(read, layout, units=units.value, paper=paper.value)
         if svg is not None:
-            files[svg] = drawing.encode()
+            files[svg] = sheets[0].encode()
+            for number, sheet in enumerate(sheets[1:], start=2):
+                if svg != STANDARD and (svg.is_file() or not svg.exists()):
+                    files[_numbered(svg, number)] = sheet.encode()
         if pdf is not None:
             from api.papers.shown.drawing_pdf import drawing_pdf
 
-            files[pdf] = drawing_pdf(drawing)
+            files[pdf] = drawing_pdf(sheets)
     for path, data in files.items():
         write_document(path, data)
     words = describe(read, layout, units=units.value)
@@ -71,6 +77,11 @@ def draw(
             typer.echo(plain(line), err=STANDARD in files)
     if any(finding.level == "stop" for finding in layout.findings):
         raise typer.Exit(1)
+
+
+def _numbered(path: Path, number: int) -> Path:
+    """Return the name of a later sheet's file: `wall-2.svg` beside `wall.svg`."""
+    return path.with_name(f"{path.stem}-{number}{path.suffix}")
 
 
 def calibrate(

@@ -6,7 +6,7 @@ import os
 from collections.abc import Collection, Iterator
 from contextlib import contextmanager
 from pathlib import Path
-from typing import Any
+from typing import Any, TypeVar
 
 import sqlalchemy as sa
 from sqlalchemy.engine import make_url
@@ -18,6 +18,7 @@ from scheduler.errors import BadInput
 # Pages are made in up to 40 threads, each with a connection and now and then a second one for work that is kept by
 # itself: with fewer than twice as many all could wait for each other. A connection beyond POOL is closed after use.
 POOL, MORE = 40, 50
+Key = TypeVar("Key", str, int)
 
 
 def open_database(address: str) -> sa.Engine:
@@ -84,11 +85,19 @@ def transaction(engine: sa.Engine) -> Iterator[Session]:
         yield session
 
 
+def begin_writing(session: Session) -> None:
+    """Begin a transaction that parts of can be taken back: SQLite's driver would keep the first part at its end."""
+    connection = session.connection()
+    driver: Any = connection.connection.driver_connection
+    if connection.dialect.name == "sqlite" and not driver.in_transaction:
+        connection.exec_driver_sql("BEGIN IMMEDIATE")
+
+
 # Ids named in one statement at most; SQLite takes 32,766, PostgreSQL 65,535.
 AT_ONCE = 2000
 
 
-def parts(ids: Collection[str]) -> Iterator[list[str]]:
+def parts(ids: Collection[Key]) -> Iterator[list[Key]]:
     """Return the ids in order, as many in one list as a statement may name."""
     ordered = sorted(ids)
     return (ordered[k : k + AT_ONCE] for k in range(0, len(ordered), AT_ONCE))

@@ -18,11 +18,13 @@ from api.weeksheet import Sky, shaped, week_skies
 from scheduler.documents import convert
 from scheduler.layout.documents import Finding
 from scheduler.layout.drawing import describe
-from scheduler.layout.drawing.findings import in_order
-from scheduler.layout.drawing.measures import Measures
+from scheduler.layout.drawing.bracket_view import pattern_words
+from scheduler.layout.drawing.cautions import ranked
+from scheduler.layout.drawing.facts import datum_words
 from scheduler.layout.drawing.page import bracket_places
+from scheduler.layout.drawing.paper.measures import Measures
 from scheduler.layout.drawing.schedule import fastener_words
-from scheduler.layout.drawing.view import member_word
+from scheduler.layout.drawing.wall.view import member_word
 from scheduler.sheet import Cell, Entry
 
 DANGERS = 3
@@ -34,7 +36,7 @@ class DayStop:
 
     `dangers` are the gravest of what is to be minded at this wall, at most DANGERS: bold words, and the rest of their
     first sentence. `cautions` are all of them in full, but for those that every stop of the day shares. `places` is
-    where each bracket stands on the wall drawing, as parts of its width and height.
+    where each bracket stands on the wall drawing, as parts of its width and height; `datum` is what its zero is.
     """
 
     entry: Entry
@@ -46,6 +48,8 @@ class DayStop:
     places: tuple[tuple[float, float], ...]
     case: str
     fastener: str
+    datum: str
+    pattern: str
     member: str
     drawn: str
     lines: tuple[LoadLine, ...]
@@ -57,6 +61,7 @@ class DayContent:
     """A crew's day as a plan has it; `cell` is None where the crew stays in, `sky` where no forecast reaches.
 
     `shelf` are pieces by item that its kits take from the shelf; `cautions_for_all` those that every stop shares.
+    `drives` says what timed its drives.
     """
 
     business: tables.Business
@@ -71,6 +76,7 @@ class DayContent:
     stops: tuple[DayStop, ...]
     shelf: dict[str, int]
     cautions_for_all: tuple[str, ...]
+    drives: str
 
 
 def day_content(
@@ -104,6 +110,7 @@ def day_content(
         stops=tuple(_stop(entry, pages[entry.job], told[entry.job], shared, measures) for entry in entries),
         shelf=dict(sorted(shelf.items())),
         cautions_for_all=shared,
+        drives=made.drives_of.get((crew.id, offset), ""),
     )
 
 
@@ -111,7 +118,7 @@ def _stop(entry: Entry, page: JobPage, told: tuple[str, ...], shared: tuple[str,
     job = page.job
     survey, layout = job.survey, job.layout
     drawn = survey is not None and layout is not None and job.drawing is not None
-    found = tuple(in_order(layout.findings)) if layout else ()
+    found = tuple(ranked(layout.findings)) if layout else ()
     return DayStop(
         entry=entry,
         page=page,
@@ -122,6 +129,8 @@ def _stop(entry: Entry, page: JobPage, told: tuple[str, ...], shared: tuple[str,
         places=tuple(bracket_places(survey, layout, units=measures.units)) if drawn and survey and layout else (),
         case=case_of(page),
         fastener=fastener_words(layout.fastener, measures) if layout and layout.fastener else "",
+        datum=datum_words(survey, measures) if survey else "",
+        pattern=pattern_words(survey, measures) if survey else "",
         member=member_word(survey) if survey else "",
         drawn=" ".join(describe(survey, layout, units=measures.units)) if drawn and survey and layout else "",
         lines=lines_of(job.kit, job.needs),

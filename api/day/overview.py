@@ -10,6 +10,7 @@ import msgspec
 from sqlmodel import Session, col, select
 
 from api import tables
+from api.http.names import crew_names
 from api.ledger.plans.posted import posted_on
 from scheduler.plan import Route, Stop, read_plan
 from scheduler.units import FOOT_MM
@@ -63,8 +64,7 @@ def crews_on(session: Session, day: datetime.date) -> list[CrewToday]:
     stops = {crew: list(routes[crew].stops) if crew in routes else [] for crew in ids}
     wanted = {stop.job for each in stops.values() for stop in each} | {v for each in told.values() for v in each}
     visits = _visits(session, wanted)
-    crews = session.exec(select(tables.Crew).where(col(tables.Crew.id).in_(ids))).all()
-    names = {crew.id: crew.name for crew in crews}
+    names = crew_names(session)
     noted: dict[tuple[str, str], tables.StopTime] = {
         (row.visit_id, row.what): row for row in session.exec(select(tables.StopTime).where(tables.StopTime.day == day))
     }

@@ -260,24 +260,29 @@ def _records(
 
 def _text_of(cell: Any, formula: Any) -> tuple[str, str]:
     """Return a cell as text, and what is wrong with it."""
-    value = cell.value
     if cell.data_type == "e":
-        return "", f"holds the error {value}; mend its formula or write the value"
-    if value is None and formula.data_type == "f":
+        return "", f"holds the error {cell.value}; mend its formula or write the value"
+    if cell.value is None and formula.data_type == "f":
         return "", "holds a formula without a kept value; open and save the file in a spreadsheet, or write the value"
+    return text_of(cell), ""
+
+
+def text_of(cell: Any) -> str:
+    """Return the value of an XLSX cell as text."""
+    value = cell.value
     if value is None:
-        return "", ""
+        return ""
     if isinstance(value, bool):
-        return ("yes" if value else "no"), ""
+        return "yes" if value else "no"
     if isinstance(value, float):
-        return (str(int(value)) if value.is_integer() else repr(value)), ""
+        return str(int(value)) if value.is_integer() else repr(value)
     if isinstance(value, datetime.datetime):
         midnight = value.time() == datetime.time()
-        return (value.date().isoformat() if midnight else value.isoformat(" ", "minutes")), ""
+        return value.date().isoformat() if midnight else value.isoformat(" ", "minutes")
     if isinstance(value, datetime.date):
-        return value.isoformat(), ""
+        return value.isoformat()
     if isinstance(value, datetime.time):
-        return f"{clock_text(value.hour * 60 + value.minute)}{f':{value.second:02}' if value.second else ''}", ""
+        return f"{clock_text(value.hour * 60 + value.minute)}{f':{value.second:02}' if value.second else ''}"
     if isinstance(value, datetime.timedelta):
-        return clock_text(round(value.total_seconds() / 60)), ""
-    return lines_joined(str(value)), ""
+        return clock_text(round(value.total_seconds() / 60))
+    return lines_joined(str(value))

@@ -14,6 +14,7 @@ from api import tables
 from api.falls.sharing import give_way
 from api.falls.today import Today
 from api.fields.shown import clock, day_name
+from api.ledger.gates import gate_words
 from scheduler import Spot
 from scheduler.price import risks
 from scheduler.week import Job
@@ -81,6 +82,8 @@ def _fault(today: Today, job: Job, spot: Spot) -> tuple[Cause, str] | None:
         return "other", today.gone[job.id]
     if job.id in today.stopped:
         return "short" if today.conditions.get(job.id) == "short" else "other", today.stopped[job.id]
+    if held := today.facts.gates.get(job.id):
+        return "other", " ".join(gate_words(gate) for gate in held)
     if job.ready_day is None or job.ready_day > spot.day:
         reasons = " ".join(why.detail for why in today.because.get(job.id, ()))
         return "short", reasons or "Its kit is not whole by then."
@@ -123,6 +126,8 @@ def _shift_fault(today: Today, crew_id: str, day: int) -> str | None:
         people = [] if row is None else [p for p in (row.lead_id, row.helper_id) if p is not None]
         off = [o for o in today.facts.days_off if o.person_id in people and o.first <= date <= o.last]
         who = " and ".join(f"{today.facts.people[o.person_id].name} is away ({o.why})" for o in off)
+        out = [v for v in today.facts.vans_out if row is not None and v.van_id == row.van_id]
+        who = who or " and ".join(f"its van {v.van_id} is out ({v.why})" for v in out if v.first <= date <= v.last)
         return f"{name} does not work on {day_name(date)}: {who or 'it has no hours that day'}."
     if route is not None and (route.depart < shift.start or route.back > shift.end + shift.overtime):
         latest = clock(shift.end + shift.overtime)

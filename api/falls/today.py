@@ -17,6 +17,7 @@ from api import tables
 from api.database import transaction
 from api.fields.shown import day_name
 from api.ledger.facts import Facts, facts
+from api.ledger.gates import holding
 from api.ledger.plans.posted import LONGEST_DAYS, posted_week
 from api.papers.preparation import Preparation
 from api.week.build import BuiltWeek, open_visits, week_of
@@ -109,6 +110,15 @@ class Days:
         return replace(known, moment=_moment(known, now))
 
 
+def today_in(session: Session, start_date: datetime.date, now: datetime.datetime) -> Today | None:
+    """Return the posted week as it stands by the rows of a session, kept or not; None where none is posted."""
+    row = posted_week(session, start_date)
+    if row is None:
+        return None
+    known = _build(session, row, now)
+    return replace(known, moment=_moment(known, now))
+
+
 def open_weeks(session: Session, now: datetime.datetime) -> list[datetime.date]:
     """Return the Mondays of the posted weeks that are not over, the next first."""
     business = session.get(tables.Business, 1)
@@ -199,6 +209,11 @@ def _as_posted(known: Facts, posted: PostedPlan) -> tuple[Facts, dict[str, str]]
         if booking is not None and booking.day >= after:
             gone[name] = f"It is promised for {day_name(booking.day)}, after this week."
             del bookings[name]
+    gates = {
+        name: holding(of, posted.date(posted.spots[name].day) if name in posted.spots else None)
+        for name, of in known.gates.items()
+    }
+    known = replace(known, gates={name: held for name, held in gates.items() if held})
     return replace(known, visits=opened, bookings=bookings, elsewhere=known.elsewhere - posted.spots.keys()), gone
 
 

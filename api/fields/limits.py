@@ -2,6 +2,7 @@
 
     storeys: Annotated[int, limit("site.storeys")] = 1        # in the body of a JSON route
     row.value("storeys", limit("site.storeys"))               # in the reader of a table that comes as a file
+    <input name="storeys" {{ held_to("site.storeys") }}>      # on a page
 
 A value that cannot stand is refused with the same sentence whichever way it came. No limit is wider than what the week
 document takes, so that whatever is accepted can be planned.
@@ -12,6 +13,7 @@ from __future__ import annotations
 import datetime
 import math
 import re
+from abc import ABC, abstractmethod
 from collections.abc import Callable
 from dataclasses import dataclass, replace
 from typing import Any
@@ -29,7 +31,7 @@ _DATE = re.compile(r"[0-9]{4}-[0-9]{2}-[0-9]{2}")
 
 
 @dataclass(frozen=True)
-class ColumnLimit:
+class ColumnLimit(ABC):
     """What a column takes. `parse` reads the text of a cell or a field, `check` judges a value; both raise `BadInput`.
 
     `typed`: whether texts are taken where a number or date is meant, as forms send them.
@@ -37,14 +39,18 @@ class ColumnLimit:
 
     typed: bool = False
 
-    def parse(self, text: str) -> Any:
-        raise NotImplementedError  # each kind has its own
+    @abstractmethod
+    def parse(self, text: str) -> Any: ...
 
-    def check(self, value: Any) -> Any:
-        raise NotImplementedError
+    @abstractmethod
+    def check(self, value: Any) -> Any: ...
 
-    def schema(self) -> dict[str, Any]:
-        raise NotImplementedError
+    @abstractmethod
+    def schema(self) -> dict[str, Any]: ...
+
+    @abstractmethod
+    def attributes(self) -> dict[str, str]:
+        """Return the attributes of an input on a page that takes no other value; whether one must be given aside."""
 
     def __get_pydantic_core_schema__(self, source: Any, handler: GetCoreSchemaHandler) -> CoreSchema:
         def judged(value: Any) -> Any:
@@ -85,6 +91,9 @@ class Whole(ColumnLimit):
     def schema(self) -> dict[str, Any]:
         return {"type": "integer", "minimum": self.least, "maximum": self.most}
 
+    def attributes(self) -> dict[str, str]:
+        return {"type": "number", "min": str(self.least), "max": str(self.most), "step": "1", "inputmode": "numeric"}
+
 
 @dataclass(frozen=True)
 class Decimal(ColumnLimit):
@@ -110,15 +119,23 @@ class Decimal(ColumnLimit):
     def schema(self) -> dict[str, Any]:
         return {"type": "number", "minimum": self.least, "maximum": self.most}
 
+    def attributes(self) -> dict[str, str]:
+        return {"type": "number", "min": f"{self.least:g}", "max": f"{self.most:g}", "step": "any",
+                "inputmode": "decimal"}  # fmt: skip
+
 
 @dataclass(frozen=True)
 class Text(ColumnLimit):
-    """A text of `least` to `most` letters that `fits`, in words what it must be; `lines`: it may have several."""
+    """A text of `least` to `most` letters; `lines`: it may have several.
+
+    It matches `pattern`, which browsers read as well, and `fits`; `words` say what it must be.
+    """
 
     most: int = 120
     least: int = 0
     lines: bool = False
     fits: Callable[[str], bool] | None = None
+    pattern: str = ""
     words: str = ""
 
     def parse(self, text: str) -> str:
@@ -135,12 +152,17 @@ class Text(ColumnLimit):
             raise BadInput("", "must not be empty" if self.least == 1 else f"must have {self.least} letters or more")
         if len(value) > self.most:
             raise BadInput("", f"must have at most {self.most} letters, has {len(value)}")
-        if value and self.fits is not None and not self.fits(value):
+        fits = (self.fits is None or self.fits(value)) and (not self.pattern or re.fullmatch(self.pattern, value))
+        if value and not fits:
             raise BadInput("", f'{self.words}, is "{value}"')
         return value
 
     def schema(self) -> dict[str, Any]:
         return {"type": "string", "minLength": self.least, "maxLength": self.most}
+
+    def attributes(self) -> dict[str, str]:
+        least = {"minlength": str(self.least)} if self.least > 1 else {}
+        return least | {"maxlength": str(self.most)} | ({"pattern": self.pattern} if self.pattern else {})
 
 
 @dataclass(frozen=True)
@@ -159,6 +181,9 @@ class Choice(ColumnLimit):
 
     def schema(self) -> dict[str, Any]:
         return {"type": "string", "enum": sorted(self.of)}
+
+    def attributes(self) -> dict[str, str]:
+        return {}  # it is chosen from what it may be
 
 
 @dataclass(frozen=True)
@@ -189,6 +214,9 @@ class Date(ColumnLimit):
     def schema(self) -> dict[str, Any]:
         return {"type": "string", "format": "date"}
 
+    def attributes(self) -> dict[str, str]:
+        return {"type": "date", "min": self.least.isoformat(), "max": self.most.isoformat()}
+
 
 def _said(value: Any) -> str:
     """Return a value as JSON writes it, shortened."""
@@ -197,31 +225,29 @@ def _said(value: Any) -> str:
     return text if len(text) <= 60 else f"{text[:57]}…"
 
 
-def _plain_id(text: str) -> bool:
-    return not text.startswith(".") and not any(letter in "/\\?#%\n\r\t" for letter in text)
+def _account(text: str) -> bool:
+    return all(letter.isalnum() or letter in ".-_" for letter in text)
 
 
-def _skill(text: str) -> bool:
-    return re.fullmatch(r"[a-z][a-z-]{0,39}", text) is not None
-
-
-def _weekdays(text: str) -> bool:
-    return re.fullmatch(r"0?1?2?3?4?5?6?", text) is not None
-
-
-ID = Text(most=80, least=1, fits=_plain_id, words="must not begin with a dot nor hold any of / \\ ? # %")
+ID = Text(
+    most=80, least=1, pattern=r"(?!\.)[^\/\\?#%\n\r\t]*", words="must not begin with a dot nor hold any of / \\ ? # %"
+)  # fmt: skip
 NAME = Text(most=120, least=1)
 NOTE = Text(most=2000, lines=True)
 PHONE = Text(most=40)
 EMAIL = Text(most=120, fits=is_address, words="must be an e-mail address such as office@example.org")
-SKILL = Text(most=40, least=1, fits=_skill, words="must be small letters with dashes between, such as roof-mount")
+SKILL = Text(
+    most=40, least=1, pattern="[a-z][a-z-]{0,39}", words="must be small letters with dashes between, such as roof-mount"
+)  # fmt: skip
 WHY = Text(most=200, least=1)
+PASSWORD = Text(least=12, most=128)  # as it is typed; the column keeps its hash
 DAY = Date()
 KIND = Choice(of=("install", "survey", "repair"))
 STATE = Choice(of=("open", "done", "cancelled"))
 SIDE = Choice(of=("left", "right"))
 HOLD = Choice(of=("firm", "day", "soft"))
 ROLE = Choice(of=("lead", "helper", "extra", "office"))
+DAY_PART = Choice(of=("day", "morning", "afternoon"))
 MONEY = Whole(most=100_000_000)  # cents: a million dollars
 RATE = Whole(most=1_000_000)  # cents a minute or kilometer: the most that the week document takes
 PIECES = Whole(most=1_000_000)
@@ -235,15 +261,19 @@ LIMITS: dict[str, ColumnLimit] = {
     "yard.id": ID, "yard.name": NAME, "yard.lat": LATITUDE, "yard.lon": LONGITUDE,
     "person.id": ID, "person.name": NAME, "person.yard_id": ID, "person.role": ROLE, "person.phone": PHONE,
     "person.skills": SKILL, "person.day_cents": MONEY,
-    "person.weekdays": Text(most=7, fits=_weekdays, words="must be weekdays in order, 0 for Monday, such as 01234"),
-    "day_off.person_id": ID, "day_off.first": DAY, "day_off.last": DAY, "day_off.why": WHY,
+    "person.weekdays": Text(most=7, pattern="0?1?2?3?4?5?6?",
+                            words="must be weekdays in order, 0 for Monday, such as 01234"),
+    "day_off.person_id": ID, "day_off.first": DAY, "day_off.last": DAY, "day_off.part": DAY_PART,
+    "day_off.why": WHY,
     "van.id": ID, "van.yard_id": ID, "van.payload_kg": Whole(most=20_000), "van.rack_mm": Whole(most=20_000),
     "van.boxes": Whole(most=50), "van.onboard": Whole(least=1, most=50),
+    "van_out.van_id": ID, "van_out.first": DAY, "van_out.last": DAY, "van_out.why": WHY,
     "crew.id": ID, "crew.name": NAME, "crew.yard_id": ID, "crew.lead_id": ID, "crew.helper_id": ID, "crew.van_id": ID,
     "crew.day_cents": MONEY, "crew.minute_cents": RATE, "crew.overtime_minute_cents": RATE, "crew.km_cents": RATE,
     "crew_hours.weekday": WEEKDAY, "crew_hours.start": MINUTE, "crew_hours.end": MINUTE,
     "crew_hours.overtime": Whole(most=600),
     "equipment.id": ID, "equipment.kind": ID, "equipment.yard_id": ID, "equipment.name": NAME,
+    "equipment.checked_on": DAY,
     "out_of_service.equipment_id": ID, "out_of_service.first": DAY, "out_of_service.last": DAY,
     "out_of_service.why": WHY,
     "stock_item.item": NAME, "stock_item.yard_id": ID, "stock_item.name": NAME, "stock_item.on_hand": PIECES,
@@ -260,15 +290,26 @@ LIMITS: dict[str, ColumnLimit] = {
     "awning.projection_mm": Whole(least=200, most=10_000), "awning.weight_kg": Whole(least=1, most=2_000),
     "awning.box_mm": Whole(least=1, most=20_000), "awning.boxes": Whole(least=1, most=20), "awning.motor": SIDE,
     "awning.cloth": Text(most=120), "awning.yard_id": ID, "awning.arrives_on": DAY,
+    "awning_model.id": NAME, "awning_model.maker": Text(most=120), "awning_model.boxes": Whole(least=1, most=20),
+    "awning_model.box_over_mm": Whole(most=5_000), "awning_model.motor": SIDE,
+    "model_size.model_id": NAME, "model_size.width_mm": Whole(least=500, most=20_000),
+    "model_size.projection_mm": Whole(least=200, most=10_000), "model_size.weight_kg": Whole(least=1, most=2_000),
+    "model_size.arms": Whole(most=20), "model_size.brackets": Whole(least=1, most=50),
+    "model_part.model_id": NAME, "model_part.item": NAME, "model_part.quantity": SOME,
+    "model_part.per": Choice(of=("awning", "arm", "bracket")),
     "maker_part.awning_id": ID, "maker_part.item": NAME, "maker_part.quantity": SOME,
     "site_survey.id": ID, "site_survey.site_id": ID, "site_survey.awning_id": ID, "site_survey.surveyed_on": DAY,
     "site_survey.surveyed_by": NAME, "site_survey.uncertain": NOTE,
     "visit.id": ID, "visit.kind": KIND, "visit.site_id": ID, "visit.order_id": ID, "visit.awning_id": ID,
     "visit.state": STATE, "visit.due_on": DAY, "visit.minutes": Whole(least=1, most=DAY_MIN),
     "visit.hands": Whole(least=1, most=20),
-    "visit.skills": Choice(of=("masonry", "stucco", "roof-mount", "motor-setup")),
+    "visit.skills": SKILL,
     "visit.late_cents": MONEY, "visit.skip_cents": MONEY, "visit.fault": Text(most=500, lines=True),
     "visit.note": NOTE,
+    "gate.visit_id": ID, "gate.what": NAME, "gate.owner": Text(most=120), "gate.due_on": DAY,
+    "gate.state": Choice(of=("open", "closed")), "gate.paper": Text(most=200),
+    "gate_rule.kind": KIND, "gate_rule.town": Text(most=120), "gate_rule.what": NAME,
+    "gate_rule.owner": Text(most=120), "gate_rule.days_before": Whole(most=365),
     "visit_hours.weekday": WEEKDAY, "visit_hours.day": DAY, "visit_hours.start": Whole(most=DAY_MIN - 1),
     "visit_hours.end": Whole(least=1, most=DAY_MIN),
     "visit_follows.first_id": ID, "visit_follows.then_id": ID, "visit_follows.min_days": Whole(most=60),
@@ -279,6 +320,15 @@ LIMITS: dict[str, ColumnLimit] = {
     "bench_count.damaged": Whole(most=10_000), "bench_count.counted_on": DAY,
     "bench_count.counted_by": NAME,
     "short.visit_id": ID, "short.item": NAME, "short.missing": SOME, "short.ordered_on": DAY, "short.expected_on": DAY,
+    "short.supplier": Text(most=120), "short.order_ref": Text(most=120),
+    "crate_count.note": NOTE,
+    "stock_move.pieces": Whole(least=-1_000_000, most=1_000_000), "stock_move.why": Text(most=400, least=1),
+    "photo.shows": Choice(of=("wall", "crate", "work")), "photo.caption": Text(most=200),
+    "message.to_name": Text(most=200), "message.to_email": EMAIL, "message.subject": Text(most=200, least=1),
+    "message.body": Text(most=8000, least=1, lines=True),
+    "account.name": Text(least=2, most=40, fits=_account, words="must be letters, digits, dots or dashes"),
+    "account.password": PASSWORD,
+    "business.name": NAME, "business.town": NAME,
 }  # fmt: skip
 
 

@@ -3,10 +3,11 @@
 from __future__ import annotations
 
 import datetime
-from typing import Annotated, Any, Literal
+from typing import Any, Literal
 
 import msgspec
 
+from api.fields.limits import MINUTE, MONEY, ColumnLimit, Whole
 from scheduler.documents import convert
 from scheduler.errors import BadInput
 from scheduler.week import Cents, Count, Day, RestRule
@@ -71,15 +72,37 @@ class Rules(_Part, frozen=True):
     plan_with: Literal["p50", "p80"]
     tall_ladder_from_mm: Count
     large_awning_from_mm: Count
-    weather_doubt_percent: Annotated[int, msgspec.Meta(ge=1, le=100)] = 50
-    drive_p80_percent: Annotated[int, msgspec.Meta(ge=0, le=200)] = 20
-    late_delivery_percent: Annotated[int, msgspec.Meta(ge=0, le=100)] = 10
-    odds_below_percent: Annotated[int, msgspec.Meta(ge=0, le=100)] = 50
+    weather_doubt_percent: int = 50
+    drive_p80_percent: int = 20
+    late_delivery_percent: int = 10
+    odds_below_percent: int = 50
+
+
+_PERCENT, _LENGTH_MM = Whole(most=100), Whole(most=20_000)
+# What each number may be, in files and on the page alike; prices likewise, by kind of visit or one for all.
+RULE_LIMITS: dict[str, ColumnLimit] = {
+    "week_days": Whole(least=1, most=7),
+    "rest.after": MINUTE, "rest.length": Whole(most=240), "rest.earliest": MINUTE, "rest.latest": MINUTE,
+    "tall_ladder_from_mm": _LENGTH_MM, "large_awning_from_mm": _LENGTH_MM,
+    "weather_doubt_percent": Whole(least=1, most=100), "drive_p80_percent": Whole(most=200),
+    "late_delivery_percent": _PERCENT, "odds_below_percent": _PERCENT,
+    **{f"prices.{name}.{kind}": MONEY for name in ("late_cents", "skip_cents", "lost_cents") for kind in KINDS},
+    **{f"prices.{name}": MONEY for name in ("broken_cents", "move_cents", "retime_cents", "recrew_cents")},
+}  # fmt: skip
 
 
 def rules_from_data(value: Any) -> Rules:
     """Return the rules held as plain data; raises `BadInput` naming the first key that is wrong."""
     rules = convert(value, Rules, "rules of the business")
-    if not 1 <= rules.week_days <= 7:
-        raise BadInput("week_days", f"must be from 1 to 7, is {rules.week_days}")
+    plain = msgspec.to_builtins(rules)
+    for where, limit in RULE_LIMITS.items():
+        found = plain
+        for name in where.split("."):
+            found = None if found is None else found[name]
+        if found is None:
+            continue  # no rest is kept
+        try:
+            limit.check(found)
+        except BadInput as fault:
+            raise BadInput(where, fault.problem) from None
     return rules

@@ -9,12 +9,15 @@ from typing import Annotated, Any
 from fastapi import Depends, Request
 from fastapi.responses import HTMLResponse
 from fastapi.templating import Jinja2Templates
+from markupsafe import Markup
 from sqlmodel import Session, select
 
 from api import tables
 from api.database import transaction
+from api.fields.limits import LIMITS, Text
 from api.fields.shown import at, clock, day_name, dollars, duration, feet, pounds
 from api.http.assets import asset, script
+from api.http.names import for_pages
 from scheduler.units import feet_inches
 
 
@@ -27,6 +30,17 @@ def set_up(request: Request) -> bool:
     return bool(state.set_up)
 
 
+def held_to(column: str, *, required: bool | None = None) -> Markup:
+    """Return the attributes of an input that takes what the limit of "table.column" does.
+
+    required: whether it must be filled in; None: where the limit takes no empty text.
+    """
+    limit = LIMITS[column]
+    must = isinstance(limit, Text) and limit.least > 0 if required is None else required
+    attributes = limit.attributes() | ({"required": ""} if must else {})
+    return Markup(" ").join(Markup('{}="{}"').format(name, value) for name, value in attributes.items())
+
+
 def _session(request: Request) -> Iterator[Session]:
     with transaction(request.app.state.database) as session:
         yield session
@@ -35,7 +49,7 @@ def _session(request: Request) -> Iterator[Session]:
 # Ends before the answer is sent: a caller who has read the answer finds what it says in the database.
 Database = Annotated[Session, Depends(_session, scope="function")]
 
-_templates = Jinja2Templates(directory=Path(__file__).parents[1] / "templates")
+_templates = Jinja2Templates(directory=Path(__file__).parents[1] / "templates", context_processors=[for_pages])
 _templates.env.trim_blocks = _templates.env.lstrip_blocks = True
 _templates.env.filters.update(
     at=at,
@@ -47,7 +61,7 @@ _templates.env.filters.update(
     feet_inches=feet_inches,
     pounds=pounds,
 )
-_templates.env.globals.update(asset=asset, script=script, set_up=set_up)
+_templates.env.globals.update(asset=asset, script=script, set_up=set_up, held_to=held_to)
 
 
 def wants_json(request: Request) -> bool:

@@ -8,7 +8,7 @@ from __future__ import annotations
 
 import datetime
 from collections.abc import Callable, Mapping, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 from typing import Any
 
 from sqlmodel import Session, SQLModel, col, select
@@ -19,12 +19,13 @@ from api.exchange.importing import Imported, import_tables
 from api.exchange.uploads import CellFault, Upload, typed_row
 from api.fields.cells import lines_joined
 from api.fields.columns import COLUMNS
-from api.fields.limits import LIMITS, Text
+from api.fields.limits import LIMITS, Date, Text
+from api.fields.measures import office_length, office_weight
 from api.fields.sheets import BadFiles
 from api.ledger.fingerprint import fingerprint
 from api.ledger.told import told_now
 from scheduler.errors import BadInput
-from scheduler.units import exact_length, exact_number, parse_length, parse_weight
+from scheduler.units import exact_length, exact_number
 
 ROWS: dict[str, type[SQLModel]] = {
     "customers": tables.Customer,
@@ -37,7 +38,7 @@ ROWS: dict[str, type[SQLModel]] = {
 _TOLD = ("booked_crew", "booked_on", "booked_at", "hold", "told_how", "told_words")
 _LABELS = {
     "lat": "Latitude", "lon": "Longitude", "box_mm": "Box length", "ordered_on": "Ordered on",
-    "arrives_on": "Arrives on", "due_on": "Due", "hours": "Hours allowed", "hands": "Pairs of hands",
+    "arrives_on": "Arrives on", "due_on": "Due", "hours": "Hours allowed", "hands": "People",
     "fault": "Work to be done", "built": "Year built", "email": "E-mail", "minutes": "Minutes on site",
 }  # fmt: skip
 # Where a label says it all, and where a file's column says less than a form can: a form takes any usual writing.
@@ -62,6 +63,7 @@ _CHOICES = {
     "kind": (("install", "install"), ("survey", "survey"), ("repair", "repair")),
     "motor": (("", "a crank"), ("left", "motor left"), ("right", "motor right")),
 }
+_MOST_WRITING = 400  # letters of a length, a day or hours, however they are written
 _LINES, _WIDE = ("note", "access", "fault"), ("address", "hours")
 
 
@@ -69,7 +71,8 @@ _LINES, _WIDE = ("note", "access", "fault"), ("address", "hours")
 class Field:
     """One cell: `text` as it stands or was typed, `now` what is kept where somebody else has changed it meanwhile.
 
-    `wide` takes a long line, `lines` several, at most `most` letters (None: not limited by their number).
+    `wide` takes a long line, `lines` several; `held` are the attributes by which a browser keeps it to its limit.
+    `more`: seldom filled in, asked last.
     """
 
     name: str
@@ -80,7 +83,8 @@ class Field:
     wide: bool = False
     lines: bool = False
     now: str | None = None
-    most: int | None = None
+    held: Mapping[str, str] = field(default_factory=dict)
+    more: bool = False
 
 
 @dataclass(frozen=True)
@@ -122,9 +126,13 @@ def empty_cells(table: str) -> dict[str, str]:
 
 
 def section(
-    table: str, title: str, cells: Mapping[str, str], kept: Mapping[str, str] | None = None, without: Sequence[str] = ()
-) -> Section:
-    """Return the section for a row with `cells`, but for its key and the columns `without`; `kept`: as stored now."""
+    table: str, title: str, cells: Mapping[str, str], kept: Mapping[str, str] | None = None,
+    without: Sequence[str] = (), asked: Sequence[str] | None = None,
+) -> Section:  # fmt: skip
+    """Return the section for a row with `cells`, but for its key and the columns `without`; `kept`: as stored now.
+
+    `asked` are the columns that are always filled in (None: all are shown alike); they come first.
+    """
     fields = [
         Field(
             name=f"{table}.{column}",
@@ -134,19 +142,25 @@ def section(
             choices=_CHOICES.get(column, ()),
             wide=column in _WIDE,
             lines=column in _LINES,
-            most=_most_letters(table, column),
+            held=_held(table, column),
+            more=asked is not None and column not in asked,
             now=kept[column] if kept is not None and kept[column] != text else None,
         )
         for column, text in cells.items()
         if column != key_column(table) and column not in without
     ]
-    return Section(table, title, cells[key_column(table)], tuple(fields))
+    return Section(table, title, cells[key_column(table)], tuple(sorted(fields, key=lambda field: field.more)))
 
 
-def _most_letters(table: str, column: str) -> int | None:
-    """Return how many letters a cell may have, by the table of limits; None for what is no text."""
+def _held(table: str, column: str) -> dict[str, str]:
+    """Return the attributes of a cell's input, by the table of limits; lengths, weights and days take any writing."""
     limit = LIMITS.get(f"{ROWS[table].__tablename__}.{column}")
-    return limit.most if isinstance(limit, Text) else None
+    if limit is None or isinstance(limit, Date) or column.endswith(("_mm", "_kg")) or column == "skills":
+        return {"maxlength": str(_MOST_WRITING)}
+    held = limit.attributes()
+    if isinstance(limit, Text) and limit.least and table != "awnings":  # a job may be of no awning
+        held["required"] = ""
+    return held
 
 
 def mark_of(cells: Mapping[str, str]) -> str:
@@ -162,11 +176,13 @@ def typed(table: str, form: Mapping[str, str], cells: Mapping[str, str]) -> dict
 def keep(session: Session, rows: Mapping[str, Mapping[str, str]], *, by: str, now: datetime.datetime) -> Imported:
     """Take rows in, one of each table that is named; raises `BadFiles` with every cell that cannot stand."""
     uploads, faults = list[Upload](), list[BadInput]()
+    business = session.get(tables.Business, 1)
+    units = business.units if business else "imperial"
     for table, cells in rows.items():
         ready = {}
         for column, text in cells.items():
             try:
-                ready[column] = _stored(column, text)
+                ready[column] = _stored(column, text, units)
             except BadInput as fault:
                 ready[column] = "1"  # some length: what is wrong with the text is told already
                 faults.append(CellFault(table, fault.problem, row=1, column=column))
@@ -200,10 +216,10 @@ def _shown(column: str, value: Any, units: str) -> str:
     return str(exporting.plain(value))
 
 
-def _stored(column: str, text: str) -> str:
+def _stored(column: str, text: str, units: str) -> str:
     """Return what was typed as a table's cell holds it: whole millimetres and kilograms."""
     if text and column.endswith("_mm"):
-        return str(round(parse_length(text)))
+        return str(office_length(text, units))
     if text and column.endswith("_kg"):
-        return str(round(parse_weight(text)))
+        return str(office_weight(text, units))
     return text

@@ -8,16 +8,18 @@ from typing import Any
 from sqlmodel import Session
 
 from api import tables
+from api.http.names import crew_names
 from api.ledger.plans.stored import planned_stop
 from api.papers.shown.cautions import CHECKS, cautions
 from api.papers.shown.drilling import case_of, holes
 from api.papers.shown.job_page import job_page
 from api.papers.shown.pdf import print_pdf
+from api.papers.shown.wall_words import wall_words
 from scheduler.documents import convert
-from scheduler.layout.drawing.findings import in_order
-from scheduler.layout.drawing.measures import Measures
+from scheduler.layout.drawing.cautions import ranked
+from scheduler.layout.drawing.paper.measures import Measures
 from scheduler.layout.drawing.schedule import fastener_words
-from scheduler.layout.drawing.view import member_word
+from scheduler.layout.drawing.wall.view import member_word
 
 
 def packet_pdf(session: Session, visit_id: str, now: datetime.datetime) -> bytes | None:
@@ -31,15 +33,18 @@ def packet_pdf(session: Session, visit_id: str, now: datetime.datetime) -> bytes
     business = session.get_one(tables.Business, 1)
     measures = Measures(convert(business.units, str, "units"))  # type: ignore[arg-type]  # the table's own check
     job = found.job
+    names = crew_names(session)
     values: dict[str, Any] = {
+        "crew_name": lambda crew_id: names.get(crew_id, crew_id),
         "business": business,
         "page": found,
         "job": job,
         "planned": planned_stop(session, visit_id),
-        "findings": in_order(job.layout.findings) if job.layout else [],
+        "findings": ranked(job.layout.findings) if job.layout else [],
         "holes": holes(found, measures),
         "case": case_of(found),
         "fastener": fastener_words(job.layout.fastener, measures) if job.layout and job.layout.fastener else "",
+        "wall": wall_words(job, found.site, business, now.year),
         "member": member_word(job.survey) if job.survey else "",
         "cautions": list(cautions(job, found.site)),
         "checks": CHECKS[job.visit.kind],

@@ -15,6 +15,7 @@ from sqlmodel import Session, SQLModel, col, select
 from api import tables
 from api.database import AT_ONCE, parts
 from api.fields.rules import Rules, rules_from_data
+from api.ledger.drives import KnownDrives, drives
 from api.ledger.forecasts import Forecasts, forecasts
 from api.ledger.shelves import held_pieces, off_shelf, standing_postings
 from scheduler.errors import BadInput
@@ -30,6 +31,7 @@ class Facts:
     """All rows that planning looks at, read at one moment; maps go from id to row, lists of a visit from its id.
 
     `held` is what posted weeks have set aside on shelves, `off_shelf` the pieces that open visits have taken, by item.
+    `drives` are the drive times on record between the yards and the sites of open visits.
     `elsewhere` are the visits that have a day to come outside the week: posted with another one, or promised before it.
     """
 
@@ -42,6 +44,7 @@ class Facts:
     people: dict[str, tables.Person]
     days_off: list[tables.DayOff]
     vans: dict[str, tables.Van]
+    vans_out: list[tables.VanOut]
     crews: dict[str, tables.Crew]
     crew_hours: list[tables.CrewHours]
     equipment: dict[str, tables.Equipment]
@@ -63,6 +66,8 @@ class Facts:
     held: list[tables.Reservation] = field(default_factory=list)
     off_shelf: dict[str, dict[str, int]] = field(default_factory=dict)
     elsewhere: frozenset[str] = frozenset()
+    gates: dict[str, list[tables.Gate]] = field(default_factory=dict)
+    drives: KnownDrives = field(default_factory=KnownDrives)
 
 
 def facts(
@@ -105,6 +110,10 @@ def facts(
     shorts: dict[str, list[tables.Short]] = defaultdict(list)
     for short in _some(session, tables.Short, tables.Short.visit_id, ids):
         shorts[short.visit_id].append(short)
+    gates: dict[str, list[tables.Gate]] = defaultdict(list)
+    for gate in _some(session, tables.Gate, tables.Gate.visit_id, ids):
+        if gate.state == "open":
+            gates[gate.visit_id].append(gate)
     bookings = _some(session, tables.Booking, tables.Booking.visit_id, ids)
     surveys = _some(session, tables.SiteSurvey, tables.SiteSurvey.awning_id, surveyed)
     kits = _some(session, tables.KitState, tables.KitState.visit_id, ids)
@@ -114,16 +123,21 @@ def facts(
         today = now.astimezone(ZoneInfo(business.timezone)).date()
         elsewhere = _posted_elsewhere(session, start_date, today)
         elsewhere |= {name for name, booking in told.items() if today <= booking.day < start_date}
+    yards = _by_id(session, tables.Yard)
+    to_do = {visit.site_id for visit in visits.values() if visit.state == "open" or visit.id in also}
+    points = [(yard.lat, yard.lon) for yard in yards.values()]
+    points += [(site.lat, site.lon) for site in of_sites.values() if site.id in to_do]
     return Facts(
         business=business,
         rules=rules,
         limits=read_limits(business.limits),
         forecasts=forecasts(session),
         climate=climate_from_csv(business.climate) if business.climate else None,
-        yards=_by_id(session, tables.Yard),
+        yards=yards,
         people=_by_id(session, tables.Person),
         days_off=_all(session, tables.DayOff),
         vans=_by_id(session, tables.Van),
+        vans_out=_all(session, tables.VanOut),
         crews=_by_id(session, tables.Crew),
         crew_hours=_all(session, tables.CrewHours),
         equipment=_by_id(session, tables.Equipment),
@@ -145,6 +159,8 @@ def facts(
         held=held,
         off_shelf=off_shelf(session, ids),
         elsewhere=frozenset(elsewhere),
+        gates=gates,
+        drives=drives(session, points),
     )
 
 

@@ -52,6 +52,7 @@ def job_facts(session: Session, visit_ids: Sequence[str]) -> Facts:
         people={},
         days_off=[],
         vans={},
+        vans_out=[],
         crews={},
         crew_hours=[],
         equipment={},

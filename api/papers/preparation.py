@@ -18,14 +18,15 @@ from api.fields.shown import day_name
 from api.ledger.facts import Facts
 from api.papers.kits import expected
 from api.papers.needs import Needs
+from api.papers.sheets import sheets_of
 from api.papers.stored.inputs import MOTOR_SKILL, JobInputs, fingerprints, is_fresh, job_inputs, shop_inputs
 from api.papers.stored.making import USUAL_HEIGHT_MM, Papers, make_papers, read_papers
 from api.papers.stored.store import Made, store, stored
 from scheduler.durations import Estimate
 from scheduler.kit import Kit, KitState
 from scheduler.layout.documents import Layout, Survey
-from scheduler.layout.ladders import ladders_for
-from scheduler.layout.lifting import hands_and_lift
+from scheduler.layout.site.ladders import ladders_for
+from scheduler.layout.site.lifting import hands_and_lift
 from scheduler.plan import Because
 
 # Which walls and awnings ask for which skill of a lead or helper: common practice, no published source.
@@ -67,6 +68,11 @@ class JobPapers:
     fault: str = ""
     stale: frozenset[str] = frozenset()
 
+    @property
+    def sheets(self) -> list[str]:
+        """The sheets of the wall drawing, the first to drill by; none without a drawing."""
+        return sheets_of(self.drawing)
+
 
 class Preparation:
     """Makes the papers of visits, keeping what `session` holds already; `facts` say what planning needs of them.
@@ -78,7 +84,7 @@ class Preparation:
     def __init__(self, session: Session, facts: Facts, now: datetime.datetime, *, remake: bool = True) -> None:
         self.session, self.facts, self.now, self.remake = session, facts, now, remake
         self.today = now.astimezone(ZoneInfo(facts.business.timezone)).date()  # the yards' date, late at night too
-        self.shop = shop_inputs(session)
+        self.shop = shop_inputs(session, now)
         self.tally = Tally()
 
     def papers(self, visit: tables.Visit) -> JobPapers:

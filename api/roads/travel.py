@@ -114,7 +114,7 @@ def _routed(
     np.fill_diagonal(seconds, 0.0)
     np.fill_diagonal(metres, 0.0)
     np.fill_diagonal(known, True)
-    asking = _Asking(points, router, notes)
+    asking = Asking(points, router, notes)
     progress(int(known.sum()), known.size)
     for starts, goals, found in asking.blocks(known):
         seconds[np.ix_(starts, goals)], metres[np.ix_(starts, goals)] = found
@@ -131,12 +131,16 @@ def _routed(
     return np.where(np.isnan(metres), np.nan, seconds), metres
 
 
-class _Asking:
-    """Asks a router for what is not known, block by block, and notes what goes wrong."""
+class Asking:
+    """Asks a router for what is not known, block by block, and notes what goes wrong.
+
+    `failed` says why the source was given up or refused a part; empty: all that was asked for was answered.
+    """
 
     def __init__(self, points: list[Point], router: Router, notes: list[str]) -> None:
         self._points, self._router, self._notes = points, router, notes
         self._block = router.block
+        self.failed = ""
         self._near_road: dict[int, bool] = {}
         self._until = time.monotonic() + router.budget_s
 
@@ -162,10 +166,12 @@ class _Asking:
                     self._block = (half, half)
                     waiting.append((starts, goals))
                 except BlockRefused as fault:
-                    note = f"The {self._router.name} refused a part of the table: {fault}."
+                    self.failed = f"the {self._router.name} refused a part of the table: {fault}"
+                    note = f"{self.failed[0].upper()}{self.failed[1:]}."
                     if note not in self._notes:
                         self._notes.append(note)
         except SourceFailed as fault:
+            self.failed = str(fault)
             self._notes.append(f"Asking for travel times ended early: {fault}.")
 
     def _found(self, starts: Numbers, goals: Numbers) -> tuple[FloatTable, FloatTable]:

@@ -60,27 +60,56 @@ _WALLS = (
 _ENDS = (("", "none, by hand"), ("left", "left end"), ("right", "right end"))
 _WIND = (("0", "0: none"), ("1", "1: 40 Pa"), ("2", "2: 70 Pa"), ("3", "3: 110 Pa"))
 
+_SPECIES = (
+    ("", "none: masonry"), ("spruce-pine-fir", "spruce-pine-fir (0.42)"),
+    ("douglas-fir-larch", "Douglas fir-larch (0.50)"), ("hem-fir", "hem-fir (0.43)"),
+    ("southern-pine", "southern pine (0.55)"), ("unknown", "unknown: reckoned as the lightest"),
+)  # fmt: skip
+_UNDER = (("private", "a private patio"), ("public", "a way that the public uses"))
+
 SECTIONS = (
-    SurveySection("wall", "The wall",
-                  "Positions count from the wall datum, the left edge that you chose, to the right.", (
+    SurveySection("datum", "The zero",
+                  "Where all positions count from, to the right. Left is left as seen from outside, facing the wall.", (
+        FormField("datum.name", "What the zero is", "text", "as: left jamb of the patio door"),
+        FormField("datum.control.what", "A second thing to check it by", "text", "as: right edge of the downspout"),
+        FormField("datum.control.at", "Where that is", hint="from the zero, to the right; left of it with a minus"),
+        FormField("built", "Year of the house", "whole", "empty where nobody knows", may_be_empty=True),
+    )),
+    SurveySection("wall", "The wall", "Positions count from the zero to the right.", (
         FormField("wall.kind", "Kind of wall", "choice", choices=_WALLS),
         RowsOf("wall.members", "Centres of studs or rafters found", "member",
                "From the datum to each centre; none on concrete, solid masonry and rim board.",
                (FormField("", "centre"),)),
         FormField("wall.member_width", "Width of a member", hint="along the wall: a 2x stud has 1 1/2\"",
                   may_be_empty=True),
-        FormField("wall.gravity", "Specific gravity of the wood", "number",
-                  "spruce-pine-fir 0.42, Douglas fir-larch 0.50, southern pine 0.55 (NDS table 12.3.3A)",
-                  may_be_empty=True),
+        FormField("wall.member_depth", "Depth of a member", may_be_empty=True,
+                  hint="a 2×4 has 3 1/2\", a 2×6 5 1/2\", a rim 1 1/2\"; a rafter: its own depth"),
+        FormField("wall.species", "Species group of the wood", "choice", choices=_SPECIES, may_be_empty=True),
+        FormField("wall.gravity", "Its specific gravity, where measured", "number",
+                  "empty: that of the group (NDS table 12.3.3A)", may_be_empty=True),
+        FormField("wall.end_grain", "Screws go into the rafters' cut ends", "yes"),
         FormField("wall.cover", "Cladding and sheathing before it", hint="siding, stucco, board; 0 where bare"),
         FormField("wall.wet", "Exposed to moisture", "yes"),
     )),
+    SurveySection("wall.tie", "What ties a rim board to the floor",
+            "Only for a rim board, and only where you saw it: joists nailed into end grain hold no pull.", (
+        FormField("wall.tie.what", "Tie behind each bracket", "text", "as: hold-down to the joist"),
+        FormField("wall.tie.pull_n", "Its allowable pull", "force"),
+        FormField("wall.tie.source", "From which list or table", "text"),
+    ), optional=True),
     SurveySection("anchor", "Anchor, in masonry or concrete",
-            "Allowable loads from the anchor's own evaluation report: there are none to assume.", (
+            "Every number from the anchor's own evaluation report, for this base: there are none to assume.", (
         FormField("anchor.name", "Anchor", "text"),
         FormField("anchor.tension_n", "Allowable tension", "force", "as 6400 N or 1440 lbf"),
         FormField("anchor.shear_n", "Allowable shear", "force"),
         FormField("anchor.source", "From which report and table", "text"),
+        FormField("anchor.base", "For which base material", "text", "as the report names it"),
+        FormField("anchor.hole", "Hole: diameter"),
+        FormField("anchor.hole_depth", "Hole: depth", hint="from the masonry's own face"),
+        FormField("anchor.embedment", "Embedment"),
+        FormField("anchor.edge", "Least distance to an edge"),
+        FormField("anchor.spacing", "Least distance to the next anchor"),
+        FormField("anchor.torque_nm", "Torque, N·m", "number", "1 ft-lb is 1.356 N·m; 0 where the report has none"),
     ), optional=True),
     SurveySection("place", "Where it shall hang", "Heights count from the surface that people stand on.", (
         FormField("place.left_end", "Left end of the awning", hint="from the datum"),
@@ -91,7 +120,15 @@ SECTIONS = (
         FormField("band.bottom", "Clear band: bottom"),
         FormField("band.top", "Clear band: top"),
         FormField("wind_class", "Wind class (EN 13561)", "choice", choices=_WIND),
+        FormField("place.under", "What lies below", "choice", choices=_UNDER),
+        FormField("place.facing_deg", "The wall faces, compass degrees", "number",
+                  "0 north, 90 east, 180 south; empty: no shade is drawn", may_be_empty=True),
     )),
+    SurveySection("outlet", "Outlet for the motor", "Left empty where there is none.", (
+        FormField("outlet.at", "Where", hint="from the datum"),
+        FormField("outlet.height", "How high"),
+        FormField("outlet.gfci", "GFCI-protected", "yes"),
+    ), optional=True),
     SurveySection("openings", "Doors, openings and obstacles", "What stands on the wall or opens under the awning.", (
         RowsOf("doors", "Doors and openings", "door", "", (
             FormField("left", "left"), FormField("right", "right"), FormField("top", "top"),
@@ -116,6 +153,10 @@ SECTIONS = (
         FormField("awning.body_above", "Reaches above the fasteners", hint="the closed awning"),
         FormField("awning.body_below", "Reaches below them"),
         FormField("awning.front_drop", "Front bar below its axis"),
+        FormField("awning.valance", "Valance below the front bar", hint="0 for none"),
+        RowsOf("awning.holes", "Bolt pattern of a bracket", "hole",
+               "Each hole's place: right of the bracket's middle (left with a minus), and below the upper fasteners.",
+               (FormField("across", "across"), FormField("down", "down"))),
     )),
 )  # fmt: skip
 

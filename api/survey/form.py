@@ -1,7 +1,7 @@
 """The survey form: from a survey document to fields in words, and back, with a sentence for every field that is wrong.
 
 Measures may be written in any usual way; each is shown as it was understood. Nothing is lost on the way: a document
-that goes through the form comes out the same.
+of the second form that goes through the form comes out the same; one of the first lacks what the second asks for.
 """
 
 from __future__ import annotations
@@ -62,12 +62,12 @@ def fields_of(survey: Survey, units: str = "imperial") -> dict[str, str]:
     for one in single_fields():
         at: Any = data
         for step in one.name.split("."):
-            at = None if at is None else at[step]
+            at = None if at is None else at.get(step)  # a survey of the first form has not all of it
         _put(fields, one.name, one, at, units)
     for rows in lists():
         at = data
         for step in rows.name.split("."):
-            at = at[step]
+            at = at.get(step, ())
         for n, entry in enumerate(at):
             for cell in rows.fields:
                 name = f"{rows.name}.{n}.{cell.name}".rstrip(".")
@@ -95,8 +95,11 @@ def _written(one: FormField, value: Any, units: str) -> str:
 
 
 def read_fields(fields: Mapping[str, str], survey_id: str, units: str = "imperial") -> Reading:
-    """Return what a form's `fields` say. Fields that the form does not know are left unread; empty rows are none."""
-    reading = Reading({"format": "survey/1", "id": survey_id})
+    """Return what a form's `fields` say: a survey of the second form, also where they come from one of the first.
+
+    Fields that the form does not know are left unread; empty rows are none.
+    """
+    reading = Reading({"format": "survey/2", "id": survey_id})
     places: dict[str, str] = {}  # the field of each value, by the way to it that a fault names
     for section in SECTIONS:
         for part in section.parts:
@@ -106,7 +109,8 @@ def read_fields(fields: Mapping[str, str], survey_id: str, units: str = "imperia
                 _set(reading.document, part.name, _read(reading, part, part.name, part.name, fields, units))
                 places[part.name] = part.name
         if section.optional:
-            reading.document[section.name] = None
+            _set(reading.document, section.name, None)
+            places[section.name] = section.parts[0].name
             if any(fields.get(one.name, "").strip() for one in section.parts if isinstance(one, FormField)):
                 for one in section.parts:
                     assert isinstance(one, FormField)
@@ -287,7 +291,8 @@ def sketch(reading: Reading) -> tuple[Survey | None, list[str]]:
     wall["members"] = [member for member in wall["members"] if member is not None]
     if wall["kind"] in WOOD:
         usual(wall, "member_width", 38.1, label_of["wall.member_width"])
-        usual(wall, "gravity", 0.42, label_of["wall.gravity"])
+        usual(wall, "species", "unknown", label_of["wall.species"])
+        usual(wall, "member_depth", 38.1 if wall["kind"] == "rim-board" else 88.9, label_of["wall.member_depth"])
     usual(place, "left_end", 300.0 if band.get("left") is None else band["left"] + 150, label_of["place.left_end"])
     usual(place, "slide", 0, label_of["place.slide"])
     usual(place, "height", 3000, label_of["place.height"])
@@ -295,10 +300,23 @@ def sketch(reading: Reading) -> tuple[Survey | None, list[str]]:
     usual(band, "right", place["left_end"] + wide + 150, label_of["band.right"])
     usual(band, "bottom", max(0, place["height"] - awning["body_below"] - 40), label_of["band.bottom"])
     usual(band, "top", place["height"] + awning["body_above"] + 40, label_of["band.top"])
-    anchor = document["anchor"]
+    usual(awning, "valance", 0, label_of["awning.valance"])
+    usual(place, "under", "private", label_of["place.under"])
+    awning["holes"] = [hole for hole in awning["holes"] if None not in hole.values()]
+    if len(awning["holes"]) != awning["bolts"]:
+        step = 0.8 * awning["bracket_lever"] / awning["bolts"]
+        awning["holes"] = [{"across": 0, "down": n * step} for n in range(awning["bolts"])]
+        labels.append("bolt pattern")
+    datum = document["datum"]
+    if datum["name"] is None or None in datum["control"].values():
+        datum = {"name": datum["name"] or "not named yet", "control": {"what": "not measured yet", "at": 0}}
+        labels.append("the zero and its check")
+    anchor, tie, outlet = document["anchor"], wall["tie"], document["outlet"]
+    wall["tie"] = None if tie is None or None in tie.values() else tie
     drawn = {
         **document, "awning": awning, "wall": wall, "place": place, "band": band,
-        "anchor": None if anchor is None or None in anchor.values() else anchor,
+        "anchor": None if anchor is None or None in anchor.values() else anchor, "datum": datum,
+        "outlet": None if outlet is None or None in outlet.values() else outlet,
         "obstacles": [row for row in document["obstacles"] if None not in row.values()],
         "doors": [row for row in document["doors"] if None not in row.values()],
         "wind_class": 2 if document["wind_class"] is None else document["wind_class"],

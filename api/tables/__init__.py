@@ -1,6 +1,6 @@
 """All tables of the service; importing this fills `SQLModel.metadata`."""
 
-from api.tables.accounts import Account, DayLink, KeptAnswer, SignIn, SignInTry
+from api.tables.accounts import Account, CalendarAddress, DayLink, KeptAnswer, ProgramToken, SignIn, SignInTry
 from api.tables.bench import CountLine, CrateCount, LoadTick, PartCode, Photo, RouteOut, SiteLoss, StepDone, StopTime
 from api.tables.business import (
     Business,
@@ -16,15 +16,20 @@ from api.tables.business import (
     StockItem,
     StoredForecast,
     Van,
+    VanOut,
     Yard,
 )
+from api.tables.chain import ChainLink
+from api.tables.office import FileShape, Gate, GateRule, SentFile
 from api.tables.plans import DayResult, History, Lock, PlanRun, PostedWeek, StoredPlan
 from api.tables.rebooking import CaseVisit, Message, RebookingCase
-from api.tables.sales import Awning, Customer, MakerPart, Order, Site, SiteSurvey
+from api.tables.roads import Drive, RoadPlace, RoadSource, RoadTable
+from api.tables.sales import Awning, AwningModel, Customer, MakerPart, ModelPart, ModelSize, Order, Site, SiteSurvey
 from api.tables.stock import Reservation, StockMove
 from api.tables.work import (
     BenchCount,
     Booking,
+    JobNumber,
     KitState,
     Prepared,
     Short,
@@ -37,10 +42,13 @@ from api.tables.worth import WorthRun
 __all__ = [
     "Account",
     "Awning",
+    "AwningModel",
     "BenchCount",
     "Booking",
     "Business",
+    "CalendarAddress",
     "CaseVisit",
+    "ChainLink",
     "CountLine",
     "CrateCount",
     "Crew",
@@ -50,16 +58,23 @@ __all__ = [
     "DayOff",
     "DayResult",
     "Delivery",
+    "Drive",
     "Equipment",
+    "FileShape",
     "ForecastFetch",
     "ForecastSource",
+    "Gate",
+    "GateRule",
     "History",
+    "JobNumber",
     "KeptAnswer",
     "KitState",
     "LoadTick",
     "Lock",
     "MakerPart",
     "Message",
+    "ModelPart",
+    "ModelSize",
     "Order",
     "OutOfService",
     "PartCode",
@@ -68,9 +83,14 @@ __all__ = [
     "PlanRun",
     "PostedWeek",
     "Prepared",
+    "ProgramToken",
     "RebookingCase",
     "Reservation",
+    "RoadPlace",
+    "RoadSource",
+    "RoadTable",
     "RouteOut",
+    "SentFile",
     "Short",
     "SignIn",
     "SignInTry",
@@ -84,6 +104,7 @@ __all__ = [
     "StoredForecast",
     "StoredPlan",
     "Van",
+    "VanOut",
     "Visit",
     "VisitFollows",
     "VisitHours",

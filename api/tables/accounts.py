@@ -76,6 +76,46 @@ class DayLink(SQLModel, table=True):
     revoked_at: datetime.datetime | None = Field(default=None, sa_type=Moment)
 
 
+class ProgramToken(SQLModel, table=True):
+    """What a program shows with each request: `scopes` say what it may do, until it is over or revoked.
+
+    `seen_at` is when it was last used, to a few minutes (null: never).
+    """
+
+    __tablename__ = "program_token"
+
+    id: int | None = Field(default=None, primary_key=True)
+    name: str
+    digest: str = Field(unique=True)
+    scopes: list[str] = Field(sa_type=sa.JSON)
+    made_at: datetime.datetime = Field(sa_type=Moment)
+    made_by: str
+    expires_at: datetime.datetime = Field(sa_type=Moment)
+    seen_at: datetime.datetime | None = Field(default=None, sa_type=Moment)
+    revoked_at: datetime.datetime | None = Field(default=None, sa_type=Moment)
+
+
+class CalendarAddress(SQLModel, table=True):
+    """A private address of a crew's or a visit's calendar: `who` asked for it (as `Who.key`), until it ends.
+
+    `seen_at` is when it was last read, to a few minutes (null: never).
+    """
+
+    __tablename__ = "calendar_address"
+
+    id: int | None = Field(default=None, primary_key=True)
+    feed: str
+    of_id: str = Field(index=True)
+    made_by: str
+    who: str
+    made_at: datetime.datetime = Field(sa_type=Moment)
+    expires_at: datetime.datetime = Field(sa_type=Moment)
+    seen_at: datetime.datetime | None = Field(default=None, sa_type=Moment)
+    revoked_at: datetime.datetime | None = Field(default=None, sa_type=Moment)
+
+    __table_args__ = (one_of("feed", "crew", "visit"),)
+
+
 class KeptAnswer(SQLModel, table=True):
     """The answer to a write that was sent with an Idempotency-Key; `status` is null while the write is under way.
 

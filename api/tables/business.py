@@ -41,7 +41,10 @@ class Yard(SQLModel, table=True):
 
 
 class Person(SQLModel, table=True):
-    """`weekdays` are the days usually worked (0 = Monday), as digits ("01234"); extra hands cost `day_cents` a day."""
+    """`weekdays` are the days usually worked (0 = Monday), as digits ("01234"); extra hands cost `day_cents` a day.
+
+    A `learner` is one of the people on a job, and their skills do not count yet.
+    """
 
     id: str = Field(primary_key=True)
     name: str
@@ -51,6 +54,7 @@ class Person(SQLModel, table=True):
     skills: list[str] = Field(sa_type=sa.JSON)
     weekdays: str
     day_cents: int
+    learner: bool = False
     active: bool = True
     version: int = 1
 
@@ -58,15 +62,21 @@ class Person(SQLModel, table=True):
 
 
 class DayOff(SQLModel, table=True):
+    """Days, first to last included, on which a person is away: wholly, or before or after noon."""
+
     __tablename__ = "day_off"
 
     id: int | None = Field(default=None, primary_key=True)
     person_id: str = Field(foreign_key="person.id", index=True)
     first: datetime.date
     last: datetime.date
+    part: str = "day"
     why: str
 
-    __table_args__ = (sa.CheckConstraint("last >= first", name="in_order"),)
+    __table_args__ = (
+        sa.CheckConstraint("last >= first", name="in_order"),
+        one_of("part", "day", "morning", "afternoon"),
+    )
 
 
 class Van(SQLModel, table=True):
@@ -81,6 +91,20 @@ class Van(SQLModel, table=True):
     version: int = 1
 
     __table_args__ = (not_negative("payload_kg", "rack_mm", "boxes"),)
+
+
+class VanOut(SQLModel, table=True):
+    """Days, first to last included, on which a van cannot be driven."""
+
+    __tablename__ = "van_out"
+
+    id: int | None = Field(default=None, primary_key=True)
+    van_id: str = Field(foreign_key="van.id", index=True)
+    first: datetime.date
+    last: datetime.date
+    why: str
+
+    __table_args__ = (sa.CheckConstraint("last >= first", name="in_order"),)
 
 
 class Crew(SQLModel, table=True):
@@ -120,12 +144,13 @@ class CrewHours(SQLModel, table=True):
 
 
 class Equipment(SQLModel, table=True):
-    """One ladder, lift or tool that the yard's crews share."""
+    """One ladder, lift or tool that the yard's crews share, and the day on which it was last looked over."""
 
     id: str = Field(primary_key=True)
     kind: str = Field(index=True)
     yard_id: str = Field(foreign_key="yard.id")
     name: str
+    checked_on: datetime.date | None = None
     active: bool = True
     version: int = 1
 

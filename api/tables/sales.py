@@ -86,8 +86,55 @@ class MakerPart(SQLModel, table=True):
     __table_args__ = (not_negative("quantity"),)
 
 
+class AwningModel(SQLModel, table=True):
+    """A model of awning as its maker sells it; `box_over_mm` is how much longer its box is than the awning is wide.
+
+    `id` is the name by which it is sold.
+    """
+
+    __tablename__ = "awning_model"
+
+    id: str = Field(primary_key=True)
+    maker: str = ""
+    boxes: int = 1
+    box_over_mm: int = 300
+    motor: str | None = None
+    version: int = 1
+
+    __table_args__ = (one_of("motor", "left", "right"), not_negative("boxes", "box_over_mm"))
+
+
+class ModelSize(SQLModel, table=True):
+    """What a model weighs and needs up to a width and a projection."""
+
+    __tablename__ = "model_size"
+
+    id: int | None = Field(default=None, primary_key=True)
+    model_id: str = Field(foreign_key="awning_model.id", index=True)
+    width_mm: int
+    projection_mm: int
+    weight_kg: int
+    arms: int
+    brackets: int
+
+    __table_args__ = (not_negative("width_mm", "projection_mm", "weight_kg", "arms", "brackets"),)
+
+
+class ModelPart(SQLModel, table=True):
+    """A line of the list that the maker packs with each awning of a model: `quantity` for each of what `per` says."""
+
+    __tablename__ = "model_part"
+
+    model_id: str = Field(primary_key=True, foreign_key="awning_model.id")
+    item: str = Field(primary_key=True)
+    quantity: int
+    per: str = "awning"
+
+    __table_args__ = (one_of("per", "awning", "arm", "bracket"), not_negative("quantity"))
+
+
 class SiteSurvey(SQLModel, table=True):
-    """What was measured, as a document in `survey/1` form; the newest of an awning counts.
+    """What was measured, as a document in `survey/1` or `survey/2` form; the newest of an awning counts.
 
     `uncertain` says in words what could not be made sure of on the wall.
     """

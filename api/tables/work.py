@@ -163,3 +163,12 @@ class Prepared(SQLModel, table=True):
     document: str = Field(sa_type=sa.Text)
 
     __table_args__ = (one_of("what", "layout", "drawing", "kit", "duration", "condition", "fault"),)
+
+
+class JobNumber(SQLModel, table=True):
+    """The number that a job got when its form was sent: the same form sent again gets the same."""
+
+    __tablename__ = "job_number"
+
+    form: str = Field(primary_key=True)
+    number: int = Field(unique=True)

@@ -16,17 +16,17 @@ import msgspec
 from api import tables
 from api.fields.shown import DAY_MIN
 from api.ledger.facts import Facts
+from api.ledger.gates import gate_words, holding
 from api.papers.needs import Needs
 from scheduler import week as w
 from scheduler.plan import Because, Plan, Skipped
-from scheduler.travel.estimate import matrices
-from scheduler.travel.interface import Matrices
 from scheduler.weather.limits import WeatherWork
 from scheduler.weather.lost import CLOCK, NO_CREW, TOO_SHORT, lost_sentence
 from scheduler.weather.windows import SitePoint, Span, work_windows
 
 # The most that a week document takes. What is beyond is planned as if it were just that: one odd row, such as a due day
 # of another century, must not keep the whole week from being planned.
+NOON = 12 * 60  # where a day off ends that is for the morning alone, and one begins that is for the afternoon
 _DUE_DAYS, _MOST_CENTS, _MOST_PIECES = 10_000, 10_000_000_000, 1_000_000
 
 
@@ -45,18 +45,13 @@ def open_visits(facts: Facts, start_date: datetime.date) -> list[tables.Visit]:
     return [v for v in taken if v.id not in facts.bookings or facts.bookings[v.id].day < after]
 
 
-def week_of(
-    facts: Facts, prepared: Mapping[str, Needs], start_date: datetime.date, travel: Matrices | None = None
-) -> BuiltWeek:
+def week_of(facts: Facts, prepared: Mapping[str, Needs], start_date: datetime.date) -> BuiltWeek:
     """Return the week that begins on `start_date`: every visit of `open_visits`, each of which `prepared` must hold.
 
-    `travel` is between the yards and then the sites in the order of `places_of`; None: estimated. Raises `BadInput`
-    where rows contradict each other.
+    Raises `BadInput` where rows contradict each other.
     """
     visits = open_visits(facts, start_date)
     places = places_of(facts, visits)
-    if travel is None:
-        travel = matrices([(p.lat, p.lon) for p in places])
     shifts = {crew.id: _shifts(facts, crew, start_date) for crew in facts.crews.values() if crew.active}
     because: dict[str, tuple[Because, ...]] = {}
     jobs = []
@@ -72,9 +67,7 @@ def week_of(
         days=facts.rules.week_days,
         timezone=facts.business.timezone,
         places=tuple(places),
-        travel=w.Travel(
-            minutes=tuple(map(tuple, travel.minutes.tolist())), metres=tuple(map(tuple, travel.metres.tolist()))
-        ),
+        travel=facts.drives.between([(p.lat, p.lon) for p in places]),
         rest=facts.rules.rest,
         yards=tuple(w.Yard(id=yard.id, place=f"yard-{yard.id}") for yard in facts.yards.values()),
         crews=tuple(_crew(facts, crew, shifts[crew.id]) for crew in facts.crews.values() if crew.active),
@@ -120,19 +113,29 @@ def _dates(facts: Facts, start_date: datetime.date) -> list[datetime.date]:
     return [start_date + datetime.timedelta(days=n) for n in range(facts.rules.week_days)]
 
 
-def _off(facts: Facts, person_id: str, date: datetime.date) -> bool:
-    return any(off.person_id == person_id and off.first <= date <= off.last for off in facts.days_off)
+def _off(facts: Facts, person_id: str, date: datetime.date) -> set[str]:
+    """Return the parts of a day on which a person is away: "day", "morning", "afternoon"."""
+    return {off.part for off in facts.days_off if off.person_id == person_id and off.first <= date <= off.last}
 
 
 def _shifts(facts: Facts, crew: tables.Crew, start_date: datetime.date) -> tuple[w.Shift, ...]:
-    """Return the crew's shifts: its usual hours, but none on a day when one of the two is off."""
+    """Return the crew's shifts: its usual hours, without the days and half days on which one of the two is away.
+
+    On a day on which its van cannot be driven it has none.
+    """
     hours = {span.weekday: span for span in facts.crew_hours if span.crew_id == crew.id}
     people = [p for p in (crew.lead_id, crew.helper_id) if p is not None]
+    vans_out = [out for out in facts.vans_out if out.van_id == crew.van_id]
     shifts = []
     for n, date in enumerate(_dates(facts, start_date)):
         span = hours.get(date.weekday())
-        if span is not None and not any(_off(facts, person, date) for person in people):
-            shifts.append(w.Shift(day=n, start=span.start, end=span.end, overtime=span.overtime))
+        off = {part for person in people for part in _off(facts, person, date)}
+        if span is None or "day" in off or any(out.first <= date <= out.last for out in vans_out):
+            continue
+        start = max(span.start, NOON) if "morning" in off else span.start
+        end, overtime = (min(span.end, NOON), 0) if "afternoon" in off else (span.end, span.overtime)
+        if start < end:
+            shifts.append(w.Shift(day=n, start=start, end=end, overtime=overtime))
     return tuple(shifts)
 
 
@@ -143,7 +146,7 @@ def _crew(facts: Facts, crew: tables.Crew, shifts: tuple[w.Shift, ...]) -> w.Cre
         id=crew.id,
         yard=crew.yard_id,
         hands=len(people),
-        skills=tuple(sorted({skill for person in people for skill in person.skills})),
+        skills=tuple(sorted({skill for person in people if not person.learner for skill in person.skills})),
         shifts=shifts,
         vehicle=w.Vehicle(payload_kg=van.payload_kg, rack_mm=van.rack_mm, boxes=van.boxes),
         onboard=van.onboard,
@@ -151,6 +154,7 @@ def _crew(facts: Facts, crew: tables.Crew, shifts: tuple[w.Shift, ...]) -> w.Cre
         minute_cents=crew.minute_cents,
         overtime_minute_cents=crew.overtime_minute_cents,
         km_cents=crew.km_cents,
+        name=crew.name,
     )
 
 
@@ -249,6 +253,11 @@ def _job(
             because.append(
                 Because(code="follows", detail=f"{follow.first_id} goes first and is promised for {booking.day}.")
             )
+    promised = facts.bookings.get(visit.id)
+    held = holding(facts.gates.get(visit.id, ()), promised.day if promised else None)
+    if held:
+        ready_day = None
+        because += [Because(code="gate", detail=gate_words(gate)) for gate in held]
     windows, reasons = _windows(
         facts,
         visit,

@@ -25,6 +25,7 @@ from sqlmodel import Session, col, select
 
 from api import tables
 from api.database import transaction
+from api.http.logs import about
 from api.ledger.history import note
 from api.week.desk import Desk
 from api.week.ending import GOING, cut_off, keep
@@ -201,7 +202,8 @@ class Runs:
         try:
             while (going := self._waiting.get()) is not None and not self.closing:
                 try:
-                    self._one(desk, going)
+                    with about(run=going.id):
+                        self._one(desk, going)
                 except Exception as fault:  # the next run must not wait for ever because of this one
                     _log.error("run %d failed", going.id, exc_info=fault)
                     desk.clear()

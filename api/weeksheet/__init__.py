@@ -12,9 +12,11 @@ import msgspec
 from sqlmodel import Session, select
 
 from api import tables
+from api.http.names import crew_names
 from api.ledger.facts import Facts
 from api.ledger.forecasts import forecasts, newest_ids
 from api.ledger.kept import kept, unchanged
+from api.weeksheet.drives import drives_words, legs_of
 from api.weeksheet.figures import Figure, Left, left, to_run, weighed
 from api.weeksheet.names import JobLabel, jobs_by_id
 from api.weeksheet.odds import doubtful, week_odds
@@ -47,11 +49,13 @@ PILES = {
     "van_full": "Van is full",
     "other_yard": "Kit at the other yard",
     "no_crew": "No crew at work",
+    "no_second_crew": "No second crew",
     "hours": "Customer's hours",
     "no_work_window": "No work window",
     "weather": "Weather and light",
     "out_of_reach": "Does not fit a day",
     "follows": "Waits for another visit",
+    "gate": "Something must come first",
     "dearer": "Dearer than waiting",
     "no_room": "No room this week",
     "not_tried": "Not tried yet",
@@ -62,13 +66,18 @@ PILES = {
 
 @dataclass(frozen=True)
 class Shaped:
-    """A stored plan read and laid out, which never changes; `week` without its matrices of travel, which are large."""
+    """A stored plan read and laid out, which never changes; `week` without its matrices of travel, which are large.
+
+    `drives` says what timed the drives of the week, `drives_of` those of a crew's day.
+    """
 
     week: Week
     plan: Plan
     sheet: Sheet
     axis: Axis
     strips: Mapping[tuple[str, int], Strip]
+    drives: str
+    drives_of: Mapping[tuple[str, int], str]
 
 
 @dataclass(frozen=True)
@@ -107,6 +116,7 @@ class WeekPage:
     """What the page shows of a stored plan; `jobs` by id, `piles` are (title, waiting jobs).
 
     `odds` None: no business to work them out for; `doubtful` are the visits whose odds are low, the least likely first.
+    `drives` says what timed the drives.
     """
 
     plan_id: int
@@ -120,6 +130,7 @@ class WeekPage:
     jobs: dict[str, JobLabel]
     odds: Odds | None
     doubtful: dict[str, VisitOdds]
+    drives: str
 
     @property
     def planned(self) -> int:
@@ -191,6 +202,7 @@ def _week_page(session: Session, stored: tables.StoredPlan) -> WeekPage:
         jobs=jobs,
         odds=played,
         doubtful={} if played is None else doubtful(session, played),
+        drives=made.drives,
     )
 
 
@@ -210,6 +222,10 @@ def shaped(session: Session, stored: tables.StoredPlan) -> Shaped:
             sheet=laid_out,
             axis=axis([*shifts, *out]),
             strips={(cell.crew, cell.day): strip(cell) for cell in laid_out.cells},
+            drives=drives_words(week.travel, legs_of(week, laid_out.cells)),
+            drives_of={
+                (cell.crew, cell.day): drives_words(week.travel, legs_of(week, [cell])) for cell in laid_out.cells
+            },
         )
 
     return kept(session, ("plan", stored.id), make)
@@ -239,7 +255,7 @@ def _at(week: Week) -> Point:
 
 
 def _rows(session: Session, made: Shaped) -> tuple[CrewRow, ...]:
-    crews = dict(session.execute(select(tables.Crew.id, tables.Crew.name)).all())
+    crews = crew_names(session)
     yards = dict(session.execute(select(tables.Yard.id, tables.Yard.name)).all())
     cells = {(cell.crew, cell.day): cell for cell in made.sheet.cells}
     rows = []

@@ -10,7 +10,7 @@ from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
 from scheduler.plan import Plan
-from scheduler.week import Week
+from scheduler.week import Week, only_first_format
 
 if TYPE_CHECKING:
     from scheduler.engine.model.fixed import Fixed
@@ -66,10 +66,13 @@ def plan_week(
     from scheduler.engine.model.build import build
     from scheduler.engine.model.fixed import NOTHING, contradiction
     from scheduler.engine.model.plans import plan_of, routes_to_start_from
+    from scheduler.engine.reasons.plain import plain_reasons
     from scheduler.engine.reasons.skipped import reasons
     from scheduler.engine.search.incumbent import Best
     from scheduler.engine.search.phases import search
 
+    if fixed is not None:
+        only_first_format(week, "holding a part of the plan")
     begun = clock()
     model = build(week, fixed=fixed or NOTHING)
     best = Best(model)
@@ -97,8 +100,9 @@ def plan_week(
             failed.append(fault)
 
     # The solvers let go only now and then. They work in a thread of their own, so that time and the wish to stop are
-    # kept.
-    thread = threading.Thread(target=work, name="search", daemon=True)
+    # kept. A solver that has not let go when the plan is returned is waited for at the end of the process: cut off in
+    # the middle of it, the process would end with a crash.
+    thread = threading.Thread(target=work, name="search", daemon=False)
     thread.start()
     told: tuple[int, int | None, str] | None = None
     while thread.is_alive() and left() > 0 and not (stop and stop()):
@@ -119,10 +123,20 @@ def plan_week(
     routes, _, bound, _, _ = best.state()
     for j in model.missing(routes):
         raise contradiction(week.jobs[j].id, best.proven)
-    if fixed is None:
+    if week.format == "week/2":
+        because = plain_reasons(model, routes)
+    elif fixed is None:
         because = reasons(model, routes)
     else:  # what is fixed is no reason of the week's: asked of the week without it
         free = build(week)
         name = {k: crew_day for crew_day, k in model.crew_day.items()}
         because = reasons(free, {free.crew_day[name[k]]: jobs for k, jobs in routes.items()})
-    return plan_of(model, routes, seconds=clock() - begun, bound=bound, because=because)
+    return plan_of(
+        model,
+        routes,
+        seconds=clock() - begun,
+        bound=bound,
+        because=because,
+        starts=best.starts,
+        times=best.times,
+    )

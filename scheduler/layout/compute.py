@@ -4,15 +4,17 @@ from __future__ import annotations
 
 from collections.abc import Iterator
 
-from scheduler.layout.backing import missing_findings
-from scheduler.layout.clearance import clearance_findings
+from msgspec import UNSET
+
 from scheduler.layout.documents import CONTINUOUS, Bracket, Finding, Layout, Survey
-from scheduler.layout.fasteners import FastenerChoice, choose_fastener
-from scheduler.layout.ladders import ladders_for
-from scheduler.layout.lifting import hands_and_lift
-from scheduler.layout.loads import bracket_loads, load_findings
-from scheduler.layout.placement import place_brackets
-from scheduler.layout.tools import tools_for
+from scheduler.layout.placement.backing import missing_findings
+from scheduler.layout.placement.brackets import place_brackets
+from scheduler.layout.site.clearance import clearance_findings
+from scheduler.layout.site.ladders import ladders_for
+from scheduler.layout.site.lifting import hands_and_lift
+from scheduler.layout.site.tools import tools_for
+from scheduler.layout.statics.fasteners import FastenerChoice, choose_fastener
+from scheduler.layout.statics.loads import bracket_loads, load_findings
 
 _LEVELS = ("stop", "caution", "note")
 
@@ -28,10 +30,11 @@ def lay_out(survey: Survey, at_least: int = 0) -> Layout:
     spots = placement.spots
     held = FastenerChoice(None, (), ())
     if spots:
-        held = choose_fastener(survey, bracket_loads(survey, [spot.at for spot in spots]))
+        cases = bracket_loads(survey, [spot.at for spot in spots])
+        held = choose_fastener(survey, cases, at=[spot.wall for spot in spots])
     awning, height = survey.awning, survey.place.height
     lift = hands_and_lift(awning.weight_kg, height, awning.width)
-    ladders = ladders_for(height)
+    ladders = ladders_for(height, landing=not survey.is_second)
     findings = [
         *missing_findings(survey, placement),
         *clearance_findings(survey, placement),
@@ -46,7 +49,7 @@ def lay_out(survey: Survey, at_least: int = 0) -> Layout:
         for spot, load in zip(spots, held.brackets, strict=True)
     )
     return Layout(
-        format="layout/1",
+        format="layout/2" if survey.is_second else "layout/1",
         survey=survey.id,
         shift=placement.shift or 0.0,
         required=placement.required,
@@ -55,6 +58,7 @@ def lay_out(survey: Survey, at_least: int = 0) -> Layout:
         fastener=held.fastener,
         findings=tuple(sorted(findings, key=lambda finding: _LEVELS.index(finding.level))),
         tools=tuple(str(tool) for tool in tools_for(survey, held.fastener)),
+        members=held.members if survey.is_second else UNSET,
     )
 
 

@@ -12,7 +12,7 @@ from collections.abc import Callable
 
 from scheduler.layout.compute import lay_out
 from scheduler.layout.documents import Survey, survey_from_data
-from scheduler.layout.placement import place_brackets
+from scheduler.layout.placement.brackets import place_brackets
 from tests.surveys import FOOT_MM, INCH_MM, PLAIN, random_survey
 
 SURVEYS = 1000

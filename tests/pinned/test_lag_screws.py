@@ -7,8 +7,8 @@ from __future__ import annotations
 
 import pytest
 
-from scheduler.layout import nds
-from scheduler.layout.lag import grip
+from scheduler.layout.statics import nds
+from scheduler.layout.statics.lag import grip
 
 
 @pytest.mark.parametrize(

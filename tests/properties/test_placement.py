@@ -15,7 +15,7 @@ import numpy as np
 import pytest
 
 from scheduler.layout.documents import Survey, survey_from_data
-from scheduler.layout.placement import place_brackets
+from scheduler.layout.placement.brackets import place_brackets
 
 SAME = 0.001
 

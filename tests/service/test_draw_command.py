@@ -65,7 +65,7 @@ def test_layout_drawing_and_pdf_are_written(run: Callable[..., Ran], survey: Pat
     assert "Bracket 1: 2' 8\" (813 mm) from the wall datum" in result.stdout
     assert svg.read_text().startswith("<svg ")
     reader = PdfReader(pdf)
-    assert len(reader.pages) == 1
+    assert len(reader.pages) == 2
     page = reader.pages[0]
     assert (float(page.mediabox.width), float(page.mediabox.height)) == pytest.approx((792, 612), abs=0.5)  # letter
     said = without_spaces(page.extract_text())
@@ -74,7 +74,13 @@ def test_layout_drawing_and_pdf_are_written(run: Callable[..., Ran], survey: Pat
     assert without_spaces("The manufacturer's instructions and local codes go first.") in said
     assert reader.metadata is not None
     assert reader.metadata.title == "Wall drawing alder-4m"
-    assert sorted(path.name for path in tmp_path.iterdir()) == ["layout.json", "survey.json", "wall.pdf", "wall.svg"]
+    assert sorted(path.name for path in tmp_path.iterdir()) == [
+        "layout.json",
+        "survey.json",
+        "wall-2.svg",
+        "wall.pdf",
+        "wall.svg",
+    ]
 
 
 def test_metric_on_a4(run: Callable[..., Ran], survey: Path, tmp_path: Path) -> None:
@@ -85,7 +91,7 @@ def test_metric_on_a4(run: Callable[..., Ran], survey: Path, tmp_path: Path) -> 
     assert result.exit_code == 0
     told = json.loads(result.stdout)
     assert told["layout"]["survey"] == "alder-4m"
-    assert told["files"] == [str(tmp_path / "l.json"), str(svg)]
+    assert told["files"] == [str(tmp_path / "l.json"), str(svg), str(tmp_path / "wall-2.svg")]
     assert any(line.startswith("Bracket 1: 813 mm (2' 8\")") for line in told["description"])
     assert 'width="297mm" height="210mm"' in svg.read_text()
 
@@ -99,7 +105,7 @@ def test_a_stop_ends_with_1_and_writes_the_files_all_the_same(
     assert result.exit_code == 1
     assert "Stop: " in result.stdout
     assert read_layout(out.read_bytes()).brackets == ()
-    assert len(PdfReader(pdf).pages) == 1
+    assert len(PdfReader(pdf).pages) == 2
 
 
 @pytest.mark.parametrize(

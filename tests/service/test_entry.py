@@ -220,3 +220,50 @@ def test_a_form_reads_the_rows_that_it_names_and_no_whole_table(app: FastAPI) ->
     reads = [text for text in asked if text.startswith("SELECT")]
     assert reads
     assert [text for text in reads if " WHERE " not in text] == []
+
+
+def test_a_known_model_brings_the_rest_of_its_awning_and_the_makers_list(app: FastAPI, office: TestClient) -> None:
+    with transaction(app.state.database) as session:
+        session.add(tables.AwningModel(id="Fen 12", maker="Marl Awnings", boxes=2, box_over_mm=300, motor="left"))
+        session.flush()
+        session.add_all([
+            tables.ModelSize(model_id="Fen 12", width_mm=3700, projection_mm=3100, weight_kg=50, arms=2, brackets=3),
+            tables.ModelSize(model_id="Fen 12", width_mm=5000, projection_mm=3100, weight_kg=70, arms=2, brackets=4),
+            tables.ModelPart(model_id="Fen 12", item="hood", quantity=1, per="awning"),
+            tables.ModelPart(model_id="Fen 12", item="arm", quantity=1, per="arm"),
+            tables.ModelPart(model_id="Fen 12", item="end cap", quantity=2, per="bracket"),
+        ])  # fmt: skip
+    page = office.get("/jobs/new").text
+    assert '<option value="Fen 12">' in page
+    asked = re.sub(r"<details.*?</details>", "", page, flags=re.S)
+    assert len(re.findall(r'<(?:input|select|textarea) id="', asked)) <= 10  # of them latitude and longitude
+    short = {name: value for name, value in NEW.items() if name.startswith(("customers", "sites"))}
+    form = form_of(page) | short | {
+        "awnings.model": "fen 12", "awnings.width_mm": "14", "awnings.projection_mm": "10"
+    }  # fmt: skip
+    answer = office.post("/jobs/new", data=form, follow_redirects=False)
+    assert answer.status_code == 303, answer.text
+    with transaction(app.state.database) as session:
+        visit = session.get_one(tables.Visit, answer.headers["location"].rsplit("/", 1)[1])
+        awning = session.get_one(tables.Awning, visit.awning_id)
+        assert (awning.model, awning.width_mm, awning.projection_mm) == ("Fen 12", 4267, 3048)  # 14 ft and 10 ft
+        assert (awning.weight_kg, awning.box_mm, awning.boxes, awning.motor) == (70, 4567, 2, "left")
+        packed = session.exec(select(tables.MakerPart).where(tables.MakerPart.awning_id == awning.id)).all()
+        assert {part.item: part.quantity for part in packed} == {"bracket": 4, "hood": 1, "arm": 2, "end cap": 8}
+    large = form_of(office.get("/jobs/new").text) | short | {
+        "awnings.model": "Fen 12", "awnings.width_mm": "20", "awnings.projection_mm": "10"
+    }  # fmt: skip
+    refused = office.post("/jobs/new", data=large)
+    assert refused.status_code == 422
+    assert "Fen 12 is not made so large" in refused.text
+    again = office.post("/jobs/new", data=form_of(refused.text) | {"awnings.width_mm": "14"}, follow_redirects=False)
+    assert again.status_code == 303
+
+
+def test_a_job_gets_the_next_number_and_a_form_sent_twice_the_same(app: FastAPI, office: TestClient) -> None:
+    with transaction(app.state.database) as session:
+        last = max(int(name[2:]) for name in session.exec(select(tables.Visit.id)) if re.fullmatch(r"J-\d+", name))
+    forms = [form_of(office.get("/jobs/new").text) | NEW for _ in range(2)]
+    made = [office.post("/jobs/new", data=form, follow_redirects=False).headers["location"] for form in forms]
+    assert made == [f"/jobs/J-{last + 1}", f"/jobs/J-{last + 2}"]
+    assert office.post("/jobs/new", data=forms[0], follow_redirects=False).headers["location"] == made[0]

@@ -45,7 +45,7 @@ def page_of(client: TestClient, job: str = JOB) -> str:
 
 def test_the_page_leads_to_survey_bench_packet_and_drawing(office: TestClient) -> None:
     text = page_of(office)
-    for address in ("survey", "packet.pdf", "drawing.svg"):
+    for address in ("survey", "packet.pdf", "drawing.svg?page=1", "drawing.svg?page=2"):
         assert f'href="/jobs/{JOB}/{address}"' in text
     assert f'href="/bench/{JOB}"' in text
     for words in ("Lifting:", "built 1924", "Local codes", "soft ground behind the house", "Mon-Fri 8:00-17:00"):

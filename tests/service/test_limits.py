@@ -138,6 +138,7 @@ def by_form(office: TestClient, app: FastAPI, table: str, column: str, text: str
     with transaction(app.state.database) as session:
         row = session.get_one(ROWS[table], record(app, table).id)
         typed = entry.cells_of(session, table, row, "metric") | {column: text}
+        typed[column] += " kg" if column.endswith("_kg") else ""  # a bare weight is in pounds where feet are measured
         with pytest.raises(BadFiles) as bad:
             entry.keep(session, {table: typed}, by="test", now=NOW)
     return entry.faults_by_field(bad.value)[f"{table}.{column}"]
@@ -168,14 +169,16 @@ def test_the_schema_says_the_same_limits(app: FastAPI) -> None:
 # Columns of the same tables that nobody types: numbers and versions of rows, moments, documents, switches, and keys
 # that follow from where a row hangs.
 NOT_TYPED = {
-    "version", "active", "created_at", "told_at", "withdrawn_at", "arrived_on", "document", "same_crew", "count_id",
-    "supplier", "order_ref",
+    "version", "active", "learner", "created_at", "told_at", "withdrawn_at", "arrived_on", "document", "same_crew",
+    "count_id",
 }  # fmt: skip
+# Tables whose rows the service makes, and of which people type a word or a number.
+MADE_FOR_THEM = {"account", "business", "crate_count", "message", "photo", "stock_move"}
 HANGS_ON = {"crew_hours.crew_id", "visit_hours.visit_id"}
 
 
 def test_every_column_of_a_table_that_people_fill_in_has_its_limit() -> None:
-    named = {column.partition(".")[0] for column in LIMITS}
+    named = {column.partition(".")[0] for column in LIMITS} - MADE_FOR_THEM
     missing = [
         f"{table.name}.{column.name}"
         for table in SQLModel.metadata.sorted_tables

@@ -73,7 +73,7 @@ def test_a_packet_holds_everything_that_the_job_page_holds(app: FastAPI) -> None
     for words in (found.customer.name, found.customer.phone, found.site.address, found.site.access, *CHECKS["install"]):
         assert same(words) in text
     assert "Couldnotfinish,because" in text
-    assert "WalldrawingV-2104" in text
+    assert "WalldrawingJ-1046" in text
     for n, bracket in enumerate(job.layout.brackets, 1):
         assert re.search(rf"{n}\d+'.*?\({bracket.wall:.0f}mm\)", text), n
 
@@ -81,9 +81,15 @@ def test_a_packet_holds_everything_that_the_job_page_holds(app: FastAPI) -> None
 def test_the_wall_drawing_has_a_page_of_its_own_at_true_size(app: FastAPI) -> None:
     pages = pypdf.PdfReader(io.BytesIO(packet(app, "J-1046"))).pages
     wide = [page for page in pages if page.mediabox.width > page.mediabox.height]
-    assert len(wide) == 1
+    assert len(wide) == 2
     assert float(wide[0].mediabox.width) == pytest.approx(279.4 / 25.4 * 72, abs=0.5)
-    assert "Drill schedule" in wide[0].extract_text()
+    first, second = (same(page.extract_text()) for page in wide)
+    assert same("Drill schedule") in first
+    assert same("page 1 of 2") in first
+    assert same("Perrin Brackwater") in first
+    assert same("0 is the left end of the deck rail") in first
+    assert same("Shade of the open awning") in second
+    assert same("page 2 of 2") in second
     assert all(float(page.mediabox.width) == pytest.approx(612, abs=0.5) for page in pages if page not in wide)
 
 
@@ -139,7 +145,7 @@ def test_a_day_off_and_an_unplanned_week_are_told(app: FastAPI) -> None:
     with transaction(app.state.database) as session:
         data = day_sheet_pdf(session, "north-1", DAY + datetime.timedelta(days=5), NOW)
         assert data is not None
-        assert "stays in on this day" in text_of(data)
+        assert "does not go out on this day" in text_of(data)
         assert day_sheet_pdf(session, "north-1", datetime.date(2030, 1, 7), NOW) is None
         assert day_sheet_pdf(session, "nobody", DAY, NOW) is None
         assert packet_pdf(session, "J-9999", NOW) is None

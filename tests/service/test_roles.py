@@ -102,6 +102,9 @@ EXPECTED = {
     "DELETE /equipment/{one_id}": OFFICE,
     "GET /history": OFFICE,
     "GET /problems/{kind}": "open",
+    "GET /health": "open",
+    "GET /ready": "open",
+    "GET /metrics": "open",  # it asks for its own token, or for this machine
     "GET /openapi.json": ALL,
     "GET /sign-in": "open",
     "POST /sign-in": "open",
@@ -118,6 +121,15 @@ EXPECTED = {
     "GET /looking-back/{start_date}/{plot}.svg": LOOKERS,
     "GET /looking-back/{start_date}/worth": LOOKERS,
     "POST /looking-back/{start_date}/worth": "manager",
+    "GET /gates": OFFICE,
+    "POST /gates/{gate_id}/closed": OFFICE,
+    "POST /gates/usual": OFFICE,
+    "GET /set-up": OFFICE,
+    **{f"GET /set-up/{{kind_id}}{rest}": OFFICE for rest in ("", "/table.csv", "/blank.csv", "/new", "/row")},
+    **{f"POST /set-up/{{kind_id}}{rest}": OFFICE for rest in ("/new", "/row", "/undo/{line_id}", "/files")},
+    "GET /set-up/{kind_id}/files/{file_id}": OFFICE,
+    "POST /set-up/{kind_id}/files/{file_id}": OFFICE,
+    "GET /set-up/{kind_id}/files/{file_id}/refused.csv": OFFICE,
     "GET /settings": "manager",
     "GET /settings/{part_id}": "manager",
     "POST /settings/{part_id}": "manager",
@@ -128,6 +140,12 @@ EXPECTED = {
     "POST /accounts": "manager",
     "POST /accounts/{account_id}/reset": "manager",
     "POST /accounts/{account_id}": "manager",
+    "GET /tokens": "manager",
+    "POST /tokens": "manager",
+    "POST /tokens/{token_id}/revoke": "manager",
+    "GET /calendars": OFFICE,
+    "POST /calendars": OFFICE,
+    "POST /calendars/{address_id}/revoke": OFFICE,
     "GET /day-links": OFFICE,
     "POST /day-links": OFFICE,
     "POST /day-links/{link_id}/revoke": OFFICE,
@@ -190,7 +208,7 @@ EXPECTED = {
 }
 # Values for the parts of addresses that lead to nothing: the guard answers before anything is looked up or changed.
 NOWHERE = {"start_date": "2030-01-07", "day": "2030-01-07"} | dict.fromkeys(
-    ("account_id", "link_id", "plan_id", "other_id", "run_id"), "999"
+    ("account_id", "link_id", "token_id", "address_id", "plan_id", "other_id", "run_id"), "999"
 )
 
 

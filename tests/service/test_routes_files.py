@@ -19,11 +19,12 @@ from fastapi.testclient import TestClient
 
 from api import tables
 from api.access.accounts import Role
+from api.access.tokens import make_token
 from api.database import transaction
 from api.feeds.maps import geojson, gpx, points
 from api.ledger.plans.days import PlannedDay, crew_day
 from tests.conftest import BuiltDemo
-from tests.service.cast import NAMES, PASSWORD, anonymous, by_link, running, settings_for, signed_in
+from tests.service.cast import anonymous, by_link, running, settings_for, signed_in
 
 ROOT = Path(__file__).parent.parent.parent
 DAY = datetime.date(2027, 4, 13)
@@ -157,7 +158,10 @@ def test_the_example_client_lists_a_week_and_keeps_the_calendar(
 ) -> None:
     out = tmp_path / "north-1.ics"
     program = example_client()
-    program.main(anonymous(app), NAMES[Role.office], PASSWORD, "north-1", str(DAY), str(out))
+    with transaction(app.state.database) as session:
+        now = datetime.datetime.now(datetime.UTC)
+        token = make_token(session, "example", ["read"], 1, by="maud", now=now).text
+    program.main(anonymous(app), token, "north-1", str(DAY), str(out))
     lines = capsys.readouterr().out.splitlines()
     day, _ = day_of(app, "north-1", DAY)
     assert day.cell is not None
@@ -165,4 +169,4 @@ def test_the_example_client_lists_a_week_and_keeps_the_calendar(
         assert any(line.startswith("Tue 2027-04-13") and entry.job in line for line in lines)
     assert len(vobject.readOne(out.read_text()).contents["vevent"]) == len(lines)
     with pytest.raises(SystemExit, match="No crew has the id"):
-        program.main(anonymous(app), NAMES[Role.office], PASSWORD, "nobody", str(DAY), str(out))
+        program.main(anonymous(app), token, "nobody", str(DAY), str(out))

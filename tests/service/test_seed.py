@@ -42,7 +42,7 @@ def test_the_demo_business_is_loaded_whole(demo_files: Path, database: sa.Engine
 
 FAULTS: list[tuple[str, str, str, str]] = [
     ("vans.csv", "7900", "long", 'vans.csv, row 2, rack_mm: must be a whole number, is "long"'),
-    ("people.csv", "masonry ", "magic ", "people.csv, row 2, skills: must be one of masonry, motor-setup"),
+    ("people.csv", "masonry ", "Magic! ", "people.csv, row 2, skills: must be small letters with dashes between"),
     ("people.csv", "Mon-Fri", "Fri-Mon", 'people.csv, row 2, weekdays: "Fri-Mon" runs backwards'),
     ("crews.csv", "7:30-16:30", "16:30-7:30", 'crews.csv, row 2, hours: "16:30-7:30" ends before it starts'),
     ("crews.csv", "van-1", "van-9", 'crews.csv, row 2, van: "van-9" does not stand in vans.csv'),
@@ -70,7 +70,7 @@ def test_a_bad_cell_is_told_with_file_row_and_column(
 
 def test_all_faults_are_told_at_once(demo_files: Path) -> None:
     edit(demo_files, "vans.csv", "7900", "long")
-    edit(demo_files, "people.csv", "masonry ", "magic ")
+    edit(demo_files, "people.csv", "masonry ", "Magic! ")
     with pytest.raises(BadFiles) as caught:
         read_business(demo_files)
     assert [fault.where for fault in caught.value.faults] == ["people.csv, row 2, skills", "vans.csv, row 2, rack_mm"]

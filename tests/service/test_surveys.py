@@ -10,6 +10,7 @@ import time
 from collections.abc import Iterator
 from typing import Any
 
+import msgspec
 import pytest
 from fastapi import FastAPI
 from fastapi.testclient import TestClient
@@ -24,7 +25,7 @@ from scheduler.layout.documents import survey_from_data
 from tests.conftest import BuiltDemo
 from tests.service.cast import JSON, PAGE, by_link, running, settings_for, signed_in
 from tests.service.sales import made, sale
-from tests.surveys import PLAIN, plain_survey
+from tests.surveys import PLAIN, second_survey
 
 JOB, AWNING = "J-1048", "A-2106"  # an install of the demo with a survey, and its awning
 SURVEY_VISIT = "J-1076"  # a site without an order
@@ -115,17 +116,17 @@ def test_a_survey_that_an_open_install_rests_on_is_not_deleted(office: TestClien
 
 
 def test_what_is_typed_is_drawn_with_its_findings(office: TestClient) -> None:
-    drawn = office.post("/surveys/draw", json={"fields": fields_of(plain_survey())}).json()
+    drawn = office.post("/surveys/draw", json={"fields": fields_of(second_survey())}).json()
     assert drawn["svg"].startswith("<svg")
     assert (drawn["brackets"], drawn["required"], drawn["wrong"], drawn["missing"]) == (4, 4, {}, {})
     assert drawn["understood"]["awning.width"] == "13' 1 1/2\" (4000 mm)"
     assert {finding["level"] for finding in drawn["findings"]} >= {"caution", "note"}
-    by_document = office.post("/surveys/draw", json={"document": PLAIN}).json()
+    by_document = office.post("/surveys/draw", json={"document": msgspec.to_builtins(second_survey())}).json()
     assert (by_document["findings"], by_document["state"]) == (drawn["findings"], drawn["state"])
 
 
 def test_what_is_wrong_is_told_by_field_and_what_is_missing_is_drawn_as_usual(office: TestClient) -> None:
-    fields = fields_of(plain_survey())
+    fields = fields_of(second_survey())
     wrong = office.post("/surveys/draw", json={"fields": {**fields, "awning.width": "wide"}}).json()
     assert (wrong["svg"], list(wrong["wrong"])) == (None, ["awning.width"])
     missing = office.post("/surveys/draw", json={"fields": {**fields, "place.height": ""}}).json()
@@ -135,7 +136,7 @@ def test_what_is_wrong_is_told_by_field_and_what_is_missing_is_drawn_as_usual(of
 
 
 def test_a_wall_that_carries_nothing_stops(office: TestClient) -> None:
-    fields = {**fields_of(plain_survey()), "wall.kind": "brick-veneer"}
+    fields = {**fields_of(second_survey()), "wall.kind": "brick-veneer"}
     drawn = office.post("/surveys/draw", json={"fields": fields}).json()
     assert (drawn["brackets"], "1 stop" in drawn["state"]) == (0, True)
     assert drawn["findings"][0]["level"] == "stop"
@@ -143,7 +144,7 @@ def test_a_wall_that_carries_nothing_stops(office: TestClient) -> None:
 
 def test_text_that_is_markup_stays_text_in_the_drawing(office: TestClient) -> None:
     obstacle = {"what": "<script>alert(1)</script>", "left": "2 ft", "right": "3 ft", "bottom": "8 ft", "top": "9 ft"}
-    fields = {**fields_of(plain_survey()), **{f"obstacles.0.{name}": text for name, text in obstacle.items()}}
+    fields = {**fields_of(second_survey()), **{f"obstacles.0.{name}": text for name, text in obstacle.items()}}
     drawn = office.post("/surveys/draw", json={"fields": fields}).json()
     assert "&lt;script" in drawn["svg"]
     assert "<script" not in drawn["svg"]
@@ -162,7 +163,8 @@ def test_a_draft_is_fields_or_a_document(office: TestClient) -> None:
 def test_the_form_of_every_surveyed_job_is_kept_unchanged(office: TestClient, demo: FastAPI) -> None:
     """A round through the page as a browser makes it, one of each kind of wall; the properties go through all."""
     with transaction(demo.state.database) as session:
-        rows = {row.document["wall"]["kind"]: row for row in session.exec(select(tables.SiteSurvey))}
+        second = [r for r in session.exec(select(tables.SiteSurvey)) if r.document["format"] == "survey/2"]
+        rows = {row.document["wall"]["kind"]: row for row in second}
         visits = {v.awning_id: v.id for v in session.exec(select(tables.Visit).where(tables.Visit.kind == "install"))}
     for row in rows.values():
         job = visits[row.awning_id]
@@ -172,6 +174,32 @@ def test_the_form_of_every_surveyed_job_is_kept_unchanged(office: TestClient, de
         assert survey_from_data(now["document"]) == survey_from_data(row.document)
         assert (now["surveyed_on"], now["surveyed_by"]) == (row.surveyed_on.isoformat(), row.surveyed_by)
         assert office.get("/history", params={"noun": "survey", "noun_id": row.id}).json()["items"] == []
+
+
+def test_a_survey_of_the_first_form_asks_for_the_zero_and_becomes_one_of_the_second(office: TestClient) -> None:
+    (row,) = office.get("/surveys", params={"awning": "A-2112"}).json()["items"]
+    assert row["document"]["format"] == "survey/1"
+    fields = form_of(office, "J-1054")
+    told = kept(office, fields, "J-1054").json()
+    assert [error["where"] for error in told["errors"]][:3] == ["datum.name", "datum.control.what", "datum.control.at"]
+    filled = {
+        "datum.name": "left jamb of the patio door",
+        "datum.control.what": "hose bib",
+        "datum.control.at": "17 ft 2 in",
+        "place.under": "private",
+        "awning.valance": "0",
+        "wall.member_depth": "5 1/2 in",
+        "wall.species": "southern-pine",
+        "wall.gravity": "",
+        "built": "1961",
+    }
+    filled |= {f"awning.holes.{n}.{k}": v for n in range(4) for k, v in (("across", "0"), ("down", f"{40 * n} mm"))}
+    assert kept(office, {**fields, **filled}, "J-1054").status_code == 200
+    now = office.get(f"/surveys/{row['id']}").json()["document"]
+    assert (now["format"], now["datum"]["name"], now["built"]) == ("survey/2", "left jamb of the patio door", 1961)
+    page = html.unescape(office.get("/jobs/J-1054", headers=PAGE).text)
+    assert "left jamb of the patio door" in page
+    assert "hose bib" in page
 
 
 def test_a_change_is_kept_the_drawing_is_new_and_the_history_says_what(office: TestClient) -> None:
@@ -335,7 +363,7 @@ def test_fields_beyond_all_measure_are_refused(office: TestClient) -> None:
 
 def test_a_drawing_takes_less_than_a_tenth_of_a_second(office: TestClient) -> None:
     """The middle of ten, of the processor's own time: what else the machine does is not the drawing's doing."""
-    fields = fields_of(plain_survey())
+    fields = fields_of(second_survey())
     times = []
     for n in range(10):
         started = time.process_time()

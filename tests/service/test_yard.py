@@ -12,6 +12,7 @@ from api.access.accounts import Role
 from tests.service.cast import signed_in
 
 OFF = {"first": "2027-04-12", "last": "2027-04-13", "why": "wedding"}
+WHOLE = {**OFF, "part": "day"}
 MONDAY = {"weekday": 0, "start": 420, "end": 1020, "overtime": 60}
 YARD = {"id": "river", "name": "River", "lat": 41, "lon": -98.5}
 LEAD = {
@@ -20,15 +21,19 @@ LEAD = {
     "yard_id": "river",
     "role": "lead",
     "skills": ["masonry"],
-    "days_off": [OFF],
+    "days_off": [WHOLE],
 }
 HELPER = {"id": "ben", "name": "Ben Tarrow", "yard_id": "river", "role": "helper"}
-VAN = {"id": "van-9", "yard_id": "river", "payload_kg": 900, "rack_mm": 6100, "boxes": 2, "onboard": {"ladder-24": 2}}
+VAN = {"id": "van-9", "yard_id": "river", "payload_kg": 900, "rack_mm": 6100, "boxes": 2, "onboard": {"ladder-24": 2},
+       "days_out": [OFF]}  # fmt: skip
 CREW = {
     "id": "river-9", "name": "River nine", "yard_id": "river", "lead_id": "ada", "helper_id": "ben", "van_id": "van-9",
     "day_cents": 9000, "minute_cents": 60, "overtime_minute_cents": 90, "km_cents": 55, "hours": [MONDAY],
 }  # fmt: skip
-LADDER = {"id": "L-1", "kind": "ladder-28", "yard_id": "river", "name": "28 ft, blue", "out_of_service": [OFF]}
+LADDER = {
+    "id": "L-1", "kind": "ladder-28", "yard_id": "river", "name": "28 ft, blue", "checked_on": "2027-03-01",
+    "out_of_service": [OFF],
+}  # fmt: skip
 ALL = (
     ("/yards", YARD),
     ("/people", LEAD),
@@ -63,7 +68,7 @@ def test_a_yard_is_set_up_from_nothing_read_changed_and_cleared(office: TestClie
         assert same.json() == {**record, "version": 2}, path
     for path, values in reversed(ALL):
         if path == "/people" and values is LEAD:
-            assert office.get("/people/ada").json()["days_off"] == [OFF]
+            assert office.get("/people/ada").json()["days_off"] == [WHOLE]
         gone = office.delete(f"{path}/{values['id']}", headers={"If-Match": '"2"'})
         assert gone.status_code == 204, gone.text
         assert office.get(f"{path}/{values['id']}").status_code == 404
@@ -71,12 +76,12 @@ def test_a_yard_is_set_up_from_nothing_read_changed_and_cleared(office: TestClie
 
 def test_lists_inside_a_record_are_changed_with_it_and_stand_in_the_history(office: TestClient) -> None:
     make_all(office)
-    later = {"first": "2027-05-03", "last": "2027-05-03", "why": "dentist"}
+    later = {"first": "2027-05-03", "last": "2027-05-03", "why": "dentist", "part": "morning"}
     sent = {key: value for key, value in LEAD.items() if key != "id"} | {"days_off": [later]}
     assert office.put("/people/ada", json=sent, headers={"If-Match": '"1"'}).json()["days_off"] == [later]
     assert office.get("/people/ada").json()["days_off"] == [later]
     line = office.get("/history", params={"noun": "person", "noun_id": "ada"}).json()["items"][0]
-    assert line["detail"] == {"days_off": [[OFF], [later]]}
+    assert line["detail"] == {"days_off": [[WHOLE], [later]]}
     old = office.put("/people/ada", json=sent, headers={"If-Match": '"1"'})
     assert old.status_code == 412
     assert old.json()["current"]["days_off"] == [later]
@@ -119,7 +124,7 @@ def test_what_is_used_stays_and_an_id_is_taken_once(office: TestClient) -> None:
         assert answer.status_code == 409
         assert words in answer.json()["detail"]
         assert office.get(f"{path}/{one_id}").status_code == 200
-    assert office.get("/people/ada").json()["days_off"] == [OFF]
+    assert office.get("/people/ada").json()["days_off"] == [WHOLE]
     again = office.post("/vans", json=VAN)
     assert again.status_code == 409
     assert "already" in again.json()["detail"]

@@ -157,8 +157,8 @@ def test_audit_of_a_broken_plan_says_what_is_broken_and_ends_with_1(
     [
         ("none.json", "plan.json", "none.json: cannot be read: there is no such file."),
         ("week.json", ".", ".: cannot be read: it is a folder."),
-        ("plan.json", "plan.json", 'plan.json: format: must be "week/1", is "plan/1".'),
-        ("week.json", "week.json", 'week.json: format: must be "plan/1", is "week/1".'),
+        ("plan.json", "plan.json", 'plan.json: format: must be "week/1" or "week/2", is "plan/1".'),
+        ("week.json", "week.json", 'week.json: format: must be "plan/1" or "plan/2", is "week/1".'),
         ("-", "-", "-: can stand for one of the two files only."),
     ],
 )
@@ -393,7 +393,7 @@ def test_serve_refuses_settings_that_cannot_be(run: Run, monkeypatch: pytest.Mon
     monkeypatch.setenv("EAVEBOARD_PORT", "x")
     ran = run("serve")
     assert ran.code == 2
-    assert ran.err.startswith("EAVEBOARD_PORT: must be a port")
+    assert ran.err.startswith("EAVEBOARD_PORT: must be a whole number from 1 to 65535")
 
 
 # --- writing

@@ -19,8 +19,8 @@ from api.settings import SETTINGS
 from scheduler.audit import RULES
 from scheduler.engine.reasons.skipped import CODES
 from scheduler.layout.documents import Layout, Survey
-from scheduler.plan import Cost, Plan
-from scheduler.week import Week
+from scheduler.plan import Cost, Cost2, Plan
+from scheduler.week import Week, Week2
 
 ROOT = Path(__file__).parents[2]
 PAGES = ["README.md", "DEVELOPERS.md", "CHANGELOG.md", *sorted(f"docs/{p.name}" for p in (ROOT / "docs").glob("*.md"))]
@@ -201,7 +201,7 @@ def test_every_setting_stands_in_the_manual_in_the_same_words() -> None:
     for name, (default, meaning) in SETTINGS.items():
         line = f"| `{name}` | {f'`{default}`' if default else ''} | {meaning} |"
         assert line in lines, name
-    told = {name for text in TEXT.values() for name in re.findall(r"EAVEBOARD_[A-Z_]+", text)}
+    told = {name for text in TEXT.values() for name in re.findall(r"EAVEBOARD_[A-Z][A-Z_]+", text)}
     assert told <= set(SETTINGS)
 
 
@@ -262,9 +262,25 @@ def leaves(kind: Any, path: str = "") -> Iterator[tuple[str, Any, bool]]:
         yield path, kind, null
 
 
+def test_every_key_of_the_second_format_is_described() -> None:
+    kinds = {row[0]: row[2:] for row in rows(section("docs/formats.md", "What all six have in common"))[1:]}
+    told = {row[0].strip("`"): row[1] for row in rows(section("docs/formats.md", "The second format"))[1:]}
+    first = {path for path, _, _ in leaves(Week)}
+    added = {path: (kind, null) for path, kind, null in leaves(Week2) if path not in first}
+    assert sorted(told) == sorted(added)
+    for path, (kind, null) in added.items():
+        assert told[path].endswith(" or null") == null, path
+        said = told[path].removesuffix(" or null")
+        metas = get_args(kind)[1:] if get_origin(kind) is Annotated else ()
+        limits = [str(m.le) for m in metas if m.le is not None]
+        assert said == "object" or kinds[said][1:] == (limits or [""]), path
+    second = [name for name in Cost2.__struct_fields__ if name not in Cost.__struct_fields__]
+    assert all(f"`{name}` counts too" in section("docs/formats.md", "Cost") for name in second)
+
+
 @pytest.mark.parametrize(("document", "title"), [(Week, "The week: `week/1`"), (Plan, "The plan: `plan/1`")])
 def test_every_key_is_described_with_its_limits(document: type[msgspec.Struct], title: str) -> None:
-    kinds = {row[0]: row[2:] for row in rows(section("docs/formats.md", "What all four have in common"))[1:]}
+    kinds = {row[0]: row[2:] for row in rows(section("docs/formats.md", "What all six have in common"))[1:]}
     told = {row[0].strip("`"): row[1] for row in rows(section("docs/formats.md", title))[1:]}
     keys = {path: (kind, null) for path, kind, null in leaves(document)}
     assert list(told) == list(keys)

@@ -24,7 +24,7 @@ from scheduler.durations import (
 )
 from scheduler.errors import BadInput
 from scheduler.layout.compute import lay_out
-from scheduler.layout.lifting import hands_and_lift
+from scheduler.layout.site.lifting import hands_and_lift
 from tests.surveys import plain_survey
 
 DEFAULT_TIMES = read_times(DEFAULT_TIMES_CSV)

@@ -17,7 +17,7 @@ from scheduler.kit import (
     with_spares,
 )
 from scheduler.layout.compute import lay_out
-from scheduler.layout.tools import tools_for
+from scheduler.layout.site.tools import tools_for
 from tests.surveys import plain_survey
 
 

@@ -36,7 +36,7 @@ def test_a_plan_that_makes_no_sense_is_still_a_plan_in_form() -> None:
 @pytest.mark.parametrize(
     ("change", "says"),
     [
-        ({"format": "plan/2"}, 'format: must be "plan/1", is "plan/2"'),
+        ({"format": "plan/3"}, 'format: must be "plan/1" or "plan/2", is "plan/3"'),
         ({"week": 3}, "week: must be text, is 3"),
         ({"engine": ""}, "engine: must not be empty"),
         ({"seconds": -1}, "seconds: must be at least 0"),

@@ -13,6 +13,7 @@ import typer
 
 from api.cli.files import STANDARD, check_writable, read_document, write_document
 from api.cli.planning.plans import WeekFile
+from api.cli.ready import compile_once
 from scheduler.errors import BadInput
 
 if TYPE_CHECKING:
@@ -90,6 +91,7 @@ def replan(
     if STANDARD in (out, week_out):
         raise BadInput("-", "would mix a file with the words on standard output; name a file")
     week, plan = _read(week_file, plan_file)
+    compile_once()
     with kept_clean():
         made = plan_again(
             week,
@@ -142,6 +144,7 @@ def offer(
         raise BadInput("--job", f"no job has the id {job}")
     now, priced, fixed = standing(week, plan, job, freeze_until=moment, told=Told(hold=hold.value, posted=posted))
     moving = others is Others.move
+    compile_once()
     with kept_clean():
         kept = warm(now, clock=time.monotonic, seconds=seconds, seed=seed, fixed=fixed) if moving else None
         found = offers(now, priced, job, best=best, others_may_move=moving, kept=kept, fixed=fixed)

@@ -10,6 +10,7 @@ from typing import TYPE_CHECKING, Annotated, Any
 import typer
 
 from api.cli.files import STANDARD, check_writable, read_document, write_document
+from api.cli.ready import compile_once
 from scheduler.errors import BadInput
 
 if TYPE_CHECKING:
@@ -57,6 +58,7 @@ def plan(
         raise BadInput("--json", "and --out - would both go to standard output; give the plan a file")
     check_writable(out)
     week = read_document(week_file, read_week)
+    compile_once()
     made, stopped = search(week, seconds=None if until_proven else seconds, seed=seed)
     if fair_up_to is not None and not stopped:
         made, stopped = spread(week, made, fair_up_to, seconds=None if until_proven else seconds, seed=seed)

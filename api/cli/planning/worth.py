@@ -10,6 +10,7 @@ from typing import Annotated
 import typer
 
 from api.cli.files import read_document
+from api.cli.ready import compile_once
 
 UNTRIED = 10  # changes not tried that are still shown
 
@@ -31,6 +32,7 @@ def worth(
 
     week = read_document(week_file, read_week)
     tell = (lambda words: typer.echo(words, err=True)) if sys.stderr.isatty() else None
+    compile_once()
     found = find(week, seconds=seconds, clock=time.monotonic, seed=seed, least_cents=least, report=tell)
     if as_json:
         import msgspec

@@ -11,6 +11,7 @@ from api import tables
 from api.fields.shown import pounds
 from api.papers.preparation import JobPapers
 from scheduler.layout.documents import MASONRY
+from scheduler.weather.thunder import flash_words
 
 GOES_FIRST = (
     "The manufacturer's instructions, local codes and the rules of licensed trades go first. Where they and this paper "
@@ -81,4 +82,7 @@ def cautions(job: JobPapers, site: tables.Site) -> Iterator[str]:
         yield "Electricity: power off and locked before touching a motor's wiring; mains work is a licensed trade's."
     if job.visit.kind == "repair":
         yield "Arms, springs and cloth are under load: tie the arms before opening anything; power off at a motor."
-    yield "Wind, thunder, ice or heat: the crew on site decides. Stop in good time; nobody is blamed for it."
+    yield (
+        "Wind, thunder, ice or heat: the crew on site decides. Stop in good time; nobody is blamed for it. Thunder:"
+        f" {flash_words()}"
+    )

@@ -5,11 +5,11 @@ from __future__ import annotations
 from dataclasses import dataclass
 
 from api.papers.shown.job_page import JobPage
-from scheduler.layout.drawing.measures import Measures
+from scheduler.layout.drawing.paper.measures import Measures
 from scheduler.layout.drawing.schedule import case_names, hole
-from scheduler.layout.drawing.view import member_numbers, member_word
+from scheduler.layout.drawing.wall.view import member_numbers, member_word
 
-_BY_REPORT = "by the anchor's report"
+_NONE = "none: do not drill"
 
 
 @dataclass(frozen=True)
@@ -32,7 +32,7 @@ def holes(found: JobPage, measures: Measures) -> list[Hole]:
     if survey is None or layout is None or layout.fastener is None:
         return []
     numbers, word = member_numbers(survey), member_word(survey)
-    pilot, deep = hole(layout.fastener, measures) or (_BY_REPORT, _BY_REPORT)
+    pilot, deep = hole(layout.fastener, measures, survey.wall.cover) or (_NONE, _NONE)
     lines = []
     for n, (bracket, case) in enumerate(zip(layout.brackets, case_names(survey, layout), strict=True), 1):
         share = "unknown" if bracket.use is None else f"{100 * bracket.use:.0f} %"

@@ -6,6 +6,7 @@ as they stand.
 
 from __future__ import annotations
 
+import dataclasses
 import datetime
 import functools
 import hashlib
@@ -13,6 +14,7 @@ from collections import defaultdict
 from collections.abc import Collection, Mapping
 from dataclasses import dataclass, field
 from typing import Any
+from zoneinfo import ZoneInfo
 
 import sqlalchemy as sa
 from sqlmodel import Session, col
@@ -21,8 +23,8 @@ from api import tables
 from api.database import parts
 from api.ledger.fingerprint import code_of
 from scheduler.errors import BadInput
-from scheduler.layout.drawing.measures import Units
-from scheduler.layout.tools import ladder_sizes_ft
+from scheduler.layout.drawing.paper.measures import Units
+from scheduler.layout.site.tools import ladder_sizes_ft
 
 MOTOR_SKILL = "motor-setup"
 _OPEN = sa.select(col(tables.Visit.id)).where(col(tables.Visit.state) == "open")
@@ -30,12 +32,18 @@ _OPEN = sa.select(col(tables.Visit.id)).where(col(tables.Visit.state) == "open")
 
 @dataclass(frozen=True)
 class ShopInputs:
-    """What the papers of all visits depend on: the table of task times, units, and the sizes of ladders owned."""
+    """What the papers of all visits depend on: the table of task times, units, and the sizes of ladders owned.
+
+    `zone` is the business's time zone, for hours of shade; `today` its date, which a drawing shows and no fingerprint
+    has: None where papers are only judged.
+    """
 
     times: str
     units: Units
     stepladders_ft: tuple[int, ...]
     extension_ft: tuple[int, ...]
+    zone: str
+    today: datetime.date | None
 
     @functools.cached_property
     def times_print(self) -> str:
@@ -74,6 +82,16 @@ class AwningInputs:
     maker: Mapping[str, int]
 
 
+@dataclass(frozen=True)
+class SiteInputs:
+    """Whose wall it is and where, as the drawing shows it."""
+
+    customer: str
+    address: str
+    lat: float
+    lon: float
+
+
 @dataclass
 class JobInputs:
     """What the papers of one visit depend on; `awning` is that of an install, None for surveys and repairs."""
@@ -82,21 +100,24 @@ class JobInputs:
     kind: str
     motor: bool
     awning: AwningInputs | None
+    site: SiteInputs
     counts: dict[str, Counted] = field(default_factory=dict)
     shorts: list[Missed] = field(default_factory=list)
     loaded: bool = False
 
 
-def shop_inputs(session: Session) -> ShopInputs:
-    """Return what all papers depend on; raises `BadInput` where no business has been set up."""
-    business = session.execute(sa.select(col(tables.Business.times), col(tables.Business.units))).first()
+def shop_inputs(session: Session, now: datetime.datetime | None = None) -> ShopInputs:
+    """Return what all papers depend on, to make them at `now`; raises `BadInput` where no business has been set up."""
+    own = tables.Business
+    business = session.execute(sa.select(col(own.times), col(own.units), col(own.timezone))).first()
     if business is None:
         raise BadInput("", "this database holds no business yet; load one first")
     kinds = sa.select(col(tables.Equipment.kind)).where(col(tables.Equipment.active)).distinct()
     owned = set(session.execute(kinds).scalars())
     for onboard in session.execute(sa.select(col(tables.Van.onboard))).scalars():
         owned.update(onboard)
-    return ShopInputs(business.times, business.units, *ladder_sizes_ft(owned))
+    today = now.astimezone(ZoneInfo(business.timezone)).date() if now is not None else None
+    return ShopInputs(business.times, business.units, *ladder_sizes_ft(owned), business.timezone, today)
 
 
 def job_inputs(session: Session, visit_ids: Collection[str] | None) -> dict[str, JobInputs]:
@@ -114,12 +135,15 @@ def job_inputs(session: Session, visit_ids: Collection[str] | None) -> dict[str,
 
 
 def _read(session: Session, ids: Any) -> dict[str, JobInputs]:
-    visit, awning = tables.Visit, tables.Awning
+    visit, awning, site, customer = tables.Visit, tables.Awning, tables.Site, tables.Customer
     rows = session.execute(
         sa.select(
             col(visit.id), col(visit.kind), col(visit.skills), col(awning.id), col(awning.width_mm),
             col(awning.motor), col(awning.box_mm), col(awning.boxes),
+            col(customer.name), col(site.address), col(site.town), col(site.lat), col(site.lon),
         )
+        .join(site, col(site.id) == visit.site_id)
+        .join(customer, col(customer.id) == site.customer_id)
         .outerjoin(awning, sa.and_(col(awning.id) == visit.awning_id, col(visit.kind) == "install"))
         .where(col(visit.id).in_(ids))
         .order_by(col(visit.id))
@@ -129,11 +153,13 @@ def _read(session: Session, ids: Any) -> dict[str, JobInputs]:
     awnings = sa.select(col(visit.awning_id)).where(col(visit.id).in_(ids), col(visit.kind) == "install")
     surveys, maker = _surveys(session, awnings), _maker(session, awnings)
     found = {}
-    for visit_id, kind, skills, awning_id, width_mm, motor, box_mm, boxes in rows:
+    for visit_id, kind, skills, awning_id, width_mm, motor, box_mm, boxes, *where in rows:
         its = None
         if awning_id is not None:
             its = AwningInputs(width_mm, motor, box_mm, boxes, surveys.get(awning_id), maker.get(awning_id, {}))
-        found[visit_id] = JobInputs(visit_id, kind, MOTOR_SKILL in skills, its)
+        name, address, town, lat, lon = where
+        place = SiteInputs(name, ", ".join(part for part in (address, town) if part), lat, lon)
+        found[visit_id] = JobInputs(visit_id, kind, MOTOR_SKILL in skills, its, place)
     _add_counts(session, ids, found)
     return found
 
@@ -187,7 +213,7 @@ def fingerprints(shop: ShopInputs, job: JobInputs) -> dict[str, str]:
     if awning is not None and awning.survey is not None:
         code = code_of("scheduler.layout", "scheduler.units", "api.papers.stored.making")
         wall = prints["layout"] = _hash("layout", code, awning.survey, awning.maker.get("bracket", 0))
-        prints["drawing"] = _hash("drawing", wall, shop.units)
+        prints["drawing"] = _hash("drawing", wall, shop.units, shop.zone, job.visit_id, *dataclasses.astuple(job.site))
         kit = (*awning.maker.items(), awning.box_mm, awning.boxes, shop.stepladders_ft, shop.extension_ft)
         prints["kit"] = _hash("kit", code_of("scheduler.kit"), wall, *kit)
         prints["fault"] = _hash("fault", prints["drawing"], prints["kit"])

@@ -51,7 +51,7 @@ def stale(session: Session, visit_ids: Collection[str] | None = None) -> list[st
 
 def renew(session: Session, visit_ids: Collection[str], now: datetime.datetime) -> int:
     """Make what is missing or stale of the visits' papers; return of how many visits something was made."""
-    shop, jobs, held = shop_inputs(session), job_inputs(session, visit_ids), stored(session, visit_ids)
+    shop, jobs, held = shop_inputs(session, now), job_inputs(session, visit_ids), stored(session, visit_ids)
     made: dict[str, Made] = {}
     for name, job in jobs.items():
         wanted, have = fingerprints(shop, job), held[name]

@@ -13,6 +13,7 @@ from dataclasses import dataclass
 import msgspec
 
 from api.papers.kits import state_of
+from api.papers.sheets import joined
 from api.papers.stored.inputs import AwningInputs, JobInputs, ShopInputs
 from scheduler.documents import encode
 from scheduler.durations import Estimate, Work, estimate, read_times, work_of_install
@@ -20,9 +21,11 @@ from scheduler.errors import BadInput
 from scheduler.kit import Kit, KitState, parts_list
 from scheduler.layout.compute import lay_out
 from scheduler.layout.documents import Finding, Layout, Survey, survey_from_data
-from scheduler.layout.drawing import draw_svg
-from scheduler.layout.lifting import hands_and_lift
-from scheduler.layout.tools import tools_for
+from scheduler.layout.drawing import draw_sheets
+from scheduler.layout.drawing.title import Title
+from scheduler.layout.site.lifting import hands_and_lift
+from scheduler.layout.site.shade import ShadeSite
+from scheduler.layout.site.tools import tools_for
 
 # A survey or repair is planned for an awning of 12 ft, with the fasteners at a usual height: the site decides.
 USUAL_WIDTH_MM, USUAL_HEIGHT_MM = 3657, 3000
@@ -86,7 +89,7 @@ def make_papers(shop: ShopInputs, job: JobInputs, kept: Mapping[str, str]) -> di
         try:
             survey = wall = _survey(awning.survey)
             layout = laid = _layout(wall, awning, paper)
-            paper("drawing", lambda: draw_svg(wall, laid, units=shop.units))
+            paper("drawing", lambda: _drawing(shop, job, wall, laid))
             if goes(laid):
                 _kit(shop, job, awning, wall, laid, paper)
         except BadInput as fault:
@@ -97,6 +100,13 @@ def make_papers(shop: ShopInputs, job: JobInputs, kept: Mapping[str, str]) -> di
             made = {"fault": words}
     paper("duration", lambda: encode(estimate(_work(job, survey, layout), _times(shop.times))).decode())
     return made
+
+
+def _drawing(shop: ShopInputs, job: JobInputs, survey: Survey, layout: Layout) -> str:
+    site = job.site
+    title = Title(job.visit_id, site.customer, site.address, shop.today)
+    shade = ShadeSite(site.lat, site.lon, shop.zone, shop.today.year) if shop.today else None
+    return joined(draw_sheets(survey, layout, units=shop.units, job=title, site=shade))
 
 
 def goes(layout: Layout) -> bool:

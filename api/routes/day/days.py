@@ -22,9 +22,11 @@ from api.day.overview import crews_on
 from api.falls.now import falling
 from api.fields.shown import day_name, pounds
 from api.http.assets import asset
+from api.http.names import crew_called
 from api.http.pages import Database, page, wants_json
 from api.http.problems import Problem, responses
 from api.ledger.plans.posted_days import Act, PostedDay, act, posted_day, visit_of, working_day
+from api.papers.sheets import sheets_of
 from api.papers.shown.cautions import GOES_FIRST
 from api.papers.shown.job_page import allowed
 from api.routes import records
@@ -120,7 +122,7 @@ def worker(_: Annotated[Who, everyone()]) -> Response:
 @router.get("/crews/{crew_id}/days/{day}/manifest.webmanifest", response_class=Response)
 def manifest(session: Database, who: Reader, crew_id: str, day: datetime.date) -> Response:
     """Give the manifest with which a phone puts the day sheet beside its other programs."""
-    own_crew_day(who, crew_id, day)
+    own_crew_day(session, who, crew_id, day)
     crew = found(session, Crew, crew_id, "crew")
     address = f"/crews/{crew_id}/days/{day}"
     icon = {"src": asset("awning.svg"), "sizes": "any", "type": "image/svg+xml", "purpose": "any maskable"}
@@ -135,7 +137,7 @@ def manifest(session: Database, who: Reader, crew_id: str, day: datetime.date) -
 @router.get("/crews/{crew_id}/days/{day}")
 def crew_day(request: Request, session: Database, who: Reader, now: Now, crew_id: str, day: datetime.date) -> Response:
     """Show what the posted week gives a crew to do on a day."""
-    own_crew_day(who, crew_id, day)
+    own_crew_day(session, who, crew_id, day)
     crew = found(session, Crew, crew_id, "crew")
     posted = posted_day(session, crew_id, day)
     if wants_json(request):
@@ -156,7 +158,7 @@ def crew_day(request: Request, session: Database, who: Reader, now: Now, crew_id
 @router.get("/crews/{crew_id}/days/{day}/state")
 def state(session: Database, who: Reader, now: Now, crew_id: str, day: datetime.date) -> Response:
     """Give as JSON how far a crew's day is; null where nothing is posted for it."""
-    own_crew_day(who, crew_id, day)
+    own_crew_day(session, who, crew_id, day)
     found(session, Crew, crew_id, "crew")
     posted = posted_day(session, crew_id, day)
     return JSONResponse(None if posted is None else phone.day_state(session, posted, now))
@@ -164,15 +166,16 @@ def state(session: Database, who: Reader, now: Now, crew_id: str, day: datetime.
 
 @router.get("/crews/{crew_id}/days/{day}/drawings/{visit_id}", response_class=Response)
 def drawing(session: Database, who: Reader, crew_id: str, day: datetime.date, visit_id: str) -> Response:
-    """Give the wall drawing of one of the day's visits, as preparation made it last."""
-    own_crew_day(who, crew_id, day)
+    """Give the sheet to drill by of one of the day's visits, as preparation made it last."""
+    own_crew_day(session, who, crew_id, day)
     posted = posted_day(session, crew_id, day)
     row = None
     if posted is not None and visit_id in posted.visits:
         row = session.get(Prepared, (visit_id, "drawing"))
     if row is None:
-        raise Problem(404, f'{crew_id} has no wall drawing of "{visit_id}" on {day}.')
-    return Response(row.document, media_type="image/svg+xml", headers={"ETag": f'"{row.fingerprint[:32]}"'})
+        raise Problem(404, f'{crew_called(session, crew_id)} has no wall drawing of "{visit_id}" on {day}.')
+    tag = f'"{row.fingerprint[:32]}"'
+    return Response(sheets_of(row.document)[0], media_type="image/svg+xml", headers={"ETag": tag})
 
 
 @router.post("/crews/{crew_id}/days/{day}/ticks", responses=_REFUSALS)
@@ -187,7 +190,7 @@ def tick(
         done = loading.tick(session, posted, visit, body.items, body.on, noted)
         return JSONResponse({"visit": visit.id, "condition": done.condition, "ticked": done.ticked})
 
-    own_crew_day(who, crew_id, day, write=True)
+    own_crew_day(session, who, crew_id, day, write=True)
     return once(session, write)
 
 
@@ -202,7 +205,7 @@ def out(
         row = loading.go_out(session, posted, body.overruled_by, body.overruled_why, noted)
         return JSONResponse(row.model_dump(mode="json", exclude={"plan_id", "version"}))
 
-    own_crew_day(who, crew_id, day, write=True)
+    own_crew_day(session, who, crew_id, day, write=True)
     return once(session, write)
 
 
@@ -217,7 +220,7 @@ def back(
         row = loading.come_back(session, posted, noted)
         return JSONResponse(row.model_dump(mode="json", exclude={"plan_id", "version"}))
 
-    own_crew_day(who, crew_id, day, write=True)
+    own_crew_day(session, who, crew_id, day, write=True)
     return once(session, write)
 
 
@@ -233,7 +236,7 @@ def step(
         row = results.sign(session, posted, visit, body.step, body.signed, body.note, noted)
         return JSONResponse({"visit": visit.id, "step": body.step, "signed_by": row.done_by if row else None})
 
-    own_crew_day(who, crew_id, day, write=True)
+    own_crew_day(session, who, crew_id, day, write=True)
     return once(session, write)
 
 
@@ -249,7 +252,7 @@ def time(
         row = stop_times.note_time(session, posted, visit, body.what, body.noted, noted)
         return JSONResponse({"visit": visit.id, "what": body.what, "at": row.at.isoformat() if row else None})
 
-    own_crew_day(who, crew_id, day, write=True)
+    own_crew_day(session, who, crew_id, day, write=True)
     return once(session, write)
 
 
@@ -269,7 +272,7 @@ def loss(
         found = losses.losses(session, (visit.id,), day).get(visit.id, [])
         return JSONResponse({"visit": visit.id, "losses": found})
 
-    own_crew_day(who, crew_id, day, write=True)
+    own_crew_day(session, who, crew_id, day, write=True)
     return once(session, write)
 
 
@@ -286,7 +289,7 @@ def result(
         row = results.tell(session, posted, visit, told, noted)
         return JSONResponse(results.record(row), 201)
 
-    own_crew_day(who, crew_id, day, write=True)
+    own_crew_day(session, who, crew_id, day, write=True)
     return once(session, write)
 
 

@@ -13,10 +13,10 @@ from api.access.guards import STAFF, Who, allow, found, own_job
 from api.access.idempotency import Once
 from api.clock import Now
 from api.day import photos
+from api.fields.limits import as_sent
 from api.http.pages import Database, wants_json
 from api.http.problems import Problem, responses
 from api.ledger.plans.posted_days import act, visit_of, working_day
-from api.routes.records import Words
 from api.tables import Photo, Visit
 
 router = APIRouter(tags=["photos"])
@@ -48,7 +48,7 @@ def add_photo(
     visit_id: str,
     file: Annotated[UploadFile, File(description="a JPEG, PNG or WebP picture of at most 12 MB")],
     shows: Annotated[photos.Shows, Form(description="what it shows")],
-    caption: Annotated[Words, Form(max_length=200)] = "",
+    caption: Annotated[str, Form(), as_sent("photo.caption")] = "",
     at: Annotated[AwareDatetime | None, Form(description="when it was taken, by the phone's clock")] = None,
 ) -> Response:
     """Keep a photo of a job; its place of taking and all else that a camera adds is dropped, but which way is up."""

@@ -20,10 +20,13 @@ from api.fields.sheets import BadFiles
 from api.http import versions
 from api.http.pages import Database, page
 from api.http.problems import Problem, responses
-from api.jobs import entry
+from api.jobs import entry, models
 from api.jobs.entry import ROWS, Section
+from api.jobs.numbers import job_number
 from api.ledger.history import note
+from api.office.gates import begin_gates
 from api.routes.records import Words
+from scheduler.errors import BadInput
 
 router = APIRouter(tags=["visits"])
 Office = Annotated[Who, allow(Role.manager, Role.office)]
@@ -36,6 +39,13 @@ _TITLES = {"customers": "Customer", "sites": "Site", "orders": "Order", "awnings
 _OWN = {
     "customers": ("customer",), "sites": ("customer",), "orders": ("site", "ordered_on"), "awnings": ("order",),
     "visits": ("site", "order", "awning"),
+}  # fmt: skip
+
+
+# What a new job is asked for; a model that is known brings the rest of its awning.
+_ASKED = {
+    "customers": ("name", "phone"), "sites": ("town", "address", "lat", "lon"), "visits": ("kind",),
+    "awnings": ("model", "width_mm", "projection_mm"),
 }  # fmt: skip
 
 
@@ -55,7 +65,7 @@ def new_job(
     for table in ROWS:
         cells[table][entry.key_column(table)] = new_id(_LETTERS[table])
     cells["visits"]["kind"] = "repair" if awning else "install"
-    cells["sites"]["storeys"], cells["awnings"]["boxes"] = "1", "1"
+    cells["sites"]["storeys"] = "1"
     yards = _yards(session)
     cells["awnings"]["yard"] = yards[0][0] if yards else ""
     known = {"customer": customer, "site": site, "awning": awning}
@@ -76,17 +86,25 @@ def make_job(request: Request, session: Database, now: Now, who: Office, sent: S
         cells[table] = entry.typed(table, sent, entry.empty_cells(table))
         if not re.fullmatch(f"{_LETTERS[table]}-[a-z0-9]{{6}}", cells[table][key]):
             raise Problem(422, "The form has lost the numbers of its rows: open it again.", kind="bad-input")
-    visit = cells["visits"]["visit"]
+    visit = cells["visits"]["visit"] = job_number(session, cells["visits"]["visit"])
     if session.get(tables.Visit, visit) is not None:
         return RedirectResponse(f"/jobs/{visit}", 303)  # sent twice
     for table in ROWS:
         if session.get(ROWS[table], cells[table][entry.key_column(table)]) is not None:
             raise Problem(409, "A row of this form has been kept already: open it again.", kind="changed-meanwhile")
+    form = {**cells, "visits": {**cells["visits"], "visit": sent["visits.visit"]}}
+    try:
+        cells["awnings"], parts = models.filled(session, cells["awnings"], _units(session))
+    except BadInput as fault:
+        return _new_page(request, session, form, known, {f"awnings.{fault.where}": fault.problem}, 422)
     rows = _linked(session, cells, known, now.date().isoformat())
     try:
         entry.keep(session, rows, by=who.name, now=now)
     except BadFiles as bad:
-        return _new_page(request, session, cells, known, entry.faults_by_field(bad), 422)
+        return _new_page(request, session, form, known, entry.faults_by_field(bad), 422)
+    begin_gates(session, session.get_one(tables.Visit, visit), by=who.name, now=now)
+    if "awnings" in rows:
+        models.pack(session, cells["awnings"]["awning"], parts, by=who.name, now=now)
     return RedirectResponse(f"/jobs/{visit}", 303)
 
 
@@ -120,12 +138,12 @@ def _new_page(
     left_out |= ({"sites"} if known["site"] else set()) | ({"awnings"} if known["awning"] else set())
     titles = _TITLES | {"awnings": "Awning that was sold", "visits": "What is to be done"}
     shown = [
-        entry.section(table, titles[table], cells[table], without=_OWN[table])
+        entry.section(table, titles[table], cells[table], without=_OWN[table], asked=_ASKED[table])
         for table in ("customers", "sites", "visits", "awnings")
         if table not in left_out
     ]
     words = {
-        "awnings": "Leave it empty for a survey or a repair of an awning that is not ours.",
+        "awnings": "A model that is entered brings weight, box and parts. Empty: a survey or repair of another awning.",
         "sites": "Latitude and longitude stand beside the house on any map; roads and daylight are reckoned from them.",
     }
     values: dict[str, Any] = {
@@ -134,6 +152,7 @@ def _new_page(
         "words": words,
         "known": known,
         "action": "/jobs/new",
+        "models": models.model_names(session),
     }
     if known["customer"]:
         values["customer"] = found(session, tables.Customer, known["customer"], "customer")

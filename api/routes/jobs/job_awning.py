@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import datetime
-import re
+from collections.abc import Callable
 from typing import Annotated, Any
 
 from fastapi import APIRouter, Form, Request
@@ -16,6 +16,7 @@ from api.access.guards import Who, allow, found
 from api.access.idempotency import Once
 from api.clock import Now, local_day
 from api.fields.ids import new_id
+from api.fields.limits import limit
 from api.http.pages import Database, page, wants_json
 from api.http.problems import Problem, bad_fields, responses
 from api.ledger.history import note
@@ -23,12 +24,18 @@ from api.ledger.job_facts import rows
 from api.routes import records
 from api.survey import keeping
 from scheduler.errors import BadInput
-from scheduler.units import both, parse_length, parse_weight
+from scheduler.units import parse_length, parse_weight
 
 router = APIRouter(tags=["awnings"])
 Office = Annotated[Who, allow(Role.manager, Role.office)]
 Text = Annotated[records.Words, Form(max_length=120)]
-_MOST_MM = {"width": (500, 20_000), "projection": (200, 10_000), "box": (500, 100_000)}
+# Field of the form: its column, and what reads a measure that is written in any usual way.
+_FIELDS: dict[str, tuple[str, Callable[[str], float] | None]] = {
+    "model": ("model", None), "width": ("width_mm", parse_length), "projection": ("projection_mm", parse_length),
+    "weight": ("weight_kg", parse_weight), "box": ("box_mm", parse_length), "boxes": ("boxes", None),
+    "motor": ("motor", None), "cloth": ("cloth", None), "arrives_on": ("arrives_on", None),
+}  # fmt: skip
+_OPTIONAL = ("motor", "cloth", "arrives_on")
 
 
 @router.post("/jobs/{visit_id}/awning", responses=responses(400, 409))
@@ -111,36 +118,20 @@ def _order(session: Session, who: Who, visit: tables.Visit, now: datetime.dateti
 
 def _read(session: Session, form: dict[str, str]) -> tuple[dict[str, Any], dict[str, str]]:
     """Return the values of an awning, and a sentence by field that is wrong."""
-    values: dict[str, Any] = {"cloth": form["cloth"].strip(), "motor": form["motor"] or None}
+    values: dict[str, Any] = {}
     faults: dict[str, str] = {}
-    for name, (least, most) in _MOST_MM.items():
+    for name, (column, measured) in _FIELDS.items():
+        text, held = form[name].strip(), limit(f"awning.{column}")
         try:
-            length = parse_length(form[name], name)
-            if not least <= length <= most:
-                raise BadInput(name, f"must be from {both(least)} to {both(most)}")
-            values[f"{name}_mm"] = round(length)
+            if text:
+                values[column] = held.check(round(measured(text))) if measured else held.parse(text)
+            elif name in _OPTIONAL:
+                values[column] = "" if name == "cloth" else None
+            else:
+                faults[name] = "must not be empty"
         except BadInput as fault:
-            faults[name] = fault.problem if form[name].strip() else "must not be empty"
-    try:
-        values["weight_kg"] = round(parse_weight(form["weight"], "weight"))
-        if not 1 <= values["weight_kg"] <= 2000:
-            faults["weight"] = "must be from 1 to 2000 kg"
-    except BadInput as fault:
-        faults["weight"] = fault.problem if form["weight"].strip() else "must not be empty"
-    values["model"] = form["model"].strip()
-    if not values["model"]:
-        faults["model"] = "must not be empty"
-    if not re.fullmatch(r"[1-9]|1[0-9]|20", form["boxes"].strip()):
-        faults["boxes"] = "must be a whole number from 1 to 20"
-    else:
-        values["boxes"] = int(form["boxes"])
-    if form["motor"] not in ("", "left", "right"):
-        faults["motor"] = "must be left or right, or empty"
+            faults[name] = fault.problem
     values["yard_id"] = form["yard"]
     if "\0" in form["yard"] or session.get(tables.Yard, form["yard"]) is None:
         faults["yard"] = "must be one of the yards"
-    try:
-        values["arrives_on"] = datetime.date.fromisoformat(form["arrives_on"]) if form["arrives_on"] else None
-    except ValueError:
-        faults["arrives_on"] = "must be a date such as 2027-04-12, or empty"
     return values, faults

@@ -26,10 +26,12 @@ from api.ledger.history import in_words
 from api.ledger.told import HOLDS
 from api.papers.shown.cautions import cautions
 from api.papers.shown.job_page import JobPage, allowed, job_page
+from api.papers.shown.wall_words import wall_words
 from api.routes import records
 from api.tables import Business
 from api.weeksheet import PILES
 from api.weeksheet.names import KIT_MARKS
+from scheduler.layout.drawing.cautions import sort_out
 
 router = APIRouter(tags=["jobs"])
 Staff = Annotated[Who, allow(*LOOKERS)]
@@ -93,7 +95,11 @@ def job(request: Request, session: Database, who: Reader, now: Now, visit_id: st
         return f"{day_name(local.date())}, {local:%-H:%M}"
 
     office = who.role in (Role.manager, Role.office)
+    findings = sort_out(found.job.layout.findings if found.job.layout else ())
     values = {
+        "stops": findings.stops,
+        "serious": findings.special,
+        "usual": findings.standing + findings.notes,
         "page": found,
         "job": found.job,
         "where": standing.stops.get(visit_id),
@@ -102,6 +108,7 @@ def job(request: Request, session: Database, who: Reader, now: Now, visit_id: st
         "story": story,
         "moment": moment,
         "history": [(line, in_words(line, of=visit_id)) for line in story.history] if who.role else [],
+        "wall": wall_words(found.job, found.site, session.get_one(Business, 1), now.year),
         "cautions": list(cautions(found.job, found.site)),
         "allowed": allowed(found.hours),
         "office": office,
@@ -115,13 +122,22 @@ def job(request: Request, session: Database, who: Reader, now: Now, visit_id: st
 
 
 @router.get("/jobs/{visit_id}/drawing.svg")
-def drawing(session: Database, who: Reader, now: Now, visit_id: str) -> Response:
-    """Give the wall drawing alone, for printing."""
+def drawing(
+    session: Database,
+    who: Reader,
+    now: Now,
+    visit_id: str,
+    number: Annotated[int, Query(alias="page", ge=1, le=99, description="which page of the drawing")] = 1,
+) -> Response:
+    """Give a sheet of the wall drawing alone, for printing: the first is what one drills by."""
     own_job(session, who, visit_id)
     found = _found(session, visit_id, now)
     if found.job.drawing is None:
         raise HTTPException(404, f'There is no wall drawing of "{visit_id}": its wall has not been surveyed.')
-    return Response(found.job.drawing, media_type="image/svg+xml")
+    sheets = found.job.sheets
+    if number > len(sheets):
+        raise HTTPException(404, f'The wall drawing of "{visit_id}" has {len(sheets)} pages.')
+    return Response(sheets[number - 1], media_type="image/svg+xml")
 
 
 def _found(session: Session, visit_id: str, now: datetime.datetime) -> JobPage:

@@ -37,7 +37,8 @@ Reader = Annotated[Who, allow(*STAFF, crew_link=True)]
 Writer = Annotated[Who, allow(Role.manager, Role.office, Role.lead)]
 SURVEYORS = (Role.manager, Role.office, Role.lead)
 _MOST_FIELDS, _LONGEST, _LONGEST_NOTE = 6000, 500, 2000
-_ROOTS = ("awning", "wall", "anchor", "place", "band", "obstacles", "doors")
+_ROOTS = ("awning", "wall", "anchor", "place", "band", "obstacles", "doors", "datum", "outlet")
+_ALONE = ("wind_class", "built")
 _ROW = re.compile(r"(add|drop):([a-z.]+?)(?:\.([0-9]{1,4}))?")
 _FORM = {
     "requestBody": {
@@ -53,7 +54,7 @@ _FORM = {
                         "surveyed_by": {"type": "string"},
                         "uncertain": {"type": "string"},
                     },
-                    "additionalProperties": {"type": "string", "description": "by way into survey/1: awning.width"},
+                    "additionalProperties": {"type": "string", "description": "by way into survey/2: awning.width"},
                 }
             }
         }
@@ -119,7 +120,7 @@ def survey_sent(
     visit_id: str,
     sent: Annotated[dict[str, str], Depends(_sent)],
 ) -> Response:
-    """Draw, keep, or add and drop rows of a form, as its button `do` says; field names are ways into survey/1."""
+    """Draw, keep, or add and drop rows of a form, as its button `do` says; field names are ways into survey/2."""
     visit = found(session, tables.Visit, visit_id, "job")
     entry = _entry(session, visit, sent.get("awning", ""))
     if entry is None:
@@ -335,7 +336,7 @@ def _no_awning(request: Request, session: Session, visit: tables.Visit, status: 
 
 def _is_field(key: str) -> bool:
     root, dot, _ = key.partition(".")
-    return key in BESIDE or key == "wind_class" or (dot == "." and root in _ROOTS)
+    return key in BESIDE or key in _ALONE or (dot == "." and root in _ROOTS)
 
 
 def _check_size(sent: Mapping[str, str]) -> None:

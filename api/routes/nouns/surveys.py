@@ -34,7 +34,7 @@ Writer = Annotated[Who, allow(Role.manager, Role.office, Role.lead)]
 
 
 class SurveyBody(records.Body):
-    """A survey without its id; `document` is in the form survey/1, its own `id` becomes that of the record."""
+    """A survey without its id; `document` is in the form survey/2 or survey/1, its own `id` becomes the record's."""
 
     site_id: Annotated[str, limit("site_survey.site_id")]
     awning_id: Annotated[str, limit("site_survey.awning_id")]
@@ -55,7 +55,7 @@ class SurveyList(records.Body):
 
 
 class DraftBody(records.Body):
-    """A survey that is not kept yet: as the fields of the form, or as a document in the form survey/1."""
+    """A survey that is not kept yet: as the fields of the form, or as a document in the form survey/2 or survey/1."""
 
     fields: (
         Annotated[

@@ -23,6 +23,8 @@ from api.http.pages import Database
 from api.http.problems import Problem, responses
 from api.http.versions import IfMatch, IfNoneMatch
 from api.jobs.listed import places
+from api.jobs.numbers import job_number
+from api.office.gates import begin_gates
 from api.routes import records
 from api.tables import Visit, VisitHours
 from scheduler.errors import BadInput
@@ -132,10 +134,11 @@ def make_visit(session: Database, who: Writer, now: Now, once: Once, body: Visit
 
     def write() -> Response:
         _check(session, body)
-        row = Visit(id=new_id("J"), **body.model_dump(exclude={"hours"}))
+        row = Visit(id=job_number(session, new_id("J")), **body.model_dump(exclude={"hours"}))
         session.add(row)
         session.flush()
         _allow(session, row.id, body.hours)
+        begin_gates(session, row, by=who.name, now=now)
         return records.make(session, who, now, row, "visit", "/visits", also=_hours(session, [row.id])[row.id])
 
     return once(session, write)

@@ -14,6 +14,7 @@ from sqlmodel import Session, col, select
 from api.access import accounts
 from api.access.accounts import Passwords, Role
 from api.access.guards import STAFF, Who, allow, cookie_name, csrf_token, everyone, found
+from api.http.measures import REFUSED
 from api.http.pages import Database, page, wants_json
 from api.http.problems import Problem, responses
 from api.routes.records import Words
@@ -57,10 +58,13 @@ def sign_in(request: Request, who: Anybody, name: Text = "", password: Text = ""
         )  # fmt: skip
         status, fault = 401, "Name and password do not fit together, or the one-time password is over."
     except Problem as problem:
+        REFUSED.labels("too many tries").inc()
         if wants_json(request):
             raise
         made, status, fault = None, problem.status, problem.detail
     if made is None:
+        if status == 401:
+            REFUSED.labels("wrong").inc()
         if wants_json(request):
             raise Problem(401, fault, headers={"WWW-Authenticate": 'Session realm="Eaveboard"'})
         values = {"csrf": who.csrf, "next": _inside(next), "name": name, "fault": fault}
@@ -265,7 +269,7 @@ def _unkept(answer: Response) -> Response:
 
 def _account(session: Session, account_id: int) -> Account:
     if not 0 < account_id < 2**31:
-        raise Problem(404, f'No account has the id "{account_id}".')
+        raise Problem(404, f'Nobody who signs in has the id "{account_id}".')
     return found(session, Account, account_id, "account")
 
 

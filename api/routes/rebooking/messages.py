@@ -15,7 +15,7 @@ from api.access.guards import Who, allow, found
 from api.clock import Now
 from api.database import transaction
 from api.falls.now import each_falling
-from api.fields.mail import is_address
+from api.fields.limits import limit
 from api.fields.shown import day_name
 from api.http.pages import Database, page, wants_json
 from api.http.problems import Problem, responses
@@ -31,7 +31,8 @@ router = APIRouter(tags=["messages"])
 Office = Annotated[Who, allow(Role.manager, Role.office)]
 Version = Annotated[int, Form(ge=0)]
 STATES = {
-    "draft": "○ draft", "failed": "▲ not sent", "sending": "… being sent", "told": "✓ told", "dropped": "dropped"
+    "draft": "○ still to tell", "failed": "▲ not sent", "sending": "… being sent", "told": "✓ told",
+    "dropped": "dropped",
 }  # fmt: skip
 
 
@@ -73,8 +74,8 @@ def calendar(request: Request, session: Database, _: Office, message_id: int) ->
 @router.post("/messages/{message_id}", responses=responses(409, 412, 428))
 def change(
     request: Request, session: Database, now: Now, who: Office, message_id: int,
-    subject: Annotated[Words, Form(max_length=200)], body: Annotated[str, Form(max_length=8000)],
-    to_email: Annotated[Words, Form(max_length=200)] = "", to_name: Annotated[Words, Form(max_length=200)] = "",
+    subject: Annotated[str, Form(max_length=200)], body: Annotated[str, Form(max_length=8000)],
+    to_email: Annotated[str, Form(max_length=200)] = "", to_name: Annotated[str, Form(max_length=200)] = "",
     hold: Annotated[Literal["firm", "day", "soft", ""], Form()] = "", version: Version = 0, if_match: IfMatch = None,
     then: Annotated[Literal["keep", "send", "told"], Form()] = "keep",
 ) -> Response:  # fmt: skip
@@ -183,12 +184,11 @@ def _require(row: tables.Message, version: int, if_match: str | None) -> None:
 
 
 def _fault(values: dict[str, Any]) -> BadInput | None:
-    if not values["subject"] or not values["body"].strip():
-        return BadInput("body", "subject and words must not be empty")
-    if any((ord(c) < 32 and c not in "\n\t") or ord(c) == 127 for c in values["body"]):
-        return BadInput("body", "must not contain control characters")
-    if values["to_email"] and not is_address(values["to_email"]):
-        return BadInput("to_email", f'must be an e-mail address, is "{values["to_email"]}"')
+    for name in ("subject", "body", "to_email", "to_name"):
+        try:
+            limit(f"message.{name}").check(values[name].strip())
+        except BadInput as fault:
+            return BadInput(name, fault.problem)
     return None
 
 

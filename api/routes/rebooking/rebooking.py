@@ -16,22 +16,19 @@ from api import tables
 from api.access.accounts import Role
 from api.access.guards import Who, allow, found
 from api.clock import Now
-from api.falls.falls import Cause
 from api.falls.now import each_falling
-from api.falls.today import Today, open_weeks
-from api.fields.sheets import time_of_day
-from api.fields.shown import DAY_MIN, day_name
+from api.falls.today import open_weeks
+from api.fields.shown import day_name
 from api.http.pages import Database, page, wants_json
 from api.http.problems import Problem, responses
 from api.http.versions import IfMatch, etag
-from api.ledger.history import note
 from api.ledger.plans.posted import posted_week
 from api.ledger.told import HOLDS, told_now
 from api.messages.telling import OPEN
-from api.rebooking import cases, taking
+from api.rebooking import cases, opening, taking
 from api.rebooking.cases import CAUSES, named
 from api.rebooking.search import Searches
-from api.rebooking.shown import case_line, finding_line, visit_line
+from api.rebooking.shown import case_line, finding_line, ranked, visit_line
 from api.routes.records import Words
 from scheduler.errors import BadInput
 
@@ -94,7 +91,7 @@ def open_new(
     form = {"visit": visit, "cause": cause, "crew": crew, "day": day, "person": person, "detail": detail,
             "days": days or [], "earliest": earliest, "latest": latest, "not_before": not_before}  # fmt: skip
     try:
-        case = _open(request, session, now, who, form)
+        case = opening.open_from(_searches(request).days, session, form, now=now, by=who.name)
     except BadInput as fault:
         if wants_json(request):
             raise
@@ -129,7 +126,7 @@ def one(
     booking = told_now(session, shown.visit_id)
     values = {
         "case": body, "causes": CAUSES, "shown": visit_line(session, case, shown, offers=True), "searching": searching,
-        "booking": booking, "done": DONE, "next_case": _next_case(session, case),
+        "booking": booking, "done": DONE, "ranked": ranked, "next_case": _next_case(session, case),
         "messages": session.exec(select(tables.Message).where(
             tables.Message.case_id == case_id, tables.Message.visit_id == shown.visit_id,
             tables.Message.state != "dropped")).all(),
@@ -203,14 +200,14 @@ def _searches(request: Request) -> Searches:
 
 def _found(session: Session, case_id: int) -> tables.RebookingCase:
     if not 0 < case_id < 2**31:
-        raise Problem(404, f'No case has the id "{case_id}".')
+        raise Problem(404, f'No changed visit has the number "{case_id}".')
     return found(session, tables.RebookingCase, case_id, "case")
 
 
 def _found_visit(session: Session, case_id: int, visit_id: str) -> tables.CaseVisit:
     row = None if "\0" in visit_id else session.get(tables.CaseVisit, (case_id, visit_id))
     if row is None:
-        raise Problem(404, f'Case {case_id} has no visit "{visit_id}".')
+        raise Problem(404, f'Changed visit {case_id} has no job "{visit_id}".')
     return row
 
 
@@ -281,29 +278,11 @@ def _search_if_stale(
     return {"phase": known.phase, "seconds": seconds, "moving": known.moving, "fault": known.fault}
 
 
-def _today_of(request: Request, session: Session, now: datetime.datetime, form: dict[str, Any]) -> Today | None:
-    """Return the posted week that the visit or the crew's day of the form is in."""
-    for start_date in open_weeks(session, now):
-        today = _searches(request).days.of(start_date, now)
-        if today is None:
-            continue
-        if form["visit"] and form["visit"] in today.posted.spots:
-            return today
-        if form["crew"] and form["day"]:
-            try:
-                day = (datetime.date.fromisoformat(form["day"]) - start_date).days
-            except ValueError:
-                return None
-            if 0 <= day < today.posted.week.days:
-                return today
-    return None
-
-
 def _form(
     request: Request, session: Session, now: datetime.datetime, form: dict[str, Any], fault: BadInput | None = None
 ) -> Response:
     form = {"person": "", "detail": "", "days": [], "earliest": "", "latest": "", "not_before": "", **form}
-    today = _today_of(request, session, now, form)
+    today = opening.today_of(_searches(request).days, session, form, now)
     rows: list[dict[str, Any]] = []
     people: list[tables.Person] = []
     if today is not None:
@@ -326,74 +305,3 @@ def _form(
     values = {"form": form, "causes": CAUSES, "rows": rows, "people": people, "dates": dates, "fault": fault,
               "crews": crews, "posted": open_weeks(session, now)}  # fmt: skip
     return page(request, "rebooking_new.html", values, status=422 if fault else 200)
-
-
-def _open(
-    request: Request, session: Session, now: datetime.datetime, who: Who, form: dict[str, Any]
-) -> tables.RebookingCase:
-    if form["cause"] not in CAUSES:
-        raise BadInput("cause", f"must be one of {', '.join(CAUSES)}")
-    cause: Cause = form["cause"]
-    wishes = _wishes(form)
-    today = _today_of(request, session, now, form)
-    crew_day: tuple[str, datetime.date] | None = None
-    names = [form["visit"]] if form["visit"] else []
-    if cause == "crew away":
-        day = _date("day", form["day"])
-        if session.get(tables.Crew, form["crew"]) is None:
-            raise BadInput("crew", f'no crew has the id "{form["crew"]}"')
-        if today is None:
-            raise BadInput("day", f"no week that holds {day} is posted")
-        crew_day = form["crew"], day
-        names = cases.crew_day_visits(today, *crew_day)
-        if not names:
-            raise BadInput("day", f"{form['crew']} has no visit to come on {day}")
-        names = [name for name in names if cases.in_open_case(session, name) is None]
-        _note_day_off(session, now, who, form, day)
-    elif not names:
-        raise BadInput("visit", "must name a posted visit")
-    if today is None:
-        raise BadInput("visit", f'"{form["visit"]}" is not on a posted week that is still under way')
-    return cases.open_case(
-        session, today, cause, names, detail=form["detail"], wishes=wishes, crew_day=crew_day, now=now, by=who.name
-    )
-
-
-def _note_day_off(session: Session, now: datetime.datetime, who: Who, form: dict[str, Any], day: datetime.date) -> None:
-    """Note who is away, so that every plan made from now on knows it."""
-    if not form["person"]:
-        return
-    crew = session.get_one(tables.Crew, form["crew"])
-    if form["person"] not in (crew.lead_id, crew.helper_id):
-        raise BadInput("person", f'"{form["person"]}" is not one of {crew.id}')
-    off = select(tables.DayOff).where(
-        tables.DayOff.person_id == form["person"], tables.DayOff.first <= day, tables.DayOff.last >= day
-    )
-    if session.exec(off).first() is None:
-        session.add(tables.DayOff(person_id=form["person"], first=day, last=day, why=form["detail"] or "away"))
-        note(session, now, who.name, "away", "person", form["person"], {"day": day.isoformat()})
-
-
-def _wishes(form: dict[str, Any]) -> dict[str, Any]:
-    wishes: dict[str, Any] = {"days": [_date("days", day).isoformat() for day in form["days"] or []]}
-    for name in ("earliest", "latest"):
-        if form[name]:
-            try:
-                wishes[name] = time_of_day(form[name])
-            except BadInput as fault:
-                raise BadInput(name, fault.problem) from None
-    if wishes.get("latest", DAY_MIN) <= wishes.get("earliest", 0):
-        raise BadInput("latest", "must come after the earliest hour")
-    if form["not_before"]:
-        wishes["not_before"] = _date("not_before", form["not_before"]).isoformat()
-    return wishes
-
-
-def _date(where: str, text: str) -> datetime.date:
-    try:
-        day = datetime.date.fromisoformat(text)
-    except ValueError:
-        raise BadInput(where, f'must be a date like 2027-04-12, is "{text}"') from None
-    if not 2000 <= day.year <= 2999:
-        raise BadInput(where, f"must lie in this millennium, is {day}")
-    return day

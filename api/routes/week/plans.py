@@ -30,9 +30,9 @@ from api.week import locks, plans, post
 from api.week.planning import prepare_week
 from api.week.plans import Documents
 from scheduler import Comparison, Lock, Off, Put, Tried, by_hand, compare
-from scheduler.audit import Breach
 from scheduler.documents import encode
 from scheduler.errors import BadInput
+from scheduler.judged import Breach
 from scheduler.week import Week
 
 router = APIRouter(tags=["plans"])

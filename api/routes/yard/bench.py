@@ -23,6 +23,7 @@ from api.bench.reads import CratePage, bench_page, crate_page
 from api.clock import Now, local_day, local_moments
 from api.day import photos
 from api.falls.now import falling
+from api.fields.limits import as_sent
 from api.fields.sheets import date
 from api.http.pages import Database, page, wants_json
 from api.http.problems import Problem, responses, wants_page
@@ -34,7 +35,6 @@ router = APIRouter(tags=["bench"])
 Reader = Annotated[Who, allow(*STAFF)]
 Counter = Annotated[Who, allow(Role.manager, Role.office, Role.lead)]
 Office = Annotated[Who, allow(Role.manager, Role.office)]
-Line = Annotated[Words, Form(max_length=120)]
 Version = Annotated[int | None, Form(description="the version that is changed, in place of If-Match")]
 WRITES: dict[int | str, dict[str, Any]] = {303: {"description": "to a form: the way back to its page"}}
 BEGUN: dict[int | str, dict[str, Any]] = {201: {"description": "begun now"}}
@@ -160,7 +160,7 @@ def condition(
     count: CountId,
     cloth: Annotated[str, Form(pattern="^(|good|marked|damaged)$")] = "",
     cover: Annotated[str, Form(pattern="^(|good|marked|damaged)$")] = "",
-    note: Annotated[Words, Form(max_length=2000)] = "",
+    note: Annotated[str, Form(), as_sent("crate_count.note")] = "",
     version: Version = None,
     if_match: IfMatch = None,
 ) -> Response:  # fmt: skip
@@ -219,8 +219,8 @@ def short(session: Database, _: Reader, short_id: int, if_none_match: IfNoneMatc
 @router.post("/shorts/{short_id}", responses=WRITES | responses(400, 409, 412, 428))
 def change_short(
     request: Request, session: Database, who: Office, now: Now, once: Once, short_id: int,
-    supplier: Line = "",
-    order_ref: Line = "",
+    supplier: Annotated[str, Form(), as_sent("short.supplier")] = "",
+    order_ref: Annotated[str, Form(), as_sent("short.order_ref")] = "",
     ordered_on: Annotated[str, Form(max_length=10)] = "",
     expected_on: Annotated[str, Form(max_length=10)] = "",
     version: Version = None,

@@ -87,8 +87,8 @@ def count(
 def correct(
     request: Request, session: Database, who: Office, now: Now, once: Once,
     item: ItemName, yard_id: YardId,
-    pieces: Annotated[int, Form(ge=-1_000_000, le=1_000_000, description="negative: off the shelf")],
-    why: Annotated[Words, Form(max_length=400)],
+    pieces: Annotated[int, Form(description="negative: off the shelf"), as_sent("stock_move.pieces")],
+    why: Annotated[str, Form(), as_sent("stock_move.why")],
 ) -> Response:  # fmt: skip
     """Move pieces that no count, delivery or visit explains, with the reason."""
 

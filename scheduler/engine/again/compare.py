@@ -9,7 +9,7 @@ from scheduler.engine.model.fixed import Spot
 from scheduler.plan import Cost, Plan
 from scheduler.price import outings, price, visits
 from scheduler.promises import broken_promises
-from scheduler.week import Week, clock_time, day_name
+from scheduler.week import Week, clock_time, crew_name, day_name, only_first_format
 
 _PILE = "the waiting pile"
 
@@ -51,6 +51,7 @@ def compare(week: Week, plan: Plan, other_week: Week, other: Plan) -> Comparison
 
     Both weeks begin on the same date. Jobs that only the other week has are told first, as dropped.
     """
+    only_first_format(week, "comparing plans")
     same = week == other_week
     before = {job: Spot(v.crew, v.day, v.start) for job, v in visits(outings(other_week, other.routes)).items()}
     after = {job: Spot(v.crew, v.day, v.start) for job, v in visits(outings(week, plan.routes)).items()}
@@ -88,4 +89,4 @@ def _sentence(week: Week, name: str, old: Spot | None, new: Spot | None) -> str:
 def _at(week: Week, spot: Spot | None) -> str:
     if spot is None:
         return _PILE
-    return f"{day_name(week, spot.day)} {clock_time(spot.start)} with {spot.crew}"
+    return f"{day_name(week, spot.day)} {clock_time(spot.start)} with {crew_name(week, spot.crew)}"

@@ -13,7 +13,7 @@ from scheduler.engine.model.fixed import NOTHING, Fixed
 from scheduler.errors import BadInput
 from scheduler.plan import Plan
 from scheduler.price import outings, visits
-from scheduler.week import Week
+from scheduler.week import Week, only_first_format
 
 
 @dataclass(frozen=True)
@@ -34,6 +34,7 @@ def plan_without(week: Week, plan: Plan, jobs: Collection[str], *, fixed: Fixed 
     The rest of the plan must be possible in `week`; why the jobs are not planned is left to the caller. Raises
     `BadInput` where it is not.
     """
+    only_first_format(week, "taking jobs out")
     from scheduler.engine.again.standing import staying
     from scheduler.engine.model.build import build
     from scheduler.engine.model.plans import plan_of
@@ -62,6 +63,7 @@ def fillings(
     plan: keeps the rules of `week`. holes: crew and day. A job that `plan` has already, or that saves nothing, is left
     out; of a job that fits several holes the best is told. Every plan told is priced and audited.
     """
+    only_first_format(week, "filling a hole")
     from scheduler.engine.again.standing import Standing, staying
     from scheduler.engine.model.build import build
     from scheduler.engine.model.plans import plan_of

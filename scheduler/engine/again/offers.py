@@ -29,7 +29,7 @@ from scheduler.engine.search.route_cost import arrays, route_cost
 from scheduler.errors import BadInput
 from scheduler.plan import Plan
 from scheduler.price import outings, visits
-from scheduler.week import Week, Window
+from scheduler.week import Week, Window, only_first_format
 
 
 @dataclass(frozen=True)
@@ -76,6 +76,7 @@ def warm(
     clock, seconds, seed, workers, fixed: as of `scheduler.plan_week`. stopped: asked now and then whether all is to
     be given up, also by the questions later on, which then have no answer.
     """
+    only_first_format(week, "offering times")
     begun = clock()
 
     def left() -> float:
@@ -109,6 +110,7 @@ def offer(
 
     Raises `BadInput` where the week has no such job or the plan is not of this week or breaks its rules.
     """
+    only_first_format(week, "offering times")
     number = {j.id: n for n, j in enumerate(week.jobs)}
     if job not in number:
         raise BadInput("job", f"no job has the id {shown(job)}")

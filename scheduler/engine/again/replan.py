@@ -20,7 +20,7 @@ from scheduler.engine.planning import plan_week
 from scheduler.errors import BadInput
 from scheduler.plan import Plan
 from scheduler.price import outings, price, visits
-from scheduler.week import Booking, Crew, Job, Week, checked, day_name
+from scheduler.week import Booking, Crew, Job, Week, checked, crew_name, day_name, only_first_format
 
 if TYPE_CHECKING:
     from scheduler.engine.planning import Progress
@@ -85,7 +85,7 @@ def replan(
 
     Raises `BadInput` naming what of the arguments is not in the week, or a visit that cannot stay where it was done.
     """
-
+    only_first_format(week, "planning again")
     event = _event(week, plan, freeze_until, dict(lost or {}), away)
     posted = told_week(week, event, told or Told())
     changed = changed_week(posted, event)
@@ -103,6 +103,7 @@ def as_it_stands(
     All visits of the plan but that of `job` are told as for `replan`; the plan is priced by that. Raises `BadInput` as
     `replan` does, and where the job is done or under way.
     """
+    only_first_format(week, "the plan as it stands")
     event = _event(week, plan, freeze_until, {}, ())
     if job in event.fixed.visits:
         raise BadInput("job", f"{job} is done or under way by then")
@@ -172,7 +173,7 @@ def _event(
         if crew not in crews:
             raise BadInput("away", f"no crew has the id {shown(crew)}")
         if (crew, day) not in shifts:
-            raise BadInput("away", f"crew {crew} does not work on {day_name(week, day)} anyway")
+            raise BadInput("away", f"crew {crew_name(week, crew)} does not work on {day_name(week, day)} anyway")
     before = {job: Spot(v.crew, v.day, v.start) for job, v in visits(outings(week, plan.routes)).items()}
     begun = begun_by(week, plan, moment) - lost.keys()
     fixed = Fixed({job: before[job] for job in begun}, moment, frozenset(begun), frozenset(away))

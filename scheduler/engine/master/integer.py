@@ -77,12 +77,14 @@ def select(
     rows = pool.rows
     h = solver(rows, seconds=seconds)
     append(h, pool, columns)
-    total = rows.jobs + len(columns)
+    total = rows.first + len(columns)
     kinds = np.full(total, highspy.HighsVarType.kInteger)
     h.changeColsIntegrality(total, np.arange(total, dtype=np.int32), kinds)
-    h.changeColsBounds(total, np.arange(total, dtype=np.int32), np.zeros(total), np.ones(total))
+    most = np.ones(total)
+    most[rows.skips : rows.first] = np.inf
+    h.changeColsBounds(total, np.arange(total, dtype=np.int32), np.zeros(total), most)
     for n in range(len(fixed)):
-        h.changeColBounds(rows.jobs + n, 1.0, 1.0)
+        h.changeColBounds(rows.first + n, 1.0, 1.0)
     if must is not None:
         h.changeColBounds(must, 0.0, 0.0)
     for name in PROOF_ALONE if not heuristics else ():
@@ -95,7 +97,7 @@ def select(
     if np.isfinite(better_than):
         h.setOptionValue("objective_bound", float(better_than))
     for cut in cuts:
-        h.addRow(-np.inf, cut.most, len(cut.columns), (cut.columns + rows.jobs).astype(np.int32), cut.weight)
+        h.addRow(-np.inf, cut.most, len(cut.columns), (cut.columns + rows.first).astype(np.int32), cut.weight)
     if start:
         h.setSolution(_point(pool, columns, [*fixed, *start]))
     raised: list[BaseException] = []
@@ -108,7 +110,7 @@ def select(
             event.interrupt()
 
     def found(event: Any) -> None:
-        value = np.array(event.data_out.mip_solution)[rows.jobs :]
+        value = np.array(event.data_out.mip_solution)[rows.first :]
         if better and not raised:
             try:
                 better([columns[c] for c in np.nonzero(value > 0.5)[0]], float(event.data_out.objective_function_value))
@@ -128,7 +130,7 @@ def select(
     empty = status in (highspy.HighsModelStatus.kInfeasible, highspy.HighsModelStatus.kObjectiveBound)
     if info.primal_solution_status != highspy.SolutionStatus.kSolutionStatusFeasible:
         return Answer(None, np.inf, better_than if empty else info.mip_dual_bound, empty)
-    value = np.array(h.getSolution().col_value)[rows.jobs :]
+    value = np.array(h.getSolution().col_value)[rows.first :]
     taken = [columns[c] for c in np.nonzero(value > 0.5)[0]]
     cost = cost_of(pool, taken)
     if start and abs(cost - info.objective_function_value) > 0.5:
@@ -152,20 +154,33 @@ def select(
 
 def cost_of(pool: Pool, taken: Sequence[int]) -> int:
     """Return what a selection of columns costs in cents, jobs in none of them skipped."""
-    skip = pool.rows.model.skip_cost.copy()
+    model = pool.rows.model
+    skip = model.skip_cost.copy()
     for c in taken:
         skip[pool.jobs[c]] = 0
-    return sum(pool.cost[c] for c in taken) + int(skip.sum())
+    past = int((_minutes_past(pool, taken) * model.weekly_cents).sum())
+    return sum(pool.cost[c] for c in taken) + int(skip.sum()) + past
+
+
+def _minutes_past(pool: Pool, taken: Sequence[int]) -> Any:
+    """Return by row of weekly minutes those past the free ones."""
+    model = pool.rows.model
+    out = np.zeros(len(model.weekly_cap), dtype=np.int64)
+    for c in taken:
+        if (row := model.weekly_row[pool.crew_day[c]]) >= 0:
+            out[row] += pool.out[c]
+    return np.maximum(0, out - model.weekly_cap)
 
 
 def _point(pool: Pool, columns: Sequence[int], start: Sequence[int]) -> Any:
     rows = pool.rows
-    value = np.zeros(rows.jobs + len(columns))
-    value[: rows.jobs] = 1.0
+    value = np.zeros(rows.first + len(columns))
+    value[: rows.skips] = 1.0
+    value[rows.skips : rows.first] = _minutes_past(pool, start)
     place = {c: n for n, c in enumerate(columns)}
     for c in start:
-        value[rows.jobs + place[c]] = 1.0
-        value[pool.jobs[c]] = 0.0
+        value[rows.first + place[c]] = 1.0
+        value[pool.jobs[c][pool.jobs[c] < rows.skips]] = 0.0
     solution = highspy.HighsSolution()
     solution.col_value = value.tolist()
     return solution

@@ -11,21 +11,23 @@ from scheduler.engine.master.rows import Rows
 from scheduler.engine.model.arrays import Ints
 from scheduler.engine.pricing.columns import Columns, columns_of
 
-
-def _key(k: int, jobs: Ints) -> tuple[int, bytes]:
-    return k, np.sort(jobs).tobytes()
+Key = tuple[int, bytes, int]
 
 
 class Pool:
-    """Columns without doubles, with their entries in the rows; job j's skip column is not among them."""
+    """Columns without doubles, with their entries in the rows; the skip columns of jobs are not among them.
+
+    Of a crew day whose minutes out have a price of their own, columns of other minutes are no doubles.
+    """
 
     def __init__(self, rows: Rows) -> None:
         self.rows = rows
-        self.known: dict[tuple[int, bytes], int] = {}
+        self.known: dict[Key, int] = {}
         self.crew_day: list[int] = []
         self.jobs: list[Ints] = []
         self.cost: list[int] = []
         self.helpers: list[int] = []
+        self.out: list[int] = []
         self.index: list[Ints] = []
         self.value: list[Any] = []
 
@@ -39,7 +41,7 @@ class Pool:
         for c in range(len(columns)):
             jobs = columns.jobs_of(c)
             k = int(columns.crew_day[c])
-            key = _key(k, jobs)
+            key = self._key(k, jobs, int(columns.out[c]))
             cost = int(columns.cost[c])
             if (old := self.known.get(key)) is not None and self.cost[old] <= cost:
                 continue
@@ -48,19 +50,27 @@ class Pool:
             self.jobs.append(jobs)
             self.cost.append(cost)
             self.helpers.append(int(columns.helpers[c]))
+            self.out.append(int(columns.out[c]))
             self.index.append(index[starts[c] : starts[c + 1]])
             self.value.append(value[starts[c] : starts[c + 1]])
         return len(self.cost) - before
 
-    def find(self, k: int, jobs: Sequence[int] | Ints) -> int:
-        """Return the column of crew day k (the first of its group) that serves just these jobs; `KeyError` for none."""
-        return self.known[_key(k, np.asarray(jobs, dtype=np.int64))]
+    def find(self, k: int, jobs: Sequence[int] | Ints, out: int = 0) -> int:
+        """Return the column of crew day k (the first of its group) that serves just these jobs; `KeyError` for none.
+
+        out: its minutes out, asked for only where they have a price of their own.
+        """
+        return self.known[self._key(k, np.asarray(jobs, dtype=np.int64), out)]
+
+    def _key(self, k: int, jobs: Ints, out: int) -> Key:
+        return k, np.sort(jobs).tobytes(), out if self.rows.model.weekly_row[k] >= 0 else 0
 
     def columns(self, chosen: Ints | None = None) -> Columns:
         """Return the chosen columns, or all of the pool, in one."""
         those = range(len(self)) if chosen is None else chosen.tolist()
-        crew_day, cost, helpers = ([x[c] for c in those] for x in (self.crew_day, self.cost, self.helpers))
-        return columns_of(crew_day, [self.jobs[c] for c in those], cost, helpers)
+        lists = (self.crew_day, self.cost, self.helpers, self.out)
+        crew_day, cost, helpers, out = ([x[c] for c in those] for x in lists)
+        return columns_of(crew_day, [self.jobs[c] for c in those], cost, helpers, out)
 
     def reduced(self, dual: Any) -> Any:
         """Return the reduced cost of every column."""
@@ -74,7 +84,7 @@ class Pool:
         part, those = Pool(self.rows), chosen.tolist()
         place = {c: n for n, c in enumerate(those)}
         part.known = {key: place[c] for key, c in self.known.items() if c in place}
-        for name in ("crew_day", "jobs", "cost", "helpers", "index", "value"):
+        for name in ("crew_day", "jobs", "cost", "helpers", "out", "index", "value"):
             column = getattr(self, name)
             setattr(part, name, [column[c] for c in those])
         return part

@@ -70,10 +70,8 @@ class Relaxation:
         self.lp.run()
         solution = self.lp.getSolution()
         self.value = float(self.lp.getInfo().objective_function_value)
-        self.dual = np.minimum(
-            np.array(solution.row_dual), np.where(np.arange(len(self.rows.cap)) < self.rows.jobs, np.inf, 0)
-        )
-        self.primal = np.array(solution.col_value)[self.rows.jobs :]
+        self.dual = self.rows.rightly_signed(np.array(solution.row_dual))
+        self.primal = np.array(solution.col_value)[self.rows.first :]
 
     def price(self, beam: int) -> tuple[int, bool]:
         """Add columns of negative reduced cost; return how many are new and whether all of them have been seen.
@@ -133,14 +131,13 @@ class Relaxation:
 
     def dual_value(self) -> float:
         """Return what the prices alone are worth: right sides by prices, with the skip columns at their best."""
-        gain = self.model.skip_cost - self.dual[: self.rows.jobs]
-        return float(self.dual @ self.rows.cap + np.minimum(0.0, gain).sum())
+        return float(self.dual @ self.rows.cap + np.minimum(0.0, self.rows.skip_gain(self.dual)).sum())
 
     def bound_columns(self, columns: list[int], lower: float, upper: float) -> bool:
         """Bound the columns of the program and solve it again; return whether there is a solution."""
         count = len(columns)
         if count:
-            places = np.array(columns, dtype=np.int32) + self.rows.jobs
+            places = np.array(columns, dtype=np.int32) + self.rows.first
             self.lp.changeColsBounds(count, places, np.full(count, lower), np.full(count, upper))
         self.lp.run()
         return bool(self.lp.getModelStatus() == highspy.HighsModelStatus.kOptimal)
@@ -163,7 +160,7 @@ class Relaxation:
         for cut in cuts:
             weight = columns.sum_over_jobs(cut.weight) * ((yard == cut.yard) & (day <= cut.day))
             held = np.nonzero(weight)[0]
-            places = (held + self.rows.jobs).astype(np.int32)
+            places = (held + self.rows.first).astype(np.int32)
             self.lp.addRow(-np.inf, float(cut.most), len(held), places, weight[held].astype(np.float64))
         self.rows.add_cuts(cuts)
         self.pool.renew()
@@ -194,7 +191,7 @@ class Relaxation:
         self.pool.renew()
         self.listed.renew()
         starts, index, _ = self.pool.matrix(range(len(self.pool)))
-        place = np.repeat(np.arange(len(self.pool)), np.diff(starts)) + self.rows.jobs
+        place = np.repeat(np.arange(len(self.pool)), np.diff(starts)) + self.rows.first
         for row in range(len(self.rows.cap) - len(triples), len(self.rows.cap)):
             held = place[index == row].astype(np.int32)
             self.lp.addRow(-np.inf, 1.0, len(held), held, np.ones(len(held)))

@@ -1,4 +1,7 @@
-"""The rows of the master: each job once or skipped, a crew one route a day, and what routes share."""
+"""The rows of the master: each job once or skipped, a crew one route a day, and what routes share.
+
+The columns before those of routes: one a job that is skipped, one a row of weekly minutes for those past the free ones.
+"""
 
 from __future__ import annotations
 
@@ -14,10 +17,11 @@ from scheduler.engine.pricing.crew_day import Day, Prices
 
 
 class Rows:
-    """Row numbers and right sides: jobs first (= 1), then all others (at most `cap`).
+    """Row numbers and right sides: items first (= 1), then all others (at most `cap`).
 
-    Order: job rows, crew-day rows, helpers, equipment pools, stock, follows, cover cuts, triples. Only a group's first
-    crew day has columns; its row's cap is the size of the group.
+    Order: item rows, crew-day rows, helpers, equipment pools, stock, follows, weekly minutes, assists by day, cover
+    cuts, triples. `first` is the number of columns before those of routes. Only a group's first crew day has columns;
+    its row's cap is the size of the group.
     """
 
     def __init__(self, model: Model) -> None:
@@ -37,6 +41,13 @@ class Rows:
         # per follow, crew (0 where any crew will do) and day of `then`
         self.follow_row = np.full((len(model.follow), crews, week_days), -1, dtype=np.int64)
         self._follow_rows(cap)
+        self.weekly_row = len(cap)
+        cap += model.weekly_cap.tolist()
+        # per item and day: a job's own crew goes out for it only on a day on which a second one does
+        self.assist_row = np.full((jobs, week_days), -1, dtype=np.int64)
+        self._assist_rows(cap)
+        self.skips = len(model.week.jobs)
+        self.first = self.skips + len(model.weekly_cap)
         self.cap = np.array(cap, dtype=np.float64)
         self.jobs = jobs
         self.cuts: list[Cut] = []
@@ -110,10 +121,29 @@ class Rows:
                         self.follow_row[place] = len(cap)
                         cap.append(0)
 
+    def _assist_rows(self, cap: list[int]) -> None:
+        for k in self.model.crew_days:
+            for j in k.jobs:
+                if (assist := int(self.model.assist_of[j])) >= 0 and self.assist_row[j, k.day] < 0:
+                    self.assist_row[j, k.day] = self.assist_row[assist, k.day] = len(cap)
+                    cap.append(0)
+
     def entries(self, columns: Columns) -> tuple[Ints, Ints, Any]:
         """Return the columns in compressed form: starts, row indices, coefficients."""
         m = self.model
-        shared = _Shared(m.crew_of, m.day_of, m.yard_of, m.helper_row, m.pool_row, m.onboard, m.need, m.uses, m.follow)
+        shared = _Shared(
+            m.crew_of,
+            m.day_of,
+            m.yard_of,
+            m.helper_row,
+            m.pool_row,
+            m.onboard,
+            m.need,
+            m.uses,
+            m.follow,
+            m.weekly_row,
+            m.helped_job,
+        )
         numbers = _Numbers(
             self.crew_row,
             self.helper_row,
@@ -124,10 +154,12 @@ class Rows:
             self.cut_yard,
             self.cut_day,
             self.cut_weight,
+            self.weekly_row,
+            self.assist_row,
             self.triple_row,
             self.triples,
         )
-        return _entries(columns.crew_day, columns.ptr, columns.jobs, columns.helpers, shared, numbers)
+        return _entries(columns.crew_day, columns.ptr, columns.jobs, columns.helpers, columns.out, shared, numbers)
 
     def reduced(self, columns: Columns, dual: Any) -> Any:
         """Return the reduced cost of each of the columns."""
@@ -148,6 +180,10 @@ class Rows:
             if len(self.cuts):
                 here = (self.cut_yard == m.yard_of[k]) & (self.cut_day >= m.day_of[k])
                 prize = prize + dual[self.cut_row : self.triple_row][here] @ self.cut_weight[np.ix_(here, day.jobs)]
+            if self.skips < self.jobs:
+                row = self.assist_row[day.jobs, m.day_of[k]]
+                gives = np.where(m.helped_job[day.jobs] >= 0, -1.0, 1.0)  # a second crew's stop lets the first one go
+                prize = prize + np.where(row >= 0, dual[np.maximum(row, 0)], 0.0) * gives
             place = {int(j): i for i, j in enumerate(day.jobs)} if len(m.follow) else {}
             pairs = np.zeros(len(day.pairs))
             for p, (first, then, least, most, same) in enumerate(m.follow):
@@ -167,7 +203,22 @@ class Rows:
         sigma = dual[self.crew_row : self.crew_row + len(m.crew_days)]
         helper = -dual[self.helper_row : self.helper_row + len(m.helper_cap)]
         pool = -dual[self.pool_row : self.pool_row + len(m.pool_cap)]
-        return Prices(job, sigma, helper, pool, pair, self.triples, -dual[self.triple_row :])
+        weekly = -dual[self.weekly_row : self.weekly_row + len(m.weekly_cap)]
+        return Prices(job, sigma, helper, pool, pair, self.triples, -dual[self.triple_row :], weekly)
+
+    def rightly_signed(self, dual: Any) -> Any:
+        """Return prices that bound every plan: none above 0 but an item's, no minute dearer than it costs."""
+        dual = np.minimum(dual, np.where(np.arange(len(dual)) < self.jobs, np.inf, 0.0))
+        weekly = slice(self.weekly_row, self.weekly_row + len(self.model.weekly_cap))
+        dual[weekly] = np.maximum(dual[weekly], -self.model.weekly_cents)
+        return dual
+
+    def skip_gain(self, dual: Any) -> Any:
+        """Return by job what skipping it costs, less the prices of the rows that it is in: its own and its assist's."""
+        m = self.model
+        gain = m.skip_cost[: self.skips] - dual[: self.skips]
+        gain[m.helped_job[self.skips :]] -= dual[self.skips : self.jobs]
+        return gain
 
 
 class _Shared(NamedTuple):
@@ -182,6 +233,8 @@ class _Shared(NamedTuple):
     need: Any
     uses: Any
     follow: Any
+    weekly_row: Any
+    helped_job: Any
 
 
 class _Numbers(NamedTuple):
@@ -196,12 +249,16 @@ class _Numbers(NamedTuple):
     cut_yard: Any
     cut_day: Any
     cut_weight: Any
+    weekly: int
+    assist: Any
     triple: int
     triples: Any
 
 
 @compiled
-def _entries(crew_day: Any, ptr: Any, jobs: Any, helpers: Any, m: _Shared, rows: _Numbers) -> tuple[Any, Any, Any]:
+def _entries(
+    crew_day: Any, ptr: Any, jobs: Any, helpers: Any, out: Any, m: _Shared, rows: _Numbers
+) -> tuple[Any, Any, Any]:
     items, stocks, days = m.need.shape[1], m.uses.shape[1], rows.stock.shape[2]
     count = len(crew_day)
     starts = np.zeros(count + 1, np.int64)
@@ -212,9 +269,8 @@ def _entries(crew_day: Any, ptr: Any, jobs: Any, helpers: Any, m: _Shared, rows:
         k = crew_day[c]
         d, y = m.day_of[k], m.yard_of[k]
         most = (
-            ptr[c + 1]
-            - ptr[c]
-            + 2
+            2 * (ptr[c + 1] - ptr[c])
+            + 3
             + items
             + stocks * days
             + len(m.follow) * (days + 1)
@@ -264,6 +320,13 @@ def _entries(crew_day: Any, ptr: Any, jobs: Any, helpers: Any, m: _Shared, rows:
                     if rows.follow[f, g, later] >= 0:
                         index[n], value[n] = rows.follow[f, g, later], -1.0
                         n += 1
+        if m.weekly_row[k] >= 0:
+            index[n], value[n] = rows.weekly + m.weekly_row[k], out[c]
+            n += 1
+        for p in range(ptr[c], ptr[c + 1]):
+            if rows.assist[jobs[p], d] >= 0:
+                index[n], value[n] = rows.assist[jobs[p], d], -1.0 if m.helped_job[jobs[p]] >= 0 else 1.0
+                n += 1
         for r in range(len(rows.cut_day)):
             if rows.cut_yard[r] == y and d <= rows.cut_day[r]:
                 weight = 0

@@ -1,4 +1,4 @@
-"""HiGHS models of the master: its rows, one skip column a job, and columns of the pool."""
+"""HiGHS models of the master: its rows, the columns of skipped jobs and weekly minutes, and columns of the pool."""
 
 from __future__ import annotations
 
@@ -25,25 +25,27 @@ def quiet_solver() -> highspy.Highs:
 
 
 def solver(rows: Rows, *, seconds: float | None = None) -> highspy.Highs:
-    """Return a HiGHS model with the rows and, as its first columns, one skip column a job."""
+    """Return a HiGHS model with the rows and, as its first columns, those of `Rows` before the routes."""
     h = quiet_solver()
     h.setOptionValue("threads", 1)
     if seconds is not None:
         h.setOptionValue("time_limit", max(0.01, seconds))
-    jobs = rows.jobs
-    lower = np.concatenate([np.ones(jobs), np.full(len(rows.cap) - jobs, -INFINITY)])
+    skips, model, weekly = rows.skips, rows.model, len(rows.model.weekly_cap)
+    lower = np.concatenate([np.ones(rows.jobs), np.full(len(rows.cap) - rows.jobs, -INFINITY)])
     empty_i, empty_f = np.zeros(0, np.int32), np.zeros(0)
     h.addRows(len(rows.cap), lower, rows.cap, 0, np.zeros(len(rows.cap), np.int32), empty_i, empty_f)
-    skip = rows.model.skip_cost.astype(np.float64)
+    # a skipped job has no assist either
+    index = [[j] if model.assist_of[j] < 0 else [j, int(model.assist_of[j])] for j in range(skips)]
+    index += [[rows.weekly_row + n] for n in range(weekly)]
     h.addCols(
-        jobs,
-        skip,
-        np.zeros(jobs),
-        np.ones(jobs),
-        jobs,
-        np.arange(jobs, dtype=np.int32),
-        np.arange(jobs, dtype=np.int32),
-        np.ones(jobs),
+        rows.first,
+        np.concatenate([model.skip_cost[:skips], model.weekly_cents]).astype(np.float64),
+        np.zeros(rows.first),
+        np.concatenate([np.ones(skips), np.full(weekly, INFINITY)]),
+        sum(len(i) for i in index),
+        np.cumsum([0, *(len(i) for i in index)])[: rows.first].astype(np.int32),
+        np.array([r for i in index for r in i], dtype=np.int32),
+        np.array([-1.0 if c >= skips else 1.0 for c, i in enumerate(index) for _ in i]),
     )
     return h
 

@@ -14,7 +14,7 @@ from functools import cached_property
 import numpy as np
 from numpy.typing import NDArray
 
-from scheduler.plan import Plan
+from scheduler.plan import Plan, Route
 from scheduler.week import Shift, Week
 
 Ints = NDArray[np.int64]
@@ -30,12 +30,14 @@ class CrewDay:
     yard: int
     shift: Shift
     jobs: list[int]
-    options: list[list[tuple[int, int, int]]]
+    options: list[list[tuple[int, int, int, int]]]
 
 
 @dataclass
 class Model:
-    """Arrays of a week; lengths: J jobs, K crew days, I equipment items, Q stock items, P places.
+    """Arrays of a week; lengths: J items, K crew days, I equipment items, Q stock items, P places.
+
+    The items are the jobs, by number, and after them the assists of those that need one: a stop of a second crew.
 
     `cand_ptr[k] : cand_ptr[k + 1]` are the places of crew day k in `cand_job`; `opt_ptr` runs over those places.
     `helper_row[k]`, `pool_row[k, i]` index `helper_cap`, `pool_cap`, or are -1 where there is no such pool (cap 0).
@@ -60,6 +62,7 @@ class Model:
     opt_lo: Ints
     opt_hi: Ints
     opt_cost: Ints
+    opt_pause: Ints  # 1: the rest falls within the service, which lasts that much longer
     crew_of: Ints
     day_of: Ints
     yard_of: Ints
@@ -82,6 +85,14 @@ class Model:
     pool_cap: Ints
     stock_cap: Ints  # (yards, Q, days), what has been on the shelf by then, taken away or not
     rest: Ints  # (K, 4): after, length, earliest, latest; after = FAR where no rest can be due
+    reload: Ints  # (K,): minutes of a reload at the yard, -1 where none can be of use
+    weekly_row: Ints  # (K,): of the crew's seven days, -1 where minutes out cost nothing on top
+    weekly_cap: Ints  # by row: minutes out that cost nothing on top
+    weekly_cents: Ints  # by row: what each further minute costs
+    assist_of: Ints  # by item: the item of the job's assist, -1 where it needs none
+    helped_job: Ints  # by item: the job that this item is the assist of, -1 for jobs
+    assist_from: Ints  # by assist item from the first: minutes after the job's start
+    assist_to: Ints
     follow: Ints  # (F, 5): first, then, min_days, max_days (FAR for none), same_crew
     items: list[str]
     stock_items: list[str]
@@ -105,8 +116,40 @@ class Model:
         return {(self.week.crews[k.crew].id, k.day): n for n, k in enumerate(self.crew_days)}
 
     def routes_of(self, plan: Plan) -> dict[int, list[int]]:
-        """Return the plan's routes as crew day -> jobs in order; raises `KeyError` for what this week does not have."""
-        return {self.crew_day[r.crew, r.day]: [self.number[s.job] for s in r.stops] for r in plan.routes}
+        """Return the plan's routes as crew day -> items in order; raises `KeyError` for what this week has not."""
+        return {self.crew_day[r.crew, r.day]: self.items_of(r) for r in plan.routes}
+
+    def items_of(self, route: Route) -> list[int]:
+        """Return the items of a route in order; raises `KeyError` for what this week does not have."""
+        return [
+            int(self.assist_of[self.number[s.assist]]) if s.assist else self.number[s.job]
+            for s in route.stops
+            if not s.reload
+        ]
+
+    def starts_of(self, plan: Plan) -> dict[int, int]:
+        """Return the starts of the plan's jobs that have an assist."""
+        return {
+            n: stop.start
+            for route in plan.routes
+            for stop in route.jobs
+            if (n := self.number[stop.job]) >= 0 and self.assist_of[n] >= 0
+        }
+
+    def assist_span(self, job: int, start: int) -> tuple[int, int, bool]:
+        """Return when the assist of a job begun at `start` can begin, and whether the job's crew may rest within it.
+
+        Where it may, the assist comes before the rest: one that comes after it is left to the model of the whole week.
+        """
+        one, rest = self.week.jobs[job], self.week.rest
+        if (rule := one.assist) is None:
+            return 0, FAR, True
+        first, last = start + rule.from_min, start + min(rule.to_min, one.minutes - rule.minutes)
+        if rest is not None and rest.within and one.pausable:
+            before = min(start + one.minutes - 1, rest.latest) - rule.minutes
+            if before >= first:
+                return first, min(last, before), True
+        return first, last, False
 
     def helpers_for(self, k: int, jobs: Sequence[int]) -> int:
         """Return how many helpers crew day k needs for the job that wants most hands."""

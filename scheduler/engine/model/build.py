@@ -2,11 +2,15 @@
 
 from __future__ import annotations
 
+from collections import defaultdict
+from dataclasses import replace
+
 import numpy as np
 
 from scheduler.engine.model.arrays import FAR, CrewDay, Ints, Model
 from scheduler.engine.model.fixed import NOTHING, Fixed, check, contradiction
 from scheduler.engine.model.options import Options, at, from_on, options_of, skip_cost
+from scheduler.engine.model.second import Assists, reload_minutes, weekly_rows
 from scheduler.week import Crew, Shift, Week
 
 
@@ -22,7 +26,10 @@ def build(week: Week, *, fixed: Fixed = NOTHING) -> Model:
     crew_days, places = found.crew_days, tables.places
     flat_jobs = [j for k in crew_days for j in k.jobs]
     flat_options = [o for k in crew_days for o in k.options]
-    local = np.full((len(crew_days), len(week.jobs)), -1, dtype=np.int32)
+    assists = tables.assists
+    none = [0] * len(assists.of)
+    weekly = weekly_rows(week, crew_days)
+    local = np.full((len(crew_days), len(week.jobs) + len(none)), -1, dtype=np.int32)
     place = 0
     for k, crew_day in enumerate(crew_days):
         for j in crew_day.jobs:
@@ -39,19 +46,20 @@ def build(week: Week, *, fixed: Fixed = NOTHING) -> Model:
         metres=tables.metres,
         job_place=tables.job_place,
         service=tables.service,
-        job_hands=_ints([j.hands for j in week.jobs]),
-        weight=_ints([j.weight_kg for j in week.jobs]),
-        boxes=_ints([j.boxes for j in week.jobs]),
-        skip_cost=_ints([skip_cost(week, j) for j in week.jobs]),
-        need=_table([j.equipment for j in week.jobs], tables.items),
+        job_hands=_ints([*(j.hands for j in week.jobs), *(a.hands for a in assists.of)]),
+        weight=_ints([*(j.weight_kg for j in week.jobs), *none]),
+        boxes=_ints([*(j.boxes for j in week.jobs), *none]),
+        skip_cost=_ints([*(skip_cost(week, j) for j in week.jobs), *none]),
+        need=_table([*(j.equipment for j in week.jobs), *({} for _ in none)], tables.items),
         uses=tables.uses,
         cand_ptr=_pointers([len(k.jobs) for k in crew_days]),
         cand_job=_ints(flat_jobs),
         local=local,
         opt_ptr=_pointers([len(o) for o in flat_options]),
-        opt_lo=_ints([lo for o in flat_options for lo, _, _ in o]),
-        opt_hi=_ints([hi for o in flat_options for _, hi, _ in o]),
-        opt_cost=_ints([cost for o in flat_options for _, _, cost in o]),
+        opt_lo=_ints([lo for o in flat_options for lo, _, _, _ in o]),
+        opt_hi=_ints([hi for o in flat_options for _, hi, _, _ in o]),
+        opt_cost=_ints([cost for o in flat_options for _, _, cost, _ in o]),
+        opt_pause=_ints([pause for o in flat_options for _, _, _, pause in o]),
         crew_of=_ints([k.crew for k in crew_days]),
         day_of=_ints([k.day for k in crew_days]),
         yard_of=_ints([k.yard for k in crew_days]),
@@ -74,6 +82,14 @@ def build(week: Week, *, fixed: Fixed = NOTHING) -> Model:
         pool_cap=_ints([tables.pools[i, y][d] for i, y, d in found.row_of_pool]),
         stock_cap=tables.stock_cap,
         rest=_rest(week, crew_days),
+        reload=reload_minutes(week, crew_days, tables.minutes, tables.metres, tables.job_place),
+        weekly_row=weekly[0],
+        weekly_cap=weekly[1],
+        weekly_cents=weekly[2],
+        assist_of=assists.of_item,
+        helped_job=assists.helped,
+        assist_from=assists.first,
+        assist_to=assists.last,
         follow=_follow(week),
         items=tables.items,
         stock_items=tables.stock_items,
@@ -102,9 +118,11 @@ class _Tables:
         size = len(week.places)
         self.minutes = np.array(week.travel.minutes, dtype=np.int64).reshape(size, size)
         self.metres = np.array(week.travel.metres, dtype=np.int64).reshape(size, size)
-        self.job_place = _ints([self.places[j.place] for j in week.jobs])
-        self.service = _ints([j.minutes for j in week.jobs])
-        self.uses = _table([j.parts for j in week.jobs], self.stock_items)
+        self.assists = Assists(week)
+        stops = [*week.jobs, *(week.jobs[j] for j in self.assists.job)]
+        self.job_place = _ints([self.places[j.place] for j in stops])
+        self.service = _ints([*(j.minutes for j in week.jobs), *(a.minutes for a in self.assists.of)])
+        self.uses = _table([*(j.parts for j in week.jobs), *({} for _ in self.assists.of)], self.stock_items)
         self.helper_count = {(h.yard, h.day): h.count for h in week.helpers}
         self.pools = {(e.id, e.yard): e.count for e in week.equipment}
         self.stock_cap = _stock(week, self.yards, self.stock_items)
@@ -142,7 +160,9 @@ class _Tables:
             return []
         if self.bound.get(n, (crew.id, day)) != (crew.id, day):
             return []
-        found = options_of(self.week.jobs[n], crew.id, shift, self.week.broken_cents)
+        rest = self.week.rest
+        due = rest if rest is not None and shift.end + shift.overtime - shift.start > rest.after else None
+        found = options_of(self.week.jobs[n], crew.id, shift, self.week.broken_cents, due)
         if n in self.held:
             return at(found, self.held[n].start)
         if free is not None and free[0]:
@@ -162,9 +182,9 @@ class _CrewDays:
         self.onboard: list[list[int]] = []
         self.pool_row: list[list[int]] = []
         self.helper_row: list[int] = []
+        tried: list[CrewDay] = []
         for c, crew in enumerate(week.crews):
             fitting = tables.fitting(crew)
-            yard_place = tables.places[next(y.place for y in week.yards if y.id == crew.yard)]
             for whole_shift in sorted(crew.shifts, key=lambda s: s.day):
                 if (shift := tables.fixed.shift(crew.id, whole_shift)) is None:
                     continue
@@ -174,10 +194,27 @@ class _CrewDays:
                     if tables.supplied(n, crew, shift.day) and (found := tables.options(n, crew, shift, free)):
                         jobs.append(n)
                         options.append(found)
-                keep = _reachable(jobs, options, shift, yard_place, tables)
-                if keep:
-                    jobs, options = [jobs[n] for n in keep], [options[n] for n in keep]
-                    self._add(tables, CrewDay(c, shift.day, tables.yards[crew.yard], shift, jobs, options))
+                tried.append(CrewDay(c, shift.day, tables.yards[crew.yard], shift, jobs, options))
+        self._assist(tables, tried)
+        for tried_day in tried:
+            keep = _reachable(tried_day, tables)
+            if keep:
+                jobs, options = [tried_day.jobs[n] for n in keep], [tried_day.options[n] for n in keep]
+                self._add(tables, replace(tried_day, jobs=jobs, options=options))
+
+    def _assist(self, tables: _Tables, tried: list[CrewDay]) -> None:
+        """Add to each crew day the assists that it could do for others on the same day."""
+        assists, own = tables.assists, defaultdict[tuple[int, int], list[tuple[int, Options]]](list)
+        for crew_day in tried if assists.of else ():
+            for j, options in zip(crew_day.jobs, crew_day.options, strict=True):
+                own[crew_day.day, j].append((crew_day.crew, options))
+        for crew_day in tried if assists.of else ():
+            crew = tables.week.crews[crew_day.crew]
+            for n in assists.able(crew, crew.hands + tables.helper_count.get((crew.yard, crew_day.day), 0)):
+                others = [o for c, o in own[crew_day.day, assists.job[n]] if c != crew_day.crew]
+                if found := assists.options(n, crew_day.shift, others):
+                    crew_day.jobs.append(assists.jobs + n)
+                    crew_day.options.append(found)
 
     def _add(self, tables: _Tables, crew_day: CrewDay) -> None:
         crew, day = tables.week.crews[crew_day.crew], crew_day.day
@@ -241,17 +278,22 @@ def _stock(week: Week, yards: dict[str, int], names: list[str]) -> Ints:
     return cap
 
 
-def _reachable(jobs: list[int], options: list[Options], shift: Shift, yard_place: int, tables: _Tables) -> list[int]:
+def _reachable(crew_day: CrewDay, tables: _Tables) -> list[int]:
     """Return the positions of the jobs that can be reached, served and left for home within the shift.
 
     Travel need not keep the triangle inequality, so the way may lead over other jobs, their services included.
     """
+    jobs, options, shift = crew_day.jobs, crew_day.options, crew_day.shift
     if not jobs:
         return []
+    yard_place = tables.places[tables.week.yards[crew_day.yard].place]
     place, svc, minutes = tables.job_place[jobs], tables.service[jobs], tables.minutes
     lo = np.array([min(o[0] for o in found) for found in options])
     hi = np.array([max(o[1] for o in found) for found in options])
     between = minutes[np.ix_(place, place)]
+    if tables.week.reload is not None:
+        past = minutes[place, yard_place][:, None] + tables.week.reload.minutes + minutes[yard_place, place][None, :]
+        between = np.minimum(between, past)
     earliest = shift.start + minutes[yard_place, place]
     while True:
         via = (np.where(earliest <= hi, np.maximum(earliest, lo) + svc, FAR)[:, None] + between).min(axis=0)
@@ -298,6 +340,7 @@ def _groups(model: Model) -> Ints:
         key = (
             crew_day.yard,
             crew_day.shift,
+            None if crew.weekly is None else crew.id,
             crew.day_cents,
             crew.minute_cents,
             crew.overtime_minute_cents,

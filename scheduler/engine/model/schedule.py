@@ -16,6 +16,7 @@ from typing import NamedTuple
 from scheduler.engine.model.compiled import inlined
 
 NOT_HERE, BEFORE, AFTER = 0, 1, 2  # where the day's rest is taken: not at this stop, before its service, after it
+DIRECT, RELOAD, REST_FIRST, REST_LAST = range(4)  # the way to a stop: past the yard for a load, the rest taken there
 
 
 class Rest(NamedTuple):
@@ -54,6 +55,23 @@ def extend(
         if early > rest.latest:
             return False, early, work, late
         early, work, late = begin(early, work, late, rest.earliest, rest.latest, rest.length)
+    return True, early, work, late
+
+
+@inlined
+def past_yard(
+    early: int, work: int, late: int, drive: int, reload: int, rest: Rest, way: int
+) -> tuple[bool, int, int, int]:
+    """Return whether the crew can drive to its yard, take a load and perhaps rest, and (early, work, late) then."""
+    early, work = early + drive, work + drive
+    if way == REST_LAST:
+        early, work = early + reload, work + reload
+    if way in (REST_FIRST, REST_LAST):
+        if early > rest.latest:
+            return False, early, work, late
+        early, work, late = begin(early, work, late, rest.earliest, rest.latest, rest.length)
+    if way != REST_LAST:
+        early, work = early + reload, work + reload
     return True, early, work, late
 
 

@@ -14,13 +14,14 @@ from scheduler.engine.model.plans import timed
 
 @dataclass(frozen=True)
 class Columns:
-    """Routes of crew days: job indices in visiting order, flat with pointers; cost in cents; helpers."""
+    """Routes of crew days: items in visiting order, flat with pointers; cost in cents; helpers; minutes out."""
 
     crew_day: Ints
     ptr: Ints
     jobs: Ints
     cost: Ints
     helpers: Ints
+    out: Ints
 
     def __len__(self) -> int:
         return len(self.cost)
@@ -34,7 +35,9 @@ class Columns:
         size = np.diff(self.ptr)[which]
         ptr = _pointers(size)
         place = np.repeat(self.ptr[:-1][which] - ptr[:-1], size) + np.arange(ptr[-1])
-        return Columns(self.crew_day[which], ptr, self.jobs[place], self.cost[which], self.helpers[which])
+        return Columns(
+            self.crew_day[which], ptr, self.jobs[place], self.cost[which], self.helpers[which], self.out[which]
+        )
 
     def sum_over_jobs(self, by_job: Any) -> Any:
         """Return for each column the sum of `by_job` over its jobs."""
@@ -50,6 +53,7 @@ def columns_of(
     jobs: Sequence[Sequence[int] | Ints],
     cost: Sequence[int] | Ints,
     helpers: Sequence[int] | Ints,
+    out: Sequence[int] | Ints,
 ) -> Columns:
     """Return columns given one by one."""
     flat = [np.asarray(j, dtype=np.int64) for j in jobs]
@@ -59,6 +63,7 @@ def columns_of(
         np.concatenate(flat) if flat else np.zeros(0, np.int64),
         np.array(cost, dtype=np.int64),
         np.array(helpers, dtype=np.int64),
+        np.array(out, dtype=np.int64),
     )
 
 
@@ -71,17 +76,18 @@ def columns_of_routes(model: Model, routes: Mapping[int, Sequence[int]]) -> Colu
         [routes[k] for k in times],
         [t.cost for t in times.values()],
         [t.helpers for t in times.values()],
+        [t.out for t in times.values()],
     )
 
 
 def joined(parts: Sequence[Columns]) -> Columns:
     """Return all columns in one."""
     if not parts:
-        return columns_of([], [], [], [])
-    crew_day, jobs, cost, helpers = (
-        np.concatenate([getattr(c, name) for c in parts]) for name in ("crew_day", "jobs", "cost", "helpers")
+        return columns_of([], [], [], [], [])
+    crew_day, jobs, cost, helpers, out = (
+        np.concatenate([getattr(c, name) for c in parts]) for name in ("crew_day", "jobs", "cost", "helpers", "out")
     )
-    return Columns(crew_day, _pointers(np.concatenate([np.diff(c.ptr) for c in parts])), jobs, cost, helpers)
+    return Columns(crew_day, _pointers(np.concatenate([np.diff(c.ptr) for c in parts])), jobs, cost, helpers, out)
 
 
 def _pointers(sizes: Any) -> Ints:

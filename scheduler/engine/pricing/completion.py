@@ -122,12 +122,19 @@ def _arrivals(p: PricingProblem, tables: _Tables, option: Any, s: int, j: int, f
         wait = minute * width
         _merge(arrive, then, s, j, b, arrive[s, j, b + 1, 0] + wait, then[s, j, b + 1], arrive[s, j, b + 1, 1] + wait)
         for o in range(p.stops.ptr[j], p.stops.ptr[j + 1]):
+            after = s
+            if p.stops.pause[o]:
+                if s == 0:
+                    continue
+                after = 0
             if t <= p.stops.hi[o]:
                 done = max(t, p.stops.lo[o]) + p.stops.service[j]
+                if p.stops.pause[o]:
+                    done += rest.length
                 if done <= latest:
                     cost = option[o] + minute * (done - t) - tables.slack
                     d = (done - start) // width
-                    _merge(arrive, then, s, j, b, cost + go[s, j, d, 0], to[s, j, d], cost + go[s, j, d, 1])
+                    _merge(arrive, then, s, j, b, cost + go[after, j, d, 0], to[after, j, d], cost + go[after, j, d, 1])
         if s == 1 and t <= rest.latest:
             done = max(t, rest.earliest) + rest.length
             if done <= latest:

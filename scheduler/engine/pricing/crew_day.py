@@ -29,6 +29,7 @@ class Prices:
     pair: list[Any]  # per crew day, per pair of `Day.pairs`, >= 0
     triples: Ints  # (triples, 3): numbers of jobs, and of crew days counted on after them
     triple: Any  # per triple, >= 0: what being in two or three of it costs
+    weekly: Any  # per row of weekly minutes, >= 0: what each minute out costs on top
 
 
 class Day:
@@ -47,6 +48,8 @@ class Day:
             float(model.overtime_cents[k]),
             int(model.km_cents[k]),
             int(model.helper_cents[row]) if row >= 0 else 0,
+            int(model.minute_cents[k]),
+            bool(model.weekly_row[k] >= 0),
         )
         loads = Loads(
             model.weight[self.jobs],
@@ -54,6 +57,7 @@ class Day:
             model.boxes[self.jobs],
             int(model.max_boxes[k]),
             np.maximum(0, model.job_hands[self.jobs] - model.hands[k]),
+            int(model.reload[k]),
         )
         self.pairs, follows = _follows(model, self.jobs)
         key = np.random.default_rng([seed, k]).integers(1, 2**63, size=b - a, dtype=np.uint64)
@@ -80,10 +84,14 @@ class Day:
         of `problem.Wanted`.
         """
         duals = self._duals(prices)
-        least = bounds(self.problem, duals.option, self.width)
+        problem = self.problem
+        if prices is not None and problem.rates.weekly:
+            minute = float(problem.rates.pay + prices.weekly[self.model.weekly_row[self.k]])
+            problem = problem._replace(rates=problem.rates._replace(minute=minute))
+        least = bounds(_shortest(problem), duals.option, self.width)
         wanted = Wanted(every_set, float(threshold), most, room, beam)
-        flat, ptr, cost, helpers, reduced, ended = search(self.problem, duals, least, wanted)
-        columns = Columns(np.full(len(cost), self.k, np.int64), ptr, self.jobs[flat], cost, helpers)
+        flat, ptr, cost, helpers, reduced, out, ended = search(problem, duals, least, wanted)
+        columns = Columns(np.full(len(cost), self.k, np.int64), ptr, self.jobs[flat], cost, helpers, out)
         if most and len(cost) > most:
             best = np.argsort(reduced, kind="stable")[:most]
             columns, reduced = columns.take(best), reduced[best]
@@ -155,8 +163,18 @@ def _stops(model: Model, k: int, jobs: Ints) -> Stops:
         lo=model.opt_lo[mine],
         hi=hi,
         cost=model.opt_cost[mine],
+        pause=model.opt_pause[mine],
         last=np.maximum.reduceat(hi, ptr[:-1]),
     )
+
+
+def _shortest(problem: PricingProblem) -> PricingProblem:
+    """Return the problem in which every way is as short as that past the yard, where reloads allow that way."""
+    if problem.loads.reload < 0:
+        return problem
+    stops = problem.stops
+    minutes, way = (np.minimum(w, w[:, -1:] + w[-1:, :]) for w in (stops.minutes, stops.way))
+    return problem._replace(stops=stops._replace(minutes=minutes, way=way))
 
 
 def _options(model: Model, k: int) -> slice:
@@ -171,6 +189,10 @@ def _follows(model: Model, jobs: Ints) -> tuple[list[int], Follows]:
         bit[j, j >> 6] = np.uint64(1 << (j & 63))
     forbidden, firsts = np.zeros((n, words), np.uint64), np.zeros(words, np.uint64)
     place = {int(j): n for n, j in enumerate(jobs)}
+    for j, n in place.items():  # a crew does not assist itself
+        if (assist := place.get(int(model.assist_of[j]))) is not None:
+            forbidden[n] |= bit[assist]
+            forbidden[assist] |= bit[n]
     pairs, first, then = list[int](), list[int](), list[int]()
     for number, (one, other, least, _, _) in enumerate(model.follow.tolist()):
         f, t = place.get(one), place.get(other)

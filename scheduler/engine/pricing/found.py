@@ -14,7 +14,7 @@ from scheduler.engine.pricing.problem import Duals, PricingProblem, Wanted
 
 
 class Found(NamedTuple):
-    """For each route its last label, reduced cost and cost in cents; `head` and `chain` find the set again.
+    """For each route its last label, reduced cost, cents and minutes out; `head` and `chain` find the set again.
 
     `count` is how many there are, and at how many the threshold is lowered next; `threshold` what routes must be under.
     """
@@ -22,6 +22,7 @@ class Found(NamedTuple):
     label: Any
     reduced: Any
     cost: Any
+    out: Any
     head: Any
     chain: Any
     count: Any  # (2,)
@@ -37,6 +38,7 @@ def none_found(wanted: Wanted) -> Found:
         np.empty(wanted.room, np.int32),
         np.empty(wanted.room),
         np.empty(wanted.room, np.int64),
+        np.empty(wanted.room, np.int64),
         np.full(heads_for(wanted.room), -1, np.int32),
         np.empty(wanted.room, np.int32),
         count,
@@ -45,8 +47,11 @@ def none_found(wanted: Wanted) -> Found:
 
 
 @inlined
-def go_home(found: Found, labels: Labels, c: int, p: PricingProblem, duals: Duals, most: int) -> None:
-    """Take note of the route that goes home after label c, where it can, is wanted, and is its set's cheapest."""
+def go_home(found: Found, labels: Labels, c: int, p: PricingProblem, duals: Duals, most: int, by_set: bool) -> None:
+    """Take note of the route that goes home after label c, where it can, is wanted, and is its set's cheapest.
+
+    Where minutes out have a price of their own and `by_set`, a set keeps each way that is cheaper or out for less.
+    """
     yard, node = len(p.stops.service), labels.node[c]
     back, whole = home(labels.early[c], labels.work[c], labels.late[c], p.stops.minutes[node, yard])
     if back > p.hours.latest or (p.hours.rests and labels.rested[c] == 0 and whole > p.hours.rest.after):
@@ -57,20 +62,25 @@ def go_home(found: Found, labels: Labels, c: int, p: PricingProblem, duals: Dual
     if reduced >= found.threshold[0]:
         return
     metres = labels.metres[c] + p.stops.metres[node, yard]
-    cost = labels.options[c] + p.rates.day + int(p.rates.minute) * whole + int(p.rates.overtime) * late
+    cost = labels.options[c] + p.rates.day + p.rates.pay * whole + int(p.rates.overtime) * late
     cost += (p.rates.km * metres + 500) // 1000 + labels.helpers[c] * p.rates.helper
     at = slot_of(labels.key[c], len(found.head))
     old = found.head[at]
-    while old >= 0 and not (
-        labels.key[found.label[old]] == labels.key[c] and equal(labels.seen[found.label[old]], labels.seen[c])
-    ):
+    while old >= 0:
+        if labels.key[found.label[old]] == labels.key[c] and equal(labels.seen[found.label[old]], labels.seen[c]):
+            if not (p.rates.weekly and by_set):
+                better = reduced < found.reduced[old] - EPSILON if p.rates.weekly else cost < found.cost[old]
+                if better:
+                    found.label[old], found.reduced[old], found.cost[old], found.out[old] = c, reduced, cost, whole
+                return
+            if found.cost[old] <= cost and found.out[old] <= whole:
+                return
+            if cost <= found.cost[old] and whole <= found.out[old]:
+                found.label[old], found.reduced[old], found.cost[old], found.out[old] = c, reduced, cost, whole
+                return
         old = found.chain[old]
-    if old >= 0:
-        if cost < found.cost[old]:
-            found.label[old], found.reduced[old], found.cost[old] = c, reduced, cost
-        return
     n = found.count[0]
-    found.label[n], found.reduced[n], found.cost[n] = c, reduced, cost
+    found.label[n], found.reduced[n], found.cost[n], found.out[n] = c, reduced, cost, whole
     found.chain[n] = found.head[at]
     found.head[at] = n
     n += 1
@@ -81,8 +91,8 @@ def go_home(found: Found, labels: Labels, c: int, p: PricingProblem, duals: Dual
 
 
 @compiled
-def routes_of(found: Found, labels: Labels) -> tuple[Any, Any, Any, Any, Any]:
-    """Return the routes' jobs in visiting order, flat with pointers, then cost in cents, helpers and reduced cost."""
+def routes_of(found: Found, labels: Labels) -> tuple[Any, Any, Any, Any, Any, Any]:
+    """Return the routes' jobs in visiting order, flat with pointers; cents, helpers, reduced cost and minutes out."""
     count = found.count[0]
     ptr = np.zeros(count + 1, np.int64)
     for r in range(count):
@@ -102,4 +112,4 @@ def routes_of(found: Found, labels: Labels) -> tuple[Any, Any, Any, Any, Any]:
             place -= 1
             jobs[place] = labels.node[label]
             label = labels.parent[label]
-    return jobs, ptr, found.cost[:count].copy(), helpers, found.reduced[:count].copy()
+    return jobs, ptr, found.cost[:count].copy(), helpers, found.reduced[:count].copy(), found.out[:count].copy()

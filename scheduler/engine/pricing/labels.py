@@ -49,6 +49,8 @@ class Reached(NamedTuple):
     base: float
     rested: int
     helpers: int
+    weight: int
+    boxes: int
 
 
 @compiled
@@ -125,7 +127,9 @@ def dominates(
     That of x must not exceed the other's for any t from the other's earliest on: enough at that minute and in the
     limit. `same_set`: only the same sets of jobs are compared.
     """
-    minute = p.rates.minute
+    # of the same set every timing is wanted that is cheaper or out for less: compared by pay, and by minutes below
+    every_way = same_set and p.rates.weekly
+    minute = float(p.rates.pay) if every_way else p.rates.minute
     if labels.early[x] > other.early or labels.rested[x] < other.rested:
         return False
     base = labels.base[x]
@@ -137,8 +141,10 @@ def dominates(
     other_now = max(other_flat, other.base + minute * other.work - minute * other.early)
     if now > other_now + EPSILON:
         return False
-    if p.hours.rests and labels.rested[x] == 0:
-        # x must still be able to end within the time that needs no rest wherever the other can
+    if p.loads.reload >= 0 and (labels.weight[x] > other.weight or labels.boxes[x] > other.boxes):
+        return False
+    if every_way or (p.hours.rests and labels.rested[x] == 0):
+        # x must be out no longer than the other, so that it needs no rest wherever that does not
         shortest = max(other.work, other.early - other.late)
         if labels.late[x] < other.late or labels.work[x] > shortest:
             return False
@@ -168,7 +174,14 @@ def dominates(
 def as_reached(labels: Labels, x: int) -> Reached:
     """Return a stored label as one that another may dominate."""
     return Reached(
-        labels.early[x], labels.work[x], labels.late[x], labels.base[x], int(labels.rested[x]), labels.helpers[x]
+        labels.early[x],
+        labels.work[x],
+        labels.late[x],
+        labels.base[x],
+        int(labels.rested[x]),
+        labels.helpers[x],
+        labels.weight[x],
+        labels.boxes[x],
     )
 
 

@@ -37,6 +37,7 @@ class Stops(NamedTuple):
     lo: Any
     hi: Any
     cost: Any
+    pause: Any  # whether the rest falls within the service
     last: Any  # the latest start of each job in any option
 
 
@@ -48,6 +49,7 @@ class Loads(NamedTuple):
     boxes: Any
     max_boxes: int
     helpers: Any
+    reload: int  # minutes at the yard for another load, -1 where there is none
 
 
 class Follows(NamedTuple):
@@ -71,6 +73,8 @@ class Rates(NamedTuple):
     overtime: float
     km: int
     helper: int
+    pay: int  # cents of the minute that the crew is paid; `minute` holds the price of weekly minutes too
+    weekly: bool  # whether minutes out count for more than their pay
 
 
 class PricingProblem(NamedTuple):

@@ -11,7 +11,7 @@ from typing import Any, NamedTuple
 import numpy as np
 
 from scheduler.engine.model.compiled import compiled, inlined
-from scheduler.engine.model.schedule import NOT_HERE, extend
+from scheduler.engine.model.schedule import DIRECT, NOT_HERE, RELOAD, extend, past_yard
 from scheduler.engine.pricing.completion import least_to_go
 from scheduler.engine.pricing.found import Found, go_home, none_found, routes_of
 from scheduler.engine.pricing.kept import Kept, is_dominated, keep, none_kept, slot
@@ -27,6 +27,7 @@ class _Visit(NamedTuple):
     parent: int
     j: int
     drive: int
+    metres: int
     base: float
     weight: int
     boxes: int
@@ -54,10 +55,10 @@ class _Level(NamedTuple):
 
 
 @compiled
-def search(p: PricingProblem, duals: Duals, bounds: Bounds, wanted: Wanted) -> tuple[Any, Any, Any, Any, Any, int]:
+def search(p: PricingProblem, duals: Duals, bounds: Bounds, wanted: Wanted) -> tuple[Any, Any, Any, Any, Any, Any, int]:
     """Return the wanted routes, each set of jobs once in its cheapest order and timing, and how the search ended.
 
-    Routes as of `found.routes_of`: jobs in visiting order, pointers, cents, helpers, reduced cost.
+    Routes as of `found.routes_of`: jobs in visiting order, pointers, cents, helpers, reduced cost, minutes.
     """
     n = len(p.stops.service)
     labels = in_the_yard(p, duals, wanted.room)
@@ -81,10 +82,13 @@ def search(p: PricingProblem, duals: Duals, bounds: Bounds, wanted: Wanted) -> t
             if not labels.alive[parent]:
                 continue
             for j in range(n):
-                if _may_follow(p, labels, parent, j):
-                    _visit(p, duals, bounds, wanted, labels, kept, found, level, after, parent, j)
-                    if level.ended[0] == FULL:
-                        break
+                for way in range(_ways(p, labels, parent)):
+                    if _may_follow(p, labels, parent, j, way):
+                        _visit(p, duals, bounds, wanted, labels, kept, found, level, after, parent, j, way)
+                        if level.ended[0] == FULL:
+                            break
+                if level.ended[0] == FULL:
+                    break
             if level.ended[0] == FULL:
                 break
         begin, stop = level.mark[1], level.mark[0]
@@ -94,18 +98,30 @@ def search(p: PricingProblem, duals: Duals, bounds: Bounds, wanted: Wanted) -> t
                 if labels.score[label] > worst:
                     labels.alive[label] = False
             level.ended[0] = TRUNCATED
-    jobs, ptr, cost, helpers, reduced = routes_of(found, labels)
-    return jobs, ptr, cost, helpers, reduced, level.ended[0]
+    jobs, ptr, cost, helpers, reduced, out = routes_of(found, labels)
+    return jobs, ptr, cost, helpers, reduced, out, level.ended[0]
 
 
 @inlined
-def _may_follow(p: PricingProblem, labels: Labels, parent: int, j: int) -> bool:
+def _ways(p: PricingProblem, labels: Labels, parent: int) -> int:
+    """Return how many of the ways of `schedule`, from `DIRECT` on, lead from a label to the next stop."""
+    if p.loads.reload < 0 or parent == 0:
+        return 1
+    return 4 if p.hours.rests and labels.rested[parent] == 0 else 2
+
+
+@inlined
+def _may_follow(p: PricingProblem, labels: Labels, parent: int, j: int, way: int) -> bool:
     """Say whether job j can come next but for its price: not done yet, in order, within the load, reached in time."""
     clash = np.uint64(0)
     for w in range(labels.seen.shape[1]):
         clash |= labels.seen[parent, w] & (p.follows.forbidden[j, w] | p.follows.bit[j, w])
     if clash != 0:
         return False
+    if way != DIRECT:
+        yard = len(p.stops.service)
+        drive = p.stops.minutes[labels.node[parent], yard] + p.loads.reload + p.stops.minutes[yard, j]
+        return bool(labels.early[parent] + drive <= p.stops.last[j])
     if p.loads.weight[j] + labels.weight[parent] > p.loads.payload:
         return False
     if p.loads.boxes[j] + labels.boxes[parent] > p.loads.max_boxes:
@@ -114,9 +130,16 @@ def _may_follow(p: PricingProblem, labels: Labels, parent: int, j: int) -> bool:
 
 
 @inlined
-def _to(p: PricingProblem, duals: Duals, labels: Labels, after: _Next, parent: int, j: int) -> _Visit:
+def _to(p: PricingProblem, duals: Duals, labels: Labels, after: _Next, parent: int, j: int, way: int) -> _Visit:
     """Return the stop at job j after label `parent`; what is seen and taken then is written to `after`."""
-    base = p.stops.way[labels.node[parent], j] + labels.base[parent]
+    node, yard = labels.node[parent], len(p.stops.service)
+    weight, boxes = labels.weight[parent], labels.boxes[parent]
+    drive, metres, base = p.stops.minutes[node, j], p.stops.metres[node, j], p.stops.way[node, j]
+    if way != DIRECT:
+        drive, metres = p.stops.minutes[yard, j], p.stops.metres[node, yard] + p.stops.metres[yard, j]
+        base = p.stops.way[node, yard] + p.stops.way[yard, j]
+        weight, boxes = 0, 0
+    base = base + labels.base[parent]
     helpers = labels.helpers[parent]
     if p.loads.helpers[j] > helpers:
         base += (p.loads.helpers[j] - helpers) * (p.rates.helper + duals.helper)
@@ -142,10 +165,11 @@ def _to(p: PricingProblem, duals: Duals, labels: Labels, after: _Next, parent: i
     return _Visit(
         parent,
         j,
-        p.stops.minutes[labels.node[parent], j],
+        drive,
+        metres,
         base,
-        p.loads.weight[j] + labels.weight[parent],
-        p.loads.boxes[j] + labels.boxes[parent],
+        p.loads.weight[j] + weight,
+        p.loads.boxes[j] + boxes,
         helpers,
         p.key[j] + labels.key[parent],
     )
@@ -164,28 +188,35 @@ def _visit(
     after: _Next,
     parent: int,
     j: int,
+    way: int,
 ) -> None:
-    """Extend label `parent` by job j in every way: with each of its options, the rest before it, after it or not."""
-    to = _to(p, duals, labels, after, parent, j)
+    """Extend label `parent` by job j: with each of its options, the rest before, after or within it, or not here."""
+    to = _to(p, duals, labels, after, parent, j, way)
     at = slot(kept, j, to.key)
     rested = int(labels.rested[parent])
+    early_0, work_0, late_0 = labels.early[parent], labels.work[parent], labels.late[parent]
+    if way != DIRECT:
+        drive = p.stops.minutes[labels.node[parent], len(p.stops.service)]
+        possible, early_0, work_0, late_0 = past_yard(early_0, work_0, late_0, drive, p.loads.reload, p.hours.rest, way)
+        if not possible:
+            return
+        if way != RELOAD:
+            rested = 1
     for when in range(3 if p.hours.rests and rested == 0 else 1):
-        now_rested = 1 if when != NOT_HERE else rested
         for o in range(p.stops.ptr[j], p.stops.ptr[j + 1]):
+            now_rested = 1 if when != NOT_HERE else rested
+            service = p.stops.service[j]
+            if p.stops.pause[o]:
+                if now_rested == 1:
+                    continue
+                now_rested = 1
+                service += p.hours.rest.length
             possible, early, work, late = extend(
-                labels.early[parent],
-                labels.work[parent],
-                labels.late[parent],
-                to.drive,
-                p.stops.lo[o],
-                p.stops.hi[o],
-                p.stops.service[j],
-                p.hours.rest,
-                when,
+                early_0, work_0, late_0, to.drive, p.stops.lo[o], p.stops.hi[o], service, p.hours.rest, when
             )
             if not possible or early > p.hours.latest:
                 continue
-            new = Reached(early, work, late, to.base + duals.option[o], now_rested, to.helpers)
+            new = Reached(early, work, late, to.base + duals.option[o], now_rested, to.helpers, to.weight, to.boxes)
             score = _score(p, duals, bounds, new, j, after.seen)
             if score >= found.threshold[0] or score >= level.cut[0]:
                 continue
@@ -202,7 +233,7 @@ def _visit(
                 level.cut[0] = nth(labels.score, level.mark[1], c + 1, wanted.beam, labels.space)
                 level.mark[2] = c + 1 + 2 * wanted.beam
                 level.ended[0] = TRUNCATED
-            go_home(found, labels, c, p, duals, wanted.most)
+            go_home(found, labels, c, p, duals, wanted.most, wanted.every_set)
 
 
 @inlined
@@ -229,7 +260,7 @@ def _store(
     labels.early[c], labels.work[c], labels.late[c], labels.rested[c] = new.early, new.work, new.late, new.rested
     labels.base[c], labels.score[c] = new.base, score
     labels.options[c] = labels.options[parent] + p.stops.cost[o]
-    labels.metres[c] = labels.metres[parent] + p.stops.metres[labels.node[parent], j]
+    labels.metres[c] = labels.metres[parent] + to.metres
     labels.weight[c], labels.boxes[c], labels.helpers[c] = to.weight, to.boxes, new.helpers
     for w in range(len(after.seen)):
         labels.seen[c, w] = after.seen[w]

@@ -7,9 +7,10 @@ from collections.abc import Collection
 from msgspec.structs import replace
 
 from scheduler.engine.model.build import build
+from scheduler.engine.reasons.plain import plain_reasons
 from scheduler.engine.reasons.skipped import promise_reasons, reasons
 from scheduler.plan import Plan, Skipped
-from scheduler.week import Week
+from scheduler.week import Week, only_first_format
 
 
 def why_not_kept(week: Week, plan: Plan) -> dict[str, str]:
@@ -17,6 +18,7 @@ def why_not_kept(week: Week, plan: Plan) -> dict[str, str]:
 
     The plan keeps every rule of `week` (`scheduler.audit`); it may have been made by hand.
     """
+    only_first_format(week, "asking why a promise is not kept")
     model = build(week)
     found = promise_reasons(model, model.routes_of(plan))
     return {week.jobs[j].id: because.detail for j, because in found.items()}
@@ -28,7 +30,7 @@ def with_reasons(week: Week, plan: Plan, kept: Collection[str] = ()) -> Plan:
     kept: codes of reasons that only people know; a job that has one keeps its reasons as they are.
     """
     model = build(week)
-    found = reasons(model, model.routes_of(plan))
+    found = (reasons if week.format == "week/1" else plain_reasons)(model, model.routes_of(plan))
     skipped = tuple(
         skip
         if any(because.code in kept for because in skip.because)

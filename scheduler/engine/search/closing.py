@@ -137,7 +137,7 @@ class Closing:
         self.place = np.full(len(self.kept), -1, dtype=np.int64)
         self.active = active
         append(self.h, self.pool, self.kept[active].tolist())
-        self.place[active] = np.arange(len(active)) + rows.jobs
+        self.place[active] = np.arange(len(active)) + rows.first
         for cut in self.cuts:
             self._row(cut)
 
@@ -164,7 +164,7 @@ class Closing:
                 raise RuntimeError(f"the linear program over {len(self.active)} routes has no solution: {status.name}")
             solution = self.h.getSolution()
             dual = np.array(solution.row_dual)
-            dual[rows.jobs :] = np.minimum(dual[rows.jobs :], 0.0)
+            dual[rows.jobs :] = np.minimum(dual[rows.jobs :], 0.0)  # of cuts too
             self.reduced = self.cost - self._prizes(dual)
             waiting = np.nonzero((self.reduced < -1e-6) & (self.place < 0))[0]
             if not len(waiting):
@@ -202,7 +202,7 @@ class Closing:
             np.concatenate(index).astype(np.int32),
             np.concatenate(value),
         )
-        self.place[waiting] = np.arange(count) + rows.jobs + len(self.active)
+        self.place[waiting] = np.arange(count) + rows.first + len(self.active)
         self.active = np.concatenate([self.active, waiting])
 
     def _cut(self, primal: Any) -> int:

@@ -14,7 +14,7 @@ def dive(relax: Relaxation) -> list[int]:
 
     The program is left as it was. Jobs in no column taken are skipped.
     """
-    h, jobs = relax.lp, relax.rows.jobs
+    h, jobs = relax.lp, relax.rows.first
     taken: list[int] = []
     shut: list[int] = []
     value = relax.primal.copy()

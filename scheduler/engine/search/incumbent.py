@@ -9,6 +9,7 @@ from collections.abc import Mapping, Sequence
 from scheduler.audit import audit
 from scheduler.engine.model.arrays import Model
 from scheduler.engine.model.plans import plan_of, whole_bound
+from scheduler.engine.model.timing import Timed
 from scheduler.plan import Plan
 
 Routes = dict[int, list[int]]
@@ -21,29 +22,46 @@ class Best:
         self.model = model
         self.lock = threading.Lock()
         self.routes: Routes = {}
+        self.starts: dict[int, int] = {}  # of jobs that have an assist
+        self.times: dict[int, Timed] | None = None  # None: the best that `starts` allow
         self.plan: Plan | None = None  # the audited plan of `routes`, its reasons not yet asked
         self.cost = int(model.skip_cost.sum())
         self.bound = -math.inf
         self.phase = "reading the week"
         self.refused = 0
 
-    def offer(self, routes: Mapping[int, Sequence[int]], cost: float) -> bool:
+    def offer(
+        self,
+        routes: Mapping[int, Sequence[int]],
+        cost: float,
+        starts: Mapping[int, int] | None = None,
+        times: Mapping[int, Timed] | None = None,
+    ) -> bool:
         """Take `routes` if they are cheaper and keep every rule; return whether they were taken.
+
+        `starts`: of jobs that have an assist, when they begin. `times`: of every route, None: the best that they allow.
 
         Every plan is audited before anyone sees it: an engine that errs loses the plan, not the customer's trust.
         """
         if cost >= self.cost:
             return False
-        plan = plan_of(self.model, routes, seconds=0.0, bound=None)
+        plan = plan_of(self.model, routes, seconds=0.0, bound=None, starts=starts, times=times)
         total = plan.cost.total + sum(self.model.must[j] for j in self.model.missing(routes))
         if audit(self.model.week, plan).broken_rules or total >= self.cost:
             self.refused += 1
             return False
         with self.lock:
             self.routes = {k: list(jobs) for k, jobs in routes.items()}
+            self.starts = dict(starts or {})
+            self.times = None if times is None else dict(times)
             self.plan = plan
             self.cost = total
         return True
+
+    def plan_now(self) -> tuple[Routes, dict[int, int]]:
+        """Return the routes, and the starts of jobs that have an assist, of one moment."""
+        with self.lock:
+            return self.routes, self.starts
 
     def prove(self, bound: float) -> None:
         """Raise the bound; it never passes the cost of a plan that exists."""

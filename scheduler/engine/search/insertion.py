@@ -11,7 +11,7 @@ from __future__ import annotations
 from typing import Any
 
 from scheduler.engine.model.compiled import inlined
-from scheduler.engine.search.route_cost import NEVER, helpers_for, timed_cost
+from scheduler.engine.search.route_cost import NEVER, helpers_for, limits, timed_cost
 
 EARLY, WORK, LATE, CENTS, METRES = range(5)  # of the first stops: times, the options' costs, metres
 DONE, REST, BY = range(3)  # of the last stops: home at the earliest, minutes left, last arrival at the first of them
@@ -33,8 +33,9 @@ def note_ends(w: Any, s: Any, k: int) -> None:
         drive = w.minutes[here, w.place[j]]
         metres += w.metres[here, w.place[j]]
         here = w.place[j]
-        late = min(late, w.hull_hi[p] - work - drive)
-        early = max(early + drive, w.hull_lo[p]) + w.service[j]
+        lo, hi, _ = limits(w, s.fix, j)
+        late = min(late, min(hi, w.hull_hi[p]) - work - drive)
+        early = max(early + drive, max(lo, w.hull_lo[p])) + w.service[j]
         work += drive + w.service[j]
         cents += w.hull_cost[p]
         single &= w.single[p]
@@ -50,8 +51,9 @@ def note_ends(w: Any, s: Any, k: int) -> None:
         metres += w.metres[w.place[j], there]
         there = w.place[j]
         left += drive
-        by = min(w.hull_hi[p], by - drive)
-        done = max(done, w.hull_lo[p] + left)
+        lo, hi, _ = limits(w, s.fix, j)
+        by = min(min(hi, w.hull_hi[p]), by - drive)
+        done = max(done, max(lo, w.hull_lo[p]) + left)
         cents += w.hull_cost[p]
         tail[t, DONE], tail[t, REST], tail[t, BY], tail[t, CENTS], tail[t, METRES] = done, left, by, cents, metres
     s.single[k] = single
@@ -70,14 +72,16 @@ def joined_cost(w: Any, s: Any, k: int, j: int, position: int) -> Any:
     after = w.yard_place[k] if position == size else w.place[s.seq[k, position]]
     drive = w.minutes[before, place]
     early = head[EARLY] + drive
-    if early > w.hull_hi[p]:
+    lo, hi, _ = limits(w, s.fix, j)
+    lo, hi = max(lo, w.hull_lo[p]), min(hi, w.hull_hi[p])
+    if early > hi or lo > hi:
         return NEVER, 0
     on = w.minutes[place, after] + w.service[j]
-    early = max(early, w.hull_lo[p]) + on
+    early = max(early, lo) + on
     if early > tail[BY]:
         return NEVER, 0
     work = head[WORK] + drive
-    late = min(head[LATE], w.hull_hi[p] - work)
+    late = min(head[LATE], hi - work)
     work += on
     late = min(late, tail[BY] - work)
     back = max(early + tail[REST], tail[DONE])
@@ -91,6 +95,28 @@ def joined_cost(w: Any, s: Any, k: int, j: int, position: int) -> Any:
 
 
 @inlined
+def weekly_more(w: Any, s: Any, k: int, out: int) -> Any:
+    """Return what the crew's weekly minutes cost more, in cents, where route k is out for `out` minutes."""
+    row = w.weekly_row[k]
+    if row < 0:
+        return 0
+    before = max(0, s.weekly[row] - w.weekly_cap[row])
+    return w.weekly_cents[row] * (max(0, s.weekly[row] - s.out[k] + out - w.weekly_cap[row]) - before)
+
+
+@inlined
+def overloaded(w: Any, s: Any, k: int, j: int) -> bool:
+    """Say whether route k with item j is more than one load, on a day on which crews may reload."""
+    if w.reload[k] < 0:
+        return False
+    kg, boxes = w.weight[j], w.boxes[j]
+    for t in range(s.size[k]):
+        kg += w.weight[s.seq[k, t]]
+        boxes += w.boxes[s.seq[k, t]]
+    return bool(kg > w.payload[k] or boxes > w.max_boxes[k])
+
+
+@inlined
 def cheapest_place(w: Any, s: Any, j: int, k: int, first: int) -> Any:
     """Return (added cost, position) of putting job j into route k, at `first` or later; NEVER where that cannot be."""
     best, at = NEVER, 0
@@ -101,10 +127,10 @@ def cheapest_place(w: Any, s: Any, j: int, k: int, first: int) -> Any:
     extra = w.day_cents[k] - s.cost[k]
     if helpers > 0:
         extra += helpers * w.helper_cents[w.helper_row[k]]
-    exact = s.single[k] and w.single[w.local[k, j]]
+    exact = s.single[k] and w.single[w.local[k, j]] and not overloaded(w, s, k, j)
     for position in range(first, size + 1):
         cost, whole = joined_cost(w, s, k, j, position)
-        if cost == NEVER or cost + extra >= best:
+        if cost == NEVER or cost + extra + weekly_more(w, s, k, whole) >= best:
             continue
         if not exact or whole > w.rest[k, 0]:
             for t in range(position):
@@ -112,10 +138,10 @@ def cheapest_place(w: Any, s: Any, j: int, k: int, first: int) -> Any:
             s.trial[position] = j
             for t in range(position, size):
                 s.trial[t + 1] = s.seq[k, t]
-            cost = timed_cost(w, k, s.trial, size + 1, helpers, s.scratch)
-            if cost == NEVER or cost - s.cost[k] >= best:
+            cost, whole = timed_cost(w, k, s.trial, size + 1, helpers, s.fix, s.scratch)
+            if cost == NEVER or cost - s.cost[k] + weekly_more(w, s, k, whole) >= best:
                 continue
-            best, at = cost - s.cost[k], position
+            best, at = cost - s.cost[k] + weekly_more(w, s, k, whole), position
         else:
-            best, at = cost + extra, position
+            best, at = cost + extra + weekly_more(w, s, k, whole), position
     return best, at

@@ -6,6 +6,7 @@ several kinds take turns: crew days of one yard on near days, all days of a few 
 
 from __future__ import annotations
 
+from collections.abc import Mapping
 from typing import Any
 
 import numpy as np
@@ -52,13 +53,15 @@ class Polish:
         return {int(k) for k in np.argsort(far, kind="stable")[: self.size]}
 
     def columns(
-        self, routes: Routes, free: set[int], group: Ints, dual: Any, gap: float
+        self, routes: Routes, column_of: Mapping[int, int], free: set[int], group: Ints, dual: Any, gap: float
     ) -> tuple[list[int], list[int], list[int]]:
-        """Return (fixed, candidates, start): the pool's columns that stay, may be taken, and are taken now."""
-        pool = self.pool
+        """Return (fixed, candidates, start): the pool's columns that stay, may be taken, and are taken now.
+
+        column_of: the pool's column of each of `routes`.
+        """
         fixed, start, busy = [], [], np.zeros(len(self.model.service), dtype=bool)
         for k, jobs in routes.items():
-            column = pool.find(int(group[k]), jobs)
+            column = column_of[k]
             if k in free:
                 start.append(column)
             else:

@@ -14,9 +14,11 @@ from scheduler.engine.pricing.columns import Columns, columns_of_routes
 from scheduler.engine.search.closing import WIDER, Closing
 from scheduler.engine.search.diving import dive
 from scheduler.engine.search.incumbent import Best, Routes
+from scheduler.engine.search.meeting import Meeting
 from scheduler.engine.search.neighborhood import Polish
 from scheduler.engine.search.roaming import Roaming
 from scheduler.engine.search.ruin_recreate import Ruin
+from scheduler.engine.search.whole import Sets
 
 QUICK_ROUNDS, QUICK_MOST = 40, 8_000  # of taking out and putting back before prices are known: for each job, at most
 QUICK_HOT, QUICK_COLD = 0.1, 0.001  # heat of these rounds, of what a stop costs: at first, at last
@@ -24,6 +26,8 @@ QUICK_SHARE = 0.15  # of the time given
 MOST_COLUMNS = 400_000  # that the closing integer program is given
 DAY_ROOM = 2_000_000
 MANY_DAYS = 40  # crew days up to which one integer program over all of them is quicker than many over some
+MEETING_WORKERS = 4  # each of its own kind: they do better by turns on two cores than two would
+MEETING_FROM = 0.3  # of the time given, from which on the bound is raised no more where crews have to meet
 CUT_STALL = 0.02  # share of the gap that a round of cuts must close to be followed by another
 ALL_NODES = 5_000  # of the integer program over all routes found
 ALL_SHARE = 0.1  # of the time given, until something else is tried
@@ -65,6 +69,9 @@ class Search:
         self.ruin = Ruin(self.model, seed)
         self.rate = 1.0  # rounds of ruin and recreate a second
         self.roaming: Roaming | None = None
+        self.meeting = Meeting(best, seed, left, check, MEETING_WORKERS, self.sets, self.alone)
+        self.column_of: dict[int, int] = {}  # the pool's columns of the best plan, by crew day
+        self.meets = bool((self.model.assist_of >= 0).any())  # some crews have to meet: routes alone do not say when
         self.cutting = len(self.model.crew_days) <= MANY_DAYS  # of more crew days each round of pricing takes long
         self.members: dict[int, list[int]] = {}
         for k, group in enumerate(self.model.group.tolist()):
@@ -86,6 +93,11 @@ class Search:
         self.best.tell("pricing routes")
         self.relax.run(self.priced)
         self.best.prove(self.relax.bound)
+        if self.meets:
+            while self.cutting and not self.best.proven and self.given - self.left() < MEETING_FROM * self.given:
+                self.tighten()
+            self.meeting.run()
+            return
         self.dive()
         self.narrow()
         anew = self.roaming is not None or len(self.model.crew_days) > MANY_DAYS
@@ -109,6 +121,11 @@ class Search:
                 most, room, nodes = 4 * most, 4 * room, 4 * nodes
                 self.failed = np.inf
                 self.polish.without = 0
+
+    def alone(self) -> None:
+        """End the search in the background."""
+        if self.roaming:
+            self.roaming.end()
 
     def quick(self) -> None:
         """Make a plan at once and better it for a moment."""
@@ -136,13 +153,23 @@ class Search:
         for columns in self.roaming.taken() if self.roaming else ():
             self.relax.add(columns)
         routes = self.best.state()[0]
-        self.relax.add(columns_of_routes(self.model, routes))
+        columns, pool = columns_of_routes(self.model, routes), self.relax.pool
+        self.relax.add(columns)
+        places = enumerate(zip(columns.crew_day.tolist(), columns.out.tolist(), strict=True))
+        self.column_of = dict(
+            zip(routes, [pool.find(group, columns.jobs_of(c), out) for c, (group, out) in places], strict=True)
+        )
         return routes
 
     def priced(self) -> None:
         """After each round of pricing keep the bound; where time is short, use a share of it for better plans."""
         self.best.prove(self.relax.bound)
-        if np.isinf(self.given) or len(self.model.crew_days) <= MANY_DAYS or self.given - self.left() < POLISH_AFTER_S:
+        if (
+            self.meets
+            or np.isinf(self.given)
+            or len(self.model.crew_days) <= MANY_DAYS
+            or self.given - self.left() < POLISH_AFTER_S
+        ):
             return  # without a limit of time nothing may hang on the clock
         self.polish.without = 0  # there are new routes
         self.take_in()
@@ -165,7 +192,7 @@ class Search:
         routes = self.take_in()
         free = self.polish.free_days(routes)
         gap = max(0.0, self.best.cost - self.relax.value)
-        fixed, chosen, start = self.polish.columns(routes, free, self.model.group, self.relax.dual, gap)
+        fixed, chosen, start = self.polish.columns(routes, self.column_of, free, self.model.group, self.relax.dual, gap)
         before = self.best.cost
         answer = self.integer(
             chosen, POLISH_NODES * self.polish.width, fixed=fixed, start=start, at_most_s=POLISH_S * self.polish.width
@@ -194,6 +221,21 @@ class Search:
         self.best.tell("listing every route that could still pay")
         self.failed = self.gap()
         return self.relax.under(self.failed, most, room)
+
+    def sets(self, most: int) -> dict[int, Sets] | None:
+        """Return by crew day every set of items that a better plan can have there, with its least cents and minutes.
+
+        None where there are more than `most`.
+        """
+        gap, pool = self.gap(), self.relax.pool
+        if not self.relax.under(gap, most, DAY_ROOM, all_or_none=True):
+            return None
+        found: dict[int, Sets] = {}
+        for c in np.nonzero(pool.reduced(self.relax.dual) < gap)[0].tolist():
+            items, own = frozenset(pool.jobs[c].tolist()), found.setdefault(pool.crew_day[c], {})
+            cents, out = own.get(items, (pool.cost[c], pool.out[c]))
+            own[items] = min(cents, pool.cost[c]), min(out, pool.out[c])
+        return {k: own for group, own in found.items() for k in self.members[group]}
 
     def gap(self) -> float:
         """Return the reduced cost up to which a route could be in a plan cheaper than the best."""
@@ -291,16 +333,20 @@ class Search:
 
     def chosen(self) -> list[int]:
         """Return the pool's columns of the best plan."""
-        pool, group = self.relax.pool, self.model.group
-        return [pool.find(int(group[k]), jobs) for k, jobs in self.take_in().items()]
+        self.take_in()
+        return list(self.column_of.values())
 
     def offer(self, columns: Columns, cost: int) -> None:
         """Offer a plan given by its routes."""
         if cost >= self.best.cost:
             return
+        if self.meets:
+            self.best.offer(self.ruin.routes(), cost, self.ruin.starts())
+            return
         self.relax.add(columns)
         pool = self.relax.pool
-        names = [pool.find(int(columns.crew_day[c]), columns.jobs_of(c)) for c in range(len(columns))]
+        places = enumerate(zip(columns.crew_day.tolist(), columns.out.tolist(), strict=True))
+        names = [pool.find(group, columns.jobs_of(c), out) for c, (group, out) in places]
         self.best.offer(self.routes_of(names), cost)
 
     def routes_of(self, columns: list[int]) -> Routes:

@@ -12,7 +12,7 @@ import threading
 from collections.abc import Callable
 
 from scheduler.engine.pricing.columns import Columns
-from scheduler.engine.search.incumbent import Best, Routes
+from scheduler.engine.search.incumbent import Best
 from scheduler.engine.search.ruin_recreate import Ruin
 
 HEATS = (0.3, 1.0, 0.1, 3.0)  # of what a stop costs: where the cycles begin, by turns
@@ -77,14 +77,14 @@ class Roaming:
     def _cycle(self, hot: float, seconds: float) -> None:
         """Anneal once from the best plan."""
         ruin = self.ruin
-        ruin.begin_from(self.best.state()[0])
+        ruin.begin_from(*self.best.plan_now())
         stop = ruin.stop_cents
         begun = self.left()
         while not self._over() and (done := (begun - self.left()) / seconds) < 1:
             heat = stop * hot * math.pow(COLD / hot, done)
             ruin.run(self.slice, heat)
             if ruin.cost < self.best.cost:
-                self.best.offer(self._routes(), ruin.cost)
+                self.best.offer(ruin.routes(), ruin.cost, ruin.starts())
             if heat < COOL * stop:
                 self._keep(ruin.columns(ruin.now))
         self._keep(ruin.columns())
@@ -92,7 +92,3 @@ class Roaming:
     def _keep(self, columns: Columns) -> None:
         with self.lock:
             self.waiting = [*self.waiting[-MOST_WAITING:], columns]
-
-    def _routes(self) -> Routes:
-        s = self.ruin.best
-        return {k: s.seq[k, : s.size[k]].tolist() for k in range(len(s.size)) if s.size[k]}

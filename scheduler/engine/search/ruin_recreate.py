@@ -9,6 +9,7 @@ Compiled, without the interpreter's lock. What a plan is here, and that it keeps
 
 from __future__ import annotations
 
+from collections.abc import Mapping
 from typing import Any, NamedTuple
 
 import numpy as np
@@ -18,6 +19,7 @@ from scheduler.engine.model.compiled import compiled, inlined
 from scheduler.engine.pricing.columns import Columns, columns_of
 from scheduler.engine.search.incumbent import Routes
 from scheduler.engine.search.insertion import cheapest_place
+from scheduler.engine.search.pairs import chance, put_pair
 from scheduler.engine.search.route_cost import NEVER, arrays
 from scheduler.engine.search.state import MOST_STOPS, State, allowed, copy_state, empty, first_place, put, take
 
@@ -43,19 +45,11 @@ class Room(NamedTuple):
 
 
 @inlined
-def chance(room: Any) -> Any:
-    """Return a number from 0 to below 1 and move the generator on (xorshift)."""
-    x = room.seed[0]
-    x ^= x << np.uint64(13)
-    x ^= x >> np.uint64(7)
-    x ^= x << np.uint64(17)
-    room.seed[0] = x
-    return np.float64(x >> np.uint64(11)) * (1.0 / 9007199254740992.0)
-
-
-@inlined
 def put_back(w: Any, s: Any, room: Any, j: int, blink: float) -> None:
     """Insert j where that costs least and is cheaper than skipping it; now and then a place is overlooked."""
+    if len(w.spans) > 0 and w.assist_of[j] >= 0:
+        put_pair(w, s, room, j, blink)
+        return
     best, best_k, best_at = NEVER, -1, 0
     for c in range(w.job_ptr[j], w.job_ptr[j + 1]):
         k, place = w.job_day[c], w.job_cand[c]
@@ -80,7 +74,7 @@ def refill(w: Any, s: Any, room: Any, most: int, noise: float, blink: float) -> 
     kind = int(chance(room) * 11) if noise > 0.0 else 0
     for i in range(jobs):
         j = begin + i if begin + i < jobs else begin + i - jobs
-        if s.at[j] >= 0 or w.job_ptr[j + 1] == w.job_ptr[j]:
+        if s.at[j] >= 0 or w.job_ptr[j + 1] == w.job_ptr[j] or w.helped_job[j] >= 0:
             continue
         if n == most:
             break
@@ -201,14 +195,21 @@ def one_round(w: Any, now: Any, best: Any, trial: Any, room: Any, number: int, h
 
 
 @compiled
-def plan_as(w: Any, now: Any, trial: Any, day: Any, ptr: Any, jobs: Any) -> None:
-    """Make both plans that of the given routes, as far as what they share allows it."""
+def plan_as(w: Any, now: Any, trial: Any, day: Any, ptr: Any, jobs: Any, fix: Any) -> None:
+    """Make both plans that of the given routes, as far as what they share allows it; `fix` as of the state."""
     for j in range(len(now.at)):
         take(w, now, j)
+    for j in range(len(now.at)):
+        now.fix[j] = fix[j]
     for r in range(len(day)):
         for t in range(ptr[r], ptr[r + 1]):
             if now.at[jobs[t]] < 0 and allowed(w, now, jobs[t], day[r]):
                 put(w, now, jobs[t], day[r], now.size[day[r]])
+    for j in range(len(w.spans)):
+        if w.assist_of[j] >= 0 and (now.at[j] < 0) != (now.at[w.assist_of[j]] < 0):
+            take(w, now, j if now.at[j] >= 0 else w.assist_of[j])
+        if now.at[j] < 0:
+            now.fix[j] = -1
     copy_state(now, trial)
 
 
@@ -228,12 +229,15 @@ class Ruin:
         copy_state(self.now, self.trial)
         copy_state(self.now, self.best)
 
-    def begin_from(self, routes: Routes) -> None:
-        """Go on from these routes."""
+    def begin_from(self, routes: Routes, starts: Mapping[int, int] | None = None) -> None:
+        """Go on from these routes; `starts`: of jobs that have an assist."""
+        fix = np.full(len(self.model.service), -1, dtype=np.int64)
+        for j, start in (starts or {}).items():
+            fix[j] = start
         held = [jobs for k, jobs in sorted(routes.items())]
         ptr = np.concatenate([[0], np.cumsum([len(jobs) for jobs in held])]).astype(np.int64)
         flat = np.array([j for jobs in held for j in jobs], dtype=np.int64)
-        plan_as(self.week, self.now, self.trial, np.array(sorted(routes), dtype=np.int64), ptr, flat)
+        plan_as(self.week, self.now, self.trial, np.array(sorted(routes), dtype=np.int64), ptr, flat, fix)
         if self.now.total[0] < self.best.total[0]:
             copy_state(self.now, self.best)
 
@@ -256,12 +260,21 @@ class Ruin:
         skipped = int(self.week.skip[~planned].sum())
         return (self.cost - skipped) / max(1, int(planned.sum()))
 
+    def routes(self) -> Routes:
+        """Return the routes of the best plan."""
+        s = self.best
+        return {k: s.seq[k, : s.size[k]].tolist() for k in range(len(s.size)) if s.size[k]}
+
+    def starts(self) -> dict[int, int]:
+        """Return the starts of the best plan's jobs that have an assist."""
+        return {int(j): int(self.best.fix[j]) for j in np.nonzero(self.best.fix >= 0)[0]}
+
     def columns(self, state: State | None = None) -> Columns:
         """Return the routes of a state (the best where none is given), by group of equal crew days."""
         s = state if state is not None else self.best
         used = np.nonzero(s.size)[0]
         jobs = [s.seq[k, : s.size[k]] for k in used]
-        return columns_of(self.model.group[used], jobs, s.cost[used], s.helpers[used])
+        return columns_of(self.model.group[used], jobs, s.cost[used], s.helpers[used], s.out[used])
 
 
 def room_for(model: Model, seed: int) -> Room:

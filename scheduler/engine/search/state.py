@@ -29,6 +29,9 @@ class State(NamedTuple):
     cost: Any
     helpers: Any
     version: Any
+    out: Any  # minutes, by route
+    weekly: Any  # minutes out, by row of weekly minutes
+    fix: Any  # by job the start at which its assist expects it, -1 where none does
     at: Any  # crew day of each job, -1 where it is not planned
     helped: Any  # helpers hired, by helper row
     pooled: Any  # pieces taken, by pool row
@@ -54,6 +57,9 @@ def empty(model: Model, stops: int = MOST_STOPS) -> State:
         cost=np.zeros(days, np.int64),
         helpers=np.zeros(days, np.int64),
         version=np.arange(days),
+        out=np.zeros(days, np.int64),
+        weekly=np.zeros(len(model.weekly_cap), np.int64),
+        fix=np.full(jobs, -1, np.int64),
         at=np.full(jobs, -1, np.int64),
         helped=np.zeros(len(model.helper_cap), np.int64),
         pooled=np.zeros(len(model.pool_cap), np.int64),
@@ -88,7 +94,7 @@ def allowed(w: Any, s: Any, j: int, k: int) -> bool:
         kg += w.weight[s.seq[k, t]]
         box += w.boxes[s.seq[k, t]]
         hands = max(hands, w.hands[s.seq[k, t]])
-    if kg > w.payload[k] or box > w.max_boxes[k]:
+    if w.reload[k] < 0 and (kg > w.payload[k] or box > w.max_boxes[k]):
         return False
     extra = max(0, hands - w.crew_hands[k])
     if extra > s.helpers[k]:
@@ -188,7 +194,18 @@ def take(w: Any, s: Any, j: int) -> None:
 
 @inlined
 def take_alone(w: Any, s: Any, j: int) -> None:
-    """Take job j out of its route, where it is on one."""
+    """Take item j out of its route, where it is on one, and with it the assist or the job that it goes with."""
+    take_one(w, s, j)
+    if len(w.spans) > 0:
+        other = w.assist_of[j] if w.helped_job[j] < 0 else w.helped_job[j]
+        if other >= 0:
+            take_one(w, s, other)
+            s.fix[min(j, other)] = -1
+
+
+@inlined
+def take_one(w: Any, s: Any, j: int) -> None:
+    """Take item j alone out of its route, where it is on one."""
     k = s.at[j]
     if k < 0:
         return
@@ -205,12 +222,24 @@ def take_alone(w: Any, s: Any, j: int) -> None:
 
 
 @inlined
+def _past(w: Any, s: Any, k: int) -> Any:
+    """Return what the minutes past the crew's weekly ones cost, in cents."""
+    row = w.weekly_row[k]
+    return 0 if row < 0 else w.weekly_cents[row] * max(0, s.weekly[row] - w.weekly_cap[row])
+
+
+@inlined
 def changed(w: Any, s: Any, k: int) -> None:
     """Bring cost, helpers, version and bookings of route k up to date."""
-    s.total[0] -= s.cost[k]
+    s.total[0] -= s.cost[k] + _past(w, s, k)
+    before = s.out[k]
     s.helpers[k] = helpers_for(w, k, s.seq[k], s.size[k])
-    s.cost[k] = timed_cost(w, k, s.seq[k], s.size[k], s.helpers[k], s.scratch) if s.size[k] else 0
-    s.total[0] += s.cost[k]
+    s.cost[k], s.out[k] = 0, 0
+    if s.size[k]:
+        s.cost[k], s.out[k] = timed_cost(w, k, s.seq[k], s.size[k], s.helpers[k], s.fix, s.scratch)
+    if w.weekly_row[k] >= 0:
+        s.weekly[w.weekly_row[k]] += s.out[k] - before
+    s.total[0] += s.cost[k] + _past(w, s, k)
     s.total[1] += 1
     s.version[k] = s.total[1]
     note_ends(w, s, k)
@@ -224,6 +253,7 @@ def copy_state(a: Any, b: Any) -> None:
         if a.version[k] == b.version[k]:
             continue
         size = a.size[k]
+        b.out[k] = a.out[k]
         b.size[k], b.cost[k], b.helpers[k], b.version[k], b.single[k] = (
             size,
             a.cost[k],
@@ -238,6 +268,9 @@ def copy_state(a: Any, b: Any) -> None:
                 b.head[k, t, n], b.tail[k, t, n] = a.head[k, t, n], a.tail[k, t, n]
     for j in range(len(a.at)):
         b.at[j] = a.at[j]
+        b.fix[j] = a.fix[j]
+    for n in range(len(a.weekly)):
+        b.weekly[n] = a.weekly[n]
     for n in range(len(a.helped)):
         b.helped[n] = a.helped[n]
     for n in range(len(a.pooled)):

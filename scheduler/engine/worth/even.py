@@ -117,8 +117,7 @@ class _Program:
         values = np.concatenate([np.ones(jobs), np.zeros(len(self.column) + 2)])
         place = {pair: n for n, pair in enumerate(self.column)}
         for k, stops in plan.items():
-            key = (int(self.model.group[k]), np.sort(np.array(stops, dtype=np.int64)).tobytes())
-            values[jobs + place[pool.known[key], k]] = 1.0
+            values[jobs + place[pool.find(int(self.model.group[k]), stops), k]] = 1.0
             values[list(stops)] = 0.0
         return self._with_maxima(values)
 

@@ -17,7 +17,7 @@ from scheduler.engine.reasons.skipped import reasons
 from scheduler.engine.worth.even import even
 from scheduler.plan import Plan
 from scheduler.price import outings
-from scheduler.week import Week
+from scheduler.week import Week, only_first_format
 
 
 @dataclass(frozen=True)
@@ -69,6 +69,7 @@ def fair(
     `stop` said so first. The result is audited; its bound is that of `plan`, since no promise is made here that it is
     the cheapest.
     """
+    only_first_format(week, "spreading overtime")
     before = burdens(week, plan)
     if not before or before[0].overtime_min == 0:
         return Fair(plan, before, True)

@@ -19,7 +19,7 @@ from scheduler.engine.worth.carried import Carried, Key, helpers_row, pool_row
 from scheduler.engine.worth.changes import Kind, WeekChange, changes
 from scheduler.plan import Plan
 from scheduler.price import price
-from scheduler.week import Week, day_name
+from scheduler.week import Week, day_name, only_first_format
 
 LEAST_CENTS = 100  # worth less than this is not worth telling
 FIRST_SHARE = 0.4  # of the time, for the plan of the week as it is
@@ -72,6 +72,7 @@ def worth(
     A change that surely saves less than `least_cents` (by the prices, or by planning it) is left out, and one that is
     worth no more than a part of it. Where time ran out a change stands with its limits, 0 and what the prices allow.
     """
+    only_first_format(week, "asking what would pay")
     begun = clock()
 
     def left() -> float | None:

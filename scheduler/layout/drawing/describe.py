@@ -3,13 +3,14 @@
 from __future__ import annotations
 
 from scheduler.layout.documents import Layout, Survey
-from scheduler.layout.drawing.findings import in_order
-from scheduler.layout.drawing.measures import Measures, Units
+from scheduler.layout.drawing.bracket_view import pattern_words
+from scheduler.layout.drawing.cautions import ranked
+from scheduler.layout.drawing.facts import datum_words, fact_lines
+from scheduler.layout.drawing.paper.measures import Measures, Units
 from scheduler.layout.drawing.schedule import case_names, fastener_words
 from scheduler.layout.drawing.side_view import opened
-from scheduler.layout.drawing.view import member_numbers, member_word, standing
-
-GOES_FIRST = "The manufacturer's instructions and local codes go first. Check on site before drilling."
+from scheduler.layout.drawing.title import GOES_FIRST
+from scheduler.layout.drawing.wall.view import member_numbers, member_word, standing
 
 
 def describe(survey: Survey, layout: Layout, *, units: Units = "imperial") -> list[str]:
@@ -21,7 +22,7 @@ def describe(survey: Survey, layout: Layout, *, units: Units = "imperial") -> li
     both = measures.both
     awning, place = survey.awning, survey.place
     bar_left = standing(survey, layout).bar_left
-    lines = [f"Wall drawing of survey {survey.id}.", GOES_FIRST]
+    lines = [f"Wall drawing of survey {survey.id}.", GOES_FIRST, datum_words(survey, measures)]
     arms = ", ".join(both(bar_left + arm) for arm in awning.arms)
     lines += [
         f"The wall is {survey.wall.kind.replace('-', ' ')}; its clear band runs from {both(survey.band.left)} to "
@@ -36,7 +37,7 @@ def describe(survey: Survey, layout: Layout, *, units: Units = "imperial") -> li
         f"Open at a pitch of {it.pitch_deg:g} degrees the cloth is {both(it.projection)} long, drops {both(it.drop)} "
         f"and reaches {both(it.reach)} from the wall; "
         + (
-            f"headroom under the front bar is {both(it.headroom)}, without a valance."
+            f"headroom under the {it.lowest} is {both(it.headroom)}{it.without}."
             if it.headroom > 0
             else "it leaves no headroom."
         )
@@ -61,6 +62,7 @@ def describe(survey: Survey, layout: Layout, *, units: Units = "imperial") -> li
         lines.append(f"{text}.")
     if layout.fastener and layout.brackets:
         lines.append(fastener_words(layout.fastener, measures))
+    lines += [*fact_lines(survey, measures), pattern_words(survey, measures)]
     for obstacle in survey.obstacles:
         lines.append(
             f"Obstacle: {obstacle.what}, {both(obstacle.left)} to {both(obstacle.right)} along the wall, "
@@ -69,7 +71,7 @@ def describe(survey: Survey, layout: Layout, *, units: Units = "imperial") -> li
     for door in survey.doors:
         swing = ", swings out" if door.swings_out else ""
         lines.append(f"Door: {both(door.left)} to {both(door.right)} along the wall, {both(door.top)} high{swing}.")
-    lines += [f"{finding.level.capitalize()}: {finding.text}" for finding in in_order(layout.findings)]
+    lines += [f"{finding.level.capitalize()}: {finding.text}" for finding in ranked(layout.findings)]
     if layout.tools:
         lines.append(f"Tools: {', '.join(layout.tools)}.")
     return lines

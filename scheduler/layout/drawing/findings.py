@@ -8,8 +8,8 @@ from dataclasses import dataclass
 from functools import lru_cache
 
 from scheduler.layout.documents import Finding
-from scheduler.layout.drawing.lettering import clean, width_of, wrap
-from scheduler.layout.drawing.sheet import GRAPHITE, Box, DrawingSheet
+from scheduler.layout.drawing.paper.lettering import clean, width_of, wrap
+from scheduler.layout.drawing.paper.sheet import GRAPHITE, Box, DrawingSheet
 
 SIZE = 2.8
 _LINE = SIZE * 1.24
@@ -32,25 +32,25 @@ class _Line:
 
 @dataclass(frozen=True)
 class Set:
-    """Findings set in columns; `left_over` says what found no room, empty where all did."""
+    """Findings set in columns; `left_over` says what found no room, empty where all did, and `rest` holds it."""
 
     lines: tuple[_Line, ...]
     left_over: str
+    rest: tuple[Finding, ...] = ()
 
 
-def in_order(findings: Sequence[Finding]) -> list[Finding]:
-    """Return the findings by level, stops first, each level in the layout's order."""
-    return sorted(findings, key=lambda finding: _ORDER.index(finding.level))
-
-
-def fill(findings: Sequence[Finding], columns: Sequence[Box]) -> Set:
+def fill(findings: Sequence[Finding], columns: Sequence[Box], also: Sequence[Finding] = ()) -> Set:
     """Set `findings` into `columns`, one after the other; a finding may run on into the next column.
 
-    Where room is short, the first in order go first, and a later short one may take what a long one could not.
+    Where room is short, the first in order go first, and a later short one may take what a long one could not; what is
+    left out is named at the end. Where all found room, so may those of `also` that fit; the others are `rest`, unnamed.
     """
     lines, left_out = _set(findings, columns)
     if not left_out:
-        return Set(tuple(lines), "")
+        if not also:
+            return Set(tuple(lines), "")
+        lines, rest = _set([*findings, *also], columns)
+        return Set(tuple(lines), "", tuple(rest))
     last = columns[-1]
     shorter = [*columns[:-1], Box(last.left, last.top, last.right, last.bottom - _REST_LINES * _LINE)]
     lines, rest = _set(findings, shorter)
@@ -60,7 +60,7 @@ def fill(findings: Sequence[Finding], columns: Sequence[Box]) -> Set:
             break
     y = last.bottom - (len(words) - 1) * _LINE - 0.7
     end = [_Line(last.left + _INDENT, y + k * _LINE, text, "more", k == 0) for k, text in enumerate(words)]
-    return Set((*lines, *end), _left_over(rest))
+    return Set((*lines, *end), _left_over(rest), (*rest, *also))
 
 
 def _left_over(rest: Sequence[Finding], named: int | None = None) -> str:
@@ -70,7 +70,7 @@ def _left_over(rest: Sequence[Finding], named: int | None = None) -> str:
     counts = [
         f"{count} {level}{'s' * (count > 1)}" for level in _ORDER if (count := sum(f.level == level for f in rest))
     ]
-    return f"Not on this sheet, read on in the layout file: {' and '.join(counts)} ({listed.strip()})."
+    return f"On the next page: {' and '.join(counts)} ({listed.strip()})."
 
 
 def _set(findings: Sequence[Finding], columns: Sequence[Box]) -> tuple[list[_Line], list[Finding]]:

@@ -1,110 +1,199 @@
-"""The wall drawing as one page: elevation, side view, drill schedule, findings and title block."""
+"""The wall drawing on its sheets: the first to drill by, the later ones with what else there is to know."""
 
 from __future__ import annotations
 
+import textwrap
+from collections.abc import Sequence
+from dataclasses import dataclass, replace
 from typing import Literal
 
 from scheduler.errors import BadInput
 from scheduler.layout.documents import Finding, Layout, Survey
-from scheduler.layout.drawing import elevation, findings, schedule, side_view, view
-from scheduler.layout.drawing.describe import GOES_FIRST, describe
-from scheduler.layout.drawing.lettering import clean, width_of
-from scheduler.layout.drawing.measures import Measures, Units
-from scheduler.layout.drawing.sheet import GRAPHITE, GREY, PAPER, SMALL, TITLE, Box, DrawingSheet
+from scheduler.layout.drawing import bracket_view, findings, schedule, shade_plan, side_view, title
+from scheduler.layout.drawing.cautions import MOST_ON_SHEET, Sorted, sort_out
+from scheduler.layout.drawing.describe import describe
+from scheduler.layout.drawing.facts import fact_lines
+from scheduler.layout.drawing.paper.lettering import wrap
+from scheduler.layout.drawing.paper.measures import Measures, Units
+from scheduler.layout.drawing.paper.sheet import GREY, LEADING, SMALL, Box, DrawingSheet
+from scheduler.layout.drawing.title import HEAD, MARGIN, Pages, Title
+from scheduler.layout.drawing.wall import elevation, view
+from scheduler.layout.site.shade import ShadeSite, shades
 
 Paper = Literal["letter", "a4"]
 PAPERS_MM: dict[Paper, tuple[float, float]] = {"letter": (279.4, 215.9), "a4": (297.0, 210.0)}
 
-_MARGIN = 9.0
-_HEAD = 8.0
-_BLOCK = 12.5  # title block
 _GAP = 4.0
 _LEAST_PICTURE = 36.0  # height of the wall on the sheet below which it gives no more room to the findings
-_LOWER = (62.0, 76.0, 90.0)  # heights of the lower half, the least that holds the findings is taken
+_LOWER = (62.0, 74.0, 86.0)  # heights of the lower half, the least that holds the findings is taken
+_LONGEST_PART = 1500  # letters of a finding that go into one column
 _SIDE = 92.0
 _LAST = 81.0
 MOST_BRACKETS = 20
 
 
-def draw_svg(survey: Survey, layout: Layout, *, units: Units = "imperial", paper: Paper = "letter") -> str:
-    """Return the wall drawing of `layout` as an SVG file: one landscape page at the scales that it states.
+@dataclass(frozen=True)
+class _Sheet:
+    """What one sheet after the first shows: `rest` is what found no room on it."""
 
-    `units` is the unit that comes first, the other stands small beside it. The file needs nothing from elsewhere, holds
-    no script whatever the survey's texts say, and is the same for the same input. Raises `BadInput` where the layout is
-    not of this survey or has more brackets than the sheet has room for.
+    done: findings.Set
+    with_pictures: bool
+
+
+@dataclass(frozen=True)
+class _First:
+    """The first sheet as laid out: the elevation, the columns below it, their top, and the findings in them."""
+
+    picture: view.Elevation
+    areas: list[Box]
+    top: float
+    done: findings.Set
+    sorted: Sorted
+
+
+def draw_svg(
+    survey: Survey,
+    layout: Layout,
+    *,
+    units: Units = "imperial",
+    paper: Paper = "letter",
+    job: Title = Title(),  # noqa: B008  frozen
+    site: ShadeSite | None = None,
+) -> str:
+    """Return the first sheet of the wall drawing of `layout`, as `draw_sheets` gives it."""
+    return draw_sheets(survey, layout, units=units, paper=paper, job=job, site=site)[0]
+
+
+def draw_sheets(
+    survey: Survey,
+    layout: Layout,
+    *,
+    units: Units = "imperial",
+    paper: Paper = "letter",
+    job: Title = Title(),  # noqa: B008  frozen
+    site: ShadeSite | None = None,
+) -> tuple[str, ...]:
+    """Return the wall drawing of `layout` as SVG files: landscape sheets, the first at the scales that it states.
+
+    The first is what one drills by, with every stop and the cautions that are special to this wall, at most five; the
+    second has the bracket, the shade at `site` and the rest in full, and runs on where one sheet is not enough. `job`
+    says whose wall it is. `units` is the unit that comes first, the other stands small beside it. The files need
+    nothing from elsewhere, hold no script whatever the survey's texts say, and are the same for the same input. Raises
+    `BadInput` where the layout is not of this survey or has more brackets than the sheet has room for.
     """
     _check(survey, layout)
     measures, stands = Measures(units), view.standing(survey, layout)
     sheet = DrawingSheet(*PAPERS_MM[paper])
-    inner = _inner(sheet)
-    _head(sheet, survey, layout, Box(inner.left, inner.top, inner.right, inner.top + _HEAD))
-    bottom = inner.bottom - _BLOCK
-    picture, areas, top, done = _laid_out(survey, layout, stands, measures, sheet)
-    elevation.draw(sheet, picture)
-    sheet.line(inner.left, top - 1.5, inner.right, top - 1.5, pen=0.13, ink=GREY)
-    side, _ = side_view.draw(sheet, survey, measures, areas[0])
-    schedule.draw(sheet, survey, layout, measures, areas[1:])
-    findings.draw(sheet, done)
-    _block(sheet, survey, layout, measures, picture.view, side, Box(inner.left, bottom, inner.right, inner.bottom))
-    return sheet.svg(f"Wall drawing {survey.id}", " ".join(describe(survey, layout, units=units)))
+    first = _laid_out(survey, layout, stands, measures, sheet)
+    later = _later(survey, layout, measures, site, first.done.rest, paper)
+    count = 1 + len(later)
+    words = " ".join(describe(survey, layout, units=units))
+    _draw_first(sheet, survey, layout, measures, first, job, count)
+    files = [sheet.svg(f"{job.name} {survey.id}", words)]
+    for number, one in enumerate(later, start=2):
+        sheet = DrawingSheet(*PAPERS_MM[paper])
+        pages = Pages(number, count)
+        title.head(sheet, survey, job, pages, "", False, measures)
+        if one.with_pictures:
+            _pictures(sheet, survey, measures, site, _columns_of(sheet, survey, layout)[0])
+        findings.draw(sheet, one.done)
+        cells = ["Bracket not to scale" if one.with_pictures else "Findings in full", f"Rules {layout.format}"]
+        title.foot(sheet, survey, layout, job, pages, cells)
+        files.append(sheet.svg(f"{job.name} {survey.id}, page {number}", f"Page {number} of {count} of the drawing."))
+    return tuple(files)
 
 
 def bracket_places(
     survey: Survey, layout: Layout, *, units: Units = "imperial", paper: Paper = "letter"
 ) -> list[tuple[float, float]]:
-    """Return where each bracket of `layout` stands on the page that `draw_svg` gives for the same arguments.
+    """Return where each bracket of `layout` stands on the first sheet that `draw_sheets` gives for the same arguments.
 
     Each is a point as parts of the page's width and height, from its upper left corner, in the layout's order. Raises
-    `BadInput` as `draw_svg` does.
+    `BadInput` as `draw_sheets` does.
     """
     _check(survey, layout)
     measures, stands = Measures(units), view.standing(survey, layout)
     sheet = DrawingSheet(*PAPERS_MM[paper])
-    picture, *_ = _laid_out(survey, layout, stands, measures, sheet)
+    picture = _laid_out(survey, layout, stands, measures, sheet).picture
     y = picture.view.y(survey.place.height)
     return [(picture.view.x(bracket.wall) / sheet.width, y / sheet.height) for bracket in layout.brackets]
 
 
-def _inner(sheet: DrawingSheet) -> Box:
-    return Box(_MARGIN, _MARGIN, sheet.width - _MARGIN, sheet.height - _MARGIN)
+def _columns_of(sheet: DrawingSheet, survey: Survey, layout: Layout, top: float | None = None) -> list[Box]:
+    """Return the three columns between `top` (None: the head) and the footer."""
+    left, right = MARGIN, sheet.width - MARGIN
+    bottom = sheet.height - MARGIN - title.foot_height(survey, layout, right - left)
+    lefts = (left, left + _SIDE + _GAP, right - _LAST)
+    rights = (left + _SIDE, right - _LAST - _GAP, right)
+    top = MARGIN + HEAD + 2 if top is None else top
+    return [Box(a, top, b, bottom - 2) for a, b in zip(lefts, rights, strict=True)]
 
 
-def _laid_out(
-    survey: Survey, layout: Layout, stands: view.StandsOn, measures: Measures, sheet: DrawingSheet
-) -> tuple[view.Elevation, list[Box], float, findings.Set]:
-    """Lay out the elevation and what stands below it: the columns there, their top, and the findings in them."""
-    inner = _inner(sheet)
-    bottom = inner.bottom - _BLOCK
-    lefts = (inner.left, inner.left + _SIDE + _GAP, inner.right - _LAST)
-    rights = (inner.left + _SIDE, inner.right - _LAST - _GAP, inner.right)
-
-    def columns(top: float) -> list[Box]:
-        return [Box(left, top, right, bottom - 2) for left, right in zip(lefts, rights, strict=True)]
-
-    least = max(_ends(survey, layout, measures, columns(0.0))) + 2.5
+def _laid_out(survey: Survey, layout: Layout, stands: view.StandsOn, measures: Measures, sheet: DrawingSheet) -> _First:
+    """Lay out the elevation and what stands below it."""
+    found = sort_out((*layout.findings, *_of_the_drawing(survey, layout)))
+    bottom = _columns_of(sheet, survey, layout)[0].bottom + 2
+    inner = Box(MARGIN, MARGIN, sheet.width - MARGIN, bottom)
+    least = max(_ends(survey, layout, measures, _columns_of(sheet, survey, layout, 0.0))) + 2.5
     heights = [height for height in _LOWER if height > least] or [least]
     for lower in heights:
-        whole = Box(inner.left, inner.top + _HEAD + 1, inner.right, bottom - lower - 3)
+        whole = Box(inner.left, inner.top + HEAD + 1, inner.right, bottom - lower - 3)
         smaller = view.lay_out(survey, layout, stands, measures, whole)
         if lower > heights[0] and smaller.view.wall.bottom - smaller.view.wall.top < _LEAST_PICTURE:
             break  # the findings must not squeeze the wall
         picture = smaller
         top = picture.bottom + 3
         unnamed = elevation.draw(DrawingSheet(sheet.width, sheet.height, trial=True), picture)
-        areas = columns(top)
+        areas = _columns_of(sheet, survey, layout, top)
         ends = _ends(survey, layout, measures, areas)
         below = [Box(box.left, end + 1.5, box.right, box.bottom) for box, end in zip(areas, ends, strict=True)]
-        done = findings.fill(_said(layout, unnamed), below)
+        first, also, later = _said(found, unnamed)
+        done = findings.fill(first, below, also)
+        done = replace(done, rest=(*later, *done.rest))
         if not done.left_over:
             break
-    return picture, areas, top, done
+    return _First(picture, areas, top, done, found)
+
+
+def _said(found: Sorted, unnamed: list[str]) -> tuple[list[Finding], list[Finding], list[Finding]]:
+    """Return what must stand on the first sheet, what may follow there as far as there is room, and what may not.
+
+    On the first: stops, what the picture shows without its name, and the cautions special to this wall, up to five.
+    """
+    note = [Finding("note", "obstacles", f"On the wall: {'; '.join(unnamed)}.")] if unnamed else []
+    here, later = found.special[:MOST_ON_SHEET], found.special[MOST_ON_SHEET:]
+    return [*found.stops, *here, *note], [*found.notes, *found.standing], list(later)
+
+
+def _of_the_drawing(survey: Survey, layout: Layout) -> list[Finding]:
+    """Return a stop for an anchor whose setting the layout does not have: no hole is drilled without its numbers."""
+    fastener = layout.fastener
+    if fastener is None or fastener.diameter is not None or isinstance(fastener.hole, float) or not layout.brackets:
+        return []
+    text = (
+        f"The survey has no hole, depth, embedment, edge distance, spacing and torque for {fastener.kind}: enter them"
+        " from its maker's report before anything is drilled."
+    )
+    return [Finding("stop", "anchor-hole", text)]
 
 
 def _ends(survey: Survey, layout: Layout, measures: Measures, areas: list[Box]) -> list[float]:
     """Where side view and schedule end in the three columns of the lower half."""
     trial = DrawingSheet(*PAPERS_MM["letter"], trial=True)
-    _, side_end = side_view.draw(trial, survey, measures, areas[0])
-    return [side_end, *schedule.draw(trial, survey, layout, measures, areas[1:])]
+    return _lower_half(trial, survey, layout, measures, areas)[1]
+
+
+def _lower_half(
+    sheet: DrawingSheet, survey: Survey, layout: Layout, measures: Measures, areas: list[Box]
+) -> tuple[int, list[float]]:
+    """Draw side view, drill schedule and bolt pattern; return the side view's scale and where each column ends."""
+    scale, side_end = side_view.draw(sheet, survey, measures, areas[0])
+    ends = [side_end, *schedule.draw(sheet, survey, layout, measures, areas[1:])]
+    free = 2 if ends[2] == areas[2].top else 0  # a long schedule fills the third column too
+    lines = wrap(bracket_view.pattern_words(survey, measures), SMALL, areas[free].right - areas[free].left)
+    y = ends[free] + SMALL * (1.1 if free else LEADING)
+    ends[free] = sheet.paragraph(areas[free].left, y, lines) - SMALL
+    return scale, ends
 
 
 def _check(survey: Survey, layout: Layout) -> None:
@@ -119,44 +208,17 @@ def _check(survey: Survey, layout: Layout) -> None:
             raise BadInput(f"brackets[{k}].member", f"must be one of the survey's members, is {bracket.member}")
 
 
-def _said(layout: Layout, unnamed: list[str]) -> list[Finding]:
-    """The findings in order, and before the notes what the picture shows without its name."""
-    said = findings.in_order(layout.findings)
-    if not unnamed:
-        return said
-    note = Finding("note", "obstacles", f"On the wall: {'; '.join(unnamed)}.")
-    at = sum(finding.level != "note" for finding in said)
-    return [*said[:at], note, *said[at:]]
-
-
-def _head(sheet: DrawingSheet, survey: Survey, layout: Layout, area: Box) -> None:
-    stops = sum(finding.level == "stop" for finding in layout.findings)
-    cautions = sum(finding.level == "caution" for finding in layout.findings)
-    y = area.top + TITLE
-    right = area.right
-    if stops:
-        text = f"STOP: do not drill. {stops} thing{'s' * (stops > 1)} to settle first"
-        wide = width_of(text, TITLE * 0.86, True)
-        sheet.rect(Box(right - wide - 5, area.top - 1, right, area.top + 6.2), fill=GRAPHITE)
-        sheet.text(right - 2.5, y - 0.6, text, TITLE * 0.86, anchor="end", bold=True, ink=PAPER)
-        right -= wide + 8
-    elif cautions:
-        text = f"{cautions} caution{'s' * (cautions > 1)} to settle before drilling"
-        right = sheet.text(right, y, text, SMALL * 1.2, anchor="end").left - 3
-    title = shortened(f"Wall drawing {survey.id}", TITLE, right - area.left, True)
-    sheet.text(area.left, y, title, TITLE, bold=True)
-
-
-def _block(
-    sheet: DrawingSheet, survey: Survey, layout: Layout, measures: Measures, shown: view.View, side: int, area: Box
+def _draw_first(
+    sheet: DrawingSheet, survey: Survey, layout: Layout, measures: Measures, first: _First, job: Title, count: int
 ) -> None:
-    sheet.rect(area, pen=0.35)
-    y = area.top + 4.6
-    sheet.text(area.left + 2.5, y, GOES_FIRST, 3.3, bold=True)
-    used = width_of(GOES_FIRST, 3.3, True) + 8
-    name = shortened(f"Survey {survey.id}", 3.3, area.right - area.left - used - 3, True)
-    sheet.text(area.right - 2.5, y, name, 3.3, anchor="end", bold=True)
-    sheet.line(area.left, area.top + 6.4, area.right, area.top + 6.4, pen=0.13)
+    pages = Pages(1, count, _later_words(first, count))
+    title.head(sheet, survey, job, pages, *_state(first), measures)
+    elevation.draw(sheet, first.picture)
+    left, right = MARGIN, sheet.width - MARGIN
+    sheet.line(left, first.top - 1.5, right, first.top - 1.5, pen=0.13, ink=GREY)
+    side, _ = _lower_half(sheet, survey, layout, measures, first.areas)
+    findings.draw(sheet, first.done)
+    shown = first.picture.view
     left_out = ", a stretch left out at the break lines" if shown.cut else ""
     cells = [
         f"Elevation {measures.scale_name(shown.scale)}{left_out}",
@@ -165,18 +227,68 @@ def _block(
         "ft, in and 1/16; small: mm" if measures.units == "imperial" else "mm; small: ft, in and 1/16",
         f"Rules {layout.format}",
     ]
-    spare = area.right - area.left - 5 - sum(width_of(cell, SMALL) for cell in cells)
-    if spare < 3 * (len(cells) - 1):
-        cells.remove("Figures go before measuring off")
-        spare = area.right - area.left - 5 - sum(width_of(cell, SMALL) for cell in cells)
-    x = area.left + 2.5
-    for cell in cells:
-        x = sheet.text(x, area.top + 10.4, cell, SMALL, ink=GREY).right + spare / (len(cells) - 1)
+    title.foot(sheet, survey, layout, job, pages, cells)
 
 
-def shortened(text: str, size: float, width: float, bold: bool = False) -> str:
-    """Return `text`, cut and ended with … where it is wider than `width`."""
-    text = clean(text)
-    if width_of(text, size, bold) <= width:
-        return text
-    return next((part for k in range(len(text), 0, -1) if width_of(part := f"{text[:k]}…", size, bold) <= width), "")
+def _state(first: _First) -> tuple[str, bool]:
+    """Return the sheet's condition, and whether it is a stop; it counts what the reader finds on this sheet."""
+    stops = len(first.sorted.stops)
+    if stops:
+        return f"STOP: do not drill. {stops} thing{'s' * (stops > 1)} to settle first", True
+    left = {id(finding) for finding in first.done.rest}
+    here = sum(id(finding) not in left for finding in first.sorted.special)
+    more = len(first.sorted.special) - here
+    if not here and not more:
+        return "Nothing special to this wall: see the footer", False
+    text = f"{here} caution{'s' * (here != 1)} of this wall to settle before drilling"
+    return f"{text}, {more} more on page 2" if more else text, False
+
+
+def _later_words(first: _First, count: int) -> str:
+    """Return what the later sheets have, for the foot of the first."""
+    rest = sort_out(first.done.rest)
+    parts = [
+        (len(rest.stops), "stop"), (len(rest.special), "caution"), (len(rest.standing), "standing caution"),
+        (len(rest.notes), "note"),
+    ]  # fmt: skip
+    told = [f"{number} {what}{'s' * (number > 1)}" for number, what in parts if number]
+    where = "Page 2" if count == 2 else f"Pages 2 to {count}"
+    return f"{where}: {', '.join(['the bracket with its holes', 'the shade', 'the survey in words', *told])}."
+
+
+def _pictures(sheet: DrawingSheet, survey: Survey, measures: Measures, site: ShadeSite | None, area: Box) -> float:
+    """Draw bracket, shade and the survey in words down a column; return where they end."""
+    end = bracket_view.draw(sheet, survey, measures, area) + 2
+    found = shades(survey, site) if site is not None else ()
+    end = shade_plan.draw(sheet, survey, found, measures, Box(area.left, end, area.right, area.bottom)) + 1
+    sheet.text(area.left, end + SMALL, "The wall as surveyed", SMALL, bold=True)
+    y = end + SMALL + SMALL * LEADING
+    for line in fact_lines(survey, measures):
+        y = sheet.paragraph(area.left, y, wrap(line, SMALL, area.right - area.left))
+    return y - SMALL
+
+
+def _cut(finding: Finding) -> list[Finding]:
+    """Return a finding in parts of which each finds room on a sheet: a wall may have hundreds of obstacles."""
+    parts = textwrap.wrap(finding.text, _LONGEST_PART, break_on_hyphens=False) or [finding.text]
+    return [Finding(finding.level, finding.code, part) for part in parts]
+
+
+def _later(
+    survey: Survey, layout: Layout, measures: Measures, site: ShadeSite | None, rest: Sequence[Finding], paper: Paper
+) -> list[_Sheet]:
+    """Return the sheets after the first, as many as all of `rest` in full asks for."""
+    trial = DrawingSheet(*PAPERS_MM[paper], trial=True)
+    columns = _columns_of(trial, survey, layout)
+    end = _pictures(trial, survey, measures, site, columns[0])
+    columns[0] = Box(columns[0].left, end + 3, columns[0].right, columns[0].bottom)
+    order = [columns[1], columns[2], columns[0]]
+    sheets: list[_Sheet] = []
+    left = [part for finding in rest for part in _cut(finding)]
+    while not sheets or left:
+        usable = [box for box in order if box.bottom - box.top > 12]
+        done = findings.fill([], usable, left) if left else findings.Set((), "")
+        sheets.append(_Sheet(done, with_pictures=not sheets))
+        left = list(done.rest)
+        order = _columns_of(trial, survey, layout)
+    return sheets

@@ -4,10 +4,10 @@ from __future__ import annotations
 
 from scheduler.errors import BadInput
 from scheduler.layout.documents import Layout, Survey
-from scheduler.layout.drawing import elevation, view
 from scheduler.layout.drawing.describe import describe
-from scheduler.layout.drawing.measures import Measures, Units
-from scheduler.layout.drawing.sheet import Box, DrawingSheet
+from scheduler.layout.drawing.paper.measures import Measures, Units
+from scheduler.layout.drawing.paper.sheet import Box, DrawingSheet
+from scheduler.layout.drawing.wall import elevation, view
 
 # Narrower than a sheet of paper: on half a screen its figures must still be read.
 _WIDE, _HIGH, _MARGIN = 205.0, 150.0, 2.0

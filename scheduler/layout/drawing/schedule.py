@@ -6,18 +6,23 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 from functools import lru_cache
 
+import msgspec
+
 from scheduler.layout.documents import Bracket, Fastener, Layout, Survey
-from scheduler.layout.drawing.lettering import width_of, wrap
-from scheduler.layout.drawing.measures import Measures, millimetres
-from scheduler.layout.drawing.sheet import FIGURE, GREY, LEADING, PALE, SMALL, Box, DrawingSheet
-from scheduler.layout.drawing.view import member_numbers, member_word
-from scheduler.layout.lag import PLATE_IN, fastener_name
-from scheduler.layout.loads import bracket_loads
+from scheduler.layout.drawing.paper.lettering import width_of, wrap
+from scheduler.layout.drawing.paper.measures import Measures, millimetres
+from scheduler.layout.drawing.paper.sheet import FIGURE, GREY, LEADING, PALE, SMALL, Box, DrawingSheet
+from scheduler.layout.drawing.wall.view import member_numbers, member_word
+from scheduler.layout.statics import nds
+from scheduler.layout.statics.anchors import NM_PER_LBF_FT
+from scheduler.layout.statics.lag import PLATE_IN, fastener_name
+from scheduler.layout.statics.loads import bracket_loads
 from scheduler.units import INCH_MM, feet_inches
 
 _ROW = FIGURE * 1.34
 _MOST_ROWS = 9  # of one column of the sheet
 _LEAST_GAP = 1.8
+_LONGEST_NAME = 60
 _SAME_N = 0.5  # the layout's loads name their case if they are this near, newtons
 
 
@@ -39,33 +44,58 @@ def case_names(survey: Survey, layout: Layout) -> tuple[str | None, ...]:
     return tuple(names)
 
 
-def hole(fastener: Fastener, measures: Measures) -> tuple[str, str] | None:
-    """Return the pilot hole's size and its depth from the wall's face, as the sheet writes them.
+def hole(fastener: Fastener, measures: Measures, cover_mm: float = 0.0) -> tuple[str, str] | None:
+    """Return the hole's size and its depth from the wall's face, as the sheet writes them.
 
-    The depth is the screw's length less the bracket's plate. None for an anchor: its hole is what its own report says.
+    A screw's pilot is as deep as its length less the bracket's plate; an anchor's hole as its report has it, with the
+    cover before the masonry on top. None for an anchor of a first survey, which has no hole: nothing may be drilled.
     """
+    if isinstance(fastener.hole, float) and isinstance(fastener.hole_depth, float):
+        return _size(fastener.hole, measures), measures.worded(fastener.hole_depth + cover_mm)
     if fastener.pilot is None or fastener.length is None:
         return None
     deep = fastener.length - PLATE_IN * INCH_MM
-    if measures.units == "imperial":
-        return feet_inches(fastener.pilot, 64), feet_inches(deep)
-    return f"{millimetres(fastener.pilot)} mm", f"{millimetres(deep)} mm"
+    return _size(fastener.pilot, measures), feet_inches(deep) if measures.units == "imperial" else _size(deep, measures)
 
 
 def fastener_words(fastener: Fastener, measures: Measures) -> str:
-    """Return one sentence on what goes into each bracket, and into what hole."""
+    """Return what goes into each bracket and into what hole, every size as a number."""
     text = f"Each bracket: {fastener.count} × {fastener_name(fastener)}"
     sizes = hole(fastener, measures)
-    if sizes is None or fastener.shank_hole is None or fastener.penetration is None:
-        return f"{text}; hole, depth and setting as the anchor's own report says."
-    shank = f"{millimetres(fastener.shank_hole)} mm"
-    if measures.units == "imperial":
-        shank = feet_inches(fastener.shank_hole, 64)
-    pilot, deep = sizes
+    if sizes is None:
+        return f"{text}. No hole is known: the survey lacks the numbers of the anchor's report, so nothing is drilled."
+    size, deep = sizes
+    if isinstance(fastener.hole, float):
+        return f"{text}. Hole {size}, {deep} deep from the masonry's face{_setting(fastener, measures)}."
+    assert fastener.shank_hole is not None
     return (
-        f"{text}. Pilot {pilot}, {deep} deep from the wall's face; {shank} as deep as the plain shank; "
-        f"hold in the wood {measures.both(fastener.penetration)} without the tip."
+        f"{text}. Pilot {size} for the thread, {deep} deep from the wall's face;"
+        f" {_size(fastener.shank_hole, measures)} for the shank, {measures.worded(shank_depth(fastener))} deep; hold in"
+        f" the wood {measures.both(fastener.penetration or 0.0)} without the tip."
     )
+
+
+def shank_depth(fastener: Fastener) -> float:
+    """Return how deep the plain shank's hole is from the wall's face, mm: a screw's shank less the bracket's plate."""
+    if isinstance(fastener.shank_depth, float):
+        return fastener.shank_depth
+    diameter, length = round((fastener.diameter or 0.0) / INCH_MM, 6), (fastener.length or 0.0) / INCH_MM
+    shank = length - nds.TIP_IN[diameter] - nds.thread_in(length, diameter)
+    return max(shank - PLATE_IN, 0.0) * INCH_MM
+
+
+def _setting(fastener: Fastener, measures: Measures) -> str:
+    """Return the rest of an anchor's numbers, each after a semicolon."""
+    told = [("embedment", fastener.penetration), ("to any edge", fastener.edge), ("to the next", fastener.spacing)]
+    words = "".join(f"; {what} {measures.worded(value)}" for what, value in told if isinstance(value, float))
+    torque = fastener.torque_nm
+    if not isinstance(torque, float) or not torque:
+        return f"{words}; no torque"
+    return f"{words}; torque {torque:g} N·m ({torque / NM_PER_LBF_FT:.0f} ft-lb)"
+
+
+def _size(size_mm: float, measures: Measures) -> str:
+    return feet_inches(size_mm, 64) if measures.units == "imperial" else f"{millimetres(size_mm)} mm"
 
 
 def draw(sheet: DrawingSheet, survey: Survey, layout: Layout, measures: Measures, areas: Sequence[Box]) -> list[float]:
@@ -102,10 +132,19 @@ def draw(sheet: DrawingSheet, survey: Survey, layout: Layout, measures: Measures
         )
     ends = [y, y if long else areas[1].top]
     y += SMALL * LEADING + 1.6
-    words = fastener_words(layout.fastener, measures) if layout.fastener else "No fastener is named: see the stops."
+    words = (
+        fastener_words(_named(layout.fastener), measures) if layout.fastener else "No fastener is named: see the stops."
+    )
     y = sheet.paragraph(area.left, y, wrap(words, SMALL, area.right - area.left))
     words = use_words(letters, cases)
     return [sheet.paragraph(area.left, y, wrap(words, SMALL, area.right - area.left), ink=GREY) - SMALL, ends[1]]
+
+
+def _named(fastener: Fastener) -> Fastener:
+    """Return the fastener with a name that leaves room for its numbers; the whole name stands in the notes."""
+    if len(fastener.kind) <= _LONGEST_NAME:
+        return fastener
+    return msgspec.structs.replace(fastener, kind=f"{fastener.kind[: _LONGEST_NAME - 1]}…")
 
 
 @dataclass(frozen=True)
@@ -135,8 +174,9 @@ def _columns(survey: Survey, layout: Layout, measures: Measures, letters: Sequen
     if any(bracket.member is not None for bracket in brackets):
         members = (str(numbers[b.member]) if b.member is not None else "–" for b in brackets)
         columns.append(_Column(word, FIGURE, no, tuple(members), 2))
-    if layout.fastener and (sizes := hole(layout.fastener, measures)):
-        for head, cell in zip(("pilot", "depth"), sizes, strict=True):
+    if layout.fastener and (sizes := hole(layout.fastener, measures, survey.wall.cover)):
+        size = "hole" if isinstance(layout.fastener.hole, float) else "pilot"
+        for head, cell in zip((size, "depth"), sizes, strict=True):
             columns.append(_Column(head, FIGURE, no, (cell,) * len(brackets), 1))
     over = tuple(bracket.use is not None and bracket.use > 1 for bracket in brackets)
     uses = (_use(bracket, letter) for bracket, letter in zip(brackets, letters, strict=True))

@@ -6,9 +6,21 @@ import math
 from dataclasses import dataclass
 
 from scheduler.layout.documents import Survey
-from scheduler.layout.drawing import materials
-from scheduler.layout.drawing.measures import Measures
-from scheduler.layout.drawing.sheet import FIGURE, GRAPHITE, GREY, LEADING, RUST, SMALL, Box, DrawingSheet, n, text_box
+from scheduler.layout.drawing.paper import materials
+from scheduler.layout.drawing.paper.measures import Measures
+from scheduler.layout.drawing.paper.sheet import (
+    FIGURE,
+    GRAPHITE,
+    GREY,
+    LEADING,
+    RUST,
+    SMALL,
+    Box,
+    DrawingSheet,
+    n,
+    text_box,
+)
+from scheduler.layout.site.clearance import valance
 
 _WALL = 4.0  # thickness of the cut wall and of the ground on the sheet
 _VALUES = 45.0  # width of the column of values
@@ -18,13 +30,18 @@ _ROOM = 9.0  # right of the front bar and below the ground, for dimensions
 
 @dataclass(frozen=True)
 class Open:
-    """The open awning's measures, mm, and its pitch; `headroom` is under the front bar, without a valance."""
+    """The open awning's measures, mm, and its pitch; `headroom` is under the valance, where the survey has one.
+
+    `lowest` is what hangs lowest; `without` says in words that the survey knows of no valance, where it does not.
+    """
 
     projection: float
     pitch_deg: float
     drop: float
     reach: float
     headroom: float
+    lowest: str
+    without: str
 
 
 def opened(survey: Survey) -> Open:
@@ -32,7 +49,10 @@ def opened(survey: Survey) -> Open:
     awning = survey.awning
     pitch = math.radians(awning.pitch_deg)
     drop, reach = awning.projection * math.sin(pitch), awning.projection * math.cos(pitch)
-    return Open(awning.projection, awning.pitch_deg, drop, reach, survey.place.height - drop - awning.front_drop)
+    headroom = survey.place.height - drop - awning.front_drop - valance(survey)
+    lowest = "valance" if valance(survey) else "front bar"
+    without = "" if survey.is_second else ", without a valance"
+    return Open(awning.projection, awning.pitch_deg, drop, reach, headroom, lowest, without)
 
 
 def draw(sheet: DrawingSheet, survey: Survey, measures: Measures, area: Box) -> tuple[int, float]:
@@ -128,7 +148,7 @@ def _values(sheet: DrawingSheet, it: Open, survey: Survey, measures: Measures, x
     length("drop at that pitch", it.drop)
     length("reach from the wall", it.reach)
     if it.headroom > 0:
-        length("headroom, no valance", it.headroom)
+        length("headroom, no valance" if it.without else f"headroom under the {it.lowest}", it.headroom)
     else:
         row("headroom", "none", "")
     length("chalk line height", survey.place.height)

@@ -4,9 +4,9 @@ from __future__ import annotations
 
 import pytest
 
-from scheduler.layout.fasteners import anchor_interaction
-from scheduler.layout.lag import may_meet_cable
-from scheduler.layout.loads import allowable_speed_mph
+from scheduler.layout.statics.fasteners import anchor_interaction
+from scheduler.layout.statics.lag import may_meet_cable
+from scheduler.layout.statics.loads import allowable_speed_mph
 
 
 def test_anchor_interaction_of_cast_in_bolts() -> None:

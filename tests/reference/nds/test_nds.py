@@ -8,8 +8,8 @@ from pathlib import Path
 
 import pytest
 
-from scheduler.layout import nds
-from scheduler.layout.lag import grip
+from scheduler.layout.statics import nds
+from scheduler.layout.statics.lag import grip
 
 HERE = Path(__file__).parent
 

@@ -8,7 +8,7 @@ from typing import Any
 
 import pytest
 
-from scheduler.layout.lifting import LOAD_CONSTANT_LB, recommended_limit_lb, team_limit_kg
+from scheduler.layout.site.lifting import LOAD_CONSTANT_LB, recommended_limit_lb, team_limit_kg
 
 with (Path(__file__).parent / "examples.csv").open(newline="") as table:
     EXAMPLES = list(csv.DictReader(table))

@@ -6,16 +6,17 @@ import math
 
 import pytest
 
-from scheduler.layout.ladders import (
+from scheduler.layout.site.ladders import (
     FOOT_OUT_PART,
     RAILS_ABOVE_MM,
     WORKING_LOAD_KG,
     duty_rating,
     foot_out_mm,
+    ladders_for,
     leaning_length_mm,
     overlap_ft,
 )  # fmt: skip
-from scheduler.layout.lifting import KG_PER_LB
+from scheduler.layout.site.lifting import KG_PER_LB
 from scheduler.units import FOOT_MM
 
 
@@ -66,3 +67,21 @@ def test_person_tools_and_part_need_type_ia() -> None:
 @pytest.mark.parametrize(("size_ft", "overlap"), [(16, 3), (36, 3), (37, 4), (48, 4), (60, 5)])
 def test_overlap_of_extension_ladders(size_ft: float, overlap: float) -> None:
     assert overlap_ft(size_ft) == overlap
+
+
+@pytest.mark.parametrize(("size_ft", "reach_ft"), [(6, 10), (8, 12), (10, 14), (12, 16)])
+def test_stepladders_reach_four_feet_above_their_size(size_ft: int, reach_ft: int) -> None:
+    """Ladder makers' printed guides: a person of 5 ft 6 in, standing two steps below the top (source.md)."""
+    for height_ft, wanted in ((reach_ft, size_ft), (reach_ft - 1.9, size_ft)):
+        found = ladders_for(height_ft * FOOT_MM, landing=False)
+        assert (found.kind, found.size_ft) == ("stepladder", wanted)
+        assert f"Feet no higher than {size_ft - 2} ft" in found.findings[0].text
+        assert f"reaches {reach_ft} ft" in found.findings[0].text
+
+
+def test_rails_above_are_for_a_landing() -> None:
+    high = 19 * FOOT_MM
+    landing, wall = ladders_for(high), ladders_for(high, landing=False)
+    assert "rails 3 ft above" in landing.findings[0].text
+    assert "rails" not in wall.findings[0].text
+    assert (landing.size_ft, wall.size_ft) == (28, 24)

@@ -11,8 +11,8 @@ from pathlib import Path
 import pytest
 from anastruct import SystemElements
 
-from scheduler.layout.beam import reactions
-from scheduler.layout.loads import couple_moment_nm
+from scheduler.layout.statics.beam import reactions
+from scheduler.layout.statics.loads import couple_moment_nm
 
 HERE = Path(__file__).parent
 

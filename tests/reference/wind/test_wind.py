@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import pytest
 
-from scheduler.layout.loads import CLASS_PRESSURE_PA, PSF_PA, velocity_pressure_psf, wind_speed_mps
+from scheduler.layout.statics.loads import CLASS_PRESSURE_PA, PSF_PA, velocity_pressure_psf, wind_speed_mps
 
 
 def test_class_two_pressure_as_a_speed() -> None:

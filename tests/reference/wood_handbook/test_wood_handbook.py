@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import pytest
 
-from scheduler.layout import nds
+from scheduler.layout.statics import nds
 
 
 def test_ultimate_withdrawal_in_both_units() -> None:

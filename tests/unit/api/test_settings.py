@@ -66,3 +66,34 @@ def test_the_secret_is_made_once_for_its_owner_alone(tmp_path: Path) -> None:
         read_secret(settings, lambda: "t" * 43)
     own = read_settings({"EAVEBOARD_SECRET": "x" * 32, "EAVEBOARD_DATA": str(tmp_path)})
     assert read_secret(own, lambda: "") == "x" * 32
+
+
+def test_a_misspelt_setting_is_refused_and_the_nearest_one_named() -> None:
+    with pytest.raises(
+        BadInput, match=r"^EAVEBOARD_SESION_HOURS: is no setting; the nearest one is EAVEBOARD_SESSION_HO"
+    ):
+        read_settings({"EAVEBOARD_SESION_HOURS": "3"})
+    with pytest.raises(BadInput, match=r"^EAVEBOARD_SMPT_FILE: .*nearest one is EAVEBOARD_SMTP_FILE"):
+        read_settings({"EAVEBOARD_SMPT_FILE": "/run/secrets/smtp"})
+
+
+def test_a_secret_may_come_in_a_file_but_not_in_two_ways(tmp_path: Path) -> None:
+    file = tmp_path / "secret"
+    file.write_text("s" * 40 + "\n")
+    assert read_settings({"EAVEBOARD_SECRET_FILE": str(file)}).secret == "s" * 40
+    with pytest.raises(BadInput, match=r"^EAVEBOARD_SECRET_FILE: must not be set together with EAVEBOARD_SECRET"):
+        read_settings({"EAVEBOARD_SECRET_FILE": str(file), "EAVEBOARD_SECRET": "t" * 40})
+    with pytest.raises(BadInput, match=r"^EAVEBOARD_SECRET_FILE: .*cannot be read"):
+        read_settings({"EAVEBOARD_SECRET_FILE": str(tmp_path / "none")})
+    file.write_text("one\ntwo\n")
+    with pytest.raises(BadInput, match=r"^EAVEBOARD_SECRET_FILE: .*must hold one line"):
+        read_settings({"EAVEBOARD_SECRET_FILE": str(file)})
+    file.write_text("70000")
+    with pytest.raises(BadInput, match=r'^EAVEBOARD_PORT: must be a whole number from 1 to 65535, is "70000"'):
+        read_settings({"EAVEBOARD_PORT_FILE": str(file)})
+
+
+def test_other_machines_are_let_in_only_where_it_is_said_how_they_come() -> None:
+    with pytest.raises(BadInput, match=r"^EAVEBOARD_HOST: lets other machines in .*EAVEBOARD_ADDRESS"):
+        read_settings({"EAVEBOARD_HOST": "0.0.0.0"})
+    assert read_settings({"EAVEBOARD_HOST": "0.0.0.0", "EAVEBOARD_ADDRESS": "https://board.example"}).host == "0.0.0.0"

@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+import subprocess
+import sys
 import time
 from pathlib import Path
 
@@ -123,3 +125,28 @@ def test_a_search_that_fails_with_a_plan_in_hand_gives_the_plan_and_says_so(monk
         plan = plan_week(week, seconds=None, clock=time.monotonic)
     assert plan.routes
     assert not audit(week, plan).broken_rules
+
+
+def test_a_process_waits_at_its_end_for_a_solver_that_has_not_let_go() -> None:
+    """Cut off inside a solver, it would crash after the plan was given."""
+    code = """
+import time
+from scheduler import plan_week, tiny_week
+from scheduler.engine.search import phases
+
+given = []
+
+def stubborn(*_):
+    while not given:
+        time.sleep(0.01)
+    time.sleep(0.3)
+    print("let go")
+
+phases.search = stubborn
+plan = plan_week(tiny_week(), seconds=0.1, clock=time.monotonic)
+print("planned", len(plan.routes))
+given.append(plan)
+"""
+    done = subprocess.run([sys.executable, "-c", code], capture_output=True, text=True)
+    assert (done.returncode, done.stderr) == (0, "")
+    assert done.stdout.split("\n")[:2] == ["planned 0", "let go"]

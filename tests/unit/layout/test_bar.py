@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import pytest
 
-from scheduler.layout.bar import Bar, even_places, fits, outer_places
+from scheduler.layout.placement.bar import Bar, even_places, fits, outer_places
 
 # Zones of 70 either side of the arms and brackets 120 wide: 130 from an arm's centre on.
 BAR = Bar(4000.0, (600.0, 3400.0), 130.0, 120.0, 4)

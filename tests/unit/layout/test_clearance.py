@@ -4,9 +4,9 @@ from typing import Any
 
 import pytest
 
-from scheduler.layout.clearance import clearance_findings, front_bar
 from scheduler.layout.documents import Finding
-from scheduler.layout.placement import place_brackets
+from scheduler.layout.placement.brackets import place_brackets
+from scheduler.layout.site.clearance import clearance_findings, front_bar
 from tests.surveys import FOOT_MM, INCH_MM, plain_survey
 
 

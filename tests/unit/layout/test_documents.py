@@ -70,7 +70,9 @@ def test_a_layout_is_read_and_written_without_loss() -> None:
         ("place.slide", -1, "place.slide", "at least 0"),
         ("wind_class", 4, "wind_class", "at most 3"),
         ("anchor", {"name": "x", "tension_n": 0, "shear_n": 1, "source": "y"}, "anchor.tension_n", "more than 0"),
-        ("format", "survey/2", "format", "must be"),
+        ("format", "survey/3", "format", "must be"),
+        ("format", "survey/2", "datum", "is missing"),
+        ("built", 1950, "built", "is a key of"),
     ],
 )  # fmt: skip
 def test_an_impossible_measure_is_refused_by_its_key(path: str, value: Any, where: str, words: str) -> None:

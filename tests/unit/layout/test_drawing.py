@@ -14,7 +14,7 @@ from scheduler.errors import BadInput
 from scheduler.layout.compute import lay_out
 from scheduler.layout.documents import Finding, Layout, Survey
 from scheduler.layout.drawing import describe, draw_svg
-from scheduler.layout.drawing.page import PAPERS_MM
+from scheduler.layout.drawing.page import PAPERS_MM, draw_sheets
 from scheduler.units import feet_inches
 from tests.drawn import NAMESPACE, Written, overlapping, segments, written
 from tests.surveys import plain_survey, random_survey
@@ -186,7 +186,7 @@ def test_findings_that_fit_stand_in_full() -> None:
     words = drawn_words(draw_svg(survey, layout)).replace("  ", " ")
     for text in texts:
         assert text in words
-    assert "Not on this sheet" not in words
+    assert "On the next page" not in words
 
 
 def test_no_finding_is_dropped_silently() -> None:
@@ -197,13 +197,18 @@ def test_no_finding_is_dropped_silently() -> None:
         for k in range(60)
     ]
     survey, layout = with_findings(many)
-    svg = draw_svg(survey, layout)
+    svg, *later = draw_sheets(survey, layout)
     words = " ".join(text.text for text in assert_clean(svg))
     shown = [finding for finding in many if f"ends{finding.code.removeprefix('thing-')}." in words]
-    rest = re.search(r"Not on this sheet, read on in the layout file: (.+?) \(", words)
-    assert rest
-    assert len(shown) + sum(int(count) for count in re.findall(r"\d+", rest[1])) == len(many)
     assert all(finding.level == "stop" for finding in shown)  # those come first
+    assert len(shown) > 3
+    assert re.search(r"On the next page: \d+ stops and 5 cautions", words)
+    told = re.search(r"Pages 2 to (\d+): .*?, (\d+) stops?, 20 cautions, 20 notes", words)
+    assert told
+    assert (int(told[1]), int(told[2])) == (len(later) + 1, 20 - len(shown))
+    beyond = " ".join(text.text for page in later for text in assert_clean(page))
+    for finding in many:  # nothing is dropped
+        assert f"ends{finding.code.removeprefix('thing-')}." in (words if finding in shown else beyond)
     for finding in many:  # for people who cannot see it everything is there
         assert finding.text in svg.partition("</desc>")[0]
 

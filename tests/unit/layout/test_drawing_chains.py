@@ -4,10 +4,10 @@ from __future__ import annotations
 
 import pytest
 
-from scheduler.layout.drawing import running
-from scheduler.layout.drawing.lettering import width_of
-from scheduler.layout.drawing.running import Mark, Running, lay_out
-from scheduler.layout.drawing.sheet import FIGURE, SMALL, DrawingSheet
+from scheduler.layout.drawing.paper.lettering import width_of
+from scheduler.layout.drawing.paper.sheet import FIGURE, SMALL, DrawingSheet
+from scheduler.layout.drawing.wall import running
+from scheduler.layout.drawing.wall.running import Mark, Running, lay_out
 from tests.drawn import Written, overlapping, written
 from tests.shapes import NEAR, Ring, Shape, near, rings, shapes
 

@@ -10,9 +10,10 @@ import pytest
 
 from scheduler.layout.documents import Finding
 from scheduler.layout.drawing import findings
-from scheduler.layout.drawing.findings import SIZE, Set, fill, in_order
-from scheduler.layout.drawing.lettering import width_of, wrap
-from scheduler.layout.drawing.sheet import Box, DrawingSheet
+from scheduler.layout.drawing.cautions import ranked
+from scheduler.layout.drawing.findings import SIZE, Set, fill
+from scheduler.layout.drawing.paper.lettering import width_of, wrap
+from scheduler.layout.drawing.paper.sheet import Box, DrawingSheet
 from tests.shapes import GRAPHITE, rings, shapes
 
 LINE = 1.24 * SIZE
@@ -38,7 +39,7 @@ def ends(done: Set, *given: Finding) -> list[str]:
 
 def test_stops_come_first_and_each_level_keeps_its_order() -> None:
     given = [told(1, "a", "note"), told(1, "b", "caution"), told(1, "c"), told(1, "d", "caution"), told(1, "e")]
-    assert [finding.code for finding in in_order(given)] == ["c", "e", "b", "d", "a"]
+    assert [finding.code for finding in ranked(given)] == ["c", "e", "b", "d", "a"]
 
 
 def test_findings_follow_each_other_down_the_column() -> None:
@@ -80,7 +81,7 @@ def test_what_has_no_room_is_named_and_a_shorter_one_takes_its_place() -> None:
     first, long, short = told(2, "first"), told(30, "long-one"), told(2, "short")
     done = fill([first, long, short], [column(12)])
     assert ends(done, first, long, short) == ["first", "short"]
-    assert done.left_over == "Not on this sheet, read on in the layout file: 1 stop (long one)."
+    assert done.left_over == "On the next page: 1 stop (long one)."
     more = [line for line in done.lines if line.level == "more"]
     assert " ".join(line.text for line in more) == done.left_over
     assert [line.first for line in more] == [True] + [False] * (len(more) - 1)
@@ -100,7 +101,7 @@ def test_what_has_no_room_is_named_and_a_shorter_one_takes_its_place() -> None:
 )
 def test_what_is_left_out_is_counted_by_level(levels: list[Any], counts: str) -> None:
     given = [told(40, f"n{k}", level) for k, level in enumerate(levels)]
-    assert fill(given, [column(12)]).left_over == f"Not on this sheet, read on in the layout file: {counts}."
+    assert fill(given, [column(12)]).left_over == f"On the next page: {counts}."
 
 
 def test_the_statement_on_the_rest_stays_within_its_four_lines() -> None:
@@ -108,7 +109,7 @@ def test_the_statement_on_the_rest_stays_within_its_four_lines() -> None:
     more = [line.text for line in fill(given, [column(12)]).lines]
     assert len(more) <= 4
     said = " ".join(more)
-    assert said.startswith("Not on this sheet, read on in the layout file: 30 stops (a thing with a rather long name 0")
+    assert said.startswith("On the next page: 30 stops (a thing with a rather long name 0")
     named = said.count("a thing with")
     assert said.endswith(f" and {30 - named} more).")
     assert 0 < named < 30

@@ -5,7 +5,7 @@ from __future__ import annotations
 from hypothesis import given
 from hypothesis import strategies as st
 
-from scheduler.layout.drawing.lettering import _WIDTHS, clean, is_known, width_of, wrap
+from scheduler.layout.drawing.paper.lettering import _WIDTHS, clean, is_known, width_of, wrap
 from tests.drawn import font, width
 
 TEXTS = st.text(st.characters(codec="utf-8"), max_size=120)

@@ -7,8 +7,8 @@ from itertools import pairwise
 import pytest
 
 from scheduler.layout.documents import WallKind
-from scheduler.layout.drawing import materials
-from scheduler.layout.drawing.sheet import Box, DrawingSheet
+from scheduler.layout.drawing.paper import materials
+from scheduler.layout.drawing.paper.sheet import Box, DrawingSheet
 from tests.shapes import GREY, PALE, Shape, shapes
 
 BOX = Box(20.0, 30.0, 80.0, 70.0)

@@ -11,8 +11,9 @@ import pytest
 from scheduler.layout.compute import lay_out
 from scheduler.layout.documents import Finding
 from scheduler.layout.drawing import draw_svg
-from scheduler.layout.drawing.lettering import width_of
-from scheduler.layout.drawing.page import shortened
+from scheduler.layout.drawing.page import draw_sheets
+from scheduler.layout.drawing.paper.lettering import width_of
+from scheduler.layout.drawing.title import shortened
 from tests.drawn import Box, Written, written
 from tests.shapes import GRAPHITE, shapes
 from tests.surveys import plain_survey
@@ -113,20 +114,22 @@ def test_the_lower_half_is_parted_from_the_picture_by_a_line() -> None:
 
 @pytest.mark.parametrize("count", range(0, 40, 3))
 def test_the_findings_squeeze_the_wall_only_so_far(count: int) -> None:
-    """With more findings the lower half grows, to room for ten of these, but the wall keeps 36 mm of the sheet."""
+    """With more findings the lower half grows, to room for five of these, but the wall keeps 36 mm of the sheet."""
     survey = plain_survey()
     findings = tuple(
-        Finding("note", f"code-{n}", f"{'A finding of some length that says what it has to. ' * 3}End {n}.")
+        Finding("stop", f"code-{n}", f"{'A finding of some length that says what it has to. ' * 3}End {n}.")
         for n in range(count)
     )
-    svg = draw_svg(survey, msgspec.structs.replace(lay_out(survey), findings=findings), units="metric")
+    svg, *later = draw_sheets(survey, msgspec.structs.replace(lay_out(survey), findings=findings), units="metric")
     ground = next(s.lines[0][1] for s in shapes(svg) if s.is_line and s.pen == 0.6)
     top = min(s.box[1] for s in shapes(svg) if s.dash == "1.6 0.8")
     assert ground - top >= 36
     words = " ".join(text.text for text in written(svg))
     ended = sum(f"End {n}." in words for n in range(count))
-    assert ("Not on this sheet" in words) is (ended < count)
-    assert ended >= min(count, 10)
+    assert (f"{count - ended} stop" in words) is (ended < count)  # at the foot: what stands on the later pages
+    assert ended >= min(count, 5)
+    beyond = " ".join(text.text for page in later for text in written(page))
+    assert all(f"End {n}." in words or f"End {n}." in beyond for n in range(count))
 
 
 def test_text_is_cut_to_its_width_and_no_further() -> None:

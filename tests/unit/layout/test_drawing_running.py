@@ -7,9 +7,9 @@ from itertools import combinations, pairwise
 
 import pytest
 
-from scheduler.layout.drawing.lettering import width_of
-from scheduler.layout.drawing.running import Mark, Running, lay_out
-from scheduler.layout.drawing.sheet import FIGURE, SMALL
+from scheduler.layout.drawing.paper.lettering import width_of
+from scheduler.layout.drawing.paper.sheet import FIGURE, SMALL
+from scheduler.layout.drawing.wall.running import Mark, Running, lay_out
 
 GAP = 1.2  # mm that stay free beside a label
 ROW = 1.12 * (FIGURE + SMALL) + 0.5

@@ -6,8 +6,8 @@ import xml.etree.ElementTree as ET
 
 import pytest
 
-from scheduler.layout.drawing.lettering import clean, is_known, rise_of, width_of, wrap
-from scheduler.layout.drawing.sheet import GREY, LEADING, SMALL, Box, DrawingSheet, n, text_box
+from scheduler.layout.drawing.paper.lettering import clean, is_known, rise_of, width_of, wrap
+from scheduler.layout.drawing.paper.sheet import GREY, LEADING, SMALL, Box, DrawingSheet, n, text_box
 from tests.drawn import NAMESPACE
 from tests.shapes import shapes
 

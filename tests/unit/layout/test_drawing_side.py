@@ -11,7 +11,7 @@ import pytest
 
 from scheduler.layout.compute import lay_out
 from scheduler.layout.drawing import draw_svg
-from scheduler.layout.drawing.measures import Units
+from scheduler.layout.drawing.paper.measures import Units
 from tests.drawn import NAMESPACE
 from tests.shapes import (
     CLOTH,

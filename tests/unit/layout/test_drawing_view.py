@@ -12,7 +12,7 @@ import pytest
 
 from scheduler.layout.compute import lay_out
 from scheduler.layout.drawing import draw_svg
-from scheduler.layout.drawing.measures import Units
+from scheduler.layout.drawing.paper.measures import Units
 from scheduler.layout.drawing.picture import draw_picture
 from tests.drawn import Box, written
 from tests.shapes import CLOTH, Shape, scale_of, shapes

@@ -10,7 +10,7 @@ import pytest
 from scheduler.layout.compute import lay_out
 from scheduler.layout.documents import Finding, Layout
 from scheduler.layout.drawing import describe, draw_svg
-from scheduler.layout.drawing.measures import Measures, Units
+from scheduler.layout.drawing.paper.measures import Measures, Units
 from scheduler.layout.drawing.schedule import hole
 from tests.drawn import written
 from tests.surveys import plain_survey
@@ -48,15 +48,15 @@ def between(found: list[str], first: str, after: str) -> list[str]:
     [
         (("stop", "caution"), "STOP: do not drill. 1 thing to settle first"),
         (("stop", "note", "stop"), "STOP: do not drill. 2 things to settle first"),
-        (("caution", "note"), "1 caution to settle before drilling"),
-        (("caution", "caution"), "2 cautions to settle before drilling"),
-        (("note",), None),
+        (("caution", "note"), "1 caution of this wall to settle before drilling"),
+        (("caution", "caution"), "2 cautions of this wall to settle before drilling"),
+        (("note",), "Nothing special to this wall: see the footer"),
     ],
 )
-def test_the_head_says_first_whether_one_may_drill(levels: tuple[Any, ...], head: str | None) -> None:
+def test_the_head_says_first_whether_one_may_drill(levels: tuple[Any, ...], head: str) -> None:
     findings = tuple(Finding(level, f"code-{n}", f"Thing {n}.") for n, level in enumerate(levels))
     found = texts(msgspec.structs.replace(bare(), findings=findings))
-    assert found[: 2 if head else 1] == [*([head] if head else []), "Wall drawing alder-4m"]
+    assert found[:2] == [head, "Wall drawing alder-4m"]
 
 
 @pytest.mark.parametrize(
@@ -81,8 +81,8 @@ def test_the_title_block_of_a_wall_shown_whole_speaks_of_no_break() -> None:
 
 def test_a_long_survey_id_is_cut_where_it_has_no_more_room() -> None:
     found = texts(id="long " * 30)
-    assert found[0].startswith("Wall drawing long long")
-    assert found[0].endswith("…")
+    assert found[1].startswith("Wall drawing long long")
+    assert found[1].endswith("…")
     (name,) = [text for text in found if text.startswith("Survey long")]
     assert name.endswith("…")
 
@@ -159,13 +159,15 @@ ROWS = [
     ["3", "2845", "8", "6.3 mm", "108 mm", "36 % A"],
     ["4", "4064", "11", "6.3 mm", "108 mm", "82 % A"],
 ]
-WORDS = ["Each bracket: 4 × lag 3/8 x 4-1/2 in. Pilot 6.3 mm,", "108 mm deep from the wall's face; 9.5 mm as deep as",
-         'the plain shank; hold in the wood 77 mm (3") without', "the tip."]  # fmt: skip
+WORDS = ["Each bracket: 4 × lag 3/8 x 4-1/2 in. Pilot 6.3 mm for",
+         "the thread, 108 mm deep from the wall's face; 9.5 mm",
+         "for the shank, 38 mm deep; hold in the wood 77 mm", '(3") without the tip.']  # fmt: skip
 FIRST = "The manufacturer's instructions and local codes go first. Check on site before drilling."
 
 
 def schedule(found: list[str]) -> list[str]:
-    return between(found, "Drill schedule", FIRST)[1:]
+    after = next(text for text in found if text.startswith("Bolt pattern"))
+    return between(found, "Drill schedule", after)[1:]
 
 
 def test_the_schedule_of_lag_screws() -> None:
@@ -176,18 +178,20 @@ def test_the_schedule_of_lag_screws() -> None:
 def test_the_schedule_in_inches() -> None:
     found = schedule(texts(units="imperial"))
     assert found[6:12] == ["1", "2' 8\"", "3", '1/4"', '4 1/4"', "91 % A"]
-    assert found[30:33] == [
-        'Each bracket: 4 × lag 3/8 x 4-1/2 in. Pilot 1/4", 4 1/4"',
-        "deep from the wall's face; 3/8\" as deep as the plain",
-        'shank; hold in the wood 3" (77 mm) without the tip.',
-    ]  # fmt: skip
+    assert " ".join(found[30:34]) == (
+        'Each bracket: 4 × lag 3/8 x 4-1/2 in. Pilot 1/4" for the thread, 4 1/4" deep from the wall\'s face; 3/8"'
+        " for the"
+        ' shank, 1 1/2" deep; hold in the wood 3" (77 mm) without the tip.'
+    )
 
 
-def test_the_schedule_of_anchors_has_no_hole_but_both_measures() -> None:
+def test_the_schedule_of_an_anchor_of_the_first_form_has_no_hole_and_the_sheet_stops() -> None:
+    assert texts(**CONCRETE, anchor=ANCHOR)[0] == "STOP: do not drill. 1 thing to settle first"
     assert schedule(texts(**CONCRETE, anchor=ANCHOR)) == [
         "no.", "from datum", "from left end", "use", "1", "700", "300", "25 % A", "2", "1780", "1380", "15 % A",
         "3", "2860", "2460", "5 % A", "4", "3940", "3540", "32 % A",
-        "Each bracket: 4 × sleeve anchor 1/2 in; hole, depth", "and setting as the anchor's own report says.",
+        "Each bracket: 4 × sleeve anchor 1/2 in. No hole is", "known: the survey lacks the numbers of the anchor's",
+        "report, so nothing is drilled.",
         *USE, "class 2 down, open.",
     ]  # fmt: skip
     found = schedule(texts(**CONCRETE))
@@ -203,6 +207,8 @@ def test_the_hole_as_a_job_packet_gives_it() -> None:
         measures = Measures(units)  # type: ignore[arg-type]
         assert hole(screwed, measures) == (pilot, deep)  # 4-1/2 in less the plate, 1/4 in
         assert hole(anchored, measures) is None  # its own report says
+    between = msgspec.structs.replace(screwed, pilot=17 / 64 * 25.4)
+    assert (hole(between, Measures("imperial")) or ("", ""))[0] == '17/64"'  # drill bits come in 64ths
 
 
 def test_a_measure_from_the_awnings_end_that_is_that_from_the_datum_stands_once() -> None:
@@ -232,7 +238,7 @@ def test_members_go_by_their_own_word(kind: str, word: str) -> None:
     assert word in schedule(found)
     assert f"{word} no." in found
     survey = plain_survey(wall={"kind": kind}, anchor=ANCHOR)
-    assert f"on {word} 3 from the left" in describe(survey, lay_out(survey))[8]
+    assert f"on {word} 3 from the left" in describe(survey, lay_out(survey))[9]
 
 
 def test_loads_of_another_rules_edition_are_shown_without_a_case() -> None:
@@ -244,7 +250,7 @@ def test_loads_of_another_rules_edition_are_shown_without_a_case() -> None:
     found = schedule(texts(changed))
     assert (found[11], found[17], found[23]) == ("91 % A", "20 %", "36 % A")
     assert found[-2:] == ["class 2 down, open; without a letter: the case that the", "layout was computed with."]
-    assert describe(plain_survey(), changed)[9].endswith("it takes 20 % of its fasteners' allowable load.")
+    assert describe(plain_survey(), changed)[10].endswith("it takes 20 % of its fasteners' allowable load.")
     none = msgspec.structs.replace(layout, brackets=tuple(msgspec.structs.replace(b, tension_n=1.0) for b in brackets))
     assert " ".join(schedule(texts(none))[-3:]).endswith(
         "in the load case that asks most: without a letter: the case that the layout was computed with."
@@ -271,6 +277,7 @@ def test_more_than_nine_brackets_stand_in_two_columns() -> None:
     found = schedule(texts(**wide))
     heads = [n for n, word in enumerate(found) if word == "no."]
     assert len(heads) == 2
+    assert found[heads[0] : heads[0] + 4] == ["no.", "from datum", "stud", "use"]  # the hole stands in words below
     columns = heads[1] - heads[0]
     assert columns % 6 == 0  # the head and five brackets in either
     width = columns // 6
@@ -372,7 +379,8 @@ def test_what_does_not_fit_the_sheet_is_counted_and_named() -> None:
     stops = sum(f"End {n}." in found for n in range(12))
     assert 0 < stops < 12
     left = ", ".join(f"stop {n}" for n in range(stops, 12))
-    ending = f"({left}, caution 0, caution 1, old paint)."
-    counted = f"Not on this sheet, read on in the layout file: {12 - stops} stops and 2 cautions and 1 note"
-    rest = found[found.index("Not on this sheet") :]
+    ending = f"({left}, caution 0, caution 1)."
+    counted = f"On the next page: {12 - stops} stops and 2 cautions"
+    rest = found[found.index("On the next page") :]
+    assert f"{12 - stops} stops, 2 cautions, 1 note." in found  # the foot says what stands on the later pages
     assert rest.startswith(f"{counted} {ending}") or rest.startswith(f"{counted} ({left[:20]}")

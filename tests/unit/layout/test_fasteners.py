@@ -7,10 +7,10 @@ from typing import Any
 
 import pytest
 
-from scheduler.layout import nds
 from scheduler.layout.documents import MASONRY, WOOD, WallKind
-from scheduler.layout.fasteners import FastenerChoice, choose_fastener
-from scheduler.layout.lag import (
+from scheduler.layout.statics import nds
+from scheduler.layout.statics.fasteners import FastenerChoice, choose_fastener
+from scheduler.layout.statics.lag import (
     MEMBER_DEPTH_IN,
     PLATE_IN,
     STOCKED_IN,
@@ -20,10 +20,15 @@ from scheduler.layout.lag import (
     inches,
     lag_allowable_lbf,
     lag_fastener,
-    lag_use,
+    screw_use,
 )
-from scheduler.layout.loads import BracketForce, bracket_loads
+from scheduler.layout.statics.loads import BracketForce, LoadCase, bracket_loads, on_one_fastener
 from tests.surveys import plain_survey, random_survey
+
+
+def shared(force: BracketForce, bolts: int) -> tuple[float, float]:
+    return on_one_fastener(force.tension_n, force.shear_n, bolts)
+
 
 EVEN = [412.8, 1632.0, 2851.2, 3664.0]
 LIGHT: dict[str, Any] = {"awning": {"width": 4000, "projection": 1500, "weight_kg": 30}, "wind_class": 1}
@@ -179,7 +184,7 @@ def test_a_choice_holds_in_every_case_or_stops(seed: int) -> None:
         held = grip(diameter, length, side, MEMBER_DEPTH_IN[survey.wall.kind])
         for n, found in enumerate(choice.brackets):
             uses = [
-                lag_use(c.brackets[n], bar.bolts, lag_allowable_lbf(held, survey, c.duration)) for c in cases
+                screw_use(*shared(c.brackets[n], bar.bolts), lag_allowable_lbf(held, survey, c.duration)) for c in cases
             ]  # fmt: skip
             assert found.use == pytest.approx(max(uses))
         assert stopped == (max(b.use or 0 for b in choice.brackets) > 1)
@@ -192,9 +197,9 @@ def test_a_choice_holds_in_every_case_or_stops(seed: int) -> None:
 
 def test_use_grows_in_proportion_to_the_load() -> None:
     # Combined allowable depends on the direction only.
-    one = lag_use(BracketForce(100, 300, 0, 900), 4, (800.0, 200.0))
-    assert lag_use(BracketForce(200, 600, 0, 1800), 4, (800.0, 200.0)) == pytest.approx(2 * one)
-    assert lag_use(BracketForce(0, 0, 0, 0), 4, (800.0, 200.0)) == 0.0
+    one = screw_use(*shared(BracketForce(100, 300, 0, 900), 4), (800.0, 200.0))
+    assert screw_use(*shared(BracketForce(200, 600, 0, 1800), 4), (800.0, 200.0)) == pytest.approx(2 * one)
+    assert screw_use(*shared(BracketForce(0, 0, 0, 0), 4), (800.0, 200.0)) == 0.0
 
 
 def test_sizes_read_as_they_are_sold() -> None:
@@ -286,3 +291,17 @@ def test_a_dry_wall_without_cover_has_less_to_be_said() -> None:
     assert not {"cover", "wet-service"} & {finding.code for finding in choice.findings}
     assert chosen(wall={"cover": 0.1}).fastener is not None
     assert "cover" in codes(chosen(wall={"cover": 0.1}), "caution")
+
+
+def test_brackets_are_counted_under_the_case_that_asks_most_of_each() -> None:
+    def forces(*pulls: float) -> tuple[BracketForce, ...]:
+        return tuple(BracketForce(0, 10, 0, pull) for pull in pulls)
+
+    cases = [
+        LoadCase("still", "permanent", forces(900, 10, 10, 10)),
+        LoadCase("wind", "wind", forces(10, 900, 900, 10)),
+        LoadCase("gust", "wind", forces(10, 10, 10, 900)),
+    ]
+    survey = plain_survey(wall={"kind": "fascia"})
+    (told,) = [finding.text for finding in choose_fastener(survey, cases).findings]
+    assert "hardest case: still (bracket 1); wind (brackets 2, 3); gust (bracket 4). Tension" in told

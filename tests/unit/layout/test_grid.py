@@ -8,7 +8,7 @@ from itertools import combinations, pairwise
 import numpy as np
 import pytest
 
-from scheduler.layout.grid import Grid, best_on_grid
+from scheduler.layout.placement.grid import Grid, best_on_grid
 
 Key = tuple[int, int, int, tuple[int, ...]]
 

@@ -5,10 +5,10 @@ from __future__ import annotations
 import pytest
 
 from scheduler.layout.documents import WallKind
-from scheduler.layout.fasteners import choose_fastener
-from scheduler.layout.ladders import foot_out_mm, ladders_for, leaning_length_mm
-from scheduler.layout.loads import bracket_loads
-from scheduler.layout.tools import ladder_sizes_ft, tools_for
+from scheduler.layout.site.ladders import foot_out_mm, ladders_for, leaning_length_mm
+from scheduler.layout.site.tools import ladder_sizes_ft, tools_for
+from scheduler.layout.statics.fasteners import choose_fastener
+from scheduler.layout.statics.loads import bracket_loads
 from tests.surveys import plain_survey
 
 FOOT = 304.8

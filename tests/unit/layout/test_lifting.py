@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import pytest
 
-from scheduler.layout.lifting import hands_and_lift
+from scheduler.layout.site.lifting import hands_and_lift
 
 
 @pytest.mark.parametrize(

@@ -7,8 +7,8 @@ import random
 
 import pytest
 
-from scheduler.layout.beam import reactions
-from scheduler.layout.loads import (
+from scheduler.layout.statics.beam import reactions
+from scheduler.layout.statics.loads import (
     CLASS_PRESSURE_PA,
     FRONT_SHARE,
     STANDARD_GRAVITY,
@@ -75,6 +75,10 @@ def test_brackets_together_hold_exactly_what_the_model_puts_on_them(seed: int) -
     assert total(cases[1]) == pytest.approx((self_open, weight, 0))
     if pressure:
         turning, force = pressure * area * awning.projection / 2000, pressure * area
+        on_body = pressure * awning.width / 1000 * depth
+        closed = weight + on_body
+        assert total(cases[2]) == pytest.approx((closed * depth / 2, closed, on_body))
+        assert total(cases[3]) == pytest.approx((-on_body * depth / 2, -on_body, on_body))
         assert total(cases[4]) == pytest.approx((self_open + turning, weight + force, 0))
         assert total(cases[5]) == pytest.approx((-turning, -force, force * math.sin(pitch)))
 
@@ -120,6 +124,18 @@ def test_one_fasteners_share_of_its_bracket() -> None:
 def test_an_arm_beyond_the_outer_bracket_loads_it_with_more_than_itself() -> None:
     # 100 N half a span outside: R = 100 × 1.5, and the far support holds down with 50.
     assert reactions([1.0, 2.0], [(0.5, 100.0)]) == pytest.approx([150.0, -50.0])
+
+
+@pytest.mark.parametrize(("at", "carried"), [(0.0, [100, 0, 0]), (1.0, [0, 100, 0]), (3.0, [0, 0, 100])])
+def test_a_load_upon_a_support_is_carried_by_it_alone(at: float, carried: list[float]) -> None:
+    assert reactions([0.0, 1.0, 3.0], [(at, 100.0)]) == pytest.approx(carried)
+
+
+def test_an_even_load_reaches_from_the_bars_end_to_its_end() -> None:
+    # 6 long, supports at 1 and 5: half each; with one end at 0 the other support carries 6 × 3 / 5.
+    assert reactions([1.0, 5.0], even=10.0, length=6.0) == pytest.approx([30, 30])
+    assert reactions([0.0, 5.0], even=10.0, length=6.0) == pytest.approx([24, 36])
+    assert reactions([1.0, 5.0], even=10.0) == pytest.approx([20, 20])
 
 
 @pytest.mark.parametrize("supports", [[], [1.0], [2.0, 1.0], [1.0, 1.0]])

@@ -7,8 +7,8 @@ from itertools import combinations, pairwise
 
 import pytest
 
-from scheduler.layout.bar import Bar, fits, outer_places
-from scheduler.layout.members import best_on_members
+from scheduler.layout.placement.bar import Bar, fits, outer_places
+from scheduler.layout.placement.members import best_on_members
 
 REACH = 304.8
 

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import pytest
 
-from scheduler.layout.placement import place_brackets, required_brackets
+from scheduler.layout.placement.brackets import place_brackets, required_brackets
 from tests.surveys import plain_survey
 
 LIGHT = {"what": "light", "bottom": 2800, "top": 2950}

@@ -6,9 +6,9 @@ from typing import Any
 
 import pytest
 
-from scheduler.layout.fasteners import choose_fastener
-from scheduler.layout.loads import bracket_loads
-from scheduler.layout.tools import Tool, ladder_sizes_ft, tools_for
+from scheduler.layout.site.tools import Tool, ladder_sizes_ft, tools_for
+from scheduler.layout.statics.fasteners import choose_fastener
+from scheduler.layout.statics.loads import bracket_loads
 from tests.surveys import plain_survey
 
 ALWAYS = [

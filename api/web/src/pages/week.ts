@@ -5,6 +5,7 @@ import * as drag from "../week/drag.ts";
 import * as hand from "../week/hand.ts";
 import * as live from "../week/live.ts";
 import * as keys from "../week/keys.ts";
+import * as look from "../week/look.ts";
 import * as post from "../week/post.ts";
 import * as run from "../week/run.ts";
 import * as sheet from "../week/sheet.ts";
@@ -81,4 +82,6 @@ if (sheet.board().classList.contains("planner")) {
     if (visit !== null) void hand.hold(visit, event.target as HTMLSelectElement);
   });
   addEventListener("scroll", () => hand.drawLine(), { passive: true });
+} else {
+  look.listen();
 }

@@ -85,6 +85,7 @@ def test_the_most_negative_route_is_found_whatever_the_prices(drawn: list[Model]
                 pair=[np.zeros(0)] * k + [chance.uniform(0, 4_000, len(day.pairs))],
                 triples=np.array(list(itertools.combinations(range(len(model.service)), 3)), np.int64).reshape(-1, 3),
                 triple=chance.uniform(0, 6_000, math.comb(len(model.service), 3)),
+                weekly=np.zeros(0),
             )
             _, every, _ = day.search(prices, 1e15, every_set=True, room=50_000)
             _, few, ended = day.search(prices, 1e15, every_set=False, room=50_000)
@@ -108,6 +109,7 @@ def test_two_of_a_triple_cost_its_price_once(drawn: list[Model]) -> None:
                 pair=[np.zeros(0)] * k + [np.zeros(len(day.pairs))],
                 triples=triples,
                 triple=price,
+                weekly=np.zeros(0),
             )
             columns, reduced, _ = day.search(prices, 1e15, every_set=True, room=50_000)
             for c in range(len(columns)):

@@ -1,0 +1,52 @@
+"""What a token of a program may do: its scopes, each with the addresses that it opens; what is not named stays shut."""
+
+from __future__ import annotations
+
+import re
+from collections.abc import Collection, Iterator
+from dataclasses import dataclass
+
+from api.access.accounts import Role
+
+
+@dataclass(frozen=True)
+class Scope:
+    """`words` say what it is for; a program is taken for `role` at the addresses that `writes` and `reads` fit."""
+
+    words: str
+    role: Role
+    writes: str = ""
+    reads: str = ""
+
+
+SCOPES = {
+    "read": Scope("read what a reader may read", Role.reader, reads=r".*"),
+    "book": Scope(
+        "enter and change customers, sites, orders, jobs and surveys; rebook; messages",
+        Role.office,
+        writes=r"/(customers|sites|orders|visits|awnings|surveys|jobs|rebooking|messages)(/.*)?",
+        reads=r"/(rebooking|messages)(/.*)?",
+    ),
+    "plan": Scope(
+        "plan, move, lock and post weeks",
+        Role.manager,
+        writes=r"/weeks/{start_date}/(runs|post)|/runs/{run_id}/stop|/plans/{plan_id}/(tries|moves|undo)|/locks/{visit_id}",
+    ),
+    "bench": Scope(
+        "count crates, receive shorts and deliveries, keep the shelf",
+        Role.office,
+        writes=r"/(bench|shorts|stock)(/.*)?",
+    ),
+}
+# A person's own: no program has a password, or sessions to end.
+_OWN = re.compile(r"/(password|sessions|session|sign-in|sign-out|accounts|tokens)(/.*)?")
+
+
+def opened(method: str, path: str, roles: Collection[Role]) -> Iterator[tuple[str, Role]]:
+    """Yield the scopes that open the address of a route for `roles`, each with whom a program is taken for."""
+    if _OWN.fullmatch(path):
+        return
+    for name, scope in SCOPES.items():
+        fitting = scope.reads if method in ("GET", "HEAD") else scope.writes
+        if fitting and scope.role in roles and re.fullmatch(fitting.replace("{", r"\{").replace("}", r"\}"), path):
+            yield name, scope.role

@@ -1,0 +1,100 @@
+"""Backups made by the service itself, every so many hours, the newest ones kept."""
+
+from __future__ import annotations
+
+import datetime
+import logging
+import threading
+from collections.abc import Callable
+from pathlib import Path
+
+import sqlalchemy as sa
+
+from api.backup.archive import make_backup
+from scheduler.errors import BadInput
+
+LOOK_S = 60.0  # between two looks whether one is due
+AGAIN = datetime.timedelta(minutes=30)  # after one that failed
+SUFFIX = ".backup"
+_log = logging.getLogger("eaveboard")
+
+
+def name_of(now: datetime.datetime) -> str:
+    """Return the name of a backup made at `now`; names sort as their moments do."""
+    return f"eaveboard-{now.astimezone(datetime.UTC):%Y%m%dT%H%M%SZ}{SUFFIX}"
+
+
+def made_at(file: Path) -> datetime.datetime | None:
+    """Return the moment that the name of a backup tells, None where it tells none."""
+    try:
+        stamp = file.name.removeprefix("eaveboard-").removesuffix(SUFFIX)
+        return datetime.datetime.strptime(stamp, "%Y%m%dT%H%M%SZ").replace(tzinfo=datetime.UTC)
+    except ValueError:
+        return None
+
+
+def newest_of(folder: Path) -> tuple[Path, datetime.datetime] | None:
+    """Return the newest backup in a folder and when it was made; None where there is none."""
+    found = [(moment, path) for path in folder.glob(f"eaveboard-*{SUFFIX}") if (moment := made_at(path)) is not None]
+    return max((path, moment) for moment, path in found) if found else None
+
+
+def sweep(folder: Path, kept: int) -> None:
+    """Delete all backups in a folder but the newest `kept`."""
+    mine = sorted(path for path in folder.glob(f"eaveboard-*{SUFFIX}") if made_at(path) is not None)
+    for path in mine[:-kept]:
+        path.unlink(missing_ok=True)
+
+
+class BackupKeeper:
+    """Makes a backup of a database and its data folder whenever the newest one is `hours` old.
+
+    folder: None for no backups. `clock` is the machine's. `fault` says why the last one failed, empty where it did not.
+    """
+
+    def __init__(
+        self, database: sa.Engine, data: Path, folder: Path | None, hours: int, kept: int,
+        clock: Callable[[], datetime.datetime],
+    ) -> None:  # fmt: skip
+        self._database, self._data, self.folder, self._clock = database, data, folder, clock
+        self._every, self._kept = datetime.timedelta(hours=hours), kept
+        self._failed_at: datetime.datetime | None = None
+        self._end = threading.Event()
+        self._thread = threading.Thread(target=self._work, name="backups", daemon=True)
+        self.fault = ""
+
+    def start(self) -> None:
+        if self.folder is not None:
+            self._thread.start()
+
+    def close(self) -> None:
+        self._end.set()
+        if self._thread.is_alive():
+            self._thread.join()
+
+    def look(self) -> Path | None:
+        """Make a backup if one is due, and return it."""
+        if self.folder is None:
+            return None
+        now = self._clock()
+        newest = newest_of(self.folder)
+        if newest is not None and now - newest[1] < self._every:
+            return None
+        if self._failed_at is not None and now - self._failed_at < AGAIN:
+            return None
+        out = self.folder / name_of(now)
+        try:
+            make_backup(self._database, self._data, out, now)
+        except (BadInput, sa.exc.SQLAlchemyError) as fault:
+            self._failed_at, self.fault = now, str(fault)
+            _log.error("no backup was made: %s", fault)
+            return None
+        self._failed_at, self.fault = None, ""
+        sweep(self.folder, self._kept)
+        return out
+
+    def _work(self) -> None:
+        while True:
+            self.look()
+            if self._end.wait(LOOK_S):
+                return

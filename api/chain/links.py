@@ -1,0 +1,187 @@
+"""Sealing rows into the chain, and finding what was changed or removed since.
+
+Rows are sealed soon after they were written, in a transaction of its own: writers never wait for each other because of
+the chain, and rows that came by any way are sealed. What is changed before it is sealed is not noticed, nor is a chain
+that was made anew as a whole: the newest backup says how it stood, and the doctor compares.
+"""
+
+from __future__ import annotations
+
+import datetime
+import hashlib
+import json
+from collections.abc import Iterator, Sequence
+from dataclasses import dataclass
+from typing import Any
+
+import sqlalchemy as sa
+from sqlmodel import Session, col
+
+from api import tables
+from api.database.holding import ADVISORY
+
+# What is sealed of each table: columns that never change. A column that comes later is left out, or all old rows would
+# differ from their links. The history comes first: a load of the demo is sealed before the rows that it brought.
+SEALED: dict[str, tuple[str, ...]] = {
+    "history": ("at", "by", "did", "noun", "noun_id", "detail"),
+    "posted_week": ("start_date", "plan_id", "posted_at", "posted_by", "despite", "despite_why"),
+    "stock_move": ("item", "yard_id", "kind", "pieces", "on_hand_after", "why", "at", "by"),
+    "count_line": ("count_id", "item", "pieces", "damaged", "code", "at", "by"),
+}
+WORDS = {
+    "history": "line {} of the history",
+    "posted_week": "posting {} of a week",
+    "stock_move": "move {} of the shelf",
+    "count_line": "line {} of a count",
+}
+CLEARED_BY_LOAD = ("stock_move", "count_line")  # a business that is loaded anew brings its own
+BEGINNING = "0" * 64
+AT_ONCE = 500
+LATE = 5000  # ids behind the newest sealed one in which rows may still come into sight
+
+
+@dataclass(frozen=True)
+class Head:
+    """The newest link: its number and hash; 0 and `BEGINNING` where there is none."""
+
+    id: int
+    hash: str
+
+
+def head(session: Session) -> Head:
+    """Return the newest link of the chain."""
+    link = tables.ChainLink
+    row = session.execute(sa.select(col(link.id), col(link.seal)).order_by(col(link.id).desc()).limit(1)).first()
+    return Head(0, BEGINNING) if row is None else Head(row[0], row[1])
+
+
+def seal(session: Session, now: datetime.datetime, *, whole: bool = False) -> int:
+    """Seal rows that are not sealed yet, at most `AT_ONCE` of each table, and return how many were.
+
+    whole: look at all rows, not only at the newest. On PostgreSQL whoever comes while another one seals does nothing.
+    """
+    if session.get_bind().dialect.name == "postgresql":
+        free = sa.select(sa.func.pg_try_advisory_xact_lock(ADVISORY + 2))
+        if not session.execute(free).scalar():
+            return 0
+    last, sealed = head(session).hash, 0
+    for name in SEALED:
+        for row_id, content in _unsealed(session, name, whole):
+            link = tables.ChainLink(of_table=name, row_id=row_id, content=content, before=last, seal="", sealed_at=now)
+            link.seal = last = _hash(link)
+            session.add(link)
+            session.flush()  # one by one: links are numbered in the order of the chain
+            sealed += 1
+    return sealed
+
+
+@dataclass(frozen=True)
+class Broken:
+    """What was found wrong at a link, as a sentence."""
+
+    link: int
+    words: str
+
+
+def broken(session: Session, *, newest: int | None = None) -> Iterator[Broken]:
+    """Yield what was changed or removed behind the service's back; newest: look at that many links only.
+
+    The rows of `CLEARED_BY_LOAD` sealed before the business was loaded last may be gone.
+    """
+    link = tables.ChainLink
+    table = link.__table__  # type: ignore[attr-defined]
+    first, last = 0, BEGINNING
+    if newest is not None:
+        ids = sa.select(col(link.id)).order_by(col(link.id).desc()).offset(newest).limit(1)
+        first = session.execute(ids).scalar() or 0
+        if first:
+            last = session.execute(sa.select(col(link.seal)).where(col(link.id) == first)).scalar_one()
+    loaded = _last_load(session)
+    while rows := session.execute(
+        sa.select(table).where(col(link.id) > first).order_by(col(link.id)).limit(AT_ONCE)
+    ).all():
+        yield from _compared(session, rows, loaded)
+        for row in rows:
+            if row.before != last:
+                yield Broken(
+                    row.id, f"link {row.id} does not follow the one before: a link there was changed or removed"
+                )
+            elif _hash(row) != row.seal:
+                yield Broken(row.id, f"link {row.id} itself was changed")
+            last = row.seal
+        first = rows[-1].id
+
+
+def unsealed(session: Session) -> int:
+    """Return how many rows are in no link yet."""
+    wanted = (_wanted(name, _since(session, name), 0, sa.func.count()) for name in SEALED)
+    return sum(int(session.execute(one).scalar_one()) for one in wanted)
+
+
+def _compared(session: Session, links: Sequence[Any], loaded: int) -> Iterator[Broken]:
+    """Yield which rows of some links are gone or are not what was sealed."""
+    for name in SEALED:
+        mine = [one for one in links if one.of_table == name and not (name in CLEARED_BY_LOAD and one.id < loaded)]
+        present = _contents(session, name, [one.row_id for one in mine])
+        for one in mine:
+            words = WORDS[name].format(one.row_id)
+            if one.row_id not in present:
+                yield Broken(one.id, f"{words} was removed; it was sealed on {one.sealed_at:%Y-%m-%d at %H:%M} UTC")
+            elif present[one.row_id] != one.content:
+                yield Broken(one.id, f"{words} was changed; it was sealed on {one.sealed_at:%Y-%m-%d at %H:%M} UTC")
+
+
+def _unsealed(session: Session, name: str, whole: bool) -> Iterator[tuple[int, str]]:
+    since = _since(session, name)
+    newest = sa.select(sa.func.max(col(tables.ChainLink.row_id))).where(col(tables.ChainLink.of_table) == name)
+    least = 0 if whole else (session.execute(newest.where(col(tables.ChainLink.id) > since)).scalar() or 0) - LATE
+    rows = _table(name).c
+    ids = session.execute(_wanted(name, since, least, rows.id).order_by(rows.id).limit(AT_ONCE)).scalars().all()
+    yield from sorted(_contents(session, name, ids).items())
+
+
+def _wanted(name: str, since: int, least: int, what: Any) -> sa.Select[Any]:
+    """Return the query for `what` of the rows above `least` that no link after `since` seals."""
+    link, rows = tables.ChainLink, _table(name)
+    mine = (col(link.of_table) == name, col(link.row_id) == rows.c.id, col(link.id) > since)
+    return sa.select(what).select_from(rows).where(rows.c.id > least, ~sa.exists().where(*mine))
+
+
+def _since(session: Session, name: str) -> int:
+    return _last_load(session) if name in CLEARED_BY_LOAD else 0
+
+
+def _last_load(session: Session) -> int:
+    """Return the link that seals the newest load of a business, 0 where there is none."""
+    link, line = tables.ChainLink, tables.History
+    loads = sa.select(sa.func.max(col(link.id))).join(line, col(line.id) == col(link.row_id))
+    loads = loads.where(col(link.of_table) == "history", col(line.did) == "loaded")
+    return int(session.execute(loads).scalar() or 0)
+
+
+def _contents(session: Session, name: str, ids: Sequence[int]) -> dict[int, str]:
+    """Return the hash of what each of these rows says."""
+    if not ids:
+        return {}
+    rows = _table(name).c
+    wanted = sa.select(rows.id, *(rows[column] for column in SEALED[name])).where(rows.id.in_(ids))
+    return {row[0]: _content(row[1:]) for row in session.execute(wanted)}
+
+
+def _content(values: Sequence[Any]) -> str:
+    written = json.dumps(list(values), sort_keys=True, ensure_ascii=True, separators=(",", ":"), default=_written)
+    return hashlib.sha256(written.encode()).hexdigest()
+
+
+def _written(value: Any) -> str:
+    if isinstance(value, datetime.datetime):
+        return value.astimezone(datetime.UTC).isoformat()
+    return str(value)
+
+
+def _hash(link: Any) -> str:
+    return hashlib.sha256(f"{link.before}\n{link.of_table}\n{link.row_id}\n{link.content}".encode()).hexdigest()
+
+
+def _table(name: str) -> sa.Table:
+    return tables.ChainLink.metadata.tables[name]

@@ -1,0 +1,30 @@
+"""Job numbers that can be said on the phone: J-1104, one after the other."""
+
+from __future__ import annotations
+
+import re
+
+import sqlalchemy as sa
+from sqlmodel import Session, select
+
+from api import tables
+
+FIRST = 1001
+_NUMBERED = re.compile(r"J-([1-9][0-9]{0,7})")
+
+
+def job_number(session: Session, form: str) -> str:
+    """Return the id of the job of the form or request `form`: the next number, or the one that it got before."""
+    had = session.get(tables.JobNumber, form)
+    if had is not None:
+        return f"J-{had.number}"
+    last = session.exec(select(sa.func.max(tables.JobNumber.number))).one()
+    if last is None:  # the first one goes on where those that were taken in end
+        found = map(_NUMBERED.fullmatch, session.exec(select(tables.Visit.id)))
+        last = max((int(one[1]) for one in found if one is not None), default=FIRST - 1)
+    number = last + 1
+    while session.get(tables.Visit, f"J-{number}") is not None:
+        number += 1
+    session.add(tables.JobNumber(form=form, number=number))
+    session.flush()
+    return f"J-{number}"

@@ -1,0 +1,77 @@
+"""What hangs on a row: which posted visits could not go if it were changed, asked before it is."""
+
+from __future__ import annotations
+
+import datetime
+from collections.abc import Callable
+from dataclasses import dataclass
+
+import sqlalchemy as sa
+from sqlmodel import Session
+
+from api.falls.falls import CannotGo, findings
+from api.falls.today import Today, open_weeks, today_in
+from api.fields.shown import clock, day_name
+from scheduler.errors import BadInput
+
+
+@dataclass(frozen=True)
+class Hanging:
+    """What a change does to the posted weeks: `lost` days and hours in words, visits that fall or stand `again`."""
+
+    lost: tuple[str, ...] = ()
+    fall: tuple[CannotGo, ...] = ()
+    again: tuple[CannotGo, ...] = ()
+
+
+def hanging(engine: sa.Engine, now: datetime.datetime, change: Callable[[Session], None]) -> Hanging:
+    """Return what `change` would do to the posted weeks that are not over; nothing of it is kept.
+
+    Raises what `change` raises.
+    """
+    with Session(engine) as session:
+        before = _todays(session, now)
+    with Session(engine) as session:
+        change(session)
+        session.flush()
+        session.expire_all()
+        after = _todays(session, now) if before else {}
+        session.rollback()
+    lost: list[str] = []
+    fall: list[CannotGo] = []
+    again: list[CannotGo] = []
+    for monday, (was, fell) in before.items():
+        will, falls = after[monday]
+        lost += _lost(was, will)
+        fall += [one for one in falls if one.visit_id not in {f.visit_id for f in fell}]
+        again += [one for one in fell if one.visit_id not in {f.visit_id for f in falls}]
+    return Hanging(tuple(lost), tuple(fall), tuple(again))
+
+
+def _todays(session: Session, now: datetime.datetime) -> dict[datetime.date, tuple[Today, list[CannotGo]]]:
+    found = {}
+    for monday in open_weeks(session, now):
+        try:
+            today = today_in(session, monday, now)
+        except BadInput:  # rows that contradict each other cannot be planned, and are told where they are planned
+            continue
+        if today is not None:
+            found[monday] = today, findings(today)
+    return found
+
+
+def _lost(was: Today, will: Today) -> list[str]:
+    """Return in words which crews lose days or hours by a change."""
+    words = []
+    after = {crew.id: {shift.day: shift for shift in crew.shifts} for crew in will.built.week.crews}
+    for crew in was.built.week.crews:
+        for shift in crew.shifts:
+            left, date = after.get(crew.id, {}).get(shift.day), was.posted.date(shift.day)
+            name = was.crew_name(crew.id)
+            if left is None:
+                words.append(f"{name} loses {day_name(date)}")
+            elif (left.start, left.end) != (shift.start, shift.end) and (
+                left.start > shift.start or left.end < shift.end
+            ):
+                words.append(f"{name} works {clock(left.start)}–{clock(left.end)} only on {day_name(date)}")
+    return words

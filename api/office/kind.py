@@ -1,0 +1,197 @@
+"""What a kind of row is: its columns as people read and write them, and what its rows hang on."""
+
+from __future__ import annotations
+
+import copy
+import datetime
+from collections.abc import Callable, Mapping, Sequence
+from dataclasses import dataclass
+from typing import Any
+
+import sqlalchemy as sa
+from sqlmodel import Session, SQLModel
+
+from api.business.part import cents, dollars_text, length_text
+from api.fields.cells import usual_date, usual_number, weekdays_text
+from api.fields.limits import LIMITS, Choice, ColumnLimit, Date, Decimal, Text, Whole, limit
+from api.fields.measures import office_length, office_weight
+from api.fields.sheets import amounts, weekdays
+from scheduler.errors import BadInput
+from scheduler.units import LB_KG, exact_number
+
+Values = dict[str, Any]  # a row: what each column of its kind holds
+_YES = {"yes": True, "y": True, "true": True, "x": True, "1": True, "no": False, "n": False, "false": False, "0": False}
+_BOTH = (("yes", "yes"), ("no", "no"))
+
+
+@dataclass(frozen=True)
+class KindColumn:
+    """One column: `read` takes the text of a field or cell or raises `BadInput`, `write` gives it back.
+
+    `of` is the kind whose rows it names; `owner`: it says what the row belongs to; `like` the column
+    whose text stands for an empty one. `empty` is what an empty text means,
+    where it `may_be_empty`. `start` stands in the form of a new row, `aliases` are what files call it, `short_list`:
+    the list of the kind shows it.
+    """
+
+    name: str
+    label: str
+    read: Callable[[str, str], Any]
+    write: Callable[[Any, str], str] = lambda value, _: "" if value is None else str(value)
+    meaning: str = ""
+    of: str = ""
+    owner: bool = False
+    like: str = ""
+    may_be_empty: bool = False
+    empty: Any = None
+    start: str = ""
+    choices: tuple[tuple[str, str], ...] = ()
+    hint: Mapping[str, str] = ()  # type: ignore[assignment]  # attributes of the input: its limits
+    aliases: tuple[str, ...] = ()
+    wide: bool = False
+    short_list: bool = True
+
+    def value(self, text: str, units: str) -> Any:
+        """Return what a text means in this column; raises `BadInput`."""
+        text = text.strip()
+        if not text and self.may_be_empty:
+            return copy.copy(self.empty)
+        return self.read(text, units)
+
+
+@dataclass(frozen=True)
+class Kind:
+    """One kind of row. `key` are the columns by which a file's rows are told apart, `made_id`: the id comes from us.
+
+    `check` raises `BadInput` at a column where values that are right alone cannot stand together; `also` gives what
+    belongs to rows and stands in other tables, `put` keeps it; `users` are the columns of rows that keep one from
+    being deleted, `parts` the tables whose rows go with it.
+    """
+
+    id: str
+    title: str
+    noun: str
+    table: type[SQLModel]
+    words: str
+    columns: tuple[KindColumn, ...]
+    key: tuple[str, ...] = ("id",)
+    made_id: bool = False
+    check: Callable[[Session, str | None, Values], None] | None = None
+    also: Callable[[Session, Sequence[Any]], dict[Any, Values]] | None = None
+    put: Callable[[Session, Any, Values, str, datetime.datetime], None] | None = None
+    users: Mapping[str, Any] = ()  # type: ignore[assignment]
+    parts: tuple[Any, ...] = ()
+    own: tuple[str, ...] = ()  # columns that `put` keeps, not the table
+
+    @property
+    def primary(self) -> list[str]:
+        """Return the table's key."""
+        return [column.name for column in sa.inspect(self.table).primary_key]
+
+    def column(self, name: str) -> KindColumn:
+        return next(column for column in self.columns if column.name == name)
+
+
+def plain(table: str, name: str, label: str, **more: Any) -> KindColumn:
+    """Return a column read by its limit and written as it is."""
+    bound = limit(f"{table}.{name}")
+    if isinstance(bound, Choice) and "choices" not in more:
+        more["choices"] = tuple((word, word) for word in bound.of)
+    if isinstance(bound, Text) and bound.least == 0:
+        more = {"may_be_empty": True, "empty": ""} | more
+    return KindColumn(name, label, lambda text, _: _by_limit(bound, text), **{"hint": bound.attributes(), **more})
+
+
+def _by_limit(bound: ColumnLimit, text: str) -> Any:
+    if isinstance(bound, Whole | Decimal):
+        return bound.parse(usual_number(text))
+    if isinstance(bound, Date):
+        return bound.check(usual_date(text))
+    if isinstance(bound, Text) and not text and bound.least:
+        raise BadInput("", "must not be empty")
+    return bound.parse(text)
+
+
+def names(name: str, label: str, of: str, **more: Any) -> KindColumn:
+    """Return a column that names a row of the kind `of`."""
+
+    def read(text: str, _: str) -> str:
+        if not text:
+            raise BadInput("", "must be chosen")
+        return text
+
+    return KindColumn(name, label, read, of=of, **more)
+
+
+def day(table: str, name: str, label: str, **more: Any) -> KindColumn:
+    """Return a column with a date."""
+    bound = limit(f"{table}.{name}")
+    return KindColumn(name, label, lambda text, _: _by_limit(bound, text), lambda v, _: v.isoformat() if v else "",
+                      hint=bound.attributes(), **more)  # fmt: skip
+
+
+def money(table: str, name: str, label: str, **more: Any) -> KindColumn:
+    """Return a column of cents that people write in dollars."""
+    bound = limit(f"{table}.{name}")
+    return KindColumn(name, label, lambda text, _: bound.check(cents(text)), lambda v, _: dollars_text(v),
+                      hint={"inputmode": "decimal", "maxlength": "14"}, **more)  # fmt: skip
+
+
+def measure(table: str, name: str, label: str, **more: Any) -> KindColumn:
+    """Return a column of millimetres that people write as they measure."""
+    bound = limit(f"{table}.{name}")
+    return KindColumn(name, label, lambda text, units: bound.check(office_length(text, units)),
+                      lambda v, units: length_text(v, units), hint={"maxlength": "40"}, **more)  # fmt: skip
+
+
+def weight(table: str, name: str, label: str, **more: Any) -> KindColumn:
+    """Return a column of whole kilograms that people write in pounds or kilograms."""
+    bound = limit(f"{table}.{name}")
+
+    def write(value: int, units: str) -> str:
+        pounds = round(value / LB_KG)
+        exact = units == "imperial" and round(pounds * LB_KG) == value
+        return f"{pounds} lb" if exact else f"{exact_number(value)} kg"
+
+    return KindColumn(name, label, lambda text, units: bound.check(office_weight(text, units)), write,
+                      hint={"maxlength": "20"}, **more)  # fmt: skip
+
+
+def switch(name: str, label: str, usual: bool, **more: Any) -> KindColumn:
+    """Return a column that is yes or no, and `usual` where nothing is said."""
+
+    def read(text: str, _: str) -> bool:
+        if text.lower() not in _YES:
+            raise BadInput("", f'must be yes or no, is "{text}"')
+        return _YES[text.lower()]
+
+    return KindColumn(name, label, read, lambda value, _: "yes" if value else "no", may_be_empty=True,
+                      empty=usual, start="yes" if usual else "no", choices=_BOTH, **more)  # fmt: skip
+
+
+def working_days(table: str, name: str, label: str, **more: Any) -> KindColumn:
+    """Return a column of weekdays, kept as digits."""
+    return KindColumn(name, label, lambda text, _: "".join(str(d) for d in sorted(weekdays(text))),
+                      lambda v, _: weekdays_text(int(d) for d in v), hint={"maxlength": "40"}, **more)  # fmt: skip
+
+
+def listed(table: str, name: str, label: str, **more: Any) -> KindColumn:
+    """Return a column of words with blanks or commas between."""
+    bound = limit(f"{table}.{name}")
+
+    def read(text: str, _: str) -> list[str]:
+        return list(dict.fromkeys(bound.parse(word) for word in text.lower().replace(",", " ").split()))
+
+    return KindColumn(name, label, read, lambda v, _: " ".join(v), may_be_empty=True, empty=[],
+                      hint={"maxlength": "400"}, wide=True, **more)  # fmt: skip
+
+
+def counted(table: str, name: str, label: str, **more: Any) -> KindColumn:
+    """Return a column of how many of each: "ladder-24: 2, scaffold: 1"."""
+    bound, item = limit(f"{table}.{name}"), LIMITS["equipment.kind"]
+
+    def read(text: str, _: str) -> dict[str, int]:
+        return {item.parse(what): bound.check(n) for what, n in amounts(text).items()}
+
+    return KindColumn(name, label, read, lambda v, _: ", ".join(f"{k}: {n}" for k, n in sorted(v.items())),
+                      may_be_empty=True, empty={}, hint={"maxlength": "400"}, wide=True, **more)  # fmt: skip

@@ -1,0 +1,261 @@
+"""The kinds that a business has, in the order in which it enters them: each a declaration of its columns."""
+
+from __future__ import annotations
+
+import datetime
+from collections.abc import Sequence
+from typing import Any
+
+import sqlalchemy as sa
+from sqlmodel import Session, col, select
+
+from api import tables
+from api.fields.cells import hours_text
+from api.fields.limits import limit
+from api.fields.sheets import Span, hours
+from api.fields.shown import DAY_MIN
+from api.office.checks import CREW_USERS, PERSON_USERS, VAN_USERS, YARD_USERS, check_crew, check_yard, known
+from api.office.kind import (
+    Kind,
+    KindColumn,
+    Values,
+    counted,
+    day,
+    listed,
+    measure,
+    money,
+    names,
+    plain,
+    switch,
+    weight,
+    working_days,
+)  # fmt: skip
+from api.shelf import moving
+from scheduler.errors import BadInput
+
+_SHORT = "short, as plans and lists say it, such as {}; it stays as it is"
+_PART = (("day", "the whole day"), ("morning", "until noon"), ("afternoon", "from noon on"))
+
+
+def _named(table: str, example: str, label: str = "Short name", **more: Any) -> KindColumn:
+    return plain(table, "id", label, meaning=_SHORT.format(example), **more)
+
+
+def _from_to(table: str) -> tuple[KindColumn, ...]:
+    return day(table, "first", "From"), day(
+        table, "last", "To, included", like="first", meaning="empty: that day alone"
+    )
+
+
+def _in_order(session: Session, key: str | None, values: Values) -> None:
+    if values["last"] < values["first"]:
+        raise BadInput("last", f"must not come before {values['first']}, is {values['last']}")
+
+
+def weekly(text: str, _: str = "") -> str:
+    """Return a crew's hours as they are kept in words; raises `BadInput`."""
+    return hours_text(sorted(spans_of(text).items()))
+
+
+def spans_of(text: str) -> dict[int, Span]:
+    """Return (start, end) by weekday of a text such as "Mon-Fri 7:30-16:30"; raises `BadInput`."""
+    found: dict[int, Span] = {}
+    for weekday, span in hours(text):
+        if not isinstance(weekday, int):
+            raise BadInput("", "must name weekdays and no dates; days off belong to the people")
+        if weekday in found:
+            raise BadInput("", "must give each weekday once")
+        found[weekday] = span
+    return found
+
+
+def _crew(session: Session, key: str | None, values: Values) -> None:
+    spans = spans_of(values["hours"])
+    check_crew(session, key, values, list(spans))
+    if max((end for _, end in spans.values()), default=0) + values["overtime"] > DAY_MIN:
+        raise BadInput("overtime", "goes past midnight after the latest end of these hours")
+
+
+def _crew_hours(session: Session, rows: Sequence[Any]) -> dict[Any, Values]:
+    spans: dict[str, list[tables.CrewHours]] = {row.id: [] for row in rows}
+    for span in session.exec(select(tables.CrewHours).where(col(tables.CrewHours.crew_id).in_(list(spans)))):
+        spans[span.crew_id].append(span)
+    return {
+        name: {
+            "hours": hours_text(sorted((s.weekday, (s.start, s.end)) for s in of)),
+            "overtime": max((s.overtime for s in of), default=0),
+        }
+        for name, of in spans.items()
+    }
+
+
+def _put_hours(session: Session, row: Any, values: Values, by: str, now: datetime.datetime) -> None:
+    session.execute(sa.delete(tables.CrewHours).where(col(tables.CrewHours.crew_id) == row.id))
+    session.add_all(
+        tables.CrewHours(crew_id=row.id, weekday=weekday, start=start, end=end, overtime=values["overtime"])
+        for weekday, (start, end) in sorted(spans_of(values["hours"]).items())
+    )
+    session.flush()
+
+
+def _put_shelf(session: Session, row: Any, values: Values, by: str, now: datetime.datetime) -> None:
+    """Keep a shelf's count as a move; `on_hand` is changed with one only."""
+    begun = select(tables.StockMove.id).where(
+        tables.StockMove.item == row.item, tables.StockMove.yard_id == row.yard_id
+    )  # fmt: skip
+    if session.exec(begun.limit(1)).first() is None:
+        moving.begin(session, row, by=by, now=now)
+    elif row.on_hand != values["on_hand"]:
+        moving.count_to(session, (row.item, row.yard_id), values["on_hand"], by=by, now=now)
+
+
+def _awning(text: str, _: str) -> str:
+    return str(limit("maker_part.awning_id").parse(text))
+
+
+def _awning_there(session: Session, key: str | None, values: Values) -> None:
+    known(session, tables.Awning, "awning_id", values["awning_id"], "awning")
+
+
+def _job(text: str, _: str) -> str:
+    return str(limit("gate.visit_id").parse(text))
+
+
+def _job_there(session: Session, key: str | None, values: Values) -> None:
+    known(session, tables.Visit, "visit_id", values["visit_id"], "job")
+
+
+_AT_YARD = names("yard_id", "Yard", "yards")
+_KINDS = (
+    Kind("yards", "Yards", "yard", tables.Yard, "Where crews start and crates lie.", (
+        _named("yard", "north"),
+        plain("yard", "name", "Name"),
+        plain("yard", "lat", "Latitude", meaning="degrees, such as 41.0213"),
+        plain("yard", "lon", "Longitude", meaning="degrees, west is negative, such as -91.0305"),
+    ), users=YARD_USERS),
+    Kind("people", "People", "person", tables.Person, "Everybody who works here, and what they can do.", (
+        _named("person", "lea"),
+        plain("person", "name", "Name", aliases=("full name", "employee", "who")),
+        _AT_YARD,
+        plain("person", "role", "Role", meaning="a lead leads a crew; extra people are called for a day"),
+        plain("person", "phone", "Phone", hint={"maxlength": "40", "type": "tel"},
+              aliases=("cell", "mobile", "telephone")),
+        listed("person", "skills", "Skills",
+               meaning="small letters, blanks between: masonry, stucco, roof-mount, motor-setup, or words of your own"),
+        switch("learner", "Learner", False, meaning="rides along: one more person, whose skills do not count yet",
+               short_list=False),
+        working_days("person", "weekdays", "Usual days", meaning="such as Mon-Fri, or Tue Thu", start="Mon-Fri",
+                     aliases=("working days", "weekdays", "days usually worked")),
+        money("person", "day_cents", "A day, $", meaning="what a day of an extra person costs", start="0"),
+        switch("active", "Works here", True, short_list=False),
+    ), check=check_yard, users=PERSON_USERS, parts=(tables.DayOff.person_id,)),
+    Kind("days-off", "Days off", "day off", tables.DayOff, "Who is away when, whole days and half ones.", (
+        names("person_id", "Who", "people", owner=True),
+        *_from_to("day_off"),
+        plain("day_off", "part", "Of each day", choices=_PART, start="day"),
+        plain("day_off", "why", "Why"),
+    ), key=("person_id", "first", "part"), made_id=True, check=_in_order),
+    Kind("vans", "Vans", "van", tables.Van, "What they carry, and what stays on them.", (
+        _named("van", "van-3"),
+        _AT_YARD,
+        weight("van", "payload_kg", "Payload", meaning="such as 2000 lb or 900 kg",
+               aliases=("carries", "load", "capacity")),
+        measure("van", "rack_mm", "Rack", meaning="the longest box that it takes, such as 20 ft or 6100 mm"),
+        plain("van", "boxes", "Long boxes", meaning="how many it takes"),
+        counted("van", "onboard", "Stays on it", meaning="such as ladder-24: 2, stepladder-8: 1; empty: nothing"),
+    ), check=check_yard, users=VAN_USERS, parts=(tables.VanOut.van_id,)),
+    Kind("van-days", "Days without a van", "van's day out", tables.VanOut, "When a van is in the shop.", (
+        names("van_id", "Van", "vans", owner=True),
+        *_from_to("van_out"),
+        plain("van_out", "why", "Why"),
+    ), key=("van_id", "first"), made_id=True, check=_in_order),
+    Kind("crews", "Crews", "crew", tables.Crew, "Who rides together in which van, when, and what it costs.", (
+        _named("crew", "river-2"),
+        plain("crew", "name", "Name"),
+        _AT_YARD,
+        names("lead_id", "Lead", "people"),
+        names("helper_id", "Second person", "people", may_be_empty=True, meaning="empty: the lead rides alone"),
+        names("van_id", "Usual van", "vans"),
+        KindColumn("hours", "Hours", weekly, may_be_empty=True, empty="", start="Mon-Fri 7:30-16:30", wide=True,
+                   hint={"maxlength": "400"}, meaning="such as Mon-Fri 7:30-16:30; Sat 8:00-13:00; the rest is free"),
+        KindColumn("overtime", "Longest over, min", lambda text, _: limit("crew_hours.overtime").parse(text),
+                   start="60", hint=limit("crew_hours.overtime").attributes(),
+                   meaning="at most so many minutes past the end", short_list=False),
+        money("crew", "day_cents", "A day out, $", short_list=False),
+        money("crew", "minute_cents", "A minute, $", short_list=False),
+        money("crew", "overtime_minute_cents", "A minute over, $ more", short_list=False),
+        money("crew", "km_cents", "A km, $", short_list=False),
+        switch("active", "Goes out", True, short_list=False),
+    ), check=_crew, also=_crew_hours, put=_put_hours, own=("hours", "overtime"), users=CREW_USERS,
+        parts=(tables.CrewHours.crew_id,)),
+    Kind("tools", "Ladders and tools", "piece of equipment", tables.Equipment,
+         "What the crews of a yard share: each ladder, lift and tool.", (
+        _named("equipment", "L-3", "Tag"),
+        plain("equipment", "kind", "Kind", meaning="as jobs ask for it, such as ladder-24, stepladder-8, scaffold"),
+        _AT_YARD,
+        plain("equipment", "name", "Name", meaning="such as 24 ft, yellow"),
+        day("equipment", "checked_on", "Last checked", may_be_empty=True),
+        switch("active", "In use", True, short_list=False),
+    ), check=check_yard, parts=(tables.OutOfService.equipment_id,)),
+    Kind("out-of-order", "Out of order", "day out of order", tables.OutOfService,
+         "Days on which a ladder or a tool cannot be taken.", (
+        names("equipment_id", "Which", "tools", owner=True),
+        *_from_to("out_of_service"),
+        plain("out_of_service", "why", "Why"),
+    ), key=("equipment_id", "first"), made_id=True, check=_in_order),
+    Kind("shelf", "Shelf parts", "shelf", tables.StockItem, "What each yard keeps on its shelf, as last counted.", (
+        plain("stock_item", "item", "Item", meaning="as parts lists name it"),
+        _AT_YARD,
+        plain("stock_item", "name", "Name"),
+        plain("stock_item", "on_hand", "Counted"),
+        day("stock_item", "counted_on", "Counted on"),
+    ), key=("item", "yard_id"), check=check_yard, put=_put_shelf, own=("on_hand",), users={}),
+    Kind("models", "Models", "model", tables.AwningModel, "The makers' awnings that are sold here.", (
+        plain("awning_model", "id", "Model", meaning="as orders name it, such as Fen 12", aliases=("name",)),
+        plain("awning_model", "maker", "Maker"),
+        plain("awning_model", "boxes", "Long boxes", start="1"),
+        measure("awning_model", "box_over_mm", "Box longer by", start="12 in",
+                meaning="how much longer its box is than the awning is wide"),
+        KindColumn("motor", "Motor", lambda text, _: limit("awning_model.motor").parse(text), may_be_empty=True,
+                   choices=(("", "a crank"), ("left", "motor left"), ("right", "motor right"))),
+    ), parts=(tables.ModelSize.model_id, tables.ModelPart.model_id)),
+    Kind("model-sizes", "Sizes of models", "size of a model", tables.ModelSize,
+         "What a model weighs and needs, up to a width and a projection.", (
+        names("model_id", "Model", "models", owner=True),
+        measure("model_size", "width_mm", "Width up to"),
+        measure("model_size", "projection_mm", "Projection up to"),
+        weight("model_size", "weight_kg", "Weight", meaning="with its brackets"),
+        plain("model_size", "arms", "Arms", start="2"),
+        plain("model_size", "brackets", "Brackets", start="3"),
+    ), key=("model_id", "width_mm", "projection_mm"), made_id=True),
+    Kind("model-parts", "Parts lists of models", "part of a model", tables.ModelPart,
+         "What the maker packs with each awning of a model, beside its brackets.", (
+        names("model_id", "Model", "models", owner=True),
+        plain("model_part", "item", "Item"),
+        plain("model_part", "quantity", "Pieces", start="1", aliases=("quantity",)),
+        plain("model_part", "per", "For each", start="awning",
+              choices=(("awning", "awning"), ("arm", "arm"), ("bracket", "bracket"))),
+    ), key=("model_id", "item")),
+    Kind("gates", "Gates", "gate", tables.Gate, "What must be true before a visit: permits, outlets, deposits.", (
+        KindColumn("visit_id", "Job", _job, hint={"maxlength": "80"}, meaning="its number, such as J-1042", owner=True),
+        plain("gate", "what", "What", meaning="such as building permit, outlet, deposit, order confirmed"),
+        plain("gate", "owner", "Who sees to it"),
+        day("gate", "due_on", "Due", may_be_empty=True, meaning="the day by which it should be there; empty: unknown"),
+        plain("gate", "state", "State", start="open", choices=(("open", "open"), ("closed", "closed"))),
+        plain("gate", "paper", "Paper", meaning="where its proof is: a permit's number, a folder"),
+    ), key=("visit_id", "what"), made_id=True, check=_job_there),
+    Kind("usual-gates", "Usual gates", "usual gate", tables.GateRule, "What a new job of a kind waits for.", (
+        plain("gate_rule", "kind", "Kind of visit", start="install"),
+        plain("gate_rule", "town", "Town", meaning="empty: in any town"),
+        plain("gate_rule", "what", "What"),
+        plain("gate_rule", "owner", "Who sees to it"),
+        plain("gate_rule", "days_before", "Due, days before", start="7", meaning="the day by which the visit is due"),
+    ), key=("kind", "town", "what"), made_id=True),
+    Kind("packed", "Packed with an awning", "part packed with an awning", tables.MakerPart,
+         "The maker's list of each awning: what its crate is counted against.", (
+        KindColumn("awning_id", "Awning", _awning, hint={"maxlength": "80"}, meaning="its number, such as A-1042"),
+        plain("maker_part", "item", "Item"),
+        plain("maker_part", "quantity", "Pieces", start="1", aliases=("quantity",)),
+    ), key=("awning_id", "item"), check=_awning_there),
+)  # fmt: skip
+KINDS: dict[str, Kind] = {kind.id: kind for kind in _KINDS}

@@ -1,0 +1,163 @@
+"""Taking a table in: tried row by row, each taken, changed, unchanged or refused with its reason."""
+
+from __future__ import annotations
+
+import datetime
+import secrets
+from collections.abc import Sequence
+from dataclasses import dataclass
+from typing import Literal
+
+import sqlalchemy as sa
+from sqlmodel import Session, col
+
+from api import tables
+from api.business.part import BadValues
+from api.database import begin_writing
+from api.ledger.fingerprint import fingerprint
+from api.office.files import FIX, Rows, SentTable, propose, tidy
+from api.office.keeping import Record, choices, keep, meant_by, read, same, title, units_of
+from api.office.kind import Kind
+from scheduler.errors import BadInput
+
+KEPT_H = 24  # hours for which a file that was sent is kept
+Outcome = Literal["new", "changed", "unchanged", "refused"]
+
+
+@dataclass(frozen=True)
+class RowOutcome:
+    """What became of one row: `fields` are (before, after) by label, `reasons` why it was refused."""
+
+    number: int
+    cells: tuple[str, ...]
+    what: Outcome
+    name: str
+    fields: dict[str, tuple[str, str]]
+    reasons: tuple[str, ...] = ()
+
+
+@dataclass(frozen=True)
+class TableTaken:
+    """What a table does, or did: its rows in order."""
+
+    rows: tuple[RowOutcome, ...]
+
+    def count(self, what: Outcome) -> int:
+        return sum(row.what == what for row in self.rows)
+
+    @property
+    def refused(self) -> list[RowOutcome]:
+        return [row for row in self.rows if row.what == "refused"]
+
+    @property
+    def mark(self) -> str:
+        """Return what is the same for the same outcome."""
+        return fingerprint([[row.number, row.what, sorted(row.fields.items())] for row in self.rows])[:24]
+
+
+def send(session: Session, kind: Kind, name: str, rows: Rows, *, by: str, now: datetime.datetime) -> str:
+    """Keep a file that was sent until it is taken in, and return its id; those of yesterday are forgotten."""
+    old = now - datetime.timedelta(hours=KEPT_H)
+    session.execute(sa.delete(tables.SentFile).where(col(tables.SentFile.at) < old))
+    sent = tables.SentFile(id=secrets.token_urlsafe(12), kind=kind.id, name=name[:120], table=rows, at=now, by=by)
+    session.add(sent)
+    session.flush()
+    return sent.id
+
+
+def columns_of(session: Session, kind: Kind, table: SentTable) -> tuple[list[str], bool]:
+    """Return the column of each head, and whether they are those of the last file of this shape."""
+    shape = session.get(tables.FileShape, (kind.id, table.shape))
+    known = {column.name for column in kind.columns}
+    if shape is not None and len(shape.columns) == len(table.heads) and {*shape.columns} <= known | {""}:
+        return list(shape.columns), True
+    return propose(table, kind, units_of(session)), False
+
+
+def remember(session: Session, kind: Kind, table: SentTable, columns: Sequence[str]) -> None:
+    """Keep how the columns were read, for the next file of the same shape."""
+    session.merge(tables.FileShape(kind=kind.id, heads=table.shape, columns=list(columns)))
+
+
+def check_columns(kind: Kind, columns: Sequence[str]) -> None:
+    """Raise `BadInput` where a column is named twice, or is none of the kind."""
+    named = [name for name in columns if name]
+    for name in named:
+        if name not in {column.name for column in kind.columns}:
+            raise BadInput("columns", f'"{name}" is no column of {kind.title.lower()}')
+        if named.count(name) > 1:
+            raise BadInput("columns", f"{kind.column(name).label} is chosen twice; leave one of them out")
+
+
+def take(
+    session: Session, kind: Kind, table: SentTable, columns: Sequence[str], *, by: str, now: datetime.datetime
+) -> TableTaken:
+    """Take the rows of a table in, each by itself: those that cannot stand are refused and change nothing."""
+    known, units, seen = choices(session, kind), units_of(session), set[str]()
+    found = []
+    begin_writing(session)
+    for number, cells in table.lines:
+        texts = {
+            name: tidy(cell, kind.column(name)) for name, cell in zip(columns, cells, strict=True) if name
+        }  # fmt: skip
+        point = session.begin_nested()
+        try:
+            found.append(_one(session, kind, texts, known, units, seen, number, cells, by=by, now=now))
+            point.commit()
+        except BadValues as bad:
+            point.rollback()
+            reasons = tuple(f"{_label(kind, where)}: {problem}" if where else problem for where, problem in bad.faults)
+            found.append(RowOutcome(number, cells, "refused", "", {}, reasons))
+    return TableTaken(tuple(found))
+
+
+def _one(
+    session: Session, kind: Kind, texts: dict[str, str], known: dict[str, list[tuple[str, str]]], units: str,
+    seen: set[str], number: int, cells: tuple[str, ...], *, by: str, now: datetime.datetime,
+) -> RowOutcome:  # fmt: skip
+    old = None
+    if all(texts.get(name, kind.column(name).start) for name in kind.key):
+        old = _held(session, kind, texts, known, units)
+    values = read(session, kind, texts, old, known)
+    name = title(kind, {c.name: c.write(values[c.name], units) for c in kind.columns})
+    if name in seen:
+        raise BadValues([("", f"{name} stands already further up")])
+    seen.add(name)
+    new = keep(session, kind, old, values, by=by, now=now, did="took in, changed" if old else "took in, made")
+    before = old.texts if old else dict.fromkeys(new.texts, "")
+    fields = {
+        kind.column(n).label: (before[n], text) for n, text in new.texts.items() if before[n] != text
+    }  # fmt: skip
+    what: Outcome = "new" if old is None else "changed" if fields else "unchanged"
+    return RowOutcome(number, cells, what, name, fields)
+
+
+def _held(
+    session: Session, kind: Kind, texts: dict[str, str], known: dict[str, list[tuple[str, str]]], units: str
+) -> Record | None:
+    """Return the row that is there already under the key of a line, None where it is new or its key cannot stand."""
+    values = {}
+    for name in kind.key:
+        column = kind.column(name)
+        try:
+            values[name] = column.value(texts.get(name, column.start), units)
+        except BadInput:
+            return None
+        if column.of:
+            meant = meant_by(values[name], known[name])
+            if len(meant) != 1:
+                return None
+            values[name] = meant[0]
+    return same(session, kind, values)
+
+
+def _label(kind: Kind, name: str) -> str:
+    return next((column.label for column in kind.columns if column.name == name), name)
+
+
+def refused_rows(table: SentTable, done: TableTaken) -> tuple[list[str], list[list[str]]]:
+    """Return heads and rows of the file of what was refused: as it was sent, and what to fix."""
+    heads = [head for head in table.heads if head != FIX]
+    keep_n = [n for n, head in enumerate(table.heads) if head != FIX]
+    rows = [[*(row.cells[n] for n in keep_n), "; ".join(row.reasons)] for row in done.refused]
+    return [*heads, FIX], rows

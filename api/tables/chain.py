@@ -1,0 +1,30 @@
+"""The chain of hashes over what is only ever added to, so that a row that was changed or removed is noticed."""
+
+from __future__ import annotations
+
+import datetime
+
+import sqlalchemy as sa
+from sqlmodel import Field, SQLModel
+
+from api.tables.base import Moment
+
+
+class ChainLink(SQLModel, table=True):
+    """A row of another table as it was when it was sealed: `content` is the hash of what it said.
+
+    `seal` is the hash of the seal before it (`before`), the row's table and number, and `content`. No two links follow
+    the same one. Links are only ever added; the database refuses anything else.
+    """
+
+    __tablename__ = "chain_link"
+
+    id: int | None = Field(default=None, primary_key=True)
+    of_table: str
+    row_id: int
+    content: str
+    before: str = Field(unique=True)
+    seal: str
+    sealed_at: datetime.datetime = Field(sa_type=Moment)
+
+    __table_args__ = (sa.Index("ix_chain_link_of_table_row_id", "of_table", "row_id"),)

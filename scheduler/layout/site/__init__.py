@@ -1,0 +1,1 @@
+"""What the place asks for: clearances, ladders, hands and lifts, tools."""

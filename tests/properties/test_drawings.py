@@ -1,0 +1,113 @@
+"""Three hundred random walls of all kinds, in both forms of survey, as a checker with a ruler would look at them."""
+
+from __future__ import annotations
+
+import datetime
+import random
+import re
+
+import pytest
+
+from scheduler.layout.compute import lay_out
+from scheduler.layout.documents import Layout, Survey
+from scheduler.layout.drawing import draw_sheets
+from scheduler.layout.drawing.cautions import MOST_ON_SHEET, sort_out
+from scheduler.layout.drawing.title import Title
+from scheduler.layout.site.shade import ShadeSite
+from tests.surveys import KINDS, random_second, random_survey
+from tests.unit.layout.test_drawing import assert_clean
+
+TITLE = Title("J-1048", "Betony Sallowfield", "63 Long Meadow, Tallow Bend", datetime.date(2027, 4, 12))
+SITE = ShadeSite(41.42, -98.27, "America/Chicago", 2027)
+_MARKED = re.compile(r"(STOP|\d+ caution|Nothing special)")
+
+
+def said(texts: list[str]) -> str:
+    return re.sub(r"\s+", " ", " ".join(texts))
+
+
+def plain(text: str) -> str:
+    """A finding's text as the sheet has it, without what line breaks do to it."""
+    return re.sub(r"\s+", "", text)
+
+
+def walls(kind: str, batch: int) -> list[Survey]:
+    made = random_survey if batch % 4 == 3 else random_second
+    return [made(random.Random(f"{kind} {batch} {n}"), kind=kind) for n in range(9)]  # type: ignore[arg-type]
+
+
+@pytest.mark.parametrize("batch", range(4))
+@pytest.mark.parametrize("kind", KINDS)
+def test_nothing_overlaps_no_number_is_missing_and_every_pointer_has_its_target(kind: str, batch: int) -> None:
+    for n, survey in enumerate(walls(kind, batch)):
+        layout = lay_out(survey)
+        units = ("imperial", "metric")[n % 2]
+        sheets = draw_sheets(survey, layout, units=units, job=TITLE, site=SITE)  # type: ignore[arg-type]
+        try:
+            pages = [said([text.text for text in assert_clean(sheet)]) for sheet in sheets]
+            _numbers(survey, layout, pages)
+            _pointers(layout, pages)
+        except AssertionError as fault:
+            raise AssertionError(f"{kind}, batch {batch}, wall {n}: {fault}") from None
+
+
+def _numbers(survey: Survey, layout: Layout, pages: list[str]) -> None:
+    first = pages[0]
+    for words in (TITLE.job, TITLE.customer, TITLE.address, "drawn 2027-04-12"):
+        assert all(words in page for page in pages), words
+    assert all(f"page {n} of {len(pages)}" in page for n, page in enumerate(pages, 1))
+    assert not re.search(r"\b(nan|inf|None|UNSET|unset)\b|see report|report says", said(pages))
+    assert "lever" in first
+    assert "Bolt pattern" in first
+    if survey.is_second:
+        assert re.search(r"0 is the left (jamb|corner) of .*?Check: ", first)
+    if layout.brackets and layout.fastener is not None:
+        words = re.search(r"Each bracket: .*?(?:tip|torque|ft-lb\)|nothing is drilled)", first)
+        assert words, first
+        if layout.fastener.diameter is not None:
+            assert re.search(
+                r"Pilot [0-9].* deep from the wall's face; [0-9].* for the shank, [0-9].* deep; hold", words[0]
+            )
+        elif survey.is_second:
+            assert re.search(
+                r"Hole [0-9].* deep from the masonry's face; embedment [0-9].*edge [0-9].*next [0-9]", words[0]
+            )
+            assert "stud" not in said(pages).replace("studs,", "")
+        else:
+            assert "STOP: do not drill" in first
+
+
+def _pointers(layout: Layout, pages: list[str]) -> None:
+    found = sort_out(layout.findings)
+    first, rest = pages[0], "".join(plain(page) for page in pages[1:])
+    for finding in layout.findings:  # nothing is dropped: on one sheet or another, or run on from column to column
+        words = plain(finding.text)
+        assert words in plain(first) or words in rest or _run_on(words, [plain(page) for page in pages]), finding.code
+    here = [finding for finding in found.special if _there(finding.text, first)]
+    assert len(here) <= MOST_ON_SHEET
+    if counted := re.search(
+        r"(\d+) cautions? of this wall to settle before drilling(?:, (\d+) more on page 2)?", first
+    ):
+        assert int(counted[1]) == len(here)
+        assert int(counted[2] or 0) == len(found.special) - len(here)
+    elif not found.stops and "STOP" not in first:
+        assert "Nothing special to this wall" in first
+        assert not found.special
+    for page in re.findall(r"[Pp]ages? (\d+)", said(pages)):
+        assert 1 <= int(page) <= len(pages)
+    assert "layout file" not in said(pages)
+    assert "see the footer" not in first or "Always: " in first
+
+
+def _there(text: str, page: str) -> bool:
+    words = plain(text)
+    return words in plain(page) or _run_on(words, [plain(page)])
+
+
+def _run_on(words: str, pages: list[str]) -> bool:
+    """Whether a finding stands on one page in two pieces: begun in one column, ended in another."""
+    return any(
+        words[:cut] in page and words[cut:] in page for page in pages for cut in range(12, len(words) - 2)
+    ) or any(
+        words[:40] in page and words[-12:] in page and len(words) > 400 for page in pages
+    )  # fmt: skip
