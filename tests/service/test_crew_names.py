@@ -51,7 +51,7 @@ def week_document(office: TestClient) -> bytes:
         "/rebooking", "/rebooking/new?visit=J-1046&cause=short",
         f"/rebooking/new?cause=crew+away&crew=north-1&day={MONDAY}",
         "/messages", "/day-links", f"/days/{MONDAY}", f"/crews/north-1/days/{MONDAY}", f"/looking-back/{MONDAY}",
-        "/settings/crews", "/accounts", "/stock",
+        "/today", "/settings/crews", "/accounts", "/stock",
     ],
 )  # fmt: skip
 def test_no_page_shows_the_id_of_a_crew(office: TestClient, address: str) -> None:

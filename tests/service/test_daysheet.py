@@ -349,3 +349,16 @@ def test_where_a_piece_is_lost_the_visit_itself_waits_for_it_with_what_is_left(d
         visit = session.get_one(tables.Visit, jobs.install)
         assert (visit.state, visit.minutes) == ("open", 90)
     assert tell(crew, jobs.repair, "not_done", why="x", left_min=30).status_code == 422
+
+
+def test_a_phone_that_takes_no_drawing_for_an_icon_finds_a_picture(day: tuple[FastAPI, Jobs]) -> None:
+    app, _ = day
+    office = signed_in(app, Role.office)
+    icons = office.get("/crews/north-1/days/2027-04-12/manifest.webmanifest").json()["icons"]
+    for icon in icons:
+        answer = office.get(icon["src"])
+        assert (answer.status_code, answer.headers["content-type"].split(";")[0]) == (200, icon["type"])
+    (picture,) = (icon for icon in icons if icon["type"] == "image/png")
+    data = office.get(picture["src"]).content
+    wide, high = int.from_bytes(data[16:20], "big"), int.from_bytes(data[20:24], "big")  # PNG: IHDR comes first
+    assert picture["sizes"] == f"{wide}x{high}"

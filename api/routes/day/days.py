@@ -126,10 +126,11 @@ def manifest(session: Database, who: Reader, crew_id: str, day: datetime.date) -
     crew = found(session, Crew, crew_id, "crew")
     address = f"/crews/{crew_id}/days/{day}"
     icon = {"src": asset("awning.svg"), "sizes": "any", "type": "image/svg+xml", "purpose": "any maskable"}
+    picture = {"src": asset("awning.png"), "sizes": "512x512", "type": "image/png", "purpose": "any maskable"}
     values = {
         "name": f"{crew.name}, {day_name(day)}", "short_name": crew.name, "id": address, "start_url": address,
         "scope": "/crews/", "display": "standalone", "orientation": "any", "background_color": "#f3f5f5",
-        "theme_color": "#14524a", "icons": [icon],
+        "theme_color": "#14524a", "icons": [icon, picture],
     }  # fmt: skip
     return JSONResponse(values, media_type="application/manifest+json")
 
