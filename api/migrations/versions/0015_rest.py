@@ -3,8 +3,8 @@
 import sqlalchemy as sa
 from alembic import op
 
-revision = "0021_rest"
-down_revision = "0020_gates"
+revision = "0015_rest"
+down_revision = "0014_gates"
 branch_labels = None
 depends_on = None
 
