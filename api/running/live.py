@@ -33,7 +33,7 @@ LOOK_S = 1.0
 _KEPT = 8
 
 
-class Standing(msgspec.Struct, frozen=True):
+class WeekStanding(msgspec.Struct, frozen=True):
     """How a week stands: its newest plan with who made it and how, what is posted, what falls, what is at risk today.
 
     `older` says what changed since the newest plan was made, empty for nothing. `today` differs whenever a crew's line
@@ -57,7 +57,7 @@ class Pulse:
         self.database, self.days, self.clock = database, days, clock
         self._lock, self._work = threading.Lock(), threading.Lock()
         self._listening: Counter[str] = Counter()
-        self._kept: dict[tuple[datetime.date, Hashable], Standing] = {}
+        self._kept: dict[tuple[datetime.date, Hashable], WeekStanding] = {}
         self._mark: tuple[float, Hashable] = (-1.0, None)
 
     def require_room(self, caller: str) -> None:
@@ -78,10 +78,10 @@ class Pulse:
             with self._lock:
                 self._listening[caller] -= 1
 
-    async def watch(self, start_date: datetime.date) -> AsyncIterator[Standing | None]:
+    async def watch(self, start_date: datetime.date) -> AsyncIterator[WeekStanding | None]:
         """Yield how a week stands, and again whenever that has changed; None for each second in which it has not."""
         seen: Hashable = None
-        told: Standing | None = None
+        told: WeekStanding | None = None
         while True:
             mark = await asyncio.to_thread(self.mark)
             if mark != seen:
@@ -108,7 +108,7 @@ class Pulse:
                 self._mark = time.monotonic(), mark
             return mark
 
-    def standing(self, start_date: datetime.date, mark: Hashable) -> Standing:
+    def standing(self, start_date: datetime.date, mark: Hashable) -> WeekStanding:
         """Return how a week stands; from memory for all who ask with the same `mark`."""
         with self._work:
             known = self._kept.get((start_date, mark))
@@ -120,7 +120,7 @@ class Pulse:
                     del self._kept[next(iter(self._kept))]
             return known
 
-    def _standing(self, session: Session, start_date: datetime.date) -> Standing:
+    def _standing(self, session: Session, start_date: datetime.date) -> WeekStanding:
         now = self.clock()
         table = tables.StoredPlan
         newest = session.exec(
@@ -133,7 +133,7 @@ class Pulse:
             for one in each_falling(session, self.days, now)
             if start_date <= one.date < start_date + datetime.timedelta(days=7)
         }
-        return Standing(
+        return WeekStanding(
             plan=None if newest is None else newest.id,
             by="" if newest is None else newest.made_by,
             how="" if newest is None else newest.how,

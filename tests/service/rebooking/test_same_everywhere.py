@@ -79,7 +79,7 @@ def smaller_van(app: FastAPI, office: TestClient, rng: random.Random) -> None:
     with transaction(app.state.database) as session:
         van = _row(session, tables.Van, rng)
         assert isinstance(van, tables.Van)
-        van.payload_kg, van.rack_mm = van.payload_kg // 4, van.rack_mm // rng.choice([1, 2])
+        van.payload_kg //= rng.choice([4, 40])
         session.add(van)
 
 
