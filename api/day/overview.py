@@ -21,7 +21,8 @@ class VisitToday(msgspec.Struct, frozen=True):
 
     `on_way`, `here`: local times ("9:21") at which the crew set out for it and came there, as it noted them.
 
-    `rebook`: it could not be finished and is still open, so that it needs a new time.
+    `follow_on`: the visit that does what is left of it. `rebook`: it could not be finished and is still open, so that
+    it needs a new time.
     """
 
     visit: str
@@ -35,6 +36,7 @@ class VisitToday(msgspec.Struct, frozen=True):
     on_way: str | None
     here: str | None
     rebook: bool
+    follow_on: str | None = None
 
 
 class CrewToday(msgspec.Struct, frozen=True):
@@ -107,6 +109,7 @@ def _of_crew(
                 on_way=_noted(noted, visit_id, "on_way", zone),
                 here=_noted(noted, visit_id, "here", zone),
                 rebook=row is not None and row.outcome != "done" and visit.state == "open",
+                follow_on=None if row is None else row.follow_on,
             )
         )
     return made

@@ -46,20 +46,24 @@ def clip(region: Path, out: Path, box: Box) -> int:
     roads = 0
     try:
         for node in osmium.FileProcessor(str(region), osmium.osm.NODE):
-            place = node.location
-            if place.valid() and south <= place.lat <= north and west <= place.lon <= east:
+            place = node.location if isinstance(node, osmium.osm.Node) else None
+            if place is not None and place.valid() and south <= place.lat <= north and west <= place.lon <= east:
                 inside.add_node(node.id)
         kept = osmium.IdTracker()
         with osmium.BackReferenceWriter(str(part), ref_src=str(region), overwrite=True, remove_tags=False) as writer:
             wanted = osmium.osm.WAY | osmium.osm.RELATION
             for thing in osmium.FileProcessor(str(region), wanted):
-                if thing.is_way():
+                if isinstance(thing, osmium.osm.Way):
                     is_road = "highway" in thing.tags or thing.tags.get("route") == "ferry"
                     if is_road and inside.contains_any_references(thing):
                         writer.add(thing)
                         kept.add_way(thing.id)
                         roads += 1
-                elif thing.tags.get("type") == "restriction" and kept.contains_any_references(thing):
+                elif (
+                    isinstance(thing, osmium.osm.Relation)
+                    and thing.tags.get("type") == "restriction"
+                    and kept.contains_any_references(thing)
+                ):
                     writer.add(thing)
         if not roads:
             raise BadInput("--box", f"holds no road of {region.name}; it is south,west,north,east in degrees")

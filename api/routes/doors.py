@@ -19,11 +19,11 @@ from api.routes.office import (
     tokens,
 )
 from api.routes.rebooking import bookings, messages, rebooking
-from api.routes.week import looking_back, plans, runs, weeks
+from api.routes.week import live, looking_back, plans, runs, weeks
 from api.routes.yard import bench, stock
 
 _DOORS = (
-    weeks, plans, runs, entry, jobs, customers, sites, history, accounts, links, exchange, gates, kinds, settings,
+    weeks, live, plans, runs, entry, jobs, customers, sites, history, accounts, links, exchange, gates, kinds, settings,
     forecasts, roads, looking_back, begin, today, days, photos, bench, stock, yard, surveys, survey_entry, job_awning,
     visits, orders, awnings, papers, rebooking, messages, bookings, condition, tokens, calendars,
 )  # fmt: skip

@@ -163,6 +163,7 @@ EXPECTED = {
     "GET /crews/{crew_id}/days/{day}/manifest.webmanifest": f"{ALL} link",
     "GET /crews/day-worker.js": "open",
     "GET /days/{day}": LOOKERS,
+    "GET /weeks/{start_date}/live": OFFICE,
     "GET /today": LOOKERS,
     "POST /today/late": OFFICE,
     "GET /jobs/{visit_id}/photos": f"{ALL} link",

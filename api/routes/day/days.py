@@ -19,6 +19,7 @@ from api.bench import losses
 from api.clock import Now, local_day
 from api.day import loading, phone, results, stop_times
 from api.day.overview import crews_on
+from api.falls.now import falling
 from api.fields.shown import day_name, pounds
 from api.http.assets import asset
 from api.http.names import crew_called
@@ -96,12 +97,16 @@ class LossBody(NotedOfVisit):
 
 
 class ResultBody(NotedOfVisit):
-    """What became of the visit; minutes after local midnight. `replaces`: the result that this one corrects."""
+    """What became of the visit; minutes after local midnight. `replaces`: the result that this one corrects.
+
+    `left_min`: how many minutes the rest of a visit partly done will take: a visit is made for it at once.
+    """
 
     outcome: results.Outcome
     start: Annotated[int | None, Field(ge=0, le=2879)] = None
     end: Annotated[int | None, Field(ge=0, le=2879)] = None
     why: Annotated[records.Words, Field(max_length=1000)] = ""
+    left_min: Annotated[int | None, Field(ge=1, le=1440)] = None
     replaces: Annotated[int | None, Field(ge=1, lt=2**31)] = None
 
 
@@ -143,6 +148,7 @@ def crew_day(request: Request, session: Database, who: Reader, now: Now, crew_id
     if posted is not None:
         shown = phone.day_page(session, crew, posted, now)
         values |= {"sheet": shown.content, "state": shown.state, "posted": posted.posted}
+        values["falls"] = falling(session, request.app.state.searches.days, now)
         values["opened"] = session.get_one(DayLink, who.link_id).digest if who.link_id is not None else ""
         values["business"] = shown.content.business
         values |= {"goes_first": GOES_FIRST, "pounds": pounds, "allowed": allowed, "where": loading.WHERE}
@@ -280,7 +286,7 @@ def result(
     def write() -> Response:
         posted, noted = _day(session, who, crew_id, day, body, now)
         visit = visit_of(session, posted, body.visit, although_moved=body.although_moved)
-        told = results.ResultTold(body.outcome, body.start, body.end, body.why, body.replaces)
+        told = results.ResultTold(body.outcome, body.start, body.end, body.why, body.replaces, body.left_min)
         row = results.tell(session, posted, visit, told, noted)
         return JSONResponse(results.record(row), 201)
 

@@ -16,7 +16,7 @@ from api import tables
 from api.access.accounts import Role
 from api.access.guards import Who, allow, found
 from api.clock import Now
-from api.falls.falls import findings
+from api.falls.now import each_falling
 from api.falls.today import open_weeks
 from api.fields.shown import day_name
 from api.http.pages import Database, page, wants_json
@@ -46,12 +46,8 @@ def overview(request: Request, session: Database, now: Now, _: Office) -> Respon
     """List the open cases, and the posted visits that today's rows no longer allow."""
     open_ = [case_line(session, case) for case in cases.open_cases(session)]
     in_cases = {visit["visit"] for case in open_ for visit in case["visits"] if visit["state"] == "open"}
-    look = []
-    for start_date in open_weeks(session, now):
-        today = _searches(request).days.of(start_date, now)
-        for one in [] if today is None else findings(today):
-            if one.visit_id not in in_cases:
-                look.append(finding_line(session, one))
+    found = each_falling(session, _searches(request).days, now)
+    look = [finding_line(session, one) for one in found if one.visit_id not in in_cases]
     drafts = session.exec(select(tables.Message).where(col(tables.Message.state).in_(OPEN))).all()
     if wants_json(request):
         return JSONResponse({"cases": open_, "look_at": look, "messages": len(drafts)})

@@ -6,6 +6,7 @@ Once every set of stops that a better plan can hold on a crew day is listed, the
 from __future__ import annotations
 
 from collections.abc import Callable
+from typing import TYPE_CHECKING
 
 import numpy as np
 
@@ -13,7 +14,9 @@ from scheduler.engine.master.relaxation import Stopped
 from scheduler.engine.model.plans import timed
 from scheduler.engine.model.timing import Timed
 from scheduler.engine.search.incumbent import Best
-from scheduler.engine.search.whole import Sets, WholeModel, WholePlan
+
+if TYPE_CHECKING:
+    from scheduler.engine.search.whole import Sets, WholePlan
 
 MOST_SETS = 20_000  # of all crew days that the model of the whole week is given
 FEW_SETS = 3_000  # with which it is given all the time and both processors: it will end
@@ -90,6 +93,8 @@ class Meeting:
         return free
 
     def _solve(self, free: list[int], seconds: float | None, sets: dict[int, Sets] | None) -> None:
+        from scheduler.engine.search.whole import WholeModel  # CP-SAT takes a moment to load: only where crews meet
+
         routes, starts = self.best.plan_now()
         most = self.best.cost  # plans outside of `sets` cost no less
         times = self.best.times or timed(self.model, routes, starts)
@@ -105,7 +110,8 @@ class Meeting:
             if every:
                 self.best.prove(min(bound, float(most)))
 
-        found = whole.solve(seconds, self.workers, self.seed, self._over, self._take, prove)
+        workers = 1 if seconds is None else self.workers  # without a limit of time the same week gives the same plan
+        found = whole.solve(seconds, workers, self.seed, self._over, self._take, prove)
         if found.times is not None:
             self._take(found)
         prove(found.bound)

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Callable, Sequence
 from concurrent.futures import ThreadPoolExecutor
+from typing import TYPE_CHECKING
 
 import numpy as np
 
@@ -18,7 +19,9 @@ from scheduler.engine.search.meeting import Meeting
 from scheduler.engine.search.neighborhood import Polish
 from scheduler.engine.search.roaming import Roaming
 from scheduler.engine.search.ruin_recreate import Ruin
-from scheduler.engine.search.whole import Sets
+
+if TYPE_CHECKING:
+    from scheduler.engine.search.whole import Sets
 
 QUICK_ROUNDS, QUICK_MOST = 40, 8_000  # of taking out and putting back before prices are known: for each job, at most
 QUICK_HOT, QUICK_COLD = 0.1, 0.001  # heat of these rounds, of what a stop costs: at first, at last

@@ -3,6 +3,7 @@ import { attempt, newKey, one, say, send } from "../common.ts";
 import * as compare from "../week/compare.ts";
 import * as drag from "../week/drag.ts";
 import * as hand from "../week/hand.ts";
+import * as live from "../week/live.ts";
 import * as keys from "../week/keys.ts";
 import * as look from "../week/look.ts";
 import * as post from "../week/post.ts";
@@ -31,6 +32,8 @@ async function undo(): Promise<void> {
     if (drawn[0] !== undefined) hand.focusOn(drawn[0]);
   });
 }
+
+live.listen(() => sheet.board().classList.contains("planner") && hand.inHand());
 
 if (sheet.board().classList.contains("planner")) {
   run.listen(sheet.refresh);

@@ -3,8 +3,8 @@
 import sqlalchemy as sa
 from alembic import op
 
-revision = "0019_models"
-down_revision = "0016_tokens"
+revision = "0011_models"
+down_revision = "0010_tokens"
 branch_labels = None
 depends_on = None
 

@@ -3,8 +3,8 @@
 import sqlalchemy as sa
 from alembic import op
 
-revision = "0017_addresses"
-down_revision = "0010_roads"
+revision = "0013_addresses"
+down_revision = "0012_roads"
 branch_labels = None
 depends_on = None
 

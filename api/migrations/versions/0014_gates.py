@@ -3,8 +3,8 @@
 import sqlalchemy as sa
 from alembic import op
 
-revision = "0020_gates"
-down_revision = "0017_addresses"
+revision = "0014_gates"
+down_revision = "0013_addresses"
 branch_labels = None
 depends_on = None
 
