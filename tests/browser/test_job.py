@@ -2,6 +2,9 @@
 
 from __future__ import annotations
 
+import io
+
+import pypdf
 import pytest
 from playwright.sync_api import expect
 
@@ -43,11 +46,11 @@ def test_the_list_is_narrowed_by_keyboard_alone(board: Board) -> None:
 def test_the_drawing_comes_nearer_by_button_and_by_key(board: Board) -> None:
     page = board.signed_in_page(Role.reader)
     page.goto(f"/jobs/{JOB}")
-    drawing = page.locator("figure.wall svg")
+    drawing = page.locator("figure.wall svg").first  # the other pages are folded
     width = drawing.evaluate("e => e.getBoundingClientRect().width")
     page.get_by_role("button", name="Nearer").click()
     assert drawing.evaluate("e => e.getBoundingClientRect().width") == pytest.approx(1.4 * width, rel=0.02)
-    page.locator("figure.wall").focus()
+    page.locator("figure.wall").first.focus()
     page.keyboard.press("-")
     assert drawing.evaluate("e => e.getBoundingClientRect().width") == pytest.approx(width, rel=0.02)
     no_sideways_scroll(page)
@@ -58,3 +61,14 @@ def test_the_office_gets_the_address_of_the_calendar(board: Board) -> None:
     page.goto(f"/jobs/{JOB}")
     page.get_by_role("button", name="Calendar address").click()
     expect(page.locator("#calendar-address a")).to_contain_text("/calendars/")
+
+
+def test_what_is_folded_on_the_page_is_printed(board: Board) -> None:
+    page = board.signed_in_page(Role.reader)
+    page.goto(f"/jobs/{JOB}")
+    expect(page.locator("#findings ~ details li").first).to_be_hidden()
+    text = "".join(sheet.extract_text() for sheet in pypdf.PdfReader(io.BytesIO(page.pdf())).pages)
+    for caution in page.locator("#findings ~ details li").all():
+        words = (caution.text_content() or "").split()
+        assert words[-1] in text
+    expect(page.locator("#findings ~ details li").first).to_be_visible()

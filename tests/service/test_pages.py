@@ -102,7 +102,7 @@ def test_the_drawing_and_the_documents_come_alone(client: TestClient) -> None:
     assert drawing.headers["content-type"] == "image/svg+xml"
     assert drawing.text.startswith("<svg") or "<svg" in drawing.text[:400]
     papers = client.get("/jobs/J-1046", headers={"accept": "application/json"}).json()
-    assert set(papers) == {"id", "kind", "survey", "layout", "kit", "duration", "stale"}
+    assert set(papers) == {"id", "kind", "survey", "layout", "kit", "duration", "stale", "falls"}
     assert set(papers["layout"]) == set(Layout.__struct_fields__)
     assert client.get("/jobs/J-1076/drawing.svg").status_code == 404
 

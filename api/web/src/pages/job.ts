@@ -1,8 +1,13 @@
 // One job's page: the drawing nearer and farther, and the address of its calendar.
-import { attempt, make, one, say, send } from "../common.ts";
+import { all, attempt, make, one, say, send } from "../common.ts";
 import { zoomable } from "../zoom.ts";
 
 zoomable();
+
+// On paper nothing is folded: cautions, lists and further pages of the drawing are printed too.
+addEventListener("beforeprint", () => {
+  for (const fold of all<HTMLDetailsElement>("main details")) fold.open = true;
+});
 
 const button = document.querySelector<HTMLButtonElement>("#calendar");
 if (button !== null) {
