@@ -32,6 +32,7 @@ from api.rebooking.search import Searches
 from api.roads.keeper import RoadKeeper
 from api.routes.described import describe
 from api.routes.doors import ROUTERS
+from api.running.live import Pulse
 from api.settings import Settings, read_settings
 from api.week.ending import cut_off
 from api.week.runs import Runs
@@ -107,6 +108,7 @@ async def _at_work(app: FastAPI, chosen: Settings, own: Opened) -> AsyncIterator
     app.state.roads = RoadKeeper(app.state.database, chosen.data, lambda: app.state.clock())
     app.state.roads.start()
     app.state.searches = Searches(app.state.database, lambda: app.state.clock())
+    app.state.pulse = Pulse(app.state.database, app.state.searches.days, lambda: app.state.clock())
     app.state.chain = ChainKeeper(app.state.database, machine_clock)
     app.state.chain.start()
     app.state.backups = BackupKeeper(

@@ -15,7 +15,7 @@ from scheduler.judged import Breach, JudgedPlan
 from scheduler.plan import Cost, Plan
 from scheduler.price import Outing, Visit, is_kept, outings, price_outings, risks, visits
 from scheduler.second_crews import assist, reload
-from scheduler.week import Follow, RestRule, Week, clock_time, day_name
+from scheduler.week import Follow, RestRule, Week, clock_time, crew_name, day_name
 
 
 @dataclass(frozen=True, slots=True)
@@ -91,7 +91,8 @@ def one_route(case: JudgedPlan) -> Iterator[Breach]:
     """Rule 1: a crew has at most one route a day."""
     for (crew, day), n in Counter((r.crew, r.day) for r in case.plan.routes).items():
         if n > 1:
-            text = f"Crew {crew} on {day_name(case.week, day)} has {n} routes; a crew goes out once a day."
+            where = f"Crew {crew_name(case.week, crew)} on {day_name(case.week, day)}"
+            text = f"{where} has {n} routes; a crew goes out once a day."
             yield Breach("one_route", text, crew=crew, day=day)
 
 
@@ -106,7 +107,7 @@ def shift(case: JudgedPlan) -> Iterator[Breach]:
         elif all(stop.reload for stop in route.stops):
             text = "goes out without a stop; take the route out"
         if text:
-            where = f"Crew {route.crew} on {day_name(case.week, route.day)}"
+            where = f"Crew {crew_name(case.week, route.crew)} on {day_name(case.week, route.day)}"
             yield Breach("shift", f"{where} {text}.", crew=route.crew, day=route.day)
     for o in case.out:
         start, last = o.shift.start, o.shift.end + o.shift.overtime
@@ -193,7 +194,7 @@ def hands(case: JudgedPlan) -> Iterator[Breach]:
         there = o.crew.hands + o.route.helpers
         for _, job in o.stops:
             if there < job.hands:
-                text = f"has {there} hands, helpers counted, and {job.id} needs {job.hands}"
+                text = f"has {there} people, helpers counted, and {job.id} needs {job.hands}"
                 yield case.on_route("hands", o, text, job.id)
 
 
@@ -304,7 +305,7 @@ def _out_of_order(week: Week, follow: Follow, first: Visit | None, then: Visit) 
         return f"at most {follow.max_days} days later, and {planned}"
     if first.crew != then.crew and (follow.same_crew or days == 0):
         asked = "with the same crew" if follow.same_crew else "on the same day only with the same crew"
-        return f"{asked}, and {first.crew} does the one, {then.crew} the other"
+        return f"{asked}, and {crew_name(week, first.crew)} does the one, {crew_name(week, then.crew)} the other"
     if days == 0 and then.start < first.end:
         return f"but starts at {clock_time(then.start)}, before that ends at {clock_time(first.end)}"
     return ""

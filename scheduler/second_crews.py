@@ -36,7 +36,7 @@ def assist(case: JudgedPlan) -> Iterator[Breach]:
 def _unable(o: Outing, wanted: Assist, stop: Stop) -> str:
     """Return what keeps the crew from the assist, in words that its name follows; empty: nothing."""
     if o.crew.hands + o.route.helpers < wanted.hands:
-        return f"has {o.crew.hands + o.route.helpers} hands, helpers counted, of {wanted.hands} for"
+        return f"has {o.crew.hands + o.route.helpers} people, helpers counted, of {wanted.hands} for"
     if missing := [s for s in dict.fromkeys(wanted.skills) if s not in o.crew.skills]:
         return f"lacks {', '.join(missing)} for"
     if stop.end - stop.start != wanted.minutes:

@@ -157,7 +157,7 @@ def _marks(job: Job, visit: Visit) -> Iterator[str]:
         elif not kept:
             yield "day broken" if booked.hold == "day" else "moved"
         else:
-            yield "day kept" if booked.hold == "day" else "booked"
+            yield "day promised" if booked.hold == "day" else "booked"
             if visit.crew != booked.crew:
                 yield "other crew"
             if abs(visit.start - booked.start) > RETIME_FROM_MIN:

@@ -89,6 +89,7 @@ __all__ = [
     "Yard",
     "checked",
     "clock_time",
+    "crew_name",
     "day_name",
     "only_first_format",
     "read_week",
@@ -100,6 +101,11 @@ def clock_time(minute: int) -> str:
     """Return minutes after local midnight as people write them: 510 is 8:30; past midnight 25:10 and so on."""
     hours, minutes = divmod(abs(minute), 60)
     return f"{'-' if minute < 0 else ''}{hours}:{minutes:02}"
+
+
+def crew_name(week: Week, crew_id: str) -> str:
+    """Return what people call a crew: its name, its id where it has none or the week does not have it."""
+    return next((crew.called for crew in week.crews if crew.id == crew_id), crew_id)
 
 
 def day_name(week: Week, day: int) -> str:

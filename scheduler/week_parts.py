@@ -94,7 +94,9 @@ class Vehicle(_Part, frozen=True):
     boxes: Count
 
 
-class Crew(_Part, frozen=True):
+class Crew(_Part, frozen=True, omit_defaults=True):
+    """`name` is what people call the crew; it may be left out, and its id stands for it then."""
+
     id: Name
     yard: Name
     hands: Count
@@ -106,6 +108,12 @@ class Crew(_Part, frozen=True):
     minute_cents: RateCents
     overtime_minute_cents: RateCents
     km_cents: RateCents
+    name: str = ""
+
+    @property
+    def called(self) -> str:
+        """What people call the crew."""
+        return self.name or self.id
 
     @property
     def weekly(self) -> Weekly | None:
@@ -120,7 +128,7 @@ class Weekly(_Part, frozen=True):
     cents: RateCents
 
 
-class Crew2(Crew, frozen=True):
+class Crew2(Crew, frozen=True, kw_only=True):
     weekly: Weekly | None
 
 

@@ -38,8 +38,8 @@ def can_go(week: Week, job: str) -> bool:
 
 
 def price_of(because: Because) -> int:
-    """Return the cents named by a `dearer` or `no_room`; 0 where it says "as much"."""
-    found = re.search(r"([\d,]+)\.(\d\d) (?:more than|dearer)", because.detail)
+    """Return the cents named by a `dearer` or `no_room`; 0 where it says "as much" or "no better"."""
+    found = re.search(r"([\d,]+)\.(\d\d) (?:more than|dearer|worse)", because.detail)
     return int(found[1].replace(",", "") + found[2]) if found else 0
 
 

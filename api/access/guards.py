@@ -25,6 +25,7 @@ from api.access.day_links import crew_of_link
 from api.access.scopes import opened
 from api.access.tokens import BEGINS, token_of, token_used
 from api.database import transaction
+from api.http.names import crew_called
 from api.http.pages import Database
 from api.http.problems import Problem
 from api.ledger.plans.posted import does_job, posted_route
@@ -203,7 +204,7 @@ def _caller(request: Request, session: Session) -> Who:
     token = request.cookies.get(cookie_name(settings, "day"), "")
     link = crew_of_link(session, secret, token, now) if token else None
     if link is not None:
-        name = f"{link.crew_id} by day link"
+        name = f"{crew_called(session, link.crew_id)} by day link"
         return Who(name, csrf_token(secret, token), link_id=link.id, crew_id=link.crew_id, day=link.day)
     seed = request.cookies.get(cookie_name(settings, "form"), "")
     return Who("", csrf_token(secret, seed) if seed else "")
@@ -227,12 +228,12 @@ def found(session: Session, table: type[Row], key: Any, noun: str) -> Row:
     return row
 
 
-def own_crew_day(who: Who, crew_id: str, day: datetime.date, *, write: bool = False) -> None:
+def own_crew_day(session: Session, who: Who, crew_id: str, day: datetime.date, *, write: bool = False) -> None:
     """Answer 404 where the day is not the link's or not of the lead's crew; 403 where a lead would `write` there."""
     if who.link_id is not None and (who.crew_id, who.day) != (crew_id, day):
         raise Problem(404, "This link is for another crew or day.")
     if who.role is Role.lead and who.crew_id != crew_id:
-        raise Problem(403 if write else 404, f"This is for the lead of {crew_id} and the office.")
+        raise Problem(403 if write else 404, f"This is for the lead of {crew_called(session, crew_id)} and the office.")
 
 
 def own_job(session: Session, who: Who, visit_id: str) -> None:

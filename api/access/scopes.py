@@ -20,7 +20,7 @@ class Scope:
 
 
 SCOPES = {
-    "read": Scope("read what a read-only account may read", Role.reader, reads=r".*"),
+    "read": Scope("read what a reader may read", Role.reader, reads=r".*"),
     "book": Scope(
         "enter and change customers, sites, orders, jobs and surveys; rebook; messages",
         Role.office,

@@ -130,8 +130,13 @@ class CratePage:
         return [i.name for i in self.items if i.tally is None and i.listed] if self.count else []
 
 
-def bench_page(session: Session, today: datetime.date, yard: str | None = None) -> BenchPage:
-    """Return the bench's list; `yard`: of that yard alone."""
+def bench_page(
+    session: Session, today: datetime.date, yard: str | None = None, posted_falls: Mapping[str, str] | None = None
+) -> BenchPage:
+    """Return the bench's list; `yard`: of that yard alone.
+
+    posted_falls: why posted visits cannot go as posted, by visit; None: not asked.
+    """
     waiting = _uncounted(session, today, yard)
     counts = {row.visit_id: row for row in session.exec(_open_counts(yard))}
     short_rows: dict[str, list[tables.Short]] = defaultdict(list)
@@ -146,15 +151,17 @@ def bench_page(session: Session, today: datetime.date, yard: str | None = None) 
         arriving=[job for job in crates if job.arrives_on == today],
         to_count=here[:MOST_LINES],
         under_way=_under_way(session, counts, jobs),
-        missing=_missing(session, short_rows, jobs, today),
+        missing=_missing(session, short_rows, jobs, today, posted_falls),
         coming=sorted(later, key=lambda job: (job.arrives_on, *job.soon))[:MOST_LINES],
         unnamed=[job for job in crates if job.arrives_on is None][:MOST_LINES],
         left_out=max(0, len(here) - MOST_LINES),
     )
 
 
-def crate_page(session: Session, visit: tables.Visit, today: datetime.date) -> CratePage | None:
-    """Return the page of a visit's crate, None where it has none."""
+def crate_page(
+    session: Session, visit: tables.Visit, today: datetime.date, posted_falls: Mapping[str, str] | None = None
+) -> CratePage | None:
+    """Return the page of a visit's crate, None where it has none; `posted_falls` as for `bench_page`."""
     job = jobs_of(session, {visit.id}, today).get(visit.id)
     if job is None:
         return None
@@ -183,7 +190,7 @@ def crate_page(session: Session, visit: tables.Visit, today: datetime.date) -> C
         items=[Item(n, listed.get(n, 0), found.get(n), before.get(n), missing.get(n, 0)) for n in names],
         state=state,
         shorts=[short for short in shorts if short.arrived_on is None],
-        falls=_falls(job, missing, shorts, today),
+        falls=_falls(job, missing, shorts, today, posted_falls),
         taps=taps,
     )
 
@@ -232,8 +239,16 @@ def jobs_of(session: Session, visit_ids: Collection[str], today: datetime.date) 
     return found
 
 
-def _falls(job: CrateJob, missing: Mapping[str, int], shorts: list[tables.Short], today: datetime.date) -> str:
-    """Return why the day that was posted or told cannot be kept with what is missing; empty where it can."""
+def _falls(
+    job: CrateJob, missing: Mapping[str, int], shorts: list[tables.Short], today: datetime.date,
+    posted_falls: Mapping[str, str] | None,
+) -> str:  # fmt: skip
+    """Return why the day that was posted or told cannot be kept; empty where it can.
+
+    Of a posted visit that is what is said of it everywhere; of one that is promised only, what its kit lacks.
+    """
+    if posted_falls is not None and job.where is not None and job.where.posted:
+        return posted_falls.get(job.id, "")
     posted = job.where if job.where is not None and job.where.posted else None
     day = posted.date if posted else job.told.day if job.told else None
     if day is None:
@@ -297,8 +312,9 @@ def _under_way(
 
 
 def _missing(
-    session: Session, shorts: Mapping[str, list[tables.Short]], jobs: Mapping[str, CrateJob], today: datetime.date
-) -> list[Missing]:
+    session: Session, shorts: Mapping[str, list[tables.Short]], jobs: Mapping[str, CrateJob], today: datetime.date,
+    posted_falls: Mapping[str, str] | None,
+) -> list[Missing]:  # fmt: skip
     """Return the shorts by visit; what is missing of a kit is what its open shorts add up to."""
     found = []
     for visit_id, rows in shorts.items():
@@ -307,5 +323,5 @@ def _missing(
         missing: dict[str, int] = defaultdict(int)
         for row in rows:
             missing[row.item] += row.missing
-        found.append(Missing(jobs[visit_id], rows, _falls(jobs[visit_id], missing, rows, today)))
+        found.append(Missing(jobs[visit_id], rows, _falls(jobs[visit_id], missing, rows, today, posted_falls)))
     return sorted(found, key=lambda one: one.job.soon)

@@ -75,8 +75,8 @@ def steps(session: Session) -> list[Step]:
              _words(planned, "week"), (("/", "Week sheet"),)),
         Step("The week posted", "Crews see their days, customers their times.", _words(posted, "week"),
              (("/", "Week sheet"),)),
-        Step("Accounts for the others", "The office, the crew leads and whoever only looks.",
-             _words(people - 1, "account") + (" beside the first" if people > 1 else ""), (("/accounts", "Accounts"),)),
+        Step("Who else may sign in", "The office, the crew leads and whoever only looks.",
+             _words(people - 1, "other"), (("/accounts", "Who may sign in"),)),
     ]  # fmt: skip
 
 

@@ -30,7 +30,7 @@ def crews(session: Session) -> Part:
     spans: dict[str, list[CrewHours]] = {crew.id: [] for crew in rows}
     for span in session.exec(select(CrewHours).order_by(col(CrewHours.crew_id), col(CrewHours.weekday))):
         spans.setdefault(span.crew_id, []).append(span)
-    table = tuple((f"{crew.name} ({crew.id})", tuple(_lines(crew, spans[crew.id]))) for crew in rows)
+    table = tuple((crew.name, tuple(_lines(crew, spans[crew.id]))) for crew in rows)
     words = "Hours as Mon-Fri 7:30-16:30; Sat 8:00-13:00, on the yard's clock; a day that is not named is free."
     groups = (Group("Crews", words, heads=HEADS, rows=table),)
 

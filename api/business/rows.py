@@ -89,8 +89,8 @@ def times(session: Session) -> Part:
     tasks = read_times(row.times).rows
     groups = []
     meant = (
-        "Minutes for a crew of two, for each of what they are counted by. Shared: 0, more hands do not shorten it; 1, "
-        "twice the hands take half the time. Travel and rest are not in it."
+        "Minutes for a crew of two, for each of what they are counted by. Shared: 0, more people do not shorten it; 1, "
+        "twice the people take half the time. Travel and rest are not in it."
     )
     for n, kind in enumerate(get_args(VisitKind)):
         rows = []

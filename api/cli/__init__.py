@@ -48,7 +48,9 @@ app.command("backup", short_help="Write all that the service keeps into one file
 app.command("restore", short_help="Put a backup back.")(restore)
 app.command("doctor", short_help="Say how the service is, and what to do.")(doctor)
 app.command("ready", short_help="Compile the planner ahead of its first use.")(ready)
-app.command("reset-password", short_help="Print a new one-time password of an account.")(accounts.reset_password)
+app.command("reset-password", short_help="Print a new one-time password for somebody who signs in.")(
+    accounts.reset_password
+)
 app.add_typer(roads)
 app.add_typer(weather, name="weather")
 

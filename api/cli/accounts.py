@@ -10,12 +10,12 @@ import typer
 
 
 def reset_password(
-    name: Annotated[str, typer.Argument(metavar="NAME", help="The account's name, such as manager.")] = "manager",
+    name: Annotated[str, typer.Argument(metavar="NAME", help="Who signs in, such as manager.")] = "manager",
     manager: Annotated[
-        bool, typer.Option("--manager", help="Make it a manager's account, and make it where there is none.")
+        bool, typer.Option("--manager", help="Make them a manager, and let them sign in where nobody has that name.")
     ] = False,
 ) -> None:
-    """Print a new one-time password of an account, which ends its sessions and enables it.
+    """Print a new one-time password for somebody, which ends their sessions and lets them sign in again.
 
     Whoever can run this can read the database anyway. EAVEBOARD_DATA or EAVEBOARD_DATABASE names the database.
     """
@@ -35,7 +35,7 @@ def reset_password(
         with transaction(database) as session:
             account = session.exec(select(Account).where(Account.name == name.strip().lower())).first()
             if account is None and not manager:
-                problem = f'there is no account "{name}"; with --manager it is made, as a manager\'s'
+                problem = f'nobody signs in as "{name}"; with --manager a manager does'
                 raise BadInput("NAME", problem)
             now = datetime.datetime.now(datetime.UTC)
             if account is None:

@@ -14,6 +14,7 @@ from typing import TYPE_CHECKING, Annotated, TypeVar
 
 import typer
 
+from api.cli.roads_get import get
 from scheduler.errors import BadInput
 
 if TYPE_CHECKING:
@@ -26,6 +27,7 @@ T = TypeVar("T")
 app = typer.Typer(
     name="roads", help="Travel times: road tiles, travel tables, and how good the estimate is.", no_args_is_help=True
 )
+app.command()(get)
 
 
 class SourceName(StrEnum):
@@ -47,7 +49,7 @@ def build(
     jobs: Annotated[int, typer.Option(min=1, help="Threads of the builder.")] = max(1, os.cpu_count() or 1),
 ) -> None:
     """Build routing tiles from a road extract. Ctrl-C stops it and leaves everything as it was."""
-    with _outcome():
+    with outcome():
         from rich.console import Console
 
         from api.roads.extract import build_tiles
@@ -76,7 +78,7 @@ def table(
     no_cache: Annotated[bool, typer.Option("--no-cache", help="Ask the source for everything.")] = False,
 ) -> None:
     """Make the travel table between all places of a list."""
-    with _outcome():
+    with outcome():
         import msgspec
 
         from api.roads import EstimateOnly, travel_times
@@ -118,7 +120,7 @@ def fit(
     out: Annotated[Path | None, typer.Option(help="File to write the fitted constants to (JSON).")] = None,
 ) -> None:
     """Judge the estimate against routed drives, and fit its constants to them."""
-    with _outcome(), tempfile.TemporaryDirectory(prefix="eaveboard-fit-") as folder:
+    with outcome(), tempfile.TemporaryDirectory(prefix="eaveboard-fit-") as folder:
         import numpy as np
 
         from api.roads import Extract
@@ -270,7 +272,7 @@ def _bar(what: str) -> Iterator[Callable[[int, int], None]]:
 
 
 @contextmanager
-def _outcome() -> Iterator[None]:
+def outcome() -> Iterator[None]:
     """End with one sentence: exit code 2 for input that is wrong, 1 for a source that failed or a stop by Ctrl-C."""
     from api.roads import SourceFailed
     from api.roads.sources import BlockRefused

@@ -46,7 +46,7 @@ def metrics(
     gauge("forecast_failing_places", "Places for which the last fetch of a forecast failed.", now.forecast_failing)
     gauge("shorts_open", "Shorts that have not arrived.", now.shorts_open)
     gauge("messages_waiting", "Messages to customers that nobody has sent or told.", now.messages_waiting)
-    gauge("cases_open", "Cases for rebooking that are open.", now.cases_open)
+    gauge("cases_open", "Changed visits that still need a time.", now.cases_open)
     gauge("visits_open", "Visits that are open.", now.visits_open)
     gauge("posted_age_seconds", "Seconds since a week was posted last.", now.last_posted_s)
     gauge(

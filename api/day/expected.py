@@ -48,7 +48,7 @@ def today_of(
     posted = posted_on(session, day)
     if posted is None:
         return {}
-    plans = _plans(session, posted, day)
+    plans = day_plans(session, posted, day)
     wanted = plans if crew_id is None else {crew: plan for crew, plan in plans.items() if crew == crew_id}
 
     def minute(moment: datetime.datetime) -> int:
@@ -71,7 +71,7 @@ def today_of(
     return found
 
 
-def _plans(session: Session, posted: tables.PostedWeek, day: datetime.date) -> Mapping[str, DayPlan]:
+def day_plans(session: Session, posted: tables.PostedWeek, day: datetime.date) -> Mapping[str, DayPlan]:
     """Return what the posted plan gives each crew to do that day, from memory: the week document is large."""
     offset = (day - posted.start_date).days
 

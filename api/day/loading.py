@@ -14,6 +14,7 @@ from sqlmodel import Session, col, select
 from api import tables
 from api.clock import local_day
 from api.day.results import results
+from api.http.names import crew_called
 from api.http.problems import Problem
 from api.ledger.plans.posted_days import Act, PostedDay
 from api.papers.kits import kit_of, loaded, lock_kit, made_kit
@@ -161,7 +162,7 @@ def go_out(session: Session, day: PostedDay, overruled_by: str, overruled_why: s
             problem = "say who decides that the van leaves without it" if where == "overruled_by" else "say why"
             raise BadInput(where, problem)
     if day.route is None:
-        raise Problem(409, f"{day.crew_id} stays in on {day.day}.", kind="not-now")
+        raise Problem(409, f"{crew_called(session, day.crew_id)} does not go out on {day.day}.", kind="not-now")
     gone = session.get(tables.RouteOut, (day.crew_id, day.day))
     if gone is not None:
         raise Problem(

@@ -10,6 +10,7 @@ import msgspec
 from sqlmodel import Session, col, select
 
 from api import tables
+from api.http.names import crew_names
 from api.ledger.plans.posted import posted_on
 from scheduler.plan import Route, Stop, read_plan
 from scheduler.units import FOOT_MM
@@ -20,7 +21,8 @@ class VisitToday(msgspec.Struct, frozen=True):
 
     `on_way`, `here`: local times ("9:21") at which the crew set out for it and came there, as it noted them.
 
-    `rebook`: it could not be finished and is still open, so that it needs a new time.
+    `follow_on`: the visit that does what is left of it. `rebook`: it could not be finished and is still open, so that
+    it needs a new time.
     """
 
     visit: str
@@ -34,6 +36,7 @@ class VisitToday(msgspec.Struct, frozen=True):
     on_way: str | None
     here: str | None
     rebook: bool
+    follow_on: str | None = None
 
 
 class CrewToday(msgspec.Struct, frozen=True):
@@ -61,8 +64,7 @@ def crews_on(session: Session, day: datetime.date) -> list[CrewToday]:
     stops = {crew: list(routes[crew].stops) if crew in routes else [] for crew in ids}
     wanted = {stop.job for each in stops.values() for stop in each} | {v for each in told.values() for v in each}
     visits = _visits(session, wanted)
-    crews = session.exec(select(tables.Crew).where(col(tables.Crew.id).in_(ids))).all()
-    names = {crew.id: crew.name for crew in crews}
+    names = crew_names(session)
     noted: dict[tuple[str, str], tables.StopTime] = {
         (row.visit_id, row.what): row for row in session.exec(select(tables.StopTime).where(tables.StopTime.day == day))
     }
@@ -107,6 +109,7 @@ def _of_crew(
                 on_way=_noted(noted, visit_id, "on_way", zone),
                 here=_noted(noted, visit_id, "here", zone),
                 rebook=row is not None and row.outcome != "done" and visit.state == "open",
+                follow_on=None if row is None else row.follow_on,
             )
         )
     return made

@@ -10,8 +10,11 @@ from sqlalchemy import desc
 from sqlmodel import Session, col, select
 
 from api import tables
+from api.bench.losses import losses
+from api.day.expected import day_plans
 from api.http import versions
 from api.http.problems import Problem
+from api.jobs.follow_on import again, follow_on
 from api.ledger.plans.posted_days import Act, PostedDay
 from api.papers.shown.cautions import CHECKS
 from scheduler.errors import BadInput
@@ -25,7 +28,8 @@ IN_ORDER = "in order"
 class ResultTold:
     """What a crew says of a visit: its outcome, minutes after midnight (None: not begun), and why it is not done.
 
-    `replaces` is the id of the result that the crew has seen and corrects, None where it has seen none.
+    `replaces` is the id of the result that the crew has seen and corrects, None where it has seen none. `left_min` is
+    how long the rest of a visit partly done will take, None where nobody has said.
     """
 
     outcome: Outcome
@@ -33,6 +37,7 @@ class ResultTold:
     end: int | None
     why: str
     replaces: int | None
+    left_min: int | None = None
 
 
 def steps(session: Session, visit_ids: tuple[str, ...], day: datetime.date) -> dict[str, dict[str, tables.StepDone]]:
@@ -98,7 +103,8 @@ def tell(session: Session, day: PostedDay, visit: tables.Visit, told: ResultTold
         detail = "Something else has been told of this visit meanwhile. Look at both, and send yours again if it holds."
         current = None if newest is None else record(newest)
         raise Problem(409, detail, kind="changed-meanwhile", current=current, sent=sent)
-    if visit.state == "cancelled" or (visit.state == "done" and (newest is None or newest.outcome != "done")):
+    over = newest is not None and (newest.outcome == "done" or newest.follow_on is not None)
+    if visit.state == "cancelled" or (visit.state == "done" and not over):
         words = "was called off" if visit.state == "cancelled" else "is done already"
         raise Problem(
             409, f"{visit.id} {words}. Call the office.", kind="not-now", current={"state": visit.state}, sent=sent
@@ -108,7 +114,10 @@ def tell(session: Session, day: PostedDay, visit: tables.Visit, told: ResultTold
     if told.outcome == "done" and unsigned:
         detail = f"Not signed yet: {'; '.join(unsigned)}. Sign each, or say there what is not in order."
         raise Problem(409, detail, kind="not-now", unsigned=unsigned, sent=sent)
+    rest = _rest(session, day, visit, told, newest, act)
     row = tables.DayResult(
+        left_min=told.left_min if told.outcome == "partly" else None,
+        follow_on=rest,
         visit_id=visit.id,
         crew_id=day.crew_id,
         day=day.day,
@@ -122,14 +131,38 @@ def tell(session: Session, day: PostedDay, visit: tables.Visit, told: ResultTold
     )
     session.add(row)
     session.flush()
-    state = "done" if told.outcome == "done" else "open"
+    state = "done" if told.outcome == "done" or rest is not None else "open"
     noted: dict[str, Any] = {"result": row.id, "crew": day.crew_id, "day": day.day.isoformat(), **sent}
-    if state != visit.state:
-        noted["state"] = [visit.state, state]
-        if not versions.update(session, visit, {"state": state}):
+    changes: dict[str, Any] = {"state": state} if state != visit.state else {}
+    if told.outcome == "partly" and told.left_min is not None and rest is None:
+        changes["minutes"] = told.left_min
+    if changes:
+        noted |= {name: [getattr(visit, name), value] for name, value in changes.items()}
+        if not versions.update(session, visit, changes):
             raise Problem(409, f"{visit.id} was changed at the same moment; send it again.", kind="changed-meanwhile")
     act.note(session, WORDS[told.outcome], "visit", visit.id, noted)
     return row
+
+
+def _rest(
+    session: Session, day: PostedDay, visit: tables.Visit, told: ResultTold, newest: tables.DayResult | None, act: Act
+) -> str | None:
+    """Return the visit that does the rest of one partly done, made now or before; None: the visit itself stays open.
+
+    It does where a piece is missing or broken: its kit is then completed first. A rest made before that is not needed
+    any more is cancelled.
+    """
+    before = None if newest is None or newest.follow_on is None else session.get_one(tables.Visit, newest.follow_on)
+    lost = losses(session, (visit.id,), day.day)
+    left = told.left_min if told.outcome == "partly" and not lost else None
+    if before is not None:
+        kept = again(session, before, left, now=act.now, by=act.by)
+        return before.id if left is not None and kept else None
+    if left is None:
+        return None
+    plan = day_plans(session, day.posted, day.day).get(day.crew_id)
+    job = None if plan is None else next((job for job in plan.jobs if job.id == visit.id), None)
+    return follow_on(session, visit, job, left, told.why, now=act.now, by=act.by).id
 
 
 def record(row: tables.DayResult) -> dict[str, Any]:
@@ -143,6 +176,8 @@ def _newest(session: Session, visit_id: str, day: PostedDay) -> tables.DayResult
 
 
 def _check(told: ResultTold) -> None:
+    if told.left_min is not None and told.outcome != "partly":
+        raise BadInput("left_min", f"is for a visit partly done, this one is {WORDS[told.outcome]}")
     if told.outcome != "done" and not told.why:
         raise BadInput("why", "say because of what it could not be finished")
     begun = told.outcome != "not_done"

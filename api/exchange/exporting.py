@@ -31,8 +31,9 @@ Cells = tuple[Any, ...]  # one row, a value for each column of its table
 LEFT_OUT = {
     "sign_in": "who is signed in at the moment",
     "sign_in_try": "failed tries to sign in",
+    "calendar_address": "private addresses of calendars",
     "program_token": "tokens by which programs use the service",
-    "day_link": "links that open a crew's day without an account",
+    "day_link": "links that open a crew's day without signing in",
     "kept_answer": "answers kept for repeated requests",
 }
 SECRETS = {("account", "password")}
@@ -213,7 +214,7 @@ def column_page(edit: Sequence[Table], stored: Sequence[Table], now: datetime.da
         lines += [f"  {name:<22} {_column_words(columns[name])}" for name in table.head] + [""]
     lines += ["NOT EXPORTED", ""]
     lines += [f"  {name}: {why}" for name, why in LEFT_OUT.items()]
-    lines += [f"  {table}.{column}: opens accounts" for table, column in sorted(SECRETS)]
+    lines += [f"  {table}.{column}: lets people sign in" for table, column in sorted(SECRETS)]
     return "\n".join(lines) + "\n"
 
 

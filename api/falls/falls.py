@@ -14,6 +14,7 @@ from api import tables
 from api.falls.sharing import give_way
 from api.falls.today import Today
 from api.fields.shown import clock, day_name
+from api.ledger.gates import gate_words
 from scheduler import Spot
 from scheduler.price import risks
 from scheduler.week import Job
@@ -81,6 +82,8 @@ def _fault(today: Today, job: Job, spot: Spot) -> tuple[Cause, str] | None:
         return "other", today.gone[job.id]
     if job.id in today.stopped:
         return "short" if today.conditions.get(job.id) == "short" else "other", today.stopped[job.id]
+    if held := today.facts.gates.get(job.id):
+        return "other", " ".join(gate_words(gate) for gate in held)
     if job.ready_day is None or job.ready_day > spot.day:
         reasons = " ".join(why.detail for why in today.because.get(job.id, ()))
         return "short", reasons or "Its kit is not whole by then."

@@ -17,6 +17,7 @@ from api import tables
 from api.database import transaction
 from api.fields.shown import day_name
 from api.ledger.facts import Facts, facts
+from api.ledger.gates import holding
 from api.ledger.plans.posted import LONGEST_DAYS, posted_week
 from api.papers.preparation import Preparation
 from api.week.build import BuiltWeek, open_visits, week_of
@@ -208,6 +209,11 @@ def _as_posted(known: Facts, posted: PostedPlan) -> tuple[Facts, dict[str, str]]
         if booking is not None and booking.day >= after:
             gone[name] = f"It is promised for {day_name(booking.day)}, after this week."
             del bookings[name]
+    gates = {
+        name: holding(of, posted.date(posted.spots[name].day) if name in posted.spots else None)
+        for name, of in known.gates.items()
+    }
+    known = replace(known, gates={name: held for name, held in gates.items() if held})
     return replace(known, visits=opened, bookings=bookings, elsewhere=known.elsewhere - posted.spots.keys()), gone
 
 

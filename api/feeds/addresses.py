@@ -1,32 +1,98 @@
-"""Private addresses of calendar feeds: a token that says whose feed it is, signed, since calendars cannot sign in.
+"""Private addresses of calendar feeds, since calendars cannot sign in: each one somebody's, and ended by itself.
 
-The same feed has the same token always; a new secret of the service makes all of them useless.
+An address is signed and names its row; nothing that opens it is in the database. It ends when it is revoked, after
+`DAYS`, and a crew's also with whoever asked for it: their account disabled or with another crew, their token ended.
 """
 
 from __future__ import annotations
 
+import datetime
+from contextlib import suppress
 from typing import Literal
 
+import sqlalchemy as sa
 from itsdangerous import BadSignature, URLSafeSerializer
+from sqlalchemy.exc import OperationalError
+from sqlmodel import Session, col, select
+
+from api.access.accounts import SEEN_MINUTES, Role
+from api.access.guards import Who
+from api.database import transaction
+from api.ledger.history import note
+from api.tables import Account, CalendarAddress, ProgramToken
 
 Feed = Literal["crew", "visit"]
+DAYS = 400
 
 
-def feed_token(secret: str, feed: Feed, of: str) -> str:
-    """Return the token of a crew's feed, or of a visit's."""
-    token = _signer(secret).dumps([feed, of])
+def address_for(session: Session, who: Who, feed: Feed, of: str, now: datetime.datetime) -> CalendarAddress:
+    """Return the address of a feed that the caller has already, or a new one of their own."""
+    wanted = select(CalendarAddress).where(CalendarAddress.feed == feed, CalendarAddress.of_id == of)
+    mine = wanted.where(CalendarAddress.who == who.key, col(CalendarAddress.revoked_at).is_(None))
+    present = session.exec(mine.where(CalendarAddress.expires_at > now).order_by(col(CalendarAddress.id))).first()
+    if present is not None:
+        return present
+    expires = now + datetime.timedelta(days=DAYS)
+    row = CalendarAddress(feed=feed, of_id=of, who=who.key, made_by=who.name, made_at=now, expires_at=expires)
+    session.add(row)
+    session.flush()
+    note(session, now, who.name, "made", "calendar address", str(row.id), {"feed": feed, "of": of})
+    return row
+
+
+def token_for(secret: str, row: CalendarAddress) -> str:
+    """Return what an address is made of."""
+    token = _signer(secret).dumps(row.id)
     assert isinstance(token, str)
     return token
 
 
-def feed_of(secret: str, token: str) -> tuple[Feed, str] | None:
-    """Return whose feed a token opens, None for one that we have not made."""
+def address_of(session: Session, secret: str, token: str, now: datetime.datetime) -> CalendarAddress | None:
+    """Return the row of an address; None where we have not made it, or it has ended."""
     try:
-        feed, of = _signer(secret).loads(token)
+        number = _signer(secret).loads(token)
     except (BadSignature, ValueError, TypeError):
         return None
-    return (feed, of) if feed in ("crew", "visit") and isinstance(of, str) else None
+    row = session.get(CalendarAddress, number) if isinstance(number, int) else None
+    if row is None or row.revoked_at is not None or row.expires_at <= now:
+        return None
+    return row if row.feed == "visit" or _still_here(session, row, now) else None
+
+
+def addresses_in_use(session: Session, now: datetime.datetime) -> list[CalendarAddress]:
+    """Return the addresses that have not ended, in the order of what they are of."""
+    wanted = select(CalendarAddress).where(CalendarAddress.expires_at > now, col(CalendarAddress.revoked_at).is_(None))
+    rows = session.exec(wanted.order_by(col(CalendarAddress.of_id), col(CalendarAddress.id))).all()
+    return [row for row in rows if row.feed == "visit" or _still_here(session, row, now)]
+
+
+def address_used(database: sa.Engine, row: CalendarAddress, now: datetime.datetime) -> None:
+    """Write down that an address was read, once in a few minutes; a database that takes no writes stops no reading."""
+    if row.seen_at is not None and now - row.seen_at < datetime.timedelta(minutes=SEEN_MINUTES):
+        return
+    with suppress(OperationalError), transaction(database) as session:
+        session.execute(sa.update(CalendarAddress).where(col(CalendarAddress.id) == row.id).values(seen_at=now))
+
+
+def revoke_address(session: Session, row: CalendarAddress, *, by: str, now: datetime.datetime) -> None:
+    """End an address at once; one that was revoked before stays as it is."""
+    if row.revoked_at is None:
+        row.revoked_at = now
+        session.add(row)
+        note(session, now, by, "revoked", "calendar address", str(row.id), {"feed": row.feed, "of": row.of_id})
+
+
+def _still_here(session: Session, row: CalendarAddress, now: datetime.datetime) -> bool:
+    """Say whether whoever asked for a crew's address may still see that crew."""
+    kind, _, number = row.who.partition(" ")
+    if kind == "token":
+        token = session.get(ProgramToken, int(number))
+        return token is not None and token.revoked_at is None and token.expires_at > now
+    account = session.get(Account, int(number)) if kind == "account" else None
+    if account is None or not account.active:
+        return False
+    return account.role != Role.lead or account.crew_id == row.of_id
 
 
 def _signer(secret: str) -> URLSafeSerializer:
-    return URLSafeSerializer(secret, salt="calendar feed")
+    return URLSafeSerializer(secret, salt="calendar address")

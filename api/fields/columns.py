@@ -33,7 +33,7 @@ COLUMNS: dict[str, dict[str, str]] = {
         "phone": "telephone",
         "skills": "masonry, stucco, roof-mount, motor-setup, with blanks between them",
         "weekdays": 'days usually worked: "Mon-Fri", "Tue Thu"',
-        "day_cents": "what a day of an extra hand costs",
+        "day_cents": "what a day of an extra person costs",
     },
     "stock": {
         "item": "key, with the yard",
@@ -91,7 +91,7 @@ COLUMNS: dict[str, dict[str, str]] = {
         "told_how": "how the customer was told",
         "told_words": "the words",
         "minutes": "time on site that overrules the estimate; may be empty",
-        "hands": "hands that overrule the estimate; may be empty",
+        "hands": "how many people, where that overrules the estimate; may be empty",
         "skills": "skills needed beyond what the wall asks for",
         "fault": "what a repair is for",
         "note": "what to know",

@@ -17,6 +17,7 @@ from api.database import transaction
 from api.fields.limits import LIMITS, Text
 from api.fields.shown import at, clock, day_name, dollars, duration, feet, pounds
 from api.http.assets import asset, script
+from api.http.names import for_pages
 from scheduler.units import feet_inches
 
 
@@ -48,7 +49,7 @@ def _session(request: Request) -> Iterator[Session]:
 # Ends before the answer is sent: a caller who has read the answer finds what it says in the database.
 Database = Annotated[Session, Depends(_session, scope="function")]
 
-_templates = Jinja2Templates(directory=Path(__file__).parents[1] / "templates")
+_templates = Jinja2Templates(directory=Path(__file__).parents[1] / "templates", context_processors=[for_pages])
 _templates.env.trim_blocks = _templates.env.lstrip_blocks = True
 _templates.env.filters.update(
     at=at,

@@ -38,7 +38,7 @@ ROWS: dict[str, type[SQLModel]] = {
 _TOLD = ("booked_crew", "booked_on", "booked_at", "hold", "told_how", "told_words")
 _LABELS = {
     "lat": "Latitude", "lon": "Longitude", "box_mm": "Box length", "ordered_on": "Ordered on",
-    "arrives_on": "Arrives on", "due_on": "Due", "hours": "Hours allowed", "hands": "Pairs of hands",
+    "arrives_on": "Arrives on", "due_on": "Due", "hours": "Hours allowed", "hands": "People",
     "fault": "Work to be done", "built": "Year built", "email": "E-mail", "minutes": "Minutes on site",
 }  # fmt: skip
 # Where a label says it all, and where a file's column says less than a form can: a form takes any usual writing.

@@ -13,9 +13,9 @@ FIRST = 1001
 _NUMBERED = re.compile(r"J-([1-9][0-9]{0,7})")
 
 
-def job_number(session: Session, token: str) -> str:
-    """Return the id of the job of the form or request `token`: the next number, or the one that it got before."""
-    had = session.get(tables.JobNumber, token)
+def job_number(session: Session, form: str) -> str:
+    """Return the id of the job of the form or request `form`: the next number, or the one that it got before."""
+    had = session.get(tables.JobNumber, form)
     if had is not None:
         return f"J-{had.number}"
     last = session.exec(select(sa.func.max(tables.JobNumber.number))).one()
@@ -25,6 +25,6 @@ def job_number(session: Session, token: str) -> str:
     number = last + 1
     while session.get(tables.Visit, f"J-{number}") is not None:
         number += 1
-    session.add(tables.JobNumber(token=token, number=number))
+    session.add(tables.JobNumber(form=form, number=number))
     session.flush()
     return f"J-{number}"

@@ -8,6 +8,7 @@ from typing import Any
 from sqlmodel import Session
 
 from api import tables
+from api.http.names import crew_names
 from api.ledger.plans.stored import planned_stop
 from api.papers.shown.cautions import CHECKS, cautions
 from api.papers.shown.drilling import case_of, holes
@@ -32,7 +33,9 @@ def packet_pdf(session: Session, visit_id: str, now: datetime.datetime) -> bytes
     business = session.get_one(tables.Business, 1)
     measures = Measures(convert(business.units, str, "units"))  # type: ignore[arg-type]  # the table's own check
     job = found.job
+    names = crew_names(session)
     values: dict[str, Any] = {
+        "crew_name": lambda crew_id: names.get(crew_id, crew_id),
         "business": business,
         "page": found,
         "job": job,

@@ -66,6 +66,7 @@ class Facts:
     held: list[tables.Reservation] = field(default_factory=list)
     off_shelf: dict[str, dict[str, int]] = field(default_factory=dict)
     elsewhere: frozenset[str] = frozenset()
+    gates: dict[str, list[tables.Gate]] = field(default_factory=dict)
     drives: KnownDrives = field(default_factory=KnownDrives)
 
 
@@ -109,6 +110,10 @@ def facts(
     shorts: dict[str, list[tables.Short]] = defaultdict(list)
     for short in _some(session, tables.Short, tables.Short.visit_id, ids):
         shorts[short.visit_id].append(short)
+    gates: dict[str, list[tables.Gate]] = defaultdict(list)
+    for gate in _some(session, tables.Gate, tables.Gate.visit_id, ids):
+        if gate.state == "open":
+            gates[gate.visit_id].append(gate)
     bookings = _some(session, tables.Booking, tables.Booking.visit_id, ids)
     surveys = _some(session, tables.SiteSurvey, tables.SiteSurvey.awning_id, surveyed)
     kits = _some(session, tables.KitState, tables.KitState.visit_id, ids)
@@ -154,6 +159,7 @@ def facts(
         held=held,
         off_shelf=off_shelf(session, ids),
         elsewhere=frozenset(elsewhere),
+        gates=gates,
         drives=drives(session, points),
     )
 

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import io
 import threading
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 from typing import TYPE_CHECKING, Any
 
 from api.fields.shown import short_date
@@ -20,7 +20,7 @@ KINDS = (
     ("crews", "crews", SHEET, ""),
     ("travel", "road", "#d9d2c5", ""),
     ("overtime", "overtime", "#8f8c84", ""),
-    ("helpers", "extra hands", SHEET, "...."),
+    ("helpers", "extra people", SHEET, "...."),
     ("risk", "weather risk", "#d9d2c5", "////"),
     ("late", "lateness", SHEET, "xxxx"),
     ("changes", "changes", "#c98f7c", "----"),
@@ -61,12 +61,12 @@ def cost_plot(weeks: Sequence[WeekBack]) -> bytes:
         return _finish(figure, axes)
 
 
-def crew_plot(weeks: Sequence[WeekBack]) -> bytes:
-    """Return each crew's hours out by use in one week, with the hours of its shifts as an outline."""
+def crew_plot(weeks: Sequence[WeekBack], names_by_id: Mapping[str, str]) -> bytes:
+    """Return each crew's hours out by use in one week, with the hours of its shifts as an outline; crews by name."""
     with _lock:
         crews = weeks[0].back.crews
         figure, axes = _sheet(1.5 + 0.36 * len(crews))
-        names = [crew.crew for crew in crews]
+        names = [names_by_id.get(crew.crew, crew.crew) for crew in crews]
         shifts = [crew.shift_min / 60 for crew in crews]
         left = [0.0] * len(crews)
         for kind, words, fill, hatch in USES:

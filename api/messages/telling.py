@@ -257,7 +257,7 @@ def _require_so(session: Session, message: tables.Message) -> None:
         detail = (
             "The crew has come there, or the visit's time has changed: drop it."
             if message.kind == "late"
-            else "The visit's time has changed since this was written: drop it, and use the newer draft."
+            else "The visit's time has changed since this was written: drop it, and use the newer message."
         )
         raise Problem(409, detail, kind="changed-meanwhile")
 

@@ -74,9 +74,17 @@ def words(session: Session, visit_id: str, spot: Spot | None, *, before: Spot | 
         file = "The attached file puts the visit into your calendar, or corrects the entry that is there."
     name, phone = _office(session)
     call = f"Call {name}{f' on {phone}' if phone else ''}."
-    lines = [f"Dear {customer.name},", "", f"{first} {WHY[why]} {after}".replace("  ", " ")]
+    told = f"{first} {WHY[why]} {after}"
+    if before is not None and why != "customer":  # a promise is not kept
+        told = f"{_sorry(WHY[why])} {first} {after}"
+    lines = [f"Dear {customer.name},", "", told.replace("  ", " ")]
     lines += ["", f"{todo} {call}", *(["", file] if file else []), "", name, business.name, ""]
     return subject, "\n".join(lines)
+
+
+def _sorry(why: str) -> str:
+    """Return how a message begins that takes a promise back."""
+    return f"We are sorry: {why[0].lower()}{why[1:]}" if why else "We are sorry that our plans have changed."
 
 
 def late_words(session: Session, visit_id: str, spot: Spot, expected: int) -> tuple[str, str]:
@@ -90,8 +98,8 @@ def late_words(session: Session, visit_id: str, spot: Spot, expected: int) -> tu
     lines = [
         f"Dear {customer.name},",
         "",
-        f"Our crew is running late today, {long_date(date)}. You expect us for your {sized} at {site.address},"
-        f" {site.town}, {arrival(spot)}; we will be there at about {hour(expected)}. We are sorry to keep you waiting.",
+        f"We are sorry to keep you waiting: our crew is running late today, {long_date(date)}. You expect us for your"
+        f" {sized} at {site.address}, {site.town}, {arrival(spot)}; we will be there at about {hour(expected)}.",
         "",
         "If that suits you, you need do nothing. If it does not, please call us and we will find another time."
         f" Call {name}{f' on {phone}' if phone else ''}.",

@@ -117,6 +117,14 @@ def _awning_there(session: Session, key: str | None, values: Values) -> None:
     known(session, tables.Awning, "awning_id", values["awning_id"], "awning")
 
 
+def _job(text: str, _: str) -> str:
+    return str(limit("gate.visit_id").parse(text))
+
+
+def _job_there(session: Session, key: str | None, values: Values) -> None:
+    known(session, tables.Visit, "visit_id", values["visit_id"], "job")
+
+
 _AT_YARD = names("yard_id", "Yard", "yards")
 _KINDS = (
     Kind("yards", "Yards", "yard", tables.Yard, "Where crews start and crates lie.", (
@@ -228,6 +236,21 @@ _KINDS = (
         plain("model_part", "per", "For each", start="awning",
               choices=(("awning", "awning"), ("arm", "arm"), ("bracket", "bracket"))),
     ), key=("model_id", "item")),
+    Kind("gates", "Gates", "gate", tables.Gate, "What must be true before a visit: permits, outlets, deposits.", (
+        KindColumn("visit_id", "Job", _job, hint={"maxlength": "80"}, meaning="its number, such as J-1042", owner=True),
+        plain("gate", "what", "What", meaning="such as building permit, outlet, deposit, order confirmed"),
+        plain("gate", "owner", "Who sees to it"),
+        day("gate", "due_on", "Due", may_be_empty=True, meaning="the day by which it should be there; empty: unknown"),
+        plain("gate", "state", "State", start="open", choices=(("open", "open"), ("closed", "closed"))),
+        plain("gate", "paper", "Paper", meaning="where its proof is: a permit's number, a folder"),
+    ), key=("visit_id", "what"), made_id=True, check=_job_there),
+    Kind("usual-gates", "Usual gates", "usual gate", tables.GateRule, "What a new job of a kind waits for.", (
+        plain("gate_rule", "kind", "Kind of visit", start="install"),
+        plain("gate_rule", "town", "Town", meaning="empty: in any town"),
+        plain("gate_rule", "what", "What"),
+        plain("gate_rule", "owner", "Who sees to it"),
+        plain("gate_rule", "days_before", "Due, days before", start="7", meaning="the day by which the visit is due"),
+    ), key=("kind", "town", "what"), made_id=True),
     Kind("packed", "Packed with an awning", "part packed with an awning", tables.MakerPart,
          "The maker's list of each awning: what its crate is counted against.", (
         KindColumn("awning_id", "Awning", _awning, hint={"maxlength": "80"}, meaning="its number, such as A-1042"),

@@ -84,7 +84,7 @@ def open_case(
             raise BadInput("visit", f"{name} is done or under way")
         known = in_open_case(session, name)
         if known is not None:
-            detail_words = f"{name} is in a case that is open already."
+            detail_words = f"{name} is being given another time already."
             raise Problem(409, detail_words, kind="in-use", case=known)
     event: dict[str, Any] = {"wishes": wishes}
     if crew_day is not None:

@@ -119,7 +119,7 @@ class Searches:
             now = self.clock()
             today = self.days.of(case.start_date, now)
             if today is None:
-                raise Problem(409, "The week of this case is not posted any more.", kind="changed-meanwhile")
+                raise Problem(409, "The week of this visit is not posted any more.", kind="changed-meanwhile")
             stand = standing_of(session, today, case, visit) if visit.state == "open" else hole_of(session, today)
         if visit.state != "open":
             self._say(case_id, visit_id, "looking for a job that fits the hole")

@@ -10,9 +10,12 @@ from sqlmodel import Session
 from api import tables
 from api.falls.falls import CannotGo
 from api.fields.shown import clock, day_name
+from api.http.names import crew_called
 from api.ledger.told import told_now
 from api.rebooking import cases
 from api.rebooking.cases import named
+
+MOST_FIRST = 3  # other times that are shown without asking
 
 
 def case_line(session: Session, case: tables.RebookingCase) -> dict[str, Any]:
@@ -52,6 +55,24 @@ def offer_line(session: Session, case: tables.RebookingCase, offer: dict[str, An
     return shown
 
 
+def ranked(offers: list[dict[str, Any]]) -> tuple[list[dict[str, Any]], list[dict[str, Any]]]:
+    """Return the other times of `offer_line` that come first, three at most, and then the rest, each in order.
+
+    Who disturbs fewest people comes first: neighbors that were told, then neighbors at all, then the cost. A time that
+    moves two neighbors or more is never among the first.
+    """
+
+    def disturbs(offer: dict[str, Any]) -> tuple[int, int, int]:
+        moves = offer.get("moves", [])
+        return sum(move["told"] for move in moves), len(moves), offer["extra_cents"]
+
+    # What a search with others moving finds without moving one was found without it too.
+    times = [o for o in offers if o["kind"] in ("stays", "later") or (o["kind"] == "moves" and o["moves"])]
+    times.sort(key=disturbs)
+    first = [offer for offer in times if len(offer.get("moves", [])) <= 1][:MOST_FIRST]
+    return first, [offer for offer in times if not any(offer is one for one in first)]
+
+
 def move_line(session: Session, case: tables.RebookingCase, move: dict[str, Any]) -> dict[str, Any]:
     """Return in words what else an offer moves, and whether its customer had been told."""
 
@@ -59,7 +80,7 @@ def move_line(session: Session, case: tables.RebookingCase, move: dict[str, Any]
         if at is None:
             return "the waiting pile"
         date = case.start_date + datetime.timedelta(days=at[1])
-        return f"{day_name(date)} {clock(at[2])} with {at[0]}"
+        return f"{day_name(date)} {clock(at[2])} with {crew_called(session, at[0])}"
 
     name = named(session, move["visit"])
     words = f"{name.what} for {name.customer}: from {spot(move['before'])} to {spot(move['after'])}"

@@ -126,7 +126,7 @@ def _today(searches: Searches, case: tables.RebookingCase, caller: Caller) -> To
     """Return the week as it stands: built before anything is claimed, for building it may write."""
     today = searches.days.of(case.start_date, caller.now)
     if today is None:
-        raise Problem(409, "The week of this case is not posted any more.", kind="changed-meanwhile")
+        raise Problem(409, "The week of this visit is not posted any more.", kind="changed-meanwhile")
     return today
 
 
@@ -213,7 +213,7 @@ def _because(case: tables.RebookingCase, date: datetime.date | None) -> tuple[Be
         "crew away": "Its crew is away.",
         "customer": "The customer has asked for another time.",
     }
-    text = f"{words.get(case.cause, 'It was taken off the posted week.')} It waits since case {case.id}."
+    text = f"{words.get(case.cause, 'It was taken off the posted week.')} It waits since changed visit {case.id}."
     if date is not None:
         text = f"{words.get(case.cause, 'It was taken off the posted week.')} It is promised for {day_name(date)} now."
     return (Because(code.get(case.cause, "not_tried"), text),)

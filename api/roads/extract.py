@@ -52,7 +52,7 @@ def build_tiles(extract: Path, tiles: Path, progress: Callable[[str], None], job
     each line the builder writes. Interrupting stops the builder and leaves everything as it was. Raises `BadInput` for
     a wrong extract or folder, `SourceFailed` when the library is missing or gives up.
     """
-    _check_extract(extract)
+    check_extract(extract)
     if tiles.exists() and not (tiles.is_dir() and ((tiles / STAMP).is_file() or not any(tiles.iterdir()))):
         raise BadInput("tiles", f"{tiles} is no tile folder and not empty; name another one")
     package = _package()
@@ -142,7 +142,8 @@ def tile_boxes(tiles: Path) -> list[tuple[float, float]]:
     return boxes
 
 
-def _check_extract(extract: Path) -> None:
+def check_extract(extract: Path) -> None:
+    """Refuse a file that is no extract, by `BadInput`."""
     if not extract.is_file():
         raise BadInput("extract", f"there is no file {extract}")
     with extract.open("rb") as file:

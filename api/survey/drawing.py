@@ -12,6 +12,7 @@ from api.survey.form import Reading, sketch
 from scheduler.errors import BadInput
 from scheduler.layout.compute import lay_out
 from scheduler.layout.documents import Finding
+from scheduler.layout.drawing.cautions import ranked
 from scheduler.layout.drawing.picture import draw_picture
 
 
@@ -46,7 +47,7 @@ def draft_of(reading: Reading, units: str, at_least: int) -> DraftDrawing:
     svg, brackets, required, findings = None, 0, 0, tuple[Finding, ...]()
     if survey is not None:
         layout = lay_out(survey, at_least)
-        brackets, required, findings = len(layout.brackets), layout.required, layout.findings
+        brackets, required, findings = len(layout.brackets), layout.required, tuple(ranked(layout.findings))
         try:
             svg = draw_picture(survey, layout, units=units)  # type: ignore[arg-type]  # the table's check keeps it to these
         except BadInput as fault:

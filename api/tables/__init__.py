@@ -1,6 +1,6 @@
 """All tables of the service; importing this fills `SQLModel.metadata`."""
 
-from api.tables.accounts import Account, DayLink, KeptAnswer, ProgramToken, SignIn, SignInTry
+from api.tables.accounts import Account, CalendarAddress, DayLink, KeptAnswer, ProgramToken, SignIn, SignInTry
 from api.tables.bench import CountLine, CrateCount, LoadTick, PartCode, Photo, RouteOut, SiteLoss, StepDone, StopTime
 from api.tables.business import (
     Business,
@@ -20,7 +20,7 @@ from api.tables.business import (
     Yard,
 )
 from api.tables.chain import ChainLink
-from api.tables.office import FileShape, SentFile
+from api.tables.office import FileShape, Gate, GateRule, SentFile
 from api.tables.plans import DayResult, History, Lock, PlanRun, PostedWeek, StoredPlan
 from api.tables.rebooking import CaseVisit, Message, RebookingCase
 from api.tables.roads import Drive, RoadPlace, RoadSource, RoadTable
@@ -46,6 +46,7 @@ __all__ = [
     "BenchCount",
     "Booking",
     "Business",
+    "CalendarAddress",
     "CaseVisit",
     "ChainLink",
     "CountLine",
@@ -62,6 +63,8 @@ __all__ = [
     "FileShape",
     "ForecastFetch",
     "ForecastSource",
+    "Gate",
+    "GateRule",
     "History",
     "JobNumber",
     "KeptAnswer",

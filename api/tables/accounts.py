@@ -95,6 +95,27 @@ class ProgramToken(SQLModel, table=True):
     revoked_at: datetime.datetime | None = Field(default=None, sa_type=Moment)
 
 
+class CalendarAddress(SQLModel, table=True):
+    """A private address of a crew's or a visit's calendar: `who` asked for it (as `Who.key`), until it ends.
+
+    `seen_at` is when it was last read, to a few minutes (null: never).
+    """
+
+    __tablename__ = "calendar_address"
+
+    id: int | None = Field(default=None, primary_key=True)
+    feed: str
+    of_id: str = Field(index=True)
+    made_by: str
+    who: str
+    made_at: datetime.datetime = Field(sa_type=Moment)
+    expires_at: datetime.datetime = Field(sa_type=Moment)
+    seen_at: datetime.datetime | None = Field(default=None, sa_type=Moment)
+    revoked_at: datetime.datetime | None = Field(default=None, sa_type=Moment)
+
+    __table_args__ = (one_of("feed", "crew", "visit"),)
+
+
 class KeptAnswer(SQLModel, table=True):
     """The answer to a write that was sent with an Idempotency-Key; `status` is null while the write is under way.
 

@@ -8,7 +8,7 @@ from typing import Any
 import sqlalchemy as sa
 from sqlmodel import Field, SQLModel
 
-from api.tables.base import Moment
+from api.tables.base import Moment, one_of
 
 
 class SentFile(SQLModel, table=True):
@@ -35,3 +35,36 @@ class FileShape(SQLModel, table=True):
     kind: str = Field(primary_key=True)
     heads: str = Field(primary_key=True)
     columns: list[str] = Field(sa_type=sa.JSON)
+
+
+class Gate(SQLModel, table=True):
+    """What must be true before a visit: a permit, an outlet, a deposit; `owner` sees to it, by `due_on`.
+
+    `paper` says where its proof is: a permit's number, a folder.
+    """
+
+    id: int | None = Field(default=None, primary_key=True)
+    visit_id: str = Field(foreign_key="visit.id", index=True)
+    what: str
+    owner: str = ""
+    due_on: datetime.date | None = None
+    state: str = "open"
+    paper: str = ""
+    version: int = 1
+
+    __table_args__ = (one_of("state", "open", "closed"),)
+
+
+class GateRule(SQLModel, table=True):
+    """A gate that every visit of a kind gets, in one town or in any (empty); due `days_before` the visit's due day."""
+
+    __tablename__ = "gate_rule"
+
+    id: int | None = Field(default=None, primary_key=True)
+    kind: str
+    town: str = ""
+    what: str
+    owner: str = ""
+    days_before: int = 0
+
+    __table_args__ = (one_of("kind", "install", "survey", "repair"),)

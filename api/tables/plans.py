@@ -104,7 +104,10 @@ class PostedWeek(SQLModel, table=True):
 
 
 class DayResult(SQLModel, table=True):
-    """What became of one visit on one day; times are minutes after local midnight."""
+    """What became of one visit on one day; times are minutes after local midnight.
+
+    `left_min` is how long what is left of a visit partly done will take, `follow_on` the visit that was made for it.
+    """
 
     __tablename__ = "day_result"
 
@@ -116,6 +119,8 @@ class DayResult(SQLModel, table=True):
     end: int | None = None
     outcome: str
     why: str = ""
+    left_min: int | None = None
+    follow_on: str | None = Field(default=None, foreign_key="visit.id")
     checks: dict[str, Any] = Field(default_factory=dict, sa_type=sa.JSON)
     noted_at: datetime.datetime = Field(sa_type=Moment)
     noted_by: str

@@ -170,5 +170,5 @@ class JobNumber(SQLModel, table=True):
 
     __tablename__ = "job_number"
 
-    token: str = Field(primary_key=True)
+    form: str = Field(primary_key=True)
     number: int = Field(unique=True)

@@ -16,6 +16,7 @@ import msgspec
 from api import tables
 from api.fields.shown import DAY_MIN
 from api.ledger.facts import Facts
+from api.ledger.gates import gate_words, holding
 from api.papers.needs import Needs
 from scheduler import week as w
 from scheduler.plan import Because, Plan, Skipped
@@ -153,6 +154,7 @@ def _crew(facts: Facts, crew: tables.Crew, shifts: tuple[w.Shift, ...]) -> w.Cre
         minute_cents=crew.minute_cents,
         overtime_minute_cents=crew.overtime_minute_cents,
         km_cents=crew.km_cents,
+        name=crew.name,
     )
 
 
@@ -251,6 +253,11 @@ def _job(
             because.append(
                 Because(code="follows", detail=f"{follow.first_id} goes first and is promised for {booking.day}.")
             )
+    promised = facts.bookings.get(visit.id)
+    held = holding(facts.gates.get(visit.id, ()), promised.day if promised else None)
+    if held:
+        ready_day = None
+        because += [Because(code="gate", detail=gate_words(gate)) for gate in held]
     windows, reasons = _windows(
         facts,
         visit,

@@ -12,6 +12,7 @@ import msgspec
 from sqlmodel import Session, select
 
 from api import tables
+from api.http.names import crew_names
 from api.ledger.facts import Facts
 from api.ledger.forecasts import forecasts, newest_ids
 from api.ledger.kept import kept, unchanged
@@ -54,6 +55,7 @@ PILES = {
     "weather": "Weather and light",
     "out_of_reach": "Does not fit a day",
     "follows": "Waits for another visit",
+    "gate": "Something must come first",
     "dearer": "Dearer than waiting",
     "no_room": "No room this week",
     "not_tried": "Not tried yet",
@@ -253,7 +255,7 @@ def _at(week: Week) -> Point:
 
 
 def _rows(session: Session, made: Shaped) -> tuple[CrewRow, ...]:
-    crews = dict(session.execute(select(tables.Crew.id, tables.Crew.name)).all())
+    crews = crew_names(session)
     yards = dict(session.execute(select(tables.Yard.id, tables.Yard.name)).all())
     cells = {(cell.crew, cell.day): cell for cell in made.sheet.cells}
     rows = []

@@ -361,7 +361,7 @@ def test_the_week_posted_anew_while_away_is_told_and_nothing_typed_is_lost(phone
     ):
         expect(changed).to_contain_text(words)
     refused = page.locator("#refused")
-    expect(refused).to_contain_text("no longer a job of north-1 on this day")
+    expect(refused).to_contain_text("no longer a job of Bramwith on this day")
     changed.get_by_role("button", name="Show the new day").click()
     expect(stop_of(page, jobs.others)).to_be_visible()
     expect(stop_of(page, jobs.install).get_by_label("Could not finish, because")).to_have_value(

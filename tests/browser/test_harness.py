@@ -72,7 +72,7 @@ def test_an_empty_service_and_one_to_write_on_are_apart_from_the_shared_one(
         page.goto("/accounts")
         page.get_by_label("Name to sign in with").fill("perrin")
         page.get_by_label("Role", exact=True).select_option("office")
-        page.get_by_role("button", name="Make account").click()
+        page.get_by_role("button", name="Let them sign in").click()
         page.get_by_text("perrin").first.wait_for()
     page = board.signed_in_page(Role.manager)
     page.goto("/accounts")

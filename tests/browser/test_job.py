@@ -32,7 +32,7 @@ def test_the_list_is_narrowed_by_keyboard_alone(board: Board) -> None:
     expect(page.locator("#words")).to_have_value("brackwater")
     tab_to(page, f'a[href="/jobs/{JOB}"]')
     page.keyboard.press("Enter")
-    expect(page.locator("h1")).to_contain_text("14 ft install")
+    expect(page.locator("main .head")).to_contain_text("14 ft install")
     page.goto("/jobs")
     page.locator("#kit").select_option("short")
     page.get_by_role("button", name="Show").click()

@@ -43,8 +43,8 @@ def opened(board: Board, page: Page) -> str:
     page.get_by_label("Job", exact=True).fill(visit)
     page.get_by_role("button", name="Find it another time").click()
     expect(page.get_by_role("heading", level=1)).to_have_text("Another time for a visit")
-    page.get_by_label("In words, for the case").fill("wants a later day")
-    page.get_by_role("button", name="Open the case and search times").click()
+    page.get_by_label("In words").fill("wants a later day")
+    page.get_by_role("button", name="Look for other times").click()
     expect(page.get_by_role("heading", name="Let it wait")).to_be_visible(timeout=60_000)
     return visit
 
@@ -59,7 +59,7 @@ def test_a_customer_calls_and_a_choice_is_taken_by_keyboard(own_board: Board) ->
     wait = page.get_by_role("button", name=f"Let {visit} wait")
     wait.focus()
     page.keyboard.press("Enter")
-    expect(page.get_by_text("Closed: every visit is dealt with")).to_be_visible()
+    expect(page.get_by_text("Done: every visit is dealt with")).to_be_visible()
     expect(page.get_by_role("heading", name=re.compile("The hole"))).to_be_visible()
     expect(page.locator("[data-searched]")).to_be_visible(timeout=60_000)  # the page shows by itself what was found
     axe(page)
@@ -99,7 +99,7 @@ def test_a_crate_is_counted_found_short_and_its_visit_rebooked(own_board: Board)
     page.get_by_role("button", name="Keep the order").click()
     expect(page.locator(".lacks")).to_contain_text("from Quill & Daughter, expected")
     page.get_by_role("link", name="Find it another time").click()
-    page.get_by_role("button", name="Open the case and search times").click()
+    page.get_by_role("button", name="Look for other times").click()
     expect(page.locator("[data-searched]")).to_be_visible(timeout=60_000)
     axe(page)
     take = page.get_by_role("button", name=re.compile("^Take ")).first

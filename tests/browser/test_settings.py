@@ -40,7 +40,7 @@ def test_a_mistake_is_told_beside_its_field_which_has_the_focus(own_board: Board
     page.goto("/settings/weather")
     page.get_by_label("Gusts, at most, for installs", exact=True).fill("45")
     page.get_by_role("button", name="Keep these").click()
-    page.get_by_text("Nothing was kept: 1 value cannot stand.").wait_for()
+    page.get_by_text("Nothing was kept yet: 1 thing to fix.").wait_for()
     field = page.get_by_label("Gusts, at most, for installs", exact=True)
     assert field.input_value() == "45"
     assert field.evaluate("e => e === document.activeElement")

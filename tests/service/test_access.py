@@ -47,6 +47,7 @@ def _id(app: FastAPI, name: str) -> int:
     "password",
     ["password12345", "P@ssw0rd1234!", "qwertyuiop12", "123456789012", "abcabcabcabcabc", "abcdefghijkl",
      "Welcome2027!!",
+     "monkey123456", "Dragon!2026!", "trustno1trustno1", "iloveyou123456", "maud-olive-1",
      "asdfghjkl;12", "eaveboard2027", "lkjhgfdsapoi", "manager-admin1"],
 )  # fmt: skip
 def test_passwords_that_are_tried_first_are_refused(app: FastAPI, password: str) -> None:

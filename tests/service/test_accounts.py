@@ -125,7 +125,7 @@ def test_others_are_refused_and_an_unknown_account_is_404(app: FastAPI, manager:
         client = signed_in(app, role)
         assert client.get("/accounts").status_code == 403
         assert client.post("/accounts", data={"name": "perrin", "role": "manager"}).status_code == 403
-        assert "Accounts" not in client.get("/password", headers=PAGE).text
+        assert "Who may sign in" not in client.get("/password", headers=PAGE).text
     for address in ("/accounts/999", "/accounts/999/reset", "/accounts/0", "/accounts/99999999999999999999"):
         assert manager.post(address, data={"role": "office", "active": "yes"}).status_code == 404
 
@@ -191,4 +191,4 @@ def test_the_command_line_lets_a_locked_out_manager_in(app: FastAPI, monkeypatch
     raised = CliRunner().invoke(commands, ["reset-password", "rhea", "--manager"])
     assert sign_in(anonymous(app), "rhea", raised.output.split()[-1]).get("/session").json()["role"] == "manager"
     unknown = CliRunner().invoke(commands, ["reset-password", "nobody-here"])
-    assert 'there is no account "nobody-here"' in str(unknown.exception)
+    assert 'nobody signs in as "nobody-here"' in str(unknown.exception)

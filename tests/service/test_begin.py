@@ -59,7 +59,7 @@ def test_an_empty_database_leads_to_the_guide_and_the_guide_to_the_first_step(ma
     assert "There is no business in this database yet." in page
     assert page.count("○") + page.count("▶") == 9  # all but the accounts of the cast
     assert 'href="/settings/business"' in page
-    assert list(done(manager)) == ["Accounts for the others"]
+    assert list(done(manager)) == ["Who else may sign in"]
 
 
 def test_the_demo_is_loaded_once_and_the_next_step_is_its_plan(app: FastAPI, manager: TestClient) -> None:

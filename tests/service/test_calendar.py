@@ -17,12 +17,13 @@ from sqlmodel import Session, select
 
 from api import tables
 from api.access.accounts import Role
+from api.access.tokens import make_token, revoke_token
 from api.database import open_database, transaction
-from api.feeds.addresses import feed_of, feed_token
+from api.feeds.addresses import DAYS, address_of, token_for
 from api.feeds.calendar import Revision, crew_calendar, settled, visit_calendar
 from api.ledger.plans.days import PostedStop, crew_week
 from tests.conftest import BuiltDemo
-from tests.service.cast import anonymous, running, settings_for, signed_in
+from tests.service.cast import anonymous, frozen, running, settings_for, signed_in
 
 MONDAY = datetime.date(2027, 4, 12)
 POSTED = datetime.datetime(2027, 4, 8, 21, tzinfo=datetime.UTC)
@@ -195,19 +196,60 @@ def test_the_private_address_opens_one_feed_without_signing_in(built: BuiltDemo,
         visit = office.get("/jobs/J-1042/calendar").json()["address"].removeprefix("http://127.0.0.1:8410")
         assert list(events(nobody.get(visit).content)) == ["J-1042@visit.eaveboard"]
         _refused(nobody, office, path, app.state.secret)
+        with transaction(app.state.database) as session:
+            now = datetime.datetime.now(datetime.UTC)
+            row = address_of(session, app.state.secret, path.split("/")[2], now)
+            assert row is not None
+            assert (row.of_id, row.seen_at is not None) == ("north-1", True)
+            assert address_of(session, "another secret", path.split("/")[2], now) is None
 
 
 def _refused(nobody: TestClient, office: TestClient, path: str, secret: str) -> None:
     token = path.split("/")[2]
-    for wrong in (
-        token[:-2],
-        token + "x",
-        feed_token("another secret", "crew", "north-1"),
-        feed_token(secret, "crew", "x"),
-    ):
+    never = tables.CalendarAddress(id=999, feed="crew", of_id="north-1", made_by="x", who="account 1")  # type: ignore[call-arg]
+    for wrong in (token[:-2], token + "x", token_for("another secret", never), token_for(secret, never)):
         assert nobody.get(f"/calendars/{wrong}/visits.ics").status_code == 404
     assert nobody.get("/crews/north-1/calendar").status_code == 401
     assert office.get("/crews/nobody/calendar").status_code == 404
     assert office.get("/jobs/J-9999/calendar").status_code == 404
-    assert feed_of(secret, token) == ("crew", "north-1")
-    assert feed_of("another secret", token) is None
+
+
+def test_an_address_ends_by_itself_with_the_person_or_the_token_and_with_its_time(
+    built: BuiltDemo, tmp_path: Path
+) -> None:
+    out = shutil.copytree(built.out, tmp_path / "out")
+    with running(settings_for(out)) as app:
+        office, manager, nobody = signed_in(app, Role.office), signed_in(app, Role.manager), anonymous(app)
+        with transaction(app.state.database) as session:
+            made = make_token(session, "wall", ["read"], 5, by="maud", now=datetime.datetime.now(datetime.UTC))
+        wall = anonymous(app)
+        wall.headers["Authorization"] = f"Bearer {made.text}"
+        paths = {}
+        for name, client in (("office", office), ("manager", manager), ("wall", wall)):
+            answer = client.get("/crews/north-1/calendar")
+            paths[name] = answer.json()["address"].removeprefix("http://127.0.0.1:8410")
+        customer = office.get("/jobs/J-1042/calendar").json()["address"].removeprefix("http://127.0.0.1:8410")
+        assert len(set(paths.values())) == 3
+
+        def good() -> set[str]:
+            return {name for name, path in paths.items() if nobody.get(path).status_code == 200}
+
+        assert good() == {"office", "manager", "wall"}
+        rows = {row["made_by"]: row["id"] for row in manager.get("/calendars").json() if row["feed"] == "crew"}
+        assert set(rows) == {"olive", "maud", "program wall"}
+        assert manager.post(f"/calendars/{rows['maud']}/revoke", headers={"accept": "application/json"}).json()[
+            "revoked_at"
+        ]
+        assert good() == {"office", "wall"}
+        again = manager.get("/crews/north-1/calendar").json()["address"].removeprefix("http://127.0.0.1:8410")
+        assert again != paths["manager"]
+        assert nobody.get(again).status_code == 200
+        with transaction(app.state.database) as session:
+            row = session.get_one(tables.ProgramToken, made.row.id)
+            revoke_token(session, row, by="maud", now=datetime.datetime.now(datetime.UTC))
+            olive = session.exec(select(tables.Account).where(tables.Account.name == "olive")).one()
+            olive.active = False
+        assert good() == set()
+        assert nobody.get(customer).status_code == 200  # a customer keeps theirs
+        with frozen(datetime.datetime.now(datetime.UTC) + datetime.timedelta(days=DAYS, minutes=1)):
+            assert nobody.get(again).status_code == nobody.get(customer).status_code == 404

@@ -16,7 +16,9 @@ from sqlmodel import select
 from api import tables
 from api.access.accounts import Role
 from api.database import transaction
+from api.papers.kits import crate_list
 from api.papers.shown.cautions import CHECKS, GOES_FIRST
+from api.week.planning import prepare_week
 from tests.conftest import BuiltDemo
 from tests.service.cast import JSON, PAGE, signed_in
 from tests.service.day_cast import (
@@ -24,6 +26,7 @@ from tests.service.day_cast import (
     CREW,
     DAY,
     HOME,
+    MORNING,
     OTHER,
     Jobs,
     history,
@@ -291,3 +294,71 @@ def test_when_a_crew_sets_out_and_comes_is_kept_once_and_told_to_the_office(day:
     assert set(crew.get(f"{HOME}/state").json()["times"][jobs.install]) == {"on_way"}
     assert noted("lunch", AT).status_code == 422
     assert [did for did, _, _ in history(app, "visit")] == ["set out", "came", "took back: came"]
+
+
+def partly(client: TestClient, visit: str, **more: Any) -> Any:
+    return tell(client, visit, "partly", **{"why": "ran out of time", "start": 840, "end": 900, "left_min": 90, **more})
+
+
+def test_partly_done_makes_the_visit_that_is_left(day: tuple[FastAPI, Jobs]) -> None:
+    app, jobs = day
+    crew = phone(app)
+    told = partly(crew, jobs.repair).json()
+    rest = told["follow_on"]
+    with transaction(app.state.database) as session:
+        made, first = session.get_one(tables.Visit, rest), session.get_one(tables.Visit, jobs.repair)
+        assert (made.kind, made.state, made.minutes, made.site_id) == ("repair", "open", 90, first.site_id)
+        assert made.fault == f"finish {jobs.repair}: ran out of time"
+        assert made.hands
+        assert first.state == "done"
+        assert session.get(tables.VisitFollows, (jobs.repair, rest)) is not None
+    built = prepare_week(app.state.database, DAY + datetime.timedelta(days=7), MORNING)
+    planned = {job.id: job for job in built.built.week.jobs}
+    assert planned[rest].minutes == 90
+    assert jobs.repair not in planned
+    page = signed_in(app, Role.office).get(f"/days/{DAY}", headers=PAGE).text
+    assert f'what is left is <a href="/jobs/{rest}">' in page
+    assert "needs a new time" not in page
+
+
+def test_a_corrected_result_changes_or_cancels_what_was_left(day: tuple[FastAPI, Jobs]) -> None:
+    app, jobs = day
+    crew = phone(app)
+    first = partly(crew, jobs.repair).json()
+    second = partly(crew, jobs.repair, left_min=30, replaces=first["id"]).json()
+    assert second["follow_on"] == first["follow_on"]
+    for step in CHECKS["repair"]:
+        sign(crew, jobs.repair, step)
+    done = tell(crew, jobs.repair, "done", replaces=second["id"], start=840, end=930)
+    assert done.status_code == 201, done.text
+    with transaction(app.state.database) as session:
+        rest = session.get_one(tables.Visit, first["follow_on"])
+        assert (rest.minutes, rest.state) == (30, "cancelled")
+        assert session.get_one(tables.Visit, jobs.repair).state == "done"
+
+
+def test_where_a_piece_is_lost_the_visit_itself_waits_for_it_with_what_is_left(day: tuple[FastAPI, Jobs]) -> None:
+    app, jobs = day
+    crew = phone(app)
+    with transaction(app.state.database) as session:
+        item = next(iter(crate_list(session, session.get_one(tables.Visit, jobs.install)) or {}))
+    crew.post(f"{HOME}/losses", json={"at": AT, "visit": jobs.install, "item": item, "what": "broken"})
+    told = partly(crew, jobs.install, start=540, end=700).json()
+    assert told["follow_on"] is None
+    with transaction(app.state.database) as session:
+        visit = session.get_one(tables.Visit, jobs.install)
+        assert (visit.state, visit.minutes) == ("open", 90)
+    assert tell(crew, jobs.repair, "not_done", why="x", left_min=30).status_code == 422
+
+
+def test_a_phone_that_takes_no_drawing_for_an_icon_finds_a_picture(day: tuple[FastAPI, Jobs]) -> None:
+    app, _ = day
+    office = signed_in(app, Role.office)
+    icons = office.get("/crews/north-1/days/2027-04-12/manifest.webmanifest").json()["icons"]
+    for icon in icons:
+        answer = office.get(icon["src"])
+        assert (answer.status_code, answer.headers["content-type"].split(";")[0]) == (200, icon["type"])
+    (picture,) = (icon for icon in icons if icon["type"] == "image/png")
+    data = office.get(picture["src"]).content
+    wide, high = int.from_bytes(data[16:20], "big"), int.from_bytes(data[20:24], "big")  # PNG: IHDR comes first
+    assert picture["sizes"] == f"{wide}x{high}"

@@ -198,7 +198,7 @@ def test_what_was_moved_away_meanwhile_is_told_first_and_then_taken(day: tuple[F
         post(session, {CREW: [(jobs.repair, 840, 930)], OTHER: [(jobs.install, 540, 780)]})
     moved = tick(crew, jobs.install, items)
     assert (moved.status_code, moved.json()["type"]) == (409, "/problems/moved")
-    assert "no longer a job of north-1" in moved.json()["detail"]
+    assert "no longer a job of Bramwith" in moved.json()["detail"]
     assert tick(crew, jobs.install, items, although_moved=True).status_code == 200
     assert tick(crew, jobs.others, items, although_moved=True).status_code == 404  # never was this crew's
 

@@ -225,7 +225,7 @@ def test_a_change_updates_the_entry_and_a_visit_put_off_takes_it_out(app: FastAP
     assert after.vevent.status.value == "CANCELLED"
     old = office.get(f"/messages/{line['id']}").json()
     assert old["state"] == "dropped"
-    assert "A part for your awning was not in the delivery" in made.body
+    assert "We are sorry: a part for your awning was not in the delivery" in made.body
     assert "takes the visit out of your calendar" in made.body
 
 

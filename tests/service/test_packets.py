@@ -145,7 +145,7 @@ def test_a_day_off_and_an_unplanned_week_are_told(app: FastAPI) -> None:
     with transaction(app.state.database) as session:
         data = day_sheet_pdf(session, "north-1", DAY + datetime.timedelta(days=5), NOW)
         assert data is not None
-        assert "stays in on this day" in text_of(data)
+        assert "does not go out on this day" in text_of(data)
         assert day_sheet_pdf(session, "north-1", datetime.date(2030, 1, 7), NOW) is None
         assert day_sheet_pdf(session, "nobody", DAY, NOW) is None
         assert packet_pdf(session, "J-9999", NOW) is None

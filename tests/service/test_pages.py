@@ -10,8 +10,10 @@ from fastapi.testclient import TestClient
 
 from api.access.accounts import Role
 from api.weeksheet import PILES
+from scheduler.documents import convert
 from scheduler.engine.reasons.skipped import CODES
-from scheduler.layout.documents import Layout
+from scheduler.layout.documents import Finding, Layout
+from scheduler.layout.drawing.cautions import sort_out
 from scheduler.plan import read_plan
 from tests.conftest import BuiltDemo
 from tests.service.cast import PAGE, running, settings_for, signed_in
@@ -71,6 +73,20 @@ def test_a_job_page_shows_drawing_findings_and_kit(client: TestClient) -> None:
     assert "expected Wed Apr 14" in text
     assert "stepladder 8 ft" in text
     assert "Stale" not in text
+
+
+def test_a_job_page_answers_first_and_folds_what_is_the_same_on_most_walls(client: TestClient) -> None:
+    text = client.get("/jobs/J-1042").text
+    papers = client.get("/jobs/J-1042", headers={"accept": "application/json"}).json()
+    findings = convert(papers["layout"]["findings"], tuple[Finding, ...], "findings")  # type: ignore[arg-type]
+    glance = text.partition('<dl class="glance">')[2].partition("</dl>")[0]
+    assert [words for words in ("When", "Kit", "Wall", "On site") if f"<dt>{words}</dt>" not in glance] == []
+    settle = text.partition('id="findings"')[2].partition("</section>")[0]
+    at_once, _, folded = settle.partition("<details>")
+    found = sort_out(findings)
+    assert at_once.count("<li") == min(5, len(found.stops) + len(found.special))
+    assert at_once.count("<li") + folded.count("<li") == len(findings)
+    assert f"{len(found.stops) + len(found.special)} things to settle" in glance
 
 
 @pytest.mark.parametrize(("job", "words"), [("J-1076", "survey"), ("J-1088", "cloth sags"), ("J-1049", "Brick veneer")])

@@ -121,6 +121,9 @@ EXPECTED = {
     "GET /looking-back/{start_date}/{plot}.svg": LOOKERS,
     "GET /looking-back/{start_date}/worth": LOOKERS,
     "POST /looking-back/{start_date}/worth": "manager",
+    "GET /gates": OFFICE,
+    "POST /gates/{gate_id}/closed": OFFICE,
+    "POST /gates/usual": OFFICE,
     "GET /set-up": OFFICE,
     **{f"GET /set-up/{{kind_id}}{rest}": OFFICE for rest in ("", "/table.csv", "/blank.csv", "/new", "/row")},
     **{f"POST /set-up/{{kind_id}}{rest}": OFFICE for rest in ("/new", "/row", "/undo/{line_id}", "/files")},
@@ -140,6 +143,9 @@ EXPECTED = {
     "GET /tokens": "manager",
     "POST /tokens": "manager",
     "POST /tokens/{token_id}/revoke": "manager",
+    "GET /calendars": OFFICE,
+    "POST /calendars": OFFICE,
+    "POST /calendars/{address_id}/revoke": OFFICE,
     "GET /day-links": OFFICE,
     "POST /day-links": OFFICE,
     "POST /day-links/{link_id}/revoke": OFFICE,
@@ -157,6 +163,7 @@ EXPECTED = {
     "GET /crews/{crew_id}/days/{day}/manifest.webmanifest": f"{ALL} link",
     "GET /crews/day-worker.js": "open",
     "GET /days/{day}": LOOKERS,
+    "GET /weeks/{start_date}/live": OFFICE,
     "GET /today": LOOKERS,
     "POST /today/late": OFFICE,
     "GET /jobs/{visit_id}/photos": f"{ALL} link",
@@ -201,7 +208,7 @@ EXPECTED = {
 }
 # Values for the parts of addresses that lead to nothing: the guard answers before anything is looked up or changed.
 NOWHERE = {"start_date": "2030-01-07", "day": "2030-01-07"} | dict.fromkeys(
-    ("account_id", "link_id", "token_id", "plan_id", "other_id", "run_id"), "999"
+    ("account_id", "link_id", "token_id", "address_id", "plan_id", "other_id", "run_id"), "999"
 )
 
 

@@ -119,7 +119,7 @@ def test_the_customer_is_told_how_late_and_the_promise_stays(day: tuple[FastAPI,
     assert risk["expected"] <= message["expected"] < risk["expected"] + 5
     assert "running late today" in message["body"]
     assert "at 2:00 pm" in message["body"]
-    assert "sorry" in message["body"]
+    assert "\n\nWe are sorry" in message["body"]
     assert risk["message"] == message["id"]
     told = office.post(f"/messages/{message['id']}/told", data={"version": message["version"]}, headers=JSON)
     assert told.json()["state"] == "told"

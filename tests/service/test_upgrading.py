@@ -4,7 +4,6 @@ from __future__ import annotations
 
 import hashlib
 import os
-import re
 import signal
 import sqlite3
 import stat
@@ -14,6 +13,7 @@ from pathlib import Path
 
 import pytest
 import sqlalchemy as sa
+from alembic.script import ScriptDirectory
 
 from api.database import MIGRATIONS, hold, open_database, upgrade
 from scheduler.errors import BadInput
@@ -96,9 +96,9 @@ def forms(tmp_path: Path, data: str | None) -> dict[str | None, set[tuple[str, s
     if data is not None:
         fill(engine, data)
         found = {data: _tables(engine)}
-    for path in sorted((MIGRATIONS / "versions").glob("0*.py")):
-        (form,) = re.findall(r'^revision = "(.+)"$', path.read_text(), re.MULTILINE)
-        if data is None or form > data:
+    chain = [script.revision for script in ScriptDirectory(str(MIGRATIONS)).walk_revisions()][::-1]
+    for form in chain:  # their numbers need not be in the order in which they follow each other
+        if data is None or chain.index(form) > chain.index(data):
             upgrade(engine, form)
             found[form] = _tables(engine)
     engine.dispose()

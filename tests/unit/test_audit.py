@@ -194,7 +194,7 @@ BROKEN: list[tuple[str, Edit, Where, str]] = [
     ("yard", keep_alders_kit_elsewhere, ("oak", 0, "alder"),
      f"{MON} starts from yard yard, but the kit of alder lies at annex."),
     ("hands", lambda w, p: w["jobs"][0].update(hands=3), ("oak", 0, "alder"),
-     f"{MON} has 2 hands, helpers counted, and alder needs 3."),
+     f"{MON} has 2 people, helpers counted, and alder needs 3."),
     ("helpers", lambda w, p: p["routes"][0].update(helpers=2), (None, 0, None),
      "Yard yard on Mon Mar 15 sends out 2 helpers and has 1."),
     ("helpers", lambda w, p: p["routes"][1].update(helpers=1), (None, 1, None),

@@ -76,7 +76,7 @@ def test_one_crews_day_in_writing() -> None:
         ("alder", 20, 10, 500),
         ("birch", 10, 40, 610),
     ]
-    assert [e.marks for e in cell.entries] == [("firm",), ("day kept", "other crew", "other time", "1 d late")]
+    assert [e.marks for e in cell.entries] == [("firm",), ("day promised", "other crew", "other time", "1 d late")]
     assert (cell.drive_home_min, cell.drive_min, cell.metres) == (35, 65, 30_000)
     assert (cell.weight_kg, cell.boxes, cell.helpers) == (100, 2, 1)
     assert cell.from_pool == {"ladder-24": 1, "scaffold": 1}  # one of two ladders is on board

@@ -10,6 +10,7 @@ from sqlalchemy import desc
 from sqlmodel import Session, col, select
 
 from api import tables
+from api.http.names import crew_called
 from api.http.problems import Problem
 from api.ledger.history import note
 from api.ledger.plans.posted import LONGEST_DAYS, posted_on
@@ -63,9 +64,8 @@ def working_day(session: Session, crew_id: str, day: datetime.date) -> PostedDay
     """Return a crew's posted day for something to be noted on it; answers 409 where there is none."""
     found = posted_day(session, crew_id, day)
     if found is None:
-        raise Problem(
-            409, f"Nothing is posted for {crew_id} on {day}: the office has withdrawn the week.", kind="moved"
-        )
+        who = crew_called(session, crew_id)
+        raise Problem(409, f"Nothing is posted for {who} on {day}: the office has withdrawn the week.", kind="moved")
     return found
 
 
@@ -84,9 +84,10 @@ def visit_of(session: Session, day: PostedDay, visit_id: str, *, although_moved:
         for route in [_route(session, posted, day.crew_id, day.day)]
     )
     if visit is None or not was_here:
-        raise Problem(404, f'{day.crew_id} has no job "{visit_id}" on {day.day}.')
+        raise Problem(404, f'{crew_called(session, day.crew_id)} has no job "{visit_id}" on {day.day}.')
     if not although_moved:
-        detail = f"{visit_id} is no longer a job of {day.crew_id} on this day: the week was posted anew."
+        who = crew_called(session, day.crew_id)
+        detail = f"{visit_id} is no longer a job of {who} on this day: the week was posted anew."
         raise Problem(409, detail, kind="moved", posted_at=day.posted.posted_at.isoformat())
     return visit
 

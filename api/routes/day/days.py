@@ -19,8 +19,10 @@ from api.bench import losses
 from api.clock import Now, local_day
 from api.day import loading, phone, results, stop_times
 from api.day.overview import crews_on
+from api.falls.now import falling
 from api.fields.shown import day_name, pounds
 from api.http.assets import asset
+from api.http.names import crew_called
 from api.http.pages import Database, page, wants_json
 from api.http.problems import Problem, responses
 from api.ledger.plans.posted_days import Act, PostedDay, act, posted_day, visit_of, working_day
@@ -95,12 +97,16 @@ class LossBody(NotedOfVisit):
 
 
 class ResultBody(NotedOfVisit):
-    """What became of the visit; minutes after local midnight. `replaces`: the result that this one corrects."""
+    """What became of the visit; minutes after local midnight. `replaces`: the result that this one corrects.
+
+    `left_min`: how many minutes the rest of a visit partly done will take: a visit is made for it at once.
+    """
 
     outcome: results.Outcome
     start: Annotated[int | None, Field(ge=0, le=2879)] = None
     end: Annotated[int | None, Field(ge=0, le=2879)] = None
     why: Annotated[records.Words, Field(max_length=1000)] = ""
+    left_min: Annotated[int | None, Field(ge=1, le=1440)] = None
     replaces: Annotated[int | None, Field(ge=1, lt=2**31)] = None
 
 
@@ -116,14 +122,15 @@ def worker(_: Annotated[Who, everyone()]) -> Response:
 @router.get("/crews/{crew_id}/days/{day}/manifest.webmanifest", response_class=Response)
 def manifest(session: Database, who: Reader, crew_id: str, day: datetime.date) -> Response:
     """Give the manifest with which a phone puts the day sheet beside its other programs."""
-    own_crew_day(who, crew_id, day)
+    own_crew_day(session, who, crew_id, day)
     crew = found(session, Crew, crew_id, "crew")
     address = f"/crews/{crew_id}/days/{day}"
     icon = {"src": asset("awning.svg"), "sizes": "any", "type": "image/svg+xml", "purpose": "any maskable"}
+    picture = {"src": asset("awning.png"), "sizes": "512x512", "type": "image/png", "purpose": "any maskable"}
     values = {
         "name": f"{crew.name}, {day_name(day)}", "short_name": crew.name, "id": address, "start_url": address,
         "scope": "/crews/", "display": "standalone", "orientation": "any", "background_color": "#f3f5f5",
-        "theme_color": "#14524a", "icons": [icon],
+        "theme_color": "#14524a", "icons": [icon, picture],
     }  # fmt: skip
     return JSONResponse(values, media_type="application/manifest+json")
 
@@ -131,7 +138,7 @@ def manifest(session: Database, who: Reader, crew_id: str, day: datetime.date) -
 @router.get("/crews/{crew_id}/days/{day}")
 def crew_day(request: Request, session: Database, who: Reader, now: Now, crew_id: str, day: datetime.date) -> Response:
     """Show what the posted week gives a crew to do on a day."""
-    own_crew_day(who, crew_id, day)
+    own_crew_day(session, who, crew_id, day)
     crew = found(session, Crew, crew_id, "crew")
     posted = posted_day(session, crew_id, day)
     if wants_json(request):
@@ -141,6 +148,7 @@ def crew_day(request: Request, session: Database, who: Reader, now: Now, crew_id
     if posted is not None:
         shown = phone.day_page(session, crew, posted, now)
         values |= {"sheet": shown.content, "state": shown.state, "posted": posted.posted}
+        values["falls"] = falling(session, request.app.state.searches.days, now)
         values["opened"] = session.get_one(DayLink, who.link_id).digest if who.link_id is not None else ""
         values["business"] = shown.content.business
         values |= {"goes_first": GOES_FIRST, "pounds": pounds, "allowed": allowed, "where": loading.WHERE}
@@ -151,7 +159,7 @@ def crew_day(request: Request, session: Database, who: Reader, now: Now, crew_id
 @router.get("/crews/{crew_id}/days/{day}/state")
 def state(session: Database, who: Reader, now: Now, crew_id: str, day: datetime.date) -> Response:
     """Give as JSON how far a crew's day is; null where nothing is posted for it."""
-    own_crew_day(who, crew_id, day)
+    own_crew_day(session, who, crew_id, day)
     found(session, Crew, crew_id, "crew")
     posted = posted_day(session, crew_id, day)
     return JSONResponse(None if posted is None else phone.day_state(session, posted, now))
@@ -160,13 +168,13 @@ def state(session: Database, who: Reader, now: Now, crew_id: str, day: datetime.
 @router.get("/crews/{crew_id}/days/{day}/drawings/{visit_id}", response_class=Response)
 def drawing(session: Database, who: Reader, crew_id: str, day: datetime.date, visit_id: str) -> Response:
     """Give the sheet to drill by of one of the day's visits, as preparation made it last."""
-    own_crew_day(who, crew_id, day)
+    own_crew_day(session, who, crew_id, day)
     posted = posted_day(session, crew_id, day)
     row = None
     if posted is not None and visit_id in posted.visits:
         row = session.get(Prepared, (visit_id, "drawing"))
     if row is None:
-        raise Problem(404, f'{crew_id} has no wall drawing of "{visit_id}" on {day}.')
+        raise Problem(404, f'{crew_called(session, crew_id)} has no wall drawing of "{visit_id}" on {day}.')
     tag = f'"{row.fingerprint[:32]}"'
     return Response(sheets_of(row.document)[0], media_type="image/svg+xml", headers={"ETag": tag})
 
@@ -183,7 +191,7 @@ def tick(
         done = loading.tick(session, posted, visit, body.items, body.on, noted)
         return JSONResponse({"visit": visit.id, "condition": done.condition, "ticked": done.ticked})
 
-    own_crew_day(who, crew_id, day, write=True)
+    own_crew_day(session, who, crew_id, day, write=True)
     return once(session, write)
 
 
@@ -198,7 +206,7 @@ def out(
         row = loading.go_out(session, posted, body.overruled_by, body.overruled_why, noted)
         return JSONResponse(row.model_dump(mode="json", exclude={"plan_id", "version"}))
 
-    own_crew_day(who, crew_id, day, write=True)
+    own_crew_day(session, who, crew_id, day, write=True)
     return once(session, write)
 
 
@@ -213,7 +221,7 @@ def back(
         row = loading.come_back(session, posted, noted)
         return JSONResponse(row.model_dump(mode="json", exclude={"plan_id", "version"}))
 
-    own_crew_day(who, crew_id, day, write=True)
+    own_crew_day(session, who, crew_id, day, write=True)
     return once(session, write)
 
 
@@ -229,7 +237,7 @@ def step(
         row = results.sign(session, posted, visit, body.step, body.signed, body.note, noted)
         return JSONResponse({"visit": visit.id, "step": body.step, "signed_by": row.done_by if row else None})
 
-    own_crew_day(who, crew_id, day, write=True)
+    own_crew_day(session, who, crew_id, day, write=True)
     return once(session, write)
 
 
@@ -245,7 +253,7 @@ def time(
         row = stop_times.note_time(session, posted, visit, body.what, body.noted, noted)
         return JSONResponse({"visit": visit.id, "what": body.what, "at": row.at.isoformat() if row else None})
 
-    own_crew_day(who, crew_id, day, write=True)
+    own_crew_day(session, who, crew_id, day, write=True)
     return once(session, write)
 
 
@@ -265,7 +273,7 @@ def loss(
         found = losses.losses(session, (visit.id,), day).get(visit.id, [])
         return JSONResponse({"visit": visit.id, "losses": found})
 
-    own_crew_day(who, crew_id, day, write=True)
+    own_crew_day(session, who, crew_id, day, write=True)
     return once(session, write)
 
 
@@ -278,11 +286,11 @@ def result(
     def write() -> Response:
         posted, noted = _day(session, who, crew_id, day, body, now)
         visit = visit_of(session, posted, body.visit, although_moved=body.although_moved)
-        told = results.ResultTold(body.outcome, body.start, body.end, body.why, body.replaces)
+        told = results.ResultTold(body.outcome, body.start, body.end, body.why, body.replaces, body.left_min)
         row = results.tell(session, posted, visit, told, noted)
         return JSONResponse(results.record(row), 201)
 
-    own_crew_day(who, crew_id, day, write=True)
+    own_crew_day(session, who, crew_id, day, write=True)
     return once(session, write)
 
 

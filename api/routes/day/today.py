@@ -12,6 +12,7 @@ from api import tables
 from api.access.accounts import Role
 from api.access.guards import LOOKERS, Who, allow, found
 from api.clock import Now, local_day, local_moments
+from api.falls.now import each_falling
 from api.http.pages import Database, page, wants_json
 from api.http.problems import responses
 from api.ledger.plans.posted import posted_on
@@ -27,14 +28,17 @@ Office = Annotated[Who, allow(Role.manager, Role.office)]
 def today(request: Request, session: Database, who: Annotated[Who, allow(*LOOKERS)], now: Now) -> Response:
     """Show where each crew is, how far behind or ahead, its next promise, and which promises are at risk or broken.
 
-    As JSON `{date, crews}`; minutes are after local midnight, `behind_min` below 0 means ahead.
+    As JSON `{date, crews, falls}`; minutes are after local midnight, `behind_min` below 0 means ahead.
     """
     day = local_day(session, now)
     lines = crew_lines(session, day, now)
+    falls = [one for one in each_falling(session, request.app.state.searches.days, now) if one.date == day]
     if wants_json(request):
-        return Response(msgspec.json.encode({"date": day, "crews": lines}), media_type="application/json")
+        body = {"date": day, "crews": lines, "falls": {one.visit_id: one.words for one in falls}}
+        return Response(msgspec.json.encode(body), media_type="application/json")
     posted = posted_on(session, day)
     values: dict[str, Any] = {"day": day, "lines": lines, "at": local_moments(session)(now), "posted": posted}
+    values |= {"falls": falls}
     values |= {"may_tell": who.role in (Role.manager, Role.office)}
     return page(request, "today.html", values)
 

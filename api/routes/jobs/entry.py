@@ -24,6 +24,7 @@ from api.jobs import entry, models
 from api.jobs.entry import ROWS, Section
 from api.jobs.numbers import job_number
 from api.ledger.history import note
+from api.office.gates import begin_gates
 from api.routes.records import Words
 from scheduler.errors import BadInput
 
@@ -101,6 +102,7 @@ def make_job(request: Request, session: Database, now: Now, who: Office, sent: S
         entry.keep(session, rows, by=who.name, now=now)
     except BadFiles as bad:
         return _new_page(request, session, form, known, entry.faults_by_field(bad), 422)
+    begin_gates(session, session.get_one(tables.Visit, visit), by=who.name, now=now)
     if "awnings" in rows:
         models.pack(session, cells["awnings"]["awning"], parts, by=who.name, now=now)
     return RedirectResponse(f"/jobs/{visit}", 303)

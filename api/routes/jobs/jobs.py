@@ -16,6 +16,8 @@ from starlette.exceptions import HTTPException
 from api.access.accounts import Role
 from api.access.guards import LOOKERS, STAFF, Who, allow, own_job
 from api.clock import Now
+from api.falls.falls import CannotGo
+from api.falls.now import falling
 from api.fields.shown import day_name
 from api.http.pages import Database, page, wants_json
 from api.jobs.listed import JobsWanted, jobs_list, places, towns
@@ -29,7 +31,7 @@ from api.routes import records
 from api.tables import Business
 from api.weeksheet import PILES
 from api.weeksheet.names import KIT_MARKS
-from scheduler.layout.drawing.cautions import ranked
+from scheduler.layout.drawing.cautions import sort_out
 
 router = APIRouter(tags=["jobs"])
 Staff = Annotated[Who, allow(*LOOKERS)]
@@ -80,8 +82,9 @@ def job(request: Request, session: Database, who: Reader, now: Now, visit_id: st
     """Show a job with its wall drawing, findings, kit and time on site, and what has happened to it."""
     own_job(session, who, visit_id)
     found = _found(session, visit_id, now)
+    falls = falling(session, request.app.state.searches.days, now).get(visit_id)
     if wants_json(request):
-        return Response(_documents(found), media_type="application/json")
+        return Response(_documents(found, falls), media_type="application/json")
     standing = places(session)
     visit = found.job.visit
     story = job_story(session, visit, found.customer.id)
@@ -92,7 +95,11 @@ def job(request: Request, session: Database, who: Reader, now: Now, visit_id: st
         return f"{day_name(local.date())}, {local:%-H:%M}"
 
     office = who.role in (Role.manager, Role.office)
+    findings = sort_out(found.job.layout.findings if found.job.layout else ())
     values = {
+        "stops": findings.stops,
+        "serious": findings.special,
+        "usual": findings.standing + findings.notes,
         "page": found,
         "job": found.job,
         "where": standing.stops.get(visit_id),
@@ -101,11 +108,11 @@ def job(request: Request, session: Database, who: Reader, now: Now, visit_id: st
         "story": story,
         "moment": moment,
         "history": [(line, in_words(line, of=visit_id)) for line in story.history] if who.role else [],
-        "findings": ranked(found.job.layout.findings) if found.job.layout else [],
         "wall": wall_words(found.job, found.site, session.get_one(Business, 1), now.year),
         "cautions": list(cautions(found.job, found.site)),
         "allowed": allowed(found.hours),
         "office": office,
+        "falls": falls,
         "holds": HOLDS,
         "may_survey": who.role in SURVEYORS,
         "may_photograph": who.role in SURVEYORS or who.link_id is not None,
@@ -140,8 +147,12 @@ def _found(session: Session, visit_id: str, now: datetime.datetime) -> JobPage:
     return found
 
 
-def _documents(found: JobPage) -> bytes:
-    """Return the job's documents as one JSON object; null where it has none (a survey, a repair)."""
+def _documents(found: JobPage, falls: CannotGo | None) -> bytes:
+    """Return the job's documents as one JSON object; null where it has none (a survey, a repair).
+
+    `falls` says why it cannot go as it is posted; null where it can, or is not posted.
+    """
     job = found.job
     documents = {"survey": job.survey, "layout": job.layout, "kit": job.kit, "duration": job.duration}
-    return msgspec.json.encode({"id": job.visit.id, "kind": job.visit.kind, **documents, "stale": sorted(found.stale)})
+    standing = {"stale": sorted(found.stale), "falls": None if falls is None else falls.words}
+    return msgspec.json.encode({"id": job.visit.id, "kind": job.visit.kind, **documents, **standing})

@@ -24,6 +24,7 @@ from api.http.problems import Problem, responses
 from api.http.versions import IfMatch, IfNoneMatch
 from api.jobs.listed import places
 from api.jobs.numbers import job_number
+from api.office.gates import begin_gates
 from api.routes import records
 from api.tables import Visit, VisitHours
 from scheduler.errors import BadInput
@@ -137,6 +138,7 @@ def make_visit(session: Database, who: Writer, now: Now, once: Once, body: Visit
         session.add(row)
         session.flush()
         _allow(session, row.id, body.hours)
+        begin_gates(session, row, by=who.name, now=now)
         return records.make(session, who, now, row, "visit", "/visits", also=_hours(session, [row.id])[row.id])
 
     return once(session, write)

@@ -269,7 +269,7 @@ def _unkept(answer: Response) -> Response:
 
 def _account(session: Session, account_id: int) -> Account:
     if not 0 < account_id < 2**31:
-        raise Problem(404, f'No account has the id "{account_id}".')
+        raise Problem(404, f'Nobody who signs in has the id "{account_id}".')
     return found(session, Account, account_id, "account")
 
 

@@ -1,9 +1,8 @@
-"""Tables in and out, calendar feeds, a day's route, and what is printed: thin over `api.exchange`."""
+"""Tables in and out, a day's route, and what is printed: thin over `api.exchange`."""
 
 from __future__ import annotations
 
 import datetime
-import hashlib
 from dataclasses import asdict
 from typing import Annotated, Any, Literal
 
@@ -18,11 +17,11 @@ from api.day.paper import day_sheet_pdf
 from api.exchange.exporting import export_zip
 from api.exchange.importing import IMPORTABLE, Imported, import_tables
 from api.exchange.uploads import MOST_BYTES, read_upload
-from api.feeds.addresses import Feed, feed_of, feed_token
-from api.feeds.calendar import crew_calendar, visit_calendar
+from api.feeds.addresses import addresses_in_use, token_for
 from api.feeds.maps import geojson, gpx, points
 from api.fields.sheets import BadFiles
 from api.http.headers import disposition
+from api.http.names import crew_called
 from api.http.pages import Database, page, wants_json
 from api.http.problems import Problem
 from api.jobs.packet import packet_pdf
@@ -37,12 +36,6 @@ Staff = Annotated[Who, allow(*STAFF)]
 OnTheDay = Annotated[Who, allow(*STAFF, crew_link=True)]
 Anyone = Annotated[Who, everyone()]
 
-_CALENDAR_EXAMPLE = (
-    "BEGIN:VCALENDAR\r\nVERSION:2.0\r\nPRODID:-//Eaveboard//Visits//EN\r\nBEGIN:VEVENT\r\n"
-    "UID:J-1042.north-1@crew.eaveboard\r\nDTSTAMP:20270408T200000Z\r\nSEQUENCE:0\r\n"
-    "DTSTART;TZID=America/Chicago:20270412T091500\r\nDTEND;TZID=America/Chicago:20270412T132700\r\n"
-    "STATUS:CONFIRMED\r\nSUMMARY:J-1042 12 ft install\\, Tallow Bend\r\nEND:VEVENT\r\nEND:VCALENDAR\r\n"
-)
 _IMPORT_EXAMPLE = {
     "kept": False,
     "fingerprint": "5f1c0d2e",
@@ -73,7 +66,6 @@ _WEEK_EXAMPLE = {
         }
     ],
 }
-_ADDRESS_EXAMPLE = {"address": "https://example.org/calendars/eyJ…/visits.ics"}
 
 
 def _gives(media_type: str, example: Any = None) -> dict[int | str, dict[str, Any]]:
@@ -129,7 +121,7 @@ def crew_visits(
 ) -> Response:
     """List a crew's visits of one week in order, by the posted plan, else the newest."""
     found(session, Crew, crew_id, "crew")
-    _own_crew(who, crew_id)
+    _own_crew(session, who, crew_id)
     monday = start_date - datetime.timedelta(days=start_date.weekday())
     posted, stops = crew_week(session, crew_id, monday)
     get, visits = by_id(session), []
@@ -147,36 +139,6 @@ def crew_visits(
             }
         )
     return JSONResponse({"crew": crew_id, "start_date": monday.isoformat(), "posted": posted, "visits": visits})
-
-
-@router.get("/crews/{crew_id}/calendar", responses=_gives("application/json", _ADDRESS_EXAMPLE))
-def crew_feed(request: Request, session: Database, who: Staff, crew_id: str) -> Response:
-    """Give the private address of a crew's calendar feed; a crew lead has that of the own crew only."""
-    found(session, Crew, crew_id, "crew")
-    _own_crew(who, crew_id)
-    return _address(request, "crew", crew_id)
-
-
-@router.get("/jobs/{visit_id}/calendar", responses=_gives("application/json", _ADDRESS_EXAMPLE))
-def visit_feed(request: Request, session: Database, _: Office, visit_id: str) -> Response:
-    """Give the private address of a visit's calendar feed, for its customer."""
-    found(session, Visit, visit_id, "job")
-    return _address(request, "visit", visit_id)
-
-
-@router.get("/calendars/{token}/visits.ics", responses=_gives("text/calendar", _CALENDAR_EXAMPLE))
-def calendar(request: Request, session: Database, _: Anyone, token: str) -> Response:
-    """Give a calendar feed (RFC 5545); whoever has the address may read it, since calendars cannot sign in."""
-    whose = feed_of(request.app.state.secret, token)
-    if whose is None:
-        raise Problem(404, "This calendar's address is not good, or no longer.")
-    feed, of = whose
-    row = found(session, Crew, of, "crew") if feed == "crew" else found(session, Visit, of, "job")
-    data = crew_calendar(session, row.id) if isinstance(row, Crew) else visit_calendar(session, row.id)
-    tag = f'"{hashlib.sha256(data).hexdigest()[:32]}"'
-    if request.headers.get("if-none-match") == tag:
-        return Response(status_code=304, headers={"ETag": tag})
-    return Response(data, media_type="text/calendar", headers={"ETag": tag})
 
 
 @router.get("/crews/{crew_id}/days/{day}/route.geojson", responses=_gives("application/geo+json"))
@@ -213,26 +175,18 @@ def packet(session: Database, who: OnTheDay, now: Now, visit_id: str) -> Respons
     return _file(data, "application/pdf", f"{visit_id}.pdf", inline=True)
 
 
-def _own_crew(who: Who, crew_id: str) -> None:
+def _own_crew(session: Session, who: Who, crew_id: str) -> None:
     if who.role is Role.lead and who.crew_id != crew_id:
-        raise Problem(403, f"This is for the lead of {crew_id} and the office.")
+        raise Problem(403, f"This is for the lead of {crew_called(session, crew_id)} and the office.")
 
 
 def _day(session: Session, who: Who, crew_id: str, day: datetime.date) -> Any:
-    own_crew_day(who, crew_id, day)
+    own_crew_day(session, who, crew_id, day)
     found(session, Crew, crew_id, "crew")
     planned = crew_day(session, crew_id, day)
     if planned is None:
         raise Problem(404, f"No plan has been made for the week of {day}.")
     return planned
-
-
-def _address(request: Request, feed: Feed, of: str) -> JSONResponse:
-    base = request.app.state.settings.base
-    token = feed_token(request.app.state.secret, feed, of)
-    answer = JSONResponse({"address": f"{base}/calendars/{token}/visits.ics"})
-    answer.headers["Cache-Control"] = "no-store"
-    return answer
 
 
 def _page(
@@ -247,10 +201,13 @@ def _page(
 ) -> Response:
     secret, base = request.app.state.secret, request.app.state.settings.base
     crews = session.exec(select(Crew).where(col(Crew.active)).order_by(col(Crew.id))).all()
-    feeds = [(crew, f"{base}/calendars/{feed_token(secret, 'crew', crew.id)}/visits.ics") for crew in crews]
+    feeds = addresses_in_use(session, datetime.datetime.now(datetime.UTC))
+    mine = {row.id: f"{base}/calendars/{token_for(secret, row)}/visits.ics" for row in feeds if row.who == who.key}
     values = {
         "who": who,
         "feeds": feeds,
+        "mine": mine,
+        "crews": crews,
         "importable": IMPORTABLE,
         "done": done,
         "told": _told(done) if done else None,

@@ -23,7 +23,7 @@ def history(
     session: Database,
     _: Annotated[Who, allow(Role.manager, Role.office)],
     noun: Annotated[
-        Words | None, Query(max_length=40, description="what was changed: customer, site, account, …")
+        Words | None, Query(max_length=40, description="what was changed: customer, site, visit, …")
     ] = None,
     noun_id: Annotated[Words | None, Query(max_length=80)] = None,
     before: Annotated[int | None, Query(ge=1, le=2**31 - 1, description="only lines older than this one")] = None,

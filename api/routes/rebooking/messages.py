@@ -14,6 +14,7 @@ from api.access.accounts import Role
 from api.access.guards import Who, allow, found
 from api.clock import Now
 from api.database import transaction
+from api.falls.now import each_falling
 from api.fields.limits import limit
 from api.fields.shown import day_name
 from api.http.pages import Database, page, wants_json
@@ -30,15 +31,21 @@ router = APIRouter(tags=["messages"])
 Office = Annotated[Who, allow(Role.manager, Role.office)]
 Version = Annotated[int, Form(ge=0)]
 STATES = {
-    "draft": "○ draft", "failed": "▲ not sent", "sending": "… being sent", "told": "✓ told", "dropped": "dropped"
+    "draft": "○ still to tell", "failed": "▲ not sent", "sending": "… being sent", "told": "✓ told",
+    "dropped": "dropped",
 }  # fmt: skip
 
 
 @router.get("/messages")
-def message_list(request: Request, session: Database, _: Office) -> Response:
-    """List what is still to be told, and what was told last."""
+def message_list(request: Request, session: Database, _: Office, now: Now) -> Response:
+    """List what is still to be told, and what was told last.
+
+    `falls` says why a visit cannot go at the time that the message tells of; empty where it can.
+    """
     wanted = select(tables.Message).where(col(tables.Message.state).in_(telling.OPEN))
-    still = [_line(session, m) for m in session.exec(wanted.order_by(col(tables.Message.id))).all()]
+    falls = {one.visit_id: one.words for one in each_falling(session, request.app.state.searches.days, now)}
+    rows = session.exec(wanted.order_by(col(tables.Message.id))).all()
+    still = [_line(session, m) | {"falls": _falls(m, falls)} for m in rows]
     told = select(tables.Message).where(tables.Message.state == "told").order_by(col(tables.Message.told_at).desc())
     last = [_line(session, m) for m in session.exec(told.limit(20)).all()]
     if wants_json(request):
@@ -135,6 +142,11 @@ def drop(
     else:
         telling.drop(session, row, now=now, by=who.name)
     return _back(request, session, row)
+
+
+def _falls(message: tables.Message, falls: dict[str, str]) -> str:
+    """Return why the visit cannot go as the message says, empty where it can or the message says that it is off."""
+    return "" if message.spot is None else falls.get(message.visit_id, "")
 
 
 def _send(request: Request, row: tables.Message, now: datetime.datetime, who: Who) -> None:

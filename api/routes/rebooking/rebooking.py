@@ -16,7 +16,7 @@ from api import tables
 from api.access.accounts import Role
 from api.access.guards import Who, allow, found
 from api.clock import Now
-from api.falls.falls import findings
+from api.falls.now import each_falling
 from api.falls.today import open_weeks
 from api.fields.shown import day_name
 from api.http.pages import Database, page, wants_json
@@ -28,7 +28,7 @@ from api.messages.telling import OPEN
 from api.rebooking import cases, opening, taking
 from api.rebooking.cases import CAUSES, named
 from api.rebooking.search import Searches
-from api.rebooking.shown import case_line, finding_line, visit_line
+from api.rebooking.shown import case_line, finding_line, ranked, visit_line
 from api.routes.records import Words
 from scheduler.errors import BadInput
 
@@ -46,12 +46,8 @@ def overview(request: Request, session: Database, now: Now, _: Office) -> Respon
     """List the open cases, and the posted visits that today's rows no longer allow."""
     open_ = [case_line(session, case) for case in cases.open_cases(session)]
     in_cases = {visit["visit"] for case in open_ for visit in case["visits"] if visit["state"] == "open"}
-    look = []
-    for start_date in open_weeks(session, now):
-        today = _searches(request).days.of(start_date, now)
-        for one in [] if today is None else findings(today):
-            if one.visit_id not in in_cases:
-                look.append(finding_line(session, one))
+    found = each_falling(session, _searches(request).days, now)
+    look = [finding_line(session, one) for one in found if one.visit_id not in in_cases]
     drafts = session.exec(select(tables.Message).where(col(tables.Message.state).in_(OPEN))).all()
     if wants_json(request):
         return JSONResponse({"cases": open_, "look_at": look, "messages": len(drafts)})
@@ -130,7 +126,7 @@ def one(
     booking = told_now(session, shown.visit_id)
     values = {
         "case": body, "causes": CAUSES, "shown": visit_line(session, case, shown, offers=True), "searching": searching,
-        "booking": booking, "done": DONE, "next_case": _next_case(session, case),
+        "booking": booking, "done": DONE, "ranked": ranked, "next_case": _next_case(session, case),
         "messages": session.exec(select(tables.Message).where(
             tables.Message.case_id == case_id, tables.Message.visit_id == shown.visit_id,
             tables.Message.state != "dropped")).all(),
@@ -204,14 +200,14 @@ def _searches(request: Request) -> Searches:
 
 def _found(session: Session, case_id: int) -> tables.RebookingCase:
     if not 0 < case_id < 2**31:
-        raise Problem(404, f'No case has the id "{case_id}".')
+        raise Problem(404, f'No changed visit has the number "{case_id}".')
     return found(session, tables.RebookingCase, case_id, "case")
 
 
 def _found_visit(session: Session, case_id: int, visit_id: str) -> tables.CaseVisit:
     row = None if "\0" in visit_id else session.get(tables.CaseVisit, (case_id, visit_id))
     if row is None:
-        raise Problem(404, f'Case {case_id} has no visit "{visit_id}".')
+        raise Problem(404, f'Changed visit {case_id} has no job "{visit_id}".')
     return row
 
 

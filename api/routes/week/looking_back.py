@@ -15,6 +15,7 @@ from api import tables
 from api.access.accounts import Role
 from api.access.guards import LOOKERS, Who, allow
 from api.clock import Now
+from api.http.names import crew_names
 from api.http.pages import Database, page, wants_json
 from api.http.problems import Problem
 from api.ledger.fingerprint import code_of, fingerprint
@@ -32,7 +33,7 @@ KIND_WORDS = {
     "crews": ("Crews' days and minutes", "what sending the crews out costs"),
     "travel": ("Road", "kilometres driven"),
     "overtime": ("Overtime", "minutes past the end of a shift"),
-    "helpers": ("Extra hands", "helpers taken on for a day"),
+    "helpers": ("Extra people", "helpers taken on for a day"),
     "risk": ("Weather risk", "what visits stand to lose to the weather, by its chance"),
     "late": ("Lateness", "days past the day that a job was due"),
     "changes": ("Changed promises", "promises not kept, bookings moved"),
@@ -63,10 +64,12 @@ def plot(request: Request, session: Database, _: Looker, start_date: datetime.da
     one = _week(session, start_date)
     weeks = weeks_back(session, week_dates(session)) if plot == "cost" else [one]
     # Stored plans never change: a browser that has the plot of these need not have it drawn again.
-    headers = {"ETag": f'"{fingerprint(plot, [w.plan_id for w in weeks], code_of("api.looking_back.plots"))[:32]}"'}
+    names = crew_names(session)
+    made_of = fingerprint(plot, [w.plan_id for w in weeks], names, code_of("api.looking_back.plots"))
+    headers = {"ETag": f'"{made_of[:32]}"'}
     if request.headers.get("if-none-match") == headers["ETag"]:
         return Response(status_code=304, headers=headers)
-    data = {"cost": cost_plot, "crews": crew_plot, "ladders": pool_plot}[plot](weeks)
+    data = crew_plot(weeks, names) if plot == "crews" else {"cost": cost_plot, "ladders": pool_plot}[plot](weeks)
     return Response(data, media_type="image/svg+xml", headers=headers)
 
 

@@ -22,6 +22,7 @@ from api.bench import counting, shorts
 from api.bench.reads import CratePage, bench_page, crate_page
 from api.clock import Now, local_day, local_moments
 from api.day import photos
+from api.falls.now import falling
 from api.fields.limits import as_sent
 from api.fields.sheets import date
 from api.http.pages import Database, page, wants_json
@@ -55,7 +56,7 @@ def bench_list(
         if session.get(tables.Visit, wanted) is None:
             raise Problem(404, f'No job has the number "{wanted}".')
         return RedirectResponse(f"/bench/{quote(wanted, safe='')}", 303)
-    shown_page = bench_page(session, local_day(session, now), yard or None)
+    shown_page = bench_page(session, local_day(session, now), yard or None, _posted_falls(request, session, now))
     if wants_json(request):
         return _json(shown_page)
     yards = session.exec(select(col(tables.Yard.id)).order_by(col(tables.Yard.id))).all()
@@ -67,7 +68,7 @@ def bench_list(
 @router.get("/bench/{visit_id}")
 def crate(request: Request, session: Database, who: Reader, now: Now, visit_id: str) -> Response:
     """Show a crate's list with what has been counted of it."""
-    shown_page = _crate(session, visit_id, now)
+    shown_page = _crate(session, visit_id, now, _posted_falls(request, session, now))
     if wants_json(request):
         return _json(_state(shown_page, local_moments(session)))
     taken = [row for row in photos.photos_of(session, visit_id) if row.shows == "crate"]
@@ -259,9 +260,17 @@ def arrived(
     return once(session, write)
 
 
-def _crate(session: Session, visit_id: str, now: datetime.datetime) -> CratePage:
+def _posted_falls(request: Request, session: Session, now: datetime.datetime) -> dict[str, str]:
+    """Return why posted visits cannot go as posted, by visit; to be asked before anything is written."""
+    days = request.app.state.searches.days
+    return {visit_id: one.words for visit_id, one in falling(session, days, now).items()}
+
+
+def _crate(
+    session: Session, visit_id: str, now: datetime.datetime, posted_falls: dict[str, str] | None = None
+) -> CratePage:
     visit = found(session, tables.Visit, visit_id, "job")
-    shown_page = crate_page(session, visit, local_day(session, now))
+    shown_page = crate_page(session, visit, local_day(session, now), posted_falls)
     if shown_page is None:
         raise Problem(404, f"{visit_id} is a {visit.kind} and has no crate.")
     return shown_page

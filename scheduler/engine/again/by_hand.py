@@ -19,7 +19,7 @@ from scheduler.judged import Breach
 from scheduler.plan import Because, Cost, Plan, Route, Skipped
 from scheduler.price import outings, price, visits
 from scheduler.promises import broken_promises
-from scheduler.week import Job, Week, clock_time, day_name, only_first_format
+from scheduler.week import Job, Week, clock_time, crew_name, day_name, only_first_format
 
 BY_HAND = "by_hand"
 OFF = (Because(BY_HAND, "Taken off the sheet by hand."),)
@@ -199,7 +199,7 @@ def _unlocked(week: Week, made: Plan, hand: Put | Off, locks: Mapping[str, Lock]
     if at is not None and (at.crew, at.day) == lock[:2] and lock.start in (None, at.start):
         return ()
     when = f"{day_name(week, lock.day)}" + (f" at {clock_time(lock.start)}" if lock.start is not None else "")
-    sentence = f"Job {hand.job} is locked to {lock.crew} on {when}; take the lock off first."
+    sentence = f"Job {hand.job} is locked to {crew_name(week, lock.crew)} on {when}; take the lock off first."
     return (Breach("lock", sentence, lock.crew, lock.day, hand.job),)
 
 
@@ -208,6 +208,6 @@ def _promise(week: Week, job: Job) -> Breach:
     assert booked is not None
     at = f"{day_name(week, booked.day)}"
     if booked.hold == "firm":
-        at = f"{booked.crew} on {at}, {clock_time(booked.start)}"
+        at = f"{crew_name(week, booked.crew)} on {at}, {clock_time(booked.start)}"
     sentence = f"The {booked.hold} booking of {job.id} ({at}) is not kept any more: the customer has to be told."
     return Breach("booking", sentence, booked.crew, booked.day, job.id)

@@ -9,7 +9,7 @@ from scheduler.engine.model.fixed import Spot
 from scheduler.plan import Cost, Plan
 from scheduler.price import outings, price, visits
 from scheduler.promises import broken_promises
-from scheduler.week import Week, clock_time, day_name, only_first_format
+from scheduler.week import Week, clock_time, crew_name, day_name, only_first_format
 
 _PILE = "the waiting pile"
 
@@ -89,4 +89,4 @@ def _sentence(week: Week, name: str, old: Spot | None, new: Spot | None) -> str:
 def _at(week: Week, spot: Spot | None) -> str:
     if spot is None:
         return _PILE
-    return f"{day_name(week, spot.day)} {clock_time(spot.start)} with {spot.crew}"
+    return f"{day_name(week, spot.day)} {clock_time(spot.start)} with {crew_name(week, spot.crew)}"

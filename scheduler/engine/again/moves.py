@@ -13,7 +13,7 @@ from typing import Literal
 from scheduler.engine.model.fixed import Fixed, Spot
 from scheduler.plan import Plan
 from scheduler.price import RETIME_FROM_MIN, outings, visits
-from scheduler.week import Week, clock_time, day_name
+from scheduler.week import Week, clock_time, crew_name, day_name
 
 What = Literal["stays", "other time", "other crew", "other day", "dropped", "newly planned"]
 Cause = tuple[str, tuple[str, ...]]  # in words, and the other jobs that they name
@@ -80,7 +80,7 @@ def move_sentence(week: Week, move: Move) -> str:
     """Return the move in one line: who, what, from where to where, because of what."""
 
     def spot(s: Spot) -> str:
-        return f"{day_name(week, s.day)} {clock_time(s.start)} with {s.crew}"
+        return f"{day_name(week, s.day)} {clock_time(s.start)} with {crew_name(week, s.crew)}"
 
     way = " → ".join(spot(s) for s in (move.before, move.after) if s is not None)
     return f"{move.job}: {move.what}, {way}" + (f"; {move.cause}" if move.cause else "")
@@ -144,7 +144,7 @@ class _Why:
         if lost and (ready is None or ready > before.day):
             return "lost this week" if ready is None else f"cannot be done before {day_name(self.week, ready)}", ()
         if (before.crew, before.day) in self.event.away:
-            return f"crew {before.crew} is away on {day_name(self.week, before.day)}", ()
+            return f"crew {crew_name(self.week, before.crew)} is away on {day_name(self.week, before.day)}", ()
         now = self.event.fixed.now
         if now is not None and (before.day, before.start) < now:
             return "its time is past and it was not done", ()

@@ -20,7 +20,7 @@ from scheduler.engine.planning import plan_week
 from scheduler.errors import BadInput
 from scheduler.plan import Plan
 from scheduler.price import outings, price, visits
-from scheduler.week import Booking, Crew, Job, Week, checked, day_name, only_first_format
+from scheduler.week import Booking, Crew, Job, Week, checked, crew_name, day_name, only_first_format
 
 if TYPE_CHECKING:
     from scheduler.engine.planning import Progress
@@ -173,7 +173,7 @@ def _event(
         if crew not in crews:
             raise BadInput("away", f"no crew has the id {shown(crew)}")
         if (crew, day) not in shifts:
-            raise BadInput("away", f"crew {crew} does not work on {day_name(week, day)} anyway")
+            raise BadInput("away", f"crew {crew_name(week, crew)} does not work on {day_name(week, day)} anyway")
     before = {job: Spot(v.crew, v.day, v.start) for job, v in visits(outings(week, plan.routes)).items()}
     begun = begun_by(week, plan, moment) - lost.keys()
     fixed = Fixed({job: before[job] for job in begun}, moment, frozenset(begun), frozenset(away))

@@ -206,6 +206,13 @@ class Rows:
         weekly = -dual[self.weekly_row : self.weekly_row + len(m.weekly_cap)]
         return Prices(job, sigma, helper, pool, pair, self.triples, -dual[self.triple_row :], weekly)
 
+    @property
+    def take_one(self) -> Any:
+        """Say of each row whether one route at most can stand in it; weekly minutes are paid for beyond their cap."""
+        one = self.cap == 1
+        one[self.weekly_row : self.weekly_row + len(self.model.weekly_cap)] = False
+        return one
+
     def rightly_signed(self, dual: Any) -> Any:
         """Return prices that bound every plan: none above 0 but an item's, no minute dearer than it costs."""
         dual = np.minimum(dual, np.where(np.arange(len(dual)) < self.jobs, np.inf, 0.0))

@@ -18,7 +18,7 @@ from scheduler.gap import LASTING
 from scheduler.judged import JudgedPlan
 from scheduler.plan import Cost, Plan, Route, Stop
 from scheduler.price import outings, visits
-from scheduler.week import Job, Shift, Week, clock_time, day_name
+from scheduler.week import Job, Shift, Week, clock_time, crew_name, day_name
 
 
 class Spot(NamedTuple):
@@ -93,7 +93,7 @@ def check(week: Week, fixed: Fixed) -> None:
         if crew_id not in crews:
             raise BadInput(where, f"no crew has the id {shown(crew_id)}")
         if not any(s.day == day for s in crews[crew_id].shifts):
-            raise BadInput(where, f"crew {crew_id} does not work on {day_name(week, day)}")
+            raise BadInput(where, f"crew {crew_name(week, crew_id)} does not work on {day_name(week, day)}")
     for name in fixed.held.keys() & fixed.visits.keys():
         raise BadInput(f"held.{name}", "is among the fixed visits already; hold it one way only")
     for name in fixed.begun - fixed.visits.keys():
@@ -156,11 +156,11 @@ def _breach(week: Week, jobs: Mapping[str, Job], held: Mapping[str, Spot]) -> st
         for one, other in pairwise(stops):
             if other.start < one.end:
                 return (
-                    f"crew {crew} is with {one.job} until {clock_time(one.end)} and with {other.job} from "
-                    f"{clock_time(other.start)} on {day_name(week, day)}"
+                    f"crew {crew_name(week, crew)} is with {one.job} until {clock_time(one.end)} and with "
+                    f"{other.job} from {clock_time(other.start)} on {day_name(week, day)}"
                 )
         if stops[0].start < shift.start or stops[-1].end > shift.end + shift.overtime:
-            return f"the shift of crew {crew} on {day_name(week, day)} does not hold it"
+            return f"the shift of crew {crew_name(week, crew)} on {day_name(week, day)} does not hold it"
         helpers = max(0, max(jobs[s.job].hands for s in stops) - hands[crew])
         made.append(Route(crew, day, stops[0].start, stops[-1].end, helpers, None, tuple(stops)))
     out = outings(week, made)

@@ -27,7 +27,7 @@ class _Visit(NamedTuple):
     parent: int
     j: int
     drive: int
-    metres: int
+    way: int
     base: float
     weight: int
     boxes: int
@@ -134,9 +134,9 @@ def _to(p: PricingProblem, duals: Duals, labels: Labels, after: _Next, parent: i
     """Return the stop at job j after label `parent`; what is seen and taken then is written to `after`."""
     node, yard = labels.node[parent], len(p.stops.service)
     weight, boxes = labels.weight[parent], labels.boxes[parent]
-    drive, metres, base = p.stops.minutes[node, j], p.stops.metres[node, j], p.stops.way[node, j]
+    drive, base = p.stops.minutes[node, j], p.stops.way[node, j]
     if way != DIRECT:
-        drive, metres = p.stops.minutes[yard, j], p.stops.metres[node, yard] + p.stops.metres[yard, j]
+        drive = p.stops.minutes[yard, j]
         base = p.stops.way[node, yard] + p.stops.way[yard, j]
         weight, boxes = 0, 0
     base = base + labels.base[parent]
@@ -166,7 +166,7 @@ def _to(p: PricingProblem, duals: Duals, labels: Labels, after: _Next, parent: i
         parent,
         j,
         drive,
-        metres,
+        way,
         base,
         p.loads.weight[j] + weight,
         p.loads.boxes[j] + boxes,
@@ -260,7 +260,9 @@ def _store(
     labels.early[c], labels.work[c], labels.late[c], labels.rested[c] = new.early, new.work, new.late, new.rested
     labels.base[c], labels.score[c] = new.base, score
     labels.options[c] = labels.options[parent] + p.stops.cost[o]
-    labels.metres[c] = labels.metres[parent] + to.metres
+    node, yard = labels.node[parent], len(p.stops.service)
+    metres = p.stops.metres[node, j] if to.way == DIRECT else p.stops.metres[node, yard] + p.stops.metres[yard, j]
+    labels.metres[c] = labels.metres[parent] + metres
     labels.weight[c], labels.boxes[c], labels.helpers[c] = to.weight, to.boxes, new.helpers
     for w in range(len(after.seen)):
         labels.seen[c, w] = after.seen[w]

@@ -11,12 +11,22 @@ from scheduler.engine.model.starts import only_at
 from scheduler.engine.model.timing import time_route
 from scheduler.engine.reasons.alone import RULES, Block, blocks, missing_equipment, missing_stock, ways
 from scheduler.engine.reasons.room import Opening, openings
-from scheduler.engine.reasons.sentences import SHARED, ToldReason, amount, count, follow_words, lateness, listed, over
+from scheduler.engine.reasons.sentences import (
+    SHARED,
+    ToldReason,
+    amount,
+    count,
+    follow_words,
+    lateness,
+    listed,
+    over,
+    people,
+)
 from scheduler.engine.search.route_cost import Arrays, arrays
 from scheduler.engine.search.state import state_of
 from scheduler.price import Visit
 from scheduler.promises import broken_promises, promised
-from scheduler.week import Booking, Job, Window, clock_time
+from scheduler.week import Booking, Job, Window, clock_time, crew_name
 
 Routes = Mapping[int, Sequence[int]]
 
@@ -46,7 +56,8 @@ def why_broken(model: Model, week: Arrays, routes: Routes, j: int) -> str:
     rest = {k: kept for k, jobs in routes.items() if (kept := [other for other in jobs if other != j])}
     told = ToldReason(model, rest)
     if booked.hold == "firm":
-        name = f"The firm booking of {job.id} ({booked.crew} on {told.day(booked.day)}, {clock_time(booked.start)})"
+        who = crew_name(model.week, booked.crew)
+        name = f"The firm booking of {job.id} ({who} on {told.day(booked.day)}, {clock_time(booked.start)})"
     else:
         name = f"The booking of {job.id} for {told.day(booked.day)}"
     reasons = list(_by_rule(told, job, booked)) or _by_plan(model, week, routes, told, j, booked)
@@ -67,7 +78,8 @@ def _by_rule(told: ToldReason, job: Job, booked: Booking) -> Iterator[str]:
         if b.shift.day == booked.day and (booked.hold == "day" or b.crew.id == booked.crew)
     ]
     if not found:
-        yield f"{booked.crew} does not work that day" if booked.hold == "firm" else "no crew works that day"
+        firm = f"{crew_name(told.week, booked.crew)} does not work that day"
+        yield firm if booked.hold == "firm" else "no crew works that day"
         return
     rules = ways(found)[0]
     nearest = next(b for b in found if b.rules == rules)
@@ -90,13 +102,13 @@ def _clause(told: ToldReason, job: Job, booked: Booking, block: Block, rule: str
                 return f"customer, daylight and weather leave no work window that holds {hours} that day"
             return "customer, daylight and weather leave no work window that day in which a crew could do it"
         case "no_skills":
-            return f"{crew.id} lacks {listed(s for s in dict.fromkeys(job.skills) if s not in crew.skills)}"
+            return f"{crew.called} lacks {listed(s for s in dict.fromkeys(job.skills) if s not in crew.skills)}"
         case "no_van":
-            return f"the van of {crew.id} has {', '.join(over(job, crew))}"
+            return f"the van of {crew.called} has {', '.join(over(job, crew))}"
         case "no_hands":
             there = sum(h.count for h in week.helpers if (h.yard, h.day) == (crew.yard, day))
-            most = f"{crew.id} has {crew.hands} and can have {count(there, 'helper')} that day"
-            return f"it needs {count(job.hands, 'hand')}, and {most}"
+            most = f"{crew.called} has {crew.hands} and can have {count(there, 'helper')} that day"
+            return f"it needs {people(job.hands)}, and {most}"
         case "ladder_out":
             short = {i: n for i, n in missing_equipment(week, job, crew, day).items() if n > 0}
             return f"yard {crew.yard} lacks {listed(f'{n} of {i}' for i, n in short.items())} that day"
@@ -107,7 +119,7 @@ def _clause(told: ToldReason, job: Job, booked: Booking, block: Block, rule: str
             due = clock_time(booked.start) if booked.hold == "firm" else "its work window"
             return _lower(lateness(told, job, crew, block.shift, due)[1])
         case "other_yard":
-            return f"its kit lies at yard {job.yard}, and {crew.id} is of {crew.yard}"
+            return f"its kit lies at yard {job.yard}, and {crew.called} is of {crew.yard}"
         case _:
             return _lower(follow_words(told, job, crew, day))
 
@@ -136,7 +148,7 @@ def _price(told: ToldReason, j: int, place: Opening) -> Iterator[str]:
             yield _lower(told.shared(code, j, place))
     others, more = told.jobs_at(place), f"keeping it costs {amount(place.extra)} more"
     if place.extra >= 0 and others:
-        yield f"there is room only in place of {others}, and {more}"
+        yield f"no room: it would push out {others}, and {more}"
     elif place.extra >= 0:
         yield f"{more} than changing it ({told.where(place.k)})"
     elif not place.hindered:

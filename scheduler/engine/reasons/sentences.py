@@ -9,7 +9,7 @@ from scheduler.engine.model.arrays import FAR, Model
 from scheduler.engine.reasons.alone import Block, agrees, home_at, missing_equipment, missing_stock
 from scheduler.engine.reasons.room import FOLLOW, HELPER, LADDER, LOAD, STOCK, Opening
 from scheduler.plan import Because
-from scheduler.week import Crew, Job, Shift, Window, clock_time, day_name
+from scheduler.week import Crew, Job, Shift, Window, clock_time, crew_name, day_name
 
 # The codes of what routes share, by the bit that says that it stands in the way.
 SHARED = {LADDER: "ladder_out", STOCK: "stock_out", HELPER: "no_helper", FOLLOW: "follows", LOAD: "van_full"}
@@ -26,6 +26,11 @@ def amount(cents: int) -> str:
 def count(number: int, thing: str) -> str:
     """Return "1 helper", "2 helpers"."""
     return f"{number} {thing}{'' if number == 1 else 's'}"
+
+
+def people(number: int) -> str:
+    """Return "1 person", "2 people"."""
+    return "1 person" if number == 1 else f"{number} people"
 
 
 def listed(names: Iterable[str], most: int = 4) -> str:
@@ -61,14 +66,11 @@ class ToldReason:
         return listed(told)
 
     def where(self, k: int) -> str:
-        return f"{self.crew_of[k].id} on {self.day(self.model.crew_days[k].day)}"
+        return f"{self.crew_of[k].called} on {self.day(self.model.crew_days[k].day)}"
 
     def given(self, place: Opening) -> str:
         """Return what the job of another route would have to leave to this one."""
         return listed(word for bit, word in _GIVEN.items() if place.gives & bit)
-
-    def verb(self, place: Opening) -> str:
-        return "are" if place.length > 1 else "is"
 
     def day_with(self, j: int) -> int:
         """Return the crew day on which job j is planned."""
@@ -86,7 +88,7 @@ class ToldReason:
 
     def how(self, place: Opening) -> str:
         jobs = self.jobs_at(place)
-        return f"with {self.crew_of[place.k].id}" + (f" in place of {jobs}" if jobs and place.extra < 0 else "")
+        return f"with {self.crew_of[place.k].called}" + (f" in place of {jobs}" if jobs and place.extra < 0 else "")
 
     def kept(self, place: Opening) -> list[Job]:
         """Return the jobs that would share the route with the new one."""
@@ -126,7 +128,7 @@ class ToldReason:
             for k, jobs in self._others(crew.yard, (day,), place.k):
                 other = self.crew_of[k]
                 if (n := max(o.equipment.get(item, 0) for o in jobs) - other.onboard.get(item, 0)) > 0:
-                    held[other.id] = n
+                    held[other.called] = n
             there = pool.get(item, 0)
             if (short := sum(held.values()) + takes - there) > 0:
                 out = listed(f"{name} has {n}" for name, n in held.items())
@@ -165,13 +167,13 @@ class ToldReason:
         out = {}
         for k, jobs in self._others(crew.yard, (day,), place.k):
             if (n := max(o.hands for o in jobs) - self.crew_of[k].hands) > 0:
-                out[self.crew_of[k].id] = n
+                out[self.crew_of[k].called] = n
         held = listed(f"{name} has {n}" for name, n in out.items())
         short = sum(out.values()) + needs - there
         all_of_them = f"of {count(there, 'helper')} at yard {crew.yard} on {self.day(day)}"
         return (
-            f"It needs {count(job.hands, 'hand')}, {crew.id} has {crew.hands}, and {all_of_them} {held}; with {short} "
-            f"more it could go {self.how(place)}."
+            f"It needs {people(job.hands)}, {crew.called} has {crew.hands}, and {all_of_them} {held}; with "
+            f"{short} more it could go {self.how(place)}."
         )
 
     def _van(self, job: Job, crew: Crew, day: int, place: Opening) -> str:
@@ -179,7 +181,7 @@ class ToldReason:
         kg, boxes = sum(o.weight_kg for o in jobs), sum(o.boxes for o in jobs)
         over = [f"{kg} kg where it may carry {van.payload_kg}"] if kg > van.payload_kg else []
         over += [f"{boxes} long boxes where it takes {van.boxes}"] if boxes > van.boxes else []
-        return f"The van of {crew.id} is full on {self.day(day)}: with this job it would load {' and '.join(over)}."
+        return f"The van of {crew.called} is full on {self.day(day)}: with this job it would load {' and '.join(over)}."
 
 
 def follow_words(told: ToldReason, job: Job, crew: Crew, day: int) -> str:
@@ -195,11 +197,11 @@ def follow_words(told: ToldReason, job: Job, crew: Crew, day: int) -> str:
         asked = f"{asked} {'day' if 1 in (f.min_days, f.max_days) else 'days'} later" if asked else "not earlier"
         asked += " with the same crew" if f.same_crew else ", on the same day with the same crew"
         return (
-            f"It follows {f.first} ({asked}), which {at[0]} does on {told.day(at[1])}; there is room "
-            f"for it with {crew.id} on {told.day(day)}."
+            f"It follows {f.first} ({asked}), which {crew_name(told.week, at[0])} does on {told.day(at[1])}; there is "
+            f"room for it with {crew.called} on {told.day(day)}."
         )
     firsts = listed(f.first for f in told.week.follows if f.then == job.id)
-    return f"It follows {firsts}, and the route of {crew.id} on {told.day(day)} has room for it only before that."
+    return f"It follows {firsts}, and the route of {crew.called} on {told.day(day)} has room for it only before that."
 
 
 def words(told: ToldReason, j: int, found: list[Block], rules: frozenset[str]) -> tuple[Because, ...]:
@@ -255,11 +257,11 @@ def _skills(told: ToldReason, job: Job, held: list[Block]) -> str:
     lacking = [s for s in asked if not any(s in b.crew.skills for b in held)]
     who = f"crew that could go on {_days(told, held)}"
     if lacking:
-        owners = [c.id for c in told.week.crews if set(lacking) <= set(c.skills)]
+        owners = [c.called for c in told.week.crews if set(lacking) <= set(c.skills)]
         have = f" (but for {listed(owners)}, which cannot go then)" if owners else ""
         return f"No {who} has {listed(lacking)}{have}."
     missing = listed(s for s in asked if s not in nearest.skills)
-    return f"No {who} has all of {listed(asked)}; {nearest.id} lacks {missing}."
+    return f"No {who} has all of {listed(asked)}; {nearest.called} lacks {missing}."
 
 
 def over(job: Job, crew: Crew) -> list[str]:
@@ -280,7 +282,7 @@ def _no_van(told: ToldReason, job: Job, held: list[Block]) -> str:
         return len(over(job, crew)), sum(max(0, need - there) / max(1, need) for need, there in parts)
 
     crew = min((b.crew for b in held), key=shortfall)
-    return f"No van that could go takes it: that of {crew.id}, the nearest to it, has {', '.join(over(job, crew))}."
+    return f"No van that could go takes it: that of {crew.called}, the nearest to it, has {', '.join(over(job, crew))}."
 
 
 def _hands(told: ToldReason, job: Job, held: list[Block]) -> str:
@@ -288,8 +290,8 @@ def _hands(told: ToldReason, job: Job, held: list[Block]) -> str:
     best = max(held, key=lambda b: b.crew.hands + there.get((b.crew.yard, b.shift.day), 0))
     helpers = there.get((best.crew.yard, best.shift.day), 0)
     return (
-        f"It needs {count(job.hands, 'hand')}; the most there can be is {best.crew.hands + helpers}, {best.crew.id} "
-        f"with {count(helpers, 'helper')} on {told.day(best.shift.day)}."
+        f"It needs {people(job.hands)}; the most there can be is {best.crew.hands + helpers}, "
+        f"{best.crew.called} with {count(helpers, 'helper')} on {told.day(best.shift.day)}."
     )
 
 
@@ -301,7 +303,7 @@ def _no_ladder(told: ToldReason, job: Job, held: list[Block]) -> str:
     items = listed(f"{n} more of {item}" for item, n in short(best).items())
     return (
         f"The whole pool is too small: with {items} in yard {best.crew.yard} on {told.day(best.shift.day)} it could go "
-        f"with {best.crew.id}."
+        f"with {best.crew.called}."
     )
 
 
@@ -327,7 +329,7 @@ def lateness(told: ToldReason, job: Job, crew: Crew, shift: Shift, due: str = "i
     first, last = shift.start, shift.end + shift.overtime
     spans = [(w.start, w.end - job.minutes) for w in job.windows if w.day == shift.day]
     homes = [home_at(told.week, job, max(lo, first), hi, first, out, back) for lo, hi in spans]
-    who = f"{crew.id} on {told.day(shift.day)}"
+    who = f"{crew.called} on {told.day(shift.day)}"
     drives = f"{out} minutes there, {job.minutes} of work and {back} back"
     if (home := min(homes, default=FAR)) < FAR:
         text = (
@@ -342,7 +344,7 @@ def lateness(told: ToldReason, job: Job, crew: Crew, shift: Shift, due: str = "i
 
 
 def _yard(told: ToldReason, job: Job, held: list[Block]) -> str:
-    crews, yards = listed(b.crew.id for b in held), listed(b.crew.yard for b in held)
+    crews, yards = listed(b.crew.called for b in held), listed(b.crew.yard for b in held)
     return f"Its kit lies at yard {job.yard}, whose crews cannot do it; {crews} of {yards} could."
 
 

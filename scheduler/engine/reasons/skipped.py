@@ -25,7 +25,7 @@ CODES: dict[str, str] = {
     "no_work_window": "Customer, daylight and weather leave no window in which a crew that could do it works.",
     "no_skills": "No crew at work on its days has all the skills.",
     "no_van": "No van is long or strong enough.",
-    "no_hands": "Crew and helpers together have too few hands.",
+    "no_hands": "Crew and helpers together are too few people.",
     "ladder_out": "A ladder or tool is not in the yard, or out with other crews.",
     "stock_out": "A part on the shelf is too short, or taken by other jobs.",
     "out_of_reach": "Drive, work and rest do not fit into a shift.",
@@ -36,7 +36,7 @@ CODES: dict[str, str] = {
     "no_helper": "All helpers are out with other crews.",
     "van_full": "The van that could take it is full.",
     "dearer": "There is room, but going costs more than leaving it out.",
-    "no_room": "There is room only in place of a dearer job, or nowhere.",
+    "no_room": "No room: it would push out a job that is worth more, or there is none at all.",
     "not_tried": "It would pay to plan it: the search was stopped before it was tried.",
     "promise_broken": "A firm or day booking that is not kept.",
 }
@@ -100,7 +100,8 @@ def _group(told: ToldReason, j: int, place: Opening) -> Group:
             group.append(Because("not_tried", text))
     elif others:
         worth = f"worth more: {amount(place.extra)} dearer" if place.extra else "worth as much"
-        text = f"There is room only in place of {others} ({told.where(place.k)}), which {told.verb(place)} {worth}."
+        worse = f"{amount(place.extra)} worse" if place.extra else "no better"
+        text = f"No room: it would push out {others} ({told.where(place.k)}), {worse}."
         if place.other >= 0:
             freed = told.where(told.day_with(place.other))
             only = f"only with the {told.given(place)} of {others} ({freed})"

@@ -54,7 +54,7 @@ class Closing:
         """Note the kept columns' costs and entries, and by row that takes one route at most which columns are in it."""
         self.cost = np.array([self.pool.cost[c] for c in self.kept], dtype=np.float64)
         self.starts, self.index, self.coefficient = self.pool.matrix(self.kept.tolist())
-        single = (self.pool.rows.cap == 1)[self.index] & (self.coefficient >= 1)
+        single = self.pool.rows.take_one[self.index] & (self.coefficient >= 1)
         self.single = self.index[single]
         column = np.repeat(np.arange(len(self.kept)), np.diff(self.starts))[single]
         self.single_ptr = np.searchsorted(column, np.arange(len(self.kept) + 1))

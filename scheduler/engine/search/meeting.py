@@ -6,6 +6,7 @@ Once every set of stops that a better plan can hold on a crew day is listed, the
 from __future__ import annotations
 
 from collections.abc import Callable
+from typing import TYPE_CHECKING
 
 import numpy as np
 
@@ -13,9 +14,12 @@ from scheduler.engine.master.relaxation import Stopped
 from scheduler.engine.model.plans import timed
 from scheduler.engine.model.timing import Timed
 from scheduler.engine.search.incumbent import Best
-from scheduler.engine.search.whole import Sets, Whole, WholeModel
+
+if TYPE_CHECKING:
+    from scheduler.engine.search.whole import Sets, WholePlan
 
 MOST_SETS = 20_000  # of all crew days that the model of the whole week is given
+FEW_SETS = 3_000  # with which it is given all the time and both processors: it will end
 WHOLE_SHARE = 0.5  # of the time left, for the whole week at once, until some days are planned anew
 FIRST_STOPS = 500  # of the crew days of a neighborhood
 TURN_S = 6.0  # of one neighborhood
@@ -33,10 +37,14 @@ class Meeting:
         check: Callable[[], None],
         workers: int,
         list_sets: Callable[[int], dict[int, Sets] | None],
+        alone: Callable[[], None],
     ) -> None:
-        """`list_sets`: lists by crew day what a better plan can do there, None where that is more than so many."""
+        """`list_sets`: lists by crew day what a better plan can do there, None where that is more than so many.
+
+        `alone`: ends whatever else searches, so that the processors are free.
+        """
         self.best, self.model, self.seed, self.left, self.check = best, best.model, seed, left, check
-        self.workers, self.list_sets = workers, list_sets
+        self.workers, self.list_sets, self.alone = workers, list_sets, alone
         self.chance = np.random.default_rng([seed, 13])
         self.stops, self.without = FIRST_STOPS, 0
 
@@ -49,7 +57,11 @@ class Meeting:
             sets = self.list_sets(MOST_SETS)
             if sets is not None or endless:
                 self.best.tell("solving the whole week at once")
-                self._solve(every, None if endless else WHOLE_SHARE * self.left(), sets)
+                few = sets is not None and sum(map(len, sets.values())) <= FEW_SETS
+                if few:
+                    self.alone()
+                limit = None if endless else self.left() if few else WHOLE_SHARE * self.left()
+                self._solve(every, limit, sets)
             self.best.tell("planning some days anew")
             for _ in range(2 * BEST_OF):
                 if not self.best.proven:
@@ -81,6 +93,8 @@ class Meeting:
         return free
 
     def _solve(self, free: list[int], seconds: float | None, sets: dict[int, Sets] | None) -> None:
+        from scheduler.engine.search.whole import WholeModel  # CP-SAT takes a moment to load: only where crews meet
+
         routes, starts = self.best.plan_now()
         most = self.best.cost  # plans outside of `sets` cost no less
         times = self.best.times or timed(self.model, routes, starts)
@@ -96,7 +110,8 @@ class Meeting:
             if every:
                 self.best.prove(min(bound, float(most)))
 
-        found = whole.solve(seconds, self.workers, self.seed, self._over, self._take, prove)
+        workers = 1 if seconds is None else self.workers  # without a limit of time the same week gives the same plan
+        found = whole.solve(seconds, workers, self.seed, self._over, self._take, prove)
         if found.times is not None:
             self._take(found)
         prove(found.bound)
@@ -108,7 +123,7 @@ class Meeting:
             return True
         return self.best.proven
 
-    def _take(self, found: Whole) -> None:
+    def _take(self, found: WholePlan) -> None:
         assert found.times is not None
         starts = {
             j: start

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Callable, Sequence
 from concurrent.futures import ThreadPoolExecutor
+from typing import TYPE_CHECKING
 
 import numpy as np
 
@@ -18,7 +19,9 @@ from scheduler.engine.search.meeting import Meeting
 from scheduler.engine.search.neighborhood import Polish
 from scheduler.engine.search.roaming import Roaming
 from scheduler.engine.search.ruin_recreate import Ruin
-from scheduler.engine.search.whole import Sets
+
+if TYPE_CHECKING:
+    from scheduler.engine.search.whole import Sets
 
 QUICK_ROUNDS, QUICK_MOST = 40, 8_000  # of taking out and putting back before prices are known: for each job, at most
 QUICK_HOT, QUICK_COLD = 0.1, 0.001  # heat of these rounds, of what a stop costs: at first, at last
@@ -69,7 +72,7 @@ class Search:
         self.ruin = Ruin(self.model, seed)
         self.rate = 1.0  # rounds of ruin and recreate a second
         self.roaming: Roaming | None = None
-        self.meeting = Meeting(best, seed, left, check, MEETING_WORKERS, self.sets)
+        self.meeting = Meeting(best, seed, left, check, MEETING_WORKERS, self.sets, self.alone)
         self.column_of: dict[int, int] = {}  # the pool's columns of the best plan, by crew day
         self.meets = bool((self.model.assist_of >= 0).any())  # some crews have to meet: routes alone do not say when
         self.cutting = len(self.model.crew_days) <= MANY_DAYS  # of more crew days each round of pricing takes long
@@ -121,6 +124,11 @@ class Search:
                 most, room, nodes = 4 * most, 4 * room, 4 * nodes
                 self.failed = np.inf
                 self.polish.without = 0
+
+    def alone(self) -> None:
+        """End the search in the background."""
+        if self.roaming:
+            self.roaming.end()
 
     def quick(self) -> None:
         """Make a plan at once and better it for a moment."""

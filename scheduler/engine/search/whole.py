@@ -24,7 +24,7 @@ Sets = dict[frozenset[int], tuple[int, int]]  # items done on one crew day: at l
 
 
 @dataclass(frozen=True)
-class Whole:
+class WholePlan:
     """The best plan found of the whole week (None: none), its cost, and the proven bound on any, in cents."""
 
     times: dict[int, Timed] | None
@@ -183,9 +183,9 @@ class WholeModel:
         workers: int,
         seed: int,
         stopped: Callable[[], bool],
-        better: Callable[[Whole], None],
+        better: Callable[[WholePlan], None],
         proven: Callable[[float], None],
-    ) -> Whole:
+    ) -> WholePlan:
         """Solve; `better` is told of each plan found, `proven` of each bound, `stopped` asked whether to end."""
         solver = cp_model.CpSolver()
         solver.parameters.num_workers = workers
@@ -216,11 +216,11 @@ class WholeModel:
             watcher.join()
         if status in (cp_model.OPTIMAL, cp_model.FEASIBLE):
             found = self.read(solver.value)
-            return Whole(found.times, found.routes, found.cost, float(solver.best_objective_bound))
+            return WholePlan(found.times, found.routes, found.cost, float(solver.best_objective_bound))
         impossible = status == cp_model.INFEASIBLE
-        return Whole(None, {}, 0, float("inf") if impossible else float(solver.best_objective_bound))
+        return WholePlan(None, {}, 0, float("inf") if impossible else float(solver.best_objective_bound))
 
-    def read(self, value: Callable[[Any], int]) -> Whole:
+    def read(self, value: Callable[[Any], int]) -> WholePlan:
         """Return the plan that the variables' values make, what stays with it."""
         routes, times = Routes(), dict[int, Timed]()
         for k, (items, kept) in self.kept.items():
@@ -228,11 +228,11 @@ class WholeModel:
         for k, day in self.days.items():
             if (read := day.read(value)) is not None:
                 routes[k], times[k] = read
-        return Whole(times, routes, value(self.cents), 0.0)
+        return WholePlan(times, routes, value(self.cents), 0.0)
 
 
 class _Told(cp_model.CpSolverSolutionCallback):
-    def __init__(self, whole: WholeModel, stopped: Callable[[], bool], better: Callable[[Whole], None]) -> None:
+    def __init__(self, whole: WholeModel, stopped: Callable[[], bool], better: Callable[[WholePlan], None]) -> None:
         super().__init__()
         self.whole, self.stopped, self.better = whole, stopped, better
 

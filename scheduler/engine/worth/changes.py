@@ -62,7 +62,7 @@ def _crew_days(week: Week) -> Iterator[WeekChange]:
                 continue
             start, end = max(sorted(hours), key=lambda h: hours[h])
             more = replace(crew, shifts=(*crew.shifts, Shift(day, start, end, 0)))
-            words = f"{crew.id} working on {day_name(week, day)} too"
+            words = f"{crew.called} working on {day_name(week, day)} too"
             yield WeekChange(
                 f"crew-day {crew.id} {day}",
                 "crew-day",
@@ -97,7 +97,7 @@ def _crews(week: Week) -> Iterator[WeekChange]:
         while name in names:
             name += "'"
         whole = f"crew {crew.id}"
-        words = f"One more crew like {crew.id} at {crew.yard}"
+        words = f"One more crew like {crew.called} at {crew.yard}"
         yield WeekChange(
             whole,
             "crew",
@@ -208,7 +208,7 @@ def _racks(week: Week) -> Iterator[WeekChange]:
             yield WeekChange(
                 key,
                 "rack",
-                f"A rack of {length:,} mm on the van of {crew.id} (now {crew.vehicle.rack_mm:,})",
+                f"A rack of {length:,} mm on the van of {crew.called} (now {crew.vehicle.rack_mm:,})",
                 _with_crew(week, van),
                 part_of=whole if key != whole else None,
                 yard=crew.yard,
@@ -276,7 +276,7 @@ def _overtime(week: Week) -> Iterator[WeekChange]:
         yield WeekChange(
             whole,
             "overtime",
-            f"{words} to {crew.id} on every day",
+            f"{words} to {crew.called} on every day",
             _with_crew(week, longer(crew)),
             part_of="overtime",
             yard=crew.yard,
@@ -286,7 +286,7 @@ def _overtime(week: Week) -> Iterator[WeekChange]:
             yield WeekChange(
                 f"{whole} {shift.day}",
                 "overtime",
-                f"{words} to {crew.id} on {day_name(week, shift.day)}",
+                f"{words} to {crew.called} on {day_name(week, shift.day)}",
                 _with_crew(week, longer(crew, shift.day)),
                 part_of=whole,
                 yard=crew.yard,

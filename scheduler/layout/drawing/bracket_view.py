@@ -34,7 +34,7 @@ def draw(sheet: DrawingSheet, survey: Survey, measures: Measures, area: Box) -> 
     sheet.text(area.left, y, "Bracket from the front, and its bolt pattern", SMALL, bold=True)
     lowest = awning.bracket_lever - max((hole.down for hole in holes), default=0.0)
     above = min(lowest, 40.0)  # the plate above the upper holes: not surveyed, drawn open
-    wide, high = area.right - area.left - 62, 30.0
+    wide, high = area.right - area.left - 62, 24.0
     scale = next(
         (s for s in _SCALES if awning.bracket_width / s <= wide and (awning.bracket_lever + above) / s <= high),
         _SCALES[-1],

@@ -61,7 +61,7 @@ def sort_out(findings: Sequence[Finding]) -> Sorted:
 def standing_words(survey: Survey, layout: Layout) -> str:
     """Return the standing footer: what holds on every wall, with this one's ladders, lift and wind class."""
     ladders = next((tool for tool in layout.tools if "ladder" in tool), "no ladder reaches: scaffold or aerial lift")
-    lift = "material lift" if "material lift" in layout.tools else "enough hands"
+    lift = "material lift" if "material lift" in layout.tools else "enough people"
     wind = f"service wind class {survey.wind_class}" if survey.wind_class else "self weight alone, no wind"
     return (
         f"Always: look for hidden cables, pipes and gas before each hole. {_capital(ladders)}: open and locked or tied,"

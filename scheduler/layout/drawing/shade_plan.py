@@ -13,7 +13,7 @@ from scheduler.layout.site.shade import Shade, day_name, hour_name
 from scheduler.units import feet_inches
 
 SHOWN = (7, (11, 15))  # of the hottest weeks, late morning and mid-afternoon
-_HIGH = 30.0
+_HIGH = 26.0
 _FINEST = 10
 
 

@@ -46,11 +46,7 @@ def wood_findings(
             f" {wall.wood_gravity:g}). A grade stamp on a stud or rafter may allow more."
         )
         yield Finding("note", "species-unknown", text)
-    text = (
-        f"Holes from the wall's face: {inches(held.diameter_in)} in as deep as {both(fastener.shank_depth or 0)}, then"
-        " the"
-        f" pilot to {both(fastener.thread_depth or 0)}. Values along the wall take a steel bracket plate of 1/4 in."
-    )
+    text = "Values along the wall take a steel bracket plate of 1/4 in; for another the bracket's maker must give them."
     yield Finding("note", "bracket-plate", text)
 
 

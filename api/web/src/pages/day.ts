@@ -347,6 +347,7 @@ async function tellResult(
   const outcome = tapped.get("outcome") ?? (reasons.length > 0 ? (here === null ? "not_done" : "partly") : null);
   const [start, why] = [minutes(field("start").value) ?? (outcome === "not_done" ? null : here), reasons.join("; ")];
   const end = minutes(field("end").value) ?? (start === null ? null : minutes(localClock()));
+  const left = outcome === "partly" && field("left").value !== "" ? Number(field("left").value) : null;
   const fault = one("[data-fault]", form);
   const wrong = (words: string, at?: HTMLElement): void => {
     fault.textContent = `▲ ${words}`;
@@ -357,6 +358,7 @@ async function tellResult(
   if (outcome !== "done" && why === "") return wrong("Say because of what it could not be finished.", field("why"));
   if (outcome !== "not_done" && start === null) return wrong("Say when the work began.", field("start"));
   if (outcome !== "not_done" && end === null) return wrong("Say when the work ended.", field("end"));
+  if (outcome === "partly" && left === null) return wrong("Say how long what is left takes: a visit is made for it.", field("left"));
   if (start !== null && end !== null && end < start) return wrong("It cannot have ended before it began.", field("end"));
   const open = all("[data-step]", stop).filter((line) => !one<HTMLInputElement>("[data-sign]", line).checked);
   if (outcome === "done" && open.length > 0) {
@@ -364,15 +366,15 @@ async function tellResult(
     return wrong(`Not signed yet: ${names}. Sign each, or say there what is not in order.`, one("[data-sign]", open[0]));
   }
   fault.textContent = "";
-  if (!(await noteResult(visit, outcome, start, end, why))) return;
+  if (!(await noteResult(visit, outcome, start, end, why, left))) return;
   for (const name of ["start", "end", "why"]) dropDraft(field(name));
   form.reset();
   scrollTo(0, 0);
 }
 
-async function noteResult(visit: string, outcome: string, start: number | null, end: number | null, why: string): Promise<boolean> {
+async function noteResult(visit: string, outcome: string, start: number | null, end: number | null, why: string, left: number | null = null): Promise<boolean> {
   const earlier = (await notes.all()).filter((one) => one.path === `${page}/results` && one.body["visit"] === visit).at(-1);
-  const body = { visit, outcome, start, end, why, replaces: earlier?.body["replaces"] ?? state.results[visit]?.id ?? null };
+  const body = { visit, outcome, start, end, why, left_min: left, replaces: earlier?.body["replaces"] ?? state.results[visit]?.id ?? null };
   const words = `${visit}: ${OUTCOMES[outcome] ?? outcome}${outcome === "done" || why === "" ? "" : `, because ${why}`}`;
   const noted = await note(`${page}/results`, `visit ${visit}`, words, body, earlier === undefined ? {} : { corrects: earlier.key });
   if (noted) speak(`${words}.`);

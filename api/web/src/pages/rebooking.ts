@@ -17,17 +17,21 @@ window.addEventListener("beforeunload", () => {
 });
 const line = all<HTMLElement>("[data-waiting]")[0];
 
-/** Whether something was found that the page does not show yet, and nobody is choosing just now. */
+/** Whether somebody is choosing just now, by keyboard or with the pointer over the offers: nothing may jump there. */
+function choosing(): boolean {
+  return document.activeElement?.closest("form") != null || document.querySelector("ul.offers:hover") !== null;
+}
+
+/** Whether there is something to choose from and the page shows nothing yet; more is shown once, when all is found. */
 function news(offers: string[]): boolean {
-  const choosing = document.activeElement?.closest("form") !== null && document.activeElement !== document.body;
-  return !choosing && offers.some((key) => !shown.includes(key));
+  return shown.length === 0 && offers.length > 0 && !choosing();
 }
 
 async function look(address: string): Promise<void> {
   const state = await send<State>("GET", address);
   if (leaving) return;
   if (state.phase === "" || news(state.offers)) {
-    if (state.phase === "" && document.activeElement?.closest("form")) {
+    if (state.phase === "" && choosing()) {
       say("The search has ended. Load the page again to see all that was found.");
       if (line) line.textContent = "✓ The search has ended. Load the page again to see all that was found.";
       return;

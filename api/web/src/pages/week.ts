@@ -3,7 +3,9 @@ import { attempt, newKey, one, say, send } from "../common.ts";
 import * as compare from "../week/compare.ts";
 import * as drag from "../week/drag.ts";
 import * as hand from "../week/hand.ts";
+import * as live from "../week/live.ts";
 import * as keys from "../week/keys.ts";
+import * as look from "../week/look.ts";
 import * as post from "../week/post.ts";
 import * as run from "../week/run.ts";
 import * as sheet from "../week/sheet.ts";
@@ -30,6 +32,8 @@ async function undo(): Promise<void> {
     if (drawn[0] !== undefined) hand.focusOn(drawn[0]);
   });
 }
+
+live.listen(() => sheet.board().classList.contains("planner") && hand.inHand());
 
 if (sheet.board().classList.contains("planner")) {
   run.listen(sheet.refresh);
@@ -78,4 +82,6 @@ if (sheet.board().classList.contains("planner")) {
     if (visit !== null) void hand.hold(visit, event.target as HTMLSelectElement);
   });
   addEventListener("scroll", () => hand.drawLine(), { passive: true });
+} else {
+  look.listen();
 }

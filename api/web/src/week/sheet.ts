@@ -104,8 +104,11 @@ export function remember(): void {
   served = new Map([...parts(document)].map(([name, part]) => [name, part.outerHTML]));
 }
 
-/** Fetch the newest plan's sheet and put what has changed of it in place; return the visits that were drawn anew. */
-export async function refresh(): Promise<string[]> {
+/**
+ * Fetch the newest plan's sheet and put what has changed of it in place; return the visits that were drawn anew.
+ * `only`: that part alone, the rest is left as it is.
+ */
+export async function refresh(only?: string): Promise<string[]> {
   const address = `/weeks/${weekStart()}`;
   const answer = await fetch(address, { headers: { Accept: "text/html" }, credentials: "same-origin" });
   if (!answer.ok || answer.redirected) {
@@ -117,7 +120,7 @@ export async function refresh(): Promise<string[]> {
   const drawn: string[] = [];
   for (const [name, part] of parts(next)) {
     const html = part.outerHTML;
-    if (served.get(name) === html) continue;
+    if (served.get(name) === html || (only !== undefined && name !== only)) continue;
     served.set(name, html);
     const there = old.get(name);
     if (there === undefined) continue;
@@ -126,6 +129,7 @@ export async function refresh(): Promise<string[]> {
     drawn.push(...all(".visit", part).map((v) => v.dataset.visit ?? "").filter((id) => !before.has(id)));
     there.replaceWith(document.importNode(part, true));
   }
+  if (only !== undefined) return drawn;
   // A comparison is of the plan that was shown.
   clearMarks();
   one("#compared").hidden = true;

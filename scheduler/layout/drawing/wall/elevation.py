@@ -106,7 +106,7 @@ def _outlet(sheet: DrawingSheet, elevation: Elevation) -> list[str]:
         sheet.line(x + side, y - 0.45, x + side, y + 0.45, pen=0.25)
     for anchor, at in (("start", x + 1.6), ("end", x - 1.6)):
         box = text_box(at, y + 1, "outlet", SMALL, anchor=anchor)  # type: ignore[arg-type]  # both are anchors
-        if sheet.is_free(box, gap=0.3) and box.inside(view.wall):
+        if sheet.is_free(box, [awning_box(elevation)], gap=0.3) and box.inside(view.wall):
             sheet.text(at, y + 1, "outlet", SMALL, anchor=anchor, ground=True)  # type: ignore[arg-type]
             return []
     return [words]

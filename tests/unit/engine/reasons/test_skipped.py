@@ -66,7 +66,7 @@ ALONE: dict[str, tuple[Week, str]] = {
     ),
     "no_skills": (a_week({"skills": ["roof-mount", "masonry"]}), "has masonry"),
     "no_van": (a_week({"weight_kg": 260, "box_mm": 5_500}), "oak, the nearest to it, has a rack for 5,000 mm"),
-    "no_hands": (a_week({"hands": 3}), "It needs 3 hands; the most there can be is 2, oak with 0 helpers on Mon"),
+    "no_hands": (a_week({"hands": 3}), "It needs 3 people; the most there can be is 2, oak with 0 helpers on Mon"),
     "ladder_out": (a_week({"equipment": {"ladder-24": 1}}), "with 1 more of ladder-24 in yard yard on Mon Mar 15"),
     "stock_out": (
         a_week(
@@ -108,7 +108,7 @@ IN_PLAN: dict[str, tuple[Week, str]] = {
             crews=OAKS,
             helpers=[{"yard": "yard", "day": 0, "count": 1, "day_cents": 500}],
         ),
-        "It needs 3 hands, elm has 2, and of 1 helper at yard yard on Mon Mar 15 oak has 1; with 1 more it could go",
+        "It needs 3 people, elm has 2, and of 1 helper at yard yard on Mon Mar 15 oak has 1; with 1 more it could go",
     ),
     "follows": (
         a_week({}, {**ELSEWHERE, "ready_day": None}, follows=[
@@ -124,7 +124,7 @@ IN_PLAN: dict[str, tuple[Week, str]] = {
     # the two are alike in all but their price: 3,000.00 against 900.00
     "no_room": (
         a_week({}, ELSEWHERE),
-        "only in place of birch (oak on Mon Mar 15), which is worth more: 2,100.00 dearer.",
+        "No room: it would push out birch (oak on Mon Mar 15), 2,100.00 worse.",
     ),
 }  # fmt: skip
 
@@ -226,8 +226,8 @@ TUESDAY = {"id": "elm", "shifts": [{"day": 1, "start": 480, "end": 660, "overtim
          "oak on Mon Mar 15 is there at 8:20 at the earliest, 10 minutes too late for 8:10."),
         (a_week({"booked": ON_DAY}, crews=[TUESDAY, {"id": "oak", "shifts": []}]), DAY + "no crew works that day."),
         (a_week({"booked": ON_DAY, "hands": 3}, crews=[{"id": "oak"}, {"id": "elm", "hands": 1}]),
-         DAY + "no crew that works that day can do it, and as to the nearest to it, it needs 3 hands"),
-        (a_week({"booked": ON_DAY}, ELSEWHERE), DAY + "there is room only in place of birch, and keeping it costs"),
+         DAY + "no crew that works that day can do it, and as to the nearest to it, it needs 3 people"),
+        (a_week({"booked": ON_DAY}, ELSEWHERE), DAY + "no room: it would push out birch, and keeping it costs"),
         (a_week({"booked": ON_DAY, "skip_cents": 0}, broken_cents=20_000),
          DAY + "keeping it costs 8.00 more than changing it (oak on Mon Mar 15)."),
     ],
@@ -244,7 +244,7 @@ def test_a_firm_booking_whose_hours_a_dearer_job_has() -> None:
     assert is_planned(cheapest(week), "alder")
     told = promise(week)
     # kept: 400.00 for breaking it and Tuesday's 208.00 saved, birch's 3,000.00 lost, and birch's 208.00 become alder's
-    assert told == FIRM + "there is room only in place of birch, and keeping it costs 2,392.00 more."
+    assert told == FIRM + "no room: it would push out birch, and keeping it costs 2,392.00 more."
     cheaper = with_job(week, "birch", lambda j: replace(j, skip_cents=300_000 - 239_201))
     assert not cheapest(cheaper).broken
 

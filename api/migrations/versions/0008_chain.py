@@ -3,8 +3,8 @@
 import sqlalchemy as sa
 from alembic import op
 
-revision = "0015_chain"
-down_revision = "0012_today"
+revision = "0008_chain"
+down_revision = "0007_today"
 branch_labels = None
 depends_on = None
 

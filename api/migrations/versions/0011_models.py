@@ -3,8 +3,8 @@
 import sqlalchemy as sa
 from alembic import op
 
-revision = "0019_models"
-down_revision = "0016_tokens"
+revision = "0011_models"
+down_revision = "0010_tokens"
 branch_labels = None
 depends_on = None
 
@@ -52,9 +52,9 @@ def upgrade() -> None:
     )
     op.create_table(
         "job_number",
-        sa.Column("token", sa.String(), nullable=False),
+        sa.Column("form", sa.String(), nullable=False),
         sa.Column("number", sa.Integer(), nullable=False),
-        sa.PrimaryKeyConstraint("token", name=op.f("pk_job_number")),
+        sa.PrimaryKeyConstraint("form", name=op.f("pk_job_number")),
         sa.UniqueConstraint("number", name=op.f("uq_job_number_number")),
     )
 

@@ -3,7 +3,7 @@
 import sqlalchemy as sa
 from alembic import op
 
-revision = "0012_today"
+revision = "0007_today"
 down_revision = "0006_trust"
 branch_labels = None
 depends_on = None

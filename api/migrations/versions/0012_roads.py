@@ -3,8 +3,8 @@
 import sqlalchemy as sa
 from alembic import op
 
-revision = "0010_roads"
-down_revision = "0019_models"
+revision = "0012_roads"
+down_revision = "0011_models"
 branch_labels = None
 depends_on = None
 

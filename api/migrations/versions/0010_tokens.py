@@ -3,8 +3,8 @@
 import sqlalchemy as sa
 from alembic import op
 
-revision = "0016_tokens"
-down_revision = "0018_office"
+revision = "0010_tokens"
+down_revision = "0009_office"
 branch_labels = None
 depends_on = None
 

@@ -3,8 +3,8 @@
 import sqlalchemy as sa
 from alembic import op
 
-revision = "0018_office"
-down_revision = "0015_chain"
+revision = "0009_office"
+down_revision = "0008_chain"
 branch_labels = None
 depends_on = None
 

@@ -1,0 +1,75 @@
+"""What has changed since a plan was made, of the facts that it was made of: reasons to plan again."""
+
+from __future__ import annotations
+
+import datetime
+import zoneinfo
+
+from sqlmodel import Session
+
+from api import tables
+from api.ledger.facts import facts
+from api.papers.preparation import Preparation
+from api.week.build import open_visits, week_of
+from scheduler.plan import read_plan
+from scheduler.price import Visit, is_kept, outings, visits
+from scheduler.week import Job, Week, read_week
+
+
+def changed_since(session: Session, stored: tables.StoredPlan, now: datetime.datetime) -> list[str]:
+    """Return what has changed since a plan was made, in words such as "crew hours", in a fixed order."""
+    known = facts(session, stored.start_date, now=now)
+    preparation = Preparation(session, known, now, remake=False)
+    papers = preparation.papers_of(open_visits(known, stored.start_date))
+    new = week_of(known, {name: job.needs for name, job in papers.items()}, stored.start_date).week
+    old = read_week(stored.week)
+    planned = visits(outings(old, read_plan(stored.plan).routes))
+    local = now.astimezone(zoneinfo.ZoneInfo(new.timezone)).date()
+    return differences(old, new, planned, (local - stored.start_date).days)
+
+
+def differences(old: Week, new: Week, planned: dict[str, Visit], today: int) -> list[str]:
+    """Return in words what differs between the week that a plan was made of and the same week now.
+
+    planned: the plan's visits. today: the day of the week that it is; a kit that is whole is ready from then on.
+    """
+    before, after = {crew.id: crew for crew in old.crews}, {crew.id: crew for crew in new.crews}
+    both = [(before[name], after[name]) for name in before.keys() & after.keys()]
+    was, now = {job.id: job for job in old.jobs}, {job.id: job for job in new.jobs}
+    jobs = [(was[name], now[name]) for name in was.keys() & now.keys()]
+    changed = {
+        "crews": before.keys() != after.keys(),
+        "crew hours": any(a.shifts != b.shifts for a, b in both),
+        "people and skills": any((a.hands, a.skills) != (b.hands, b.skills) for a, b in both),
+        "vans": any((a.vehicle, a.onboard) != (b.vehicle, b.onboard) for a, b in both),
+        "ladders and tools": old.equipment != new.equipment,
+        "extra people": old.helpers != new.helpers,
+        "the shelf": today < 0 and old.stock != new.stock,  # once the week has begun, loading takes from it as planned
+        "kits": any(_kit_differs(a, b, today) for a, b in jobs),
+        "promises": any(
+            job.booked is not None and job.booked.hold != "soft" and not is_kept(job.booked, planned.get(job.id))
+            for before_job, job in jobs
+            if before_job.booked != job.booked
+        ),
+        "what jobs ask for": any(_asks(a) != _asks(b) for a, b in jobs),
+        "new jobs": bool(now.keys() - was.keys()),
+    }
+    return [words for words, is_so in changed.items() if is_so]
+
+
+def _kit_differs(old: Job, new: Job, today: int) -> bool:
+    if old.ready_day is None or new.ready_day is None:
+        return old.ready_day is not new.ready_day
+    return new.ready_day > max(old.ready_day, today, 0) or new.ready_day < old.ready_day
+
+
+def _asks(job: Job) -> tuple[object, ...]:
+    return job.minutes, job.hands, job.skills, job.equipment, job.parts, job.weight_kg, job.box_mm, job.boxes, job.yard
+
+
+def sentence(changed: list[str]) -> str:
+    """Return what has changed as a sentence; empty where nothing has."""
+    if not changed:
+        return ""
+    words = changed[0] if len(changed) == 1 else f"{', '.join(changed[:-1])} and {changed[-1]}"
+    return f"{words[0].upper()}{words[1:]} changed since: plan again."

@@ -1,0 +1,67 @@
+"""The stream by which an open page is told of changes."""
+
+from __future__ import annotations
+
+import asyncio
+import datetime
+from collections.abc import AsyncIterator
+from typing import Annotated
+
+import msgspec
+from fastapi import APIRouter, Request
+from fastapi.responses import Response, StreamingResponse
+
+from api.access.accounts import Role
+from api.access.guards import Who, allow, is_known
+from api.http.pages import Database
+from api.http.problems import Problem
+from api.ledger.plans.stored import newest_plan
+from api.running.live import Pulse
+
+STILL_S = 15  # between two signs that the stream is alive, and two looks whether the caller is still signed in
+router = APIRouter(tags=["weeks"])
+
+
+@router.get(
+    "/weeks/{start_date}/live",
+    response_class=StreamingResponse,
+    responses={
+        200: {"description": "how the week stands, as it changes", "content": {"text/event-stream": {}}},
+        503: {"description": "too many pages are open to be told"},
+    },
+)
+async def live(
+    request: Request,
+    session: Database,
+    who: Annotated[Who, allow(Role.manager, Role.office)],
+    start_date: datetime.date,
+) -> Response:
+    """Stream how a week stands as text/event-stream: its present state first, then each change.
+
+    `standing`: `{plan, by, how, posted, falls, at_risk, older, today}`, as `falls` gives each visit that cannot go as
+    posted with why, and `older` says what changed since the newest plan was made. `ended`: the session is over. At most
+    60 listen at a time, six of one caller: others are answered 503.
+    """
+    pulse: Pulse = request.app.state.pulse
+    if newest_plan(session, start_date) is None:
+        raise Problem(404, f"No plan has been made for the week of {start_date}.")
+    pulse.require_room(who.key)
+    headers = {"Cache-Control": "no-store", "X-Accel-Buffering": "no"}
+    events = _events(request, pulse, start_date, who)
+    return StreamingResponse(events, media_type="text/event-stream", headers=headers)
+
+
+async def _events(request: Request, pulse: Pulse, start_date: datetime.date, who: Who) -> AsyncIterator[str]:
+    with pulse.listening(who.key):
+        quiet_s = 0
+        async for standing in pulse.watch(start_date):
+            if request.app.state.leaving():
+                return
+            quiet_s += 1
+            if standing is not None:
+                yield f"event: standing\ndata: {msgspec.json.encode(standing).decode()}\n\n"
+            elif quiet_s % STILL_S == 0:
+                if not await asyncio.to_thread(is_known, request):
+                    yield "event: ended\ndata: {}\n\n"
+                    return
+                yield ": still here\n\n"

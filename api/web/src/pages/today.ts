@@ -1,0 +1,26 @@
+// Today brought up to date while it is open: whenever a crew's line changes, the page is fetched anew and put in place.
+import { one, say } from "../common.ts";
+
+const page = one("#today");
+let shown: string | undefined;
+
+async function refresh(): Promise<void> {
+  const answer = await fetch(location.pathname, { headers: { Accept: "text/html" }, credentials: "same-origin" });
+  if (!answer.ok || answer.redirected) return;
+  const next = new DOMParser().parseFromString(await answer.text(), "text/html").querySelector("#today");
+  if (next === null) return;
+  const before = page.querySelector(".answer")?.textContent;
+  page.replaceChildren(...document.importNode(next, true).childNodes);
+  const now = page.querySelector(".answer")?.textContent ?? "";
+  if (now !== before) say(now);
+}
+
+if ("EventSource" in window) {
+  const source = new EventSource(`/weeks/${page.dataset["week"] ?? ""}/live`);
+  source.addEventListener("standing", (event) => {
+    const { today } = JSON.parse((event as MessageEvent<string>).data) as { today: string };
+    if (shown !== undefined && today !== shown) void refresh();
+    shown = today;
+  });
+  source.addEventListener("ended", () => source.close());
+}
