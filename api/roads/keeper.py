@@ -23,6 +23,7 @@ from api import tables
 from api.database import transaction
 from api.ledger.drives import Spot, asked, known_places, lines_between, spot, words_for
 from api.ledger.history import note
+from api.roads.extract import ExtractTable
 from api.roads.judging import judged
 from api.roads.sources import Extract, Router, Service, Source, SourceFailed
 from api.roads.travel import Asking, open_router
@@ -110,7 +111,7 @@ def _ask_all(
         known = np.eye(len(spots), dtype=bool)
         for line in lines_between(session, table_id, places):
             known[order[line.start], order[line.goal]] = line.got_on >= oldest
-    asking, came = Asking(points, router, []), 0
+    asking, came = Asking(points, router, [], _block(router)), 0
     for starts, goals, (seconds, metres) in asking.blocks(known):
         if stopped():
             return came, ""
@@ -121,6 +122,11 @@ def _ask_all(
                 session, table_id, [places[i] for i in starts], [places[j] for j in goals], (seconds, metres), why, now
             )
     return came, asking.failed
+
+
+def _block(router: Router) -> tuple[int, int]:
+    """Return how much to ask for at a time: routing in this process holds up every other thread until it is done."""
+    return (1, router.block[1]) if isinstance(router, ExtractTable) else router.block
 
 
 def _keep(

@@ -134,12 +134,15 @@ def _routed(
 class Asking:
     """Asks a router for what is not known, block by block, and notes what goes wrong.
 
-    `failed` says why the source was given up or refused a part; empty: all that was asked for was answered.
+    `block` may ask for less at a time than the router takes. `failed` says why the source was given up or refused a
+    part; empty: all that was asked for was answered.
     """
 
-    def __init__(self, points: list[Point], router: Router, notes: list[str]) -> None:
+    def __init__(
+        self, points: list[Point], router: Router, notes: list[str], block: tuple[int, int] | None = None
+    ) -> None:
         self._points, self._router, self._notes = points, router, notes
-        self._block = router.block
+        self._block = block or router.block
         self.failed = ""
         self._near_road: dict[int, bool] = {}
         self._until = time.monotonic() + router.budget_s
