@@ -28,7 +28,7 @@ from api.settings import Settings, sqlite_address
 from tests.benchmarks.bench_day import clean_day
 from tests.browser.board import PATIENCE_S, Board, Size, add_people, axe, no_sideways_scroll, tab_to
 from tests.conftest import BuiltDemo
-from tests.service.day_cast import CREW, DAY, HOME, MORNING, OTHER, Jobs, post, post_day
+from tests.service.day_cast import CREW, CREW_NAME, DAY, HOME, MORNING, OTHER, Jobs, post, post_day
 
 pytestmark = pytest.mark.browser
 OFFLINE = ("ERR_INTERNET_DISCONNECTED", "ERR_CONNECTION_REFUSED", "ERR_FAILED")
@@ -99,7 +99,7 @@ class Phone:
 
     def rows(self, table: type[tables.History]) -> list[tables.History]:
         with transaction(self.service.app.state.database) as session:
-            return list(session.exec(select(table).where(table.by == f"{CREW} by day link").order_by(table.id)))  # type: ignore[arg-type]
+            return list(session.exec(select(table).where(table.by == f"{CREW_NAME} by day link").order_by(table.id)))  # type: ignore[arg-type]
 
     def history(self) -> list[tuple[str, str]]:
         """Return what has come from the crew's phone, oldest first: did and of what."""
@@ -312,7 +312,7 @@ def test_a_clash_is_shown_with_both_sides_words_and_waits_for_the_crew(phone: Ph
     with transaction(phone.service.app.state.database) as session:
         rows = session.exec(select(tables.DayResult).order_by(col(tables.DayResult.id)))
         told = [(row.why, row.noted_by) for row in rows]
-    assert told == [("wrong spring", "lorn"), ("gate locked", f"{CREW} by day link")]
+    assert told == [("wrong spring", "lorn"), ("gate locked", f"{CREW_NAME} by day link")]
 
 
 def test_a_refused_note_is_dropped_by_the_crew_alone(phone: Phone) -> None:

@@ -32,6 +32,7 @@ DAY = datetime.date(2027, 4, 12)
 MORNING = datetime.datetime(2027, 4, 12, 12, tzinfo=datetime.UTC)  # 7:00 at the yards
 AT = "2027-04-12T11:30:00Z"
 CREW, OTHER = "north-1", "north-2"
+CREW_NAME = "Bramwith"
 HOME = f"/crews/{CREW}/days/{DAY}"
 
 

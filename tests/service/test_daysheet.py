@@ -24,6 +24,7 @@ from tests.service.cast import JSON, PAGE, signed_in
 from tests.service.day_cast import (
     AT,
     CREW,
+    CREW_NAME,
     DAY,
     HOME,
     MORNING,
@@ -114,7 +115,7 @@ def test_a_step_is_signed_with_what_is_not_in_order_and_taken_back(day: tuple[Fa
     assert sign(crew, jobs.install, "pitch", note="13 degrees, roof in the way").status_code == 200
     sign(crew, jobs.install, "pitch", note="13 degrees, roof in the way")  # the same again is no news
     state = crew.get(f"{HOME}/state").json()["steps"][jobs.install]
-    assert state == {"pitch": {"note": "13 degrees, roof in the way", "by": f"{CREW} by day link"}}
+    assert state == {"pitch": {"note": "13 degrees, roof in the way", "by": f"{CREW_NAME} by day link"}}
     assert sign(crew, jobs.install, "pitch", signed=False).json()["signed_by"] is None
     assert crew.get(f"{HOME}/state").json()["steps"][jobs.install] == {}
     assert history(app, "visit") == [("signed", "visit", jobs.install), ("took back", "visit", jobs.install)]
@@ -260,7 +261,7 @@ def test_an_unknown_crew_and_an_unposted_day(day: tuple[FastAPI, Jobs]) -> None:
     assert "Nothing is posted" in office.get(f"/crews/{CREW}/days/2027-06-01", headers=PAGE).text
     assert "Nothing is posted" in office.get("/days/2027-06-01", headers=PAGE).text
     assert "does not go out" in office.get(f"/crews/{CREW}/days/2027-04-13", headers=PAGE).text
-    assert office.post(f"/crews/{CREW}/days/2027-04-13/out", json={"at": AT}).json()["detail"].startswith(CREW)
+    assert office.post(f"/crews/{CREW}/days/2027-04-13/out", json={"at": AT}).json()["detail"].startswith(CREW_NAME)
     assert office.post(f"/crews/nobody/days/{DAY}/out", json={"at": AT}).status_code == 404
 
 

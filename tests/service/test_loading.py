@@ -18,6 +18,7 @@ from tests.service.cast import JSON, PAGE, signed_in
 from tests.service.day_cast import (
     AT,
     CREW,
+    CREW_NAME,
     DAY,
     HOME,
     MORNING,
@@ -63,7 +64,7 @@ def test_the_last_tick_loads_the_kit_and_takes_its_parts_from_the_shelf(day: tup
     assert set(shelf(app, jobs.install)) == wanted
     with transaction(app.state.database) as session:
         state = session.get_one(tables.KitState, jobs.install)
-        assert (state.loaded_on, state.loaded_by) == (DAY, f"{CREW} by day link")
+        assert (state.loaded_on, state.loaded_by) == (DAY, f"{CREW_NAME} by day link")
         ticked = session.exec(select(tables.LoadTick).where(tables.LoadTick.visit_id == jobs.install)).all()
         assert {row.ticked_at for row in ticked} == {datetime.datetime(2027, 4, 12, 11, 30, tzinfo=datetime.UTC)}
     assert [did for did, *_ in history(app, "kit")] == ["ticked"] * len(items) + ["loaded"]
@@ -110,7 +111,7 @@ def test_a_route_leaves_with_all_its_kits_and_is_noted_once(day: tuple[FastAPI, 
     assert (out.json()["not_loaded"], out.json()["overruled_by"]) == ([], "")
     second = signed_in(app, Role.lead).post(f"{HOME}/out", json={"at": AT})
     assert (second.status_code, second.json()["type"]) == (409, "/problems/changed-meanwhile")
-    assert second.json()["current"]["out_by"] == f"{CREW} by day link"
+    assert second.json()["current"]["out_by"] == f"{CREW_NAME} by day link"
     assert second.json()["sent"]["out_by"] == "lorn"
     off = tick(crew, jobs.install, items[:1], on=False)
     assert (off.status_code, off.json()["type"]) == (409, "/problems/not-now")
