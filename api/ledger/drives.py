@@ -128,15 +128,6 @@ def lines_between(session: Session, table_id: int, places: Collection[int]) -> l
     return found
 
 
-def drives_changed(before: Travel, after: Travel, legs: Iterable[tuple[int, int]]) -> dict[tuple[int, int], int]:
-    """Return by how many minutes each of `legs` (from, to: numbers of places) takes longer after than before.
-
-    Negative: shorter; legs that take as long as before are left out. Both tables are of the same places.
-    """
-    changes = {(a, b): after.minutes[a][b] - before.minutes[a][b] for a, b in legs}
-    return {leg: minutes for leg, minutes in changes.items() if minutes}
-
-
 def _drives(session: Session, table: tables.RoadTable, spots: frozenset[Spot]) -> KnownDrives:
     assert table.id is not None
     found = known_places(session, spots)

@@ -23,7 +23,7 @@ from sqlmodel import col, select
 from api import tables
 from api.access.accounts import Role
 from api.database import transaction
-from api.ledger.drives import KnownDrives, drives, drives_changed, spot
+from api.ledger.drives import KnownDrives, drives, spot
 from api.roads.keeper import wanted_places
 from api.week.planning import prepare_week
 from api.weeksheet.drives import drives_words
@@ -309,15 +309,14 @@ def replace_timed(travel: Travel, **changes: Any) -> Travel:
     return Travel(travel.minutes, travel.metres, DrivesTimed(**{**by, **changes}))
 
 
-def test_places_that_round_to_one_are_no_drive_apart_and_changes_are_told_leg_by_leg() -> None:
+def test_places_that_round_to_one_are_no_drive_apart_and_the_constants_time_the_others() -> None:
     known = KnownDrives(by="x", number={})
     points = [(41.0, -98.0), (41.000001, -98.0), (41.1, -98.0)]
     before = known.between(points)
     assert before.timed == DrivesTimed("x", None, None, ())
     slower = replace(known, constants=replace_factor(2.0)).between(points)
-    (changed,) = drives_changed(before, slower, [(0, 2), (0, 1)]).items()
-    assert changed[0] == (0, 2)
-    assert changed[1] > 0
+    assert slower.minutes[0][1] == before.minutes[0][1] == 0
+    assert slower.minutes[0][2] > before.minutes[0][2]
     assert spot(points[0]) == spot(points[1])
 
 

@@ -24,7 +24,7 @@ from tests.service.rebooking.cast import MONDAY, THURSDAY, posted, spots
 NOW = THURSDAY + datetime.timedelta(hours=1)
 TUESDAY = datetime.datetime(2027, 4, 13, 19, tzinfo=datetime.UTC)  # 14:00 at the yards
 Happening = Callable[[FastAPI, TestClient, random.Random], None]
-EVENTS_A_RUN, RUNS = 10, 20
+EVENTS_A_RUN, RUNS, SHORT_RUNS = 10, 20, 5  # all of them, 200 events, in the long tests
 
 
 def _a_date(rng: random.Random) -> datetime.date:
@@ -189,7 +189,9 @@ def all_agree(app: FastAPI, office: TestClient) -> Mapping[str, str]:
     return falls
 
 
-@pytest.mark.parametrize("seed", range(RUNS))
+@pytest.mark.parametrize(
+    "seed", [*range(SHORT_RUNS), *(pytest.param(seed, marks=pytest.mark.long) for seed in range(SHORT_RUNS, RUNS))]
+)
 def test_no_two_pages_differ_about_what_falls_and_why(app: FastAPI, office: TestClient, seed: int) -> None:
     rng = random.Random(seed)
     app.state.clock = lambda: TUESDAY if seed % 2 else NOW
