@@ -26,6 +26,7 @@ NOT_WALKED = {
     "/day-links/open/{token}": "opens a session of its own; tested with the day links",
     "/photos/{photo_id}": "no page",
     "/runs/{run_id}/events": "never ends",
+    "/weeks/{start_date}/live": "never ends",
 }
 # What must follow an address for it to answer.
 ASKED = {

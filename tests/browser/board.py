@@ -122,6 +122,9 @@ def serving(data: Path) -> Iterator[tuple[FastAPI, str]]:
         with application(settings) as app:
             config = uvicorn.Config(app, log_level="error", ws="none", timeout_graceful_shutdown=2)
             server = uvicorn.Server(config)
+            app.state.leaving = lambda: (
+                server.should_exit
+            )  # as `eaveboard serve` has it: open streams end by themselves
             thread = threading.Thread(target=server.run, kwargs={"sockets": [listening]}, daemon=True)
             thread.start()
             end = time.monotonic() + PATIENCE_S

@@ -529,16 +529,18 @@ def test_on_our_way_and_here_are_kept_without_signal_and_taken_back(phone: Phone
 def test_reasons_are_tapped_not_typed(phone: Phone) -> None:
     page, install = phone.open(), phone.jobs.install
     stop = stop_of(page, install)
+    unfold(stop, "Out of the crate")
+    stop.locator('[data-loss="hood"]').get_by_text("missing", exact=True).click()
     unfold(stop, "Could not finish")
     stop.get_by_text("weather", exact=True).click()
-    unfold(stop, "Missing: tap what")
-    stop.get_by_text("hood", exact=True).click()
     stop.get_by_role("button", name="Note it").click()
-    expect(stop.locator("[data-told]")).to_contain_text("▲ not done: weather; missing: hood")
+    expect(stop.locator("[data-told]")).to_contain_text("▲ not done: weather")
     signal(page, "All sent")
     with transaction(phone.service.app.state.database) as session:
         rows = session.exec(select(tables.DayResult).order_by(col(tables.DayResult.id)))
-        assert [row.why for row in rows] == ["weather; missing: hood"]
+        assert [row.why for row in rows] == ["weather"]
+        shorts = session.exec(select(tables.Short).where(tables.Short.visit_id == install, tables.Short.item == "hood"))
+        assert [short.missing for short in shorts] == [1]
 
 
 def test_the_texted_link_opens_without_signal_and_the_day_can_be_put_on_the_phone(phone: Phone) -> None:

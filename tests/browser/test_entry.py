@@ -37,8 +37,9 @@ def test_a_job_is_entered_by_keyboard_with_what_cannot_stand_mended(own_board: B
     no_sideways_scroll(page)
     width.fill("12 ft")
     page.keyboard.press("Enter")
-    expect(page.locator("h1")).to_contain_text("12 ft install, Tallow Bend")
-    expect(page.locator("#history ~ ul")).to_contain_text("made the visit")
+    expect(page.locator("h1")).to_contain_text("Orla Pennyroyal")
+    expect(page.locator("main")).to_contain_text("12 ft install · 9 Mill Lane, Tallow Bend")
+    expect(page.locator("#history ~ details ul")).to_contain_text("made the visit")
 
 
 def test_of_two_at_one_visit_the_second_sees_both_versions(own_board: Board) -> None:

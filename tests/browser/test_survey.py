@@ -52,8 +52,8 @@ def test_the_drawing_follows_what_is_typed_and_is_kept(own_board: Board) -> None
     page = own_board.signed_in_page(Role.office)  # whether the lead may open the job hangs on the posted week
     page.goto(f"/jobs/{JOB}")
     expect(page.locator("main")).to_contain_text("stud 3 could not be probed")
-    expect(page.locator("figure.wall svg")).to_contain_text("14' 6\"")
-    expect(page.locator("#history ~ ul")).to_contain_text("Height of the upper fasteners from")
+    expect(page.locator("figure.wall svg").first).to_contain_text("14' 6\"")
+    expect(page.locator("#history ~ details ul")).to_contain_text("Height of the upper fasteners from")
 
 
 def test_rows_come_and_go_by_keyboard_alone(own_board: Board) -> None:

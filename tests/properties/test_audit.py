@@ -164,7 +164,8 @@ def test_agrees_with_the_judge_that_comes_with_the_format() -> None:
 
 def test_the_damage_breaks_every_rule_and_leaves_some_plans_whole() -> None:
     """Guards the two tests above against going blind: each rule is met often, alone as well as with others."""
-    alone: dict[str, int] = dict.fromkeys(RULES, 0)
+    first_format = [rule for rule in RULES if rule not in ("assist", "reload")]  # those: test_second_format
+    alone: dict[str, int] = dict.fromkeys(first_format, 0)
     whole = 0
     for week, plan in cases(seed=5, weeks=120, each=25):
         rules = {b.rule for b in audit(week, plan).broken_rules}

@@ -22,8 +22,11 @@ from api import tables
 from api.access.accounts import Role
 from api.access.day_links import make_link
 from api.app import create_app
+from api.business.rules import DEFAULT_RULES
 from api.database import transaction
 from api.settings import Settings, sqlite_address
+from scheduler.default_times import DEFAULT_TIMES_CSV
+from scheduler.weather.default_limits import DEFAULT_LIMITS_CSV
 
 PASSWORD = "seven brown kites"
 NAMES = {Role.manager: "maud", Role.office: "olive", Role.lead: "lorn", Role.reader: "rhea"}
@@ -108,8 +111,8 @@ def add_yard(database: sa.Engine) -> None:
     """Add a small invented business: a yard and the crews north-1 and north-2."""
     with transaction(database) as session:
         session.add(
-            tables.Business(name="Test Awnings", town="T", timezone="America/Chicago", units="imperial", rules={},
-                            limits="", times="")
+            tables.Business(name="Test Awnings", town="T", timezone="America/Chicago", units="imperial",
+                            rules=DEFAULT_RULES, limits=DEFAULT_LIMITS_CSV, times=DEFAULT_TIMES_CSV)
         )  # fmt: skip
         session.add(tables.Yard(id="north", name="North", lat=41.0, lon=-98.0))
         session.flush()

@@ -54,7 +54,7 @@ def test_the_office_makes_a_link_that_opens_the_day(app: FastAPI) -> None:
     assert page.status_code == 200
     assert "Crew 1" in page.text
     assert phone.get("/session").json() | {"csrf": ""} == {
-        "name": "Bramwith by day link",
+        "name": "Crew 1 by day link",
         "role": None,
         "crew_id": "north-1",
         "day": "2027-04-12",
@@ -194,13 +194,13 @@ def test_a_crew_writes_on_its_own_day_by_link_and_a_lead_for_the_own_crew(app: F
         crew_id: str,
         day: str,  # a route made under the frozen clock cannot take a date
     ) -> Response:
-        own_crew_day(who, crew_id, datetime.date.fromisoformat(day), write=True)
+        own_crew_day(session, who, crew_id, datetime.date.fromisoformat(day), write=True)
         return once(session, lambda: Response(who.name))
 
     phone, mine, other = by_link(app, "north-1", DAY), f"{HOME}/trial", f"/crews/north-2/days/{DAY}/trial"
     for replayed in (None, "true"):
         answer = phone.post(mine, headers={"Idempotency-Key": "k"})
-        assert (answer.text, answer.headers.get("idempotency-replayed")) == ("Bramwith by day link", replayed)
+        assert (answer.text, answer.headers.get("idempotency-replayed")) == ("Crew 1 by day link", replayed)
     assert phone.post(other).status_code == 404
     del phone.headers["X-CSRF-Token"]
     assert phone.post(mine).status_code == 403

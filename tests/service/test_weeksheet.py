@@ -67,8 +67,9 @@ def cell_of(page: str, part: str) -> str:
 )
 def test_controls_are_for_those_who_may_use_them(shared: FastAPI, role: Role, plans: bool, compares: bool) -> None:
     text = signed_in(shared, role).get(WEEK).text
-    for control in ('id="plan-form"', 'id="post"', 'id="undo"', 'class="grip"', 'id="slip"'):
+    for control in ('id="plan-form"', 'id="post"', 'id="undo"', 'class="grip"', 'id="slip-put"'):
         assert (control in text) is plans, control
+    assert 'id="slip"' in text  # what is known of a visit is for all who look
     assert ('id="compare-form"' in text) is compares
     assert 'id="pile-title">Waiting' in text  # looking is for all but crew leads, who have their days
 

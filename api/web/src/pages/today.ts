@@ -15,8 +15,9 @@ async function refresh(): Promise<void> {
   if (now !== before) say(now);
 }
 
-if ("EventSource" in window) {
-  const source = new EventSource(`/weeks/${page.dataset["week"] ?? ""}/live`);
+const week = page.dataset["week"]; // none where nothing is posted: there is nothing to come then
+if (week !== undefined && "EventSource" in window) {
+  const source = new EventSource(`/weeks/${week}/live`);
   source.addEventListener("standing", (event) => {
     const { today } = JSON.parse((event as MessageEvent<string>).data) as { today: string };
     if (shown !== undefined && today !== shown) void refresh();
