@@ -107,7 +107,7 @@ def test_readers_and_leads_see_no_buttons_that_are_not_theirs(demo: FastAPI) -> 
 
 
 def test_the_page_reads_by_key_whatever_else_there_is(demo: FastAPI, office: TestClient) -> None:
-    """No read of a table that grows with the number of jobs goes without a condition, a limit, or one end of its key."""
+    """No read of a table that grows with the jobs goes without a condition, a limit, or one end of its key."""
     growing = {"visit", "site", "customer", "sales_order", "awning", "maker_part", "site_survey", "bench_count",
                "short", "booking", "visit_hours", "prepared", "history", "photo", "message", "day_result"}  # fmt: skip
     seen: list[str] = []
