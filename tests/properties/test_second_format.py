@@ -30,11 +30,11 @@ def some_now(first: int, end: int) -> list[Any]:
     return [n if n % 3 == 0 else pytest.param(n, marks=pytest.mark.long) for n in range(first, end)]
 
 
-@pytest.mark.parametrize("seed", range(3))
+@pytest.mark.parametrize("seed", (5, 8))
 def test_agrees_with_the_judge_that_comes_with_the_format(seed: int) -> None:
     other = contract.judge()
     seen = set()
-    for week, plan in cases2(seed, weeks=12, each=40):
+    for week, plan in cases2(seed, weeks=8, each=25):
         week_data, plan_data = as_data(week), as_data(plan)
         faults = other.shape(week_data, plan_data)
         bad, cost = other.audit(week_data, plan_data)
