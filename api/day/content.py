@@ -58,7 +58,7 @@ class DayStop:
 
 @dataclass(frozen=True)
 class DayContent:
-    """A crew's day as a plan has it; `cell` is None where the crew stays in, `sky` where no forecast reaches.
+    """A crew's day as a plan has it; `cell` is None where the crew does not go out, `sky` where no forecast reaches.
 
     `shelf` are pieces by item that its kits take from the shelf; `cautions_for_all` those that every stop shares.
     `drives` says what timed its drives.

@@ -151,7 +151,7 @@ def not_loaded(session: Session, day: PostedDay) -> dict[str, str]:
 def go_out(session: Session, day: PostedDay, overruled_by: str, overruled_why: str, act: Act) -> tables.RouteOut:
     """Note that a crew leaves the yard.
 
-    Answers 409 where the crew stays in or has left already, and where a kit is not loaded: `not_loaded` says which.
+    Answers 409 where it does not go out or has left already, and where a kit is not loaded: `not_loaded` says which.
     Somebody may overrule that by name and with a reason, which are kept. Raises `BadInput` for one without the other.
     """
     for where, text, other in (

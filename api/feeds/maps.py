@@ -31,7 +31,7 @@ class Point:
 
 
 def points(session: Session, day: PlannedDay) -> list[Point]:
-    """Return the yard, the stops in order, and the yard again; empty where the crew stays in."""
+    """Return the yard, the stops in order, and the yard again; empty where the crew does not go out."""
     if day.cell is None:
         return []
     get, zone, cell, yard = by_id(session), day.week.timezone, day.cell, day.yard

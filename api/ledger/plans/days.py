@@ -20,7 +20,7 @@ from scheduler.week import Week, read_week
 
 @dataclass(frozen=True)
 class PlannedDay:
-    """A crew's day: its cell of the week sheet, and the yard that it leaves; None where the crew stays in."""
+    """A crew's day: its cell of the week sheet, and the yard that it leaves; None where it does not go out."""
 
     crew: tables.Crew
     yard: tables.Yard

@@ -47,7 +47,7 @@ def posted_on(session: Session, day: datetime.date) -> tables.PostedWeek | None:
 
 
 def posted_route(session: Session, crew_id: str, day: datetime.date) -> Route | None:
-    """Return what the posted week gives `crew_id` to do on `day`; None where nothing is posted or the crew stays in."""
+    """Return what the posted week gives `crew_id` to do on `day`; None where nothing is posted, or it stays home."""
     row = posted_on(session, day)
     if row is None:
         return None
