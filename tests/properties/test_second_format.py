@@ -30,7 +30,7 @@ def some_now(first: int, end: int) -> list[Any]:
     return [n if n % 3 == 0 else pytest.param(n, marks=pytest.mark.long) for n in range(first, end)]
 
 
-@pytest.mark.parametrize("seed", (5, 8))
+@pytest.mark.parametrize("seed", [5, 8])
 def test_agrees_with_the_judge_that_comes_with_the_format(seed: int) -> None:
     other = contract.judge()
     seen = set()
