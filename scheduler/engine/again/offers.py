@@ -16,6 +16,7 @@ import numpy as np
 
 from scheduler.audit import audit
 from scheduler.documents import shown
+from scheduler.engine.again.apart import apart
 from scheduler.engine.again.moves import What, what_changed
 from scheduler.engine.again.standing import Standing, staying
 from scheduler.engine.again.warm import Warm
@@ -24,7 +25,7 @@ from scheduler.engine.model.arrays import Model
 from scheduler.engine.model.build import build
 from scheduler.engine.model.fixed import NOTHING, Fixed, Spot
 from scheduler.engine.model.plans import plan_of
-from scheduler.engine.model.starts import Half, halves, within
+from scheduler.engine.model.starts import NOON, Half, halves, within
 from scheduler.engine.search.route_cost import arrays, route_cost
 from scheduler.errors import BadInput
 from scheduler.plan import Plan
@@ -42,8 +43,10 @@ class Offer:
     the job out costs: the chance of losing the visit where that is what is lost, None where leaving it out is free.
     `cost_cents`: the whole plan with the offer; `extra_cents`: that less the plan without (see `offer`), negative for
     a saving. `moves`: what else changes, by job, with its spots in the present plan and then.
-    `proven`: no plan with the job in that half day costs less, others moving or staying as was asked, and no plan of
-    the week costs less than the one that the offer is held against.
+    `besides_cents`: what planning again would save on top, by moves that have nothing to do with the job; they are
+    neither in the plan nor in its cost.
+    `proven`: no plan with the job in that half day costs less with those moves, others moving or staying as was asked,
+    and no plan of the week costs less than the best that was found.
     """
 
     crew: str
@@ -56,6 +59,7 @@ class Offer:
     cost_cents: int
     extra_cents: int
     moves: Mapping[str, tuple[What, Spot | None, Spot | None]]
+    besides_cents: int
     as_planned: bool
     proven: bool
     plan: Plan
@@ -104,7 +108,7 @@ def offer(
 
     plan: the present plan of `week`, which keeps the rules; it may have the job or not.
     others_may_move: False: an offer costs what the present plan costs with the job there, less what the present plan
-    costs. True: it costs what the best plan with the job there costs, less what the best plan of the week costs.
+    costs. True: so too, with those moved for it that the best plan with the job there moves for it.
     kept: the week made ready by `warm` (which then says what is `fixed`); without it that is done anew, timed by
     `clock`.
 
@@ -127,14 +131,12 @@ def offer(
     if others_may_move and kept is not None and kept.ready:
         known = {half: cost for half, (_, _, cost) in staying.items()}
         forced = sorted(kept.forced(number[job], best, known), key=lambda f: (f.cost, f.half))[:best]
-        return [
-            bench.offer(f.half, f.routes, f.cost - kept.best.cost, moving=True, proven=f.proven and kept.best.proven)
-            for f in forced
-        ]
+        found = [bench.offer(f.half, f.routes, moving=True, proven=f.proven and kept.best.proven) for f in forced]
+        return sorted(found, key=lambda o: (o.extra_cents, o.day, o.start >= NOON))
     cheapest = sorted(staying.items(), key=lambda s: (s[1][2], s[0]))[:best]
     return [
-        bench.offer(half, bench.with_route(k, jobs), cost - plan.cost.total, moving=False, proven=not others_may_move)
-        for half, (k, jobs, cost) in cheapest
+        bench.offer(half, bench.with_route(k, jobs), moving=False, proven=not others_may_move)
+        for half, (k, jobs, _) in cheapest
     ]
 
 
@@ -142,7 +144,7 @@ class _Bench:
     """The present plan and one job to be put in."""
 
     def __init__(self, model: Model, plan: Plan, before: Mapping[str, Spot], job: int) -> None:
-        self.model, self.before, self.job = model, before, job
+        self.model, self.plan, self.before, self.job = model, plan, before, job
         self.week = model.week
         self.still, self.routes = staying(model, plan, [self.week.jobs[job].id])
 
@@ -163,20 +165,20 @@ class _Bench:
         """Return the present routes with that of crew day k changed."""
         return {**self.routes, k: jobs}
 
-    def offer(
-        self, half: Half, routes: Mapping[int, Sequence[int]], extra: int, *, moving: bool, proven: bool
-    ) -> Offer:
+    def offer(self, half: Half, routes: Mapping[int, Sequence[int]], *, moving: bool, proven: bool) -> Offer:
         """Return the offer that these routes make, the job starting in `half`; all is priced and audited again."""
         base = self.model if moving else self.still
         plan = plan_of(within(base, self.job, half), routes, seconds=0.0, bound=None)
         if breaches := audit(self.week, plan).broken_rules:
             raise RuntimeError(f"an offer breaks a rule, which is a defect: {breaches[0].sentence}")
-        job = self.week.jobs[self.job]
+        job, besides = self.week.jobs[self.job], 0
+        if moving:
+            plan, besides = apart(self.week, self.plan, plan, job.id)
         done = visits(outings(self.week, plan.routes))
         at = done[job.id]
         after = {name: Spot(v.crew, v.day, v.start) for name, v in done.items()}
         k = next(k for k, jobs in routes.items() if self.job in jobs)
-        earliest, latest = self._span(base, half, k, list(routes[k]), at.start)
+        earliest, latest = self._span(base, half, k, list(routes[k]), at.start)  # the job's own route is as made
         held = [w for w in job.windows if w.day == at.day and w.start <= at.start and at.end <= w.end]
         leaving = job.skip_cents
         window = min(held, key=lambda w: (w.risk_cents, w.start, w.end))
@@ -195,8 +197,9 @@ class _Bench:
             window=window,
             risk_share=window.risk_cents / leaving if leaving else None,
             cost_cents=plan.cost.total,
-            extra_cents=extra,
+            extra_cents=plan.cost.total - self.plan.cost.total,
             moves=cast("Mapping[str, tuple[What, Spot | None, Spot | None]]", moves),
+            besides_cents=besides,
             as_planned=was is not None and half.holds(was.day, was.start),
             proven=proven,
             plan=plan,
