@@ -24,9 +24,10 @@ from api.http.problems import Problem, responses
 from api.http.versions import IfMatch, etag
 from api.ledger.plans.posted import posted_week
 from api.ledger.told import HOLDS, told_now
+from api.ledger.plans.named import named
 from api.messages.telling import OPEN
 from api.rebooking import cases, opening, taking
-from api.rebooking.cases import CAUSES, named
+from api.rebooking.cases import CAUSES
 from api.rebooking.search import Searches
 from api.rebooking.shown import case_line, finding_line, ranked, visit_line
 from api.routes.records import Words
