@@ -10,7 +10,7 @@ from sqlmodel import Session, col, select
 
 from api import tables
 from api.ledger.told import told_now
-from api.messages.telling import as_spot, tells, draft, spots_of
+from api.messages.telling import as_spot, draft, spots_of, tells
 from scheduler.price import RETIME_FROM_MIN
 
 if TYPE_CHECKING:

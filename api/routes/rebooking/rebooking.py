@@ -22,9 +22,9 @@ from api.fields.shown import day_name
 from api.http.pages import Database, page, wants_json
 from api.http.problems import Problem, responses
 from api.http.versions import IfMatch, etag
+from api.ledger.plans.named import named
 from api.ledger.plans.posted import posted_week
 from api.ledger.told import HOLDS, told_now
-from api.ledger.plans.named import named
 from api.messages.telling import OPEN
 from api.rebooking import cases, opening, taking
 from api.rebooking.cases import CAUSES
