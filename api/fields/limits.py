@@ -328,7 +328,8 @@ LIMITS: dict[str, ColumnLimit] = {
     "message.body": Text(most=8000, least=1, lines=True),
     "account.name": Text(least=2, most=40, fits=_account, words="must be letters, digits, dots or dashes"),
     "account.password": PASSWORD,
-    "business.name": NAME, "business.town": NAME,
+    "business.name": NAME, "business.town": NAME, "business.phone": PHONE, "business.clock": Choice(of=("12", "24")),
+    "business.currency": Text(most=4, least=1),
 }  # fmt: skip
 
 

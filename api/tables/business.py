@@ -15,7 +15,8 @@ class Business(SQLModel, table=True):
     """One row: `rules` holds prices and rest as `api.fields.rules.Rules` reads them.
 
     `limits` is the table of weather limits, `times` that of task times, `climate` what the weather is usually like by
-    month (empty: not known), all as CSV text.
+    month (empty: not known), all as CSV text. `phone` is the office's, empty where none is set; `clock` and `currency`
+    are how times and money are written, as `units` says of lengths.
     """
 
     id: int = Field(default=1, primary_key=True)
@@ -28,8 +29,15 @@ class Business(SQLModel, table=True):
     times: str = Field(sa_type=sa.Text)
     climate: str = Field(default="", sa_type=sa.Text)
     version: int = 1
+    phone: str = ""
+    clock: str = "24"
+    currency: str = "$"
 
-    __table_args__ = (one_of("units", "imperial", "metric"), sa.CheckConstraint("id = 1", name="only_one"))
+    __table_args__ = (
+        one_of("units", "imperial", "metric"),
+        one_of("clock", "12", "24"),
+        sa.CheckConstraint("id = 1", name="only_one"),
+    )
 
 
 class Yard(SQLModel, table=True):
