@@ -22,6 +22,7 @@ from api.business.part import (
     words,
 )
 from api.fields.cells import clock_text
+from api.fields.limits import limit
 from api.fields.rules import KINDS, RULE_LIMITS, Rules, rules_from_data
 from api.fields.sheets import time_of_day
 from api.http import versions
@@ -81,6 +82,10 @@ def business(session: Session) -> Part:
         Line("town", "Town", row.town if row else "", words(120), meaning="Where the business is at home."),
         Line("timezone", "Time zone", row.timezone if row else "", _zone,
              meaning="By its name in the IANA database, such as America/Chicago; all times of day are in it."),
+        Line("phone", "Phone", row.phone if row else "", limit("business.phone"),
+             meaning="Whom customers and makers call: it stands on the papers that they get."),
+        Line("warranty_months", "Warranty", str(row.warranty_months if row else 24), limit("business.warranty_months"),
+             "months", "Counted from the day on which an awning was hung; what the maker grants is beyond it."),
         Line("units", "Lengths on pages", row.units if row else "imperial", chosen(UNITS), choices=UNITS,
              meaning="How lengths are written; either measure can be typed anywhere."),
     )  # fmt: skip

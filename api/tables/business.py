@@ -15,7 +15,8 @@ class Business(SQLModel, table=True):
     """One row: `rules` holds prices and rest as `api.fields.rules.Rules` reads them.
 
     `limits` is the table of weather limits, `times` that of task times, `climate` what the weather is usually like by
-    month (empty: not known), all as CSV text.
+    month (empty: not known), all as CSV text. `phone` is what customers and makers call; `warranty_months` is how long
+    the business stands in for an awning that it has hung.
     """
 
     id: int = Field(default=1, primary_key=True)
@@ -27,6 +28,8 @@ class Business(SQLModel, table=True):
     limits: str = Field(sa_type=sa.Text)
     times: str = Field(sa_type=sa.Text)
     climate: str = Field(default="", sa_type=sa.Text)
+    phone: str = ""
+    warranty_months: int = 24
     version: int = 1
 
     __table_args__ = (one_of("units", "imperial", "metric"), sa.CheckConstraint("id = 1", name="only_one"))
