@@ -310,6 +310,10 @@ LIMITS: dict[str, ColumnLimit] = {
     "gate.state": Choice(of=("open", "closed")), "gate.paper": Text(most=200),
     "gate_rule.kind": KIND, "gate_rule.town": Text(most=120), "gate_rule.what": NAME,
     "gate_rule.owner": Text(most=120), "gate_rule.days_before": Whole(most=365),
+    "maker_order.awning_id": ID, "maker_order.what": NAME, "maker_order.maker": Text(most=120),
+    "maker_order.email": EMAIL, "maker_order.ref": Text(most=80), "maker_order.sent_on": DAY,
+    "maker_order.confirmed_on": DAY, "maker_order.promised_on": DAY, "maker_order.changed_to": DAY,
+    "maker_order.came_on": DAY, "maker_order.note": NOTE,
     "visit_hours.weekday": WEEKDAY, "visit_hours.day": DAY, "visit_hours.start": Whole(most=DAY_MIN - 1),
     "visit_hours.end": Whole(least=1, most=DAY_MIN),
     "visit_follows.first_id": ID, "visit_follows.then_id": ID, "visit_follows.min_days": Whole(most=60),
@@ -329,7 +333,7 @@ LIMITS: dict[str, ColumnLimit] = {
     "account.name": Text(least=2, most=40, fits=_account, words="must be letters, digits, dots or dashes"),
     "account.password": PASSWORD,
     "business.name": NAME, "business.town": NAME, "business.phone": PHONE, "business.clock": Choice(of=("12", "24")),
-    "business.currency": Text(most=4, least=1),
+    "business.currency": Text(most=4, least=1), "business.warranty_months": Whole(most=600),
 }  # fmt: skip
 
 

@@ -20,7 +20,7 @@ from api.tables.business import (
     Yard,
 )
 from api.tables.chain import ChainLink
-from api.tables.office import FileShape, Gate, GateRule, SentFile
+from api.tables.office import FileShape, Gate, GateRule, MakerOrder, SentFile, SentPaper
 from api.tables.plans import DayResult, History, Lock, PlanRun, PostedWeek, StoredPlan
 from api.tables.rebooking import CaseVisit, Message, RebookingCase
 from api.tables.roads import Drive, RoadPlace, RoadSource, RoadTable
@@ -71,6 +71,7 @@ __all__ = [
     "KitState",
     "LoadTick",
     "Lock",
+    "MakerOrder",
     "MakerPart",
     "Message",
     "ModelPart",
@@ -91,6 +92,7 @@ __all__ = [
     "RoadTable",
     "RouteOut",
     "SentFile",
+    "SentPaper",
     "Short",
     "SignIn",
     "SignInTry",
