@@ -52,7 +52,8 @@ def placed(
 ) -> tuple[dict[str, str], Placing]:  # fmt: skip
     """Return the fields of a form with latitude and longitude in place of its pin, and how its place stands.
 
-    The address is looked up where there is no pin, and where the address has `moved` and its pin has not. `was` is the pin that is kept, `but` the row that is being placed.
+    The address is looked up where there is no pin, and where the address has `moved` and its pin has not. `was`
+    is the pin that is kept, `but` the row that is being placed.
     """
     fields, wrong = spread({**sent, f"{prefix}was": was}, prefix)
     fault = f"The pin {wrong}." if wrong else ""

@@ -21,7 +21,8 @@ from scheduler.errors import BadInput
 FAR_KM = 100.0
 KM_PER_DEGREE = 111.195  # of latitude, on a sphere of 6,371 km
 KM_PER_MILE = 1.609344
-LEAST_KM, MOST_KM = 2.0, 160.0  # across the half of the map at first
+LEAST_KM, MOST_KM = 2.0, 250.0  # from the middle to the edge at first
+NEAR_YARD = 1.95  # times as far as the nearest yard reaches the map to its sides, so that the yard stands on it
 MOST_SITES = 400
 _PIN = re.compile(r"\s*([+-]?\d{1,3}(?:\.\d+)?)\s*°?\s*([NS]?)\s*[,;\s]\s*([+-]?\d{1,3}(?:\.\d+)?)\s*°?\s*([EW]?)\s*",
                   re.IGNORECASE)  # fmt: skip
@@ -136,7 +137,7 @@ def pin_map(session: Session, pin: tuple[float, float] | None, but: str = "") ->
     units = _units(session)
     if pin is not None:
         yards = [distance_km(*pin, mark.lat, mark.lon) for mark in marks if mark.kind == "yard"]
-        half = min(max(1.15 * min(yards, default=8.0), LEAST_KM), MOST_KM)
+        half = min(max(NEAR_YARD * min(yards, default=8.0), LEAST_KM), MOST_KM)
         return PinMap(pin[0], pin[1], round(half, 3), units, pin, tuple(marks))
     around = [mark for mark in marks if mark.kind == "yard"] or marks
     if not around:

@@ -1,6 +1,6 @@
 import assert from "node:assert/strict";
 import test from "node:test";
-import { apartKm, around, farWords, gridStep, moved, onMap, pinText, placeAt, readPin, whereWords, type PinMap } from "./pin.ts";
+import { apartKm, around, farWords, gridStep, moved, onMap, pinText, placeAt, readPin, whereWords, clear, fitted, type PinMap } from "./pin.ts";
 
 const MAP: PinMap = {
   lat: 41, lon: -98, half_km: 20, units: "imperial", pin: null,
@@ -48,6 +48,13 @@ test("a field is read as latitude and longitude, or as nothing", () => {
   assert.equal(readPin("91, 0"), null);
   assert.equal(readPin("here"), null);
   assert.deepEqual(readPin(pinText({ lat: 41.5, lon: -98.25 })), { lat: 41.5, lon: -98.25 });
+});
+
+test("a found place is shown with its nearest yard, and labels do not lie on each other", () => {
+  const place = { lat: 41.3, lon: -98 };
+  const [x, y] = onMap(fitted(MAP, place), { lat: 41, lon: -98 });
+  assert.ok(Math.abs(x - 300) < 1 && y > 180 && y < 360);
+  assert.deepEqual(clear([[10, 10], [50, 20], [50, 40], [300, 12]]), [true, false, true, true]);
 });
 
 test("a map comes nearer around its pin, and no nearer than a street", () => {

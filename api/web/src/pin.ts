@@ -50,6 +50,22 @@ export function around(map: PinMap, middle: Place, by: number): PinMap {
   return { ...map, lat: middle.lat, lon: middle.lon, half_km: Math.max(LEAST_KM, Math.min(MOST_KM, map.half_km * by)) };
 }
 
+/** Return the map around a place that was found, so wide that the nearest yard stands on it. */
+export function fitted(map: PinMap, place: Place): PinMap {
+  const km = nearestYard(map, place)?.[1] ?? 8;
+  return { ...map, lat: place.lat, lon: place.lon, half_km: Math.max(2, Math.min(250, 1.95 * km)) };
+}
+
+/** Say of each label's place whether it lies clear of those before it. */
+export function clear(places: readonly (readonly [number, number])[]): boolean[] {
+  const taken: (readonly [number, number])[] = [];
+  return places.map(([x, y]) => {
+    const free = taken.every(([a, b]) => Math.abs(a - x) > 110 || Math.abs(b - y) > 16);
+    if (free) taken.push([x, y]);
+    return free;
+  });
+}
+
 /** Return the distance between two lines of the grid in kilometers, and in words. */
 export function gridStep(map: PinMap): [number, string] {
   const unit = map.units === "imperial" ? KM_PER_MILE : 1;

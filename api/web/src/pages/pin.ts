@@ -1,7 +1,7 @@
 // The pin of an address: looked up as soon as the address is typed, moved by mouse, touch and arrow keys.
 import { Fault, all, make, one, send } from "../common.ts";
 import {
-  HIGH, WIDE, around, farWords, gridStep, moved, onMap, pinText, placeAt, readPin, whereWords, type PinMap, type Place,
+  HIGH, WIDE, around, clear, farWords, fitted, gridStep, moved, onMap, pinText, placeAt, readPin, whereWords, type PinMap, type Place,
 } from "../pin.ts";
 
 interface Found {
@@ -47,15 +47,16 @@ function begin(box: HTMLElement): void {
     one(".pin-grid", svg).replaceChildren(...lines);
     const marks: SVGElement[] = [];
     const shown = map.marks.map((mark) => ({ mark, at: onMap(map, mark) })).filter(({ at: [x, y] }) => x >= 0 && x <= WIDE && y >= 0 && y <= HIGH);
-    const few = shown.length <= 12;
-    for (const { mark, at: [x, y] } of shown) {
+    const free = clear(shown.map(({ at }) => at));
+    for (const [n, { mark, at: [x, y] }] of shown.entries()) {
       if (mark.kind === "yard") marks.push(drawn("path", { class: "pin-yard", d: `M${x - 7} ${y + 7}v-9l7-7l7 7v9z` }));
       else {
         const circle = drawn("circle", { class: "pin-site", cx: x, cy: y, r: 3.5 });
         circle.append(drawn("title", {}, mark.name));
         marks.push(circle);
       }
-      if (mark.kind === "yard" || few) marks.push(drawn("text", { x: x + (mark.kind === "yard" ? 11 : 6), y: y + 4 }, mark.name));
+      const left = x > WIDE * 0.75;
+      if (free[n] === true) marks.push(drawn("text", { x: x + (left ? -10 : 10), y: y + 5, "text-anchor": left ? "end" : "start" }, mark.name));
     }
     one(".pin-marks", svg).replaceChildren(...marks);
     one(".pin-scale", svg).replaceChildren(`Lines ${words} apart`);
@@ -175,7 +176,7 @@ function begin(box: HTMLElement): void {
     said.replaceChildren(found.words !== "" ? `▲ ${found.words}` : best === undefined ? "" : `✓ Found: ${best.words}. Look at the pin.`);
     choose(found);
     if (best !== undefined) {
-      map = { ...map, half_km: Math.min(map.half_km, 12) };
+      map = fitted(map, best);
       put(best, true);
     }
   }
