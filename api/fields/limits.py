@@ -259,6 +259,7 @@ MINUTE = Whole(most=DAY_MIN)
 # "table.column", the names of `api.tables`. What nobody types (numbers of rows, moments, versions) has no limit here.
 LIMITS: dict[str, ColumnLimit] = {
     "yard.id": ID, "yard.name": NAME, "yard.lat": LATITUDE, "yard.lon": LONGITUDE,
+    "yard.address": Text(most=200),
     "person.id": ID, "person.name": NAME, "person.yard_id": ID, "person.role": ROLE, "person.phone": PHONE,
     "person.skills": SKILL, "person.day_cents": MONEY,
     "person.weekdays": Text(most=7, pattern="0?1?2?3?4?5?6?",
@@ -332,6 +333,7 @@ LIMITS: dict[str, ColumnLimit] = {
     "message.body": Text(most=8000, least=1, lines=True),
     "account.name": Text(least=2, most=40, fits=_account, words="must be letters, digits, dots or dashes"),
     "account.password": PASSWORD,
+    "place_answer.address": Text(most=200, least=1), "place_answer.town": Text(most=120),
     "business.name": NAME, "business.town": NAME, "business.phone": PHONE, "business.clock": Choice(of=("12", "24")),
     "business.currency": Text(most=4, least=1), "business.warranty_months": Whole(most=600),
 }  # fmt: skip

@@ -111,7 +111,7 @@ def happened(session: Session, one: WeekBack, today: datetime.date) -> Happened:
 
 
 def _hours(out: tuple[Outing, ...], noted: _Noted) -> tuple[Beside, Beside, Beside, tuple[tuple[str, Beside], ...]]:
-    """Return minutes out, overtime and wages, and minutes out by crew, of the days noted from leaving to coming back."""
+    """Return minutes out, overtime, wages, and minutes out by crew, of days noted from leaving to coming back."""
     total, overtime, wages, crews = Beside(), Beside(), Beside(), dict[str, Beside]()
     for o in out:
         crews.setdefault(o.crew.id, Beside())

@@ -43,10 +43,13 @@ class Business(SQLModel, table=True):
 
 
 class Yard(SQLModel, table=True):
+    """Where crews start and crates lie; `address` is street, number and town, empty where nobody has said."""
+
     id: str = Field(primary_key=True)
     name: str
     lat: float
     lon: float
+    address: str = ""
     version: int = 1
 
 
