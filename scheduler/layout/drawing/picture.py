@@ -27,7 +27,7 @@ def draw_picture(survey: Survey, layout: Layout, *, units: Units = "imperial") -
         raise BadInput("survey", f'must be the id of the survey drawn ("{survey.id}"), is "{layout.survey}"')
     measures, stands = Measures(units), view.standing(survey, layout)
     zero = wrap(datum_words(survey, measures), SMALL, _WIDE - 2 * _MARGIN)
-    top = _MARGIN + len(zero) * SMALL * LEADING
+    top = _MARGIN + len(zero) * SMALL * LEADING + 1.2
     area = Box(_MARGIN, top, _WIDE - _MARGIN, top + _HIGH - 2 * _MARGIN)
     picture = view.lay_out(survey, layout, stands, measures, area)
     sheet = DrawingSheet(_WIDE, picture.bottom + _MARGIN)
