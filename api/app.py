@@ -19,6 +19,7 @@ from api.chain.keeper import ChainKeeper
 from api.clock import clock_of, machine_clock
 from api.database import Hold
 from api.forecasts.keeper import ForecastKeeper
+from api.hooks.keeper import HookKeeper
 from api.http.assets import Assets
 from api.http.dates import near_dates
 from api.http.headers import SafeHeaders
@@ -114,6 +115,8 @@ async def _at_work(app: FastAPI, chosen: Settings, own: Opened) -> AsyncIterator
     app.state.pulse = Pulse(app.state.database, app.state.searches.days, lambda: app.state.clock())
     app.state.chain = ChainKeeper(app.state.database, machine_clock)
     app.state.chain.start()
+    app.state.hooks = HookKeeper(app.state.database, machine_clock)
+    app.state.hooks.start()
     app.state.backups = BackupKeeper(
         app.state.database, chosen.data, chosen.backups, chosen.backup_hours, chosen.backups_kept, machine_clock
     )
@@ -122,6 +125,7 @@ async def _at_work(app: FastAPI, chosen: Settings, own: Opened) -> AsyncIterator
     yield
     holding.cancel()
     app.state.backups.close()
+    app.state.hooks.close()
     app.state.searches.close()
     app.state.places.close()
     app.state.roads.close()

@@ -18,8 +18,8 @@ from api.routes.office import (
     places,
     roads,
     settings,
-    tokens,
 )
+from api.routes.programs import changes, tokens, webhooks
 from api.routes.rebooking import bookings, messages, rebooking
 from api.routes.week import live, looking_back, plans, runs, weeks
 from api.routes.yard import bench, stock
@@ -28,6 +28,6 @@ _DOORS = (
     weeks, live, plans, runs, entry, jobs, customers, sites, history, accounts, links, exchange, gates, maker_orders,
     kinds, settings, forecasts, roads, places, looking_back, begin, today, days, photos, bench, stock, yard, surveys,
     survey_entry, job_awning, visits, orders, awnings, papers, rebooking, messages, bookings, condition, tokens,
-    calendars,
+    calendars, webhooks, changes,
 )  # fmt: skip
 ROUTERS = tuple(door.router for door in _DOORS)

@@ -20,6 +20,7 @@ from api.tables.business import (
     Yard,
 )
 from api.tables.chain import ChainLink
+from api.tables.hooks import Webhook, WebhookCall
 from api.tables.office import FileShape, Gate, GateRule, MakerOrder, SentFile, SentPaper
 from api.tables.places import KnownAddress, PlaceAnswer, PlaceSource
 from api.tables.plans import DayResult, History, Lock, PlanRun, PostedWeek, StoredPlan
@@ -114,6 +115,8 @@ __all__ = [
     "Visit",
     "VisitFollows",
     "VisitHours",
+    "Webhook",
+    "WebhookCall",
     "WorthRun",
     "Yard",
 ]

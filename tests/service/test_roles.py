@@ -155,6 +155,12 @@ EXPECTED = {
     "POST /accounts/{account_id}/reset": "manager",
     "POST /accounts/{account_id}": "manager",
     "GET /tokens": "manager",
+    "GET /webhooks": "manager",
+    "POST /webhooks": "manager",
+    "GET /webhooks/{webhook_id}": "manager",
+    "POST /webhooks/{webhook_id}/try": "manager",
+    "POST /webhooks/{webhook_id}/end": "manager",
+    "GET /changes": "manager office",
     "POST /tokens": "manager",
     "POST /tokens/{token_id}/revoke": "manager",
     "GET /calendars": OFFICE,
@@ -222,7 +228,7 @@ EXPECTED = {
 }
 # Values for the parts of addresses that lead to nothing: the guard answers before anything is looked up or changed.
 NOWHERE = {"start_date": "2030-01-07", "day": "2030-01-07"} | dict.fromkeys(
-    ("account_id", "link_id", "token_id", "address_id", "plan_id", "other_id", "run_id"), "999"
+    ("account_id", "link_id", "token_id", "address_id", "webhook_id", "plan_id", "other_id", "run_id"), "999"
 )
 
 
