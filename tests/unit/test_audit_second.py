@@ -51,8 +51,8 @@ def week_data() -> Data:
 
 
 # Oak leaves at 8:00, does alder from 10:00, rests in it from 11:00 to 11:30, and so ends it at 12:30; it drives 10
-# minutes, does birch from 12:40 to 13:40 and is back 35 minutes later: 375 minutes out. It loads both at once only where
-# its van carries 100 kg. Elm comes to the hill from 10:30 to 11:00, when oak begins to rest.
+# minutes, does birch from 12:40 to 13:40 and is back 35 minutes later: 375 minutes out. It loads both at once only
+# where its van carries 100 kg. Elm comes to the hill from 10:30 to 11:00, when oak begins to rest.
 _OAK: Data = {
     "crew": "oak", "day": 0, "depart": 480, "return": 855, "helpers": 0, "rest": 660,
     "stops": [{"job": "alder", "start": 600, "end": 750}, {"job": "birch", "start": 760, "end": 820}],

@@ -12,6 +12,7 @@ from scheduler.layout.statics import nds
 from scheduler.layout.statics.lag import grip
 
 HERE = Path(__file__).parent
+STEEL_THIN_PSI = 61_850.0  # bearing of A653 grade 33 plate, below 1/4 in, which Table 12K is made for: from memory
 
 
 def inches(text: str) -> float:
@@ -56,7 +57,7 @@ def test_lateral_table_12k_is_met_in_every_legible_cell() -> None:
                     inches(row["diameter"]),
                     grain_deg,
                     float(row["plate_in"]),
-                    nds.STEEL_THIN_PSI,
+                    STEEL_THIN_PSI,
                 )
                 assert round(value / 10) * 10 == int(row[column]), (row, grain_deg, value)
                 checked += 1
