@@ -29,8 +29,7 @@ NEW = {
     "customers.phone": "555-0444",
     "sites.town": "Tallow Bend",
     "sites.address": "9 Mill Lane",
-    "sites.lat": "41.02",
-    "sites.lon": "-91.03",
+    "sites.pin": "41.02, -98.03",
     "visits.kind": "install",
     "visits.hours": "Mon-Fri 8:00-17:00",
     "visits.note": "ring twice\r\nthe bell is soft",
@@ -106,11 +105,11 @@ def test_every_value_that_cannot_stand_is_told_beside_its_field_and_nothing_is_k
 ) -> None:
     before = counts(app)
     form = form_of(office.get("/jobs/new").text) | NEW | {
-        "customers.name": "", "sites.lat": "north", "awnings.width_mm": "twelve", "visits.hours": "always"
+        "customers.name": "", "sites.pin": "north", "awnings.width_mm": "twelve", "visits.hours": "always"
     }  # fmt: skip
     answer = office.post("/jobs/new", data=form)
     assert answer.status_code == 422
-    for name in ("customers-name", "sites-lat", "awnings-width_mm", "visits-hours"):
+    for name in ("customers-name", "sites-pin", "awnings-width_mm", "visits-hours"):
         assert f'id="{name}-fault"' in answer.text, name
     assert 'value="9 Mill Lane"' in answer.text  # what was typed stays
     assert counts(app) == before
@@ -240,7 +239,7 @@ def test_a_known_model_brings_the_rest_of_its_awning_and_the_makers_list(app: Fa
     page = office.get("/jobs/new").text
     assert '<option value="Fen 12">' in page
     asked = re.sub(r"<details.*?</details>", "", page, flags=re.S)
-    assert len(re.findall(r'<(?:input|select|textarea) id="', asked)) <= 10  # of them latitude and longitude
+    assert len(re.findall(r'<(?:input|select|textarea) id="', asked)) <= 10  # of them the pin
     short = {name: value for name, value in NEW.items() if name.startswith(("customers", "sites"))}
     form = form_of(page) | short | {
         "awnings.model": "fen 12", "awnings.width_mm": "14", "awnings.projection_mm": "10"

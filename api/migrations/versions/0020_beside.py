@@ -7,7 +7,7 @@ import sqlalchemy as sa
 from alembic import op
 
 revision = "0020_beside"
-down_revision = "0015_rest"
+down_revision = "0019_maker"
 branch_labels = None
 depends_on = None
 
