@@ -24,7 +24,7 @@ from api.database import transaction
 from api.database.lookout import Lookout
 from api.ledger.drives import Spot, asked, known_places, lines_between, spot, words_for
 from api.ledger.history import note
-from api.roads.extract import ExtractTable
+from api.roads.extracts.tiles import ExtractTable
 from api.roads.judging import judged
 from api.roads.sources import Extract, Router, Service, Source, SourceFailed
 from api.roads.travel import Asking, open_router

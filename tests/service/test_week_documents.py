@@ -140,7 +140,7 @@ def test_documents_from_before_lose_the_keys_and_keep_what_they_said(before: str
         crew["name"] = names[crew["id"]]
     database = open_database(before)
     fill(database, max(ROWS))
-    upgrade(database, "0015_rest")
+    upgrade(database, "0019_maker")
     values = dict(next(values for table, values in ROWS["0001"] if table == "stored_plan"))
     values |= {"id": 2, "week": json.dumps(old)}
     columns, marks = ", ".join(values), ", ".join(f":{name}" for name in values)
