@@ -89,10 +89,6 @@ class Searches:
             self._progress[case_id, visit_id] = SearchProgress("waiting for its turn", time.monotonic(), moving)
         self._threads.submit(self._run, case_id, visit_id, moving)
 
-    def now_and_here(self, case_id: int, visit_id: str) -> None:
-        """Search times with the others staying before returning: for programs and tests."""
-        self._run(case_id, visit_id, False)
-
     def _say(self, case_id: int, visit_id: str, phase: str, fault: str = "") -> None:
         with self._lock:
             known = self._progress.setdefault((case_id, visit_id), SearchProgress(begun=time.monotonic()))
