@@ -24,8 +24,14 @@ SCOPES = {
     "book": Scope(
         "enter and change customers, sites, orders, jobs and surveys; rebook; messages",
         Role.office,
-        writes=r"/(customers|sites|orders|visits|awnings|surveys|jobs|rebooking|messages)(/.*)?",
+        writes=r"/(customers|sites|orders|visits|awnings|surveys|jobs|promise|rebooking|messages)(/.*)?",
         reads=r"/(rebooking|messages)(/.*)?",
+    ),
+    "promise": Scope(
+        "find times for a job and book one, as a shop's own web form does; nothing else",
+        Role.office,
+        writes=r"/promise/(times|bookings)|/jobs/{visit_id}/promise",
+        reads=r"/jobs/{visit_id}/times",
     ),
     "plan": Scope(
         "plan, move, lock and post weeks",

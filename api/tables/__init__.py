@@ -21,7 +21,7 @@ from api.tables.business import (
 )
 from api.tables.chain import ChainLink
 from api.tables.office import FileShape, Gate, GateRule, SentFile
-from api.tables.plans import DayResult, History, Lock, PlanRun, PostedWeek, StoredPlan
+from api.tables.plans import DayResult, History, HorizonPlan, Lock, PlanRun, PostedWeek, StoredPlan
 from api.tables.rebooking import CaseVisit, Message, RebookingCase
 from api.tables.roads import Drive, RoadPlace, RoadSource, RoadTable
 from api.tables.sales import Awning, AwningModel, Customer, MakerPart, ModelPart, ModelSize, Order, Site, SiteSurvey
@@ -66,6 +66,7 @@ __all__ = [
     "Gate",
     "GateRule",
     "History",
+    "HorizonPlan",
     "JobNumber",
     "KeptAnswer",
     "KitState",
