@@ -48,10 +48,12 @@ class Horizon:
         week = self.week
         values: dict[str, Any] = {name: getattr(week, name) for name in week.__struct_fields__}
         rest = None if week.rest is None else w.RestRule2(**msgspec.structs.asdict(week.rest), within=False)
-        crews = tuple(w.Crew2(**msgspec.structs.asdict(crew), weekly=None) for crew in week.crews)
+        crews = tuple(w.Crew2(**_fields(crew, w.Crew), weekly=None) for crew in week.crews)
         jobs = tuple(w.Job2(**msgspec.structs.asdict(job), pausable=False, assist=None) for job in week.jobs)
         new = {"format": "week/2", "rest": rest, "crews": crews, "jobs": jobs, "reload": None}
-        return w.Week2(**values | new)
+        made = w.with_names(w.Week2(**values | new), w.names_in(week))
+        assert isinstance(made, w.Week2)
+        return made
 
     def date(self, day: int) -> datetime.date:
         """Return the date of a day of the document."""
@@ -148,7 +150,7 @@ def with_job(horizon: Horizon, known: Facts, visit: tables.Visit, ready: Readine
     travel = week.travel
     if all(place.id != site.id for place in places):
         places = (*places, w.Place(id=site.id, lat=site.lat, lon=site.lon))
-        travel = known.drives.between([(place.lat, place.lon) for place in places])
+        travel, _ = known.drives.between([(place.lat, place.lon) for place in places])
     shifts = shifts_of(known, horizon.start_date)
     job, reasons = job_of(replace(known, gates={}), visit, ready.needs, horizon.start_date, shifts)
     jobs = (*(other for other in week.jobs if other.id != job.id), job)
@@ -169,3 +171,8 @@ def _ordered_on(session: Session) -> dict[str, datetime.date]:
 def _week_days(shifts: tuple[w.Shift, ...], week_days: int) -> tuple[w.Shift, ...]:
     """Return the shifts on days that the business plans: with five of them, no Saturday of any week."""
     return tuple(shift for shift in shifts if shift.day % 7 < week_days)
+
+
+def _fields(part: msgspec.Struct, plain: type[msgspec.Struct]) -> dict[str, Any]:
+    """Return what `part` holds of the fields of `plain`."""
+    return {name: getattr(part, name) for name in plain.__struct_fields__}

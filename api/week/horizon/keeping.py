@@ -14,11 +14,12 @@ from sqlmodel import Session, col, select
 from api import tables
 from api.ledger.history import note
 from api.ledger.kept import kept
+from api.ledger.plans.documents import beside
 from api.week.build import because_from_data, with_because
 from scheduler.audit import audit
 from scheduler.documents import encode
 from scheduler.plan import Cost2, Plan, Plan2, Route2, Stop2, read_plan
-from scheduler.week import Week2, read_week
+from scheduler.week import Week2, read_week, week_document, with_names
 
 
 @dataclass(frozen=True)
@@ -78,7 +79,7 @@ def store(
     row = tables.HorizonPlan(
         start_date=week.start_date, weeks=weeks, how=how, made_from=made_from, made_at=now, made_by=by,
         cost_cents=made.cost.total, bound_cents=made.bound, seconds=made.seconds, because=because,
-        week=encode(week).decode(), plan=encode(made).decode(),
+        week=week_document(week).decode(), plan=encode(made).decode(),
     )  # fmt: skip
     session.add(row)
     session.flush()
@@ -93,7 +94,7 @@ def keep_run(session: Session, row: tables.PlanRun, document: str, now: datetime
     """
     if not document or newest_id(session) != row.from_horizon:
         return None
-    week, plan = read_week(row.week), read_plan(document)
+    week, plan = with_names(read_week(row.week), beside(row).crews), read_plan(document)
     assert isinstance(week, Week2)
     made = store(
         session, week, plan, weeks=row.weeks, because=row.because, how="planned", made_from=row.from_horizon, now=now,

@@ -11,6 +11,7 @@ from sqlmodel import Session, col, select
 from api.database import transaction
 from api.http.problems import Problem
 from api.ledger.history import note
+from api.ledger.plans.documents import as_data
 from api.tables import PlanRun
 from api.week.build import because_as_data
 from api.week.ending import GOING
@@ -18,6 +19,7 @@ from api.week.horizon.document import Horizon, horizon_of
 from api.week.horizon.keeping import KeptHorizon, newest, newest_id
 from api.week.runs import Runs
 from scheduler.documents import encode
+from scheduler.week import week_document
 
 
 def start_horizon(database: sa.Engine, runs: Runs, *, seconds: float, now: datetime.datetime, by: str) -> PlanRun:
@@ -35,8 +37,8 @@ def start_horizon(database: sa.Engine, runs: Runs, *, seconds: float, now: datet
         _refuse_second(session)
         row = PlanRun(
             start_date=horizon.start_date, weeks=horizon.weeks, seconds=seconds, asked_at=now, asked_by=by,
-            week=encode(horizon.document).decode(), because=because_as_data(horizon.because),
-            from_horizon=newest_id(session),
+            week=week_document(horizon.document).decode(), because=because_as_data(horizon.because),
+            from_horizon=newest_id(session), beside=as_data(horizon.document, None),
         )  # fmt: skip
         session.add(row)
         session.flush()

@@ -3,8 +3,8 @@
 import sqlalchemy as sa
 from alembic import op
 
-revision = "0016_horizon"
-down_revision = "0015_rest"
+revision = "0021_horizon"
+down_revision = "0020_beside"
 branch_labels = None
 depends_on = None
 
