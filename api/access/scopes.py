@@ -36,7 +36,7 @@ SCOPES = {
     "plan": Scope(
         "plan, move, lock and post weeks",
         Role.manager,
-        writes=r"/weeks/{start_date}/(runs|post)|/runs/{run_id}/stop|/plans/{plan_id}/(tries|moves|undo)|/locks/{visit_id}",
+        writes=r"/weeks/{start_date}/(runs|post)|/horizon/runs|/runs/{run_id}/stop|/plans/{plan_id}/(tries|moves|undo)|/locks/{visit_id}",
     ),
     "bench": Scope(
         "count crates, receive shorts and deliveries, keep the shelf",

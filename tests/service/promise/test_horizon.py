@@ -22,7 +22,7 @@ from api.week.horizon.standing import standing
 from api.week.post import post
 from scheduler.audit import audit
 from scheduler.documents import encode
-from scheduler.week import read_week
+from scheduler.week import read_week, week_document
 from tests.service.cast import JSON, PAGE, signed_in
 from tests.service.promise.conftest import THURSDAY
 
@@ -45,7 +45,7 @@ def ready(horizon: Horizon, visit: str) -> datetime.date | None:
 def test_work_comes_in_as_crates_are_due_and_gates_close(app: FastAPI) -> None:
     horizon = ahead(app)
     assert (horizon.start_date, horizon.weeks, horizon.week.days) == (MONDAY, 6, 41)
-    assert read_week(encode(horizon.document)).format == "week/2"
+    assert read_week(week_document(horizon.document)).format == "week/2"
     assert ready(horizon, "J-1054") == datetime.date(2027, 4, 15)  # the crate on Wednesday, counted within a day
     assert "J-1054" not in horizon.because
 
@@ -108,7 +108,7 @@ def test_a_run_that_does_not_know_of_a_promise_is_dropped(app: FastAPI) -> None:
     with transaction(app.state.database) as session:
         plan = newest(session)
         assert plan is not None
-        values = {"week": encode(plan.week).decode(), "because": plan.because, "weeks": plan.weeks}
+        values = {"week": week_document(plan.week).decode(), "because": plan.because, "weeks": plan.weeks}
         late, right = (
             tables.PlanRun(
                 start_date=plan.start_date, seconds=1.0, asked_at=THURSDAY, asked_by="t", from_horizon=base, **values
