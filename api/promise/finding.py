@@ -60,8 +60,8 @@ class Time:
 
 
 @dataclass(frozen=True)
-class Times:
-    """Times for a job by date, what they rest on, and where there are none, because of what."""
+class TimesFound:
+    """TimesFound for a job by date, what they rest on, and where there are none, because of what."""
 
     times: tuple[Time, ...]
     rests: tuple[str, ...]
@@ -85,13 +85,13 @@ def require_free(session: Session, visit_id: str, horizon: Horizon) -> None:
         raise Problem(409, detail, kind="changed-meanwhile")
 
 
-def times_for(session: Session, ground: Ground, visit_id: str, now: datetime.datetime) -> Times:
+def times_for(session: Session, ground: Ground, visit_id: str, now: datetime.datetime) -> TimesFound:
     """Return the times that an open job could be given; `Problem` as of `require_free`."""
     require_free(session, visit_id, ground.horizon)
     return found_in(with_visit(session, ground.horizon, visit_id, now), ground.plan, visit_id)
 
 
-def found_in(horizon: Horizon, plan: Plan, job_id: str) -> Times:
+def found_in(horizon: Horizon, plan: Plan, job_id: str) -> TimesFound:
     """Return times for a job of `horizon` beside what `plan` has, by date: the cheapest, the soonest, then others.
 
     Each is in another half day, and others stay where they are. The plan keeps the rules; it may have the job.
@@ -121,7 +121,7 @@ def found_in(horizon: Horizon, plan: Plan, job_id: str) -> Times:
     ]
     because = tuple(why.detail for why in horizon.because.get(job_id, ()))
     until = horizon.date(week.days - 1)
-    return Times(spread(found), tuple(rest_words(horizon.rests.get(job_id, ()))), () if found else because, until)
+    return TimesFound(spread(found), tuple(rest_words(horizon.rests.get(job_id, ()))), () if found else because, until)
 
 
 def spread(found: Sequence[Time]) -> tuple[Time, ...]:

@@ -36,7 +36,7 @@ from scheduler.week import Booking
 
 
 @dataclass(frozen=True)
-class Asked:
+class AskedTime:
     """The time that is to be promised, and how firmly."""
 
     crew: str
@@ -59,7 +59,7 @@ class Promised:
 
 
 def promise(
-    sales: Sales, entered: Callable[[Session], str], asked: Asked, *, now: datetime.datetime, by: str
+    sales: Sales, entered: Callable[[Session], str], asked: AskedTime, *, now: datetime.datetime, by: str
 ) -> Promised:
     """Promise a time, put it into the plan of the weeks ahead and draft its message and calendar entry.
 
@@ -76,7 +76,7 @@ def promise(
 
 
 def _promise(
-    session: Session, ground: Ground, visit_id: str, asked: Asked, now: datetime.datetime, by: str
+    session: Session, ground: Ground, visit_id: str, asked: AskedTime, now: datetime.datetime, by: str
 ) -> Promised:
     if newest_id(session) != ground.made_from:
         raise _taken(asked)
@@ -103,7 +103,7 @@ def _promise(
     return Promised(visit_id, asked.crew, asked.date, asked.start, stop.end, asked.hold, message.id)
 
 
-def _with_visit_there(horizon: Horizon, plan: Plan, visit_id: str, asked: Asked) -> Plan:
+def _with_visit_there(horizon: Horizon, plan: Plan, visit_id: str, asked: AskedTime) -> Plan:
     """Return the plan with the visit at the time that is asked for; `Problem` 409 where that breaks anything."""
     day = (asked.date - horizon.start_date).days
     base, after = without(horizon.week, plan, visit_id)
@@ -137,7 +137,7 @@ def _moved(horizon: Horizon, before: Mapping[str, Lock], plan: Plan) -> str | No
     return None
 
 
-def _booked(horizon: Horizon, visit_id: str, asked: Asked) -> Horizon:
+def _booked(horizon: Horizon, visit_id: str, asked: AskedTime) -> Horizon:
     """Return the horizon whose document knows of the promise."""
     prices = horizon.facts.rules.prices
     booking = Booking(
@@ -148,17 +148,17 @@ def _booked(horizon: Horizon, visit_id: str, asked: Asked) -> Horizon:
     return changed(horizon, week=replace(horizon.week, jobs=jobs))
 
 
-def _taken(asked: Asked, because: str = "") -> Problem:
+def _taken(asked: AskedTime, because: str = "") -> Problem:
     detail = f"{day_name(asked.date)}, {clock(asked.start)} is not free any more: look at the times again. {because}"
     return Problem(409, detail.strip(), kind="time-taken")
 
 
-def asked_for(key: str, hold: Hold) -> Asked:
+def asked_for(key: str, hold: Hold) -> AskedTime:
     """Return the time that `Time.key` names; raises `BadInput` where it names none."""
     crew, _, rest = key.partition(":")
     date, _, start = rest.partition(":")
     try:
-        asked = Asked(crew, datetime.date.fromisoformat(date), int(start), hold)
+        asked = AskedTime(crew, datetime.date.fromisoformat(date), int(start), hold)
     except ValueError:
         raise BadInput("time", "must be the key of a time that was told, such as north-1:2027-05-03:540") from None
     if not 0 <= asked.start < DAY_MIN:

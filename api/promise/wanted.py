@@ -37,7 +37,7 @@ _BRACKETS = 4  # of an awning that nobody has laid out yet
 
 
 @dataclass(frozen=True)
-class Wanted:
+class WantedJob:
     """What somebody asks a time for: where, and of an install how wide, on which wall, how high up.
 
     `lat` and `lon` None: somewhere in the town. `width_mm` and `height_mm` None: as usual; `wall` empty: not known.
@@ -63,7 +63,7 @@ class Buyer:
     email: str = ""
 
 
-def place_of(session: Session, wanted: Wanted) -> tuple[float, float]:
+def place_of(session: Session, wanted: WantedJob) -> tuple[float, float]:
     """Return where the job is: its own place, else the middle of the sites that are known in its town.
 
     Raises `BadInput` for a town without one.
@@ -79,7 +79,7 @@ def place_of(session: Session, wanted: Wanted) -> tuple[float, float]:
     return float(lat), float(lon)
 
 
-def horizon_with(session: Session, horizon: Horizon, wanted: Wanted, now: datetime.datetime) -> Horizon:
+def horizon_with(session: Session, horizon: Horizon, wanted: WantedJob, now: datetime.datetime) -> Horizon:
     """Return the weeks ahead with the job that is wanted, as `NEW`; raises `BadInput` as `place_of`."""
     lat, lon = place_of(session, wanted)
     known = horizon.facts
@@ -103,7 +103,7 @@ def horizon_with(session: Session, horizon: Horizon, wanted: Wanted, now: dateti
     return with_job(horizon, known, visit, Readiness(needs, rests))
 
 
-def enter(session: Session, known: Facts, wanted: Wanted, buyer: Buyer, *, by: str, now: datetime.datetime) -> str:
+def enter(session: Session, known: Facts, wanted: WantedJob, buyer: Buyer, *, by: str, now: datetime.datetime) -> str:
     """Enter the job for `buyer` with its customer, site and, of an install, its order and awning; return its number.
 
     Raises `BadFiles` with every value that cannot stand.
@@ -174,7 +174,7 @@ def _weight(width_mm: int) -> int:
     return round(_KG + _KG_PER_M * width_mm / 1000)
 
 
-def _needs(session: Session, known: Facts, wanted: Wanted, width: int, now: datetime.datetime) -> Needs:
+def _needs(session: Session, known: Facts, wanted: WantedJob, width: int, now: datetime.datetime) -> Needs:
     height = wanted.height_mm or USUAL_HEIGHT_MM
     install = wanted.kind == "install"
     lift = hands_and_lift(_weight(width), height, width)

@@ -23,10 +23,10 @@ from api.http.pages import Database, page, wants_json
 from api.http.problems import responses
 from api.jobs.models import model_names
 from api.ledger.told import HOLDS, told_now
-from api.promise.finding import Times, found_in, times_for
+from api.promise.finding import TimesFound, found_in, times_for
 from api.promise.ground import Sales
-from api.promise.taking import Asked, Promised, asked_for, promise
-from api.promise.wanted import NEW, Buyer, Wanted, enter, faults, horizon_with, towns_known
+from api.promise.taking import AskedTime, Promised, asked_for, promise
+from api.promise.wanted import NEW, Buyer, WantedJob, enter, faults, horizon_with, towns_known
 from api.routes import records
 from api.tables import Business, Customer, Site, Visit
 from scheduler.errors import BadInput
@@ -188,12 +188,14 @@ def _sales(request: Request) -> Sales:
     return sales
 
 
-def _times(request: Request, session: Session, wanted: Wanted, now: datetime.datetime) -> Times:
+def _times(request: Request, session: Session, wanted: WantedJob, now: datetime.datetime) -> TimesFound:
     ground = _sales(request).ground(now)
     return found_in(horizon_with(session, ground.horizon, wanted, now), ground.plan, NEW)
 
 
-def _sell(request: Request, wanted: Wanted, buyer: Buyer, asked: Asked, now: datetime.datetime, by: str) -> Promised:
+def _sell(
+    request: Request, wanted: WantedJob, buyer: Buyer, asked: AskedTime, now: datetime.datetime, by: str
+) -> Promised:
     sales = _sales(request)
     known = sales.ground(now).horizon.facts
 
@@ -206,12 +208,12 @@ def _sell(request: Request, wanted: Wanted, buyer: Buyer, asked: Asked, now: dat
     return promise(sales, entered, asked, now=now, by=by)
 
 
-def _from(body: WantedBody) -> Wanted:
-    values = {name.name: getattr(body, name.name) for name in dataclasses.fields(Wanted)}
-    return _checked(Wanted(**values))
+def _from(body: WantedBody) -> WantedJob:
+    values = {name.name: getattr(body, name.name) for name in dataclasses.fields(WantedJob)}
+    return _checked(WantedJob(**values))
 
 
-def _wanted(session: Session, typed: dict[str, str]) -> Wanted:
+def _wanted(session: Session, typed: dict[str, str]) -> WantedJob:
     """Return what a form says; raises `BadInput` naming the field."""
     units = getattr(session.get(Business, 1), "units", "imperial")
 
@@ -228,14 +230,14 @@ def _wanted(session: Session, typed: dict[str, str]) -> Wanted:
             raise BadInput(name, fault.problem) from None
 
     return _checked(
-        Wanted(
+        WantedJob(
             typed["kind"], typed["town"].strip(), typed["address"].strip(), degrees("lat"), degrees("lon"),
             length("width", "awning.width_mm"), length("height", "awning.width_mm"), typed["wall"], typed["model"],
         )
     )  # fmt: skip
 
 
-def _checked(wanted: Wanted) -> Wanted:
+def _checked(wanted: WantedJob) -> WantedJob:
     if wanted.wall and wanted.wall not in _WALLS:
         raise BadInput("wall", f'must be one of {", ".join(_WALLS)}, is "{wanted.wall}"')
     if (wanted.lat is None) != (wanted.lon is None):
@@ -245,7 +247,7 @@ def _checked(wanted: Wanted) -> Wanted:
     return wanted
 
 
-def _record(times: Times) -> dict[str, Any]:
+def _record(times: TimesFound) -> dict[str, Any]:
     found_times = [
         {**dataclasses.asdict(time), "date": str(time.date), "half_day": time.half_day, "key": time.key}
         for time in times.times

@@ -17,7 +17,7 @@ from api.ledger.facts import Facts, facts
 from api.ledger.plans.posted import posted_week
 from api.papers.preparation import Preparation
 from api.week.build import job_of, open_visits, shifts_of, week_of
-from api.week.horizon.readiness import Readiness, Rest, readiness
+from api.week.horizon.readiness import Readiness, RestsOn, readiness
 from scheduler import week as w
 from scheduler.errors import BadInput
 from scheduler.plan import Because
@@ -36,7 +36,7 @@ class Horizon:
     weeks: int
     week: w.Week
     because: dict[str, tuple[Because, ...]]
-    rests: dict[str, tuple[Rest, ...]]
+    rests: dict[str, tuple[RestsOn, ...]]
     facts: Facts
     posted: tuple[datetime.date, ...]
     shifts: dict[str, tuple[w.Shift, ...]]

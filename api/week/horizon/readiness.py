@@ -20,7 +20,7 @@ _WEEK = datetime.timedelta(days=7)
 
 
 @dataclass(frozen=True)
-class Rest:
+class RestsOn:
     """What a time rests on, in words; `day` is when it is due, `sure` False where nobody has named that day."""
 
     words: str
@@ -33,7 +33,7 @@ class Readiness:
     """What planning needs of a visit, its day looked ahead to, and what that day rests on."""
 
     needs: Needs
-    rests: tuple[Rest, ...]
+    rests: tuple[RestsOn, ...]
 
 
 def readiness(
@@ -46,7 +46,7 @@ def readiness(
     """
     visit, needs = job.visit, job.needs
     awning = facts.awnings.get(visit.awning_id or "") if visit.kind == "install" else None
-    rests: list[Rest] = []
+    rests: list[RestsOn] = []
     because: list[Because] = []
     on: datetime.date | None = today
     if awning is not None:
@@ -58,7 +58,7 @@ def readiness(
     if on is None and asked:
         on = today + facts.rules.crate_weeks * _WEEK
     for gate in facts.gates.get(visit.id, ()):
-        rests.append(Rest(gate.what, gate.due_on, gate.due_on is not None))
+        rests.append(RestsOn(gate.what, gate.due_on, gate.due_on is not None))
         if gate.due_on is not None:
             on = None if on is None else max(on, gate.due_on)
         elif not asked:
@@ -67,34 +67,34 @@ def readiness(
     return Readiness(replace(needs, ready_on=on, because=tuple(because)), tuple(rests))
 
 
-def unsold(facts: Facts, today: datetime.date) -> tuple[datetime.date, tuple[Rest, ...]]:
+def unsold(facts: Facts, today: datetime.date) -> tuple[datetime.date, tuple[RestsOn, ...]]:
     """Return the day from which an install that is sold today can go, and what that rests on."""
     due = today + facts.rules.crate_weeks * _WEEK
     words = f"the crate, usually {facts.rules.crate_weeks} weeks after the order"
-    return due + datetime.timedelta(days=facts.rules.count_days), (Rest(words, due, sure=False),)
+    return due + datetime.timedelta(days=facts.rules.count_days), (RestsOn(words, due, sure=False),)
 
 
 def _kit(
     facts: Facts, job: JobPapers, awning: tables.Awning, ordered_on: Mapping[str, datetime.date], today: datetime.date
-) -> tuple[datetime.date | None, list[Rest], list[Because]]:
+) -> tuple[datetime.date | None, list[RestsOn], list[Because]]:
     state, rules = job.kit_state, facts.rules
-    rests: list[Rest] = []
+    rests: list[RestsOn] = []
     because: list[Because] = []
     if state is None or state.condition == "uncounted":
         due = awning.arrives_on
         if due is None:
             due = max(ordered_on.get(awning.order_id, today) + rules.crate_weeks * _WEEK, today + _WEEK)
-            rests.append(Rest(f"the crate, no day named, usually {rules.crate_weeks} weeks", due, sure=False))
+            rests.append(RestsOn(f"the crate, no day named, usually {rules.crate_weeks} weeks", due, sure=False))
         elif due > today:
-            rests.append(Rest("the crate", due))
+            rests.append(RestsOn("the crate", due))
         else:
-            rests.append(Rest("the bench count"))
+            rests.append(RestsOn("the bench count"))
         on: datetime.date | None = max(due, today) + datetime.timedelta(days=rules.count_days)
     else:
         on, because = job.needs.ready_on, list(job.needs.because)
-        rests += [Rest(why.detail.rstrip("."), on if on != today else None, on is not None) for why in because]
+        rests += [RestsOn(why.detail.rstrip("."), on if on != today else None, on is not None) for why in because]
     if state is None:
-        rests += [Rest(why.detail.rstrip("."), None, sure=False) for why in job.needs.because]
+        rests += [RestsOn(why.detail.rstrip("."), None, sure=False) for why in job.needs.because]
         stopped = [why for why in job.needs.because if why.code == "drawing"]
         if stopped:
             return None, rests, stopped
@@ -116,6 +116,6 @@ def _without_survey(facts: Facts, needs: Needs, visit: tables.Visit, awning: tab
     )
 
 
-def rest_words(rests: Sequence[Rest]) -> list[str]:
+def rest_words(rests: Sequence[RestsOn]) -> list[str]:
     """Return what a time rests on as a page says it."""
     return [f"{rest.words}{f', due {day_name(rest.day)}' if rest.day else ''}" for rest in rests]

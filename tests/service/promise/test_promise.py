@@ -202,7 +202,7 @@ def test_a_web_form_reads_times_and_books_by_a_token_that_can_do_nothing_else(ap
     for method, address in (
         ("GET", "/customers"),
         ("GET", f"/jobs/{visit}"),
-        ("POST", "/jobs/new"),
+        ("POST", "/customers"),
         ("GET", "/promise"),
     ):
         assert form.request(method, address).status_code == 403, address
