@@ -30,6 +30,7 @@ from api.looking_back import worth
 from api.opened import Opened, open_data
 from api.papers.stored.keeper import Keeper
 from api.places.finder import Finder
+from api.promise.ground import Sales
 from api.rebooking.search import Searches
 from api.roads.keeper import RoadKeeper
 from api.routes.described import describe
@@ -37,6 +38,7 @@ from api.routes.doors import ROUTERS
 from api.running.live import Pulse
 from api.settings import Settings, read_settings
 from api.week.ending import cut_off
+from api.week.horizon.keeper import HorizonKeeper
 from api.week.runs import Runs
 
 HOLD_S = 10.0  # between two looks whether the database is still held
@@ -101,6 +103,8 @@ async def _at_work(app: FastAPI, chosen: Settings, own: Opened) -> AsyncIterator
     cut_off(app.state.database, app.state.clock())
     app.state.runs = Runs(app.state.database, chosen.planners, lambda: app.state.clock())
     app.state.runs.start()
+    app.state.horizon = HorizonKeeper(app.state.database, app.state.runs, lambda: app.state.clock())
+    app.state.horizon.start()
     worth.cut_off(app.state.database, app.state.clock())
     app.state.worth = worth.WorthRuns(app.state.database, lambda: app.state.clock())
     app.state.papers = Keeper(app.state.database, chosen.database, chosen.preparers, lambda: app.state.clock())
@@ -112,6 +116,7 @@ async def _at_work(app: FastAPI, chosen: Settings, own: Opened) -> AsyncIterator
     app.state.places = Finder(app.state.database, lambda: app.state.clock())
     app.state.places.start()
     app.state.searches = Searches(app.state.database, lambda: app.state.clock())
+    app.state.sales = Sales(app.state.database)
     app.state.pulse = Pulse(app.state.database, app.state.searches.days, lambda: app.state.clock())
     app.state.chain = ChainKeeper(app.state.database, machine_clock)
     app.state.chain.start()
@@ -132,6 +137,7 @@ async def _at_work(app: FastAPI, chosen: Settings, own: Opened) -> AsyncIterator
     app.state.forecasts.close()
     app.state.papers.close()
     app.state.worth.close()
+    app.state.horizon.close()
     app.state.runs.close()
     app.state.chain.close()
 

@@ -27,7 +27,8 @@ from api.falls.today import Days, Today
 from api.http.problems import Problem
 from api.ledger.plans.posted import posted_week
 from api.rebooking.later import later
-from api.rebooking.standing import OfferGround, Wishes, followers, planned, standing, undisturbed
+from api.rebooking.standing import OfferGround, Wishes, followers, standing, undisturbed
+from api.week.planning import planned
 from scheduler import Spot, fillings
 from scheduler import what_changed as change
 from scheduler.audit import audit

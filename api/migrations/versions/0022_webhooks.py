@@ -3,8 +3,8 @@
 import sqlalchemy as sa
 from alembic import op
 
-revision = "0021_webhooks"
-down_revision = "0020_beside"
+revision = "0022_webhooks"
+down_revision = "0021_horizon"
 branch_labels = None
 depends_on = None
 
