@@ -14,6 +14,7 @@ from api.routes.office import (
     gates,
     history,
     kinds,
+    learning,
     places,
     roads,
     settings,
@@ -26,6 +27,6 @@ from api.routes.yard import bench, stock
 _DOORS = (
     weeks, live, plans, runs, entry, jobs, customers, sites, history, accounts, links, exchange, gates, kinds, settings,
     forecasts, roads, places, looking_back, begin, today, days, photos, bench, stock, yard, surveys, survey_entry,
-    job_awning, visits, orders, awnings, papers, rebooking, messages, bookings, condition, tokens, calendars,
+    job_awning, learning, visits, orders, awnings, papers, rebooking, messages, bookings, condition, tokens, calendars,
 )  # fmt: skip
 ROUTERS = tuple(door.router for door in _DOORS)
