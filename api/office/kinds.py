@@ -14,6 +14,7 @@ from api.fields.cells import hours_text
 from api.fields.limits import limit
 from api.fields.sheets import Span, hours
 from api.fields.shown import DAY_MIN
+from api.maker.orders import NOUN, WHOLE, check_order, keep_order
 from api.office.checks import CREW_USERS, PERSON_USERS, VAN_USERS, YARD_USERS, check_crew, check_yard, known
 from api.office.kind import (
     Kind,
@@ -268,6 +269,22 @@ _KINDS = (
         plain("gate_rule", "owner", "Who sees to it"),
         plain("gate_rule", "days_before", "Due, days before", start="7", meaning="the day by which the visit is due"),
     ), key=("kind", "town", "what"), made_id=True),
+    Kind("maker-orders", "Orders to makers", NOUN, tables.MakerOrder,
+         "What was ordered of a maker, the day that was promised, and whether it came.", (
+        KindColumn("awning_id", "Awning", _awning, hint={"maxlength": "80"}, meaning="its number, such as A-1042",
+                   owner=True),
+        plain("maker_order", "what", "What is ordered", start=WHOLE, meaning="or new cloth, a valance, an arm"),
+        plain("maker_order", "maker", "Maker"),
+        plain("maker_order", "email", "Its e-mail", may_be_empty=True, empty="", short_list=False),
+        plain("maker_order", "ref", "Its number", meaning="of the order, as the maker says it"),
+        day("maker_order", "sent_on", "Sent", may_be_empty=True),
+        day("maker_order", "confirmed_on", "Confirmed", may_be_empty=True),
+        day("maker_order", "promised_on", "Promised for", may_be_empty=True,
+            meaning="the day that the maker named first; empty: none yet"),
+        day("maker_order", "changed_to", "Changed to", may_be_empty=True, meaning="the newest day; empty: not changed"),
+        day("maker_order", "came_on", "Came", may_be_empty=True),
+        plain("maker_order", "note", "Note", short_list=False, wide=True),
+    ), key=("awning_id", "what"), made_id=True, check=check_order, put=keep_order),
     Kind("packed", "Packed with an awning", "part packed with an awning", tables.MakerPart,
          "The maker's list of each awning: what its crate is counted against.", (
         KindColumn("awning_id", "Awning", _awning, hint={"maxlength": "80"}, meaning="its number, such as A-1042"),

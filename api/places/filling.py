@@ -59,9 +59,7 @@ def _words(answer: AddressAnswer | None, waiting: int) -> str:
         wait = f"about {waiting} s" if waiting > 1 else "a second"
         return f"has no coordinates yet: its address is being looked up, which takes {wait}; then send the file again"
     if answer.state == "no source":
-        return (
-            "has no coordinates: set where addresses are looked up, on the page Addresses, or fill lat and lon in"
-        )
+        return "has no coordinates: set where addresses are looked up, on the page Addresses, or fill lat and lon in"
     if answer.state == "fault":
         return f"has no coordinates yet: {answer.words} The address stays in line; send the file again later"
     return f"is not sure: {answer.words} Do that on the page Addresses, then send the file again"

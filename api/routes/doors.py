@@ -15,6 +15,7 @@ from api.routes.office import (
     history,
     kinds,
     learning,
+    maker_orders,
     places,
     roads,
     settings,
@@ -25,8 +26,9 @@ from api.routes.week import live, looking_back, plans, runs, weeks
 from api.routes.yard import bench, stock
 
 _DOORS = (
-    weeks, live, plans, runs, entry, jobs, customers, sites, history, accounts, links, exchange, gates, kinds, settings,
-    forecasts, roads, places, looking_back, begin, today, days, photos, bench, stock, yard, surveys, survey_entry,
-    job_awning, learning, visits, orders, awnings, papers, rebooking, messages, bookings, condition, tokens, calendars,
+    weeks, live, plans, runs, entry, jobs, customers, sites, history, accounts, links, exchange, gates, maker_orders,
+    kinds, settings, forecasts, roads, places, looking_back, begin, today, days, photos, bench, stock, yard, surveys,
+    survey_entry, job_awning, learning, visits, orders, awnings, papers, rebooking, messages, bookings, condition,
+    tokens, calendars,
 )  # fmt: skip
 ROUTERS = tuple(door.router for door in _DOORS)

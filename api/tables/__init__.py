@@ -22,7 +22,7 @@ from api.tables.business import (
     Yard,
 )
 from api.tables.chain import ChainLink
-from api.tables.office import FileShape, Gate, GateRule, SentFile
+from api.tables.office import FileShape, Gate, GateRule, MakerOrder, SentFile, SentPaper
 from api.tables.places import KnownAddress, PlaceAnswer, PlaceSource
 from api.tables.plans import DayResult, History, Lock, PlanRun, PostedWeek, StoredPlan
 from api.tables.rebooking import CaseVisit, Message, RebookingCase
@@ -77,6 +77,7 @@ __all__ = [
     "LearningRule",
     "LoadTick",
     "Lock",
+    "MakerOrder",
     "MakerPart",
     "Message",
     "ModelPart",
@@ -99,6 +100,7 @@ __all__ = [
     "RoadTable",
     "RouteOut",
     "SentFile",
+    "SentPaper",
     "Short",
     "SignIn",
     "SignInTry",

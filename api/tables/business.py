@@ -15,7 +15,9 @@ class Business(SQLModel, table=True):
     """One row: `rules` holds prices and rest as `api.fields.rules.Rules` reads them.
 
     `limits` is the table of weather limits, `times` that of task times, `climate` what the weather is usually like by
-    month (empty: not known), all as CSV text.
+    month (empty: not known), all as CSV text. `phone` is the office's, which crews, customers and makers call, empty
+    where none is set; `clock` and `currency` are how times and money are written, as `units` says of lengths.
+    `warranty_months` is how long the business stands in for an awning that it has hung.
     """
 
     id: int = Field(default=1, primary_key=True)
@@ -27,9 +29,17 @@ class Business(SQLModel, table=True):
     limits: str = Field(sa_type=sa.Text)
     times: str = Field(sa_type=sa.Text)
     climate: str = Field(default="", sa_type=sa.Text)
+    warranty_months: int = 24
     version: int = 1
+    phone: str = ""
+    clock: str = "24"
+    currency: str = "$"
 
-    __table_args__ = (one_of("units", "imperial", "metric"), sa.CheckConstraint("id = 1", name="only_one"))
+    __table_args__ = (
+        one_of("units", "imperial", "metric"),
+        one_of("clock", "12", "24"),
+        sa.CheckConstraint("id = 1", name="only_one"),
+    )
 
 
 class LearningRule(SQLModel, table=True):

@@ -4,7 +4,7 @@ import sqlalchemy as sa
 from alembic import op
 
 revision = "0017_places"
-down_revision = "0015_rest"
+down_revision = "0016_zero"
 branch_labels = None
 depends_on = None
 
