@@ -101,7 +101,7 @@ def drives_done(session: Session) -> list[DriveDone]:
             continue
         week, plan = read_week(plan_row.week), read_plan(plan_row.plan)
         points = [(place.lat, place.lon) for place in week.places]
-        said = uncorrected(session, points).between(points).minutes
+        said = uncorrected(session, points).between(points)[0].minutes
         at = {place.id: n for n, place in enumerate(week.places)}
         homes = {yard.id: at[yard.place] for yard in week.yards}
         crews = {crew.id: homes[crew.yard] for crew in week.crews}
