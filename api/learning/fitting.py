@@ -24,6 +24,7 @@ from scheduler.travel.taken import LEAST_DRIVES, DriveFit, fit_drives
 
 BY = "learning"
 NOUN = "task times"
+LEAST_CHANGE = 0.01
 
 
 class KindLearned(msgspec.Struct, frozen=True):
@@ -93,10 +94,10 @@ def fit_now(session: Session, now: datetime.datetime, by: str) -> tables.FittedT
     jobs, drives = done_jobs(session), drives_done(session)
     if not jobs and not drives:
         return newest(session)
-    mark = fingerprint([[(j.visit_id, str(j.day), j.minutes) for j in jobs], [d.took_min for d in drives],
-                        business.times])[:24]  # fmt: skip
+    mark = fingerprint([[(j.visit_id, str(j.day), j.minutes) for j in jobs], [d.took_min for d in drives]])[:24]
     last = newest(session)
-    if last is not None and report_of(last).mark == mark:
+    # What was fitted to other times than are in force may not be taken over: it is fitted anew.
+    if last is not None and report_of(last).mark == mark and (last.state != "offered" or last.before == business.times):
         return last
     old = read_times(business.times)
     calibration, kinds, odd = _fitted(jobs, old)
@@ -109,11 +110,12 @@ def fit_now(session: Session, now: datetime.datetime, by: str) -> tables.FittedT
     row = tables.FittedTimes(
         made_at=now, made_by=by, times=times_to_csv(calibration.times if calibration else old),
         drives=msgspec.to_builtins(drive) if drive else {}, report=msgspec.to_builtins(report),
+        before=business.times,
     )  # fmt: skip
     session.add(row)
     session.flush()
     note(session, now, by, "fitted", NOUN, str(row.id), {"jobs": len(jobs), "drives": len(drives)})
-    if rule.auto and not report.why:
+    if rule.auto and not report.why and teaches(row, rule):
         take_over(session, row, by=BY, now=now)
     return row
 
@@ -188,8 +190,12 @@ def take_over(session: Session, row: tables.FittedTimes, *, by: str, now: dateti
     if row.state != "offered" or (last := newest(session)) is None or last.id != row.id:
         raise Problem(409, "A newer fit is there, or this one was taken over: look again.", kind="changed-meanwhile")
     business, rule = session.get_one(tables.Business, 1), _rule(session)
+    if row.before != business.times:
+        raise Problem(
+            409, "The task times have been changed since this fit: fit again first.", kind="changed-meanwhile"
+        )
     before = {"factor": rule.drive_factor, "constant_min": rule.drive_min}
-    _write(session, row, {"state": "taken", "taken_at": now, "taken_by": by, "before": business.times,
+    _write(session, row, {"state": "taken", "taken_at": now, "taken_by": by,
                           "drives_before": before})  # fmt: skip
     _write(session, business, {"times": row.times})
     if row.drives:
@@ -209,6 +215,24 @@ def undo(session: Session, row: tables.FittedTimes, *, by: str, now: datetime.da
         back = row.drives_before
         _write(session, rule, {"drive_factor": back["factor"], "drive_min": back["constant_min"]})
     note(session, now, by, "undid", NOUN, str(row.id), {"kinds": _changes(row)})
+
+
+def in_force(session: Session) -> tables.FittedTimes | None:
+    """Return the fit that is planned by, None where none was taken over, or task times have been changed since."""
+    row, business = tables.FittedTimes, session.get(tables.Business, 1)
+    wanted = select(row).where(row.state == "taken").order_by(col(row.id).desc()).limit(1)
+    last = session.exec(wanted).first()
+    return last if last is not None and business is not None and business.times == last.times else None
+
+
+def teaches(row: tables.FittedTimes, rule: tables.LearningRule) -> bool:
+    """Say whether a fit is something else than is planned by: a percent of a kind's time, or of drives."""
+    report = report_of(row)
+    drive = report.drives
+    moved = drive is not None and (
+        abs(drive.factor - rule.drive_factor) >= LEAST_CHANGE or abs(drive.constant_min - rule.drive_min) >= 0.5
+    )
+    return moved or any(one.fitted and abs(one.change) >= LEAST_CHANGE for one in report.kinds)
 
 
 def _changes(row: tables.FittedTimes) -> dict[str, str]:

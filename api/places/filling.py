@@ -61,7 +61,7 @@ def _words(answer: AddressAnswer | None, waiting: int) -> str:
     if answer.state == "no source":
         return "has no coordinates: set where addresses are looked up, on the page Addresses, or fill lat and lon in"
     if answer.state == "fault":
-        return f"has no coordinates yet: {answer.words} The address stays in line; send the file again later"
+        return f"has no coordinates yet: {answer.words} The address is still in line; send the file again later"
     return f"is not sure: {answer.words} Do that on the page Addresses, then send the file again"
 
 

@@ -29,6 +29,7 @@ PAUSE_S = 1.0  # between two requests: public services ask for that, and own one
 WAIT_S = 5.0  # that somebody waits for a turn
 REST_S = 300.0  # without requests in the background after one has failed
 KEPT = datetime.timedelta(days=400)
+NO_ADDRESS = (400, 414, 422)  # statuses of a service that cannot make an address out of what was typed
 ROUND_DEG = 1.0  # beyond the outermost yards, where places are looked for first
 Address = tuple[str, str]  # street and number, town
 BY = "places"
@@ -116,6 +117,8 @@ class Finder:
             with httpx.Client() as client:
                 found = ask(source.kind, source.address, source.contact, address, town, near, client)
         except FetchFault as fault:
+            if fault.status in NO_ADDRESS:  # that one address, not the service
+                return self._kept(address, town, [], source, by)
             words = f"{str(fault)[:1].upper()}{str(fault)[1:]}."
             self._outcome(words)
             return AddressAnswer("fault", (), f"{words} Put the pin on the map yourself, or try again.")
@@ -123,6 +126,11 @@ class Finder:
             self._last = self._ticks()
             self._turn.release()
         self._outcome("")
+        return self._kept(address, town, found, source, by)
+
+    def _kept(
+        self, address: str, town: str, found: list[PlaceFound], source: tables.PlaceSource, by: str
+    ) -> AddressAnswer:  # fmt: skip
         answer = judged(address, town, found)
         with transaction(self._database) as session:
             keep(session, address, town, answer, key_of(source), self._clock(), by)

@@ -8,6 +8,7 @@ import math
 import random
 import shutil
 from collections.abc import Iterator
+from pathlib import Path
 
 import pytest
 from fastapi import FastAPI
@@ -20,12 +21,14 @@ from api.database import transaction
 from api.learning import keeper
 from api.learning.done import done_jobs, drives_done
 from api.learning.fitting import newest, report_of
+from api.papers.shown.cautions import CHECKS
 from api.week.planning import prepare_week
 from scheduler.calibrate import read_history
 from scheduler.durations import read_times, row_minutes
 from scheduler.plan import read_plan
 from scheduler.week import Week, read_week
 from tests.conftest import BuiltDemo
+from tests.service import day_cast
 from tests.service.cast import JSON, PAGE, running, settings_for, signed_in
 from tests.service.test_entry import form_of
 
@@ -96,6 +99,29 @@ def note_drives(app: FastAPI, factor: float, extra_min: float) -> int:
         return count
 
 
+def test_what_a_phone_notes_becomes_the_history_of_work_and_drives(built: BuiltDemo, tmp_path: Path) -> None:
+    jobs = day_cast.post_day(built.out, tmp_path / "posted")
+    with day_cast.on_the_morning(tmp_path / "posted") as app:
+        app.state.clock = lambda: NOW
+        crew = day_cast.phone(app)
+        for what, moment in (("on_way", "2027-04-12T13:40:00Z"), ("here", "2027-04-12T14:01:00Z")):
+            body = {"at": moment, "visit": jobs.install, "what": what}
+            assert crew.post(f"{day_cast.HOME}/times", json=body).status_code == 200
+        for step in CHECKS["install"]:
+            body = {"at": "2027-04-12T18:00:00Z", "visit": jobs.install, "step": step, "signed": True}
+            assert crew.post(f"{day_cast.HOME}/steps", json=body).status_code == 200
+        told = {"at": "2027-04-12T18:10:00Z", "visit": jobs.install, "outcome": "done", "start": 545, "end": 790}
+        answer = crew.post(f"{day_cast.HOME}/results", json=told)
+        assert answer.status_code == 201, answer.text
+        with transaction(app.state.database) as session:
+            (job,) = done_jobs(session)
+            assert (job.visit_id, job.crew_id, job.day, job.minutes) == (jobs.install, day_cast.CREW, day_cast.DAY, 245)
+            assert job.work.holes > 0  # from its wall
+            (drive,) = drives_done(session)
+            assert (drive.visit_id, drive.took_min) == (jobs.install, 21)
+            assert drive.said_min > 0
+
+
 def next_week(app: FastAPI) -> Week:
     return prepare_week(app.state.database, NEXT, NOW).built.week
 
@@ -122,6 +148,8 @@ def test_finished_jobs_are_fitted_taken_over_seen_in_the_next_week_and_undone(
     assert longer
     # Every install of the week takes about as much longer as the finished ones did (P80 or P50, as it is planned).
     assert sorted(longer)[len(longer) // 2] == pytest.approx(1.4, rel=0.2)
+    manager.post("/learning/fit")  # nothing new: what was taken over stays, with its undo
+    assert manager.get("/learning", headers=JSON).json()["fit"] == told["fit"]
     assert "Weeks are planned by what finished jobs taught" in html.unescape(manager.get("/learning").text)
     with transaction(app.state.database) as session:
         wanted = select(tables.History).where(tables.History.noun == "task times").order_by(col(tables.History.id))
@@ -141,6 +169,29 @@ def test_a_phone_forgotten_overnight_teaches_nothing_and_is_named(app: FastAPI, 
     (install,) = [one for one in report["kinds"] if one["kind"] == "install"]
     assert abs(install["change"]) < 0.05
     assert f'<a href="/jobs/{installs[0]}">' in manager.get("/learning").text
+
+
+def test_times_changed_by_hand_are_not_overwritten_by_a_fit_to_those_before(app: FastAPI, manager: TestClient) -> None:
+    note_jobs(app, slower=1.4)
+    manager.post("/learning/fit")
+    fit = manager.get("/learning", headers=JSON).json()["fit"]
+    with transaction(app.state.database) as session:
+        business = session.get_one(tables.Business, 1)
+        business.times = business.times.replace("install,clean up,visit,20", "install,clean up,visit,25")
+        session.add(business)
+    refused = manager.post(f"/learning/{fit}/take")
+    assert refused.status_code == 409
+    assert "changed since this fit" in refused.text
+    manager.post("/learning/fit")
+    assert manager.get("/learning", headers=JSON).json()["fit"] != fit
+
+
+def test_jobs_that_took_as_long_as_planned_teach_nothing(app: FastAPI, manager: TestClient) -> None:
+    set_rule(manager, "yes", "50")
+    note_jobs(app, slower=1.0, scatter=0.0)
+    manager.post("/learning/fit")
+    assert "Finished jobs took as long as they are planned." in manager.get("/learning").text
+    assert manager.get("/learning", headers=JSON).json()["state"] == "offered"
 
 
 def test_the_history_is_what_calibrate_reads(app: FastAPI, manager: TestClient) -> None:

@@ -79,6 +79,7 @@ def _page(request: Request, session: Session, did: str) -> Response:
         return Response(msgspec.json.encode(told), media_type="application/json")
     values = {
         "row": row, "report": report, "rule": rule, "did": did, "moment": local_moments(session),
-        "least": LEAST_JOBS, "least_drives": LEAST_DRIVES,
+        "ready": row is not None and row.state == "offered" and fitting.teaches(row, rule),
+        "taken": fitting.in_force(session), "least": LEAST_JOBS, "least_drives": LEAST_DRIVES,
     }  # fmt: skip
     return page(request, "office/learning.html", values)
