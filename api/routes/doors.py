@@ -14,6 +14,7 @@ from api.routes.office import (
     gates,
     history,
     kinds,
+    learning,
     maker_orders,
     places,
     roads,
@@ -27,7 +28,7 @@ from api.routes.yard import bench, stock
 _DOORS = (
     weeks, live, plans, runs, horizon, entry, jobs, customers, sites, history, accounts, links, exchange, gates,
     maker_orders, kinds, settings, forecasts, roads, places, looking_back, begin, today, days, photos, bench, stock,
-    yard, surveys, survey_entry, job_awning, visits, orders, awnings, papers, promise, rebooking, messages, bookings,
-    condition, tokens, calendars, webhooks, changes,
+    yard, surveys, survey_entry, job_awning, learning, visits, orders, awnings, papers, promise, rebooking, messages,
+    bookings, condition, tokens, calendars, webhooks, changes,
 )  # fmt: skip
 ROUTERS = tuple(door.router for door in _DOORS)
