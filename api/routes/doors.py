@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from api.routes.day import calendars, days, links, photos, today
-from api.routes.jobs import entry, job_awning, jobs, papers, survey_entry
+from api.routes.jobs import entry, hand_over, job_awning, jobs, papers, survey_entry
 from api.routes.nouns import awnings, customers, orders, sites, surveys, visits, yard
 from api.routes.office import (
     accounts,
@@ -24,9 +24,9 @@ from api.routes.week import live, looking_back, plans, runs, weeks
 from api.routes.yard import bench, stock
 
 _DOORS = (
-    weeks, live, plans, runs, entry, jobs, customers, sites, history, accounts, links, exchange, gates, maker_orders,
-    kinds, settings, forecasts, roads, looking_back, begin, today, days, photos, bench, stock, yard, surveys,
-    survey_entry, job_awning, visits, orders, awnings, papers, rebooking, messages, bookings, condition, tokens,
-    calendars,
+    weeks, live, plans, runs, entry, hand_over, jobs, customers, sites, history, accounts, links, exchange, gates,
+    maker_orders, kinds, settings, forecasts, roads, looking_back, begin, today, days, photos, bench, stock, yard,
+    surveys, survey_entry, job_awning, visits, orders, awnings, papers, rebooking, messages, bookings, condition,
+    tokens, calendars,
 )  # fmt: skip
 ROUTERS = tuple(door.router for door in _DOORS)
