@@ -22,7 +22,7 @@ from api.business.part import (
     words,
 )
 from api.fields.cells import clock_text
-from api.fields.limits import limit
+from api.fields.limits import LIMITS
 from api.fields.rules import KINDS, RULE_LIMITS, Rules, rules_from_data
 from api.fields.sheets import time_of_day
 from api.http import versions
@@ -32,7 +32,8 @@ from scheduler.default_times import DEFAULT_TIMES_CSV
 from scheduler.errors import BadInput
 from scheduler.weather.default_limits import DEFAULT_LIMITS_CSV
 
-UNITS = (("imperial", "feet and inches"), ("metric", "metres"))
+UNITS = (("imperial", "feet and inches"), ("metric", "meters"))
+CLOCKS = (("12", "2:28 pm"), ("24", "14:28"))
 YES_NO = (("yes", "yes"), ("no", "no"))
 ESTIMATES = (("p50", "as often too long as too short (P50)"), ("p80", "enough four times in five (P80)"))
 
@@ -82,12 +83,16 @@ def business(session: Session) -> Part:
         Line("town", "Town", row.town if row else "", words(120), meaning="Where the business is at home."),
         Line("timezone", "Time zone", row.timezone if row else "", _zone,
              meaning="By its name in the IANA database, such as America/Chicago; all times of day are in it."),
-        Line("phone", "Phone", row.phone if row else "", limit("business.phone"),
-             meaning="Whom customers and makers call: it stands on the papers that they get."),
-        Line("warranty_months", "Warranty", str(row.warranty_months if row else 24), limit("business.warranty_months"),
+        Line("phone", "The office's phone", row.phone if row else "", LIMITS["business.phone"],
+             meaning="Crews call it from the day sheet; customers and makers are told it in messages and papers."),
+        Line("warranty_months", "Warranty", str(row.warranty_months if row else 24), LIMITS["business.warranty_months"],
              "months", "Counted from the day on which an awning was hung; what the maker grants is beyond it."),
-        Line("units", "Lengths on pages", row.units if row else "imperial", chosen(UNITS), choices=UNITS,
-             meaning="How lengths are written; either measure can be typed anywhere."),
+        Line("clock", "Times of day", row.clock if row else "12", chosen(CLOCKS), choices=CLOCKS,
+             meaning="How times are written; either can be typed anywhere."),
+        Line("units", "Lengths and weights", row.units if row else "imperial", chosen(UNITS), choices=UNITS,
+             meaning="How they are written; either measure can be typed anywhere."),
+        Line("currency", "Money", row.currency if row else "$", LIMITS["business.currency"],
+             meaning="The sign before every amount."),
     )  # fmt: skip
 
     def write(session: Session, values: Mapping[str, Any]) -> bool:
@@ -97,7 +102,7 @@ def business(session: Session) -> Part:
         session.flush()
         return True
 
-    return Part("business", "The business", "Its name, where it is, and how lengths are written.",
+    return Part("business", "The business", "Its name, its phone, and how times, lengths and money are written.",
                 (Group("", lines=lines),), write)  # fmt: skip
 
 

@@ -2,123 +2,139 @@
 
 from __future__ import annotations
 
-import io
-import threading
-from collections.abc import Mapping, Sequence
-from typing import TYPE_CHECKING, Any
+from collections.abc import Iterable, Mapping, Sequence
+from dataclasses import dataclass
+from xml.sax.saxutils import escape
 
-from api.fields.shown import short_date
+from api.fields.shown import dollars, duration, short_date
+from api.looking_back.happened import Happened
 from api.looking_back.weeks import WeekBack
 
-if TYPE_CHECKING:  # a service must not wait for the library at its start
-    from matplotlib.axes import Axes
-    from matplotlib.figure import Figure
-
-GRAPHITE, PENCIL, RULE, SHEET, RUST = "#2b2d2f", "#62635f", "#cfc6b4", "#fffdf7", "#9c3f22"
-# (kind, words, fill, hatch): neighbours differ in print without colours.
+INK, SOFT, LINE, SHEET, DEEP, WARN = "#1c2326", "#5a666b", "#d5dbdc", "#fff", "#14524a", "#8a4b00"
+# (kind, words, fill): neighbours differ in print without colours; "#" names a pattern of `_PATTERNS`.
 KINDS = (
-    ("crews", "crews", SHEET, ""),
-    ("travel", "road", "#d9d2c5", ""),
-    ("overtime", "overtime", "#8f8c84", ""),
-    ("helpers", "extra people", SHEET, "...."),
-    ("risk", "weather risk", "#d9d2c5", "////"),
-    ("late", "lateness", SHEET, "xxxx"),
-    ("changes", "changes", "#c98f7c", "----"),
-    ("skipped", "left waiting", RUST, "\\\\\\\\"),
+    ("crews", "crews", DEEP),
+    ("travel", "road", "#dots"),
+    ("overtime", "overtime", SOFT),
+    ("helpers", "extra people", "#bars"),
+    ("risk", "weather risk", "#slant"),
+    ("late", "lateness", SHEET),
+    ("changes", "changes", "#cross"),
+    ("skipped", "left waiting", LINE),
 )
-USES = (
-    ("work_min", "work", "#8f8c84", ""),
-    ("drive_min", "driving", SHEET, "////"),
-    ("other_min", "waiting, rest", "#d9d2c5", ""),
+USES = (("work_min", "work", DEEP), ("drive_min", "driving", "#slant"), ("other_min", "waiting, rest", LINE))
+_TILE = 'width="6" height="6" patternUnits="userSpaceOnUse"><rect width="6" height="6" fill="#fff"/>'
+_PATTERNS = "".join(
+    f'<pattern id="{name}" {_TILE}{mark}</pattern>'
+    for name, mark in (
+        ("slant", f'<path d="M0 6 6 0M-1 1 1-1M5 7 7 5" stroke="{DEEP}" stroke-width="1.2"/>'),
+        ("cross", f'<path d="M0 6 6 0M0 0 6 6" stroke="{WARN}"/>'),
+        ("bars", f'<path d="M2 0V6" stroke="{INK}"/>'),
+        ("dots", f'<circle cx="2" cy="2" r="1" fill="{INK}"/>'),
+    )
 )
-_LINE = 0.8
-# The library keeps its fonts in common, and letters must not be laid out by two threads at once.
-_lock = threading.Lock()
-_STYLE: Any = {
-    "font.family": "DejaVu Serif", "font.size": 9, "svg.hashsalt": "eaveboard", "hatch.linewidth": 0.6,
-    "axes.edgecolor": GRAPHITE, "axes.linewidth": _LINE, "text.color": GRAPHITE, "xtick.color": GRAPHITE,
-    "ytick.color": GRAPHITE, "axes.labelcolor": GRAPHITE,
-}  # fmt: skip
+_LEFT, _WIDTH, _RIGHT, _ROW, _BAR = 140, 300, 150, 30, 18
+_FONT = "font-family=\"'Barlow Semi Condensed','Segoe UI',system-ui,sans-serif\" font-size=\"14\""
+
+
+@dataclass(frozen=True)
+class Row:
+    """One bar: its name, its parts as (length, fill), the length of the outline behind it (0: none), and its words."""
+
+    name: str
+    parts: tuple[tuple[float, str], ...]
+    outline: float
+    words: str
 
 
 def cost_plot(weeks: Sequence[WeekBack]) -> bytes:
     """Return each week's cost by kind as one bar, the newest week on top."""
-    with _lock:
-        figure, axes = _sheet(1.5 + 0.42 * len(weeks))
-        names = [short_date(w.start_date) for w in weeks]
-        left = [0.0] * len(weeks)
-        for kind, words, fill, hatch in KINDS:
-            sums = [getattr(w.back.cost, kind) / 100_000 for w in weeks]
-            if any(sums):
-                axes.barh(
-                    names, sums, 0.62, left, color=fill, hatch=hatch, edgecolor=GRAPHITE, linewidth=_LINE, label=words
-                )
-            left = [a + b for a, b in zip(left, sums, strict=True)]
-        for n, total in enumerate(left):
-            axes.text(total, n, f" ${total:,.1f}k", va="center")
-        axes.set_xlim(0, 1.12 * max([*left, 0.1]))
-        axes.set_xlabel("thousand dollars")
-        return _finish(figure, axes)
+    rows = []
+    for week in weeks:
+        parts = tuple((getattr(week.back.cost, kind), fill) for kind, _, fill in KINDS)
+        rows.append(Row(short_date(week.start_date), parts, 0, dollars(week.back.cost.total)))
+    used = [(words, fill) for kind, words, fill in KINDS if any(getattr(w.back.cost, kind) for w in weeks)]
+    return _drawing("cost", rows, used)
 
 
 def crew_plot(weeks: Sequence[WeekBack], names_by_id: Mapping[str, str]) -> bytes:
     """Return each crew's hours out by use in one week, with the hours of its shifts as an outline; crews by name."""
-    with _lock:
-        crews = weeks[0].back.crews
-        figure, axes = _sheet(1.5 + 0.36 * len(crews))
-        names = [names_by_id.get(crew.crew, crew.crew) for crew in crews]
-        shifts = [crew.shift_min / 60 for crew in crews]
-        left = [0.0] * len(crews)
-        for kind, words, fill, hatch in USES:
-            hours = [getattr(crew, kind) / 60 for crew in crews]
-            axes.barh(
-                names, hours, 0.5, left, color=fill, hatch=hatch, edgecolor=GRAPHITE, linewidth=_LINE, label=words
-            )
-            left = [a + b for a, b in zip(left, hours, strict=True)]
-        axes.barh(
-            names, shifts, 0.72, fill=False, edgecolor=GRAPHITE, linewidth=1.1, linestyle=(0, (3, 2)), label="shifts"
-        )
-        axes.set_xlim(0, 1.05 * max([*left, *shifts, 1]))
-        axes.set_xlabel("hours in the week")
-        return _finish(figure, axes)
+    rows = [
+        Row(names_by_id.get(crew.crew, crew.crew), tuple((getattr(crew, kind), fill) for kind, _, fill in USES),
+            crew.shift_min, f"{duration(crew.out_min)} of {duration(crew.shift_min)}")
+        for crew in weeks[0].back.crews
+    ]  # fmt: skip
+    return _drawing("crews", rows, [(words, fill) for _, words, fill in USES], "shifts")
 
 
 def pool_plot(weeks: Sequence[WeekBack]) -> bytes:
     """Return how many of each yard's shared ladders and tools go out, of how many, over the days of one week."""
-    with _lock:
-        pools = weeks[0].back.pools
-        figure, axes = _sheet(1.5 + 0.36 * len(pools))
-        names = [f"{pool.item}, {pool.yard}" for pool in pools]
-        there, used = [sum(pool.there) for pool in pools], [sum(pool.used) for pool in pools]
-        axes.barh(names, used, 0.5, color="#8f8c84", edgecolor=GRAPHITE, linewidth=_LINE, label="days out")
-        axes.barh(
-            names, there, 0.72, fill=False, edgecolor=GRAPHITE, linewidth=1.1, linestyle=(0, (3, 2)), label="days there"
-        )
-        for n in range(len(pools)):
-            axes.text(there[n], n, f" {used[n]} of {there[n]}", va="center")
-        axes.set_xlim(0, 1.2 * max([*there, 1]))
-        axes.set_xlabel("days, each counted for itself")
-        return _finish(figure, axes)
+    rows = [
+        Row(f"{pool.item}, {pool.yard}", ((sum(pool.used), DEEP),), sum(pool.there),
+            f"{sum(pool.used)} of {sum(pool.there)}")
+        for pool in weeks[0].back.pools
+    ]  # fmt: skip
+    return _drawing("ladders", rows, [("days out", DEEP)], "days there")
 
 
-def _sheet(height_in: float) -> tuple[Figure, Axes]:
-    import matplotlib
-    from matplotlib.figure import Figure
-
-    matplotlib.rcParams.update(_STYLE)
-    figure = Figure(figsize=(8.2, height_in), layout="constrained", facecolor=SHEET)
-    axes = figure.subplots()
-    axes.set_facecolor(SHEET)
-    axes.spines[["top", "right"]].set_visible(False)
-    axes.xaxis.grid(True, color=RULE, linewidth=0.6)
-    axes.set_axisbelow(True)
-    return figure, axes
+def happened_plot(found: Happened, names_by_id: Mapping[str, str]) -> bytes:
+    """Return each crew's hours out as they happened, with those planned for the same days as an outline."""
+    rows = [
+        Row(names_by_id.get(crew, crew), ((beside.happened, DEEP),), beside.planned,
+            f"{duration(beside.happened)} for {duration(beside.planned)}" if beside.of else "nothing noted")
+        for crew, beside in found.crews
+    ]  # fmt: skip
+    return _drawing("happened", rows, [("hours out as they happened", DEEP)], "planned for the same days")
 
 
-def _finish(figure: Figure, axes: Axes) -> bytes:
-    axes.invert_yaxis()
-    axes.tick_params(length=3)
-    figure.legend(loc="outside upper left", ncols=8, frameon=False, handlelength=1.6, columnspacing=1.1)
-    out = io.BytesIO()
-    figure.savefig(out, format="svg", metadata={"Date": None, "Creator": None})
-    return out.getvalue()
+def _drawing(name: str, rows: Sequence[Row], key: Iterable[tuple[str, str]], outline: str = "") -> bytes:
+    """Return bars to one scale below each other, with their key above; `name` begins what the drawing calls its own."""
+    most = max([*(sum(part for part, _ in row.parts) for row in rows), *(row.outline for row in rows), 1])
+    scale = _WIDTH / most
+    words, below = _key(name, [*key, *([(outline, "")] if outline else [])])
+    height = below + 4 + _ROW * len(rows)
+    out = [
+        f'<svg xmlns="http://www.w3.org/2000/svg" viewBox="0 0 {_LEFT + _WIDTH + _RIGHT} {height}" {_FONT}>',
+        "<defs>" + _PATTERNS.replace('id="', f'id="{name}-') + "</defs>",
+        words,
+    ]
+    for n, row in enumerate(rows):
+        top = below + _ROW * n
+        out.append(_text(_LEFT - 8, top + 14, row.name, "end"))
+        x = float(_LEFT)
+        for length, fill in row.parts:
+            if length > 0:
+                out.append(_box(name, x, top, length * scale, _BAR, fill))
+                x += length * scale
+        if row.outline:
+            out.append(
+                f'<rect x="{_LEFT}" y="{top - 3}" width="{row.outline * scale:.1f}" height="{_BAR + 6}" fill="none"'
+                f' stroke="{INK}" stroke-dasharray="4 3"/>'
+            )
+        out.append(_text(max(x, _LEFT + row.outline * scale) + 8, top + 14, row.words))
+    return "".join([*out, "</svg>"]).encode()
+
+
+def _key(name: str, entries: Sequence[tuple[str, str]]) -> tuple[str, int]:
+    """Return what each fill means, in as many lines as it takes, and how far down they reach."""
+    x, y, out = 4.0, 4, []
+    for words, fill in entries:
+        wide = 40 + 6.6 * len(words)
+        if x + wide > _LEFT + _WIDTH + _RIGHT:
+            x, y = 4.0, y + 20
+        dashed = ' stroke-dasharray="4 3"' if not fill else ""
+        out.append(_box(name, x, y, 18, 12, fill or SHEET, dashed) + _text(x + 24, y + 11, words))
+        x += wide
+    return "".join(out), y + 28
+
+
+def _box(name: str, x: float, y: float, width: float, height: float, fill: str, more: str = "") -> str:
+    fill = f"url(#{name}-{fill[1:]})" if f'id="{fill[1:]}"' in _PATTERNS else fill
+    return (
+        f'<rect x="{x:.1f}" y="{y:g}" width="{width:.1f}" height="{height:g}" fill="{fill}" stroke="{INK}"'
+        f' stroke-width="0.8"{more}/>'
+    )
+
+
+def _text(x: float, y: float, words: str, anchor: str = "start") -> str:
+    return f'<text x="{x:.1f}" y="{y:g}" fill="{INK}" text-anchor="{anchor}">{escape(words)}</text>'

@@ -10,7 +10,7 @@ from sqlmodel import Session, col, select
 
 from api import tables
 from api.ledger.told import told_now
-from api.messages.telling import _as_spot, _tells, draft, spots_of
+from api.messages.telling import as_spot, draft, spots_of, tells
 from scheduler.price import RETIME_FROM_MIN
 
 if TYPE_CHECKING:
@@ -35,12 +35,12 @@ def when_posted(session: Session, posted: Posted) -> None:
         booking = told.pop(visit_id, None) or told_now(session, visit_id)
         spot |= {"hold": "soft" if booking is None else booking.hold}
         known = last.get(visit_id)
-        if known is not None and _tells(known.spot, spot):
+        if known is not None and tells(known.spot, spot):
             continue
         if booking is not None and booking.day == date and abs(booking.start - spot["start"]) <= RETIME_FROM_MIN:
             continue
         draft(
-            session, visit_id, spot, before=_as_spot(booking), why="" if booking is None else "moved", now=posted.now,
+            session, visit_id, spot, before=as_spot(booking), why="" if booking is None else "moved", now=posted.now,
             by=posted.by,
         )  # fmt: skip
     for visit_id, booking in told.items():
@@ -48,7 +48,7 @@ def when_posted(session: Session, posted: Posted) -> None:
         gone = visit_id not in planned and visit_id not in in_case and visit.state == "open"
         known = last.get(visit_id)
         if gone and booking.day >= local.date() and not (known is not None and known.spot is None):
-            draft(session, visit_id, None, before=_as_spot(booking), why="other", now=posted.now, by=posted.by)
+            draft(session, visit_id, None, before=as_spot(booking), why="other", now=posted.now, by=posted.by)
 
 
 def _about(visit_ids: set[str]) -> Any:

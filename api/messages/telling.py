@@ -10,7 +10,7 @@ from __future__ import annotations
 import datetime
 from collections.abc import Mapping
 from email.utils import parseaddr
-from typing import TYPE_CHECKING, Any
+from typing import Any
 
 import icalendar
 import sqlalchemy as sa
@@ -30,9 +30,6 @@ from api.messages.mail import Letter, NotSent, send
 from api.messages.words import Spot, words
 from api.settings import Settings
 from scheduler.plan import read_plan
-
-if TYPE_CHECKING:
-    pass
 
 STUCK = datetime.timedelta(minutes=10)
 OPEN = ("draft", "failed", "sending")
@@ -117,9 +114,9 @@ def still_so(session: Session, message: tables.Message) -> bool:
     row = posted_on(session, datetime.date.fromisoformat(message.spot["date"]))
     if row is None:
         booked = told_now(session, message.visit_id)
-        return booked is not None and _tells(message.spot, _as_spot(booked))
+        return booked is not None and tells(message.spot, as_spot(booked))
     plan = read_plan(session.get_one(tables.StoredPlan, row.plan_id).plan)
-    if not _tells(message.spot, spots_of(plan, row.start_date).get(message.visit_id)):
+    if not tells(message.spot, spots_of(plan, row.start_date).get(message.visit_id)):
         return False
     return message.kind != "late" or not _begun(session, message.visit_id, message.spot)
 
@@ -150,18 +147,19 @@ def drop(session: Session, message: tables.Message, *, now: datetime.datetime, b
     note(session, now, by, "dropped", "message", str(message.id), {"visit": message.visit_id})
 
 
-def told_by_telephone(
-    session: Session, message: tables.Message, *, now: datetime.datetime, by: str, words: str = ""
-) -> None:
-    """Mark a message as told by telephone by `by`, and write the booking."""
+def told_by_hand(
+    session: Session, message: tables.Message, *, now: datetime.datetime, by: str, words: str = "",
+    how: str = "telephone",
+) -> None:  # fmt: skip
+    """Mark a message as told by `by`, by telephone or as `how` says, and write the booking."""
     _require_open(message)
     _require_so(session, message)
-    values = {"state": "told", "how": "telephone", "told_at": now, "told_by": by, "fault": ""}
+    values = {"state": "told", "how": how, "told_at": now, "told_by": by, "fault": ""}
     if not versions.update(session, message, values):
         raise _meanwhile()
     if message.kind == "time":
-        book(session, message.visit_id, message.spot, now, "telephone", words or message.subject)
-    note(session, now, by, "told", "message", str(message.id), {"visit": message.visit_id, "how": "telephone"})
+        book(session, message.visit_id, message.spot, now, how, words or message.subject)
+    note(session, now, by, "told", "message", str(message.id), {"visit": message.visit_id, "how": how})
 
 
 def send_by_mail(
@@ -267,14 +265,16 @@ def _meanwhile() -> Problem:
     return Problem(412, detail, kind="changed-meanwhile")
 
 
-def _tells(told: Spot | None, spot: Spot | None) -> bool:
+def tells(told: Spot | None, spot: Spot | None) -> bool:
+    """Say whether two spots are the same crew, day and hour, or both say that the visit is off."""
     keys = ("crew", "date", "start")
     if told is None or spot is None:
         return told is spot
     return all(told[key] == spot[key] for key in keys)
 
 
-def _as_spot(booking: tables.Booking | None) -> dict[str, Any] | None:
+def as_spot(booking: tables.Booking | None) -> dict[str, Any] | None:
+    """Return what a customer was told as a spot."""
     if booking is None:
         return None
     return {"crew": booking.crew_id, "date": booking.day.isoformat(), "start": booking.start, "end": booking.start,

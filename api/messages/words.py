@@ -112,10 +112,11 @@ def late_words(session: Session, visit_id: str, spot: Spot, expected: int) -> tu
 
 
 def _office(session: Session) -> tuple[str, str]:
-    """Return name and telephone of who answers calls: the first of the office's people."""
+    """Return name and telephone of who answers calls: the first of the office's people, by the office's own number."""
+    number = session.get_one(tables.Business, 1).phone
     people = select(tables.Person).where(tables.Person.role == "office", col(tables.Person.active).is_(True))
     person = session.exec(people.order_by(col(tables.Person.id))).first()
-    return ("the office", "") if person is None else (person.name, person.phone)
+    return ("the office", number) if person is None else (person.name, number or person.phone)
 
 
 def _lasting(minutes: int) -> str:

@@ -31,6 +31,7 @@ from api.office.kind import (
     weight,
     working_days,
 )  # fmt: skip
+from api.places.finder import kept_answer
 from api.shelf import moving
 from scheduler.errors import BadInput
 
@@ -126,14 +127,30 @@ def _job_there(session: Session, key: str | None, values: Values) -> None:
     known(session, tables.Visit, "visit_id", values["visit_id"], "job")
 
 
+def _yard_place(session: Session, texts: dict[str, str]) -> None:
+    """Fill in the place of a yard from its address, where a file gives none; raises `BadInput` where it is not sure."""
+    if texts.get("lat") or texts.get("lon") or not texts.get("address"):
+        return
+    answer = kept_answer(session, texts["address"], "")
+    if answer is None:
+        raise BadInput(
+            "address", "its place could not be looked up: look again in a moment, or make the yard by its form"
+        )
+    if answer.sure is None:
+        raise BadInput("address", f"its place is not sure: {answer.words} Make the yard by its form, with its pin")
+    texts["lat"], texts["lon"] = f"{answer.sure.lat:.6f}", f"{answer.sure.lon:.6f}"
+
+
 _AT_YARD = names("yard_id", "Yard", "yards")
 _KINDS = (
     Kind("yards", "Yards", "yard", tables.Yard, "Where crews start and crates lie.", (
         _named("yard", "north"),
         plain("yard", "name", "Name"),
-        plain("yard", "lat", "Latitude", meaning="degrees, such as 41.0213"),
-        plain("yard", "lon", "Longitude", meaning="degrees, west is negative, such as -91.0305"),
-    ), users=YARD_USERS),
+        plain("yard", "address", "Address", meaning="street, number and town, such as 4 Quarry Road, Tallow Bend",
+              wide=True, aliases=("street", "where")),
+        plain("yard", "lat", "Latitude", short_list=False),
+        plain("yard", "lon", "Longitude", short_list=False),
+    ), users=YARD_USERS, complete=_yard_place),
     Kind("people", "People", "person", tables.Person, "Everybody who works here, and what they can do.", (
         _named("person", "lea"),
         plain("person", "name", "Name", aliases=("full name", "employee", "who")),

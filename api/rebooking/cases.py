@@ -4,7 +4,6 @@ from __future__ import annotations
 
 import datetime
 from collections.abc import Sequence
-from dataclasses import dataclass
 from typing import Any
 
 from sqlmodel import Session, col, select
@@ -12,10 +11,8 @@ from sqlmodel import Session, col, select
 from api import tables
 from api.falls.falls import Cause
 from api.falls.today import Today
-from api.fields.shown import feet
 from api.http.problems import Problem
 from api.ledger.history import note
-from api.ledger.plans.days import by_id
 from api.rebooking.standing import followers, was_cents
 from scheduler.errors import BadInput
 
@@ -26,24 +23,6 @@ CAUSES: dict[str, str] = {
     "customer": "customer's call",
     "other": "something else",
 }
-
-
-@dataclass(frozen=True)
-class Named:
-    """How a visit is named on a page: id, "14 ft install", customer, telephone, town."""
-
-    id: str
-    what: str
-    customer: str
-    phone: str
-    town: str
-
-
-def named(session: Session, visit_id: str) -> Named:
-    """Return how a visit is named."""
-    visit, site, customer, awning = by_id(session)(visit_id)
-    what = f"{feet(awning.width_mm)} install" if awning is not None and visit.kind == "install" else visit.kind
-    return Named(visit_id, what, customer.name, customer.phone, site.town)
 
 
 def crew_day_visits(today: Today, crew_id: str, date: datetime.date) -> list[str]:

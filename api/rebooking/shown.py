@@ -11,9 +11,9 @@ from api import tables
 from api.falls.falls import CannotGo
 from api.fields.shown import clock, day_name
 from api.http.names import crew_called
+from api.ledger.plans.named import named
 from api.ledger.told import told_now
 from api.rebooking import cases
-from api.rebooking.cases import named
 
 MOST_FIRST = 3  # other times that are shown without asking
 

@@ -15,6 +15,7 @@ from api.routes.office import (
     history,
     kinds,
     maker_orders,
+    places,
     roads,
     settings,
     tokens,
@@ -25,8 +26,8 @@ from api.routes.yard import bench, stock
 
 _DOORS = (
     weeks, live, plans, runs, entry, hand_over, jobs, customers, sites, history, accounts, links, exchange, gates,
-    maker_orders, kinds, settings, forecasts, roads, looking_back, begin, today, days, photos, bench, stock, yard,
-    surveys, survey_entry, job_awning, visits, orders, awnings, papers, rebooking, messages, bookings, condition,
+    maker_orders, kinds, settings, forecasts, roads, places, looking_back, begin, today, days, photos, bench, stock,
+    yard, surveys, survey_entry, job_awning, visits, orders, awnings, papers, rebooking, messages, bookings, condition,
     tokens, calendars,
 )  # fmt: skip
 ROUTERS = tuple(door.router for door in _DOORS)

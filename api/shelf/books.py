@@ -23,6 +23,14 @@ class Held:
 
 
 @dataclass(frozen=True)
+class RunsOut:
+    """The first day on which a shelf holds less than is set aside until then, and how many pieces it lacks at worst."""
+
+    day: datetime.date
+    pieces: int
+
+
+@dataclass(frozen=True)
 class ShelfLine:
     """One item on a yard's shelf; `why` explains a shelf below zero, `last` is its last move."""
 
@@ -40,17 +48,19 @@ class ShelfLine:
         """Return what nobody has set aside; below 0 where more is promised than there is."""
         return self.stock.on_hand - self.set_aside
 
-    def lacks_on(self, today: datetime.date) -> datetime.date | None:
-        """Return the first day on which less is here than is set aside until then, with the deliveries due by that day.
+    def runs_out(self, today: datetime.date, *, with_coming: bool = True) -> RunsOut | None:
+        """Return when less is here than is set aside until then; None: there is always enough.
 
-        A delivery that is late is expected today. None: there is always enough.
+        with_coming: count the deliveries due by a day, a late one as expected today; False: nothing more comes.
         """
+        first, worst = None, 0
         for day in sorted({max(one.day, today) for one in self.held}):
             wanted = sum(one.pieces for one in self.held if one.day <= day)
-            come = sum(delivery.quantity for delivery in self.coming if max(delivery.due_on, today) <= day)
-            if wanted > self.stock.on_hand + come:
-                return day
-        return None
+            due = (delivery for delivery in self.coming if with_coming and max(delivery.due_on, today) <= day)
+            lacking = wanted - self.stock.on_hand - sum(delivery.quantity for delivery in due)
+            if lacking > 0:
+                first, worst = first or day, max(worst, lacking)
+        return None if first is None else RunsOut(first, worst)
 
 
 @dataclass(frozen=True)

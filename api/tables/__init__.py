@@ -32,6 +32,7 @@ from api.tables.business import (
 )
 from api.tables.chain import ChainLink
 from api.tables.office import FileShape, Gate, GateRule, MakerOrder, SentFile, SentPaper
+from api.tables.places import KnownAddress, PlaceAnswer, PlaceSource
 from api.tables.plans import DayResult, History, Lock, PlanRun, PostedWeek, StoredPlan
 from api.tables.rebooking import CaseVisit, Message, RebookingCase
 from api.tables.roads import Drive, RoadPlace, RoadSource, RoadTable
@@ -80,6 +81,7 @@ __all__ = [
     "JobNumber",
     "KeptAnswer",
     "KitState",
+    "KnownAddress",
     "LoadTick",
     "Lock",
     "MakerOrder",
@@ -92,6 +94,8 @@ __all__ = [
     "PartCode",
     "Person",
     "Photo",
+    "PlaceAnswer",
+    "PlaceSource",
     "PlanRun",
     "PostedWeek",
     "Prepared",

@@ -20,9 +20,8 @@ from api import tables
 from api.access.accounts import Role
 from api.database import transaction
 from api.looking_back import worth
-from scheduler.documents import encode
 from scheduler.plan import read_plan
-from scheduler.week import Shift
+from scheduler.week import Shift, week_document, with_names
 from tests.conftest import BuiltDemo
 from tests.service.cast import JSON, PAGE, running, settings_for, signed_in
 
@@ -94,12 +93,49 @@ def test_a_visit_that_fell_or_was_not_finished_is_counted_once_and_last(app: Fas
     assert "hail went on" in office.get(ADDRESS, headers=PAGE).text
 
 
+def test_what_happened_stands_beside_what_was_planned_for_the_same_visits(app: FastAPI, built: BuiltDemo) -> None:
+    plan_id = post(app)
+    plan = read_plan((built.out / "plan.json").read_bytes())
+    route, other = [route for route in plan.routes if route.day == 0][:2]
+    first, second = route.stops[0], other.stops[0]
+
+    def at(minute: int) -> datetime.datetime:  # Central daylight time
+        return datetime.datetime(2027, 4, 12, 5, tzinfo=datetime.UTC) + datetime.timedelta(minutes=minute)
+
+    with transaction(app.state.database) as session:
+        session.add(tables.RouteOut(crew_id=route.crew, day=MONDAY, plan_id=plan_id, out_at=at(route.depart + 10),
+                                    out_by="x", back_at=at(route.back + 40)))  # fmt: skip
+        for crew, stop, late, outcome in ((route.crew, first, 10, "done"), (other.crew, second, 45, "not_done")):
+            session.add(tables.StopTime(visit_id=stop.job, day=MONDAY, what="here", crew_id=crew,
+                                        at=at(stop.start + late), noted_by="x"))  # fmt: skip
+            session.add(tables.DayResult(visit_id=stop.job, crew_id=crew, day=MONDAY, end=stop.end + late + 5,
+                                         outcome=outcome, why="", noted_at=NOON, noted_by="x"))  # fmt: skip
+    app.state.clock = lambda: NOON  # Wednesday
+    reader = signed_in(app, Role.reader)
+    went = reader.get(ADDRESS, headers=JSON).json()["happened"]
+    assert (went["done"], went["not_done"], went["late"]) == ([first.job], [second.job], [second.job])
+    over = {stop.job for r in plan.routes if r.day < 2 for stop in r.stops}
+    assert set(went["untold"]) == over - {first.job, second.job}
+    assert went["out_min"] == {
+        "planned": route.back - route.depart, "happened": route.back - route.depart + 30, "of": 1,
+    }  # fmt: skip
+    assert went["site_min"] == {"planned": first.end - first.start, "happened": first.end - first.start + 5, "of": 1}
+    assert went["wages_cents"]["happened"] > went["wages_cents"]["planned"] > 0
+    promised = set(reader.get(ADDRESS, headers=JSON).json()["promised"])
+    assert set(went["kept"] + went["broken"] + went["open"]) == promised
+    assert second.job not in went["kept"]
+    page = reader.get(ADDRESS, headers=PAGE).text
+    assert "<b>1</b> of" in page
+    assert f"▲ {len(went['untold'])} nobody has told of" in page
+
+
 def test_the_plots_are_drawings_with_every_name_and_kept_by_browsers(app: FastAPI) -> None:
     reader = signed_in(app, Role.reader)
     page = reader.get(ADDRESS, headers=PAGE).text
     for plot in ("cost", "crews", "ladders"):
-        assert f'<img src="{ADDRESS}/{plot}.svg" alt="Bars of ' in page
         answer = reader.get(f"{ADDRESS}/{plot}.svg")
+        assert answer.text in page
+        assert 'role="img" aria-label="Bars of ' in page
         assert answer.headers["content-type"] == "image/svg+xml"
         assert ET.fromstring(answer.text).tag == "{http://www.w3.org/2000/svg}svg"
         again = reader.get(f"{ADDRESS}/{plot}.svg", headers={"If-None-Match": answer.headers["etag"]})
@@ -122,10 +158,11 @@ def test_weeks_that_are_not_there_are_404_and_an_empty_database_says_what_to_do(
 def test_the_question_what_would_pay_is_kept_with_its_answer(app: FastAPI, monkeypatch: pytest.MonkeyPatch) -> None:
     assert signed_in(app, Role.office).post(f"{ADDRESS}/worth", data={"seconds": "60"}).status_code == 403
     manager = signed_in(app, Role.manager)
-    asked: list[tuple[int, str, float]] = []
+    asked: list[tuple[int, str, dict[str, str], float]] = []
     monkeypatch.setattr(app.state.worth, "begin", lambda *args: asked.append(args))
     assert manager.post(f"{ADDRESS}/worth", data={"seconds": "60"}, headers=PAGE).status_code == 303
-    [(run_id, week, seconds)] = asked
+    [(run_id, week, names, seconds)] = asked
+    assert names["north-1"] == "Bramwith"
     with transaction(app.state.database) as session:
         assert session.exec(select(tables.StoredPlan)).one().week == week
     assert seconds == 60
@@ -166,8 +203,9 @@ def test_a_process_of_its_own_answers(app: FastAPI) -> None:
         run_id = run.id
     tiny = scheduler.tiny_week()
     short = [replace(crew, shifts=(Shift(0, 480, 720, 0),)) for crew in tiny.crews]  # so that some of it pays
-    week = replace(tiny, crews=tuple(short))
-    app.state.worth.begin(run_id, encode(week).decode(), 600)
+    names = {crew.id: f"Crew of {crew.id}" for crew in short}
+    week = with_names(replace(tiny, crews=tuple(short)), names)
+    app.state.worth.begin(run_id, week_document(week).decode(), names, 600)
     manager = signed_in(app, Role.manager)
     end = time.monotonic() + 300  # a process has to be started and to load the engine, on a busy machine too
     while manager.get(f"{ADDRESS}/worth").json()["asked"]["state"] == "running":
@@ -177,6 +215,7 @@ def test_a_process_of_its_own_answers(app: FastAPI) -> None:
     found = msgspec.json.decode(msgspec.json.encode(scheduler.worth(week, seconds=None, clock=time.monotonic)))
     assert found
     assert answered["found"] == found
+    assert any("Crew of " in one["sentence"] for one in found)
 
 
 def test_ending_the_service_ends_the_question(app: FastAPI) -> None:

@@ -362,3 +362,80 @@ def test_mail_settings_are_read_loudly_and_never_shown_with_the_password(tmp_pat
     settings = read_settings({**here, "EAVEBOARD_MAIL_FROM": "o@a.example"})
     assert "hidden" not in repr(settings)
     assert isinstance(settings, Settings)
+
+
+def marks(office: TestClient, *, special: bool) -> list[str]:
+    return [f"{m['id']}.{m['version']}" for m in office.get("/messages").json()["open"] if m["special"] is special]
+
+
+def test_what_is_nothing_special_is_a_first_time_that_still_holds(app: FastAPI, office: TestClient) -> None:
+    with transaction(app.state.database) as session:
+        told = {b.visit_id for b in session.exec(select(tables.Booking)).all()}
+    lines = office.get("/messages").json()["open"]
+    assert {m["special"] for m in lines} == {True, False}
+    for m in lines:
+        assert m["special"] == (m["visit_id"] in told or bool(m["falls"])), m["visit_id"]
+    page = office.get("/messages/look-over", headers=PAGE).text
+    for m in lines:
+        assert (f'value="{m["id"]}.{m["version"]}"' in page) is not m["special"], m["visit_id"]
+
+
+def test_many_are_sent_in_one_go_each_by_itself(
+    app: FastAPI, office: TestClient, postbox: tuple[Postbox, Server]
+) -> None:
+    usual = marks(office, special=False)[:3]
+    number = int(usual[1].partition(".")[0])
+    with transaction(app.state.database) as session:
+        session.get_one(tables.Message, number).to_email = ""
+    answer = office.post("/messages/together", data={"tell": [*usual, usual[0], "999999.1"], "how": "send"}).json()
+    assert answer["told"] == 2
+    assert {line["id"]: line["why"][:27] for line in answer["left"]} == {
+        number: "This message has no e-mail ", 999999: 'No message has the id "9999',
+    }  # fmt: skip
+    assert len(postbox[0].letters) == 2
+    again = office.post("/messages/together", data={"tell": usual, "how": "send"}).json()
+    assert (again["told"], len(postbox[0].letters)) == (0, 2)
+
+
+def test_a_server_that_takes_nothing_is_not_asked_for_each(office: TestClient, postbox: tuple[Postbox, Server]) -> None:
+    postbox[0].refusal = "451 full"
+    answer = office.post("/messages/together", data={"tell": marks(office, special=False)[:4], "how": "send"}).json()
+    assert (answer["told"], len(answer["left"])) == (0, 4)
+    assert [line["why"].startswith("Not tried") for line in answer["left"]] == [False, False, True, True]
+
+
+def test_those_called_are_noted_in_one_go_and_booked(app: FastAPI, office: TestClient) -> None:
+    usual = marks(office, special=False)[:2]
+    page = office.post("/messages/together", data={"tell": usual, "how": "told"}, headers=PAGE).text
+    assert "✓ 2 customers told." in page
+    assert not set(usual) & set(marks(office, special=False))
+    with transaction(app.state.database) as session:
+        for mark in usual:
+            row = session.get_one(tables.Message, int(mark.partition(".")[0]))
+            assert (row.state, row.how, row.told_by) == ("told", "telephone", "olive")
+            assert bookings(app, row.visit_id)[0].told_how == "telephone"
+    stale = usual[0].partition(".")[0] + ".1"
+    assert office.post("/messages/together", data={"tell": [stale], "how": "told"}).json()["told"] == 0
+    assert office.post("/messages/together", data={"tell": ["x"], "how": "told"}).status_code == 422
+
+
+def test_from_the_list_one_is_written_and_one_goes_back_to_the_list(office: TestClient) -> None:
+    line = first(office)
+    sent = {"subject": line["subject"], "body": line["body"] + "\nP.S.", "to_email": "", "version": line["version"]}
+    answer = office.post(f"/messages/{line['id']}", data={**sent, "back": "list"}, headers=PAGE, follow_redirects=False)
+    assert answer.headers["location"] == f"/messages#m-{line['id']}"
+    sent["version"] = office.get(f"/messages/{line['id']}").json()["version"]
+    office.post(f"/messages/{line['id']}", data={**sent, "then": "written"})
+    told = office.get(f"/messages/{line['id']}").json()
+    assert (told["state"], told["how"]) == ("told", "a letter of one's own")
+
+
+def test_the_offices_own_number_stands_in_every_message(app: FastAPI, office: TestClient) -> None:
+    assert all("on 555-0100." in m["body"] for m in office.get("/messages").json()["open"])
+
+
+def test_a_broken_promise_begins_with_being_sorry(app: FastAPI, office: TestClient) -> None:
+    lines = [m for m in office.get("/messages").json()["open"] if m["special"]]
+    assert lines
+    for m in lines:
+        assert m["body"].split("\n")[2].startswith("We are sorry"), m["body"]

@@ -23,6 +23,7 @@ from api.business.seed import read_business
 from api.database import MIGRATIONS, open_database, transaction, upgrade
 from api.settings import sqlite_address
 from api.shelf import moving, setting_aside
+from api.shelf.books import Held, RunsOut, ShelfLine
 from api.week.planning import prepare_week
 from scheduler.errors import BadInput
 from tests.conftest import DEMO, BuiltDemo
@@ -241,3 +242,35 @@ def test_the_week_asks_the_shelf_only_for_what_nobody_else_has(built: BuiltDemo,
     assert stock.on_hand == 0
     assert [a.qty for a in stock.arrivals] == [16 - (20 + taken - 13)]
     database.dispose()
+
+
+def shelf_line(on_hand: int, held: list[tuple[int, int]], coming: list[tuple[int, int]]) -> ShelfLine:
+    """Return a shelf with `held` and `coming` as (day of the week, pieces)."""
+
+    def day(n: int) -> datetime.date:
+        return MONDAY + datetime.timedelta(days=n)
+
+    stock = tables.StockItem(item=LAG, yard_id="north", name=LAG, on_hand=on_hand, counted_on=MONDAY)
+    orders = [tables.Delivery(item=LAG, yard_id="north", quantity=q, due_on=day(n)) for n, q in coming]
+    return ShelfLine(stock, [Held(f"J-{n}", pieces, day(n)) for n, pieces in held], orders, None)
+
+
+@pytest.mark.parametrize(
+    ("on_hand", "held", "coming", "out", "alone"),
+    [
+        (10, [(0, 4), (2, 6)], [], None, None),
+        (10, [(0, 4), (2, 9)], [], (2, 3), (2, 3)),
+        (10, [(0, 4), (2, 9)], [(2, 3)], None, (2, 3)),
+        (10, [(0, 4), (2, 9)], [(3, 3)], (2, 3), (2, 3)),  # a day too late
+        (4, [(0, 6), (1, 2), (4, 1)], [(1, 2)], (0, 3), (0, 5)),  # the worst comes later without the delivery
+        (4, [(1, 6)], [(-3, 2)], None, (1, 2)),  # one that is late is expected today
+        (4, [(-2, 6)], [], (0, 2), (0, 2)),  # what was wanted before is wanted today
+    ],
+)
+def test_when_a_shelf_runs_out_and_by_how_much(
+    on_hand: int, held: list[tuple[int, int]], coming: list[tuple[int, int]], out: tuple[int, int] | None,
+    alone: tuple[int, int] | None,
+) -> None:  # fmt: skip
+    line = shelf_line(on_hand, held, coming)
+    for found, wanted in ((line.runs_out(MONDAY), out), (line.runs_out(MONDAY, with_coming=False), alone)):
+        assert found == (None if wanted is None else RunsOut(MONDAY + datetime.timedelta(days=wanted[0]), wanted[1]))

@@ -30,6 +30,9 @@ class _Head(msgspec.Struct, frozen=True, forbid_unknown_fields=True):
     units: str
     first_week: FirstWeek
     rules: Any
+    phone: str = ""
+    clock: str = "24"
+    currency: str = "$"
 
 
 def first_count(stock: tables.StockItem) -> tables.StockMove:
@@ -55,6 +58,8 @@ class YardFiles(Reader):
         try:
             head = convert(data or {}, _Head, "business file")
             rules = under("rules", functools.partial(rules_from_data, head.rules))
+            for name in ("phone", "clock", "currency"):
+                under(name, functools.partial(limit(f"business.{name}").check, getattr(head, name)))
             if head.first_week.start_date.weekday():
                 raise BadInput("first_week.start_date", f"must be a Monday, {head.first_week.start_date} is none")
         except BadInput as fault:
@@ -78,6 +83,9 @@ class YardFiles(Reader):
                 town=head.town,
                 timezone=head.timezone,
                 units=head.units,
+                phone=head.phone,
+                clock=head.clock,
+                currency=head.currency,
                 rules=msgspec.to_builtins(rules),
                 limits=(self.folder / "limits.csv").read_text("utf-8-sig"),
                 times=(self.folder / "times.csv").read_text("utf-8-sig"),

@@ -1,10 +1,10 @@
-"""Orders to makers, papers sent by mail, customers' signatures, and whom customers call."""
+"""Orders to makers, papers sent by mail, and how long the business stands in for an awning."""
 
 import sqlalchemy as sa
 from alembic import op
 
 revision = "0019_maker"
-down_revision = "0015_rest"
+down_revision = "0018_wording"
 branch_labels = None
 depends_on = None
 
@@ -53,28 +53,12 @@ def upgrade() -> None:
         "ix_sent_paper_under_way", "sent_paper", ["about", "of_id"], unique=True,
         sqlite_where=sa.text("state = 'sending'"), postgresql_where=sa.text("state = 'sending'"),
     )  # fmt: skip
-    op.create_table(
-        "signature",
-        sa.Column("visit_id", sa.String(), nullable=False),
-        sa.Column("day", sa.Date(), nullable=False),
-        sa.Column("crew_id", sa.String(), nullable=False),
-        sa.Column("name", sa.String(), nullable=False),
-        sa.Column("at", sa.DateTime(), nullable=False),
-        sa.Column("taken_by", sa.String(), nullable=False),
-        sa.Column("strokes", sa.JSON(), nullable=False),
-        sa.ForeignKeyConstraint(["crew_id"], ["crew.id"], name=op.f("fk_signature_crew_id_crew")),
-        sa.ForeignKeyConstraint(["visit_id"], ["visit.id"], name=op.f("fk_signature_visit_id_visit")),
-        sa.PrimaryKeyConstraint("visit_id", "day", name=op.f("pk_signature")),
-    )
     with op.batch_alter_table("business") as batch_op:
-        batch_op.add_column(sa.Column("phone", sa.String(), nullable=False, server_default=""))
         batch_op.add_column(sa.Column("warranty_months", sa.Integer(), nullable=False, server_default="24"))
 
 
 def downgrade() -> None:
     with op.batch_alter_table("business") as batch_op:
         batch_op.drop_column("warranty_months")
-        batch_op.drop_column("phone")
-    op.drop_table("signature")
     op.drop_table("sent_paper")
     op.drop_table("maker_order")

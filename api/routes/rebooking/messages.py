@@ -3,10 +3,12 @@
 from __future__ import annotations
 
 import datetime
+from collections.abc import Mapping
 from typing import Annotated, Any, Literal
 
 from fastapi import APIRouter, Form, Request
 from fastapi.responses import JSONResponse, RedirectResponse, Response
+from pydantic import StringConstraints
 from sqlmodel import Session, col, select
 
 from api import tables
@@ -20,9 +22,11 @@ from api.fields.shown import day_name
 from api.http.pages import Database, page, wants_json
 from api.http.problems import Problem, responses
 from api.http.versions import IfMatch, etag
+from api.ledger.plans.named import named
 from api.ledger.told import HOLDS
 from api.messages import telling
-from api.rebooking.cases import named
+from api.messages.listed import ToTell, to_tell
+from api.messages.together import MOST, How, tell_together
 from api.routes.records import Words
 from api.settings import Settings
 from scheduler.errors import BadInput
@@ -30,6 +34,8 @@ from scheduler.errors import BadInput
 router = APIRouter(tags=["messages"])
 Office = Annotated[Who, allow(Role.manager, Role.office)]
 Version = Annotated[int, Form(ge=0)]
+Mark = Annotated[str, StringConstraints(pattern=r"^[1-9][0-9]{0,8}\.[1-9][0-9]{0,8}$")]
+Back = Annotated[Literal["", "list"], Form(description="list: answer with the way back to the list")]
 STATES = {
     "draft": "○ still to tell", "failed": "▲ not sent", "sending": "… being sent", "told": "✓ told",
     "dropped": "dropped",
@@ -42,16 +48,37 @@ def message_list(request: Request, session: Database, _: Office, now: Now) -> Re
 
     `falls` says why a visit cannot go at the time that the message tells of; empty where it can.
     """
-    wanted = select(tables.Message).where(col(tables.Message.state).in_(telling.OPEN))
-    falls = {one.visit_id: one.words for one in each_falling(session, request.app.state.searches.days, now)}
-    rows = session.exec(wanted.order_by(col(tables.Message.id))).all()
-    still = [_line(session, m) | {"falls": _falls(m, falls)} for m in rows]
-    told = select(tables.Message).where(tables.Message.state == "told").order_by(col(tables.Message.told_at).desc())
-    last = [_line(session, m) for m in session.exec(told.limit(20)).all()]
     if wants_json(request):
-        return JSONResponse({"open": still, "told": last})
-    return page(request, "messages.html", {"still": still, "told": last, "states": STATES, "mail": _mail(request),
-                                                   "on": _on_day})  # fmt: skip
+        rows = sorted(_to_tell(request, session, now), key=lambda one: one.message.id or 0)
+        shown = [_line(session, one.message) | {"falls": one.falls, "special": one.special} for one in rows]
+        return JSONResponse({"open": shown, "told": _told_last(session)})
+    return _list(request, session, now, 200)
+
+
+@router.get("/messages/look-over")
+def look_over(request: Request, session: Database, _: Office, now: Now) -> Response:
+    """Show the messages with nothing special in one go, to be sent or noted as told by one button."""
+    usual = [one for one in _to_tell(request, session, now) if not one.special]
+    return page(request, "messages_look_over.html", {"usual": usual, "mail": _mail(request), "on": _on_day})
+
+
+@router.post("/messages/together")
+def together(
+    request: Request, session: Database, now: Now, who: Office,
+    tell: Annotated[list[Mark], Form(max_length=MOST, description="the messages, each as id.version")],
+    how: Annotated[How, Form(description="send: by e-mail; told: by telephone")],
+) -> Response:  # fmt: skip
+    """Send many messages by e-mail, or note them as told by telephone; each that cannot be says why."""
+    if how == "send" and not _mail(request):
+        raise Problem(409, "No mail server is set up (EAVEBOARD_SMTP): tell them by telephone.")
+    marks = [(int(number), int(version)) for number, version in (mark.split(".") for mark in dict.fromkeys(tell))]
+    database = request.app.state.database
+    outcome = tell_together(database, _settings(request), marks, how, now=now, by=who.name)
+    if wants_json(request):
+        left = [{"id": number, "why": why} for number, why in outcome.left.items()]
+        return JSONResponse({"told": outcome.told, "left": left})
+    session.expire_all()
+    return _list(request, session, now, 200, outcome.told, outcome.left)
 
 
 @router.get("/messages/{message_id}")
@@ -77,9 +104,12 @@ def change(
     subject: Annotated[str, Form(max_length=200)], body: Annotated[str, Form(max_length=8000)],
     to_email: Annotated[str, Form(max_length=200)] = "", to_name: Annotated[str, Form(max_length=200)] = "",
     hold: Annotated[Literal["firm", "day", "soft", ""], Form()] = "", version: Version = 0, if_match: IfMatch = None,
-    then: Annotated[Literal["keep", "send", "told"], Form()] = "keep",
+    then: Annotated[Literal["keep", "send", "told", "written"], Form()] = "keep", back: Back = "",
 ) -> Response:  # fmt: skip
-    """Keep the message as it was changed; `then` says whether to send it, or mark it as told, in the same step."""
+    """Keep the message as it was changed; `then` says whether to send it, or note it as told, in the same step.
+
+    "told": by telephone; "written": by a letter, or from a mail program of one's own.
+    """
     row = _found(session, message_id)
     _require(row, version, if_match)
     values: dict[str, Any] = {"subject": " ".join(subject.split()), "body": body.replace("\r\n", "\n"),
@@ -97,24 +127,25 @@ def change(
             raise Problem(412, "Somebody else was quicker: look at it again.", kind="changed-meanwhile")
         if any(getattr(mine, name) != value for name, value in values.items()):
             telling.edit(inner, mine, values, now=now, by=who.name)
-        if then == "told":
-            telling.told_by_telephone(inner, mine, now=now, by=who.name)
+        if then in ("told", "written"):
+            how = "telephone" if then == "told" else "a letter of one's own"
+            telling.told_by_hand(inner, mine, now=now, by=who.name, how=how)
     session.refresh(row)
     if then == "send":
         _send(request, row, now, who)
-    return _back(request, session, row)
+    return _back(request, session, row, back)
 
 
 @router.post("/messages/{message_id}/send", responses=responses(409, 412, 422, 428))
 def send(
     request: Request, session: Database, now: Now, who: Office, message_id: int, version: Version = 0,
-    if_match: IfMatch = None,
+    if_match: IfMatch = None, back: Back = "",
 ) -> Response:  # fmt: skip
     """Send the message by e-mail, once; a failure is kept with it in words, and it can be sent again."""
     row = _found(session, message_id)
     _require(row, version, if_match)
     _send(request, row, now, who)
-    return _back(request, session, row)
+    return _back(request, session, row, back)
 
 
 @router.post("/messages/{message_id}/told", responses=responses(409, 412, 428))
@@ -125,7 +156,7 @@ def told(
     """Mark the message as told by telephone, by the caller."""
     row = _found(session, message_id)
     _require(row, version, if_match)
-    telling.told_by_telephone(session, row, now=now, by=who.name, words=words)
+    telling.told_by_hand(session, row, now=now, by=who.name, words=words)
     return _back(request, session, row)
 
 
@@ -144,9 +175,34 @@ def drop(
     return _back(request, session, row)
 
 
-def _falls(message: tables.Message, falls: dict[str, str]) -> str:
-    """Return why the visit cannot go as the message says, empty where it can or the message says that it is off."""
-    return "" if message.spot is None else falls.get(message.visit_id, "")
+def _to_tell(request: Request, session: Session, now: datetime.datetime) -> list[ToTell]:
+    falls = {one.visit_id: one.words for one in each_falling(session, request.app.state.searches.days, now)}
+    return to_tell(session, falls)
+
+
+def _told_last(session: Session) -> list[dict[str, Any]]:
+    told = select(tables.Message).where(tables.Message.state == "told").order_by(col(tables.Message.told_at).desc())
+    return [_line(session, message) for message in session.exec(told.limit(20))]
+
+
+def _list(
+    request: Request, session: Session, now: datetime.datetime, status: int, done: int | None = None,
+    left: Mapping[int, str] | None = None,
+) -> Response:  # fmt: skip
+    """Return the list as a page; `done` were told just now, `left` were not, each with why."""
+    still = _to_tell(request, session, now)
+    values = {
+        "special": [one for one in still if one.special],
+        "usual": [one for one in still if not one.special],
+        "told": _told_last(session),
+        "states": STATES,
+        "mail": _mail(request),
+        "on": _on_day,
+        "holds": HOLDS,
+        "done": done,
+        "left": left or {},
+    }
+    return page(request, "messages.html", values, status=status)
 
 
 def _send(request: Request, row: tables.Message, now: datetime.datetime, who: Who) -> None:
@@ -204,10 +260,12 @@ def _shown(
     return page(request, "message.html", values, status=422 if fault else 200)
 
 
-def _back(request: Request, session: Session, row: tables.Message) -> Response:
+def _back(request: Request, session: Session, row: tables.Message, back: str = "") -> Response:
     session.refresh(row)
     if wants_json(request):
         return JSONResponse(_line(session, row), headers={"ETag": etag(row.version)})
+    if back == "list":
+        return RedirectResponse("/messages" if row.state in ("told", "dropped") else f"/messages#m-{row.id}", 303)
     return RedirectResponse("/messages" if row.state in ("told", "dropped") else f"/messages/{row.id}", 303)
 
 

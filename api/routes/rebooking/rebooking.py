@@ -22,11 +22,12 @@ from api.fields.shown import day_name
 from api.http.pages import Database, page, wants_json
 from api.http.problems import Problem, responses
 from api.http.versions import IfMatch, etag
+from api.ledger.plans.named import named
 from api.ledger.plans.posted import posted_week
 from api.ledger.told import HOLDS, told_now
 from api.messages.telling import OPEN
 from api.rebooking import cases, opening, taking
-from api.rebooking.cases import CAUSES, named
+from api.rebooking.cases import CAUSES
 from api.rebooking.search import Searches
 from api.rebooking.shown import case_line, finding_line, ranked, visit_line
 from api.routes.records import Words

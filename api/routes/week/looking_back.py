@@ -9,17 +9,20 @@ from typing import Annotated, Any, Literal
 import msgspec
 from fastapi import APIRouter, BackgroundTasks, Form, Request
 from fastapi.responses import RedirectResponse, Response
+from markupsafe import Markup
 from sqlmodel import Session
 
 from api import tables
 from api.access.accounts import Role
 from api.access.guards import LOOKERS, Who, allow
-from api.clock import Now
+from api.clock import Now, local_day
 from api.http.names import crew_names
 from api.http.pages import Database, page, wants_json
 from api.http.problems import Problem
 from api.ledger.fingerprint import code_of, fingerprint
-from api.looking_back.plots import cost_plot, crew_plot, pool_plot
+from api.ledger.plans.documents import beside
+from api.looking_back.happened import Happened, happened
+from api.looking_back.plots import cost_plot, crew_plot, happened_plot, pool_plot
 from api.looking_back.weeks import WHENS, WeekBack, named, week_dates, weeks_back
 from api.looking_back.worth import CHOICES_S, ask, newest
 from scheduler.looking_back import COST_KINDS
@@ -28,10 +31,11 @@ router = APIRouter(prefix="/looking-back", tags=["looking back"])
 Looker = Annotated[Who, allow(*LOOKERS)]
 Manager = Annotated[Who, allow(Role.manager)]
 Plot = Literal["cost", "crews", "ladders"]
+TO_RUN = ("crews", "travel", "overtime", "helpers")  # money that leaves the bank; the other kinds only weigh
 
 KIND_WORDS = {
     "crews": ("Crews' days and minutes", "what sending the crews out costs"),
-    "travel": ("Road", "kilometres driven"),
+    "travel": ("Road", "what the driving costs"),
     "overtime": ("Overtime", "minutes past the end of a shift"),
     "helpers": ("Extra people", "helpers taken on for a day"),
     "risk": ("Weather risk", "what visits stand to lose to the weather, by its chance"),
@@ -39,23 +43,22 @@ KIND_WORDS = {
     "changes": ("Changed promises", "promises not kept, bookings moved"),
     "skipped": ("Left waiting", "jobs that the week left out"),
 }
-OF_CREWS = ("crews", "travel", "overtime", "helpers")  # whose causes are crews' days, not jobs
 CAUSES = ("weather", "short kit")
 
 
 @router.get("")
-def newest_week(request: Request, session: Database, who: Looker) -> Response:
+def newest_week(request: Request, session: Database, who: Looker, now: Now) -> Response:
     """Show the week planned last, beside the others."""
     dates = week_dates(session)
     if not dates:
         return page(request, "looking_back_empty.html", {})
-    return _page(request, session, who, dates[0])
+    return _page(request, session, who, now, dates[0])
 
 
 @router.get("/{start_date}")
-def week(request: Request, session: Database, who: Looker, start_date: datetime.date) -> Response:
+def week(request: Request, session: Database, who: Looker, now: Now, start_date: datetime.date) -> Response:
     """Show what one week came to, as it was posted, else as it is planned."""
-    return _page(request, session, who, start_date)
+    return _page(request, session, who, now, start_date)
 
 
 @router.get("/{start_date}/{plot}.svg", response_class=Response)
@@ -88,8 +91,9 @@ def ask_worth(
     row = ask(session, one.plan_id, float(seconds), by=who.name, now=now)
     if row is None or row.id is None:
         raise Problem(409, "Another question is under way; ask again when it is answered.", kind="under-way")
-    week = session.get_one(tables.StoredPlan, one.plan_id).week
-    background.add_task(request.app.state.worth.begin, row.id, week, float(seconds))  # when this is in the database
+    stored = session.get_one(tables.StoredPlan, one.plan_id)
+    begin, names = request.app.state.worth.begin, beside(stored).crews
+    background.add_task(begin, row.id, stored.week, names, float(seconds))  # when this is in the database
     if wants_json(request):
         return Response(msgspec.json.encode(_run(row)), 202, media_type="application/json")
     return RedirectResponse(f"/looking-back/{start_date}#pays", 303)
@@ -111,21 +115,33 @@ def _week(session: Session, start_date: datetime.date) -> WeekBack:
     return found[0]
 
 
-def _page(request: Request, session: Session, who: Who, start_date: datetime.date) -> Response:
+def _page(request: Request, session: Session, who: Who, now: datetime.datetime, start_date: datetime.date) -> Response:
     one = _week(session, start_date)
     asked, answered = newest(session, start_date)
     if wants_json(request):
-        return Response(msgspec.json.encode(_told(one)), media_type="application/json")
+        return Response(
+            msgspec.json.encode(_told(one, happened(session, one, local_day(session, now)))),
+            media_type="application/json",
+        )
     weeks = weeks_back(session, week_dates(session))
     jobs = {job.id for job in one.week.jobs} | {lost.visit_id for lost in one.lost}
     timezone = session.get_one(tables.Business, 1).timezone
-    back = one.back
+    back, names = one.back, crew_names(session)
+    went = happened(session, one, local_day(session, now))
     values = {
         "one": one,
         "weeks": weeks,
         "back": back,
         "kinds": [(kind, *KIND_WORDS[kind], getattr(back.cost, kind)) for kind in COST_KINDS],
-        "of_crews": OF_CREWS,
+        "of_crews": TO_RUN,  # whose causes are crews' days, not jobs
+        "to_run": sum(getattr(back.cost, kind) for kind in TO_RUN),
+        "went": went,
+        "drawn": {
+            "happened": Markup(happened_plot(went, names).decode()),
+            "cost": Markup(cost_plot(weeks).decode()),
+            "crews": Markup(crew_plot([one], names).decode()),
+            "ladders": Markup(pool_plot([one]).decode()),
+        },
         "lost": [(when, cause, _of(one, when, cause)) for when in WHENS for cause in _causes(one)],
         "whens": WHENS,
         "causes": _causes(one),
@@ -149,7 +165,7 @@ def _of(one: WeekBack, when: str, cause: str) -> list[Any]:
     return [lost for lost in one.lost if (lost.when, lost.cause) == (when, cause)]
 
 
-def _told(one: WeekBack) -> dict[str, Any]:
+def _told(one: WeekBack, went: Happened) -> dict[str, Any]:
     back = one.back
     return {
         "start_date": one.start_date.isoformat(),
@@ -165,6 +181,7 @@ def _told(one: WeekBack) -> dict[str, Any]:
         "promised": list(back.promised),
         "kept": list(back.kept),
         "late": list(back.late),
+        "happened": asdict(went),
     }
 
 

@@ -1,0 +1,118 @@
+"""What each page asks of the eye, and each job of an office day of the hand: `ops/glance`, after `ops/start`.
+
+Prints two tables from the running product in a real browser: every page's height in screens, words and marks on a desk
+of 1440 x 900; and the clicks, keys and seconds of twelve jobs, each done on the pages as a person would do it.
+"""
+
+from __future__ import annotations
+
+import shutil
+import sys
+import tempfile
+from pathlib import Path
+
+from playwright.sync_api import Page, sync_playwright
+from sqlmodel import desc, select
+
+from api import tables
+from api.access.accounts import Role
+from api.database import transaction
+from tests.browser.board import Board, add_people, serving
+from tests.browser.chromium import ARGS, CHROMIUM
+
+DESK = {"width": 1440, "height": 900}
+PRINT_PAGE = {"width": 720, "height": 1000}
+# A mark is a sign that asks for something to be done, as pages and drawings carry it.
+_MEASURE = """() => {
+  const words = document.body.innerText.split(/\\s+/).filter((word) => /[\\p{L}\\p{N}]/u.test(word)).length;
+  const main = document.querySelector("main");
+  const marks = (main?.innerText.match(/[▲■]/g) ?? []).length;
+  return [document.documentElement.scrollHeight / innerHeight, words, marks];
+}"""
+
+
+def main(demo: Path, out: Path | None) -> None:
+    """Measure the demo business kept in `demo`, a copy of it; photograph each page into `out`, where that is given."""
+    with tempfile.TemporaryDirectory() as folder, sync_playwright() as playwright:
+        data = shutil.copytree(demo, Path(folder) / "data")
+        browser = playwright.chromium.launch(executable_path=CHROMIUM, args=ARGS)
+        with serving(data) as (app, address):
+            add_people(app)
+            board = Board(app, address, browser)
+            monday = posted(board)
+            print(f"{'page':<16}{'screens':>9}{'words':>8}{'marks':>7}")
+            for name, (role, where) in places(board, monday).items():
+                page = board.signed_in_page(role)
+                page.set_viewport_size(DESK)
+                screens, words, marks = measured(page, where)
+                print(f"{name:<16}{screens:>9.1f}{words:>8,}{marks:>7}", flush=True)
+                if out is not None:
+                    photographed(page, name, out)
+                page.context.close()
+                board.contexts.remove(page.context)
+            board.errors.clear()
+        browser.close()
+
+
+def posted(board: Board) -> str:
+    """Post the demo's newest plan as the manager does, so that messages are written and shelves set aside."""
+    with transaction(board.app.state.database) as session:
+        stored = session.exec(select(tables.StoredPlan).order_by(desc(tables.StoredPlan.id))).first()
+        assert stored is not None, "run ops/start first: there is no plan"
+        monday, plan_id = stored.start_date.isoformat(), stored.id
+    page = board.signed_in_page(Role.manager)
+    page.goto("/begin")
+    token = page.locator("meta[name=csrf]").get_attribute("content") or ""
+    answer = page.request.post(
+        f"/weeks/{monday}/post", data={"plan_id": plan_id, "despite": "for measuring"}, headers={"X-CSRF-Token": token}
+    )
+    assert answer.status == 201, answer.text()
+    return monday
+
+
+def places(board: Board, monday: str) -> dict[str, tuple[Role, str]]:
+    """Return the pages that are measured: who reads each, and its address."""
+    office, manager = Role.office, Role.manager
+    return {
+        "week": (manager, f"/weeks/{monday}"),
+        "jobs": (office, "/jobs"),
+        "job": (office, "/jobs/J-1042"),
+        "bench": (office, "/bench"),
+        "shelf": (office, "/stock"),
+        "messages": (office, "/messages"),
+        "rebooking": (office, "/rebooking"),
+        "today": (office, "/today"),
+        "looking back": (manager, f"/looking-back/{monday}"),
+        "set-up": (manager, "/set-up"),
+        "first days": (manager, "/begin"),
+        "settings": (manager, "/settings"),
+    }
+
+
+def measured(page: Page, where: str) -> tuple[float, int, int]:
+    """Open a page and return its height in screens, its words that can be seen, and its marks."""
+    page.goto(where)
+    page.wait_for_timeout(700)  # until what its scripts add is there
+    screens, words, marks = page.evaluate(_MEASURE)
+    return float(screens), int(words), int(marks)
+
+
+def photographed(page: Page, name: str, out: Path) -> None:
+    """Take the page that is open at the three widths, and as it prints."""
+    stem = name.replace(" ", "-")
+    out.mkdir(parents=True, exist_ok=True)
+    for size, view in (
+        ("1440", DESK),
+        ("1280", {"width": 1280, "height": 800}),
+        ("360", {"width": 360, "height": 740}),
+    ):
+        page.set_viewport_size(view)  # type: ignore[arg-type]
+        page.screenshot(path=out / f"{stem}-{size}.png", full_page=True)
+    page.emulate_media(media="print")
+    page.set_viewport_size(PRINT_PAGE)  # type: ignore[arg-type]
+    page.screenshot(path=out / f"{stem}-print.png", full_page=True)
+    page.emulate_media(media="screen")
+
+
+if __name__ == "__main__":
+    main(Path(sys.argv[1]), Path(sys.argv[2]) if len(sys.argv) > 2 else None)
