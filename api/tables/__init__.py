@@ -1,7 +1,18 @@
 """All tables of the service; importing this fills `SQLModel.metadata`."""
 
 from api.tables.accounts import Account, CalendarAddress, DayLink, KeptAnswer, ProgramToken, SignIn, SignInTry
-from api.tables.bench import CountLine, CrateCount, LoadTick, PartCode, Photo, RouteOut, SiteLoss, StepDone, StopTime
+from api.tables.bench import (
+    CountLine,
+    CrateCount,
+    LoadTick,
+    PartCode,
+    Photo,
+    RouteOut,
+    Signature,
+    SiteLoss,
+    StepDone,
+    StopTime,
+)
 from api.tables.business import (
     Business,
     Crew,
@@ -106,6 +117,7 @@ __all__ = [
     "Short",
     "SignIn",
     "SignInTry",
+    "Signature",
     "Site",
     "SiteLoss",
     "SiteSurvey",
