@@ -18,13 +18,13 @@ from api.routes.office import (
     settings,
     tokens,
 )
-from api.routes.rebooking import bookings, messages, rebooking
+from api.routes.rebooking import bookings, messages, rebooking, times
 from api.routes.week import live, looking_back, plans, runs, weeks
 from api.routes.yard import bench, stock
 
 _DOORS = (
     weeks, live, plans, runs, entry, jobs, customers, sites, history, accounts, links, exchange, gates, kinds, settings,
     forecasts, roads, looking_back, begin, today, days, photos, bench, stock, yard, surveys, survey_entry, job_awning,
-    visits, orders, awnings, papers, rebooking, messages, bookings, condition, tokens, calendars,
+    visits, orders, awnings, papers, rebooking, messages, bookings, times, condition, tokens, calendars,
 )  # fmt: skip
 ROUTERS = tuple(door.router for door in _DOORS)

@@ -11,7 +11,7 @@ import sys
 import tempfile
 from pathlib import Path
 
-from playwright.sync_api import Page, sync_playwright
+from playwright.sync_api import Page, ViewportSize, sync_playwright
 from sqlmodel import desc, select
 
 from api import tables
@@ -20,8 +20,8 @@ from api.database import transaction
 from tests.browser.board import Board, add_people, serving
 from tests.browser.chromium import ARGS, CHROMIUM
 
-DESK = {"width": 1440, "height": 900}
-PRINT_PAGE = {"width": 720, "height": 1000}
+DESK: ViewportSize = {"width": 1440, "height": 900}
+PRINT_PAGE: ViewportSize = {"width": 720, "height": 1000}
 # A mark is a sign that asks for something to be done, as pages and drawings carry it.
 _MEASURE = """() => {
   const words = document.body.innerText.split(/\\s+/).filter((word) => /[\\p{L}\\p{N}]/u.test(word)).length;
@@ -106,10 +106,10 @@ def photographed(page: Page, name: str, out: Path) -> None:
         ("1280", {"width": 1280, "height": 800}),
         ("360", {"width": 360, "height": 740}),
     ):
-        page.set_viewport_size(view)  # type: ignore[arg-type]
+        page.set_viewport_size(view)
         page.screenshot(path=out / f"{stem}-{size}.png", full_page=True)
     page.emulate_media(media="print")
-    page.set_viewport_size(PRINT_PAGE)  # type: ignore[arg-type]
+    page.set_viewport_size(PRINT_PAGE)
     page.screenshot(path=out / f"{stem}-print.png", full_page=True)
     page.emulate_media(media="screen")
 

@@ -27,6 +27,7 @@ from api.office.hanging import Hanging, hanging
 from api.office.keeping import Record
 from api.office.kind import Kind, Values
 from api.office.kinds import KINDS
+from api.office.lacking import lacking
 from scheduler.errors import BadInput
 
 router = APIRouter(prefix="/set-up", tags=["set up"])
@@ -34,15 +35,28 @@ Office = Annotated[Who, allow(Role.manager, Role.office)]
 KindId = Annotated[str, Path(max_length=40, description=f"one of {', '.join(KINDS)}")]
 Key = Annotated[list[str], Query(max_length=3, description="the key of the row, each part once")]
 MOST_SHOWN = 200
+# The kinds by what people look for on the page of all; one that is named in none stands at the end.
+GROUPS = (
+    ("Who works", ("people", "crews", "days-off")),
+    ("What they take along", ("vans", "van-days", "tools", "out-of-order")),
+    ("Yards and shelves", ("yards", "shelf")),
+    ("Awnings sold", ("models", "model-sizes", "model-parts", "packed")),
+    ("Before a visit", ("gates", "usual-gates")),
+)
 
 
 @router.get("")
-def overview(request: Request, session: Database, _: Office) -> Response:
-    """Show all kinds with how many rows each has."""
+def overview(request: Request, session: Database, now: Now, _: Office) -> Response:
+    """Show what is missing before a week can be planned, and all kinds with how many rows each has."""
     counts = {
         kind.id: session.exec(select(sa.func.count()).select_from(kind.table)).one() for kind in KINDS.values()
     }  # fmt: skip
-    return page(request, "office/overview.html", {"kinds": KINDS.values(), "counts": counts})
+    named = {kind for _, kinds in GROUPS for kind in kinds}
+    rest = tuple(kind for kind in KINDS if kind not in named)
+    groups = [(title, [KINDS[kind] for kind in kinds]) for title, kinds in (*GROUPS, ("More", rest)) if kinds]
+    titles = {kind.id: kind.title for kind in KINDS.values()}
+    values = {"groups": groups, "titles": titles, "counts": counts, "lacks": lacking(session, now)}
+    return page(request, "office/overview.html", values)
 
 
 @router.get("/{kind_id}")
