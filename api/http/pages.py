@@ -9,16 +9,18 @@ from typing import Annotated, Any
 from fastapi import Depends, Request
 from fastapi.responses import HTMLResponse
 from fastapi.templating import Jinja2Templates
+from jinja2 import pass_context
+from jinja2.runtime import Context
 from markupsafe import Markup
 from sqlmodel import Session, select
 
 from api import tables
 from api.database import transaction
 from api.fields.limits import LIMITS, Text
-from api.fields.shown import at, clock, day_name, dollars, duration, feet, pounds
+from api.fields.shown import at, clock, day_name, dollars, duration, feet, length, pounds, short_clock
+from api.fields.wording import wording
 from api.http.assets import asset, script
 from api.http.names import for_pages
-from scheduler.units import feet_inches
 
 
 def set_up(request: Request) -> bool:
@@ -49,8 +51,20 @@ def _session(request: Request) -> Iterator[Session]:
 # Ends before the answer is sent: a caller who has read the answer finds what it says in the database.
 Database = Annotated[Session, Depends(_session, scope="function")]
 
+
+@pass_context
+def _said(_: Context, value: Any) -> Any:
+    """Return what a page writes in the business's words, sentences of the planning core among it; markup stays."""
+    return wording().say(value) if type(value) is str else value
+
+
+def _short(minutes: int) -> Markup:
+    return Markup(short_clock(minutes))  # as it stands: without am and pm it would be taken for a plain time
+
+
 _templates = Jinja2Templates(directory=Path(__file__).parents[1] / "templates", context_processors=[for_pages])
 _templates.env.trim_blocks = _templates.env.lstrip_blocks = True
+_templates.env.finalize = _said
 _templates.env.filters.update(
     at=at,
     clock=clock,
@@ -58,10 +72,11 @@ _templates.env.filters.update(
     feet=feet,
     day_name=day_name,
     duration=duration,
-    feet_inches=feet_inches,
+    feet_inches=length,
     pounds=pounds,
+    short_clock=_short,
 )
-_templates.env.globals.update(asset=asset, script=script, set_up=set_up, held_to=held_to)
+_templates.env.globals.update(wording=wording, asset=asset, script=script, set_up=set_up, held_to=held_to)
 
 
 def wants_json(request: Request) -> bool:

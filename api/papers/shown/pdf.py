@@ -7,13 +7,14 @@ import zoneinfo
 from pathlib import Path
 from typing import Any
 
-from jinja2 import Environment, FileSystemLoader, StrictUndefined
+from jinja2 import Environment, FileSystemLoader, StrictUndefined, pass_context
+from jinja2.runtime import Context
 
 from api import tables
-from api.fields.shown import clock, day_name, duration, feet, pounds
+from api.fields.shown import clock, day_name, duration, feet, length, pounds
+from api.fields.wording import wording
 from api.papers.shown.cautions import GOES_FIRST
 from api.papers.shown.job_page import allowed
-from scheduler.units import feet_inches
 
 
 def print_pdf(template: str, values: dict[str, Any], business: tables.Business, now: datetime.datetime) -> bytes:
@@ -34,6 +35,7 @@ def _environment() -> Environment:
         undefined=StrictUndefined,
         trim_blocks=True,
         lstrip_blocks=True,
+        finalize=_said,
     )
     made.filters.update(
         allowed=allowed,
@@ -41,10 +43,15 @@ def _environment() -> Environment:
         day_name=day_name,
         duration=duration,
         feet=feet,
-        feet_inches=feet_inches,
+        feet_inches=length,
         pounds=pounds,
     )
     return made
+
+
+@pass_context
+def _said(_: Context, value: Any) -> Any:
+    return wording().say(value) if type(value) is str else value
 
 
 def _nothing_else(url: str, *_: Any, **__: Any) -> Any:
