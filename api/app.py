@@ -29,6 +29,7 @@ from api.http.worded import InItsWords
 from api.looking_back import worth
 from api.opened import Opened, open_data
 from api.papers.stored.keeper import Keeper
+from api.places.finder import Finder
 from api.rebooking.search import Searches
 from api.roads.keeper import RoadKeeper
 from api.routes.described import describe
@@ -109,6 +110,8 @@ async def _at_work(app: FastAPI, chosen: Settings, own: Opened) -> AsyncIterator
     app.state.forecasts.start()
     app.state.roads = RoadKeeper(app.state.database, chosen.data, lambda: app.state.clock())
     app.state.roads.start()
+    app.state.places = Finder(app.state.database, lambda: app.state.clock())
+    app.state.places.start()
     app.state.searches = Searches(app.state.database, lambda: app.state.clock())
     app.state.pulse = Pulse(app.state.database, app.state.searches.days, lambda: app.state.clock())
     app.state.chain = ChainKeeper(app.state.database, machine_clock)
@@ -122,6 +125,7 @@ async def _at_work(app: FastAPI, chosen: Settings, own: Opened) -> AsyncIterator
     holding.cancel()
     app.state.backups.close()
     app.state.searches.close()
+    app.state.places.close()
     app.state.roads.close()
     app.state.forecasts.close()
     app.state.papers.close()

@@ -9,10 +9,13 @@ from __future__ import annotations
 import datetime
 import graphlib
 import zoneinfo
-from collections.abc import Hashable, Iterable
+from collections.abc import Hashable, Iterable, Mapping
 from itertools import pairwise
+from typing import Any
 
-from scheduler.documents import convert, decode, form_in, shown
+import msgspec
+
+from scheduler.documents import convert, decode, encode, form_in, shown
 from scheduler.errors import BadInput
 from scheduler.week_parts import (
     Arrival,
@@ -23,7 +26,6 @@ from scheduler.week_parts import (
     Crew,
     Crew2,
     Day,
-    DrivesTimed,
     Equipment,
     Follow,
     Helpers,
@@ -34,6 +36,8 @@ from scheduler.week_parts import (
     Metres,
     Minute,
     Name,
+    NamedCrew,
+    NamedCrew2,
     Place,
     RateCents,
     Reload,
@@ -62,7 +66,6 @@ __all__ = [
     "Crew",
     "Crew2",
     "Day",
-    "DrivesTimed",
     "Equipment",
     "Follow",
     "Helpers",
@@ -91,9 +94,12 @@ __all__ = [
     "clock_time",
     "crew_name",
     "day_name",
+    "names_in",
     "only_first_format",
     "read_week",
+    "week_document",
     "week_from_data",
+    "with_names",
 ]
 
 
@@ -106,6 +112,28 @@ def clock_time(minute: int) -> str:
 def crew_name(week: Week, crew_id: str) -> str:
     """Return what people call a crew: its name, its id where it has none or the week does not have it."""
     return next((crew.called for crew in week.crews if crew.id == crew_id), crew_id)
+
+
+def with_names(week: Week, names: Mapping[str, str]) -> Week:
+    """Return `week` with its crews called by `names`, name by crew id; a crew without one is called by its id."""
+    return msgspec.structs.replace(week, crews=tuple(_named(crew, names.get(crew.id, "")) for crew in week.crews))
+
+
+def names_in(week: Week) -> dict[str, str]:
+    """Return what `with_names` called the crews of a week, by id."""
+    return {crew.id: crew.name for crew in week.crews if isinstance(crew, NamedCrew | NamedCrew2)}
+
+
+def week_document(week: Week) -> bytes:
+    """Return `week` as its document, in which crews have no names: the format knows none."""
+    return encode(with_names(week, {}))
+
+
+def _named(crew: Crew, name: str) -> Crew:
+    second = isinstance(crew, Crew2)
+    plain, named = (Crew2, NamedCrew2) if second else (Crew, NamedCrew)
+    values: dict[str, Any] = {key: getattr(crew, key) for key in plain.__struct_fields__}
+    return named(**values, name=name) if name else plain(**values)
 
 
 def day_name(week: Week, day: int) -> str:
@@ -212,16 +240,6 @@ def _check_travel(week: Week) -> None:
                 raise BadInput(f"travel.{name}[{n}]", f"must have one number a place ({size}), has {len(row)}")
             if row[n] != 0:
                 raise BadInput(f"travel.{name}[{n}][{n}]", f"must be 0, from a place to itself, is {row[n]}")
-    timed = week.travel.timed
-    if timed is None:
-        return
-    if (timed.first is None) != (timed.last is None):
-        raise BadInput("travel.timed.last", "must be a date where first is one, and null where that is null")
-    if len(timed.estimated) != (0 if timed.first is None else size):
-        raise BadInput("travel.timed.estimated", f"must have one row a place ({size}), or none without dates")
-    for n, places in enumerate(timed.estimated):
-        if any(place >= size for place in places):
-            raise BadInput(f"travel.timed.estimated[{n}]", f"must hold numbers of places, 0 to {size - 1}")
 
 
 def _check_crew(where: str, crew: Crew, days: int, yards: set[str]) -> None:

@@ -34,28 +34,11 @@ class Place(_Part, frozen=True):
     lon: Longitude
 
 
-class DrivesTimed(_Part, frozen=True):
-    """Who timed the drives, from which day to which, and which drives it did not time but the estimate.
-
-    `estimated` has a row for each place: the numbers of the places to which the drive from there is estimated. Where
-    `first` and `last` are null all drives are, and it is empty.
-    """
-
-    by: Name
-    first: datetime.date | None
-    last: datetime.date | None
-    estimated: tuple[tuple[Count, ...], ...]
-
-
-class Travel(_Part, frozen=True, omit_defaults=True):
-    """Square matrices in the order of `places`, from row to column; minutes and metres.
-
-    `timed` may be left out: nothing is said then about where they come from.
-    """
+class Travel(_Part, frozen=True):
+    """Square matrices in the order of `places`, from row to column; minutes and metres."""
 
     minutes: tuple[tuple[Minute, ...], ...]
     metres: tuple[tuple[Metres, ...], ...]
-    timed: DrivesTimed | None = None
 
 
 class RestRule(_Part, frozen=True):
@@ -94,9 +77,7 @@ class Vehicle(_Part, frozen=True):
     boxes: Count
 
 
-class Crew(_Part, frozen=True, omit_defaults=True):
-    """`name` is what people call the crew; it may be left out, and its id stands for it then."""
-
+class Crew(_Part, frozen=True):
     id: Name
     yard: Name
     hands: Count
@@ -108,12 +89,11 @@ class Crew(_Part, frozen=True, omit_defaults=True):
     minute_cents: RateCents
     overtime_minute_cents: RateCents
     km_cents: RateCents
-    name: str = ""
 
     @property
     def called(self) -> str:
-        """What people call the crew."""
-        return self.name or self.id
+        """What people call the crew: a document gives it no name, so its id."""
+        return self.id
 
     @property
     def weekly(self) -> Weekly | None:
@@ -130,6 +110,24 @@ class Weekly(_Part, frozen=True):
 
 class Crew2(Crew, frozen=True, kw_only=True):
     weekly: Weekly | None
+
+
+class NamedCrew(Crew, frozen=True, kw_only=True):
+    """A crew with the name that stands beside the document: for sentences, never written into one."""
+
+    name: Name
+
+    @property
+    def called(self) -> str:
+        return self.name
+
+
+class NamedCrew2(Crew2, frozen=True, kw_only=True):
+    name: Name
+
+    @property
+    def called(self) -> str:
+        return self.name
 
 
 class Reload(_Part, frozen=True):

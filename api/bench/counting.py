@@ -21,6 +21,7 @@ from api.clock import local_day
 from api.http import versions
 from api.http.problems import Problem
 from api.ledger.history import note
+from api.maker.orders import crate_expected
 from api.papers.kits import crate_list, in_words, kit_of, loaded, lock_kit
 from scheduler.kit import KitState
 
@@ -89,6 +90,7 @@ def _has_come(session: Session, visit: tables.Visit, by: str, now: datetime.date
     if (before is None or before > today) and versions.update(session, awning, {"arrives_on": today}):
         detail = {"arrives_on": [None if before is None else before.isoformat(), today.isoformat()]}
         note(session, now, by, "changed", "awning", awning.id, detail)
+    crate_expected(session, awning.id, today, by=by, now=now)
 
 
 def expect_crate(
@@ -102,6 +104,7 @@ def expect_crate(
         raise versions.changed(awning.version, awning.model_dump(mode="json"), {"arrives_on": after})
     if before != after:
         note(session, now, by, "changed", "awning", awning.id, {"arrives_on": [before, after]})
+        crate_expected(session, awning.id, day, by=by, now=now)
 
 
 def tap(

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from api.business.crews import crews
 from api.business.keep import Taken, changes_of, keep, mark_of, read_texts
-from api.business.outside import climate, forecast, roads
+from api.business.outside import climate, forecast, places, roads
 from api.business.part import BadValues, Group, Line, Part
 from api.business.rows import times, weather
 from api.business.rules import business, prices, week
@@ -23,5 +23,6 @@ PARTS = {
     "forecast": forecast,
     "climate": climate,
     "roads": roads,
+    "places": places,
     "times": times,
 }

@@ -18,6 +18,7 @@ from api.week.planning import Planner, PreparedWeek, plan_week, prepare_week
 from scheduler import Progress
 from scheduler import plan_week as solve
 from scheduler.documents import encode
+from scheduler.week import week_document
 
 _PACKED = Path(__file__).parents[1] / "seeds" / "demo"  # where a wheel has them
 FILES = _PACKED if _PACKED.is_dir() else Path(__file__).parents[2] / "seeds" / "demo"
@@ -64,7 +65,7 @@ def build(
         made = prepare_week(database, business.first_week.start_date, now)
         report(_prepared_words(made))
         _write_papers(out, made)
-        (out / "week.json").write_bytes(encode(made.built.week))
+        (out / "week.json").write_bytes(week_document(made.built.week))
         if planner is None:
             report(f"planning, for at most {seconds:.0f} s")
         row, planned = plan_week(

@@ -1,4 +1,4 @@
-"""What comes from outside and by which plans are made: forecasts, the climate of the place, and drive times."""
+"""What comes from outside and by which plans are made: forecasts, the climate of the place, drive times, addresses."""
 
 from __future__ import annotations
 
@@ -15,7 +15,7 @@ from api.business.part import BadValues, Group, Line, Part, chosen, words
 from api.business.rules import held
 from api.fields.sheets import whole
 from api.http import versions
-from api.tables import ForecastSource, RoadSource
+from api.tables import ForecastSource, PlaceSource, RoadSource
 from scheduler.errors import BadInput
 from scheduler.weather.climate import COLUMNS, climate_from_csv
 
@@ -30,6 +30,12 @@ ROADS = (
     ("extract", "a road extract on this machine"),
     ("osrm", "a table service of the OSRM kind"),
     ("valhalla", "a table service of the Valhalla kind"),
+)
+PLACES = (
+    ("none", "nowhere: pins are put by hand"),
+    ("file", "a file of addresses that is taken in here"),
+    ("nominatim", "a service of the Nominatim kind"),
+    ("photon", "a service of the Photon kind"),
 )
 _FOLDER = re.compile(r"[A-Za-z0-9][A-Za-z0-9._-]{0,79}")
 _PROFILE = re.compile(r"[A-Za-z0-9_-]{0,40}")
@@ -108,6 +114,36 @@ def roads(session: Session) -> Part:
 
     return Part("roads", "Roads", "What times the drives between yards and sites.",
                 (Group("", lines=lines),), write, more=("/roads", "Try it now, and see what is known"))  # fmt: skip
+
+
+def places(session: Session) -> Part:
+    """Return the part on where addresses are looked up."""
+    row = session.get(PlaceSource, 1)
+    now = row or PlaceSource()
+    lines = (
+        Line("kind", "Addresses are looked up", now.kind, chosen(PLACES), choices=PLACES,
+             meaning="Asked for each new address once, one a second at most; the answer is kept."),
+        Line("address", "Address of the service", now.address, _address, wide=True,
+             meaning="Such as https://places.example. Look at its terms first: public services take few requests."),
+        Line("contact", "Contact sent with each request", now.contact, words(200, 0), wide=True,
+             meaning="An e-mail or web address by which the service can reach you; services ask for one."),
+    )  # fmt: skip
+
+    def write(session: Session, values: Mapping[str, Any]) -> bool:
+        if values["kind"] in ("nominatim", "photon"):
+            needed = {"address": "the address of the service, such as https://places.example",
+                      "contact": "an e-mail or web address, by which the service can reach you"}  # fmt: skip
+            missing = [(name, f"must be {what}") for name, what in needed.items() if not values[name]]
+            if missing:
+                raise BadValues(missing)
+        if row is not None:
+            return versions.update(session, row, {**values, "failing_since": None, "words": ""})
+        session.add(PlaceSource(**values))
+        session.flush()
+        return True
+
+    return Part("places", "Addresses", "Where a typed address is found on the map.",
+                (Group("", lines=lines),), write, more=("/places", "Try it now, or take a file in"))  # fmt: skip
 
 
 def climate(session: Session) -> Part:

@@ -42,10 +42,15 @@ def take_in(
     """
     from api.exchange.importing import IMPORTABLE, import_tables
     from api.exchange.uploads import read_upload
+    from api.places.filling import filled, questions
+    from api.places.finder import Finder
 
     uploads = read_document(file, bytes)
     with _database() as session:
         tables = read_upload(uploads, file.name, IMPORTABLE, table)
+        tables = filled(session, Finder(session.get_bind().engine, _now), tables)
+        for question in questions(session, tables):
+            typer.echo(question, err=True)
         done = import_tables(session, tables, keep=not dry_run, now=_now(), by="command line")
     for change in done.changes:
         if change.kind != "unchanged":

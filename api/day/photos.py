@@ -1,4 +1,4 @@
-"""Photos of a wall, a crate or the work: checked, rid of where they were taken, and kept in the data folder.
+"""Photos of a wall, its zero, a crate or the work: checked, rid of where they were taken, and kept in the data folder.
 
 A picture is judged by its content, never by its name: it must begin as a JPEG, PNG or WebP file does and be readable
 as one. It is then written anew, so that nothing but the picture is kept: of what a camera adds only which way is up
@@ -25,7 +25,7 @@ from api.ledger.plans.posted_days import Act
 
 MOST_BYTES = 12 * 1024 * 1024
 MOST_PIXELS = 50_000_000  # a phone's largest; a small file can claim far more and fill the memory
-Shows = Literal["wall", "crate", "work"]
+Shows = Literal["wall", "zero", "crate", "work"]
 MEDIA_TYPES = {"JPEG": "image/jpeg", "PNG": "image/png", "WEBP": "image/webp"}
 
 

@@ -9,11 +9,12 @@ from sqlmodel import Session
 
 from api import tables
 from api.ledger.facts import facts
+from api.ledger.plans.documents import week_in
 from api.papers.preparation import Preparation
 from api.week.build import open_visits, week_of
 from scheduler.plan import read_plan
 from scheduler.price import Visit, is_kept, outings, visits
-from scheduler.week import Job, Week, read_week
+from scheduler.week import Job, Week
 
 
 def changed_since(session: Session, stored: tables.StoredPlan, now: datetime.datetime) -> list[str]:
@@ -22,7 +23,7 @@ def changed_since(session: Session, stored: tables.StoredPlan, now: datetime.dat
     preparation = Preparation(session, known, now, remake=False)
     papers = preparation.papers_of(open_visits(known, stored.start_date))
     new = week_of(known, {name: job.needs for name, job in papers.items()}, stored.start_date).week
-    old = read_week(stored.week)
+    old = week_in(stored)
     planned = visits(outings(old, read_plan(stored.plan).routes))
     local = now.astimezone(zoneinfo.ZoneInfo(new.timezone)).date()
     return differences(old, new, planned, (local - stored.start_date).days)

@@ -18,13 +18,14 @@ from api.database import transaction
 from api.fields.shown import day_name
 from api.ledger.facts import Facts, facts
 from api.ledger.gates import holding
+from api.ledger.plans.documents import week_in
 from api.ledger.plans.posted import LONGEST_DAYS, posted_week
 from api.papers.preparation import Preparation
 from api.week.build import BuiltWeek, open_visits, week_of
 from scheduler import Spot, begun_by
 from scheduler.plan import Because, Plan, Stop, read_plan
 from scheduler.price import outings, visits
-from scheduler.week import Week, read_week
+from scheduler.week import Week
 
 _KEPT = 3
 
@@ -134,7 +135,7 @@ def open_weeks(session: Session, now: datetime.datetime) -> list[datetime.date]:
 
 def posted_documents(row: tables.PostedWeek, stored: tables.StoredPlan) -> PostedPlan:
     """Return a posting with its documents read."""
-    week, plan = read_week(stored.week), read_plan(stored.plan)
+    week, plan = week_in(stored), read_plan(stored.plan)
     spots = {name: Spot(v.crew, v.day, v.start) for name, v in visits(outings(week, plan.routes)).items()}
     stops = {stop.job: stop for route in plan.routes for stop in route.stops}
     assert row.id is not None

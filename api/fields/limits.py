@@ -259,6 +259,7 @@ MINUTE = Whole(most=DAY_MIN)
 # "table.column", the names of `api.tables`. What nobody types (numbers of rows, moments, versions) has no limit here.
 LIMITS: dict[str, ColumnLimit] = {
     "yard.id": ID, "yard.name": NAME, "yard.lat": LATITUDE, "yard.lon": LONGITUDE,
+    "yard.address": Text(most=200),
     "person.id": ID, "person.name": NAME, "person.yard_id": ID, "person.role": ROLE, "person.phone": PHONE,
     "person.skills": SKILL, "person.day_cents": MONEY,
     "person.weekdays": Text(most=7, pattern="0?1?2?3?4?5?6?",
@@ -310,6 +311,10 @@ LIMITS: dict[str, ColumnLimit] = {
     "gate.state": Choice(of=("open", "closed")), "gate.paper": Text(most=200),
     "gate_rule.kind": KIND, "gate_rule.town": Text(most=120), "gate_rule.what": NAME,
     "gate_rule.owner": Text(most=120), "gate_rule.days_before": Whole(most=365),
+    "maker_order.awning_id": ID, "maker_order.what": NAME, "maker_order.maker": Text(most=120),
+    "maker_order.email": EMAIL, "maker_order.ref": Text(most=80), "maker_order.sent_on": DAY,
+    "maker_order.confirmed_on": DAY, "maker_order.promised_on": DAY, "maker_order.changed_to": DAY,
+    "maker_order.came_on": DAY, "maker_order.note": NOTE,
     "visit_hours.weekday": WEEKDAY, "visit_hours.day": DAY, "visit_hours.start": Whole(most=DAY_MIN - 1),
     "visit_hours.end": Whole(least=1, most=DAY_MIN),
     "visit_follows.first_id": ID, "visit_follows.then_id": ID, "visit_follows.min_days": Whole(most=60),
@@ -323,13 +328,14 @@ LIMITS: dict[str, ColumnLimit] = {
     "short.supplier": Text(most=120), "short.order_ref": Text(most=120),
     "crate_count.note": NOTE,
     "stock_move.pieces": Whole(least=-1_000_000, most=1_000_000), "stock_move.why": Text(most=400, least=1),
-    "photo.shows": Choice(of=("wall", "crate", "work")), "photo.caption": Text(most=200),
+    "photo.shows": Choice(of=("wall", "zero", "crate", "work")), "photo.caption": Text(most=200),
     "message.to_name": Text(most=200), "message.to_email": EMAIL, "message.subject": Text(most=200, least=1),
     "message.body": Text(most=8000, least=1, lines=True),
     "account.name": Text(least=2, most=40, fits=_account, words="must be letters, digits, dots or dashes"),
     "account.password": PASSWORD,
+    "place_answer.address": Text(most=200, least=1), "place_answer.town": Text(most=120),
     "business.name": NAME, "business.town": NAME, "business.phone": PHONE, "business.clock": Choice(of=("12", "24")),
-    "business.currency": Text(most=4, least=1),
+    "business.currency": Text(most=4, least=1), "business.warranty_months": Whole(most=600),
 }  # fmt: skip
 
 

@@ -24,6 +24,7 @@ from api.fields.measures import office_length, office_weight
 from api.fields.sheets import BadFiles
 from api.ledger.fingerprint import fingerprint
 from api.ledger.told import told_now
+from api.places.pins import pin_text
 from scheduler.errors import BadInput
 from scheduler.units import exact_length, exact_number
 
@@ -37,13 +38,14 @@ ROWS: dict[str, type[SQLModel]] = {
 # What the customer was told is changed where it is told: by posting, rebooking and holding.
 _TOLD = ("booked_crew", "booked_on", "booked_at", "hold", "told_how", "told_words")
 _LABELS = {
-    "lat": "Latitude", "lon": "Longitude", "box_mm": "Box length", "ordered_on": "Ordered on",
+    "pin": "Pin", "box_mm": "Box length", "ordered_on": "Ordered on",
     "arrives_on": "Arrives on", "due_on": "Due", "hours": "Hours allowed", "hands": "People",
     "fault": "Work to be done", "built": "Year built", "email": "E-mail", "minutes": "Minutes on site",
 }  # fmt: skip
 # Where a label says it all, and where a file's column says less than a form can: a form takes any usual writing.
-_PLAIN = frozenset({"name", "phone", "email", "town", "address", "kind", "model", "cloth", "motor", "lat", "lon"})
+_PLAIN = frozenset({"name", "phone", "email", "town", "address", "kind", "model", "cloth", "motor"})
 _MEANINGS = {
+    "pin": "latitude, longitude as any map gives them, such as 41.0213, -91.0305; the map moves with it",
     "width_mm": """sold width, such as 14 ft, 12' 6" or 3810 mm""",
     "projection_mm": "how far it comes out, such as 10 ft or 3.1 m",
     "box_mm": """of the longest box, such as 14' 10" or 4520 mm""",
@@ -63,6 +65,8 @@ _CHOICES = {
     "kind": (("install", "install"), ("survey", "survey"), ("repair", "repair")),
     "motor": (("", "a crank"), ("left", "motor left"), ("right", "motor right")),
 }
+_PLACE = ("lat", "lon")  # one field on a form, the pin
+_MOST_PIN = 60
 _MOST_WRITING = 400  # letters of a length, a day or hours, however they are written
 _LINES, _WIDE = ("note", "access", "fault"), ("address", "hours")
 
@@ -147,9 +151,19 @@ def section(
             now=kept[column] if kept is not None and kept[column] != text else None,
         )
         for column, text in cells.items()
-        if column != key_column(table) and column not in without
+        if column != key_column(table) and column not in (*without, *_PLACE)
     ]
+    if table == "sites":
+        fields.append(_pin(cells, kept))
     return Section(table, title, cells[key_column(table)], tuple(sorted(fields, key=lambda field: field.more)))
+
+
+def _pin(cells: Mapping[str, str], kept: Mapping[str, str] | None) -> Field:
+    """Return the one field that holds a site's latitude and longitude."""
+    text = pin_text(cells["lat"], cells["lon"])
+    now = pin_text(kept["lat"], kept["lon"]) if kept is not None else text
+    return Field("sites.pin", _LABELS["pin"], text, _MEANINGS["pin"], held={"maxlength": str(_MOST_PIN)}, more=True,
+                 now=now if now != text else None)  # fmt: skip
 
 
 def _held(table: str, column: str) -> dict[str, str]:
@@ -173,9 +187,17 @@ def typed(table: str, form: Mapping[str, str], cells: Mapping[str, str]) -> dict
     return {column: lines_joined(form.get(f"{table}.{column}", text)).strip() for column, text in cells.items()}
 
 
-def keep(session: Session, rows: Mapping[str, Mapping[str, str]], *, by: str, now: datetime.datetime) -> Imported:
-    """Take rows in, one of each table that is named; raises `BadFiles` with every cell that cannot stand."""
+def keep(
+    session: Session, rows: Mapping[str, Mapping[str, str]], *, by: str, now: datetime.datetime, pin: str = ""
+) -> Imported:  # fmt: skip
+    """Take rows in, one of each table that is named; raises `BadFiles` with every cell that cannot stand.
+
+    pin: what is wrong with the place of the site.
+    """
     uploads, faults = list[Upload](), list[BadInput]()
+    if pin:
+        faults.append(CellFault("sites", pin, row=1, column="pin"))
+        rows = {**rows, "sites": {**rows["sites"], "lat": "0", "lon": "0"}}
     business = session.get(tables.Business, 1)
     units = business.units if business else "imperial"
     for table, cells in rows.items():

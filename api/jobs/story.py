@@ -8,6 +8,7 @@ from sqlmodel import Session, col, select
 
 from api import tables
 from api.ledger.job_facts import newest_surveys, of_visits, rows
+from api.maker.orders import name_of, orders_of
 
 _MOST_LINES = 40  # of the history, on one page
 
@@ -16,7 +17,8 @@ _MOST_LINES = 40  # of the history, on one page
 class JobStory:
     """What has happened to a job, the newest first: what was told, done, photographed and changed.
 
-    `others` are the visits to the same site, `survey` the one that counts for the job's awning.
+    `others` are the visits to the same site, `survey` the one that counts for the job's awning, `orders` what was
+    ordered of makers for it.
     """
 
     survey: tables.SiteSurvey | None
@@ -27,12 +29,15 @@ class JobStory:
     photos: list[tables.Photo]
     history: list[tables.History]
     more_history: bool
+    orders: list[tables.MakerOrder]
 
 
 def job_story(session: Session, visit: tables.Visit, customer_id: str) -> JobStory:
     """Return the story of a visit, its site, customer, order, awning and survey."""
     survey = None if visit.awning_id is None else newest_surveys(session, [visit.awning_id]).get(visit.awning_id)
     things = [visit.id, visit.site_id, customer_id, visit.order_id, visit.awning_id, survey.id if survey else None]
+    orders = [] if visit.awning_id is None else orders_of(session, visit.awning_id)
+    things += [name_of(order) for order in orders]
     line = tables.History
     wanted = select(line).where(col(line.noun_id).in_([one for one in things if one is not None]))
     history = list(session.exec(wanted.order_by(col(line.id).desc()).limit(_MOST_LINES + 1)).all())
@@ -45,4 +50,5 @@ def job_story(session: Session, visit: tables.Visit, customer_id: str) -> JobSto
         photos=of_visits(session, tables.Photo, [visit.id])[::-1],
         history=history[:_MOST_LINES],
         more_history=len(history) > _MOST_LINES,
+        orders=orders,
     )

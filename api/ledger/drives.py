@@ -20,9 +20,10 @@ from sqlmodel import Session, col, select
 from api import tables
 from api.database import parts
 from api.ledger.kept import kept
+from api.ledger.plans.documents import DrivesTimed
 from scheduler.travel.estimate import DEFAULT, Constants, estimates, great_circle_m
 from scheduler.travel.interface import FloatTable, IntTable, Point, rounded
-from scheduler.week import DrivesTimed, Travel
+from scheduler.week import Travel
 
 Spot = tuple[int, int]  # latitude and longitude in hundred-thousandths of a degree
 
@@ -41,10 +42,10 @@ class KnownDrives:
     metres: FloatTable = field(default_factory=lambda: np.empty((0, 0)))
     days: IntTable = field(default_factory=lambda: np.empty((0, 0), dtype=np.int64))
 
-    def between(self, points: Sequence[Point]) -> Travel:
+    def between(self, points: Sequence[Point]) -> tuple[Travel, DrivesTimed | None]:
         """Return travel between all `points` (latitude, longitude) in their order, whole minutes and meters.
 
-        What is not known is estimated, and `timed` says so.
+        What is not known is estimated, as the second value says; None where no source is set.
         """
         metres, minutes = estimates(great_circle_m(points), self.constants)
         timed = None
@@ -60,11 +61,10 @@ class KnownDrives:
                 metres[here] = np.where(known[here], self.metres[there], metres[here])
             timed = _timed(self.by, known | (place[:, None] == place) & (place >= 0), days)
         made = rounded(minutes, metres)
-        return Travel(
-            minutes=tuple(map(tuple, made.minutes.tolist())),
-            metres=tuple(map(tuple, made.metres.tolist())),
-            timed=timed,
+        travel = Travel(
+            minutes=tuple(map(tuple, made.minutes.tolist())), metres=tuple(map(tuple, made.metres.tolist()))
         )
+        return travel, timed
 
 
 def drives(session: Session, points: Iterable[Point]) -> KnownDrives:

@@ -81,6 +81,30 @@ def newest_surveys(session: Session, awning_ids: Iterable[str]) -> dict[str, tab
     return {row.awning_id: row for row in sorted(found, key=lambda row: (row.surveyed_on, row.id))}
 
 
+def zero_photos(session: Session, visits: Iterable[tables.Visit]) -> dict[str, tables.Photo]:
+    """Return the newest photo of the zero of each visit's wall, by the visit's id.
+
+    A wall is that of an awning: a photo counts that was taken at a visit of the same awning, else at one of the same
+    site that is for no single awning, as where several were measured at once.
+    """
+    asked = list(visits)
+    photo, taken = tables.Photo, tables.Visit
+    wanted = (
+        select(photo, taken)
+        .join(taken, col(taken.id) == photo.visit_id)
+        .where(photo.shows == "zero", col(taken.site_id).in_({visit.site_id for visit in asked}))
+        .order_by(col(photo.id))
+    )
+    found: dict[str, tables.Photo] = {}
+    known = session.exec(wanted).all()
+    for visit in asked:
+        there = [(p, v) for p, v in known if v.site_id == visit.site_id and v.awning_id in (visit.awning_id, None)]
+        own = [p for p, v in there if v.awning_id is not None]
+        for one in own or [p for p, _ in there]:
+            found[visit.id] = one
+    return found
+
+
 def rows(session: Session, table: type[Row], *where: Any) -> list[Row]:
     """Return the rows that fulfil `where` in order of their keys."""
     return list(session.exec(select(table).where(*where).order_by(*sa.inspect(table).primary_key)).all())

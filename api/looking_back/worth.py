@@ -35,14 +35,14 @@ class WorthRuns:
         self._thread: threading.Thread | None = None
         self._closing = False
 
-    def begin(self, run_id: int, week: str, seconds: float) -> None:
-        """Ask of a week document what would pay; its row, running, is in the database."""
+    def begin(self, run_id: int, week: str, names: dict[str, str], seconds: float) -> None:
+        """Ask of a week document, its crews called by `names`, what would pay; its row, running, is in the database."""
         with self._lock:
             if self._closing:
                 return
             context = multiprocessing.get_context("spawn")
             ours, theirs = context.Pipe(duplex=False)
-            self._process = context.Process(target=find, args=(theirs, week, seconds), name="worth", daemon=True)
+            self._process = context.Process(target=find, args=(theirs, week, names, seconds), name="worth", daemon=True)
             self._process.start()
             theirs.close()  # the process holds it: its end is heard here
             self._thread = threading.Thread(target=self._await, args=(run_id, ours, self._process), daemon=True)
@@ -75,16 +75,16 @@ class WorthRuns:
                 session.add(row)
 
 
-def find(line: Connection, week: str, seconds: float) -> None:
+def find(line: Connection, week: str, names: dict[str, str], seconds: float) -> None:
     """Answer in a process of its own: ("done", what is worth how much as plain data) or ("failed", why)."""
     with suppress(OSError):
         os.nice(10)  # pages and the planner come first
     from scheduler import plan_week, tiny_week, worth
-    from scheduler.week import read_week
+    from scheduler.week import read_week, with_names
 
     try:
         plan_week(tiny_week(), seconds=None, clock=time.monotonic)  # loads the engine: not in the time of the question
-        answer = msgspec.to_builtins(worth(read_week(week), seconds=seconds, clock=time.monotonic))
+        answer = msgspec.to_builtins(worth(with_names(read_week(week), names), seconds=seconds, clock=time.monotonic))
         line.send(("done", answer))
     except Exception as fault:  # told to the service, which writes it down
         line.send(("failed", f"{type(fault).__name__}: {fault}"))

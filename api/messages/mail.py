@@ -9,7 +9,8 @@ import contextlib
 import datetime
 import smtplib
 import ssl
-from dataclasses import dataclass
+from collections.abc import Mapping
+from dataclasses import dataclass, field
 from email.message import EmailMessage
 from email.policy import SMTP
 from email.utils import format_datetime, formataddr, parseaddr
@@ -29,7 +30,10 @@ class NotSent(Exception):
 
 @dataclass(frozen=True)
 class Letter:
-    """What is sent: `calendar` is an iCalendar object with its `method`, empty for none; `number` is this letter's."""
+    """What is sent: `calendar` is an iCalendar object with its `method`, empty for none; `number` is this letter's.
+
+    `papers` are PDF files sent with it, by their names.
+    """
 
     to_name: str
     to_email: str
@@ -39,6 +43,7 @@ class Letter:
     method: str
     number: str
     at: datetime.datetime
+    papers: Mapping[str, bytes] = field(default_factory=dict)
 
 
 def send(server: Server, sender: str, letter: Letter) -> None:
@@ -90,6 +95,8 @@ def compose(sender: str, letter: Letter) -> EmailMessage:
             letter.calendar.encode(), maintype="text", subtype="calendar", filename="visit.ics",
             params={"method": letter.method, "charset": "utf-8", "component": "vevent"},
         )  # fmt: skip
+    for name, data in letter.papers.items():
+        message.add_attachment(data, maintype="application", subtype="pdf", filename=name)
     return message
 
 

@@ -65,7 +65,7 @@ class Kind:
 
     `check` raises `BadInput` at a column where values that are right alone cannot stand together; `also` gives what
     belongs to rows and stands in other tables, `put` keeps it; `users` are the columns of rows that keep one from
-    being deleted, `parts` the tables whose rows go with it.
+    being deleted, `parts` the tables whose rows go with it; `complete` fills in what a file's row leaves out.
     """
 
     id: str
@@ -81,6 +81,7 @@ class Kind:
     put: Callable[[Session, Any, Values, str, datetime.datetime], None] | None = None
     users: Mapping[str, Any] = ()  # type: ignore[assignment]
     parts: tuple[Any, ...] = ()
+    complete: Callable[[Session, dict[str, str]], None] | None = None
     own: tuple[str, ...] = ()  # columns that `put` keeps, not the table
 
     @property

@@ -14,6 +14,7 @@ from api.fields.cells import hours_text
 from api.fields.limits import limit
 from api.fields.sheets import Span, hours
 from api.fields.shown import DAY_MIN
+from api.maker.orders import NOUN, WHOLE, check_order, keep_order
 from api.office.checks import CREW_USERS, PERSON_USERS, VAN_USERS, YARD_USERS, check_crew, check_yard, known
 from api.office.kind import (
     Kind,
@@ -30,6 +31,7 @@ from api.office.kind import (
     weight,
     working_days,
 )  # fmt: skip
+from api.places.finder import kept_answer
 from api.shelf import moving
 from scheduler.errors import BadInput
 
@@ -125,14 +127,30 @@ def _job_there(session: Session, key: str | None, values: Values) -> None:
     known(session, tables.Visit, "visit_id", values["visit_id"], "job")
 
 
+def _yard_place(session: Session, texts: dict[str, str]) -> None:
+    """Fill in the place of a yard from its address, where a file gives none; raises `BadInput` where it is not sure."""
+    if texts.get("lat") or texts.get("lon") or not texts.get("address"):
+        return
+    answer = kept_answer(session, texts["address"], "")
+    if answer is None:
+        raise BadInput(
+            "address", "its place could not be looked up: look again in a moment, or make the yard by its form"
+        )
+    if answer.sure is None:
+        raise BadInput("address", f"its place is not sure: {answer.words} Make the yard by its form, with its pin")
+    texts["lat"], texts["lon"] = f"{answer.sure.lat:.6f}", f"{answer.sure.lon:.6f}"
+
+
 _AT_YARD = names("yard_id", "Yard", "yards")
 _KINDS = (
     Kind("yards", "Yards", "yard", tables.Yard, "Where crews start and crates lie.", (
         _named("yard", "north"),
         plain("yard", "name", "Name"),
-        plain("yard", "lat", "Latitude", meaning="degrees, such as 41.0213"),
-        plain("yard", "lon", "Longitude", meaning="degrees, west is negative, such as -91.0305"),
-    ), users=YARD_USERS),
+        plain("yard", "address", "Address", meaning="street, number and town, such as 4 Quarry Road, Tallow Bend",
+              wide=True, aliases=("street", "where")),
+        plain("yard", "lat", "Latitude", short_list=False),
+        plain("yard", "lon", "Longitude", short_list=False),
+    ), users=YARD_USERS, complete=_yard_place),
     Kind("people", "People", "person", tables.Person, "Everybody who works here, and what they can do.", (
         _named("person", "lea"),
         plain("person", "name", "Name", aliases=("full name", "employee", "who")),
@@ -251,6 +269,22 @@ _KINDS = (
         plain("gate_rule", "owner", "Who sees to it"),
         plain("gate_rule", "days_before", "Due, days before", start="7", meaning="the day by which the visit is due"),
     ), key=("kind", "town", "what"), made_id=True),
+    Kind("maker-orders", "Orders to makers", NOUN, tables.MakerOrder,
+         "What was ordered of a maker, the day that was promised, and whether it came.", (
+        KindColumn("awning_id", "Awning", _awning, hint={"maxlength": "80"}, meaning="its number, such as A-1042",
+                   owner=True),
+        plain("maker_order", "what", "What is ordered", start=WHOLE, meaning="or new cloth, a valance, an arm"),
+        plain("maker_order", "maker", "Maker"),
+        plain("maker_order", "email", "Its e-mail", may_be_empty=True, empty="", short_list=False),
+        plain("maker_order", "ref", "Its number", meaning="of the order, as the maker says it"),
+        day("maker_order", "sent_on", "Sent", may_be_empty=True),
+        day("maker_order", "confirmed_on", "Confirmed", may_be_empty=True),
+        day("maker_order", "promised_on", "Promised for", may_be_empty=True,
+            meaning="the day that the maker named first; empty: none yet"),
+        day("maker_order", "changed_to", "Changed to", may_be_empty=True, meaning="the newest day; empty: not changed"),
+        day("maker_order", "came_on", "Came", may_be_empty=True),
+        plain("maker_order", "note", "Note", short_list=False, wide=True),
+    ), key=("awning_id", "what"), made_id=True, check=check_order, put=keep_order),
     Kind("packed", "Packed with an awning", "part packed with an awning", tables.MakerPart,
          "The maker's list of each awning: what its crate is counted against.", (
         KindColumn("awning_id", "Awning", _awning, hint={"maxlength": "80"}, meaning="its number, such as A-1042"),

@@ -118,6 +118,11 @@ def _one(
     old = None
     if all(texts.get(name, kind.column(name).start) for name in kind.key):
         old = _held(session, kind, texts, known, units)
+    if old is None and kind.complete is not None:
+        try:
+            kind.complete(session, texts)
+        except BadInput as fault:
+            raise BadValues([(fault.where, fault.problem)]) from None
     values = read(session, kind, texts, old, known)
     name = title(kind, {c.name: c.write(values[c.name], units) for c in kind.columns})
     if name in seen:

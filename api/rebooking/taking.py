@@ -198,7 +198,7 @@ def _post(
     inputs = fingerprint(stand.week, msgspec.to_builtins(plan.routes))
     stored = store_plan(
         session, stand.week, plan, because=because_as_data(today.built.because), inputs=inputs, how=how, now=caller.now,
-        by=caller.name, made_from=today.posted.plan_id,
+        by=caller.name, made_from=today.posted.plan_id, timed=today.built.timed,
     )  # fmt: skip
     post(session, stored, today.built.week, now=caller.now, by=caller.name, despite_why=DESPITE)
     return stored

@@ -14,6 +14,8 @@ from api.routes.office import (
     gates,
     history,
     kinds,
+    maker_orders,
+    places,
     roads,
     settings,
     tokens,
@@ -23,8 +25,9 @@ from api.routes.week import live, looking_back, plans, runs, weeks
 from api.routes.yard import bench, stock
 
 _DOORS = (
-    weeks, live, plans, runs, entry, jobs, customers, sites, history, accounts, links, exchange, gates, kinds, settings,
-    forecasts, roads, looking_back, begin, today, days, photos, bench, stock, yard, surveys, survey_entry, job_awning,
-    visits, orders, awnings, papers, rebooking, messages, bookings, times, condition, tokens, calendars,
+    weeks, live, plans, runs, entry, jobs, customers, sites, history, accounts, links, exchange, gates, maker_orders,
+    kinds, settings, forecasts, roads, places, looking_back, begin, today, days, photos, bench, stock, yard, surveys,
+    survey_entry, job_awning, visits, orders, awnings, papers, rebooking, messages, bookings, times, condition, tokens,
+    calendars,
 )  # fmt: skip
 ROUTERS = tuple(door.router for door in _DOORS)

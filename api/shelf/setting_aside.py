@@ -11,12 +11,12 @@ from sqlmodel import Session, col, select
 
 from api import tables
 from api.ledger.history import note
+from api.ledger.plans.documents import week_in
 from api.ledger.shelves import Shelf, held_for, off_shelf, off_shelves, standing_postings
 from api.papers.kits import in_words, lock_kit, made_kit
 from api.shelf.moving import add_item, move
 from scheduler.errors import BadInput
 from scheduler.plan import read_plan
-from scheduler.week import read_week
 
 
 def reserve(session: Session, posted: tables.PostedWeek, now: datetime.datetime) -> None:
@@ -28,7 +28,7 @@ def reserve(session: Session, posted: tables.PostedWeek, now: datetime.datetime)
     if session.exec(select(tables.Reservation).where(tables.Reservation.posted_id == posted.id)).first() is not None:
         return
     stored = session.get_one(tables.StoredPlan, posted.plan_id)
-    week, routes = read_week(stored.week), _stops(stored.plan)
+    week, routes = week_in(stored), _stops(stored.plan)
     jobs = {job.id: job for job in week.jobs if job.id in routes}
     replaced = [row.id for row in held_for(session, start_date=posted.start_date, visits=list(jobs))]
     _turn(session, col(tables.Reservation.id).in_(replaced), "held", "released", now)

@@ -20,7 +20,8 @@ from api.tables.business import (
     Yard,
 )
 from api.tables.chain import ChainLink
-from api.tables.office import FileShape, Gate, GateRule, SentFile
+from api.tables.office import FileShape, Gate, GateRule, MakerOrder, SentFile, SentPaper
+from api.tables.places import KnownAddress, PlaceAnswer, PlaceSource
 from api.tables.plans import DayResult, History, Lock, PlanRun, PostedWeek, StoredPlan
 from api.tables.rebooking import CaseVisit, Message, RebookingCase
 from api.tables.roads import Drive, RoadPlace, RoadSource, RoadTable
@@ -69,8 +70,10 @@ __all__ = [
     "JobNumber",
     "KeptAnswer",
     "KitState",
+    "KnownAddress",
     "LoadTick",
     "Lock",
+    "MakerOrder",
     "MakerPart",
     "Message",
     "ModelPart",
@@ -80,6 +83,8 @@ __all__ = [
     "PartCode",
     "Person",
     "Photo",
+    "PlaceAnswer",
+    "PlaceSource",
     "PlanRun",
     "PostedWeek",
     "Prepared",
@@ -91,6 +96,7 @@ __all__ = [
     "RoadTable",
     "RouteOut",
     "SentFile",
+    "SentPaper",
     "Short",
     "SignIn",
     "SignInTry",

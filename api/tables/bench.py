@@ -124,7 +124,7 @@ class RouteOut(SQLModel, table=True):
 
 
 class Photo(SQLModel, table=True):
-    """A photo of a wall, a crate or the work; the picture lies in the data folder under its SHA-256 digest."""
+    """A photo of a wall, its zero, a crate or the work; the picture lies in the folder under its SHA-256 digest."""
 
     id: int | None = Field(default=None, primary_key=True)
     visit_id: str = Field(foreign_key="visit.id", index=True)
@@ -136,7 +136,7 @@ class Photo(SQLModel, table=True):
     taken_at: datetime.datetime = Field(sa_type=Moment)
     taken_by: str
 
-    __table_args__ = (one_of("shows", "wall", "crate", "work"), not_negative("bytes"))
+    __table_args__ = (one_of("shows", "wall", "zero", "crate", "work"), not_negative("bytes"))
 
 
 class StepDone(SQLModel, table=True):

@@ -15,8 +15,9 @@ class Business(SQLModel, table=True):
     """One row: `rules` holds prices and rest as `api.fields.rules.Rules` reads them.
 
     `limits` is the table of weather limits, `times` that of task times, `climate` what the weather is usually like by
-    month (empty: not known), all as CSV text. `phone` is the office's, empty where none is set; `clock` and `currency`
-    are how times and money are written, as `units` says of lengths.
+    month (empty: not known), all as CSV text. `phone` is the office's, which crews, customers and makers call, empty
+    where none is set; `clock` and `currency` are how times and money are written, as `units` says of lengths.
+    `warranty_months` is how long the business stands in for an awning that it has hung.
     """
 
     id: int = Field(default=1, primary_key=True)
@@ -28,6 +29,7 @@ class Business(SQLModel, table=True):
     limits: str = Field(sa_type=sa.Text)
     times: str = Field(sa_type=sa.Text)
     climate: str = Field(default="", sa_type=sa.Text)
+    warranty_months: int = 24
     version: int = 1
     phone: str = ""
     clock: str = "24"
@@ -41,10 +43,13 @@ class Business(SQLModel, table=True):
 
 
 class Yard(SQLModel, table=True):
+    """Where crews start and crates lie; `address` is street, number and town, empty where nobody has said."""
+
     id: str = Field(primary_key=True)
     name: str
     lat: float
     lon: float
+    address: str = ""
     version: int = 1
 
 

@@ -1,4 +1,4 @@
-"""What the office keeps beside the work: files that are being taken in, and how their columns were read last time."""
+"""What the office keeps beside the work: files taken in, gates, orders to makers, and papers sent by mail."""
 
 from __future__ import annotations
 
@@ -68,3 +68,69 @@ class GateRule(SQLModel, table=True):
     days_before: int = 0
 
     __table_args__ = (one_of("kind", "install", "survey", "repair"),)
+
+
+class MakerOrder(SQLModel, table=True):
+    """What was ordered of a maker for an awning: the awning itself, or a part of it such as new cloth.
+
+    `promised_on` is the day that the maker named first, `changed_to` the newest where it is another, `came_on` when it
+    came. `survey_id` is what it was measured by: the survey that counted when the order was written. `ref` is the
+    maker's number.
+    """
+
+    __tablename__ = "maker_order"
+
+    id: int | None = Field(default=None, primary_key=True)
+    awning_id: str = Field(foreign_key="awning.id", index=True)
+    what: str
+    maker: str = ""
+    email: str = ""
+    ref: str = ""
+    sent_on: datetime.date | None = None
+    confirmed_on: datetime.date | None = None
+    promised_on: datetime.date | None = None
+    changed_to: datetime.date | None = None
+    came_on: datetime.date | None = None
+    note: str = ""
+    survey_id: str | None = Field(default=None, foreign_key="site_survey.id")
+    version: int = 1
+
+    @property
+    def day(self) -> datetime.date | None:
+        """Return the day from which it is here, or to be expected; None where nobody has named one."""
+        return self.came_on or self.changed_to or self.promised_on
+
+
+class SentPaper(SQLModel, table=True):
+    """A paper sent by mail, or tried to: `about` says what (an order, a hand-over), `of_id` of which.
+
+    One is under way at a time. `fault` is why it was not sent.
+    """
+
+    __tablename__ = "sent_paper"
+
+    id: int | None = Field(default=None, primary_key=True)
+    about: str
+    of_id: str
+    to_name: str
+    to_email: str
+    subject: str
+    body: str
+    state: str = "sending"
+    fault: str = ""
+    at: datetime.datetime = Field(sa_type=Moment)
+    by: str
+
+    __table_args__ = (
+        one_of("about", "maker order", "hand-over"),
+        one_of("state", "sending", "sent", "failed"),
+        sa.Index("ix_sent_paper_of", "about", "of_id"),
+        sa.Index(
+            "ix_sent_paper_under_way",
+            "about",
+            "of_id",
+            unique=True,
+            sqlite_where=sa.text("state = 'sending'"),
+            postgresql_where=sa.text("state = 'sending'"),
+        ),
+    )

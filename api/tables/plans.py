@@ -15,7 +15,8 @@ class StoredPlan(SQLModel, table=True):
     """A week document and the plan made of it, both as JSON text; `fingerprint` is that of the week document.
 
     `because` holds the reasons that only the rows knew when the week was built, by job; `fixed` what the planner had to
-    leave as it was (`scheduler.Fixed`). `how` says what made the plan of `made_from`: the planner, a move by
+    leave as it was (`scheduler.Fixed`); `beside` what the week's form has no key for (`api.ledger.plans.documents`).
+    `how` says what made the plan of `made_from`: the planner, a move by
     hand, a repair after an event, an offer taken.
     """
 
@@ -36,6 +37,7 @@ class StoredPlan(SQLModel, table=True):
     made_from: int | None = Field(default=None, foreign_key="stored_plan.id")
     because: dict[str, Any] = Field(default_factory=dict, sa_type=sa.JSON)
     fixed: dict[str, Any] = Field(default_factory=dict, sa_type=sa.JSON)
+    beside: dict[str, Any] = Field(default_factory=dict, sa_type=sa.JSON)
 
     __table_args__ = (one_of("how", "planned", "moved", "repaired", "offered"),)
 
@@ -63,6 +65,7 @@ class PlanRun(SQLModel, table=True):
     week: str = Field(default="", sa_type=sa.Text)
     because: dict[str, Any] = Field(default_factory=dict, sa_type=sa.JSON)
     fixed: dict[str, Any] = Field(default_factory=dict, sa_type=sa.JSON)
+    beside: dict[str, Any] = Field(default_factory=dict, sa_type=sa.JSON)
     from_plan: int | None = Field(default=None, foreign_key="stored_plan.id")
     best: str = Field(default="", sa_type=sa.Text)
     plan_id: int | None = Field(default=None, foreign_key="stored_plan.id")

@@ -17,6 +17,7 @@ from api import tables
 from api.fields.shown import DAY_MIN
 from api.ledger.facts import Facts
 from api.ledger.gates import gate_words, holding
+from api.ledger.plans.documents import DrivesTimed
 from api.papers.needs import Needs
 from scheduler import week as w
 from scheduler.plan import Because, Plan, Skipped
@@ -32,10 +33,11 @@ _DUE_DAYS, _MOST_CENTS, _MOST_PIECES = 10_000, 10_000_000_000, 1_000_000
 
 @dataclass(frozen=True)
 class BuiltWeek:
-    """The week document, and for visits that it cannot take the reasons, by job id."""
+    """The week, its crews with names; for visits that it cannot take the reasons, by id; and who timed the drives."""
 
     week: w.Week
     because: dict[str, tuple[Because, ...]]
+    timed: DrivesTimed | None
 
 
 def open_visits(facts: Facts, start_date: datetime.date) -> list[tables.Visit]:
@@ -60,6 +62,7 @@ def week_of(facts: Facts, prepared: Mapping[str, Needs], start_date: datetime.da
         jobs.append(job)
         if reasons:
             because[job.id] = reasons
+    travel, timed = facts.drives.between([(p.lat, p.lon) for p in places])
     week = w.Week(
         format="week/1",
         id=f"week-{start_date}",
@@ -67,7 +70,7 @@ def week_of(facts: Facts, prepared: Mapping[str, Needs], start_date: datetime.da
         days=facts.rules.week_days,
         timezone=facts.business.timezone,
         places=tuple(places),
-        travel=facts.drives.between([(p.lat, p.lon) for p in places]),
+        travel=travel,
         rest=facts.rules.rest,
         yards=tuple(w.Yard(id=yard.id, place=f"yard-{yard.id}") for yard in facts.yards.values()),
         crews=tuple(_crew(facts, crew, shifts[crew.id]) for crew in facts.crews.values() if crew.active),
@@ -78,7 +81,8 @@ def week_of(facts: Facts, prepared: Mapping[str, Needs], start_date: datetime.da
         follows=_follows(facts, {job.id for job in jobs}),
         broken_cents=facts.rules.prices.broken_cents,
     )
-    return BuiltWeek(w.week_from_data(msgspec.to_builtins(week)), because)
+    names = {crew.id: crew.name for crew in facts.crews.values()}
+    return BuiltWeek(w.with_names(w.week_from_data(msgspec.to_builtins(week)), names), because, timed)
 
 
 def places_of(facts: Facts, visits: Sequence[tables.Visit]) -> list[w.Place]:
@@ -154,7 +158,6 @@ def _crew(facts: Facts, crew: tables.Crew, shifts: tuple[w.Shift, ...]) -> w.Cre
         minute_cents=crew.minute_cents,
         overtime_minute_cents=crew.overtime_minute_cents,
         km_cents=crew.km_cents,
-        name=crew.name,
     )
 
 

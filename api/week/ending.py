@@ -14,12 +14,13 @@ from api import tables
 from api.database import transaction
 from api.ledger.fingerprint import code_of, fingerprint
 from api.ledger.history import note
+from api.ledger.plans.documents import beside
 from api.week.build import because_from_data, with_because
 from api.week.planning import ENGINE, store_plan
 from scheduler import with_reasons as asked
 from scheduler.errors import BadInput
 from scheduler.plan import Plan, read_plan
-from scheduler.week import Week, read_week
+from scheduler.week import Week, read_week, with_names
 
 GOING = ("waiting", "running")
 
@@ -34,14 +35,15 @@ def keep(session: Session, row: tables.PlanRun, document: str, now: datetime.dat
     """
     if not document:
         return None
-    week, plan = read_week(row.week), read_plan(document)
+    known = beside(row)
+    week, plan = with_names(read_week(row.week), known.crews), read_plan(document)
     if asking:
         plan = _asked(week, plan, row.progress)
     because = because_from_data(row.because)
     inputs = fingerprint(week, row.because, row.seconds, row.fixed, row.from_plan, code_of(*ENGINE))
     stored = store_plan(
         session, week, with_because(plan, because), because=row.because, inputs=inputs, how="planned", now=now,
-        by=row.asked_by, made_from=row.from_plan, fixed=row.fixed,
+        by=row.asked_by, made_from=row.from_plan, fixed=row.fixed, timed=known.timed,
     )  # fmt: skip
     detail = {"plan": stored.id, "cost_cents": plan.cost.total, "run": row.id}
     note(session, now, row.asked_by, "planned", "week", week.id, detail)

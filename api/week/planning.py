@@ -15,13 +15,14 @@ from api.database import transaction
 from api.ledger.facts import facts
 from api.ledger.fingerprint import code_of, fingerprint
 from api.ledger.history import note
+from api.ledger.plans.documents import DrivesTimed, as_data
 from api.papers.preparation import JobPapers, Preparation, Tally
 from api.week.build import BuiltWeek, because_as_data, open_visits, week_of, with_because
 from scheduler import Progress
 from scheduler.audit import audit
 from scheduler.documents import encode
 from scheduler.plan import Plan
-from scheduler.week import Week
+from scheduler.week import Week, week_document
 
 # What the same week document gives the same plan by: a change of these, and it is planned anew.
 ENGINE = ("scheduler.engine", "scheduler.price", "scheduler.week")
@@ -74,7 +75,9 @@ def plan_week(
     plan = with_because(planner(week, seconds=seconds, report=report), made.built.because)
     with transaction(database) as session:
         because = because_as_data(made.built.because)
-        row = store_plan(session, week, plan, because=because, inputs=inputs, how="planned", now=now, by=by)
+        row = store_plan(
+            session, week, plan, because=because, timed=made.built.timed, inputs=inputs, how="planned", now=now, by=by
+        )
         note(session, now, by, "planned", "week", week.id, {"plan": row.id, "cost_cents": plan.cost.total})
     return row, True
 
@@ -82,19 +85,21 @@ def plan_week(
 def store_plan(
     session: Session, week: Week, plan: Plan, *, because: dict[str, Any], inputs: str, how: str,
     now: datetime.datetime, by: str, made_from: int | None = None, fixed: dict[str, Any] | None = None,
+    timed: DrivesTimed | None = None,
 ) -> tables.StoredPlan:  # fmt: skip
     """Store a plan with its week document and return its row, numbered.
 
-    because, fixed, how, made_from: as in the table; inputs: the fingerprint of what the plan was made of. The plan is
-    audited first; one that breaks a rule is a defect of whoever made it: `RuntimeError`.
+    because, fixed, how, made_from: as in the table; timed: who timed the drives, None where nobody did; inputs: the
+    fingerprint of what the plan was made of. The names of the week's crews are kept beside it. The plan is audited
+    first; one that breaks a rule is a defect of whoever made it: `RuntimeError`.
     """
     broken = audit(week, plan).broken_rules
     if broken:
         raise RuntimeError(f"the plan breaks {len(broken)} rules, the first: {broken[0].sentence}")
     row = tables.StoredPlan(
-        start_date=week.start_date, fingerprint=inputs, week=encode(week).decode(), plan=encode(plan).decode(),
+        start_date=week.start_date, fingerprint=inputs, week=week_document(week).decode(), plan=encode(plan).decode(),
         cost_cents=plan.cost.total, bound_cents=plan.bound, seconds=plan.seconds, made_at=now, made_by=by, how=how,
-        made_from=made_from, because=because, fixed=fixed or {},
+        made_from=made_from, because=because, fixed=fixed or {}, beside=as_data(week, timed),
     )  # fmt: skip
     session.add(row)
     session.flush()

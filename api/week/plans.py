@@ -15,6 +15,7 @@ from api.http.problems import Problem
 from api.ledger.fingerprint import fingerprint
 from api.ledger.history import note
 from api.ledger.kept import kept
+from api.ledger.plans.documents import DrivesTimed, beside, week_in
 from api.ledger.plans.posted import posted_week
 from api.week.build import because_from_data, with_because
 from api.week.planning import store_plan
@@ -33,6 +34,7 @@ class Documents:
     plan: Plan
     because: dict[str, Any]
     fixed: dict[str, Any]
+    timed: DrivesTimed | None
 
 
 def documents(session: Session, plan_id: int) -> Documents:
@@ -45,8 +47,9 @@ def documents(session: Session, plan_id: int) -> Documents:
         row = session.get(tables.StoredPlan, plan_id) if 0 < plan_id < 2**31 else None
         if row is None:
             raise Problem(404, f"No plan has the number {plan_id}.")
-        week, plan = msgspec.json.decode(row.week, type=Week), msgspec.json.decode(row.plan, type=Plan)
-        return Documents(plan_id, week, plan, row.because, row.fixed)
+        return Documents(
+            plan_id, week_in(row), msgspec.json.decode(row.plan, type=Plan), row.because, row.fixed, beside(row).timed
+        )
 
     return kept(session, ("plan documents", plan_id), read)
 
@@ -96,8 +99,8 @@ def move(
     plan = asked(docs.week, msgspec.structs.replace(tried.plan, bound=bound), kept=(BY_HAND,))
     plan = with_because(plan, because_from_data(docs.because))
     row = store_plan(
-        session, docs.week, plan, because=docs.because, how="moved", made_from=docs.id, now=now, by=by,
-        inputs=fingerprint(docs.week, "moved", plan),
+        session, docs.week, plan, because=docs.because, timed=docs.timed, how="moved", made_from=docs.id, now=now,
+        by=by, inputs=fingerprint(docs.week, "moved", plan),
     )  # fmt: skip
     detail: dict[str, Any] = {"plan": row.id, "made_from": docs.id, "cost_change_cents": tried.change.total}
     detail |= {"to": None} if isinstance(hand, Off) else {"to": [hand.crew, hand.day, hand.start]}

@@ -17,12 +17,13 @@ from sqlmodel import Session
 from api import tables
 from api.http.problems import Problem
 from api.ledger.history import note
+from api.ledger.plans.documents import week_in
 from api.ledger.plans.posted import Posted, posted_week
 from api.messages.after_posting import when_posted
 from api.shelf.setting_aside import reserve
 from scheduler.audit import audit
 from scheduler.plan import Plan, read_plan
-from scheduler.week import Week, read_week
+from scheduler.week import Week
 
 
 def set_aside(session: Session, posted: Posted) -> None:
@@ -75,7 +76,7 @@ def post(
     Raises `Problem` 409 where the plan breaks a rule of its own week (`breaks-rule`), whoever asks, and where it no
     longer fits today's rows (`not-current`) and there is no reason.
     """
-    week, plan = read_week(stored.week), read_plan(stored.plan)
+    week, plan = week_in(stored), read_plan(stored.plan)
     if broken := broken_rules(week, plan):
         raise Problem(409, " ".join(broken), kind="breaks-rule", against=broken)
     despite = against_today(week, plan, today)

@@ -21,7 +21,7 @@ from scheduler import plan_week as solve
 from scheduler.documents import encode
 from scheduler.errors import BadInput
 from scheduler.plan import Plan, read_plan
-from scheduler.week import read_week
+from scheduler.week import read_week, with_names
 
 _NICE = 5  # pages are answered first
 _line: Connection | None = None
@@ -45,10 +45,13 @@ def _end_with_the_service() -> None:
         os._exit(1)
 
 
-def plan(run: int, week: str, seconds: float, fixed: dict[str, Any], start: str) -> tuple[str, str]:
+def plan(
+    run: int, week: str, names: dict[str, str], seconds: float, fixed: dict[str, Any], start: str
+) -> tuple[str, str]:
     """Plan a week document and return ("plan", its document), or ("refused", a sentence) where no plan can be.
 
-    `fixed` is as `scheduler.fixed_as_data` gives it; `start` is the plan document to search from, or empty.
+    `names` are what people call its crews, by id; `fixed` is as `scheduler.fixed_as_data` gives it; `start` is the plan
+    document to search from, or empty.
     """
     sent: Plan | None = None
 
@@ -63,7 +66,7 @@ def plan(run: int, week: str, seconds: float, fixed: dict[str, Any], start: str)
 
     try:
         made = solve(
-            read_week(week),
+            with_names(read_week(week), names),
             seconds=seconds,
             clock=time.monotonic,
             report=report,

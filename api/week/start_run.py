@@ -11,6 +11,7 @@ from sqlmodel import Session, col, select
 from api.database import transaction
 from api.http.problems import Problem
 from api.ledger.history import note
+from api.ledger.plans.documents import as_data as beside_as_data
 from api.tables import PlanRun
 from api.week import locks, plans
 from api.week.build import because_as_data
@@ -20,6 +21,7 @@ from api.week.runs import Runs
 from scheduler import fixed_as_data as as_data
 from scheduler.documents import encode
 from scheduler.errors import BadInput
+from scheduler.week import week_document
 
 # The documents of a run are large, and whoever shows a run does not read them.
 LIGHT = [defer(col(column)) for column in (PlanRun.week, PlanRun.because, PlanRun.best)]  # type: ignore[arg-type]
@@ -46,9 +48,9 @@ def start_run(
         _refuse_second(session, start_date)
         held = locks.locks_of(session, start_date, built.week.days)
         row = PlanRun(
-            start_date=start_date, seconds=seconds, asked_at=now, asked_by=by, week=encode(built.week).decode(),
+            start_date=start_date, seconds=seconds, asked_at=now, asked_by=by, week=week_document(built.week).decode(),
             because=because_as_data(built.because), fixed=as_data(locks.fixed_of(session, built.week, held, now)),
-            from_plan=from_plan,
+            from_plan=from_plan, beside=beside_as_data(built.week, built.timed),
         )  # fmt: skip
         session.add(row)
         session.flush()

@@ -16,6 +16,7 @@ from api.http.names import crew_names
 from api.ledger.facts import Facts
 from api.ledger.forecasts import forecasts, newest_ids
 from api.ledger.kept import kept, unchanged
+from api.ledger.plans.documents import beside, week_in
 from api.weeksheet.drives import drives_words, legs_of
 from api.weeksheet.figures import Figure, Left, left, to_run, weighed
 from api.weeksheet.names import JobLabel, jobs_by_id
@@ -211,8 +212,9 @@ def shaped(session: Session, stored: tables.StoredPlan) -> Shaped:
 
     def make() -> Shaped:
         # Both were checked before they were stored. What no plan can hold is the same after a move by hand.
-        week, plan = msgspec.json.decode(stored.week, type=Week), msgspec.json.decode(stored.plan, type=Plan)
-        digest = hashlib.blake2b(stored.week.encode()).digest()
+        week, plan = week_in(stored), msgspec.json.decode(stored.plan, type=Plan)
+        timed = beside(stored).timed
+        digest = hashlib.blake2b(msgspec.json.encode([stored.week, stored.beside])).digest()
         laid_out = sheet(week, plan, kept(session, ("hopeless", digest), lambda: hopeless(week)))
         shifts = [m for crew in week.crews for s in crew.shifts for m in (s.start, s.end)]
         out = [m for cell in laid_out.cells for m in (cell.depart, cell.back)]
@@ -222,10 +224,8 @@ def shaped(session: Session, stored: tables.StoredPlan) -> Shaped:
             sheet=laid_out,
             axis=axis([*shifts, *out]),
             strips={(cell.crew, cell.day): strip(cell) for cell in laid_out.cells},
-            drives=drives_words(week.travel, legs_of(week, laid_out.cells)),
-            drives_of={
-                (cell.crew, cell.day): drives_words(week.travel, legs_of(week, [cell])) for cell in laid_out.cells
-            },
+            drives=drives_words(timed, legs_of(week, laid_out.cells)),
+            drives_of={(cell.crew, cell.day): drives_words(timed, legs_of(week, [cell])) for cell in laid_out.cells},
         )
 
     return kept(session, ("plan", stored.id), make)

@@ -7,8 +7,9 @@ from collections.abc import Iterable
 from itertools import pairwise
 
 from api.fields.shown import short_date
+from api.ledger.plans.documents import DrivesTimed
 from scheduler.sheet import Cell
-from scheduler.week import Travel, Week
+from scheduler.week import Week
 
 Leg = tuple[int, int]  # from, to: numbers of places
 
@@ -24,9 +25,8 @@ def legs_of(week: Week, cells: Iterable[Cell]) -> list[Leg]:
     return found
 
 
-def drives_words(travel: Travel, legs: list[Leg]) -> str:
+def drives_words(timed: DrivesTimed | None, legs: list[Leg]) -> str:
     """Return what timed `legs`: "road table of Nov 27, 3 of 41 estimated"."""
-    timed = travel.timed
     if timed is None:
         return "all estimated by distance"
     if timed.first is None or timed.last is None:

@@ -5,13 +5,13 @@ from __future__ import annotations
 import datetime
 from collections.abc import Mapping
 
-import msgspec
 import sqlalchemy as sa
 from sqlmodel import Session, col, select
 
 from api import tables
 from api.fields.rules import Rules, rules_from_data
 from api.ledger.kept import kept
+from api.ledger.plans.documents import week_in
 from api.weeksheet.names import KitMark
 from scheduler.durations import Times, read_times
 from scheduler.odds import Doubts, Odds, VisitOdds, odds
@@ -56,7 +56,7 @@ def week_odds(
     spread = Doubts(median, factor, 1 + rules.drive_p80_percent / 100, lost, late)
 
     def play() -> Odds:
-        whole = msgspec.json.decode(stored.week, type=Week)
+        whole = week_in(stored)
         return odds(whole, plan, spread, plays=PLAYS, seed=SEED)
 
     parts = (median, factor, lost, late)

@@ -27,12 +27,14 @@ def test_a_first_yard_and_person_are_entered_by_keyboard(empty_board: Board) -> 
     page.goto("/set-up")
     axe(page)
     page.locator(".answer").get_by_role("link", name="Yards").press("Enter")
-    type_in(page, {"id": "mill", "name": "Mill yard", "lat": "north", "lon": "-91.03"})
+    type_in(page, {"id": "mill", "name": "Mill yard"})
+    page.get_by_text("More about the yard").click()
+    page.get_by_label("Pin", exact=True).fill("north")
     page.keyboard.press("Enter")
-    expect(page.get_by_label("Latitude")).to_be_focused()  # the first that cannot stand
+    expect(page.get_by_label("Pin", exact=True)).to_be_focused()  # the first that cannot stand
     axe(page)
     page.keyboard.press("Control+a")
-    page.keyboard.type("41.02")
+    page.keyboard.type("41.02, -91.03")
     page.keyboard.press("Enter")
     page.get_by_text("✓ mill kept.").wait_for()
     axe(page)

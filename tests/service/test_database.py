@@ -21,7 +21,7 @@ from api.database import MIGRATIONS, open_database, transaction, upgrade
 from api.ledger.history import note
 from api.settings import Settings
 from api.week.planning import prepare_week
-from scheduler.documents import encode
+from scheduler.week import week_document
 from tests.conftest import DEMO, BuiltDemo
 
 
@@ -81,7 +81,7 @@ def test_the_demo_business_gives_the_same_week_on_postgresql(postgresql_database
     load_business(database, business, "files", now)
     made = prepare_week(database, business.first_week.start_date, now)
     database.dispose()
-    assert encode(made.built.week) == (built.out / "week.json").read_bytes()
+    assert week_document(made.built.week) == (built.out / "week.json").read_bytes()
 
 
 def test_a_row_of_an_unknown_site_is_refused(database: sa.Engine) -> None:

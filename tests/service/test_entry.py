@@ -6,6 +6,7 @@ import datetime
 import html
 import re
 import shutil
+import threading
 from collections.abc import Iterator
 from typing import Any
 
@@ -28,8 +29,7 @@ NEW = {
     "customers.phone": "555-0444",
     "sites.town": "Tallow Bend",
     "sites.address": "9 Mill Lane",
-    "sites.lat": "41.02",
-    "sites.lon": "-91.03",
+    "sites.pin": "41.02, -98.03",
     "visits.kind": "install",
     "visits.hours": "Mon-Fri 8:00-17:00",
     "visits.note": "ring twice\r\nthe bell is soft",
@@ -105,11 +105,11 @@ def test_every_value_that_cannot_stand_is_told_beside_its_field_and_nothing_is_k
 ) -> None:
     before = counts(app)
     form = form_of(office.get("/jobs/new").text) | NEW | {
-        "customers.name": "", "sites.lat": "north", "awnings.width_mm": "twelve", "visits.hours": "always"
+        "customers.name": "", "sites.pin": "north", "awnings.width_mm": "twelve", "visits.hours": "always"
     }  # fmt: skip
     answer = office.post("/jobs/new", data=form)
     assert answer.status_code == 422
-    for name in ("customers-name", "sites-lat", "awnings-width_mm", "visits-hours"):
+    for name in ("customers-name", "sites-pin", "awnings-width_mm", "visits-hours"):
         assert f'id="{name}-fault"' in answer.text, name
     assert 'value="9 Mill Lane"' in answer.text  # what was typed stays
     assert counts(app) == before
@@ -205,8 +205,11 @@ def test_a_form_reads_the_rows_that_it_names_and_no_whole_table(app: FastAPI) ->
     """Of thousands of customers, jobs and awnings a save of one looks at that one and what it refers to."""
     asked: list[str] = []
 
+    here = threading.get_ident()  # the service's own threads, such as that which seals the chain, read on their own
+
     def listen(_: Any, __: Any, statement: str, *___: Any) -> None:
-        asked.append(" ".join(statement.split()))
+        if threading.get_ident() == here:
+            asked.append(" ".join(statement.split()))
 
     with transaction(app.state.database) as session:
         row = session.exec(select(tables.Visit).order_by(tables.Visit.id)).first()
@@ -236,7 +239,7 @@ def test_a_known_model_brings_the_rest_of_its_awning_and_the_makers_list(app: Fa
     page = office.get("/jobs/new").text
     assert '<option value="Fen 12">' in page
     asked = re.sub(r"<details.*?</details>", "", page, flags=re.S)
-    assert len(re.findall(r'<(?:input|select|textarea) id="', asked)) <= 10  # of them latitude and longitude
+    assert len(re.findall(r'<(?:input|select|textarea) id="', asked)) <= 10  # of them the pin
     short = {name: value for name, value in NEW.items() if name.startswith(("customers", "sites"))}
     form = form_of(page) | short | {
         "awnings.model": "fen 12", "awnings.width_mm": "14", "awnings.projection_mm": "10"

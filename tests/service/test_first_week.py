@@ -46,7 +46,7 @@ def enter_the_yard(manager: TestClient) -> None:
     """Enter a business with one crew, step by step as "Set up" leads through it."""
     filled_in(manager, "/settings/business", name="Marl Awnings", town="Marl", timezone="America/Chicago")
     for kind, cells in (
-        ("yards", {"id": "mill", "name": "Mill yard", "lat": "41.02", "lon": "-91.03"}),
+        ("yards", {"id": "mill", "name": "Mill yard", "pin": "41.02, -91.03"}),
         ("people", {"name": "Lea Quill", "role": "lead", "skills": "masonry, stucco"}),
         ("people", {"name": "Bo Tarn", "role": "helper"}),
         ("people", {"name": "Cy Reed", "role": "extra", "day_cents": "180"}),
@@ -73,7 +73,7 @@ def test_an_empty_base_comes_to_a_planned_week_on_pages_alone(app: FastAPI) -> N
     for kind, work in (("survey", ""), ("repair", "a new crank")):
         where = filled_in(manager, "/jobs/new", **{
             "customers.name": f"Orla {kind}", "customers.phone": "555-0144", "sites.town": "Marl",
-            "sites.address": "9 Mill Lane", "sites.lat": "41.05", "sites.lon": "-91.01", "visits.kind": kind,
+            "sites.address": "9 Mill Lane", "sites.pin": "41.05, -91.01", "visits.kind": kind,
             "visits.fault": work,
         })  # fmt: skip
         assert "Orla" in text_of(manager.get(where).text)

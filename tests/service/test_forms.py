@@ -118,6 +118,8 @@ def limit_of(app: FastAPI, path: str, form: Form, name: str) -> dict[str, Any] |
         limit = LIMITS.get(f"{entry.ROWS[table].__tablename__}.{column}")
         measured = column.endswith(("_mm", "_kg")) or column == "skills"
         return None if limit is None or measured or isinstance(limit, Date) else limit.schema()
+    if path.startswith("/set-up/{kind_id}") and name == "pin":  # latitude and longitude in one field
+        return None
     if path.startswith("/set-up/{kind_id}"):
         kind = KINDS[form.action.split("/")[2]]
         limit = LIMITS.get("crew_hours.overtime" if name == "overtime" else f"{kind.table.__tablename__}.{name}")

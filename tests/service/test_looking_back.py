@@ -20,9 +20,8 @@ from api import tables
 from api.access.accounts import Role
 from api.database import transaction
 from api.looking_back import worth
-from scheduler.documents import encode
 from scheduler.plan import read_plan
-from scheduler.week import Shift
+from scheduler.week import Shift, week_document, with_names
 from tests.conftest import BuiltDemo
 from tests.service.cast import JSON, PAGE, running, settings_for, signed_in
 
@@ -159,10 +158,11 @@ def test_weeks_that_are_not_there_are_404_and_an_empty_database_says_what_to_do(
 def test_the_question_what_would_pay_is_kept_with_its_answer(app: FastAPI, monkeypatch: pytest.MonkeyPatch) -> None:
     assert signed_in(app, Role.office).post(f"{ADDRESS}/worth", data={"seconds": "60"}).status_code == 403
     manager = signed_in(app, Role.manager)
-    asked: list[tuple[int, str, float]] = []
+    asked: list[tuple[int, str, dict[str, str], float]] = []
     monkeypatch.setattr(app.state.worth, "begin", lambda *args: asked.append(args))
     assert manager.post(f"{ADDRESS}/worth", data={"seconds": "60"}, headers=PAGE).status_code == 303
-    [(run_id, week, seconds)] = asked
+    [(run_id, week, names, seconds)] = asked
+    assert names["north-1"] == "Bramwith"
     with transaction(app.state.database) as session:
         assert session.exec(select(tables.StoredPlan)).one().week == week
     assert seconds == 60
@@ -203,8 +203,9 @@ def test_a_process_of_its_own_answers(app: FastAPI) -> None:
         run_id = run.id
     tiny = scheduler.tiny_week()
     short = [replace(crew, shifts=(Shift(0, 480, 720, 0),)) for crew in tiny.crews]  # so that some of it pays
-    week = replace(tiny, crews=tuple(short))
-    app.state.worth.begin(run_id, encode(week).decode(), 600)
+    names = {crew.id: f"Crew of {crew.id}" for crew in short}
+    week = with_names(replace(tiny, crews=tuple(short)), names)
+    app.state.worth.begin(run_id, week_document(week).decode(), names, 600)
     manager = signed_in(app, Role.manager)
     end = time.monotonic() + 300  # a process has to be started and to load the engine, on a busy machine too
     while manager.get(f"{ADDRESS}/worth").json()["asked"]["state"] == "running":
@@ -214,6 +215,7 @@ def test_a_process_of_its_own_answers(app: FastAPI) -> None:
     found = msgspec.json.decode(msgspec.json.encode(scheduler.worth(week, seconds=None, clock=time.monotonic)))
     assert found
     assert answered["found"] == found
+    assert any("Crew of " in one["sentence"] for one in found)
 
 
 def test_ending_the_service_ends_the_question(app: FastAPI) -> None:

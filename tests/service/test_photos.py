@@ -53,6 +53,30 @@ def send(client: TestClient, visit: str, data: bytes, name: str = "photo.jpg", *
     return client.post(f"/jobs/{visit}/photos", files={"file": (name, data, "image/jpeg")}, data=fields)
 
 
+def test_the_photo_of_the_zero_reaches_the_crew_that_drills_whoever_took_it(day: tuple[FastAPI, Jobs]) -> None:
+    app, jobs = day
+    crew, office = phone(app), signed_in(app, Role.office)
+    assert crew.get(f"/jobs/{jobs.install}/zero").status_code == 404
+    assert "No photo shows the zero yet" in office.get(f"/jobs/{jobs.install}", headers=PAGE).text
+    with transaction(app.state.database) as session:
+        install = session.get_one(tables.Visit, jobs.install)
+        visit = tables.Visit(id="V-measured", site_id=install.site_id, kind="survey", awning_id=install.awning_id)
+        session.add(visit)
+    made = send(office, "V-measured", picture(), shows="zero", caption="left jamb, straight on")
+    assert made.status_code == 201, made.text
+    shown = crew.get(f"/jobs/{jobs.install}/zero")
+    assert (shown.status_code, shown.headers["content-type"]) == (200, "image/jpeg")
+    assert crew.get(made.json()["address"]).status_code == 404  # of a visit that is not theirs
+    for client, address in ((crew, f"/crews/{CREW}/days/2027-04-12"), (office, f"/jobs/{jobs.install}")):
+        text = client.get(address, headers=PAGE).text
+        assert f"/jobs/{jobs.install}/zero" in text
+        assert "left jamb, straight on" in text
+    again = send(crew, jobs.install, picture(size=(32, 32)), shows="zero", caption="nearer")
+    assert again.status_code == 201, again.text  # the newest counts
+    assert "nearer" in office.get(f"/jobs/{jobs.install}", headers=PAGE).text
+    assert phone(app, OTHER).get(f"/jobs/{jobs.install}/zero").status_code == 404
+
+
 def test_a_crew_adds_a_photo_and_those_who_see_the_job_see_it(day: tuple[FastAPI, Jobs]) -> None:
     app, jobs = day
     crew, theirs = phone(app), phone(app, OTHER)

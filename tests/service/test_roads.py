@@ -15,6 +15,7 @@ from http.server import BaseHTTPRequestHandler, ThreadingHTTPServer
 from typing import Any
 from urllib.parse import parse_qs, urlsplit
 
+import msgspec
 import pytest
 from fastapi import FastAPI
 from fastapi.testclient import TestClient
@@ -24,12 +25,13 @@ from api import tables
 from api.access.accounts import Role
 from api.database import transaction
 from api.ledger.drives import KnownDrives, drives, spot
+from api.ledger.plans.documents import DrivesTimed, beside
 from api.roads.keeper import wanted_places
 from api.week.planning import prepare_week
 from api.weeksheet.drives import drives_words
 from scheduler.plan import read_plan
 from scheduler.travel import DEFAULT, great_circle_m, matrices
-from scheduler.week import DrivesTimed, Travel, read_week
+from scheduler.week import Travel, read_week
 from tests.conftest import BuiltDemo
 from tests.service.cast import PAGE, add_yard, running, settings_for, signed_in
 
@@ -120,9 +122,13 @@ def until(holds: Callable[[], bool], seconds: float = 60) -> None:
         time.sleep(0.05)
 
 
-def travel_between(app: FastAPI, points: list[Point]) -> Travel:
+def timed_between(app: FastAPI, points: list[Point]) -> tuple[Travel, DrivesTimed | None]:
     with transaction(app.state.database) as session:
         return drives(session, points).between(points)
+
+
+def travel_between(app: FastAPI, points: list[Point]) -> Travel:
+    return timed_between(app, points)[0]
 
 
 def test_odd_times_of_a_service_reach_the_plan_the_sheets_and_what_falls(
@@ -170,8 +176,10 @@ def test_odd_times_of_a_service_reach_the_plan_the_sheets_and_what_falls(
                 else:
                     assert week.travel.minutes[i][j] == math.ceil(odd(a, b)[0] / 60), (a, b)
         assert lost_row
-        assert week.travel.timed is not None
-        assert sum(map(len, week.travel.timed.estimated)) == lost_row
+        with transaction(app.state.database) as session:
+            timed = beside(session.get_one(tables.StoredPlan, plan_id)).timed
+        assert timed is not None
+        assert sum(map(len, timed.estimated)) == lost_row
         gone = here.index(lost)
         assert week.travel.minutes[0][gone] != estimate[0][gone]  # by the constants fitted to this source's drives
         sheet = html.unescape(manager.get(f"/weeks/{MONDAY}", headers=PAGE).text)
@@ -250,9 +258,9 @@ def test_a_source_that_is_away_stops_nobody_and_the_estimate_fills_in(app: FastA
     set_source(manager, kind="osrm", address="http://127.0.0.1:9")
     assert app.state.roads.fetch() == 0
     assert "cannot be reached" in manager.get("/roads").json()["words"]
-    found = travel_between(app, ends)
+    found, timed = timed_between(app, ends)
     assert found.minutes == tuple(map(tuple, matrices(ends).minutes.tolist()))
-    assert drives_words(found, [(0, 1)]) == (
+    assert drives_words(timed, [(0, 1)]) == (
         "all estimated, the osrm service at 127.0.0.1 has timed none of them yet"
     )  # fmt: skip
 
@@ -294,27 +302,21 @@ def test_only_managers_and_the_office_see_and_ask(app: FastAPI) -> None:
 
 def test_the_line_on_the_sheet_counts_the_drives_of_the_plan() -> None:
     day = datetime.date(2026, 11, 27)
-    travel = Travel((), (), DrivesTimed("road table", day, day, ((1,), (), ())))
-    assert drives_words(travel, [(0, 1), (1, 2), (2, 0)]) == "road table of Nov 27, 1 of 3 estimated"
-    assert drives_words(travel, [(1, 2)]) == "road table of Nov 27"
-    assert drives_words(travel, [(0, 1)]) == "all 1 estimated, the road table of Nov 27 knows none of them"
-    later = replace_timed(travel, last=datetime.date(2026, 12, 1))
+    timed = DrivesTimed("road table", day, day, ((1,), (), ()))
+    assert drives_words(timed, [(0, 1), (1, 2), (2, 0)]) == "road table of Nov 27, 1 of 3 estimated"
+    assert drives_words(timed, [(1, 2)]) == "road table of Nov 27"
+    assert drives_words(timed, [(0, 1)]) == "all 1 estimated, the road table of Nov 27 knows none of them"
+    later = msgspec.structs.replace(timed, last=datetime.date(2026, 12, 1))
     assert drives_words(later, [(1, 2)]) == "road table of Nov 27 to Dec 1"
-    assert drives_words(Travel((), ()), [(0, 1)]) == "all estimated by distance"
-
-
-def replace_timed(travel: Travel, **changes: Any) -> Travel:
-    assert travel.timed is not None
-    by = {name: getattr(travel.timed, name) for name in ("by", "first", "last", "estimated")}
-    return Travel(travel.minutes, travel.metres, DrivesTimed(**{**by, **changes}))
+    assert drives_words(None, [(0, 1)]) == "all estimated by distance"
 
 
 def test_places_that_round_to_one_are_no_drive_apart_and_the_constants_time_the_others() -> None:
     known = KnownDrives(by="x", number={})
     points = [(41.0, -98.0), (41.000001, -98.0), (41.1, -98.0)]
-    before = known.between(points)
-    assert before.timed == DrivesTimed("x", None, None, ())
-    slower = replace(known, constants=replace_factor(2.0)).between(points)
+    before, timed = known.between(points)
+    assert timed == DrivesTimed("x", None, None, ())
+    slower, _ = replace(known, constants=replace_factor(2.0)).between(points)
     assert slower.minutes[0][1] == before.minutes[0][1]
     assert slower.minutes[0][2] > before.minutes[0][2]
     assert spot(points[0]) == spot(points[1])
@@ -327,7 +329,7 @@ def replace_factor(factor: float) -> Any:
 def test_a_week_is_the_same_as_ever_where_no_source_is_set(built: BuiltDemo, tmp_path: Any) -> None:
     folder = shutil.copytree(built.out, tmp_path / "out")
     with running(settings_for(folder)) as app:
-        week = prepare_week(app.state.database, MONDAY, NOW).built.week
-    assert week.travel.timed is None
-    assert "timed" not in (built.out / "week.json").read_text()
+        made = prepare_week(app.state.database, MONDAY, NOW).built
+    week = made.week
+    assert made.timed is None
     assert week.travel.minutes == read_week((built.out / "week.json").read_bytes()).travel.minutes

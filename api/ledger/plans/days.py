@@ -12,10 +12,11 @@ from sqlmodel import Session, col, select
 
 from api import tables
 from api.fields.shown import DAY_MIN
+from api.ledger.plans.documents import week_in
 from api.ledger.plans.posted import plan_that_counts
 from scheduler.plan import read_plan
 from scheduler.sheet import Cell, sheet
-from scheduler.week import Week, read_week
+from scheduler.week import Week
 
 
 @dataclass(frozen=True)
@@ -82,7 +83,7 @@ def crew_day(session: Session, crew_id: str, date: datetime.date) -> PlannedDay 
     stored, posted = plan_that_counts(session, monday)
     if crew is None or stored is None:
         return None
-    week, plan = read_week(stored.week), read_plan(stored.plan)
+    week, plan = week_in(stored), read_plan(stored.plan)
     day = (date - week.start_date).days
     cells = (c for c in sheet(week, plan).cells if (c.crew, c.day) == (crew_id, day))
     yard = session.get(tables.Yard, crew.yard_id)

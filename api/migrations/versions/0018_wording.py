@@ -4,7 +4,7 @@ import sqlalchemy as sa
 from alembic import op
 
 revision = "0018_wording"
-down_revision = "0015_rest"
+down_revision = "0017_places"
 branch_labels = None
 depends_on = None
 

@@ -10,13 +10,16 @@ from sqlmodel import Session
 
 from api import tables
 from api.fields.cells import hours_text
-from api.ledger.job_facts import job_facts
+from api.ledger.job_facts import job_facts, zero_photos
 from api.papers.preparation import JobPapers, Preparation
 
 
 @dataclass(frozen=True)
 class JobPage:
-    """What the page of one job shows; `stale` names the papers that were made of other inputs than today's."""
+    """What the page of one job shows; `stale` names the papers that were made of other inputs than today's.
+
+    `zero` is the newest photo of the point from which the wall's measures count.
+    """
 
     job: JobPapers
     site: tables.Site
@@ -27,6 +30,7 @@ class JobPage:
     counts: dict[str, tables.BenchCount]
     shorts: dict[str, tables.Short]
     stale: set[str]
+    zero: tables.Photo | None
 
 
 def job_page(session: Session, visit_id: str, now: datetime.datetime) -> JobPage | None:
@@ -38,6 +42,7 @@ def job_pages(session: Session, visit_ids: Sequence[str], now: datetime.datetime
     """Return what the pages of visits show, by their ids; a visit that is not there is left out."""
     known = job_facts(session, visit_ids)
     papers = Preparation(session, known, now, remake=False).papers_of(list(known.visits.values()))
+    zeros = zero_photos(session, known.visits.values())
     pages = {}
     for visit_id, visit in known.visits.items():
         site = known.sites[visit.site_id]
@@ -51,6 +56,7 @@ def job_pages(session: Session, visit_ids: Sequence[str], now: datetime.datetime
             counts=known.counts.get(visit_id, {}),
             shorts={short.item: short for short in known.shorts.get(visit_id, []) if short.arrived_on is None},
             stale=set(papers[visit_id].stale),
+            zero=zeros.get(visit_id),
         )
     return pages
 

@@ -16,6 +16,7 @@ from api.day import photos
 from api.fields.limits import as_sent
 from api.http.pages import Database, wants_json
 from api.http.problems import Problem, responses
+from api.ledger.job_facts import zero_photos
 from api.ledger.plans.posted_days import act, visit_of, working_day
 from api.tables import Photo, Visit
 
@@ -70,6 +71,17 @@ def add_photo(
     return once(session, write)
 
 
+@router.get("/jobs/{visit_id}/zero", responses=_PICTURE, response_class=Response)
+def zero(request: Request, session: Database, who: Reader, visit_id: str) -> Response:
+    """Give the newest photo of the zero of a job's wall, also where another visit took it."""
+    own_job(session, who, visit_id)
+    visit = found(session, Visit, visit_id, "job")
+    row = zero_photos(session, [visit]).get(visit_id)
+    if row is None:
+        raise Problem(404, f'No photo shows the zero of the wall of "{visit_id}" yet.')
+    return _picture(request, row)
+
+
 @router.get("/photos/{photo_id}", responses=_PICTURE, response_class=Response)
 def photo(request: Request, session: Database, who: Reader, photo_id: int) -> Response:
     """Give the picture of a photo to whoever may see its job."""
@@ -77,12 +89,14 @@ def photo(request: Request, session: Database, who: Reader, photo_id: int) -> Re
         raise Problem(404, f'No photo has the id "{photo_id}".')
     row = found(session, Photo, photo_id, "photo")
     own_job(session, who, row.visit_id)
+    return _picture(request, row)
+
+
+def _picture(request: Request, row: Photo) -> Response:
     tag = f'"{row.sha256[:32]}"'
     if tag in request.headers.get("if-none-match", ""):
         return Response(status_code=304, headers={"ETag": tag})
     path = photos.path_of(request.app.state.settings.data, row.sha256)
     if not path.exists():
-        raise Problem(
-            404, f"The picture of photo {photo_id} is missing from the data folder: restore it from a backup."
-        )
+        raise Problem(404, f"The picture of photo {row.id} is missing from the data folder: restore it from a backup.")
     return FileResponse(path, media_type=row.media_type, headers={"ETag": tag}, content_disposition_type="inline")

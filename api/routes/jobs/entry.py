@@ -25,6 +25,9 @@ from api.jobs.entry import ROWS, Section
 from api.jobs.numbers import job_number
 from api.ledger.history import note
 from api.office.gates import begin_gates
+from api.places.answers import question_of
+from api.places.form import Placing, blank, placed
+from api.places.pins import pin_text
 from api.routes.records import Words
 from scheduler.errors import BadInput
 
@@ -42,9 +45,10 @@ _OWN = {
 }  # fmt: skip
 
 
+_PIN = "sites."  # what the names of the fields of a site's place begin with
 # What a new job is asked for; a model that is known brings the rest of its awning.
 _ASKED = {
-    "customers": ("name", "phone"), "sites": ("town", "address", "lat", "lon"), "visits": ("kind",),
+    "customers": ("name", "phone"), "sites": ("address", "town"), "visits": ("kind",),
     "awnings": ("model", "width_mm", "projection_mm"),
 }  # fmt: skip
 
@@ -80,6 +84,10 @@ def new_job(
 def make_job(request: Request, session: Database, now: Now, who: Office, sent: Sent) -> Response:
     """Make a job of the form, all of its rows or none; what cannot stand is told beside its field."""
     known = {name: sent.get(f"known.{name}", "") for name in ("customer", "site", "awning")}
+    place = None
+    if not known["site"]:
+        address, town = (sent.get(f"sites.{name}", "") for name in ("address", "town"))
+        sent, place = placed(session, request.app.state.places, sent, _PIN, address, town)
     cells = {}
     for table in ROWS:
         key = entry.key_column(table)
@@ -96,12 +104,12 @@ def make_job(request: Request, session: Database, now: Now, who: Office, sent: S
     try:
         cells["awnings"], parts = models.filled(session, cells["awnings"], _units(session))
     except BadInput as fault:
-        return _new_page(request, session, form, known, {f"awnings.{fault.where}": fault.problem}, 422)
+        return _new_page(request, session, form, known, {f"awnings.{fault.where}": fault.problem}, 422, place)
     rows = _linked(session, cells, known, now.date().isoformat())
     try:
-        entry.keep(session, rows, by=who.name, now=now)
+        entry.keep(session, rows, by=who.name, now=now, pin=place.fault if place else "")
     except BadFiles as bad:
-        return _new_page(request, session, form, known, entry.faults_by_field(bad), 422)
+        return _new_page(request, session, form, known, entry.faults_by_field(bad), 422, place)
     begin_gates(session, session.get_one(tables.Visit, visit), by=who.name, now=now)
     if "awnings" in rows:
         models.pack(session, cells["awnings"]["awning"], parts, by=who.name, now=now)
@@ -132,7 +140,7 @@ def _linked(
 
 def _new_page(
     request: Request, session: Session, cells: Mapping[str, Mapping[str, str]], known: Mapping[str, str],
-    faults: Mapping[str, str] | None = None, status: int = 200,
+    faults: Mapping[str, str] | None = None, status: int = 200, place: Placing | None = None,
 ) -> Response:  # fmt: skip
     left_out = {"customers"} if known["customer"] or known["site"] else set()
     left_out |= ({"sites"} if known["site"] else set()) | ({"awnings"} if known["awning"] else set())
@@ -144,7 +152,6 @@ def _new_page(
     ]
     words = {
         "awnings": "A model that is entered brings weight, box and parts. Empty: a survey or repair of another awning.",
-        "sites": "Latitude and longitude stand beside the house on any map; roads and daylight are reckoned from them.",
     }
     values: dict[str, Any] = {
         "title": "New job",
@@ -159,6 +166,8 @@ def _new_page(
     if known["site"]:
         values["site"] = found(session, tables.Site, known["site"], "site")
     hidden = {f"{table}.{entry.key_column(table)}": row[entry.key_column(table)] for table, row in cells.items()}
+    if "sites" not in left_out:
+        values["place"] = place or blank(session, _PIN)
     return _page(request, session, values | {"hidden": hidden}, faults, status)
 
 
@@ -176,22 +185,29 @@ def change(request: Request, session: Database, now: Now, who: Office, table: Ta
     row: Any = found(session, ROWS[table], key, entry.key_column(table))
     kept, job = entry.cells_of(session, table, row, _units(session)), sent.get("job", "")
     own = {entry.key_column(table): key}
+    place = None
+    if isinstance(row, tables.Site):
+        address, town = (sent.get(f"{_PIN}{name}", kept[name]) for name in ("address", "town"))
+        moved = question_of(address, town) != question_of(row.address, row.town)
+        sent, place = placed(session, request.app.state.places, sent, _PIN, address, town,
+                             was=pin_text(row.lat, row.lon), moved=moved, but=row.id)  # fmt: skip
     cells = entry.typed(table, sent, kept) | own
     state = sent.get("state", getattr(row, "state", ""))
     mark = entry.mark_of(kept)
     if sent.get("mark") != mark:
         both = entry.section(table, _TITLES[table], cells, kept)
-        return _row_page(request, session, row, both, mark, job, other=True, status=412)
+        return _row_page(request, session, row, both, mark, job, other=True, status=412, place=place)
     try:
         if cells != kept:
-            entry.keep(session, {table: cells}, by=who.name, now=now)
+            entry.keep(session, {table: cells}, by=who.name, now=now, pin=place.fault if place else "")
         if isinstance(row, tables.Visit) and state != row.state:
             _set_state(session, row, state, who, now)
     except BadFiles as bad:
         faults = entry.faults_by_field(bad)
         return _row_page(
-            request, session, row, entry.section(table, _TITLES[table], cells), mark, job, faults, status=422
-        )
+            request, session, row, entry.section(table, _TITLES[table], cells), mark, job, faults, status=422,
+            place=place,
+        )  # fmt: skip
     visit = key if table == "visits" else job
     if visit and "\0" not in visit and session.get(tables.Visit, visit) is not None:
         return RedirectResponse(f"/jobs/{visit}", 303)
@@ -209,13 +225,15 @@ def _set_state(session: Session, row: tables.Visit, state: str, who: Who, now: A
 
 def _row_page(
     request: Request, session: Session, row: Any, shown: Section, mark: str, job: str,
-    faults: Mapping[str, str] | None = None, *, other: bool = False, status: int = 200,
+    faults: Mapping[str, str] | None = None, *, other: bool = False, status: int = 200, place: Placing | None = None,
 ) -> Response:  # fmt: skip
     values = {
         "title": f"{_TITLES[shown.table]} {shown.key}", "sections": [shown], "words": {}, "other": other, "job": job,
         "action": f"/records/{shown.table}/{shown.key}", "hidden": {"mark": mark, "job": job},
         "states": STATES if isinstance(row, tables.Visit) else {}, "state": getattr(row, "state", ""),
     }  # fmt: skip
+    if isinstance(row, tables.Site):
+        values["place"] = place or blank(session, _PIN, pin_text(row.lat, row.lon), row.id)
     return _page(request, session, values, faults, status)
 
 

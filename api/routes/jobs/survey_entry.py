@@ -21,6 +21,7 @@ from api.access.idempotency import Once
 from api.clock import Now, local_day
 from api.http.pages import Database, page, wants_json
 from api.http.problems import Problem, bad_fields, responses
+from api.ledger.job_facts import zero_photos
 from api.ledger.plans.posted import does_job
 from api.papers.shown.cautions import LEAD_PAINT_BEFORE
 from api.routes import records
@@ -286,6 +287,7 @@ def _form(
     values = {
         "entry": entry,
         "site": site,
+        "zero": zero_photos(session, [entry.visit]).get(entry.visit.id),
         "customer": session.get_one(tables.Customer, site.customer_id),
         "sections": SECTIONS,
         "fields": fields,

@@ -22,7 +22,7 @@ from api.http.pages import Database
 from api.http.problems import responses
 from api.http.versions import IfMatch, IfNoneMatch
 from api.routes import records
-from api.tables import Awning, MakerPart, Order, SiteSurvey, Visit, Yard
+from api.tables import Awning, MakerOrder, MakerPart, Order, SiteSurvey, Visit, Yard
 from scheduler.errors import BadInput
 
 router = APIRouter(prefix="/awnings", tags=["awnings"])
@@ -126,7 +126,10 @@ def delete_awning(
     def write() -> Response:
         row = found(session, Awning, awning_id, "awning")
         _pack(session, row.id, {})
-        users = {"surveys": col(SiteSurvey.awning_id), "visits": col(Visit.awning_id)}
+        users = {
+            "surveys": col(SiteSurvey.awning_id), "visits": col(Visit.awning_id),
+            "orders to makers": col(MakerOrder.awning_id),
+        }  # fmt: skip
         return records.remove(session, who, now, row, "awning", if_match, users)
 
     return once(session, write)

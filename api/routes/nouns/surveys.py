@@ -24,7 +24,7 @@ from api.routes import records
 from api.survey import keeping
 from api.survey.drawing import drawn
 from api.survey.form import Reading, read_fields
-from api.tables import Awning, Business, Order, SiteSurvey, Visit
+from api.tables import Awning, Business, MakerOrder, Order, SiteSurvey, Visit
 from scheduler.errors import BadInput
 from scheduler.layout.documents import Survey, survey_from_data
 
@@ -177,7 +177,8 @@ def delete_survey(
                 words = ", ".join(visit.id for visit in resting)
                 detail = f"{row.id} cannot be deleted: the open install {words} rests on it."
                 raise Problem(409, detail, kind="in-use", used_by={"installs": len(resting)})
-        return records.remove(session, who, now, row, "survey", if_match, {})
+        users = {"orders to makers": col(MakerOrder.survey_id)}
+        return records.remove(session, who, now, row, "survey", if_match, users)
 
     return once(session, write)
 

@@ -59,6 +59,7 @@ class YardBody(Body):
     name: Annotated[str, limit("yard.name")]
     lat: Annotated[float, limit("yard.lat")]
     lon: Annotated[float, limit("yard.lon")]
+    address: Annotated[str, limit("yard.address")] = ""
 
 
 class PersonBody(Body):

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import datetime
+from collections.abc import Sequence
 from dataclasses import asdict
 from typing import Annotated, Any, Literal
 
@@ -26,6 +27,7 @@ from api.http.pages import Database, page, wants_json
 from api.http.problems import Problem
 from api.jobs.packet import packet_pdf
 from api.ledger.plans.days import by_id, crew_day, crew_week
+from api.places.filling import filled, questions
 from api.tables import Crew, Visit
 
 router = APIRouter(tags=["exchange"])
@@ -39,6 +41,7 @@ Anyone = Annotated[Who, everyone()]
 _IMPORT_EXAMPLE = {
     "kept": False,
     "fingerprint": "5f1c0d2e",
+    "questions": [],
     "tables": [{"table": "customers", "new": 1, "changed": 1, "unchanged": 58}],
     "changes": [
         {
@@ -102,14 +105,16 @@ def take_in(
     """Take a table in, all or nothing, or say what that would do; the same file again changes nothing."""
     try:
         uploads = read_upload(file.file.read(MOST_BYTES + 1), file.filename or "upload", IMPORTABLE, table or None)
+        uploads = filled(session, request.app.state.places, uploads)
+        asked = questions(session, uploads)
         done = import_tables(session, uploads, keep=run == "keep", now=now, by=who.name, expected=expected or None)
     except BadFiles as fault:
         if wants_json(request):
             raise
         return _page(request, session, who, faults=fault, status=422)
     if wants_json(request):
-        return JSONResponse(_told(done))
-    return _page(request, session, who, done=done, table=table)
+        return JSONResponse(_told(done) | {"questions": asked})
+    return _page(request, session, who, done=done, table=table, questions=asked)
 
 
 @router.get("/crews/{crew_id}/visits", responses=_gives("application/json", _WEEK_EXAMPLE))
@@ -197,6 +202,7 @@ def _page(
     done: Imported | None = None,
     faults: BadFiles | None = None,
     table: str = "",
+    questions: Sequence[str] = (),
     status: int = 200,
 ) -> Response:
     secret, base = request.app.state.secret, request.app.state.settings.base
@@ -213,6 +219,7 @@ def _page(
         "told": _told(done) if done else None,
         "faults": faults.faults if faults else (),
         "table": table,
+        "questions": questions,
         "most": MOST_SHOWN,
         "may_export": who.role is Role.manager,
     }

@@ -28,6 +28,9 @@ from api.office.keeping import Record
 from api.office.kind import Kind, Values
 from api.office.kinds import KINDS
 from api.office.lacking import lacking
+from api.places.answers import question_of
+from api.places.form import Placing, blank, placed
+from api.places.pins import pin_text
 from scheduler.errors import BadInput
 
 router = APIRouter(prefix="/set-up", tags=["set up"])
@@ -43,6 +46,7 @@ GROUPS = (
     ("Awnings sold", ("models", "model-sizes", "model-parts", "packed")),
     ("Before a visit", ("gates", "usual-gates")),
 )
+MOST_LOOKED_UP = 8  # addresses of yards, a second each
 
 
 @router.get("")
@@ -162,6 +166,8 @@ def look_through(
     sent = _file(session, kind, file_id)
     table = files.table_of(sent.table, kind)
     columns, remembered = taking.columns_of(session, kind, table)
+    if kind.table is tables.Yard:
+        _look_up(request, table, columns)
     return _file_page(request, session, kind, sent, table, columns, who, now, remembered=remembered)
 
 
@@ -178,6 +184,8 @@ async def take_in(
         taking.check_columns(kind, columns)
     except BadInput as fault:
         return _file_page(request, session, kind, sent, table, columns, who, now, fault=fault.problem, status=422)
+    if kind.table is tables.Yard:
+        _look_up(request, table, columns)
     if form.get("do") != "keep":
         return _file_page(request, session, kind, sent, table, columns, who, now)
     if _tried(request, kind, table, columns, who, now)[0].mark != form.get("mark"):
@@ -230,10 +238,15 @@ def _take(
     now: datetime.datetime,
 ) -> Response:  # fmt: skip
     """Keep or delete a row as its form says; show the form again where it cannot be, or where visits would fall."""
+    place = None
+    if kind.table is tables.Yard:
+        sent, place = _placed(request, session, old, sent)
     texts = {c.name: sent.get(c.name, old.texts[c.name] if old else "").strip() for c in kind.columns}
     if old is not None and sent.get("mark") != old.mark:
-        return _form(request, session, kind, old, texts, other=True, status=412)
+        return _form(request, session, kind, old, texts, other=True, status=412, place=place)
     deleted = old is not None and sent.get("do") == "delete"
+    if place is not None and place.fault and not deleted:
+        return _form(request, session, kind, old, texts, faults={"pin": place.fault}, status=422, place=place)
     try:
         values: Values = {} if deleted else keeping.read(session, kind, texts, old)
 
@@ -246,15 +259,26 @@ def _take(
 
         hangs = _hangs(request, now, sent, do)
         if hangs is not None:
-            return _form(request, session, kind, old, texts, hangs=hangs, deleting=deleted, status=409)
+            return _form(request, session, kind, old, texts, hangs=hangs, deleting=deleted, status=409, place=place)
         do(session)
     except BadValues as fault:
-        return _form(request, session, kind, old, texts, faults=dict(fault.faults), status=422)
+        return _form(request, session, kind, old, texts, faults=dict(fault.faults), status=422, place=place)
     except BadInput as fault:
-        return _form(request, session, kind, old, texts, faults={fault.where: fault.problem}, status=409)
+        return _form(request, session, kind, old, texts, faults={fault.where: fault.problem}, status=409, place=place)
     name = keeping.title(kind, texts) or texts.get("name", "")
     again = f"/set-up/{kind.id}/new" if sent.get("do") == "more" else ""
     return _on(kind, f"{name} {'deleted' if deleted else 'kept'}.", again)
+
+
+def _placed(
+    request: Request, session: Session, old: Record | None, sent: dict[str, str]
+) -> tuple[dict[str, str], Placing]:  # fmt: skip
+    """Return what was sent of a yard with latitude and longitude in place of its pin, and how its place stands."""
+    before = old.row.address if old else ""
+    address = sent.get("address", before)
+    moved = bool(before) and question_of(address, "") != question_of(before, "")
+    was, but = (pin_text(old.row.lat, old.row.lon), old.row.id) if old else ("", "")
+    return placed(session, request.app.state.places, sent, "", address, "", was=was, moved=moved, but=but)
 
 
 def _hangs(
@@ -278,6 +302,18 @@ def _tried(
 
     hangs = hanging(request.app.state.database, now, do)
     return tried[0], hangs
+
+
+def _look_up(request: Request, table: files.SentTable, columns: list[str]) -> None:
+    """Have the addresses of a few yards without a place looked up before their rows are read."""
+    at = {name: n for n, name in enumerate(columns) if name}
+    if "address" not in at:
+        return
+    bare = [
+        cells[at["address"]] for _, cells in table.lines if not any(cells[at[n]] for n in ("lat", "lon") if n in at)
+    ]
+    for address in list(dict.fromkeys(filter(None, bare)))[:MOST_LOOKED_UP]:
+        request.app.state.places.find(address, "")
 
 
 def _on(kind: Kind, words: str, again: str = "") -> RedirectResponse:
@@ -323,9 +359,9 @@ def _list_page(
 def _form(
     request: Request, session: Session, kind: Kind, old: Record | None, texts: dict[str, str], *,
     faults: dict[str, str] | None = None, hangs: Hanging | None = None, deleting: bool = False, other: bool = False,
-    status: int = 200,
+    status: int = 200, place: Placing | None = None,
 ) -> Response:  # fmt: skip
-    names = {column.name for column in kind.columns}
+    names = {column.name for column in kind.columns} | {"pin"}
     values = {
         "kind": kind, "kinds": KINDS.values(), "old": old, "texts": texts, "faults": faults or {},
         "loose": [problem for where, problem in (faults or {}).items() if where not in names],
@@ -334,8 +370,10 @@ def _form(
         "kept": request.query_params.get("kept", ""),
         "history": _history(session, kind, old) if old else [],
         "belongs": _belongs(session, kind, old) if old else [],
-        "title": keeping.title(kind, old.texts) if old else "",
+        "title": keeping.title(kind, old.texts) if old else "", "place": place,
     }  # fmt: skip
+    if kind.table is tables.Yard and place is None:
+        values["place"] = blank(session, "", pin_text(texts["lat"], texts["lon"]), str(old.key[0]) if old else "")
     return page(request, "office/form.html", values, status=status)
 
 

@@ -20,6 +20,7 @@ from api.http.names import crew_names
 from api.http.pages import Database, page, wants_json
 from api.http.problems import Problem
 from api.ledger.fingerprint import code_of, fingerprint
+from api.ledger.plans.documents import beside
 from api.looking_back.happened import Happened, happened
 from api.looking_back.plots import cost_plot, crew_plot, happened_plot, pool_plot
 from api.looking_back.weeks import WHENS, WeekBack, named, week_dates, weeks_back
@@ -90,8 +91,9 @@ def ask_worth(
     row = ask(session, one.plan_id, float(seconds), by=who.name, now=now)
     if row is None or row.id is None:
         raise Problem(409, "Another question is under way; ask again when it is answered.", kind="under-way")
-    week = session.get_one(tables.StoredPlan, one.plan_id).week
-    background.add_task(request.app.state.worth.begin, row.id, week, float(seconds))  # when this is in the database
+    stored = session.get_one(tables.StoredPlan, one.plan_id)
+    begin, names = request.app.state.worth.begin, beside(stored).crews
+    background.add_task(begin, row.id, stored.week, names, float(seconds))  # when this is in the database
     if wants_json(request):
         return Response(msgspec.json.encode(_run(row)), 202, media_type="application/json")
     return RedirectResponse(f"/looking-back/{start_date}#pays", 303)

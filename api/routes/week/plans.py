@@ -33,7 +33,7 @@ from scheduler import Comparison, Lock, Off, Put, Tried, by_hand, compare
 from scheduler.documents import encode
 from scheduler.errors import BadInput
 from scheduler.judged import Breach
-from scheduler.week import Week
+from scheduler.week import Week, week_document
 
 router = APIRouter(tags=["plans"])
 Staff = Annotated[Who, allow(*LOOKERS)]
@@ -95,7 +95,7 @@ def plan(session: Database, _: Staff, plan_id: PlanId) -> Response:
 @router.get("/plans/{plan_id}/week")
 def plan_week(session: Database, _: Staff, plan_id: PlanId) -> Response:
     """Give the week document that a plan was made of, `week/1`."""
-    return Response(encode(plans.documents(session, plan_id).week), media_type="application/json")
+    return Response(week_document(plans.documents(session, plan_id).week), media_type="application/json")
 
 
 @router.get("/plans/{plan_id}/against/{other_id}")

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import itertools
 import math
 from collections.abc import Sequence
 from dataclasses import dataclass
@@ -40,7 +41,7 @@ class Set:
 
 
 def fill(findings: Sequence[Finding], columns: Sequence[Box], also: Sequence[Finding] = ()) -> Set:
-    """Set `findings` into `columns`, one after the other; a finding may run on into the next column.
+    """Set `findings` into `columns`, each whole where one column can take it, else running on into the next one.
 
     Where room is short, the first in order go first, and a later short one may take what a long one could not; what is
     left out is named at the end. Where all found room, so may those of `also` that fit; the others are `rest`, unnamed.
@@ -49,7 +50,7 @@ def fill(findings: Sequence[Finding], columns: Sequence[Box], also: Sequence[Fin
     if not left_out:
         if not also:
             return Set(tuple(lines), "")
-        lines, rest = _set([*findings, *also], columns)
+        lines, rest = _set([*findings, *also], columns, len(findings))
         return Set(tuple(lines), "", tuple(rest))
     last = columns[-1]
     shorter = [*columns[:-1], Box(last.left, last.top, last.right, last.bottom - _REST_LINES * _LINE)]
@@ -73,8 +74,47 @@ def _left_over(rest: Sequence[Finding], named: int | None = None) -> str:
     return f"On the next page: {' and '.join(counts)} ({listed.strip()})."
 
 
-def _set(findings: Sequence[Finding], columns: Sequence[Box]) -> tuple[list[_Line], list[Finding]]:
-    """Return the lines of those findings that find room one after the other, and the findings that do not."""
+def _set(
+    findings: Sequence[Finding], columns: Sequence[Box], must: int | None = None
+) -> tuple[list[_Line], list[Finding]]:
+    """Return the lines of those findings that find room, and the findings that do not.
+
+    Each whole in the first column that can take it, or all run on from column to column: whichever leaves fewer stops
+    out, then tears fewer and leaves fewer of the first `must` out; where both are alike, nothing is torn.
+    """
+    whole, running = _set_whole(findings, columns), _set_running(findings, columns)
+    needed = {id(finding) for finding in findings[:must]}
+
+    def worth_less(way: tuple[list[_Line], list[Finding]], torn: int) -> tuple[int, int]:
+        return sum(one.level == "stop" for one in way[1]), torn + sum(id(one) in needed for one in way[1])
+
+    never = bool(whole[1]) and whole[1][0] is findings[0]  # longer than any column: it would be put off for ever
+    return whole if not never and worth_less(whole, 0) <= worth_less(running, _torn(running[0])) else running
+
+
+def _torn(lines: Sequence[_Line]) -> int:
+    """How many findings run on from one column into the next: their line follows at the next one's top."""
+    return sum(not after.first and after.y < before.y for before, after in itertools.pairwise(lines))
+
+
+def _set_whole(findings: Sequence[Finding], columns: Sequence[Box]) -> tuple[list[_Line], list[Finding]]:
+    lines: list[_Line] = []
+    left_out: list[Finding] = []
+    tops = [box.top for box in columns]
+    for finding in findings:
+        for column, box in enumerate(columns if len(left_out) <= _MOST_TRIED else ()):
+            free = Box(box.left, tops[column], box.right, box.bottom)
+            found = _set_one(finding, [free], 0, free.top + SIZE)
+            if found is not None:
+                lines += found[0]
+                tops[column] = found[2] - SIZE
+                break
+        else:
+            left_out.append(finding)
+    return lines, left_out
+
+
+def _set_running(findings: Sequence[Finding], columns: Sequence[Box]) -> tuple[list[_Line], list[Finding]]:
     lines: list[_Line] = []
     left_out: list[Finding] = []
     column, y = 0, columns[0].top + SIZE

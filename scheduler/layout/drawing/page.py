@@ -24,7 +24,8 @@ Paper = Literal["letter", "a4"]
 PAPERS_MM: dict[Paper, tuple[float, float]] = {"letter": (279.4, 215.9), "a4": (297.0, 210.0)}
 
 _GAP = 4.0
-_LEAST_PICTURE = 36.0  # height of the wall on the sheet below which it gives no more room to the findings
+_LEAST_PICTURE = 36.0  # height of the wall on the sheet below which it gives no more room to the findings,
+_LEAST_FOR_STOPS = 24.0  # unless that brings every stop to the first sheet: nobody drills before having read them
 _LOWER = (62.0, 74.0, 86.0)  # heights of the lower half, the least that holds the findings is taken
 _LONGEST_PART = 1500  # letters of a finding that go into one column
 _SIDE = 92.0
@@ -136,12 +137,14 @@ def _laid_out(survey: Survey, layout: Layout, stands: view.StandsOn, measures: M
     inner = Box(MARGIN, MARGIN, sheet.width - MARGIN, bottom)
     least = max(_ends(survey, layout, measures, _columns_of(sheet, survey, layout, 0.0))) + 2.5
     heights = [height for height in _LOWER if height > least] or [least]
+    best: _First | None = None
     for lower in heights:
         whole = Box(inner.left, inner.top + HEAD + 1, inner.right, bottom - lower - 3)
-        smaller = view.lay_out(survey, layout, stands, measures, whole)
-        if lower > heights[0] and smaller.view.wall.bottom - smaller.view.wall.top < _LEAST_PICTURE:
+        picture = view.lay_out(survey, layout, stands, measures, whole)
+        high = picture.view.wall.bottom - picture.view.wall.top
+        squeezed = high < _LEAST_PICTURE
+        if best is not None and squeezed and (high < _LEAST_FOR_STOPS or not _stops(best.done.rest)):
             break  # the findings must not squeeze the wall
-        picture = smaller
         top = picture.bottom + 3
         unnamed = elevation.draw(DrawingSheet(sheet.width, sheet.height, trial=True), picture)
         areas = _columns_of(sheet, survey, layout, top)
@@ -149,10 +152,16 @@ def _laid_out(survey: Survey, layout: Layout, stands: view.StandsOn, measures: M
         below = [Box(box.left, end + 1.5, box.right, box.bottom) for box, end in zip(areas, ends, strict=True)]
         first, also, later = _said(found, unnamed)
         done = findings.fill(first, below, also)
-        done = replace(done, rest=(*later, *done.rest))
+        if best is None or not squeezed or not _stops(done.rest):
+            best = _First(picture, areas, top, replace(done, rest=(*later, *done.rest)), found)
         if not done.left_over:
             break
-    return _First(picture, areas, top, done, found)
+    assert best is not None
+    return best
+
+
+def _stops(rest: Sequence[Finding]) -> bool:
+    return any(finding.level == "stop" for finding in rest)
 
 
 def _said(found: Sorted, unnamed: list[str]) -> tuple[list[Finding], list[Finding], list[Finding]]:

@@ -17,6 +17,7 @@ from scheduler.units import INCH_MM, both
 
 _WORD = {"rafters": "rafter", "rim-board": "rim board"}
 _HOLD_DOWN_LBF = 750  # tension device of a deck's lateral load connection, four of them: IRC R507.9.2, from memory
+_LEAST_OFF_MM = 1.0  # nearer to the middle than anyone can set a screw by eye
 
 
 def wood_findings(
@@ -72,11 +73,10 @@ def _pattern(survey: Survey, held: Grip) -> Iterator[Finding]:
         )
         yield Finding("stop", "one-line", text)
         return
-    text = (
-        f"Screws may stand at most {both(room - across)} off the middle of the {word}: find both its edges with a probe"
-        " before drilling."
-    )
-    yield Finding("caution" if room - across < 3 else "note", "off-centre", text)
+    off = room - across
+    where = f"may stand at most {both(off)} off" if off >= _LEAST_OFF_MM else "must stand exactly on"
+    text = f"Screws {where} the middle of the {word}: find both its edges with a probe before drilling."
+    yield Finding("caution" if off < 3 else "note", "off-centre", text)
 
 
 def _stud_or_rafter(survey: Survey, held: Grip) -> Iterator[Finding]:

@@ -55,6 +55,21 @@ def test_findings_follow_each_other_down_the_column() -> None:
     assert [line.x for line in done.lines] == pytest.approx([10 + INDENT + word * first for first in (1, 0, 1, 0, 0)])
 
 
+def test_a_finding_stays_whole_where_a_later_column_can_take_it_whole() -> None:
+    one, two, three = told(4, "one"), told(3, "two", "caution"), told(1, "three", "caution")
+    done = fill([one, two, three], [column(3), column(9, left=100.0)])
+    assert done.left_over == ""
+    assert {line.x for line in done.lines if line.level == "stop" and not line.first} == {100 + INDENT}
+    assert ends(done, one, two, three) == ["one", "two", "three"]
+    assert next(line for line in done.lines if "three" in line.text).x < 100  # the short one takes what room is left
+
+
+def test_no_stop_is_left_out_for_the_sake_of_keeping_it_whole() -> None:
+    long = told(7, "long")
+    done = fill([long, told(2, "two", "caution")], [column(5), column(5, left=100.0)])
+    assert "long" in ends(done, long)
+
+
 def test_a_finding_runs_on_into_the_next_column() -> None:
     long = told(8, "long")
     done = fill([long], [column(5), column(5, left=100.0)])
@@ -64,10 +79,10 @@ def test_a_finding_runs_on_into_the_next_column() -> None:
     assert " ".join(line.text for line in done.lines) == long.text
 
 
-@pytest.mark.parametrize(("lines", "torn"), [(7.3, True), (6.3, False)])
-def test_fewer_than_three_lines_of_a_finding_do_not_stand_at_the_foot(lines: float, torn: bool) -> None:
+@pytest.mark.parametrize(("lines", "beside", "torn"), [(7.3, 4, True), (6.3, 9, False)])
+def test_fewer_than_three_lines_of_a_finding_do_not_stand_at_the_foot(lines: float, beside: float, torn: bool) -> None:
     """Four lines are taken; of the next finding three or more may stay, else it begins in the next column."""
-    done = fill([told(4, "one"), told(5, "two")], [column(lines), column(9, left=100.0)])
+    done = fill([told(4, "one"), told(5, "two")], [column(lines), column(beside, left=100.0)])
     assert done.left_over == ""
     assert sum(line.x < 100 for line in done.lines) == (7 if torn else 4)
 

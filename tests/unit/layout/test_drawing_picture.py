@@ -12,7 +12,7 @@ from scheduler.layout.drawing import describe
 from scheduler.layout.drawing.picture import draw_picture
 from tests.drawn import NAMESPACE, overlapping, written
 from tests.shapes import CLOTH, GRAPHITE, shapes
-from tests.surveys import plain_survey
+from tests.surveys import plain_survey, second_survey
 
 
 @pytest.mark.parametrize(("units", "scale"), [("metric", 25), ("imperial", 32)])
@@ -53,3 +53,13 @@ def test_the_picture_of_another_surveys_layout_is_refused() -> None:
         draw_picture(plain_survey(id="other"), lay_out(plain_survey()))
     assert refused.value.where == "survey"
     assert refused.value.problem == 'must be the id of the survey drawn ("other"), is "alder-4m"'
+
+
+def test_the_picture_names_its_zero_and_what_it_is_checked_by() -> None:
+    survey = second_survey()
+    texts = written(draw_picture(survey, lay_out(survey)))
+    assert "0 is the left jamb of the patio door" in " ".join(text.text for text in texts)
+    assert overlapping(texts) == []
+    first = plain_survey()  # of a survey without a name for it, that too is said
+    words = " ".join(text.text for text in written(draw_picture(first, lay_out(first))))
+    assert "without a name: ask before drilling" in words

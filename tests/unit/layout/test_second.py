@@ -184,6 +184,14 @@ def test_rafters_get_the_cautions_of_studs_and_say_how_far_they_may_reach() -> N
     assert of(laid(wall={"kind": "rafters", "member_depth": 88.9, "end_grain": True}), "end-grain-room").level == "stop"
 
 
+def test_where_a_screw_has_no_room_beside_the_middle_the_words_say_so_and_not_a_zero() -> None:
+    tight = of(laid(wall={"member_width": 30.0}), "off-centre")
+    assert tight.level == "caution"
+    assert "must stand exactly on the middle of the stud" in tight.text
+    assert "at most" not in tight.text
+    assert "at most" in of(laid(), "off-centre").text
+
+
 def test_a_deeper_stud_takes_a_longer_screw_than_a_shallow_one() -> None:
     shallow, deep = (laid(wall={"member_depth": d, "species": "spruce-pine-fir"}).fastener for d in (88.9, 139.7))
     assert shallow is not None

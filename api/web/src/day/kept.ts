@@ -15,7 +15,7 @@ export async function keepHere(state: DayState): Promise<void> {
     const urls = [
       ...all<HTMLLinkElement>("link[rel=stylesheet]").map((link) => link.href),
       ...all<HTMLScriptElement>("script[src]").map((script) => script.src),
-      ...all<HTMLImageElement>(".pane img").map((picture) => picture.src),
+      ...all<HTMLImageElement>(".pane img, .zero img").map((picture) => picture.src),
       ...Object.values(state.photos).flat().map((photo) => `${location.origin}/photos/${photo.id}`),
     ];
     const channel = new MessageChannel();

@@ -47,7 +47,7 @@ self.addEventListener("fetch", (event) => {
     else if (DAY_SHEET.test(url.pathname)) event.respondWith(daySheet(request, url.pathname));
   } else if (url.pathname.startsWith("/static/") && url.searchParams.has("v")) {
     event.respondWith(keptFirst(request));
-  } else if (url.pathname.startsWith("/photos/") || /^\/crews\/[^/]+\/days\/[^/]+\/drawings\//.test(url.pathname)) {
+  } else if (url.pathname.startsWith("/photos/") || /^\/(crews\/[^/]+\/days\/[^/]+\/drawings\/|jobs\/[^/]+\/zero$)/.test(url.pathname)) {
     event.respondWith(serviceFirst(request));
   }
 });

@@ -1,0 +1,49 @@
+"""A stored week document as it is read again, with what stands beside it because the format has no key for it."""
+
+from __future__ import annotations
+
+import datetime
+from typing import Any
+
+import msgspec
+
+from api import tables
+from scheduler.documents import form_in
+from scheduler.week import Week, Week2, names_in, with_names
+
+
+class DrivesTimed(msgspec.Struct, frozen=True):
+    """Who timed the drives, from which day to which, and which drives it did not time but the estimate.
+
+    `estimated` has a row for each place: the numbers of the places to which the drive from there is estimated. Where
+    `first` and `last` are None all drives are, and it is empty.
+    """
+
+    by: str
+    first: datetime.date | None
+    last: datetime.date | None
+    estimated: tuple[tuple[int, ...], ...]
+
+
+class Beside(msgspec.Struct, frozen=True):
+    """What stands beside a week document: what people call its crews, by id, and who timed its drives."""
+
+    crews: dict[str, str] = {}
+    timed: DrivesTimed | None = None
+
+
+def beside(row: tables.StoredPlan | tables.PlanRun) -> Beside:
+    """Return what stands beside the week document of a row."""
+    return msgspec.convert(row.beside, Beside)
+
+
+def as_data(week: Week, timed: DrivesTimed | None) -> dict[str, Any]:
+    """Return what is to stand beside the document of `week`, as a row keeps it."""
+    made: dict[str, Any] = msgspec.to_builtins(Beside(names_in(week), timed))
+    return made
+
+
+def week_in(row: tables.StoredPlan | tables.PlanRun) -> Week:
+    """Return the week of a row, its crews called by their names; it was checked before it was stored."""
+    kind: type[Week] = Week2 if form_in(row.week) == "week/2" else Week
+    return with_names(msgspec.json.decode(row.week, type=kind), beside(row).crews)
