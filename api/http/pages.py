@@ -62,6 +62,10 @@ def _short(minutes: int) -> Markup:
     return Markup(short_clock(minutes))  # as it stands: without am and pm it would be taken for a plain time
 
 
+def _hours(minutes: int) -> Markup:
+    return Markup(f"{minutes // 60}:{minutes % 60:02}")  # a length of time, which is no time of day
+
+
 _templates = Jinja2Templates(directory=Path(__file__).parents[1] / "templates", context_processors=[for_pages])
 _templates.env.trim_blocks = _templates.env.lstrip_blocks = True
 _templates.env.finalize = _said
@@ -75,6 +79,7 @@ _templates.env.filters.update(
     feet_inches=length,
     pounds=pounds,
     short_clock=_short,
+    hours=_hours,
 )
 _templates.env.globals.update(wording=wording, asset=asset, script=script, set_up=set_up, held_to=held_to)
 

@@ -23,6 +23,7 @@ from api.http.pages import Database, page
 from api.http.problems import Problem, responses
 from api.ledger.history import in_words
 from api.office import files, keeping, taking
+from api.office.groups import grouped
 from api.office.hanging import Hanging, hanging
 from api.office.keeping import Record
 from api.office.kind import Kind, Values
@@ -38,14 +39,6 @@ Office = Annotated[Who, allow(Role.manager, Role.office)]
 KindId = Annotated[str, Path(max_length=40, description=f"one of {', '.join(KINDS)}")]
 Key = Annotated[list[str], Query(max_length=3, description="the key of the row, each part once")]
 MOST_SHOWN = 200
-# The kinds by what people look for on the page of all; one that is named in none stands at the end.
-GROUPS = (
-    ("Who works", ("people", "crews", "days-off")),
-    ("What they take along", ("vans", "van-days", "tools", "out-of-order")),
-    ("Yards and shelves", ("yards", "shelf")),
-    ("Awnings sold", ("models", "model-sizes", "model-parts", "packed")),
-    ("Before a visit", ("gates", "usual-gates")),
-)
 MOST_LOOKED_UP = 8  # addresses of yards, a second each
 
 
@@ -55,11 +48,8 @@ def overview(request: Request, session: Database, now: Now, _: Office) -> Respon
     counts = {
         kind.id: session.exec(select(sa.func.count()).select_from(kind.table)).one() for kind in KINDS.values()
     }  # fmt: skip
-    named = {kind for _, kinds in GROUPS for kind in kinds}
-    rest = tuple(kind for kind in KINDS if kind not in named)
-    groups = [(title, [KINDS[kind] for kind in kinds]) for title, kinds in (*GROUPS, ("More", rest)) if kinds]
     titles = {kind.id: kind.title for kind in KINDS.values()}
-    values = {"groups": groups, "titles": titles, "counts": counts, "lacks": lacking(session, now)}
+    values = {"groups": grouped(), "titles": titles, "counts": counts, "lacks": lacking(session, now)}
     return page(request, "office/overview.html", values)
 
 

@@ -6,8 +6,12 @@ const WHOLE = new Intl.NumberFormat("en-US", { maximumFractionDigits: 0, roundin
 // A time of day as plain sentences write it; see api/fields/wording.py.
 const TIME = /(?<![\w:.,+])(?<!:\d\d:\d\d-)([01]?[0-9]|2[0-4]):([0-5][0-9])(?![:\w]|\.[0-9]| ?[ap]m\b)/g;
 
+interface Rooted {
+  document?: { documentElement?: { dataset?: Record<string, string | undefined> } };
+}
+
 function chosen(name: "clock" | "currency"): string | undefined {
-  return typeof document === "undefined" ? undefined : document.documentElement?.dataset?.[name];
+  return (globalThis as Rooted).document?.documentElement?.dataset?.[name]; // a worker has no page
 }
 
 /** Return minutes after midnight as 14:15 or 2:15 pm. */
