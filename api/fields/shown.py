@@ -4,6 +4,11 @@ from __future__ import annotations
 
 import datetime
 import zoneinfo
+from typing import Any
+
+from jinja2 import pass_context
+from jinja2.runtime import Context
+from markupsafe import Markup
 
 from api.fields.wording import wording
 from scheduler.units import FOOT_MM, LB_KG, feet_inches
@@ -68,3 +73,27 @@ def length(length_mm: float) -> str:
 
 def long_date(date: datetime.date) -> str:
     return f"{date:%A}, {date:%B} {date.day}"
+
+
+def _short(minutes: int) -> Markup:
+    return Markup(short_clock(minutes))  # as it stands: without am and pm it would be taken for a plain time
+
+
+def _hours(minutes: int) -> Markup:
+    return Markup(f"{minutes // 60}:{minutes % 60:02}")  # a length of time, which is no time of day
+
+
+@pass_context
+def said(_: Context, value: Any) -> Any:
+    """Return what a page or paper writes in the business's words, sentences of the planning core among it.
+
+    Markup stays as it is. Templates have it as what finishes each value (`finalize`).
+    """
+    return wording().say(value) if type(value) is str else value
+
+
+# By which pages and prints show values.
+FILTERS = {
+    "at": at, "clock": clock, "dollars": dollars, "feet": feet, "day_name": day_name, "duration": duration,
+    "feet_inches": length, "pounds": pounds, "short_clock": _short, "hours": _hours,
+}  # fmt: skip

@@ -9,15 +9,13 @@ from typing import Annotated, Any
 from fastapi import Depends, Request
 from fastapi.responses import HTMLResponse
 from fastapi.templating import Jinja2Templates
-from jinja2 import pass_context
-from jinja2.runtime import Context
 from markupsafe import Markup
 from sqlmodel import Session, select
 
 from api import tables
 from api.database import transaction
 from api.fields.limits import LIMITS, Text
-from api.fields.shown import at, clock, day_name, dollars, duration, feet, length, pounds, short_clock
+from api.fields.shown import FILTERS, said
 from api.fields.wording import wording
 from api.http.assets import asset, script
 from api.http.names import for_pages
@@ -52,35 +50,10 @@ def _session(request: Request) -> Iterator[Session]:
 Database = Annotated[Session, Depends(_session, scope="function")]
 
 
-@pass_context
-def _said(_: Context, value: Any) -> Any:
-    """Return what a page writes in the business's words, sentences of the planning core among it; markup stays."""
-    return wording().say(value) if type(value) is str else value
-
-
-def _short(minutes: int) -> Markup:
-    return Markup(short_clock(minutes))  # as it stands: without am and pm it would be taken for a plain time
-
-
-def _hours(minutes: int) -> Markup:
-    return Markup(f"{minutes // 60}:{minutes % 60:02}")  # a length of time, which is no time of day
-
-
 _templates = Jinja2Templates(directory=Path(__file__).parents[1] / "templates", context_processors=[for_pages])
 _templates.env.trim_blocks = _templates.env.lstrip_blocks = True
-_templates.env.finalize = _said
-_templates.env.filters.update(
-    at=at,
-    clock=clock,
-    dollars=dollars,
-    feet=feet,
-    day_name=day_name,
-    duration=duration,
-    feet_inches=length,
-    pounds=pounds,
-    short_clock=_short,
-    hours=_hours,
-)
+_templates.env.finalize = said
+_templates.env.filters.update(FILTERS)
 _templates.env.globals.update(wording=wording, asset=asset, script=script, set_up=set_up, held_to=held_to)
 
 

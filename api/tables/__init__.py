@@ -20,9 +20,10 @@ from api.tables.business import (
     Yard,
 )
 from api.tables.chain import ChainLink
+from api.tables.hooks import Webhook, WebhookCall
 from api.tables.office import FileShape, Gate, GateRule, MakerOrder, SentFile, SentPaper
 from api.tables.places import KnownAddress, PlaceAnswer, PlaceSource
-from api.tables.plans import DayResult, History, Lock, PlanRun, PostedWeek, StoredPlan
+from api.tables.plans import DayResult, History, HorizonPlan, Lock, PlanRun, PostedWeek, StoredPlan
 from api.tables.rebooking import CaseVisit, Message, RebookingCase
 from api.tables.roads import Drive, RoadPlace, RoadSource, RoadTable
 from api.tables.sales import Awning, AwningModel, Customer, MakerPart, ModelPart, ModelSize, Order, Site, SiteSurvey
@@ -67,6 +68,7 @@ __all__ = [
     "Gate",
     "GateRule",
     "History",
+    "HorizonPlan",
     "JobNumber",
     "KeptAnswer",
     "KitState",
@@ -114,6 +116,8 @@ __all__ = [
     "Visit",
     "VisitFollows",
     "VisitHours",
+    "Webhook",
+    "WebhookCall",
     "WorthRun",
     "Yard",
 ]

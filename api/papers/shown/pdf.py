@@ -7,12 +7,10 @@ import zoneinfo
 from pathlib import Path
 from typing import Any
 
-from jinja2 import Environment, FileSystemLoader, StrictUndefined, pass_context
-from jinja2.runtime import Context
+from jinja2 import Environment, FileSystemLoader, StrictUndefined
 
 from api import tables
-from api.fields.shown import clock, day_name, duration, feet, length, pounds
-from api.fields.wording import wording
+from api.fields.shown import FILTERS, said
 from api.papers.shown.cautions import GOES_FIRST
 from api.papers.shown.job_page import allowed
 
@@ -35,23 +33,10 @@ def _environment() -> Environment:
         undefined=StrictUndefined,
         trim_blocks=True,
         lstrip_blocks=True,
-        finalize=_said,
+        finalize=said,
     )
-    made.filters.update(
-        allowed=allowed,
-        clock=clock,
-        day_name=day_name,
-        duration=duration,
-        feet=feet,
-        feet_inches=length,
-        pounds=pounds,
-    )
+    made.filters.update(FILTERS, allowed=allowed)
     return made
-
-
-@pass_context
-def _said(_: Context, value: Any) -> Any:
-    return wording().say(value) if type(value) is str else value
 
 
 def _nothing_else(url: str, *_: Any, **__: Any) -> Any:
