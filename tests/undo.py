@@ -9,9 +9,10 @@ from msgspec.structs import replace
 
 from scheduler.engine.reasons.remedies import (
     AtYard,
+    BetterVan,
     Free,
-    Hours,
-    Kit,
+    KitBy,
+    LongerDay,
     NoRest,
     OpenHours,
     Parts,
@@ -20,7 +21,6 @@ from scheduler.engine.reasons.remedies import (
     Skills,
     Tools,
     Undo,
-    Van,
 )
 from scheduler.plan import Because, Plan
 from scheduler.week import Arrival, Crew, Equipment, Helpers, Job, Shift, Stock, Vehicle, Week, Window
@@ -150,7 +150,7 @@ def _apply(week: Week, job: str, undo: Undo) -> Week:
             row = there.get((yard, day), Helpers(yard, day, 0, day_cents))
             there[yard, day] = replace(row, count=row.count + number)
             return replace(week, helpers=tuple(there.values()))
-        case Kit(day):
+        case KitBy(day):
             return with_job(week, job, lambda j: replace(j, ready_day=day))
         case OpenHours(day, start, end):
             return with_job(week, job, lambda j: replace(j, windows=(*j.windows, Window(day, start, end, 0))))
@@ -158,9 +158,9 @@ def _apply(week: Week, job: str, undo: Undo) -> Week:
             return with_job(week, job, lambda j: replace(j, yard=yard))
         case Skills(crew, skills):
             return _with_crew(week, crew, lambda c: replace(c, skills=(*c.skills, *skills)))
-        case Van(crew, payload_kg, rack_mm, boxes):
+        case BetterVan(crew, payload_kg, rack_mm, boxes):
             return _with_crew(week, crew, lambda c: replace(c, vehicle=Vehicle(payload_kg, rack_mm, boxes)))
-        case Hours(crew, day, earlier, later):
+        case LongerDay(crew, day, earlier, later):
 
             def longer(s: Shift) -> Shift:
                 return Shift(s.day, s.start - earlier, s.end, s.overtime + later) if s.day == day else s

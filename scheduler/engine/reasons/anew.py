@@ -16,6 +16,7 @@ from scheduler.engine.search.state import empty
 
 ROUNDS = 6_000  # of taking jobs out and putting them back, for all questions of a plan together
 MOST_ROUNDS, LEAST_ROUNDS = 1_200, 60  # for one of them
+MOST_PAIRS = 1_000_000  # jobs times crew days, of all plans made so: past that no more is asked
 _SEED = 1
 HEATS = (0.1, 1.0)  # of what a stop costs, where the search from each beginning starts
 _COLD = 0.01  # of that, where it ends
@@ -43,6 +44,11 @@ class Again:
             ruin.begin_from({k: list(jobs) for k, jobs in begin.items() if jobs})
             ruin.run(each, max(1.0, hot * ruin.stop_cents), _COLD ** (1 / each))
         return ruin.cost, ruin.routes()
+
+
+def most_questions(model: Model) -> int:
+    """Return how many questions of a week may be asked so, by its size."""
+    return MOST_PAIRS // max(1, len(model.week.jobs) * len(model.crew_days))
 
 
 def rounds_each(questions: int) -> int:

@@ -62,7 +62,7 @@ class Opening(NamedTuple):
         return max(1, self.hindered.bit_count() + (self.extra >= 0))
 
 
-class Opened:
+class OpenedPlan:
     """A plan with the jobs `asked` let onto every crew day.
 
     routes: jobs in order by crew and day. loose: which of `BY_TIME` is thought away: work windows (of the jobs `free`:
@@ -108,7 +108,7 @@ class Opened:
                 found.append(k)
         return found
 
-    def only_at(self, j: int, days: Collection[int], start: int) -> Opened:
+    def only_at(self, j: int, days: Collection[int], start: int) -> OpenedPlan:
         """Return the same with job j at `start` alone on `days`, each of which has that start."""
         other = copy.copy(self)
         other.__dict__.pop("state", None)
@@ -139,7 +139,7 @@ class Opened:
         """Return crew and day of crew day k."""
         return self.crew_of[k].id, self.model.crew_days[k].day
 
-    def without(self, j: int, costs: Costs | None = None) -> Opened:
+    def without(self, j: int, costs: Costs | None = None) -> OpenedPlan:
         """Return the same with job j not planned; `costs` of the routes that are left, as of the start."""
         other = copy.copy(self)
         other.__dict__.pop("state", None)

@@ -7,12 +7,12 @@ from functools import cache
 
 from scheduler.engine.model.arrays import Model
 from scheduler.engine.model.timing import time_route
-from scheduler.engine.reasons.opened import WINDOW, Opened
-from scheduler.engine.reasons.sentences import Told, amount, plain
+from scheduler.engine.reasons.opened import HOURS, REST, OpenedPlan
+from scheduler.engine.reasons.sentences import ToldReason, amount, plain
 from scheduler.engine.reasons.ways import Plans, Way, look, ways
 from scheduler.price import Visit
 from scheduler.promises import broken_promises, promised
-from scheduler.week import Booking, clock_time, crew_name, day_name
+from scheduler.week import Booking, Job, Week, clock_time, crew_name, day_name
 
 Routes = Mapping[int, Sequence[int]]
 
@@ -57,19 +57,18 @@ def _why(model: Model, plans: Plans, j: int, booked: Booking, day: str) -> Itera
     if not crews:
         yield "no crew works that day"
         return
-    routes = {at: kept for at, jobs in plans.routes.items() if (kept := [x for x in jobs if x != j])}
+    if shut := _shut(week, week.jobs[j], booked):
+        yield shut
+        return
     firm = booked.hold == "firm"
 
     @cache
-    def loose(rules: int) -> Opened:
+    def loose(rules: int) -> OpenedPlan:
         costs = loose(0).cost_by_route() if rules else None
-        if rules & WINDOW:
-            opened = Opened(week, routes, [j], rules, [j], costs)
-        else:
-            opened = (plans.loose(rules) if rules else plans.base).without(j, costs)
+        opened = plans.loose(rules).without(j, costs)
         return opened.only_at(j, days(opened), booked.start) if firm else opened
 
-    def days(opened: Opened) -> Collection[int]:
+    def days(opened: OpenedPlan) -> Collection[int]:
         found = [k for k in range(len(opened.crew_of)) if opened.model.crew_days[k].day == booked.day]
         if not firm:
             return found
@@ -77,12 +76,12 @@ def _why(model: Model, plans: Plans, j: int, booked: Booking, day: str) -> Itera
         return opened.holding(j, mine, booked.start)
 
     worth = _worth(plans, loose(0), j)
-    found = ways(loose, j, worth, look(loose(0), j, worth, days), days)
+    found = ways(loose, j, worth, look(loose(0), j, worth, days), days, by_time=(HOURS, REST))
     if not found:
-        yield f"it fits into no crew's day on {day}, four hours longer and at any hour"
+        yield f"no crew that works on {day} can do it in its work windows, even with a longer day"
         return
     way = found[0]
-    told = Told(j, way, booked.start if firm else None)
+    told = ToldReason(j, way, booked.start if firm else None)
     facts = [plain(fact) for _, fact in told.facts()]
     yield from facts
     if facts:
@@ -90,7 +89,22 @@ def _why(model: Model, plans: Plans, j: int, booked: Booking, day: str) -> Itera
     yield from _price(told, way)
 
 
-def _worth(plans: Plans, without: Opened, j: int) -> int:
+def _shut(week: Week, job: Job, booked: Booking) -> str:
+    """Return that no work window holds what was promised; empty where one does."""
+    here = [w for w in job.windows if w.day == booked.day]
+    by = "customer, daylight, weather, crews at work"
+    if booked.hold == "firm":
+        end = booked.start + job.minutes
+        if any(w.start <= booked.start and end <= w.end for w in here):
+            return ""
+        hours = f"{clock_time(booked.start)}–{clock_time(end)}"
+        return f"no work window ({by}) holds {hours} on {day_name(week, booked.day)}"
+    if any(w.end - w.start >= job.minutes for w in here):
+        return ""
+    return f"no work window ({by}) on {day_name(week, booked.day)} is as long as its {job.minutes} minutes"
+
+
+def _worth(plans: Plans, without: OpenedPlan, j: int) -> int:
     """Return what the plan as it is costs more than without job j, its own place's cost and price counted."""
     skip = int(without.arrays.skip[j])
     at = next((at for at, jobs in plans.routes.items() if j in jobs), None)
@@ -100,7 +114,7 @@ def _worth(plans: Plans, without: Opened, j: int) -> int:
     return plans.base.cost_by_route()[at] - kept
 
 
-def _price(told: Told, way: Way) -> Iterator[str]:
+def _price(told: ToldReason, way: Way) -> Iterator[str]:
     extra, others = way.place.extra, told.out()
     more = f"keeping it costs {amount(extra)} more"
     if extra >= 0 and others:

@@ -36,7 +36,7 @@ class People(NamedTuple):
     day_cents: int
 
 
-class Kit(NamedTuple):
+class KitBy(NamedTuple):
     """The kit complete by `day`."""
 
     day: int
@@ -49,7 +49,7 @@ class Skills(NamedTuple):
     skills: tuple[str, ...]
 
 
-class Van(NamedTuple):
+class BetterVan(NamedTuple):
     """A van for the crew that takes at least this much."""
 
     crew: str
@@ -58,7 +58,7 @@ class Van(NamedTuple):
     boxes: int
 
 
-class Hours(NamedTuple):
+class LongerDay(NamedTuple):
     """The crew's day begun so many minutes earlier, or its overtime so many longer."""
 
     crew: str
@@ -94,7 +94,7 @@ class Free(NamedTuple):
     pairs: tuple[tuple[str, str], ...]
 
 
-Undo = Parts | Tools | People | Kit | Skills | Van | Hours | OpenHours | AtYard | NoRest | Free
+Undo = Parts | Tools | People | KitBy | Skills | BetterVan | LongerDay | OpenHours | AtYard | NoRest | Free
 
 
 @dataclass(frozen=True)

@@ -11,19 +11,19 @@ from functools import cached_property
 from typing import Any, NamedTuple
 
 from scheduler.engine.reasons.anew import Again
-from scheduler.engine.reasons.opened import BY_TIME, HOURS, KIT, REST, SKILL, VAN, YARD, Opened, Opening, van_takes
+from scheduler.engine.reasons.opened import BY_TIME, HOURS, KIT, REST, SKILL, VAN, YARD, OpenedPlan, Opening, van_takes
 from scheduler.engine.reasons.remedies import (
     AtYard,
+    BetterVan,
     Free,
-    Hours,
-    Kit,
+    KitBy,
+    LongerDay,
     OpenHours,
     Parts,
     People,
     Remedy,
     Skills,
     Tools,
-    Van,
 )
 from scheduler.engine.reasons.room import HELPER, LADDER, LOAD, STOCK
 from scheduler.engine.reasons.short import undo_of
@@ -44,7 +44,7 @@ class Settled(NamedTuple):
 class Rivals:
     """The question, of a plan with jobs let onto every crew day."""
 
-    def __init__(self, opened: Opened, rounds: int) -> None:
+    def __init__(self, opened: OpenedPlan, rounds: int) -> None:
         self.opened, self.rounds = opened, rounds
 
     @cached_property
@@ -117,6 +117,7 @@ class Rivals:
             "hull_hi",
         )
         own = {name: getattr(w, name).copy() for name in (*names, "start", "latest", "skip", "follow")}
+        own |= {name: starts.copy() for name, starts in self._shut.items()}
         if opened.loose & HOURS:  # only where the remedy says so
             for x, crew in enumerate(opened.crew_of):
                 shift = next(s for s in crew.shifts if s.day == model.crew_days[x].day)
@@ -130,30 +131,48 @@ class Rivals:
                     own["pool_cap"][model.pool_row[self._near(yard, day), model.items.index(item)]] += number
                 case People(yard, day, number, _):
                     own["helper_cap"][model.helper_row[self._near(yard, day)]] += number
-                case Hours(name, day, earlier, later):
+                case LongerDay(name, day, earlier, later):
                     own["start"][model.crew_day[name, day]] -= earlier
                     own["latest"][model.crew_day[name, day]] += later
-                case Van(name, payload_kg, _, boxes):
+                case BetterVan(name, payload_kg, _, boxes):
                     for x, crew in enumerate(opened.crew_of):
                         if crew.id == name:
                             own["payload"][x], own["max_boxes"][x] = payload_kg, boxes
-        for i in opened.asked:
-            for c in range(int(w.job_ptr[i]), int(w.job_ptr[i + 1])):
-                k, place = int(w.job_day[c]), int(w.job_cand[c])
-                span = self._span(i, k, remedy, own=i == j)
-                options = slice(int(w.opt_ptr[place]), int(w.opt_ptr[place + 1]))
-                if span is None:
-                    own["opt_hi"][options] = own["hull_hi"][place] = -1
-                elif span[0] > 0:
-                    for lo, hi, at in (("opt_lo", "opt_hi", options), ("hull_lo", "hull_hi", place)):
-                        own[lo][at] = own[lo][at].clip(min=span[0])
-                        own[hi][at] = own[hi][at].clip(max=span[1])
+        crews = {undo.crew for undo in remedy.undo if isinstance(undo, Skills | BetterVan)}
+        for i in opened.asked if crews else (j,):
+            self._let(own, i, remedy, crews if i != j else None, own=i == j)
         for undo in remedy.undo:
             if isinstance(undo, Free):
                 own["follow"] = own["follow"][[self._name(row) not in undo.pairs for row in own["follow"].tolist()]]
         own["skip"][j] += 0 if remedy.cents is None else remedy.cents + 1
         model = dataclasses.replace(model, start=own["start"], latest=own["latest"])
         return model, w._replace(**own)
+
+    @cached_property
+    def _shut(self) -> dict[str, Any]:
+        """Return the starts with every job kept off the crew days that a rule keeps it off by itself."""
+        starts = {name: getattr(self.opened.arrays, name).copy() for name in ("opt_lo", "opt_hi", "hull_lo", "hull_hi")}
+        nothing = Remedy((), "", 0)
+        for i in self.opened.asked:
+            self._let(starts, i, nothing, None, own=False)
+        return starts
+
+    def _let(self, starts: dict[str, Any], i: int, remedy: Remedy, crews: set[str] | None, *, own: bool) -> None:
+        """Give job i the starts that the remedy leaves it, on the crew days of `crews` (None: all)."""
+        w = self.opened.arrays
+        for c in range(int(w.job_ptr[i]), int(w.job_ptr[i + 1])):
+            k, place = int(w.job_day[c]), int(w.job_cand[c])
+            if crews is not None and self.opened.crew_of[k].id not in crews:
+                continue
+            span = self._span(i, k, remedy, own=own)
+            options = slice(int(w.opt_ptr[place]), int(w.opt_ptr[place + 1]))
+            for lo, hi, at in (("opt_lo", "opt_hi", options), ("hull_lo", "hull_hi", slice(place, place + 1))):
+                starts[lo][at], starts[hi][at] = getattr(w, lo)[at], getattr(w, hi)[at]
+                if span is None:
+                    starts[hi][at] = -1
+                elif span[0] > 0:
+                    starts[lo][at] = starts[lo][at].clip(min=span[0])
+                    starts[hi][at] = starts[hi][at].clip(max=span[1])
 
     def _name(self, row: list[int]) -> tuple[str, str]:
         return self.opened.week.jobs[row[0]].id, self.opened.week.jobs[row[1]].id
@@ -175,9 +194,9 @@ class Rivals:
             match undo:
                 case Skills(name, skills) if name == crew.id and set(job.skills) <= {*crew.skills, *skills}:
                     bits &= ~SKILL
-                case Van(name, kg, mm, boxes) if name == crew.id and van_takes(job, mm, boxes, kg):
+                case BetterVan(name, kg, mm, boxes) if name == crew.id and van_takes(job, mm, boxes, kg):
                     bits &= ~VAN
-                case Kit(by) if own and by <= day:
+                case KitBy(by) if own and by <= day:
                     bits &= ~KIT
                 case AtYard(yard) if own and yard == crew.yard:
                     bits &= ~YARD

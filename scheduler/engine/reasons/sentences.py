@@ -8,9 +8,10 @@ from itertools import groupby
 from scheduler.engine.reasons.opened import HOURS, VAN
 from scheduler.engine.reasons.remedies import (
     AtYard,
+    BetterVan,
     Free,
-    Hours,
-    Kit,
+    KitBy,
+    LongerDay,
     NoRest,
     OpenHours,
     Parts,
@@ -18,7 +19,6 @@ from scheduler.engine.reasons.remedies import (
     Skills,
     Tools,
     Undo,
-    Van,
 )
 from scheduler.engine.reasons.ways import Way
 from scheduler.plan import Because
@@ -59,7 +59,7 @@ def days(week: Week, numbers: Iterable[int]) -> str:
     return listed(told)
 
 
-class Told:
+class ToldReason:
     """One job's way to a place, in words."""
 
     def __init__(self, j: int, way: Way, start: int | None = None) -> None:
@@ -158,15 +158,15 @@ class Told:
                 return f"{undo.number} more of {undo.item}"
             case People():
                 return f"{undo.number} more helper{'' if undo.number == 1 else 's'}"
-            case Kit():
+            case KitBy():
                 return f"its kit complete by {day_name(self.week, undo.day)}"
             case Skills():
                 return f"{listed(undo.skills)} in {self.crew.called}"
-            case Van():
+            case BetterVan():
                 return f"a van for {self.crew.called} that takes {self._load(undo)}"
             case AtYard():
                 return f"its kit at yard {undo.yard}"
-            case Hours():
+            case LongerDay():
                 minutes = [f"{undo.later} minutes more at the end of"] if undo.later else []
                 minutes = [f"{undo.earlier} minutes more at the start of", *minutes] if undo.earlier else minutes
                 return f"{' and '.join(minutes)} the day of {self.crew.called}"
@@ -185,7 +185,7 @@ class Told:
                 return "ladder_out", self._ladder(undo.item)
             case People():
                 return self._helper()
-            case Kit():
+            case KitBy():
                 ready = self.job.ready_day
                 if ready is None:
                     return "kit_not_ready", "Its kit will not be complete this week"
@@ -194,11 +194,11 @@ class Told:
                 asked = set(undo.skills)
                 nobody = not any(asked & set(crew.skills) for crew in self.week.crews)
                 return "no_skills", f"{'No crew has' if nobody else f'{self.crew.called} lacks'} {listed(undo.skills)}"
-            case Van():
+            case BetterVan():
                 return self._van()
             case AtYard():
                 return "other_yard", f"Its kit lies at yard {self.job.yard}, and {self.crew.called} is of {undo.yard}"
-            case Hours():
+            case LongerDay():
                 return "out_of_reach", self._hours(undo)
             case OpenHours():
                 return "no_work_window", self._window()
@@ -275,7 +275,7 @@ class Told:
         load = f"with this job it would load {' and '.join(too_much)}"
         return "van_full", f"The van of {self.crew.called} is full on {self.day}: {load}"
 
-    def _load(self, undo: Van) -> str:
+    def _load(self, undo: BetterVan) -> str:
         van = self.crew.vehicle
         more = [f"boxes of {undo.rack_mm:,} mm"] if undo.rack_mm > van.rack_mm else []
         more += [f"{undo.boxes} long boxes"] if undo.boxes > van.boxes else []
@@ -291,7 +291,7 @@ class Told:
             return f"{self.job.minutes} minutes of work beside {listed(beside)}"
         return f"{minutes[a][b]} minutes there, {self.job.minutes} of work and {minutes[b][a]} back"
 
-    def _hours(self, undo: Hours) -> str:
+    def _hours(self, undo: LongerDay) -> str:
         shift = next(s for s in self.crew.shifts if s.day == self.day_number)
         last, first = shift.end + shift.overtime, shift.start
         if not undo.earlier:
@@ -303,9 +303,6 @@ class Told:
 
     def _window(self) -> str:
         job = self.job
-        if self.start is not None:
-            hours = f"{clock_time(self.start)}–{clock_time(self.start + job.minutes)}"
-            return f"No work window (customer, daylight, weather, crews at work) holds {hours} on {self.day}"
         if not job.windows:
             return "It has no work window this week (customer, daylight, weather and crews at work)"
         longest = max(job.windows, key=lambda w: w.end - w.start)

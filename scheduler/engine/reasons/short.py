@@ -21,15 +21,16 @@ from scheduler.engine.reasons.opened import (
     VAN,
     WINDOW,
     YARD,
-    Opened,
+    OpenedPlan,
     Opening,
     helper_cents,
 )
 from scheduler.engine.reasons.remedies import (
     AtYard,
+    BetterVan,
     Free,
-    Hours,
-    Kit,
+    KitBy,
+    LongerDay,
     NoRest,
     OpenHours,
     Parts,
@@ -37,7 +38,6 @@ from scheduler.engine.reasons.remedies import (
     Skills,
     Tools,
     Undo,
-    Van,
 )
 from scheduler.engine.reasons.room import FOLLOW, HELPER, LADDER, LOAD, STOCK, in_order
 from scheduler.engine.search.route_cost import NEVER, route_cost
@@ -48,7 +48,9 @@ _MOST_PERMUTED = 4  # stops of which every order is tried for the fewest minutes
 Routes = Mapping[int, Sequence[int]]
 
 
-def undo_of(opened: Opened, j: int, worth: int, place: Opening, order: list[int]) -> tuple[Opening, tuple[Undo, ...]]:
+def undo_of(
+    opened: OpenedPlan, j: int, worth: int, place: Opening, order: list[int]
+) -> tuple[Opening, tuple[Undo, ...]]:
     """Return all that stands in the way of job j at `place`, and the place with what it costs once that is undone.
 
     The rest of the plan stays as it is, less the jobs that the place displaces.
@@ -59,7 +61,7 @@ def undo_of(opened: Opened, j: int, worth: int, place: Opening, order: list[int]
     routes[k] = order
     found: list[Undo] = []
     if bits & KIT:
-        found.append(Kit(day))
+        found.append(KitBy(day))
     if bits & SKILL:
         found.append(Skills(crew.id, tuple(s for s in dict.fromkeys(job.skills) if s not in crew.skills)))
     if bits & (VAN | LOAD):
@@ -92,7 +94,7 @@ def undo_of(opened: Opened, j: int, worth: int, place: Opening, order: list[int]
     return place, tuple(found)
 
 
-def parts_short(opened: Opened, routes: Routes, k: int, j: int) -> Iterator[Parts]:
+def parts_short(opened: OpenedPlan, routes: Routes, k: int, j: int) -> Iterator[Parts]:
     """Yield what the shelf is short of, arrivals counted, so that these routes can go; of parts that job j needs."""
     model = opened.model
     yard, day = int(model.yard_of[k]), int(model.day_of[k])
@@ -110,7 +112,7 @@ def parts_short(opened: Opened, routes: Routes, k: int, j: int) -> Iterator[Part
             yield Parts(model.stock_items[q], opened.crew_of[k].yard, day, worst)
 
 
-def tools_short(opened: Opened, routes: Routes, k: int) -> Iterator[Tools]:
+def tools_short(opened: OpenedPlan, routes: Routes, k: int) -> Iterator[Tools]:
     """Yield the ladders and tools of which the yard has too few that day for these routes."""
     model = opened.model
     same = [
@@ -123,7 +125,7 @@ def tools_short(opened: Opened, routes: Routes, k: int) -> Iterator[Tools]:
             yield Tools(item, opened.crew_of[k].yard, int(model.day_of[k]), short)
 
 
-def helpers_short(opened: Opened, routes: Routes, k: int) -> Iterator[People]:
+def helpers_short(opened: OpenedPlan, routes: Routes, k: int) -> Iterator[People]:
     """Yield how many helpers more these routes need at the yard that day."""
     model = opened.model
     same = [
@@ -135,7 +137,7 @@ def helpers_short(opened: Opened, routes: Routes, k: int) -> Iterator[People]:
         yield People(yard, int(model.day_of[k]), short, helper_cents(opened.week, yard))
 
 
-def _kept_by(opened: Opened, routes: Routes, k: int, j: int, order: list[int]) -> tuple[tuple[str, str], ...]:
+def _kept_by(opened: OpenedPlan, routes: Routes, k: int, j: int, order: list[int]) -> tuple[tuple[str, str], ...]:
     """Return the follows of job j that these routes do not keep."""
     model, found = opened.model, list[tuple[str, str]]()
     at = {i: x for x, jobs in routes.items() for i in jobs}
@@ -153,9 +155,9 @@ def _kept_by(opened: Opened, routes: Routes, k: int, j: int, order: list[int]) -
     return tuple(found)
 
 
-def _van(opened: Opened, crew: Crew, order: list[int]) -> Van:
+def _van(opened: OpenedPlan, crew: Crew, order: list[int]) -> BetterVan:
     jobs, van = [opened.week.jobs[i] for i in order], crew.vehicle
-    return Van(
+    return BetterVan(
         crew.id,
         max(van.payload_kg, sum(job.weight_kg for job in jobs)),
         max(van.rack_mm, *(job.box_mm if job.boxes else 0 for job in jobs)),
@@ -163,7 +165,7 @@ def _van(opened: Opened, crew: Crew, order: list[int]) -> Van:
     )
 
 
-def _hours(opened: Opened, j: int, place: Opening, order: list[int]) -> tuple[Hours, list[int], Model]:
+def _hours(opened: OpenedPlan, j: int, place: Opening, order: list[int]) -> tuple[LongerDay, list[int], Model]:
     """Return the fewest minutes by which the crew's day has to be longer, the order of stops, and the model of that."""
     k = place.k
     crew = opened.crew_of[k]
@@ -194,7 +196,7 @@ def _hours(opened: Opened, j: int, place: Opening, order: list[int]) -> tuple[Ho
     if best is None:
         raise ValueError("the day is too short even so")
     _, earlier, later, order = best
-    return Hours(crew.id, shift.day, earlier, later), order, _of_day(opened, k, shift, earlier, later)
+    return LongerDay(crew.id, shift.day, earlier, later), order, _of_day(opened, k, shift, earlier, later)
 
 
 def _least(enough: Callable[[int], bool], most: int) -> int:
@@ -209,7 +211,7 @@ def _least(enough: Callable[[int], bool], most: int) -> int:
     return low
 
 
-def _cost(opened: Opened, k: int, shift: Shift, earlier: int, later: int, order: list[int]) -> int:
+def _cost(opened: OpenedPlan, k: int, shift: Shift, earlier: int, later: int, order: list[int]) -> int:
     w: Any = opened.arrays
     start, latest, rest = (x.copy() for x in (w.start, w.latest, w.rest))
     start[k], latest[k] = shift.start - earlier, shift.end + shift.overtime + later
@@ -219,7 +221,7 @@ def _cost(opened: Opened, k: int, shift: Shift, earlier: int, later: int, order:
     return int(route_cost(day, k, np.array(order, np.int64), len(order), helpers))
 
 
-def _of_day(opened: Opened, k: int, shift: Shift, earlier: int, later: int) -> Model:
+def _of_day(opened: OpenedPlan, k: int, shift: Shift, earlier: int, later: int) -> Model:
     model = opened.model
     start, latest, rest = (x.copy() for x in (model.start, model.latest, model.rest))
     start[k], latest[k] = shift.start - earlier, shift.end + shift.overtime + later
@@ -227,7 +229,7 @@ def _of_day(opened: Opened, k: int, shift: Shift, earlier: int, later: int) -> M
     return dataclasses.replace(model, start=start, latest=latest, rest=rest)
 
 
-def _rest(opened: Opened, minutes: int) -> tuple[int, int, int, int]:
+def _rest(opened: OpenedPlan, minutes: int) -> tuple[int, int, int, int]:
     rule = None if opened.loose & REST else opened.week.rest
     if rule is None or minutes <= rule.after:
         return FAR, FAR, FAR, FAR

@@ -13,12 +13,12 @@ from dataclasses import dataclass
 from functools import cache
 
 from scheduler.engine.model.arrays import Model
-from scheduler.engine.reasons.anew import extra_anew, rounds_each
-from scheduler.engine.reasons.opened import Opened
+from scheduler.engine.reasons.anew import extra_anew, most_questions, rounds_each
+from scheduler.engine.reasons.opened import OpenedPlan
 from scheduler.engine.reasons.promises import broken_by, why_broken
 from scheduler.engine.reasons.remedies import Remedy
 from scheduler.engine.reasons.rivals import Rivals, Settled
-from scheduler.engine.reasons.sentences import Told, amount
+from scheduler.engine.reasons.sentences import ToldReason, amount
 from scheduler.engine.reasons.ways import Plans, Way, is_hard, look, ways
 from scheduler.engine.search.route_cost import arrays
 from scheduler.plan import Because
@@ -107,15 +107,16 @@ def _causes(model: Model, plans: Plans, routes: Mapping[int, Sequence[int]]) -> 
     waiting = _waiting(model, routes)
     looked = {j: look(plans.base, j, int(model.skip_cost[j])) for j in waiting}
     plans.hard = frozenset(j for j in waiting if is_hard(looked[j]))
-    rounds = rounds_each(2 * len(waiting))
+    dearest = sorted(waiting, key=lambda j: (-int(model.skip_cost[j]), j))[: most_questions(model)]
+    asked, rounds = set(dearest), rounds_each(2 * len(dearest))
     rivals = cache(lambda opened: Rivals(opened, rounds))
 
-    def settle(opened: Opened, j: int, found: Settled) -> Settled:
-        return rivals(opened).settled(j, found)
+    def settle(opened: OpenedPlan, j: int, found: Settled) -> Settled:
+        return rivals(opened).settled(j, found) if j in asked else found
 
     found = {j: ways(plans.loose, j, int(model.skip_cost[j]), looked[j], settle=settle) for j in waiting}
     present = sum(plans.base.cost_by_route().values()) + sum(int(model.skip_cost[j]) for j in waiting)
-    again = extra_anew(model, arrays(model), present, _priced(model, routes, found))
+    again = extra_anew(model, arrays(model), present, [p for p in _priced(model, routes, found) if p[0] in asked])
     made = dict[int, tuple[Cause, ...]]()
     for j, told in found.items():
         extra = again.get(j)
@@ -142,7 +143,7 @@ def _priced(
 def _cause(j: int, way: Way, extra: int | None) -> Cause:
     if extra is not None and not way.place.hindered:
         way = dataclasses.replace(way, remedy=dataclasses.replace(way.remedy, again_cents=min(extra, way.place.extra)))
-    return Cause(tuple(Told(j, way).group()), way.remedy)
+    return Cause(tuple(ToldReason(j, way).group()), way.remedy)
 
 
 def _not_tried(way: Way, extra: int) -> Cause:

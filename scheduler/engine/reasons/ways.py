@@ -12,8 +12,8 @@ from functools import cache
 from itertools import combinations
 
 from scheduler.engine.model.arrays import Model
-from scheduler.engine.reasons.opened import BY_TIME, HOURS, KIT, REST, WINDOW, Opened, Opening, Routes
-from scheduler.engine.reasons.remedies import Hours, Parts, People, Remedy, Tools, Undo
+from scheduler.engine.reasons.opened import BY_TIME, HOURS, KIT, REST, WINDOW, OpenedPlan, Opening, Routes
+from scheduler.engine.reasons.remedies import LongerDay, Parts, People, Remedy, Tools, Undo
 from scheduler.engine.reasons.rivals import Settled
 from scheduler.engine.reasons.room import FOLLOW, HELPER, LADDER, STOCK
 from scheduler.engine.reasons.short import undo_of
@@ -29,7 +29,7 @@ _TO_BE_HAD = (
 class Way:
     """A place for a job, the order of stops, and the remedy; `alone`: less will not do whatever else is planned."""
 
-    opened: Opened
+    opened: OpenedPlan
     place: Opening
     order: list[int]
     remedy: Remedy
@@ -44,28 +44,28 @@ class Plans:
 
     def __init__(self, model: Model, routes: Routes, asked: Collection[int]) -> None:
         self.week, self.routes = model.week, routes
-        self.base = Opened(model.week, routes, asked)
+        self.base = OpenedPlan(model.week, routes, asked)
         self.hard = frozenset(asked)
         self.loose = cache(self._loose)
 
-    def _loose(self, rules: int) -> Opened:
+    def _loose(self, rules: int) -> OpenedPlan:
         if not rules:
             return self.base
-        return Opened(self.week, self.routes, self.base.asked, rules, self.hard, self.base.cost_by_route())
+        return OpenedPlan(self.week, self.routes, self.base.asked, rules, self.hard, self.base.cost_by_route())
 
 
-Found = list[tuple[Opened, Opening]]
-Days = Callable[[Opened], Collection[int]]
+Found = list[tuple[OpenedPlan, Opening]]
+Days = Callable[[OpenedPlan], Collection[int]]
 
 
-def look(opened: Opened, j: int, worth: int, days: Days | None = None) -> Found:
+def look(opened: OpenedPlan, j: int, worth: int, days: Days | None = None) -> Found:
     """Return the places of job j under the rules as they are, in place of others only where those are too bad.
 
     worth: what leaving the job as it is costs, in cents. days: the crew days that count (None: all).
     """
-    found = _found(opened, j, worth, days, Opened.beside)
+    found = _found(opened, j, worth, days, OpenedPlan.beside)
     if is_hard(found) or any(_is_price(kind) for kind in _fewest(found)):
-        found += _found(opened, j, worth, days, Opened.instead)
+        found += _found(opened, j, worth, days, OpenedPlan.instead)
     return found
 
 
@@ -76,30 +76,31 @@ def is_hard(found: Found) -> bool:
 
 
 def ways(
-    loose: Callable[[int], Opened],
+    loose: Callable[[int], OpenedPlan],
     j: int,
     worth: int,
     found: Found,
     days: Days | None = None,
-    settle: Callable[[Opened, int, Settled], Settled] | None = None,
+    settle: Callable[[OpenedPlan, int, Settled], Settled] | None = None,
+    by_time: tuple[int, ...] = (HOURS, REST, WINDOW),
 ) -> list[Way]:
     """Return the sets that need the fewest undoings, at most three, those without a price first, the cheapest first.
 
     loose: the plan with such rules on time loosened. found: what `look` has found. A place that displaces no job is
-    taken before one that does. settle: has those counted that would go first.
+    taken before one that does. settle: has those counted that would go first. by_time: rules on time to be loosened.
     """
     chosen = _fewest(found)
     if is_hard(found):
         found = list(found)
-        rules_on_time = (HOURS, REST, WINDOW) if loose(0).week.rest is not None else (HOURS, WINDOW)
+        rules_on_time = [rule for rule in by_time if rule != REST or loose(0).week.rest is not None]
         for size in range(1, len(rules_on_time) + 1):
             for rules in combinations(rules_on_time, size):
                 if not chosen or size == 1:
-                    found += _found(loose(sum(rules)), j, worth, days, Opened.beside)
+                    found += _found(loose(sum(rules)), j, worth, days, OpenedPlan.beside)
             chosen = chosen or _fewest(found)
         for rule in rules_on_time:
             if not chosen:
-                found += _found(loose(rule), j, worth, days, Opened.instead)
+                found += _found(loose(rule), j, worth, days, OpenedPlan.instead)
         chosen = _fewest(found)
     made = [_way(loose, kind, j, worth, days, settle) for kind in chosen]
     least = min((way.place.undoings for way in made), default=0)
@@ -108,11 +109,11 @@ def ways(
 
 
 def _found(
-    opened: Opened,
+    opened: OpenedPlan,
     j: int,
     worth: int,
     days: Days | None,
-    places: Callable[[Opened, int, int, Collection[int] | None], list[Opening]],
+    places: Callable[[OpenedPlan, int, int, Collection[int] | None], list[Opening]],
 ) -> Found:
     by_kind: dict[tuple[bool, bool, int], list[Opening]] = {}
     for place in places(opened, j, worth, None if days is None else days(opened)):
@@ -142,12 +143,12 @@ def _is_price(kind: Found) -> bool:
 
 
 def _way(
-    loose: Callable[[int], Opened],
+    loose: Callable[[int], OpenedPlan],
     kind: Found,
     j: int,
     worth: int,
     days: Days | None,
-    settle: Callable[[Opened, int, Settled], Settled] | None,
+    settle: Callable[[OpenedPlan, int, Settled], Settled] | None,
 ) -> Way:
     """Return, of places of one kind, the one that lacks least, with its remedy."""
     bits = kind[0][1].hindered
@@ -167,7 +168,7 @@ def _way(
     return Way(opened, *settled, alone)
 
 
-def _enough_alone(loose: Callable[[int], Opened], j: int, bits: int, days: Days | None) -> bool:
+def _enough_alone(loose: Callable[[int], OpenedPlan], j: int, bits: int, days: Days | None) -> bool:
     """Whether nothing less than these things frees job j, even were nothing else planned."""
     week = loose(0).week
     if any(f.then == week.jobs[j].id for f in week.follows):
@@ -197,7 +198,7 @@ def _cheapest(way: Way) -> tuple[bool, bool, bool, int, int]:
 def pieces(undo: tuple[Undo, ...]) -> int:
     """Return how many parts, tools, helpers and minutes a remedy takes together."""
     return sum(
-        u.earlier + u.later if isinstance(u, Hours) else u.number
+        u.earlier + u.later if isinstance(u, LongerDay) else u.number
         for u in undo
-        if isinstance(u, Parts | Tools | People | Hours)
+        if isinstance(u, Parts | Tools | People | LongerDay)
     )

@@ -292,7 +292,7 @@ TUESDAY = {"id": "elm", "shifts": [{"day": 1, "start": 480, "end": 660, "overtim
         (a_week({"booked": BOOKED, "ready_day": 1}, crews=[{"id": "oak"}, TUESDAY]),
          FIRM + "its kit is complete only on Tue Mar 16; with its kit complete by Mon Mar 15 it could be kept"),
         (a_week({"booked": BOOKED, "windows": [{"day": 0, "start": 505, "end": 900, "risk_cents": 0}]}),
-         FIRM + "no work window (customer, daylight, weather, crews at work) holds 8:20–10:00 on Mon Mar 15; with"),
+         FIRM + "no work window (customer, daylight, weather, crews at work) holds 8:20–10:00 on Mon Mar 15."),
         (a_week({"booked": BOOKED, "skills": ["masonry"]}), FIRM + "no crew has masonry; with masonry in oak"),
         (a_week({"booked": {**BOOKED, "start": 490}}),
          "oak on Mon Mar 15 cannot be there in time for 8:10 (20 minutes there, 100 of work and 20 back)"),
