@@ -6,7 +6,6 @@ import json
 import os
 import random
 import signal
-import stat
 import subprocess
 import sys
 from collections.abc import Callable, Iterator
@@ -20,10 +19,8 @@ import pytest
 import typer
 
 from api.cli import app, main
-from api.cli.files import write_document
 from scheduler import Fair
 from scheduler.documents import encode
-from scheduler.errors import BadInput
 from scheduler.plan import Plan, read_plan
 from scheduler.week import Week
 from tests.plans import good_plan
@@ -394,40 +391,3 @@ def test_serve_refuses_settings_that_cannot_be(run: Run, monkeypatch: pytest.Mon
     ran = run("serve")
     assert ran.code == 2
     assert ran.err.startswith("EAVEBOARD_PORT: must be a whole number from 1 to 65535")
-
-
-# --- writing
-
-
-def test_a_file_is_replaced_whole_and_keeps_its_rights(tmp_path: Path) -> None:
-    path = tmp_path / "plan.json"
-    path.write_text("old")
-    path.chmod(0o640)
-    write_document(path, b"new")
-    assert path.read_bytes() == b"new"
-    assert stat.S_IMODE(path.stat().st_mode) == 0o640
-    assert [p.name for p in tmp_path.iterdir()] == ["plan.json"]
-
-
-def test_a_failed_write_leaves_the_old_file_and_no_rest(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
-    path = tmp_path / "plan.json"
-    path.write_text("old")
-
-    def full(handle: int) -> None:
-        raise OSError(28, "No space left on device")
-
-    monkeypatch.setattr(os, "fsync", full)
-    with pytest.raises(BadInput, match="cannot be written: no space left on device"):
-        write_document(path, b"new")
-    assert path.read_text() == "old"
-    assert [p.name for p in tmp_path.iterdir()] == ["plan.json"]
-
-
-def test_a_link_is_followed_and_a_device_is_never_replaced(tmp_path: Path) -> None:
-    (tmp_path / "real.json").write_text("old")
-    (tmp_path / "link.json").symlink_to("real.json")
-    write_document(tmp_path / "link.json", b"new")
-    assert (tmp_path / "link.json").is_symlink()
-    assert (tmp_path / "real.json").read_bytes() == b"new"
-    write_document(Path("/dev/null"), b"gone")
-    assert not Path("/dev/null").is_file()

@@ -80,6 +80,15 @@ def test_an_awning_outside_the_band_is_a_stop() -> None:
     assert '3 15/16" (100 mm) more than the clear band' in stop.text
 
 
+def test_an_awning_less_than_a_millimetre_beyond_the_band_is_told_which_way_to_go() -> None:
+    left = plain_survey().place.left_end
+    for band, side in (({"left": left + 0.8}, "right"), ({"left": left - 50, "right": left + 3999.2}, "left")):
+        found = lay_out(plain_survey(band=band, place={"slide": 0})).findings
+        (stop,) = [f for f in found if f.code == "outside-band"]
+        assert 'reaches 1/16" (1 mm) beyond' in stop.text
+        assert stop.text.endswith(f"to the {side}.")
+
+
 def test_masonry_without_an_anchor_report_has_places_but_no_use() -> None:
     layout = lay_out(plain_survey(wall={"kind": "concrete", "members": []}))
     assert [bracket.use for bracket in layout.brackets] == [None] * 4
