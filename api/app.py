@@ -27,6 +27,7 @@ from api.http.measures import Measured, count_lines
 from api.http.problems import add_problem_handlers, responses
 from api.http.sizes import RequestBounds
 from api.http.worded import InItsWords
+from api.learning.keeper import LearningKeeper
 from api.looking_back import worth
 from api.opened import Opened, open_data
 from api.papers.stored.keeper import Keeper
@@ -115,6 +116,8 @@ async def _at_work(app: FastAPI, chosen: Settings, own: Opened) -> AsyncIterator
     app.state.forecasts.start()
     app.state.roads = RoadKeeper(app.state.database, chosen.data, lambda: app.state.clock())
     app.state.roads.start()
+    app.state.learning = LearningKeeper(app.state.database, lambda: app.state.clock())
+    app.state.learning.start()
     app.state.places = Finder(app.state.database, lambda: app.state.clock())
     app.state.places.start()
     app.state.searches = Searches(app.state.database, lambda: app.state.clock())
@@ -135,6 +138,7 @@ async def _at_work(app: FastAPI, chosen: Settings, own: Opened) -> AsyncIterator
     app.state.hooks.close()
     app.state.searches.close()
     app.state.places.close()
+    app.state.learning.close()
     app.state.roads.close()
     app.state.forecasts.close()
     app.state.papers.close()

@@ -341,6 +341,7 @@ LIMITS: dict[str, ColumnLimit] = {
     "crate_count.note": NOTE,
     "stock_move.pieces": Whole(least=-1_000_000, most=1_000_000), "stock_move.why": Text(most=400, least=1),
     "photo.shows": Choice(of=("wall", "zero", "crate", "work")), "photo.caption": Text(most=200),
+    "signature.name": NAME,
     "message.to_name": Text(most=200), "message.to_email": EMAIL, "message.subject": Text(most=200, least=1),
     "message.body": Text(most=8000, least=1, lines=True),
     "account.name": Text(least=2, most=40, fits=_account, words="must be letters, digits, dots or dashes"),
