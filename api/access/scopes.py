@@ -38,6 +38,7 @@ SCOPES = {
         Role.manager,
         writes=r"/weeks/{start_date}/(runs|post)|/horizon/runs|/runs/{run_id}/stop|/plans/{plan_id}/(tries|moves|undo)|/locks/{visit_id}",
     ),
+    "watch": Scope("read what has changed, as it happens", Role.office, reads=r"/changes"),
     "bench": Scope(
         "count crates, receive shorts and deliveries, keep the shelf",
         Role.office,
@@ -45,7 +46,7 @@ SCOPES = {
     ),
 }
 # A person's own: no program has a password, or sessions to end.
-_OWN = re.compile(r"/(password|sessions|session|sign-in|sign-out|accounts|tokens)(/.*)?")
+_OWN = re.compile(r"/(password|sessions|session|sign-in|sign-out|accounts|tokens|webhooks)(/.*)?")
 
 
 def opened(method: str, path: str, roles: Collection[Role]) -> Iterator[tuple[str, Role]]:

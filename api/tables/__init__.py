@@ -1,7 +1,18 @@
 """All tables of the service; importing this fills `SQLModel.metadata`."""
 
 from api.tables.accounts import Account, CalendarAddress, DayLink, KeptAnswer, ProgramToken, SignIn, SignInTry
-from api.tables.bench import CountLine, CrateCount, LoadTick, PartCode, Photo, RouteOut, SiteLoss, StepDone, StopTime
+from api.tables.bench import (
+    CountLine,
+    CrateCount,
+    LoadTick,
+    PartCode,
+    Photo,
+    RouteOut,
+    Signature,
+    SiteLoss,
+    StepDone,
+    StopTime,
+)
 from api.tables.business import (
     Business,
     Crew,
@@ -9,8 +20,10 @@ from api.tables.business import (
     DayOff,
     Delivery,
     Equipment,
+    FittedTimes,
     ForecastFetch,
     ForecastSource,
+    LearningRule,
     OutOfService,
     Person,
     StockItem,
@@ -20,6 +33,7 @@ from api.tables.business import (
     Yard,
 )
 from api.tables.chain import ChainLink
+from api.tables.hooks import Webhook, WebhookCall
 from api.tables.office import FileShape, Gate, GateRule, MakerOrder, SentFile, SentPaper
 from api.tables.places import KnownAddress, PlaceAnswer, PlaceSource
 from api.tables.plans import DayResult, History, HorizonPlan, Lock, PlanRun, PostedWeek, StoredPlan
@@ -62,6 +76,7 @@ __all__ = [
     "Drive",
     "Equipment",
     "FileShape",
+    "FittedTimes",
     "ForecastFetch",
     "ForecastSource",
     "Gate",
@@ -72,6 +87,7 @@ __all__ = [
     "KeptAnswer",
     "KitState",
     "KnownAddress",
+    "LearningRule",
     "LoadTick",
     "Lock",
     "MakerOrder",
@@ -101,6 +117,7 @@ __all__ = [
     "Short",
     "SignIn",
     "SignInTry",
+    "Signature",
     "Site",
     "SiteLoss",
     "SiteSurvey",
@@ -115,6 +132,8 @@ __all__ = [
     "Visit",
     "VisitFollows",
     "VisitHours",
+    "Webhook",
+    "WebhookCall",
     "WorthRun",
     "Yard",
 ]

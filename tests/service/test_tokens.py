@@ -35,7 +35,18 @@ PLANS = {
 PROMISES = {
     "POST /promise/times", "POST /promise/bookings", "POST /jobs/{visit_id}/promise", "GET /jobs/{visit_id}/times"
 }  # fmt: skip
-NEVER = ("/accounts", "/tokens", "/settings", "/password", "/session", "/sign-", "/day-links", "/exchange", "/begin")
+NEVER = (
+    "/accounts",
+    "/tokens",
+    "/webhooks",
+    "/settings",
+    "/password",
+    "/session",
+    "/sign-",
+    "/day-links",
+    "/exchange",
+    "/begin",
+)
 
 
 @pytest.fixture(scope="module")
@@ -70,7 +81,7 @@ def test_a_token_does_what_its_scope_says_and_nothing_else_anywhere(started: Fas
             let_in.add(f"{method} {path}")
     reads = {route for route in let_in if route.startswith("GET ")}
     writes = let_in - reads
-    assert writes or scope == "read"
+    assert writes or scope in ("read", "watch")
     for route in writes:
         assert route in PLANS if scope == "plan" else route.split("/")[1] in WRITES[scope].split(), route
     assert not [route for route in writes if route.split(" ")[1].startswith(NEVER)]
@@ -83,6 +94,8 @@ def test_a_token_does_what_its_scope_says_and_nothing_else_anywhere(started: Fas
         assert not [
             route for route in reads if re.match(r"GET /(accounts|tokens|settings|password|sessions|messages)", route)
         ]
+    elif scope == "watch":
+        assert let_in == {"GET /changes"}
     else:
         assert all(route.startswith(("GET /rebooking", "GET /messages")) for route in reads)
 

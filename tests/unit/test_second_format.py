@@ -66,6 +66,7 @@ def test_a_job_without_a_second_crew_waits_because_of_that() -> None:
     assert after == lifted
 
 
+@pytest.mark.usefixtures("compiled")
 def test_assists_stand_on_the_sheet_of_the_crew_that_comes() -> None:
     week, plan = next((w, p) for w, p in cases2(3, 20, 0) if any(s.assist for r in p.routes for s in r.stops))
     shown = [(c.crew, c.day, e.job) for c in sheet(week, plan).cells for e in c.entries if "assist" in e.marks]
