@@ -122,6 +122,7 @@ async def _at_work(app: FastAPI, chosen: Settings, own: Opened) -> AsyncIterator
     app.state.places.start()
     app.state.searches = Searches(app.state.database, lambda: app.state.clock())
     app.state.sales = Sales(app.state.database)
+    app.state.sales.warm(lambda: app.state.clock())
     app.state.pulse = Pulse(app.state.database, app.state.searches.days, lambda: app.state.clock())
     app.state.chain = ChainKeeper(app.state.database, machine_clock)
     app.state.chain.start()

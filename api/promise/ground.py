@@ -4,6 +4,8 @@ from __future__ import annotations
 
 import datetime
 import threading
+from collections.abc import Callable
+from contextlib import suppress
 from dataclasses import dataclass
 
 import sqlalchemy as sa
@@ -15,6 +17,8 @@ from api.week.horizon.document import Horizon, horizon_of
 from api.week.horizon.keeping import in_first_format, newest
 from api.week.horizon.standing import standing
 from api.week.planning import planned
+from scheduler import offer
+from scheduler.errors import BadInput
 from scheduler.plan import Plan
 
 
@@ -38,6 +42,20 @@ class Sales:
         self.one_at_a_time = threading.Lock()
         self._making = threading.Lock()
         self._kept: tuple[object, Ground] | None = None
+
+    def warm(self, clock: Callable[[], datetime.datetime]) -> None:
+        """Have the engine and the ground ready for the first customer who asks, where the weeks ahead are planned."""
+
+        def make() -> None:
+            with suppress(BadInput, sa.exc.SQLAlchemyError):  # said to whoever asks for times
+                with transaction(self.database) as session:
+                    planned_ahead = newest(session) is not None
+                if planned_ahead:
+                    made = self.ground(clock())
+                    for job in made.horizon.week.jobs[:1]:
+                        offer(made.horizon.week, made.plan, job.id, best=1)
+
+        threading.Thread(target=make, name="times", daemon=True).start()
 
     def ground(self, now: datetime.datetime) -> Ground:
         """Return the weeks ahead as they stand at `now`; every change of the rows leaves a line in the history."""
