@@ -5,7 +5,7 @@ from __future__ import annotations
 import datetime
 import zoneinfo
 
-from scheduler.units import FOOT_MM, LB_KG
+from scheduler.units import FOOT_MM, LB_KG, feet_inches
 
 # A day of the wall clock, in minutes.
 DAY_MIN = 24 * 60
@@ -61,3 +61,10 @@ def hour(minute: int) -> str:
 
 def long_date(date: datetime.date) -> str:
     return f"{date:%A}, {date:%B} {date.day}"
+
+
+# By which pages and prints show values.
+FILTERS = {
+    "at": at, "clock": clock, "dollars": dollars, "feet": feet, "day_name": day_name, "duration": duration,
+    "feet_inches": feet_inches, "pounds": pounds,
+}  # fmt: skip

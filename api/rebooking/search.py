@@ -27,7 +27,8 @@ from api.falls.today import Days, Today
 from api.http.problems import Problem
 from api.ledger.plans.posted import posted_week
 from api.rebooking.later import later
-from api.rebooking.standing import OfferGround, Wishes, followers, planned, standing, undisturbed
+from api.rebooking.standing import OfferGround, Wishes, followers, standing, undisturbed
+from api.week.planning import planned
 from scheduler import Spot, fillings
 from scheduler import what_changed as change
 from scheduler.audit import audit
@@ -88,10 +89,6 @@ class Searches:
                 return
             self._progress[case_id, visit_id] = SearchProgress("waiting for its turn", time.monotonic(), moving)
         self._threads.submit(self._run, case_id, visit_id, moving)
-
-    def now_and_here(self, case_id: int, visit_id: str) -> None:
-        """Search times with the others staying before returning: for programs and tests."""
-        self._run(case_id, visit_id, False)
 
     def _say(self, case_id: int, visit_id: str, phase: str, fault: str = "") -> None:
         with self._lock:

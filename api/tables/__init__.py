@@ -1,7 +1,18 @@
 """All tables of the service; importing this fills `SQLModel.metadata`."""
 
 from api.tables.accounts import Account, CalendarAddress, DayLink, KeptAnswer, ProgramToken, SignIn, SignInTry
-from api.tables.bench import CountLine, CrateCount, LoadTick, PartCode, Photo, RouteOut, SiteLoss, StepDone, StopTime
+from api.tables.bench import (
+    CountLine,
+    CrateCount,
+    LoadTick,
+    PartCode,
+    Photo,
+    RouteOut,
+    Signature,
+    SiteLoss,
+    StepDone,
+    StopTime,
+)
 from api.tables.business import (
     Business,
     Crew,
@@ -22,9 +33,10 @@ from api.tables.business import (
     Yard,
 )
 from api.tables.chain import ChainLink
+from api.tables.hooks import Webhook, WebhookCall
 from api.tables.office import FileShape, Gate, GateRule, MakerOrder, SentFile, SentPaper
 from api.tables.places import KnownAddress, PlaceAnswer, PlaceSource
-from api.tables.plans import DayResult, History, Lock, PlanRun, PostedWeek, StoredPlan
+from api.tables.plans import DayResult, History, HorizonPlan, Lock, PlanRun, PostedWeek, StoredPlan
 from api.tables.rebooking import CaseVisit, Message, RebookingCase
 from api.tables.roads import Drive, RoadPlace, RoadSource, RoadTable
 from api.tables.sales import Awning, AwningModel, Customer, MakerPart, ModelPart, ModelSize, Order, Site, SiteSurvey
@@ -70,6 +82,7 @@ __all__ = [
     "Gate",
     "GateRule",
     "History",
+    "HorizonPlan",
     "JobNumber",
     "KeptAnswer",
     "KitState",
@@ -104,6 +117,7 @@ __all__ = [
     "Short",
     "SignIn",
     "SignInTry",
+    "Signature",
     "Site",
     "SiteLoss",
     "SiteSurvey",
@@ -118,6 +132,8 @@ __all__ = [
     "Visit",
     "VisitFollows",
     "VisitHours",
+    "Webhook",
+    "WebhookCall",
     "WorthRun",
     "Yard",
 ]

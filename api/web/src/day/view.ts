@@ -2,6 +2,7 @@
 import { all, make, one } from "../common.ts";
 import { afterIt, nextAt, words } from "./flow.ts";
 import type { Entry } from "./queue.ts";
+import { showSigned } from "./signature.ts";
 import { expectedWords, type DayState, type Result } from "./state.ts";
 import { clock } from "../words.ts";
 
@@ -49,6 +50,8 @@ export function show(state: DayState, waiting: readonly Entry[]): void {
     showPhotos(stop, visit, state, waiting);
     showExpected(stop, visit, state);
     showLosses(stop, visit, state, waiting);
+    const unsent = waiting.some((entry) => entry.path.endsWith("/signatures") && entry.body["visit"] === visit);
+    showSigned(stop, visit, state, unsent ? ` ${WAITS}` : "");
   }
   showRoute(state, waiting);
   const back = document.querySelector("#back-expected");
