@@ -26,6 +26,7 @@ from api.http.headers import SafeHeaders
 from api.http.measures import Measured, count_lines
 from api.http.problems import add_problem_handlers, responses
 from api.http.sizes import RequestBounds
+from api.http.worded import InItsWords
 from api.learning.keeper import LearningKeeper
 from api.looking_back import worth
 from api.opened import Opened, open_data
@@ -80,6 +81,7 @@ def create_app(settings: Settings | None = None, opened: Opened | None = None) -
     for router in ROUTERS:
         app.include_router(router)
     add_problem_handlers(app)
+    app.add_middleware(InItsWords)
     app.add_middleware(GZipMiddleware, minimum_size=1000, compresslevel=5)  # leaves event streams as they come
     app.add_middleware(RequestBounds, known=is_known)
     app.add_middleware(SafeHeaders, secure=chosen.secure, tiles=chosen.tiles)

@@ -33,7 +33,8 @@ class Facts:
 
     `held` is what posted weeks have set aside on shelves, `off_shelf` the pieces that open visits have taken, by item.
     `drives` are the drive times on record between the yards and the sites of open visits.
-    `elsewhere` are the visits that have a day to come outside the week: posted with another one, or promised before it.
+    `elsewhere` are the visits that have a day to come outside the week: posted with another one, or promised before it,
+    unless the customer is to be told that the visit is off.
     """
 
     business: tables.Business
@@ -127,7 +128,8 @@ def facts(
     if start_date is not None and now is not None:
         today = now.astimezone(ZoneInfo(business.timezone)).date()
         elsewhere = _posted_elsewhere(session, week_of, today)
-        elsewhere |= {name for name, booking in told.items() if today <= booking.day < start_date}
+        promised = {name for name, booking in told.items() if today <= booking.day < start_date}
+        elsewhere |= promised - _made_to_wait(session)
     yards = _by_id(session, tables.Yard)
     to_do = {visit.site_id for visit in visits.values() if visit.state == "open" or visit.id in also}
     points = [(yard.lat, yard.lon) for yard in yards.values()]
@@ -182,6 +184,13 @@ def _posted_elsewhere(session: Session, start_date: datetime.date | None, today:
                 found |= {stop.job: day for stop in route.stops}
     noted = _some(session, tables.DayResult, tables.DayResult.visit_id, found.keys()) if found else []
     return found.keys() - {row.visit_id for row in noted if row.day == found[row.visit_id]}
+
+
+def _made_to_wait(session: Session) -> set[str]:
+    """Return the visits whose customers are still to be told that theirs is off: those go into the next week."""
+    row = tables.Message
+    rows = select(row).where(col(row.state).in_(("draft", "failed", "sending")), row.kind == "time")
+    return {message.visit_id for message in session.exec(rows) if message.spot is None}
 
 
 def _visits_for(session: Session, after: datetime.date) -> set[str]:

@@ -217,6 +217,8 @@ EXPECTED = {
     "POST /rebooking/{case_id}/visits/{visit_id}/take": OFFICE,
     "POST /rebooking/{case_id}/visits/{visit_id}/keep": OFFICE,
     "POST /rebooking/{case_id}/visits/{visit_id}/fill": OFFICE,
+    "GET /messages/look-over": OFFICE,
+    "POST /messages/together": OFFICE,
     "GET /messages": OFFICE,
     "GET /messages/{message_id}": OFFICE,
     "GET /messages/{message_id}/visit.ics": OFFICE,

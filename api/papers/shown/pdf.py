@@ -10,7 +10,7 @@ from typing import Any
 from jinja2 import Environment, FileSystemLoader, StrictUndefined
 
 from api import tables
-from api.fields.shown import FILTERS
+from api.fields.shown import FILTERS, said
 from api.papers.shown.cautions import GOES_FIRST
 from api.papers.shown.job_page import allowed
 
@@ -33,6 +33,7 @@ def _environment() -> Environment:
         undefined=StrictUndefined,
         trim_blocks=True,
         lstrip_blocks=True,
+        finalize=said,
     )
     made.filters.update(FILTERS, allowed=allowed)
     return made

@@ -17,6 +17,7 @@ from msgspec import structs
 
 from scheduler.audit import audit
 from scheduler.documents import shown
+from scheduler.engine.again.apart import apart
 from scheduler.engine.again.moves import What, what_changed
 from scheduler.engine.again.slots import Slots
 from scheduler.engine.again.standing import Standing, staying
@@ -26,7 +27,7 @@ from scheduler.engine.model.arrays import Model
 from scheduler.engine.model.build import build
 from scheduler.engine.model.fixed import NOTHING, Fixed, Spot
 from scheduler.engine.model.plans import NOT_ASKED, plan_of
-from scheduler.engine.model.starts import Half, halves, within
+from scheduler.engine.model.starts import NOON, Half, halves, within
 from scheduler.engine.search.route_cost import arrays, route_cost
 from scheduler.errors import BadInput
 from scheduler.plan import Plan, Skipped
@@ -44,9 +45,11 @@ class Offer:
     the job out costs: the chance of losing the visit where that is what is lost, None where leaving it out is free.
     `cost_cents`: the whole plan with the offer; `extra_cents`: that less the plan without (see `offer`), negative for
     a saving. `moves`: what else changes, by job, with its spots in the present plan and then.
-    `proven`: no plan with the job in that half day costs less, others moving or staying as was asked, and no plan of
-    the week costs less than the one that the offer is held against. `second`: the crew that comes to assist and when
-    it begins, None where none has to.
+    `besides_cents`: what planning again would save on top, by moves that have nothing to do with the job; they are
+    neither in the plan nor in its cost.
+    `proven`: no plan with the job in that half day costs less with those moves, others moving or staying as was asked,
+    and no plan of the week costs less than the best that was found.
+    `second`: the crew that comes to assist and when it begins, None where none has to.
     """
 
     crew: str
@@ -59,6 +62,7 @@ class Offer:
     cost_cents: int
     extra_cents: int
     moves: Mapping[str, tuple[What, Spot | None, Spot | None]]
+    besides_cents: int
     as_planned: bool
     proven: bool
     plan: Plan
@@ -109,7 +113,7 @@ def offer(
     plan: the present plan of `week`, which keeps the rules; it may have the job or not. In the second format it may
     not know of it at all, a job new in the week: it is then as if the plan left it out, which has its price.
     others_may_move: False: an offer costs what the present plan costs with the job there, less what the present plan
-    costs. True: it costs what the best plan with the job there costs, less what the best plan of the week costs.
+    costs. True: so too, with those moved for it that the best plan with the job there moves for it.
     kept: the week made ready by `warm` (which then says what is `fixed`); without it that is done anew, timed by
     `clock`.
 
@@ -137,14 +141,12 @@ def offer(
     if others_may_move and kept is not None and kept.ready:
         known = {half: cost for half, (_, _, cost) in staying.items()}
         forced = sorted(kept.forced(number[job], best, known), key=lambda f: (f.cost, f.half))[:best]
-        return [
-            bench.offer(f.half, f.routes, f.cost - kept.best.cost, moving=True, proven=f.proven and kept.best.proven)
-            for f in forced
-        ]
+        found = [bench.offer(f.half, f.routes, moving=True, proven=f.proven and kept.best.proven) for f in forced]
+        return sorted(found, key=lambda o: (o.extra_cents, o.day, o.start >= NOON))
     cheapest = sorted(staying.items(), key=lambda s: (s[1][2], s[0]))[:best]
     return [
-        bench.offer(half, bench.with_route(k, jobs), cost - plan.cost.total, moving=False, proven=not others_may_move)
-        for half, (k, jobs, cost) in cheapest
+        bench.offer(half, bench.with_route(k, jobs), moving=False, proven=not others_may_move)
+        for half, (k, jobs, _) in cheapest
     ]
 
 
@@ -210,6 +212,7 @@ def _told(
         cost_cents=plan.cost.total,
         extra_cents=extra,
         moves=cast("Mapping[str, tuple[What, Spot | None, Spot | None]]", moves),
+        besides_cents=0,
         as_planned=was is not None and half.holds(was.day, was.start),
         proven=proven,
         plan=plan,
@@ -220,7 +223,7 @@ class _Bench:
     """The present plan and one job to be put in."""
 
     def __init__(self, model: Model, plan: Plan, before: Mapping[str, Spot], job: int) -> None:
-        self.model, self.before, self.job = model, before, job
+        self.model, self.plan, self.before, self.job = model, plan, before, job
         self.week = model.week
         self.still, self.routes = staying(model, plan, [self.week.jobs[job].id])
 
@@ -241,18 +244,21 @@ class _Bench:
         """Return the present routes with that of crew day k changed."""
         return {**self.routes, k: jobs}
 
-    def offer(
-        self, half: Half, routes: Mapping[int, Sequence[int]], extra: int, *, moving: bool, proven: bool
-    ) -> Offer:
+    def offer(self, half: Half, routes: Mapping[int, Sequence[int]], *, moving: bool, proven: bool) -> Offer:
         """Return the offer that these routes make, the job starting in `half`; all is priced and audited again."""
         base = self.model if moving else self.still
         plan = plan_of(within(base, self.job, half), routes, seconds=0.0, bound=None)
         if breaches := audit(self.week, plan).broken_rules:
             raise RuntimeError(f"an offer breaks a rule, which is a defect: {breaches[0].sentence}")
+        besides = 0
+        if moving:
+            plan, besides = apart(self.week, self.plan, plan, self.week.jobs[self.job].id)
         k = next(k for k, jobs in routes.items() if self.job in jobs)
         start = visits(outings(self.week, plan.routes))[self.week.jobs[self.job].id].start
-        span = self._span(base, half, k, list(routes[k]), start)
-        return _told(self.week, self.week.jobs[self.job], half, plan, self.before, span, extra, proven=proven)
+        span = self._span(base, half, k, list(routes[k]), start)  # the job's own route is as made
+        extra = plan.cost.total - self.plan.cost.total
+        told = _told(self.week, self.week.jobs[self.job], half, plan, self.before, span, extra, proven=proven)
+        return replace(told, besides_cents=besides)
 
     def _span(self, model: Model, half: Half, k: int, jobs: list[int], start: int) -> tuple[int, int]:
         """Return the first and last start about `start`, in the half day, that cost the same on this route."""
