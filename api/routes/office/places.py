@@ -27,7 +27,7 @@ from scheduler.errors import BadInput
 
 router = APIRouter(prefix="/places", tags=["places"])
 Office = Annotated[Who, allow(Role.manager, Role.office)]
-AskedAddress = Annotated[str, Query(min_length=1, max_length=200, description="street and number")]
+AskedAddress = Annotated[str, Query(max_length=200, description="street and number")]
 AskedTown = Annotated[str, Query(max_length=120)]
 
 
@@ -92,8 +92,10 @@ def take_addresses(
 
 
 @router.get("/one")
-def one(request: Request, session: Database, _: Office, address: AskedAddress, town: AskedTown = "") -> Response:
+def one(request: Request, session: Database, _: Office, address: AskedAddress = "", town: AskedTown = "") -> Response:
     """Show one address with its candidates and its pin, to be placed by somebody."""
+    if not address.strip():
+        return RedirectResponse("/places", 303)
     return _one_page(request, address, town, looked_up(session, request.app.state.places, address, town))
 
 
