@@ -20,8 +20,10 @@ from api.tables.business import (
     DayOff,
     Delivery,
     Equipment,
+    FittedTimes,
     ForecastFetch,
     ForecastSource,
+    LearningRule,
     OutOfService,
     Person,
     StockItem,
@@ -31,9 +33,10 @@ from api.tables.business import (
     Yard,
 )
 from api.tables.chain import ChainLink
+from api.tables.hooks import Webhook, WebhookCall
 from api.tables.office import FileShape, Gate, GateRule, MakerOrder, SentFile, SentPaper
 from api.tables.places import KnownAddress, PlaceAnswer, PlaceSource
-from api.tables.plans import DayResult, History, Lock, PlanRun, PostedWeek, StoredPlan
+from api.tables.plans import DayResult, History, HorizonPlan, Lock, PlanRun, PostedWeek, StoredPlan
 from api.tables.rebooking import CaseVisit, Message, RebookingCase
 from api.tables.roads import Drive, RoadPlace, RoadSource, RoadTable
 from api.tables.sales import Awning, AwningModel, Customer, MakerPart, ModelPart, ModelSize, Order, Site, SiteSurvey
@@ -73,15 +76,18 @@ __all__ = [
     "Drive",
     "Equipment",
     "FileShape",
+    "FittedTimes",
     "ForecastFetch",
     "ForecastSource",
     "Gate",
     "GateRule",
     "History",
+    "HorizonPlan",
     "JobNumber",
     "KeptAnswer",
     "KitState",
     "KnownAddress",
+    "LearningRule",
     "LoadTick",
     "Lock",
     "MakerOrder",
@@ -126,6 +132,8 @@ __all__ = [
     "Visit",
     "VisitFollows",
     "VisitHours",
+    "Webhook",
+    "WebhookCall",
     "WorthRun",
     "Yard",
 ]

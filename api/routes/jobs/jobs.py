@@ -18,7 +18,7 @@ from api.access.guards import LOOKERS, STAFF, Who, allow, own_job
 from api.clock import Now, local_day
 from api.falls.falls import CannotGo
 from api.falls.now import falling
-from api.fields.shown import day_name
+from api.fields.shown import at as shown_at
 from api.hand_over.signing import path_of, signature_of
 from api.hand_over.warranty import callbacks, warranty_of
 from api.http.pages import Database, page, wants_json
@@ -94,8 +94,7 @@ def job(request: Request, session: Database, who: Reader, now: Now, visit_id: st
     zone = zoneinfo.ZoneInfo(session.get_one(Business, 1).timezone)
 
     def moment(at: datetime.datetime) -> str:
-        local = at.astimezone(zone)
-        return f"{day_name(local.date())}, {local:%-H:%M}"
+        return shown_at(at, zone.key)
 
     office = who.role in (Role.manager, Role.office)
     findings = sort_out(found.job.layout.findings if found.job.layout else ())

@@ -3,8 +3,8 @@
 import sqlalchemy as sa
 from alembic import op
 
-revision = "0021_signed"
-down_revision = "0020_beside"
+revision = "0023_signed"
+down_revision = "0022_webhooks"
 branch_labels = None
 depends_on = None
 
