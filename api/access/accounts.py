@@ -66,10 +66,14 @@ class Passwords:
             return self._hash.hash(password)
 
     def fits(self, password: str, account: Account | None) -> bool:
-        """Say whether `password` is the account's; takes as long where there is no account."""
+        """Say whether `password` is the account's; takes as long where there is no account.
+
+        An account that came in an archive has no password until it is given a new one.
+        """
+        known = account.password if account is not None else ""
         with self._turn():
-            fits = self._hash.verify(password, account.password if account else self._nobody)
-        return fits and account is not None
+            fits = self._hash.verify(password, known or self._nobody)
+        return fits and known != ""
 
     @contextmanager
     def _turn(self) -> Iterator[None]:

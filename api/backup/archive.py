@@ -91,7 +91,7 @@ def verify(file: Path, work: Path | None = None) -> Manifest:
             database = Path(made) / DATABASE
             for name, listed in manifest.files.items():
                 with packed.open(name) as source, (database if name == DATABASE else Path(os.devnull)).open("wb") as to:
-                    if _copied(source, to) != listed:
+                    if copied(source, to) != listed:
                         raise BadInput(str(file), f"is damaged: {name} in it is not what was backed up")
             if faults := faults_of(database):
                 raise BadInput(str(file), f"is damaged: its database: {faults[0]}")
@@ -136,7 +136,7 @@ def rows_of(file: Path) -> dict[str, int]:
 def _write(file: IO[bytes], copy: Path, form: str, data: Path, own: Path | None, now: datetime.datetime) -> None:
     files: dict[str, Packed] = {}
     with zipfile.ZipFile(file, "w", zipfile.ZIP_DEFLATED, compresslevel=3) as packed:
-        for name, path in [(DATABASE, copy), *_kept(data, own)]:
+        for name, path in [(DATABASE, copy), *kept_files(data, own)]:
             info = zipfile.ZipInfo(name, now.timetuple()[:6])
             info.compress_type = zipfile.ZIP_STORED if name.startswith("photos/") else zipfile.ZIP_DEFLATED
             try:
@@ -144,7 +144,7 @@ def _write(file: IO[bytes], copy: Path, form: str, data: Path, own: Path | None,
             except FileNotFoundError:  # gone since the folder was read
                 continue
             with source, packed.open(info, "w", force_zip64=True) as to:
-                files[name] = _copied(source, to)
+                files[name] = copied(source, to)
         manifest = Manifest(
             kind=KIND,
             program=importlib.metadata.version("eaveboard"),
@@ -152,13 +152,13 @@ def _write(file: IO[bytes], copy: Path, form: str, data: Path, own: Path | None,
             made_at=now,
             files=files,
             rows=rows_of(copy),
-            missing=sorted(f"photos/{name}" for name in _photos(copy) if f"photos/{name}" not in files),
+            missing=sorted(f"photos/{name}" for name in photos_named(copy) if f"photos/{name}" not in files),
         )
         manifest = msgspec.structs.replace(manifest, chain=_chain(copy))
         packed.writestr(MANIFEST, msgspec.json.format(msgspec.json.encode(manifest), indent=1))
 
 
-def _kept(data: Path, own: Path | None) -> Iterator[tuple[str, Path]]:
+def kept_files(data: Path, own: Path | None) -> Iterator[tuple[str, Path]]:
     """Yield name and path of the files of the data folder that are kept: not the database, nor what is in passing."""
     for path in sorted(data.rglob("*")):
         name = path.relative_to(data).as_posix()
@@ -168,7 +168,8 @@ def _kept(data: Path, own: Path | None) -> Iterator[tuple[str, Path]]:
             yield name, path
 
 
-def _photos(copy: Path) -> set[str]:
+def photos_named(copy: Path) -> set[str]:
+    """Return the names of the photos that a database file names."""
     connection = sqlite3.connect(copy)
     try:
         return {str(row[0]) for row in connection.execute("SELECT sha256 FROM photo")}
@@ -190,7 +191,8 @@ def _chain(copy: Path) -> tuple[int, str]:
     return (row[0], row[1]) if row else (0, "")
 
 
-def _copied(source: IO[bytes], to: IO[bytes]) -> Packed:
+def copied(source: IO[bytes], to: IO[bytes]) -> Packed:
+    """Copy what `source` holds, and return its hash and size."""
     whole, size = hashlib.sha256(), 0
     while block := source.read(CHUNK):
         whole.update(block)

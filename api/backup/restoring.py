@@ -8,6 +8,7 @@ import shutil
 import sqlite3
 import tempfile
 import zipfile
+from collections.abc import Callable
 from pathlib import Path
 
 import sqlalchemy as sa
@@ -31,13 +32,29 @@ def restore(file: Path, data: Path, address: str, *, replace: bool, now: datetim
     if manifest.form not in known_forms():
         problem = f"is of a newer program ({manifest.program}, form {manifest.form}; this one knows {newest()})"
         raise BadInput(str(file), f"{problem}: install that one")
+
+    def unpack(folder: Path) -> None:
+        with zipfile.ZipFile(file) as packed:
+            for name in manifest.files:
+                packed.extract(name, folder)
+
+    put_in_place(unpack, file, data, address, replace=replace, now=now)
+    return manifest
+
+
+def put_in_place(
+    unpack: Callable[[Path], None], file: Path, data: Path, address: str, *, replace: bool, now: datetime.datetime
+) -> None:
+    """Have `unpack` fill a folder with a SQLite database and files, and put them where the service looks for them.
+
+    The database, DATABASE in that folder, is brought to this program's form before. Raises `BadInput` as `restore`
+    does, naming `file`.
+    """
     held = hold(data, address)
     try:
         with tempfile.TemporaryDirectory(prefix=".restoring-", dir=data) as made:
             unpacked = Path(made)
-            with zipfile.ZipFile(file) as packed:
-                for name in manifest.files:
-                    packed.extract(name, unpacked)
+            unpack(unpacked)
             database = open_database(f"sqlite:///{unpacked / DATABASE}")
             try:
                 upgrade(database)
@@ -50,7 +67,6 @@ def restore(file: Path, data: Path, address: str, *, replace: bool, now: datetim
         raise BadInput(str(file), f"could not be put back: {fault.strerror or fault}") from None
     finally:
         held.release()
-    return manifest
 
 
 def _put(unpacked: Path, data: Path, address: str, replace: bool, now: datetime.datetime) -> None:

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import datetime
 import os
+import tempfile
 from collections.abc import Iterator
 from contextlib import contextmanager
 from pathlib import Path
@@ -11,35 +12,63 @@ from typing import TYPE_CHECKING, Annotated
 
 import typer
 
-from api.cli.files import check_writable, read_document, write_document
+from api.cli.files import STANDARD, check_writable, read_document, write_document
 from scheduler.errors import BadInput
 
 if TYPE_CHECKING:
+    from sqlalchemy import Engine
     from sqlmodel import Session
+
+    from api.settings import Settings
 
 Out = Annotated[Path, typer.Option("--out", "-o", metavar="FILE", help="The file to write; - for standard output.")]
 
 
 def export(out: Out) -> None:
-    """Write every table as CSV and XLSX into one ZIP file; what signs people in is left out."""
-    check_writable(out)
-    from api.exchange.exporting import export_zip
+    """Write the whole business into one ZIP file: tables, photos, drawings, documents; an empty base takes it in.
 
-    with _database() as session:
-        write_document(out, export_zip(session, _now()))
+    Tables are in it as CSV and XLSX too. What signs people in is left out, and archive.json in it says so.
+    """
+    check_writable(out)
+    from api.exchange.whole import write_whole
+
+    with _engine() as (engine, settings), tempfile.TemporaryFile() as made:
+        manifest = write_whole(engine, settings.data, made, _now())
+        made.seek(0)
+        write_document(out, made.read())
+    if out != STANDARD:
+        rows, files = sum(manifest.rows.values()), len(manifest.files) - len(manifest.rows)
+        typer.echo(f"Wrote {out}: {rows:,} rows of {len(manifest.rows)} tables, {files:,} files.")
+        typer.echo(f"Left out: {'; '.join(f'{name} ({why})' for name, why in manifest.left_out.items())}.", err=True)
+    if manifest.missing:
+        typer.echo(f"Named in the database but not in the folder: {', '.join(manifest.missing[:5])}.", err=True)
 
 
 def take_in(
-    file: Annotated[Path, typer.Argument(metavar="FILE", help="A CSV or XLSX file.")],
+    file: Annotated[
+        Path, typer.Argument(metavar="FILE", help="A CSV or XLSX file, or an archive that `export` wrote.")
+    ],
     table: Annotated[
         str | None, typer.Option("--table", metavar="NAME", help="Which table it is; left out: as the file is called.")
     ] = None,
     dry_run: Annotated[bool, typer.Option("--dry-run", help="Only say what it would do.")] = False,
+    replace: Annotated[
+        bool,
+        typer.Option("--replace", help="Put an archive in the place of a SQLite database, of which a copy is kept."),
+    ] = False,
 ) -> None:
-    """Take a table into the database, all or nothing; the same file again changes nothing.
+    """Take a table into the database, or a whole business that `export` wrote into an empty base; all or nothing.
 
-    Every cell that is wrong is named with its file, sheet, row and column.
+    The same table again changes nothing. Every cell that is wrong is named with its file, sheet, row and column. For
+    a whole business the service must not be running, and nobody has a password after it: see reset-password.
     """
+    from api.exchange.whole import is_whole
+
+    if file != STANDARD and is_whole(file):
+        _take_whole(file, replace=replace, but=(("--table", table), ("--dry-run", dry_run)))
+        return
+    if replace:
+        raise BadInput("--replace", f"is for an archive that `eaveboard export` wrote, and {file} is none")
     from api.exchange.importing import IMPORTABLE, import_tables
     from api.exchange.uploads import read_upload
     from api.places.filling import filled, questions
@@ -97,10 +126,34 @@ def day_sheet(
     write_document(out, data)
 
 
+def _take_whole(file: Path, *, replace: bool, but: tuple[tuple[str, object], ...]) -> None:
+    from api.exchange.whole import take_whole
+    from api.settings import read_settings
+
+    for option, given in but:
+        if given:
+            raise BadInput(option, "is for a table; an archive is taken in whole")
+    os.umask(0o077)
+    settings = read_settings(os.environ)
+    manifest = take_whole(file, settings.data, settings.database, replace=replace, now=_now())
+    rows, files = sum(manifest.rows.values()), len(manifest.files) - len(manifest.rows)
+    typer.echo(f"Taken into {settings.data}: {rows:,} rows of {len(manifest.rows)} tables, {files:,} files.")
+    typer.echo("Nobody has a password in it: `eaveboard reset-password NAME` gives one, once for each who signs in.")
+
+
 @contextmanager
 def _database() -> Iterator[Session]:
     """Give a session on the database that the settings name; it must be there already."""
-    from api.database import open_database, transaction, upgrade
+    from api.database import transaction
+
+    with _engine() as (engine, _), transaction(engine) as session:
+        yield session
+
+
+@contextmanager
+def _engine() -> Iterator[tuple[Engine, Settings]]:
+    """Give the database that the settings name, in this program's form, and the settings."""
+    from api.database import open_database, upgrade
     from api.settings import read_settings
 
     settings = read_settings(os.environ)
@@ -110,8 +163,7 @@ def _database() -> Iterator[Session]:
     engine = open_database(settings.database)
     try:
         upgrade(engine)
-        with transaction(engine) as session:
-            yield session
+        yield engine, settings
     finally:
         engine.dispose()
 

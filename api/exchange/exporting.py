@@ -52,19 +52,24 @@ class Table:
 
 def export_zip(session: Session, now: datetime.datetime) -> bytes:
     """Return the ZIP file with all tables; the same database at the same moment gives the same bytes."""
-    edit, stored = edit_tables(session), stored_tables(session)
     out = io.BytesIO()
     with zipfile.ZipFile(out, "w", zipfile.ZIP_DEFLATED) as packed:
-
-        def put(name: str, data: bytes) -> None:
-            packed.writestr(zipfile.ZipInfo(name, now.timetuple()[:6]), data, zipfile.ZIP_DEFLATED)
-
-        put("README.txt", column_page(edit, stored, now).encode())
-        for folder, group in (("edit", edit), ("tables", stored)):
-            for table in group:
-                put(f"{folder}/{table.name}.csv", to_csv(table))
-            put(f"{folder}/{folder}.xlsx", to_xlsx(group, now))
+        put_tables(packed, session, now)
     return out.getvalue()
+
+
+def put_tables(packed: zipfile.ZipFile, session: Session, now: datetime.datetime) -> None:
+    """Put all tables into a ZIP file, for people: CSV and XLSX, and README.txt on what they are."""
+    edit, stored = edit_tables(session), stored_tables(session)
+
+    def put(name: str, data: bytes) -> None:
+        packed.writestr(zipfile.ZipInfo(name, now.timetuple()[:6]), data, zipfile.ZIP_DEFLATED)
+
+    put("README.txt", column_page(edit, stored, now).encode())
+    for folder, group in (("edit", edit), ("tables", stored)):
+        for table in group:
+            put(f"{folder}/{table.name}.csv", to_csv(table))
+        put(f"{folder}/{folder}.xlsx", to_xlsx(group, now))
 
 
 def customer_cells(c: tables.Customer) -> Cells:

@@ -3,21 +3,24 @@
 from __future__ import annotations
 
 import datetime
+import os
+import tempfile
 from collections.abc import Sequence
 from dataclasses import asdict
 from typing import Annotated, Any, Literal
 
 from fastapi import APIRouter, File, Form, Query, Request, UploadFile
-from fastapi.responses import JSONResponse, Response
+from fastapi.responses import FileResponse, JSONResponse, Response
 from sqlmodel import Session, col, select
+from starlette.background import BackgroundTask
 
 from api.access.accounts import Role
 from api.access.guards import STAFF, Who, allow, everyone, found, own_crew_day, own_job
 from api.clock import Now
 from api.day.paper import day_sheet_pdf
-from api.exchange.exporting import export_zip
 from api.exchange.importing import IMPORTABLE, Imported, import_tables
 from api.exchange.uploads import MOST_BYTES, read_upload
+from api.exchange.whole import write_whole
 from api.feeds.addresses import addresses_in_use, token_for
 from api.feeds.maps import geojson, gpx, points
 from api.fields.sheets import BadFiles
@@ -86,9 +89,18 @@ def exchange(request: Request, session: Database, who: Office) -> Response:
 
 
 @router.get("/exchange/export.zip", responses=_gives("application/zip"), response_class=Response)
-def export(session: Database, now: Now, _: Manager) -> Response:
-    """Give every table as CSV and XLSX in one ZIP file; what signs people in is left out."""
-    return _file(export_zip(session, now), "application/zip", "eaveboard-export.zip")
+def export(request: Request, now: Now, _: Manager) -> Response:
+    """Give the whole business in one ZIP file, which an empty base takes in; what signs people in is left out."""
+    made, name = tempfile.mkstemp(prefix="eave-export-", suffix=".zip")
+    state = request.app.state
+    try:
+        with os.fdopen(made, "wb") as out:
+            write_whole(state.database, state.settings.data, out, now)
+    except BaseException:
+        os.unlink(name)
+        raise
+    after = BackgroundTask(os.unlink, name)
+    return FileResponse(name, media_type="application/zip", filename="eaveboard-export.zip", background=after)
 
 
 @router.post("/exchange/imports", responses=_gives("application/json", _IMPORT_EXAMPLE))
