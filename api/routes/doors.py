@@ -17,6 +17,7 @@ from api.routes.office import (
     maker_orders,
     places,
     roads,
+    second_factor,
     settings,
     tokens,
 )
@@ -28,6 +29,6 @@ _DOORS = (
     weeks, live, plans, runs, entry, jobs, customers, sites, history, accounts, links, exchange, gates, maker_orders,
     kinds, settings, forecasts, roads, places, looking_back, begin, today, days, photos, bench, stock, yard, surveys,
     survey_entry, job_awning, visits, orders, awnings, papers, rebooking, messages, bookings, condition, tokens,
-    calendars,
+    calendars, second_factor,
 )  # fmt: skip
 ROUTERS = tuple(door.router for door in _DOORS)

@@ -1,6 +1,16 @@
 """All tables of the service; importing this fills `SQLModel.metadata`."""
 
-from api.tables.accounts import Account, CalendarAddress, DayLink, KeptAnswer, ProgramToken, SignIn, SignInTry
+from api.tables.accounts import (
+    Account,
+    CalendarAddress,
+    DayLink,
+    KeptAnswer,
+    ProgramToken,
+    RecoveryCode,
+    SecondFactor,
+    SignIn,
+    SignInTry,
+)
 from api.tables.bench import CountLine, CrateCount, LoadTick, PartCode, Photo, RouteOut, SiteLoss, StepDone, StopTime
 from api.tables.business import (
     Business,
@@ -90,11 +100,13 @@ __all__ = [
     "Prepared",
     "ProgramToken",
     "RebookingCase",
+    "RecoveryCode",
     "Reservation",
     "RoadPlace",
     "RoadSource",
     "RoadTable",
     "RouteOut",
+    "SecondFactor",
     "SentFile",
     "SentPaper",
     "Short",
