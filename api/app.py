@@ -19,16 +19,20 @@ from api.chain.keeper import ChainKeeper
 from api.clock import clock_of, machine_clock
 from api.database import Hold
 from api.forecasts.keeper import ForecastKeeper
+from api.hooks.keeper import HookKeeper
 from api.http.assets import Assets
 from api.http.dates import near_dates
 from api.http.headers import SafeHeaders
 from api.http.measures import Measured, count_lines
 from api.http.problems import add_problem_handlers, responses
 from api.http.sizes import RequestBounds
+from api.http.worded import InItsWords
+from api.learning.keeper import LearningKeeper
 from api.looking_back import worth
 from api.opened import Opened, open_data
 from api.papers.stored.keeper import Keeper
 from api.places.finder import Finder
+from api.promise.ground import Sales
 from api.rebooking.search import Searches
 from api.roads.keeper import RoadKeeper
 from api.routes.described import describe
@@ -36,6 +40,7 @@ from api.routes.doors import ROUTERS
 from api.running.live import Pulse
 from api.settings import Settings, read_settings
 from api.week.ending import cut_off
+from api.week.horizon.keeper import HorizonKeeper
 from api.week.runs import Runs
 
 HOLD_S = 10.0  # between two looks whether the database is still held
@@ -76,6 +81,7 @@ def create_app(settings: Settings | None = None, opened: Opened | None = None) -
     for router in ROUTERS:
         app.include_router(router)
     add_problem_handlers(app)
+    app.add_middleware(InItsWords)
     app.add_middleware(GZipMiddleware, minimum_size=1000, compresslevel=5)  # leaves event streams as they come
     app.add_middleware(RequestBounds, known=is_known)
     app.add_middleware(SafeHeaders, secure=chosen.secure, tiles=chosen.tiles)
@@ -100,6 +106,8 @@ async def _at_work(app: FastAPI, chosen: Settings, own: Opened) -> AsyncIterator
     cut_off(app.state.database, app.state.clock())
     app.state.runs = Runs(app.state.database, chosen.planners, lambda: app.state.clock())
     app.state.runs.start()
+    app.state.horizon = HorizonKeeper(app.state.database, app.state.runs, lambda: app.state.clock())
+    app.state.horizon.start()
     worth.cut_off(app.state.database, app.state.clock())
     app.state.worth = worth.WorthRuns(app.state.database, lambda: app.state.clock())
     app.state.papers = Keeper(app.state.database, chosen.database, chosen.preparers, lambda: app.state.clock())
@@ -108,12 +116,17 @@ async def _at_work(app: FastAPI, chosen: Settings, own: Opened) -> AsyncIterator
     app.state.forecasts.start()
     app.state.roads = RoadKeeper(app.state.database, chosen.data, lambda: app.state.clock())
     app.state.roads.start()
+    app.state.learning = LearningKeeper(app.state.database, lambda: app.state.clock())
+    app.state.learning.start()
     app.state.places = Finder(app.state.database, lambda: app.state.clock())
     app.state.places.start()
     app.state.searches = Searches(app.state.database, lambda: app.state.clock())
+    app.state.sales = Sales(app.state.database)
     app.state.pulse = Pulse(app.state.database, app.state.searches.days, lambda: app.state.clock())
     app.state.chain = ChainKeeper(app.state.database, machine_clock)
     app.state.chain.start()
+    app.state.hooks = HookKeeper(app.state.database, machine_clock)
+    app.state.hooks.start()
     app.state.backups = BackupKeeper(
         app.state.database, chosen.data, chosen.backups, chosen.backup_hours, chosen.backups_kept, machine_clock
     )
@@ -122,12 +135,15 @@ async def _at_work(app: FastAPI, chosen: Settings, own: Opened) -> AsyncIterator
     yield
     holding.cancel()
     app.state.backups.close()
+    app.state.hooks.close()
     app.state.searches.close()
     app.state.places.close()
+    app.state.learning.close()
     app.state.roads.close()
     app.state.forecasts.close()
     app.state.papers.close()
     app.state.worth.close()
+    app.state.horizon.close()
     app.state.runs.close()
     app.state.chain.close()
 

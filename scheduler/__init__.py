@@ -12,6 +12,7 @@ from typing import TYPE_CHECKING, Any
 
 if TYPE_CHECKING:
     from scheduler.audit import audit
+    from scheduler.engine.again.apart import apart
     from scheduler.engine.again.by_hand import BY_HAND, Lock, Off, Put, Tried, by_hand, locked
     from scheduler.engine.again.compare import Comparison, compare
     from scheduler.engine.again.filling import Filling, fillings, plan_without
@@ -48,6 +49,7 @@ _WHERE = {
     "engine.again.replan": "Replanned Told begun_by changed_week replan as_it_stands told_prices told_week",
     "engine.again.moves": "Event Move move_sentence what_changed",
     "engine.again.offers": "Offer offer warm",
+    "engine.again.apart": "apart",
     "engine.again.warm": "Warm",
     "engine.again.filling": "Filling fillings plan_without",
     "engine.again.by_hand": "BY_HAND Lock Off Put Tried by_hand locked",
@@ -98,6 +100,7 @@ __all__ = [
     "Tried",
     "Warm",
     "Worth",
+    "apart",
     "as_it_stands",
     "audit",
     "begun_by",

@@ -111,6 +111,48 @@ def calibrate(history: Sequence[Finished], times: Times) -> Calibration:
     return Calibration(Times(tuple(rows.values())), tuple(fits))
 
 
+def usual(history: Sequence[Finished], times: Times) -> tuple[bool, ...]:
+    """Say of each finished job whether its minutes can be what it took: a phone forgotten overnight is no long job.
+
+    Judged within its kind by the ratio to the estimate of `times`: odd is what lies more than three robust standard
+    deviations (1.4826 times the median absolute deviation, of logarithms) from the middle, and beyond twice or half of
+    it. Of fewer than five jobs of a kind none is odd.
+    """
+    said = [sum(row_minutes(job.work, times)) for job in history]
+    logs = [math.log(job.minutes / max(minutes, 1.0)) for job, minutes in zip(history, said, strict=True)]
+    bounds: dict[str, tuple[float, float]] = {}
+    for kind in get_args(Kind):
+        of_kind = np.array([value for job, value in zip(history, logs, strict=True) if job.work.kind == kind])
+        if len(of_kind) >= _FOLDS:
+            middle = float(np.median(of_kind))
+            reach = 3 * 1.4826 * float(np.median(np.abs(of_kind - middle)))
+            bounds[kind] = middle, max(reach, math.log(2))
+    open_bounds = (0.0, math.inf)
+    found = []
+    for job, value in zip(history, logs, strict=True):
+        middle, reach = bounds.get(job.work.kind, open_bounds)
+        found.append(abs(value - middle) <= reach)
+    return tuple(found)
+
+
+def history_to_csv(history: Sequence[Finished]) -> str:
+    """Return finished jobs as CSV text that `read_history` reads back."""
+    out = io.StringIO()
+    writer = csv.writer(out, lineterminator="\n")
+    writer.writerow(COLUMNS)
+    for job in history:
+        cells = msgspec.structs.asdict(job.work)
+        written = [_cell(cells[name]) for name in Work.__struct_fields__]
+        writer.writerow([*written, f"{job.minutes:g}"])
+    return out.getvalue()
+
+
+def _cell(value: Any) -> str:
+    if isinstance(value, bool):
+        return "yes" if value else "no"
+    return f"{value:.10g}" if isinstance(value, float) else str(value)
+
+
 def describe(fit: KindFit) -> str:
     """Return one sentence on how the fit of a kind of visit did."""
     if not fit.fitted or fit.error is None or fit.error_before is None or fit.within_p80 is None:

@@ -9,7 +9,7 @@ Of each day every way in which the crews meet is kept, then the days are put tog
 from __future__ import annotations
 
 from collections import Counter
-from collections.abc import Iterator
+from collections.abc import Callable, Iterator
 from dataclasses import dataclass
 from itertools import pairwise, product
 
@@ -51,7 +51,7 @@ class Way:
 
 def cheapest(week: Week2, step: int) -> Plan2:
     """Return a plan of least cost, its bound equal to its cost; all times of `week` are multiples of `step`."""
-    best: tuple[int, tuple[Way, ...]] = (sum(_undone(week, j) for j in week.jobs), ())
+    best: tuple[int, tuple[Way, ...]] = (sum(undone(week, j) for j in week.jobs), ())
     by_day = [_meetings(week, day, step) for day in range(week.days)]
 
     def extend(day: int, chosen: tuple[Way, ...], done: frozenset[int], cents: int) -> None:
@@ -59,9 +59,9 @@ def cheapest(week: Week2, step: int) -> Plan2:
         if cents >= best[0]:
             return
         if day == week.days:
-            left = sum(_undone(week, job) for n, job in enumerate(week.jobs) if n not in done)
-            total = cents + left + _weekly(week, chosen)
-            if total < best[0] and _agree(week, chosen):
+            left = sum(undone(week, job) for n, job in enumerate(week.jobs) if n not in done)
+            total = cents + left + weekly_more(week, chosen)
+            if total < best[0] and agree(week, chosen):
                 best = total, chosen
             return
         for ways, jobs, spent in by_day[day]:
@@ -72,12 +72,12 @@ def cheapest(week: Week2, step: int) -> Plan2:
     return _written(week, *best)
 
 
-def _undone(week: Week2, job: Job) -> int:
+def undone(week: Week2, job: Job) -> int:
     b = job.booked
     return job.skip_cents + (0 if b is None else b.move_cents if b.hold == "soft" else week.broken_cents)
 
 
-def _weekly(week: Week2, ways: tuple[Way, ...]) -> int:
+def weekly_more(week: Week2, ways: tuple[Way, ...]) -> int:
     cents = 0
     for crew in week.crews:
         for first in range(0, week.days, 7):
@@ -89,10 +89,17 @@ def _weekly(week: Week2, ways: tuple[Way, ...]) -> int:
 def _meetings(week: Week2, day: int, step: int) -> list[tuple[tuple[Way, ...], frozenset[int], int]]:
     """Return every choice of the crews' routes of a day that meet where they must: routes, jobs done, cents."""
     crews = [(c, s) for c in week.crews for s in c.shifts if s.day == day]
+    return together(week, day, [[None, *ways_of(week, crew, shift, step)] for crew, shift in crews])
+
+
+def together(
+    week: Week2, day: int, choices: list[list[Way | None]]
+) -> list[tuple[tuple[Way, ...], frozenset[int], int]]:
+    """Return the same where each crew of the day has these ways alone (None: it stays in)."""
     helpers = {h.yard: h.count for h in week.helpers if h.day == day}
     pool = {(e.id, e.yard): e.count[day] for e in week.equipment}
     found: dict[object, tuple[tuple[Way, ...], frozenset[int], int]] = {}
-    for ways in product(*([None, *_ways(week, crew, shift, step)] for crew, shift in crews)):
+    for ways in product(*choices):
         out = tuple(w for w in ways if w is not None)
         own = [s.job for w in out for s in w.stands if not s.assist]
         if len(own) > len(set(own)) or not _met(week, out):
@@ -145,7 +152,7 @@ def _moments(week: Week2, way: Way, other: Stand | None) -> list[Span]:
     return [(lo, hi) for lo, hi in found if lo <= hi]
 
 
-def _agree(week: Week2, out: tuple[Way, ...]) -> bool:
+def agree(week: Week2, out: tuple[Way, ...]) -> bool:
     """Whether the routes of all days share stock and keep every follow."""
     at = {week.jobs[s.job].id: w for w in out for s in w.stands if not s.assist}
     for yard in week.yards:
@@ -177,8 +184,18 @@ def _agree(week: Week2, out: tuple[Way, ...]) -> bool:
     return True
 
 
-def _ways(week: Week2, crew: Crew, shift: Shift, step: int) -> list[Way]:
-    """Return the routes of one crew and day worth keeping: by jobs, meetings and minutes the cheapest."""
+def ways_of(
+    week: Week2,
+    crew: Crew,
+    shift: Shift,
+    step: int,
+    fits: Callable[[tuple[Stand, ...]], bool] = lambda _: True,
+    begun: Callable[[tuple[Stand, ...]], bool] = lambda _: True,
+) -> list[Way]:
+    """Return the routes of one crew and day worth keeping: by jobs, meetings and minutes the cheapest.
+
+    fits: of these stands alone; begun: whether stands may still become some that fit.
+    """
     place = {p.id: n for n, p in enumerate(week.places)}
     home = next(place[y.place] for y in week.yards if y.id == crew.yard)
     drive, rest = week.travel.minutes, week.rest
@@ -190,7 +207,7 @@ def _ways(week: Week2, crew: Crew, shift: Shift, step: int) -> list[Way]:
     found: dict[object, Way] = {}
 
     def add(stands: tuple[Stand, ...]) -> None:
-        if not _ordered(week, stands):
+        if not _ordered(week, stands) or not fits(stands):
             return
         done = frozenset(s.job for s in stands if not s.assist)
         for hours in _hours(week, stands, home, place):
@@ -239,8 +256,9 @@ def _ways(week: Week2, crew: Crew, shift: Shift, step: int) -> list[Way]:
                             ):
                                 continue
                             longer = (*stands, Stand(n, assist, start, start + takes, paused, loads))
-                            add(longer)
-                            extend(longer, *load)
+                            if begun(longer):
+                                add(longer)
+                                extend(longer, *load)
 
     extend((), 0, 0)
     return list(found.values())

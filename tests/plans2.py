@@ -1,31 +1,32 @@
-"""Plans of the second format for tests: the cheapest of small weeks, and the same damaged at one to three places."""
+"""Plans of the second format for tests: the engine's of small weeks, and the same damaged at one to three places."""
 
 from __future__ import annotations
 
 import json
 import random
+import time
 from collections.abc import Iterator
 
 import msgspec
 
+from scheduler import plan_week
 from scheduler.audit import audit
 from scheduler.plan import Plan, read_plan
 from scheduler.price import price
 from scheduler.week import Week2
-from tests.brute2 import cheapest
 from tests.plans import DAMAGE, Data
 from tests.weeks import as_data
-from tests.weeks2 import STEP, small_week2
+from tests.weeks2 import small_week2
 
 NAMED = {"name_a_stranger", "skip_a_stop", "do_a_skipped_job_too"}  # damage that takes every stop for a job
 
 
 def cases2(seed: int, weeks: int, each: int) -> Iterator[tuple[Week2, Plan]]:
-    """Yield weeks with their cheapest plan, then the same plan damaged."""
+    """Yield weeks with the engine's plan of them, whole, then the same plan damaged."""
     rng = random.Random(seed)
     while weeks:
         week = small_week2(rng, jobs=2, crews=2, days=rng.choice((1, 2)))
-        plan = cheapest(week, STEP)
+        plan = plan_week(week, seconds=None, clock=time.monotonic)
         if not plan.routes:
             continue
         weeks -= 1

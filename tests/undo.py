@@ -7,8 +7,23 @@ from collections.abc import Callable, Iterable
 
 from msgspec.structs import replace
 
+from scheduler.engine.reasons.remedies import (
+    AtYard,
+    Free,
+    Hours,
+    Kit,
+    NoRest,
+    OpenHours,
+    Parts,
+    People,
+    Remedy,
+    Skills,
+    Tools,
+    Undo,
+    Van,
+)
 from scheduler.plan import Because, Plan
-from scheduler.week import Crew, Equipment, Helpers, Job, Shift, Stock, Vehicle, Week, Window
+from scheduler.week import Arrival, Crew, Equipment, Helpers, Job, Shift, Stock, Vehicle, Week, Window
 from tests.brute import cheapest
 
 MUCH = 1_000
@@ -107,3 +122,55 @@ _UNDO: dict[str, Callable[[Week, str], Week]] = {
     "out_of_reach": _reach, "follows": _follows,
 }  # fmt: skip
 PRICES = ("dearer", "no_room")
+
+
+def applied(week: Week, job: str, remedy: Remedy) -> Week:
+    """Return `week` with all that a remedy names undone in the document, and nothing else; prices are left alone."""
+    for undo in remedy.undo:
+        week = _apply(week, job, undo)
+    return week
+
+
+def _apply(week: Week, job: str, undo: Undo) -> Week:
+    match undo:
+        case Parts(part, yard, day, number):
+            arrival = (Arrival(day, number),)
+            rows = {(s.id, s.yard): s for s in week.stock}
+            row = rows.get((part, yard), Stock(part, yard, 0, ()))
+            rows[part, yard] = replace(row, arrivals=row.arrivals + arrival)
+            return replace(week, stock=tuple(rows.values()))
+        case Tools(item, yard, day, number):
+            pools = {(e.id, e.yard): e for e in week.equipment}
+            pool = pools.get((item, yard), Equipment(item, yard, (0,) * week.days))
+            counts = tuple(n + number * (d == day) for d, n in enumerate(pool.count))
+            pools[item, yard] = replace(pool, count=counts)
+            return replace(week, equipment=tuple(pools.values()))
+        case People(yard, day, number, day_cents):
+            there = {(h.yard, h.day): h for h in week.helpers}
+            row = there.get((yard, day), Helpers(yard, day, 0, day_cents))
+            there[yard, day] = replace(row, count=row.count + number)
+            return replace(week, helpers=tuple(there.values()))
+        case Kit(day):
+            return with_job(week, job, lambda j: replace(j, ready_day=day))
+        case OpenHours(day, start, end):
+            return with_job(week, job, lambda j: replace(j, windows=(*j.windows, Window(day, start, end, 0))))
+        case AtYard(yard):
+            return with_job(week, job, lambda j: replace(j, yard=yard))
+        case Skills(crew, skills):
+            return _with_crew(week, crew, lambda c: replace(c, skills=(*c.skills, *skills)))
+        case Van(crew, payload_kg, rack_mm, boxes):
+            return _with_crew(week, crew, lambda c: replace(c, vehicle=Vehicle(payload_kg, rack_mm, boxes)))
+        case Hours(crew, day, earlier, later):
+
+            def longer(s: Shift) -> Shift:
+                return Shift(s.day, s.start - earlier, s.end, s.overtime + later) if s.day == day else s
+
+            return _with_crew(week, crew, lambda c: replace(c, shifts=tuple(map(longer, c.shifts))))
+        case NoRest():
+            return replace(week, rest=None)
+        case Free(pairs):
+            return replace(week, follows=tuple(f for f in week.follows if (f.first, f.then) not in pairs))
+
+
+def _with_crew(week: Week, crew: str, change: Callable[[Crew], Crew]) -> Week:
+    return replace(week, crews=tuple(change(c) if c.id == crew else c for c in week.crews))

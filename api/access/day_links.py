@@ -12,6 +12,7 @@ from sqlmodel import Session, select
 
 from api import tables
 from api.access.accounts import digest
+from api.access.issued import revoke
 from api.ledger.history import note
 from api.tables import DayLink
 from scheduler.errors import BadInput
@@ -61,10 +62,7 @@ def crew_of_link(session: Session, secret: str, token: str, now: datetime.dateti
 
 def revoke_link(session: Session, link: DayLink, *, by: str, now: datetime.datetime) -> None:
     """Make the link useless at once; one revoked before stays as it is."""
-    if link.revoked_at is None:
-        link.revoked_at = now
-        session.add(link)
-        note(session, now, by, "revoked", "day link", str(link.id), {"crew_id": link.crew_id})
+    revoke(session, link, "day link", {"crew_id": link.crew_id}, by=by, now=now)
 
 
 def _signer(secret: str) -> URLSafeSerializer:

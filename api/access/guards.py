@@ -22,8 +22,9 @@ from starlette.datastructures import UploadFile
 
 from api.access.accounts import Role, has_codes, owner, seen
 from api.access.day_links import crew_of_link
+from api.access.issued import note_used
 from api.access.scopes import opened
-from api.access.tokens import BEGINS, token_of, token_used
+from api.access.tokens import BEGINS, token_of
 from api.database import transaction
 from api.http.names import crew_called
 from api.http.pages import Database
@@ -190,7 +191,7 @@ def _caller(request: Request, session: Session) -> Who:
         program = token_of(session, shown.strip(), now)
         if program is None:
             return Who("", "")
-        token_used(request.app.state.database, program, now)
+        note_used(request.app.state.database, program, now)
         return Who(f"program {program.name}", "", token_id=program.id, scopes=tuple(program.scopes))
     token = request.cookies.get(cookie_name(settings, "session"), "")
     account = owner(session, token, now, settings.idle_minutes) if token else None

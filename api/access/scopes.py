@@ -24,14 +24,21 @@ SCOPES = {
     "book": Scope(
         "enter and change customers, sites, orders, jobs and surveys; rebook; messages",
         Role.office,
-        writes=r"/(customers|sites|orders|visits|awnings|surveys|jobs|rebooking|messages)(/.*)?",
+        writes=r"/(customers|sites|orders|visits|awnings|surveys|jobs|promise|rebooking|messages)(/.*)?",
         reads=r"/(rebooking|messages)(/.*)?",
+    ),
+    "promise": Scope(
+        "find times for a job and book one, as a shop's own web form does; nothing else",
+        Role.office,
+        writes=r"/promise/(times|bookings)|/jobs/{visit_id}/promise",
+        reads=r"/jobs/{visit_id}/times",
     ),
     "plan": Scope(
         "plan, move, lock and post weeks",
         Role.manager,
-        writes=r"/weeks/{start_date}/(runs|post)|/runs/{run_id}/stop|/plans/{plan_id}/(tries|moves|undo)|/locks/{visit_id}",
+        writes=r"/weeks/{start_date}/(runs|post)|/horizon/runs|/runs/{run_id}/stop|/plans/{plan_id}/(tries|moves|undo)|/locks/{visit_id}",
     ),
+    "watch": Scope("read what has changed, as it happens", Role.office, reads=r"/changes"),
     "bench": Scope(
         "count crates, receive shorts and deliveries, keep the shelf",
         Role.office,
@@ -39,7 +46,7 @@ SCOPES = {
     ),
 }
 # A person's own: no program has a password, or sessions to end.
-_OWN = re.compile(r"/(password|sessions|session|sign-in|sign-out|accounts|tokens)(/.*)?")
+_OWN = re.compile(r"/(password|sessions|session|sign-in|sign-out|accounts|tokens|webhooks)(/.*)?")
 
 
 def opened(method: str, path: str, roles: Collection[Role]) -> Iterator[tuple[str, Role]]:

@@ -4,16 +4,13 @@ from __future__ import annotations
 
 import datetime
 import secrets
-from contextlib import suppress
 from dataclasses import dataclass
 
-import sqlalchemy as sa
-from sqlalchemy.exc import OperationalError
 from sqlmodel import Session, col, select
 
-from api.access.accounts import SEEN_MINUTES, digest
+from api.access.accounts import digest
+from api.access.issued import revoke
 from api.access.scopes import SCOPES
-from api.database import transaction
 from api.ledger.history import note
 from api.tables import ProgramToken
 from scheduler.errors import BadInput
@@ -64,17 +61,6 @@ def token_of(session: Session, text: str, now: datetime.datetime) -> ProgramToke
     return None if row is None or row.revoked_at is not None or row.expires_at <= now else row
 
 
-def token_used(database: sa.Engine, row: ProgramToken, now: datetime.datetime) -> None:
-    """Write down that a token was used, once in a few minutes; a database that takes no writes keeps nobody out."""
-    if row.seen_at is not None and now - row.seen_at < datetime.timedelta(minutes=SEEN_MINUTES):
-        return
-    with suppress(OperationalError), transaction(database) as session:
-        session.execute(sa.update(ProgramToken).where(col(ProgramToken.id) == row.id).values(seen_at=now))
-
-
 def revoke_token(session: Session, row: ProgramToken, *, by: str, now: datetime.datetime) -> None:
     """Make a token useless at once; one revoked before stays as it is."""
-    if row.revoked_at is None:
-        row.revoked_at = now
-        session.add(row)
-        note(session, now, by, "revoked", "token", str(row.id), {"name": row.name})
+    revoke(session, row, "token", {"name": row.name}, by=by, now=now)

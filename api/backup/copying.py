@@ -12,7 +12,7 @@ from sqlmodel import SQLModel
 
 import api.tables  # noqa: F401  (fills the metadata)
 from api.database import MIGRATIONS, open_database, upgrade
-from api.database.opening import make_private, sqlite_file
+from api.database.opening import copy_sqlite, make_private, sqlite_file
 from scheduler.errors import BadInput
 
 AT_ONCE = 500  # rows in memory
@@ -27,13 +27,7 @@ def snapshot(database: sa.Engine, file: Path) -> str:
     make_private(file)
     source_file = sqlite_file(database.url)
     if source_file is not None:
-        source, target = sqlite3.connect(source_file), sqlite3.connect(file)
-        try:
-            source.backup(target)
-            target.execute("PRAGMA journal_mode = DELETE")  # one file, without its log beside it
-        finally:
-            target.close()
-            source.close()
+        copy_sqlite(source_file, file)
         return form_of(file) or ""
     alone = open_database(f"sqlite:///{file}")
     try:

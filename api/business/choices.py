@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from api.business.crews import crews
 from api.business.keep import Taken, changes_of, keep, mark_of, read_texts
+from api.business.learned import learning
 from api.business.outside import climate, forecast, places, roads
 from api.business.part import BadValues, Group, Line, Part
 from api.business.rows import times, weather
@@ -25,4 +26,5 @@ PARTS = {
     "roads": roads,
     "places": places,
     "times": times,
+    "learning": learning,
 }

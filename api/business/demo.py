@@ -9,11 +9,16 @@ from collections.abc import Callable
 from dataclasses import dataclass
 from pathlib import Path
 
+import sqlalchemy as sa
+
 from api.business.load import load_business
 from api.business.seed import read_business
-from api.database import open_database, upgrade
+from api.database import open_database, transaction, upgrade
 from api.ledger.fingerprint import fingerprint
 from api.settings import sqlite_address
+from api.week.build import because_as_data
+from api.week.horizon.document import horizon_of
+from api.week.horizon.keeping import newest_id, store
 from api.week.planning import Planner, PreparedWeek, plan_week, prepare_week
 from scheduler import Progress
 from scheduler import plan_week as solve
@@ -23,6 +28,7 @@ from scheduler.week import week_document
 _PACKED = Path(__file__).parents[1] / "seeds" / "demo"  # where a wheel has them
 FILES = _PACKED if _PACKED.is_dir() else Path(__file__).parents[2] / "seeds" / "demo"
 SECONDS = 45.0
+AHEAD_SECONDS = 15.0  # for the weeks after the first, which are shown by half days
 
 
 @dataclass(frozen=True)
@@ -49,7 +55,8 @@ def build(
     """Make `out` with the database, layouts/*.json, drawings/*.svg, week.json and plan.json of the business in `files`.
 
     `report` is told each step in a line. `address`: the database (empty: SQLite in `out`). `planner` is the engine
-    (None: the project's own), given `seconds`. What is there already and was made of the same inputs is used again.
+    (None: the project's own, which plans the weeks ahead too), given `seconds`. What is there already and was made of
+    the same inputs is used again.
     Everything is dated by the moment at which the business's forecast was issued, so that the demo is the same on any
     day. Raises `BadFiles` with every fault of the files.
     """
@@ -73,9 +80,24 @@ def build(
         )
         (out / "plan.json").write_text(row.plan)
         report("planned the week" if planned else "the week is planned already: nothing has changed since")
+        if planner is None and (planned or loaded):
+            report(f"planning the weeks ahead, for at most {AHEAD_SECONDS:.0f} s")
+            _plan_ahead(database, _engine(), min(seconds, AHEAD_SECONDS), now)
     finally:
         database.dispose()
     return Demo(out / "week.json", out / "plan.json", business.first_week.start_date, loaded, made.tally.made, planned)
+
+
+def _plan_ahead(database: sa.Engine, planner: Planner, seconds: float, now: datetime.datetime) -> None:
+    """Keep a plan of the weeks ahead, made of the rows and of what is planned of them already."""
+    with transaction(database) as session:
+        horizon, made_from = horizon_of(session, now), newest_id(session)
+    plan = planner(horizon.document, seconds=seconds)
+    with transaction(database) as session:
+        store(
+            session, horizon.document, plan, weeks=horizon.weeks, because=because_as_data(horizon.because),
+            how="planned", made_from=made_from, now=now, by="demo",
+        )  # fmt: skip
 
 
 def _engine() -> Planner:

@@ -127,6 +127,14 @@ def week(session: Session) -> Part:
             Line("rest_earliest", "Begun at the earliest", clock_text(rest["earliest"]), time_of_day),
             Line("rest_latest", "Begun at the latest", clock_text(rest["latest"]), time_of_day),
         )),
+        Group("The weeks ahead", "What is sold today is given a time weeks ahead, long before its week is posted.",
+              lines=(
+            Line("horizon_weeks", "Planned ahead", str(rules.horizon_weeks), RULE_LIMITS["horizon_weeks"], "weeks",
+                 "Made anew every night; times may move until their week is posted, promises hold."),
+            Line("crate_weeks", "A crate usually comes", str(rules.crate_weeks), RULE_LIMITS["crate_weeks"],
+                 "weeks after the order", "Where the maker has named no day."),
+            Line("count_days", "A crate is counted within", str(rules.count_days), RULE_LIMITS["count_days"], "days"),
+        )),
         Group("Touchier work", "From here on the stricter weather limits hold; local rules and the maker's come first.",
               lines=(
             Line("tall_ladder_from_mm", "Tall ladder: fasteners from", tall, length, "high",
@@ -153,7 +161,8 @@ def week(session: Session) -> Part:
     def write(session: Session, values: Mapping[str, Any]) -> bool:
         new = dict(row.rules)
         plain = ("week_days", "plan_with", "tall_ladder_from_mm", "large_awning_from_mm", "weather_doubt_percent",
-                 "drive_p80_percent", "late_delivery_percent", "odds_below_percent")  # fmt: skip
+                 "drive_p80_percent", "late_delivery_percent", "odds_below_percent", "horizon_weeks", "crate_weeks",
+                 "count_days")  # fmt: skip
         for name in plain:
             new[name] = values[name]
         new["rest"] = None

@@ -52,7 +52,7 @@ def build(
     with outcome():
         from rich.console import Console
 
-        from api.roads.extract import build_tiles
+        from api.roads.extracts.tiles import build_tiles
 
         with Console(stderr=True).status(f"Building road tiles from {extract.name} …") as status:
             stamp = build_tiles(extract, tiles, lambda line: status.update(_stage(line)), jobs)
@@ -124,8 +124,8 @@ def fit(
         import numpy as np
 
         from api.roads import Extract
-        from api.roads.evidence import NEAR_M, observed_drives, random_places
-        from api.roads.extract import ExtractTable, build_tiles
+        from api.roads.extracts.evidence import NEAR_M, observed_drives, random_places
+        from api.roads.extracts.tiles import ExtractTable, build_tiles
         from api.roads.sources import SNAP_M
         from scheduler.documents import encode
         from scheduler.travel.fit import fitted

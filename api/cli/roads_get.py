@@ -14,7 +14,7 @@ from scheduler.errors import BadInput
 if TYPE_CHECKING:
     import sqlalchemy as sa
 
-    from api.roads.clip import Box
+    from api.roads.extracts.clip import Box
 
 HOW = """\
 This machine fetches nothing by itself. The way, with TOWN for {town}:
@@ -54,8 +54,8 @@ def get(
         from rich.console import Console
 
         from api.database import open_database, upgrade
-        from api.roads.clip import box_round, clip
-        from api.roads.extract import build_tiles, check_extract
+        from api.roads.extracts.clip import box_round, clip
+        from api.roads.extracts.tiles import build_tiles, check_extract
         from api.roads.keeper import tiles_folder
         from api.settings import read_settings
 

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import os
+import sqlite3
 from collections.abc import Collection, Iterator
 from contextlib import contextmanager
 from pathlib import Path
@@ -101,3 +102,14 @@ def parts(ids: Collection[Key]) -> Iterator[list[Key]]:
     """Return the ids in order, as many in one list as a statement may name."""
     ordered = sorted(ids)
     return (ordered[k : k + AT_ONCE] for k in range(0, len(ordered), AT_ONCE))
+
+
+def copy_sqlite(file: Path, copy: Path) -> None:
+    """Write the SQLite database `file` as it is at one moment into `copy`, one file without its log beside it."""
+    source, target = sqlite3.connect(file), sqlite3.connect(copy)
+    try:
+        source.backup(target)
+        target.execute("PRAGMA journal_mode = DELETE")
+    finally:
+        target.close()
+        source.close()

@@ -18,7 +18,7 @@ from alembic.script import ScriptDirectory
 from sqlalchemy.exc import DBAPIError
 
 from api.database.holding import ADVISORY
-from api.database.opening import make_private, sqlite_file, unusable
+from api.database.opening import copy_sqlite, make_private, sqlite_file, unusable
 from scheduler.errors import BadInput
 
 MIGRATIONS = Path(__file__).parents[1] / "migrations"
@@ -124,13 +124,7 @@ def copy_beside(engine: sa.Engine, form: str) -> Path | None:
         left.unlink(missing_ok=True)
     try:
         make_private(unfinished)
-        source, target = sqlite3.connect(file), sqlite3.connect(unfinished)
-        try:
-            source.backup(target)
-            target.execute("PRAGMA journal_mode = DELETE")  # one file, without its log beside it
-        finally:
-            target.close()
-            source.close()
+        copy_sqlite(file, unfinished)
         os.replace(unfinished, copy)
     except (OSError, sqlite3.Error) as fault:
         unfinished.unlink(missing_ok=True)

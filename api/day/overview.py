@@ -10,10 +10,10 @@ import msgspec
 from sqlmodel import Session, col, select
 
 from api import tables
+from api.fields.shown import feet
 from api.http.names import crew_names
 from api.ledger.plans.posted import posted_on
 from scheduler.plan import Route, Stop, read_plan
-from scheduler.units import FOOT_MM
 
 
 class VisitToday(msgspec.Struct, frozen=True):
@@ -134,7 +134,7 @@ def _visits(session: Session, ids: Iterable[str]) -> dict[str, tuple[tables.Visi
     )
     found = {}
     for visit, town, width_mm in session.exec(wanted):
-        width = "" if width_mm is None else f"{width_mm / FOOT_MM:.0f} ft "
+        width = "" if width_mm is None else f"{feet(width_mm)} "
         found[visit.id] = (visit, f"{width}{visit.kind}, {town}")
     return found
 

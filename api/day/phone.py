@@ -16,6 +16,7 @@ from api.day.loading import ticks
 from api.day.photos import photos_of
 from api.day.results import results, steps
 from api.day.stop_times import stop_times
+from api.hand_over.signing import signatures
 from api.ledger.plans.posted_days import PostedDay
 
 
@@ -38,7 +39,7 @@ def day_state(session: Session, day: PostedDay, now: datetime.datetime) -> dict[
     """Return as JSON how far a crew's day is: ticks, out and back, times, steps, results, photos, and what is posted.
 
     `stops` are visit, start and end (minutes after midnight) in order; `now` lets a phone see how its clock differs.
-    `losses` are pieces found missing or broken on site, by visit.
+    `signatures` says who signed for a visit, `losses` are pieces found missing or broken on site, by visit.
     `expected` is null except today: when visits that are not begun, and the crew back in the yard, are to be expected.
     """
     visits = day.visits
@@ -71,6 +72,10 @@ def day_state(session: Session, day: PostedDay, now: datetime.datetime) -> dict[
             for visit, row in results(session, visits, day.day).items()
         },
         "photos": photos,
+        "signatures": {
+            visit: {"name": row.name, "at": row.at.isoformat()}
+            for visit, row in signatures(session, visits, day.day).items()
+        },
         "losses": losses(session, visits, day.day),
         "expected": _expected(session, day, now),
         "times": {

@@ -7,17 +7,14 @@ An address is signed and names its row; nothing that opens it is in the database
 from __future__ import annotations
 
 import datetime
-from contextlib import suppress
 from typing import Literal
 
-import sqlalchemy as sa
 from itsdangerous import BadSignature, URLSafeSerializer
-from sqlalchemy.exc import OperationalError
 from sqlmodel import Session, col, select
 
-from api.access.accounts import SEEN_MINUTES, Role
+from api.access.accounts import Role
 from api.access.guards import Who
-from api.database import transaction
+from api.access.issued import revoke
 from api.ledger.history import note
 from api.tables import Account, CalendarAddress, ProgramToken
 
@@ -66,20 +63,9 @@ def addresses_in_use(session: Session, now: datetime.datetime) -> list[CalendarA
     return [row for row in rows if row.feed == "visit" or _still_here(session, row, now)]
 
 
-def address_used(database: sa.Engine, row: CalendarAddress, now: datetime.datetime) -> None:
-    """Write down that an address was read, once in a few minutes; a database that takes no writes stops no reading."""
-    if row.seen_at is not None and now - row.seen_at < datetime.timedelta(minutes=SEEN_MINUTES):
-        return
-    with suppress(OperationalError), transaction(database) as session:
-        session.execute(sa.update(CalendarAddress).where(col(CalendarAddress.id) == row.id).values(seen_at=now))
-
-
 def revoke_address(session: Session, row: CalendarAddress, *, by: str, now: datetime.datetime) -> None:
     """End an address at once; one that was revoked before stays as it is."""
-    if row.revoked_at is None:
-        row.revoked_at = now
-        session.add(row)
-        note(session, now, by, "revoked", "calendar address", str(row.id), {"feed": row.feed, "of": row.of_id})
+    revoke(session, row, "calendar address", {"feed": row.feed, "of": row.of_id}, by=by, now=now)
 
 
 def _still_here(session: Session, row: CalendarAddress, now: datetime.datetime) -> bool:

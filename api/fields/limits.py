@@ -17,6 +17,7 @@ from abc import ABC, abstractmethod
 from collections.abc import Callable
 from dataclasses import dataclass, replace
 from typing import Any
+from urllib.parse import urlsplit
 
 from pydantic import GetCoreSchemaHandler, GetJsonSchemaHandler
 from pydantic_core import CoreSchema, core_schema
@@ -225,6 +226,17 @@ def _said(value: Any) -> str:
     return text if len(text) <= 60 else f"{text[:57]}…"
 
 
+def _web(text: str) -> bool:
+    """Whether a text is an address that a program can be told at: plain letters, with a host, and no name in it."""
+    try:
+        parts = urlsplit(text)
+        return (
+            parts.scheme in ("http", "https") and bool(parts.hostname) and parts.port != 0 and "@" not in parts.netloc
+        )
+    except ValueError:  # of a port, or of brackets
+        return False
+
+
 def _account(text: str) -> bool:
     return all(letter.isalnum() or letter in ".-_" for letter in text)
 
@@ -329,11 +341,14 @@ LIMITS: dict[str, ColumnLimit] = {
     "crate_count.note": NOTE,
     "stock_move.pieces": Whole(least=-1_000_000, most=1_000_000), "stock_move.why": Text(most=400, least=1),
     "photo.shows": Choice(of=("wall", "zero", "crate", "work")), "photo.caption": Text(most=200),
+    "signature.name": NAME,
     "message.to_name": Text(most=200), "message.to_email": EMAIL, "message.subject": Text(most=200, least=1),
     "message.body": Text(most=8000, least=1, lines=True),
     "account.name": Text(least=2, most=40, fits=_account, words="must be letters, digits, dots or dashes"),
     "account.password": PASSWORD,
     "place_answer.address": Text(most=200, least=1), "place_answer.town": Text(most=120),
+    "webhook.name": Text(most=40, least=2),
+    "webhook.address": Text(most=500, least=1, fits=_web, words="must be an address such as https://program.example/told"),
     "business.name": NAME, "business.town": NAME, "business.phone": PHONE, "business.clock": Choice(of=("12", "24")),
     "business.currency": Text(most=4, least=1), "business.warranty_months": Whole(most=600),
 }  # fmt: skip

@@ -64,6 +64,9 @@ class Rules(_Part, frozen=True):
     For the odds of a week: four drives in five take at most `drive_p80_percent` longer than planned; what is due comes
     late with a chance of `late_delivery_percent`; a visit less likely to go as planned than `odds_below_percent` is
     marked.
+
+    `horizon_weeks` weeks to come are planned ahead. An awning of which nobody has named the crate's day comes about
+    `crate_weeks` weeks after its order, and a crate that has come is counted within `count_days` days.
     """
 
     week_days: Day
@@ -76,6 +79,9 @@ class Rules(_Part, frozen=True):
     drive_p80_percent: int = 20
     late_delivery_percent: int = 10
     odds_below_percent: int = 50
+    horizon_weeks: int = 6
+    crate_weeks: int = 5
+    count_days: int = 1
 
 
 _PERCENT, _LENGTH_MM = Whole(most=100), Whole(most=20_000)
@@ -86,6 +92,7 @@ RULE_LIMITS: dict[str, ColumnLimit] = {
     "tall_ladder_from_mm": _LENGTH_MM, "large_awning_from_mm": _LENGTH_MM,
     "weather_doubt_percent": Whole(least=1, most=100), "drive_p80_percent": Whole(most=200),
     "late_delivery_percent": _PERCENT, "odds_below_percent": _PERCENT,
+    "horizon_weeks": Whole(least=2, most=8), "crate_weeks": Whole(least=1, most=26), "count_days": Whole(most=14),
     **{f"prices.{name}.{kind}": MONEY for name in ("late_cents", "skip_cents", "lost_cents") for kind in KINDS},
     **{f"prices.{name}": MONEY for name in ("broken_cents", "move_cents", "retime_cents", "recrew_cents")},
 }  # fmt: skip

@@ -232,9 +232,12 @@ def one_of(cell: str, allowed: Collection[str]) -> str:
 
 
 def time_of_day(cell: str) -> int:
-    """Return minutes after midnight of a time such as 7:30."""
-    found = re.fullmatch(r"([0-9]{1,2}):([0-9]{2})", cell)
-    if not found or int(found[1]) * 60 + int(found[2]) > DAY_MIN or int(found[2]) > 59:
+    """Return minutes after midnight of a time such as 7:30, 14:30 or 2:30 pm."""
+    found = re.fullmatch(r"([0-9]{1,2}):([0-9]{2})(?: ?([ap])\.?m\.?)?", cell.strip().lower())
+    half = found[3] if found else None
+    if found and half and 1 <= int(found[1]) <= 12 and int(found[2]) <= 59:
+        return int(found[1]) % 12 * 60 + int(found[2]) + (DAY_MIN // 2 if half == "p" else 0)
+    if not found or half or int(found[1]) * 60 + int(found[2]) > DAY_MIN or int(found[2]) > 59:
         raise BadInput("", f'must be a time such as 7:30, is "{cell}"')
     return int(found[1]) * 60 + int(found[2])
 

@@ -4,25 +4,38 @@ from __future__ import annotations
 
 import datetime
 import zoneinfo
+from typing import Any
 
-from scheduler.units import FOOT_MM, LB_KG
+from jinja2 import pass_context
+from jinja2.runtime import Context
+from markupsafe import Markup
+
+from api.fields.wording import wording
+from scheduler.units import FOOT_MM, LB_KG, feet_inches
 
 # A day of the wall clock, in minutes.
 DAY_MIN = 24 * 60
 
 
 def clock(minutes: int) -> str:
-    """Return minutes after midnight as 7:05."""
-    return f"{minutes // 60}:{minutes % 60:02}"
+    """Return minutes after midnight as 14:05 or 2:05 pm, as the business writes times."""
+    return wording().time(minutes)
+
+
+def short_clock(minutes: int) -> str:
+    """Return minutes after midnight as 14:05 or 2:05, where am and pm have no room."""
+    return wording().time(minutes, short=True)
 
 
 def dollars(cents: int) -> str:
-    """Return cents as whole dollars with thousands set apart: $12,345."""
-    return f"{'-' if cents < 0 else ''}${abs(cents) / 100:,.0f}"
+    """Return cents as whole amounts with thousands set apart: $12,345, by the sign that the business has chosen."""
+    return f"{'-' if cents < 0 else ''}{wording().currency}{abs(cents) / 100:,.0f}"
 
 
 def feet(length_mm: float) -> str:
-    """Return a sold width or projection in feet as the trade says it: 14 ft, 11 ft 6 in."""
+    """Return a sold width or projection as the trade says it: 14 ft, 11 ft 6 in; 4.27 m where that is measured."""
+    if wording().units == "metric":
+        return f"{length_mm / 1000:.2f} m"
     whole, inches = divmod(round(length_mm / FOOT_MM * 12), 12)
     return f"{whole} ft {inches} in" if inches else f"{whole} ft"
 
@@ -49,15 +62,38 @@ def at(moment: datetime.datetime, timezone: str) -> str:
 
 
 def pounds(weight_kg: float) -> str:
-    """Return a weight as the trade says it: 60 kg (132 lb)."""
-    return f"{weight_kg:.0f} kg ({weight_kg / LB_KG:.0f} lb)"
+    """Return a weight as the business measures: 132 lb or 60 kg."""
+    return f"{weight_kg:.0f} kg" if wording().units == "metric" else f"{weight_kg / LB_KG:.0f} lb"
 
 
-def hour(minute: int) -> str:
-    """Return minutes after midnight as customers say them: 9:15 am."""
-    hours, minutes = divmod(minute % DAY_MIN, 60)
-    return f"{(hours + 11) % 12 + 1}:{minutes:02} {'am' if hours < 12 else 'pm'}"
+def length(length_mm: float) -> str:
+    """Return a measured length as the business measures: 12' 6 1/2" or 3823 mm."""
+    return f"{round(length_mm)} mm" if wording().units == "metric" else feet_inches(length_mm)
 
 
 def long_date(date: datetime.date) -> str:
     return f"{date:%A}, {date:%B} {date.day}"
+
+
+def _short(minutes: int) -> Markup:
+    return Markup(short_clock(minutes))  # as it stands: without am and pm it would be taken for a plain time
+
+
+def _hours(minutes: int) -> Markup:
+    return Markup(f"{minutes // 60}:{minutes % 60:02}")  # a length of time, which is no time of day
+
+
+@pass_context
+def said(_: Context, value: Any) -> Any:
+    """Return what a page or paper writes in the business's words, sentences of the planning core among it.
+
+    Markup stays as it is. Templates have it as what finishes each value (`finalize`).
+    """
+    return wording().say(value) if type(value) is str else value
+
+
+# By which pages and prints show values.
+FILTERS = {
+    "at": at, "clock": clock, "dollars": dollars, "feet": feet, "day_name": day_name, "duration": duration,
+    "feet_inches": length, "pounds": pounds, "short_clock": _short, "hours": _hours,
+}  # fmt: skip

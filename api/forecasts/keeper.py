@@ -17,6 +17,7 @@ from sqlmodel import Session, col, select
 
 from api import tables
 from api.database import transaction
+from api.database.lookout import Lookout
 from api.forecasts.fetch import PATIENCE, Patience
 from api.forecasts.places import Place, wanted_places
 from api.forecasts.sources import NWS_ADDRESS, OPEN_METEO_ADDRESS, Got, Source, forecast_for
@@ -125,44 +126,27 @@ def _sweep(session: Session, places: list[Place | None], now: datetime.datetime)
 
 
 class ForecastKeeper:
-    """Fetches every hour in a thread of its own, and at once where the source was changed or somebody asks."""
+    """Fetches every hour in a thread of its own, and at once where the source was changed."""
 
     def __init__(self, database: sa.Engine, folder: Path, clock: Callable[[], datetime.datetime]) -> None:
         self._database, self._folder, self._clock = database, folder, clock
-        self._stop = threading.Event()
-        self._asked = threading.Event()
         self._one = threading.Lock()
-        self._thread = threading.Thread(target=self._run, name="forecasts", daemon=True)
-
-    def start(self) -> None:
-        self._thread.start()
-
-    def close(self) -> None:
-        """Stop; a request that is under way to a slow service is not waited for."""
-        self._stop.set()
-        self._asked.set()
-        if self._thread.is_alive():
-            self._thread.join(2)
+        self._fetched: datetime.datetime | None = None
+        self._version = -1
+        self._lookout = Lookout("forecasts", self._look, every_s=LOOK_S, failed="forecasts could not be fetched")
+        self.start, self.close = self._lookout.start, self._lookout.close
 
     def fetch(self) -> int:
         """Fetch now, in the caller's thread; return how many new forecasts came."""
         with self._one:
             return fetch_all(self._database, self._folder, self._clock())
 
-    def _run(self) -> None:
-        fetched: datetime.datetime | None = None
-        version = -1
-        while not self._stop.is_set():
-            try:
-                with transaction(self._database) as session:
-                    row = session.get(tables.ForecastSource, 1)
-                    now_version = -1 if row is None else row.version
-                now = self._clock()
-                due = fetched is None or abs((now - fetched).total_seconds()) >= EVERY_S
-                if due or now_version != version:
-                    version, fetched = now_version, now
-                    self.fetch()
-            except (sa.exc.SQLAlchemyError, OSError):
-                _log.exception("forecasts could not be fetched; trying again in a while")
-            self._asked.wait(LOOK_S)
-            self._asked.clear()
+    def _look(self) -> None:
+        with transaction(self._database) as session:
+            row = session.get(tables.ForecastSource, 1)
+            version = -1 if row is None else row.version
+        now = self._clock()
+        due = self._fetched is None or abs((now - self._fetched).total_seconds()) >= EVERY_S
+        if due or version != self._version:
+            self._version, self._fetched = version, now
+            self.fetch()

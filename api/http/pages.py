@@ -15,10 +15,10 @@ from sqlmodel import Session, select
 from api import tables
 from api.database import transaction
 from api.fields.limits import LIMITS, Text
-from api.fields.shown import at, clock, day_name, dollars, duration, feet, pounds
+from api.fields.shown import FILTERS, said
+from api.fields.wording import wording
 from api.http.assets import asset, script
 from api.http.names import for_pages
-from scheduler.units import feet_inches
 
 
 def set_up(request: Request) -> bool:
@@ -49,19 +49,12 @@ def _session(request: Request) -> Iterator[Session]:
 # Ends before the answer is sent: a caller who has read the answer finds what it says in the database.
 Database = Annotated[Session, Depends(_session, scope="function")]
 
+
 _templates = Jinja2Templates(directory=Path(__file__).parents[1] / "templates", context_processors=[for_pages])
 _templates.env.trim_blocks = _templates.env.lstrip_blocks = True
-_templates.env.filters.update(
-    at=at,
-    clock=clock,
-    dollars=dollars,
-    feet=feet,
-    day_name=day_name,
-    duration=duration,
-    feet_inches=feet_inches,
-    pounds=pounds,
-)
-_templates.env.globals.update(asset=asset, script=script, set_up=set_up, held_to=held_to)
+_templates.env.finalize = said
+_templates.env.filters.update(FILTERS)
+_templates.env.globals.update(wording=wording, asset=asset, script=script, set_up=set_up, held_to=held_to)
 
 
 def wants_json(request: Request) -> bool:

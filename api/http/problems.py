@@ -42,6 +42,7 @@ KINDS = {
     "breaks-promise": "This breaks a promise to a customer",
     "not-current": "The plan no longer fits what is known today",
     "lock-broken": "A lock cannot be kept",
+    "time-taken": "This time is not free any more",
     "run-under-way": "The planner is at work on this week already",
     "week-over": "This week is over",
     "not-loaded": "A kit is not on the van",

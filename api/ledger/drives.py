@@ -8,7 +8,7 @@ from __future__ import annotations
 
 import datetime
 from collections.abc import Collection, Iterable, Sequence
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 from typing import NamedTuple
 
 import msgspec
@@ -32,10 +32,13 @@ Spot = tuple[int, int]  # latitude and longitude in hundred-thousandths of a deg
 class KnownDrives:
     """What is known of drives between the places of `number`: tables of seconds, meters and days, NaN and 0: unknown.
 
-    `by` names the source; empty: none is set, and every drive is estimated.
+    `by` names the source; empty: none is set, and every drive is estimated. A drive takes `factor` times what is known
+    or estimated, and `extra_min` minutes more: as the business's own crews have driven.
     """
 
     by: str = ""
+    factor: float = 1.0
+    extra_min: float = 0.0
     constants: Constants = DEFAULT
     number: dict[Spot, int] = field(default_factory=dict)
     seconds: FloatTable = field(default_factory=lambda: np.empty((0, 0)))
@@ -60,6 +63,8 @@ class KnownDrives:
                 minutes[here] = np.where(known[here], self.seconds[there] / 60, minutes[here])
                 metres[here] = np.where(known[here], self.metres[there], metres[here])
             timed = _timed(self.by, known | (place[:, None] == place) & (place >= 0), days)
+        if (self.factor, self.extra_min) != (1.0, 0.0):
+            minutes = np.where(metres > 0, minutes * self.factor + self.extra_min, minutes)
         made = rounded(minutes, metres)
         travel = Travel(
             minutes=tuple(map(tuple, made.minutes.tolist())), metres=tuple(map(tuple, made.metres.tolist()))
@@ -68,6 +73,14 @@ class KnownDrives:
 
 
 def drives(session: Session, points: Iterable[Point]) -> KnownDrives:
+    """Return drives between `points` by the source that is set, corrected as the business has taken over."""
+    known, rule = uncorrected(session, points), session.get(tables.LearningRule, 1)
+    if rule is None or (rule.drive_factor, rule.drive_min) == (1.0, 0.0):
+        return known
+    return replace(known, factor=rule.drive_factor, extra_min=rule.drive_min)
+
+
+def uncorrected(session: Session, points: Iterable[Point]) -> KnownDrives:
     """Return what the source that is set has timed between `points`; held in memory until one of them changes."""
     source = session.get(tables.RoadSource, 1)
     if source is None or source.kind == "estimate":

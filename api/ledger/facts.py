@@ -9,6 +9,7 @@ from dataclasses import dataclass, field
 from typing import TypeVar
 from zoneinfo import ZoneInfo
 
+import msgspec
 import sqlalchemy as sa
 from sqlmodel import Session, SQLModel, col, select
 
@@ -32,7 +33,8 @@ class Facts:
 
     `held` is what posted weeks have set aside on shelves, `off_shelf` the pieces that open visits have taken, by item.
     `drives` are the drive times on record between the yards and the sites of open visits.
-    `elsewhere` are the visits that have a day to come outside the week: posted with another one, or promised before it.
+    `elsewhere` are the visits that have a day to come outside the week: posted with another one, or promised before it,
+    unless the customer is to be told that the visit is off.
     """
 
     business: tables.Business
@@ -72,19 +74,23 @@ class Facts:
 
 def facts(
     session: Session, start_date: datetime.date | None = None, also: Collection[str] = (),
-    now: datetime.datetime | None = None,
+    now: datetime.datetime | None = None, days: int | None = None,
 ) -> Facts:  # fmt: skip
     """Return everything that a week is built from; raises `BadInput` where no business has been set up.
 
     `start_date`: only what the week that begins then needs: the visits that it may take, those that one of them follows
     and those for which pieces are set aside, with theirs; maker's lists and surveys are left out. `also` are further
     visits that are wanted. None: all rows there are, which takes seconds where there are thousands of jobs. `now`: the
-    moment from which days are to come; without it nothing is `elsewhere`.
+    moment from which days are to come; without it nothing is `elsewhere`. `days`: so many days are planned together
+    instead of a week (`rules.week_days` is then that), and what is posted for any of them counts as `elsewhere` too.
     """
     business = session.get(tables.Business, 1)
     if business is None:
         raise BadInput("", "this database holds no business yet; load one first")
     rules = rules_from_data(business.rules)
+    week_of = start_date
+    if days is not None:
+        rules, week_of = msgspec.structs.replace(rules, week_days=days), None
     held = held_pieces(session)
     ids = awnings = sites = customers = surveyed = None
     if start_date is not None:
@@ -121,8 +127,9 @@ def facts(
     elsewhere = set[str]()
     if start_date is not None and now is not None:
         today = now.astimezone(ZoneInfo(business.timezone)).date()
-        elsewhere = _posted_elsewhere(session, start_date, today)
-        elsewhere |= {name for name, booking in told.items() if today <= booking.day < start_date}
+        elsewhere = _posted_elsewhere(session, week_of, today)
+        promised = {name for name, booking in told.items() if today <= booking.day < start_date}
+        elsewhere |= promised - _made_to_wait(session)
     yards = _by_id(session, tables.Yard)
     to_do = {visit.site_id for visit in visits.values() if visit.state == "open" or visit.id in also}
     points = [(yard.lat, yard.lon) for yard in yards.values()]
@@ -164,7 +171,7 @@ def facts(
     )
 
 
-def _posted_elsewhere(session: Session, start_date: datetime.date, today: datetime.date) -> set[str]:
+def _posted_elsewhere(session: Session, start_date: datetime.date | None, today: datetime.date) -> set[str]:
     """Return what other weeks than that of `start_date` are posted with, from today on, and nobody has reported on."""
     found: dict[str, datetime.date] = {}
     for posted in standing_postings(session, today):
@@ -177,6 +184,13 @@ def _posted_elsewhere(session: Session, start_date: datetime.date, today: dateti
                 found |= {stop.job: day for stop in route.stops}
     noted = _some(session, tables.DayResult, tables.DayResult.visit_id, found.keys()) if found else []
     return found.keys() - {row.visit_id for row in noted if row.day == found[row.visit_id]}
+
+
+def _made_to_wait(session: Session) -> set[str]:
+    """Return the visits whose customers are still to be told that theirs is off: those go into the next week."""
+    row = tables.Message
+    rows = select(row).where(col(row.state).in_(("draft", "failed", "sending")), row.kind == "time")
+    return {message.visit_id for message in session.exec(rows) if message.spot is None}
 
 
 def _visits_for(session: Session, after: datetime.date) -> set[str]:

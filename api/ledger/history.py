@@ -15,13 +15,15 @@ from api.fields.shown import day_name, dollars
 _DATE = re.compile(r"\d{4}-\d\d-\d\d")
 _LONGEST = 60
 _MOST_DETAILS = 8
+# What people call the things whose rows have other names.
+_NOUNS = {"case": "changed visit", "account": "sign-in"}
 # What is written into a history for programs to find again, and says nothing to people.
 _SILENT = {"id", "version", "sha256", "fingerprint", "files"}
 
 
 def in_words(line: tables.History, of: str = "") -> str:
     """Return a line of the history as a sentence without its full stop; things other than `of` are named by id."""
-    noun = line.noun.replace("_", " ")
+    noun = _NOUNS.get(line.noun, line.noun.replace("_", " "))
     which = f" {line.noun_id}" if line.noun_id != of else ""
     what = line.did if noun in line.did else f"{line.did} the {noun}"
     told = list(_details(line.detail, made=line.did == "made"))

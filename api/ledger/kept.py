@@ -16,6 +16,7 @@ import sqlalchemy as sa
 from sqlmodel import Session
 
 from api import tables
+from api.fields.wording import wording
 
 T = TypeVar("T")
 _MOST_AGE_S = 10
@@ -29,9 +30,9 @@ def kept(session: Session, key: tuple[Hashable, ...], make: Callable[[], T]) -> 
     """Return what `make` gave for `key` on the database of `session`, made now where it is not held.
 
     `key` begins with a word for the kind of thing, then names rows that are never changed, and everything else that
-    `make` looks at. The last few of each kind are held.
+    `make` looks at, but for the wording, which is added here. The last few of each kind are held.
     """
-    database = session.get_bind()
+    database, key = session.get_bind(), (*key, wording())
     with _lock:
         held = _by_database.setdefault(database, {}).setdefault(key[0], OrderedDict())
         if key in held:

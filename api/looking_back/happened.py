@@ -20,15 +20,15 @@ from scheduler.week import Job
 
 
 @dataclass(frozen=True)
-class Beside:
+class SideBySide:
     """One figure as it was planned and as it happened, of `of` visits or crew days."""
 
     planned: int = 0
     happened: int = 0
     of: int = 0
 
-    def plus(self, planned: int, happened: int) -> Beside:
-        return Beside(self.planned + planned, self.happened + happened, self.of + 1)
+    def plus(self, planned: int, happened: int) -> SideBySide:
+        return SideBySide(self.planned + planned, self.happened + happened, self.of + 1)
 
 
 @dataclass(frozen=True)
@@ -47,12 +47,12 @@ class Happened:
     to_come: tuple[str, ...]
     begun: int
     late: tuple[str, ...]
-    site_min: Beside
-    out_min: Beside
-    overtime_min: Beside
-    wages_cents: Beside
+    site_min: SideBySide
+    out_min: SideBySide
+    overtime_min: SideBySide
+    wages_cents: SideBySide
     crew_days: int
-    crews: tuple[tuple[str, Beside], ...]
+    crews: tuple[tuple[str, SideBySide], ...]
     kept: tuple[str, ...]
     broken: tuple[str, ...]
     open: tuple[str, ...]
@@ -76,7 +76,7 @@ def happened(session: Session, one: WeekBack, today: datetime.date) -> Happened:
     stops = [(o.route.day, stop, job.id) for o in out for stop, job in o.stops]
     over = (today - one.start_date).days
     by_outcome: dict[str, list[str]] = {"done": [], "partly": [], "not_done": [], "untold": [], "to_come": []}
-    site, late, begun = Beside(), [], 0
+    site, late, begun = SideBySide(), [], 0
     for day, stop, job in stops:
         result = noted.results.get(job)
         by_outcome[result.outcome if result else "untold" if day < over else "to_come"].append(job)
@@ -110,11 +110,13 @@ def happened(session: Session, one: WeekBack, today: datetime.date) -> Happened:
     )
 
 
-def _hours(out: tuple[Outing, ...], noted: _Noted) -> tuple[Beside, Beside, Beside, tuple[tuple[str, Beside], ...]]:
-    """Return minutes out, overtime, wages, and minutes out by crew, of days noted from leaving to coming back."""
-    total, overtime, wages, crews = Beside(), Beside(), Beside(), dict[str, Beside]()
+def _hours(
+    out: tuple[Outing, ...], noted: _Noted
+) -> tuple[SideBySide, SideBySide, SideBySide, tuple[tuple[str, SideBySide], ...]]:
+    """Return minutes out, overtime, wages, and minutes out by crew, of the days noted from leaving to coming back."""
+    total, overtime, wages, crews = SideBySide(), SideBySide(), SideBySide(), dict[str, SideBySide]()
     for o in out:
-        crews.setdefault(o.crew.id, Beside())
+        crews.setdefault(o.crew.id, SideBySide())
         span = noted.out.get((o.crew.id, o.route.day))
         if span is None:
             continue

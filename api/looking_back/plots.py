@@ -38,7 +38,7 @@ _FONT = "font-family=\"'Barlow Semi Condensed','Segoe UI',system-ui,sans-serif\"
 
 
 @dataclass(frozen=True)
-class Row:
+class PlotBar:
     """One bar: its name, its parts as (length, fill), the length of the outline behind it (0: none), and its words."""
 
     name: str
@@ -52,7 +52,7 @@ def cost_plot(weeks: Sequence[WeekBack]) -> bytes:
     rows = []
     for week in weeks:
         parts = tuple((getattr(week.back.cost, kind), fill) for kind, _, fill in KINDS)
-        rows.append(Row(short_date(week.start_date), parts, 0, dollars(week.back.cost.total)))
+        rows.append(PlotBar(short_date(week.start_date), parts, 0, dollars(week.back.cost.total)))
     used = [(words, fill) for kind, words, fill in KINDS if any(getattr(w.back.cost, kind) for w in weeks)]
     return _drawing("cost", rows, used)
 
@@ -60,7 +60,7 @@ def cost_plot(weeks: Sequence[WeekBack]) -> bytes:
 def crew_plot(weeks: Sequence[WeekBack], names_by_id: Mapping[str, str]) -> bytes:
     """Return each crew's hours out by use in one week, with the hours of its shifts as an outline; crews by name."""
     rows = [
-        Row(names_by_id.get(crew.crew, crew.crew), tuple((getattr(crew, kind), fill) for kind, _, fill in USES),
+        PlotBar(names_by_id.get(crew.crew, crew.crew), tuple((getattr(crew, kind), fill) for kind, _, fill in USES),
             crew.shift_min, f"{duration(crew.out_min)} of {duration(crew.shift_min)}")
         for crew in weeks[0].back.crews
     ]  # fmt: skip
@@ -70,7 +70,7 @@ def crew_plot(weeks: Sequence[WeekBack], names_by_id: Mapping[str, str]) -> byte
 def pool_plot(weeks: Sequence[WeekBack]) -> bytes:
     """Return how many of each yard's shared ladders and tools go out, of how many, over the days of one week."""
     rows = [
-        Row(f"{pool.item}, {pool.yard}", ((sum(pool.used), DEEP),), sum(pool.there),
+        PlotBar(f"{pool.item}, {pool.yard}", ((sum(pool.used), DEEP),), sum(pool.there),
             f"{sum(pool.used)} of {sum(pool.there)}")
         for pool in weeks[0].back.pools
     ]  # fmt: skip
@@ -80,14 +80,14 @@ def pool_plot(weeks: Sequence[WeekBack]) -> bytes:
 def happened_plot(found: Happened, names_by_id: Mapping[str, str]) -> bytes:
     """Return each crew's hours out as they happened, with those planned for the same days as an outline."""
     rows = [
-        Row(names_by_id.get(crew, crew), ((beside.happened, DEEP),), beside.planned,
+        PlotBar(names_by_id.get(crew, crew), ((beside.happened, DEEP),), beside.planned,
             f"{duration(beside.happened)} for {duration(beside.planned)}" if beside.of else "nothing noted")
         for crew, beside in found.crews
     ]  # fmt: skip
     return _drawing("happened", rows, [("hours out as they happened", DEEP)], "planned for the same days")
 
 
-def _drawing(name: str, rows: Sequence[Row], key: Iterable[tuple[str, str]], outline: str = "") -> bytes:
+def _drawing(name: str, rows: Sequence[PlotBar], key: Iterable[tuple[str, str]], outline: str = "") -> bytes:
     """Return bars to one scale below each other, with their key above; `name` begins what the drawing calls its own."""
     most = max([*(sum(part for part, _ in row.parts) for row in rows), *(row.outline for row in rows), 1])
     scale = _WIDTH / most

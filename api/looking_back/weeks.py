@@ -61,7 +61,7 @@ class WeekBack:
 
 
 @dataclass(frozen=True)
-class NamedCrew:
+class NamedVisit:
     """What stands beside a visit's id: kind of work and where."""
 
     kind: str
@@ -88,7 +88,7 @@ def weeks_back(session: Session, dates: Iterable[datetime.date]) -> list[WeekBac
     return found
 
 
-def named(session: Session, visit_ids: Iterable[str]) -> dict[str, NamedCrew]:
+def named(session: Session, visit_ids: Iterable[str]) -> dict[str, NamedVisit]:
     """Return what stands beside the ids of visits."""
     wanted = (
         select(col(tables.Visit.id), col(tables.Visit.kind), col(tables.Site.town), col(tables.Customer.name))
@@ -96,7 +96,7 @@ def named(session: Session, visit_ids: Iterable[str]) -> dict[str, NamedCrew]:
         .join(tables.Customer, col(tables.Customer.id) == col(tables.Site.customer_id))
         .where(col(tables.Visit.id).in_(list(visit_ids)))
     )
-    return {visit_id: NamedCrew(kind, town, name) for visit_id, kind, town, name in session.exec(wanted)}
+    return {visit_id: NamedVisit(kind, town, name) for visit_id, kind, town, name in session.exec(wanted)}
 
 
 # Stored plans never change, so that what they come to need not be reckoned for every reader.

@@ -21,7 +21,7 @@ _FAILED_IN_A_ROW = 2  # then the server is at fault, and the rest would only wai
 
 
 @dataclass(frozen=True)
-class Outcome:
+class ToldTogether:
     """How many were told, and why each of the others was not, in words by message."""
 
     told: int
@@ -31,7 +31,7 @@ class Outcome:
 def tell_together(
     database: sa.Engine, settings: Settings, wanted: Sequence[tuple[int, int]], how: How, *, now: datetime.datetime,
     by: str,
-) -> Outcome:  # fmt: skip
+) -> ToldTogether:  # fmt: skip
     """Send the messages by e-mail, or mark them as told by telephone, each (id, version) in a step of its own."""
     told, left, failed = 0, dict[int, str](), 0
     for number, version in wanted:
@@ -48,7 +48,7 @@ def tell_together(
             left[number] = fault
         else:
             told += 1
-    return Outcome(told, left)
+    return ToldTogether(told, left)
 
 
 def _tell(

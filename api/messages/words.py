@@ -9,7 +9,7 @@ from typing import TYPE_CHECKING, Any
 from sqlmodel import Session, col, select
 
 from api import tables
-from api.fields.shown import feet, hour, long_date
+from api.fields.shown import clock, feet, long_date
 from api.ledger.plans.days import by_id
 from scheduler.price import RETIME_FROM_MIN
 
@@ -39,9 +39,9 @@ def arrival(spot: Spot) -> str:
     """Return when the crew arrives, in words: to the minute where that was promised, else half an hour either way."""
     start = int(spot["start"])
     if spot["hold"] == "firm":
-        return f"at {hour(start)}"
+        return f"at {clock(start)}"
     early, late = (start - RETIME_FROM_MIN) // 5 * 5, -(-(start + RETIME_FROM_MIN) // 5) * 5
-    return f"between {hour(early)} and {hour(late)}"
+    return f"between {clock(early)} and {clock(late)}"
 
 
 def words(session: Session, visit_id: str, spot: Spot | None, *, before: Spot | None, why: str) -> tuple[str, str]:
@@ -52,7 +52,7 @@ def words(session: Session, visit_id: str, spot: Spot | None, *, before: Spot | 
     sized = f"{what} ({feet(awning.width_mm)})" if awning is not None and visit.kind == "install" else what
     place = f"{site.address}, {site.town}"
     old = None if before is None else datetime.date.fromisoformat(before["date"])
-    old_words = "" if before is None or old is None else f"{long_date(old)}, {hour(int(before['start']))}"
+    old_words = "" if before is None or old is None else f"{long_date(old)}, {clock(int(before['start']))}"
     if spot is None:
         subject = f"{business.name}: your {what} has to wait"
         first = f"We cannot come for your {sized} at {place} on {old_words or 'the day that we had in mind'}."
@@ -99,7 +99,7 @@ def late_words(session: Session, visit_id: str, spot: Spot, expected: int) -> tu
         f"Dear {customer.name},",
         "",
         f"We are sorry to keep you waiting: our crew is running late today, {long_date(date)}. You expect us for your"
-        f" {sized} at {site.address}, {site.town}, {arrival(spot)}; we will be there at about {hour(expected)}.",
+        f" {sized} at {site.address}, {site.town}, {arrival(spot)}; we will be there at about {clock(expected)}.",
         "",
         "If that suits you, you need do nothing. If it does not, please call us and we will find another time."
         f" Call {name}{f' on {phone}' if phone else ''}.",
@@ -108,7 +108,7 @@ def late_words(session: Session, visit_id: str, spot: Spot, expected: int) -> tu
         business.name,
         "",
     ]
-    return f"{business.name}: we will be with you at about {hour(expected)} today", "\n".join(lines)
+    return f"{business.name}: we will be with you at about {clock(expected)} today", "\n".join(lines)
 
 
 def _office(session: Session) -> tuple[str, str]:

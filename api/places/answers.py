@@ -36,7 +36,7 @@ class PlaceFound(msgspec.Struct, frozen=True):
         return f"{self.lat:.6f}, {self.lon:.6f}"
 
 
-class Answer(msgspec.Struct, frozen=True):
+class AddressAnswer(msgspec.Struct, frozen=True):
     """What is known of where an address is: `places` are the candidates, the best first, `words` say how it stands."""
 
     state: State
@@ -80,7 +80,7 @@ def asked_words(address: str, town: str) -> str:
     return short if not town or plain(town) in plain(short.partition(",")[2]) else f"{short}, {' '.join(town.split())}"
 
 
-def judged(address: str, town: str, found: Sequence[PlaceFound]) -> Answer:
+def judged(address: str, town: str, found: Sequence[PlaceFound]) -> AddressAnswer:
     """Return what the candidates say: one house, several, the street or town alone, or nothing."""
     what = asked_words(address, town)
     houses: list[PlaceFound] = []
@@ -88,14 +88,16 @@ def judged(address: str, town: str, found: Sequence[PlaceFound]) -> Answer:
         if place.level == "house" and all(metres(place, one) > SAME_M for one in houses):
             houses.append(place)
     if len(houses) == 1:
-        return Answer("one", (houses[0],), "")
+        return AddressAnswer("one", (houses[0],), "")
     if houses:
-        return Answer("several", tuple(houses[:MOST]), f"{len(houses[:MOST])} places fit “{what}”: choose one.")
+        return AddressAnswer("several", tuple(houses[:MOST]), f"{len(houses[:MOST])} places fit “{what}”: choose one.")
     if found:
         level = "street" if any(place.level == "street" for place in found) else "town"
         near = tuple(place for place in found if place.level == level)[:MOST]
-        return Answer("near", near, f"Only the {level} of “{what}” was found: move the pin to the house.")
-    return Answer("none", (), f"“{what}” was not found: look at its spelling, or put the pin on the map yourself.")
+        return AddressAnswer("near", near, f"Only the {level} of “{what}” was found: move the pin to the house.")
+    return AddressAnswer(
+        "none", (), f"“{what}” was not found: look at its spelling, or put the pin on the map yourself."
+    )
 
 
 def metres(one: PlaceFound, other: PlaceFound) -> float:

@@ -8,7 +8,7 @@ from dataclasses import replace
 from sqlmodel import Session
 
 from api.exchange.uploads import CellFault, Upload
-from api.places.answers import Answer
+from api.places.answers import AddressAnswer
 from api.places.finder import Address, Finder, kept_answer
 from api.places.pins import far_words, read_pin
 
@@ -28,7 +28,7 @@ def _sites(session: Session, finder: Finder, upload: Upload) -> Upload:
     at = {name: n for n, name in enumerate(head)}
     lines, faults = [], list(upload.faults)
     later: list[Address] = []
-    unsure: list[tuple[Address, Answer]] = []
+    unsure: list[tuple[Address, AddressAnswer]] = []
     live = LIVE
     for number, some in upload.lines:
         cells = [*some, *[""] * (len(head) - len(some))]
@@ -54,17 +54,15 @@ def _sites(session: Session, finder: Finder, upload: Upload) -> Upload:
     return replace(upload, head=tuple(head), lines=tuple(lines), faults=tuple(faults))
 
 
-def _words(answer: Answer | None, waiting: int) -> str:
+def _words(answer: AddressAnswer | None, waiting: int) -> str:
     if answer is None:
         wait = f"about {waiting} s" if waiting > 1 else "a second"
         return f"has no coordinates yet: its address is being looked up, which takes {wait}; then send the file again"
     if answer.state == "no source":
-        return (
-            "has no coordinates: set where addresses are looked up, under Settings, Addresses, or fill lat and lon in"
-        )
+        return "has no coordinates: set where addresses are looked up, on the page Addresses, or fill lat and lon in"
     if answer.state == "fault":
-        return f"has no coordinates yet: {answer.words} The address stays in line; send the file again later"
-    return f"is not sure: {answer.words} Do that under Settings, Addresses, then send the file again"
+        return f"has no coordinates yet: {answer.words} The address is still in line; send the file again later"
+    return f"is not sure: {answer.words} Do that on the page Addresses, then send the file again"
 
 
 def questions(session: Session, uploads: Sequence[Upload]) -> list[str]:

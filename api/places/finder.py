@@ -22,13 +22,14 @@ from api.database import transaction
 from api.forecasts.fetch import FetchFault
 from api.ledger.history import note
 from api.places import addresses
-from api.places.answers import Answer, PlaceFound, State, asked_words, judged, question_of
+from api.places.answers import AddressAnswer, PlaceFound, State, asked_words, judged, question_of
 from api.places.protocols import Box, ask
 
 PAUSE_S = 1.0  # between two requests: public services ask for that, and own ones are quick enough
 WAIT_S = 5.0  # that somebody waits for a turn
 REST_S = 300.0  # without requests in the background after one has failed
 KEPT = datetime.timedelta(days=400)
+NO_ADDRESS = (400, 414, 422)  # statuses of a service that cannot make an address out of what was typed
 ROUND_DEG = 1.0  # beyond the outermost yards, where places are looked for first
 Address = tuple[str, str]  # street and number, town
 BY = "places"
@@ -40,16 +41,16 @@ def key_of(source: tables.PlaceSource) -> str:
     return "file" if source.kind == "file" else f"{source.kind} {source.address}"
 
 
-def kept_answer(session: Session, address: str, town: str) -> Answer | None:
+def kept_answer(session: Session, address: str, town: str) -> AddressAnswer | None:
     """Return what is known without asking anybody: a chosen place, the file's, or a kept answer; None: not yet."""
     if not address.strip():
-        return Answer("none", (), "Write the street and the number.")
+        return AddressAnswer("none", (), "Write the street and the number.")
     row = session.get(tables.PlaceAnswer, question_of(address, town))
     if row is not None and row.state == "chosen":
         return _answer_of(row)
     source = session.get(tables.PlaceSource, 1) or tables.PlaceSource()
     if source.kind == "none":
-        return Answer("no source", (), "No source of addresses is set: put the pin on the map yourself.")
+        return AddressAnswer("no source", (), "No source of addresses is set: put the pin on the map yourself.")
     if source.kind == "file":
         return judged(address, town, addresses.look_up(session, address, town))
     if row is None or row.state == "wanted" or row.source != key_of(source):
@@ -57,10 +58,10 @@ def kept_answer(session: Session, address: str, town: str) -> Answer | None:
     return _answer_of(row)
 
 
-def _answer_of(row: tables.PlaceAnswer) -> Answer:
+def _answer_of(row: tables.PlaceAnswer) -> AddressAnswer:
     places = tuple(msgspec.convert(one, PlaceFound) for one in row.places)
     if row.state == "chosen":
-        return Answer("chosen", places, "")
+        return AddressAnswer("chosen", places, "")
     return judged(row.address, row.town, places)
 
 
@@ -96,7 +97,7 @@ class Finder:
         if self._thread.is_alive():
             self._thread.join(2)
 
-    def find(self, address: str, town: str, wait_s: float = WAIT_S, by: str = "") -> Answer:
+    def find(self, address: str, town: str, wait_s: float = WAIT_S, by: str = "") -> AddressAnswer:
         """Return where an address is, asking the source where it is not known; never raises for a service's faults.
 
         by: who wants to know, kept with the answer.
@@ -110,19 +111,26 @@ class Finder:
             session.expunge(source)
         if not self._turn.acquire(timeout=wait_s):
             words = "Other addresses are being looked up just now: try again in a moment."
-            return Answer("fault", (), words)
+            return AddressAnswer("fault", (), words)
         try:
             self._pause()
             with httpx.Client() as client:
                 found = ask(source.kind, source.address, source.contact, address, town, near, client)
         except FetchFault as fault:
+            if fault.status in NO_ADDRESS:  # that one address, not the service
+                return self._kept(address, town, [], source, by)
             words = f"{str(fault)[:1].upper()}{str(fault)[1:]}."
             self._outcome(words)
-            return Answer("fault", (), f"{words} Put the pin on the map yourself, or try again.")
+            return AddressAnswer("fault", (), f"{words} Put the pin on the map yourself, or try again.")
         finally:
             self._last = self._ticks()
             self._turn.release()
         self._outcome("")
+        return self._kept(address, town, found, source, by)
+
+    def _kept(
+        self, address: str, town: str, found: list[PlaceFound], source: tables.PlaceSource, by: str
+    ) -> AddressAnswer:  # fmt: skip
         answer = judged(address, town, found)
         with transaction(self._database) as session:
             keep(session, address, town, answer, key_of(source), self._clock(), by)
@@ -134,10 +142,10 @@ class Finder:
         with transaction(self._database) as session:
             for address, town in wanted:
                 if kept_answer(session, address, town) is None:
-                    keep(session, address, town, Answer("wanted", (), ""), "", now, by)
+                    keep(session, address, town, AddressAnswer("wanted", (), ""), "", now, by)
         self._asked.set()
 
-    def unsure(self, found: Iterable[tuple[Address, Answer]], by: str) -> None:
+    def unsure(self, found: Iterable[tuple[Address, AddressAnswer]], by: str) -> None:
         """Keep for `by` that somebody has to place these addresses."""
         now = self._clock()
         with transaction(self._database) as session:
@@ -201,7 +209,7 @@ class Finder:
 
 
 def keep(
-    session: Session, address: str, town: str, answer: Answer, source: str, now: datetime.datetime, by: str
+    session: Session, address: str, town: str, answer: AddressAnswer, source: str, now: datetime.datetime, by: str
 ) -> None:  # fmt: skip
     """Keep an answer under its address, in place of what was kept."""
     state: State = answer.state

@@ -7,7 +7,7 @@ from dataclasses import dataclass
 
 from sqlmodel import Session
 
-from api.places.answers import Answer
+from api.places.answers import AddressAnswer
 from api.places.finder import Finder
 from api.places.pins import PinMap, far_words, pin_map, pin_text, read_pin, spread
 
@@ -26,7 +26,7 @@ class Placing:
     map: PinMap
     text: str = ""
     was: str = ""
-    answer: Answer | None = None
+    answer: AddressAnswer | None = None
     fault: str = ""
     far: str = ""
     unread: bool = False
@@ -76,7 +76,7 @@ def placed(
     return fields, Placing(prefix, pin_map(session, pin, but), text, was, answer, fault, far, bool(wrong))
 
 
-def _why(answer: Answer, stays: bool) -> str:
+def _why(answer: AddressAnswer, stays: bool) -> str:
     if stays:
         return "The pin still stands at the address before: choose where it is now, or that it is right as it stands."
     return "The pin was found by the address: look at it on the map, then keep it." if answer.places else MISSING

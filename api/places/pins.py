@@ -28,7 +28,7 @@ _PIN = re.compile(r"\s*([+-]?\d{1,3}(?:\.\d+)?)\s*°?\s*([NS]?)\s*[,;\s]\s*([+-]
                   re.IGNORECASE)  # fmt: skip
 
 
-class Mark(msgspec.Struct, frozen=True):
+class MapMark(msgspec.Struct, frozen=True):
     """A place on the map: a yard or another site, with what it is called."""
 
     kind: str
@@ -45,7 +45,7 @@ class PinMap(msgspec.Struct, frozen=True):
     half_km: float
     units: str
     pin: tuple[float, float] | None
-    marks: tuple[Mark, ...]
+    marks: tuple[MapMark, ...]
 
     def at(self, lat: float, lon: float) -> tuple[float, float]:
         """Return kilometers east and south of the middle."""
@@ -130,10 +130,10 @@ def pin_map(session: Session, pin: tuple[float, float] | None, but: str = "") ->
     """
     yard, site = tables.Yard, tables.Site
     marks = [
-        Mark("yard", y.name, y.lat, y.lon) for y in session.exec(select(yard).order_by(col(yard.id))) if y.id != but
+        MapMark("yard", y.name, y.lat, y.lon) for y in session.exec(select(yard).order_by(col(yard.id))) if y.id != but
     ]
     found = select(site.id, site.address, site.lat, site.lon).order_by(col(site.id).desc()).limit(MOST_SITES)
-    marks += [Mark("site", name, lat, lon) for key, name, lat, lon in session.execute(found) if key != but]
+    marks += [MapMark("site", name, lat, lon) for key, name, lat, lon in session.execute(found) if key != but]
     units = _units(session)
     if pin is not None:
         yards = [distance_km(*pin, mark.lat, mark.lon) for mark in marks if mark.kind == "yard"]

@@ -19,8 +19,9 @@ from api.falls.today import Today
 from api.ledger.facts import facts
 from api.ledger.plans.posted import posted_week
 from api.papers.preparation import Preparation
-from api.rebooking.standing import OfferGround, Wishes, narrowed, planned
+from api.rebooking.standing import OfferGround, Wishes, narrowed
 from api.week.build import open_visits, week_of
+from api.week.planning import planned
 from scheduler import week as w
 from scheduler.price import undone_cents
 

@@ -27,8 +27,9 @@ from api.falls.today import Days, Today
 from api.http.problems import Problem
 from api.ledger.plans.posted import posted_week
 from api.rebooking.later import later
-from api.rebooking.standing import OfferGround, Wishes, followers, planned, standing, undisturbed
-from scheduler import Spot, fillings
+from api.rebooking.standing import OfferGround, Wishes, followers, standing, undisturbed
+from api.week.planning import planned
+from scheduler import Spot, apart, fillings
 from scheduler import what_changed as change
 from scheduler.audit import audit
 from scheduler.errors import BadInput
@@ -88,10 +89,6 @@ class Searches:
                 return
             self._progress[case_id, visit_id] = SearchProgress("waiting for its turn", time.monotonic(), moving)
         self._threads.submit(self._run, case_id, visit_id, moving)
-
-    def now_and_here(self, case_id: int, visit_id: str) -> None:
-        """Search times with the others staying before returning: for programs and tests."""
-        self._run(case_id, visit_id, False)
 
     def _say(self, case_id: int, visit_id: str, phase: str, fault: str = "") -> None:
         with self._lock:
@@ -323,11 +320,18 @@ def _other_times(found: Iterable[dict[str, Any]]) -> list[dict[str, Any]]:
 
 def _offer(today: Today, stand: OfferGround, visit_id: str, kind: str, offer: Offer) -> dict[str, Any]:
     made = _priced(today, stand, visit_id, kind, offer.plan, proven=offer.proven)
+    made["besides_cents"] += offer.besides_cents
     return made | {"earliest": offer.earliest, "latest": offer.latest}
 
 
 def _priced(today: Today, stand: OfferGround, visit_id: str, kind: str, plan: Plan, *, proven: bool) -> dict[str, Any]:
-    """Return the offer that a plan with the visit in it makes, as it is kept."""
+    """Return the offer that a plan with the visit in it makes, as it is kept.
+
+    Moves that have nothing to do with the visit are left out of it; `besides_cents` is what they would save.
+    """
+    besides = 0
+    if kind == "moves":
+        plan, besides = apart(stand.week, stand.plan, plan, visit_id)
     plan = undisturbed(stand.week, plan, today.posted.plan)
     done = visits(outings(stand.week, plan.routes))
     at, job = done[visit_id], next(job for job in stand.week.jobs if job.id == visit_id)
@@ -350,6 +354,7 @@ def _priced(today: Today, stand: OfferGround, visit_id: str, kind: str, plan: Pl
         "earliest": at.start, "latest": at.start,
         "cost_cents": total,
         "extra_cents": total - stand.plan.cost.total + stand.leaving_cents - stand.was_cents,
+        "besides_cents": besides,
         "risk": round(window.risk_cents / lost, 3) if lost else None,
         "window": [window.start, window.end],
         "moves": moves,

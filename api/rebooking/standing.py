@@ -6,7 +6,7 @@ visit keeps its posted record and its place, and a crew day that has fallen out 
 
 from __future__ import annotations
 
-from collections.abc import Collection, Iterable, Mapping
+from collections.abc import Collection, Mapping
 from dataclasses import dataclass
 from typing import Any
 
@@ -15,17 +15,17 @@ from msgspec.structs import replace
 from api.falls.falls import holds, shift_holds
 from api.falls.today import Today
 from api.http.problems import Problem
+from api.week.planning import planned
 from scheduler import Event, Fixed, Spot, Told, changed_week, told_prices, told_week
 from scheduler import plan_without as without
 from scheduler import week as w
 from scheduler.audit import audit
 from scheduler.errors import BadInput
 from scheduler.plan import Because, Plan, Route, Skipped
-from scheduler.price import is_kept, outings, price, undone_cents, visits
+from scheduler.price import price, undone_cents
 
 CrewDay = tuple[str, int]
 POSTED = Told(posted=True)
-ENGINE = "eaveboard 0.1"
 
 
 @dataclass(frozen=True)
@@ -206,21 +206,6 @@ def undisturbed(week: w.Week, plan: Plan, posted: Plan) -> Plan:
     routes = tuple(as_posted(route) for route in plan.routes)
     made = planned(week, routes)
     return plan if audit(week, made).broken_rules else made
-
-
-def planned(week: w.Week, routes: Iterable[Route]) -> Plan:
-    """Return the plan document of `routes` in `week`; why jobs are left out is for `explained`."""
-    routes = tuple(routes)
-    out = outings(week, routes)
-    done = visits(out)
-    left = (Because("not_tried", "Not tried in this plan."),)
-    broken = tuple(
-        job.id
-        for job in week.jobs
-        if job.booked is not None and job.booked.hold != "soft" and not is_kept(job.booked, done.get(job.id))
-    )
-    skipped = tuple(Skipped(job.id, left) for job in week.jobs if job.id not in done)
-    return Plan("plan/1", week.id, ENGINE, 0.0, routes, skipped, broken, price(week, routes), None)
 
 
 def explained(plan: Plan, before: Plan, rows: Mapping[str, tuple[Because, ...]]) -> Plan:

@@ -25,9 +25,9 @@ from api.ledger.told import Hold, told_now
 from api.messages.telling import book, draft
 from api.rebooking.cases import close_if_done
 from api.rebooking.search import Searches, hole_of, standing_of
-from api.rebooking.standing import OfferGround, explained, planned
+from api.rebooking.standing import OfferGround, explained
 from api.week.build import because_as_data
-from api.week.planning import store_plan
+from api.week.planning import planned, store_plan
 from api.week.post import post
 from scheduler.audit import audit
 from scheduler.plan import Because, Plan, Route, Skipped

@@ -21,9 +21,10 @@ from sqlmodel import Session, col, select
 
 from api import tables
 from api.database import transaction
+from api.database.lookout import Lookout
 from api.ledger.drives import Spot, asked, known_places, lines_between, spot, words_for
 from api.ledger.history import note
-from api.roads.extract import ExtractTable
+from api.roads.extracts.tiles import ExtractTable
 from api.roads.judging import judged
 from api.roads.sources import Extract, Router, Service, Source, SourceFailed
 from api.roads.travel import Asking, open_router
@@ -227,53 +228,38 @@ class RoadKeeper:
 
     def __init__(self, database: sa.Engine, data: Path, clock: Callable[[], datetime.datetime]) -> None:
         self._database, self._data, self._clock = database, data, clock
-        self._stop, self._asked, self._now = threading.Event(), threading.Event(), threading.Event()
-        self._one = threading.Lock()
-        self._thread = threading.Thread(target=self._run, name="roads", daemon=True)
-
-    def start(self) -> None:
-        self._thread.start()
-
-    def close(self) -> None:
-        """Stop; a request that is under way to a slow service is not waited for."""
-        self._stop.set()
-        self._asked.set()
-        if self._thread.is_alive():
-            self._thread.join(2)
+        self._one, self._now = threading.Lock(), threading.Event()
+        self._fetched: datetime.datetime | None = None
+        self._before: object = None
+        self._lookout = Lookout("roads", self._look, every_s=LOOK_S, failed="drives could not be timed")
+        self.start, self.close = self._lookout.start, self._lookout.close
 
     def ask(self) -> None:
         """Have the drives asked for at once, without waiting for them."""
         self._now.set()
-        self._asked.set()
+        self._lookout.wake()
 
     def fetch(self) -> int:
         """Ask now, in the caller's thread; return how many drives came."""
         with self._one:
-            return fetch_all(self._database, self._data, self._clock(), self._stop.is_set)
+            return fetch_all(self._database, self._data, self._clock(), self._lookout.closing)
 
-    def _run(self) -> None:
-        before, fetched = None, None
-        while not self._stop.is_set():
-            try:
-                with transaction(self._database) as session:
-                    row = session.get(tables.RoadSource, 1)
-                    state = None if row is None else (row.version, frozenset(wanted_places(session)))
-                    failing = False
-                    if row is not None:
-                        table = tables.RoadTable
-                        since = select(table.failing_since).where(table.asked == asked(row))
-                        failing = session.exec(since).first() is not None
-                now = self._clock()
-                wait_s = AGAIN_S if failing else EVERY_S
-                due = fetched is None or abs((now - fetched).total_seconds()) >= wait_s or self._now.is_set()
-                if state is not None and (due or state != before):
-                    self._now.clear()
-                    before, fetched = state, now
-                    self.fetch()
-            except (sa.exc.SQLAlchemyError, OSError):
-                _log.exception("drives could not be timed; trying again in a while")
-            self._asked.wait(LOOK_S)
-            self._asked.clear()
+    def _look(self) -> None:
+        with transaction(self._database) as session:
+            row = session.get(tables.RoadSource, 1)
+            state = None if row is None else (row.version, frozenset(wanted_places(session)))
+            failing = False
+            if row is not None:
+                table = tables.RoadTable
+                since = select(table.failing_since).where(table.asked == asked(row))
+                failing = session.exec(since).first() is not None
+        now = self._clock()
+        wait_s = AGAIN_S if failing else EVERY_S
+        due = self._fetched is None or abs((now - self._fetched).total_seconds()) >= wait_s or self._now.is_set()
+        if state is not None and (due or state != self._before):
+            self._now.clear()
+            self._before, self._fetched = state, now
+            self.fetch()
 
 
 def without_patience(source: Source) -> Source:

@@ -80,7 +80,7 @@ def open_router(source: Source) -> Router:
     if isinstance(source, EstimateOnly):
         raise SourceFailed("the estimate has no roads to route on")
     if isinstance(source, Extract):
-        from api.roads.extract import ExtractTable
+        from api.roads.extracts.tiles import ExtractTable
 
         return ExtractTable(source)
     from api.roads.services import open_service

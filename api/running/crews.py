@@ -11,7 +11,7 @@ from sqlmodel import Session, col, select
 
 from api import tables
 from api.day.expected import RunningDay, today_of
-from api.fields.shown import clock, duration, hour
+from api.fields.shown import clock, duration
 from api.weeksheet.names import JobLabel, jobs_by_id
 from scheduler.expected import Expected
 from scheduler.plan import Stop
@@ -50,7 +50,7 @@ class Risk(msgspec.Struct, frozen=True):
     def sentence(self) -> str:
         """Return what is at risk in words."""
         about = duration(_about(self.late_min))
-        return f"{self.customer}, {self.town}, {hour(self.told)} will be about {about} late"
+        return f"{self.customer}, {self.town}, {clock(self.told)} will be about {about} late"
 
 
 class CrewLine(msgspec.Struct, frozen=True):

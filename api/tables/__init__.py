@@ -11,7 +11,18 @@ from api.tables.accounts import (
     SignIn,
     SignInTry,
 )
-from api.tables.bench import CountLine, CrateCount, LoadTick, PartCode, Photo, RouteOut, SiteLoss, StepDone, StopTime
+from api.tables.bench import (
+    CountLine,
+    CrateCount,
+    LoadTick,
+    PartCode,
+    Photo,
+    RouteOut,
+    Signature,
+    SiteLoss,
+    StepDone,
+    StopTime,
+)
 from api.tables.business import (
     Business,
     Crew,
@@ -19,8 +30,10 @@ from api.tables.business import (
     DayOff,
     Delivery,
     Equipment,
+    FittedTimes,
     ForecastFetch,
     ForecastSource,
+    LearningRule,
     OutOfService,
     Person,
     StockItem,
@@ -30,9 +43,10 @@ from api.tables.business import (
     Yard,
 )
 from api.tables.chain import ChainLink
+from api.tables.hooks import Webhook, WebhookCall
 from api.tables.office import FileShape, Gate, GateRule, MakerOrder, SentFile, SentPaper
 from api.tables.places import KnownAddress, PlaceAnswer, PlaceSource
-from api.tables.plans import DayResult, History, Lock, PlanRun, PostedWeek, StoredPlan
+from api.tables.plans import DayResult, History, HorizonPlan, Lock, PlanRun, PostedWeek, StoredPlan
 from api.tables.rebooking import CaseVisit, Message, RebookingCase
 from api.tables.roads import Drive, RoadPlace, RoadSource, RoadTable
 from api.tables.sales import Awning, AwningModel, Customer, MakerPart, ModelPart, ModelSize, Order, Site, SiteSurvey
@@ -72,15 +86,18 @@ __all__ = [
     "Drive",
     "Equipment",
     "FileShape",
+    "FittedTimes",
     "ForecastFetch",
     "ForecastSource",
     "Gate",
     "GateRule",
     "History",
+    "HorizonPlan",
     "JobNumber",
     "KeptAnswer",
     "KitState",
     "KnownAddress",
+    "LearningRule",
     "LoadTick",
     "Lock",
     "MakerOrder",
@@ -112,6 +129,7 @@ __all__ = [
     "Short",
     "SignIn",
     "SignInTry",
+    "Signature",
     "Site",
     "SiteLoss",
     "SiteSurvey",
@@ -126,6 +144,8 @@ __all__ = [
     "Visit",
     "VisitFollows",
     "VisitHours",
+    "Webhook",
+    "WebhookCall",
     "WorthRun",
     "Yard",
 ]

@@ -165,3 +165,18 @@ class StopTime(SQLModel, table=True):
     noted_by: str
 
     __table_args__ = (one_of("what", "on_way", "here"),)
+
+
+class Signature(SQLModel, table=True):
+    """The customer's signature for a visit: lines of points (x, y) in a field of 1000 by 400, and who signed.
+
+    The pace of the pen and the place are not kept; `at` is when the crew's phone noted it.
+    """
+
+    visit_id: str = Field(primary_key=True, foreign_key="visit.id")
+    day: datetime.date = Field(primary_key=True)
+    crew_id: str = Field(foreign_key="crew.id")
+    name: str
+    at: datetime.datetime = Field(sa_type=Moment)
+    taken_by: str
+    strokes: list[list[list[int]]] = Field(default_factory=list, sa_type=sa.JSON)

@@ -42,6 +42,49 @@ class Business(SQLModel, table=True):
     )
 
 
+class LearningRule(SQLModel, table=True):
+    """One row: whether what finished jobs teach is taken over by itself, and the correction of drives in force.
+
+    `auto` takes fitted times over at night where no kind's middle time changes by more than `most_percent` and no error
+    grows. A drive takes `drive_factor` times what its source says, and `drive_min` minutes more.
+    """
+
+    __tablename__ = "learning_rule"
+
+    id: int = Field(default=1, primary_key=True)
+    auto: bool = False
+    most_percent: int = 15
+    drive_factor: float = 1.0
+    drive_min: float = 0.0
+    version: int = 1
+
+    __table_args__ = (sa.CheckConstraint("id = 1", name="only_one"),)
+
+
+class FittedTimes(SQLModel, table=True):
+    """One fit of task times and drives to what crews noted: `report` is what its page shows.
+
+    `times` and `drives` are what would be taken over, `before` and `drives_before` what was in force when it was.
+    """
+
+    __tablename__ = "fitted_times"
+
+    id: int | None = Field(default=None, primary_key=True)
+    made_at: datetime.datetime = Field(sa_type=Moment)
+    made_by: str
+    state: str = "offered"
+    times: str = Field(sa_type=sa.Text)
+    drives: dict[str, Any] = Field(default_factory=dict, sa_type=sa.JSON)
+    report: dict[str, Any] = Field(default_factory=dict, sa_type=sa.JSON)
+    before: str = Field(default="", sa_type=sa.Text)
+    drives_before: dict[str, Any] = Field(default_factory=dict, sa_type=sa.JSON)
+    taken_at: datetime.datetime | None = Field(default=None, sa_type=Moment)
+    taken_by: str = ""
+    version: int = 1
+
+    __table_args__ = (one_of("state", "offered", "taken", "undone"),)
+
+
 class Yard(SQLModel, table=True):
     """Where crews start and crates lie; `address` is street, number and town, empty where nobody has said."""
 

@@ -42,12 +42,38 @@ class StoredPlan(SQLModel, table=True):
     __table_args__ = (one_of("how", "planned", "moved", "repaired", "offered"),)
 
 
+class HorizonPlan(SQLModel, table=True):
+    """A `week/2` document over the weeks ahead and the plan made of it; never changed, the newest counts.
+
+    `how`: by the planner, or by a promise put into the plan `made_from`. No two plans are made of the same one: whoever
+    comes second has not seen what the first has sold. `because` as in `StoredPlan`.
+    """
+
+    __tablename__ = "horizon_plan"
+
+    id: int | None = Field(default=None, primary_key=True)
+    start_date: datetime.date
+    weeks: int
+    how: str = "planned"
+    made_from: int | None = Field(default=None, foreign_key="horizon_plan.id", unique=True)
+    made_at: datetime.datetime = Field(sa_type=Moment)
+    made_by: str
+    cost_cents: int = Field(sa_type=sa.BigInteger)
+    bound_cents: int | None = Field(default=None, sa_type=sa.BigInteger)
+    seconds: float
+    because: dict[str, Any] = Field(default_factory=dict, sa_type=sa.JSON)
+    week: str = Field(sa_type=sa.Text)
+    plan: str = Field(sa_type=sa.Text)
+
+    __table_args__ = (one_of("how", "planned", "promised"),)
+
+
 class PlanRun(SQLModel, table=True):
     """A run of the planner: waiting for its turn, running, and how it ended; `best` is the last plan it told of.
 
     `progress` are [seconds, cost in cents, bound in cents] as they came, null where not known. A run that the service
     did not see end is "cut off"; what it had found is kept as the plan `plan_id`. `from_plan` is where it searched
-    from.
+    from. A run over several `weeks` plans the horizon: it began at the plan `from_horizon` and is kept as `horizon_id`.
     """
 
     __tablename__ = "plan_run"
@@ -70,6 +96,9 @@ class PlanRun(SQLModel, table=True):
     best: str = Field(default="", sa_type=sa.Text)
     plan_id: int | None = Field(default=None, foreign_key="stored_plan.id")
     fault: str = ""
+    weeks: int = Field(default=1, sa_column_kwargs={"server_default": "1"})
+    from_horizon: int | None = Field(default=None, foreign_key="horizon_plan.id")
+    horizon_id: int | None = Field(default=None, foreign_key="horizon_plan.id")
 
     __table_args__ = (one_of("state", "waiting", "running", "done", "stopped", "cut off", "failed"),)
 

@@ -54,11 +54,11 @@ def week_of(facts: Facts, prepared: Mapping[str, Needs], start_date: datetime.da
     """
     visits = open_visits(facts, start_date)
     places = places_of(facts, visits)
-    shifts = {crew.id: _shifts(facts, crew, start_date) for crew in facts.crews.values() if crew.active}
+    shifts = shifts_of(facts, start_date)
     because: dict[str, tuple[Because, ...]] = {}
     jobs = []
     for visit in visits:
-        job, reasons = _job(facts, visit, prepared[visit.id], start_date, shifts)
+        job, reasons = job_of(facts, visit, prepared[visit.id], start_date, shifts)
         jobs.append(job)
         if reasons:
             because[job.id] = reasons
@@ -92,6 +92,11 @@ def places_of(facts: Facts, visits: Sequence[tables.Visit]) -> list[w.Place]:
         site = facts.sites[site_id]
         places.append(w.Place(id=site.id, lat=site.lat, lon=site.lon))
     return places
+
+
+def shifts_of(facts: Facts, start_date: datetime.date) -> dict[str, tuple[w.Shift, ...]]:
+    """Return the shifts of every crew that works, by its id."""
+    return {crew.id: _shifts(facts, crew, start_date) for crew in facts.crews.values() if crew.active}
 
 
 def with_because(plan: Plan, because: Mapping[str, tuple[Because, ...]]) -> Plan:
@@ -234,13 +239,14 @@ def _follows(facts: Facts, jobs: set[str]) -> tuple[w.Follow, ...]:
     )
 
 
-def _job(
+def job_of(
     facts: Facts,
     visit: tables.Visit,
     made: Needs,
     start_date: datetime.date,
     shifts: Mapping[str, tuple[w.Shift, ...]],
 ) -> tuple[w.Job, tuple[Because, ...]]:
+    """Return a visit as the week that begins on `start_date` has it, and why it cannot go in it, where it cannot."""
     days = facts.rules.week_days
     awning = facts.awnings.get(visit.awning_id or "")
     yard = awning.yard_id if awning is not None and visit.kind == "install" else None

@@ -16,6 +16,7 @@ from api.ledger.fingerprint import code_of, fingerprint
 from api.ledger.history import note
 from api.ledger.plans.documents import beside
 from api.week.build import because_from_data, with_because
+from api.week.horizon.keeping import keep_run
 from api.week.planning import ENGINE, store_plan
 from scheduler import with_reasons as asked
 from scheduler.errors import BadInput
@@ -31,8 +32,10 @@ def keep(session: Session, row: tables.PlanRun, document: str, now: datetime.dat
     """Store the plan `document` of a run with the reasons that its rows know; None where there is no plan.
 
     asking: it is a plan that was told while the search went on: its reasons are still to be asked, its bound is the
-    last one told.
+    last one told. A run over the weeks ahead is kept as a plan of the horizon, whose number is returned.
     """
+    if row.weeks > 1:
+        return keep_run(session, row, document, now)
     if not document:
         return None
     known = beside(row)
@@ -56,14 +59,16 @@ def cut_off(database: sa.Engine, now: datetime.datetime, only: set[int] | None =
         going = select(tables.PlanRun).where(col(tables.PlanRun.state).in_(GOING))
         rows = session.exec(going if only is None else going.where(col(tables.PlanRun.id).in_(only))).all()
         for row in rows:
+            kept = None
             try:
-                row.plan_id = keep(session, row, row.best, now, asking=True)
+                kept = keep(session, row, row.best, now, asking=True)
             except BadInput as fault:  # a plan of another form: the service must start all the same
                 _log.error("run %d: its last plan cannot be kept: %s", row.id, fault)
-            row.state, row.ended_at, row.best = "cut off", now, "" if row.plan_id is not None else row.best
+            row.plan_id, row.horizon_id = (kept, None) if row.weeks == 1 else (None, kept)
+            row.state, row.ended_at, row.best = "cut off", now, "" if kept is not None else row.best
             row.fault = "The service ended while it was under way."
             session.add(row)
-            detail = {"state": row.state, "plan": row.plan_id}
+            detail = {"state": row.state, "plan": kept}
             note(session, now, row.asked_by, "ended", "plan run", str(row.id), detail)
         return len(rows)
 

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import datetime
-from collections.abc import Callable
+from collections.abc import Callable, Iterable
 from dataclasses import dataclass
 from typing import Any, Protocol
 
@@ -21,11 +21,16 @@ from api.week.build import BuiltWeek, because_as_data, open_visits, week_of, wit
 from scheduler import Progress
 from scheduler.audit import audit
 from scheduler.documents import encode
-from scheduler.plan import Plan
+from scheduler.plan import Because, Plan, Route, Skipped
+from scheduler.price import outings, price, visits
+from scheduler.promises import broken_promises
 from scheduler.week import Week, week_document
 
 # What the same week document gives the same plan by: a change of these, and it is planned anew.
 ENGINE = ("scheduler.engine", "scheduler.price", "scheduler.week")
+
+
+_MADE_BY = "eaveboard 0.1"  # what a plan document calls the engine that was not asked for it
 
 
 class Planner(Protocol):
@@ -104,3 +109,13 @@ def store_plan(
     session.add(row)
     session.flush()
     return row
+
+
+def planned(week: Week, routes: Iterable[Route]) -> Plan:
+    """Return the plan document of `routes` in `week`; why jobs are left out is for the caller to say."""
+    routes = tuple(routes)
+    done = visits(outings(week, routes))
+    left = (Because("not_tried", "Not tried in this plan."),)
+    skipped = tuple(Skipped(job.id, left) for job in week.jobs if job.id not in done)
+    broken = broken_promises(week, done)
+    return Plan("plan/1", week.id, _MADE_BY, 0.0, routes, skipped, broken, price(week, routes), None)

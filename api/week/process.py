@@ -71,7 +71,7 @@ def plan(
             clock=time.monotonic,
             report=report,
             stop=lambda: _stopped(run),
-            fixed=from_data(fixed),
+            fixed=from_data(fixed) if fixed else None,
             start=read_plan(start) if start else None,
         )
     except BadInput as fault:

@@ -38,6 +38,7 @@ GRACE_S = 120.0  # beyond its seconds, for the engine to be loaded and a plan to
 STOP_S = 30.0  # for a planner told to stop to hand over what it has; then it is ended
 AGAIN_S = (0.5, 5.0)  # between two tries of a write that the database does not take, the first and the longest
 MEND_S = 5.0  # between two looks for runs that nobody is at
+MEANWHILE = "A time was promised while it searched, which this plan does not know: plan the weeks ahead again."
 CLOSE_S = 5.0  # for the planners to hand over what they have when the service ends
 
 _log = logging.getLogger("eaveboard")
@@ -45,7 +46,7 @@ _log = logging.getLogger("eaveboard")
 
 @dataclass(frozen=True)
 class Shown:
-    """A run as its watchers see it; `version` grows with each change."""
+    """A run as its watchers see it; `version` grows with each change. `plan_id` may be of a plan of the horizon."""
 
     state: str
     seconds: float = 0.0
@@ -332,7 +333,10 @@ class Runs:
             row = session.get_one(tables.PlanRun, going.id)
             plan_id = keep(session, row, document, now, asking=state == "cut off" and document == going.best)
             progress, best = going.progress, "" if plan_id is not None else going.best
-            values = {"phase": going.shown.phase, "progress": progress, "best": best, "plan_id": plan_id}
+            if row.weeks > 1 and plan_id is None and document and not fault:
+                fault = MEANWHILE
+            name = "plan_id" if row.weeks == 1 else "horizon_id"
+            values = {"phase": going.shown.phase, "progress": progress, "best": best, name: plan_id}
             _update(session, going.id, state=state, ended_at=now, fault=fault, **values)
             note(session, now, row.asked_by, "ended", "plan run", str(going.id), {"state": state, "plan": plan_id})
         self._show(going, state=state, plan_id=plan_id, fault=fault)

@@ -60,7 +60,7 @@ def start_run(
 
 
 def _refuse_second(session: Session, start_date: datetime.date) -> None:
-    going = select(PlanRun).where(PlanRun.start_date == start_date, col(PlanRun.state).in_(GOING))
+    going = select(PlanRun).where(PlanRun.start_date == start_date, PlanRun.weeks == 1, col(PlanRun.state).in_(GOING))
     other = session.exec(going.options(*LIGHT).order_by(col(PlanRun.id))).first()
     if other is not None:
         detail = f"Run {other.id} of this week is {other.state}: wait for its end, or stop it."

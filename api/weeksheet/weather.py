@@ -9,6 +9,7 @@ from dataclasses import dataclass, field
 
 import msgspec
 
+from api.fields.wording import wording
 from scheduler.travel.interface import Point
 from scheduler.weather.daylight import daylight
 from scheduler.weather.forecast import Forecast, Hour
@@ -68,12 +69,14 @@ def _sky(forecast: Forecast | None, limits: LimitTable, zone: zoneinfo.ZoneInfo,
         return Sky(date, "no forecast yet: planned by the usual weather", "", "", (), light)
     usual = WeatherWork(kind="install", minutes=60)
     gusts = [hour.gust_mps for hour in working if hour.gust_mps is not None]
-    wind = f"wind {_mph(min(h.wind_mps for h in working))}–{_mph(max(h.wind_mps for h in working))} mph"
+    metric = wording().units == "metric"
+    low, high = (_speed(pick(h.wind_mps for h in working), metric) for pick in (min, max))
+    wind = f"wind {low}–{high} {'km/h' if metric else 'mph'}"
     lost = _lost(forecast, limits, zone, date, at, usual)
     limit: dict[Measure, WeatherLimit] = limits_for(limits, usual)
     return Sky(
         date=date,
-        wind=wind + (f", gusts {_mph(max(gusts))}" if gusts else ""),
+        wind=wind + (f", gusts {_speed(max(gusts), metric)}" if gusts else ""),
         warmth=_warmth(working),
         rain=_rain(working),
         rough=tuple(_words(loss) for loss in lost),
@@ -108,17 +111,25 @@ def _light(zone: zoneinfo.ZoneInfo, date: datetime.date, at: Point) -> tuple[int
 
 
 def _warmth(hours: Sequence[Hour]) -> str:
+    metric = wording().units == "metric"
     degrees = [fahrenheit(hour.temp_c) for hour in hours]
-    words = f"{min(degrees):.0f}–{max(degrees):.0f} °F"
+    cool, warm = (_degrees(pick(degrees), metric) for pick in (min, max))
+    words = f"{cool}–{warm} {'°C' if metric else '°F'}"
     index = max(
         (heat_index_f(fahrenheit(h.temp_c), h.humidity * 100) for h in hours if h.humidity is not None), default=0.0
     )
-    return f"{words}, feels {index:.0f}" if index >= max(_HEAT_FROM_F, max(degrees)) else words
+    return f"{words}, feels {_degrees(index, metric)}" if index >= max(_HEAT_FROM_F, max(degrees)) else words
+
+
+def _degrees(fahrenheit_deg: float, metric: bool) -> str:
+    return f"{(fahrenheit_deg - 32) / 1.8 if metric else fahrenheit_deg:.0f}"
 
 
 def _rain(hours: Sequence[Hour]) -> str:
     wet = sum(hour.rain_mm or 0 for hour in hours)
-    return f"rain {wet / 25.4:.2f} in" if wet >= _WET_MM else "dry"
+    if wet < _WET_MM:
+        return "dry"
+    return f"rain {wet:.1f} mm" if wording().units == "metric" else f"rain {wet / 25.4:.2f} in"
 
 
 def _lost(
@@ -157,10 +168,9 @@ def _joined(losses: list[Lost]) -> list[Lost]:
 
 
 def _words(loss: Lost) -> str:
-    return (
-        f"no installs {loss.start // 60}–{-(-loss.end // 60)}, {'gusts' if loss.codes[0] == 'gust' else loss.codes[0]}"
-    )
+    first, last = (wording().hour(hour) for hour in (loss.start // 60, -(-loss.end // 60)))
+    return f"no installs {first}–{last}, {'gusts' if loss.codes[0] == 'gust' else loss.codes[0]}"
 
 
-def _mph(mps: float) -> int:
-    return round(mps / MPS_PER_MPH)
+def _speed(mps: float, metric: bool) -> int:
+    return round(mps * 3.6 if metric else mps / MPS_PER_MPH)

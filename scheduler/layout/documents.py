@@ -37,7 +37,7 @@ from scheduler.layout.measured import (
 __all__ = [
     "CARRIES_NOTHING", "CONTINUOUS", "MASONRY", "WOOD", "Anchor", "Awning", "Band", "Bracket", "Door", "Fastener",
     "Finding", "HangingPlace", "Layout", "MemberUse", "Obstacle", "Survey", "Wall", "WallKind", "checked",
-    "read_layout", "read_survey", "survey_from_data",
+    "read_survey", "survey_from_data",
 ]  # fmt: skip
 
 
@@ -127,8 +127,3 @@ def read_survey(data: bytes | str) -> Survey:
 def survey_from_data(value: object) -> Survey:
     """Return the survey held as plain data (dicts and lists); raises `BadInput` as `read_survey` does."""
     return checked(convert(value, Survey, "survey"))
-
-
-def read_layout(data: bytes | str) -> Layout:
-    """Return the layout in JSON text `data`; raises `BadInput` naming the first key that is wrong."""
-    return decode(data, Layout, "layout file")

@@ -26,7 +26,7 @@ from scheduler.documents import convert
 from scheduler.errors import BadInput
 from scheduler.weather.forecast import Celsius, Chance, Hour, Rain, Speed
 from scheduler.weather.limits import Measure, WeatherLimit
-from scheduler.weather.risk import STATED_ERRORS, ErrorModel, HourRisk, hour_risk
+from scheduler.weather.risk import STATED_ERRORS, ErrorModel, HourRisk, calm_risk, hour_risk
 
 WARMEST_H = 15
 Spread = Annotated[float, Meta(ge=0, le=50)]
@@ -112,10 +112,7 @@ def climate_risk(
     )  # fmt: skip
     limits = dict(limited)
     known = hour_risk(usual, 0.0, limits, season)
-    calm = hour_risk(
-        msgspec.structs.replace(usual, wind_mps=0.0, rain_mm=0.0, rain_chance=None, thunder_chance=0.0),
-        errors.lead_h[-1], limits, errors,
-    )  # fmt: skip
+    calm = calm_risk(usual, limits, errors)
     return HourRisk(*map(max, known, calm))
 
 

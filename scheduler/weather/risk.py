@@ -112,6 +112,15 @@ def hour_risk(hour: Hour, lead_h: float, limits: dict[Measure, WeatherLimit], mo
     return HourRisk(max(wind, gust), _rain(hour, lead_h, limits, model), thunder, max(hot, cold))
 
 
+def calm_risk(hour: Hour, limits: dict[Measure, WeatherLimit], model: ErrorModel) -> HourRisk:
+    """Return the chances of an hour that is forecast calm and dry at the longest lead time, as warm as `hour`.
+
+    No hour without a forecast is safer.
+    """
+    calm = msgspec.structs.replace(hour, wind_mps=0.0, gust_mps=None, rain_mm=0.0, rain_chance=None, thunder_chance=0.0)
+    return hour_risk(calm, model.lead_h[-1], limits, model)
+
+
 def chance_of_any(chances: Sequence[float], dependence: float) -> float:
     """Return the chance that at least one of several hours is bad, given each hour's chance (0 for none)."""
     if not chances:

@@ -30,13 +30,17 @@ import msgspec
 from scheduler.errors import BadInput
 from scheduler.weather.climate import Climate, climate_risk
 from scheduler.weather.daylight import daylight
-from scheduler.weather.forecast import HOUR, Forecast
+from scheduler.weather.forecast import HOUR, Forecast, Hour
 from scheduler.weather.limits import LimitTable, Measure, WeatherLimit, WeatherWork, limits_for
 from scheduler.weather.local_day import DAY_MIN, LocalDay, clock, local_day
 from scheduler.weather.lost import CLOCK, DARK, NO_CREW, TOO_SHORT, Lost, LostBlock, hour_blocks, lost_from_blocks
-from scheduler.weather.risk import STATED_ERRORS, ErrorModel, HourRisk, chance_of_any, hour_risk
+from scheduler.weather.risk import STATED_ERRORS, ErrorModel, HourRisk, calm_risk, chance_of_any, hour_risk
 from scheduler.week import Window
 
+_MILD = Hour(  # no heat and no frost: of them nothing is known without a climate
+    start=datetime.datetime(2000, 1, 1, tzinfo=datetime.UTC), wind_mps=0.0, gust_mps=None, rain_mm=0.0,
+    rain_chance=None, thunder_chance=0.0, temp_c=18.0, humidity=0.5,
+)  # fmt: skip
 STEP_CENTS = 500  # risks that differ by less (and by less than a quarter) share a window
 
 
@@ -87,7 +91,8 @@ def work_windows(
 
     `customer_hours`: when the customer lets us in, any number of spans a day. `crew_hours`: when any crew works (None:
     not limited here). `forecast`: for the site; None, or hours that it does not hold, leave the hours open at the
-    chance that `climate` gives the season, without one at `errors.unforecast_chance`. `visit_cents`: the price of a
+    chance that `climate` gives the season, without one at `errors.unforecast_chance`, and never lower than
+    that of a calm hour forecast at the longest lead time. `visit_cents`: the price of a
     visit lost on the spot. Windows and losses are in order of day and start. Raises `BadInput` for an unknown zone, a
     span that ends before it starts, or work without duration.
     """
@@ -173,9 +178,11 @@ def _weather(
     blocks: list[LostBlock] = []
     slots: list[_Slot] = []
 
+    calm = calm_risk(_MILD, limits, errors)
+
     def unknown(minute: int) -> HourRisk:
         if climate is None:
-            return HourRisk(errors.unforecast_chance, 0.0, 0.0, 0.0)
+            return HourRisk(*map(max, HourRisk(errors.unforecast_chance, 0.0, 0.0, 0.0), calm))
         return climate_risk(climate, date, min(minute // 60, 23), limited, errors)
 
     edge, tail = 0, 0.0  # minute up to which slots are known; chance of thunder in the hour that ended there

@@ -42,7 +42,7 @@ def main() -> None:
     if importlib.util.find_spec("valhalla") is None:
         print("The extra `roads` is not installed: no road extract is measured.")
         return
-    from api.roads.extract import build_tiles
+    from api.roads.extracts.tiles import build_tiles
 
     with tempfile.TemporaryDirectory() as name:
         folder = Path(name)

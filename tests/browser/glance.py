@@ -11,7 +11,7 @@ import sys
 import tempfile
 from pathlib import Path
 
-from playwright.sync_api import Page, sync_playwright
+from playwright.sync_api import Page, ViewportSize, sync_playwright
 from sqlmodel import desc, select
 
 from api import tables
@@ -19,9 +19,10 @@ from api.access.accounts import Role
 from api.database import transaction
 from tests.browser.board import Board, add_people, serving
 from tests.browser.chromium import ARGS, CHROMIUM
+from tests.browser.glance_jobs import done
 
-DESK = {"width": 1440, "height": 900}
-PRINT_PAGE = {"width": 720, "height": 1000}
+DESK: ViewportSize = {"width": 1440, "height": 900}
+PRINT_PAGE: ViewportSize = {"width": 720, "height": 1000}
 # A mark is a sign that asks for something to be done, as pages and drawings carry it.
 _MEASURE = """() => {
   const words = document.body.innerText.split(/\\s+/).filter((word) => /[\\p{L}\\p{N}]/u.test(word)).length;
@@ -50,6 +51,12 @@ def main(demo: Path, out: Path | None) -> None:
                     photographed(page, name, out)
                 page.context.close()
                 board.contexts.remove(page.context)
+            print(f"\n{'job':<34}{'clicks':>7}{'typed':>7}{'scrolls':>9}{'seconds':>9}")
+            for name, hand, seconds, why in done(board, monday, DESK):
+                if hand is None:
+                    print(f"{name:<34} not done: {why}", flush=True)
+                else:
+                    print(f"{name:<34}{hand.clicks:>7}{hand.typed:>7}{hand.scrolled:>9}{seconds:>9.1f}", flush=True)
             board.errors.clear()
         browser.close()
 
@@ -101,15 +108,13 @@ def photographed(page: Page, name: str, out: Path) -> None:
     """Take the page that is open at the three widths, and as it prints."""
     stem = name.replace(" ", "-")
     out.mkdir(parents=True, exist_ok=True)
-    for size, view in (
-        ("1440", DESK),
-        ("1280", {"width": 1280, "height": 800}),
-        ("360", {"width": 360, "height": 740}),
-    ):
-        page.set_viewport_size(view)  # type: ignore[arg-type]
+    laptop: ViewportSize = {"width": 1280, "height": 800}
+    phone: ViewportSize = {"width": 360, "height": 740}
+    for size, view in (("1440", DESK), ("1280", laptop), ("360", phone)):
+        page.set_viewport_size(view)
         page.screenshot(path=out / f"{stem}-{size}.png", full_page=True)
     page.emulate_media(media="print")
-    page.set_viewport_size(PRINT_PAGE)  # type: ignore[arg-type]
+    page.set_viewport_size(PRINT_PAGE)
     page.screenshot(path=out / f"{stem}-print.png", full_page=True)
     page.emulate_media(media="screen")
 

@@ -8,7 +8,22 @@ import time
 import msgspec
 import pytest
 
-from scheduler import Fixed, Half, Spot, Told, offer, plan_week, replan, warm
+from scheduler import (
+    Event,
+    Fixed,
+    Half,
+    Move,
+    Put,
+    Spot,
+    Told,
+    by_hand,
+    offer,
+    plan_week,
+    plan_without,
+    replan,
+    told_week,
+    warm,
+)
 from scheduler.audit import audit
 from scheduler.errors import BadInput
 from scheduler.plan import Plan
@@ -79,6 +94,33 @@ def test_a_new_plan_is_the_best_that_leaves_what_has_begun(seed: int) -> None:
         assert moment is None or (spot.day, spot.start) >= moment or job in made.fixed.visits
     assert {m.job for m in made.moves} == there.keys() | after.keys()
     assert all(m.cause for m in made.moves if m.what != "stays")
+
+
+@pytest.mark.parametrize("seed", range(125, 165))
+def test_a_cause_of_a_move_holds_when_the_move_is_kept_undone(seed: int) -> None:
+    """By hand, in the document: the job goes back to its old time without those it makes room for, not with them."""
+    rng, week, plan = case(seed, jobs=7)
+    there = spots(week, plan)
+    lost = {job: rng.choice((None, 1)) for job in there if rng.random() < 0.3}
+    made = replan(week, plan, clock=time.monotonic, lost=lost, workers=1)
+    before = told_week(week, Event(there, lost, frozenset(), made.fixed), Told())
+    now = msgspec.structs.replace(made.plan, cost=price(before, made.plan.routes), bound=None)
+    for move in made.moves:
+        if "makes room for" not in move.cause or move.before is None:
+            continue
+        assert not _goes_back(before, now, move), move
+        assert _goes_back(before, plan_without(before, now, set(move.others)), move), move
+        for other in move.others:  # none of them too many
+            fewer = set(move.others) - {other}
+            assert not (fewer and _goes_back(before, plan_without(before, now, fewer), move)), move
+
+
+def _goes_back(week: Week, plan: Plan, move: Move) -> bool:
+    spot = move.before
+    assert spot is not None
+    starts = (spot.start + shift for shift in range(-30, 31, 5))
+    hands = (Put(move.job, spot.crew, spot.day, start) for start in starts if 0 <= start < 1440)
+    return any(by_hand(week, plan, hand).allowed for hand in hands)
 
 
 @pytest.mark.parametrize("seed", range(200, 210))

@@ -31,6 +31,7 @@ def some_now(first: int, end: int) -> list[Any]:
 
 
 @pytest.mark.parametrize("seed", [5, 8])
+@pytest.mark.usefixtures("compiled")
 def test_agrees_with_the_judge_that_comes_with_the_format(seed: int) -> None:
     other = contract.judge()
     seen = set()
@@ -48,6 +49,7 @@ def test_agrees_with_the_judge_that_comes_with_the_format(seed: int) -> None:
     assert {"assist", "reload", "rest", "service", "travel"} <= seen
 
 
+@pytest.mark.usefixtures("compiled")
 def test_documents_of_the_second_format_come_back_as_they_were() -> None:
     for week, plan in cases2(seed=4, weeks=5, each=5):
         assert read_week(encode(week)) == week

@@ -10,10 +10,10 @@ import msgspec
 from hypothesis import HealthCheck, given, settings
 from hypothesis import strategies as st
 
-from scheduler.documents import encode
+from scheduler.documents import decode, encode
 from scheduler.errors import BadInput
 from scheduler.layout.compute import lay_out
-from scheduler.layout.documents import CARRIES_NOTHING, Layout, Survey, read_layout, read_survey, survey_from_data
+from scheduler.layout.documents import CARRIES_NOTHING, Layout, Survey, read_survey, survey_from_data
 from tests.surveys import random_second, random_survey
 
 SAME = 0.001
@@ -27,7 +27,7 @@ oddities = st.one_of(
 def _laid_out(survey: Survey, at_least: int = 0) -> Layout:
     """Return the layout, after checking what every layout must keep."""
     layout = lay_out(survey, at_least)
-    assert read_layout(encode(layout)) == layout
+    assert decode(encode(layout), Layout, "layout file") == layout
     assert layout == lay_out(survey, at_least)
     levels = [["stop", "caution", "note"].index(finding.level) for finding in layout.findings]
     assert levels == sorted(levels)

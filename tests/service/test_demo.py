@@ -13,8 +13,9 @@ from api.business.seed import read_business
 from api.database import open_database
 from api.settings import sqlite_address
 from scheduler.audit import audit
+from scheduler.documents import decode
 from scheduler.errors import BadInput
-from scheduler.layout.documents import read_layout
+from scheduler.layout.documents import Layout
 from scheduler.plan import read_plan
 from scheduler.week import read_week
 from tests.conftest import DEMO, BuiltDemo
@@ -32,7 +33,9 @@ def test_the_folder_holds_a_valid_week_and_an_audited_plan(built: BuiltDemo) -> 
 
 
 def test_every_install_has_its_layout_and_drawing(built: BuiltDemo) -> None:
-    layouts = {path.stem: read_layout(path.read_bytes()) for path in (built.out / "layouts").glob("*.json")}
+    layouts = {
+        path.stem: decode(path.read_bytes(), Layout, "layout file") for path in (built.out / "layouts").glob("*.json")
+    }
     assert len(layouts) == 34
     assert {path.stem for path in (built.out / "drawings").glob("*.svg")} == set(layouts)
     stopped = [job for job, layout in layouts.items() if any(f.level == "stop" for f in layout.findings)]

@@ -16,8 +16,9 @@ from pypdf import PdfReader
 from api import cli
 from api.cli.draw import calibrate, draw
 from scheduler.calibrate import COLUMNS
+from scheduler.documents import decode
 from scheduler.durations import read_times
-from scheduler.layout.documents import read_layout
+from scheduler.layout.documents import Layout
 from scheduler.units import feet_inches
 from tests.surveys import PLAIN
 
@@ -61,7 +62,7 @@ def test_layout_drawing_and_pdf_are_written(run: Callable[..., Ran], survey: Pat
     out, svg, pdf = tmp_path / "layout.json", tmp_path / "wall.svg", tmp_path / "wall.pdf"
     result = run("draw", survey, "--out", out, "--svg", svg, "--pdf", pdf)
     assert result.exit_code == 0
-    layout = read_layout(out.read_bytes())
+    layout = decode(out.read_bytes(), Layout, "layout file")
     assert "Bracket 1: 2' 8\" (813 mm) from the wall datum" in result.stdout
     assert svg.read_text().startswith("<svg ")
     reader = PdfReader(pdf)
@@ -104,7 +105,7 @@ def test_a_stop_ends_with_1_and_writes_the_files_all_the_same(
     result = run("draw", survey, "--out", out, "--pdf", pdf)
     assert result.exit_code == 1
     assert "Stop: " in result.stdout
-    assert read_layout(out.read_bytes()).brackets == ()
+    assert decode(out.read_bytes(), Layout, "layout file").brackets == ()
     assert len(PdfReader(pdf).pages) == 2
 
 

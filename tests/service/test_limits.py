@@ -173,7 +173,17 @@ NOT_TYPED = {
     "count_id",
 }  # fmt: skip
 # Tables whose rows the service makes, and of which people type a word or a number.
-MADE_FOR_THEM = {"account", "business", "crate_count", "message", "photo", "stock_move"}
+MADE_FOR_THEM = {
+    "account",
+    "business",
+    "crate_count",
+    "message",
+    "photo",
+    "place_answer",
+    "signature",
+    "stock_move",
+    "webhook",
+}
 HANGS_ON = {"crew_hours.crew_id", "visit_hours.visit_id", "maker_order.survey_id"}
 
 

@@ -27,6 +27,7 @@ from api.access.accounts import Role
 from api.database import transaction
 from api.fields import shown
 from api.fields.mail import Server, read_sender, read_server
+from api.fields.wording import Wording, worded
 from api.messages import telling, words
 from api.messages.mail import Letter, NotSent, compose, send
 from api.settings import Settings, read_settings
@@ -152,11 +153,13 @@ def test_the_words_say_who_when_and_what_to_do(app: FastAPI, office: TestClient)
 
 
 def test_hours_are_said_as_customers_say_them() -> None:
-    assert [shown.hour(m) for m in (0, 555, 720, 785, 1439)] == [
-        "12:00 am", "9:15 am", "12:00 pm", "1:05 pm", "11:59 pm"
-    ]  # fmt: skip
-    assert words.arrival({"start": 555, "hold": "firm"}) == "at 9:15 am"
-    assert words.arrival({"start": 557, "hold": "day"}) == "between 8:45 am and 9:50 am"
+    with worded(lambda: Wording("12")):
+        assert [shown.clock(m) for m in (0, 555, 720, 785, 1439)] == [
+            "12:00 am", "9:15 am", "12:00 pm", "1:05 pm", "11:59 pm"
+        ]  # fmt: skip
+        assert words.arrival({"start": 555, "hold": "firm"}) == "at 9:15 am"
+        assert words.arrival({"start": 557, "hold": "day"}) == "between 8:45 am and 9:50 am"
+    assert words.arrival({"start": 785, "hold": "firm"}) == "at 13:05"
 
 
 def test_a_message_is_edited_sent_once_and_its_calendar_entry_can_be_read(

@@ -31,7 +31,10 @@ from tests.service.cast import running, signed_in
 EXAMPLES, SLOW_EXAMPLES = 25, 3  # a PDF file takes a second
 # They end the session that all requests share; their own tests try them in every way.
 ENDS_THE_SESSION = ("/sign-out", "/sign-in", "/password", "/accounts")
-PLANS = [("post", "/weeks/{start_date}/runs")]  # would keep the planner at work long after the test
+PLANS = [
+    ("post", "/weeks/{start_date}/runs"),
+    ("post", "/horizon/runs"),
+]  # would keep the planner at work long after the test
 KNOWN_SHARE = 0.7
 
 

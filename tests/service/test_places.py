@@ -217,6 +217,15 @@ def test_a_service_that_fails_is_told_in_a_sentence_and_nothing_of_it_is_kept(
     assert words not in html.unescape(office.get("/places").text)
 
 
+def test_an_address_that_a_service_refuses_does_not_hold_up_the_line(app: FastAPI, places: Places) -> None:
+    set_source(app, "photon", places.address)
+    finder = Finder(app.state.database, lambda: NOW, lambda: 0.0, lambda _: None)
+    finder.want([("???", "")], "tables")
+    places.status = 400
+    assert finder.work()
+    assert finder.find("???", "").state == "none"
+
+
 def test_a_service_that_is_not_there_is_told_too(app: FastAPI, office: TestClient, places: Places) -> None:
     set_source(app, "photon", places.address)
     places.close()

@@ -34,7 +34,7 @@ def quiet(line: str) -> None:
 
 @pytest.fixture(scope="module")
 def city(tmp_path_factory: pytest.TempPathFactory) -> Path:
-    from api.roads.extract import build_tiles
+    from api.roads.extracts.tiles import build_tiles
 
     tiles = tmp_path_factory.mktemp("city") / "tiles"
     build_tiles(helsinki(), tiles, quiet)
@@ -43,7 +43,7 @@ def city(tmp_path_factory: pytest.TempPathFactory) -> Path:
 
 @pytest.fixture(scope="module")
 def grid(tmp_path_factory: pytest.TempPathFactory) -> Path:
-    from api.roads.extract import build_tiles
+    from api.roads.extracts.tiles import build_tiles
 
     folder = tmp_path_factory.mktemp("grid")
     write_grid(folder / "grid.osm.pbf", SIZE, SPACING_M, with_island=True)
@@ -65,7 +65,7 @@ def test_a_city_table_agrees_with_single_routes(city: Path) -> None:
     """
     from valhalla import Actor
 
-    from api.roads.extract import ExtractTable, _config
+    from api.roads.extracts.tiles import ExtractTable, _config
 
     table = ExtractTable(Extract(str(city), snap_m=50))
     drawn = [(60.163 + 0.009 * a, 24.930 + 0.018 * b) for a, b in np.random.default_rng(7).random((70, 2)).tolist()]
@@ -101,8 +101,8 @@ def test_a_city_table_agrees_with_single_routes(city: Path) -> None:
 @needs_engine
 def test_the_estimate_against_a_real_city_centre(city: Path) -> None:
     """What the fit finds there: a detour far above the default's, a speed near the default's first class, no more."""
-    from api.roads.evidence import NEAR_M, observed_drives, random_places
-    from api.roads.extract import ExtractTable
+    from api.roads.extracts.evidence import NEAR_M, observed_drives, random_places
+    from api.roads.extracts.tiles import ExtractTable
 
     table = ExtractTable(Extract(str(city), snap_m=NEAR_M))
     places = random_places(table, city, 80, np.random.default_rng(1))
@@ -136,8 +136,8 @@ def test_grid_distances_are_known_beforehand(grid: Path) -> None:
 @needs_osmium
 def test_the_fit_finds_the_grids_detour(grid: Path) -> None:
     """Random points of a square: mean along the axes 2/3, mean straight 0.521405 (MathWorld, Square Line Picking)."""
-    from api.roads.evidence import observed_drives
-    from api.roads.extract import ExtractTable
+    from api.roads.extracts.evidence import observed_drives
+    from api.roads.extracts.tiles import ExtractTable
 
     _, points = crossings(150, seed=6)
     drives, without_a_way = observed_drives(ExtractTable(Extract(str(grid))), points, within_km=60)
@@ -208,7 +208,7 @@ def test_a_folder_without_tiles_falls_back_with_a_note(tmp_path: Path) -> None:
 def test_a_missing_library_is_said_plainly(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
     import importlib.util
 
-    from api.roads.extract import STAMP
+    from api.roads.extracts.tiles import STAMP
 
     (tmp_path / STAMP).write_text('{"extract": "a", "extract_sha256": "b", "engine": "c"}')
     monkeypatch.setattr(importlib.util, "find_spec", lambda name: None)
@@ -226,7 +226,7 @@ def test_an_unknown_costing_is_noted(city: Path) -> None:
 
 @needs_engine
 def test_wrong_extracts_and_folders_are_refused(tmp_path: Path) -> None:
-    from api.roads.extract import build_tiles
+    from api.roads.extracts.tiles import build_tiles
 
     text = tmp_path / "roads.osm.pbf"
     text.write_text("no extract at all")
@@ -245,7 +245,7 @@ def test_wrong_extracts_and_folders_are_refused(tmp_path: Path) -> None:
 
 @needs_engine
 def test_building_again_replaces_the_old_tiles(city: Path, tmp_path: Path) -> None:
-    from api.roads.extract import STAMP, build_tiles
+    from api.roads.extracts.tiles import STAMP, build_tiles
 
     tiles = tmp_path / "tiles"
     tiles.mkdir()

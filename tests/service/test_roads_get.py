@@ -10,7 +10,7 @@ import pytest
 from api.access.accounts import Role
 from api.cli import main
 from api.database import transaction
-from api.roads.clip import box_round
+from api.roads.extracts.clip import box_round
 from api.tables import Yard
 from scheduler.errors import BadInput
 from tests.road_extracts import grid_point, needs_engine, needs_osmium, write_grid

@@ -42,6 +42,16 @@ EXPECTED = {
     "DELETE /locks/{visit_id}": "manager",
     "GET /weeks/{start_date}/posted": LOOKERS,
     "POST /weeks/{start_date}/post": "manager",
+    "GET /capacity": LOOKERS,
+    "GET /horizon/plan": LOOKERS,
+    "GET /horizon/week": LOOKERS,
+    "POST /horizon/runs": "manager",
+    "GET /promise": OFFICE,
+    "POST /promise": OFFICE,
+    "POST /promise/times": OFFICE,
+    "POST /promise/bookings": OFFICE,
+    "GET /jobs/{visit_id}/times": OFFICE,
+    "POST /jobs/{visit_id}/promise": OFFICE,
     "GET /jobs": LOOKERS,
     "GET /jobs/{visit_id}": f"{ALL} link",
     "GET /jobs/{visit_id}/survey": f"{ALL} link",
@@ -100,6 +110,11 @@ EXPECTED = {
     "POST /equipment": OFFICE,
     "PUT /equipment/{one_id}": OFFICE,
     "DELETE /equipment/{one_id}": OFFICE,
+    "GET /learning": "manager",
+    "POST /learning/fit": "manager",
+    "POST /learning/{fit_id}/take": "manager",
+    "POST /learning/{fit_id}/undo": "manager",
+    "GET /learning/history.csv": "manager",
     "GET /places": OFFICE,
     "POST /places/find": OFFICE,
     "POST /places/try": OFFICE,
@@ -161,6 +176,12 @@ EXPECTED = {
     "POST /accounts/{account_id}/reset": "manager",
     "POST /accounts/{account_id}": "manager",
     "GET /tokens": "manager",
+    "GET /webhooks": "manager",
+    "POST /webhooks": "manager",
+    "GET /webhooks/{webhook_id}": "manager",
+    "POST /webhooks/{webhook_id}/try": "manager",
+    "POST /webhooks/{webhook_id}/end": "manager",
+    "GET /changes": "manager office",
     "POST /tokens": "manager",
     "POST /tokens/{token_id}/revoke": "manager",
     "GET /calendars": OFFICE,
@@ -179,6 +200,10 @@ EXPECTED = {
     "POST /crews/{crew_id}/days/{day}/steps": "manager office lead link",
     "POST /crews/{crew_id}/days/{day}/results": "manager office lead link",
     "POST /crews/{crew_id}/days/{day}/losses": "manager office lead link",
+    "POST /crews/{crew_id}/days/{day}/signatures": "manager office lead link",
+    "GET /jobs/{visit_id}/hand-over.pdf": f"{ALL} link",
+    "POST /jobs/{visit_id}/hand-over/mail": OFFICE,
+    "GET /weeks/{start_date}/done.csv": OFFICE,
     "POST /crews/{crew_id}/days/{day}/times": "manager office lead link",
     "GET /crews/{crew_id}/days/{day}/manifest.webmanifest": f"{ALL} link",
     "GET /crews/day-worker.js": "open",
@@ -198,6 +223,8 @@ EXPECTED = {
     "POST /rebooking/{case_id}/visits/{visit_id}/take": OFFICE,
     "POST /rebooking/{case_id}/visits/{visit_id}/keep": OFFICE,
     "POST /rebooking/{case_id}/visits/{visit_id}/fill": OFFICE,
+    "GET /messages/look-over": OFFICE,
+    "POST /messages/together": OFFICE,
     "GET /messages": OFFICE,
     "GET /messages/{message_id}": OFFICE,
     "GET /messages/{message_id}/visit.ics": OFFICE,
@@ -228,7 +255,7 @@ EXPECTED = {
 }
 # Values for the parts of addresses that lead to nothing: the guard answers before anything is looked up or changed.
 NOWHERE = {"start_date": "2030-01-07", "day": "2030-01-07"} | dict.fromkeys(
-    ("account_id", "link_id", "token_id", "address_id", "plan_id", "other_id", "run_id"), "999"
+    ("account_id", "link_id", "token_id", "address_id", "webhook_id", "plan_id", "other_id", "run_id"), "999"
 )
 
 

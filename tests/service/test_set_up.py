@@ -320,3 +320,12 @@ def test_shelves_count_by_moves(app: FastAPI, office: TestClient) -> None:
         moves = session.exec(select(tables.StockMove).order_by(tables.StockMove.id)).all()  # type: ignore[arg-type]
         assert [move.pieces for move in moves] == [40, -5]
         assert session.get_one(tables.StockItem, ("lag screw 3/8", "north")).on_hand == 35
+
+
+def test_the_first_page_says_what_is_missing_and_where_it_is_mended(app: FastAPI) -> None:
+    client = signed_in(app, Role.manager)
+    before = client.get("/set-up", headers=PAGE).text
+    assert "The office has no phone number" in before
+    with transaction(app.state.database) as session:
+        session.get_one(tables.Business, 1).phone = "555-0100"
+    assert "The office has no phone number" not in client.get("/set-up", headers=PAGE).text

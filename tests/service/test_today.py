@@ -118,7 +118,7 @@ def test_the_customer_is_told_how_late_and_the_promise_stays(day: tuple[FastAPI,
     assert (message["kind"], message["state"], message["visit_id"]) == ("late", "draft", jobs.repair)
     assert risk["expected"] <= message["expected"] < risk["expected"] + 5
     assert "running late today" in message["body"]
-    assert "at 2:00 pm" in message["body"]
+    assert "at 14:00" in message["body"]
     assert "\n\nWe are sorry" in message["body"]
     assert risk["message"] == message["id"]
     told = office.post(f"/messages/{message['id']}/told", data={"version": message["version"]}, headers=JSON)

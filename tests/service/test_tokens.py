@@ -23,15 +23,30 @@ from tests.service.test_roles import NOWHERE, names_in
 
 # What a program with a scope may write, as the owner of the business would say it: apart from the scopes' own table.
 WRITES = {
-    "book": "customers sites orders visits awnings surveys jobs rebooking messages",
+    "book": "customers sites orders visits awnings surveys jobs promise rebooking messages",
+    "promise": "promise jobs",
     "bench": "bench shorts stock",
 }
 PLANS = {
     "POST /weeks/{start_date}/runs", "POST /runs/{run_id}/stop", "POST /plans/{plan_id}/tries",
     "POST /plans/{plan_id}/moves", "POST /plans/{plan_id}/undo", "PUT /locks/{visit_id}", "DELETE /locks/{visit_id}",
-    "POST /weeks/{start_date}/post",
+    "POST /weeks/{start_date}/post", "POST /horizon/runs",
 }  # fmt: skip
-NEVER = ("/accounts", "/tokens", "/settings", "/password", "/session", "/sign-", "/day-links", "/exchange", "/begin")
+PROMISES = {
+    "POST /promise/times", "POST /promise/bookings", "POST /jobs/{visit_id}/promise", "GET /jobs/{visit_id}/times"
+}  # fmt: skip
+NEVER = (
+    "/accounts",
+    "/tokens",
+    "/webhooks",
+    "/settings",
+    "/password",
+    "/session",
+    "/sign-",
+    "/day-links",
+    "/exchange",
+    "/begin",
+)
 
 
 @pytest.fixture(scope="module")
@@ -66,17 +81,21 @@ def test_a_token_does_what_its_scope_says_and_nothing_else_anywhere(started: Fas
             let_in.add(f"{method} {path}")
     reads = {route for route in let_in if route.startswith("GET ")}
     writes = let_in - reads
-    assert writes or scope == "read"
+    assert writes or scope in ("read", "watch")
     for route in writes:
         assert route in PLANS if scope == "plan" else route.split("/")[1] in WRITES[scope].split(), route
     assert not [route for route in writes if route.split(" ")[1].startswith(NEVER)]
     if scope == "plan":
         assert writes == PLANS
-    if scope == "read":
+    if scope == "promise":
+        assert let_in == PROMISES
+    elif scope == "read":
         assert reads >= {"GET /visits", "GET /weeks/{start_date}", "GET /stock", "GET /jobs/{visit_id}"}
         assert not [
             route for route in reads if re.match(r"GET /(accounts|tokens|settings|password|sessions|messages)", route)
         ]
+    elif scope == "watch":
+        assert let_in == {"GET /changes"}
     else:
         assert all(route.startswith(("GET /rebooking", "GET /messages")) for route in reads)
 

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import hashlib
 import os
+import shutil
 import signal
 import sqlite3
 import stat
@@ -114,12 +115,13 @@ def _tables(engine: sa.Engine) -> set[tuple[str, str]]:
 
 def _cut_off_everywhere(tmp_path: Path, data: str | None, step: int) -> None:
     expected, at, came_so_far = forms(tmp_path, data), 1, True
+    before = tmp_path / "before.sqlite"
+    engine = open_database(f"sqlite:///{before}")
+    if data is not None:
+        fill(engine, data)
+    engine.dispose()
     while came_so_far:
-        path = tmp_path / f"cut-{at}.sqlite"
-        engine = open_database(f"sqlite:///{path}")
-        if data is not None:
-            fill(engine, data)
-        engine.dispose()
+        path = shutil.copy(before, tmp_path / f"cut-{at}.sqlite")
         came_so_far = cut_off(f"sqlite:///{path}", at)
         with sqlite3.connect(path) as raw:
             known = raw.execute("SELECT 1 FROM sqlite_master WHERE name = 'alembic_version'").fetchone()

@@ -20,7 +20,7 @@ from sqlmodel import col, select
 from api import tables
 from api.access.accounts import Role
 from api.database import open_database, transaction, upgrade
-from api.ledger.plans.documents import Beside, DrivesTimed, beside, week_in
+from api.ledger.plans.documents import DrivesTimed, WeekNotes, beside, week_in
 from api.week.start_run import start_run
 from tests.conftest import BuiltDemo
 from tests.old_rows import ROWS, fill
@@ -140,7 +140,7 @@ def test_documents_from_before_lose_the_keys_and_keep_what_they_said(before: str
         crew["name"] = names[crew["id"]]
     database = open_database(before)
     fill(database, max(ROWS))
-    upgrade(database, "0015_rest")
+    upgrade(database, "0019_maker")
     values = dict(next(values for table, values in ROWS["0001"] if table == "stored_plan"))
     values |= {"id": 2, "week": json.dumps(old)}
     columns, marks = ", ".join(values), ", ".join(f":{name}" for name in values)
@@ -150,7 +150,7 @@ def test_documents_from_before_lose_the_keys_and_keep_what_they_said(before: str
     with transaction(database) as session:
         row = session.exec(select(tables.StoredPlan).where(col(tables.StoredPlan.id) == 2)).one()
         assert json.loads(row.week) == week
-        assert beside(row) == Beside(names, msgspec.convert(timed, DrivesTimed))
+        assert beside(row) == WeekNotes(names, msgspec.convert(timed, DrivesTimed))
         assert session.get_one(tables.StoredPlan, 1).week == "{}"
     with pytest.raises(sa.exc.DBAPIError, match="stays as it was made"), database.begin() as connection:
         connection.execute(sa.text("UPDATE stored_plan SET beside = '{}' WHERE id = 2"))

@@ -9,11 +9,14 @@ from pathlib import Path
 from typing import Any
 
 import pytest
+from msgspec.structs import replace
 
 from scheduler import by_hand, compare, fair, offer, plan_without, replan, warm, why_not_kept, with_reasons, worth
 from scheduler.engine.again.by_hand import Off
 from scheduler.errors import BadInput
 from scheduler.plan import Cost2, Plan, read_plan
+from scheduler.price import price
+from scheduler.promises import broken_promises
 from scheduler.sheet import sheet
 from scheduler.week import Week, read_week, week_from_data
 from tests.plans2 import cases2
@@ -23,7 +26,7 @@ TINY = Path(__file__).parents[1] / "data" / "weeks" / "v2-tiny-3.week.json"
 Ask = Callable[[Week, Plan], Any]
 ASKED: dict[str, Ask] = {
     "replan": lambda week, plan: replan(week, plan, clock=time.monotonic),
-    "offer": lambda week, plan: offer(week, plan, week.jobs[0].id),
+    "offer": lambda week, plan: offer(week, plan, week.jobs[0].id, others_may_move=True),
     "warm": lambda week, plan: warm(week, clock=time.monotonic),
     "by hand": lambda week, plan: by_hand(week, plan, Off(week.jobs[0].id)),
     "without": lambda week, plan: plan_without(week, plan, []),
@@ -63,6 +66,7 @@ def test_a_job_without_a_second_crew_waits_because_of_that() -> None:
     assert after == lifted
 
 
+@pytest.mark.usefixtures("compiled")
 def test_assists_stand_on_the_sheet_of_the_crew_that_comes() -> None:
     week, plan = next((w, p) for w, p in cases2(3, 20, 0) if any(s.assist for r in p.routes for s in r.stops))
     shown = [(c.crew, c.day, e.job) for c in sheet(week, plan).cells for e in c.entries if "assist" in e.marks]
@@ -89,3 +93,20 @@ def test_a_stop_is_of_one_kind(stop: dict[str, Any]) -> None:
     data["routes"] = [head | {"stops": stops}]
     with pytest.raises(BadInput, match=r"routes\[0\]\.stops\[0\]: must have one of job, assist and reload"):
         read_plan(json.dumps(data))
+
+
+@pytest.mark.usefixtures("compiled")
+def test_a_job_that_the_plan_does_not_know_is_offered_times_and_the_crew_that_assists() -> None:
+    whole = read_week(TINY.read_bytes())
+    offered = 0
+    for lifted in [j for j in whole.jobs if j.assist]:
+        plan = nothing_planned(replace(whole, jobs=tuple(j for j in whole.jobs if j != lifted)))
+        plan = replace(plan, cost=price(whole, ()), broken=broken_promises(whole, {}))
+        for one in offer(whole, plan, lifted.id, best=3):
+            offered += 1
+            assert one.extra_cents == one.cost_cents - plan.cost.total
+            assert one.second is not None
+            assert one.second.crew != one.crew
+            assert [s.assist for r in one.plan.routes for s in r.stops if r.crew == one.second.crew] == [lifted.id]
+            assert one.earliest <= one.start <= one.latest
+    assert offered

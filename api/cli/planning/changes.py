@@ -260,6 +260,7 @@ def _offer_json(one: Offer) -> dict[str, Any]:
             {"job": job, "what": what, "before": _spot(before), "after": _spot(after)}
             for job, (what, before, after) in one.moves.items()
         ],
+        "besides_cents": one.besides_cents,
         "as_planned": one.as_planned,
         "proven": one.proven,
     }
@@ -278,6 +279,8 @@ def _offer_words(week: Week, job: str, one: Offer) -> str:
         words += f" ({100 * one.risk_share:.1f} % of what leaving it out costs)"
     if one.as_planned:
         words += "; as planned now"
+    if one.besides_cents:
+        words += f"; besides, planning again would save {money(one.besides_cents)}"
     if one.moves:
         words += "; moves " + ", ".join(f"{name} ({what})" for name, (what, _, _) in one.moves.items())
     return plain(words + ("" if one.proven else "; not proven cheapest"))

@@ -25,21 +25,21 @@ class DrivesTimed(msgspec.Struct, frozen=True):
     estimated: tuple[tuple[int, ...], ...]
 
 
-class Beside(msgspec.Struct, frozen=True):
+class WeekNotes(msgspec.Struct, frozen=True):
     """What stands beside a week document: what people call its crews, by id, and who timed its drives."""
 
     crews: dict[str, str] = {}
     timed: DrivesTimed | None = None
 
 
-def beside(row: tables.StoredPlan | tables.PlanRun) -> Beside:
+def beside(row: tables.StoredPlan | tables.PlanRun) -> WeekNotes:
     """Return what stands beside the week document of a row."""
-    return msgspec.convert(row.beside, Beside)
+    return msgspec.convert(row.beside, WeekNotes)
 
 
 def as_data(week: Week, timed: DrivesTimed | None) -> dict[str, Any]:
     """Return what is to stand beside the document of `week`, as a row keeps it."""
-    made: dict[str, Any] = msgspec.to_builtins(Beside(names_in(week), timed))
+    made: dict[str, Any] = msgspec.to_builtins(WeekNotes(names_in(week), timed))
     return made
 
 

@@ -1,4 +1,4 @@
-"""Where addresses are looked up, what was answered, the addresses of a file, and the address of a yard."""
+"""Where addresses are looked up and what was answered, the address of a yard, and times fitted to finished jobs."""
 
 import sqlalchemy as sa
 from alembic import op
@@ -56,9 +56,37 @@ def upgrade() -> None:
         sa.PrimaryKeyConstraint("id", name=op.f("pk_known_address")),
     )
     op.create_index(op.f("ix_known_address_street_key"), "known_address", ["street_key"])
+    op.create_table(
+        "learning_rule",
+        sa.Column("id", sa.Integer(), nullable=False),
+        sa.Column("auto", sa.Boolean(), nullable=False),
+        sa.Column("most_percent", sa.Integer(), nullable=False),
+        sa.Column("drive_factor", sa.Float(), nullable=False),
+        sa.Column("drive_min", sa.Float(), nullable=False),
+        sa.Column("version", sa.Integer(), nullable=False),
+        sa.CheckConstraint("id = 1", name=op.f("ck_learning_rule_only_one")),
+        sa.PrimaryKeyConstraint("id", name=op.f("pk_learning_rule")),
+    )
+    op.create_table(
+        "fitted_times",
+        sa.Column("id", sa.Integer(), nullable=False),
+        sa.Column("made_at", sa.DateTime(), nullable=False),
+        sa.Column("made_by", sa.String(), nullable=False),
+        sa.Column("state", sa.String(), nullable=False),
+        sa.Column("times", sa.Text(), nullable=False),
+        sa.Column("drives", sa.JSON(), nullable=False),
+        sa.Column("report", sa.JSON(), nullable=False),
+        sa.Column("before", sa.Text(), nullable=False),
+        sa.Column("drives_before", sa.JSON(), nullable=False),
+        sa.Column("taken_at", sa.DateTime()),
+        sa.Column("taken_by", sa.String(), nullable=False),
+        sa.Column("version", sa.Integer(), nullable=False),
+        sa.CheckConstraint("state IN ('offered', 'taken', 'undone')", name=op.f("ck_fitted_times_state_is_known")),
+        sa.PrimaryKeyConstraint("id", name=op.f("pk_fitted_times")),
+    )
 
 
 def downgrade() -> None:
-    for table in ("known_address", "place_answer", "place_source"):
+    for table in ("fitted_times", "learning_rule", "known_address", "place_answer", "place_source"):
         op.drop_table(table)
     op.drop_column("yard", "address")

@@ -10,10 +10,9 @@ from typing import Any
 from jinja2 import Environment, FileSystemLoader, StrictUndefined
 
 from api import tables
-from api.fields.shown import clock, day_name, duration, feet, pounds
+from api.fields.shown import FILTERS, said
 from api.papers.shown.cautions import GOES_FIRST
 from api.papers.shown.job_page import allowed
-from scheduler.units import feet_inches
 
 
 def print_pdf(template: str, values: dict[str, Any], business: tables.Business, now: datetime.datetime) -> bytes:
@@ -34,16 +33,9 @@ def _environment() -> Environment:
         undefined=StrictUndefined,
         trim_blocks=True,
         lstrip_blocks=True,
+        finalize=said,
     )
-    made.filters.update(
-        allowed=allowed,
-        clock=clock,
-        day_name=day_name,
-        duration=duration,
-        feet=feet,
-        feet_inches=feet_inches,
-        pounds=pounds,
-    )
+    made.filters.update(FILTERS, allowed=allowed)
     return made
 
 

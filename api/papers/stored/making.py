@@ -69,6 +69,12 @@ def read_papers(job: JobInputs, documents: Mapping[str, str]) -> Papers:
     )
 
 
+def finished_work(job: JobInputs, documents: Mapping[str, str]) -> Work:
+    """Return what the time of a visit depended on, by the layout among its stored `documents`."""
+    papers = read_papers(job, documents) if "duration" in documents else None
+    return _work(job, papers.survey if papers else None, papers.layout if papers else None)
+
+
 def make_papers(shop: ShopInputs, job: JobInputs, kept: Mapping[str, str]) -> dict[str, str]:
     """Return the documents of a visit by what they are; those in `kept` are taken as they are.
 

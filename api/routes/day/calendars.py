@@ -12,11 +12,11 @@ from sqlmodel import Session
 
 from api.access.accounts import Role
 from api.access.guards import STAFF, Who, allow, everyone, found
+from api.access.issued import note_used
 from api.feeds.addresses import (
     Feed,
     address_for,
     address_of,
-    address_used,
     addresses_in_use,
     revoke_address,
     token_for,
@@ -68,7 +68,7 @@ def calendar(request: Request, session: Database, _: Annotated[Who, everyone()],
     address = address_of(session, request.app.state.secret, token, _now())
     if address is None:
         raise Problem(404, "This calendar's address is not good, or no longer.")
-    address_used(request.app.state.database, address, _now())
+    note_used(request.app.state.database, address, _now())
     if address.feed == "crew":
         data = crew_calendar(session, found(session, Crew, address.of_id, "crew").id)
     else:

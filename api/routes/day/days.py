@@ -20,7 +20,9 @@ from api.clock import Now, local_day
 from api.day import loading, phone, results, stop_times
 from api.day.overview import crews_on
 from api.falls.now import falling
+from api.fields.limits import limit
 from api.fields.shown import day_name, pounds
+from api.hand_over import signing
 from api.http.assets import asset
 from api.http.names import crew_called
 from api.http.pages import Database, page, wants_json
@@ -46,6 +48,9 @@ class Noted(records.Body):
     """Something noted on a day sheet; `at` is when, by the phone's clock."""
 
     at: Annotated[AwareDatetime, Field(strict=False)]
+
+
+Point = Annotated[list[int], Field(min_length=2, max_length=2)]
 
 
 class NotedOfVisit(Noted):
@@ -94,6 +99,19 @@ class LossBody(NotedOfVisit):
     what: losses.Loss
     pieces: Annotated[int, Field(ge=1, le=10_000)] = 1
     noted: bool = True
+
+
+class SignatureBody(NotedOfVisit):
+    """Who signs for the visit, and what they write: lines of [x, y] in a field of 1000 by 400.
+
+    `signed` false takes the signature back.
+    """
+
+    name: Annotated[records.Words, limit("signature.name")] | None = None
+    strokes: Annotated[
+        tuple[Annotated[list[Point], Field(max_length=6000)], ...], Field(max_length=500, strict=False)
+    ] = ()
+    signed: bool = True
 
 
 class ResultBody(NotedOfVisit):
@@ -272,6 +290,25 @@ def loss(
             losses.take_back(session, posted, visit, body.item, body.what, noted)
         found = losses.losses(session, (visit.id,), day).get(visit.id, [])
         return JSONResponse({"visit": visit.id, "losses": found})
+
+    own_crew_day(session, who, crew_id, day, write=True)
+    return once(session, write)
+
+
+@router.post("/crews/{crew_id}/days/{day}/signatures", responses=_REFUSALS)
+def signature(
+    session: Database, who: Writer, now: Now, once: Once, crew_id: str, day: datetime.date, body: SignatureBody
+) -> Response:
+    """Keep the customer's signature for a visit, or take it back."""
+
+    def write() -> Response:
+        posted, noted = _day(session, who, crew_id, day, body, now)
+        visit = visit_of(session, posted, body.visit, although_moved=body.although_moved)
+        if body.signed:
+            signing.take_signature(session, posted, visit, body.name or "", body.strokes, noted)
+        else:
+            signing.take_back(session, posted, visit, noted)
+        return JSONResponse({"visit": visit.id, "signed_by": body.name if body.signed else None})
 
     own_crew_day(session, who, crew_id, day, write=True)
     return once(session, write)

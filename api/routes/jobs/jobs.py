@@ -15,20 +15,23 @@ from starlette.exceptions import HTTPException
 
 from api.access.accounts import Role
 from api.access.guards import LOOKERS, STAFF, Who, allow, own_job
-from api.clock import Now
+from api.clock import Now, local_day
 from api.falls.falls import CannotGo
 from api.falls.now import falling
-from api.fields.shown import day_name
+from api.fields.shown import at as shown_at
+from api.hand_over.signing import path_of, signature_of
+from api.hand_over.warranty import callbacks, warranty_of
 from api.http.pages import Database, page, wants_json
 from api.jobs.listed import JobsWanted, jobs_list, places, towns
 from api.jobs.story import job_story
 from api.ledger.history import in_words
 from api.ledger.told import HOLDS
+from api.messages.papers import sent_papers
 from api.papers.shown.cautions import cautions
 from api.papers.shown.job_page import JobPage, allowed, job_page
 from api.papers.shown.wall_words import wall_words
 from api.routes import records
-from api.tables import Business
+from api.tables import Business, Visit
 from api.weeksheet import PILES
 from api.weeksheet.names import KIT_MARKS
 from scheduler.layout.drawing.cautions import sort_out
@@ -91,8 +94,7 @@ def job(request: Request, session: Database, who: Reader, now: Now, visit_id: st
     zone = zoneinfo.ZoneInfo(session.get_one(Business, 1).timezone)
 
     def moment(at: datetime.datetime) -> str:
-        local = at.astimezone(zone)
-        return f"{day_name(local.date())}, {local:%-H:%M}"
+        return shown_at(at, zone.key)
 
     office = who.role in (Role.manager, Role.office)
     findings = sort_out(found.job.layout.findings if found.job.layout else ())
@@ -117,8 +119,25 @@ def job(request: Request, session: Database, who: Reader, now: Now, visit_id: st
         "may_survey": who.role in SURVEYORS,
         "may_photograph": who.role in SURVEYORS or who.link_id is not None,
         "marks": KIT_MARKS,
+        **_hand_over(request, session, visit, now),
     }
     return page(request, "job.html", values)
+
+
+def _hand_over(request: Request, session: Session, visit: Visit, now: datetime.datetime) -> dict[str, Any]:
+    """Return what the page says of signature, warranty and callbacks."""
+    signed, today = signature_of(session, visit.id), local_day(session, now)
+    awning = visit.awning_id
+    return {
+        "signed": signed,
+        "written": path_of(signed.strokes) if signed is not None else "",
+        "warranty": warranty_of(session, awning) if awning is not None else None,
+        "callbacks": callbacks(session, awning, today) if awning is not None else [],
+        "today": today,
+        "mails": sent_papers(session, "hand-over", visit.id),
+        "may_mail": request.app.state.settings.smtp is not None,
+        "kept": request.query_params.get("kept", "")[:200],
+    }
 
 
 @router.get("/jobs/{visit_id}/drawing.svg")

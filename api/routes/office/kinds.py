@@ -23,10 +23,12 @@ from api.http.pages import Database, page
 from api.http.problems import Problem, responses
 from api.ledger.history import in_words
 from api.office import files, keeping, taking
+from api.office.groups import grouped
 from api.office.hanging import Hanging, hanging
 from api.office.keeping import Record
 from api.office.kind import Kind, Values
 from api.office.kinds import KINDS
+from api.office.lacking import lacking
 from api.places.answers import question_of
 from api.places.form import Placing, blank, placed
 from api.places.pins import pin_text
@@ -41,12 +43,14 @@ MOST_LOOKED_UP = 8  # addresses of yards, a second each
 
 
 @router.get("")
-def overview(request: Request, session: Database, _: Office) -> Response:
-    """Show all kinds with how many rows each has."""
+def overview(request: Request, session: Database, now: Now, _: Office) -> Response:
+    """Show what is missing before a week can be planned, and all kinds with how many rows each has."""
     counts = {
         kind.id: session.exec(select(sa.func.count()).select_from(kind.table)).one() for kind in KINDS.values()
     }  # fmt: skip
-    return page(request, "office/overview.html", {"kinds": KINDS.values(), "counts": counts})
+    titles = {kind.id: kind.title for kind in KINDS.values()}
+    values = {"groups": grouped(), "titles": titles, "counts": counts, "lacks": lacking(session, now)}
+    return page(request, "office/overview.html", values)
 
 
 @router.get("/{kind_id}")

@@ -18,7 +18,7 @@ from api.fields.limits import as_sent, limit
 from api.http.pages import Database, page, wants_json
 from api.ledger.history import note
 from api.places import addresses, shown
-from api.places.answers import Answer, PlaceFound, asked_words
+from api.places.answers import AddressAnswer, PlaceFound, asked_words
 from api.places.finder import choose
 from api.places.form import Placing, blank, looked_up, placed
 from api.places.pins import read_pin
@@ -116,7 +116,7 @@ def place_one(
     return RedirectResponse(f"/places?{urlencode({'kept': f'{asked_words(address, town)} is placed.'})}", 303)
 
 
-def _answered(answer: Answer) -> Response:
+def _answered(answer: AddressAnswer) -> Response:
     return Response(msgspec.json.encode(answer), media_type="application/json")
 
 
@@ -127,7 +127,7 @@ def _one_page(request: Request, address: str, town: str, place: Placing, status:
 
 def _page(
     request: Request, session: Database, now: Now, *, kept: str = "", fault: str = "",
-    tried: tuple[str, str, Answer] | None = None, status: int = 200,
+    tried: tuple[str, str, AddressAnswer] | None = None, status: int = 200,
 ) -> Response:  # fmt: skip
     stands = shown.standing(session, now)
     if wants_json(request):

@@ -57,7 +57,7 @@ def begin(
         row = start_run(
             state.database, state.runs, start_date, seconds=body.seconds, from_plan=body.from_plan, now=now, by=who.name
         )  # fmt: skip
-        return _json(_record(row, state.runs), 201, {"Location": f"/runs/{row.id}"})
+        return _json(record_of(row, state.runs), 201, {"Location": f"/runs/{row.id}"})
 
     return once(session, write)
 
@@ -65,9 +65,9 @@ def begin(
 @router.get("/weeks/{start_date}/runs")
 def week_runs(request: Request, session: Database, _: Staff, start_date: datetime.date) -> Response:
     """List the last twenty runs of a week, the newest first, in `items`."""
-    wanted = select(PlanRun).where(PlanRun.start_date == start_date).order_by(col(PlanRun.id).desc()).limit(20)
-    wanted = wanted.options(*LIGHT)
-    return _json({"items": [_record(row, request.app.state.runs) for row in session.exec(wanted).all()]})
+    wanted = select(PlanRun).where(PlanRun.start_date == start_date, PlanRun.weeks == 1)
+    wanted = wanted.order_by(col(PlanRun.id).desc()).limit(20).options(*LIGHT)
+    return _json({"items": [record_of(row, request.app.state.runs) for row in session.exec(wanted).all()]})
 
 
 @router.get("/runs/{run_id}")
@@ -75,9 +75,10 @@ def run(request: Request, session: Database, _: Staff, run_id: RunId) -> Respons
     """Give a run: `state` (waiting, running, done, stopped, cut off, failed), `progress`, its plan once it has ended.
 
     `progress` are [seconds, cost, bound in cents] as they came; `cost_cents`, `bound_cents`, `gap_percent` and `phase`
-    the last. `plan_id` is the stored plan, `fault` why there is none, or why it was cut off.
+    the last. `plan_id` is the stored plan, `fault` why there is none, or why it was cut off. A run over several `weeks`
+    has its plan in `horizon_id`.
     """
-    return _json(_record(_found(session, run_id), request.app.state.runs))
+    return _json(record_of(_found(session, run_id), request.app.state.runs))
 
 
 @router.post("/runs/{run_id}/stop", responses=responses(400))
@@ -88,7 +89,7 @@ def stop(request: Request, session: Database, who: Manager, now: Now, once: Once
         row = _found(session, run_id)
         if request.app.state.runs.stop(run_id):
             note(session, now, who.name, "stopped", "plan run", str(run_id), {})
-        return _json(_record(row, request.app.state.runs))
+        return _json(record_of(row, request.app.state.runs))
 
     return once(session, write)
 
@@ -128,7 +129,7 @@ async def _events(request: Request, row: PlanRun) -> AsyncIterator[str]:
         shown = Shown(row.state, 0.0 if not row.progress else row.progress[-1][0], cost, bound, row.phase)
         yield _progress(shown)
         if row.state not in GOING:
-            yield _event(Shown(row.state, plan_id=row.plan_id, fault=row.fault))
+            yield _event(Shown(row.state, plan_id=row.plan_id or row.horizon_id, fault=row.fault))
 
 
 def _event(shown: Shown) -> str:
@@ -153,7 +154,8 @@ def _found(session: Session, run_id: int) -> PlanRun:
     return row
 
 
-def _record(row: PlanRun, runs: Runs) -> dict[str, Any]:
+def record_of(row: PlanRun, runs: Runs) -> dict[str, Any]:
+    """Return a run as programs see it, with what it has told last."""
     assert row.id is not None
     record = row.model_dump(mode="json", exclude={"week", "because", "fixed", "best"})
     last = row.progress[-1] if row.progress else [0.0, None, None]

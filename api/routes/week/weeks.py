@@ -21,6 +21,7 @@ from api.access.guards import LOOKERS, STAFF, Who, allow, found
 from api.access.idempotency import Once
 from api.clock import Now, local_day
 from api.falls.falls import CannotGo, findings
+from api.horizon.later_week import later_week
 from api.http.pages import Database, page, part, wants_json
 from api.http.problems import Problem, responses
 from api.ledger.forecasts import standing_words
@@ -69,19 +70,27 @@ def week(
 ) -> Response:
     """Show the plan with the id `plan` of the week that begins on `start_date`, or the newest.
 
-    A week without a plan that can still be planned has a page to plan it from.
+    A week without a plan of its own is shown by half days as far as the weeks ahead are planned; else it has a page to
+    plan it from, if it can still be planned.
     """
     around = _around(session, now, start_date)
     if plan is None and not wants_json(request) and newest_of(session, start_date) is None and around["open"]:
-        run, planner = _run(session, start_date), who.role in PLANNERS
-        return page(request, "week_unplanned.html", {"start": start_date, "planner": planner, "run": run} | around)
+        values: dict[str, Any] = {
+            "start": start_date,
+            "planner": who.role in PLANNERS,
+            "run": _run(session, start_date),
+        }
+        later = later_week(session, start_date)
+        if later is not None:
+            return page(request, "week_later.html", values | {"later": later} | around)
+        return page(request, "week_unplanned.html", values | around)
     stored, others = _stored(session, start_date, plan)
     if wants_json(request):
         return Response(stored.plan, media_type="application/json")
     shown, planner = week_page(session, stored), who.role in PLANNERS
     posted = posted_week(session, start_date)
     lines = _lines(session, start_date, now) if posted is not None and posted.plan_id == stored.id else []
-    values: dict[str, Any] = {
+    values = {
         "page": shown,
         "board": _board(session, shown, planner, cells_now(lines, (local_day(session, now) - start_date).days)),
         "at_risk": [risk for line in lines for risk in line.risks],
@@ -226,5 +235,5 @@ def _board(session: Session, shown: WeekPage, planner: bool, running: dict[str, 
 def _run(session: Session, start_date: datetime.date) -> tables.PlanRun | None:
     """Return the run of the planner that is under way for the week, if there is one."""
     run = tables.PlanRun
-    going = select(run).where(run.start_date == start_date, col(run.state).in_(("waiting", "running")))
+    going = select(run).where(run.start_date == start_date, run.weeks == 1, col(run.state).in_(("waiting", "running")))
     return session.exec(going.order_by(desc(col(run.id)))).first()

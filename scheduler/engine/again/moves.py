@@ -6,7 +6,7 @@ other is taken out; it fills the hole of another where it fits no more once that
 
 from __future__ import annotations
 
-from collections.abc import Collection, Mapping
+from collections.abc import Collection, Iterator, Mapping
 from dataclasses import dataclass
 from typing import Literal
 
@@ -18,7 +18,6 @@ from scheduler.week import Week, clock_time, crew_name, day_name
 What = Literal["stays", "other time", "other crew", "other day", "dropped", "newly planned"]
 Cause = tuple[str, tuple[str, ...]]  # in words, and the other jobs that they name
 UNKNOWN = "follows from the other moves"
-_MOST_NAMED = 2
 
 
 @dataclass(frozen=True)
@@ -101,14 +100,15 @@ class _Why:
     ) -> None:
         from scheduler.engine.model.build import build
         from scheduler.engine.search.route_cost import arrays
+        from scheduler.engine.search.state import state_of
 
         self.week, self.event, self.after, self.changes = week, event, after, changes
         self.model = build(week)
         self.arrays = arrays(self.model)
-        self.total = new.cost.total
         self.because = {s.job: s.because for s in new.skipped}
         self.yard = {c.id: c.yard for c in week.crews}
         self.routes = self.model.routes_of(new)
+        self.total = int(state_of(self.model, self.arrays, self.routes).total[0])  # at the prices of the week as it was
 
     def cause(self, job: str, what: What) -> Cause:
         """Return the cause in words, and the other jobs that it names."""
@@ -120,23 +120,15 @@ class _Why:
             return self._dropped(job, before, forced)
         if forced:
             return forced
-        filled = self._filled(job)
-        if filled and self._root(filled[1][0]):
-            return filled
-        if not self._fits(job, before):
-            return self._room_made(job, before) or (UNKNOWN, ())
-        if filled:
+        if not self._fits(job, before):  # whatever it gains where it is now, it had to go
+            return self._room_made(job, before) or self._filled(job) or (UNKNOWN, ())
+        if filled := self._filled(job):
             return filled
         from scheduler.engine.reasons.sentences import amount
 
         saved = (self._cost(job, before) or 0) - self.total
         old = "time" if what == "other time" else "place"
         return (f"its old {old} would cost {amount(saved)} more", ()) if saved > 0 else (UNKNOWN, ())
-
-    def _root(self, job: str) -> bool:
-        """Say whether the event itself moved the job."""
-        before = self.event.before[job]
-        return job in self.event.lost or before[:2] in self.event.away
 
     def _forced(self, job: str, before: Spot) -> Cause | None:
         """Say what makes the old spot impossible whatever else is planned."""
@@ -167,16 +159,42 @@ class _Why:
         return "; ".join([w for w in (words, *details) if w]) or UNKNOWN, others
 
     def _room_made(self, job: str, before: Spot) -> Cause | None:
-        """Name the jobs that keep this one, which does not fit back, from its old spot."""
+        """Name the jobs that keep this one, which does not fit back, from its old spot: none of them too many."""
         new = [x for x in self._newcomers(before) if x != job]
-        found = [x for x in new if self._fits(job, before, without={x})]
-        if not found and self._fits(job, before, without=set(new)):
-            found = [x for x in new if not self._fits(job, before, without={*new} - {x})]
-        named = tuple(found[:_MOST_NAMED])
-        return (f"makes room for {' and '.join(named)}", named) if named else None
+        named = [x for x in new if self._fits(job, before, without={x})][:1]
+        if not named and self._fits(job, before, without=set(new)):
+            named = list(new)
+            for x in reversed(new):  # those of the same crew and day stay longest
+                if self._fits(job, before, without={*named} - {x}):
+                    named.remove(x)
+        if not named:
+            return None
+        from scheduler.engine.reasons.sentences import listed
+
+        text = f"makes room for {listed(named, most=len(named))}"
+        shared = [x for x in named if self.after[x][:2] != before[:2]]
+        words = listed(w for x in shared for w in self._shared(job, before, x, self.after[x]))
+        if words:
+            text += f", which also {'needs' if len(named) == 1 else 'need'} {words}"
+        return text, tuple(named)
+
+    def _shared(self, job: str, spot: Spot, other: str, its: Spot) -> Iterator[str]:
+        """Name what both jobs, at these spots, take of what their yard has."""
+        jobs = {j.id: j for j in self.week.jobs}
+        mine, theirs = jobs[job], jobs[other]
+        crews = {crew.id: crew for crew in self.week.crews}
+        if spot.day == its.day:
+            for item, n in mine.equipment.items():
+                if n > crews[spot.crew].onboard.get(item, 0) and theirs.equipment.get(item, 0):
+                    yield item
+            if mine.hands > crews[spot.crew].hands and theirs.hands > crews[its.crew].hands:
+                yield "helpers"
+        yield from (part for part, n in mine.parts.items() if n and theirs.parts.get(part, 0))
 
     def _filled(self, job: str) -> Cause | None:
         """Name the job that could come back to its old spot but for this one, whatever else came in."""
+        from scheduler.engine.reasons.sentences import listed
+
         after = self.after[job]
         new = set(self._newcomers(after))
         gone = [x for x in self.event.before if x != job and self.changes.get(x, "stays") != "stays"]
@@ -187,7 +205,8 @@ class _Why:
             if not self._fits(x, spot, without=new - {x, job}):
                 if spot[:2] == after[:2]:
                     return f"fills the hole that {x} left", (x,)
-                return f"takes parts, a ladder or helpers that {x} leaves", (x,)
+                taken = listed(self._shared(job, after, x, spot)) or "parts, a ladder or helpers"
+                return f"takes {taken} that {x} leaves", (x,)
         return None
 
     def _newcomers(self, near: Spot) -> list[str]:

@@ -52,7 +52,7 @@ class Standing:
         if self.model.local[k, j] < 0 or not allowed(self.week, self.state, j, k):
             return None
         jobs = self.routes.get(k, [])
-        if (last := self._last_place(j, k, jobs)) is None:
+        if (last := self.last_place(j, k, jobs)) is None:
             return None
         week = self.week if model is None else arrays(model)
         helpers = self.model.helpers_for(k, [*jobs, j])
@@ -65,7 +65,7 @@ class Standing:
                 best = int(rest + cost), trial
         return best
 
-    def _last_place(self, j: int, k: int, jobs: list[int]) -> int | None:
+    def last_place(self, j: int, k: int, jobs: list[int]) -> int | None:
         """Return the last position that keeps j before all that follow it, None where one planned cannot follow it."""
         model, last = self.model, len(jobs)
         for f, (first, then, *_) in enumerate(model.follow.tolist()):

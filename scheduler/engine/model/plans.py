@@ -115,6 +115,22 @@ def _stops2(model: Model, k: int, items: Sequence[int], times: Timed) -> tuple[S
     return tuple(stops)
 
 
+def timed_as(route: Route) -> Timed:
+    """Return the times that a route of a plan document has; its cost is left 0."""
+    starts, ends, reloads = list[int](), list[int](), list[int | None]()
+    reload: int | None = None
+    for stop in route.stops:
+        if stop.reload:
+            reload = stop.start
+            continue
+        starts.append(stop.start)
+        ends.append(stop.end)
+        reloads.append(reload)
+        reload = None
+    times = tuple(starts), tuple(ends), tuple(reloads)
+    return Timed(0, route.helpers, route.depart, route.back, route.rest, *times)
+
+
 def routes_to_start_from(model: Model, plan: Plan) -> tuple[Routes, int]:
     """Return the plan's routes as far as this week still allows them, and the cost in cents of sending out just these.
 

@@ -1,13 +1,12 @@
 """Where a job that is not planned could still go: every place in every route, alone or in place of planned jobs.
 
 Compiled. The rest of the plan stays as it is; what a place would break of the things that routes share comes as bits,
-so that one rule at a time can be thought away. Costs are those of `scheduler.engine.held.route_cost`.
+so that one rule at a time can be thought away. Costs are those of `scheduler.engine.search.route_cost`.
 """
 
 from __future__ import annotations
 
-from collections.abc import Collection
-from typing import Any, NamedTuple
+from typing import Any
 
 import numpy as np
 
@@ -16,76 +15,18 @@ from scheduler.engine.search.route_cost import NEVER, helpers_for, route_cost
 from scheduler.engine.search.state import book, parted
 
 LADDER, STOCK, HELPER, FOLLOW, LOAD = 1, 2, 4, 8, 16
+BESIDE, INSTEAD, CLEARED = 0, 1, 2  # no job displaced; one or any two of a route; three or more in a row
 MOST_ORDERED = 6  # stops of a route of which every order is tried where no place in the present order will do
 
 
-class Opening(NamedTuple):
-    """Job in crew day `k`, instead of `length` stops from the one at `first` on (0: of none).
-
-    `hindered` are the bits of what stands in the way; `extra` is what it costs more than leaving the job as it is;
-    `other` is the job of another route that has to go for it, -1 where none has, and `gives` the bits that it frees.
-    """
-
-    k: int
-    first: int
-    length: int
-    hindered: int
-    extra: int
-    other: int = -1
-    gives: int = 0
-
-    @property
-    def undoings(self) -> int:
-        """How many rules have to be undone, or prices paid, before the job can go here."""
-        return max(1, self.hindered.bit_count() + (self.extra >= 0))
-
-    @property
-    def displaces(self) -> bool:
-        """Whether a planned job has to go."""
-        return self.length > 0 or self.other >= 0
-
-
-def openings(week: Any, state: Any, j: int, worth: int, days: Collection[int] | None = None) -> list[Opening]:
-    """Return the places of job j that need the fewest undoings, for each kind of them the cheapest, best first.
-
-    worth: what leaving the job as it is costs, in cents. days: crew days that count, None: all. Without undoing more
-    than one thing, a place that displaces no job is taken before one that does.
-    """
-    found = _of_days(places(week, state, j, worth, 0, 0), days)
-    chosen = _fewest(found)
-    if chosen and chosen[0].undoings == 1:
-        return chosen
-    instead = _of_days(places(week, state, j, worth, 1, 1), days)
-    if not instead:
-        instead = _of_days(places(week, state, j, worth, 2, state.seq.shape[1]), days)
-    rows = np.array([p[:5] for p in found if not p.hindered & (FOLLOW | LOAD)], np.int64).reshape(-1, 5)
-    for n, extra, other in _releases(week, state, j, rows).tolist():
-        if other < 0:
-            continue
-        instead.append(Opening(int(rows[n, 0]), 0, 0, 0, extra, other, int(rows[n, 3])))
-    return _fewest([*found, *instead])
-
-
-def _of_days(rows: Any, days: Collection[int] | None) -> list[Opening]:
-    return [Opening(*row) for row in rows.tolist() if days is None or row[0] in days]
-
-
-def _fewest(found: list[Opening]) -> list[Opening]:
-    best: dict[tuple[bool, bool, int], Opening] = {}
-    for place in sorted(found, key=lambda p: (p.extra, p)):
-        best.setdefault((place.extra >= 0, place.displaces, place.hindered), place)
-    least = min((p.undoings for p in best.values()), default=0)
-    chosen = [best[key] for key in sorted(best) if best[key].undoings == least]
-    if cheaper := [p for p in chosen if p.extra < 0 and not p.hindered]:  # than the plan is now: no rule keeps it off
-        return cheaper[:1]
-    return [p for p in chosen if not p.displaces] or chosen
-
-
 @compiled
-def _releases(w: Any, s: Any, j: int, rows: Any) -> Any:
-    found = np.empty((len(rows), 3), np.int64)
-    for n in range(len(rows)):
-        found[n, 0], found[n, 1], found[n, 2] = n, NEVER, -1
+def releases(w: Any, s: Any, j: int, rows: Any) -> Any:
+    """Return by row of `places` (extra, job): what the cheapest job of another route would cost that frees its place.
+
+    The job is -1 where none does. Only what routes share is freed so: `rows` are of no other hindrance.
+    """
+    found = np.empty((len(rows), 2), np.int64)
+    found[:, 0], found[:, 1] = NEVER, -1
     seq = np.empty(s.seq.shape[1] + 1, np.int64)
     for other in range(len(s.at)):
         from_day = s.at[other]
@@ -94,7 +35,7 @@ def _releases(w: Any, s: Any, j: int, rows: Any) -> Any:
         position = 0
         while s.seq[from_day, position] != other:
             position += 1
-        if needed(w.follow, s.at, s.seq[from_day], position, 1, j):
+        if needed(w.follow, s.at, s.seq[from_day], position, -1, position, j):
             continue
         size, helpers = s.size[from_day], s.helpers[from_day]
         book(w, s, from_day, -1)
@@ -120,8 +61,8 @@ def _releases(w: Any, s: Any, j: int, rows: Any) -> Any:
                 if cost == NEVER:
                     break
             extra = rows[n, 4] + cost - s.cost[from_day] + w.skip[other]
-            if extra < found[n, 1]:
-                found[n, 1], found[n, 2] = extra, other
+            if extra < found[n, 0]:
+                found[n, 0], found[n, 1] = extra, other
         book(w, s, from_day, -1)
         for t in range(size - 1, position, -1):
             s.seq[from_day, t] = s.seq[from_day, t - 1]
@@ -195,8 +136,11 @@ def in_order(follow: Any, seq: Any, size: int, free: int) -> bool:
 
 
 @compiled
-def cheapest_order(w: Any, k: int, kept: Any, size: int, j: int, free: int) -> int:
-    """Return the least cost of route k serving `kept[:size]` and j, or NEVER: j in every place, then every order."""
+def cheapest_order(w: Any, k: int, kept: Any, size: int, j: int, free: int, every: bool, found: Any) -> int:
+    """Return the least cost of route k serving `kept[:size]` and j, or NEVER: j in every place, then every order.
+
+    every: whether every order is tried also where there is a place in the present one. The order goes into `found`.
+    """
     helpers = max(helpers_for(w, k, kept, size), w.hands[j] - w.crew_hands[k])
     if w.helper_row[k] < 0:
         helpers = 0  # hired where there are none: at no price
@@ -211,7 +155,7 @@ def cheapest_order(w: Any, k: int, kept: Any, size: int, j: int, free: int) -> i
             position += 1
         elif position == size + 1:
             if (
-                best < NEVER
+                (best < NEVER and not every)
                 or not 2 <= size < MOST_ORDERED
                 or w.start[k] + least_minutes(w.minutes, w.place, w.service, w.yard_place[k], trial) > w.latest[k]
             ):
@@ -224,7 +168,10 @@ def cheapest_order(w: Any, k: int, kept: Any, size: int, j: int, free: int) -> i
         elif not next_order(trial):
             return best
         if in_order(w.follow, trial, size + 1, free):
-            best = min(best, route_cost(w, k, trial, size + 1, helpers))
+            cost = route_cost(w, k, trial, size + 1, helpers)
+            if cost < best:
+                best = cost
+                found[: size + 1] = trial
 
 
 @compiled
@@ -270,49 +217,56 @@ def has_follow(follow: Any, at: Any, j: int) -> bool:
 
 
 @compiled
-def places(w: Any, s: Any, j: int, worth: int, shortest: int, longest: int) -> Any:
-    """Return a row like `Place` for every way of putting job j instead of `shortest` to `longest` stops in a row."""
+def places(w: Any, s: Any, j: int, worth: int, kind: int) -> Any:
+    """Return a row (crew day, a, b, bits, extra) for every way of putting job j into a route.
+
+    kind: `BESIDE` (a = b = -1); `INSTEAD` of the stop at a, and of that at b where b is not -1; `CLEARED`, of the stops
+    from a to b. worth: what leaving the job as it is costs, in cents; extra: what a place costs more than that.
+    """
     room = 0
     for c in range(w.job_ptr[j], w.job_ptr[j + 1]):
         size = s.size[w.job_day[c]]
-        for length in range(shortest, min(longest, size) + 1):
-            room += 2 * (size - length + 1 if length else 1)
+        room += 2 * (size * (size + 1) + 1)
     rows = np.empty((room, 5), np.int64)
     count = 0
     follows = has_follow(w.follow, s.at, j)
     kept = np.empty(s.seq.shape[1] + 1, np.int64)
+    found = np.empty(s.seq.shape[1] + 1, np.int64)
     for c in range(w.job_ptr[j], w.job_ptr[j + 1]):
         k = w.job_day[c]
         size = s.size[k]
-        for length in range(shortest, min(longest, size) + 1):
-            for first in range(size - length + 1 if length else 1):
+        for a in range(-1 if kind == BESIDE else 0, 0 if kind == BESIDE else size):
+            for b in range(a + 2 if kind == CLEARED else a, a + 1 if kind == BESIDE else size):
+                last = -1 if kind == INSTEAD and b == a else b
                 freed, left = 0, 0
                 for t in range(size):
-                    if first <= t < first + length:
+                    if t in (a, last) or (kind == CLEARED and a < t < b):
                         freed += w.skip[s.seq[k, t]]
                     else:
                         kept[left] = s.seq[k, t]
                         left += 1
-                if needed(w.follow, s.at, s.seq[k], first, length, j):
+                if a >= 0 and needed(w.follow, s.at, s.seq[k], a, last, b if kind == CLEARED else a, j):
                     continue
                 kept[left] = j
                 bits = hindered(w, s, k, kept, left + 1, j)
                 for free in range(2 if follows else 1):
                     if free == 0 and bits & FOLLOW:
                         continue
-                    cost = cheapest_order(w, k, kept, left, j, j if free else -1)
+                    cost = cheapest_order(w, k, kept, left, j, j if free else -1, False, found)
                     if cost < NEVER:
-                        rows[count] = (k, first, length, bits | FOLLOW * free, cost - s.cost[k] + freed - worth)
+                        rows[count] = (k, a, last, bits | FOLLOW * free, cost - s.cost[k] + freed - worth)
                         count += 1
     return rows[:count]
 
 
 @compiled
-def needed(follow: Any, at: Any, stops: Any, first: int, length: int, j: int) -> bool:
-    """Say whether job j or a planned one that would stay follows one of these stops."""
+def needed(follow: Any, at: Any, stops: Any, a: int, b: int, last: int, j: int) -> bool:
+    """Say whether job j or a planned one that would stay follows one of the stops at a, b, or from a to `last`."""
     for f in range(len(follow)):
         out, stays = False, True
-        for t in range(first, first + length):
+        for t in range(a, max(b, last) + 1):
+            if t != a and t != b and t > last:
+                continue
             if stops[t] == follow[f, 0]:
                 out = True
             if stops[t] == follow[f, 1]:
@@ -320,3 +274,29 @@ def needed(follow: Any, at: Any, stops: Any, first: int, length: int, j: int) ->
         if out and stays and (follow[f, 1] == j or at[follow[f, 1]] >= 0):
             return True
     return False
+
+
+@compiled
+def least_extra(w: Any, s: Any, j: int, worth: int, days: Any, found: Any) -> Any:
+    """Return (extra, crew day) of the cheapest place of job j beside what is planned that breaks nothing.
+
+    days: by crew day, whether it counts. The order goes into `found`; the crew day is -1 where there is no place.
+    """
+    best, where = NEVER, -1
+    kept = np.empty(s.seq.shape[1] + 1, np.int64)
+    trial = np.empty(s.seq.shape[1] + 1, np.int64)
+    for c in range(w.job_ptr[j], w.job_ptr[j + 1]):
+        k = w.job_day[c]
+        size = s.size[k]
+        if not days[k]:
+            continue
+        for t in range(size):
+            kept[t] = s.seq[k, t]
+        kept[size] = j
+        if hindered(w, s, k, kept, size + 1, j):
+            continue
+        cost = cheapest_order(w, k, kept, size, j, -1, False, trial)
+        if cost < NEVER and cost - s.cost[k] - worth < best:
+            best, where = cost - s.cost[k] - worth, k
+            found[: size + 1] = trial[: size + 1]
+    return best, where

@@ -2,20 +2,29 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Mapping, Sequence
+from collections.abc import Iterable, Iterator
 from itertools import groupby
 
-from scheduler.engine.model.arrays import FAR, Model
-from scheduler.engine.reasons.alone import Block, agrees, home_at, missing_equipment, missing_stock
-from scheduler.engine.reasons.room import FOLLOW, HELPER, LADDER, LOAD, STOCK, Opening
+from scheduler.engine.reasons.opened import HOURS, VAN
+from scheduler.engine.reasons.remedies import (
+    AtYard,
+    Free,
+    Hours,
+    Kit,
+    NoRest,
+    OpenHours,
+    Parts,
+    People,
+    Skills,
+    Tools,
+    Undo,
+    Van,
+)
+from scheduler.engine.reasons.ways import Way
 from scheduler.plan import Because
-from scheduler.week import Crew, Job, Shift, Window, clock_time, crew_name, day_name
+from scheduler.week import Crew, Job, Week, clock_time, crew_name, day_name
 
-# The codes of what routes share, by the bit that says that it stands in the way.
-SHARED = {LADDER: "ladder_out", STOCK: "stock_out", HELPER: "no_helper", FOLLOW: "follows", LOAD: "van_full"}
-
-
-_GIVEN = {LADDER: "equipment", STOCK: "parts", HELPER: "helpers"}
+AT_ONCE = " All of these stand in the way at once: undoing one is not enough."
 
 
 def amount(cents: int) -> str:
@@ -41,312 +50,333 @@ def listed(names: Iterable[str], most: int = 4) -> str:
     return " and ".join([", ".join(told[:-1]), told[-1]] if len(told) > 1 else told)
 
 
-class ToldReason:
-    """A plan with the names that sentences use."""
+def days(week: Week, numbers: Iterable[int]) -> str:
+    """Return the days by name, three or more in a row as "Mon Mar 15 to Thu Mar 18"."""
+    told = []
+    for _, run in groupby(enumerate(sorted(set(numbers))), key=lambda x: x[1] - x[0]):
+        row = [day_name(week, d) for _, d in run]
+        told += [f"{row[0]} to {row[-1]}"] if len(row) > 2 else row
+    return listed(told)
 
-    def __init__(self, model: Model, routes: Mapping[int, Sequence[int]]) -> None:
-        self.model, self.week = model, model.week
-        self.routes = {k: list(jobs) for k, jobs in sorted(routes.items()) if jobs}
-        self.crew_of = [self.week.crews[k.crew] for k in model.crew_days]
-        self.visits = {
-            self.week.jobs[j].id: (self.crew_of[k].id, model.crew_days[k].day)
-            for k, jobs in self.routes.items()
-            for j in jobs
+
+class Told:
+    """One job's way to a place, in words."""
+
+    def __init__(self, j: int, way: Way, start: int | None = None) -> None:
+        """`start`: the time that is promised, where it is only that one."""
+        self.opened, self.place, self.remedy, self.start = way.opened, way.place, way.remedy, start
+        self.alone, self.order, self.k = way.alone, way.order, way.place.k
+        self.week: Week = way.opened.week
+        self.job, self.crew = self.week.jobs[j], way.opened.crew_of[way.place.k]
+        self.day_number = way.opened.model.crew_days[way.place.k].day
+        self.day = day_name(self.week, self.day_number)
+        self.where = f"{self.crew.called} on {self.day}"
+        self.others = {
+            k: kept for k, jobs in way.opened.routes.items() if (kept := [x for x in jobs if x not in way.place.out])
         }
 
-    def day(self, day: int) -> str:
-        return day_name(self.week, day)
+    def group(self) -> list[Because]:
+        """Return a sentence for each kind of thing in the way, what to undo of all of them with the first."""
+        facts = self.facts()
+        if facts:
+            code, fact = facts[0]
+            facts[0] = code, f"{fact}; {self.could_go()}"
+        group = [Because(code, f"{fact}.") for code, fact in facts]
+        if self.place.extra >= 0:
+            group.append(self.price())
+        elif not group:
+            saving = f"Planned {self._how()} on {self.day} it would save {amount(-self.place.extra)}"
+            group.append(Because("not_tried", f"{saving}; the search was stopped before: plan again with more time."))
+        if self.alone:
+            group[-1] = Because(group[-1].code, group[-1].detail + AT_ONCE)
+        return group
 
-    def days(self, days: Iterable[int]) -> str:
-        """Return the days by name, three or more in a row as "Mon Mar 15 to Thu Mar 18"."""
-        told = []
-        for _, run in groupby(enumerate(sorted(set(days))), key=lambda x: x[1] - x[0]):
-            row = [self.day(d) for _, d in run]
-            told += [f"{row[0]} to {row[-1]}"] if len(row) > 2 else row
-        return listed(told)
+    def facts(self) -> list[tuple[str, str]]:
+        """Return code and fact, without a full stop, of each kind of thing in the way."""
+        by_code: dict[str, list[str]] = {}
+        for undo in self.remedy.undo:
+            code, fact = self._fact(undo)
+            by_code.setdefault(code, []).append(fact)
+        return [(code, "; ".join(told)) for code, told in by_code.items()]
 
-    def where(self, k: int) -> str:
-        return f"{self.crew_of[k].called} on {self.day(self.model.crew_days[k].day)}"
+    def could_go(self) -> str:
+        """Return "with 2 more of anchor it could go with oak on Mon Mar 15"."""
+        words = listed((self._undo(undo) for undo in self.remedy.undo), most=99)
+        text = f"with {words} it could go {self._how()} on {self.day}"
+        if self.place.extra > 0:
+            text += f" for {amount(self.place.extra)} more"
+        for name in self.remedy.rivals[-1:] if not self.remedy.served else ():
+            return f"{text}, but {name}, which waits for it too and saves more, would go first"
+        if self.remedy.rivals:
+            text += f", {listed(self.remedy.rivals)} counted in, which would go first"
+        return text
 
-    def given(self, place: Opening) -> str:
-        """Return what the job of another route would have to leave to this one."""
-        return listed(word for bit, word in _GIVEN.items() if place.gives & bit)
+    def could_be_kept(self) -> str:
+        """Return what to undo of all that keeps a promise from being kept."""
+        words = listed((self._undo(undo) for undo in self.remedy.undo), most=99)
+        return f"with {words} it could be kept {self._how()}"
 
-    def day_with(self, j: int) -> int:
-        """Return the crew day on which job j is planned."""
-        return next(k for k, jobs in self.routes.items() if j in jobs)
+    def price(self) -> Because:
+        """Return what going costs: more than leaving the job out, or the jobs that it would push out."""
+        extra, others = self.place.extra, self.out()
+        again = self.remedy.again_cents
+        least = ""
+        if again is not None and again < extra:
+            least = f"; with everything planned again, at most {amount(again)}"
+        elif again is not None and others:
+            least = "; nothing cheaper was found with everything planned again"
+        if not others:
+            price = f"{amount(extra)} more than" if extra else "as much as"
+            return Because("dearer", f"The cheapest place for it, {self.where}, costs {price} leaving it out{least}.")
+        worth = f"worth more: {amount(extra)} dearer" if extra else "worth as much"
+        worse = f"{amount(extra)} worse" if extra else "no better"
+        if self.place.gives:
+            freed = f"{self._given()} of {others} ({self._of_another()})"
+            text = f"It could go with {self.where}, but only with the {freed}, which is {worth}{least}."
+            return Because("no_room", text)
+        return Because("no_room", f"No room: it would push out {others} ({self.where}), {worse}{least}.")
 
-    def day_of(self, k: int) -> str:
-        return self.day(self.model.crew_days[k].day)
+    def _given(self) -> str:
+        return listed(word for bit, word in ((1, "equipment"), (2, "parts"), (4, "helpers")) if self.place.gives & bit)
 
-    def span(self, window: Window) -> str:
-        return f"{self.day(window.day)} {clock_time(window.start)}–{clock_time(window.end)}"
+    def _of_another(self) -> str:
+        k = next(k for k, jobs in self.opened.routes.items() if self.place.out[-1] in jobs)
+        return f"{self.opened.crew_of[k].called} on {day_name(self.week, self.opened.model.crew_days[k].day)}"
 
-    def jobs_at(self, place: Opening) -> str:
-        out = self.routes[place.k][place.first : place.first + place.length] if place.length else []
-        return listed(self.week.jobs[j].id for j in (*out, *([place.other] if place.other >= 0 else [])))
+    def out(self) -> str:
+        """Return the jobs that go for it, by id."""
+        return listed(self.week.jobs[x].id for x in self.place.out)
 
-    def how(self, place: Opening) -> str:
-        jobs = self.jobs_at(place)
-        return f"with {self.crew_of[place.k].called}" + (f" in place of {jobs}" if jobs and place.extra < 0 else "")
+    def _how(self) -> str:
+        return f"with {self.crew.called}" + (f" in place of {self.out()}" if self.place.out else "")
 
-    def kept(self, place: Opening) -> list[Job]:
-        """Return the jobs that would share the route with the new one."""
-        jobs = self.routes.get(place.k, [])
-        return [self.week.jobs[j] for j in (*jobs[: place.first], *jobs[place.first + place.length :])]
+    def _undo(self, undo: Undo) -> str:
+        match undo:
+            case Parts():
+                return f"{undo.number} more of {undo.part}"
+            case Tools():
+                return f"{undo.number} more of {undo.item}"
+            case People():
+                return f"{undo.number} more helper{'' if undo.number == 1 else 's'}"
+            case Kit():
+                return f"its kit complete by {day_name(self.week, undo.day)}"
+            case Skills():
+                return f"{listed(undo.skills)} in {self.crew.called}"
+            case Van():
+                return f"a van for {self.crew.called} that takes {self._load(undo)}"
+            case AtYard():
+                return f"its kit at yard {undo.yard}"
+            case Hours():
+                minutes = [f"{undo.later} minutes more at the end of"] if undo.later else []
+                minutes = [f"{undo.earlier} minutes more at the start of", *minutes] if undo.earlier else minutes
+                return f"{' and '.join(minutes)} the day of {self.crew.called}"
+            case OpenHours():
+                return f"a work window {self.day} {clock_time(undo.start)}–{clock_time(undo.end)}"
+            case NoRest():
+                return "no rest due that day"
+            case Free():
+                return "that order given up"
 
-    def no_hours(self, j: int) -> str:
-        days = {int(self.model.day_of[k]) for k in range(len(self.crew_of)) if self.model.local[k, j] >= 0}
-        return f"No crew that could do it has the hours left on {self.days(days)}, whichever one job is taken out."
+    def _fact(self, undo: Undo) -> tuple[str, str]:
+        match undo:
+            case Parts():
+                return "stock_out", self._stock(undo.part)
+            case Tools():
+                return "ladder_out", self._ladder(undo.item)
+            case People():
+                return self._helper()
+            case Kit():
+                ready = self.job.ready_day
+                if ready is None:
+                    return "kit_not_ready", "Its kit will not be complete this week"
+                return "kit_not_ready", f"Its kit is complete only on {day_name(self.week, ready)}"
+            case Skills():
+                asked = set(undo.skills)
+                nobody = not any(asked & set(crew.skills) for crew in self.week.crews)
+                return "no_skills", f"{'No crew has' if nobody else f'{self.crew.called} lacks'} {listed(undo.skills)}"
+            case Van():
+                return self._van()
+            case AtYard():
+                return "other_yard", f"Its kit lies at yard {self.job.yard}, and {self.crew.called} is of {undo.yard}"
+            case Hours():
+                return "out_of_reach", self._hours(undo)
+            case OpenHours():
+                return "no_work_window", self._window()
+            case NoRest():
+                return "out_of_reach", self._rest()
+            case Free():
+                return "follows", self._follows()
 
-    def shared(self, code: str, j: int, place: Opening) -> str:
-        """Return the sentence on what routes share and job j would take too much of at `place`."""
-        job, crew, day = self.week.jobs[j], self.crew_of[place.k], self.model.crew_days[place.k].day
-        match code:
-            case "ladder_out":
-                return self._ladder(job, crew, day, place)
-            case "stock_out":
-                return self._stock(job, crew, day, place)
-            case "no_helper":
-                return self._helper(job, crew, day, place)
-            case "van_full":
-                return self._van(job, crew, day, place)
-            case _:
-                return follow_words(self, job, crew, day)
+    def _near(self, days: Iterable[int]) -> Iterator[tuple[Crew, list[Job]]]:
+        """Yield the other routes of the yard on these days."""
+        for k, jobs in self.others.items():
+            crew, day = self.opened.crew_of[k], self.opened.model.crew_days[k].day
+            if k != self.k and crew.yard == self.crew.yard and day in days:
+                yield crew, [self.week.jobs[x] for x in jobs]
 
-    def _others(self, yard: str, days: Iterable[int], but: int) -> Iterable[tuple[int, list[Job]]]:
-        for k, jobs in self.routes.items():
-            if k != but and self.crew_of[k].yard == yard and self.model.crew_days[k].day in days:
-                yield k, [self.week.jobs[j] for j in jobs]
+    def _kept(self) -> list[Job]:
+        return [self.week.jobs[x] for x in self.others.get(self.k, [])]
 
-    def _ladder(self, job: Job, crew: Crew, day: int, place: Opening) -> str:
-        pool = {e.id: e.count[day] for e in self.week.equipment if e.yard == crew.yard}
-        for item in job.equipment:
-            aboard = crew.onboard.get(item, 0)
-            takes = max(0, max(o.equipment.get(item, 0) for o in (job, *self.kept(place))) - aboard)
-            held = {}
-            for k, jobs in self._others(crew.yard, (day,), place.k):
-                other = self.crew_of[k]
-                if (n := max(o.equipment.get(item, 0) for o in jobs) - other.onboard.get(item, 0)) > 0:
-                    held[other.called] = n
-            there = pool.get(item, 0)
-            if (short := sum(held.values()) + takes - there) > 0:
-                out = listed(f"{name} has {n}" for name, n in held.items())
-                return (
-                    f"{item} is out on {self.day(day)}: yard {crew.yard} has {there}, {out}; "
-                    f"with {short} more it could go {self.how(place)}."
-                )
-        raise ValueError(f"no equipment of {job.id} is short")
+    def _ladder(self, item: str) -> str:
+        there = next(
+            (e.count[self.day_number] for e in self.week.equipment if (e.id, e.yard) == (item, self.crew.yard)), 0
+        )
+        held = []
+        for crew, jobs in self._near((self.day_number,)):
+            if (n := max(o.equipment.get(item, 0) for o in jobs) - crew.onboard.get(item, 0)) > 0:
+                held.append(f"{crew.called} has {n}")
+        needs = f"it needs {self.job.equipment.get(item, 0)} of {item}"
+        if held:
+            return f"{item} is out on {self.day}: yard {self.crew.yard} has {there}, {listed(held)}, and {needs}"
+        return f"Yard {self.crew.yard} has {there} of {item} on {self.day}, and {needs}"
 
-    def _stock(self, job: Job, crew: Crew, day: int, place: Opening) -> str:
-        kept = self.kept(place)
-        shelf = self.model.stock_cap[next(n for n, y in enumerate(self.week.yards) if y.id == crew.yard)]
-        for part, n in job.parts.items():
-            worst, by, takers = 0, day, list[str]()
-            for d in range(day, self.week.days):
-                others = [
-                    o for _, jobs in self._others(crew.yard, range(d + 1), place.k) for o in jobs if o.parts.get(part)
-                ]
-                others += [o for o in kept if o.parts.get(part)]
-                there = int(shelf[self.model.stock_items.index(part), d])
-                if n and (short := sum(o.parts[part] for o in others) + n - there) > worst:
-                    worst, by = short, d
-                    takers = [f"{o.id} takes {o.parts[part]}" for o in sorted(others, key=lambda o: -o.parts[part])]
-            if worst:
-                there = int(shelf[self.model.stock_items.index(part), by])
-                left = n - worst
-                return (
-                    f"It needs {n} of {part}, and {max(0, left)} are left at yard {crew.yard} by {self.day(by)} "
-                    f"({there} in all; {listed(takers)}); with {worst} more it could go {self.how(place)}."
-                )
-        raise ValueError(f"no part of {job.id} is short")
-
-    def _helper(self, job: Job, crew: Crew, day: int, place: Opening) -> str:
-        there = sum(h.count for h in self.week.helpers if (h.yard, h.day) == (crew.yard, day))
-        needs = max(o.hands for o in (job, *self.kept(place))) - crew.hands
-        out = {}
-        for k, jobs in self._others(crew.yard, (day,), place.k):
-            if (n := max(o.hands for o in jobs) - self.crew_of[k].hands) > 0:
-                out[self.crew_of[k].called] = n
-        held = listed(f"{name} has {n}" for name, n in out.items())
-        short = sum(out.values()) + needs - there
-        all_of_them = f"of {count(there, 'helper')} at yard {crew.yard} on {self.day(day)}"
+    def _stock(self, part: str) -> str:
+        model, yard = self.opened.model, int(self.opened.model.yard_of[self.k])
+        q, n = model.stock_items.index(part), self.job.parts[part]
+        worst: tuple[int, int, list[Job]] | None = None
+        for d in range(self.day_number, self.week.days):
+            others = [o for _, jobs in self._near(range(d + 1)) for o in jobs] + self._kept()
+            there = int(model.stock_cap[yard, q, d])
+            left = there - sum(o.parts.get(part, 0) for o in others)
+            if worst is None or left < worst[0]:
+                worst = left, d, [o for o in others if o.parts.get(part, 0)]
+        assert worst is not None
+        left, by, others = worst
+        there = int(model.stock_cap[yard, q, by])
+        takers = [f"{o.id} takes {o.parts[part]}" for o in sorted(others, key=lambda o: -o.parts[part])]
+        of = f"({there} in all; {listed(takers)})" if takers else "(arrivals counted)"
         return (
-            f"It needs {people(job.hands)}, {crew.called} has {crew.hands}, and {all_of_them} {held}; with "
-            f"{short} more it could go {self.how(place)}."
+            f"It needs {n} of {part}, and {max(0, left)} are left at yard {self.crew.yard} by "
+            f"{day_name(self.week, by)} {of}"
         )
 
-    def _van(self, job: Job, crew: Crew, day: int, place: Opening) -> str:
-        jobs, van = (job, *self.kept(place)), crew.vehicle
+    def _helper(self) -> tuple[str, str]:
+        crew, job = self.crew, self.job
+        there = sum(h.count for h in self.week.helpers if (h.yard, h.day) == (crew.yard, self.day_number))
+        out = []
+        for other, jobs in self._near((self.day_number,)):
+            if (n := max(o.hands for o in jobs) - other.hands) > 0:
+                out.append(f"{other.called} has {n}")
+        needs = f"It needs {people(job.hands)}, {crew.called} has {crew.hands}"
+        helpers = f"{count(there, 'helper')} at yard {crew.yard} on {self.day}"
+        if job.hands > crew.hands + there or not out:
+            are = "is" if there == 1 else "are"
+            return "no_hands", f"{needs}, and there {are} {helpers}"
+        return "no_helper", f"{needs}, and of {helpers} {listed(out)}"
+
+    def _van(self) -> tuple[str, str]:
+        van = self.crew.vehicle
+        if self.place.hindered & VAN:
+            return "no_van", f"The van of {self.crew.called} has {', '.join(over(self.job, self.crew))}"
+        jobs = [self.job, *self._kept()]
         kg, boxes = sum(o.weight_kg for o in jobs), sum(o.boxes for o in jobs)
-        over = [f"{kg} kg where it may carry {van.payload_kg}"] if kg > van.payload_kg else []
-        over += [f"{boxes} long boxes where it takes {van.boxes}"] if boxes > van.boxes else []
-        return f"The van of {crew.called} is full on {self.day(day)}: with this job it would load {' and '.join(over)}."
+        too_much = [f"{kg} kg where it may carry {van.payload_kg}"] if kg > van.payload_kg else []
+        too_much += [f"{boxes} long boxes where it takes {van.boxes}"] if boxes > van.boxes else []
+        load = f"with this job it would load {' and '.join(too_much)}"
+        return "van_full", f"The van of {self.crew.called} is full on {self.day}: {load}"
 
+    def _load(self, undo: Van) -> str:
+        van = self.crew.vehicle
+        more = [f"boxes of {undo.rack_mm:,} mm"] if undo.rack_mm > van.rack_mm else []
+        more += [f"{undo.boxes} long boxes"] if undo.boxes > van.boxes else []
+        more += [f"{undo.payload_kg:,} kg"] if undo.payload_kg > van.payload_kg else []
+        return listed(more)
 
-def follow_words(told: ToldReason, job: Job, crew: Crew, day: int) -> str:
-    """Return why the job cannot go with this crew on this day after a job that it follows (or before its follower)."""
-    for f in told.week.follows:
-        if f.then != job.id or agrees(f, at := told.visits.get(f.first), crew.id, day):
-            continue
-        if at is None:
-            return f"It follows {f.first}, which is not planned."
-        least = f"at least {f.min_days}" if f.min_days else ""
-        most = f"at most {f.max_days}" if f.max_days is not None else ""
-        asked = " and ".join(x for x in (least, most) if x)
-        asked = f"{asked} {'day' if 1 in (f.min_days, f.max_days) else 'days'} later" if asked else "not earlier"
-        asked += " with the same crew" if f.same_crew else ", on the same day with the same crew"
-        return (
-            f"It follows {f.first} ({asked}), which {crew_name(told.week, at[0])} does on {told.day(at[1])}; there is "
-            f"room for it with {crew.called} on {told.day(day)}."
+    def _drives(self) -> str:
+        """Return "20 minutes there, 100 of work and 20 back" of the job alone, the stops of the day of a route."""
+        home = next(y.place for y in self.week.yards if y.id == self.crew.yard)
+        places = {place.id: n for n, place in enumerate(self.week.places)}
+        minutes, a, b = self.week.travel.minutes, places[home], places[self.job.place]
+        if beside := [o.id for o in self._kept()]:
+            return f"{self.job.minutes} minutes of work beside {listed(beside)}"
+        return f"{minutes[a][b]} minutes there, {self.job.minutes} of work and {minutes[b][a]} back"
+
+    def _hours(self, undo: Hours) -> str:
+        shift = next(s for s in self.crew.shifts if s.day == self.day_number)
+        last, first = shift.end + shift.overtime, shift.start
+        if not undo.earlier:
+            home = f"would be home at {clock_time(last + undo.later)} at the earliest ({self._drives()})"
+            return f"{self.where} {home}; its day ends at {clock_time(last)}"
+        due = "its work window" if self.start is None else clock_time(self.start)
+        late = f"cannot be there in time for {due} ({self._drives()})"
+        return f"{self.where} {late}; its day is from {clock_time(first)} to {clock_time(last)}"
+
+    def _window(self) -> str:
+        job = self.job
+        if self.start is not None:
+            hours = f"{clock_time(self.start)}–{clock_time(self.start + job.minutes)}"
+            return f"No work window (customer, daylight, weather, crews at work) holds {hours} on {self.day}"
+        if not job.windows:
+            return "It has no work window this week (customer, daylight, weather and crews at work)"
+        longest = max(job.windows, key=lambda w: w.end - w.start)
+        if longest.end - longest.start < job.minutes:
+            return (
+                f"No work window is as long as the work, {job.minutes} minutes: the longest, "
+                f"{day_name(self.week, longest.day)} {clock_time(longest.start)}–{clock_time(longest.end)}, has "
+                f"{longest.end - longest.start}"
+            )
+        spans = listed(
+            f"{day_name(self.week, w.day)} {clock_time(w.start)}–{clock_time(w.end)}"
+            for w in sorted(job.windows, key=lambda w: (w.day, w.start))
         )
-    firsts = listed(f.first for f in told.week.follows if f.then == job.id)
-    return f"It follows {firsts}, and the route of {crew.called} on {told.day(day)} has room for it only before that."
+        also = " even with a longer day" if self.place.hindered & HOURS else ""
+        return f"It has work windows only {spans}, when no crew can take its {job.minutes} minutes{also}"
 
-
-def words(told: ToldReason, j: int, found: list[Block], rules: frozenset[str]) -> tuple[Because, ...]:
-    """Return the sentences on `rules`, of which one crew day or more would be free but for them."""
-    job, held = told.week.jobs[j], [b for b in found if b.rules == rules]
-    sentence = {
-        "kit_not_ready": _kit,
-        "no_work_window": _window,
-        "no_skills": _skills,
-        "no_van": _no_van,
-        "no_hands": _hands,
-        "ladder_out": _no_ladder,
-        "stock_out": _no_stock,
-        "out_of_reach": _reach,
-        "other_yard": _yard,
-        "follows": _follows,
-    }
-    return tuple(Because(code, sentence[code](told, job, held)) for code in sentence if code in rules)
-
-
-def _days(told: ToldReason, held: list[Block]) -> str:
-    return told.days(b.shift.day for b in held)
-
-
-def _kit(told: ToldReason, job: Job, held: list[Block]) -> str:
-    if job.ready_day is None:
-        return "Its kit will not be complete this week."
-    return (
-        f"Its kit is complete only on {told.day(job.ready_day)}, too late: a crew could do it on {_days(told, held)}, "
-        f"none later."
-    )
-
-
-def _window(told: ToldReason, job: Job, held: list[Block]) -> str:
-    if not job.windows:
-        return "Customer, daylight and weather leave it no work window this week."
-    longest = max(job.windows, key=lambda w: w.end - w.start)
-    if longest.end - longest.start < job.minutes:
+    def _rest(self) -> str:
+        rule = self.week.rest
+        assert rule is not None
+        due = f"{rule.length} minutes, begun from {clock_time(rule.earliest)} to {clock_time(rule.latest)}"
         return (
-            f"No work window is as long as the work, {job.minutes} minutes: the longest, {told.span(longest)}, has "
-            f"{longest.end - longest.start}."
+            f"{self.job.minutes} minutes leave no place for the rest that is due past {rule.after} minutes out ({due}) "
+            f"with {self.where}: {self._drives()}"
         )
-    spans = listed(told.span(w) for w in sorted(job.windows, key=lambda w: (w.day, w.start)))
-    return (
-        f"It has work windows only {spans}, when no crew can take its {job.minutes} minutes; one on "
-        f"{_days(told, held)} would do."
-    )
+
+    def _follows(self) -> str:
+        crew, day, week = self.crew, self.day_number, self.week
+        visits = {
+            week.jobs[x].id: (self.opened.crew_of[k].id, self.opened.model.crew_days[k].day)
+            for k, jobs in self.others.items()
+            for x in jobs
+        }
+        for f in week.follows:
+            if f.then != self.job.id:
+                continue
+            at = visits.get(f.first)
+            if at is None:
+                return f"It follows {f.first}, which is not planned"
+            apart = day - at[1]
+            if (
+                f.min_days <= apart
+                and (f.max_days is None or apart <= f.max_days)
+                and (at[0] == crew.id or (apart > 0 and not f.same_crew))
+            ):
+                continue
+            least = f"at least {f.min_days}" if f.min_days else ""
+            most = f"at most {f.max_days}" if f.max_days is not None else ""
+            asked = " and ".join(x for x in (least, most) if x)
+            asked = f"{asked} {'day' if 1 in (f.min_days, f.max_days) else 'days'} later" if asked else "not earlier"
+            asked += " with the same crew" if f.same_crew else ", on the same day with the same crew"
+            return f"It follows {f.first} ({asked}), which {crew_name(week, at[0])} does on {day_name(week, at[1])}"
+        firsts = [f.first for f in week.follows if f.then == self.job.id]
+        if firsts:
+            return f"It follows {listed(firsts)}, and the route of {self.where} has room for it only before that"
+        thens = listed(f.then for f in week.follows if f.first == self.job.id and f.then in visits)
+        return f"{thens} follows it, and there is room for it only where that could not follow"
 
 
-def _skills(told: ToldReason, job: Job, held: list[Block]) -> str:
-    asked = list(dict.fromkeys(job.skills))
-    nearest = max(held, key=lambda b: len(set(asked) & set(b.crew.skills))).crew
-    lacking = [s for s in asked if not any(s in b.crew.skills for b in held)]
-    who = f"crew that could go on {_days(told, held)}"
-    if lacking:
-        owners = [c.called for c in told.week.crews if set(lacking) <= set(c.skills)]
-        have = f" (but for {listed(owners)}, which cannot go then)" if owners else ""
-        return f"No {who} has {listed(lacking)}{have}."
-    missing = listed(s for s in asked if s not in nearest.skills)
-    return f"No {who} has all of {listed(asked)}; {nearest.called} lacks {missing}."
+def plain(sentence: str) -> str:
+    """Return a sentence as part of another."""
+    first = sentence.split(" ", 1)[0]
+    return sentence[0].lower() + sentence[1:] if first in ("It", "Its", "No", "The", "Yard") else sentence
 
 
 def over(job: Job, crew: Crew) -> list[str]:
-    van, over = crew.vehicle, []
+    """Return what of the job's kit the crew's van, empty, does not take."""
+    van, too_much = crew.vehicle, []
     if job.boxes and job.box_mm > van.rack_mm:
-        over.append(f"a rack for {van.rack_mm:,} mm and the longest box is {job.box_mm:,} mm")
+        too_much.append(f"a rack for {van.rack_mm:,} mm and the longest box is {job.box_mm:,} mm")
     if job.boxes > van.boxes:
-        over.append(f"room for {van.boxes} long boxes and it has {job.boxes}")
+        too_much.append(f"room for {van.boxes} long boxes and it has {job.boxes}")
     if job.weight_kg > van.payload_kg:
-        over.append(f"a payload of {van.payload_kg:,} kg and it weighs {job.weight_kg:,} kg")
-    return over
-
-
-def _no_van(told: ToldReason, job: Job, held: list[Block]) -> str:
-    def shortfall(crew: Crew) -> tuple[int, float]:
-        van = crew.vehicle
-        parts = [(job.box_mm if job.boxes else 0, van.rack_mm), (job.boxes, van.boxes), (job.weight_kg, van.payload_kg)]
-        return len(over(job, crew)), sum(max(0, need - there) / max(1, need) for need, there in parts)
-
-    crew = min((b.crew for b in held), key=shortfall)
-    return f"No van that could go takes it: that of {crew.called}, the nearest to it, has {', '.join(over(job, crew))}."
-
-
-def _hands(told: ToldReason, job: Job, held: list[Block]) -> str:
-    there = {(h.yard, h.day): h.count for h in told.week.helpers}
-    best = max(held, key=lambda b: b.crew.hands + there.get((b.crew.yard, b.shift.day), 0))
-    helpers = there.get((best.crew.yard, best.shift.day), 0)
-    return (
-        f"It needs {people(job.hands)}; the most there can be is {best.crew.hands + helpers}, "
-        f"{best.crew.called} with {count(helpers, 'helper')} on {told.day(best.shift.day)}."
-    )
-
-
-def _no_ladder(told: ToldReason, job: Job, held: list[Block]) -> str:
-    def short(b: Block) -> dict[str, int]:
-        return {i: n for i, n in missing_equipment(told.week, job, b.crew, b.shift.day).items() if n > 0}
-
-    best = min(held, key=lambda b: (sum(short(b).values()), b.shift.day))
-    items = listed(f"{n} more of {item}" for item, n in short(best).items())
-    return (
-        f"The whole pool is too small: with {items} in yard {best.crew.yard} on {told.day(best.shift.day)} it could go "
-        f"with {best.crew.called}."
-    )
-
-
-def _no_stock(told: ToldReason, job: Job, held: list[Block]) -> str:
-    def short(b: Block) -> dict[str, int]:
-        return {p: n for p, n in missing_stock(told.model, job, b.crew.yard, b.shift.day, told.visits).items() if n > 0}
-
-    best = min(held, key=lambda b: (sum(short(b).values()), b.shift.day))
-    parts = listed(f"{n} more of {part} (it needs {job.parts[part]})" for part, n in short(best).items())
-    day = told.day(best.shift.day)
-    return f"The shelf of yard {best.crew.yard} is short by {day}, arrivals counted: {parts} would do."
-
-
-def _reach(told: ToldReason, job: Job, held: list[Block]) -> str:
-    return min((lateness(told, job, b.crew, b.shift) for b in held), key=lambda late: late[0])[1]
-
-
-def lateness(told: ToldReason, job: Job, crew: Crew, shift: Shift, due: str = "its work window") -> tuple[int, str]:
-    """Return by how many minutes the job alone does not fit into the crew's day, and the sentence on it."""
-    places = {place.id: n for n, place in enumerate(told.week.places)}
-    home_yard, there = places[next(y.place for y in told.week.yards if y.id == crew.yard)], places[job.place]
-    out, back = told.week.travel.minutes[home_yard][there], told.week.travel.minutes[there][home_yard]
-    first, last = shift.start, shift.end + shift.overtime
-    spans = [(w.start, w.end - job.minutes) for w in job.windows if w.day == shift.day]
-    homes = [home_at(told.week, job, max(lo, first), hi, first, out, back) for lo, hi in spans]
-    who = f"{crew.called} on {told.day(shift.day)}"
-    drives = f"{out} minutes there, {job.minutes} of work and {back} back"
-    if (home := min(homes, default=FAR)) < FAR:
-        text = (
-            f"{who} would be home at {clock_time(home)} at the earliest ({drives}); its day ends at {clock_time(last)}."
-        )
-        return home - last, text
-    text = f"{who} cannot start it in a work window and keep its rest: {drives}, from {clock_time(first)} on."
-    late = min((first + out - hi for _, hi in spans), default=FAR)
-    if late > 0:
-        text = f"{who} is there at {clock_time(first + out)} at the earliest, {late} minutes too late for {due}."
-    return abs(late), text
-
-
-def _yard(told: ToldReason, job: Job, held: list[Block]) -> str:
-    crews, yards = listed(b.crew.called for b in held), listed(b.crew.yard for b in held)
-    return f"Its kit lies at yard {job.yard}, whose crews cannot do it; {crews} of {yards} could."
-
-
-def _follows(told: ToldReason, job: Job, held: list[Block]) -> str:
-    return follow_words(told, job, held[0].crew, held[0].shift.day)
+        too_much.append(f"a payload of {van.payload_kg:,} kg and it weighs {job.weight_kg:,} kg")
+    return too_much

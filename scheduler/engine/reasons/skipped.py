@@ -1,23 +1,26 @@
-"""Because: why each job that is not planned is not, found by undoing just one rule and planning the job again.
+"""Because: why each job that is not planned is not, with what to undo so that it goes.
 
-A job that no crew day could take even if nothing else were planned is kept off by rules alone
-(`scheduler.engine.alone`). Any other is tried in every place of the plan with the rest left as it is
-(`scheduler.engine.room`). Several reasons are alternatives, each of them sufficient: undo one and the job can go. Where
-nothing short of undoing two or more at once would free it, the last sentence says so. `causes` keeps the groups apart.
+Every place of the plan is looked at with the rest left as it is, also those that a rule keeps the job off by itself
+(`scheduler.engine.reasons.opened`). The reasons told are the smallest sets of things that stand in the way of one place
+(`scheduler.engine.reasons.ways`); several are alternatives, each of them enough.
 """
 
 from __future__ import annotations
 
+import dataclasses
 from collections.abc import Iterable, Mapping, Sequence
-from typing import Any
+from dataclasses import dataclass
+from functools import cache
 
 from scheduler.engine.model.arrays import Model
-from scheduler.engine.reasons.alone import blocks, ways
+from scheduler.engine.reasons.anew import extra_anew, rounds_each
+from scheduler.engine.reasons.opened import Opened
 from scheduler.engine.reasons.promises import broken_by, why_broken
-from scheduler.engine.reasons.room import Opening, openings
-from scheduler.engine.reasons.sentences import SHARED, ToldReason, amount, words
+from scheduler.engine.reasons.remedies import Remedy
+from scheduler.engine.reasons.rivals import Rivals, Settled
+from scheduler.engine.reasons.sentences import Told, amount
+from scheduler.engine.reasons.ways import Plans, Way, is_hard, look, ways
 from scheduler.engine.search.route_cost import arrays
-from scheduler.engine.search.state import state_of
 from scheduler.plan import Because
 
 CODES: dict[str, str] = {
@@ -40,10 +43,17 @@ CODES: dict[str, str] = {
     "not_tried": "It would pay to plan it: the search was stopped before it was tried.",
     "promise_broken": "A firm or day booking that is not kept.",
 }
-_AT_ONCE = " All of these stand in the way at once: undoing one is not enough."
-_MOST_WAYS = 3
 
-Group = tuple[Because, ...]
+
+@dataclass(frozen=True)
+class Cause:
+    """One way to have the job go: a sentence for each thing in its way, and what to undo of them at once.
+
+    `remedy`: None where nothing that can be named would do.
+    """
+
+    because: tuple[Because, ...]
+    remedy: Remedy | None
 
 
 def reasons(model: Model, routes: Mapping[int, Sequence[int]]) -> dict[int, tuple[Because, ...]]:
@@ -51,74 +61,97 @@ def reasons(model: Model, routes: Mapping[int, Sequence[int]]) -> dict[int, tupl
 
     routes: crew day of the model -> jobs in visiting order; they keep every rule.
     """
-    promises = promise_reasons(model, routes)
-    found = causes(model, routes)
-    return {j: _flat([*groups, *([(promises[j],)] if j in promises else [])]) for j, groups in found.items()}
+    plans = _plans(model, routes)
+    promises = _promises(model, plans, routes)
+    return {
+        j: tuple(
+            dict.fromkeys(
+                because
+                for group in (*(c.because for c in told), *([(promises[j],)] if j in promises else []))
+                for because in group
+            )
+        )
+        for j, told in _causes(model, plans, routes).items()
+    }
 
 
-def causes(model: Model, routes: Mapping[int, Sequence[int]]) -> dict[int, tuple[Group, ...]]:
-    """Return what `reasons` does in groups: undoing all of one group, and nothing else, lets the job be planned.
-
-    For `dearer` and `no_room`, undoing is paying what the sentence says. Broken promises are not among them.
-    """
-    week = arrays(model)
-    state, told = state_of(model, week, routes), ToldReason(model, routes)
-    planned = {j for jobs in routes.values() for j in jobs}
-    return {j: _causes(model, week, state, told, j) for j in range(len(model.week.jobs)) if j not in planned}
+def causes(model: Model, routes: Mapping[int, Sequence[int]]) -> dict[int, tuple[Cause, ...]]:
+    """Return what `reasons` does with what to undo of each; broken promises are not among them."""
+    return _causes(model, _plans(model, routes), routes)
 
 
 def promise_reasons(model: Model, routes: Mapping[int, Sequence[int]]) -> dict[int, Because]:
     """Return for every job whose firm or day booking is not kept, planned or not, by name why it is not."""
-    week = arrays(model)
-    return {j: Because("promise_broken", why_broken(model, week, routes, j)) for j in broken_by(model, routes)}
+    return _promises(model, _plans(model, routes), routes)
 
 
-def _causes(model: Model, week: Any, state: Any, told: ToldReason, j: int) -> tuple[Group, ...]:
-    open_places = openings(week, state, j, int(model.skip_cost[j]))
-    if not open_places or open_places[0].undoings > 1:
-        found = list(blocks(model, model.week.jobs[j], told.visits))
-        if not found:
-            return ((Because("no_crew", "No crew works this week."),),)
-        if all(b.rules - {"follows"} for b in found):
-            kept_off = ways(found)
-            return tuple(
-                words(told, j, found, rules) for rules in kept_off[: _MOST_WAYS if len(kept_off[0]) == 1 else 1]
-            )
-        if not open_places:
-            return ((Because("no_room", told.no_hours(j)),),)
-    most = _MOST_WAYS if open_places[0].undoings == 1 else 1
-    return tuple(_group(told, j, place) for place in open_places[:most])
+def _plans(model: Model, routes: Mapping[int, Sequence[int]]) -> Plans:
+    asked = {*_waiting(model, routes), *broken_by(model, routes)}
+    named = {(model.week.crews[model.crew_days[k].crew].id, model.crew_days[k].day): jobs for k, jobs in routes.items()}
+    return Plans(model, named, asked)
 
 
-def _group(told: ToldReason, j: int, place: Opening) -> Group:
-    group = [Because(code, told.shared(code, j, place)) for bit, code in SHARED.items() if place.hindered & bit]
-    others = told.jobs_at(place)
-    if place.extra < 0:
-        if not group:
-            saving = f"Planned {told.how(place)} on {told.day_of(place.k)} it would save {amount(-place.extra)}"
-            text = f"{saving}; the search was stopped before: plan again with more time."
-            group.append(Because("not_tried", text))
-    elif others:
-        worth = f"worth more: {amount(place.extra)} dearer" if place.extra else "worth as much"
-        worse = f"{amount(place.extra)} worse" if place.extra else "no better"
-        text = f"No room: it would push out {others} ({told.where(place.k)}), {worse}."
-        if place.other >= 0:
-            freed = told.where(told.day_with(place.other))
-            only = f"only with the {told.given(place)} of {others} ({freed})"
-            text = f"It could go with {told.where(place.k)}, but {only}, which is {worth}."
-        group.append(Because("no_room", text))
-    else:
-        price = f"{amount(place.extra)} more than" if place.extra else "as much as"
-        text = f"The cheapest place for it, {told.where(place.k)}, costs {price} leaving it out."
-        group.append(Because("dearer", text))
-    return tuple(group)
+def _waiting(model: Model, routes: Mapping[int, Sequence[int]]) -> list[int]:
+    planned = {j for jobs in routes.values() for j in jobs}
+    return [j for j in range(len(model.week.jobs)) if j not in planned]
 
 
-def _flat(groups: Iterable[Group]) -> tuple[Because, ...]:
-    found: dict[tuple[str, str], Because] = {}
-    for group in groups:
-        for n, because in enumerate(group):
-            last = len(group) > 1 and n == len(group) - 1
-            told = Because(because.code, because.detail + _AT_ONCE) if last else because
-            found.setdefault((told.code, told.detail), told)
-    return tuple(found.values())
+def _promises(model: Model, plans: Plans, routes: Mapping[int, Sequence[int]]) -> dict[int, Because]:
+    return {j: Because("promise_broken", why_broken(model, plans, j)) for j in broken_by(model, routes)}
+
+
+def _causes(model: Model, plans: Plans, routes: Mapping[int, Sequence[int]]) -> dict[int, tuple[Cause, ...]]:
+    if not any(crew.shifts for crew in model.week.crews):
+        none = Cause((Because("no_crew", "No crew works this week."),), None)
+        return dict.fromkeys(_waiting(model, routes), (none,))
+    waiting = _waiting(model, routes)
+    looked = {j: look(plans.base, j, int(model.skip_cost[j])) for j in waiting}
+    plans.hard = frozenset(j for j in waiting if is_hard(looked[j]))
+    rounds = rounds_each(2 * len(waiting))
+    rivals = cache(lambda opened: Rivals(opened, rounds))
+
+    def settle(opened: Opened, j: int, found: Settled) -> Settled:
+        return rivals(opened).settled(j, found)
+
+    found = {j: ways(plans.loose, j, int(model.skip_cost[j]), looked[j], settle=settle) for j in waiting}
+    present = sum(plans.base.cost_by_route().values()) + sum(int(model.skip_cost[j]) for j in waiting)
+    again = extra_anew(model, arrays(model), present, _priced(model, routes, found))
+    made = dict[int, tuple[Cause, ...]]()
+    for j, told in found.items():
+        extra = again.get(j)
+        if extra is not None and extra < 0:
+            made[j] = (_not_tried(told[0], extra),)
+        else:
+            made[j] = tuple(_cause(j, way, extra) for way in told) or (_no_day(model, j),)
+    return made
+
+
+def _priced(
+    model: Model, routes: Mapping[int, Sequence[int]], found: Mapping[int, list[Way]]
+) -> Iterable[tuple[int, Mapping[int, Sequence[int]]]]:
+    """Yield the jobs that nothing but a price keeps out, with the plan that pays it."""
+    for j, told in found.items():
+        if not told or told[0].place.hindered or told[0].place.extra < 0:
+            continue
+        way = told[0]
+        begin = {k: [x for x in jobs if x not in way.place.out] for k, jobs in routes.items()}
+        begin[model.crew_day[way.opened.at(way.place.k)]] = way.order
+        yield j, {k: jobs for k, jobs in begin.items() if jobs}
+
+
+def _cause(j: int, way: Way, extra: int | None) -> Cause:
+    if extra is not None and not way.place.hindered:
+        way = dataclasses.replace(way, remedy=dataclasses.replace(way.remedy, again_cents=min(extra, way.place.extra)))
+    return Cause(tuple(Told(j, way).group()), way.remedy)
+
+
+def _not_tried(way: Way, extra: int) -> Cause:
+    text = f"With everything planned again it would save {amount(-extra)}: plan again with more time."
+    return Cause((Because("not_tried", text),), dataclasses.replace(way.remedy, cents=None, again_cents=extra))
+
+
+def _no_day(model: Model, j: int) -> Cause:
+    """Return what is said where no crew's day takes the job, four hours longer and at any hour of the day."""
+    job = model.week.jobs[j]
+    text = f"Its {job.minutes} minutes and the drive fit into no crew's day, four hours longer and at any hour."
+    return Cause((Because("out_of_reach", text),), None)

@@ -234,6 +234,8 @@ class Ruin:
         fix = np.full(len(self.model.service), -1, dtype=np.int64)
         for j, start in (starts or {}).items():
             fix[j] = start
+        # No number of a route's version is given twice: what is remembered of a place would be of another route.
+        self.now.total[1] = max(self.now.total[1], self.trial.total[1])
         held = [jobs for k, jobs in sorted(routes.items())]
         ptr = np.concatenate([[0], np.cumsum([len(jobs) for jobs in held])]).astype(np.int64)
         flat = np.array([j for jobs in held for j in jobs], dtype=np.int64)

@@ -15,7 +15,6 @@ ROOT_IN = {0.25: 0.173, 0.3125: 0.227, 0.375: 0.265, 0.5: 0.371}
 TIP_IN = {0.25: 5 / 32, 0.3125: 3 / 16, 0.375: 7 / 32, 0.5: 5 / 16}
 # Bending yield strength, Table I1: MEMORY, confirmed by the printed Table 12K.
 BENDING_YIELD_PSI = {0.25: 70_000.0, 0.3125: 60_000.0, 0.375: 45_000.0, 0.5: 45_000.0}
-STEEL_THIN_PSI = 61_850.0  # bearing of A653 grade 33 plate, below 1/4 in: MEMORY, confirmed by Table 12K
 STEEL_QUARTER_PSI = 87_000.0  # bearing of A36 plate, 1/4 in: MEMORY
 
 LEAST_GRAVITY, MOST_GRAVITY = 0.31, 0.73  # what Table 12.2A covers

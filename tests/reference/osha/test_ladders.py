@@ -7,8 +7,6 @@ import math
 import pytest
 
 from scheduler.layout.site.ladders import (
-    FOOT_OUT_PART,
-    RAILS_ABOVE_MM,
     WORKING_LOAD_KG,
     duty_rating,
     foot_out_mm,
@@ -27,18 +25,6 @@ def test_twenty_feet_of_working_length() -> None:
     angle = math.degrees(math.acos(foot_out_mm(length) / length))
     assert angle == pytest.approx(75.52, abs=0.01)
     assert angle == pytest.approx(75.5, abs=0.05)  # the test angle of 1926.1053(a)(1)
-
-
-def test_landing_at_twelve_feet() -> None:
-    to_landing = leaning_length_mm(12 * FOOT_MM)
-    assert to_landing / FOOT_MM == pytest.approx(12.39, abs=0.01)
-    assert foot_out_mm(to_landing) / FOOT_MM == pytest.approx(3.10, abs=0.02)
-    assert leaning_length_mm(12 * FOOT_MM + RAILS_ABOVE_MM) / FOOT_MM == pytest.approx(15.49, abs=0.02)
-
-
-def test_a_quarter_of_the_length_is_not_a_quarter_of_the_height() -> None:
-    # Four up and one out would be 75.96 degrees.
-    assert math.degrees(math.acos(FOOT_OUT_PART)) < math.degrees(math.atan(4)) - 0.4
 
 
 @pytest.mark.parametrize(
@@ -77,11 +63,3 @@ def test_stepladders_reach_four_feet_above_their_size(size_ft: int, reach_ft: in
         assert (found.kind, found.size_ft) == ("stepladder", wanted)
         assert f"Feet no higher than {size_ft - 2} ft" in found.findings[0].text
         assert f"reaches {reach_ft} ft" in found.findings[0].text
-
-
-def test_rails_above_are_for_a_landing() -> None:
-    high = 19 * FOOT_MM
-    landing, wall = ladders_for(high), ladders_for(high, landing=False)
-    assert "rails 3 ft above" in landing.findings[0].text
-    assert "rails" not in wall.findings[0].text
-    assert (landing.size_ft, wall.size_ft) == (28, 24)

@@ -47,7 +47,7 @@ def a_visit(app: FastAPI, kind: str = "install", *, booked: bool | None = None) 
 
 def searched(app: FastAPI, office: TestClient, case: int, visit: str) -> dict[str, Any]:
     """Search now, and return the visit as the case then shows it, its version and offers with it."""
-    app.state.searches.now_and_here(case, visit)
+    app.state.searches._run(case, visit, False)
     answer = office.get(f"/rebooking/{case}", params={"visit": visit})
     assert answer.status_code == 200, answer.text
     row: dict[str, Any] = next(v for v in answer.json()["visits"] if v["visit"] == visit)

@@ -94,3 +94,30 @@ def test_a_next_week_that_is_posted_takes_no_visit_by_the_way(app: FastAPI, offi
         session.add(tables.PostedWeek(**posting))
     case = opened(office, cause="customer", visit=visit)
     assert of_kind(searched(app, office, case["id"], visit), "later") == []
+
+
+def test_one_that_has_to_wait_comes_into_the_next_week_by_itself(app: FastAPI, office: TestClient) -> None:
+    visit = a_visit(app)
+    next_monday = MONDAY + datetime.timedelta(days=7)
+    before = {job.id for job in prepare_week(app.state.database, next_monday, THURSDAY).built.week.jobs}
+    assert visit not in before  # it is posted for this one
+    case = opened(office, cause="customer", visit=visit)
+    row = searched(app, office, case["id"], visit)
+    assert take(office, case["id"], row, of_kind(row, "wait")[0]).status_code == 200
+    with transaction(app.state.database) as session:
+        assert session.get_one(tables.Visit, visit).state == "open"
+        assert told_now(session, visit) is None
+    built = prepare_week(app.state.database, next_monday, THURSDAY).built
+    job = next(job for job in built.week.jobs if job.id == visit)
+    assert job.windows  # it can go there
+    assert job.booked is None
+    with transaction(app.state.database) as session:
+        still = {v.id for v in session.exec(select(tables.Visit).where(tables.Visit.state == "open"))}
+        rows = session.exec(select(tables.Message).where(tables.Message.state == "draft"))
+        off = {message.visit_id for message in rows if message.spot is None}
+        promised = {b.visit_id for b in session.exec(select(tables.Booking)) if b.withdrawn_at is None}
+    waiting = {skipped.job for skipped in read_plan(posted(app).plan).skipped}
+    assert visit in waiting
+    coming = {job.id for job in built.week.jobs}
+    # So does every other one that waits; of those that are promised, those whose customer hears that they are off.
+    assert (waiting & still) - promised | (waiting & off) <= coming

@@ -6,10 +6,10 @@ from typing import Any
 
 import pytest
 
-from scheduler.documents import encode
+from scheduler.documents import decode, encode
 from scheduler.errors import BadInput
 from scheduler.layout.compute import lay_out
-from scheduler.layout.documents import read_layout, read_survey, survey_from_data
+from scheduler.layout.documents import Layout, read_survey, survey_from_data
 from tests.surveys import PLAIN, plain_survey
 
 LIGHT = {"what": "light", "left": 5, "right": 6, "bottom": 0, "top": 9}
@@ -33,7 +33,7 @@ def test_a_survey_is_read_and_written_without_loss() -> None:
 
 def test_a_layout_is_read_and_written_without_loss() -> None:
     layout = lay_out(plain_survey())
-    assert read_layout(encode(layout)) == layout
+    assert decode(encode(layout), Layout, "layout file") == layout
 
 
 @pytest.mark.parametrize(
@@ -150,7 +150,6 @@ def test_wood_that_carries_anywhere_needs_no_members_width() -> None:
 
 
 def test_a_file_that_is_no_json_is_named_for_what_it_should_be() -> None:
-    for read, name in ((read_survey, "survey file"), (read_layout, "layout file")):
-        with pytest.raises(BadInput) as refused:
-            read(b"{")
-        assert str(refused.value).startswith(f"this {name} is not valid JSON: ")
+    with pytest.raises(BadInput) as refused:
+        read_survey(b"{")
+    assert str(refused.value).startswith("this survey file is not valid JSON: ")

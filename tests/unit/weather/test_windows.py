@@ -167,6 +167,34 @@ def test_hours_missing_within_a_forecast_are_told() -> None:
     assert risks[480, 1020] > 1_000
 
 
+def test_the_wait_after_thunder_beside_a_missing_hour_is_priced_for_its_half_hour() -> None:
+    """Thunder is 30 % likely from 10 to 11, and of 11 to 12 there is no forecast: from 11:30 on only that."""
+    whole = weather({10: {"thunder_chance": 0.3}})
+    holed = Forecast(whole.source, whole.issued, tuple(h for n, h in enumerate(whole.hours) if n != 11))
+    for minutes in (20, 60):
+        risks = {(w.start, w.end): w.risk_cents for w in windows(holed, WeatherWork("install", minutes)).windows}
+        unforecast = windows(
+            None, WeatherWork("install", minutes), hours=(Span(0, 690, 720),) if minutes == 20 else DAY
+        )
+        assert risks[690, 1020] < 0.3 * 40_000
+        if minutes == 20:
+            assert risks[690, 1020] == unforecast.windows[0].risk_cents
+        assert risks[720, 1020] < 100
+
+
+@pytest.mark.parametrize("kind", ["survey", "install", "service"])
+@pytest.mark.parametrize("more", [{}, {"tall_ladder": True}, {"large_awning": True}, {"sealant": True}])
+def test_no_hour_without_forecast_is_safer_than_a_calm_one_forecast(kind: str, more: dict[str, bool]) -> None:
+    """At any lead time; rain given as an amount of none, whose chance is then that of a miss."""
+    work = WeatherWork(kind, 120, **more)  # type: ignore[arg-type]
+    dearest = max(w.risk_cents for w in windows(None, work).windows)
+    for lead_h in (0, 24, 72, 168, 300):
+        calm = weather()
+        dry = tuple(msgspec.structs.replace(h, rain_chance=None, wind_mps=0.0) for h in calm.hours)
+        calm = Forecast(calm.source, calm.issued - datetime.timedelta(hours=lead_h), dry)
+        assert max(w.risk_cents for w in windows(calm, work).windows) <= dearest
+
+
 def test_an_old_forecast_is_trusted_less() -> None:
     breezy = weather({h: {"gust_mps": 18 * MPS_PER_MPH} for h in range(24)})
     old = Forecast(breezy.source, breezy.issued - datetime.timedelta(days=6), breezy.hours)

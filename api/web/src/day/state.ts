@@ -56,6 +56,8 @@ export interface DayState {
   expected?: ExpectedDay | null;
   /** Pieces found missing or broken on site, by visit. */
   losses?: Record<string, Loss[]>;
+  /** Who has signed for a visit. */
+  signatures?: Record<string, { name: string; at: string }>;
 }
 
 const ON_TIME_MIN = 5;
@@ -96,6 +98,11 @@ export function after(state: DayState, entry: Entry): DayState {
       const before = known.find((one) => one.item === item && one.what === what);
       const noted = body["noted"] === true ? [...others, before ?? { item, what, pieces }] : others;
       return { ...state, losses: { ...state.losses, [visit]: noted } };
+    }
+    case "signatures": {
+      const { [visit]: _, ...others } = state.signatures ?? {};
+      const signed = { [visit]: { name: String(body["name"]), at: String(body["at"]) } };
+      return { ...state, signatures: body["signed"] === true ? { ...others, ...signed } : others };
     }
     case "results": {
       const result: Result = {

@@ -2,8 +2,9 @@
 import { all, make, one } from "../common.ts";
 import { afterIt, nextAt, words } from "./flow.ts";
 import type { Entry } from "./queue.ts";
+import { showSigned } from "./signature.ts";
 import { expectedWords, type DayState, type Result } from "./state.ts";
-import { clock } from "../words.ts";
+import { clock, worded } from "../words.ts";
 
 export const OUTCOMES: Record<string, string> = { done: "done", partly: "partly done", not_done: "not done" };
 const WAITS = "○ not sent yet";
@@ -49,6 +50,8 @@ export function show(state: DayState, waiting: readonly Entry[]): void {
     showPhotos(stop, visit, state, waiting);
     showExpected(stop, visit, state);
     showLosses(stop, visit, state, waiting);
+    const unsent = waiting.some((entry) => entry.path.endsWith("/signatures") && entry.body["visit"] === visit);
+    showSigned(stop, visit, state, unsent ? ` ${WAITS}` : "");
   }
   showRoute(state, waiting);
   const back = document.querySelector("#back-expected");
@@ -111,7 +114,7 @@ function showNext(stop: HTMLElement, visit: string, state: DayState): void {
   button.textContent = words(next, left, afterIt(state, visit) !== undefined);
   button.dataset["next"] = next;
   const times = state.times?.[visit] ?? {};
-  const at = (what: string): string => (times[what] === undefined ? "" : localTime(times[what]));
+  const at = (what: string): string => (times[what] === undefined ? "" : worded(localTime(times[what])));
   const told = [at("on_way") === "" ? "" : `on the way ${at("on_way")}`, at("here") === "" ? "" : `here ${at("here")}`].filter(Boolean);
   one("[data-foot]", stop).textContent = told.join(" · ");
   one("[data-undo]", stop).hidden = told.length === 0 || next === "on";
@@ -248,8 +251,8 @@ export function sentence(current: unknown): string {
 function written(name: string, value: unknown): string {
   if (name === "outcome") return OUTCOMES[String(value)] ?? String(value);
   if (typeof value === "number" && (name === "start" || name === "end")) {
-    return `${Math.floor(value / 60)}:${String(value % 60).padStart(2, "0")}`;
+    return clock(value);
   }
-  if (name.endsWith("_at")) return new Date(String(value)).toLocaleTimeString("en-US", { hour: "numeric", minute: "2-digit", hour12: false });
+  if (name.endsWith("_at")) return worded(localTime(String(value)));
   return String(value);
 }

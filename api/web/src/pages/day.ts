@@ -7,6 +7,7 @@ import { allTheSame, sendAll, signalWords, type Ended, type Entry } from "../day
 import { keepHere } from "../day/kept.ts";
 import { listenToPhotos } from "../day/photo.ts";
 import { beginRail, goTo } from "../day/rail.ts";
+import { listenToPad } from "../day/signature.ts";
 import { after, changes, newer, withWaiting, type DayState } from "../day/state.ts";
 import { forgetOtherStates, keepState, lastState, notes } from "../day/store.ts";
 import { showChanges, speak } from "../day/told.ts";
@@ -207,6 +208,7 @@ function listen(): void {
     one("[data-undo]", stop).addEventListener("click", () => void undoTime(visit));
     listenToSteps(stop, visit);
     listenToPhotos(stop, visit, note);
+    listenToPad(stop, visit, page, note);
     listenToLosses(stop, visit);
     listenToResult(stop, visit);
   }

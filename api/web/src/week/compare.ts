@@ -1,6 +1,6 @@
 // This plan laid against another: what it saves, who moves, and marks on the sheet.
 import { attempt, make, one, say, send } from "../common.ts";
-import { dollars } from "../words.ts";
+import { dollars, worded } from "../words.ts";
 import { kinds } from "./verdict.ts";
 import * as sheet from "./sheet.ts";
 
@@ -68,7 +68,7 @@ function show(laid: Comparison): void {
     ...(detail === "" ? [] : [make("p", { class: "small quiet" }, detail)]),
     ...(laid.same_week ? [] : [make("p", { class: "small quiet" }, "The two were made of different facts; both are priced by this plan's.")]),
     ...promises.map((text) => make("p", {}, text)),
-    make("ul", {}, ...moved.map((move) => make("li", {}, move.sentence))),
+    make("ul", {}, ...moved.map((move) => make("li", {}, worded(move.sentence)))),
     make("p", {}, make("button", { type: "button" }, "Close")),
   );
   panel.hidden = false;

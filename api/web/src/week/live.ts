@@ -1,4 +1,5 @@
 // The open sheet is told of changes: another's plan with the name, what falls, what is at risk, what the plan is older than.
+import { worded } from "../words.ts";
 import { one, say } from "../common.ts";
 import * as sheet from "./sheet.ts";
 
@@ -20,7 +21,7 @@ export function newsWords(before: Standing, now: Standing, me: string): string {
   const words: string[] = [];
   if (now.plan !== before.plan && now.by !== me) words.push(`${now.by} ${DID[now.how] ?? "has changed the plan"}.`);
   const fallen = Object.entries(now.falls).filter(([visit]) => before.falls[visit] === undefined);
-  for (const [visit, why] of fallen.slice(0, 2)) words.push(`${visit} can't go as posted: ${why}`);
+  for (const [visit, why] of fallen.slice(0, 2)) words.push(`${visit} can't go as posted: ${worded(why)}`);
   if (fallen.length > 2) words.push(`${fallen.length - 2} more can't go as posted.`);
   return words.join(" ");
 }

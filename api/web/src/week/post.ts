@@ -1,4 +1,5 @@
 // Posting: what crews and customers will see, what changes against what they see now, and a word of confirmation.
+import { worded } from "../words.ts";
 import { Fault, all, make, newKey, one, say, send } from "../common.ts";
 import { against, saves } from "./compare.ts";
 import * as sheet from "./sheet.ts";
@@ -28,7 +29,7 @@ async function open(): Promise<void> {
     const moved = laid.moves.filter((move) => move.what !== "stays");
     changes().replaceChildren(
       make("p", {}, `It ${saves(laid.saves_cents.total ?? 0, "what is posted now")}, and ${moved.length === 0 ? "nobody moves." : `${moved.length} ${moved.length === 1 ? "visit moves" : "visits move"}:`}`),
-      make("ul", { class: "small" }, ...moved.slice(0, MOST).map((move) => make("li", {}, move.sentence))),
+      make("ul", { class: "small" }, ...moved.slice(0, MOST).map((move) => make("li", {}, worded(move.sentence)))),
       ...(moved.length > MOST ? [make("p", { class: "small" }, `and ${moved.length - MOST} more; Compare shows them all.`)] : []),
     );
   } catch (fault) {

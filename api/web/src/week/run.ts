@@ -25,7 +25,7 @@ let following: number | null = null;
 let planned: () => Promise<unknown>;
 
 /** Listen to the form, and follow a run that is under way already; `onPlan` is called when one has made a plan. */
-export function listen(onPlan: () => Promise<unknown>): void {
+export function listen(onPlan: () => Promise<unknown>, address = () => `/weeks/${sheet.weekStart()}/runs`): void {
   planned = onPlan;
   const form = one<HTMLFormElement>("#plan-form");
   form.addEventListener("submit", (event) => {
@@ -35,7 +35,7 @@ export function listen(onPlan: () => Promise<unknown>): void {
       // From the plan on the sheet: a run that is stopped early brings none that is dearer.
       const from = sheet.planId();
       const body = Number.isNaN(from) ? { seconds } : { seconds, from_plan: from };
-      const run = await send<{ id: number }>("POST", `/weeks/${sheet.weekStart()}/runs`, body, { key: newKey() });
+      const run = await send<{ id: number }>("POST", address(), body, { key: newKey() });
       say("Planning.");
       follow(run.id);
     });

@@ -1,5 +1,5 @@
 // What a try of a move says, as the service gives it, and the same in the words of the page.
-import { dollars } from "../words.ts";
+import { dollars, worded } from "../words.ts";
 
 /** A rule, lock or promise that a move does not keep. */
 export interface Broken {
@@ -21,8 +21,8 @@ export interface Tried {
 /** What a move breaks for good, and which promises it breaks that somebody may decide to break. */
 export function split(tried: Tried): { rules: string[]; promises: string[] } {
   return {
-    rules: tried.broken.filter((one) => !one.promise).map((one) => one.sentence),
-    promises: tried.broken.filter((one) => one.promise).map((one) => one.sentence),
+    rules: tried.broken.filter((one) => !one.promise).map((one) => worded(one.sentence)),
+    promises: tried.broken.filter((one) => one.promise).map((one) => worded(one.sentence)),
   };
 }
 

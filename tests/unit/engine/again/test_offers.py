@@ -66,9 +66,27 @@ def test_others_that_stay_leave_no_room_and_others_that_move_do() -> None:
     kept = warm(week, clock=time.monotonic, workers=1)
     (only,) = offer(week, plan, "A", others_may_move=True, kept=kept)
     assert only.proven
-    assert only.cost_cents == 2 * 2_700 == kept.best.cost + only.extra_cents
+    assert only.cost_cents == 2 * 2_700 == plan.cost.total + only.extra_cents
     assert audit(week, only.plan).ok
     assert (only.moves.keys() == {"B"}) == (spots(week, plan)["B"].day == 0)
+
+
+def test_what_planning_again_would_save_anyway_is_told_beside_the_offer() -> None:
+    """Elm goes out on both days for C and D, though one would do; that has nothing to do with A, which Ash does."""
+    roof, stone = {"skills": ("roof",)}, {"skills": ("stone",)}
+    jobs = (job("A", (0, MORNING), (1, MORNING), **roof), job("D", (0, (480, 960)), **stone))
+    apart = week_of(*jobs, job("C", (1, (480, 960)), **stone), crews=("Ash", "Elm"))
+    apart = replace(apart, crews=(replace(apart.crews[0], **roof), replace(apart.crews[1], **stone)))
+    plan = plan_of(apart)
+    week = replace(apart, jobs=(*apart.jobs[:2], job("C", (0, (480, 960)), (1, (480, 960)), **stone)))
+    kept = warm(week, clock=time.monotonic, workers=1)
+    saving = plan.cost.total - kept.best.cost
+    assert saving > 0
+    found = offer(week, plan, "A", others_may_move=True, kept=kept)
+    assert {o.extra_cents for o in found} == {0}  # each day costs Ash the same
+    assert {o.besides_cents for o in found} == {saving}
+    assert all(not o.moves and o.cost_cents == plan.cost.total and audit(week, o.plan).ok for o in found)
+    assert {o.besides_cents for o in offer(week, plan, "A")} == {0}
 
 
 def test_what_is_given_up_answers_nothing_any_more_or_what_needs_no_search() -> None:

@@ -30,7 +30,7 @@ from scheduler.audit import audit
 from scheduler.errors import BadInput
 from scheduler.plan import Plan
 from scheduler.price import outings, visits
-from scheduler.week import Booking, Crew, Job, Place, Shift, Travel, Vehicle, Week, Window, Yard, checked
+from scheduler.week import Booking, Crew, Equipment, Job, Place, Shift, Travel, Vehicle, Week, Window, Yard, checked
 
 MORNING, AFTERNOON = (480, 720), (720, 960)
 
@@ -134,6 +134,37 @@ def test_a_crew_away_hands_its_visit_over_and_another_makes_room() -> None:
     assert moved(made, "B").what == "other day"
     assert moved(made, "B").cause == "makes room for A"
     assert moved(made, "B").others == ("A",)
+
+
+def test_room_is_made_for_a_job_of_another_crew_that_needs_the_same_ladder() -> None:
+    """Two crews, one ladder: what A leaves on the second day B has to leave on the first."""
+    ladder = {"equipment": {"ladder-24": 1}}
+    a = job("A", (0, MORNING), (1, MORNING), skip=90_000, skills=("roof",), **ladder)
+    b = job("B", (0, MORNING), (1, MORNING), skip=90_000, skills=("stone",), **ladder)
+    week = week_of(a, b, crews=("Ash", "Elm"))
+    crews = (replace(week.crews[0], skills=("roof",)), replace(week.crews[1], skills=("stone",)))
+    week = replace(week, crews=crews, equipment=(Equipment("ladder-24", "yard", (1, 1)),))
+    plan = plan_of(week)
+    at = spots(week, plan)
+    made = again(week, plan, away=[("Ash", at["A"].day)])
+    assert moved(made, "A").what == "other day"
+    assert moved(made, "B").cause == "makes room for A, which also needs ladder-24"
+
+
+def test_one_job_alone_is_named_where_leaving_it_out_is_enough() -> None:
+    """B and C both come to where A was; without either of them A would still fit there."""
+    week = week_of(
+        job("A", (0, (480, 960)), (1, (480, 960)), skip=90_000), job("X", (1, (480, 960)), skip=90_000),
+        job("B", (0, (480, 960)), (1, (480, 960)), skip=90_000),
+        job("C", (0, (480, 960)), (1, (480, 960)), skip=90_000),
+        crews=("Ash", "Elm"),
+    )  # fmt: skip
+    plan = plan_of(week)
+    for crew, day in {s[:2] for s in spots(week, plan).values()}:
+        made = again(week, plan, away=[(crew, day)])
+        for move in made.moves:
+            if move.cause.startswith("makes room for"):
+                assert set(move.others) == set(move.cause.removeprefix("makes room for ").split(",")[0].split(" and "))
 
 
 def test_what_has_begun_stays_and_nothing_new_begins_before() -> None:

@@ -59,28 +59,28 @@ def because_of(week: Week, job: str = "alder") -> tuple[Because, ...]:
 OAKS = [{"id": "oak"}, {"id": "elm", "day_cents": 5_100}]
 ELSEWHERE = {"id": "birch", "skip_cents": 300_000}
 ALONE: dict[str, tuple[Week, str]] = {
-    "kit_not_ready": (a_week({"ready_day": 1}), "only on Tue Mar 16, too late: a crew could do it on Mon Mar 15"),
+    "kit_not_ready": (a_week({"ready_day": 1}), "only on Tue Mar 16; with its kit complete by Mon Mar 15 it could go"),
     "no_work_window": (
         a_week({"windows": [{"day": 1, "start": 480, "end": 900, "risk_cents": 0}]}),
-        "Tue Mar 16 8:00–15:00, when no crew can take its 100 minutes; one on Mon Mar 15 would do",
+        "Tue Mar 16 8:00–15:00, when no crew can take its 100 minutes; with a work window Mon Mar 15 8:20–10:00",
     ),
-    "no_skills": (a_week({"skills": ["roof-mount", "masonry"]}), "has masonry"),
-    "no_van": (a_week({"weight_kg": 260, "box_mm": 5_500}), "oak, the nearest to it, has a rack for 5,000 mm"),
-    "no_hands": (a_week({"hands": 3}), "It needs 3 people; the most there can be is 2, oak with 0 helpers on Mon"),
-    "ladder_out": (a_week({"equipment": {"ladder-24": 1}}), "with 1 more of ladder-24 in yard yard on Mon Mar 15"),
+    "no_skills": (a_week({"skills": ["roof-mount", "masonry"]}), "No crew has masonry; with masonry in oak"),
+    "no_van": (a_week({"weight_kg": 260, "box_mm": 5_500}), "The van of oak has a rack for 5,000 mm"),
+    "no_hands": (a_week({"hands": 3}), "and there are 0 helpers at yard yard on Mon Mar 15; with 1 more helper"),
+    "ladder_out": (a_week({"equipment": {"ladder-24": 1}}), "with 1 more of ladder-24 it could go with oak on Mon"),
     "stock_out": (
         a_week(
             {"parts": {"anchor": 8}},
             stock=[{"id": "anchor", "yard": "yard", "on_hand": 3, "arrivals": [{"day": 1, "qty": 9}]}],
         ),
-        "5 more of anchor (it needs 8) would do",
+        "with 5 more of anchor it could go with oak on Mon Mar 15",
     ),
     "out_of_reach": (
         a_week({"place": "moor"}),
         "oak on Mon Mar 15 would be home at 13:00 at the earliest (100 minutes there, 100 of work and 100 back); "
-        "its day ends at 11:00",
+        "its day ends at 11:00; with 120 minutes more at the end of the day of oak it could go",
     ),
-    "other_yard": (a_week({"yard": "depot"}), "kit lies at yard depot, whose crews cannot do it; oak of yard could"),
+    "other_yard": (a_week({"yard": "depot"}), "at yard depot, and oak is of yard; with its kit at yard yard it"),
 }  # fmt: skip
 IN_PLAN: dict[str, tuple[Week, str]] = {
     "ladder_out": (
@@ -90,7 +90,7 @@ IN_PLAN: dict[str, tuple[Week, str]] = {
             crews=OAKS,
             equipment=[{"id": "ladder-24", "yard": "yard", "count": [2, 0]}],
         ),
-        "ladder-24 is out on Mon Mar 15: yard yard has 2, oak has 2; with 1 more it could go with elm",
+        "yard yard has 2, oak has 2, and it needs 1 of ladder-24; with 1 more of ladder-24 it could go with elm",
     ),
     "stock_out": (
         a_week(
@@ -99,7 +99,7 @@ IN_PLAN: dict[str, tuple[Week, str]] = {
             crews=OAKS,
             stock=[{"id": "anchor", "yard": "yard", "on_hand": 8, "arrivals": []}],
         ),
-        "It needs 4 of anchor, and 2 are left at yard yard by Mon Mar 15 (8 in all; birch takes 6); with 2 more",
+        "and 2 are left at yard yard by Mon Mar 15 (8 in all; birch takes 6); with 2 more of anchor",
     ),
     "no_helper": (
         a_week(
@@ -108,23 +108,23 @@ IN_PLAN: dict[str, tuple[Week, str]] = {
             crews=OAKS,
             helpers=[{"yard": "yard", "day": 0, "count": 1, "day_cents": 500}],
         ),
-        "It needs 3 people, elm has 2, and of 1 helper at yard yard on Mon Mar 15 oak has 1; with 1 more it could go",
+        "It needs 3 people, elm has 2, and of 1 helper at yard yard on Mon Mar 15 oak has 1; with 1 more helper",
     ),
     "follows": (
         a_week({}, {**ELSEWHERE, "ready_day": None}, follows=[
             {"first": "birch", "then": "alder", "min_days": 0, "max_days": None, "same_crew": False}]),
-        "It follows birch, which is not planned.",
+        "It follows birch, which is not planned; with that order given up it could go with oak on Mon Mar 15.",
     ),
     "van_full": (
         a_week({"minutes": 30, "boxes": 2}, {**ELSEWHERE, "minutes": 30, "boxes": 2}),
-        "The van of oak is full on Mon Mar 15: with this job it would load 4 long boxes where it takes 3.",
+        "The van of oak is full on Mon Mar 15: with this job it would load 4 long boxes where it takes 3; with a van",
     ),
     # 5,000 for the day, 140 minutes at 100, 18 km at 100: 20,800, against 20,000 for leaving it out
     "dearer": (a_week({"skip_cents": 20_000}), "oak on Mon Mar 15, costs 8.00 more than leaving it out."),
     # the two are alike in all but their price: 3,000.00 against 900.00
     "no_room": (
         a_week({}, ELSEWHERE),
-        "No room: it would push out birch (oak on Mon Mar 15), 2,100.00 worse.",
+        "No room: it would push out birch (oak on Mon Mar 15), 2,100.00 worse; nothing cheaper was found with",
     ),
 }  # fmt: skip
 
@@ -164,7 +164,7 @@ def test_either_of_two_rules_undone_frees_the_job() -> None:
         {"skills": ["masonry"]}, crews=[{"id": "oak"}, {"id": "elm", "skills": ["masonry"], "hands": 1}]
     )  # fmt: skip
     told = because_of(week)
-    assert [b.code for b in told] == ["no_skills", "no_hands"]
+    assert [b.code for b in told] == ["no_hands", "no_skills"]  # a helper can be had
     for because in told:
         assert "at once" not in because.detail
         assert can_go(undone(week, "alder", [because.code]), "alder")
@@ -189,6 +189,78 @@ def test_a_job_that_another_crew_would_have_to_leave_its_parts() -> None:
     assert because.code == "no_room"
     assert "with elm on Mon Mar 15, but only with the parts of birch (oak on Mon Mar 15)" in because.detail
     assert is_planned(cheapest(dearer_to_skip(week, "alder", price_of(because) + 1)), "alder")
+
+
+def test_all_that_is_short_is_told_together() -> None:
+    """Two parts and two tools: one of them alone is of no use, so none is told alone."""
+    needs = {"parts": {"anchor": 4, "lag": 12, "sealant": 2}, "equipment": {"ladder-24": 2, "scaffold": 1}}
+    stock = [
+        {"id": p, "yard": "yard", "on_hand": n, "arrivals": []} for p, n in (("anchor", 9), ("lag", 2), ("sealant", 1))
+    ]
+    week = a_week(needs, stock=stock, equipment=[{"id": "ladder-24", "yard": "yard", "count": [1, 0]}])
+    told = because_of(week)
+    assert [b.code for b in told] == ["ladder_out", "stock_out"]
+    assert (
+        "with 1 more of ladder-24, 1 more of scaffold, 10 more of lag and 1 more of sealant it could go"
+        in told[0].detail
+    )
+    assert "It needs 12 of lag, and 2 are left" in told[1].detail
+    assert "anchor" not in told[0].detail + told[1].detail
+
+
+def test_what_comes_after_the_kit_is_told_with_it() -> None:
+    """With its kit there, the only crew that could go would still lack the ladder that another has."""
+    birch = {**ELSEWHERE, "equipment": {"ladder-24": 1}}
+    pool = [{"id": "ladder-24", "yard": "yard", "count": [1, 0]}]
+    week = a_week({"ready_day": 1, "equipment": {"ladder-24": 1}}, birch, crews=OAKS, equipment=pool)
+    told = because_of(week)
+    assert [b.code for b in told[:2]] == ["kit_not_ready", "ladder_out"]  # the others: oak's day longer
+    assert "with its kit complete by Mon Mar 15 and 1 more of ladder-24 it could go with elm" in told[0].detail
+    assert not any("at once" in b.detail for b in told)  # with birch planned otherwise the kit alone might do
+
+
+def test_the_rest_is_named_where_it_is_what_binds() -> None:
+    """The day is long enough and the window too: it is the rest that has no place."""
+    shifts = [{"day": 0, "start": 480, "end": 960, "overtime": 0}]
+    rest = {"after": 300, "length": 30, "earliest": 630, "latest": 690}
+    windows = [{"day": 0, "start": 500, "end": 830, "risk_cents": 0}]
+    (because,) = because_of(
+        a_week({"minutes": 320, "windows": windows}, crews=[{"id": "oak", "shifts": shifts}], rest=rest)
+    )
+    assert because.code == "out_of_reach"
+    assert because.detail.startswith("320 minutes leave no place for the rest that is due past 300 minutes out")
+
+
+def test_the_end_of_a_shift_is_not_the_weather() -> None:
+    """The window is open till 15:00 on Monday; oak goes home at 11:00."""
+    (because,) = because_of(a_week({"minutes": 160}))
+    assert because.code == "out_of_reach"
+    assert "its day ends at 11:00; with 20 minutes more at the end of the day of oak" in because.detail
+
+
+def test_both_prices_of_a_job_without_room() -> None:
+    """Pushing birch out costs what birch is worth; with all planned again birch goes with elm, whose day costs more."""
+    elm = {"id": "elm", "skills": [], "day_cents": 9_000}
+    birch = {"id": "birch", "skip_cents": 60_000}
+    week = a_week({"skills": ["roof-mount"], "skip_cents": 22_000}, birch, crews=[{"id": "oak"}, elm])
+    (because,) = because_of(week)
+    # pushed out: 60,000 less 22,000; planned again: elm's 24,800 for birch, less alder's 22,000
+    assert because.detail == (
+        "No room: it would push out birch (oak on Mon Mar 15), 380.00 worse; "
+        "with everything planned again, at most 28.00."
+    )
+    assert is_planned(cheapest(dearer_to_skip(week, "alder", 2_801)), "alder")
+    assert not is_planned(cheapest(dearer_to_skip(week, "alder", 2_799)), "alder")
+
+
+def test_a_waiting_job_that_would_go_first_is_counted_in() -> None:
+    """Two jobs lack the same part, and the dearer of them would take what is bought for the other."""
+    part = {"parts": {"anchor": 4}, "minutes": 60}
+    stock = [{"id": "anchor", "yard": "yard", "on_hand": 0, "arrivals": []}]
+    week = a_week(part, {**part, "id": "birch", "skip_cents": 300_000}, crews=OAKS, stock=stock)
+    (because,) = because_of(week)
+    assert "with 8 more of anchor it could go with" in because.detail
+    assert because.detail.endswith("birch counted in, which would go first.")
 
 
 def test_a_search_stopped_too_soon_says_so() -> None:
@@ -216,17 +288,17 @@ TUESDAY = {"id": "elm", "shifts": [{"day": 1, "start": 480, "end": 660, "overtim
     ("week", "words"),
     [
         (a_week({"booked": BOOKED}, crews=[{"id": "oak", "shifts": []}, TUESDAY]),
-         FIRM + "oak does not work that day."),
+         FIRM + "oak does not work on Mon Mar 15."),
         (a_week({"booked": BOOKED, "ready_day": 1}, crews=[{"id": "oak"}, TUESDAY]),
-         FIRM + "its kit is complete only on Tue Mar 16."),
+         FIRM + "its kit is complete only on Tue Mar 16; with its kit complete by Mon Mar 15 it could be kept"),
         (a_week({"booked": BOOKED, "windows": [{"day": 0, "start": 505, "end": 900, "risk_cents": 0}]}),
-         FIRM + "customer, daylight and weather leave no work window that holds 8:20–10:00 that day."),
-        (a_week({"booked": BOOKED, "skills": ["masonry"]}), FIRM + "oak lacks masonry."),
+         FIRM + "no work window (customer, daylight, weather, crews at work) holds 8:20–10:00 on Mon Mar 15; with"),
+        (a_week({"booked": BOOKED, "skills": ["masonry"]}), FIRM + "no crew has masonry; with masonry in oak"),
         (a_week({"booked": {**BOOKED, "start": 490}}),
-         "oak on Mon Mar 15 is there at 8:20 at the earliest, 10 minutes too late for 8:10."),
+         "oak on Mon Mar 15 cannot be there in time for 8:10 (20 minutes there, 100 of work and 20 back)"),
         (a_week({"booked": ON_DAY}, crews=[TUESDAY, {"id": "oak", "shifts": []}]), DAY + "no crew works that day."),
         (a_week({"booked": ON_DAY, "hands": 3}, crews=[{"id": "oak"}, {"id": "elm", "hands": 1}]),
-         DAY + "no crew that works that day can do it, and as to the nearest to it, it needs 3 people"),
+         DAY + "it needs 3 people, oak has 2, and there are 0 helpers at yard yard on Mon Mar 15; with 1 more helper"),
         (a_week({"booked": ON_DAY}, ELSEWHERE), DAY + "no room: it would push out birch, and keeping it costs"),
         (a_week({"booked": ON_DAY, "skip_cents": 0}, broken_cents=20_000),
          DAY + "keeping it costs 8.00 more than changing it (oak on Mon Mar 15)."),
@@ -252,7 +324,7 @@ def test_a_firm_booking_whose_hours_a_dearer_job_has() -> None:
 def test_a_skipped_job_tells_its_broken_promise_too() -> None:
     told = because_of(a_week({"booked": ON_DAY, "skills": ["masonry"]}))
     assert [b.code for b in told] == ["no_skills", "promise_broken"]
-    assert told[-1].detail == DAY + "oak lacks masonry."
+    assert told[-1].detail == DAY + "no crew has masonry; with masonry in oak it could be kept with oak."
 
 
 def test_every_code_has_a_sentence_for_the_legend() -> None:

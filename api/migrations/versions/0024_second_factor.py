@@ -3,8 +3,8 @@
 import sqlalchemy as sa
 from alembic import op
 
-revision = "0021_second_factor"
-down_revision = "0020_beside"
+revision = "0024_second_factor"
+down_revision = "0023_signed"
 branch_labels = None
 depends_on = None
 

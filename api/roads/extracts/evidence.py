@@ -7,7 +7,7 @@ from pathlib import Path
 
 import numpy as np
 
-from api.roads.extract import ExtractTable, tile_boxes
+from api.roads.extracts.tiles import ExtractTable, tile_boxes
 from api.roads.sources import SourceFailed
 from scheduler.travel.estimate import great_circle_m
 from scheduler.travel.fit import Drives

@@ -1,0 +1,44 @@
+"""What was done in a week, a line a visit, for invoicing."""
+
+from __future__ import annotations
+
+import datetime
+
+from sqlmodel import Session, col, select
+
+from api import tables
+from api.exchange.exporting import Table, plain
+from api.fields.cells import clock_text
+from api.fields.shown import feet
+from api.http.names import crew_names
+from api.ledger.plans.days import by_id
+
+HEAD = (
+    "Day", "Job", "Kind", "Outcome", "Customer", "Address", "Town", "Order", "Awning", "Model", "Width", "Crew",
+    "Begun", "Ended", "Minutes", "Signed by", "What was left or not in order",
+)  # fmt: skip
+
+
+def done_in_week(session: Session, monday: datetime.date) -> Table:
+    """Return the visits done, wholly or partly, in the seven days from `monday` on: by day, then by job."""
+    result = tables.DayResult
+    wanted = select(result).where(col(result.day) >= monday, col(result.day) < monday + datetime.timedelta(days=7))
+    newest = {(row.day, row.visit_id): row for row in session.exec(wanted.order_by(col(result.id)))}
+    signed = {(row.day, row.visit_id): row.name for row in session.exec(select(tables.Signature))}
+    names, get, lines = crew_names(session), by_id(session), []
+    for (day, visit_id), row in sorted(newest.items()):
+        if row.outcome == "not_done":
+            continue
+        visit, site, customer, awning = get(visit_id)
+        odd = [f"{step}: {words}" for step, words in row.checks.items() if words != "in order"]
+        spans = row.start is not None and row.end is not None
+        lines.append(tuple(plain(cell) for cell in (
+            day, visit_id, visit.kind, row.outcome.replace("_", " "), customer.name, site.address, site.town,
+            visit.order_id, visit.awning_id, awning.model if awning else None,
+            feet(awning.width_mm) if awning else None,
+            names.get(row.crew_id, row.crew_id), None if row.start is None else clock_text(row.start),
+            None if row.end is None else clock_text(row.end),
+            (row.end or 0) - (row.start or 0) if spans else None, signed.get((day, visit_id)),
+            "; ".join([row.why, *odd] if row.why else odd) or None,
+        )))  # fmt: skip
+    return Table("done", HEAD, tuple(lines))

@@ -1,0 +1,200 @@
+"""Capacity at a glance: per week and yard the hours promised, planned and free, by kind, and what is short first."""
+
+from __future__ import annotations
+
+import datetime
+from collections import defaultdict
+from collections.abc import Iterable, Mapping
+from dataclasses import dataclass
+
+from sqlmodel import Session, col, select
+
+from api import tables
+from api.database import parts
+from api.fields.rules import KINDS
+from api.ledger.plans.posted import posted_plan
+from api.week.horizon.keeping import KeptHorizon, newest
+from scheduler.plan import Plan, read_plan
+from scheduler.sheet import Cell, sheet
+from scheduler.week import Crew, Week, read_week
+
+TWO = 2  # people that an install takes
+SHORT_FROM = 0.6  # of what there is: below, nothing is said to be short
+
+
+@dataclass(frozen=True)
+class KindMinutes:
+    """Minutes on site of one kind of work, and the free minutes of crews that could do it."""
+
+    kind: str
+    promised: int
+    planned: int
+    free: int
+
+
+@dataclass(frozen=True)
+class Scarce:
+    """Something of which `used` of `of` are taken, in `unit`."""
+
+    words: str
+    used: int
+    of: int
+    unit: str
+
+    @property
+    def share(self) -> float:
+        return self.used / self.of if self.of else 0.0
+
+
+@dataclass(frozen=True)
+class YardWeek:
+    """A yard's week in minutes: of shifts, away from the yard in them, on site promised, on site in all, and free."""
+
+    yard: str
+    open: int
+    away: int
+    promised: int
+    planned: int
+    free: int
+    kinds: tuple[KindMinutes, ...]
+    short: tuple[Scarce, ...]
+
+
+@dataclass(frozen=True)
+class WeekAhead:
+    """One week: its yards, and whether it is posted."""
+
+    monday: datetime.date
+    posted: bool
+    yards: tuple[YardWeek, ...]
+
+
+@dataclass(frozen=True)
+class Capacity:
+    """All weeks ahead by the plan that counts, and how many jobs have no day in them, by the code of their because."""
+
+    weeks: tuple[WeekAhead, ...]
+    waiting: tuple[tuple[str, int], ...]
+    made_at: datetime.datetime
+    made_by: str
+    timezone: str
+
+
+def capacity(session: Session) -> Capacity | None:
+    """Return the capacity of the weeks ahead, None where they have never been planned."""
+    plan = newest(session)
+    if plan is None:
+        return None
+    return Capacity(
+        weeks=tuple(_week(session, plan, n) for n in range(plan.weeks)),
+        waiting=tuple(sorted(_waiting(plan.plan).items(), key=lambda one: (-one[1], one[0]))),
+        made_at=plan.made_at,
+        made_by=plan.made_by,
+        timezone=plan.week.timezone,
+    )
+
+
+def _waiting(plan: Plan) -> dict[str, int]:
+    found: dict[str, int] = defaultdict(int)
+    for skipped in plan.skipped:
+        found[skipped.because[0].code] += 1
+    return found
+
+
+def _week(session: Session, plan: KeptHorizon, n: int) -> WeekAhead:
+    monday = plan.start_date + datetime.timedelta(days=7 * n)
+    posted = posted_plan(session, monday)
+    week: Week = plan.week
+    made: Plan = plan.plan
+    first = 7 * n
+    if posted is not None:
+        week, made, first = read_week(posted.week), read_plan(posted.plan), 0
+    days = range(first, first + 7)
+    cells = [cell for cell in sheet(week, made).cells if cell.day in days]
+    kinds = _kinds(session, [entry.job for cell in cells for entry in cell.entries])
+    told = {job.id for job in week.jobs if job.booked is not None}
+    if posted is not None:
+        told = set(kinds)  # what is posted is promised to crews and customers alike
+    names = {yard.id: yard.name for yard in session.exec(select(tables.Yard))}
+    yards = tuple(
+        yard_week(week, [c for c in cells if c.yard == one.id], days, one.id, names.get(one.id, one.id), kinds, told)
+        for one in week.yards
+    )
+    return WeekAhead(monday, posted is not None, yards)
+
+
+def yard_week(
+    week: Week, cells: list[Cell], days: range, yard: str, name: str, kinds: Mapping[str, str], told: set[str]
+) -> YardWeek:
+    """Return what a yard has on `days` of a week, `cells` being its crews' days in the plan.
+
+    kinds: of jobs, by id; told: those that are promised.
+    """
+    away = {(cell.crew, cell.day): (cell.depart, cell.back) for cell in cells}
+    free: dict[str, int] = defaultdict(int)
+    minutes: dict[str, int] = defaultdict(int)
+    for crew in week.crews:
+        for shift in crew.shifts if crew.yard == yard else ():
+            if shift.day in days:
+                depart, back = away.get((crew.id, shift.day), (shift.start, shift.start))
+                busy = max(0, min(back, shift.end) - max(depart, shift.start))
+                minutes[crew.id] += shift.end - shift.start
+                free[crew.id] += shift.end - shift.start - busy
+    crews = {crew.id: crew for crew in week.crews}
+    on_site = [(entry.job, entry.end - entry.start) for cell in cells for entry in cell.entries]
+    by_kind = tuple(
+        KindMinutes(
+            kind,
+            sum(took for job, took in on_site if kinds.get(job) == kind and job in told),
+            sum(took for job, took in on_site if kinds.get(job) == kind),
+            sum(left for crew, left in free.items() if kind != "install" or crews[crew].hands >= TWO),
+        )
+        for kind in KINDS
+    )
+    total, left = sum(minutes.values()), sum(free.values())
+    scarce = _scarce(week, cells, days, yard, minutes)
+    scarce.append(Scarce("crew hours", (total - left) // 60, total // 60, "hours"))
+    return YardWeek(
+        yard=name,
+        open=total,
+        away=total - left,
+        promised=sum(one.promised for one in by_kind),
+        planned=sum(one.planned for one in by_kind),
+        free=left,
+        kinds=by_kind,
+        short=tuple(sorted((one for one in scarce if one.share >= SHORT_FROM), key=lambda one: -one.share)),
+    )
+
+
+def _scarce(week: Week, cells: list[Cell], days: range, yard: str, minutes: Mapping[str, int]) -> list[Scarce]:
+    """Return how much is used of the yard's ladders and tools, its extra people, and of each skill of its crews."""
+    found = []
+    for item in week.equipment:
+        if item.yard == yard:
+            used = sum(cell.from_pool.get(item.id, 0) for cell in cells)
+            all_of = sum(item.count[day] for day in days if day < week.days)
+            found.append(Scarce(item.id.replace("-", " "), used, all_of, "days"))
+    people = sum(helpers.count for helpers in week.helpers if helpers.yard == yard and helpers.day in days)
+    found.append(Scarce("extra people", sum(cell.helpers for cell in cells), people, "days"))
+    jobs = {job.id: job for job in week.jobs}
+    asked: dict[str, int] = defaultdict(int)
+    for cell in cells:
+        for entry in cell.entries:
+            for skill in jobs[entry.job].skills:
+                asked[skill] += entry.end - entry.start
+    for skill, took in asked.items():
+        able = sum(minutes.get(crew.id, 0) for crew in _with(week.crews, skill))
+        found.append(Scarce(f"{skill.replace('-', ' ')} skill", took // 60, able // 60, "hours"))
+    return [one for one in found if one.of and one.used]
+
+
+def _with(crews: Iterable[Crew], skill: str) -> Iterable[Crew]:
+    return (crew for crew in crews if skill in crew.skills)
+
+
+def _kinds(session: Session, ids: list[str]) -> dict[str, str]:
+    row = tables.Visit
+    found: dict[str, str] = {}
+    for some in parts(set(ids)):
+        found |= dict(session.exec(select(row.id, row.kind).where(col(row.id).in_(some))).all())
+    return found

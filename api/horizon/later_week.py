@@ -1,0 +1,103 @@
+"""A week of the horizon that has no plan of its own yet: each crew's visits by half days, which may still move."""
+
+from __future__ import annotations
+
+import datetime
+from dataclasses import dataclass
+
+from sqlmodel import Session, select
+
+from api import tables
+from api.http.names import crew_names
+from api.week.horizon.keeping import KeptHorizon, newest
+from api.weeksheet.names import JobLabel, jobs_by_id
+from scheduler import NOON
+
+HALVES = ("morning", "afternoon")
+
+
+@dataclass(frozen=True)
+class HalfDay:
+    """What a crew has to do in half a day, in order; `visits` by id."""
+
+    half: str
+    visits: tuple[str, ...]
+
+
+@dataclass(frozen=True)
+class CrewWeek:
+    """A crew's line: its half days by day of the week, None where it does not work."""
+
+    name: str
+    yard: str
+    days: tuple[tuple[HalfDay, HalfDay] | None, ...]
+
+
+@dataclass(frozen=True)
+class LaterWeek:
+    """What the page of a later week shows; `jobs` by id, `waiting` counts the jobs without a day."""
+
+    dates: tuple[datetime.date, ...]
+    rows: tuple[CrewWeek, ...]
+    jobs: dict[str, JobLabel]
+    planned: int
+    promised: int
+    waiting: int
+    made_at: datetime.datetime
+    made_by: str
+    timezone: str
+
+
+def later_week(session: Session, monday: datetime.date) -> LaterWeek | None:
+    """Return the week that begins on `monday` by the plan of the horizon, None where that does not reach it."""
+    plan = newest(session)
+    if plan is None:
+        return None
+    first = (monday - plan.start_date).days
+    if first % 7 or not 0 <= first < plan.week.days:
+        return None
+    days = range(first, min(first + 7, plan.week.days))
+    worked = {(crew.id, shift.day) for crew in plan.week.crews for shift in crew.shifts}
+    used = [day for day in days if any((crew.id, day) in worked for crew in plan.week.crews)] or list(days[:5])
+    stops = _stops(plan)
+    ids = {job for (_, day), halves in stops.items() if day in days for half in halves for job in half}
+    names, yards = crew_names(session), _yard_names(session)
+    rows = tuple(
+        CrewWeek(
+            names.get(crew.id, crew.called),
+            yards.get(crew.yard, crew.yard),
+            tuple(_halves(stops, crew.id, day) if (crew.id, day) in worked else None for day in used),
+        )
+        for crew in plan.week.crews
+    )
+    told = {job.id for job in plan.week.jobs if job.booked is not None}
+    return LaterWeek(
+        dates=tuple(plan.date(day) for day in used),
+        rows=rows,
+        jobs=jobs_by_id(session, ids, {job.id for job in plan.week.jobs if job.ready_day is not None}),
+        planned=len(ids),
+        promised=len(ids & told),
+        waiting=len(plan.plan.skipped),
+        made_at=plan.made_at,
+        made_by=plan.made_by,
+        timezone=plan.week.timezone,
+    )
+
+
+def _stops(plan: KeptHorizon) -> dict[tuple[str, int], tuple[list[str], list[str]]]:
+    """Return the visits of each crew and day, of its morning and of its afternoon."""
+    found: dict[tuple[str, int], tuple[list[str], list[str]]] = {}
+    for route in plan.plan.routes:
+        halves = found.setdefault((route.crew, route.day), ([], []))
+        for stop in route.jobs:
+            halves[stop.start >= NOON].append(stop.job)
+    return found
+
+
+def _halves(stops: dict[tuple[str, int], tuple[list[str], list[str]]], crew: str, day: int) -> tuple[HalfDay, HalfDay]:
+    morning, afternoon = stops.get((crew, day), ([], []))
+    return HalfDay(HALVES[0], tuple(morning)), HalfDay(HALVES[1], tuple(afternoon))
+
+
+def _yard_names(session: Session) -> dict[str, str]:
+    return {yard.id: yard.name for yard in session.exec(select(tables.Yard))}

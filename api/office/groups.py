@@ -1,0 +1,22 @@
+"""The kinds of rows by what people look for on the page of all."""
+
+from __future__ import annotations
+
+from api.office.kind import Kind
+from api.office.kinds import KINDS
+
+# One that is named in none stands at the end.
+GROUPS = (
+    ("Who works", ("people", "crews", "days-off")),
+    ("What they take along", ("vans", "van-days", "tools", "out-of-order")),
+    ("Yards and shelves", ("yards", "shelf")),
+    ("Awnings sold", ("maker-orders", "models", "model-sizes", "model-parts", "packed")),
+    ("Before a visit", ("gates", "usual-gates")),
+)
+
+
+def grouped() -> list[tuple[str, list[Kind]]]:
+    """Return the groups with their kinds, those of no group last."""
+    named = {kind for _, kinds in GROUPS for kind in kinds}
+    rest = tuple(kind for kind in KINDS if kind not in named)
+    return [(title, [KINDS[kind] for kind in kinds]) for title, kinds in (*GROUPS, ("More", rest)) if kinds]

@@ -1,0 +1,1 @@
+"""Promise at sale: times over the weeks ahead for any job, entered or not, and booking one of them."""

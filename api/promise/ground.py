@@ -1,0 +1,62 @@
+"""The weeks ahead as they stand at this moment, kept in memory while nothing changes; one seller books at a time."""
+
+from __future__ import annotations
+
+import datetime
+import threading
+from dataclasses import dataclass
+
+import sqlalchemy as sa
+from sqlmodel import Session, select
+
+from api import tables
+from api.database import transaction
+from api.week.horizon.document import Horizon, horizon_of
+from api.week.horizon.keeping import in_first_format, newest
+from api.week.horizon.standing import standing
+from api.week.planning import planned
+from scheduler.plan import Plan
+
+
+@dataclass(frozen=True)
+class Ground:
+    """What times are found on: the weeks ahead of today's rows, and the plan that counts as far as it still stands.
+
+    `made_from` is the number of that plan, None where none has been made: then only promises stand in `plan`.
+    """
+
+    horizon: Horizon
+    plan: Plan
+    made_from: int | None
+
+
+class Sales:
+    """Gives the ground of the moment. Whoever books holds `one_at_a_time`: one service serves a database."""
+
+    def __init__(self, database: sa.Engine) -> None:
+        self.database = database
+        self.one_at_a_time = threading.Lock()
+        self._making = threading.Lock()
+        self._kept: tuple[object, Ground] | None = None
+
+    def ground(self, now: datetime.datetime) -> Ground:
+        """Return the weeks ahead as they stand at `now`; every change of the rows leaves a line in the history."""
+        with self._making, transaction(self.database) as session:
+            key = (_newest(session, tables.History), _newest(session, tables.StoredForecast), now.date())
+            if self._kept is not None and self._kept[0] == key:
+                return self._kept[1]
+            made = _made(session, now)
+            self._kept = (key, made)
+            return made
+
+
+def _made(session: Session, now: datetime.datetime) -> Ground:
+    horizon, before = horizon_of(session, now), newest(session)
+    if before is None:
+        return Ground(horizon, standing(horizon.week, planned(horizon.week, ()), 0), None)
+    later = (horizon.start_date - before.start_date).days
+    return Ground(horizon, standing(horizon.week, in_first_format(before.plan), later), before.id)
+
+
+def _newest(session: Session, table: type[tables.History] | type[tables.StoredForecast]) -> int | None:
+    return session.execute(select(sa.func.max(table.id))).scalar()

@@ -1,0 +1,108 @@
+"""The manager's page of programs that are told what happens, with the log of what each was told."""
+
+from __future__ import annotations
+
+from typing import Annotated, Any
+
+from fastapi import APIRouter, Form, Request
+from fastapi.responses import JSONResponse, RedirectResponse, Response
+from sqlmodel import Session
+
+from api.access.accounts import Role
+from api.access.guards import Who, allow, found
+from api.clock import machine_clock
+from api.hooks import hooks
+from api.hooks.changes import KINDS
+from api.http.pages import Database, page, wants_json
+from api.http.problems import Problem
+from api.routes.records import Words
+from api.tables import Webhook
+from scheduler.errors import BadInput
+
+router = APIRouter(tags=["programs"])
+Manager = Annotated[Who, allow(Role.manager)]
+
+
+@router.get("/webhooks")
+def webhook_list(request: Request, session: Database, _: Manager) -> Response:
+    """List the programs that are told what happens, with the form for a new one."""
+    if wants_json(request):
+        return JSONResponse([_record(row) for row in hooks.open_hooks(session)])
+    return _page(request, session)
+
+
+@router.post("/webhooks")
+def make_webhook(
+    request: Request,
+    session: Database,
+    who: Manager,
+    name: Annotated[Words, Form(max_length=80)] = "",
+    address: Annotated[Words, Form(max_length=600)] = "",
+    events: Annotated[list[Words], Form(max_length=len(KINDS))] = [],  # noqa: B006
+) -> Response:
+    """Have a program told of `events` from now on; the secret that signs what it is told is shown once."""
+    try:
+        row = hooks.make(session, name, address, events, by=who.name, now=machine_clock())
+    except BadInput as fault:
+        if wants_json(request):
+            raise
+        return _page(request, session, {"name": name, "address": address, "events": events}, fault)
+    if wants_json(request):
+        answer: Response = JSONResponse({**_record(row), "secret": row.secret}, 201)
+    else:
+        answer = page(request, "webhook_made.html", {"row": row}, status=201)
+    answer.headers["Cache-Control"] = "no-store"
+    return answer
+
+
+@router.get("/webhooks/{webhook_id}")
+def webhook_log(request: Request, session: Database, _: Manager, webhook_id: int) -> Response:
+    """Show what a program was told lately and what it still is owed, the newest first."""
+    row = _found(session, webhook_id)
+    calls = hooks.calls_of(session, row)
+    if wants_json(request):
+        return JSONResponse({**_record(row), "calls": [call.model_dump(mode="json") for call in calls]})
+    return page(request, "webhook_log.html", {"row": row, "calls": calls, "kinds": KINDS})
+
+
+@router.post("/webhooks/{webhook_id}/try", status_code=202)
+def try_webhook(request: Request, session: Database, _: Manager, webhook_id: int) -> Response:
+    """Have a program told a trial message at once."""
+    row, now = _found(session, webhook_id), machine_clock()
+    if row.ended_at is not None:
+        raise Problem(409, f"{row.name} is told nothing more: make a new webhook.", kind="not-now")
+    call = hooks.owe(session, row, "trial", {"type": "trial", "timestamp": now.isoformat(), "data": {}}, now)
+    if wants_json(request):
+        return JSONResponse(call.model_dump(mode="json"), 202)
+    return RedirectResponse(f"/webhooks/{webhook_id}", 303)
+
+
+@router.post("/webhooks/{webhook_id}/end")
+def end_webhook(request: Request, session: Database, who: Manager, webhook_id: int) -> Response:
+    """Tell a program nothing more."""
+    row = _found(session, webhook_id)
+    hooks.end(session, row, by=who.name, now=machine_clock())
+    return JSONResponse(_record(row)) if wants_json(request) else RedirectResponse("/webhooks", 303)
+
+
+def _found(session: Session, webhook_id: int) -> Webhook:
+    if not 0 < webhook_id < 2**31:
+        raise Problem(404, f'No webhook has the id "{webhook_id}".')
+    return found(session, Webhook, webhook_id, "webhook")
+
+
+def _page(
+    request: Request, session: Session, form: dict[str, Any] | None = None, fault: BadInput | None = None
+) -> Response:
+    rows = hooks.open_hooks(session)
+    values: dict[str, Any] = {
+        "hooks": [(row, next(iter(hooks.calls_of(session, row, most=1)), None)) for row in rows],
+        "kinds": KINDS,
+        "fault": fault,
+        "form": form or {"name": "", "address": "https://", "events": list(KINDS)},
+    }
+    return page(request, "webhooks.html", values, status=422 if fault else 200)
+
+
+def _record(row: Webhook) -> dict[str, Any]:
+    return row.model_dump(mode="json", exclude={"secret", "at_cursor"})

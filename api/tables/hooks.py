@@ -1,0 +1,55 @@
+"""Webhooks, and the calls that they are owed or were made."""
+
+from __future__ import annotations
+
+import datetime
+
+import sqlalchemy as sa
+from sqlmodel import Field, SQLModel
+
+from api.tables.base import Moment, not_negative, one_of
+
+
+class Webhook(SQLModel, table=True):
+    """A program that is told at `address` of `events`; `at_cursor` is the newest change that was looked at for it.
+
+    `secret` signs what it is told.
+    """
+
+    id: int | None = Field(default=None, primary_key=True)
+    name: str
+    address: str
+    secret: str
+    events: list[str] = Field(sa_type=sa.JSON)
+    at_cursor: int
+    made_at: datetime.datetime = Field(sa_type=Moment)
+    made_by: str
+    ended_at: datetime.datetime | None = Field(default=None, sa_type=Moment)
+
+
+class WebhookCall(SQLModel, table=True):
+    """A message to a webhook: of which line of the history (null: a trial), how often it was tried, and how it ended.
+
+    `status` is that of the newest answer (null: none), `words` what was wrong with it (empty: nothing).
+    """
+
+    __tablename__ = "webhook_call"
+
+    id: int | None = Field(default=None, primary_key=True)
+    webhook_id: int = Field(foreign_key="webhook.id", index=True)
+    history_id: int | None = None
+    event: str
+    body: str = Field(sa_type=sa.Text)
+    state: str = "waiting"
+    tries: int = 0
+    status: int | None = None
+    words: str = ""
+    made_at: datetime.datetime = Field(sa_type=Moment)
+    next_at: datetime.datetime = Field(sa_type=Moment)
+    ended_at: datetime.datetime | None = Field(default=None, sa_type=Moment)
+
+    __table_args__ = (
+        one_of("state", "waiting", "told", "gave up", "dropped"),
+        not_negative("tries"),
+        sa.UniqueConstraint("webhook_id", "history_id"),
+    )

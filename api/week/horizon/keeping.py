@@ -1,0 +1,128 @@
+"""Plans of the horizon as they are kept: the newest counts, each is made of the one before it, none ever changes."""
+
+from __future__ import annotations
+
+import datetime
+from dataclasses import dataclass
+from typing import Any
+
+import msgspec
+from msgspec.structs import replace
+from sqlalchemy import desc
+from sqlmodel import Session, col, select
+
+from api import tables
+from api.ledger.history import note
+from api.ledger.kept import kept
+from api.ledger.plans.documents import beside
+from api.week.build import because_from_data, with_because
+from scheduler.audit import audit
+from scheduler.documents import encode
+from scheduler.plan import Cost2, Plan, Plan2, Route2, Stop2, read_plan
+from scheduler.week import Week2, read_week, week_document, with_names
+
+
+@dataclass(frozen=True)
+class KeptHorizon:
+    """A plan of the horizon with its document; `because` as in its row."""
+
+    id: int
+    start_date: datetime.date
+    weeks: int
+    week: Week2
+    plan: Plan2
+    because: dict[str, Any]
+    how: str
+    made_at: datetime.datetime
+    made_by: str
+
+    def date(self, day: int) -> datetime.date:
+        """Return the date of a day of the plan."""
+        return self.start_date + datetime.timedelta(days=day)
+
+
+def newest_id(session: Session) -> int | None:
+    """Return the number of the plan of the horizon that counts, None where none has been made."""
+    row = tables.HorizonPlan
+    return session.exec(select(row.id).order_by(desc(col(row.id))).limit(1)).first()
+
+
+def newest(session: Session) -> KeptHorizon | None:
+    """Return the plan of the horizon that counts with its document, None where none has been made."""
+    number = newest_id(session)
+    if number is None:
+        return None
+
+    def read() -> KeptHorizon:
+        row = session.get_one(tables.HorizonPlan, number)
+        week = msgspec.json.decode(row.week, type=Week2)  # checked before it was kept
+        plan = msgspec.json.decode(row.plan, type=Plan2)
+        return KeptHorizon(
+            number, row.start_date, row.weeks, week, plan, row.because, row.how, row.made_at, row.made_by
+        )  # fmt: skip
+
+    return kept(session, ("horizon", number), read)
+
+
+def store(
+    session: Session, week: Week2, plan: Plan, *, weeks: int, because: dict[str, Any], how: str,
+    made_from: int | None, now: datetime.datetime, by: str,
+) -> tables.HorizonPlan:  # fmt: skip
+    """Keep a plan of the horizon as the newest; `made_from` is the one that was the newest before it.
+
+    It is audited first: one that breaks a rule is a defect of whoever made it, `RuntimeError`. The database refuses a
+    second plan made of the same one (`IntegrityError`).
+    """
+    made = with_because(in_second_format(plan), because_from_data(because))
+    if breaches := audit(week, made).broken_rules:
+        raise RuntimeError(f"the plan of the horizon breaks {len(breaches)} rules, the first: {breaches[0].sentence}")
+    row = tables.HorizonPlan(
+        start_date=week.start_date, weeks=weeks, how=how, made_from=made_from, made_at=now, made_by=by,
+        cost_cents=made.cost.total, bound_cents=made.bound, seconds=made.seconds, because=because,
+        week=week_document(week).decode(), plan=encode(made).decode(),
+    )  # fmt: skip
+    session.add(row)
+    session.flush()
+    return row
+
+
+def keep_run(session: Session, row: tables.PlanRun, document: str, now: datetime.datetime) -> int | None:
+    """Keep the plan `document` of a run over the horizon; None where there is none, or a promise came in between.
+
+    What was sold while the run searched stands in the newest plan and not in this one, which is dropped then: nothing
+    that was sold may be lost.
+    """
+    if not document or newest_id(session) != row.from_horizon:
+        return None
+    week, plan = with_names(read_week(row.week), beside(row).crews), read_plan(document)
+    assert isinstance(week, Week2)
+    made = store(
+        session, week, plan, weeks=row.weeks, because=row.because, how="planned", made_from=row.from_horizon, now=now,
+        by=row.asked_by,
+    )  # fmt: skip
+    detail = {"plan": made.id, "cost_cents": made.cost_cents, "run": row.id, "weeks": row.weeks}
+    note(session, now, row.asked_by, "planned", "horizon", str(made.start_date), detail)
+    return made.id
+
+
+def in_second_format(plan: Plan) -> Plan2:
+    """Return a plan of the first format as one of the second: of a week that asks for the same they say the same."""
+    if isinstance(plan, Plan2):
+        return plan
+    routes = tuple(
+        Route2(
+            crew=route.crew, day=route.day, depart=route.depart, back=route.back, helpers=route.helpers,
+            rest=route.rest, stops=tuple(Stop2(job=s.job, start=s.start, end=s.end) for s in route.stops),
+        )
+        for route in plan.routes
+    )  # fmt: skip
+    cost = Cost2(**{name: getattr(plan.cost, name) for name in Cost2.__struct_fields__})
+    values = {name: getattr(plan, name) for name in plan.__struct_fields__}
+    return Plan2(**values | {"format": "plan/2", "routes": routes, "cost": cost})
+
+
+def in_first_format(plan: Plan) -> Plan:
+    """Return the routes and reasons of a plan of the second format that has neither second crews nor reloads."""
+    return replace(plan) if not isinstance(plan, Plan2) else Plan(
+        "plan/1", plan.week, plan.engine, plan.seconds, plan.routes, plan.skipped, plan.broken, plan.cost, plan.bound
+    )  # fmt: skip

@@ -1,0 +1,59 @@
+"""The demo planned and not posted, with a plan of the weeks ahead, and the application over it."""
+
+from __future__ import annotations
+
+import datetime
+import shutil
+import time
+from collections.abc import Iterator
+from pathlib import Path
+
+import pytest
+from fastapi import FastAPI
+from fastapi.testclient import TestClient
+
+from api.access.accounts import Role
+from api.database import open_database, transaction
+from api.settings import sqlite_address
+from api.week.build import because_as_data
+from api.week.horizon.document import horizon_of
+from api.week.horizon.keeping import store
+from scheduler import plan_week
+from tests.conftest import made_once
+from tests.service.cast import running, settings_for, signed_in
+
+THURSDAY = datetime.datetime(2027, 4, 8, 20, tzinfo=datetime.UTC)
+SEARCH_S = 3.0  # of the processor's time: a plan with room for more is enough
+
+
+@pytest.fixture(scope="session")
+def ahead_demo(planned_demo: Path, tmp_path_factory: pytest.TempPathFactory) -> Path:
+    """The demo's folder with the weeks ahead planned by the engine: copy it before changing anything in it."""
+
+    def make(folder: Path) -> Path:
+        shutil.copytree(planned_demo, folder, dirs_exist_ok=True)
+        engine = open_database(sqlite_address(folder))
+        with transaction(engine) as session:
+            horizon = horizon_of(session, THURSDAY)
+            plan = plan_week(horizon.document, seconds=SEARCH_S, clock=time.process_time)
+            store(
+                session, horizon.document, plan, weeks=horizon.weeks, because=because_as_data(horizon.because),
+                how="planned", made_from=None, now=THURSDAY, by="test",
+            )  # fmt: skip
+        engine.dispose()
+        return folder
+
+    return made_once(tmp_path_factory, "weeks-ahead", make)
+
+
+@pytest.fixture
+def app(ahead_demo: Path, tmp_path: Path) -> Iterator[FastAPI]:
+    """The application over that demo, an hour later."""
+    with running(settings_for(shutil.copytree(ahead_demo, tmp_path / "data"))) as app:
+        app.state.clock = lambda: THURSDAY + datetime.timedelta(hours=1)
+        yield app
+
+
+@pytest.fixture
+def office(app: FastAPI) -> TestClient:
+    return signed_in(app, Role.office)
