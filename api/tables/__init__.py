@@ -42,7 +42,7 @@ from api.tables.business import (
     VanOut,
     Yard,
 )
-from api.tables.chain import ChainLink
+from api.tables.chain import ChainLink, LedgerOpening
 from api.tables.hooks import Webhook, WebhookCall
 from api.tables.office import FileShape, Gate, GateRule, MakerOrder, SentFile, SentPaper
 from api.tables.places import KnownAddress, PlaceAnswer, PlaceSource
@@ -98,6 +98,7 @@ __all__ = [
     "KitState",
     "KnownAddress",
     "LearningRule",
+    "LedgerOpening",
     "LoadTick",
     "Lock",
     "MakerOrder",
