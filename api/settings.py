@@ -67,6 +67,11 @@ class _Environment(BaseSettings):
     idle_minutes: int = Field(
         default=240, ge=5, le=43200, description="minutes without a request after which a session ends"
     )
+    codes: Literal["choice", "managers"] = Field(
+        default="choice",
+        description="who must sign in with a code from a phone beside the password: choice, for nobody must and "
+        "everybody may, or managers",
+    )
     proxies: str = Field(
         default="",
         description="addresses of the proxies that bring https, such as 127.0.0.1 or 10.0.0.2,10.0.0.3: whom they name "
@@ -175,6 +180,7 @@ class Settings:
     secret: str = field(default="", repr=False)
     session_hours: int = 12
     idle_minutes: int = 240
+    codes: str = "choice"
     proxies: str = ""
     host: str = "127.0.0.1"
     planners: int = 1
@@ -233,6 +239,7 @@ def read_settings(environment: Mapping[str, str]) -> Settings:
         secret=given.secret,
         session_hours=given.session_hours,
         idle_minutes=given.idle_minutes,
+        codes=given.codes,
         proxies=_proxies(given.proxies),
         planners=given.planners,
         preparers=given.preparers,

@@ -18,17 +18,15 @@ from pwdlib.hashers.argon2 import Argon2Hasher
 from sqlalchemy.exc import OperationalError
 from sqlmodel import Session, col, select
 
+from api.access.tries import count_try, forget_tries, tries_of
 from api.database import transaction
 from api.fields.limits import PASSWORD, limit
 from api.http.problems import Problem
 from api.ledger.history import note
-from api.tables import Account, SignIn, SignInTry
+from api.tables import Account, RecoveryCode, SecondFactor, SignIn, SignInTry
 from scheduler.errors import BadInput
 
 ONE_TIME_DAYS = 7
-# Failed tries in a quarter of an hour after which no more are taken: a name's own, and an address's over all names
-# (an office shares one address).
-TRY_MINUTES, TRIES_BY_NAME, TRIES_BY_ADDRESS = 15, 5, 20
 HASHED_AT_ONCE, HASHES_WAITING = 2, 8
 SEEN_MINUTES = 5  # between two notes that a session was used
 MOST_RECKONED = 72  # letters of a password that are looked at: the time grows with their square
@@ -94,6 +92,14 @@ class SignedIn:
     must_change: bool
 
 
+@dataclass(frozen=True)
+class HalfIn:
+    """The password was right, and a code from the phone is still asked for; `version` is the account's."""
+
+    account_id: int
+    version: int
+
+
 def digest(token: str) -> str:
     """Return what is stored of a token of 256 random bits; such a token needs no slow hash."""
     return hashlib.sha256(token.encode()).hexdigest()
@@ -139,63 +145,43 @@ def sign_in(
     hours: int,
     browser: str = "",
     agent: str = "",
-) -> SignedIn | None:
+) -> SignedIn | HalfIn | None:
     """Return a new session of the account `name`, None where name and password do not fit.
 
+    `HalfIn` where the account has a second factor: `api.access.second_factor.come_in` then gives the session.
     browser: what tells apart a browser in which this name has signed in before, empty for one that has not. Its tries
     are counted by themselves, so that guessing elsewhere never locks the right person out of it. A one-time password
     opens one session. Raises `Problem` 429 where too many tries failed, before the password is looked at.
     """
     name = name.strip().lower()
-    counted_for = (f"name {name[:80]}", f"address {address}")
-    if browser:
-        counted_for = (f"name {name[:80]} in {digest(browser)[:16]}", f"browser {digest(browser)[:16]}")
-    _count_try(database, counted_for, now)
+    counted_for = tries_of(f"name {name[:80]}", address, browser)
+    count_try(database, counted_for, now)
     with transaction(database) as session:  # none is open while a password is hashed: that takes its time
         account = session.exec(select(Account).where(Account.name == name)).first()
     fits = passwords.fits(password[: PASSWORD.most], account)
-    if not fits or account is None or not account.active:
+    if not fits or account is None or account.id is None or not account.active:
         return None
     with transaction(database) as session:
-        if account.one_time_until is not None:
-            if account.one_time_until <= now:
-                return None
-            once = sa.update(Account).where(col(Account.id) == account.id, col(Account.one_time_used_at).is_(None))
-            once = once.where(col(Account.password) == account.password).values(one_time_used_at=now)
-            if session.execute(once).rowcount != 1:  # type: ignore[attr-defined]
-                return None
-        session.execute(sa.delete(SignInTry).where(col(SignInTry.counted_for) == counted_for[0]))
-        newest = select(SignInTry).where(SignInTry.counted_for == counted_for[1]).order_by(col(SignInTry.id).desc())
-        if (own := session.exec(newest).first()) is not None:
-            session.delete(own)
-        session.execute(sa.delete(SignIn).where(col(SignIn.expires_at) <= now))
-        return SignedIn(new_session(session, account, now, hours, agent), account.one_time_until is not None)
+        if has_codes(session, account):
+            forget_tries(session, counted_for)
+            return HalfIn(account.id, account.version)
+        return begin_session(session, account, counted_for, now, hours, agent)
 
 
-def _count_try(database: sa.Engine, counted_for: tuple[str, str], now: datetime.datetime) -> None:
-    """Count a try for a name and an address; raise `Problem` 429 where those before it were too many.
-
-    It is kept before the others are counted, so that tries at the same moment cannot slip through together; one that
-    is refused is not kept, so that waiting ends.
-    """
-    mine = [SignInTry(counted_for=key, at=now) for key in counted_for]
-    window = datetime.timedelta(minutes=TRY_MINUTES)
-    with transaction(database) as session:
-        session.execute(sa.delete(SignInTry).where(col(SignInTry.at) <= now - window))
-        session.add_all(mine)
-    with transaction(database) as session:
-        for key, most in zip(counted_for, (TRIES_BY_NAME, TRIES_BY_ADDRESS), strict=True):
-            times = session.exec(
-                select(SignInTry.at).where(SignInTry.counted_for == key).order_by(col(SignInTry.at).desc())
-            ).all()
-            if len(times) <= most:
-                continue
-            ids = [row.id for row in mine]
-            session.execute(sa.delete(SignInTry).where(col(SignInTry.id).in_(ids)))
-            session.commit()
-            wait = int((times[most] + window - now).total_seconds()) + 1
-            detail = f"Too many tries failed. Wait {-(-wait // 60)} minutes, or ask the manager for a reset."
-            raise Problem(429, detail, kind="too-many-tries", headers={"Retry-After": str(wait)})
+def begin_session(
+    session: Session, account: Account, counted_for: tuple[str, str], now: datetime.datetime, hours: int, agent: str
+) -> SignedIn | None:
+    """Return a session of an account that has shown all it is asked for; None where its one-time password is used."""
+    if account.one_time_until is not None:
+        if account.one_time_until <= now:
+            return None
+        once = sa.update(Account).where(col(Account.id) == account.id, col(Account.one_time_used_at).is_(None))
+        once = once.where(col(Account.password) == account.password).values(one_time_used_at=now)
+        if session.execute(once).rowcount != 1:  # type: ignore[attr-defined]
+            return None
+    forget_tries(session, counted_for)
+    session.execute(sa.delete(SignIn).where(col(SignIn.expires_at) <= now))
+    return SignedIn(new_session(session, account, now, hours, agent), account.one_time_until is not None)
 
 
 def new_session(session: Session, account: Account, now: datetime.datetime, hours: int, agent: str = "") -> str:
@@ -241,17 +227,52 @@ def sign_out(session: Session, token: str) -> None:
     session.execute(sa.delete(SignIn).where(col(SignIn.digest) == digest(token)))
 
 
+def has_codes(session: Session, account: Account) -> bool:
+    """Say whether `account` is asked for a code from a phone after its password."""
+    factor = session.get(SecondFactor, account.id)
+    return factor is not None and factor.since is not None
+
+
+def end_second_factor(session: Session, account: Account, *, by: str, now: datetime.datetime) -> bool:
+    """Ask `account` for no code any more, and end its sessions; say whether one was asked for, or about to be."""
+    session.execute(sa.delete(RecoveryCode).where(col(RecoveryCode.account_id) == account.id))
+    gone = session.execute(sa.delete(SecondFactor).where(col(SecondFactor.account_id) == account.id))
+    if gone.rowcount == 0:  # type: ignore[attr-defined]
+        return False
+    account.version += 1
+    session.add(account)
+    end_sessions(session, account)
+    note(session, now, by, "ended codes at sign-in", "account", account.name, {})
+    return True
+
+
 def end_sessions(session: Session, account: Account) -> None:
     """End every session of `account`."""
     session.execute(sa.delete(SignIn).where(col(SignIn.account_id) == account.id))
 
 
+def known_by_password(
+    database: sa.Engine, passwords: Passwords, account: Account, old: str, now: datetime.datetime
+) -> None:
+    """Make sure that who is signed in knows the account's password; wrong tries are counted as at sign-in.
+
+    Raises `BadInput` for `old` where it is wrong, `Problem` 429 where too many were.
+    """
+    counted_for = tries_of(f"password {account.id}", f"of account {account.id}", "")
+    count_try(database, counted_for, now)
+    if not passwords.fits(old[: PASSWORD.most], account):
+        raise BadInput("old", "is not the password that you have now")
+    with transaction(database) as session:
+        forget_tries(session, counted_for)
+
+
 def change_password(
     session: Session, passwords: Passwords, account: Account, old: str, new: str, again: str, now: datetime.datetime
 ) -> None:
-    """Give `account` the password `new` and end all its sessions; raises `BadInput` naming the field that is wrong."""
-    if not passwords.fits(old[: PASSWORD.most], account):
-        raise BadInput("old", "is not the password that you have now")
+    """Give `account` the password `new` in place of `old`, which was looked at before; end all its sessions.
+
+    Raises `BadInput` naming the field that is wrong.
+    """
     if not PASSWORD.least <= len(new) <= PASSWORD.most:
         raise BadInput("new", f"must have {PASSWORD.least} to {PASSWORD.most} characters, has {len(new)}")
     if new == old or account.name in new.lower() or trivial(new, account.name):

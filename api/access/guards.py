@@ -20,7 +20,7 @@ from fastapi.routing import iter_route_contexts
 from sqlmodel import Session, SQLModel
 from starlette.datastructures import UploadFile
 
-from api.access.accounts import Role, owner, seen
+from api.access.accounts import Role, has_codes, owner, seen
 from api.access.day_links import crew_of_link
 from api.access.issued import note_used
 from api.access.scopes import opened
@@ -56,6 +56,7 @@ class Who:
     crew_id: str | None = None
     day: datetime.date | None = None
     must_change: bool = False
+    must_set_up: bool = False
     token_id: int | None = None
     scopes: tuple[str, ...] = ()
 
@@ -119,6 +120,8 @@ class Permission:
             return who
         if who.must_change and not self.one_time:
             raise Problem(403, "Your password is for one time: choose your own.", kind="change-password")
+        if who.must_set_up and not self.one_time:
+            raise Problem(403, "Managers sign in with a code from their phone here: set it up.", kind="set-up-codes")
         if who.role not in self.roles and not (who.link_id is not None and self.crew_link):
             raise Problem(403, f"This is for {self.words}.")
         return who
@@ -144,8 +147,8 @@ class Permission:
 def allow(*roles: Role, crew_link: bool = False, one_time: bool = False) -> Any:
     """Return the dependency that lets only accounts of `roles` in, and crews by their day link where `crew_link`.
 
-    `one_time`: also while a one-time password is still to be changed. A route that lets links in must still ask
-    `own_crew_day` or `own_job`: a link is for one crew and one day.
+    `one_time`: also while a one-time password is still to be changed, or codes at sign-in to be set up. A route that
+    lets links in must still ask `own_crew_day` or `own_job`: a link is for one crew and one day.
     """
     if not roles:
         raise ValueError("say which roles may use this; everyone() lets anybody in")
@@ -201,6 +204,9 @@ def _caller(request: Request, session: Session) -> Who:
             account_id=account.id,
             crew_id=account.crew_id,
             must_change=account.one_time_until is not None,
+            must_set_up=settings.codes == "managers"
+            and account.role == Role.manager
+            and not has_codes(session, account),
         )
     token = request.cookies.get(cookie_name(settings, "day"), "")
     link = crew_of_link(session, secret, token, now) if token else None

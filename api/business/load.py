@@ -15,8 +15,9 @@ from api.ledger.history import note
 from scheduler.errors import BadInput
 
 _KEPT_AT_LOAD = (
-    *("history", "chain_link", "stored_plan"),
+    *("history", "chain_link", "ledger_opening", "stored_plan"),
     *("account", "sign_in", "sign_in_try", "day_link", "program_token", "calendar_address"),
+    *("second_factor", "recovery_code"),
 )
 
 
@@ -41,9 +42,17 @@ def load_business(database: sa.Engine, business: BusinessFiles, files: str, now:
         visits = {row.id for row in business.rows if isinstance(row, tables.Visit)}
         kept = [row.model_dump() for row in session.exec(select(tables.Prepared)) if row.visit_id in visits]
         session.expunge_all()
+        opening = None
+        if session.exec(select(tables.StockMove.id).limit(1)).first() is not None:
+            opening = tables.LedgerOpening(at=now, by="files", why="the business was loaded anew")
+            session.add(opening)
+            session.flush()
         for table in reversed(SQLModel.metadata.sorted_tables):
             if table.name not in _KEPT_AT_LOAD:
                 session.execute(sa.delete(table))
+        if opening is not None:
+            opening.closed_at = now
+            session.flush()
         load(session, business)
         session.add_all(tables.Prepared(**values) for values in kept)
         note(session, now, "files", "loaded", "business", new.name, {"files": files})

@@ -27,12 +27,14 @@ SEALED: dict[str, tuple[str, ...]] = {
     "posted_week": ("start_date", "plan_id", "posted_at", "posted_by", "despite", "despite_why"),
     "stock_move": ("item", "yard_id", "kind", "pieces", "on_hand_after", "why", "at", "by"),
     "count_line": ("count_id", "item", "pieces", "damaged", "code", "at", "by"),
+    "ledger_opening": ("at", "by", "why"),
 }
 WORDS = {
     "history": "line {} of the history",
     "posted_week": "posting {} of a week",
     "stock_move": "move {} of the shelf",
     "count_line": "line {} of a count",
+    "ledger_opening": "opening {} of the ledgers",
 }
 CLEARED_BY_LOAD = ("stock_move", "count_line")  # a business that is loaded anew brings its own
 BEGINNING = "0" * 64

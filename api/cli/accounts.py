@@ -14,6 +14,12 @@ def reset_password(
     manager: Annotated[
         bool, typer.Option("--manager", help="Make them a manager, and let them sign in where nobody has that name.")
     ] = False,
+    codes: Annotated[
+        bool,
+        typer.Option(
+            "--codes", help="Ask them for no code from a phone any more: it is lost, and so are the recovery codes."
+        ),
+    ] = False,
 ) -> None:
     """Print a new one-time password for somebody, which ends their sessions and lets them sign in again.
 
@@ -21,7 +27,7 @@ def reset_password(
     """
     from sqlmodel import select
 
-    from api.access.accounts import Passwords, Role, make_account
+    from api.access.accounts import Passwords, Role, end_second_factor, make_account
     from api.access.accounts import reset_password as reset
     from api.database import open_database, transaction, upgrade
     from api.settings import read_settings
@@ -45,6 +51,8 @@ def reset_password(
             account.active = True
             if manager:
                 account.role, account.crew_id = Role.manager, None
+            if codes:
+                end_second_factor(session, account, by="command line", now=now)
             passwords = Passwords(quick=settings.quick_passwords)
             password = reset(session, passwords, account, by="command line", now=datetime.datetime.now(datetime.UTC))
     finally:

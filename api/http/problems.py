@@ -36,6 +36,7 @@ KINDS = {
     "too-many-tries": "Too many tries",
     "form-expired": "This form is no longer good",
     "change-password": "Change the one-time password first",
+    "set-up-codes": "Set up codes at sign-in first",
     "moved": "The week was posted anew",
     "breaks-rule": "This breaks a rule",
     "breaks-promise": "This breaks a promise to a customer",
@@ -125,6 +126,8 @@ async def answer(request: Request, fault: Exception) -> Response:
             return RedirectResponse(f"/sign-in?next={quote(aim, safe='')}", 303)
         if problem.kind == "change-password":
             return RedirectResponse("/password", 303)
+        if problem.kind == "set-up-codes":
+            return RedirectResponse("/second-factor", 303)
         values = {"title": problem.title, "words": problem.detail, "problem": problem}
         refused = page(request, "refused.html", values, status=problem.status)
         refused.headers.update(problem.headers)

@@ -18,6 +18,7 @@ from api.routes.office import (
     maker_orders,
     places,
     roads,
+    second_factor,
     settings,
 )
 from api.routes.programs import changes, tokens, webhooks
@@ -29,6 +30,6 @@ _DOORS = (
     weeks, live, plans, runs, horizon, entry, hand_over, jobs, customers, sites, history, accounts, links, exchange,
     gates, maker_orders, kinds, settings, forecasts, roads, places, looking_back, begin, today, days, photos, bench,
     stock, yard, surveys, survey_entry, job_awning, learning, visits, orders, awnings, papers, promise, rebooking,
-    messages, bookings, condition, tokens, calendars, webhooks, changes,
+    messages, bookings, condition, tokens, calendars, second_factor, webhooks, changes,
 )  # fmt: skip
 ROUTERS = tuple(door.router for door in _DOORS)

@@ -1,6 +1,16 @@
 """All tables of the service; importing this fills `SQLModel.metadata`."""
 
-from api.tables.accounts import Account, CalendarAddress, DayLink, KeptAnswer, ProgramToken, SignIn, SignInTry
+from api.tables.accounts import (
+    Account,
+    CalendarAddress,
+    DayLink,
+    KeptAnswer,
+    ProgramToken,
+    RecoveryCode,
+    SecondFactor,
+    SignIn,
+    SignInTry,
+)
 from api.tables.bench import (
     CountLine,
     CrateCount,
@@ -32,7 +42,7 @@ from api.tables.business import (
     VanOut,
     Yard,
 )
-from api.tables.chain import ChainLink
+from api.tables.chain import ChainLink, LedgerOpening
 from api.tables.hooks import Webhook, WebhookCall
 from api.tables.office import FileShape, Gate, GateRule, MakerOrder, SentFile, SentPaper
 from api.tables.places import KnownAddress, PlaceAnswer, PlaceSource
@@ -88,6 +98,7 @@ __all__ = [
     "KitState",
     "KnownAddress",
     "LearningRule",
+    "LedgerOpening",
     "LoadTick",
     "Lock",
     "MakerOrder",
@@ -107,11 +118,13 @@ __all__ = [
     "Prepared",
     "ProgramToken",
     "RebookingCase",
+    "RecoveryCode",
     "Reservation",
     "RoadPlace",
     "RoadSource",
     "RoadTable",
     "RouteOut",
+    "SecondFactor",
     "SentFile",
     "SentPaper",
     "Short",

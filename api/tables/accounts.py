@@ -1,6 +1,7 @@
 """Who may use the service: accounts, their sessions, a crew's day links, and answers kept for repeated requests.
 
-Secrets (session and link tokens) are stored as SHA-256 digests only: a copy of the database signs nobody in.
+Secrets (session and link tokens, recovery codes) are stored as SHA-256 digests only: a copy of the database signs
+nobody in. The keys of second factors have to be stored as they are; without the password they open nothing.
 """
 
 from __future__ import annotations
@@ -59,6 +60,31 @@ class SignInTry(SQLModel, table=True):
     id: int | None = Field(default=None, primary_key=True)
     counted_for: str = Field(index=True)
     at: datetime.datetime = Field(sa_type=Moment, index=True)
+
+
+class SecondFactor(SQLModel, table=True):
+    """The key from which somebody's phone makes the codes that are asked for after the password (RFC 6238).
+
+    `since` is null until a first code has shown that the phone has the key: until then nothing is asked. `last_step` is
+    the time step of the newest code that was taken: each serves once.
+    """
+
+    __tablename__ = "second_factor"
+
+    account_id: int = Field(primary_key=True, foreign_key="account.id")
+    key: str
+    begun_at: datetime.datetime = Field(sa_type=Moment)
+    since: datetime.datetime | None = Field(default=None, sa_type=Moment)
+    last_step: int = 0
+
+
+class RecoveryCode(SQLModel, table=True):
+    """The digest of a code that stands in for a lost phone; the row goes when the code is used."""
+
+    __tablename__ = "recovery_code"
+
+    digest: str = Field(primary_key=True)
+    account_id: int = Field(foreign_key="account.id", index=True)
 
 
 class DayLink(SQLModel, table=True):

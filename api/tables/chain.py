@@ -28,3 +28,18 @@ class ChainLink(SQLModel, table=True):
     sealed_at: datetime.datetime = Field(sa_type=Moment)
 
     __table_args__ = (sa.Index("ix_chain_link_of_table_row_id", "of_table", "row_id"),)
+
+
+class LedgerOpening(SQLModel, table=True):
+    """A moment at which rows that stay could be removed, and why: the database refuses it at any other.
+
+    `closed_at` is null while it lasts, which is within one transaction. The row stays, and is sealed.
+    """
+
+    __tablename__ = "ledger_opening"
+
+    id: int | None = Field(default=None, primary_key=True)
+    at: datetime.datetime = Field(sa_type=Moment)
+    by: str
+    why: str
+    closed_at: datetime.datetime | None = Field(default=None, sa_type=Moment)

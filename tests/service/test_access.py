@@ -11,7 +11,8 @@ from fastapi.testclient import TestClient
 from sqlmodel import select
 
 from api import tables
-from api.access.accounts import TRIES_BY_NAME, Role, trivial
+from api.access.accounts import Role, trivial
+from api.access.tries import TRIES_BY_NAME
 from api.database import transaction
 from tests.service.cast import JSON, NAMES, PAGE, PASSWORD, anonymous, frozen, sign_in, signed_in
 

@@ -232,6 +232,37 @@ def test_the_chain_is_only_ever_added_to(database: sa.Engine) -> None:
     database.dispose()
 
 
+def test_what_stays_is_removed_by_a_load_alone_which_is_written_down(either_settings: Settings) -> None:
+    database = open_database(either_settings.database)
+    load_business(database, read_business(DEMO), "first", NOW)
+    with transaction(database) as session:
+        assert session.exec(sa.select(tables.LedgerOpening)).all() == []  # type: ignore[call-overload]
+        move = session.execute(sa.select(tables.StockMove)).scalars().first()
+        assert move is not None
+        session.add(
+            tables.StoredPlan(start_date=NOW.date(), fingerprint="f", week="{}", plan="{}", cost_cents=1,
+                              bound_cents=1, seconds=1.0, made_at=NOW, made_by="maud")
+        )  # fmt: skip
+    for change in ("DELETE FROM stock_move", "DELETE FROM stored_plan"):
+        with pytest.raises(sa.exc.DatabaseError, match="stays as it was made"), database.begin() as connection:
+            connection.execute(sa.text(change))
+    load_business(database, read_business(DEMO), "second", NOW)
+    with transaction(database) as session:
+        (opening,) = session.execute(sa.select(tables.LedgerOpening)).scalars().all()
+        assert (opening.by, opening.why, opening.closed_at) == ("files", "the business was loaded anew", NOW)
+    for change in (
+        "DELETE FROM stock_move",
+        "DELETE FROM ledger_opening",
+        "UPDATE ledger_opening SET closed_at = NULL",
+    ):
+        with pytest.raises(sa.exc.DatabaseError, match="stays as it was made"), database.begin() as connection:
+            connection.execute(sa.text(change))
+    while seal(database):
+        pass
+    assert faults(database) == []
+    database.dispose()
+
+
 def test_a_database_that_is_away_for_a_while_does_not_end_the_sealing(app: FastAPI) -> None:
     keeper = ChainKeeper(app.state.database, lambda: NOW)
     keeper.start()

@@ -11,7 +11,8 @@ from fastapi.testclient import TestClient
 from sqlmodel import select
 
 from api import tables
-from api.access.accounts import TRIES_BY_ADDRESS, TRIES_BY_NAME, TRY_MINUTES, Role
+from api.access.accounts import Role
+from api.access.tries import TRIES_BY_ADDRESS, TRIES_BY_NAME, TRY_MINUTES
 from api.database import transaction
 from api.settings import Settings, sqlite_address
 from tests.service.cast import JSON, PAGE, PASSWORD, anonymous, csrf_in, frozen, running, sign_in, signed_in

@@ -47,6 +47,34 @@ def rows(text: str) -> list[list[str]]:
     return [[cell.strip() for cell in re.split(r"(?<!\\)\|", line)[1:-1]] for line in lines if "| --- |" not in line]
 
 
+# ---- promises and threats
+
+
+def test_every_promise_is_held_by_tests_that_exist() -> None:
+    """A cell names tests alone: `tests/FILE.py::test_NAME`, or a whole file of them."""
+    promised = rows(TEXT["docs/promises.md"])
+    assert len(promised) > 20
+    for promise, cell in (row for row in promised if row != ["promise", "tests"]):
+        named = CODE.findall(cell)
+        assert named, promise
+        assert not CODE.sub("", cell).strip(), promise
+        for one in named:
+            file, _, test = one.strip("`").partition("::")
+            assert file.startswith("tests/"), one
+            text = (ROOT / file).read_text()
+            assert re.search(rf"^def {test or 'test_[a-z0-9_]+'}\(", text, re.MULTILINE), one
+
+
+def test_every_threat_is_kept_by_tests_that_exist() -> None:
+    threats = rows(TEXT["docs/threats.md"])
+    assert len(threats) > 20
+    for threat, _, cell in (row for row in threats if row != ["threat", "what keeps it", "test"]):
+        named = [one.strip("`") for one in CODE.findall(cell)]
+        assert named, threat
+        for one in named:  # the folder stands with the first of a cell
+            assert (ROOT / "tests" / (one if "/" in one else f"service/{one}")).is_file(), one
+
+
 # ---- paths, names, links
 
 

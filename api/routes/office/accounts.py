@@ -8,21 +8,23 @@ from typing import Annotated, Any
 
 from fastapi import APIRouter, Form, Request
 from fastapi.responses import JSONResponse, RedirectResponse, Response
-from itsdangerous import BadSignature, URLSafeSerializer
+from itsdangerous import BadSignature, URLSafeSerializer, URLSafeTimedSerializer
 from sqlmodel import Session, col, select
 
-from api.access import accounts
-from api.access.accounts import Passwords, Role
+from api.access import accounts, second_factor
+from api.access.accounts import HalfIn, Passwords, Role
 from api.access.guards import STAFF, Who, allow, cookie_name, csrf_token, everyone, found
+from api.database import transaction
 from api.http.measures import REFUSED
 from api.http.pages import Database, page, wants_json
 from api.http.problems import Problem, responses
 from api.routes.records import Words
 from api.settings import Settings
-from api.tables import Account, Crew
+from api.tables import Account, Crew, SecondFactor
 from scheduler.errors import BadInput
 
 router = APIRouter(tags=["accounts"])
+CODE_S = 300  # in which the code follows the password
 KNOWN_DAYS = 180  # that a browser in which somebody has signed in is known by
 Text = Annotated[Words, Form(max_length=400)]
 Manager = Annotated[Who, allow(Role.manager)]
@@ -62,6 +64,8 @@ def sign_in(request: Request, who: Anybody, name: Text = "", password: Text = ""
         if wants_json(request):
             raise
         made, status, fault = None, problem.status, problem.detail
+    if isinstance(made, HalfIn):
+        return code_asked(request, who, made, _inside(next))
     if made is None:
         if status == 401:
             REFUSED.labels("wrong").inc()
@@ -69,18 +73,35 @@ def sign_in(request: Request, who: Anybody, name: Text = "", password: Text = ""
             raise Problem(401, fault, headers={"WWW-Authenticate": 'Session realm="Eaveboard"'})
         values = {"csrf": who.csrf, "next": _inside(next), "name": name, "fault": fault}
         return _unkept(page(request, "sign_in.html", values, status=status))
-    aim = "/password" if made.must_change else _inside(next)
-    answer: Response
+    return let_in(request, made, name, _inside(next))
+
+
+@router.post("/sign-in/code", responses=responses(429))
+def sign_in_code(request: Request, who: Anybody, ticket: Text = "", code: Text = "", next: Text = "/") -> Response:
+    """Begin a session by the code from the phone, after the password was right."""
+    state = request.app.state
+    try:
+        account_id, version, name = _tickets(request).loads(ticket, max_age=CODE_S)
+    except (BadSignature, ValueError, TypeError):
+        raise Problem(401, "That took too long: sign in again with your password.") from None
+    half = HalfIn(account_id, version)
+    address = request.client.host if request.client else "?"
+    try:
+        made = second_factor.come_in(
+            state.database, half, code, address=address, now=_now(), hours=state.settings.session_hours,
+            browser=_known_browser(request, name), agent=request.headers.get("user-agent", ""),
+        )  # fmt: skip
+        status, fault = 401, "That is not the code that your phone shows now, nor a recovery code that is left."
+    except Problem as problem:
+        if wants_json(request):
+            raise
+        made, status, fault = None, problem.status, problem.detail
+    REFUSED.labels("wrong" if status == 401 else "too many tries").inc(made is None)
+    if made is not None:
+        return let_in(request, made, name, _inside(next))
     if wants_json(request):
-        answer = JSONResponse({"csrf": csrf_token(state.secret, made.token), "must_change": made.must_change})
-    else:
-        answer = RedirectResponse(aim, 303)
-    _end_old(request)
-    _start(request, answer, made.token)
-    if not _known_browser(request, name):
-        known = _browsers(request).dumps([name.strip().lower(), secrets.token_urlsafe(16)])
-        set_cookie(request, answer, "browser", str(known), KNOWN_DAYS * 86400)
-    return answer
+        raise Problem(401, fault, headers={"WWW-Authenticate": 'Session realm="Eaveboard"'})
+    return code_asked(request, who, half, _inside(next), ticket, fault, status)
 
 
 @router.post("/sign-out")
@@ -106,7 +127,9 @@ def password_page(request: Request, session: Database, who: SignedIn) -> Respons
     assert who.account_id is not None
     own = accounts.digest(request.cookies.get(cookie_name(request.app.state.settings, "session"), ""))
     mine = accounts.sessions_of(session, who.account_id, _now())
+    factor = session.get(SecondFactor, who.account_id)
     values = {"must_change": who.must_change, "fault": None, "sessions": mine, "own": own}
+    values["codes_since"] = factor.since if factor else None
     return page(request, "password.html", values)
 
 
@@ -118,6 +141,7 @@ def password(
     account = found(session, Account, who.account_id, "account")
     state = request.app.state
     try:
+        accounts.known_by_password(state.database, state.passwords, account, old, _now())
         accounts.change_password(session, state.passwords, account, old, new, again, _now())
     except BadInput as fault:
         if wants_json(request):
@@ -161,6 +185,17 @@ def reset(request: Request, session: Database, who: Manager, account_id: int) ->
     return _handed_over(request, account.name, made, 200)
 
 
+@router.post("/accounts/{account_id}/second-factor/end")
+def end_second_factor(request: Request, session: Database, who: Manager, account_id: int) -> Response:
+    """Ask somebody else for no code any more, such as for a lost phone; their sessions end."""
+    account = _account(session, account_id)
+    if account.id == who.account_id:
+        raise Problem(403, "This is for another manager: end your own codes on the page of your password.")
+    if not accounts.end_second_factor(session, account, by=who.name, now=_now()):
+        raise Problem(404, f"{account.name} is asked for no code.")
+    return JSONResponse(_record(account)) if wants_json(request) else RedirectResponse("/accounts", 303)
+
+
 @router.post("/accounts/{account_id}")
 def change(
     request: Request, session: Database, who: Manager, account_id: int, role: Text = "", active: Text = ""
@@ -200,6 +235,40 @@ def end_session(request: Request, session: Database, who: SignedIn, session_id: 
         raise Problem(404, f'You have no session "{session_id}".')
     session.delete(mine[0])
     return JSONResponse({"ended": session_id}) if wants_json(request) else RedirectResponse("/password", 303)
+
+
+def code_asked(
+    request: Request, who: Who, half: HalfIn, aim: str, ticket: str = "", fault: str = "", status: int = 202
+) -> Response:
+    """Ask for the code from the phone; `ticket` says whose password was right, and that for `CODE_S` alone."""
+    if not ticket:
+        with transaction(request.app.state.database) as session:
+            name = found(session, Account, half.account_id, "account").name
+        ticket = str(_tickets(request).dumps([half.account_id, half.version, name]))
+    if wants_json(request):
+        return _unkept(JSONResponse({"code_asked": True, "ticket": ticket}, status))
+    values = {"csrf": who.csrf, "next": aim, "ticket": ticket, "fault": fault}
+    return _unkept(page(request, "sign_in_code.html", values, status=200 if status == 202 else status))
+
+
+def let_in(request: Request, made: accounts.SignedIn, name: str, aim: str) -> Response:
+    """Answer with the new session, and have the browser known from now on."""
+    state = request.app.state
+    answer: Response
+    if wants_json(request):
+        answer = JSONResponse({"csrf": csrf_token(state.secret, made.token), "must_change": made.must_change})
+    else:
+        answer = RedirectResponse("/password" if made.must_change else aim, 303)
+    _end_old(request)
+    _start(request, answer, made.token)
+    if not _known_browser(request, name):
+        known = _browsers(request).dumps([name.strip().lower(), secrets.token_urlsafe(16)])
+        set_cookie(request, answer, "browser", str(known), KNOWN_DAYS * 86400)
+    return answer
+
+
+def _tickets(request: Request) -> URLSafeTimedSerializer:
+    return URLSafeTimedSerializer(request.app.state.secret, salt="code asked")
 
 
 def _browsers(request: Request) -> URLSafeSerializer:
@@ -245,6 +314,8 @@ def _list_page(
     crews = session.exec(select(Crew).order_by(col(Crew.id))).all()
     values = {
         "accounts": _all(session),
+        "with_codes": set(session.exec(select(SecondFactor.account_id).where(col(SecondFactor.since).is_not(None)))),
+        "own_id": request.state.who.account_id,
         "roles": list(Role),
         "crews": crews,
         "form": form or {"name": "", "role": Role.office, "crew_id": ""},
