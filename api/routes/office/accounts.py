@@ -128,7 +128,7 @@ def password_page(request: Request, session: Database, who: SignedIn) -> Respons
     own = accounts.digest(request.cookies.get(cookie_name(request.app.state.settings, "session"), ""))
     mine = accounts.sessions_of(session, who.account_id, _now())
     factor = session.get(SecondFactor, who.account_id)
-    values = {"must_change": who.must_change, "fault": None, "sessions": mine, "own": own}
+    values: dict[str, Any] = {"must_change": who.must_change, "fault": None, "sessions": mine, "own": own}
     values["codes_since"] = factor.since if factor else None
     return page(request, "password.html", values)
 
