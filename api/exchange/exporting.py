@@ -35,6 +35,10 @@ LEFT_OUT = {
     "program_token": "tokens by which programs use the service",
     "day_link": "links that open a crew's day without signing in",
     "kept_answer": "answers kept for repeated requests",
+    "second_factor": "keys of second factors",
+    "recovery_code": "codes that stand for a second factor",
+    "webhook": "addresses of other programs, with what their calls are signed with",
+    "webhook_call": "calls to them",
 }
 SECRETS = {("account", "password")}
 LONGEST_XLSX_CELL = 32_767
