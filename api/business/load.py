@@ -43,7 +43,8 @@ def load_business(database: sa.Engine, business: BusinessFiles, files: str, now:
         kept = [row.model_dump() for row in session.exec(select(tables.Prepared)) if row.visit_id in visits]
         session.expunge_all()
         opening = None
-        if session.exec(select(tables.StockMove.id).limit(1)).first() is not None:
+        lines = (tables.StockMove.id, tables.CountLine.id)
+        if any(session.exec(select(one).limit(1)).first() is not None for one in lines):
             opening = tables.LedgerOpening(at=now, by="files", why="the business was loaded anew")
             session.add(opening)
             session.flush()

@@ -237,13 +237,16 @@ def test_what_stays_is_removed_by_a_load_alone_which_is_written_down(either_sett
     load_business(database, read_business(DEMO), "first", NOW)
     with transaction(database) as session:
         assert session.exec(sa.select(tables.LedgerOpening)).all() == []  # type: ignore[call-overload]
-        move = session.execute(sa.select(tables.StockMove)).scalars().first()
-        assert move is not None
+        visit = session.execute(sa.select(tables.Visit.id)).scalars().first()
+        count = tables.CrateCount(visit_id=visit, begun_at=NOW, begun_by="olive")
+        session.add(count)
+        session.flush()
+        session.add(tables.CountLine(count_id=count.id, item="bracket", pieces=1, at=NOW, by="olive"))
         session.add(
             tables.StoredPlan(start_date=NOW.date(), fingerprint="f", week="{}", plan="{}", cost_cents=1,
                               bound_cents=1, seconds=1.0, made_at=NOW, made_by="maud")
         )  # fmt: skip
-    for change in ("DELETE FROM stock_move", "DELETE FROM stored_plan"):
+    for change in ("DELETE FROM stock_move", "DELETE FROM count_line", "DELETE FROM stored_plan"):
         with pytest.raises(sa.exc.DatabaseError, match="stays as it was made"), database.begin() as connection:
             connection.execute(sa.text(change))
     load_business(database, read_business(DEMO), "second", NOW)

@@ -287,7 +287,12 @@ def test_every_route_lets_in_just_those_whom_it_states(started: FastAPI, person:
         client = client or caller(started, person, far_day)
         address = path.format_map({name: NOWHERE.get(name, "nowhere") for name in names_in(path)})
         answer = client.request(method, address, headers={"accept": "application/json"})
-        if method != "GET" and path in ("/sign-in", "/sign-out", "/password"):  # may have ended the session
+        if method != "GET" and path in (
+            "/sign-in",
+            "/sign-in/code",
+            "/sign-out",
+            "/password",
+        ):  # may have ended the session
             client = None
         if permission.everyone:
             allowed = True
@@ -295,7 +300,10 @@ def test_every_route_lets_in_just_those_whom_it_states(started: FastAPI, person:
             allowed = permission.crew_link
         else:
             allowed = person in permission.roles
-        if (method, path) == ("POST", "/sign-in"):  # judged by the form's token and the password, which lack
+        if (method, path) in (
+            ("POST", "/sign-in"),
+            ("POST", "/sign-in/code"),
+        ):  # judged by the form's token and the password, which lack
             assert answer.json()["type" if person == "nobody" else "title"] == (
                 "/problems/form-expired" if person == "nobody" else "Sign in first"
             )

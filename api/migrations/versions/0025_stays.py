@@ -1,4 +1,4 @@
-"""Moves of the shelf and stored plans that no one can remove, but in an opening that is itself written down."""
+"""Moves of the shelf, lines of counts and stored plans can be removed only in an opening that is written down."""
 
 import sqlalchemy as sa
 from alembic import op
@@ -9,7 +9,7 @@ branch_labels = None
 depends_on = None
 
 OPEN = "EXISTS (SELECT 1 FROM ledger_opening WHERE closed_at IS NULL)"
-STAY = ("stock_move", "stored_plan")
+STAY = ("stock_move", "count_line", "stored_plan")
 # An opening ends once, and nothing else of it changes.
 ENDED = "OLD.closed_at IS NOT NULL OR NEW.id <> OLD.id OR NEW.at <> OLD.at OR NEW.by <> OLD.by OR NEW.why <> OLD.why"
 
