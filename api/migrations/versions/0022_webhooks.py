@@ -42,7 +42,7 @@ def upgrade() -> None:
         ),
         sa.CheckConstraint("tries >= 0", name=op.f("ck_webhook_call_amounts_not_negative")),
         sa.ForeignKeyConstraint(["webhook_id"], ["webhook.id"], name=op.f("fk_webhook_call_webhook_id_webhook")),
-        sa.UniqueConstraint("webhook_id", "history_id", name=op.f("uq_webhook_call_webhook_id")),
+        sa.UniqueConstraint("webhook_id", "history_id", name=op.f("uq_webhook_call_webhook_id_history_id")),
         sa.PrimaryKeyConstraint("id", name=op.f("pk_webhook_call")),
     )
     op.create_index(op.f("ix_webhook_call_webhook_id"), "webhook_call", ["webhook_id"])
