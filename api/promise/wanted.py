@@ -74,7 +74,7 @@ def place_of(session: Session, wanted: WantedJob) -> tuple[float, float]:
     same = sa.func.lower(col(site.town)) == wanted.town.strip().lower()
     lat, lon = session.execute(sa.select(sa.func.avg(col(site.lat)), sa.func.avg(col(site.lon))).where(same)).one()
     if lat is None:
-        problem = f'"{wanted.town}" has no site yet that says where it is: give latitude and longitude too'
+        problem = f'"{wanted.town}" has no site yet that says where it is: give the street and number too, or a pin'
         raise BadInput("town", problem)
     return float(lat), float(lon)
 

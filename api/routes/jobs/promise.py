@@ -23,6 +23,8 @@ from api.http.pages import Database, page, wants_json
 from api.http.problems import responses
 from api.jobs.models import model_names
 from api.ledger.told import HOLDS, told_now
+from api.places.finder import Finder
+from api.places.pins import pin_text, read_pin
 from api.promise.finding import TimesFound, found_in, times_for
 from api.promise.ground import Sales
 from api.promise.taking import AskedTime, Promised, asked_for, promise
@@ -44,9 +46,10 @@ _Wall = Annotated[records.Words, Field(max_length=40)]
 
 
 class WantedBody(records.Body):
-    """A job that is not entered yet: what, where (a known town, or latitude and longitude), and of an install its wall.
+    """A job that is not entered yet: what, where, and of an install its wall.
 
-    Lengths in millimeters; what is left out is taken as usual.
+    It is where its pin is, else where its address is found, else in the middle of the sites known in its town. Lengths
+    in millimeters; what is left out is taken as usual.
     """
 
     kind: Kind = "install"
@@ -112,23 +115,26 @@ def promise_job(
 @router.get("/promise")
 def promise_page(
     request: Request, session: Database, _: Office, now: Now, kind: Kind = "install", town: Typed = "",
-    address: Annotated[records.Words, Query(max_length=200)] = "", lat: Typed = "", lon: Typed = "",
+    address: Annotated[records.Words, Query(max_length=200)] = "", pin: Typed = "",
     width: Typed = "", height: Typed = "", wall: Typed = "", model: Typed = "",
 ) -> Response:  # fmt: skip
     """Show the form for a job that is not entered yet, and once a town is given the times that it could be promised."""
     typed = {
-        "kind": kind, "town": town, "address": address, "lat": lat, "lon": lon, "width": width, "height": height,
-        "wall": wall, "model": model,
+        "kind": kind, "town": town, "address": address, "pin": pin, "width": width, "height": height, "wall": wall,
+        "model": model,
     }  # fmt: skip
-    times, fault, where = None, "", ""
+    times, fault, where, at = None, "", "", ""
     if town.strip():
         try:
-            times = _times(request, session, _wanted(session, typed), now)
+            wanted, at = _located(request, _wanted(session, typed))
+            times = _times(request, session, wanted, now)
+            typed["pin"] = pin_text(wanted.lat, wanted.lon)
         except BadInput as problem:
             fault, where = problem.problem, problem.where
     values = {
         "typed": typed, "times": times, "fault": fault, "where": where, "towns": towns_known(session), "walls": _WALLS,
         "models": model_names(session), "holds": HOLDS, "action": "/promise", "hidden": typed, "booking": None,
+        "at": at,
     }  # fmt: skip
     return page(request, "promise.html", values, 422 if fault else 200)
 
@@ -139,16 +145,16 @@ def promise_form(
     name: Annotated[str, Form(), as_sent("customer.name")], town: SentTyped, kind: Annotated[Kind, Form()] = "install",
     phone: Annotated[str, Form(), as_sent("customer.phone")] = "",
     email: Annotated[str, Form(), as_sent("customer.email")] = "",
-    address: Annotated[records.Words, Form(max_length=200)] = "", lat: SentTyped = "", lon: SentTyped = "",
+    address: Annotated[records.Words, Form(max_length=200)] = "", pin: SentTyped = "",
     width: SentTyped = "", height: SentTyped = "", wall: SentTyped = "", model: SentTyped = "",
     hold: Annotated[Hold, Form()] = "day",
 ) -> Response:  # fmt: skip
     """Enter the job that is sold and promise it the time; all of it or nothing."""
     typed = {
-        "kind": kind, "town": town, "address": address, "lat": lat, "lon": lon, "width": width, "height": height,
-        "wall": wall, "model": model,
+        "kind": kind, "town": town, "address": address, "pin": pin, "width": width, "height": height, "wall": wall,
+        "model": model,
     }  # fmt: skip
-    wanted = _wanted(session, typed)
+    wanted, _ = _located(request, _wanted(session, typed))
 
     def write() -> Response:
         made = _sell(request, wanted, Buyer(name, phone, email), asked_for(time, hold), now, who.name)
@@ -163,7 +169,7 @@ def wanted_times(request: Request, session: Database, _: Office, now: Now, body:
 
     The answer is as that of `/jobs/{visit_id}/times`.
     """
-    return _json(_record(_times(request, session, _from(body), now)))
+    return _json(_record(_times(request, session, _from(request, body), now)))
 
 
 @router.post("/promise/bookings", status_code=201, responses=responses(400, 409))
@@ -175,9 +181,11 @@ def book_wanted(request: Request, session: Database, who: Office, now: Now, once
     `Idempotency-Key`: the same request sent twice books once.
     """
 
+    wanted = _from(request, body)
+
     def write() -> Response:
         buyer = Buyer(body.name, body.phone, body.email)
-        made = _sell(request, _from(body), buyer, asked_for(body.time, body.hold), now, who.name)
+        made = _sell(request, wanted, buyer, asked_for(body.time, body.hold), now, who.name)
         return _json(_booked(made), 201, {"Location": f"/jobs/{made.visit_id}"})
 
     return once(session, write)
@@ -208,9 +216,25 @@ def _sell(
     return promise(sales, entered, asked, now=now, by=by)
 
 
-def _from(body: WantedBody) -> WantedJob:
+def _from(request: Request, body: WantedBody) -> WantedJob:
     values = {name.name: getattr(body, name.name) for name in dataclasses.fields(WantedJob)}
-    return _checked(WantedJob(**values))
+    return _located(request, _checked(WantedJob(**values)))[0]
+
+
+def _located(request: Request, wanted: WantedJob) -> tuple[WantedJob, str]:
+    """Return the job with the place of its address, where one is known or found, and how sure that place is.
+
+    Times are near enough by the likeliest place; the pin is looked at once the job is entered.
+    """
+    if wanted.lat is not None or not wanted.address:
+        return wanted, ""
+    finder: Finder = request.app.state.places
+    answer = finder.find(wanted.address, wanted.town)
+    if not answer.places:
+        return wanted, ""
+    place = answer.places[0]
+    words = place.words if answer.sure else f"{place.words}, not sure: look at the pin once the job is entered"
+    return dataclasses.replace(wanted, lat=place.lat, lon=place.lon), words
 
 
 def _wanted(session: Session, typed: dict[str, str]) -> WantedJob:
@@ -223,15 +247,13 @@ def _wanted(session: Session, typed: dict[str, str]) -> WantedJob:
         except BadInput as fault:
             raise BadInput(name, fault.problem) from None
 
-    def degrees(name: str) -> float | None:
-        try:
-            return limit(f"site.{name}").parse(typed[name].strip()) if typed[name].strip() else None
-        except BadInput as fault:
-            raise BadInput(name, fault.problem) from None
-
+    try:
+        lat, lon = read_pin(typed["pin"]) or (None, None)
+    except BadInput as fault:
+        raise BadInput("pin", fault.problem) from None
     return _checked(
         WantedJob(
-            typed["kind"], typed["town"].strip(), typed["address"].strip(), degrees("lat"), degrees("lon"),
+            typed["kind"], typed["town"].strip(), typed["address"].strip(), lat, lon,
             length("width", "awning.width_mm"), length("height", "awning.width_mm"), typed["wall"], typed["model"],
         )
     )  # fmt: skip

@@ -224,7 +224,7 @@ def test_the_page_for_a_job_that_is_not_entered_yet_finds_times_and_books(app: F
     assert "day promised" in job
     unknown = office.get("/promise", params={**asked, "town": "Nowhere"}, headers=PAGE)
     assert unknown.status_code == 422
-    assert "give latitude and longitude" in unknown.text
+    assert "give the street and number too, or a pin" in unknown.text
     assert 'value="14 ft"' in unknown.text  # what was typed stays
 
 
@@ -238,3 +238,31 @@ def test_the_cheapest_the_soonest_and_each_weeks_best_are_told() -> None:
     assert [time.run_cents for time in spread(found)] == [5, 6, 1, 2, 7]
     assert spread([]) == ()
     assert spread(found[:2]) == tuple(found[:2])
+
+
+def test_a_job_not_entered_yet_is_placed_by_its_address(app: FastAPI, office: TestClient) -> None:
+    with transaction(app.state.database) as session:
+        session.add(tables.PlaceSource(id=1, kind="file"))
+        known = {
+            "number": "9",
+            "street": "Mill Lane",
+            "town": "Nowhere",
+            "postcode": "",
+            "lat": 41.0312,
+            "lon": -98.0421,
+        }
+        session.add(tables.KnownAddress(**known, street_key="mill lane", town_key="nowhere"))
+    asked = {"kind": "install", "town": "Nowhere", "address": "9 Mill Lane", "width": "14 ft"}
+    page = office.get("/promise", params=asked, headers=PAGE)
+    assert page.status_code == 200, page.text
+    assert "Place: 9 Mill Lane" in page.text
+    key = page.text.split('name="time" value="')[1].split('"')[0]
+    pin = page.text.split('name="pin" value="')[1].split('"')[0]
+    form = {**asked, "pin": pin, "time": key, "name": "Bo Larch", "csrf": csrf_in(page.text)}
+    assert office.post("/promise", data=form, headers=PAGE).status_code == 303
+    with transaction(app.state.database) as session:
+        site = session.exec(select(tables.Site).where(tables.Site.town == "Nowhere")).one()
+    assert (round(site.lat, 4), round(site.lon, 4)) == (41.0312, -98.0421)
+    wrong = office.get("/promise", params={**asked, "pin": "north of the creek"}, headers=PAGE)
+    assert wrong.status_code == 422
+    assert "must be latitude and longitude such as" in wrong.text
