@@ -259,17 +259,22 @@ def weekdays(cell: str) -> list[int]:
     return days
 
 
+# Days, then from and to: of the days no part after the first begins with a figure.
+_TIME = r"([0-9][^\s-]*(?:\s*[ap]\.?m\.?)?)"
+_HOURS = re.compile(rf"(\S.*?)\s+{_TIME}\s*-\s*{_TIME}", re.IGNORECASE)
+
+
 def hours(cell: str) -> list[Allowed]:
-    """Return (weekday or date, (start, end)) for a text such as "Mon-Fri 8:00-17:00; 2027-04-17 9:00-12:00"."""
+    """Return (weekday or date, (start, end)) for a text such as "Mon-Fri 8:00-17:00; 2027-04-17 9:00 am-12:00 pm"."""
     spans: list[Allowed] = []
     for part in filter(None, (p.strip() for p in cell.split(";"))):
-        days, _, times = part.rpartition(" ")
-        first, dash, last = times.partition("-")
-        if not days or not dash:
+        read = _HOURS.fullmatch(part)
+        if read is None:
             raise BadInput("", f'must read like "Mon-Fri 8:00-17:00; Sat 9:00-12:00", "{part}" does not')
+        days, first, last = read.groups()
         span = time_of_day(first), time_of_day(last)
         if span[1] <= span[0]:
-            raise BadInput("", f'"{times}" ends before it starts')
+            raise BadInput("", f'"{first}-{last}" ends before it starts')
         if days[0].isdigit():
             spans.append((date(days), span))
         else:

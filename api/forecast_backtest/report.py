@@ -143,7 +143,7 @@ def plot(outcome: Outcome) -> Figure:
             float(row["visits_lost"]), n, f" {row['visits_lost']} of {row['visits_planned']}", va="center", fontsize=9
         )
     bars.invert_yaxis()
-    bars.set_xlim(0, 1.25 * max(float(row["visits_lost"]) for row in rows))
+    bars.set_xlim(0, 1.25 * max(1.0, *(float(row["visits_lost"]) for row in rows)))
     road = [(float(row["planned_cents"]) - float(row["waiting_cents"])) / 100_000 for row in rows]
     waiting = [float(row["waiting_cents"]) / 100_000 for row in rows]
     lost = [float(row["lost_cents"]) / 100_000 for row in rows]

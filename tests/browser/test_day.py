@@ -667,7 +667,7 @@ def test_the_printed_page_has_every_part_of_the_day(phone: Phone) -> None:
     page = phone.open(size="desk")
     page.emulate_media(media="print")
     page.evaluate("dispatchEvent(new Event('beforeprint'))")
-    for words in ("from wall datum", "The drawing in words", "on the drawing", "Mind all day", "Back by"):
+    for words in ("from the zero of the wall", "The drawing in words", "on the drawing", "Mind all day", "Back by"):
         expect(page.get_by_text(words).first).to_be_visible()
     assert page.locator("details:not([open])").count() == 0
     expect(page.locator("#signal")).to_be_hidden()

@@ -170,8 +170,9 @@ def empty(database: sa.Engine) -> None:
                 sa.text("SET LOCAL session_replication_role = replica")
             )  # the history only grows, but here
         else:
-            connection.execute(sa.text("DROP TRIGGER IF EXISTS history_no_delete"))
-            connection.execute(sa.text("DROP TRIGGER IF EXISTS posted_week_no_delete"))
+            names = connection.execute(sa.text("SELECT name FROM sqlite_master WHERE type = 'trigger'"))
+            for name in [row[0] for row in names if row[0].endswith("_no_delete")]:
+                connection.execute(sa.text(f"DROP TRIGGER {name}"))
         for table in reversed(SQLModel.metadata.sorted_tables):
             connection.execute(sa.delete(table))
 

@@ -67,7 +67,13 @@ def test_the_sheet_has_what_the_paper_has(day: tuple[FastAPI, Jobs]) -> None:
         customer = session.get_one(tables.Customer, site.customer_id)
     words = page.text
     assert words.index(GOES_FIRST.replace("'", "&#39;")) < words.index(f'id="stop-{jobs.install}"')
-    for wanted in (site.address, customer.phone, f"geo:{site.lat},{site.lon}", "Drill schedule", "from wall datum"):
+    for wanted in (
+        site.address,
+        customer.phone,
+        f"geo:{site.lat},{site.lon}",
+        "Drill schedule",
+        "from the zero of the wall",
+    ):
         assert wanted in words
     for step in (*CHECKS["install"], *CHECKS["repair"]):
         assert f'data-step="{step}"' in words

@@ -18,6 +18,7 @@ from api.access.accounts import Role
 from api.cli import main
 from api.database import open_database, transaction
 from api.day.paper import day_sheet_pdf
+from api.fields.wording import PLAIN
 from api.jobs.packet import packet_pdf
 from api.ledger.plans.days import crew_day
 from api.papers.shown.cautions import CHECKS
@@ -66,7 +67,7 @@ def test_a_packet_holds_everything_that_the_job_page_holds(app: FastAPI) -> None
     assert job.layout is not None
     assert job.kit is not None
     for finding in job.layout.findings:
-        assert same(finding.text) in text, finding.code
+        assert same(PLAIN.say(finding.text)) in text, finding.code
     for item in job.kit.items:
         assert same(f"{item.quantity} × {item.name}") in text
     assert same("short 1, expected Wed Apr 14") in text

@@ -154,11 +154,11 @@ EXPECTED = {
     "GET /maker-orders": OFFICE,
     "GET /maker-orders/new": OFFICE,
     "POST /maker-orders/new": OFFICE,
-    "GET /maker-orders/{order_id}": OFFICE,
-    "POST /maker-orders/{order_id}": OFFICE,
-    "POST /maker-orders/{order_id}/came": OFFICE,
-    "POST /maker-orders/{order_id}/mail": OFFICE,
-    "GET /maker-orders/{order_id}/order.pdf": OFFICE,
+    "GET /maker-orders/{maker_order_id}": OFFICE,
+    "POST /maker-orders/{maker_order_id}": OFFICE,
+    "POST /maker-orders/{maker_order_id}/came": OFFICE,
+    "POST /maker-orders/{maker_order_id}/mail": OFFICE,
+    "GET /maker-orders/{maker_order_id}/order.pdf": OFFICE,
     "GET /set-up": OFFICE,
     **{f"GET /set-up/{{kind_id}}{rest}": OFFICE for rest in ("", "/table.csv", "/blank.csv", "/new", "/row")},
     **{f"POST /set-up/{{kind_id}}{rest}": OFFICE for rest in ("/new", "/row", "/undo/{line_id}", "/files")},
@@ -255,7 +255,18 @@ EXPECTED = {
 }
 # Values for the parts of addresses that lead to nothing: the guard answers before anything is looked up or changed.
 NOWHERE = {"start_date": "2030-01-07", "day": "2030-01-07"} | dict.fromkeys(
-    ("account_id", "link_id", "token_id", "address_id", "webhook_id", "plan_id", "other_id", "run_id"), "999"
+    (
+        "account_id",
+        "link_id",
+        "token_id",
+        "address_id",
+        "webhook_id",
+        "maker_order_id",
+        "plan_id",
+        "other_id",
+        "run_id",
+    ),
+    "999",
 )
 
 

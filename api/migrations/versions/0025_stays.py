@@ -11,7 +11,9 @@ depends_on = None
 OPEN = "EXISTS (SELECT 1 FROM ledger_opening WHERE closed_at IS NULL)"
 STAY = ("stock_move", "count_line", "stored_plan")
 # An opening ends once, and nothing else of it changes.
-ENDED = "OLD.closed_at IS NOT NULL OR NEW.id <> OLD.id OR NEW.at <> OLD.at OR NEW.by <> OLD.by OR NEW.why <> OLD.why"
+ENDED = (
+    'OLD.closed_at IS NOT NULL OR NEW.id <> OLD.id OR NEW.at <> OLD.at OR NEW."by" <> OLD."by" OR NEW.why <> OLD.why'
+)
 
 
 def upgrade() -> None:

@@ -5,6 +5,7 @@ from __future__ import annotations
 import dataclasses
 import datetime
 from typing import Annotated, Any, Literal, get_args
+from urllib.parse import quote
 
 import msgspec
 from fastapi import APIRouter, Form, Query, Request
@@ -82,7 +83,10 @@ def job_times(request: Request, session: Database, _: Office, now: Now, visit_id
     takes it). `rests` says what they rest on, `because` why there are none, `until` how far was looked.
     """
     visit = found(session, Visit, visit_id, "job")
-    times = times_for(session, _sales(request).ground(now), visit_id, now)
+    ground = _sales(request).ground(now)
+    if not wants_json(request) and visit.state == "open" and visit_id in ground.horizon.facts.elsewhere:
+        return RedirectResponse(f"/rebooking/new?visit={quote(visit_id)}&cause=customer", 303)  # told already
+    times = times_for(session, ground, visit_id, now)
     if wants_json(request):
         return _json(_record(times))
     site = session.get_one(Site, visit.site_id)

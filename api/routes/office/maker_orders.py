@@ -61,22 +61,22 @@ async def make(request: Request, session: Database, now: Now, who: Office) -> Re
     return _take(request, session, None, await _sent(request), who, now)
 
 
-@router.get("/{order_id}")
-def order(request: Request, session: Database, now: Now, _: Office, order_id: OrderId) -> Response:
+@router.get("/{maker_order_id}")
+def order(request: Request, session: Database, now: Now, _: Office, maker_order_id: OrderId) -> Response:
     """Show an order: what it is for, its days, the tries to mail it, and its last changes."""
-    return _form(request, session, _record(session, order_id), None, now=now)
+    return _form(request, session, _record(session, maker_order_id), None, now=now)
 
 
-@router.post("/{order_id}", responses=responses(409, 412))
-async def change(request: Request, session: Database, now: Now, who: Office, order_id: OrderId) -> Response:
+@router.post("/{maker_order_id}", responses=responses(409, 412))
+async def change(request: Request, session: Database, now: Now, who: Office, maker_order_id: OrderId) -> Response:
     """Change an order; a changed day moves the crate's, and the visits that can no longer go are named first."""
-    return _take(request, session, _record(session, order_id), await _sent(request), who, now)
+    return _take(request, session, _record(session, maker_order_id), await _sent(request), who, now)
 
 
-@router.post("/{order_id}/came", responses=responses(409))
-def came(session: Database, now: Now, who: Office, order_id: OrderId) -> Response:
+@router.post("/{maker_order_id}/came", responses=responses(409))
+def came(session: Database, now: Now, who: Office, maker_order_id: OrderId) -> Response:
     """Note that an order has come today: its crate is to be counted at the bench."""
-    old = _record(session, order_id)
+    old = _record(session, maker_order_id)
     texts = {"came_on": local_day(session, now).isoformat()}
     try:
         keeping.keep(session, KIND, old, keeping.read(session, KIND, texts, old), by=who.name, now=now)
@@ -84,33 +84,33 @@ def came(session: Database, now: Now, who: Office, order_id: OrderId) -> Respons
         raise Problem(409, "; ".join(problem for _, problem in bad.faults), kind="bad-input") from None
     visit = install_of(session, old.row.awning_id)
     words = "It has come today."
-    return _on(order_id, f"{words} Count its crate at the bench." if visit is not None else words)
+    return _on(maker_order_id, f"{words} Count its crate at the bench." if visit is not None else words)
 
 
-@router.get("/{order_id}/order.pdf", response_class=Response)
-def paper(session: Database, now: Now, _: Office, order_id: OrderId) -> Response:
+@router.get("/{maker_order_id}/order.pdf", response_class=Response)
+def paper(session: Database, now: Now, _: Office, maker_order_id: OrderId) -> Response:
     """Give an order on paper, as it goes to the maker."""
-    row = found(session, tables.MakerOrder, order_id, "order to a maker")
+    row = found(session, tables.MakerOrder, maker_order_id, "order to a maker")
     data = order_pdf(session, order_line(session, row, local_day(session, now)), now)
     headers = {"Content-Disposition": disposition("inline", f"order-{row.awning_id}.pdf")}
     return Response(data, media_type="application/pdf", headers=headers)
 
 
-@router.post("/{order_id}/mail", responses=responses(409, 422))
-def mail(request: Request, session: Database, now: Now, who: Office, order_id: OrderId) -> Response:
+@router.post("/{maker_order_id}/mail", responses=responses(409, 422))
+def mail(request: Request, session: Database, now: Now, who: Office, maker_order_id: OrderId) -> Response:
     """Mail an order to its maker with the paper; it counts as sent from the first time on."""
-    row, today = _record(session, order_id).row, local_day(session, now)
+    row, today = _record(session, maker_order_id).row, local_day(session, now)
     as_sent = tables.MakerOrder(**row.model_dump() | {"sent_on": row.sent_on or today})  # the paper says when it was
     letter = order_letter(session, order_line(session, as_sent, today), now)
     state = request.app.state
     done = mail_paper(state.database, state.settings, letter, now=now, by=who.name)
     if done.state != "sent":
-        return _on(order_id, f"It was not sent. {done.fault}")
+        return _on(maker_order_id, f"It was not sent. {done.fault}")
     with transaction(state.database) as inner:  # this request's own session has read before the letter went out
-        old = _record(inner, order_id)
+        old = _record(inner, maker_order_id)
         texts = {"sent_on": old.texts["sent_on"] or today.isoformat()}
         keeping.keep(inner, KIND, old, keeping.read(inner, KIND, texts, old), by=who.name, now=now)
-    return _on(order_id, f"Sent to {letter.to_email}.")
+    return _on(maker_order_id, f"Sent to {letter.to_email}.")
 
 
 def _record(session: Session, order_id: int) -> Record:

@@ -71,7 +71,12 @@ def unsold(facts: Facts, today: datetime.date) -> tuple[datetime.date, tuple[Res
     """Return the day from which an install that is sold today can go, and what that rests on."""
     due = today + facts.rules.crate_weeks * _WEEK
     words = f"the crate, usually {facts.rules.crate_weeks} weeks after the order"
-    return due + datetime.timedelta(days=facts.rules.count_days), (RestsOn(words, due, sure=False),)
+    return _days_after(due, facts.rules.count_days), (RestsOn(words, due, sure=False),)
+
+
+def _days_after(day: datetime.date, days: int) -> datetime.date:
+    """Return the day so many days later; the last of all days has none (a crate may be noted for the year 9999)."""
+    return datetime.date.fromordinal(min(day.toordinal() + days, datetime.date.max.toordinal()))
 
 
 def _kit(
@@ -89,7 +94,7 @@ def _kit(
             rests.append(RestsOn("the crate", due))
         else:
             rests.append(RestsOn("the bench count"))
-        on: datetime.date | None = max(due, today) + datetime.timedelta(days=rules.count_days)
+        on: datetime.date | None = _days_after(max(due, today), rules.count_days)
     else:
         on, because = job.needs.ready_on, list(job.needs.because)
         rests += [RestsOn(why.detail.rstrip("."), on if on != today else None, on is not None) for why in because]

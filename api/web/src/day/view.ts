@@ -121,7 +121,7 @@ function showNext(stop: HTMLElement, visit: string, state: DayState): void {
   // Once they are there, the steps are what the crew works on; a hand may fold and unfold them all the same.
   if (stop.dataset["next"] !== next) {
     stop.dataset["next"] = next;
-    one<HTMLDetailsElement>("[data-steps]", stop).open = next === "sign" || next === "done";
+    one<HTMLDetailsElement>("[data-steps]", stop).open = next === "sign";
   }
 }
 
