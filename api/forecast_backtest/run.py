@@ -30,7 +30,8 @@ _AHEAD_H = 130
 _MOST_FIT = 13  # weeks; more take long and change little
 
 # Without any look at the weather: every hour is as good as any other.
-_NO_WEATHER = msgspec.structs.replace(STATED_ERRORS, unforecast_chance=0.0)
+_NONE = dict.fromkeys(("lead_h", "wind_sd_mps", "gust_sd_mps", "temp_sd_c", "rain_hit", "rain_miss"), (0.0,))
+_NO_WEATHER = msgspec.structs.replace(STATED_ERRORS, unforecast_chance=0.0, **_NONE)
 
 Case = tuple[float, bool]
 

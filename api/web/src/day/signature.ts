@@ -101,7 +101,6 @@ export function showSigned(stop: HTMLElement, visit: string, state: DayState, wa
   for (const open of all("[data-pad-open]", part)) open.hidden = signed !== undefined;
   for (const done of all("[data-pad-done]", part)) done.hidden = signed === undefined;
   const next = stop.dataset["next"] ?? "";
-  part.hidden = signed === undefined && ["on_way", "here", "sign"].includes(next); // not before the steps are signed
   if (part.dataset["at"] !== next) {
     part.dataset["at"] = next;
     part.open = next === "done" && signed === undefined;
