@@ -138,6 +138,7 @@ async def _at_work(app: FastAPI, chosen: Settings, own: Opened) -> AsyncIterator
     app.state.backups.close()
     app.state.hooks.close()
     app.state.searches.close()
+    app.state.sales.close()
     app.state.places.close()
     app.state.learning.close()
     app.state.roads.close()

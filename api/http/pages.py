@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import re
 from collections.abc import Iterator
 from pathlib import Path
 from typing import Annotated, Any
@@ -9,6 +10,7 @@ from typing import Annotated, Any
 from fastapi import Depends, Request
 from fastapi.responses import HTMLResponse
 from fastapi.templating import Jinja2Templates
+from jinja2.ext import Extension
 from markupsafe import Markup
 from sqlmodel import Session, select
 
@@ -50,10 +52,34 @@ def _session(request: Request) -> Iterator[Session]:
 Database = Annotated[Session, Depends(_session, scope="function")]
 
 
+class _AsItStands(str):
+    """A text that is not put into the business's words."""
+
+
+class _FieldsAsTheyStand(Extension):
+    """What a field of a form holds is written as it is kept: sent back, it must change nothing."""
+
+    _field = re.compile(r"""( value=")\{\{((?:(?!\}\}).)+)\}\}(")|(>)\{\{((?:(?!\}\}).)+)\}\}(</textarea>)""")
+
+    def preprocess(self, source: str, name: str | None, filename: str | None = None) -> str:
+        """Have the values of inputs and options, and what text areas hold, written without the business's words."""
+        return self._field.sub(self._kept, source)
+
+    @staticmethod
+    def _kept(at: re.Match[str]) -> str:
+        before, value, after = (part for part in at.groups() if part is not None)
+        return f"{before}{{{{ ({value}) | as_it_stands }}}}{after}"
+
+
+def _as_it_stands(value: Any) -> Any:
+    return _AsItStands(value) if type(value) is str else value
+
+
 _templates = Jinja2Templates(directory=Path(__file__).parents[1] / "templates", context_processors=[for_pages])
 _templates.env.trim_blocks = _templates.env.lstrip_blocks = True
 _templates.env.finalize = said
-_templates.env.filters.update(FILTERS)
+_templates.env.filters.update(FILTERS, as_it_stands=_as_it_stands)
+_templates.env.add_extension(_FieldsAsTheyStand)
 _templates.env.globals.update(wording=wording, asset=asset, script=script, set_up=set_up, held_to=held_to)
 
 

@@ -42,6 +42,7 @@ class Sales:
         self.one_at_a_time = threading.Lock()
         self._making = threading.Lock()
         self._kept: tuple[object, Ground] | None = None
+        self._warming: threading.Thread | None = None
 
     def warm(self, clock: Callable[[], datetime.datetime]) -> None:
         """Have the engine and the ground ready for the first customer who asks, where the weeks ahead are planned."""
@@ -55,7 +56,14 @@ class Sales:
                     for job in made.horizon.week.jobs[:1]:
                         offer(made.horizon.week, made.plan, job.id, best=1)
 
-        threading.Thread(target=make, name="times", daemon=True).start()
+        # No daemon: a thread that is cut off inside compiled code can take the whole process down with it.
+        self._warming = threading.Thread(target=make, name="times")
+        self._warming.start()
+
+    def close(self) -> None:
+        """Wait until nothing is made ready any more."""
+        if self._warming is not None:
+            self._warming.join()
 
     def ground(self, now: datetime.datetime) -> Ground:
         """Return the weeks ahead as they stand at `now`; every change of the rows leaves a line in the history."""
