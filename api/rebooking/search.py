@@ -153,8 +153,9 @@ class Searches:
         if kept is None:
             self._say(case_id, visit_id, "searching the week through, others moving")
             best = solve(
-                stand.week, seconds=PROVE_S, clock=self._until_closed, workers=1, fixed=stand.fixed, start=stand.plan
-            )
+                stand.week, seconds=PROVE_S, clock=self._until_closed, workers=1, fixed=stand.fixed, start=stand.plan,
+                with_because=False,
+            )  # fmt: skip
             if best.bound != best.cost.total or self._closing:  # keeping it warm would take minutes
                 return self._tried(case_id, visit_id, today, stand, staying)
             kept = warm(
@@ -191,7 +192,7 @@ class Searches:
                     start = planned(stand.week, (msgspec.convert(route, Route) for route in offer["routes"]))
             made = solve(
                 _within(stand.week, number, half), seconds=HALF_S, clock=self._until_closed, workers=1,
-                fixed=stand.fixed, start=start,
+                fixed=stand.fixed, start=start, with_because=False,
             )  # fmt: skip
             if visit_id in {stop.job for route in made.routes for stop in route.stops}:
                 at_its_price = planned(stand.week, made.routes)

@@ -9,7 +9,7 @@ from collections.abc import Callable
 from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
-from scheduler.plan import Plan
+from scheduler.plan import Because, Plan
 from scheduler.week import Week, only_first_format
 
 if TYPE_CHECKING:
@@ -46,6 +46,7 @@ def plan_week(
     workers: int = 2,
     fixed: Fixed | None = None,
     start: Plan | None = None,
+    with_because: bool = True,
 ) -> Plan:
     """Return the cheapest plan found for a checked week.
 
@@ -57,6 +58,7 @@ def plan_week(
     fixed: what every plan must leave as it is (None: nothing); bound and cost are then those of plans that do.
     start: a plan to search from, of this week or one like it: where its routes, as far as this week has them, keep
     every rule, no dearer plan is returned. None: search from nothing.
+    with_because: False: nobody asks why jobs wait, and it is not looked for: that takes a second on a large week.
 
     The plan keeps every rule (it is audited before it is taken). Its `bound` is proven, or None where there was no time
     for one. Raises what the search raises, where it fails before any plan was found (later it warns of that), and
@@ -80,7 +82,7 @@ def plan_week(
     if start is not None:
         given, cost_given = routes_to_start_from(model, start)
         best.offer(given, cost_given)
-    last = LAST_S + LAST_S_PER_PAIR * len(week.jobs) * len(model.crew_days)
+    last = LAST_S + (LAST_S_PER_PAIR * len(week.jobs) * len(model.crew_days) if with_because else 0.0)
     if seconds is not None:
         last = min(last, 0.5 * seconds)
     ended = threading.Event()
@@ -123,7 +125,10 @@ def plan_week(
     routes, _, bound, _, _ = best.state()
     for j in model.missing(routes):
         raise contradiction(week.jobs[j].id, best.proven)
-    if week.format == "week/2":
+    because: dict[int, tuple[Because, ...]] | None
+    if not with_because:
+        because = None
+    elif week.format == "week/2":
         because = plain_reasons(model, routes)
     elif fixed is None:
         because = reasons(model, routes)

@@ -23,7 +23,7 @@ from scheduler.errors import BadInput
 NOW = datetime.datetime(2027, 3, 12, 15, 20, tzinfo=datetime.UTC)
 HOUR = datetime.timedelta(hours=1)
 LAT, LON = 39.7456, -97.0892
-QUICK = Patience(try_s=0.4, tries=3, wait_s=0.01, most_wait_s=0.05)
+QUICK = Patience(try_s=2.0, tries=3, wait_s=0.01, most_wait_s=0.05)
 
 
 class Service:

@@ -94,7 +94,7 @@ def worth(
             continue
         tell(f"planning change {n + 1} of {len(open_)}: {change.words}")
         limit = None if rest is None else min(rest, max(3 * spent, 2 * EACH_LEAST_S))
-        after = plan_week(change.week, seconds=limit, clock=clock, seed=seed, stop=stop, start=base)
+        after = plan_week(change.week, seconds=limit, clock=clock, seed=seed, stop=stop, start=base, with_because=False)
         found.append((change, _worth(base, change, after, base.cost.total if most is None else most)))
     kept = [w for change, w in found if w.at_most_cents >= max(1, least_cents) and not _said_by_part(change, w, found)]
     return sorted(kept, key=lambda w: (-w.at_least_cents, -w.at_most_cents, w.sentence))
