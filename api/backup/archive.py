@@ -14,7 +14,8 @@ import sqlite3
 import tempfile
 import zipfile
 import zlib
-from collections.abc import Iterator
+from collections.abc import Iterable, Iterator
+from contextlib import contextmanager
 from pathlib import Path
 from typing import IO
 
@@ -82,26 +83,37 @@ def verify(file: Path, work: Path | None = None) -> Manifest:
     Every byte is compared with its hash, and the database with its own rules. work: a folder for the database
     meanwhile, None for the system's.
     """
+    with unpacking(file, "backup") as packed, tempfile.TemporaryDirectory(prefix=".verify-", dir=work) as made:
+        manifest = manifest_of(packed, file)
+        database = Path(made) / DATABASE
+        for name, listed in manifest.files.items():
+            with packed.open(name) as source, (database if name == DATABASE else Path(os.devnull)).open("wb") as to:
+                if copied(source, to) != listed:
+                    raise BadInput(str(file), f"is damaged: {name} in it is not what was backed up")
+        if faults := faults_of(database):
+            raise BadInput(str(file), f"is damaged: its database: {faults[0]}")
+        if rows_of(database) != manifest.rows:
+            raise BadInput(str(file), "is damaged: its database has other rows than were backed up")
+    return manifest
+
+
+@contextmanager
+def unpacking(file: Path, what: str) -> Iterator[zipfile.ZipFile]:
+    """Give a ZIP file to read, called `what`; whatever is wrong with it on the way is a `BadInput` that names it."""
     try:
-        with (
-            zipfile.ZipFile(file) as packed,
-            tempfile.TemporaryDirectory(prefix=".verify-", dir=work) as made,
-        ):
-            manifest = manifest_of(packed, file)
-            database = Path(made) / DATABASE
-            for name, listed in manifest.files.items():
-                with packed.open(name) as source, (database if name == DATABASE else Path(os.devnull)).open("wb") as to:
-                    if copied(source, to) != listed:
-                        raise BadInput(str(file), f"is damaged: {name} in it is not what was backed up")
-            if faults := faults_of(database):
-                raise BadInput(str(file), f"is damaged: its database: {faults[0]}")
-            if rows_of(database) != manifest.rows:
-                raise BadInput(str(file), "is damaged: its database has other rows than were backed up")
+        with zipfile.ZipFile(file) as packed:
+            yield packed
     except (zipfile.BadZipFile, KeyError, EOFError, NotImplementedError, RuntimeError, zlib.error) as fault:
-        raise BadInput(str(file), f"is damaged or no backup: {fault}") from None
+        raise BadInput(str(file), f"is damaged or no {what}: {fault}") from None
     except OSError as fault:
         raise BadInput(str(file), f"cannot be read: {fault.strerror or fault}") from None
-    return manifest
+
+
+def require_inside(names: Iterable[str], file: Path, what: str) -> None:
+    """Raise `BadInput` where a name in a ZIP file, called `what`, leads out of the folder that it is unpacked into."""
+    for name in names:
+        if name.startswith("/") or ".." in Path(name).parts or "\\" in name or ":" in name:
+            raise BadInput(str(file), f'is no {what}: "{name}" would lie outside of the data folder')
 
 
 def manifest_of(packed: zipfile.ZipFile, file: Path) -> Manifest:
@@ -114,9 +126,7 @@ def manifest_of(packed: zipfile.ZipFile, file: Path) -> Manifest:
         raise BadInput(str(file), f'is a backup of a newer program ("{manifest.kind}", this one reads "{KIND}")')
     if DATABASE not in manifest.files or set(packed.namelist()) != {MANIFEST, *manifest.files}:
         raise BadInput(str(file), "is damaged: it does not hold the files that it lists")
-    for name in manifest.files:
-        if name.startswith("/") or ".." in Path(name).parts or "\\" in name or ":" in name:
-            raise BadInput(str(file), f'is no backup: "{name}" would lie outside of the data folder')
+    require_inside(manifest.files, file, "backup")
     return manifest
 
 

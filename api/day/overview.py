@@ -17,7 +17,7 @@ from scheduler.plan import Route, Stop, read_plan
 
 
 class VisitToday(msgspec.Struct, frozen=True):
-    """A visit of the day: planned minutes after midnight (None: no longer planned here), and what became of it.
+    """A visit of the day: planned minutes after midnight (None: no longer planned here), and how it went.
 
     `on_way`, `here`: local times ("9:21") at which the crew set out for it and came there, as it noted them.
 

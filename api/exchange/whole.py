@@ -14,7 +14,6 @@ import json
 import sqlite3
 import tempfile
 import zipfile
-import zlib
 from collections.abc import Iterator
 from pathlib import Path
 from typing import IO, Any
@@ -23,7 +22,7 @@ import msgspec
 import sqlalchemy as sa
 from sqlmodel import Session
 
-from api.backup.archive import DATABASE, Packed, copied, kept_files, photos_named, rows_of
+from api.backup.archive import DATABASE, Packed, copied, kept_files, photos_named, require_inside, rows_of, unpacking
 from api.backup.copying import faults_of, known_forms, newest, snapshot
 from api.backup.restoring import put_in_place
 from api.database import open_database, upgrade
@@ -90,18 +89,13 @@ def take_whole(file: Path, data: Path, address: str, *, replace: bool, now: date
     are not in it. Raises `BadInput`, with nothing changed, where the archive is damaged or of a newer program, or the
     place is in use, or holds something and `replace` is False.
     """
-    try:
-        with zipfile.ZipFile(file) as packed:
-            manifest = _manifest(packed, file)
+    with unpacking(file, "archive") as packed:
+        manifest = _manifest(packed, file)
 
-            def unpack(folder: Path) -> None:
-                _unpack(packed, manifest, file, folder)
+        def unpack(folder: Path) -> None:
+            _unpack(packed, manifest, file, folder)
 
-            put_in_place(unpack, file, data, address, replace=replace, now=now)
-    except (zipfile.BadZipFile, KeyError, EOFError, NotImplementedError, RuntimeError, zlib.error) as fault:
-        raise BadInput(str(file), f"is damaged or no archive: {fault}") from None
-    except OSError as fault:
-        raise BadInput(str(file), f"cannot be read: {fault.strerror or fault}") from None
+        put_in_place(unpack, file, data, address, replace=replace, now=now)
     return manifest
 
 
@@ -115,9 +109,7 @@ def _manifest(packed: zipfile.ZipFile, file: Path) -> WholeManifest:
     if manifest.form not in known_forms():
         problem = f"is of a newer program ({manifest.program}, form {manifest.form}; this one knows {newest()})"
         raise BadInput(str(file), f"{problem}: install that one")
-    for name in manifest.files:
-        if name.startswith("/") or ".." in Path(name).parts or "\\" in name or ":" in name:
-            raise BadInput(str(file), f'is no archive: "{name}" would lie outside of the data folder')
+    require_inside(manifest.files, file, "archive")
     return manifest
 
 

@@ -1,4 +1,4 @@
-"""Papers sent by mail: each try is kept with what became of it, and one goes out at a time."""
+"""Papers sent by mail: each try is kept with how it went, and one goes out at a time."""
 
 from __future__ import annotations
 
@@ -43,7 +43,7 @@ def sent_papers(session: Session, about: str, of_id: str) -> list[tables.SentPap
 def mail_paper(
     database: sa.Engine, settings: Settings, paper: Paper, *, now: datetime.datetime, by: str
 ) -> tables.SentPaper:
-    """Send a paper, and return the try with what became of it; a failure is kept in words.
+    """Send a paper, and return the try with how it went; a failure is kept in words.
 
     The try is written down first, in a transaction of its own: of two who send the same at once, one does. Raises
     `Problem` where it cannot be sent at all: no mail server, no address, or it is being sent just now.

@@ -122,7 +122,7 @@ def still_so(session: Session, message: tables.Message) -> bool:
 
 
 def _begun(session: Session, visit_id: str, spot: Spot) -> bool:
-    """Say whether the crew has come to the visit, or told what became of it: it is late no longer."""
+    """Say whether the crew has come to the visit, or said how it went: it is late no longer."""
     date = datetime.date.fromisoformat(spot["date"])
     told = select(tables.DayResult.id).where(tables.DayResult.visit_id == visit_id, tables.DayResult.day == date)
     came = session.get(tables.StopTime, (visit_id, date, "here"))

@@ -19,7 +19,7 @@ from scheduler.plan import Route, read_plan
 
 @dataclass(frozen=True)
 class PostedDay:
-    """What the newest posting gives `crew_id` to do on `day`; `route` is None where the crew stays in."""
+    """What the newest posting gives `crew_id` to do on `day`; `route` is None where the crew does not go out."""
 
     crew_id: str
     day: datetime.date
