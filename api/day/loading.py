@@ -16,6 +16,7 @@ from api.clock import local_day
 from api.day.results import results
 from api.http.names import crew_called
 from api.http.problems import Problem
+from api.languages import gettext, to_say
 from api.ledger.plans.posted_days import Act, PostedDay
 from api.papers.kits import kit_of, loaded, lock_kit, made_kit
 from api.papers.needs import Needs
@@ -23,7 +24,7 @@ from api.shelf import setting_aside
 from scheduler.errors import BadInput
 from scheduler.kit import Condition, Kit, after_loading
 
-WHERE = {"crate": "In the crate", "shelf": "From the shelf", "back": "Tools, to come back"}
+WHERE = {"crate": to_say("In the crate"), "shelf": to_say("From the shelf"), "back": to_say("Tools, to come back")}
 
 
 @dataclass(frozen=True)

@@ -14,13 +14,19 @@ from api.bench.losses import losses
 from api.day.expected import day_plans
 from api.http import versions
 from api.http.problems import Problem
+from api.languages import gettext, to_say
 from api.jobs.follow_on import again, follow_on
 from api.ledger.plans.posted_days import Act, PostedDay
 from api.papers.shown.cautions import CHECKS
 from scheduler.errors import BadInput
 
 Outcome = Literal["done", "partly", "not_done"]
-WORDS: dict[str, str] = {"done": "done", "partly": "partly done", "not_done": "not done"}
+WORDS: dict[str, str] = {"done": to_say("done"), "partly": to_say("partly done"), "not_done": to_say("not done")}
+# What crews tap where they could not finish; the office reads it in English.
+REASONS = (
+    to_say("nobody at home"), to_say("no way to the wall"), to_say("weather"), to_say("wall not as drawn"),
+    to_say("part broken"), to_say("ran out of time"), to_say("customer wants it otherwise"),
+)  # fmt: skip
 IN_ORDER = "in order"
 
 

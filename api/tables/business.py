@@ -17,7 +17,7 @@ class Business(SQLModel, table=True):
     `limits` is the table of weather limits, `times` that of task times, `climate` what the weather is usually like by
     month (empty: not known), all as CSV text. `phone` is the office's, which crews, customers and makers call, empty
     where none is set; `clock` and `currency` are how times and money are written, as `units` says of lengths.
-    `warranty_months` is how long the business stands in for an awning that it has hung.
+    `language` is that of crews and customers of whom none is known. `warranty_months` is how long the business stands in for an awning that it has hung.
     """
 
     id: int = Field(default=1, primary_key=True)
@@ -34,6 +34,7 @@ class Business(SQLModel, table=True):
     phone: str = ""
     clock: str = "24"
     currency: str = "$"
+    language: str = "en"
 
     __table_args__ = (
         one_of("units", "imperial", "metric"),
@@ -99,7 +100,8 @@ class Yard(SQLModel, table=True):
 class Person(SQLModel, table=True):
     """`weekdays` are the days usually worked (0 = Monday), as digits ("01234"); extra hands cost `day_cents` a day.
 
-    A `learner` is one of the people on a job, and their skills do not count yet.
+    A `learner` is one of the people on a job, and their skills do not count yet. `language` is what they read, empty:
+    the business's.
     """
 
     id: str = Field(primary_key=True)
@@ -112,6 +114,7 @@ class Person(SQLModel, table=True):
     day_cents: int
     learner: bool = False
     active: bool = True
+    language: str = ""
     version: int = 1
 
     __table_args__ = (one_of("role", "lead", "helper", "extra", "office"), not_negative("day_cents"))

@@ -30,13 +30,14 @@ class WorkFiles(Reader):
     """Reads them, one method a file; the files on the business are read already."""
 
     def customers(self) -> None:
-        for row in self.sheet("customers.csv", "customer name phone email note"):
+        for row in self.sheet("customers.csv", "customer name phone email note language?"):
             customer = tables.Customer(
                 id=self.new(row, "customer"),
                 name=row.value("name", limit("customer.name")),
                 phone=row.value("phone", limit("customer.phone")),
                 email=row.value("email", limit("customer.email")),
                 note=row.value("note", limit("customer.note")),
+                **row.given("language", limit("customer.language")),
             )
             self.add(row, customer)
 

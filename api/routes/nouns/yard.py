@@ -74,6 +74,7 @@ class PersonBody(Body):
     day_cents: Annotated[int, limit("person.day_cents")] = 0
     learner: bool = False
     active: bool = True
+    language: Annotated[str, limit("person.language")] = ""
     days_off: Annotated[list[DaysOffBody], Field(max_length=200, default_factory=list)]
 
 

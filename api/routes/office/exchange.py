@@ -29,6 +29,8 @@ from api.http.names import crew_called
 from api.http.pages import Database, page, wants_json
 from api.http.problems import Problem
 from api.jobs.packet import packet_pdf
+from api.languages import speak
+from api.ledger.languages import language_of_crew
 from api.ledger.plans.days import by_id, crew_day, crew_week
 from api.places.filling import filled, questions
 from api.tables import Crew, Visit
@@ -187,6 +189,8 @@ def packet(session: Database, who: OnTheDay, now: Now, visit_id: str) -> Respons
     """Give a job's packet: drawing, drill schedule, findings in full, kit, cautions, checks to sign."""
     own_job(session, who, visit_id)
     found(session, Visit, visit_id, "job")
+    if who.crew_id is not None:  # a crew reads it
+        speak(language_of_crew(session, who.crew_id))
     data = packet_pdf(session, visit_id, now)
     assert data is not None
     return _file(data, "application/pdf", f"{visit_id}.pdf", inline=True)
