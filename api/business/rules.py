@@ -93,7 +93,7 @@ def business(session: Session) -> Part:
         Line("units", "Lengths and weights", row.units if row else "imperial", chosen(UNITS), choices=UNITS,
              meaning="How they are written; either measure can be typed anywhere."),
         Line("language", "Language of crews and customers", row.language if row else "en", chosen(LANGUAGE),
-             choices=LANGUAGE, meaning="Of those for whom no other is entered: day sheets, cautions, messages and letters."),
+             choices=LANGUAGE, meaning="For whom no other is entered: day sheets, cautions, messages, letters."),
         Line("currency", "Money", row.currency if row else "$", LIMITS["business.currency"],
              meaning="The sign before every amount."),
     )  # fmt: skip

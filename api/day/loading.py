@@ -16,7 +16,7 @@ from api.clock import local_day
 from api.day.results import results
 from api.http.names import crew_called
 from api.http.problems import Problem
-from api.languages import gettext, to_say
+from api.languages import to_say
 from api.ledger.plans.posted_days import Act, PostedDay
 from api.papers.kits import kit_of, loaded, lock_kit, made_kit
 from api.papers.needs import Needs

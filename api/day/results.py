@@ -14,8 +14,8 @@ from api.bench.losses import losses
 from api.day.expected import day_plans
 from api.http import versions
 from api.http.problems import Problem
-from api.languages import gettext, to_say
 from api.jobs.follow_on import again, follow_on
+from api.languages import to_say
 from api.ledger.plans.posted_days import Act, PostedDay
 from api.papers.shown.cautions import CHECKS
 from scheduler.errors import BadInput

@@ -56,7 +56,7 @@ def _whole(code: str, text: str) -> str | None:
 
 def _in_parts(code: str, text: str) -> str | None:
     """Return a text made of several that the catalogue holds, the longest first; None where it holds none of them."""
-    places = [(at.start(), at.end()) for at in _PARTS.finditer(text) if 0 < at.start()]
+    places = [(at.start(), at.end()) for at in _PARTS.finditer(text) if at.start() > 0]
     for start, end in reversed(places):
         first = _whole(code, text[:start])
         if first is not None:
