@@ -14,7 +14,10 @@ from api.papers.shown.pdf import print_pdf
 
 
 def day_sheet_pdf(session: Session, crew_id: str, date: datetime.date, now: datetime.datetime) -> bytes | None:
-    """Return a crew's day on paper in its language, by the posted plan of the week, else the newest; None where no plan knows it."""
+    """Return a crew's day on paper in its language, by the posted plan of the week, else the newest.
+
+    None where no plan knows it.
+    """
     day = crew_day(session, crew_id, date)
     if day is None:
         return None

@@ -105,5 +105,6 @@ def said(_: Context, value: Any) -> Any:
 # By which pages and prints show values.
 FILTERS = {
     "at": at, "clock": clock, "dollars": dollars, "feet": feet, "day_name": day_name, "duration": duration,
-    "feet_inches": length, "pounds": pounds, "short_clock": _short, "hours": _hours, "core_says": core_says, "said_as": gettext,
+    "feet_inches": length, "pounds": pounds, "short_clock": _short, "hours": _hours,
+    "core_says": core_says, "said_as": gettext,
 }  # fmt: skip

@@ -10,7 +10,7 @@ from sqlmodel import Session
 from api import tables
 from api.fields.shown import day_name, feet
 from api.hand_over.signing import SIGNED, path_of, signature_of
-from api.hand_over.warranty import warranty_of
+from api.hand_over.warranty import Warranty, warranty_of
 from api.languages import gettext, speaking, to_say
 from api.languages.core import core_says
 from api.ledger.job_facts import of_visits
@@ -23,14 +23,20 @@ from scheduler.units import feet_inches
 # Common practice, no published source; the maker's instructions go first.
 CARE = (
     to_say("Roll it in before wind, heavy rain, hail or snow, and whenever nobody is at home to do so."),
-    to_say("Let the cloth dry before it stays rolled in. If it had to be rolled in wet, roll it out as soon as the weather "
-           "allows."),
-    to_say("Brush off leaves and dust; wash with lukewarm water, mild soap and a soft brush. No pressure washer, no "
-           "bleach, no solvent."),
+    to_say(
+        "Let the cloth dry before it stays rolled in. If it had to be rolled in wet, roll it out as soon as the "
+        "weather allows."
+    ),
+    to_say(
+        "Brush off leaves and dust; wash with lukewarm water, mild soap and a soft brush. No pressure washer, no "
+        "bleach, no solvent."
+    ),
     to_say("No oil or grease on arms and joints, unless the maker's instructions say so."),
-    to_say("Once a year look at brackets, screws, arms and seams. Call us where something is loose, bent, torn or louder "
-           "than it was."),
-)  # fmt: skip
+    to_say(
+        "Once a year look at brackets, screws, arms and seams. Call us where something is loose, bent, torn or louder "
+        "than it was."
+    ),
+)
 MIND = (
     to_say(
         "The arms are under spring load, rolled in as well: never loosen a screw of arms, brackets or roller yourself."

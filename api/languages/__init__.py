@@ -3,9 +3,9 @@
     with speaking("es"):
         gettext("level line")       # "línea de nivel"
 
-A text is written in English where it is used, and is its own key in the catalogues (`LANGUAGE/LC_MESSAGES/*.po`): one of
-what templates and modules say, one of the phone's scripts, one of the sentences of the planning core. A text that a
-catalogue does not have stays English. Nobody speaks anything but English unless a door says so by `speak` or `speaking`.
+A text is written in English where it is used, and is its own key in the catalogues (`LANGUAGE/LC_MESSAGES/*.po`): one
+of what templates and modules say, one of the phone's scripts, one of the sentences of the planning core. What a
+catalogue does not have stays English. All is said in English unless a door asks otherwise, by `speak` or `speaking`.
 """
 
 from __future__ import annotations

@@ -7,7 +7,7 @@ from __future__ import annotations
 
 import functools
 import io
-from collections.abc import Mapping
+from collections.abc import Iterable, Mapping
 from pathlib import Path
 from typing import Literal
 
@@ -44,8 +44,12 @@ def texts(language: str, domain: Domain) -> Texts:
     write_mo(compiled, catalogue)
     compiled.seek(0)
     settled = [message for message in catalogue if message.id and message.string and not message.fuzzy]
-    all_of = {m.id if isinstance(m.id, str) else m.id[0]: m.string for m in settled}
+    all_of = {_of(m.id)[0]: m.string if isinstance(m.string, str) else _of(m.string) for m in settled}
     return Texts(Translations(compiled, domain), all_of)
+
+
+def _of(text: str | Iterable[str] | None) -> tuple[str, ...]:
+    return (text,) if isinstance(text, str) else tuple(text or ())
 
 
 def path_of(language: str, domain: Domain) -> Path:

@@ -23,10 +23,12 @@ _BRIEF = 6  # letters: fewer, as in "{first} to {last}", may stand in any name
 _PARTS = re.compile(r"(?<=[.:;]) |(?=[,;] )|(?= \()")
 # Single words that stand in sentences as values: in the core's source nothing tells them from codes.
 WORDS = (
-    "wall", "stud", "rafter", "joist", "cell", "member", "studs", "rafters", "rim board", "joists", "left", "right", "up",
-    "down", "cloth", "door", "stop", "caution", "note", "stepladder", "ladder", "embedment", "noon", "inner", "unknown",
-    "Stop", "Caution", "Note", "window", "light", "spout", "vent", "outlet", "meter", "box", "lamp",
-    "wood studs", "stucco on studs", "solid masonry", "hollow block", "concrete", "brick veneer", "fascia",
+    "wall", "stud", "rafter", "joist", "cell", "member", "studs", "rafters", "rim board", "joists", "left", "right",
+    "up", "down", "cloth", "door", "stop", "caution", "note", "stepladder", "ladder", "embedment", "noon", "inner",
+    "unknown", "Stop", "Caution", "Note", "window", "light", "spout", "vent", "outlet", "meter", "box", "lamp",
+    "wood studs", "stucco on studs", "solid masonry", "hollow block", "concrete", "brick veneer", "fascia", "wet",
+    "dry", "gusts", "wind", "rain", "heat", "cold", "thunder", "thunder wait", "lag screw", "material-lift",
+    "hammer-drill", "ladder-{size}", "stepladder-{size}",
 )  # fmt: skip
 
 

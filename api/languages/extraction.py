@@ -3,18 +3,20 @@
 from __future__ import annotations
 
 import re
-from collections.abc import Iterable, Iterator
+from collections.abc import Callable, Iterable, Iterator, Mapping
 from pathlib import Path
+from typing import Any
 
-from babel.messages.catalog import Catalog, Message
+from babel.messages.catalog import Catalog
 from babel.messages.extract import extract_from_file
 
+from api.languages.catalogues import Domain
 from api.languages.core import WORDS
 
 # What crews and customers read; the other templates are the office's, in English alone.
 READ_BY_CREWS = (
-    "base.html", "day.html", "day_parts.html", "falls.html", "print/base.html", "print/daysheet.html", "print/parts.html",
-    "print/hand_over.html", "print/packet.html",
+    "base.html", "day.html", "day_parts.html", "falls.html", "print/base.html", "print/daysheet.html",
+    "print/parts.html", "print/hand_over.html", "print/packet.html",
 )  # fmt: skip
 _SENTENCES = (
     "api/weeksheet/weather.py",
@@ -68,7 +70,7 @@ def office(root: Path) -> Catalog:
     return _catalogue(_found(root, "api.languages.templates:extract", mine))
 
 
-DOMAINS = {"messages": messages, "phone": phone, "core": core}
+DOMAINS: dict[Domain, Callable[[Path], Catalog]] = {"messages": messages, "phone": phone, "core": core}
 
 
 def faults(catalogue: Catalog) -> Iterator[str]:
@@ -94,16 +96,16 @@ def _forms(texts: str | Iterable[str] | None) -> list[str]:
 
 
 def _found(
-    root: Path, method: str, files: Iterable[Path], keywords: dict[str, tuple[int, ...] | None] | None = None,
+    root: Path, method: str, files: Iterable[Path], keywords: Mapping[str, Any] | None = None,
     options: dict[str, str] | None = None,
-) -> Iterator[tuple[str, Message.id]]:  # fmt: skip
+) -> Iterator[tuple[str, Any]]:  # fmt: skip
     for path in files:
         for found in extract_from_file(method, path, keywords or _KEYWORDS, (), options):
             yield path.relative_to(root).as_posix(), found[1]
 
 
-def _catalogue(found: Iterable[tuple[str, str | tuple[str, ...]]]) -> Catalog:
+def _catalogue(found: Iterable[tuple[str, Any]]) -> Catalog:
     made = Catalog(fuzzy=False, charset="utf-8")
     for path, text in found:
-        made.add(text, locations=[(path, None)])
+        made.add(text, locations=[(path, None)])  # type: ignore[list-item]  # written without lines
     return made

@@ -8,7 +8,7 @@ from __future__ import annotations
 
 import re
 from collections.abc import Callable, Iterator, Mapping
-from typing import IO, Any
+from typing import Any, BinaryIO
 
 from jinja2 import Environment
 from jinja2.ext import Extension, babel_extract
@@ -51,10 +51,12 @@ class _Source:
         for tag in _TAG.finditer(self.masked):
             made.append(self._run(self.masked[end : tag.start()], end, said))
             end = tag.end()
-            made.append(
-                _READ_OUT.sub(lambda at, start=tag.start(): at[1] + self._run(at[2], start, said) + at[3], tag[0])
-            )
+            made.append(self._tag(tag, said))
         return "".join([*made, self._run(self.masked[end:], end, said)])
+
+    def _tag(self, tag: re.Match[str], said: Callable[[str, int], str]) -> str:
+        """Return a tag with those of its attributes said that are read out."""
+        return _READ_OUT.sub(lambda at: at[1] + self._run(at[2], tag.start(), said) + at[3], tag[0])
 
     def _run(self, run: str, at: int, said: Callable[[str, int], str]) -> str:
         """Return a run of text without tags; statements in it set its texts apart."""
@@ -123,7 +125,7 @@ def _phone_texts() -> Mapping[str, Any]:
 
 
 def extract(
-    file: IO[bytes], keywords: Any, comment_tags: Any, options: Any
+    file: BinaryIO, keywords: Any, comment_tags: Any, options: Any
 ) -> Iterator[tuple[int, Any, Any, list[str]]]:
     """Yield the texts of a template as Babel takes them."""
     found: list[tuple[int, Any, Any, list[str]]] = []

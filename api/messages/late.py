@@ -26,10 +26,11 @@ def draft_late(
     drop_drafts(session, visit_id, "late")
     _, _, customer, _ = by_id(session)(visit_id)
     about = -(-expected // STEP_MIN) * STEP_MIN
+    said = written(session, visit_id, lambda: late_words(session, visit_id, {**spot, "start": told}, about))
     message = tables.Message(
         visit_id=visit_id, kind="late", expected=about, to_name=customer.name,
-        to_email=customer.email if is_address(customer.email) else "", 
-        **written(session, visit_id, lambda: late_words(session, visit_id, {**spot, "start": told}, about)), spot=dict(spot), made_at=now, made_by=by,
+        to_email=customer.email if is_address(customer.email) else "", subject=said.subject, body=said.body,
+        language=said.language, english=said.english, spot=dict(spot), made_at=now, made_by=by,
     )  # fmt: skip
     session.add(message)
     session.flush()

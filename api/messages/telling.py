@@ -69,11 +69,12 @@ def draft(
     """
     drop_drafts(session, visit_id)
     _, _, customer, _ = by_id(session)(visit_id)
+    said = written(session, visit_id, lambda: words(session, visit_id, spot, before=before, why=why))
     message = tables.Message(
         visit_id=visit_id, case_id=case_id, to_name=customer.name,
-        to_email=customer.email if is_address(customer.email) else "",
-        **written(session, visit_id, lambda: words(session, visit_id, spot, before=before, why=why)),
-        spot=None if spot is None else dict(spot), made_at=now, made_by=by,
+        to_email=customer.email if is_address(customer.email) else "", subject=said.subject, body=said.body,
+        language=said.language, english=said.english, spot=None if spot is None else dict(spot),
+        made_at=now, made_by=by,
     )  # fmt: skip
     session.add(message)
     session.flush()

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import datetime
 from collections.abc import Callable, Mapping
+from dataclasses import dataclass
 from typing import Any
 
 from sqlmodel import Session, col, select
@@ -34,11 +35,18 @@ WHY = {
 }
 
 
-def written(session: Session, visit_id: str, say: Callable[[], tuple[str, str]]) -> dict[str, str]:
-    """Return the subject and body that `say` gives in the language of a visit's customer, as columns of a message.
+@dataclass(frozen=True)
+class Written:
+    """What a customer reads in their language; `english`: the same for the office, empty where it is in English."""
 
-    `english` is what it says in English, for the office; empty where it is in English anyway.
-    """
+    subject: str
+    body: str
+    language: str
+    english: str
+
+
+def written(session: Session, visit_id: str, say: Callable[[], tuple[str, str]]) -> Written:
+    """Return the subject and body that `say` gives in the language of a visit's customer."""
     _, _, customer, _ = by_id(session)(visit_id)
     code = language_of_customer(session, customer)
     with speaking(code):
@@ -47,7 +55,7 @@ def written(session: Session, visit_id: str, say: Callable[[], tuple[str, str]])
     if code != ENGLISH:
         with speaking(ENGLISH):
             english = "\n\n".join(say())
-    return {"subject": subject, "body": body, "language": code, "english": english}
+    return Written(subject, body, code, english)
 
 
 def arrival(spot: Spot) -> str:
@@ -92,7 +100,8 @@ def words(session: Session, visit_id: str, spot: Spot | None, *, before: Spot | 
         else:
             subject = _("{business}: a new time for your {what}")
             first = _(
-                "We come for your {sized} at {place} on {date}, and arrive {arrival}, and not on {old} as you were told."
+                "We come for your {sized} at {place} on {date}, and arrive {arrival}, and not on {old} as you were "
+                "told."
             )
         after = _("The work takes about {lasts}.")
         todo = _("If this suits you, you need do nothing; if it does not, please call us by the day before.")

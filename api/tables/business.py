@@ -17,7 +17,8 @@ class Business(SQLModel, table=True):
     `limits` is the table of weather limits, `times` that of task times, `climate` what the weather is usually like by
     month (empty: not known), all as CSV text. `phone` is the office's, which crews, customers and makers call, empty
     where none is set; `clock` and `currency` are how times and money are written, as `units` says of lengths.
-    `language` is that of crews and customers of whom none is known. `warranty_months` is how long the business stands in for an awning that it has hung.
+    `language` is that of crews and customers of whom none is known. `warranty_months` is how long the business stands
+    in for an awning that it has hung.
     """
 
     id: int = Field(default=1, primary_key=True)

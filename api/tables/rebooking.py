@@ -60,7 +60,7 @@ class Message(SQLModel, table=True):
 
     `spot` is what it says, as crew, date, start, end and hold; null: that the visit is off. One of the kind "late" says
     that the crew comes to `spot` only at the minute `expected`, and changes no promise. While a message is being sent
-    `told_at` is when that began. One that is not in English has beside it what it said in `english` when it was drafted.
+    `told_at` is when that began. Beside one in another language stands what it said in `english` when drafted.
     """
 
     id: int | None = Field(default=None, primary_key=True)

@@ -62,8 +62,8 @@ def cautions(job: JobPapers, site: tables.Site) -> Iterator[str]:
     kit, needs, _ = job.kit, job.needs, gettext
     if site.built is not None and site.built < LEAD_PAINT_BEFORE:
         yield _(
-            "House of {built}, before {year}: paint may hold lead. Test before drilling, sanding or scraping; certified "
-            "lead-safe work where local rules ask for it."
+            "House of {built}, before {year}: paint may hold lead. Test before drilling, sanding or scraping; "
+            "certified lead-safe work where local rules ask for it."
         ).format(built=site.built, year=LEAD_PAINT_BEFORE)
     elif site.built is None:
         yield _("Year of the house unknown: treat old paint as if it held lead until it is tested.")
@@ -81,13 +81,13 @@ def cautions(job: JobPapers, site: tables.Site) -> Iterator[str]:
     if kit is not None:
         lifting = (
             _(
-                "Lifting: {weight} in the box; up on the material lift, by the mounting bar only, nobody underneath. Arms "
-                "are under spring load: leave the ties on until it hangs."
+                "Lifting: {weight} in the box; up on the material lift, by the mounting bar only, nobody underneath. "
+                "Arms are under spring load: leave the ties on until it hangs."
             )
             if "material-lift" in needs.equipment
             else _(
-                "Lifting: {weight} in the box; up with {hands} people, by the mounting bar only, nobody underneath. Arms "
-                "are under spring load: leave the ties on until it hangs."
+                "Lifting: {weight} in the box; up with {hands} people, by the mounting bar only, nobody underneath. "
+                "Arms are under spring load: leave the ties on until it hangs."
             )
         )
         yield lifting.format(weight=pounds(kit.weight_kg), hands=needs.hands)
@@ -96,6 +96,7 @@ def cautions(job: JobPapers, site: tables.Site) -> Iterator[str]:
     if job.visit.kind == "repair":
         yield _("Arms, springs and cloth are under load: tie the arms before opening anything; power off at a motor.")
     decides = _(
-        "Wind, thunder, ice or heat: the crew on site decides. Stop in good time; nobody is blamed for it. Thunder: {count}"
+        "Wind, thunder, ice or heat: the crew on site decides. Stop in good time; nobody is blamed for it. Thunder: "
+        "{count}"
     )
     yield decides.format(count=core_says(flash_words()))

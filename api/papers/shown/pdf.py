@@ -19,7 +19,10 @@ from api.papers.shown.job_page import allowed
 
 
 def print_pdf(template: str, values: dict[str, Any], business: tables.Business, now: datetime.datetime) -> bytes:
-    """Return a template as PDF in the language spoken, on letter or A4 as the business measures; nothing from elsewhere is fetched."""
+    """Return a template as PDF in the language spoken, on letter or A4 as the business measures.
+
+    Nothing from elsewhere is fetched.
+    """
     import weasyprint  # takes a second or more to load
 
     paper = "letter" if business.units == "imperial" else "A4"
