@@ -10,78 +10,170 @@ from __future__ import annotations
 import ast
 import functools
 import re
-from collections.abc import Iterator
+from collections.abc import Iterator, Mapping
+from dataclasses import dataclass
 from typing import IO, Any
 
 from api.languages import ENGLISH, language
 from api.languages.catalogues import texts
 
 _NAMED = re.compile(r"\{(\w+)\}")
+_TWO = re.compile(r"(?<=\}) \{\w+\}")
+_WORD = re.compile(r"[^\W\d_]{2,}")
 _LETTER = re.compile(r"[^\W\d_]")
-_DIGIT = re.compile("[0-9]")
+_SIGNS = r"[\d\s'\"/.,;()°%×:+–-]*"
+# A value that is the same in every language.
+_MEASURE = re.compile(
+    rf"{_SIGNS}(?:\b(?:mm|ft|in|m|lb|kg|N|Pa|mph|am|pm|min|IAA|IA|I|II|III|GFCI|[A-Z]{{1,3}}-\d+)\b{_SIGNS})*"
+)
 _BRIEF = 6  # letters: fewer, as in "{first} to {last}", may stand in any name
-_PARTS = re.compile(r"(?<=[.:;]) |(?=[,;] )|(?= \()")
+_PARTS = re.compile(r"(?<=[.:;,]) |(?=[,;] )|(?= \()| (?=[0-9])")
+_EDGES = re.compile(r"([,;:(\s]*)(.*?)([.,:;)\s]*)", re.DOTALL)
 # Single words that stand in sentences as values: in the core's source nothing tells them from codes.
 WORDS = (
     "wall", "stud", "rafter", "joist", "cell", "member", "studs", "rafters", "rim board", "joists", "left", "right",
     "up", "down", "cloth", "door", "stop", "caution", "note", "stepladder", "ladder", "embedment", "noon", "inner",
     "unknown", "Stop", "Caution", "Note", "window", "light", "spout", "vent", "outlet", "meter", "box", "lamp",
     "wood studs", "stucco on studs", "solid masonry", "hollow block", "concrete", "brick veneer", "fascia", "wet",
-    "dry", "gusts", "wind", "rain", "heat", "cold", "thunder", "thunder wait", "lag screw", "material-lift",
-    "hammer-drill", "ladder-{size}", "stepladder-{size}",
+    "dry", "gusts", "wind", "rain", "heat", "cold", "thunder", "thunder wait", "lag", "valance", "GFCI-protected",
+    "material-lift", "hammer-drill", "ladder-{size}", "stepladder-{size}", "spruce pine fir", "douglas fir larch",
+    "hem fir", "southern pine", "spruce-pine-fir", "douglas-fir-larch", "hem-fir", "southern-pine",
 )  # fmt: skip
+
+
+# A text in another language, and how many English words are left in it: the fewer, the better it has been read.
+_Told = tuple[str, int]
 
 
 def core_says(text: str) -> str:
     """Return what the planning core has written, in the language spoken."""
-    return text if language() == ENGLISH or not text else _said(language(), text)
+    return text if language() == ENGLISH or not text else _said(language(), text)[0]
 
 
-@functools.lru_cache(maxsize=4096)
-def _said(code: str, text: str) -> str:
-    return _whole(code, text) or _in_parts(code, text) or text
+@functools.lru_cache(maxsize=8192)
+def _said(code: str, text: str) -> _Told:
+    if _MEASURE.fullmatch(text):
+        return text, 0
+    found = _EDGES.fullmatch(text)
+    assert found is not None
+    before, bare, after = found.groups()
+    best = text, len(_WORD.findall(text))
+    for start, inner, end in (
+        ("", text, ""),
+        (before, bare + after, ""),
+        ("", before + bare, after),
+        (before, bare, after),
+    ):
+        for told in (_whole(code, inner), _in_parts(code, inner)):
+            if told is not None and told[1] < best[1]:
+                best = f"{start}{told[0]}{end}", told[1]
+            if not best[1]:
+                return best
+    return best
 
 
-def _whole(code: str, text: str) -> str | None:
+@functools.lru_cache(maxsize=16384)
+def _whole(code: str, text: str) -> _Told | None:
     """Return a text of which the catalogue holds all as one; None where it does not."""
     exact, patterns = _patterns(code)
     if text in exact:
-        return exact[text]
-    for begins, pattern, names, brief, told in patterns:
-        if text.startswith(begins) and (found := pattern.fullmatch(text)):
-            if brief and not all(_DIGIT.search(value) or _whole(code, value) for value in found.groups()):
-                continue
-            values = dict(zip(names, (_said(code, value) for value in found.groups()), strict=True))
-            return _NAMED.sub(lambda name, values=values: values.get(name[1], name[0]), told)  # type: ignore[misc]
-    return None
+        return exact[text], 0
+    best: _Told | None = None
+    for pattern in patterns:
+        told = pattern.told(code, text)
+        if told is not None and not (pattern.brief and told[1]):
+            best = min(best or told, told, key=_left)
+            if not best[1]:
+                return best
+    if text[:1].isupper():  # a text of the middle of a sentence may begin one
+        lower = _whole(code, text[0].lower() + text[1:])
+        if lower is not None:
+            best = min(best or lower, (lower[0][:1].upper() + lower[0][1:], lower[1]), key=_left)
+    return best
 
 
-def _in_parts(code: str, text: str) -> str | None:
-    """Return a text made of several that the catalogue holds, the longest first; None where it holds none of them."""
+def _in_parts(code: str, text: str) -> _Told | None:
+    """Return a text made of several, of which the catalogue holds the first; None where it does not."""
+    best: _Told | None = None
     places = [(at.start(), at.end()) for at in _PARTS.finditer(text) if at.start() > 0]
     for start, end in reversed(places):
-        first = _whole(code, text[:start])
-        if first is not None:
-            return first + text[start:end] + _said(code, text[end:])
-    for start, end in places:
-        last = _whole(code, text[end:])
-        if last is not None:
-            return _said(code, text[:start]) + text[start:end] + last
-    return None
+        head = text[:start]
+        bare = head.rstrip(".,:;")
+        first = (head, 0) if _MEASURE.fullmatch(head) else _whole(code, head)
+        if first is None and bare != head and (cut := _whole(code, bare)) is not None:
+            first = cut[0] + head[len(bare) :], cut[1]
+        if first is None:
+            continue
+        rest = _said(code, text[end:])
+        told = first[0] + text[start:end] + rest[0], first[1] + rest[1]
+        best = min(best or told, told, key=_left)
+        if not best[1]:
+            break
+    return best
+
+
+def _left(told: _Told) -> int:
+    return told[1]
+
+
+@dataclass(frozen=True)
+class _Pattern:
+    """A text of the catalogue with values in it; `brief`: it says so little that all of its values must be known.
+
+    `readings` are ways to tell its values apart, each with the values' names; `needs` stands in every such text.
+    """
+
+    begins: str
+    needs: str
+    readings: tuple[tuple[re.Pattern[str], tuple[str, ...]], ...]
+    translation: str
+    brief: bool
+
+    def told(self, code: str, text: str) -> _Told | None:
+        """Return the text translated, by the reading that leaves least in English; None where it is another."""
+        if not text.startswith(self.begins) or self.needs not in text:
+            return None
+        best: _Told | None = None
+        for reading, names in self.readings:
+            found = reading.fullmatch(text)
+            if found is None:
+                break
+            said = {name: _said(code, value) for name, value in zip(names, found.groups(), strict=True)}
+            left = sum(count for name, (_, count) in said.items() if not name.startswith("either"))
+            told = self._filled({name: value for name, (value, _) in said.items()}), left
+            best = min(best or told, told, key=_left)
+            if not best[1]:
+                break
+        return best
+
+    def _filled(self, values: Mapping[str, str]) -> str:
+        # A value that was read together with the one before it is there already.
+        return _NAMED.sub(lambda name: values.get(name[1], ""), self.translation).strip()
 
 
 @functools.cache
-def _patterns(code: str) -> tuple[dict[str, str], list[tuple[str, re.Pattern[str], list[str], bool, str]]]:
+def _patterns(code: str) -> tuple[dict[str, str], list[_Pattern]]:
     """Return the catalogue's texts without values, and those with, the ones that say most by themselves first."""
     known = {text: told for text, told in texts(code, "core").all.items() if isinstance(told, str)}
-    valued = sorted((t for t in known if _NAMED.search(t)), key=lambda t: -len(_NAMED.sub("", t)))
+    exact = {text: told for text, told in known.items() if not _NAMED.search(text)}
     made = []
-    for text in valued:
-        pieces = _NAMED.split(text)
-        pattern = "(.*?)".join(re.escape(literal) for literal in pieces[::2])
-        brief = sum(letter.isalpha() for literal in pieces[::2] for letter in literal) < _BRIEF
-        made.append((pieces[0], re.compile(pattern, re.DOTALL), pieces[1::2], brief, known[text]))
-    return {text: told for text, told in known.items() if text not in set(valued)}, made
+    for text in sorted(known.keys() - exact.keys(), key=lambda text: (-len(_NAMED.sub("", text)), text)):
+        literals = _NAMED.split(text)[::2]
+        brief = sum(letter.isalpha() for literal in literals for letter in literal) < _BRIEF
+        readings = tuple(_reading(way, group) for way in _ways(text) for group in ("(.*)", "(.*?)"))
+        made.append(_Pattern(literals[0], max(literals, key=len), readings, known[text], brief))
+    return exact, made
+
+
+def _ways(text: str) -> tuple[str, ...]:
+    """Return a text as it is, and with values that only a blank sets apart as one."""
+    joined = _TWO.sub("", text)
+    return (text,) if joined == text else (text, joined)
+
+
+def _reading(text: str, group: str) -> tuple[re.Pattern[str], tuple[str, ...]]:
+    pieces = _NAMED.split(text)
+    return re.compile(group.join(re.escape(literal) for literal in pieces[::2]), re.DOTALL), tuple(pieces[1::2])
 
 
 def core_texts(source: str) -> Iterator[tuple[int, str]]:
@@ -95,8 +187,10 @@ def core_texts(source: str) -> Iterator[tuple[int, str]]:
     for node in ast.walk(tree):
         if isinstance(node, ast.Module | ast.FunctionDef | ast.ClassDef) and ast.get_docstring(node, clean=False):
             aside.add(node.body[0].value)  # type: ignore[attr-defined]
-        if isinstance(node, ast.Raise | ast.JoinedStr):
-            aside.update(part for part in ast.walk(node) if part is not node and isinstance(part, _TEXTS))
+        if isinstance(node, ast.Raise):
+            aside.update(part for part in ast.walk(node) if isinstance(part, _TEXTS))
+        if isinstance(node, ast.JoinedStr):
+            aside.update(node.values)
     for node in ast.walk(tree):
         if node in aside or not isinstance(node, _TEXTS):
             continue

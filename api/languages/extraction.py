@@ -31,7 +31,7 @@ _CORE = (
     "layout/site/lifting.py", "layout/site/shade.py", "layout/site/tools.py", "layout/statics/anchors.py",
     "layout/statics/fasteners.py", "layout/statics/lag.py", "layout/statics/loads.py", "layout/statics/wood.py",
     "layout/drawing/bracket_view.py", "layout/drawing/describe.py", "layout/drawing/facts.py",
-    "layout/drawing/schedule.py", "weather/thunder.py",
+    "layout/drawing/schedule.py", "layout/drawing/side_view.py", "layout/drawing/title.py", "weather/thunder.py",
 )  # fmt: skip
 _KEYWORDS = {"_": None, "gettext": None, "ngettext": (1, 2), "to_say": None}
 _NAMED = re.compile(r"\{(\w+)\}")
