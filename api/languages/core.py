@@ -20,7 +20,6 @@ from api.languages.catalogues import texts
 _NAMED = re.compile(r"\{(\w+)\}")
 _TWO = re.compile(r"(?<=\}) \{\w+\}")
 _WORD = re.compile(r"[^\W\d_]{2,}")
-_LETTER = re.compile(r"[^\W\d_]")
 _SIGNS = r"[\d\s'\"/.,;()°%×:+–-]*"
 # A value that is the same in every language.
 _MEASURE = re.compile(
@@ -58,12 +57,12 @@ def _said(code: str, text: str) -> _Told:
     assert found is not None
     before, bare, after = found.groups()
     best = text, len(_WORD.findall(text))
-    for start, inner, end in (
-        ("", text, ""),
-        (before, bare + after, ""),
-        ("", before + bare, after),
+    point = "." if text.endswith(".") else ""
+    ways = (
+        ("", text, ""), ("", text.removesuffix(point), point), (before, bare + after, ""), ("", before + bare, after),
         (before, bare, after),
-    ):
+    )  # fmt: skip
+    for start, inner, end in ways:
         for told in (_whole(code, inner), _in_parts(code, inner)):
             if told is not None and told[1] < best[1]:
                 best = f"{start}{told[0]}{end}", told[1]
@@ -109,6 +108,11 @@ def _in_parts(code: str, text: str) -> _Told | None:
         best = min(best or told, told, key=_left)
         if not best[1]:
             break
+    if best is None:  # a name in a list: what follows it may be known
+        for start, end in places:
+            rest = _said(code, text[end:])
+            if text[start] == "," and rest[0] != text[end:]:
+                return text[:end] + rest[0], len(_WORD.findall(text[:end])) + rest[1]
     return best
 
 
@@ -197,7 +201,7 @@ def core_texts(source: str) -> Iterator[tuple[int, str]]:
         text = _named(node) if isinstance(node, ast.JoinedStr) else str(node.value)
         text = text if text.startswith(" (") else text.strip()
         words = _NAMED.sub("", text)
-        if " " in text and _LETTER.search(words) and "<" not in words:
+        if " " in text and _WORD.search(words) and "<" not in words:
             yield node.lineno, text
 
 
