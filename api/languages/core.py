@@ -25,8 +25,10 @@ _SIGNS = r"[\d\s'\"/.,;()°%×:+–-]*"
 _MEASURE = re.compile(
     rf"{_SIGNS}(?:\b(?:mm|ft|in|m|lb|kg|N|Pa|mph|am|pm|min|IAA|IA|I|II|III|GFCI|[A-Z]{{1,3}}-\d+)\b{_SIGNS})*"
 )
-_BRIEF = 6  # letters: fewer, as in "{first} to {last}", may stand in any name
-_PARTS = re.compile(r"(?<=[.:;,]) |(?=[,;] )|(?= \()| (?=[0-9])")
+_BRIEF = 5  # letters: fewer, as in "{first} to {last}", may stand in any name
+_PARTS = re.compile(r"(?<=[.:;,]) |(?=[,;] )|(?= \()")
+_SHORT = 60  # letters of a text in which every blank before a figure, and every "to", may be a seam
+_SHORT_PARTS = re.compile(rf"{_PARTS.pattern}| (?=[0-9])")
 _EDGES = re.compile(r"([,;:(\s]*)(.*?)([.,:;)\s]*)", re.DOTALL)
 # Single words that stand in sentences as values: in the core's source nothing tells them from codes.
 WORDS = (
@@ -49,10 +51,14 @@ def core_says(text: str) -> str:
     return text if language() == ENGLISH or not text else _said(language(), text)[0]
 
 
-@functools.lru_cache(maxsize=8192)
+@functools.lru_cache(maxsize=32768)
 def _said(code: str, text: str) -> _Told:
     if _MEASURE.fullmatch(text):
         return text, 0
+    for level in ("Stop", "Caution", "Note"):
+        if text.startswith(f"{level}: "):
+            rest, left = _said(code, text[len(level) + 2 :])
+            return f"{_patterns(code)[0].get(level, level)}: {rest}", left
     found = _EDGES.fullmatch(text)
     assert found is not None
     before, bare, after = found.groups()
@@ -71,7 +77,7 @@ def _said(code: str, text: str) -> _Told:
     return best
 
 
-@functools.lru_cache(maxsize=16384)
+@functools.lru_cache(maxsize=32768)
 def _whole(code: str, text: str) -> _Told | None:
     """Return a text of which the catalogue holds all as one; None where it does not."""
     exact, patterns = _patterns(code)
@@ -91,10 +97,12 @@ def _whole(code: str, text: str) -> _Told | None:
     return best
 
 
+@functools.lru_cache(maxsize=32768)
 def _in_parts(code: str, text: str) -> _Told | None:
     """Return a text made of several, of which the catalogue holds the first; None where it does not."""
     best: _Told | None = None
-    places = [(at.start(), at.end()) for at in _PARTS.finditer(text) if at.start() > 0]
+    parts = _PARTS if len(text) > _SHORT else _SHORT_PARTS
+    places = [(at.start(), at.end()) for at in parts.finditer(text) if at.start() > 0]
     for start, end in reversed(places):
         head = text[:start]
         bare = head.rstrip(".,:;")
@@ -124,18 +132,19 @@ def _left(told: _Told) -> int:
 class _Pattern:
     """A text of the catalogue with values in it; `brief`: it says so little that all of its values must be known.
 
-    `readings` are ways to tell its values apart, each with the values' names; `needs` stands in every such text.
+    `readings` are ways to tell its values apart, each with the values' names; `literals` stand between them.
     """
 
-    begins: str
-    needs: str
+    literals: tuple[str, ...]
     readings: tuple[tuple[re.Pattern[str], tuple[str, ...]], ...]
     translation: str
     brief: bool
 
     def told(self, code: str, text: str) -> _Told | None:
         """Return the text translated, by the reading that leaves least in English; None where it is another."""
-        if not text.startswith(self.begins) or self.needs not in text:
+        if self.brief and len(text) > _SHORT:
+            return None
+        if not text.startswith(self.literals[0]) or not self._may_be(text):
             return None
         best: _Told | None = None
         for reading, names in self.readings:
@@ -149,6 +158,16 @@ class _Pattern:
             if not best[1]:
                 break
         return best
+
+    def _may_be(self, text: str) -> bool:
+        """Say whether a text holds the literals in their order: quicker than asking for the values between them."""
+        at = 0
+        for literal in self.literals:
+            at = text.find(literal, at)
+            if at < 0:
+                return False
+            at += len(literal)
+        return text.endswith(self.literals[-1])
 
     def _filled(self, values: Mapping[str, str]) -> str:
         # A value that was read together with the one before it is there already.
@@ -165,7 +184,7 @@ def _patterns(code: str) -> tuple[dict[str, str], list[_Pattern]]:
         literals = _NAMED.split(text)[::2]
         brief = sum(letter.isalpha() for literal in literals for letter in literal) < _BRIEF
         readings = tuple(_reading(way, group) for way in _ways(text) for group in ("(.*)", "(.*?)"))
-        made.append(_Pattern(literals[0], max(literals, key=len), readings, known[text], brief))
+        made.append(_Pattern(tuple(literals), readings, known[text], brief))
     return exact, made
 
 
