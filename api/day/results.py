@@ -15,7 +15,7 @@ from api.day.expected import day_plans
 from api.http import versions
 from api.http.problems import Problem
 from api.jobs.follow_on import again, follow_on
-from api.languages import to_say
+from api.languages import gettext, to_say
 from api.ledger.plans.posted_days import Act, PostedDay
 from api.papers.shown.cautions import CHECKS
 from scheduler.errors import BadInput
@@ -79,7 +79,8 @@ def sign(
     if not signed:
         newest = _newest(session, visit.id, day)
         if newest is not None and newest.outcome == "done":
-            detail = f"{visit.id} is told to be done: correct that first, then take back what was signed."
+            detail = gettext("{visit} is told to be done: correct that first, then take back what was signed.")
+            detail = detail.format(visit=visit.id)
             raise Problem(409, detail, kind="not-now", current=record(newest), sent={"step": step, "signed": False})
         if row is not None:
             session.delete(row)
@@ -106,19 +107,26 @@ def tell(session: Session, day: PostedDay, visit: tables.Visit, told: ResultTold
     newest = _newest(session, visit.id, day)
     sent = {"outcome": told.outcome, "start": told.start, "end": told.end, "why": told.why}
     if (None if newest is None else newest.id) != told.replaces:
-        detail = "Something else has been told of this visit meanwhile. Look at both, and send yours again if it holds."
+        detail = gettext(
+            "Something else has been told of this visit meanwhile. Look at both, and send yours again if it holds."
+        )
         current = None if newest is None else record(newest)
         raise Problem(409, detail, kind="changed-meanwhile", current=current, sent=sent)
     over = newest is not None and (newest.outcome == "done" or newest.follow_on is not None)
     if visit.state == "cancelled" or (visit.state == "done" and not over):
-        words = "was called off" if visit.state == "cancelled" else "is done already"
-        raise Problem(
-            409, f"{visit.id} {words}. Call the office.", kind="not-now", current={"state": visit.state}, sent=sent
+        off = visit.state == "cancelled"
+        words = (
+            gettext("{visit} was called off. Call the office.")
+            if off
+            else gettext("{visit} is done already. Call the office.")
         )
+        detail = words.format(visit=visit.id)
+        raise Problem(409, detail, kind="not-now", current={"state": visit.state}, sent=sent)
     signed = steps(session, (visit.id,), day.day)[visit.id]
     unsigned = [step for step in CHECKS[visit.kind] if step not in signed]
     if told.outcome == "done" and unsigned:
-        detail = f"Not signed yet: {'; '.join(unsigned)}. Sign each, or say there what is not in order."
+        detail = gettext("Not signed yet: {names}. Sign each, or say there what is not in order.")
+        detail = detail.format(names="; ".join(gettext(step) for step in unsigned))
         raise Problem(409, detail, kind="not-now", unsigned=unsigned, sent=sent)
     rest = _rest(session, day, visit, told, newest, act)
     row = tables.DayResult(
@@ -145,7 +153,11 @@ def tell(session: Session, day: PostedDay, visit: tables.Visit, told: ResultTold
     if changes:
         noted |= {name: [getattr(visit, name), value] for name, value in changes.items()}
         if not versions.update(session, visit, changes):
-            raise Problem(409, f"{visit.id} was changed at the same moment; send it again.", kind="changed-meanwhile")
+            raise Problem(
+                409,
+                gettext("{visit} was changed at the same moment; send it again.").format(visit=visit.id),
+                kind="changed-meanwhile",
+            )
     act.note(session, WORDS[told.outcome], "visit", visit.id, noted)
     return row
 

@@ -39,6 +39,7 @@ WORDS = (
     "dry", "gusts", "wind", "rain", "heat", "cold", "thunder", "thunder wait", "lag", "valance", "GFCI-protected",
     "material-lift", "hammer-drill", "ladder-{size}", "stepladder-{size}", "spruce pine fir", "douglas fir larch",
     "hem fir", "southern pine", "spruce-pine-fir", "douglas-fir-larch", "hem-fir", "southern-pine",
+    "Jan", "Feb", "Mar", "Apr", "May", "Jun", "Jul", "Aug", "Sep", "Oct", "Nov", "Dec",
 )  # fmt: skip
 
 
@@ -108,6 +109,8 @@ def _in_parts(code: str, text: str) -> _Told | None:
         bare = head.rstrip(".,:;")
         first = (head, 0) if _MEASURE.fullmatch(head) else _whole(code, head)
         if first is None and bare != head and (cut := _whole(code, bare)) is not None:
+            first = cut[0] + head[len(bare) :], cut[1]
+        if first is None and len(bare) <= _SHORT and (cut := _in_parts(code, bare)) is not None:
             first = cut[0] + head[len(bare) :], cut[1]
         if first is None:
             continue

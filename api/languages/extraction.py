@@ -26,7 +26,7 @@ _SENTENCES = (
     "api/falls/today.py",
     "api/ledger/gates.py",
 )
-_CORE = (
+CORE = (
     "layout/compute.py", "layout/placement/backing.py", "layout/site/clearance.py", "layout/site/ladders.py",
     "layout/site/lifting.py", "layout/site/shade.py", "layout/site/tools.py", "layout/statics/anchors.py",
     "layout/statics/fasteners.py", "layout/statics/lag.py", "layout/statics/loads.py", "layout/statics/wood.py",
@@ -58,7 +58,7 @@ def core(root: Path) -> Catalog:
     found = _found(
         root,
         "api.languages.core:extract",
-        [*(root / "scheduler" / name for name in _CORE), *map(root.joinpath, _SENTENCES)],
+        [*(root / "scheduler" / name for name in CORE), *map(root.joinpath, _SENTENCES)],
     )
     return _catalogue([*found, *(("api/languages/core.py", word) for word in WORDS)])
 

@@ -225,9 +225,23 @@ def test_a_cell_without_a_value_is_told_beside_all_others(business: sa.Engine, t
 
 
 def test_columns_must_be_the_known_ones(business: sa.Engine) -> None:
+    known = "the columns are customer, name, phone, email, note, language"
     assert faults_of(business, csv_of("customers", "customer,name,fon,email,note\nC-1,A,1,a@example.org,\n")) == [
-        'customers.csv, row 1: has no column "phone"; the columns are customer, name, phone, email, note',
-        'customers.csv, row 1: the column "fon" is not known; the columns are customer, name, phone, email, note',
+        f'customers.csv, row 1: has no column "phone"; {known}',
+        f'customers.csv, row 1: the column "fon" is not known; {known}',
+    ]
+
+
+def test_a_language_is_taken_from_a_column_that_may_be_missing(business: sa.Engine) -> None:
+    with transaction(business) as session:
+        uploads = csv_of("customers", "customer,name,phone,email,note,language\nC-900,A,1,,,es\n")
+        import_tables(session, uploads, keep=True, now=NOW, by="test")
+    for text, language in ((f"{CUSTOMERS}C-900,B,1,,\n", "es"), (f"{CUSTOMERS[:-1]},language\nC-900,B,1,,,\n", "")):
+        with transaction(business) as session:
+            import_tables(session, csv_of("customers", text), keep=True, now=NOW, by="test")
+            assert session.get_one(tables.Customer, "C-900").language == language
+    assert faults_of(business, csv_of("customers", f"{CUSTOMERS[:-1]},language\nC-900,B,1,,,fr\n")) == [
+        'customers.csv, row 2, language: must be one of en, es or empty, is "fr"'
     ]
 
 
