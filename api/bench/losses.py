@@ -80,7 +80,9 @@ def take_back(session: Session, day: PostedDay, visit: tables.Visit, item: str, 
         )
     count_id, pieces = row.count_id, row.pieces
     if not shorts.found_again(session, visit.id, item, pieces, count_id):
-        raise Problem(409, gettext("{item} is on order already: call the office.").format(item=item), kind="not-now")
+        raise Problem(
+            409, gettext("The {item} is on order already: call the office.").format(item=item), kind="not-now"
+        )
     session.delete(row)
     session.delete(newest)
     session.flush()

@@ -26,7 +26,7 @@ _NAMED = re.compile(r"\{(\w+)\}")
 _MASKS = 0xE000  # the first letter of those that no text uses
 
 
-class Source:
+class TemplateTexts:
     """A template with each piece of Jinja behind one letter of its own, so that only HTML and texts are left."""
 
     def __init__(self, source: str) -> None:
@@ -105,7 +105,7 @@ class Spoken(Extension):
     def preprocess(self, source: str, name: str | None, filename: str | None = None) -> str:
         """Return the template with its texts in that language."""
         known = texts(self.environment.spoken, "messages")  # type: ignore[attr-defined]  # set by `speaks`
-        whole = Source(source)
+        whole = TemplateTexts(source)
         return whole.unmasked(whole.each(lambda text, _: known.get(text)))
 
 
@@ -134,7 +134,7 @@ def extract(
         found.append((line, None, text, []))
         return text
 
-    Source(file.read().decode()).each(keep)
+    TemplateTexts(file.read().decode()).each(keep)
     file.seek(0)
     yield from found
     yield from babel_extract(file, keywords, comment_tags, {"trimmed": "true", "silent": "false"})

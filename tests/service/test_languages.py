@@ -32,7 +32,7 @@ from api.jobs.packet import packet_pdf
 from api.languages import catalogues, core, day_in_words, gettext, ngettext, speaking
 from api.languages.core import core_says, core_texts
 from api.languages.extraction import CORE
-from api.languages.templates import Source
+from api.languages.templates import TemplateTexts
 from api.languages.update import updated
 from api.messages.words import WHY, late_words, words, written
 from api.papers.shown import pdf
@@ -350,7 +350,7 @@ def test_the_texts_of_a_template_name_their_values_and_leave_statements_alone() 
         found.append(text)
         return text.replace("By {b}", "{b}, por").replace("Call", "Llamar a").replace("late", "tarde")
 
-    whole = Source(source)
+    whole = TemplateTexts(source)
     told = whole.unmasked(whole.each(say))
     assert found == ["Call {name}", "By {b}", ", late"]
     assert told == (
