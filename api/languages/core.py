@@ -48,8 +48,14 @@ _Told = tuple[str, int]
 
 
 def core_says(text: str) -> str:
-    """Return what the planning core has written, in the language spoken."""
-    return text if language() == ENGLISH or not text else _said(language(), text)[0]
+    """Return what the planning core has written, in the language spoken.
+
+    A text three quarters of which would stay English stays so wholly: a scrap of a caution helps nobody.
+    """
+    if language() == ENGLISH or not text:
+        return text
+    told, left = _said(language(), text)
+    return told if 4 * left <= 3 * len(_WORD.findall(text)) else text
 
 
 @functools.lru_cache(maxsize=32768)

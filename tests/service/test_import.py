@@ -232,19 +232,6 @@ def test_columns_must_be_the_known_ones(business: sa.Engine) -> None:
     ]
 
 
-def test_a_language_is_taken_from_a_column_that_may_be_missing(business: sa.Engine) -> None:
-    with transaction(business) as session:
-        uploads = csv_of("customers", "customer,name,phone,email,note,language\nC-900,A,1,,,es\n")
-        import_tables(session, uploads, keep=True, now=NOW, by="test")
-    for text, language in ((f"{CUSTOMERS}C-900,B,1,,\n", "es"), (f"{CUSTOMERS[:-1]},language\nC-900,B,1,,,\n", "")):
-        with transaction(business) as session:
-            import_tables(session, csv_of("customers", text), keep=True, now=NOW, by="test")
-            assert session.get_one(tables.Customer, "C-900").language == language
-    assert faults_of(business, csv_of("customers", f"{CUSTOMERS[:-1]},language\nC-900,B,1,,,fr\n")) == [
-        'customers.csv, row 2, language: must be one of en, es or empty, is "fr"'
-    ]
-
-
 @pytest.mark.parametrize("start", [b"", b"\xef\xbb\xbf"], ids=["plain", "byte order mark"])
 @pytest.mark.parametrize("mark", [",", ";", "\t"])
 @pytest.mark.parametrize("end", ["\n", "\r\n"])
