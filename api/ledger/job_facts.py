@@ -11,7 +11,7 @@ from sqlmodel import Session, SQLModel, col, select
 
 from api import tables
 from api.fields.rules import rules_from_data
-from api.ledger.facts import Facts
+from api.ledger.facts import Facts, awaited, racks
 from api.ledger.forecasts import Forecasts
 from scheduler.errors import BadInput
 from scheduler.weather.limits import read_limits
@@ -71,6 +71,9 @@ def job_facts(session: Session, visit_ids: Sequence[str]) -> Facts:
         counts=counts,
         shorts=shorts,
         loaded={kit.visit_id for kit in of_visits(session, tables.KitState, visits) if kit.loaded_on is not None},
+        kinds={row.id: row for row in rows(session, tables.WorkKind)},
+        racks=racks(session),
+        awaited=awaited(session),
     )
 
 

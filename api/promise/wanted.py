@@ -209,4 +209,5 @@ def _needs(session: Session, known: Facts, wanted: WantedJob, width: int, now: d
         sealant=False,
         ready_on=None,
         because=(),
+        yard_id=nearest_yard(known, *place_of(session, wanted)) if install else None,
     )

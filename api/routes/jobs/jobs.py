@@ -10,7 +10,7 @@ from urllib.parse import urlencode
 import msgspec
 from fastapi import APIRouter, Query, Request
 from fastapi.responses import Response
-from sqlmodel import Session
+from sqlmodel import Session, col, select
 from starlette.exceptions import HTTPException
 
 from api.access.accounts import Role
@@ -27,13 +27,15 @@ from api.jobs.story import job_story
 from api.ledger.history import in_words
 from api.ledger.told import HOLDS
 from api.messages.papers import sent_papers
+from api.office.work_kinds import COST, STATES, offered
 from api.papers.shown.cautions import cautions
 from api.papers.shown.job_page import JobPage, allowed, job_page
 from api.papers.shown.wall_words import wall_words
 from api.routes import records
-from api.tables import Business, Visit
+from api.tables import Business, Callback, StoredAwning, Visit
 from api.weeksheet import PILES
 from api.weeksheet.names import KIT_MARKS
+from api.yearly.making import next_visits
 from scheduler.layout.drawing.cautions import sort_out
 
 router = APIRouter(tags=["jobs"])
@@ -48,7 +50,7 @@ def jobs(
     request: Request,
     session: Database,
     _: Staff,
-    kind: Literal["", "install", "survey", "repair"] = "",
+    kind: Annotated[Word, Query(description="a kind of work of the business by its short name")] = "",
     state: Annotated[Literal["", "open", "done", "cancelled", "any"], Query(description="left out: open ones")] = "",
     kit: Annotated[Literal["", "uncounted", "short", "verified", "loaded"], Query(description="of installs")] = "",
     town: Word = "",
@@ -73,6 +75,7 @@ def jobs(
         "after": after,
         "next": following and "/jobs?" + urlencode({k: v for k, v in form.items() if v} | {"after": following}),
         "towns": towns(session),
+        "kinds": [("", "any kind"), *offered(session, kind)],
         "codes": [(code, title, codes.get(code, 0)) for code, title in PILES.items() if code in codes],
         "piles": PILES,
         "marks": KIT_MARKS,
@@ -120,8 +123,23 @@ def job(request: Request, session: Database, who: Reader, now: Now, visit_id: st
         "may_photograph": who.role in SURVEYORS or who.link_id is not None,
         "marks": KIT_MARKS,
         **_hand_over(request, session, visit, now),
+        **_around(session, visit, local_day(session, now)),
     }
     return page(request, "job.html", values)
+
+
+def _around(session: Session, visit: Visit, today: datetime.date) -> dict[str, Any]:
+    """Return what the page says of callbacks, of the awning's place in a rack, and of its yearly services."""
+    back = col(Callback.of_id) == visit.id
+    awning = visit.awning_id
+    return {
+        "callback": session.get(Callback, visit.id),
+        "called_back": session.exec(select(Callback).where(back).order_by(col(Callback.visit_id))).all(),
+        "costs": dict(COST),
+        "stored": session.get(StoredAwning, awning) if awning is not None else None,
+        "racks": dict(STATES),
+        "yearly": next_visits(session, today, awning) if awning is not None else [],
+    }
 
 
 def _hand_over(request: Request, session: Session, visit: Visit, now: datetime.datetime) -> dict[str, Any]:
