@@ -78,7 +78,7 @@ class Facts:
 
     def kind_of(self, visit: tables.Visit) -> tables.WorkKind:
         """Return the kind of work of a visit, which need not be stored yet."""
-        return self.kinds[visit.work_id or visit.kind]
+        return self.kinds[visit.work_id]
 
 
 def facts(

@@ -3,12 +3,17 @@
 from __future__ import annotations
 
 import datetime
+from typing import Any
 
 import sqlalchemy as sa
 from sqlmodel import Field, Relationship, SQLModel
 
 from api.tables.base import Moment, not_negative, one_of
 from api.tables.office import WorkKind
+
+
+def _usual_work(context: Any) -> str:
+    return str(context.get_current_parameters()["kind"])
 
 
 class Visit(SQLModel, table=True):
@@ -21,7 +26,7 @@ class Visit(SQLModel, table=True):
 
     id: str = Field(primary_key=True)
     kind: str
-    work_id: str = Field(default="", foreign_key="work_kind.id", index=True)
+    work_id: str = Field(foreign_key="work_kind.id", index=True, sa_column_kwargs={"default": _usual_work})
     site_id: str = Field(foreign_key="site.id", index=True)
     order_id: str | None = Field(default=None, foreign_key="sales_order.id", index=True)
     awning_id: str | None = Field(default=None, foreign_key="awning.id", index=True)
@@ -43,11 +48,6 @@ class Visit(SQLModel, table=True):
         one_of("kind", "install", "survey", "repair"),
         one_of("state", "open", "done", "cancelled"),
     )
-
-
-@sa.event.listens_for(Visit, "before_insert")
-def _usual_work(_mapper: object, _connection: object, visit: Visit) -> None:
-    visit.work_id = visit.work_id or visit.kind
 
 
 class VisitHours(SQLModel, table=True):

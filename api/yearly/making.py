@@ -57,6 +57,8 @@ def next_visits(session: Session, today: datetime.date, awning_id: str | None = 
         .join(tables.Customer, col(tables.Customer.id) == col(tables.Site.customer_id))
     )
     rows = session.execute(asked if awning_id is None else asked.where(col(service.awning_id) == awning_id)).all()
+    if not rows:
+        return []
     made: dict[int, list[tuple[int, tables.Visit]]] = {row[0].id: [] for row in rows}
     wanted = select(tables.YearlyVisit, tables.Visit).join(
         tables.Visit, col(tables.Visit.id) == tables.YearlyVisit.visit_id

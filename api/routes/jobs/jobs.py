@@ -10,7 +10,7 @@ from urllib.parse import urlencode
 import msgspec
 from fastapi import APIRouter, Query, Request
 from fastapi.responses import Response
-from sqlmodel import Session, col, select
+from sqlmodel import Session, col, or_, select
 from starlette.exceptions import HTTPException
 
 from api.access.accounts import Role
@@ -32,10 +32,11 @@ from api.papers.shown.cautions import cautions
 from api.papers.shown.job_page import JobPage, allowed, job_page
 from api.papers.shown.wall_words import wall_words
 from api.routes import records
-from api.tables import Business, Callback, StoredAwning, Visit
+from api.tables import Business, Callback, StoredAwning, Visit, WorkKind
 from api.weeksheet import PILES
 from api.weeksheet.names import KIT_MARKS
 from api.yearly.making import next_visits
+from scheduler.errors import BadInput
 from scheduler.layout.drawing.cautions import sort_out
 
 router = APIRouter(tags=["jobs"])
@@ -60,6 +61,8 @@ def jobs(
     limit: records.Limit = 50,
 ) -> Response:
     """List jobs by id, `limit` at a time, with their kits' conditions and where the plan has put them."""
+    if kind and session.get(WorkKind, kind) is None:
+        raise BadInput("kind", f'no kind of work has the id "{kind}"')
     standing = places(session)
     asked = JobsWanted(kind, {"": "open", "any": ""}.get(state, state), kit, town, because, words)
     lines, following = jobs_list(session, asked, standing, after or None, limit)
@@ -130,11 +133,12 @@ def job(request: Request, session: Database, who: Reader, now: Now, visit_id: st
 
 def _around(session: Session, visit: Visit, today: datetime.date) -> dict[str, Any]:
     """Return what the page says of callbacks, of the awning's place in a rack, and of its yearly services."""
-    back = col(Callback.of_id) == visit.id
+    about = select(Callback).where(or_(col(Callback.visit_id) == visit.id, col(Callback.of_id) == visit.id))
+    told = session.exec(about.order_by(col(Callback.visit_id))).all()
     awning = visit.awning_id
     return {
-        "callback": session.get(Callback, visit.id),
-        "called_back": session.exec(select(Callback).where(back).order_by(col(Callback.visit_id))).all(),
+        "callback": next((row for row in told if row.visit_id == visit.id), None),
+        "called_back": [row for row in told if row.of_id == visit.id],
         "costs": dict(COST),
         "stored": session.get(StoredAwning, awning) if awning is not None else None,
         "racks": dict(STATES),
