@@ -131,7 +131,7 @@ OF_WORK = (
         "visits": tables.Visit.work_id, "kinds of work": tables.WorkKind.counts_as,
         "usual gates": tables.GateRule.kind, "yearly services": tables.YearlyService.work_id,
     }),
-    Kind("callbacks", "Callbacks", "callback", tables.Callback,
+    Kind("callbacks", "Callbacks", "callback", tables.CalledBack,
          "Which visit a callback comes back to, why, and who bears its cost.", (
         _job("callback", "visit_id", "Callback", meaning="its number, such as J-1204", owner=True),
         _job("callback", "of_id", "Of the visit", meaning="the one that it comes back to, such as J-1042"),

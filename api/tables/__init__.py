@@ -45,7 +45,7 @@ from api.tables.business import (
 from api.tables.chain import ChainLink, LedgerOpening
 from api.tables.hooks import Webhook, WebhookCall
 from api.tables.office import (
-    Callback,
+    CalledBack,
     FileShape,
     Gate,
     GateRule,
@@ -84,7 +84,7 @@ __all__ = [
     "Booking",
     "Business",
     "CalendarAddress",
-    "Callback",
+    "CalledBack",
     "CaseVisit",
     "ChainLink",
     "CountLine",

@@ -107,8 +107,10 @@ class WorkKind(SQLModel, table=True):
     )
 
 
-class Callback(SQLModel, table=True):
+class CalledBack(SQLModel, table=True):
     """Which visit a callback comes back to, why, and who bears its cost."""
+
+    __tablename__ = "callback"
 
     visit_id: str = Field(primary_key=True, foreign_key="visit.id")
     of_id: str = Field(foreign_key="visit.id", index=True)

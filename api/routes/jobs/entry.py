@@ -172,9 +172,10 @@ def _new_page(
 ) -> Response:  # fmt: skip
     left_out = {"customers"} if known["customer"] or known["site"] else set()
     left_out |= ({"sites"} if known["site"] else set()) | ({"awnings"} if known["awning"] else set())
+    asked = _ASKED | ({"visits": ("kind", "fault")} if known["site"] else {})
     titles = _TITLES | {"awnings": "Awning that was sold", "visits": "What is to be done"}
     shown = [
-        entry.section(table, titles[table], cells[table], without=_OWN[table], asked=_ASKED[table])
+        entry.section(table, titles[table], cells[table], without=_OWN[table], asked=asked[table])
         for table in ("customers", "sites", "visits", "awnings")
         if table not in left_out
     ]

@@ -29,10 +29,10 @@ from api.ledger.told import HOLDS
 from api.messages.papers import sent_papers
 from api.office.work_kinds import COST, STATES, offered
 from api.papers.shown.cautions import cautions
-from api.papers.shown.job_page import JobPage, allowed, job_page
+from api.papers.shown.job_page import JobPage, allowed, job_page, rack_words
 from api.papers.shown.wall_words import wall_words
 from api.routes import records
-from api.tables import Business, Callback, StoredAwning, Visit, WorkKind
+from api.tables import Business, CalledBack, StoredAwning, Visit, WorkKind
 from api.weeksheet import PILES
 from api.weeksheet.names import KIT_MARKS
 from api.yearly.making import next_visits
@@ -133,14 +133,16 @@ def job(request: Request, session: Database, who: Reader, now: Now, visit_id: st
 
 def _around(session: Session, visit: Visit, today: datetime.date) -> dict[str, Any]:
     """Return what the page says of callbacks, of the awning's place in a rack, and of its yearly services."""
-    about = select(Callback).where(or_(col(Callback.visit_id) == visit.id, col(Callback.of_id) == visit.id))
-    told = session.exec(about.order_by(col(Callback.visit_id))).all()
+    about = select(CalledBack).where(or_(col(CalledBack.visit_id) == visit.id, col(CalledBack.of_id) == visit.id))
+    told = session.exec(about.order_by(col(CalledBack.visit_id))).all()
     awning = visit.awning_id
+    stored = session.get(StoredAwning, awning) if awning is not None else None
     return {
         "callback": next((row for row in told if row.visit_id == visit.id), None),
         "called_back": [row for row in told if row.of_id == visit.id],
         "costs": dict(COST),
-        "stored": session.get(StoredAwning, awning) if awning is not None else None,
+        "stored": stored,
+        "rack": rack_words(session, stored),
         "racks": dict(STATES),
         "yearly": next_visits(session, today, awning) if awning is not None else [],
     }
