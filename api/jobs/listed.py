@@ -257,6 +257,9 @@ def _counted(session: Session, visits: Collection[str]) -> tuple[Any, dict[str, 
     return counts, shorts, set(session.exec(on_vans))
 
 
-def towns(session: Session) -> list[str]:
-    """Return the towns that have a site, by name."""
-    return list(session.exec(select(tables.Site.town).distinct().order_by(col(tables.Site.town))))
+def towns_and_kinds(session: Session) -> tuple[list[str], list[tuple[str, str]]]:
+    """Return by what the list is narrowed: the towns that have a site, and the kinds of work as (id, name)."""
+    kind = sa.select(col(tables.WorkKind.name), col(tables.WorkKind.id))
+    town = sa.select(col(tables.Site.town), sa.literal("")).distinct()
+    found = sorted(tuple(row) for row in session.execute(sa.union_all(kind, town)))
+    return [name for name, one in found if not one], [(one, name) for name, one in found if one]

@@ -33,7 +33,7 @@ from tests.steps import CHECKS
 
 HUNG = "J-1042"  # the demo's install of the awning A-2100
 CLEAN = {
-    "name": "clean the cloth", "counts_as": "repair", "told": "cleaning of your awning", "minutes": "50", "hands": "2",
+    "name": "clean the cloth", "counts_as": "repair", "told": "awning cleaning", "minutes": "50", "hands": "2",
     "steps": "cloth brushed\ncloth rinsed\nleft out to dry", "tools": "pressure-washer: 1", "wind_mph": "7",
 }  # fmt: skip
 

@@ -39,7 +39,7 @@ KINDS = (
      "minutes": 120, "hands": 2, "carries": True, "rack": "in", "steps": [
          "cloth dry and rolled", _TIED, _DOWN, "brackets covered", "small parts bagged, tagged with the job's number",
          "site clean", "in its rack place, tagged"]},
-    {"id": "hang-again", "name": "hang again", "counts_as": "repair", "told": "hanging of your awning for the season",
+    {"id": "hang-again", "name": "hang again", "counts_as": "repair", "told": "awning re-hanging for the season",
      "minutes": 120, "hands": 2, "carries": True, "rack": "out", "steps": [
          "tag and number compared at the rack", "brackets and fixings sound", _SEATED, "extend, stop, retract", "pitch",
          "front bar level", "cloth looked over", "site clean", "customer shown"]},

@@ -22,12 +22,12 @@ from api.fields.shown import at as shown_at
 from api.hand_over.signing import path_of, signature_of
 from api.hand_over.warranty import callbacks, warranty_of
 from api.http.pages import Database, page, wants_json
-from api.jobs.listed import JobsWanted, jobs_list, places, towns
+from api.jobs.listed import JobsWanted, jobs_list, places, towns_and_kinds
 from api.jobs.story import job_story
 from api.ledger.history import in_words
 from api.ledger.told import HOLDS
 from api.messages.papers import sent_papers
-from api.office.work_kinds import COST, STATES, offered
+from api.office.work_kinds import COST, STATES
 from api.papers.shown.cautions import cautions
 from api.papers.shown.job_page import JobPage, allowed, job_page, rack_words
 from api.papers.shown.wall_words import wall_words
@@ -70,15 +70,15 @@ def jobs(
         body = {"items": lines, "next": following}
         return Response(msgspec.json.encode(body), media_type="application/json")
     form = {"kind": kind, "state": state, "kit": kit, "town": town, "because": because, "words": words}
-    codes = standing.codes()
+    codes, (towns, kinds) = standing.codes(), towns_and_kinds(session)
     values: dict[str, Any] = {
         "lines": lines,
         "form": form,
         "narrowed": any(form.values()),
         "after": after,
         "next": following and "/jobs?" + urlencode({k: v for k, v in form.items() if v} | {"after": following}),
-        "towns": towns(session),
-        "kinds": [("", "any kind"), *offered(session, kind)],
+        "towns": towns,
+        "kinds": [("", "any kind"), *kinds],
         "codes": [(code, title, codes.get(code, 0)) for code, title in PILES.items() if code in codes],
         "piles": PILES,
         "marks": KIT_MARKS,
