@@ -42,6 +42,7 @@ from api.settings import Settings, read_settings
 from api.week.ending import cut_off
 from api.week.horizon.keeper import HorizonKeeper
 from api.week.runs import Runs
+from api.yearly.keeper import YearlyKeeper
 
 HOLD_S = 10.0  # between two looks whether the database is still held
 
@@ -118,6 +119,8 @@ async def _at_work(app: FastAPI, chosen: Settings, own: Opened) -> AsyncIterator
     app.state.roads.start()
     app.state.learning = LearningKeeper(app.state.database, lambda: app.state.clock())
     app.state.learning.start()
+    app.state.yearly = YearlyKeeper(app.state.database, lambda: app.state.clock())
+    app.state.yearly.start()
     app.state.places = Finder(app.state.database, lambda: app.state.clock())
     app.state.places.start()
     app.state.searches = Searches(app.state.database, lambda: app.state.clock())
@@ -140,6 +143,7 @@ async def _at_work(app: FastAPI, chosen: Settings, own: Opened) -> AsyncIterator
     app.state.searches.close()
     app.state.sales.close()
     app.state.places.close()
+    app.state.yearly.close()
     app.state.learning.close()
     app.state.roads.close()
     app.state.forecasts.close()

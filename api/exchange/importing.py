@@ -20,7 +20,7 @@ from api.business.seed.yard import YardFiles
 from api.exchange.uploads import CellFault, Upload
 from api.fields.cells import clock_text, hours_text, usual_date, usual_number, usual_time
 from api.fields.limits import ColumnLimit, Date, Decimal, Whole
-from api.fields.sheets import BadFiles, Row, time_of_day
+from api.fields.sheets import BadFiles, Row, one_of, time_of_day
 from api.ledger.fingerprint import fingerprint
 from api.ledger.history import note
 from api.papers.shown.job_page import span_of
@@ -204,9 +204,17 @@ class _Reader(YardFiles, WorkFiles):
         self.bookings: dict[str, tables.Booking] = {}
         self._seen: set[tuple[str, str]] = set()
         self._table = ""
+        self._session, self._works = session, _Held(session, tables.WorkKind, whole=False)
         whole = sum(len(upload.lines) for upload in uploads) > FEW
         for noun, table in _KNOWN.items():
             self.ids[noun] = _Held(session, table, whole=whole)
+
+    def counts_as(self, work: str) -> str:
+        kind = self._works.get(work)
+        if kind is None:
+            one_of(work, self._session.exec(select(tables.WorkKind.id)).all())
+            return "?"
+        return str(kind.counts_as)
 
     def sheet(self, file: str, columns: str) -> list[Row]:
         self._table = file.removesuffix(".csv")

@@ -58,7 +58,7 @@ def crew_calendar(session: Session, crew_id: str) -> bytes:
         event = settled(_until_off(session, visit, _posted(made, visit_id, crew_id)))
         if event is None:
             continue
-        what = f"{feet(awning.width_mm)} {visit.kind}" if awning else visit.kind
+        what = f"{feet(awning.width_mm)} {visit.work.name}" if awning else visit.work.name
         lines = [f"{visit_id}: {what} for {customer.name}, {customer.phone}", visit.fault, site.access, visit.note]
         calendar.add_component(
             _entry(
@@ -83,7 +83,7 @@ def visit_calendar(session: Session, visit_id: str) -> bytes:
     revisions = [*_posted(postings(session), visit_id, None), *_told(session, session.exec(told))]
     event = settled(_until_off(session, visit, revisions))
     if event is not None:
-        what = {"install": "awning installation", "survey": "measuring visit", "repair": "awning repair"}[visit.kind]
+        what = visit.work.told
         words = [f"{business.name} comes for your {what}" + (f" ({feet(awning.width_mm)})." if awning else ".")]
         if event.last.hold == "day":
             words.append("The day is sure; the hour will be told.")

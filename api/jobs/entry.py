@@ -62,7 +62,6 @@ _MEANINGS = {
     "hours": "such as Mon-Fri 8:00-17:00; Sat 9:00-12:00; empty: any",
 }
 _CHOICES = {
-    "kind": (("install", "install"), ("survey", "survey"), ("repair", "repair")),
     "motor": (("", "a crank"), ("left", "motor left"), ("right", "motor right")),
 }
 _PLACE = ("lat", "lon")  # one field on a form, the pin

@@ -10,7 +10,7 @@ from sqlmodel import Session
 from api import tables
 from api.http.names import crew_names
 from api.ledger.plans.stored import planned_stop
-from api.papers.shown.cautions import CHECKS, cautions
+from api.papers.shown.cautions import cautions
 from api.papers.shown.drilling import case_of, holes
 from api.papers.shown.job_page import job_page
 from api.papers.shown.pdf import print_pdf
@@ -47,6 +47,6 @@ def packet_pdf(session: Session, visit_id: str, now: datetime.datetime) -> bytes
         "wall": wall_words(job, found.site, business, now.year),
         "member": member_word(job.survey) if job.survey else "",
         "cautions": list(cautions(job, found.site)),
-        "checks": CHECKS[job.visit.kind],
+        "checks": job.work.steps,
     }
     return print_pdf("print/packet.html", values, business, now)

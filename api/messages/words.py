@@ -20,9 +20,6 @@ if TYPE_CHECKING:
 Spot = Mapping[str, Any]  # crew, date (ISO), start, end, hold
 
 
-WHAT = {"install": "awning installation", "survey": "measuring visit", "repair": "awning repair"}
-
-
 # Why, in terms that the customer understands.
 WHY = {
     "short": "A part for your awning was not in the delivery, and we begin only when everything is there.",
@@ -48,7 +45,7 @@ def words(session: Session, visit_id: str, spot: Spot | None, *, before: Spot | 
     """Return subject and body of a message."""
     visit, site, customer, awning = by_id(session)(visit_id)
     business = session.get_one(tables.Business, 1)
-    what = WHAT[visit.kind]
+    what = visit.work.told
     sized = f"{what} ({feet(awning.width_mm)})" if awning is not None and visit.kind == "install" else what
     place = f"{site.address}, {site.town}"
     old = None if before is None else datetime.date.fromisoformat(before["date"])
@@ -91,7 +88,7 @@ def late_words(session: Session, visit_id: str, spot: Spot, expected: int) -> tu
     """Return subject and body of a message that says, on the day, that the crew will come at the minute `expected`."""
     visit, site, customer, awning = by_id(session)(visit_id)
     business = session.get_one(tables.Business, 1)
-    what = WHAT[visit.kind]
+    what = visit.work.told
     sized = f"{what} ({feet(awning.width_mm)})" if awning is not None and visit.kind == "install" else what
     name, phone = _office(session)
     date = datetime.date.fromisoformat(spot["date"])

@@ -11,6 +11,7 @@ GROUPS = (
     ("What they take along", ("vans", "van-days", "tools", "out-of-order")),
     ("Yards and shelves", ("yards", "shelf")),
     ("Awnings sold", ("maker-orders", "models", "model-sizes", "model-parts", "packed")),
+    ("Kinds of work", ("work-kinds", "callbacks", "racks", "yearly")),
     ("Before a visit", ("gates", "usual-gates")),
 )
 

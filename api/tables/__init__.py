@@ -44,7 +44,19 @@ from api.tables.business import (
 )
 from api.tables.chain import ChainLink, LedgerOpening
 from api.tables.hooks import Webhook, WebhookCall
-from api.tables.office import FileShape, Gate, GateRule, MakerOrder, SentFile, SentPaper
+from api.tables.office import (
+    CalledBack,
+    FileShape,
+    Gate,
+    GateRule,
+    MakerOrder,
+    SentFile,
+    SentPaper,
+    StoredAwning,
+    WorkKind,
+    YearlyService,
+    YearlyVisit,
+)
 from api.tables.places import KnownAddress, PlaceAnswer, PlaceSource
 from api.tables.plans import DayResult, History, HorizonPlan, Lock, PlanRun, PostedWeek, StoredPlan
 from api.tables.rebooking import CaseVisit, Message, RebookingCase
@@ -72,6 +84,7 @@ __all__ = [
     "Booking",
     "Business",
     "CalendarAddress",
+    "CalledBack",
     "CaseVisit",
     "ChainLink",
     "CountLine",
@@ -138,6 +151,7 @@ __all__ = [
     "StockItem",
     "StockMove",
     "StopTime",
+    "StoredAwning",
     "StoredForecast",
     "StoredPlan",
     "Van",
@@ -147,6 +161,9 @@ __all__ = [
     "VisitHours",
     "Webhook",
     "WebhookCall",
+    "WorkKind",
     "WorthRun",
     "Yard",
+    "YearlyService",
+    "YearlyVisit",
 ]

@@ -21,7 +21,7 @@ from api.ledger.plans.documents import DrivesTimed
 from api.papers.needs import Needs
 from scheduler import week as w
 from scheduler.plan import Because, Plan, Skipped
-from scheduler.weather.limits import WeatherWork
+from scheduler.weather.limits import LimitTable, Measure, WeatherLimit, WeatherWork
 from scheduler.weather.lost import CLOCK, NO_CREW, TOO_SHORT, lost_sentence
 from scheduler.weather.windows import SitePoint, Span, work_windows
 
@@ -248,8 +248,7 @@ def job_of(
 ) -> tuple[w.Job, tuple[Because, ...]]:
     """Return a visit as the week that begins on `start_date` has it, and why it cannot go in it, where it cannot."""
     days = facts.rules.week_days
-    awning = facts.awnings.get(visit.awning_id or "")
-    yard = awning.yard_id if awning is not None and visit.kind == "install" else None
+    yard = made.yard_id
     because = list(made.because)
     ready_day = None if made.ready_on is None else max(0, (made.ready_on - start_date).days)
     if ready_day is not None and ready_day >= days:
@@ -314,13 +313,15 @@ def _windows(
     facts: Facts, visit: tables.Visit, made: Needs, start_date: datetime.date, shifts: Sequence[w.Shift]
 ) -> tuple[tuple[w.Window, ...], list[Because]]:
     """Return the work windows; where there are none, the reasons: weather and light, or the customer's hours."""
-    site = facts.sites[visit.site_id]
+    site, kind = facts.sites[visit.site_id], facts.kind_of(visit)
     spans = []
     for n, date in enumerate(_dates(facts, start_date)):
         rows = facts.hours.get(visit.id, [])
         spans += [Span(n, h.start, h.end) for h in rows if h.day == date or h.weekday == date.weekday()]
         if not rows:
             spans.append(Span(n, 0, DAY_MIN))
+    if not kind.outside:
+        return _indoors(spans, made)
     found = work_windows(
         customer_hours=spans,
         start_date=start_date,
@@ -334,7 +335,7 @@ def _windows(
             large_awning=made.large_awning,
             sealant=made.sealant,
         ),
-        limits=facts.limits,
+        limits=limits_of(facts.limits, kind),
         crew_hours=[Span(s.day, s.start, s.end + s.overtime) for s in shifts],
         visit_cents=facts.rules.prices.lost_cents.of(visit.kind),
         climate=facts.climate,
@@ -355,6 +356,26 @@ def _windows(
         ]
     detail = f"The work takes {made.minutes} min, longer than any stretch that the customer allows while crews work."
     return (), [Because(code="hours", detail=detail)]
+
+
+def limits_of(limits: LimitTable, kind: tables.WorkKind) -> LimitTable:
+    """Return the limits of weather with those that a kind of work adds: the strictest of each measure holds."""
+    own: list[tuple[Measure, float]] = [] if kind.wind_mph is None else [("wind_mph", kind.wind_mph)]
+    own += [("rain_mm", 0.0)] if kind.dry else []
+    added = tuple(
+        WeatherLimit(kind.counts_as, measure, value, kind.name, "the business's own")  # type: ignore[arg-type]  # as above
+        for measure, value in own
+    )
+    return LimitTable(limits.rows + added) if added else limits
+
+
+def _indoors(spans: Sequence[Span], made: Needs) -> tuple[tuple[w.Window, ...], list[Because]]:
+    """Return the customer's hours as windows of work that neither weather nor light can stop."""
+    long_enough = [span for span in spans if span.end - span.start >= made.minutes]
+    if not long_enough:
+        detail = "The customer allows no hours in this week that are long enough for the work."
+        return (), [Because(code="hours", detail=detail)]
+    return tuple(w.Window(day=s.day, start=s.start, end=s.end, risk_cents=0) for s in long_enough), []
 
 
 def _booked(facts: Facts, visit: tables.Visit, start_date: datetime.date) -> w.Booking | None:

@@ -149,6 +149,7 @@ EXPECTED = {
     "GET /looking-back/{start_date}/worth": LOOKERS,
     "POST /looking-back/{start_date}/worth": "manager",
     "GET /gates": OFFICE,
+    "GET /yearly": OFFICE,
     "POST /gates/{gate_id}/closed": OFFICE,
     "POST /gates/usual": OFFICE,
     "GET /maker-orders": OFFICE,

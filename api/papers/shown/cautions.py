@@ -1,4 +1,4 @@
-"""What is checked and signed on site, and the cautions that go with each kind of work.
+"""The cautions that go with each kind of work.
 
 Common practice, no published source; local codes, the manufacturer's instructions and licensed practice go first.
 """
@@ -17,36 +17,6 @@ GOES_FIRST = (
     "The manufacturer's instructions, local codes and the rules of licensed trades go first. Where they and this paper "
     "differ, or the wall is not as drawn: stop and call the office."
 )
-CHECKS = {
-    "install": (
-        "level line",
-        "brackets plumb and in plane",
-        "lift: awning seated, bolts in and tight before anybody lets go",
-        "extend, stop, retract",
-        "pitch",
-        "front bar level",
-        "cloth looked over",
-        "site clean",
-        "customer shown",
-    ),
-    "repair": (
-        "fault seen and put right",
-        "fixings and brackets sound",
-        "extend, stop, retract",
-        "pitch",
-        "front bar level",
-        "cloth looked over",
-        "site clean",
-        "customer shown",
-    ),
-    "survey": (
-        "wall and members probed, not guessed",
-        "every measure taken twice",
-        "overhead lines, services and obstacles noted",
-        "photos of wall, ground and access",
-        "customer shown where it will hang",
-    ),
-}
 _DUSTY = MASONRY | {"brick-veneer", "stucco-on-studs"}  # 29 CFR 1926.1153 asks for control of this dust
 LEAD_PAINT_BEFORE = 1978  # 40 CFR 745.83, target housing
 

@@ -18,7 +18,8 @@ from api.papers.preparation import JobPapers, Preparation
 class JobPage:
     """What the page of one job shows; `stale` names the papers that were made of other inputs than today's.
 
-    `zero` is the newest photo of the point from which the wall's measures count.
+    `zero` is the newest photo of the point from which the wall's measures count, `rack` where its awning is stored, in
+    words, empty where its work has nothing to do with a rack or nobody has named one.
     """
 
     job: JobPapers
@@ -31,6 +32,7 @@ class JobPage:
     shorts: dict[str, tables.Short]
     stale: set[str]
     zero: tables.Photo | None
+    rack: str
 
 
 def job_page(session: Session, visit_id: str, now: datetime.datetime) -> JobPage | None:
@@ -57,8 +59,17 @@ def job_pages(session: Session, visit_ids: Sequence[str], now: datetime.datetime
             shorts={short.item: short for short in known.shorts.get(visit_id, []) if short.arrived_on is None},
             stale=set(papers[visit_id].stale),
             zero=zeros.get(visit_id),
+            rack=rack_words(session, papers[visit_id].rack),
         )
     return pages
+
+
+def rack_words(session: Session, row: tables.StoredAwning | None) -> str:
+    """Return where an awning is stored: "rack B-4, North yard"; empty for nowhere."""
+    if row is None:
+        return ""
+    name = session.get_one(tables.Yard, row.yard_id).name
+    return f"rack {row.rack}, {name}{'' if 'yard' in name.casefold() else ' yard'}"
 
 
 def span_of(hours: tables.VisitHours) -> tuple[int | datetime.date, tuple[int, int]]:
