@@ -16,6 +16,7 @@ from scheduler.engine.pricing.problem import Duals, Follows, Hours, Loads, Prici
 from scheduler.engine.pricing.search import search
 
 MOST_STEPS = 1500  # of a day in the bounds: its minutes are exact; the scaled published sets get coarser steps
+ROUGH_STEPS = 300  # of a day where few labels are extended
 
 
 @dataclass(frozen=True)
@@ -63,7 +64,9 @@ class Day:
         key = np.random.default_rng([seed, k]).integers(1, 2**63, size=b - a, dtype=np.uint64)
         self.problem = PricingProblem(_hours(model, k), _stops(model, k, self.jobs), loads, follows, rates, key)
         least = max(1, int(self.problem.stops.service.min()))
-        self.width = max(1, min(int(model.latest[k] - model.start[k]) // MOST_STEPS, least))
+        span = int(model.latest[k] - model.start[k])
+        self.width = max(1, min(span // MOST_STEPS, least))
+        self.rough = max(1, min(span // ROUGH_STEPS, least))
 
     def starting(self, model: Model, steps_min: int) -> Day:
         """Return the day with the starts that `model` allows, and bounds by steps of `steps_min` minutes at least."""
@@ -76,19 +79,27 @@ class Day:
         return other
 
     def search(
-        self, prices: Prices | None, threshold: float, *, every_set: bool, room: int, beam: int = 0, most: int = 0
+        self,
+        prices: Prices | None,
+        threshold: float,
+        *,
+        every_set: bool,
+        room: int,
+        beam: int = 0,
+        most: int = 0,
+        rough: bool = False,
     ) -> tuple[Columns, Any, int]:
         """Return columns under `threshold`, their reduced costs, and how the search ended (`search.COMPLETE` …).
 
-        Without prices all costs count as they are. `most` > 0 keeps only that many, the most negative. The rest is as
-        of `problem.Wanted`.
+        Without prices all costs count as they are. `most` > 0 keeps only that many, the most negative. `rough`: by
+        bounds of coarse steps, where few labels are extended anyway. The rest is as of `problem.Wanted`.
         """
         duals = self._duals(prices)
         problem = self.problem
         if prices is not None and problem.rates.weekly:
             minute = float(problem.rates.pay + prices.weekly[self.model.weekly_row[self.k]])
             problem = problem._replace(rates=problem.rates._replace(minute=minute))
-        least = bounds(_shortest(problem), duals.option, self.width)
+        least = bounds(_shortest(problem), duals.option, self.rough if rough else self.width)
         wanted = Wanted(every_set, float(threshold), most, room, beam)
         flat, ptr, cost, helpers, reduced, out, ended = search(problem, duals, least, wanted)
         columns = Columns(np.full(len(cost), self.k, np.int64), ptr, self.jobs[flat], cost, helpers, out)

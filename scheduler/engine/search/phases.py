@@ -13,7 +13,7 @@ from scheduler.engine.master.relaxation import Relaxation, Stopped
 from scheduler.engine.model.arrays import Ints, Model
 from scheduler.engine.pricing.columns import Columns, columns_of_routes
 from scheduler.engine.search.closing import WIDER, Closing
-from scheduler.engine.search.diving import dive
+from scheduler.engine.search.diving import Diving
 from scheduler.engine.search.incumbent import Best, Routes
 from scheduler.engine.search.meeting import Meeting
 from scheduler.engine.search.neighborhood import Polish
@@ -64,6 +64,7 @@ class Search:
             self.relax.add(columns_of_routes(self.model, start))
         self.threads = threads
         self.polish = Polish(self.model, self.relax.pool, seed)
+        self.diving = Diving(self.relax, seed)
         self.given, self.polished, self.dived = left(), 0.0, 0
         self.next_dive = 0.1 * self.given
         self.step = FIRST_STEP * len(self.model.crew_days)  # routes to choose from next
@@ -76,9 +77,6 @@ class Search:
         self.column_of: dict[int, int] = {}  # the pool's columns of the best plan, by crew day
         self.meets = bool((self.model.assist_of >= 0).any())  # some crews have to meet: routes alone do not say when
         self.cutting = len(self.model.crew_days) <= MANY_DAYS  # of more crew days each round of pricing takes long
-        self.members: dict[int, list[int]] = {}
-        for k, group in enumerate(self.model.group.tolist()):
-            self.members.setdefault(group, []).append(k)
 
     def run(self) -> None:
         """Search until the best plan is proven best."""
@@ -103,7 +101,8 @@ class Search:
             return
         self.dive()
         self.narrow()
-        anew = self.roaming is not None or len(self.model.crew_days) > MANY_DAYS
+        few_days = len(self.model.crew_days) <= MANY_DAYS
+        anew = self.roaming is not None or not few_days
         most, room, nodes = MOST_COLUMNS, DAY_ROOM, ALL_NODES
         while not self.best.proven:
             self.take_in()
@@ -111,6 +110,8 @@ class Search:
                 self.settle()
             elif self.cutting:
                 self.tighten()
+            elif few_days and not self.diving.worn_out:
+                self.dive_on()
             elif anew and not self.polish.worn_out:
                 self.best.tell("planning some crew days anew")
                 self.polish_once()
@@ -187,8 +188,17 @@ class Search:
 
     def dive(self) -> None:
         """Make a plan of the linear program's solution."""
-        taken = dive(self.relax)
-        self.best.offer(self.routes_of(taken), cost_of(self.relax.pool, taken))
+        taken = self.diving.first()
+        self.best.offer(self.relax.pool.routes_of(taken), cost_of(self.relax.pool, taken))
+
+    def dive_on(self) -> None:
+        """Make a plan by the next dive, and one more by ruin and recreate from it."""
+        self.best.tell("taking the cheapest routes one by one")
+        before = self.best.cost
+        routes, cost, columns, mended = self.diving.next(before)
+        self.best.offer(routes, cost)
+        self.offer(columns, mended)
+        self.cutting |= self.best.cost < before and len(self.relax.rows.triples) > 0  # of less a cut closes more
 
     def polish_once(self) -> None:
         """Plan the crew days of one neighborhood anew."""
@@ -214,6 +224,8 @@ class Search:
         self.best.tell("raising the bound")
         before = self.relax.bound
         self.cutting = self.relax.tighten(self.priced)
+        if self.cutting:
+            self.diving.again()
         self.best.prove(self.relax.bound)
         self.cutting &= self.relax.bound - before > CUT_STALL * (self.best.cost - before)
 
@@ -238,7 +250,7 @@ class Search:
             items, own = frozenset(pool.jobs[c].tolist()), found.setdefault(pool.crew_day[c], {})
             cents, out = own.get(items, (pool.cost[c], pool.out[c]))
             own[items] = min(cents, pool.cost[c]), min(out, pool.out[c])
-        return {k: own for group, own in found.items() for k in self.members[group]}
+        return {k: own for group, own in found.items() for k in pool.members[group]}
 
     def gap(self) -> float:
         """Return the reduced cost up to which a route could be in a plan cheaper than the best."""
@@ -309,7 +321,7 @@ class Search:
         left = self.left()
 
         def better(columns: list[int], cost: float) -> None:
-            self.best.offer(self.routes_of(columns), cost)
+            self.best.offer(self.relax.pool.routes_of(columns), cost)
 
         answer = select(
             self.relax.pool,
@@ -350,19 +362,7 @@ class Search:
         pool = self.relax.pool
         places = enumerate(zip(columns.crew_day.tolist(), columns.out.tolist(), strict=True))
         names = [pool.find(group, columns.jobs_of(c), out) for c, (group, out) in places]
-        self.best.offer(self.routes_of(names), cost)
-
-    def routes_of(self, columns: list[int]) -> Routes:
-        """Return the columns as routes, those of a group of equal crew days dealt out to its members."""
-        pool = self.relax.pool
-        dealt: dict[int, int] = {}
-        made: Routes = {}
-        for c in columns:
-            group = pool.crew_day[c]
-            member = self.members[group][dealt.get(group, 0)]
-            dealt[group] = dealt.get(group, 0) + 1
-            made[member] = [int(j) for j in pool.jobs[c]]
-        return made
+        self.best.offer(self.relax.pool.routes_of(names), cost)
 
 
 def search(
