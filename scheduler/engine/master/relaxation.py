@@ -14,7 +14,7 @@ from scheduler.engine.master.enumeration import Listed
 from scheduler.engine.master.pool import Pool
 from scheduler.engine.master.rows import Rows
 from scheduler.engine.master.solver import append, solver
-from scheduler.engine.master.subset_row_cuts import broken_triples, spread
+from scheduler.engine.master.subset_row_cuts import broken
 from scheduler.engine.model.arrays import Model
 from scheduler.engine.pricing.columns import Columns
 from scheduler.engine.pricing.crew_day import Day
@@ -28,8 +28,7 @@ FEW_NEW = 5  # columns a round that are not worth another at the same beam
 TOLERANCE = 1e-4
 TAKEN = 1e7  # cents that serving a job again would cost
 MOST_BESIDE = 30  # columns of one crew day that go with those taken
-LEAST_BROKEN = 0.02  # of a triple's right side
-MOST_TRIPLES, TRIPLES_OF_A_JOB = 40, 4  # added at once, in all and over one job
+LEAST_BROKEN = 0.02  # rows by which a set must be broken
 
 
 class Stopped(Exception):
@@ -198,9 +197,9 @@ class Relaxation:
         return len(cuts)
 
     def tighten(self, progress: Callable[[], None] = lambda: None) -> bool:
-        """Add the triples that the last solution breaks and price again; return whether there were any.
+        """Add the odd sets that the last solution breaks and price again; return whether there were any.
 
-        Prices of triples are known to the pricing, so that the bound stays proven. Raises `Stopped` through `check`.
+        Prices of odd sets are known to the pricing, so that the bound stays proven. Raises `Stopped` through `check`.
         """
         columns = self.columns()
         used = np.nonzero(self.primal > 1e-6)[0]
@@ -211,20 +210,19 @@ class Relaxation:
         ]
         ptr = np.cumsum([0, *map(len, parts)])
         flat = np.concatenate(parts or [np.zeros(0, np.int64)])
-        found, excess = broken_triples(ptr, flat, self.primal[used], self.rows.helper_row, LEAST_BROKEN)
-        triples = spread(found, excess, MOST_TRIPLES, TRIPLES_OF_A_JOB)
-        if not len(triples):
+        odd_sets = broken(ptr, flat, self.primal[used], self.rows.helper_row, LEAST_BROKEN)
+        if not len(odd_sets):
             return False
         append(self.lp, self.pool, range(self.in_lp, len(self.pool)))
         self.in_lp = len(self.pool)
-        self.rows.add_triples(triples)
+        self.rows.add_odd_sets(odd_sets)
         self.pool.renew()
         self.listed.renew()
-        starts, index, _ = self.pool.matrix(range(len(self.pool)))
+        starts, index, value = self.pool.matrix(range(len(self.pool)))
         place = np.repeat(np.arange(len(self.pool)), np.diff(starts)) + self.rows.first
-        for row in range(len(self.rows.cap) - len(triples), len(self.rows.cap)):
-            held = place[index == row].astype(np.int32)
-            self.lp.addRow(-np.inf, 1.0, len(held), held, np.ones(len(held)))
+        for row in range(len(self.rows.cap) - len(odd_sets), len(self.rows.cap)):
+            held = index == row
+            self.lp.addRow(-np.inf, self.rows.cap[row], int(held.sum()), place[held].astype(np.int32), value[held])
         self.level = 1
         self.run(progress)
         return True
@@ -241,7 +239,7 @@ class Relaxation:
             if self.level < 1:
                 self.level += 1
                 continue
-            if not len(self.rows.triples) and self.cut():
+            if not len(self.rows.odd_sets) and self.cut():
                 continue
             if complete and new == 0:
                 return

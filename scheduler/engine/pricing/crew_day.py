@@ -28,8 +28,8 @@ class Prices:
     helper: Any  # per helper row, >= 0
     pool: Any  # per pool row, >= 0
     pair: list[Any]  # per crew day, per pair of `Day.pairs`, >= 0
-    triples: Ints  # (triples, 3): numbers of jobs, and of crew days counted on after them
-    triple: Any  # per triple, >= 0: what being in two or three of it costs
+    odd_sets: Ints  # (odd sets, rows): numbers of jobs, and of crew days counted on after them; -1: none
+    odd_set: Any  # per odd set, >= 0: what each two rows of it cost that a route stands in
     weekly: Any  # per row of weekly minutes, >= 0: what each minute out costs on top
 
 
@@ -119,13 +119,13 @@ class Day:
                 gear=self.gear[:, :0].copy(),
                 gear_price=none,
                 pair=np.zeros(len(self.pairs)),
-                triple=np.zeros((len(self.jobs), 0), np.uint64),
-                triple_start=np.zeros(0, np.uint64),
-                triple_price=none,
+                odd_set=np.zeros((len(self.jobs), 0), np.uint64),
+                odd_set_start=np.zeros(0, np.uint64),
+                odd_set_price=none,
             )
         row, rows = model.helper_row[k], model.pool_row[k]
         dear = [i for i, r in enumerate(rows) if r >= 0 and prices.pool[r] > 1e-9 and self.gear[:, i].any()]
-        triple, triple_start, triple_price = self._triples(prices)
+        odd_set, odd_set_start, odd_set_price = self._odd_sets(prices)
         return Duals(
             cost - prices.job[k][self.option_job],
             float(prices.sigma[k]),
@@ -133,24 +133,24 @@ class Day:
             np.ascontiguousarray(self.gear[:, dear]),
             prices.pool[rows[dear]].astype(np.float64),
             prices.pair[k],
-            triple,
-            triple_start,
-            triple_price,
+            odd_set,
+            odd_set_start,
+            odd_set_price,
         )
 
-    def _triples(self, prices: Prices) -> tuple[Any, Any, Any]:
-        """Return the triples that cost something and of which a route here can be in two, as `Duals` has them."""
+    def _odd_sets(self, prices: Prices) -> tuple[Any, Any, Any]:
+        """Return the odd sets that cost something and of which a route here can be in two, as `Duals` has them."""
         n, jobs = len(self.jobs), len(self.model.service)
-        place = np.full(jobs + len(self.model.crew_days), -1)
+        place = np.full(jobs + len(self.model.crew_days) + 1, -1)  # the last: no row
         place[self.jobs] = np.arange(n)
         place[jobs + self.k] = n  # every route of the day is in its row
-        local = place[prices.triples]
-        here = np.nonzero((prices.triple > 1e-9) & ((local >= 0).sum(axis=1) >= 2))[0]
+        local = place[prices.odd_sets]
+        here = np.nonzero((prices.odd_set > 1e-9) & ((local >= 0).sum(axis=1) >= 2))[0]
         bits = np.zeros((n + 1, -(-len(here) // 64)), np.uint64)
-        for c, triple in enumerate(here.tolist()):
-            for row in local[triple][local[triple] >= 0].tolist():
+        for c, odd_set in enumerate(here.tolist()):
+            for row in local[odd_set][local[odd_set] >= 0].tolist():
                 bits[row, c >> 6] |= np.uint64(1 << (c & 63))
-        return bits[:n].copy(), bits[n].copy(), prices.triple[here].astype(np.float64)
+        return bits[:n].copy(), bits[n].copy(), prices.odd_set[here].astype(np.float64)
 
 
 def _hours(model: Model, k: int) -> Hours:

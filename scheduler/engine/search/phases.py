@@ -198,7 +198,7 @@ class Search:
         routes, cost, columns, mended = self.diving.next(before)
         self.best.offer(routes, cost)
         self.offer(columns, mended)
-        self.cutting |= self.best.cost < before and len(self.relax.rows.triples) > 0  # of less a cut closes more
+        self.cutting |= self.best.cost < before and len(self.relax.rows.odd_sets) > 0  # of less a cut closes more
 
     def polish_once(self) -> None:
         """Plan the crew days of one neighborhood anew."""
