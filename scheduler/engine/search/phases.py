@@ -32,6 +32,7 @@ MANY_DAYS = 40  # crew days up to which one integer program over all of them is 
 MEETING_WORKERS = 4  # each of its own kind: they do better by turns on two cores than two would
 MEETING_FROM = 0.3  # of the time given, from which on the bound is raised no more where crews have to meet
 CUT_STALL = 0.02  # share of the gap that a round of cuts must close to be followed by another
+ROUNDS_MORE = 5  # of cuts that close less, where nothing else has closed the gap
 ALL_NODES = 5_000  # of the integer program over all routes found
 ALL_SHARE = 0.1  # of the time given, until something else is tried
 FEW, FEW_ROOM = 30_000, 300_000  # routes that one quick integer program takes; labels of a crew day to list them
@@ -77,6 +78,7 @@ class Search:
         self.column_of: dict[int, int] = {}  # the pool's columns of the best plan, by crew day
         self.meets = bool((self.model.assist_of >= 0).any())  # some crews have to meet: routes alone do not say when
         self.cutting = len(self.model.crew_days) <= MANY_DAYS  # of more crew days each round of pricing takes long
+        self.more_cuts = self.cutting  # until no odd set is broken
 
     def run(self) -> None:
         """Search until the best plan is proven best."""
@@ -117,6 +119,9 @@ class Search:
                 self.polish_once()
             elif self.listed(most, room):
                 self.settle()
+            elif few_days and self.more_cuts:
+                for _ in range(ROUNDS_MORE):
+                    self.tighten()
             elif anew and self.polish.widen():
                 continue
             else:
@@ -223,7 +228,7 @@ class Search:
         """Cut off a part of what is no plan, and raise the bound by it, as long as that closes some of the gap."""
         self.best.tell("raising the bound")
         before = self.relax.bound
-        self.cutting = self.relax.tighten(self.priced)
+        self.cutting = self.more_cuts = self.relax.tighten(self.priced)
         if self.cutting:
             self.diving.again()
         self.best.prove(self.relax.bound)
