@@ -32,7 +32,7 @@ MANY_DAYS = 40  # crew days up to which one integer program over all of them is 
 MEETING_WORKERS = 4  # each of its own kind: they do better by turns on two cores than two would
 MEETING_FROM = 0.3  # of the time given, from which on the bound is raised no more where crews have to meet
 CUT_STALL = 0.02  # share of the gap that a round of cuts must close to be followed by another
-ROUNDS_MORE = 5  # of cuts that close less, where nothing else has closed the gap
+WIDE, ROUNDS_MORE = 0.003, 5  # share of the cost from which on rounds of cuts that close less go on, so many at once
 ALL_NODES = 5_000  # of the integer program over all routes found
 ALL_SHARE = 0.1  # of the time given, until something else is tried
 FEW, FEW_ROOM = 30_000, 300_000  # routes that one quick integer program takes; labels of a crew day to list them
@@ -114,14 +114,14 @@ class Search:
                 self.tighten()
             elif few_days and not self.diving.worn_out:
                 self.dive_on()
+            elif few_days and self.more_cuts and self.gap() > WIDE * self.best.cost:
+                for _ in range(ROUNDS_MORE):
+                    self.tighten()
             elif anew and not self.polish.worn_out:
                 self.best.tell("planning some crew days anew")
                 self.polish_once()
             elif self.listed(most, room):
                 self.settle()
-            elif few_days and self.more_cuts:
-                for _ in range(ROUNDS_MORE):
-                    self.tighten()
             elif anew and self.polish.widen():
                 continue
             else:
