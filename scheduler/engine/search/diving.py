@@ -38,6 +38,7 @@ class Dives:
     def again(self) -> None:
         """Begin again: the prices are others."""
         self.waiting = deque([([], [])])
+        self.made = 0
 
     @property
     def worn_out(self) -> bool:
@@ -51,6 +52,7 @@ class Dives:
         """
         relax = self.relax
         taken, shut = self.waiting.popleft()
+        self.made += 1
         turned, choices = len(shut), 0
         before = relax.value, relax.dual, relax.primal
         relax.limit(shut, 0.0, 0.0)
@@ -87,7 +89,7 @@ class Dives:
 
 
 class Diving:
-    """Dives over known routes, then such that price routes on the way, each plan bettered by ruin and recreate."""
+    """Dives over known routes and such that price on the way, by turns, each plan bettered by ruin and recreate."""
 
     def __init__(self, relax: Relaxation, seed: int) -> None:
         self.relax, self.seed = relax, seed
@@ -114,7 +116,7 @@ class Diving:
         Where a dive ends at `dear`, the jobs that it has not come to are put in where that costs least.
         """
         pool = self.relax.pool
-        taken = next(dives for dives in self.kinds if not dives.worn_out).next(dear)
+        taken = min((d for d in self.kinds if not d.worn_out), key=lambda d: d.made).next(dear)
         routes = pool.routes_of(taken)
         if self.ruin is None:
             self.ruin = Ruin(self.relax.model, self.seed + 1)

@@ -32,7 +32,7 @@ MANY_DAYS = 40  # crew days up to which one integer program over all of them is 
 MEETING_WORKERS = 4  # each of its own kind: they do better by turns on two cores than two would
 MEETING_FROM = 0.3  # of the time given, from which on the bound is raised no more where crews have to meet
 CUT_STALL = 0.02  # share of the gap that a round of cuts must close to be followed by another
-WIDE, ROUNDS_MORE = 0.003, 5  # share of the cost from which on rounds of cuts that close less go on, so many at once
+WIDE, ROUNDS_MORE = 0.003, 5  # share of the cost from which on cuts that stall go on, rounds at once
 ALL_NODES = 5_000  # of the integer program over all routes found
 ALL_SHARE = 0.1  # of the time given, until something else is tried
 FEW, FEW_ROOM = 30_000, 300_000  # routes that one quick integer program takes; labels of a crew day to list them
@@ -78,7 +78,7 @@ class Search:
         self.column_of: dict[int, int] = {}  # the pool's columns of the best plan, by crew day
         self.meets = bool((self.model.assist_of >= 0).any())  # some crews have to meet: routes alone do not say when
         self.cutting = len(self.model.crew_days) <= MANY_DAYS  # of more crew days each round of pricing takes long
-        self.more_cuts = self.cutting  # until no odd set is broken
+        self.more_cuts = self.cutting  # until several rounds of cuts close too little
 
     def run(self) -> None:
         """Search until the best plan is proven best."""
@@ -115,8 +115,7 @@ class Search:
             elif few_days and not self.diving.worn_out:
                 self.dive_on()
             elif few_days and self.more_cuts and self.gap() > WIDE * self.best.cost:
-                for _ in range(ROUNDS_MORE):
-                    self.tighten()
+                self.tighten(ROUNDS_MORE)
             elif anew and not self.polish.worn_out:
                 self.best.tell("planning some crew days anew")
                 self.polish_once()
@@ -224,15 +223,17 @@ class Search:
         self.tried = self.gap()
         return self.relax.under(self.tried, FEW, FEW_ROOM, all_or_none=True)
 
-    def tighten(self) -> None:
+    def tighten(self, rounds: int = 1) -> None:
         """Cut off a part of what is no plan, and raise the bound by it, as long as that closes some of the gap."""
         self.best.tell("raising the bound")
-        before = self.relax.bound
-        self.cutting = self.more_cuts = self.relax.tighten(self.priced)
-        if self.cutting:
+        before, more = self.relax.bound, True
+        for _ in range(rounds):
+            more = more and self.relax.tighten(self.priced)
+            self.best.prove(self.relax.bound)
+        if more:
             self.diving.again()
-        self.best.prove(self.relax.bound)
-        self.cutting &= self.relax.bound - before > CUT_STALL * (self.best.cost - before)
+        self.cutting = more and self.relax.bound - before > CUT_STALL * (self.best.cost - before)
+        self.more_cuts = self.cutting or (more and rounds == 1)
 
     def listed(self, most: int, room: int) -> bool:
         """List every route that could still pay; return whether there was room for them."""
