@@ -31,6 +31,7 @@ from api.office.kind import (
     weight,
     working_days,
 )  # fmt: skip
+from api.office.work.columns import WORK
 from api.places.finder import kept_answer
 from api.shelf import moving
 from scheduler.errors import BadInput
@@ -292,4 +293,4 @@ _KINDS = (
         plain("maker_part", "quantity", "Pieces", start="1", aliases=("quantity",)),
     ), key=("awning_id", "item"), check=_awning_there),
 )  # fmt: skip
-KINDS: dict[str, Kind] = {kind.id: kind for kind in _KINDS}
+KINDS: dict[str, Kind] = {kind.id: kind for kind in (*_KINDS, *WORK)}
