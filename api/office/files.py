@@ -68,7 +68,7 @@ def read_rows(data: bytes, name: str) -> Rows:
 def _text(data: bytes, name: str) -> Rows:
     import pandas  # takes a while to load
 
-    text = lines_joined(_decoded(data, name))
+    text = lines_joined(decoded(data, name))
     lines = [line for line in text.split("\n")[:200] if line.strip()]
     mark = max(_SEPARATORS, key=lambda one: sum(min(line.count(one), 50) for line in lines))
     wide = max((row.count(mark) + 1 for row in text.split("\n")), default=1)
@@ -84,7 +84,7 @@ def _text(data: bytes, name: str) -> Rows:
     return [[bare(str(cell).strip()) if isinstance(cell, str) else "" for cell in row] for row in frame.values.tolist()]
 
 
-def _decoded(data: bytes, name: str) -> str:
+def decoded(data: bytes, name: str) -> str:
     """Return the text of a file in the encodings that spreadsheets write."""
     if data[:2] in (b"\xff\xfe", b"\xfe\xff"):
         tries = ("utf-16",)

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import datetime
 import re
+from collections.abc import Iterator
 from dataclasses import dataclass, field
 from typing import Any
 
@@ -66,8 +67,6 @@ class WorkLines:
         try:
             said = joined({("customers.customer" if self._own("customers", n) else n): t for n, t in texts.items()})
             return self._taken(said)
-        except BadFiles as bad:
-            raise BadValues([_place(fault) for fault in bad.faults]) from None
         except BadValues:
             raise
         except BadInput as fault:
@@ -97,7 +96,10 @@ class WorkLines:
         if main == "visits":
             held = held or self._same_job(site, said)
             parts = self._job(rows, held, awning, number, said)
-        done = entry.keep(self.session, rows, by=self.by, now=self.now)
+        try:
+            done = entry.keep(self.session, rows, by=self.by, now=self.now)
+        except BadFiles as bad:
+            raise BadValues(list(_faults(bad, rows))) from None
         return self._outcome(done, rows, made_job=main == "visits" and held is None, parts=parts)
 
     def _held(self, number: str) -> Any:
@@ -284,8 +286,14 @@ class WorkLines:
         return LineTaken(name, kinds[main] == "new", fields)
 
 
-def _place(fault: BadInput) -> tuple[str, str]:
-    """Return the column of a fault that `entry.keep` has told, and its words."""
-    if isinstance(fault, CellFault) and fault.column:
-        return f"{fault.file}.{fault.column}", fault.problem
-    return "", fault.problem
+def _faults(bad: BadFiles, rows: dict[str, Cells]) -> Iterator[tuple[str, str]]:
+    """Yield each column that cannot stand, once, and why."""
+    told = set[str]()
+    for fault in bad.faults:
+        named = isinstance(fault, CellFault) and fault.column
+        column = f"{fault.file}.{fault.column}" if isinstance(fault, CellFault) and named else ""
+        if column in told and column:
+            continue
+        told.add(column)
+        empty = isinstance(fault, CellFault) and named and not rows[fault.file].get(fault.column or "", "")
+        yield column, "must not be empty" if empty else fault.problem

@@ -4,10 +4,11 @@ from __future__ import annotations
 
 import datetime
 from typing import Annotated
+from zoneinfo import ZoneInfo
 
-from fastapi import APIRouter, File, Request, UploadFile
+from fastapi import APIRouter, File, Form, Request, UploadFile
 from fastapi.responses import RedirectResponse, Response
-from sqlmodel import Session
+from sqlmodel import Session, select
 
 from api import tables
 from api.access.guards import Who, found
@@ -15,10 +16,11 @@ from api.clock import Now
 from api.exchange.uploads import MOST_BYTES
 from api.http.pages import Database, page
 from api.http.problems import Problem, responses
-from api.office import files, taking
+from api.office import busy, files, taking
 from api.office.hanging import Hanging, hanging
 from api.office.kind import Kind
 from api.office.kinds import KINDS
+from api.office.work import cards
 from api.office.work.addresses import addresses_in
 from api.places.filling import look_up
 from api.routes.office.kinds import MOST_SHOWN, KindId, Office, csv_answer, kind_called, list_page, sent_texts
@@ -30,12 +32,13 @@ router = APIRouter(prefix="/set-up", tags=["set up"])
 @router.post("/{kind_id}/files", responses=responses(413))
 def send(
     request: Request, session: Database, now: Now, who: Office, kind_id: KindId,
-    file: Annotated[UploadFile, File(description="a CSV or XLSX file")],
+    file: Annotated[UploadFile, File(description="a CSV or XLSX file; contacts of customers, a calendar of days off")],
+    whose: Annotated[str, Form(max_length=90, description="of a calendar: a person, or crew and its id")] = "",
 ) -> Response:  # fmt: skip
     """Take a file up, to be looked through before anything of it is taken in."""
     kind, name = kind_called(kind_id), file.filename or "the file"
     try:
-        rows = files.read_rows(file.file.read(MOST_BYTES + 1), name)
+        rows = _rows(session, kind, file.file.read(MOST_BYTES + 1), name, whose, now)
         made = taking.send(session, kind, name, rows, by=who.name, now=now)
     except BadInput as fault:
         return list_page(request, session, kind, fault=f"{name} {fault.problem}", status=422)
@@ -110,6 +113,26 @@ def _tried(
 
     hangs = hanging(request.app.state.database, now, do)
     return tried[0], hangs
+
+
+def _rows(
+    session: Session, kind: Kind, data: bytes, name: str, whose: str, now: datetime.datetime
+) -> files.Rows:  # fmt: skip
+    """Return the rows of a table, of contacts, or of a calendar."""
+    if len(data) <= MOST_BYTES and cards.is_cards(data):
+        if kind.by_lines != "customers":
+            raise BadInput(name, "holds contacts: send it on the page Customers")
+        return cards.card_rows(data, name)
+    if len(data) <= MOST_BYTES and busy.is_calendar(data):
+        if kind.table is not tables.DayOff:
+            raise BadInput(name, "is a calendar: send it on the page Days off")
+        try:
+            who = busy.workers(session, whose)
+        except BadInput as fault:
+            raise BadInput(name, f"is a calendar: {fault.problem}") from None
+        zone = ZoneInfo(session.exec(select(tables.Business.timezone)).first() or "UTC")
+        return busy.busy_rows(data, name, who, zone, now.astimezone(zone).date())
+    return files.read_rows(data, name)
 
 
 def _look_up(

@@ -21,7 +21,7 @@ from api.http.headers import disposition
 from api.http.pages import Database, page
 from api.http.problems import Problem, responses
 from api.ledger.history import in_words
-from api.office import files, keeping
+from api.office import busy, files, keeping
 from api.office.groups import grouped
 from api.office.hanging import Hanging, hanging
 from api.office.keeping import Record
@@ -259,6 +259,7 @@ def list_page(
         "rows": [(record, _address(kind, record)) for record in found_rows], "kept": kept, "fault": fault,
         "named": {n: dict(rows) for n, rows in keeping.choices(session, kind).items()},
         "history": _history(session, kind), "most": MOST_SHOWN,
+        "whose": busy.choices(session) if kind.table is tables.DayOff else (),
     }  # fmt: skip
     return page(request, "office/list.html", values, status=status)
 
