@@ -30,6 +30,10 @@ Hours = Mapping[int, Span]  # by weekday
 Time = tuple[datetime.datetime, datetime.datetime]
 
 
+class NothingBusy(BadInput):
+    """A calendar can be read, and names no busy time that counts."""
+
+
 def is_calendar(data: bytes) -> bool:
     """Return whether a file is a calendar."""
     return data.removeprefix(b"\xef\xbb\xbf").lstrip()[:15].upper() == b"BEGIN:VCALENDAR"
@@ -88,7 +92,7 @@ def busy_rows(
         if part == "day" or (person, first) not in full:
             rows.append([person, first.isoformat(), last.isoformat(), part, why[:200]])
     if len(rows) == 1:
-        raise BadInput(name, "names no busy time from today on, in working hours")
+        raise NothingBusy(name, "names no busy time from today on, in working hours")
     return rows
 
 

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from api.routes.day import calendars, days, links, photos, today
+from api.routes.files import calendars as busy_calendars
 from api.routes.files import sent
 from api.routes.jobs import entry, hand_over, job_awning, jobs, papers, promise, survey_entry
 from api.routes.nouns import awnings, customers, orders, sites, surveys, visits, yard
@@ -28,7 +29,8 @@ from api.routes.week import horizon, live, looking_back, plans, runs, weeks
 from api.routes.yard import bench, stock
 
 _DOORS = (
-    weeks, live, plans, runs, horizon, entry, hand_over, jobs, customers, sites, history, accounts, links, exchange,
+    busy_calendars, weeks, live, plans, runs, horizon, entry, hand_over, jobs, customers, sites, history, accounts,
+    links, exchange,
     gates, maker_orders, kinds, sent, settings, forecasts, roads, places, looking_back, begin, today, days, photos,
     bench, stock, yard, surveys, survey_entry, job_awning, learning, visits, orders, awnings, papers, promise,
     rebooking, messages, bookings, condition, tokens, calendars, second_factor, webhooks, changes,

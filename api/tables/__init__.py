@@ -44,7 +44,7 @@ from api.tables.business import (
 )
 from api.tables.chain import ChainLink, LedgerOpening
 from api.tables.hooks import Webhook, WebhookCall
-from api.tables.office import FileShape, Gate, GateRule, MakerOrder, SentFile, SentPaper
+from api.tables.office import BusyCalendar, FileShape, Gate, GateRule, MakerOrder, SentFile, SentPaper
 from api.tables.places import KnownAddress, PlaceAnswer, PlaceSource
 from api.tables.plans import DayResult, History, HorizonPlan, Lock, PlanRun, PostedWeek, StoredPlan
 from api.tables.rebooking import CaseVisit, Message, RebookingCase
@@ -71,6 +71,7 @@ __all__ = [
     "BenchCount",
     "Booking",
     "Business",
+    "BusyCalendar",
     "CalendarAddress",
     "CaseVisit",
     "ChainLink",

@@ -12,6 +12,7 @@ from sqlmodel import Session, select
 
 from api import tables
 from api.access.guards import Who, found
+from api.calendars.kept import taken as calendars_taken
 from api.clock import Now
 from api.exchange.uploads import MOST_BYTES
 from api.http.pages import Database, page
@@ -79,6 +80,7 @@ async def take_in(
         return _file_page(request, session, kind, sent, table, columns, who, now, fault=words, status=409)
     done = taking.take(session, kind, table, columns, by=who.name, now=now)
     taking.remember(session, kind, table, columns)
+    calendars_taken(session, sent.id)
     return _file_page(request, session, kind, sent, table, columns, who, now, done=done)
 
 

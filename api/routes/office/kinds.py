@@ -16,7 +16,8 @@ from api import tables
 from api.access.accounts import Role
 from api.access.guards import Who, allow, found
 from api.business.part import BadValues
-from api.clock import Now
+from api.calendars.kept import standing
+from api.clock import Now, local_moments
 from api.http.headers import disposition
 from api.http.pages import Database, page
 from api.http.problems import Problem, responses
@@ -260,6 +261,7 @@ def list_page(
         "named": {n: dict(rows) for n, rows in keeping.choices(session, kind).items()},
         "history": _history(session, kind), "most": MOST_SHOWN,
         "whose": busy.choices(session) if kind.table is tables.DayOff else (),
+        "calendars": standing(session) if kind.table is tables.DayOff else (), "moment": local_moments(session),
     }  # fmt: skip
     return page(request, "office/list.html", values, status=status)
 
