@@ -69,7 +69,11 @@ def get_outside(address: str, allowed: Callable[[str], bool] = is_outside) -> by
 
 def _get(pool: httpcore.ConnectionPool, address: str) -> tuple[int, dict[bytes, bytes], bytes]:
     times = dict.fromkeys(("connect", "read", "write", "pool"), TRY_S)
-    sent = {"Accept": "text/calendar, */*;q=0.5", "User-Agent": "Eaveboard", "Accept-Encoding": "identity"}
+    sent: dict[bytes | str, bytes | str] = {
+        "Accept": "text/calendar, */*;q=0.5",
+        "User-Agent": "Eaveboard",
+        "Accept-Encoding": "identity",
+    }
     try:
         with pool.stream("GET", address, headers=sent, extensions={"timeout": times}) as answer:
             body = b""
