@@ -15,6 +15,7 @@ from api.access.accounts import Passwords, first_manager
 from api.access.guards import is_known, statements
 from api.access.idempotency import forget_old
 from api.backup.keeper import BackupKeeper
+from api.calendars.keeper import CalendarKeeper
 from api.chain.keeper import ChainKeeper
 from api.clock import clock_of, machine_clock
 from api.database import Hold
@@ -131,6 +132,8 @@ async def _at_work(app: FastAPI, chosen: Settings, own: Opened) -> AsyncIterator
     app.state.chain.start()
     app.state.hooks = HookKeeper(app.state.database, machine_clock)
     app.state.hooks.start()
+    app.state.calendars = CalendarKeeper(app.state.database, lambda: app.state.clock(), machine_clock)
+    app.state.calendars.start()
     app.state.backups = BackupKeeper(
         app.state.database, chosen.data, chosen.backups, chosen.backup_hours, chosen.backups_kept, machine_clock
     )
@@ -139,6 +142,7 @@ async def _at_work(app: FastAPI, chosen: Settings, own: Opened) -> AsyncIterator
     yield
     holding.cancel()
     app.state.backups.close()
+    app.state.calendars.close()
     app.state.hooks.close()
     app.state.searches.close()
     app.state.sales.close()

@@ -32,6 +32,7 @@ LEFT_OUT = {
     "sign_in": "who is signed in at the moment",
     "sign_in_try": "failed tries to sign in",
     "calendar_address": "private addresses of calendars",
+    "busy_calendar": "private addresses of calendars that are fetched",
     "program_token": "tokens by which programs use the service",
     "day_link": "links that open a crew's day without signing in",
     "kept_answer": "answers kept for repeated requests",

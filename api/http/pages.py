@@ -90,8 +90,8 @@ def wants_json(request: Request) -> bool:
 
 
 def page(request: Request, template: str, values: dict[str, Any], status: int = 200) -> HTMLResponse:
-    """Return `template` filled with `values` as a page."""
-    return _templates.TemplateResponse(request, template, values, status_code=status)
+    """Return `template` filled with `values` as a page, which knows its own `status`."""
+    return _templates.TemplateResponse(request, template, {**values, "answered": status}, status_code=status)
 
 
 def part(template: str, values: dict[str, Any]) -> str:

@@ -203,7 +203,7 @@ def keep(
         ready = {}
         for column, text in cells.items():
             try:
-                ready[column] = _stored(column, text, units)
+                ready[column] = stored(column, text, units)
             except BadInput as fault:
                 ready[column] = "1"  # some length: what is wrong with the text is told already
                 faults.append(CellFault(table, fault.problem, row=1, column=column))
@@ -237,7 +237,7 @@ def _shown(column: str, value: Any, units: str) -> str:
     return str(exporting.plain(value))
 
 
-def _stored(column: str, text: str, units: str) -> str:
+def stored(column: str, text: str, units: str) -> str:
     """Return what was typed as a table's cell holds it: whole millimetres and kilograms."""
     if text and column.endswith("_mm"):
         return str(office_length(text, units))

@@ -84,14 +84,23 @@ class Kind:
     parts: tuple[Any, ...] = ()
     complete: Callable[[Session, dict[str, str]], None] | None = None
     own: tuple[str, ...] = ()  # columns that `put` keeps, not the table
+    pieces: tuple[KindColumn, ...] = ()  # what only files have: a first name, a house number
+    by_lines: str = ""  # the table of files (customers, sites, visits) that a line is about, with those beside it
+    row_at: str = ""  # where a row has its page, with {} for its id; empty: the form that is made of the columns
+    new_at: str = ""
 
     @property
     def primary(self) -> list[str]:
         """Return the table's key."""
         return [column.name for column in sa.inspect(self.table).primary_key]
 
+    @property
+    def in_files(self) -> tuple[KindColumn, ...]:
+        """Return the columns that a file may have."""
+        return self.columns + self.pieces
+
     def column(self, name: str) -> KindColumn:
-        return next(column for column in self.columns if column.name == name)
+        return next(column for column in self.in_files if column.name == name)
 
 
 def plain(table: str, name: str, label: str, **more: Any) -> KindColumn:

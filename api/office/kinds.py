@@ -32,6 +32,7 @@ from api.office.kind import (
     weight,
     working_days,
 )  # fmt: skip
+from api.office.work.columns import WORK
 from api.office.work_kinds import OF_WORK
 from api.places.finder import kept_answer
 from api.shelf import moving
@@ -294,4 +295,4 @@ _KINDS = (
         plain("maker_part", "quantity", "Pieces", start="1", aliases=("quantity",)),
     ), key=("awning_id", "item"), check=_awning_there),
 )  # fmt: skip
-KINDS: dict[str, Kind] = {kind.id: kind for kind in _KINDS}
+KINDS: dict[str, Kind] = {kind.id: kind for kind in (*_KINDS, *WORK)}

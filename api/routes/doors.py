@@ -3,6 +3,8 @@
 from __future__ import annotations
 
 from api.routes.day import calendars, days, links, photos, today
+from api.routes.files import calendars as busy_calendars
+from api.routes.files import sent
 from api.routes.jobs import entry, hand_over, job_awning, jobs, papers, promise, survey_entry, yearly
 from api.routes.nouns import awnings, customers, orders, sites, surveys, visits, yard
 from api.routes.office import (
@@ -28,7 +30,8 @@ from api.routes.yard import bench, stock
 
 _DOORS = (
     weeks, live, plans, runs, horizon, entry, hand_over, jobs, customers, sites, history, accounts, links, exchange,
-    gates, maker_orders, yearly, kinds, settings, forecasts, roads, places, looking_back, begin, today, days, photos,
+    gates, maker_orders, yearly, kinds, sent, settings, forecasts, roads, places, looking_back, begin, today, days,
+    photos, busy_calendars,
     bench, stock, yard, surveys, survey_entry, job_awning, learning, visits, orders, awnings, papers, promise,
     rebooking, messages, bookings, condition, tokens, calendars, second_factor, webhooks, changes,
 )  # fmt: skip

@@ -45,6 +45,7 @@ from api.tables.business import (
 from api.tables.chain import ChainLink, LedgerOpening
 from api.tables.hooks import Webhook, WebhookCall
 from api.tables.office import (
+    BusyCalendar,
     CalledBack,
     FileShape,
     Gate,
@@ -83,6 +84,7 @@ __all__ = [
     "BenchCount",
     "Booking",
     "Business",
+    "BusyCalendar",
     "CalendarAddress",
     "CalledBack",
     "CaseVisit",

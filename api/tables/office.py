@@ -228,3 +228,24 @@ class SentPaper(SQLModel, table=True):
             postgresql_where=sa.text("state = 'sending'"),
         ),
     )
+
+
+class BusyCalendar(SQLModel, table=True):
+    """A calendar that is fetched at `address`, `whose` a person's id or that of a crew after the word crew.
+
+    `days` are the days off that it named when it was `fetched_at` last, `file_id` the sent file of them while some are
+    to be looked through; `words` say what was wrong, empty where nothing was.
+    """
+
+    __tablename__ = "busy_calendar"
+
+    id: int | None = Field(default=None, primary_key=True)
+    whose: str
+    address: str
+    made_at: datetime.datetime = Field(sa_type=Moment)
+    made_by: str
+    next_at: datetime.datetime = Field(sa_type=Moment)
+    fetched_at: datetime.datetime | None = Field(default=None, sa_type=Moment)
+    days: int = 0
+    file_id: str | None = None
+    words: str = ""

@@ -183,6 +183,7 @@ MADE_FOR_THEM = {
     "signature",
     "stock_move",
     "webhook",
+    "busy_calendar",
 }
 HANGS_ON = {"crew_hours.crew_id", "visit_hours.visit_id", "maker_order.survey_id"}
 
