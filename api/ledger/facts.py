@@ -200,7 +200,10 @@ def _visits_for(session: Session, after: datetime.date) -> set[str]:
     current = sa.select(told.visit_id).where(col(told.visit_id) == visit.id, col(told.withdrawn_at).is_(None))  # type: ignore[call-overload]
     wanted = sa.select(col(visit.id)).where(
         col(visit.state) == "open",
-        sa.or_(~current.where(col(told.day).between(after, LAST_DAY)).exists(), current.where(col(told.day) < after).exists()),
+        sa.or_(
+            ~current.where(col(told.day).between(after, LAST_DAY)).exists(),
+            current.where(col(told.day) < after).exists(),
+        ),
     )
     return set(session.execute(wanted).scalars())
 
