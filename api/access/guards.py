@@ -23,6 +23,7 @@ from starlette.datastructures import UploadFile
 from api.access.accounts import Role, has_codes, owner, seen
 from api.access.day_links import crew_of_link
 from api.access.issued import note_used
+from api.access.proof import has_proved
 from api.access.scopes import opened
 from api.access.tokens import BEGINS, token_of
 from api.database import transaction
@@ -99,10 +100,13 @@ class Permission:
     crew_link: bool = False
     everyone: bool = False
     one_time: bool = False
+    grave: bool = False
 
     def __call__(self, request: Request, session: Database, sent: Annotated[str, Depends(_sent_csrf)]) -> Who:
         who = _caller(request, session)
         request.state.who = who
+        if who.token_id is not None and self.grave:
+            raise Problem(403, "This token may not do this: this is for people.")
         if who.token_id is not None and not self.everyone:
             request.state.who = who = self._program(request, who)
             return who
@@ -124,6 +128,9 @@ class Permission:
             raise Problem(403, "Managers sign in with a code from their phone here: set it up.", kind="set-up-codes")
         if who.role not in self.roles and not (who.link_id is not None and self.crew_link):
             raise Problem(403, f"This is for {self.words}.")
+        if self.grave and not _has_proved(request, session):
+            detail = "You gave your password a while ago. Give it again at /prove, then do this once more."
+            raise Problem(403, detail, kind="give-password")
         return who
 
     def _program(self, request: Request, who: Who) -> Who:
@@ -144,15 +151,21 @@ class Permission:
         return "everyone" if self.everyone else ", ".join(names)
 
 
-def allow(*roles: Role, crew_link: bool = False, one_time: bool = False) -> Any:
+def allow(*roles: Role, crew_link: bool = False, one_time: bool = False, grave: bool = False) -> Any:
     """Return the dependency that lets only accounts of `roles` in, and crews by their day link where `crew_link`.
 
-    `one_time`: also while a one-time password is still to be changed, or codes at sign-in to be set up. A route that
-    lets links in must still ask `own_crew_day` or `own_job`: a link is for one crew and one day.
+    `one_time`: also while a one-time password is still to be changed, or codes at sign-in to be set up. `grave`: only
+    where the password was given a few minutes ago, and for no program. A route that lets links in must still ask
+    `own_crew_day` or `own_job`: a link is for one crew and one day.
     """
     if not roles:
         raise ValueError("say which roles may use this; everyone() lets anybody in")
-    return Depends(Permission(frozenset(roles), crew_link=crew_link, one_time=one_time))
+    return Depends(Permission(frozenset(roles), crew_link=crew_link, one_time=one_time, grave=grave))
+
+
+def _has_proved(request: Request, session: Session) -> bool:
+    token = request.cookies.get(cookie_name(request.app.state.settings, "session"), "")
+    return has_proved(session, token, datetime.datetime.now(datetime.UTC))
 
 
 def everyone() -> Any:

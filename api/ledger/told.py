@@ -24,7 +24,7 @@ def moment_after_all(session: Session, now: datetime.datetime) -> datetime.datet
     different hours.
     """
     posted, booking = tables.PostedWeek, tables.Booking
-    newest = [
+    newest: list[datetime.datetime | None] = [
         session.execute(sa.select(sa.func.max(col(column)))).scalar()
         for column in (posted.posted_at, booking.told_at, booking.withdrawn_at)
     ]

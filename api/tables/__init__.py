@@ -42,7 +42,7 @@ from api.tables.business import (
     VanOut,
     Yard,
 )
-from api.tables.chain import ChainLink, LedgerOpening
+from api.tables.chain import ChainLink, ErasedLine, LedgerOpening
 from api.tables.hooks import Webhook, WebhookCall
 from api.tables.office import FileShape, Gate, GateRule, MakerOrder, SentFile, SentPaper
 from api.tables.places import KnownAddress, PlaceAnswer, PlaceSource
@@ -85,6 +85,7 @@ __all__ = [
     "Delivery",
     "Drive",
     "Equipment",
+    "ErasedLine",
     "FileShape",
     "FittedTimes",
     "ForecastFetch",
