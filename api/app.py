@@ -17,6 +17,7 @@ from api.access.idempotency import forget_old
 from api.backup.keeper import BackupKeeper
 from api.chain.keeper import ChainKeeper
 from api.clock import clock_of, machine_clock
+from api.condition.leftovers import sweeper
 from api.database import Hold
 from api.forecasts.keeper import ForecastKeeper
 from api.hooks.keeper import HookKeeper
@@ -132,9 +133,12 @@ async def _at_work(app: FastAPI, chosen: Settings, own: Opened) -> AsyncIterator
         app.state.database, chosen.data, chosen.backups, chosen.backup_hours, chosen.backups_kept, machine_clock
     )
     app.state.backups.start()
+    app.state.leftovers = sweeper(app.state.database, chosen.data, machine_clock)
+    app.state.leftovers.start()
     holding = asyncio.create_task(_keep(own.held))
     yield
     holding.cancel()
+    app.state.leftovers.close()
     app.state.backups.close()
     app.state.hooks.close()
     app.state.searches.close()

@@ -16,7 +16,7 @@ from api.cli.draw import calibrate, draw
 from api.cli.planning import changes, crews, plans, worth
 from api.cli.ready import choose_cache, ready
 from api.cli.roads import app as roads
-from api.cli.safekeeping import backup, doctor, restore
+from api.cli.safekeeping import backup, doctor, new_secret, restore
 from api.cli.weather import app as weather
 from scheduler.errors import BadInput
 
@@ -46,6 +46,7 @@ app.command("demo", short_help="Make the demo business, drawn, counted and plann
 app.command("serve", short_help="Serve the pages on this machine.")(business.serve)
 app.command("backup", short_help="Write all that the service keeps into one file.")(backup)
 app.command("restore", short_help="Put a backup back.")(restore)
+app.command("new-secret", short_help="Sign by a new secret from now on.")(new_secret)
 app.command("doctor", short_help="Say how the service is, and what to do.")(doctor)
 app.command("ready", short_help="Compile the planner ahead of its first use.")(ready)
 app.command("reset-password", short_help="Print a new one-time password for somebody who signs in.")(

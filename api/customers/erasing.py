@@ -20,7 +20,7 @@ from sqlmodel import AutoString, Session, SQLModel, col, select
 
 from api import tables
 from api.chain.links import contents
-from api.customers.gathered import Found, erased_at, rows_of, visits_of
+from api.customers.gathered import Found, erased, rows_of, visits_of
 from api.database import begin_writing, transaction
 from api.day.photos import path_of
 from api.http.problems import Problem
@@ -68,7 +68,7 @@ class Erased:
 
 def may_be_erased(session: Session, customer_id: str) -> str:
     """Return why a customer cannot be erased yet, as a sentence; empty where they can."""
-    if erased_at(session, customer_id) is not None:
+    if erased(session, customer_id) is not None:
         return "This customer was erased before."
     open_ones = [visit.id for visit in visits_of(session, customer_id) if visit.state == "open"]
     if open_ones:

@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import datetime
 from typing import Any
 
 import sqlalchemy as sa
@@ -41,12 +40,11 @@ def rows_of(session: Session, customer_id: str) -> Found:
     return {name: rows for name, rows in found.items() if rows}
 
 
-def erased_at(session: Session, customer_id: str) -> tuple[datetime.datetime, str] | None:
-    """Return when a customer was erased and by whom, None where they were not."""
+def erased(session: Session, customer_id: str) -> History | None:
+    """Return the line of the history that says that a customer was erased, None where they were not."""
     row = History
     wanted = select(row).where(row.noun == "customer", row.noun_id == customer_id, row.did == "erased")
-    line = session.exec(wanted.order_by(col(row.id).desc())).first()
-    return None if line is None else (line.at, line.by)
+    return session.exec(wanted.order_by(col(row.id).desc())).first()
 
 
 def sites_of(session: Session, customer_id: str) -> list[Site]:

@@ -27,8 +27,9 @@ rows/     a table for each kind of row, as it is stored (CSV, UTF-8): {rows}
 photos/   the pictures that were taken of their walls, crates and work: {photos}
 drawings/ the drawings of their walls: {drawings}
 
-rows/history.csv is who changed what of it, and when. Plans of past weeks name their visits by number, and where the
-house stands; they hold nothing else of them and are not here. Backups hold what is here until they are swept.
+rows/history.csv, where there are lines, is who changed what of it, and when. Plans of past weeks name their visits by
+number, and where the house stands; they hold nothing else of them and are not here. Backups hold what is here until
+they are swept.
 """
 
 

@@ -56,6 +56,12 @@ def manager(app_on_either: FastAPI) -> TestClient:
     return signed_in(app_on_either, Role.manager)
 
 
+@pytest.fixture
+def on_sqlite(app: FastAPI) -> TestClient:
+    app.state.clock = lambda: NOW
+    return signed_in(app, Role.manager)
+
+
 def picture() -> bytes:
     out = io.BytesIO()
     Image.new("RGB", (8, 8), "green").save(out, "PNG")
@@ -148,8 +154,8 @@ def test_nothing_of_an_erased_customer_is_left_and_the_chain_is_whole(
     assert manager.get(f"/jobs/{job}", headers=PAGE).status_code == 200
 
 
-def test_an_erased_line_that_is_changed_once_more_is_named(app_on_either: FastAPI, manager: TestClient) -> None:
-    app = app_on_either
+def test_an_erased_line_that_is_changed_once_more_is_named(app: FastAPI, on_sqlite: TestClient) -> None:
+    manager = on_sqlite
     one, job = customer(manager, app)
     close(app, job)
     seal(app)
@@ -171,9 +177,9 @@ def test_an_erased_line_that_is_changed_once_more_is_named(app_on_either: FastAP
 
 
 def test_who_has_work_open_is_not_erased_and_the_page_says_what_stands_in_the_way(
-    app_on_either: FastAPI, manager: TestClient
+    app: FastAPI, on_sqlite: TestClient
 ) -> None:
-    app = app_on_either
+    manager = on_sqlite
     one, job = customer(manager, app)
     refused = manager.post(f"/customers/{one}/erase", data={"sure": one}, headers=JSON)
     assert (refused.status_code, job in refused.json()["detail"]) == (409, True)
@@ -189,9 +195,9 @@ def test_who_has_work_open_is_not_erased_and_the_page_says_what_stands_in_the_wa
 
 
 def test_the_file_of_a_customer_holds_every_row_and_picture_of_theirs_and_nobody_elses(
-    app_on_either: FastAPI, manager: TestClient
+    app: FastAPI, on_sqlite: TestClient
 ) -> None:
-    app = app_on_either
+    manager = on_sqlite
     one, job = customer(manager, app)
     manager.post("/customers", json={"name": "Perrin Oldacre", "phone": "555-0777"})
     answer = manager.get(f"/customers/{one}/kept.zip")

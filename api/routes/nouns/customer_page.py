@@ -38,7 +38,7 @@ def show(request: Request, session: Session, customer: Customer, fault: str = ""
         "customer": customer,
         "sites": gathered.sites_of(session, customer.id),
         "visits": gathered.visits_of(session, customer.id),
-        "erased": gathered.erased_at(session, customer.id),
+        "erased": gathered.erased(session, customer.id),
         "cannot": erasing.may_be_erased(session, customer.id) if who.role is Role.manager else "",
         "manager": who.role is Role.manager,
         "office": who.role in (Role.manager, Role.office),

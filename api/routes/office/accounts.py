@@ -20,6 +20,7 @@ from api.http.measures import REFUSED
 from api.http.pages import Database, page, wants_json
 from api.http.problems import Problem, responses
 from api.routes.records import Words
+from api.secret import accepted
 from api.settings import Settings
 from api.tables import Account, Crew, SecondFactor
 from scheduler.errors import BadInput
@@ -152,7 +153,8 @@ def password(
             raise
         return page(request, "password.html", {"must_change": who.must_change, "fault": fault}, status=422)
     answer = RedirectResponse("/", 303)
-    _start(request, answer, accounts.new_session(session, account, _now(), state.settings.session_hours))
+    hours, agent = state.settings.session_hours, request.headers.get("user-agent", "")
+    _start(request, answer, accounts.new_session(session, account, _now(), hours, agent))
     return answer
 
 
@@ -256,11 +258,11 @@ def _past_notices(request: Request, name: str, aim: str) -> str:
 
 
 def _tickets(request: Request) -> URLSafeTimedSerializer:
-    return URLSafeTimedSerializer(request.app.state.secret, salt="code asked")
+    return URLSafeTimedSerializer(accepted(request.app.state.secret, _now()), salt="code asked")
 
 
 def _browsers(request: Request) -> URLSafeSerializer:
-    return URLSafeSerializer(request.app.state.secret, salt="known browser")
+    return URLSafeSerializer(accepted(request.app.state.secret, _now()), salt="known browser")
 
 
 def _known_browser(request: Request, name: str) -> str:
