@@ -22,7 +22,7 @@ from api.routes.office import (
     settings,
 )
 from api.routes.own import notices, proof, sessions
-from api.routes.programs import changes, tokens, webhooks
+from api.routes.programs import changes, exports, tokens, webhooks
 from api.routes.rebooking import bookings, messages, rebooking
 from api.routes.week import horizon, live, looking_back, plans, runs, weeks
 from api.routes.yard import bench, stock
@@ -32,6 +32,6 @@ _DOORS = (
     links, exchange, gates, maker_orders, kinds, settings, forecasts, roads, places, looking_back, begin, today, days,
     photos, bench, stock, yard, surveys, survey_entry, job_awning, learning, visits, orders, awnings, papers, promise,
     rebooking, messages, bookings, condition, tokens, calendars, second_factor, sessions, proof, notices, webhooks,
-    changes,
+    changes, exports,
 )  # fmt: skip
 ROUTERS = tuple(door.router for door in _DOORS)
