@@ -86,7 +86,7 @@ def create_app(settings: Settings | None = None, opened: Opened | None = None) -
     add_problem_handlers(app)
     app.add_middleware(InItsWords)
     app.add_middleware(GZipMiddleware, minimum_size=1000, compresslevel=5)  # leaves event streams as they come
-    app.add_middleware(RequestBounds, known=is_known)
+    app.add_middleware(RequestBounds, known=is_known, paced=not chosen.quick_passwords)
     app.add_middleware(SafeHeaders, secure=chosen.secure, tiles=chosen.tiles)
     app.add_middleware(Measured)
     count_lines()
