@@ -18,7 +18,9 @@ from api.backup.keeper import BackupKeeper
 from api.calendars.keeper import CalendarKeeper
 from api.chain.keeper import ChainKeeper
 from api.clock import clock_of, machine_clock
+from api.condition.leftovers import sweeper
 from api.database import Hold
+from api.exchange.exports import Exports
 from api.forecasts.keeper import ForecastKeeper
 from api.hooks.keeper import HookKeeper
 from api.http.assets import Assets
@@ -31,6 +33,7 @@ from api.http.worded import InItsWords
 from api.learning.keeper import LearningKeeper
 from api.looking_back import worth
 from api.opened import Opened, open_data
+from api.outside import close_outside, open_outside
 from api.papers.stored.keeper import Keeper
 from api.places.finder import Finder
 from api.promise.ground import Sales
@@ -85,7 +88,7 @@ def create_app(settings: Settings | None = None, opened: Opened | None = None) -
     add_problem_handlers(app)
     app.add_middleware(InItsWords)
     app.add_middleware(GZipMiddleware, minimum_size=1000, compresslevel=5)  # leaves event streams as they come
-    app.add_middleware(RequestBounds, known=is_known)
+    app.add_middleware(RequestBounds, known=is_known, paced=not chosen.quick_passwords)
     app.add_middleware(SafeHeaders, secure=chosen.secure, tiles=chosen.tiles)
     app.add_middleware(Measured)
     count_lines()
@@ -138,9 +141,17 @@ async def _at_work(app: FastAPI, chosen: Settings, own: Opened) -> AsyncIterator
         app.state.database, chosen.data, chosen.backups, chosen.backup_hours, chosen.backups_kept, machine_clock
     )
     app.state.backups.start()
+    app.state.exports = Exports(chosen.database, chosen.data, own_process=chosen.preparers > 0)
+    app.state.outside = open_outside() if chosen.preparers else None
+    app.state.leftovers = sweeper(app.state.database, chosen.data, machine_clock)
+    app.state.leftovers.start()
     holding = asyncio.create_task(_keep(own.held))
     yield
     holding.cancel()
+    app.state.exports.close()
+    app.state.leftovers.close()
+    if app.state.outside is not None:
+        close_outside(app.state.outside)
     app.state.backups.close()
     app.state.calendars.close()
     app.state.hooks.close()

@@ -63,8 +63,13 @@ def export_zip(session: Session, now: datetime.datetime) -> bytes:
     return out.getvalue()
 
 
-def put_tables(packed: zipfile.ZipFile, session: Session, now: datetime.datetime) -> None:
-    """Put all tables into a ZIP file, for people: CSV and XLSX, and README.txt on what they are."""
+def put_tables(
+    packed: zipfile.ZipFile, session: Session, now: datetime.datetime, one_more: Callable[[], None] = lambda: None
+) -> None:
+    """Put all tables into a ZIP file, for people: CSV and XLSX, and README.txt on what they are.
+
+    `one_more` is called after each table that is put there as it is stored.
+    """
     edit, stored = edit_tables(session), stored_tables(session)
 
     def put(name: str, data: bytes) -> None:
@@ -74,6 +79,8 @@ def put_tables(packed: zipfile.ZipFile, session: Session, now: datetime.datetime
     for folder, group in (("edit", edit), ("tables", stored)):
         for table in group:
             put(f"{folder}/{table.name}.csv", to_csv(table))
+            if group is stored:
+                one_more()
         put(f"{folder}/{folder}.xlsx", to_xlsx(group, now))
 
 

@@ -23,6 +23,7 @@ from api.fields.limits import ColumnLimit, Date, Decimal, Whole
 from api.fields.sheets import BadFiles, Row, one_of, time_of_day
 from api.ledger.fingerprint import fingerprint
 from api.ledger.history import note
+from api.ledger.told import moment_after_all
 from api.papers.shown.job_page import span_of
 from api.shelf import moving
 from scheduler.errors import BadInput
@@ -310,9 +311,10 @@ def _step(
             session.execute(sa.delete(tables.VisitHours).where(col(tables.VisitHours.visit_id) == value.id))  # type: ignore[attr-defined]
             session.add_all(hours)
         if "booking" in fields and booking is not None:
+            at = moment_after_all(session, now)
             if told is not None:
-                told.withdrawn_at, told.version = now, told.version + 1
-            booking.told_at = now if booking.told_how or booking.told_words else None
+                told.withdrawn_at, told.version = at, told.version + 1
+            booking.told_at = at if booking.told_how or booking.told_words else None
             session.add(booking)
 
     return RowChange(table, " ".join(str(part) for part in _key(value)), row.where, kind, fields), do

@@ -15,6 +15,7 @@ from sqlmodel import Session, SQLModel, col, select
 
 from api import tables
 from api.database import AT_ONCE, parts
+from api.fields.limits import LAST_DAY
 from api.fields.rules import Rules, rules_from_data
 from api.ledger.drives import KnownDrives, drives
 from api.ledger.forecasts import Forecasts, forecasts
@@ -226,7 +227,10 @@ def _visits_for(session: Session, after: datetime.date) -> set[str]:
     current = sa.select(told.visit_id).where(col(told.visit_id) == visit.id, col(told.withdrawn_at).is_(None))  # type: ignore[call-overload]
     wanted = sa.select(col(visit.id)).where(
         col(visit.state) == "open",
-        sa.or_(~current.where(col(told.day) >= after).exists(), current.where(col(told.day) < after).exists()),
+        sa.or_(
+            ~current.where(col(told.day).between(after, LAST_DAY)).exists(),
+            current.where(col(told.day) < after).exists(),
+        ),
     )
     return set(session.execute(wanted).scalars())
 

@@ -16,6 +16,7 @@ from api.exchange.screen import Refused, screen
 from api.exchange.uploads import MOST_BYTES, MOST_COLUMNS, MOST_ROWS, text_of
 from api.fields.cells import bare, harmless, lines_joined, usual_number
 from api.office.kind import Kind, KindColumn
+from api.outside import outside
 from scheduler.errors import BadInput
 
 FIX = "What to fix"  # the column that a file of refused rows has more
@@ -55,7 +56,7 @@ def read_rows(data: bytes, name: str) -> Rows:
         raise BadInput(name, "is a PDF; a table is wanted, as XLSX or CSV")
     if data.startswith(b"\xd0\xcf\x11\xe0"):
         raise BadInput(name, "is in the old XLS form; save it as XLSX or as CSV")
-    rows = _workbook(data, name) if data.startswith(b"PK\x03\x04") else _text(data, name)
+    rows = outside(_workbook, data, name) if data.startswith(b"PK\x03\x04") else _text(data, name)
     while rows and not any(rows[-1]):
         rows.pop()
     if not rows:

@@ -42,7 +42,7 @@ from api.tables.business import (
     VanOut,
     Yard,
 )
-from api.tables.chain import ChainLink, LedgerOpening
+from api.tables.chain import ChainLink, ErasedLine, LedgerOpening
 from api.tables.hooks import Webhook, WebhookCall
 from api.tables.office import (
     BusyCalendar,
@@ -100,6 +100,7 @@ __all__ = [
     "Delivery",
     "Drive",
     "Equipment",
+    "ErasedLine",
     "FileShape",
     "FittedTimes",
     "ForecastFetch",

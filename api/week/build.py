@@ -19,6 +19,7 @@ from api.ledger.facts import Facts
 from api.ledger.gates import gate_words, holding
 from api.ledger.plans.documents import DrivesTimed
 from api.papers.needs import Needs
+from api.week.odd_days import is_odd, odd_days
 from scheduler import week as w
 from scheduler.plan import Because, Plan, Skipped
 from scheduler.weather.limits import LimitTable, Measure, WeatherLimit, WeatherWork
@@ -41,10 +42,14 @@ class BuiltWeek:
 
 
 def open_visits(facts: Facts, start_date: datetime.date) -> list[tables.Visit]:
-    """Return the visits that the week may take: open ones, but none that has its day before or after it."""
+    """Return the visits that the week may take: open ones, but none that has its day before or after it.
+
+    One whose day cannot be right is among them, so that the week can say so.
+    """
     after = start_date + datetime.timedelta(days=facts.rules.week_days)
     taken = [v for v in facts.visits.values() if v.state == "open" and v.id not in facts.elsewhere]
-    return [v for v in taken if v.id not in facts.bookings or facts.bookings[v.id].day < after]
+    told = {visit_id: booking.day for visit_id, booking in facts.bookings.items()}
+    return [v for v in taken if v.id not in told or told[v.id] < after or is_odd(told[v.id])]
 
 
 def week_of(facts: Facts, prepared: Mapping[str, Needs], start_date: datetime.date) -> BuiltWeek:
@@ -266,6 +271,9 @@ def job_of(
     if held:
         ready_day = None
         because += [Because(code="gate", detail=gate_words(gate)) for gate in held]
+    if odd := odd_days(facts, visit):
+        ready_day = None
+        because = [*odd, *because]
     windows, reasons = _windows(
         facts,
         visit,
@@ -381,7 +389,7 @@ def _indoors(spans: Sequence[Span], made: Needs) -> tuple[tuple[w.Window, ...], 
 def _booked(facts: Facts, visit: tables.Visit, start_date: datetime.date) -> w.Booking | None:
     """Return what the customer was told, where it lies in this week; one for a day gone by binds nothing any more."""
     booking, prices = facts.bookings.get(visit.id), facts.rules.prices
-    if booking is None or booking.day < start_date:
+    if booking is None or booking.day < start_date or is_odd(booking.day):
         return None
     return w.Booking(
         crew=booking.crew_id,

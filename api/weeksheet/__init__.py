@@ -35,6 +35,7 @@ __all__ = ["PILES", "Sky", "WeekPage", "shaped", "sky", "week_page", "week_skies
 
 # What each because is called on the pile, in the order in which one can do something about it.
 PILES = {
+    "odd_day": "A day that cannot be right",
     "uncounted": "Open and count",
     "short": "Parts missing",
     "crate": "Crate not here",

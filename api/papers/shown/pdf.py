@@ -11,17 +11,23 @@ from jinja2 import Environment, FileSystemLoader, StrictUndefined
 
 from api import tables
 from api.fields.shown import FILTERS, said
+from api.outside import outside
 from api.papers.shown.cautions import GOES_FIRST
 from api.papers.shown.job_page import allowed
 
 
 def print_pdf(template: str, values: dict[str, Any], business: tables.Business, now: datetime.datetime) -> bytes:
     """Return a template as PDF, on letter or A4 as the business measures; nothing from elsewhere is fetched."""
-    import weasyprint  # takes a second or more to load
-
     paper = "letter" if business.units == "imperial" else "A4"
     printed = now.astimezone(zoneinfo.ZoneInfo(business.timezone))
     html = _environment().get_template(template).render(**values, paper=paper, printed=printed, goes_first=GOES_FIRST)
+    return outside(printed_html, html)
+
+
+def printed_html(html: str) -> bytes:
+    """Return a page as PDF; nothing from elsewhere is fetched."""
+    import weasyprint  # takes a second or more to load
+
     return bytes(weasyprint.HTML(string=html, url_fetcher=_nothing_else).write_pdf())
 
 
