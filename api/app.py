@@ -15,9 +15,12 @@ from api.access.accounts import Passwords, first_manager
 from api.access.guards import is_known, statements
 from api.access.idempotency import forget_old
 from api.backup.keeper import BackupKeeper
+from api.calendars.keeper import CalendarKeeper
 from api.chain.keeper import ChainKeeper
 from api.clock import clock_of, machine_clock
+from api.condition.leftovers import sweeper
 from api.database import Hold
+from api.exchange.exports import Exports
 from api.forecasts.keeper import ForecastKeeper
 from api.hooks.keeper import HookKeeper
 from api.http.assets import Assets
@@ -30,6 +33,7 @@ from api.http.worded import InItsWords
 from api.learning.keeper import LearningKeeper
 from api.looking_back import worth
 from api.opened import Opened, open_data
+from api.outside import close_outside, open_outside
 from api.papers.stored.keeper import Keeper
 from api.places.finder import Finder
 from api.promise.ground import Sales
@@ -42,6 +46,7 @@ from api.settings import Settings, read_settings
 from api.week.ending import cut_off
 from api.week.horizon.keeper import HorizonKeeper
 from api.week.runs import Runs
+from api.yearly.keeper import YearlyKeeper
 
 HOLD_S = 10.0  # between two looks whether the database is still held
 
@@ -83,7 +88,7 @@ def create_app(settings: Settings | None = None, opened: Opened | None = None) -
     add_problem_handlers(app)
     app.add_middleware(InItsWords)
     app.add_middleware(GZipMiddleware, minimum_size=1000, compresslevel=5)  # leaves event streams as they come
-    app.add_middleware(RequestBounds, known=is_known)
+    app.add_middleware(RequestBounds, known=is_known, paced=not chosen.quick_passwords)
     app.add_middleware(SafeHeaders, secure=chosen.secure, tiles=chosen.tiles)
     app.add_middleware(Measured)
     count_lines()
@@ -118,6 +123,8 @@ async def _at_work(app: FastAPI, chosen: Settings, own: Opened) -> AsyncIterator
     app.state.roads.start()
     app.state.learning = LearningKeeper(app.state.database, lambda: app.state.clock())
     app.state.learning.start()
+    app.state.yearly = YearlyKeeper(app.state.database, lambda: app.state.clock())
+    app.state.yearly.start()
     app.state.places = Finder(app.state.database, lambda: app.state.clock())
     app.state.places.start()
     app.state.searches = Searches(app.state.database, lambda: app.state.clock())
@@ -128,18 +135,30 @@ async def _at_work(app: FastAPI, chosen: Settings, own: Opened) -> AsyncIterator
     app.state.chain.start()
     app.state.hooks = HookKeeper(app.state.database, machine_clock)
     app.state.hooks.start()
+    app.state.calendars = CalendarKeeper(app.state.database, lambda: app.state.clock(), machine_clock)
+    app.state.calendars.start()
     app.state.backups = BackupKeeper(
         app.state.database, chosen.data, chosen.backups, chosen.backup_hours, chosen.backups_kept, machine_clock
     )
     app.state.backups.start()
+    app.state.exports = Exports(chosen.database, chosen.data, own_process=chosen.preparers > 0)
+    app.state.outside = open_outside() if chosen.preparers else None
+    app.state.leftovers = sweeper(app.state.database, chosen.data, machine_clock)
+    app.state.leftovers.start()
     holding = asyncio.create_task(_keep(own.held))
     yield
     holding.cancel()
+    app.state.exports.close()
+    app.state.leftovers.close()
+    if app.state.outside is not None:
+        close_outside(app.state.outside)
     app.state.backups.close()
+    app.state.calendars.close()
     app.state.hooks.close()
     app.state.searches.close()
     app.state.sales.close()
     app.state.places.close()
+    app.state.yearly.close()
     app.state.learning.close()
     app.state.roads.close()
     app.state.forecasts.close()

@@ -8,7 +8,8 @@ from dataclasses import dataclass
 import sqlalchemy as sa
 
 from api.database import Hold, hold, open_database, upgrade
-from api.settings import Settings, read_secret
+from api.secret import Secret, read_secret
+from api.settings import Settings
 
 
 @dataclass(frozen=True)
@@ -16,7 +17,7 @@ class Opened:
     """What a service works on: its data folder and database, held by it alone, the database in the newest form."""
 
     database: sa.Engine
-    secret: str
+    secret: Secret
     held: Hold
 
     def close(self) -> None:

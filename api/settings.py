@@ -11,9 +11,8 @@ import datetime
 import difflib
 import importlib.util
 import ipaddress
-import os
 import re
-from collections.abc import Callable, Mapping
+from collections.abc import Mapping
 from dataclasses import dataclass, field
 from pathlib import Path
 from typing import Any, Literal, get_args
@@ -287,31 +286,6 @@ def reachable_host(host: str, address: str, name: str) -> str:
 def sqlite_address(folder: Path) -> str:
     """Return the address of the SQLite database that lies in `folder`."""
     return f"sqlite:///{folder / 'eaveboard.sqlite'}"
-
-
-def read_secret(settings: Settings, make: Callable[[], str]) -> str:
-    """Return the secret of the settings, or that of the data folder; `make` gives it where there is none yet.
-
-    The file is readable by its owner alone. Raises `BadInput` where it has been cut short.
-    """
-    if settings.secret:
-        return settings.secret
-    path = settings.data / "secret"
-    try:
-        handle = os.open(path, os.O_WRONLY | os.O_CREAT | os.O_EXCL, 0o600)
-    except FileExistsError:
-        try:
-            secret = path.read_text(errors="replace").strip()
-        except OSError as fault:
-            raise BadInput(str(path), f"cannot be read: {fault.strerror}") from None
-        if len(secret) < 32:
-            raise BadInput(str(path), "holds no secret of 32 characters or more; delete it to have one made") from None
-        return secret
-    except OSError as fault:
-        raise BadInput(str(path), f"cannot be made: {fault.strerror}") from None
-    with os.fdopen(handle, "w") as file:
-        file.write(made := make())
-    return made
 
 
 def _address(text: str) -> str:

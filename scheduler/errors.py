@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from typing import Any
+
 
 class BadInput(ValueError):
     """Input that cannot be accepted, in one sentence that says where it is wrong and how to mend it.
@@ -15,5 +17,5 @@ class BadInput(ValueError):
         self.where = where
         self.problem = problem
 
-    def __reduce__(self) -> tuple[type[BadInput], tuple[str, str]]:
+    def __reduce__(self) -> tuple[Any, ...]:
         return BadInput, (self.where, self.problem)

@@ -209,7 +209,8 @@ def owner(session: Session, token: str, now: datetime.datetime, idle_minutes: in
 def seen(database: sa.Engine, token: str, now: datetime.datetime) -> None:
     """Write down that a session was used, once in `SEEN_MINUTES`; a database that takes no writes keeps nobody out."""
     before = now - datetime.timedelta(minutes=SEEN_MINUTES)
-    old = sa.or_(col(SignIn.seen_at).is_(None), col(SignIn.seen_at) < before)
+    # One that is yet to come was noted before the clock was set back: it would keep the session from ever being idle.
+    old = sa.or_(col(SignIn.seen_at).is_(None), col(SignIn.seen_at) < before, col(SignIn.seen_at) > now)
     with suppress(OperationalError), transaction(database) as session:
         mine = select(SignIn.digest).where(col(SignIn.digest) == digest(token), old)
         if session.execute(mine).first() is not None:

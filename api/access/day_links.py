@@ -14,6 +14,7 @@ from api import tables
 from api.access.accounts import digest
 from api.access.issued import revoke
 from api.ledger.history import note
+from api.secret import accepted
 from api.tables import DayLink
 from scheduler.errors import BadInput
 
@@ -51,7 +52,7 @@ def make_link(
 def crew_of_link(session: Session, secret: str, token: str, now: datetime.datetime) -> DayLink | None:
     """Return the link whose token this is; None where it is forged, over or revoked."""
     try:
-        crew_id, day, _ = _signer(secret).loads(token)
+        crew_id, day, _ = _signer(*accepted(secret, now)).loads(token)
     except (BadSignature, ValueError, TypeError):
         return None
     link = session.exec(select(DayLink).where(DayLink.digest == digest(token))).first()
@@ -65,5 +66,5 @@ def revoke_link(session: Session, link: DayLink, *, by: str, now: datetime.datet
     revoke(session, link, "day link", {"crew_id": link.crew_id}, by=by, now=now)
 
 
-def _signer(secret: str) -> URLSafeSerializer:
-    return URLSafeSerializer(secret, salt="day link")
+def _signer(*secrets: str) -> URLSafeSerializer:
+    return URLSafeSerializer(list(secrets), salt="day link")

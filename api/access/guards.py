@@ -23,6 +23,7 @@ from starlette.datastructures import UploadFile
 from api.access.accounts import Role, has_codes, owner, seen
 from api.access.day_links import crew_of_link
 from api.access.issued import note_used
+from api.access.proof import has_proved
 from api.access.scopes import opened
 from api.access.tokens import BEGINS, token_of
 from api.database import transaction
@@ -30,6 +31,7 @@ from api.http.names import crew_called
 from api.http.pages import Database
 from api.http.problems import Problem
 from api.ledger.plans.posted import does_job, posted_route
+from api.secret import accepted
 from api.settings import Settings
 
 Row = TypeVar("Row", bound=SQLModel)
@@ -44,8 +46,9 @@ OPEN_MOUNTS = ("/static",)  # style sheets and scripts, the same for everyone
 class Who:
     """The caller: an account, a crew's day link, a program's token, or nobody; `name` is what the history calls them.
 
-    `crew_id` is the crew of a crew lead or of the link, `day` the link's; `csrf` is what their forms must carry. A
-    program has `scopes`, and the role for which it is taken at the address that it asks for.
+    `crew_id` is the crew of a crew lead or of the link, `day` the link's; `csrf` is what their forms must carry, or one
+    of `csrf_before`, made by secrets of before. A program has `scopes`, and the role for which it is taken at the
+    address that it asks for.
     """
 
     name: str
@@ -59,6 +62,7 @@ class Who:
     must_set_up: bool = False
     token_id: int | None = None
     scopes: tuple[str, ...] = ()
+    csrf_before: tuple[str, ...] = ()
 
     @property
     def key(self) -> str:
@@ -76,6 +80,12 @@ def cookie_name(settings: Settings, what: str) -> str:
 def csrf_token(secret: str, seed: str) -> str:
     """Return what a form must carry beside the cookie whose value is `seed`."""
     return hmac.new(secret.encode(), b"form:" + seed.encode(), hashlib.sha256).hexdigest()
+
+
+def _is_ours(sent: str, who: Who) -> bool:
+    """Say whether the token that came with a form is one that was made for the caller."""
+    mine = [one for one in (who.csrf, *who.csrf_before) if one]
+    return bool(sent) and any(hmac.compare_digest(sent.encode(), one.encode()) for one in mine)
 
 
 async def _sent_csrf(request: Request) -> str:
@@ -99,10 +109,13 @@ class Permission:
     crew_link: bool = False
     everyone: bool = False
     one_time: bool = False
+    grave: bool = False
 
     def __call__(self, request: Request, session: Database, sent: Annotated[str, Depends(_sent_csrf)]) -> Who:
         who = _caller(request, session)
         request.state.who = who
+        if who.token_id is not None and self.grave:
+            raise Problem(403, "This token may not do this: this is for people.")
         if who.token_id is not None and not self.everyone:
             request.state.who = who = self._program(request, who)
             return who
@@ -113,7 +126,7 @@ class Permission:
                 "Sign in, or open the link of your crew's day.",
                 headers={"WWW-Authenticate": 'Session realm="Eaveboard"'},
             )
-        if request.method not in SAFE and not (sent and hmac.compare_digest(sent.encode(), who.csrf.encode())):
+        if request.method not in SAFE and not _is_ours(sent, who):
             detail = "Open the page again and send the form from there; a program sends the token in X-CSRF-Token."
             raise Problem(403, detail, kind="form-expired")
         if self.everyone:
@@ -124,6 +137,9 @@ class Permission:
             raise Problem(403, "Managers sign in with a code from their phone here: set it up.", kind="set-up-codes")
         if who.role not in self.roles and not (who.link_id is not None and self.crew_link):
             raise Problem(403, f"This is for {self.words}.")
+        if self.grave and not _has_proved(request, session):
+            detail = "You gave your password a while ago. Give it again at /prove, then do this once more."
+            raise Problem(403, detail, kind="give-password")
         return who
 
     def _program(self, request: Request, who: Who) -> Who:
@@ -144,15 +160,21 @@ class Permission:
         return "everyone" if self.everyone else ", ".join(names)
 
 
-def allow(*roles: Role, crew_link: bool = False, one_time: bool = False) -> Any:
+def allow(*roles: Role, crew_link: bool = False, one_time: bool = False, grave: bool = False) -> Any:
     """Return the dependency that lets only accounts of `roles` in, and crews by their day link where `crew_link`.
 
-    `one_time`: also while a one-time password is still to be changed, or codes at sign-in to be set up. A route that
-    lets links in must still ask `own_crew_day` or `own_job`: a link is for one crew and one day.
+    `one_time`: also while a one-time password is still to be changed, or codes at sign-in to be set up. `grave`: only
+    where the password was given a few minutes ago, and for no program. A route that lets links in must still ask
+    `own_crew_day` or `own_job`: a link is for one crew and one day.
     """
     if not roles:
         raise ValueError("say which roles may use this; everyone() lets anybody in")
-    return Depends(Permission(frozenset(roles), crew_link=crew_link, one_time=one_time))
+    return Depends(Permission(frozenset(roles), crew_link=crew_link, one_time=one_time, grave=grave))
+
+
+def _has_proved(request: Request, session: Session) -> bool:
+    token = request.cookies.get(cookie_name(request.app.state.settings, "session"), "")
+    return has_proved(session, token, datetime.datetime.now(datetime.UTC))
 
 
 def everyone() -> Any:
@@ -186,6 +208,11 @@ def _caller(request: Request, session: Session) -> Who:
     settings: Settings = request.app.state.settings
     secret: str = request.app.state.secret
     now = datetime.datetime.now(datetime.UTC)
+    older = accepted(secret, now)[:-1]
+
+    def before(seed: str) -> tuple[str, ...]:
+        return tuple(csrf_token(old, seed) for old in older)
+
     kind, _, shown = request.headers.get("authorization", "").partition(" ")
     if kind.lower() == "bearer" and shown.strip().startswith(BEGINS):  # then no cookie counts
         program = token_of(session, shown.strip(), now)
@@ -203,6 +230,7 @@ def _caller(request: Request, session: Session) -> Who:
             role=Role(account.role),
             account_id=account.id,
             crew_id=account.crew_id,
+            csrf_before=before(token),
             must_change=account.one_time_until is not None,
             must_set_up=settings.codes == "managers"
             and account.role == Role.manager
@@ -212,9 +240,16 @@ def _caller(request: Request, session: Session) -> Who:
     link = crew_of_link(session, secret, token, now) if token else None
     if link is not None:
         name = f"{crew_called(session, link.crew_id)} by day link"
-        return Who(name, csrf_token(secret, token), link_id=link.id, crew_id=link.crew_id, day=link.day)
+        return Who(
+            name,
+            csrf_token(secret, token),
+            link_id=link.id,
+            crew_id=link.crew_id,
+            day=link.day,
+            csrf_before=before(token),
+        )
     seed = request.cookies.get(cookie_name(settings, "form"), "")
-    return Who("", csrf_token(secret, seed) if seed else "")
+    return Who("", csrf_token(secret, seed), csrf_before=before(seed)) if seed else Who("", "")
 
 
 def is_known(request: Request) -> bool:

@@ -21,7 +21,7 @@ Issued = TypeVar("Issued", ProgramToken, CalendarAddress, DayLink)
 
 def note_used(database: sa.Engine, row: Seen, now: datetime.datetime) -> None:
     """Write down that a row was used, once in a few minutes; a database that takes no writes keeps nobody out."""
-    if row.seen_at is not None and now - row.seen_at < datetime.timedelta(minutes=SEEN_MINUTES):
+    if row.seen_at is not None and abs(now - row.seen_at) < datetime.timedelta(minutes=SEEN_MINUTES):
         return
     table = type(row)
     with suppress(OperationalError), transaction(database) as session:

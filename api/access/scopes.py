@@ -46,7 +46,9 @@ SCOPES = {
     ),
 }
 # A person's own: no program has a password, or sessions to end.
-_OWN = re.compile(r"/(password|sessions|session|sign-in|second-factor|sign-out|accounts|tokens|webhooks)(/.*)?")
+_OWN = re.compile(
+    r"/(password|sessions|session|sign-in|second-factor|prove|notices|sign-out|accounts|tokens|webhooks)(/.*)?"
+)
 
 
 def opened(method: str, path: str, roles: Collection[Role]) -> Iterator[tuple[str, Role]]:

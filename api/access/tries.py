@@ -34,7 +34,8 @@ def count_try(database: sa.Engine, counted_for: tuple[str, str], now: datetime.d
     mine = [SignInTry(counted_for=key, at=now) for key in counted_for]
     window = datetime.timedelta(minutes=TRY_MINUTES)
     with transaction(database) as session:
-        session.execute(sa.delete(SignInTry).where(col(SignInTry.at) <= now - window))
+        over = sa.or_(col(SignInTry.at) <= now - window, col(SignInTry.at) > now + window)  # the clock was set back
+        session.execute(sa.delete(SignInTry).where(over))
         session.add_all(mine)
     with transaction(database) as session:
         for key, most in zip(counted_for, (TRIES_BY_NAME, TRIES_BY_ADDRESS), strict=True):

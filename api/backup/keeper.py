@@ -15,6 +15,7 @@ from scheduler.errors import BadInput
 
 LOOK_S = 60.0  # between two looks whether one is due
 AGAIN = datetime.timedelta(minutes=30)  # after one that failed
+CLOCKS_DIFFER = datetime.timedelta(minutes=5)  # by so much between two machines that back up into one folder
 SUFFIX = ".backup"
 _log = logging.getLogger("eaveboard")
 
@@ -33,17 +34,22 @@ def made_at(file: Path) -> datetime.datetime | None:
         return None
 
 
-def newest_of(folder: Path) -> tuple[Path, datetime.datetime] | None:
+def newest_of(folder: Path, now: datetime.datetime) -> tuple[Path, datetime.datetime] | None:
     """Return the newest backup in a folder and when it was made; None where there is none."""
-    found = [(moment, path) for path in folder.glob(f"eaveboard-*{SUFFIX}") if (moment := made_at(path)) is not None]
-    return max((path, moment) for moment, path in found) if found else None
+    found = _in_order(folder, now)
+    return (found[-1][1], found[-1][0]) if found else None
 
 
-def sweep(folder: Path, kept: int) -> None:
+def sweep(folder: Path, kept: int, now: datetime.datetime) -> None:
     """Delete all backups in a folder but the newest `kept`."""
-    mine = sorted(path for path in folder.glob(f"eaveboard-*{SUFFIX}") if made_at(path) is not None)
-    for path in mine[:-kept]:
+    for _, path in _in_order(folder, now)[:-kept]:
         path.unlink(missing_ok=True)
+
+
+def _in_order(folder: Path, now: datetime.datetime) -> list[tuple[datetime.datetime, Path]]:
+    """Return the backups in a folder, the oldest first; one of a time to come was made before a clock was set back."""
+    found = [(moment, path) for path in folder.glob(f"eaveboard-*{SUFFIX}") if (moment := made_at(path)) is not None]
+    return sorted(found, key=lambda one: (one[0] <= now + CLOCKS_DIFFER, one))
 
 
 class BackupKeeper:
@@ -77,10 +83,10 @@ class BackupKeeper:
         if self.folder is None:
             return None
         now = self._clock()
-        newest = newest_of(self.folder)
-        if newest is not None and now - newest[1] < self._every:
+        newest = newest_of(self.folder, now)
+        if newest is not None and abs(now - newest[1]) < self._every:
             return None
-        if self._failed_at is not None and now - self._failed_at < AGAIN:
+        if self._failed_at is not None and abs(now - self._failed_at) < AGAIN:
             return None
         out = self.folder / name_of(now)
         try:
@@ -90,7 +96,7 @@ class BackupKeeper:
             _log.error("no backup was made: %s", fault)
             return None
         self._failed_at, self.fault = None, ""
-        sweep(self.folder, self._kept)
+        sweep(self.folder, self._kept, now)
         return out
 
     def _work(self) -> None:

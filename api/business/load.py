@@ -15,9 +15,9 @@ from api.ledger.history import note
 from scheduler.errors import BadInput
 
 _KEPT_AT_LOAD = (
-    *("history", "chain_link", "ledger_opening", "stored_plan"),
+    *("history", "chain_link", "erased_line", "ledger_opening", "stored_plan"),
     *("account", "sign_in", "sign_in_try", "day_link", "program_token", "calendar_address"),
-    *("second_factor", "recovery_code"),
+    *("second_factor", "recovery_code", "work_kind"),
 )
 
 

@@ -28,6 +28,7 @@ SEALED: dict[str, tuple[str, ...]] = {
     "stock_move": ("item", "yard_id", "kind", "pieces", "on_hand_after", "why", "at", "by"),
     "count_line": ("count_id", "item", "pieces", "damaged", "code", "at", "by"),
     "ledger_opening": ("at", "by", "why"),
+    "erased_line": ("history_id", "before", "after", "at", "by"),
 }
 WORDS = {
     "history": "line {} of the history",
@@ -35,6 +36,7 @@ WORDS = {
     "stock_move": "move {} of the shelf",
     "count_line": "line {} of a count",
     "ledger_opening": "opening {} of the ledgers",
+    "erased_line": "note {} of an erased line",
 }
 CLEARED_BY_LOAD = ("stock_move", "count_line")  # a business that is loaded anew brings its own
 BEGINNING = "0" * 64
@@ -88,7 +90,8 @@ class Broken:
 def broken(session: Session, *, newest: int | None = None) -> Iterator[Broken]:
     """Yield what was changed or removed behind the service's back; newest: look at that many links only.
 
-    The rows of `CLEARED_BY_LOAD` sealed before the business was loaded last may be gone.
+    The rows of `CLEARED_BY_LOAD` sealed before the business was loaded last may be gone. A line of the history may say
+    less than it did where an `ErasedLine`, itself sealed, leads from what was sealed to what it says.
     """
     link = tables.ChainLink
     table = link.__table__  # type: ignore[attr-defined]
@@ -124,13 +127,32 @@ def _compared(session: Session, links: Sequence[Any], loaded: int) -> Iterator[B
     """Yield which rows of some links are gone or are not what was sealed."""
     for name in SEALED:
         mine = [one for one in links if one.of_table == name and not (name in CLEARED_BY_LOAD and one.id < loaded)]
-        present = _contents(session, name, [one.row_id for one in mine])
+        present = contents(session, name, [one.row_id for one in mine])
+        changed = [one.row_id for one in mine if present.get(one.row_id, one.content) != one.content]
+        erased = _erased(session, changed) if name == "history" else {}
         for one in mine:
             words = WORDS[name].format(one.row_id)
             if one.row_id not in present:
                 yield Broken(one.id, f"{words} was removed; it was sealed on {one.sealed_at:%Y-%m-%d at %H:%M} UTC")
-            elif present[one.row_id] != one.content:
+            elif present[one.row_id] not in _led_to(one.content, erased.get(one.row_id, {})):
                 yield Broken(one.id, f"{words} was changed; it was sealed on {one.sealed_at:%Y-%m-%d at %H:%M} UTC")
+
+
+def _erased(session: Session, lines: Sequence[int]) -> dict[int, dict[str, str]]:
+    """Return for lines of the history what each erasing made of what: the hash after by the hash before."""
+    row, found = tables.ErasedLine, dict[int, dict[str, str]]()
+    wanted = sa.select(col(row.history_id), col(row.before), col(row.after)).where(col(row.history_id).in_(lines))
+    for line, before, after in session.execute(wanted) if lines else ():
+        found.setdefault(line, {})[before] = after
+    return found
+
+
+def _led_to(content: str, erased: dict[str, str]) -> set[str]:
+    """Return what may stand where `content` was sealed: that, and what erasings have made of it one after another."""
+    led = {content}
+    while (after := erased.get(content)) is not None and after not in led:
+        led.add(content := after)
+    return led
 
 
 def _unsealed(session: Session, name: str, whole: bool) -> Iterator[tuple[int, str]]:
@@ -139,7 +161,7 @@ def _unsealed(session: Session, name: str, whole: bool) -> Iterator[tuple[int, s
     least = 0 if whole else (session.execute(newest.where(col(tables.ChainLink.id) > since)).scalar() or 0) - LATE
     rows = _table(name).c
     ids = session.execute(_wanted(name, since, least, rows.id).order_by(rows.id).limit(AT_ONCE)).scalars().all()
-    yield from sorted(_contents(session, name, ids).items())
+    yield from sorted(contents(session, name, ids).items())
 
 
 def _wanted(name: str, since: int, least: int, what: Any) -> sa.Select[Any]:
@@ -161,7 +183,7 @@ def _last_load(session: Session) -> int:
     return int(session.execute(loads).scalar() or 0)
 
 
-def _contents(session: Session, name: str, ids: Sequence[int]) -> dict[int, str]:
+def contents(session: Session, name: str, ids: Sequence[int]) -> dict[int, str]:
     """Return the hash of what each of these rows says."""
     if not ids:
         return {}

@@ -5,8 +5,11 @@ Everything heavy is imported where a command needs it, so that help and completi
 
 from __future__ import annotations
 
+import errno
 import importlib.metadata
+import os
 import sys
+from contextlib import suppress
 from typing import Annotated
 
 import typer
@@ -16,9 +19,11 @@ from api.cli.draw import calibrate, draw
 from api.cli.planning import changes, crews, plans, worth
 from api.cli.ready import choose_cache, ready
 from api.cli.roads import app as roads
-from api.cli.safekeeping import backup, doctor, restore
+from api.cli.safekeeping import backup, doctor, new_secret, restore
 from api.cli.weather import app as weather
 from scheduler.errors import BadInput
+
+_NOT_WRITTEN = (errno.ENOSPC, errno.EDQUOT, errno.EIO, errno.EPIPE, errno.EBADF)
 
 app = typer.Typer(
     name="eaveboard",
@@ -46,6 +51,7 @@ app.command("demo", short_help="Make the demo business, drawn, counted and plann
 app.command("serve", short_help="Serve the pages on this machine.")(business.serve)
 app.command("backup", short_help="Write all that the service keeps into one file.")(backup)
 app.command("restore", short_help="Put a backup back.")(restore)
+app.command("new-secret", short_help="Sign by a new secret from now on.")(new_secret)
 app.command("doctor", short_help="Say how the service is, and what to do.")(doctor)
 app.command("ready", short_help="Compile the planner ahead of its first use.")(ready)
 app.command("reset-password", short_help="Print a new one-time password for somebody who signs in.")(
@@ -72,9 +78,28 @@ def _program(
 
 def main(args: list[str] | None = None) -> None:
     """Run the command in `args` (None: those of the process) and exit with its code."""
+    _open_what_is_closed()
     choose_cache()
     try:
-        app(args=args, prog_name="eaveboard")
+        try:
+            app(args=args, prog_name="eaveboard")
+        finally:
+            sys.stdout.flush()  # here, and not when everything is over: what cannot be written is then said
     except BadInput as fault:
         typer.echo(f"{fault}".rstrip(".") + ".", err=True)
         sys.exit(2)
+    except OSError as fault:
+        if fault.filename is not None or fault.errno not in _NOT_WRITTEN:
+            raise
+        with suppress(OSError):  # what is left would be tried again at the end
+            os.dup2(os.open(os.devnull, os.O_WRONLY), sys.stdout.fileno())
+        if fault.errno != errno.EPIPE:  # whoever reads has seen enough
+            typer.echo(f"Standard output cannot be written: {fault.strerror}.", err=True)
+        sys.exit(2)
+
+
+def _open_what_is_closed() -> None:
+    """Have output that the shell has closed go nowhere: the next file that is opened would get its number."""
+    for name in ("stdout", "stderr"):
+        if getattr(sys, name) is None:
+            setattr(sys, name, open(os.devnull, "w"))  # noqa: SIM115

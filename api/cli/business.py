@@ -75,7 +75,7 @@ def serve(
         gc.enable()
         typer.echo(f"The week sheet is at {settings.base}/ (Ctrl-C ends)", err=True)
         config = uvicorn.Config(
-            app, log_level="warning", timeout_graceful_shutdown=5, http=PatientProtocol, ws="none",
+            app, log_level="warning", server_header=False, timeout_graceful_shutdown=5, http=PatientProtocol, ws="none",
             limit_concurrency=MOST_CONNECTIONS, proxy_headers=bool(settings.proxies),
             forwarded_allow_ips=settings.proxies,
         )  # fmt: skip

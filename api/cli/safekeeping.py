@@ -1,4 +1,4 @@
-"""`eaveboard backup` and `restore`: all that the service keeps in one file, and back."""
+"""`eaveboard backup`, `restore`, `doctor` and `new-secret`: all that the service keeps, and that it keeps well."""
 
 from __future__ import annotations
 
@@ -102,6 +102,32 @@ def restore(
         now = datetime.datetime.now(datetime.UTC)
         manifest = put_back(file, settings.data, settings.database, replace=replace, now=now)
     _tell(manifest, f"Put back into {settings.data}", as_json, quiet)
+
+
+def new_secret(
+    days: Annotated[
+        int,
+        typer.Option(
+            "--days", min=0, max=400, metavar="DAYS",
+            help="For so many days what the secret until now has signed stays good; 0: it ends at once, "
+            "for a secret that has become known.",
+        ),
+    ] = 30,
+) -> None:  # fmt: skip
+    """Have forms, day links and calendar addresses signed by a new secret, from the next start of the service on.
+
+    Nobody is signed out. EAVEBOARD_DATA names the folder.
+    """
+    import secrets
+
+    from api.secret import change_secret
+    from api.settings import read_settings
+
+    now = datetime.datetime.now(datetime.UTC)
+    until = now + datetime.timedelta(days=days)
+    change_secret(read_settings(os.environ), secrets.token_urlsafe(32), until, now)
+    ends = f"until {until:%Y-%m-%d %H:%M} UTC" if days else "no longer"
+    typer.echo(f"Start the service anew: it then signs by the new secret, and takes what the old one signed {ends}.")
 
 
 def _is_there(data: Path, database: str) -> bool:

@@ -56,7 +56,7 @@ def examine(settings: Settings, database: sa.Engine, now: datetime.datetime) -> 
     yield form
     if form.state != "broken":
         yield from _content(database)
-        yield _chain(database, settings)
+        yield _chain(database, settings, now)
         yield from _figures(database, now)
     yield _service(settings)
     yield _backups(settings, now)
@@ -122,12 +122,12 @@ def _content(database: sa.Engine) -> Iterator[Examined]:
         yield Examined("content", "fine", "the file is whole, and every row that is named is there")
 
 
-def _chain(database: sa.Engine, settings: Settings) -> Examined:
+def _chain(database: sa.Engine, settings: Settings, now: datetime.datetime) -> Examined:
     """Look through the whole chain, and whether it still goes through where it stood at the newest backup."""
     with transaction(database) as session:
         found = list(islice(broken(session), 5))
         last, waiting = head(session), unsealed(session)
-        stood = _stood(settings)
+        stood = _stood(settings, now)
         if not found and stood is not None:
             link = session.get(ChainLink, stood.id)
             if link is None or link.seal != stood.hash:
@@ -142,9 +142,9 @@ def _chain(database: sa.Engine, settings: Settings) -> Examined:
     return Examined("chain", "fine", words + (f"; {waiting} rows are not sealed yet" if waiting else ""))
 
 
-def _stood(settings: Settings) -> Head | None:
+def _stood(settings: Settings, now: datetime.datetime) -> Head | None:
     """Return how the chain stood at the newest backup, None where there is none that says so."""
-    found = newest_of(settings.backups) if settings.backups is not None and settings.backups.is_dir() else None
+    found = newest_of(settings.backups, now) if settings.backups is not None and settings.backups.is_dir() else None
     if found is None:
         return None
     try:
@@ -195,7 +195,7 @@ def _detail(answer: httpx.Response) -> str:
 def _backups(settings: Settings, now: datetime.datetime) -> Examined:
     if settings.backups is None:
         return Examined("backups", "look", "the service makes none: set EAVEBOARD_BACKUPS to a folder on another disk")
-    found = newest_of(settings.backups) if settings.backups.is_dir() else None
+    found = newest_of(settings.backups, now) if settings.backups.is_dir() else None
     if found is None:
         return Examined("backups", "look", f"there is none in {settings.backups} yet")
     hours = (now - found[1]).total_seconds() / 3600

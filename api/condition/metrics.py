@@ -54,7 +54,7 @@ def metrics(
     )
     gauge("data_free_bytes", "Bytes free on the disk of the data folder.", shutil.disk_usage(data).free)
     if backups.folder is not None:
-        newest = newest_of(backups.folder) if backups.folder.is_dir() else None
+        newest = newest_of(backups.folder, machine) if backups.folder.is_dir() else None
         gauge("backup_failed", "1: the last backup failed.", int(bool(backups.fault)))
         gauge(
             "backup_age_seconds", "Age of the newest backup.", (machine - newest[1]).total_seconds() if newest else None

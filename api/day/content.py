@@ -12,7 +12,7 @@ from sqlmodel import Session
 from api import tables
 from api.day.loading import LoadLine, lines_of
 from api.languages.core import core_says
-from api.papers.shown.cautions import CHECKS, cautions
+from api.papers.shown.cautions import cautions
 from api.papers.shown.drilling import Hole, case_of, holes, said_finding
 from api.papers.shown.job_page import JobPage, job_pages
 from api.weeksheet import Sky, shaped, week_skies
@@ -99,7 +99,7 @@ def day_content(
     shared = _shared([told[entry.job] for entry in entries])
     shelf: dict[str, int] = defaultdict(int)
     for page in pages.values():
-        for item, pieces in page.job.kit.shelf().items() if page.job.kit else ():
+        for item, pieces in page.job.needs.parts.items():
             shelf[item] += pieces
     return DayContent(
         business=business,
@@ -140,7 +140,7 @@ def _stop(entry: Entry, page: JobPage, told: tuple[str, ...], shared: tuple[str,
         if drawn and survey and layout
         else "",
         lines=lines_of(job.kit, job.needs),
-        steps=CHECKS[job.visit.kind],
+        steps=tuple(job.work.steps),
     )
 
 

@@ -135,7 +135,7 @@ def _visits(session: Session, ids: Iterable[str]) -> dict[str, tuple[tables.Visi
     found = {}
     for visit, town, width_mm in session.exec(wanted):
         width = "" if width_mm is None else f"{feet(width_mm)} "
-        found[visit.id] = (visit, f"{width}{visit.kind}, {town}")
+        found[visit.id] = (visit, f"{width}{visit.work.name}, {town}")
     return found
 
 

@@ -16,8 +16,8 @@ from api.http import versions
 from api.http.problems import Problem
 from api.jobs.follow_on import again, follow_on
 from api.languages import gettext, to_say
+from api.jobs.racks import rack_follows
 from api.ledger.plans.posted_days import Act, PostedDay
-from api.papers.shown.cautions import CHECKS
 from scheduler.errors import BadInput
 
 Outcome = Literal["done", "partly", "not_done"]
@@ -73,8 +73,8 @@ def sign(
     Raises `BadInput` for a step that visits of this kind do not have, and answers 409 where a signature is to be taken
     from a visit that is told to be done.
     """
-    if step not in CHECKS[visit.kind]:
-        raise BadInput("step", f'is none of the steps of a {visit.kind}: "{step}"')
+    if step not in visit.work.steps:
+        raise BadInput("step", f'is none of the steps of {visit.work.name}: "{step}"')
     row = session.get(tables.StepDone, (visit.id, day.day, step))
     if not signed:
         newest = _newest(session, visit.id, day)
@@ -123,7 +123,7 @@ def tell(session: Session, day: PostedDay, visit: tables.Visit, told: ResultTold
         detail = words.format(visit=visit.id)
         raise Problem(409, detail, kind="not-now", current={"state": visit.state}, sent=sent)
     signed = steps(session, (visit.id,), day.day)[visit.id]
-    unsigned = [step for step in CHECKS[visit.kind] if step not in signed]
+    unsigned = [step for step in visit.work.steps if step not in signed]
     if told.outcome == "done" and unsigned:
         detail = gettext("Not signed yet: {names}. Sign each, or say there what is not in order.")
         detail = detail.format(names="; ".join(gettext(step) for step in unsigned))
@@ -139,7 +139,7 @@ def tell(session: Session, day: PostedDay, visit: tables.Visit, told: ResultTold
         end=told.end,
         outcome=told.outcome,
         why="" if told.outcome == "done" else told.why,
-        checks={step: signed[step].note or IN_ORDER for step in CHECKS[visit.kind] if step in signed},
+        checks={step: signed[step].note or IN_ORDER for step in visit.work.steps if step in signed},
         noted_at=act.at,
         noted_by=act.by,
     )
@@ -159,6 +159,8 @@ def tell(session: Session, day: PostedDay, visit: tables.Visit, told: ResultTold
                 kind="changed-meanwhile",
             )
     act.note(session, WORDS[told.outcome], "visit", visit.id, noted)
+    if told.outcome == "done" or (newest is not None and newest.outcome == "done"):
+        rack_follows(session, visit, done=told.outcome == "done", day=day.day, by=act.by, now=act.now)
     return row
 
 

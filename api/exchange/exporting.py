@@ -32,6 +32,7 @@ LEFT_OUT = {
     "sign_in": "who is signed in at the moment",
     "sign_in_try": "failed tries to sign in",
     "calendar_address": "private addresses of calendars",
+    "busy_calendar": "private addresses of calendars that are fetched",
     "program_token": "tokens by which programs use the service",
     "day_link": "links that open a crew's day without signing in",
     "kept_answer": "answers kept for repeated requests",
@@ -62,8 +63,13 @@ def export_zip(session: Session, now: datetime.datetime) -> bytes:
     return out.getvalue()
 
 
-def put_tables(packed: zipfile.ZipFile, session: Session, now: datetime.datetime) -> None:
-    """Put all tables into a ZIP file, for people: CSV and XLSX, and README.txt on what they are."""
+def put_tables(
+    packed: zipfile.ZipFile, session: Session, now: datetime.datetime, one_more: Callable[[], None] = lambda: None
+) -> None:
+    """Put all tables into a ZIP file, for people: CSV and XLSX, and README.txt on what they are.
+
+    `one_more` is called after each table that is put there as it is stored.
+    """
     edit, stored = edit_tables(session), stored_tables(session)
 
     def put(name: str, data: bytes) -> None:
@@ -73,6 +79,8 @@ def put_tables(packed: zipfile.ZipFile, session: Session, now: datetime.datetime
     for folder, group in (("edit", edit), ("tables", stored)):
         for table in group:
             put(f"{folder}/{table.name}.csv", to_csv(table))
+            if group is stored:
+                one_more()
         put(f"{folder}/{folder}.xlsx", to_xlsx(group, now))
 
 
@@ -100,7 +108,7 @@ def visit_cells(v: tables.Visit, hours: Iterable[tables.VisitHours], booking: ta
         told = (booking.crew_id, booking.day, start, booking.hold, booking.told_how, booking.told_words)
     allowed = hours_text(span_of(h) for h in hours)
     own = v.minutes, v.hands, " ".join(v.skills), v.fault, v.note
-    return v.id, v.kind, v.site_id, v.order_id, v.awning_id, v.due_on, allowed, *told, *own
+    return v.id, v.work_id, v.site_id, v.order_id, v.awning_id, v.due_on, allowed, *told, *own
 
 
 def edit_tables(session: Session) -> tuple[Table, ...]:

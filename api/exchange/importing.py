@@ -20,9 +20,10 @@ from api.business.seed.yard import YardFiles
 from api.exchange.uploads import CellFault, Upload
 from api.fields.cells import clock_text, hours_text, usual_date, usual_number, usual_time
 from api.fields.limits import ColumnLimit, Date, Decimal, Whole
-from api.fields.sheets import BadFiles, Row, columns_of, time_of_day
+from api.fields.sheets import BadFiles, Row, columns_of, one_of, time_of_day
 from api.ledger.fingerprint import fingerprint
 from api.ledger.history import note
+from api.ledger.told import moment_after_all
 from api.papers.shown.job_page import span_of
 from api.shelf import moving
 from scheduler.errors import BadInput
@@ -204,9 +205,17 @@ class _Reader(YardFiles, WorkFiles):
         self.bookings: dict[str, tables.Booking] = {}
         self._seen: set[tuple[str, str]] = set()
         self._table = ""
+        self._session, self._works = session, _Held(session, tables.WorkKind, whole=False)
         whole = sum(len(upload.lines) for upload in uploads) > FEW
         for noun, table in _KNOWN.items():
             self.ids[noun] = _Held(session, table, whole=whole)
+
+    def counts_as(self, work: str) -> str:
+        kind = self._works.get(work)
+        if kind is None:
+            one_of(work, self._session.exec(select(tables.WorkKind.id)).all())
+            return "?"
+        return str(kind.counts_as)
 
     def sheet(self, file: str, columns: str) -> list[Row]:
         self._table = file.removesuffix(".csv")
@@ -302,9 +311,10 @@ def _step(
             session.execute(sa.delete(tables.VisitHours).where(col(tables.VisitHours.visit_id) == value.id))  # type: ignore[attr-defined]
             session.add_all(hours)
         if "booking" in fields and booking is not None:
+            at = moment_after_all(session, now)
             if told is not None:
-                told.withdrawn_at, told.version = now, told.version + 1
-            booking.told_at = now if booking.told_how or booking.told_words else None
+                told.withdrawn_at, told.version = at, told.version + 1
+            booking.told_at = at if booking.told_how or booking.told_words else None
             session.add(booking)
 
     return RowChange(table, " ".join(str(part) for part in _key(value)), row.where, kind, fields), do

@@ -9,6 +9,7 @@ import re
 import warnings
 from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass
+from functools import partial
 from pathlib import PurePath
 from typing import Any
 
@@ -33,6 +34,10 @@ class CellFault(BadInput):
         places = [file, f'sheet "{sheet}"' if sheet else "", f"row {row}" if row else "", column or ""]
         super().__init__(", ".join(place for place in places if place), problem)
         self.file, self.sheet, self.row, self.column = file, sheet, row, column
+
+    def __reduce__(self) -> tuple[Any, ...]:
+        again = partial(CellFault, sheet=self.sheet, row=self.row, column=self.column)
+        return again, (self.file, self.problem)
 
 
 @dataclass(frozen=True)

@@ -14,7 +14,7 @@ import json
 import sqlite3
 import tempfile
 import zipfile
-from collections.abc import Iterator
+from collections.abc import Callable, Iterator
 from pathlib import Path
 from typing import IO, Any
 
@@ -31,6 +31,7 @@ from api.exchange.exporting import LEFT_OUT, SECRETS, put_tables
 from api.papers.sheets import sheets_of
 from scheduler.errors import BadInput
 
+Step = Callable[[int, int], None]
 KIND, MANIFEST = "eaveboard archive/1", "archive.json"
 _OWN = {"alembic_version"}  # what the database keeps for itself
 _SECRET_FILES = {"secret": "what forms and day links are signed with"}
@@ -49,16 +50,19 @@ class WholeManifest(msgspec.Struct, frozen=True):
     missing: list[str] = []
 
 
-def write_whole(database: sa.Engine, data: Path, out: IO[bytes], now: datetime.datetime) -> WholeManifest:
+def write_whole(
+    database: sa.Engine, data: Path, out: IO[bytes], now: datetime.datetime, step: Step = lambda *_: None
+) -> WholeManifest:
     """Write the archive of a database and its data folder, all of one moment; the service may be at work.
 
-    Raises `BadInput` where the database cannot be copied.
+    `step` is told after each table and file how many there are done, and of how many. Raises `BadInput` where the
+    database cannot be copied.
     """
     with tempfile.TemporaryDirectory(prefix="eave-whole-") as made:
         copy = Path(made) / DATABASE
         form = snapshot(database, copy)
         with zipfile.ZipFile(out, "w", zipfile.ZIP_DEFLATED, compresslevel=3) as packed:
-            files, rows = _write(packed, copy, data, sqlite_file(database.url), now)
+            files, rows = _write(packed, copy, data, sqlite_file(database.url), now, step)
             manifest = WholeManifest(
                 kind=KIND,
                 program=importlib.metadata.version("eaveboard"),
@@ -71,6 +75,18 @@ def write_whole(database: sa.Engine, data: Path, out: IO[bytes], now: datetime.d
             )
             packed.writestr(MANIFEST, msgspec.json.format(msgspec.json.encode(manifest), indent=1))
     return manifest
+
+
+def write_whole_file(
+    address: str, data: Path, file: Path, now: datetime.datetime, step: Step = lambda *_: None
+) -> None:
+    """Write the archive of the database at `address` and its data folder into `file`, as `write_whole` does."""
+    database = open_database(address)
+    try:
+        with file.open("wb") as out:
+            write_whole(database, data, out, now, step)
+    finally:
+        database.dispose()
 
 
 def is_whole(file: Path) -> bool:
@@ -114,30 +130,38 @@ def _manifest(packed: zipfile.ZipFile, file: Path) -> WholeManifest:
 
 
 def _write(
-    packed: zipfile.ZipFile, copy: Path, data: Path, own: Path | None, now: datetime.datetime
+    packed: zipfile.ZipFile, copy: Path, data: Path, own: Path | None, now: datetime.datetime, step: Step
 ) -> tuple[dict[str, Packed], dict[str, int]]:
     """Put everything but the manifest into the archive; return what must be read back, and the rows by table."""
+    names = sorted(set(rows_of(copy)) - _OWN - set(LEFT_OUT))
+    kept = [(name, path) for name, path in kept_files(data, own) if name not in _SECRET_FILES]
+    done, total = 0, 2 * len(names) + len(kept)
+
+    def one_more() -> None:
+        nonlocal done
+        step(done := done + 1, total)
+
     engine = open_database(f"sqlite:///{copy}")
     try:
         with Session(engine) as session:
-            put_tables(packed, session, now)
+            put_tables(packed, session, now, one_more)
     finally:
         engine.dispose()
     files: dict[str, Packed] = {}
     counts: dict[str, int] = {}
     connection = sqlite3.connect(copy)
     try:
-        for name in sorted(set(rows_of(copy)) - _OWN - set(LEFT_OUT)):
+        for name in names:
             lines = list(_lines(connection, name))
             counts[name] = len(lines)
             _put(packed, files, f"rows/{name}.jsonl", "".join(lines).encode(), now)
+            one_more()
         for name, text in _documents(connection):
             packed.writestr(zipfile.ZipInfo(name, now.timetuple()[:6]), text, zipfile.ZIP_DEFLATED)
     finally:
         connection.close()
-    for name, path in kept_files(data, own):
-        if name in _SECRET_FILES:
-            continue
+    for name, path in kept:
+        one_more()
         info = zipfile.ZipInfo(f"files/{name}", now.timetuple()[:6])
         info.compress_type = zipfile.ZIP_STORED if name.startswith("photos/") else zipfile.ZIP_DEFLATED
         try:

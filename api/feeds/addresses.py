@@ -16,6 +16,7 @@ from api.access.accounts import Role
 from api.access.guards import Who
 from api.access.issued import revoke
 from api.ledger.history import note
+from api.secret import accepted
 from api.tables import Account, CalendarAddress, ProgramToken
 
 Feed = Literal["crew", "visit"]
@@ -47,7 +48,7 @@ def token_for(secret: str, row: CalendarAddress) -> str:
 def address_of(session: Session, secret: str, token: str, now: datetime.datetime) -> CalendarAddress | None:
     """Return the row of an address; None where we have not made it, or it has ended."""
     try:
-        number = _signer(secret).loads(token)
+        number = _signer(*accepted(secret, now)).loads(token)
     except (BadSignature, ValueError, TypeError):
         return None
     row = session.get(CalendarAddress, number) if isinstance(number, int) else None
@@ -80,5 +81,5 @@ def _still_here(session: Session, row: CalendarAddress, now: datetime.datetime) 
     return account.role != Role.lead or account.crew_id == row.of_id
 
 
-def _signer(secret: str) -> URLSafeSerializer:
-    return URLSafeSerializer(secret, salt="calendar address")
+def _signer(*secrets: str) -> URLSafeSerializer:
+    return URLSafeSerializer(list(secrets), salt="calendar address")

@@ -18,13 +18,10 @@ from sqlmodel import Session, col, select
 
 from api import tables
 from api.fields.shown import feet
-from api.languages import gettext, speaking, to_say
+from api.languages import gettext, speaking
 from api.ledger.languages import language_of_customer
 from api.ledger.plans.days import PostedStop, Posting, by_id, moment, postings
 
-_WHAT = {
-    "install": to_say("awning installation"), "survey": to_say("measuring visit"), "repair": to_say("awning repair"),
-}  # fmt: skip
 _PRODUCT = "-//Eaveboard//Visits//EN"
 # How long a customer is told that a visit takes where no plan says it: the day's booking has only its start.
 _USUAL_MIN = 120
@@ -63,7 +60,7 @@ def crew_calendar(session: Session, crew_id: str) -> bytes:
         event = settled(_until_off(session, visit, _posted(made, visit_id, crew_id)))
         if event is None:
             continue
-        what = f"{feet(awning.width_mm)} {visit.kind}" if awning else visit.kind
+        what = f"{feet(awning.width_mm)} {visit.work.name}" if awning else visit.work.name
         lines = [f"{visit_id}: {what} for {customer.name}, {customer.phone}", visit.fault, site.access, visit.note]
         calendar.add_component(
             _entry(
@@ -92,7 +89,7 @@ def visit_calendar(session: Session, visit_id: str) -> bytes:
     event = settled(_until_off(session, visit, revisions))
     if event is not None:
         with speaking(language_of_customer(session, customer)):
-            what = gettext(_WHAT[visit.kind])
+            what = gettext(visit.work.told)
             come = gettext("{business} comes for your {what}.")
             sized = f"{what} ({feet(awning.width_mm)})" if awning else what
             words = [come.format(business=business.name, what=sized)]

@@ -47,7 +47,9 @@ def points(session: Session, day: PlannedDay) -> list[Point]:
         visit, site, customer, _ = get(entry.job)
         name = f"{visit.id} {customer.name}"
         address = f"{site.address}, {site.town}"
-        stops.append(Point(visit.kind, visit.id, name, address, site.lat, site.lon, at(entry.start), at(entry.end)))
+        stops.append(
+            Point(visit.work.name, visit.id, name, address, site.lat, site.lon, at(entry.start), at(entry.end))
+        )
     return [home(None, at(cell.depart)), *stops, home(at(cell.back), None)]
 
 

@@ -80,7 +80,7 @@ COLUMNS: dict[str, dict[str, str]] = {
     "maker_parts": {"awning": "key, with the item", "item": "key, with the awning", "quantity": "pieces"},
     "visits": {
         "visit": "key",
-        "kind": "install, survey or repair",
+        "kind": "kind of work: install, survey, repair, or one of the business's own by its code",
         "site": "where it is",
         "order": "the order that it belongs to; may be empty",
         "awning": "the awning; an install needs one",

@@ -35,6 +35,9 @@ class BadFiles(BadInput):
         super().__init__("", "\n".join(str(f) for f in faults))
         self.faults = tuple(faults)
 
+    def __reduce__(self) -> tuple[Any, ...]:
+        return BadFiles, (list(self.faults),)
+
 
 class Row:
     """One line of a table; what cannot be read is noted in the sheet's faults and makes the row `bad`."""

@@ -33,7 +33,7 @@ def done_in_week(session: Session, monday: datetime.date) -> Table:
         odd = [f"{step}: {words}" for step, words in row.checks.items() if words != "in order"]
         spans = row.start is not None and row.end is not None
         lines.append(tuple(plain(cell) for cell in (
-            day, visit_id, visit.kind, row.outcome.replace("_", " "), customer.name, site.address, site.town,
+            day, visit_id, visit.work.name, row.outcome.replace("_", " "), customer.name, site.address, site.town,
             visit.order_id, visit.awning_id, awning.model if awning else None,
             feet(awning.width_mm) if awning else None,
             names.get(row.crew_id, row.crew_id), None if row.start is None else clock_text(row.start),

@@ -25,7 +25,7 @@ def take_signature(
     Raises `BadInput` for a visit that is not handed over, without a name, and where nothing or too much was written.
     """
     if visit.kind not in SIGNED:
-        raise BadInput("visit", f"{visit.id} is a {visit.kind}: customers sign for an install")
+        raise BadInput("visit", f"{visit.id} is of the kind {visit.work.name}: customers sign for an install")
     if not name:
         raise BadInput("name", "must say who signed")
     points = sum(len(stroke) for stroke in strokes)

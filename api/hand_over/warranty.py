@@ -6,6 +6,7 @@ import calendar
 import datetime
 from dataclasses import dataclass
 
+import sqlalchemy as sa
 from sqlmodel import Session, col, select
 
 from api import tables
@@ -42,10 +43,15 @@ def warranty_of(session: Session, awning_id: str) -> Warranty | None:
 
 
 def callbacks(session: Session, awning_id: str, today: datetime.date) -> list[Callback]:
-    """Return the repairs of an awning since it was hung, but for what was left of its install; the newest first."""
+    """Return the repairs and callbacks of an awning since it was hung, the newest first.
+
+    What was left of its install is none, nor is work of a kind of its own, such as new cloth.
+    """
     warranty = warranty_of(session, awning_id)
     own = {visit.id for visit in _installs(session, awning_id)}
     done = select(tables.Visit).where(tables.Visit.awning_id == awning_id, tables.Visit.kind == "repair")
+    back = select(tables.CalledBack.visit_id)
+    done = done.where(sa.or_(col(tables.Visit.work_id).in_(("repair", "callback")), col(tables.Visit.id).in_(back)))
     visits = session.exec(done.where(tables.Visit.state != "cancelled").order_by(col(tables.Visit.id).desc())).all()
     found = [visit for visit in visits if visit.id not in own]
     days = {r.visit_id: r.day for r in of_visits(session, tables.DayResult, [v.id for v in found])}

@@ -8,7 +8,7 @@ import logging
 from collections.abc import Mapping, Sequence
 from http import HTTPStatus
 from typing import Any
-from urllib.parse import quote
+from urllib.parse import quote, urlsplit
 
 from fastapi import FastAPI, Request
 from fastapi.exceptions import RequestValidationError
@@ -37,6 +37,7 @@ KINDS = {
     "form-expired": "This form is no longer good",
     "change-password": "Change the one-time password first",
     "set-up-codes": "Set up codes at sign-in first",
+    "give-password": "Give your password again first",
     "moved": "The week was posted anew",
     "breaks-rule": "This breaks a rule",
     "breaks-promise": "This breaks a promise to a customer",
@@ -128,12 +129,21 @@ async def answer(request: Request, fault: Exception) -> Response:
             return RedirectResponse("/password", 303)
         if problem.kind == "set-up-codes":
             return RedirectResponse("/second-factor", 303)
+        if problem.kind == "give-password":
+            return RedirectResponse(f"/prove?next={quote(_came_from(request), safe='')}", 303)
         values = {"title": problem.title, "words": problem.detail, "problem": problem}
         refused = page(request, "refused.html", values, status=problem.status)
         refused.headers.update(problem.headers)
         return refused
     body = json.dumps(problem.document(request.url.path), ensure_ascii=False)
     return Response(body, problem.status, problem.headers, MEDIA_TYPE)
+
+
+def _came_from(request: Request) -> str:
+    """Return the page from which a form was sent, as an address of our own; "/" where the browser does not say."""
+    if request.method == "GET":
+        return request.url.path
+    return urlsplit(request.headers.get("referer", "")).path or "/"
 
 
 def _problem(fault: Exception) -> Problem:

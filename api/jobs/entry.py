@@ -63,7 +63,6 @@ _MEANINGS = {
     "hours": "such as Mon-Fri 8:00-17:00; Sat 9:00-12:00; empty: any",
 }
 _CHOICES = {
-    "kind": (("install", "install"), ("survey", "survey"), ("repair", "repair")),
     "language": (("", "the business's language"), ("en", "English"), ("es", "Spanish")),
     "motor": (("", "a crank"), ("left", "motor left"), ("right", "motor right")),
 }
@@ -206,7 +205,7 @@ def keep(
         ready = {}
         for column, text in cells.items():
             try:
-                ready[column] = _stored(column, text, units)
+                ready[column] = stored(column, text, units)
             except BadInput as fault:
                 ready[column] = "1"  # some length: what is wrong with the text is told already
                 faults.append(CellFault(table, fault.problem, row=1, column=column))
@@ -240,7 +239,7 @@ def _shown(column: str, value: Any, units: str) -> str:
     return str(exporting.plain(value))
 
 
-def _stored(column: str, text: str, units: str) -> str:
+def stored(column: str, text: str, units: str) -> str:
     """Return what was typed as a table's cell holds it: whole millimetres and kilograms."""
     if text and column.endswith("_mm"):
         return str(office_length(text, units))

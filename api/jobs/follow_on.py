@@ -24,6 +24,7 @@ def follow_on(
     made = tables.Visit(
         id=new_id("J"),
         kind="repair" if visit.kind == "install" else visit.kind,
+        work_id="repair" if visit.kind == "install" else visit.work_id,
         site_id=visit.site_id,
         order_id=visit.order_id,
         awning_id=visit.awning_id,

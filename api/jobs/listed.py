@@ -68,10 +68,14 @@ class Places:
 
 @dataclass(frozen=True)
 class JobLine:
-    """One line of the list; `kit` is None for a visit without a crate to count."""
+    """One line of the list; `work` is its kind of work as people say it, `kind` what that counts as.
+
+    `kit` is None for a visit without a crate to count.
+    """
 
     id: str
     kind: str
+    work: str
     state: str
     customer: str
     address: str
@@ -147,7 +151,7 @@ def _matching(
             kit = kits.get(row.id)
             if not wanted.kit or wanted.kit == kit:
                 yield JobLine(
-                    row.id, row.kind, row.state, row.name, row.address, row.town, row.width_mm, row.due_on,
+                    row.id, row.kind, row.work, row.state, row.name, row.address, row.town, row.width_mm, row.due_on,
                     row.fault or row.note, kit, standing.stops.get(row.id), standing.waiting.get(row.id, ()),
                 )  # fmt: skip
         if len(found) < at_once:
@@ -159,17 +163,19 @@ def _select(wanted: JobsWanted, standing: Places, after: str | None) -> Any:
     visit, site, customer, awning = tables.Visit, tables.Site, tables.Customer, tables.Awning
     asked: Any = (
         sa.select(
-            col(visit.id), col(visit.kind), col(visit.state), col(visit.due_on), col(visit.fault), col(visit.note),
+            col(visit.id), col(visit.kind), col(tables.WorkKind.name).label("work"), col(visit.state),
+            col(visit.due_on), col(visit.fault), col(visit.note),
             col(visit.awning_id), col(customer.name), col(site.address), col(site.town), col(awning.width_mm),
         )
         .join(site, col(site.id) == visit.site_id)
         .join(customer, col(customer.id) == site.customer_id)
+        .join(tables.WorkKind, col(tables.WorkKind.id) == visit.work_id)
         .outerjoin(awning, col(awning.id) == visit.awning_id)
         .order_by(col(visit.id))
     )  # fmt: skip
     if after is not None:
         asked = asked.where(col(visit.id) > after)
-    for column, value in ((visit.kind, wanted.kind), (visit.state, wanted.state), (site.town, wanted.town)):
+    for column, value in ((visit.work_id, wanted.kind), (visit.state, wanted.state), (site.town, wanted.town)):
         if value:
             asked = asked.where(col(column) == value)
     if wanted.because:
@@ -251,6 +257,9 @@ def _counted(session: Session, visits: Collection[str]) -> tuple[Any, dict[str, 
     return counts, shorts, set(session.exec(on_vans))
 
 
-def towns(session: Session) -> list[str]:
-    """Return the towns that have a site, by name."""
-    return list(session.exec(select(tables.Site.town).distinct().order_by(col(tables.Site.town))))
+def towns_and_kinds(session: Session) -> tuple[list[str], list[tuple[str, str]]]:
+    """Return by what the list is narrowed: the towns that have a site, and the kinds of work as (id, name)."""
+    kind = sa.select(col(tables.WorkKind.name), col(tables.WorkKind.id))
+    town = sa.select(col(tables.Site.town), sa.literal("")).distinct()
+    found = sorted(tuple(row) for row in session.execute(sa.union_all(kind, town)))
+    return [name for name, one in found if not one], [(one, name) for name, one in found if one]

@@ -11,7 +11,7 @@ from api import tables
 from api.http.names import crew_names
 from api.languages.core import core_says
 from api.ledger.plans.stored import planned_stop
-from api.papers.shown.cautions import CHECKS, cautions
+from api.papers.shown.cautions import cautions
 from api.papers.shown.drilling import case_of, holes, said_finding
 from api.papers.shown.job_page import job_page
 from api.papers.shown.pdf import print_pdf
@@ -52,6 +52,6 @@ def packet_pdf(session: Session, visit_id: str, now: datetime.datetime) -> bytes
         "member": core_says(word),
         "probed": word != "member",
         "cautions": list(cautions(job, found.site)),
-        "checks": CHECKS[job.visit.kind],
+        "checks": job.work.steps,
     }
     return print_pdf("print/packet.html", values, business, now)

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import importlib.util
 import re
 from collections.abc import Callable, Iterable, Iterator, Mapping
 from pathlib import Path
@@ -33,6 +34,8 @@ CORE = (
     "layout/drawing/bracket_view.py", "layout/drawing/describe.py", "layout/drawing/facts.py",
     "layout/drawing/schedule.py", "layout/drawing/side_view.py", "layout/drawing/title.py", "weather/thunder.py",
 )  # fmt: skip
+# The rows that a business begins with; those that it adds stay in the words in which they were typed.
+_WORK_KINDS = "api/migrations/versions/0026_kinds.py"
 _KEYWORDS = {"_": None, "gettext": None, "ngettext": (1, 2), "to_say": None}
 _NAMED = re.compile(r"\{(\w+)\}")
 
@@ -42,7 +45,18 @@ def messages(root: Path) -> Catalog:
     templates = [root / "api/templates" / name for name in READ_BY_CREWS]
     modules = [p for p in sorted((root / "api").rglob("*.py")) if "from api.languages import" in p.read_text()]
     found = _found(root, "api.languages.templates:extract", templates)
-    return _catalogue([*found, *_found(root, "python", modules)])
+    return _catalogue(
+        [*found, *_found(root, "python", modules), *((_WORK_KINDS, text) for text in work_kind_texts(root))]
+    )
+
+
+def work_kind_texts(root: Path) -> list[str]:
+    """Return the names, told words and steps of the kinds of work that every business begins with."""
+    spec = importlib.util.spec_from_file_location("work_kinds", root / _WORK_KINDS)
+    assert spec is not None and spec.loader is not None
+    rows = importlib.util.module_from_spec(spec)
+    spec.loader.exec_module(rows)
+    return [text for kind in rows.KINDS for text in (kind["name"], kind["told"], *kind["steps"])]
 
 
 def phone(root: Path) -> Catalog:

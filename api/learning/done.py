@@ -63,6 +63,8 @@ def done_jobs(session: Session) -> list[DoneJob]:
     for result in newest.values():
         goes[result.visit_id].append(result)
     rests = {result.follow_on for result in newest.values() if result.follow_on}
+    other = select(tables.Visit.id).where(tables.Visit.work_id != tables.Visit.kind)
+    rests |= set(session.exec(other))  # of a kind of work with times of its own
     whole = [
         one[0] for visit_id, one in goes.items()
         if len(one) == 1 and visit_id not in rests and one[0].outcome == "done"

@@ -15,6 +15,7 @@ from sqlmodel import Session, SQLModel, col, select
 
 from api import tables
 from api.database import AT_ONCE, parts
+from api.fields.limits import LAST_DAY
 from api.fields.rules import Rules, rules_from_data
 from api.ledger.drives import KnownDrives, drives
 from api.ledger.forecasts import Forecasts, forecasts
@@ -33,6 +34,8 @@ class Facts:
 
     `held` is what posted weeks have set aside on shelves, `off_shelf` the pieces that open visits have taken, by item.
     `drives` are the drive times on record between the yards and the sites of open visits.
+    `kinds` are the kinds of work, `racks` the places kept or taken for awnings in the yards, `awaited` what was ordered
+    of makers and has not come, both by awning.
     `elsewhere` are the visits that have a day to come outside the week: posted with another one, or promised before it,
     unless the customer is to be told that the visit is off.
     """
@@ -70,6 +73,13 @@ class Facts:
     elsewhere: frozenset[str] = frozenset()
     gates: dict[str, list[tables.Gate]] = field(default_factory=dict)
     drives: KnownDrives = field(default_factory=KnownDrives)
+    kinds: dict[str, tables.WorkKind] = field(default_factory=dict)
+    racks: dict[str, tables.StoredAwning] = field(default_factory=dict)
+    awaited: dict[str, list[tables.MakerOrder]] = field(default_factory=dict)
+
+    def kind_of(self, visit: tables.Visit) -> tables.WorkKind:
+        """Return the kind of work of a visit, which need not be stored yet."""
+        return self.kinds[visit.work_id]
 
 
 def facts(
@@ -168,7 +178,25 @@ def facts(
         elsewhere=frozenset(elsewhere),
         gates=gates,
         drives=drives(session, points),
+        kinds=_by_id(session, tables.WorkKind),
+        racks=racks(session),
+        awaited=awaited(session),
     )
+
+
+def racks(session: Session) -> dict[str, tables.StoredAwning]:
+    """Return the places in racks that are kept or taken for awnings, by awning."""
+    there = select(tables.StoredAwning).where(tables.StoredAwning.state != "out")
+    return {row.awning_id: row for row in session.exec(there)}
+
+
+def awaited(session: Session) -> dict[str, list[tables.MakerOrder]]:
+    """Return what was ordered of makers and has not come, by awning."""
+    found: dict[str, list[tables.MakerOrder]] = defaultdict(list)
+    orders = select(tables.MakerOrder).where(col(tables.MakerOrder.came_on).is_(None))
+    for order in session.exec(orders.order_by(col(tables.MakerOrder.id))):
+        found[order.awning_id].append(order)
+    return found
 
 
 def _posted_elsewhere(session: Session, start_date: datetime.date | None, today: datetime.date) -> set[str]:
@@ -199,7 +227,10 @@ def _visits_for(session: Session, after: datetime.date) -> set[str]:
     current = sa.select(told.visit_id).where(col(told.visit_id) == visit.id, col(told.withdrawn_at).is_(None))  # type: ignore[call-overload]
     wanted = sa.select(col(visit.id)).where(
         col(visit.state) == "open",
-        sa.or_(~current.where(col(told.day) >= after).exists(), current.where(col(told.day) < after).exists()),
+        sa.or_(
+            ~current.where(col(told.day).between(after, LAST_DAY)).exists(),
+            current.where(col(told.day) < after).exists(),
+        ),
     )
     return set(session.execute(wanted).scalars())
 

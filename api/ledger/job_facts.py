@@ -11,7 +11,7 @@ from sqlmodel import Session, SQLModel, col, select
 
 from api import tables
 from api.fields.rules import rules_from_data
-from api.ledger.facts import Facts
+from api.ledger.facts import Facts, awaited, racks
 from api.ledger.forecasts import Forecasts
 from scheduler.errors import BadInput
 from scheduler.weather.limits import read_limits
@@ -42,6 +42,8 @@ def job_facts(session: Session, visit_ids: Sequence[str]) -> Facts:
     hours: dict[str, list[tables.VisitHours]] = defaultdict(list)
     for span in of_visits(session, tables.VisitHours, visits):
         hours[span.visit_id].append(span)
+    kinds = {row.id: row for row in rows(session, tables.WorkKind)}
+    works = [kinds[visit.work_id] for visit in visits.values()]
     return Facts(
         business=business,
         rules=rules_from_data(business.rules),
@@ -71,6 +73,9 @@ def job_facts(session: Session, visit_ids: Sequence[str]) -> Facts:
         counts=counts,
         shorts=shorts,
         loaded={kit.visit_id for kit in of_visits(session, tables.KitState, visits) if kit.loaded_on is not None},
+        kinds=kinds,
+        racks=racks(session) if any(work.rack for work in works) else {},
+        awaited=awaited(session) if any(work.kit and work.counts_as != "install" for work in works) else {},
     )
 
 

@@ -1,9 +1,11 @@
-"""What customers have been told, as it still holds."""
+"""What customers have been told, as it still holds, and the moments by which it follows what was posted."""
 
 from __future__ import annotations
 
+import datetime
 from typing import Literal
 
+import sqlalchemy as sa
 from sqlmodel import Session, col, select
 
 from api import tables
@@ -13,6 +15,20 @@ Hold = Literal["firm", "day", "soft"]
 
 # How firmly a promised time is held, as it is said to whoever promises it.
 HOLDS = {"firm": "firm: crew, day and hour", "day": "the day", "soft": "may still move"}
+
+
+def moment_after_all(session: Session, now: datetime.datetime) -> datetime.datetime:
+    """Return `now` as the moment of a posting or of a promise, never before one that stands in the database.
+
+    Calendars go by these moments, day sheets by what was written last: where a clock was set back, the two would show
+    different hours.
+    """
+    posted, booking = tables.PostedWeek, tables.Booking
+    newest: list[datetime.datetime | None] = [
+        session.execute(sa.select(sa.func.max(col(column)))).scalar()
+        for column in (posted.posted_at, booking.told_at, booking.withdrawn_at)
+    ]
+    return max([now, *(at + datetime.timedelta(microseconds=1) for at in newest if at is not None and at > now)])
 
 
 def told_now(session: Session, visit_id: str) -> tables.Booking | None:

@@ -25,7 +25,7 @@ from api.http.problems import Problem
 from api.ledger.history import note
 from api.ledger.plans.days import by_id
 from api.ledger.plans.posted import posted_on
-from api.ledger.told import told_now
+from api.ledger.told import moment_after_all, told_now
 from api.messages.mail import Letter, NotSent, send
 from api.messages.words import Spot, words, written
 from api.settings import Settings
@@ -39,6 +39,7 @@ def book(
     session: Session, visit_id: str, spot: Spot | None, now: datetime.datetime, how: str = "", words: str = ""
 ) -> None:
     """Have the customer's booking be `spot` (None: none any more); one that says so already gets how it was told."""
+    now = moment_after_all(session, now)
     date = None if spot is None else datetime.date.fromisoformat(spot["date"])
     rows = select(tables.Booking).where(tables.Booking.visit_id == visit_id, col(tables.Booking.withdrawn_at).is_(None))
     for row in session.exec(rows).all():

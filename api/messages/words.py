@@ -19,10 +19,6 @@ from scheduler.price import RETIME_FROM_MIN
 
 Spot = Mapping[str, Any]  # crew, date (ISO), start, end, hold
 
-WHAT = {
-    "install": to_say("awning installation"), "survey": to_say("measuring visit"), "repair": to_say("awning repair"),
-}  # fmt: skip
-
 # Why, in terms that the customer understands.
 WHY = {
     "short": to_say("A part for your awning was not in the delivery, and we begin only when everything is there."),
@@ -76,7 +72,7 @@ def words(session: Session, visit_id: str, spot: Spot | None, *, before: Spot | 
     """Return subject and body of a message, in the language spoken."""
     visit, site, customer, awning = by_id(session)(visit_id)
     business, _ = session.get_one(tables.Business, 1), gettext
-    said = {"business": business.name, "what": _(WHAT[visit.kind]), "place": f"{site.address}, {site.town}"}
+    said = {"business": business.name, "what": _(visit.work.told), "place": f"{site.address}, {site.town}"}
     said["sized"] = _sized(visit, awning)
     if before is not None:
         old = datetime.date.fromisoformat(before["date"])
@@ -117,7 +113,7 @@ def words(session: Session, visit_id: str, spot: Spot | None, *, before: Spot | 
 
 
 def _sized(visit: tables.Visit, awning: tables.Awning | None) -> str:
-    what = gettext(WHAT[visit.kind])
+    what = gettext(visit.work.told)
     return f"{what} ({feet(awning.width_mm)})" if awning is not None and visit.kind == "install" else what
 
 

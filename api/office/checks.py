@@ -25,6 +25,7 @@ YARD_USERS: dict[str, Any] = {
     "pieces of equipment": tables.Equipment.yard_id,
     "shelves": tables.StockItem.yard_id,
     "awnings": tables.Awning.yard_id,
+    "places in racks": tables.StoredAwning.yard_id,
 }
 PERSON_USERS: dict[str, Any] = {"crews that they lead": tables.Crew.lead_id, "crews": tables.Crew.helper_id}
 VAN_USERS: dict[str, Any] = {"crews": tables.Crew.van_id}

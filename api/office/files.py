@@ -16,6 +16,7 @@ from api.exchange.screen import Refused, screen
 from api.exchange.uploads import MOST_BYTES, MOST_COLUMNS, MOST_ROWS, text_of
 from api.fields.cells import bare, harmless, lines_joined, usual_number
 from api.office.kind import Kind, KindColumn
+from api.outside import outside
 from scheduler.errors import BadInput
 
 FIX = "What to fix"  # the column that a file of refused rows has more
@@ -23,6 +24,7 @@ _FIRST = 15  # rows among which the heads are looked for
 _SAMPLES = 20
 _CLOSE, _LIKELY = 72.0, 45.0
 _SEPARATORS = ",;\t|"
+_SLASHED = re.compile(r"([0-9]{1,2})/([0-9]{1,2})/([0-9]{4})")
 Rows = list[list[str]]
 
 
@@ -54,7 +56,7 @@ def read_rows(data: bytes, name: str) -> Rows:
         raise BadInput(name, "is a PDF; a table is wanted, as XLSX or CSV")
     if data.startswith(b"\xd0\xcf\x11\xe0"):
         raise BadInput(name, "is in the old XLS form; save it as XLSX or as CSV")
-    rows = _workbook(data, name) if data.startswith(b"PK\x03\x04") else _text(data, name)
+    rows = outside(_workbook, data, name) if data.startswith(b"PK\x03\x04") else _text(data, name)
     while rows and not any(rows[-1]):
         rows.pop()
     if not rows:
@@ -67,7 +69,7 @@ def read_rows(data: bytes, name: str) -> Rows:
 def _text(data: bytes, name: str) -> Rows:
     import pandas  # takes a while to load
 
-    text = lines_joined(_decoded(data, name))
+    text = lines_joined(decoded(data, name))
     lines = [line for line in text.split("\n")[:200] if line.strip()]
     mark = max(_SEPARATORS, key=lambda one: sum(min(line.count(one), 50) for line in lines))
     wide = max((row.count(mark) + 1 for row in text.split("\n")), default=1)
@@ -83,7 +85,7 @@ def _text(data: bytes, name: str) -> Rows:
     return [[bare(str(cell).strip()) if isinstance(cell, str) else "" for cell in row] for row in frame.values.tolist()]
 
 
-def _decoded(data: bytes, name: str) -> str:
+def decoded(data: bytes, name: str) -> str:
     """Return the text of a file in the encodings that spreadsheets write."""
     if data[:2] in (b"\xff\xfe", b"\xfe\xff"):
         tries = ("utf-16",)
@@ -155,7 +157,7 @@ def table_of(rows: Rows, kind: Kind) -> SentTable:
 
 def _fit(heads: Sequence[str], kind: Kind) -> float:
     """Return how well a row does as the row of heads."""
-    scores = (max((_alike(head, column) for column in kind.columns), default=0.0) for head in heads if head)
+    scores = (max((_alike(head, column) for column in kind.in_files), default=0.0) for head in heads if head)
     return sum(score for score in scores if score >= _CLOSE)
 
 
@@ -164,7 +166,7 @@ def propose(table: SentTable, kind: Kind, units: str) -> list[str]:
     scores = []
     for n, head in enumerate(table.heads):
         texts = [cells[n] for _, cells in table.lines if cells[n]][:_SAMPLES]
-        for column in kind.columns:
+        for column in kind.in_files:
             named, reads = _alike(head, column), _readable(texts, column, units)
             certain = column.choices or dict(column.hint).get("type") == "date"
             score = named if named >= _CLOSE else (_LIKELY if certain and reads == 1 and texts else 0.0)
@@ -208,6 +210,23 @@ def _readable(texts: Sequence[str], column: KindColumn, units: str) -> float | N
 
 def _plain(text: str) -> str:
     return " ".join(re.sub(r"[^a-z0-9$]+", " ", text.casefold()).split())
+
+
+def days_as_written(texts: Sequence[str]) -> dict[str, str]:
+    """Return days such as 4/12/2027 as 2027-04-12, where another one of the column says which number is the month.
+
+    A column in which 4/13/2027 stands writes the month first; where nothing says so, or both, none is given.
+    """
+    found = {text: _SLASHED.fullmatch(text) for text in texts}
+    numbers = [(int(one[1]), int(one[2])) for one in found.values() if one]
+    month_first, day_first = any(b > 12 for _, b in numbers), any(a > 12 for a, _ in numbers)
+    if month_first == day_first:
+        return {}
+    parts = {text: (one[1], one[2], one[3]) for text, one in found.items() if one}
+    return {
+        text: f"{year}-{int(a if month_first else b):02}-{int(b if month_first else a):02}"
+        for text, (a, b, year) in parts.items()
+    }
 
 
 def tidy(text: str, column: KindColumn) -> str:

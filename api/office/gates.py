@@ -35,7 +35,7 @@ class OpenGate:
 def begin_gates(session: Session, visit: tables.Visit, *, by: str, now: datetime.datetime) -> int:
     """Give a visit the gates that its kind usually has in its town, those that it has not yet; return how many."""
     site, kind, made = session.get_one(tables.Site, visit.site_id), KINDS["gates"], 0
-    rules = session.exec(select(tables.GateRule).where(tables.GateRule.kind == visit.kind))
+    rules = session.exec(select(tables.GateRule).where(tables.GateRule.kind == visit.work_id))
     for rule in sorted(rules, key=lambda rule: rule.id or 0):
         if rule.town and rule.town.casefold() != site.town.casefold():
             continue

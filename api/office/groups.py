@@ -7,10 +7,12 @@ from api.office.kinds import KINDS
 
 # One that is named in none stands at the end.
 GROUPS = (
+    ("The work", ("customers", "sites", "jobs")),
     ("Who works", ("people", "crews", "days-off")),
     ("What they take along", ("vans", "van-days", "tools", "out-of-order")),
     ("Yards and shelves", ("yards", "shelf")),
     ("Awnings sold", ("maker-orders", "models", "model-sizes", "model-parts", "packed")),
+    ("Kinds of work", ("work-kinds", "callbacks", "racks", "yearly")),
     ("Before a visit", ("gates", "usual-gates")),
 )
 

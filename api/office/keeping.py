@@ -106,7 +106,7 @@ def read(
             text = _short_name(session, kind, texts["name"])
         try:
             value = column.value(text, units)
-            values[column.name] = _among(column, value, known[column.name]) if column.of and value else value
+            values[column.name] = among(column, value, known[column.name]) if column.of and value else value
         except BadInput as fault:
             faults.append((column.name, fault.problem))
     if not faults and old is not None and "id" in values and values["id"] != old.values["id"]:
@@ -121,7 +121,7 @@ def read(
     return values
 
 
-def _among(column: KindColumn, text: str, known: Sequence[tuple[str, str]]) -> str:
+def among(column: KindColumn, text: str, known: Sequence[tuple[str, str]]) -> str:
     """Return the id that a text means: an id itself, or a name that one row alone has."""
     meant = meant_by(text, known)
     if len(meant) == 1:
@@ -258,7 +258,7 @@ def undoing(session: Session, line: tables.History) -> Undoing:
     kind = next((kind for kind in KINDS.values() if kind.noun == line.noun), None)
     known = {column.name for column in kind.columns} if kind else set()
     detail = {name: value for name, value in line.detail.items() if name in known}
-    if kind is None or not detail:
+    if kind is None or kind.by_lines or not detail:
         raise BadInput("", "this line of the history cannot be undone here")
     key = line.detail.get("id", line.noun_id)
     old = record_of(session, kind, [str(part) for part in key] if isinstance(key, list) else [str(key)])

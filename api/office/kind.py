@@ -31,7 +31,7 @@ class KindColumn:
     `of` is the kind whose rows it names; `owner`: it says what the row belongs to; `like` the column
     whose text stands for an empty one. `empty` is what an empty text means,
     where it `may_be_empty`. `start` stands in the form of a new row, `aliases` are what files call it, `short_list`:
-    the list of the kind shows it.
+    the list of the kind shows it, `lines`: its form has several.
     """
 
     name: str
@@ -49,6 +49,7 @@ class KindColumn:
     hint: Mapping[str, str] = ()  # type: ignore[assignment]  # attributes of the input: its limits
     aliases: tuple[str, ...] = ()
     wide: bool = False
+    lines: bool = False
     short_list: bool = True
 
     def value(self, text: str, units: str) -> Any:
@@ -83,14 +84,23 @@ class Kind:
     parts: tuple[Any, ...] = ()
     complete: Callable[[Session, dict[str, str]], None] | None = None
     own: tuple[str, ...] = ()  # columns that `put` keeps, not the table
+    pieces: tuple[KindColumn, ...] = ()  # what only files have: a first name, a house number
+    by_lines: str = ""  # the table of files (customers, sites, visits) that a line is about, with those beside it
+    row_at: str = ""  # where a row has its page, with {} for its id; empty: the form that is made of the columns
+    new_at: str = ""
 
     @property
     def primary(self) -> list[str]:
         """Return the table's key."""
         return [column.name for column in sa.inspect(self.table).primary_key]
 
+    @property
+    def in_files(self) -> tuple[KindColumn, ...]:
+        """Return the columns that a file may have."""
+        return self.columns + self.pieces
+
     def column(self, name: str) -> KindColumn:
-        return next(column for column in self.columns if column.name == name)
+        return next(column for column in self.in_files if column.name == name)
 
 
 def plain(table: str, name: str, label: str, **more: Any) -> KindColumn:
@@ -187,12 +197,33 @@ def listed(table: str, name: str, label: str, **more: Any) -> KindColumn:
                       hint={"maxlength": "400"}, wide=True, **more)  # fmt: skip
 
 
-def counted(table: str, name: str, label: str, **more: Any) -> KindColumn:
-    """Return a column of how many of each: "ladder-24: 2, scaffold: 1"."""
-    bound, item = limit(f"{table}.{name}"), LIMITS["equipment.kind"]
+def several(table: str, name: str, label: str, most: int, **more: Any) -> KindColumn:
+    """Return a column of at most `most` texts, each in a line of its own; files may have semicolons between."""
+    bound = limit(f"{table}.{name}")
+
+    def read(text: str, _: str) -> list[str]:
+        found = [bound.parse(line.strip()) for line in text.replace(";", "\n").splitlines() if line.strip()]
+        if len(found) > most or len(set(found)) < len(found):
+            raise BadInput("", f"must have at most {most} lines, each once")
+        return found
+
+    return KindColumn(name, label, read, lambda v, _: "\n".join(v), may_be_empty=True, empty=[], lines=True,
+                      **more)  # fmt: skip
+
+
+def counted(table: str, name: str, label: str, of: str = "equipment.kind", **more: Any) -> KindColumn:
+    """Return a column of how many of each, named as the column `of` is: "ladder-24: 2, scaffold: 1"."""
+    bound, item = limit(f"{table}.{name}"), LIMITS[of]
 
     def read(text: str, _: str) -> dict[str, int]:
         return {item.parse(what): bound.check(n) for what, n in amounts(text).items()}
 
     return KindColumn(name, label, read, lambda v, _: ", ".join(f"{k}: {n}" for k, n in sorted(v.items())),
                       may_be_empty=True, empty={}, hint={"maxlength": "400"}, wide=True, **more)  # fmt: skip
+
+
+def awning_column(table: str, **more: Any) -> KindColumn:
+    """Return a column with the number of an awning."""
+    bound = limit(f"{table}.awning_id")
+    return KindColumn("awning_id", "Awning", lambda text, _: bound.parse(text), hint={"maxlength": "80"},
+                      meaning="its number, such as A-1042", **more)  # fmt: skip

@@ -20,6 +20,7 @@ from api.office.kind import (
     Kind,
     KindColumn,
     Values,
+    awning_column,
     counted,
     day,
     listed,
@@ -31,6 +32,8 @@ from api.office.kind import (
     weight,
     working_days,
 )  # fmt: skip
+from api.office.work.columns import WORK
+from api.office.work_kinds import OF_WORK
 from api.places.finder import kept_answer
 from api.shelf import moving
 from scheduler.errors import BadInput
@@ -112,20 +115,16 @@ def _put_shelf(session: Session, row: Any, values: Values, by: str, now: datetim
         moving.count_to(session, (row.item, row.yard_id), values["on_hand"], by=by, now=now)
 
 
-def _awning(text: str, _: str) -> str:
-    return str(limit("maker_part.awning_id").parse(text))
-
-
-def _awning_there(session: Session, key: str | None, values: Values) -> None:
-    known(session, tables.Awning, "awning_id", values["awning_id"], "awning")
-
-
 def _job(text: str, _: str) -> str:
     return str(limit("gate.visit_id").parse(text))
 
 
 def _job_there(session: Session, key: str | None, values: Values) -> None:
     known(session, tables.Visit, "visit_id", values["visit_id"], "job")
+
+
+def _awning_there(session: Session, key: str | None, values: Values) -> None:
+    known(session, tables.Awning, "awning_id", values["awning_id"], "awning")
 
 
 def _yard_place(session: Session, texts: dict[str, str]) -> None:
@@ -206,6 +205,10 @@ _KINDS = (
         money("crew", "minute_cents", "A minute, $", short_list=False),
         money("crew", "overtime_minute_cents", "A minute over, $ more", short_list=False),
         money("crew", "km_cents", "A km, $", short_list=False),
+        switch("outside", "Subcontractor", False, meaning="people of another business, with hours of their own",
+               short_list=False),
+        money("crew", "visit_cents", "A visit, $", start="0", short_list=False,
+              meaning="what a subcontractor gets for each; shown beside the plan, which is made without it"),
         switch("active", "Goes out", True, short_list=False),
     ), check=_crew, also=_crew_hours, put=_put_hours, own=("hours", "overtime"), users=CREW_USERS,
         parts=(tables.CrewHours.crew_id,)),
@@ -257,6 +260,7 @@ _KINDS = (
         plain("model_part", "per", "For each", start="awning",
               choices=(("awning", "awning"), ("arm", "arm"), ("bracket", "bracket"))),
     ), key=("model_id", "item")),
+    *OF_WORK,
     Kind("gates", "Gates", "gate", tables.Gate, "What must be true before a visit: permits, outlets, deposits.", (
         KindColumn("visit_id", "Job", _job, hint={"maxlength": "80"}, meaning="its number, such as J-1042", owner=True),
         plain("gate", "what", "What", meaning="such as building permit, outlet, deposit, order confirmed"),
@@ -266,7 +270,7 @@ _KINDS = (
         plain("gate", "paper", "Paper", meaning="where its proof is: a permit's number, a folder"),
     ), key=("visit_id", "what"), made_id=True, check=_job_there),
     Kind("usual-gates", "Usual gates", "usual gate", tables.GateRule, "What a new job of a kind waits for.", (
-        plain("gate_rule", "kind", "Kind of visit", start="install"),
+        names("kind", "Kind of work", "work-kinds", start="install"),
         plain("gate_rule", "town", "Town", meaning="empty: in any town"),
         plain("gate_rule", "what", "What"),
         plain("gate_rule", "owner", "Who sees to it"),
@@ -274,8 +278,7 @@ _KINDS = (
     ), key=("kind", "town", "what"), made_id=True),
     Kind("maker-orders", "Orders to makers", NOUN, tables.MakerOrder,
          "What was ordered of a maker, the day that was promised, and whether it came.", (
-        KindColumn("awning_id", "Awning", _awning, hint={"maxlength": "80"}, meaning="its number, such as A-1042",
-                   owner=True),
+        awning_column("maker_order", owner=True),
         plain("maker_order", "what", "What is ordered", start=WHOLE, meaning="or new cloth, a valance, an arm"),
         plain("maker_order", "maker", "Maker"),
         plain("maker_order", "email", "Its e-mail", may_be_empty=True, empty="", short_list=False),
@@ -290,9 +293,9 @@ _KINDS = (
     ), key=("awning_id", "what"), made_id=True, check=check_order, put=keep_order),
     Kind("packed", "Packed with an awning", "part packed with an awning", tables.MakerPart,
          "The maker's list of each awning: what its crate is counted against.", (
-        KindColumn("awning_id", "Awning", _awning, hint={"maxlength": "80"}, meaning="its number, such as A-1042"),
+        awning_column("maker_part"),
         plain("maker_part", "item", "Item"),
         plain("maker_part", "quantity", "Pieces", start="1", aliases=("quantity",)),
     ), key=("awning_id", "item"), check=_awning_there),
 )  # fmt: skip
-KINDS: dict[str, Kind] = {kind.id: kind for kind in _KINDS}
+KINDS: dict[str, Kind] = {kind.id: kind for kind in (*_KINDS, *WORK)}

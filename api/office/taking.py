@@ -15,9 +15,10 @@ from api import tables
 from api.business.part import BadValues
 from api.database import begin_writing
 from api.ledger.fingerprint import fingerprint
-from api.office.files import FIX, Rows, SentTable, propose, tidy
-from api.office.keeping import Record, choices, keep, meant_by, read, same, title, units_of
+from api.office.files import FIX, Rows, SentTable, days_as_written, propose, tidy
+from api.office.keeping import Record, among, choices, keep, meant_by, read, same, title, units_of
 from api.office.kind import Kind
+from api.office.work.rows import WorkLines
 from scheduler.errors import BadInput
 
 KEPT_H = 24  # hours for which a file that was sent is kept
@@ -68,7 +69,7 @@ def send(session: Session, kind: Kind, name: str, rows: Rows, *, by: str, now: d
 def columns_of(session: Session, kind: Kind, table: SentTable) -> tuple[list[str], bool]:
     """Return the column of each head, and whether they are those of the last file of this shape."""
     shape = session.get(tables.FileShape, (kind.id, table.shape))
-    known = {column.name for column in kind.columns}
+    known = {column.name for column in kind.in_files}
     if shape is not None and len(shape.columns) == len(table.heads) and {*shape.columns} <= known | {""}:
         return list(shape.columns), True
     return propose(table, kind, units_of(session)), False
@@ -83,7 +84,7 @@ def check_columns(kind: Kind, columns: Sequence[str]) -> None:
     """Raise `BadInput` where a column is named twice, or is none of the kind."""
     named = [name for name in columns if name]
     for name in named:
-        if name not in {column.name for column in kind.columns}:
+        if name not in {column.name for column in kind.in_files}:
             raise BadInput("columns", f'"{name}" is no column of {kind.title.lower()}')
         if named.count(name) > 1:
             raise BadInput("columns", f"{kind.column(name).label} is chosen twice; leave one of them out")
@@ -94,15 +95,25 @@ def take(
 ) -> TableTaken:
     """Take the rows of a table in, each by itself: those that cannot stand are refused and change nothing."""
     known, units, seen = choices(session, kind), units_of(session), set[str]()
+    lines = WorkLines(session, kind, units, by, now) if kind.by_lines else None
     found = []
+    days = {
+        name: days_as_written([cells[n] for _, cells in table.lines])
+        for n, name in enumerate(columns)
+        if name and dict(kind.column(name).hint).get("type") == "date"
+    }
     begin_writing(session)
     for number, cells in table.lines:
-        texts = {
-            name: tidy(cell, kind.column(name)) for name, cell in zip(columns, cells, strict=True) if name
-        }  # fmt: skip
+        texts = {}
+        for name, cell in zip(columns, cells, strict=True):
+            if name:
+                texts[name] = days.get(name, {}).get(cell) or tidy(cell, kind.column(name))
         point = session.begin_nested()
         try:
-            found.append(_one(session, kind, texts, known, units, seen, number, cells, by=by, now=now))
+            if lines is None:
+                found.append(_one(session, kind, texts, known, units, seen, number, cells, by=by, now=now))
+            else:
+                found.append(_line(lines, texts, known, number, cells))
             point.commit()
         except BadValues as bad:
             point.rollback()
@@ -137,6 +148,22 @@ def _one(
     return RowOutcome(number, cells, what, name, fields)
 
 
+def _line(
+    lines: WorkLines, texts: dict[str, str], known: dict[str, list[tuple[str, str]]], number: int,
+    cells: tuple[str, ...],
+) -> RowOutcome:  # fmt: skip
+    """Take in a line that may mean several rows."""
+    for name in known.keys() & texts.keys():
+        if texts[name]:
+            try:
+                texts[name] = among(lines.kind.column(name), texts[name], known[name])
+            except BadInput as fault:
+                raise BadValues([(name, fault.problem)]) from None
+    done = lines.take(texts)
+    what: Outcome = "new" if done.new else "changed" if done.fields else "unchanged"
+    return RowOutcome(number, cells, what, done.name, done.fields)
+
+
 def _held(
     session: Session, kind: Kind, texts: dict[str, str], known: dict[str, list[tuple[str, str]]], units: str
 ) -> Record | None:
@@ -157,7 +184,7 @@ def _held(
 
 
 def _label(kind: Kind, name: str) -> str:
-    return next((column.label for column in kind.columns if column.name == name), name)
+    return next((column.label for column in kind.in_files if column.name == name), name)
 
 
 def refused_rows(table: SentTable, done: TableTaken) -> tuple[list[str], list[list[str]]]:

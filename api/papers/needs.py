@@ -14,6 +14,7 @@ class Needs:
     """What preparation found out about one visit.
 
     `ready_on` is the day from which its own kit is whole, None where nobody can say; `because` then says why.
+    `yard_id` is the yard that its crew must come from: where its kit or its rack is; None: any.
     `parts` come from the yard's shelf, item to quantity; `equipment` kind to quantity.
     """
 
@@ -30,3 +31,4 @@ class Needs:
     sealant: bool
     ready_on: datetime.date | None
     because: tuple[Because, ...]
+    yard_id: str | None = None

@@ -16,6 +16,7 @@ from sqlmodel import Session
 from api import tables
 from api.fields.shown import day_name
 from api.ledger.facts import Facts
+from api.ledger.job_facts import newest_surveys
 from api.papers.kits import expected
 from api.papers.needs import Needs
 from api.papers.sheets import sheets_of
@@ -53,13 +54,16 @@ class Tally:
 class JobPapers:
     """What there is to know of one visit: its documents, its kit's condition, and what planning needs of it.
 
+    `work` is its kind of work, `rack` the place of its awning in a yard's rack where its work has to do with one.
     `fault` says in a sentence why there is no layout of a wall that was surveyed; `stale` names the documents that were
     made of other inputs than today's.
     """
 
     visit: tables.Visit
+    work: tables.WorkKind
     needs: Needs
     duration: Estimate
+    rack: tables.StoredAwning | None = None
     survey: Survey | None = None
     layout: Layout | None = None
     drawing: str | None = None
@@ -125,56 +129,86 @@ class Preparation:
     def _job(self, visit: tables.Visit, papers: Papers) -> JobPapers:
         awning = self.facts.awnings.get(visit.awning_id or "")
         kit, survey, state = papers.kit, papers.survey, papers.kit_state
+        work = self.facts.kind_of(visit)
         if visit.kind != "install" or awning is None:
-            return JobPapers(visit, self._bare(visit, papers.duration, (), self.today), papers.duration)
+            rack = self.facts.racks.get(visit.awning_id or "") if work.rack else None
+            return JobPapers(visit, work, self._other(visit, work, papers.duration, rack), papers.duration, rack)
         if kit is None or survey is None or state is None:
-            needs = self._bare(visit, papers.duration, _stops(papers), None)
-            return JobPapers(visit, needs, papers.duration, survey, papers.layout, papers.drawing, fault=papers.fault)
+            needs = replace(self._bare(visit, work, papers.duration), because=_stops(papers), yard_id=awning.yard_id)
+            return JobPapers(visit, work, needs, papers.duration, None, survey, papers.layout, papers.drawing,
+                             fault=papers.fault)  # fmt: skip
         lift = hands_and_lift(survey.awning.weight_kg, survey.place.height, survey.awning.width)
         ready_on, because = self._ready(visit, awning, state)
         needs = Needs(
-            minutes=self._minutes(visit, papers.duration),
-            hands=visit.hands or lift.hands,
-            skills=_skills(visit, survey),
-            equipment=kit.equipment(),
-            parts=kit.shelf(),
+            minutes=self._minutes(visit, work, papers.duration),
+            hands=visit.hands or max(lift.hands, work.hands),
+            skills=_skills(visit, work, survey),
+            equipment=_most(kit.equipment(), work.tools),
+            parts=_sum(kit.shelf(), work.parts),
             weight_kg=kit.weight_kg,
             box_mm=kit.box_mm,
             boxes=kit.boxes,
             tall_ladder=survey.place.height >= self.facts.rules.tall_ladder_from_mm,
             large_awning=survey.awning.width >= self.facts.rules.large_awning_from_mm,
             sealant=any("sealant" in item for item in kit.shelf()),
-            ready_on=ready_on,
-            because=because,
+            ready_on=None if ready_on is None else max(ready_on, visit.from_on or ready_on),
+            because=(*because, *self._later(visit)),
+            yard_id=awning.yard_id,
         )
-        return JobPapers(visit, needs, papers.duration, survey, papers.layout, papers.drawing, kit, state)
+        return JobPapers(visit, work, needs, papers.duration, None, survey, papers.layout, papers.drawing, kit, state)
 
-    def _bare(
-        self, visit: tables.Visit, duration: Estimate, because: tuple[Because, ...], ready_on: datetime.date | None
+    def _other(
+        self, visit: tables.Visit, work: tables.WorkKind, duration: Estimate, rack: tables.StoredAwning | None
     ) -> Needs:
-        """Return what a survey or repair needs: a stepladder and the tools of the van; of an install what is known."""
+        """Return what any work but an install needs: what its kind asks for, and the day from which it can go."""
+        awning, surveyed = self.facts.awnings.get(visit.awning_id or ""), True
+        ready: datetime.date | None = max(self.today, visit.from_on or self.today)
+        because = list(self._later(visit))
+        if work.drawing:
+            surveyed = awning is not None and bool(newest_surveys(self.session, [awning.id]))
+        if not surveyed:
+            ready = None
+            because.append(Because(code="no_survey", detail="The wall has not been surveyed: book a survey first."))
+        for order in self.facts.awaited.get(visit.awning_id or "", ()) if work.kit else ():
+            ready = None if ready is None or order.day is None else max(ready, order.day)
+            when = f"expected on {day_name(order.day)}" if order.day else "the maker has named no day: ask for one"
+            because.append(Because(code="crate", detail=f"Ordered and not here yet: {order.what}, {when}."))
+        needs = replace(self._bare(visit, work, duration), ready_on=ready, because=tuple(because))
+        if rack is not None:
+            needs = replace(needs, yard_id=rack.yard_id)
+        if not work.carries or awning is None:
+            return needs
+        return replace(needs, weight_kg=awning.weight_kg, box_mm=awning.box_mm, boxes=awning.boxes)
+
+    def _later(self, visit: tables.Visit) -> tuple[Because, ...]:
+        if visit.from_on is None or visit.from_on <= self.today:
+            return ()
+        return (Because(code="hours", detail=f"It is not wanted before {day_name(visit.from_on)}."),)
+
+    def _bare(self, visit: tables.Visit, work: tables.WorkKind, duration: Estimate) -> Needs:
+        """Return what its kind asks for, with a stepladder: of an install without a kit all that is known."""
         stepladders, extension = self.shop.stepladders_ft, self.shop.extension_ft
         ladders = ladders_for(USUAL_HEIGHT_MM, stepladders_ft=stepladders, extension_ft=extension)
         short = "stepladder" if ladders.kind == "stepladder" else "ladder"
         return Needs(
-            minutes=self._minutes(visit, duration),
-            hands=visit.hands or 1,
-            skills=tuple(sorted(visit.skills)),
-            equipment={} if ladders.kind is None else {f"{short}-{ladders.size_ft}": 1},
-            parts={},
+            minutes=self._minutes(visit, work, duration),
+            hands=visit.hands or work.hands,
+            skills=tuple(sorted({*visit.skills, *work.skills})),
+            equipment=_most({} if ladders.kind is None else {f"{short}-{ladders.size_ft}": 1}, work.tools),
+            parts=dict(work.parts),
             weight_kg=0,
             box_mm=0,
             boxes=0,
             tall_ladder=False,
             large_awning=False,
             sealant=False,
-            ready_on=ready_on,
-            because=because,
+            ready_on=None,
+            because=(),
         )
 
-    def _minutes(self, visit: tables.Visit, duration: Estimate) -> int:
+    def _minutes(self, visit: tables.Visit, work: tables.WorkKind, duration: Estimate) -> int:
         estimated = duration.p80_min if self.facts.rules.plan_with == "p80" else duration.p50_min
-        return visit.minutes or max(1, estimated)
+        return visit.minutes or work.minutes or max(1, estimated)
 
     def _ready(
         self, visit: tables.Visit, awning: tables.Awning, state: KitState
@@ -210,8 +244,18 @@ def _stops(papers: Papers) -> tuple[Because, ...]:
     return tuple(Because(code="drawing", detail=finding.text) for finding in papers.stops)
 
 
-def _skills(visit: tables.Visit, survey: Survey) -> tuple[str, ...]:
-    needed = set(visit.skills)
+def _most(*all_of: Mapping[str, int]) -> dict[str, int]:
+    """Return how many of each are needed where several ask for them at the same time."""
+    return {item: max(some.get(item, 0) for some in all_of) for some in all_of for item in some}
+
+
+def _sum(*all_of: Mapping[str, int]) -> dict[str, int]:
+    """Return how many of each are used up in all."""
+    return {item: sum(some.get(item, 0) for some in all_of) for some in all_of for item in some}
+
+
+def _skills(visit: tables.Visit, work: tables.WorkKind, survey: Survey) -> tuple[str, ...]:
+    needed = {*visit.skills, *work.skills}
     if survey.wall.kind in WALL_SKILLS:
         needed.add(WALL_SKILLS[survey.wall.kind])
     if survey.awning.motor is not None:

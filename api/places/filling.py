@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Iterable, Sequence
 from dataclasses import replace
 
 from sqlmodel import Session
@@ -52,6 +52,28 @@ def _sites(session: Session, finder: Finder, upload: Upload) -> Upload:
     if later:
         finder.want(later, BY)
     return replace(upload, head=tuple(head), lines=tuple(lines), faults=tuple(faults))
+
+
+def look_up(finder: Finder, wanted: Iterable[Address]) -> None:
+    """Have addresses looked up: the first few at once, the rest in the background.
+
+    Those that are not found for sure are listed for somebody to place, also where nothing is set that looks them up.
+    """
+    unsure: list[tuple[Address, AddressAnswer]] = []
+    later: list[Address] = []
+    asked = 0
+    for address, town in dict.fromkeys(wanted):
+        answer = finder.known(address, town)
+        if answer is None and asked < LIVE and not later:
+            answer, asked = finder.find(address, town, by=BY), asked + 1
+        if answer is None or answer.state == "fault":
+            later.append((address, town))
+        elif answer.sure is None:
+            unsure.append(((address, town), answer))
+    if unsure:
+        finder.unsure(unsure, BY)
+    if later:
+        finder.want(later, BY)
 
 
 def _words(answer: AddressAnswer | None, waiting: int) -> str:

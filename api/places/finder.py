@@ -97,6 +97,11 @@ class Finder:
         if self._thread.is_alive():
             self._thread.join(2)
 
+    def known(self, address: str, town: str) -> AddressAnswer | None:
+        """Return what is known of where an address is without asking anybody, None where nothing is."""
+        with transaction(self._database) as session:
+            return kept_answer(session, address, town)
+
     def find(self, address: str, town: str, wait_s: float = WAIT_S, by: str = "") -> AddressAnswer:
         """Return where an address is, asking the source where it is not known; never raises for a service's faults.
 
@@ -149,10 +154,10 @@ class Finder:
         """Keep for `by` that somebody has to place these addresses."""
         now = self._clock()
         with transaction(self._database) as session:
-            source = session.get(tables.PlaceSource, 1)
+            source = session.get(tables.PlaceSource, 1) or tables.PlaceSource()
             for (address, town), answer in found:
-                if source is not None:
-                    keep(session, address, town, answer, key_of(source), now, by)
+                stands = AddressAnswer("none", (), "") if answer.state == "no source" else answer
+                keep(session, address, town, stands, key_of(source), now, by)
 
     def work(self) -> bool:
         """Look up one address that is wanted; return whether there was one and the source answered."""

@@ -86,7 +86,7 @@ def horizon_with(session: Session, horizon: Horizon, wanted: WantedJob, now: dat
     site = tables.Site(id=NEW, customer_id=NEW, town=wanted.town, address=wanted.address, lat=lat, lon=lon)
     install = wanted.kind == "install"
     width = wanted.width_mm or USUAL_WIDTH_MM
-    visit = tables.Visit(id=NEW, kind=wanted.kind, site_id=NEW, awning_id=NEW if install else None)
+    visit = tables.Visit(id=NEW, kind=wanted.kind, work_id=wanted.kind, site_id=NEW, awning_id=NEW if install else None)
     awning = tables.Awning(
         id=NEW, order_id=NEW, model=NO_MODEL, width_mm=width, projection_mm=_USUAL_OUT_MM, weight_kg=_weight(width),
         box_mm=width + BOX_LONGER_MM, boxes=1, yard_id=nearest_yard(known, lat, lon),
@@ -209,4 +209,5 @@ def _needs(session: Session, known: Facts, wanted: WantedJob, width: int, now: d
         sealant=False,
         ready_on=None,
         because=(),
+        yard_id=nearest_yard(known, *place_of(session, wanted)) if install else None,
     )

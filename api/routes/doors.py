@@ -3,8 +3,10 @@
 from __future__ import annotations
 
 from api.routes.day import calendars, days, links, photos, today
-from api.routes.jobs import entry, hand_over, job_awning, jobs, papers, promise, survey_entry
-from api.routes.nouns import awnings, customers, orders, sites, surveys, visits, yard
+from api.routes.files import calendars as busy_calendars
+from api.routes.files import sent
+from api.routes.jobs import entry, hand_over, job_awning, jobs, papers, promise, survey_entry, yearly
+from api.routes.nouns import awnings, customer_page, customers, orders, sites, surveys, visits, yard
 from api.routes.office import (
     accounts,
     begin,
@@ -21,15 +23,17 @@ from api.routes.office import (
     second_factor,
     settings,
 )
-from api.routes.programs import changes, tokens, webhooks
+from api.routes.own import notices, proof, sessions
+from api.routes.programs import changes, exports, tokens, webhooks
 from api.routes.rebooking import bookings, messages, rebooking
 from api.routes.week import horizon, live, looking_back, plans, runs, weeks
 from api.routes.yard import bench, stock
 
 _DOORS = (
-    weeks, live, plans, runs, horizon, entry, hand_over, jobs, customers, sites, history, accounts, links, exchange,
-    gates, maker_orders, kinds, settings, forecasts, roads, places, looking_back, begin, today, days, photos, bench,
-    stock, yard, surveys, survey_entry, job_awning, learning, visits, orders, awnings, papers, promise, rebooking,
-    messages, bookings, condition, tokens, calendars, second_factor, webhooks, changes,
+    busy_calendars, weeks, live, plans, runs, horizon, entry, hand_over, jobs, customers, customer_page, sites, history, accounts,
+    links, exchange, gates, maker_orders, yearly, kinds, sent, settings, forecasts, roads, places, looking_back, begin,
+    today, days, photos, bench, stock, yard, surveys, survey_entry, job_awning, learning, visits,
+    orders, awnings, papers, promise, rebooking, messages, bookings, condition, tokens, calendars, second_factor,
+    sessions, proof, notices, webhooks, changes, exports,
 )  # fmt: skip
 ROUTERS = tuple(door.router for door in _DOORS)

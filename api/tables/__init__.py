@@ -42,9 +42,22 @@ from api.tables.business import (
     VanOut,
     Yard,
 )
-from api.tables.chain import ChainLink, LedgerOpening
+from api.tables.chain import ChainLink, ErasedLine, LedgerOpening
 from api.tables.hooks import Webhook, WebhookCall
-from api.tables.office import FileShape, Gate, GateRule, MakerOrder, SentFile, SentPaper
+from api.tables.office import (
+    BusyCalendar,
+    CalledBack,
+    FileShape,
+    Gate,
+    GateRule,
+    MakerOrder,
+    SentFile,
+    SentPaper,
+    StoredAwning,
+    WorkKind,
+    YearlyService,
+    YearlyVisit,
+)
 from api.tables.places import KnownAddress, PlaceAnswer, PlaceSource
 from api.tables.plans import DayResult, History, HorizonPlan, Lock, PlanRun, PostedWeek, StoredPlan
 from api.tables.rebooking import CaseVisit, Message, RebookingCase
@@ -71,7 +84,9 @@ __all__ = [
     "BenchCount",
     "Booking",
     "Business",
+    "BusyCalendar",
     "CalendarAddress",
+    "CalledBack",
     "CaseVisit",
     "ChainLink",
     "CountLine",
@@ -85,6 +100,7 @@ __all__ = [
     "Delivery",
     "Drive",
     "Equipment",
+    "ErasedLine",
     "FileShape",
     "FittedTimes",
     "ForecastFetch",
@@ -138,6 +154,7 @@ __all__ = [
     "StockItem",
     "StockMove",
     "StopTime",
+    "StoredAwning",
     "StoredForecast",
     "StoredPlan",
     "Van",
@@ -147,6 +164,9 @@ __all__ = [
     "VisitHours",
     "Webhook",
     "WebhookCall",
+    "WorkKind",
     "WorthRun",
     "Yard",
+    "YearlyService",
+    "YearlyVisit",
 ]

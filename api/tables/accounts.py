@@ -19,6 +19,7 @@ class Account(SQLModel, table=True):
 
     `one_time_until` is set while the password is one that somebody else has made: it must be changed at first
     sign-in, and serves until then at most; `one_time_used_at` is when it was, after which it opens nothing.
+    `read_line` is the newest line of the history on this account that its owner has read.
     `crew_id` is the crew of a crew lead; no foreign key, since a load of the
     demo replaces the crews and keeps the accounts.
     """
@@ -32,6 +33,7 @@ class Account(SQLModel, table=True):
     one_time_used_at: datetime.datetime | None = Field(default=None, sa_type=Moment)
     active: bool = True
     version: int = 1
+    read_line: int = Field(default=0, sa_column_kwargs={"server_default": "0"})
 
     __table_args__ = (one_of("role", "manager", "office", "crew lead", "read-only"),)
 
@@ -40,6 +42,7 @@ class SignIn(SQLModel, table=True):
     """A session: the digest of the cookie's token, and whose it is until when; a row deleted is a session ended.
 
     `seen_at` is when it was last used, to a few minutes (null: only made), `agent` what the browser calls itself.
+    `proved_at` is when its owner last gave the password again (null: at its beginning).
     """
 
     __tablename__ = "sign_in"
@@ -50,6 +53,7 @@ class SignIn(SQLModel, table=True):
     expires_at: datetime.datetime = Field(sa_type=Moment, index=True)
     seen_at: datetime.datetime | None = Field(default=None, sa_type=Moment)
     agent: str = ""
+    proved_at: datetime.datetime | None = Field(default=None, sa_type=Moment)
 
 
 class SignInTry(SQLModel, table=True):

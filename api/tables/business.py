@@ -168,7 +168,10 @@ class VanOut(SQLModel, table=True):
 
 
 class Crew(SQLModel, table=True):
-    """A lead and a helper with their van; working hours come by weekday in `CrewHours`."""
+    """A lead and a helper with their van; working hours come by weekday in `CrewHours`.
+
+    A crew of `outside` people, a subcontractor, is paid `visit_cents` for each visit; weeks are planned without that.
+    """
 
     id: str = Field(primary_key=True)
     name: str
@@ -180,10 +183,12 @@ class Crew(SQLModel, table=True):
     minute_cents: int
     overtime_minute_cents: int
     km_cents: int
+    outside: bool = False
+    visit_cents: int = 0
     active: bool = True
     version: int = 1
 
-    __table_args__ = (not_negative("day_cents", "minute_cents", "overtime_minute_cents", "km_cents"),)
+    __table_args__ = (not_negative("day_cents", "minute_cents", "overtime_minute_cents", "km_cents", "visit_cents"),)
 
 
 class CrewHours(SQLModel, table=True):

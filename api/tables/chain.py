@@ -30,6 +30,22 @@ class ChainLink(SQLModel, table=True):
     __table_args__ = (sa.Index("ix_chain_link_of_table_row_id", "of_table", "row_id"),)
 
 
+class ErasedLine(SQLModel, table=True):
+    """A line of the history from which what told of a person was erased: the hashes of what it said and says.
+
+    By it the chain holds without the erased words. Rows are only ever added, and are sealed themselves.
+    """
+
+    __tablename__ = "erased_line"
+
+    id: int | None = Field(default=None, primary_key=True)
+    history_id: int = Field(foreign_key="history.id", index=True)
+    before: str
+    after: str
+    at: datetime.datetime = Field(sa_type=Moment)
+    by: str
+
+
 class LedgerOpening(SQLModel, table=True):
     """A moment at which rows that stay could be removed, and why: the database refuses it at any other.
 

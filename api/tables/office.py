@@ -1,4 +1,4 @@
-"""What the office keeps beside the work: files taken in, gates, orders to makers, and papers sent by mail."""
+"""What the office keeps beside the work: kinds of it, files taken in, gates, orders to makers, papers sent by mail."""
 
 from __future__ import annotations
 
@@ -8,7 +8,7 @@ from typing import Any
 import sqlalchemy as sa
 from sqlmodel import Field, SQLModel
 
-from api.tables.base import Moment, one_of
+from api.tables.base import Moment, not_negative, one_of
 
 
 class SentFile(SQLModel, table=True):
@@ -56,18 +56,112 @@ class Gate(SQLModel, table=True):
 
 
 class GateRule(SQLModel, table=True):
-    """A gate that every visit of a kind gets, in one town or in any (empty); due `days_before` the visit's due day."""
+    """A gate that every visit of a kind of work gets, in one town or any (empty); due `days_before` its due day."""
 
     __tablename__ = "gate_rule"
 
     id: int | None = Field(default=None, primary_key=True)
-    kind: str
+    kind: str = Field(foreign_key="work_kind.id")
     town: str = ""
     what: str
     owner: str = ""
     days_before: int = 0
 
-    __table_args__ = (one_of("kind", "install", "survey", "repair"),)
+
+class WorkKind(SQLModel, table=True):
+    """A kind of work of the business: what a crew signs for, and what planning asks for beside the awning itself.
+
+    `counts_as` is the kind whose prices, weather limits and task times it has; `minutes` stand in place of the times.
+    `hands`, `skills`, `tools` and `parts` are asked for in any case, `carries`: the awning rides on the van. `drawing`:
+    the wall must have been surveyed; `kit`: what was ordered of the maker for the awning must have come. Weather does
+    not matter where the work is not `outside`; `wind_mph` and `dry` add to the limits. `told` is what customers read.
+    `rack` says whether the awning goes into a rack of the yard, or comes out of one.
+    """
+
+    __tablename__ = "work_kind"
+
+    id: str = Field(primary_key=True)
+    name: str
+    counts_as: str
+    told: str
+    steps: list[str] = Field(default_factory=list, sa_type=sa.JSON)
+    minutes: int | None = None
+    hands: int = 1
+    skills: list[str] = Field(default_factory=list, sa_type=sa.JSON)
+    tools: dict[str, int] = Field(default_factory=dict, sa_type=sa.JSON)
+    parts: dict[str, int] = Field(default_factory=dict, sa_type=sa.JSON)
+    carries: bool = False
+    drawing: bool = False
+    kit: bool = False
+    outside: bool = True
+    wind_mph: int | None = None
+    dry: bool = False
+    rack: str = ""
+    active: bool = True
+    version: int = 1
+
+    __table_args__ = (
+        one_of("counts_as", "install", "survey", "repair"),
+        one_of("rack", "", "in", "out"),
+        not_negative("minutes", "hands", "wind_mph"),
+    )
+
+
+class CalledBack(SQLModel, table=True):
+    """Which visit a callback comes back to, why, and who bears its cost."""
+
+    __tablename__ = "callback"
+
+    visit_id: str = Field(primary_key=True, foreign_key="visit.id")
+    of_id: str = Field(foreign_key="visit.id", index=True)
+    why: str
+    at_cost: str
+    version: int = 1
+
+    __table_args__ = (one_of("at_cost", "ours", "maker", "customer"),)
+
+
+class StoredAwning(SQLModel, table=True):
+    """An awning's place in a rack of a yard: kept for it, in (it lies there) or out (it hangs again), `since` a day."""
+
+    __tablename__ = "stored_awning"
+
+    awning_id: str = Field(primary_key=True, foreign_key="awning.id")
+    yard_id: str = Field(foreign_key="yard.id")
+    rack: str
+    state: str = "kept"
+    since: datetime.date | None = None
+    note: str = ""
+    version: int = 1
+
+    __table_args__ = (one_of("state", "kept", "in", "out"),)
+
+
+class YearlyService(SQLModel, table=True):
+    """A service of an awning that comes back every year in `month`; its visit is made `weeks_ahead` of it."""
+
+    __tablename__ = "yearly_service"
+
+    id: int | None = Field(default=None, primary_key=True)
+    awning_id: str = Field(foreign_key="awning.id", index=True)
+    work_id: str = Field(foreign_key="work_kind.id")
+    month: int
+    weeks_ahead: int = 8
+    active: bool = True
+    note: str = ""
+    version: int = 1
+
+    __table_args__ = (sa.CheckConstraint("month BETWEEN 1 AND 12", name="month_is_one"), not_negative("weeks_ahead"))
+
+
+class YearlyVisit(SQLModel, table=True):
+    """The visit that a yearly service has made in a year: one a year, however often it is looked at."""
+
+    __tablename__ = "yearly_visit"
+
+    service_id: int = Field(primary_key=True, foreign_key="yearly_service.id")
+    year: int = Field(primary_key=True)
+    visit_id: str = Field(foreign_key="visit.id", index=True)
 
 
 class MakerOrder(SQLModel, table=True):
@@ -134,3 +228,24 @@ class SentPaper(SQLModel, table=True):
             postgresql_where=sa.text("state = 'sending'"),
         ),
     )
+
+
+class BusyCalendar(SQLModel, table=True):
+    """A calendar that is fetched at `address`, `whose` a person's id or that of a crew after the word crew.
+
+    `days` are the days off that it named when it was `fetched_at` last, `file_id` the sent file of them while some are
+    to be looked through; `words` say what was wrong, empty where nothing was.
+    """
+
+    __tablename__ = "busy_calendar"
+
+    id: int | None = Field(default=None, primary_key=True)
+    whose: str
+    address: str
+    made_at: datetime.datetime = Field(sa_type=Moment)
+    made_by: str
+    next_at: datetime.datetime = Field(sa_type=Moment)
+    fetched_at: datetime.datetime | None = Field(default=None, sa_type=Moment)
+    days: int = 0
+    file_id: str | None = None
+    words: str = ""

@@ -3,27 +3,36 @@
 from __future__ import annotations
 
 import datetime
+from typing import Any
 
 import sqlalchemy as sa
-from sqlmodel import Field, SQLModel
+from sqlmodel import Field, Relationship, SQLModel
 
 from api.tables.base import Moment, not_negative, one_of
+from api.tables.office import WorkKind
+
+
+def _usual_work(context: Any) -> str:
+    return str(context.get_current_parameters()["kind"])
 
 
 class Visit(SQLModel, table=True):
     """One visit to a site: a job of the week sheet.
 
-    `minutes` and `hands` overrule what preparation works out, `skills` add to it; `late_cents` and `skip_cents`
-    overrule the prices of the business. `fault` is what a repair is for.
+    `work_id` is its kind of work (a visit made without is of the one that is called as `kind`), `kind` what that counts
+    as. It goes no earlier than `from_on`. `minutes` and `hands` overrule what preparation works out, `skills` add to
+    it; `late_cents` and `skip_cents` overrule the prices of the business. `fault` is what a repair is for.
     """
 
     id: str = Field(primary_key=True)
     kind: str
+    work_id: str = Field(foreign_key="work_kind.id", index=True, sa_column_kwargs={"default": _usual_work})
     site_id: str = Field(foreign_key="site.id", index=True)
     order_id: str | None = Field(default=None, foreign_key="sales_order.id", index=True)
     awning_id: str | None = Field(default=None, foreign_key="awning.id", index=True)
     state: str = Field(default="open", index=True)
     due_on: datetime.date | None = None
+    from_on: datetime.date | None = None
     minutes: int | None = None
     hands: int | None = None
     skills: list[str] = Field(default_factory=list, sa_type=sa.JSON)
@@ -32,6 +41,8 @@ class Visit(SQLModel, table=True):
     fault: str = ""
     note: str = ""
     version: int = 1
+
+    work: WorkKind = Relationship()
 
     __table_args__ = (
         one_of("kind", "install", "survey", "repair"),

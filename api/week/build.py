@@ -19,9 +19,10 @@ from api.ledger.facts import Facts
 from api.ledger.gates import gate_words, holding
 from api.ledger.plans.documents import DrivesTimed
 from api.papers.needs import Needs
+from api.week.odd_days import is_odd, odd_days
 from scheduler import week as w
 from scheduler.plan import Because, Plan, Skipped
-from scheduler.weather.limits import WeatherWork
+from scheduler.weather.limits import LimitTable, Measure, WeatherLimit, WeatherWork
 from scheduler.weather.lost import CLOCK, NO_CREW, TOO_SHORT, lost_sentence
 from scheduler.weather.windows import SitePoint, Span, work_windows
 
@@ -41,10 +42,14 @@ class BuiltWeek:
 
 
 def open_visits(facts: Facts, start_date: datetime.date) -> list[tables.Visit]:
-    """Return the visits that the week may take: open ones, but none that has its day before or after it."""
+    """Return the visits that the week may take: open ones, but none that has its day before or after it.
+
+    One whose day cannot be right is among them, so that the week can say so.
+    """
     after = start_date + datetime.timedelta(days=facts.rules.week_days)
     taken = [v for v in facts.visits.values() if v.state == "open" and v.id not in facts.elsewhere]
-    return [v for v in taken if v.id not in facts.bookings or facts.bookings[v.id].day < after]
+    told = {visit_id: booking.day for visit_id, booking in facts.bookings.items()}
+    return [v for v in taken if v.id not in told or told[v.id] < after or is_odd(told[v.id])]
 
 
 def week_of(facts: Facts, prepared: Mapping[str, Needs], start_date: datetime.date) -> BuiltWeek:
@@ -248,8 +253,7 @@ def job_of(
 ) -> tuple[w.Job, tuple[Because, ...]]:
     """Return a visit as the week that begins on `start_date` has it, and why it cannot go in it, where it cannot."""
     days = facts.rules.week_days
-    awning = facts.awnings.get(visit.awning_id or "")
-    yard = awning.yard_id if awning is not None and visit.kind == "install" else None
+    yard = made.yard_id
     because = list(made.because)
     ready_day = None if made.ready_on is None else max(0, (made.ready_on - start_date).days)
     if ready_day is not None and ready_day >= days:
@@ -267,6 +271,9 @@ def job_of(
     if held:
         ready_day = None
         because += [Because(code="gate", detail=gate_words(gate)) for gate in held]
+    if odd := odd_days(facts, visit):
+        ready_day = None
+        because = [*odd, *because]
     windows, reasons = _windows(
         facts,
         visit,
@@ -314,13 +321,15 @@ def _windows(
     facts: Facts, visit: tables.Visit, made: Needs, start_date: datetime.date, shifts: Sequence[w.Shift]
 ) -> tuple[tuple[w.Window, ...], list[Because]]:
     """Return the work windows; where there are none, the reasons: weather and light, or the customer's hours."""
-    site = facts.sites[visit.site_id]
+    site, kind = facts.sites[visit.site_id], facts.kind_of(visit)
     spans = []
     for n, date in enumerate(_dates(facts, start_date)):
         rows = facts.hours.get(visit.id, [])
         spans += [Span(n, h.start, h.end) for h in rows if h.day == date or h.weekday == date.weekday()]
         if not rows:
             spans.append(Span(n, 0, DAY_MIN))
+    if not kind.outside:
+        return _indoors(spans, made)
     found = work_windows(
         customer_hours=spans,
         start_date=start_date,
@@ -334,7 +343,7 @@ def _windows(
             large_awning=made.large_awning,
             sealant=made.sealant,
         ),
-        limits=facts.limits,
+        limits=limits_of(facts.limits, kind),
         crew_hours=[Span(s.day, s.start, s.end + s.overtime) for s in shifts],
         visit_cents=facts.rules.prices.lost_cents.of(visit.kind),
         climate=facts.climate,
@@ -357,10 +366,30 @@ def _windows(
     return (), [Because(code="hours", detail=detail)]
 
 
+def limits_of(limits: LimitTable, kind: tables.WorkKind) -> LimitTable:
+    """Return the limits of weather with those that a kind of work adds: the strictest of each measure holds."""
+    own: list[tuple[Measure, float]] = [] if kind.wind_mph is None else [("wind_mph", kind.wind_mph)]
+    own += [("rain_mm", 0.0)] if kind.dry else []
+    added = tuple(
+        WeatherLimit(kind.counts_as, measure, value, kind.name, "the business's own")  # type: ignore[arg-type]  # as above
+        for measure, value in own
+    )
+    return LimitTable(limits.rows + added) if added else limits
+
+
+def _indoors(spans: Sequence[Span], made: Needs) -> tuple[tuple[w.Window, ...], list[Because]]:
+    """Return the customer's hours as windows of work that neither weather nor light can stop."""
+    long_enough = [span for span in spans if span.end - span.start >= made.minutes]
+    if not long_enough:
+        detail = "The customer allows no hours in this week that are long enough for the work."
+        return (), [Because(code="hours", detail=detail)]
+    return tuple(w.Window(day=s.day, start=s.start, end=s.end, risk_cents=0) for s in long_enough), []
+
+
 def _booked(facts: Facts, visit: tables.Visit, start_date: datetime.date) -> w.Booking | None:
     """Return what the customer was told, where it lies in this week; one for a day gone by binds nothing any more."""
     booking, prices = facts.bookings.get(visit.id), facts.rules.prices
-    if booking is None or booking.day < start_date:
+    if booking is None or booking.day < start_date or is_odd(booking.day):
         return None
     return w.Booking(
         crew=booking.crew_id,

@@ -19,6 +19,7 @@ from api.http.problems import Problem
 from api.ledger.history import note
 from api.ledger.plans.documents import week_in
 from api.ledger.plans.posted import Posted, posted_week
+from api.ledger.told import moment_after_all
 from api.messages.after_posting import when_posted
 from api.shelf.setting_aside import reserve
 from scheduler.audit import audit
@@ -85,8 +86,8 @@ def post(
     before = posted_week(session, stored.start_date)
     assert stored.id is not None
     row = tables.PostedWeek(
-        start_date=stored.start_date, plan_id=stored.id, posted_at=now, posted_by=by, despite=despite,
-        despite_why=despite_why if despite else "",
+        start_date=stored.start_date, plan_id=stored.id, posted_at=moment_after_all(session, now), posted_by=by,
+        despite=despite, despite_why=despite_why if despite else "",
     )  # fmt: skip
     session.add(row)
     session.flush()

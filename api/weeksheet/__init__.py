@@ -9,7 +9,7 @@ from collections.abc import Mapping
 from dataclasses import dataclass
 
 import msgspec
-from sqlmodel import Session, select
+from sqlmodel import Session, col, select
 
 from api import tables
 from api.http.names import crew_names
@@ -18,7 +18,7 @@ from api.ledger.forecasts import forecasts, newest_ids
 from api.ledger.kept import kept, unchanged
 from api.ledger.plans.documents import beside, week_in
 from api.weeksheet.drives import drives_words, legs_of
-from api.weeksheet.figures import Figure, Left, left, to_run, weighed
+from api.weeksheet.figures import Figure, Left, by_the_visit, left, to_run, weighed
 from api.weeksheet.names import JobLabel, jobs_by_id
 from api.weeksheet.odds import doubtful, week_odds
 from api.weeksheet.strip import Axis, SkyStrip, Strip, axis, lost, sky_strip, strip
@@ -35,6 +35,7 @@ __all__ = ["PILES", "Sky", "WeekPage", "shaped", "sky", "week_page", "week_skies
 
 # What each because is called on the pile, in the order in which one can do something about it.
 PILES = {
+    "odd_day": "A day that cannot be right",
     "uncounted": "Open and count",
     "short": "Parts missing",
     "crate": "Crate not here",
@@ -117,7 +118,7 @@ class WeekPage:
     """What the page shows of a stored plan; `jobs` by id, `piles` are (title, waiting jobs).
 
     `odds` None: no business to work them out for; `doubtful` are the visits whose odds are low, the least likely first.
-    `drives` says what timed the drives.
+    `drives` says what timed the drives, `outside` what subcontractors get, which the plan does not count.
     """
 
     plan_id: int
@@ -132,6 +133,7 @@ class WeekPage:
     odds: Odds | None
     doubtful: dict[str, VisitOdds]
     drives: str
+    outside: tuple[Figure, ...] = ()
 
     @property
     def planned(self) -> int:
@@ -204,7 +206,15 @@ def _week_page(session: Session, stored: tables.StoredPlan) -> WeekPage:
         odds=played,
         doubtful={} if played is None else doubtful(session, played),
         drives=made.drives,
+        outside=by_the_visit(made.sheet, crew_names(session), _visit_cents(session)),
     )
+
+
+def _visit_cents(session: Session) -> dict[str, int]:
+    """Return the price of a visit by crew, of those that are paid so."""
+    crew = tables.Crew
+    rows = select(crew.id, crew.visit_cents).where(col(crew.outside).is_(True)).order_by(crew.id)
+    return dict(session.execute(rows).all())
 
 
 def shaped(session: Session, stored: tables.StoredPlan) -> Shaped:

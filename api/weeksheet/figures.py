@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Mapping
 from dataclasses import dataclass
 
 from scheduler.plan import Plan
@@ -56,6 +57,15 @@ def weighed(week: Week, plan: Plan, laid_out: Sheet) -> tuple[Figure, ...]:
         Figure("promises moved", plan.cost.changes, (*told, *moved)),
         Figure("jobs left waiting", plan.cost.skipped, tuple(waits)),
     )
+
+
+def by_the_visit(laid_out: Sheet, names: Mapping[str, str], visit_cents: Mapping[str, int]) -> tuple[Figure, ...]:
+    """Return what subcontractors get for their visits of the week, by crew; `visit_cents` is the price of one each."""
+    found = []
+    for crew, cents in visit_cents.items():
+        visits = tuple(entry.job for cell in laid_out.cells if cell.crew == crew for entry in cell.entries)
+        found.append(Figure(names.get(crew, crew), cents * len(visits), visits))
+    return _there(*found)
 
 
 def _there(*figures: Figure) -> tuple[Figure, ...]:

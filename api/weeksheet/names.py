@@ -50,7 +50,7 @@ class Promise:
 
 @dataclass(frozen=True)
 class JobLabel:
-    """How a job is named on the page: `what` is "14 ft" for an install of that width, "repair" or "survey".
+    """How a job is named on the page: `what` is "14 ft" for an install of that width, else its kind of work.
 
     `wall` is empty where no wall is surveyed; `kit` None for a visit without one; `locked_by` says who wants it left
     where it is, None for nobody; `promise` is what the customer has been told by now, None for nothing.
@@ -88,6 +88,7 @@ def jobs_by_id(session: Session, job_ids: Collection[str], ready: Collection[str
         select(  # type: ignore[call-overload]
             visit.id,
             visit.kind,
+            tables.WorkKind.name.label("work"),  # type: ignore[attr-defined]
             visit.awning_id,
             site.town,
             site.address,
@@ -99,6 +100,7 @@ def jobs_by_id(session: Session, job_ids: Collection[str], ready: Collection[str
         )
         .join(site, col(site.id) == visit.site_id)
         .join(tables.Customer, col(tables.Customer.id) == site.customer_id)
+        .join(tables.WorkKind, col(tables.WorkKind.id) == visit.work_id)
         .outerjoin(awning, col(awning.id) == visit.awning_id)
         .where(col(visit.id).in_(ids))
     ).all()
@@ -115,7 +117,7 @@ def jobs_by_id(session: Session, job_ids: Collection[str], ready: Collection[str
         install = row.kind == "install"
         old = row.built is not None and row.built < LEAD_PAINT_BEFORE and row.kind != "survey"
         found[row.id] = JobLabel(
-            what=feet(row.width_mm) if install and row.width_mm is not None else row.kind,
+            what=feet(row.width_mm) if install and row.width_mm is not None else row.work,
             wall=walls.get(row.awning_id or "", "") if install else "",
             town=row.town,
             customer=row.name,

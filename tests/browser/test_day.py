@@ -23,12 +23,12 @@ from api.access.accounts import Role
 from api.access.day_links import make_link
 from api.app import create_app
 from api.database import transaction
-from api.papers.shown.cautions import CHECKS
 from api.settings import Settings, sqlite_address
 from tests.benchmarks.bench_day import clean_day
 from tests.browser.board import PATIENCE_S, Board, Size, add_people, axe, no_sideways_scroll, tab_to
 from tests.conftest import BuiltDemo
 from tests.service.day_cast import CREW, CREW_NAME, DAY, HOME, MORNING, OTHER, Jobs, post, post_day
+from tests.steps import CHECKS
 
 pytestmark = pytest.mark.browser
 OFFLINE = ("ERR_INTERNET_DISCONNECTED", "ERR_CONNECTION_REFUSED", "ERR_FAILED")

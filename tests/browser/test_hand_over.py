@@ -10,9 +10,9 @@ from sqlmodel import select
 
 from api import tables
 from api.database import transaction
-from api.papers.shown.cautions import CHECKS
 from tests.browser.board import axe, no_sideways_scroll
 from tests.browser.test_day import OFFLINE, Phone, kept, phone, signal, stop_of, unfold
+from tests.steps import CHECKS
 
 __all__ = ["phone"]
 pytestmark = pytest.mark.browser

@@ -255,7 +255,7 @@ def test_the_service_backs_itself_up_when_it_is_time_and_keeps_the_newest(sqlite
     assert sorted(path.name for path in folder.iterdir()) == [
         name_of(NOW + datetime.timedelta(hours=h)) for h in (48, 72)
     ]
-    newest = newest_of(folder)
+    newest = newest_of(folder, moment[0])
     assert newest is not None
     assert made_at(newest[0]) == NOW + datetime.timedelta(hours=72)
     archive.verify(newest[0])
@@ -283,7 +283,7 @@ def test_the_commands_work_through_pipes_and_a_folder(sqlite_folder: Path, tmp_p
     assert b"there is no database" in run("backup", "--out", "x", data=tmp_path / "nowhere").stderr
     (tmp_path / "folder").mkdir()
     assert run("backup", "--out", str(tmp_path / "folder"), data=sqlite_folder).returncode == 0
-    assert newest_of(tmp_path / "folder") is not None
+    assert newest_of(tmp_path / "folder", NOW) is not None
     held = hold(tmp_path / "new", sqlite_address(tmp_path / "new"))
     assert b"is served already" in run("restore", "-", "--replace", data=tmp_path / "new", sent=piped.stdout).stderr
     held.release()

@@ -18,10 +18,10 @@ from api.database import transaction
 from api.day.content import DANGERS, day_content
 from api.day.paper import day_sheet_pdf
 from api.fields.wording import PLAIN
-from api.papers.shown.cautions import CHECKS
 from tests.conftest import BuiltDemo
 from tests.service.cast import PAGE
 from tests.service.day_cast import CREW, DAY, HOME, MORNING, on_the_morning, phone, post, post_day
+from tests.steps import CHECKS
 
 
 def squeezed(text: str) -> str:

@@ -17,7 +17,7 @@ from api import tables
 from api.access.accounts import Role
 from api.database import transaction
 from api.papers.kits import crate_list
-from api.papers.shown.cautions import CHECKS, GOES_FIRST
+from api.papers.shown.cautions import GOES_FIRST
 from api.week.planning import prepare_week
 from tests.conftest import BuiltDemo
 from tests.service.cast import JSON, PAGE, signed_in
@@ -38,6 +38,7 @@ from tests.service.day_cast import (
     post_day,
     tick,
 )
+from tests.steps import CHECKS
 
 
 @pytest.fixture

@@ -192,5 +192,21 @@ def test_no_page_of_a_day_or_week_breaks_at_any_date(client: TestClient, day: st
 def test_days_of_other_millennia_do_not_keep_the_week_from_being_planned(spoilt: FastAPI) -> None:
     built = prepare_week(spoilt.state.database, MONDAY, AT).built
     with transaction(spoilt.state.database) as session:
-        late = session.exec(select(tables.Visit.id).where(tables.Visit.due_on == FAR[0])).all()
-    assert set(late) & {job.id for job in built.week.jobs}
+        days = {
+            "due day": {FAR[n]: _ids(session, tables.Visit.id, tables.Visit.due_on == FAR[n]) for n in (0, 1, 2)},
+            "customer was told": {FAR[0]: _ids(session, tables.Booking.visit_id, tables.Booking.day == FAR[0])},
+            "customer's hours": {FAR[1]: _ids(session, tables.VisitHours.visit_id, tables.VisitHours.day == FAR[1])},
+        }
+    jobs = {job.id: job for job in built.week.jobs}
+    for what, named in days.items():
+        for day, visits in named.items():
+            assert visits
+            for visit in visits:  # it waits, and the because says which day cannot be right
+                told = [why.detail for why in built.because[visit] if why.code == "odd_day"]
+                assert any(what in detail and str(day) in detail for detail in told), (visit, told)
+                assert jobs[visit].ready_day is None
+    assert any(job.ready_day is not None for job in built.week.jobs)
+
+
+def _ids(session: Session, column: Any, where: Any) -> list[str]:
+    return list(session.exec(select(column).where(where)).all())

@@ -20,7 +20,7 @@ import pytest
 import weasyprint  # type: ignore[import-untyped]
 from babel.messages.pofile import read_po, write_po
 from fastapi import FastAPI
-from sqlmodel import SQLModel, select
+from sqlmodel import Session, SQLModel, select
 
 from api import tables
 from api.access.accounts import Role
@@ -34,7 +34,7 @@ from api.http import pages
 from api.jobs.packet import packet_pdf
 from api.languages import catalogues, core, day_in_words, gettext, ngettext, speaking
 from api.languages.core import core_says, core_texts
-from api.languages.extraction import CORE
+from api.languages.extraction import CORE, work_kind_texts
 from api.languages.templates import TemplateTexts
 from api.languages.update import updated
 from api.messages.words import WHY, late_words, words, written
@@ -108,7 +108,17 @@ def day(built: BuiltDemo, tmp_path_factory: pytest.TempPathFactory) -> Iterator[
             for row in [*session.exec(select(tables.Person)), *session.exec(select(tables.Customer))]:
                 row.language = "es"
                 session.add(row)
+            _stored(session, jobs)
         yield app, jobs
+
+
+def _stored(session: Session, jobs: Jobs) -> None:
+    """Have the second visit take down the awning of the first, to a rack."""
+    visit, awning = session.get_one(tables.Visit, jobs.repair), session.get_one(tables.Visit, jobs.install).awning_id
+    yard = session.exec(select(tables.Yard)).first()
+    assert yard is not None
+    visit.awning_id, visit.work_id = awning, "take-down"
+    session.add_all([visit, tables.StoredAwning(awning_id=awning, yard_id=yard.id, rack="B-4")])
 
 
 @pytest.fixture
@@ -161,7 +171,7 @@ def own_words(app: FastAPI) -> list[str]:
         tables.Business, tables.Customer, tables.Site, tables.Person, tables.Crew, tables.Van, tables.Yard,
         tables.Awning, tables.MakerPart, tables.Visit, tables.StockItem, tables.Booking, tables.PostedWeek,
     )  # fmt: skip
-    ours = {"kind", "state", "rules", "limits", "times", "language"}
+    ours = {"kind", "work_id", "state", "rules", "limits", "times", "language"}
     with transaction(app.state.database) as session:
         for kind in kinds:
             for row in session.exec(select(kind)):
@@ -192,6 +202,27 @@ def seen(page: str) -> str:
 def test_every_catalogue_is_whole() -> None:
     """Up to date with the sources, nothing untranslated or unsettled, the same values in a text and its translation."""
     assert list(updated(keep=False)) == []
+
+
+def test_kinds_of_work_are_in_the_catalogue_and_a_businesss_own_stay_as_they_were_typed(
+    day: tuple[FastAPI, Jobs],
+) -> None:
+    app, jobs = day
+    with transaction(app.state.database) as session:
+        kinds = session.exec(select(tables.WorkKind)).all()
+        assert {text for kind in kinds for text in (kind.name, kind.told, *kind.steps)} == set(work_kind_texts(ROOT))
+        page = phone(app).get(HOME, headers=PAGE).text
+        assert "desmontaje y almacenaje" in page
+        assert "brazos amarrados antes de aflojar cualquier perno" in page
+        assert "A la estantería B-4, " in page
+        visit = session.get_one(tables.Visit, jobs.repair)
+        visit.work_id = "wash"
+        session.add(tables.WorkKind(id="wash", name="wash", counts_as="repair", told="awning wash", steps=["hose off"]))
+        session.flush()
+        with speaking("es"):
+            subject, _ = words(session, jobs.repair, None, before=None, why="")
+        assert subject.endswith(": awning wash tiene que esperar")
+        session.rollback()
 
 
 def test_modules_whose_findings_crews_read_are_all_in_the_catalogue() -> None:

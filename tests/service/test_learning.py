@@ -21,7 +21,6 @@ from api.database import transaction
 from api.learning import keeper
 from api.learning.done import done_jobs, drives_done
 from api.learning.fitting import newest, report_of
-from api.papers.shown.cautions import CHECKS
 from api.week.planning import prepare_week
 from scheduler.calibrate import read_history
 from scheduler.durations import read_times, row_minutes
@@ -31,6 +30,7 @@ from tests.conftest import BuiltDemo
 from tests.service import day_cast
 from tests.service.cast import JSON, PAGE, running, settings_for, signed_in
 from tests.service.test_entry import form_of
+from tests.steps import CHECKS
 
 NOW = datetime.datetime(2027, 4, 19, 14, tzinfo=datetime.UTC)  # Monday morning, after the week that was worked
 MONDAY, NEXT = datetime.date(2027, 4, 12), datetime.date(2027, 4, 19)

@@ -21,11 +21,11 @@ from api.day.paper import day_sheet_pdf
 from api.fields.wording import PLAIN
 from api.jobs.packet import packet_pdf
 from api.ledger.plans.days import crew_day
-from api.papers.shown.cautions import CHECKS
 from api.papers.shown.job_page import JobPage, job_page
 from scheduler.errors import BadInput
 from tests.conftest import BuiltDemo
 from tests.service.cast import by_link, running, settings_for, signed_in
+from tests.steps import CHECKS
 
 NOW = datetime.datetime(2027, 4, 8, 20, tzinfo=datetime.UTC)
 DAY = datetime.date(2027, 4, 13)

@@ -216,6 +216,34 @@ def _sent(listening: socket.socket, data: bytes) -> bytes:
         return found
 
 
+def test_a_flood_of_strangers_keeps_nobody_waiting_who_is_known() -> None:
+    """Strangers pass a few at a time, with a pause; whoever is known passes at once, though many strangers wait."""
+    passed: list[str] = []
+
+    async def app(scope: Any, receive: Any, send: Any) -> None:
+        passed.append(dict(scope["headers"])[b"cookie"].decode())
+
+    async def receive() -> dict[str, Any]:
+        return {"type": "http.request", "body": b"{}", "more_body": False}
+
+    def sent(cookie: str) -> dict[str, Any]:
+        headers = [(b"cookie", cookie.encode()), (b"content-length", b"2")]
+        return {"type": "http", "method": "POST", "path": "/x", "headers": headers, "query_string": b""}
+
+    async def check() -> None:
+        bounds = sizes.RequestBounds(app, known=lambda request: request.headers["cookie"] == "known")
+        strangers = [asyncio.create_task(bounds(sent("stranger"), receive, None)) for _ in range(40)]  # type: ignore[arg-type]
+        while len(passed) < sizes.STRANGERS:
+            await asyncio.sleep(0)
+        await bounds(sent("known"), receive, None)  # type: ignore[arg-type]
+        assert "known" in passed[: 3 * sizes.STRANGERS]
+        for one in strangers:
+            one.cancel()
+        await asyncio.gather(*strangers, return_exceptions=True)
+
+    asyncio.run(check())
+
+
 def test_heavy_requests_wait_for_their_turn(app: FastAPI) -> None:
     """Of many exports at once two are made at the same time."""
 

@@ -75,6 +75,25 @@ def test_every_threat_is_kept_by_tests_that_exist() -> None:
             assert (ROOT / "tests" / (one if "/" in one else f"service/{one}")).is_file(), one
 
 
+def test_every_item_of_the_standard_is_kept_by_tests_that_exist_or_says_why_not() -> None:
+    """The last cell names tests alone, or begins with "does not apply: " or "not kept: " and says why."""
+    items = [row for row in rows(TEXT["docs/asvs.md"]) if row != ["item", "what it asks", "kept by"]]
+    assert len(items) > 100
+    numbers = [tuple(map(int, item.split("."))) for item, _, _ in items]
+    assert numbers == sorted(set(numbers))
+    for item, gist, cell in items:
+        assert gist, item
+        if re.match(r"(does not apply|not kept): \S", cell):
+            continue
+        named = [one.strip("`") for one in CODE.findall(cell)]
+        assert named, item
+        assert not CODE.sub("", cell).strip(), item
+        for one in named:
+            file, _, test = one.partition("::")
+            text = (ROOT / "tests" / file).read_text()
+            assert re.search(rf"^def {test or 'test_[a-z0-9_]+'}\(", text, re.MULTILINE), one
+
+
 # ---- paths, names, links
 
 

@@ -11,7 +11,8 @@ import msgspec
 from api import tables
 from api.business.seed.reader import Reader, at, skills_in, under
 from api.fields.limits import limit
-from api.fields.sheets import NO_HOURS, Row, hours, read_yaml, time_of_day
+from api.fields.rules import KINDS
+from api.fields.sheets import NO_HOURS, Row, hours, one_of, read_yaml, time_of_day
 from scheduler.documents import convert
 from scheduler.errors import BadInput
 from scheduler.layout.documents import survey_from_data
@@ -28,6 +29,10 @@ class _SurveyFile(msgspec.Struct, frozen=True, forbid_unknown_fields=True):
 
 class WorkFiles(Reader):
     """Reads them, one method a file; the files on the business are read already."""
+
+    def counts_as(self, work: str) -> str:
+        """Return what a kind of work counts as; raises `BadInput` for one that there is not."""
+        return one_of(work, KINDS)
 
     def customers(self) -> None:
         for row in self.sheet("customers.csv", "customer name phone email note language?"):
@@ -134,7 +139,8 @@ class WorkFiles(Reader):
         for row in self.sheet("visits.csv", columns):
             visit = tables.Visit(
                 id=self.new(row, "visit"),
-                kind=row.value("kind", limit("visit.kind")),
+                kind=row.read("kind", self.counts_as, "?"),
+                work_id=row.text("kind"),
                 site_id=self.known(row, "site"),
                 order_id=row.known_or_none("order", self.known_ids("order"), "orders.csv"),
                 awning_id=row.known_or_none("awning", self.known_ids("awning"), "awnings.csv"),

@@ -24,5 +24,5 @@ class Named:
 def named(session: Session, visit_id: str) -> Named:
     """Return how a visit is named."""
     visit, site, customer, awning = by_id(session)(visit_id)
-    what = f"{feet(awning.width_mm)} install" if awning is not None and visit.kind == "install" else visit.kind
+    what = f"{feet(awning.width_mm)} install" if awning is not None and visit.kind == "install" else visit.work.name
     return Named(visit_id, what, customer.name, customer.phone, site.town)

@@ -1,4 +1,4 @@
-"""What is checked and signed on site, and the cautions that go with each kind of work.
+"""The cautions that go with each kind of work.
 
 Common practice, no published source; local codes, the manufacturer's instructions and licensed practice go first.
 """
@@ -20,39 +20,8 @@ GOES_FIRST = to_say(
     "The manufacturer's instructions, local codes and the rules of licensed trades go first. Where they and this paper "
     "differ, or the wall is not as drawn: stop and call the office."
 )
-KINDS = (to_say("install"), to_say("survey"), to_say("repair"))
 CONDITIONS = (to_say("uncounted"), to_say("short"), to_say("verified"), to_say("loaded"))
 PAPERS = (to_say("layout"), to_say("drawing"), to_say("kit"), to_say("duration"))
-CHECKS = {
-    "install": (
-        to_say("level line"),
-        to_say("brackets plumb and in plane"),
-        to_say("lift: awning seated, bolts in and tight before anybody lets go"),
-        to_say("extend, stop, retract"),
-        to_say("pitch"),
-        to_say("front bar level"),
-        to_say("cloth looked over"),
-        to_say("site clean"),
-        to_say("customer shown"),
-    ),
-    "repair": (
-        to_say("fault seen and put right"),
-        to_say("fixings and brackets sound"),
-        to_say("extend, stop, retract"),
-        to_say("pitch"),
-        to_say("front bar level"),
-        to_say("cloth looked over"),
-        to_say("site clean"),
-        to_say("customer shown"),
-    ),
-    "survey": (
-        to_say("wall and members probed, not guessed"),
-        to_say("every measure taken twice"),
-        to_say("overhead lines, services and obstacles noted"),
-        to_say("photos of wall, ground and access"),
-        to_say("customer shown where it will hang"),
-    ),
-}
 _DUSTY = MASONRY | {"brick-veneer", "stucco-on-studs"}  # 29 CFR 1926.1153 asks for control of this dust
 LEAD_PAINT_BEFORE = 1978  # 40 CFR 745.83, target housing
 

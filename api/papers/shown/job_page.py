@@ -25,7 +25,8 @@ _WEEKDAY = re.compile("|".join(_WEEKDAYS))
 class JobPage:
     """What the page of one job shows; `stale` names the papers that were made of other inputs than today's.
 
-    `zero` is the newest photo of the point from which the wall's measures count.
+    `zero` is the newest photo of the point from which the wall's measures count, `rack` where its awning is stored, in
+    words, empty where its work has nothing to do with a rack or nobody has named one.
     """
 
     job: JobPapers
@@ -38,6 +39,7 @@ class JobPage:
     shorts: dict[str, tables.Short]
     stale: set[str]
     zero: tables.Photo | None
+    rack: str
 
 
 def job_page(session: Session, visit_id: str, now: datetime.datetime) -> JobPage | None:
@@ -64,8 +66,18 @@ def job_pages(session: Session, visit_ids: Sequence[str], now: datetime.datetime
             shorts={short.item: short for short in known.shorts.get(visit_id, []) if short.arrived_on is None},
             stale=set(papers[visit_id].stale),
             zero=zeros.get(visit_id),
+            rack=rack_words(session, papers[visit_id].rack),
         )
     return pages
+
+
+def rack_words(session: Session, row: tables.StoredAwning | None) -> str:
+    """Return where an awning is stored: "rack B-4, North yard"; empty for nowhere."""
+    if row is None:
+        return ""
+    name = session.get_one(tables.Yard, row.yard_id).name
+    words = gettext("rack {rack}, {yard}") if "yard" in name.casefold() else gettext("rack {rack}, {yard} yard")
+    return words.format(rack=row.rack, yard=name)
 
 
 def span_of(hours: tables.VisitHours) -> tuple[int | datetime.date, tuple[int, int]]:

@@ -14,6 +14,7 @@ from api import tables
 from api.fields.shown import FILTERS, said
 from api.languages import gettext, language
 from api.languages.templates import speaks
+from api.outside import outside
 from api.papers.shown.cautions import GOES_FIRST
 from api.papers.shown.job_page import allowed
 
@@ -23,8 +24,6 @@ def print_pdf(template: str, values: dict[str, Any], business: tables.Business, 
 
     Nothing from elsewhere is fetched.
     """
-    import weasyprint  # takes a second or more to load
-
     paper = "letter" if business.units == "imperial" else "A4"
     printed = now.astimezone(zoneinfo.ZoneInfo(business.timezone))
     html = (
@@ -32,6 +31,13 @@ def print_pdf(template: str, values: dict[str, Any], business: tables.Business, 
         .get_template(template)
         .render(**values, paper=paper, printed=printed, goes_first=gettext(GOES_FIRST))
     )
+    return outside(printed_html, html)
+
+
+def printed_html(html: str) -> bytes:
+    """Return a page as PDF; nothing from elsewhere is fetched."""
+    import weasyprint  # takes a second or more to load
+
     return bytes(weasyprint.HTML(string=html, url_fetcher=_nothing_else).write_pdf())
 
 

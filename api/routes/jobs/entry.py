@@ -2,10 +2,12 @@
 
 from __future__ import annotations
 
+import datetime
 import re
 from collections.abc import Mapping
 from typing import Annotated, Any, Literal, get_args
 
+import msgspec
 from fastapi import APIRouter, Depends, Query, Request
 from fastapi.responses import RedirectResponse, Response
 from sqlmodel import Session, col, select
@@ -13,18 +15,24 @@ from sqlmodel import Session, col, select
 from api import tables
 from api.access.accounts import Role
 from api.access.guards import Who, allow, found
-from api.clock import Now
+from api.clock import Now, local_day
+from api.fields.cells import usual_date
 from api.fields.columns import COLUMNS
 from api.fields.ids import new_id
+from api.fields.limits import limit
 from api.fields.sheets import BadFiles
 from api.http import versions
 from api.http.pages import Database, page
 from api.http.problems import Problem, responses
-from api.jobs import entry, models
+from api.jobs import callbacks, entry, models
 from api.jobs.entry import ROWS, Section
 from api.jobs.numbers import job_number
+from api.jobs.racks import rack_follows
 from api.ledger.history import note
+from api.office import keeping
 from api.office.gates import begin_gates
+from api.office.kinds import KINDS
+from api.office.work_kinds import COST, offered
 from api.places.answers import question_of
 from api.places.form import Placing, blank, placed
 from api.places.pins import pin_text
@@ -62,22 +70,24 @@ Sent = Annotated[dict[str, str], Depends(_sent)]
 
 @router.get("/jobs/new")
 def new_job(
-    request: Request, session: Database, _: Office, customer: Id = "", site: Id = "", awning: Id = ""
-) -> Response:
-    """Show the form for a new job: at another site of a known `customer`, a known `site`, or for a known `awning`."""
+    request: Request, session: Database, _: Office, customer: Id = "", site: Id = "", awning: Id = "", kind: Id = "",
+    of: Id = "",
+) -> Response:  # fmt: skip
+    """Show the form for a new job: at another site of a known `customer`, a known `site`, or for a known `awning`.
+
+    `kind` is its kind of work; of a callback, `of` is the visit that it comes back to.
+    """
     cells = {table: entry.empty_cells(table) for table in ROWS}
     for table in ROWS:
         cells[table][entry.key_column(table)] = new_id(_LETTERS[table])
-    cells["visits"]["kind"] = "repair" if awning else "install"
+    cells["visits"]["kind"] = kind or ("repair" if awning else "install")
     cells["sites"]["storeys"] = "1"
     yards = _yards(session)
     cells["awnings"]["yard"] = yards[0][0] if yards else ""
     known = {"customer": customer, "site": site, "awning": awning}
     if awning:
-        known["site"] = found(
-            session, tables.Order, found(session, tables.Awning, awning, "awning").order_id, "order"
-        ).site_id
-    return _new_page(request, session, cells, known)
+        known["site"] = _site_of(session, awning)
+    return _new_page(request, session, cells, known, sent={callbacks.OF: of})
 
 
 @router.post("/jobs/new")
@@ -104,16 +114,27 @@ def make_job(request: Request, session: Database, now: Now, who: Office, sent: S
     try:
         cells["awnings"], parts = models.filled(session, cells["awnings"], _units(session))
     except BadInput as fault:
-        return _new_page(request, session, form, known, {f"awnings.{fault.where}": fault.problem}, 422, place)
+        return _new_page(request, session, form, known, {f"awnings.{fault.where}": fault.problem}, 422, place, sent)
+    site = _site_of(session, known["awning"]) if known["awning"] else known["site"]
+    if faults := callbacks.callback_faults(session, sent, site):
+        return _new_page(request, session, form, known, faults, 422, place, sent)
     rows = _linked(session, cells, known, now.date().isoformat())
     try:
         entry.keep(session, rows, by=who.name, now=now, pin=place.fault if place else "")
     except BadFiles as bad:
-        return _new_page(request, session, form, known, entry.faults_by_field(bad), 422, place)
+        return _new_page(request, session, form, known, entry.faults_by_field(bad), 422, place, sent)
+    if (callback := callbacks.callback_of(sent, visit)) is not None:
+        kind = KINDS["callbacks"]
+        keeping.keep(session, kind, None, keeping.read(session, kind, callback), by=who.name, now=now)
     begin_gates(session, session.get_one(tables.Visit, visit), by=who.name, now=now)
     if "awnings" in rows:
         models.pack(session, cells["awnings"]["awning"], parts, by=who.name, now=now)
     return RedirectResponse(f"/jobs/{visit}", 303)
+
+
+def _site_of(session: Session, awning_id: str) -> str:
+    awning = found(session, tables.Awning, awning_id, "awning")
+    return found(session, tables.Order, awning.order_id, "order").site_id
 
 
 def _linked(
@@ -130,7 +151,7 @@ def _linked(
         site = cells["sites"]["site"]
     if awning:
         order = found(session, tables.Awning, awning, "awning").order_id
-    elif cells["awnings"]["model"] or cells["awnings"]["width_mm"] or cells["visits"]["kind"] == "install":
+    elif cells["awnings"]["model"] or cells["awnings"]["width_mm"] or _hangs(session, cells["visits"]["kind"]):
         order, awning = cells["orders"]["order"], cells["awnings"]["awning"]
         rows["orders"] = cells["orders"] | {"site": site, "ordered_on": today}
         rows["awnings"] = cells["awnings"] | {"order": order}
@@ -138,15 +159,23 @@ def _linked(
     return rows
 
 
+def _hangs(session: Session, work_id: str) -> bool:
+    """Say whether a kind of work hangs an awning that is new."""
+    work = session.get(tables.WorkKind, work_id) if "\0" not in work_id else None
+    return work is not None and work.counts_as == "install"
+
+
 def _new_page(
     request: Request, session: Session, cells: Mapping[str, Mapping[str, str]], known: Mapping[str, str],
     faults: Mapping[str, str] | None = None, status: int = 200, place: Placing | None = None,
+    sent: Mapping[str, str] | None = None,
 ) -> Response:  # fmt: skip
     left_out = {"customers"} if known["customer"] or known["site"] else set()
     left_out |= ({"sites"} if known["site"] else set()) | ({"awnings"} if known["awning"] else set())
+    asked = _ASKED | ({"visits": ("kind", "fault")} if known["site"] else {})
     titles = _TITLES | {"awnings": "Awning that was sold", "visits": "What is to be done"}
     shown = [
-        entry.section(table, titles[table], cells[table], without=_OWN[table], asked=_ASKED[table])
+        entry.section(table, titles[table], cells[table], without=_OWN[table], asked=asked[table])
         for table in ("customers", "sites", "visits", "awnings")
         if table not in left_out
     ]
@@ -160,6 +189,9 @@ def _new_page(
         "known": known,
         "action": "/jobs/new",
         "models": models.model_names(session),
+        "earlier": callbacks.earlier_visits(session, known["site"]) if known["site"] else [],
+        "costs": COST,
+        "callback": {name: (sent or {}).get(name, "") for name in (callbacks.OF, callbacks.COST)},
     }
     if known["customer"]:
         values["customer"] = found(session, tables.Customer, known["customer"], "customer")
@@ -197,11 +229,18 @@ def change(request: Request, session: Database, now: Now, who: Office, table: Ta
     if sent.get("mark") != mark:
         both = entry.section(table, _TITLES[table], cells, kept)
         return _row_page(request, session, row, both, mark, job, other=True, status=412, place=place)
+    from_on = getattr(row, "from_on", None)
+    try:
+        from_on = _day_of(sent["from_on"]) if "from_on" in sent else from_on
+    except BadInput as fault:
+        same = entry.section(table, _TITLES[table], cells)
+        return _row_page(request, session, row, same, mark, job, {"from_on": fault.problem}, status=422, place=place,
+                         from_on=sent["from_on"])  # fmt: skip
     try:
         if cells != kept:
             entry.keep(session, {table: cells}, by=who.name, now=now, pin=place.fault if place else "")
-        if isinstance(row, tables.Visit) and state != row.state:
-            _set_state(session, row, state, who, now)
+        if isinstance(row, tables.Visit):
+            _set_beside(session, row, {"state": state, "from_on": from_on}, who, now)
     except BadFiles as bad:
         faults = entry.faults_by_field(bad)
         return _row_page(
@@ -214,23 +253,41 @@ def change(request: Request, session: Database, now: Now, who: Office, table: Ta
     return RedirectResponse(f"/records/{table}/{key}", 303)
 
 
-def _set_state(session: Session, row: tables.Visit, state: str, who: Who, now: Any) -> None:
-    if state not in STATES:
-        raise Problem(422, f'state: must be one of {", ".join(STATES)}, is "{state}"', kind="bad-input")
-    before = row.state
-    if not versions.update(session, row, {"state": state}):
+def _day_of(text: str) -> datetime.date | None:
+    return limit("visit.from_on").check(usual_date(text.strip())) if text.strip() else None
+
+
+def _set_beside(
+    session: Session, row: tables.Visit, wanted: Mapping[str, Any], who: Who, now: datetime.datetime
+) -> None:  # fmt: skip
+    """Keep what stands in no file: the state of a visit, and the day from which it is wanted."""
+    if wanted["state"] not in STATES:
+        words = f'must be one of {", ".join(STATES)}, is "{wanted["state"]}"'
+        raise Problem(422, f"state: {words}", kind="bad-input")
+    before = {name: getattr(row, name) for name in wanted}
+    changes = {name: value for name, value in wanted.items() if before[name] != value}
+    if not changes:
+        return
+    if not versions.update(session, row, changes):
         raise Problem(409, "Somebody changed this at the same moment; read it again.", kind="changed-meanwhile")
-    note(session, now, who.name, "changed", "visit", row.id, {"state": [before, state]})
+    detail = msgspec.to_builtins({name: [before[name], value] for name, value in changes.items()})
+    note(session, now, who.name, "changed", "visit", row.id, detail)
+    if "done" in (before["state"], changes.get("state")):
+        day = local_day(session, now)
+        rack_follows(session, row, done=row.state == "done", day=day, by=who.name, now=now)
 
 
 def _row_page(
     request: Request, session: Session, row: Any, shown: Section, mark: str, job: str,
     faults: Mapping[str, str] | None = None, *, other: bool = False, status: int = 200, place: Placing | None = None,
+    from_on: str | None = None,
 ) -> Response:  # fmt: skip
     values = {
         "title": f"{_TITLES[shown.table]} {shown.key}", "sections": [shown], "words": {}, "other": other, "job": job,
         "action": f"/records/{shown.table}/{shown.key}", "hidden": {"mark": mark, "job": job},
         "states": STATES if isinstance(row, tables.Visit) else {}, "state": getattr(row, "state", ""),
+        "from_on": getattr(row, "from_on", None) if from_on is None else from_on,
+        "work_now": getattr(row, "work_id", ""),
     }  # fmt: skip
     if isinstance(row, tables.Site):
         values["place"] = place or blank(session, _PIN, pin_text(row.lat, row.lon), row.id)
@@ -240,8 +297,9 @@ def _row_page(
 def _page(
     request: Request, session: Session, values: dict[str, Any], faults: Mapping[str, str] | None, status: int
 ) -> Response:
-    choices = {"awnings.yard": _yards(session)}
+    choices = {"awnings.yard": _yards(session), "visits.kind": offered(session, values.get("work_now", ""))}
     names = {field.name for section in values["sections"] for field in section.fields}
+    names |= {callbacks.OF, callbacks.COST, "from_on"}
     loose = [problem for name, problem in (faults or {}).items() if name not in names]
     return page(request, "entry.html", values | {"faults": faults or {}, "loose": loose, "choices": choices}, status)
 

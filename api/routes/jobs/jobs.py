@@ -10,7 +10,7 @@ from urllib.parse import urlencode
 import msgspec
 from fastapi import APIRouter, Query, Request
 from fastapi.responses import Response
-from sqlmodel import Session
+from sqlmodel import Session, col, or_, select
 from starlette.exceptions import HTTPException
 
 from api.access.accounts import Role
@@ -22,18 +22,21 @@ from api.fields.shown import at as shown_at
 from api.hand_over.signing import path_of, signature_of
 from api.hand_over.warranty import callbacks, warranty_of
 from api.http.pages import Database, page, wants_json
-from api.jobs.listed import JobsWanted, jobs_list, places, towns
+from api.jobs.listed import JobsWanted, jobs_list, places, towns_and_kinds
 from api.jobs.story import job_story
 from api.ledger.history import in_words
 from api.ledger.told import HOLDS
 from api.messages.papers import sent_papers
+from api.office.work_kinds import COST, STATES
 from api.papers.shown.cautions import cautions
-from api.papers.shown.job_page import JobPage, allowed, job_page
+from api.papers.shown.job_page import JobPage, allowed, job_page, rack_words
 from api.papers.shown.wall_words import wall_words
 from api.routes import records
-from api.tables import Business, Visit
+from api.tables import Business, CalledBack, StoredAwning, Visit, WorkKind
 from api.weeksheet import PILES
 from api.weeksheet.names import KIT_MARKS
+from api.yearly.making import next_visits
+from scheduler.errors import BadInput
 from scheduler.layout.drawing.cautions import sort_out
 
 router = APIRouter(tags=["jobs"])
@@ -48,7 +51,7 @@ def jobs(
     request: Request,
     session: Database,
     _: Staff,
-    kind: Literal["", "install", "survey", "repair"] = "",
+    kind: Annotated[Word, Query(description="a kind of work of the business by its short name")] = "",
     state: Annotated[Literal["", "open", "done", "cancelled", "any"], Query(description="left out: open ones")] = "",
     kit: Annotated[Literal["", "uncounted", "short", "verified", "loaded"], Query(description="of installs")] = "",
     town: Word = "",
@@ -58,6 +61,8 @@ def jobs(
     limit: records.Limit = 50,
 ) -> Response:
     """List jobs by id, `limit` at a time, with their kits' conditions and where the plan has put them."""
+    if kind and session.get(WorkKind, kind) is None:
+        raise BadInput("kind", f'no kind of work has the id "{kind}"')
     standing = places(session)
     asked = JobsWanted(kind, {"": "open", "any": ""}.get(state, state), kit, town, because, words)
     lines, following = jobs_list(session, asked, standing, after or None, limit)
@@ -65,14 +70,15 @@ def jobs(
         body = {"items": lines, "next": following}
         return Response(msgspec.json.encode(body), media_type="application/json")
     form = {"kind": kind, "state": state, "kit": kit, "town": town, "because": because, "words": words}
-    codes = standing.codes()
+    codes, (towns, kinds) = standing.codes(), towns_and_kinds(session)
     values: dict[str, Any] = {
         "lines": lines,
         "form": form,
         "narrowed": any(form.values()),
         "after": after,
         "next": following and "/jobs?" + urlencode({k: v for k, v in form.items() if v} | {"after": following}),
-        "towns": towns(session),
+        "towns": towns,
+        "kinds": [("", "any kind"), *kinds],
         "codes": [(code, title, codes.get(code, 0)) for code, title in PILES.items() if code in codes],
         "piles": PILES,
         "marks": KIT_MARKS,
@@ -120,8 +126,26 @@ def job(request: Request, session: Database, who: Reader, now: Now, visit_id: st
         "may_photograph": who.role in SURVEYORS or who.link_id is not None,
         "marks": KIT_MARKS,
         **_hand_over(request, session, visit, now),
+        **_around(session, visit, local_day(session, now)),
     }
     return page(request, "job.html", values)
+
+
+def _around(session: Session, visit: Visit, today: datetime.date) -> dict[str, Any]:
+    """Return what the page says of callbacks, of the awning's place in a rack, and of its yearly services."""
+    about = select(CalledBack).where(or_(col(CalledBack.visit_id) == visit.id, col(CalledBack.of_id) == visit.id))
+    told = session.exec(about.order_by(col(CalledBack.visit_id))).all()
+    awning = visit.awning_id
+    stored = session.get(StoredAwning, awning) if awning is not None else None
+    return {
+        "callback": next((row for row in told if row.visit_id == visit.id), None),
+        "called_back": [row for row in told if row.of_id == visit.id],
+        "costs": dict(COST),
+        "stored": stored,
+        "rack": rack_words(session, stored),
+        "racks": dict(STATES),
+        "yearly": next_visits(session, today, awning) if awning is not None else [],
+    }
 
 
 def _hand_over(request: Request, session: Session, visit: Visit, now: datetime.datetime) -> dict[str, Any]:

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from typing import Annotated
 
-from fastapi import APIRouter, Query
+from fastapi import APIRouter, Query, Request
 from fastapi.responses import Response
 from sqlmodel import col
 
@@ -15,9 +15,10 @@ from api.clock import Now
 from api.fields.ids import new_id
 from api.fields.limits import limit
 from api.http.pages import Database
-from api.http.problems import responses
+from api.http.problems import responses, wants_page
 from api.http.versions import IfMatch, IfNoneMatch
 from api.routes import records
+from api.routes.nouns import customer_page
 from api.tables import Customer, Order, Site
 
 router = APIRouter(prefix="/customers", tags=["customers"])
@@ -59,9 +60,12 @@ def customers(
 
 
 @router.get("/{customer_id}", response_model=CustomerRecord)
-def customer(session: Database, _: Reader, customer_id: str, if_none_match: IfNoneMatch = None) -> Response:
-    """Give one customer with its ETag."""
-    return records.shown(found(session, Customer, customer_id, "customer"), if_none_match)
+def customer(
+    request: Request, session: Database, _: Reader, customer_id: str, if_none_match: IfNoneMatch = None
+) -> Response:
+    """Give one customer with its ETag; a browser gets the page."""
+    row = found(session, Customer, customer_id, "customer")
+    return customer_page.show(request, session, row) if wants_page(request) else records.shown(row, if_none_match)
 
 
 @router.post("", status_code=201, response_model=CustomerRecord, responses=responses(400, 409))

@@ -50,6 +50,9 @@ _USERS: dict[str, Any] = {
     "messages": tables.Message.visit_id,
     "rebookings": tables.CaseVisit.visit_id,
     "locks": tables.Lock.visit_id,
+    "callbacks": tables.CalledBack.of_id,
+    "reasons of a callback": tables.CalledBack.visit_id,
+    "yearly services": tables.YearlyVisit.visit_id,
     "visits that it goes before": tables.VisitFollows.first_id,
     "visits that go before it": tables.VisitFollows.then_id,
 }
@@ -75,15 +78,20 @@ class VisitHoursBody(records.Body):
 class VisitBody(records.Body):
     """A visit without its id; without `hours` the customer allows any.
 
+    `work_id` is its kind of work, which counts as `kind`; left out, the one that is called so. It goes no earlier than
+    `from_on`.
+
     `minutes` and `hands` overrule what preparation works out, `late_cents` and `skip_cents` the prices of the business.
     """
 
     kind: Annotated[str, limit("visit.kind")]
+    work_id: Annotated[str, limit("visit.work_id")] | None = None
     site_id: Annotated[str, limit("visit.site_id")]
     order_id: Annotated[str, limit("visit.order_id")] | None = None
     awning_id: Annotated[str, limit("visit.awning_id")] | None = None
     state: Annotated[str, limit("visit.state")] = "open"
     due_on: Annotated[datetime.date, limit("visit.due_on")] | None = None
+    from_on: Annotated[datetime.date, limit("visit.from_on")] | None = None
     minutes: Annotated[int, limit("visit.minutes")] | None = None
     hands: Annotated[int, limit("visit.hands")] | None = None
     skills: Annotated[list[Annotated[str, limit("visit.skills")]], Field(max_length=4, default_factory=list)]
@@ -134,7 +142,7 @@ def make_visit(session: Database, who: Writer, now: Now, once: Once, body: Visit
 
     def write() -> Response:
         _check(session, body)
-        row = Visit(id=job_number(session, new_id("J")), **body.model_dump(exclude={"hours"}))
+        row = Visit(id=job_number(session, new_id("J")), **_values(body))
         session.add(row)
         session.flush()
         _allow(session, row.id, body.hours)
@@ -153,7 +161,7 @@ def change_visit(
     def write() -> Response:
         row = found(session, Visit, visit_id, "visit")
         _check(session, body)
-        values = body.model_dump(exclude={"hours"})
+        values = _values(body)
         before, after = _hours(session, [row.id])[row.id], body.model_dump(mode="json", include={"hours"})
         answer = records.change(session, who, now, row, "visit", values, if_match, before=before, after=after)
         _allow(session, row.id, body.hours)
@@ -181,8 +189,17 @@ def delete_visit(
     return once(session, write)
 
 
+def _values(body: VisitBody) -> dict[str, Any]:
+    return body.model_dump(exclude={"hours"}) | {"work_id": body.work_id or body.kind}
+
+
 def _check(session: Session, body: VisitBody) -> None:
-    """Raise `BadInput` where site, order and awning are unknown or of different sales."""
+    """Raise `BadInput` where kind of work, site, order and awning are unknown or do not fit together."""
+    work = session.get(tables.WorkKind, body.work_id or body.kind)
+    if work is None:
+        raise BadInput("work_id", f'no kind of work has the id "{body.work_id}"')
+    if work.counts_as != body.kind:
+        raise BadInput("work_id", f"{work.id} counts as {work.counts_as}, not as {body.kind}")
     if session.get(tables.Site, body.site_id) is None:
         raise BadInput("site_id", f'no site has the id "{body.site_id}"')
     if body.order_id is not None:

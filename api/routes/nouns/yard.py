@@ -101,6 +101,8 @@ class CrewBody(Body):
     minute_cents: Annotated[int, limit("crew.minute_cents")]
     overtime_minute_cents: Annotated[int, limit("crew.overtime_minute_cents")]
     km_cents: Annotated[int, limit("crew.km_cents")]
+    outside: bool = False
+    visit_cents: Annotated[int, limit("crew.visit_cents")] = 0
     active: bool = True
     hours: Annotated[list[CrewHoursBody], Field(max_length=7, default_factory=list)]
 

@@ -5,13 +5,14 @@ from __future__ import annotations
 import datetime
 import secrets
 from typing import Annotated, Any
+from urllib.parse import quote
 
 from fastapi import APIRouter, Form, Request
 from fastapi.responses import JSONResponse, RedirectResponse, Response
 from itsdangerous import BadSignature, URLSafeSerializer, URLSafeTimedSerializer
 from sqlmodel import Session, col, select
 
-from api.access import accounts, second_factor
+from api.access import accounts, notices, second_factor
 from api.access.accounts import HalfIn, Passwords, Role
 from api.access.guards import STAFF, Who, allow, cookie_name, csrf_token, everyone, found
 from api.database import transaction
@@ -19,6 +20,7 @@ from api.http.measures import REFUSED
 from api.http.pages import Database, page, wants_json
 from api.http.problems import Problem, responses
 from api.routes.records import Words
+from api.secret import accepted
 from api.settings import Settings
 from api.tables import Account, Crew, SecondFactor
 from scheduler.errors import BadInput
@@ -28,6 +30,7 @@ CODE_S = 300  # in which the code follows the password
 KNOWN_DAYS = 180  # that a browser in which somebody has signed in is known by
 Text = Annotated[Words, Form(max_length=400)]
 Manager = Annotated[Who, allow(Role.manager)]
+GraveManager = Annotated[Who, allow(Role.manager, grave=True)]
 Anybody = Annotated[Who, everyone()]
 SignedIn = Annotated[Who, allow(*STAFF, one_time=True)]
 
@@ -40,11 +43,11 @@ def sign_in_page(request: Request, who: Anybody, next: str = "/") -> Response:
     if not csrf:
         seed = secrets.token_urlsafe(32)
         csrf = csrf_token(request.app.state.secret, seed)
-    values = {"csrf": csrf, "next": _inside(next), "name": "", "fault": ""}
+    values = {"csrf": csrf, "next": inside(next), "name": "", "fault": ""}
     shown: Response = JSONResponse({"csrf": csrf}) if wants_json(request) else page(request, "sign_in.html", values)
     if seed is not None:
         set_cookie(request, shown, "form", seed)
-    return _unkept(shown)
+    return unkept(shown)
 
 
 @router.post("/sign-in", responses=responses(429))
@@ -65,15 +68,15 @@ def sign_in(request: Request, who: Anybody, name: Text = "", password: Text = ""
             raise
         made, status, fault = None, problem.status, problem.detail
     if isinstance(made, HalfIn):
-        return code_asked(request, who, made, _inside(next))
+        return code_asked(request, who, made, inside(next))
     if made is None:
         if status == 401:
             REFUSED.labels("wrong").inc()
         if wants_json(request):
             raise Problem(401, fault, headers={"WWW-Authenticate": 'Session realm="Eaveboard"'})
-        values = {"csrf": who.csrf, "next": _inside(next), "name": name, "fault": fault}
-        return _unkept(page(request, "sign_in.html", values, status=status))
-    return let_in(request, made, name, _inside(next))
+        values = {"csrf": who.csrf, "next": inside(next), "name": name, "fault": fault}
+        return unkept(page(request, "sign_in.html", values, status=status))
+    return let_in(request, made, name, inside(next))
 
 
 @router.post("/sign-in/code", responses=responses(429))
@@ -98,10 +101,10 @@ def sign_in_code(request: Request, who: Anybody, ticket: Text = "", code: Text =
         made, status, fault = None, problem.status, problem.detail
     REFUSED.labels("wrong" if status == 401 else "too many tries").inc(made is None)
     if made is not None:
-        return let_in(request, made, name, _inside(next))
+        return let_in(request, made, name, inside(next))
     if wants_json(request):
         raise Problem(401, fault, headers={"WWW-Authenticate": 'Session realm="Eaveboard"'})
-    return code_asked(request, who, half, _inside(next), ticket, fault, status)
+    return code_asked(request, who, half, inside(next), ticket, fault, status)
 
 
 @router.post("/sign-out")
@@ -143,12 +146,15 @@ def password(
     try:
         accounts.known_by_password(state.database, state.passwords, account, old, _now())
         accounts.change_password(session, state.passwords, account, old, new, again, _now())
+        session.flush()
+        notices.read(session, account)
     except BadInput as fault:
         if wants_json(request):
             raise
         return page(request, "password.html", {"must_change": who.must_change, "fault": fault}, status=422)
     answer = RedirectResponse("/", 303)
-    _start(request, answer, accounts.new_session(session, account, _now(), state.settings.session_hours))
+    hours, agent = state.settings.session_hours, request.headers.get("user-agent", "")
+    _start(request, answer, accounts.new_session(session, account, _now(), hours, agent))
     return answer
 
 
@@ -162,7 +168,7 @@ def account_list(request: Request, session: Database, _: Manager) -> Response:
 
 @router.post("/accounts")
 def make_account(
-    request: Request, session: Database, who: Manager, name: Text = "", role: Text = "", crew_id: Text = ""
+    request: Request, session: Database, who: GraveManager, name: Text = "", role: Text = "", crew_id: Text = ""
 ) -> Response:
     """Make an account; its one-time password is shown once."""
     passwords: Passwords = request.app.state.passwords
@@ -178,7 +184,7 @@ def make_account(
 
 
 @router.post("/accounts/{account_id}/reset")
-def reset(request: Request, session: Database, who: Manager, account_id: int) -> Response:
+def reset(request: Request, session: Database, who: GraveManager, account_id: int) -> Response:
     """Give an account a new one-time password, shown once; its sessions end."""
     account = _account(session, account_id)
     made = accounts.reset_password(session, request.app.state.passwords, account, by=who.name, now=_now())
@@ -186,7 +192,7 @@ def reset(request: Request, session: Database, who: Manager, account_id: int) ->
 
 
 @router.post("/accounts/{account_id}/second-factor/end")
-def end_second_factor(request: Request, session: Database, who: Manager, account_id: int) -> Response:
+def end_second_factor(request: Request, session: Database, who: GraveManager, account_id: int) -> Response:
     """Ask somebody else for no code any more, such as for a lost phone; their sessions end."""
     account = _account(session, account_id)
     if account.id == who.account_id:
@@ -198,7 +204,7 @@ def end_second_factor(request: Request, session: Database, who: Manager, account
 
 @router.post("/accounts/{account_id}")
 def change(
-    request: Request, session: Database, who: Manager, account_id: int, role: Text = "", active: Text = ""
+    request: Request, session: Database, who: GraveManager, account_id: int, role: Text = "", active: Text = ""
 ) -> Response:
     """Give an account another role, or disable or enable it; its sessions end."""
     account = _account(session, account_id)
@@ -213,30 +219,6 @@ def change(
     return JSONResponse(_record(account)) if wants_json(request) else RedirectResponse("/accounts", 303)
 
 
-@router.get("/sessions")
-def session_list(request: Request, session: Database, who: SignedIn) -> Response:
-    """List one's own sessions that are not over: when they began, when they were used last, by which browser."""
-    assert who.account_id is not None
-    own = accounts.digest(request.cookies.get(cookie_name(request.app.state.settings, "session"), ""))
-    rows = [
-        {"id": row.digest[:16], "made_at": row.made_at.isoformat(), "agent": row.agent, "this": row.digest == own,
-         "seen_at": (row.seen_at or row.made_at).isoformat(), "expires_at": row.expires_at.isoformat()}
-        for row in accounts.sessions_of(session, who.account_id, _now())
-    ]  # fmt: skip
-    return _unkept(JSONResponse({"items": rows}))
-
-
-@router.post("/sessions/{session_id}/end")
-def end_session(request: Request, session: Database, who: SignedIn, session_id: str) -> Response:
-    """End one of one's own sessions."""
-    assert who.account_id is not None
-    mine = [row for row in accounts.sessions_of(session, who.account_id, _now()) if row.digest[:16] == session_id]
-    if not mine:
-        raise Problem(404, f'You have no session "{session_id}".')
-    session.delete(mine[0])
-    return JSONResponse({"ended": session_id}) if wants_json(request) else RedirectResponse("/password", 303)
-
-
 def code_asked(
     request: Request, who: Who, half: HalfIn, aim: str, ticket: str = "", fault: str = "", status: int = 202
 ) -> Response:
@@ -246,9 +228,9 @@ def code_asked(
             name = found(session, Account, half.account_id, "account").name
         ticket = str(_tickets(request).dumps([half.account_id, half.version, name]))
     if wants_json(request):
-        return _unkept(JSONResponse({"code_asked": True, "ticket": ticket}, status))
+        return unkept(JSONResponse({"code_asked": True, "ticket": ticket}, status))
     values = {"csrf": who.csrf, "next": aim, "ticket": ticket, "fault": fault}
-    return _unkept(page(request, "sign_in_code.html", values, status=200 if status == 202 else status))
+    return unkept(page(request, "sign_in_code.html", values, status=200 if status == 202 else status))
 
 
 def let_in(request: Request, made: accounts.SignedIn, name: str, aim: str) -> Response:
@@ -258,7 +240,7 @@ def let_in(request: Request, made: accounts.SignedIn, name: str, aim: str) -> Re
     if wants_json(request):
         answer = JSONResponse({"csrf": csrf_token(state.secret, made.token), "must_change": made.must_change})
     else:
-        answer = RedirectResponse("/password" if made.must_change else aim, 303)
+        answer = RedirectResponse("/password" if made.must_change else _past_notices(request, name, aim), 303)
     _end_old(request)
     _start(request, answer, made.token)
     if not _known_browser(request, name):
@@ -267,12 +249,20 @@ def let_in(request: Request, made: accounts.SignedIn, name: str, aim: str) -> Re
     return answer
 
 
+def _past_notices(request: Request, name: str, aim: str) -> str:
+    """Return where somebody goes first who has just signed in: to what was changed on their sign-in meanwhile."""
+    with transaction(request.app.state.database) as session:
+        account = session.exec(select(Account).where(Account.name == name.strip().lower())).one()
+        told = notices.is_to_be_told(session, account, _now())
+    return f"/notices?next={quote(aim, safe='')}" if told else aim
+
+
 def _tickets(request: Request) -> URLSafeTimedSerializer:
-    return URLSafeTimedSerializer(request.app.state.secret, salt="code asked")
+    return URLSafeTimedSerializer(accepted(request.app.state.secret, _now()), salt="code asked")
 
 
 def _browsers(request: Request) -> URLSafeSerializer:
-    return URLSafeSerializer(request.app.state.secret, salt="known browser")
+    return URLSafeSerializer(accepted(request.app.state.secret, _now()), salt="known browser")
 
 
 def _known_browser(request: Request, name: str) -> str:
@@ -328,11 +318,11 @@ def _handed_over(request: Request, name: str, password: str, status: int) -> Res
     days = accounts.ONE_TIME_DAYS
     values = {"name": name, "password": password, "days": days}
     if wants_json(request):
-        return _unkept(JSONResponse({"name": name, "one_time_password": password}, status))
-    return _unkept(page(request, "account_made.html", values, status=status))
+        return unkept(JSONResponse({"name": name, "one_time_password": password}, status))
+    return unkept(page(request, "account_made.html", values, status=status))
 
 
-def _unkept(answer: Response) -> Response:
+def unkept(answer: Response) -> Response:
     """Have no browser or proxy keep this answer."""
     answer.headers["Cache-Control"] = "no-store"
     return answer
@@ -353,7 +343,7 @@ def _record(row: Account) -> dict[str, Any]:
     return {**row.model_dump(include=kept), "one_time_password": row.one_time_until is not None}
 
 
-def _inside(aim: str) -> str:
+def inside(aim: str) -> str:
     """Return `aim` where it is an address of our own, else the first page: nobody is led elsewhere by a link."""
     plain = aim.startswith("/") and not aim.startswith("//") and "\\" not in aim and aim.isprintable()
     return aim if plain else "/"

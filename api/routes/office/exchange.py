@@ -7,6 +7,7 @@ import os
 import tempfile
 from collections.abc import Sequence
 from dataclasses import asdict
+from pathlib import Path
 from typing import Annotated, Any, Literal
 
 from fastapi import APIRouter, File, Form, Query, Request, UploadFile
@@ -20,7 +21,7 @@ from api.clock import Now
 from api.day.paper import day_sheet_pdf
 from api.exchange.importing import IMPORTABLE, Imported, import_tables
 from api.exchange.uploads import MOST_BYTES, read_upload
-from api.exchange.whole import write_whole
+from api.exchange.whole import write_whole_file
 from api.feeds.addresses import addresses_in_use, token_for
 from api.feeds.maps import geojson, gpx, points
 from api.fields.sheets import BadFiles
@@ -32,6 +33,7 @@ from api.jobs.packet import packet_pdf
 from api.languages import speak
 from api.ledger.languages import language_of_crew
 from api.ledger.plans.days import by_id, crew_day, crew_week
+from api.outside import outside
 from api.places.filling import filled, questions
 from api.tables import Crew, Visit
 
@@ -96,8 +98,8 @@ def export(request: Request, now: Now, _: Manager) -> Response:
     made, name = tempfile.mkstemp(prefix="eave-export-", suffix=".zip")
     state = request.app.state
     try:
-        with os.fdopen(made, "wb") as out:
-            write_whole(state.database, state.settings.data, out, now)
+        os.close(made)
+        outside(write_whole_file, state.settings.database, state.settings.data, Path(name), now)
     except BaseException:
         os.unlink(name)
         raise
@@ -118,7 +120,8 @@ def take_in(
 ) -> Response:
     """Take a table in, all or nothing, or say what that would do; the same file again changes nothing."""
     try:
-        uploads = read_upload(file.file.read(MOST_BYTES + 1), file.filename or "upload", IMPORTABLE, table or None)
+        data, name = file.file.read(MOST_BYTES + 1), file.filename or "upload"
+        uploads = outside(read_upload, data, name, IMPORTABLE, table or None)
         uploads = filled(session, request.app.state.places, uploads)
         asked = questions(session, uploads)
         done = import_tables(session, uploads, keep=run == "keep", now=now, by=who.name, expected=expected or None)

@@ -8,7 +8,7 @@ from typing import Annotated, Any
 from urllib.parse import quote, urlencode
 
 import sqlalchemy as sa
-from fastapi import APIRouter, File, Path, Query, Request, UploadFile
+from fastapi import APIRouter, Path, Query, Request
 from fastapi.responses import RedirectResponse, Response
 from sqlmodel import Session, select
 
@@ -16,13 +16,13 @@ from api import tables
 from api.access.accounts import Role
 from api.access.guards import Who, allow, found
 from api.business.part import BadValues
-from api.clock import Now
-from api.exchange.uploads import MOST_BYTES
+from api.calendars.kept import standing
+from api.clock import Now, local_moments
 from api.http.headers import disposition
 from api.http.pages import Database, page
 from api.http.problems import Problem, responses
 from api.ledger.history import in_words
-from api.office import files, keeping, taking
+from api.office import busy, files, keeping
 from api.office.groups import grouped
 from api.office.hanging import Hanging, hanging
 from api.office.keeping import Record
@@ -39,7 +39,6 @@ Office = Annotated[Who, allow(Role.manager, Role.office)]
 KindId = Annotated[str, Path(max_length=40, description=f"one of {', '.join(KINDS)}")]
 Key = Annotated[list[str], Query(max_length=3, description="the key of the row, each part once")]
 MOST_SHOWN = 200
-MOST_LOOKED_UP = 8  # addresses of yards, a second each
 
 
 @router.get("")
@@ -56,28 +55,30 @@ def overview(request: Request, session: Database, now: Now, _: Office) -> Respon
 @router.get("/{kind_id}")
 def listed(request: Request, session: Database, _: Office, kind_id: KindId, kept: str = "") -> Response:
     """Show the rows of a kind, and their last changes."""
-    return _list_page(request, session, _kind(kind_id), kept=kept[:200])
+    return list_page(request, session, kind_called(kind_id), kept=kept[:200])
 
 
 @router.get("/{kind_id}/table.csv", response_class=Response)
 def table_csv(session: Database, _: Office, kind_id: KindId) -> Response:
     """Give the rows of a kind as CSV, in the words of its form; it can be taken in again."""
-    kind = _kind(kind_id)
+    kind = kind_called(kind_id)
     rows = [[record.texts[c.name] for c in kind.columns] for record in keeping.records(session, kind)]
-    return _csv(files.to_csv([c.label for c in kind.columns], rows), f"{kind.id}.csv")
+    return csv_answer(files.to_csv([c.label for c in kind.columns], rows), f"{kind.id}.csv")
 
 
 @router.get("/{kind_id}/blank.csv", response_class=Response)
 def blank_csv(_: Office, kind_id: KindId) -> Response:
     """Give an empty table of a kind, to be filled in."""
-    kind = _kind(kind_id)
-    return _csv(files.to_csv([c.label for c in kind.columns], []), f"{kind.id}-blank.csv")
+    kind = kind_called(kind_id)
+    return csv_answer(files.to_csv([c.label for c in kind.columns], []), f"{kind.id}-blank.csv")
 
 
 @router.get("/{kind_id}/new")
 def new(request: Request, session: Database, _: Office, kind_id: KindId, of: str = "") -> Response:
     """Show the form of a new row; `of` is what it belongs to."""
-    kind = _kind(kind_id)
+    kind = kind_called(kind_id)
+    if kind.by_lines:
+        return RedirectResponse(kind.new_at, 303)
     texts = {c.name: of[:80] if c.owner and of else c.start for c in kind.columns}
     for name, rows in keeping.choices(session, kind).items():
         if len(rows) == 1 and not texts[name] and not kind.column(name).may_be_empty:
@@ -88,22 +89,24 @@ def new(request: Request, session: Database, _: Office, kind_id: KindId, of: str
 @router.post("/{kind_id}/new", responses=responses(409))
 async def make(request: Request, session: Database, now: Now, who: Office, kind_id: KindId) -> Response:
     """Make a row from its form, or show what would fall by it first."""
-    kind, sent = _kind(kind_id), await _sent(request)
+    kind, sent = _with_a_form(kind_id), await sent_texts(request)
     return _take(request, session, kind, None, sent, who, now)
 
 
 @router.get("/{kind_id}/row")
 def row(request: Request, session: Database, _: Office, kind_id: KindId, key: Key) -> Response:
     """Show the form of a row, and its last changes."""
-    kind = _kind(kind_id)
+    kind = kind_called(kind_id)
     record = _record(session, kind, key)
+    if kind.by_lines:
+        return RedirectResponse(_address(kind, record), 303)
     return _form(request, session, kind, record, record.texts)
 
 
 @router.post("/{kind_id}/row", responses=responses(409, 412))
 async def change(request: Request, session: Database, now: Now, who: Office, kind_id: KindId, key: Key) -> Response:
     """Change or delete a row from its form; what would fall by it is shown first, and what was typed is kept."""
-    kind, sent = _kind(kind_id), await _sent(request)
+    kind, sent = _with_a_form(kind_id), await sent_texts(request)
     return _take(request, session, kind, _record(session, kind, key), sent, who, now)
 
 
@@ -113,7 +116,7 @@ async def undo(
     line_id: Annotated[int, Path(ge=1, le=2**31 - 1)],
 ) -> Response:  # fmt: skip
     """Take one change back; what would fall by it is shown first."""
-    kind, sent = _kind(kind_id), await _sent(request)
+    kind, sent = kind_called(kind_id), await sent_texts(request)
     line = found(session, tables.History, line_id, "line of the history")
 
     def do(session: Session) -> None:
@@ -126,83 +129,24 @@ async def undo(
             return page(request, "office/hangs.html", values, status=409)
         do(session)
     except BadValues as fault:
-        return _list_page(request, session, kind, fault="; ".join(problem for _, problem in fault.faults), status=409)
+        return list_page(request, session, kind, fault="; ".join(problem for _, problem in fault.faults), status=409)
     except BadInput as fault:
-        return _list_page(request, session, kind, fault=fault.problem, status=409)
+        return list_page(request, session, kind, fault=fault.problem, status=409)
     return _on(kind, "Undone.")
 
 
-@router.post("/{kind_id}/files", responses=responses(413))
-def send(
-    request: Request, session: Database, now: Now, who: Office, kind_id: KindId,
-    file: Annotated[UploadFile, File(description="a CSV or XLSX file")],
-) -> Response:  # fmt: skip
-    """Take a file up, to be looked through before anything of it is taken in."""
-    kind, name = _kind(kind_id), file.filename or "the file"
-    try:
-        rows = files.read_rows(file.file.read(MOST_BYTES + 1), name)
-        made = taking.send(session, kind, name, rows, by=who.name, now=now)
-    except BadInput as fault:
-        return _list_page(request, session, kind, fault=f"{name} {fault.problem}", status=422)
-    return RedirectResponse(f"/set-up/{kind.id}/files/{made}", 303)
-
-
-@router.get("/{kind_id}/files/{file_id}")
-def look_through(
-    request: Request, session: Database, now: Now, who: Office, kind_id: KindId, file_id: str
-) -> Response:  # fmt: skip
-    """Show how a file's columns are read, and what each of its rows would do."""
-    kind = _kind(kind_id)
-    sent = _file(session, kind, file_id)
-    table = files.table_of(sent.table, kind)
-    columns, remembered = taking.columns_of(session, kind, table)
-    if kind.table is tables.Yard:
-        _look_up(request, table, columns)
-    return _file_page(request, session, kind, sent, table, columns, who, now, remembered=remembered)
-
-
-@router.post("/{kind_id}/files/{file_id}", responses=responses(409))
-async def take_in(
-    request: Request, session: Database, now: Now, who: Office, kind_id: KindId, file_id: str
-) -> Response:  # fmt: skip
-    """Read a file by other columns, or take in what can stand of it; the rest is left in a file to mend."""
-    kind, form = _kind(kind_id), await _sent(request)
-    sent = _file(session, kind, file_id)
-    table = files.table_of(sent.table, kind)
-    columns = [form.get(f"column-{n}", "") for n in range(len(table.heads))]
-    try:
-        taking.check_columns(kind, columns)
-    except BadInput as fault:
-        return _file_page(request, session, kind, sent, table, columns, who, now, fault=fault.problem, status=422)
-    if kind.table is tables.Yard:
-        _look_up(request, table, columns)
-    if form.get("do") != "keep":
-        return _file_page(request, session, kind, sent, table, columns, who, now)
-    if _tried(request, kind, table, columns, who, now)[0].mark != form.get("mark"):
-        words = "The rows would do something else by now than was shown. Nothing was taken in: look again."
-        return _file_page(request, session, kind, sent, table, columns, who, now, fault=words, status=409)
-    done = taking.take(session, kind, table, columns, by=who.name, now=now)
-    taking.remember(session, kind, table, columns)
-    return _file_page(request, session, kind, sent, table, columns, who, now, done=done)
-
-
-@router.get("/{kind_id}/files/{file_id}/refused.csv", response_class=Response)
-def refused(
-    request: Request, session: Database, now: Now, who: Office, kind_id: KindId, file_id: str
-) -> Response:  # fmt: skip
-    """Give the rows of a file that are refused, each with what to fix in it, to be mended and sent again."""
-    kind = _kind(kind_id)
-    sent = _file(session, kind, file_id)
-    table = files.table_of(sent.table, kind)
-    columns, _ = taking.columns_of(session, kind, table)
-    heads, rows = taking.refused_rows(table, _tried(request, kind, table, columns, who, now)[0])
-    return _csv(files.to_csv(heads, rows), f"{kind.id}-refused.csv")
-
-
-def _kind(kind_id: str) -> Kind:
+def kind_called(kind_id: str) -> Kind:
+    """Return the kind that an address names; answers 404 where there is none."""
     if kind_id not in KINDS:
         raise Problem(404, f'There is no "{kind_id}" to set up; there is {", ".join(KINDS)}.')
     return KINDS[kind_id]
+
+
+def _with_a_form(kind_id: str) -> Kind:
+    kind = kind_called(kind_id)
+    if kind.by_lines:
+        raise Problem(404, f"{kind.title} are made at {kind.new_at} and changed on the pages that their list leads to.")
+    return kind
 
 
 def _record(session: Session, kind: Kind, key: list[str]) -> Record:
@@ -212,14 +156,8 @@ def _record(session: Session, kind: Kind, key: list[str]) -> Record:
     return record
 
 
-def _file(session: Session, kind: Kind, file_id: str) -> tables.SentFile:
-    sent = found(session, tables.SentFile, file_id, "sent file")
-    if sent.kind != kind.id:
-        raise Problem(404, f"This file was not sent for {kind.title.lower()}.")
-    return sent
-
-
-async def _sent(request: Request) -> dict[str, str]:
+async def sent_texts(request: Request) -> dict[str, str]:
+    """Return the texts of a form."""
     return {name: value for name, value in (await request.form()).multi_items() if isinstance(value, str)}
 
 
@@ -281,41 +219,19 @@ def _hangs(
     return hangs if hangs.fall or hangs.lost else None
 
 
-def _tried(
-    request: Request, kind: Kind, table: files.SentTable, columns: list[str], who: Who, now: datetime.datetime
-) -> tuple[taking.TableTaken, Hanging]:
-    """Return what a table would do, and what hangs on it; nothing is kept."""
-    tried: list[taking.TableTaken] = []
-
-    def do(session: Session) -> None:
-        tried.append(taking.take(session, kind, table, columns, by=who.name, now=now))
-
-    hangs = hanging(request.app.state.database, now, do)
-    return tried[0], hangs
-
-
-def _look_up(request: Request, table: files.SentTable, columns: list[str]) -> None:
-    """Have the addresses of a few yards without a place looked up before their rows are read."""
-    at = {name: n for n, name in enumerate(columns) if name}
-    if "address" not in at:
-        return
-    bare = [
-        cells[at["address"]] for _, cells in table.lines if not any(cells[at[n]] for n in ("lat", "lon") if n in at)
-    ]
-    for address in list(dict.fromkeys(filter(None, bare)))[:MOST_LOOKED_UP]:
-        request.app.state.places.find(address, "")
-
-
 def _on(kind: Kind, words: str, again: str = "") -> RedirectResponse:
     return RedirectResponse(f"{again or f'/set-up/{kind.id}'}?{urlencode({'kept': words})}", 303)
 
 
-def _csv(data: bytes, name: str) -> Response:
+def csv_answer(data: bytes, name: str) -> Response:
+    """Return a table as a file to be kept."""
     headers = {"Content-Disposition": disposition("attachment", name)}
     return Response(data, media_type="text/csv; charset=utf-8", headers=headers)
 
 
 def _address(kind: Kind, record: Record) -> str:
+    if kind.row_at:
+        return kind.row_at.format(quote(str(record.key[0]), safe=""))
     return f"/set-up/{kind.id}/row?{urlencode([('key', str(part)) for part in record.key])}"
 
 
@@ -333,15 +249,19 @@ def _history(session: Session, kind: Kind, record: Record | None = None) -> list
     return [{**one, "timezone": business.timezone if business else "UTC"} for one in told]
 
 
-def _list_page(
+def list_page(
     request: Request, session: Session, kind: Kind, *, kept: str = "", fault: str = "", status: int = 200
 ) -> Response:
-    found_rows = keeping.records(session, kind)
+    """Return the page of a kind: its rows, its table, its last changes."""
+    newest: Any = select(kind.table).order_by(getattr(kind.table, kind.primary[0]).desc()).limit(MOST_SHOWN)
+    found_rows = keeping.records(session, kind, session.exec(newest).all() if kind.by_lines else None)
     values = {
         "kind": kind, "kinds": KINDS.values(), "columns": [c for c in kind.columns if c.short_list],
         "rows": [(record, _address(kind, record)) for record in found_rows], "kept": kept, "fault": fault,
         "named": {n: dict(rows) for n, rows in keeping.choices(session, kind).items()},
-        "history": _history(session, kind),
+        "history": _history(session, kind), "most": MOST_SHOWN,
+        "whose": busy.choices(session) if kind.table is tables.DayOff else (),
+        "calendars": standing(session) if kind.table is tables.DayOff else (), "moment": local_moments(session),
     }  # fmt: skip
     return page(request, "office/list.html", values, status=status)
 
@@ -383,18 +303,3 @@ def _belongs(session: Session, kind: Kind, old: Record) -> list[dict[str, Any]]:
             "more": f"/set-up/{inner.id}/new?of={quote(str(old.key[0]), safe='')}",
         })  # fmt: skip
     return found_kinds
-
-
-def _file_page(
-    request: Request, session: Session, kind: Kind, sent: tables.SentFile, table: files.SentTable,
-    columns: list[str], who: Who, now: datetime.datetime, *, remembered: bool = False, fault: str = "",
-    done: taking.TableTaken | None = None, status: int = 200,
-) -> Response:  # fmt: skip
-    tried, hangs = done, Hanging()
-    if done is None and status != 422:
-        tried, hangs = _tried(request, kind, table, columns, who, now)
-    values = {
-        "kind": kind, "kinds": KINDS.values(), "sent": sent, "table": table, "columns": columns, "tried": tried,
-        "hangs": hangs, "remembered": remembered, "fault": fault, "done": done, "most": MOST_SHOWN,
-    }  # fmt: skip
-    return page(request, "office/file.html", values, status=status)

@@ -12,11 +12,11 @@ from fastapi.responses import JSONResponse, RedirectResponse, Response
 from markupsafe import Markup
 from sqlmodel import Session
 
-from api.access import accounts, second_factor
+from api.access import accounts, notices, second_factor
 from api.access.guards import Who, found
 from api.http.pages import Database, page, wants_json
 from api.http.problems import responses
-from api.routes.office.accounts import SignedIn, Text
+from api.routes.office.accounts import SignedIn, Text, unkept
 from api.tables import Account, SecondFactor
 from scheduler.errors import BadInput
 
@@ -28,7 +28,7 @@ def show(request: Request, session: Database, who: SignedIn) -> Response:
     """Say whether one is asked for a code at sign-in, since when, and how many recovery codes are left."""
     if wants_json(request):
         since, left = _state(session, _own(session, who))
-        return _unkept(JSONResponse({"since": since.isoformat() if since else None, "recovery_codes_left": left}))
+        return unkept(JSONResponse({"since": since.isoformat() if since else None, "recovery_codes_left": left}))
     return _page(request, session, who)
 
 
@@ -44,7 +44,7 @@ def begin(request: Request, session: Database, who: SignedIn, old: Text = "") ->
             raise
         return _page(request, session, who, fault=fault)
     if wants_json(request):
-        return _unkept(JSONResponse({"address": address}))
+        return unkept(JSONResponse({"address": address}))
     return _page(request, session, who, address=address)
 
 
@@ -54,6 +54,8 @@ def confirm(request: Request, session: Database, who: SignedIn, code: Text = "")
     account = _own(session, who)
     try:
         codes = second_factor.confirm(session, account, code, _now())
+        session.flush()
+        notices.read(session, account)  # they have just done it
     except BadInput as fault:
         if wants_json(request):
             raise
@@ -63,7 +65,7 @@ def confirm(request: Request, session: Database, who: SignedIn, code: Text = "")
             request, session, who, fault=fault, address=second_factor.address(account, row) if row and waits else ""
         )
     if wants_json(request):
-        return _unkept(JSONResponse({"recovery_codes": codes}))
+        return unkept(JSONResponse({"recovery_codes": codes}))
     return _page(request, session, who, codes=codes)
 
 
@@ -92,7 +94,7 @@ def _page(
         values["picture"] = Markup(segno.make(address, error="m").svg_inline(scale=5, border=4))
         secret = pyotp.parse_uri(address).secret
         values["key"] = " ".join(secret[k : k + 4] for k in range(0, len(secret), 4))
-    return _unkept(page(request, "second_factor.html", values, status=422 if fault else 200))
+    return unkept(page(request, "second_factor.html", values, status=422 if fault else 200))
 
 
 def _state(session: Session, account: Account) -> tuple[datetime.datetime | None, int]:
@@ -102,11 +104,6 @@ def _state(session: Session, account: Account) -> tuple[datetime.datetime | None
 
 def _own(session: Session, who: Who) -> Account:
     return found(session, Account, who.account_id, "account")
-
-
-def _unkept(answer: Response) -> Response:
-    answer.headers["Cache-Control"] = "no-store"
-    return answer
 
 
 def _now() -> datetime.datetime:

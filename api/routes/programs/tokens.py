@@ -21,6 +21,7 @@ from scheduler.errors import BadInput
 
 router = APIRouter(tags=["tokens"])
 Manager = Annotated[Who, allow(Role.manager)]
+GraveManager = Annotated[Who, allow(Role.manager, grave=True)]
 Text = Annotated[Words, Form(max_length=80)]
 
 
@@ -36,7 +37,7 @@ def token_list(request: Request, session: Database, _: Manager) -> Response:
 def make(
     request: Request,
     session: Database,
-    who: Manager,
+    who: GraveManager,
     name: Text = "",
     scopes: Annotated[list[Words], Form(max_length=len(SCOPES))] = [],  # noqa: B006
     days: Text = "365",

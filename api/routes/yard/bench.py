@@ -272,7 +272,7 @@ def _crate(
     visit = found(session, tables.Visit, visit_id, "job")
     shown_page = crate_page(session, visit, local_day(session, now), posted_falls)
     if shown_page is None:
-        raise Problem(404, f"{visit_id} is a {visit.kind} and has no crate.")
+        raise Problem(404, f"{visit_id} is of the kind {visit.work.name} and has no crate.")
     return shown_page
 
 

@@ -59,7 +59,7 @@ class HorizonKeeper:
             return None
 
     def _due(self, now: datetime.datetime) -> bool:
-        if self._asked_at is not None and now - self._asked_at < AGAIN:
+        if self._asked_at is not None and abs(now - self._asked_at) < AGAIN:
             return False
         with transaction(self._database) as session:
             business = session.get(tables.Business, 1)

@@ -55,6 +55,10 @@ def readiness(
             needs = _without_survey(facts, needs, visit, awning)
     elif visit.kind == "install":
         on, because = None, list(needs.because)
+    else:
+        on, because = needs.ready_on, list(needs.because)
+        orders = facts.awaited.get(visit.awning_id or "", ()) if job.work.kit else ()
+        rests = [RestsOn(order.what, order.day, order.day is not None) for order in orders]
     if on is None and asked:
         on = today + facts.rules.crate_weeks * _WEEK
     for gate in facts.gates.get(visit.id, ()):
@@ -64,6 +68,7 @@ def readiness(
         elif not asked:
             on = None
             because.append(Because(code="gate", detail=gate_words(gate)))
+    on = None if on is None else max(on, visit.from_on or on)
     return Readiness(replace(needs, ready_on=on, because=tuple(because)), tuple(rests))
 
 

@@ -269,7 +269,7 @@ class _Question:
 
     def _dealt(self, chosen: list[tuple[int, list[int]]]) -> Routes:
         """Give the routes of equal crew days to those that have most of their jobs in the best plan."""
-        members, best = self.warm.search.members, self.warm.best.routes
+        members, best = self.warm.search.relax.pool.members, self.warm.best.routes
         made: Routes = {}
         for group, jobs in sorted(chosen, key=lambda c: -len(c[1])):
             free = [k for k in members[group] if k not in made]

@@ -30,6 +30,9 @@ class Pool:
         self.out: list[int] = []
         self.index: list[Ints] = []
         self.value: list[Any] = []
+        self.members: dict[int, list[int]] = {}  # the crew days of each group of equal ones
+        for k, group in enumerate(rows.model.group.tolist()):
+            self.members.setdefault(group, []).append(k)
 
     def __len__(self) -> int:
         return len(self.cost)
@@ -71,6 +74,17 @@ class Pool:
         lists = (self.crew_day, self.cost, self.helpers, self.out)
         crew_day, cost, helpers, out = ([x[c] for c in those] for x in lists)
         return columns_of(crew_day, [self.jobs[c] for c in those], cost, helpers, out)
+
+    def routes_of(self, columns: Sequence[int]) -> dict[int, list[int]]:
+        """Return the columns as routes by crew day, those of a group of equal crew days dealt out to its members."""
+        dealt: dict[int, int] = {}
+        made: dict[int, list[int]] = {}
+        for c in columns:
+            group = self.crew_day[c]
+            member = self.members[group][dealt.get(group, 0)]
+            dealt[group] = dealt.get(group, 0) + 1
+            made[member] = [int(j) for j in self.jobs[c]]
+        return made
 
     def reduced(self, dual: Any) -> Any:
         """Return the reduced cost of every column."""

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import math
-from collections.abc import Callable
+from collections.abc import Callable, Sequence
 from concurrent.futures import ThreadPoolExecutor
 from typing import Any
 
@@ -14,7 +14,7 @@ from scheduler.engine.master.enumeration import Listed
 from scheduler.engine.master.pool import Pool
 from scheduler.engine.master.rows import Rows
 from scheduler.engine.master.solver import append, solver
-from scheduler.engine.master.subset_row_cuts import broken_triples, spread
+from scheduler.engine.master.subset_row_cuts import broken
 from scheduler.engine.model.arrays import Model
 from scheduler.engine.pricing.columns import Columns
 from scheduler.engine.pricing.crew_day import Day
@@ -26,8 +26,9 @@ EXACT_ROOM = 3_000_000
 NEW_AT_ALL, LEAST_NEW, MOST_NEW = 2_000, 10, 200  # columns a round, in all and for one crew day
 FEW_NEW = 5  # columns a round that are not worth another at the same beam
 TOLERANCE = 1e-4
-LEAST_BROKEN = 0.02  # of a triple's right side
-MOST_TRIPLES, TRIPLES_OF_A_JOB = 40, 4  # added at once, in all and over one job
+TAKEN = 1e7  # cents that serving a job again would cost
+MOST_BESIDE = 30  # columns of one crew day that go with those taken
+LEAST_BROKEN = 0.02  # rows by which a set must be broken
 
 
 class Stopped(Exception):
@@ -68,6 +69,10 @@ class Relaxation:
         append(self.lp, self.pool, range(self.in_lp, len(self.pool)))
         self.in_lp = len(self.pool)
         self.lp.run()
+        self.read()
+
+    def read(self) -> None:
+        """Set `value`, `dual` and `primal` by the program's last solution."""
         solution = self.lp.getSolution()
         self.value = float(self.lp.getInfo().objective_function_value)
         self.dual = self.rows.rightly_signed(np.array(solution.row_dual))
@@ -133,14 +138,38 @@ class Relaxation:
         """Return what the prices alone are worth: right sides by prices, with the skip columns at their best."""
         return float(self.dual @ self.rows.cap + np.minimum(0.0, self.rows.skip_gain(self.dual)).sum())
 
-    def bound_columns(self, columns: list[int], lower: float, upper: float) -> bool:
-        """Bound the columns of the program and solve it again; return whether there is a solution."""
+    def limit(self, columns: Sequence[int], lower: float, upper: float) -> None:
+        """Bound the columns in the program, which is not solved again."""
         count = len(columns)
         if count:
             places = np.array(columns, dtype=np.int32) + self.rows.first
             self.lp.changeColsBounds(count, places, np.full(count, lower), np.full(count, upper))
+
+    def solves(self) -> bool:
+        """Solve the program as it is; return whether there is a solution."""
         self.lp.run()
         return bool(self.lp.getModelStatus() == highspy.HighsModelStatus.kOptimal)
+
+    def price_beside(self, taken: Sequence[int]) -> int:
+        """Add columns of negative reduced cost that could go with those taken, few and quickly; return how many."""
+        dual = self.dual.copy()
+        used = np.zeros(len(self.days), dtype=np.int64)
+        for c in taken:
+            dual[self.pool.jobs[c]] = -TAKEN
+            used[self.pool.crew_day[c]] += 1
+        prices, reduced_of_listed = self.rows.prices(dual, self.days), self.listed.reduced(dual)
+
+        def one(k: int) -> Columns:
+            self.check()
+            if k in self.listed.span:
+                return self.listed.under(k, reduced_of_listed, -TOLERANCE, MOST_BESIDE)[0]
+            return self.days[k].search(
+                prices, -TOLERANCE, every_set=False, room=ROOM, beam=BEAMS[0], most=MOST_BESIDE, rough=True
+            )[0]
+
+        free = [k for k in self.lead if used[k] < self.count[k]]
+        found = list(self.threads.map(one, free) if self.threads else map(one, free))
+        return sum(self.pool.add(columns) for columns in found)
 
     def columns(self) -> Columns:
         """Return the whole pool."""
@@ -168,9 +197,9 @@ class Relaxation:
         return len(cuts)
 
     def tighten(self, progress: Callable[[], None] = lambda: None) -> bool:
-        """Add the triples that the last solution breaks and price again; return whether there were any.
+        """Add the odd sets that the last solution breaks and price again; return whether there were any.
 
-        Prices of triples are known to the pricing, so that the bound stays proven. Raises `Stopped` through `check`.
+        Prices of odd sets are known to the pricing, so that the bound stays proven. Raises `Stopped` through `check`.
         """
         columns = self.columns()
         used = np.nonzero(self.primal > 1e-6)[0]
@@ -181,20 +210,19 @@ class Relaxation:
         ]
         ptr = np.cumsum([0, *map(len, parts)])
         flat = np.concatenate(parts or [np.zeros(0, np.int64)])
-        found, excess = broken_triples(ptr, flat, self.primal[used], self.rows.helper_row, LEAST_BROKEN)
-        triples = spread(found, excess, MOST_TRIPLES, TRIPLES_OF_A_JOB)
-        if not len(triples):
+        odd_sets = broken(ptr, flat, self.primal[used], self.rows.helper_row, LEAST_BROKEN)
+        if not len(odd_sets):
             return False
         append(self.lp, self.pool, range(self.in_lp, len(self.pool)))
         self.in_lp = len(self.pool)
-        self.rows.add_triples(triples)
+        self.rows.add_odd_sets(odd_sets)
         self.pool.renew()
         self.listed.renew()
-        starts, index, _ = self.pool.matrix(range(len(self.pool)))
+        starts, index, value = self.pool.matrix(range(len(self.pool)))
         place = np.repeat(np.arange(len(self.pool)), np.diff(starts)) + self.rows.first
-        for row in range(len(self.rows.cap) - len(triples), len(self.rows.cap)):
-            held = place[index == row].astype(np.int32)
-            self.lp.addRow(-np.inf, 1.0, len(held), held, np.ones(len(held)))
+        for row in range(len(self.rows.cap) - len(odd_sets), len(self.rows.cap)):
+            held = index == row
+            self.lp.addRow(-np.inf, self.rows.cap[row], int(held.sum()), place[held].astype(np.int32), value[held])
         self.level = 1
         self.run(progress)
         return True
@@ -211,7 +239,7 @@ class Relaxation:
             if self.level < 1:
                 self.level += 1
                 continue
-            if not len(self.rows.triples) and self.cut():
+            if not len(self.rows.odd_sets) and self.cut():
                 continue
             if complete and new == 0:
                 return

@@ -10,6 +10,7 @@ from typing import Any, NamedTuple
 import numpy as np
 
 from scheduler.engine.master.cover_cuts import Cut, cover_cut
+from scheduler.engine.master.subset_row_cuts import LARGEST_SET
 from scheduler.engine.model.arrays import FAR, Ints, Model
 from scheduler.engine.model.compiled import compiled
 from scheduler.engine.pricing.columns import Columns
@@ -20,7 +21,7 @@ class Rows:
     """Row numbers and right sides: items first (= 1), then all others (at most `cap`).
 
     Order: item rows, crew-day rows, helpers, equipment pools, stock, follows, weekly minutes, assists by day, cover
-    cuts, triples. `first` is the number of columns before those of routes. Only a group's first crew day has columns;
+    cuts, odd sets. `first` is the number of columns before those of routes. Only a group's first crew day has columns;
     its row's cap is the size of the group.
     """
 
@@ -52,7 +53,7 @@ class Rows:
         self.jobs = jobs
         self.cuts: list[Cut] = []
         self.cut_row = len(cap)
-        self.triples: Ints = np.zeros((0, 3), dtype=np.int64)
+        self.odd_sets: Ints = np.zeros((0, LARGEST_SET), dtype=np.int64)
         self._cut_table()
 
     def _cut_table(self) -> None:
@@ -62,25 +63,25 @@ class Rows:
         self.cut_weight = np.array([c.weight for c in self.cuts], dtype=np.int64).reshape(len(self.cuts), jobs)
 
     def add_cuts(self, cuts: list[Cut]) -> None:
-        """Append rows for `cuts`; columns made before must be given their entries again. No triples are there yet."""
+        """Append rows for `cuts`; columns made before must be given their entries again. No odd sets are there yet."""
         self.cuts += cuts
         self.cap = np.append(self.cap, [float(c.most) for c in cuts])
         self._cut_table()
 
     @property
-    def triple_row(self) -> int:
-        """Return the number of the first triple's row."""
+    def odd_set_row(self) -> int:
+        """Return the number of the first odd set's row."""
         return self.cut_row + len(self.cuts)
 
-    def add_triples(self, triples: Ints) -> None:
-        """Append rows for triples of job and crew-day rows that take one route each.
+    def add_odd_sets(self, odd_sets: Ints) -> None:
+        """Append rows for sets of 2k + 1 job and crew-day rows that take one route each, -1 after the last of a set.
 
-        Of the routes that stand in two or three of them one can be in a plan.
+        Over all routes of a plan half of the rows in which one stands, rounded down, comes to k at most.
 
         Columns made before must be given their entries again, and cover cuts cannot be added any more.
         """
-        self.triples = np.concatenate([self.triples, triples])
-        self.cap = np.append(self.cap, np.ones(len(triples)))
+        self.odd_sets = np.concatenate([self.odd_sets, odd_sets])
+        self.cap = np.append(self.cap, (odd_sets >= 0).sum(axis=1) // 2)
 
     def violated(self, columns: Columns, value: Any) -> list[Cut]:
         """Return the cover cuts that the fractional plan `value` (one number a column) breaks, one a stock row."""
@@ -156,8 +157,8 @@ class Rows:
             self.cut_weight,
             self.weekly_row,
             self.assist_row,
-            self.triple_row,
-            self.triples,
+            self.odd_set_row,
+            self.odd_sets,
         )
         return _entries(columns.crew_day, columns.ptr, columns.jobs, columns.helpers, columns.out, shared, numbers)
 
@@ -179,7 +180,7 @@ class Rows:
             prize = dual[day.jobs] + m.uses[day.jobs] @ later[m.yard_of[k], :, m.day_of[k]]
             if len(self.cuts):
                 here = (self.cut_yard == m.yard_of[k]) & (self.cut_day >= m.day_of[k])
-                prize = prize + dual[self.cut_row : self.triple_row][here] @ self.cut_weight[np.ix_(here, day.jobs)]
+                prize = prize + dual[self.cut_row : self.odd_set_row][here] @ self.cut_weight[np.ix_(here, day.jobs)]
             if self.skips < self.jobs:
                 row = self.assist_row[day.jobs, m.day_of[k]]
                 gives = np.where(m.helped_job[day.jobs] >= 0, -1.0, 1.0)  # a second crew's stop lets the first one go
@@ -204,7 +205,7 @@ class Rows:
         helper = -dual[self.helper_row : self.helper_row + len(m.helper_cap)]
         pool = -dual[self.pool_row : self.pool_row + len(m.pool_cap)]
         weekly = -dual[self.weekly_row : self.weekly_row + len(m.weekly_cap)]
-        return Prices(job, sigma, helper, pool, pair, self.triples, -dual[self.triple_row :], weekly)
+        return Prices(job, sigma, helper, pool, pair, self.odd_sets, -dual[self.odd_set_row :], weekly)
 
     @property
     def take_one(self) -> Any:
@@ -245,7 +246,7 @@ class _Shared(NamedTuple):
 
 
 class _Numbers(NamedTuple):
-    """The first row of each kind, rows of stock and follows by what they are over, the cuts, and the triples."""
+    """The first row of each kind, rows of stock and follows by what they are over, the cuts, and the odd sets."""
 
     crew: int
     helper: int
@@ -258,8 +259,8 @@ class _Numbers(NamedTuple):
     cut_weight: Any
     weekly: int
     assist: Any
-    triple: int
-    triples: Any
+    odd_set: int
+    odd_sets: Any
 
 
 @compiled
@@ -282,7 +283,7 @@ def _entries(
             + stocks * days
             + len(m.follow) * (days + 1)
             + len(rows.cut_day)
-            + len(rows.triples)
+            + len(rows.odd_sets)
         )
         if n + most > len(index):
             size = 2 * (n + most)
@@ -342,17 +343,19 @@ def _entries(
                 if weight > 0:
                     index[n], value[n] = rows.cut + r, weight
                     n += 1
-        for r in range(len(rows.triples)):
+        for r in range(len(rows.odd_sets)):
             stands = 0
-            for t in range(3):
-                row = rows.triples[r, t]
+            for t in range(LARGEST_SET):
+                row = rows.odd_sets[r, t]
+                if row < 0:
+                    break
                 if row >= rows.crew:
                     stands += row == rows.crew + k
                     continue
                 for p in range(ptr[c], ptr[c + 1]):
                     stands += jobs[p] == row
             if stands >= 2:
-                index[n], value[n] = rows.triple + r, 1.0
+                index[n], value[n] = rows.odd_set + r, stands // 2
                 n += 1
         starts[c + 1] = n
     return starts, index[:n].copy(), value[:n].copy()

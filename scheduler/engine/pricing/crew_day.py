@@ -16,6 +16,7 @@ from scheduler.engine.pricing.problem import Duals, Follows, Hours, Loads, Prici
 from scheduler.engine.pricing.search import search
 
 MOST_STEPS = 1500  # of a day in the bounds: its minutes are exact; the scaled published sets get coarser steps
+ROUGH_STEPS = 300  # of a day where few labels are extended
 
 
 @dataclass(frozen=True)
@@ -27,8 +28,8 @@ class Prices:
     helper: Any  # per helper row, >= 0
     pool: Any  # per pool row, >= 0
     pair: list[Any]  # per crew day, per pair of `Day.pairs`, >= 0
-    triples: Ints  # (triples, 3): numbers of jobs, and of crew days counted on after them
-    triple: Any  # per triple, >= 0: what being in two or three of it costs
+    odd_sets: Ints  # (odd sets, rows): numbers of jobs, and of crew days counted on after them; -1: none
+    odd_set: Any  # per odd set, >= 0: what each two rows of it cost that a route stands in
     weekly: Any  # per row of weekly minutes, >= 0: what each minute out costs on top
 
 
@@ -63,7 +64,9 @@ class Day:
         key = np.random.default_rng([seed, k]).integers(1, 2**63, size=b - a, dtype=np.uint64)
         self.problem = PricingProblem(_hours(model, k), _stops(model, k, self.jobs), loads, follows, rates, key)
         least = max(1, int(self.problem.stops.service.min()))
-        self.width = max(1, min(int(model.latest[k] - model.start[k]) // MOST_STEPS, least))
+        span = int(model.latest[k] - model.start[k])
+        self.width = max(1, min(span // MOST_STEPS, least))
+        self.rough = max(1, min(span // ROUGH_STEPS, least))
 
     def starting(self, model: Model, steps_min: int) -> Day:
         """Return the day with the starts that `model` allows, and bounds by steps of `steps_min` minutes at least."""
@@ -76,19 +79,27 @@ class Day:
         return other
 
     def search(
-        self, prices: Prices | None, threshold: float, *, every_set: bool, room: int, beam: int = 0, most: int = 0
+        self,
+        prices: Prices | None,
+        threshold: float,
+        *,
+        every_set: bool,
+        room: int,
+        beam: int = 0,
+        most: int = 0,
+        rough: bool = False,
     ) -> tuple[Columns, Any, int]:
         """Return columns under `threshold`, their reduced costs, and how the search ended (`search.COMPLETE` …).
 
-        Without prices all costs count as they are. `most` > 0 keeps only that many, the most negative. The rest is as
-        of `problem.Wanted`.
+        Without prices all costs count as they are. `most` > 0 keeps only that many, the most negative. `rough`: by
+        bounds of coarse steps, where few labels are extended anyway. The rest is as of `problem.Wanted`.
         """
         duals = self._duals(prices)
         problem = self.problem
         if prices is not None and problem.rates.weekly:
             minute = float(problem.rates.pay + prices.weekly[self.model.weekly_row[self.k]])
             problem = problem._replace(rates=problem.rates._replace(minute=minute))
-        least = bounds(_shortest(problem), duals.option, self.width)
+        least = bounds(_shortest(problem), duals.option, self.rough if rough else self.width)
         wanted = Wanted(every_set, float(threshold), most, room, beam)
         flat, ptr, cost, helpers, reduced, out, ended = search(problem, duals, least, wanted)
         columns = Columns(np.full(len(cost), self.k, np.int64), ptr, self.jobs[flat], cost, helpers, out)
@@ -108,13 +119,13 @@ class Day:
                 gear=self.gear[:, :0].copy(),
                 gear_price=none,
                 pair=np.zeros(len(self.pairs)),
-                triple=np.zeros((len(self.jobs), 0), np.uint64),
-                triple_start=np.zeros(0, np.uint64),
-                triple_price=none,
+                odd_set=np.zeros((len(self.jobs), 0), np.uint64),
+                odd_set_start=np.zeros(0, np.uint64),
+                odd_set_price=none,
             )
         row, rows = model.helper_row[k], model.pool_row[k]
         dear = [i for i, r in enumerate(rows) if r >= 0 and prices.pool[r] > 1e-9 and self.gear[:, i].any()]
-        triple, triple_start, triple_price = self._triples(prices)
+        odd_set, odd_set_start, odd_set_price = self._odd_sets(prices)
         return Duals(
             cost - prices.job[k][self.option_job],
             float(prices.sigma[k]),
@@ -122,24 +133,24 @@ class Day:
             np.ascontiguousarray(self.gear[:, dear]),
             prices.pool[rows[dear]].astype(np.float64),
             prices.pair[k],
-            triple,
-            triple_start,
-            triple_price,
+            odd_set,
+            odd_set_start,
+            odd_set_price,
         )
 
-    def _triples(self, prices: Prices) -> tuple[Any, Any, Any]:
-        """Return the triples that cost something and of which a route here can be in two, as `Duals` has them."""
+    def _odd_sets(self, prices: Prices) -> tuple[Any, Any, Any]:
+        """Return the odd sets that cost something and of which a route here can be in two, as `Duals` has them."""
         n, jobs = len(self.jobs), len(self.model.service)
-        place = np.full(jobs + len(self.model.crew_days), -1)
+        place = np.full(jobs + len(self.model.crew_days) + 1, -1)  # the last: no row
         place[self.jobs] = np.arange(n)
         place[jobs + self.k] = n  # every route of the day is in its row
-        local = place[prices.triples]
-        here = np.nonzero((prices.triple > 1e-9) & ((local >= 0).sum(axis=1) >= 2))[0]
+        local = place[prices.odd_sets]
+        here = np.nonzero((prices.odd_set > 1e-9) & ((local >= 0).sum(axis=1) >= 2))[0]
         bits = np.zeros((n + 1, -(-len(here) // 64)), np.uint64)
-        for c, triple in enumerate(here.tolist()):
-            for row in local[triple][local[triple] >= 0].tolist():
+        for c, odd_set in enumerate(here.tolist()):
+            for row in local[odd_set][local[odd_set] >= 0].tolist():
                 bits[row, c >> 6] |= np.uint64(1 << (c & 63))
-        return bits[:n].copy(), bits[n].copy(), prices.triple[here].astype(np.float64)
+        return bits[:n].copy(), bits[n].copy(), prices.odd_set[here].astype(np.float64)
 
 
 def _hours(model: Model, k: int) -> Hours:

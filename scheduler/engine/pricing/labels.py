@@ -35,7 +35,7 @@ class Labels(NamedTuple):
     helpers: Any
     gear: Any  # (labels, pieces)
     seen: Any  # (labels, words)
-    odd: Any  # (labels, words): triples of which the route is in one row or in three: the second is what costs
+    odd: Any  # (labels, words): odd sets of which the route is in an odd number of rows: the next one costs
     key: Any
     space: Any  # to work in
 
@@ -57,7 +57,7 @@ class Reached(NamedTuple):
 def in_the_yard(p: PricingProblem, duals: Duals, room: int) -> Labels:
     """Return space for `room` labels and that of the yard."""
     size, words, kinds = room + 1, p.follows.bit.shape[1], duals.gear.shape[1]
-    triples = duals.triple.shape[1]
+    odd_sets = duals.odd_set.shape[1]
     labels = Labels(
         np.empty(size, np.int16),
         np.empty(size, np.int32),
@@ -75,7 +75,7 @@ def in_the_yard(p: PricingProblem, duals: Duals, room: int) -> Labels:
         np.empty(size, np.int64),
         np.empty((size, kinds), np.int64),
         np.empty((size, words), np.uint64),
-        np.empty((size, triples), np.uint64),
+        np.empty((size, odd_sets), np.uint64),
         np.empty(size, np.uint64),
         np.empty(size),
     )
@@ -84,7 +84,7 @@ def in_the_yard(p: PricingProblem, duals: Duals, room: int) -> Labels:
     labels.base[0], labels.score[0] = 0.0, 0.0
     labels.options[0], labels.metres[0], labels.weight[0], labels.boxes[0], labels.helpers[0] = 0, 0, 0, 0, 0
     labels.gear[0], labels.seen[0], labels.key[0] = 0, 0, 0
-    labels.odd[0] = duals.triple_start
+    labels.odd[0] = duals.odd_set_start
     return labels
 
 
@@ -160,11 +160,11 @@ def dominates(
     for e in range(len(other_gear)):
         owed += duals.gear_price[e] * max(0, other_gear[e] - labels.gear[x, e])
     owed += (p.rates.helper + duals.helper) * max(0, other.helpers - labels.helpers[x])
-    # and it may be where the next job of a triple costs, while the other is not
+    # and it may be where the next job of an odd set costs, while the other is not
     for w in range(len(other_odd)):
         half = labels.odd[x, w] & ~other_odd[w]
         if half:
-            owed += sum_of(duals.triple_price, w, half)
+            owed += sum_of(duals.odd_set_price, w, half)
     if owed == 0.0:
         return True
     return bool(now + owed <= other_now + EPSILON and flat + owed <= other_flat + EPSILON)

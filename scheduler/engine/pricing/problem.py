@@ -94,8 +94,8 @@ class Duals(NamedTuple):
     `crew_day` is given to every route. A helper costs `helper` and a piece e of equipment `gear_price[e]` beyond its
     own cost; `gear[j, e]` are the pieces that job j needs beyond what is on board, priced ones alone.
 
-    A route that stands in two or three rows of the triple c costs `triple_price[c]`; the bits of `triple[j]` are the
-    triples that job j is in, those of `triple_start` the ones that every route of the crew day is in.
+    A route costs `odd_set_price[c]` for each two rows of the odd set c that it stands in; the bits of `odd_set[j]` are
+    the odd sets that job j is in, those of `odd_set_start` the ones that every route of the crew day is in.
     """
 
     option: Any
@@ -104,9 +104,9 @@ class Duals(NamedTuple):
     gear: Any  # (n, pieces)
     gear_price: Any
     pair: Any
-    triple: Any  # (n, words)
-    triple_start: Any  # (words,)
-    triple_price: Any
+    odd_set: Any  # (n, words)
+    odd_set_start: Any  # (words,)
+    odd_set_price: Any
 
 
 class Bounds(NamedTuple):

@@ -36,7 +36,7 @@ class _Visit(NamedTuple):
 
 
 class _Next(NamedTuple):
-    """Jobs seen, pieces taken and triples half served after one more stop; written anew for every stop."""
+    """Jobs seen, pieces taken and odd sets half served after one more stop; written anew for every stop."""
 
     seen: Any
     gear: Any
@@ -67,7 +67,7 @@ def search(p: PricingProblem, duals: Duals, bounds: Bounds, wanted: Wanted) -> t
     after = _Next(
         np.zeros(p.follows.bit.shape[1], np.uint64),
         np.zeros(duals.gear.shape[1], np.int64),
-        np.zeros(duals.triple.shape[1], np.uint64),
+        np.zeros(duals.odd_set.shape[1], np.uint64),
     )
     level = _Level(np.ones(3, np.int64), np.empty(1), np.zeros(1, np.int64))
     begin, stop = 0, 1  # the labels of the last level; the yard is the first
@@ -156,10 +156,10 @@ def _to(p: PricingProblem, duals: Duals, labels: Labels, after: _Next, parent: i
             if labels.seen[parent, first >> 6] & p.follows.bit[first, first >> 6] == 0:
                 base += duals.pair[pair]
     for w in range(len(after.odd)):
-        second = labels.odd[parent, w] & duals.triple[j, w]
+        second = labels.odd[parent, w] & duals.odd_set[j, w]
         if second:
-            base += sum_of(duals.triple_price, w, second)
-        after.odd[w] = labels.odd[parent, w] ^ duals.triple[j, w]
+            base += sum_of(duals.odd_set_price, w, second)
+        after.odd[w] = labels.odd[parent, w] ^ duals.odd_set[j, w]
     for w in range(len(after.seen)):
         after.seen[w] = p.follows.bit[j, w] | labels.seen[parent, w]
     return _Visit(

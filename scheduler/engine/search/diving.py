@@ -1,39 +1,151 @@
-"""Diving: a plan out of the linear program's solution, its largest parts taken whole one after the other."""
+"""Diving: a plan out of the linear program's solution, its largest parts taken whole one after the other.
+
+R. Sadykov, F. Vanderbeck, A. Pessoa, I. Tahiri, E. Uchoa: Primal heuristics for branch and price: the assets of diving
+methods, INFORMS Journal on Computing 31(2), 2019. Routes are priced on the way, so that those taken find others to go
+with; and where a dive took a route, another one does without it (limited discrepancy search: W. Harvey, M. Ginsberg,
+IJCAI 1995).
+"""
 
 from __future__ import annotations
 
+from collections import deque
+from typing import Any
+
 import numpy as np
 
+from scheduler.engine.master.integer import cost_of
 from scheduler.engine.master.relaxation import Relaxation
+from scheduler.engine.pricing.columns import Columns
+from scheduler.engine.search.incumbent import Routes
+from scheduler.engine.search.ruin_recreate import Ruin
 
 SURE = 0.95  # a part of a route from which a dive takes it whole
+DEEPEST, MOST_SHUT = 4, 2  # choices of a dive that others turn round, and how many one dive turns round
+PRICED = 1  # rounds of pricing after each step of the dives that price at all
+MEND_ROUNDS, MEND_HEAT = 2_000, 0.02  # of ruin and recreate from a dive's plan; of what a stop costs
+ENOUGH = 1e-4  # share of the program's value by which a round of pricing must lower it to be followed by another
 
 
-def dive(relax: Relaxation) -> list[int]:
-    """Return columns of the pool that make a plan: the largest parts of the solution are taken whole, step by step.
+class Dives:
+    """Dives one after the other, each of which turns round one choice more of one before."""
 
-    The program is left as it was. Jobs in no column taken are skipped.
-    """
-    h, jobs = relax.lp, relax.rows.first
-    taken: list[int] = []
-    shut: list[int] = []
-    value = relax.primal.copy()
-    while True:
+    def __init__(self, relax: Relaxation, rounds: int) -> None:
+        """`rounds` of pricing at most after each step; 0: only routes that are known are taken."""
+        self.relax, self.rounds = relax, rounds
+        self.waiting: deque[tuple[list[int], list[int]]] = deque()  # columns taken, and shut, to begin from
+        self.again()
+
+    def again(self) -> None:
+        """Begin again: the prices are others."""
+        self.waiting = deque([([], [])])
+        self.made = 0
+
+    @property
+    def worn_out(self) -> bool:
+        """Whether every dive has been made."""
+        return not self.waiting
+
+    def next(self, dear: float) -> list[int]:
+        """Return columns of the pool that make a plan by the next dive, or a part where the value comes to `dear`.
+
+        The program is left as it was. Jobs in no column taken are skipped.
+        """
+        relax = self.relax
+        taken, shut = self.waiting.popleft()
+        self.made += 1
+        turned, choices = len(shut), 0
+        before = relax.value, relax.dual, relax.primal
+        relax.limit(shut, 0.0, 0.0)
+        relax.limit(taken, 1.0, np.inf)
+        try:
+            possible = relax.solves()
+            while possible:
+                self._price(taken)
+                whole, part = parts(relax.primal, taken)
+                if relax.value >= dear or not (whole or part):
+                    break
+                if part and choices < DEEPEST and turned < MOST_SHUT:
+                    self.waiting.append((taken + whole, shut + part))
+                choices += len(part)
+                took, lost = take_whole(relax, whole + part)
+                taken, shut = taken + took, shut + lost
+            return taken
+        finally:
+            relax.limit(taken + shut, 0.0, np.inf)
+            relax.value, relax.dual, relax.primal = before
+
+    def _price(self, taken: list[int]) -> None:
+        """Read the program's solution, after routes were priced that could go with those taken."""
+        relax = self.relax
+        relax.read()
+        for _ in range(self.rounds):
+            relax.check()
+            value = relax.value
+            if not relax.price_beside(taken):
+                return
+            relax.solve_lp()
+            if value - relax.value < ENOUGH * value:
+                return
+
+
+class Diving:
+    """Dives over known routes and such that price on the way, by turns, each plan bettered by ruin and recreate."""
+
+    def __init__(self, relax: Relaxation, seed: int) -> None:
+        self.relax, self.seed = relax, seed
+        self.kinds = Dives(relax, 0), Dives(relax, PRICED)
+        self.ruin: Ruin | None = None
+
+    def first(self) -> list[int]:
+        """Return the columns that one dive over known routes takes."""
+        return Dives(self.relax, 0).next(np.inf)
+
+    def again(self) -> None:
+        """Begin again: the prices are others."""
+        for dives in self.kinds:
+            dives.again()
+
+    @property
+    def worn_out(self) -> bool:
+        """Whether every dive has been made."""
+        return all(dives.worn_out for dives in self.kinds)
+
+    def next(self, dear: float) -> tuple[Routes, int, Columns, int]:
+        """Return the next dive's plan with its cost, and the routes and cost of the plan that it was bettered to.
+
+        Where a dive ends at `dear`, the jobs that it has not come to are put in where that costs least.
+        """
+        pool = self.relax.pool
+        taken = min((d for d in self.kinds if not d.worn_out), key=lambda d: d.made).next(dear)
+        routes = pool.routes_of(taken)
+        if self.ruin is None:
+            self.ruin = Ruin(self.relax.model, self.seed + 1)
+        self.ruin.begin_from(routes, afresh=True)
+        self.ruin.run(MEND_ROUNDS, self.ruin.stop_cents * MEND_HEAT)
+        self.relax.add(self.ruin.columns(self.ruin.now))
+        return routes, cost_of(pool, taken), self.ruin.columns(), self.ruin.cost
+
+
+def parts(value: Any, taken: list[int]) -> tuple[list[int], list[int]]:
+    """Return the columns not taken yet that are as good as whole, and the largest of the others, where there is one."""
+    open_ = np.ones(len(value), dtype=bool)
+    open_[taken] = False
+    whole = np.nonzero(open_ & (value >= SURE))[0].tolist()
+    part = np.where(open_ & (value < SURE) & (value > 1e-6), value, 0.0)
+    return whole, [int(part.argmax())] if part.any() else []
+
+
+def take_whole(relax: Relaxation, step: list[int]) -> tuple[list[int], list[int]]:
+    """Take the columns whole; return those taken, and any that no plan takes with the rest, which is shut."""
+    while step:
         relax.check()
-        whole = sorted({int(c) for c in np.nonzero(value >= SURE)[0]} - set(taken))
-        part = [
-            int(c) for c in np.argsort(-value, kind="stable")[: len(taken) + len(whole) + 1] if 1e-6 < value[c] < SURE
-        ]
-        step = whole + part[:1]
-        if not step:
-            break
-        while step and not relax.bound_columns(step, 1.0, np.inf):
-            relax.bound_columns(step, 0.0, np.inf)
-            if len(step) == 1:  # no plan takes it with the rest
-                relax.bound_columns(step, 0.0, 0.0)
-                shut += step
-            step = step[1:] if len(step) > 1 else []
-        taken += step
-        value = np.array(h.getSolution().col_value)[jobs:]
-    relax.bound_columns(taken + shut, 0.0, np.inf)
-    return taken
+        relax.limit(step, 1.0, np.inf)
+        if relax.solves():
+            return step, []
+        relax.limit(step, 0.0, np.inf)
+        if len(step) == 1:
+            relax.limit(step, 0.0, 0.0)
+            relax.solves()
+            return [], step
+        step = step[1:]
+    return [], []

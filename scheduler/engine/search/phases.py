@@ -13,7 +13,7 @@ from scheduler.engine.master.relaxation import Relaxation, Stopped
 from scheduler.engine.model.arrays import Ints, Model
 from scheduler.engine.pricing.columns import Columns, columns_of_routes
 from scheduler.engine.search.closing import WIDER, Closing
-from scheduler.engine.search.diving import dive
+from scheduler.engine.search.diving import Diving
 from scheduler.engine.search.incumbent import Best, Routes
 from scheduler.engine.search.meeting import Meeting
 from scheduler.engine.search.neighborhood import Polish
@@ -32,6 +32,7 @@ MANY_DAYS = 40  # crew days up to which one integer program over all of them is 
 MEETING_WORKERS = 4  # each of its own kind: they do better by turns on two cores than two would
 MEETING_FROM = 0.3  # of the time given, from which on the bound is raised no more where crews have to meet
 CUT_STALL = 0.02  # share of the gap that a round of cuts must close to be followed by another
+WIDE, ROUNDS_MORE = 0.003, 5  # share of the cost from which on cuts that stall go on, rounds at once
 ALL_NODES = 5_000  # of the integer program over all routes found
 ALL_SHARE = 0.1  # of the time given, until something else is tried
 FEW, FEW_ROOM = 30_000, 300_000  # routes that one quick integer program takes; labels of a crew day to list them
@@ -64,6 +65,7 @@ class Search:
             self.relax.add(columns_of_routes(self.model, start))
         self.threads = threads
         self.polish = Polish(self.model, self.relax.pool, seed)
+        self.diving = Diving(self.relax, seed)
         self.given, self.polished, self.dived = left(), 0.0, 0
         self.next_dive = 0.1 * self.given
         self.step = FIRST_STEP * len(self.model.crew_days)  # routes to choose from next
@@ -76,9 +78,7 @@ class Search:
         self.column_of: dict[int, int] = {}  # the pool's columns of the best plan, by crew day
         self.meets = bool((self.model.assist_of >= 0).any())  # some crews have to meet: routes alone do not say when
         self.cutting = len(self.model.crew_days) <= MANY_DAYS  # of more crew days each round of pricing takes long
-        self.members: dict[int, list[int]] = {}
-        for k, group in enumerate(self.model.group.tolist()):
-            self.members.setdefault(group, []).append(k)
+        self.more_cuts = self.cutting  # until several rounds of cuts close too little
 
     def run(self) -> None:
         """Search until the best plan is proven best."""
@@ -103,7 +103,8 @@ class Search:
             return
         self.dive()
         self.narrow()
-        anew = self.roaming is not None or len(self.model.crew_days) > MANY_DAYS
+        few_days = len(self.model.crew_days) <= MANY_DAYS
+        anew = self.roaming is not None or not few_days
         most, room, nodes = MOST_COLUMNS, DAY_ROOM, ALL_NODES
         while not self.best.proven:
             self.take_in()
@@ -111,6 +112,10 @@ class Search:
                 self.settle()
             elif self.cutting:
                 self.tighten()
+            elif few_days and not self.diving.worn_out:
+                self.dive_on()
+            elif few_days and self.more_cuts and self.gap() > WIDE * self.best.cost:
+                self.tighten(ROUNDS_MORE)
             elif anew and not self.polish.worn_out:
                 self.best.tell("planning some crew days anew")
                 self.polish_once()
@@ -187,8 +192,17 @@ class Search:
 
     def dive(self) -> None:
         """Make a plan of the linear program's solution."""
-        taken = dive(self.relax)
-        self.best.offer(self.routes_of(taken), cost_of(self.relax.pool, taken))
+        taken = self.diving.first()
+        self.best.offer(self.relax.pool.routes_of(taken), cost_of(self.relax.pool, taken))
+
+    def dive_on(self) -> None:
+        """Make a plan by the next dive, and one more by ruin and recreate from it."""
+        self.best.tell("taking the cheapest routes one by one")
+        before = self.best.cost
+        routes, cost, columns, mended = self.diving.next(before)
+        self.best.offer(routes, cost)
+        self.offer(columns, mended)
+        self.cutting |= self.best.cost < before and len(self.relax.rows.odd_sets) > 0  # of less a cut closes more
 
     def polish_once(self) -> None:
         """Plan the crew days of one neighborhood anew."""
@@ -209,13 +223,17 @@ class Search:
         self.tried = self.gap()
         return self.relax.under(self.tried, FEW, FEW_ROOM, all_or_none=True)
 
-    def tighten(self) -> None:
+    def tighten(self, rounds: int = 1) -> None:
         """Cut off a part of what is no plan, and raise the bound by it, as long as that closes some of the gap."""
         self.best.tell("raising the bound")
-        before = self.relax.bound
-        self.cutting = self.relax.tighten(self.priced)
-        self.best.prove(self.relax.bound)
-        self.cutting &= self.relax.bound - before > CUT_STALL * (self.best.cost - before)
+        before, more = self.relax.bound, True
+        for _ in range(rounds):
+            more = more and self.relax.tighten(self.priced)
+            self.best.prove(self.relax.bound)
+        if more:
+            self.diving.again()
+        self.cutting = more and self.relax.bound - before > CUT_STALL * (self.best.cost - before)
+        self.more_cuts = self.cutting or (more and rounds == 1)
 
     def listed(self, most: int, room: int) -> bool:
         """List every route that could still pay; return whether there was room for them."""
@@ -238,7 +256,7 @@ class Search:
             items, own = frozenset(pool.jobs[c].tolist()), found.setdefault(pool.crew_day[c], {})
             cents, out = own.get(items, (pool.cost[c], pool.out[c]))
             own[items] = min(cents, pool.cost[c]), min(out, pool.out[c])
-        return {k: own for group, own in found.items() for k in self.members[group]}
+        return {k: own for group, own in found.items() for k in pool.members[group]}
 
     def gap(self) -> float:
         """Return the reduced cost up to which a route could be in a plan cheaper than the best."""
@@ -309,7 +327,7 @@ class Search:
         left = self.left()
 
         def better(columns: list[int], cost: float) -> None:
-            self.best.offer(self.routes_of(columns), cost)
+            self.best.offer(self.relax.pool.routes_of(columns), cost)
 
         answer = select(
             self.relax.pool,
@@ -350,19 +368,7 @@ class Search:
         pool = self.relax.pool
         places = enumerate(zip(columns.crew_day.tolist(), columns.out.tolist(), strict=True))
         names = [pool.find(group, columns.jobs_of(c), out) for c, (group, out) in places]
-        self.best.offer(self.routes_of(names), cost)
-
-    def routes_of(self, columns: list[int]) -> Routes:
-        """Return the columns as routes, those of a group of equal crew days dealt out to its members."""
-        pool = self.relax.pool
-        dealt: dict[int, int] = {}
-        made: Routes = {}
-        for c in columns:
-            group = pool.crew_day[c]
-            member = self.members[group][dealt.get(group, 0)]
-            dealt[group] = dealt.get(group, 0) + 1
-            made[member] = [int(j) for j in pool.jobs[c]]
-        return made
+        self.best.offer(self.relax.pool.routes_of(names), cost)
 
 
 def search(

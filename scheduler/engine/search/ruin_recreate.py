@@ -229,8 +229,8 @@ class Ruin:
         copy_state(self.now, self.trial)
         copy_state(self.now, self.best)
 
-    def begin_from(self, routes: Routes, starts: Mapping[int, int] | None = None) -> None:
-        """Go on from these routes; `starts`: of jobs that have an assist."""
+    def begin_from(self, routes: Routes, starts: Mapping[int, int] | None = None, *, afresh: bool = False) -> None:
+        """Go on from these routes; `starts`: of jobs that have an assist; `afresh`: what was best before is let go."""
         fix = np.full(len(self.model.service), -1, dtype=np.int64)
         for j, start in (starts or {}).items():
             fix[j] = start
@@ -240,7 +240,7 @@ class Ruin:
         ptr = np.concatenate([[0], np.cumsum([len(jobs) for jobs in held])]).astype(np.int64)
         flat = np.array([j for jobs in held for j in jobs], dtype=np.int64)
         plan_as(self.week, self.now, self.trial, np.array(sorted(routes), dtype=np.int64), ptr, flat, fix)
-        if self.now.total[0] < self.best.total[0]:
+        if afresh or self.now.total[0] < self.best.total[0]:
             copy_state(self.now, self.best)
 
     def run(self, rounds: int, heat: float, cooling: float = 1.0) -> float:

@@ -28,7 +28,7 @@ class Carried:
     def __init__(self, solved: Relaxation, check: Callable[[], None] = lambda: None) -> None:
         self.check = check
         self.price: dict[Key, float] = dict(zip(_keys(solved.rows), solved.dual.tolist(), strict=False))
-        cuts = solved.dual[solved.rows.cut_row : solved.rows.triple_row]
+        cuts = solved.dual[solved.rows.cut_row : solved.rows.odd_set_row]
         self.cuts = [(cut, float(price)) for cut, price in zip(solved.rows.cuts, cuts, strict=True) if price < 0]
         self.least: dict[bytes, float] = {}
         self.crew_day_least: dict[tuple[str, int], float] = {}  # of the week as it was, its own row's price not counted

@@ -6,7 +6,8 @@ from pathlib import Path
 
 import pytest
 
-from api.settings import read_secret, read_settings
+from api.secret import read_secret
+from api.settings import read_settings
 from scheduler.errors import BadInput
 
 

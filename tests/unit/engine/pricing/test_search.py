@@ -3,14 +3,13 @@
 from __future__ import annotations
 
 import itertools
-import math
 import random
 
 import numpy as np
 import pytest
 
 from scheduler import build
-from scheduler.engine.model.arrays import Model
+from scheduler.engine.model.arrays import Ints, Model
 from scheduler.engine.model.timing import time_route
 from scheduler.engine.pricing.columns import Columns
 from scheduler.engine.pricing.crew_day import Day, Prices
@@ -64,6 +63,13 @@ def as_sets(columns: Columns) -> dict[tuple[int, ...], int]:
     }
 
 
+def sets_of(rows: int) -> Ints:
+    """Return all sets of three rows and some of five."""
+    five = list(itertools.combinations(range(rows), 5))[::3]
+    three = [(*triple, -1, -1) for triple in itertools.combinations(range(rows), 3)]
+    return np.array(three + five, np.int64).reshape(-1, 5)
+
+
 def test_every_set_is_found_at_its_least_cost(drawn: list[Model]) -> None:
     for model in drawn:
         for k in range(len(model.crew_days)):
@@ -77,14 +83,15 @@ def test_the_most_negative_route_is_found_whatever_the_prices(drawn: list[Model]
     for model in drawn:
         for k in range(len(model.crew_days)):
             day = Day(model, k)
+            odd_sets = sets_of(len(model.service))
             prices = Prices(
                 job=[chance.uniform(0, 40_000, len(c.jobs)) for c in model.crew_days],
                 sigma=-chance.uniform(0, 3_000, len(model.crew_days)),
                 helper=chance.uniform(0, 4_000, len(model.helper_cap)),
                 pool=chance.uniform(0, 4_000, len(model.pool_cap)),
                 pair=[np.zeros(0)] * k + [chance.uniform(0, 4_000, len(day.pairs))],
-                triples=np.array(list(itertools.combinations(range(len(model.service)), 3)), np.int64).reshape(-1, 3),
-                triple=chance.uniform(0, 6_000, math.comb(len(model.service), 3)),
+                odd_sets=odd_sets,
+                odd_set=chance.uniform(0, 6_000, len(odd_sets)),
                 weekly=np.zeros(0),
             )
             _, every, _ = day.search(prices, 1e15, every_set=True, room=50_000)
@@ -93,12 +100,12 @@ def test_the_most_negative_route_is_found_whatever_the_prices(drawn: list[Model]
             assert few.min() == pytest.approx(every.min(), abs=1e-6)
 
 
-def test_two_of_a_triple_cost_its_price_once(drawn: list[Model]) -> None:
+def test_each_two_of_an_odd_set_cost_its_price(drawn: list[Model]) -> None:
     chance = np.random.default_rng(4)
     for model in drawn:
         rows = len(model.service) + len(model.crew_days)
-        triples = np.array(list(itertools.combinations(range(rows), 3)), np.int64).reshape(-1, 3)
-        price = chance.uniform(0, 6_000, len(triples))
+        odd_sets = sets_of(rows)
+        price = chance.uniform(0, 6_000, len(odd_sets))
         for k in range(len(model.crew_days)):
             day = Day(model, k)
             prices = Prices(
@@ -107,16 +114,16 @@ def test_two_of_a_triple_cost_its_price_once(drawn: list[Model]) -> None:
                 helper=np.zeros(len(model.helper_cap)),
                 pool=np.zeros(len(model.pool_cap)),
                 pair=[np.zeros(0)] * k + [np.zeros(len(day.pairs))],
-                triples=triples,
-                triple=price,
+                odd_sets=odd_sets,
+                odd_set=price,
                 weekly=np.zeros(0),
             )
             columns, reduced, _ = day.search(prices, 1e15, every_set=True, room=50_000)
             for c in range(len(columns)):
                 held = [*columns.jobs_of(c), len(model.service) + k]
-                twice = np.isin(triples, held).sum(axis=1) >= 2
+                twos = np.isin(odd_sets, held).sum(axis=1) // 2
                 rounding = 0.5 + 1e-6  # of the metres
-                assert reduced[c] == pytest.approx(columns.cost[c] + price[twice].sum(), abs=rounding)
+                assert reduced[c] == pytest.approx(columns.cost[c] + price @ twos, abs=rounding)
 
 
 def test_a_beam_may_miss_routes_but_never_makes_one_up(drawn: list[Model]) -> None:

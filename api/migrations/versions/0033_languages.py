@@ -1,14 +1,14 @@
 """People and customers read in a language of theirs, and a message in another has its English beside it.
 
-Revision ID: 0028_languages
-Revises: 0025_stays
+Revision ID: 0033_languages
+Revises: 0031_erasing
 """
 
 import sqlalchemy as sa
 from alembic import op
 
-revision = "0028_languages"
-down_revision = "0025_stays"
+revision = "0033_languages"
+down_revision = "0031_erasing"
 branch_labels = None
 depends_on = None
 

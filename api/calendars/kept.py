@@ -1,0 +1,78 @@
+"""The calendars that are fetched: made, stopped, and how each of them stands."""
+
+from __future__ import annotations
+
+import datetime
+from dataclasses import dataclass
+from urllib.parse import urlsplit
+
+import sqlalchemy as sa
+from sqlmodel import Session, col, select
+
+from api import tables
+from api.fields.limits import LIMITS
+from api.ledger.history import note
+from api.office import busy
+from scheduler.errors import BadInput
+
+MOST = 60
+
+
+@dataclass(frozen=True)
+class CalendarStands:
+    """One calendar as its page shows it: `host` alone of its address, since whoever has the address reads it."""
+
+    id: int
+    who: str
+    host: str
+    fetched_at: datetime.datetime | None
+    days: int
+    file_id: str | None
+    words: str
+
+
+def make(session: Session, whose: str, address: str, *, by: str, now: datetime.datetime) -> int:
+    """Keep a calendar that is fetched from now on, and return its id; raises `BadInput` naming the field."""
+    address = address.strip()
+    if address.lower().startswith(("webcal://", "webcals://")):
+        address = f"https://{address.partition('://')[2]}"
+    try:
+        kept = LIMITS["busy_calendar.address"].check(address)
+    except BadInput as fault:
+        raise BadInput("address", fault.problem) from None
+    busy.workers(session, whose)
+    row = tables.BusyCalendar
+    if session.exec(select(row.id).where(row.whose == whose, row.address == kept)).first() is not None:
+        raise BadInput("address", "is fetched already for the same person")
+    if session.exec(select(sa.func.count()).select_from(row)).one() >= MOST:
+        raise BadInput("address", f"is one too many: {MOST} calendars are fetched already")
+    made = row(whose=whose, address=kept, made_at=now, made_by=by, next_at=now)
+    session.add(made)
+    session.flush()
+    note(session, now, by, "made", "calendar", whose[:80], {"host": urlsplit(kept).hostname or ""})
+    return made.id or 0
+
+
+def stop(session: Session, row: tables.BusyCalendar, *, by: str, now: datetime.datetime) -> None:
+    """Fetch a calendar no more; the days off that were taken from it stay."""
+    note(session, now, by, "ended", "calendar", row.whose[:80], {"host": urlsplit(row.address).hostname or ""})
+    session.delete(row)
+
+
+def taken(session: Session, file_id: str) -> None:
+    """Note that somebody has looked through what a calendar named, and has taken it in."""
+    row = tables.BusyCalendar
+    session.execute(sa.update(row).where(col(row.file_id) == file_id).values(file_id=None))
+
+
+def standing(session: Session) -> list[CalendarStands]:
+    """Return all calendars with how they stand, by whose they are."""
+    names, row = dict(busy.choices(session)), tables.BusyCalendar
+    files = set(session.exec(select(tables.SentFile.id)))
+    return [
+        CalendarStands(
+            one.id or 0, names.get(one.whose, one.whose), urlsplit(one.address).hostname or "", one.fetched_at,
+            one.days, one.file_id if one.file_id in files else None, one.words,
+        )
+        for one in session.exec(select(row).order_by(col(row.whose), col(row.id)))
+    ]  # fmt: skip

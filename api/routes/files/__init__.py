@@ -1,0 +1,1 @@
+"""Files and calendars that come into the office."""

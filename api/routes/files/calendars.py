@@ -1,0 +1,57 @@
+"""Calendars that are fetched for days off: added, fetched now, stopped."""
+
+from __future__ import annotations
+
+from typing import Annotated, Literal
+from urllib.parse import urlencode
+
+from fastapi import APIRouter, Form, Path, Request
+from fastapi.responses import RedirectResponse, Response
+
+from api import tables
+from api.access.guards import found
+from api.calendars import kept
+from api.clock import Now
+from api.database import transaction
+from api.http.pages import Database
+from api.office.kinds import KINDS
+from api.routes.office.kinds import Office, list_page
+from scheduler.errors import BadInput
+
+router = APIRouter(prefix="/set-up/days-off/calendars", tags=["set up"])
+
+
+@router.post("")
+def add(
+    request: Request, session: Database, now: Now, who: Office,
+    address: Annotated[str, Form(max_length=500, description="https or webcal")],
+    whose: Annotated[str, Form(max_length=90, description="a person, or crew and its id")] = "",
+) -> Response:  # fmt: skip
+    """Have a calendar fetched from now on, at once for the first time."""
+    try:
+        with transaction(request.app.state.database) as own:  # over before it is fetched, which takes a while
+            made = kept.make(own, whose, address, by=who.name, now=now)
+    except BadInput as fault:
+        words = fault.problem if fault.where == "whose" else f"The calendar’s {fault.where} {fault.problem}"
+        return list_page(request, session, KINDS["days-off"], fault=words, status=422)
+    request.app.state.calendars.fetch(made)
+    return _back("The calendar is fetched every hour from now on.")
+
+
+@router.post("/{calendar_id}")
+def change(
+    request: Request, session: Database, now: Now, who: Office,
+    calendar_id: Annotated[int, Path(ge=1, le=2**31 - 1)],
+    do: Annotated[Literal["fetch", "stop"], Form(description="fetch it now, or no more")],
+) -> Response:  # fmt: skip
+    """Fetch a calendar now, or no more; the days off that were taken from it stay."""
+    row = found(session, tables.BusyCalendar, calendar_id, "calendar")
+    if do == "stop":
+        kept.stop(session, row, by=who.name, now=now)
+        return _back("The calendar is fetched no more; the days off taken from it stay.")
+    request.app.state.calendars.fetch(calendar_id)
+    return _back("The calendar was fetched.")
+
+
+def _back(words: str) -> Response:
+    return RedirectResponse(f"/set-up/days-off?{urlencode({'kept': words})}", 303)

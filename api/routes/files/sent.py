@@ -1,0 +1,161 @@
+"""Files that the office sends: looked through column by column and row by row before anything is taken in."""
+
+from __future__ import annotations
+
+import datetime
+from typing import Annotated
+from zoneinfo import ZoneInfo
+
+from fastapi import APIRouter, File, Form, Request, UploadFile
+from fastapi.responses import RedirectResponse, Response
+from sqlmodel import Session, select
+
+from api import tables
+from api.access.guards import Who, found
+from api.calendars.kept import taken as calendars_taken
+from api.clock import Now
+from api.exchange.uploads import MOST_BYTES
+from api.http.pages import Database, page
+from api.http.problems import Problem, responses
+from api.office import busy, files, taking
+from api.office.hanging import Hanging, hanging
+from api.office.kind import Kind
+from api.office.kinds import KINDS
+from api.office.work import cards
+from api.office.work.addresses import addresses_in
+from api.places.filling import look_up
+from api.routes.office.kinds import MOST_SHOWN, KindId, Office, csv_answer, kind_called, list_page, sent_texts
+from scheduler.errors import BadInput
+
+router = APIRouter(prefix="/set-up", tags=["set up"])
+
+
+@router.post("/{kind_id}/files", responses=responses(413))
+def send(
+    request: Request, session: Database, now: Now, who: Office, kind_id: KindId,
+    file: Annotated[UploadFile, File(description="a CSV or XLSX file; contacts of customers, a calendar of days off")],
+    whose: Annotated[str, Form(max_length=90, description="of a calendar: a person, or crew and its id")] = "",
+) -> Response:  # fmt: skip
+    """Take a file up, to be looked through before anything of it is taken in."""
+    kind, name = kind_called(kind_id), file.filename or "the file"
+    try:
+        rows = _rows(session, kind, file.file.read(MOST_BYTES + 1), name, whose, now)
+        made = taking.send(session, kind, name, rows, by=who.name, now=now)
+    except BadInput as fault:
+        return list_page(request, session, kind, fault=f"{name} {fault.problem}", status=422)
+    return RedirectResponse(f"/set-up/{kind.id}/files/{made}", 303)
+
+
+@router.get("/{kind_id}/files/{file_id}")
+def look_through(
+    request: Request, session: Database, now: Now, who: Office, kind_id: KindId, file_id: str
+) -> Response:  # fmt: skip
+    """Show how a file's columns are read, and what each of its rows would do."""
+    kind = kind_called(kind_id)
+    sent = _file(session, kind, file_id)
+    table = files.table_of(sent.table, kind)
+    columns, remembered = taking.columns_of(session, kind, table)
+    _look_up(request, session, kind, table, columns)
+    return _file_page(request, session, kind, sent, table, columns, who, now, remembered=remembered)
+
+
+@router.post("/{kind_id}/files/{file_id}", responses=responses(409))
+async def take_in(
+    request: Request, session: Database, now: Now, who: Office, kind_id: KindId, file_id: str
+) -> Response:  # fmt: skip
+    """Read a file by other columns, or take in what can stand of it; the rest is left in a file to mend."""
+    kind, form = kind_called(kind_id), await sent_texts(request)
+    sent = _file(session, kind, file_id)
+    table = files.table_of(sent.table, kind)
+    columns = [form.get(f"column-{n}", "") for n in range(len(table.heads))]
+    try:
+        taking.check_columns(kind, columns)
+    except BadInput as fault:
+        return _file_page(request, session, kind, sent, table, columns, who, now, fault=fault.problem, status=422)
+    _look_up(request, session, kind, table, columns)
+    if form.get("do") != "keep":
+        return _file_page(request, session, kind, sent, table, columns, who, now)
+    if _tried(request, kind, table, columns, who, now)[0].mark != form.get("mark"):
+        words = "The rows would do something else by now than was shown. Nothing was taken in: look again."
+        return _file_page(request, session, kind, sent, table, columns, who, now, fault=words, status=409)
+    done = taking.take(session, kind, table, columns, by=who.name, now=now)
+    taking.remember(session, kind, table, columns)
+    calendars_taken(session, sent.id)
+    return _file_page(request, session, kind, sent, table, columns, who, now, done=done)
+
+
+@router.get("/{kind_id}/files/{file_id}/refused.csv", response_class=Response)
+def refused(
+    request: Request, session: Database, now: Now, who: Office, kind_id: KindId, file_id: str
+) -> Response:  # fmt: skip
+    """Give the rows of a file that are refused, each with what to fix in it, to be mended and sent again."""
+    kind = kind_called(kind_id)
+    sent = _file(session, kind, file_id)
+    table = files.table_of(sent.table, kind)
+    columns, _ = taking.columns_of(session, kind, table)
+    heads, rows = taking.refused_rows(table, _tried(request, kind, table, columns, who, now)[0])
+    return csv_answer(files.to_csv(heads, rows), f"{kind.id}-refused.csv")
+
+
+def _file(session: Session, kind: Kind, file_id: str) -> tables.SentFile:
+    sent = found(session, tables.SentFile, file_id, "sent file")
+    if sent.kind != kind.id:
+        raise Problem(404, f"This file was not sent for {kind.title.lower()}.")
+    return sent
+
+
+def _tried(
+    request: Request, kind: Kind, table: files.SentTable, columns: list[str], who: Who, now: datetime.datetime
+) -> tuple[taking.TableTaken, Hanging]:
+    """Return what a table would do, and what hangs on it; nothing is kept."""
+    tried: list[taking.TableTaken] = []
+
+    def do(session: Session) -> None:
+        tried.append(taking.take(session, kind, table, columns, by=who.name, now=now))
+
+    hangs = hanging(request.app.state.database, now, do)
+    return tried[0], hangs
+
+
+def _rows(
+    session: Session, kind: Kind, data: bytes, name: str, whose: str, now: datetime.datetime
+) -> files.Rows:  # fmt: skip
+    """Return the rows of a table, of contacts, or of a calendar."""
+    if len(data) <= MOST_BYTES and cards.is_cards(data):
+        if kind.by_lines != "customers":
+            raise BadInput(name, "holds contacts: send it on the page Customers")
+        return cards.card_rows(data, name)
+    if len(data) <= MOST_BYTES and busy.is_calendar(data):
+        if kind.table is not tables.DayOff:
+            raise BadInput(name, "is a calendar: send it on the page Days off")
+        try:
+            who = busy.workers(session, whose)
+        except BadInput as fault:
+            raise BadInput(name, f"is a calendar: {fault.problem}") from None
+        zone = ZoneInfo(session.exec(select(tables.Business.timezone)).first() or "UTC")
+        return busy.busy_rows(data, name, who, zone, now.astimezone(zone).date())
+    return files.read_rows(data, name)
+
+
+def _look_up(
+    request: Request, session: Session, kind: Kind, table: files.SentTable, columns: list[str]
+) -> None:  # fmt: skip
+    """Have the addresses of a file looked up that are not on the map, the first of them before its rows are read."""
+    wanted = addresses_in(session, kind, table.lines, columns)
+    if wanted:
+        look_up(request.app.state.places, wanted)
+
+
+def _file_page(
+    request: Request, session: Session, kind: Kind, sent: tables.SentFile, table: files.SentTable,
+    columns: list[str], who: Who, now: datetime.datetime, *, remembered: bool = False, fault: str = "",
+    done: taking.TableTaken | None = None, status: int = 200,
+) -> Response:  # fmt: skip
+    tried, hangs = done, Hanging()
+    if done is None and status != 422:
+        tried, hangs = _tried(request, kind, table, columns, who, now)
+    values = {
+        "kind": kind, "kinds": KINDS.values(), "sent": sent, "table": table, "columns": columns, "tried": tried,
+        "hangs": hangs, "remembered": remembered, "fault": fault, "done": done, "most": MOST_SHOWN,
+    }  # fmt: skip
+    return page(request, "office/file.html", values, status=status)

@@ -1,0 +1,88 @@
+"""The page of one customer: who they are, where their awnings hang; for managers also giving all out, and erasing."""
+
+from __future__ import annotations
+
+import os
+import tempfile
+from typing import Annotated, Any
+
+from fastapi import APIRouter, Form, Request
+from fastapi.responses import FileResponse, JSONResponse, RedirectResponse, Response
+from sqlmodel import Session
+from starlette.background import BackgroundTask
+
+from api.access.accounts import Role
+from api.access.guards import Who, allow, found
+from api.clock import Now
+from api.customers import erasing, gathered, packed
+from api.database import transaction
+from api.http.pages import Database, page, wants_json
+from api.http.problems import responses
+from api.routes.records import Words
+from api.tables import Customer
+from scheduler.errors import BadInput
+
+router = APIRouter(prefix="/customers", tags=["customers"])
+Manager = Annotated[Who, allow(Role.manager)]
+GraveManager = Annotated[Who, allow(Role.manager, grave=True)]
+_FILE = {"schema": {"type": "string", "format": "binary"}}
+_ZIP: dict[int | str, dict[str, Any]] = {
+    200: {"description": "a ZIP file", "content": {"application/zip": _FILE}},
+}
+
+
+def show(request: Request, session: Session, customer: Customer, fault: str = "") -> Response:
+    """Return the page of a customer."""
+    who: Who = request.state.who
+    values = {
+        "customer": customer,
+        "sites": gathered.sites_of(session, customer.id),
+        "visits": gathered.visits_of(session, customer.id),
+        "erased": gathered.erased(session, customer.id),
+        "cannot": erasing.may_be_erased(session, customer.id) if who.role is Role.manager else "",
+        "manager": who.role is Role.manager,
+        "office": who.role in (Role.manager, Role.office),
+        "fault": fault,
+    }
+    return page(request, "customer.html", values, status=422 if fault else 200)
+
+
+@router.get("/{customer_id}/kept.zip", responses=_ZIP, response_class=Response)
+def kept(request: Request, now: Now, who: Manager, customer_id: str) -> Response:
+    """Give all that is kept on a customer: a table for each kind of row, pictures and drawings."""
+    made, name = tempfile.mkstemp(prefix="eave-customer-", suffix=".zip")
+    state = request.app.state
+    try:
+        with transaction(state.database) as session:
+            found(session, Customer, customer_id, "customer")
+        with os.fdopen(made, "wb") as out:
+            packed.pack(state.database, state.settings.data, customer_id, out, by=who.name, now=now)
+    except BaseException:
+        os.unlink(name)
+        raise
+    after = BackgroundTask(os.unlink, name)
+    headers = {"Cache-Control": "no-store"}
+    return FileResponse(name, 200, headers, "application/zip", background=after, filename=f"customer-{customer_id}.zip")
+
+
+@router.post("/{customer_id}/erase", responses=responses(409))
+def erase(
+    request: Request,
+    session: Database,
+    now: Now,
+    who: GraveManager,
+    customer_id: str,
+    sure: Annotated[Words, Form(max_length=80, description="the customer's id once more")] = "",
+) -> Response:
+    """Erase a customer for good: who they are goes from the rows, the history and the pictures."""
+    customer, state = found(session, Customer, customer_id, "customer"), request.app.state
+    if sure.strip() != customer.id:
+        fault = BadInput("sure", f'must be "{customer.id}", the number of the customer who is erased')
+        if wants_json(request):
+            raise fault
+        return show(request, session, customer, f"To erase for good, write {customer.id}.")
+    session.rollback()  # erasing writes in a transaction of its own
+    done = erasing.erase(state.database, state.settings.data, customer_id, by=who.name, now=now)
+    if wants_json(request):
+        return JSONResponse({"lines": done.lines, "photos": done.photos, "still_named_in": list(done.left)})
+    return RedirectResponse(f"/customers/{customer_id}", 303)

@@ -1,0 +1,58 @@
+"""One's own sessions: where somebody is signed in, and the end of each."""
+
+from __future__ import annotations
+
+from typing import Annotated
+
+from fastapi import APIRouter, Request
+from fastapi.responses import JSONResponse, RedirectResponse, Response
+
+from api.access import accounts
+from api.access.guards import STAFF, Who, allow, cookie_name
+from api.clock import machine_clock
+from api.http.pages import Database, wants_json
+from api.http.problems import Problem
+from api.ledger.history import note
+from api.routes.office.accounts import SignedIn, unkept
+
+router = APIRouter(tags=["accounts"])
+
+
+@router.get("/sessions")
+def session_list(request: Request, session: Database, who: SignedIn) -> Response:
+    """List one's own sessions that are not over: when they began, when they were used last, by which browser."""
+    assert who.account_id is not None
+    own = accounts.digest(request.cookies.get(cookie_name(request.app.state.settings, "session"), ""))
+    rows = [
+        {"id": row.digest[:16], "made_at": row.made_at.isoformat(), "agent": row.agent, "this": row.digest == own,
+         "seen_at": (row.seen_at or row.made_at).isoformat(), "expires_at": row.expires_at.isoformat()}
+        for row in accounts.sessions_of(session, who.account_id, machine_clock())
+    ]  # fmt: skip
+    return unkept(JSONResponse({"items": rows}))
+
+
+@router.post("/sessions/end")
+def end_other_sessions(
+    request: Request, session: Database, who: Annotated[Who, allow(*STAFF, one_time=True, grave=True)]
+) -> Response:
+    """End all of one's own sessions but this one."""
+    assert who.account_id is not None
+    own = accounts.digest(request.cookies.get(cookie_name(request.app.state.settings, "session"), ""))
+    others = [row for row in accounts.sessions_of(session, who.account_id, machine_clock()) if row.digest != own]
+    for row in others:
+        session.delete(row)
+    note(session, machine_clock(), who.name, "ended other sessions", "account", who.name, {"number": len(others)})
+    return JSONResponse({"ended": len(others)}) if wants_json(request) else RedirectResponse("/password", 303)
+
+
+@router.post("/sessions/{session_id}/end")
+def end_session(request: Request, session: Database, who: SignedIn, session_id: str) -> Response:
+    """End one of one's own sessions."""
+    assert who.account_id is not None
+    mine = [
+        row for row in accounts.sessions_of(session, who.account_id, machine_clock()) if row.digest[:16] == session_id
+    ]
+    if not mine:
+        raise Problem(404, f'You have no session "{session_id}".')
+    session.delete(mine[0])
+    return JSONResponse({"ended": session_id}) if wants_json(request) else RedirectResponse("/password", 303)

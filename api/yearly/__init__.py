@@ -1,0 +1,1 @@
+"""Services that come back every year: which are due, and the visits that they make by themselves."""

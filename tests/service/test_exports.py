@@ -1,0 +1,94 @@
+"""The whole archive is made outside the request: begun, looked at while it is made, fetched, and one at a time."""
+
+from __future__ import annotations
+
+import datetime
+import io
+import multiprocessing
+import time
+import zipfile
+from collections.abc import Callable
+from dataclasses import replace
+from pathlib import Path
+from typing import Any
+
+import pytest
+from fastapi import FastAPI
+from fastapi.testclient import TestClient
+
+from api.access.accounts import Role
+from api.exchange import exports as module
+from api.exchange.exports import KEPT
+from tests.service.cast import JSON, PAGE, add_yard, csrf_in, running, settings_for, signed_in
+
+
+def until(client: TestClient, address: str, holds: Callable[[dict[str, Any]], bool]) -> dict[str, Any]:
+    end = time.monotonic() + 60
+    while not holds(found := client.get(address, headers=JSON).json()):
+        assert time.monotonic() < end, found
+        time.sleep(0.02)
+    return dict(found)
+
+
+def test_an_archive_is_made_in_a_process_of_its_own_and_tells_how_far_it_is(sqlite_folder: Path) -> None:
+    with running(replace(settings_for(sqlite_folder), preparers=1)) as app:
+        add_yard(app.state.database)
+        client = signed_in(app, Role.manager)
+        begun = client.post("/exchange/exports", headers=JSON)
+        assert begun.status_code == 202
+        address = begun.headers["location"]
+        assert client.post("/exchange/exports", headers=JSON).status_code == 409  # one at a time
+        assert client.get(f"{address}/file", headers=JSON).status_code == 409
+        made = until(client, address, lambda found: found["state"] != "making")
+        assert (made["state"], made["fault"]) == ("made", "")
+        assert made["done"] == made["total"] > 50
+        fetched = client.get(made["file"])
+        assert "archive.json" in zipfile.ZipFile(io.BytesIO(fetched.content)).namelist()
+        line = client.get("/history", params={"noun": "business"}).json()["items"][0]
+        assert (line["did"], line["by"]) == ("exported", "maud")
+        app.state.exports._newest.begun_at -= 2 * KEPT
+        assert client.get(address, headers=JSON).status_code == 404
+
+
+def test_a_process_that_is_killed_is_told_and_the_next_archive_is_made(sqlite_folder: Path) -> None:
+    with running(replace(settings_for(sqlite_folder), preparers=1)) as app:
+        add_yard(app.state.database)
+        client = signed_in(app, Role.manager)
+        before = multiprocessing.active_children()
+        address = client.post("/exchange/exports", headers=JSON).headers["location"]
+        end = time.monotonic() + 30
+        killed = False
+        while not killed and time.monotonic() < end:
+            for child in (one for one in multiprocessing.active_children() if one not in before):
+                child.kill()
+                killed = True
+        found = until(client, address, lambda found: found["state"] != "making")
+        assert (found["state"], found["fault"]) == ("failed", "It was broken off: try again.")
+        assert "broken off" in client.get(address, headers=PAGE).text
+        again = client.post("/exchange/exports", headers=JSON).headers["location"]
+        found = until(client, again, lambda found: found["state"] != "making")
+        assert (found["state"], found["fault"]) == ("made", "")
+
+
+def test_the_page_leads_through_it_without_a_script(app: FastAPI, monkeypatch: pytest.MonkeyPatch) -> None:
+    client, write = signed_in(app, Role.manager), module.write_whole_file
+    page = client.get("/exchange", headers=PAGE).text
+    gate = datetime.timedelta()
+
+    def slowly(address: str, data: Path, file: Path, now: datetime.datetime, step: Any) -> None:
+        step(3, 10)
+        while not gate:
+            time.sleep(0.01)
+        write(address, data, file, now, step)
+
+    monkeypatch.setattr(module, "write_whole_file", slowly)
+    led = client.post("/exchange/exports", data={"csrf": csrf_in(page)}, headers=PAGE)
+    assert led.status_code == 303
+    until(client, led.headers["location"], lambda found: found["done"] == 3)
+    shown = client.get(led.headers["location"], headers=PAGE).text
+    assert "3 of 10 tables and files" in shown
+    assert 'http-equiv="refresh"' in shown
+    gate = datetime.timedelta(1)
+    until(client, led.headers["location"], lambda found: found["state"] == "made")
+    assert "Save the ZIP file" in client.get(led.headers["location"], headers=PAGE).text
+    assert client.get("/exchange/exports/unknown", headers=JSON).status_code == 404
