@@ -75,8 +75,11 @@ class ExpectedDay:
     past_min: int
 
 
-def day_plan(week: Week, route: Route) -> DayPlan | None:
-    """Return a route of a plan of `week` with what its times depend on; None where it cannot go out at all."""
+def day_plan(week: Week, route: Route, by_way_of: Mapping[str, str] = {}) -> DayPlan | None:
+    """Return a route of a plan of `week` with what its times depend on; None where it cannot go out at all.
+
+    by_way_of: places that the crew comes by on its way to a visit, by visit.
+    """
     crew = next((c for c in week.crews if c.id == route.crew), None)
     shift = None if crew is None else next((s for s in crew.shifts if s.day == route.day), None)
     by_id = {job.id: job for job in week.jobs}
@@ -87,7 +90,13 @@ def day_plan(week: Week, route: Route) -> DayPlan | None:
     jobs = tuple(by_id[stop.job] for stop in stops)
     yard = next(y.place for y in week.yards if y.id == crew.yard)
     at = [place[yard], *(place[job.place] for job in jobs)]
-    drives = tuple(tuple(week.travel.minutes[a][b] for b in at) for a in at)
+    via = [None, *(place.get(by_way_of.get(job.id, "")) for job in jobs)]
+
+    def drive_min(a: int, n: int) -> int:
+        by, to = via[n], week.travel.minutes
+        return to[a][at[n]] if by is None else to[a][by] + to[by][at[n]]
+
+    drives = tuple(tuple(drive_min(a, n) for n in range(len(at))) for a in at)
     whole = route if len(stops) == len(route.stops) else Route(
         route.crew, route.day, route.depart, route.back, route.helpers, route.rest, stops
     )  # fmt: skip

@@ -17,6 +17,7 @@ from api.ledger.plans.documents import week_in
 from api.ledger.plans.posted import posted_on
 from scheduler.expected import DayPlan, ExpectedDay, Taps, day_plan, expected_day
 from scheduler.plan import Plan
+from scheduler.week import Week
 
 Minutes = Callable[[datetime.datetime], int]  # of a moment, after local midnight of the day
 
@@ -79,10 +80,26 @@ def day_plans(session: Session, posted: tables.PostedWeek, day: datetime.date) -
         stored = session.get_one(tables.StoredPlan, posted.plan_id)
         # Both were checked before they were stored.
         week, plan = week_in(stored), msgspec.json.decode(stored.plan, type=Plan)
-        made = {route.crew: day_plan(week, route) for route in plan.routes if route.day == offset}
+        taken_on = _taken_on(session, week, day)
+        made = {r.crew: day_plan(week, r, taken_on.get(r.crew, {})) for r in plan.routes if r.day == offset}
         return {crew: one for crew, one in made.items() if one is not None}
 
     return kept(session, ("day plans", posted.plan_id, offset), make)
+
+
+def _taken_on(session: Session, week: Week, day: datetime.date) -> dict[str, dict[str, str]]:
+    """Return by crew where it comes by on its way to a visit that was handed to it, to take on what the visit needs."""
+    rows = select(tables.DayRepair).where(tables.DayRepair.day == day, col(tables.DayRepair.undone_at).is_(None))
+    places = {job.id: job.place for job in week.jobs}
+    yards = {yard.id: yard.place for yard in week.yards}
+    homes = {crew.id: yards[crew.yard] for crew in week.crews}
+    found: dict[str, dict[str, str]] = defaultdict(dict)
+    for row in session.exec(rows.order_by(col(tables.DayRepair.id))):
+        if row.van and row.van.get("detour") and row.to_crew in homes:
+            place = homes[row.to_crew] if row.van["stop"] is None else places.get(row.van["stop"])
+            if place is not None:
+                found[row.to_crew][row.visit_id] = place
+    return found
 
 
 def _noted(session: Session, day: datetime.date, visits: set[str], minute: Minutes) -> dict[tuple[str, str], Taps]:

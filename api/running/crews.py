@@ -16,8 +16,8 @@ from api.weeksheet.names import JobLabel, jobs_by_id
 from scheduler.expected import Expected
 from scheduler.plan import Stop
 from scheduler.price import RETIME_FROM_MIN
+from scheduler.under_way.ways import AT_RISK_MIN
 
-AT_RISK_MIN = 10  # a firm time that will be missed by more is at risk; by more than RETIME_FROM_MIN it is broken
 QUIET_MIN = 15  # so long after its posted departure a crew that has noted nothing is asked after
 ON_TIME_MIN = 5
 Level = Literal["at risk", "broken"]

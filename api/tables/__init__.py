@@ -47,7 +47,7 @@ from api.tables.hooks import Webhook, WebhookCall
 from api.tables.office import FileShape, Gate, GateRule, MakerOrder, SentFile, SentPaper
 from api.tables.places import KnownAddress, PlaceAnswer, PlaceSource
 from api.tables.plans import DayResult, History, HorizonPlan, Lock, PlanRun, PostedWeek, StoredPlan
-from api.tables.rebooking import CaseVisit, Message, RebookingCase
+from api.tables.rebooking import CaseVisit, DayRepair, Message, RebookingCase
 from api.tables.roads import Drive, RoadPlace, RoadSource, RoadTable
 from api.tables.sales import Awning, AwningModel, Customer, MakerPart, ModelPart, ModelSize, Order, Site, SiteSurvey
 from api.tables.stock import Reservation, StockMove
@@ -81,6 +81,7 @@ __all__ = [
     "Customer",
     "DayLink",
     "DayOff",
+    "DayRepair",
     "DayResult",
     "Delivery",
     "Drive",

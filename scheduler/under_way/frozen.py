@@ -22,7 +22,7 @@ BEGUN = ("over", "there", "on the way")
 
 
 @dataclass(frozen=True, slots=True)
-class Running:
+class CrewUnderWay:
     """A crew's day under way: planned, noted, and as it goes (`scheduler.expected`); minutes after midnight."""
 
     plan: DayPlan
@@ -47,7 +47,7 @@ class Running:
         return self.out is not None or bool(self.begun)
 
 
-def frozen_week(week: Week, day: int, crews: Mapping[str, Running]) -> tuple[Week, tuple[Route, ...]]:
+def frozen_week(week: Week, day: int, crews: Mapping[str, CrewUnderWay]) -> tuple[Week, tuple[Route, ...]]:
     """Return `week` with the day of these crews frozen as it goes, and their routes in it, which keep its rules.
 
     `week` is one whose rules their planned routes keep. A crew that passed a visit by, with nothing noted of it, cannot
@@ -89,7 +89,7 @@ def frozen_week(week: Week, day: int, crews: Mapping[str, Running]) -> tuple[Wee
     return changed, tuple(routes)
 
 
-def route_in(week: Week, day: int, crew: str, running: Running, then: ExpectedDay) -> Route | None:
+def route_in(week: Week, day: int, crew: str, running: CrewUnderWay, then: ExpectedDay) -> Route | None:
     """Return the route of a frozen crew as `then` has the rest of its day; None where it has no stop left at all.
 
     Its rest is taken where the rule of `week` and the times let it be, and left out where they do not.
@@ -118,7 +118,7 @@ def plan_with(week: Week, plan: Plan, routes: Iterable[Route | None], touched: I
     )
 
 
-def departure(week: Week, crew: str, running: Running, stops: Sequence[Stop]) -> int:
+def departure(week: Week, crew: str, running: CrewUnderWay, stops: Sequence[Stop]) -> int:
     """Return when the crew left the yard, or has to leave it for the first of `stops`."""
     first = next(job for job in week.jobs if job.id == stops[0].job)
     latest = stops[0].start - _drives(week, crew)(None, first.id)

@@ -8,9 +8,9 @@ from dataclasses import dataclass
 from msgspec.structs import replace
 
 from scheduler.expected import DayPlan, ExpectedDay, expected_day
-from scheduler.under_way.frozen import Running
 from scheduler.plan import Stop
 from scheduler.price import RETIME_FROM_MIN
+from scheduler.under_way.frozen import CrewUnderWay
 from scheduler.week import Booking, Job, Week
 
 
@@ -26,7 +26,7 @@ class Detour:
 
 def retimed_day(
     week: Week,
-    running: Running,
+    running: CrewUnderWay,
     crew_id: str,
     order: Sequence[str],
     promised: Mapping[str, Booking],

@@ -18,9 +18,9 @@ from msgspec.structs import replace
 
 from scheduler.audit import audit
 from scheduler.expected import ExpectedDay
-from scheduler.under_way.frozen import Running, frozen_week, plan_with, route_in
 from scheduler.plan import Because, Plan, Skipped
 from scheduler.price import RETIME_FROM_MIN
+from scheduler.under_way.frozen import CrewUnderWay, frozen_week, plan_with, route_in
 from scheduler.under_way.retimed import Detour, retimed_day
 from scheduler.week import Booking, Week, only_first_format
 
@@ -58,16 +58,18 @@ class VanChange:
     """What has to change vans for a visit: `boxes` of its kit and `equipment`, and where its new crew takes it on.
 
     `stop` is the visit of the first crew at which the two meet (None: at the yard), `at` when the new crew is there.
+    `detour`: it comes by there on its way; False where it loads before it leaves the yard.
     """
 
     boxes: int
     equipment: Mapping[str, int]
     stop: str | None
     at: int
+    detour: bool
 
 
 @dataclass(frozen=True)
-class Way:
+class DayWay:
     """One way to go on: what is changed, its price, and the day of each crew that it touches.
 
     `visit` and `other` change places in a swap; `visit` goes to `crew` in a hand-over, by `van`. `plan` is the whole
@@ -96,27 +98,28 @@ class TodayNow:
 
     `promised` are the bookings that customers know of; `told` the visits whose customers were told a later hour today:
     they keep crew and hour. `cannot` says of visits that cannot go as posted who cannot: "crew" the posted one alone,
-    "visit" nobody today.
+    "visit" nobody today. Crews that are `away` take nothing on.
     """
 
     week: Week
     plan: Plan
     day: int
-    crews: Mapping[str, Running]
+    crews: Mapping[str, CrewUnderWay]
     now: int
     promised: Mapping[str, Booking]
     told: Collection[str] = ()
     cannot: Mapping[str, Literal["crew", "visit"]] = field(default_factory=dict)
+    away: Collection[str] = ()
 
 
-def go_on(today: TodayNow, crew: str) -> Way:
+def go_on(today: TodayNow, crew: str) -> DayWay:
     """Return what it comes to when nothing is changed, and customers are told."""
     running = today.crews[crew]
     cents = _cents(today, crew, running.day).plus(_as_planned(today, crew), -1)
-    return Way("go on", "", "", "", cents, {crew: running.day})
+    return DayWay("go on", "", "", "", cents, {crew: running.day})
 
 
-def ways(today: TodayNow, crew: str, most: int = 6, only: str = "") -> tuple[Way, ...]:
+def ways(today: TodayNow, crew: str, most: int = 6, only: str = "") -> tuple[DayWay, ...]:
     """Return at most `most` ways for the rest of the day of `crew`, the cheapest first; none where it has none left.
 
     Of the ways to hand a visit to the same crew the cheapest counts. only: the key of the one way that is asked for.
@@ -127,7 +130,7 @@ def ways(today: TodayNow, crew: str, most: int = 6, only: str = "") -> tuple[Way
         return ()
     stay = go_on(today, crew)
     tried = sorted(_tried(today, crew, stay), key=lambda way: (way.cents.total, way.key))
-    found: dict[str, Way] = {}
+    found: dict[str, DayWay] = {}
     for way in tried:
         if way.key in found or len(found) >= most or (only and way.key != only):
             continue
@@ -137,7 +140,7 @@ def ways(today: TodayNow, crew: str, most: int = 6, only: str = "") -> tuple[Way
     return tuple(found.values())
 
 
-def _tried(today: TodayNow, crew: str, stay: Way) -> Iterator[Way]:
+def _tried(today: TodayNow, crew: str, stay: DayWay) -> Iterator[DayWay]:
     """Yield every way, timed and priced, not judged."""
     running = today.crews[crew]
     ahead = list(running.ahead)
@@ -146,15 +149,15 @@ def _tried(today: TodayNow, crew: str, stay: Way) -> Iterator[Way]:
     for a, b in combinations(able, 2):
         order = [{a: b, b: a}.get(visit, visit) for visit in ahead]
         then = retimed_day(today.week, running, crew, order, today.promised, today.now)
-        yield _way(today, stay, Way("swap", a, b, "", DayCents(), {crew: then}))
+        yield _way(today, stay, DayWay("swap", a, b, "", DayCents(), {crew: then}))
     for visit in free:
         left = [other for other in ahead if other != visit]
         then = retimed_day(today.week, running, crew, left, today.promised, today.now)
-        yield _way(today, stay, Way("put off", visit, "", "", DayCents(), {crew: then}))
+        yield _way(today, stay, DayWay("put off", visit, "", "", DayCents(), {crew: then}))
         if today.cannot.get(visit) == "visit":
             continue
         for other, receiving in today.crews.items():
-            if other == crew or receiving.back is not None or _passed_by(receiving):
+            if other == crew or other in today.away or receiving.back is not None or _passed_by(receiving):
                 continue
             for detour, van in _meetings(today, crew, visit, other, then):
                 coming = list(receiving.ahead)
@@ -164,16 +167,16 @@ def _tried(today: TodayNow, crew: str, stay: Way) -> Iterator[Way]:
                     met = _met(today, receiving, day, visit, other, detour)
                     if met is None:
                         continue
-                    change = None if van is None else VanChange(van.boxes, van.equipment, van.stop, met)
-                    way = Way("hand over", visit, "", other, DayCents(), {crew: then, other: day}, change)
+                    change = None if van is None else dataclasses.replace(van, at=met, detour=detour is not None)
+                    way = DayWay("hand over", visit, "", other, DayCents(), {crew: then, other: day}, change)
                     yield _way(today, stay, way, detour)
 
 
-def _passed_by(running: Running) -> bool:
+def _passed_by(running: CrewUnderWay) -> bool:
     return any(one.state == "passed by" for one in running.day.visits)
 
 
-def _way(today: TodayNow, stay: Way, way: Way, detour: Detour | None = None) -> Way:
+def _way(today: TodayNow, stay: DayWay, way: DayWay, detour: Detour | None = None) -> DayWay:
     """Return the way with its price: the day as it goes on by itself, and what is different of each crew's day."""
     cents = stay.cents
     for crew, day in way.days.items():
@@ -186,7 +189,7 @@ def _way(today: TodayNow, stay: Way, way: Way, detour: Detour | None = None) -> 
     return dataclasses.replace(way, cents=cents)
 
 
-def _judged(today: TodayNow, way: Way) -> Way | None:
+def _judged(today: TodayNow, way: DayWay) -> DayWay | None:
     """Return the way with its plan, None where it breaks a rule, or moves what a customer has been told today."""
     if any(_later(today.crews[crew].day, day, today.told) for crew, day in way.days.items()):
         return None
@@ -284,7 +287,7 @@ def _meetings(
     if not (job.boxes or job.parts or job.weight_kg or lacking):
         yield None, None
         return
-    van = VanChange(job.boxes, lacking, None, 0)
+    van = VanChange(job.boxes, lacking, None, 0, detour=False)
     giving, receiving = today.crews[crew], today.crews[other]
     yard = next(one.place for one in week.yards if one.id == receiver.yard)
     same_yard = next(one.yard for one in week.crews if one.id == crew) == receiver.yard
@@ -296,13 +299,13 @@ def _meetings(
     for one in then.visits:
         if one.state != "over":
             detour = Detour(visit, places[one.job], max(one.start, today.now), one.end)
-            yield detour, VanChange(job.boxes, lacking, one.job, 0)
+            yield detour, dataclasses.replace(van, stop=one.job)
     if same_yard:
         yield Detour(visit, yard, max(then.back, today.now), None), van
 
 
 def _met(
-    today: TodayNow, running: Running, day: ExpectedDay, visit: str, crew: str, detour: Detour | None
+    today: TodayNow, running: CrewUnderWay, day: ExpectedDay, visit: str, crew: str, detour: Detour | None
 ) -> int | None:
     """Return when the crew takes on what it needs, None where it would come after the other one has left."""
     if detour is None:

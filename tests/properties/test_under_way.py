@@ -14,7 +14,7 @@ from scheduler.audit import audit
 from scheduler.expected import day_plan, expected_day
 from scheduler.plan import Plan, Skipped, Stop
 from scheduler.price import outings, price, visits
-from scheduler.under_way.frozen import Running, frozen_week, plan_with
+from scheduler.under_way.frozen import CrewUnderWay, frozen_week, plan_with
 from scheduler.under_way.ways import PUT_OFF, DayCents, TodayNow, go_on, told_cents, ways
 from scheduler.week import Booking, Job, Vehicle, Week
 from tests.plans import good_plan
@@ -57,7 +57,7 @@ def under_way(rng: random.Random, week: Week, plan: Plan) -> TodayNow:
     crews = {}
     for crew, one in plans.items():
         out = one.route.depart if noted[crew] else None
-        crews[crew] = Running(one, noted[crew], out, None, expected_day(one, noted[crew], now, out))
+        crews[crew] = CrewUnderWay(one, noted[crew], out, None, expected_day(one, noted[crew], now, out))
     ahead = [visit for running in crews.values() for visit in running.ahead]
     promised = {job.id: job.booked for job in week.jobs if job.booked is not None and job.booked.day == 0}
     spots = visits(outings(week, plan.routes))
