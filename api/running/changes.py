@@ -140,6 +140,8 @@ class _Words:
         for crew, day in way.days.items():
             for one in day.visits:
                 told = promised.get(one.job)
+                if not one.in_window:
+                    found.append(f"{self.labels[one.job].customer}: at {clock(one.start)}, outside its work window")
                 if told is None or one.state in ("over", "there"):
                     continue
                 late = one.start - told.start

@@ -15,6 +15,7 @@ from api.falls.today import Days, Today
 from api.http.problems import Problem
 from api.ledger.plans.posted import posted_on
 from api.rebooking.search import hole_of
+from api.running.crews import is_quiet
 from scheduler.under_way.frozen import CrewUnderWay
 from scheduler.under_way.ways import TodayNow
 
@@ -52,6 +53,7 @@ def day_ground(session: Session, days: Days, day: datetime.date, now: datetime.d
         if prices is not None:
             promised[row.visit_id] = replace(prices, crew=row.crew_id, day=offset, start=row.start, hold=row.hold)
     ahead = {one.job for each in crews.values() for one in each.day.visits if one.state == "ahead"}
+    silent = {name for name, one in crews.items() if is_quiet(one)}  # ask them first
     falls = [one for one in findings(today) if one.date == day and one.visit_id in ahead]
     core = TodayNow(
         week=stand.week,
@@ -62,7 +64,7 @@ def day_ground(session: Session, days: Days, day: datetime.date, now: datetime.d
         promised=promised,
         told=_told(session, visits, day),
         cannot={one.visit_id: "crew" if one.cause == "crew away" else "visit" for one in falls},
-        away={crew for crew, on in stand.closed if on == offset},
+        away={crew for crew, on in stand.closed if on == offset} | silent,
     )
     return DayGround(core, today, crews)
 
