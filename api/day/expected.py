@@ -59,15 +59,16 @@ def today_of(
     noted = _noted(session, day, {job.id for plan in wanted.values() for job in plan.jobs}, minute)
     rows = select(tables.RouteOut).where(tables.RouteOut.day == day, col(tables.RouteOut.crew_id).in_(list(wanted)))
     gone = {row.crew_id: row for row in session.exec(rows)}
+    told = _told(session, day, [job.id for plan in wanted.values() for job in plan.jobs])
     found = {}
     for crew, plan in wanted.items():
         row = gone.get(crew)
         out = None if row is None else minute(row.out_at)
         back = None if row is None or row.back_at is None else minute(row.back_at)
         mine = {job.id: noted[crew, job.id] for job in plan.jobs if (crew, job.id) in noted}
-        told = [m for one in mine.values() for m in (one.on_way, one.here, one.over) if m is not None]
-        heard = max((m for m in (*told, out, back) if m is not None), default=None)
-        expected = expected_day(plan, mine, minute(now), out, back)
+        taps = [m for one in mine.values() for m in (one.on_way, one.here, one.over) if m is not None]
+        heard = max((m for m in (*taps, out, back) if m is not None), default=None)
+        expected = expected_day(plan, mine, minute(now), out, back, told)
         found[crew] = RunningDay(crew, plan, mine, out, back, heard, minute(now), expected)
     return found
 
@@ -85,6 +86,13 @@ def day_plans(session: Session, posted: tables.PostedWeek, day: datetime.date) -
         return {crew: one for crew, one in made.items() if one is not None}
 
     return kept(session, ("day plans", posted.plan_id, offset), make)
+
+
+def _told(session: Session, day: datetime.date, visits: list[str]) -> dict[str, int]:
+    """Return the minute of `day` at which customers expect the crew, by what they were told."""
+    row = tables.Booking
+    rows = select(row).where(row.day == day, col(row.visit_id).in_(visits), col(row.withdrawn_at).is_(None))
+    return {one.visit_id: one.start for one in session.exec(rows.order_by(col(row.id)))}
 
 
 def _taken_on(session: Session, week: Week, day: datetime.date) -> dict[str, dict[str, str]]:
