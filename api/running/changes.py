@@ -81,7 +81,7 @@ def ways_of(session: Session, days: Days, day: datetime.date, now: datetime.date
     silent = [one.job for one in ground.crews[crew_id].day.visits if one.state == "passed by"]
     fault = ""
     if silent:
-        fault = f"{name} noted nothing of {', '.join(silent)} and drove on: ask first, and note what became of it."
+        fault = f"{name} noted nothing of {', '.join(silent)} and drove on: ask first, and note how it went."
     elif not lines:
         fault = "Nothing else that can still be changed keeps the rules."
     return Ways(crew_id, name, seen, words.line(go_on(ground.now, crew_id), None), tuple(lines), fault)

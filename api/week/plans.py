@@ -118,7 +118,7 @@ def require_newest(session: Session, start_date: datetime.date, plan_id: int) ->
     row = tables.StoredPlan
     newest = session.exec(select(row.id, row.made_by).where(row.start_date == start_date).order_by(col(row.id).desc()))
     found = newest.first()
-    if found is not None and found[0] != plan_id:
+    if found is not None and found[0] is not None and found[0] != plan_id:
         changed = differences(session, plan_id, found[0])
         shown = "; ".join(changed[:_SHOWN]) + (f"; and {len(changed) - _SHOWN} more" if len(changed) > _SHOWN else "")
         what = f" ({shown})" if changed else ""
