@@ -94,8 +94,7 @@ class Season:
     def day(self, date: datetime.date) -> None:
         """Play one day."""
         monday = date - datetime.timedelta(days=date.weekday())
-        self.doors.set_clock(date, 5 * 60)
-        self._morning(date, monday)
+        self.morning(date)
         self._work(date, monday)
         self.tally.days += 1
         if self.wired:
@@ -103,7 +102,10 @@ class Season:
             pages_agree(self.doors, monday)
         self._judge(date)
 
-    def _morning(self, date: datetime.date, monday: datetime.date) -> None:
+    def morning(self, date: datetime.date) -> None:
+        """Have happen what happens before the crews leave, and the office deal with it."""
+        monday = date - datetime.timedelta(days=date.weekday())
+        self.doors.set_clock(date, 5 * 60)
         if self.wired:
             self._forecast(date)
             self._happened("forecast", monday)
