@@ -14,7 +14,7 @@ from api.papers.preparation import Preparation
 from api.week.build import open_visits, week_of
 from scheduler.plan import read_plan
 from scheduler.price import Visit, is_kept, outings, visits
-from scheduler.week import Job, Week
+from scheduler.week import Crew, Job, Week
 
 
 def changed_since(session: Session, stored: tables.StoredPlan, now: datetime.datetime) -> list[str]:
@@ -40,7 +40,7 @@ def differences(old: Week, new: Week, planned: dict[str, Visit], today: int) -> 
     jobs = [(was[name], now[name]) for name in was.keys() & now.keys()]
     changed = {
         "crews": before.keys() != after.keys(),
-        "crew hours": any(a.shifts != b.shifts for a, b in both),
+        "crew hours": any(_hours(a, today) != _hours(b, today) for a, b in both),
         "people and skills": any((a.hands, a.skills) != (b.hands, b.skills) for a, b in both),
         "vans": any((a.vehicle, a.onboard) != (b.vehicle, b.onboard) for a, b in both),
         "ladders and tools": old.equipment != new.equipment,
@@ -52,10 +52,20 @@ def differences(old: Week, new: Week, planned: dict[str, Visit], today: int) -> 
             for before_job, job in jobs
             if before_job.booked != job.booked
         ),
-        "what jobs ask for": any(_asks(a) != _asks(b) for a, b in jobs),
+        "what jobs ask for": any(_asks(a) != _asks(b) for a, b in jobs if not _by_today(planned.get(a.id), today)),
         "new jobs": bool(now.keys() - was.keys()),
     }
     return [words for words, is_so in changed.items() if is_so]
+
+
+def _hours(crew: Crew, today: int) -> list[tuple[int, ...]]:
+    """Return the crew's days with their hours; of days that have begun only that it works: they go as they go."""
+    return [(s.day, s.start, s.end, s.overtime) if s.day > today else (s.day,) for s in crew.shifts]
+
+
+def _by_today(visit: Visit | None, today: int) -> bool:
+    """Say whether the visit is planned for a day that has begun, on which it takes the time that it takes."""
+    return visit is not None and visit.day <= today
 
 
 def _kit_differs(old: Job, new: Job, today: int) -> bool:
