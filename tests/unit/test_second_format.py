@@ -55,7 +55,7 @@ def test_what_is_for_the_first_format_alone_says_so(question: str) -> None:
 def test_a_job_without_a_second_crew_waits_because_of_that() -> None:
     data = as_data(read_week(TINY.read_bytes()))
     whole = week_from_data(data)
-    before = {s.job for s in with_reasons(whole, nothing_planned(whole)).skipped if s.because[0].code == "no_room"}
+    before = {s.job for s in with_reasons(whole, nothing_planned(whole)).skipped if s.because[0].code == "not_tried"}
     lifted = {j["id"] for j in data["jobs"] if j["assist"]} & before
     assert lifted
     for job in data["jobs"]:

@@ -35,9 +35,9 @@ def plan_without(week: Week, plan: Plan, jobs: Collection[str], *, fixed: Fixed 
     `BadInput` where it is not.
     """
     only_first_format(week, "taking jobs out")
-    from scheduler.engine.again.standing import staying
     from scheduler.engine.model.build import build
     from scheduler.engine.model.plans import plan_of
+    from scheduler.engine.placing.standing import staying
 
     model, routes = staying(build(week, fixed=fixed), plan, jobs)
     try:
@@ -64,9 +64,9 @@ def fillings(
     out; of a job that fits several holes the best is told. Every plan told is priced and audited.
     """
     only_first_format(week, "filling a hole")
-    from scheduler.engine.again.standing import Standing, staying
     from scheduler.engine.model.build import build
     from scheduler.engine.model.plans import plan_of
+    from scheduler.engine.placing.standing import Standing, staying
 
     model, routes = staying(build(week, fixed=fixed), plan)
     bench = Standing(model, routes)

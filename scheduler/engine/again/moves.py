@@ -224,8 +224,8 @@ class _Why:
 
     def _cost(self, job: str, spot: Spot, without: Collection[str] = ()) -> int | None:
         """Return what the new plan less `without` costs with the job back at `spot`, None where it does not fit."""
-        from scheduler.engine.again.standing import Standing
         from scheduler.engine.model.starts import near
+        from scheduler.engine.placing.standing import Standing
 
         j, k = self.model.number[job], self.model.crew_day.get(spot[:2])
         if k is None or self.model.local[k, j] < 0:
