@@ -11,7 +11,7 @@ from __future__ import annotations
 
 import heapq
 from collections import defaultdict
-from collections.abc import Collection, Iterable, Iterator, Mapping
+from collections.abc import Iterable, Iterator, Mapping
 from dataclasses import dataclass, replace
 from itertools import count, product
 
@@ -79,12 +79,16 @@ class _Node:
 
 
 class Slots:
-    """A standing plan, and a job to be put into it."""
+    """A standing plan, and a job to be put into it.
 
-    def __init__(self, model: Model, plan: Plan, job: int) -> None:
+    kept: the starts that the other visits may have, None: those near their present ones; where two crews meet, both
+    keep their minute all the same.
+    """
+
+    def __init__(self, model: Model, plan: Plan, job: int, kept: Model | None = None) -> None:
         self.model, self.week, self.plan, self.job = model, model.week, plan, job
         self.assist = int(model.assist_of[job])
-        self.only: Collection[int] | None = None
+        self.only: Mapping[int, int | None] | None = None
         mine = {job, self.assist}
         self.present = {model.crew_day[r.crew, r.day]: r for r in plan.routes if (r.crew, r.day) in model.crew_day}
         if len(self.present) < len(plan.routes):
@@ -94,7 +98,8 @@ class Slots:
         self.lost = {k for k, items in whole.items() if mine & set(items)}
         self.routes = {k: rest for k, items in whole.items() if (rest := [i for i in items if i not in mine])}
         self.begun = {i: s for k, items in whole.items() for i, s in zip(items, self.timed[k].starts, strict=True)}
-        kept = near(model, {(k, i): self.begun[i] for k, items in self.routes.items() for i in items})
+        if kept is None:
+            kept = near(model, {(k, i): self.begun[i] for k, items in self.routes.items() for i in items})
         self.still = replace(kept, opt_lo=kept.opt_lo.copy(), opt_hi=kept.opt_hi.copy())
         self._hold_meetings()
         self.standing = Standing(self.still, self.routes)
@@ -109,10 +114,10 @@ class Slots:
         self.known: dict[tuple[int, int, int, int, int, bool | None], tuple[int, dict[int, Timed]]] = {}
         self.less = {key: self._together(key, {}) for key in {self._key(k) for k in self.lost}}
 
-    def cheapest(self, most: int, only: Collection[int] | None = None) -> list[Slot]:
+    def cheapest(self, most: int, only: Mapping[int, int | None] | None = None) -> list[Slot]:
         """Return the cheapest slot of each of the `most` cheapest half days, cheapest first.
 
-        only: the crew days that may do the job, None: all.
+        only: the crew days that may do the job, each with the position that it may have there (None: any); None: all.
         """
         self.only = only
         found = sorted(self._paired(most) if self.assist >= 0 else self._single(), key=lambda s: (s.cost, s.half))
@@ -259,7 +264,9 @@ class Slots:
                 continue
             last = self.standing.last_place(self.job, k, self.routes.get(k, []))
             if last is not None:
-                yield from ((k, at) for at in range(first_place(w, s, self.job, k), last + 1))
+                wanted = None if self.only is None else self.only[k]
+                places = range(first_place(w, s, self.job, k), last + 1)
+                yield from ((k, at) for at in places if wanted in (None, at))
 
     def _seconds(self, day: int) -> list[tuple[int, int, int]]:
         """Return what the assist costs at least on each crew day of a day, at each position, whenever it begins."""

@@ -7,7 +7,7 @@ the minute, with its second crew, loads, rests and weekly minutes. What the week
 from __future__ import annotations
 
 import dataclasses
-from collections.abc import Collection, Iterator, Mapping
+from collections.abc import Iterator, Mapping
 from dataclasses import dataclass
 from functools import cache
 
@@ -109,15 +109,15 @@ class _Asking:
         return tuple(self._told(job, t) for t in chosen) or (self._nowhere(job),)
 
     def _trial(
-        self, job: Job, kinds: frozenset[str], plan: Plan | None = None, only: Collection[int] | None = None
+        self, job: Job, kinds: frozenset[str], plan: Plan | None = None, only: int | None = None
     ) -> Undone | None:
         """Return the job's cheapest place with these kinds thought away, and what then has to be undone in the week.
 
-        plan: to put it into, None: the one asked about; only: the crew days that may do it.
+        plan: to put it into, None: the one asked about; only: the crew day that may do it.
         """
         model = self.loose(kinds)
         slots = Slots(model, plan or self.plan, model.number[job.id])
-        found = slots.cheapest(1, only)
+        found = slots.cheapest(1, None if only is None else {only: None})
         if not found:
             return None
         made = slots.plan_with(found[0])
@@ -159,7 +159,7 @@ class _Asking:
             plan = Slots(self.model, plan, self.model.number[other]).plan_without()
         if plan is None:
             return None
-        found = self._trial(job, frozenset(), plan, (self.model.crew_day[route.crew, route.day],))
+        found = self._trial(job, frozenset(), plan, self.model.crew_day[route.crew, route.day])
         return None if found is None else dataclasses.replace(found, out=others)
 
     def _together(self, job: Job, kinds: list[str]) -> Iterator[Undone]:
