@@ -10,7 +10,7 @@ from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
 from scheduler.plan import Because, Plan
-from scheduler.week import Week, only_first_format
+from scheduler.week import Week
 
 if TYPE_CHECKING:
     from scheduler.engine.model.fixed import Fixed
@@ -74,8 +74,6 @@ def plan_week(
     from scheduler.engine.search.phases import search
     from scheduler.engine.waiting.second import second_reasons
 
-    if fixed is not None:
-        only_first_format(week, "holding a part of the plan")
     begun = clock()
     model = build(week, fixed=fixed or NOTHING)
     best = Best(model)

@@ -11,7 +11,7 @@ from typing import Any
 import pytest
 from msgspec.structs import replace
 
-from scheduler import Lock, fair, locked, offer, replan, warm, why_not_kept, with_reasons, worth
+from scheduler import Lock, fair, locked, offer, warm, why_not_kept, with_reasons
 from scheduler.errors import BadInput
 from scheduler.plan import Cost2, Plan, read_plan
 from scheduler.price import price
@@ -24,12 +24,10 @@ from tests.weeks import as_data
 TINY = Path(__file__).parents[1] / "data" / "weeks" / "v2-tiny-3.week.json"
 Ask = Callable[[Week, Plan], Any]
 ASKED: dict[str, Ask] = {
-    "replan": lambda week, plan: replan(week, plan, clock=time.monotonic),
     "offer": lambda week, plan: offer(week, plan, week.jobs[0].id, others_may_move=True),
     "warm": lambda week, plan: warm(week, clock=time.monotonic),
     "locks": lambda week, plan: locked(week, {week.jobs[0].id: Lock(week.crews[0].id, 0, None)}),
     "fair": lambda week, plan: fair(week, plan, 0, seconds=1.0, clock=time.monotonic),
-    "worth": lambda week, plan: worth(week, seconds=1.0, clock=time.monotonic, plan=plan),
     "why not kept": why_not_kept,
 }
 
