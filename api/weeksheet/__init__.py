@@ -16,7 +16,7 @@ from api.http.names import crew_names
 from api.ledger.facts import Facts
 from api.ledger.forecasts import forecasts, newest_ids
 from api.ledger.kept import kept, unchanged
-from api.ledger.plans.documents import beside, week_in
+from api.ledger.plans.documents import beside, plan_in, week_in
 from api.weeksheet.drives import drives_words, legs_of
 from api.weeksheet.figures import Figure, Left, left, to_run, weighed
 from api.weeksheet.names import JobLabel, jobs_by_id
@@ -215,7 +215,7 @@ def shaped(session: Session, stored: tables.StoredPlan) -> Shaped:
 
     def make() -> Shaped:
         # Both were checked before they were stored. What no plan can hold is the same after a move by hand.
-        week, plan = week_in(stored), msgspec.json.decode(stored.plan, type=Plan)
+        week, plan = week_in(stored), plan_in(stored)
         timed = beside(stored).timed
         digest = hashlib.blake2b(msgspec.json.encode([stored.week, stored.beside])).digest()
         laid_out = sheet(week, plan, kept(session, ("hopeless", digest), lambda: hopeless(week)))

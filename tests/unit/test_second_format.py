@@ -11,7 +11,7 @@ from typing import Any
 import pytest
 from msgspec.structs import replace
 
-from scheduler import Lock, fair, locked, offer, warm, why_not_kept, with_reasons
+from scheduler import fair, offer, warm, why_not_kept, with_reasons
 from scheduler.errors import BadInput
 from scheduler.plan import Cost2, Plan, read_plan
 from scheduler.price import price
@@ -26,7 +26,6 @@ Ask = Callable[[Week, Plan], Any]
 ASKED: dict[str, Ask] = {
     "offer": lambda week, plan: offer(week, plan, week.jobs[0].id, others_may_move=True),
     "warm": lambda week, plan: warm(week, clock=time.monotonic),
-    "locks": lambda week, plan: locked(week, {week.jobs[0].id: Lock(week.crews[0].id, 0, None)}),
     "fair": lambda week, plan: fair(week, plan, 0, seconds=1.0, clock=time.monotonic),
     "why not kept": why_not_kept,
 }

@@ -11,6 +11,8 @@ from dataclasses import dataclass
 from itertools import permutations
 from typing import NamedTuple
 
+from msgspec.structs import replace
+
 from scheduler.audit import audit
 from scheduler.documents import shown
 from scheduler.engine.again.retiming import retimed
@@ -19,7 +21,7 @@ from scheduler.judged import Breach
 from scheduler.plan import Because, Cost, Plan, Route, Skipped, less
 from scheduler.price import outings, visits
 from scheduler.promises import stated_plan
-from scheduler.week import Job, Week, clock_time, crew_name, day_name, only_first_format
+from scheduler.week import Job, Week, clock_time, crew_name, day_name
 
 BY_HAND = "by_hand"
 OFF = (Because(BY_HAND, "Taken off the sheet by hand."),)
@@ -163,8 +165,6 @@ def locked(week: Week, locks: Mapping[str, Lock]) -> tuple[Breach, ...]:
     """
     jobs, crews = {job.id: job for job in week.jobs}, {crew.id: crew for crew in week.crews}
     held = {job: lock for job, lock in locks.items() if job in jobs}
-    if held:
-        only_first_format(week, "holding visits by locks")
     nowhere = tuple(
         Breach("lock", f"Job {job} is locked to {lock.crew}, which is not among the crews of this week.", job=job)
         for job, lock in held.items()
@@ -174,6 +174,8 @@ def locked(week: Week, locks: Mapping[str, Lock]) -> tuple[Breach, ...]:
     for job, lock in held.items():
         if lock.crew in crews and 0 <= lock.day < week.days:
             by_day.setdefault((lock.crew, lock.day), []).append(job)
+    if week.format == "week/2":
+        return nowhere + _locked_second(week, held, by_day)
     routes = []
     for (crew, day), names in by_day.items():
         starts = {name: start for name in names if (start := held[name].start) is not None}
@@ -191,6 +193,23 @@ def locked(week: Week, locks: Mapping[str, Lock]) -> tuple[Breach, ...]:
         for breach in audit(week, alone).broken_rules
         if breach.rule != "follows" or (breach.job is not None and firsts[breach.job] <= planned)
     )
+
+
+def _locked_second(
+    week: Week, held: Mapping[str, Lock], by_day: Mapping[tuple[str, int], Sequence[str]]
+) -> tuple[Breach, ...]:
+    """Return what `locked` does, in a week of the second format: the visits are put in one by one, until one cannot."""
+    names = [name for here in by_day.values() for name in here]
+    follows = tuple(f for f in week.follows if f.first in names and f.then in names)
+    alone = replace(week, follows=follows)
+    plan = stated_plan(alone, BY_HAND, (), tuple(Skipped(job.id, OFF) for job in week.jobs))
+    for name in sorted(names, key=lambda n: (held[n].day, held[n].start if held[n].start is not None else 1440, n)):
+        lock = held[name]
+        tried = by_hand(alone, plan, Put(name, lock.crew, lock.day, lock.start), held)
+        if tried.breaches:
+            return tried.breaches
+        plan = tried.plan
+    return ()
 
 
 def _check(week: Week, plan: Plan, hand: Put | Off) -> None:

@@ -35,7 +35,7 @@ MOST_AGAIN = 150_000  # the same of weeks planned again, to see whether the job 
 MOST_BUILT = 150_000  # the same of weeks with several rules thought away, to see which of them are needed
 MOST_OUT = 100_000  # the same of visits that may have to go for one job,
 _MOST_OUT = 12  # tried one by one, at most so many
-_ROUNDS, _SEED, _HEATS, _COLD = 400, 1, (0.1, 1.0), 0.01
+_ROUNDS, _SEED, _HEATS, _COLD = 200, 1, (0.1, 1.0), 0.01
 
 
 @dataclass(frozen=True)
