@@ -96,7 +96,7 @@ def test_it_is_posted_and_every_page_of_it_answers(manager: TestClient) -> None:
     assert posted.json()["despite"] == []  # the same hours stand in today's rows
     plan = read_plan(manager.get(f"/plans/{number}").content)
     crew, date = plan.routes[0].crew, str(MONDAY + datetime.timedelta(days=plan.routes[0].day))
-    for path in (f"/weeks/{MONDAY}", f"/looking-back/{MONDAY}", "/", "/messages", "/rebooking", "/jobs", "/ahead"):
+    for path in (f"/weeks/{MONDAY}", f"/looking-back/{MONDAY}", "/", "/messages", "/rebooking", "/jobs", "/capacity"):
         answer = manager.get(path, headers=PAGE, follow_redirects=True)
         assert answer.status_code == 200, (path, answer.text[:300])
     assert "past the week" in manager.get(f"/looking-back/{MONDAY}", headers=PAGE).text.lower()
