@@ -8,15 +8,13 @@ from collections import defaultdict
 from collections.abc import Callable, Mapping
 from dataclasses import dataclass
 
-import msgspec
 from sqlmodel import Session, col, select
 
 from api import tables
 from api.ledger.kept import kept
-from api.ledger.plans.documents import week_in
+from api.ledger.plans.documents import plan_in, week_in
 from api.ledger.plans.posted import posted_on
 from scheduler.expected import DayPlan, ExpectedDay, Taps, day_plan, expected_day
-from scheduler.plan import Plan
 from scheduler.week import Week
 
 Minutes = Callable[[datetime.datetime], int]  # of a moment, after local midnight of the day
@@ -80,7 +78,7 @@ def day_plans(session: Session, posted: tables.PostedWeek, day: datetime.date) -
     def make() -> Mapping[str, DayPlan]:
         stored = session.get_one(tables.StoredPlan, posted.plan_id)
         # Both were checked before they were stored.
-        week, plan = week_in(stored), msgspec.json.decode(stored.plan, type=Plan)
+        week, plan = week_in(stored), plan_in(stored)
         taken_on = _taken_on(session, week, day)
         made = {r.crew: day_plan(week, r, taken_on.get(r.crew, {})) for r in plan.routes if r.day == offset}
         return {crew: one for crew, one in made.items() if one is not None}

@@ -12,6 +12,7 @@ from api.ledger.facts import facts
 from api.ledger.plans.documents import week_in
 from api.papers.preparation import Preparation
 from api.week.build import open_visits, week_of
+from api.week.second import by_the_rules
 from scheduler.plan import read_plan
 from scheduler.price import Visit, is_kept, outings, visits
 from scheduler.week import Crew, Job, Week
@@ -22,8 +23,9 @@ def changed_since(session: Session, stored: tables.StoredPlan, now: datetime.dat
     known = facts(session, stored.start_date, now=now)
     preparation = Preparation(session, known, now, remake=False)
     papers = preparation.papers_of(open_visits(known, stored.start_date))
-    new = week_of(known, {name: job.needs for name, job in papers.items()}, stored.start_date).week
     old = week_in(stored)
+    built = week_of(known, {name: job.needs for name, job in papers.items()}, stored.start_date)
+    new = by_the_rules(built.week, known.rules)
     planned = visits(outings(old, read_plan(stored.plan).routes))
     local = now.astimezone(zoneinfo.ZoneInfo(new.timezone)).date()
     return differences(old, new, planned, (local - stored.start_date).days)
@@ -42,6 +44,7 @@ def differences(old: Week, new: Week, planned: dict[str, Visit], today: int) -> 
         "crews": before.keys() != after.keys(),
         "crew hours": any(_hours(a, today) != _hours(b, today) for a, b in both),
         "people and skills": any((a.hands, a.skills) != (b.hands, b.skills) for a, b in both),
+        "the hours of a week": any(a.weekly != b.weekly for a, b in both),
         "vans": any((a.vehicle, a.onboard) != (b.vehicle, b.onboard) for a, b in both),
         "ladders and tools": old.equipment != new.equipment,
         "extra people": old.helpers != new.helpers,

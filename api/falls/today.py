@@ -22,6 +22,7 @@ from api.ledger.plans.documents import week_in
 from api.ledger.plans.posted import LONGEST_DAYS, posted_week
 from api.papers.preparation import Preparation
 from api.week.build import BuiltWeek, open_visits, week_of
+from api.week.second import by_the_rules
 from scheduler import Spot, begun_by
 from scheduler.plan import Because, Plan, Stop, read_plan
 from scheduler.price import outings, visits
@@ -155,6 +156,7 @@ def _build(session: Session, row: tables.PostedWeek, now: datetime.datetime) -> 
     preparation = Preparation(session, known, now)
     papers = preparation.papers_of(open_visits(known, posted.start_date))
     built = week_of(known, {name: job.needs for name, job in papers.items()}, posted.start_date)
+    built = replace(built, week=by_the_rules(built.week, known.rules, posted.week.format))
     taken: dict[tuple[str, str], int] = defaultdict(int)
     for move in session.exec(
         select(tables.StockMove).where(

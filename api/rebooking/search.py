@@ -156,7 +156,8 @@ class Searches:
                 stand.week, seconds=PROVE_S, clock=self._until_closed, workers=1, fixed=stand.fixed, start=stand.plan,
                 with_because=False,
             )  # fmt: skip
-            if best.bound != best.cost.total or self._closing:  # keeping it warm would take minutes
+            unproven = best.bound != best.cost.total  # keeping it warm would take minutes
+            if unproven or stand.week.format != "week/1" or self._closing:
                 return self._tried(case_id, visit_id, today, stand, staying)
             kept = warm(
                 stand.week, clock=self._until_closed, seconds=WARM_S, workers=1, fixed=stand.fixed,

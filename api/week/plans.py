@@ -15,7 +15,7 @@ from api.http.problems import Problem
 from api.ledger.fingerprint import fingerprint
 from api.ledger.history import note
 from api.ledger.kept import kept
-from api.ledger.plans.documents import DrivesTimed, beside, week_in
+from api.ledger.plans.documents import DrivesTimed, beside, plan_in, week_in
 from api.ledger.plans.posted import posted_week
 from api.week.build import because_from_data, with_because
 from api.week.planning import store_plan
@@ -50,9 +50,7 @@ def documents(session: Session, plan_id: int) -> Documents:
         row = session.get(tables.StoredPlan, plan_id) if 0 < plan_id < 2**31 else None
         if row is None:
             raise Problem(404, f"No plan has the number {plan_id}.")
-        return Documents(
-            plan_id, week_in(row), msgspec.json.decode(row.plan, type=Plan), row.because, row.fixed, beside(row).timed
-        )
+        return Documents(plan_id, week_in(row), plan_in(row), row.because, row.fixed, beside(row).timed)
 
     return kept(session, ("plan documents", plan_id), read)
 

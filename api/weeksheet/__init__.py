@@ -16,7 +16,7 @@ from api.http.names import crew_names
 from api.ledger.facts import Facts
 from api.ledger.forecasts import forecasts, newest_ids
 from api.ledger.kept import kept, unchanged
-from api.ledger.plans.documents import beside, week_in
+from api.ledger.plans.documents import beside, plan_in, week_in
 from api.weeksheet.drives import drives_words, legs_of
 from api.weeksheet.figures import Figure, Left, by_the_visit, left, to_run, weighed
 from api.weeksheet.names import JobLabel, jobs_by_id
@@ -52,6 +52,9 @@ PILES = {
     "other_yard": "Kit at the other yard",
     "no_crew": "No crew at work",
     "no_second_crew": "No second crew",
+    "second_load": "One more load would do",
+    "rest_within": "Rest would cut the work",
+    "over_weekly": "Over the crew's week",
     "hours": "Customer's hours",
     "no_work_window": "No work window",
     "weather": "Weather and light",
@@ -222,7 +225,7 @@ def shaped(session: Session, stored: tables.StoredPlan) -> Shaped:
 
     def make() -> Shaped:
         # Both were checked before they were stored. What no plan can hold is the same after a move by hand.
-        week, plan = week_in(stored), msgspec.json.decode(stored.plan, type=Plan)
+        week, plan = week_in(stored), plan_in(stored)
         timed = beside(stored).timed
         digest = hashlib.blake2b(msgspec.json.encode([stored.week, stored.beside])).digest()
         laid_out = sheet(week, plan, kept(session, ("hopeless", digest), lambda: hopeless(week)))

@@ -9,6 +9,7 @@ import msgspec
 
 from api import tables
 from scheduler.documents import form_in
+from scheduler.plan import Plan, Plan2
 from scheduler.week import Week, Week2, names_in, with_names
 
 
@@ -41,6 +42,12 @@ def as_data(week: Week, timed: DrivesTimed | None) -> dict[str, Any]:
     """Return what is to stand beside the document of `week`, as a row keeps it."""
     made: dict[str, Any] = msgspec.to_builtins(WeekNotes(names_in(week), timed))
     return made
+
+
+def plan_in(row: tables.StoredPlan) -> Plan:
+    """Return the plan of a row; it was audited before it was stored."""
+    kind: type[Plan] = Plan2 if form_in(row.plan) == "plan/2" else Plan
+    return msgspec.json.decode(row.plan, type=kind)
 
 
 def week_in(row: tables.StoredPlan | tables.PlanRun) -> Week:

@@ -170,6 +170,20 @@ class _Tables:
             return from_on(found, free[0] + way)
         return found
 
+    def left_to_assist(
+        self, n: int, crew: Crew, day: int, free: tuple[int, str | None] | None, options: Options
+    ) -> Options:
+        """Return the starts of the assist of job n that what is fixed leaves; `free` as of `Fixed.earliest`."""
+        begun = self.fixed.assists.get(self.week.jobs[n].id)
+        if begun is not None:
+            return at(options, begun.start) if begun[:2] == (crew.id, day) else []
+        if free is None:
+            return []
+        if not free[0]:
+            return options
+        way = int(self.minutes[self.places[free[1]], self.job_place[n]]) if free[1] is not None else 0
+        return from_on(options, free[0] + way)
+
 
 class _CrewDays:
     """The crew days that can take any job, and the rows of helpers and pools that they draw on."""
@@ -210,9 +224,11 @@ class _CrewDays:
                 own[crew_day.day, j].append((crew_day.crew, options))
         for crew_day in tried if assists.of else ():
             crew = tables.week.crews[crew_day.crew]
+            free = tables.fixed.earliest(crew.id, crew_day.day, tables.by_id)
             for n in assists.able(crew, crew.hands + tables.helper_count.get((crew.yard, crew_day.day), 0)):
                 others = [o for c, o in own[crew_day.day, assists.job[n]] if c != crew_day.crew]
-                if found := assists.options(n, crew_day.shift, others):
+                found = assists.options(n, crew_day.shift, others)
+                if found := tables.left_to_assist(assists.job[n], crew, crew_day.day, free, found):
                     crew_day.jobs.append(assists.jobs + n)
                     crew_day.options.append(found)
 
