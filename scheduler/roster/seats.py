@@ -59,10 +59,10 @@ class SeatedCrew:
 
 
 @dataclass(frozen=True)
-class Work:
+class CrewWork:
     """A job of a crew's day: what it needs and what it is worth to do it that day, in cents; `halves` that it touches.
 
-    Another crew of the yard can do it for `Prices.recrew_cents` less.
+    Another crew of the yard can do it for `RosterPrices.recrew_cents` less.
     """
 
     id: str
@@ -76,7 +76,7 @@ class Work:
 
 
 @dataclass(frozen=True)
-class Prices:
+class RosterPrices:
     """What weighs in a roster beside the work, in cents.
 
     move_cents: each half day that somebody rides in another crew than their own, at an hour at which their own works.
@@ -100,9 +100,9 @@ class RosterCase:
     days: int
     riders: tuple[Rider, ...]
     crews: tuple[SeatedCrew, ...]
-    works: tuple[Work, ...] = ()
+    works: tuple[CrewWork, ...] = ()
     fixed: Mapping[tuple[int, int, str], str] = field(default_factory=dict)
-    prices: Prices = Prices()
+    prices: RosterPrices = RosterPrices()
 
     def rider(self, rider_id: str) -> Rider:
         """Return the rider of an id."""

@@ -10,7 +10,7 @@ from scheduler.roster.seats import HALVES, Rides, RosterCase, Seat
 
 
 @dataclass(frozen=True)
-class Verdict:
+class RosterVerdict:
     """`broken`: rules that a roster may not break; `stays_in`: by seat why no pair goes out; `undone`: work by id."""
 
     broken: tuple[str, ...]
@@ -18,11 +18,11 @@ class Verdict:
     undone: dict[str, str]
 
 
-def verdict(case: RosterCase, rides: Rides) -> Verdict:
+def verdict(case: RosterCase, rides: Rides) -> RosterVerdict:
     """Judge who rides with whom. Riders of a seat may be too few, or have no lead: then the crew stays in the yard."""
     broken = [*_each_seat(case, rides), *_one_van_each(case, rides), *_weekly(case, rides)]
     stays_in = {key: why for key in case.seats() if (why := stays_in_for(case, rides, key)) is not None}
-    return Verdict(tuple(broken), stays_in, _undone(case, rides, stays_in))
+    return RosterVerdict(tuple(broken), stays_in, _undone(case, rides, stays_in))
 
 
 def stays_in_for(case: RosterCase, rides: Rides, key: Seat) -> str | None:

@@ -143,8 +143,10 @@ class _Tables:
         ]
 
     def supplied(self, n: int, crew: Crew, day: int) -> bool:
-        """Whether kit, hands, equipment and stock are there for job n alone, the whole yard to itself."""
+        """Whether kit, people, their skills, equipment and stock are there for job n alone, the yard to itself."""
         job = self.week.jobs[n]
+        if job.skills and not set(job.skills).issubset(crew.skills_on(day)):
+            return False
         if (job.ready_day or 0) > day or job.hands > crew.hands + self.helper_count.get((crew.yard, day), 0):
             return False
         for item, quantity in job.equipment.items():
@@ -210,7 +212,9 @@ class _CrewDays:
                 own[crew_day.day, j].append((crew_day.crew, options))
         for crew_day in tried if assists.of else ():
             crew = tables.week.crews[crew_day.crew]
-            for n in assists.able(crew, crew.hands + tables.helper_count.get((crew.yard, crew_day.day), 0)):
+            for n in assists.able(
+                crew, crew_day.day, crew.hands + tables.helper_count.get((crew.yard, crew_day.day), 0)
+            ):
                 others = [o for c, o in own[crew_day.day, assists.job[n]] if c != crew_day.crew]
                 if found := assists.options(n, crew_day.shift, others):
                     crew_day.jobs.append(assists.jobs + n)

@@ -11,7 +11,7 @@ from collections.abc import Iterator
 import pytest
 
 from scheduler.roster.seating import Seated, seat
-from scheduler.roster.seats import Prices, Rider, Rides, RosterCase, SeatedCrew, Work
+from scheduler.roster.seats import CrewWork, Rider, Rides, RosterCase, RosterPrices, SeatedCrew
 from scheduler.roster.told import reasons
 from scheduler.roster.verdict import verdict
 
@@ -30,12 +30,14 @@ def _rider(name: str, *, lead: bool = False, skills: str = "", away: str = "", *
     return Rider(name.lower(), name, "north", lead, skills=frozenset(skills.split()), away=gone, **more)  # type: ignore[arg-type]
 
 
-def _work(work_id: str, crew: str, day: int, skills: str = "", cents: int = 50_000, halves: str = "ma") -> Work:
+def _work(work_id: str, crew: str, day: int, skills: str = "", cents: int = 50_000, halves: str = "ma") -> CrewWork:
     spans = frozenset("ma".index(half) for half in halves)
-    return Work(work_id, work_id, crew, day, spans, 100, frozenset(skills.split()), cents)
+    return CrewWork(work_id, work_id, crew, day, spans, 100, frozenset(skills.split()), cents)
 
 
-def _case(riders: list[Rider], crews: list[SeatedCrew], works: list[Work] | None = None, **more: object) -> RosterCase:
+def _case(
+    riders: list[Rider], crews: list[SeatedCrew], works: list[CrewWork] | None = None, **more: object
+) -> RosterCase:
     return RosterCase(MONDAY, 7, tuple(riders), tuple(crews), tuple(works or ()), **more)  # type: ignore[arg-type]
 
 
@@ -67,7 +69,7 @@ def test_nobody_is_split_for_less_than_it_pays() -> None:
     for cents, split in ((5_900, False), (6_100, True)):
         # no crew of the yard has the skill otherwise; J2 holds Lee and Kim's van to its own day
         case = _case([ana, TOM, LEE, KIM], crews, [_work("J1", "river", 0, "masonry", cents)],
-                     prices=Prices(recrew_cents=10_000))  # fmt: skip
+                     prices=RosterPrices(recrew_cents=10_000))  # fmt: skip
         assert (seat(case, seconds=None).rides != case.usual()) is split
 
 
@@ -86,7 +88,7 @@ def test_a_learner_rides_with_an_experienced_lead_only() -> None:
 def test_weekend_turns_go_round() -> None:
     riders = [_rider(n, lead=True) for n in ("Ana", "Lee")] + [_rider(n) for n in ("Tom", "Kim")]
     weekend = SeatedCrew("w", "Weekend", "north", ("ana", "tom"), {(d, h): 240 for d in (5, 6) for h in range(2)})
-    case = _case(riders, [weekend], prices=Prices(move_cents=0))
+    case = _case(riders, [weekend], prices=RosterPrices(move_cents=0))
     worked = {who for pair in seat(case, seconds=None).rides.values() for who in pair}
     assert worked == {"ana", "lee", "tom", "kim"}
     # without the others the usual two work both days all the same
