@@ -18,6 +18,7 @@ from api.database import AT_ONCE, parts
 from api.fields.rules import Rules, rules_from_data
 from api.ledger.drives import KnownDrives, drives
 from api.ledger.forecasts import Forecasts, forecasts
+from api.ledger.riders import Riding, roster_days
 from api.ledger.shelves import held_pieces, off_shelf, standing_postings
 from scheduler.errors import BadInput
 from scheduler.plan import read_plan
@@ -33,6 +34,7 @@ class Facts:
 
     `held` is what posted weeks have set aside on shelves, `off_shelf` the pieces that open visits have taken, by item.
     `drives` are the drive times on record between the yards and the sites of open visits.
+    `roster` are the days on which it has been made who rides with whom, from the week's on.
     `elsewhere` are the visits that have a day to come outside the week: posted with another one, or promised before it,
     unless the customer is to be told that the visit is off.
     """
@@ -70,6 +72,12 @@ class Facts:
     elsewhere: frozenset[str] = frozenset()
     gates: dict[str, list[tables.Gate]] = field(default_factory=dict)
     drives: KnownDrives = field(default_factory=KnownDrives)
+    roster: dict[datetime.date, tables.RosterDay] = field(default_factory=dict)
+
+    @property
+    def riding(self) -> Riding:
+        """What says who rides with whom."""
+        return Riding(self.people, self.days_off, self.roster)
 
 
 def facts(
@@ -168,6 +176,7 @@ def facts(
         elsewhere=frozenset(elsewhere),
         gates=gates,
         drives=drives(session, points),
+        roster=roster_days(session, start_date),
     )
 
 

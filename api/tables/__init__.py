@@ -46,7 +46,17 @@ from api.tables.chain import ChainLink, LedgerOpening
 from api.tables.hooks import Webhook, WebhookCall
 from api.tables.office import FileShape, Gate, GateRule, MakerOrder, SentFile, SentPaper
 from api.tables.places import KnownAddress, PlaceAnswer, PlaceSource
-from api.tables.plans import DayResult, History, HorizonPlan, Lock, PlanRun, PostedWeek, StoredPlan
+from api.tables.plans import (
+    DayResult,
+    History,
+    HorizonPlan,
+    Lock,
+    PlanRun,
+    PostedWeek,
+    RosterChange,
+    RosterDay,
+    StoredPlan,
+)
 from api.tables.rebooking import CaseVisit, Message, RebookingCase
 from api.tables.roads import Drive, RoadPlace, RoadSource, RoadTable
 from api.tables.sales import Awning, AwningModel, Customer, MakerPart, ModelPart, ModelSize, Order, Site, SiteSurvey
@@ -123,6 +133,8 @@ __all__ = [
     "RoadPlace",
     "RoadSource",
     "RoadTable",
+    "RosterChange",
+    "RosterDay",
     "RouteOut",
     "SecondFactor",
     "SentFile",

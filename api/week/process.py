@@ -51,8 +51,8 @@ def plan(
 ) -> tuple[str, str]:
     """Plan a week document and return ("plan", its document), or ("refused", a sentence) where no plan can be.
 
-    `beside` is what stands beside it (`api.ledger.plans.documents`); `fixed` is as `scheduler.fixed_as_data` gives it; `start` is the plan
-    document to search from, or empty.
+    `beside` is what stands beside it (`api.ledger.plans.documents`); `fixed` is as `scheduler.fixed_as_data` gives it;
+    `start` is the plan document to search from, or empty.
     """
     sent: Plan | None = None
 
