@@ -121,7 +121,7 @@ SkillsByDay = Mapping[str, Mapping[int, tuple[str, ...]]]  # by crew id, then da
 def with_names(week: Week, names: Mapping[str, str], skills: SkillsByDay | None = None) -> Week:
     """Return `week` with its crews called by `names`, name by crew id; a crew without one is called by its id.
 
-    skills: of the days on which others ride in a crew than usual; it must have a name to have any.
+    skills: by day, of crews in which not always the same people ride; one must have a name to have any.
     """
     by_day = skills or {}
     crews = tuple(_named(crew, names.get(crew.id, ""), by_day.get(crew.id, {})) for crew in week.crews)

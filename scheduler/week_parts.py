@@ -119,8 +119,8 @@ class Crew2(Crew, frozen=True, kw_only=True):
 class NamedCrew(Crew, frozen=True, kw_only=True):
     """A crew with what stands beside the document, never written into one: its name, and the skills of single days.
 
-    `by_day` holds the days on which others ride than usual; `skills` are then those of any day, so that a judge who
-    has the document alone allows no less.
+    `by_day` holds the days of a crew in which not always the same people ride; `skills` are then those of any day, so
+    that a judge who has the document alone allows no less.
     """
 
     name: Name

@@ -49,11 +49,16 @@ class Riding:
         return [half for half in range(2) if self.pair(crew, date, half)]
 
     def riders(self, crew: tables.Crew, date: datetime.date) -> list[tables.Person]:
-        """Return who goes out with the crew that day, the lead first; those who are set for it where nobody does."""
+        """Return who goes out with the crew that day, the lead first; where nobody does who is to, or usually."""
         halves = self.out_on(crew, date)
         names = [who for half in halves for who in self.pair(crew, date, half)]
-        names = names or [who for half in range(2) for who in self.set_for(crew, date, half)]
+        names = names or [who for half in range(2) for who in self.set_for(crew, date, half)] or list(usual(crew))
         return [self.people[who] for who in dict.fromkeys(names)]
+
+    def because(self, crew: tables.Crew, date: datetime.date) -> str:
+        """Return why nobody goes out in the crew's van that day, by the roster; empty where it does not say."""
+        row = self.roster.get(date)
+        return "" if row is None else " ".join(dict.fromkeys(row.because.get(crew.id, {}).values()))
 
     def skills(self, crew: tables.Crew, date: datetime.date) -> set[str]:
         """Return what those who ride can do as long as the crew is out that day."""

@@ -23,13 +23,13 @@ from api.routes.office import (
 )
 from api.routes.programs import changes, tokens, webhooks
 from api.routes.rebooking import bookings, messages, rebooking
-from api.routes.week import horizon, live, looking_back, plans, runs, weeks
+from api.routes.week import horizon, live, looking_back, plans, roster, runs, weeks
 from api.routes.yard import bench, stock
 
 _DOORS = (
-    weeks, live, plans, runs, horizon, entry, hand_over, jobs, customers, sites, history, accounts, links, exchange,
-    gates, maker_orders, kinds, settings, forecasts, roads, places, looking_back, begin, today, days, photos, bench,
-    stock, yard, surveys, survey_entry, job_awning, learning, visits, orders, awnings, papers, promise, rebooking,
-    messages, bookings, condition, tokens, calendars, second_factor, webhooks, changes,
+    weeks, live, plans, runs, horizon, roster, entry, hand_over, jobs, customers, sites, history, accounts, links,
+    exchange, gates, maker_orders, kinds, settings, forecasts, roads, places, looking_back, begin, today, days, photos,
+    bench, stock, yard, surveys, survey_entry, job_awning, learning, visits, orders, awnings, papers, promise,
+    rebooking, messages, bookings, condition, tokens, calendars, second_factor, webhooks, changes,
 )  # fmt: skip
 ROUTERS = tuple(door.router for door in _DOORS)

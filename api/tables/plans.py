@@ -156,7 +156,7 @@ class RosterChange(SQLModel, table=True):
     """One change of the roster, filled by the solver or set by hand, with the days `before` and `after` it.
 
     Both by date, None where the roster had no such day. Of a filled one `cents` is what it is worth and `bound` the
-    most that any could be. `undone`: it has been taken back.
+    most that any could be; it looked at the history up to its line `seen`. `undone`: it has been taken back.
     """
 
     __tablename__ = "roster_change"
@@ -170,6 +170,7 @@ class RosterChange(SQLModel, table=True):
     after: dict[str, Any] = Field(default_factory=dict, sa_type=sa.JSON)
     cents: int | None = Field(default=None, sa_type=sa.BigInteger)
     bound: int | None = Field(default=None, sa_type=sa.BigInteger)
+    seen: int | None = None
     undone: bool = False
     version: int = 1
 

@@ -82,7 +82,7 @@ def week_of(facts: Facts, prepared: Mapping[str, Needs], start_date: datetime.da
         broken_cents=facts.rules.prices.broken_cents,
     )
     names = {crew.id: crew.name for crew in facts.crews.values()}
-    skills = {crew.id: _other_skills(facts, crew, start_date) for crew in facts.crews.values() if crew.active}
+    skills = {crew.id: _skills_by_day(facts, crew, start_date) for crew in facts.crews.values() if crew.active}
     return BuiltWeek(w.with_names(w.week_from_data(msgspec.to_builtins(week)), names, skills), because, timed)
 
 
@@ -152,7 +152,7 @@ def _shifts(facts: Facts, crew: tables.Crew, start_date: datetime.date) -> tuple
 def _crew(facts: Facts, crew: tables.Crew, shifts: tuple[w.Shift, ...], start_date: datetime.date) -> w.Crew:
     van = facts.vans[crew.van_id]
     people = [facts.people[who] for who in usual(crew)]
-    skills = skills_of(people).union(*_other_skills(facts, crew, start_date).values())
+    skills = skills_of(people).union(*_skills_by_day(facts, crew, start_date).values())
     return w.Crew(
         id=crew.id,
         yard=crew.yard_id,
@@ -168,11 +168,14 @@ def _crew(facts: Facts, crew: tables.Crew, shifts: tuple[w.Shift, ...], start_da
     )
 
 
-def _other_skills(facts: Facts, crew: tables.Crew, start_date: datetime.date) -> dict[int, tuple[str, ...]]:
-    """Return the skills of the days on which others ride than usual, and can do other things."""
+def _skills_by_day(facts: Facts, crew: tables.Crew, start_date: datetime.date) -> dict[int, tuple[str, ...]]:
+    """Return what those who ride can do on each day that the crew is out; nothing where that is always as usual."""
     riding, as_usual = facts.riding, skills_of(facts.people[who] for who in usual(crew))
-    found = {n: riding.skills(crew, date) for n, date in enumerate(_dates(facts, start_date)) if date in facts.roster}
-    return {n: tuple(sorted(skills)) for n, skills in found.items() if skills != as_usual}
+    if not any(crew.id in row.rides for row in facts.roster.values()):
+        return {}
+    out = {n: date for n, date in enumerate(_dates(facts, start_date)) if riding.out_on(crew, date)}
+    found = {n: riding.skills(crew, date) for n, date in out.items()}
+    return {n: tuple(sorted(s)) for n, s in found.items()} if any(s != as_usual for s in found.values()) else {}
 
 
 def _helpers(facts: Facts, start_date: datetime.date) -> tuple[w.Helpers, ...]:

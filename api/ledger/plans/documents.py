@@ -28,7 +28,7 @@ class DrivesTimed(msgspec.Struct, frozen=True):
 class WeekNotes(msgspec.Struct, frozen=True):
     """What stands beside a week document: what people call its crews, by id, and who timed its drives.
 
-    `skills` are those of the days on which others ride in a crew than usual, by crew and day.
+    `skills` are those of crews in which not always the same people ride, by crew and day.
     """
 
     crews: dict[str, str] = {}

@@ -32,6 +32,7 @@ def upgrade() -> None:
         sa.Column("after", sa.JSON(), nullable=False),
         sa.Column("cents", sa.BigInteger(), nullable=True),
         sa.Column("bound", sa.BigInteger(), nullable=True),
+        sa.Column("seen", sa.Integer(), nullable=True),
         sa.Column("undone", sa.Boolean(), nullable=False),
         sa.Column("version", sa.Integer(), nullable=False),
         sa.CheckConstraint("how IN ('filled', 'by hand')", name=op.f("ck_roster_change_how_is_known")),
