@@ -1,4 +1,7 @@
-"""Who rides with whom over days and weeks, chosen exactly: a CP-SAT model of each yard.
+"""Who rides with whom over days and weeks, chosen exactly by CP-SAT.
+
+Yards share nobody, and days of a yard only weekly hours and weekend turns: what shares nothing is a model of its own,
+and a day on which everybody can ride as usual and do all its work needs none.
 
     most of   sum of work done (its cents, less where another crew does it)
             + open_cents for each half day that a crew goes out
@@ -17,7 +20,7 @@ from collections.abc import Iterable
 from dataclasses import dataclass
 from typing import Any
 
-from scheduler.roster.seats import WEEKEND, Rides, RosterCase, Seat
+from scheduler.roster.seats import WEEKEND, CrewWork, Rides, RosterCase, Seat
 
 
 @dataclass(frozen=True)
@@ -40,10 +43,17 @@ def seat(case: RosterCase, *, seconds: float | None, workers: int = 1, seed: int
 
     With one worker and no limit the same case gives the same roster.
     """
-    yards = list(dict.fromkeys(crew.yard for crew in case.crews))
-    found = [
-        _Yard(case, yard).solve(None if seconds is None else seconds / len(yards), workers, seed) for yard in yards
-    ]
+    yards = dict.fromkeys(crew.yard for crew in case.crews)
+    parts = [(yard, days) for yard in yards for days in _days_apart(case, yard)]
+    found, hard = [], []
+    for yard, days in parts:
+        usual = _as_usual(case, yard, days)
+        if usual is None:
+            hard.append((yard, days))
+        else:
+            found.append(usual)
+    share = None if seconds is None else seconds / max(1, len(hard))
+    found += [_Part(case, yard, days).solve(share, workers, seed) for yard, days in hard]
     return Seated(
         {key: riders for one in found for key, riders in one.rides.items()},
         {work: crew for one in found for work, crew in one.done.items()},
@@ -52,15 +62,55 @@ def seat(case: RosterCase, *, seconds: float | None, workers: int = 1, seed: int
     )
 
 
-class _Yard:
-    """The model of one yard's crews and people."""
+def _days_apart(case: RosterCase, yard: str) -> list[frozenset[int]]:
+    """Return the days of a yard in sets that share neither weekly hours nor weekend turns."""
+    days = {day for day, _, crew_id in case.seats() if case.crew(crew_id).yard == yard}
+    weekly = any(rider.yard == yard and rider.weekly_min is not None for rider in case.riders)
+    turns = frozenset(day for day in days if day % 7 in WEEKEND)
+    if weekly and turns:
+        return [frozenset(days)]
+    if weekly:
+        return [frozenset(day for day in days if day // 7 == week) for week in sorted({day // 7 for day in days})]
+    return [*(frozenset([day]) for day in sorted(days - turns)), *([turns] if turns else [])]
 
-    def __init__(self, case: RosterCase, yard: str) -> None:
+
+def _as_usual(case: RosterCase, yard: str, days: frozenset[int]) -> Seated | None:
+    """Return the usual pairs where no roster can be worth more: all go out, do all work, and nothing else weighs."""
+    if any(day % 7 in WEEKEND for day in days) or any(day in days for day, _, _ in case.fixed):
+        return None
+    if any(rider.yard == yard and rider.weekly_min is not None for rider in case.riders):
+        return None
+    usual = case.usual()
+    seats = [key for key in case.seats() if key[0] in days and case.crew(key[2]).yard == yard]
+    works = [work for work in case.works if work.day in days and case.crew(work.crew).yard == yard]
+    rides = {key: usual[key] for key in seats if key in usual}
+    if len(rides) < len(seats):
+        return None
+    room = {(d, crew): sum(case.crew(crew).minutes.get((d, half), 0) for half in range(2)) for d, _, crew in seats}
+    for work in works:
+        pairs = [rides[key] for half in range(2) if (key := (work.day, half, work.crew)) in rides]
+        halves = all((work.day, half, work.crew) in rides for half in work.halves)
+        able = all(any(can(case, who, skill) for who in pair) for pair in pairs for skill in work.skills)
+        room[work.day, work.crew] = room.get((work.day, work.crew), 0) - work.minutes
+        if not halves or not able or room[work.day, work.crew] < 0:
+            return None
+    learning = any(case.rider(who).learner for pair in rides.values() for who in pair)
+    if learning or not all(any(case.rider(who).lead for who in pair) for pair in rides.values()):
+        return None
+    cents = case.prices.open_cents * len(rides) + sum(work.cents for work in works)
+    return Seated(rides, {work.id: work.crew for work in works}, cents, cents)
+
+
+class _Part:
+    """The model of one yard's crews and people on some of the days."""
+
+    def __init__(self, case: RosterCase, yard: str, days: frozenset[int]) -> None:
         from ortools.sat.python import cp_model  # takes a moment to load
 
         self.case, self.yard, self.sat, self.cp = case, yard, cp_model, cp_model.CpModel()
         self.gain: list[Any] = []
-        self.seats = [key for key in case.seats() if case.crew(key[2]).yard == yard]
+        self.seats = [key for key in case.seats() if key[0] in days and case.crew(key[2]).yard == yard]
+        self.works = [work for work in case.works if work.day in days and case.crew(work.crew).yard == yard]
         self.out: dict[Seat, Any] = {key: self._bool("out", *key) for key in self.seats}
         self.rides: dict[Seat, dict[str, Any]] = {key: self._riders(key) for key in self.seats}
         self.does: dict[tuple[str, str], Any] = {}
@@ -69,9 +119,8 @@ class _Yard:
         self._one_van_each()
         self._weekly()
         self._turns()
-        for work in case.works:
-            if case.crew(work.crew).yard == yard:
-                self._work(work.id)
+        for work in self.works:
+            self._work(work)
         self._room()
         self.cp.maximize(sum(self.gain))
 
@@ -144,9 +193,8 @@ class _Yard:
                 self.cp.add(most >= self.case.rider(who).turns + sum(mine))
             self.gain.append(self.case.prices.weekend_cents * (before - most))
 
-    def _work(self, work_id: str) -> None:
+    def _work(self, work: CrewWork) -> None:
         """Any crew of the yard may do it that is out at its hours, and has its skills as long as it is out that day."""
-        work = next(one for one in self.case.works if one.id == work_id)
         choices = []
         for crew in self.case.crews:
             if crew.yard != self.yard or any((work.day, half, crew.id) not in self.out for half in work.halves):
@@ -166,7 +214,7 @@ class _Yard:
 
     def _room(self) -> None:
         taken: dict[tuple[int, str], list[Any]] = defaultdict(list)
-        for work in self.case.works:
+        for work in self.works:
             for crew in self.case.crews:
                 if (work.id, crew.id) in self.does:
                     taken[work.day, crew.id].append(work.minutes * self.does[work.id, crew.id])

@@ -7,6 +7,7 @@ import itertools
 import random
 from collections import defaultdict
 from collections.abc import Iterator
+from dataclasses import replace
 
 import pytest
 
@@ -229,6 +230,26 @@ def test_no_way_is_worth_more(seed: int) -> None:
     assert found.proven
     assert found.cents == best == _worth(case, found.rides)
     _keeps_every_rule(case, found)
+
+
+@pytest.mark.parametrize("seed", range(4))
+def test_days_solved_apart_are_worth_what_they_are_worth_together(seed: int) -> None:
+    """A limit of hours that nobody comes near binds all days of a yard into one model."""
+    chance = random.Random(seed)
+    days = range(4, 8)  # Friday to Monday
+    riders = [
+        _rider(name, lead=n % 2 == 0, skills="masonry" if chance.random() < 0.5 else "",
+               away=" ".join(f"{day}{half}" for day in days for half in "ma" if chance.random() < 0.2))
+        for n, name in enumerate(["Ana", "Tom", "Lee", "Kim", "Max"])
+    ]  # fmt: skip
+    crews = [_crew("river", "ana", "tom", days=4, first=4), _crew("hill", "lee", "kim", days=4, first=4)]
+    works = [_work(f"J{day}", "river", day, "masonry") for day in days]
+    apart = replace(_case(riders, crews, works), days=14)
+    together = replace(apart, riders=tuple(replace(rider, weekly_min=100_000) for rider in riders))
+    found = seat(apart, seconds=None)
+    assert found.proven
+    assert found.cents == seat(together, seconds=None).cents
+    _keeps_every_rule(apart, found)
 
 
 def _keeps_every_rule(case: RosterCase, found: Seated) -> None:
