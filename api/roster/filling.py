@@ -15,7 +15,7 @@ from sqlmodel import Session, col, select
 
 from api import tables
 from api.database import transaction
-from api.roster.ground import Ground, ground_of
+from api.roster.ground import RosterGround, ground_of
 from api.roster.keeping import RosterChangedMeanwhileError, keep_filled
 from scheduler.errors import BadInput
 from scheduler.roster.seating import seat
@@ -45,7 +45,7 @@ def fill(database: sa.Engine, now: datetime.datetime, by: str) -> bool:
     return False
 
 
-def _from_today(ground: Ground) -> RosterCase:
+def _from_today(ground: RosterGround) -> RosterCase:
     """Return the case without the days that are past: nobody's van is changed in hindsight."""
     crews = tuple(
         replace(crew, minutes={key: m for key, m in crew.minutes.items() if key[0] >= ground.today})

@@ -26,7 +26,7 @@ _HALF_OF = {"morning": (0,), "afternoon": (1,), "day": (0, 1)}
 
 
 @dataclass(frozen=True)
-class Ground:
+class RosterGround:
     """The case with the rows that it was made of; its days count from the Monday of the week under way.
 
     `today` is the day under way, `seen` the last line of the history then.
@@ -48,7 +48,7 @@ class Ground:
         return [day for day in range(self.case.days) if day % 7 < self.week_days]
 
 
-def ground_of(session: Session, now: datetime.datetime) -> Ground:
+def ground_of(session: Session, now: datetime.datetime) -> RosterGround:
     """Return what the roster of the week under way and of the weeks ahead is made of.
 
     Raises `BadInput` where no business is set up.
@@ -77,10 +77,10 @@ def ground_of(session: Session, now: datetime.datetime) -> Ground:
         fixed=fixed,
     )
     seen = session.exec(select(sa.func.max(tables.History.id))).one() or 0
-    return Ground(case, (today - start).days, rows, crews, rules.week_days, seen)
+    return RosterGround(case, (today - start).days, rows, crews, rules.week_days, seen)
 
 
-def standing(session: Session, ground: Ground) -> Rides:
+def standing(session: Session, ground: RosterGround) -> Rides:
     """Return who rides where as the rows have it now: with whom nobody goes out is in it too."""
     people = {row.id: row for row in session.exec(select(tables.Person))}
     riding = Riding(people, [], ground.rows)

@@ -14,7 +14,7 @@ from api import tables
 from api.http import versions
 from api.http.problems import Problem
 from api.ledger.history import note
-from api.roster.ground import Ground, ground_of, standing
+from api.roster.ground import RosterGround, ground_of, standing
 from scheduler.errors import BadInput
 from scheduler.roster.seating import Seated, in_order
 from scheduler.roster.seats import HALVES, Rides
@@ -25,7 +25,7 @@ NOTHING: Mapping[str, int] = {}
 
 
 @dataclass(frozen=True)
-class Tried:
+class TriedPlace:
     """What a change by hand would do: rules that it breaks, and in sentences what else follows from it."""
 
     broken: tuple[str, ...]
@@ -48,7 +48,7 @@ class RosterChangedMeanwhileError(Exception):
     """Somebody else has changed a day of the roster since it was read: what was begun is to be taken back."""
 
 
-def keep_filled(session: Session, ground: Ground, seated: Seated, now: datetime.datetime, by: str) -> None:
+def keep_filled(session: Session, ground: RosterGround, seated: Seated, now: datetime.datetime, by: str) -> None:
     """Keep a roster that the solver has made of `ground`; raises `RosterChangedMeanwhileError`."""
     because = reasons(ground.case, seated)
     before, after = {}, {}
@@ -68,7 +68,7 @@ def keep_filled(session: Session, ground: Ground, seated: Seated, now: datetime.
     _note(session, "filled", words, before, after, now, by, figures)
 
 
-def try_by_hand(session: Session, place: RosterPlace, now: datetime.datetime) -> tuple[Tried, Ground, Rides]:
+def try_by_hand(session: Session, place: RosterPlace, now: datetime.datetime) -> tuple[TriedPlace, RosterGround, Rides]:
     """Return what putting somebody somewhere would do; raises `BadInput` naming the field that cannot stand."""
     ground = ground_of(session, now)
     case, day = ground.case, (place.day - ground.case.start_date).days
@@ -108,10 +108,10 @@ def try_by_hand(session: Session, place: RosterPlace, now: datetime.datetime) ->
     words = f"{people[place.person].name} {where} on {case.day_name(day)}{part}"
     if place.instead:
         words += f", in place of {people[place.instead].name}"
-    return Tried(broken, (*closed, *undone, *opened), words), ground, rides
+    return TriedPlace(broken, (*closed, *undone, *opened), words), ground, rides
 
 
-def put_by_hand(session: Session, place: RosterPlace, version: int, now: datetime.datetime, by: str) -> Tried:
+def put_by_hand(session: Session, place: RosterPlace, version: int, now: datetime.datetime, by: str) -> TriedPlace:
     """Put somebody with a crew; `version` is that of the day as it was read, 0 where the roster did not have it.
 
     `Problem` 409 where a rule would be broken (`breaks-rule`, `rules`), 412 where the day has been changed since.
@@ -169,7 +169,7 @@ def changes(session: Session, most: int = 12) -> list[tables.RosterChange]:
     return list(session.exec(select(row).order_by(col(row.id).desc()).limit(most)).all())
 
 
-def _in_its_hours(ground: Ground, place: RosterPlace, day: int) -> RosterPlace:
+def _in_its_hours(ground: RosterGround, place: RosterPlace, day: int) -> RosterPlace:
     """Return the place in those of its halves in which the crew works, where it works in any of them."""
     minutes = ground.case.crew(place.crew).minutes if place.crew else {}
     return replace(place, halves=tuple(half for half in place.halves if (day, half) in minutes) or place.halves)
@@ -179,7 +179,7 @@ def _crew_of(rides: Rides, day: int, half: int, who: str) -> str:
     return next((key[2] for key, names in rides.items() if key[:2] == (day, half) and who in names), "")
 
 
-def _move(ground: Ground, rides: Rides, at: tuple[int, int], who: str, crew: str) -> None:
+def _move(ground: RosterGround, rides: Rides, at: tuple[int, int], who: str, crew: str) -> None:
     """Put somebody into a crew at a half day, "" into none; they leave the one in which they are."""
     for key in [key for key, names in rides.items() if key[:2] == at and who in names]:
         rides[key] = tuple(name for name in rides[key] if name != who)
@@ -189,7 +189,7 @@ def _move(ground: Ground, rides: Rides, at: tuple[int, int], who: str, crew: str
 
 
 def _day(
-    ground: Ground, day: int, rides: Rides, because: Mapping[tuple[int, int, str], str], fixed: Mapping[str, Any]
+    ground: RosterGround, day: int, rides: Rides, because: Mapping[tuple[int, int, str], str], fixed: Mapping[str, Any]
 ) -> dict[str, Any]:
     crews = [crew for crew in ground.case.crews if any((day, half) in crew.minutes for half in range(2))]
     words: dict[str, dict[str, str]] = {}

@@ -9,7 +9,7 @@ from sqlmodel import Session, select
 
 from api import tables
 from api.fields.shown import day_name
-from api.roster.ground import Ground, ground_of, standing
+from api.roster.ground import RosterGround, ground_of, standing
 from scheduler.roster.seats import HALVES, Rides
 from scheduler.roster.verdict import RosterVerdict, verdict
 
@@ -99,14 +99,14 @@ def roster_shown(session: Session, now: datetime.datetime, monday: datetime.date
     )
 
 
-def _place(ground: Ground, rider_id: str) -> tuple[int, int]:
+def _place(ground: RosterGround, rider_id: str) -> tuple[int, int]:
     """Return where somebody stands in the list: by their crew, the lead first; who has none at the end."""
     home = ground.case.home(rider_id)
     crews = [crew.id for crew in ground.case.crews]
     return (len(crews), 0) if home is None else (crews.index(home.id), home.usual.index(rider_id))
 
 
-def _cell(ground: Ground, judged: RosterVerdict, rides: Rides, rider_id: str, day: int) -> DayCell:
+def _cell(ground: RosterGround, judged: RosterVerdict, rides: Rides, rider_id: str, day: int) -> DayCell:
     case, rider = ground.case, ground.case.rider(rider_id)
     home, row = case.home(rider_id), ground.rows.get(ground.date(day))
     found = []
@@ -126,7 +126,7 @@ def _cell(ground: Ground, judged: RosterVerdict, rides: Rides, rider_id: str, da
     return DayCell(ground.date(day), places, fixed, day < ground.today)
 
 
-def _not_as_usual(ground: Ground, judged: RosterVerdict, rides: Rides, days: list[int]) -> list[NotAsUsual]:
+def _not_as_usual(ground: RosterGround, judged: RosterVerdict, rides: Rides, days: list[int]) -> list[NotAsUsual]:
     found = []
     for day in days:
         row = ground.rows.get(ground.date(day))
@@ -144,6 +144,12 @@ def _not_as_usual(ground: Ground, judged: RosterVerdict, rides: Rides, days: lis
                 why = because.get(crew.id, {}).get(str(half), "")
                 when = f"{crew.name} is in the yard on {day_name(ground.date(day))}, {HALVES[half]}"
                 told.append((why or f"{when}: {judged.stays_in.get(key, '')}.", stays))
-            for words, stays in dict.fromkeys(told):
-                found.append(NotAsUsual(ground.date(day), crew.name, words, stays))
+            if len(told) == 2 and _all_day(told[0][0]) == _all_day(told[1][0]):
+                told = [(_all_day(told[0][0]), told[0][1])]
+            found += [NotAsUsual(ground.date(day), crew.name, words, stays) for words, stays in told]
     return found
+
+
+def _all_day(words: str) -> str:
+    """Return what is said of half a day as it is said of the whole."""
+    return words.replace(f", {HALVES[0]}: ", ": ").replace(f", {HALVES[1]}: ", ": ")

@@ -36,9 +36,7 @@ def _gone(case: RosterCase, there: dict[str, str], key: Seat) -> list[str]:
         rider, crew = case.rider(who), there.get(who)
         if (why := case.absent(rider, *key[:2])) is not None:
             words.append(f"{rider.name} {why}")
-        elif crew is None:
-            words.append(f"{rider.name} rides with nobody")
-        elif crew != key[2]:
+        elif crew is not None and crew != key[2]:
             words.append(f"{rider.name} rides with {case.crew(crew).name}")
     return words
 
@@ -83,7 +81,9 @@ def _other_pair(case: RosterCase, seated: Seated, there: dict[str, str], key: Se
 def _kept(case: RosterCase, seated: Seated, key: Seat, new: list[Rider]) -> str:
     """Return the work that this crew does that day only because of those who are not usually in it."""
     day, half, crew_id = key
-    mine = [w for w in case.works if seated.done.get(w.id) == crew_id and w.day == day and half in w.halves]
+    all_day = seated.rides.get((day, 1 - half, crew_id)) == seated.rides[key]
+    mine = [w for w in case.works if seated.done.get(w.id) == crew_id and w.day == day]
+    mine = [w for w in mine if all_day or half in w.halves]
     stay = [who for who in seated.rides[key] if who in case.crew(crew_id).usual]
     skilled = [w for w in mine if any(not any(can(case, who, skill) for who in stay) for skill in w.skills)]
     by_skill = [w for w in skilled if any(can(case, r.id, skill) for r in new for skill in w.skills)]

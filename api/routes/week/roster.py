@@ -19,7 +19,7 @@ from api.http.pages import Database, page, wants_json
 from api.http.problems import Problem, responses
 from api.roster import keeping
 from api.roster.filling import RosterKeeper, last_filled
-from api.roster.keeping import RosterPlace, Tried
+from api.roster.keeping import RosterPlace, TriedPlace
 from api.roster.shown import roster_shown
 from api.tables import RosterChange
 from scheduler.errors import BadInput
@@ -103,7 +103,7 @@ def undo(request: Request, session: Database, who: Manager, now: Now, change_id:
 
 def _page(
     request: Request, session: Session, who: Who, now: datetime.datetime, monday: datetime.date | None,
-    form: dict[str, Any], tried: Tried | None = None, status: int = 200,
+    form: dict[str, Any], tried: TriedPlace | None = None, status: int = 200,
 ) -> Response:  # fmt: skip
     try:
         shown = roster_shown(session, now, monday)
