@@ -101,6 +101,26 @@ def test_one_away_and_another_steps_in(app: FastAPI, manager: TestClient) -> Non
     page = text_of(day.text)
     assert "Brid Yarrowleigh (lead" in page
     assert "Ansel Ploverton" in page
+    sheet = text_of(manager.get(f"/weeks/{MONDAY}", headers=PAGE).text)
+    assert "▲ Brid Yarrowleigh and Ansel Ploverton" in sheet
+    link = manager.post("/day-links", data={"crew_id": out[0], "day": str(TUESDAY)})
+    assert link.status_code == 201, link.text
+    listed = text_of(manager.get("/day-links", headers=PAGE).text)
+    assert "Brid Yarrowleigh and Ansel Ploverton" in listed
+
+
+def test_who_leads_another_van_that_day_may_open_its_day(app: FastAPI, manager: TestClient) -> None:
+    with transaction(app.state.database) as session:
+        account = session.exec(select(tables.Account).where(tables.Account.name == "lorn")).one()
+        account.crew_id = "river-2"
+        session.add(account)
+    lead = signed_in(app, Role.lead)
+    address = f"/crews/river-1/days/{TUESDAY}"
+    assert lead.get(address, headers=PAGE).status_code == 404
+    away(app, "corran", TUESDAY)
+    assert put(manager, "yardley", "river-1", TUESDAY).status_code == 200
+    assert lead.get(address, headers=PAGE).status_code == 200
+    assert lead.get(f"/crews/river-1/days/{MONDAY}", headers=PAGE).status_code == 404
 
 
 def _today(app: FastAPI) -> Any:
