@@ -49,13 +49,17 @@ _HELP = "write it as 12' 6 1/2\", 150 1/2 in, 3810 mm or 3.81 m"
 
 @functools.lru_cache(maxsize=4096)  # a drawing writes the same lengths again and again
 def feet_inches(length_mm: float, denominator: int = 16) -> str:
-    """Return a length in feet, inches and the nearest sixteenth: `12' 6 1/2"`, `6 1/2"` below a foot, `-3"` below 0."""
+    """Return a length in feet, inches and the nearest sixteenth: `12' 6 1/2"`, `6 1/2"` below a foot, `-3"` below 0.
+
+    Feet with a fraction alone are written with the zero inches between, `5' 0 13/16"`: read in haste on a ladder,
+    5' 13/16" is 5' 1 3/16".
+    """
     parts = round(abs(length_mm) / INCH_MM * denominator)
     inches, rest = divmod(parts, denominator)
     feet, inches = divmod(inches, 12)
     words = [f"{feet}'"] if feet else []
     fraction = Fraction(rest, denominator)
-    if fraction and inches:
+    if fraction and (inches or feet):
         words.append(f'{inches} {fraction}"')
     elif fraction:
         words.append(f'{fraction}"')

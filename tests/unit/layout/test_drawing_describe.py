@@ -50,9 +50,9 @@ def test_the_description_in_feet_and_inches() -> None:
           3 from the left, outer bracket of arm 1; it takes 91 % of its fasteners' allowable load ({CASE}).
         Bracket 2: 6' 8" (2032 mm) from the wall datum, 5' 4 1/4" (1632 mm) from the awning's left end, on
           stud 6 from the left; it takes 20 % of its fasteners' allowable load ({CASE}).
-        Bracket 3: 9' 4" (2845 mm) from the wall datum, 8' 1/4" (2445 mm) from the awning's left end, on stud
+        Bracket 3: 9' 4" (2845 mm) from the wall datum, 8' 0 1/4" (2445 mm) from the awning's left end, on stud
           8 from the left; it takes 36 % of its fasteners' allowable load ({CASE}).
-        Bracket 4: 13' 4" (4064 mm) from the wall datum, 12' 1/4" (3664 mm) from the awning's left end, on
+        Bracket 4: 13' 4" (4064 mm) from the wall datum, 12' 0 1/4" (3664 mm) from the awning's left end, on
           stud 11 from the left, outer bracket of arm 2; it takes 82 % of its fasteners' allowable load
           ({CASE}).
         Each bracket: 4 × lag 3/8 x 4-1/2 in. Pilot 1/4" for the thread, 4 1/4" deep from the wall's face;

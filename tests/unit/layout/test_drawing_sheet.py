@@ -147,10 +147,10 @@ def test_lines_and_shapes_have_their_pen_colour_and_dashes() -> None:
 
 
 def test_a_measure_stays_on_one_line() -> None:
-    text = "It hangs 12' 10 1/16\" (3913 mm) down, 45 lb, 1' 3/4\" and 5 N."
+    text = "It hangs 12' 10 1/16\" (3913 mm) down, 45 lb, 1' 0 3/4\" and 5 N."
     for width in range(24, 60, 2):
         lines = wrap(text, 2.8, width)
-        for measure in ("12' 10 1/16\"", "3913 mm", "45 lb", "1' 3/4\"", "5 N"):
+        for measure in ("12' 10 1/16\"", "3913 mm", "45 lb", "1' 0 3/4\"", "5 N"):
             assert any(measure in line for line in lines), (width, lines)
         assert " ".join(lines) == text
 
