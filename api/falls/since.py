@@ -43,7 +43,7 @@ def differences(old: Week, new: Week, planned: dict[str, Visit], today: int) -> 
     changed = {
         "crews": before.keys() != after.keys(),
         "crew hours": any(_hours(a, today) != _hours(b, today) for a, b in both),
-        "people and skills": any((a.hands, a.skills) != (b.hands, b.skills) for a, b in both),
+        "people and skills": any(a.hands != b.hands or _skills_differ(a, b) for a, b in both),
         "the hours of a week": any(a.weekly != b.weekly for a, b in both),
         "vans": any((a.vehicle, a.onboard) != (b.vehicle, b.onboard) for a, b in both),
         "ladders and tools": old.equipment != new.equipment,
@@ -75,6 +75,12 @@ def _kit_differs(old: Job, new: Job, today: int) -> bool:
     if old.ready_day is None or new.ready_day is None:
         return old.ready_day is not new.ready_day
     return new.ready_day > max(old.ready_day, today, 0) or new.ready_day < old.ready_day
+
+
+def _skills_differ(old: Crew, new: Crew) -> bool:
+    """Say whether on any day on which the crew works then and now others can do other things in it."""
+    days = {shift.day for shift in old.shifts} & {shift.day for shift in new.shifts}
+    return old.skills != new.skills or any(set(old.skills_on(d)) != set(new.skills_on(d)) for d in days)
 
 
 def _asks(job: Job) -> tuple[object, ...]:

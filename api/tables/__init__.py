@@ -59,7 +59,17 @@ from api.tables.office import (
     YearlyVisit,
 )
 from api.tables.places import KnownAddress, PlaceAnswer, PlaceSource
-from api.tables.plans import DayResult, History, HorizonPlan, Lock, PlanRun, PostedWeek, StoredPlan
+from api.tables.plans import (
+    DayResult,
+    History,
+    HorizonPlan,
+    Lock,
+    PlanRun,
+    PostedWeek,
+    RosterChange,
+    RosterDay,
+    StoredPlan,
+)
 from api.tables.rebooking import CaseVisit, DayRepair, Message, RebookingCase
 from api.tables.roads import Drive, RoadPlace, RoadSource, RoadTable
 from api.tables.sales import Awning, AwningModel, Customer, MakerPart, ModelPart, ModelSize, Order, Site, SiteSurvey
@@ -140,6 +150,8 @@ __all__ = [
     "RoadPlace",
     "RoadSource",
     "RoadTable",
+    "RosterChange",
+    "RosterDay",
     "RouteOut",
     "SecondFactor",
     "SentFile",

@@ -18,7 +18,7 @@ def second(week: w.Week, weekly: Mapping[str, w.Weekly]) -> w.Week2:
     crews = tuple(w.Crew2(**_fields(crew, w.Crew), weekly=weekly.get(crew.id)) for crew in week.crews)
     jobs = tuple(w.Job2(**msgspec.structs.asdict(job), pausable=False, assist=None) for job in week.jobs)
     new = {"format": "week/2", "rest": rest, "crews": crews, "jobs": jobs, "reload": None}
-    made = w.with_names(w.Week2(**values | new), w.names_in(week))
+    made = w.with_names(w.Week2(**values | new), w.names_in(week), w.skills_in(week))
     assert isinstance(made, w.Week2)
     return made
 

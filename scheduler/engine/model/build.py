@@ -143,8 +143,10 @@ class _Tables:
         ]
 
     def supplied(self, n: int, crew: Crew, day: int) -> bool:
-        """Whether kit, hands, equipment and stock are there for job n alone, the whole yard to itself."""
+        """Whether kit, people, their skills, equipment and stock are there for job n alone, the yard to itself."""
         job = self.week.jobs[n]
+        if job.skills and not set(job.skills).issubset(crew.skills_on(day)):
+            return False
         if (job.ready_day or 0) > day or job.hands > crew.hands + self.helper_count.get((crew.yard, day), 0):
             return False
         for item, quantity in job.equipment.items():
@@ -225,7 +227,8 @@ class _CrewDays:
         for crew_day in tried if assists.of else ():
             crew = tables.week.crews[crew_day.crew]
             free = tables.fixed.earliest(crew.id, crew_day.day, tables.by_id)
-            for n in assists.able(crew, crew.hands + tables.helper_count.get((crew.yard, crew_day.day), 0)):
+            hands = crew.hands + tables.helper_count.get((crew.yard, crew_day.day), 0)
+            for n in assists.able(crew, crew_day.day, hands):
                 others = [o for c, o in own[crew_day.day, assists.job[n]] if c != crew_day.crew]
                 found = assists.options(n, crew_day.shift, others)
                 if found := tables.left_to_assist(assists.job[n], crew, crew_day.day, free, found):
