@@ -39,6 +39,7 @@ from api.places.finder import Finder
 from api.promise.ground import Sales
 from api.rebooking.search import Searches
 from api.roads.keeper import RoadKeeper
+from api.roster.filling import RosterKeeper
 from api.routes.described import describe
 from api.routes.doors import ROUTERS
 from api.running.live import Pulse
@@ -113,6 +114,8 @@ async def _at_work(app: FastAPI, chosen: Settings, own: Opened) -> AsyncIterator
     app.state.runs.start()
     app.state.horizon = HorizonKeeper(app.state.database, app.state.runs, lambda: app.state.clock())
     app.state.horizon.start()
+    app.state.roster = RosterKeeper(app.state.database, lambda: app.state.clock())
+    app.state.roster.start()
     worth.cut_off(app.state.database, app.state.clock())
     app.state.worth = worth.WorthRuns(app.state.database, lambda: app.state.clock())
     app.state.papers = Keeper(app.state.database, chosen.database, chosen.preparers, lambda: app.state.clock())
@@ -164,6 +167,7 @@ async def _at_work(app: FastAPI, chosen: Settings, own: Opened) -> AsyncIterator
     app.state.forecasts.close()
     app.state.papers.close()
     app.state.worth.close()
+    app.state.roster.close()
     app.state.horizon.close()
     app.state.runs.close()
     app.state.chain.close()

@@ -34,8 +34,8 @@ if TYPE_CHECKING:
     from scheduler.engine.model.starts import NOON, Half, halves
     from scheduler.engine.planning import Progress, plan_week
     from scheduler.engine.ready import make_ready
-    from scheduler.engine.reasons.because import why_not_kept, with_reasons
     from scheduler.engine.tiny import tiny_week
+    from scheduler.engine.waiting.because import why_not_kept, with_reasons
     from scheduler.engine.worth.fairness import Fair, fair
     from scheduler.engine.worth.worth import Worth, worth
 
@@ -45,7 +45,7 @@ _WHERE = {
     "engine.model.fixed": "Fixed Spot fixed_as_data fixed_from_data",
     "engine.model.build": "build",
     "engine.model.starts": "NOON Half halves",
-    "engine.reasons.because": "with_reasons why_not_kept",
+    "engine.waiting.because": "with_reasons why_not_kept",
     "engine.again.replan": "Replanned Told begun_by changed_week replan as_it_stands told_prices told_week",
     "engine.again.moves": "Event Move move_sentence what_changed",
     "engine.again.offers": "Offer offer warm",

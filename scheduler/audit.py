@@ -172,10 +172,10 @@ def kit(case: JudgedPlan) -> Iterator[Breach]:
 
 
 def skills(case: JudgedPlan) -> Iterator[Breach]:
-    """Rule 5: the crew has all skills of the job."""
+    """Rule 5: the crew has all skills of the job, of those who ride that day."""
     for o in case.out:
         for _, job in o.stops:
-            if missing := [s for s in dict.fromkeys(job.skills) if s not in o.crew.skills]:
+            if missing := [s for s in dict.fromkeys(job.skills) if s not in o.crew.skills_on(o.route.day)]:
                 yield case.on_route("skills", o, f"lacks {', '.join(missing)} for {job.id}", job.id)
 
 

@@ -75,8 +75,11 @@ class ExpectedDay:
     past_min: int
 
 
-def day_plan(week: Week, route: Route) -> DayPlan | None:
-    """Return a route of a plan of `week` with what its times depend on; None where it cannot go out at all."""
+def day_plan(week: Week, route: Route, by_way_of: Mapping[str, str] = {}) -> DayPlan | None:
+    """Return a route of a plan of `week` with what its times depend on; None where it cannot go out at all.
+
+    by_way_of: places that the crew comes by on its way to a visit, by visit.
+    """
     crew = next((c for c in week.crews if c.id == route.crew), None)
     shift = None if crew is None else next((s for s in crew.shifts if s.day == route.day), None)
     by_id = {job.id: job for job in week.jobs}
@@ -87,7 +90,13 @@ def day_plan(week: Week, route: Route) -> DayPlan | None:
     jobs = tuple(by_id[stop.job] for stop in stops)
     yard = next(y.place for y in week.yards if y.id == crew.yard)
     at = [place[yard], *(place[job.place] for job in jobs)]
-    drives = tuple(tuple(week.travel.minutes[a][b] for b in at) for a in at)
+    via = [None, *(place.get(by_way_of.get(job.id, "")) for job in jobs)]
+
+    def drive_min(a: int, n: int) -> int:
+        by, to = via[n], week.travel.minutes
+        return to[a][at[n]] if by is None else to[a][by] + to[by][at[n]]
+
+    drives = tuple(tuple(drive_min(a, n) for n in range(len(at))) for a in at)
     whole = route if len(stops) == len(route.stops) else Route(
         route.crew, route.day, route.depart, route.back, route.helpers, route.rest, stops
     )  # fmt: skip
@@ -95,18 +104,24 @@ def day_plan(week: Week, route: Route) -> DayPlan | None:
 
 
 def expected_day(
-    plan: DayPlan, noted: Mapping[str, Taps], now: int, out: int | None = None, back: int | None = None
+    plan: DayPlan,
+    noted: Mapping[str, Taps],
+    now: int,
+    out: int | None = None,
+    back: int | None = None,
+    told: Mapping[str, int] = {},
 ) -> ExpectedDay:
     """Return how the day goes on.
 
     noted: by visit. now: minutes after midnight; what is not noted has not happened before it. out, back: when the crew
-    left the yard and came back to it, None where it has not.
+    left the yard and came back to it, None where it has not. told: the minute by visit at which customers expect the
+    crew by what they were told, where that may be another than the planned one.
     """
     before = _rest_before(plan)
-    day = _walk(plan, noted, now, out, before if plan.route.rest is not None else None)
+    day = _walk(plan, noted, now, out, told, before if plan.route.rest is not None else None)
     rule = plan.rest
     if plan.route.rest is None and rule is not None and day.back - plan.route.depart > rule.after:
-        day = _walk(plan, noted, now, out, before)
+        day = _walk(plan, noted, now, out, told, before)
     return _with_back(plan, day, back)
 
 
@@ -144,7 +159,14 @@ def _first(one: Taps) -> int | None:
     return min((m for m in (one.on_way, one.here, one.over) if m is not None), default=None)
 
 
-def _walk(plan: DayPlan, noted: Mapping[str, Taps], now: int, out: int | None, rest_before: int | None) -> ExpectedDay:
+def _walk(
+    plan: DayPlan,
+    noted: Mapping[str, Taps],
+    now: int,
+    out: int | None,
+    told: Mapping[str, int],
+    rest_before: int | None,
+) -> ExpectedDay:
     """Return the day with a rest before the stop `rest_before`, or before the next not begun; None: none."""
     order = _order(plan, noted)
     last_begun = max((n for n, one in order if _first(one) is not None), default=0)
@@ -175,7 +197,7 @@ def _walk(plan: DayPlan, noted: Mapping[str, Taps], now: int, out: int | None, r
         if due and plan.rest is not None:
             rest_at, ready = _rested(plan.rest, leave, ready)
             owed = False
-        start, in_window = _begin(job, plan.route.day, planned, ready)
+        start, in_window = _begin(job, plan.route.day, planned, ready, told.get(job.id))
         state = "ahead" if one.on_way is None else "on the way"
         found.append(Expected(job.id, start, start + takes, start - planned.start, state, in_window))
         free, place = start + takes, n
@@ -197,10 +219,12 @@ def _rested(rule: RestRule, leave: int, arrive: int) -> tuple[int, int]:
     return rest, max(rest + rule.length + arrive - leave, rule.latest + rule.length)
 
 
-def _begin(job: Job, day: int, planned: Stop, ready: int) -> tuple[int, bool]:
+def _begin(job: Job, day: int, planned: Stop, ready: int, told: int | None) -> tuple[int, bool]:
     """Return when work begins that the crew is `ready` for, and whether a work window holds it."""
     firm = job.booked is not None and job.booked.hold == "firm"
     early = max(ready, planned.start if firm else planned.start - RETIME_FROM_MIN)
+    if told is not None and not firm:  # the planned minute may lie half an hour before the one that was told
+        early = max(early, told - RETIME_FROM_MIN)
     takes = planned.end - planned.start
     held = [max(early, w.start) for w in job.windows if w.day == day and max(early, w.start) + takes <= w.end]
     return (min(held), True) if held else (early, False)

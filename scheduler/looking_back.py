@@ -7,11 +7,11 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 
 from scheduler.plan import Cost, Plan
-from scheduler.price import Outing, Visit, change_cents, outings, price_outings, risks, visits
+from scheduler.price import Outing, Visit, change_cents, outings, price_outings, risks, visits, weekly_cents
 from scheduler.promises import broken_promises, promised
 from scheduler.week import Crew, Job, Week
 
-COST_KINDS = ("crews", "travel", "overtime", "helpers", "risk", "late", "changes", "skipped")
+COST_KINDS = ("crews", "travel", "overtime", "weekly", "helpers", "risk", "late", "changes", "skipped")
 
 
 @dataclass(frozen=True, slots=True)
@@ -137,6 +137,11 @@ def _causes(
             parts[kind].append((o.crew.id, o.route.day, getattr(alone, kind)))
         for stop, job in o.stops:
             parts["risk"].append((job.id, o.route.day, min(risks(job, o.route.day, stop.start, stop.end), default=0)))
+    for crew in week.crews:
+        mine = [o for o in out if o.crew.id == crew.id]
+        for first in range(0, week.days, 7):
+            days = [o for o in mine if first <= o.route.day < first + 7]
+            parts["weekly"].append((crew.id, None, weekly_cents(days)))
     for job in week.jobs:
         visit = done.get(job.id)
         day = None if visit is None else visit.day

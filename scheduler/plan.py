@@ -101,6 +101,12 @@ class Cost2(Cost, frozen=True):
     weekly: PlanCents
 
 
+def less(one: Cost, other: Cost) -> Cost:
+    """Return by kind what `one` is more than `other`, negative where it is less; both are of one format."""
+    kinds = type(one).__struct_fields__
+    return type(one)(*(getattr(one, kind) - getattr(other, kind) for kind in kinds))
+
+
 class Plan(_Part, frozen=True):
     format: Literal["plan/1", "plan/2"]
     week: str

@@ -37,7 +37,7 @@ def _unable(o: Outing, wanted: Assist, stop: Stop) -> str:
     """Return what keeps the crew from the assist, in words that its name follows; empty: nothing."""
     if o.crew.hands + o.route.helpers < wanted.hands:
         return f"has {o.crew.hands + o.route.helpers} people, helpers counted, of {wanted.hands} for"
-    if missing := [s for s in dict.fromkeys(wanted.skills) if s not in o.crew.skills]:
+    if missing := [s for s in dict.fromkeys(wanted.skills) if s not in o.crew.skills_on(o.route.day)]:
         return f"lacks {', '.join(missing)} for"
     if stop.end - stop.start != wanted.minutes:
         return f"has {stop.end - stop.start} minutes of {wanted.minutes} for"

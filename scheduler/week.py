@@ -97,6 +97,7 @@ __all__ = [
     "names_in",
     "only_first_format",
     "read_week",
+    "skills_in",
     "week_document",
     "week_from_data",
     "with_names",
@@ -114,9 +115,17 @@ def crew_name(week: Week, crew_id: str) -> str:
     return next((crew.called for crew in week.crews if crew.id == crew_id), crew_id)
 
 
-def with_names(week: Week, names: Mapping[str, str]) -> Week:
-    """Return `week` with its crews called by `names`, name by crew id; a crew without one is called by its id."""
-    return msgspec.structs.replace(week, crews=tuple(_named(crew, names.get(crew.id, "")) for crew in week.crews))
+SkillsByDay = Mapping[str, Mapping[int, tuple[str, ...]]]  # by crew id, then day
+
+
+def with_names(week: Week, names: Mapping[str, str], skills: SkillsByDay | None = None) -> Week:
+    """Return `week` with its crews called by `names`, name by crew id; a crew without one is called by its id.
+
+    skills: by day, of crews in which not always the same people ride; one must have a name to have any.
+    """
+    by_day = skills or {}
+    crews = tuple(_named(crew, names.get(crew.id, ""), by_day.get(crew.id, {})) for crew in week.crews)
+    return msgspec.structs.replace(week, crews=crews)
 
 
 def names_in(week: Week) -> dict[str, str]:
@@ -124,16 +133,21 @@ def names_in(week: Week) -> dict[str, str]:
     return {crew.id: crew.name for crew in week.crews if isinstance(crew, NamedCrew | NamedCrew2)}
 
 
+def skills_in(week: Week) -> dict[str, dict[int, tuple[str, ...]]]:
+    """Return the skills of single days that `with_names` put into a week, by crew id and day."""
+    return {c.id: dict(c.by_day) for c in week.crews if isinstance(c, NamedCrew | NamedCrew2) and c.by_day}
+
+
 def week_document(week: Week) -> bytes:
     """Return `week` as its document, in which crews have no names: the format knows none."""
     return encode(with_names(week, {}))
 
 
-def _named(crew: Crew, name: str) -> Crew:
+def _named(crew: Crew, name: str, by_day: Mapping[int, tuple[str, ...]]) -> Crew:
     second = isinstance(crew, Crew2)
     plain, named = (Crew2, NamedCrew2) if second else (Crew, NamedCrew)
     values: dict[str, Any] = {key: getattr(crew, key) for key in plain.__struct_fields__}
-    return named(**values, name=name) if name else plain(**values)
+    return named(**values, name=name, by_day=dict(by_day)) if name else plain(**values)
 
 
 def day_name(week: Week, day: int) -> str:

@@ -95,6 +95,10 @@ class Crew(_Part, frozen=True):
         """What people call the crew: a document gives it no name, so its id."""
         return self.id
 
+    def skills_on(self, day: int) -> tuple[str, ...]:
+        """Return the skills of those who ride that day: a document has one set for all days."""
+        return self.skills
+
     @property
     def weekly(self) -> Weekly | None:
         """What minutes out cost on top, past so many of seven days; None: nothing."""
@@ -113,21 +117,33 @@ class Crew2(Crew, frozen=True, kw_only=True):
 
 
 class NamedCrew(Crew, frozen=True, kw_only=True):
-    """A crew with the name that stands beside the document: for sentences, never written into one."""
+    """A crew with what stands beside the document, never written into one: its name, and the skills of single days.
+
+    `by_day` holds the days of a crew in which not always the same people ride; `skills` are then those of any day, so
+    that a judge who has the document alone allows no less.
+    """
 
     name: Name
+    by_day: dict[Day, tuple[Name, ...]] = {}
 
     @property
     def called(self) -> str:
         return self.name
+
+    def skills_on(self, day: int) -> tuple[str, ...]:
+        return self.by_day.get(day, self.skills)
 
 
 class NamedCrew2(Crew2, frozen=True, kw_only=True):
     name: Name
+    by_day: dict[Day, tuple[Name, ...]] = {}
 
     @property
     def called(self) -> str:
         return self.name
+
+    def skills_on(self, day: int) -> tuple[str, ...]:
+        return self.by_day.get(day, self.skills)
 
 
 class Reload(_Part, frozen=True):

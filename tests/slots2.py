@@ -14,8 +14,13 @@ from scheduler.week import Crew, Shift, Week2
 from tests.brute2 import Span, Stand, Way, agree, together, undone, ways_of, weekly_more
 
 
-def cheapest_by_half(week: Week2, plan: Plan, job: int, step: int) -> dict[tuple[int, bool], int]:
-    """Return by day and whether it starts from noon on the least cost of the whole plan with the job there."""
+def cheapest_by_half(
+    week: Week2, plan: Plan, job: int, step: int, near: int = 30, crew: str | None = None
+) -> dict[tuple[int, bool], int]:
+    """Return by day and whether it starts from noon on the least cost of the whole plan with the job there.
+
+    near: minutes by which others may start off, on routes that change; crew: the one that does the job, None: any.
+    """
     found: dict[tuple[int, bool], int] = {}
     present = {(r.crew, r.day): r for r in plan.routes}
     standing = {s.job for r in plan.routes for s in r.stops if s.job} - {week.jobs[job].id}
@@ -25,9 +30,9 @@ def cheapest_by_half(week: Week2, plan: Plan, job: int, step: int) -> dict[tuple
         by_day = []
         for d in range(week.days):
             choices = [
-                _choices(week, crew, shift, step, present.get((crew.id, d)), job, half)
-                for crew in week.crews
-                for shift in crew.shifts
+                _choices(week, c, shift, step, present.get((c.id, d)), job, half, near, crew in (None, c.id))
+                for c in week.crews
+                for shift in c.shifts
                 if shift.day == d
             ]
             by_day.append(together(week, d, choices))
@@ -41,9 +46,20 @@ def cheapest_by_half(week: Week2, plan: Plan, job: int, step: int) -> dict[tuple
 
 
 def _choices(
-    week: Week2, crew: Crew, shift: Shift, step: int, route: Route | None, job: int, half: tuple[int, bool]
+    week: Week2,
+    crew: Crew,
+    shift: Shift,
+    step: int,
+    route: Route | None,
+    job: int,
+    half: tuple[int, bool],
+    near: int,
+    own: bool,
 ) -> list[Way | None]:
-    """Return what a crew and day may do: its route as it is, or one with the job put in or taken out."""
+    """Return what a crew and day may do: its route as it is, or one with the job put in or taken out.
+
+    own: whether the crew may do the job, and not only assist it.
+    """
     now = () if route is None else _stands(week, route)
     others = [s for s in now if s.job != job]
     loses = len(others) < len(now)
@@ -53,8 +69,8 @@ def _choices(
         mine = [s for s in stands if s.job == job]
         return (
             len(kept) <= len(others)
-            and all(_stays(week, a, b) for a, b in zip(kept, others, strict=False))
-            and all(shift.day == half[0] and (s.assist or (s.start >= 720) == half[1]) for s in mine)
+            and all(_stays(week, a, b, near) for a, b in zip(kept, others, strict=False))
+            and all(shift.day == half[0] and (s.assist or (own and (s.start >= 720) == half[1])) for s in mine)
         )
 
     def fits(stands: tuple[Stand, ...]) -> bool:
@@ -69,10 +85,10 @@ def _choices(
     return found
 
 
-def _stays(week: Week2, stand: Stand, now: Stand) -> bool:
+def _stays(week: Week2, stand: Stand, now: Stand, near: int) -> bool:
     if (stand.job, stand.assist) != (now.job, now.assist):
         return False
-    return abs(stand.start - now.start) <= (0 if week.jobs[now.job].assist else 30)
+    return abs(stand.start - now.start) <= (0 if week.jobs[now.job].assist else near)
 
 
 def _stands(week: Week2, route: Route) -> tuple[Stand, ...]:

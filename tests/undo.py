@@ -18,12 +18,16 @@ from scheduler.engine.reasons.remedies import (
     Parts,
     People,
     Remedy,
+    RestWithin,
+    SecondCrew,
+    SecondLoad,
     Skills,
     Tools,
     Undo,
+    WeeklyMinutes,
 )
 from scheduler.plan import Because, Plan
-from scheduler.week import Arrival, Crew, Equipment, Helpers, Job, Shift, Stock, Vehicle, Week, Window
+from scheduler.week import Arrival, Crew, Equipment, Helpers, Job, Reload, Shift, Stock, Vehicle, Week, Week2, Window
 from tests.brute import cheapest
 
 MUCH = 1_000
@@ -170,6 +174,23 @@ def _apply(week: Week, job: str, undo: Undo) -> Week:
             return replace(week, rest=None)
         case Free(pairs):
             return replace(week, follows=tuple(f for f in week.follows if (f.first, f.then) not in pairs))
+        case SecondLoad(minutes):
+            assert isinstance(week, Week2)
+            assert week.reload is None
+            return replace(week, reload=Reload(minutes))
+        case RestWithin():
+            assert week.rest is not None
+            resting = replace(week, rest=replace(week.rest, within=True))
+            return with_job(resting, job, lambda j: replace(j, pausable=True))
+        case WeeklyMinutes(crew, number):
+
+            def more(c: Crew) -> Crew:
+                assert c.weekly is not None
+                return replace(c, weekly=replace(c.weekly, minutes=c.weekly.minutes + number))
+
+            return _with_crew(week, crew, more)
+        case SecondCrew():
+            return with_job(week, job, lambda j: replace(j, assist=None))
 
 
 def _with_crew(week: Week, crew: str, change: Callable[[Crew], Crew]) -> Week:

@@ -31,8 +31,10 @@ from api.http.names import crew_called
 from api.http.pages import Database
 from api.http.problems import Problem
 from api.ledger.plans.posted import does_job, posted_route
+from api.ledger.riders import riding_on
 from api.secret import accepted
 from api.settings import Settings
+from api.tables import Crew
 
 Row = TypeVar("Row", bound=SQLModel)
 SAFE = ("GET", "HEAD", "OPTIONS")
@@ -274,8 +276,16 @@ def own_crew_day(session: Session, who: Who, crew_id: str, day: datetime.date, *
     """Answer 404 where the day is not the link's or not of the lead's crew; 403 where a lead would `write` there."""
     if who.link_id is not None and (who.crew_id, who.day) != (crew_id, day):
         raise Problem(404, "This link is for another crew or day.")
-    if who.role is Role.lead and who.crew_id != crew_id:
+    if who.role is Role.lead and who.crew_id != crew_id and not rides_along(session, who.crew_id, crew_id, day):
         raise Problem(403 if write else 404, f"This is for the lead of {crew_called(session, crew_id)} and the office.")
+
+
+def rides_along(session: Session, own_crew: str | None, crew_id: str, day: datetime.date) -> bool:
+    """Say whether the lead of `own_crew` rides in another crew's van that day, by the roster."""
+    own, crew = session.get(Crew, own_crew or ""), session.get(Crew, crew_id)
+    if own is None or crew is None:
+        return False
+    return own.lead_id in {person.id for person in riding_on(session, day).riders(crew, day)}
 
 
 def own_job(session: Session, who: Who, visit_id: str) -> None:

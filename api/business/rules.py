@@ -130,6 +130,12 @@ def week(session: Session) -> Part:
             Line("rest_earliest", "Begun at the earliest", clock_text(rest["earliest"]), time_of_day),
             Line("rest_latest", "Begun at the latest", clock_text(rest["latest"]), time_of_day),
         )),
+        Group("Hours of a week", "In the United States work past 40 hours a week is paid at one and a half.", lines=(
+            Line("weekly_hours", "A crew's week is", str(rules.weekly_hours), RULE_LIMITS["weekly_hours"], "hours",
+                 "From leaving the yard to being back, all days together; 0 counts none."),
+            Line("weekly_percent", "Each minute past that costs", str(rules.weekly_percent),
+                 RULE_LIMITS["weekly_percent"], "% more", "Of what a minute out of that crew costs."),
+        )),
         Group("The weeks ahead", "What is sold today is given a time weeks ahead, long before its week is posted.",
               lines=(
             Line("horizon_weeks", "Planned ahead", str(rules.horizon_weeks), RULE_LIMITS["horizon_weeks"], "weeks",
@@ -165,7 +171,7 @@ def week(session: Session) -> Part:
         new = dict(row.rules)
         plain = ("week_days", "plan_with", "tall_ladder_from_mm", "large_awning_from_mm", "weather_doubt_percent",
                  "drive_p80_percent", "late_delivery_percent", "odds_below_percent", "horizon_weeks", "crate_weeks",
-                 "count_days")  # fmt: skip
+                 "count_days", "weekly_hours", "weekly_percent")  # fmt: skip
         for name in plain:
             new[name] = values[name]
         new["rest"] = None

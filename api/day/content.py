@@ -12,6 +12,7 @@ from sqlmodel import Session
 from api import tables
 from api.day.loading import LoadLine, lines_of
 from api.languages.core import core_says
+from api.ledger.riders import riding_on
 from api.papers.shown.cautions import cautions
 from api.papers.shown.drilling import Hole, case_of, holes, said_finding
 from api.papers.shown.job_page import JobPage, job_pages
@@ -92,6 +93,7 @@ def day_content(
     skies = week_skies(session, made.week)
     offset = (date - made.week.start_date).days
     cell = next((c for c in made.sheet.cells if (c.crew, c.day) == (crew.id, offset)), None)
+    riders = riding_on(session, date).riders(crew, date)
     measures = Measures(convert(business.units, str, "units"))  # type: ignore[arg-type]
     entries = cell.entries if cell is not None else ()
     pages = job_pages(session, [entry.job for entry in entries], now)
@@ -104,8 +106,8 @@ def day_content(
     return DayContent(
         business=business,
         crew=crew,
-        lead=session.get_one(tables.Person, crew.lead_id),
-        helper=session.get(tables.Person, crew.helper_id) if crew.helper_id else None,
+        lead=riders[0],
+        helper=riders[1] if len(riders) > 1 else None,
         van=session.get_one(tables.Van, crew.van_id),
         yard=session.get_one(tables.Yard, crew.yard_id),
         date=date,

@@ -8,15 +8,14 @@ from collections import defaultdict
 from collections.abc import Callable, Mapping
 from dataclasses import dataclass
 
-import msgspec
 from sqlmodel import Session, col, select
 
 from api import tables
 from api.ledger.kept import kept
-from api.ledger.plans.documents import week_in
+from api.ledger.plans.documents import plan_in, week_in
 from api.ledger.plans.posted import posted_on
 from scheduler.expected import DayPlan, ExpectedDay, Taps, day_plan, expected_day
-from scheduler.plan import Plan
+from scheduler.week import Week
 
 Minutes = Callable[[datetime.datetime], int]  # of a moment, after local midnight of the day
 
@@ -58,15 +57,16 @@ def today_of(
     noted = _noted(session, day, {job.id for plan in wanted.values() for job in plan.jobs}, minute)
     rows = select(tables.RouteOut).where(tables.RouteOut.day == day, col(tables.RouteOut.crew_id).in_(list(wanted)))
     gone = {row.crew_id: row for row in session.exec(rows)}
+    told = _told(session, day, [job.id for plan in wanted.values() for job in plan.jobs])
     found = {}
     for crew, plan in wanted.items():
         row = gone.get(crew)
         out = None if row is None else minute(row.out_at)
         back = None if row is None or row.back_at is None else minute(row.back_at)
         mine = {job.id: noted[crew, job.id] for job in plan.jobs if (crew, job.id) in noted}
-        told = [m for one in mine.values() for m in (one.on_way, one.here, one.over) if m is not None]
-        heard = max((m for m in (*told, out, back) if m is not None), default=None)
-        expected = expected_day(plan, mine, minute(now), out, back)
+        taps = [m for one in mine.values() for m in (one.on_way, one.here, one.over) if m is not None]
+        heard = max((m for m in (*taps, out, back) if m is not None), default=None)
+        expected = expected_day(plan, mine, minute(now), out, back, told)
         found[crew] = RunningDay(crew, plan, mine, out, back, heard, minute(now), expected)
     return found
 
@@ -78,11 +78,34 @@ def day_plans(session: Session, posted: tables.PostedWeek, day: datetime.date) -
     def make() -> Mapping[str, DayPlan]:
         stored = session.get_one(tables.StoredPlan, posted.plan_id)
         # Both were checked before they were stored.
-        week, plan = week_in(stored), msgspec.json.decode(stored.plan, type=Plan)
-        made = {route.crew: day_plan(week, route) for route in plan.routes if route.day == offset}
+        week, plan = week_in(stored), plan_in(stored)
+        taken_on = _taken_on(session, week, day)
+        made = {r.crew: day_plan(week, r, taken_on.get(r.crew, {})) for r in plan.routes if r.day == offset}
         return {crew: one for crew, one in made.items() if one is not None}
 
     return kept(session, ("day plans", posted.plan_id, offset), make)
+
+
+def _told(session: Session, day: datetime.date, visits: list[str]) -> dict[str, int]:
+    """Return the minute of `day` at which customers expect the crew, by what they were told."""
+    row = tables.Booking
+    rows = select(row).where(row.day == day, col(row.visit_id).in_(visits), col(row.withdrawn_at).is_(None))
+    return {one.visit_id: one.start for one in session.exec(rows.order_by(col(row.id)))}
+
+
+def _taken_on(session: Session, week: Week, day: datetime.date) -> dict[str, dict[str, str]]:
+    """Return by crew where it comes by on its way to a visit that was handed to it, to take on what the visit needs."""
+    rows = select(tables.DayRepair).where(tables.DayRepair.day == day, col(tables.DayRepair.undone_at).is_(None))
+    places = {job.id: job.place for job in week.jobs}
+    yards = {yard.id: yard.place for yard in week.yards}
+    homes = {crew.id: yards[crew.yard] for crew in week.crews}
+    found: dict[str, dict[str, str]] = defaultdict(dict)
+    for row in session.exec(rows.order_by(col(tables.DayRepair.id))):
+        if row.van and row.van.get("detour") and row.to_crew in homes:
+            place = homes[row.to_crew] if row.van["stop"] is None else places.get(row.van["stop"])
+            if place is not None:
+                found[row.to_crew][row.visit_id] = place
+    return found
 
 
 def _noted(session: Session, day: datetime.date, visits: set[str], minute: Minutes) -> dict[tuple[str, str], Taps]:

@@ -21,6 +21,6 @@ def day_sheet_pdf(session: Session, crew_id: str, date: datetime.date, now: date
     day = crew_day(session, crew_id, date)
     if day is None:
         return None
-    with speaking(language_of_crew(session, crew_id)):
+    with speaking(language_of_crew(session, crew_id, date)):
         content = day_content(session, day.stored, day.crew, date, now)
         return print_pdf("print/daysheet.html", {"day": content, "posted": day.posted}, content.business, now)

@@ -16,6 +16,7 @@ from api.day.loading import ticks
 from api.day.photos import photos_of
 from api.day.results import results, steps
 from api.day.stop_times import stop_times
+from api.day.van_changes import van_changes
 from api.hand_over.signing import signatures
 from api.ledger.plans.posted_days import PostedDay
 
@@ -40,6 +41,7 @@ def day_state(session: Session, day: PostedDay, now: datetime.datetime) -> dict[
 
     `stops` are visit, start and end (minutes after midnight) in order; `now` lets a phone see how its clock differs.
     `signatures` says who signed for a visit, `losses` are pieces found missing or broken on site, by visit.
+    `van_changes` says what to give to another crew or take on from it, by the visit at which that is (or "load").
     `expected` is null except today: when visits that are not begun, and the crew back in the yard, are to be expected.
     """
     visits = day.visits
@@ -78,6 +80,7 @@ def day_state(session: Session, day: PostedDay, now: datetime.datetime) -> dict[
         },
         "losses": losses(session, visits, day.day),
         "expected": _expected(session, day, now),
+        "van_changes": van_changes(session, day),
         "times": {
             visit: {what: row.at.isoformat() for what, row in noted.items()}
             for visit, noted in stop_times(session, visits, day.day).items()

@@ -15,8 +15,8 @@ from api.day.expected import day_plans
 from api.http import versions
 from api.http.problems import Problem
 from api.jobs.follow_on import again, follow_on
-from api.languages import gettext, to_say
 from api.jobs.racks import rack_follows
+from api.languages import gettext, to_say
 from api.ledger.plans.posted_days import Act, PostedDay
 from scheduler.errors import BadInput
 

@@ -123,11 +123,14 @@ def _shift_fault(today: Today, crew_id: str, day: int) -> str | None:
     date, name = today.posted.date(day), today.crew_name(crew_id)
     if shift is None:
         row = today.facts.crews.get(crew_id)
-        people = [] if row is None else [p for p in (row.lead_id, row.helper_id) if p is not None]
+        riding = today.facts.riding
+        people = [] if row is None else [who for half in range(2) for who in riding.set_for(row, date, half)]
         off = [o for o in today.facts.days_off if o.person_id in people and o.first <= date <= o.last]
         who = " and ".join(f"{today.facts.people[o.person_id].name} is away ({o.why})" for o in off)
         out = [v for v in today.facts.vans_out if row is not None and v.van_id == row.van_id]
         who = who or " and ".join(f"its van {v.van_id} is out ({v.why})" for v in out if v.first <= date <= v.last)
+        if not who and row is not None and (why := riding.because(row, date)):
+            return why
         return f"{name} does not work on {day_name(date)}: {who or 'it has no hours that day'}."
     if route is not None and (route.depart < shift.start or route.back > shift.end + shift.overtime):
         latest = clock(shift.end + shift.overtime)
@@ -140,7 +143,7 @@ def _crew_fault(today: Today, job: Job, spot: Spot) -> str | None:
     crew = next(c for c in today.built.week.crews if c.id == spot.crew)
     route = next(r for r in today.posted.plan.routes if (r.crew, r.day) == (spot.crew, spot.day))
     name = today.crew_name(spot.crew)
-    missing = [skill for skill in job.skills if skill not in crew.skills]
+    missing = [skill for skill in job.skills if skill not in crew.skills_on(spot.day)]
     if missing:
         return f"{name} has nobody for {', '.join(missing)} any more."
     if crew.hands + route.helpers < job.hands:

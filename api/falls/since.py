@@ -12,9 +12,10 @@ from api.ledger.facts import facts
 from api.ledger.plans.documents import week_in
 from api.papers.preparation import Preparation
 from api.week.build import open_visits, week_of
+from api.week.second import by_the_rules
 from scheduler.plan import read_plan
 from scheduler.price import Visit, is_kept, outings, visits
-from scheduler.week import Job, Week
+from scheduler.week import Crew, Job, Week
 
 
 def changed_since(session: Session, stored: tables.StoredPlan, now: datetime.datetime) -> list[str]:
@@ -22,8 +23,9 @@ def changed_since(session: Session, stored: tables.StoredPlan, now: datetime.dat
     known = facts(session, stored.start_date, now=now)
     preparation = Preparation(session, known, now, remake=False)
     papers = preparation.papers_of(open_visits(known, stored.start_date))
-    new = week_of(known, {name: job.needs for name, job in papers.items()}, stored.start_date).week
     old = week_in(stored)
+    built = week_of(known, {name: job.needs for name, job in papers.items()}, stored.start_date)
+    new = by_the_rules(built.week, known.rules)
     planned = visits(outings(old, read_plan(stored.plan).routes))
     local = now.astimezone(zoneinfo.ZoneInfo(new.timezone)).date()
     return differences(old, new, planned, (local - stored.start_date).days)
@@ -40,8 +42,9 @@ def differences(old: Week, new: Week, planned: dict[str, Visit], today: int) -> 
     jobs = [(was[name], now[name]) for name in was.keys() & now.keys()]
     changed = {
         "crews": before.keys() != after.keys(),
-        "crew hours": any(a.shifts != b.shifts for a, b in both),
-        "people and skills": any((a.hands, a.skills) != (b.hands, b.skills) for a, b in both),
+        "crew hours": any(_hours(a, today) != _hours(b, today) for a, b in both),
+        "people and skills": any(a.hands != b.hands or _skills_differ(a, b) for a, b in both),
+        "the hours of a week": any(a.weekly != b.weekly for a, b in both),
         "vans": any((a.vehicle, a.onboard) != (b.vehicle, b.onboard) for a, b in both),
         "ladders and tools": old.equipment != new.equipment,
         "extra people": old.helpers != new.helpers,
@@ -52,16 +55,32 @@ def differences(old: Week, new: Week, planned: dict[str, Visit], today: int) -> 
             for before_job, job in jobs
             if before_job.booked != job.booked
         ),
-        "what jobs ask for": any(_asks(a) != _asks(b) for a, b in jobs),
+        "what jobs ask for": any(_asks(a) != _asks(b) for a, b in jobs if not _by_today(planned.get(a.id), today)),
         "new jobs": bool(now.keys() - was.keys()),
     }
     return [words for words, is_so in changed.items() if is_so]
+
+
+def _hours(crew: Crew, today: int) -> list[tuple[int, ...]]:
+    """Return the crew's days with their hours; of days that have begun only that it works: they go as they go."""
+    return [(s.day, s.start, s.end, s.overtime) if s.day > today else (s.day,) for s in crew.shifts]
+
+
+def _by_today(visit: Visit | None, today: int) -> bool:
+    """Say whether the visit is planned for a day that has begun, on which it takes the time that it takes."""
+    return visit is not None and visit.day <= today
 
 
 def _kit_differs(old: Job, new: Job, today: int) -> bool:
     if old.ready_day is None or new.ready_day is None:
         return old.ready_day is not new.ready_day
     return new.ready_day > max(old.ready_day, today, 0) or new.ready_day < old.ready_day
+
+
+def _skills_differ(old: Crew, new: Crew) -> bool:
+    """Say whether on any day on which the crew works then and now others can do other things in it."""
+    days = {shift.day for shift in old.shifts} & {shift.day for shift in new.shifts}
+    return old.skills != new.skills or any(set(old.skills_on(d)) != set(new.skills_on(d)) for d in days)
 
 
 def _asks(job: Job) -> tuple[object, ...]:

@@ -22,6 +22,7 @@ from api.ledger.plans.documents import week_in
 from api.ledger.plans.posted import LONGEST_DAYS, posted_week
 from api.papers.preparation import Preparation
 from api.week.build import BuiltWeek, open_visits, week_of
+from api.week.second import by_the_rules
 from scheduler import Spot, begun_by
 from scheduler.plan import Because, Plan, Stop, read_plan
 from scheduler.price import outings, visits
@@ -51,7 +52,8 @@ class PostedPlan:
 class Today:
     """A posted week, and the same week of today's rows, in which what is posted counts as open whatever became of it.
 
-    `stopped` says of visits that have begun and cannot be finished where they are posted why, in words.
+    `stopped` says of visits that have begun and cannot be finished where they are posted why, in words. `ahead` are by
+    day of the week the visits that crews have not come to yet, by what they noted that day.
 
     `gone` says of visits that are posted and not to be done any more why, in words. `moment` is day and minute of the
     week by local time, None before it begins. `because` are the reasons that preparation has for each visit, `taken`
@@ -67,6 +69,7 @@ class Today:
     taken: Mapping[tuple[str, str], int]
     moment: tuple[int, int] | None
     stopped: Mapping[str, str]
+    ahead: Mapping[int, frozenset[str]]
 
     def crew_name(self, crew_id: str) -> str:
         """Return what the crew is called on every page."""
@@ -80,8 +83,12 @@ class Today:
 
     @property
     def settled(self) -> set[str]:
-        """Return the visits that have begun and go on to their end: no other time is to be found for them."""
-        return self.begun - self.stopped.keys()
+        """Return the visits that have begun and go on to their end: no other time is to be found for them.
+
+        By the clock, but where the crew's own notes of today say that it has not come there yet.
+        """
+        late = frozenset[str]() if self.moment is None else self.ahead.get(self.moment[0], frozenset[str]())
+        return self.begun - self.stopped.keys() - late
 
 
 class Days:
@@ -149,6 +156,7 @@ def _build(session: Session, row: tables.PostedWeek, now: datetime.datetime) -> 
     preparation = Preparation(session, known, now)
     papers = preparation.papers_of(open_visits(known, posted.start_date))
     built = week_of(known, {name: job.needs for name, job in papers.items()}, posted.start_date)
+    built = replace(built, week=by_the_rules(built.week, known.rules, posted.week.format))
     taken: dict[tuple[str, str], int] = defaultdict(int)
     for move in session.exec(
         select(tables.StockMove).where(
@@ -167,7 +175,23 @@ def _build(session: Session, row: tables.PostedWeek, now: datetime.datetime) -> 
         taken=dict(taken),
         moment=None,
         stopped=_stopped(session, posted),
+        ahead=_ahead(session, posted),
     )
+
+
+def _ahead(session: Session, posted: PostedPlan) -> dict[int, frozenset[str]]:
+    """Return by day the visits after the last one that their crew noted anything of; of silent crews none."""
+    names = list(posted.spots)
+    taps = session.exec(select(tables.StopTime).where(col(tables.StopTime.visit_id).in_(names)))
+    results = session.exec(select(tables.DayResult).where(col(tables.DayResult.visit_id).in_(names)))
+    noted = {(row.visit_id, row.day) for row in (*taps, *results)}
+    found: dict[int, frozenset[str]] = {}
+    for route in posted.plan.routes:
+        date, stops = posted.date(route.day), [stop.job for stop in route.stops]
+        last = max((n for n, name in enumerate(stops) if (name, date) in noted), default=None)
+        if last is not None:
+            found[route.day] = found.get(route.day, frozenset()) | frozenset(stops[last + 1 :])
+    return found
 
 
 def _stopped(session: Session, posted: PostedPlan) -> dict[str, str]:

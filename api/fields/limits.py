@@ -277,6 +277,7 @@ LIMITS: dict[str, ColumnLimit] = {
     "yard.address": Text(most=200),
     "person.id": ID, "person.name": NAME, "person.yard_id": ID, "person.role": ROLE, "person.phone": PHONE,
     "person.skills": SKILL, "person.day_cents": MONEY, "person.language": LANGUAGE,
+    "person.weekly_hours": Whole(least=1, most=168),
     "person.weekdays": Text(most=7, pattern="0?1?2?3?4?5?6?",
                             words="must be weekdays in order, 0 for Monday, such as 01234"),
     "day_off.person_id": ID, "day_off.first": DAY, "day_off.last": DAY, "day_off.part": DAY_PART,

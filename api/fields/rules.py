@@ -65,6 +65,9 @@ class Rules(_Part, frozen=True):
     late with a chance of `late_delivery_percent`; a visit less likely to go as planned than `odds_below_percent` is
     marked.
 
+    A crew that is out longer than `weekly_hours` in a week, 0 for no count, costs `weekly_percent` more for each minute
+    beyond.
+
     `horizon_weeks` weeks to come are planned ahead. An awning of which nobody has named the crate's day comes about
     `crate_weeks` weeks after its order, and a crate that has come is counted within `count_days` days.
     """
@@ -82,6 +85,8 @@ class Rules(_Part, frozen=True):
     horizon_weeks: int = 6
     crate_weeks: int = 5
     count_days: int = 1
+    weekly_hours: int = 0
+    weekly_percent: int = 50
 
 
 _PERCENT, _LENGTH_MM = Whole(most=100), Whole(most=20_000)
@@ -93,6 +98,7 @@ RULE_LIMITS: dict[str, ColumnLimit] = {
     "weather_doubt_percent": Whole(least=1, most=100), "drive_p80_percent": Whole(most=200),
     "late_delivery_percent": _PERCENT, "odds_below_percent": _PERCENT,
     "horizon_weeks": Whole(least=2, most=8), "crate_weeks": Whole(least=1, most=26), "count_days": Whole(most=14),
+    "weekly_hours": Whole(most=168), "weekly_percent": Whole(most=400),
     **{f"prices.{name}.{kind}": MONEY for name in ("late_cents", "skip_cents", "lost_cents") for kind in KINDS},
     **{f"prices.{name}": MONEY for name in ("broken_cents", "move_cents", "retime_cents", "recrew_cents")},
 }  # fmt: skip

@@ -53,7 +53,8 @@ def messages(root: Path) -> Catalog:
 def work_kind_texts(root: Path) -> list[str]:
     """Return the names, told words and steps of the kinds of work that every business begins with."""
     spec = importlib.util.spec_from_file_location("work_kinds", root / _WORK_KINDS)
-    assert spec is not None and spec.loader is not None
+    assert spec is not None
+    assert spec.loader is not None
     rows = importlib.util.module_from_spec(spec)
     spec.loader.exec_module(rows)
     return [text for kind in rows.KINDS for text in (kind["name"], kind["told"], *kind["steps"])]

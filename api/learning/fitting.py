@@ -18,6 +18,7 @@ from api.learning.done import DoneJob, done_jobs, drives_done
 from api.ledger.fingerprint import fingerprint
 from api.ledger.history import note
 from scheduler.calibrate import LEAST_JOBS, Calibration, KindFit, calibrate, usual
+from scheduler.crew_times import CrewEffects, crew_effects
 from scheduler.durations import Kind, Times, read_times, row_minutes, times_to_csv
 from scheduler.errors import BadInput
 from scheduler.travel.taken import LEAST_DRIVES, DriveFit, fit_drives
@@ -53,15 +54,23 @@ class KindLearned(msgspec.Struct, frozen=True):
 
 
 class CrewLearned(msgspec.Struct, frozen=True):
-    """How long a crew takes, of what is planned: the middle job."""
+    """How long a crew takes, of what is planned: the middle job, and what suffices four times in five (`p80`).
+
+    `effect` is what its times are multiplied by after the fit (`scheduler.crew_times`), drawn towards 1 for few jobs.
+    """
 
     crew_id: str
     jobs: int
     ratio: float
+    p80: float = 0.0
+    effect: float = 1.0
 
 
 class Report(msgspec.Struct, frozen=True):
-    """All that a fit has found; `odd` are visits whose minutes cannot be right. `why` it was not taken by itself."""
+    """All that a fit has found; `odd` are visits whose minutes cannot be right. `why` it was not taken by itself.
+
+    `crew_error` is the middle relative error on jobs held back with the crews' effects, `crew_error_before` without.
+    """
 
     kinds: tuple[KindLearned, ...]
     crews: tuple[CrewLearned, ...]
@@ -70,6 +79,8 @@ class Report(msgspec.Struct, frozen=True):
     drives_seen: int
     mark: str
     why: str = ""
+    crew_error: float | None = None
+    crew_error_before: float | None = None
 
 
 def report_of(row: tables.FittedTimes) -> Report:
@@ -106,7 +117,11 @@ def fit_now(session: Session, now: datetime.datetime, by: str) -> tables.FittedT
     except BadInput:
         drive = None
     rule = session.get(tables.LearningRule, 1) or tables.LearningRule()
-    report = Report(kinds, _crews(jobs, old), odd, drive, len(drives), mark, _hindrance(rule, kinds, drive))
+    usual_jobs = [job for job in jobs if job.visit_id not in set(odd)]
+    crews, effects = _crews(usual_jobs, old, calibration.times if calibration else old)
+    report = Report(
+        kinds, crews, odd, drive, len(drives), mark, _hindrance(rule, kinds, drive), effects.error, effects.error_before
+    )
     row = tables.FittedTimes(
         made_at=now, made_by=by, times=times_to_csv(calibration.times if calibration else old),
         drives=msgspec.to_builtins(drive) if drive else {}, report=msgspec.to_builtins(report),
@@ -163,11 +178,26 @@ def _kind(
     )  # fmt: skip
 
 
-def _crews(jobs: Sequence[DoneJob], old: Times) -> tuple[CrewLearned, ...]:
+def _crews(jobs: Sequence[DoneJob], old: Times, new: Times) -> tuple[tuple[CrewLearned, ...], CrewEffects]:
+    """Return each crew beside the planned times (`old`), and its effect beside those of the fit (`new`)."""
     ratios: dict[str, list[float]] = defaultdict(list)
     for job in jobs:
         ratios[job.crew_id].append(job.minutes / max(sum(row_minutes(job.work, old)), 1.0))
-    return tuple(CrewLearned(crew, len(of), float(np.median(of))) for crew, of in sorted(ratios.items()))
+    effects = crew_effects(
+        [job.crew_id for job in jobs], [max(sum(row_minutes(job.work, new)), 1.0) for job in jobs],
+        [job.minutes for job in jobs],
+    )  # fmt: skip
+    crews = tuple(
+        CrewLearned(crew, len(of), float(np.median(of)), float(np.quantile(of, 0.8)), effects.factor[crew])
+        for crew, of in sorted(ratios.items())
+    )
+    return crews, effects
+
+
+def crew_factors(session: Session) -> dict[str, float]:
+    """Return by crew what its times on site are multiplied by, by the fit that is planned by; empty where none is."""
+    row = in_force(session)
+    return {} if row is None else {one.crew_id: one.effect for one in report_of(row).crews}
 
 
 def _hindrance(rule: tables.LearningRule, kinds: Sequence[KindLearned], drive: DriveFit | None) -> str:

@@ -19,6 +19,7 @@ from api.fields.limits import LAST_DAY
 from api.fields.rules import Rules, rules_from_data
 from api.ledger.drives import KnownDrives, drives
 from api.ledger.forecasts import Forecasts, forecasts
+from api.ledger.riders import Riding, roster_days
 from api.ledger.shelves import held_pieces, off_shelf, standing_postings
 from scheduler.errors import BadInput
 from scheduler.plan import read_plan
@@ -36,6 +37,7 @@ class Facts:
     `drives` are the drive times on record between the yards and the sites of open visits.
     `kinds` are the kinds of work, `racks` the places kept or taken for awnings in the yards, `awaited` what was ordered
     of makers and has not come, both by awning.
+    `roster` are the days on which it has been made who rides with whom, from the week's on.
     `elsewhere` are the visits that have a day to come outside the week: posted with another one, or promised before it,
     unless the customer is to be told that the visit is off.
     """
@@ -80,6 +82,13 @@ class Facts:
     def kind_of(self, visit: tables.Visit) -> tables.WorkKind:
         """Return the kind of work of a visit, which need not be stored yet."""
         return self.kinds[visit.work_id]
+
+    roster: dict[datetime.date, tables.RosterDay] = field(default_factory=dict)
+
+    @property
+    def riding(self) -> Riding:
+        """What says who rides with whom."""
+        return Riding(self.people, self.days_off, self.roster)
 
 
 def facts(
@@ -181,6 +190,7 @@ def facts(
         kinds=_by_id(session, tables.WorkKind),
         racks=racks(session),
         awaited=awaited(session),
+        roster=roster_days(session, start_date),
     )
 
 

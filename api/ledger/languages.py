@@ -2,16 +2,20 @@
 
 from __future__ import annotations
 
-from sqlmodel import Session, col, select
+import datetime
+
+from sqlmodel import Session, select
 
 from api.languages import ENGLISH, LANGUAGES
-from api.tables import Business, Crew, Customer, Person
+from api.ledger.riders import riding_on
+from api.tables import Business, Crew, Customer
 
 
-def language_of_crew(session: Session, crew_id: str) -> str:
-    """Return the language of a crew's papers."""
-    lead = select(Person.language).join(Crew, col(Crew.lead_id) == Person.id).where(Crew.id == crew_id)
-    return _known(session.exec(lead).first()) or language_of_business(session)
+def language_of_crew(session: Session, crew_id: str, date: datetime.date) -> str:
+    """Return the language of a crew's papers of a day: of whoever leads it then."""
+    crew = session.get(Crew, crew_id)
+    lead = None if crew is None else riding_on(session, date).riders(crew, date)[0]
+    return _known(lead and lead.language) or language_of_business(session)
 
 
 def language_of_customer(session: Session, customer: Customer) -> str:

@@ -16,6 +16,7 @@ KINDS = (
     ("crews", "crews", DEEP),
     ("travel", "road", "#dots"),
     ("overtime", "overtime", SOFT),
+    ("weekly", "past the week's hours", SHEET),
     ("helpers", "extra people", "#bars"),
     ("risk", "weather risk", "#slant"),
     ("late", "lateness", SHEET),

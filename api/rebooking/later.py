@@ -22,6 +22,7 @@ from api.papers.preparation import Preparation
 from api.rebooking.standing import OfferGround, Wishes, narrowed
 from api.week.build import open_visits, week_of
 from api.week.planning import planned
+from api.week.second import by_the_rules
 from scheduler import week as w
 from scheduler.price import undone_cents
 
@@ -83,4 +84,5 @@ def _promised(session: Session, visit_id: str, start_date: datetime.date, now: d
     promised = {name for name, told in bookings.items() if told.day >= start_date} | {visit_id}
     known = replace(known, bookings=bookings, elsewhere=frozenset(known.visits.keys() - promised))
     papers = Preparation(session, known, now).papers_of(open_visits(known, start_date))
-    return week_of(known, {name: job.needs for name, job in papers.items()}, start_date).week
+    built = week_of(known, {name: job.needs for name, job in papers.items()}, start_date)
+    return by_the_rules(built.week, known.rules)

@@ -14,6 +14,7 @@ from api.falls.today import Days, Today, open_weeks
 from api.fields.sheets import time_of_day
 from api.fields.shown import DAY_MIN
 from api.ledger.history import note
+from api.ledger.riders import riding_on
 from api.rebooking import cases
 from api.rebooking.cases import CAUSES
 from scheduler.errors import BadInput
@@ -76,7 +77,7 @@ def _note_day_off(
     if not form["person"]:
         return
     crew = session.get_one(tables.Crew, form["crew"])
-    if form["person"] not in (crew.lead_id, crew.helper_id):
+    if form["person"] not in [person.id for person in riding_on(session, day).riders(crew, day)]:
         raise BadInput("person", f'"{form["person"]}" is not one of {crew.id}')
     off = select(tables.DayOff).where(
         tables.DayOff.person_id == form["person"], tables.DayOff.first <= day, tables.DayOff.last >= day

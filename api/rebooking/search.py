@@ -124,7 +124,7 @@ class Searches:
             self._keep(case_id, visit_id, today, found, ("fill",))
             return
         self._say(case_id, visit_id, "trying times with the others staying where they are")
-        found = [_wait(stand), *_staying(today, stand, visit_id)]
+        found = [_wait(stand), *offers_staying(today, stand, visit_id)]
         self._keep(case_id, visit_id, today, found, ("wait", "stays"))
         self._say(case_id, visit_id, "trying times in the next week")
         with transaction(self.database) as session:
@@ -156,7 +156,8 @@ class Searches:
                 stand.week, seconds=PROVE_S, clock=self._until_closed, workers=1, fixed=stand.fixed, start=stand.plan,
                 with_because=False,
             )  # fmt: skip
-            if best.bound != best.cost.total or self._closing:  # keeping it warm would take minutes
+            unproven = best.bound != best.cost.total  # keeping it warm would take minutes
+            if unproven or stand.week.format != "week/1" or self._closing:
                 return self._tried(case_id, visit_id, today, stand, staying)
             kept = warm(
                 stand.week, clock=self._until_closed, seconds=WARM_S, workers=1, fixed=stand.fixed,
@@ -237,14 +238,14 @@ def standing_of(session: Session, today: Today, case: tables.RebookingCase, visi
         asked=case.cause == "customer",
         wishes=wishes_of(case, visit.visit_id, today),
         away=away_days(session, today),
-        locked=_locked(session, today),
+        locked=locked_visits(session, today),
     )
     return stand if visit.visit_id in today.posted.spots else replace_was(stand, int(visit.was.get("cents") or 0))
 
 
 def hole_of(session: Session, today: Today) -> OfferGround:
     """Return how the week stands with every posted visit in its place."""
-    return standing(today, None, away=away_days(session, today), locked=_locked(session, today))
+    return standing(today, None, away=away_days(session, today), locked=locked_visits(session, today))
 
 
 def replace_was(stand: OfferGround, cents: int) -> OfferGround:
@@ -270,7 +271,8 @@ def away_days(session: Session, today: Today) -> set[tuple[str, int]]:
     return found
 
 
-def _locked(session: Session, today: Today) -> list[str]:
+def locked_visits(session: Session, today: Today) -> list[str]:
+    """Return the visits of the posted week that are to be left where they are."""
     after = today.posted.date(today.posted.week.days)
     rows = session.exec(
         select(tables.Lock).where(tables.Lock.day >= today.posted.start_date, tables.Lock.day < after)
@@ -307,7 +309,8 @@ def _wait(stand: OfferGround) -> dict[str, Any]:
     }
 
 
-def _staying(today: Today, stand: OfferGround, visit_id: str) -> list[dict[str, Any]]:
+def offers_staying(today: Today, stand: OfferGround, visit_id: str) -> list[dict[str, Any]]:
+    """Return the cheapest times for a visit with the others staying where they are, as they are kept with its case."""
     from scheduler import offer as offers
 
     made = offers(stand.week, stand.plan, visit_id, best=BEST + 1, fixed=stand.fixed)

@@ -167,8 +167,11 @@ def _possible(today: Today, week: w.Week, event: Event, gone: Collection[str]) -
     posted = today.posted
     fallbacks: tuple[dict[str, Any], ...] = (
         {},
-        {"stock": posted.week.stock, "equipment": posted.week.equipment, "helpers": posted.week.helpers},
-    )
+        {
+            "stock": posted.week.stock, "equipment": posted.week.equipment, "helpers": posted.week.helpers,
+            "rest": posted.week.rest,
+        },
+    )  # fmt: skip
     fault: BadInput | None = None
     for changes in fallbacks:
         now = changed_week(told_week(replace(week, **changes), event, POSTED), event)

@@ -16,8 +16,8 @@ from api.weeksheet.names import JobLabel, jobs_by_id
 from scheduler.expected import Expected
 from scheduler.plan import Stop
 from scheduler.price import RETIME_FROM_MIN
+from scheduler.under_way.ways import AT_RISK_MIN
 
-AT_RISK_MIN = 10  # a firm time that will be missed by more is at risk; by more than RETIME_FROM_MIN it is broken
 QUIET_MIN = 15  # so long after its posted departure a crew that has noted nothing is asked after
 ON_TIME_MIN = 5
 Level = Literal["at risk", "broken"]
@@ -111,7 +111,7 @@ def _line(
     told: Mapping[str, tables.Booking],
     late: Mapping[str, tables.Message],
 ) -> CrewLine:
-    quiet = one.heard is None and one.now > one.plan.route.depart + QUIET_MIN
+    quiet = is_quiet(one)
     ahead = [visit for visit in one.day.visits if visit.state in ("ahead", "on the way")]
     following = ahead[0] if ahead else None
     behind = _behind(one)
@@ -135,6 +135,11 @@ def _line(
         quiet=quiet,
         risks=risks,
     )
+
+
+def is_quiet(one: RunningDay) -> bool:
+    """Say whether a crew should have left by now and has noted nothing."""
+    return one.heard is None and one.now > one.plan.route.depart + QUIET_MIN
 
 
 def standing(behind_min: int) -> str:

@@ -59,8 +59,18 @@ from api.tables.office import (
     YearlyVisit,
 )
 from api.tables.places import KnownAddress, PlaceAnswer, PlaceSource
-from api.tables.plans import DayResult, History, HorizonPlan, Lock, PlanRun, PostedWeek, StoredPlan
-from api.tables.rebooking import CaseVisit, Message, RebookingCase
+from api.tables.plans import (
+    DayResult,
+    History,
+    HorizonPlan,
+    Lock,
+    PlanRun,
+    PostedWeek,
+    RosterChange,
+    RosterDay,
+    StoredPlan,
+)
+from api.tables.rebooking import CaseVisit, DayRepair, Message, RebookingCase
 from api.tables.roads import Drive, RoadPlace, RoadSource, RoadTable
 from api.tables.sales import Awning, AwningModel, Customer, MakerPart, ModelPart, ModelSize, Order, Site, SiteSurvey
 from api.tables.stock import Reservation, StockMove
@@ -96,6 +106,7 @@ __all__ = [
     "Customer",
     "DayLink",
     "DayOff",
+    "DayRepair",
     "DayResult",
     "Delivery",
     "Drive",
@@ -139,6 +150,8 @@ __all__ = [
     "RoadPlace",
     "RoadSource",
     "RoadTable",
+    "RosterChange",
+    "RosterDay",
     "RouteOut",
     "SecondFactor",
     "SentFile",

@@ -101,8 +101,9 @@ class Yard(SQLModel, table=True):
 class Person(SQLModel, table=True):
     """`weekdays` are the days usually worked (0 = Monday), as digits ("01234"); extra hands cost `day_cents` a day.
 
-    A `learner` is one of the people on a job, and their skills do not count yet. `language` is what they read, empty:
-    the business's.
+    A `learner` is one of the people on a job, and their skills do not count yet; they ride with a lead who is
+    `experienced`. `weekly_hours` is the most of Monday to Sunday, None where there is no such limit. `language` is what
+    they read, empty: the business's.
     """
 
     id: str = Field(primary_key=True)
@@ -114,6 +115,8 @@ class Person(SQLModel, table=True):
     weekdays: str
     day_cents: int
     learner: bool = False
+    experienced: bool = True
+    weekly_hours: int | None = None
     active: bool = True
     language: str = ""
     version: int = 1

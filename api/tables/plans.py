@@ -1,4 +1,4 @@
-"""Plans, their runs and locks, posted weeks, what happened on the day, and the history that nobody can change."""
+"""Plans, their runs and locks, posted weeks, the roster, results of days, and the history that nobody can change."""
 
 from __future__ import annotations
 
@@ -133,6 +133,48 @@ class PostedWeek(SQLModel, table=True):
     despite_why: str = ""
     withdrawn_at: datetime.datetime | None = Field(default=None, sa_type=Moment)
     version: int = 1
+
+
+class RosterDay(SQLModel, table=True):
+    """Who rides with whom on one day, where it has been made or set; on other days the crews are as usual.
+
+    `rides` are the people of each crew in the morning and in the afternoon, the lead first: {crew: [[...], [...]]}.
+    `because` says by crew, then half of the day ("0", "1"), why it is not as usual. `fixed` is what was set by hand:
+    by half, then person, the crew, "" for none.
+    """
+
+    __tablename__ = "roster_day"
+
+    day: datetime.date = Field(primary_key=True)
+    rides: dict[str, Any] = Field(default_factory=dict, sa_type=sa.JSON)
+    because: dict[str, Any] = Field(default_factory=dict, sa_type=sa.JSON)
+    fixed: dict[str, Any] = Field(default_factory=dict, sa_type=sa.JSON)
+    version: int = 1
+
+
+class RosterChange(SQLModel, table=True):
+    """One change of the roster, filled by the solver or set by hand, with the days `before` and `after` it.
+
+    Both by date, None where the roster had no such day. Of a filled one `cents` is what it is worth and `bound` the
+    most that any could be; it looked at the history up to its line `seen`. `undone`: it has been taken back.
+    """
+
+    __tablename__ = "roster_change"
+
+    id: int | None = Field(default=None, primary_key=True)
+    made_at: datetime.datetime = Field(sa_type=Moment)
+    made_by: str
+    how: str
+    words: str
+    before: dict[str, Any] = Field(default_factory=dict, sa_type=sa.JSON)
+    after: dict[str, Any] = Field(default_factory=dict, sa_type=sa.JSON)
+    cents: int | None = Field(default=None, sa_type=sa.BigInteger)
+    bound: int | None = Field(default=None, sa_type=sa.BigInteger)
+    seen: int | None = None
+    undone: bool = False
+    version: int = 1
+
+    __table_args__ = (one_of("how", "filled", "by hand"),)
 
 
 class DayResult(SQLModel, table=True):

@@ -55,6 +55,36 @@ class CaseVisit(SQLModel, table=True):
     __table_args__ = (one_of("state", "open", "rebooked", "waiting", "kept"),)
 
 
+class DayRepair(SQLModel, table=True):
+    """A change to the rest of a posted day: two stops swapped, or one handed to another crew.
+
+    `plan_id` is the plan posted for it, `before_id` the one that was posted before. `van` is what changes vans with a
+    visit handed over, and where its new crew takes it on (`stop`: the visit at which the crews meet, null: the yard).
+    """
+
+    __tablename__ = "day_repair"
+
+    id: int | None = Field(default=None, primary_key=True)
+    day: datetime.date = Field(index=True)
+    kind: str
+    visit_id: str = Field(foreign_key="visit.id")
+    other_id: str | None = Field(default=None, foreign_key="visit.id")
+    from_crew: str = Field(foreign_key="crew.id")
+    to_crew: str = Field(foreign_key="crew.id")
+    van: dict[str, Any] = Field(default_factory=dict, sa_type=sa.JSON)
+    plan_id: int = Field(foreign_key="stored_plan.id")
+    before_id: int = Field(foreign_key="stored_plan.id")
+    taken_at: datetime.datetime = Field(sa_type=Moment)
+    taken_by: str
+    undone_at: datetime.datetime | None = Field(default=None, sa_type=Moment)
+    undone_by: str = ""
+
+    __table_args__ = (
+        one_of("kind", "swap", "hand over"),
+        sa.CheckConstraint("(kind = 'swap') = (other_id IS NOT NULL)", name="a_swap_has_two"),
+    )
+
+
 class Message(SQLModel, table=True):
     """What a customer is to be told about a visit: drafted, then sent by e-mail or told by a person, or dropped.
 

@@ -18,6 +18,7 @@ from api.fields.shown import DAY_MIN
 from api.ledger.facts import Facts
 from api.ledger.gates import gate_words, holding
 from api.ledger.plans.documents import DrivesTimed
+from api.ledger.riders import NOON, skills_of, usual
 from api.papers.needs import Needs
 from api.week.odd_days import is_odd, odd_days
 from scheduler import week as w
@@ -28,7 +29,6 @@ from scheduler.weather.windows import SitePoint, Span, work_windows
 
 # The most that a week document takes. What is beyond is planned as if it were just that: one odd row, such as a due day
 # of another century, must not keep the whole week from being planned.
-NOON = 12 * 60  # where a day off ends that is for the morning alone, and one begins that is for the afternoon
 _DUE_DAYS, _MOST_CENTS, _MOST_PIECES = 10_000, 10_000_000_000, 1_000_000
 
 
@@ -78,7 +78,7 @@ def week_of(facts: Facts, prepared: Mapping[str, Needs], start_date: datetime.da
         travel=travel,
         rest=facts.rules.rest,
         yards=tuple(w.Yard(id=yard.id, place=f"yard-{yard.id}") for yard in facts.yards.values()),
-        crews=tuple(_crew(facts, crew, shifts[crew.id]) for crew in facts.crews.values() if crew.active),
+        crews=tuple(_crew(facts, crew, shifts[crew.id], start_date) for crew in facts.crews.values() if crew.active),
         helpers=_helpers(facts, start_date),
         equipment=_equipment(facts, start_date),
         stock=_stock(facts, start_date, {job.id for job in jobs}),
@@ -87,7 +87,8 @@ def week_of(facts: Facts, prepared: Mapping[str, Needs], start_date: datetime.da
         broken_cents=facts.rules.prices.broken_cents,
     )
     names = {crew.id: crew.name for crew in facts.crews.values()}
-    return BuiltWeek(w.with_names(w.week_from_data(msgspec.to_builtins(week)), names), because, timed)
+    skills = {crew.id: _skills_by_day(facts, crew, start_date) for crew in facts.crews.values() if crew.active}
+    return BuiltWeek(w.with_names(w.week_from_data(msgspec.to_builtins(week)), names, skills), because, timed)
 
 
 def places_of(facts: Facts, visits: Sequence[tables.Visit]) -> list[w.Place]:
@@ -133,34 +134,35 @@ def _off(facts: Facts, person_id: str, date: datetime.date) -> set[str]:
 
 
 def _shifts(facts: Facts, crew: tables.Crew, start_date: datetime.date) -> tuple[w.Shift, ...]:
-    """Return the crew's shifts: its usual hours, without the days and half days on which one of the two is away.
+    """Return the crew's shifts: its usual hours, without the half days on which no pair rides in its van.
 
     On a day on which its van cannot be driven it has none.
     """
     hours = {span.weekday: span for span in facts.crew_hours if span.crew_id == crew.id}
-    people = [p for p in (crew.lead_id, crew.helper_id) if p is not None]
+    riding = facts.riding
     vans_out = [out for out in facts.vans_out if out.van_id == crew.van_id]
     shifts = []
     for n, date in enumerate(_dates(facts, start_date)):
         span = hours.get(date.weekday())
-        off = {part for person in people for part in _off(facts, person, date)}
-        if span is None or "day" in off or any(out.first <= date <= out.last for out in vans_out):
+        out = riding.out_on(crew, date)
+        if span is None or not out or any(van.first <= date <= van.last for van in vans_out):
             continue
-        start = max(span.start, NOON) if "morning" in off else span.start
-        end, overtime = (min(span.end, NOON), 0) if "afternoon" in off else (span.end, span.overtime)
+        start = span.start if 0 in out else max(span.start, NOON)
+        end, overtime = (span.end, span.overtime) if 1 in out else (min(span.end, NOON), 0)
         if start < end:
             shifts.append(w.Shift(day=n, start=start, end=end, overtime=overtime))
     return tuple(shifts)
 
 
-def _crew(facts: Facts, crew: tables.Crew, shifts: tuple[w.Shift, ...]) -> w.Crew:
+def _crew(facts: Facts, crew: tables.Crew, shifts: tuple[w.Shift, ...], start_date: datetime.date) -> w.Crew:
     van = facts.vans[crew.van_id]
-    people = [facts.people[p] for p in (crew.lead_id, crew.helper_id) if p is not None]
+    people = [facts.people[who] for who in usual(crew)]
+    skills = skills_of(people).union(*_skills_by_day(facts, crew, start_date).values())
     return w.Crew(
         id=crew.id,
         yard=crew.yard_id,
         hands=len(people),
-        skills=tuple(sorted({skill for person in people if not person.learner for skill in person.skills})),
+        skills=tuple(sorted(skills)),
         shifts=shifts,
         vehicle=w.Vehicle(payload_kg=van.payload_kg, rack_mm=van.rack_mm, boxes=van.boxes),
         onboard=van.onboard,
@@ -169,6 +171,16 @@ def _crew(facts: Facts, crew: tables.Crew, shifts: tuple[w.Shift, ...]) -> w.Cre
         overtime_minute_cents=crew.overtime_minute_cents,
         km_cents=crew.km_cents,
     )
+
+
+def _skills_by_day(facts: Facts, crew: tables.Crew, start_date: datetime.date) -> dict[int, tuple[str, ...]]:
+    """Return what those who ride can do on each day that the crew is out; nothing where that is always as usual."""
+    riding, as_usual = facts.riding, skills_of(facts.people[who] for who in usual(crew))
+    if not any(crew.id in row.rides for row in facts.roster.values()):
+        return {}
+    out = {n: date for n, date in enumerate(_dates(facts, start_date)) if riding.out_on(crew, date)}
+    found = {n: riding.skills(crew, date) for n, date in out.items()}
+    return {n: tuple(sorted(s)) for n, s in found.items()} if any(s != as_usual for s in found.values()) else {}
 
 
 def _helpers(facts: Facts, start_date: datetime.date) -> tuple[w.Helpers, ...]:

@@ -18,7 +18,7 @@ class Given(Protocol):
 
     id: int
     week: str
-    names: dict[str, str]
+    beside: dict[str, Any]
     seconds: float
     fixed: dict[str, Any]
     start: str
@@ -40,7 +40,7 @@ class Desk:
             self.line, spare = context.Pipe()
             self._pool = ProcessPoolExecutor(1, context, initializer=process.ready, initargs=(spare,))
         try:
-            given = (going.id, going.week, going.names, going.seconds, going.fixed, going.start)
+            given = (going.id, going.week, going.beside, going.seconds, going.fixed, going.start)
             future = self._pool.submit(process.plan, *given)
         finally:
             if spare is not None:  # the process holds it now: its end is heard when the process ends

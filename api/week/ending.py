@@ -21,7 +21,7 @@ from api.week.planning import ENGINE, store_plan
 from scheduler import with_reasons as asked
 from scheduler.errors import BadInput
 from scheduler.plan import Plan, read_plan
-from scheduler.week import Week, read_week, with_names
+from scheduler.week import Week, read_week
 
 GOING = ("waiting", "running")
 
@@ -39,7 +39,7 @@ def keep(session: Session, row: tables.PlanRun, document: str, now: datetime.dat
     if not document:
         return None
     known = beside(row)
-    week, plan = with_names(read_week(row.week), known.crews), read_plan(document)
+    week, plan = known.put(read_week(row.week)), read_plan(document)
     if asking:
         plan = _asked(week, plan, row.progress)
     because = because_from_data(row.because)

@@ -10,15 +10,14 @@ import datetime
 from collections.abc import Mapping
 from zoneinfo import ZoneInfo
 
-from msgspec.json import decode
 from sqlmodel import Session, col, select
 
 from api import tables
 from api.http.problems import Problem
 from api.ledger.history import note
+from api.ledger.plans.documents import plan_in, week_in
 from api.ledger.plans.posted import posted_plan
 from scheduler import Fixed, Lock, Spot, begun_by, locked
-from scheduler.plan import Plan
 from scheduler.price import outings, visits
 from scheduler.week import Week
 
@@ -65,7 +64,7 @@ def fixed_of(session: Session, week: Week, locks: Mapping[str, Lock], now: datet
     posted = posted_plan(session, week.start_date)
     begun: dict[str, Spot] = {}
     if posted is not None:
-        then, plan = decode(posted.week, type=Week), decode(posted.plan, type=Plan)
+        then, plan = week_in(posted), plan_in(posted)
         at = visits(outings(then, plan.routes))
         names = begun_by(then, plan, moment) & known
         begun = {job: Spot(at[job].crew, at[job].day, at[job].start) for job in sorted(names)}

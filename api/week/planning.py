@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import datetime
 from collections.abc import Callable, Iterable
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from typing import Any, Protocol
 
 import sqlalchemy as sa
@@ -18,12 +18,13 @@ from api.ledger.history import note
 from api.ledger.plans.documents import DrivesTimed, as_data
 from api.papers.preparation import JobPapers, Preparation, Tally
 from api.week.build import BuiltWeek, because_as_data, open_visits, week_of, with_because
+from api.week.second import by_the_rules
 from scheduler import Progress
 from scheduler.audit import audit
 from scheduler.documents import encode
 from scheduler.plan import Because, Plan, Route, Skipped
-from scheduler.price import outings, price, visits
-from scheduler.promises import broken_promises
+from scheduler.price import outings, visits
+from scheduler.promises import stated_plan
 from scheduler.week import Week, week_document
 
 # What the same week document gives the same plan by: a change of these, and it is planned anew.
@@ -55,6 +56,7 @@ def prepare_week(database: sa.Engine, start_date: datetime.date, now: datetime.d
         preparation = Preparation(session, known, now)
         papers = preparation.papers_of(open_visits(known, start_date))
         built = week_of(known, {visit: job.needs for visit, job in papers.items()}, start_date)
+        built = replace(built, week=by_the_rules(built.week, known.rules))
         return PreparedWeek(built, papers, preparation.tally)
 
 
@@ -117,5 +119,4 @@ def planned(week: Week, routes: Iterable[Route]) -> Plan:
     done = visits(outings(week, routes))
     left = (Because("not_tried", "Not tried in this plan."),)
     skipped = tuple(Skipped(job.id, left) for job in week.jobs if job.id not in done)
-    broken = broken_promises(week, done)
-    return Plan("plan/1", week.id, _MADE_BY, 0.0, routes, skipped, broken, price(week, routes), None)
+    return stated_plan(week, _MADE_BY, routes, skipped)

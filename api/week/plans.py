@@ -15,14 +15,17 @@ from api.http.problems import Problem
 from api.ledger.fingerprint import fingerprint
 from api.ledger.history import note
 from api.ledger.kept import kept
-from api.ledger.plans.documents import DrivesTimed, beside, week_in
+from api.ledger.plans.documents import DrivesTimed, beside, plan_in, week_in
 from api.ledger.plans.posted import posted_week
 from api.week.build import because_from_data, with_because
 from api.week.planning import store_plan
-from scheduler import BY_HAND, Lock, Off, Put, Tried, by_hand
+from scheduler import BY_HAND, Lock, Move, Off, Put, Spot, Tried, by_hand, move_sentence, what_changed
 from scheduler import with_reasons as asked
 from scheduler.plan import Plan
+from scheduler.price import outings, visits
 from scheduler.week import Week
+
+_SHOWN = 3  # differences that a refusal names
 
 
 @dataclass(frozen=True)
@@ -47,9 +50,7 @@ def documents(session: Session, plan_id: int) -> Documents:
         row = session.get(tables.StoredPlan, plan_id) if 0 < plan_id < 2**31 else None
         if row is None:
             raise Problem(404, f"No plan has the number {plan_id}.")
-        return Documents(
-            plan_id, week_in(row), msgspec.json.decode(row.plan, type=Plan), row.because, row.fixed, beside(row).timed
-        )
+        return Documents(plan_id, week_in(row), plan_in(row), row.because, row.fixed, beside(row).timed)
 
     return kept(session, ("plan documents", plan_id), read)
 
@@ -111,13 +112,32 @@ def move(
 
 
 def require_newest(session: Session, start_date: datetime.date, plan_id: int) -> None:
-    """Answer 409 where a newer plan of the week than `plan_id` has been stored, with its number and who made it."""
+    """Answer 409 where a newer plan of the week than `plan_id` has been stored: its number, by whom, what is other."""
     row = tables.StoredPlan
     newest = session.exec(select(row.id, row.made_by).where(row.start_date == start_date).order_by(col(row.id).desc()))
     found = newest.first()
-    if found is not None and found[0] != plan_id:
-        detail = f"{found[1]} has changed this week meanwhile: look at plan {found[0]} first."
-        raise Problem(409, detail, kind="changed-meanwhile", newest=found[0])
+    if found is not None and found[0] is not None and found[0] != plan_id:
+        changed = differences(session, plan_id, found[0])
+        shown = "; ".join(changed[:_SHOWN]) + (f"; and {len(changed) - _SHOWN} more" if len(changed) > _SHOWN else "")
+        what = f" ({shown})" if changed else ""
+        detail = f"{found[1]} has changed this week meanwhile{what}: look at plan {found[0]} first."
+        raise Problem(409, detail, kind="changed-meanwhile", newest=found[0], changed=changed)
+
+
+def differences(session: Session, plan_id: int, other_id: int) -> list[str]:
+    """Return a sentence on each visit that another plan of the same week has elsewhere, by the visit's id."""
+    old, new = documents(session, plan_id), documents(session, other_id)
+    before, after = (
+        {name: Spot(v.crew, v.day, v.start) for name, v in visits(outings(docs.week, docs.plan.routes)).items()}
+        for docs in (old, new)
+    )
+    found = []
+    for name in sorted(before.keys() | after.keys()):
+        was, now = before.get(name), after.get(name)
+        what = what_changed(was, now)
+        if what is not None and what != "stays":
+            found.append(move_sentence(new.week, Move(name, what, was, now, "")))
+    return found
 
 
 def undo(session: Session, plan: tables.StoredPlan, *, now: datetime.datetime, by: str) -> tables.StoredPlan:

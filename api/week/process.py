@@ -15,13 +15,14 @@ import time
 from multiprocessing.connection import Connection
 from typing import Any
 
+from api.ledger.plans.documents import notes_from_data
 from scheduler import Progress, tiny_week
 from scheduler import fixed_from_data as from_data
 from scheduler import plan_week as solve
 from scheduler.documents import encode
 from scheduler.errors import BadInput
 from scheduler.plan import Plan, read_plan
-from scheduler.week import read_week, with_names
+from scheduler.week import read_week
 
 _NICE = 5  # pages are answered first
 _line: Connection | None = None
@@ -46,12 +47,12 @@ def _end_with_the_service() -> None:
 
 
 def plan(
-    run: int, week: str, names: dict[str, str], seconds: float, fixed: dict[str, Any], start: str
+    run: int, week: str, beside: dict[str, Any], seconds: float, fixed: dict[str, Any], start: str
 ) -> tuple[str, str]:
     """Plan a week document and return ("plan", its document), or ("refused", a sentence) where no plan can be.
 
-    `names` are what people call its crews, by id; `fixed` is as `scheduler.fixed_as_data` gives it; `start` is the plan
-    document to search from, or empty.
+    `beside` is what stands beside it (`api.ledger.plans.documents`); `fixed` is as `scheduler.fixed_as_data` gives it;
+    `start` is the plan document to search from, or empty.
     """
     sent: Plan | None = None
 
@@ -66,7 +67,7 @@ def plan(
 
     try:
         made = solve(
-            with_names(read_week(week), names),
+            notes_from_data(beside).put(read_week(week)),
             seconds=seconds,
             clock=time.monotonic,
             report=report,

@@ -27,7 +27,6 @@ from api import tables
 from api.database import transaction
 from api.http.logs import about
 from api.ledger.history import note
-from api.ledger.plans.documents import beside
 from api.week.desk import Desk
 from api.week.ending import GOING, cut_off, keep
 
@@ -75,7 +74,7 @@ class _Going:
 
     id: int
     week: str
-    names: dict[str, str]
+    beside: dict[str, Any]
     seconds: float
     fixed: dict[str, Any]
     start: str
@@ -112,7 +111,7 @@ class Runs:
         Its turn comes when a planner is free.
         """
         assert row.id is not None
-        going = _Going(row.id, row.week, beside(row).crews, row.seconds, row.fixed, start, Shown(row.state))
+        going = _Going(row.id, row.week, row.beside, row.seconds, row.fixed, start, Shown(row.state))
         with self._lock:
             self._going[row.id] = going
             if len(self._threads) < self._planners:

@@ -16,7 +16,8 @@ from api.http.names import crew_names
 from api.ledger.facts import Facts
 from api.ledger.forecasts import forecasts, newest_ids
 from api.ledger.kept import kept, unchanged
-from api.ledger.plans.documents import beside, week_in
+from api.ledger.plans.documents import beside, plan_in, week_in
+from api.ledger.riders import riding_on, roster_days
 from api.weeksheet.drives import drives_words, legs_of
 from api.weeksheet.figures import Figure, Left, by_the_visit, left, to_run, weighed
 from api.weeksheet.names import JobLabel, jobs_by_id
@@ -52,6 +53,9 @@ PILES = {
     "other_yard": "Kit at the other yard",
     "no_crew": "No crew at work",
     "no_second_crew": "No second crew",
+    "second_load": "One more load would do",
+    "rest_within": "Rest would cut the work",
+    "over_weekly": "Over the crew's week",
     "hours": "Customer's hours",
     "no_work_window": "No work window",
     "weather": "Weather and light",
@@ -84,12 +88,17 @@ class Shaped:
 
 @dataclass(frozen=True)
 class SheetDay:
-    """One cell: the crew's day and its drawing; without a `cell` the crew stays in, or is `off`."""
+    """One cell: the crew's day and its drawing; without a `cell` the crew stays in, or is `off`.
+
+    `riders` are who rides where that is not as usual, `because` why, by the roster.
+    """
 
     day: int
     cell: Cell | None = None
     strip: Strip | None = None
     off: bool = False
+    riders: str = ""
+    because: str = ""
 
 
 @dataclass(frozen=True)
@@ -222,7 +231,7 @@ def shaped(session: Session, stored: tables.StoredPlan) -> Shaped:
 
     def make() -> Shaped:
         # Both were checked before they were stored. What no plan can hold is the same after a move by hand.
-        week, plan = week_in(stored), msgspec.json.decode(stored.plan, type=Plan)
+        week, plan = week_in(stored), plan_in(stored)
         timed = beside(stored).timed
         digest = hashlib.blake2b(msgspec.json.encode([stored.week, stored.beside])).digest()
         laid_out = sheet(week, plan, kept(session, ("hopeless", digest), lambda: hopeless(week)))
@@ -269,15 +278,34 @@ def _rows(session: Session, made: Shaped) -> tuple[CrewRow, ...]:
     yards = dict(session.execute(select(tables.Yard.id, tables.Yard.name)).all())
     cells = {(cell.crew, cell.day): cell for cell in made.sheet.cells}
     rows = []
+    riders = _riders(session, made.week)
     for crew in made.week.crews:
         working = {shift.day for shift in crew.shifts}
         days = [
-            SheetDay(day, cells.get((crew.id, day)), made.strips.get((crew.id, day)), day not in working)
+            SheetDay(
+                day, cells.get((crew.id, day)), made.strips.get((crew.id, day)), day not in working,
+                *riders.get((crew.id, day), ()),
+            )
             for day in range(made.week.days)
-        ]
+        ]  # fmt: skip
         name, yard = crews.get(crew.id, crew.id), yards.get(crew.yard, crew.yard)
         rows.append(CrewRow(crew.id, name, crew.yard, yard, crew.hands, tuple(days)))
     return tuple(rows)
+
+
+def _riders(session: Session, week: Week) -> dict[tuple[str, int], tuple[str, str]]:
+    """Return by crew and day who rides and why, where the roster has it otherwise than usual."""
+    found = {}
+    crews = {crew.id: crew for crew in session.exec(select(tables.Crew))}
+    roster = roster_days(session, week.start_date)
+    for date, row in roster.items():
+        day = (date - week.start_date).days
+        riding = riding_on(session, date) if day < week.days else None
+        for name in row.because if riding is not None else ():
+            if riding is not None and (crew := crews.get(name)) is not None:
+                people = riding.riders(crew, date) if riding.out_on(crew, date) else []
+                found[name, day] = " and ".join(person.name for person in people), riding.because(crew, date)
+    return found
 
 
 def _piles(laid_out: Sheet) -> tuple[tuple[str, tuple[Waiting, ...]], ...]:

@@ -38,6 +38,7 @@ def to_run(plan: Plan, laid_out: Sheet) -> tuple[Figure, ...]:
         Figure("crews", cost.crews),
         Figure("road", cost.travel),
         Figure("overtime", cost.overtime, tuple(over)),
+        Figure("past the week's hours", cost.weekly),
         Figure("extra people", cost.helpers, tuple(extra)),
     )
 

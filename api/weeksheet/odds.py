@@ -10,6 +10,7 @@ from sqlmodel import Session, col, select
 
 from api import tables
 from api.fields.rules import Rules, rules_from_data
+from api.learning.fitting import crew_factors
 from api.ledger.kept import kept
 from api.ledger.plans.documents import week_in
 from api.weeksheet.names import KitMark
@@ -35,6 +36,7 @@ def week_odds(
     if business is None:
         return None
     rules, times = rules_from_data(business.rules), _times(session, business.times)
+    by_crew = crew_factors(session)
     done = {s.job: Visit(r.crew, r.day, s.start, s.end) for r in plan.routes for s in r.stops}
     table = tables.Visit
     rows = select(table.id, table.kind, table.awning_id).where(col(table.id).in_(list(done)))
@@ -49,7 +51,8 @@ def week_odds(
             continue
         visit, (kind, awning_id) = done[job.id], kinds[job.id]
         factor[job.id] = times.p80_factor(kind)
-        median[job.id] = job.minutes / (factor[job.id] if rules.plan_with == "p80" else 1.0)
+        usual = job.minutes / (factor[job.id] if rules.plan_with == "p80" else 1.0)
+        median[job.id] = usual * by_crew.get(visit.crew, 1.0)
         lost[job.id] = _lost(job, visit, rules.prices.lost_cents.of(kind))
         due = _due(kits.get(job.id), arrives.get(awning_id or ""))
         late[job.id] = _late(due, week.start_date + datetime.timedelta(days=visit.day), rules)

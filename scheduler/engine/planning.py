@@ -10,7 +10,7 @@ from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
 from scheduler.plan import Because, Plan
-from scheduler.week import Week, only_first_format
+from scheduler.week import Week
 
 if TYPE_CHECKING:
     from scheduler.engine.model.fixed import Fixed
@@ -19,6 +19,7 @@ POLL_S = 0.05
 LET_GO_S = 0.4  # given to the search to end by itself
 LAST_S = 0.3  # kept back from the time given, for reasons and the last audit,
 LAST_S_PER_PAIR = 8e-5  # and for each job and crew day: reasons try every place of every job left out
+LAST_S_PER_PAIR_2, MOST_LAST_S_2 = 1e-3, 12.0  # the same of the second format, whose reasons are tried in the document
 
 
 @dataclass(frozen=True)
@@ -68,13 +69,11 @@ def plan_week(
     from scheduler.engine.model.build import build
     from scheduler.engine.model.fixed import NOTHING, contradiction
     from scheduler.engine.model.plans import plan_of, routes_to_start_from
-    from scheduler.engine.reasons.plain import plain_reasons
     from scheduler.engine.reasons.skipped import reasons
     from scheduler.engine.search.incumbent import Best
     from scheduler.engine.search.phases import search
+    from scheduler.engine.waiting.second import second_reasons
 
-    if fixed is not None:
-        only_first_format(week, "holding a part of the plan")
     begun = clock()
     model = build(week, fixed=fixed or NOTHING)
     best = Best(model)
@@ -82,7 +81,9 @@ def plan_week(
     if start is not None:
         given, cost_given = routes_to_start_from(model, start)
         best.offer(given, cost_given)
-    last = LAST_S + (LAST_S_PER_PAIR * len(week.jobs) * len(model.crew_days) if with_because else 0.0)
+    pairs = len(week.jobs) * len(model.crew_days) if with_because else 0
+    first = week.format == "week/1"
+    last = LAST_S + (LAST_S_PER_PAIR * pairs if first else min(MOST_LAST_S_2, LAST_S_PER_PAIR_2 * pairs))
     if seconds is not None:
         last = min(last, 0.5 * seconds)
     ended = threading.Event()
@@ -129,7 +130,8 @@ def plan_week(
     if not with_because:
         because = None
     elif week.format == "week/2":
-        because = plain_reasons(model, routes)
+        made = plan_of(model, routes, seconds=0.0, bound=None, starts=best.starts, times=best.times)
+        because = second_reasons(model if fixed is None else build(week), made)
     elif fixed is None:
         because = reasons(model, routes)
     else:  # what is fixed is no reason of the week's: asked of the week without it

@@ -136,3 +136,17 @@ def test_a_day_of_which_nothing_is_late_goes_at_most_half_an_hour_sooner_than_pl
         day = expected_day(plan, {}, now=0)
         assert all(-RETIME_FROM_MIN <= one.late_min <= 0 and one.in_window for one in day.visits)
         assert day.back <= plan.route.back
+
+
+def test_nobody_comes_more_than_half_an_hour_before_the_minute_that_was_told() -> None:
+    early = 0
+    for seed in range(20):
+        rng, days = plans(seed)
+        for plan in days:
+            free = [job for job in plan.jobs if job.booked is None or job.booked.hold != "firm"]
+            posted = {stop.job: stop.start for stop in plan.route.stops}
+            told = {job.id: posted[job.id] + rng.randrange(RETIME_FROM_MIN) for job in free}
+            bare, day = expected_day(plan, {}, 0), expected_day(plan, {}, 0, told=told)
+            early += any(one.start < told.get(one.job, 0) - RETIME_FROM_MIN for one in bare.visits)
+            assert all(one.start >= told.get(one.job, 0) - RETIME_FROM_MIN for one in day.visits)
+    assert early  # by the planned minute alone somebody would

@@ -26,6 +26,7 @@ from api import tables
 from api.access.accounts import Role
 from api.database import transaction
 from api.day.paper import day_sheet_pdf
+from api.day.van_changes import van_changes
 from api.exchange.importing import IMPORTABLE, import_tables
 from api.exchange.uploads import read_upload
 from api.fields.sheets import BadFiles
@@ -37,13 +38,15 @@ from api.languages.core import core_says, core_texts
 from api.languages.extraction import CORE, work_kind_texts
 from api.languages.templates import TemplateTexts
 from api.languages.update import updated
+from api.ledger.languages import language_of_crew
+from api.ledger.plans.posted_days import posted_day
 from api.messages.words import WHY, late_words, words, written
 from api.papers.shown import pdf
 from api.papers.shown.job_page import job_pages
 from scheduler.layout.drawing import describe
 from tests.conftest import BuiltDemo
 from tests.service.cast import PAGE, signed_in
-from tests.service.day_cast import CREW, DAY, HOME, MORNING, Jobs, on_the_morning, phone, post, post_day
+from tests.service.day_cast import CREW, DAY, HOME, MORNING, OTHER, Jobs, on_the_morning, phone, post, post_day
 
 ROOT = Path(__file__).parents[2]
 _NAMED = re.compile(r"(\{\w+\})")
@@ -333,6 +336,36 @@ def test_each_reader_has_their_own_language(day: tuple[FastAPI, Jobs]) -> None:
     paper = phone(app).get(f"/jobs/{jobs.repair}/packet.pdf").content
     assert "Precauciones" in pypdf.PdfReader(io.BytesIO(paper)).pages[0].extract_text()
     assert "Messages" in signed_in(app, Role.office).get("/messages", headers=PAGE).text
+
+
+def test_papers_of_a_day_are_in_the_language_of_its_lead_on_the_roster_and_name_what_changes_vans(
+    day: tuple[FastAPI, Jobs],
+) -> None:
+    app, jobs = day
+    with transaction(app.state.database) as session:
+        ours = posted_day(session, CREW, DAY)
+        assert ours is not None
+        van = {"boxes": 2, "equipment": {"ladder-24": 1}, "at": 600}
+        for taker, giver, stop in ((CREW, OTHER, None), (OTHER, CREW, jobs.install)):
+            row = tables.DayRepair(
+                day=DAY, kind="hand over", visit_id=jobs.install if taker == CREW else jobs.others, from_crew=giver,
+                to_crew=taker, van=van | {"stop": stop}, plan_id=ours.posted.plan_id,
+                before_id=ours.posted.plan_id, taken_at=MORNING, taken_by="x",
+            )  # fmt: skip
+            session.add(row)
+        session.flush()
+        with speaking("es"):
+            taken, given = van_changes(session, ours)[jobs.install]
+        things = "su kit (2 cajas), 1 × escalera de 24 pies"
+        assert taken == f"Recibido de Veldt: cargue {things} en la base, hora aproximada 10:00."
+        assert given.startswith(f"Veldt se encarga ahora de {jobs.others}: déjele {things} en el lugar de ")
+        other = session.get_one(tables.Crew, OTHER)
+        session.get_one(tables.Person, other.lead_id).language = "en"
+        assert language_of_crew(session, CREW, DAY) == "es"
+        session.add(tables.RosterDay(day=DAY, rides={CREW: [[other.lead_id], [other.lead_id]]}))
+        session.flush()
+        assert language_of_crew(session, CREW, DAY) == "en"
+        session.rollback()
 
 
 def test_a_message_is_in_the_customers_language_with_its_english_beside_it(day: tuple[FastAPI, Jobs]) -> None:

@@ -21,9 +21,12 @@ from api.database import transaction
 from api.learning import keeper
 from api.learning.done import done_jobs, drives_done
 from api.learning.fitting import newest, report_of
+from api.ledger.plans.stored import newest_plan
 from api.week.planning import prepare_week
+from api.weeksheet.odds import week_odds
 from scheduler.calibrate import read_history
 from scheduler.durations import read_times, row_minutes
+from scheduler.odds import Doubts
 from scheduler.plan import read_plan
 from scheduler.week import Week, read_week
 from tests.conftest import BuiltDemo
@@ -199,6 +202,44 @@ def test_the_history_is_what_calibrate_reads(app: FastAPI, manager: TestClient) 
     text = manager.get("/learning/history.csv").text
     with transaction(app.state.database) as session:
         assert list(read_history(text)) == [job.finished for job in done_jobs(session)]
+
+
+def test_a_slow_crew_is_shown_and_the_odds_of_its_visits_count_with_it(
+    app: FastAPI, manager: TestClient, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    note_jobs(app, slower=1.0)
+    with transaction(app.state.database) as session:
+        rows = session.exec(select(tables.DayResult).where(tables.DayResult.outcome == "done")).all()
+        usual = rows[0].crew_id
+        slow = next(crew for crew in sorted(session.exec(select(tables.Crew.id))) if crew != usual)
+        for row in rows[::2]:
+            row.crew_id, row.end = slow, 60 + round(((row.end or 0) - 60) * 1.5)
+            session.add(row)
+    manager.post("/learning/fit")
+    told = manager.get("/learning", headers=JSON).json()
+    effect = {one["crew_id"]: one["effect"] for one in told["report"]["crews"]}
+    assert effect[slow] > 1.05 > effect[usual]
+    assert told["report"]["crew_error"] < told["report"]["crew_error_before"]
+    page = html.unescape(manager.get("/learning").text)
+    assert f"{100 * effect[slow]:.0f} %" in page
+    seen: list[Doubts] = []
+    monkeypatch.setattr("api.weeksheet.odds.odds", lambda *args, **_: seen.append(args[2]))
+    with transaction(app.state.database) as session:
+        stored = newest_plan(session, MONDAY)
+        assert stored is not None
+        week, plan = read_week(stored.week), read_plan(stored.plan)
+        week_odds(session, stored, week, plan, {})
+    assert manager.post(f"/learning/{told['fit']}/take").status_code == 303
+    with transaction(app.state.database) as session:
+        week_odds(session, stored, week, plan, {})
+    before, after = seen
+    factor = {
+        route.crew: after.median_min[stop.job] / before.median_min[stop.job] * (
+            after.p80_factor[stop.job] / before.p80_factor[stop.job])
+        for route in plan.routes for stop in route.stops
+    }  # fmt: skip
+    assert factor[slow] == pytest.approx(effect[slow])
+    assert factor[usual] == pytest.approx(effect[usual])
 
 
 def set_rule(manager: TestClient, auto: str, most: str) -> None:

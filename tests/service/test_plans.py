@@ -26,7 +26,7 @@ from scheduler import plan_week as solve
 from scheduler.audit import audit
 from scheduler.plan import Plan, read_plan
 from scheduler.week import Booking, Week, read_week
-from tests.service.cast import running, settings_for, signed_in
+from tests.service.cast import PASSWORD, anonymous, running, settings_for, sign_in, signed_in
 from tests.two_crews import job, planned, week_of
 
 NOW = datetime.datetime(2027, 4, 1, 12, tzinfo=datetime.UTC)
@@ -292,12 +292,18 @@ def test_of_a_week_under_way_what_has_begun_stays_and_nothing_is_planned_before_
 
 def test_a_move_on_a_sheet_that_is_no_longer_the_newest_is_refused_and_nothing_is_lost(app: FastAPI) -> None:
     maud = signed_in(app, Role.manager)
+    with transaction(app.state.database) as session:  # a second planner beside her
+        password = app.state.passwords.hash(PASSWORD)
+        session.add(tables.Account(name="nell", role=Role.manager, password=password))
+    nell = sign_in(anonymous(app), "nell")
     off = {"visit": "c", "pile": True, "despite": True}
-    first = maud.post(f"/plans/{app.state.plan}/moves", json=off).json()
+    first = nell.post(f"/plans/{app.state.plan}/moves", json=off).json()
     second = maud.post(f"/plans/{app.state.plan}/moves", json={"visit": "a", "pile": True, "despite": True})
     assert (second.status_code, second.json()["type"]) == (409, "/problems/changed-meanwhile")
     assert second.json()["newest"] == first["plan_id"]
-    assert "maud has changed this week meanwhile" in second.json()["detail"]
+    changed = second.json()["changed"]
+    assert any(words.startswith("c: dropped, ") for words in changed)
+    assert f"nell has changed this week meanwhile ({changed[0]}" in second.json()["detail"]
     rebased = maud.post(f"/plans/{first['plan_id']}/moves", json={"visit": "a", "pile": True, "despite": True})
     assert rebased.status_code == 201
     with transaction(app.state.database) as session:

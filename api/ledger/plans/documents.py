@@ -9,7 +9,8 @@ import msgspec
 
 from api import tables
 from scheduler.documents import form_in
-from scheduler.week import Week, Week2, names_in, with_names
+from scheduler.plan import Plan, Plan2
+from scheduler.week import Week, Week2, names_in, skills_in, with_names
 
 
 class DrivesTimed(msgspec.Struct, frozen=True):
@@ -26,24 +27,43 @@ class DrivesTimed(msgspec.Struct, frozen=True):
 
 
 class WeekNotes(msgspec.Struct, frozen=True):
-    """What stands beside a week document: what people call its crews, by id, and who timed its drives."""
+    """What stands beside a week document: what people call its crews, by id, and who timed its drives.
+
+    `skills` are those of crews in which not always the same people ride, by crew and day.
+    """
 
     crews: dict[str, str] = {}
     timed: DrivesTimed | None = None
+    skills: dict[str, dict[int, tuple[str, ...]]] = {}
+
+    def put(self, week: Week) -> Week:
+        """Return `week` with what stands beside it."""
+        return with_names(week, self.crews, self.skills)
 
 
 def beside(row: tables.StoredPlan | tables.PlanRun) -> WeekNotes:
     """Return what stands beside the week document of a row."""
-    return msgspec.convert(row.beside, WeekNotes)
+    return notes_from_data(row.beside)
+
+
+def notes_from_data(data: dict[str, Any]) -> WeekNotes:
+    """Return what `as_data` made plain."""
+    return msgspec.convert(data, WeekNotes, str_keys=True, strict=False)
 
 
 def as_data(week: Week, timed: DrivesTimed | None) -> dict[str, Any]:
     """Return what is to stand beside the document of `week`, as a row keeps it."""
-    made: dict[str, Any] = msgspec.to_builtins(WeekNotes(names_in(week), timed))
+    made: dict[str, Any] = msgspec.to_builtins(WeekNotes(names_in(week), timed, skills_in(week)), str_keys=True)
     return made
+
+
+def plan_in(row: tables.StoredPlan) -> Plan:
+    """Return the plan of a row; it was audited before it was stored."""
+    kind: type[Plan] = Plan2 if form_in(row.plan) == "plan/2" else Plan
+    return msgspec.json.decode(row.plan, type=kind)
 
 
 def week_in(row: tables.StoredPlan | tables.PlanRun) -> Week:
     """Return the week of a row, its crews called by their names; it was checked before it was stored."""
     kind: type[Week] = Week2 if form_in(row.week) == "week/2" else Week
-    return with_names(msgspec.json.decode(row.week, type=kind), beside(row).crews)
+    return beside(row).put(msgspec.json.decode(row.week, type=kind))

@@ -4,7 +4,7 @@ import sqlalchemy as sa
 from alembic import op
 
 revision = "0031_erasing"
-down_revision = "0027_busy_calendars"
+down_revision = "0030_roster"
 branch_labels = None
 depends_on = None
 

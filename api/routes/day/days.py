@@ -352,7 +352,7 @@ def all_crews(request: Request, session: Database, _: Staff, now: Now, day: date
 def _own(session: Session, who: Who, crew_id: str, day: datetime.date, *, write: bool = False) -> None:
     """Refuse a day that is not the caller's, as `own_crew_day`; what follows is said in the reader's language."""
     crew = who.link_id is not None or who.role is Role.lead
-    speak(language_of_crew(session, crew_id) if crew else language_of_business(session))
+    speak(language_of_crew(session, crew_id, day) if crew else language_of_business(session))
     own_crew_day(session, who, crew_id, day, write=write)
 
 

@@ -16,6 +16,7 @@ from api.access.accounts import Role
 from api.access.guards import Who, allow, everyone, found
 from api.http.pages import Database, page, wants_json
 from api.http.problems import Problem
+from api.ledger.riders import riding_on
 from api.routes.office.accounts import set_cookie
 from api.routes.records import Words
 from api.tables import Crew, DayLink
@@ -90,7 +91,16 @@ def _list_page(
     request: Request, session: Session, form: dict[str, str] | None = None, fault: BadInput | None = None
 ) -> Response:
     crews = session.exec(select(Crew).where(col(Crew.active).is_(True)).order_by(col(Crew.id))).all()
-    values = {"links": _open(session), "crews": crews, "form": form or {"crew_id": "", "day": ""}, "fault": fault}
+    links = _open(session)
+    crew_by_id = {crew.id: crew for crew in session.exec(select(Crew))}
+    riders = {link.id: riding_on(session, link.day).riders(crew_by_id[link.crew_id], link.day) for link in links}
+    values = {
+        "links": links,
+        "riders": riders,
+        "crews": crews,
+        "form": form or {"crew_id": "", "day": ""},
+        "fault": fault,
+    }
     return page(request, "day_links.html", values, status=422 if fault else 200)
 
 

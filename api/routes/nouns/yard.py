@@ -73,6 +73,8 @@ class PersonBody(Body):
     weekdays: Annotated[str, limit("person.weekdays")] = "01234"
     day_cents: Annotated[int, limit("person.day_cents")] = 0
     learner: bool = False
+    experienced: bool = True
+    weekly_hours: Annotated[int, limit("person.weekly_hours")] | None = None
     active: bool = True
     language: Annotated[str, limit("person.language")] = ""
     days_off: Annotated[list[DaysOffBody], Field(max_length=200, default_factory=list)]

@@ -24,6 +24,7 @@ from api.http.problems import Problem, responses
 from api.http.versions import IfMatch, etag
 from api.ledger.plans.named import named
 from api.ledger.plans.posted import posted_week
+from api.ledger.riders import riding_on
 from api.ledger.told import HOLDS, told_now
 from api.messages.telling import OPEN
 from api.rebooking import cases, opening, taking
@@ -289,10 +290,10 @@ def _form(
     if today is not None:
         names = [form["visit"]] if form["visit"] else []
         if form["cause"] == "crew away" and form["crew"] and form["day"]:
-            names = cases.crew_day_visits(today, form["crew"], datetime.date.fromisoformat(form["day"]))
+            day = datetime.date.fromisoformat(form["day"])
+            names = cases.crew_day_visits(today, form["crew"], day)
             crew = session.get(tables.Crew, form["crew"])
-            ids = [] if crew is None else [p for p in (crew.lead_id, crew.helper_id) if p is not None]
-            people = [session.get_one(tables.Person, p) for p in ids]
+            people = [] if crew is None else riding_on(session, day).riders(crew, day)
         for name in names:
             spot = today.posted.spots.get(name)
             if spot is not None:

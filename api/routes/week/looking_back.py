@@ -31,12 +31,13 @@ router = APIRouter(prefix="/looking-back", tags=["looking back"])
 Looker = Annotated[Who, allow(*LOOKERS)]
 Manager = Annotated[Who, allow(Role.manager)]
 Plot = Literal["cost", "crews", "ladders"]
-TO_RUN = ("crews", "travel", "overtime", "helpers")  # money that leaves the bank; the other kinds only weigh
+TO_RUN = ("crews", "travel", "overtime", "weekly", "helpers")  # money that leaves the bank; the other kinds only weigh
 
 KIND_WORDS = {
     "crews": ("Crews' days and minutes", "what sending the crews out costs"),
     "travel": ("Road", "what the driving costs"),
     "overtime": ("Overtime", "minutes past the end of a shift"),
+    "weekly": ("Past the week's hours", "minutes past what a crew's week holds at plain pay"),
     "helpers": ("Extra people", "helpers taken on for a day"),
     "risk": ("Weather risk", "what visits stand to lose to the weather, by its chance"),
     "late": ("Lateness", "days past the day that a job was due"),
@@ -132,7 +133,11 @@ def _page(request: Request, session: Session, who: Who, now: datetime.datetime, 
         "one": one,
         "weeks": weeks,
         "back": back,
-        "kinds": [(kind, *KIND_WORDS[kind], getattr(back.cost, kind)) for kind in COST_KINDS],
+        "kinds": [
+            (kind, *KIND_WORDS[kind], getattr(back.cost, kind))
+            for kind in COST_KINDS
+            if kind != "weekly" or one.week.format == "week/2"
+        ],
         "of_crews": TO_RUN,  # whose causes are crews' days, not jobs
         "to_run": sum(getattr(back.cost, kind) for kind in TO_RUN),
         "went": went,

@@ -4,7 +4,6 @@ from __future__ import annotations
 
 import datetime
 from dataclasses import dataclass, replace
-from typing import Any
 from zoneinfo import ZoneInfo
 
 import msgspec
@@ -18,6 +17,7 @@ from api.ledger.plans.posted import posted_week
 from api.papers.preparation import Preparation
 from api.week.build import job_of, open_visits, shifts_of, week_of
 from api.week.horizon.readiness import Readiness, RestsOn, readiness
+from api.week.second import second
 from scheduler import week as w
 from scheduler.errors import BadInput
 from scheduler.plan import Because
@@ -45,15 +45,7 @@ class Horizon:
     @property
     def document(self) -> w.Week2:
         """The document in the second format, as it is planned and kept."""
-        week = self.week
-        values: dict[str, Any] = {name: getattr(week, name) for name in week.__struct_fields__}
-        rest = None if week.rest is None else w.RestRule2(**msgspec.structs.asdict(week.rest), within=False)
-        crews = tuple(w.Crew2(**_fields(crew, w.Crew), weekly=None) for crew in week.crews)
-        jobs = tuple(w.Job2(**msgspec.structs.asdict(job), pausable=False, assist=None) for job in week.jobs)
-        new = {"format": "week/2", "rest": rest, "crews": crews, "jobs": jobs, "reload": None}
-        made = w.with_names(w.Week2(**values | new), w.names_in(week))
-        assert isinstance(made, w.Week2)
-        return made
+        return second(self.week, {})
 
     def date(self, day: int) -> datetime.date:
         """Return the date of a day of the document."""
@@ -171,8 +163,3 @@ def _ordered_on(session: Session) -> dict[str, datetime.date]:
 def _week_days(shifts: tuple[w.Shift, ...], week_days: int) -> tuple[w.Shift, ...]:
     """Return the shifts on days that the business plans: with five of them, no Saturday of any week."""
     return tuple(shift for shift in shifts if shift.day % 7 < week_days)
-
-
-def _fields(part: msgspec.Struct, plain: type[msgspec.Struct]) -> dict[str, Any]:
-    """Return what `part` holds of the fields of `plain`."""
-    return {name: getattr(part, name) for name in plain.__struct_fields__}

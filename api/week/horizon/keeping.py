@@ -19,7 +19,7 @@ from api.week.build import because_from_data, with_because
 from scheduler.audit import audit
 from scheduler.documents import encode
 from scheduler.plan import Cost2, Plan, Plan2, Route2, Stop2, read_plan
-from scheduler.week import Week2, read_week, week_document, with_names
+from scheduler.week import Week2, read_week, week_document
 
 
 @dataclass(frozen=True)
@@ -94,7 +94,7 @@ def keep_run(session: Session, row: tables.PlanRun, document: str, now: datetime
     """
     if not document or newest_id(session) != row.from_horizon:
         return None
-    week, plan = with_names(read_week(row.week), beside(row).crews), read_plan(document)
+    week, plan = beside(row).put(read_week(row.week)), read_plan(document)
     assert isinstance(week, Week2)
     made = store(
         session, week, plan, weeks=row.weeks, because=row.because, how="planned", made_from=row.from_horizon, now=now,

@@ -11,15 +11,17 @@ from dataclasses import dataclass
 from itertools import permutations
 from typing import NamedTuple
 
+from msgspec.structs import replace
+
 from scheduler.audit import audit
 from scheduler.documents import shown
 from scheduler.engine.again.retiming import retimed
 from scheduler.errors import BadInput
 from scheduler.judged import Breach
-from scheduler.plan import Because, Cost, Plan, Route, Skipped
-from scheduler.price import outings, price, visits
-from scheduler.promises import broken_promises
-from scheduler.week import Job, Week, clock_time, crew_name, day_name, only_first_format
+from scheduler.plan import Because, Cost, Plan, Route, Skipped, less
+from scheduler.price import outings, visits
+from scheduler.promises import stated_plan
+from scheduler.week import Job, Week, clock_time, crew_name, day_name
 
 BY_HAND = "by_hand"
 OFF = (Because(BY_HAND, "Taken off the sheet by hand."),)
@@ -83,12 +85,14 @@ def by_hand(week: Week, plan: Plan, hand: Put | Off, locks: Mapping[str, Lock] |
 
     locks: visits to be left where they are, by job; those with a start keep it when their route is timed anew.
 
-    The touched routes get the cheapest times that their order of stops allows (`scheduler.retiming`). Raises `BadInput`
-    where the move names what is not in the week.
+    The touched routes get the cheapest times that their order of stops allows (`scheduler.engine.again.retiming`). In
+    the second format so does the route of the job's second crew, which is the one that costs least; other crews that
+    meet keep their minute. Raises `BadInput` where the move names what is not in the week.
     """
-    only_first_format(week, "moving a visit by hand")
     locks = locks or {}
     _check(week, plan, hand)
+    if week.format == "week/2":
+        return _second(week, plan, hand, locks)
     jobs = {job.id: job for job in week.jobs}
     old = {(route.crew, route.day): route for route in plan.routes}
     touched = {
@@ -103,8 +107,7 @@ def by_hand(week: Week, plan: Plan, hand: Put | Off, locks: Mapping[str, Lock] |
         stops = touched.pop(here, None)
         if stops is None:
             stops = [stop.job for stop in old[here].stops] if here in old else []
-        if hand.position is not None and hand.position > len(stops):
-            raise BadInput("position", f"must be at most {len(stops)}, the stops of that day, is {hand.position}")
+        _check_position(hand, len(stops))
         places = range(len(stops) + 1) if hand.position is None else (hand.position,)
         orders = [[*stops[:place], hand.job, *stops[place:]] for place in places]
         asked = {hand.job: hand.start} if hand.start is not None else {}
@@ -114,14 +117,44 @@ def by_hand(week: Week, plan: Plan, hand: Put | Off, locks: Mapping[str, Lock] |
             new[at] = retimed(week, jobs, *at, [left], starts)
     changed = [*new, *(at for at in touched if at not in new)]
     routes = [route for at, route in old.items() if at not in changed] + list(new.values())
+    return _tried(week, plan, hand, locks, routes, changed)
+
+
+def _second(week: Week, plan: Plan, hand: Put | Off, locks: Mapping[str, Lock]) -> Tried:
+    """Return what `by_hand` does, in a plan of the second format."""
+    from scheduler.engine.moving.second import To, put, taken_out  # loads the compiled engine
+
+    starts = {job: lock.start for job, lock in locks.items() if lock.start is not None and job != hand.job}
+    here: tuple[str, int] | None = None
+    if isinstance(hand, Put):
+        here = (hand.crew, hand.day)
+        stops = next((r.stops for r in plan.routes if (r.crew, r.day) == here), ())
+        _check_position(hand, sum(1 for s in stops if not s.reload and hand.job not in (s.job, s.assist)))
+        routes = put(week, plan, hand.job, To(*here, hand.start, hand.position), starts)
+    else:
+        routes = taken_out(week, plan, hand.job, starts)
+    old, new = ({(r.crew, r.day): r for r in of} for of in (plan.routes, routes))
+    changed = [at for at in old.keys() | new.keys() if at == here or old.get(at) != new.get(at)]
+    return _tried(week, plan, hand, locks, list(routes), sorted(changed, key=lambda at: (at != here, at[1], at[0])))
+
+
+def _tried(
+    week: Week,
+    plan: Plan,
+    hand: Put | Off,
+    locks: Mapping[str, Lock],
+    routes: list[Route],
+    changed: Sequence[tuple[str, int]],
+) -> Tried:
+    """Return what the move comes to that makes these routes of those of the plan."""
+    jobs = {job.id: job for job in week.jobs}
     number = {crew.id: n for n, crew in enumerate(week.crews)}
     routes.sort(key=lambda route: (route.day, number.get(route.crew, len(number))))
     made = _stated(week, plan, routes, hand)
-    before = plan.cost
-    change = Cost(*(getattr(made.cost, kind) - getattr(before, kind) for kind in Cost.__struct_fields__))
     breaches = audit(week, made).broken_rules + _unlocked(week, made, hand, locks)
     lost = [job for job in made.broken if job not in plan.broken]
-    return Tried(made, breaches, tuple(_promise(week, jobs[job]) for job in lost), change, tuple(changed))
+    promises = tuple(_promise(week, jobs[job]) for job in lost)
+    return Tried(made, breaches, promises, less(made.cost, plan.cost), tuple(changed))
 
 
 def locked(week: Week, locks: Mapping[str, Lock]) -> tuple[Breach, ...]:
@@ -141,6 +174,8 @@ def locked(week: Week, locks: Mapping[str, Lock]) -> tuple[Breach, ...]:
     for job, lock in held.items():
         if lock.crew in crews and 0 <= lock.day < week.days:
             by_day.setdefault((lock.crew, lock.day), []).append(job)
+    if week.format == "week/2":
+        return nowhere + _locked_second(week, held, by_day)
     routes = []
     for (crew, day), names in by_day.items():
         starts = {name: start for name in names if (start := held[name].start) is not None}
@@ -149,7 +184,7 @@ def locked(week: Week, locks: Mapping[str, Lock]) -> tuple[Breach, ...]:
         else:  # by the clock where it is given: every order would be too many
             orders = [sorted(names, key=lambda name: starts.get(name, 1440))]
         routes.append(retimed(week, jobs, crew, day, orders, starts))
-    empty = Plan("plan/1", week.id, BY_HAND, 0.0, (), (), (), price(week, ()), None)
+    empty = stated_plan(week, BY_HAND, (), ())
     alone = _stated(week, empty, routes, None)
     planned = {stop.job for route in routes for stop in route.stops}
     firsts = {then: {f.first for f in week.follows if f.then == then} for then in planned}
@@ -158,6 +193,23 @@ def locked(week: Week, locks: Mapping[str, Lock]) -> tuple[Breach, ...]:
         for breach in audit(week, alone).broken_rules
         if breach.rule != "follows" or (breach.job is not None and firsts[breach.job] <= planned)
     )
+
+
+def _locked_second(
+    week: Week, held: Mapping[str, Lock], by_day: Mapping[tuple[str, int], Sequence[str]]
+) -> tuple[Breach, ...]:
+    """Return what `locked` does, in a week of the second format: the visits are put in one by one, until one cannot."""
+    names = [name for here in by_day.values() for name in here]
+    follows = tuple(f for f in week.follows if f.first in names and f.then in names)
+    alone = replace(week, follows=follows)
+    plan = stated_plan(alone, BY_HAND, (), tuple(Skipped(job.id, OFF) for job in week.jobs))
+    for name in sorted(names, key=lambda n: (held[n].day, held[n].start if held[n].start is not None else 1440, n)):
+        lock = held[name]
+        tried = by_hand(alone, plan, Put(name, lock.crew, lock.day, lock.start), held)
+        if tried.breaches:
+            return tried.breaches
+        plan = tried.plan
+    return ()
 
 
 def _check(week: Week, plan: Plan, hand: Put | Off) -> None:
@@ -177,17 +229,20 @@ def _check(week: Week, plan: Plan, hand: Put | Off) -> None:
         raise BadInput("position", f"must not be negative, is {hand.position}")
 
 
+def _check_position(hand: Put, stops: int) -> None:
+    if hand.position is not None and hand.position > stops:
+        raise BadInput("position", f"must be at most {stops}, the stops of that day, is {hand.position}")
+
+
 def _stated(week: Week, plan: Plan, routes: Sequence[Route], hand: Put | Off | None) -> Plan:
     """Return the plan of these routes with pile, broken promises and cost as they are."""
-    done = visits(outings(week, routes))
-    on_routes = {stop.job for route in routes for stop in route.stops}
+    on_routes = {stop.job for route in routes for stop in route.jobs}
     because = {skipped.job: skipped.because for skipped in plan.skipped}
     if isinstance(hand, Off):
         because[hand.job] = OFF
     skipped = tuple(Skipped(j.id, because.get(j.id, OFF)) for j in week.jobs if j.id not in on_routes)
-    broken = broken_promises(week, done)
     engine = plan.engine if plan.engine.endswith(_HAND) else plan.engine + _HAND
-    return Plan("plan/1", week.id, engine, 0.0, tuple(routes), skipped, broken, price(week, routes), None)
+    return stated_plan(week, engine, routes, skipped)
 
 
 def _unlocked(week: Week, made: Plan, hand: Put | Off, locks: Mapping[str, Lock]) -> tuple[Breach, ...]:

@@ -6,10 +6,10 @@ from dataclasses import dataclass
 
 from scheduler.engine.again.moves import What, what_changed
 from scheduler.engine.model.fixed import Spot
-from scheduler.plan import Cost, Plan
+from scheduler.plan import Cost, Plan, less
 from scheduler.price import outings, price, visits
 from scheduler.promises import broken_promises
-from scheduler.week import Week, clock_time, crew_name, day_name, only_first_format
+from scheduler.week import Week, clock_time, crew_name, day_name
 
 _PILE = "the waiting pile"
 
@@ -51,7 +51,6 @@ def compare(week: Week, plan: Plan, other_week: Week, other: Plan) -> Comparison
 
     Both weeks begin on the same date. Jobs that only the other week has are told first, as dropped.
     """
-    only_first_format(week, "comparing plans")
     same = week == other_week
     before = {job: Spot(v.crew, v.day, v.start) for job, v in visits(outings(other_week, other.routes)).items()}
     after = {job: Spot(v.crew, v.day, v.start) for job, v in visits(outings(week, plan.routes)).items()}
@@ -64,8 +63,8 @@ def compare(week: Week, plan: Plan, other_week: Week, other: Plan) -> Comparison
         if what is None or old == new:
             continue
         found.append(Change(name, what, old, new, _sentence(week, name, old, new)))
-    there = price(week, other.routes) if not same else other.cost
-    saves = Cost(*(getattr(there, kind) - getattr(plan.cost, kind) for kind in Cost.__struct_fields__))
+    there = other.cost if same else price(week, other.routes)
+    saves = less(there, plan.cost)
     here = set(plan.broken)
     over = set(broken_promises(week, visits(outings(week, other.routes))))
     return Comparison(

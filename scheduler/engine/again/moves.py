@@ -8,12 +8,17 @@ from __future__ import annotations
 
 from collections.abc import Collection, Iterator, Mapping
 from dataclasses import dataclass
-from typing import Literal
+from typing import TYPE_CHECKING, Literal
+
+from msgspec.structs import replace
 
 from scheduler.engine.model.fixed import Fixed, Spot
 from scheduler.plan import Plan
-from scheduler.price import RETIME_FROM_MIN, outings, visits
+from scheduler.price import RETIME_FROM_MIN, outings, price, visits
 from scheduler.week import Week, clock_time, crew_name, day_name
+
+if TYPE_CHECKING:
+    from scheduler.engine.model.arrays import Model
 
 What = Literal["stays", "other time", "other crew", "other day", "dropped", "newly planned"]
 Cause = tuple[str, tuple[str, ...]]  # in words, and the other jobs that they name
@@ -108,7 +113,11 @@ class _Why:
         self.because = {s.job: s.because for s in new.skipped}
         self.yard = {c.id: c.yard for c in week.crews}
         self.routes = self.model.routes_of(new)
-        self.total = int(state_of(self.model, self.arrays, self.routes).total[0])  # at the prices of the week as it was
+        if week.format == "week/2":
+            self.plan = replace(new, cost=price(week, new.routes), bound=None)
+            self.total = self.plan.cost.total
+        else:  # at the prices of the week as it was
+            self.total = int(state_of(self.model, self.arrays, self.routes).total[0])
 
     def cause(self, job: str, what: What) -> Cause:
         """Return the cause in words, and the other jobs that it names."""
@@ -224,12 +233,26 @@ class _Why:
 
     def _cost(self, job: str, spot: Spot, without: Collection[str] = ()) -> int | None:
         """Return what the new plan less `without` costs with the job back at `spot`, None where it does not fit."""
-        from scheduler.engine.again.standing import Standing
         from scheduler.engine.model.starts import near
+        from scheduler.engine.placing.standing import Standing
 
         j, k = self.model.number[job], self.model.crew_day.get(spot[:2])
         if k is None or self.model.local[k, j] < 0:
             return None
         model = near(self.model, {(k, j): spot.start})
+        if self.week.format == "week/2":
+            return self._second_cost(j, k, model, without)
         put = Standing(model, self.routes, {j, *(self.model.number[x] for x in without)}).put(j, k)
         return None if put is None else put[0]
+
+    def _second_cost(self, j: int, k: int, kept: Model, without: Collection[str]) -> int | None:
+        """Return what `_cost` does in a plan of the second format: crews that meet keep their minute."""
+        from scheduler.engine.placing.slots import Slots
+
+        plan: Plan | None = self.plan
+        for name in without:
+            if plan is None:
+                return None
+            plan = Slots(self.model, plan, self.model.number[name], self.model).plan_without()
+        found = [] if plan is None else Slots(self.model, plan, j, kept).cheapest(1, {k: None})
+        return found[0].cost if found else None

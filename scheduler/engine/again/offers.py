@@ -19,8 +19,6 @@ from scheduler.audit import audit
 from scheduler.documents import shown
 from scheduler.engine.again.apart import apart
 from scheduler.engine.again.moves import What, what_changed
-from scheduler.engine.again.slots import Slots
-from scheduler.engine.again.standing import Standing, staying
 from scheduler.engine.again.warm import Warm
 from scheduler.engine.master.relaxation import Stopped
 from scheduler.engine.model.arrays import Model
@@ -28,6 +26,8 @@ from scheduler.engine.model.build import build
 from scheduler.engine.model.fixed import NOTHING, Fixed, Spot
 from scheduler.engine.model.plans import NOT_ASKED, plan_of
 from scheduler.engine.model.starts import NOON, Half, halves, within
+from scheduler.engine.placing.slots import Slots
+from scheduler.engine.placing.standing import Standing, staying
 from scheduler.engine.search.route_cost import arrays, route_cost
 from scheduler.errors import BadInput
 from scheduler.plan import Plan, Skipped

@@ -6,7 +6,7 @@ What is done stays; what customers have been told moves only at a price; the res
 from __future__ import annotations
 
 import dataclasses
-from collections.abc import Callable, Collection, Mapping
+from collections.abc import Callable, Collection, Iterator, Mapping
 from dataclasses import dataclass
 from statistics import median_low
 from typing import TYPE_CHECKING, Literal
@@ -20,7 +20,7 @@ from scheduler.engine.planning import plan_week
 from scheduler.errors import BadInput
 from scheduler.plan import Plan
 from scheduler.price import outings, price, visits
-from scheduler.week import Booking, Crew, Job, Week, checked, crew_name, day_name, only_first_format
+from scheduler.week import Booking, Crew, Job, Week, checked, crew_name, day_name
 
 if TYPE_CHECKING:
     from scheduler.engine.planning import Progress
@@ -85,7 +85,6 @@ def replan(
 
     Raises `BadInput` naming what of the arguments is not in the week, or a visit that cannot stay where it was done.
     """
-    only_first_format(week, "planning again")
     event = _event(week, plan, freeze_until, dict(lost or {}), away)
     posted = told_week(week, event, told or Told())
     changed = changed_week(posted, event)
@@ -103,7 +102,6 @@ def as_it_stands(
     All visits of the plan but that of `job` are told as for `replan`; the plan is priced by that. Raises `BadInput` as
     `replan` does, and where the job is done or under way.
     """
-    only_first_format(week, "the plan as it stands")
     event = _event(week, plan, freeze_until, {}, ())
     if job in event.fixed.visits:
         raise BadInput("job", f"{job} is done or under way by then")
@@ -139,16 +137,20 @@ def told_prices(week: Week, told: Told) -> tuple[int, int, int]:
 
 
 def begun_by(week: Week, plan: Plan, moment: tuple[int, int] | None) -> set[str]:
-    """Return the jobs of the plan that are done, being done or driven to at `moment` (day, minute)."""
-    if moment is None:
-        return set()
-    day, minute = moment
-    begun: set[str] = set()
-    for out in outings(week, plan.routes):
-        for (stop, job), drive_min in zip(out.stops, out.drives_min, strict=False):
-            if out.route.day < day or (out.route.day == day and stop.start - drive_min < minute):
-                begun.add(job.id)
-    return begun
+    """Return the jobs of the plan that are done, being done or driven to at `moment` (day, minute).
+
+    So is a job whose second crew is on its way.
+    """
+    return {job for job, _, _ in _begun(week, plan, moment)}
+
+
+def _begun(week: Week, plan: Plan, moment: tuple[int, int] | None) -> Iterator[tuple[str, bool, Spot]]:
+    """Yield what has begun by then: the job, whether it is its assist, and where that is."""
+    for out in outings(week, plan.routes) if moment is not None else ():
+        for (stop, job), drive_min in zip(out.calls, out.drives_min, strict=False):
+            here = (out.route.day, stop.start - drive_min)
+            if job is not None and moment is not None and here < moment:
+                yield job.id, bool(stop.assist), Spot(out.route.crew, out.route.day, stop.start)
 
 
 def _event(
@@ -175,8 +177,9 @@ def _event(
         if (crew, day) not in shifts:
             raise BadInput("away", f"crew {crew_name(week, crew)} does not work on {day_name(week, day)} anyway")
     before = {job: Spot(v.crew, v.day, v.start) for job, v in visits(outings(week, plan.routes)).items()}
-    begun = begun_by(week, plan, moment) - lost.keys()
-    fixed = Fixed({job: before[job] for job in begun}, moment, frozenset(begun), frozenset(away))
+    begun = {job for job in begun_by(week, plan, moment) if job in before} - lost.keys()
+    helped = {job: spot for job, second, spot in _begun(week, plan, moment) if second and job in begun}
+    fixed = Fixed({job: before[job] for job in begun}, moment, frozenset(begun), frozenset(away), assists=helped)
     return Event(before, lost, frozenset(away), fixed)
 
 
@@ -204,5 +207,10 @@ def _changed(job: Job, event: Event) -> Job:
 
 def _without(crew: Crew, event: Event) -> Crew:
     """A shift under way stays for what has been done in it; `Fixed.closed` keeps all else out."""
-    gone = {day for c, day in event.away if c == crew.id and not event.fixed.of(crew.id, day)}
+    under_way = event.fixed
+    gone = {
+        day
+        for c, day in event.away
+        if c == crew.id and not under_way.of(crew.id, day) and not under_way.helping(crew.id, day)
+    }
     return replace(crew, shifts=tuple(s for s in crew.shifts if s.day not in gone))

@@ -143,8 +143,10 @@ class _Tables:
         ]
 
     def supplied(self, n: int, crew: Crew, day: int) -> bool:
-        """Whether kit, hands, equipment and stock are there for job n alone, the whole yard to itself."""
+        """Whether kit, people, their skills, equipment and stock are there for job n alone, the yard to itself."""
         job = self.week.jobs[n]
+        if job.skills and not set(job.skills).issubset(crew.skills_on(day)):
+            return False
         if (job.ready_day or 0) > day or job.hands > crew.hands + self.helper_count.get((crew.yard, day), 0):
             return False
         for item, quantity in job.equipment.items():
@@ -169,6 +171,20 @@ class _Tables:
             way = int(self.minutes[self.places[free[1]], self.job_place[n]]) if free[1] is not None else 0
             return from_on(found, free[0] + way)
         return found
+
+    def left_to_assist(
+        self, n: int, crew: Crew, day: int, free: tuple[int, str | None] | None, options: Options
+    ) -> Options:
+        """Return the starts of the assist of job n that what is fixed leaves; `free` as of `Fixed.earliest`."""
+        begun = self.fixed.assists.get(self.week.jobs[n].id)
+        if begun is not None:
+            return at(options, begun.start) if begun[:2] == (crew.id, day) else []
+        if free is None:
+            return []
+        if not free[0]:
+            return options
+        way = int(self.minutes[self.places[free[1]], self.job_place[n]]) if free[1] is not None else 0
+        return from_on(options, free[0] + way)
 
 
 class _CrewDays:
@@ -210,9 +226,12 @@ class _CrewDays:
                 own[crew_day.day, j].append((crew_day.crew, options))
         for crew_day in tried if assists.of else ():
             crew = tables.week.crews[crew_day.crew]
-            for n in assists.able(crew, crew.hands + tables.helper_count.get((crew.yard, crew_day.day), 0)):
+            free = tables.fixed.earliest(crew.id, crew_day.day, tables.by_id)
+            hands = crew.hands + tables.helper_count.get((crew.yard, crew_day.day), 0)
+            for n in assists.able(crew, crew_day.day, hands):
                 others = [o for c, o in own[crew_day.day, assists.job[n]] if c != crew_day.crew]
-                if found := assists.options(n, crew_day.shift, others):
+                found = assists.options(n, crew_day.shift, others)
+                if found := tables.left_to_assist(assists.job[n], crew, crew_day.day, free, found):
                     crew_day.jobs.append(assists.jobs + n)
                     crew_day.options.append(found)
 

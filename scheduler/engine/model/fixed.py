@@ -37,6 +37,7 @@ class Fixed:
     a crew that has `begun` none of that day's visits leaves the yard no sooner, any other sets off for new work no
     sooner and not before what it has begun is done. `begun`: jobs of `visits` done, being done or driven to by then.
     `closed`: crews and days that do nothing but fixed visits. `held`: jobs bound to a crew and day, at any start.
+    `assists`: spot by job of the assists that have begun by then.
     """
 
     visits: Mapping[str, Spot] = field(default_factory=dict)
@@ -44,6 +45,11 @@ class Fixed:
     begun: frozenset[str] = frozenset()
     closed: frozenset[tuple[str, int]] = frozenset()
     held: Mapping[str, tuple[str, int]] = field(default_factory=dict)
+    assists: Mapping[str, Spot] = field(default_factory=dict)
+
+    def helping(self, crew: str, day: int) -> dict[str, Spot]:
+        """Return the assists that a crew has begun on a day."""
+        return {job: spot for job, spot in self.assists.items() if (spot.crew, spot.day) == (crew, day)}
 
     def of(self, crew: str, day: int) -> dict[str, Spot]:
         """Return the fixed visits of a crew's day in the order of their starts."""
@@ -52,11 +58,12 @@ class Fixed:
 
     def shift(self, crew: str, shift: Shift) -> Shift | None:
         """Return the shift as far as it can still be planned, or None where nothing of it can."""
-        here = self.of(crew, shift.day)
+        here, helping = self.of(crew, shift.day), self.helping(crew, shift.day)
         closed = (crew, shift.day) in self.closed or (self.now is not None and shift.day < self.now[0])
-        if closed and not here:
+        if closed and not here and not helping:
             return None
-        if self.now is None or shift.day != self.now[0] or self.begun & here.keys() or shift.start >= self.now[1]:
+        begun = helping or self.begun & here.keys()
+        if self.now is None or shift.day != self.now[0] or begun or shift.start >= self.now[1]:
             return shift
         if self.now[1] >= shift.end + shift.overtime:
             return None
@@ -72,6 +79,9 @@ class Fixed:
         if self.now is None or day != self.now[0]:
             return 0, None
         done = [(s.start + jobs[j].minutes, jobs[j].place) for j, s in self.of(crew, day).items() if j in self.begun]
+        for j, s in self.helping(crew, day).items():
+            lift = jobs[j].assist
+            done.append((s.start + (lift.minutes if lift is not None else 0), jobs[j].place))
         if not done or max(done)[0] > self.now[1]:
             return max(self.now[1], max(done)[0] if done else 0), None
         return self.now[1], max(done)[1]
@@ -86,7 +96,8 @@ def check(week: Week, fixed: Fixed) -> None:
     What only driving and rests stand against is found by the search: see `contradiction`.
     """
     jobs, crews = {j.id: j for j in week.jobs}, {c.id: c for c in week.crews}
-    for name, (crew_id, day) in [*((n, s[:2]) for n, s in fixed.visits.items()), *fixed.held.items()]:
+    spots = [(n, s[:2]) for n, s in (*fixed.visits.items(), *fixed.assists.items())]
+    for name, (crew_id, day) in [*spots, *fixed.held.items()]:
         where = f"fixed.{name}"
         if name not in jobs:
             raise BadInput(where, f"no job has the id {shown(name)}")
@@ -123,6 +134,8 @@ def fixed_as_data(fixed: Fixed) -> dict[str, Any]:
     data: dict[str, Any] = {}
     if fixed.visits:
         data["visits"] = {job: list(spot) for job, spot in fixed.visits.items()}
+    if fixed.assists:
+        data["assists"] = {job: list(spot) for job, spot in fixed.assists.items()}
     if fixed.held:
         data["held"] = {job: list(crew_day) for job, crew_day in fixed.held.items()}
     if fixed.now is not None:
@@ -140,6 +153,7 @@ def fixed_from_data(data: Mapping[str, Any]) -> Fixed | None:
         now=None if now is None else (now[0], now[1]),
         begun=frozenset(data.get("begun", ())),
         held={job: (crew, day) for job, (crew, day) in data.get("held", {}).items()},
+        assists={job: Spot(*spot) for job, spot in data.get("assists", {}).items()},
     )
 
 
@@ -169,6 +183,7 @@ def _breach(week: Week, jobs: Mapping[str, Job], held: Mapping[str, Spot]) -> st
     case = JudgedPlan(
         week, Plan("plan/1", week.id, "fixed visits", 0.0, tuple(made), (), (), no_cost, None), out, done, no_cost
     )
-    breaches = [b for rule in LASTING for b in RULES[rule](case)]
+    loads = {"payload", "boxes"} if week.reload is not None else set[str]()  # which another load may keep
+    breaches = [b for rule in LASTING if rule not in loads for b in RULES[rule](case)]
     follow = [b for b in RULES["follows"](case) if all(f.first in done for f in week.follows if f.then == b.job)]
     return next((b.sentence.rstrip(".") for b in breaches + follow), None)

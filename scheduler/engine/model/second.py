@@ -30,9 +30,9 @@ class Assists:
         self.first = np.array([rule.from_min for rule in self.of], dtype=np.int64)
         self.last = np.array([rule.to_min for rule in self.of], dtype=np.int64)
 
-    def able(self, crew: Crew, hands: int) -> list[int]:
+    def able(self, crew: Crew, day: int, hands: int) -> list[int]:
         """Return the numbers of the assists, from 0, that the crew can do; `hands`: its own and all helpers'."""
-        skills = set(crew.skills)
+        skills = set(crew.skills_on(day))
         return [n for n, rule in enumerate(self.of) if skills.issuperset(rule.skills) and rule.hands <= hands]
 
     def options(self, n: int, shift: Shift, own: Sequence[Options]) -> Options:

@@ -153,7 +153,7 @@ class OpenedPlan:
             job = self.week.jobs[j]
             self._static[j] = [
                 (0 if job.ready_day is not None and job.ready_day <= k.day else KIT)
-                | (0 if set(job.skills) <= set(crew.skills) else SKILL)
+                | (0 if set(job.skills) <= set(crew.skills_on(k.day)) else SKILL)
                 | (0 if job.yard in (None, crew.yard) else YARD)
                 | (0 if van_takes(job, crew.vehicle.rack_mm, crew.vehicle.boxes, crew.vehicle.payload_kg) else VAN)
                 for k, crew in zip(self.model.crew_days, self.crew_of, strict=True)

@@ -94,7 +94,37 @@ class Free(NamedTuple):
     pairs: tuple[tuple[str, str], ...]
 
 
-Undo = Parts | Tools | People | KitBy | Skills | BetterVan | LongerDay | OpenHours | AtYard | NoRest | Free
+class SecondLoad(NamedTuple):
+    """Crews may come by the yard in mid-day, `minutes` each time, to take on another load."""
+
+    minutes: int
+
+
+class RestWithin(NamedTuple):
+    """A rest may fall within the job's service."""
+
+
+class WeeklyMinutes(NamedTuple):
+    """So many more minutes out of the crew in seven days before each costs more."""
+
+    crew: str
+    number: int
+
+
+class SecondCrew(NamedTuple):
+    """Somebody else comes for the lift: these hands and skills, from `start` to `end`, minutes after midnight."""
+
+    day: int
+    start: int
+    end: int
+    hands: int
+    skills: tuple[str, ...]
+
+
+Undo = (
+    Parts | Tools | People | KitBy | Skills | BetterVan | LongerDay | OpenHours | AtYard | NoRest | Free
+    | SecondLoad | RestWithin | WeeklyMinutes | SecondCrew
+)  # fmt: skip
 
 
 @dataclass(frozen=True)

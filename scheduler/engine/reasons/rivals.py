@@ -192,7 +192,7 @@ class Rivals:
         day, loose = opened.model.crew_days[k].day, i in opened.free
         for undo in remedy.undo:
             match undo:
-                case Skills(name, skills) if name == crew.id and set(job.skills) <= {*crew.skills, *skills}:
+                case Skills(name, skills) if name == crew.id and set(job.skills) <= {*crew.skills_on(day), *skills}:
                     bits &= ~SKILL
                 case BetterVan(name, kg, mm, boxes) if name == crew.id and van_takes(job, mm, boxes, kg):
                     bits &= ~VAN

@@ -176,6 +176,8 @@ class ToldReason:
                 return "no rest due that day"
             case Free():
                 return "that order given up"
+            case _:
+                raise ValueError(f"{undo} is of the second format")
 
     def _fact(self, undo: Undo) -> tuple[str, str]:
         match undo:
@@ -206,6 +208,8 @@ class ToldReason:
                 return "out_of_reach", self._rest()
             case Free():
                 return "follows", self._follows()
+            case _:
+                raise ValueError(f"{undo} is of the second format")
 
     def _near(self, days: Iterable[int]) -> Iterator[tuple[Crew, list[Job]]]:
         """Yield the other routes of the yard on these days."""

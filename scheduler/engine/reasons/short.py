@@ -63,7 +63,7 @@ def undo_of(
     if bits & KIT:
         found.append(KitBy(day))
     if bits & SKILL:
-        found.append(Skills(crew.id, tuple(s for s in dict.fromkeys(job.skills) if s not in crew.skills)))
+        found.append(Skills(crew.id, tuple(s for s in dict.fromkeys(job.skills) if s not in crew.skills_on(day))))
     if bits & (VAN | LOAD):
         found.append(_van(opened, crew, order))
     if bits & YARD:

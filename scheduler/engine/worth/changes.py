@@ -14,9 +14,10 @@ from typing import Literal
 
 from msgspec.structs import replace
 
-from scheduler.week import Arrival, Crew, Equipment, Helpers, Job, Shift, Stock, Week, day_name
+from scheduler.week import Arrival, Crew, Equipment, Helpers, Job, Reload, Shift, Stock, Week, Week2, day_name
 
-Kind = Literal["crew-day", "crew", "helper", "equipment", "rack", "stock", "overtime", "promise"]
+Kind = Literal["crew-day", "crew", "helper", "equipment", "rack", "reload", "stock", "overtime", "promise"]
+LOADING_MIN = 30  # that taking on a second load is thought to take, where the week knows no reloads: ours
 EXTRA_OVERTIME_MIN = 60
 
 
@@ -43,6 +44,7 @@ def changes(week: Week) -> Iterator[WeekChange]:
     yield from _helpers(week)
     yield from _equipment(week)
     yield from _racks(week)
+    yield from _reloads(week)
     yield from _stock(week)
     yield from _overtime(week)
     yield from _promises(week)
@@ -89,6 +91,7 @@ def _crews(week: Week) -> Iterator[WeekChange]:
             crew.day_cents,
             crew.minute_cents,
             crew.km_cents,
+            crew.weekly,
         )
         if alike in seen or not crew.shifts:
             continue
@@ -214,6 +217,13 @@ def _racks(week: Week) -> Iterator[WeekChange]:
                 yard=crew.yard,
                 crew=crew.id,
             )
+
+
+def _reloads(week: Week) -> Iterator[WeekChange]:
+    """A second load taken on at the yard in mid-day, where the week could say so and does not."""
+    if isinstance(week, Week2) and week.reload is None:
+        words = f"A second load from the yard in mid-day, {LOADING_MIN} minutes to take on,"
+        yield WeekChange("reload", "reload", words, replace(week, reload=Reload(LOADING_MIN)))
 
 
 def _stock(week: Week) -> Iterator[WeekChange]:

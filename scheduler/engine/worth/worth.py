@@ -19,7 +19,7 @@ from scheduler.engine.worth.carried import Carried, Key, helpers_row, pool_row
 from scheduler.engine.worth.changes import Kind, WeekChange, changes
 from scheduler.plan import Plan
 from scheduler.price import price
-from scheduler.week import Week, day_name, only_first_format
+from scheduler.week import Week, day_name
 
 LEAST_CENTS = 100  # worth less than this is not worth telling
 FIRST_SHARE = 0.4  # of the time, for the plan of the week as it is
@@ -70,9 +70,10 @@ def worth(
     report: told in words what goes on; stop: asked between steps, true ends with what is known by then.
 
     A change that surely saves less than `least_cents` (by the prices, or by planning it) is left out, and one that is
-    worth no more than a part of it. Where time ran out a change stands with its limits, 0 and what the prices allow.
+    worth no more than a part of it. Where time ran out a change stands with its limits, 0 and what the prices allow;
+    in the second format, which has no prices here, each change is planned, and those that time did not reach are left
+    out.
     """
-    only_first_format(week, "asking what would pay")
     begun = clock()
 
     def left() -> float | None:
@@ -84,7 +85,10 @@ def worth(
     base = plan or plan_week(week, seconds=first, clock=clock, seed=seed, stop=stop)
     spent = clock() - begun
     tell("laying prices on every change")
-    open_ = _in_turn(_limits(week, base, least_cents, left, stop))
+    if week.format == "week/2":  # whose rows of second crews and weeks are not carried from week to week
+        open_: list[tuple[WeekChange, int | None]] = [(change, None) for change in changes(week)]
+    else:
+        open_ = _in_turn(_limits(week, base, least_cents, left, stop))
     found: list[tuple[WeekChange, Worth]] = []
     for n, (change, most) in enumerate(open_):
         rest = left()

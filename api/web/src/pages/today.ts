@@ -5,7 +5,7 @@ const page = one("#today");
 let shown: string | undefined;
 
 async function refresh(): Promise<void> {
-  const answer = await fetch(location.pathname, { headers: { Accept: "text/html" }, credentials: "same-origin" });
+  const answer = await fetch(location.pathname + location.search, { headers: { Accept: "text/html" }, credentials: "same-origin" });
   if (!answer.ok || answer.redirected) return;
   const next = new DOMParser().parseFromString(await answer.text(), "text/html").querySelector("#today");
   if (next === null) return;

@@ -7,8 +7,8 @@ from collections.abc import Collection
 from msgspec.structs import replace
 
 from scheduler.engine.model.build import build
-from scheduler.engine.reasons.plain import plain_reasons
 from scheduler.engine.reasons.skipped import promise_reasons, reasons
+from scheduler.engine.waiting.second import second_reasons
 from scheduler.plan import Plan, Skipped
 from scheduler.week import Week, only_first_format
 
@@ -30,7 +30,7 @@ def with_reasons(week: Week, plan: Plan, kept: Collection[str] = ()) -> Plan:
     kept: codes of reasons that only people know; a job that has one keeps its reasons as they are.
     """
     model = build(week)
-    found = (reasons if week.format == "week/1" else plain_reasons)(model, model.routes_of(plan))
+    found = second_reasons(model, plan) if week.format == "week/2" else reasons(model, model.routes_of(plan))
     skipped = tuple(
         skip
         if any(because.code in kept for because in skip.because)

@@ -18,11 +18,11 @@ from itertools import count, product
 import numpy as np
 from msgspec import structs
 
-from scheduler.engine.again.standing import Standing
 from scheduler.engine.model.arrays import Model
 from scheduler.engine.model.plans import plan_of, timed_as
 from scheduler.engine.model.starts import NEVER_BEGUN, NOON, Half, halves, near
 from scheduler.engine.model.timing import Timed, timings
+from scheduler.engine.placing.standing import Standing
 from scheduler.engine.search.pairs import allowed_both
 from scheduler.engine.search.route_cost import NEVER
 from scheduler.engine.search.state import allowed, first_place
@@ -79,11 +79,16 @@ class _Node:
 
 
 class Slots:
-    """A standing plan, and a job to be put into it."""
+    """A standing plan, and a job to be put into it.
 
-    def __init__(self, model: Model, plan: Plan, job: int) -> None:
+    kept: the starts that the other visits may have, None: those near their present ones; where two crews meet, both
+    keep their minute all the same.
+    """
+
+    def __init__(self, model: Model, plan: Plan, job: int, kept: Model | None = None) -> None:
         self.model, self.week, self.plan, self.job = model, model.week, plan, job
         self.assist = int(model.assist_of[job])
+        self.only: Mapping[int, int | None] | None = None
         mine = {job, self.assist}
         self.present = {model.crew_day[r.crew, r.day]: r for r in plan.routes if (r.crew, r.day) in model.crew_day}
         if len(self.present) < len(plan.routes):
@@ -93,7 +98,8 @@ class Slots:
         self.lost = {k for k, items in whole.items() if mine & set(items)}
         self.routes = {k: rest for k, items in whole.items() if (rest := [i for i in items if i not in mine])}
         self.begun = {i: s for k, items in whole.items() for i, s in zip(items, self.timed[k].starts, strict=True)}
-        kept = near(model, {(k, i): self.begun[i] for k, items in self.routes.items() for i in items})
+        if kept is None:
+            kept = near(model, {(k, i): self.begun[i] for k, items in self.routes.items() for i in items})
         self.still = replace(kept, opt_lo=kept.opt_lo.copy(), opt_hi=kept.opt_hi.copy())
         self._hold_meetings()
         self.standing = Standing(self.still, self.routes)
@@ -108,18 +114,34 @@ class Slots:
         self.known: dict[tuple[int, int, int, int, int, bool | None], tuple[int, dict[int, Timed]]] = {}
         self.less = {key: self._together(key, {}) for key in {self._key(k) for k in self.lost}}
 
-    def cheapest(self, most: int) -> list[Slot]:
-        """Return the cheapest slot of each of the `most` cheapest half days, cheapest first."""
+    def cheapest(self, most: int, only: Mapping[int, int | None] | None = None) -> list[Slot]:
+        """Return the cheapest slot of each of the `most` cheapest half days, cheapest first.
+
+        only: the crew days that may do the job, each with the position that it may have there (None: any); None: all.
+        """
+        self.only = only
         found = sorted(self._paired(most) if self.assist >= 0 else self._single(), key=lambda s: (s.cost, s.half))
-        return found[:most]
+        return [slot for slot in found[:most] if slot.cost < NEVER]
 
     def plan_with(self, slot: Slot) -> Plan:
         """Return the plan with the job in that slot."""
-        routes, times = {**self.routes, **slot.routes}, {**self.timed, **slot.times}
+        return self._plan({**self.routes, **slot.routes}, slot.times)
+
+    def plan_without(self) -> Plan | None:
+        """Return the plan with the job left out, None where a route that loses it cannot be without it."""
+        if any(cost >= NEVER for cost, _ in self.less.values()):
+            return None
+        times = {k: t for _, found in self.less.values() for k, t in found.items()}
+        begun = self.begun | {i: s for k, t in times.items() for i, s in zip(self.routes[k], t.starts, strict=True)}
+        return self._plan(self.routes, {k: self._rested(k, self.routes[k], t, begun) for k, t in times.items()})
+
+    def _plan(self, routes: Mapping[int, list[int]], changed: Mapping[int, Timed]) -> Plan:
+        """Return the plan of these routes: as they are, but for those with new times."""
+        times = {**self.timed, **changed}
         because = {self.model.number[s.job]: s.because for s in self.plan.skipped if s.job in self.model.number}
         whole = {k: times[k] for k in routes}
         plan = plan_of(self.model, routes, seconds=0.0, bound=None, because=because, times=whole)
-        stay = {(r.crew, r.day): r for k, r in self.present.items() if k not in slot.times}
+        stay = {(r.crew, r.day): r for k, r in self.present.items() if k not in changed}
         return structs.replace(plan, routes=tuple(stay.get((r.crew, r.day), r) for r in plan.routes))
 
     def span(self, slot: Slot) -> tuple[int, int]:
@@ -175,7 +197,7 @@ class Slots:
         done = set[Half]()
         while heap and len(done) < most:
             bound, _, node = heapq.heappop(heap)
-            if node.half in done:
+            if node.half in done or bound >= NEVER:
                 continue
             if node.second < 0:
                 cost, _ = self._part(node.k, node.place, self.job, node.starts, node.meets.pause)
@@ -238,9 +260,13 @@ class Slots:
         for k in np.nonzero(self.model.day_of == day)[0].tolist():
             if self.model.local[k, self.job] < 0 or not allowed(w, s, self.job, k):
                 continue
+            if self.only is not None and k not in self.only:
+                continue
             last = self.standing.last_place(self.job, k, self.routes.get(k, []))
             if last is not None:
-                yield from ((k, at) for at in range(first_place(w, s, self.job, k), last + 1))
+                wanted = None if self.only is None else self.only[k]
+                places = range(first_place(w, s, self.job, k), last + 1)
+                yield from ((k, at) for at in places if wanted in (None, at))
 
     def _seconds(self, day: int) -> list[tuple[int, int, int]]:
         """Return what the assist costs at least on each crew day of a day, at each position, whenever it begins."""
@@ -283,6 +309,8 @@ class Slots:
     def _together(self, key: int, ways: Mapping[int, list[Timed]]) -> tuple[int, dict[int, Timed]]:
         """Return the least that one crew's seven days cost more than now, some timed in new ways, with these times."""
         by_day = {k: w for k, w in self.alone.items() if self._key(k) == key} | dict(ways)
+        if not all(by_day.values()):
+            return NEVER, {}
         changed = self.lost | set(ways)
         now = sum(self._own(k) for k in ways if k in self.routes and k not in self.lost)
         out = self.out[key] - sum(self.timed[k].out for k in changed if k in self.timed and self._key(k) == key)

@@ -1,0 +1,197 @@
+"""What can be done for the rest of a crew's day, in words and money, and what is done of it."""
+
+from __future__ import annotations
+
+import datetime
+from collections.abc import Mapping
+
+import msgspec
+from sqlmodel import Session, col, select
+
+from api import tables
+from api.falls.today import Days
+from api.fields.shown import clock, day_name
+from api.http.names import crew_called, crew_names
+from api.http.problems import Problem
+from api.rebooking.put_off import OtherDay, other_day
+from api.running.ground import DayGround, day_ground
+from api.weeksheet.names import JobLabel, jobs_by_id
+from scheduler.price import RETIME_FROM_MIN
+from scheduler.under_way.ways import AT_RISK_MIN, DayCents, DayWay, go_on, ways
+
+FIRST = 3  # ways that are shown without asking for more
+MOST = 8
+
+
+class WayLine(msgspec.Struct, frozen=True):
+    """One way to go on, as people read it. Cents by kind are beside the day as posted; `later_cents` the other day's.
+
+    `disturbed` says whom it disturbs, `van` what must change vans and where. `total_cents` is None where nobody knows
+    yet: a visit put off to a day that is to be found. `weighs` are the cents for promises, late or lost.
+    """
+
+    key: str
+    kind: str
+    title: str
+    overtime_cents: int
+    drive_cents: int
+    lateness_cents: int
+    lost_cents: int
+    other_crew_cents: int
+    later_cents: int | None
+    total_cents: int | None
+    weighs: int
+    disturbed: tuple[str, ...]
+    van: str
+
+
+class Ways(msgspec.Struct, frozen=True):
+    """What can be done for `crew`'s rest of the day: to go on and tell, and the other ways, the cheapest first.
+
+    `seen` names the moment of all this: whoever takes a way hands it back. `fault` says why there is no other way.
+    """
+
+    crew: str
+    name: str
+    seen: int
+    stay: WayLine | None
+    ways: tuple[WayLine, ...]
+    fault: str
+
+
+def ways_of(session: Session, days: Days, day: datetime.date, now: datetime.datetime, crew_id: str) -> Ways:
+    """Return what can be done for the rest of a crew's day; answers 404 where the crew is not out today.
+
+    To be asked before anything is written in `session`.
+    """
+    name, seen = crew_called(session, crew_id), newest_line(session)
+    try:
+        ground = day_ground(session, days, day, now, crew_id)
+    except Problem as problem:
+        if problem.status == 404:
+            raise
+        return Ways(crew_id, name, seen, None, (), problem.detail)
+    labels = jobs_by_id(session, [job.id for one in ground.crews.values() for job in one.plan.jobs], ())
+    words = _Words(session, ground, labels, crew_id)
+    lines = []
+    for way in ways(ground.now, crew_id, most=MOST):
+        other = other_day(session, ground.today, way.visit) if way.kind == "put off" else None
+        lines.append(words.line(way, other))
+    lines.sort(key=lambda line: (line.total_cents is None, line.total_cents or 0, line.key))
+    silent = [one.job for one in ground.crews[crew_id].day.visits if one.state == "passed by"]
+    fault = ""
+    if silent:
+        fault = f"{name} noted nothing of {', '.join(silent)} and drove on: ask first, and note how it went."
+    elif not lines:
+        fault = "Nothing else that can still be changed keeps the rules."
+    return Ways(crew_id, name, seen, words.line(go_on(ground.now, crew_id), None), tuple(lines), fault)
+
+
+class _Words:
+    """The names of a day, to put its ways into words."""
+
+    def __init__(self, session: Session, ground: DayGround, labels: Mapping[str, JobLabel], crew_id: str) -> None:
+        self.ground, self.labels, self.crew_id = ground, labels, crew_id
+        self.crews = crew_names(session)
+
+    def line(self, way: DayWay, other: OtherDay | None) -> WayLine:
+        cents = way.cents
+        later = None if way.kind == "put off" and other is None else 0 if other is None else other.cents
+        return WayLine(
+            key=way.key,
+            kind=way.kind,
+            title=self.title(way, other),
+            overtime_cents=cents.overtime,
+            drive_cents=cents.drive,
+            lateness_cents=cents.lateness,
+            lost_cents=cents.lost,
+            other_crew_cents=cents.other_crew,
+            later_cents=later,
+            total_cents=None if later is None else cents.total + later,
+            weighs=weighs(cents),
+            disturbed=tuple(self.disturbed(way)),
+            van=self.van(way),
+        )
+
+    def name(self, visit: str) -> str:
+        label = self.labels[visit]
+        return f"{label.customer}, {label.town} ({visit})"
+
+    def title(self, way: DayWay, other: OtherDay | None) -> str:
+        if way.kind == "go on":
+            return "Go on as it is, and tell the customers"
+        if way.kind == "swap":
+            first = next(one.job for one in way.days[self.crew_id].visits if one.job in (way.visit, way.other))
+            second = way.other if first == way.visit else way.visit
+            return f"{self.name(first)} before {self.name(second)}"
+        if way.kind == "hand over":
+            at = next(one.start for one in way.days[way.crew].visits if one.job == way.visit)
+            return f"{self.crews[way.crew]} takes {self.name(way.visit)}, at {clock(at)}"
+        if other is None:
+            return f"Put {self.name(way.visit)} off: no time is left this week, the next one is searched"
+        with_crew = self.crews[other.offer["crew"]]
+        return f"Put {self.name(way.visit)} off to {day_name(other.date)}, {clock(other.offer['start'])}, {with_crew}"
+
+    def disturbed(self, way: DayWay) -> list[str]:
+        """Return whose hour or crew becomes another one than they know of, and which other crew works longer."""
+        promised, found = self.ground.now.promised, []
+        if way.kind == "put off" and way.visit in promised:
+            found.append(f"{self.labels[way.visit].customer}: another day")
+        for crew, day in way.days.items():
+            for one in day.visits:
+                told = promised.get(one.job)
+                if not one.in_window:
+                    found.append(f"{self.labels[one.job].customer}: at {clock(one.start)}, outside its work window")
+                if told is None or one.state in ("over", "there"):
+                    continue
+                late = one.start - told.start
+                hour = abs(late) > RETIME_FROM_MIN or (told.hold == "firm" and late > AT_RISK_MIN)
+                who = f"{self.crews[crew]} comes" if crew != told.crew else ""
+                when = f"{clock(told.start)} becomes {clock(one.start)}" if hour else ""
+                if who or when:
+                    found.append(f"{self.labels[one.job].customer}: {', '.join(w for w in (when, who) if w)}")
+            before = self.ground.now.crews[crew].day.back
+            if crew != self.crew_id and day.back != before:
+                found.append(f"{self.crews[crew]}: back at {clock(day.back)}, not {clock(before)}")
+        return found
+
+    def van(self, way: DayWay) -> str:
+        return "" if way.van is None else van_words(
+            self.crews[self.crew_id], way.van.boxes, way.van.equipment, self._place(way.van.stop), way.van.at
+        )  # fmt: skip
+
+    def _place(self, stop: str | None) -> str:
+        return "in the yard" if stop is None else f"at {self.name(stop)}"
+
+
+def van_words(giver: str, boxes: int, equipment: Mapping[str, int], place: str, at: int) -> str:
+    """Return what changes vans and where, in words."""
+    kit = [f"the kit ({boxes} {'box' if boxes == 1 else 'boxes'})"] if boxes else ["the kit"]
+    things = ", ".join([*kit, *(f"{count} × {item}" for item, count in equipment.items())])
+    taken = f"from {giver}'s van, they meet {place}" if place != "in the yard" else place
+    return f"To take on: {things}, {taken}, about {clock(at)}."
+
+
+def weighs(cents: DayCents) -> int:
+    """Return what a way costs in promises, late or lost."""
+    return cents.lateness + cents.lost
+
+
+def newest_line(session: Session) -> int:
+    """Return the number of the newest line of the history."""
+    return session.exec(select(tables.History.id).order_by(col(tables.History.id).desc()).limit(1)).first() or 0
+
+
+def changed_since(session: Session, seen: int, day: datetime.date, crews: set[str]) -> list[str]:
+    """Return in words what has happened since the line `seen` of the history that changes the day of these crews."""
+    rows = select(tables.History).where(col(tables.History.id) > seen).order_by(col(tables.History.id))
+    found = []
+    for row in session.exec(rows):
+        detail = row.detail if isinstance(row.detail, dict) else {}
+        if row.noun == "week" and row.did in ("posted", "withdrew"):
+            found.append(f"{row.by} {row.did} the week")
+        elif row.noun == "visit" and detail.get("crew") in crews:
+            found.append(f"{row.by} noted “{row.did}” of {row.noun_id}")
+        elif row.noun == "route" and row.noun_id in {f"{crew} {day}" for crew in crews}:
+            found.append(f"{row.by} noted “{row.did}”")
+    return found

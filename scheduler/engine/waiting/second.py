@@ -1,0 +1,245 @@
+"""Because, for weeks of the second format: each reason is tried in the document before it is told.
+
+One kind of rule at a time is thought away (`loosened`), and the job put into the plan where that then costs least, to
+the minute, with its second crew, loads, rests and weekly minutes. What the week lacks for that is the remedy.
+"""
+
+from __future__ import annotations
+
+import dataclasses
+from collections.abc import Iterator, Mapping
+from dataclasses import dataclass
+from functools import cache
+
+from msgspec.structs import replace
+
+from scheduler.audit import audit
+from scheduler.engine.model.arrays import Model
+from scheduler.engine.model.build import build
+from scheduler.engine.placing.slots import Slots
+from scheduler.engine.reasons.remedies import Remedy, Undo
+from scheduler.engine.reasons.skipped import Cause
+from scheduler.engine.search.ruin_recreate import Ruin
+from scheduler.engine.waiting.loosened import REST_WITHIN, SECOND_CREW, TO_BE_HAD, WEEKLY, kinds_for, loosened
+from scheduler.engine.waiting.needed import kinds_of, needed, with_undone
+from scheduler.engine.waiting.plain import plain_reasons
+from scheduler.engine.waiting.told import ToldSecond
+from scheduler.plan import Because, Plan, Route
+from scheduler.price import outings, price, visits
+from scheduler.promises import broken_promises
+from scheduler.week import Job, Week
+
+MOST_WAYS = 3
+MOST_PAIRS = 800_000  # jobs times crew days, of all jobs asked about so; of the others what is plain is told
+MOST_AGAIN = 150_000  # the same of weeks planned again, to see whether the job goes or another does
+MOST_BUILT = 150_000  # the same of weeks with several rules thought away, to see which of them are needed
+MOST_OUT = 100_000  # the same of visits that may have to go for one job,
+_MOST_OUT = 12  # tried one by one, at most so many
+_ROUNDS, _SEED, _HEATS, _COLD = 200, 1, (0.1, 1.0), 0.01
+
+
+@dataclass(frozen=True)
+class Undone:
+    """The plan `made`, in which the job goes in the week `freed` of what `undo` names.
+
+    `extra`: what it costs more there than the plan without; `out`: jobs that are left out for it.
+    """
+
+    kinds: frozenset[str]
+    undo: tuple[Undo, ...]
+    freed: Week
+    made: Plan
+    extra: int
+    out: tuple[str, ...] = ()
+
+
+def second_reasons(model: Model, plan: Plan) -> dict[int, tuple[Because, ...]]:
+    """Return for every job that `plan` leaves out why, plainest reason first, by number."""
+    found = second_causes(model, plan)
+    return {j: tuple(dict.fromkeys(b for cause in told for b in cause.because)) for j, told in found.items()}
+
+
+def second_causes(model: Model, plan: Plan) -> dict[int, tuple[Cause, ...]]:
+    """Return what `second_reasons` does with what to undo of each.
+
+    model: of the week, without anything fixed; plan: keeps its rules, with the cost stated rightly.
+    """
+    week = model.week
+    made = {
+        j: (Cause(because, None),) for j, because in plain_reasons(model, model.routes_of(plan)).items()
+    }  # what is not asked about keeps that
+    if not any(crew.shifts for crew in week.crews):
+        none = Cause((Because("no_crew", "No crew works in these days."),), None)
+        return dict.fromkeys(made, (none,))
+    pairs = max(1, len(week.jobs) * len(model.crew_days))
+    dearest = sorted(made, key=lambda j: (-int(model.skip_cost[j]), j))[: MOST_PAIRS // pairs]
+    asking = _Asking(model, plan, frozenset(week.jobs[j].id for j in dearest), MOST_AGAIN // pairs)
+    return made | {j: asking.causes(week.jobs[j]) for j in dearest}
+
+
+class _Asking:
+    """The plan, and the week with kinds of rules thought away; `again`: how often a week may be planned again."""
+
+    def __init__(self, model: Model, plan: Plan, asked: frozenset[str], again: int) -> None:
+        self.model, self.week, self.plan, self.asked, self.again = model, model.week, plan, asked, again
+        pairs = max(1, len(self.week.jobs) * len(model.crew_days))
+        self.most_out, self.built = min(_MOST_OUT, 1 + MOST_OUT // pairs), MOST_BUILT // pairs
+        self.loose = cache(self._loose)
+
+    def _loose(self, kinds: frozenset[str]) -> Model:
+        self.built -= len(kinds) > 1
+        return build(loosened(self.week, kinds, self.asked)) if kinds else self.model
+
+    def causes(self, job: Job) -> tuple[Cause, ...]:
+        """Return the ways that need least undone, at most three, those without a price first."""
+        now = self._trial(job, frozenset())
+        if now is not None and now.extra < 0:
+            return (self._told(job, now),)
+        kinds = kinds_for(self.week, job)
+        plain = [kind for kind in kinds if kind in TO_BE_HAD or kind in (REST_WITHIN, SECOND_CREW)]
+        tried = [t for kind in plain if (t := self._trial(job, frozenset({kind}))) is not None]
+        price = now or self._instead(job)
+        if price is None and not any(t.extra < 0 for t in tried):
+            by_time = [kind for kind in kinds if kind not in plain]
+            tried += [t for kind in by_time if (t := self._trial(job, frozenset({kind}))) is not None]
+        paying = self._distinct(t for t in tried if t.extra < 0)[: MOST_WAYS - (price is not None)]
+        chosen = [*paying, *([price] if price is not None else [])]
+        if not chosen:
+            chosen = self._distinct(tried)[:1] or [*self._together(job, kinds)]
+        return tuple(self._told(job, t) for t in chosen) or (self._nowhere(job),)
+
+    def _trial(
+        self, job: Job, kinds: frozenset[str], plan: Plan | None = None, only: int | None = None
+    ) -> Undone | None:
+        """Return the job's cheapest place with these kinds thought away, and what then has to be undone in the week.
+
+        plan: to put it into, None: the one asked about; only: the crew day that may do it.
+        """
+        model = self.loose(kinds)
+        slots = Slots(model, plan or self.plan, model.number[job.id])
+        found = slots.cheapest(1, None if only is None else {only: None})
+        if not found:
+            return None
+        made = slots.plan_with(found[0])
+        undo = needed(self.week, made, job.id, kinds)
+        freed = with_undone(self.week, job.id, undo)
+        made = stated(freed, made)
+        if bool(undo) != bool(kinds) or audit(freed, made).broken_rules:
+            return None
+        return Undone(kinds, undo, freed, made, made.cost.total - price(freed, self.plan.routes).total)
+
+    def _instead(self, job: Job) -> Undone | None:
+        """Return the cheapest place of the job for which another goes, else for which a crew's whole day does."""
+        number, local = self.model.number, self.model.local
+        mine = {int(d) for d in self.model.day_of[local[:, number[job.id]] >= 0]}
+        planned = [
+            (self.model.skip_cost[number[stop.job]], stop.job, route)
+            for route in self.plan.routes
+            if route.day in mine
+            for stop in route.jobs
+        ]
+        found = [
+            t
+            for _, other, route in sorted(planned, key=lambda p: (p[0], p[1]))[: self.most_out]
+            if (t := self._without(job, (other,), route)) is not None
+        ]
+        for route in self.plan.routes if not found and mine else ():
+            if local[self.model.crew_day[route.crew, route.day], number[job.id]] >= 0 and len(found) < MOST_WAYS:
+                others = tuple(stop.job or stop.assist for stop in route.stops if not stop.reload)
+                if (t := self._without(job, others, route)) is not None:
+                    found.append(t)
+        return min(found, key=lambda t: t.extra, default=None)
+
+    def _without(self, job: Job, others: tuple[str, ...], route: Route) -> Undone | None:
+        """Return the job's place on that route's crew day once the others are left out."""
+        plan: Plan | None = self.plan
+        for other in others:
+            if plan is None:
+                return None
+            plan = Slots(self.model, plan, self.model.number[other]).plan_without()
+        if plan is None:
+            return None
+        found = self._trial(job, frozenset(), plan, self.model.crew_day[route.crew, route.day])
+        return None if found is None else dataclasses.replace(found, out=others)
+
+    def _together(self, job: Job, kinds: list[str]) -> Iterator[Undone]:
+        """Yield the job's place where several kinds have to be thought away at once, none of them needlessly."""
+        best = self._trial(job, frozenset(kinds) - {WEEKLY}) or self._trial(job, frozenset(kinds))
+        if best is None:
+            return
+        used = frozenset().union(*(kinds_of(undo) for undo in best.undo))
+        for kind in [kind for kind in reversed(kinds) if kind in used]:
+            if len(used) == 1 or self.built <= 0:
+                break
+            less = self._trial(job, used - {kind})
+            if less is not None and (less.extra < 0 or best.extra >= 0):
+                best, used = less, used - {kind}
+        yield best
+
+    def _distinct(self, tried: Iterator[Undone] | list[Undone]) -> list[Undone]:
+        """Return the trials without repeats: what can be had before other people's hours, the cheapest first."""
+        by_undo: dict[tuple[Undo, ...], Undone] = {}
+        for t in tried:
+            by_undo.setdefault(t.undo, t)
+        return sorted(by_undo.values(), key=lambda t: (t.extra >= 0, not t.kinds <= TO_BE_HAD, t.extra, t.undo == ()))
+
+    def _told(self, job: Job, trial: Undone) -> Cause:
+        visit = visits(outings(trial.freed, trial.made.routes))[job.id]
+        remedy = Remedy(trial.undo, visit.crew, visit.day, trial.extra if trial.extra >= 0 else None, None, trial.out)
+        remedy = self._settled(job, trial, remedy)
+        there = dataclasses.replace(self.loose(trial.kinds), week=self.week, stock_cap=self.model.stock_cap)
+        return Cause(tuple(ToldSecond(there, self.plan, job, trial.made, trial.extra, remedy).group()), remedy)
+
+    def _settled(self, job: Job, trial: Undone, remedy: Remedy) -> Remedy:
+        """Return the remedy with what planning again comes to: who goes first, or what the job then costs at most."""
+        if self.again <= 0 or (trial.extra < 0 and not trial.undo):
+            return remedy
+        self.again -= 1
+        if remedy.cents is None:
+            _, planned = planned_again(trial.freed, (trial.made, self.plan))
+            if job.id in planned:
+                return remedy
+            before = {stop.job for route in self.plan.routes for stop in route.jobs}
+            return dataclasses.replace(remedy, rivals=tuple(sorted(planned - before)))
+        dear = self.plan.cost.total + sum(j.skip_cents for j in self.week.jobs) + 1
+        forced = replace(
+            trial.freed,
+            jobs=tuple(replace(j, skip_cents=j.skip_cents + dear) if j.id == job.id else j for j in trial.freed.jobs),
+        )
+        cents, planned = planned_again(forced, (stated(forced, trial.made),) * 2)
+        if job.id not in planned:
+            return remedy
+        extra = cents - price(trial.freed, self.plan.routes).total
+        return dataclasses.replace(remedy, again_cents=min(trial.extra, extra) if extra >= 0 else None)
+
+    def _nowhere(self, job: Job) -> Cause:
+        text = f"Its {job.minutes} minutes and the drive fit into no crew's day, four hours longer and at any hour."
+        return Cause((Because("out_of_reach", text),), None)
+
+
+def stated(week: Week, plan: Plan) -> Plan:
+    """Return the plan with its cost and broken promises as they are in this week, without a bound."""
+    broken = broken_promises(week, visits(outings(week, plan.routes)))
+    return replace(plan, cost=price(week, plan.routes), broken=broken, bound=None)
+
+
+def planned_again(week: Week, plans: tuple[Plan, ...]) -> tuple[int, set[str]]:
+    """Return the cost and the jobs of the cheapest plan found in a short search from each of `plans`; no clock."""
+    model = build(week)
+    ruin = Ruin(model, _SEED)
+    each = max(1, _ROUNDS // len(plans))
+    for plan, hot in zip(plans, _HEATS, strict=False):
+        ruin.begin_from(_routes(model, plan), model.starts_of(plan))
+        ruin.run(each, max(1.0, hot * ruin.stop_cents), _COLD ** (1 / each))
+    routes: Mapping[int, list[int]] = ruin.routes()
+    jobs = {week.jobs[i].id for items in routes.values() for i in items if i < len(week.jobs)}
+    return ruin.cost, jobs
+
+
+def _routes(model: Model, plan: Plan) -> dict[int, list[int]]:
+    """Return the plan's routes; those of crew days that the week does not have any more are left out."""
+    return {
+        model.crew_day[r.crew, r.day]: [i for i in model.items_of(r) if i >= 0]
+        for r in plan.routes
+        if (r.crew, r.day) in model.crew_day
+    }

@@ -1,0 +1,80 @@
+"""Reasons of the second format put to the proof: what each names is undone in the document, and everything is tried."""
+
+from __future__ import annotations
+
+import random
+from collections import Counter
+from collections.abc import Iterator
+from typing import Any
+
+import msgspec
+import pytest
+
+from scheduler import build
+from scheduler.engine.reasons.remedies import OpenHours, Remedy
+from scheduler.engine.reasons.skipped import CODES, Cause
+from scheduler.engine.waiting.second import second_causes
+from scheduler.plan import Plan
+from scheduler.price import price
+from scheduler.week import Week2
+from tests.brute2 import cheapest
+from tests.undo import applied, dearer_to_skip, is_planned
+from tests.weeks2 import STEP, small_week2
+
+SECOND = {"no_second_crew", "second_load", "rest_within", "over_weekly"}
+
+
+def some_now(first: int, end: int) -> list[Any]:
+    """Return seeds, five of them to be tried in every run and the others in the long tests."""
+    return [n if n in (10, 30, 50, 70, 90) else pytest.param(n, marks=pytest.mark.long) for n in range(first, end)]
+
+
+def told(seed: int) -> Iterator[tuple[Week2, Plan, str, Cause]]:
+    """Every cause of a random week's cheapest plan, with its job."""
+    rng = random.Random(seed)
+    week = small_week2(rng, jobs=2, crews=2, days=rng.choice((1, 2)))
+    plan: Plan = cheapest(week, STEP)
+    plan = msgspec.structs.replace(plan, cost=price(week, plan.routes))
+    found = second_causes(build(week), plan)
+    assert {week.jobs[j].id for j in found} == {s.job for s in plan.skipped}
+    for j, causes in found.items():
+        assert causes
+        for cause in causes:
+            yield week, plan, week.jobs[j].id, cause
+
+
+def proofs(week: Week2, job: str, remedy: Remedy) -> Iterator[str]:
+    """Undo all that a remedy names, pay the price that it names, and try everything: "goes", "said" or "false"."""
+    if any(isinstance(undo, OpenHours) and undo.start % STEP for undo in remedy.undo):
+        return  # trying everything knows no such minutes
+    freed = applied(week, job, remedy)
+    assert isinstance(freed, Week2)
+    for cents in {remedy.cents, remedy.again_cents} - {None} or {None}:
+        paid = freed if cents is None else dearer_to_skip(freed, job, cents + 1)
+        assert isinstance(paid, Week2)
+        made = cheapest(paid, STEP)
+        first = [r for r in remedy.rivals if is_planned(made, r)]
+        yield "goes" if is_planned(made, job) else "said" if first else "false"
+
+
+@pytest.mark.parametrize("seed", some_now(0, 120))
+@pytest.mark.usefixtures("compiled")
+def test_undoing_all_that_a_reason_names_frees_the_job(seed: int) -> None:
+    for week, _, job, cause in told(seed):
+        codes = [because.code for because in cause.because]
+        assert set(codes) <= set(CODES)
+        assert "not_tried" not in codes  # nothing is cheaper than the cheapest plan
+        assert all(because.detail.endswith(".") for because in cause.because)
+        if cause.remedy is not None:
+            assert "false" not in set(proofs(week, job, cause.remedy)), cause
+
+
+@pytest.mark.long
+def test_nearly_every_reason_has_a_remedy_and_those_of_the_second_format_are_among_them() -> None:
+    count, without = Counter[str](), 0
+    for seed in range(120, 300):
+        for *_, cause in told(seed):
+            count.update(because.code for because in cause.because)
+            without += cause.remedy is None
+    assert set(count) >= SECOND, count
+    assert without <= sum(count.values()) / 20, count

@@ -1,0 +1,184 @@
+"""What can be done for the rest of a crew's day: the ways with their prices, one taken, refused, undone."""
+
+from __future__ import annotations
+
+import datetime
+from dataclasses import dataclass
+from typing import Any
+
+from fastapi import FastAPI
+from fastapi.testclient import TestClient
+from sqlmodel import select
+
+from api import tables
+from api.access.accounts import Role
+from api.database import transaction
+from scheduler.audit import audit
+from scheduler.plan import Route, read_plan
+from scheduler.week import read_week
+from tests.service.cast import PAGE, csrf_in, signed_in
+from tests.service.rebooking.cast import MONDAY, posted, spots
+
+
+@dataclass(frozen=True)
+class LateDay:
+    """A crew's day with its first visit begun late, and a way of one kind that could be taken."""
+
+    route: Route
+    date: datetime.date
+    ways: dict[str, Any]
+    way: dict[str, Any]
+
+    def moment(self, minute: int) -> datetime.datetime:
+        midnight = datetime.datetime.combine(self.date, datetime.time(5), datetime.UTC)
+        return midnight + datetime.timedelta(minutes=minute)
+
+
+def begun_late(app: FastAPI, office: TestClient, kind: str, late: int = 100) -> LateDay:
+    """Have crews begin late, one after another, until one has a way of that kind with a price."""
+    routes = read_plan(posted(app).plan).routes
+    for route in reversed(routes):
+        day = LateDay(route, MONDAY + datetime.timedelta(days=route.day), {}, {})
+        if len(route.stops) < 3 or route.day == 0:
+            continue
+        here = route.stops[0].start + late
+        set_clock(app, day.moment(here + 5))
+        note(office, route, day.date, route.stops[0].job, "here", day.moment(here))
+        for other in routes:  # the others are where they should be
+            first = other.stops[0]
+            if other.day == route.day and other.crew != route.crew and first.start <= here:
+                note(office, other, day.date, first.job, "here", day.moment(first.start))
+        ways = office.get(f"/today/crews/{route.crew}/ways").json()
+        for way in ways["ways"]:
+            if way["kind"] == kind and way["total_cents"] is not None:
+                return LateDay(route, day.date, ways, way)
+        note(office, route, day.date, route.stops[0].job, "here", day.moment(here), noted=False)
+    raise AssertionError(f"no crew has a way to {kind}")
+
+
+def set_clock(app: FastAPI, moment: datetime.datetime) -> None:
+    app.state.clock = lambda: moment
+
+
+def note(
+    office: TestClient, route: Route, date: datetime.date, visit: str, what: str, at: datetime.datetime, **more: Any
+) -> None:
+    body = {"at": at.isoformat(), "visit": visit, "what": what, **more}
+    answer = office.post(f"/crews/{route.crew}/days/{date}/times", json=body)
+    assert answer.status_code == 200, answer.text
+
+
+def take(office: TestClient, day: LateDay, **more: Any) -> Any:
+    form = {"way": day.way["key"], "seen": day.ways["seen"], "weighs": day.way["weighs"], **more}
+    return office.post(f"/today/crews/{day.route.crew}/ways", data=form)
+
+
+def sound(app: FastAPI) -> None:
+    """What is posted keeps every rule of its own week."""
+    stored = posted(app)
+    assert audit(read_week(stored.week), read_plan(stored.plan)).broken_rules == ()
+
+
+def test_a_stop_is_handed_to_another_crew_and_taken_back(app: FastAPI, office: TestClient) -> None:
+    day = begun_late(app, office, "hand over")
+    before, was = posted(app), spots(posted(app))
+    [_, visit, other] = day.way["key"].split(":")
+    parts = ("overtime", "drive", "lateness", "lost", "other_crew", "later")
+    assert sum(day.way[f"{part}_cents"] for part in parts) == day.way["total_cents"]
+    made = take(office, day)
+    assert made.status_code == 200, made.text
+    sound(app)
+    now = spots(posted(app))
+    assert (was[visit].crew, now[visit].crew) == (day.route.crew, other)
+    assert now.keys() == was.keys()
+    untouched = [name for name, at in was.items() if at.crew not in (day.route.crew, other) or at.day != day.route.day]
+    assert all(now[name] == was[name] for name in untouched)
+    for crew, has in ((other, True), (day.route.crew, False)):
+        state = office.get(f"/crews/{crew}/days/{day.date}/state").json()
+        assert (visit in {stop["visit"] for stop in state["stops"]}) is has
+        assert any("taken over" in text.lower() for texts in state["van_changes"].values() for text in texts)
+        sheet = office.get(f"/crews/{crew}/days/{day.date}", headers=PAGE).text
+        assert "data-van-change" in sheet
+    mine = [line for line in office.get("/today").json()["crews"] if line["crew"] in (day.route.crew, other)]
+    assert all(r["message"] is not None or drafted(app, r["visit"]) for line in mine for r in line["risks"])
+    history = office.get("/history", params={"noun": "visit"}).text
+    assert "changed the day of" in history
+    page = office.get("/today", headers=PAGE).text
+    assert "has taken over" in page
+    repair = made.json()["repair"]["id"]
+    undone = office.post(f"/today/repairs/{repair}/undo")
+    assert undone.status_code == 200, undone.text
+    assert posted(app).id == before.id
+    assert office.post(f"/today/repairs/{repair}/undo").status_code == 409
+    assert not any(office.get(f"/crews/{other}/days/{day.date}/state").json()["van_changes"])
+
+
+def drafted(app: FastAPI, visit: str) -> bool:
+    with transaction(app.state.database) as session:
+        rows = session.exec(select(tables.Message).where(tables.Message.visit_id == visit))
+        return any(row.state == "draft" for row in rows)
+
+
+def test_a_way_is_refused_with_what_changed_once_the_day_has_moved(app: FastAPI, office: TestClient) -> None:
+    day = begun_late(app, office, "put off")
+    plan = posted(app).id
+    second = day.route.stops[1].job
+    note(office, day.route, day.date, second, "on_way", app.state.clock())
+    refused = take(office, day)
+    assert refused.status_code == 409
+    assert refused.json()["type"] == "/problems/changed-meanwhile"
+    assert f"olive noted “set out” of {second}" in refused.json()["detail"]
+    assert refused.json()["changed"] == [f"olive noted “set out” of {second}"]
+    assert posted(app).id == plan
+    gone = take(office, day, seen=10**9, way=f"put-off:{day.route.stops[0].job}:")
+    assert gone.status_code == 409
+    assert "can no longer be done" in gone.json()["detail"]
+    dearer = office.get(f"/today/crews/{day.route.crew}/ways").json()
+    for way in dearer["ways"]:
+        if way["weighs"]:
+            form = {"way": way["key"], "seen": dearer["seen"], "weighs": 0}
+            assert "would cost" in office.post(f"/today/crews/{day.route.crew}/ways", data=form).json()["detail"]
+
+
+def test_a_stop_is_put_off_by_the_cheapest_offer_of_another_day(app: FastAPI, office: TestClient) -> None:
+    day = begun_late(app, office, "put off")
+    visit = day.way["key"].split(":")[1]
+    made = take(office, day)
+    assert made.status_code == 200, made.text
+    sound(app)
+    assert spots(posted(app))[visit].day > day.route.day
+    case = office.get(f"/rebooking/{made.json()['case']}").json()
+    assert [(row["visit"], row["state"]) for row in case["visits"]] == [(visit, "rebooked")]
+    assert drafted(app, visit)
+
+
+def test_two_stops_change_places(app: FastAPI, office: TestClient) -> None:
+    day = begun_late(app, office, "swap")
+    _, first, second = day.way["key"].split(":")
+    was = spots(posted(app))
+    assert take(office, day).status_code == 200
+    sound(app)
+    now = spots(posted(app))
+    assert was[first].start < was[second].start
+    assert now[second].start < now[first].start
+    again = office.get(f"/today/crews/{day.route.crew}/ways").json()
+    assert again["stay"]["weighs"] == day.way["weighs"]  # what was taken is how the day now goes
+
+
+def test_the_page_shows_three_ways_beside_the_day_and_asks_once(app: FastAPI, office: TestClient) -> None:
+    day = begun_late(app, office, "hand over")
+    page = office.get("/today", params={"crew": day.route.crew}, headers=PAGE).text
+    assert f'href="/today?crew={day.route.crew}#ways"' in page
+    assert page.count("data-way=") == len(day.ways["ways"]) + 1
+    first = page.partition('<details class="more">')[0]
+    assert first.count("data-way=") == min(3, len(day.ways["ways"])) + 1
+    assert page.count("Yes, do this") == len(day.ways["ways"])
+    form = {"csrf": csrf_in(page), "way": day.way["key"], "seen": day.ways["seen"], "weighs": day.way["weighs"]}
+    address = f"/today/crews/{day.route.crew}/ways"
+    assert office.post(address, data=form, headers=PAGE).headers["location"] == "/today"
+    reader = signed_in(app, Role.reader)
+    assert reader.get(address, headers=PAGE).status_code == 403
+    assert reader.post(address, data=form).status_code == 403
+    assert "data-way" not in reader.get("/today", params={"crew": day.route.crew}, headers=PAGE).text
+    assert office.get("/today/crews/nobody/ways").status_code == 404
+    assert office.post("/today/repairs/99/undo").status_code == 404

@@ -1,0 +1,84 @@
+"""Why jobs of the second format wait, on the week of `test_audit_second`, whose days are worked out there."""
+
+from __future__ import annotations
+
+from collections.abc import Iterable
+
+import pytest
+
+from scheduler import with_reasons
+from scheduler.plan import Because
+from scheduler.week import week_from_data
+from tests.unit.test_audit_second import Data, plan_of, week_data
+
+pytestmark = pytest.mark.usefixtures("compiled")
+
+# Oak does birch alone: on the moor from 8:00 to 9:00.
+_BIRCH: Data = {
+    "crew": "oak", "day": 0, "depart": 450, "return": 575, "helpers": 0, "rest": None,
+    "stops": [{"job": "birch", "start": 480, "end": 540}],
+}  # fmt: skip
+
+
+def because(data: Data, job: str, *routes: Data) -> list[Because]:
+    """Return why `job` waits where nothing but `routes` is planned."""
+    week = week_from_data(data)
+    waits = tuple(j.id for j in week.jobs if all(s.get("job") != j.id for r in routes for s in r["stops"]))
+    plan = with_reasons(week, plan_of(week, *routes, skipped=waits))
+    return [b for s in plan.skipped if s.job == job for b in s.because]
+
+
+def codes(told: Iterable[Because]) -> list[str]:
+    return [b.code for b in told]
+
+
+def test_the_hour_that_its_second_crew_lacks_is_named_with_what_every_other_crew_does() -> None:
+    data = week_data()
+    data["crews"][1]["shifts"] = [s for s in data["crews"][1]["shifts"] if s["day"] != 0]
+    told = because(data, "alder", _BIRCH)
+    # After birch oak drives home, loads again, and is on the hill at 9:00 + 35 + 15 + 20 minutes = 10:10.
+    assert codes(told)[0] == "no_second_crew"
+    assert told[0].detail == (
+        "Its second crew has no hour on Mon Mar 15: elm does not work; with 1 person there for its lift 10:10–10:40 "
+        "it could go with oak on Mon Mar 15."
+    )
+
+
+def test_one_more_load_would_do_where_the_van_holds_one_of_two() -> None:
+    data = week_data()
+    data["reload"], data["jobs"][0]["assist"] = None, None
+    del data["crews"][1]
+    told = because(data, "alder", _BIRCH)
+    assert "second_load" in codes(told)
+    text = next(b.detail for b in told if b.code == "second_load")
+    assert text == (
+        "One more load would do: the day's kits with this one are 100 kg, and the van of oak may carry 60 and 2 long "
+        "boxes, and it takes 1; with a second load from the yard, 30 minutes to take on, it could go with oak on Mon "
+        "Mar 15."
+    )
+
+
+def test_a_week_past_its_minutes_is_named_with_how_many_more_would_do() -> None:
+    data = week_data()
+    data["jobs"][0]["assist"] = None
+    data["jobs"][0]["skip_cents"] = 21_000
+    data["crews"][0]["weekly"] = {"minutes": 60, "cents": 90}
+    del data["crews"][1]
+    data["crews"][0]["vehicle"] = {"payload_kg": 100, "rack_mm": 5000, "boxes": 2}
+    told = because(data, "alder", _BIRCH)
+    assert "over_weekly" in codes(told)
+    text = next(b.detail for b in told if b.code == "over_weekly")
+    assert " over 1 h in the week of Mon Mar 15 and Sun Mar 21, paid extra; with " in text
+    assert " minutes more a week of oak at no extra pay it could go with oak on Mon Mar 15." in text
+
+
+def test_a_rest_that_would_cut_the_work_is_named() -> None:
+    data = week_data()
+    # Six hours of work and more than 374 minutes out: a rest is due from 10:00 to 13:00, and the work fills all of it.
+    data["jobs"][0] |= {"assist": None, "pausable": False, "minutes": 420, "skip_cents": 90_000}
+    data["jobs"][0]["windows"] = [{"day": 0, "start": 480, "end": 935, "risk_cents": 0}]
+    told = because(data, "alder")
+    assert "rest_within" in codes(told)
+    assert "; with the rest taken in the middle of its work it could go with " in next(
+        b.detail for b in told if b.code == "rest_within"
+    )

@@ -1,0 +1,91 @@
+"""An office whose policy is to take the cheapest offer: of what falls, of a crew that is late, of a customer's call."""
+
+from __future__ import annotations
+
+import datetime
+from typing import Any
+
+from tests.wires.doors import Doors
+
+ROUNDS = 12  # what falls because of what was taken is dealt with in the next round
+
+
+class Office:
+    """Deals with what the pages say, through their own forms; counts what it did."""
+
+    def __init__(self, doors: Doors) -> None:
+        self.doors = doors
+        self.moved = self.ways = self.messages = self.waiting = 0
+        self.left: set[str] = set()
+
+    def react(self) -> None:
+        """Give every visit that cannot go another time, and tell the customers."""
+        for _ in range(ROUNDS):
+            for case in self.doors.get("/rebooking")["cases"]:
+                self.deal(case)
+            lines = [line for line in self.doors.get("/rebooking")["look_at"] if line["visit"] not in self.left]
+            if not lines:
+                break
+            first = lines[0]
+            away = first["cause"] == "crew away"
+            about = {"crew": first["crew"], "day": first["date"]} if away else {"visit": first["visit"]}
+            if self.doors.form("/rebooking", 409, 422, cause=first["cause"], **about) is None:
+                self.left.add(first["visit"])
+        self.tell()
+
+    def call(self, visit: str, not_before: datetime.date) -> None:
+        """Give a customer who calls the cheapest day from `not_before` on."""
+        fields = {"cause": "customer", "visit": visit, "not_before": not_before.isoformat()}
+        case = self.doors.form("/rebooking", 409, 422, **fields)
+        if case is not None:
+            self.deal(case)
+        self.tell()
+
+    def deal(self, case: dict[str, Any]) -> None:
+        """Take the cheapest offer for each visit of a case."""
+        for visit in [row["visit"] for row in case["visits"] if row["state"] == "open"]:
+            for _ in range(3):
+                row = self.doors.searched(case["id"], visit)
+                offers = [one for one in row["offers"] if one["kind"] in ("stays", "later", "wait")]
+                if row["state"] != "open" or not offers:
+                    break
+                best = min(offers, key=lambda one: (one["extra_cents"], one["key"]))
+                address = f"/rebooking/{case['id']}/visits/{visit}"
+                fields = {"choice": best["key"], "version": row["version"], "hold": "soft"}
+                if self.doors.form(f"{address}/take", 409, 412, **fields) is not None:
+                    self.moved += best["kind"] != "wait"
+                    self.waiting += best["kind"] == "wait"
+                    break
+            else:
+                self.left.add(visit)
+            row = next(r for r in self.doors.get(f"/rebooking/{case['id']}")["visits"] if r["visit"] == visit)
+            if row["state"] == "open":  # nothing can be offered: it stays as it is posted
+                fields = {"version": row["version"]}
+                self.doors.form(f"/rebooking/{case['id']}/visits/{visit}/keep", 409, 412, **fields)
+                self.left.add(visit)
+
+    def look_at_today(self) -> None:
+        """For each crew with a promise at risk take the cheapest way, or tell the customers and go on."""
+        for line in self.doors.get("/today")["crews"]:
+            if line["quiet"] or not any(risk["message"] is None for risk in line["risks"]):
+                continue
+            found = self.doors.get(f"/today/crews/{line['crew']}/ways")
+            priced = [way for way in found["ways"] if way["total_cents"] is not None]
+            best = min(priced, key=lambda way: (way["total_cents"], way["key"]), default=None)
+            if best is not None and found["stay"] and best["total_cents"] < found["stay"]["total_cents"]:
+                fields = {"way": best["key"], "seen": found["seen"], "weighs": best["weighs"]}
+                self.ways += self.doors.form(f"/today/crews/{line['crew']}/ways", 409, **fields) is not None
+        for line in self.doors.get("/today")["crews"]:
+            for risk in line["risks"]:
+                if risk["message"] is None and not line["quiet"]:
+                    self.doors.form("/today/late", 409, visit=risk["visit"])
+        self.tell()
+
+    def tell(self) -> None:
+        """Telephone everything that is still to be told."""
+        for one in self.doors.get("/messages")["open"]:
+            done = self.doors.form(f"/messages/{one['id']}/told", 409, 412, version=one["version"])
+            if done is None:  # it is true no more: whoever wrote it anew has a newer one
+                self.doors.form(f"/messages/{one['id']}/drop", 409, 412, version=one["version"])
+            else:
+                self.messages += 1
