@@ -15,7 +15,7 @@ def language_of_crew(session: Session, crew_id: str, date: datetime.date) -> str
     """Return the language of a crew's papers of a day: of whoever leads it then."""
     crew = session.get(Crew, crew_id)
     lead = None if crew is None else riding_on(session, date).riders(crew, date)[0]
-    return _known(lead and lead.language) or language_of_business(session)
+    return _known(None if lead is None else lead.language) or language_of_business(session)
 
 
 def language_of_customer(session: Session, customer: Customer) -> str:

@@ -17,7 +17,7 @@ from typing import Any
 import msgspec
 import pypdf
 import pytest
-import weasyprint  # type: ignore[import-untyped]
+import weasyprint
 from babel.messages.pofile import read_po, write_po
 from fastapi import FastAPI
 from sqlmodel import Session, SQLModel, select
@@ -29,6 +29,7 @@ from api.day.paper import day_sheet_pdf
 from api.day.van_changes import van_changes
 from api.exchange.importing import IMPORTABLE, import_tables
 from api.exchange.uploads import read_upload
+from api.falls.today import today_in
 from api.fields.sheets import BadFiles
 from api.hand_over.sheet import hand_over_letter, hand_over_pdf
 from api.http import pages
@@ -120,6 +121,7 @@ def _stored(session: Session, jobs: Jobs) -> None:
     visit, awning = session.get_one(tables.Visit, jobs.repair), session.get_one(tables.Visit, jobs.install).awning_id
     yard = session.exec(select(tables.Yard)).first()
     assert yard is not None
+    assert awning is not None
     visit.awning_id, visit.work_id = awning, "take-down"
     session.add_all([visit, tables.StoredAwning(awning_id=awning, yard_id=yard.id, rack="B-4")])
 
@@ -366,6 +368,18 @@ def test_papers_of_a_day_are_in_the_language_of_its_lead_on_the_roster_and_name_
         session.flush()
         assert language_of_crew(session, CREW, DAY) == "en"
         session.rollback()
+
+
+def test_what_is_kept_for_every_reader_does_not_depend_on_who_asked_first(day: tuple[FastAPI, Jobs]) -> None:
+    app, _ = day
+    found = []
+    for language in ("en", "es"):
+        with transaction(app.state.database) as session, speaking(language):
+            today = today_in(session, DAY, MORNING)
+            assert today is not None
+            found.append((today.because, today.stopped, today.gone))
+    assert "expected on" in str(found[0])
+    assert found[0] == found[1]
 
 
 def test_a_message_is_in_the_customers_language_with_its_english_beside_it(day: tuple[FastAPI, Jobs]) -> None:
