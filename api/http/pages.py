@@ -99,7 +99,7 @@ def wants_json(request: Request) -> bool:
 
 def page(request: Request, template: str, values: dict[str, Any], status: int = 200) -> HTMLResponse:
     """Return `template` filled with `values` as a page in the language spoken, which knows its own `status`."""
-    known = {**values, "answered": status}
+    known = {**values, "http_status": status}
     return _templates(language()).TemplateResponse(request, template, known, status_code=status)
 
 
