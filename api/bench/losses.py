@@ -11,6 +11,7 @@ from sqlmodel import Session, col, select
 from api import tables
 from api.bench import shorts
 from api.http.problems import Problem
+from api.languages import gettext
 from api.ledger.plans.posted_days import Act, PostedDay
 from api.papers.kits import counts_of, crate_list, kit_of, lock_kit
 from scheduler.errors import BadInput
@@ -32,7 +33,8 @@ def note_loss(
     if known is not None:
         return known
     if visit.state != "open":
-        raise Problem(409, f"{visit.id} is {visit.state}. Call the office.", kind="not-now")
+        detail = gettext("{visit} is over: call the office.").format(visit=visit.id)
+        raise Problem(409, detail, kind="not-now")
     listed, state = crate_list(session, visit) or {}, kit_of(session, visit)
     if item not in listed or state is None:
         raise BadInput("item", f'is not on the list of the crate of {visit.id}: "{item}"')
@@ -73,10 +75,14 @@ def take_back(session: Session, day: PostedDay, visit: tables.Visit, item: str, 
         return
     newest = counts_of(session, [visit.id])[visit.id].get(item)
     if newest is None or newest.count_id != row.count_id:
-        raise Problem(409, f"{item} has been counted since: the count stands.", kind="not-now")
+        raise Problem(
+            409, gettext("{item} has been counted since: the count stands.").format(item=item), kind="not-now"
+        )
     count_id, pieces = row.count_id, row.pieces
     if not shorts.found_again(session, visit.id, item, pieces, count_id):
-        raise Problem(409, f"The {item} is on order already: call the office.", kind="not-now")
+        raise Problem(
+            409, gettext("The {item} is on order already: call the office.").format(item=item), kind="not-now"
+        )
     session.delete(row)
     session.delete(newest)
     session.flush()

@@ -33,6 +33,7 @@ from scheduler.errors import BadInput
 from scheduler.weather.default_limits import DEFAULT_LIMITS_CSV
 
 UNITS = (("imperial", "feet and inches"), ("metric", "meters"))
+LANGUAGE = (("en", "English"), ("es", "Spanish"))
 CLOCKS = (("12", "2:28 pm"), ("24", "14:28"))
 YES_NO = (("yes", "yes"), ("no", "no"))
 ESTIMATES = (("p50", "as often too long as too short (P50)"), ("p80", "enough four times in five (P80)"))
@@ -91,6 +92,8 @@ def business(session: Session) -> Part:
              meaning="How times are written; either can be typed anywhere."),
         Line("units", "Lengths and weights", row.units if row else "imperial", chosen(UNITS), choices=UNITS,
              meaning="How they are written; either measure can be typed anywhere."),
+        Line("language", "Language of crews and customers", row.language if row else "en", chosen(LANGUAGE),
+             choices=LANGUAGE, meaning="For whom no other is entered: day sheets, cautions, messages, letters."),
         Line("currency", "Money", row.currency if row else "$", LIMITS["business.currency"],
              meaning="The sign before every amount."),
     )  # fmt: skip

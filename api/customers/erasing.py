@@ -30,27 +30,32 @@ GONE = "erased"
 # What a row says of a person, by table, and what stands there afterwards. What is not named here is of the awning, the
 # wall, the work or the business (`tests/service/test_erasing.py` holds that every text is decided on).
 CLEARED: dict[str, dict[str, Any]] = {
-    "customer": {"name": "Erased customer", "phone": "", "email": "", "note": ""},
+    "customer": {"name": "Erased customer", "phone": "", "email": "", "note": "", "language": ""},
     "site": {"address": GONE, "access": ""},
     "sales_order": {"note": ""},
     "visit": {"fault": "", "note": ""},
     "site_survey": {"uncertain": ""},
     "booking": {"told_words": ""},
-    "message": {"to_name": GONE, "to_email": "", "subject": GONE, "body": GONE, "calendar": ""},
+    "message": {
+        "to_name": GONE, "to_email": "", "subject": GONE, "body": GONE, "calendar": "", "language": "en", "english": "",
+    },
     "sent_paper": {"to_name": GONE, "to_email": "", "subject": GONE, "body": GONE},
     "gate": {"paper": ""},
     "maker_order": {"note": ""},
     "crate_count": {"note": ""},
     "step_done": {"note": ""},
     "day_result": {"why": ""},
-}
+    "callback": {"why": ""},
+    "stored_awning": {"note": ""},
+    "yearly_service": {"note": ""},
+}  # fmt: skip
 DELETED = ("photo", "signature", "place_answer", "prepared")  # drawings bear the name; they are made anew
 COARSE = 1  # decimals of a degree that are left of where a house stands: some 10 km
 # Keys of a line of the history whose values are a person's; any other text goes where it names them.
 TELLS = {
     "name", "phone", "email", "address", "access", "note", "fault", "uncertain", "lat", "lon", "to", "to_name",
-    "to_email", "subject", "body", "told_words", "words", "why", "caption", "paper", "signed by", "signature of",
-    "not in order",
+    "to_email", "subject", "body", "english", "told_words", "words", "why", "caption", "paper", "signed by",
+    "signature of", "not in order",
 }  # fmt: skip
 _LEAST = 5  # letters of a text by which other rows are looked through: shorter ones stand in anybody's
 _AS_BEFORE = ("chain_link", "erased_line")  # hashes alone

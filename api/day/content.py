@@ -11,9 +11,10 @@ from sqlmodel import Session
 
 from api import tables
 from api.day.loading import LoadLine, lines_of
+from api.languages.core import core_says
 from api.ledger.riders import riding_on
 from api.papers.shown.cautions import cautions
-from api.papers.shown.drilling import Hole, case_of, holes
+from api.papers.shown.drilling import Hole, case_of, holes, said_finding
 from api.papers.shown.job_page import JobPage, job_pages
 from api.weeksheet import Sky, shaped, week_skies
 from scheduler.documents import convert
@@ -83,7 +84,10 @@ class DayContent:
 def day_content(
     session: Session, stored: tables.StoredPlan, crew: tables.Crew, date: datetime.date, now: datetime.datetime
 ) -> DayContent:
-    """Return what `stored` gives a crew to do on `date`, with everything that a crew needs to know of it."""
+    """Return what `stored` gives a crew to do on `date`, with everything that a crew needs to know of it.
+
+    In the language spoken; the names of steps and of things to tick are keys and stay English.
+    """
     business = session.get_one(tables.Business, 1)
     made = shaped(session, stored)
     skies = week_skies(session, made.week)
@@ -120,7 +124,7 @@ def _stop(entry: Entry, page: JobPage, told: tuple[str, ...], shared: tuple[str,
     job = page.job
     survey, layout = job.survey, job.layout
     drawn = survey is not None and layout is not None and job.drawing is not None
-    found = tuple(ranked(layout.findings)) if layout else ()
+    found = tuple(said_finding(one) for one in ranked(layout.findings)) if layout else ()
     return DayStop(
         entry=entry,
         page=page,
@@ -129,12 +133,14 @@ def _stop(entry: Entry, page: JobPage, told: tuple[str, ...], shared: tuple[str,
         findings=found,
         holes=tuple(holes(page, measures)),
         places=tuple(bracket_places(survey, layout, units=measures.units)) if drawn and survey and layout else (),
-        case=case_of(page),
-        fastener=fastener_words(layout.fastener, measures) if layout and layout.fastener else "",
-        datum=datum_words(survey, measures) if survey else "",
-        pattern=pattern_words(survey, measures) if survey else "",
-        member=member_word(survey) if survey else "",
-        drawn=" ".join(describe(survey, layout, units=measures.units)) if drawn and survey and layout else "",
+        case=core_says(case_of(page)),
+        fastener=core_says(fastener_words(layout.fastener, measures)) if layout and layout.fastener else "",
+        datum=core_says(datum_words(survey, measures)) if survey else "",
+        pattern=core_says(pattern_words(survey, measures)) if survey else "",
+        member=core_says(member_word(survey)) if survey else "",
+        drawn=" ".join(map(core_says, describe(survey, layout, units=measures.units)))
+        if drawn and survey and layout
+        else "",
         lines=lines_of(job.kit, job.needs),
         steps=tuple(job.work.steps),
     )

@@ -16,6 +16,7 @@ from api.clock import local_day
 from api.day.results import results
 from api.http.names import crew_called
 from api.http.problems import Problem
+from api.languages import ENGLISH, gettext, ngettext, speaking, to_say
 from api.ledger.plans.posted_days import Act, PostedDay
 from api.papers.kits import kit_of, loaded, lock_kit, made_kit
 from api.papers.needs import Needs
@@ -23,7 +24,7 @@ from api.shelf import setting_aside
 from scheduler.errors import BadInput
 from scheduler.kit import Condition, Kit, after_loading
 
-WHERE = {"crate": "In the crate", "shelf": "From the shelf", "back": "Tools, to come back"}
+WHERE = {"crate": to_say("In the crate"), "shelf": to_say("From the shelf"), "back": to_say("Tools, to come back")}
 
 
 @dataclass(frozen=True)
@@ -78,7 +79,7 @@ def tick(session: Session, day: PostedDay, visit: tables.Visit, items: Sequence[
                 f"items[{n}]", f'is not on the list of {visit.id}: "{item}". Open the day anew for its list.'
             )
     if not on and (gone := session.get(tables.RouteOut, (day.crew_id, day.day))) is not None:
-        detail = "The van has left: say on the day sheet what is missing, under “could not finish, because”."
+        detail = gettext("The van has left: say on the day sheet what is missing, under “could not finish, because”.")
         raise Problem(409, detail, kind="not-now", current=_out_record(gone), sent={"off": list(items)})
     ticked = _ticked(session, day, visit.id)
     changed = [item for item in dict.fromkeys(items) if (item in ticked) is not on]
@@ -140,11 +141,12 @@ def not_loaded(session: Session, day: PostedDay) -> dict[str, str]:
             continue
         state = kit_of(session, visit)
         if state is None or made_kit(session, visit_id) is None:
-            found[visit_id] = "has no kit yet"
+            found[visit_id] = gettext("has no kit yet")
         elif state.condition != "loaded":
             left = len({line.item for line in lines_of(made_kit(session, visit_id))} - _ticked(session, day, visit_id))
-            words = "" if state.condition == "verified" else f"its kit is {state.condition}, "
-            found[visit_id] = f"{words}{left} {'item' if left == 1 else 'items'} not ticked"
+            words = gettext("its kit is {condition}, ").format(condition=gettext(state.condition))
+            count = ngettext("{n} item not ticked", "{n} items not ticked", left).format(n=left)
+            found[visit_id] = count if state.condition == "verified" else f"{words}{count}"
     return found
 
 
@@ -162,22 +164,25 @@ def go_out(session: Session, day: PostedDay, overruled_by: str, overruled_why: s
             problem = "say who decides that the van leaves without it" if where == "overruled_by" else "say why"
             raise BadInput(where, problem)
     if day.route is None:
-        raise Problem(409, f"{crew_called(session, day.crew_id)} does not go out on {day.day}.", kind="not-now")
+        who, on = crew_called(session, day.crew_id), day.day
+        raise Problem(409, gettext("{crew} does not go out on {day}.").format(crew=who, day=on), kind="not-now")
     gone = session.get(tables.RouteOut, (day.crew_id, day.day))
     if gone is not None:
         raise Problem(
             409,
-            f"That the van left has been noted already, by {gone.out_by}.",
+            gettext("That the van left has been noted already, by {who}.").format(who=gone.out_by),
             kind="changed-meanwhile",
             current=_out_record(gone),
             sent={"out_at": act.at.isoformat(), "out_by": act.by},
         )
     for visit_id in day.visits:
         lock_kit(session, visit_id)
-    lacking = not_loaded(session, day)
+    with speaking(ENGLISH):  # for the record
+        lacking = not_loaded(session, day)
     if lacking and not overruled_by:
-        words = "; ".join(f"{visit}: {what}" for visit, what in lacking.items())
-        detail = f"Not on the van: {words}. Load it, or somebody says by name why the van leaves without."
+        words = "; ".join(f"{visit}: {what}" for visit, what in not_loaded(session, day).items())
+        detail = gettext("Not on the van: {what}. Load it, or somebody says by name why the van leaves without.")
+        detail = detail.format(what=words)
         raise Problem(409, detail, kind="not-loaded", not_loaded=lacking)
     row = tables.RouteOut(
         crew_id=day.crew_id,
@@ -208,11 +213,11 @@ def come_back(session: Session, day: PostedDay, act: Act) -> tables.RouteOut:
     """
     row = session.get(tables.RouteOut, (day.crew_id, day.day))
     if row is None:
-        raise Problem(409, "That the van left has not been noted: note that first.", kind="not-now")
+        raise Problem(409, gettext("That the van left has not been noted: note that first."), kind="not-now")
     if row.back_at is not None:
         raise Problem(
             409,
-            "That the van is back has been noted already.",
+            gettext("That the van is back has been noted already."),
             kind="changed-meanwhile",
             current=_out_record(row),
             sent={"back_at": act.at.isoformat()},

@@ -16,11 +16,17 @@ from api.http import versions
 from api.http.problems import Problem
 from api.jobs.follow_on import again, follow_on
 from api.jobs.racks import rack_follows
+from api.languages import gettext, to_say
 from api.ledger.plans.posted_days import Act, PostedDay
 from scheduler.errors import BadInput
 
 Outcome = Literal["done", "partly", "not_done"]
-WORDS: dict[str, str] = {"done": "done", "partly": "partly done", "not_done": "not done"}
+WORDS: dict[str, str] = {"done": to_say("done"), "partly": to_say("partly done"), "not_done": to_say("not done")}
+# What crews tap where they could not finish; the office reads it in English.
+REASONS = (
+    to_say("nobody at home"), to_say("no way to the wall"), to_say("weather"), to_say("wall not as drawn"),
+    to_say("part broken"), to_say("ran out of time"), to_say("customer wants it otherwise"),
+)  # fmt: skip
 IN_ORDER = "in order"
 
 
@@ -73,7 +79,8 @@ def sign(
     if not signed:
         newest = _newest(session, visit.id, day)
         if newest is not None and newest.outcome == "done":
-            detail = f"{visit.id} is told to be done: correct that first, then take back what was signed."
+            detail = gettext("{visit} is told to be done: correct that first, then take back what was signed.")
+            detail = detail.format(visit=visit.id)
             raise Problem(409, detail, kind="not-now", current=record(newest), sent={"step": step, "signed": False})
         if row is not None:
             session.delete(row)
@@ -100,19 +107,26 @@ def tell(session: Session, day: PostedDay, visit: tables.Visit, told: ResultTold
     newest = _newest(session, visit.id, day)
     sent = {"outcome": told.outcome, "start": told.start, "end": told.end, "why": told.why}
     if (None if newest is None else newest.id) != told.replaces:
-        detail = "Something else has been told of this visit meanwhile. Look at both, and send yours again if it holds."
+        detail = gettext(
+            "Something else has been told of this visit meanwhile. Look at both, and send yours again if it holds."
+        )
         current = None if newest is None else record(newest)
         raise Problem(409, detail, kind="changed-meanwhile", current=current, sent=sent)
     over = newest is not None and (newest.outcome == "done" or newest.follow_on is not None)
     if visit.state == "cancelled" or (visit.state == "done" and not over):
-        words = "was called off" if visit.state == "cancelled" else "is done already"
-        raise Problem(
-            409, f"{visit.id} {words}. Call the office.", kind="not-now", current={"state": visit.state}, sent=sent
+        off = visit.state == "cancelled"
+        words = (
+            gettext("{visit} was called off. Call the office.")
+            if off
+            else gettext("{visit} is done already. Call the office.")
         )
+        detail = words.format(visit=visit.id)
+        raise Problem(409, detail, kind="not-now", current={"state": visit.state}, sent=sent)
     signed = steps(session, (visit.id,), day.day)[visit.id]
     unsigned = [step for step in visit.work.steps if step not in signed]
     if told.outcome == "done" and unsigned:
-        detail = f"Not signed yet: {'; '.join(unsigned)}. Sign each, or say there what is not in order."
+        detail = gettext("Not signed yet: {names}. Sign each, or say there what is not in order.")
+        detail = detail.format(names="; ".join(gettext(step) for step in unsigned))
         raise Problem(409, detail, kind="not-now", unsigned=unsigned, sent=sent)
     rest = _rest(session, day, visit, told, newest, act)
     row = tables.DayResult(
@@ -139,7 +153,11 @@ def tell(session: Session, day: PostedDay, visit: tables.Visit, told: ResultTold
     if changes:
         noted |= {name: [getattr(visit, name), value] for name, value in changes.items()}
         if not versions.update(session, visit, changes):
-            raise Problem(409, f"{visit.id} was changed at the same moment; send it again.", kind="changed-meanwhile")
+            raise Problem(
+                409,
+                gettext("{visit} was changed at the same moment; send it again.").format(visit=visit.id),
+                kind="changed-meanwhile",
+            )
     act.note(session, WORDS[told.outcome], "visit", visit.id, noted)
     if told.outcome == "done" or (newest is not None and newest.outcome == "done"):
         rack_follows(session, visit, done=told.outcome == "done", day=day.day, by=act.by, now=act.now)

@@ -9,6 +9,8 @@ from sqlmodel import Session, col, select
 from api import tables
 from api.fields.shown import clock
 from api.http.names import crew_called
+from api.languages import gettext, ngettext
+from api.languages.core import core_says
 from api.ledger.plans.days import by_id
 from api.ledger.plans.posted_days import PostedDay
 
@@ -26,29 +28,35 @@ def van_changes(session: Session, day: PostedDay) -> dict[str, list[str]]:
         if row.kind != "hand over":
             continue
         giver, taker = crew_called(session, row.from_crew), crew_called(session, row.to_crew)
-        things = ", ".join(_things(row))
+        said = {"giver": giver, "taker": taker, "visit": row.visit_id, "things": ", ".join(_things(row))}
+        if row.van:
+            said |= {"place": _place(session, row), "time": clock(row.van["at"])}
         if row.to_crew == day.crew_id and row.visit_id in day.visits:
-            where = f"take {things} on {_place(session, row)}, about {clock(row.van['at'])}" if row.van else ""
-            if row.van and row.van["stop"] is not None:
-                where += f", from {giver}"
-            found[row.visit_id].append(f"Taken over from {giver}{': ' if where else ''}{where}.")
+            words = gettext("Taken over from {giver}.")
+            if row.van and row.van["stop"] is None:
+                words = gettext("Taken over from {giver}: take {things} on {place}, about {time}.")
+            elif row.van:
+                words = gettext("Taken over from {giver}: take {things} on {place}, about {time}, from {giver}.")
+            found[row.visit_id].append(words.format(**said))
         if row.from_crew == day.crew_id and row.visit_id not in day.visits:
-            words = f"{taker} has taken over {row.visit_id}"
+            words = gettext("{taker} has taken over {visit}.")
             if row.van:
-                words += f": leave {things} to it {_place(session, row)}, about {clock(row.van['at'])}"
+                words = gettext("{taker} has taken over {visit}: leave {things} to it {place}, about {time}.")
             meeting = row.van.get("stop") if row.van else None
-            found[meeting if meeting in day.visits else AT_LOADING].append(f"{words}.")
+            found[meeting if meeting in day.visits else AT_LOADING].append(words.format(**said))
     return dict(found)
 
 
 def _things(row: tables.DayRepair) -> list[str]:
     boxes = row.van.get("boxes", 0)
-    kit = f"its kit ({boxes} {'box' if boxes == 1 else 'boxes'})" if boxes else f"the kit of {row.visit_id}"
-    return [kit, *(f"{count} × {item}" for item, count in row.van.get("equipment", {}).items())]
+    kit = ngettext("its kit ({n} box)", "its kit ({n} boxes)", boxes) if boxes else gettext("the kit of {visit}")
+    tools = (f"{count} × {core_says(item)}" for item, count in row.van.get("equipment", {}).items())
+    return [kit.format(n=boxes, visit=row.visit_id), *tools]
 
 
 def _place(session: Session, row: tables.DayRepair) -> str:
     if row.van["stop"] is None:
-        return "in the yard"
+        return gettext("in the yard")
     _, site, customer, _ = by_id(session)(row.van["stop"])
-    return f"at {customer.name}, {site.address}, {site.town}"
+    words = gettext("at {customer}, {address}, {town}")
+    return words.format(customer=customer.name, address=site.address, town=site.town)

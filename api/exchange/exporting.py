@@ -85,7 +85,7 @@ def put_tables(
 
 
 def customer_cells(c: tables.Customer) -> Cells:
-    return c.id, c.name, c.phone, c.email, c.note
+    return c.id, c.name, c.phone, c.email, c.note, c.language
 
 
 def site_cells(s: tables.Site) -> Cells:
@@ -118,7 +118,7 @@ def edit_tables(session: Session) -> tuple[Table, ...]:
     return (
         _table("people", known.people.values(), lambda p: (
             p.id, p.name, p.yard_id, p.role, p.phone, " ".join(p.skills),
-            weekdays_text(int(day) for day in p.weekdays), p.day_cents,
+            weekdays_text(int(day) for day in p.weekdays), p.day_cents, p.language,
         )),
         _table("stock", known.stock, lambda s: (s.item, s.yard_id, s.name, s.on_hand, s.counted_on)),
         _table("customers", known.customers.values(), customer_cells),

@@ -20,7 +20,7 @@ from api.business.seed.yard import YardFiles
 from api.exchange.uploads import CellFault, Upload
 from api.fields.cells import clock_text, hours_text, usual_date, usual_number, usual_time
 from api.fields.limits import ColumnLimit, Date, Decimal, Whole
-from api.fields.sheets import BadFiles, Row, one_of, time_of_day
+from api.fields.sheets import BadFiles, Row, columns_of, one_of, time_of_day
 from api.ledger.fingerprint import fingerprint
 from api.ledger.history import note
 from api.ledger.told import moment_after_all
@@ -219,11 +219,11 @@ class _Reader(YardFiles, WorkFiles):
 
     def sheet(self, file: str, columns: str) -> list[Row]:
         self._table = file.removesuffix(".csv")
-        upload, wanted = self.uploads[self._table], columns.split()
+        upload, (wanted, may_lack) = self.uploads[self._table], columns_of(columns)
         self.faults += upload.faults
         faults = len(self.faults)
         for name in wanted:
-            if name not in upload.head:
+            if name not in upload.head and name not in may_lack:
                 problem = f'has no column "{name}"; the columns are {", ".join(wanted)}'
                 self.faults.append(CellFault(upload.file, problem, sheet=upload.sheet, row=1))
         for name in upload.head:

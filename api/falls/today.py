@@ -16,6 +16,7 @@ from sqlmodel import Session, col, select
 from api import tables
 from api.database import transaction
 from api.fields.shown import day_name
+from api.languages import ENGLISH, speaking
 from api.ledger.facts import Facts, facts
 from api.ledger.gates import holding
 from api.ledger.plans.documents import week_in
@@ -149,6 +150,7 @@ def posted_documents(row: tables.PostedWeek, stored: tables.StoredPlan) -> Poste
     return PostedPlan(row.id, row.plan_id, row.start_date, week, plan, spots, stops)
 
 
+@speaking(ENGLISH)  # kept for readers of every language
 def _build(session: Session, row: tables.PostedWeek, now: datetime.datetime) -> Today:
     posted = posted_documents(row, session.get_one(tables.StoredPlan, row.plan_id))
     known = facts(session, row.start_date, also=posted.spots.keys(), now=now)

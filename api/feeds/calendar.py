@@ -18,6 +18,8 @@ from sqlmodel import Session, col, select
 
 from api import tables
 from api.fields.shown import feet
+from api.languages import gettext, speaking
+from api.ledger.languages import language_of_customer
 from api.ledger.plans.days import PostedStop, Posting, by_id, moment, postings
 
 _PRODUCT = "-//Eaveboard//Visits//EN"
@@ -75,20 +77,26 @@ def crew_calendar(session: Session, crew_id: str) -> bytes:
 
 
 def visit_calendar(session: Session, visit_id: str) -> bytes:
-    """Return the feed of one visit for its customer: what was posted, or what was told since; nothing of the crew."""
+    """Return the feed of one visit for its customer, in their language: what was posted, or what was told since.
+
+    Nothing of the crew is in it.
+    """
     business = session.get_one(tables.Business, 1)
-    visit, site, _, awning = by_id(session)(visit_id)
+    visit, site, customer, awning = by_id(session)(visit_id)
     calendar = _calendar(business.name, business)
     told = select(tables.Booking).where(tables.Booking.visit_id == visit_id).order_by(col(tables.Booking.id))
     revisions = [*_posted(postings(session), visit_id, None), *_told(session, session.exec(told))]
     event = settled(_until_off(session, visit, revisions))
     if event is not None:
-        what = visit.work.told
-        words = [f"{business.name} comes for your {what}" + (f" ({feet(awning.width_mm)})." if awning else ".")]
-        if event.last.hold == "day":
-            words.append("The day is sure; the hour will be told.")
-        elif event.last.hold == "soft":
-            words.append("This time may still move; you will be told.")
+        with speaking(language_of_customer(session, customer)):
+            what = gettext(visit.work.told)
+            come = gettext("{business} comes for your {what}.")
+            sized = f"{what} ({feet(awning.width_mm)})" if awning else what
+            words = [come.format(business=business.name, what=sized)]
+            if event.last.hold == "day":
+                words.append(gettext("The day is sure; the hour will be told."))
+            elif event.last.hold == "soft":
+                words.append(gettext("This time may still move; you will be told."))
         calendar.add_component(
             _entry(
                 event,

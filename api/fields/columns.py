@@ -34,6 +34,7 @@ COLUMNS: dict[str, dict[str, str]] = {
         "skills": "masonry, stucco, roof-mount, motor-setup, with blanks between them",
         "weekdays": 'days usually worked: "Mon-Fri", "Tue Thu"',
         "day_cents": "what a day of an extra person costs",
+        "language": "in which the person reads day sheets: en or es; empty: the business's; may be missing",
     },
     "stock": {
         "item": "key, with the yard",
@@ -48,6 +49,7 @@ COLUMNS: dict[str, dict[str, str]] = {
         "phone": "telephone",
         "email": "electronic mail",
         "note": "what to know",
+        "language": "in which the customer is written to: en or es; empty: the business's; may be missing",
     },
     "sites": {
         "site": "key",

@@ -24,6 +24,7 @@ from pydantic_core import CoreSchema, core_schema
 
 from api.fields.mail import is_address
 from api.fields.shown import DAY_MIN
+from api.languages import LANGUAGES
 from scheduler.errors import BadInput
 
 FIRST_DAY, LAST_DAY = datetime.date(1990, 1, 1), datetime.date(2100, 12, 31)
@@ -177,7 +178,8 @@ class Choice(ColumnLimit):
 
     def check(self, value: Any) -> str:
         if value not in self.of:
-            raise BadInput("", f'must be one of {", ".join(sorted(self.of))}, is "{_said(value)}"')
+            words = ", ".join(sorted(filter(None, self.of))) + (" or empty" if "" in self.of else "")
+            raise BadInput("", f'must be one of {words}, is "{_said(value)}"')
         return str(value)
 
     def schema(self) -> dict[str, Any]:
@@ -259,6 +261,7 @@ STATE = Choice(of=("open", "done", "cancelled"))
 SIDE = Choice(of=("left", "right"))
 HOLD = Choice(of=("firm", "day", "soft"))
 ROLE = Choice(of=("lead", "helper", "extra", "office"))
+LANGUAGE = Choice(of=("", *LANGUAGES))
 DAY_PART = Choice(of=("day", "morning", "afternoon"))
 MONEY = Whole(most=100_000_000)  # cents: a million dollars
 RATE = Whole(most=1_000_000)  # cents a minute or kilometer: the most that the week document takes
@@ -273,7 +276,7 @@ LIMITS: dict[str, ColumnLimit] = {
     "yard.id": ID, "yard.name": NAME, "yard.lat": LATITUDE, "yard.lon": LONGITUDE,
     "yard.address": Text(most=200),
     "person.id": ID, "person.name": NAME, "person.yard_id": ID, "person.role": ROLE, "person.phone": PHONE,
-    "person.skills": SKILL, "person.day_cents": MONEY,
+    "person.skills": SKILL, "person.day_cents": MONEY, "person.language": LANGUAGE,
     "person.weekly_hours": Whole(least=1, most=168),
     "person.weekdays": Text(most=7, pattern="0?1?2?3?4?5?6?",
                             words="must be weekdays in order, 0 for Monday, such as 01234"),
@@ -296,6 +299,7 @@ LIMITS: dict[str, ColumnLimit] = {
     "delivery.item": NAME, "delivery.yard_id": ID, "delivery.quantity": Whole(least=1, most=1_000_000),
     "delivery.due_on": DAY,
     "customer.id": ID, "customer.name": NAME, "customer.phone": PHONE, "customer.email": EMAIL, "customer.note": NOTE,
+    "customer.language": LANGUAGE,
     "site.id": ID, "site.customer_id": ID, "site.town": NAME, "site.address": Text(most=200, least=1),
     "site.lat": LATITUDE, "site.lon": LONGITUDE, "site.storeys": Whole(least=1, most=50),
     "site.built": Whole(least=1500, most=2100), "site.access": NOTE,
@@ -370,7 +374,8 @@ LIMITS: dict[str, ColumnLimit] = {
     "webhook.name": Text(most=40, least=2),
     "webhook.address": Text(most=500, least=1, fits=_web, words="must be an address such as https://program.example/told"),
     "business.name": NAME, "business.town": NAME, "business.phone": PHONE, "business.clock": Choice(of=("12", "24")),
-    "business.currency": Text(most=4, least=1), "business.warranty_months": Whole(most=600),
+    "business.currency": Text(most=4, least=1), "business.language": Choice(of=tuple(LANGUAGES)),
+    "business.warranty_months": Whole(most=600),
 }  # fmt: skip
 
 

@@ -67,6 +67,10 @@ class Row:
         """Return the cell as its column's `limit` takes it; `default` where it does not, which is noted."""
         return self.read(column, limit.parse, default)
 
+    def given(self, column: str, limit: ColumnLimit) -> dict[str, Any]:
+        """Return the cell of a column that may be missing, by its name; empty where it is: then what is held stays."""
+        return {column: self.value(column, limit)} if column in self.cells else {}
+
     def value_or_none(self, column: str, limit: ColumnLimit) -> Any:
         """Return the cell as its column's `limit` takes it, None where it is empty."""
         return self.value(column, limit, None) if self.cells[column] else None
@@ -101,8 +105,16 @@ class Row:
         return self.known(column, ids, file) if self.cells[column] else None
 
 
+def columns_of(columns: str) -> tuple[list[str], set[str]]:
+    """Return the names of a table's columns, and which of them may be missing: they end in "?"."""
+    names = columns.split()
+    return [name.rstrip("?") for name in names], {name[:-1] for name in names if name.endswith("?")}
+
+
 def read_sheet(folder: Path, file: str, columns: str, faults: list[BadInput]) -> Iterator[Row]:
     """Yield the rows of `file`, whose first line must hold just `columns`, in any order; empty lines are left out.
+
+    A column that ends in "?" may be missing.
 
     Faults of form go to `faults`; a table that cannot be read at all gives no rows.
     """
@@ -111,16 +123,16 @@ def read_sheet(folder: Path, file: str, columns: str, faults: list[BadInput]) ->
         return
     reader = csv.reader(io.StringIO(text))
     head = [cell.strip() for cell in next(reader, [])]
-    wanted = columns.split()
+    wanted, may_lack = columns_of(columns)
     for name in wanted:
-        if name not in head:
+        if name not in head and name not in may_lack:
             faults.append(BadInput(f"{file}, row 1", f'has no column "{name}"; it needs {", ".join(wanted)}'))
     for name in head:
         if name not in wanted or head.count(name) > 1:
             faults.append(
                 BadInput(f"{file}, row 1", f'column "{name}" is not known or stands twice; mend or remove it')
             )
-    if sorted(head) != sorted(wanted):
+    if sorted(head) != sorted(name for name in wanted if name in head or name not in may_lack):
         return
     for cells in reader:
         where = f"{file}, row {reader.line_num}"

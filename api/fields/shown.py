@@ -11,6 +11,8 @@ from jinja2.runtime import Context
 from markupsafe import Markup
 
 from api.fields.wording import wording
+from api.languages import ENGLISH, day_in_words, gettext, language
+from api.languages.core import core_says
 from scheduler.units import FOOT_MM, LB_KG, feet_inches
 
 # A day of the wall clock, in minutes.
@@ -37,16 +39,21 @@ def feet(length_mm: float) -> str:
     if wording().units == "metric":
         return f"{length_mm / 1000:.2f} m"
     whole, inches = divmod(round(length_mm / FOOT_MM * 12), 12)
-    return f"{whole} ft {inches} in" if inches else f"{whole} ft"
+    said = gettext("{feet} ft {inches} in") if inches else gettext("{feet} ft")
+    return said.format(feet=whole, inches=inches)
 
 
 def day_name(date: datetime.date) -> str:
-    """Return a day as Mon Apr 12."""
+    """Return a day as Mon Apr 12, lun 12 abr."""
+    if language() != ENGLISH:
+        return day_in_words(date, "EEE d MMM")
     return f"{date:%a} {short_date(date)}"
 
 
 def short_date(date: datetime.date) -> str:
-    """Return a day without its weekday: Apr 12."""
+    """Return a day without its weekday: Apr 12, 12 abr."""
+    if language() != ENGLISH:
+        return day_in_words(date, "d MMM")
     return f"{date:%b} {date.day}"
 
 
@@ -72,6 +79,9 @@ def length(length_mm: float) -> str:
 
 
 def long_date(date: datetime.date) -> str:
+    """Return a day as letters say it: Monday, April 12; lunes 12 de abril."""
+    if language() != ENGLISH:
+        return day_in_words(date, "EEEE d 'de' MMMM")
     return f"{date:%A}, {date:%B} {date.day}"
 
 
@@ -96,4 +106,5 @@ def said(_: Context, value: Any) -> Any:
 FILTERS = {
     "at": at, "clock": clock, "dollars": dollars, "feet": feet, "day_name": day_name, "duration": duration,
     "feet_inches": length, "pounds": pounds, "short_clock": _short, "hours": _hours,
+    "core_says": core_says, "said_as": gettext,
 }  # fmt: skip

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import functools
 import re
 from collections.abc import Iterator
 from pathlib import Path
@@ -21,6 +22,8 @@ from api.fields.shown import FILTERS, said
 from api.fields.wording import wording
 from api.http.assets import asset, script
 from api.http.names import for_pages
+from api.languages import ENGLISH, language
+from api.languages.templates import speaks
 
 
 def set_up(request: Request) -> bool:
@@ -75,12 +78,17 @@ def _as_it_stands(value: Any) -> Any:
     return _AsItStands(value) if type(value) is str else value
 
 
-_templates = Jinja2Templates(directory=Path(__file__).parents[1] / "templates", context_processors=[for_pages])
-_templates.env.trim_blocks = _templates.env.lstrip_blocks = True
-_templates.env.finalize = said
-_templates.env.filters.update(FILTERS, as_it_stands=_as_it_stands)
-_templates.env.add_extension(_FieldsAsTheyStand)
-_templates.env.globals.update(wording=wording, asset=asset, script=script, set_up=set_up, held_to=held_to)
+@functools.cache
+def _templates(code: str) -> Jinja2Templates:
+    """Return the templates in a language."""
+    made = Jinja2Templates(directory=Path(__file__).parents[1] / "templates", context_processors=[for_pages])
+    made.env.trim_blocks = made.env.lstrip_blocks = True
+    made.env.finalize = said
+    made.env.filters.update(FILTERS, as_it_stands=_as_it_stands)
+    made.env.add_extension(_FieldsAsTheyStand)
+    made.env.globals.update(wording=wording, asset=asset, script=script, set_up=set_up, held_to=held_to)
+    speaks(made.env, code)
+    return made
 
 
 def wants_json(request: Request) -> bool:
@@ -90,10 +98,11 @@ def wants_json(request: Request) -> bool:
 
 
 def page(request: Request, template: str, values: dict[str, Any], status: int = 200) -> HTMLResponse:
-    """Return `template` filled with `values` as a page, which knows its own `status`."""
-    return _templates.TemplateResponse(request, template, {**values, "answered": status}, status_code=status)
+    """Return `template` filled with `values` as a page in the language spoken, which knows its own `status`."""
+    known = {**values, "http_status": status}
+    return _templates(language()).TemplateResponse(request, template, known, status_code=status)
 
 
 def part(template: str, values: dict[str, Any]) -> str:
     """Return `template` filled with `values`, for a piece of a page that is kept in memory; it knows no caller."""
-    return _templates.env.get_template(template).render(values)
+    return _templates(ENGLISH).env.get_template(template).render(values)

@@ -59,9 +59,11 @@ _MEANINGS = {
     "note": "what whoever plans or goes there should know",
     "access": "what the crew must know: the gate, the dog, where the van stands",
     "fault": "what a repair is for",
+    "language": "in which the customer is written to",
     "hours": "such as Mon-Fri 8:00-17:00; Sat 9:00-12:00; empty: any",
 }
 _CHOICES = {
+    "language": (("", "the business's language"), ("en", "English"), ("es", "Spanish")),
     "motor": (("", "a crank"), ("left", "motor left"), ("right", "motor right")),
 }
 _PLACE = ("lat", "lon")  # one field on a form, the pin

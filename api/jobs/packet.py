@@ -9,9 +9,10 @@ from sqlmodel import Session
 
 from api import tables
 from api.http.names import crew_names
+from api.languages.core import core_says
 from api.ledger.plans.stored import planned_stop
 from api.papers.shown.cautions import cautions
-from api.papers.shown.drilling import case_of, holes
+from api.papers.shown.drilling import case_of, holes, said_finding
 from api.papers.shown.job_page import job_page
 from api.papers.shown.pdf import print_pdf
 from api.papers.shown.wall_words import wall_words
@@ -34,18 +35,22 @@ def packet_pdf(session: Session, visit_id: str, now: datetime.datetime) -> bytes
     measures = Measures(convert(business.units, str, "units"))  # type: ignore[arg-type]  # the table's own check
     job = found.job
     names = crew_names(session)
+    word = member_word(job.survey) if job.survey else ""
     values: dict[str, Any] = {
         "crew_name": lambda crew_id: names.get(crew_id, crew_id),
         "business": business,
         "page": found,
         "job": job,
         "planned": planned_stop(session, visit_id),
-        "findings": ranked(job.layout.findings) if job.layout else [],
+        "findings": [said_finding(one) for one in ranked(job.layout.findings)] if job.layout else [],
         "holes": holes(found, measures),
-        "case": case_of(found),
-        "fastener": fastener_words(job.layout.fastener, measures) if job.layout and job.layout.fastener else "",
+        "case": core_says(case_of(found)),
+        "fastener": core_says(fastener_words(job.layout.fastener, measures))
+        if job.layout and job.layout.fastener
+        else "",
         "wall": wall_words(job, found.site, business, now.year),
-        "member": member_word(job.survey) if job.survey else "",
+        "member": core_says(word),
+        "probed": word != "member",
         "cautions": list(cautions(job, found.site)),
         "checks": job.work.steps,
     }

@@ -11,7 +11,7 @@ from api.fields.mail import is_address
 from api.ledger.history import note
 from api.ledger.plans.days import by_id
 from api.messages.telling import drop_drafts
-from api.messages.words import Spot, late_words
+from api.messages.words import Spot, late_words, written
 
 STEP_MIN = 5
 
@@ -26,11 +26,11 @@ def draft_late(
     drop_drafts(session, visit_id, "late")
     _, _, customer, _ = by_id(session)(visit_id)
     about = -(-expected // STEP_MIN) * STEP_MIN
-    subject, body = late_words(session, visit_id, {**spot, "start": told}, about)
+    said = written(session, visit_id, lambda: late_words(session, visit_id, {**spot, "start": told}, about))
     message = tables.Message(
         visit_id=visit_id, kind="late", expected=about, to_name=customer.name,
-        to_email=customer.email if is_address(customer.email) else "", subject=subject, body=body,
-        spot=dict(spot), made_at=now, made_by=by,
+        to_email=customer.email if is_address(customer.email) else "", subject=said.subject, body=said.body,
+        language=said.language, english=said.english, spot=dict(spot), made_at=now, made_by=by,
     )  # fmt: skip
     session.add(message)
     session.flush()

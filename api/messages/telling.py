@@ -27,7 +27,7 @@ from api.ledger.plans.days import by_id
 from api.ledger.plans.posted import posted_on
 from api.ledger.told import moment_after_all, told_now
 from api.messages.mail import Letter, NotSent, send
-from api.messages.words import Spot, words
+from api.messages.words import Spot, words, written
 from api.settings import Settings
 from scheduler.plan import read_plan
 
@@ -70,11 +70,12 @@ def draft(
     """
     drop_drafts(session, visit_id)
     _, _, customer, _ = by_id(session)(visit_id)
-    subject, body = words(session, visit_id, spot, before=before, why=why)
+    said = written(session, visit_id, lambda: words(session, visit_id, spot, before=before, why=why))
     message = tables.Message(
         visit_id=visit_id, case_id=case_id, to_name=customer.name,
-        to_email=customer.email if is_address(customer.email) else "", subject=subject, body=body,
-        spot=None if spot is None else dict(spot), made_at=now, made_by=by,
+        to_email=customer.email if is_address(customer.email) else "", subject=said.subject, body=said.body,
+        language=said.language, english=said.english, spot=None if spot is None else dict(spot),
+        made_at=now, made_by=by,
     )  # fmt: skip
     session.add(message)
     session.flush()

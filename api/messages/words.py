@@ -3,122 +3,161 @@
 from __future__ import annotations
 
 import datetime
-from collections.abc import Mapping
-from typing import TYPE_CHECKING, Any
+from collections.abc import Callable, Mapping
+from dataclasses import dataclass
+from typing import Any
 
 from sqlmodel import Session, col, select
 
 from api import tables
 from api.fields.shown import clock, feet, long_date
+from api.fields.wording import wording
+from api.languages import ENGLISH, gettext, ngettext, speaking, to_say
+from api.ledger.languages import language_of_customer
 from api.ledger.plans.days import by_id
 from scheduler.price import RETIME_FROM_MIN
 
-if TYPE_CHECKING:
-    pass
-
-
 Spot = Mapping[str, Any]  # crew, date (ISO), start, end, hold
-
 
 # Why, in terms that the customer understands.
 WHY = {
-    "short": "A part for your awning was not in the delivery, and we begin only when everything is there.",
-    "weather": "The weather forecast for the time that we had named does not allow safe work on ladders.",
-    "crew away": "Someone in the crew that was to come cannot work that day.",
-    "customer": "As you asked, we have looked for another time.",
-    "other": "We have had to change our week.",
-    "moved": "Another visit had to be moved, and yours with it.",
+    "short": to_say("A part for your awning was not in the delivery, and we begin only when everything is there."),
+    "weather": to_say("The weather forecast for the time that we had named does not allow safe work on ladders."),
+    "crew away": to_say("Someone in the crew that was to come cannot work that day."),
+    "customer": to_say("As you asked, we have looked for another time."),
+    "other": to_say("We have had to change our week."),
+    "moved": to_say("Another visit had to be moved, and yours with it."),
     "": "",
 }
+
+
+@dataclass(frozen=True)
+class Written:
+    """What a customer reads in their language; `english`: the same for the office, empty where it is in English."""
+
+    subject: str
+    body: str
+    language: str
+    english: str
+
+
+def written(session: Session, visit_id: str, say: Callable[[], tuple[str, str]]) -> Written:
+    """Return the subject and body that `say` gives in the language of a visit's customer."""
+    _, _, customer, _ = by_id(session)(visit_id)
+    code = language_of_customer(session, customer)
+    with speaking(code):
+        subject, body = say()
+    english = ""
+    if code != ENGLISH:
+        with speaking(ENGLISH):
+            english = "\n\n".join(say())
+    return Written(subject, body, code, english)
 
 
 def arrival(spot: Spot) -> str:
     """Return when the crew arrives, in words: to the minute where that was promised, else half an hour either way."""
     start = int(spot["start"])
     if spot["hold"] == "firm":
-        return f"at {clock(start)}"
+        return ngettext("at {time}", "at {time}", _hour(start)).format(time=clock(start))
     early, late = (start - RETIME_FROM_MIN) // 5 * 5, -(-(start + RETIME_FROM_MIN) // 5) * 5
-    return f"between {clock(early)} and {clock(late)}"
+    return gettext("between {early} and {late}").format(early=clock(early), late=clock(late))
+
+
+def _hour(minutes: int) -> int:
+    """Return the hour as it is said: one o'clock is the only one that is one."""
+    return minutes // 60 if wording().clock == "24" else (minutes // 60 + 11) % 12 + 1
 
 
 def words(session: Session, visit_id: str, spot: Spot | None, *, before: Spot | None, why: str) -> tuple[str, str]:
-    """Return subject and body of a message."""
+    """Return subject and body of a message, in the language spoken."""
     visit, site, customer, awning = by_id(session)(visit_id)
-    business = session.get_one(tables.Business, 1)
-    what = visit.work.told
-    sized = f"{what} ({feet(awning.width_mm)})" if awning is not None and visit.kind == "install" else what
-    place = f"{site.address}, {site.town}"
-    old = None if before is None else datetime.date.fromisoformat(before["date"])
-    old_words = "" if before is None or old is None else f"{long_date(old)}, {clock(int(before['start']))}"
+    business, _ = session.get_one(tables.Business, 1), gettext
+    said = {"business": business.name, "what": _(visit.work.told), "place": f"{site.address}, {site.town}"}
+    said["sized"] = _sized(visit, awning)
+    if before is not None:
+        old = datetime.date.fromisoformat(before["date"])
+        said["old"] = f"{long_date(old)}, {clock(int(before['start']))}"
     if spot is None:
-        subject = f"{business.name}: your {what} has to wait"
-        first = f"We cannot come for your {sized} at {place} on {old_words or 'the day that we had in mind'}."
-        after = "We will call you with a new time as soon as we have one."
-        todo = "You need do nothing now; keep the day free no longer."
-        file = "The attached file takes the visit out of your calendar." if before is not None else ""
+        subject = _("{business}: your {what} has to wait")
+        first = (
+            _("We cannot come for your {sized} at {place} on the day that we had in mind.")
+            if before is None
+            else _("We cannot come for your {sized} at {place} on {old}.")
+        )
+        after = _("We will call you with a new time as soon as we have one.")
+        todo = _("You need do nothing now; keep the day free no longer.")
+        file = _("The attached file takes the visit out of your calendar.") if before is not None else ""
     else:
-        date = datetime.date.fromisoformat(spot["date"])
-        lasts = _lasting(int(spot["end"]) - int(spot["start"]))
-        when = f"{long_date(date)}, and arrive {arrival(spot)}"
+        said["date"] = long_date(datetime.date.fromisoformat(spot["date"]))
+        said["arrival"], said["lasts"] = arrival(spot), _lasting(int(spot["end"]) - int(spot["start"]))
         if before is None:
-            subject = f"{business.name}: your {what} on {long_date(date)}"
-            first = f"We come for your {sized} at {place} on {when}."
+            subject = _("{business}: your {what} on {date}")
+            first = _("We come for your {sized} at {place} on {date}, and arrive {arrival}.")
         else:
-            subject = f"{business.name}: a new time for your {what}"
-            first = f"We come for your {sized} at {place} on {when}, and not on {old_words} as you were told."
-        after = f"The work takes about {lasts}."
-        todo = "If this suits you, you need do nothing; if it does not, please call us by the day before."
-        file = "The attached file puts the visit into your calendar, or corrects the entry that is there."
-    name, phone = _office(session)
-    call = f"Call {name}{f' on {phone}' if phone else ''}."
-    told = f"{first} {WHY[why]} {after}"
+            subject = _("{business}: a new time for your {what}")
+            first = _(
+                "We come for your {sized} at {place} on {date}, and arrive {arrival}, and not on {old} as you were "
+                "told."
+            )
+        after = _("The work takes about {lasts}.")
+        todo = _("If this suits you, you need do nothing; if it does not, please call us by the day before.")
+        file = _("The attached file puts the visit into your calendar, or corrects the entry that is there.")
+    name, call = _office(session)
+    reason = _(WHY[why]) if why else ""
+    told = f"{first} {reason} {after}"
     if before is not None and why != "customer":  # a promise is not kept
-        told = f"{_sorry(WHY[why])} {first} {after}"
-    lines = [f"Dear {customer.name},", "", told.replace("  ", " ")]
+        told = f"{_sorry(reason)} {first} {after}"
+    lines = [_("Dear {name},").format(name=customer.name), "", told.format(**said).replace("  ", " ")]
     lines += ["", f"{todo} {call}", *(["", file] if file else []), "", name, business.name, ""]
-    return subject, "\n".join(lines)
+    return subject.format(**said), "\n".join(lines)
+
+
+def _sized(visit: tables.Visit, awning: tables.Awning | None) -> str:
+    what = gettext(visit.work.told)
+    return f"{what} ({feet(awning.width_mm)})" if awning is not None and visit.kind == "install" else what
 
 
 def _sorry(why: str) -> str:
     """Return how a message begins that takes a promise back."""
-    return f"We are sorry: {why[0].lower()}{why[1:]}" if why else "We are sorry that our plans have changed."
+    if not why:
+        return gettext("We are sorry that our plans have changed.")
+    return gettext("We are sorry: {why}").format(why=f"{why[0].lower()}{why[1:]}")
 
 
 def late_words(session: Session, visit_id: str, spot: Spot, expected: int) -> tuple[str, str]:
     """Return subject and body of a message that says, on the day, that the crew will come at the minute `expected`."""
     visit, site, customer, awning = by_id(session)(visit_id)
-    business = session.get_one(tables.Business, 1)
-    what = visit.work.told
-    sized = f"{what} ({feet(awning.width_mm)})" if awning is not None and visit.kind == "install" else what
-    name, phone = _office(session)
-    date = datetime.date.fromisoformat(spot["date"])
-    lines = [
-        f"Dear {customer.name},",
-        "",
-        f"We are sorry to keep you waiting: our crew is running late today, {long_date(date)}. You expect us for your"
-        f" {sized} at {site.address}, {site.town}, {arrival(spot)}; we will be there at about {clock(expected)}.",
-        "",
-        "If that suits you, you need do nothing. If it does not, please call us and we will find another time."
-        f" Call {name}{f' on {phone}' if phone else ''}.",
-        "",
-        name,
-        business.name,
-        "",
-    ]
-    return f"{business.name}: we will be with you at about {clock(expected)} today", "\n".join(lines)
+    business, _ = session.get_one(tables.Business, 1), gettext
+    name, call = _office(session)
+    about = ngettext("at about {time}", "at about {time}", _hour(expected)).format(time=clock(expected))
+    late = _(
+        "We are sorry to keep you waiting: our crew is running late today, {date}. You expect us for your {sized} at "
+        "{place}, {arrival}; we will be there {about}."
+    ).format(
+        date=long_date(datetime.date.fromisoformat(spot["date"])), sized=_sized(visit, awning),
+        place=f"{site.address}, {site.town}", arrival=arrival(spot), about=about,
+    )  # fmt: skip
+    todo = _("If that suits you, you need do nothing. If it does not, please call us and we will find another time.")
+    lines = [_("Dear {name},").format(name=customer.name), "", late, "", f"{todo} {call}", "", name, business.name, ""]
+    subject = _("{business}: we will be with you {about} today").format(business=business.name, about=about)
+    return subject, "\n".join(lines)
 
 
 def _office(session: Session) -> tuple[str, str]:
-    """Return name and telephone of who answers calls: the first of the office's people, by the office's own number."""
+    """Return who answers calls, the first of the office's people, and how to call: by the office's own number."""
     number = session.get_one(tables.Business, 1).phone
     people = select(tables.Person).where(tables.Person.role == "office", col(tables.Person.active).is_(True))
     person = session.exec(people.order_by(col(tables.Person.id))).first()
-    return ("the office", number) if person is None else (person.name, number or person.phone)
+    name, phone = (gettext("the office"), number) if person is None else (person.name, number or person.phone)
+    call = gettext("Call {name} on {phone}.") if phone else gettext("Call {name}.")
+    return name, call.format(name=name, phone=phone)
 
 
 def _lasting(minutes: int) -> str:
     halves = max(1, round(minutes / 30))
     if halves == 1:
-        return "half an hour"
+        return gettext("half an hour")
     whole, half = divmod(halves, 2)
-    return f"{whole}{' and a half' if half else ''} hour{'' if (whole, half) == (1, 0) else 's'}"
+    if half:
+        return ngettext("{n} and a half hours", "{n} and a half hours", whole).format(n=whole)
+    return ngettext("{n} hour", "{n} hours", whole).format(n=whole)

@@ -39,6 +39,7 @@ from api.shelf import moving
 from scheduler.errors import BadInput
 
 _SHORT = "short, as plans and lists say it, such as {}; it stays as it is"
+_LANGUAGES = (("", "the business's"), ("en", "English"), ("es", "Spanish"))
 _PART = (("day", "the whole day"), ("morning", "until noon"), ("afternoon", "from noon on"))
 
 
@@ -168,6 +169,8 @@ _KINDS = (
                      aliases=("working days", "weekdays", "days usually worked")),
         money("person", "day_cents", "A day, $", meaning="what a day of an extra person costs", start="0"),
         switch("active", "Works here", True, short_list=False),
+        plain("person", "language", "Language", choices=_LANGUAGES, may_be_empty=True, empty="", short_list=False,
+              meaning="in which day sheets, steps and cautions are read"),
     ), check=check_yard, users=PERSON_USERS, parts=(tables.DayOff.person_id,)),
     Kind("days-off", "Days off", "day off", tables.DayOff, "Who is away when, whole days and half ones.", (
         names("person_id", "Who", "people", owner=True),

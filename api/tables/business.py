@@ -17,7 +17,8 @@ class Business(SQLModel, table=True):
     `limits` is the table of weather limits, `times` that of task times, `climate` what the weather is usually like by
     month (empty: not known), all as CSV text. `phone` is the office's, which crews, customers and makers call, empty
     where none is set; `clock` and `currency` are how times and money are written, as `units` says of lengths.
-    `warranty_months` is how long the business stands in for an awning that it has hung.
+    `language` is that of crews and customers of whom none is known. `warranty_months` is how long the business stands
+    in for an awning that it has hung.
     """
 
     id: int = Field(default=1, primary_key=True)
@@ -34,6 +35,7 @@ class Business(SQLModel, table=True):
     phone: str = ""
     clock: str = "24"
     currency: str = "$"
+    language: str = "en"
 
     __table_args__ = (
         one_of("units", "imperial", "metric"),
@@ -100,7 +102,8 @@ class Person(SQLModel, table=True):
     """`weekdays` are the days usually worked (0 = Monday), as digits ("01234"); extra hands cost `day_cents` a day.
 
     A `learner` is one of the people on a job, and their skills do not count yet; they ride with a lead who is
-    `experienced`. `weekly_hours` is the most of Monday to Sunday, None where there is no such limit.
+    `experienced`. `weekly_hours` is the most of Monday to Sunday, None where there is no such limit. `language` is what
+    they read, empty: the business's.
     """
 
     id: str = Field(primary_key=True)
@@ -115,6 +118,7 @@ class Person(SQLModel, table=True):
     experienced: bool = True
     weekly_hours: int | None = None
     active: bool = True
+    language: str = ""
     version: int = 1
 
     __table_args__ = (one_of("role", "lead", "helper", "extra", "office"), not_negative("day_cents"))

@@ -90,7 +90,7 @@ class Message(SQLModel, table=True):
 
     `spot` is what it says, as crew, date, start, end and hold; null: that the visit is off. One of the kind "late" says
     that the crew comes to `spot` only at the minute `expected`, and changes no promise. While a message is being sent
-    `told_at` is when that began.
+    `told_at` is when that began. Beside one in another language stands what it said in `english` when drafted.
     """
 
     id: int | None = Field(default=None, primary_key=True)
@@ -102,6 +102,8 @@ class Message(SQLModel, table=True):
     to_email: str = ""
     subject: str
     body: str = Field(sa_type=sa.Text)
+    language: str = "en"
+    english: str = Field(default="", sa_type=sa.Text)
     calendar: str = Field(default="", sa_type=sa.Text)
     spot: dict[str, Any] | None = Field(default=None, sa_type=sa.JSON)
     state: str = Field(default="draft", index=True)

@@ -12,11 +12,14 @@ from api.tables.base import not_negative, one_of
 
 
 class Customer(SQLModel, table=True):
+    """Who is written to, in `language`; empty: the business's."""
+
     id: str = Field(primary_key=True)
     name: str = Field(index=True)
     phone: str
     email: str
     note: str = ""
+    language: str = ""
     version: int = 1
 
 

@@ -395,7 +395,7 @@ def test_a_link_sees_no_other_crew_and_a_phone_given_on_keeps_nothing_of_the_las
             link.revoked_at = MORNING
             session.add(link)
     phone.open(OTHER, page=page)
-    expect(page.locator("#signal-words")).to_contain_text("1 more of another day sheet wait on this phone")
+    expect(page.locator("#signal-words")).to_contain_text("1 more of another day sheet waits on this phone")
     assert page.evaluate("caches.keys()") == [f"day /crews/{OTHER}/days/{DAY}"]
     page.context.set_offline(True)
     page.goto(HOME)

@@ -46,6 +46,8 @@ OF_THE_WORK = {
     "reservation": {"item", "state"}, "short": {"item", "supplier", "order_ref"}, "step_done": {"step", "done_by"},
     "site_loss": {"item", "what", "noted_by"}, "stock_move": {"item", "kind", "why", "by"},
     "stop_time": {"what", "noted_by"}, "sent_paper": {"about", "of_id", "state", "fault", "by"},
+    "callback": {"at_cost"}, "stored_awning": {"rack", "state"},
+    "day_repair": {"kind", "van", "taken_by", "undone_by"},
     "visit_follows": set(), "visit_hours": set(), "customer": set(),
 }  # fmt: skip
 

@@ -36,11 +36,11 @@ def names(tmp_path_factory: pytest.TempPathFactory) -> dict[str, bytes]:
         return {name: packed.read(name) for name in packed.namelist()}
 
 
-def test_it_has_every_module_template_style_sheet_and_migration_of_the_tree(names: dict[str, bytes]) -> None:
+def test_it_has_every_module_template_style_sheet_catalogue_and_migration_of_the_tree(names: dict[str, bytes]) -> None:
     for room in ("api", "scheduler"):
         for path in (ROOT / room).rglob("*"):
             name = path.relative_to(ROOT).as_posix()
-            if path.suffix in (".py", ".html", ".css", ".svg", ".mako") and not name.startswith("api/web/"):
+            if path.suffix in (".py", ".html", ".css", ".svg", ".mako", ".po") and not name.startswith("api/web/"):
                 assert names.get(name) == path.read_bytes(), name
 
 

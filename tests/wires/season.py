@@ -14,7 +14,7 @@ from api import tables
 from api.database import transaction
 from api.fields.rules import rules_from_data
 from api.fields.shown import clock
-from api.papers.shown.cautions import CHECKS
+from tests.steps import CHECKS
 from tests.wires.agree import nobody_lost, pages_agree, posted_documents
 from tests.wires.doors import Doors, moment
 from tests.wires.office import Office

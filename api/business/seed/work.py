@@ -35,13 +35,14 @@ class WorkFiles(Reader):
         return one_of(work, KINDS)
 
     def customers(self) -> None:
-        for row in self.sheet("customers.csv", "customer name phone email note"):
+        for row in self.sheet("customers.csv", "customer name phone email note language?"):
             customer = tables.Customer(
                 id=self.new(row, "customer"),
                 name=row.value("name", limit("customer.name")),
                 phone=row.value("phone", limit("customer.phone")),
                 email=row.value("email", limit("customer.email")),
                 note=row.value("note", limit("customer.note")),
+                **row.given("language", limit("customer.language")),
             )
             self.add(row, customer)
 

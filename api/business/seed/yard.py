@@ -33,6 +33,7 @@ class _Head(msgspec.Struct, frozen=True, forbid_unknown_fields=True):
     phone: str = ""
     clock: str = "24"
     currency: str = "$"
+    language: str = "en"
 
 
 def first_count(stock: tables.StockItem) -> tables.StockMove:
@@ -58,7 +59,7 @@ class YardFiles(Reader):
         try:
             head = convert(data or {}, _Head, "business file")
             rules = under("rules", functools.partial(rules_from_data, head.rules))
-            for name in ("phone", "clock", "currency"):
+            for name in ("phone", "clock", "currency", "language"):
                 under(name, functools.partial(limit(f"business.{name}").check, getattr(head, name)))
             if head.first_week.start_date.weekday():
                 raise BadInput("first_week.start_date", f"must be a Monday, {head.first_week.start_date} is none")
@@ -85,6 +86,7 @@ class YardFiles(Reader):
                 units=head.units,
                 phone=head.phone,
                 clock=head.clock,
+                language=head.language,
                 currency=head.currency,
                 rules=msgspec.to_builtins(rules),
                 limits=(self.folder / "limits.csv").read_text("utf-8-sig"),
@@ -101,7 +103,7 @@ class YardFiles(Reader):
             self.add(row, tables.Yard(id=self.new(row, "yard"), name=row.value("name", limit("yard.name")), **at(row)))
 
     def people(self) -> None:
-        for row in self.sheet("people.csv", "person name yard role phone skills weekdays day_cents"):
+        for row in self.sheet("people.csv", "person name yard role phone skills weekdays day_cents language?"):
             person = tables.Person(
                 id=self.new(row, "person"),
                 name=row.value("name", limit("person.name")),
@@ -111,6 +113,7 @@ class YardFiles(Reader):
                 skills=skills_in(row),
                 weekdays="".join(str(d) for d in row.read("weekdays", weekdays, list[int]())),
                 day_cents=row.value("day_cents", limit("person.day_cents")),
+                **row.given("language", limit("person.language")),
             )
             self.add(row, person)
 

@@ -12,6 +12,7 @@ from sqlmodel import Session, col, select
 from api import tables
 from api.http.names import crew_called
 from api.http.problems import Problem
+from api.languages import gettext
 from api.ledger.history import note
 from api.ledger.plans.posted import LONGEST_DAYS, posted_on
 from scheduler.plan import Route, read_plan
@@ -65,7 +66,8 @@ def working_day(session: Session, crew_id: str, day: datetime.date) -> PostedDay
     found = posted_day(session, crew_id, day)
     if found is None:
         who = crew_called(session, crew_id)
-        raise Problem(409, f"Nothing is posted for {who} on {day}: the office has withdrawn the week.", kind="moved")
+        detail = gettext("Nothing is posted for {crew} on {day}: the office has withdrawn the week.")
+        raise Problem(409, detail.format(crew=who, day=day), kind="moved")
     return found
 
 
@@ -87,7 +89,8 @@ def visit_of(session: Session, day: PostedDay, visit_id: str, *, although_moved:
         raise Problem(404, f'{crew_called(session, day.crew_id)} has no job "{visit_id}" on {day.day}.')
     if not although_moved:
         who = crew_called(session, day.crew_id)
-        detail = f"{visit_id} is no longer a job of {who} on this day: the week was posted anew."
+        detail = gettext("{visit} is no longer a job of {crew} on this day: the week was posted anew.")
+        detail = detail.format(visit=visit_id, crew=who)
         raise Problem(409, detail, kind="moved", posted_at=day.posted.posted_at.isoformat())
     return visit
 

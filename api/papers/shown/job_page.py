@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import datetime
+import re
 from collections.abc import Sequence
 from dataclasses import dataclass
 
@@ -10,8 +11,14 @@ from sqlmodel import Session
 
 from api import tables
 from api.fields.cells import hours_text
+from api.languages import gettext, to_say
 from api.ledger.job_facts import job_facts, zero_photos
 from api.papers.preparation import JobPapers, Preparation
+
+_WEEKDAYS = (
+    to_say("Mon"), to_say("Tue"), to_say("Wed"), to_say("Thu"), to_say("Fri"), to_say("Sat"), to_say("Sun"),
+)  # fmt: skip
+_WEEKDAY = re.compile("|".join(_WEEKDAYS))
 
 
 @dataclass(frozen=True)
@@ -69,7 +76,8 @@ def rack_words(session: Session, row: tables.StoredAwning | None) -> str:
     if row is None:
         return ""
     name = session.get_one(tables.Yard, row.yard_id).name
-    return f"rack {row.rack}, {name}{'' if 'yard' in name.casefold() else ' yard'}"
+    words = gettext("rack {rack}, {yard}") if "yard" in name.casefold() else gettext("rack {rack}, {yard} yard")
+    return words.format(rack=row.rack, yard=name)
 
 
 def span_of(hours: tables.VisitHours) -> tuple[int | datetime.date, tuple[int, int]]:
@@ -80,5 +88,5 @@ def span_of(hours: tables.VisitHours) -> tuple[int | datetime.date, tuple[int, i
 
 
 def allowed(hours: list[tables.VisitHours]) -> str:
-    """Return the hours that a customer allows."""
-    return hours_text(span_of(one) for one in hours)
+    """Return the hours that a customer allows, in the language spoken."""
+    return _WEEKDAY.sub(lambda day: gettext(day[0]), hours_text(span_of(one) for one in hours))

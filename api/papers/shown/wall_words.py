@@ -5,6 +5,7 @@ from __future__ import annotations
 from dataclasses import dataclass
 
 from api import tables
+from api.languages.core import core_says
 from api.papers.preparation import JobPapers
 from scheduler.documents import convert
 from scheduler.layout.drawing.bracket_view import pattern_words
@@ -31,8 +32,8 @@ def wall_words(job: JobPapers, site: tables.Site, business: tables.Business, yea
     measures = Measures(convert(business.units, str, "units"))  # type: ignore[arg-type]  # the table's own check
     found = shades(survey, ShadeSite(site.lat, site.lon, business.timezone, year))
     return WallWords(
-        datum_words(survey, measures),
-        tuple(fact_lines(survey, measures)),
-        pattern_words(survey, measures),
-        tuple(shade_words(found)),
+        core_says(datum_words(survey, measures)),
+        tuple(map(core_says, fact_lines(survey, measures))),
+        core_says(pattern_words(survey, measures)),
+        tuple(map(core_says, shade_words(found))),
     )

@@ -27,6 +27,8 @@ from api.http.assets import asset
 from api.http.names import crew_called
 from api.http.pages import Database, page, wants_json
 from api.http.problems import Problem, responses
+from api.languages import gettext, speak, to_say
+from api.ledger.languages import language_of_business, language_of_crew
 from api.ledger.plans.posted_days import Act, PostedDay, act, posted_day, visit_of, working_day
 from api.papers.sheets import sheets_of
 from api.papers.shown.cautions import GOES_FIRST
@@ -40,7 +42,7 @@ Reader = Annotated[Who, allow(*STAFF, crew_link=True)]
 Writer = Annotated[Who, allow(Role.manager, Role.office, Role.lead, crew_link=True)]
 Staff = Annotated[Who, allow(*LOOKERS)]
 WORKER = Path(__file__).parents[2] / "static" / "built" / "day-worker.js"
-HOLDS = {"firm": "Promised firm", "day": "Day promised", "soft": "Told, may move"}
+HOLDS = {"firm": to_say("Promised firm"), "day": to_say("Day promised"), "soft": to_say("Told, may move")}
 _REFUSALS = responses(409)
 
 
@@ -140,7 +142,7 @@ def worker(_: Annotated[Who, everyone()]) -> Response:
 @router.get("/crews/{crew_id}/days/{day}/manifest.webmanifest", response_class=Response)
 def manifest(session: Database, who: Reader, crew_id: str, day: datetime.date) -> Response:
     """Give the manifest with which a phone puts the day sheet beside its other programs."""
-    own_crew_day(session, who, crew_id, day)
+    _own(session, who, crew_id, day)
     crew = found(session, Crew, crew_id, "crew")
     address = f"/crews/{crew_id}/days/{day}"
     icon = {"src": asset("awning.svg"), "sizes": "any", "type": "image/svg+xml", "purpose": "any maskable"}
@@ -156,7 +158,7 @@ def manifest(session: Database, who: Reader, crew_id: str, day: datetime.date) -
 @router.get("/crews/{crew_id}/days/{day}")
 def crew_day(request: Request, session: Database, who: Reader, now: Now, crew_id: str, day: datetime.date) -> Response:
     """Show what the posted week gives a crew to do on a day."""
-    own_crew_day(session, who, crew_id, day)
+    _own(session, who, crew_id, day)
     crew = found(session, Crew, crew_id, "crew")
     posted = posted_day(session, crew_id, day)
     if wants_json(request):
@@ -169,15 +171,20 @@ def crew_day(request: Request, session: Database, who: Reader, now: Now, crew_id
         values["falls"] = falling(session, request.app.state.searches.days, now)
         values["opened"] = session.get_one(DayLink, who.link_id).digest if who.link_id is not None else ""
         values["business"] = shown.content.business
-        values |= {"goes_first": GOES_FIRST, "pounds": pounds, "allowed": allowed, "where": loading.WHERE}
-        values |= {"holds": HOLDS, "outcomes": results.WORDS, "may_write": _may_write(who, crew_id)}
+        values |= {"goes_first": gettext(GOES_FIRST), "pounds": pounds, "allowed": allowed, "where": loading.WHERE}
+        values |= {
+            "holds": HOLDS,
+            "outcomes": results.WORDS,
+            "reasons": results.REASONS,
+            "may_write": _may_write(who, crew_id),
+        }
     return page(request, "day.html", values)
 
 
 @router.get("/crews/{crew_id}/days/{day}/state")
 def state(session: Database, who: Reader, now: Now, crew_id: str, day: datetime.date) -> Response:
     """Give as JSON how far a crew's day is; null where nothing is posted for it."""
-    own_crew_day(session, who, crew_id, day)
+    _own(session, who, crew_id, day)
     found(session, Crew, crew_id, "crew")
     posted = posted_day(session, crew_id, day)
     return JSONResponse(None if posted is None else phone.day_state(session, posted, now))
@@ -186,7 +193,7 @@ def state(session: Database, who: Reader, now: Now, crew_id: str, day: datetime.
 @router.get("/crews/{crew_id}/days/{day}/drawings/{visit_id}", response_class=Response)
 def drawing(session: Database, who: Reader, crew_id: str, day: datetime.date, visit_id: str) -> Response:
     """Give the sheet to drill by of one of the day's visits, as preparation made it last."""
-    own_crew_day(session, who, crew_id, day)
+    _own(session, who, crew_id, day)
     posted = posted_day(session, crew_id, day)
     row = None
     if posted is not None and visit_id in posted.visits:
@@ -209,7 +216,7 @@ def tick(
         done = loading.tick(session, posted, visit, body.items, body.on, noted)
         return JSONResponse({"visit": visit.id, "condition": done.condition, "ticked": done.ticked})
 
-    own_crew_day(session, who, crew_id, day, write=True)
+    _own(session, who, crew_id, day, write=True)
     return once(session, write)
 
 
@@ -224,7 +231,7 @@ def out(
         row = loading.go_out(session, posted, body.overruled_by, body.overruled_why, noted)
         return JSONResponse(row.model_dump(mode="json", exclude={"plan_id", "version"}))
 
-    own_crew_day(session, who, crew_id, day, write=True)
+    _own(session, who, crew_id, day, write=True)
     return once(session, write)
 
 
@@ -239,7 +246,7 @@ def back(
         row = loading.come_back(session, posted, noted)
         return JSONResponse(row.model_dump(mode="json", exclude={"plan_id", "version"}))
 
-    own_crew_day(session, who, crew_id, day, write=True)
+    _own(session, who, crew_id, day, write=True)
     return once(session, write)
 
 
@@ -255,7 +262,7 @@ def step(
         row = results.sign(session, posted, visit, body.step, body.signed, body.note, noted)
         return JSONResponse({"visit": visit.id, "step": body.step, "signed_by": row.done_by if row else None})
 
-    own_crew_day(session, who, crew_id, day, write=True)
+    _own(session, who, crew_id, day, write=True)
     return once(session, write)
 
 
@@ -271,7 +278,7 @@ def time(
         row = stop_times.note_time(session, posted, visit, body.what, body.noted, noted)
         return JSONResponse({"visit": visit.id, "what": body.what, "at": row.at.isoformat() if row else None})
 
-    own_crew_day(session, who, crew_id, day, write=True)
+    _own(session, who, crew_id, day, write=True)
     return once(session, write)
 
 
@@ -291,7 +298,7 @@ def loss(
         found = losses.losses(session, (visit.id,), day).get(visit.id, [])
         return JSONResponse({"visit": visit.id, "losses": found})
 
-    own_crew_day(session, who, crew_id, day, write=True)
+    _own(session, who, crew_id, day, write=True)
     return once(session, write)
 
 
@@ -310,7 +317,7 @@ def signature(
             signing.take_back(session, posted, visit, noted)
         return JSONResponse({"visit": visit.id, "signed_by": body.name if body.signed else None})
 
-    own_crew_day(session, who, crew_id, day, write=True)
+    _own(session, who, crew_id, day, write=True)
     return once(session, write)
 
 
@@ -327,7 +334,7 @@ def result(
         row = results.tell(session, posted, visit, told, noted)
         return JSONResponse(results.record(row), 201)
 
-    own_crew_day(session, who, crew_id, day, write=True)
+    _own(session, who, crew_id, day, write=True)
     return once(session, write)
 
 
@@ -340,6 +347,13 @@ def all_crews(request: Request, session: Database, _: Staff, now: Now, day: date
     values = {"day": day, "crews": crews, "today": local_day(session, now), "outcomes": results.WORDS}
     values |= {"before": day - datetime.timedelta(days=1), "after": day + datetime.timedelta(days=1)}
     return page(request, "days.html", values)
+
+
+def _own(session: Session, who: Who, crew_id: str, day: datetime.date, *, write: bool = False) -> None:
+    """Refuse a day that is not the caller's, as `own_crew_day`; what follows is said in the reader's language."""
+    crew = who.link_id is not None or who.role is Role.lead
+    speak(language_of_crew(session, crew_id, day) if crew else language_of_business(session))
+    own_crew_day(session, who, crew_id, day, write=write)
 
 
 def _day(

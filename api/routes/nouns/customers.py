@@ -27,12 +27,13 @@ Writer = Annotated[Who, allow(Role.manager, Role.office)]
 
 
 class CustomerBody(records.Body):
-    """A customer without its id; an empty phone or e-mail is none."""
+    """A customer without its id; an empty phone or e-mail is none, an empty language the business's."""
 
     name: Annotated[str, limit("customer.name")]
     phone: Annotated[str, limit("customer.phone")] = ""
     email: Annotated[str, limit("customer.email")] = ""
     note: Annotated[str, limit("customer.note")] = ""
+    language: Annotated[str, limit("customer.language")] = ""
 
 
 class CustomerRecord(CustomerBody):

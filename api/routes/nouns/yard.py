@@ -76,6 +76,7 @@ class PersonBody(Body):
     experienced: bool = True
     weekly_hours: Annotated[int, limit("person.weekly_hours")] | None = None
     active: bool = True
+    language: Annotated[str, limit("person.language")] = ""
     days_off: Annotated[list[DaysOffBody], Field(max_length=200, default_factory=list)]
 
 

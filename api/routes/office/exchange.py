@@ -17,7 +17,7 @@ from starlette.background import BackgroundTask
 
 from api.access.accounts import Role
 from api.access.guards import STAFF, Who, allow, everyone, found, own_crew_day, own_job
-from api.clock import Now
+from api.clock import Now, local_day
 from api.day.paper import day_sheet_pdf
 from api.exchange.importing import IMPORTABLE, Imported, import_tables
 from api.exchange.uploads import MOST_BYTES, read_upload
@@ -30,6 +30,8 @@ from api.http.names import crew_called
 from api.http.pages import Database, page, wants_json
 from api.http.problems import Problem
 from api.jobs.packet import packet_pdf
+from api.languages import speak
+from api.ledger.languages import language_of_crew
 from api.ledger.plans.days import by_id, crew_day, crew_week
 from api.outside import outside
 from api.places.filling import filled, questions
@@ -190,6 +192,8 @@ def packet(session: Database, who: OnTheDay, now: Now, visit_id: str) -> Respons
     """Give a job's packet: drawing, drill schedule, findings in full, kit, cautions, checks to sign."""
     own_job(session, who, visit_id)
     found(session, Visit, visit_id, "job")
+    if who.crew_id is not None:  # a crew reads it
+        speak(language_of_crew(session, who.crew_id, who.day or local_day(session, now)))
     data = packet_pdf(session, visit_id, now)
     assert data is not None
     return _file(data, "application/pdf", f"{visit_id}.pdf", inline=True)

@@ -1,4 +1,5 @@
 // What a crew does next at a stop: one thing at a time, each with its words for the large button.
+import { spoken, spokenFor } from "../spoken.ts";
 import type { DayState } from "./state.ts";
 
 export type Next = "on_way" | "here" | "sign" | "done" | "on";
@@ -22,6 +23,7 @@ export function afterIt(state: DayState, visit: string): string | undefined {
 
 /** Return the words on the large button; `left` is how many steps are unsigned, `more` whether a stop comes after it. */
 export function words(next: Next, left: number, more: boolean): string {
-  if (next === "sign") return left === 1 ? "In order: sign the last step" : `All in order: sign ${left} steps`;
-  return { on_way: "On our way", here: "We are here", done: "Work done", on: more ? "On our way to the next" : "To the yard" }[next];
+  if (next === "sign") return spokenFor("In order: sign the last step", "All in order: sign {n} steps", left);
+  if (next === "on") return more ? spoken("On our way to the next") : spoken("To the yard");
+  return { on_way: spoken("On our way"), here: spoken("We are here"), done: spoken("Work done") }[next];
 }

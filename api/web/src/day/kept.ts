@@ -1,5 +1,6 @@
 // Has the worker keep the day on this phone.
 import { all, one } from "../common.ts";
+import { spoken } from "../spoken.ts";
 import type { DayState } from "./state.ts";
 
 /** Have the worker keep this page and all that it shows. */
@@ -22,11 +23,11 @@ export async function keepHere(state: DayState): Promise<void> {
     channel.port1.onmessage = (event) => {
       day.dataset["kept"] = event.data === true ? "yes" : "no";
       one("#kept").textContent = event.data === true
-        ? "✓ This day is kept on this phone and opens without signal."
-        : "▲ This day could not be kept on this phone: leave the page open.";
+        ? `✓ ${spoken("This day is kept on this phone and opens without signal.")}`
+        : `▲ ${spoken("This day could not be kept on this phone: leave the page open.")}`;
     };
     active?.postMessage({ do: "keep", page, urls, alone: day.dataset["link"] === "yes", opened: day.dataset["opened"] ?? "" }, [channel.port2]);
   } catch {
-    one("#kept").textContent = "▲ This browser keeps nothing for use without signal: leave the page open, or take the paper along.";
+    one("#kept").textContent = `▲ ${spoken("This browser keeps nothing for use without signal: leave the page open, or take the paper along.")}`;
   }
 }

@@ -1,5 +1,6 @@
 // Photos taken on the day sheet.
 import { newKey, one } from "../common.ts";
+import { spoken } from "../spoken.ts";
 import { dropDraft } from "./drafts.ts";
 import { shrink } from "./shrink.ts";
 import { speak } from "./told.ts";
@@ -20,16 +21,17 @@ export function listenToPhotos(stop: HTMLElement, visit: string, note: Noting): 
     try {
       photo = await shrink(file);
     } catch {
-      speak("This phone cannot read that picture: take it as JPEG.");
+      speak(spoken("This phone cannot read that picture: take it as JPEG."));
       return;
     } finally {
       input.value = "";
     }
-    const shows = one<HTMLSelectElement>("[data-shows]", stop).value;
+    const choice = one<HTMLSelectElement>("[data-shows]", stop);
+    const shows = choice.value;
     const words = caption.value.trim();
     const path = `/jobs/${encodeURIComponent(visit)}/photos`;
     const thing = `photo ${visit} ${newKey()}`;
-    if (await note(path, thing, `${visit}: photo of the ${shows}`, { shows, caption: words }, { photo })) {
+    if (await note(path, thing, `${visit}: ${spoken("photo of the {what}", { what: choice.selectedOptions[0]?.textContent ?? shows })}`, { shows, caption: words }, { photo })) {
       caption.value = "";
       dropDraft(caption);
     }

@@ -1,5 +1,6 @@
 // What is noted on a day sheet waits here until the service has it: sent once each, in order, refused ones kept and shown.
 import { headingOf, kindOf } from "../problem.ts";
+import { spoken, spokenFor } from "../spoken.ts";
 
 /** A refusal in the service's words; `current` and `sent` are both sides of a clash, where it is one. */
 export interface Refusal {
@@ -145,17 +146,17 @@ export function allTheSame(entry: Entry): Record<string, unknown> {
 
 /** Say how it stands, for the crew: `waiting` and `refused` are how many notes, `sentAt` is a time like 9:40 or empty. */
 export function signalWords(waiting: number, refused: number, ended: Ended | "sending", sentAt: string): string {
-  const notes = waiting === 1 ? "1 note" : `${waiting} notes`;
+  const waits = waiting > 0 ? `, ${spokenFor("{n} note waits", "{n} notes wait", waiting)}` : "";
   const words: string[] = [];
   if (ended === "signed out") {
-    words.push(waiting > 0 ? `Signed out, ${notes} ${waiting === 1 ? "waits" : "wait"}` : "Signed out");
+    words.push(spoken("Signed out") + waits);
   } else if (ended === "no signal") {
-    words.push(waiting > 0 ? `No signal, ${notes} ${waiting === 1 ? "waits" : "wait"}` : "No signal, nothing waits");
+    words.push(waiting > 0 ? spoken("No signal") + waits : spoken("No signal, nothing waits"));
   } else if (waiting > 0) {
-    words.push(`Sending ${notes}`);
+    words.push(spokenFor("Sending {n} note", "Sending {n} notes", waiting));
   } else if (refused === 0) {
-    words.push(sentAt === "" ? "Nothing to send" : `All sent ${sentAt}`);
+    words.push(sentAt === "" ? spoken("Nothing to send") : spoken("All sent {time}", { time: sentAt }));
   }
-  if (refused > 0) words.push(refused === 1 ? "1 note was not taken: see below" : `${refused} notes were not taken: see below`);
+  if (refused > 0) words.push(spokenFor("{n} note was not taken: see below", "{n} notes were not taken: see below", refused));
   return words.join(". ");
 }

@@ -1,5 +1,6 @@
 // The customer signs with a finger: lines of points in a field of 1000 by 400, neither the pace of the pen nor a place.
 import { all, one } from "../common.ts";
+import { spoken } from "../spoken.ts";
 import { dropDraft } from "./drafts.ts";
 import type { Noting } from "./photo.ts";
 import type { DayState } from "./state.ts";
@@ -79,16 +80,16 @@ export function listenToPad(stop: HTMLElement, visit: string, page: string, note
   one("[data-pad-keep]", stop).addEventListener("click", async () => {
     const who = name.value.trim() || name.placeholder;
     const points = strokes.reduce((sum, stroke) => sum + stroke.length, 0);
-    fault.textContent = points < 2 ? "▲ Nothing is written yet." : "";
+    fault.textContent = points < 2 ? `▲ ${spoken("Nothing is written yet.")}` : "";
     if (points < 2) return;
     const body = { visit, name: who, strokes, signed: true };
-    if (await note(`${page}/signatures`, `visit ${visit}`, `${visit}: signed by ${who}`, body)) {
+    if (await note(`${page}/signatures`, `visit ${visit}`, `${visit}: ${spoken("signed by {who}", { who })}`, body)) {
       keep([]);
       dropDraft(name);
     }
   });
   one("[data-pad-back]", stop).addEventListener("click", () => {
-    void note(`${page}/signatures`, `visit ${visit}`, `${visit}: signature taken back`, { visit, signed: false });
+    void note(`${page}/signatures`, `visit ${visit}`, `${visit}: ${spoken("signature taken back")}`, { visit, signed: false });
   });
 }
 

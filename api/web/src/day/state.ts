@@ -1,4 +1,5 @@
 // How far a crew's day is: as the service told it last, and with what has been noted here since.
+import { spoken } from "../spoken.ts";
 import { clock } from "../words.ts";
 import type { Entry } from "./queue.ts";
 
@@ -67,8 +68,8 @@ export function expectedWords(state: DayState, visit: string): string {
   const one = state.expected?.visits[visit];
   if (one === undefined || one.state === "there" || Math.abs(one.late_min) <= ON_TIME_MIN) return "";
   if (state.times?.[visit]?.["here"] !== undefined || state.results[visit] !== undefined) return "";
-  const by = one.late_min > 0 ? `${one.late_min} min later` : `${-one.late_min} min sooner`;
-  return `now about ${clock(one.start)}, ${by} than planned`;
+  const values = { time: clock(one.start), min: Math.abs(one.late_min) };
+  return one.late_min > 0 ? spoken("now about {time}, {min} min later than planned", values) : spoken("now about {time}, {min} min sooner than planned", values);
 }
 
 /** Return the state once what `entry` notes has been done. */
@@ -144,12 +145,14 @@ export function changes(before: readonly Stop[], now: readonly Stop[]): string[]
   const words: string[] = [];
   for (const stop of now) {
     const was = before.find((other) => other.visit === stop.visit);
-    if (was === undefined) words.push(`${stop.visit} has come to this day, at ${clock(stop.start)}.`);
-    else if (was.start !== stop.start) words.push(`${stop.visit} is now at ${clock(stop.start)}, was ${clock(was.start)}.`);
-    else if (was.end !== stop.end) words.push(`${stop.visit} is now planned until ${clock(stop.end)}, was ${clock(was.end)}.`);
+    const { visit } = stop;
+    const moved = (from: number, to: number): { visit: string; was: string; now: string } => ({ visit, was: clock(from), now: clock(to) });
+    if (was === undefined) words.push(spoken("{visit} has come to this day, at {time}.", { visit, time: clock(stop.start) }));
+    else if (was.start !== stop.start) words.push(spoken("{visit} is now at {now}, was {was}.", moved(was.start, stop.start)));
+    else if (was.end !== stop.end) words.push(spoken("{visit} is now planned until {now}, was {was}.", moved(was.end, stop.end)));
   }
   for (const was of before) {
-    if (!now.some((stop) => stop.visit === was.visit)) words.push(`${was.visit} is no longer on this day.`);
+    if (!now.some((stop) => stop.visit === was.visit)) words.push(spoken("{visit} is no longer on this day.", { visit: was.visit }));
   }
   return words;
 }

@@ -1,5 +1,6 @@
 // What the page says of itself: short words for a while, and what a new posting changes.
 import { make, one, say } from "../common.ts";
+import { spoken } from "../spoken.ts";
 
 let silence: ReturnType<typeof setTimeout> | undefined;
 
@@ -14,14 +15,14 @@ export function speak(text: string): void {
 export function showChanges(sentences: string[]): void {
   const place = one("#changed");
   place.hidden = false;
-  const button = make("button", { type: "button", class: "big" }, "Show the new day");
+  const button = make("button", { type: "button", class: "big" }, spoken("Show the new day"));
   button.addEventListener("click", () => location.reload());
-  const words = sentences.length === 0 ? ["Your stops are as they were."] : sentences;
+  const words = sentences.length === 0 ? [spoken("Your stops are as they were.")] : sentences;
   place.replaceChildren(
-    make("h2", { id: "changed-title" }, `▲ The week was posted anew`),
+    make("h2", { id: "changed-title" }, `▲ ${spoken("The week was posted anew")}`),
     make("ul", {}, ...words.map((sentence) => make("li", {}, sentence))),
-    make("p", {}, "What you have noted and typed stays.", " "),
+    make("p", {}, spoken("What you have noted and typed stays."), " "),
     button,
   );
-  if (sentences.length > 0) speak("The week was posted anew: see the top of the page.");
+  if (sentences.length > 0) speak(spoken("The week was posted anew: see the top of the page."));
 }

@@ -4,10 +4,13 @@ import { afterIt, nextAt, words } from "./flow.ts";
 import type { Entry } from "./queue.ts";
 import { showSigned } from "./signature.ts";
 import { expectedWords, type DayState, type Result } from "./state.ts";
+import { spoken, spokenFor } from "../spoken.ts";
 import { clock, worded } from "../words.ts";
 
-export const OUTCOMES: Record<string, string> = { done: "done", partly: "partly done", not_done: "not done" };
-const WAITS = "○ not sent yet";
+export const OUTCOMES: Record<string, string> = { done: spoken("done"), partly: spoken("partly done"), not_done: spoken("not done") };
+const SHOWS: Record<string, string> = { wall: spoken("wall"), zero: spoken("zero"), crate: spoken("crate"), work: spoken("work") };
+export const LOSSES: Record<string, string> = { missing: spoken("missing"), broken: spoken("broken") };
+const WAITS = `○ ${spoken("not sent yet")}`;
 
 /** Return a visit's section. */
 export function section(visit: string): HTMLElement {
@@ -17,6 +20,17 @@ export function section(visit: string): HTMLElement {
 /** Return what a visit takes along, as it is ticked in the yard; undefined where that is nothing. */
 export function kitOf(visit: string): HTMLElement | null {
   return document.querySelector<HTMLElement>(`[data-kit-of="${CSS.escape(visit)}"]`);
+}
+
+/** Return what a thing to tick is called on the page. */
+export function tickName(visit: string, item: string): string {
+  const box = all<HTMLInputElement>("[data-item]", kitOf(visit) ?? document).find((one) => one.dataset["item"] === item);
+  return box?.dataset["name"] ?? item;
+}
+
+/** Return what a step is called on the page. */
+export function stepName(line: HTMLElement): string {
+  return one(".tick span", line).textContent ?? "";
 }
 
 /** Say whether all that a visit takes along is ticked; one without a list is. */
@@ -30,8 +44,8 @@ export function notLoaded(): string[] {
   return all(".stop[data-kind=install]")
     .map((stop) => stop.dataset["visit"] ?? "")
     .filter((visit) => {
-      const condition = kitOf(visit)?.querySelector("[data-condition]")?.textContent ?? "";
-      return !allTicked(visit) || !/loaded|verified/.test(condition);
+      const condition = kitOf(visit)?.querySelector<HTMLElement>("[data-condition]")?.dataset["is"] ?? "";
+      return !allTicked(visit) || !["loaded", "verified"].includes(condition);
     });
 }
 
@@ -56,7 +70,7 @@ export function show(state: DayState, waiting: readonly Entry[]): void {
   showRoute(state, waiting);
   const back = document.querySelector("#back-expected");
   const home = state.out?.back_at ? undefined : state.expected?.back;
-  if (back !== null) back.textContent = home === undefined ? "" : `now expected back about ${clock(home)}`;
+  if (back !== null) back.textContent = home === undefined ? "" : spoken("now expected back about {time}", { time: clock(home) });
 }
 
 function showLosses(stop: HTMLElement, visit: string, state: DayState, waiting: readonly Entry[]): void {
@@ -72,8 +86,13 @@ function showLosses(stop: HTMLElement, visit: string, state: DayState, waiting: 
   const count = stop.querySelector("[data-lost]");
   if (count === null) return;
   const waits = waiting.some((entry) => entry.path.endsWith("/losses") && entry.body["visit"] === visit) ? ` ${WAITS}` : "";
-  const told = lost.map((one) => `${one.pieces} × ${one.item} ${one.what}`).join(", ");
+  const told = lost.map((one) => `${one.pieces} × ${itemName(stop, one.item)} ${LOSSES[one.what] ?? one.what}`).join(", ");
   count.textContent = told === "" ? "" : `▲ ${told}${waits}`;
+}
+
+/** Return what a thing of the crate is called on the page. */
+export function itemName(stop: ParentNode, item: string): string {
+  return stop.querySelector(`[data-loss="${CSS.escape(item)}"] b`)?.textContent ?? item;
 }
 
 function showExpected(stop: HTMLElement, visit: string, state: DayState): void {
@@ -95,9 +114,9 @@ function showTicks(visit: string, state: DayState): void {
   const boxes = all<HTMLInputElement>("[data-item]", kit);
   for (const box of boxes) box.checked = ticked.has(box.dataset["item"] ?? "");
   const count = boxes.filter((box) => box.checked).length;
-  one("[data-count]", kit).textContent = count === boxes.length ? `✓ all ${count} on the van` : `${count} of ${boxes.length} on the van`;
+  one("[data-count]", kit).textContent = count === boxes.length ? `✓ ${spoken("all {n} on the van", { n: count })}` : spoken("{n} of {all} on the van", { n: count, all: boxes.length });
   const left = document.querySelector(`[data-left="${CSS.escape(visit)}"]`);
-  if (left !== null) left.textContent = count === boxes.length ? "✓ all on the van" : `▲ ${boxes.length - count} to tick`;
+  if (left !== null) left.textContent = count === boxes.length ? `✓ ${spoken("all on the van")}` : `▲ ${spoken("{n} to tick", { n: boxes.length - count })}`;
 }
 
 /** Return the steps of a stop in order. */
@@ -115,7 +134,10 @@ function showNext(stop: HTMLElement, visit: string, state: DayState): void {
   button.dataset["next"] = next;
   const times = state.times?.[visit] ?? {};
   const at = (what: string): string => (times[what] === undefined ? "" : worded(localTime(times[what])));
-  const told = [at("on_way") === "" ? "" : `on the way ${at("on_way")}`, at("here") === "" ? "" : `here ${at("here")}`].filter(Boolean);
+  const told = [
+    at("on_way") === "" ? "" : spoken("on the way {time}", { time: at("on_way") }),
+    at("here") === "" ? "" : spoken("here {time}", { time: at("here") }),
+  ].filter(Boolean);
   one("[data-foot]", stop).textContent = told.join(" · ");
   one("[data-undo]", stop).hidden = told.length === 0 || next === "on";
   // Once they are there, the steps are what the crew works on; a hand may fold and unfold them all the same.
@@ -143,7 +165,7 @@ function showSteps(stop: HTMLElement, visit: string, state: DayState): void {
     if (document.activeElement !== note && note.dataset["typed"] === undefined) note.value = step?.note ?? "";
   }
   const count = stop.querySelector("[data-signed]");
-  if (count !== null) count.textContent = `${Object.keys(signed).length} of ${lines.length}`;
+  if (count !== null) count.textContent = spoken("{n} of {all}", { n: Object.keys(signed).length, all: lines.length });
 }
 
 const urls = new Map<string, string>(); // addresses of photos that wait, by their key
@@ -171,7 +193,8 @@ function showPhotos(stop: HTMLElement, visit: string, state: DayState, waiting: 
   list.dataset["shown"] = wanted;
   list.replaceChildren(
     ...items.map((item) => {
-      const words = item.caption === "" ? item.shows : `${item.shows}: ${item.caption}`;
+      const what = SHOWS[item.shows] ?? item.shows;
+      const words = item.caption === "" ? what : `${what}: ${item.caption}`;
       const picture = make("img", { src: item.src, alt: words, loading: "lazy" });
       return make("li", {}, make("figure", {}, picture, make("figcaption", {}, item.waits ? `${words} ${WAITS}` : words)));
     }),
@@ -188,11 +211,12 @@ function showRoute(state: DayState, waiting: readonly Entry[]): void {
   if (back !== null) back.disabled = state.out === null || state.out.back_at !== null;
   const out = document.querySelector("#out-words");
   if (out !== null && state.out !== null) {
-    const why = state.out.overruled_why === "" ? "" : `, with a kit not on the van: ${state.out.overruled_by} – “${state.out.overruled_why}”`;
-    out.textContent = `✓ Out noted${state.out.out_by === "" ? "" : ` by ${state.out.out_by}`}${why}.${waits("/out")}`;
+    const why = state.out.overruled_why === "" ? "" : `, ${spoken("with a kit not on the van")}: ${state.out.overruled_by} – “${state.out.overruled_why}”`;
+    const noted = state.out.out_by === "" ? spoken("Out noted") : spoken("Out noted by {who}", { who: state.out.out_by });
+    out.textContent = `✓ ${noted}${why}.${waits("/out")}`;
   } else if (out !== null) out.textContent = "";
   const home = document.querySelector("#back-words");
-  if (home !== null) home.textContent = state.out?.back_at ? `✓ Back noted.${waits("/back")}` : "";
+  if (home !== null) home.textContent = state.out?.back_at ? `✓ ${spoken("Back noted.")}${waits("/back")}` : "";
 }
 
 /** Show what the service has refused, with both sides' words and what the crew can do about it. */
@@ -203,7 +227,7 @@ export function showRefused(
   const place = one("#refused");
   place.hidden = entries.length === 0;
   place.replaceChildren(
-    make("h2", { id: "refused-title" }, entries.length === 1 ? "▲ 1 note was not taken" : `▲ ${entries.length} notes were not taken`),
+    make("h2", { id: "refused-title" }, `▲ ${spokenFor("{n} note was not taken", "{n} notes were not taken", entries.length)}`),
     ...entries.map((entry) => refusedNote(entry, decide)),
   );
 }
@@ -220,20 +244,21 @@ function refusedNote(entry: Entry, decide: (entry: Entry, what: "again" | "all t
   return make(
     "article",
     { class: "note" },
-    make("p", {}, make("b", {}, "Noted here: "), entry.words),
-    make("p", {}, make("b", {}, "The service: "), refusal?.detail || refusal?.title || ""),
-    ...(theirs === "" ? [] : [make("p", {}, make("b", {}, "It has: "), theirs)]),
+    make("p", {}, make("b", {}, `${spoken("Noted here")}: `), entry.words),
+    make("p", {}, make("b", {}, `${spoken("The service")}: `), refusal?.detail || refusal?.title || ""),
+    ...(theirs === "" ? [] : [make("p", {}, make("b", {}, `${spoken("It has")}: `), theirs)]),
     make(
       "p",
       { class: "choice" },
-      clash ? button("Mine holds, send it all the same", "all the same") : button("Send again", "again"),
-      button("Drop mine", "drop"),
+      clash ? button(spoken("Mine holds, send it all the same"), "all the same") : button(spoken("Send again"), "again"),
+      button(spoken("Drop mine"), "drop"),
     ),
   );
 }
 
 const NAMES: Record<string, string> = {
-  outcome: "", why: "because", start: "begun", end: "ended", noted_by: "by", out_by: "noted by", out_at: "out", back_at: "back", state: "",
+  outcome: "", why: spoken("because"), start: spoken("begun"), end: spoken("ended"), noted_by: spoken("by"), out_by: spoken("noted by"),
+  out_at: spoken("out"), back_at: spoken("back"), state: "",
 };
 
 /** Return what the service has, in words; what the crew cannot use is left out. */

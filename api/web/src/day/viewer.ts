@@ -1,5 +1,6 @@
 // The wall drawing over the whole screen, lying: a swipe goes on to the next bracket.
 import { all, make, one } from "../common.ts";
+import { spoken } from "../spoken.ts";
 
 const NEAR = 2.6;
 const SWIPE = 40; // points of the screen; less is a shaky thumb
@@ -25,9 +26,10 @@ function view(stop: HTMLElement): void {
   const picture = make("img", { src: source.src, alt: source.alt, draggable: "false" });
   const words = make("p", { "aria-live": "polite" });
   const button = (text: string, name: string): HTMLButtonElement => make("button", { type: "button", "aria-label": name }, text);
-  const [before, next, close] = [button("‹", "Bracket before"), button("›", "Next bracket"), button("Close", "Close")];
+  const [before, next] = [button("‹", spoken("Bracket before")), button("›", spoken("Next bracket"))];
+  const close = button(spoken("Close"), spoken("Close"));
   const lying = make("div", { class: "lying" }, picture, make("div", { class: "bar" }, before, words, next, close));
-  const dialog = make("dialog", { class: "viewer", "aria-label": "Wall drawing" }, lying);
+  const dialog = make("dialog", { class: "viewer", "aria-label": spoken("Wall drawing") }, lying);
   document.body.append(dialog);
 
   let at = 0; // 0: the whole drawing, then bracket 1 and so on
@@ -41,7 +43,7 @@ function view(stop: HTMLElement): void {
     picture.style.width = `${1056 * scale}px`;
     picture.style.height = `${816 * scale}px`;
     picture.style.transform = `translate(${wide / 2 - x * 1056 * scale}px, ${high / 2 - y * 816 * scale}px)`;
-    words.textContent = bracket === undefined ? "The whole wall: swipe for bracket 1" : bracket.words;
+    words.textContent = bracket === undefined ? spoken("The whole wall: swipe for bracket 1") : bracket.words;
     dialog.dataset["bracket"] = String(at);
   };
   before.addEventListener("click", () => show(at - 1));

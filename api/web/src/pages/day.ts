@@ -13,7 +13,8 @@ import { forgetOtherStates, keepState, lastState, notes } from "../day/store.ts"
 import { showChanges, speak } from "../day/told.ts";
 import { transport } from "../day/transport.ts";
 import { viewers } from "../day/viewer.ts";
-import { kitOf, localTime, notLoaded, OUTCOMES, section, show, showRefused, stepsOf } from "../day/view.ts";
+import { spoken, spokenFor } from "../spoken.ts";
+import { itemName, kitOf, localTime, LOSSES, notLoaded, OUTCOMES, section, show, showRefused, stepName, stepsOf, tickName } from "../day/view.ts";
 
 const EVERY_MS = 20_000;
 const day = one("#day");
@@ -66,15 +67,15 @@ async function refresh(): Promise<void> {
   const words = signalWords(waiting.length, entries.length - waiting.length, ended, sentAt);
   const place = one("#signal-words");
   const others = (await notes.all()).filter((entry) => entry.page !== page);
-  const more = others.length === 0 ? "" : ` ${others.length} more of another day sheet wait on this phone: open that one to send them.`;
+  const more = others.length === 0 ? "" : ` ${spokenFor("{n} more of another day sheet waits on this phone: open that one to send it.", "{n} more of another day sheet wait on this phone: open that one to send them.", others.length)}`;
   if (place.textContent !== `${words}.${more}`) place.replaceChildren(`${words}.${more}`);
   const signal = one("#signal");
   signal.dataset["how"] = ended === "through" || ended === "sending" ? "good" : "bad";
   one("#send-now").hidden = waiting.length === 0;
   let help = signal.querySelector<HTMLElement>(".help");
   if (ended === "signed out" && help === null) {
-    const link = make("a", { href: `/sign-in?next=${encodeURIComponent(page)}` }, "sign in");
-    help = make("p", { class: "help" }, "This phone's link is over or revoked. What is noted stays here: open a new link of the office, or ", link, ", and it is sent.");
+    const link = make("a", { href: `/sign-in?next=${encodeURIComponent(page)}` }, spoken("Sign in"));
+    help = make("p", { class: "help" }, spoken("This phone's link is over or revoked. What is noted stays here, and is sent once you open a new link of the office or sign in."), " ", link);
     signal.append(help);
   } else if (ended !== "signed out") help?.remove();
 }
@@ -131,7 +132,7 @@ async function look(): Promise<void> {
     ended = "through";
     const now = (await answer.json()) as DayState | null;
     if (now === null) {
-      showChanges(["The week is withdrawn: nothing is posted for this day. Call the office."]);
+      showChanges([spoken("The week is withdrawn: nothing is posted for this day. Call the office.")]);
       return;
     }
     localStorage.setItem("clock", String(Date.parse(now.now) - Date.now()));
@@ -152,7 +153,7 @@ async function note(
   try {
     await notes.add({ key: newKey(), page, thing, path, words, body: { ...body, at: serviceTime() }, ...more });
   } catch {
-    speak("This phone has no room left: that was not noted. Send what waits, or make room.");
+    speak(spoken("This phone has no room left: that was not noted. Send what waits, or make room."));
     await refresh();
     return false;
   }
@@ -163,7 +164,7 @@ async function note(
 
 async function decide(entry: Entry, what: "again" | "all the same" | "drop"): Promise<void> {
   if (what === "drop") {
-    if (!(await ask(`Drop “${entry.words}”?`, { yes: "Drop it" }))) return;
+    if (!(await ask(spoken("Drop “{note}”?", { note: entry.words }), { yes: spoken("Drop it"), no: spoken("Leave it") }))) return;
     await notes.remove(entry.n);
   } else {
     const { refusal: _, ...rest } = entry;
@@ -214,14 +215,15 @@ function listen(): void {
   }
   document.querySelector("#all-on")?.addEventListener("click", () => void everythingOn());
   document.querySelector("#out")?.addEventListener("click", () => void goOut());
-  document.querySelector("#back")?.addEventListener("click", () => void note(`${page}/back`, "route", "back in the yard", {}));
+  document.querySelector("#back")?.addEventListener("click", () => void note(`${page}/back`, "route", spoken("back in the yard"), {}));
   for (const field of all<HTMLInputElement>("[data-draft]")) field.addEventListener("input", () => keepDraft(field));
   for (const field of all<HTMLInputElement>("#day [data-asleep]")) field.disabled = false;
 }
 
 function tick(visit: string, items: string[], on: boolean): Promise<boolean> {
-  const what = items.length === 1 ? (items[0] ?? "") : `${items.length} items`;
-  return note(`${page}/ticks`, `load ${visit}`, `${visit}: ${what} ${on ? "on the van" : "off the van"}`, { visit, items, on });
+  const what = items.length === 1 ? tickName(visit, items[0] ?? "") : spoken("{n} items", { n: items.length });
+  const words = on ? spoken("{what} on the van", { what }) : spoken("{what} off the van", { what });
+  return note(`${page}/ticks`, `load ${visit}`, `${visit}: ${words}`, { visit, items, on });
 }
 
 function unticked(place: ParentNode): string[] {
@@ -266,8 +268,8 @@ async function goOn(stop: HTMLElement, visit: string, what: Next): Promise<void>
 }
 
 function noteTime(visit: string, what: "on_way" | "here", noted: boolean): Promise<boolean> {
-  const words = what === "here" ? "we are here" : "on our way";
-  return note(`${page}/times`, `visit ${visit}`, `${visit}: ${noted ? words : `not ${words}`}`, { visit, what, noted });
+  const words = what === "here" ? [spoken("we are here"), spoken("not here yet")] : [spoken("on our way"), spoken("not on our way")];
+  return note(`${page}/times`, `visit ${visit}`, `${visit}: ${words[noted ? 0 : 1] ?? ""}`, { visit, what, noted });
 }
 
 async function undoTime(visit: string): Promise<void> {
@@ -301,9 +303,10 @@ async function sign(visit: string, line: HTMLElement, signed: boolean): Promise<
   const step = line.dataset["step"] ?? "";
   const field = one<HTMLInputElement>("[data-note]", line);
   const words = field.value.trim();
-  const told = signed ? `signed${words === "" ? "" : `, not in order: ${words}`}` : "signature taken back";
+  const bad = words === "" ? spoken("signed") : spoken("signed, not in order: {words}", { words });
+  const told = signed ? bad : spoken("signature taken back");
   const body = { visit, step, signed, note: signed ? words : "" };
-  if (await note(`${page}/steps`, `visit ${visit}`, `${visit}, ${step}: ${told}`, body)) dropDraft(field);
+  if (await note(`${page}/steps`, `visit ${visit}`, `${visit}, ${stepName(line)}: ${told}`, body)) dropDraft(field);
 }
 
 function listenToLosses(stop: HTMLElement, visit: string): void {
@@ -314,7 +317,9 @@ function listenToLosses(stop: HTMLElement, visit: string): void {
       box.addEventListener("change", () => {
         const typed = Number(line.querySelector<HTMLInputElement>("[data-pieces]")?.value ?? 1);
         const pieces = Math.min(Math.max(1, Math.round(typed) || 1), Number(line.dataset["listed"] ?? 1));
-        const words = `${visit}: ${pieces} × ${item} ${box.checked ? what : `not ${what}`}`;
+        const state = LOSSES[what] ?? what;
+        const told = box.checked ? state : spoken("not {state}", { state });
+        const words = `${visit}: ${pieces} × ${itemName(stop, item)} ${told}`;
         const body = { visit, item, what, pieces, noted: box.checked };
         void note(`${page}/losses`, `loss ${visit} ${item} ${what}`, words, body).then((noted) => noted && speak(`${words}.`));
       });
@@ -356,16 +361,16 @@ async function tellResult(
     speak(words);
     at?.focus();
   };
-  if (typeof outcome !== "string") return wrong("Tap what was in the way, or whether it is partly done or not done.");
-  if (outcome !== "done" && why === "") return wrong("Say because of what it could not be finished.", field("why"));
-  if (outcome !== "not_done" && start === null) return wrong("Say when the work began.", field("start"));
-  if (outcome !== "not_done" && end === null) return wrong("Say when the work ended.", field("end"));
-  if (outcome === "partly" && left === null) return wrong("Say how long what is left takes: a visit is made for it.", field("left"));
-  if (start !== null && end !== null && end < start) return wrong("It cannot have ended before it began.", field("end"));
+  if (typeof outcome !== "string") return wrong(spoken("Tap what was in the way, or whether it is partly done or not done."));
+  if (outcome !== "done" && why === "") return wrong(spoken("Say because of what it could not be finished."), field("why"));
+  if (outcome !== "not_done" && start === null) return wrong(spoken("Say when the work began."), field("start"));
+  if (outcome !== "not_done" && end === null) return wrong(spoken("Say when the work ended."), field("end"));
+  if (outcome === "partly" && left === null) return wrong(spoken("Say how long what is left takes: a visit is made for it."), field("left"));
+  if (start !== null && end !== null && end < start) return wrong(spoken("It cannot have ended before it began."), field("end"));
   const open = all("[data-step]", stop).filter((line) => !one<HTMLInputElement>("[data-sign]", line).checked);
   if (outcome === "done" && open.length > 0) {
-    const names = open.map((line) => line.dataset["step"]).join("; ");
-    return wrong(`Not signed yet: ${names}. Sign each, or say there what is not in order.`, one("[data-sign]", open[0]));
+    const names = open.map(stepName).join("; ");
+    return wrong(spoken("Not signed yet: {names}. Sign each, or say there what is not in order.", { names }), one("[data-sign]", open[0]));
   }
   fault.textContent = "";
   if (!(await noteResult(visit, outcome, start, end, why, left))) return;
@@ -377,7 +382,7 @@ async function tellResult(
 async function noteResult(visit: string, outcome: string, start: number | null, end: number | null, why: string, left: number | null = null): Promise<boolean> {
   const earlier = (await notes.all()).filter((one) => one.path === `${page}/results` && one.body["visit"] === visit).at(-1);
   const body = { visit, outcome, start, end, why, left_min: left, replaces: earlier?.body["replaces"] ?? state.results[visit]?.id ?? null };
-  const words = `${visit}: ${OUTCOMES[outcome] ?? outcome}${outcome === "done" || why === "" ? "" : `, because ${why}`}`;
+  const words = `${visit}: ${OUTCOMES[outcome] ?? outcome}${outcome === "done" || why === "" ? "" : `, ${spoken("because {why}", { why })}`}`;
   const noted = await note(`${page}/results`, `visit ${visit}`, words, body, earlier === undefined ? {} : { corrects: earlier.key });
   if (noted) speak(`${words}.`);
   return noted;
@@ -391,16 +396,16 @@ async function goOut(): Promise<void> {
   const asks = lacking.length > 0 || refused.length > 0;
   one("#overrule").hidden = !asks;
   const words = one("#not-loaded");
-  words.textContent = lacking.length > 0 ? `▲ Not on the van: ${lacking.join(", ")}. Load it, or say who lets the van leave without it, and why.` : "";
+  words.textContent = lacking.length > 0 ? `▲ ${spoken("Not on the van: {what}. Load it, or say who lets the van leave without it, and why.", { what: lacking.join(", ") })}` : "";
   const [name, reason] = [by.value.trim(), why.value.trim()];
   if (asks && (name === "" || reason === "") && !(lacking.length === 0 && name === reason)) {
-    speak("Not everything is on the van.");
+    speak(spoken("Not everything is on the van."));
     (name === "" ? by : why).focus();
     return;
   }
   for (const old of refused) await notes.remove(old.n); // this one stands in its place
   const body = { overruled_by: asks ? name : "", overruled_why: asks ? reason : "" };
-  if (await note(`${page}/out`, "route", name === "" || !asks ? "route out" : `route out, ${name}: ${reason}`, body)) {
+  if (await note(`${page}/out`, "route", name === "" || !asks ? spoken("route out") : `${spoken("route out")}, ${name}: ${reason}`, body)) {
     dropDraft(by);
     dropDraft(why);
     const first = state.stops[0];

@@ -110,7 +110,8 @@ async function link(request: Request, token: string): Promise<Response> {
     return await (kept === undefined ? fetch(request) : soon(fetch(request)));
   } catch {
     if (kept !== undefined) return Response.redirect(await kept.text(), 302);
-    return words("No signal", "This link has not been opened on this phone yet: open it once while there is signal.");
+    return words("No signal", "This link has not been opened on this phone yet: open it once while there is signal.",
+      "Este enlace todavía no se ha abierto en este teléfono: ábralo una vez mientras haya señal.");
   }
 }
 
@@ -126,7 +127,8 @@ async function daySheet(request: Request, page: string): Promise<Response> {
   try {
     answer = await (kept === undefined ? fetch(request) : soon(fetch(request)));
   } catch {
-    return kept ?? words("No signal", "This day has not been kept on this phone: open it once while there is signal.");
+    return kept ?? words("No signal", "This day has not been kept on this phone: open it once while there is signal.",
+      "Este día no está guardado en este teléfono: ábralo una vez mientras haya señal.");
   }
   if (answer.ok) await cache?.put(self.location.origin + page, answer.clone());
   else if (answer.type === "opaqueredirect" || answer.status === 404 || answer.status === 403) {
@@ -138,6 +140,7 @@ async function daySheet(request: Request, page: string): Promise<Response> {
       return words(
         "Signed out",
         `${many} on this phone for this day. They stay here: open a new link of the office, or sign in, and they are sent.`,
+        "Hay notas de este día en este teléfono. Aquí se quedan: abra un enlace nuevo de la oficina, o inicie sesión, y se envían.",
         `/sign-in?next=${encodeURIComponent(page)}`,
       );
     }
@@ -168,9 +171,10 @@ function soon(answer: Promise<Response>): Promise<Response> {
   ]);
 }
 
-function words(title: string, text: string, signIn = ""): Response {
+/** Return a page of a few words, in both languages: without signal nobody knows who reads it. */
+function words(title: string, text: string, spanish: string, signIn = ""): Response {
   const link = signIn === "" ? "" : `<p><a href="${signIn}">Sign in</a></p>`;
   const html = `<!doctype html><html lang="en"><head><meta charset="utf-8"><meta name="viewport" content="width=device-width, initial-scale=1">
-<title>${title}</title><link rel="icon" href="data:,"><link rel="stylesheet" href="/static/paper.css"></head><body><main id="main"><h1>${title}</h1><p>${text}</p>${link}</main></body></html>`;
+<title>${title}</title><link rel="icon" href="data:,"><link rel="stylesheet" href="/static/paper.css"></head><body><main id="main"><h1>${title}</h1><p>${text}</p><p lang="es">${spanish}</p>${link}</main></body></html>`;
   return new Response(html, { status: 503, headers: { "Content-Type": "text/html; charset=utf-8" } });
 }

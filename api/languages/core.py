@@ -1,0 +1,265 @@
+"""Sentences of the planning core in other languages.
+
+The core says everything in English, with figures in it, and layouts keep its findings as it said them. The catalogue
+holds what stands in its source ("House of {built}."), which is matched against the finished sentence here. A test holds
+every text of the modules that crews read from against the catalogue.
+"""
+
+from __future__ import annotations
+
+import ast
+import functools
+import re
+from collections.abc import Iterator, Mapping
+from dataclasses import dataclass
+from typing import IO, Any
+
+from api.languages import ENGLISH, language
+from api.languages.catalogues import texts
+
+_NAMED = re.compile(r"\{(\w+)\}")
+_TWO = re.compile(r"(?<=\}) \{\w+\}")
+_WORD = re.compile(r"[^\W\d_]{2,}")
+_SIGNS = r"[\d\s'\"/.,;()°%×:+–-]*"
+# A value that is the same in every language.
+_MEASURE = re.compile(
+    rf"{_SIGNS}(?:\b(?:mm|ft|in|m|lb|kg|N|Pa|mph|am|pm|min|IAA|IA|I|II|III|GFCI|[A-Z]{{1,3}}-\d+)\b{_SIGNS})*"
+)
+_BRIEF = 5  # letters: fewer, as in "{first} to {last}", may stand in any name
+_PARTS = re.compile(r"(?<=[.:;,]) |(?=[,;] )|(?= \()")
+_SHORT = 60  # letters of a text in which every blank before a figure, and every "to", may be a seam
+_SHORT_PARTS = re.compile(rf"{_PARTS.pattern}| (?=[0-9])")
+_EDGES = re.compile(r"([,;:(\s]*)(.*?)([.,:;)\s]*)", re.DOTALL)
+# Single words that stand in sentences as values: in the core's source nothing tells them from codes.
+WORDS = (
+    "wall", "stud", "rafter", "joist", "cell", "member", "studs", "rafters", "rim board", "joists", "left", "right",
+    "up", "down", "cloth", "door", "stop", "caution", "note", "stepladder", "ladder", "embedment", "noon", "inner",
+    "unknown", "Stop", "Caution", "Note", "window", "light", "spout", "vent", "outlet", "meter", "box", "lamp",
+    "wood studs", "stucco on studs", "solid masonry", "hollow block", "concrete", "brick veneer", "fascia", "wet",
+    "dry", "gusts", "wind", "rain", "heat", "cold", "thunder", "thunder wait", "lag", "valance", "GFCI-protected",
+    "material-lift", "hammer-drill", "ladder-{size}", "stepladder-{size}", "spruce pine fir", "douglas fir larch",
+    "hem fir", "southern pine", "spruce-pine-fir", "douglas-fir-larch", "hem-fir", "southern-pine",
+    "Jan", "Feb", "Mar", "Apr", "May", "Jun", "Jul", "Aug", "Sep", "Oct", "Nov", "Dec",
+)  # fmt: skip
+
+
+# A text in another language, and how many English words are left in it: the fewer, the better it has been read.
+_Told = tuple[str, int]
+
+
+def core_says(text: str) -> str:
+    """Return what the planning core has written, in the language spoken.
+
+    A text three quarters of which would stay English stays so wholly: a scrap of a caution helps nobody.
+    """
+    if language() == ENGLISH or not text:
+        return text
+    told, left = _said(language(), text)
+    return told if 4 * left <= 3 * len(_WORD.findall(text)) else text
+
+
+@functools.lru_cache(maxsize=32768)
+def _said(code: str, text: str) -> _Told:
+    if _MEASURE.fullmatch(text):
+        return text, 0
+    for level in ("Stop", "Caution", "Note"):
+        if text.startswith(f"{level}: "):
+            rest, left = _said(code, text[len(level) + 2 :])
+            return f"{_patterns(code)[0].get(level, level)}: {rest}", left
+    found = _EDGES.fullmatch(text)
+    assert found is not None
+    before, bare, after = found.groups()
+    best = text, len(_WORD.findall(text))
+    point = "." if text.endswith(".") else ""
+    ways = (
+        ("", text, ""), ("", text.removesuffix(point), point), (before, bare + after, ""), ("", before + bare, after),
+        (before, bare, after),
+    )  # fmt: skip
+    for start, inner, end in ways:
+        for told in (_whole(code, inner), _in_parts(code, inner)):
+            if told is not None and told[1] < best[1]:
+                best = f"{start}{told[0]}{end}", told[1]
+            if not best[1]:
+                return best
+    return best
+
+
+@functools.lru_cache(maxsize=32768)
+def _whole(code: str, text: str) -> _Told | None:
+    """Return a text of which the catalogue holds all as one; None where it does not."""
+    exact, patterns = _patterns(code)
+    if text in exact:
+        return exact[text], 0
+    best: _Told | None = None
+    for pattern in patterns:
+        told = pattern.told(code, text)
+        if told is not None and not (pattern.brief and told[1]):
+            best = min(best or told, told, key=_left)
+            if not best[1]:
+                return best
+    if text[:1].isupper():  # a text of the middle of a sentence may begin one
+        lower = _whole(code, text[0].lower() + text[1:])
+        if lower is not None:
+            best = min(best or lower, (lower[0][:1].upper() + lower[0][1:], lower[1]), key=_left)
+    return best
+
+
+@functools.lru_cache(maxsize=32768)
+def _in_parts(code: str, text: str) -> _Told | None:
+    """Return a text made of several, of which the catalogue holds the first; None where it does not."""
+    best: _Told | None = None
+    parts = _PARTS if len(text) > _SHORT else _SHORT_PARTS
+    places = [(at.start(), at.end()) for at in parts.finditer(text) if at.start() > 0]
+    for start, end in reversed(places):
+        head = text[:start]
+        bare = head.rstrip(".,:;")
+        first = (head, 0) if _MEASURE.fullmatch(head) else _whole(code, head)
+        if first is None and bare != head and (cut := _whole(code, bare)) is not None:
+            first = cut[0] + head[len(bare) :], cut[1]
+        if first is None and len(bare) <= _SHORT and (cut := _in_parts(code, bare)) is not None:
+            first = cut[0] + head[len(bare) :], cut[1]
+        if first is None:
+            continue
+        rest = _said(code, text[end:])
+        told = first[0] + text[start:end] + rest[0], first[1] + rest[1]
+        best = min(best or told, told, key=_left)
+        if not best[1]:
+            break
+    if best is None:  # a name in a list: what follows it may be known
+        for start, end in places:
+            rest = _said(code, text[end:])
+            if text[start] == "," and rest[0] != text[end:]:
+                return text[:end] + rest[0], len(_WORD.findall(text[:end])) + rest[1]
+    return best
+
+
+def _left(told: _Told) -> int:
+    return told[1]
+
+
+@dataclass(frozen=True)
+class _Pattern:
+    """A text of the catalogue with values in it; `brief`: it says so little that all of its values must be known.
+
+    `readings` are ways to tell its values apart, each with the values' names; `literals` stand between them.
+    """
+
+    literals: tuple[str, ...]
+    readings: tuple[tuple[re.Pattern[str], tuple[str, ...]], ...]
+    translation: str
+    brief: bool
+
+    def told(self, code: str, text: str) -> _Told | None:
+        """Return the text translated, by the reading that leaves least in English; None where it is another."""
+        if self.brief and len(text) > _SHORT:
+            return None
+        if not text.startswith(self.literals[0]) or not self._may_be(text):
+            return None
+        best: _Told | None = None
+        for reading, names in self.readings:
+            found = reading.fullmatch(text)
+            if found is None:
+                break
+            said = {name: _said(code, value) for name, value in zip(names, found.groups(), strict=True)}
+            left = sum(count for name, (_, count) in said.items() if not name.startswith("either"))
+            told = self._filled({name: value for name, (value, _) in said.items()}), left
+            best = min(best or told, told, key=_left)
+            if not best[1]:
+                break
+        return best
+
+    def _may_be(self, text: str) -> bool:
+        """Say whether a text holds the literals in their order: quicker than asking for the values between them."""
+        at = 0
+        for literal in self.literals:
+            at = text.find(literal, at)
+            if at < 0:
+                return False
+            at += len(literal)
+        return text.endswith(self.literals[-1])
+
+    def _filled(self, values: Mapping[str, str]) -> str:
+        # A value that was read together with the one before it is there already.
+        return _NAMED.sub(lambda name: values.get(name[1], ""), self.translation).strip()
+
+
+@functools.cache
+def _patterns(code: str) -> tuple[dict[str, str], list[_Pattern]]:
+    """Return the catalogue's texts without values, and those with, the ones that say most by themselves first."""
+    known = {text: told for text, told in texts(code, "core").all.items() if isinstance(told, str)}
+    exact = {text: told for text, told in known.items() if not _NAMED.search(text)}
+    made = []
+    for text in sorted(known.keys() - exact.keys(), key=lambda text: (-len(_NAMED.sub("", text)), text)):
+        literals = _NAMED.split(text)[::2]
+        brief = sum(letter.isalpha() for literal in literals for letter in literal) < _BRIEF
+        readings = tuple(_reading(way, group) for way in _ways(text) for group in ("(.*)", "(.*?)"))
+        made.append(_Pattern(tuple(literals), readings, known[text], brief))
+    return exact, made
+
+
+def _ways(text: str) -> tuple[str, ...]:
+    """Return a text as it is, and with values that only a blank sets apart as one."""
+    joined = _TWO.sub("", text)
+    return (text,) if joined == text else (text, joined)
+
+
+def _reading(text: str, group: str) -> tuple[re.Pattern[str], tuple[str, ...]]:
+    pieces = _NAMED.split(text)
+    return re.compile(group.join(re.escape(literal) for literal in pieces[::2]), re.DOTALL), tuple(pieces[1::2])
+
+
+def core_texts(source: str) -> Iterator[tuple[int, str]]:
+    """Yield each text of several words in a module's source with its line, its values named.
+
+    A value that is one of several fixed words ("is" or "are") is called `either`: other languages may not need it. What
+    is raised and docstrings are left out.
+    """
+    tree = ast.parse(source)
+    aside: set[ast.AST] = set()
+    for node in ast.walk(tree):
+        if isinstance(node, ast.Module | ast.FunctionDef | ast.ClassDef) and ast.get_docstring(node, clean=False):
+            aside.add(node.body[0].value)  # type: ignore[attr-defined]
+        if isinstance(node, ast.Raise):
+            aside.update(part for part in ast.walk(node) if isinstance(part, _TEXTS))
+        if isinstance(node, ast.JoinedStr):
+            aside.update(node.values)
+    for node in ast.walk(tree):
+        if node in aside or not isinstance(node, _TEXTS):
+            continue
+        text = _named(node) if isinstance(node, ast.JoinedStr) else str(node.value)
+        text = text if text.startswith(" (") else text.strip()
+        words = _NAMED.sub("", text)
+        if " " in text and _WORD.search(words) and "<" not in words:
+            yield node.lineno, text
+
+
+_TEXTS = (ast.JoinedStr, ast.Constant)
+
+
+def _named(text: ast.JoinedStr) -> str:
+    """Return what stands in an f-string, each value or row of values in it named."""
+    made, names, last = "", dict[str, str](), False
+    for part in text.values:
+        if isinstance(part, ast.FormattedValue):
+            written = ast.unparse(part)
+            fixed = isinstance(part.value, ast.IfExp | ast.Subscript) and isinstance(
+                part.value.body if isinstance(part.value, ast.IfExp) else part.value.value, ast.Constant
+            )
+            found = [] if fixed else re.findall(r"(?<!['\w])[A-Za-z_]\w*(?!['\w])", ast.unparse(part.value))
+            name = base = "either" if fixed else found[-1].strip("_") if found else "value"
+            while names.get(name, written) != written:
+                name = f"{base}{len(names)}"
+            names[name] = written
+            made += "" if last else f"{{{name}}}"
+            last = True
+        elif isinstance(part, ast.Constant):
+            made, last = made + str(part.value), False
+    return made
+
+
+def extract(
+    file: IO[bytes], keywords: Any, comment_tags: Any, options: Any
+) -> Iterator[tuple[int, Any, Any, list[str]]]:
+    """Yield the texts of a module of the core as Babel takes them."""
+    for line, text in core_texts(file.read().decode()):
+        yield line, None, text, []
