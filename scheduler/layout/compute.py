@@ -2,8 +2,10 @@
 
 from __future__ import annotations
 
+import re
 from collections.abc import Iterator
 
+import msgspec
 from msgspec import UNSET
 
 from scheduler.layout.documents import CONTINUOUS, Bracket, Finding, Layout, Survey
@@ -44,6 +46,8 @@ def lay_out(survey: Survey, at_least: int = 0) -> Layout:
         *ladders.findings,
         *_members_unused(survey),
     ]
+    if not survey.is_second:
+        findings = [msgspec.structs.replace(finding, text=_without_zero(finding.text)) for finding in findings]
     brackets = (
         Bracket(spot.at, spot.wall, spot.member, spot.arm, load.tension_n, load.shear_n, load.use)
         for spot, load in zip(spots, held.brackets, strict=True)
@@ -60,6 +64,11 @@ def lay_out(survey: Survey, at_least: int = 0) -> Layout:
         tools=tuple(str(tool) for tool in tools_for(survey, held.fastener)),
         members=held.members if survey.is_second else UNSET,
     )
+
+
+def _without_zero(text: str) -> str:
+    """Return lengths as layouts of first surveys are kept for ever: 5' 13/16" for 5' 0 13/16", which came later."""
+    return re.sub(r"(\d') 0 (\d+/\d+\")", r"\1 \2", text)
 
 
 def _members_unused(survey: Survey) -> Iterator[Finding]:

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import datetime
+import zoneinfo
 from concurrent.futures import ThreadPoolExecutor
 from typing import Any
 
@@ -20,7 +21,7 @@ from api.papers.kits import expected, kit_of, loaded, made_kit, state_of
 from tests.crates import NOW, PARTS, SHELF, add_job, add_shelves, book, post_week
 from tests.service.cast import JSON, PAGE, csrf_in, signed_in
 
-TODAY = datetime.datetime.now(datetime.UTC).date()
+TODAY = datetime.datetime.now(zoneinfo.ZoneInfo("America/Chicago")).date()  # by the yard's clock
 SOON = TODAY + datetime.timedelta(days=3)
 
 

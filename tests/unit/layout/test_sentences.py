@@ -80,7 +80,7 @@ CLEARANCE: list[Told] = [
      and arms hang below the cloth: try it before leaving, or mount the awning higher."""),
     # 800 at 30° reach 693; the front bar's underside is 2900 − 400 − 80 = 2420.
     ({"doors": [DOOR | {"top": 2450}], "awning": {"projection": 800, "pitch_deg": 30}}, "stop", "door",
-     f"""The leaf of {AT_DOOR}, 8' 0 7/16" (2450 mm) high) strikes the open awning: 2' 11 7/16" (900 mm) out the front
+     f"""The leaf of {AT_DOOR}, 8' 7/16" (2450 mm) high) strikes the open awning: 2' 11 7/16" (900 mm) out the front
      bar is 1 3/16" (30 mm) lower than the door; mount it 3 3/16" (81 mm) higher or set a flatter pitch."""),
     ({"doors": [DOOR | {"top": 2400}], "awning": {"projection": 800, "pitch_deg": 30}}, "caution", "door",
      f"""The leaf of {AT_DOOR}, 7' 10 1/2" (2400 mm) high) passes only 13/16" (20 mm) under the front bar of the open
@@ -201,7 +201,7 @@ BACKING: list[Told] = [
     # At the wished place both lie in the zone of the first arm (470 to 730); three steps to the right 900 is at 461.9.
     ({"wall": {"members": [900, 950]}, "place": {"slide": 60}}, "stop", "no-backing",
      """The studs found do not give 4 bracket places; with the awning 1 1/2" (38 mm) to the right 1 stands on the studs
-     at 2' 11 7/16" (900 mm), and 3 more are needed at 5' 11 9/16" (1818 mm), 9' 6 1/8" (2898 mm), 13' 0 5/8" (3978 mm)
+     at 2' 11 7/16" (900 mm), and 3 more are needed at 5' 11 9/16" (1818 mm), 9' 6 1/8" (2898 mm), 13' 5/8" (3978 mm)
      from the datum: find studs there that the survey missed, or put in solid backing, fixed to the framing, centred
      there (right of 3' 1 3/8"), 4 3/4" (120 mm) wide or more, from 8' 10 1/4" (2699 mm) to 9' 8 3/16" (2951 mm) up, as
      local code or an engineer asks for it."""),
