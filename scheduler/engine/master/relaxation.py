@@ -155,7 +155,7 @@ class Relaxation:
         dual = self.dual.copy()
         used = np.zeros(len(self.days), dtype=np.int64)
         for c in taken:
-            dual[self.pool.jobs[c]] = -TAKEN
+            dual[self.model.row_of[self.pool.jobs[c]]] = -TAKEN
             used[self.pool.crew_day[c]] += 1
         prices, reduced_of_listed = self.rows.prices(dual, self.days), self.listed.reduced(dual)
 
@@ -187,7 +187,7 @@ class Relaxation:
         self.in_lp = len(self.pool)
         yard, day = self.model.yard_of[columns.crew_day], self.model.day_of[columns.crew_day]
         for cut in cuts:
-            weight = columns.sum_over_jobs(cut.weight) * ((yard == cut.yard) & (day <= cut.day))
+            weight = columns.sum_over_jobs(cut.weight[self.model.row_of]) * ((yard == cut.yard) & (day <= cut.day))
             held = np.nonzero(weight)[0]
             places = (held + self.rows.first).astype(np.int32)
             self.lp.addRow(-np.inf, float(cut.most), len(held), places, weight[held].astype(np.float64))
@@ -205,7 +205,9 @@ class Relaxation:
         used = np.nonzero(self.primal > 1e-6)[0]
         alone = self.rows.cap[self.rows.crew_row : self.rows.helper_row] == 1  # not of a group of equal crew days
         parts = [
-            np.append(columns.jobs_of(c), [self.rows.crew_row + k] if alone[k] else []).astype(np.int64)
+            np.append(self.model.row_of[columns.jobs_of(c)], [self.rows.crew_row + k] if alone[k] else []).astype(
+                np.int64
+            )
             for c, k in zip(used.tolist(), columns.crew_day[used].tolist(), strict=True)
         ]
         ptr = np.cumsum([0, *map(len, parts)])

@@ -26,8 +26,10 @@ class Rows:
     """
 
     def __init__(self, model: Model) -> None:
-        self.model = model
-        jobs, days = len(model.service), len(model.crew_days)
+        self.model, base = model, model.whole
+        self.base = base
+        self.jobs = jobs = len(base.service)  # copies of an item share its row
+        days = len(model.crew_days)
         cap = [1] * jobs + [0] * days
         for k in range(days):
             cap[jobs + model.group[k]] += 1
@@ -45,22 +47,20 @@ class Rows:
         self.weekly_row = len(cap)
         cap += model.weekly_cap.tolist()
         # per item and day: a job's own crew goes out for it only on a day on which a second one does
-        self.assist_row = np.full((jobs, week_days), -1, dtype=np.int64)
+        self.assist_row = np.full((len(model.service), week_days), -1, dtype=np.int64)
         self._assist_rows(cap)
         self.skips = len(model.week.jobs)
         self.first = self.skips + len(model.weekly_cap)
         self.cap = np.array(cap, dtype=np.float64)
-        self.jobs = jobs
         self.cuts: list[Cut] = []
         self.cut_row = len(cap)
         self.odd_sets: Ints = np.zeros((0, LARGEST_SET), dtype=np.int64)
         self._cut_table()
 
     def _cut_table(self) -> None:
-        jobs = len(self.model.service)
         self.cut_yard = np.array([c.yard for c in self.cuts], dtype=np.int64)
         self.cut_day = np.array([c.day for c in self.cuts], dtype=np.int64)
-        self.cut_weight = np.array([c.weight for c in self.cuts], dtype=np.int64).reshape(len(self.cuts), jobs)
+        self.cut_weight = np.array([c.weight for c in self.cuts], dtype=np.int64).reshape(len(self.cuts), self.jobs)
 
     def add_cuts(self, cuts: list[Cut]) -> None:
         """Append rows for `cuts`; columns made before must be given their entries again. No odd sets are there yet."""
@@ -93,8 +93,9 @@ class Rows:
         day = np.repeat(m.day_of[columns.crew_day], length)
         for y, q, d in zip(*np.nonzero(self.stock_row >= 0), strict=True):
             chosen = (yard == y) & (day <= d)
-            taken = np.bincount(columns.jobs[chosen], weights=job_value[chosen], minlength=self.jobs).astype(np.float64)
-            cut = cover_cut(m.uses[:, q], int(m.stock_cap[y, q, d]), taken)
+            row = m.row_of[columns.jobs[chosen]]
+            taken = np.bincount(row, weights=job_value[chosen], minlength=self.jobs).astype(np.float64)
+            cut = cover_cut(self.base.uses[:, q], int(m.stock_cap[y, q, d]), taken)
             if cut is not None:
                 found.append(Cut(int(y), int(d), *cut))
         return found
@@ -108,8 +109,9 @@ class Rows:
                     shelf = model.stock_cap[y, q]
                     if d + 1 < model.week.days and shelf[d + 1] == shelf[d]:
                         continue  # the later day's row says more
-                    able = {j for k in model.crew_days if k.yard == y and k.day <= d for j in k.jobs}
-                    if sum(int(model.uses[j, q]) for j in able) > shelf[d]:
+                    here = [k.jobs for k in model.crew_days if k.yard == y and k.day <= d]
+                    able = {j for jobs in here for j in model.row_of[jobs].tolist()}
+                    if sum(int(self.base.uses[j, q]) for j in able) > shelf[d]:
                         self.stock_row[y, q, d] = len(cap)
                         cap.append(int(shelf[d]))
 
@@ -144,6 +146,7 @@ class Rows:
             m.follow,
             m.weekly_row,
             m.helped_job,
+            m.row_of,
         )
         numbers = _Numbers(
             self.crew_row,
@@ -177,10 +180,11 @@ class Rows:
         job: list[Any] = []
         pair: list[Any] = []
         for k, day in enumerate(days):
-            prize = dual[day.jobs] + m.uses[day.jobs] @ later[m.yard_of[k], :, m.day_of[k]]
+            rows = m.row_of[day.jobs]
+            prize = dual[rows] + m.uses[day.jobs] @ later[m.yard_of[k], :, m.day_of[k]]
             if len(self.cuts):
                 here = (self.cut_yard == m.yard_of[k]) & (self.cut_day >= m.day_of[k])
-                prize = prize + dual[self.cut_row : self.odd_set_row][here] @ self.cut_weight[np.ix_(here, day.jobs)]
+                prize = prize + dual[self.cut_row : self.odd_set_row][here] @ self.cut_weight[np.ix_(here, rows)]
             if self.skips < self.jobs:
                 row = self.assist_row[day.jobs, m.day_of[k]]
                 gives = np.where(m.helped_job[day.jobs] >= 0, -1.0, 1.0)  # a second crew's stop lets the first one go
@@ -223,7 +227,7 @@ class Rows:
 
     def skip_gain(self, dual: Any) -> Any:
         """Return by job what skipping it costs, less the prices of the rows that it is in: its own and its assist's."""
-        m = self.model
+        m = self.base
         gain = m.skip_cost[: self.skips] - dual[: self.skips]
         gain[m.helped_job[self.skips :]] -= dual[self.skips : self.jobs]
         return gain
@@ -243,6 +247,7 @@ class _Shared(NamedTuple):
     follow: Any
     weekly_row: Any
     helped_job: Any
+    row_of: Any
 
 
 class _Numbers(NamedTuple):
@@ -290,7 +295,7 @@ def _entries(
             index = np.concatenate((index[:n], np.empty(size - n, np.int64)))
             value = np.concatenate((value[:n], np.empty(size - n, np.float64)))
         for p in range(ptr[c], ptr[c + 1]):
-            index[n], value[n] = jobs[p], 1.0
+            index[n], value[n] = m.row_of[jobs[p]], 1.0
             n += 1
         index[n], value[n] = rows.crew + k, 1.0
         n += 1
@@ -339,7 +344,7 @@ def _entries(
             if rows.cut_yard[r] == y and d <= rows.cut_day[r]:
                 weight = 0
                 for p in range(ptr[c], ptr[c + 1]):
-                    weight += rows.cut_weight[r, jobs[p]]
+                    weight += rows.cut_weight[r, m.row_of[jobs[p]]]
                 if weight > 0:
                     index[n], value[n] = rows.cut + r, weight
                     n += 1
@@ -353,7 +358,7 @@ def _entries(
                     stands += row == rows.crew + k
                     continue
                 for p in range(ptr[c], ptr[c + 1]):
-                    stands += jobs[p] == row
+                    stands += m.row_of[jobs[p]] == row
             if stands >= 2:
                 index[n], value[n] = rows.odd_set + r, stands // 2
                 n += 1

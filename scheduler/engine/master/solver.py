@@ -30,7 +30,7 @@ def solver(rows: Rows, *, seconds: float | None = None) -> highspy.Highs:
     h.setOptionValue("threads", 1)
     if seconds is not None:
         h.setOptionValue("time_limit", max(0.01, seconds))
-    skips, model, weekly = rows.skips, rows.model, len(rows.model.weekly_cap)
+    skips, model, weekly = rows.skips, rows.base, len(rows.base.weekly_cap)
     lower = np.concatenate([np.ones(rows.jobs), np.full(len(rows.cap) - rows.jobs, -INFINITY)])
     empty_i, empty_f = np.zeros(0, np.int32), np.zeros(0)
     h.addRows(len(rows.cap), lower, rows.cap, 0, np.zeros(len(rows.cap), np.int32), empty_i, empty_f)

@@ -91,6 +91,7 @@ class Model:
     weekly_cents: Ints  # by row: what each further minute costs
     assist_of: Ints  # by item: the item of the job's assist, -1 where it needs none
     helped_job: Ints  # by item: the job that this item is the assist of, -1 for jobs
+    row_of: Ints  # by item: its row in the master: its own number, or that of the item of `copied` that it is a copy of
     assist_from: Ints  # by assist item from the first: minutes after the job's start
     assist_to: Ints
     follow: Ints  # (F, 5): first, then, min_days, max_days (FAR for none), same_crew
@@ -99,6 +100,12 @@ class Model:
     group: Ints  # (K,): the crew day that stands for all that differ in nothing but the crew's name
     planless: list[int] = field(default_factory=list)  # jobs that no crew day can take
     must: dict[int, int] = field(default_factory=dict)  # jobs never left out: what `skip_cost` holds too much for that
+    copied: Model | None = None  # the week whose items these are copies of (`intervals.by_intervals`)
+
+    @property
+    def whole(self) -> Model:
+        """The model with each job once: this one, or the one whose items it has copies of."""
+        return self.copied or self
 
     def missing(self, routes: Mapping[int, Sequence[int]]) -> list[int]:
         """Return the jobs that no plan may leave out and these routes do."""

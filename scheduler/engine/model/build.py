@@ -6,6 +6,7 @@ from collections import defaultdict
 from dataclasses import replace
 
 import numpy as np
+from numpy.typing import NDArray
 
 from scheduler.engine.model.arrays import FAR, CrewDay, Ints, Model
 from scheduler.engine.model.fixed import NOTHING, Fixed, check, contradiction
@@ -25,16 +26,9 @@ def build(week: Week, *, fixed: Fixed = NOTHING) -> Model:
     found = _CrewDays(tables)
     crew_days, places = found.crew_days, tables.places
     flat_jobs = [j for k in crew_days for j in k.jobs]
-    flat_options = [o for k in crew_days for o in k.options]
-    assists = tables.assists
+    options, assists = flat_options(crew_days), tables.assists
     none = [0] * len(assists.of)
     weekly = weekly_rows(week, crew_days)
-    local = np.full((len(crew_days), len(week.jobs) + len(none)), -1, dtype=np.int32)
-    place = 0
-    for k, crew_day in enumerate(crew_days):
-        for j in crew_day.jobs:
-            local[k, j] = place
-            place += 1
     crews = [week.crews[k.crew] for k in crew_days]
     shifts = [k.shift for k in crew_days]
     helpers = {(h.yard, h.day): h for h in week.helpers}
@@ -52,14 +46,14 @@ def build(week: Week, *, fixed: Fixed = NOTHING) -> Model:
         skip_cost=_ints([*(skip_cost(week, j) for j in week.jobs), *none]),
         need=_table([*(j.equipment for j in week.jobs), *({} for _ in none)], tables.items),
         uses=tables.uses,
-        cand_ptr=_pointers([len(k.jobs) for k in crew_days]),
+        cand_ptr=pointers([len(k.jobs) for k in crew_days]),
         cand_job=_ints(flat_jobs),
-        local=local,
-        opt_ptr=_pointers([len(o) for o in flat_options]),
-        opt_lo=_ints([lo for o in flat_options for lo, _, _, _ in o]),
-        opt_hi=_ints([hi for o in flat_options for _, hi, _, _ in o]),
-        opt_cost=_ints([cost for o in flat_options for _, _, cost, _ in o]),
-        opt_pause=_ints([pause for o in flat_options for _, _, _, pause in o]),
+        local=local_places(crew_days, len(week.jobs) + len(none)),
+        opt_ptr=options[0],
+        opt_lo=options[1],
+        opt_hi=options[2],
+        opt_cost=options[3],
+        opt_pause=options[4],
         crew_of=_ints([k.crew for k in crew_days]),
         day_of=_ints([k.day for k in crew_days]),
         yard_of=_ints([k.yard for k in crew_days]),
@@ -88,6 +82,7 @@ def build(week: Week, *, fixed: Fixed = NOTHING) -> Model:
         weekly_cents=weekly[2],
         assist_of=assists.of_item,
         helped_job=assists.helped,
+        row_of=np.arange(len(week.jobs) + len(none), dtype=np.int64),
         assist_from=assists.first,
         assist_to=assists.last,
         follow=_follow(week),
@@ -95,7 +90,7 @@ def build(week: Week, *, fixed: Fixed = NOTHING) -> Model:
         stock_items=tables.stock_items,
         group=np.arange(len(crew_days), dtype=np.int64),
     )
-    model.group = _groups(model)
+    model.group = groups(model)
     taken = set(flat_jobs)
     model.planless = [n for n in range(len(week.jobs)) if n not in taken]
     _demand(model, [*tables.held, *tables.bound])
@@ -268,11 +263,29 @@ def _dearest(model: Model) -> int:
     return most + int(paid.sum()) + len(model.crew_days) + 1
 
 
+def flat_options(crew_days: list[CrewDay]) -> tuple[Ints, Ints, Ints, Ints, Ints]:
+    """Return the starts of all crew days as `Model` has them: pointers, first and last starts, cents, rests within."""
+    by_item = [options for k in crew_days for options in k.options]
+    flat = np.array([option for options in by_item for option in options], dtype=np.int64).reshape(-1, 4)
+    lo, hi, cost, pause = (flat[:, n].copy() for n in range(4))
+    return pointers([len(o) for o in by_item]), lo, hi, cost, pause
+
+
+def local_places(crew_days: list[CrewDay], items: int) -> NDArray[np.int32]:
+    """Return by crew day and item the item's place among those that crew days can take, -1 where it has none."""
+    local = np.full((len(crew_days), items), -1, dtype=np.int32)
+    place = 0
+    for k, crew_day in enumerate(crew_days):
+        local[k, crew_day.jobs] = np.arange(place, place + len(crew_day.jobs))
+        place += len(crew_day.jobs)
+    return local
+
+
 def _ints(values: list[int]) -> Ints:
     return np.array(values, dtype=np.int64)
 
 
-def _pointers(sizes: list[int]) -> Ints:
+def pointers(sizes: list[int]) -> Ints:
     return np.concatenate([[0], np.cumsum(np.array(sizes, dtype=np.int64))]).astype(np.int64)
 
 
@@ -348,7 +361,7 @@ def _follow(week: Week) -> Ints:
     return np.array(rows, dtype=np.int64).reshape(len(rows), 5)
 
 
-def _groups(model: Model) -> Ints:
+def groups(model: Model) -> Ints:
     """Say for each crew day which earlier one it equals in all but the crew's name: one is priced for both."""
     if any(f.same_crew for f in model.week.follows):
         return np.arange(len(model.crew_days), dtype=np.int64)

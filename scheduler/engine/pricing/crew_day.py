@@ -60,9 +60,11 @@ class Day:
             np.maximum(0, model.job_hands[self.jobs] - model.hands[k]),
             int(model.reload[k]),
         )
+        self.rows = model.row_of[self.jobs]
         self.pairs, follows = _follows(model, self.jobs)
         key = np.random.default_rng([seed, k]).integers(1, 2**63, size=b - a, dtype=np.uint64)
         self.problem = PricingProblem(_hours(model, k), _stops(model, k, self.jobs), loads, follows, rates, key)
+        self.of_one_job = _of_one_job(model, self.jobs, follows)
         least = max(1, int(self.problem.stops.service.min()))
         span = int(model.latest[k] - model.start[k])
         self.width = max(1, min(span // MOST_STEPS, least))
@@ -96,6 +98,8 @@ class Day:
         """
         duals = self._duals(prices)
         problem = self.problem
+        if not every_set:  # labels that have served other copies of the same jobs are compared
+            problem = problem._replace(follows=self.of_one_job)
         if prices is not None and problem.rates.weekly:
             minute = float(problem.rates.pay + prices.weekly[self.model.weekly_row[self.k]])
             problem = problem._replace(rates=problem.rates._replace(minute=minute))
@@ -140,16 +144,17 @@ class Day:
 
     def _odd_sets(self, prices: Prices) -> tuple[Any, Any, Any]:
         """Return the odd sets that cost something and of which a route here can be in two, as `Duals` has them."""
-        n, jobs = len(self.jobs), len(self.model.service)
-        place = np.full(jobs + len(self.model.crew_days) + 1, -1)  # the last: no row
-        place[self.jobs] = np.arange(n)
-        place[jobs + self.k] = n  # every route of the day is in its row
-        local = place[prices.odd_sets]
-        here = np.nonzero((prices.odd_set > 1e-9) & ((local >= 0).sum(axis=1) >= 2))[0]
+        n, own = len(self.jobs), len(self.model.whole.service) + self.k
+        places: dict[int, list[int]] = {own: [n]}  # by row; every route of the day is in its own
+        for place, row in enumerate(self.rows.tolist()):
+            places.setdefault(row, []).append(place)
+        inside = np.zeros(own + len(self.model.crew_days) - self.k + 1, np.bool_)  # the last: no row
+        inside[list(places)] = True
+        here = np.nonzero((prices.odd_set > 1e-9) & (inside[prices.odd_sets].sum(axis=1) >= 2))[0]
         bits = np.zeros((n + 1, -(-len(here) // 64)), np.uint64)
-        for c, odd_set in enumerate(here.tolist()):
-            for row in local[odd_set][local[odd_set] >= 0].tolist():
-                bits[row, c >> 6] |= np.uint64(1 << (c & 63))
+        for c, odd_set in enumerate(prices.odd_sets[here].tolist()):
+            for place in (place for row in odd_set for place in places.get(row, ())):
+                bits[place, c >> 6] |= np.uint64(1 << (c & 63))
         return bits[:n].copy(), bits[n].copy(), prices.odd_set[here].astype(np.float64)
 
 
@@ -200,10 +205,11 @@ def _follows(model: Model, jobs: Ints) -> tuple[list[int], Follows]:
         bit[j, j >> 6] = np.uint64(1 << (j & 63))
     forbidden, firsts = np.zeros((n, words), np.uint64), np.zeros(words, np.uint64)
     place = {int(j): n for n, j in enumerate(jobs)}
-    for j, n in place.items():  # a crew does not assist itself
-        if (assist := place.get(int(model.assist_of[j]))) is not None:
-            forbidden[n] |= bit[assist]
-            forbidden[assist] |= bit[n]
+    for items in _by_job(model, jobs):  # a crew does not assist itself, nor do a job twice
+        for n in items:
+            for other in items:
+                if other != n:
+                    forbidden[n] |= bit[other]
     pairs, first, then = list[int](), list[int](), list[int]()
     for number, (one, other, least, _, _) in enumerate(model.follow.tolist()):
         f, t = place.get(one), place.get(other)
@@ -218,3 +224,20 @@ def _follows(model: Model, jobs: Ints) -> tuple[list[int], Follows]:
             then.append(t)
             firsts |= bit[f]
     return pairs, Follows(forbidden, np.array(first, np.int64), np.array(then, np.int64), firsts, bit)
+
+
+def _by_job(model: Model, jobs: Ints) -> list[list[int]]:
+    """Return the places of the items that are copies of one job or of its assist, where there are several."""
+    helped = model.whole.helped_job
+    found: dict[int, list[int]] = {}
+    for n, row in enumerate(model.row_of[jobs].tolist()):
+        found.setdefault(int(helped[row]) if helped[row] >= 0 else row, []).append(n)
+    return [items for items in found.values() if len(items) > 1]
+
+
+def _of_one_job(model: Model, jobs: Ints, follows: Follows) -> Follows:
+    """Return follows in which whoever has served an item has served all items of that job."""
+    bit = follows.bit.copy()
+    for items in _by_job(model, jobs):
+        bit[items] = np.bitwise_or.reduce(follows.bit[items], axis=0)
+    return follows._replace(bit=bit)

@@ -9,6 +9,7 @@ IJCAI 1995).
 from __future__ import annotations
 
 from collections import deque
+from collections.abc import Sequence
 from typing import Any
 
 import numpy as np
@@ -21,6 +22,7 @@ from scheduler.engine.search.ruin_recreate import Ruin
 
 SURE = 0.95  # a part of a route from which a dive takes it whole
 DEEPEST, MOST_SHUT = 4, 2  # choices of a dive that others turn round, and how many one dive turns round
+MOST_LOST = 20  # columns of one dive that no plan takes with the rest, after which it ends
 PRICED = 1  # rounds of pricing after each step of the dives that price at all
 MEND_ROUNDS, MEND_HEAT = 2_000, 0.02  # of ruin and recreate from a dive's plan; of what a stop costs
 ENOUGH = 1e-4  # share of the program's value by which a round of pricing must lower it to be followed by another
@@ -29,15 +31,18 @@ ENOUGH = 1e-4  # share of the program's value by which a round of pricing must l
 class Dives:
     """Dives one after the other, each of which turns round one choice more of one before."""
 
-    def __init__(self, relax: Relaxation, rounds: int) -> None:
-        """`rounds` of pricing at most after each step; 0: only routes that are known are taken."""
-        self.relax, self.rounds = relax, rounds
+    def __init__(self, relax: Relaxation, rounds: int, kept: Sequence[int] = ()) -> None:
+        """`rounds` of pricing at most after each step; 0: only routes that are known are taken.
+
+        kept: columns of the program that every dive takes before all others.
+        """
+        self.relax, self.rounds, self.kept = relax, rounds, list(kept)
         self.waiting: deque[tuple[list[int], list[int]]] = deque()  # columns taken, and shut, to begin from
         self.again()
 
     def again(self) -> None:
         """Begin again: the prices are others."""
-        self.waiting = deque([([], [])])
+        self.waiting = deque([(self.kept, [])])
         self.made = 0
 
     @property
@@ -53,7 +58,7 @@ class Dives:
         relax = self.relax
         taken, shut = self.waiting.popleft()
         self.made += 1
-        turned, choices = len(shut), 0
+        turned, choices, lost_now = len(shut), 0, 0
         before = relax.value, relax.dual, relax.primal
         relax.limit(shut, 0.0, 0.0)
         relax.limit(taken, 1.0, np.inf)
@@ -69,6 +74,9 @@ class Dives:
                 choices += len(part)
                 took, lost = take_whole(relax, whole + part)
                 taken, shut = taken + took, shut + lost
+                lost_now += len(lost)
+                if lost_now > MOST_LOST:
+                    break
             return taken
         finally:
             relax.limit(taken + shut, 0.0, np.inf)

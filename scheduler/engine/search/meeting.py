@@ -16,13 +16,18 @@ from scheduler.engine.model.timing import Timed
 from scheduler.engine.search.incumbent import Best
 
 if TYPE_CHECKING:
+    from scheduler.engine.search.by_interval import ByInterval
     from scheduler.engine.search.whole import Sets, WholePlan
 
 MOST_SETS = 20_000  # of all crew days that the model of the whole week is given
 FEW_SETS = 3_000  # with which it is given all the time and both processors: it will end
-WHOLE_SHARE = 0.5  # of the time left, for the whole week at once, until some days are planned anew
+FEW_AT_ONCE = 2_000  # the same before the starts are cut into intervals
+WHOLE_SHARE = 0.3  # of the time left, for the whole week at once, until some days are planned anew
 FIRST_STOPS = 500  # of the crew days of a neighborhood
 TURN_S = 6.0  # of one neighborhood
+ROUNDS = 6  # of planning some days anew, between two looks at the whole
+NEXT_LIST = 0.9  # of the gap at which sets were too many: listed again from here on
+BOUND_SHARE = 0.15  # of the time left, for cuts
 BEST_OF = 3  # neighborhoods that win nothing in a row, after which they become wider
 
 
@@ -37,6 +42,7 @@ class Meeting:
         check: Callable[[], None],
         workers: int,
         list_sets: Callable[[int], dict[int, Sets] | None],
+        by_interval: Callable[[], ByInterval],
         alone: Callable[[], None],
     ) -> None:
         """`list_sets`: lists by crew day what a better plan can do there, None where that is more than so many.
@@ -44,7 +50,9 @@ class Meeting:
         `alone`: ends whatever else searches, so that the processors are free.
         """
         self.best, self.model, self.seed, self.left, self.check = best, best.model, seed, left, check
-        self.workers, self.list_sets, self.alone = workers, list_sets, alone
+        self.workers, self.list_sets, self.by_interval, self.alone = workers, list_sets, by_interval, alone
+        self.dives: ByInterval | None = None
+        self.too_many = np.inf  # the gap at which sets were last found to be too many
         self.chance = np.random.default_rng([seed, 13])
         self.stops, self.without = FIRST_STOPS, 0
 
@@ -54,19 +62,48 @@ class Meeting:
         endless = np.isinf(self.left())
         while not self.best.proven:
             self.check()
-            sets = self.list_sets(MOST_SETS)
-            if sets is not None or endless:
+            before, sets = self.best.cost, self._listed()
+            count = 0 if sets is None else sum(map(len, sets.values()))
+            if endless or (sets is not None and count <= (FEW_SETS if self.dives else FEW_AT_ONCE)):
                 self.best.tell("solving the whole week at once")
-                few = sets is not None and sum(map(len, sets.values())) <= FEW_SETS
-                if few:
-                    self.alone()
-                limit = None if endless else self.left() if few else WHOLE_SHARE * self.left()
-                self._solve(every, limit, sets)
+                self.alone()
+                self._solve(every, None if endless else self.left(), sets)
+            elif self.dives is None:
+                self.dives = self._first_dive()
+                continue
             self.best.tell("planning some days anew")
-            for _ in range(2 * BEST_OF):
+            for turn in range(ROUNDS):
                 if not self.best.proven:
                     self.check()
-                    self._neighborhood(sets)
+                    if self.dives and turn:
+                        self.dives.again()
+                    else:
+                        self._neighborhood(sets)
+            if sets is not None and self.best.cost == before:
+                self.best.tell("solving the whole week at once")
+                self._solve(every, WHOLE_SHARE * self.left(), sets)
+
+    def _listed(self) -> dict[int, Sets] | None:
+        """Return every set of items that a better plan can have, where they are not too many: listed as gaps close."""
+        gap = self.best.cost - self.best.bound
+        if gap > NEXT_LIST * self.too_many:
+            return None
+        sets = (self.dives.sets if self.dives else self.list_sets)(MOST_SETS)
+        if sets is None:
+            self.too_many = gap
+        return sets
+
+    def _first_dive(self) -> ByInterval:
+        """Return the relaxation by intervals, its bound raised and the plan of a dive offered."""
+        self.best.tell("raising the bound")
+        dives, given = self.by_interval(), self.left()
+        dives.bound()
+        self.best.tell("planning days whose crews nearly meet")
+        dives.dive()
+        while not self.best.proven and self.left() > (1 - BOUND_SHARE) * given and dives.tighten():
+            pass
+        self.too_many = np.inf
+        return dives
 
     def _neighborhood(self, sets: dict[int, Sets] | None) -> None:
         before = self.best.cost

@@ -12,6 +12,7 @@ from scheduler.engine.master.integer import Answer, Limit, cost_of, select
 from scheduler.engine.master.relaxation import Relaxation, Stopped
 from scheduler.engine.model.arrays import Ints, Model
 from scheduler.engine.pricing.columns import Columns, columns_of_routes
+from scheduler.engine.search.by_interval import ByInterval, every_set
 from scheduler.engine.search.closing import WIDER, Closing
 from scheduler.engine.search.diving import Diving
 from scheduler.engine.search.incumbent import Best, Routes
@@ -30,7 +31,6 @@ MOST_COLUMNS = 400_000  # that the closing integer program is given
 DAY_ROOM = 2_000_000
 MANY_DAYS = 40  # crew days up to which one integer program over all of them is quicker than many over some
 MEETING_WORKERS = 4  # each of its own kind: they do better by turns on two cores than two would
-MEETING_FROM = 0.3  # of the time given, from which on the bound is raised no more where crews have to meet
 CUT_STALL = 0.02  # share of the gap that a round of cuts must close to be followed by another
 WIDE, ROUNDS_MORE = 0.003, 5  # share of the cost from which on cuts that stall go on, rounds at once
 ALL_NODES = 5_000  # of the integer program over all routes found
@@ -74,7 +74,7 @@ class Search:
         self.ruin = Ruin(self.model, seed)
         self.rate = 1.0  # rounds of ruin and recreate a second
         self.roaming: Roaming | None = None
-        self.meeting = Meeting(best, seed, left, check, MEETING_WORKERS, self.sets, self.alone)
+        self.meeting = Meeting(best, seed, left, check, MEETING_WORKERS, self.sets, self.by_interval, self.alone)
         self.column_of: dict[int, int] = {}  # the pool's columns of the best plan, by crew day
         self.meets = bool((self.model.assist_of >= 0).any())  # some crews have to meet: routes alone do not say when
         self.cutting = len(self.model.crew_days) <= MANY_DAYS  # of more crew days each round of pricing takes long
@@ -93,12 +93,16 @@ class Search:
 
     def exact(self) -> None:
         """Price routes and choose among them until the best plan is proven best."""
+        if self.meets and self.roaming is not None and len(self.model.crew_days) > MANY_DAYS:
+            self.meeting.too_many = (
+                0.0  # no use to list sets before the program by intervals has closed some of the gap
+            )
+            self.meeting.run()
+            return
         self.best.tell("pricing routes")
         self.relax.run(self.priced)
         self.best.prove(self.relax.bound)
         if self.meets:
-            while self.cutting and not self.best.proven and self.given - self.left() < MEETING_FROM * self.given:
-                self.tighten()
             self.meeting.run()
             return
         self.dive()
@@ -244,19 +248,12 @@ class Search:
         return self.relax.under(self.failed, most, room)
 
     def sets(self, most: int) -> dict[int, Sets] | None:
-        """Return by crew day every set of items that a better plan can have there, with its least cents and minutes.
+        """Return what `every_set` does of a plan better than the best."""
+        return every_set(self.relax, self.best.cost, most)
 
-        None where there are more than `most`.
-        """
-        gap, pool = self.gap(), self.relax.pool
-        if not self.relax.under(gap, most, DAY_ROOM, all_or_none=True):
-            return None
-        found: dict[int, Sets] = {}
-        for c in np.nonzero(pool.reduced(self.relax.dual) < gap)[0].tolist():
-            items, own = frozenset(pool.jobs[c].tolist()), found.setdefault(pool.crew_day[c], {})
-            cents, out = own.get(items, (pool.cost[c], pool.out[c]))
-            own[items] = min(cents, pool.cost[c]), min(out, pool.out[c])
-        return {k: own for group, own in found.items() for k in pool.members[group]}
+    def by_interval(self) -> ByInterval:
+        """Return the relaxation in which the starts of what crews meet for are cut into intervals."""
+        return ByInterval(self.best, self.seed, self.check, self.threads)
 
     def gap(self) -> float:
         """Return the reduced cost up to which a route could be in a plan cheaper than the best."""

@@ -47,7 +47,8 @@ class WholeModel:
         self.model, self.cp = model, cp_model.CpModel()
         self.kept = kept
         self.at = {j: k for k, (items, _) in kept.items() for j in items}  # crew day of every item that stays
-        self.days = {k: CrewDayModel(self.cp, model, k, self.at) for k in free}
+        among = dict.fromkeys(free) if sets is None else {k: frozenset().union(*sets.get(k, ())) for k in free}
+        self.days = {k: CrewDayModel(self.cp, model, k, self.at, among[k]) for k in free}
         self.on: dict[int, dict[int, Any]] = {}  # by item and crew day: whether it is there
         for k, day in self.days.items():
             for i, there in day.there.items():

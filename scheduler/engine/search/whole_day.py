@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Mapping
+from collections.abc import Callable, Collection, Mapping
 from itertools import pairwise
 from typing import Any
 
@@ -22,11 +22,20 @@ class CrewDayModel:
     the route's own.
     """
 
-    def __init__(self, cp: cp_model.CpModel, model: Model, k: int, taken: Mapping[int, int]) -> None:
+    def __init__(
+        self,
+        cp: cp_model.CpModel,
+        model: Model,
+        k: int,
+        taken: Mapping[int, int],
+        among: Collection[int] | None = None,
+    ) -> None:
+        """`among`: the items that it can do; None: all that the crew day can, but for those `taken`."""
         self.cp, self.model, self.k = cp, model, k
         self.first, self.last = int(model.start[k]), int(model.latest[k])
         a, b = int(model.cand_ptr[k]), int(model.cand_ptr[k + 1])
-        self.items = [int(j) for j in model.cand_job[a:b] if int(j) not in taken]
+        candidates = model.cand_job[a:b].tolist()
+        self.items = [j for j in candidates if j not in taken and (among is None or j in among)]
         self.can_rest = bool(model.rest[k, 0] < model.latest[k])
         self.goes = cp.new_bool_var(f"{k} goes")
         self.rests = cp.new_bool_var(f"{k} rests") if self.can_rest else cp.new_constant(0)

@@ -1,0 +1,78 @@
+"""Weeks whose crews meet, the starts of what they meet for cut into intervals: the bound holds, and so do plans."""
+
+from __future__ import annotations
+
+import random
+from pathlib import Path
+
+import pytest
+
+from scheduler.audit import audit
+from scheduler.engine.master.relaxation import Relaxation
+from scheduler.engine.model.build import build
+from scheduler.engine.model.intervals import by_intervals
+from scheduler.engine.model.plans import plan_of
+from scheduler.engine.search.by_interval import ByInterval
+from scheduler.engine.search.incumbent import Best
+from scheduler.week import read_week
+from tests.brute2 import cheapest
+from tests.weeks2 import STEP, small_week2
+
+WEEKS = Path(__file__).parents[3] / "data" / "weeks"
+OPTIMUM = {2: 471_732, 4: 815_697, 6: 1_010_219}  # as `weeks/README.md` of the format states
+
+
+def nothing() -> None:
+    """Never stop."""
+
+
+@pytest.mark.parametrize("seed", [1, 4, 7, *(pytest.param(n, marks=pytest.mark.long) for n in range(10, 60))])
+@pytest.mark.usefixtures("compiled")
+def test_no_bound_of_copies_passes_the_cheapest_plan(seed: int) -> None:
+    week = small_week2(random.Random(seed), jobs=2, crews=2, days=1)
+    best = cheapest(week, STEP).cost.total
+    model = build(week)
+    if not model.crew_days:
+        return
+    for pieces in (1, 3):
+        relax = Relaxation(by_intervals(model, pieces).model, 0, nothing, None)
+        relax.run()
+        assert relax.bound <= best + 0.01
+
+
+@pytest.mark.parametrize("tiny", OPTIMUM)
+@pytest.mark.usefixtures("compiled")
+def test_finer_intervals_raise_the_bound_and_their_dives_keep_every_rule(tiny: int) -> None:
+    week = read_week((WEEKS / f"v2-tiny-{tiny}.week.json").read_bytes())
+    best = Best(build(week))
+    plain = Relaxation(best.model, 0, nothing, None)
+    plain.run()
+    skipping_all = best.cost
+    dives = ByInterval(best, 0, nothing, None)
+    dives.bound()
+    assert plain.bound - 0.01 <= best.bound <= OPTIMUM[tiny]
+    dives.dive()
+    dives.again()
+    while dives.tighten():
+        pass
+    assert best.bound <= OPTIMUM[tiny] <= best.cost < skipping_all
+    assert best.refused == 0
+    routes, starts = best.plan_now()
+    plan = plan_of(best.model, routes, seconds=0.0, bound=None, starts=starts, times=best.times)
+    assert not audit(week, plan).broken_rules
+
+
+@pytest.mark.usefixtures("compiled")
+def test_every_item_of_a_plan_has_a_copy_that_can_start_when_it_does() -> None:
+    week = read_week((WEEKS / "v2-tiny-4.week.json").read_bytes())
+    model = build(week)
+    copies = by_intervals(model, 4)
+    for k, crew_day in enumerate(model.crew_days):
+        for item, options in zip(crew_day.jobs, crew_day.options, strict=True):
+            if model.assist_of[item] < 0:
+                continue
+            for start in {options[0][0], options[0][1]}:
+                copy = copies.of(item, {item: start})
+                mine = copies.model.options_of(k, copy)
+                spans = zip(copies.model.opt_lo[mine], copies.model.opt_hi[mine], strict=True)
+                assert any(lo <= start <= hi for lo, hi in spans)
