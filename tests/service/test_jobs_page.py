@@ -5,6 +5,7 @@ from __future__ import annotations
 import datetime
 import html
 import shutil
+import threading
 from collections.abc import Iterator
 from typing import Any
 
@@ -113,12 +114,13 @@ def test_the_page_reads_by_key_whatever_else_there_is(demo: FastAPI, office: Tes
     seen: list[str] = []
 
     def listen(_conn: Any, _cursor: Any, statement: str, *_: Any) -> None:
-        seen.append(statement)
+        if threading.current_thread().name.startswith("AnyIO"):  # the page's own, not what keepers read beside it
+            seen.append(statement)
 
     sa.event.listen(demo.state.database, "before_cursor_execute", listen)
     page_of(office)
     sa.event.remove(demo.state.database, "before_cursor_execute", listen)
-    assert len(seen) < 60
+    assert 5 < len(seen) < 60
     for statement in seen:
         table = statement.partition("FROM ")[2].split()[:1]
         bounded = any(word in statement for word in ("WHERE", "LIMIT", "max("))
