@@ -32,7 +32,7 @@ from api.office.kind import (
     weight,
     working_days,
 )  # fmt: skip
-from api.office.work.columns import WORK
+from api.office.lists.columns import WORK
 from api.office.work_kinds import OF_WORK
 from api.places.finder import kept_answer
 from api.shelf import moving

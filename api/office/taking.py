@@ -18,7 +18,7 @@ from api.ledger.fingerprint import fingerprint
 from api.office.files import FIX, Rows, SentTable, days_as_written, propose, tidy
 from api.office.keeping import Record, among, choices, keep, meant_by, read, same, title, units_of
 from api.office.kind import Kind
-from api.office.work.rows import WorkLines
+from api.office.lists.rows import WorkLines
 from scheduler.errors import BadInput
 
 KEPT_H = 24  # hours for which a file that was sent is kept

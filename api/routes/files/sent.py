@@ -21,8 +21,8 @@ from api.office import busy, files, taking
 from api.office.hanging import Hanging, hanging
 from api.office.kind import Kind
 from api.office.kinds import KINDS
-from api.office.work import cards
-from api.office.work.addresses import addresses_in
+from api.office.lists import cards
+from api.office.lists.addresses import addresses_in
 from api.places.filling import look_up
 from api.routes.office.kinds import MOST_SHOWN, KindId, Office, csv_answer, kind_called, list_page, sent_texts
 from scheduler.errors import BadInput

@@ -8,7 +8,7 @@ from sqlmodel import Session, select
 
 from api import tables
 from api.office.kind import Kind
-from api.office.work.reading import address_of
+from api.office.lists.reading import address_of
 from api.places.answers import question_of
 
 

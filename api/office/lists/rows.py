@@ -23,9 +23,9 @@ from api.jobs.numbers import job_number
 from api.ledger.told import told_now
 from api.office.gates import begin_gates
 from api.office.kind import Kind
-from api.office.work.columns import BOOKED
-from api.office.work.reading import Texts, joined
-from api.office.work.recognize import customer_of, site_of
+from api.office.lists.columns import BOOKED
+from api.office.lists.reading import Texts, joined
+from api.office.lists.recognize import customer_of, site_of
 from api.places.finder import kept_answer
 from scheduler.errors import BadInput
 

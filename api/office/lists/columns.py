@@ -13,7 +13,7 @@ from api.fields.measures import office_length, office_weight
 from api.jobs import entry
 from api.ledger.told import told_now
 from api.office.kind import Kind, KindColumn, Values, day, names, plain
-from api.office.work.reading import FIRST, HOUSE, LAST, UNIT
+from api.office.lists.reading import FIRST, HOUSE, LAST, UNIT
 
 BOOKED = ("visits.booked_crew", "visits.booked_on", "visits.booked_at", "visits.hold")
 

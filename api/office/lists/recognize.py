@@ -10,7 +10,7 @@ from sqlmodel import Session, col, select
 
 from api import tables
 from api.fields.limits import LIMITS
-from api.office.work.reading import Texts
+from api.office.lists.reading import Texts
 from api.places.answers import question_of
 from scheduler.errors import BadInput
 
