@@ -22,6 +22,8 @@ from scheduler.engine.model.arrays import Model
 from scheduler.engine.model.plans import plan_of, timed_as
 from scheduler.engine.model.starts import NEVER_BEGUN, NOON, Half, halves, near
 from scheduler.engine.model.timing import Timed, timings
+from scheduler.engine.placing.meets import Meets, StartsToTry
+from scheduler.engine.placing.own_cost import own_cents
 from scheduler.engine.placing.standing import Standing
 from scheduler.engine.search.pairs import allowed_both
 from scheduler.engine.search.route_cost import NEVER
@@ -48,34 +50,6 @@ class Slot:
     begin: int
     routes: Mapping[int, list[int]]
     times: Mapping[int, Timed]
-
-
-@dataclass(frozen=True)
-class _Meets:
-    """One way in which an assist and its job meet: minutes from start to start, and when the assist can begin.
-
-    `pause`: whether the job's crew rests within the job, before or after the assist.
-    """
-
-    pause: bool
-    least: int
-    most: int
-    first: int
-    last: int
-
-
-@dataclass(frozen=True)
-class _Node:
-    """Starts of job and assist yet to be tried at a place of route k each; `second` -1: at the best of any route."""
-
-    half: Half
-    k: int
-    place: int
-    meets: _Meets
-    second: int
-    at: int
-    starts: tuple[int, int]
-    begins: tuple[int, int]
 
 
 class Slots:
@@ -179,11 +153,11 @@ class Slots:
 
     def _paired(self, most: int) -> Iterator[Slot]:
         """Yield the cheapest slots, cheapest first: nodes by their bound, of which none is passed over."""
-        heap: list[tuple[int, int, _Node]] = []
+        heap: list[tuple[int, int, StartsToTry]] = []
         order = count()
         seconds = {day: self._seconds(day) for day in {h.day for h in halves(self.model, self.job)}}
 
-        def push(bound: int, node: _Node) -> None:
+        def push(bound: int, node: StartsToTry) -> None:
             heapq.heappush(heap, (bound, next(order), node))
 
         for half in halves(self.model, self.job):
@@ -193,7 +167,9 @@ class Slots:
                     cost, times = self._part(k, place, self.job, _span_of(half), meets.pause)
                     if times:
                         least = min(self._whole(cost + c, [k, k2]) for c, k2, _ in others)
-                        push(least, _Node(half, k, place, meets, -1, 0, _span_of(half), (meets.first, meets.last)))
+                        push(
+                            least, StartsToTry(half, k, place, meets, -1, 0, _span_of(half), (meets.first, meets.last))
+                        )
         done = set[Half]()
         while heap and len(done) < most:
             bound, _, node = heapq.heappop(heap)
@@ -212,7 +188,7 @@ class Slots:
                 else:
                     push(*narrower)
 
-    def _tried(self, node: _Node, bound: int) -> Iterator[Slot | tuple[int, _Node]]:
+    def _tried(self, node: StartsToTry, bound: int) -> Iterator[Slot | tuple[int, StartsToTry]]:
         """Yield the slot where the node's best starts meet, else the nodes that it leaves to be tried."""
         m, (a, b), (c, d) = node.meets, node.starts, node.begins
         a, b = max(a, c - m.most), min(b, d - m.least)
@@ -241,17 +217,17 @@ class Slots:
             yield cost, replace(node, starts=(a, b), begins=(c, middle))
             yield cost, replace(node, starts=(a, b), begins=(middle + 1, d))
 
-    def _meetings(self) -> list[_Meets]:
+    def _meetings(self) -> list[Meets]:
         """Return the ways in which the job and its assist can meet (rule 12)."""
         job, rest = self.week.jobs[self.job], self.week.rest
         assert job.assist is not None
         one, long = job.assist, job.minutes
-        found = [_Meets(False, one.from_min, min(one.to_min, long - one.minutes), 0, LATEST)]
+        found = [Meets(False, one.from_min, min(one.to_min, long - one.minutes), 0, LATEST)]
         if rest is not None and rest.within and job.pausable:
             before = min(one.to_min, long - 1 - one.minutes)
-            found.append(_Meets(True, one.from_min, before, 0, rest.latest - one.minutes))
+            found.append(Meets(True, one.from_min, before, 0, rest.latest - one.minutes))
             after = min(one.to_min, long + rest.length - one.minutes)
-            found.append(_Meets(True, max(one.from_min, 1 + rest.length), after, rest.earliest + rest.length, LATEST))
+            found.append(Meets(True, max(one.from_min, 1 + rest.length), after, rest.earliest + rest.length, LATEST))
         return [m for m in found if m.least <= m.most and m.first <= m.last]
 
     def _places(self, day: int) -> Iterator[tuple[int, int]]:
@@ -326,6 +302,9 @@ class Slots:
             return 0
         return int(self.model.weekly_cents[key]) * max(0, minutes - int(self.model.weekly_cap[key]))
 
+    def _own(self, k: int) -> int:
+        return own_cents(self.model, k, self.model.items_of(self.present[k]), self.timed[k])
+
     def _key(self, k: int) -> int:
         """Return what the minutes out of crew day k are counted with: a row of weekly minutes, or its own negative."""
         row = int(self.model.weekly_row[k])
@@ -394,26 +373,6 @@ class Slots:
     def _order(self, k: int, place: int, item: int) -> list[int]:
         items = self.routes.get(k, [])
         return [*items[:place], item, *items[place:]]
-
-    def _own(self, k: int) -> int:
-        """Return what the present route of crew day k costs by itself, in cents."""
-        m, times, items = self.model, self.timed[k], self.model.items_of(self.present[k])
-        cents = int(m.day_cents[k]) + int(m.minute_cents[k]) * times.out
-        cents += int(m.overtime_cents[k]) * max(0, times.back - int(m.end[k]))
-        if times.helpers:
-            cents += times.helpers * int(m.helper_cents[m.helper_row[k]])
-        here, metres, yard = int(m.yard_place[k]), 0, int(m.yard_place[k])
-        for i, start, end, reload in zip(items, times.starts, times.ends, times.reloads, strict=True):
-            if reload is not None:
-                metres += int(m.metres[here, yard])
-                here = yard
-            metres += int(m.metres[here, m.job_place[i]])
-            here = int(m.job_place[i])
-            pause, mine = end - start > m.service[i], m.options_of(k, i)
-            held = (m.opt_lo[mine] <= start) & (start <= m.opt_hi[mine]) & (m.opt_pause[mine] == pause)
-            cents += int(m.opt_cost[mine][held].min())
-        metres += int(m.metres[here, yard])
-        return cents + (int(m.km_cents[k]) * metres + 500) // 1000
 
 
 def _span_of(half: Half) -> tuple[int, int]:
