@@ -10,9 +10,9 @@ from contextlib import contextmanager
 from pathlib import Path
 from typing import Any
 
-import alembic.command
 import alembic.config
 import sqlalchemy as sa
+from alembic.runtime.environment import EnvironmentContext
 from alembic.runtime.migration import MigrationContext
 from alembic.script import ScriptDirectory
 from sqlalchemy.exc import DBAPIError
@@ -47,7 +47,7 @@ def upgrade(engine: sa.Engine, to: str = "head") -> None:
             copy_beside(engine, here)
         with engine.connect() as connection, _quiet(connection):
             for step in steps:
-                _one(connection, config, chain, step)
+                _one(connection, config, scripts, chain, step)
     except DBAPIError as fault:
         raise unusable(str(name), fault) from fault
 
@@ -71,7 +71,9 @@ def _form(connection: sa.Connection, scripts: ScriptDirectory, name: str) -> str
     return here
 
 
-def _one(connection: sa.Connection, config: alembic.config.Config, chain: list[str], step: str) -> None:
+def _one(
+    connection: sa.Connection, config: alembic.config.Config, scripts: ScriptDirectory, chain: list[str], step: str
+) -> None:
     """Take one step in one transaction, unless another process has taken it meanwhile."""
     sqlite = connection.dialect.name == "sqlite"
     with connection.begin():
@@ -81,7 +83,11 @@ def _one(connection: sa.Connection, config: alembic.config.Config, chain: list[s
         if here not in (None, *chain[: chain.index(step)]):
             return
         config.attributes["connection"] = connection
-        alembic.command.upgrade(config, step)
+        # As Alembic's own command does it, whose directory of scripts would be read anew, all of them, for each step.
+        with EnvironmentContext(
+            config, scripts, fn=lambda revision, _: scripts._upgrade_revs(step, revision), destination_rev=step
+        ):
+            scripts.run_env()
         if sqlite:
             broken = connection.exec_driver_sql("PRAGMA foreign_key_check").fetchall()
             if broken:
