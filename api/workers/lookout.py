@@ -86,8 +86,10 @@ class Lookout:
             pause = max(self._again_s if self._failed else self.every_s, self._rest_s)
             self._woken.wait(pause)
             self._woken.clear()
-            if not stop.is_set() or self._once_more:
+            if not stop.is_set():
                 self._one()
+        if self._once_more:
+            self._one()
 
     def _one(self) -> None:
         self._rest_s = 0.0
