@@ -5,7 +5,7 @@ from __future__ import annotations
 import datetime
 import os
 import sqlite3
-from collections.abc import Iterator
+from collections.abc import Callable, Iterator
 from contextlib import contextmanager
 from pathlib import Path
 from typing import Any
@@ -17,16 +17,18 @@ from alembic.runtime.migration import MigrationContext
 from alembic.script import ScriptDirectory
 from sqlalchemy.exc import DBAPIError
 
-from api.database.holding import ADVISORY
 from api.database.opening import copy_sqlite, make_private, sqlite_file, unusable
+from api.database.server_locks import ADVISORY
 from scheduler.errors import BadInput
 
 MIGRATIONS = Path(__file__).parents[1] / "migrations"
 COPIES = 3  # copies kept beside a SQLite database, the newest ones
 
 
-def upgrade(engine: sa.Engine, to: str = "head") -> None:
+def upgrade(engine: sa.Engine, to: str = "head", others: Callable[[], bool] = lambda: False) -> None:
     """Bring the database to the migration `to`; does nothing where it is there already.
+
+    others: whether workers are at it, which are of an older program then: it is refused where something is to change.
 
     Each migration is one transaction, so that a start cut off anywhere leaves the form before it or after it. A SQLite
     database that holds something is copied beside itself first. Raises `BadInput` in one sentence where the database
@@ -43,6 +45,9 @@ def upgrade(engine: sa.Engine, to: str = "head") -> None:
         steps = chain[chain.index(here) + 1 :] if here in chain else [] if here is not None else chain
         if not steps:
             return
+        if others():
+            problem = "must be brought to a newer form, and workers of the older program are at it; end those first"
+            raise BadInput(str(name), problem)
         if here is not None:
             copy_beside(engine, here)
         with engine.connect() as connection, _quiet(connection):

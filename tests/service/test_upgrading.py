@@ -298,3 +298,13 @@ def test_a_lock_that_a_server_has_lost_is_taken_up_again(postgresql_address: str
     with pytest.raises(BadInput, match="is served already"):
         hold(tmp_path / "other", postgresql_address)
     held.release()
+
+
+def test_a_newer_form_waits_for_the_end_of_the_workers_of_an_older_program(tmp_path: Path) -> None:
+    database = open_database(f"sqlite:///{tmp_path / 'eaveboard.sqlite'}")
+    with pytest.raises(BadInput, match="workers of the older program are at it; end those first"):
+        upgrade(database, others=lambda: True)
+    assert sa.inspect(database).get_table_names() == []
+    upgrade(database)
+    upgrade(database, others=lambda: True)  # nothing is to change
+    database.dispose()
