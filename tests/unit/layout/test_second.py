@@ -66,6 +66,7 @@ def test_every_number_of_an_anchor_is_that_of_its_report() -> None:
     assert fastener is not None
     assert (fastener.hole, fastener.hole_depth, fastener.penetration) == (9.525, 70, 60)
     assert (fastener.edge, fastener.spacing, fastener.torque_nm) == (100, 40, 40)
+    assert (fastener.count, fastener.shank_depth, fastener.thread_depth) == (4, None, None)
     assert layout.members == ()
     assert codes(layout, "stop") == set()
     said = " ".join(f.text for f in layout.findings if f.code in ("anchor", "drilling"))
