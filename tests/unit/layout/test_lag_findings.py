@@ -69,3 +69,10 @@ def test_a_screw_keeps_four_diameters_from_the_edge_that_is_loaded_across_the_gr
 def test_a_screw_threaded_to_its_plate_has_no_hole_for_a_shank() -> None:
     # 1-1/2 in: thread and tip of 1-1/4 in leave 1/4 in, which is in the plate.
     assert lag_fastener(grip(0.25, 1.5, 0.25, 3.5), second_survey()).shank_depth == 0.0
+
+
+def test_dry_and_dense_wood_has_a_wider_lead_hole_and_no_wet_service() -> None:
+    """Of 3/8 in 0.65 to 0.85, from a specific gravity of 0.6 on: 0.244 to 0.319 in, and 5/16 in in between."""
+    texts = {finding.code: finding.text for finding in told(0.3, EASY, wall={"gravity": 0.65, "wet": False})}
+    assert texts["drilling"].startswith("Lead hole 5/16 in for the thread (allowed 0.244 to 0.319 in), then 3/8 in as")
+    assert "0.30 of the allowable load (NDS, specific gravity 0.65). 2 of the 4" in texts["fastener"]
