@@ -15,3 +15,18 @@ def test_a_gap_under_the_plate_only_weakens() -> None:
     far = nds.lateral_lbf(0.5, 0.375, 0, 0.25, nds.STEEL_QUARTER_PSI, 50.0)
     assert far <= 2 * hinge / 50 / 3.2
     assert far == pytest.approx(2 * hinge / 50 / 3.2, rel=0.001)
+
+
+def test_a_soft_thin_plate_bears_no_more_than_itself() -> None:
+    # Mode Is: 1000 psi × 0.265 in of root × 0.05 in of plate, over its reduction term of 4; across the grain of 5.
+    assert nds.lateral_lbf(0.5, 0.375, 0, 0.05, 1000.0) == pytest.approx(3.3125)
+    assert nds.lateral_lbf(0.5, 0.375, 90, 0.05, 1000.0) == pytest.approx(2.65)
+
+
+def test_bearing_between_along_and_across_the_grain() -> None:
+    # Hankinson at 45 degrees is the harmonic mean of 5600 and 3650 psi.
+    assert nds.dowel_bearing_psi(0.5, 0.375, 45) == pytest.approx(2 * 5600 * 3650 / (5600 + 3650))
+
+
+def test_a_long_screw_has_six_inches_of_thread_and_tip() -> None:
+    assert nds.thread_in(12.0, 0.375) == pytest.approx(6 - 7 / 32)
