@@ -1,4 +1,4 @@
-"""A gap under the plate: no authority prints a value; only its direction and its limit are known."""
+"""Lag screws where no authority prints a value: a gap under the plate, and what the formulas come to by hand."""
 
 from __future__ import annotations
 
@@ -30,3 +30,14 @@ def test_bearing_between_along_and_across_the_grain() -> None:
 
 def test_a_long_screw_has_six_inches_of_thread_and_tip() -> None:
     assert nds.thread_in(12.0, 0.375) == pytest.approx(6 - 7 / 32)
+
+
+@pytest.mark.parametrize(("diameter_in", "pounds"), [(0.375, 1489.2), (0.5, 2918.8)])
+def test_what_the_screws_own_steel_carries(diameter_in: float, pounds: float) -> None:
+    # 27 000 psi on roots of 0.265 and 0.371 in: 0.05515 and 0.10810 square inches.
+    assert nds.steel_tension_lbf(diameter_in) == pytest.approx(pounds, abs=0.1)
+
+
+def test_two_hinges_an_inch_apart() -> None:
+    # Mode IV: P of P² (1/2/23055 + 1/2/1484) + P = 2 × 139.6, 255.7 lbf, over its reduction term of 3.2.
+    assert nds.lateral_lbf(0.5, 0.375, 0, 0.25, nds.STEEL_QUARTER_PSI, 1.0) == pytest.approx(79.906, abs=0.01)
