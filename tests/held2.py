@@ -9,7 +9,7 @@ from scheduler import Fixed
 from scheduler.plan import Plan
 from scheduler.week import Crew, Job, Shift, Week2
 from tests import brute2
-from tests.brute2 import Stand, Way
+from tests.routes2 import Stand, Way, ways_of
 
 MUST = 10**9
 Fits = Callable[[tuple[Stand, ...]], bool]
@@ -17,7 +17,7 @@ Fits = Callable[[tuple[Stand, ...]], bool]
 
 def cheapest_with(week: Week2, fixed: Fixed, step: int) -> Plan | None:
     """Return a plan of least cost that keeps what is fixed, None where there is none."""
-    every, plain = brute2.ways_of, brute2.undone
+    every, plain = ways_of, brute2.undone
 
     def ways(week: Week2, crew: Crew, shift: Shift, step: int) -> list[Way]:
         here = (crew.id, shift.day)

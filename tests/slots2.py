@@ -1,6 +1,6 @@
 """The cheapest place of one job in a standing plan of the second format, for each half day, by trying everything.
 
-As `tests.brute2`, of which it takes the routes of one crew and day: every other visit keeps its crew, day, place in the
+As `tests.brute2`, over the same routes of one crew and day: every other visit keeps its crew, day, place in the
 order and, to half an hour, its start; where crews meet both keep their minute; routes without the job stay as they are.
 """
 
@@ -11,7 +11,8 @@ from itertools import product
 from scheduler.plan import Plan, Route
 from scheduler.price import price
 from scheduler.week import Crew, Shift, Week2
-from tests.brute2 import Span, Stand, Way, agree, together, undone, ways_of, weekly_more
+from tests.brute2 import agree, together, undone, weekly_more
+from tests.routes2 import Span, Stand, Way, ways_of
 
 
 def cheapest_by_half(

@@ -9,8 +9,10 @@ from pathlib import Path
 import pytest
 from fastapi import FastAPI
 
+from api.fields.mail import Server
 from api.settings import Settings
 from tests.service.cast import add_yard, running, settings_for
+from tests.service.postbox import Postbox, mail_server
 
 
 @pytest.fixture
@@ -41,3 +43,10 @@ def app_on_either(either_settings: Settings) -> Iterator[FastAPI]:
     with running(either_settings) as app:
         add_yard(app.state.database)
         yield app
+
+
+@pytest.fixture
+def postbox() -> Iterator[tuple[Postbox, Server]]:
+    """A local mail server that knows one password."""
+    with mail_server() as running_server:
+        yield running_server

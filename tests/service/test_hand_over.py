@@ -27,11 +27,10 @@ from api.hand_over.warranty import months_after
 from tests.conftest import BuiltDemo
 from tests.service.cast import PAGE, signed_in
 from tests.service.day_cast import AT, CREW, DAY, HOME, Jobs, history, on_the_morning, phone, post_day
-from tests.service.test_messages import SENDER, Postbox, postbox
+from tests.service.postbox import SENDER, Postbox
 from tests.service.test_set_up import text_of
 from tests.steps import CHECKS
 
-__all__ = ["postbox"]
 LINES = [[[10, 20], [300, 210], [700, 90]], [[500, 50]]]
 
 

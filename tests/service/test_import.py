@@ -3,10 +3,9 @@
 from __future__ import annotations
 
 import datetime
-import io
 import re
 import shutil
-from collections.abc import Iterator, Sequence
+from collections.abc import Iterator
 from pathlib import Path
 from typing import Any
 
@@ -22,15 +21,14 @@ from api.database import transaction
 from api.exchange.exporting import stored_tables, to_csv
 from api.exchange.importing import IMPORTABLE, Imported, import_tables
 from api.exchange.uploads import CellFault, Upload, read_upload
-from api.fields.cells import usual_date, usual_number, usual_time
 from api.fields.sheets import BadFiles
 from scheduler.errors import BadInput
 from tests.conftest import DEMO
 from tests.loaded import copy_of, loaded_business
 from tests.service.cast import JSON, PAGE, anonymous, running, settings_for, signed_in
+from tests.service.uploads import CUSTOMERS, csv_of, saved, xlsx_of
 
 NOW = datetime.datetime(2027, 4, 8, 20, tzinfo=datetime.UTC)
-CUSTOMERS = "customer,name,phone,email,note\n"
 
 
 @pytest.fixture(scope="module")
@@ -42,24 +40,6 @@ def loaded(tmp_path_factory: pytest.TempPathFactory) -> Path:
 def business(loaded: Path, tmp_path: Path) -> Iterator[sa.Engine]:
     with copy_of(loaded, tmp_path) as engine:
         yield engine
-
-
-def csv_of(name: str, text: str | bytes) -> list[Upload]:
-    return read_upload(text if isinstance(text, bytes) else text.encode(), f"{name}.csv", IMPORTABLE)
-
-
-def xlsx_of(rows: Sequence[Sequence[Any]], title: str = "customers") -> bytes:
-    book = openpyxl.Workbook()
-    book.active.title = title
-    for row in rows:
-        book.active.append(row)
-    return saved(book)
-
-
-def saved(book: openpyxl.Workbook) -> bytes:
-    out = io.BytesIO()
-    book.save(out)
-    return out.getvalue()
 
 
 def run(database: sa.Engine, uploads: list[Upload], keep: bool = True, expected: str | None = None) -> Imported:
@@ -191,29 +171,6 @@ def test_an_older_shelf_count_is_refused(business: sa.Engine) -> None:
     assert newer.changes[0].fields["on_hand"] == ("274", "9")
 
 
-ODDITIES: list[tuple[str, bytes, str]] = [
-    ("customers.csv", CUSTOMERS.encode("utf-16"), "is UTF-16 text or no text at all"),
-    ("customers.csv", f"{CUSTOMERS}C-900,Amélie,,,\n".encode("cp1252"), "row 2: is not UTF-8: the byte 0xe9"),
-    ("customers.csv", b"\xd0\xcf\x11\xe0rest", "is in the old XLS form"),
-    ("customers.csv", b"%PDF-1.7", "is a PDF"),
-    ("customers.csv", b"", "is empty"),
-    ("customers.csv", b"customer,name,phone,email,note,name\n", 'row 1: the name "name" stands twice'),
-    ("customers.csv", b"customer,name,,email,note\n", "row 1: column 3 has no name"),
-    ("customers.csv", f'{CUSTOMERS}C-900,"Orrin,,,\n'.encode(), "row 2: cannot be read as a table"),
-    ("customers.csv", f"{CUSTOMERS}C-900,Thistlewood, Orrin,,,\n".encode(), "row 2: has 6 cells, the first row 5"),
-    ("clients.csv", CUSTOMERS.encode(), "does not say which table it is"),
-    ("customers.xlsx", b"PK\x03\x04 no book", "cannot be read as an XLSX file"),
-]
-
-
-@pytest.mark.parametrize(("file", "data", "words"), ODDITIES, ids=[words[:30] for _, _, words in ODDITIES])
-def test_oddities_of_form_are_told(file: str, data: bytes, words: str) -> None:
-    with pytest.raises(BadFiles) as caught:
-        read_upload(data, file, IMPORTABLE)
-    assert words in str(caught.value)
-    assert str(caught.value).startswith(file)
-
-
 @pytest.mark.parametrize(
     ("text", "words"),
     [("#REF!", "holds the error #REF!"), ("Orr\x07in", "holds a control character"), ("Am\ufffdlie", "holds “\ufffd”")],
@@ -230,16 +187,6 @@ def test_columns_must_be_the_known_ones(business: sa.Engine) -> None:
         f'customers.csv, row 1: has no column "phone"; {known}',
         f'customers.csv, row 1: the column "fon" is not known; {known}',
     ]
-
-
-@pytest.mark.parametrize("start", [b"", b"\xef\xbb\xbf"], ids=["plain", "byte order mark"])
-@pytest.mark.parametrize("mark", [",", ";", "\t"])
-@pytest.mark.parametrize("end", ["\n", "\r\n"])
-def test_the_usual_csv_files_are_read(start: bytes, mark: str, end: str) -> None:
-    text = f"{CUSTOMERS}C-900,Amélie Ōhashi,,,\n".replace(",", mark).replace("\n", end)
-    [upload] = read_upload(start + text.encode(), "Customers (2).csv", IMPORTABLE)
-    assert upload.head == ("customer", "name", "phone", "email", "note")
-    assert upload.lines == ((2, ("C-900", "Amélie Ōhashi", "", "", "")),)
 
 
 def test_the_row_is_that_of_the_spreadsheet_where_cells_hold_several_lines(business: sa.Engine) -> None:
@@ -285,37 +232,6 @@ def test_xlsx_errors_formulas_without_value_and_merged_cells_are_refused(busines
     sheet.merge_cells("C3:D3")
     with pytest.raises(BadFiles, match=f"{where} 3: cells C3:D3 are merged"):
         read_upload(saved(book), "customers.xlsx", IMPORTABLE)
-
-
-def test_a_sheet_that_is_no_table_is_told() -> None:
-    book = openpyxl.load_workbook(io.BytesIO(xlsx_of([["customer", "name", "phone", "email", "note"]])))
-    book.create_sheet("thoughts")["A1"] = "call back"
-    with pytest.raises(BadFiles, match='sheet "thoughts": is none of the tables'):
-        read_upload(saved(book), "customers.xlsx", IMPORTABLE)
-    [upload] = read_upload(saved(book), "customers.xlsx", IMPORTABLE, "customers")
-    assert upload.name == "customers"
-
-
-@pytest.mark.parametrize(
-    ("cell", "date"),
-    [("2027-04-12", "2027-04-12"), ("12 Apr 2027", "2027-04-12"), ("April 12, 2027", "2027-04-12"),
-     ("12.4.2027", "2027-04-12"), ("4/13/2027", "2027-04-13"), ("13/4/2027", "2027-04-13"), ("5/5/2027", "2027-05-05")],
-)  # fmt: skip
-def test_usual_dates_are_read(cell: str, date: str) -> None:
-    assert usual_date(cell).isoformat() == date
-
-
-@pytest.mark.parametrize("cell", ["4/12/2027", "31.4.2027", "soon", "2027-02-30", "12 Foo 2027", ""])
-def test_dates_in_doubt_are_refused(cell: str) -> None:
-    with pytest.raises(BadInput, match="write 2027-04-12 or 2027-12-04" if "/" in cell else "must be a date"):
-        usual_date(cell)
-
-
-def test_usual_numbers_and_times_are_read() -> None:
-    assert [usual_number(cell) for cell in ("1,234", "12.0", "-1,234.50", "7")] == ["1234", "12", "-1234.50", "7"]
-    assert [usual_time(cell) for cell in ("9:15 AM", "12:05 pm", "12 am", "1 p.m.", "14:30:00", "9:15")] == [
-        "9:15", "12:05", "0:00", "13:00", "14:30", "9:15",
-    ]  # fmt: skip
 
 
 @pytest.fixture

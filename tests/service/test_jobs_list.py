@@ -97,10 +97,10 @@ def test_a_posted_week_goes_before_a_newer_plan(client: TestClient, demo: FastAP
         posted = tables.PostedWeek(start_date=old.start_date, plan_id=old.id or 0, posted_at=at, posted_by="maud")
         session.add(posted)
         session.flush()
-        assert all(where.posted for where in places(session).stops.values())
+        assert {where.posted for where in places(session).stops.values()} == {True}
         posted.withdrawn_at = at
         session.flush()
-        assert not any(where.posted for where in places(session).stops.values())
+        assert {where.posted for where in places(session).stops.values()} == {False}
 
 
 def test_words_kind_state_and_town_narrow_together(client: TestClient) -> None:

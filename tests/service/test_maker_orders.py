@@ -23,11 +23,10 @@ from api.maker.orders import order_list
 from api.week.planning import prepare_week
 from tests.conftest import BuiltDemo
 from tests.service.cast import PAGE, running, settings_for, signed_in
+from tests.service.postbox import Postbox
 from tests.service.test_entry import form_of
-from tests.service.test_messages import Postbox, postbox
 from tests.service.test_set_up import text_of
 
-__all__ = ["postbox"]
 NOW = datetime.datetime(2027, 4, 8, 21, tzinfo=datetime.UTC)
 TODAY = datetime.date(2027, 4, 8)
 MONDAY = datetime.date(2027, 4, 12)

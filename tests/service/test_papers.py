@@ -210,6 +210,7 @@ def quick_looks(monkeypatch: pytest.MonkeyPatch) -> None:
 
 @pytest.mark.usefixtures("quick_looks")
 def test_the_keeper_renews_what_a_change_made_stale_whoever_made_it(folder: Path, database: sa.Engine) -> None:
+    before = made_of(database, INSTALL)
     keeper = Keeper(database, sqlite_address(folder), 1, lambda: NOW)
     keeper.lookout.start()
     try:
@@ -219,6 +220,7 @@ def test_the_keeper_renews_what_a_change_made_stale_whoever_made_it(folder: Path
             note(session, NOW, "import", "changed", "survey", INSTALL, {})
         other.dispose()
         until(lambda: found_stale(database) == [])
+        assert made_of(database, INSTALL)["layout"] != before["layout"]
     finally:
         keeper.lookout.stop()
 

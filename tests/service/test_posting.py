@@ -107,6 +107,7 @@ def test_the_newest_posting_counts_and_none_is_ever_changed(
         stored = posted_plan(session, WEEK.start_date)
         assert stored is not None
         assert stored.id == second.plan_id
+        assert other.routes
         for route in other.routes:
             day = WEEK.start_date + datetime.timedelta(days=route.day)
             assert posted_route(session, route.crew, day) == route

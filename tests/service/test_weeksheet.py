@@ -129,7 +129,9 @@ def test_money_to_run_the_week_stands_apart_from_prices_that_only_weigh(shared: 
     for kind, words in (("risk", "weather"), ("late", "lateness"), ("changes", "promises moved")):
         assert (f"{words} <b>{dollars(cost[kind])}</b>" in weighs) is (cost[kind] > 0), kind
     assert f"jobs left waiting <b>{dollars(cost['skipped'])}</b>" in weighs
-    for visits in re.findall(r'data-visits="([^"]+)"', text):
+    lit = re.findall(r'data-visits="([^"]+)"', text)
+    assert lit
+    for visits in lit:
         for visit in visits.split():
             assert f'id="visit-{visit}"' in text
 

@@ -10,7 +10,7 @@ from urllib.parse import quote
 import msgspec
 from fastapi import APIRouter, Form, Query, Request
 from fastapi.responses import RedirectResponse, Response
-from pydantic import Field
+from pydantic import BaseModel, Field
 from sqlmodel import Session
 
 from api.access.accounts import Role
@@ -39,8 +39,7 @@ router = APIRouter(tags=["promise"])
 Office = Annotated[Who, allow(Role.manager, Role.office)]
 Kind = Literal["install", "survey", "repair"]
 Hold = Literal["firm", "day", "soft"]
-Typed = Annotated[records.Words, Query(max_length=60)]
-SentTyped = Annotated[records.Words, Form(max_length=60)]
+Typed = Annotated[records.Words, Field(max_length=60)]
 Key = Annotated[records.Words, Form(max_length=120, description="the key of a time that was told")]
 _WALLS = get_args(WallKind)
 _Wall = Annotated[records.Words, Field(max_length=40)]
@@ -71,6 +70,30 @@ class BookingBody(WantedBody):
     phone: Annotated[str, limit("customer.phone")] = ""
     email: Annotated[str, limit("customer.email")] = ""
     time: Annotated[records.Words, Field(max_length=120)]
+    hold: Hold = "day"
+
+
+class TypedJob(BaseModel):
+    """A job that is not entered yet as a person types it: lengths in feet and inches or millimeters, a pin in words."""
+
+    kind: Kind = "install"
+    town: Typed = ""
+    address: Annotated[records.Words, Field(max_length=200)] = ""
+    pin: Typed = ""
+    width: Typed = ""
+    height: Typed = ""
+    wall: Typed = ""
+    model: Typed = ""
+
+
+class SoldJob(TypedJob):
+    """The same once it is sold: for whom, and the `key` of the time that was told."""
+
+    town: Typed
+    name: Annotated[str, as_sent("customer.name")]
+    phone: Annotated[str, as_sent("customer.phone")] = ""
+    email: Annotated[str, as_sent("customer.email")] = ""
+    time: Annotated[records.Words, Field(max_length=120, description="the key of a time that was told")]
     hold: Hold = "day"
 
 
@@ -118,17 +141,12 @@ def promise_job(
 
 @router.get("/promise")
 def promise_page(
-    request: Request, session: Database, _: Office, now: Now, kind: Kind = "install", town: Typed = "",
-    address: Annotated[records.Words, Query(max_length=200)] = "", pin: Typed = "",
-    width: Typed = "", height: Typed = "", wall: Typed = "", model: Typed = "",
-) -> Response:  # fmt: skip
+    request: Request, session: Database, _: Office, now: Now, job: Annotated[TypedJob, Query()]
+) -> Response:
     """Show the form for a job that is not entered yet, and once a town is given the times that it could be promised."""
-    typed = {
-        "kind": kind, "town": town, "address": address, "pin": pin, "width": width, "height": height, "wall": wall,
-        "model": model,
-    }  # fmt: skip
+    typed = job.model_dump()
     times, fault, where, at = None, "", "", ""
-    if town.strip():
+    if job.town.strip():
         try:
             wanted, at = _located(request, _wanted(session, typed))
             times = _times(request, session, wanted, now)
@@ -145,23 +163,14 @@ def promise_page(
 
 @router.post("/promise", responses=responses(400, 409))
 def promise_form(
-    request: Request, session: Database, who: Office, now: Now, once: Once, time: Key,
-    name: Annotated[str, Form(), as_sent("customer.name")], town: SentTyped, kind: Annotated[Kind, Form()] = "install",
-    phone: Annotated[str, Form(), as_sent("customer.phone")] = "",
-    email: Annotated[str, Form(), as_sent("customer.email")] = "",
-    address: Annotated[records.Words, Form(max_length=200)] = "", pin: SentTyped = "",
-    width: SentTyped = "", height: SentTyped = "", wall: SentTyped = "", model: SentTyped = "",
-    hold: Annotated[Hold, Form()] = "day",
-) -> Response:  # fmt: skip
+    request: Request, session: Database, who: Office, now: Now, once: Once, sold: Annotated[SoldJob, Form()]
+) -> Response:
     """Enter the job that is sold and promise it the time; all of it or nothing."""
-    typed = {
-        "kind": kind, "town": town, "address": address, "pin": pin, "width": width, "height": height, "wall": wall,
-        "model": model,
-    }  # fmt: skip
-    wanted, _ = _located(request, _wanted(session, typed))
+    wanted, _ = _located(request, _wanted(session, sold.model_dump(include=set(TypedJob.model_fields))))
 
     def write() -> Response:
-        made = _sell(request, wanted, Buyer(name, phone, email), asked_for(time, hold), now, who.name)
+        buyer = Buyer(sold.name, sold.phone, sold.email)
+        made = _sell(request, wanted, buyer, asked_for(sold.time, sold.hold), now, who.name)
         return RedirectResponse(f"/jobs/{made.visit_id}#told", 303)
 
     return once(session, write)

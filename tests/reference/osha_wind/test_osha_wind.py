@@ -24,4 +24,5 @@ def test_a_table_that_allows_more_is_refused(row: str, mph: str) -> None:
 
 
 def test_exactly_thirty_is_allowed() -> None:
-    read_limits(DEFAULT_LIMITS_CSV.replace("install,gust_mph,25", "install,gust_mph,30"))
+    table = read_limits(DEFAULT_LIMITS_CSV.replace("install,gust_mph,25", "install,gust_mph,30"))
+    assert [row.value for row in table.rows if (row.applies_to, row.measure) == ("install", "gust_mph")] == [30]

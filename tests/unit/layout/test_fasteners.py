@@ -202,6 +202,12 @@ def test_use_grows_in_proportion_to_the_load() -> None:
     assert screw_use(*shared(BracketForce(0, 0, 0, 0), 4), (800.0, 200.0)) == 0.0
 
 
+def test_a_screw_that_is_only_pulled_or_only_borne_upon() -> None:
+    """100 lbf are 444.82 N: an eighth of 800 straight out, half of 200 along the wall."""
+    assert screw_use(444.822, 0.0, (800.0, 200.0)) == pytest.approx(0.125)
+    assert screw_use(0.0, 444.822, (800.0, 200.0)) == pytest.approx(0.5)
+
+
 def test_sizes_read_as_they_are_sold() -> None:
     assert [inches(v) for v in (0.375, 4, 4.5, 0.3125, 0)] == ["3/8", "4", "4-1/2", "5/16", "0"]
 

@@ -94,6 +94,14 @@ def test_an_anchor_that_its_report_does_not_allow_here_stops(anchor: dict[str, A
     assert codes(layout, "stop") == {code}
 
 
+def test_an_anchors_distance_to_an_opening_counts_from_the_walls_zero() -> None:
+    """The bracket at 2460 of the bar is at 2860 of the wall: 140 mm beside a door from 3000 on that is higher."""
+    door = {"left": 3000, "right": 3300, "top": 2814, "swings_out": False}
+    layout = laid(**{**MASONRY, "anchor": {**ANCHOR_2, "edge": 150}}, doors=[door])
+    assert [bracket.wall for bracket in layout.brackets] == pytest.approx([700, 1780, 2860, 3940])
+    assert 'An anchor is 5 1/2" (140 mm) from the edge of door 1' in of(layout, "anchor-edge").text
+
+
 def test_an_anchor_shallower_than_its_embedment_and_one_in_wood_are_refused() -> None:
     with pytest.raises(BadInput, match=r"anchor\.hole_depth: must be the embedment \(60\) or more, is 50"):
         second_survey(**{**MASONRY, "anchor": {**ANCHOR_2, "hole_depth": 50}})

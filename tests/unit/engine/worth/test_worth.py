@@ -68,7 +68,7 @@ def test_carried_prices_give_a_bound_on_every_changed_week(seed: int) -> None:
 
 @pytest.mark.parametrize("seed", range(40, 46))
 def test_no_change_makes_a_week_dearer(seed: int) -> None:
-    assert all(saving >= 0 for saving in _savings(_week(seed)).values())
+    assert min(_savings(_week(seed)).values()) >= 0
 
 
 def _two_jobs_one_ladder() -> Week:
