@@ -94,6 +94,18 @@ def at_work(database: sa.Engine) -> list[Worker]:
         return workers_of(connection)
 
 
+def two_at_work(database: sa.Engine, killed: set[int]) -> list[Worker]:
+    """Return the two workers, the one that leads first, once there are two beside those that were killed."""
+    found: list[Worker] = []
+
+    def there() -> bool:
+        found[:] = [one for one in at_work(database) if one.number not in killed]
+        return len(found) == 2 and found[0].leads
+
+    until(there, "two workers are at work and one leads")
+    return found
+
+
 def write(address: str, writer: int, end: threading.Event, tally: Tally) -> None:
     """Enter customers, each sent again under the same key until it is acknowledged, now and then after others."""
     waiting: collections.deque[str] = collections.deque()
@@ -140,9 +152,9 @@ def kill_workers(address: str, folder: Path, kills: int, tally: Tally) -> None:
         hashed = Passwords(quick=True).hash(PASSWORD)
         session.add(tables.Account(name=NAMES[Role.office], role=Role.office, password=hashed))
         session.add(tables.Account(name=NAMES[Role.manager], role=Role.manager, password=hashed))
-    end = threading.Event()
+    end, killed = threading.Event(), set[int]()
     with served(folder, address, 2) as pages:
-        until(lambda: len(at_work(database)) == 2 and at_work(database)[0].leads, "two workers are there")
+        two_at_work(database, set())
         until(lambda: _answers(pages), "they answer")
         writers = [threading.Thread(target=write, args=(pages, n, end, tally)) for n in range(WRITERS)]
         for one in writers:
@@ -151,11 +163,10 @@ def kill_workers(address: str, folder: Path, kills: int, tally: Tally) -> None:
             for n in range(kills):
                 known = len(tally.acknowledged)
                 until(lambda known=known: len(tally.acknowledged) > known, "something is acknowledged")  # type: ignore[misc]
-                until(lambda: len(at_work(database)) == 2 and at_work(database)[0].leads, "two workers are back")
-                found = at_work(database)
-                chosen = found[n % 2]
+                chosen = two_at_work(database, killed)[n % 2]
                 leave_run(database, chosen, datetime.datetime.now(datetime.UTC))
                 os.kill(pid_of(chosen), signal.SIGKILL)
+                killed.add(chosen.number)
                 tally.kills += 1
                 tally.leaders_killed += chosen.leads
             until(lambda: _going(database) == 0, "the runs of the killed are ended")

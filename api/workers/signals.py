@@ -62,6 +62,7 @@ class Signals:
     def close(self) -> None:
         self._stop.set()
         if self._thread.is_alive():
+            self.tell("end", "")  # so that it need not wait for its next look
             self._thread.join(2 * HEAR_S)
 
     def _run(self) -> None:

@@ -189,6 +189,8 @@ def test_the_doctor_finds_a_healthy_service_fine_and_names_what_is_not(
         assert healthy["database"].state == "fine"
         assert healthy["service"].state == "look"
         assert "EAVEBOARD_BACKUPS" in healthy["backups"].words
+        if app.state.database.dialect.name == "postgresql":
+            assert (healthy["workers"].state, healthy["workers"].words[-7:]) == ("fine", "(leads)")
         folder = tmp_path / "backups"
         folder.mkdir()
         (folder / "eaveboard-20270401T000000Z.backup").write_text("")

@@ -57,7 +57,7 @@ def two(postgresql_database: str, tmp_path: Path, monkeypatch: pytest.MonkeyPatc
     monkeypatch.setattr(module, "Desk", ScriptedDesk)
     monkeypatch.setattr(module, "LISTEN_S", 0.01)
     monkeypatch.setattr(module, "MEND_S", 0.1)
-    monkeypatch.setattr(module, "CLOSE_S", 0.5)
+    monkeypatch.setattr(module, "STOP_S", 0.1)  # for a planner that does not answer
     monkeypatch.setattr(hearing, "HEAR_S", 0.1)
     ScriptedDesk.scripts = {}
     made = []
