@@ -14,13 +14,16 @@ from starlette.middleware.gzip import GZipMiddleware
 from api.access.accounts import Passwords, first_manager
 from api.access.guards import is_known, statements
 from api.access.idempotency import forget_old
+from api.access.provider import SignInProvider
 from api.backup.keeper import BackupKeeper
 from api.calendars.keeper import CalendarKeeper
+from api.calls.guard import allowing
 from api.chain.keeper import ChainKeeper
 from api.clock import clock_of, machine_clock
 from api.condition.leftovers import sweeper
 from api.database import Hold
 from api.exchange.exports import Exports
+from api.exchange.imports import Imports
 from api.forecasts.keeper import ForecastKeeper
 from api.hooks.keeper import HookKeeper
 from api.http.assets import Assets
@@ -104,6 +107,8 @@ async def _at_work(app: FastAPI, chosen: Settings, own: Opened) -> AsyncIterator
     app.state.secret, app.state.database = own.secret, own.database
     app.state.passwords = Passwords(quick=chosen.quick_passwords)
     app.state.clock = clock_of(chosen.clock, app.state.database)
+    back = f"{chosen.base}/sign-in/provider/back"
+    app.state.provider = SignInProvider(chosen.provider, back) if chosen.provider else None
     now = machine_clock()
     password = first_manager(app.state.database, app.state.passwords, now)
     if password is not None:
@@ -136,7 +141,7 @@ async def _at_work(app: FastAPI, chosen: Settings, own: Opened) -> AsyncIterator
     app.state.pulse = Pulse(app.state.database, app.state.searches.days, lambda: app.state.clock())
     app.state.chain = ChainKeeper(app.state.database, machine_clock)
     app.state.chain.start()
-    app.state.hooks = HookKeeper(app.state.database, machine_clock)
+    app.state.hooks = HookKeeper(app.state.database, machine_clock, allowing(chosen.inner_calls))
     app.state.hooks.start()
     app.state.calendars = CalendarKeeper(app.state.database, lambda: app.state.clock(), machine_clock)
     app.state.calendars.start()
@@ -145,12 +150,14 @@ async def _at_work(app: FastAPI, chosen: Settings, own: Opened) -> AsyncIterator
     )
     app.state.backups.start()
     app.state.exports = Exports(chosen.database, chosen.data, own_process=chosen.preparers > 0)
+    app.state.imports = Imports(app.state.database, chosen.database, app.state.places, own_process=chosen.preparers > 0)
     app.state.outside = open_outside() if chosen.preparers else None
     app.state.leftovers = sweeper(app.state.database, chosen.data, machine_clock)
     app.state.leftovers.start()
     holding = asyncio.create_task(_keep(own.held))
     yield
     holding.cancel()
+    app.state.imports.close()
     app.state.exports.close()
     app.state.leftovers.close()
     if app.state.outside is not None:

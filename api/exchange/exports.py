@@ -3,20 +3,15 @@
 from __future__ import annotations
 
 import datetime
-import multiprocessing
 import os
 import secrets
 import tempfile
 import threading
-import time
-from collections.abc import Callable
 from dataclasses import dataclass
-from multiprocessing.connection import Connection
 from pathlib import Path
-from typing import Any, Literal
+from typing import Literal
 
-from sqlalchemy.exc import SQLAlchemyError
-
+from api.exchange.behind import BrokenOff, behind
 from api.exchange.whole import write_whole_file
 from api.http.problems import Problem
 from scheduler.errors import BadInput
@@ -87,48 +82,19 @@ class Exports:
 
     def _make(self, export: Export, now: datetime.datetime) -> None:
         """Have the archive made and follow how far it is; whatever goes wrong ends as its fault."""
-        here, there = multiprocessing.Pipe(duplex=False)
-        given = (there, self._address, self._data, export.file, now)
-        worker: Any
-        if self._own_process:
-            worker = multiprocessing.get_context("spawn").Process(target=_write, args=given, daemon=True)
-        else:
-            worker = threading.Thread(target=_write, args=given, daemon=True)
-        worker.start()
-        if self._own_process:
-            there.close()  # the other process holds it: where that dies, reading ends
-        end = time.monotonic() + MOST_S
-        fault = "It was broken off: try again."
+
+        def step(done: int, total: int) -> None:
+            export.done, export.total = done, total
+
+        fault = ""
         try:
-            while time.monotonic() < end and not self._closing.is_set():
-                if not here.poll(0.1):
-                    continue
-                what, *told = here.recv()
-                if what == "step":
-                    export.done, export.total = told
-                else:
-                    fault = told[0]
-                    break
-        except (EOFError, OSError):
-            pass
-        finally:
-            if self._own_process:
-                worker.kill()
-            worker.join(5)
-            here.close()
+            given = (self._address, self._data, export.file, now)
+            behind(
+                write_whole_file, *given, step=step, ended=self._closing, own_process=self._own_process, most_s=MOST_S
+            )
+        except BrokenOff:
+            fault = "It was broken off: try again."
+        except (BadInput, OSError) as wrong:
+            fault = f"It could not be made: {str(wrong).splitlines()[0].rstrip('.')}."
         export.fault = fault
         export.state = "failed" if fault else "made"
-
-
-def _write(line: Connection, address: str, data: Path, file: Path, now: datetime.datetime) -> None:
-    """Write the archive and tell of it: ("step", done, total), and at last ("end", what went wrong or empty)."""
-    told: Callable[..., None] = lambda *words: line.send(words)  # noqa: E731
-    try:
-        if multiprocessing.parent_process() is not None:
-            os.nice(10)
-        write_whole_file(address, data, file, now, lambda done, total: told("step", done, total))
-        told("end", "")
-    except (BadInput, OSError, SQLAlchemyError) as fault:
-        told("end", f"It could not be made: {str(fault).splitlines()[0].rstrip('.')}.")
-    finally:
-        line.close()
