@@ -23,6 +23,7 @@ from api.cli.roads import app as roads
 from api.cli.safekeeping import backup, doctor, new_secret, restore
 from api.cli.saying.command import WRONG, Command, Misused, misuse, refuse
 from api.cli.saying.manual import man_page
+from api.cli.serving.serve import serve
 from api.cli.weather import app as weather
 
 _NOT_WRITTEN = (errno.ENOSPC, errno.EDQUOT, errno.EIO, errno.EPIPE, errno.EBADF)
@@ -51,7 +52,7 @@ command("import", short_help="Take a table in, or a whole business.")(exchange.t
 command("packet", short_help="Write a job's packet as PDF.")(exchange.packet)
 command("daysheet", short_help="Write a crew's day on paper as PDF.")(exchange.day_sheet)
 command("demo", short_help="Make the demo business, drawn, counted and planned.")(business.demo)
-command("serve", short_help="Serve the pages on this machine.")(business.serve)
+command("serve", short_help="Serve the pages on this machine.")(serve)
 command("backup", short_help="Write all that the service keeps into one file.")(backup)
 command("restore", short_help="Put a backup back.")(restore)
 command("new-secret", short_help="Sign by a new secret from now on.")(new_secret)

@@ -2,20 +2,69 @@
 
 from __future__ import annotations
 
+import datetime
 import multiprocessing
 import os
 import threading
 import time
 from collections.abc import Callable
 from multiprocessing.connection import Connection
-from typing import Any
+from pathlib import Path
+from typing import Any, TypeVar
 
+import msgspec
 from sqlalchemy.exc import SQLAlchemyError
 
+from api.database.opening import make_private
 from scheduler.errors import BadInput
 
 Tell = Callable[[int, int], None]  # what is done, of how much
 _NICE = 10  # pages and planners are answered first
+
+
+WRITE_S = 0.2  # between two writes of how far a piece of work is
+P = TypeVar("P", bound="Piece")
+
+
+class Piece(msgspec.Struct):
+    """A piece of work in the data folder, where every worker can say how far it is: `done` of `total`."""
+
+    id: str
+    by: str
+    begun_at: datetime.datetime
+    folder: str
+    done: int = 0
+    total: int = 0
+
+    def keep(self) -> None:
+        """Write down how it stands."""
+        path = Path(self.folder) / f"{self.id}.json"
+        part = path.with_suffix(".part")
+        make_private(part)
+        part.write_bytes(msgspec.json.encode(self))
+        os.replace(part, path)
+
+    def step(self, done: int, total: int) -> None:
+        """Take in how far it is."""
+        self.done, self.total = done, total
+        self.keep()
+
+
+def kept(folder: Path, kind: type[P]) -> list[P]:
+    """Return the pieces of work that lie in a folder."""
+    found = []
+    for path in folder.glob("*.json"):
+        try:
+            found.append(msgspec.json.decode(path.read_bytes(), type=kind))
+        except (OSError, msgspec.DecodeError):  # forgotten at this moment
+            continue
+    return found
+
+
+def forget(folder: Path) -> None:
+    """Delete what lies in a folder of pieces of work."""
+    for path in folder.glob("*"):
+        path.unlink(missing_ok=True)
 
 
 class BrokenOff(Exception):
@@ -39,15 +88,20 @@ def behind(
     worker.start()
     if own_process:
         there.close()  # the other process holds it: where that dies, reading ends
-    end = time.monotonic() + most_s
+    end, told_at, newest = time.monotonic() + most_s, 0.0, list[int]()
     try:
         while time.monotonic() < end and not ended.is_set():
             if not here.poll(0.1):
                 continue
             what, *told = here.recv()
             if what == "step":
-                step(*told)
+                newest = told
+                if time.monotonic() - told_at >= WRITE_S:
+                    step(*told)
+                    told_at = time.monotonic()
             elif what == "made":
+                if newest:
+                    step(*newest)
                 return told[0]
             else:
                 raise told[0]

@@ -11,6 +11,7 @@ from dataclasses import replace
 from pathlib import Path
 from typing import Any
 
+import msgspec
 import pytest
 from fastapi import FastAPI
 from fastapi.testclient import TestClient
@@ -105,7 +106,11 @@ def test_a_process_that_is_killed_is_told_keeps_nothing_and_the_next_is_taken(
     assert "was broken off: send it again" in found["faults"][0]["problem"]
     assert client.get("/customers/K-0000", headers=JSON).status_code == 404
     assert until(client, begun(client, more).headers["location"], over)["state"] == "done"
-    service.state.imports._newest.begun_at -= 2 * KEPT
+    [path] = (Path(service.state.settings.data) / "imports").glob("*.json")
+    old = msgspec.json.decode(path.read_bytes(), type=module.Import)
+    address, old.begun_at = f"/exchange/imports/{old.id}", old.begun_at - 2 * KEPT
+    assert client.get(address, headers=JSON).status_code == 200
+    old.keep()
     assert client.get(address, headers=JSON).status_code == 404
 
 

@@ -87,7 +87,7 @@ class Clock:
 def app(tmp_path: Path) -> Iterator[FastAPI]:
     with running(replace(settings_for(tmp_path), inner_calls="127.0.0.1")) as app:
         add_yard(app.state.database)
-        app.state.hooks.close()  # the tests turn it by hand
+        app.state.hooks.lookout.stop()  # the tests turn it by hand
         yield app
 
 

@@ -1,14 +1,14 @@
 """Somebody may sign in by the word of a provider on their e-mail address.
 
 Revision ID: 0036_provider
-Revises: 0033_languages
+Revises: 0035_workers
 """
 
 import sqlalchemy as sa
 from alembic import op
 
 revision = "0036_provider"
-down_revision = "0033_languages"
+down_revision = "0035_workers"
 branch_labels = None
 depends_on = None
 

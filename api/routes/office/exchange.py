@@ -11,6 +11,7 @@ from dataclasses import asdict
 from pathlib import Path
 from typing import Annotated, Any, Literal
 
+import msgspec
 from fastapi import APIRouter, File, Form, Header, Query, Request, UploadFile
 from fastapi.responses import FileResponse, JSONResponse, Response
 from sqlmodel import Session, col, select
@@ -144,7 +145,7 @@ def take_in(
     except BadFiles as fault:
         if wants_json(request):
             raise
-        return _page(request, session, who, faults=fault, status=422)
+        return _page(request, session, who, faults=fault.faults, status=422)
     if wants_json(request):
         return JSONResponse(_told(done) | {"questions": asked})
     return _page(request, session, who, done=done, table=table, questions=asked)
@@ -159,10 +160,9 @@ def import_stands(request: Request, session: Database, who: Office, import_id: s
     found = request.app.state.imports.of(import_id, machine_clock())
     if wants_json(request):
         return JSONResponse(_stands(found), headers={"Cache-Control": "no-store"})
-    faults = BadFiles(list(found.faults)) if found.faults else None
     working = found if found.state == "working" else None
     return _page(
-        request, session, who, done=found.imported, faults=faults, table=found.table, questions=found.questions,
+        request, session, who, done=found.imported, faults=found.faults, table=found.table, questions=found.questions,
         working=working,
     )  # fmt: skip
 
@@ -255,7 +255,7 @@ def _page(
     who: Who,
     *,
     done: Imported | None = None,
-    faults: BadFiles | None = None,
+    faults: Sequence[Any] = (),
     table: str = "",
     questions: Sequence[str] = (),
     status: int = 200,
@@ -273,7 +273,7 @@ def _page(
         "importable": IMPORTABLE,
         "done": done,
         "told": _told(done) if done else None,
-        "faults": faults.faults if faults else (),
+        "faults": faults,
         "table": table,
         "working": working,
         "questions": questions,
@@ -285,9 +285,7 @@ def _page(
 
 def _stands(found: Import) -> dict[str, Any]:
     """Return how far a table is as JSON, and what came of it."""
-    faults = [
-        {"where": fault.where, "problem": fault.problem, "row": getattr(fault, "row", None)} for fault in found.faults
-    ]
+    faults = msgspec.to_builtins(found.faults)
     told = None if found.imported is None else _told(found.imported) | {"questions": list(found.questions)}
     return {"id": found.id, "state": found.state, "done": found.done, "total": found.total, "told": told,
             "faults": faults}  # fmt: skip
