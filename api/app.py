@@ -41,6 +41,7 @@ from api.looking_back import worth
 from api.opened import Opened, open_data
 from api.outside import close_outside, open_outside
 from api.papers.stored.keeper import Keeper as PaperKeeper
+from api.places.filling import filler
 from api.places.finder import Finder
 from api.promise.ground import Sales
 from api.rebooking.search import Searches
@@ -137,7 +138,7 @@ async def _at_work(app: FastAPI, chosen: Settings, own: Opened) -> AsyncIterator
         database, chosen.data, chosen.backups, chosen.backup_hours, chosen.backups_kept, machine_clock
     )
     state.exports = Exports(chosen.database, chosen.data, held, own_process=chosen.preparers > 0)
-    state.imports = Imports(database, chosen, state.places, held)
+    state.imports = Imports(database, chosen, filler(state.places), held)
     state.outside = open_outside() if chosen.preparers else None
     state.learning, state.yearly = LearningKeeper(database, clock), YearlyKeeper(database, clock)
     state.hooks = HookKeeper(database, machine_clock, allowing(chosen.inner_calls))

@@ -93,7 +93,9 @@ def by_container(python: str, folder: Path) -> None:
         if kind == "ENV":
             own |= dict(pair.split("=", 1) for pair in line.replace("$PATH", os.environ["PATH"]).split())
         elif kind == "USER":
-            whose = user
+            whose = user if can_run(python, user) else None
+            if whose != user:
+                say("left out: another user, who may not run this Python")
         elif kind == "RUN":
             for step in (one.strip() for one in line.split("&&")):
                 if step.split()[0] in ("apt-get", "rm", "useradd", "install"):
@@ -108,6 +110,14 @@ def by_container(python: str, folder: Path) -> None:
     port = free_port()
     own |= {"EAVEBOARD_ADDRESS": f"http://127.0.0.1:{port}", "EAVEBOARD_PORT": str(port)}
     try_installed(folder, program, own, first=[], serve=serve, user=whose)
+
+
+def can_run(python: str, user: int | None) -> bool:
+    """Say whether a user may run a Python that lies in somebody's own folder."""
+    try:
+        return subprocess.run([python, "-c", ""], **as_user(user)).returncode == 0
+    except OSError:
+        return False
 
 
 def mapped(words: str, places: dict[str, Path]) -> str:

@@ -5,7 +5,7 @@ from __future__ import annotations
 import datetime
 import secrets
 import threading
-from collections.abc import Sequence
+from collections.abc import Callable, Sequence
 from concurrent.futures.process import BrokenProcessPool
 from dataclasses import dataclass
 from typing import Literal
@@ -13,6 +13,7 @@ from typing import Literal
 import msgspec
 import sqlalchemy as sa
 from sqlalchemy.exc import SQLAlchemyError
+from sqlmodel import Session
 
 from api.database import Duty, Hold, open_database, transaction
 from api.database.opening import make_folder
@@ -22,14 +23,13 @@ from api.exchange.uploads import Upload, read_upload
 from api.fields.sheets import BadFiles
 from api.http.problems import Problem
 from api.outside import outside
-from api.places.filling import filled, questions
-from api.places.finder import Finder
 from api.settings import Settings
 from scheduler.errors import BadInput
 
 MOST_S = 1800.0  # for one table: then its process is ended
 KEPT = datetime.timedelta(hours=1)  # for which can be seen what came of it
 FOLDER = "imports"
+Fill = Callable[[Session, Sequence[Upload]], tuple[list[Upload], list[str]]]
 BROKEN_OFF = "was broken off: send it again; rows that were taken in already change nothing then"
 
 
@@ -71,10 +71,13 @@ class Import(Piece):
 
 
 class Imports:
-    """Takes tables in behind the pages: one at a time, whichever worker is asked."""
+    """Takes tables in behind the pages: one at a time, whichever worker is asked.
 
-    def __init__(self, engine: sa.Engine, settings: Settings, places: Finder, held: Hold) -> None:
-        self._engine, self._address, self._places, self._held = engine, settings.database, places, held
+    fill: gives the tables with the places of their addresses, and the questions that are left.
+    """
+
+    def __init__(self, engine: sa.Engine, settings: Settings, fill: Fill, held: Hold) -> None:
+        self._engine, self._address, self._fill, self._held = engine, settings.database, fill, held
         self._own_process = settings.preparers > 0  # else in threads: a service that is to begin no processes
         self._folder = settings.data / FOLDER
         self._closing = threading.Event()
@@ -133,8 +136,8 @@ class Imports:
         try:
             uploads = outside(read_upload, sent.data, sent.name, IMPORTABLE, sent.table or None)
             with transaction(self._engine) as session:  # addresses are asked for here: never two a second
-                uploads = filled(session, self._places, uploads)
-                made.questions = tuple(questions(session, uploads))
+                uploads, left = self._fill(session, uploads)
+            made.questions = tuple(left)
             given = (self._address, uploads, sent.keep, now, made.by, sent.expected or None)
             made.imported = behind(
                 _import, *given, step=made.step, ended=self._closing, own_process=self._own_process, most_s=MOST_S
