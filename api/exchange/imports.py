@@ -33,7 +33,7 @@ Fill = Callable[[Session, Sequence[Upload]], tuple[list[Upload], list[str]]]
 BROKEN_OFF = "was broken off: send it again; rows that were taken in already change nothing then"
 
 
-class Told(msgspec.Struct, frozen=True):
+class CellTold(msgspec.Struct, frozen=True):
     """What is wrong with a cell, a row or a file; what is not known of its place is None."""
 
     where: str
@@ -44,7 +44,7 @@ class Told(msgspec.Struct, frozen=True):
     column: str | None = None
 
     @classmethod
-    def of(cls, fault: BadInput) -> Told:
+    def of(cls, fault: BadInput) -> CellTold:
         place = {name: getattr(fault, name, None) for name in ("file", "sheet", "row", "column")}
         return cls(fault.where, fault.problem, **place)
 
@@ -67,7 +67,7 @@ class Import(Piece):
     state: Literal["working", "done", "failed"] = "working"
     imported: Imported | None = None
     questions: tuple[str, ...] = ()
-    faults: tuple[Told, ...] = ()
+    faults: tuple[CellTold, ...] = ()
 
 
 class Imports:
@@ -109,7 +109,7 @@ class Imports:
         if found is not None and found.state == "working" and not self._held.is_taken(Duty.IMPORT):
             found = self._found(import_id)  # over since it was read, or its worker is no more
             if found is not None and found.state == "working":
-                found = msgspec.structs.replace(found, state="failed", faults=(Told("", BROKEN_OFF),))
+                found = msgspec.structs.replace(found, state="failed", faults=(CellTold("", BROKEN_OFF),))
         if found is None or (found.state != "working" and abs(machine - found.begun_at) > KEPT):
             raise Problem(404, "What came of this table is not kept any more; the history says what was taken in.")
         return found
@@ -128,7 +128,7 @@ class Imports:
             self._take(made, sent, now)
         finally:
             if made.state == "working":
-                made.state, made.faults = "failed", (Told(sent.name, BROKEN_OFF),)
+                made.state, made.faults = "failed", (CellTold(sent.name, BROKEN_OFF),)
             made.keep()
             self._held.drop(Duty.IMPORT)
 
@@ -146,9 +146,9 @@ class Imports:
             made.state = "done"
         except BadInput as fault:
             faults = fault.faults if isinstance(fault, BadFiles) else (fault,)
-            made.faults, made.state = tuple(Told.of(one) for one in faults), "failed"
+            made.faults, made.state = tuple(CellTold.of(one) for one in faults), "failed"
         except (BrokenOff, BrokenProcessPool, SQLAlchemyError, OSError):
-            made.faults, made.state = (Told(sent.name, BROKEN_OFF),), "failed"
+            made.faults, made.state = (CellTold(sent.name, BROKEN_OFF),), "failed"
 
 
 def _import(

@@ -248,7 +248,6 @@ def test_what_is_wrong_is_said_by_its_field(app: FastAPI, field: str, value: str
 
 def test_this_machine_by_its_name_is_inside_too(tmp_path: Path) -> None:
     with running(settings_for(tmp_path)) as app:
-        app.state.hooks.close()
         manager = signed_in(app, Role.manager)
         for address in ("http://localhost:8410/told", "http://LOCALHOST./told", "http://127.0.0.1/told"):
             sent = {"name": "Front desk", "address": address, "events": EVENTS}
