@@ -134,7 +134,8 @@ class SignInProvider:
             own.client in for_whom,
             len(for_whom) == 1 or claims.get("azp") == own.client,
             claims.get("azp") in (None, own.client),
-            isinstance(claims.get("nonce"), str) and secrets.compare_digest(claims["nonce"], asked.nonce),
+            isinstance(claims.get("nonce"), str)
+            and secrets.compare_digest(claims["nonce"].encode(), asked.nonce.encode()),
             all(isinstance(one, int | float) and not isinstance(one, bool) for one in numbers),
         )
         if not all(checks):

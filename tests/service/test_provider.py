@@ -312,6 +312,12 @@ def test_a_provider_that_is_not_what_the_settings_name_is_not_believed(
     described._described = None
 
 
+def test_the_settings_page_names_the_provider_and_keeps_the_secret(service: FastAPI, provider: SmallProvider) -> None:
+    page = signed_in(service, Role.manager).get("/settings", headers=PAGE).text
+    assert provider.issuer in page
+    assert SECRET not in page
+
+
 def test_where_no_provider_is_set_there_is_no_such_way_in(app: FastAPI) -> None:
     client = anonymous(app)
     assert "/sign-in/provider" not in client.get("/sign-in", headers=PAGE).text
