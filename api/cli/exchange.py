@@ -83,12 +83,16 @@ def take_in(
     from api.places.finder import Finder
 
     told = voice()
-    with _database() as session:
+
+    def tell(done: int, total: int) -> None:
+        show(f"Taking {file} in: {done} of {total} rows")
+
+    with told.status(f"Reading {file} …") as show, _database() as session:
         tables = read_upload(uploads, file.name, IMPORTABLE, table)
         tables = filled(session, Finder(session.get_bind().engine, _now), tables)
         for question in questions(session, tables):
             told.note(question)
-        done = import_tables(session, tables, keep=not dry_run, now=_now(), by="command line")
+        done = import_tables(session, tables, keep=not dry_run, now=_now(), by="command line", tell=tell)
     kinds: tuple[Kind, ...] = ("new", "changed", "unchanged")
     told.give(
         {
