@@ -41,8 +41,18 @@ def client(service: FastAPI) -> TestClient:
     return signed_in(service, Role.office)
 
 
-def begun(client: TestClient, text: str = CUSTOMERS, **form: str) -> Any:
+def sent(client: TestClient, text: str = CUSTOMERS, **form: str) -> Any:
     return client.post("/exchange/imports", files={"file": ("customers.csv", text)}, data=form, headers=BEHIND)
+
+
+def begun(client: TestClient, text: str = CUSTOMERS, **form: str) -> Any:
+    """Send a file; the one before says that it is over a moment before the next has its turn."""
+    for _ in range(200):
+        answer = sent(client, text, **form)
+        if answer.status_code != 409:
+            break
+        time.sleep(0.02)
+    return answer
 
 
 def until(client: TestClient, address: str, holds: Callable[[dict[str, Any]], bool]) -> dict[str, Any]:
@@ -60,7 +70,7 @@ def over(found: dict[str, Any]) -> bool:
 def test_a_table_is_tried_and_taken_in_by_another_process_that_tells_how_far_it_is(client: TestClient) -> None:
     answer = begun(client)
     assert (answer.status_code, answer.headers["preference-applied"]) == (202, "respond-async")
-    assert begun(client).status_code == 409  # one at a time
+    assert sent(client).status_code == 409  # one at a time
     tried = until(client, answer.headers["location"], over)
     assert (tried["state"], tried["faults"], tried["told"]["kept"]) == ("done", [], False)
     assert (tried["done"], tried["total"]) == (300, 300)
