@@ -29,6 +29,7 @@ from scheduler.errors import BadInput
 KIND = "eaveboard backup/1"
 DATABASE, MANIFEST = "database.sqlite", "backup.json"
 CHUNK = 1 << 20
+_PASSING = ("before-restore-", "exports/", "imports/")  # an archive in the making would hold itself, without end
 _LEFT_OUT = (".lock", ".copy", ".unfinished", ".part", ".tmp", ".backup")
 
 
@@ -172,7 +173,7 @@ def kept_files(data: Path, own: Path | None) -> Iterator[tuple[str, Path]]:
     """Yield name and path of the files of the data folder that are kept: not the database, nor what is in passing."""
     for path in sorted(data.rglob("*")):
         name = path.relative_to(data).as_posix()
-        passing = path.name.startswith(".") or path.suffix in _LEFT_OUT or name.startswith("before-restore-")
+        passing = path.name.startswith(".") or path.suffix in _LEFT_OUT or name.startswith(_PASSING)
         database = own is not None and path.name.startswith(own.name) and path.parent.resolve() == own.parent.resolve()
         if path.is_file() and not path.is_symlink() and not passing and not database:
             yield name, path
