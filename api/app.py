@@ -17,13 +17,16 @@ from starlette.middleware.gzip import GZipMiddleware
 from api.access.accounts import Passwords, first_manager
 from api.access.guards import is_known, statements
 from api.access.idempotency import forget_old
+from api.access.provider import SignInProvider
 from api.backup.keeper import BackupKeeper
 from api.calendars.keeper import CalendarKeeper
+from api.calls.guard import allowing
 from api.chain.keeper import ChainKeeper
 from api.clock import clock_of, machine_clock
 from api.condition.leftovers import sweeper
 from api.database import Hold
 from api.exchange.exports import Exports
+from api.exchange.imports import Imports
 from api.forecasts.keeper import ForecastKeeper
 from api.hooks.keeper import HookKeeper
 from api.http.assets import Assets
@@ -38,6 +41,7 @@ from api.looking_back import worth
 from api.opened import Opened, open_data
 from api.outside import close_outside, open_outside
 from api.papers.stored.keeper import Keeper as PaperKeeper
+from api.places.filling import filler
 from api.places.finder import Finder
 from api.promise.ground import Sales
 from api.rebooking.search import Searches
@@ -110,6 +114,8 @@ async def _at_work(app: FastAPI, chosen: Settings, own: Opened) -> AsyncIterator
     state.secret, state.database = own.secret, database
     state.passwords = Passwords(quick=chosen.quick_passwords)
     state.clock = clock_of(chosen.clock, database)
+    back = f"{chosen.base}/sign-in/provider/back"
+    state.provider = SignInProvider(chosen.provider, back) if chosen.provider else None
     state.signals = signals = Signals(database, held.number)
 
     def clock() -> datetime.datetime:  # a test may set another one
@@ -132,9 +138,10 @@ async def _at_work(app: FastAPI, chosen: Settings, own: Opened) -> AsyncIterator
         database, chosen.data, chosen.backups, chosen.backup_hours, chosen.backups_kept, machine_clock
     )
     state.exports = Exports(chosen.database, chosen.data, held, own_process=chosen.preparers > 0)
+    state.imports = Imports(database, chosen, filler(state.places), held)
     state.outside = open_outside() if chosen.preparers else None
     state.learning, state.yearly = LearningKeeper(database, clock), YearlyKeeper(database, clock)
-    state.hooks = HookKeeper(database, machine_clock)
+    state.hooks = HookKeeper(database, machine_clock, allowing(chosen.inner_calls))
     keepers = [
         state.chain, HorizonKeeper(database, state.runs, clock), state.roster, state.worth, state.papers,
         state.forecasts, state.roads, state.learning, state.yearly, state.places, state.hooks, state.calendars,
@@ -152,6 +159,7 @@ async def _at_work(app: FastAPI, chosen: Settings, own: Opened) -> AsyncIterator
     holding = asyncio.create_task(_keep(state.keepers))
     yield
     holding.cancel()
+    state.imports.close()
     state.exports.close()
     if state.outside is not None:
         close_outside(state.outside)

@@ -25,6 +25,7 @@ from sqlalchemy.engine import make_url
 from sqlalchemy.exc import ArgumentError
 
 from api.fields.mail import Server, read_sender, read_server
+from api.fields.provider import Provider, read_provider
 from scheduler.errors import BadInput
 
 PREFIX, IN_FILE = "EAVEBOARD_", "_FILE"
@@ -71,10 +72,24 @@ class _Environment(BaseSettings):
         description="who must sign in with a code from a phone beside the password: choice, for nobody must and "
         "everybody may, or managers",
     )
+    oidc_issuer: str = Field(
+        default="",
+        description="address of an OpenID Connect provider by which people sign in beside passwords, such as "
+        "https://sign-in.example; empty: by passwords alone",
+    )
+    oidc_client: str = Field(default="", description="what that provider calls this service: its client id")
+    oidc_secret: str = Field(
+        default="", description="what this service shows that provider beside it; empty: nothing but PKCE"
+    )
     proxies: str = Field(
         default="",
         description="addresses of the proxies that bring https, such as 127.0.0.1 or 10.0.0.2,10.0.0.3: whom they name "
         "as the caller is believed; empty: nobody is, and all who come through a proxy count as one address",
+    )
+    inner_calls: str = Field(
+        default="",
+        description="addresses inside this network that webhooks may call, such as 127.0.0.1 or 10.1.0.0/16; empty: "
+        "they call addresses outside only",
     )
     clock: str = Field(
         default="",
@@ -180,7 +195,9 @@ class Settings:
     session_hours: int = 12
     idle_minutes: int = 240
     codes: str = "choice"
+    provider: Provider | None = None
     proxies: str = ""
+    inner_calls: str = ""
     host: str = "127.0.0.1"
     planners: int = 1
     preparers: int = 0
@@ -239,7 +256,9 @@ def read_settings(environment: Mapping[str, str]) -> Settings:
         session_hours=given.session_hours,
         idle_minutes=given.idle_minutes,
         codes=given.codes,
-        proxies=_proxies(given.proxies),
+        provider=read_provider("EAVEBOARD_OIDC_", given.oidc_issuer, given.oidc_client, given.oidc_secret),
+        proxies=_networks("EAVEBOARD_PROXIES", given.proxies),
+        inner_calls=_networks("EAVEBOARD_INNER_CALLS", given.inner_calls),
         planners=given.planners,
         preparers=given.preparers,
         clock=_clock(given.clock),
@@ -299,13 +318,13 @@ def _address(text: str) -> str:
     return text.rstrip("/")
 
 
-def _proxies(text: str) -> str:
+def _networks(name: str, text: str) -> str:
     for one in filter(None, text.split(",")):
         try:
             ipaddress.ip_network(one.strip(), strict=False)
         except ValueError:
             problem = f'must be addresses like 127.0.0.1 or 10.0.0.0/24 with commas between, is "{text}"'
-            raise BadInput("EAVEBOARD_PROXIES", problem) from None
+            raise BadInput(name, problem) from None
     return text.replace(" ", "")
 
 

@@ -331,6 +331,25 @@ def make_account(
     return password
 
 
+def set_email(session: Session, account: Account, email: str, *, by: str, now: datetime.datetime) -> None:
+    """Have a sign-in provider's word on this e-mail address let `account` in; empty: none does.
+
+    Its sessions end. Raises `BadInput` where it is no address, or another's.
+    """
+    email = email.strip().lower()
+    try:
+        limit("account.email").check(email)
+    except BadInput as fault:
+        raise BadInput("email", fault.problem) from None
+    other = select(Account).where(Account.email == email, Account.id != account.id)
+    if email and session.exec(other).first() is not None:
+        raise BadInput("email", f'somebody else signs in by "{email}"; each has an address of their own')
+    before, account.email = account.email, email or None
+    session.add(account)
+    end_sessions(session, account)
+    note(session, now, by, "changed e-mail for sign-in", "account", account.name, {"email": [before, account.email]})
+
+
 def reset_password(session: Session, passwords: Passwords, account: Account, *, by: str, now: datetime.datetime) -> str:
     """Return a new one-time password of `account`, whose sessions end."""
     password = one_time_password()

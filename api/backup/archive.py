@@ -29,7 +29,7 @@ from scheduler.errors import BadInput
 KIND = "eaveboard backup/1"
 DATABASE, MANIFEST = "database.sqlite", "backup.json"
 CHUNK = 1 << 20
-_PASSING = ("before-restore-", "exports/")  # what an earlier restore has put aside, and archives while they are made
+_PASSING = ("before-restore-", "exports/", "imports/")  # an archive in the making would hold itself, without end
 _LEFT_OUT = (".lock", ".copy", ".unfinished", ".part", ".tmp", ".backup")
 
 

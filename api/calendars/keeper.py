@@ -10,7 +10,8 @@ import sqlalchemy as sa
 from sqlmodel import Session, col, select
 
 from api import tables
-from api.calendars.outside import OutsideFault, get_outside, is_outside
+from api.calls.getting import get_outside
+from api.calls.guard import OutsideFault, is_outside
 from api.database import transaction
 from api.office import busy, taking
 from api.office.files import Rows, table_of

@@ -8,6 +8,8 @@ from typing import Annotated
 
 import typer
 
+from api.cli.saying.voice import voice
+
 
 def reset_password(
     name: Annotated[str, typer.Argument(metavar="NAME", help="Who signs in, such as manager.")] = "manager",
@@ -57,4 +59,5 @@ def reset_password(
             password = reset(session, passwords, account, by="command line", now=datetime.datetime.now(datetime.UTC))
     finally:
         database.dispose()
-    typer.echo(f"Sign in as {account.name} with the one-time password {password}")
+    voice().give({"name": account.name, "password": password})
+    voice().show(f"Sign in as {account.name} with the one-time password {password}")

@@ -8,6 +8,7 @@ from typing import Annotated
 import typer
 
 from api.cli.ready import compile_once
+from api.cli.saying.voice import voice
 
 
 def demo(
@@ -19,12 +20,12 @@ def demo(
 
     What the folder holds already, made of the same files, is used again.
     """
-    from rich.console import Console
-
     from api.business.demo import build
 
+    told = voice()
     compile_once()
-    with Console(stderr=True).status("Making the demo …") as status:
-        made = build(out, lambda line: status.update(f"Making the demo: {line}"))
-    typer.echo(f"The demo business is in {out}: week file {made.week}, plan {made.plan}.")
-    typer.echo(f"Read the plan with: eaveboard show {made.plan} --week {made.week}")
+    with told.status("Making the demo …") as show:
+        made = build(out, lambda line: show(f"Making the demo: {line}"))
+    told.give({"folder": str(out), "week": str(made.week), "plan": str(made.plan)})
+    told.say(f"The demo business is in {out}: week file {made.week}, plan {made.plan}.")
+    told.say(f"Read the plan with: eaveboard show {made.plan} --week {made.week}")

@@ -8,6 +8,8 @@ from typing import Annotated
 
 import typer
 
+from api.cli.files import STANDARD, read_document, read_structured, text_of, write_document
+from api.cli.saying.voice import voice
 from scheduler.errors import BadInput
 
 
@@ -22,8 +24,13 @@ class PaperName(StrEnum):
 
 
 def draw(
-    survey: Annotated[Path, typer.Argument(help="Survey file (survey/1 or survey/2, JSON).")],
-    out: Annotated[Path, typer.Option(help="File to write the layout to (JSON).")],
+    survey: Annotated[
+        Path,
+        typer.Argument(
+            metavar="SURVEY.json", help="The survey (survey/1 or survey/2), JSON or YAML; - reads standard input."
+        ),
+    ],
+    out: Annotated[Path, typer.Option("--out", "-o", help="File to write the layout to (JSON); - prints it.")],
     svg: Annotated[
         Path | None,
         typer.Option(help="File to write the wall drawing to, as SVG; page 2 goes beside it, as -2."),
@@ -34,14 +41,12 @@ def draw(
     at_least: Annotated[
         int, typer.Option(min=0, help="Brackets that the manufacturer's list asks for, where it asks for more.")
     ] = 0,
-    as_json: Annotated[bool, typer.Option("--json", help="Print layout, description and files as JSON.")] = False,
 ) -> None:
     """Lay out a survey's brackets and draw the wall.
 
     Ends with 0, with 1 where the layout says stop (all files are written nevertheless), with 2 for input that is wrong.
     A file named - is standard input or output.
     """
-    from api.cli.files import STANDARD, check_writable, read_document, write_document
     from api.cli.words import plain
     from scheduler.documents import encode
     from scheduler.layout.compute import lay_out
@@ -51,9 +56,9 @@ def draw(
     named = [path for path in (out, svg, pdf) if path is not None]
     if len(set(named)) < len(named):
         raise BadInput("--out, --svg and --pdf", "must name different files")
-    for path in named:
-        check_writable(path)
-    read = read_document(survey, read_survey)
+    told = voice()
+    told.will_write(*named)
+    read = read_structured(survey, read_survey)
     layout = lay_out(read, at_least)
     files = {out: encode(layout)}
     if svg is not None or pdf is not None:
@@ -70,11 +75,9 @@ def draw(
     for path, data in files.items():
         write_document(path, data)
     words = describe(read, layout, units=units.value)
-    if as_json:
-        _print_json({"layout": layout, "description": words, "files": [str(path) for path in files]})
-    else:
-        for line in words:
-            typer.echo(plain(line), err=STANDARD in files)
+    told.give({"layout": layout, "description": words, "files": [str(path) for path in files]})
+    for line in words:
+        told.say(plain(line))
     if any(finding.level == "stop" for finding in layout.findings):
         raise typer.Exit(1)
 
@@ -85,47 +88,38 @@ def _numbered(path: Path, number: int) -> Path:
 
 
 def calibrate(
-    history: Annotated[Path, typer.Argument(help="Finished jobs (CSV): what each visit was, and its minutes on site.")],
+    history: Annotated[
+        Path,
+        typer.Argument(
+            metavar="HISTORY.csv",
+            help="Finished jobs: what each visit was, and its minutes on site; - reads standard input.",
+        ),
+    ],
     times: Annotated[
         Path | None, typer.Option(help="Task times to start from (CSV); left out: the usual ones.")
     ] = None,
-    out: Annotated[Path | None, typer.Option(help="File to write the fitted task times to (CSV).")] = None,
-    as_json: Annotated[bool, typer.Option("--json", help="Print the fit and the fitted times as JSON.")] = False,
+    out: Annotated[
+        Path | None, typer.Option("--out", "-o", help="File to write the fitted task times to (CSV); - prints them.")
+    ] = None,
 ) -> None:
     """Fit the task times to finished jobs, and say how well that does on jobs it has not seen."""
-    from api.cli.files import STANDARD, check_writable, read_document, write_document
     from scheduler.calibrate import calibrate as fitted
     from scheduler.calibrate import describe, read_history
     from scheduler.default_times import DEFAULT_TIMES_CSV
     from scheduler.durations import read_times, times_to_csv
 
-    if out is not None:
-        check_writable(out)
-    jobs = read_document(history, lambda raw: read_history(_text(raw)))
+    told = voice()
+    told.will_write(out)
+    jobs = read_document(history, lambda raw: read_history(text_of(raw)))
     start = read_times(DEFAULT_TIMES_CSV)
     if times is not None:
-        start = read_document(times, lambda raw: read_times(_text(raw)))
+        start = read_document(times, lambda raw: read_times(text_of(raw)))
     result = fitted(jobs, start)
     table = times_to_csv(result.times)
     if out is not None:
         write_document(out, table.encode())
-    if as_json:
-        _print_json({"fits": result.fits, "times": result.times})
-        return
+    told.give({"fits": result.fits, "times": result.times})
     for fit in result.fits:
-        typer.echo(describe(fit), err=out is None or out == STANDARD)
+        (told.note if out is None and not told.as_json else told.say)(describe(fit))
     if out is None:
-        typer.echo(table, nl=False)
-
-
-def _text(raw: bytes) -> str:
-    try:
-        return raw.decode()
-    except UnicodeDecodeError:
-        raise BadInput("", "is not a text file in UTF-8") from None
-
-
-def _print_json(value: object) -> None:
-    import msgspec
-
-    typer.echo(msgspec.json.format(msgspec.json.encode(value), indent=1).decode())
+        told.show(table, nl=False)

@@ -12,7 +12,8 @@ from typing import TYPE_CHECKING, Annotated
 
 import typer
 
-from api.cli.files import STANDARD, check_writable, read_document, write_document
+from api.cli.files import STANDARD, on_disk, read_document, write_document
+from api.cli.saying.voice import voice
 from scheduler.errors import BadInput
 
 if TYPE_CHECKING:
@@ -29,24 +30,29 @@ def export(out: Out) -> None:
 
     Tables are in it as CSV and XLSX too. What signs people in is left out, and archive.json in it says so.
     """
-    check_writable(out)
+    told = voice()
+    told.will_write(out)
     from api.exchange.whole import write_whole
 
     with _engine() as (engine, settings), tempfile.TemporaryFile() as made:
         manifest = write_whole(engine, settings.data, made, _now())
         made.seek(0)
         write_document(out, made.read())
+    told.give({"file": str(out), "holds": manifest})
     if out != STANDARD:
         rows, files = sum(manifest.rows.values()), len(manifest.files) - len(manifest.rows)
-        typer.echo(f"Wrote {out}: {rows:,} rows of {len(manifest.rows)} tables, {files:,} files.")
-        typer.echo(f"Left out: {'; '.join(f'{name} ({why})' for name, why in manifest.left_out.items())}.", err=True)
+        told.say(f"Wrote {out}: {rows:,} rows of {len(manifest.rows)} tables, {files:,} files.")
+        told.note(f"Left out: {'; '.join(f'{name} ({why})' for name, why in manifest.left_out.items())}.")
     if manifest.missing:
-        typer.echo(f"Named in the database but not in the folder: {', '.join(manifest.missing[:5])}.", err=True)
+        told.note(f"Named in the database but not in the folder: {', '.join(manifest.missing[:5])}.")
 
 
 def take_in(
     file: Annotated[
-        Path, typer.Argument(metavar="FILE", help="A CSV or XLSX file, or an archive that `export` wrote.")
+        Path,
+        typer.Argument(
+            metavar="FILE", help="A CSV or XLSX file, or an archive that `export` wrote; - reads standard input."
+        ),
     ],
     table: Annotated[
         str | None, typer.Option("--table", metavar="NAME", help="Which table it is; left out: as the file is called.")
@@ -64,47 +70,61 @@ def take_in(
     """
     from api.exchange.whole import is_whole
 
-    if file != STANDARD and is_whole(file):
-        _take_whole(file, replace=replace, but=(("--table", table), ("--dry-run", dry_run)))
-        return
-    if replace:
-        raise BadInput("--replace", f"is for an archive that `eaveboard export` wrote, and {file} is none")
-    from api.exchange.importing import IMPORTABLE, import_tables
+    with on_disk(file) as given:
+        if is_whole(given):
+            _take_whole(given, replace=replace, but=(("--table", table), ("--dry-run", dry_run)))
+            return
+        if replace:
+            raise BadInput("--replace", f"is for an archive that `eaveboard export` wrote, and {file} is none")
+        uploads = read_document(given, bytes)
+    from api.exchange.importing import IMPORTABLE, Kind, import_tables
     from api.exchange.uploads import read_upload
     from api.places.filling import filled, questions
     from api.places.finder import Finder
 
-    uploads = read_document(file, bytes)
-    with _database() as session:
+    told = voice()
+
+    def tell(done: int, total: int) -> None:
+        show(f"Taking {file} in: {done} of {total} rows")
+
+    with told.status(f"Reading {file} …") as show, _database() as session:
         tables = read_upload(uploads, file.name, IMPORTABLE, table)
         tables = filled(session, Finder(session.get_bind().engine, _now), tables)
         for question in questions(session, tables):
-            typer.echo(question, err=True)
-        done = import_tables(session, tables, keep=not dry_run, now=_now(), by="command line")
+            told.note(question)
+        done = import_tables(session, tables, keep=not dry_run, now=_now(), by="command line", tell=tell)
+    kinds: tuple[Kind, ...] = ("new", "changed", "unchanged")
+    told.give(
+        {
+            "kept": done.kept,
+            "tables": {name: {kind: done.count(kind, name) for kind in kinds} for name in done.tables},
+            "changes": [change for change in done.changes if change.kind != "unchanged"],
+        }
+    )
     for change in done.changes:
         if change.kind != "unchanged":
             words = "; ".join(
                 f"{name} “{before}” → “{after}”" if change.kind == "changed" else f"{name} “{after}”"
                 for name, (before, after) in change.fields.items()
             )
-            typer.echo(f"{change.where}: {change.kind} {change.key}: {words}")
+            told.say(f"{change.where}: {change.kind} {change.key}: {words}")
     for name in done.tables:
-        counts = ", ".join(f"{done.count(kind, name)} {kind}" for kind in ("new", "changed", "unchanged"))
-        typer.echo(f"{name}: {counts}{'' if done.kept else ' (nothing kept: a dry run)'}")
+        counts = ", ".join(f"{done.count(kind, name)} {kind}" for kind in kinds)
+        told.say(f"{name}: {counts}{'' if done.kept else ' (nothing kept: a dry run)'}")
 
 
 def packet(
     job: Annotated[str, typer.Argument(metavar="JOB", help="The id of a job, such as J-1042.")], out: Out
 ) -> None:
     """Write a job's packet as PDF: drawing, drill schedule, findings in full, kit, cautions, checks to sign."""
-    check_writable(out)
+    voice().will_write(out)
     from api.jobs.packet import packet_pdf
 
     with _database() as session:
         data = packet_pdf(session, job, _now())
     if data is None:
         raise BadInput("JOB", f'no job has the id "{job}"')
-    write_document(out, data)
+    _write_paper(out, data)
 
 
 def day_sheet(
@@ -113,7 +133,7 @@ def day_sheet(
     out: Out,
 ) -> None:
     """Write a crew's day on paper as PDF: stops in order, kit to tick, cautions, checks to sign."""
-    check_writable(out)
+    voice().will_write(out)
     from api.day.paper import day_sheet_pdf
     from api.tables import Crew
 
@@ -123,7 +143,12 @@ def day_sheet(
         data = day_sheet_pdf(session, crew, day.date(), _now())
     if data is None:
         raise BadInput("DAY", f"no plan has been made for the week of {day.date()}")
+    _write_paper(out, data)
+
+
+def _write_paper(out: Path, data: bytes) -> None:
     write_document(out, data)
+    voice().give({"file": str(out), "bytes": len(data)})
 
 
 def _take_whole(file: Path, *, replace: bool, but: tuple[tuple[str, object], ...]) -> None:
@@ -137,8 +162,9 @@ def _take_whole(file: Path, *, replace: bool, but: tuple[tuple[str, object], ...
     settings = read_settings(os.environ)
     manifest = take_whole(file, settings.data, settings.database, replace=replace, now=_now())
     rows, files = sum(manifest.rows.values()), len(manifest.files) - len(manifest.rows)
-    typer.echo(f"Taken into {settings.data}: {rows:,} rows of {len(manifest.rows)} tables, {files:,} files.")
-    typer.echo("Nobody has a password in it: `eaveboard reset-password NAME` gives one, once for each who signs in.")
+    voice().give({"folder": str(settings.data), "holds": manifest})
+    voice().say(f"Taken into {settings.data}: {rows:,} rows of {len(manifest.rows)} tables, {files:,} files.")
+    voice().say("Nobody has a password in it: `eaveboard reset-password NAME` gives one, once for each who signs in.")
 
 
 @contextmanager

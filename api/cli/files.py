@@ -6,7 +6,8 @@ import os
 import stat
 import sys
 import tempfile
-from collections.abc import Callable
+from collections.abc import Callable, Iterator
+from contextlib import contextmanager
 from pathlib import Path
 from typing import TypeVar
 
@@ -14,10 +15,13 @@ from scheduler.errors import BadInput
 
 T = TypeVar("T")
 STANDARD = Path("-")
+MOST_YAML = 20_000_000  # characters of a file that somebody at a terminal names: a large week has some millions
 
 
 def read_document(path: Path, read: Callable[[bytes], T]) -> T:
     """Return the document in the file; raises `BadInput` that begins with the file's name."""
+    if path == STANDARD and getattr(sys, "stdin", None) is None:
+        raise BadInput("-", "cannot be read: standard input is closed")
     try:
         raw = sys.stdin.buffer.read() if path == STANDARD else path.read_bytes()
     except OSError as fault:
@@ -28,9 +32,57 @@ def read_document(path: Path, read: Callable[[bytes], T]) -> T:
         raise BadInput(str(path), str(fault)) from None
 
 
+def read_structured(path: Path, read: Callable[[bytes], T]) -> T:
+    """Return the document of a JSON file, or of a YAML file that holds the same; raises `BadInput` as `read_document`.
+
+    A file is YAML if its name ends in .yaml or .yml, standard input if it does not begin as JSON does.
+    """
+
+    def either(raw: bytes) -> T:
+        named = path.suffix.lower() in (".yaml", ".yml")
+        as_json = raw.removeprefix(b"\xef\xbb\xbf").lstrip()[:1] in (b"{", b"[", b"")
+        return read(_json_of(raw) if named or (path == STANDARD and not as_json) else raw)
+
+    return read_document(path, either)
+
+
+def _json_of(raw: bytes) -> bytes:
+    import json
+
+    from api.fields.yaml_text import plain_yaml
+
+    value = plain_yaml(text_of(raw), MOST_YAML)
+    try:
+        return json.dumps(value).encode()
+    except (TypeError, ValueError) as fault:
+        raise BadInput("", f"holds something that is no value of JSON: {fault}") from None
+
+
+def text_of(raw: bytes) -> str:
+    """Return the text of a file; raises `BadInput` where it is none in UTF-8."""
+    try:
+        return raw.decode("utf-8-sig")
+    except UnicodeDecodeError:
+        raise BadInput("", "is not UTF-8 text; save it as UTF-8") from None
+
+
+@contextmanager
+def on_disk(path: Path) -> Iterator[Path]:
+    """Give the file, or a copy of standard input while it is needed: for what reads here and there in a file."""
+    if path != STANDARD:
+        yield path
+        return
+    with tempfile.TemporaryDirectory(prefix="eave-input-") as made:
+        copy = Path(made) / "standard-input"
+        copy.write_bytes(read_document(path, bytes))
+        yield copy
+
+
 def check_writable(path: Path) -> None:
     """Raise `BadInput` where `path` can surely not be written: better before an hour of work than after it."""
     if path == STANDARD:
+        if getattr(sys.stdout, "name", "") == os.devnull:
+            raise BadInput("-", "cannot be written: standard output is closed")
         return
     folder = path.resolve().parent
     if path.is_dir():

@@ -8,8 +8,7 @@ import shutil
 import sys
 from pathlib import Path
 
-import typer
-
+from api.cli.saying.voice import voice
 from scheduler.errors import BadInput
 
 PACKAGES = Path(__file__).parents[2]
@@ -70,20 +69,19 @@ def ready() -> None:
     if in_tree():
         _compile()
     compile_once()
-    typer.echo("The planner is ready.")
+    voice().give({"ready": True, "folder": os.environ.get(CACHE)})
+    voice().say("The planner is ready.")
 
 
 def _compile() -> None:
     import time
 
-    from rich.console import Console
-
     from scheduler import make_ready
 
     words = "Compiling the planner, once (a minute or two)"
-    with Console(stderr=True).status(f"{words} …") as status:
+    with voice().status(f"{words} …") as show:
 
         def tell(begun: int) -> None:
-            status.update(f"{words}: function {begun} of about 170")
+            show(f"{words}: function {begun} of about 170")
 
         make_ready(time.monotonic, tell)

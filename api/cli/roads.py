@@ -14,7 +14,10 @@ from typing import TYPE_CHECKING, Annotated, TypeVar
 
 import typer
 
+from api.cli.files import read_document, read_structured, write_document
 from api.cli.roads_get import get
+from api.cli.saying.command import Command, refuse
+from api.cli.saying.voice import voice
 from scheduler.errors import BadInput
 
 if TYPE_CHECKING:
@@ -27,7 +30,7 @@ T = TypeVar("T")
 app = typer.Typer(
     name="roads", help="Travel times: road tiles, travel tables, and how good the estimate is.", no_args_is_help=True
 )
-app.command()(get)
+app.command(cls=Command)(get)
 
 
 class SourceName(StrEnum):
@@ -42,35 +45,43 @@ class RuleName(StrEnum):
     worst = "worst"
 
 
-@app.command()
+@app.command(cls=Command)
 def build(
     extract: Annotated[Path, typer.Argument(help="OpenStreetMap extract (.osm.pbf).")],
     tiles: Annotated[Path, typer.Option(help="Folder for the tiles; appears only when complete.")],
-    jobs: Annotated[int, typer.Option(min=1, help="Threads of the builder.")] = max(1, os.cpu_count() or 1),
+    jobs: Annotated[int, typer.Option(min=1, show_default="one a processor", help="Threads of the builder.")] = max(
+        1, os.cpu_count() or 1
+    ),
 ) -> None:
     """Build routing tiles from a road extract. Ctrl-C stops it and leaves everything as it was."""
     with outcome():
-        from rich.console import Console
-
         from api.roads.extracts.tiles import build_tiles
 
-        with Console(stderr=True).status(f"Building road tiles from {extract.name} …") as status:
-            stamp = build_tiles(extract, tiles, lambda line: status.update(_stage(line)), jobs)
-        typer.echo(f"Road tiles of {stamp.extract} are ready in {tiles}.")
+        with voice().status(f"Building road tiles from {extract.name} …") as show:
+            stamp = build_tiles(extract, tiles, lambda line: show(_stage(line)), jobs)
+        voice().give({"extract": stamp.extract, "tiles": str(tiles)})
+        voice().say(f"Road tiles of {stamp.extract} are ready in {tiles}.")
 
 
-@app.command()
+@app.command(cls=Command)
 def table(
-    places: Annotated[Path, typer.Argument(help="CSV with the columns id, lat, lon.")],
+    places: Annotated[
+        Path, typer.Argument(metavar="PLACES.csv", help="The columns id, lat, lon; - reads standard input.")
+    ],
     out: Annotated[
-        Path, typer.Option(help="JSON file to write: places, travel (as in a week), source by cell, notes.")
+        Path,
+        typer.Option(
+            "--out", "-o", help="JSON file to write: places, travel (as in a week), source by cell, notes; - prints it."
+        ),
     ],
     source: Annotated[SourceName, typer.Option(help="Where travel times come from.")] = SourceName.estimate,
     tiles: Annotated[Path | None, typer.Option(help="Tile folder, for --source tiles.")] = None,
     address: Annotated[str | None, typer.Option(help="Address of the service, for osrm and valhalla.")] = None,
     profile: Annotated[str | None, typer.Option(help="Profile or costing of the service or the tiles.")] = None,
-    constants: Annotated[Path | None, typer.Option(help="The estimate's constants (JSON, from roads fit).")] = None,
-    slowdowns: Annotated[Path | None, typer.Option(help='JSON: {"factor_by_hour": {"7": 1.4, …}}.')] = None,
+    constants: Annotated[
+        Path | None, typer.Option(help="The estimate's constants (JSON or YAML, from roads fit).")
+    ] = None,
+    slowdowns: Annotated[Path | None, typer.Option(help='JSON or YAML: {"factor_by_hour": {"7": 1.4, …}}.')] = None,
     day_start: Annotated[str, typer.Option(help="Start of the working day, for slowdowns.")] = "07:00",
     day_end: Annotated[str, typer.Option(help="End of the working day, for slowdowns.")] = "18:00",
     rule: Annotated[RuleName, typer.Option(help="How slow hours become one factor for the week.")] = RuleName.mean,
@@ -84,6 +95,8 @@ def table(
         from api.roads import EstimateOnly, travel_times
         from scheduler.travel import Slowdowns, week_factor
 
+        told = voice()
+        told.will_write(out)
         ids, points = read_places(places)
         asked = _source(source, tiles, address, profile)
         factor = 1.0
@@ -102,13 +115,14 @@ def table(
             "source": times.source.tolist(),
             "notes": times.notes,
         }
-        _write(out, msgspec.json.encode(answer) + b"\n")
+        write_document(out, msgspec.json.encode(answer) + b"\n")
+        told.give({"file": str(out), "places": len(points), "sources": times.sources, "notes": times.notes})
         for note in times.notes:
-            typer.echo(f"Note: {note}", err=True)
-        typer.echo(f"{out}: travel between {len(points)} places.")
+            told.note(f"Note: {note}")
+        told.say(f"{out}: travel between {len(points)} places.")
 
 
-@app.command()
+@app.command(cls=Command)
 def fit(
     roads: Annotated[Path, typer.Argument(help="Tile folder, or an extract (.osm.pbf) to build a temporary one from.")],
     places: Annotated[Path | None, typer.Option(help="CSV of places to drive between; left out: random ones.")] = None,
@@ -116,8 +130,10 @@ def fit(
     within_km: Annotated[float, typer.Option(min=0.1, help="Only drives up to this great-circle distance.")] = 60.0,
     seed: Annotated[int, typer.Option(min=0, help="Seed of the random places.")] = 1,
     costing: Annotated[str, typer.Option(help="Costing model of the routing library.")] = "auto",
-    constants: Annotated[Path | None, typer.Option(help="Constants to judge and start from (JSON).")] = None,
-    out: Annotated[Path | None, typer.Option(help="File to write the fitted constants to (JSON).")] = None,
+    constants: Annotated[Path | None, typer.Option(help="Constants to judge and start from (JSON or YAML).")] = None,
+    out: Annotated[
+        Path | None, typer.Option("--out", "-o", help="File to write the fitted constants to (JSON); - prints them.")
+    ] = None,
 ) -> None:
     """Judge the estimate against routed drives, and fit its constants to them."""
     with outcome(), tempfile.TemporaryDirectory(prefix="eaveboard-fit-") as folder:
@@ -130,6 +146,8 @@ def fit(
         from scheduler.documents import encode
         from scheduler.travel.fit import fitted
 
+        told = voice()
+        told.will_write(out)
         base = _constants(constants)
         chosen = read_places(places)[1] if places is not None else None
         tiles = roads
@@ -142,22 +160,18 @@ def fit(
         drives, unreached = observed_drives(opened, chosen, within_km)
         result = fitted(drives, base)
         longest_km = float(drives.straight_m.max()) / 1000
-        typer.echo(f"{len(drives.straight_m)} drives between {len(chosen)} places of the {opened.name}, ", nl=False)
-        typer.echo(f"up to {longest_km:.1f} km apart; {unreached} pairs without a way.")
-        typer.echo(_report(result))
+        told.give({"drives": len(drives.straight_m), "places": len(chosen), "unreached": unreached, "fit": result})
+        words = f"{len(drives.straight_m)} drives between {len(chosen)} places of the {opened.name}, "
+        told.show(f"{words}up to {longest_km:.1f} km apart; {unreached} pairs without a way.")
+        told.show(_report(result))
         if out is not None:
-            _write(out, encode(result.constants))
-            typer.echo(f"{out}: the fitted constants.")
+            write_document(out, encode(result.constants))
+            told.say(f"{out}: the fitted constants.")
 
 
 def read_places(path: Path) -> tuple[list[str], list[Point]]:
     """Return (ids, points) of a CSV file with the columns id, lat and lon; raises `BadInput` naming the line."""
-    try:
-        rows = list(csv.DictReader(path.read_text(encoding="utf-8-sig").splitlines()))
-    except OSError as fault:
-        raise BadInput(str(path), f"cannot be read ({fault.strerror})") from None
-    except (UnicodeDecodeError, csv.Error):
-        raise BadInput(str(path), "is no CSV file in UTF-8") from None
+    rows = read_document(path, _csv_rows)
     ids: dict[str, None] = {}
     points: list[Point] = []
     for line, row in enumerate(rows, start=2):
@@ -172,6 +186,13 @@ def read_places(path: Path) -> tuple[list[str], list[Point]]:
     if not points:
         raise BadInput(str(path), "holds no places; a line with id,lat,lon must come first, then one line a place")
     return list(ids), points
+
+
+def _csv_rows(raw: bytes) -> list[dict[str, str]]:
+    try:
+        return list(csv.DictReader(raw.decode("utf-8-sig").splitlines()))
+    except (UnicodeDecodeError, csv.Error):
+        raise BadInput("", "is no CSV file in UTF-8") from None
 
 
 def _degrees(path: Path, line: int, row: dict[str, str], column: str, limit: float) -> float:
@@ -208,10 +229,7 @@ def _constants(path: Path | None) -> Constants:
 def _document(path: Path, kind: type[T], what: str) -> T:
     from scheduler.documents import decode
 
-    try:
-        return decode(path.read_bytes(), kind, what)
-    except OSError as fault:
-        raise BadInput(str(path), f"cannot be read ({fault.strerror})") from None
+    return read_structured(path, lambda raw: decode(raw, kind, what))
 
 
 def _minute(option: str, text: str) -> int:
@@ -225,18 +243,6 @@ def _user_cache() -> Path:
     import platformdirs
 
     return Path(platformdirs.user_cache_dir("eaveboard"))
-
-
-def _write(path: Path, data: bytes) -> None:
-    """Write all of the file or nothing of it."""
-    part = path.with_name(f"{path.name}.part-{os.getpid()}")
-    try:
-        part.write_bytes(data)
-        part.replace(path)
-    except OSError as fault:
-        raise BadInput(str(path), f"cannot be written ({fault.strerror})") from None
-    finally:
-        part.unlink(missing_ok=True)
 
 
 def _stage(line: str) -> str:
@@ -263,28 +269,29 @@ def _report(fit: Fit) -> str:
 
 @contextmanager
 def _bar(what: str) -> Iterator[Callable[[int, int], None]]:
+    if voice().quiet:
+        yield lambda known, wanted: None
+        return
     from rich.console import Console
     from rich.progress import Progress
 
-    with Progress(console=Console(stderr=True), transient=True) as shown:
+    console = Console(stderr=True)
+    with Progress(console=console, transient=True, disable=not console.is_terminal) as shown:
         task = shown.add_task(what, total=None)
         yield lambda known, wanted: shown.update(task, completed=known, total=wanted)
 
 
 @contextmanager
 def outcome() -> Iterator[None]:
-    """End with one sentence: exit code 2 for input that is wrong, 1 for a source that failed or a stop by Ctrl-C."""
+    """End with one sentence and 1 where a source failed or Ctrl-C stopped it."""
     from api.roads import SourceFailed
     from api.roads.sources import BlockRefused
 
     try:
         yield
-    except BadInput as fault:
-        typer.echo(f"{fault}.".replace("..", "."), err=True)
-        raise typer.Exit(2) from None
     except (SourceFailed, BlockRefused) as fault:
         text = str(fault)
-        typer.echo(f"{text[:1].upper()}{text[1:]}.", err=True)
+        refuse(f"{text[:1].upper()}{text[1:]}")
         raise typer.Exit(1) from None
     except KeyboardInterrupt:
         typer.echo("Stopped; nothing was changed.", err=True)

@@ -9,6 +9,7 @@ from typing import TYPE_CHECKING, Annotated
 
 import typer
 
+from api.cli.saying.voice import voice
 from scheduler.errors import BadInput
 
 if TYPE_CHECKING:
@@ -33,26 +34,28 @@ The data is OpenStreetMap's, under the Open Database License: say so where you s
 
 
 def get(
-    town: Annotated[str, typer.Argument(help="What the tiles are called: letters, digits, - and _.")],
+    town: Annotated[str, typer.Argument(metavar="TOWN", help="What the tiles are called: letters, digits, - and _.")],
     region: Annotated[
         Path | None, typer.Option("--from", help="Extract of the region (.osm.pbf); left out: how to get one.")
     ] = None,
     box: Annotated[str | None, typer.Option(help="south,west,north,east in degrees; left out: all on record.")] = None,
     margin_km: Annotated[float, typer.Option(min=1, max=300, help="Round the yards and sites on record.")] = 25.0,
     set_it: Annotated[bool, typer.Option("--set/--no-set", help="Have the service time its drives by it.")] = True,
-    jobs: Annotated[int, typer.Option(min=1, help="Threads of the builder.")] = max(1, os.cpu_count() or 1),
+    jobs: Annotated[int, typer.Option(min=1, show_default="one a processor", help="Threads of the builder.")] = max(
+        1, os.cpu_count() or 1
+    ),
 ) -> None:
     """Make a town's road tiles of a region's extract on disk, and have the service use them."""
     if not re.fullmatch(r"[A-Za-z0-9][A-Za-z0-9_-]{0,79}", town):
         raise BadInput("TOWN", f'must be a name in plain letters, digits, - and _, is "{town}"')
     if region is None:
-        typer.echo(HOW.format(town=town, margin=margin_km))
+        how = HOW.format(town=town, margin=margin_km)
+        voice().give({"how": how})
+        voice().show(how)
         return
     from api.cli.roads import outcome
 
     with outcome():
-        from rich.console import Console
-
         from api.database import open_database, upgrade
         from api.roads.extracts.clip import box_round, clip
         from api.roads.extracts.tiles import build_tiles, check_extract
@@ -68,16 +71,18 @@ def get(
             tiles = tiles_folder(settings.data, town)
             tiles.parent.mkdir(parents=True, exist_ok=True)
             clipped = tiles.with_name(f"{town}.osm.pbf")
-            with Console(stderr=True).status(f"Clipping {region.name} …") as status:
+            with voice().status(f"Clipping {region.name} …") as show:
                 roads = clip(region, clipped, wanted)
-                status.update(f"Building road tiles from {clipped.name} …")
+                show(f"Building road tiles from {clipped.name} …")
                 build_tiles(clipped, tiles, lambda line: None, jobs)
-            typer.echo(f"{roads} roads of {region.name} are ready as tiles in {tiles}.")
+            told = voice()
+            told.give({"town": town, "tiles": str(tiles), "roads": roads, "set": set_it})
+            told.say(f"{roads} roads of {region.name} are ready as tiles in {tiles}.")
             if set_it:
                 _set(database, town)
-                typer.echo("Drives are timed by them from now on; /roads shows how far that is.")
+                told.say("Drives are timed by them from now on; /roads shows how far that is.")
             else:
-                typer.echo(f'To use them, choose "a road extract on this machine" and {town} at /settings/roads.')
+                told.say(f'To use them, choose "a road extract on this machine" and {town} at /settings/roads.')
         finally:
             database.dispose()
 

@@ -12,14 +12,12 @@ from typing import TYPE_CHECKING, Annotated
 
 import typer
 
-from api.cli.files import STANDARD, check_writable
+from api.cli.files import STANDARD, on_disk
+from api.cli.saying.voice import voice
 from scheduler.errors import BadInput
 
 if TYPE_CHECKING:
     from api.backup.archive import Manifest
-
-Json = Annotated[bool, typer.Option("--json", help="Print what it holds as JSON.")]
-Quiet = Annotated[bool, typer.Option("--quiet", "-q", help="Say nothing where all went well.")]
 
 
 def backup(
@@ -30,8 +28,6 @@ def backup(
             help="The file to write, or a folder to put it in; - for standard output; left out: EAVEBOARD_BACKUPS.",
         ),
     ] = None,
-    as_json: Json = False,
-    quiet: Quiet = False,
 ) -> None:  # fmt: skip
     """Write all that the service keeps into one file: database, photos, drawings, secret; and read it back to verify.
 
@@ -48,13 +44,11 @@ def backup(
     now = datetime.datetime.now(datetime.UTC)
     if out is None and settings.backups is None:
         raise BadInput("--out", "is missing; name a file, or set EAVEBOARD_BACKUPS to the folder of the backups")
-    if out == STANDARD and as_json:
-        raise BadInput("--json", "and --out - would both go to standard output; give the backup a file")
     where = out or settings.backups or Path()
     if where.is_dir() or out is None:
         where = where / name_of(now)
-    elif where != STANDARD:
-        check_writable(where)
+    else:
+        voice().will_write(where)
     database = open_database(settings.database)
     try:
         with tempfile.TemporaryDirectory(prefix="eave-backup-") as made:
@@ -66,9 +60,9 @@ def backup(
                 return
     finally:
         database.dispose()
-    _tell(manifest, f"Backed up to {where} and read back", as_json, quiet)
-    if settings.secret and not quiet and not as_json:
-        typer.echo("The secret is a setting here and not in the backup: keep it elsewhere.", err=True)
+    _tell(manifest, f"Backed up to {where} and read back")
+    if settings.secret:
+        voice().note("The secret is a setting here and not in the backup: keep it elsewhere.")
 
 
 def restore(
@@ -77,8 +71,6 @@ def restore(
     replace: Annotated[
         bool, typer.Option("--replace", help="Put it in the place of a SQLite database, of which a copy is kept.")
     ] = False,
-    as_json: Json = False,
-    quiet: Quiet = False,
 ) -> None:
     """Put a backup back into the data folder and the database that the settings name; the service must not be running.
 
@@ -91,17 +83,13 @@ def restore(
 
     os.umask(0o077)
     settings = read_settings(os.environ)
-    with tempfile.TemporaryDirectory(prefix="eave-restore-") as made:
-        if file == STANDARD:
-            with (Path(made) / "standard-input").open("wb") as whole:
-                shutil.copyfileobj(sys.stdin.buffer, whole)
-            file = Path(made) / "standard-input"
+    with on_disk(file) as given:
         if check:
-            _tell(verify(file), f"{file} is whole", as_json, quiet)
+            _tell(verify(given), f"{given} is whole")
             return
         now = datetime.datetime.now(datetime.UTC)
-        manifest = put_back(file, settings.data, settings.database, replace=replace, now=now)
-    _tell(manifest, f"Put back into {settings.data}", as_json, quiet)
+        manifest = put_back(given, settings.data, settings.database, replace=replace, now=now)
+    _tell(manifest, f"Put back into {settings.data}")
 
 
 def new_secret(
@@ -126,8 +114,9 @@ def new_secret(
     now = datetime.datetime.now(datetime.UTC)
     until = now + datetime.timedelta(days=days)
     change_secret(read_settings(os.environ), secrets.token_urlsafe(32), until, now)
+    voice().give({"old_secret_until": until if days else None})
     ends = f"until {until:%Y-%m-%d %H:%M} UTC" if days else "no longer"
-    typer.echo(f"Start the service anew: it then signs by the new secret, and takes what the old one signed {ends}.")
+    voice().say(f"Start the service anew: it then signs by the new secret, and takes what the old one signed {ends}.")
 
 
 def _is_there(data: Path, database: str) -> bool:
@@ -135,23 +124,16 @@ def _is_there(data: Path, database: str) -> bool:
     return file == database or Path(file).is_file()
 
 
-def _tell(manifest: Manifest, words: str, as_json: bool, quiet: bool) -> None:
-    import msgspec
-
-    if as_json:
-        sys.stdout.write(msgspec.json.format(msgspec.json.encode(manifest), indent=1).decode() + "\n")
-        return
-    if quiet:
-        return
+def _tell(manifest: Manifest, words: str) -> None:
+    told = voice()
+    told.give(manifest)
     rows, size = sum(manifest.rows.values()), sum(one.bytes for one in manifest.files.values())
-    typer.echo(
-        f"{words}: {rows:,} rows, {len(manifest.files) - 1:,} files, {size / 1e6:,.1f} MB, form {manifest.form}."
-    )
+    told.say(f"{words}: {rows:,} rows, {len(manifest.files) - 1:,} files, {size / 1e6:,.1f} MB, form {manifest.form}.")
     if manifest.missing:
-        typer.echo(f"Named in the database but not in the folder: {', '.join(manifest.missing[:5])}.", err=True)
+        told.note(f"Named in the database but not in the folder: {', '.join(manifest.missing[:5])}.")
 
 
-def doctor(as_json: Json = False, quiet: Quiet = False) -> None:
+def doctor() -> None:
     """Say how the service is: what is set, what can be reached, what is old, full or damaged, and what to do about it.
 
     Ends with 1 where something is broken. The service may be at work; nothing is changed.
@@ -168,14 +150,10 @@ def doctor(as_json: Json = False, quiet: Quiet = False) -> None:
         found = list(examine(settings, database, datetime.datetime.now(datetime.UTC)))
     finally:
         database.dispose()
-    if as_json:
-        import msgspec
-
-        sys.stdout.write(msgspec.json.format(msgspec.json.encode(found), indent=1).decode() + "\n")
-    else:
-        marks = {"fine": "fine  ", "look": "LOOK  ", "broken": "BROKEN"}
-        for one in found:
-            if not quiet or one.state != "fine":
-                typer.echo(f"{marks[one.state]}  {one.about}: {one.words}")
+    told = voice()
+    told.give(found)
+    marks = {"fine": "fine  ", "look": "LOOK  ", "broken": "BROKEN"}
+    for one in found:
+        (told.say if one.state == "fine" else told.show)(f"{marks[one.state]}  {one.about}: {one.words}")
     if worst(found) == "broken":
         raise typer.Exit(1)

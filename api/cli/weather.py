@@ -9,6 +9,9 @@ from typing import TYPE_CHECKING, Annotated, Literal
 
 import typer
 
+from api.cli.files import read_document, text_of, write_document
+from api.cli.saying.command import Command
+from api.cli.saying.voice import voice
 from scheduler.errors import BadInput
 
 if TYPE_CHECKING:
@@ -28,7 +31,7 @@ Keep = Annotated[Path | None, typer.Option(help="Folder for the last good foreca
 Limits = Annotated[Path | None, typer.Option("--limits", help="Your own table of limits (CSV).")]
 
 
-@app.command()
+@app.command(cls=Command)
 def fetch(
     lat: Lat,
     lon: Lon,
@@ -36,27 +39,34 @@ def fetch(
     address: Address = "",
     contact: Contact = "",
     keep: Keep = None,
-    out: Annotated[Path | None, typer.Option(help="Write the hours to this CSV file.")] = None,
+    out: Annotated[
+        Path | None, typer.Option("--out", "-o", help="Write the hours to this CSV file; left out or -: print them.")
+    ] = None,
 ) -> None:
     """Get the hourly forecast of a site, or the last good one with its age."""
     from api.forecasts.sources import age_text
     from scheduler.weather.forecast import forecast_to_csv
 
+    told = voice()
+    told.will_write(out)
     got = _got(source, address, contact, lat, lon, keep)
-    for note in got.notes:
-        typer.echo(f"note: {note}", err=True)
+    _tell_notes(got)
     if got.forecast is None:
         raise typer.Exit(1)
     hours, age = got.forecast.hours, age_text(datetime.datetime.now(datetime.UTC) - got.forecast.issued)
     covered = f"{hours[0].start:%Y-%m-%d %H:%M} to {hours[-1].start:%Y-%m-%d %H:%M} UTC"
-    typer.echo(f"{got.forecast.source}, {age}: {len(hours)} hours, {covered}", err=out is None)
+    table = forecast_to_csv(got.forecast)
+    told.give({"forecast": got.forecast, "notes": got.notes})
+    (told.note if out is None and not told.as_json else told.say)(
+        f"{got.forecast.source}, {age}: {len(hours)} hours, {covered}"
+    )
     if out is None:
-        typer.echo(forecast_to_csv(got.forecast), nl=False)
+        told.show(table, nl=False)
     else:
-        out.write_text(forecast_to_csv(got.forecast), encoding="utf-8")
+        write_document(out, table.encode())
 
 
-@app.command()
+@app.command(cls=Command)
 def windows(
     lat: Lat,
     lon: Lon,
@@ -83,65 +93,62 @@ def windows(
     from scheduler.weather.windows import SitePoint, Span, work_windows
 
     got = _got(source, address, contact, lat, lon, keep)
-    for note in got.notes:
-        typer.echo(f"note: {note}", err=True)
+    told = voice()
+    _tell_notes(got)
     try:
         zoneinfo.ZoneInfo(timezone)
-        begin, end = _hours(hours)
-        work = WeatherWork(kind, minutes, tall_ladder, large_awning, sealant)
-        spans = [Span(day, begin, end) for day in range(days)]
-        found = work_windows(
-            spans,
-            start.date(),
-            timezone,
-            SitePoint(lat, lon),
-            got.forecast,
-            work,
-            _limits(limits),
-            None,
-            visit_dollars * 100,
-        )
-    except (BadInput, zoneinfo.ZoneInfoNotFoundError) as fault:
-        raise _refused(fault) from None
+    except (zoneinfo.ZoneInfoNotFoundError, ValueError, OSError):
+        raise BadInput("--timezone", f'must be a zone such as America/New_York, is "{timezone}"') from None
+    begin, end = _hours(hours)
+    work = WeatherWork(kind, minutes, tall_ladder, large_awning, sealant)
+    spans = [Span(day, begin, end) for day in range(days)]
+    table, place = _limits(limits), SitePoint(lat, lon)
+    found = work_windows(spans, start.date(), timezone, place, got.forecast, work, table, None, visit_dollars * 100)
+    told.give({"start": start.date(), "found": found, "notes": got.notes})
     for window in found.windows:
         date = start.date() + datetime.timedelta(days=window.day)
-        typer.echo(
+        told.show(
             f"{date:%a} {clock(window.start)}–{clock(window.end)} open, risk ${window.risk_cents / 100:.2f} "
             f"({window.risk_cents / max(1, visit_dollars * 100):.0%})"
         )
     for lost in found.lost:
-        typer.echo(lost_sentence(lost, start.date()))
+        told.show(lost_sentence(lost, start.date()))
     for span in found.unforecast:
         date = start.date() + datetime.timedelta(days=span.day)
-        typer.echo(f"{date:%a} {clock(span.start)}–{clock(span.end)} has no forecast: the usual chance is taken")
-    typer.echo("A planning aid: the lead's judgement on the spot, the maker's instructions and local rules go first.")
+        told.show(f"{date:%a} {clock(span.start)}–{clock(span.end)} has no forecast: the usual chance is taken")
+    told.show("A planning aid: the lead's judgement on the spot, the maker's instructions and local rules go first.")
 
 
-@app.command(name="limits")
+@app.command(name="limits", cls=Command)
 def show_limits(
     limits: Limits = None,
     csv: Annotated[bool, typer.Option("--csv", help="Print the table as CSV, to edit.")] = False,
 ) -> None:
     """Show the limits of weather for each kind of work, each with its reason and source; check a table of your own."""
     from scheduler.weather.default_limits import DEFAULT_LIMITS_CSV
-    from scheduler.weather.limits import WeatherWork, limits_for
+    from scheduler.weather.limits import WeatherWork, limits_for, read_limits
 
-    table = _limits(limits)
+    def checked(raw: bytes) -> tuple[str, LimitTable]:
+        return text_of(raw), read_limits(text_of(raw))
+
+    told = voice()
+    text, table = checked(DEFAULT_LIMITS_CSV.encode()) if limits is None else read_document(limits, checked)
+    told.give({"limits": table.rows})
     if csv:
-        typer.echo(DEFAULT_LIMITS_CSV if limits is None else limits.read_text(encoding="utf-8-sig"), nl=False)
+        told.show(text, nl=False)
         return
     for row in table.rows:
-        typer.echo(f"{row.applies_to:>12}  {row.measure:<20} {row.value:>6g}  {row.reason} ({row.source})")
+        told.show(f"{row.applies_to:>12}  {row.measure:<20} {row.value:>6g}  {row.reason} ({row.source})")
     strictest = limits_for(table, WeatherWork("install", 60, True, True, True))
-    typer.echo(
+    told.show(
         "Install of a large awning from a tall ladder with sealant: "
         + ", ".join(f"{measure} {limit.value:g}" for measure, limit in strictest.items())
     )
 
 
-@app.command()
+@app.command(cls=Command)
 def backtest(
-    out: Annotated[Path, typer.Option(help="Folder for the tables, the plot and the summary.")],
+    out: Annotated[Path, typer.Option("--out", "-o", help="Folder for the tables, the plot and the summary.")],
     weeks: Annotated[int, typer.Option(min=1, max=45, help="Weeks of 2013 to plan; the others serve to fit.")] = 40,
     jobs: Annotated[int, typer.Option(min=3, max=60, help="Jobs a week.")] = 30,
     crews: Annotated[int, typer.Option(min=1, max=6, help="Crews.")] = 3,
@@ -154,13 +161,15 @@ def backtest(
     """Plan weeks of a real year with and without a forecast, and count what the weather took from each plan."""
     from api.forecast_backtest import command  # needs pandas and matplotlib, which other commands should not wait for
 
-    try:
-        summary = command.run_and_report(
-            out, weeks, jobs, crews, any_day, seconds, seed, lambda line: typer.echo(line, err=True)
-        )
-    except BadInput as fault:
-        raise _refused(fault) from None
-    typer.echo(summary, nl=False)
+    told = voice()
+    summary = command.run_and_report(out, weeks, jobs, crews, any_day, seconds, seed, told.note)
+    told.give({"folder": str(out), "summary": summary})
+    told.show(summary, nl=False)
+
+
+def _tell_notes(got: Got) -> None:
+    for note in got.notes:
+        voice().note(f"Note: {note}")
 
 
 def _got(kind: SourceKind, address: str, contact: str, lat: float, lon: float, keep: Path | None) -> Got:
@@ -170,27 +179,17 @@ def _got(kind: SourceKind, address: str, contact: str, lat: float, lon: float, k
 
     usual = {"file": "", "nws": NWS_ADDRESS, "open-meteo": OPEN_METEO_ADDRESS}[kind]
     if kind == "file" and not address:
-        raise typer.BadParameter("name the CSV file by --address")
+        raise BadInput("--address", "must name the CSV file, for --from file")
     folder = keep or Path(platformdirs.user_cache_dir("eaveboard")) / "forecasts"
     source = Source(kind, address or usual, contact)
-    try:
-        return forecast_for(source, lat, lon, datetime.datetime.now(datetime.UTC), folder)
-    except BadInput as fault:
-        raise _refused(fault) from None
+    return forecast_for(source, lat, lon, datetime.datetime.now(datetime.UTC), folder)
 
 
 def _limits(file: Path | None) -> LimitTable:
     from scheduler.weather.default_limits import DEFAULT_LIMITS
     from scheduler.weather.limits import read_limits
 
-    if file is None:
-        return DEFAULT_LIMITS
-    try:
-        return read_limits(file.read_text(encoding="utf-8-sig"))
-    except (OSError, UnicodeDecodeError) as fault:
-        raise _refused(f"{file} cannot be read: {fault}") from None
-    except BadInput as fault:
-        raise _refused(f"{file}: {fault}") from None
+    return DEFAULT_LIMITS if file is None else read_document(file, lambda raw: read_limits(text_of(raw)))
 
 
 def _hours(text: str) -> tuple[int, int]:
@@ -199,10 +198,5 @@ def _hours(text: str) -> tuple[int, int]:
         parts = [part.strip().partition(":") for part in text.replace("–", "-").split("-")]
         begin, end = (60 * int(h) + int(m) for h, _, m in parts)
     except ValueError:
-        raise BadInput("hours", f'must be such as 08:00-17:00, is "{text}"') from None
+        raise BadInput("--hours", f'must be such as 08:00-17:00, is "{text}"') from None
     return begin, end
-
-
-def _refused(fault: object) -> typer.Exit:
-    typer.echo(f"error: {fault}", err=True)
-    return typer.Exit(2)

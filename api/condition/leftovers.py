@@ -29,6 +29,7 @@ HALF = {
     "photos": ("part-*",),
     "forecasts": ("*.part",),
     "exports": ("*",),
+    "imports": ("*",),
 }
 # What is made in the machine's own folder for such things while it is sent.
 SENT = ("eave-export-*", "eave-customer-*", "eave-whole-*", "eave-backup-*", "eave-restore-*")

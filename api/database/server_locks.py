@@ -32,6 +32,7 @@ class Duty(enum.IntEnum):
     WORTH = 3
     ROSTER = 4
     EXPORT = 5
+    IMPORT = 6
 
 
 @dataclass(frozen=True)

@@ -33,6 +33,7 @@ Kind = Literal["new", "changed", "unchanged"]
 
 # The tables that can be taken in, in the order in which they refer to each other.
 IMPORTABLE = ("people", "stock", "customers", "sites", "orders", "awnings", "maker_parts", "visits")
+TOLD_EVERY = 20  # rows
 FEW = 50  # rows up to which those that they name are asked for one by one
 # Which rows each noun's ids come from, where a file names one that it does not hold itself.
 _KNOWN: dict[str, type[SQLModel]] = {
@@ -83,6 +84,7 @@ def import_tables(
     by: str,
     expected: str | None = None,
     by_hand: bool = False,
+    tell: Callable[[int, int], None] = lambda done, total: None,
 ) -> Imported:
     """Take `uploads` into the database of `session`, or say only what that would do (`keep` False).
 
@@ -90,7 +92,8 @@ def import_tables(
     empties its field; nothing is ever deleted. Only a booking left empty stands as it is: withdrawing what a customer
     was told is not for a table. A booking that differs withdraws the one before. `expected` is the fingerprint of a
     dry run: a database that has moved on since is refused. `by_hand`: the history tells of rows made and changed,
-    not of an import. Raises `BadFiles` with every fault; then nothing is kept.
+    not of an import. `tell` is told how far it is: rows, of how many. Raises `BadFiles` with every fault; then nothing
+    is kept.
     """
     reader = _Reader(session, uploads)
     for name in IMPORTABLE:
@@ -100,13 +103,19 @@ def import_tables(
         _check_counts(session, reader)
     if reader.faults:
         raise BadFiles(sorted(reader.faults, key=_place))
-    steps = [_step(session, table, row, value, reader, now, by) for table, row, value in reader.read]
+    rows, steps = len(reader.read), []
+    for table, row, value in reader.read:
+        steps.append(_step(session, table, row, value, reader, now, by))
+        if len(steps) % TOLD_EVERY == 0:
+            tell(len(steps), rows * (1 + keep))
     changes = tuple(change for change, _ in steps)
     mark = fingerprint([[c.table, c.key, c.kind, sorted(c.fields.items())] for c in changes])
     if expected is not None and expected != mark:
         raise BadInput("", "the database has changed since the trial run, or the file has: try it again first")
     if keep:
-        for change, do in steps:
+        for number, (change, do) in enumerate(steps):
+            if number % TOLD_EVERY == 0:
+                tell(rows + number, 2 * rows)
             if change.kind != "unchanged":
                 do()
                 session.flush()  # before the next row, which may refer to this one

@@ -365,7 +365,7 @@ LIMITS: dict[str, ColumnLimit] = {
     "message.to_name": Text(most=200), "message.to_email": EMAIL, "message.subject": Text(most=200, least=1),
     "message.body": Text(most=8000, least=1, lines=True),
     "account.name": Text(least=2, most=40, fits=_account, words="must be letters, digits, dots or dashes"),
-    "account.password": PASSWORD,
+    "account.email": EMAIL, "account.password": PASSWORD,
     "place_answer.address": Text(most=200, least=1), "place_answer.town": Text(most=120),
     "busy_calendar.whose": Text(most=90, least=1),
     "busy_calendar.address": Text(

@@ -10,10 +10,9 @@ from collections.abc import Callable, Collection, Iterator
 from pathlib import Path
 from typing import Any, TypeVar
 
-import yaml
-
 from api.fields.limits import DAY, ColumnLimit, Decimal
 from api.fields.shown import DAY_MIN
+from api.fields.yaml_text import plain_yaml
 from scheduler.errors import BadInput
 
 T = TypeVar("T")
@@ -23,9 +22,6 @@ Span = tuple[int, int]  # minutes after midnight, first and last
 Allowed = tuple[int | datetime.date, Span]  # on a weekday (0 = Monday) or on one date
 NO_HOURS: list[Allowed] = []
 _NUMBER = re.compile(r"[+-]?[0-9]+")
-
-MOST_YAML = 400_000  # characters
-DEEPEST_YAML = 30
 
 
 class BadFiles(BadInput):
@@ -152,52 +148,14 @@ def read_yaml(folder: Path, file: str, faults: list[BadInput]) -> dict[str, Any]
     if text is None:
         return None
     try:
-        problem = _overgrown(text)
-        if problem:
-            faults.append(BadInput(file, problem))
-            return None
-        value = yaml.load(text, Loader=_PlainLoader)
-    except yaml.YAMLError as fault:
-        mark = getattr(fault, "problem_mark", None)
-        where = f"{file}, line {mark.line + 1}" if mark else file
-        faults.append(BadInput(where, f"is not readable YAML: {getattr(fault, 'problem', None) or fault}"))
+        value = plain_yaml(text)
+    except BadInput as fault:
+        faults.append(BadInput(f"{file}, {fault.where}" if fault.where else file, fault.problem))
         return None
     if not isinstance(value, dict):
         faults.append(BadInput(file, "must hold keys with values"))
         return None
     return value
-
-
-def _overgrown(text: str) -> str:
-    """Return what makes a YAML text grow without bound when it is read, or nothing: a small one may name itself."""
-    if len(text) > MOST_YAML:
-        return f"has more than {MOST_YAML // 1000} kB"
-    depth = 0
-    for event in yaml.parse(text, Loader=yaml.CSafeLoader):
-        if isinstance(event, yaml.AliasEvent):
-            return f"uses an alias (*{event.anchor}) in line {_line(event)}; write the value out"
-        if isinstance(event, yaml.CollectionStartEvent):
-            depth += 1
-            if depth > DEEPEST_YAML:
-                return f"has more than {DEEPEST_YAML} levels, from line {_line(event)} on"
-        elif isinstance(event, yaml.CollectionEndEvent):
-            depth -= 1
-    return ""
-
-
-def _line(event: yaml.Event) -> int:
-    return 1 if event.start_mark is None else event.start_mark.line + 1
-
-
-class _PlainLoader(yaml.CSafeLoader):
-    """Leaves dates and times of day as the text that stands there (YAML 1.1 would read 7:30 as 450)."""
-
-
-_PlainLoader.yaml_implicit_resolvers = {
-    first: [(tag, rule) for tag, rule in rules if not tag.endswith((":timestamp", ":int"))]
-    for first, rules in yaml.SafeLoader.yaml_implicit_resolvers.items()
-}
-_PlainLoader.add_implicit_resolver("tag:yaml.org,2002:int", re.compile(r"[+-]?[0-9]+$"), list("+-0123456789"))
 
 
 def _text(path: Path, file: str, faults: list[BadInput]) -> str | None:

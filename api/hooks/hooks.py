@@ -9,6 +9,7 @@ from typing import Any
 from sqlmodel import Session, col, select
 
 from api import tables
+from api.calls.guard import Allowed, is_outside, refused_by_name
 from api.fields.limits import LIMITS
 from api.hooks.changes import KINDS, FeedLine, changes, newest
 from api.hooks.signing import new_secret
@@ -21,15 +22,21 @@ KEPT = datetime.timedelta(days=30)  # of calls that are over
 
 
 def make(
-    session: Session, name: str, address: str, events: list[str], *, by: str, now: datetime.datetime
-) -> tables.Webhook:
-    """Make a webhook that is told of `events` from now on; raises `BadInput` naming the field."""
+    session: Session, name: str, address: str, events: list[str], *, by: str, now: datetime.datetime,
+    allowed: Allowed = is_outside,
+) -> tables.Webhook:  # fmt: skip
+    """Make a webhook that is told of `events` from now on; raises `BadInput` naming the field.
+
+    allowed: which IP addresses it may be at; what a name stands for is judged at each call.
+    """
     kept = {}
     for field, text in (("name", name), ("address", address)):
         try:
             kept[field] = LIMITS[f"webhook.{field}"].check(text.strip())
         except BadInput as fault:
             raise BadInput(field, fault.problem) from None
+    if problem := refused_by_name(kept["address"], allowed):
+        raise BadInput("address", problem)
     chosen = _events(events)
     if len(open_hooks(session)) >= MOST_HOOKS:
         raise BadInput("", f"there are {MOST_HOOKS} webhooks already; end one first")
@@ -71,13 +78,18 @@ def open_hooks(session: Session) -> list[tables.Webhook]:
 
 
 def calls_of(
-    session: Session, row: tables.Webhook, *, waiting: bool = False, most: int = 100
+    session: Session, row: tables.Webhook, *, waiting: bool = False, most: int = 100, before: int | None = None
 ) -> list[tables.WebhookCall]:
-    """Return the newest calls of a webhook, or those still owed (`waiting`), the next one first."""
+    """Return the newest calls of a webhook, or those still owed (`waiting`), the next one first.
+
+    before: of the newest, those before the call with this id; None: from the newest on.
+    """
     call = tables.WebhookCall
     wanted = select(call).where(call.webhook_id == row.id)
     if waiting:
         return list(session.exec(wanted.where(call.state == "waiting").order_by(col(call.next_at), col(call.id))))
+    if before is not None:
+        wanted = wanted.where(col(call.id) < before)
     return list(session.exec(wanted.order_by(col(call.id).desc()).limit(most)))
 
 

@@ -7,11 +7,11 @@ import logging
 from collections.abc import Callable
 from concurrent.futures import ThreadPoolExecutor
 
-import httpx
 import sqlalchemy as sa
 from sqlmodel import Session, col, select
 
 from api import tables
+from api.calls.guard import Allowed, GuardedCaller, OutsideFault, is_outside
 from api.database import transaction
 from api.hooks import hooks
 from api.hooks.signing import headers
@@ -28,10 +28,15 @@ _log = logging.getLogger("eaveboard")
 
 
 class HookKeeper:
-    """Tells webhooks what they are owed; `clock` gives machine time, by which messages are dated."""
+    """Tells webhooks what they are owed; `clock` gives machine time, by which messages are dated.
 
-    def __init__(self, database: sa.Engine, clock: Callable[[], datetime.datetime]) -> None:
-        self._database, self._clock = database, clock
+    allowed: which IP addresses may be called, judged at each call.
+    """
+
+    def __init__(
+        self, database: sa.Engine, clock: Callable[[], datetime.datetime], allowed: Allowed = is_outside
+    ) -> None:
+        self._database, self._clock, self._allowed = database, clock, allowed
         self.lookout = Lookout("webhooks", self._look, every_s=LOOK_S, failed="webhooks could not be told")
 
     def _look(self) -> None:
@@ -60,12 +65,12 @@ class HookKeeper:
 
     def tell(self, hook_id: int) -> None:
         """Make the calls of a webhook that are due, one after the other, until one fails."""
-        with httpx.Client(timeout=TRY_S, follow_redirects=False) as client:
+        with GuardedCaller(self._allowed, try_s=TRY_S) as caller:
             for _ in range(IN_A_ROW):
-                if self.lookout.stopping() or not self._next(hook_id, client):
+                if self.lookout.stopping() or not self._next(hook_id, caller):
                     return
 
-    def _next(self, hook_id: int, client: httpx.Client) -> bool:
+    def _next(self, hook_id: int, caller: GuardedCaller) -> bool:
         """Make the first call that is due; return whether there was one and the program took it."""
         now = self._clock()
         with transaction(self._database) as session:
@@ -76,7 +81,7 @@ class HookKeeper:
         if not due:
             return False
         call = due[0]
-        status, words = _ask(client, row, call, int(now.timestamp()))
+        status, words = _ask(caller, row, call, int(now.timestamp()))
         with transaction(self._database) as session:
             self._noted(session, call.id, status, words)
         return not words
@@ -104,15 +109,17 @@ class HookKeeper:
         return session.exec(select(hook).where(hook.id == hook_id, col(hook.ended_at).is_(None))).first()
 
 
-def _ask(client: httpx.Client, row: tables.Webhook, call: tables.WebhookCall, timestamp: int) -> tuple[int | None, str]:
-    """Make a call; return the status of the answer, None without one, and what was wrong, empty where nothing was."""
+def _ask(
+    caller: GuardedCaller, row: tables.Webhook, call: tables.WebhookCall, timestamp: int
+) -> tuple[int | None, str]:
+    """Make a call; return the status of the answer, None without one, and what was wrong, empty where nothing was.
+
+    Where it leads on to another address is not followed: that is an answer as any that does not say it was taken.
+    """
     body = call.body.encode()
+    sent = headers(row.secret, f"msg_{row.id}_{call.id}", timestamp, body)
     try:
-        sent = headers(row.secret, f"msg_{row.id}_{call.id}", timestamp, body)
-        with client.stream("POST", row.address, content=body, headers=sent) as answer:
-            status = answer.status_code
-    except httpx.TimeoutException:
-        return None, f"it did not answer within {TRY_S:.0f} s"
-    except (httpx.HTTPError, httpx.InvalidURL, OSError) as fault:
-        return None, f"it cannot be reached: {fault}"
+        status = caller.ask("POST", row.address, sent, body).status
+    except OutsideFault as fault:
+        return None, str(fault)
     return status, "" if 200 <= status < 300 else f"it answered with status {status}"

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Sequence
+from collections.abc import Callable, Iterable, Sequence
 from dataclasses import replace
 
 from sqlmodel import Session
@@ -19,6 +19,16 @@ BY = "tables"
 def filled(session: Session, finder: Finder, uploads: Sequence[Upload]) -> list[Upload]:
     """Return the tables with places where rows of sites had none; an address that is not sure is a fault of its row."""
     return [_sites(session, finder, upload) if upload.name == "sites" else upload for upload in uploads]
+
+
+def filler(finder: Finder) -> Callable[[Session, Sequence[Upload]], tuple[list[Upload], list[str]]]:
+    """Return what gives tables with places, as `filled`, and the questions that are left of them."""
+
+    def fill(session: Session, uploads: Sequence[Upload]) -> tuple[list[Upload], list[str]]:
+        found = filled(session, finder, uploads)
+        return found, questions(session, found)
+
+    return fill
 
 
 def _sites(session: Session, finder: Finder, upload: Upload) -> Upload:

@@ -28,6 +28,14 @@ SCHEMES = {
 }
 
 
+LINK = {
+    "Link": {
+        "description": 'Where the list goes on, `<address>; rel="next"` (RFC 8288); absent at its end.',
+        "schema": {"type": "string"},
+    }
+}
+
+
 def describe(app: FastAPI) -> dict[str, Any]:
     """Return the OpenAPI document of `app`, made once."""
     if app.openapi_schema is None:
@@ -40,5 +48,7 @@ def describe(app: FastAPI) -> dict[str, Any]:
             needed = [name for name, _ in opened(method, path, permission.roles)]
             ways: list[dict[str, list[str]]] = [{"session": []}, *({"token": [name]} for name in needed)]
             operation["security"] = [] if permission.everyone else ways
+            if method == "GET" and {"after", "limit"} <= {one["name"] for one in operation.get("parameters", ())}:
+                operation["responses"].setdefault("200", {"description": "found"}).setdefault("headers", LINK)
         app.openapi_schema = made
     return app.openapi_schema

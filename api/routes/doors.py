@@ -23,7 +23,7 @@ from api.routes.office import (
     second_factor,
     settings,
 )
-from api.routes.own import notices, proof, sessions
+from api.routes.own import notices, proof, provider, sessions
 from api.routes.programs import changes, exports, tokens, webhooks
 from api.routes.rebooking import bookings, messages, rebooking
 from api.routes.week import horizon, live, looking_back, plans, roster, runs, weeks
@@ -34,6 +34,6 @@ _DOORS = (
     history, accounts, links, exchange, gates, maker_orders, yearly, kinds, sent, settings, forecasts, roads, places,
     looking_back, begin, today, days, photos, bench, stock, yard, surveys, survey_entry, job_awning, learning, visits,
     orders, awnings, papers, promise, rebooking, messages, bookings, condition, tokens, calendars, second_factor,
-    sessions, proof, notices, webhooks, changes, exports,
+    sessions, provider, proof, notices, webhooks, changes, exports,
 )  # fmt: skip
 ROUTERS = tuple(door.router for door in _DOORS)

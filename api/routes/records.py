@@ -8,7 +8,6 @@ from typing import Annotated, Any
 
 import msgspec
 import sqlalchemy as sa
-from fastapi import Query
 from pydantic import AfterValidator, BaseModel, ConfigDict
 from sqlmodel import Session, SQLModel, select
 from starlette.responses import Response
@@ -17,17 +16,9 @@ from api.access.guards import Who
 from api.http import versions
 from api.http.problems import Problem
 from api.ledger.history import note
+from api.routes.lists import ListPart, no_control
 
-
-def _no_control(text: str) -> str:
-    if any((ord(letter) < 32 and letter not in "\n\t") or ord(letter) == 127 for letter in text):
-        raise ValueError("must not contain control characters")
-    return text
-
-
-Words = Annotated[str, AfterValidator(_no_control)]
-After = Annotated[Words | None, Query(max_length=80, description="list from behind this id; left out: from the first")]
-Limit = Annotated[int, Query(ge=1, le=200, description="how many at most")]
+Words = Annotated[str, AfterValidator(no_control)]
 
 
 class Body(BaseModel):
@@ -39,20 +30,20 @@ class Body(BaseModel):
 Also = Callable[[Session, list[str]], Mapping[str, Mapping[str, Any]]]
 
 
-def listed(
-    session: Session, table: type[SQLModel], after: str | None, limit: int, *where: Any, also: Also | None = None
-) -> Response:
-    """Return the rows in order of their ids: `items`, and in `next` the id to go on `after`, null at the end.
+def listed(session: Session, table: type[SQLModel], part: ListPart, *where: Any, also: Also | None = None) -> Response:
+    """Return a part of the rows in order of their ids: `items`, and in `next` the id to go on `after`, null at the end.
 
     `also` gives what stands in rows of other tables and belongs to the record, for the ids of the rows.
     """
     key = sa.inspect(table).primary_key[0]
+    limit = part.most
     wanted = select(table).where(*where).order_by(key).limit(limit + 1)
-    rows = session.exec(wanted if after is None else wanted.where(key > after)).all()
+    rows = session.exec(wanted if part.after is None else wanted.where(key > part.after)).all()
     items = [row.model_dump() for row in rows[:limit]]
     more = also(session, [item[key.name] for item in items]) if also is not None else {}
     items = [{**item, **more.get(item[key.name], {})} for item in items]
-    return _json({"items": items, "next": items[-1][key.name] if len(rows) > limit else None})
+    following = items[-1][key.name] if len(rows) > limit else None
+    return part.answer({"items": items, "next": following}, following)
 
 
 def shown(

@@ -17,7 +17,8 @@ from sqlmodel import select
 from api import tables
 from api.access.accounts import Role
 from api.calendars.keeper import CalendarKeeper
-from api.calendars.outside import OutsideFault, get_outside, is_outside
+from api.calls.getting import get_outside
+from api.calls.guard import OutsideFault, is_outside
 from api.database import transaction
 from tests.service.cast import PAGE, signed_in
 from tests.service.test_contacts_and_calendars import CALENDAR
@@ -126,7 +127,7 @@ def test_what_is_wrong_with_a_calendar_stands_beside_it(app: FastAPI, office: Te
 
 def test_nothing_inside_the_network_is_fetched(app: FastAPI, office: TestClient, served: Served) -> None:
     page = text_of(add(office, served.address))
-    assert "127.0.0.1 is inside this network: only addresses outside are fetched" in page
+    assert "127.0.0.1 is inside this network: only addresses outside are called" in page
     assert served.asked == 0
     inside = "127.0.0.1 10.1.2.3 172.16.0.9 192.168.1.1 169.254.169.254 100.64.0.1 0.0.0.0 ::1 fe80::1 fd00::1"
     assert [one for one in f"{inside} ::ffff:10.0.0.1 224.0.0.1".split() if is_outside(one)] == []

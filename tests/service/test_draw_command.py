@@ -15,6 +15,7 @@ from pypdf import PdfReader
 
 from api import cli
 from api.cli.draw import calibrate, draw
+from api.cli.saying.command import Command
 from scheduler.calibrate import COLUMNS
 from scheduler.documents import decode
 from scheduler.durations import read_times
@@ -34,8 +35,8 @@ class Ran:
 def run(monkeypatch: pytest.MonkeyPatch, capsys: pytest.CaptureFixture[str]) -> Callable[..., Ran]:
     """Run a command as `eaveboard` does, with its handling of bad input."""
     app = typer.Typer(pretty_exceptions_enable=False)
-    app.command("draw")(draw)
-    app.command("calibrate")(calibrate)
+    app.command("draw", cls=Command)(draw)
+    app.command("calibrate", cls=Command)(calibrate)
     monkeypatch.setattr(cli, "app", app)
 
     def ran(*arguments: object) -> Ran:

@@ -118,7 +118,10 @@ def test_what_was_changed_on_ones_sign_in_is_read_at_the_next_one(app: FastAPI) 
     again = anonymous(app)
     form["csrf"] = csrf_in(again.get("/sign-in", headers=PAGE).text)
     assert again.post("/sign-in", data=form | {"next": "/jobs"}, headers=PAGE).headers["location"] == "/jobs"
-    assert signed_in(app, Role.office).get("/notices", headers=JSON).json() == {"items": []}  # nobody else's
+    assert signed_in(app, Role.office).get("/notices", headers=JSON).json() == {
+        "items": [],
+        "next": None,
+    }  # nobody else's
 
 
 def test_all_other_sessions_end_at_once_and_the_history_says_so(app: FastAPI) -> None:

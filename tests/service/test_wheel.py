@@ -65,6 +65,11 @@ def test_it_has_the_demo_business_and_nothing_that_is_gone_from_the_tree(names: 
     assert "api/static/left_over.css" not in names
 
 
+def test_it_has_the_manual_page_where_man_looks_for_it(names: dict[str, bytes]) -> None:
+    [page] = [data for name, data in names.items() if name.endswith(".data/data/share/man/man1/eaveboard.1")]
+    assert page == (ROOT / "docs/eaveboard.1").read_bytes()
+
+
 def test_the_program_says_its_version() -> None:
     ran = subprocess.run(
         [sys.executable, "-c", "from api.cli import main; main(['--version'])"],

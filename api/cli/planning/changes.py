@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 import datetime
-import sys
 import time
 from enum import StrEnum
 from pathlib import Path
@@ -11,9 +10,10 @@ from typing import TYPE_CHECKING, Annotated, Any
 
 import typer
 
-from api.cli.files import STANDARD, check_writable, read_document, write_document
-from api.cli.planning.plans import WeekFile
+from api.cli.files import write_document
+from api.cli.planning.plans import WeekFile, read_both
 from api.cli.ready import compile_once
+from api.cli.saying.voice import voice
 from scheduler.errors import BadInput
 
 if TYPE_CHECKING:
@@ -23,7 +23,9 @@ if TYPE_CHECKING:
 
 WEEKDAYS = ("monday", "tuesday", "wednesday", "thursday", "friday", "saturday", "sunday")
 
-FromPlan = Annotated[Path, typer.Option("--from", "-f", metavar="PLAN.json", help="The plan as it is posted.")]
+FromPlan = Annotated[
+    Path, typer.Option("--from", "-f", metavar="PLAN.json", help="The plan as it is posted, JSON or YAML.")
+]
 FreezeUntil = Annotated[
     str | None,
     typer.Option(
@@ -53,7 +55,7 @@ class Others(StrEnum):
 def replan(
     week_file: WeekFile,
     plan_file: FromPlan,
-    out: Annotated[Path, typer.Option("--out", "-o", metavar="NEW.json", help="Where the new plan goes.")],
+    out: Annotated[Path, typer.Option("--out", "-o", metavar="NEW.json", help="Where the new plan goes; - prints it.")],
     week_out: Annotated[
         Path | None,
         typer.Option(
@@ -73,7 +75,6 @@ def replan(
     posted: Posted = False,
     seconds: Annotated[float, typer.Option(min=0, metavar="N", help="Stop after about N seconds.")] = 60.0,
     seed: Seed = 0,
-    as_json: Annotated[bool, typer.Option("--json", help="Print who moves and why as JSON.")] = False,
 ) -> None:
     """Plan the rest of a posted week again: what is done stays, what customers were told moves only at a price.
 
@@ -85,12 +86,9 @@ def replan(
     from scheduler import replan as plan_again
     from scheduler.documents import encode
 
-    for path in (out, week_out):
-        if path is not None:
-            check_writable(path)
-    if STANDARD in (out, week_out):
-        raise BadInput("-", "would mix a file with the words on standard output; name a file")
-    week, plan = _read(week_file, plan_file)
+    told = voice()
+    told.will_write(out, week_out)
+    week, plan = read_both(week_file, plan_file)
     compile_once()
     with kept_clean():
         made = plan_again(
@@ -107,11 +105,10 @@ def replan(
     write_document(out, encode(made.plan))
     if week_out is not None:
         write_document(week_out, encode(made.week))
-    if as_json:
-        _print_json(_replanned_json(made.week, made.plan, made.moves))
-        return
-    _print_moves(made.week, made.plan, made.moves)
-    typer.echo(f"The plan is in {out}." if week_out is None else f"The plan is in {out}, its week in {week_out}.")
+    told.give(_replanned_json(made.week, made.plan, made.moves))
+    _say_moves(made.week, made.plan, made.moves)
+    if not told.aside:
+        told.say(f"The plan is in {out}." if week_out is None else f"The plan is in {out}, its week in {week_out}.")
 
 
 def offer(
@@ -127,7 +124,6 @@ def offer(
     posted: Posted = False,
     seconds: Annotated[float, typer.Option(min=0, metavar="N", help="Search about N seconds, others moving.")] = 60.0,
     seed: Seed = 0,
-    as_json: Annotated[bool, typer.Option("--json", help="Print the offers as JSON.")] = False,
 ) -> None:
     """Offer a job the cheapest times: what each costs more than the plan without it, the weather's risk, who moves.
 
@@ -138,7 +134,7 @@ def offer(
     from scheduler import as_it_stands as standing
     from scheduler import offer as offers
 
-    week, plan = _read(week_file, plan_file)
+    week, plan = read_both(week_file, plan_file)
     moment = None if freeze_until is None else _moment(week, "--freeze-until", freeze_until)
     if job not in {j.id for j in week.jobs}:
         raise BadInput("--job", f"no job has the id {job}")
@@ -148,22 +144,12 @@ def offer(
     with kept_clean():
         kept = warm(now, clock=time.monotonic, seconds=seconds, seed=seed, fixed=fixed) if moving else None
         found = offers(now, priced, job, best=best, others_may_move=moving, kept=kept, fixed=fixed)
-    if as_json:
-        _print_json({"week": week.id, "job": job, "others": others.value, "offers": [_offer_json(o) for o in found]})
-        return
+    told = voice()
+    told.give({"week": week.id, "job": job, "others": others.value, "offers": [_offer_json(o) for o in found]})
     if not found:
-        typer.echo(f"{job} can be given no time{'' if moving else ' with the others where they are'}.")
+        told.show(f"{job} can be given no time{'' if moving else ' with the others where they are'}.")
     for number, one in enumerate(found, 1):
-        typer.echo(f"{number}. " + _offer_words(now, job, one))
-
-
-def _read(week_file: Path, plan_file: Path) -> tuple[Week, Plan]:
-    from scheduler.plan import read_plan
-    from scheduler.week import read_week
-
-    if week_file == plan_file == STANDARD:
-        raise BadInput("-", "can stand for one of the two files only")
-    return read_document(week_file, read_week), read_document(plan_file, read_plan)
+        told.show(f"{number}. " + _offer_words(now, job, one))
 
 
 def _day(week: Week, option: str, text: str) -> int:
@@ -206,20 +192,20 @@ def _crew_day(week: Week, text: str) -> tuple[str, int]:
     return crew, _day(week, "--away", day)
 
 
-def _print_moves(week: Week, plan: Plan, moves: tuple[Move, ...]) -> None:
+def _say_moves(week: Week, plan: Plan, moves: tuple[Move, ...]) -> None:
     from api.cli.words import count, gap_words, money, plain
     from scheduler import move_sentence as sentence
     from scheduler.gap import gap
 
     moving = [m for m in moves if m.what != "stays"]
     for move in moving:
-        typer.echo(plain(sentence(week, move)))
+        voice().show(plain(sentence(week, move)))
     staying = len(moves) - len(moving)
-    typer.echo(
+    voice().say(
         f"{count(len(moving), 'job')} {'changes' if len(moving) == 1 else 'change'}, {staying} stay as they are."
     )
     words = gap_words(plan.cost.total, plan.bound, gap(week, plan))
-    typer.echo(f"The plan costs {money(plan.cost.total)}; {words}")
+    voice().say(f"The plan costs {money(plan.cost.total)}; {words}")
 
 
 def _spot(spot: Any) -> dict[str, Any] | None:
@@ -284,9 +270,3 @@ def _offer_words(week: Week, job: str, one: Offer) -> str:
     if one.moves:
         words += "; moves " + ", ".join(f"{name} ({what})" for name, (what, _, _) in one.moves.items())
     return plain(words + ("" if one.proven else "; not proven cheapest"))
-
-
-def _print_json(value: Any) -> None:
-    import msgspec
-
-    sys.stdout.write(msgspec.json.format(msgspec.json.encode(value), indent=1).decode() + "\n")

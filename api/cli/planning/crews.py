@@ -8,13 +8,21 @@ from typing import Annotated
 
 import typer
 
-from api.cli.files import STANDARD, check_writable, read_document, write_document
+from api.cli.files import STANDARD, read_structured, write_document
+from api.cli.saying.voice import voice
+from scheduler.errors import BadInput
 
 
 def crews(
-    roster_file: Annotated[Path, typer.Argument(metavar="ROSTER.json", help="The roster; - reads standard input.")],
-    week_file: Annotated[Path, typer.Option("--week", "-w", metavar="WEEK.json", help="The week without its crews.")],
-    out: Annotated[Path, typer.Option("--out", "-o", metavar="WEEK2.json", help="Where the week with them goes.")],
+    roster_file: Annotated[
+        Path, typer.Argument(metavar="ROSTER.json", help="The roster, JSON or YAML; - reads standard input.")
+    ],
+    week_file: Annotated[
+        Path, typer.Option("--week", "-w", metavar="WEEK.json", help="The week without its crews, JSON or YAML.")
+    ],
+    out: Annotated[
+        Path, typer.Option("--out", "-o", metavar="WEEK2.json", help="Where the week with them goes; - prints it.")
+    ],
     seconds: Annotated[
         float,
         typer.Option(min=0, metavar="N", help="Plan the week and exchange partners where it pays, for N seconds."),
@@ -31,23 +39,35 @@ def crews(
     from scheduler.roster.repair import repair
     from scheduler.week import day_name, read_week
 
-    check_writable(out)
-    roster = read_document(roster_file, read_roster)
-    week = read_document(week_file, read_week)
+    told = voice()
+    told.will_write(out)
+    if roster_file == week_file == STANDARD:
+        raise BadInput("-", "can stand for one of the two files only")
+    roster = read_structured(roster_file, read_roster)
+    week = read_structured(week_file, read_week)
     formed = form_crews(roster, week)
     exchanges: tuple[str, ...] = ()
     if seconds:
         found = repair(roster, week, formed, seconds=seconds, clock=monotonic)
         formed, exchanges = found.formed, found.exchanges
     write_document(out, encode(formed.week))
-    aside = out == STANDARD
-    usual = sum(pairing.usual for pairing in formed.pairings)
-    typer.echo(f"{count(usual, 'crew-day')} of {len(formed.pairings)} in the usual pairs.", err=aside)
-    for pairing in (p for p in formed.pairings if not p.usual):
-        name = "" if pairing.crew == pairing.lead else f" (crew {pairing.crew})"
-        typer.echo(plain(pairing.because + name), err=aside)
-    for sentence in exchanges:
-        typer.echo(plain(sentence), err=aside)
     people = {p.id: p.name for p in roster.people}
+    changed = [p for p in formed.pairings if not p.usual]
+    told.give(
+        {
+            "week": str(out),
+            "crew_days": len(formed.pairings),
+            "not_as_usual": [{"crew": p.crew, "lead": p.lead, "because": p.because} for p in changed],
+            "exchanges": exchanges,
+            "unpaired": [{"day": day, "person": who} for day, who in formed.unpaired],
+        }
+    )
+    usual = len(formed.pairings) - len(changed)
+    told.say(f"{count(usual, 'crew-day')} of {len(formed.pairings)} in the usual pairs.")
+    for pairing in changed:
+        name = "" if pairing.crew == pairing.lead else f" (crew {pairing.crew})"
+        told.say(plain(pairing.because + name))
+    for sentence in exchanges:
+        told.say(plain(sentence))
     for day, who in formed.unpaired:
-        typer.echo(plain(f"{people[who]} has no pair on {day_name(formed.week, day)}."), err=aside)
+        told.say(plain(f"{people[who]} has no pair on {day_name(formed.week, day)}."))

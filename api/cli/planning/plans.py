@@ -2,15 +2,15 @@
 
 from __future__ import annotations
 
-import sys
 from enum import StrEnum
 from pathlib import Path
-from typing import TYPE_CHECKING, Annotated, Any
+from typing import TYPE_CHECKING, Annotated
 
 import typer
 
-from api.cli.files import STANDARD, check_writable, read_document, write_document
+from api.cli.files import STANDARD, read_structured, write_document
 from api.cli.ready import compile_once
+from api.cli.saying.voice import voice
 from scheduler.errors import BadInput
 
 if TYPE_CHECKING:
@@ -18,8 +18,8 @@ if TYPE_CHECKING:
     from scheduler.plan import Plan
     from scheduler.week import Week
 
-WeekFile = Annotated[Path, typer.Argument(metavar="WEEK.json", help="The week file; - reads it from standard input.")]
-PlanFile = Annotated[Path, typer.Argument(metavar="PLAN.json", help="The plan file; - reads it from standard input.")]
+WeekFile = Annotated[Path, typer.Argument(metavar="WEEK.json", help="The week, JSON or YAML; - reads standard input.")]
+PlanFile = Annotated[Path, typer.Argument(metavar="PLAN.json", help="The plan, JSON or YAML; - reads standard input.")]
 
 
 class SortOrder(StrEnum):
@@ -41,7 +41,6 @@ def plan(
         int | None,
         typer.Option(min=0, metavar="CENTS", help="Then spread overtime among the crews, for at most CENTS more."),
     ] = None,
-    as_json: Annotated[bool, typer.Option("--json", help="Print the outcome as JSON.")] = False,
 ) -> None:
     """Plan a week: who goes where and when, at least cost, with a proven bound on how much better it could be.
 
@@ -54,10 +53,9 @@ def plan(
     from scheduler.gap import gap
     from scheduler.week import read_week
 
-    if out == STANDARD and as_json:
-        raise BadInput("--json", "and --out - would both go to standard output; give the plan a file")
-    check_writable(out)
-    week = read_document(week_file, read_week)
+    told = voice()
+    told.will_write(out)
+    week = read_structured(week_file, read_week)
     compile_once()
     made, stopped = search(week, seconds=None if until_proven else seconds, seed=seed)
     if fair_up_to is not None and not stopped:
@@ -70,38 +68,35 @@ def plan(
         raise typer.Exit(1)
     write_document(out, encode(made))
     if stopped:
-        typer.echo("Stopped on your word; the plan is the best found so far.", err=True)
+        told.note("Stopped on your word; the plan is the best found so far.")
     chances = gap(week, made)
-    if as_json:
-        _print_json(
-            {
-                "week": week.id,
-                "plan": str(out),
-                "stopped": stopped,
-                "seconds": made.seconds,
-                "planned": len(week.jobs) - len(made.skipped),
-                "waiting": len(made.skipped),
-                "cost": made.cost,
-                "bound": made.bound,
-                "gap_percent": chances.of_total,
-                "gap_percent_of_influenced": chances.of_influenced,
-            }
-        )
-        return
+    told.give(
+        {
+            "week": week.id,
+            "plan": str(out),
+            "stopped": stopped,
+            "seconds": made.seconds,
+            "planned": len(week.jobs) - len(made.skipped),
+            "waiting": len(made.skipped),
+            "cost": made.cost,
+            "bound": made.bound,
+            "gap_percent": chances.of_total,
+            "gap_percent_of_influenced": chances.of_influenced,
+        }
+    )
     from api.cli.words import gap_words, money
 
     words = f"Planned {len(week.jobs) - len(made.skipped)} of {len(week.jobs)} jobs for {money(made.cost.total)}"
-    typer.echo(f"{words}; {gap_words(made.cost.total, made.bound, chances)}", err=out == STANDARD)
+    told.say(f"{words}; {gap_words(made.cost.total, made.bound, chances)}")
     for sentence in _promises_not_kept(week, made):
-        typer.echo(sentence, err=out == STANDARD)
+        told.say(sentence)
     if out != STANDARD:
-        typer.echo(f"The plan is in {out}; read it with: eaveboard show {out} --week {week_file}")
+        told.say(f"The plan is in {out}; read it with: eaveboard show {out} --week {week_file}")
 
 
 def audit(
     week_file: WeekFile,
     plan_file: PlanFile,
-    as_json: Annotated[bool, typer.Option("--json", help="Print the verdict as JSON.")] = False,
 ) -> None:
     """Judge a plan: every rule that it breaks, in words, and what it really costs.
 
@@ -110,14 +105,13 @@ def audit(
     from api.cli.words import plain
     from scheduler.audit import audit as judge
 
-    week, plan = _both(week_file, plan_file)
+    week, plan = read_both(week_file, plan_file)
     verdict = judge(week, plan)
-    if as_json:
-        _print_json({"ok": verdict.ok, "broken_rules": verdict.broken_rules, "cost": verdict.cost, "bound": plan.bound})
-    else:
-        for breach in verdict.broken_rules:
-            typer.echo(plain(f"{breach.rule}: {breach.sentence}"))
-        typer.echo(_summary(week, plan, verdict))
+    told = voice()
+    told.give({"ok": verdict.ok, "broken_rules": verdict.broken_rules, "cost": verdict.cost, "bound": plan.bound})
+    for breach in verdict.broken_rules:
+        told.show(plain(f"{breach.rule}: {breach.sentence}"))
+    (told.say if verdict.ok else told.show)(_summary(week, plan, verdict))
     if not verdict.ok:
         raise typer.Exit(1)
 
@@ -126,15 +120,14 @@ def show(
     plan_file: PlanFile,
     week_file: Annotated[Path, typer.Option("--week", "-w", metavar="WEEK.json", help="The week file of the plan.")],
     by: Annotated[SortOrder, typer.Option(help="One table for each crew, or for each day.")] = SortOrder.day,
-    as_json: Annotated[bool, typer.Option("--json", help="Print the week sheet as JSON.")] = False,
 ) -> None:
     """Show a plan as a week sheet: each crew's day with its times, the waiting pile, and the cost by kind."""
     from scheduler.sheet import sheet
 
-    week, plan = _both(week_file, plan_file)
+    week, plan = read_both(week_file, plan_file)
     laid_out = sheet(week, plan)
-    if as_json:
-        _print_json(laid_out)
+    voice().give(laid_out)
+    if voice().as_json:
         return
     from api.cli.planning.tables import print_sentences, print_sheet
 
@@ -153,13 +146,14 @@ def _promises_not_kept(week: Week, plan: Plan) -> list[str]:
     return [plain(sentence) for sentence in promises(week, plan).values()]
 
 
-def _both(week_file: Path, plan_file: Path) -> tuple[Week, Plan]:
+def read_both(week_file: Path, plan_file: Path) -> tuple[Week, Plan]:
+    """Return week and plan of the two files, of which one may be standard input; raises `BadInput`."""
     from scheduler.plan import read_plan
     from scheduler.week import read_week
 
     if week_file == plan_file == STANDARD:
         raise BadInput("-", "can stand for one of the two files only")
-    return read_document(week_file, read_week), read_document(plan_file, read_plan)
+    return read_structured(week_file, read_week), read_structured(plan_file, read_plan)
 
 
 def _summary(week: Week, plan: Plan, verdict: Verdict) -> str:
@@ -175,9 +169,3 @@ def _summary(week: Week, plan: Plan, verdict: Verdict) -> str:
     return f"The plan keeps every rule and costs {money(plan.cost.total)}; " + gap_words(
         plan.cost.total, plan.bound, gap(week, plan)
     )
-
-
-def _print_json(value: Any) -> None:
-    import msgspec
-
-    sys.stdout.write(msgspec.json.format(msgspec.json.encode(value), indent=1).decode() + "\n")

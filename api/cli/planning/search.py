@@ -16,6 +16,7 @@ from rich.console import Console
 from rich.live import Live
 from rich.text import Text
 
+from api.cli.saying.voice import voice
 from api.cli.words import money
 
 if TYPE_CHECKING:
@@ -67,7 +68,7 @@ def spread(week: Week, plan: Plan, most_extra_cents: int, *, seconds: float | No
 
     wish = _Wish()
     with _listening(wish), kept_clean():
-        typer.echo("Spreading overtime among the crews; Ctrl-C keeps the plan as it was.", err=True)
+        voice().note("Spreading overtime among the crews; Ctrl-C keeps the plan as it was.")
         try:
             made = fair(
                 week, plan, most_extra_cents, seconds=seconds, clock=time.monotonic, seed=seed, stop=lambda: wish.made
@@ -106,9 +107,13 @@ class _Watch:
     """One line on standard error that is rewritten on a terminal; elsewhere a new line now and then."""
 
     def __init__(self, wish: _Wish) -> None:
-        self._wish = wish
+        self._wish, self._voice = wish, voice()  # here: the engine may tell from a thread of its own
         self._console = Console(stderr=True)
-        self._live = Live(console=self._console, transient=True, refresh_per_second=4) if _is_terminal() else None
+        self._live = (
+            Live(console=self._console, transient=True, refresh_per_second=4)
+            if _is_terminal() and not voice().quiet
+            else None
+        )
         self._told_s = -_PLAIN_EVERY_S
 
     def __enter__(self) -> _Watch:
@@ -131,7 +136,7 @@ class _Watch:
             self._live.update(Text(line, overflow="ellipsis", no_wrap=True))
         elif progress.seconds - self._told_s >= _PLAIN_EVERY_S:
             self._told_s = progress.seconds
-            typer.echo(line, err=True)
+            self._voice.note(line)
 
 
 def _is_terminal() -> bool:

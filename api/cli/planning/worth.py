@@ -9,18 +9,20 @@ from typing import Annotated
 
 import typer
 
-from api.cli.files import read_document
+from api.cli.files import read_structured
 from api.cli.ready import compile_once
+from api.cli.saying.voice import voice
 
 UNTRIED = 10  # changes not tried that are still shown
 
 
 def worth(
-    week_file: Annotated[Path, typer.Argument(metavar="WEEK.json", help="The week file; - reads standard input.")],
+    week_file: Annotated[
+        Path, typer.Argument(metavar="WEEK.json", help="The week, JSON or YAML; - reads standard input.")
+    ],
     seconds: Annotated[float, typer.Option(min=0, metavar="N", help="Stop after about N seconds.")] = 120.0,
     least: Annotated[int, typer.Option(min=0, metavar="CENTS", help="Leave out what surely saves less.")] = 100,
     seed: Annotated[int, typer.Option(min=0, metavar="N", help="Seed of the search's random numbers.")] = 0,
-    as_json: Annotated[bool, typer.Option("--json", help="Print the list as JSON.")] = False,
 ) -> None:
     """Say what would pay: one more crew-day, helper, ladder, part or hour of overtime, and each promise's price.
 
@@ -30,23 +32,20 @@ def worth(
     from scheduler import worth as find
     from scheduler.week import read_week
 
-    week = read_document(week_file, read_week)
-    tell = (lambda words: typer.echo(words, err=True)) if sys.stderr.isatty() else None
+    week = read_structured(week_file, read_week)
+    told = voice()
+    tell = told.note if sys.stderr.isatty() else None
     compile_once()
     found = find(week, seconds=seconds, clock=time.monotonic, seed=seed, least_cents=least, report=tell)
-    if as_json:
-        import msgspec
-
-        sys.stdout.write(msgspec.json.format(msgspec.json.encode(found), indent=1).decode() + "\n")
-        return
+    told.give(found)
     from api.cli.words import count, money, plain
 
     tried = [w for w in found if w.confirmed]
     untried = [w for w in found if not w.confirmed]
     for w in tried + untried[:UNTRIED]:
-        typer.echo(plain(w.sentence))
+        told.show(plain(w.sentence))
     if more := untried[UNTRIED:]:
         most = money(max(w.at_most_cents for w in more))
-        typer.echo(f"{count(len(more), 'change')} more not tried for want of time, worth at most {most} each.")
+        told.show(f"{count(len(more), 'change')} more not tried for want of time, worth at most {most} each.")
     if not found:
-        typer.echo("No single change would save anything worth telling.")
+        told.show("No single change would save anything worth telling.")

@@ -15,6 +15,7 @@ from typing import TYPE_CHECKING, Annotated
 import typer
 
 from api.cli.ready import compile_once
+from api.cli.saying.voice import voice
 from scheduler.errors import BadInput
 
 if TYPE_CHECKING:
@@ -64,9 +65,11 @@ def serve(
 
 
 def say_where(settings: Settings, workers: int) -> None:
-    """Say on standard error where the pages are."""
+    """Say where the pages are."""
     how_many = f"{workers} workers; " if workers > 1 else ""
-    typer.echo(f"The week sheet is at {settings.base}/ ({how_many}Ctrl-C ends)", err=True)
+    voice().note(f"The week sheet is at {settings.base}/ ({how_many}Ctrl-C ends)")
+    voice().give({"address": f"{settings.base}/", "workers": workers})
+    sys.stdout.flush()
 
 
 def serve_one(

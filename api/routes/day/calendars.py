@@ -24,6 +24,7 @@ from api.feeds.addresses import (
 from api.feeds.calendar import crew_calendar, visit_calendar
 from api.http.pages import Database, wants_json
 from api.http.problems import Problem
+from api.routes.lists import All
 from api.routes.records import Words
 from api.tables import CalendarAddress, Crew, Visit
 
@@ -80,9 +81,9 @@ def calendar(request: Request, session: Database, _: Annotated[Who, everyone()],
 
 
 @router.get("/calendars")
-def address_list(session: Database, _: Office) -> Response:
+def address_list(session: Database, _: Office, part: All) -> Response:
     """List the calendars' addresses that have not ended, without what opens them: whose, of what, used when."""
-    return JSONResponse([row.model_dump(mode="json") for row in addresses_in_use(session, _now())])
+    return part.bare(addresses_in_use(session, _now()), lambda row: row.id, lambda row: row.model_dump(mode="json"))
 
 
 @router.post("/calendars")

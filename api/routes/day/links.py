@@ -17,6 +17,7 @@ from api.access.guards import Who, allow, everyone, found
 from api.http.pages import Database, page, wants_json
 from api.http.problems import Problem
 from api.ledger.riders import riding_on
+from api.routes.lists import All
 from api.routes.office.accounts import set_cookie
 from api.routes.records import Words
 from api.tables import Crew, DayLink
@@ -28,10 +29,10 @@ Text = Annotated[Words, Form(max_length=80)]
 
 
 @router.get("/day-links")
-def link_list(request: Request, session: Database, _: Office) -> Response:
+def link_list(request: Request, session: Database, _: Office, part: All) -> Response:
     """List the links that still open something, with the form for a new one."""
     if wants_json(request):
-        return JSONResponse([_record(link) for link in _open(session)])
+        return part.bare(_open(session), lambda link: link.id, _record)
     return _list_page(request, session)
 
 

@@ -18,6 +18,7 @@ from api.http.pages import Database, wants_json
 from api.http.problems import Problem, responses
 from api.ledger.job_facts import zero_photos
 from api.ledger.plans.posted_days import act, visit_of, working_day
+from api.routes.lists import All
 from api.tables import Photo, Visit
 
 router = APIRouter(tags=["photos"])
@@ -32,11 +33,11 @@ _PICTURE: dict[int | str, dict[str, Any]] = {
 
 
 @router.get("/jobs/{visit_id}/photos")
-def job_photos(session: Database, who: Reader, visit_id: str) -> Response:
+def job_photos(session: Database, who: Reader, visit_id: str, part: All) -> Response:
     """List a job's photos in the order in which they came."""
     own_job(session, who, visit_id)
     found(session, Visit, visit_id, "job")
-    return JSONResponse([photos.record(row) for row in photos.photos_of(session, visit_id)])
+    return part.bare(photos.photos_of(session, visit_id), lambda row: row.id, photos.record)
 
 
 @router.post("/jobs/{visit_id}/photos", status_code=201, responses=responses(409, 413, 415))

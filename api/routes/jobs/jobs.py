@@ -32,6 +32,7 @@ from api.papers.shown.cautions import cautions
 from api.papers.shown.job_page import JobPage, allowed, job_page, rack_words
 from api.papers.shown.wall_words import wall_words
 from api.routes import records
+from api.routes.lists import Parts
 from api.tables import Business, CalledBack, StoredAwning, Visit, WorkKind
 from api.weeksheet import PILES
 from api.weeksheet.names import KIT_MARKS
@@ -51,31 +52,29 @@ def jobs(
     request: Request,
     session: Database,
     _: Staff,
+    part: Parts,
     kind: Annotated[Word, Query(description="a kind of work of the business by its short name")] = "",
     state: Annotated[Literal["", "open", "done", "cancelled", "any"], Query(description="left out: open ones")] = "",
     kit: Annotated[Literal["", "uncounted", "short", "verified", "loaded"], Query(description="of installs")] = "",
     town: Word = "",
     because: Annotated[Word, Query(description="a code of the waiting pile, such as short")] = "",
     words: Annotated[Word, Query(description="all stand in the job's id, customer, address, order or note")] = "",
-    after: records.After = None,
-    limit: records.Limit = 50,
 ) -> Response:
     """List jobs by id, `limit` at a time, with their kits' conditions and where the plan has put them."""
     if kind and session.get(WorkKind, kind) is None:
         raise BadInput("kind", f'no kind of work has the id "{kind}"')
     standing = places(session)
     asked = JobsWanted(kind, {"": "open", "any": ""}.get(state, state), kit, town, because, words)
-    lines, following = jobs_list(session, asked, standing, after or None, limit)
+    lines, following = jobs_list(session, asked, standing, part.after or None, part.most)
     if wants_json(request):
-        body = {"items": lines, "next": following}
-        return Response(msgspec.json.encode(body), media_type="application/json")
+        return part.answer({"items": lines, "next": following}, following)
     form = {"kind": kind, "state": state, "kit": kit, "town": town, "because": because, "words": words}
     codes, (towns, kinds) = standing.codes(), towns_and_kinds(session)
     values: dict[str, Any] = {
         "lines": lines,
         "form": form,
         "narrowed": any(form.values()),
-        "after": after,
+        "after": part.after,
         "next": following and "/jobs?" + urlencode({k: v for k, v in form.items() if v} | {"after": following}),
         "towns": towns,
         "kinds": [("", "any kind"), *kinds],

@@ -22,6 +22,7 @@ from api.http.pages import Database
 from api.http.problems import responses
 from api.http.versions import IfMatch, IfNoneMatch
 from api.routes import records
+from api.routes.lists import Parts
 from api.tables import Awning, MakerOrder, MakerPart, Order, SiteSurvey, Visit, Yard
 from scheduler.errors import BadInput
 
@@ -66,13 +67,12 @@ class AwningList(records.Body):
 def awnings(
     session: Database,
     _: Reader,
-    after: records.After = None,
-    limit: records.Limit = 50,
+    part: Parts,
     order: Annotated[records.Words | None, Query(max_length=80, description="the id of the order")] = None,
 ) -> Response:
     """List awnings by id, `limit` at a time."""
     where = [col(Awning.order_id) == order] if order else []
-    return records.listed(session, Awning, after, limit, *where, also=_parts)
+    return records.listed(session, Awning, part, *where, also=_parts)
 
 
 @router.get("/{awning_id}", response_model=AwningRecord)

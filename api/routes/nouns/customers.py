@@ -18,6 +18,7 @@ from api.http.pages import Database
 from api.http.problems import responses, wants_page
 from api.http.versions import IfMatch, IfNoneMatch
 from api.routes import records
+from api.routes.lists import Parts
 from api.routes.nouns import customer_page
 from api.tables import Customer, Order, Site
 
@@ -50,13 +51,12 @@ class CustomerList(records.Body):
 def customers(
     session: Database,
     _: Reader,
-    after: records.After = None,
-    limit: records.Limit = 50,
+    part: Parts,
     name: Annotated[records.Words | None, Query(max_length=120, description="letters that the name holds")] = None,
 ) -> Response:
     """List customers by id, `limit` at a time."""
     where = [col(Customer.name).icontains(name, autoescape=True)] if name else []
-    return records.listed(session, Customer, after, limit, *where)
+    return records.listed(session, Customer, part, *where)
 
 
 @router.get("/{customer_id}", response_model=CustomerRecord)

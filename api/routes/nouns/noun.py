@@ -23,6 +23,7 @@ from api.http.pages import Database
 from api.http.problems import Problem, responses
 from api.http.versions import IfMatch, IfNoneMatch
 from api.routes import records
+from api.routes.lists import Parts
 
 Reader = Annotated[Who, allow(Role.manager, Role.office, Role.reader)]
 Writer = Annotated[Who, allow(Role.manager, Role.office)]
@@ -83,8 +84,8 @@ def noun(
         session.flush()
 
     @router.get("", response_model=record_list, description=f"List {plural} by id, `limit` at a time.")
-    def list_all(session: Database, _: Reader, after: records.After = None, limit: records.Limit = 50) -> Response:
-        return records.listed(session, table, after, limit, also=parts)
+    def list_all(session: Database, _: Reader, asked: Parts) -> Response:
+        return records.listed(session, table, asked, also=parts)
 
     @router.get("/{one_id}", response_model=record, description=f"Give one {name} with its ETag.")
     def read(session: Database, _: Reader, one_id: str, if_none_match: IfNoneMatch = None) -> Response:

@@ -19,6 +19,7 @@ from api.http.pages import Database
 from api.http.problems import responses
 from api.http.versions import IfMatch, IfNoneMatch
 from api.routes import records
+from api.routes.lists import Parts
 from api.tables import Awning, Customer, Order, Site, Visit
 from scheduler.errors import BadInput
 
@@ -52,8 +53,7 @@ class OrderList(records.Body):
 def orders(
     session: Database,
     _: Reader,
-    after: records.After = None,
-    limit: records.Limit = 50,
+    part: Parts,
     customer: Annotated[records.Words | None, Query(max_length=80, description="the id of the customer")] = None,
     site: Annotated[records.Words | None, Query(max_length=80, description="the id of the site")] = None,
     state: State | None = None,
@@ -61,7 +61,7 @@ def orders(
     """List orders by id, `limit` at a time."""
     pairs = ((Order.customer_id, customer), (Order.site_id, site), (Order.state, state))
     where = [col(column) == value for column, value in pairs if value]
-    return records.listed(session, Order, after, limit, *where)
+    return records.listed(session, Order, part, *where)
 
 
 @router.get("/{order_id}", response_model=OrderRecord)

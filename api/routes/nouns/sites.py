@@ -18,6 +18,7 @@ from api.http.pages import Database
 from api.http.problems import responses
 from api.http.versions import IfMatch, IfNoneMatch
 from api.routes import records
+from api.routes.lists import Parts
 from api.tables import Customer, Order, Site, SiteSurvey, Visit
 from scheduler.errors import BadInput
 
@@ -53,13 +54,12 @@ class SiteList(records.Body):
 def sites(
     session: Database,
     _: Reader,
-    after: records.After = None,
-    limit: records.Limit = 50,
+    part: Parts,
     customer: Annotated[records.Words | None, Query(max_length=80, description="the id of the sites' customer")] = None,
 ) -> Response:
     """List sites by id, `limit` at a time."""
     where = [col(Site.customer_id) == customer] if customer else []
-    return records.listed(session, Site, after, limit, *where)
+    return records.listed(session, Site, part, *where)
 
 
 @router.get("/{site_id}", response_model=SiteRecord)

@@ -21,6 +21,7 @@ from api.http.problems import Problem, responses
 from api.http.versions import IfMatch, IfNoneMatch
 from api.ledger.job_facts import rows
 from api.routes import records
+from api.routes.lists import Parts
 from api.survey import keeping
 from api.survey.drawing import drawn
 from api.survey.form import Reading, read_fields
@@ -113,15 +114,14 @@ def draw(session: Database, _: Writer, body: DraftBody) -> Response:
 def surveys_list(
     session: Database,
     _: Reader,
-    after: records.After = None,
-    limit: records.Limit = 50,
+    part: Parts,
     awning: Annotated[records.Words | None, Query(max_length=80, description="the id of the awning")] = None,
     site: Annotated[records.Words | None, Query(max_length=80, description="the id of the site")] = None,
 ) -> Response:
     """List surveys by id, `limit` at a time."""
     pairs = ((SiteSurvey.awning_id, awning), (SiteSurvey.site_id, site))
     where = [col(column) == value for column, value in pairs if value]
-    return records.listed(session, SiteSurvey, after, limit, *where)
+    return records.listed(session, SiteSurvey, part, *where)
 
 
 @router.get("/{survey_id}", response_model=SurveyRecord)

@@ -26,6 +26,7 @@ from api.jobs.listed import places
 from api.jobs.numbers import job_number
 from api.office.gates import begin_gates
 from api.routes import records
+from api.routes.lists import Parts
 from api.tables import Visit, VisitHours
 from scheduler.errors import BadInput
 
@@ -116,8 +117,7 @@ class VisitList(records.Body):
 def visits(
     session: Database,
     _: Reader,
-    after: records.After = None,
-    limit: records.Limit = 50,
+    part: Parts,
     kind: Kind | None = None,
     state: State | None = None,
     site: Annotated[records.Words | None, Query(max_length=80, description="the id of the site")] = None,
@@ -126,7 +126,7 @@ def visits(
     """List visits by id, `limit` at a time."""
     pairs = ((Visit.kind, kind), (Visit.state, state), (Visit.site_id, site), (Visit.order_id, order))
     where = [col(column) == value for column, value in pairs if value]
-    return records.listed(session, Visit, after, limit, *where, also=_hours)
+    return records.listed(session, Visit, part, *where, also=_hours)
 
 
 @router.get("/{visit_id}", response_model=VisitRecord)

@@ -5,7 +5,7 @@ from __future__ import annotations
 import datetime
 import secrets
 from typing import Annotated, Any
-from urllib.parse import quote
+from urllib.parse import quote, urlsplit
 
 from fastapi import APIRouter, Form, Request
 from fastapi.responses import JSONResponse, RedirectResponse, Response
@@ -19,6 +19,7 @@ from api.database import transaction
 from api.http.measures import REFUSED
 from api.http.pages import Database, page, wants_json
 from api.http.problems import Problem, responses
+from api.routes.lists import All
 from api.routes.records import Words
 from api.secret import accepted
 from api.settings import Settings
@@ -43,7 +44,7 @@ def sign_in_page(request: Request, who: Anybody, next: str = "/") -> Response:
     if not csrf:
         seed = secrets.token_urlsafe(32)
         csrf = csrf_token(request.app.state.secret, seed)
-    values = {"csrf": csrf, "next": inside(next), "name": "", "fault": ""}
+    values = {"csrf": csrf, "next": inside(next), "name": "", "fault": "", "provider": _provider(request)}
     shown: Response = JSONResponse({"csrf": csrf}) if wants_json(request) else page(request, "sign_in.html", values)
     if seed is not None:
         set_cookie(request, shown, "form", seed)
@@ -74,8 +75,7 @@ def sign_in(request: Request, who: Anybody, name: Text = "", password: Text = ""
             REFUSED.labels("wrong").inc()
         if wants_json(request):
             raise Problem(401, fault, headers={"WWW-Authenticate": 'Session realm="Eaveboard"'})
-        values = {"csrf": who.csrf, "next": inside(next), "name": name, "fault": fault}
-        return unkept(page(request, "sign_in.html", values, status=status))
+        return sign_in_form(request, who.csrf, inside(next), name, fault, status)
     return let_in(request, made, name, inside(next))
 
 
@@ -159,10 +159,10 @@ def password(
 
 
 @router.get("/accounts")
-def account_list(request: Request, session: Database, _: Manager) -> Response:
+def account_list(request: Request, session: Database, _: Manager, part: All) -> Response:
     """List the accounts, with the form for a new one."""
     if wants_json(request):
-        return JSONResponse([_record(row) for row in _all(session)])
+        return part.bare(_all(session), lambda row: row.id, _record)
     return _list_page(request, session)
 
 
@@ -191,6 +191,19 @@ def reset(request: Request, session: Database, who: GraveManager, account_id: in
     return _handed_over(request, account.name, made, 200)
 
 
+@router.post("/accounts/{account_id}/email")
+def email(request: Request, session: Database, who: GraveManager, account_id: int, email: Text = "") -> Response:
+    """Have the sign-in provider's word on an e-mail address let somebody in; empty: none. Their sessions end."""
+    account = _account(session, account_id)
+    try:
+        accounts.set_email(session, account, email, by=who.name, now=_now())
+    except BadInput as fault:
+        if wants_json(request):
+            raise
+        return _list_page(request, session, fault=fault)
+    return JSONResponse(_record(account)) if wants_json(request) else RedirectResponse("/accounts", 303)
+
+
 @router.post("/accounts/{account_id}/second-factor/end")
 def end_second_factor(request: Request, session: Database, who: GraveManager, account_id: int) -> Response:
     """Ask somebody else for no code any more, such as for a lost phone; their sessions end."""
@@ -217,6 +230,18 @@ def change(
             raise
         return _list_page(request, session, fault=fault)
     return JSONResponse(_record(account)) if wants_json(request) else RedirectResponse("/accounts", 303)
+
+
+def sign_in_form(request: Request, csrf: str, aim: str, name: str, fault: str, status: int) -> Response:
+    """Show the form to sign in again, with what was wrong."""
+    values = {"csrf": csrf, "next": aim, "name": name, "fault": fault, "provider": _provider(request)}
+    return unkept(page(request, "sign_in.html", values, status=status))
+
+
+def _provider(request: Request) -> str:
+    """Return what people know the sign-in provider by, its machine's name; empty where there is none."""
+    provider = request.app.state.settings.provider
+    return "" if provider is None else urlsplit(provider.issuer).hostname or ""
 
 
 def code_asked(
@@ -306,6 +331,7 @@ def _list_page(
         "accounts": _all(session),
         "with_codes": set(session.exec(select(SecondFactor.account_id).where(col(SecondFactor.since).is_not(None)))),
         "own_id": request.state.who.account_id,
+        "provider": _provider(request),
         "roles": list(Role),
         "crews": crews,
         "form": form or {"name": "", "role": Role.office, "crew_id": ""},
@@ -339,7 +365,7 @@ def _all(session: Session) -> list[Account]:
 
 
 def _record(row: Account) -> dict[str, Any]:
-    kept = {"id", "name", "role", "crew_id", "active"}
+    kept = {"id", "name", "role", "crew_id", "active", "email"}
     return {**row.model_dump(include=kept), "one_time_password": row.one_time_until is not None}
 
 

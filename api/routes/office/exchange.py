@@ -4,22 +4,25 @@ from __future__ import annotations
 
 import datetime
 import os
+import re
 import tempfile
 from collections.abc import Sequence
 from dataclasses import asdict
 from pathlib import Path
 from typing import Annotated, Any, Literal
 
-from fastapi import APIRouter, File, Form, Query, Request, UploadFile
+import msgspec
+from fastapi import APIRouter, File, Form, Header, Query, Request, UploadFile
 from fastapi.responses import FileResponse, JSONResponse, Response
 from sqlmodel import Session, col, select
 from starlette.background import BackgroundTask
 
 from api.access.accounts import Role
 from api.access.guards import STAFF, Who, allow, everyone, found, own_crew_day, own_job
-from api.clock import Now, local_day
+from api.clock import Now, local_day, machine_clock
 from api.day.paper import day_sheet_pdf
 from api.exchange.importing import IMPORTABLE, Imported, import_tables
+from api.exchange.imports import Import, Sent
 from api.exchange.uploads import MOST_BYTES, read_upload
 from api.exchange.whole import write_whole_file
 from api.feeds.addresses import addresses_in_use, token_for
@@ -28,13 +31,14 @@ from api.fields.sheets import BadFiles
 from api.http.headers import disposition
 from api.http.names import crew_called
 from api.http.pages import Database, page, wants_json
-from api.http.problems import Problem
+from api.http.problems import Problem, responses
 from api.jobs.packet import packet_pdf
 from api.languages import speak
 from api.ledger.languages import language_of_crew
 from api.ledger.plans.days import by_id, crew_day, crew_week
 from api.outside import outside
 from api.places.filling import filled, questions
+from api.routes.lists import All
 from api.tables import Crew, Visit
 
 router = APIRouter(tags=["exchange"])
@@ -60,6 +64,7 @@ _IMPORT_EXAMPLE = {
         }
     ],
 }
+_STANDS_EXAMPLE = {"id": "k3", "state": "working", "done": 120, "total": 3000, "told": None, "faults": []}
 _WEEK_EXAMPLE = {
     "crew": "north-1",
     "start_date": "2027-04-12",
@@ -86,6 +91,9 @@ def _gives(media_type: str, example: Any = None) -> dict[int | str, dict[str, An
     return {200: {"description": "found", "content": {media_type: content}}}
 
 
+BEGUN: dict[int | str, dict[str, Any]] = {202: {"description": "begun; Location says how far it is"}, **responses(409)}
+
+
 @router.get("/exchange")
 def exchange(request: Request, session: Database, who: Office) -> Response:
     """Show what can be taken out, and the form for a table to be taken in."""
@@ -107,7 +115,7 @@ def export(request: Request, now: Now, _: Manager) -> Response:
     return FileResponse(name, media_type="application/zip", filename="eaveboard-export.zip", background=after)
 
 
-@router.post("/exchange/imports", responses=_gives("application/json", _IMPORT_EXAMPLE))
+@router.post("/exchange/imports", responses=_gives("application/json", _IMPORT_EXAMPLE) | BEGUN)
 def take_in(
     request: Request,
     session: Database,
@@ -117,10 +125,19 @@ def take_in(
     table: Annotated[str, Form(max_length=40, description=f"empty, or one of {', '.join(IMPORTABLE)}")] = "",
     run: Annotated[Literal["try", "keep"], Form(description="try: only say what it would do")] = "try",
     expected: Annotated[str, Form(max_length=80, description="the fingerprint of the trial run")] = "",
+    prefer: Annotated[str, Header(max_length=200, description="respond-async: begin, and say how far it is")] = "",
 ) -> Response:
-    """Take a table in, all or nothing, or say what that would do; the same file again changes nothing."""
+    """Take a table in, all or nothing, or say what that would do; the same file again changes nothing.
+
+    With `Prefer: respond-async` (RFC 7240) the answer is 202 at once, and its Location says how far it is.
+    """
+    data, name = file.file.read(MOST_BYTES + 1), file.filename or "upload"
+    if re.search(r"(^|[,\s])respond-async\b", prefer.lower()):
+        sent = Sent(data, name, table, run == "keep", expected)
+        begun = request.app.state.imports.begin(sent, who.name, machine_clock(), now)
+        headers = {"Location": f"/exchange/imports/{begun.id}", "Preference-Applied": "respond-async"}
+        return JSONResponse(_stands(begun), 202, headers)
     try:
-        data, name = file.file.read(MOST_BYTES + 1), file.filename or "upload"
         uploads = outside(read_upload, data, name, IMPORTABLE, table or None)
         uploads = filled(session, request.app.state.places, uploads)
         asked = questions(session, uploads)
@@ -128,10 +145,26 @@ def take_in(
     except BadFiles as fault:
         if wants_json(request):
             raise
-        return _page(request, session, who, faults=fault, status=422)
+        return _page(request, session, who, faults=fault.faults, status=422)
     if wants_json(request):
         return JSONResponse(_told(done) | {"questions": asked})
     return _page(request, session, who, done=done, table=table, questions=asked)
+
+
+@router.get("/exchange/imports/{import_id}", responses=_gives("application/json", _STANDS_EXAMPLE))
+def import_stands(request: Request, session: Database, who: Office, import_id: str) -> Response:
+    """Say how far a table is that is taken in, and once it is over what came of it.
+
+    `state`: working, done or failed. Then `told` is what an import answers, or `faults` name what is to be mended.
+    """
+    found = request.app.state.imports.of(import_id, machine_clock())
+    if wants_json(request):
+        return JSONResponse(_stands(found), headers={"Cache-Control": "no-store"})
+    working = found if found.state == "working" else None
+    return _page(
+        request, session, who, done=found.imported, faults=found.faults, table=found.table, questions=found.questions,
+        working=working,
+    )  # fmt: skip
 
 
 @router.get("/crews/{crew_id}/visits", responses=_gives("application/json", _WEEK_EXAMPLE))
@@ -140,6 +173,7 @@ def crew_visits(
     who: Staff,
     crew_id: str,
     start_date: Annotated[datetime.date, Query(description="a day of the week that is asked for")],
+    part: All,
 ) -> Response:
     """List a crew's visits of one week in order, by the posted plan, else the newest."""
     found(session, Crew, crew_id, "crew")
@@ -160,7 +194,9 @@ def crew_visits(
                 "address": f"{site.address}, {site.town}",
             }
         )
-    return JSONResponse({"crew": crew_id, "start_date": monday.isoformat(), "posted": posted, "visits": visits})
+    visits, following = part.of(visits, lambda one: f"{one['id']}.{one['date']}")
+    body = {"crew": crew_id, "start_date": monday.isoformat(), "posted": posted, "visits": visits, "next": following}
+    return part.answer(body, following)
 
 
 @router.get("/crews/{crew_id}/days/{day}/route.geojson", responses=_gives("application/geo+json"))
@@ -219,10 +255,11 @@ def _page(
     who: Who,
     *,
     done: Imported | None = None,
-    faults: BadFiles | None = None,
+    faults: Sequence[Any] = (),
     table: str = "",
     questions: Sequence[str] = (),
     status: int = 200,
+    working: Import | None = None,
 ) -> Response:
     secret, base = request.app.state.secret, request.app.state.settings.base
     crews = session.exec(select(Crew).where(col(Crew.active)).order_by(col(Crew.id))).all()
@@ -236,13 +273,22 @@ def _page(
         "importable": IMPORTABLE,
         "done": done,
         "told": _told(done) if done else None,
-        "faults": faults.faults if faults else (),
+        "faults": faults,
         "table": table,
+        "working": working,
         "questions": questions,
         "most": MOST_SHOWN,
         "may_export": who.role is Role.manager,
     }
     return page(request, "exchange.html", values, status=status)
+
+
+def _stands(found: Import) -> dict[str, Any]:
+    """Return how far a table is as JSON, and what came of it."""
+    faults = msgspec.to_builtins(found.faults)
+    told = None if found.imported is None else _told(found.imported) | {"questions": list(found.questions)}
+    return {"id": found.id, "state": found.state, "done": found.done, "total": found.total, "told": told,
+            "faults": faults}  # fmt: skip
 
 
 def _told(done: Imported) -> dict[str, Any]:

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from typing import Annotated, Any
+from typing import Annotated
 
 from fastapi import APIRouter, Query, Request
 from fastapi.responses import JSONResponse, PlainTextResponse, Response
@@ -12,7 +12,8 @@ from api.access.accounts import Role
 from api.access.guards import STAFF, Who, allow, everyone
 from api.http.pages import Database
 from api.http.problems import KINDS, Problem
-from api.routes.records import Limit, Words
+from api.routes.lists import Parts
+from api.routes.records import Words
 from api.tables import History
 
 router = APIRouter()
@@ -22,23 +23,27 @@ router = APIRouter()
 def history(
     session: Database,
     _: Annotated[Who, allow(Role.manager, Role.office)],
+    part: Parts,
     noun: Annotated[
         Words | None, Query(max_length=40, description="what was changed: customer, site, visit, …")
     ] = None,
     noun_id: Annotated[Words | None, Query(max_length=80)] = None,
-    before: Annotated[int | None, Query(ge=1, le=2**31 - 1, description="only lines older than this one")] = None,
-    limit: Limit = 50,
-) -> dict[str, Any]:
-    """List the history, the newest first; `next` is the line to go on `before`, null at the end."""
+    before: Annotated[
+        int | None, Query(ge=1, le=2**31 - 1, deprecated=True, description="what `after` was called before")
+    ] = None,
+) -> Response:
+    """List the history, the newest first; `next` is the line to go on `after`, null at the end."""
+    limit, behind = part.most, part.number or before
     wanted = select(History).order_by(col(History.id).desc()).limit(limit + 1)
     for column, value in ((History.noun, noun), (History.noun_id, noun_id)):
         if value is not None:
             wanted = wanted.where(col(column) == value)
-    if before is not None:
-        wanted = wanted.where(col(History.id) < before)
+    if behind is not None:
+        wanted = wanted.where(col(History.id) < behind)
     rows = session.exec(wanted).all()
     items = [row.model_dump(mode="json") for row in rows[:limit]]
-    return {"items": items, "next": items[-1]["id"] if len(rows) > limit else None}
+    following = items[-1]["id"] if len(rows) > limit else None
+    return part.answer({"items": items, "next": following}, following)
 
 
 @router.get("/problems/{kind}", tags=["problems"])

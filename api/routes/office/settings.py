@@ -160,7 +160,11 @@ def _page(
 
 def _started(settings: Settings) -> dict[str, str]:
     """Return what the service was started with by variable; secrets are only said to be there."""
+    provider = settings.provider
     told = {
+        "EAVEBOARD_OIDC_ISSUER": provider.issuer if provider else "not set",
+        "EAVEBOARD_OIDC_CLIENT": provider.client if provider else "not set",
+        "EAVEBOARD_OIDC_SECRET": "set" if provider and provider.secret else "not set",
         "EAVEBOARD_DATA": str(settings.data),
         "EAVEBOARD_PORT": str(settings.port),
         "EAVEBOARD_DATABASE": make_url(settings.database).render_as_string(hide_password=True),

@@ -9,6 +9,7 @@ from api.access import notices
 from api.access.guards import found
 from api.http.pages import Database, page, wants_json
 from api.ledger.history import in_words
+from api.routes.lists import All
 from api.routes.office.accounts import SignedIn, Text, inside
 from api.tables import Account
 
@@ -16,17 +17,19 @@ router = APIRouter(tags=["accounts"])
 
 
 @router.get("/notices")
-def show(request: Request, session: Database, who: SignedIn, next: str = "/") -> Response:
+def show(request: Request, session: Database, who: SignedIn, part: All, next: str = "/") -> Response:
     """List what was changed on one's own sign-in, the newest first, and what of it one has not read."""
     account = found(session, Account, who.account_id, "account")
     lines = notices.notices(session, account)
     if wants_json(request):
-        items = [
-            {"id": line.id, "at": line.at.isoformat(), "by": line.by, "did": line.did, "detail": line.detail,
-             "read": (line.id or 0) <= account.read_line}
-            for line in lines
-        ]  # fmt: skip
-        return JSONResponse({"items": items})
+        return part.whole(
+            lines,
+            lambda line: line.id,
+            lambda line: {
+                "id": line.id, "at": line.at.isoformat(), "by": line.by, "did": line.did, "detail": line.detail,
+                "read": (line.id or 0) <= account.read_line,
+            },
+        )  # fmt: skip
     told = [(line.at, in_words(line, account.name), (line.id or 0) > account.read_line) for line in lines]
     return page(request, "own/notices.html", {"told": told, "next": inside(next)})
 

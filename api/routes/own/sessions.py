@@ -13,13 +13,14 @@ from api.clock import machine_clock
 from api.http.pages import Database, wants_json
 from api.http.problems import Problem
 from api.ledger.history import note
+from api.routes.lists import All
 from api.routes.office.accounts import SignedIn, unkept
 
 router = APIRouter(tags=["accounts"])
 
 
 @router.get("/sessions")
-def session_list(request: Request, session: Database, who: SignedIn) -> Response:
+def session_list(request: Request, session: Database, who: SignedIn, part: All) -> Response:
     """List one's own sessions that are not over: when they began, when they were used last, by which browser."""
     assert who.account_id is not None
     own = accounts.digest(request.cookies.get(cookie_name(request.app.state.settings, "session"), ""))
@@ -28,7 +29,7 @@ def session_list(request: Request, session: Database, who: SignedIn) -> Response
          "seen_at": (row.seen_at or row.made_at).isoformat(), "expires_at": row.expires_at.isoformat()}
         for row in accounts.sessions_of(session, who.account_id, machine_clock())
     ]  # fmt: skip
-    return unkept(JSONResponse({"items": rows}))
+    return unkept(part.whole(rows, lambda row: row["id"], lambda row: row))
 
 
 @router.post("/sessions/end")

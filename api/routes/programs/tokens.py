@@ -15,6 +15,7 @@ from api.access.guards import Who, allow, found
 from api.access.scopes import SCOPES
 from api.http.pages import Database, page, wants_json
 from api.http.problems import Problem
+from api.routes.lists import All
 from api.routes.records import Words
 from api.tables import ProgramToken
 from scheduler.errors import BadInput
@@ -26,10 +27,10 @@ Text = Annotated[Words, Form(max_length=80)]
 
 
 @router.get("/tokens")
-def token_list(request: Request, session: Database, _: Manager) -> Response:
+def token_list(request: Request, session: Database, _: Manager, part: All) -> Response:
     """List the tokens that open something, with the form for a new one."""
     if wants_json(request):
-        return JSONResponse([_record(row) for row in _open(session)])
+        return part.bare(_open(session), lambda row: row.id, _record)
     return _page(request, session)
 
 

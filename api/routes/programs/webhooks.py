@@ -10,24 +10,27 @@ from sqlmodel import Session
 
 from api.access.accounts import Role
 from api.access.guards import Who, allow, found
+from api.calls.guard import allowing
 from api.clock import machine_clock
 from api.hooks import hooks
 from api.hooks.changes import KINDS
 from api.http.pages import Database, page, wants_json
 from api.http.problems import Problem
+from api.routes.lists import All, ListPart, parts_of
 from api.routes.records import Words
 from api.tables import Webhook
 from scheduler.errors import BadInput
 
+Newest = Annotated[ListPart, parts_of(100)]
 router = APIRouter(tags=["programs"])
 Manager = Annotated[Who, allow(Role.manager)]
 
 
 @router.get("/webhooks")
-def webhook_list(request: Request, session: Database, _: Manager) -> Response:
+def webhook_list(request: Request, session: Database, _: Manager, part: All) -> Response:
     """List the programs that are told what happens, with the form for a new one."""
     if wants_json(request):
-        return JSONResponse([_record(row) for row in hooks.open_hooks(session)])
+        return part.bare(hooks.open_hooks(session), lambda row: row.id, _record)
     return _page(request, session)
 
 
@@ -42,7 +45,8 @@ def make_webhook(
 ) -> Response:
     """Have a program told of `events` from now on; the secret that signs what it is told is shown once."""
     try:
-        row = hooks.make(session, name, address, events, by=who.name, now=machine_clock())
+        allowed = allowing(request.app.state.settings.inner_calls)
+        row = hooks.make(session, name, address, events, by=who.name, now=machine_clock(), allowed=allowed)
     except BadInput as fault:
         if wants_json(request):
             raise
@@ -56,12 +60,17 @@ def make_webhook(
 
 
 @router.get("/webhooks/{webhook_id}")
-def webhook_log(request: Request, session: Database, _: Manager, webhook_id: int) -> Response:
-    """Show what a program was told lately and what it still is owed, the newest first."""
+def webhook_log(
+    request: Request, session: Database, _: Manager, webhook_id: int, part: Annotated[ListPart, parts_of(100)]
+) -> Response:
+    """Show what a program was told lately and what it still is owed, the newest first: `limit` calls at a time."""
     row = _found(session, webhook_id)
-    calls = hooks.calls_of(session, row)
+    most = part.most
+    calls = hooks.calls_of(session, row, most=most + 1, before=part.number)
+    calls, following = calls[:most], calls[most - 1].id if len(calls) > most else None
     if wants_json(request):
-        return JSONResponse({**_record(row), "calls": [call.model_dump(mode="json") for call in calls]})
+        told = [call.model_dump(mode="json") for call in calls]
+        return part.answer({**_record(row), "calls": told, "next": following}, following)
     return page(request, "webhook_log.html", {"row": row, "calls": calls, "kinds": KINDS})
 
 

@@ -24,6 +24,7 @@ from api.http.pages import Database
 from api.http.problems import Problem, responses
 from api.ledger.plans.posted import posted_week
 from api.routes import records
+from api.routes.lists import All
 from api.tables import Crew, Visit
 from api.tables import Lock as LockRow
 from api.week import locks, plans, post
@@ -77,13 +78,13 @@ class PostBody(records.Body):
 
 
 @router.get("/weeks/{start_date}/plans")
-def week_plans(session: Database, _: Staff, start_date: datetime.date) -> Response:
+def week_plans(session: Database, _: Staff, start_date: datetime.date, part: All) -> Response:
     """List the plans of a week, the newest first, in `items`.
 
     Each has `id`, `how` (planned, moved, repaired, offered), `made_from`, `made_by`, `made_at`, `cost_cents`,
     `bound_cents`, `seconds`, `note`, `posted` (this is the plan that counts now) and `was_posted`.
     """
-    return _json({"items": plans.plan_list(session, start_date)})
+    return part.whole(plans.plan_list(session, start_date), lambda one: one["id"], lambda one: one)
 
 
 @router.get("/plans/{plan_id}")
@@ -149,10 +150,10 @@ def make_move(session: Database, who: Manager, now: Now, once: Once, plan_id: Pl
 
 
 @router.get("/weeks/{start_date}/locks")
-def week_locks(session: Database, _: Staff, start_date: datetime.date) -> Response:
+def week_locks(session: Database, _: Staff, start_date: datetime.date, part: All) -> Response:
     """List the locks of the seven days from a date on, in `items`."""
     found = locks.lock_rows(session, start_date, 7)
-    return _json({"items": [row.model_dump(mode="json") for row in found]})
+    return part.whole(found, lambda row: row.visit_id, lambda row: row.model_dump(mode="json"))
 
 
 @router.put("/locks/{visit_id}", responses=responses(400, 409))

@@ -22,12 +22,14 @@ from api.http.pages import Database
 from api.http.problems import Problem, responses
 from api.ledger.history import note
 from api.routes import records
+from api.routes.lists import ListPart, parts_of
 from api.tables import PlanRun
 from api.week.ending import GOING
 from api.week.run_shown import Shown, gap_percent, shown_in
 from api.week.runs import Runs
 from api.week.start_run import LIGHT, start_run
 
+Newest = Annotated[ListPart, parts_of(20)]
 router = APIRouter(tags=["runs"])
 Staff = Annotated[Who, allow(*LOOKERS)]
 Manager = Annotated[Who, allow(Role.manager)]
@@ -64,11 +66,18 @@ def begin(
 
 
 @router.get("/weeks/{start_date}/runs")
-def week_runs(request: Request, session: Database, _: Staff, start_date: datetime.date) -> Response:
-    """List the last twenty runs of a week, the newest first, in `items`."""
+def week_runs(
+    request: Request, session: Database, _: Staff, start_date: datetime.date, part: Annotated[ListPart, parts_of(20)]
+) -> Response:
+    """List the runs of a week, the newest first, `limit` at a time; `next` is the run to go on `after`."""
+    most = part.most
     wanted = select(PlanRun).where(PlanRun.start_date == start_date, PlanRun.weeks == 1)
-    wanted = wanted.order_by(col(PlanRun.id).desc()).limit(20).options(*LIGHT)
-    return _json({"items": [record_of(row, request.app.state.runs) for row in session.exec(wanted).all()]})
+    if part.number is not None:
+        wanted = wanted.where(col(PlanRun.id) < part.number)
+    rows = session.exec(wanted.order_by(col(PlanRun.id).desc()).limit(most + 1).options(*LIGHT)).all()
+    following = rows[most - 1].id if len(rows) > most else None
+    body = {"items": [record_of(row, request.app.state.runs) for row in rows[:most]], "next": following}
+    return part.answer(body, following)
 
 
 @router.get("/runs/{run_id}")

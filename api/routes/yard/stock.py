@@ -20,6 +20,7 @@ from api.fields.sheets import date
 from api.http.pages import Database, page, wants_json
 from api.http.problems import Problem, responses, wants_page
 from api.http.versions import IfMatch, etag
+from api.routes.lists import ListPart, parts_of
 from api.routes.records import Words
 from api.shelf import moving
 from api.shelf.books import YardShelf, moves_of, shelves
@@ -34,7 +35,6 @@ YardId = Annotated[str, Form(), as_sent("stock_item.yard_id")]
 Pieces = Annotated[int, Form(), as_sent("stock_item.on_hand")]
 Day = Annotated[str, Form(min_length=10, max_length=10, description="a date such as 2027-04-12")]
 Version = Annotated[int | None, Form(description="the version that is changed, in place of If-Match")]
-MOST_MOVES = 100
 WRITES: dict[int | str, dict[str, Any]] = {303: {"description": "to a form: the way back to its page"}}
 
 
@@ -56,14 +56,18 @@ def moves(
     request: Request, session: Database, _: Reader,
     item: Annotated[Words, Query(max_length=120)],
     yard: Annotated[Words, Query(max_length=80)],
-    before: Annotated[int | None, Query(ge=1, lt=2**31, description="list moves before this one")] = None,
+    part: Annotated[ListPart, parts_of(100)],
+    before: Annotated[
+        int | None, Query(ge=1, lt=2**31, deprecated=True, description="what `after` was called before")
+    ] = None,
 ) -> Response:  # fmt: skip
-    """Show what came onto one shelf and left it, the newest first."""
+    """Show what came onto one shelf and left it, the newest first, `limit` at a time."""
+    most = part.most
     of = found(session, tables.StockItem, (item, yard), "shelf")
-    rows = moves_of(session, (item, yard), before, MOST_MOVES)
+    rows = moves_of(session, (item, yard), part.number or before, most + 1)
+    rows, older = rows[:most], rows[most - 1].id if len(rows) > most else None
     if wants_json(request):
-        return _json({"items": [row.model_dump(mode="json") for row in rows]})
-    older = rows[-1].id if len(rows) == MOST_MOVES else None
+        return part.answer({"items": [row.model_dump(mode="json") for row in rows], "next": older}, older)
     return page(request, "stock_moves.html", {"stock": of, "moves": rows, "older": older, "at": local_moments(session)})
 
 

@@ -5,14 +5,13 @@ const form = one<HTMLFormElement>("form.take-in");
 
 /** Send what the form held and put the answer's part for what was tried in place of the one shown. */
 async function send(body: FormData): Promise<void> {
-  const answer = await fetch(form.action, {
+  let answer = await ask(form.action, {
     method: "POST",
     body,
-    headers: { Accept: "text/html", "X-CSRF-Token": csrf() },
-    credentials: "same-origin",
-  }).catch(() => {
-    throw new Fault(0, { detail: "The service cannot be reached. Nothing was taken in." });
+    headers: { Accept: "text/html", "X-CSRF-Token": csrf(), Prefer: "respond-async" },
   });
+  const address = answer.headers.get("Location");
+  if (answer.status === 202 && address !== null) answer = await followed(address);
   const page = new DOMParser().parseFromString(await answer.text(), "text/html");
   const tried = page.querySelector("#tried");
   if (tried === null) {
@@ -22,6 +21,39 @@ async function send(body: FormData): Promise<void> {
   tried.querySelector(".again")?.remove(); // the same file is still chosen
   one("#tried").replaceWith(document.adoptNode(tried));
   say(one("#tried .answer").textContent.trim());
+}
+
+/** Ask the service as who is signed in. */
+async function ask(address: string, how: RequestInit): Promise<Response> {
+  return fetch(address, { credentials: "same-origin", ...how }).catch(() => {
+    throw new Fault(0, { detail: "The service cannot be reached. Try the file again to see what was taken in." });
+  });
+}
+
+interface Stands {
+  state: string;
+  done: number;
+  total: number;
+}
+
+/** Show how far the table at `address` is until that is over; return the page of what came of it. */
+async function followed(address: string): Promise<Response> {
+  const words = document.createElement("p");
+  words.setAttribute("role", "status");
+  const bar = document.createElement("progress");
+  one("#tried").prepend(words, bar); // the button stays: it is wanted again where nothing comes of it
+  for (;;) {
+    const answer = await ask(address, { headers: { Accept: "application/json" } });
+    if (!answer.ok) throw new Fault(answer.status, { detail: "What came of this table is not known: try it again." });
+    const stands = (await answer.json()) as Stands;
+    if (stands.state !== "working") return ask(address, { headers: { Accept: "text/html" } });
+    words.textContent = stands.total > 0 ? `${stands.done} of ${stands.total} rows` : "The file is read …";
+    if (stands.total > 0) {
+      bar.max = stands.total;
+      bar.value = stands.done;
+    }
+    await new Promise((go) => setTimeout(go, 250));
+  }
 }
 
 form.addEventListener("submit", (event) => {

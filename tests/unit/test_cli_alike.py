@@ -1,0 +1,167 @@
+"""What all commands have alike, for people, scripts and `man`."""
+
+from __future__ import annotations
+
+import json
+import os
+import random
+import subprocess
+import sys
+from collections.abc import Callable
+from pathlib import Path
+from typing import Any
+
+import msgspec
+import pytest
+import yaml
+from typer.main import get_command
+
+from api.cli import app, main
+from api.cli.saying.manual import each_command, manual, parameters
+from scheduler.documents import encode
+from tests.plans import good_plan
+from tests.weeks import small_week
+
+ROOT = Path(__file__).parents[2]
+COMMANDS = dict(each_command("eaveboard", get_command(app)))
+Run = Callable[..., tuple[int, str, str]]
+
+
+@pytest.fixture
+def run(capfd: pytest.CaptureFixture[str]) -> Run:
+    def run(*args: object) -> tuple[int, str, str]:
+        capfd.readouterr()
+        with pytest.raises(SystemExit) as ended:
+            main([str(arg) for arg in args])
+        sys.stdout.flush()
+        return int(ended.value.code or 0), *capfd.readouterr()
+
+    return run
+
+
+@pytest.fixture(scope="module")
+def files(tmp_path_factory: pytest.TempPathFactory) -> tuple[Path, Path]:
+    """A week and a plan of it."""
+    folder = tmp_path_factory.mktemp("alike")
+    week = small_week(random.Random(3), jobs=4, crews=2, days=2)
+    (folder / "week.json").write_bytes(encode(week))
+    (folder / "plan.json").write_bytes(encode(good_plan(week)))
+    return folder / "week.json", folder / "plan.json"
+
+
+@pytest.mark.parametrize("name", COMMANDS)
+def test_every_command_takes_json_and_quiet_and_names_what_it_writes_by_the_same_letter(name: str) -> None:
+    options = {option: param for param in COMMANDS[name].params for option in param.opts}
+    assert {"--json", "--quiet", "-q"} <= set(options)
+    assert "--out" not in options or options["--out"] is options.get("-o")
+
+
+def test_the_manual_page_names_every_command_and_option_and_is_the_one_that_is_installed() -> None:
+    page = (ROOT / "docs" / "eaveboard.1").read_text()
+    assert page == manual(get_command(app)), "write it anew: eaveboard man-page --out docs/eaveboard.1"
+    said = page.replace("\\-", "-")
+    for name, command in COMMANDS.items():
+        section = said.partition(f".SS {name}\n")[2].partition("\n.SS ")[0]
+        assert section, name
+        for option, _ in parameters(name, command):
+            assert f".B {option}\n" in section, (name, option)
+
+
+def test_the_manual_page_is_written_by_a_command(run: Run, tmp_path: Path) -> None:
+    page = (ROOT / "docs" / "eaveboard.1").read_text()
+    assert run("man-page") == (0, page, "")
+    assert run("man-page", "-o", tmp_path / "eaveboard.1") == (0, "", "")
+    assert (tmp_path / "eaveboard.1").read_text() == page
+    assert json.loads(run("man-page", "--json")[1])["text"] == page
+
+
+def test_words_of_help_cannot_steer_the_manual_page() -> None:
+    class Command:
+        help, epilog, params = ".so /etc/hosts\\n", "", ()
+        context_class = staticmethod(lambda command, info_name: None)
+
+    page = manual(Command())
+    assert "\n.so" not in page
+    assert "\\&.so /etc/hosts\\en" in page
+
+
+def as_yaml(path: Path, *names: str) -> Path:
+    out = path.with_suffix(".yaml")
+    out.write_text(yaml.safe_dump(json.loads(path.read_text()), sort_keys=False))
+    return out
+
+
+def test_a_week_reads_the_same_as_yaml_by_name_and_from_standard_input(run: Run, files: tuple[Path, Path]) -> None:
+    week, plan = files
+    asked = run("audit", week, plan, "--json")
+    assert run("audit", as_yaml(week), as_yaml(plan), "--json") == asked
+    script = [sys.executable, "-c", "from api.cli import main; main()", "audit", "-", str(plan), "--json"]
+    piped = subprocess.run(script, input=as_yaml(week).read_bytes(), capture_output=True)
+    assert (piped.returncode, piped.stdout.decode(), piped.stderr) == (0, asked[1], b"")
+
+
+@pytest.mark.parametrize(
+    ("change", "says"),
+    [
+        (lambda text: text + "\nid: again\n", 'the key "id" stands twice; keep one of them.'),
+        (lambda text: text.replace("jobs:", "jobs: &all", 1) + "\nmore: *all\n", "uses an alias (*all)"),
+        (lambda text: text + "\nnote: [\n", "is not readable YAML"),
+        (lambda text: text + "\nnote: !!binary aGk=\n", "holds something that is no value of JSON"),
+        (lambda text: text + "\nnote: 1\n", "note: is not a key of this document"),
+    ],
+)
+def test_bad_yaml_is_one_sentence_that_says_where(
+    run: Run, files: tuple[Path, Path], tmp_path: Path, change: Callable[[str], str], says: str
+) -> None:
+    bad = tmp_path / "bad.yml"
+    bad.write_text(change(as_yaml(files[0]).read_text()))
+    code, out, err = run("audit", bad, files[1])
+    assert (code, out, err.count("\n")) == (2, "", 1)
+    assert err.startswith(f"{bad}: ")
+    assert says in err
+
+
+def test_quiet_says_nothing_of_what_went_well(run: Run, files: tuple[Path, Path], tmp_path: Path) -> None:
+    week, plan = files
+    assert run("audit", week, plan, "--quiet") == (0, "", "")
+    broken = json.loads(plan.read_text())
+    broken["routes"] = broken["routes"] * 2
+    (tmp_path / "broken.json").write_text(json.dumps(broken))
+    code, out, err = run("audit", week, tmp_path / "broken.json", "-q")
+    assert (code, err) == (1, "")
+    assert "The plan is broken in" in out
+    assert run("show", plan, "-w", week, "-q") == run("show", plan, "-w", week)
+
+
+def test_json_is_all_that_stands_on_standard_output(run: Run, tmp_path: Path) -> None:
+    times = msgspec.json.decode(run("weather", "limits", "--json")[1])
+    assert {"measure", "value", "reason", "source"} <= set(times["limits"][0])
+    places = tmp_path / "places.csv"
+    places.write_text("id,lat,lon\nyard,40,-75\nmill,40.1,-75.1\n")
+    code, out, _ = run("roads", "table", places, "--out", tmp_path / "table.json", "--json")
+    assert (code, json.loads(out)["places"]) == (0, 2)
+    code, out, err = run("roads", "table", places, "--out", "-")
+    assert (code, len(json.loads(out)["places"])) == (0, 2)
+    assert err == "-: travel between 2 places.\n"
+    assert "both go to standard output" in run("roads", "table", places, "--out", "-", "--json")[2]
+
+
+@pytest.mark.parametrize(
+    ("shell", "code", "says"),
+    [
+        ("> /dev/full", 2, "Standard output cannot be written: No space left on device.\n"),
+        (">&-", 2, "-: cannot be written: standard output is closed.\n"),
+        ("<&-", 2, "-: cannot be read: standard input is closed.\n"),
+    ],
+)
+def test_streams_that_are_full_or_closed_are_one_sentence(
+    files: tuple[Path, Path], shell: str, code: int, says: str
+) -> None:
+    """Compiled libraries write to the streams by their numbers: none of them may have become a file of ours."""
+    words = "worth -" if shell == "<&-" else f"calibrate --out - {ROOT / 'seeds/demo/none.csv'}"
+    if shell == "> /dev/full":
+        words = f"audit {files[0]} {files[1]}"
+    line = f'"{sys.executable}" -c "from api.cli import main; main()" {words} {shell}'
+    own = {k: v for k, v in os.environ.items() if not k.startswith("EAVEBOARD_")}
+    done: Any = subprocess.run(["bash", "-c", line], cwd=ROOT, env=own, capture_output=True, text=True)
+    assert (done.returncode, done.stderr) == (code, says)
