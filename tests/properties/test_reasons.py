@@ -45,18 +45,24 @@ def told(seed: int) -> Iterator[tuple[Week, Plan, str, Cause]]:
 
 
 def proofs(week: Week, job: str, remedy: Remedy) -> Iterator[str]:
-    """Undo all that a remedy names, pay the price that it names, and plan again: "goes", "said" or "false".
+    """Undo all that a remedy names, pay the price that it names, and plan again: "goes" or "false".
 
-    "said" is where the sentence names the job that would go first, and that does.
+    Where the sentence names a job that would go first, that must go where the price is not paid: "first" or "false".
     """
     freed = applied(week, job, remedy)
     for price in {remedy.cents, remedy.again_cents} - {None} or {None}:
         made = cheapest(freed if price is None else dearer_to_skip(freed, job, price + 1))
-        first = remedy.rivals[-1:] if not remedy.served else ()
-        yield "goes" if is_planned(made, job) else "said" if any(is_planned(made, r) for r in first) else "false"
+        yield "goes" if is_planned(made, job) else "false"
+    if remedy.rivals and not remedy.served:
+        made = cheapest(freed)
+        yield "first" if is_planned(made, remedy.rivals[-1]) and not is_planned(made, job) else "false"
 
 
-@pytest.mark.parametrize("seed", range(60))
+# What is undone lets two waiting jobs in of which one follows the other; lets jobs that go anyway go for less.
+IN_PAIRS, FOR_LESS = (114, 1007, 1156), (291, 1562)
+
+
+@pytest.mark.parametrize("seed", [*range(54), *IN_PAIRS, *FOR_LESS])
 def test_undoing_all_that_a_reason_names_frees_the_job(seed: int) -> None:
     for week, _, job, cause in told(seed):
         codes = [because.code for because in cause.because]
@@ -69,14 +75,21 @@ def test_undoing_all_that_a_reason_names_frees_the_job(seed: int) -> None:
         assert "false" not in set(proofs(week, job, cause.remedy)), cause
 
 
+@pytest.mark.parametrize("seed", FOR_LESS)
+def test_a_price_counts_what_the_undone_would_save_without_the_job(seed: int) -> None:
+    details = [b.detail for *_, cause in told(seed) if cause.remedy and cause.remedy.elsewhere for b in cause.because]
+    assert any(": without it, what is undone saves more on other jobs." in detail for detail in details)
+
+
 @pytest.mark.long
-def test_of_three_hundred_weeks_ninety_nine_reasons_in_a_hundred_hold() -> None:
+@pytest.mark.parametrize("first", [0, 1000])
+def test_of_three_hundred_weeks_ninety_nine_reasons_in_a_hundred_hold(first: int) -> None:
     """None holds in part: what a reason names is undone as one."""
     count = Counter[str]()
-    for seed in range(300):
+    for seed in range(first, first + 300):
         for week, _, job, cause in told(seed):
             count.update(proofs(week, job, cause.remedy) if cause.remedy is not None else ())
-    assert count["false"] <= (count["goes"] + count["said"]) / 100, count
+    assert count["false"] <= count.total() / 100, count
 
 
 @pytest.mark.parametrize("seed", range(60))

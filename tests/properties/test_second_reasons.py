@@ -44,7 +44,10 @@ def told(seed: int) -> Iterator[tuple[Week2, Plan, str, Cause]]:
 
 
 def proofs(week: Week2, job: str, remedy: Remedy) -> Iterator[str]:
-    """Undo all that a remedy names, pay the price that it names, and try everything: "goes", "said" or "false"."""
+    """Undo all that a remedy names, pay the price that it names, and try everything: "goes" or "false".
+
+    Where the sentence names a job that would go first, that must go where the price is not paid: "first" or "false".
+    """
     if any(isinstance(undo, OpenHours) and undo.start % STEP for undo in remedy.undo):
         return  # trying everything knows no such minutes
     freed = applied(week, job, remedy)
@@ -53,8 +56,10 @@ def proofs(week: Week2, job: str, remedy: Remedy) -> Iterator[str]:
         paid = freed if cents is None else dearer_to_skip(freed, job, cents + 1)
         assert isinstance(paid, Week2)
         made = cheapest(paid, STEP)
-        first = [r for r in remedy.rivals if is_planned(made, r)]
-        yield "goes" if is_planned(made, job) else "said" if first else "false"
+        yield "goes" if is_planned(made, job) else "false"
+    if remedy.rivals and not remedy.served:
+        made = cheapest(freed, STEP)
+        yield "first" if is_planned(made, remedy.rivals[-1]) and not is_planned(made, job) else "false"
 
 
 @pytest.mark.parametrize("seed", some_now(0, 120))

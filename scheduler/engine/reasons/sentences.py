@@ -106,7 +106,8 @@ class ToldReason:
         if self.place.extra > 0:
             text += f" for {amount(self.place.extra)} more"
         for name in self.remedy.rivals[-1:] if not self.remedy.served else ():
-            return f"{text}, but {name}, which waits for it too and saves more, would go first"
+            more = amount((self.remedy.cents or 0) - max(self.place.extra, 0))
+            return f"{text}, but {name}, which waits for it too and saves {more} more, would go first"
         if self.remedy.rivals:
             text += f", {listed(self.remedy.rivals)} counted in, which would go first"
         return text
@@ -127,6 +128,8 @@ class ToldReason:
             least = "; nothing cheaper was found with everything planned again"
         if not others:
             price = f"{amount(extra)} more than" if extra else "as much as"
+            if self.remedy.elsewhere:
+                least = ": without it, what is undone saves more on other jobs"
             return Because("dearer", f"The cheapest place for it, {self.where}, costs {price} leaving it out{least}.")
         worth = f"worth more: {amount(extra)} dearer" if extra else "worth as much"
         worse = f"{amount(extra)} worse" if extra else "no better"
