@@ -68,10 +68,11 @@ def describe(survey: Survey, layout: Layout, *, units: Units = "imperial") -> li
             f"Obstacle: {obstacle.what}, {both(obstacle.left)} to {both(obstacle.right)} along the wall, "
             f"{both(obstacle.bottom)} to {both(obstacle.top)} up."
         )
-    for door in survey.doors:
+    for number, door in enumerate(survey.doors, 1):
+        name = f"Door {number}" if len(survey.doors) > 1 else "Door"
         swing = ", swings out" if door.swings_out else ""
-        lines.append(f"Door: {both(door.left)} to {both(door.right)} along the wall, {both(door.top)} high{swing}.")
-    lines += [f"{finding.level.capitalize()}: {finding.text}" for finding in ranked(layout.findings)]
+        lines.append(f"{name}: {both(door.left)} to {both(door.right)} along the wall, {both(door.top)} high{swing}.")
+    lines += [f"{finding.level.capitalize()}: {measures.turned(finding.text)}" for finding in ranked(layout.findings)]
     if layout.tools:
         lines.append(f"Tools: {', '.join(layout.tools)}.")
     return lines

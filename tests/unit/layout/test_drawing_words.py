@@ -365,8 +365,8 @@ def test_what_is_not_in_the_picture_is_told_before_the_other_notes() -> None:
 def test_a_door_with_no_room_for_its_name_is_told_beside_the_picture() -> None:
     narrow = {"left": 1500, "right": 1560, "top": 2050, "swings_out": True}
     found = " ".join(word for word in texts(doors=[narrow, narrow | {"swings_out": False}]) if word != "Note:")
-    assert "On the wall: door, swings out, 1500 mm (4' 11 1/16\")" in found
-    assert "from the datum; door, 1500 mm (4' 11 1/16\") to 1560 mm (5' 1 7/16\") from the datum." in found
+    assert "On the wall: door 1, swings out, 1500 mm (4' 11 1/16\")" in found
+    assert "from the datum; door 2, 1500 mm (4' 11 1/16\") to 1560 mm (5' 1 7/16\") from the datum." in found
 
 
 def test_what_does_not_fit_the_sheet_is_counted_and_named() -> None:
