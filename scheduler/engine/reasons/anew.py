@@ -19,6 +19,7 @@ from scheduler.week import Week
 ROUNDS = 6_000  # of taking jobs out and putting them back, for all questions of a plan together
 MOST_ROUNDS, LEAST_ROUNDS = 1_200, 60  # for one of them
 MOST_PAIRS = 1_000_000  # jobs times crew days, of all plans made so: past that no more is asked
+MOST_BUILT = 200_000  # the same of weeks that are other ones than the plan's: their models are made first
 _SEED = 1
 DEAR = 10**11  # cents: leaving a job out is out of the question
 HEATS = (0.1, 1.0, 0.1)  # of what a stop costs, where the search from each beginning starts
@@ -108,6 +109,11 @@ def as_planned(routes: Routes) -> Begin:
 def most_questions(model: Model) -> int:
     """Return how many questions of a week may be asked so, by its size."""
     return MOST_PAIRS // max(1, len(model.week.jobs) * len(model.crew_days))
+
+
+def most_built(model: Model) -> int:
+    """Return how many weeks like this one may be made other ones and planned again, at least one."""
+    return max(1, MOST_BUILT // max(1, len(model.week.jobs) * len(model.crew_days)))
 
 
 def rounds_each(questions: int) -> int:

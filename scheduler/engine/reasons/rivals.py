@@ -20,7 +20,6 @@ from scheduler.engine.reasons.short import undo_of
 _COUNTED = STOCK | LADDER | HELPER  # what there can be more of, so that it serves both
 _SHARED = _COUNTED | LOAD | SKILL | VAN | HOURS | REST  # what serves others too
 _MOST_SERVED = 4
-MOST_BUILT = 200_000  # jobs times crew days, of all weeks planned again so
 
 
 class Settled(NamedTuple):
@@ -32,11 +31,10 @@ class Settled(NamedTuple):
 
 
 class Rivals:
-    """The question, of the jobs of one plan; `rounds` of search for each."""
+    """The question, of the jobs of one plan, at most about `most` times; `rounds` of search for each."""
 
-    def __init__(self, pairs: int, rounds: int) -> None:
-        """`pairs`: jobs times crew days of the week."""
-        self.left, self.rounds = max(1, MOST_BUILT // max(1, pairs)), rounds
+    def __init__(self, most: int, rounds: int) -> None:
+        self.left, self.rounds = most, rounds
 
     def settled(self, opened: OpenedPlan, j: int, found: Settled) -> Settled:
         """Return the remedy with enough of all for those that it serves before job j, or with the price to go first.
@@ -47,9 +45,9 @@ class Rivals:
             return found
         base = {opened.at(k): jobs for k, jobs in opened.routes.items()}
         name, now, routes = opened.week.jobs[j].id, found, base
-        for _ in range(_MOST_SERVED):
-            if self.left <= 0:
-                return now
+        if self.left <= 0:
+            return found
+        for served in range(_MOST_SERVED):
             self.left -= 1
             begin = {at: [x for x in jobs if x not in now.place.out] for at, jobs in routes.items()}
             begin[opened.at(now.place.k)] = now.order
@@ -61,7 +59,8 @@ class Rivals:
                 return now
             planned = {opened.week.jobs[x].id for jobs in base.values() for x in jobs}
             rivals = tuple(sorted(without.jobs - planned))
-            more = self._more(opened, j, without.routes, now) if rivals and not now.place.hindered & ~_COUNTED else None
+            counted = rivals and served < _MOST_SERVED - 1 and not now.place.hindered & ~_COUNTED
+            more = self._more(opened, j, without.routes, now) if counted else None
             if more is None:
                 forced = again.cheapest(self.rounds, {j: DEAR})
                 if forced.cost <= without.cost:  # the first search had not come so far

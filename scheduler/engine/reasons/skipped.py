@@ -12,7 +12,7 @@ from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass
 
 from scheduler.engine.model.arrays import Model
-from scheduler.engine.reasons.anew import extra_anew, most_questions, rounds_each
+from scheduler.engine.reasons.anew import extra_anew, most_built, most_questions, rounds_each
 from scheduler.engine.reasons.opened import OpenedPlan
 from scheduler.engine.reasons.promises import broken_by, why_broken
 from scheduler.engine.reasons.remedies import Remedy
@@ -98,7 +98,9 @@ def _waiting(model: Model, routes: Mapping[int, Sequence[int]]) -> list[int]:
 
 
 def _promises(model: Model, plans: Plans, routes: Mapping[int, Sequence[int]]) -> dict[int, Because]:
-    return {j: Because("promise_broken", why_broken(model, plans, j)) for j in broken_by(model, routes)}
+    broken = broken_by(model, routes)
+    rounds = rounds_each(len(broken)) if len(broken) <= most_built(model) else 0
+    return {j: Because("promise_broken", why_broken(model, plans, j, rounds)) for j in broken}
 
 
 def _causes(model: Model, plans: Plans, routes: Mapping[int, Sequence[int]]) -> dict[int, tuple[Cause, ...]]:
@@ -110,7 +112,7 @@ def _causes(model: Model, plans: Plans, routes: Mapping[int, Sequence[int]]) -> 
     plans.hard = frozenset(j for j in waiting if is_hard(looked[j]))
     dearest = sorted(waiting, key=lambda j: (-int(model.skip_cost[j]), j))[: most_questions(model)]
     asked, rounds = set(dearest), rounds_each(2 * len(dearest))
-    rivals = Rivals(len(model.week.jobs) * len(model.crew_days), rounds)
+    rivals = Rivals(most_built(model), rounds)
 
     def settle(opened: OpenedPlan, j: int, found: Settled) -> Settled:
         return rivals.settled(opened, j, found) if j in asked else found
