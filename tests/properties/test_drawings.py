@@ -69,6 +69,8 @@ def _numbers(survey: Survey, layout: Layout, pages: list[str]) -> None:
     if layout.brackets and layout.fastener is not None:
         words = re.search(r"Each bracket: .*?(?:tip|torque|ft-lb\)|nothing is drilled)", first)
         assert words, first
+        if "No hole is known" not in words[0] and "report, so" not in words[0]:
+            assert re.search(r"(?:pilot|hole) depth use", first), "what one drills by is not in the schedule"
         if layout.fastener.diameter is not None:
             assert re.search(
                 r"Pilot [0-9].* deep from the wall's face; [0-9].* for the shank, [0-9].* deep; hold", words[0]

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from functools import lru_cache
 
 import msgspec
@@ -185,12 +185,17 @@ def _columns(survey: Survey, layout: Layout, measures: Measures, letters: Sequen
 
 
 def _fitting(columns: list[_Column], width: float) -> list[_Column]:
-    """The columns that `width` has room for; the others, whose figures stand elsewhere on the sheet, go."""
-    for least in range(3):
-        kept = [column for column in columns if column.rank >= least]
-        if sum(column.width + _LEAST_GAP for column in kept) - _LEAST_GAP <= width:
-            return kept
-    return kept
+    """The columns that `width` has room for; the others, whose figures stand elsewhere on the sheet, go.
+
+    What one drills by stays as long as it has room in small letters.
+    """
+    kept = [column for column in columns if column.rank >= 1]
+    small = [replace(column, size=SMALL) if column.rank == 1 else column for column in kept]
+    least = [column for column in columns if column.rank >= 2]
+    for chosen in (columns, kept, small):
+        if sum(column.width + _LEAST_GAP for column in chosen) - _LEAST_GAP <= width:
+            return chosen
+    return least
 
 
 def _table(sheet: DrawingSheet, left: float, y: float, width: float, columns: Sequence[_Column], rows: range) -> float:
