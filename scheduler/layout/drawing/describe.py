@@ -69,9 +69,11 @@ def describe(survey: Survey, layout: Layout, *, units: Units = "imperial") -> li
             f"{both(obstacle.bottom)} to {both(obstacle.top)} up."
         )
     for number, door in enumerate(survey.doors, 1):
-        name = f"Door {number}" if len(survey.doors) > 1 else "Door"
+        called = f" {number}" if len(survey.doors) > 1 else ""
         swing = ", swings out" if door.swings_out else ""
-        lines.append(f"{name}: {both(door.left)} to {both(door.right)} along the wall, {both(door.top)} high{swing}.")
+        lines.append(
+            f"Door{called}: {both(door.left)} to {both(door.right)} along the wall, {both(door.top)} high{swing}."
+        )
     lines += [f"{finding.level.capitalize()}: {measures.turned(finding.text)}" for finding in ranked(layout.findings)]
     if layout.tools:
         lines.append(f"Tools: {', '.join(layout.tools)}.")
