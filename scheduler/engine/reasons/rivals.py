@@ -63,7 +63,7 @@ class Rivals:
             more = self._more(opened, j, without.routes, now) if counted else None
             if more is None:
                 forced = again.cheapest(self.rounds, {j: DEAR})
-                if forced.cost <= without.cost:  # the first search had not come so far
+                if name not in forced.jobs or forced.cost <= without.cost:  # one of the searches has not come so far
                     return now
                 return _at_a_price(now, rivals, forced.cost - without.cost + paid)
             routes = without.routes

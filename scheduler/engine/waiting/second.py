@@ -203,7 +203,7 @@ class _Asking:
             without = again.cheapest(_ROUNDS, {j: paid})
             if job.id not in without.jobs:
                 forced = again.cheapest(_ROUNDS, {j: DEAR})
-                if forced.cost > without.cost:
+                if job.id in forced.jobs and forced.cost > without.cost:
                     before = {stop.job for route in self.plan.routes for stop in route.jobs}
                     rivals, cents = tuple(sorted(without.jobs - before)), forced.cost - without.cost + paid
                     return dataclasses.replace(remedy, cents=cents, rivals=rivals, elsewhere=not rivals)
