@@ -77,8 +77,13 @@ def _numbers(survey: Survey, layout: Layout, pages: list[str]) -> None:
             )
         elif survey.is_second:
             assert re.search(
-                r"Hole [0-9].* deep from the masonry's face; embedment [0-9].*edge [0-9].*next [0-9]", words[0]
+                r"Hole [0-9].* deep from the masonry's face(?:, [0-9].* with the cover)?; embedment [0-9].*edge [0-9]"
+                r".*next [0-9]",
+                words[0],
             )
+            deep = re.search(r"([0-9][^,;]*?) (?:with the cover|deep from the masonry's face;)", words[0])
+            assert deep, words[0]
+            assert deep[1] in first.split("Each bracket")[0], "the schedule has another depth than the words"
             assert "stud" not in said(pages).replace("studs,", "")
         else:
             assert "STOP: do not drill" in first

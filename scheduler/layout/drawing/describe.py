@@ -61,7 +61,7 @@ def describe(survey: Survey, layout: Layout, *, units: Units = "imperial") -> li
             text += f" ({case})" if case else ""
         lines.append(f"{text}.")
     if layout.fastener and layout.brackets:
-        lines.append(fastener_words(layout.fastener, measures))
+        lines.append(fastener_words(layout.fastener, measures, survey.wall.cover))
     lines += [*fact_lines(survey, measures), pattern_words(survey, measures)]
     for obstacle in survey.obstacles:
         lines.append(
