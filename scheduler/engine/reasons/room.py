@@ -138,7 +138,8 @@ def settle(w: Any, s: Any, j: int, rows: Any, found: Any, first: int, second: in
 def shorter(w: Any, s: Any, k: int) -> int:
     """Return what a route costs less than it did, negative, now that stops have left it."""
     cost = route_cost(w, k, s.seq[k], s.size[k], s.helpers[k]) if s.size[k] else 0
-    return cost - s.cost[k]
+    less: int = cost - s.cost[k]
+    return less
 
 
 @compiled
