@@ -74,7 +74,7 @@ def describe(survey: Survey, layout: Layout, *, units: Units = "imperial") -> li
         lines.append(
             f"Door{called}: {both(door.left)} to {both(door.right)} along the wall, {both(door.top)} high{swing}."
         )
-    lines += [f"{finding.level.capitalize()}: {measures.turned(finding.text)}" for finding in ranked(layout.findings)]
+    lines += [f"{finding.level.capitalize()}: {finding.text}" for finding in ranked(layout.findings)]
     if layout.tools:
         lines.append(f"Tools: {', '.join(layout.tools)}.")
     return lines
