@@ -41,6 +41,18 @@ def small_week2(rng: random.Random, jobs: int = 3, crews: int = 2, days: int = 2
     return week
 
 
+def wide_week2(rng: random.Random, jobs: int = 2, crews: int = 2) -> Week2:
+    """Return such a week of nine days, a horizon of two weeks, on two of which crews work: one in each week."""
+    week = small_week2(rng, jobs=jobs, crews=crews, days=9)
+    kept = {rng.randrange(7), rng.randrange(7, 9)}
+    return msgspec.structs.replace(
+        week,
+        crews=tuple(
+            msgspec.structs.replace(crew, shifts=tuple(s for s in crew.shifts if s.day in kept)) for crew in week.crews
+        ),
+    )
+
+
 def _job(rng: random.Random, job: Job, rest: RestRule | None, skip: int) -> Job2:
     pausable = rng.random() < 0.6
     longest = job.minutes + (rest.length if rest is not None and rest.within and pausable else 0)

@@ -7,11 +7,13 @@ import random
 import re
 
 import pytest
+from msgspec.structs import replace
 
 from scheduler.layout.compute import lay_out
 from scheduler.layout.documents import Layout, Survey
 from scheduler.layout.drawing import draw_sheets
 from scheduler.layout.drawing.cautions import MOST_ON_SHEET, sort_out
+from scheduler.layout.drawing.paper.measures import Measures
 from scheduler.layout.drawing.title import Title
 from scheduler.layout.site.shade import ShadeSite
 from tests.surveys import KINDS, random_second, random_survey
@@ -46,7 +48,9 @@ def test_nothing_overlaps_no_number_is_missing_and_every_pointer_has_its_target(
         try:
             pages = [said([text.text for text in assert_clean(sheet)]) for sheet in sheets]
             _numbers(survey, layout, pages)
-            _pointers(layout, pages)
+            _pointers(layout, pages, units)
+            _doors(survey, pages)
+            _outlet_is_named(sheets[0], pages[0])
         except AssertionError as fault:
             raise AssertionError(f"{kind}, batch {batch}, wall {n}: {fault}") from None
 
@@ -59,25 +63,50 @@ def _numbers(survey: Survey, layout: Layout, pages: list[str]) -> None:
     assert not re.search(r"\b(nan|inf|None|UNSET|unset)\b|see report|report says", said(pages))
     assert "lever" in first
     assert "Bolt pattern" in first
+    assert not re.search(r"(?:at|,) 0 \d", first), "0 and what is aside read as one number"
     if survey.is_second:
         assert re.search(r"0 is the left (jamb|corner) of .*?Check: ", first)
     if layout.brackets and layout.fastener is not None:
         words = re.search(r"Each bracket: .*?(?:tip|torque|ft-lb\)|nothing is drilled)", first)
         assert words, first
+        if "No hole is known" not in words[0] and "report, so" not in words[0]:
+            assert re.search(r"(?:pilot|hole) depth use", first), "what one drills by is not in the schedule"
         if layout.fastener.diameter is not None:
             assert re.search(
                 r"Pilot [0-9].* deep from the wall's face; [0-9].* for the shank, [0-9].* deep; hold", words[0]
             )
         elif survey.is_second:
             assert re.search(
-                r"Hole [0-9].* deep from the masonry's face; embedment [0-9].*edge [0-9].*next [0-9]", words[0]
+                r"Hole [0-9].* deep from the masonry's face(?:, [0-9].* with the cover)?; embedment [0-9].*edge [0-9]"
+                r".*next [0-9]",
+                words[0],
             )
+            deep = re.search(r"([0-9][^,;]*?) (?:with the cover|deep from the masonry's face;)", words[0])
+            assert deep, words[0]
+            assert deep[1] in first.split("Each bracket")[0], "the schedule has another depth than the words"
             assert "stud" not in said(pages).replace("studs,", "")
         else:
             assert "STOP: do not drill" in first
 
 
-def _pointers(layout: Layout, pages: list[str]) -> None:
+def _doors(survey: Survey, pages: list[str]) -> None:
+    """Of several doors each that a sentence calls by its number has it in the picture, or in the words beside it."""
+    for number in re.findall(r"(?:leaf|way) of door (\d+)", said(pages)) if len(survey.doors) > 1 else ():
+        assert re.search(rf"door {number}(?:, swings out|,|(?! \())", pages[0]), number
+        assert not re.search(r"\bdoor(?:, swings out)? (?!\d)(?:door|arm|clear)", pages[0])
+
+
+def _outlet_is_named(sheet: str, first: str) -> None:
+    """Where the outlet's circle is drawn, it has its name or a letter in the picture."""
+    if re.search(r'<circle cx="[^"]+" cy="[^"]+" r="1"', sheet):
+        assert not re.search(r"(?:On the wall: |; )outlet at", first)
+
+
+def _pointers(layout: Layout, pages: list[str], units: str) -> None:
+    if units == "metric":
+        assert not re.search(r"\" \(\d+ mm\)", said(pages)), "inches go first"
+        measures = Measures("metric")
+        layout = replace(layout, findings=tuple(replace(f, text=measures.turned(f.text)) for f in layout.findings))
     found = sort_out(layout.findings)
     first, rest = pages[0], "".join(plain(page) for page in pages[1:])
     for finding in layout.findings:  # nothing is dropped: on one sheet or another, or run on from column to column

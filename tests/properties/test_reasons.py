@@ -6,7 +6,7 @@ import itertools
 import random
 import re
 from collections import Counter
-from collections.abc import Iterator, Mapping
+from collections.abc import Iterator, Mapping, Sequence
 
 import pytest
 from msgspec.structs import replace
@@ -45,18 +45,24 @@ def told(seed: int) -> Iterator[tuple[Week, Plan, str, Cause]]:
 
 
 def proofs(week: Week, job: str, remedy: Remedy) -> Iterator[str]:
-    """Undo all that a remedy names, pay the price that it names, and plan again: "goes", "said" or "false".
+    """Undo all that a remedy names, pay the price that it names, and plan again: "goes" or "false".
 
-    "said" is where the sentence names the job that would go first, and that does.
+    Where the sentence names a job that would go first, that must go where the price is not paid: "first" or "false".
     """
     freed = applied(week, job, remedy)
     for price in {remedy.cents, remedy.again_cents} - {None} or {None}:
         made = cheapest(freed if price is None else dearer_to_skip(freed, job, price + 1))
-        first = remedy.rivals[-1:] if not remedy.served else ()
-        yield "goes" if is_planned(made, job) else "said" if any(is_planned(made, r) for r in first) else "false"
+        yield "goes" if is_planned(made, job) else "false"
+    if remedy.rivals and not remedy.served:
+        made = cheapest(freed)
+        yield "first" if is_planned(made, remedy.rivals[-1]) and not is_planned(made, job) else "false"
 
 
-@pytest.mark.parametrize("seed", range(60))
+# What is undone lets two waiting jobs in of which one follows the other; lets jobs that go anyway go for less.
+IN_PAIRS, FOR_LESS = (114, 1007, 1156), (291, 1562)
+
+
+@pytest.mark.parametrize("seed", [*range(54), *IN_PAIRS, *FOR_LESS])
 def test_undoing_all_that_a_reason_names_frees_the_job(seed: int) -> None:
     for week, _, job, cause in told(seed):
         codes = [because.code for because in cause.because]
@@ -69,14 +75,21 @@ def test_undoing_all_that_a_reason_names_frees_the_job(seed: int) -> None:
         assert "false" not in set(proofs(week, job, cause.remedy)), cause
 
 
+@pytest.mark.parametrize("seed", FOR_LESS)
+def test_a_price_counts_what_the_undone_would_save_without_the_job(seed: int) -> None:
+    details = [b.detail for *_, cause in told(seed) if cause.remedy and cause.remedy.elsewhere for b in cause.because]
+    assert any(": without it, what is undone saves more on other jobs." in detail for detail in details)
+
+
 @pytest.mark.long
-def test_of_three_hundred_weeks_ninety_nine_reasons_in_a_hundred_hold() -> None:
+@pytest.mark.parametrize("first", [0, 1000])
+def test_of_three_hundred_weeks_ninety_nine_reasons_in_a_hundred_hold(first: int) -> None:
     """None holds in part: what a reason names is undone as one."""
     count = Counter[str]()
-    for seed in range(300):
+    for seed in range(first, first + 300):
         for week, _, job, cause in told(seed):
             count.update(proofs(week, job, cause.remedy) if cause.remedy is not None else ())
-    assert count["false"] <= (count["goes"] + count["said"]) / 100, count
+    assert count["false"] <= count.total() / 100, count
 
 
 @pytest.mark.parametrize("seed", range(60))
@@ -92,7 +105,7 @@ def test_undoing_one_is_not_enough_where_it_is_said(seed: int) -> None:
 
 @pytest.mark.parametrize("seed", range(60))
 def test_the_price_with_the_rest_as_it_stands_is_the_least(seed: int) -> None:
-    """Every order of stops, whichever one or two jobs of the route are put off: timed by the plain reference."""
+    """Every order of stops, whichever one or two jobs of any routes are put off: timed by the plain reference."""
     for week, plan, job, cause in told(seed):
         if cause.remedy is None or cause.remedy.undo or cause.remedy.cents is None:
             continue
@@ -105,21 +118,25 @@ def test_the_price_with_the_rest_as_it_stands_is_the_least(seed: int) -> None:
 
 
 def _prices(model: Model, routes: Mapping[int, list[int]], j: int) -> Iterator[int]:
+    """Every price of job j in place of none, one or two planned jobs, of whichever routes."""
     week = arrays(model)
-    for k in range(len(model.crew_days)):
-        if model.local[k, j] < 0:
-            continue
-        stops = routes.get(k, [])
-        before = time_route(model, k, stops) if stops else None
-        for out in itertools.chain.from_iterable(itertools.combinations(stops, n) for n in range(3)):
-            kept = [x for x in stops if x not in out]
-            state = state_of(model, week, {**routes, k: kept} if kept else {x: r for x, r in routes.items() if x != k})
-            if all(row[3] for row in places(week, state, j, 0, BESIDE).tolist() if row[0] == k):
-                continue
-            for order in itertools.permutations([*kept, j]):
-                if (timed := time_route(model, k, list(order))) is not None:
-                    freed = sum(int(model.skip_cost[x]) for x in out)
-                    yield timed.cost - (before.cost if before else 0) + freed - int(model.skip_cost[j])
+    by_job = {x: k for k, stops in routes.items() for x in stops}
+
+    def cost(k: int, stops: Sequence[int]) -> int | None:
+        timed = time_route(model, k, list(stops)) if stops else None
+        return timed.cost if timed is not None else 0 if not stops else None
+
+    for out in itertools.chain.from_iterable(itertools.combinations(sorted(by_job), n) for n in range(3)):
+        kept = {k: [x for x in stops if x not in out] for k, stops in routes.items()}
+        state = state_of(model, week, {k: stops for k, stops in kept.items() if stops})
+        free = {row[0] for row in places(week, state, j, 0, BESIDE).tolist() if not row[3]}
+        freed = sum(int(model.skip_cost[x]) for x in out) - int(model.skip_cost[j])
+        for k in free:
+            others = {by_job[x] for x in out} - {k}
+            saved = sum((cost(x, kept[x]) or 0) - (cost(x, routes[x]) or 0) for x in others)
+            for order in itertools.permutations([*kept.get(k, []), j]):
+                if (with_it := cost(k, order)) is not None:
+                    yield with_it - (cost(k, routes.get(k, [])) or 0) + saved + freed
 
 
 @pytest.mark.parametrize("seed", range(100, 110))
@@ -153,7 +170,11 @@ def test_a_promise_is_broken_because_nothing_keeps_it_or_keeping_it_costs_more(s
         elif "; " not in because.detail:  # nothing to undo but the price
             forced = cheapest(dearer_to_skip(held, job, DEAR))
             assert is_planned(forced, job), because
-            assert forced.cost.total <= plan.cost.total + int(price[1].replace(",", "") + price[2]), because
+            cents = forced.cost.total - plan.cost.total
+            assert cents <= int(price[1].replace(",", "") + price[2]), because
+            again = re.search(r"with everything planned again at most ([\d,]+)\.(\d\d)", because.detail)
+            assert again is not None or "with everything planned again no less" in because.detail, because
+            assert again is None or cents <= int(again[1].replace(",", "") + again[2]), because
 
 
 def kept_to_promise(week: Week, job: str) -> Week:

@@ -47,7 +47,7 @@ class Opening(NamedTuple):
     """A job on crew day `k`, instead of the jobs `out`.
 
     `hindered` are the bits of what stands in the way; `extra` is what it costs more than leaving the job as it is;
-    `gives` are the bits that the last of `out`, a job of another route, frees.
+    `gives` are the bits that those of `out` free that are of other routes.
     """
 
     k: int
@@ -165,27 +165,27 @@ class OpenedPlan:
         return list(self._openings(j, places(self.arrays, self.state, j, worth, BESIDE), BESIDE, days))
 
     def instead(self, j: int, worth: int, days: Collection[int] | None = None) -> list[Opening]:
-        """Return the places of job j that displace one or two jobs of a route, or one job of another route.
+        """Return the places of job j that displace one or two jobs, of its own route or others.
 
         Where there is none, those that displace more.
         """
         w, s = self.arrays, self.state
-        found = list(self._openings(j, places(w, s, j, worth, INSTEAD), INSTEAD, days))
+        displacing = places(w, s, j, worth, INSTEAD)
+        found = list(self._openings(j, displacing, INSTEAD, days))
         if not found:
             found = list(self._openings(j, places(w, s, j, worth, CLEARED), CLEARED, days))
         static = self.static(j)
         rows = [
             row
-            for row in places(w, s, j, worth, BESIDE).tolist()
+            for row in (*places(w, s, j, worth, BESIDE).tolist(), *displacing[displacing[:, 2] < 0].tolist())
             if 0 < row[3] <= (LADDER | STOCK | HELPER) and not static[row[0]] and (days is None or row[0] in days)
         ]
         if rows:
             freed = releases(w, s, j, np.array(rows, np.int64)).tolist()
-            found += [
-                Opening(row[0], (other,), self.loose, extra, row[3])
-                for row, (extra, other) in zip(rows, freed, strict=True)
-                if other >= 0
-            ]
+            for (k, a, _, bits, _), (extra, *others) in zip(rows, freed, strict=True):
+                here = (self.routes[k][a],) if a >= 0 else ()
+                if others[0] >= 0:
+                    found.append(Opening(k, (*here, *(x for x in others if x >= 0)), self.loose, extra, bits))
         return found
 
     def _openings(self, j: int, rows: Any, kind: int, days: Collection[int] | None) -> Iterator[Opening]:
@@ -220,9 +220,13 @@ class OpenedPlan:
         kept = [x for x in self.routes.get(k, []) if x not in place.out]
         found = np.empty(len(kept) + 1, np.int64)
         free = j if place.hindered & 8 else -1
-        cost = int(cheapest_order(w, k, np.array([*kept, j], np.int64), len(kept), j, free, True, found))
-        if cost >= NEVER or place.gives:
+        stops = np.array([*kept, j], np.int64)
+        plain = int(cheapest_order(w, k, stops, len(kept), j, free, False, found))
+        cost = int(cheapest_order(w, k, stops, len(kept), j, free, True, found))
+        if cost >= NEVER:
             return place, found.tolist()
+        if place.gives:
+            return place._replace(extra=place.extra + min(0, cost - plain)), found.tolist()
         freed = sum(int(w.skip[x]) for x in place.out)
         return place._replace(extra=min(place.extra, cost - int(s.cost[k]) + freed - worth)), found.tolist()
 

@@ -5,8 +5,13 @@ from __future__ import annotations
 from collections.abc import Collection, Iterator, Mapping, Sequence
 from functools import cache
 
+from msgspec.structs import replace
+
 from scheduler.engine.model.arrays import Model
+from scheduler.engine.model.build import build
+from scheduler.engine.model.fixed import NOTHING, Fixed, Spot
 from scheduler.engine.model.timing import time_route
+from scheduler.engine.reasons.anew import DEAR, Again, as_planned
 from scheduler.engine.reasons.opened import HOURS, REST, OpenedPlan
 from scheduler.engine.reasons.sentences import ToldReason, amount, plain
 from scheduler.engine.reasons.ways import Plans, Way, look, ways
@@ -30,10 +35,11 @@ def broken_by(model: Model, routes: Routes) -> list[int]:
     return [model.number[name] for name in broken_promises(week, done)]
 
 
-def why_broken(model: Model, plans: Plans, j: int) -> str:
+def why_broken(model: Model, plans: Plans, j: int, rounds: int) -> str:
     """Return in one sentence why the firm or day booking of job j is not kept.
 
-    It is looked for on the promised day (firm: with the crew, at the time), the rest of the plan as it is.
+    It is looked for on the promised day (firm: with the crew, at the time), the rest of the plan as it is. rounds: of
+    a search with everything planned again, for the least that keeping it costs; 0: it is not looked for.
     """
     week, job = model.week, model.week.jobs[j]
     booked = job.booked
@@ -45,10 +51,10 @@ def why_broken(model: Model, plans: Plans, j: int) -> str:
         name = f"The firm booking of {job.id} ({who} on {day}, {clock_time(booked.start)})"
     else:
         name = f"The booking of {job.id} for {day}"
-    return f"{name} is not kept: {'; '.join(_why(model, plans, j, booked, day))}."
+    return f"{name} is not kept: {'; '.join(_why(model, plans, j, booked, day, rounds))}."
 
 
-def _why(model: Model, plans: Plans, j: int, booked: Booking, day: str) -> Iterator[str]:
+def _why(model: Model, plans: Plans, j: int, booked: Booking, day: str, rounds: int) -> Iterator[str]:
     week = model.week
     crews = [crew for crew in week.crews if any(s.day == booked.day for s in crew.shifts)]
     if booked.hold == "firm" and all(crew.id != booked.crew for crew in crews):
@@ -86,7 +92,8 @@ def _why(model: Model, plans: Plans, j: int, booked: Booking, day: str) -> Itera
     yield from facts
     if facts:
         yield told.could_be_kept()
-    yield from _price(told, way)
+    asked = rounds > 0 and way.place.extra >= 0 and not way.place.hindered
+    yield from _price(told, way, _extra_anew(model, plans, j, way, rounds) if asked else None)
 
 
 def _shut(week: Week, job: Job, booked: Booking) -> str:
@@ -114,12 +121,45 @@ def _worth(plans: Plans, without: OpenedPlan, j: int) -> int:
     return plans.base.cost_by_route()[at] - kept
 
 
-def _price(told: ToldReason, way: Way) -> Iterator[str]:
+def _extra_anew(model: Model, plans: Plans, j: int, way: Way, rounds: int) -> int | None:
+    """Return what the cheapest plan found that keeps the booking of job j costs more than the plan as it is, in cents.
+
+    Everything is planned again, from the plan as it is with the job where it was promised. None: none was found.
+    """
+    week, job = model.week, model.week.jobs[j]
+    booked = job.booked
+    assert booked is not None
+    at = way.opened.at(way.place.k)
+    begin = {
+        x: kept for x, jobs in plans.routes.items() if (kept := [i for i in jobs if i != j and i not in way.place.out])
+    }
+    begin[at] = way.order
+    fixed, held = NOTHING, week
+    if booked.hold == "firm":
+        fixed = Fixed(visits={job.id: Spot(booked.crew, booked.day, booked.start)})
+    else:
+        there = replace(job, windows=tuple(w for w in job.windows if w.day == booked.day))
+        held = replace(week, jobs=(*week.jobs[:j], there, *week.jobs[j + 1 :]))
+    again = Again(held, [as_planned(begin)] * 2, build(held, fixed=fixed))
+    found = again.cheapest(rounds, {j: DEAR})
+    planned = {i for jobs in plans.routes.values() for i in jobs}
+    present = sum(plans.base.cost_by_route().values())
+    present += sum(int(cents) for i, cents in enumerate(model.skip_cost) if i not in planned)
+    return found.cost - present if job.id in found.jobs else None
+
+
+def _price(told: ToldReason, way: Way, again: int | None) -> Iterator[str]:
     extra, others = way.place.extra, told.out()
     more = f"keeping it costs {amount(extra)} more"
+    least = ""
+    if again is not None and again < 0:
+        least = f", while everything planned again with it would save {amount(-again)}: plan again with more time"
+    elif again is not None:
+        anew = f"at most {amount(again)}" if again < extra else "no less, as far as was found"
+        least = f", with everything planned again {anew}"
     if extra >= 0 and others:
-        yield f"no room: it would push out {others}, and {more}"
+        yield f"no room: it would push out {others}, and {more}{least}"
     elif extra >= 0:
-        yield f"{more} than changing it ({told.where})"
+        yield f"{more} than changing it ({told.where}){least}"
     elif not way.place.hindered:
         yield f"it could be kept and {amount(-extra)} saved; the search was stopped before: plan again with more time"

@@ -5,8 +5,26 @@ A remedy is a promise: with all of it undone, and nothing else, the job goes whe
 
 from __future__ import annotations
 
+from collections.abc import Iterable
 from dataclasses import dataclass
 from typing import NamedTuple
+
+from msgspec.structs import replace
+
+from scheduler.week import (
+    Arrival,
+    Crew,
+    Equipment,
+    Helpers,
+    Reload,
+    Shift,
+    Stock,
+    Vehicle,
+    Week,
+    Week2,
+    Window,
+)
+from scheduler.week_parts import NamedCrew, NamedCrew2
 
 
 class Parts(NamedTuple):
@@ -133,7 +151,8 @@ class Remedy:
 
     `cents`: the price on top that makes it pay, None where it pays by itself; `again_cents`: the same with everything
     planned again, at most, None where that was not looked for. `crew`, `day`: where the job then goes, with `out` put
-    off for it. `rivals`: waiting jobs that what is undone serves first, counted in where `served`.
+    off for it. `rivals`: waiting jobs that what is undone serves first, counted in where `served`, else unless the
+    price is paid. `elsewhere`: the price is as high as it is since what is undone saves that much on planned jobs.
     """
 
     undo: tuple[Undo, ...]
@@ -144,3 +163,90 @@ class Remedy:
     out: tuple[str, ...] = ()
     rivals: tuple[str, ...] = ()
     served: bool = False
+    elsewhere: bool = False
+
+
+def with_undone(week: Week, name: str, undo: Iterable[Undo]) -> Week:
+    """Return `week` with all that is named undone for job `name`, and nothing else; prices are left alone."""
+    for one in undo:
+        week = _undone(week, name, one)
+    return week
+
+
+def _undone(week: Week, name: str, undo: Undo) -> Week:
+    match undo:
+        case KitBy(day):
+            return _of_job(week, name, ready_day=day)
+        case AtYard(yard):
+            return _of_job(week, name, yard=yard)
+        case OpenHours(day, start, end):
+            windows = next(j for j in week.jobs if j.id == name).windows
+            return _of_job(week, name, windows=(*windows, Window(day, start, end, 0)))
+        case SecondCrew():
+            return _of_job(week, name, assist=None)
+        case RestWithin():
+            assert week.rest is not None
+            return replace(_of_job(week, name, pausable=True), rest=replace(week.rest, within=True))
+        case NoRest():
+            return replace(week, rest=None)
+        case Free(pairs):
+            return replace(week, follows=tuple(f for f in week.follows if (f.first, f.then) not in pairs))
+        case SecondLoad(minutes):
+            assert isinstance(week, Week2)
+            return replace(week, reload=Reload(minutes))
+        case Parts() | Tools() | People():
+            return _with_more(week, undo)
+        case _:
+            crews = tuple(_of_crew(c, undo) if c.id == undo.crew else c for c in week.crews)
+            return replace(week, crews=crews)
+
+
+def _of_job(week: Week, name: str, **new: object) -> Week:
+    return replace(week, jobs=tuple(replace(j, **new) if j.id == name else j for j in week.jobs))
+
+
+def _of_crew(crew: Crew, undo: Skills | BetterVan | LongerDay | WeeklyMinutes) -> Crew:
+    match undo:
+        case Skills(_, skills):
+            return with_skills(crew, skills)
+        case BetterVan(_, payload_kg, rack_mm, boxes):
+            return replace(crew, vehicle=Vehicle(payload_kg, rack_mm, boxes))
+        case LongerDay(_, day, earlier, later):
+            shifts = (
+                Shift(s.day, s.start - earlier, s.end, s.overtime + later) if s.day == day else s for s in crew.shifts
+            )
+            return replace(crew, shifts=tuple(shifts))
+        case WeeklyMinutes(_, number):
+            assert crew.weekly is not None
+            return replace(crew, weekly=replace(crew.weekly, minutes=crew.weekly.minutes + number))
+
+
+def with_skills(crew: Crew, skills: tuple[str, ...]) -> Crew:
+    """Return the crew with these skills too, on every day."""
+
+    def more(there: tuple[str, ...]) -> tuple[str, ...]:
+        return tuple(dict.fromkeys((*there, *skills)))
+
+    if isinstance(crew, NamedCrew | NamedCrew2):
+        crew = replace(crew, by_day={day: more(there) for day, there in crew.by_day.items()})
+    return replace(crew, skills=more(crew.skills))
+
+
+def _with_more(week: Week, undo: Parts | Tools | People) -> Week:
+    match undo:
+        case Parts(part, yard, day, number):
+            shelf = {(s.id, s.yard): s for s in week.stock}
+            row = shelf.get((part, yard), Stock(part, yard, 0, ()))
+            shelf[part, yard] = replace(row, arrivals=(*row.arrivals, Arrival(day, number)))
+            return replace(week, stock=tuple(shelf.values()))
+        case Tools(item, yard, day, number):
+            pools = {(e.id, e.yard): e for e in week.equipment}
+            pool = pools.get((item, yard), Equipment(item, yard, (0,) * week.days))
+            counts = tuple(n + number * (d == day) for d, n in enumerate(pool.count))
+            pools[item, yard] = replace(pool, count=counts)
+            return replace(week, equipment=tuple(pools.values()))
+        case People(yard, day, number, day_cents):
+            there = {(h.yard, h.day): h for h in week.helpers}
+            hired = there.get((yard, day), Helpers(yard, day, 0, day_cents))
+            there[yard, day] = replace(hired, count=hired.count + number)
+            return replace(week, helpers=tuple(there.values()))

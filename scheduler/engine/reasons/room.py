@@ -16,60 +16,130 @@ from scheduler.engine.search.state import book, parted
 
 LADDER, STOCK, HELPER, FOLLOW, LOAD = 1, 2, 4, 8, 16
 BESIDE, INSTEAD, CLEARED = 0, 1, 2  # no job displaced; one or any two of a route; three or more in a row
+MOST_PAIRED = 24  # planned jobs of which any two may be put off for what they take
 MOST_ORDERED = 6  # stops of a route of which every order is tried where no place in the present order will do
 
 
 @compiled
 def releases(w: Any, s: Any, j: int, rows: Any) -> Any:
-    """Return by row of `places` (extra, job): what the cheapest job of another route would cost that frees its place.
+    """Return by row of `places` (extra, job, other): the cheapest one or two jobs of other routes that free its place.
 
-    The job is -1 where none does. Only what routes share is freed so: `rows` are of no other hindrance.
+    The job is -1 where none does, `other` where one is enough. Only what routes share is freed so: `rows` are of no
+    other hindrance. Two are tried where no stop is displaced, of the `MOST_PAIRED` that cost least to put off.
     """
-    found = np.empty((len(rows), 2), np.int64)
-    found[:, 0], found[:, 1] = NEVER, -1
-    seq = np.empty(s.seq.shape[1] + 1, np.int64)
+    found = np.empty((len(rows), 3), np.int64)
+    found[:, 0], found[:, 1:] = NEVER, -1
+    givers = np.empty(len(s.at), np.int64)
+    count = 0
     for other in range(len(s.at)):
-        from_day = s.at[other]
-        if from_day < 0:
-            continue
-        position = 0
-        while s.seq[from_day, position] != other:
-            position += 1
-        if needed(w.follow, s.at, s.seq[from_day], position, -1, position, j):
-            continue
-        size, helpers = s.size[from_day], s.helpers[from_day]
-        book(w, s, from_day, -1)
-        for t in range(position, size - 1):
-            s.seq[from_day, t] = s.seq[from_day, t + 1]
-        s.size[from_day] = size - 1
-        s.helpers[from_day] = helpers_for(w, from_day, s.seq[from_day], size - 1)
-        book(w, s, from_day, 1)
-        cost = NEVER
-        for n in range(len(rows)):
-            k = rows[n, 0]
-            if k == from_day or w.yard_of[k] != w.yard_of[from_day]:
-                continue
-            for t in range(s.size[k]):
-                seq[t] = s.seq[k, t]
-            seq[s.size[k]] = j
-            if hindered(w, s, k, seq, s.size[k] + 1, j):
-                continue
-            if cost == NEVER:
-                cost = 0
-                if size > 1:
-                    cost = route_cost(w, from_day, s.seq[from_day], size - 1, s.helpers[from_day])
-                if cost == NEVER:
+        if s.at[other] >= 0 and gives(w, s, j, rows, other):
+            at = count
+            while at > 0 and w.skip[givers[at - 1]] > w.skip[other]:
+                givers[at] = givers[at - 1]
+                at -= 1
+            givers[at] = other
+            count += 1
+    for n in range(count):
+        first = givers[n]
+        a = leave(w, s, first, j)
+        if a >= 0:
+            settle(w, s, j, rows, found, first, -1)
+            for m in range(n + 1, count if n < MOST_PAIRED else 0):
+                second = givers[m]
+                if m >= MOST_PAIRED:
                     break
-            extra = rows[n, 4] + cost - s.cost[from_day] + w.skip[other]
-            if extra < found[n, 0]:
-                found[n, 0], found[n, 1] = extra, other
-        book(w, s, from_day, -1)
-        for t in range(size - 1, position, -1):
-            s.seq[from_day, t] = s.seq[from_day, t - 1]
-        s.seq[from_day, position] = other
-        s.size[from_day], s.helpers[from_day] = size, helpers
-        book(w, s, from_day, 1)
+                b = leave(w, s, second, j)
+                if b >= 0:
+                    settle(w, s, j, rows, found, first, second)
+                    rejoin(w, s, second, b)
+            rejoin(w, s, first, a)
     return found
+
+
+@compiled
+def gives(w: Any, s: Any, j: int, rows: Any, other: int) -> bool:
+    """Say whether a planned job takes of what job j lacks at one of the places."""
+    k = s.at[other]
+    for n in range(len(rows)):
+        if w.yard_of[rows[n, 0]] != w.yard_of[k] or rows[n, 0] == k:
+            continue
+        for q in range(w.uses.shape[1]):
+            if w.uses[j, q] > 0 and w.uses[other, q] > 0:
+                return True
+        if w.day_of[rows[n, 0]] == w.day_of[k]:
+            if w.hands[other] > w.crew_hands[k]:
+                return True
+            for i in range(w.need.shape[1]):
+                if w.need[j, i] > 0 and w.need[other, i] > w.onboard[k, i]:
+                    return True
+    return False
+
+
+@compiled
+def leave(w: Any, s: Any, job: int, j: int) -> int:
+    """Take a job off its route, and return where it stood; -1 where job j or a planned one follows it: it stays."""
+    k = s.at[job]
+    position = 0
+    while s.seq[k, position] != job:
+        position += 1
+    if needed(w.follow, s.at, s.seq[k], position, -1, position, j):
+        return -1
+    book(w, s, k, -1)
+    for t in range(position, s.size[k] - 1):
+        s.seq[k, t] = s.seq[k, t + 1]
+    s.size[k] -= 1
+    s.helpers[k] = helpers_for(w, k, s.seq[k], s.size[k])
+    book(w, s, k, 1)
+    return position
+
+
+@compiled
+def rejoin(w: Any, s: Any, job: int, position: int) -> None:
+    """Put a job that has left its route back where it stood."""
+    k = s.at[job]
+    book(w, s, k, -1)
+    for t in range(s.size[k], position, -1):
+        s.seq[k, t] = s.seq[k, t - 1]
+    s.seq[k, position] = job
+    s.size[k] += 1
+    s.helpers[k] = helpers_for(w, k, s.seq[k], s.size[k])
+    book(w, s, k, 1)
+
+
+@compiled
+def settle(w: Any, s: Any, j: int, rows: Any, found: Any, first: int, second: int) -> None:
+    """Note the places that are free now that `first` and `second` (-1: none) have left, where that is cheapest."""
+    seq = np.empty(s.seq.shape[1] + 1, np.int64)
+    freed = NEVER
+    for n in range(len(rows)):
+        k = rows[n, 0]
+        if w.yard_of[k] != w.yard_of[s.at[first]] or k == s.at[first]:
+            continue
+        alone = found[n, 1] == first and found[n, 2] < 0
+        if second >= 0 and (alone or k == s.at[second] or rows[n, 1] >= 0):
+            continue
+        size = 0
+        for t in range(s.size[k]):
+            if t != rows[n, 1]:
+                seq[size] = s.seq[k, t]
+                size += 1
+        seq[size] = j
+        if hindered(w, s, k, seq, size + 1, j):
+            continue
+        if freed == NEVER:
+            freed = w.skip[first] + shorter(w, s, s.at[first])
+            if second >= 0:
+                freed += w.skip[second] + (shorter(w, s, s.at[second]) if s.at[second] != s.at[first] else 0)
+        if rows[n, 4] + freed < found[n, 0]:
+            found[n, 0], found[n, 1], found[n, 2] = rows[n, 4] + freed, first, second
+
+
+@compiled
+def shorter(w: Any, s: Any, k: int) -> int:
+    """Return what a route costs less than it did, negative, now that stops have left it."""
+    cost = route_cost(w, k, s.seq[k], s.size[k], s.helpers[k]) if s.size[k] else 0
+    less: int = cost - s.cost[k]
+    return less
 
 
 @compiled

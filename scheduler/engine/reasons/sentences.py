@@ -106,7 +106,8 @@ class ToldReason:
         if self.place.extra > 0:
             text += f" for {amount(self.place.extra)} more"
         for name in self.remedy.rivals[-1:] if not self.remedy.served else ():
-            return f"{text}, but {name}, which waits for it too and saves more, would go first"
+            more = amount((self.remedy.cents or 0) - max(self.place.extra, 0))
+            return f"{text}, but {name}, which waits for it too and saves {more} more, would go first"
         if self.remedy.rivals:
             text += f", {listed(self.remedy.rivals)} counted in, which would go first"
         return text
@@ -123,25 +124,35 @@ class ToldReason:
         least = ""
         if again is not None and again < extra:
             least = f"; with everything planned again, at most {amount(again)}"
-        elif again is not None and others:
+        elif again is not None:
             least = "; nothing cheaper was found with everything planned again"
         if not others:
             price = f"{amount(extra)} more than" if extra else "as much as"
+            if self.remedy.elsewhere:
+                least = ": without it, what is undone saves more on other jobs"
             return Because("dearer", f"The cheapest place for it, {self.where}, costs {price} leaving it out{least}.")
         worth = f"worth more: {amount(extra)} dearer" if extra else "worth as much"
         worse = f"{amount(extra)} worse" if extra else "no better"
         if self.place.gives:
-            freed = f"{self._given()} of {others} ({self._of_another()})"
-            text = f"It could go with {self.where}, but only with the {freed}, which is {worth}{least}."
+            are = "are" if len(self.place.out) > 1 else "is"
+            text = f"It could go with {self.where}, but only {self._freed()}, which {are} {worth}{least}."
             return Because("no_room", text)
         return Because("no_room", f"No room: it would push out {others} ({self.where}), {worse}{least}.")
 
     def _given(self) -> str:
         return listed(word for bit, word in ((1, "equipment"), (2, "parts"), (4, "helpers")) if self.place.gives & bit)
 
-    def _of_another(self) -> str:
-        k = next(k for k, jobs in self.opened.routes.items() if self.place.out[-1] in jobs)
-        return f"{self.opened.crew_of[k].called} on {day_name(self.week, self.opened.model.crew_days[k].day)}"
+    def _freed(self) -> str:
+        """Return "in place of elm and with the parts of birch (oak on Mon Mar 15)"."""
+        by_job = {x: k for k, jobs in self.opened.routes.items() for x in jobs}
+        here = listed(self.week.jobs[x].id for x in self.place.out if by_job[x] == self.k)
+        away = listed(
+            f"{self.week.jobs[x].id} ({self.opened.crew_of[k].called} on "
+            f"{day_name(self.week, self.opened.model.crew_days[k].day)})"
+            for x in self.place.out
+            if (k := by_job[x]) != self.k
+        )
+        return f"{f'in place of {here} and ' if here else ''}with the {self._given()} of {away}"
 
     def out(self) -> str:
         """Return the jobs that go for it, by id."""

@@ -10,17 +10,15 @@ from __future__ import annotations
 import dataclasses
 from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass
-from functools import cache
 
 from scheduler.engine.model.arrays import Model
-from scheduler.engine.reasons.anew import extra_anew, most_questions, rounds_each
+from scheduler.engine.reasons.anew import extra_anew, most_built, most_questions, rounds_each
 from scheduler.engine.reasons.opened import OpenedPlan
 from scheduler.engine.reasons.promises import broken_by, why_broken
 from scheduler.engine.reasons.remedies import Remedy
 from scheduler.engine.reasons.rivals import Rivals, Settled
 from scheduler.engine.reasons.sentences import ToldReason, amount
 from scheduler.engine.reasons.ways import Plans, Way, is_hard, look, ways
-from scheduler.engine.search.route_cost import arrays
 from scheduler.plan import Because
 
 CODES: dict[str, str] = {
@@ -100,7 +98,9 @@ def _waiting(model: Model, routes: Mapping[int, Sequence[int]]) -> list[int]:
 
 
 def _promises(model: Model, plans: Plans, routes: Mapping[int, Sequence[int]]) -> dict[int, Because]:
-    return {j: Because("promise_broken", why_broken(model, plans, j)) for j in broken_by(model, routes)}
+    broken = broken_by(model, routes)
+    rounds = rounds_each(len(broken)) if len(broken) <= most_built(model) else 0
+    return {j: Because("promise_broken", why_broken(model, plans, j, rounds)) for j in broken}
 
 
 def _causes(model: Model, plans: Plans, routes: Mapping[int, Sequence[int]]) -> dict[int, tuple[Cause, ...]]:
@@ -112,14 +112,18 @@ def _causes(model: Model, plans: Plans, routes: Mapping[int, Sequence[int]]) -> 
     plans.hard = frozenset(j for j in waiting if is_hard(looked[j]))
     dearest = sorted(waiting, key=lambda j: (-int(model.skip_cost[j]), j))[: most_questions(model)]
     asked, rounds = set(dearest), rounds_each(2 * len(dearest))
-    rivals = cache(lambda opened: Rivals(opened, rounds))
+    rivals = Rivals(most_built(model), rounds)
 
     def settle(opened: OpenedPlan, j: int, found: Settled) -> Settled:
-        return rivals(opened).settled(j, found) if j in asked else found
+        return rivals.settled(opened, j, found) if j in asked else found
 
-    found = {j: ways(plans.loose, j, int(model.skip_cost[j]), looked[j], settle=settle) for j in waiting}
+    by_price = {
+        j: ways(plans.loose, j, int(model.skip_cost[j]), looked[j], settle=settle)
+        for j in sorted(waiting, key=lambda j: (-int(model.skip_cost[j]), j))
+    }
+    found = {j: by_price[j] for j in waiting}
     present = sum(plans.base.cost_by_route().values()) + sum(int(model.skip_cost[j]) for j in waiting)
-    again = extra_anew(model, arrays(model), present, [p for p in _priced(model, routes, found) if p[0] in asked])
+    again = extra_anew(model, present, [p for p in _priced(model, routes, found) if p[0] in asked])
     made = dict[int, tuple[Cause, ...]]()
     for j, told in found.items():
         extra = again.get(j)

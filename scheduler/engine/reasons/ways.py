@@ -165,7 +165,7 @@ def _way(
     settled = Settled(place, order, remedy)
     if settle is not None:
         settled = settle(opened, j, settled)
-    return Way(opened, *settled, alone)
+    return Way(opened, *settled, alone and settled.place.extra < 0)
 
 
 def _enough_alone(loose: Callable[[int], OpenedPlan], j: int, bits: int, days: Days | None) -> bool:
@@ -187,7 +187,7 @@ def _cheapest(way: Way) -> tuple[bool, bool, bool, int, int]:
     """Order ways: without a price, without rivals, what can be had, then what the week costs, then fewest pieces."""
     remedy, bits = way.remedy, way.place.hindered
     return (
-        remedy.cents is not None,
+        way.place.extra >= 0,
         bool(remedy.rivals) and not remedy.served,
         bool(bits & ~_TO_BE_HAD),
         way.place.extra,

@@ -10,6 +10,7 @@ from collections.abc import Callable, Collection
 from msgspec.structs import replace
 
 from scheduler.engine.reasons.opened import EARLIER_MIN, LATER_MIN, helper_cents, van_takes
+from scheduler.engine.reasons.remedies import with_skills
 from scheduler.week import Crew, Equipment, Helpers, Job, Reload, Shift, Stock, Vehicle, Week, Week2, Window
 
 LOADING_MIN = 30  # that taking on a second load is thought to take, where the week knows no reloads: ours
@@ -31,7 +32,7 @@ def kinds_for(week: Week, job: Job) -> list[str]:
     vans = [c.vehicle for c in week.crews]
     binds = {
         KIT: job.ready_day != 0,
-        SKILLS: any(not job_skills <= set(c.skills) for c in week.crews),
+        SKILLS: any(not job_skills <= set(c.skills_on(s.day)) for c in week.crews for s in c.shifts),
         YARD: job.yard is not None and any(c.yard != job.yard for c in week.crews),
         VAN: job.weight_kg > 0 or not all(van_takes(job, v.rack_mm, v.boxes, v.payload_kg) for v in vans),
         HELPERS: any(c.hands < hands for c in week.crews),
@@ -80,7 +81,7 @@ def _skilled(week: Week, jobs: frozenset[str]) -> Week:
     every = tuple(
         dict.fromkeys(s for j in week.jobs if j.id in jobs for s in (*j.skills, *(j.assist.skills if j.assist else ())))
     )
-    return _of_crews(lambda c: replace(c, skills=tuple(dict.fromkeys((*c.skills, *every)))))(week, jobs)
+    return _of_crews(lambda crew: with_skills(crew, every))(week, jobs)
 
 
 def _helped(week: Week, jobs: frozenset[str]) -> Week:

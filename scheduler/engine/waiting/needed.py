@@ -1,4 +1,4 @@
-"""What a week lacks for a plan that was made with some of its rules thought away, as data; and the week with all that.
+"""What a week lacks for a plan that was made with some of its rules thought away, as data.
 
 Every remedy that is told has been tried so: the week with just what it names, the plan in which the job goes, the
 auditor's verdict on it and its price against the plan without.
@@ -7,9 +7,7 @@ auditor's verdict on it and its price against the plan without.
 from __future__ import annotations
 
 from collections import Counter, defaultdict
-from collections.abc import Collection, Iterable, Iterator
-
-from msgspec.structs import replace
+from collections.abc import Collection, Iterator
 
 from scheduler.engine.reasons.opened import helper_cents, van_takes
 from scheduler.engine.reasons.remedies import (
@@ -49,7 +47,7 @@ from scheduler.engine.waiting.loosened import (
 )
 from scheduler.plan import Plan
 from scheduler.price import Outing, outings, visits
-from scheduler.week import Arrival, Crew, Equipment, Helpers, Job, Reload, Shift, Stock, Vehicle, Week, Week2, Window
+from scheduler.week import Crew, Job, Week
 
 
 def needed(week: Week, made: Plan, name: str, kinds: Collection[str]) -> tuple[Undo, ...]:
@@ -70,7 +68,7 @@ def _of_job(week: Week, out: tuple[Outing, ...], name: str) -> Iterator[Undo]:
     day, visit = o.route.day, done[name]
     if job.ready_day is None or job.ready_day > day:
         yield KitBy(day)
-    if missing := tuple(s for s in dict.fromkeys(job.skills) if s not in o.crew.skills):
+    if missing := tuple(s for s in dict.fromkeys(job.skills) if s not in o.crew.skills_on(day)):
         yield Skills(o.crew.id, missing)
     if job.yard not in (None, o.crew.yard):
         yield AtYard(o.crew.yard)
@@ -100,7 +98,7 @@ def _of_job(week: Week, out: tuple[Outing, ...], name: str) -> Iterator[Undo]:
         if second is None:
             begin = visit.start + wanted.from_min
             yield SecondCrew(day, begin, begin + wanted.minutes, wanted.hands, wanted.skills)
-        elif missing := tuple(s for s in dict.fromkeys(wanted.skills) if s not in second.crew.skills):
+        elif missing := tuple(s for s in dict.fromkeys(wanted.skills) if s not in second.crew.skills_on(day)):
             yield Skills(second.crew.id, missing)
 
 
@@ -194,75 +192,6 @@ _KINDS: dict[type, frozenset[str]] = {
 def kinds_of(undo: Undo) -> frozenset[str]:
     """Return the kinds of rules that are thought away to find this undone."""
     return _KINDS[type(undo)]
-
-
-def with_undone(week: Week, name: str, undo: Iterable[Undo]) -> Week:
-    """Return `week` with all that is named undone for job `name`, and nothing else; prices are left alone."""
-    for one in undo:
-        week = _undone(week, name, one)
-    return week
-
-
-def _undone(week: Week, name: str, undo: Undo) -> Week:
-    def of_job(**new: object) -> Week:
-        return replace(week, jobs=tuple(replace(j, **new) if j.id == name else j for j in week.jobs))
-
-    def of_crew(crew: str, **new: object) -> Week:
-        return replace(week, crews=tuple(replace(c, **new) if c.id == crew else c for c in week.crews))
-
-    def called(crew: str) -> Crew:
-        return next(c for c in week.crews if c.id == crew)
-
-    match undo:
-        case KitBy(day):
-            return of_job(ready_day=day)
-        case AtYard(yard):
-            return of_job(yard=yard)
-        case OpenHours(day, start, end):
-            job = next(j for j in week.jobs if j.id == name)
-            return of_job(windows=(*job.windows, Window(day, start, end, 0)))
-        case SecondCrew():
-            return of_job(assist=None)
-        case RestWithin():
-            assert week.rest is not None
-            return replace(of_job(pausable=True), rest=replace(week.rest, within=True))
-        case Skills(crew, skills):
-            return of_crew(crew, skills=(*called(crew).skills, *skills))
-        case BetterVan(crew, payload_kg, rack_mm, boxes):
-            return of_crew(crew, vehicle=Vehicle(payload_kg, rack_mm, boxes))
-        case LongerDay(crew, day, earlier, later):
-            shifts = tuple(
-                Shift(s.day, s.start - earlier, s.end, s.overtime + later) if s.day == day else s
-                for s in called(crew).shifts
-            )
-            return of_crew(crew, shifts=shifts)
-        case WeeklyMinutes(crew, number):
-            weekly = called(crew).weekly
-            assert weekly is not None
-            return of_crew(crew, weekly=replace(weekly, minutes=weekly.minutes + number))
-        case Free(pairs):
-            return replace(week, follows=tuple(f for f in week.follows if (f.first, f.then) not in pairs))
-        case SecondLoad(minutes):
-            assert isinstance(week, Week2)
-            return replace(week, reload=Reload(minutes))
-        case Parts(part, yard, day, number):
-            shelf = {(s.id, s.yard): s for s in week.stock}
-            row = shelf.get((part, yard), Stock(part, yard, 0, ()))
-            shelf[part, yard] = replace(row, arrivals=(*row.arrivals, Arrival(day, number)))
-            return replace(week, stock=tuple(shelf.values()))
-        case Tools(item, yard, day, number):
-            pools = {(e.id, e.yard): e for e in week.equipment}
-            pool = pools.get((item, yard), Equipment(item, yard, (0,) * week.days))
-            counts = tuple(n + number * (d == day) for d, n in enumerate(pool.count))
-            pools[item, yard] = replace(pool, count=counts)
-            return replace(week, equipment=tuple(pools.values()))
-        case People(yard, day, number, day_cents):
-            there = {(h.yard, h.day): h for h in week.helpers}
-            hired = there.get((yard, day), Helpers(yard, day, 0, day_cents))
-            there[yard, day] = replace(hired, count=hired.count + number)
-            return replace(week, helpers=tuple(there.values()))
-        case _:
-            raise ValueError(f"{undo} is not undone in weeks of the second format")
 
 
 def kept_off(job: Job, crew: Crew) -> bool:

@@ -7,7 +7,7 @@ the minute, with its second crew, loads, rests and weekly minutes. What the week
 from __future__ import annotations
 
 import dataclasses
-from collections.abc import Iterator, Mapping
+from collections.abc import Iterator
 from dataclasses import dataclass
 from functools import cache
 
@@ -17,11 +17,11 @@ from scheduler.audit import audit
 from scheduler.engine.model.arrays import Model
 from scheduler.engine.model.build import build
 from scheduler.engine.placing.slots import Slots
-from scheduler.engine.reasons.remedies import Remedy, Undo
+from scheduler.engine.reasons.anew import DEAR, Again, Begin
+from scheduler.engine.reasons.remedies import Remedy, Undo, with_undone
 from scheduler.engine.reasons.skipped import Cause
-from scheduler.engine.search.ruin_recreate import Ruin
 from scheduler.engine.waiting.loosened import REST_WITHIN, SECOND_CREW, TO_BE_HAD, WEEKLY, kinds_for, loosened
-from scheduler.engine.waiting.needed import kinds_of, needed, with_undone
+from scheduler.engine.waiting.needed import kinds_of, needed
 from scheduler.engine.waiting.plain import plain_reasons
 from scheduler.engine.waiting.told import ToldSecond
 from scheduler.plan import Because, Plan, Route
@@ -35,7 +35,7 @@ MOST_AGAIN = 150_000  # the same of weeks planned again, to see whether the job 
 MOST_BUILT = 150_000  # the same of weeks with several rules thought away, to see which of them are needed
 MOST_OUT = 100_000  # the same of visits that may have to go for one job,
 _MOST_OUT = 12  # tried one by one, at most so many
-_ROUNDS, _SEED, _HEATS, _COLD = 200, 1, (0.1, 1.0), 0.01
+_ROUNDS = 200  # of each search
 
 
 @dataclass(frozen=True)
@@ -187,29 +187,31 @@ class _Asking:
         visit = visits(outings(trial.freed, trial.made.routes))[job.id]
         remedy = Remedy(trial.undo, visit.crew, visit.day, trial.extra if trial.extra >= 0 else None, None, trial.out)
         remedy = self._settled(job, trial, remedy)
+        extra = remedy.cents if remedy.elsewhere and remedy.cents is not None else trial.extra
         there = dataclasses.replace(self.loose(trial.kinds), week=self.week, stock_cap=self.model.stock_cap)
-        return Cause(tuple(ToldSecond(there, self.plan, job, trial.made, trial.extra, remedy).group()), remedy)
+        return Cause(tuple(ToldSecond(there, self.plan, job, trial.made, extra, remedy).group()), remedy)
 
     def _settled(self, job: Job, trial: Undone, remedy: Remedy) -> Remedy:
         """Return the remedy with what planning again comes to: who goes first, or what the job then costs at most."""
         if self.again <= 0 or (trial.extra < 0 and not trial.undo):
             return remedy
         self.again -= 1
-        if remedy.cents is None:
-            _, planned = planned_again(trial.freed, (trial.made, self.plan))
-            if job.id in planned:
+        again = Again(trial.freed, [_as_planned(trial.made), _as_planned(self.plan)])
+        j, paid = self.model.number[job.id], 0 if remedy.cents is None else remedy.cents + 1
+        others = self.plan.cost.total
+        if trial.undo:
+            without = again.cheapest(_ROUNDS, {j: paid})
+            if job.id not in without.jobs:
+                forced = again.cheapest(_ROUNDS, {j: DEAR})
+                if job.id in forced.jobs and forced.cost > without.cost:
+                    before = {stop.job for route in self.plan.routes for stop in route.jobs}
+                    rivals, cents = tuple(sorted(without.jobs - before)), forced.cost - without.cost + paid
+                    return dataclasses.replace(remedy, cents=cents, rivals=rivals, elsewhere=not rivals)
+            if remedy.cents is None:
                 return remedy
-            before = {stop.job for route in self.plan.routes for stop in route.jobs}
-            return dataclasses.replace(remedy, rivals=tuple(sorted(planned - before)))
-        dear = self.plan.cost.total + sum(j.skip_cents for j in self.week.jobs) + 1
-        forced = replace(
-            trial.freed,
-            jobs=tuple(replace(j, skip_cents=j.skip_cents + dear) if j.id == job.id else j for j in trial.freed.jobs),
-        )
-        cents, planned = planned_again(forced, (stated(forced, trial.made),) * 2)
-        if job.id not in planned:
-            return remedy
-        extra = cents - price(trial.freed, self.plan.routes).total
+            skip = int(again.model.skip_cost[j])
+            others = again.cheapest(_ROUNDS, {j: -skip}).cost + skip
+        extra = again.cheapest(_ROUNDS, {j: DEAR}).cost - others
         return dataclasses.replace(remedy, again_cents=min(trial.extra, extra) if extra >= 0 else None)
 
     def _nowhere(self, job: Job) -> Cause:
@@ -223,17 +225,8 @@ def stated(week: Week, plan: Plan) -> Plan:
     return replace(plan, cost=price(week, plan.routes), broken=broken, bound=None)
 
 
-def planned_again(week: Week, plans: tuple[Plan, ...]) -> tuple[int, set[str]]:
-    """Return the cost and the jobs of the cheapest plan found in a short search from each of `plans`; no clock."""
-    model = build(week)
-    ruin = Ruin(model, _SEED)
-    each = max(1, _ROUNDS // len(plans))
-    for plan, hot in zip(plans, _HEATS, strict=False):
-        ruin.begin_from(_routes(model, plan), model.starts_of(plan))
-        ruin.run(each, max(1.0, hot * ruin.stop_cents), _COLD ** (1 / each))
-    routes: Mapping[int, list[int]] = ruin.routes()
-    jobs = {week.jobs[i].id for items in routes.values() for i in items if i < len(week.jobs)}
-    return ruin.cost, jobs
+def _as_planned(plan: Plan) -> Begin:
+    return lambda model: (_routes(model, plan), model.starts_of(plan))
 
 
 def _routes(model: Model, plan: Plan) -> dict[int, list[int]]:

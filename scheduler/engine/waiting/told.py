@@ -133,7 +133,7 @@ class ToldSecond(ToldReason):
         assert wanted is not None
         helpers = {(h.yard, h.day): h.count for h in self.week.helpers}
         for crew in self.week.crews:
-            if crew.id == self.crew.id or not set(wanted.skills) <= set(crew.skills):
+            if crew.id == self.crew.id or not set(wanted.skills) <= set(crew.skills_on(undo.day)):
                 continue
             if crew.hands + helpers.get((crew.yard, undo.day), 0) < wanted.hands:
                 continue

@@ -16,14 +16,23 @@ def pattern_words(survey: Survey, measures: Measures) -> str:
     lever = f"lever {measures.both(awning.bracket_lever)} from the upper fasteners to the lower bearing edge"
     if not isinstance(awning.holes, tuple):
         return f"Bolt pattern not surveyed: {awning.bolts} fasteners, half of them taken to pull; {lever}."
-    told = []
-    for hole in sorted(awning.holes, key=lambda one: (one.down, one.across)):
-        side = ""
-        if abs(hole.across) >= 0.5:
-            side = f" {measures.worded(abs(hole.across))} {'right' if hole.across > 0 else 'left'}"
-        told.append(f"{measures.worded(hole.down)}{side}" if hole.down else f"0{side}")
-    middle = "" if any(abs(hole.across) >= 0.5 for hole in awning.holes) else ", all on its middle"
-    return f"Bolt pattern: holes at {', '.join(told)} below the upper fasteners{middle}; {lever}."
+    holes = sorted(awning.holes, key=lambda one: (one.down, one.across))
+    if any(abs(hole.across) >= 0.5 for hole in holes):
+        told = "; ".join(_place(hole, measures) for hole in holes)
+        return f"Bolt pattern, down from the upper fasteners and off the middle: {told}; {lever}."
+    told = ", ".join(_down(hole, measures) for hole in holes)
+    return f"Bolt pattern: holes at {told} below the upper fasteners, all on its middle; {lever}."
+
+
+def _down(hole: BoltHole, measures: Measures) -> str:
+    return measures.worded(hole.down) if hole.down else "0"
+
+
+def _place(hole: BoltHole, measures: Measures) -> str:
+    down, far = _down(hole, measures), measures.worded(abs(hole.across))
+    if abs(hole.across) < 0.5:
+        return f"{down} down"
+    return f"{down} down, {far} right" if hole.across > 0 else f"{down} down, {far} left"
 
 
 def draw(sheet: DrawingSheet, survey: Survey, measures: Measures, area: Box) -> float:
@@ -56,12 +65,7 @@ def draw(sheet: DrawingSheet, survey: Survey, measures: Measures, area: Box) -> 
     for hole in sorted(holes, key=lambda one: (one.down, one.across)):
         at = upper + hole.down / scale
         sheet.circle(middle + hole.across / scale, at, 0.9, pen=0.3, fill=GRAPHITE)
-        side = (
-            ""
-            if abs(hole.across) < 0.5
-            else f", {measures.worded(abs(hole.across))} " + ("right" if hole.across > 0 else "left")
-        )
-        text = f"{measures.worded(hole.down) if hole.down else '0'} down{side}"
+        text = _place(hole, measures)
         base = at + 1
         while not sheet.is_free(text_box(labels, base, text), gap=0.2):
             base += 0.5

@@ -61,16 +61,19 @@ def describe(survey: Survey, layout: Layout, *, units: Units = "imperial") -> li
             text += f" ({case})" if case else ""
         lines.append(f"{text}.")
     if layout.fastener and layout.brackets:
-        lines.append(fastener_words(layout.fastener, measures))
+        lines.append(fastener_words(layout.fastener, measures, survey.wall.cover))
     lines += [*fact_lines(survey, measures), pattern_words(survey, measures)]
     for obstacle in survey.obstacles:
         lines.append(
             f"Obstacle: {obstacle.what}, {both(obstacle.left)} to {both(obstacle.right)} along the wall, "
             f"{both(obstacle.bottom)} to {both(obstacle.top)} up."
         )
-    for door in survey.doors:
+    for number, door in enumerate(survey.doors, 1):
+        called = f" {number}" if len(survey.doors) > 1 else ""
         swing = ", swings out" if door.swings_out else ""
-        lines.append(f"Door: {both(door.left)} to {both(door.right)} along the wall, {both(door.top)} high{swing}.")
+        lines.append(
+            f"Door{called}: {both(door.left)} to {both(door.right)} along the wall, {both(door.top)} high{swing}."
+        )
     lines += [f"{finding.level.capitalize()}: {finding.text}" for finding in ranked(layout.findings)]
     if layout.tools:
         lines.append(f"Tools: {', '.join(layout.tools)}.")

@@ -71,7 +71,8 @@ def _left_over(rest: Sequence[Finding], named: int | None = None) -> str:
     counts = [
         f"{count} {level}{'s' * (count > 1)}" for level in _ORDER if (count := sum(f.level == level for f in rest))
     ]
-    return f"On the next page: {' and '.join(counts)} ({listed.strip()})."
+    told = " and ".join(part for part in (", ".join(counts[:-1]), counts[-1]) if part)
+    return f"On the next page: {told} ({listed.strip()})."
 
 
 def _set(

@@ -132,7 +132,8 @@ def _columns_of(sheet: DrawingSheet, survey: Survey, layout: Layout, top: float 
 
 def _laid_out(survey: Survey, layout: Layout, stands: view.StandsOn, measures: Measures, sheet: DrawingSheet) -> _First:
     """Lay out the elevation and what stands below it."""
-    found = sort_out((*layout.findings, *_of_the_drawing(survey, layout)))
+    every = (*layout.findings, *_of_the_drawing(survey, layout))
+    found = sort_out([Finding(one.level, one.code, measures.turned(one.text)) for one in every])
     bottom = _columns_of(sheet, survey, layout)[0].bottom + 2
     inner = Box(MARGIN, MARGIN, sheet.width - MARGIN, bottom)
     least = max(_ends(survey, layout, measures, _columns_of(sheet, survey, layout, 0.0))) + 2.5

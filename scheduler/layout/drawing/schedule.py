@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from functools import lru_cache
 
 import msgspec
@@ -58,15 +58,19 @@ def hole(fastener: Fastener, measures: Measures, cover_mm: float = 0.0) -> tuple
     return _size(fastener.pilot, measures), feet_inches(deep) if measures.units == "imperial" else _size(deep, measures)
 
 
-def fastener_words(fastener: Fastener, measures: Measures) -> str:
-    """Return what goes into each bracket and into what hole, every size as a number."""
+def fastener_words(fastener: Fastener, measures: Measures, cover_mm: float = 0.0) -> str:
+    """Return what goes into each bracket and into what hole, every size as a number; `cover_mm` lies before masonry."""
     text = f"Each bracket: {fastener.count} × {fastener_name(fastener)}"
     sizes = hole(fastener, measures)
     if sizes is None:
         return f"{text}. No hole is known: the survey lacks the numbers of the anchor's report, so nothing is drilled."
     size, deep = sizes
     if isinstance(fastener.hole, float):
-        return f"{text}. Hole {size}, {deep} deep from the masonry's face{_setting(fastener, measures)}."
+        setting, through = _setting(fastener, measures), hole(fastener, measures, cover_mm)
+        if cover_mm and through is not None:
+            whole = through[1]
+            return f"{text}. Hole {size}, {deep} deep from the masonry's face, {whole} with the cover{setting}."
+        return f"{text}. Hole {size}, {deep} deep from the masonry's face{setting}."
     assert fastener.shank_hole is not None
     return (
         f"{text}. Pilot {size} for the thread, {deep} deep from the wall's face;"
@@ -133,7 +137,9 @@ def draw(sheet: DrawingSheet, survey: Survey, layout: Layout, measures: Measures
     ends = [y, y if long else areas[1].top]
     y += SMALL * LEADING + 1.6
     words = (
-        fastener_words(_named(layout.fastener), measures) if layout.fastener else "No fastener is named: see the stops."
+        fastener_words(_named(layout.fastener), measures, survey.wall.cover)
+        if layout.fastener
+        else "No fastener is named: see the stops."
     )
     y = sheet.paragraph(area.left, y, wrap(words, SMALL, area.right - area.left))
     words = use_words(letters, cases)
@@ -185,12 +191,17 @@ def _columns(survey: Survey, layout: Layout, measures: Measures, letters: Sequen
 
 
 def _fitting(columns: list[_Column], width: float) -> list[_Column]:
-    """The columns that `width` has room for; the others, whose figures stand elsewhere on the sheet, go."""
-    for least in range(3):
-        kept = [column for column in columns if column.rank >= least]
-        if sum(column.width + _LEAST_GAP for column in kept) - _LEAST_GAP <= width:
-            return kept
-    return kept
+    """The columns that `width` has room for; the others, whose figures stand elsewhere on the sheet, go.
+
+    What one drills by stays as long as it has room in small letters.
+    """
+    kept = [column for column in columns if column.rank >= 1]
+    small = [replace(column, size=SMALL) if column.rank == 1 else column for column in kept]
+    least = [column for column in columns if column.rank >= 2]
+    for chosen in (columns, kept, small):
+        if sum(column.width + _LEAST_GAP for column in chosen) - _LEAST_GAP <= width:
+            return chosen
+    return least
 
 
 def _table(sheet: DrawingSheet, left: float, y: float, width: float, columns: Sequence[_Column], rows: range) -> float:

@@ -194,8 +194,8 @@ def load_findings(survey: Survey) -> tuple[Finding, ...]:
         "load-model",
         f"How loads are reckoned: open, {FRONT_SHARE:.0%} of the weight hangs at the front bar, the arms bring it and"
         " the wind to the mounting bar; closed, all lies evenly along it; the bar is a continuous beam on its brackets,"
-        f" and each bracket holds its moment by a couple over {survey.awning.bracket_lever:g} mm. Snow, standing water,"
-        " and people hanging on the awning are left out.",
+        f" and each bracket holds its moment by a couple over {survey.awning.bracket_lever:.0f} mm. Snow, standing"
+        " water, and people hanging on the awning are left out.",
     )
     return (*_wind_findings(survey), model)
 

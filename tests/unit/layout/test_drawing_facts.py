@@ -94,8 +94,8 @@ TWO_BY_TWO = [{"across": side, "down": down} for down in (80, 0) for side in (30
         (second_survey(), 'Bolt pattern: holes at 0, 1 5/8", 3 5/16", 4 15/16" below the upper fasteners, all on its'
                           f" middle{LEVER}"),
         (second_survey(awning={"holes": TWO_BY_TWO}),
-         'Bolt pattern: holes at 0 1 3/16" left, 0 1 3/16" right, 3 1/8" 1 3/16" left, 3 1/8" 1 3/16" right below the'
-         f" upper fasteners{LEVER}"),
+         'Bolt pattern, down from the upper fasteners and off the middle: 0 down, 1 3/16" left; 0 down, 1 3/16" right;'
+         f' 3 1/8" down, 1 3/16" left; 3 1/8" down, 1 3/16" right{LEVER}'),
         (plain_survey(), f"Bolt pattern not surveyed: 4 fasteners, half of them taken to pull{LEVER}"),
     ],
 )  # fmt: skip
@@ -106,8 +106,8 @@ def test_the_bolt_pattern_in_words(survey: Survey, words: str) -> None:
 def test_half_a_millimetre_off_the_middle_is_off_it() -> None:
     holes = [{"across": 0.5, "down": 0}, {"across": -0.4, "down": 60}]
     assert pattern_words(second_survey(awning={"bolts": 2, "holes": holes}), METRIC) == (
-        'Bolt pattern: holes at 0 0.5 mm right, 60 mm below the upper fasteners; lever 150 mm (5 7/8") from the upper'
-        " fasteners to the lower bearing edge."
+        "Bolt pattern, down from the upper fasteners and off the middle: 0 down, 0.5 mm right; 60 mm down; lever 150 mm"
+        ' (5 7/8") from the upper fasteners to the lower bearing edge.'
     )
 
 

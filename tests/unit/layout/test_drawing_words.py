@@ -279,7 +279,7 @@ def test_more_than_nine_brackets_stand_in_two_columns() -> None:
     found = schedule(texts(**wide))
     heads = [n for n, word in enumerate(found) if word == "no."]
     assert len(heads) == 2
-    assert found[heads[0] : heads[0] + 4] == ["no.", "from datum", "stud", "use"]  # the hole stands in words below
+    assert found[heads[0] : heads[0] + 6] == ["no.", "from datum", "stud", "pilot", "depth", "use"]  # in small letters
     columns = heads[1] - heads[0]
     assert columns % 6 == 0  # the head and five brackets in either
     width = columns // 6
@@ -367,8 +367,8 @@ def test_what_is_not_in_the_picture_is_told_before_the_other_notes() -> None:
 def test_a_door_with_no_room_for_its_name_is_told_beside_the_picture() -> None:
     narrow = {"left": 1500, "right": 1560, "top": 2050, "swings_out": True}
     found = " ".join(word for word in texts(doors=[narrow, narrow | {"swings_out": False}]) if word != "Note:")
-    assert "On the wall: door, swings out, 1500 mm (4' 11 1/16\")" in found
-    assert "from the datum; door, 1500 mm (4' 11 1/16\") to 1560 mm (5' 1 7/16\") from the datum." in found
+    assert "On the wall: door 1, swings out, 1500 mm (4' 11 1/16\")" in found
+    assert "from the datum; door 2, 1500 mm (4' 11 1/16\") to 1560 mm (5' 1 7/16\") from the datum." in found
 
 
 def test_what_does_not_fit_the_sheet_is_counted_and_named() -> None:

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import re
 from dataclasses import dataclass
 from typing import Literal
 
@@ -14,6 +15,8 @@ _IMPERIAL = {8: '1 1/2 in = 1 ft', 12: '1 in = 1 ft', 16: '3/4 in = 1 ft', 24: '
              192: '1/16 in = 1 ft'}  # fmt: skip
 _METRIC = (10, 15, 20, 25, 30, 40, 50, 60, 75, 100, 125, 150, 200)
 _SMALLEST = (250, 500, 1000, 2500, 5000)  # for measures that no house has
+_INCHES = r"(?:\d+(?: \d+/\d+)?|\d+/\d+)\""
+_IN_BOTH = re.compile(rf"(-?(?:\d+'(?: {_INCHES})?|{_INCHES})) \((-?[\d.]+ mm)\)")
 
 
 @dataclass(frozen=True)
@@ -38,6 +41,10 @@ class Measures:
         if self.units == "imperial":
             return f"{feet_inches(length_mm)} ({millimetres(length_mm)} mm)"
         return f"{millimetres(length_mm)} mm ({feet_inches(length_mm)})"
+
+    def turned(self, text: str) -> str:
+        """Return a sentence that has inches first, each length in both units turned to what `both` writes."""
+        return text if self.units == "imperial" else _IN_BOTH.sub(r"\2 (\1)", text)
 
     def scales(self) -> tuple[int, ...]:
         """Return the scales that a sheet may have, the largest picture first."""

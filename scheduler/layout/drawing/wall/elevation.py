@@ -2,6 +2,9 @@
 
 from __future__ import annotations
 
+from collections.abc import Iterator, Sequence
+from string import ascii_lowercase
+
 from scheduler.layout.drawing.paper import materials
 from scheduler.layout.drawing.paper.lettering import width_of
 from scheduler.layout.drawing.paper.sheet import (
@@ -62,7 +65,8 @@ def draw(sheet: DrawingSheet, elevation: Elevation) -> list[str]:
     _brackets(sheet, elevation)
     _chalk_line(sheet, elevation)
     _member_numbers(sheet, elevation)
-    return [*name_all(sheet, elevation, lines), *_outlet(sheet, elevation)]
+    letters = iter(ascii_lowercase)
+    return [*name_all(sheet, elevation, lines, letters), *_outlet(sheet, elevation, letters)]
 
 
 def _members(sheet: DrawingSheet, elevation: Elevation) -> None:
@@ -89,8 +93,8 @@ def _door(sheet: DrawingSheet, view: View, left: float, right: float, top: float
         )
 
 
-def _outlet(sheet: DrawingSheet, elevation: Elevation) -> list[str]:
-    """Draw the motor's outlet with its name; return it in words where it is not shown or has no room for its name."""
+def _outlet(sheet: DrawingSheet, elevation: Elevation, letters: Iterator[str]) -> list[str]:
+    """Draw the motor's outlet with its name, or a letter; return it in words where it is not shown or has a letter."""
     outlet, view, measures = elevation.survey.outlet, elevation.view, elevation.measures
     if not isinstance(outlet, Outlet):
         return []
@@ -104,12 +108,24 @@ def _outlet(sheet: DrawingSheet, elevation: Elevation) -> list[str]:
     sheet.circle(x, y, 1.0, pen=0.3, fill=PAPER)
     for side in (-0.35, 0.35):
         sheet.line(x + side, y - 0.45, x + side, y + 0.45, pen=0.25)
-    for anchor, at in (("start", x + 1.6), ("end", x - 1.6)):
-        box = text_box(at, y + 1, "outlet", SMALL, anchor=anchor)  # type: ignore[arg-type]  # both are anchors
-        if sheet.is_free(box, [awning_box(elevation)], gap=0.3) and box.inside(view.wall):
-            sheet.text(at, y + 1, "outlet", SMALL, anchor=anchor, ground=True)  # type: ignore[arg-type]
-            return []
+    body, wide = awning_box(elevation), width_of("outlet", SMALL) / 2
+    spots = [(x + 1.6 + wide, y + 1), (x - 1.6 - wide, y + 1), (x, y + 4), (x, y - 1.8)]
+    if any(_written(sheet, view, "outlet", spot, [body]) for spot in spots):
+        return []
+    letter = next(letters, "")
+    spots = [(x + 2.4, y + 1), (x - 2.4, y + 1), (x, y + 4), (x, y - 1.8)]
+    if letter and any(_written(sheet, view, letter, spot, []) for spot in spots):
+        return [f"{letter}: {words}"]
     return [words]
+
+
+def _written(sheet: DrawingSheet, view: View, word: str, spot: tuple[float, float], around: Sequence[Box]) -> bool:
+    """Write `word` centred on `spot` where that is free; say if so."""
+    box = text_box(*spot, word, SMALL, anchor="middle")
+    if not (sheet.is_free(box, around, gap=0.3) and box.inside(view.wall)):
+        return False
+    sheet.text(*spot, word, SMALL, anchor="middle", ground=True)
+    return True
 
 
 def _break(sheet: DrawingSheet, view: View) -> None:

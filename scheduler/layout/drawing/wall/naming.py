@@ -24,10 +24,11 @@ _STEP = SMALL * 1.05  # from one line of a name to the next
 Spots = Iterable[tuple[float, float]]
 
 
-def name_all(sheet: DrawingSheet, elevation: Elevation, lines: Sequence[Box]) -> list[str]:
+def name_all(sheet: DrawingSheet, elevation: Elevation, lines: Sequence[Box], letters: Iterator[str]) -> list[str]:
     """Name what the picture shows, off the dimension `lines`; return in words what is not shown or has no room.
 
-    What has room for a letter only gets that, and its sentence begins with it.
+    What has room for a letter only gets the next of `letters`, and its sentence begins with it. Several doors have
+    their numbers, by which findings call them.
     """
     survey, view, measures = elevation.survey, elevation.view, elevation.measures
     wall, body = view.wall, awning_box(elevation)
@@ -39,7 +40,6 @@ def name_all(sheet: DrawingSheet, elevation: Elevation, lines: Sequence[Box]) ->
     shapes = [box_of(view, obstacle) for obstacle in survey.obstacles]
     around = [*solid, *shapes]
     unnamed: list[str] = []
-    letters = iter("abcdefghijklmnopqrstuvwxyz")
     for number, (obstacle, shape) in enumerate(zip(survey.obstacles, shapes, strict=True)):
         name = clean(obstacle.what)
         where = f"{name}, {measures.both(obstacle.left)} to {measures.both(obstacle.right)} from the datum"
@@ -52,9 +52,12 @@ def name_all(sheet: DrawingSheet, elevation: Elevation, lines: Sequence[Box]) ->
         letter = next(letters, None)
         lettered = letter and _put(sheet, [letter], _around(shape, width_of(letter, SMALL)), picture, solid)
         unnamed.append(f"{letter}: {where}" if lettered else where)
-    for door in survey.doors:
-        if not _name_door(sheet, view, door, around):
-            what = "door, swings out" if door.swings_out else "door"
+    for number, door in enumerate(survey.doors, 1):
+        name = f"door {number}" if len(survey.doors) > 1 else "door"
+        if not _name_door(sheet, view, door, name, door.swings_out, around):
+            if len(survey.doors) > 1:
+                _name_door(sheet, view, door, name, False, around)
+            what = f"{name}, swings out" if door.swings_out else name
             unnamed.append(f"{what}, {measures.both(door.left)} to {measures.both(door.right)} from the datum")
     for number, arm in enumerate(survey.awning.arms, 1):
         x, aside = view.x(elevation.bar_left + arm), width_of(f"arm {number}", SMALL) / 2 + 0.7
@@ -87,11 +90,11 @@ def _put(
     return False
 
 
-def _name_door(sheet: DrawingSheet, view: View, door: Door, around: Sequence[Box]) -> bool:
+def _name_door(sheet: DrawingSheet, view: View, door: Door, name: str, swings_out: bool, around: Sequence[Box]) -> bool:
     box = Box(view.x(door.left) + 0.6, view.y(door.top), view.x(door.right) - 0.6, view.ground)
     if not is_visible(box):
         return False
-    kinds = [["door, swings out"], ["door,", "swings", "out"]] if door.swings_out else [["door"]]
+    kinds = [[f"{name}, swings out"], [f"{name},", "swings", "out"]] if swings_out else [[name]]
     return any(
         _put(sheet, lines, _down(box, max(width_of(line, SMALL) for line in lines)), box, around) for lines in kinds
     )

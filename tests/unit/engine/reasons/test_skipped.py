@@ -120,7 +120,7 @@ IN_PLAN: dict[str, tuple[Week, str]] = {
         "The van of oak is full on Mon Mar 15: with this job it would load 4 long boxes where it takes 3; with a van",
     ),
     # 5,000 for the day, 140 minutes at 100, 18 km at 100: 20,800, against 20,000 for leaving it out
-    "dearer": (a_week({"skip_cents": 20_000}), "oak on Mon Mar 15, costs 8.00 more than leaving it out."),
+    "dearer": (a_week({"skip_cents": 20_000}), "oak on Mon Mar 15, costs 8.00 more than leaving it out; nothing"),
     # the two are alike in all but their price: 3,000.00 against 900.00
     "no_room": (
         a_week({}, ELSEWHERE),
@@ -188,6 +188,20 @@ def test_a_job_that_another_crew_would_have_to_leave_its_parts() -> None:
     (because,) = because_of(week)
     assert because.code == "no_room"
     assert "with elm on Mon Mar 15, but only with the parts of birch (oak on Mon Mar 15)" in because.detail
+    assert is_planned(cheapest(dearer_to_skip(week, "alder", price_of(because) + 1)), "alder")
+
+
+def test_a_job_that_two_crews_would_have_to_leave_their_parts() -> None:
+    """As above, but it takes what both birch and cedar have, which go with two crews."""
+    stock = [{"id": "anchor", "yard": "yard", "on_hand": 8, "arrivals": []}]
+    crews = [{"id": "oak"}, {"id": "elm", "skills": ["masonry"], "day_cents": 5_100}, {"id": "fir", "day_cents": 4_900}]
+    alder = {"parts": {"anchor": 8}, "skip_cents": 20_000, "skills": ["masonry"]}
+    others = ({**ELSEWHERE, "id": name, "parts": {"anchor": 4}} for name in ("birch", "cedar"))
+    week = a_week(alder, *others, crews=crews, stock=stock)
+    (because,) = because_of(week)
+    assert because.code == "no_room"
+    parts = "the parts of birch (oak on Mon Mar 15) and cedar (fir on Mon Mar 15), which are worth more: 5,594.00"
+    assert f"with elm on Mon Mar 15, but only with {parts}" in because.detail
     assert is_planned(cheapest(dearer_to_skip(week, "alder", price_of(because) + 1)), "alder")
 
 
@@ -301,7 +315,8 @@ TUESDAY = {"id": "elm", "shifts": [{"day": 1, "start": 480, "end": 660, "overtim
          DAY + "it needs 3 people, oak has 2, and there are 0 helpers at yard yard on Mon Mar 15; with 1 more helper"),
         (a_week({"booked": ON_DAY}, ELSEWHERE), DAY + "no room: it would push out birch, and keeping it costs"),
         (a_week({"booked": ON_DAY, "skip_cents": 0}, broken_cents=20_000),
-         DAY + "keeping it costs 8.00 more than changing it (oak on Mon Mar 15)."),
+         DAY + "keeping it costs 8.00 more than changing it (oak on Mon Mar 15), with everything planned again no less,"
+         " as far as was found."),
     ],
 )  # fmt: skip
 def test_a_broken_promise_by_name_with_its_reason(week: Week, words: str) -> None:
@@ -316,7 +331,8 @@ def test_a_firm_booking_whose_hours_a_dearer_job_has() -> None:
     assert is_planned(cheapest(week), "alder")
     told = promise(week)
     # kept: 400.00 for breaking it and Tuesday's 208.00 saved, birch's 3,000.00 lost, and birch's 208.00 become alder's
-    assert told == FIRM + "no room: it would push out birch, and keeping it costs 2,392.00 more."
+    price = "keeping it costs 2,392.00 more, with everything planned again no less, as far as was found"
+    assert told == FIRM + f"no room: it would push out birch, and {price}."
     cheaper = with_job(week, "birch", lambda j: replace(j, skip_cents=300_000 - 239_201))
     assert not cheapest(cheaper).broken
 
