@@ -137,7 +137,7 @@ class Search:
         """Return the watch over the means, with what each has to wait for its first turn."""
         turn = self.turn_s if np.isfinite(self.given) else TURNS
         cuts = 0.0 if self.few_days else 5 * turn  # of many crew days each round of pricing takes long
-        return Watch({PROOF: 0.0, CUTS: cuts, DIVES: 0.0, DAYS: 0.0, LIST: 2 * turn, FOUND: 4 * turn})
+        return Watch({PROOF: 0.0, CUTS: cuts, DIVES: 0.0, DAYS: 0.0, LIST: 5 * turn, FOUND: 9 * turn})
 
     def alone(self) -> None:
         """End the search in the background."""
