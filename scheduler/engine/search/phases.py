@@ -200,11 +200,13 @@ class Search:
         self.best.offer(self.relax.pool.routes_of(taken), cost_of(self.relax.pool, taken))
 
     def dive_on(self) -> None:
-        """Make a plan by the next dive, and one more by ruin and recreate from it."""
+        """Make a plan by the next dive of each kind, and one more by ruin and recreate from it."""
         self.best.tell("taking the cheapest routes one by one")
-        routes, cost, columns, mended = self.diving.next(self.best.cost)
-        self.best.offer(routes, cost)
-        self.offer(columns, mended)
+        for _ in self.diving.kinds:
+            if not self.diving.worn_out:
+                routes, cost, columns, mended = self.diving.next(self.best.cost)
+                self.best.offer(routes, cost)
+                self.offer(columns, mended)
 
     def polish_once(self) -> None:
         """Plan the crew days of one neighborhood anew."""
