@@ -11,6 +11,7 @@ from dataclasses import dataclass
 
 ENOUGH = 0.1  # share of the gap that a turn must close to be followed by another of the same means
 HOPE, LEAST = 0.02, 0.005  # shares that a means counts as having won: before its first turn, and at least
+KEPT = 0.75  # of what a means has won so far, for its next turn: what paid early may not pay now
 
 
 @dataclass
@@ -40,5 +41,5 @@ class Watch:
         """Take note of a turn: what it has had, and the share of the gap that it closed."""
         means = self.means[name]
         means.had += had
-        means.won = max(LEAST, (means.won + won) / 2)  # what paid early may not pay now
+        means.won = max(LEAST, KEPT * means.won + (1 - KEPT) * won)
         self.going_on = name if won > ENOUGH else ""
