@@ -15,10 +15,10 @@ from scheduler.engine.master.pool import Pool
 from scheduler.engine.master.rows import Rows
 from scheduler.engine.master.solver import append, solver
 from scheduler.engine.master.subset_row_cuts import broken
-from scheduler.engine.model.arrays import Model
-from scheduler.engine.pricing.columns import Columns
+from scheduler.engine.model.arrays import Ints, Model
+from scheduler.engine.pricing.columns import Columns, joined
 from scheduler.engine.pricing.crew_day import Day
-from scheduler.engine.pricing.search import COMPLETE
+from scheduler.engine.pricing.search import COMPLETE, TRUNCATED
 
 BEAMS = (60, 500, 4000, 0)  # labels extended at each number of stops: few while prices are rough, all for the bound
 ROOM = 60_000
@@ -29,6 +29,11 @@ TOLERANCE = 1e-4
 TAKEN = 1e7  # cents that serving a job again would cost
 MOST_BESIDE = 30  # columns of one crew day that go with those taken
 LEAST_BROKEN = 0.02  # rows by which a set must be broken
+MOST_INSIDE, LEFT_INSIDE = (
+    6_000,
+    3_000,
+)  # columns of the program with odd sets: from how many on some leave, and to how many
+MOST_ASKED = 1_000  # columns of the pool that come back into the program at once
 
 
 class Stopped(Exception):
@@ -49,7 +54,10 @@ class Relaxation:
         self.lead = sorted(set(model.group.tolist()))
         self.count = np.bincount(model.group, minlength=len(self.days))
         self.lp = solver(self.rows)
-        self.in_lp = 0
+        self.inside: Ints = np.zeros(0, np.int64)  # the pool's columns in the program, in its order
+        self.place: Ints = np.zeros(
+            0, np.int64
+        )  # of each of the pool's columns its place in `inside`; below 0: outside
         self.bound = -math.inf
         self.value = math.inf
         self.level = 0  # of `BEAMS`
@@ -66,17 +74,58 @@ class Relaxation:
 
     def solve_lp(self) -> None:
         """Solve over the pool as it is; sets `value`, `dual` and `primal` (skip columns left out)."""
-        append(self.lp, self.pool, range(self.in_lp, len(self.pool)))
-        self.in_lp = len(self.pool)
+        self._take_new()
         self.lp.run()
         self.read()
+        while len(asked := self._asked_for()):
+            self._bring_in(asked)
+            self.lp.run()
+            self.read()
+
+    def _take_new(self) -> None:
+        """Bring the pool's newest columns into the program; where they are very many, none before prices ask for it."""
+        before = len(self.place)
+        self.place = np.append(self.place, np.full(len(self.pool) - before, -1))
+        if len(self.pool) - before <= MOST_INSIDE:
+            self._bring_in(np.arange(before, len(self.pool)))
+
+    def _bring_in(self, columns: Ints) -> None:
+        """Bring columns of the pool that are outside into the program."""
+        append(self.lp, self.pool, columns.tolist())
+        self.place[columns] = np.arange(len(columns)) + len(self.inside)
+        self.inside = np.append(self.inside, columns)
+
+    def _asked_for(self) -> Ints:
+        """Return the columns outside that the last prices ask for, those of least reduced cost."""
+        if len(self.inside) == len(self.place):
+            return self.inside[:0]
+        reduced = np.where(self.place < 0, self.pool.reduced(self.dual)[: len(self.place)], 0.0)
+        asked = np.nonzero(reduced < -TOLERANCE)[0]
+        return asked[np.argsort(reduced[asked], kind="stable")[:MOST_ASKED]]
+
+    def _leave(self) -> None:
+        """Take out of the program the columns of most reduced cost, where there are so many that they delay it.
+
+        They stay in the pool, and come back once prices ask for them.
+        """
+        if len(self.inside) <= MOST_INSIDE:
+            return
+        reduced = self.pool.reduced(self.dual)[self.inside]
+        order = np.argsort(reduced, kind="stable")
+        out = np.sort(order[LEFT_INSIDE:])
+        out = out[reduced[out] > TOLERANCE]
+        self.lp.deleteCols(len(out), (out + self.rows.first).astype(np.int32))
+        self.inside = np.delete(self.inside, out)
+        self.place[:] = -1
+        self.place[self.inside] = np.arange(len(self.inside))
 
     def read(self) -> None:
         """Set `value`, `dual` and `primal` by the program's last solution."""
         solution = self.lp.getSolution()
         self.value = float(self.lp.getInfo().objective_function_value)
         self.dual = self.rows.rightly_signed(np.array(solution.row_dual))
-        self.primal = np.array(solution.col_value)[self.rows.first :]
+        self.primal = np.zeros(len(self.place))
+        self.primal[self.inside] = np.array(solution.col_value)[self.rows.first :]
 
     def price(self, beam: int) -> tuple[int, bool]:
         """Add columns of negative reduced cost; return how many are new and whether all of them have been seen.
@@ -115,8 +164,12 @@ class Relaxation:
         prices = self.rows.prices(self.dual, self.days)
         reduced_of_listed = self.listed.reduced(self.dual)
 
+        given_up = False
+
         def one(k: int) -> tuple[Columns, int]:
             self.check()
+            if given_up:
+                return joined([]), TRUNCATED
             if k in self.listed.span:
                 return self.listed.under(k, reduced_of_listed, gap, 0)[0], COMPLETE
             columns, _, ended = self.days[k].search(prices, gap, every_set=True, room=room)
@@ -126,6 +179,7 @@ class Relaxation:
         for columns, ended in self.threads.map(one, self.lead) if self.threads else map(one, self.lead):
             total += len(columns)
             if ended != COMPLETE or total > most:
+                given_up = True
                 return False
             found.append(columns)
             if not all_or_none:
@@ -142,8 +196,16 @@ class Relaxation:
         """Bound the columns in the program, which is not solved again."""
         count = len(columns)
         if count:
-            places = np.array(columns, dtype=np.int32) + self.rows.first
+            those = np.array(columns, dtype=np.int64)
+            self._bring_in(np.unique(those[self.place[those] < 0]))
+            places = (self.place[those] + self.rows.first).astype(np.int32)
             self.lp.changeColsBounds(count, places, np.full(count, lower), np.full(count, upper))
+
+    def back_to(self, basis: highspy.HighsBasis) -> None:
+        """Go back to a basis that the program had before columns were appended, to solve on from there."""
+        more = self.lp.getNumCol() - len(basis.col_status)
+        basis.col_status = [*basis.col_status, *[highspy.HighsBasisStatus.kLower] * more]
+        self.lp.setBasis(basis)
 
     def solves(self) -> bool:
         """Solve the program as it is; return whether there is a solution."""
@@ -183,13 +245,12 @@ class Relaxation:
         cuts = self.rows.violated(columns, value)
         if not cuts:
             return 0
-        append(self.lp, self.pool, range(self.in_lp, len(self.pool)))
-        self.in_lp = len(self.pool)
+        self._take_new()
         yard, day = self.model.yard_of[columns.crew_day], self.model.day_of[columns.crew_day]
         for cut in cuts:
             weight = columns.sum_over_jobs(cut.weight[self.model.row_of]) * ((yard == cut.yard) & (day <= cut.day))
-            held = np.nonzero(weight)[0]
-            places = (held + self.rows.first).astype(np.int32)
+            held = np.nonzero((weight != 0) & (self.place >= 0))[0]
+            places = (self.place[held] + self.rows.first).astype(np.int32)
             self.lp.addRow(-np.inf, float(cut.most), len(held), places, weight[held].astype(np.float64))
         self.rows.add_cuts(cuts)
         self.pool.renew()
@@ -215,13 +276,12 @@ class Relaxation:
         odd_sets = broken(ptr, flat, self.primal[used], self.rows.helper_row, LEAST_BROKEN)
         if not len(odd_sets):
             return False
-        append(self.lp, self.pool, range(self.in_lp, len(self.pool)))
-        self.in_lp = len(self.pool)
+        self._leave()
         self.rows.add_odd_sets(odd_sets)
         self.pool.renew()
         self.listed.renew()
-        starts, index, value = self.pool.matrix(range(len(self.pool)))
-        place = np.repeat(np.arange(len(self.pool)), np.diff(starts)) + self.rows.first
+        starts, index, value = self.pool.matrix(self.inside.tolist())
+        place = np.repeat(np.arange(len(self.inside)), np.diff(starts)) + self.rows.first
         for row in range(len(self.rows.cap) - len(odd_sets), len(self.rows.cap)):
             held = index == row
             self.lp.addRow(-np.inf, self.rows.cap[row], int(held.sum()), place[held].astype(np.int32), value[held])

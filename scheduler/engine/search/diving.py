@@ -59,7 +59,7 @@ class Dives:
         taken, shut = self.waiting.popleft()
         self.made += 1
         turned, choices, lost_now = len(shut), 0, 0
-        before = relax.value, relax.dual, relax.primal
+        before, basis = (relax.value, relax.dual, relax.primal), relax.lp.getBasis()
         relax.limit(shut, 0.0, 0.0)
         relax.limit(taken, 1.0, np.inf)
         try:
@@ -81,6 +81,7 @@ class Dives:
         finally:
             relax.limit(taken + shut, 0.0, np.inf)
             relax.value, relax.dual, relax.primal = before
+            relax.back_to(basis)
 
     def _price(self, taken: list[int]) -> None:
         """Read the program's solution, after routes were priced that could go with those taken."""

@@ -20,6 +20,7 @@ from scheduler.engine.search.meeting import Meeting
 from scheduler.engine.search.neighborhood import Polish
 from scheduler.engine.search.roaming import Roaming
 from scheduler.engine.search.ruin_recreate import Ruin
+from scheduler.engine.watch import Watch
 
 if TYPE_CHECKING:
     from scheduler.engine.search.whole import Sets
@@ -31,10 +32,9 @@ MOST_COLUMNS = 400_000  # that the closing integer program is given
 DAY_ROOM = 2_000_000
 MANY_DAYS = 40  # crew days up to which one integer program over all of them is quicker than many over some
 MEETING_WORKERS = 4  # each of its own kind: they do better by turns on two cores than two would
-CUT_STALL = 0.02  # share of the gap that a round of cuts must close to be followed by another
-WIDE, ROUNDS_MORE = 0.003, 5  # share of the cost from which on cuts that stall go on, rounds at once
 ALL_NODES = 5_000  # of the integer program over all routes found
-ALL_SHARE = 0.1  # of the time given, until something else is tried
+TURN_SHARE = 0.1  # of the time given: the longest that one means may go on without anything won
+TURN_S, PROOF_S = 1.0, 5.0  # at least; of the proof, which begins anew each time
 FEW, FEW_ROOM = 30_000, 300_000  # routes that one quick integer program takes; labels of a crew day to list them
 NEXT_TRY = 0.8  # of the gap at which it was last tried whether few routes are left: tried again from here on
 NARROW = (1 / 4, 1 / 16, 1 / 64)  # of the gap: reduced costs of the routes to choose from before all can be listed
@@ -45,6 +45,8 @@ BETTER = 0.5  # cents: costs are whole
 POLISH_AFTER_S, POLISH_SHARE = 3.0, 0.3
 POLISH_S, POLISH_NODES = 4.0, 300  # of one neighborhood
 MARGIN = 1.0  # cents kept clear of every comparison with the gap
+PROOF, CUTS, DIVES, DAYS, LIST, FOUND = "proof", "cuts", "dives", "days anew", "list", "routes found"  # means
+TURNS = 10  # that stand for the longest turn where time has no limit
 
 
 class Search:
@@ -77,8 +79,12 @@ class Search:
         self.meeting = Meeting(best, seed, left, check, MEETING_WORKERS, self.sets, self.by_interval, self.alone)
         self.column_of: dict[int, int] = {}  # the pool's columns of the best plan, by crew day
         self.meets = bool((self.model.assist_of >= 0).any())  # some crews have to meet: routes alone do not say when
-        self.cutting = len(self.model.crew_days) <= MANY_DAYS  # of more crew days each round of pricing takes long
-        self.more_cuts = self.cutting  # until several rounds of cuts close too little
+        self.few_days = len(self.model.crew_days) <= MANY_DAYS
+        self.more_cuts = True  # until no odd set is broken
+        self.complete = False  # whether every route that a better plan can hold is in the pool
+        self.most, self.room, self.nodes = MOST_COLUMNS, DAY_ROOM, ALL_NODES  # of the next try to list, and to choose
+        self.turn_s = max(TURN_S, TURN_SHARE * self.given)
+        self.proof_s = max(PROOF_S, self.turn_s)
 
     def run(self) -> None:
         """Search until the best plan is proven best."""
@@ -93,10 +99,8 @@ class Search:
 
     def exact(self) -> None:
         """Price routes and choose among them until the best plan is proven best."""
-        if self.meets and self.roaming is not None and len(self.model.crew_days) > MANY_DAYS:
-            self.meeting.too_many = (
-                0.0  # no use to list sets before the program by intervals has closed some of the gap
-            )
+        if self.meets and self.roaming is not None and not self.few_days:
+            self.meeting.too_many = 0.0  # sets are listed once the program by intervals has closed some of the gap
             self.meeting.run()
             return
         self.best.tell("pricing routes")
@@ -107,32 +111,33 @@ class Search:
             return
         self.dive()
         self.narrow()
-        few_days = len(self.model.crew_days) <= MANY_DAYS
-        anew = self.roaming is not None or not few_days
-        most, room, nodes = MOST_COLUMNS, DAY_ROOM, ALL_NODES
+        means, watch = self.means(), self.watch()
         while not self.best.proven:
             self.take_in()
-            if self.few_left():
-                self.settle()
-            elif self.cutting:
-                self.tighten()
-            elif few_days and not self.diving.worn_out:
-                self.dive_on()
-            elif few_days and self.more_cuts and self.gap() > WIDE * self.best.cost:
-                self.tighten(ROUNDS_MORE)
-            elif anew and not self.polish.worn_out:
-                self.best.tell("planning some crew days anew")
-                self.polish_once()
-            elif self.listed(most, room):
-                self.settle()
-            elif anew and self.polish.widen():
-                continue
-            else:
-                self.best.tell("choosing among the routes found")
-                self.integer(range(len(self.relax.pool)), nodes, at_most_s=max(1.0, ALL_SHARE * self.given))
-                most, room, nodes = 4 * most, 4 * room, 4 * nodes
-                self.failed = np.inf
-                self.polish.without = 0
+            self.complete = self.complete or self.few_left()
+            name = watch.next({name: able() for name, (able, _) in means.items()})
+            left, cost, bound, gap = self.left(), self.best.cost, self.best.bound, self.gap()
+            means[name][1]()
+            won = self.best.bound - bound + (0 if name == CUTS else cost - self.best.cost)
+            watch.note(name, left - self.left() if np.isfinite(left) else 1.0, won / gap)
+
+    def means(self) -> dict[str, tuple[Callable[[], bool], Callable[[], None]]]:
+        """Return the means of closing the gap: when each is able to, and one turn of it."""
+        anew = self.roaming is not None or not self.few_days
+        return {
+            PROOF: (lambda: self.complete, self.settle),
+            CUTS: (lambda: self.more_cuts, self.tighten),
+            DIVES: (lambda: self.few_days and not self.diving.worn_out, self.dive_on),
+            DAYS: (lambda: anew and not self.polish.worn_out, self.polish_once),
+            LIST: (lambda: not self.complete and self.gap() < self.failed, self.list_all),
+            FOUND: (lambda: not self.complete, self.choose_of_all),
+        }
+
+    def watch(self) -> Watch:
+        """Return the watch over the means, with what each has to wait for its first turn."""
+        turn = self.turn_s if np.isfinite(self.given) else TURNS
+        cuts = 0.0 if self.few_days else 5 * turn  # of many crew days each round of pricing takes long
+        return Watch({PROOF: 0.0, CUTS: cuts, DIVES: 0.0, DAYS: 0.0, LIST: 5 * turn, FOUND: 9 * turn})
 
     def alone(self) -> None:
         """End the search in the background."""
@@ -176,12 +181,7 @@ class Search:
     def priced(self) -> None:
         """After each round of pricing keep the bound; where time is short, use a share of it for better plans."""
         self.best.prove(self.relax.bound)
-        if (
-            self.meets
-            or np.isinf(self.given)
-            or len(self.model.crew_days) <= MANY_DAYS
-            or self.given - self.left() < POLISH_AFTER_S
-        ):
+        if self.meets or np.isinf(self.given) or self.few_days or self.given - self.left() < POLISH_AFTER_S:
             return  # without a limit of time nothing may hang on the clock
         self.polish.without = 0  # there are new routes
         self.take_in()
@@ -200,16 +200,17 @@ class Search:
         self.best.offer(self.relax.pool.routes_of(taken), cost_of(self.relax.pool, taken))
 
     def dive_on(self) -> None:
-        """Make a plan by the next dive, and one more by ruin and recreate from it."""
+        """Make a plan by the next dive of each kind, and one more by ruin and recreate from it."""
         self.best.tell("taking the cheapest routes one by one")
-        before = self.best.cost
-        routes, cost, columns, mended = self.diving.next(before)
-        self.best.offer(routes, cost)
-        self.offer(columns, mended)
-        self.cutting |= self.best.cost < before and len(self.relax.rows.odd_sets) > 0  # of less a cut closes more
+        for _ in self.diving.kinds:
+            if not self.diving.worn_out:
+                routes, cost, columns, mended = self.diving.next(self.best.cost)
+                self.best.offer(routes, cost)
+                self.offer(columns, mended)
 
     def polish_once(self) -> None:
         """Plan the crew days of one neighborhood anew."""
+        self.best.tell("planning some crew days anew")
         routes = self.take_in()
         free = self.polish.free_days(routes)
         gap = max(0.0, self.best.cost - self.relax.value)
@@ -227,25 +228,29 @@ class Search:
         self.tried = self.gap()
         return self.relax.under(self.tried, FEW, FEW_ROOM, all_or_none=True)
 
-    def tighten(self, rounds: int = 1) -> None:
-        """Cut off a part of what is no plan, and raise the bound by it, as long as that closes some of the gap."""
+    def tighten(self) -> None:
+        """Cut off a part of what is no plan, and raise the bound by it."""
         self.best.tell("raising the bound")
-        before, more = self.relax.bound, True
-        for _ in range(rounds):
-            more = more and self.relax.tighten(self.priced)
-            self.best.prove(self.relax.bound)
-        if more:
+        self.more_cuts = self.relax.tighten(self.priced)
+        self.best.prove(self.relax.bound)
+        if self.more_cuts:
             self.diving.again()
-        self.cutting = more and self.relax.bound - before > CUT_STALL * (self.best.cost - before)
-        self.more_cuts = self.cutting or (more and rounds == 1)
 
-    def listed(self, most: int, room: int) -> bool:
-        """List every route that could still pay; return whether there was room for them."""
-        if self.gap() >= self.failed:
-            return False
+    def list_all(self) -> None:
+        """List every route that could still pay, if there is room for them."""
         self.best.tell("listing every route that could still pay")
         self.failed = self.gap()
-        return self.relax.under(self.failed, most, room)
+        self.complete = self.relax.under(self.failed, self.most, self.room)
+        if not self.complete:
+            self.polish.widen()  # there are new routes
+
+    def choose_of_all(self) -> None:
+        """Look for a better plan among all routes found, and look further the next time."""
+        self.best.tell("choosing among the routes found")
+        self.integer(range(len(self.relax.pool)), self.nodes, at_most_s=self.turn_s)
+        self.most, self.room, self.nodes = 4 * self.most, 4 * self.room, 4 * self.nodes
+        self.failed = np.inf
+        self.polish.without = 0
 
     def sets(self, most: int) -> dict[int, Sets] | None:
         """Return what `every_set` does of a plan better than the best."""
@@ -290,16 +295,16 @@ class Search:
         )
 
     def settle(self) -> None:
-        """Find and prove the best plan, every route that could be in one being listed."""
+        """Find and prove the best plan, every route that could be in one being listed; each time for longer."""
         self.best.tell("proving the plan")
         closing = Closing(self.relax.pool, sorted(self.within(self.gap())), self.check)
         closing.run(self.relax.dual, lambda: self.best.cost, MARGIN, self.best.prove)
         for places in closing.steps(lambda: self.best.cost, MARGIN, self.step):
             if self.best.proven:
                 return
-            answer = self.choose(closing, places, None)
-        if answer.proven:
-            self.best.prove(self.best.cost)
+            answer = self.choose(closing, places, None, self.proof_s)
+        self.best.prove(min(answer.bound, self.best.cost))
+        self.proof_s *= 2
 
     def within(self, gap: float) -> list[int]:
         """Return the pool's columns with a reduced cost up to `gap`, the least first."""

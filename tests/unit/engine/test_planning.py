@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import math
 import subprocess
 import sys
 import time
@@ -12,6 +13,8 @@ import pytest
 
 from scheduler import Progress, plan_week
 from scheduler.audit import audit
+from scheduler.engine.master.integer import Answer
+from scheduler.engine.search import phases
 from scheduler.engine.search.phases import Search
 from scheduler.week import Week, read_week
 
@@ -125,6 +128,21 @@ def test_a_search_that_fails_with_a_plan_in_hand_gives_the_plan_and_says_so(monk
         plan = plan_week(week, seconds=None, clock=time.monotonic)
     assert plan.routes
     assert not audit(week, plan).broken_rules
+
+
+def test_a_proof_that_is_broken_off_is_taken_up_again(monkeypatch: pytest.MonkeyPatch) -> None:
+    settle, select, turns = Search.settle, phases.select, list[int]()
+
+    def broken_off_once(search: Search) -> None:
+        turns.append(search.best.cost)
+        nothing = Answer(None, math.inf, -math.inf, False)
+        monkeypatch.setattr(phases, "select", select if len(turns) > 1 else lambda *_, **__: nothing)
+        settle(search)
+
+    monkeypatch.setattr(Search, "settle", broken_off_once)
+    plan = plan_week(week_of("installs-45x4"), seconds=None, clock=time.monotonic, with_because=False)
+    assert plan.bound == plan.cost.total
+    assert len(turns) > 1
 
 
 def test_a_process_waits_at_its_end_for_a_solver_that_has_not_let_go() -> None:

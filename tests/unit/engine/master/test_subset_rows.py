@@ -73,12 +73,33 @@ def test_larger_sets_raise_the_bound_never_above_a_plan_proven_without_them(
             pass
         large += len(relax.rows.odd_sets)
         raised += relax.bound > before + 1
-        monkeypatch.setattr(Search, "tighten", lambda search: setattr(search, "cutting", False))  # proven without
+        monkeypatch.setattr(Search, "tighten", lambda search: setattr(search, "more_cuts", False))  # proven without
         plan = plan_week(week, seconds=None, clock=time.monotonic, workers=1, with_because=False)
         assert plan.bound == plan.cost.total
         assert relax.bound <= plan.cost.total + 1e-6
     assert large >= 2
     assert raised >= 1
+
+
+def test_columns_that_leave_the_program_come_back_once_prices_ask_for_them(monkeypatch: pytest.MonkeyPatch) -> None:
+    monkeypatch.setattr(relaxation, "broken", larger_alone)
+    monkeypatch.setattr(relaxation, "LEAST_BROKEN", 1e-3)
+    monkeypatch.setattr(relaxation, "LEFT_INSIDE", 0)
+    left = 0
+    for seed in (2, 3):
+        model, value = build(make_week("mixed", 24, 3, seed=seed)), list[float]()
+        for inside in (10**9, 0):  # none leaves; all do that can
+            monkeypatch.setattr(relaxation, "MOST_INSIDE", inside)
+            relax = Relaxation(model, 0, lambda: None, None)
+            relax.run()
+            relax.tighten()
+            value.append(relax.value)
+            reduced = relax.pool.reduced(relax.dual)
+            assert reduced.min() > -0.01
+            assert abs(reduced[relax.primal > 1e-6]).max() < 0.01
+        assert value[1] == pytest.approx(value[0], abs=0.01)
+        left += len(relax.pool) - len(relax.inside)
+    assert left > 100
 
 
 def test_an_odd_circle_of_routes_is_cut_off() -> None:
