@@ -13,6 +13,7 @@ from sqlmodel import select
 from api import tables
 from api.access.accounts import Role
 from api.database import transaction
+from api.ledger.told import told_now
 from scheduler.audit import audit
 from scheduler.plan import Route, read_plan
 from scheduler.week import read_week
@@ -152,6 +153,41 @@ def test_a_stop_is_put_off_by_the_cheapest_offer_of_another_day(app: FastAPI, of
     assert drafted(app, visit)
 
 
+def told(app: FastAPI, visit: str) -> tuple[Any, ...] | None:
+    """Return what the customer of a visit has been told."""
+    with transaction(app.state.database) as session:
+        row = told_now(session, visit)
+        return None if row is None else (row.crew_id, row.day, row.start, row.hold)
+
+
+def test_what_was_put_off_is_taken_back_until_the_customer_knows(app: FastAPI, office: TestClient) -> None:
+    day = begun_late(app, office, "put off")
+    visit = day.way["key"].split(":")[1]
+    before, promised = posted(app).id, told(app, visit)
+    case = take(office, day).json()["case"]
+    assert told(app, visit) != promised
+    assert f"{visit} is put off to" in office.get("/today", headers=PAGE).text
+    undone = office.post(f"/today/put-off/{case}/undo")
+    assert undone.status_code == 200, undone.text
+    assert posted(app).id == before
+    assert told(app, visit) == promised
+    letters = [one for one in office.get("/messages").json()["open"] if one["visit_id"] == visit]
+    assert all(one["spot"]["date"] == day.date.isoformat() for one in letters)  # none tells of the other day
+    assert office.get(f"/rebooking/{case}").json()["visits"][0]["state"] == "kept"
+    state = office.get(f"/crews/{day.route.crew}/days/{day.date}/state").json()
+    assert visit in {stop["visit"] for stop in state["stops"]}
+    assert "is put off to" not in office.get("/today", headers=PAGE).text
+    assert office.post(f"/today/put-off/{case}/undo").status_code == 409
+    day.ways["seen"] = office.get(f"/today/crews/{day.route.crew}/ways").json()["seen"]
+    again = take(office, day).json()["case"]
+    [letter] = [one for one in office.get("/messages").json()["open"] if one["visit_id"] == visit]
+    assert office.post(f"/messages/{letter['id']}/told", data={"version": letter["version"]}).status_code == 200
+    assert "The customer has been told." in office.get("/today", headers=PAGE).text
+    refused = office.post(f"/today/put-off/{again}/undo")
+    assert (refused.status_code, "knows of the other day" in refused.json()["detail"]) == (409, True)
+    assert office.post("/today/put-off/9999/undo").status_code == 404
+
+
 def test_two_stops_change_places(app: FastAPI, office: TestClient) -> None:
     day = begun_late(app, office, "swap")
     _, first, second = day.way["key"].split(":")
@@ -170,6 +206,9 @@ def test_the_page_shows_three_ways_beside_the_day_and_asks_once(app: FastAPI, of
     page = office.get("/today", params={"crew": day.route.crew}, headers=PAGE).text
     assert f'href="/today?crew={day.route.crew}#ways"' in page
     assert page.count("data-way=") == len(day.ways["ways"]) + 1
+    told_of = [way for way in (*day.ways["ways"], day.ways["stay"]) if way["odds"]]
+    assert told_of
+    assert page.count("data-odds") == len(told_of)
     first = page.partition('<details class="more">')[0]
     assert first.count("data-way=") == min(3, len(day.ways["ways"])) + 1
     assert page.count("Yes, do this") == len(day.ways["ways"])
