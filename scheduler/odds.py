@@ -171,14 +171,14 @@ def play_day(
             continue
         clock = np.maximum(clock, now)
         clock = _driven(clock, outing.drives_min[n] * road, rest, rests.get(n))
-        begun = np.maximum(clock, _opens(job, route.day, stop.start))
+        begins = np.maximum(clock, _opens(job, route.day, stop.start))
         usual = doubts.median_min.get(job.id, stop.end - stop.start)
-        in_time = begun + usual <= _closes(job, route.day, stop.start, stop.end) + PAST_END_MIN
+        in_time = begins + usual <= _closes(job, route.day, stop.start, stop.end) + PAST_END_MIN
         there = (sky >= doubts.lost.get(job.id, 0.0)) & (chance.random(plays) >= doubts.kit_late.get(job.id, 0.0))
         factor = _factor(doubts.p80_factor.get(job.id, 1.0), plays, chance)
         done = in_time & there
-        clock = np.where(done, begun + usual * factor, clock)
-        day.begun.append(begun)
+        clock = np.where(done, begins + usual * factor, clock)
+        day.begun.append(begins)
         day.done.append(done)
         day.in_time.append(in_time)
     home = len(outing.stops)
