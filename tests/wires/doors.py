@@ -12,7 +12,6 @@ from fastapi import FastAPI
 
 from api.access.accounts import Role
 from api.rebooking.search import SearchSeconds
-from api.week.horizon import keeper
 from tests.service.cast import signed_in
 
 UTC_OFFSET = datetime.timedelta(hours=5)  # the demo's yards, in summer
@@ -29,13 +28,12 @@ def moment(date: datetime.date, minute: int) -> datetime.datetime:
 class Doors:
     """The service as the people of a business reach it; `now` is the clock that the whole season goes by.
 
-    seconds: what searches for other times may take. Weeks ahead are planned a second a night: nobody here sees them.
+    seconds: what searches for other times may take.
     """
 
     def __init__(self, app: FastAPI, seconds: SearchSeconds = BRIEF) -> None:
         self.app = app
         app.state.searches.seconds = seconds
-        keeper.SECONDS = 1.0
         self.now = app.state.clock()
         app.state.clock = lambda: self.now
         self.manager = signed_in(app, Role.manager)

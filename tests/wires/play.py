@@ -22,6 +22,7 @@ from api.database import open_database, transaction
 from api.ledger.plans.stored import newest_plan
 from api.rebooking.search import SearchSeconds
 from api.settings import Settings, sqlite_address
+from api.week.horizon import keeper
 from api.week.post import post
 from scheduler.week import read_week
 from tests.service.cast import add_cast, application
@@ -127,6 +128,7 @@ def main() -> None:
     args = parser.parse_args()
     if not (args.data / "eaveboard.sqlite").is_file():
         sys.exit(f"{args.data} has no demo: run ops/start --no-serve first, or name its folder with --data.")
+    keeper.SECONDS = 1.0  # nobody here looks at the weeks ahead, which are planned every night
     signal.signal(signal.SIGTERM, signal.default_int_handler)  # as Ctrl-C
     found = {}
     with tempfile.TemporaryDirectory(prefix="eave-wires-") as made:

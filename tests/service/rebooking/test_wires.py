@@ -18,6 +18,7 @@ from sqlmodel import col
 from api import tables
 from api.database import open_database, transaction
 from api.settings import sqlite_address
+from api.week.horizon import keeper
 from api.week.planning import plan_week, prepare_week
 from api.week.post import post
 from scheduler import plan_week as solve
@@ -98,8 +99,9 @@ def small_business(compiled: None, built: BuiltDemo, tmp_path_factory: pytest.Te
 
 
 @pytest.fixture
-def doors(small_business: Path, tmp_path: Path) -> Iterator[Doors]:
+def doors(small_business: Path, tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> Iterator[Doors]:
     """The service over the small business, as a played season begins."""
+    monkeypatch.setattr(keeper, "SECONDS", 1.0)  # the weeks ahead, which are planned every night
     with running(settings_for(shutil.copytree(small_business, tmp_path / "data"))) as app:
         app.state.clock = lambda: THURSDAY
         yield Doors(app)
