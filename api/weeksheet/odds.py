@@ -14,7 +14,7 @@ from api.learning.fitting import crew_factors
 from api.ledger.kept import kept
 from api.ledger.plans.documents import week_in
 from api.weeksheet.names import KitMark
-from scheduler.durations import Times, quantile_factor, read_times
+from scheduler.durations import Kind, Times, quantile_factor, read_times
 from scheduler.odds import Doubts, Odds, VisitOdds, odds
 from scheduler.plan import Plan
 from scheduler.price import Visit, risks
@@ -71,13 +71,15 @@ def time_doubts(session: Session, planned_min: Mapping[str, tuple[int, str]]) ->
     planned_min: by visit the planned minutes on site, and the crew that does it.
     """
     table = tables.Visit
-    rows = session.exec(select(table.id, table.kind).where(col(table.id).in_(list(planned_min)))).all()
+    rows = session.execute(select(table.id, table.kind).where(col(table.id).in_(list(planned_min)))).all()
     median, factor = _spread(session, {visit: (*planned_min[visit], kind) for visit, kind in rows})
     rules = rules_from_data(session.get_one(tables.Business, 1).rules)
     return Doubts(median, factor, 1 + rules.drive_p80_percent / 100, {}, {})
 
 
-def _spread(session: Session, planned: Mapping[str, tuple[int, str, str]]) -> tuple[dict[str, float], dict[str, float]]:
+def _spread(
+    session: Session, planned: Mapping[str, tuple[int, str, Kind]]
+) -> tuple[dict[str, float], dict[str, float]]:
     """Return the median minutes by visit, and the factor to P80; `planned`: minutes, crew and kind."""
     business, by_crew = session.get_one(tables.Business, 1), crew_factors(session)
     rules, times = rules_from_data(business.rules), _times(session, business.times)
