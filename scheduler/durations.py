@@ -21,6 +21,9 @@ from scheduler.errors import BadInput
 from scheduler.layout.documents import Layout, Survey, WallKind
 
 Kind = Literal["install", "survey", "repair"]
+Quantile = Literal["p50", "p65", "p80"]
+# How far on the way from P50 to P80 each lies, in logarithms: the standard normal's quantiles, over that of P80.
+_ON_THE_WAY: dict[Quantile, float] = {"p50": 0.0, "p65": 0.385320 / 0.841621, "p80": 1.0}
 TWO_HANDS = 2
 HIGH_FROM_MM = 2500.0
 UNCERTAINTY = "uncertainty"
@@ -78,6 +81,18 @@ class Estimate(_Part, frozen=True):
     by_task: dict[str, float]
     p50_min: int
     p80_min: int
+
+    def planned_min(self, quantile: Quantile) -> int:
+        """Return the minutes that suffice in so many of 100 visits, at least 1; spread as a log-normal is."""
+        exact = {"p50": self.p50_min, "p80": self.p80_min}
+        usual = max(1, self.p50_min)
+        between = math.ceil(usual * quantile_factor(self.p80_min / usual, quantile) - 1e-9)
+        return max(1, exact.get(quantile, between))
+
+
+def quantile_factor(p80_factor: float, quantile: Quantile) -> float:
+    """Return by what the median is multiplied to suffice in so many of 100 visits."""
+    return float(p80_factor ** _ON_THE_WAY[quantile])
 
 
 COLUMNS = TaskTime.__struct_fields__

@@ -106,7 +106,7 @@ def odds(week: Week, plan: Plan, doubts: Doubts, *, plays: int, seed: int) -> Od
     cost = np.full(plays, float(fixed.total - fixed.risk - fixed.overtime))
     played, days = dict[str, VisitOdds](), dict[tuple[str, int], DayOdds]()
     for outing in out:
-        day = _play(week.rest, outing, doubts, sky[outing.route.day], chance)
+        day = play_day(week.rest, outing, doubts, sky[outing.route.day], chance)
         route, crew, shift = outing.route, outing.crew, outing.shift
         over = np.maximum(0.0, day.back - shift.end)
         cost += crew.minute_cents * (day.back - route.back) + crew.overtime_minute_cents * over
@@ -137,7 +137,7 @@ def odds(week: Week, plan: Plan, doubts: Doubts, *, plays: int, seed: int) -> Od
 
 
 @dataclass(frozen=True, slots=True)
-class _Day:
+class PlayedDay:
     """One crew's day in every play: by stop when it begins, whether it is done and whether the hours sufficed."""
 
     begun: list[Samples]
@@ -146,26 +146,44 @@ class _Day:
     back: Samples
 
 
-def _play(rest: RestRule | None, outing: Outing, doubts: Doubts, sky: Samples, chance: np.random.Generator) -> _Day:
+def play_day(
+    rest: RestRule | None, outing: Outing, doubts: Doubts, sky: Samples, chance: np.random.Generator,
+    begun: Mapping[str, int | None] = {}, now: int = 0,
+) -> PlayedDay:  # fmt: skip
+    """Return a crew's day in as many plays as `sky` has draws of the weather.
+
+    begun: for a day under way, visits that have begun at their planned minute and when they ended, None where they go
+    on at the minute `now`; all that follows comes after `now`.
+    """
     route, plays = outing.route, len(sky)
     road = _factor(doubts.drive_p80_factor, plays, chance)
     clock = np.full(plays, float(route.depart))
-    day = _Day([], [], [], clock)
+    day = PlayedDay([], [], [], clock)
     rests = _rests(outing)
     for n, (stop, job) in enumerate(outing.stops):
+        if job.id in begun:
+            usual, ended = doubts.median_min.get(job.id, stop.end - stop.start), begun[job.id]
+            goes_on = np.maximum(stop.start + usual * _factor(doubts.p80_factor.get(job.id, 1.0), plays, chance), now)
+            clock = goes_on if ended is None else np.full(plays, float(ended))
+            day.begun.append(np.full(plays, float(stop.start)))
+            day.done.append(np.ones(plays, bool))
+            day.in_time.append(np.ones(plays, bool))
+            continue
+        clock = np.maximum(clock, now)
         clock = _driven(clock, outing.drives_min[n] * road, rest, rests.get(n))
-        begun = np.maximum(clock, _opens(job, route.day, stop.start))
+        begins = np.maximum(clock, _opens(job, route.day, stop.start))
         usual = doubts.median_min.get(job.id, stop.end - stop.start)
-        in_time = begun + usual <= _closes(job, route.day, stop.start, stop.end) + PAST_END_MIN
+        in_time = begins + usual <= _closes(job, route.day, stop.start, stop.end) + PAST_END_MIN
         there = (sky >= doubts.lost.get(job.id, 0.0)) & (chance.random(plays) >= doubts.kit_late.get(job.id, 0.0))
         factor = _factor(doubts.p80_factor.get(job.id, 1.0), plays, chance)
         done = in_time & there
-        clock = np.where(done, begun + usual * factor, clock)
-        day.begun.append(begun)
+        clock = np.where(done, begins + usual * factor, clock)
+        day.begun.append(begins)
         day.done.append(done)
         day.in_time.append(in_time)
     home = len(outing.stops)
-    return _Day(day.begun, day.done, day.in_time, _driven(clock, outing.drives_min[-1] * road, rest, rests.get(home)))
+    back = _driven(clock, outing.drives_min[-1] * road, rest, rests.get(home))
+    return PlayedDay(day.begun, day.done, day.in_time, back)
 
 
 def _factor(p80: float, plays: int, chance: np.random.Generator) -> Samples:

@@ -36,7 +36,11 @@ UNITS = (("imperial", "feet and inches"), ("metric", "meters"))
 LANGUAGE = (("en", "English"), ("es", "Spanish"))
 CLOCKS = (("12", "2:28 pm"), ("24", "14:28"))
 YES_NO = (("yes", "yes"), ("no", "no"))
-ESTIMATES = (("p50", "as often too long as too short (P50)"), ("p80", "enough four times in five (P80)"))
+ESTIMATES = (
+    ("p50", "the usual time, as often too long as too short (P50)"),
+    ("p65", "enough two times in three (P65)"),
+    ("p80", "enough four times in five (P80)"),
+)
 
 # What a new business starts with: assumptions of this product, to be replaced by the business's own.
 DEFAULT_RULES: dict[str, Any] = {
@@ -151,7 +155,10 @@ def week(session: Session) -> Part:
             Line("large_awning_from_mm", "Large awning: from", large, length, "wide",
                  "Wide cloth catches the wind like a sail."),
         )),
-        Group("Weather on a posted week", lines=(
+        Group("Doubtful weather", lines=(
+            Line("weather_open_percent", "An hour over a limit stays open below", str(rules.weather_open_percent),
+                 RULE_LIMITS["weather_open_percent"], "% chance of being weathered out",
+                 "A plan may then use it, at the price of that chance; 0 closes every such hour."),
             Line("weather_doubt_percent", "A visit can't go as posted from", str(rules.weather_doubt_percent),
                  RULE_LIMITS["weather_doubt_percent"], "% chance of being weathered out",
                  "By the newest forecast; the office is then asked for another time."),
@@ -170,8 +177,8 @@ def week(session: Session) -> Part:
     def write(session: Session, values: Mapping[str, Any]) -> bool:
         new = dict(row.rules)
         plain = ("week_days", "plan_with", "tall_ladder_from_mm", "large_awning_from_mm", "weather_doubt_percent",
-                 "drive_p80_percent", "late_delivery_percent", "odds_below_percent", "horizon_weeks", "crate_weeks",
-                 "count_days", "weekly_hours", "weekly_percent")  # fmt: skip
+                 "weather_open_percent", "drive_p80_percent", "late_delivery_percent", "odds_below_percent",
+                 "horizon_weeks", "crate_weeks", "count_days", "weekly_hours", "weekly_percent")  # fmt: skip
         for name in plain:
             new[name] = values[name]
         new["rest"] = None

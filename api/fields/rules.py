@@ -3,12 +3,13 @@
 from __future__ import annotations
 
 import datetime
-from typing import Any, Literal
+from typing import Any
 
 import msgspec
 
 from api.fields.limits import MINUTE, MONEY, ColumnLimit, Whole
 from scheduler.documents import convert
+from scheduler.durations import Quantile
 from scheduler.errors import BadInput
 from scheduler.week import Cents, Count, Day, RestRule
 
@@ -59,7 +60,8 @@ class Rules(_Part, frozen=True):
 
     Fasteners from `tall_ladder_from_mm` on are work from a tall ladder, awnings from `large_awning_from_mm` of width on
     catch the wind: both have stricter limits of weather. A posted visit whose chance of being weathered out is
-    `weather_doubt_percent` or more counts as unable to go as posted.
+    `weather_doubt_percent` or more counts as unable to go as posted. An hour whose forecast breaks a limit is closed
+    unless the chance that it really does is lower than `weather_open_percent`: it is then open at the price of that.
 
     For the odds of a week: four drives in five take at most `drive_p80_percent` longer than planned; what is due comes
     late with a chance of `late_delivery_percent`; a visit less likely to go as planned than `odds_below_percent` is
@@ -75,10 +77,11 @@ class Rules(_Part, frozen=True):
     week_days: Day
     rest: RestRule | None
     prices: BusinessPrices
-    plan_with: Literal["p50", "p80"]
+    plan_with: Quantile
     tall_ladder_from_mm: Count
     large_awning_from_mm: Count
     weather_doubt_percent: int = 50
+    weather_open_percent: int = 0
     drive_p80_percent: int = 20
     late_delivery_percent: int = 10
     odds_below_percent: int = 50
@@ -95,8 +98,8 @@ RULE_LIMITS: dict[str, ColumnLimit] = {
     "week_days": Whole(least=1, most=7),
     "rest.after": MINUTE, "rest.length": Whole(most=240), "rest.earliest": MINUTE, "rest.latest": MINUTE,
     "tall_ladder_from_mm": _LENGTH_MM, "large_awning_from_mm": _LENGTH_MM,
-    "weather_doubt_percent": Whole(least=1, most=100), "drive_p80_percent": Whole(most=200),
-    "late_delivery_percent": _PERCENT, "odds_below_percent": _PERCENT,
+    "weather_doubt_percent": Whole(least=1, most=100), "weather_open_percent": _PERCENT,
+    "drive_p80_percent": Whole(most=200), "late_delivery_percent": _PERCENT, "odds_below_percent": _PERCENT,
     "horizon_weeks": Whole(least=2, most=8), "crate_weeks": Whole(least=1, most=26), "count_days": Whole(most=14),
     "weekly_hours": Whole(most=168), "weekly_percent": Whole(most=400),
     **{f"prices.{name}.{kind}": MONEY for name in ("late_cents", "skip_cents", "lost_cents") for kind in KINDS},

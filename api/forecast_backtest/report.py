@@ -9,7 +9,7 @@ import msgspec
 from matplotlib.dates import DateFormatter, MonthLocator
 from matplotlib.figure import Figure
 
-from api.forecast_backtest.run import BLIND, Case, Outcome
+from api.forecast_backtest.run import BLIND, OPEN, Case, Outcome
 from scheduler.weather.fit import brier, calibration
 
 EDGES = (0.0, 0.02, 0.05, 0.1, 0.2, 0.3, 0.4, 0.5, 0.6, 0.7, 0.8, 0.9, 1.0)
@@ -17,10 +17,11 @@ NAMES = {
     BLIND: "without a forecast",
     "blend": "climate and persistence (no look ahead)",
     "service": "a forecast service, played",
+    OPEN: "the same, hours that are rather dry than wet at their price",
     "came": "the weather that came (no forecast is as good)",
 }
 _INK, _RUST, _GREY, _BLUE = "#33302c", "#a4502f", "#a59e92", "#4f6b7a"
-_COLOURS = {BLIND: _INK, "blend": _GREY, "service": _RUST, "came": _BLUE}
+_COLOURS = {BLIND: _INK, "blend": _GREY, "service": _RUST, OPEN: "#c98a5b", "came": _BLUE}
 
 
 def totals(outcome: Outcome) -> list[dict[str, str | int | float]]:

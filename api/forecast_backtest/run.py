@@ -24,6 +24,8 @@ from scheduler.weather.windows import work_windows
 from scheduler.week import Week, Window
 
 BLIND = "blind"
+OPEN = "service, doubtful hours open"  # at the price of their chance of loss, where that is lower than OPEN_BELOW
+OPEN_BELOW = 0.5
 KNOTS_H = (24.0, 48.0, 72.0, 96.0, 120.0)
 _SUNDAY_HOUR = 18  # the week is planned on the evening before it, local time
 _AHEAD_H = 130
@@ -105,9 +107,10 @@ def backtest(
         outcome.other_cases[kind] = [(chance_of_any(c, errors.dependence), lost) for c, lost in others]
 
     def plan_and_score(
-        found: list[Ask], monday: datetime.date, forecasts: list[Forecast] | None, errors: ErrorModel
-    ) -> Score:
-        windows = _windows(found, monday, forecasts, limits, errors)
+        found: list[Ask], monday: datetime.date, forecasts: list[Forecast] | None, errors: ErrorModel,
+        open_below: float = 0.0,
+    ) -> Score:  # fmt: skip
+        windows = _windows(found, monday, forecasts, limits, errors, open_below)
         plan = planner(week_of(f"week of {monday}", monday, TIMEZONE, found, windows, crews))
         return score(plan, found, stations, monday, limits)
 
@@ -118,6 +121,8 @@ def backtest(
         for kind in kinds:
             forecasts = _forecasts(predictor, kind, monday)
             scores[kind] = plan_and_score(found, monday, forecasts, outcome.errors[kind])
+            if kind == "service":
+                scores[OPEN] = plan_and_score(found, monday, forecasts, outcome.errors[kind], OPEN_BELOW)
         outcome.weeks.append(PlannedWeek(monday, scores))
         say(f"{monday}: " + ", ".join(f"{way} lost {s.lost} of {s.planned}" for way, s in scores.items()))
     return outcome
@@ -198,6 +203,7 @@ def _windows(
     forecasts: list[Forecast] | None,
     limits: LimitTable,
     errors: ErrorModel,
+    open_below: float,
 ) -> dict[str, tuple[Window, ...]]:
     return {
         ask.id: work_windows(
@@ -211,6 +217,7 @@ def _windows(
             None,
             ask.visit_cents,
             errors,
+            open_below=open_below,
         ).windows
         for ask in found
     }

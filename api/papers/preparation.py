@@ -207,8 +207,7 @@ class Preparation:
         )
 
     def _minutes(self, visit: tables.Visit, work: tables.WorkKind, duration: Estimate) -> int:
-        estimated = duration.p80_min if self.facts.rules.plan_with == "p80" else duration.p50_min
-        return visit.minutes or work.minutes or max(1, estimated)
+        return visit.minutes or work.minutes or duration.planned_min(self.facts.rules.plan_with)
 
     def _ready(
         self, visit: tables.Visit, awning: tables.Awning, state: KitState

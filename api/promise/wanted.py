@@ -196,7 +196,7 @@ def _needs(session: Session, known: Facts, wanted: WantedJob, width: int, now: d
     rules = known.rules
     short = "stepladder" if ladders.kind == "stepladder" else "ladder"
     return Needs(
-        minutes=max(1, made.p80_min if rules.plan_with == "p80" else made.p50_min),
+        minutes=made.planned_min(rules.plan_with),
         hands=lift.hands if install else 1,
         skills=(WALL_SKILLS[wanted.wall],) if install and wanted.wall in WALL_SKILLS else (),
         equipment={} if ladders.kind is None else {f"{short}-{ladders.size_ft}": 1},

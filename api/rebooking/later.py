@@ -27,13 +27,15 @@ from scheduler import week as w
 from scheduler.price import undone_cents
 
 BEST = 3
-PROMISED_S = 3.0  # how long the promised visits of that week are planned at most
 
 
 def later(
-    session: Session, today: Today, stand: OfferGround, visit_id: str, *, now: datetime.datetime, wishes: Wishes
-) -> list[dict[str, Any]]:
+    session: Session, today: Today, stand: OfferGround, visit_id: str, *, now: datetime.datetime, wishes: Wishes,
+    seconds: float,
+) -> list[dict[str, Any]]:  # fmt: skip
     """Return offers in the week after that of `today`, none where it is posted or has no time; `wishes` narrow them.
+
+    seconds: how long the promised visits of that week are planned at most.
 
     None either for a visit that goes after another one still to be done: on which day that will be is not settled.
     """
@@ -57,7 +59,7 @@ def later(
 
     alone = msgspec.structs.replace(job, ready_day=None)
     without = msgspec.structs.replace(week, jobs=(*week.jobs[:number], alone, *week.jobs[number + 1 :]))
-    plan = planned(week, solve(without, seconds=PROMISED_S, clock=time.monotonic, workers=1).routes)
+    plan = planned(week, solve(without, seconds=seconds, clock=time.monotonic, workers=1).routes)
     base = plan.cost.total - undone_cents(week, job)
     here = next(job for job in stand.week.jobs if job.id == visit_id)
     broken = stand.leaving_cents - here.skip_cents  # what the customer was told for this week is not kept

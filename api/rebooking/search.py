@@ -13,6 +13,7 @@ import threading
 import time
 from collections.abc import Callable, Iterable
 from concurrent.futures import ThreadPoolExecutor
+from dataclasses import dataclass
 from typing import TYPE_CHECKING, Any
 
 import msgspec
@@ -42,20 +43,34 @@ if TYPE_CHECKING:
     from scheduler import Half, Offer, Warm
 
 BEST = 5
-# How long the best plan may take to be proven before half days are tried one by one instead, how long each of those is
-# tried, and how long a week may be searched through that was proven in time.
-PROVE_S, HALF_S, WARM_S = 10.0, 2.5, 30.0
 WANTED_CENTS = 2_000_000  # so much dearer not to do it, while a time is searched: a dear offer is still one
 _WARM_KEPT = 3
 
 
+@dataclass(frozen=True)
+class SearchSeconds:
+    """How long the parts of a search may take at most, in seconds.
+
+    `promised`: the promised visits of the next week are planned. With others moving, `prove`: the best plan is proven
+    (0: nobody is moved); `warm`: a week proven in time is searched through; `half`: else each half day is tried.
+    """
+
+    promised: float = 3.0
+    prove: float = 10.0
+    warm: float = 30.0
+    half: float = 2.5
+
+
 class Searches:
-    """The searches of one worker, and how far those of others are. `clock` gives the moment that dates the work."""
+    """The searches of one worker, and how far those of others are.
+
+    `clock` gives the moment that dates the work, `seconds` is what it may take.
+    """
 
     def __init__(
         self, database: sa.Engine, clock: Callable[[], datetime.datetime], signals: Signals | None = None
     ) -> None:
-        self.database, self.clock = database, clock
+        self.database, self.clock, self.seconds = database, clock, SearchSeconds()
         self._progress = SearchesUnderWay(signals)
         self.days = Days(database)
         self._lock = threading.Lock()
@@ -114,9 +129,10 @@ class Searches:
         self._say(case_id, visit_id, "trying times in the next week")
         with transaction(self.database) as session:
             asked = session.get_one(tables.RebookingCase, case_id)
-            next_week = later(session, today, stand, visit_id, now=now, wishes=wishes_of(asked, visit_id, today))
+            wishes = wishes_of(asked, visit_id, today)
+            next_week = later(session, today, stand, visit_id, now=now, wishes=wishes, seconds=self.seconds.promised)
         self._keep(case_id, visit_id, today, next_week, ("later",))
-        if moving:
+        if moving and self.seconds.prove:
             found = self._moving(case_id, visit_id, today, stand, found)
             self._keep(case_id, visit_id, today, found, ("moves",))
 
@@ -138,14 +154,14 @@ class Searches:
         if kept is None:
             self._say(case_id, visit_id, "searching the week through, others moving")
             best = solve(
-                stand.week, seconds=PROVE_S, clock=self._until_closed, workers=1, fixed=stand.fixed, start=stand.plan,
-                with_because=False,
+                stand.week, seconds=self.seconds.prove, clock=self._until_closed, workers=1, fixed=stand.fixed,
+                start=stand.plan, with_because=False,
             )  # fmt: skip
             unproven = best.bound != best.cost.total  # keeping it warm would take minutes
             if unproven or stand.week.format != "week/1" or self._closing:
                 return self._tried(case_id, visit_id, today, stand, staying)
             kept = warm(
-                stand.week, clock=self._until_closed, seconds=WARM_S, workers=1, fixed=stand.fixed,
+                stand.week, clock=self._until_closed, seconds=self.seconds.warm, workers=1, fixed=stand.fixed,
                 stopped=lambda: self._closing,
             )  # fmt: skip
             with self._lock:
@@ -177,7 +193,7 @@ class Searches:
                 if "day" in offer and half.holds(offer["day"], offer["start"]):
                     start = planned(stand.week, (msgspec.convert(route, Route) for route in offer["routes"]))
             made = solve(
-                _within(stand.week, number, half), seconds=HALF_S, clock=self._until_closed, workers=1,
+                _within(stand.week, number, half), seconds=self.seconds.half, clock=self._until_closed, workers=1,
                 fixed=stand.fixed, start=start, with_because=False,
             )  # fmt: skip
             if visit_id in {stop.job for route in made.routes for stop in route.stops}:

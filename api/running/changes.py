@@ -16,7 +16,9 @@ from api.http.problems import Problem
 from api.rebooking.put_off import OtherDay, other_day
 from api.running.ground import DayGround, day_ground
 from api.weeksheet.names import JobLabel, jobs_by_id
+from api.weeksheet.odds import PLAYS, SEED, time_doubts
 from scheduler.price import RETIME_FROM_MIN
+from scheduler.under_way.chances import promise_chances
 from scheduler.under_way.ways import AT_RISK_MIN, DayCents, DayWay, go_on, ways
 
 FIRST = 3  # ways that are shown without asking for more
@@ -26,7 +28,8 @@ MOST = 8
 class WayLine(msgspec.Struct, frozen=True):
     """One way to go on, as people read it. Cents by kind are beside the day as posted; `later_cents` the other day's.
 
-    `disturbed` says whom it disturbs, `van` what must change vans and where. `total_cents` is None where nobody knows
+    `disturbed` says whom it disturbs, `van` what must change vans and where, `odds` how likely each promise still to be
+    kept by the crews that it touches is kept within half an hour, in words. `total_cents` is None where nobody knows
     yet: a visit put off to a day that is to be found. `weighs` are the cents for promises, late or lost.
     """
 
@@ -43,6 +46,7 @@ class WayLine(msgspec.Struct, frozen=True):
     weighs: int
     disturbed: tuple[str, ...]
     van: str
+    odds: tuple[str, ...]
 
 
 class Ways(msgspec.Struct, frozen=True):
@@ -91,7 +95,7 @@ class _Words:
     """The names of a day, to put its ways into words."""
 
     def __init__(self, session: Session, ground: DayGround, labels: Mapping[str, JobLabel], crew_id: str) -> None:
-        self.ground, self.labels, self.crew_id = ground, labels, crew_id
+        self.session, self.ground, self.labels, self.crew_id = session, ground, labels, crew_id
         self.crews = crew_names(session)
 
     def line(self, way: DayWay, other: OtherDay | None) -> WayLine:
@@ -111,7 +115,19 @@ class _Words:
             weighs=weighs(cents),
             disturbed=tuple(self.disturbed(way)),
             van=self.van(way),
+            odds=tuple(self.odds(way)),
         )
+
+    def odds(self, way: DayWay) -> list[str]:
+        """Return for each promise that can still be kept by the crews of a way how likely it is, in words."""
+        now = self.ground.now
+        crew_of = {one.job: crew for crew, day in way.days.items() for one in day.visits}
+        planned = {
+            stop.job: (stop.end - stop.start, crew_of[stop.job])
+            for one in now.crews.values() for stop in one.plan.route.stops if stop.job in crew_of
+        }  # fmt: skip
+        found = promise_chances(now, way, time_doubts(self.session, planned), plays=PLAYS, seed=SEED)
+        return [f"{self.labels[visit].customer} {chance:.0%}" for visit, chance in found.items()]
 
     def name(self, visit: str) -> str:
         label = self.labels[visit]

@@ -359,6 +359,7 @@ def _windows(
         crew_hours=[Span(s.day, s.start, s.end + s.overtime) for s in shifts],
         visit_cents=facts.rules.prices.lost_cents.of(visit.kind),
         climate=facts.climate,
+        open_below=facts.rules.weather_open_percent / 100,
     )
     if found.windows:
         return found.windows, []

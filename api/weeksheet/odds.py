@@ -14,7 +14,7 @@ from api.learning.fitting import crew_factors
 from api.ledger.kept import kept
 from api.ledger.plans.documents import week_in
 from api.weeksheet.names import KitMark
-from scheduler.durations import Times, read_times
+from scheduler.durations import Kind, Times, quantile_factor, read_times
 from scheduler.odds import Doubts, Odds, VisitOdds, odds
 from scheduler.plan import Plan
 from scheduler.price import Visit, risks
@@ -35,8 +35,7 @@ def week_odds(
     business = session.get(tables.Business, 1)
     if business is None:
         return None
-    rules, times = rules_from_data(business.rules), _times(session, business.times)
-    by_crew = crew_factors(session)
+    rules = rules_from_data(business.rules)
     done = {s.job: Visit(r.crew, r.day, s.start, s.end) for r in plan.routes for s in r.stops}
     table = tables.Visit
     rows = select(table.id, table.kind, table.awning_id).where(col(table.id).in_(list(done)))
@@ -45,14 +44,13 @@ def week_odds(
         col(tables.Awning.id).in_([awning for _, awning in kinds.values() if awning is not None])
     )
     arrives = {awning: day for awning, day in session.execute(crates).all() if day is not None}
-    median, factor, lost, late = dict[str, float](), dict[str, float](), dict[str, float](), dict[str, float]()
+    minutes = {job.id: (job.minutes, done[job.id].crew, kinds[job.id][0]) for job in week.jobs if job.id in kinds}
+    median, factor = _spread(session, minutes)
+    lost, late = dict[str, float](), dict[str, float]()
     for job in week.jobs:
         if job.id not in done or job.id not in kinds:
             continue
         visit, (kind, awning_id) = done[job.id], kinds[job.id]
-        factor[job.id] = times.p80_factor(kind)
-        usual = job.minutes / (factor[job.id] if rules.plan_with == "p80" else 1.0)
-        median[job.id] = usual * by_crew.get(visit.crew, 1.0)
         lost[job.id] = _lost(job, visit, rules.prices.lost_cents.of(kind))
         due = _due(kits.get(job.id), arrives.get(awning_id or ""))
         late[job.id] = _late(due, week.start_date + datetime.timedelta(days=visit.day), rules)
@@ -65,6 +63,32 @@ def week_odds(
     parts = (median, factor, lost, late)
     key = tuple(tuple(sorted(part.items())) for part in parts)
     return kept(session, ("odds", stored.id, rules.drive_p80_percent, key), play)
+
+
+def time_doubts(session: Session, planned_min: Mapping[str, tuple[int, str]]) -> Doubts:
+    """Return what is not certain of task times and drives of a day under way; of weather and kits nothing is in doubt.
+
+    planned_min: by visit the planned minutes on site, and the crew that does it.
+    """
+    table = tables.Visit
+    rows = session.execute(select(table.id, table.kind).where(col(table.id).in_(list(planned_min)))).all()
+    median, factor = _spread(session, {visit: (*planned_min[visit], kind) for visit, kind in rows})
+    rules = rules_from_data(session.get_one(tables.Business, 1).rules)
+    return Doubts(median, factor, 1 + rules.drive_p80_percent / 100, {}, {})
+
+
+def _spread(
+    session: Session, planned: Mapping[str, tuple[int, str, Kind]]
+) -> tuple[dict[str, float], dict[str, float]]:
+    """Return the median minutes by visit, and the factor to P80; `planned`: minutes, crew and kind."""
+    business, by_crew = session.get_one(tables.Business, 1), crew_factors(session)
+    rules, times = rules_from_data(business.rules), _times(session, business.times)
+    factor = {visit: times.p80_factor(kind) for visit, (_, _, kind) in planned.items()}
+    median = {
+        visit: minutes / quantile_factor(factor[visit], rules.plan_with) * by_crew.get(crew, 1.0)
+        for visit, (minutes, crew, _) in planned.items()
+    }
+    return median, factor
 
 
 def doubtful(session: Session, played: Odds) -> dict[str, VisitOdds]:

@@ -86,6 +86,7 @@ def work_windows(
     visit_cents: int,
     errors: ErrorModel = STATED_ERRORS,
     climate: Climate | None = None,
+    open_below: float = 0.0,
 ) -> WorkWindows:
     """Return when `work` can be done at `site`, with the expected cost of losing the visit to the weather.
 
@@ -93,8 +94,9 @@ def work_windows(
     not limited here). `forecast`: for the site; None, or hours that it does not hold, leave the hours open at the
     chance that `climate` gives the season, without one at `errors.unforecast_chance`, and never lower than
     that of a calm hour forecast at the longest lead time. `visit_cents`: the price of a
-    visit lost on the spot. Windows and losses are in order of day and start. Raises `BadInput` for an unknown zone, a
-    span that ends before it starts, or work without duration.
+    visit lost on the spot. `open_below`: an hour whose forecast breaks a limit is closed unless its chance of loss is
+    lower than this; it is then open at the price of that chance (0: all are closed). Windows and losses are in order of
+    day and start. Raises `BadInput` for an unknown zone, a span that ends before it starts, or work without duration.
     """
     zone = _zone(timezone)
     if work.minutes < 1:
@@ -114,7 +116,7 @@ def work_windows(
         crews = None if crew_hours is None else [s for s in crew_hours if s.day == day]
         blocks = _closed(local, start_date + datetime.timedelta(days=day), site, found, crews)
         date = start_date + datetime.timedelta(days=day)
-        weather, slots = _weather(local, forecast, tuple(found.items()), errors, climate, date)
+        weather, slots = _weather(local, forecast, tuple(found.items()), errors, climate, date, open_below)
         blocks += weather
         for span in sorted((s for s in customer_hours if s.day == day), key=lambda s: (s.start, s.end)):
             here = [b for b in blocks if b.start < span.end and span.start < b.end]
@@ -171,6 +173,7 @@ def _weather(
     errors: ErrorModel,
     climate: Climate | None,
     date: datetime.date,
+    open_below: float,
 ) -> tuple[tuple[LostBlock, ...], tuple[_Slot, ...]]:
     """Return what the forecast closes on a day, and its slots with their chances, gaps filled in (`hour` < 0)."""
     limits = dict(limited)
@@ -192,7 +195,8 @@ def _weather(
             continue
         lead_h = max(0.0, (hour.start - forecast.issued) / HOUR)
         risk = hour_risk(hour, lead_h, limits, errors)
-        blocks += hour_blocks(hour, start, limits)
+        if risk.any() >= open_below:
+            blocks += hour_blocks(hour, start, limits)
         if start > edge:
             slots += _unknown(edge, start, tail, wait, unknown)
             tail = 0.0

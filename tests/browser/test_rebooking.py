@@ -12,7 +12,7 @@ from sqlmodel import select
 from api import tables
 from api.access.accounts import Role
 from api.database import transaction
-from api.rebooking import search
+from api.rebooking.search import SearchSeconds
 from scheduler.plan import read_plan
 from tests.browser.board import Board, axe, no_sideways_scroll, tab_to
 
@@ -20,10 +20,9 @@ pytestmark = pytest.mark.browser
 
 
 @pytest.fixture
-def quick(monkeypatch: pytest.MonkeyPatch) -> None:
+def quick(own_board: Board) -> None:
     """Searches with others moving are brief: no test here leans on what they find."""
-    monkeypatch.setattr(search, "PROVE_S", 0.1)
-    monkeypatch.setattr(search, "HALF_S", 0.2)
+    own_board.app.state.searches.seconds = SearchSeconds(prove=0.1, half=0.2)
 
 
 def a_visit(board: Board, *, days: tuple[int, ...] = (2, 3, 4, 5), kind: str = "") -> str:

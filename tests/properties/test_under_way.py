@@ -12,8 +12,10 @@ from msgspec.structs import replace
 
 from scheduler.audit import audit
 from scheduler.expected import day_plan, expected_day
+from scheduler.odds import Doubts
 from scheduler.plan import Plan, Skipped, Stop
-from scheduler.price import outings, price, visits
+from scheduler.price import RETIME_FROM_MIN, outings, price, visits
+from scheduler.under_way.chances import promise_chances
 from scheduler.under_way.frozen import CrewUnderWay, frozen_week, plan_with
 from scheduler.under_way.ways import PUT_OFF, DayCents, TodayNow, go_on, told_cents, ways
 from scheduler.week import Booking, Job, Vehicle, Week
@@ -272,3 +274,26 @@ def test_a_promise_is_lost_past_half_an_hour_and_costs_a_call_before() -> None:
     ]  # fmt: skip
     assert [told_cents(week, soft, 600 + late) for late in (30, 31, 300)] == [(0, 0), (300, 0), (300, 0)]
     assert told_cents(week, firm, 600, in_window=False) == (0, week.broken_cents)
+
+
+@pytest.mark.parametrize("seed", range(SEEDS))
+def test_promises_are_as_likely_as_the_day_is_certain(seed: int) -> None:
+    """Without a doubt a promise is kept or not as the day is expected to go; with some it is less sure than that."""
+    rng = random.Random(seed)
+    week, plan = small_day(rng)
+    today = under_way(rng, week, plan)
+    names = [job.id for job in week.jobs]
+    sure, unsure = (Doubts({}, dict.fromkeys(names, p80), p80, {}, {}) for p80 in (1.0, 2.0))
+    for crew in today.crews:
+        for way in (go_on(today, crew), *ways(today, crew, most=9)):
+            expected = {one.job: one for day in way.days.values() for one in day.visits}
+            certain = promise_chances(today, way, sure, plays=20, seed=1)
+            for visit, chance in certain.items():
+                late = expected[visit].start - today.promised[visit].start
+                if late <= RETIME_FROM_MIN:
+                    assert chance == 1.0, (way.key, visit)
+                elif late > 2 * RETIME_FROM_MIN:  # it may begin half an hour before it is expected to
+                    assert chance == 0.0, (way.key, visit)
+            for visit, chance in promise_chances(today, way, unsure, plays=400, seed=1).items():
+                assert chance <= 1.0
+                assert certain[visit] == 0.0 or chance > 0.0

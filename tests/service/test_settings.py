@@ -107,7 +107,7 @@ REFUSED: list[tuple[str, dict[str, str], str]] = [
     ("week", {"week_days": "8"}, "week_days: must be from 1 to 7, is 8"),
     ("week", {"rest_earliest": "half past"}, "rest_earliest: must be a time such as 7:30"),
     ("week", {"rest_latest": "10:00"}, "rest_latest: must not come before the earliest"),
-    ("week", {"plan_with": "p99"}, "plan_with: must be one of p50, p80"),
+    ("week", {"plan_with": "p99"}, "plan_with: must be one of p50, p65, p80"),
     ("week", {"tall_ladder_from_mm": "high"}, 'tall_ladder_from_mm: "high" is no length'),
     ("business", {"timezone": "Chicago"}, "timezone: must be the name of a time zone"),
     ("business", {"name": ""}, "name: must not be empty"),

@@ -94,6 +94,22 @@ def test_windy_wednesday_takes_the_installs_and_leaves_the_surveys(made: Prepare
     assert by_kind["survey"] > 0
 
 
+def test_doubtful_hours_stay_open_at_their_price_where_the_business_wants_that(
+    database: sa.Engine, made: PreparedWeek
+) -> None:
+    with transaction(database) as session:
+        business = session.get_one(tables.Business, 1)
+        before, business.rules = business.rules, {**business.rules, "weather_open_percent": 100}
+    opened = jobs(prepare_week(database, MONDAY, THURSDAY))
+    installs = [name for name, papers in made.papers.items() if papers.visit.kind == "install"]
+    windy = [window for name in installs for window in opened[name].windows if window.day == 2]
+    calm = [window for name in installs for window in jobs(made)[name].windows]
+    assert windy
+    assert min(window.risk_cents for window in windy) > max(window.risk_cents for window in calm)
+    with transaction(database) as session:
+        session.get_one(tables.Business, 1).rules = before
+
+
 def test_equipment_out_of_service_and_extra_hands_are_counted_by_day(made: PreparedWeek) -> None:
     pools = {(item.id, item.yard): item.count for item in made.built.week.equipment}
     assert pools["material-lift", "north"] == (1, 1, 1, 0, 1, 1)

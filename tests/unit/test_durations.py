@@ -6,6 +6,7 @@ import csv
 import io
 import math
 import random
+from statistics import NormalDist
 
 import msgspec
 import pytest
@@ -13,7 +14,9 @@ import pytest
 from scheduler.calibrate import COLUMNS, LEAST_JOBS, Finished, calibrate, describe, read_history
 from scheduler.default_times import DEFAULT_TIMES_CSV
 from scheduler.durations import (
+    Estimate,
     Kind,
+    Quantile,
     Times,
     Work,
     estimate,
@@ -89,6 +92,13 @@ def test_more_hands_shorten_only_what_can_be_shared() -> None:
 def test_surveys_and_repairs_have_their_own_times(kind: Kind) -> None:
     found = estimate(changed(kind=kind, brackets=0, holes=0, hands=1), DEFAULT_TIMES)
     assert 45 <= found.p50_min <= found.p80_min <= 180
+
+
+@pytest.mark.parametrize(("quantile", "share"), [("p50", 0.5), ("p65", 0.65), ("p80", 0.8)])
+def test_planned_minutes_suffice_in_so_many_visits_of_a_hundred(quantile: Quantile, share: float) -> None:
+    spread = NormalDist(math.log(10_000), math.log(1.45) / NormalDist().inv_cdf(0.8))
+    minutes = Estimate({}, 10_000, 14_500).planned_min(quantile)
+    assert spread.cdf(math.log(minutes)) == pytest.approx(share, abs=0.001)
 
 
 def test_the_table_survives_writing_and_reading() -> None:

@@ -3,6 +3,8 @@
 from __future__ import annotations
 
 import datetime
+from collections import Counter
+from dataclasses import dataclass, field
 from typing import Any
 
 from tests.wires.doors import Doors
@@ -10,27 +12,39 @@ from tests.wires.doors import Doors
 ROUNDS = 12  # what falls because of what was taken is dealt with in the next round
 
 
+@dataclass
+class Dealt:
+    """What an office did: visits rebooked and let wait, ways taken for running days by kind, messages told.
+
+    `left` are the visits that nothing could be done about.
+    """
+
+    moved: int = 0
+    waiting: int = 0
+    ways: Counter[str] = field(default_factory=Counter)
+    messages: int = 0
+    left: set[str] = field(default_factory=set)
+
+
 class Office:
-    """Deals with what the pages say, through their own forms; counts what it did."""
+    """Deals with what the pages say, through their own forms; `did` counts it."""
 
     def __init__(self, doors: Doors) -> None:
-        self.doors = doors
-        self.moved = self.ways = self.messages = self.waiting = 0
-        self.left: set[str] = set()
+        self.doors, self.did = doors, Dealt()
 
     def react(self) -> None:
         """Give every visit that cannot go another time, and tell the customers."""
         for _ in range(ROUNDS):
             for case in self.doors.get("/rebooking")["cases"]:
                 self.deal(case)
-            lines = [line for line in self.doors.get("/rebooking")["look_at"] if line["visit"] not in self.left]
+            lines = [line for line in self.doors.get("/rebooking")["look_at"] if line["visit"] not in self.did.left]
             if not lines:
                 break
             first = lines[0]
             away = first["cause"] == "crew away"
             about = {"crew": first["crew"], "day": first["date"]} if away else {"visit": first["visit"]}
             if self.doors.form("/rebooking", 409, 422, cause=first["cause"], **about) is None:
-                self.left.add(first["visit"])
+                self.did.left.add(first["visit"])
         self.tell()
 
     def call(self, visit: str, not_before: datetime.date) -> None:
@@ -53,16 +67,16 @@ class Office:
                 address = f"/rebooking/{case['id']}/visits/{visit}"
                 fields = {"choice": best["key"], "version": row["version"], "hold": "soft"}
                 if self.doors.form(f"{address}/take", 409, 412, **fields) is not None:
-                    self.moved += best["kind"] != "wait"
-                    self.waiting += best["kind"] == "wait"
+                    self.did.moved += best["kind"] != "wait"
+                    self.did.waiting += best["kind"] == "wait"
                     break
             else:
-                self.left.add(visit)
+                self.did.left.add(visit)
             row = next(r for r in self.doors.get(f"/rebooking/{case['id']}")["visits"] if r["visit"] == visit)
             if row["state"] == "open":  # nothing can be offered: it stays as it is posted
                 fields = {"version": row["version"]}
                 self.doors.form(f"/rebooking/{case['id']}/visits/{visit}/keep", 409, 412, **fields)
-                self.left.add(visit)
+                self.did.left.add(visit)
 
     def look_at_today(self) -> None:
         """For each crew with a promise at risk take the cheapest way, or tell the customers and go on."""
@@ -74,7 +88,8 @@ class Office:
             best = min(priced, key=lambda way: (way["total_cents"], way["key"]), default=None)
             if best is not None and found["stay"] and best["total_cents"] < found["stay"]["total_cents"]:
                 fields = {"way": best["key"], "seen": found["seen"], "weighs": best["weighs"]}
-                self.ways += self.doors.form(f"/today/crews/{line['crew']}/ways", 409, **fields) is not None
+                taken = self.doors.form(f"/today/crews/{line['crew']}/ways", 409, **fields) is not None
+                self.did.ways[best["kind"]] += taken
         for line in self.doors.get("/today")["crews"]:
             for risk in line["risks"]:
                 if risk["message"] is None and not line["quiet"]:
@@ -88,4 +103,4 @@ class Office:
             if done is None:  # it is true no more: whoever wrote it anew has a newer one
                 self.doors.form(f"/messages/{one['id']}/drop", 409, 412, version=one["version"])
             else:
-                self.messages += 1
+                self.did.messages += 1

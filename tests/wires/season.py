@@ -24,7 +24,8 @@ MONDAY = datetime.date(2027, 4, 12)
 FORECAST = Path(__file__).parents[2] / "seeds" / "demo" / "forecast.csv"
 EVENING, LAST_MIN = 18 * 60, 19 * 60 + 30
 IN_TIME_MIN = 30
-LOOK_MIN = 15  # how often the office looks at the page of today, when nothing makes it look sooner
+HOME_MIN = 25  # the drive home, on which a visit may still be given to a crew
+LOOK_MIN = 15
 
 
 @dataclass
@@ -43,12 +44,13 @@ class Tally:
 
 @dataclass
 class CrewOut:
-    """A crew on its day: which visit it is driving to or at, and when it taps next."""
+    """A crew on its day: which visit it is driving to or at, or home, and when it taps next."""
 
     name: str
     at: int
     visit: str = ""
     here: bool = False
+    homeward: bool = False
     left: int = -1
     done_at: int = 0
 
@@ -57,11 +59,14 @@ class Season:
     """One season on one service.
 
     wired: whether anybody hears of what happens, and does something about it. thorough: whether every page is read
-    after each tap too, not only after what the world does and at the end of the day.
+    after each tap too, not only after what the world does and at the end of the day. look_min: how often the office
+    looks at the page of today, when nothing makes it look sooner.
     """
 
-    def __init__(self, doors: Doors, world: World, *, wired: bool, thorough: bool = True) -> None:
-        self.doors, self.world, self.wired, self.thorough = doors, world, wired, thorough
+    def __init__(
+        self, doors: Doors, world: World, *, wired: bool, thorough: bool = True, look_min: int = LOOK_MIN
+    ) -> None:
+        self.doors, self.world, self.wired, self.thorough, self.look_min = doors, world, wired, thorough, look_min
         self.office, self.tally = Office(doors), Tally()
         self.promised: dict[str, tuple[datetime.date, int]] = {}
         self.began: dict[str, tuple[datetime.date, int]] = {}
@@ -161,8 +166,8 @@ class Season:
         looked = min((crew.at for crew in crews), default=0)
         while crews:
             crew = min(crews, key=lambda one: (one.at, one.name))
-            while self.wired and looked + LOOK_MIN < crew.at:
-                looked += LOOK_MIN
+            while self.wired and looked + self.look_min < crew.at:
+                looked += self.look_min
                 self.doors.set_clock(date, looked)
                 self.office.look_at_today()
             self.doors.set_clock(date, crew.at)
@@ -176,13 +181,15 @@ class Season:
         left = [one["visit"] for one in state["stops"] if one["visit"] not in state["results"]]
         if not crew.visit:
             if not left:
-                return False
-            crew.visit = left[0]
+                return self._homeward(crew, date)
+            crew.visit, crew.homeward = left[0], False
             if crew.at > LAST_MIN or self.world.sick(crew.name, date):
                 why = "crew ill" if self.world.sick(crew.name, date) else "ran out of time"
                 self._not_done(crew, date, why)
                 return True
-            crew.left = crew.at if crew.left < 0 else crew.left
+            if crew.left < 0:
+                crew.left = crew.at
+                self.doors.tap(crew.name, date, "out", overruled_by="Played", overruled_why="Loading is not played.")
             self.doors.tap(crew.name, date, "times", visit=crew.visit, what="on_way")
             state = self.doors.get(f"/crews/{crew.name}/days/{date}/state")
             crew.at = max(crew.at + 2, state["expected"]["visits"][crew.visit]["start"] + 2)
@@ -210,6 +217,16 @@ class Season:
         self.tally.done += 1
         crew.visit, crew.here = "", False
         return True
+
+    def _homeward(self, crew: CrewOut, date: datetime.date) -> bool:
+        """Have a crew with nothing left drive home; say whether it is still out."""
+        if crew.left < 0:
+            return False
+        if not crew.homeward:
+            crew.homeward, crew.at = True, crew.at + HOME_MIN
+            return True
+        self.doors.tap(crew.name, date, "back")
+        return False
 
     def _hindrance(self, visit: str, date: datetime.date, monday: datetime.date) -> str:
         """Return why the visit cannot be done now that the crew stands there, empty where it can."""
@@ -240,9 +257,8 @@ class Season:
         week, _ = posted_documents(self.doors, monday)
         row = next(one for one in week.crews if one.id == crew.name)
         shift = next(one for one in row.shifts if one.day == (date - monday).days)
-        back = crew.at + 25
-        self.tally.cents += row.minute_cents * (back - crew.left)
-        self.tally.cents += row.overtime_minute_cents * max(0, back - shift.end)
+        self.tally.cents += row.minute_cents * (crew.at - crew.left)
+        self.tally.cents += row.overtime_minute_cents * max(0, crew.at - shift.end)
 
     def _promises(self, monday: datetime.date) -> None:
         """Keep in mind what customers have been told of a week."""
@@ -283,10 +299,11 @@ class Season:
 
     def figures(self) -> dict[str, Any]:
         """Return what came of it, in figures."""
-        tally, office = self.tally, self.office
+        tally, did = self.tally, self.office.did
         return {
             "days": tally.days, "visits done": tally.done, "visits lost": tally.lost, "promises kept": tally.kept,
             "moved or late, told": tally.moved, "broken without a word": len(tally.silent),
-            "messages": office.messages, "visits rebooked": office.moved, "let wait": office.waiting,
-            "days changed under way": office.ways, "cost": tally.cents / 100,
+            "messages": did.messages, "visits rebooked": did.moved, "let wait": did.waiting,
+            "handed over": did.ways["hand over"], "put off": did.ways["put off"], "swapped": did.ways["swap"],
+            "cost": tally.cents / 100, "happened": dict(sorted(tally.happened.items())),
         }  # fmt: skip

@@ -17,6 +17,7 @@ from api.falls.now import each_falling
 from api.http.pages import Database, page, wants_json
 from api.http.problems import Problem, responses
 from api.ledger.plans.posted import posted_on
+from api.rebooking.put_off import put_offs, take_back
 from api.routes.records import Words
 from api.running.changes import FIRST, Ways, ways_of
 from api.running.crews import CrewLine, crew_lines
@@ -50,6 +51,7 @@ def today(
     values: dict[str, Any] = {"day": day, "lines": lines, "at": local_moments(session)(now), "posted": posted}
     values |= {"falls": falls, "may_tell": may_tell, "crew": "", "ways": None, "first": FIRST}
     values |= {"needs_help": _needs_help(lines, {one.spot.crew for one in falls}), "repairs": repairs_of(session, day)}
+    values |= {"put_offs": put_offs(session, day)}
     if may_tell and crew in {line.crew for line in lines}:
         values |= {"crew": crew, "ways": ways_of(session, days, day, now, crew)}
     return page(request, "today.html", values)
@@ -106,6 +108,21 @@ def undo(request: Request, session: Database, who: Office, now: Now, repair_id: 
     undo_repair(session, request.app.state.searches, row, now=now, by=who.name)
     if wants_json(request):
         return JSONResponse(row.model_dump(mode="json"))
+    return RedirectResponse("/today", 303)
+
+
+@router.post("/today/put-off/{case_id}/undo", responses=responses(404, 409))
+def undo_put_off(request: Request, session: Database, who: Office, now: Now, case_id: int) -> Response:
+    """Take back that a visit was put off to another day: post the plan again that was posted before.
+
+    Refused by 409 where the week was posted anew since, or the customer has been told of the other day.
+    """
+    if not 0 < case_id < 2**31:
+        raise Problem(404, f'No case has the number "{case_id}".')
+    case = found(session, tables.RebookingCase, case_id, "case")
+    take_back(session, request.app.state.searches, case, now=now, by=who.name)
+    if wants_json(request):
+        return JSONResponse({"case": case_id, "posted": case.plan_id})
     return RedirectResponse("/today", 303)
 
 

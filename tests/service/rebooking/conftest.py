@@ -49,11 +49,11 @@ def posted_demo(planned_demo: Path, tmp_path_factory: pytest.TempPathFactory) ->
 @pytest.fixture
 def app(posted_demo: Path, tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> Iterator[FastAPI]:
     """The application over the posted demo, at the moment of the posting."""
-    monkeypatch.setattr(search, "PROVE_S", 0.1)
     monkeypatch.setattr(search.Searches, "begin", lambda *_, **__: None)  # searched when a test asks for it
     settings = settings_for(shutil.copytree(posted_demo, tmp_path / "data"))
     with running(settings) as app:
         app.state.clock = lambda: THURSDAY + datetime.timedelta(hours=1)
+        app.state.searches.seconds = search.SearchSeconds(prove=0.1)
         yield app
 
 

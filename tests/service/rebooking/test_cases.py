@@ -13,7 +13,7 @@ from sqlmodel import select
 from api import tables
 from api.access.accounts import Role
 from api.database import transaction
-from api.rebooking import search
+from api.rebooking.search import Searches, SearchSeconds
 from api.week.post import post
 from scheduler.week import read_week
 from tests.service.cast import JSON, PAGE, csrf_in, signed_in
@@ -301,8 +301,8 @@ def test_the_pages_work_by_forms_alone(app: FastAPI, office: TestClient) -> None
 
 def test_others_may_move_where_that_is_asked(app: FastAPI, office: TestClient, monkeypatch: pytest.MonkeyPatch) -> None:
     """A week too hard to be searched through in time has each half day tried for a moment, and says so."""
-    monkeypatch.setattr(search, "HALF_S", 0.6)
-    monkeypatch.setattr(search.Searches, "_until_closed", lambda _: time.process_time())
+    app.state.searches.seconds = SearchSeconds(prove=0.1, half=0.6)
+    monkeypatch.setattr(Searches, "_until_closed", lambda _: time.process_time())
     visit = a_visit(app)
     case = opened(office, cause="customer", visit=visit)
     app.state.searches._run(case["id"], visit, True)

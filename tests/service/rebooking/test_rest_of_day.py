@@ -3,17 +3,20 @@
 from __future__ import annotations
 
 import datetime
+import re
 from dataclasses import dataclass
 from typing import Any
 
 import pytest
+import sqlalchemy as sa
 from fastapi import FastAPI
 from fastapi.testclient import TestClient
-from sqlmodel import select
+from sqlmodel import col, select
 
 from api import tables
 from api.access.accounts import Role
 from api.database import transaction
+from api.ledger.told import told_now
 from api.running import taking
 from scheduler.audit import audit
 from scheduler.plan import Route, read_plan
@@ -157,6 +160,42 @@ def test_a_stop_is_put_off_by_the_cheapest_offer_of_another_day(app: FastAPI, of
     assert drafted(app, visit)
 
 
+def told(app: FastAPI, visit: str) -> tuple[Any, ...] | None:
+    """Return what the customer of a visit has been told."""
+    with transaction(app.state.database) as session:
+        row = told_now(session, visit)
+        return None if row is None else (row.crew_id, row.day, row.start, row.hold)
+
+
+def test_what_was_put_off_is_taken_back_until_the_customer_knows(app: FastAPI, office: TestClient) -> None:
+    day = begun_late(app, office, "put off")
+    visit = day.way["key"].split(":")[1]
+    before, promised = posted(app).id, told(app, visit)
+    case = take(office, day).json()["case"]
+    assert told(app, visit) != promised
+    assert f"{visit} is put off to" in office.get("/today", headers=PAGE).text
+    address = f"/today/put-off/{case}/undo"
+    with transaction(app.state.database) as session:
+        session.execute(sa.update(tables.Message).where(col(tables.Message.case_id) == case).values(state="told"))
+    assert "The customer has been told." in office.get("/today", headers=PAGE).text
+    refused = office.post(address)
+    assert (refused.status_code, "knows of the other day" in refused.json()["detail"]) == (409, True)
+    with transaction(app.state.database) as session:
+        session.execute(sa.update(tables.Message).where(col(tables.Message.case_id) == case).values(state="draft"))
+    undone = office.post(address)
+    assert undone.status_code == 200, undone.text
+    assert posted(app).id == before
+    assert told(app, visit) == promised
+    letters = [one for one in office.get("/messages").json()["open"] if one["visit_id"] == visit]
+    assert all(one["spot"]["date"] == day.date.isoformat() for one in letters)  # none tells of the other day
+    assert office.get(f"/rebooking/{case}").json()["visits"][0]["state"] == "kept"
+    state = office.get(f"/crews/{day.route.crew}/days/{day.date}/state").json()
+    assert visit in {stop["visit"] for stop in state["stops"]}
+    assert "is put off to" not in office.get("/today", headers=PAGE).text
+    assert office.post(address).status_code == 409
+    assert office.post("/today/put-off/9999/undo").status_code == 404
+
+
 def test_two_stops_change_places(app: FastAPI, office: TestClient) -> None:
     day = begun_late(app, office, "swap")
     _, first, second = day.way["key"].split(":")
@@ -172,13 +211,22 @@ def test_two_stops_change_places(app: FastAPI, office: TestClient) -> None:
 
 def test_the_page_shows_three_ways_beside_the_day_and_asks_once(app: FastAPI, office: TestClient) -> None:
     day = begun_late(app, office, "hand over")
+    with transaction(app.state.database) as session:
+        for stop in day.route.stops[1:]:
+            told = {"crew_id": day.route.crew, "day": day.date, "start": stop.start, "hold": "soft"}
+            session.add(tables.Booking(visit_id=stop.job, **told))
+    ways = office.get(f"/today/crews/{day.route.crew}/ways").json()
+    way = next(one for one in ways["ways"] if one["kind"] == "hand over")
     page = office.get("/today", params={"crew": day.route.crew}, headers=PAGE).text
     assert f'href="/today?crew={day.route.crew}#ways"' in page
-    assert page.count("data-way=") == len(day.ways["ways"]) + 1
+    assert page.count("data-way=") == len(ways["ways"]) + 1
+    assert len(ways["stay"]["odds"]) == len(day.route.stops) - 1
+    assert all(re.fullmatch(r".+ \d+%", words) for words in ways["stay"]["odds"])
+    assert page.count("data-odds") == sum(bool(one["odds"]) for one in (*ways["ways"], ways["stay"]))
     first = page.partition('<details class="more">')[0]
-    assert first.count("data-way=") == min(3, len(day.ways["ways"])) + 1
-    assert page.count("Yes, do this") == len(day.ways["ways"])
-    form = {"csrf": csrf_in(page), "way": day.way["key"], "seen": day.ways["seen"], "weighs": day.way["weighs"]}
+    assert first.count("data-way=") == min(3, len(ways["ways"])) + 1
+    assert page.count("Yes, do this") == len(ways["ways"])
+    form = {"csrf": csrf_in(page), "way": way["key"], "seen": ways["seen"], "weighs": way["weighs"]}
     address = f"/today/crews/{day.route.crew}/ways"
     assert office.post(address, data=form, headers=PAGE).headers["location"] == "/today"
     reader = signed_in(app, Role.reader)

@@ -38,8 +38,6 @@ def app_anywhere(
     request: pytest.FixtureRequest, posted_demo: Path, tmp_path: Path, monkeypatch: pytest.MonkeyPatch
 ) -> Iterator[FastAPI]:
     """The application over the posted demo on a database of either kind."""
-    monkeypatch.setattr(search, "PROVE_S", 0.1)
-    monkeypatch.setattr(search, "HALF_S", 0.2)
     monkeypatch.setattr(search.Searches, "begin", lambda *_, **__: None)
     data, address = shutil.copytree(posted_demo, tmp_path / "data"), ""
     if request.param == "postgresql":
@@ -47,6 +45,7 @@ def app_anywhere(
         move_to(address, sqlite_address(data))
     with running(settings_for(data, address)) as app:
         app.state.clock = lambda: THURSDAY + datetime.timedelta(hours=1)
+        app.state.searches.seconds = search.SearchSeconds(prove=0.1, half=0.2)
         yield app
 
 

@@ -69,6 +69,17 @@ def test_gusts_take_the_afternoon_and_say_so() -> None:
     assert {w.end for w in found.windows} == {780}
 
 
+def test_doubtful_hours_are_left_open_at_their_price_where_that_is_asked() -> None:
+    gusty = weather({h: {"gust_mps": 26 * MPS_PER_MPH} for h in range(13, 17)})
+    assert windows(gusty, open_below=0.2) == windows(gusty)  # likelier to be lost than that
+    found = windows(gusty, open_below=0.95)
+    assert found.lost == ()
+    afternoon = min(w.risk_cents for w in found.windows if w.end == 1020 and w.start < 1020 - INSTALL.minutes)
+    morning = min(w.risk_cents for w in found.windows if w.end == 780)
+    assert 40_000 * 0.3 < afternoon < 40_000 * 0.95
+    assert morning < 4_000
+
+
 def test_a_tall_ladder_stops_where_a_short_one_does_not() -> None:
     breezy = {h: {"wind_mps": 16 * MPS_PER_MPH} for h in range(13, 17)}
     assert windows(weather(breezy)).lost == ()
