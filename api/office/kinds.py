@@ -34,7 +34,7 @@ from api.office.kind import (
 )  # fmt: skip
 from api.office.lists.columns import WORK
 from api.office.work_kinds import OF_WORK
-from api.places.finder import kept_answer
+from api.places.kept import kept_answer
 from api.shelf import moving
 from scheduler.errors import BadInput
 
@@ -101,6 +101,12 @@ def _put_hours(session: Session, row: Any, values: Values, by: str, now: datetim
         tables.CrewHours(crew_id=row.id, weekday=weekday, start=start, end=end, overtime=values["overtime"])
         for weekday, (start, end) in sorted(spans_of(values["hours"]).items())
     )
+    session.flush()
+
+
+def _by_hand(session: Session, row: Any, values: Values, by: str, now: datetime.datetime) -> None:
+    """Have a day off stay whatever becomes of the calendar that it came from: somebody has said so themselves."""
+    row.calendar_id = None
     session.flush()
 
 
@@ -177,7 +183,7 @@ _KINDS = (
         *_from_to("day_off"),
         plain("day_off", "part", "Of each day", choices=_PART, start="day"),
         plain("day_off", "why", "Why"),
-    ), key=("person_id", "first", "part"), made_id=True, check=_in_order),
+    ), key=("person_id", "first", "part"), made_id=True, check=_in_order, put=_by_hand),
     Kind("vans", "Vans", "van", tables.Van, "What they carry, and what stays on them.", (
         _named("van", "van-3"),
         _AT_YARD,

@@ -19,6 +19,7 @@ from api.office.files import FIX, Rows, SentTable, days_as_written, propose, tid
 from api.office.keeping import Record, among, choices, keep, meant_by, read, same, title, units_of
 from api.office.kind import Kind
 from api.office.lists.rows import WorkLines
+from api.office.lists.settings import SettingLines
 from scheduler.errors import BadInput
 
 KEPT_H = 24  # hours for which a file that was sent is kept
@@ -95,7 +96,9 @@ def take(
 ) -> TableTaken:
     """Take the rows of a table in, each by itself: those that cannot stand are refused and change nothing."""
     known, units, seen = choices(session, kind), units_of(session), set[str]()
-    lines = WorkLines(session, kind, units, by, now) if kind.by_lines else None
+    lines: WorkLines | SettingLines | None = None
+    if kind.by_lines or kind.setting:
+        lines = SettingLines(session, kind, by, now) if kind.setting else WorkLines(session, kind, units, by, now)
     found = []
     days = {
         name: days_as_written([cells[n] for _, cells in table.lines])
@@ -149,7 +152,7 @@ def _one(
 
 
 def _line(
-    lines: WorkLines, texts: dict[str, str], known: dict[str, list[tuple[str, str]]], number: int,
+    lines: WorkLines | SettingLines, texts: dict[str, str], known: dict[str, list[tuple[str, str]]], number: int,
     cells: tuple[str, ...],
 ) -> RowOutcome:  # fmt: skip
     """Take in a line that may mean several rows."""

@@ -93,7 +93,9 @@ def keep_file(client: TestClient, address: str) -> str:
 
 def test_a_person_is_made_changed_and_each_change_taken_back(app: FastAPI, office: TestClient) -> None:
     make(office, "people", **LEA)
+    make(office, "people", **LEA | {"name": "Zoë Tärn"})
     with transaction(app.state.database) as session:
+        assert session.get(tables.Person, "zoe-tarn") is not None
         lea = session.get_one(tables.Person, "lea-quill")  # the short name is made of the name
         assert (lea.skills, lea.weekdays, lea.learner) == (["stucco", "tile"], "01234", False)
     status, page = change(office, "people", "lea-quill", phone="555-0111", learner="yes")

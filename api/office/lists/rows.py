@@ -12,7 +12,7 @@ from sqlmodel import Session, col, select
 
 from api import tables
 from api.business.part import BadValues
-from api.exchange.importing import Imported
+from api.exchange.importing import WAITS, Imported
 from api.exchange.uploads import CellFault
 from api.fields.cells import usual_date, usual_time
 from api.fields.ids import new_id
@@ -26,7 +26,7 @@ from api.office.kind import Kind
 from api.office.lists.columns import BOOKED
 from api.office.lists.reading import Texts, joined
 from api.office.lists.recognize import customer_of, site_of
-from api.places.finder import kept_answer
+from api.places.kept import kept_answer
 from scheduler.errors import BadInput
 
 Cells = dict[str, str]
@@ -37,7 +37,7 @@ _TABLES: dict[str, Any] = {
     "orders": tables.Order,
     "awnings": tables.Awning,
 }
-_ONLY_OURS = ("customer_id", "site_id", "order_id", "awning_id", "lat", "lon", "ordered_on", "state")
+_ONLY_OURS = ("customer_id", "site_id", "order_id", "awning_id", "lat", "lon", "placed", "ordered_on", "state")
 
 
 @dataclass(frozen=True)
@@ -155,7 +155,7 @@ class WorkLines:
         return self._last[table]
 
     def _placed(self, cells: Cells, site: tables.Site | None) -> Cells:
-        """Return a site's cells with where its address is; raises `BadInput` where that is not known for sure."""
+        """Return a site's cells with where its address is; without a place where that is not known for sure yet."""
         cells["storeys"] = cells["storeys"] or "1"
         moved = site is None or (cells["address"], cells["town"]) != (site.address, site.town)
         if not moved or (site is None and cells["lat"] and cells["lon"]):
@@ -164,13 +164,8 @@ class WorkLines:
             missing = "address" if not cells["address"] else "town"
             raise BadInput(f"sites.{missing}", "must not be empty")
         answer = kept_answer(self.session, cells["address"], cells["town"])
-        if answer is None or answer.state == "fault":
-            words = "is not on the map yet: it is being looked up; look again here in a moment"
-            raise BadInput("sites.address", words)
-        if answer.sure is None:
-            words = "is not on the map yet: put it there on the page Addresses, then look again here, within a day"
-            raise BadInput("sites.address", words)
-        cells["lat"], cells["lon"] = f"{answer.sure.lat:.6f}", f"{answer.sure.lon:.6f}"
+        sure = answer.sure if answer else None
+        cells["lat"], cells["lon"] = (f"{sure.lat:.6f}", f"{sure.lon:.6f}") if sure else ("", "")
         return cells
 
     def _same_job(self, site: tables.Site | None, said: Texts) -> tables.Visit | None:
@@ -274,6 +269,8 @@ class WorkLines:
             for column, pair in change.fields.items()
             if column not in _ONLY_OURS
         }
+        if any(c.table == "sites" and c.fields.get("placed", ("", ""))[1] == WAITS for c in done.changes):
+            fields["Place"] = ("", "not on the map yet: it is asked for on the page Addresses")
         if name in self._met and kinds[main] == "changed":
             raise BadInput("id" if main != "customers" else "customers.customer", f"{name} stands already further up")
         self._met.add(name)

@@ -24,6 +24,7 @@ from api.http.pages import Database, page, wants_json
 from api.http.problems import responses
 from api.jobs.models import model_names
 from api.ledger.told import HOLDS, told_now
+from api.office.work_kinds import offered
 from api.places.finder import Finder
 from api.places.pins import pin_text, read_pin
 from api.promise.finding import TimesFound, found_in, times_for
@@ -37,7 +38,6 @@ from scheduler.layout.documents import WallKind
 
 router = APIRouter(tags=["promise"])
 Office = Annotated[Who, allow(Role.manager, Role.office)]
-Kind = Literal["install", "survey", "repair"]
 Hold = Literal["firm", "day", "soft"]
 Typed = Annotated[records.Words, Query(max_length=60)]
 SentTyped = Annotated[records.Words, Form(max_length=60)]
@@ -53,7 +53,7 @@ class WantedBody(records.Body):
     in millimeters; what is left out is taken as usual.
     """
 
-    kind: Kind = "install"
+    kind: Annotated[str, limit("work_kind.id")] = "install"
     town: Annotated[str, limit("site.town")]
     address: Annotated[records.Words, Field(max_length=200)] = ""
     lat: Annotated[float, limit("site.lat")] | None = None
@@ -118,7 +118,7 @@ def promise_job(
 
 @router.get("/promise")
 def promise_page(
-    request: Request, session: Database, _: Office, now: Now, kind: Kind = "install", town: Typed = "",
+    request: Request, session: Database, _: Office, now: Now, kind: Typed = "install", town: Typed = "",
     address: Annotated[records.Words, Query(max_length=200)] = "", pin: Typed = "",
     width: Typed = "", height: Typed = "", wall: Typed = "", model: Typed = "",
 ) -> Response:  # fmt: skip
@@ -137,6 +137,7 @@ def promise_page(
             fault, where = problem.problem, problem.where
     values = {
         "typed": typed, "times": times, "fault": fault, "where": where, "towns": towns_known(session), "walls": _WALLS,
+        "works": offered(session),
         "models": model_names(session), "holds": HOLDS, "action": "/promise", "hidden": typed, "booking": None,
         "at": at,
     }  # fmt: skip
@@ -146,7 +147,7 @@ def promise_page(
 @router.post("/promise", responses=responses(400, 409))
 def promise_form(
     request: Request, session: Database, who: Office, now: Now, once: Once, time: Key,
-    name: Annotated[str, Form(), as_sent("customer.name")], town: SentTyped, kind: Annotated[Kind, Form()] = "install",
+    name: Annotated[str, Form(), as_sent("customer.name")], town: SentTyped, kind: SentTyped = "install",
     phone: Annotated[str, Form(), as_sent("customer.phone")] = "",
     email: Annotated[str, Form(), as_sent("customer.email")] = "",
     address: Annotated[records.Words, Form(max_length=200)] = "", pin: SentTyped = "",
