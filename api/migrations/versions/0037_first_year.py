@@ -1,14 +1,14 @@
 """Sites wait to be put on the map, work takes awnings away for good, days off end with their calendar's events.
 
 Revision ID: 0037_first_year
-Revises: 0033_languages
+Revises: 0035_workers
 """
 
 import sqlalchemy as sa
 from alembic import op
 
 revision = "0037_first_year"
-down_revision = "0033_languages"
+down_revision = "0035_workers"
 branch_labels = None
 depends_on = None
 
