@@ -147,7 +147,7 @@ def _yard_place(session: Session, texts: dict[str, str]) -> None:
     texts["lat"], texts["lon"] = f"{answer.sure.lat:.6f}", f"{answer.sure.lon:.6f}"
 
 
-_AT_YARD = names("yard_id", "Yard", "yards")
+_AT_YARD = names("yard_id", "Yard", "yards", aliases=("where", "based at", "location"))
 _KINDS = (
     Kind("yards", "Yards", "yard", tables.Yard, "Where crews start and crates lie.", (
         _named("yard", "north"),
@@ -165,7 +165,8 @@ _KINDS = (
         plain("person", "phone", "Phone", hint={"maxlength": "40", "type": "tel"},
               aliases=("cell", "mobile", "telephone")),
         listed("person", "skills", "Skills",
-               meaning="small letters, blanks between: masonry, stucco, roof-mount, motor-setup, or words of your own"),
+               meaning="small letters, blanks between: masonry, stucco, roof-mount, motor-setup, or words of your own",
+               aliases=("can do", "knows", "trades")),
         switch("learner", "Learner", False, meaning="rides along: one more person, whose skills do not count yet",
                short_list=False),
         switch("experienced", "Takes learners", True, meaning="a lead with whom a learner may ride", short_list=False),
@@ -173,7 +174,8 @@ _KINDS = (
               may_be_empty=True, short_list=False),
         working_days("person", "weekdays", "Usual days", meaning="such as Mon-Fri, or Tue Thu", start="Mon-Fri",
                      aliases=("working days", "weekdays", "days usually worked")),
-        money("person", "day_cents", "A day, $", meaning="what a day of an extra person costs", start="0"),
+        money("person", "day_cents", "A day, $", meaning="what a day of an extra person costs", start="0",
+              aliases=("day rate", "daily rate", "per day")),
         switch("active", "Works here", True, short_list=False),
         plain("person", "language", "Language", choices=_LANGUAGES, may_be_empty=True, empty="", short_list=False,
               meaning="in which day sheets, steps and cautions are read"),

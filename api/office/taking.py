@@ -16,7 +16,7 @@ from api.business.part import BadValues
 from api.database import begin_writing
 from api.ledger.fingerprint import fingerprint
 from api.office.files import FIX, Rows, SentTable, days_as_written, propose, tidy
-from api.office.keeping import Record, among, choices, keep, meant_by, read, same, title, units_of
+from api.office.keeping import Record, among, choices, keep, meant_by, named, read, record_of, same, title, units_of
 from api.office.kind import Kind
 from api.office.lists.rows import WorkLines
 from api.office.lists.settings import SettingLines
@@ -129,9 +129,15 @@ def _one(
     session: Session, kind: Kind, texts: dict[str, str], known: dict[str, list[tuple[str, str]]], units: str,
     seen: set[str], number: int, cells: tuple[str, ...], *, by: str, now: datetime.datetime,
 ) -> RowOutcome:  # fmt: skip
+    for column in kind.columns:  # as its form does: where there is one alone, it is that
+        if column.of and not column.may_be_empty and not texts.get(column.name) and len(known[column.name]) == 1:
+            texts[column.name] = known[column.name][0][0]
     old = None
     if all(texts.get(name, kind.column(name).start) for name in kind.key):
         old = _held(session, kind, texts, known, units)
+    elif kind.key == ("id",) and not texts.get("id") and texts.get("name"):
+        old = _called(session, kind, texts["name"])
+        texts |= {"id": old.texts["id"]} if old else {}
     if old is None and kind.complete is not None:
         try:
             kind.complete(session, texts)
@@ -184,6 +190,12 @@ def _held(
                 return None
             values[name] = meant[0]
     return same(session, kind, values)
+
+
+def _called(session: Session, kind: Kind, name: str) -> Record | None:
+    """Return the row of a name, where one alone has it: a list without short names is sent a second time, too."""
+    meant = meant_by(name, named(session, kind))
+    return record_of(session, kind, meant) if len(meant) == 1 else None
 
 
 def _label(kind: Kind, name: str) -> str:

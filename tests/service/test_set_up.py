@@ -265,6 +265,19 @@ def test_columns_mapped_by_hand_are_remembered_for_the_next_file_of_that_make(of
     assert "1 new" in text_of(again)
 
 
+def test_a_list_without_short_names_and_yards_is_read_below_its_heads_and_sent_twice(
+    app: FastAPI, office: TestClient
+) -> None:
+    messy = "Our people;;;\n;;;\nEmployee;Cell;Role;Can do\nLéa Quill;5550101.0;Lead;stucco\nBo Tarn;555 0102;helper;\n"
+    page = text_of(keep_file(office, send(office, "people", messy.encode("cp1252"))))
+    assert "2 new, 0 changed, 0 as they are, 0 refused" in page, page
+    with transaction(app.state.database) as session:
+        lea = session.get_one(tables.Person, "lea-quill")
+        assert (lea.name, lea.yard_id, lea.role, lea.skills) == ("Léa Quill", "north", "lead", ["stucco"])
+    again = text_of(office.get(send(office, "people", messy.replace("helper", "extra").encode())).text)
+    assert "0 new, 1 changed, 1 as they are, 0 refused" in again, again
+
+
 def test_a_workbook_with_a_title_and_merged_heads_is_read(app: FastAPI, office: TestClient) -> None:
     book = openpyxl.Workbook()
     sheet = book.active
