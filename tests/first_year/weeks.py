@@ -39,7 +39,7 @@ def plan_and_post(office: Office, monday: datetime.date) -> Days:
     page = office.open(f"/weeks/{monday}")
     page.select_option("#plan-form select", "15")
     page.click("#plan-form button")
-    expect(page.locator("#said")).to_contain_text("the sheet shows plan", timeout=SLOW_MS)
+    expect(page.locator("#post")).to_be_enabled(timeout=SLOW_MS)
     office.look(f"week-{monday}")
     page.click("#post")
     page.click("#post-yes")
