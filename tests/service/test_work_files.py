@@ -72,6 +72,7 @@ def test_an_address_that_nobody_finds_comes_in_and_is_listed_to_be_placed(app: F
     address = send(office, "customers", LIST.encode())
     page = text_of(office.get(address).text)
     assert "Place not on the map yet: it is asked for on the page Addresses" in page, page
+    assert "▲ 1 address is not on the map yet. The rows come in all the same" in page, page
     keep_file(office, address)
     left = office.get(f"{address}/refused.csv").content.decode("utf-8-sig")
     assert left.splitlines()[0].endswith(",What to fix")
