@@ -9,7 +9,7 @@ from dataclasses import dataclass
 
 import sqlalchemy as sa
 
-from api.database import Hold, Work, hold, open_database, upgrade
+from api.database import Duty, Hold, hold, open_database, upgrade
 from api.secret import Secret, read_secret
 from api.settings import Settings
 from scheduler.errors import BadInput
@@ -44,7 +44,7 @@ def open_data(settings: Settings) -> Opened:
         database = open_database(settings.database)
         upgrade(database, others=lambda: bool(held.workers() - {held.number}))
         held.join()
-        held.drop(Work.START)
+        held.drop(Duty.START)
     except BaseException:
         held.release()
         raise
@@ -54,7 +54,7 @@ def open_data(settings: Settings) -> Opened:
 def _wait_for_turn(held: Hold) -> None:
     """Wait until no other worker is starting: secret, form and first sign-in are made by one alone."""
     end = time.monotonic() + STARTING_S
-    while not held.take(Work.START):
+    while not held.take(Duty.START):
         if time.monotonic() > end:
             raise BadInput("EAVEBOARD_DATABASE", "another worker has been starting for minutes; end that one first")
         time.sleep(LOOK_S)

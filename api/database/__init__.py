@@ -2,9 +2,18 @@
 
 from api.database.holding import Hold, hold
 from api.database.opening import AT_ONCE, begin_writing, open_database, parts, transaction
-from api.database.server_locks import Work
+from api.database.server_locks import Duty
 from api.database.upgrading import MIGRATIONS, upgrade
 
 __all__ = [
-    "AT_ONCE", "MIGRATIONS", "Hold", "Work", "begin_writing", "hold", "open_database", "parts", "transaction", "upgrade"
+    "AT_ONCE",
+    "MIGRATIONS",
+    "Duty",
+    "Hold",
+    "begin_writing",
+    "hold",
+    "open_database",
+    "parts",
+    "transaction",
+    "upgrade"
 ]  # fmt: skip

@@ -17,7 +17,7 @@ from sqlalchemy.engine import make_url
 from sqlalchemy.exc import DBAPIError
 
 from api.database.opening import make_folder, make_private, sqlite_file, unusable
-from api.database.server_locks import ServerLocks, Work
+from api.database.server_locks import Duty, ServerLocks
 from scheduler.errors import BadInput
 
 SERVED = "is served already by another eaveboard serve"
@@ -33,7 +33,7 @@ class Hold:
         self.number = secrets.randbelow(2**31 - 1) + 1  # of this worker among all
         self._files: list[IO[bytes]] = []
         self._server: ServerLocks | None = None
-        self._here: set[Work] = set()
+        self._here: set[Duty] = set()
         self._lock = threading.Lock()
 
     def keep(self) -> bool:
@@ -48,31 +48,31 @@ class Hold:
         if self._server is not None:
             self._server.join()
 
-    def take(self, work: Work) -> bool:
+    def take(self, duty: Duty) -> bool:
         """Take a piece of work that one worker does at a time; say whether it was free. Taken once, it is not again.
 
         Raises `SQLAlchemyError` where the server cannot be asked.
         """
         if self._server is not None:
-            return self._server.take(work)
+            return self._server.take(duty)
         with self._lock:
-            free = work not in self._here
-            self._here.add(work)
+            free = duty not in self._here
+            self._here.add(duty)
             return free
 
-    def drop(self, work: Work) -> None:
+    def drop(self, duty: Duty) -> None:
         """Let go of a piece of work; one that is not held stays as it is."""
-        self._here.discard(work)
+        self._here.discard(duty)
         if self._server is not None:
-            self._server.drop(work)
+            self._server.drop(duty)
 
-    def holds(self, work: Work) -> bool:
+    def holds(self, duty: Duty) -> bool:
         """Say whether this worker is at a piece of work."""
-        return work in self._here if self._server is None else self._server.holds(work)
+        return duty in self._here if self._server is None else self._server.holds(duty)
 
-    def is_taken(self, work: Work) -> bool:
+    def is_taken(self, duty: Duty) -> bool:
         """Say whether any worker is at a piece of work; raises `SQLAlchemyError` where the server cannot be asked."""
-        return work in self._here if self._server is None else self._server.is_taken(work)
+        return duty in self._here if self._server is None else self._server.is_taken(duty)
 
     def workers(self) -> set[int]:
         """Return the numbers of all workers; raises `SQLAlchemyError` where the server cannot be asked."""

@@ -24,8 +24,8 @@ _PATIENCE: dict[str, str | int] = {"connect_timeout": 5, "tcp_user_timeout": 10_
 _NAME = "eaveboard at "
 
 
-class Work(enum.IntEnum):
-    """What one worker does at a time, on behalf of all."""
+class Duty(enum.IntEnum):
+    """A piece of work that one worker does at a time, on behalf of all."""
 
     LEAD = 1
     START = 2
@@ -51,7 +51,7 @@ class ServerLocks:
         named = _PATIENCE | ({"application_name": f"{_NAME}{place}"[:63]} if place else {})
         self._engine = sa.create_engine(url, poolclass=sa.NullPool, isolation_level="AUTOCOMMIT", connect_args=named)
         self._connection: sa.Connection | None = None
-        self._mine: set[Work] = set()
+        self._mine: set[Duty] = set()
         self._joined = False
         self._lock = threading.RLock()
 
@@ -67,7 +67,7 @@ class ServerLocks:
                 if free and self._joined:
                     free = self._try(connection, WORKER, self._number)
                 if free:
-                    self._mine = {work for work in self._mine if self._try(connection, WORK, work)}
+                    self._mine = {duty for duty in self._mine if self._try(connection, WORK, duty)}
             except BaseException:
                 connection.close()
                 raise
@@ -99,27 +99,27 @@ class ServerLocks:
             except SQLAlchemyError:
                 return False
 
-    def take(self, work: Work) -> bool:
+    def take(self, duty: Duty) -> bool:
         with self._asked() as connection:
-            free = work not in self._mine and self._try(connection, WORK, work)
+            free = duty not in self._mine and self._try(connection, WORK, duty)
             if free:
-                self._mine.add(work)
+                self._mine.add(duty)
             return free
 
-    def drop(self, work: Work) -> None:
+    def drop(self, duty: Duty) -> None:
         with self._lock:
-            self._mine.discard(work)
+            self._mine.discard(duty)
             with suppress(SQLAlchemyError):  # where the connection is gone, the lock is as well
                 if self._connection is not None:
-                    self._connection.execute(sa.select(sa.func.pg_advisory_unlock(WORK, int(work))))
+                    self._connection.execute(sa.select(sa.func.pg_advisory_unlock(WORK, int(duty))))
 
-    def holds(self, work: Work) -> bool:
+    def holds(self, duty: Duty) -> bool:
         with self._lock:
-            return self._connection is not None and work in self._mine
+            return self._connection is not None and duty in self._mine
 
-    def is_taken(self, work: Work) -> bool:
+    def is_taken(self, duty: Duty) -> bool:
         with self._asked() as connection:
-            return int(work) in {number for number, _ in held(connection, WORK)}
+            return int(duty) in {number for number, _ in held(connection, WORK)}
 
     def workers(self) -> set[int]:
         with self._asked() as connection:
@@ -158,7 +158,7 @@ def held(connection: sa.Connection, kind: int) -> list[tuple[int, int]]:
 
 def workers_of(connection: sa.Connection) -> list[Worker]:
     """Return the workers at a PostgreSQL database, the one that leads first."""
-    leading = {pid for number, pid in held(connection, WORK) if number == Work.LEAD}
+    leading = {pid for number, pid in held(connection, WORK) if number == Duty.LEAD}
     named = sa.text("SELECT pid, application_name FROM pg_stat_activity")
     places = {int(pid): str(name).removeprefix(_NAME) for pid, name in connection.execute(named)}
     found = [Worker(number, places.get(pid, ""), pid in leading) for number, pid in held(connection, WORKER)]

@@ -19,7 +19,7 @@ from typing import Any, Literal
 import msgspec
 from sqlalchemy.exc import SQLAlchemyError
 
-from api.database import Hold, Work
+from api.database import Duty, Hold
 from api.database.opening import make_folder, make_private
 from api.exchange.whole import write_whole_file
 from api.http.problems import Problem
@@ -68,7 +68,7 @@ class Exports:
 
     def begin(self, by: str, now: datetime.datetime) -> Export:
         """Begin an archive and return it; the one before can no longer be fetched. Answers 409 while one is made."""
-        if not self._held.take(Work.EXPORT):
+        if not self._held.take(Duty.EXPORT):
             making = next((one.by for one in self._kept() if one.state == "making"), "Somebody")
             raise Problem(409, f"{making} has one made just now: wait for it.", kind="under-way")
         try:
@@ -80,7 +80,7 @@ class Exports:
             self._thread = threading.Thread(target=self._see_made, args=(made, now), name="export", daemon=True)
             self._thread.start()
         except BaseException:
-            self._held.drop(Work.EXPORT)
+            self._held.drop(Duty.EXPORT)
             raise
         return made
 
@@ -92,7 +92,7 @@ class Exports:
             found = None
         if found is None:
             raise Problem(404, "This archive is not kept any more: make a new one.")
-        if found.state == "making" and not self._held.is_taken(Work.EXPORT):  # by a worker that is no more
+        if found.state == "making" and not self._held.is_taken(Duty.EXPORT):  # by a worker that is no more
             now_so = next((one for one in self._kept() if one.id == export_id), found)  # or that has just made it
             found = now_so if now_so.state != "making" else msgspec.structs.replace(
                 found, state="failed", fault=BROKEN_OFF
@@ -125,7 +125,7 @@ class Exports:
             if export.state == "making":
                 export.state, export.fault = "failed", BROKEN_OFF
             export.keep()
-            self._held.drop(Work.EXPORT)
+            self._held.drop(Duty.EXPORT)
 
     def _make(self, export: Export, now: datetime.datetime) -> None:
         """Have the archive made and follow how far it is; whatever goes wrong ends as its fault."""

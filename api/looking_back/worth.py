@@ -21,7 +21,7 @@ import sqlalchemy as sa
 from sqlmodel import Session, col, select
 
 from api import tables
-from api.database import Hold, Work, transaction
+from api.database import Duty, Hold, transaction
 from api.ledger.history import note
 from api.workers.lookout import Lookout
 from api.workers.turns import Turn, one_at_a_time
@@ -50,7 +50,7 @@ class WorthRuns:
         with self._lock:
             if self._closing:
                 return
-            self._held.take(Work.WORTH)
+            self._held.take(Duty.WORTH)
             context = multiprocessing.get_context("spawn")
             ours, theirs = context.Pipe(duplex=False)
             self._process = context.Process(target=find, args=(theirs, week, names, seconds), name="worth", daemon=True)
@@ -63,7 +63,7 @@ class WorthRuns:
         """End questions that nobody is at: seen so twice, since one just asked is written before it is taken up."""
         with transaction(self._database) as session:
             rows = session.exec(select(tables.WorthRun.id).where(tables.WorthRun.state == "running")).all()
-        left = set[int]() if self._held.is_taken(Work.WORTH) else {one for one in rows if one is not None}
+        left = set[int]() if self._held.is_taken(Duty.WORTH) else {one for one in rows if one is not None}
         gone, self._left = left & self._left, left
         if gone:
             cut_off(self._database, self._clock())
@@ -82,7 +82,7 @@ class WorthRuns:
         try:
             self._answered(run_id, line, process)
         finally:
-            self._held.drop(Work.WORTH)
+            self._held.drop(Duty.WORTH)
 
     def _answered(self, run_id: int, line: Connection, process: Any) -> None:
         state, found, fault = "cut off", [], "It was ended from outside."

@@ -14,7 +14,7 @@ import sqlalchemy as sa
 from sqlmodel import Session, col, select
 
 from api import tables
-from api.database import Hold, Work, transaction
+from api.database import Duty, Hold, transaction
 from api.roster.ground import RosterGround, ground_of
 from api.roster.keeping import RosterChangedMeanwhileError, keep_filled
 from api.workers.lookout import Lookout
@@ -79,7 +79,7 @@ class RosterKeeper:
 
     def ask(self, by: str) -> bool:
         """Have the roster filled now; False where it is being filled already."""
-        if not self._held.take(Work.ROSTER):
+        if not self._held.take(Duty.ROSTER):
             return False
         self._say("")
         self._asked = threading.Thread(target=self._for_somebody, args=(by,), name="roster asked", daemon=True)
@@ -89,12 +89,12 @@ class RosterKeeper:
     @property
     def going(self) -> bool:
         """Whether the roster is being filled, by whichever worker."""
-        return self._held.is_taken(Work.ROSTER)
+        return self._held.is_taken(Duty.ROSTER)
 
     def look(self) -> bool:
         """Fill the roster where it is due by itself; say whether it was."""
         by = self._due(self._clock())
-        if by is None or not self._held.take(Work.ROSTER):
+        if by is None or not self._held.take(Duty.ROSTER):
             return False
         self._fill(by)
         return True
@@ -113,7 +113,7 @@ class RosterKeeper:
         except BadInput as fault:
             self._say(str(fault))
         finally:
-            self._held.drop(Work.ROSTER)
+            self._held.drop(Duty.ROSTER)
 
     def _say(self, fault: str) -> None:
         self.fault = fault

@@ -13,7 +13,7 @@ from collections.abc import Callable, Sequence
 import msgspec
 from sqlalchemy.exc import SQLAlchemyError
 
-from api.database import Hold, Work
+from api.database import Duty, Hold
 from api.workers.lookout import Looked, Lookout
 from api.workers.signals import Signals
 
@@ -45,7 +45,7 @@ class Keepers:
         try:
             if not self._held.keep():
                 _log.warning("the locks of this worker were lost, and are taken up again")
-            leads = self._held.holds(Work.LEAD) or self._held.take(Work.LEAD)
+            leads = self._held.holds(Duty.LEAD) or self._held.take(Duty.LEAD)
             if leads and not self.leads:
                 self._taking_lead()
         except SQLAlchemyError as fault:
@@ -72,7 +72,7 @@ class Keepers:
             if self.leads:
                 self._stop()
             self.leads = False
-            self._held.drop(Work.LEAD)
+            self._held.drop(Duty.LEAD)
 
     def _stop(self) -> None:
         for one in reversed(self._lookouts):

@@ -14,7 +14,7 @@ import pytest
 import sqlalchemy as sa
 
 from api import tables
-from api.database import Hold, Work, open_database, transaction
+from api.database import Duty, Hold, open_database, transaction
 from api.database.holding import hold
 from api.database.server_locks import workers_of
 from api.ledger.history import note
@@ -169,11 +169,11 @@ def test_a_lead_lost_with_its_connection_is_given_up_where_another_has_taken_it(
         other.execute(
             sa.text("SELECT pg_terminate_backend(pid) FROM pg_stat_activity WHERE application_name LIKE '%at one'")
         )
-    until(lambda: there.held.take(Work.LEAD))
+    until(lambda: there.held.take(Duty.LEAD))
     first.keep()
     assert not first.leads
     assert here.held.number in there.held.workers()  # it is a worker again, and no longer the leader
-    there.held.drop(Work.LEAD)
+    there.held.drop(Duty.LEAD)
     first.keep()
     assert first.leads
     first.close()
