@@ -79,6 +79,8 @@ def main() -> int:
                 add_cast(app)
             office = Office(Board(app, address, browser), args.pictures, say)
             office.clock(BEGIN)
+            for status in ("422", "409"):  # a form shown again, to be looked at
+                office.board.expect_error(status)
             try:
                 for name, do in stages(office, args):
                     if name in behind:
