@@ -9,6 +9,7 @@ import sqlalchemy as sa
 from sqlmodel import Session, col, select
 
 from api import tables
+from api.database import transaction
 from api.fields.shown import day_name
 from api.office.hanging import Hanging, hanging
 from api.office.keeping import keep, records, remove
@@ -43,9 +44,8 @@ def end_days_off(
     if not gone:
         return ""
     hangs = hanging(database, now, do)
-    with Session(database) as session:
+    with transaction(database) as session:
         do(session)
-        session.commit()
     return _words(names, hangs)
 
 

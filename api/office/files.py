@@ -236,7 +236,8 @@ def tidy(text: str, column: KindColumn) -> str:
     if dict(column.hint).get("type") == "tel":
         return usual_number(text) if re.fullmatch(r"[0-9]+\.0+", text) else text
     if column.choices:
-        meant = [value for value, words in column.choices if text.casefold() in (value.casefold(), words.casefold())]
+        said = _plain(text)
+        meant = [value for value, words in column.choices if said and said in (_plain(value), _plain(words))]
         return meant[0] if meant else text
     return text
 

@@ -129,7 +129,10 @@ def _one(
     session: Session, kind: Kind, texts: dict[str, str], known: dict[str, list[tuple[str, str]]], units: str,
     seen: set[str], number: int, cells: tuple[str, ...], *, by: str, now: datetime.datetime,
 ) -> RowOutcome:  # fmt: skip
-    for column in kind.columns:  # as its form does: where there is one alone, it is that
+    for column in kind.columns:
+        if not column.may_be_empty and not texts.get(column.name, "?"):
+            del texts[column.name]  # an empty cell of what cannot be empty says nothing
+        # As its form does: where there is one alone, it is that.
         if column.of and not column.may_be_empty and not texts.get(column.name) and len(known[column.name]) == 1:
             texts[column.name] = known[column.name][0][0]
     old = None

@@ -33,16 +33,16 @@ def enter_the_yard(office: Office, dice: random.Random) -> None:
     name, data = lists.streets(dice)
     page.locator('input[type="file"]').set_input_files({"name": name, "mimeType": "text/csv", "buffer": data})
     office.press(page.get_by_role("button", name="Take it in"))
-    expect(page.get_by_role("status")).to_contain_text("addresses taken in")
+    expect(page.get_by_role("status").first).to_contain_text("addresses taken in")
     office.fill(
         "a yard", "/set-up/yards/new", {"name": "Weir yard", "address": "12 Mill Lane, Sedge River"}, send=False
     )
-    page.keyboard.press("Enter")  # the address is found, and shown once more to be looked at
-    page.wait_for_load_state()
+    with page.expect_navigation():
+        page.keyboard.press("Enter")  # the address is found, and shown once more to be looked at
     office.look("yard-found")
     if page.locator("[role=alert]").count():
         page.locator("form.part button.do").click()
-        expect(page.get_by_role("status")).to_contain_text("kept")
+        expect(page.get_by_role("status").first).to_contain_text("kept")
     name, data = lists.people()
     office.send("people", name, data)
     for kind, (name, data) in lists.simple():

@@ -75,8 +75,11 @@ class Office:
             (page or self.page).screenshot(path=self.pictures / f"{self._shots:03}-{name}.png", full_page=True)
 
     def fill(self, name: str, address: str, fields: dict[str, str], *, send: bool = True) -> None:
-        """Fill in the form of a page by keyboard alone: from field to field by Tab, sent by Enter."""
-        page = self.open(address)
+        """Fill in the form of a page by keyboard alone: from field to field by Tab, sent by Enter.
+
+        address: empty for the page that is open.
+        """
+        page = self.open(address) if address else self.page
         form = page.locator("form.part").first
         values = form.evaluate(_ASKED)
         begun = time.monotonic()
@@ -90,17 +93,16 @@ class Office:
                 page.keyboard.type(text)
         self.look(name)
         if send:
-            page.keyboard.press("Enter") if not self._in_lines(page) else form.locator("button.do").click()
-            page.wait_for_load_state()
+            with page.expect_navigation():
+                if page.evaluate("document.activeElement.tagName") == "INPUT":
+                    page.keyboard.press("Enter")
+                else:
+                    form.locator("button.do").click()
         seconds = time.monotonic() - begun
         self.forms.append(Form(name, len(values), sum(bool(v) for v in values), len(fields), seconds))
         if send and page.locator("[role=alert].flag").count():
             self.look(f"{name}-refused")
             raise Stuck(f"{name} was refused: {self.words()[:400]}")
-
-    @staticmethod
-    def _in_lines(page: Page) -> bool:
-        return bool(page.evaluate("document.activeElement.tagName !== 'INPUT'"))
 
     def send(self, kind: str, name: str, data: bytes, *, refused: int = 0) -> str:
         """Send a file of a kind, look through it, and take in what can stand; returns what the page says then."""
@@ -122,8 +124,8 @@ class Office:
 
     def press(self, what: Locator) -> None:
         """Press a button that leads on, and wait for where it leads."""
-        what.click()
-        self.page.wait_for_load_state()
+        with self.page.expect_navigation():
+            what.click()
 
     def try_to(self, what: str, do: Callable[[], None]) -> bool:
         """Do something that may turn out impossible; tell what stopped it, with a picture."""

@@ -14,7 +14,7 @@ import time
 from collections.abc import Callable
 from pathlib import Path
 
-from playwright.sync_api import sync_playwright
+from playwright.sync_api import Error, sync_playwright
 
 from tests.browser.board import Board, serving
 from tests.browser.chromium import ARGS, CHROMIUM
@@ -91,8 +91,8 @@ def main() -> int:
                     done.write_text("\n".join(behind))
             except KeyboardInterrupt:
                 say("stopped: run it again with the same --data to go on")
-            except Stuck as fault:
-                say(f"▲ {fault}")
+            except (Stuck, Error, AssertionError) as fault:
+                say(f"▲ {name}: {str(fault).strip()[:1200]}")
                 office.look("stuck")
             print(f"\n{'form':32}{'asked':>7}{'filled':>8}{'typed':>7}{'seconds':>9}")
             for form in office.forms:

@@ -115,7 +115,8 @@ def _ready(phone: Page, name: str) -> None:
 
 def call(office: Office, monday: datetime.date) -> None:
     """Enter the job of a customer who calls: a known model, sold by telephone."""
-    office.fill("a job, known model", "/jobs/new", {
+    _new_job(office)
+    office.fill("a job, known model", "", {
         "customers.name": "Wilmot Crake", "customers.phone": "555-0400", "sites.town": "Quarry Hill",
         "sites.address": "31 Ash Street", "awnings.model": "Fen 12", "awnings.width_mm": "12 ft",
         "awnings.projection_mm": "10 ft",
@@ -128,7 +129,7 @@ def call(office: Office, monday: datetime.date) -> None:
 
 def repair_call(office: Office, monday: datetime.date) -> None:
     """Enter a repair whose street is in no file: it is put on the map later, from the list."""
-    page = office.open("/jobs/new")
+    page = _new_job(office)
     page.locator('[name="sites.later"]').check()
     for name, text in {"customers.name": "Hob Vane", "customers.phone": "555-0301", "sites.town": "Quarry Hill",
                        "sites.address": "88 Weir Road", "visits.fault": "arm hangs"}.items():  # fmt: skip
@@ -184,12 +185,19 @@ def order(office: Office, monday: datetime.date) -> None:
 def storage(office: Office, monday: datetime.date) -> None:
     """Have an awning taken down and stored: its place in the rack, and the visit."""
     page = office.open(f"/jobs/{_done(office, 'install')}")
-    href = page.get_by_role("link", name="Another visit here").get_attribute("href") or ""
-    awning = href.partition("awning=")[2]
-    office.fill("a rack", f"/set-up/racks/new?of={awning}", {"rack": "B-4"})
-    office.open(f"/jobs/new?awning={awning}&kind=take-down")
+    link = page.get_by_role("link", name="Another visit here")
+    awning = (link.get_attribute("href") or "").partition("awning=")[2]
+    office.press(link)
+    page.locator('[name="visits.kind"]').select_option("take-down")
     office.press(office.page.locator("form.part button.do"))
     expect(office.page.locator("main")).to_contain_text("take down")
+    office.fill("a rack", f"/set-up/racks/new?of={awning}", {"rack": "B-4"})
+
+
+def _new_job(office: Office) -> Page:
+    page = office.open("/jobs")
+    office.press(page.get_by_role("link", name="New job"))
+    return page
 
 
 def _done(office: Office, kind: str) -> str:

@@ -268,7 +268,8 @@ def test_columns_mapped_by_hand_are_remembered_for_the_next_file_of_that_make(of
 def test_a_list_without_short_names_and_yards_is_read_below_its_heads_and_sent_twice(
     app: FastAPI, office: TestClient
 ) -> None:
-    messy = "Our people;;;\n;;;\nEmployee;Cell;Role;Can do\nLéa Quill;5550101.0;Lead;stucco\nBo Tarn;555 0102;helper;\n"
+    messy = "Our people;;;;\n;;;;\nEmployee;Cell;Role;Can do;Day rate\nLéa Quill;5550101.0;Lead;stucco;\n"
+    messy += "Bo Tarn;555 0102;helper;;180\n"
     page = text_of(keep_file(office, send(office, "people", messy.encode("cp1252"))))
     assert "2 new, 0 changed, 0 as they are, 0 refused" in page, page
     with transaction(app.state.database) as session:

@@ -28,6 +28,7 @@ from api.office.lists.reading import Texts, joined
 from api.office.lists.recognize import customer_of, site_of
 from api.places.kept import kept_answer
 from scheduler.errors import BadInput
+from scheduler.units import exact_length
 
 Cells = dict[str, str]
 _FIRST = {"customers": "C-1001", "sites": "S-1001", "orders": "O-1001", "awnings": "A-1001"}
@@ -255,15 +256,22 @@ class WorkLines:
                 pass  # told as a fault of its cell
         return {"booked_crew": crew, "booked_on": on, "booked_at": at, "hold": hold or "firm"}
 
+    def _shown(self, column: str, text: str) -> str:
+        """Return a stored value as the office measures it."""
+        return exact_length(float(text), self.units) if text and column.endswith("_mm") else text
+
     def _outcome(
         self, done: Imported, rows: dict[str, Cells], *, made_job: bool, parts: dict[str, int]
     ) -> LineTaken:  # fmt: skip
         main = self.kind.by_lines
         name = rows[main][entry.key_column(main)]
-        labels = {column.name: column.label for column in self.kind.columns}
+        labels = {"visits.work": "Kind of work"} | {column.name: column.label for column in self.kind.columns}
         kinds = {change.table: change.kind for change in done.changes}
         fields = {
-            labels.get(f"{change.table}.{column}", f"{change.table.removesuffix('s').capitalize()} {column}"): pair
+            labels.get(
+                f"{change.table}.{column.removesuffix('_id')}",
+                f"{change.table.removesuffix('s').capitalize()} {column}",
+            ): (self._shown(column, pair[0]), self._shown(column, pair[1]))
             for change in done.changes
             if change.kind != "unchanged" and change.table != "orders"
             for column, pair in change.fields.items()

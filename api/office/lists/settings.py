@@ -46,6 +46,8 @@ def _number(name: str, label: str, **more: Any) -> KindColumn:
     def checked(text: str, units: str) -> str:
         try:
             return read(text, units)
+        except BadInput:
+            raise
         except ValueError:
             raise BadInput("", f'must be a number, is "{text}"') from None
 
@@ -127,7 +129,10 @@ class SettingLines:
 
     def _said(self, name: str, text: str) -> str:
         try:
-            return str(self.kind.column(name).value(text, ""))
+            column = self.kind.column(name)
+            if column.choices and text and text not in dict(column.choices):
+                raise BadInput("", f'must be one of {", ".join(words for _, words in column.choices)}, is "{text}"')
+            return str(column.value(text, ""))
         except BadInput as fault:
             raise BadValues([(name, fault.problem)]) from None
 

@@ -32,7 +32,7 @@ class SiteBody(records.Body):
     """A site without its id; `built` is the year of the house, null where unknown.
 
     Without `lat` and `lon` it gets the place of its address where that is known for sure, else it waits to be put on
-    the map.
+    the map. With `placed` false they only stand in: so a record can be sent back as it was read.
     """
 
     customer_id: Annotated[str, limit("site.customer_id")]
@@ -40,6 +40,7 @@ class SiteBody(records.Body):
     address: Annotated[str, limit("site.address")]
     lat: Annotated[float, limit("site.lat")] | None = None
     lon: Annotated[float, limit("site.lon")] | None = None
+    placed: bool = True
     storeys: Annotated[int, limit("site.storeys")] = 1
     built: Annotated[int, limit("site.built")] | None = None
     access: Annotated[str, limit("site.access")] = ""
@@ -49,7 +50,6 @@ class SiteRecord(SiteBody):
     """A site; not `placed`: its address waits to be put on the map, and what stands under `lat` and `lon` stands in."""
 
     id: str
-    placed: bool
     version: int
 
 
@@ -127,7 +127,7 @@ def _place(request: Request, session: Session, body: SiteBody, held: Site | None
     if (body.lat is None) != (body.lon is None):
         raise BadInput("lat" if body.lat is None else "lon", "is missing: give both or neither")
     if body.lat is not None:
-        return {"lat": body.lat, "lon": body.lon, "placed": True}
+        return {"lat": body.lat, "lon": body.lon, "placed": body.placed}
     if held is not None and question_of(body.address, body.town) == question_of(held.address, held.town):
         return {"lat": held.lat, "lon": held.lon, "placed": held.placed}
     sure = request.app.state.places.find(body.address, body.town).sure

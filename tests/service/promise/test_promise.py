@@ -239,7 +239,7 @@ def test_every_kind_of_work_of_the_business_can_be_asked_for(office: TestClient)
     assert "New cloth in fennery" in page.text
     assert '<option value="take-down">take down and store</option>' in page.text
     refused = office.post("/promise/times", json={"kind": "juggling", "town": "Fennery"})
-    assert (refused.status_code, refused.json()["where"]) == (400, "kind")
+    assert (refused.status_code, refused.json()["where"]) == (422, "kind")
 
 
 def test_the_cheapest_the_soonest_and_each_weeks_best_are_told() -> None:
