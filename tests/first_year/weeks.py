@@ -131,6 +131,7 @@ def repair_call(office: Office, monday: datetime.date) -> None:
     """Enter a repair whose street is in no file: it is put on the map later, from the list."""
     page = _new_job(office)
     page.locator('[name="sites.later"]').check()
+    page.get_by_text("More about the visit").click()
     for name, text in {"customers.name": "Hob Vane", "customers.phone": "555-0301", "sites.town": "Quarry Hill",
                        "sites.address": "88 Weir Road", "visits.fault": "arm hangs"}.items():  # fmt: skip
         page.locator(f'[name="{name}"]').fill(text)
