@@ -197,7 +197,7 @@ def storage(office: Office, monday: datetime.date) -> None:
 
 def _new_job(office: Office) -> Page:
     page = office.open("/jobs")
-    office.press(page.get_by_role("link", name="New job"))
+    office.press(page.get_by_text("New job", exact=True))
     return page
 
 

@@ -234,7 +234,7 @@ def a_time(day: int, cost: int, start: int = 540) -> Time:
 
 
 def test_every_kind_of_work_of_the_business_can_be_asked_for(office: TestClient) -> None:
-    page = office.get("/promise", params={"kind": "new-cloth", "town": "fennery"})
+    page = office.get("/promise", params={"kind": "recover", "town": "fennery"})
     assert page.status_code == 200, page.text
     assert "New cloth in fennery" in page.text
     assert '<option value="take-down">take down and store</option>' in page.text
