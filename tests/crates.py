@@ -67,8 +67,9 @@ def add_job(
 
 
 def post_week(
-    session: Session, days: Mapping[str, int], parts: Mapping[str, Mapping[str, int]], monday: datetime.date = MONDAY
-) -> tables.PostedWeek:
+    session: Session, days: Mapping[str, int], parts: Mapping[str, Mapping[str, int]], monday: datetime.date = MONDAY,
+    yard: str | None = "north",
+) -> tables.PostedWeek:  # fmt: skip
     """Post a week that does each visit on a day, each with parts from the shelf; nothing follows from it here."""
     crew = Crew(
         id="north-1", yard="north", hands=2, skills=(), shifts=tuple(Shift(d, 480, 1020, 0) for d in range(6)),
@@ -81,7 +82,7 @@ def post_week(
         places=tuple(Place(place, 41, -98) for place in places), travel=Travel(cells, cells), rest=None,
         yards=(Yard("north", "yard-north"),), crews=(crew,), helpers=(), equipment=(),
         stock=tuple(Stock(item, "north", 1000, ()) for item in sorted({i for p in parts.values() for i in p})),
-        jobs=tuple(_job(visit, parts.get(visit, {})) for visit in days), follows=(), broken_cents=0,
+        jobs=tuple(_job(visit, parts.get(visit, {}), yard) for visit in days), follows=(), broken_cents=0,
     )  # fmt: skip
     routes = tuple(
         Route("north-1", day, 480, 600, 0, None, (Stop(visit, 480, 540),)) for visit, day in sorted(days.items())
@@ -103,9 +104,9 @@ def post_week(
     return posted
 
 
-def _job(visit: str, parts: Mapping[str, int]) -> Job:
+def _job(visit: str, parts: Mapping[str, int], yard: str | None) -> Job:
     return Job(
-        id=visit, place=f"S-{visit}", yard="north", minutes=60, hands=1, weight_kg=0, box_mm=0, boxes=0, skills=(),
+        id=visit, place=f"S-{visit}", yard=yard, minutes=60, hands=1, weight_kg=0, box_mm=0, boxes=0, skills=(),
         equipment={}, parts=dict(parts), ready_day=0, windows=(Window(0, 0, 1440, 0),), due_day=None, late_cents=0,
         skip_cents=0, booked=None,
     )  # fmt: skip

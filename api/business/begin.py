@@ -55,6 +55,8 @@ def steps(session: Session) -> list[Step]:
         select(sa.func.count()).select_from(tables.PostedWeek).where(col(tables.PostedWeek.withdrawn_at).is_(None))
     ).one()
     people = _count(session, tables.Account)
+    nowhere = session.exec(select(sa.func.count()).select_from(tables.Site).where(~col(tables.Site.placed))).one()
+    to_place = (("/places", f"Put {_words(nowhere, 'site')} on the map"),) if nowhere else ()
     return [
         Step("The business", "Its name, town and time zone; prices and limits begin with usual values to be replaced.",
              "" if business is None else f"{business.name}, {business.town}",
@@ -62,7 +64,8 @@ def steps(session: Session) -> list[Step]:
         Step("Yards, people, vans, crews", "Who works from where with what.",
              _there(session, yard), (("/set-up", "Set up"),) if business else ()),
         Step("Customers and what they bought", "Customers, sites, orders and awnings, from your own tables.",
-             _there(session, sold), (("/exchange", "Take tables in"),)),
+             _there(session, sold), (("/set-up/jobs", "Lists as you have them"), ("/exchange", "Take tables in"),
+                                     *to_place)),
         Step("Visits to make", "Each install, survey and repair that is to be planned, with the hours customers allow.",
              _words(visits, "visit"), (("/exchange", "Take tables in"), ("/jobs", "Jobs"))),
         Step("Walls surveyed", "Heights, studs and obstacles: an install is drawn from its survey.",

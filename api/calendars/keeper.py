@@ -10,6 +10,7 @@ import sqlalchemy as sa
 from sqlmodel import Session, col, select
 
 from api import tables
+from api.calendars.ended import end_days_off
 from api.calls.getting import get_outside
 from api.calls.guard import OutsideFault, is_outside
 from api.database import transaction
@@ -57,7 +58,7 @@ class CalendarKeeper:
             if row is None:
                 return
             address, whose = row.address, row.whose
-        now, words, found = self._clock(), "", Rows()
+        now, words, found, zone = self._clock(), "", Rows(), ZoneInfo("UTC")
         try:
             data = get_outside(address, self._allowed)
             if not busy.is_calendar(data):
@@ -72,9 +73,15 @@ class CalendarKeeper:
             words = fault.problem
         except OutsideFault as fault:
             words = str(fault)
+        ended = ""
+        if not words:
+            ended = end_days_off(
+                self._database, calendar_id, busy.keys(found), now.astimezone(zone).date(), by=BY, now=now
+            )
         with transaction(self._database) as session:
             row = session.get(tables.BusyCalendar, calendar_id)
             if row is not None:  # stopped while it was fetched
+                row.ended = ended or row.ended
                 self._keep(session, row, found, words, now)
 
     def _keep(

@@ -29,6 +29,7 @@ class CalendarStands:
     days: int
     file_id: str | None
     words: str
+    ended: str
 
 
 def make(session: Session, whose: str, address: str, *, by: str, now: datetime.datetime) -> int:
@@ -55,14 +56,23 @@ def make(session: Session, whose: str, address: str, *, by: str, now: datetime.d
 
 def stop(session: Session, row: tables.BusyCalendar, *, by: str, now: datetime.datetime) -> None:
     """Fetch a calendar no more; the days off that were taken from it stay."""
+    off = tables.DayOff
+    session.execute(sa.update(off).where(col(off.calendar_id) == row.id).values(calendar_id=None))
     note(session, now, by, "ended", "calendar", row.whose[:80], {"host": urlsplit(row.address).hostname or ""})
     session.delete(row)
 
 
 def taken(session: Session, file_id: str) -> None:
-    """Note that somebody has looked through what a calendar named, and has taken it in."""
-    row = tables.BusyCalendar
-    session.execute(sa.update(row).where(col(row.file_id) == file_id).values(file_id=None))
+    """Note that somebody has looked through what a calendar named, and which days off have come from it."""
+    row, off, sent = tables.BusyCalendar, tables.DayOff, session.get(tables.SentFile, file_id)
+    calendar = session.exec(select(row).where(row.file_id == file_id)).first()
+    if calendar is None or sent is None:
+        return
+    for person, first, part in busy.keys(sent.table):
+        same = col(off.person_id) == person, col(off.first) == first, col(off.part) == part
+        session.execute(sa.update(off).where(*same).values(calendar_id=calendar.id))
+    calendar.file_id = None
+    session.add(calendar)
 
 
 def standing(session: Session) -> list[CalendarStands]:
@@ -72,7 +82,7 @@ def standing(session: Session) -> list[CalendarStands]:
     return [
         CalendarStands(
             one.id or 0, names.get(one.whose, one.whose), urlsplit(one.address).hostname or "", one.fetched_at,
-            one.days, one.file_id if one.file_id in files else None, one.words,
+            one.days, one.file_id if one.file_id in files else None, one.words, one.ended,
         )
         for one in session.exec(select(row).order_by(col(row.whose), col(row.id)))
     ]  # fmt: skip

@@ -18,6 +18,7 @@ from api.http.names import crew_called
 from api.http.problems import Problem
 from api.languages import ENGLISH, gettext, ngettext, speaking, to_say
 from api.ledger.plans.posted_days import Act, PostedDay
+from api.ledger.shelves import held_for, off_shelf
 from api.papers.kits import kit_of, loaded, lock_kit, made_kit
 from api.papers.needs import Needs
 from api.shelf import setting_aside
@@ -49,8 +50,10 @@ def lines_of(kit: Kit | None, needs: Needs | None = None) -> tuple[LoadLine, ...
     """Return what is ticked at loading: the kit, or what a visit without one takes along."""
     if kit is not None:
         return tuple(LoadLine(f"{i.where}: {i.name}", i.where, i.name, i.quantity) for i in kit.items)
-    taken = needs.equipment if needs is not None else {}
-    return tuple(LoadLine(f"back: {name}", "back", name, count) for name, count in taken.items())
+    if needs is None:
+        return ()
+    rows = (("shelf", needs.parts), ("back", needs.equipment))
+    return tuple(LoadLine(f"{where}: {name}", where, name, count) for where, of in rows for name, count in of.items())
 
 
 def ticks(session: Session, day: PostedDay) -> dict[str, set[str]]:
@@ -74,7 +77,7 @@ def tick(session: Session, day: PostedDay, visit: tables.Visit, items: Sequence[
     kit = made_kit(session, visit.id)
     listed = {line.item for line in lines_of(kit)}
     for n, item in enumerate(items):
-        if item not in listed and (visit.kind == "install" or not item.startswith("back: ")):
+        if item not in listed and (visit.kind == "install" or not item.startswith(("back: ", "shelf: "))):
             raise BadInput(
                 f"items[{n}]", f'is not on the list of {visit.id}: "{item}". Open the day anew for its list.'
             )
@@ -103,6 +106,7 @@ def tick(session: Session, day: PostedDay, visit: tables.Visit, items: Sequence[
     ticked = _ticked(session, day, visit.id)
     state = kit_of(session, visit) if kit is not None else None
     if state is None:
+        _shelf_follows(session, day, visit.id, ticked, act)
         return Loading(None, tuple(sorted(ticked)))
     if state.condition == "verified" and listed <= ticked:
         state = after_loading(state)
@@ -111,6 +115,16 @@ def tick(session: Session, day: PostedDay, visit: tables.Visit, items: Sequence[
         unload(session, day, visit.id, act)
         state = kit_of(session, visit) or state
     return Loading(state.condition, tuple(sorted(ticked)))
+
+
+def _shelf_follows(session: Session, day: PostedDay, visit_id: str, ticked: set[str], act: Act) -> None:
+    """Take the parts of a visit without a kit off the shelf with the last of their ticks, and back with the first."""
+    on_van = off_shelf(session, [visit_id]).get(visit_id, {})
+    wanted = {f"shelf: {row.item}" for row in held_for(session, visits=[visit_id])}
+    if wanted and wanted <= ticked:
+        setting_aside.taken(session, visit_id, day.day, by=act.by, now=act.now)
+    elif any(f"shelf: {item}" not in ticked for item in on_van):
+        setting_aside.returned(session, visit_id, day.day, by=act.by, now=act.now)
 
 
 def load(session: Session, day: PostedDay, visit_id: str, act: Act) -> None:

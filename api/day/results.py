@@ -16,8 +16,10 @@ from api.http import versions
 from api.http.problems import Problem
 from api.jobs.follow_on import again, follow_on
 from api.jobs.racks import rack_follows
+from api.jobs.taken_away import call_off_services
 from api.languages import gettext, to_say
 from api.ledger.plans.posted_days import Act, PostedDay
+from api.shelf.setting_aside import taken
 from scheduler.errors import BadInput
 
 Outcome = Literal["done", "partly", "not_done"]
@@ -161,6 +163,10 @@ def tell(session: Session, day: PostedDay, visit: tables.Visit, told: ResultTold
     act.note(session, WORDS[told.outcome], "visit", visit.id, noted)
     if told.outcome == "done" or (newest is not None and newest.outcome == "done"):
         rack_follows(session, visit, done=told.outcome == "done", day=day.day, by=act.by, now=act.now)
+    if told.outcome == "done":
+        call_off_services(session, visit, by=act.by, now=act.now)
+        if visit.kind != "install":  # an install's are taken as it is loaded
+            taken(session, visit.id, day.day, by=act.by, now=act.now)
     return row
 
 

@@ -89,7 +89,8 @@ def customer_cells(c: tables.Customer) -> Cells:
 
 
 def site_cells(s: tables.Site) -> Cells:
-    return s.id, s.customer_id, s.town, s.address, s.lat, s.lon, s.storeys, s.built, s.access
+    place: Cells = (s.lat, s.lon) if s.placed else (None, None)
+    return s.id, s.customer_id, s.town, s.address, *place, s.storeys, s.built, s.access
 
 
 def order_cells(o: tables.Order) -> Cells:

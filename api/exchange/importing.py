@@ -21,6 +21,7 @@ from api.exchange.uploads import CellFault, Upload
 from api.fields.cells import clock_text, hours_text, usual_date, usual_number, usual_time
 from api.fields.limits import ColumnLimit, Date, Decimal, Whole
 from api.fields.sheets import BadFiles, Row, columns_of, one_of, time_of_day
+from api.fields.streets import question_of
 from api.ledger.fingerprint import fingerprint
 from api.ledger.history import note
 from api.ledger.told import moment_after_all
@@ -34,6 +35,7 @@ Kind = Literal["new", "changed", "unchanged"]
 # The tables that can be taken in, in the order in which they refer to each other.
 IMPORTABLE = ("people", "stock", "customers", "sites", "orders", "awnings", "maker_parts", "visits")
 TOLD_EVERY = 20  # rows
+WAITS = "no"  # the field `placed` of a site that is to be put on the map later
 FEW = 50  # rows up to which those that they name are asked for one by one
 # Which rows each noun's ids come from, where a file names one that it does not hold itself.
 _KNOWN: dict[str, type[SQLModel]] = {
@@ -128,6 +130,16 @@ def import_tables(
                     detail = {"from": change.where, "fields": fields}
                     note(session, now, by, f"imported, {change.kind}", change.table, change.key, detail)
     return Imported(changes, mark, keep)
+
+
+def stand_in(session: Session, town: str) -> dict[str, Any]:
+    """Return what a site that is not on the map yet has as its place: that of a neighbor in its town, or of a yard."""
+    site, yard = tables.Site, tables.Yard
+    same = sa.func.lower(col(site.town)) == town.strip().lower(), col(site.placed)
+    near = session.execute(sa.select(col(site.lat), col(site.lon)).where(*same).limit(1)).first()
+    near = near or session.execute(sa.select(col(yard.lat), col(yard.lon)).limit(1)).first()
+    lat, lon = near or (0.0, 0.0)
+    return {"lat": lat, "lon": lon, "placed": False}
 
 
 class _Line(Row):
@@ -226,6 +238,13 @@ class _Reader(YardFiles, WorkFiles):
             return "?"
         return str(kind.counts_as)
 
+    def unplaced(self, key: str, address: str, town: str) -> dict[str, Any]:
+        """Return nothing for a site that stays where it is; else a neighbor's place or a yard's stands in."""
+        held = self._session.get(tables.Site, key) if key in self.ids["site"] else None
+        if held is not None and question_of(address, town) == question_of(held.address, held.town):
+            return {}
+        return stand_in(self._session, town)
+
     def sheet(self, file: str, columns: str) -> list[Row]:
         self._table = file.removesuffix(".csv")
         upload, (wanted, may_lack) = self.uploads[self._table], columns_of(columns)
@@ -287,6 +306,9 @@ def _step(
         before, after = getattr(held, name) if held is not None else None, getattr(value, name)
         if held is None or before != after:
             fields[name] = (shown(before), shown(after))
+    if isinstance(value, tables.Site) and "placed" in fields:
+        for name in ("placed",) if value.placed and held is None else () if value.placed else ("lat", "lon"):
+            fields.pop(name, None)  # what goes without saying, and what only stands in
     hours: list[tables.VisitHours] = []
     booking, told = None, None
     if isinstance(value, tables.Visit):
@@ -341,6 +363,8 @@ def shown(value: Any) -> str:
     """Return a field's value as it is told to people."""
     if value is None:
         return ""
+    if isinstance(value, bool):
+        return "yes" if value else WAITS
     return ", ".join(map(str, value)) if isinstance(value, list) else str(value)
 
 

@@ -18,7 +18,7 @@ def wanted_places(session: Session) -> list[Place]:
     yards = session.exec(select(tables.Yard.lat, tables.Yard.lon).order_by(tables.Yard.id)).all()
     site, visit = tables.Site, tables.Visit
     is_open = select(visit.id).where(visit.site_id == site.id, visit.state == "open").exists()
-    sites = session.exec(select(site.lat, site.lon).where(is_open).order_by(site.id)).all()
+    sites = session.exec(select(site.lat, site.lon).where(is_open, site.placed).order_by(site.id)).all()
     return clusters([*yards, *sites])
 
 

@@ -96,6 +96,11 @@ def busy_rows(
     return rows
 
 
+def keys(rows: Rows) -> set[tuple[str, datetime.date, str]]:
+    """Return what tells the days off of such a table apart: person, first day and part of the day."""
+    return {(person, datetime.date.fromisoformat(first), part) for person, first, _, part, _ in rows[1:]}
+
+
 def _times(
     data: bytes, name: str, zone: ZoneInfo, today: datetime.date
 ) -> Iterator[tuple[datetime.datetime, datetime.datetime, bool, str]]:

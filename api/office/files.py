@@ -24,6 +24,7 @@ _FIRST = 15  # rows among which the heads are looked for
 _SAMPLES = 20
 _CLOSE, _LIKELY = 72.0, 45.0
 _SEPARATORS = ",;\t|"
+_NUMBER = re.compile(r"[$ ]*[0-9][0-9., /-]*")
 _SLASHED = re.compile(r"([0-9]{1,2})/([0-9]{1,2})/([0-9]{4})")
 Rows = list[list[str]]
 
@@ -146,7 +147,8 @@ def table_of(rows: Rows, kind: Kind) -> SentTable:
             best, at, heads = fits, n, row
         above = filled[n - 1] if n else [""] * wide
         joined = [head if over in ("", head) else f"{over} {head}" for over, head in zip(above, row, strict=True)]
-        if len(set(above) - {""}) > 1 and _fit(joined, kind) > best + 1:
+        below = _fit(row, kind) > 0 and not any(_NUMBER.fullmatch(cell) for cell in row)  # heads too, no row of values
+        if below and len(set(above) - {""}) > 1 and _fit(joined, kind) > best + 1:
             best, at, heads = _fit(joined, kind), n, joined
     keep = [n for n in range(wide) if heads[n] or any(row[n] for row in filled[at + 1 :])]
     lines = tuple(
@@ -234,7 +236,8 @@ def tidy(text: str, column: KindColumn) -> str:
     if dict(column.hint).get("type") == "tel":
         return usual_number(text) if re.fullmatch(r"[0-9]+\.0+", text) else text
     if column.choices:
-        meant = [value for value, words in column.choices if text.casefold() in (value.casefold(), words.casefold())]
+        said = _plain(text)
+        meant = [value for value, words in column.choices if said and said in (_plain(value), _plain(words))]
         return meant[0] if meant else text
     return text
 

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import datetime
 import re
+import unicodedata
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from typing import Any
@@ -139,7 +140,8 @@ def meant_by(text: str, known: Sequence[tuple[str, str]]) -> list[str]:
 
 def _short_name(session: Session, kind: Kind, name: str) -> str:
     """Return a short name made of a long one, that nobody has."""
-    stem = re.sub(r"[^a-z0-9]+", "-", name.casefold()).strip("-")[:30].strip("-") or kind.noun.replace(" ", "-")
+    letters = "".join(one for one in unicodedata.normalize("NFKD", name) if not unicodedata.combining(one))
+    stem = re.sub(r"[^a-z0-9]+", "-", letters.casefold()).strip("-")[:30].strip("-") or kind.noun.replace(" ", "-")
     short, n = stem, 2
     while session.get(kind.table, short) is not None:
         short, n = f"{stem}-{n}", n + 1

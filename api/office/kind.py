@@ -86,6 +86,7 @@ class Kind:
     own: tuple[str, ...] = ()  # columns that `put` keeps, not the table
     pieces: tuple[KindColumn, ...] = ()  # what only files have: a first name, a house number
     by_lines: str = ""  # the table of files (customers, sites, visits) that a line is about, with those beside it
+    setting: str = ""  # the table of the settings (times, limits) that its files change row by row
     row_at: str = ""  # where a row has its page, with {} for its id; empty: the form that is made of the columns
     new_at: str = ""
 

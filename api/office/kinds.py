@@ -34,7 +34,7 @@ from api.office.kind import (
 )  # fmt: skip
 from api.office.lists.columns import WORK
 from api.office.work_kinds import OF_WORK
-from api.places.finder import kept_answer
+from api.places.kept import kept_answer
 from api.shelf import moving
 from scheduler.errors import BadInput
 
@@ -104,6 +104,12 @@ def _put_hours(session: Session, row: Any, values: Values, by: str, now: datetim
     session.flush()
 
 
+def _by_hand(session: Session, row: Any, values: Values, by: str, now: datetime.datetime) -> None:
+    """Have a day off stay whatever becomes of the calendar that it came from: somebody has said so themselves."""
+    row.calendar_id = None
+    session.flush()
+
+
 def _put_shelf(session: Session, row: Any, values: Values, by: str, now: datetime.datetime) -> None:
     """Keep a shelf's count as a move; `on_hand` is changed with one only."""
     begun = select(tables.StockMove.id).where(
@@ -141,7 +147,7 @@ def _yard_place(session: Session, texts: dict[str, str]) -> None:
     texts["lat"], texts["lon"] = f"{answer.sure.lat:.6f}", f"{answer.sure.lon:.6f}"
 
 
-_AT_YARD = names("yard_id", "Yard", "yards")
+_AT_YARD = names("yard_id", "Yard", "yards", aliases=("where", "based at", "location"))
 _KINDS = (
     Kind("yards", "Yards", "yard", tables.Yard, "Where crews start and crates lie.", (
         _named("yard", "north"),
@@ -159,7 +165,8 @@ _KINDS = (
         plain("person", "phone", "Phone", hint={"maxlength": "40", "type": "tel"},
               aliases=("cell", "mobile", "telephone")),
         listed("person", "skills", "Skills",
-               meaning="small letters, blanks between: masonry, stucco, roof-mount, motor-setup, or words of your own"),
+               meaning="small letters, blanks between: masonry, stucco, roof-mount, motor-setup, or words of your own",
+               aliases=("can do", "knows", "trades")),
         switch("learner", "Learner", False, meaning="rides along: one more person, whose skills do not count yet",
                short_list=False),
         switch("experienced", "Takes learners", True, meaning="a lead with whom a learner may ride", short_list=False),
@@ -167,7 +174,8 @@ _KINDS = (
               may_be_empty=True, short_list=False),
         working_days("person", "weekdays", "Usual days", meaning="such as Mon-Fri, or Tue Thu", start="Mon-Fri",
                      aliases=("working days", "weekdays", "days usually worked")),
-        money("person", "day_cents", "A day, $", meaning="what a day of an extra person costs", start="0"),
+        money("person", "day_cents", "A day, $", meaning="what a day of an extra person costs", start="0",
+              aliases=("day rate", "daily rate", "per day")),
         switch("active", "Works here", True, short_list=False),
         plain("person", "language", "Language", choices=_LANGUAGES, may_be_empty=True, empty="", short_list=False,
               meaning="in which day sheets, steps and cautions are read"),
@@ -177,7 +185,7 @@ _KINDS = (
         *_from_to("day_off"),
         plain("day_off", "part", "Of each day", choices=_PART, start="day"),
         plain("day_off", "why", "Why"),
-    ), key=("person_id", "first", "part"), made_id=True, check=_in_order),
+    ), key=("person_id", "first", "part"), made_id=True, check=_in_order, put=_by_hand),
     Kind("vans", "Vans", "van", tables.Van, "What they carry, and what stays on them.", (
         _named("van", "van-3"),
         _AT_YARD,

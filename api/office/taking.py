@@ -16,9 +16,10 @@ from api.business.part import BadValues
 from api.database import begin_writing
 from api.ledger.fingerprint import fingerprint
 from api.office.files import FIX, Rows, SentTable, days_as_written, propose, tidy
-from api.office.keeping import Record, among, choices, keep, meant_by, read, same, title, units_of
+from api.office.keeping import Record, among, choices, keep, meant_by, named, read, record_of, same, title, units_of
 from api.office.kind import Kind
 from api.office.lists.rows import WorkLines
+from api.office.lists.settings import SettingLines
 from scheduler.errors import BadInput
 
 KEPT_H = 24  # hours for which a file that was sent is kept
@@ -95,7 +96,9 @@ def take(
 ) -> TableTaken:
     """Take the rows of a table in, each by itself: those that cannot stand are refused and change nothing."""
     known, units, seen = choices(session, kind), units_of(session), set[str]()
-    lines = WorkLines(session, kind, units, by, now) if kind.by_lines else None
+    lines: WorkLines | SettingLines | None = None
+    if kind.by_lines or kind.setting:
+        lines = SettingLines(session, kind, by, now) if kind.setting else WorkLines(session, kind, units, by, now)
     found = []
     days = {
         name: days_as_written([cells[n] for _, cells in table.lines])
@@ -126,9 +129,18 @@ def _one(
     session: Session, kind: Kind, texts: dict[str, str], known: dict[str, list[tuple[str, str]]], units: str,
     seen: set[str], number: int, cells: tuple[str, ...], *, by: str, now: datetime.datetime,
 ) -> RowOutcome:  # fmt: skip
+    for column in kind.columns:
+        if not column.may_be_empty and not texts.get(column.name, "?"):
+            del texts[column.name]  # an empty cell of what cannot be empty says nothing
+        # As its form does: where there is one alone, it is that.
+        if column.of and not column.may_be_empty and not texts.get(column.name) and len(known[column.name]) == 1:
+            texts[column.name] = known[column.name][0][0]
     old = None
     if all(texts.get(name, kind.column(name).start) for name in kind.key):
         old = _held(session, kind, texts, known, units)
+    elif kind.key == ("id",) and not texts.get("id") and texts.get("name"):
+        old = _called(session, kind, texts["name"])
+        texts |= {"id": old.texts["id"]} if old else {}
     if old is None and kind.complete is not None:
         try:
             kind.complete(session, texts)
@@ -149,7 +161,7 @@ def _one(
 
 
 def _line(
-    lines: WorkLines, texts: dict[str, str], known: dict[str, list[tuple[str, str]]], number: int,
+    lines: WorkLines | SettingLines, texts: dict[str, str], known: dict[str, list[tuple[str, str]]], number: int,
     cells: tuple[str, ...],
 ) -> RowOutcome:  # fmt: skip
     """Take in a line that may mean several rows."""
@@ -181,6 +193,12 @@ def _held(
                 return None
             values[name] = meant[0]
     return same(session, kind, values)
+
+
+def _called(session: Session, kind: Kind, name: str) -> Record | None:
+    """Return the row of a name, where one alone has it: a list without short names is sent a second time, too."""
+    meant = meant_by(name, named(session, kind))
+    return record_of(session, kind, meant) if len(meant) == 1 else None
 
 
 def _label(kind: Kind, name: str) -> str:

@@ -114,7 +114,7 @@ OF_WORK = (
                short_list=False),
         counted("work_kind", "tools", "Tools", meaning="beside the ladder, such as scaffold: 1", short_list=False),
         counted("work_kind", "parts", "Parts", of="stock_item.item", short_list=False,
-                meaning="of the yard's shelf, such as wall-cap: 2; planned by it, not taken off it"),
+                meaning="of the yard's shelf, such as wall-cap: 2; set aside on it for posted weeks, and taken off it"),
         switch("carries", "Awning rides along", False, meaning="its weight and box count on the van", short_list=False),
         switch("drawing", "Surveyed wall first", False, meaning="it waits until the wall has been surveyed",
                short_list=False),
@@ -126,6 +126,8 @@ OF_WORK = (
         switch("dry", "Dry only", False, meaning="yes: no rain at all", short_list=False),
         KindColumn("rack", "Awning and rack", lambda text, _: limit("work_kind.rack").parse(text), choices=RACK,
                    may_be_empty=True, empty="", short_list=False),
+        switch("takes_away", "Awning is gone after it", False, short_list=False,
+               meaning="yes: its yearly services end, and their visits are called off"),
         switch("active", "Offered", True, meaning="no: new jobs are not of this kind any more"),
     ), check=_check_kind, users={
         "visits": tables.Visit.work_id, "kinds of work": tables.WorkKind.counts_as,

@@ -11,7 +11,8 @@ import sqlalchemy as sa
 from sqlmodel import Session, col, select
 
 from api import tables
-from api.places.answers import PlaceFound, number_and_street, plain
+from api.fields.streets import number_and_street, plain
+from api.places.answers import PlaceFound
 from scheduler.errors import BadInput
 
 MOST_BYTES = 20_000_000

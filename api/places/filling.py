@@ -1,4 +1,4 @@
-"""Tables that are taken in without coordinates: each site gets those of its address."""
+"""Tables that are taken in without coordinates: each site gets those of its address, at once or later."""
 
 from __future__ import annotations
 
@@ -7,17 +7,23 @@ from dataclasses import replace
 
 from sqlmodel import Session
 
-from api.exchange.uploads import CellFault, Upload
+from api import tables
+from api.exchange.uploads import Upload
+from api.fields.streets import question_of
 from api.places.answers import AddressAnswer
-from api.places.finder import Address, Finder, kept_answer
-from api.places.pins import far_words, read_pin
+from api.places.finder import Address, Finder
+from api.places.kept import kept_answer
+from api.places.pins import far_words, pin_text, read_pin
 
 LIVE = 6  # addresses that one request asks a service for itself: a second each; the rest are worked off behind it
 BY = "tables"
 
 
 def filled(session: Session, finder: Finder, uploads: Sequence[Upload]) -> list[Upload]:
-    """Return the tables with places where rows of sites had none; an address that is not sure is a fault of its row."""
+    """Return the tables with places where rows of sites had none and their address is known for sure.
+
+    The others are looked up, or listed for somebody to place; they come in all the same.
+    """
     return [_sites(session, finder, upload) if upload.name == "sites" else upload for upload in uploads]
 
 
@@ -32,36 +38,29 @@ def filler(finder: Finder) -> Callable[[Session, Sequence[Upload]], tuple[list[U
 
 
 def _sites(session: Session, finder: Finder, upload: Upload) -> Upload:
-    if not {"address", "town"} <= {*upload.head}:
+    if not {"site", "address", "town"} <= {*upload.head}:
         return upload  # told as a column that is missing
     head = [*upload.head, *(name for name in ("lat", "lon") if name not in upload.head)]
     at = {name: n for n, name in enumerate(head)}
-    lines, faults = [], list(upload.faults)
-    later: list[Address] = []
-    unsure: list[tuple[Address, AddressAnswer]] = []
-    live = LIVE
-    for number, some in upload.lines:
-        cells = [*some, *[""] * (len(head) - len(some))]
-        address, town = cells[at["address"]], cells[at["town"]]
-        if address and not cells[at["lat"]] and not cells[at["lon"]]:
-            answer = kept_answer(session, address, town)
-            if answer is None and live and not later:
-                answer, live = finder.find(address, town, by=BY), live - 1
-            if answer is None or answer.state == "fault":
-                later.append((address, town))
-            elif answer.sure is None and answer.state != "no source":
-                unsure.append(((address, town), answer))
-            sure = answer.sure if answer else None
-            cells[at["lat"]], cells[at["lon"]] = (f"{sure.lat:.6f}", f"{sure.lon:.6f}") if sure else ("0", "0")
-            if sure is None:
-                words = _words(answer, len(later))
-                faults.append(CellFault(upload.file, words, sheet=upload.sheet, row=number, column="address"))
-        lines.append((number, tuple(cells)))
-    if unsure:
-        finder.unsure(unsure, BY)
-    if later:
-        finder.want(later, BY)
-    return replace(upload, head=tuple(head), lines=tuple(lines), faults=tuple(faults))
+    lines = [(number, [*some, *[""] * (len(head) - len(some))]) for number, some in upload.lines]
+    bare = [
+        (cells, (cells[at["address"]], cells[at["town"]]))
+        for _, cells in lines
+        if cells[at["address"]] and not cells[at["lat"]] and not cells[at["lon"]]
+        and not _stays(session, cells[at["site"]], cells[at["address"]], cells[at["town"]])
+    ]  # fmt: skip
+    look_up(finder, (address for _, address in bare))
+    for cells, address in bare:
+        answer = kept_answer(session, *address)
+        if answer is not None and answer.sure is not None:
+            cells[at["lat"]], cells[at["lon"]] = f"{answer.sure.lat:.6f}", f"{answer.sure.lon:.6f}"
+    return replace(upload, head=tuple(head), lines=tuple((number, tuple(cells)) for number, cells in lines))
+
+
+def _stays(session: Session, key: str, address: str, town: str) -> bool:
+    """Say whether a site is known already at just this address: then it keeps its place."""
+    held = session.get(tables.Site, key) if "\0" not in key else None
+    return held is not None and question_of(address, town) == question_of(held.address, held.town)
 
 
 def look_up(finder: Finder, wanted: Iterable[Address]) -> None:
@@ -86,30 +85,22 @@ def look_up(finder: Finder, wanted: Iterable[Address]) -> None:
         finder.want(later, BY)
 
 
-def _words(answer: AddressAnswer | None, waiting: int) -> str:
-    if answer is None:
-        wait = f"about {waiting} s" if waiting > 1 else "a second"
-        return f"has no coordinates yet: its address is being looked up, which takes {wait}; then send the file again"
-    if answer.state == "no source":
-        return "has no coordinates: set where addresses are looked up, on the page Addresses, or fill lat and lon in"
-    if answer.state == "fault":
-        return f"has no coordinates yet: {answer.words} The address is still in line; send the file again later"
-    return f"is not sure: {answer.words} Do that on the page Addresses, then send the file again"
-
-
 def questions(session: Session, uploads: Sequence[Upload]) -> list[str]:
-    """Return the questions about sites that are far from every yard."""
+    """Return the questions about sites that are far from every yard, and what is to be put on the map later."""
     asked = []
     for upload in uploads:
         at = {name: n for n, name in enumerate(upload.head)}
-        if upload.name != "sites" or not {"lat", "lon"} <= {*at}:
+        if upload.name != "sites" or not {"site", "address", "town", "lat", "lon"} <= {*at}:
             continue
         wrong = {fault.row for fault in upload.faults}
         for number, cells in upload.lines:
             try:
-                pin = read_pin(f"{cells[at['lat']]}, {cells[at['lon']]}")
+                pin = read_pin(pin_text(cells[at["lat"]], cells[at["lon"]]))
             except ValueError:
                 continue  # told as a fault of its cell
+            if pin is None and not _stays(session, *(cells[at[name]] for name in ("site", "address", "town"))):
+                asked.append(f"{upload.file}, row {number}: its address is not on the map yet; put it there on the "
+                             "page Addresses, its jobs wait until then")  # fmt: skip
             far = far_words(session, *pin) if pin and number not in wrong else ""
             if far:
                 asked.append(f"{upload.file}, row {number}: {far}")

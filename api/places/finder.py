@@ -11,7 +11,6 @@ import time
 from collections.abc import Callable, Iterable
 
 import httpx
-import msgspec
 import sqlalchemy as sa
 from sqlmodel import Session, col, select
 
@@ -19,9 +18,10 @@ from api import tables
 from api.database import transaction
 from api.forecasts.fetch import FetchFault
 from api.ledger.history import note
-from api.places import addresses
-from api.places.answers import AddressAnswer, PlaceFound, State, asked_words, judged, question_of
+from api.places.answers import AddressAnswer, PlaceFound, judged
+from api.places.kept import keep, kept_answer, key_of
 from api.places.protocols import Box, ask
+from api.places.sites import place_known, unplaced
 from api.workers.lookout import Lookout
 from api.workers.signals import Signals
 from api.workers.turns import Turn, turn
@@ -35,44 +35,6 @@ ROUND_DEG = 1.0  # beyond the outermost yards, where places are looked for first
 Address = tuple[str, str]  # street and number, town
 BY = "places"
 ASKED = "places"  # what is told of
-
-
-def key_of(source: tables.PlaceSource) -> str:
-    """Return what tells the answers of one source from those of another."""
-    return "file" if source.kind == "file" else f"{source.kind} {source.address}"
-
-
-def kept_answer(session: Session, address: str, town: str) -> AddressAnswer | None:
-    """Return what is known without asking anybody: a chosen place, the file's, or a kept answer; None: not yet."""
-    if not address.strip():
-        return AddressAnswer("none", (), "Write the street and the number.")
-    row = session.get(tables.PlaceAnswer, question_of(address, town))
-    if row is not None and row.state == "chosen":
-        return _answer_of(row)
-    source = session.get(tables.PlaceSource, 1) or tables.PlaceSource()
-    if source.kind == "none":
-        return AddressAnswer("no source", (), "No source of addresses is set: put the pin on the map yourself.")
-    if source.kind == "file":
-        return judged(address, town, addresses.look_up(session, address, town))
-    if row is None or row.state == "wanted" or row.source != key_of(source):
-        return None
-    return _answer_of(row)
-
-
-def _answer_of(row: tables.PlaceAnswer) -> AddressAnswer:
-    places = tuple(msgspec.convert(one, PlaceFound) for one in row.places)
-    if row.state == "chosen":
-        return AddressAnswer("chosen", places, "")
-    return judged(row.address, row.town, places)
-
-
-def choose(session: Session, address: str, town: str, place: PlaceFound, *, by: str, now: datetime.datetime) -> None:
-    """Keep where an address is because somebody has said so."""
-    row = tables.PlaceAnswer(question=question_of(address, town), address=address, town=town, state="chosen",
-                             source=by, places=[msgspec.to_builtins(place)], at=now, by=by)  # fmt: skip
-    session.merge(row)
-    session.flush()
-    note(session, now, by, "placed", "address", asked_words(address, town)[:80], {"pin": place.pin})
 
 
 class Finder:
@@ -142,6 +104,8 @@ class Finder:
         answer = judged(address, town, found)
         with transaction(self._database) as session:
             keep(session, address, town, answer, key_of(source), self._clock(), by)
+            if answer.sure is not None:
+                place_known(session, by=BY, now=self._clock(), address=address, town=town)
         return answer
 
     def want(self, wanted: Iterable[Address], by: str) -> None:
@@ -166,12 +130,14 @@ class Finder:
     def work(self) -> bool:
         """Look up one address that is wanted; return whether there was one and the source answered."""
         with transaction(self._database) as session:
-            row = tables.PlaceAnswer
             source = session.get(tables.PlaceSource, 1)
-            first = session.exec(select(row).where(row.state == "wanted").order_by(col(row.at)).limit(1)).first()
-            if first is None or source is None or source.kind in ("none", "file"):
+            if source is None or source.kind in ("none", "file"):
+                place_known(session, by=BY, now=self._clock())
                 return False
-            address, town, by = first.address, first.town, first.by
+            wanted = _wanted(session)
+            if wanted is None:
+                return False
+            address, town, by = wanted
         return self.find(address, town, wait_s=60.0, by=by).state != "fault"
 
     def _pause(self) -> None:
@@ -219,15 +185,14 @@ class Finder:
             session.execute(sa.delete(row).where(col(row.state) != "chosen", col(row.at) < self._clock() - KEPT))
 
 
-def keep(
-    session: Session, address: str, town: str, answer: AddressAnswer, source: str, now: datetime.datetime, by: str
-) -> None:  # fmt: skip
-    """Keep an answer under its address, in place of what was kept."""
-    state: State = answer.state
-    places = [msgspec.to_builtins(place) for place in answer.places]
-    session.merge(tables.PlaceAnswer(question=question_of(address, town), address=address[:200], town=town[:120],
-                                     state=state, source=source, places=places, at=now, by=by))  # fmt: skip
-    session.flush()
+def _wanted(session: Session) -> tuple[str, str, str] | None:
+    """Return an address that is wanted, its town and for whom: of a file's first, then of a site without a place."""
+    row = tables.PlaceAnswer
+    first = session.exec(select(row).where(row.state == "wanted").order_by(col(row.at)).limit(1)).first()
+    if first is not None:
+        return first.address, first.town, first.by
+    sites = ((site.address, site.town, BY) for site in unplaced(session))
+    return next((one for one in sites if kept_answer(session, *one[:2]) is None), None)
 
 
 def _yards_box(session: Session) -> Box | None:

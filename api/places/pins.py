@@ -132,7 +132,8 @@ def pin_map(session: Session, pin: tuple[float, float] | None, but: str = "") ->
     marks = [
         MapMark("yard", y.name, y.lat, y.lon) for y in session.exec(select(yard).order_by(col(yard.id))) if y.id != but
     ]
-    found = select(site.id, site.address, site.lat, site.lon).order_by(col(site.id).desc()).limit(MOST_SITES)
+    found = select(site.id, site.address, site.lat, site.lon).where(site.placed)
+    found = found.order_by(col(site.id).desc()).limit(MOST_SITES)
     marks += [MapMark("site", name, lat, lon) for key, name, lat, lon in session.execute(found) if key != but]
     units = _units(session)
     if pin is not None:

@@ -12,8 +12,9 @@ from typing import Any
 
 import httpx
 
+from api.fields.streets import number_and_street
 from api.forecasts.fetch import FetchFault, Patience, get_json
-from api.places.answers import Level, PlaceFound, asked_words, number_and_street
+from api.places.answers import Level, PlaceFound, asked_words
 
 PATIENCE = Patience(try_s=6.0, tries=1)
 HOUSE_RANK, STREET_RANK = 28, 26

@@ -15,6 +15,7 @@ from api.jobs import entry, models
 from api.jobs.numbers import job_number
 from api.ledger.facts import Facts
 from api.office.gates import begin_gates
+from api.office.work_kinds import offered
 from api.papers.needs import Needs
 from api.papers.preparation import WALL_SKILLS
 from api.papers.stored.inputs import shop_inputs
@@ -38,7 +39,7 @@ _BRACKETS = 4  # of an awning that nobody has laid out yet
 
 @dataclass(frozen=True)
 class WantedJob:
-    """What somebody asks a time for: where, and of an install how wide, on which wall, how high up.
+    """What somebody asks a time for: which kind of work where, and of an install how wide, on which wall, how high up.
 
     `lat` and `lon` None: somewhere in the town. `width_mm` and `height_mm` None: as usual; `wall` empty: not known.
     """
@@ -71,7 +72,7 @@ def place_of(session: Session, wanted: WantedJob) -> tuple[float, float]:
     if wanted.lat is not None and wanted.lon is not None:
         return wanted.lat, wanted.lon
     site = tables.Site
-    same = sa.func.lower(col(site.town)) == wanted.town.strip().lower()
+    same = sa.and_(sa.func.lower(col(site.town)) == wanted.town.strip().lower(), col(site.placed))
     lat, lon = session.execute(sa.select(sa.func.avg(col(site.lat)), sa.func.avg(col(site.lon))).where(same)).one()
     if lat is None:
         problem = f'"{wanted.town}" has no site yet that says where it is: give the street and number too, or a pin'
@@ -79,14 +80,23 @@ def place_of(session: Session, wanted: WantedJob) -> tuple[float, float]:
     return float(lat), float(lon)
 
 
+def work_of(session: Session, wanted: WantedJob) -> tables.WorkKind:
+    """Return the kind of work that is wanted; raises `BadInput` for one that is not offered."""
+    work = session.get(tables.WorkKind, wanted.kind) if "\0" not in wanted.kind else None
+    if work is None or not work.active:
+        raise BadInput("kind", f'must be one of {", ".join(of for of, _ in offered(session))}, is "{wanted.kind}"')
+    return work
+
+
 def horizon_with(session: Session, horizon: Horizon, wanted: WantedJob, now: datetime.datetime) -> Horizon:
-    """Return the weeks ahead with the job that is wanted, as `NEW`; raises `BadInput` as `place_of`."""
+    """Return the weeks ahead with the job that is wanted, as `NEW`; raises `BadInput` as `work_of` and `place_of`."""
+    work = work_of(session, wanted)
     lat, lon = place_of(session, wanted)
     known = horizon.facts
     site = tables.Site(id=NEW, customer_id=NEW, town=wanted.town, address=wanted.address, lat=lat, lon=lon)
-    install = wanted.kind == "install"
+    install = work.counts_as == "install"
     width = wanted.width_mm or USUAL_WIDTH_MM
-    visit = tables.Visit(id=NEW, kind=wanted.kind, work_id=wanted.kind, site_id=NEW, awning_id=NEW if install else None)
+    visit = tables.Visit(id=NEW, kind=work.counts_as, work_id=work.id, site_id=NEW, awning_id=NEW if install else None)
     awning = tables.Awning(
         id=NEW, order_id=NEW, model=NO_MODEL, width_mm=width, projection_mm=_USUAL_OUT_MM, weight_kg=_weight(width),
         box_mm=width + BOX_LONGER_MM, boxes=1, yard_id=nearest_yard(known, lat, lon),
@@ -99,15 +109,16 @@ def horizon_with(session: Session, horizon: Horizon, wanted: WantedJob, now: dat
     )
     today = horizon.today
     ready_on, rests = unsold(known, today) if install else (today, ())
-    needs = replace(_needs(session, known, wanted, width, now), ready_on=ready_on)
+    needs = replace(_needs(session, known, wanted, work, width, now), ready_on=ready_on)
     return with_job(horizon, known, visit, Readiness(needs, rests))
 
 
 def enter(session: Session, known: Facts, wanted: WantedJob, buyer: Buyer, *, by: str, now: datetime.datetime) -> str:
     """Enter the job for `buyer` with its customer, site and, of an install, its order and awning; return its number.
 
-    Raises `BadFiles` with every value that cannot stand.
+    Raises `BadFiles` with every value that cannot stand, `BadInput` as `work_of` and `place_of`.
     """
+    install = work_of(session, wanted).counts_as == "install"
     lat, lon = place_of(session, wanted)
     ids = {
         table: new_id(letter)
@@ -124,9 +135,9 @@ def enter(session: Session, known: Facts, wanted: WantedJob, buyer: Buyer, *, by
     }  # fmt: skip
     visit = {"visit": visit_id, "kind": wanted.kind, "site": ids["sites"], "order": "", "awning": ""}
     visit["note"] = ", ".join(filter(None, ["sold with a time", *said]))
-    visit["skills"] = WALL_SKILLS.get(wanted.wall, "") if wanted.kind == "install" else ""
+    visit["skills"] = WALL_SKILLS.get(wanted.wall, "") if install else ""
     parts: dict[str, int] = {}
-    if wanted.kind == "install":
+    if install:
         width = wanted.width_mm or USUAL_WIDTH_MM
         cells = entry.empty_cells("awnings") | {
             "awning": ids["awnings"], "order": ids["orders"], "model": wanted.model or NO_MODEL,
@@ -174,14 +185,17 @@ def _weight(width_mm: int) -> int:
     return round(_KG + _KG_PER_M * width_mm / 1000)
 
 
-def _needs(session: Session, known: Facts, wanted: WantedJob, width: int, now: datetime.datetime) -> Needs:
+def _needs(
+    session: Session, known: Facts, wanted: WantedJob, work_kind: tables.WorkKind, width: int, now: datetime.datetime
+) -> Needs:  # fmt: skip
     height = wanted.height_mm or USUAL_HEIGHT_MM
-    install = wanted.kind == "install"
+    install = work_kind.counts_as == "install"
+    rides = install or work_kind.carries
     lift = hands_and_lift(_weight(width), height, width)
     shop = shop_inputs(session, now)
     ladders = ladders_for(height, stepladders_ft=shop.stepladders_ft, extension_ft=shop.extension_ft)
     work = Work(
-        kind=wanted.kind,  # type: ignore[arg-type]  # the form takes no other kind
+        kind=work_kind.counts_as,  # type: ignore[arg-type]  # the table's own check keeps it to these three
         width_mm=width,
         brackets=_BRACKETS if install else 0,
         holes=0,
@@ -195,15 +209,16 @@ def _needs(session: Session, known: Facts, wanted: WantedJob, width: int, now: d
     made = estimate(work, read_times(known.business.times))
     rules = known.rules
     short = "stepladder" if ladders.kind == "stepladder" else "ladder"
+    of_wall = {WALL_SKILLS[wanted.wall]} if install and wanted.wall in WALL_SKILLS else set[str]()
     return Needs(
-        minutes=made.planned_min(rules.plan_with),
-        hands=lift.hands if install else 1,
-        skills=(WALL_SKILLS[wanted.wall],) if install and wanted.wall in WALL_SKILLS else (),
-        equipment={} if ladders.kind is None else {f"{short}-{ladders.size_ft}": 1},
-        parts={},
-        weight_kg=_weight(width) if install else 0,
-        box_mm=width + BOX_LONGER_MM if install else 0,
-        boxes=1 if install else 0,
+        minutes=work_kind.minutes or max(1, made.planned_min(rules.plan_with)),
+        hands=max(lift.hands if install else 1, work_kind.hands),
+        skills=tuple(sorted({*work_kind.skills, *of_wall})),
+        equipment={**({} if ladders.kind is None else {f"{short}-{ladders.size_ft}": 1}), **work_kind.tools},
+        parts=dict(work_kind.parts),
+        weight_kg=_weight(width) if rides else 0,
+        box_mm=width + BOX_LONGER_MM if rides else 0,
+        boxes=1 if rides else 0,
         tall_ladder=install and height >= rules.tall_ladder_from_mm,
         large_awning=install and width >= rules.large_awning_from_mm,
         sealant=False,

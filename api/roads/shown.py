@@ -150,7 +150,9 @@ def _names(session: Session) -> dict[tuple[int, int], str]:
     found = {
         (round(lat * 1e5), round(lon * 1e5)): f"{address}, {town}"
         for lat, lon, address, town in session.execute(
-            sa.select(col(site.lat), col(site.lon), col(site.address), col(site.town)).order_by(col(site.id))
+            sa.select(col(site.lat), col(site.lon), col(site.address), col(site.town))
+            .where(col(site.placed))
+            .order_by(col(site.id))
         )
     }
     for lat, lon, name in session.execute(sa.select(col(yard.lat), col(yard.lon), col(yard.name))):

@@ -33,15 +33,16 @@ def reserve(session: Session, posted: tables.PostedWeek, now: datetime.datetime)
     replaced = [row.id for row in held_for(session, start_date=posted.start_date, visits=list(jobs))]
     _turn(session, col(tables.Reservation.id).in_(replaced), "held", "released", now)
     shelves = {(row.item, row.yard_id) for row in session.exec(select(tables.StockItem))}
-    on_van = off_shelf(session, list(jobs))
+    on_van, yards = off_shelf(session, list(jobs)), {crew.id: crew.yard for crew in week.crews}
     pieces = 0
     for job in jobs.values():
+        n, crew = routes[job.id]
         left = {
-            (item, job.yard): quantity - on_van.get(job.id, {}).get(item, 0)
+            (item, yards[crew]): quantity - on_van.get(job.id, {}).get(item, 0)
             for item, quantity in job.parts.items()
-            if job.yard is not None and (item, job.yard) in shelves
+            if (item, yards[crew]) in shelves
         }
-        day = posted.start_date + datetime.timedelta(days=routes[job.id])
+        day = posted.start_date + datetime.timedelta(days=n)
         pieces += _set_aside(session, posted, job.id, day, left, now)
     detail = {"posted": posted.id, "visits": len(jobs), "pieces": pieces}
     note(session, now, posted.posted_by, "set aside", "parts", f"week-{posted.start_date}", detail)
@@ -132,7 +133,7 @@ def returned(
         for posted in sorted(standing_postings(session, day), key=lambda posted: -(posted.id or 0)):
             stops = _stops(session.get_one(tables.StoredPlan, posted.plan_id).plan)
             if visit_id in stops:
-                on = posted.start_date + datetime.timedelta(days=stops[visit_id])
+                on = posted.start_date + datetime.timedelta(days=stops[visit_id][0])
                 _set_aside(session, posted, visit_id, on, out, now)
                 break
     if moved:
@@ -144,9 +145,12 @@ def _parts(session: Session, visit_id: str) -> dict[Shelf, int] | None:
     visit = session.get(tables.Visit, visit_id)
     awning = None if visit is None or visit.awning_id is None else session.get(tables.Awning, visit.awning_id)
     kit = made_kit(session, visit_id)
-    if awning is None or kit is None:
+    if visit is None or awning is None or kit is None:
         return None
-    return {(item, awning.yard_id): pieces for item, pieces in kit.shelf().items()}
+    found = defaultdict[Shelf, int](int)
+    for item, pieces in (*kit.shelf().items(), *visit.work.parts.items()):
+        found[item, awning.yard_id] += pieces
+    return found
 
 
 def _turn(session: Session, which: sa.ColumnElement[bool], before: str, after: str, now: datetime.datetime) -> None:
@@ -158,6 +162,6 @@ def _turn(session: Session, which: sa.ColumnElement[bool], before: str, after: s
     session.expire_all()
 
 
-def _stops(plan: str) -> dict[str, int]:
-    """Return the day of each job that is on a route."""
-    return {stop.job: route.day for route in read_plan(plan).routes for stop in route.stops}
+def _stops(plan: str) -> dict[str, tuple[int, str]]:
+    """Return day and crew of each job that is on a route."""
+    return {stop.job: (route.day, route.crew) for route in read_plan(plan).routes for stop in route.stops}

@@ -125,7 +125,10 @@ class Person(SQLModel, table=True):
 
 
 class DayOff(SQLModel, table=True):
-    """Days, first to last included, on which a person is away: wholly, or before or after noon."""
+    """Days, first to last included, on which a person is away: wholly, or before or after noon.
+
+    `calendar_id` is the fetched calendar that it was taken from: it ends when it does not stand there any more.
+    """
 
     __tablename__ = "day_off"
 
@@ -135,6 +138,7 @@ class DayOff(SQLModel, table=True):
     last: datetime.date
     part: str = "day"
     why: str
+    calendar_id: int | None = Field(default=None, foreign_key="busy_calendar.id")
 
     __table_args__ = (
         sa.CheckConstraint("last >= first", name="in_order"),

@@ -75,7 +75,7 @@ class WorkKind(SQLModel, table=True):
     `hands`, `skills`, `tools` and `parts` are asked for in any case, `carries`: the awning rides on the van. `drawing`:
     the wall must have been surveyed; `kit`: what was ordered of the maker for the awning must have come. Weather does
     not matter where the work is not `outside`; `wind_mph` and `dry` add to the limits. `told` is what customers read.
-    `rack` says whether the awning goes into a rack of the yard, or comes out of one.
+    `rack` says whether the awning goes into a rack of the yard, or comes out of one; `takes_away`: it is gone for good.
     """
 
     __tablename__ = "work_kind"
@@ -97,6 +97,7 @@ class WorkKind(SQLModel, table=True):
     wind_mph: int | None = None
     dry: bool = False
     rack: str = ""
+    takes_away: bool = False
     active: bool = True
     version: int = 1
 
@@ -234,7 +235,8 @@ class BusyCalendar(SQLModel, table=True):
     """A calendar that is fetched at `address`, `whose` a person's id or that of a crew after the word crew.
 
     `days` are the days off that it named when it was `fetched_at` last, `file_id` the sent file of them while some are
-    to be looked through; `words` say what was wrong, empty where nothing was.
+    to be looked through; `words` say what was wrong, empty where nothing was. `ended` says which days off have ended
+    last because they do not stand in it any more, and what follows from that.
     """
 
     __tablename__ = "busy_calendar"
@@ -249,3 +251,4 @@ class BusyCalendar(SQLModel, table=True):
     days: int = 0
     file_id: str | None = None
     words: str = ""
+    ended: str = ""

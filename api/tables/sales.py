@@ -24,7 +24,10 @@ class Customer(SQLModel, table=True):
 
 
 class Site(SQLModel, table=True):
-    """Where the work is; `built` is the year of the house, null where unknown; `access` what the crew must know."""
+    """Where the work is; `built` is the year of the house, null where unknown; `access` what the crew must know.
+
+    Not `placed`: nobody has said yet where its address is, and its latitude and longitude only stand in.
+    """
 
     id: str = Field(primary_key=True)
     customer_id: str = Field(foreign_key="customer.id", index=True)
@@ -32,6 +35,7 @@ class Site(SQLModel, table=True):
     address: str
     lat: float
     lon: float
+    placed: bool = True
     storeys: int = 1
     built: int | None = None
     access: str = ""

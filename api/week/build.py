@@ -20,7 +20,7 @@ from api.ledger.gates import gate_words, holding
 from api.ledger.plans.documents import DrivesTimed
 from api.ledger.riders import NOON, skills_of, usual
 from api.papers.needs import Needs
-from api.week.odd_days import is_odd, odd_days
+from api.week.amiss import amiss, is_odd
 from scheduler import week as w
 from scheduler.plan import Because, Plan, Skipped
 from scheduler.weather.limits import LimitTable, Measure, WeatherLimit, WeatherWork
@@ -283,9 +283,9 @@ def job_of(
     if held:
         ready_day = None
         because += [Because(code="gate", detail=gate_words(gate)) for gate in held]
-    if odd := odd_days(facts, visit):
+    if wrong := amiss(facts, visit):
         ready_day = None
-        because = [*odd, *because]
+        because = [*wrong, *because]
     windows, reasons = _windows(
         facts,
         visit,

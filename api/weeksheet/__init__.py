@@ -62,6 +62,7 @@ PILES = {
     "out_of_reach": "Does not fit a day",
     "follows": "Waits for another visit",
     "gate": "Something must come first",
+    "place": "Not on the map yet",
     "dearer": "Dearer than waiting",
     "no_room": "No room this week",
     "not_tried": "Not tried yet",

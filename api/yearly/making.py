@@ -14,6 +14,7 @@ from api import tables
 from api.clock import local_day
 from api.fields.ids import new_id
 from api.jobs.numbers import job_number
+from api.jobs.taken_away import taken_away
 from api.ledger.history import note
 from api.office.gates import begin_gates
 
@@ -24,7 +25,8 @@ BY = "every year"
 class NextVisit:
     """What a yearly service makes next: its visit goes from `first` to `last`, and is made on `made_on`.
 
-    `made` are the visits that it has made already, the newest first.
+    `made` are the visits that it has made already, the newest first; `gone` is the visit that has taken its awning
+    away for good, empty where it still hangs.
     """
 
     service: tables.YearlyService
@@ -36,6 +38,11 @@ class NextVisit:
     first: datetime.date
     last: datetime.date
     made: tuple[tables.Visit, ...]
+    gone: str = ""
+
+    @property
+    def goes_on(self) -> bool:
+        return self.service.active and not self.gone
 
     @property
     def month(self) -> str:
@@ -66,13 +73,14 @@ def next_visits(session: Session, today: datetime.date, awning_id: str | None = 
     for one, visit in session.exec(wanted.order_by(col(tables.YearlyVisit.year).desc())):
         if one.service_id in made:
             made[one.service_id].append((one.year, visit))
-    found = []
+    found, gone = [], taken_away(session)
     for rule, work, awning, site, customer in rows:
         before = made[rule.id]
         on, first, last = _next(rule, {year for year, _ in before}, today)
         visits = tuple(visit for _, visit in before)
-        found.append(NextVisit(rule, work, awning, site, customer, on, first, last, visits))
-    return sorted(found, key=lambda one: (not one.service.active, one.made_on, one.awning.id, one.service.id or 0))
+        away = gone.get(awning.id, "")
+        found.append(NextVisit(rule, work, awning, site, customer, on, first, last, visits, away))
+    return sorted(found, key=lambda one: (not one.goes_on, one.made_on, one.awning.id, one.service.id or 0))
 
 
 def _next(
@@ -92,7 +100,7 @@ def make_due(session: Session, now: datetime.datetime) -> list[tables.Visit]:
     """Make the visits whose day to be made has come, and return them; those made before are not made again."""
     today, made = local_day(session, now), []
     for one in next_visits(session, today):
-        if one.service.active and one.made_on <= today:
+        if one.goes_on and one.made_on <= today:
             made.append(_make(session, one, now))
     return made
 

@@ -100,14 +100,21 @@ def test_a_calendar_is_fetched_and_waits_to_be_looked_through(app: FastAPI, offi
     later.fetch(1)
     assert later.due() == []
     assert "5 busy times. Nothing is new." in text_of(office.get("/set-up/days-off").text)
-    served.body = CALENDAR.replace("20270325", "20270326").encode()
+    out = "EXDATE;TZID=America/New_York:20270311T090000"
+    served.body = CALENDAR.replace("20270325", "20270326").replace(out, f"{out},20270401T090000").encode()
     page = text_of(office.post("/set-up/days-off/calendars/1", data={"do": "fetch"}, follow_redirects=True).text)
     assert "Look through what is new" in page
+    assert "Not in the calendar any more, so no day off:" in page, page
+    with transaction(app.state.database) as session:
+        left = session.exec(select(tables.DayOff)).all()
+        assert len(left) == 4
+        undone = session.exec(select(tables.History).where(tables.History.noun == "day off")).all()[-1]
+        assert (undone.did, undone.by) == ("not in the calendar any more, deleted", "calendars")
     page = text_of(office.post("/set-up/days-off/calendars/1", data={"do": "stop"}, follow_redirects=True).text)
     assert "The calendar is fetched no more; the days off taken from it stay." in page
     with transaction(app.state.database) as session:
         assert session.exec(select(tables.BusyCalendar)).all() == []
-        assert len(session.exec(select(tables.DayOff)).all()) == 5
+        assert len(session.exec(select(tables.DayOff)).all()) == 4
         told = session.exec(select(tables.History).where(tables.History.noun == "calendar")).all()
         assert sorted(line.did for line in told) == ["ended", "made"]
 

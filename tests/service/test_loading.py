@@ -192,6 +192,30 @@ def test_a_repair_takes_its_ladder_along_without_a_kit(day: tuple[FastAPI, Jobs]
     assert jobs.repair not in crew.post(f"{HOME}/out", json={"at": AT}).json()["not_loaded"]
 
 
+def test_the_parts_of_a_kind_of_work_leave_the_shelf_with_their_ticks_or_when_the_work_is_done(
+    day: tuple[FastAPI, Jobs],
+) -> None:
+    app, jobs = day
+    with transaction(app.state.database) as session:
+        session.get_one(tables.Visit, jobs.repair).work.parts = {"shim": 2}
+        posted = session.exec(select(tables.PostedWeek)).all()[-1]
+        held = {"posted_id": posted.id, "visit_id": jobs.repair, "yard_id": "north", "day": DAY, "changed_at": MORNING}
+        session.add(tables.Reservation(item="shim", pieces=2, **held))
+    crew = phone(app)
+    assert "2 × shim" in crew.get(HOME, headers=PAGE).text
+    tick(crew, jobs.repair, ["shelf: shim"])
+    assert shelf(app, jobs.repair) == {"shim": 2}
+    tick(crew, jobs.repair, ["shelf: shim"], on=False)
+    assert shelf(app, jobs.repair) == {}
+    with transaction(app.state.database) as session:  # set aside again, never ticked, and used all the same
+        steps = list(session.get_one(tables.Visit, jobs.repair).work.steps)
+    for step in steps:
+        crew.post(f"{HOME}/steps", json={"at": AT, "visit": jobs.repair, "step": step, "note": ""})
+    result = {"at": AT, "visit": jobs.repair, "outcome": "done", "start": 840, "end": 930}
+    assert crew.post(f"{HOME}/results", json=result).status_code == 201
+    assert shelf(app, jobs.repair) == {"shim": 2}
+
+
 def test_what_was_moved_away_meanwhile_is_told_first_and_then_taken(day: tuple[FastAPI, Jobs]) -> None:
     app, jobs = day
     crew, items = phone(app), kit_items(app, jobs.install)

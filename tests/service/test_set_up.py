@@ -93,7 +93,9 @@ def keep_file(client: TestClient, address: str) -> str:
 
 def test_a_person_is_made_changed_and_each_change_taken_back(app: FastAPI, office: TestClient) -> None:
     make(office, "people", **LEA)
+    make(office, "people", **LEA | {"name": "Zoë Tärn"})
     with transaction(app.state.database) as session:
+        assert session.get(tables.Person, "zoe-tarn") is not None
         lea = session.get_one(tables.Person, "lea-quill")  # the short name is made of the name
         assert (lea.skills, lea.weekdays, lea.learner) == (["stucco", "tile"], "01234", False)
     status, page = change(office, "people", "lea-quill", phone="555-0111", learner="yes")
@@ -261,6 +263,20 @@ def test_columns_mapped_by_hand_are_remembered_for_the_next_file_of_that_make(of
     again = office.get(send(office, "people", b"Who,Where from,What\nBen Fen,north,extra\n")).text
     assert "As you read the last file of this make." in again
     assert "1 new" in text_of(again)
+
+
+def test_a_list_without_short_names_and_yards_is_read_below_its_heads_and_sent_twice(
+    app: FastAPI, office: TestClient
+) -> None:
+    messy = "Our people;;;;\n;;;;\nEmployee;Cell;Role;Can do;Day rate\nLéa Quill;5550101.0;Lead;stucco;\n"
+    messy += "Bo Tarn;555 0102;helper;;180\n"
+    page = text_of(keep_file(office, send(office, "people", messy.encode("cp1252"))))
+    assert "2 new, 0 changed, 0 as they are, 0 refused" in page, page
+    with transaction(app.state.database) as session:
+        lea = session.get_one(tables.Person, "lea-quill")
+        assert (lea.name, lea.yard_id, lea.role, lea.skills) == ("Léa Quill", "north", "lead", ["stucco"])
+    again = text_of(office.get(send(office, "people", messy.replace("helper", "extra").encode())).text)
+    assert "0 new, 1 changed, 1 as they are, 0 refused" in again, again
 
 
 def test_a_workbook_with_a_title_and_merged_heads_is_read(app: FastAPI, office: TestClient) -> None:

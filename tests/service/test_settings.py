@@ -24,6 +24,7 @@ from scheduler.durations import read_times
 from scheduler.weather.default_limits import DEFAULT_LIMITS_CSV
 from scheduler.weather.limits import read_limits
 from tests.service.cast import JSON, PAGE, add_yard, running, settings_for, signed_in
+from tests.service.test_set_up import keep_file, send, text_of
 
 
 @pytest.fixture
@@ -244,3 +245,32 @@ def test_what_the_service_was_started_with_is_told_but_no_secret(app: FastAPI, m
 def test_settings_are_the_managers_alone(app: FastAPI) -> None:
     for role in (Role.office, Role.lead, Role.reader):
         assert signed_in(app, role).get("/settings/prices", headers=JSON).status_code == 403
+
+
+def test_task_times_and_limits_come_from_a_messy_file_of_the_managers(app: FastAPI, manager: TestClient) -> None:
+    manager.headers.update(PAGE)
+    messy = (
+        "Our times, by Lea\n\nJob type;Step;Counted;Minutes;Remarks\nInstalls;prime the wall;visit;12.5 min;clocked\n"
+    )
+    messy += "install;drill;hole in wood-studs;4.5;\njuggle;x;visit;3;\n"
+    where = send(manager, "times", messy.encode("cp1252"))
+    page = manager.get(where).text
+    assert "<b>1</b> new, <b>1</b> changed, 0 as they are, <b>1</b> refused" in page, text_of(page)
+    assert "For: must be one of" in text_of(page)
+    assert "Taken in" in text_of(keep_file(manager, where))
+    with transaction(app.state.database) as session:
+        times = {(row.kind, row.task): row for row in read_times(business(session).times).rows}
+        assert (times["install", "prime the wall"].value, times["install", "prime the wall"].source) == (
+            12.5,
+            "clocked",
+        )
+        before = len(read_limits(business(session).limits).rows)
+    assert "As you read the last file of this make" in manager.get(send(manager, "times", messy.encode())).text
+    wind = b"For\tWhat is limited\tLimit\nInstalls\twind_mph\t18 mph\n"
+    assert "1 changed" in text_of(keep_file(manager, send(manager, "weather", wind)))
+    with transaction(app.state.database) as session:
+        limits = read_limits(business(session).limits).rows
+        assert len(limits) == before
+        assert next(one.value for one in limits if (one.applies_to, one.measure) == ("install", "wind_mph")) == 18
+    office = signed_in(app, Role.office)
+    assert office.post("/set-up/times/files", files={"file": ("t.csv", b"x,y\n1,2\n")}).status_code == 403

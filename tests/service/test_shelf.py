@@ -155,6 +155,15 @@ def test_a_posting_sets_aside_and_the_next_one_frees_it(office: TestClient, app_
     assert line(office.get("/stock"))["set_aside"] == 0
 
 
+def test_a_visit_of_any_yard_has_its_parts_set_aside_where_its_crew_starts(
+    office: TestClient, app_on_either: FastAPI
+) -> None:
+    with transaction(app_on_either.state.database) as session:
+        add_job(session, "J-1")
+        setting_aside.reserve(session, post_week(session, {"J-1": 1}, {"J-1": {LAG: 3}}, yard=None), NOW)
+    assert line(office.get("/stock"))["held"] == [{"visit": "J-1", "pieces": 3, "day": "2027-04-13"}]
+
+
 def test_pages_work_by_forms_alone(office: TestClient, app_on_either: FastAPI) -> None:
     person = signed_in(app_on_either, Role.office)
     person.headers.update(PAGE)

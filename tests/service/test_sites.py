@@ -37,7 +37,7 @@ def body(office: TestClient) -> dict[str, Any]:
 def test_a_site_is_made_read_changed_and_deleted(office: TestClient, body: dict[str, Any]) -> None:
     record = office.post("/sites", json=body).json()
     address = f"/sites/{record['id']}"
-    assert office.get(address).json() == {**body, "id": record["id"], "version": 1}
+    assert office.get(address).json() == {**body, "id": record["id"], "placed": True, "version": 1}
     changed = office.put(address, json={**body, "built": None}, headers={"If-Match": '"1"'})
     assert changed.json()["built"] is None
     assert [item["id"] for item in office.get("/sites", params={"customer": body["customer_id"]}).json()["items"]] == [
@@ -46,6 +46,20 @@ def test_a_site_is_made_read_changed_and_deleted(office: TestClient, body: dict[
     assert office.get("/sites", params={"customer": "C-other"}).json()["items"] == []
     assert office.delete(address, headers={"If-Match": changed.headers["etag"]}).status_code == 204
     assert office.get(address).status_code == 404
+
+
+def test_a_site_needs_an_address_and_no_coordinates(office: TestClient, body: dict[str, Any]) -> None:
+    bare = {name: value for name, value in body.items() if name not in ("lat", "lon")}
+    record = office.post("/sites", json=bare).json()
+    assert record["placed"] is False
+    as_read = {name: value for name, value in record.items() if name not in ("id", "version")}
+    assert office.put(f"/sites/{record['id']}", json=as_read, headers={"If-Match": '"1"'}).json()["placed"] is False
+    placed = office.put(f"/sites/{record['id']}", json=body, headers={"If-Match": '"2"'}).json()
+    assert (placed["placed"], placed["lat"]) == (True, 41.4)
+    same = office.put(f"/sites/{record['id']}", json=bare, headers={"If-Match": '"3"'}).json()
+    assert (same["placed"], same["lat"]) == (True, 41.4)
+    half = office.post("/sites", json={**bare, "lat": 41.4})
+    assert (half.status_code, half.json()["where"]) == (422, "lon")
 
 
 def test_a_value_that_cannot_be_is_named(office: TestClient, body: dict[str, Any]) -> None:

@@ -167,6 +167,19 @@ def test_a_visit_promised_for_a_later_week_stays_out(database: sa.Engine) -> Non
         session.delete(session.exec(select(tables.Booking).where(tables.Booking.visit_id == "J-1095")).one())
 
 
+def test_a_visit_whose_site_is_not_on_the_map_waits_and_says_so(database: sa.Engine, made: PreparedWeek) -> None:
+    with transaction(database) as session:
+        site = session.get_one(tables.Site, session.get_one(tables.Visit, "J-1042").site_id)
+        site.placed = False
+    nowhere = prepare_week(database, MONDAY, THURSDAY)
+    assert jobs(nowhere)["J-1042"].ready_day is None
+    (why,) = nowhere.built.because["J-1042"]
+    assert why.detail == "63 Long Meadow, Tallow Bend is not on the map yet: put it there on the page Addresses."
+    with transaction(database) as session:
+        session.get_one(tables.Site, site.id).placed = True
+    assert prepare_week(database, MONDAY, THURSDAY).built == made.built
+
+
 def test_next_week_takes_nothing_that_this_week_is_still_to_do(built: BuiltDemo, tmp_path: Path) -> None:
     engine = open_database(sqlite_address(shutil.copytree(built.out, tmp_path / "demo")))
     now = datetime.datetime(2027, 4, 15, 20, tzinfo=datetime.UTC)  # Thursday of the posted week

@@ -244,6 +244,15 @@ def test_a_yearly_service_makes_one_visit_a_year_until_it_is_stopped(app: FastAP
         assert "stopped" in text_of(office.get("/yearly").text)
         assert change(office, "yearly", key, active="yes", month="9")[0] == 303
         assert app.state.yearly.look() == []  # this year's September is over
+        app.state.clock = lambda: datetime.datetime(2029, 8, 10, 14, tzinfo=datetime.UTC)
+        (last,) = app.state.yearly.look()
+        gone = entered(office, "awning=A-2100", visits__kind="remove")
+        form = form_of(office.get(f"/records/visits/{gone}").text) | {"state": "done"}
+        assert office.post(f"/records/visits/{gone}", data=form, follow_redirects=False).status_code == 303
+        assert row(app, tables.Visit, last).state == "cancelled"
+        assert f"ended : the awning was taken away, {gone}" in text_of(office.get("/yearly").text)
+        app.state.clock = lambda: datetime.datetime(2030, 8, 10, 14, tzinfo=datetime.UTC)
+        assert app.state.yearly.look() == []
     finally:
         app.state.clock = lambda: MORNING
 

@@ -81,6 +81,12 @@ def at(row: Row) -> dict[str, Any]:
     return {"lat": row.decimal("lat", LATITUDE), "lon": row.decimal("lon", LONGITUDE)}
 
 
+def has_place(row: Row) -> bool:
+    """Say whether a row gives coordinates, or one of them: then the other one is missed."""
+    place = [row.cells.setdefault(name, "") for name in ("lat", "lon")]
+    return any(place)
+
+
 def from_to(row: Row, first: str, last: str) -> tuple[datetime.date, datetime.date]:
     """Return the first and the last of a stretch of days."""
     a, b = row.date(first), row.date(last)

@@ -9,7 +9,7 @@ from typing import Any
 import msgspec
 
 from api import tables
-from api.business.seed.reader import Reader, at, skills_in, under
+from api.business.seed.reader import Reader, at, has_place, skills_in, under
 from api.fields.limits import limit
 from api.fields.rules import KINDS
 from api.fields.sheets import NO_HOURS, Row, hours, one_of, read_yaml, time_of_day
@@ -34,6 +34,11 @@ class WorkFiles(Reader):
         """Return what a kind of work counts as; raises `BadInput` for one that there is not."""
         return one_of(work, KINDS)
 
+    def unplaced(self, key: str, address: str, town: str) -> dict[str, Any]:
+        """Return the place of a site that gives none: a yard's stands in until somebody puts its address on the map."""
+        yard = next((one for one in self.known_ids("yard").values() if one is not None), None)
+        return {"lat": yard.lat if yard else 0.0, "lon": yard.lon if yard else 0.0, "placed": False}
+
     def customers(self) -> None:
         for row in self.sheet("customers.csv", "customer name phone email note language?"):
             customer = tables.Customer(
@@ -47,16 +52,18 @@ class WorkFiles(Reader):
             self.add(row, customer)
 
     def sites(self) -> None:
-        for row in self.sheet("sites.csv", "site customer town address lat lon storeys built access"):
+        for row in self.sheet("sites.csv", "site customer town address lat? lon? storeys built access"):
+            key, customer = self.new(row, "site"), self.known(row, "customer")
+            town, address = row.value("town", limit("site.town")), row.value("address", limit("site.address"))
             site = tables.Site(
-                id=self.new(row, "site"),
-                customer_id=self.known(row, "customer"),
-                town=row.value("town", limit("site.town")),
-                address=row.value("address", limit("site.address")),
+                id=key,
+                customer_id=customer,
+                town=town,
+                address=address,
                 storeys=row.value("storeys", limit("site.storeys")),
                 access=row.value("access", limit("site.access")),
                 built=row.value_or_none("built", limit("site.built")),
-                **at(row),
+                **({**at(row), "placed": True} if has_place(row) else self.unplaced(key, address, town)),
             )
             self.ids["site"][site.id] = site
             self.add(row, site)

@@ -100,7 +100,9 @@ class YardFiles(Reader):
 
     def yards(self) -> None:
         for row in self.sheet("yards.csv", "yard name lat lon"):
-            self.add(row, tables.Yard(id=self.new(row, "yard"), name=row.value("name", limit("yard.name")), **at(row)))
+            yard = tables.Yard(id=self.new(row, "yard"), name=row.value("name", limit("yard.name")), **at(row))
+            self.ids["yard"][yard.id] = yard
+            self.add(row, yard)
 
     def people(self) -> None:
         for row in self.sheet("people.csv", "person name yard role phone skills weekdays day_cents language?"):

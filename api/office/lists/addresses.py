@@ -7,9 +7,9 @@ from collections.abc import Sequence
 from sqlmodel import Session, select
 
 from api import tables
+from api.fields.streets import question_of
 from api.office.kind import Kind
 from api.office.lists.reading import address_of
-from api.places.answers import question_of
 
 
 def addresses_in(

@@ -10,8 +10,8 @@ from sqlmodel import Session, col, select
 
 from api import tables
 from api.fields.limits import LIMITS
+from api.fields.streets import question_of
 from api.office.lists.reading import Texts
-from api.places.answers import question_of
 from scheduler.errors import BadInput
 
 NEW = "new"  # in the place of a number: nobody who is known

@@ -12,7 +12,7 @@ from sqlmodel import Session, col, select
 
 from api import tables
 from api.business.part import BadValues
-from api.exchange.importing import Imported
+from api.exchange.importing import WAITS, Imported
 from api.exchange.uploads import CellFault
 from api.fields.cells import usual_date, usual_time
 from api.fields.ids import new_id
@@ -26,8 +26,9 @@ from api.office.kind import Kind
 from api.office.lists.columns import BOOKED
 from api.office.lists.reading import Texts, joined
 from api.office.lists.recognize import customer_of, site_of
-from api.places.finder import kept_answer
+from api.places.kept import kept_answer
 from scheduler.errors import BadInput
+from scheduler.units import exact_length
 
 Cells = dict[str, str]
 _FIRST = {"customers": "C-1001", "sites": "S-1001", "orders": "O-1001", "awnings": "A-1001"}
@@ -37,7 +38,7 @@ _TABLES: dict[str, Any] = {
     "orders": tables.Order,
     "awnings": tables.Awning,
 }
-_ONLY_OURS = ("customer_id", "site_id", "order_id", "awning_id", "lat", "lon", "ordered_on", "state")
+_ONLY_OURS = ("customer_id", "site_id", "order_id", "awning_id", "lat", "lon", "placed", "ordered_on", "state")
 
 
 @dataclass(frozen=True)
@@ -155,7 +156,7 @@ class WorkLines:
         return self._last[table]
 
     def _placed(self, cells: Cells, site: tables.Site | None) -> Cells:
-        """Return a site's cells with where its address is; raises `BadInput` where that is not known for sure."""
+        """Return a site's cells with where its address is; without a place where that is not known for sure yet."""
         cells["storeys"] = cells["storeys"] or "1"
         moved = site is None or (cells["address"], cells["town"]) != (site.address, site.town)
         if not moved or (site is None and cells["lat"] and cells["lon"]):
@@ -164,13 +165,8 @@ class WorkLines:
             missing = "address" if not cells["address"] else "town"
             raise BadInput(f"sites.{missing}", "must not be empty")
         answer = kept_answer(self.session, cells["address"], cells["town"])
-        if answer is None or answer.state == "fault":
-            words = "is not on the map yet: it is being looked up; look again here in a moment"
-            raise BadInput("sites.address", words)
-        if answer.sure is None:
-            words = "is not on the map yet: put it there on the page Addresses, then look again here, within a day"
-            raise BadInput("sites.address", words)
-        cells["lat"], cells["lon"] = f"{answer.sure.lat:.6f}", f"{answer.sure.lon:.6f}"
+        sure = answer.sure if answer else None
+        cells["lat"], cells["lon"] = (f"{sure.lat:.6f}", f"{sure.lon:.6f}") if sure else ("", "")
         return cells
 
     def _same_job(self, site: tables.Site | None, said: Texts) -> tables.Visit | None:
@@ -260,20 +256,29 @@ class WorkLines:
                 pass  # told as a fault of its cell
         return {"booked_crew": crew, "booked_on": on, "booked_at": at, "hold": hold or "firm"}
 
+    def _shown(self, column: str, text: str) -> str:
+        """Return a stored value as the office measures it."""
+        return exact_length(float(text), self.units) if text and column.endswith("_mm") else text
+
     def _outcome(
         self, done: Imported, rows: dict[str, Cells], *, made_job: bool, parts: dict[str, int]
     ) -> LineTaken:  # fmt: skip
         main = self.kind.by_lines
         name = rows[main][entry.key_column(main)]
-        labels = {column.name: column.label for column in self.kind.columns}
+        labels = {"visits.work": "Kind of work"} | {column.name: column.label for column in self.kind.columns}
         kinds = {change.table: change.kind for change in done.changes}
         fields = {
-            labels.get(f"{change.table}.{column}", f"{change.table.removesuffix('s').capitalize()} {column}"): pair
+            labels.get(
+                f"{change.table}.{column.removesuffix('_id')}",
+                f"{change.table.removesuffix('s').capitalize()} {column}",
+            ): (self._shown(column, pair[0]), self._shown(column, pair[1]))
             for change in done.changes
             if change.kind != "unchanged" and change.table != "orders"
             for column, pair in change.fields.items()
             if column not in _ONLY_OURS
         }
+        if any(c.table == "sites" and c.fields.get("placed", ("", ""))[1] == WAITS for c in done.changes):
+            fields["Place"] = ("", "not on the map yet: it is asked for on the page Addresses")
         if name in self._met and kinds[main] == "changed":
             raise BadInput("id" if main != "customers" else "customers.customer", f"{name} stands already further up")
         self._met.add(name)

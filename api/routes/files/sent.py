@@ -11,6 +11,7 @@ from fastapi.responses import RedirectResponse, Response
 from sqlmodel import Session, select
 
 from api import tables
+from api.access.accounts import Role
 from api.access.guards import Who, found
 from api.calendars.kept import taken as calendars_taken
 from api.clock import Now
@@ -23,6 +24,7 @@ from api.office.kind import Kind
 from api.office.kinds import KINDS
 from api.office.lists import cards
 from api.office.lists.addresses import addresses_in
+from api.office.lists.settings import SETTING_LISTS
 from api.places.filling import look_up
 from api.routes.office.kinds import MOST_SHOWN, KindId, Office, csv_answer, kind_called, list_page, sent_texts
 from scheduler.errors import BadInput
@@ -37,11 +39,13 @@ def send(
     whose: Annotated[str, Form(max_length=90, description="of a calendar: a person, or crew and its id")] = "",
 ) -> Response:  # fmt: skip
     """Take a file up, to be looked through before anything of it is taken in."""
-    kind, name = kind_called(kind_id), file.filename or "the file"
+    kind, name = _kind(kind_id, who), file.filename or "the file"
     try:
         rows = _rows(session, kind, file.file.read(MOST_BYTES + 1), name, whose, now)
         made = taking.send(session, kind, name, rows, by=who.name, now=now)
     except BadInput as fault:
+        if kind.setting:
+            raise Problem(422, f"{name} {fault.problem}", kind="bad-input") from None
         return list_page(request, session, kind, fault=f"{name} {fault.problem}", status=422)
     return RedirectResponse(f"/set-up/{kind.id}/files/{made}", 303)
 
@@ -51,7 +55,7 @@ def look_through(
     request: Request, session: Database, now: Now, who: Office, kind_id: KindId, file_id: str
 ) -> Response:  # fmt: skip
     """Show how a file's columns are read, and what each of its rows would do."""
-    kind = kind_called(kind_id)
+    kind = _kind(kind_id, who)
     sent = _file(session, kind, file_id)
     table = files.table_of(sent.table, kind)
     columns, remembered = taking.columns_of(session, kind, table)
@@ -64,7 +68,7 @@ async def take_in(
     request: Request, session: Database, now: Now, who: Office, kind_id: KindId, file_id: str
 ) -> Response:  # fmt: skip
     """Read a file by other columns, or take in what can stand of it; the rest is left in a file to mend."""
-    kind, form = kind_called(kind_id), await sent_texts(request)
+    kind, form = _kind(kind_id, who), await sent_texts(request)
     sent = _file(session, kind, file_id)
     table = files.table_of(sent.table, kind)
     columns = [form.get(f"column-{n}", "") for n in range(len(table.heads))]
@@ -89,7 +93,7 @@ def refused(
     request: Request, session: Database, now: Now, who: Office, kind_id: KindId, file_id: str
 ) -> Response:  # fmt: skip
     """Give the rows of a file that are refused, each with what to fix in it, to be mended and sent again."""
-    kind = kind_called(kind_id)
+    kind = _kind(kind_id, who)
     sent = _file(session, kind, file_id)
     table = files.table_of(sent.table, kind)
     columns, _ = taking.columns_of(session, kind, table)
@@ -115,6 +119,16 @@ def _tried(
 
     hangs = hanging(request.app.state.database, now, do)
     return tried[0], hangs
+
+
+def _kind(kind_id: str, who: Who) -> Kind:
+    """Return the kind of a file's rows; the tables of the settings are the manager's."""
+    kind = SETTING_LISTS.get(kind_id)
+    if kind is None:
+        return kind_called(kind_id)
+    if who.role is not Role.manager:
+        raise Problem(403, f"{kind.title} are for the manager.")
+    return kind
 
 
 def _rows(
@@ -155,7 +169,8 @@ def _file_page(
     if done is None and status != 422:
         tried, hangs = _tried(request, kind, table, columns, who, now)
     values = {
-        "kind": kind, "kinds": KINDS.values(), "sent": sent, "table": table, "columns": columns, "tried": tried,
+        "kind": kind, "home": f"/{'settings' if kind.setting else 'set-up'}/{kind.id}", "kinds": KINDS.values(),
+        "sent": sent, "table": table, "columns": columns, "tried": tried,
         "hangs": hangs, "remembered": remembered, "fault": fault, "done": done, "most": MOST_SHOWN,
     }  # fmt: skip
     return page(request, "office/file.html", values, status=status)

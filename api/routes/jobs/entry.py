@@ -21,6 +21,7 @@ from api.fields.columns import COLUMNS
 from api.fields.ids import new_id
 from api.fields.limits import limit
 from api.fields.sheets import BadFiles
+from api.fields.streets import question_of
 from api.http import versions
 from api.http.pages import Database, page
 from api.http.problems import Problem, responses
@@ -28,12 +29,12 @@ from api.jobs import callbacks, entry, models
 from api.jobs.entry import ROWS, Section
 from api.jobs.numbers import job_number
 from api.jobs.racks import rack_follows
+from api.jobs.taken_away import call_off_services
 from api.ledger.history import note
 from api.office import keeping
 from api.office.gates import begin_gates
 from api.office.kinds import KINDS
 from api.office.work_kinds import COST, offered
-from api.places.answers import question_of
 from api.places.form import Placing, blank, placed
 from api.places.pins import pin_text
 from api.routes.records import Words
@@ -97,7 +98,7 @@ def make_job(request: Request, session: Database, now: Now, who: Office, sent: S
     place = None
     if not known["site"]:
         address, town = (sent.get(f"sites.{name}", "") for name in ("address", "town"))
-        sent, place = placed(session, request.app.state.places, sent, _PIN, address, town)
+        sent, place = placed(session, request.app.state.places, sent, _PIN, address, town, may_wait=True)
     cells = {}
     for table in ROWS:
         key = entry.key_column(table)
@@ -199,7 +200,7 @@ def _new_page(
         values["site"] = found(session, tables.Site, known["site"], "site")
     hidden = {f"{table}.{entry.key_column(table)}": row[entry.key_column(table)] for table, row in cells.items()}
     if "sites" not in left_out:
-        values["place"] = place or blank(session, _PIN)
+        values["place"] = place or blank(session, _PIN, may_wait=True)
     return _page(request, session, values | {"hidden": hidden}, faults, status)
 
 
@@ -222,7 +223,7 @@ def change(request: Request, session: Database, now: Now, who: Office, table: Ta
         address, town = (sent.get(f"{_PIN}{name}", kept[name]) for name in ("address", "town"))
         moved = question_of(address, town) != question_of(row.address, row.town)
         sent, place = placed(session, request.app.state.places, sent, _PIN, address, town,
-                             was=pin_text(row.lat, row.lon), moved=moved, but=row.id)  # fmt: skip
+                             was=_pin_of(row), moved=moved, but=row.id, may_wait=True)  # fmt: skip
     cells = entry.typed(table, sent, kept) | own
     state = sent.get("state", getattr(row, "state", ""))
     mark = entry.mark_of(kept)
@@ -253,6 +254,10 @@ def change(request: Request, session: Database, now: Now, who: Office, table: Ta
     return RedirectResponse(f"/records/{table}/{key}", 303)
 
 
+def _pin_of(site: tables.Site) -> str:
+    return pin_text(site.lat, site.lon) if site.placed else ""
+
+
 def _day_of(text: str) -> datetime.date | None:
     return limit("visit.from_on").check(usual_date(text.strip())) if text.strip() else None
 
@@ -275,6 +280,8 @@ def _set_beside(
     if "done" in (before["state"], changes.get("state")):
         day = local_day(session, now)
         rack_follows(session, row, done=row.state == "done", day=day, by=who.name, now=now)
+        if row.state == "done":
+            call_off_services(session, row, by=who.name, now=now)
 
 
 def _row_page(
@@ -290,7 +297,7 @@ def _row_page(
         "work_now": getattr(row, "work_id", ""),
     }  # fmt: skip
     if isinstance(row, tables.Site):
-        values["place"] = place or blank(session, _PIN, pin_text(row.lat, row.lon), row.id)
+        values["place"] = place or blank(session, _PIN, _pin_of(row), row.id, may_wait=True)
     return _page(request, session, values, faults, status)
 
 

@@ -24,6 +24,7 @@ from api.http.pages import Database, page, wants_json
 from api.http.problems import responses
 from api.jobs.models import model_names
 from api.ledger.told import HOLDS, told_now
+from api.office.work_kinds import offered
 from api.places.finder import Finder
 from api.places.pins import pin_text, read_pin
 from api.promise.finding import TimesFound, found_in, times_for
@@ -37,7 +38,6 @@ from scheduler.layout.documents import WallKind
 
 router = APIRouter(tags=["promise"])
 Office = Annotated[Who, allow(Role.manager, Role.office)]
-Kind = Literal["install", "survey", "repair"]
 Hold = Literal["firm", "day", "soft"]
 Typed = Annotated[records.Words, Field(max_length=60)]
 Key = Annotated[records.Words, Form(max_length=120, description="the key of a time that was told")]
@@ -52,7 +52,7 @@ class WantedBody(records.Body):
     in millimeters; what is left out is taken as usual.
     """
 
-    kind: Kind = "install"
+    kind: Annotated[str, limit("work_kind.id")] = "install"
     town: Annotated[str, limit("site.town")]
     address: Annotated[records.Words, Field(max_length=200)] = ""
     lat: Annotated[float, limit("site.lat")] | None = None
@@ -76,7 +76,7 @@ class BookingBody(WantedBody):
 class TypedJob(BaseModel):
     """A job that is not entered yet as a person types it: lengths in feet and inches or millimeters, a pin in words."""
 
-    kind: Kind = "install"
+    kind: Typed = "install"
     town: Typed = ""
     address: Annotated[records.Words, Field(max_length=200)] = ""
     pin: Typed = ""
@@ -155,6 +155,7 @@ def promise_page(
             fault, where = problem.problem, problem.where
     values = {
         "typed": typed, "times": times, "fault": fault, "where": where, "towns": towns_known(session), "walls": _WALLS,
+        "works": offered(session),
         "models": model_names(session), "holds": HOLDS, "action": "/promise", "hidden": typed, "booking": None,
         "at": at,
     }  # fmt: skip

@@ -2,9 +2,9 @@
 
 from __future__ import annotations
 
-from typing import Annotated
+from typing import Annotated, Any
 
-from fastapi import APIRouter, Query
+from fastapi import APIRouter, Query, Request
 from fastapi.responses import Response
 from sqlmodel import Session, col
 
@@ -12,8 +12,10 @@ from api.access.accounts import Role
 from api.access.guards import LOOKERS, Who, allow, found
 from api.access.idempotency import Once
 from api.clock import Now
+from api.exchange.importing import stand_in
 from api.fields.ids import new_id
 from api.fields.limits import limit
+from api.fields.streets import question_of
 from api.http.pages import Database
 from api.http.problems import responses
 from api.http.versions import IfMatch, IfNoneMatch
@@ -28,19 +30,26 @@ Writer = Annotated[Who, allow(Role.manager, Role.office)]
 
 
 class SiteBody(records.Body):
-    """A site without its id; `built` is the year of the house, null where unknown."""
+    """A site without its id; `built` is the year of the house, null where unknown.
+
+    Without `lat` and `lon` it gets the place of its address where that is known for sure, else it waits to be put on
+    the map. With `placed` false they only stand in: so a record can be sent back as it was read.
+    """
 
     customer_id: Annotated[str, limit("site.customer_id")]
     town: Annotated[str, limit("site.town")]
     address: Annotated[str, limit("site.address")]
-    lat: Annotated[float, limit("site.lat")]
-    lon: Annotated[float, limit("site.lon")]
+    lat: Annotated[float, limit("site.lat")] | None = None
+    lon: Annotated[float, limit("site.lon")] | None = None
+    placed: bool = True
     storeys: Annotated[int, limit("site.storeys")] = 1
     built: Annotated[int, limit("site.built")] | None = None
     access: Annotated[str, limit("site.access")] = ""
 
 
 class SiteRecord(SiteBody):
+    """A site; not `placed`: its address waits to be put on the map, and what stands under `lat` and `lon` stands in."""
+
     id: str
     version: int
 
@@ -69,12 +78,15 @@ def site(session: Database, _: Reader, site_id: str, if_none_match: IfNoneMatch 
 
 
 @router.post("", status_code=201, response_model=SiteRecord, responses=responses(400, 409))
-def make_site(session: Database, who: Writer, now: Now, once: Once, body: SiteBody) -> Response:
+def make_site(
+    request: Request, session: Database, who: Writer, now: Now, once: Once, body: SiteBody
+) -> Response:  # fmt: skip
     """Make a site of a customer; repeat safely by Idempotency-Key."""
+    place = _place(request, session, body, None)
 
     def write() -> Response:
         _check_customer(session, body)
-        row = Site(id=new_id("S"), **body.model_dump())
+        row = Site(id=new_id("S"), **{**body.model_dump(), **place})
         return records.make(session, who, now, row, "site", "/sites")
 
     return once(session, write)
@@ -82,14 +94,16 @@ def make_site(session: Database, who: Writer, now: Now, once: Once, body: SiteBo
 
 @router.put("/{site_id}", response_model=SiteRecord, responses=responses(400, 409, 412, 428))
 def change_site(
-    session: Database, who: Writer, now: Now, once: Once, site_id: str, body: SiteBody, if_match: IfMatch = None
-) -> Response:
-    """Change a site as a whole, in the version that If-Match names."""
+    request: Request, session: Database, who: Writer, now: Now, once: Once, site_id: str, body: SiteBody,
+    if_match: IfMatch = None,
+) -> Response:  # fmt: skip
+    """Change a site as a whole, in the version that If-Match names; without `lat` and `lon` it stays where it is."""
+    place = _place(request, session, body, found(session, Site, site_id, "site"))
 
     def write() -> Response:
         row = found(session, Site, site_id, "site")
         _check_customer(session, body)
-        return records.change(session, who, now, row, "site", body.model_dump(), if_match)
+        return records.change(session, who, now, row, "site", {**body.model_dump(), **place}, if_match)
 
     return once(session, write)
 
@@ -106,6 +120,18 @@ def delete_site(
         return records.remove(session, who, now, row, "site", if_match, users)
 
     return once(session, write)
+
+
+def _place(request: Request, session: Session, body: SiteBody, held: Site | None) -> dict[str, Any]:
+    """Return where a site is: as sent, as it was, or where its address is for sure; else what stands in."""
+    if (body.lat is None) != (body.lon is None):
+        raise BadInput("lat" if body.lat is None else "lon", "is missing: give both or neither")
+    if body.lat is not None:
+        return {"lat": body.lat, "lon": body.lon, "placed": body.placed}
+    if held is not None and question_of(body.address, body.town) == question_of(held.address, held.town):
+        return {"lat": held.lat, "lon": held.lon, "placed": held.placed}
+    sure = request.app.state.places.find(body.address, body.town).sure
+    return {"lat": sure.lat, "lon": sure.lon, "placed": True} if sure else stand_in(session, body.town)
 
 
 def _check_customer(session: Session, body: SiteBody) -> None:

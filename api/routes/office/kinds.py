@@ -18,6 +18,7 @@ from api.access.guards import Who, allow, found
 from api.business.part import BadValues
 from api.calendars.kept import standing
 from api.clock import Now, local_moments
+from api.fields.streets import question_of
 from api.http.headers import disposition
 from api.http.pages import Database, page
 from api.http.problems import Problem, responses
@@ -29,7 +30,6 @@ from api.office.keeping import Record
 from api.office.kind import Kind, Values
 from api.office.kinds import KINDS
 from api.office.lacking import lacking
-from api.places.answers import question_of
 from api.places.form import Placing, blank, placed
 from api.places.pins import pin_text
 from scheduler.errors import BadInput

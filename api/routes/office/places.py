@@ -19,9 +19,10 @@ from api.http.pages import Database, page, wants_json
 from api.ledger.history import note
 from api.places import addresses, shown
 from api.places.answers import AddressAnswer, PlaceFound, asked_words
-from api.places.finder import choose
 from api.places.form import Placing, blank, looked_up, placed
+from api.places.kept import choose
 from api.places.pins import read_pin
+from api.places.sites import place_known
 from api.tables import PlaceSource
 from scheduler.errors import BadInput
 
@@ -85,9 +86,11 @@ def take_addresses(
         session.add(source)
         note(session, now, who.name, "changed", "settings", "places", {"kind": ["none", "file"]})
     note(session, now, who.name, "took in", "addresses", name[:80], {"addresses": count})
+    sites = len(place_known(session, by=who.name, now=now)) if source.kind == "file" else 0
     if wants_json(request):
         return Response(msgspec.json.encode({"addresses": count}), media_type="application/json")
     words = f"{count:,} addresses taken in.{' Addresses are looked up in them from now on.' if begun else ''}"
+    words += f" {sites} {'site is' if sites == 1 else 'sites are'} on the map by them." if sites else ""
     return RedirectResponse(f"/places?{urlencode({'kept': words})}", 303)
 
 
@@ -115,6 +118,7 @@ def place_one(
     at = read_pin(f"{fields['lat']}, {fields['lon']}")
     assert at is not None  # `placed` has said so
     choose(session, address, town, PlaceFound(asked_words(address, town)[:200], *at, "house"), by=who.name, now=now)
+    place_known(session, by=who.name, now=now, address=address, town=town)
     return RedirectResponse(f"/places?{urlencode({'kept': f'{asked_words(address, town)} is placed.'})}", 303)
 
 
@@ -138,7 +142,7 @@ def _page(
     values = {
         "now": stands, "kind": dict(PLACES)[stands.kind], "moment": local_moments(session), "kept": kept,
         "fault": fault, "tried": tried, "map": blank(session, "", pin).map if pin else None,
-        "unsure": [(shown.line(one), urlencode({"address": one.address, "town": one.town}), one.words)
+        "unsure": [(shown.line(one), urlencode({"address": one.address, "town": one.town}), one)
                    for one in stands.unsure],
     }  # fmt: skip
     return page(request, "office/places.html", values, status)

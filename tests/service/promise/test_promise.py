@@ -233,6 +233,15 @@ def a_time(day: int, cost: int, start: int = 540) -> Time:
     return Time("c", date, start, start + 60, start, start, cost, cost, 0.1, False)
 
 
+def test_every_kind_of_work_of_the_business_can_be_asked_for(office: TestClient) -> None:
+    page = office.get("/promise", params={"kind": "recover", "town": "fennery"})
+    assert page.status_code == 200, page.text
+    assert "New cloth in fennery" in page.text
+    assert '<option value="take-down">take down and store</option>' in page.text
+    refused = office.post("/promise/times", json={"kind": "juggling", "town": "Fennery"})
+    assert (refused.status_code, refused.json()["where"]) == (422, "kind")
+
+
 def test_the_cheapest_the_soonest_and_each_weeks_best_are_told() -> None:
     found = [a_time(15, 1), a_time(16, 2), a_time(17, 3), a_time(18, 4), a_time(2, 5), a_time(9, 6), a_time(23, 7)]
     assert [time.run_cents for time in spread(found)] == [5, 6, 1, 2, 7]

@@ -1,4 +1,4 @@
-"""Days of another century that stand in a visit's rows: no week can be planned around them, so each is named."""
+"""What in a visit's rows no week can be planned around, each named: days of another century, no place on the map."""
 
 from __future__ import annotations
 
@@ -16,9 +16,11 @@ def is_odd(day: datetime.date | None) -> bool:
     return day is not None and not FIRST_DAY <= day <= LAST_DAY
 
 
-def odd_days(facts: Facts, visit: tables.Visit) -> tuple[Because, ...]:
-    """Return for each day of a visit that cannot be right a reason that names it and says how to mend it."""
-    return tuple(
+def amiss(facts: Facts, visit: tables.Visit) -> tuple[Because, ...]:
+    """Return for all of a visit that cannot be planned around a reason that names it and says how to mend it."""
+    site = facts.sites[visit.site_id]
+    nowhere = f"{site.address}, {site.town} is not on the map yet: put it there on the page Addresses."
+    return (() if site.placed else (Because(code="place", detail=nowhere),)) + tuple(
         Because(code="odd_day", detail=f"{what} {day} cannot be right: enter a day from {FIRST_DAY} to {LAST_DAY}.")
         for what, day in _days_of(facts, visit)
         if is_odd(day)

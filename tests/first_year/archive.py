@@ -1,0 +1,36 @@
+"""The end of the season: the whole base as one archive, taken in by an empty one that then shows the same."""
+
+from __future__ import annotations
+
+import os
+import subprocess
+import sys
+import tempfile
+from pathlib import Path
+
+from tests.browser.board import Board, serving
+from tests.first_year.office import Office, Stuck
+
+SAME = ("/jobs", "/set-up/people", "/set-up/crews", "/stock", "/yearly", "/gates", "/places", "/set-up/sites")
+
+
+def move(office: Office) -> None:
+    """Export the base by its page, have an empty one take it in, and compare what both show."""
+    page = office.open("/exchange")
+    office.look("exchange")
+    with page.expect_download() as download:
+        page.locator('a[href="/exchange/export.zip"]').first.click()
+    before = {address: (office.open(address), office.words())[1] for address in SAME}
+    with tempfile.TemporaryDirectory(prefix="eave-second-") as made:
+        download.value.save_as(Path(made) / "all.zip")
+        command = [str(Path(sys.executable).parent / "eaveboard"), "import", str(Path(made) / "all.zip")]
+        subprocess.run(command, check=True, env={**os.environ, "EAVEBOARD_DATA": str(Path(made) / "second")})
+        with serving(Path(made) / "second") as (app, address):
+            second = Office(Board(app, address, office.board.browser), None, office.say)
+            second.clock(office.board.app.state.clock())
+            for one, words in before.items():
+                second.open(one)
+                if second.words() != words:
+                    raise Stuck(f"{one} of the second base shows something else")
+            second.board.close_pages()
+    office.say(f"  the second base shows the same on {len(SAME)} pages")
