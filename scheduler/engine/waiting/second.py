@@ -9,7 +9,7 @@ from __future__ import annotations
 import dataclasses
 from collections.abc import Iterator, Mapping
 from dataclasses import dataclass
-from functools import cache
+from functools import cache, lru_cache
 
 from msgspec.structs import replace
 
@@ -34,6 +34,7 @@ MOST_PAIRS = 800_000  # jobs times crew days, of all jobs asked about so; of the
 MOST_AGAIN = 150_000  # the same of weeks planned again, to see whether the job goes or another does
 MOST_BUILT = 150_000  # the same of weeks with several rules thought away, to see which of them are needed
 MOST_OUT = 100_000  # the same of visits that may have to go for one job,
+MOST_STANDING = 64  # plans, each with some rules thought away or jobs left out, kept for the next job asked about
 _MOST_OUT = 12  # tried one by one, at most so many
 _ROUNDS, _SEED, _HEATS, _COLD = 200, 1, (0.1, 1.0), 0.01
 
@@ -85,10 +86,26 @@ class _Asking:
         pairs = max(1, len(self.week.jobs) * len(model.crew_days))
         self.most_out, self.built = min(_MOST_OUT, 1 + MOST_OUT // pairs), MOST_BUILT // pairs
         self.loose = cache(self._loose)
+        self.left_out = cache(self._left_out)
+        self.standing = lru_cache(MOST_STANDING)(self._standing)
 
     def _loose(self, kinds: frozenset[str]) -> Model:
         self.built -= len(kinds) > 1
         return build(loosened(self.week, kinds, self.asked)) if kinds else self.model
+
+    def _left_out(self, others: tuple[str, ...]) -> Plan | None:
+        """Return the plan without these jobs, None where it cannot be without one."""
+        plan: Plan | None = self.plan
+        for other in others:
+            if plan is not None:
+                plan = Slots(self.model, plan, self.model.number[other]).plan_without()
+        return plan
+
+    def _standing(self, kinds: frozenset[str], out: tuple[str, ...]) -> Slots | None:
+        """Return the slots of some job that waits, in the plan without `out`: those of others are had from them."""
+        model, plan = self.loose(kinds), self.left_out(out)
+        waiting = next(j.id for j in self.week.jobs if j.id in self.asked)
+        return None if plan is None else Slots(model, plan, model.number[waiting])
 
     def causes(self, job: Job) -> tuple[Cause, ...]:
         """Return the ways that need least undone, at most three, those without a price first."""
@@ -109,14 +126,16 @@ class _Asking:
         return tuple(self._told(job, t) for t in chosen) or (self._nowhere(job),)
 
     def _trial(
-        self, job: Job, kinds: frozenset[str], plan: Plan | None = None, only: int | None = None
+        self, job: Job, kinds: frozenset[str], out: tuple[str, ...] = (), only: int | None = None
     ) -> Undone | None:
         """Return the job's cheapest place with these kinds thought away, and what then has to be undone in the week.
 
-        plan: to put it into, None: the one asked about; only: the crew day that may do it.
+        out: jobs that are left out for it; only: the crew day that may do it.
         """
-        model = self.loose(kinds)
-        slots = Slots(model, plan or self.plan, model.number[job.id])
+        standing = self.standing(kinds, out)
+        if standing is None:
+            return None
+        slots = standing.of_another(standing.model.number[job.id])
         found = slots.cheapest(1, None if only is None else {only: None})
         if not found:
             return None
@@ -126,7 +145,7 @@ class _Asking:
         made = stated(freed, made)
         if bool(undo) != bool(kinds) or audit(freed, made).broken_rules:
             return None
-        return Undone(kinds, undo, freed, made, made.cost.total - price(freed, self.plan.routes).total)
+        return Undone(kinds, undo, freed, made, made.cost.total - price(freed, self.plan.routes).total, out)
 
     def _instead(self, job: Job) -> Undone | None:
         """Return the cheapest place of the job for which another goes, else for which a crew's whole day does."""
@@ -141,26 +160,18 @@ class _Asking:
         found = [
             t
             for _, other, route in sorted(planned, key=lambda p: (p[0], p[1]))[: self.most_out]
-            if (t := self._without(job, (other,), route)) is not None
+            if (t := self._trial(job, frozenset(), (other,), self._crew_day(route))) is not None
         ]
         for route in self.plan.routes if not found and mine else ():
-            if local[self.model.crew_day[route.crew, route.day], number[job.id]] >= 0 and len(found) < MOST_WAYS:
+            k = self._crew_day(route)
+            if local[k, number[job.id]] >= 0 and len(found) < MOST_WAYS:
                 others = tuple(stop.job or stop.assist for stop in route.stops if not stop.reload)
-                if (t := self._without(job, others, route)) is not None:
+                if (t := self._trial(job, frozenset(), others, k)) is not None:
                     found.append(t)
         return min(found, key=lambda t: t.extra, default=None)
 
-    def _without(self, job: Job, others: tuple[str, ...], route: Route) -> Undone | None:
-        """Return the job's place on that route's crew day once the others are left out."""
-        plan: Plan | None = self.plan
-        for other in others:
-            if plan is None:
-                return None
-            plan = Slots(self.model, plan, self.model.number[other]).plan_without()
-        if plan is None:
-            return None
-        found = self._trial(job, frozenset(), plan, self.model.crew_day[route.crew, route.day])
-        return None if found is None else dataclasses.replace(found, out=others)
+    def _crew_day(self, route: Route) -> int:
+        return self.model.crew_day[route.crew, route.day]
 
     def _together(self, job: Job, kinds: list[str]) -> Iterator[Undone]:
         """Yield the job's place where several kinds have to be thought away at once, none of them needlessly."""
