@@ -3,12 +3,15 @@
 from __future__ import annotations
 
 import asyncio
+import datetime
+import logging
 import os
 import sys
 from collections.abc import AsyncIterator
 from contextlib import asynccontextmanager
 
 from fastapi import Depends, FastAPI
+from starlette.datastructures import State
 from starlette.middleware.gzip import GZipMiddleware
 
 from api.access.accounts import Passwords, first_manager
@@ -34,7 +37,7 @@ from api.learning.keeper import LearningKeeper
 from api.looking_back import worth
 from api.opened import Opened, open_data
 from api.outside import close_outside, open_outside
-from api.papers.stored.keeper import Keeper
+from api.papers.stored.keeper import Keeper as PaperKeeper
 from api.places.finder import Finder
 from api.promise.ground import Sales
 from api.rebooking.search import Searches
@@ -47,9 +50,11 @@ from api.settings import Settings, read_settings
 from api.week.ending import cut_off
 from api.week.horizon.keeper import HorizonKeeper
 from api.week.runs import Runs
+from api.workers.keepers import KEEP_S, Keepers
+from api.workers.signals import Signals
 from api.yearly.keeper import YearlyKeeper
 
-HOLD_S = 10.0  # between two looks whether the database is still held
+_log = logging.getLogger("eaveboard")
 
 
 def create_app(settings: Settings | None = None, opened: Opened | None = None) -> FastAPI:
@@ -101,80 +106,81 @@ def create_app(settings: Settings | None = None, opened: Opened | None = None) -
 @asynccontextmanager
 async def _at_work(app: FastAPI, chosen: Settings, own: Opened) -> AsyncIterator[None]:
     """Begin what works beside the pages, and end it."""
-    app.state.secret, app.state.database = own.secret, own.database
-    app.state.passwords = Passwords(quick=chosen.quick_passwords)
-    app.state.clock = clock_of(chosen.clock, app.state.database)
-    now = machine_clock()
-    password = first_manager(app.state.database, app.state.passwords, now)
-    if password is not None:
-        print(f"Sign in as manager with the one-time password {password}", file=sys.stderr, flush=True)
-    forget_old(app.state.database, now)
-    cut_off(app.state.database, app.state.clock())
-    app.state.runs = Runs(app.state.database, chosen.planners, lambda: app.state.clock())
-    app.state.runs.start()
-    app.state.horizon = HorizonKeeper(app.state.database, app.state.runs, lambda: app.state.clock())
-    app.state.horizon.start()
-    app.state.roster = RosterKeeper(app.state.database, lambda: app.state.clock())
-    app.state.roster.start()
-    worth.cut_off(app.state.database, app.state.clock())
-    app.state.worth = worth.WorthRuns(app.state.database, lambda: app.state.clock())
-    app.state.papers = Keeper(app.state.database, chosen.database, chosen.preparers, lambda: app.state.clock())
-    app.state.papers.start()
-    app.state.forecasts = ForecastKeeper(app.state.database, chosen.data, lambda: app.state.clock())
-    app.state.forecasts.start()
-    app.state.roads = RoadKeeper(app.state.database, chosen.data, lambda: app.state.clock())
-    app.state.roads.start()
-    app.state.learning = LearningKeeper(app.state.database, lambda: app.state.clock())
-    app.state.learning.start()
-    app.state.yearly = YearlyKeeper(app.state.database, lambda: app.state.clock())
-    app.state.yearly.start()
-    app.state.places = Finder(app.state.database, lambda: app.state.clock())
-    app.state.places.start()
-    app.state.searches = Searches(app.state.database, lambda: app.state.clock())
-    app.state.sales = Sales(app.state.database)
-    app.state.sales.warm(lambda: app.state.clock())
-    app.state.pulse = Pulse(app.state.database, app.state.searches.days, lambda: app.state.clock())
-    app.state.chain = ChainKeeper(app.state.database, machine_clock)
-    app.state.chain.start()
-    app.state.hooks = HookKeeper(app.state.database, machine_clock)
-    app.state.hooks.start()
-    app.state.calendars = CalendarKeeper(app.state.database, lambda: app.state.clock(), machine_clock)
-    app.state.calendars.start()
-    app.state.backups = BackupKeeper(
-        app.state.database, chosen.data, chosen.backups, chosen.backup_hours, chosen.backups_kept, machine_clock
+    state, database, held = app.state, own.database, own.held
+    state.secret, state.database = own.secret, database
+    state.passwords = Passwords(quick=chosen.quick_passwords)
+    state.clock = clock_of(chosen.clock, database)
+    state.signals = signals = Signals(database, held.number)
+
+    def clock() -> datetime.datetime:  # a test may set another one
+        now: datetime.datetime = state.clock()
+        return now
+
+    state.runs = Runs(database, chosen.planners, clock, held)
+    state.roster = RosterKeeper(database, clock, held, signals)
+    state.worth = worth.WorthRuns(database, clock, held)
+    state.papers = PaperKeeper(database, chosen.database, chosen.preparers, clock, signals)
+    state.forecasts = ForecastKeeper(database, chosen.data, clock)
+    state.roads = RoadKeeper(database, chosen.data, clock, signals)
+    state.places = Finder(database, clock, signals=signals)
+    state.searches = Searches(database, clock, signals)
+    state.sales = Sales(database)
+    state.pulse = Pulse(database, state.searches.days, clock, signals)
+    state.chain = ChainKeeper(database, machine_clock)
+    state.calendars = CalendarKeeper(database, clock, machine_clock)
+    state.backups = BackupKeeper(
+        database, chosen.data, chosen.backups, chosen.backup_hours, chosen.backups_kept, machine_clock
     )
-    app.state.backups.start()
-    app.state.exports = Exports(chosen.database, chosen.data, own_process=chosen.preparers > 0)
-    app.state.outside = open_outside() if chosen.preparers else None
-    app.state.leftovers = sweeper(app.state.database, chosen.data, machine_clock)
-    app.state.leftovers.start()
-    holding = asyncio.create_task(_keep(own.held))
+    state.exports = Exports(chosen.database, chosen.data, held, own_process=chosen.preparers > 0)
+    state.outside = open_outside() if chosen.preparers else None
+    state.learning, state.yearly = LearningKeeper(database, clock), YearlyKeeper(database, clock)
+    state.hooks = HookKeeper(database, machine_clock)
+    keepers = [
+        state.chain, HorizonKeeper(database, state.runs, clock), state.roster, state.worth, state.papers,
+        state.forecasts, state.roads, state.learning, state.yearly, state.places, state.hooks, state.calendars,
+        state.backups,
+    ]  # fmt: skip
+    idle = {state.papers: not chosen.preparers, state.backups: chosen.backups is None}
+    lookouts = [one.lookout for one in keepers if not idle.get(one)]
+    lookouts.append(sweeper(database, chosen.data, machine_clock))
+    state.keepers = Keepers(lookouts, held, signals, lambda: _take_lead(state, held))
+    state.chain.check()
+    state.keepers.keep()
+    signals.start()
+    state.runs.start(signals)
+    state.sales.warm(clock)
+    holding = asyncio.create_task(_keep(state.keepers))
     yield
     holding.cancel()
-    app.state.exports.close()
-    app.state.leftovers.close()
-    if app.state.outside is not None:
-        close_outside(app.state.outside)
-    app.state.backups.close()
-    app.state.calendars.close()
-    app.state.hooks.close()
-    app.state.searches.close()
-    app.state.sales.close()
-    app.state.places.close()
-    app.state.yearly.close()
-    app.state.learning.close()
-    app.state.roads.close()
-    app.state.forecasts.close()
-    app.state.papers.close()
-    app.state.worth.close()
-    app.state.roster.close()
-    app.state.horizon.close()
-    app.state.runs.close()
-    app.state.chain.close()
+    state.exports.close()
+    if state.outside is not None:
+        close_outside(state.outside)
+    state.searches.close()
+    state.sales.close()
+    state.worth.close()
+    state.roster.close()
+    state.runs.close()
+    state.keepers.close()  # the chain, the first of them, at last: what the others have written is sealed
+    signals.close()
 
 
-async def _keep(held: Hold) -> None:
-    """Take up again what a database server let go of when its connection broke."""
+def _take_lead(state: State, held: Hold) -> None:
+    """Do what one worker does for all before others rely on it."""
+    now = machine_clock()
+    password = first_manager(state.database, state.passwords, now)
+    if password is not None:
+        print(f"Sign in as manager with the one-time password {password}", file=sys.stderr, flush=True)
+    forget_old(state.database, now)
+    if held.workers() == {held.number}:  # whatever is under way was left by a service that has ended
+        cut_off(state.database, state.clock())
+        worth.cut_off(state.database, state.clock())
+
+
+async def _keep(keepers: Keepers) -> None:
+    """Keep the locks, and lead where nobody else does."""
     while True:
-        await asyncio.sleep(HOLD_S)
-        await asyncio.to_thread(held.keep)
+        await asyncio.sleep(KEEP_S)
+        try:
+            await asyncio.to_thread(keepers.keep)
+        except Exception:  # the next look must come all the same
+            _log.exception("whether this worker leads could not be settled; trying again in a moment")

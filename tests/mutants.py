@@ -3,10 +3,14 @@
     python -m tests.mutants scheduler/price.py             one file; a folder, or nothing for all three, goes as well
     python -m tests.mutants scheduler/layout --tenth       every tenth mutant, for a first look
     python -m tests.mutants scheduler/price.py --again     only those that lived last time, after tests were added
+    python -m tests.mutants scheduler/price.py --rest      only those not tried yet, after a piece that was cut short
 
-mutmut changes one operator, value or argument of a function at a time and runs the tests that go through it; which
-tests, is in pyproject.toml. It changes nothing outside of functions, and no property. `tests/mutants.md` tells of the
-mutants that may live. Ends with status 1 where less than 90 % of a file or folder that was named are killed.
+    python -m tests.mutants scheduler/layout/statics/beam.py --tests tests/unit/layout/test_loads.py --minutes 5
+
+mutmut changes one operator, value or argument of a function at a time and runs the tests that go through it: those in
+pyproject.toml, or the few named by `--tests`, with which a mutant that lives costs little. It changes nothing outside
+of functions, and no property. `tests/mutants.md` tells of the mutants that may live. Ends with status 1 where less than
+90 % of a file or folder that was named are killed.
 """
 
 from __future__ import annotations
@@ -14,6 +18,7 @@ from __future__ import annotations
 import argparse
 import json
 import shutil
+import signal
 import subprocess
 import sys
 from collections import Counter
@@ -27,7 +32,17 @@ HERE = Path("mutants")  # where mutmut keeps its copy of the project
 ALL = ("scheduler/audit.py", "scheduler/price.py", "scheduler/layout")
 LEAST_PERCENT = 90
 KILLED = ("killed", "timeout", "segfault")
+LIVED = ("survived", "no tests", "suspicious", "skipped")
 UNTRIED = ("not checked", "check was interrupted by user")
+# mutmut as its own command starts it, with other tests than those in pyproject.toml.
+WITH_TESTS = """
+import sys
+from mutmut.__main__ import cli
+from mutmut.configuration import config
+
+config().pytest_add_cli_args_test_selection = sys.argv.pop(1).split()
+cli()
+"""
 
 
 def pattern(path: str, tenth: bool) -> str:
@@ -35,9 +50,14 @@ def pattern(path: str, tenth: bool) -> str:
     return path.rstrip("/").removesuffix(".py").replace("/", ".") + (".*__mutmut_*7" if tenth else ".*")
 
 
+def sources(path: str) -> list[Path]:
+    """Return the source files at a path: itself, or those below it."""
+    return sorted(Path(path).rglob("*.py")) or [Path(path)]
+
+
 def found(path: str) -> Iterator[tuple[str, dict[str, str]]]:
     """Yield each source file at `path` that has mutants, with the status of each by its name."""
-    for source in sorted(Path(path).rglob("*.py")) or [Path(path)]:
+    for source in sources(path):
         meta = HERE / f"{source}.meta"
         codes = json.loads(meta.read_text())["exit_code_by_key"] if meta.exists() else {}
         if codes:
@@ -53,20 +73,39 @@ def tell(name: str, statuses: Iterable[str]) -> float:
     return percent
 
 
-def main(paths: list[str], tenth: bool, again: bool) -> int:
-    """Try the mutants, print the table and each survivor as the lines that it changes; return the exit status."""
-    if again:
-        names = [n for path in paths for _, of in found(path) for n, s in of.items() if s not in KILLED + UNTRIED]
+def run_mutmut(names: list[str], tests: list[str], minutes: float | None) -> None:
+    """Try the mutants of `names` by `tests` (none: those in pyproject.toml), for at most so many minutes."""
+    HERE.mkdir(exist_ok=True)
+    shutil.rmtree(HERE / "tests", ignore_errors=True)  # where tests that are gone would stay
+    # Which test goes through what is found out anew: mutmut would forget every file's results at other tests than last.
+    (HERE / "mutmut-stats.json").unlink(missing_ok=True)
+    mutmut = [str(Path(sys.executable).with_name("mutmut"))]
+    start = [sys.executable, "-c", WITH_TESTS, " ".join(tests)] if tests else mutmut
+    with (HERE / "log").open("w") as log:
+        running = subprocess.Popen([*start, "run", "--max-children", "1", *names], stdout=log, stderr=subprocess.STDOUT)
+        try:
+            failed = running.wait(minutes and 60 * minutes)
+        except subprocess.TimeoutExpired:
+            running.send_signal(signal.SIGINT)  # it keeps what it has tried
+            failed = running.wait()
+    if failed:
+        sys.exit(f"mutmut did not come to an end: see {HERE / 'log'}")
+
+
+def main(paths: list[str], tenth: bool, only: tuple[str, ...], tests: list[str], minutes: float | None) -> int:
+    """Try the mutants, print the table and each survivor as the lines that it changes; return the exit status.
+
+    `only`: try those alone that ended with one of these statuses last time; empty: all.
+    """
+    if only:
+        names = [name for path in paths for _, of in found(path) for name, status in of.items() if status in only]
     else:
-        shutil.rmtree(HERE / "tests", ignore_errors=True)  # where tests that are gone would stay
-        (HERE / "mutmut-stats.json").unlink(missing_ok=True)
         names = [pattern(path, tenth) for path in paths]
+        for source in (source for path in paths for source in sources(path)):
+            (HERE / f"{source}.meta").unlink(missing_ok=True)  # what was found last time counts no longer
+            (HERE / source).unlink(missing_ok=True)
     if names:
-        HERE.mkdir(exist_ok=True)
-        with (HERE / "log").open("w") as log:
-            command = [str(Path(sys.executable).with_name("mutmut")), "run", "--max-children", "1", *names]
-            if subprocess.run(command, stdout=log, stderr=subprocess.STDOUT, check=False).returncode:
-                sys.exit(f"mutmut did not come to an end: see {HERE / 'log'}")
+        run_mutmut(names, tests, minutes)
     print(f"{'':44} {'mutants':>7} {'killed':>7} {'survived':>9} {'percent':>8} {'untried':>8}")
     enough, alive = True, list[tuple[str, str]]()
     for path in paths:
@@ -86,8 +125,12 @@ if __name__ == "__main__":
     told.add_argument("paths", nargs="*", default=[*ALL], help="files or folders; nothing: all three")
     told.add_argument("--tenth", action="store_true", help="every tenth mutant only")
     told.add_argument("--again", action="store_true", help="only those that lived last time")
+    told.add_argument("--rest", action="store_true", help="only those not tried yet")
+    told.add_argument("--tests", nargs="+", default=[], help="files of tests instead of those in pyproject.toml")
+    told.add_argument("--minutes", type=float, help="stop after so many; --rest goes on from there")
     asked = told.parse_args()
     for named in asked.paths:
         if not named.startswith(ALL) or not Path(named).exists():
             told.error(f"{named} is none of the files that are tried: name {', '.join(ALL)} or a file below")
-    sys.exit(main(asked.paths, asked.tenth, asked.again))
+    only = (*(LIVED if asked.again else ()), *(UNTRIED if asked.rest else ()))
+    sys.exit(main(asked.paths, asked.tenth, only, asked.tests, asked.minutes))

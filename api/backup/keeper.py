@@ -4,13 +4,13 @@ from __future__ import annotations
 
 import datetime
 import logging
-import threading
 from collections.abc import Callable
 from pathlib import Path
 
 import sqlalchemy as sa
 
 from api.backup.archive import make_backup
+from api.workers.lookout import Lookout
 from scheduler.errors import BadInput
 
 LOOK_S = 60.0  # between two looks whether one is due
@@ -65,18 +65,10 @@ class BackupKeeper:
         self._database, self._data, self.folder, self._clock = database, data, folder, clock
         self._every, self._kept = datetime.timedelta(hours=hours), kept
         self._failed_at: datetime.datetime | None = None
-        self._end = threading.Event()
-        self._thread = threading.Thread(target=self._work, name="backups", daemon=True)
+        self.lookout = Lookout(
+            "backups", self.look, every_s=LOOK_S, failed="no backup was made", at_once=True, wait_s=None
+        )
         self.fault = ""
-
-    def start(self) -> None:
-        if self.folder is not None:
-            self._thread.start()
-
-    def close(self) -> None:
-        self._end.set()
-        if self._thread.is_alive():
-            self._thread.join()
 
     def look(self) -> Path | None:
         """Make a backup if one is due, and return it."""
@@ -98,9 +90,3 @@ class BackupKeeper:
         self._failed_at, self.fault = None, ""
         sweep(self.folder, self._kept, now)
         return out
-
-    def _work(self) -> None:
-        while True:
-            self.look()
-            if self._end.wait(LOOK_S):
-                return

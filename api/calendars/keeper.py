@@ -3,8 +3,6 @@
 from __future__ import annotations
 
 import datetime
-import logging
-import threading
 from collections.abc import Callable
 from zoneinfo import ZoneInfo
 
@@ -17,12 +15,12 @@ from api.database import transaction
 from api.office import busy, taking
 from api.office.files import Rows, table_of
 from api.office.kinds import KINDS
+from api.workers.lookout import Lookout
 from scheduler.errors import BadInput
 
 EVERY = datetime.timedelta(hours=1)
 LOOK_S = 30.0
 BY = "calendars"
-_log = logging.getLogger("eaveboard")
 
 
 class CalendarKeeper:
@@ -37,26 +35,12 @@ class CalendarKeeper:
         allowed: Callable[[str], bool] = is_outside,
     ) -> None:  # fmt: skip
         self._database, self._clock, self._machine, self._allowed = database, clock, machine, allowed
-        self._end = threading.Event()
-        self._thread = threading.Thread(target=self._work, name="calendars", daemon=True)
+        self.lookout = Lookout("calendars", self._look, every_s=LOOK_S, failed="calendars could not be fetched")
 
-    def start(self) -> None:
-        self._thread.start()
-
-    def close(self) -> None:
-        """End; a calendar that is slow to come is not waited for."""
-        self._end.set()
-        if self._thread.is_alive():
-            self._thread.join(2)
-
-    def _work(self) -> None:
-        while not self._end.wait(LOOK_S):
-            try:
-                for calendar_id in self.due():
-                    if not self._end.is_set():
-                        self.fetch(calendar_id)
-            except sa.exc.SQLAlchemyError as fault:  # the next look finds what this one has left
-                _log.warning("calendars cannot be fetched just now: %s", fault)
+    def _look(self) -> None:
+        for calendar_id in self.due():
+            if not self.lookout.stopping():
+                self.fetch(calendar_id)
 
     def due(self) -> list[int]:
         """Return the calendars that are to be fetched now."""

@@ -18,7 +18,7 @@ import sqlalchemy as sa
 from sqlmodel import Session, col
 
 from api import tables
-from api.database.holding import ADVISORY
+from api.database.server_locks import ADVISORY
 
 # What is sealed of each table: columns that never change. A column that comes later is left out, or all old rows would
 # differ from their links. The history comes first: a load of the demo is sealed before the rows that it brought.

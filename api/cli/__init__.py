@@ -20,6 +20,7 @@ from api.cli.planning import changes, crews, plans, worth
 from api.cli.ready import choose_cache, ready
 from api.cli.roads import app as roads
 from api.cli.safekeeping import backup, doctor, new_secret, restore
+from api.cli.serving.serve import serve
 from api.cli.weather import app as weather
 from scheduler.errors import BadInput
 
@@ -48,7 +49,7 @@ app.command("import", short_help="Take a table in, or a whole business.")(exchan
 app.command("packet", short_help="Write a job's packet as PDF.")(exchange.packet)
 app.command("daysheet", short_help="Write a crew's day on paper as PDF.")(exchange.day_sheet)
 app.command("demo", short_help="Make the demo business, drawn, counted and planned.")(business.demo)
-app.command("serve", short_help="Serve the pages on this machine.")(business.serve)
+app.command("serve", short_help="Serve the pages on this machine.")(serve)
 app.command("backup", short_help="Write all that the service keeps into one file.")(backup)
 app.command("restore", short_help="Put a backup back.")(restore)
 app.command("new-secret", short_help="Sign by a new secret from now on.")(new_secret)

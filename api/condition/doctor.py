@@ -24,7 +24,8 @@ from api.backup.keeper import newest_of
 from api.chain.links import Broken, Head, broken, head, unsealed
 from api.condition.figures import figures
 from api.database import transaction
-from api.database.opening import sqlite_file
+from api.database.opening import MORE, POOL, sqlite_file
+from api.database.server_locks import workers_of
 from api.settings import Settings
 from api.tables import ChainLink
 from scheduler.errors import BadInput
@@ -33,6 +34,7 @@ State = Literal["fine", "look", "broken"]
 FREE_FINE, FREE_LEAST = 2_000_000_000, 100_000_000  # bytes
 OLD_FORECAST_H = 12
 PATIENCE_S = 3.0
+CONNECTIONS = POOL + MORE + 3  # of a worker at most: its pool, its locks, what it hears, and a turn
 
 
 @dataclass(frozen=True)
@@ -58,7 +60,9 @@ def examine(settings: Settings, database: sa.Engine, now: datetime.datetime) -> 
         yield from _content(database)
         yield _chain(database, settings, now)
         yield from _figures(database, now)
-    yield _service(settings)
+    if form.state != "broken" and database.dialect.name == "postgresql":
+        yield _workers(database)
+    yield from _service(settings)
     yield _backups(settings, now)
     yield _mail(settings)
     yield _letters()
@@ -173,16 +177,55 @@ def _figures(database: sa.Engine, now: datetime.datetime) -> Iterator[Examined]:
     yield Examined("planner", "look" if wait is not None and wait > 900 else "fine", going)
 
 
-def _service(settings: Settings) -> Examined:
+def _workers(database: sa.Engine) -> Examined:
+    """Say which workers are at the database, by the locks that they hold on its server."""
+    with database.connect() as connection:
+        found = workers_of(connection)
+        room = int(connection.scalar(sa.text("SELECT current_setting('max_connections')")) or 0)
+    places = ", ".join(f"{one.place or 'somewhere'}{' (leads)' if one.leads else ''}" for one in found)
+    if len(found) * CONNECTIONS > room:
+        words = f"{len(found)} may take {len(found) * CONNECTIONS} connections, and the server lets {room} in"
+        return Examined("workers", "look", f"{words}: raise its max_connections")
+    if found and not any(one.leads for one in found):
+        return Examined("workers", "look", f"{places}: none leads just now; ask again in a few seconds")
+    return Examined("workers", "fine", places or "none is at work")
+
+
+def _service(settings: Settings) -> Iterator[Examined]:
     host = "127.0.0.1" if settings.host in ("0.0.0.0", "::") else settings.host
     address = f"http://{f'[{host}]' if ':' in host else host}:{settings.port}"
     try:
         answer = httpx.get(f"{address}/ready", timeout=PATIENCE_S, headers={"Accept": "application/json"})
+        health = httpx.get(f"{address}/health", timeout=PATIENCE_S)
     except httpx.HTTPError:
-        return Examined("service", "look", f"nothing answers at {address}: it is not running, or on another port")
+        yield Examined("service", "look", f"nothing answers at {address}: it is not running, or on another port")
+        return
     if answer.status_code == 200:
-        return Examined("service", "fine", f"it answers at {address}")
-    return Examined("service", "broken", f"it answers at {address}, but is not ready: {_detail(answer)}")
+        yield Examined("service", "fine", f"it answers at {address}")
+    else:
+        yield Examined("service", "broken", f"it answers at {address}, but is not ready: {_detail(answer)}")
+    yield _keepers(health)
+
+
+def _keepers(health: httpx.Response) -> Examined:
+    """Say how what is done in the background is, as /health tells it."""
+    try:
+        looked = health.json()["keepers"]
+        failed = [one["name"] for one in looked if one["failed"]]
+        words = ", ".join(f"{one['name']} {_ago(one['looked_s'])}" for one in looked)
+    except (ValueError, KeyError, TypeError):
+        return Examined("background", "look", "what answers there does not say how it is: is it an older program?")
+    if failed:
+        return Examined("background", "look", f"the last look failed of {', '.join(failed)}: the log says why")
+    if not looked:
+        return Examined("background", "look", "the worker that leads has told nothing yet; ask again in a few seconds")
+    return Examined("background", "fine", f"looked at: {words}")
+
+
+def _ago(seconds: float | None) -> str:
+    if seconds is None:
+        return "not yet"
+    return f"{seconds:.0f} s ago" if seconds < 120 else f"{seconds / 60:.0f} min ago"
 
 
 def _detail(answer: httpx.Response) -> str:

@@ -19,12 +19,17 @@ from sqlmodel import Session, col, select
 
 from api import tables
 from api.database import parts, transaction
-from api.database.lookout import Lookout
+from api.workers.lookout import Lookout
 
 KEPT_S = 24 * 3600.0  # what is younger may still be written
 NIGHTLY_S = 24 * 3600.0
 # What is half written, by the folder in the data folder.
-HALF = {"": (".restoring-*", ".secret-*", ".backup-*"), "photos": ("part-*",), "forecasts": ("*.part",)}
+HALF = {
+    "": (".restoring-*", ".secret-*", ".backup-*"),
+    "photos": ("part-*",),
+    "forecasts": ("*.part",),
+    "exports": ("*",),
+}
 # What is made in the machine's own folder for such things while it is sent.
 SENT = ("eave-export-*", "eave-customer-*", "eave-whole-*", "eave-backup-*", "eave-restore-*")
 
@@ -51,7 +56,7 @@ def sweeper(database: sa.Engine, data: Path, clock: Callable[[], datetime.dateti
     def look() -> None:
         sweep(database, data, clock())
 
-    return Lookout("leftovers", look, every_s=NIGHTLY_S, failed="leftovers could not be swept")
+    return Lookout("leftovers", look, every_s=NIGHTLY_S, failed="leftovers could not be swept", at_once=True)
 
 
 def _half_written(data: Path) -> Iterator[Path]:

@@ -14,6 +14,7 @@ from api.backup.keeper import BackupKeeper, newest_of
 from api.chain.keeper import ChainKeeper
 from api.condition.figures import figures
 from api.http.measures import REGISTRY
+from api.workers.keepers import Keepers
 
 
 def metrics(
@@ -21,6 +22,7 @@ def metrics(
     data: Path,
     backups: BackupKeeper,
     chain: ChainKeeper,
+    keepers: Keepers,
     *,
     work: datetime.datetime,
     machine: datetime.datetime,
@@ -53,6 +55,9 @@ def metrics(
         "chain_broken", "Faults in the newest part of the chain of hashes when the service started.", len(chain.found)
     )
     gauge("data_free_bytes", "Bytes free on the disk of the data folder.", shutil.disk_usage(data).free)
+    gauge("leads", "1: this worker does what is done in the background.", int(keepers.leads))
+    for one in keepers.looked():
+        gauge("keeper_failed", "1: its last look in the background failed.", int(one.failed), keeper=one.name)
     if backups.folder is not None:
         newest = newest_of(backups.folder, machine) if backups.folder.is_dir() else None
         gauge("backup_failed", "1: the last backup failed.", int(bool(backups.fault)))

@@ -1,7 +1,19 @@
-"""The database: opened, held by one service alone, and brought to the newest form."""
+"""The database: opened, held by those who work on it, and brought to the newest form."""
 
 from api.database.holding import Hold, hold
 from api.database.opening import AT_ONCE, begin_writing, open_database, parts, transaction
+from api.database.server_locks import Duty
 from api.database.upgrading import MIGRATIONS, upgrade
 
-__all__ = ["AT_ONCE", "MIGRATIONS", "Hold", "begin_writing", "hold", "open_database", "parts", "transaction", "upgrade"]
+__all__ = [
+    "AT_ONCE",
+    "MIGRATIONS",
+    "Duty",
+    "Hold",
+    "begin_writing",
+    "hold",
+    "open_database",
+    "parts",
+    "transaction",
+    "upgrade"
+]  # fmt: skip

@@ -1,121 +1,138 @@
-"""One service on one database: whoever serves holds it, and a second one is refused before it touches anything."""
+"""Who works on a database: one process alone, or on PostgreSQL any number of workers, one of whom leads.
+
+Whoever holds it in a way that another one's does not allow is refused before anything is touched.
+"""
 
 from __future__ import annotations
 
 import errno
 import os
+import secrets
 import sys
-from contextlib import suppress
+import threading
 from pathlib import Path
 from typing import IO
 
-import sqlalchemy as sa
 from sqlalchemy.engine import make_url
-from sqlalchemy.exc import DBAPIError, SQLAlchemyError
+from sqlalchemy.exc import DBAPIError
 
 from api.database.opening import make_folder, make_private, sqlite_file, unusable
+from api.database.server_locks import Duty, ServerLocks
 from scheduler.errors import BadInput
 
-# "eavebord" as eight bytes: the number of the advisory lock on a PostgreSQL server, which is one for a database.
-ADVISORY = int.from_bytes(b"eavebord", "big")
+SERVED = "is served already by another eaveboard serve"
 
 
 class Hold:
-    """What one service holds while it works: locks on files, on PostgreSQL one of the server as well.
+    """What a process holds while it works: locks on files, on PostgreSQL those of the server as well.
 
-    A process that ends lets go of them, however it ends.
+    A process that ends lets go of them, however it ends. One that was begun without a database is alone.
     """
 
     def __init__(self) -> None:
+        self.number = secrets.randbelow(2**31 - 1) + 1  # of this worker among all
         self._files: list[IO[bytes]] = []
-        self._engine: sa.Engine | None = None
-        self._connection: sa.Connection | None = None
+        self._server: ServerLocks | None = None
+        self._here: set[Duty] = set()
+        self._lock = threading.Lock()
 
     def keep(self) -> bool:
         """Say whether all is still held; what a server let go of when its connection broke is taken up again.
 
-        False: another service has taken the database meanwhile, or the server cannot be reached.
+        False: another process has taken something of it meanwhile, or the server cannot be reached.
         """
-        if self._engine is None:
-            return True
-        try:
-            if self._connection is not None:
-                self._connection.execute(sa.text("SELECT 1"))
-                self._connection.commit()
-                return True
-        except SQLAlchemyError:
-            with suppress(SQLAlchemyError):
-                self._connection.invalidate()  # type: ignore[union-attr]
-            self._connection = None
-        try:
-            return self._ask()
-        except SQLAlchemyError:
-            return False
+        return self._server is None or self._server.keep()
+
+    def join(self) -> None:
+        """Be one of the workers at the database from now on: it is in this program's form."""
+        if self._server is not None:
+            self._server.join()
+
+    def take(self, duty: Duty) -> bool:
+        """Take a piece of work that one worker does at a time; say whether it was free. Taken once, it is not again.
+
+        Raises `SQLAlchemyError` where the server cannot be asked.
+        """
+        if self._server is not None:
+            return self._server.take(duty)
+        with self._lock:
+            free = duty not in self._here
+            self._here.add(duty)
+            return free
+
+    def drop(self, duty: Duty) -> None:
+        """Let go of a piece of work; one that is not held stays as it is."""
+        self._here.discard(duty)
+        if self._server is not None:
+            self._server.drop(duty)
+
+    def holds(self, duty: Duty) -> bool:
+        """Say whether this worker is at a piece of work."""
+        return duty in self._here if self._server is None else self._server.holds(duty)
+
+    def is_taken(self, duty: Duty) -> bool:
+        """Say whether any worker is at a piece of work; raises `SQLAlchemyError` where the server cannot be asked."""
+        return duty in self._here if self._server is None else self._server.is_taken(duty)
+
+    def workers(self) -> set[int]:
+        """Return the numbers of all workers; raises `SQLAlchemyError` where the server cannot be asked."""
+        return {self.number} if self._server is None else self._server.workers()
 
     def release(self) -> None:
         """Let go of all."""
         for file in self._files:
             file.close()
         self._files = []
-        if self._connection is not None:
-            with suppress(SQLAlchemyError):
-                self._connection.close()
-        if self._engine is not None:
-            self._engine.dispose()
-        self._connection = self._engine = None
+        self._here = set()
+        if self._server is not None:
+            self._server.release()
+        self._server = None
 
-    def _file(self, path: Path, what: str) -> None:
+    def _file(self, path: Path, what: str, words: str, *, shared: bool) -> None:
         make_private(path)
         file = path.open("r+b")
-        if not _lock(file):
+        if not _lock(file, shared=shared):
             file.close()
-            raise BadInput(what, "is served already by another eaveboard serve; end that one first")
+            raise BadInput(what, words)
         self._files.append(file)
 
-    def _server(self, url: sa.URL) -> None:
-        self._engine = sa.create_engine(url, poolclass=sa.NullPool)
+    def _on_server(self, server: ServerLocks) -> None:
+        self._server = server
         try:
-            taken = self._ask()
+            taken = server.begin()
         except DBAPIError as fault:
             raise unusable("EAVEBOARD_DATABASE", fault) from fault
         if not taken:
-            raise BadInput("EAVEBOARD_DATABASE", "is served already by another eaveboard serve; end that one first")
-
-    def _ask(self) -> bool:
-        assert self._engine is not None
-        connection = self._engine.connect()
-        taken = bool(connection.scalar(sa.select(sa.func.pg_try_advisory_lock(ADVISORY))))
-        connection.commit()
-        if taken:
-            self._connection = connection
-        else:
-            connection.close()
-        return taken
+            raise BadInput("EAVEBOARD_DATABASE", f"{SERVED}; end that one first")
 
 
-def hold(data: Path, address: str) -> Hold:
+def hold(data: Path, address: str, *, place: str | None = None) -> Hold:
     """Hold the data folder and the database of `address`, as long as the process lives or until `release`.
 
-    Raises `BadInput` where another service holds one of them, or where they cannot be used.
+    place: of a worker the address at which it answers; on PostgreSQL others may then work beside it. None: alone.
+    Raises `BadInput` where another process holds one of them, or where they cannot be used.
     """
     make_folder(data, "EAVEBOARD_DATA")
     url, held = make_url(address), Hold()
+    server = url.get_backend_name() == "postgresql"
+    shared = server and place is not None
+    words = f"{SERVED}; end that one first" if server else f"{SERVED}, and SQLite takes one process; end that one first"
     try:
-        held._file(data / "serving.lock", str(data))
+        held._file(data / "serving.lock", str(data), words, shared=shared)
         file = sqlite_file(url)
         if file is not None and file.parent.resolve() != data.resolve():
             make_folder(file.parent, "EAVEBOARD_DATABASE")
-            held._file(file.with_name(f"{file.name}.lock"), "EAVEBOARD_DATABASE")
-        if url.get_backend_name() == "postgresql":
-            held._server(url)
+            held._file(file.with_name(f"{file.name}.lock"), "EAVEBOARD_DATABASE", words, shared=False)
+        if server:
+            held._on_server(ServerLocks(url, held.number, place))
     except BaseException:
         held.release()
         raise
     return held
 
 
-def _lock(file: IO[bytes]) -> bool:
-    """Lock an open file for this process alone; say whether nobody else had done so."""
+def _lock(file: IO[bytes], *, shared: bool) -> bool:
+    """Lock an open file for this process, alone or with others who share it; say whether it could be."""
     try:
         if sys.platform == "win32":
             import msvcrt
@@ -124,7 +141,7 @@ def _lock(file: IO[bytes]) -> bool:
         else:
             import fcntl
 
-            fcntl.flock(file.fileno(), fcntl.LOCK_EX | fcntl.LOCK_NB)
+            fcntl.flock(file.fileno(), (fcntl.LOCK_SH if shared else fcntl.LOCK_EX) | fcntl.LOCK_NB)
     except OSError as fault:
         if fault.errno in (errno.EAGAIN, errno.EACCES, errno.EDEADLK):
             return False

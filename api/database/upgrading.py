@@ -5,28 +5,30 @@ from __future__ import annotations
 import datetime
 import os
 import sqlite3
-from collections.abc import Iterator
+from collections.abc import Callable, Iterator
 from contextlib import contextmanager
 from pathlib import Path
 from typing import Any
 
-import alembic.command
 import alembic.config
 import sqlalchemy as sa
+from alembic.runtime.environment import EnvironmentContext
 from alembic.runtime.migration import MigrationContext
 from alembic.script import ScriptDirectory
 from sqlalchemy.exc import DBAPIError
 
-from api.database.holding import ADVISORY
 from api.database.opening import copy_sqlite, make_private, sqlite_file, unusable
+from api.database.server_locks import ADVISORY
 from scheduler.errors import BadInput
 
 MIGRATIONS = Path(__file__).parents[1] / "migrations"
 COPIES = 3  # copies kept beside a SQLite database, the newest ones
 
 
-def upgrade(engine: sa.Engine, to: str = "head") -> None:
+def upgrade(engine: sa.Engine, to: str = "head", others: Callable[[], bool] = lambda: False) -> None:
     """Bring the database to the migration `to`; does nothing where it is there already.
+
+    others: whether workers are at it, which are of an older program then: it is refused where something is to change.
 
     Each migration is one transaction, so that a start cut off anywhere leaves the form before it or after it. A SQLite
     database that holds something is copied beside itself first. Raises `BadInput` in one sentence where the database
@@ -43,11 +45,14 @@ def upgrade(engine: sa.Engine, to: str = "head") -> None:
         steps = chain[chain.index(here) + 1 :] if here in chain else [] if here is not None else chain
         if not steps:
             return
+        if others():
+            problem = "must be brought to a newer form, and workers of the older program are at it; end those first"
+            raise BadInput(str(name), problem)
         if here is not None:
             copy_beside(engine, here)
         with engine.connect() as connection, _quiet(connection):
             for step in steps:
-                _one(connection, config, chain, step)
+                _one(connection, config, scripts, chain, step)
     except DBAPIError as fault:
         raise unusable(str(name), fault) from fault
 
@@ -71,7 +76,9 @@ def _form(connection: sa.Connection, scripts: ScriptDirectory, name: str) -> str
     return here
 
 
-def _one(connection: sa.Connection, config: alembic.config.Config, chain: list[str], step: str) -> None:
+def _one(
+    connection: sa.Connection, config: alembic.config.Config, scripts: ScriptDirectory, chain: list[str], step: str
+) -> None:
     """Take one step in one transaction, unless another process has taken it meanwhile."""
     sqlite = connection.dialect.name == "sqlite"
     with connection.begin():
@@ -81,7 +88,11 @@ def _one(connection: sa.Connection, config: alembic.config.Config, chain: list[s
         if here not in (None, *chain[: chain.index(step)]):
             return
         config.attributes["connection"] = connection
-        alembic.command.upgrade(config, step)
+        # As Alembic's own command does it, whose directory of scripts would be read anew, all of them, for each step.
+        with EnvironmentContext(
+            config, scripts, fn=lambda revision, _: scripts._upgrade_revs(step, revision), destination_rev=step
+        ):
+            scripts.run_env()
         if sqlite:
             broken = connection.exec_driver_sql("PRAGMA foreign_key_check").fetchall()
             if broken:

@@ -10,7 +10,6 @@ from collections.abc import Mapping
 from dataclasses import dataclass, replace
 
 import sqlalchemy as sa
-from sqlalchemy import desc
 from sqlmodel import Session, col, select
 
 from api import tables
@@ -19,6 +18,7 @@ from api.fields.shown import day_name
 from api.languages import ENGLISH, speaking
 from api.ledger.facts import Facts, facts
 from api.ledger.gates import holding
+from api.ledger.kept import on_record
 from api.ledger.plans.documents import week_in
 from api.ledger.plans.posted import LONGEST_DAYS, posted_week
 from api.papers.preparation import Preparation
@@ -106,7 +106,7 @@ class Days:
             row = posted_week(session, start_date)
             if row is None:
                 return None
-            key = (row.id, _newest(session, tables.History), _newest(session, tables.StoredForecast), now.date())
+            key = (row.id, on_record(session), now.date())
         with self._lock:
             known = self._kept.get(key)
         if known is None:
@@ -251,7 +251,3 @@ def _moment(today: Today, now: datetime.datetime) -> tuple[int, int] | None:
         return None
     minute = local.hour * 60 + local.minute
     return (day, minute) if day < today.posted.week.days else (today.posted.week.days - 1, 24 * 60)
-
-
-def _newest(session: Session, table: type[tables.History] | type[tables.StoredForecast]) -> int | None:
-    return session.exec(select(table.id).order_by(desc(col(table.id))).limit(1)).first()

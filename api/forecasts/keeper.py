@@ -7,7 +7,6 @@ from __future__ import annotations
 
 import datetime
 import logging
-import threading
 from collections.abc import Callable
 from pathlib import Path
 
@@ -17,11 +16,12 @@ from sqlmodel import Session, col, select
 
 from api import tables
 from api.database import transaction
-from api.database.lookout import Lookout
 from api.forecasts.fetch import PATIENCE, Patience
 from api.forecasts.places import Place, wanted_places
 from api.forecasts.sources import NWS_ADDRESS, OPEN_METEO_ADDRESS, Got, Source, forecast_for
 from api.ledger.history import note
+from api.workers.lookout import Lookout
+from api.workers.turns import Turn, turn
 from scheduler.errors import BadInput
 from scheduler.weather.forecast import Forecast, forecast_to_csv
 
@@ -130,15 +130,15 @@ class ForecastKeeper:
 
     def __init__(self, database: sa.Engine, folder: Path, clock: Callable[[], datetime.datetime]) -> None:
         self._database, self._folder, self._clock = database, folder, clock
-        self._one = threading.Lock()
         self._fetched: datetime.datetime | None = None
         self._version = -1
-        self._lookout = Lookout("forecasts", self._look, every_s=LOOK_S, failed="forecasts could not be fetched")
-        self.start, self.close = self._lookout.start, self._lookout.close
+        self.lookout = Lookout(
+            "forecasts", self._look, every_s=LOOK_S, failed="forecasts could not be fetched", at_once=True
+        )
 
     def fetch(self) -> int:
         """Fetch now, in the caller's thread; return how many new forecasts came."""
-        with self._one:
+        with turn(self._database, Turn.FETCH_FORECASTS):
             return fetch_all(self._database, self._folder, self._clock())
 
     def _look(self) -> None:

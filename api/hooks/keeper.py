@@ -4,19 +4,18 @@ from __future__ import annotations
 
 import datetime
 import logging
-import threading
 from collections.abc import Callable
 from concurrent.futures import ThreadPoolExecutor
 
 import httpx
 import sqlalchemy as sa
-from sqlalchemy.exc import SQLAlchemyError
 from sqlmodel import Session, col, select
 
 from api import tables
 from api.database import transaction
 from api.hooks import hooks
 from api.hooks.signing import headers
+from api.workers.lookout import Lookout
 
 LOOK_S = 1.0
 TRY_S = 10.0  # for an answer
@@ -33,25 +32,14 @@ class HookKeeper:
 
     def __init__(self, database: sa.Engine, clock: Callable[[], datetime.datetime]) -> None:
         self._database, self._clock = database, clock
-        self._end = threading.Event()
-        self._thread = threading.Thread(target=self._work, name="webhooks", daemon=True)
+        self.lookout = Lookout("webhooks", self._look, every_s=LOOK_S, failed="webhooks could not be told")
 
-    def start(self) -> None:
-        self._thread.start()
-
-    def close(self) -> None:
-        """End; a call that is under way to a slow program is not waited for, and is made again later."""
-        self._end.set()
-        if self._thread.is_alive():
-            self._thread.join(2)
-
-    def _work(self) -> None:
-        with ThreadPoolExecutor(AT_ONCE, thread_name_prefix="webhook") as pool:
-            while not self._end.wait(LOOK_S):
-                try:
-                    list(pool.map(self.tell, self.owed()))
-                except SQLAlchemyError as fault:  # the next look finds what this one has left
-                    _log.warning("webhooks cannot be told just now: %s", fault)
+    def _look(self) -> None:
+        """Tell all that have a call due; one under way to a slow program is made again later if this ends."""
+        due = self.owed()
+        if due:
+            with ThreadPoolExecutor(min(len(due), AT_ONCE), thread_name_prefix="webhook") as pool:
+                list(pool.map(self.tell, due))
 
     def owed(self) -> list[int]:
         """Collect what has changed, and return the webhooks that have a call due."""
@@ -74,7 +62,7 @@ class HookKeeper:
         """Make the calls of a webhook that are due, one after the other, until one fails."""
         with httpx.Client(timeout=TRY_S, follow_redirects=False) as client:
             for _ in range(IN_A_ROW):
-                if self._end.is_set() or not self._next(hook_id, client):
+                if self.lookout.stopping() or not self._next(hook_id, client):
                     return
 
     def _next(self, hook_id: int, client: httpx.Client) -> bool:

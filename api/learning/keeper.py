@@ -3,8 +3,6 @@
 from __future__ import annotations
 
 import datetime
-import logging
-import threading
 import zoneinfo
 from collections.abc import Callable
 
@@ -13,10 +11,10 @@ import sqlalchemy as sa
 from api import tables
 from api.database import transaction
 from api.learning.fitting import BY, fit_now, newest
+from api.workers.lookout import Lookout
 
 LOOK_S = 600.0
 AT_HOUR = 2  # of the business's own clock: crews have noted their day, and nobody plans
-_log = logging.getLogger("eaveboard")
 
 
 def is_due(now: datetime.datetime, last: datetime.datetime | None, zone: str) -> bool:
@@ -29,21 +27,13 @@ def is_due(now: datetime.datetime, last: datetime.datetime | None, zone: str) ->
 
 
 class LearningKeeper:
-    """Fits in a thread of its own, once a night; a service that was off at night does so when it is on again."""
+    """Fits once a night; a service that was off at night does so when it is on again."""
 
     def __init__(self, database: sa.Engine, clock: Callable[[], datetime.datetime]) -> None:
         self._database, self._clock = database, clock
         self._looked: datetime.datetime | None = None
-        self._stop = threading.Event()
-        self._thread = threading.Thread(target=self._run, name="learning", daemon=True)
-
-    def start(self) -> None:
-        self._thread.start()
-
-    def close(self) -> None:
-        self._stop.set()
-        if self._thread.is_alive():
-            self._thread.join(2)
+        # Not at once: a start is for the pages.
+        self.lookout = Lookout("learning", self.look, every_s=LOOK_S, failed="task times could not be fitted")
 
     def look(self) -> bool:
         """Fit if this night's fit is due; say whether it was."""
@@ -57,10 +47,3 @@ class LearningKeeper:
             fit_now(session, now, BY)
         self._looked = now
         return True
-
-    def _run(self) -> None:
-        while not self._stop.wait(LOOK_S):  # not at once: a start is for the pages
-            try:
-                self.look()
-            except (sa.exc.SQLAlchemyError, ValueError):
-                _log.exception("task times could not be fitted; trying again in a while")

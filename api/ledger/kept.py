@@ -17,9 +17,11 @@ from sqlmodel import Session
 
 from api import tables
 from api.fields.wording import wording
+from api.workers.signals import changes_heard
 
 T = TypeVar("T")
 _MOST_AGE_S = 10
+_TOLD = (tables.History, tables.StoredForecast)
 # Of each kind, such as the documents of a plan: of the largest weeks one takes some 20 MB.
 MOST = 6
 _lock = threading.Lock()
@@ -46,11 +48,16 @@ def kept(session: Session, key: tuple[Hashable, ...], make: Callable[[], T]) -> 
     return made
 
 
-def unchanged(session: Session) -> Hashable:
-    """Return what is different once anything in the database has been changed, or ten seconds have gone by.
+def on_record(session: Session) -> Hashable:
+    """Return what is different once anything in the database has been changed: every change leaves a line.
 
-    Every change leaves a line in the history. Lines of changes made side by side can come into sight in another order
-    than that of their numbers, and on a second machine: hence the seconds.
+    On a server, lines of changes made side by side can come into sight in another order than that of their numbers:
+    hence what is told of each as soon as it can be read.
     """
-    newest = session.execute(sa.select(sa.func.max(tables.History.id))).scalar()
-    return newest, int(time.monotonic() // _MOST_AGE_S)
+    newest = [session.execute(sa.select(sa.func.max(table.id))).scalar() for table in _TOLD]
+    return (*newest, changes_heard(session.get_bind().engine))
+
+
+def unchanged(session: Session) -> Hashable:
+    """Return what is different once anything has been changed, or ten seconds have gone by: where nobody listens."""
+    return on_record(session), int(time.monotonic() // _MOST_AGE_S)

@@ -1,4 +1,7 @@
-"""Asking what would pay: planned anew in a process of its own, one question at a time, and the answer kept."""
+"""Asking what would pay: planned anew in a process of its own, one question at a time, and the answer kept.
+
+Over all workers one question is at work: a row that says so while none is, is of a worker that is no more.
+"""
 
 from __future__ import annotations
 
@@ -18,18 +21,25 @@ import sqlalchemy as sa
 from sqlmodel import Session, col, select
 
 from api import tables
-from api.database import transaction
+from api.database import Duty, Hold, transaction
 from api.ledger.history import note
+from api.workers.lookout import Lookout
+from api.workers.turns import Turn, one_at_a_time
 
 CHOICES_S = (60, 120, 300, 600)
+LOOK_S = 10.0  # between two looks for questions that nobody is at
 _log = logging.getLogger("eaveboard")
 
 
 class WorthRuns:
-    """The questions of one service; `close` before the database is."""
+    """The questions of one worker; `close` before the database is. `lookout` ends those that nobody is at."""
 
-    def __init__(self, database: sa.Engine, clock: Callable[[], datetime.datetime]) -> None:
-        self._database, self._clock = database, clock
+    def __init__(self, database: sa.Engine, clock: Callable[[], datetime.datetime], held: Hold) -> None:
+        self._database, self._clock, self._held = database, clock, held
+        self._left: set[int] = set()
+        self.lookout = Lookout(
+            "worth", self.look, every_s=LOOK_S, failed="questions that nobody is at could not be looked for"
+        )
         self._lock = threading.Lock()
         self._process: Any = None
         self._thread: threading.Thread | None = None
@@ -40,6 +50,7 @@ class WorthRuns:
         with self._lock:
             if self._closing:
                 return
+            self._held.take(Duty.WORTH)
             context = multiprocessing.get_context("spawn")
             ours, theirs = context.Pipe(duplex=False)
             self._process = context.Process(target=find, args=(theirs, week, names, seconds), name="worth", daemon=True)
@@ -47,6 +58,15 @@ class WorthRuns:
             theirs.close()  # the process holds it: its end is heard here
             self._thread = threading.Thread(target=self._await, args=(run_id, ours, self._process), daemon=True)
             self._thread.start()
+
+    def look(self) -> None:
+        """End questions that nobody is at: seen so twice, since one just asked is written before it is taken up."""
+        with transaction(self._database) as session:
+            rows = session.exec(select(tables.WorthRun.id).where(tables.WorthRun.state == "running")).all()
+        left = set[int]() if self._held.is_taken(Duty.WORTH) else {one for one in rows if one is not None}
+        gone, self._left = left & self._left, left
+        if gone:
+            cut_off(self._database, self._clock())
 
     def close(self) -> None:
         """End what is under way; its row then says so."""
@@ -59,6 +79,12 @@ class WorthRuns:
             thread.join(10)
 
     def _await(self, run_id: int, line: Connection, process: Any) -> None:
+        try:
+            self._answered(run_id, line, process)
+        finally:
+            self._held.drop(Duty.WORTH)
+
+    def _answered(self, run_id: int, line: Connection, process: Any) -> None:
         state, found, fault = "cut off", [], "It was ended from outside."
         with suppress(EOFError, OSError):
             state, answer = line.recv()
@@ -92,6 +118,7 @@ def find(line: Connection, week: str, names: dict[str, str], seconds: float) -> 
 
 def ask(session: Session, plan_id: int, seconds: float, *, by: str, now: datetime.datetime) -> tables.WorthRun | None:
     """Write down a new question on the week of a plan; None while another is under way."""
+    one_at_a_time(session, Turn.ASK_WORTH)
     if session.exec(select(tables.WorthRun).where(tables.WorthRun.state == "running")).first() is not None:
         return None
     start_date = session.get_one(tables.StoredPlan, plan_id).start_date

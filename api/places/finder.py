@@ -7,8 +7,6 @@ waits for long: addresses of a table that is taken in are worked off in the back
 from __future__ import annotations
 
 import datetime
-import logging
-import threading
 import time
 from collections.abc import Callable, Iterable
 
@@ -24,6 +22,9 @@ from api.ledger.history import note
 from api.places import addresses
 from api.places.answers import AddressAnswer, PlaceFound, State, asked_words, judged, question_of
 from api.places.protocols import Box, ask
+from api.workers.lookout import Lookout
+from api.workers.signals import Signals
+from api.workers.turns import Turn, turn
 
 PAUSE_S = 1.0  # between two requests: public services ask for that, and own ones are quick enough
 WAIT_S = 5.0  # that somebody waits for a turn
@@ -33,7 +34,7 @@ NO_ADDRESS = (400, 414, 422)  # statuses of a service that cannot make an addres
 ROUND_DEG = 1.0  # beyond the outermost yards, where places are looked for first
 Address = tuple[str, str]  # street and number, town
 BY = "places"
-_log = logging.getLogger("eaveboard")
+ASKED = "places"  # what is told of
 
 
 def key_of(source: tables.PlaceSource) -> str:
@@ -75,27 +76,22 @@ def choose(session: Session, address: str, town: str, place: PlaceFound, *, by: 
 
 
 class Finder:
-    """Looks up one address at a time for whoever asks, and those that are wanted in a thread of its own."""
+    """Looks up one address at a time for whoever asks, and those that are wanted in the background."""
 
     def __init__(
         self, database: sa.Engine, clock: Callable[[], datetime.datetime],
         ticks: Callable[[], float] = time.monotonic, sleep: Callable[[float], None] = time.sleep,
+        signals: Signals | None = None,
     ) -> None:  # fmt: skip
         self._database, self._clock, self._ticks, self._sleep = database, clock, ticks, sleep
-        self._turn = threading.Lock()
+        self._signals = signals
         self._last: float | None = None
-        self._stop, self._asked = threading.Event(), threading.Event()
-        self._thread = threading.Thread(target=self._run, name="places", daemon=True)
-
-    def start(self) -> None:
-        self._thread.start()
-
-    def close(self) -> None:
-        """Stop; a request that is under way to a slow service is not waited for."""
-        self._stop.set()
-        self._asked.set()
-        if self._thread.is_alive():
-            self._thread.join(2)
+        self._swept = False
+        self.lookout = Lookout(
+            "places", self._look, every_s=REST_S, failed="addresses could not be looked up", at_once=True
+        )
+        if signals is not None:
+            signals.on(ASKED, self._hear)
 
     def known(self, address: str, town: str) -> AddressAnswer | None:
         """Return what is known of where an address is without asking anybody, None where nothing is."""
@@ -114,24 +110,31 @@ class Finder:
             source = session.get_one(tables.PlaceSource, 1)
             near = _yards_box(session)
             session.expunge(source)
-        if not self._turn.acquire(timeout=wait_s):
+        try:
+            with turn(self._database, Turn.ASK_PLACES, wait_s):
+                found = self._asked(source, address, town, near)
+        except TimeoutError:
             words = "Other addresses are being looked up just now: try again in a moment."
             return AddressAnswer("fault", (), words)
-        try:
-            self._pause()
-            with httpx.Client() as client:
-                found = ask(source.kind, source.address, source.contact, address, town, near, client)
         except FetchFault as fault:
             if fault.status in NO_ADDRESS:  # that one address, not the service
                 return self._kept(address, town, [], source, by)
             words = f"{str(fault)[:1].upper()}{str(fault)[1:]}."
             self._outcome(words)
             return AddressAnswer("fault", (), f"{words} Put the pin on the map yourself, or try again.")
-        finally:
-            self._last = self._ticks()
-            self._turn.release()
         self._outcome("")
         return self._kept(address, town, found, source, by)
+
+    def _asked(self, source: tables.PlaceSource, address: str, town: str, near: Box | None) -> list[PlaceFound]:
+        """Ask the source, a second after the last request of any worker at the earliest."""
+        self._pause()
+        self._tell("asked")
+        try:
+            with httpx.Client() as client:
+                return ask(source.kind, source.address, source.contact, address, town, near, client)
+        finally:
+            self._last = self._ticks()
+            self._tell("asked")
 
     def _kept(
         self, address: str, town: str, found: list[PlaceFound], source: tables.PlaceSource, by: str
@@ -148,7 +151,8 @@ class Finder:
             for address, town in wanted:
                 if kept_answer(session, address, town) is None:
                     keep(session, address, town, AddressAnswer("wanted", (), ""), "", now, by)
-        self._asked.set()
+        self.lookout.wake()
+        self._tell("wanted")
 
     def unsure(self, found: Iterable[tuple[Address, AddressAnswer]], by: str) -> None:
         """Keep for `by` that somebody has to place these addresses."""
@@ -191,21 +195,23 @@ class Finder:
             source.words = words
             session.add(source)
 
-    def _run(self) -> None:
-        swept = False
-        while not self._stop.is_set():
-            went_on = False
-            try:
-                if not swept:
-                    self._sweep()
-                    swept = True
-                while not self._stop.is_set() and self.work():
-                    went_on = True
-            except sa.exc.SQLAlchemyError:
-                _log.exception("addresses could not be looked up; trying again in a while")
-            self._asked.wait(REST_S)
-            if went_on or self._asked.is_set():
-                self._asked.clear()
+    def _tell(self, what: str) -> None:
+        if self._signals is not None:
+            self._signals.tell(ASKED, what)
+
+    def _hear(self, words: str) -> None:
+        if words == "asked":
+            self._last = self._ticks()
+        elif words == "wanted":
+            self.lookout.wake()
+
+    def _look(self) -> None:
+        """Look up all that are wanted, until one fails; a request under way when it stops is not waited for."""
+        if not self._swept:
+            self._sweep()
+            self._swept = True
+        while not self.lookout.stopping() and self.work():
+            pass
 
     def _sweep(self) -> None:
         row = tables.PlaceAnswer

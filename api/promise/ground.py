@@ -1,4 +1,4 @@
-"""The weeks ahead as they stand at this moment, kept in memory while nothing changes; one seller books at a time."""
+"""The weeks ahead as they stand at this moment, kept in memory while nothing changes."""
 
 from __future__ import annotations
 
@@ -9,10 +9,10 @@ from contextlib import suppress
 from dataclasses import dataclass
 
 import sqlalchemy as sa
-from sqlmodel import Session, select
+from sqlmodel import Session
 
-from api import tables
 from api.database import transaction
+from api.ledger.kept import on_record
 from api.week.horizon.document import Horizon, horizon_of
 from api.week.horizon.keeping import in_first_format, newest
 from api.week.horizon.standing import standing
@@ -35,11 +35,10 @@ class Ground:
 
 
 class Sales:
-    """Gives the ground of the moment. Whoever books holds `one_at_a_time`: one service serves a database."""
+    """Gives the ground of the moment."""
 
     def __init__(self, database: sa.Engine) -> None:
         self.database = database
-        self.one_at_a_time = threading.Lock()
         self._making = threading.Lock()
         self._kept: tuple[object, Ground] | None = None
         self._warming: threading.Thread | None = None
@@ -68,7 +67,7 @@ class Sales:
     def ground(self, now: datetime.datetime) -> Ground:
         """Return the weeks ahead as they stand at `now`; every change of the rows leaves a line in the history."""
         with self._making, transaction(self.database) as session:
-            key = (_newest(session, tables.History), _newest(session, tables.StoredForecast), now.date())
+            key = (on_record(session), now.date())
             if self._kept is not None and self._kept[0] == key:
                 return self._kept[1]
             made = _made(session, now)
@@ -82,7 +81,3 @@ def _made(session: Session, now: datetime.datetime) -> Ground:
         return Ground(horizon, standing(horizon.week, planned(horizon.week, ()), 0), None)
     later = (horizon.start_date - before.start_date).days
     return Ground(horizon, standing(horizon.week, in_first_format(before.plan), later), before.id)
-
-
-def _newest(session: Session, table: type[tables.History] | type[tables.StoredForecast]) -> int | None:
-    return session.execute(select(sa.func.max(table.id))).scalar()

@@ -28,6 +28,7 @@ from api.promise.ground import Ground, Sales
 from api.week.build import because_as_data
 from api.week.horizon.document import Horizon, with_visit
 from api.week.horizon.keeping import newest_id, store
+from api.workers.turns import Turn, turn
 from scheduler import Lock, Put, by_hand
 from scheduler.errors import BadInput
 from scheduler.plan import Plan
@@ -67,7 +68,7 @@ def promise(
     time is not free any more (`time-taken`) or the job has no time to be given; nothing is kept then.
     """
     try:
-        with sales.one_at_a_time:
+        with turn(sales.database, Turn.PROMISE):
             ground = sales.ground(now)
             with transaction(sales.database) as session:
                 return _promise(session, ground, entered(session), asked, now, by)

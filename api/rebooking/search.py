@@ -13,7 +13,6 @@ import threading
 import time
 from collections.abc import Callable, Iterable
 from concurrent.futures import ThreadPoolExecutor
-from dataclasses import dataclass
 from typing import TYPE_CHECKING, Any
 
 import msgspec
@@ -27,8 +26,10 @@ from api.falls.today import Days, Today
 from api.http.problems import Problem
 from api.ledger.plans.posted import posted_week
 from api.rebooking.later import later
+from api.rebooking.progress import SearchesUnderWay, SearchProgress
 from api.rebooking.standing import OfferGround, Wishes, followers, standing, undisturbed
 from api.week.planning import planned
+from api.workers.signals import Signals
 from scheduler import Spot, apart, fillings
 from scheduler import what_changed as change
 from scheduler.audit import audit
@@ -48,24 +49,16 @@ WANTED_CENTS = 2_000_000  # so much dearer not to do it, while a time is searche
 _WARM_KEPT = 3
 
 
-@dataclass
-class SearchProgress:
-    """How far the search for one visit is; `phase` empty: nothing is being searched. `fault` says why it ended."""
-
-    phase: str = ""
-    begun: float = 0.0
-    moving: bool = False
-    fault: str = ""
-
-
 class Searches:
-    """The searches of one process. `clock` gives the moment by which the work is dated."""
+    """The searches of one worker, and how far those of others are. `clock` gives the moment that dates the work."""
 
-    def __init__(self, database: sa.Engine, clock: Callable[[], datetime.datetime]) -> None:
+    def __init__(
+        self, database: sa.Engine, clock: Callable[[], datetime.datetime], signals: Signals | None = None
+    ) -> None:
         self.database, self.clock = database, clock
+        self._progress = SearchesUnderWay(signals)
         self.days = Days(database)
         self._lock = threading.Lock()
-        self._progress: dict[tuple[int, str], SearchProgress] = {}
         self._warm: dict[tuple[object, ...], Warm] = {}
         self._threads = ThreadPoolExecutor(2, thread_name_prefix="rebooking")
         self._closing = False
@@ -76,24 +69,16 @@ class Searches:
         self._threads.shutdown(wait=True, cancel_futures=True)
 
     def progress(self, case_id: int, visit_id: str) -> SearchProgress:
-        """Return how far the search for a visit of a case is."""
-        with self._lock:
-            found = self._progress.get((case_id, visit_id), SearchProgress())
-            return SearchProgress(found.phase, found.begun, found.moving, found.fault)
+        """Return how far the search for a visit of a case is, whichever worker is at it."""
+        return self._progress.of(case_id, visit_id)
 
     def begin(self, case_id: int, visit_id: str, *, moving: bool = False) -> None:
         """Search times for a visit of a case, also with others moving where asked; one under way goes on."""
-        with self._lock:
-            known = self._progress.get((case_id, visit_id))
-            if known is not None and known.phase and (known.moving or not moving):
-                return
-            self._progress[case_id, visit_id] = SearchProgress("waiting for its turn", time.monotonic(), moving)
-        self._threads.submit(self._run, case_id, visit_id, moving)
+        if self._progress.begin(case_id, visit_id, moving=moving):
+            self._threads.submit(self._run, case_id, visit_id, moving)
 
     def _say(self, case_id: int, visit_id: str, phase: str, fault: str = "") -> None:
-        with self._lock:
-            known = self._progress.setdefault((case_id, visit_id), SearchProgress(begun=time.monotonic()))
-            known.phase, known.fault = phase, fault
+        self._progress.say(case_id, visit_id, phase, fault)
 
     def _run(self, case_id: int, visit_id: str, moving: bool) -> None:
         fault = ""

@@ -21,13 +21,15 @@ from sqlmodel import Session, col, select
 
 from api import tables
 from api.database import transaction
-from api.database.lookout import Lookout
 from api.ledger.drives import Spot, asked, known_places, lines_between, spot, words_for
 from api.ledger.history import note
 from api.roads.extracts.tiles import ExtractTable
 from api.roads.judging import judged
 from api.roads.sources import Extract, Router, Service, Source, SourceFailed
 from api.roads.travel import Asking, open_router
+from api.workers.lookout import Lookout
+from api.workers.signals import Signals
+from api.workers.turns import Turn, turn
 from scheduler.errors import BadInput
 from scheduler.travel.estimate import great_circle_m
 from scheduler.travel.fit import MIN_PAIRS, Drives, fitted
@@ -39,6 +41,7 @@ AGAIN_S = 600.0  # after a source has failed
 FIT_WITHIN_KM = 100.0  # longer drives than crews make would rule the fit
 KEPT_DAYS = 400  # a drive that nobody has timed again for so long is of places without work
 BY = "roads"
+ASKED = "roads"  # what is told where drives are wanted at once
 _log = logging.getLogger("eaveboard")
 
 
@@ -226,23 +229,29 @@ class RoadKeeper:
     No request ever waits for it: what is not known yet is estimated.
     """
 
-    def __init__(self, database: sa.Engine, data: Path, clock: Callable[[], datetime.datetime]) -> None:
-        self._database, self._data, self._clock = database, data, clock
-        self._one, self._now = threading.Lock(), threading.Event()
+    def __init__(
+        self, database: sa.Engine, data: Path, clock: Callable[[], datetime.datetime], signals: Signals
+    ) -> None:
+        self._database, self._data, self._clock, self._signals = database, data, clock, signals
+        self._now = threading.Event()
         self._fetched: datetime.datetime | None = None
         self._before: object = None
-        self._lookout = Lookout("roads", self._look, every_s=LOOK_S, failed="drives could not be timed")
-        self.start, self.close = self._lookout.start, self._lookout.close
+        self.lookout = Lookout("roads", self._look, every_s=LOOK_S, failed="drives could not be timed", at_once=True)
+        signals.on(ASKED, lambda words: self._at_once() if words else None)
 
     def ask(self) -> None:
-        """Have the drives asked for at once, without waiting for them."""
+        """Have the drives asked for at once, by whichever worker leads, without waiting for them."""
+        self._at_once()
+        self._signals.tell(ASKED, "now")
+
+    def _at_once(self) -> None:
         self._now.set()
-        self._lookout.wake()
+        self.lookout.wake()
 
     def fetch(self) -> int:
         """Ask now, in the caller's thread; return how many drives came."""
-        with self._one:
-            return fetch_all(self._database, self._data, self._clock(), self._lookout.closing)
+        with turn(self._database, Turn.TIME_DRIVES):
+            return fetch_all(self._database, self._data, self._clock(), self.lookout.stopping)
 
     def _look(self) -> None:
         with transaction(self._database) as session:

@@ -14,9 +14,11 @@ import sqlalchemy as sa
 from sqlmodel import Session, col, select
 
 from api import tables
-from api.database import transaction
+from api.database import Duty, Hold, transaction
 from api.roster.ground import RosterGround, ground_of
 from api.roster.keeping import RosterChangedMeanwhileError, keep_filled
+from api.workers.lookout import Lookout
+from api.workers.signals import Signals
 from scheduler.errors import BadInput
 from scheduler.roster.seating import seat
 from scheduler.roster.seats import RosterCase
@@ -27,6 +29,7 @@ NIGHT = datetime.time(1, 30)  # by the clock at the yards: before the weeks ahea
 TRIES = 3  # where somebody changes the roster while it is being filled
 BY = "every night"
 BY_ABSENCE = "an absence"
+FAULT = "roster"  # what is told of
 _log = logging.getLogger("eaveboard")
 
 
@@ -55,58 +58,70 @@ def _from_today(ground: RosterGround) -> RosterCase:
 
 
 class RosterKeeper:
-    """Fills the roster in a thread of its own; `close` before the database is."""
+    """Fills the roster where it is due, and for whoever asks; `close` before the database is.
 
-    def __init__(self, database: sa.Engine, clock: Callable[[], datetime.datetime]) -> None:
-        self._database, self._clock = database, clock
-        self._asked_by: str | None = None
-        self._lock = threading.Lock()
-        self._at_work = False
-        self._wake, self._end = threading.Event(), threading.Event()
-        self._thread = threading.Thread(target=self._run, name="roster", daemon=True)
+    `fault` says why it was not filled when somebody asked last, empty where it was.
+    """
+
+    def __init__(
+        self, database: sa.Engine, clock: Callable[[], datetime.datetime], held: Hold, signals: Signals
+    ) -> None:
+        self._database, self._clock, self._held, self._signals = database, clock, held, signals
+        self._asked: threading.Thread | None = None
         self.fault = ""
-
-    def start(self) -> None:
-        self._thread.start()
+        self.lookout = Lookout("roster", self.look, every_s=LOOK_S, failed="the roster could not be filled")
+        signals.on(FAULT, self._hear)
 
     def close(self) -> None:
-        self._end.set()
-        self._wake.set()
-        if self._thread.is_alive():
-            self._thread.join(2)
+        """Wait a moment for a filling that somebody has asked for."""
+        if self._asked is not None:
+            self._asked.join(2)
 
     def ask(self, by: str) -> bool:
         """Have the roster filled now; False where it is being filled already."""
-        with self._lock:
-            if self.going:
-                return False
-            self._asked_by, self.fault = by, ""
-        self._wake.set()
+        if not self._held.take(Duty.ROSTER):
+            return False
+        self._say("")
+        self._asked = threading.Thread(target=self._for_somebody, args=(by,), name="roster asked", daemon=True)
+        self._asked.start()
         return True
 
     @property
     def going(self) -> bool:
-        """Whether the roster is being filled, or about to be."""
-        return self._at_work or self._asked_by is not None
+        """Whether the roster is being filled, by whichever worker."""
+        return self._held.is_taken(Duty.ROSTER)
 
     def look(self) -> bool:
-        """Fill the roster where somebody has asked for it or it is due; say whether it was."""
-        with self._lock:
-            if self._at_work:
-                return False
-            now = self._clock()
-            by = self._asked_by or self._due(now)
-            self._asked_by, self._at_work = None, by is not None
-        if by is None:
+        """Fill the roster where it is due by itself; say whether it was."""
+        by = self._due(self._clock())
+        if by is None or not self._held.take(Duty.ROSTER):
             return False
-        try:
-            if not fill(self._database, now, by):
-                self.fault = "Somebody changed the roster while it was being filled. Fill it again."
-        except BadInput as fault:
-            self.fault = str(fault)
-        finally:
-            self._at_work = False
+        self._fill(by)
         return True
+
+    def _for_somebody(self, by: str) -> None:
+        try:
+            self._fill(by)
+        except sa.exc.SQLAlchemyError:
+            _log.exception("the roster could not be filled")
+            self._say("The database could not be reached. Fill it again.")
+
+    def _fill(self, by: str) -> None:
+        try:
+            if not fill(self._database, self._clock(), by):
+                self._say("Somebody changed the roster while it was being filled. Fill it again.")
+        except BadInput as fault:
+            self._say(str(fault))
+        finally:
+            self._held.drop(Duty.ROSTER)
+
+    def _say(self, fault: str) -> None:
+        self.fault = fault
+        self._signals.tell(FAULT, f"fault {fault}")
+
+    def _hear(self, words: str) -> None:
+        if words:
+            self.fault = words.removeprefix("fault").strip()
 
     def _due(self, now: datetime.datetime) -> str | None:
         """Return for whom the roster is to be filled by itself; None: it is not, or has never been filled."""
@@ -129,17 +144,6 @@ class RosterKeeper:
         row = tables.History
         lines = select(row.id).where(col(row.id) > (last.seen or 0), col(row.noun).in_(("day off", "person")))
         return session.exec(lines.limit(1)).first() is not None
-
-    def _run(self) -> None:
-        while not self._end.is_set():
-            self._wake.wait(LOOK_S)
-            self._wake.clear()
-            if self._end.is_set():
-                return
-            try:
-                self.look()
-            except sa.exc.SQLAlchemyError:
-                _log.exception("the roster could not be filled; trying again in a while")
 
 
 def last_filled(session: Session) -> tables.RosterChange | None:

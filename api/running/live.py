@@ -25,8 +25,11 @@ from api.falls.now import each_falling
 from api.falls.since import changed_since, sentence
 from api.falls.today import Days
 from api.http.problems import Problem
+from api.ledger.kept import on_record
 from api.ledger.plans.posted import posted_week
 from api.running.crews import crew_lines
+from api.workers.bell import rung
+from api.workers.signals import Signals
 
 MOST, MOST_EACH = 60, 6  # listeners in all, and of one caller
 LOOK_S = 1.0
@@ -53,12 +56,14 @@ class WeekStanding(msgspec.Struct, frozen=True):
 class Pulse:
     """Tells listeners how a week stands whenever that changes."""
 
-    def __init__(self, database: sa.Engine, days: Days, clock: Callable[[], datetime.datetime]) -> None:
-        self.database, self.days, self.clock = database, days, clock
+    def __init__(
+        self, database: sa.Engine, days: Days, clock: Callable[[], datetime.datetime], signals: Signals
+    ) -> None:
+        self.database, self.days, self.clock, self.signals = database, days, clock, signals
         self._lock, self._work = threading.Lock(), threading.Lock()
         self._listening: Counter[str] = Counter()
         self._kept: dict[tuple[datetime.date, Hashable], WeekStanding] = {}
-        self._mark: tuple[float, Hashable] = (-1.0, None)
+        self._mark: tuple[float, int, Hashable] = (-1.0, 0, None)
 
     def require_room(self, caller: str) -> None:
         """Answer 503 where so many listen that another one may not."""
@@ -82,30 +87,36 @@ class Pulse:
         """Yield how a week stands, and again whenever that has changed; None for each second in which it has not."""
         seen: Hashable = None
         told: WeekStanding | None = None
-        while True:
-            mark = await asyncio.to_thread(self.mark)
-            if mark != seen:
-                seen = mark
-                standing = await asyncio.to_thread(self.standing, start_date, mark)
-                if standing != told:
-                    told = standing
-                    yield standing
-                    continue
-            yield None
-            await asyncio.sleep(LOOK_S)
+        with self.signals.bell.listening() as rang:
+            while True:
+                rang.clear()
+                mark = await asyncio.to_thread(self.mark)
+                if mark != seen:
+                    seen = mark
+                    standing = await asyncio.to_thread(self.standing, start_date, mark)
+                    if standing != told:
+                        told = standing
+                        yield standing
+                        continue
+                if not await rung(rang, LOOK_S):
+                    yield None
 
     def mark(self) -> Hashable:
-        """Return what is different once anything has changed, or a minute has gone by; looked up once a second."""
+        """Return what is different once anything has changed, or a minute has gone by.
+
+        Looked up once a second, and at once when something is told.
+        """
         with self._work:
-            at, mark = self._mark
-            if time.monotonic() - at >= LOOK_S / 2:
+            at, heard, mark = self._mark
+            changes = self.signals.changes
+            if time.monotonic() - at >= LOOK_S / 2 or changes != heard:
                 with transaction(self.database) as session:
                     ids = [
                         session.execute(sa.select(sa.func.max(table.id))).scalar()
-                        for table in (tables.History, tables.StoredPlan, tables.PostedWeek, tables.StoredForecast)
+                        for table in (tables.StoredPlan, tables.PostedWeek)
                     ]
-                mark = (*ids, self.clock().replace(second=0, microsecond=0))
-                self._mark = time.monotonic(), mark
+                    mark = (*ids, on_record(session), self.clock().replace(second=0, microsecond=0))
+                self._mark = time.monotonic(), changes, mark
             return mark
 
     def standing(self, start_date: datetime.date, mark: Hashable) -> WeekStanding:

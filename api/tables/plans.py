@@ -74,6 +74,8 @@ class PlanRun(SQLModel, table=True):
     `progress` are [seconds, cost in cents, bound in cents] as they came, null where not known. A run that the service
     did not see end is "cut off"; what it had found is kept as the plan `plan_id`. `from_plan` is where it searched
     from. A run over several `weeks` plans the horizon: it began at the plan `from_horizon` and is kept as `horizon_id`.
+    `worker` is the number of the one at it; another one has it end by `to_stop`. `start` is the document that it is to
+    search from, empty once it has ended.
     """
 
     __tablename__ = "plan_run"
@@ -99,6 +101,9 @@ class PlanRun(SQLModel, table=True):
     weeks: int = Field(default=1, sa_column_kwargs={"server_default": "1"})
     from_horizon: int | None = Field(default=None, foreign_key="horizon_plan.id")
     horizon_id: int | None = Field(default=None, foreign_key="horizon_plan.id")
+    worker: int = Field(default=0, sa_column_kwargs={"server_default": "0"})
+    to_stop: bool = Field(default=False, sa_column_kwargs={"server_default": sa.false()})
+    start: str = Field(default="", sa_type=sa.Text, sa_column_kwargs={"server_default": ""})
 
     __table_args__ = (one_of("state", "waiting", "running", "done", "stopped", "cut off", "failed"),)
 

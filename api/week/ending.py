@@ -57,7 +57,9 @@ def cut_off(database: sa.Engine, now: datetime.datetime, only: set[int] | None =
     """End every run (or `only` these) that was left going, keep its last plan, and say how many there were."""
     with transaction(database) as session:
         going = select(tables.PlanRun).where(col(tables.PlanRun.state).in_(GOING))
-        rows = session.exec(going if only is None else going.where(col(tables.PlanRun.id).in_(only))).all()
+        if only is not None:
+            going = going.where(col(tables.PlanRun.id).in_(only))
+        rows = session.exec(going.with_for_update(skip_locked=True)).all()  # another worker may find the same
         for row in rows:
             kept = None
             try:
@@ -66,7 +68,7 @@ def cut_off(database: sa.Engine, now: datetime.datetime, only: set[int] | None =
                 _log.error("run %d: its last plan cannot be kept: %s", row.id, fault)
             row.plan_id, row.horizon_id = (kept, None) if row.weeks == 1 else (None, kept)
             row.state, row.ended_at, row.best = "cut off", now, "" if kept is not None else row.best
-            row.fault = "The service ended while it was under way."
+            row.fault, row.start = "The service ended while it was under way.", ""
             session.add(row)
             detail = {"state": row.state, "plan": kept}
             note(session, now, row.asked_by, "ended", "plan run", str(row.id), detail)

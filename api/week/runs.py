@@ -2,6 +2,10 @@
 
 Each of the `planners` has one thread here, which takes the run that has waited longest, hands it to its process and
 writes down what comes back. A process is started with the first run and kept: it has the engine loaded.
+
+A run belongs to the worker that was asked for it; other workers read of it in the database, and have it stopped there.
+What a worker leaves that is no more, the others end with the best plan that it has told of, or take over where it had
+not begun.
 """
 
 from __future__ import annotations
@@ -24,11 +28,14 @@ from sqlalchemy.exc import InterfaceError, OperationalError, SQLAlchemyError
 from sqlmodel import Session, col, select
 
 from api import tables
-from api.database import transaction
+from api.database import Hold, transaction
 from api.http.logs import about
 from api.ledger.history import note
 from api.week.desk import Desk
 from api.week.ending import GOING, cut_off, keep
+from api.week.run_shown import Shown, ask_to_stop, shown_in, take_over, to_stop
+from api.workers.bell import Bell, rung
+from api.workers.signals import RUN, Signals
 
 WRITE_S = 0.5  # between two writes of a run's progress
 LISTEN_S = 0.1  # how long a thread listens before it looks whether somebody wants to stop
@@ -41,31 +48,6 @@ MEANWHILE = "A time was promised while it searched, which this plan does not kno
 CLOSE_S = 5.0  # for the planners to hand over what they have when the service ends
 
 _log = logging.getLogger("eaveboard")
-
-
-@dataclass(frozen=True)
-class Shown:
-    """A run as its watchers see it; `version` grows with each change. `plan_id` may be of a plan of the horizon."""
-
-    state: str
-    seconds: float = 0.0
-    cost_cents: int | None = None
-    bound_cents: int | None = None
-    phase: str = ""
-    plan_id: int | None = None
-    fault: str = ""
-    version: int = 0
-
-    @property
-    def gap_percent(self) -> float | None:
-        return gap_percent(self.cost_cents, self.bound_cents)
-
-
-def gap_percent(cost_cents: int | None, bound_cents: int | None) -> float | None:
-    """Return how much dearer than a best plan this one may be at most, None where it is not known."""
-    if cost_cents is None or bound_cents is None:
-        return None
-    return round(100 * (cost_cents - bound_cents) / cost_cents, 2) if cost_cents > 0 else 0.0
 
 
 @dataclass
@@ -83,14 +65,18 @@ class _Going:
     taken: bool = False  # by a planner, or by whoever stopped it before one came
     progress: list[list[Any]] = field(default_factory=list)
     best: str = ""
-    watchers: set[tuple[asyncio.AbstractEventLoop, asyncio.Event]] = field(default_factory=set)
+    bell: Bell = field(default_factory=Bell)
 
 
 class Runs:
-    """All runs of one service; `close` before the database is."""
+    """All runs of one worker; `close` before the database is. held: None where no other worker can be."""
 
-    def __init__(self, database: sa.Engine, planners: int, clock: Callable[[], datetime.datetime]) -> None:
+    def __init__(
+        self, database: sa.Engine, planners: int, clock: Callable[[], datetime.datetime], held: Hold | None = None
+    ) -> None:
         self._database, self._planners, self._clock = database, planners, clock
+        self._held = held or Hold()
+        self._elsewhere = Bell()
         self._lock = threading.Lock()
         self._going: dict[int, _Going] = {}
         self._waiting: queue.Queue[_Going | None] = queue.Queue()
@@ -98,11 +84,20 @@ class Runs:
         self._desks: list[Desk] = []
         self._ended = threading.Event()
         self._mender = threading.Thread(target=self._mend, name="runs", daemon=True)
-        self.one_at_a_time = threading.Lock()  # held while it is looked whether a week has a run, and one is written
         self.closing = False
 
-    def start(self) -> None:
-        """Begin to look after runs that are under way in the database and that nobody is at."""
+    @property
+    def worker(self) -> int:
+        """The number of the worker whose runs these are."""
+        return self._held.number
+
+    def start(self, signals: Signals | None = None) -> None:
+        """Begin to look after runs that are under way in the database and that nobody is at.
+
+        signals: by which other workers are heard at once, not only at the next look.
+        """
+        if signals is not None:
+            signals.on(RUN, self._told)
         self._mender.start()
 
     def begin(self, row: tables.PlanRun, start: str) -> None:
@@ -125,10 +120,12 @@ class Runs:
         """Have a run end with the best plan that it has; say whether it was still going."""
         with self._lock:
             going = self._going.get(run_id)
-            if going is None:
-                return False
-            going.stop = True
-            waiting, going.taken = not going.taken, True
+            if going is not None:
+                going.stop = True
+                waiting, going.taken = not going.taken, True
+        if going is None:
+            with transaction(self._database) as session:
+                return ask_to_stop(session, run_id)
         if waiting:
             try:
                 self._end(going, "stopped", "", "")
@@ -148,37 +145,58 @@ class Runs:
 
         Yields nothing where no such run is going. A watcher that is slow misses what is past, never what is last.
         """
-        changed, loop = asyncio.Event(), asyncio.get_running_loop()
         with self._lock:
             going = self._going.get(run_id)
-            if going is None:
-                return
-            going.watchers.add((loop, changed))
-        seen = -1
-        try:
+        seen, told = -1, None
+        with (self._elsewhere if going is None else going.bell).listening() as changed:
             while not self.closing:
                 changed.clear()
-                shown = going.shown
+                if going is None:
+                    shown = await asyncio.to_thread(self._elsewhere_shown, run_id, told)
+                    if shown is None or (told is None and shown.state not in GOING):
+                        return
+                    told = shown
+                else:
+                    shown = going.shown
                 if shown.version != seen:
                     seen = shown.version
                     yield shown
                     if shown.state not in GOING:
                         return
-                    continue
-                try:
-                    await asyncio.wait_for(changed.wait(), LOOK_S)
-                except TimeoutError:
+                elif not await rung(changed, LOOK_S):
                     yield None
-        finally:
-            with self._lock:
-                going.watchers.discard((loop, changed))
+
+    def _elsewhere_shown(self, run_id: int, told: Shown | None) -> Shown | None:
+        """Return a run of another worker, its version counted from what was `told` of it last."""
+        with transaction(self._database) as session:
+            found = shown_in(session, run_id)
+        if found is None or told is None:
+            return found
+        same = replace(found, version=told.version)
+        return same if same == told else replace(found, version=told.version + 1)
+
+    def _told(self, words: str) -> None:
+        """Look after a run of which something was told, or, told nothing, after all."""
+        self._elsewhere.ring()
+        with self._lock:
+            mine = set(self._going) & ({int(words)} if words else set(self._going))
+        self._stop_what_is_to(mine)
+
+    def _stop_what_is_to(self, mine: set[int]) -> None:
+        """Stop those of this worker's runs that others want to end."""
+        if mine:
+            with transaction(self._database) as session:
+                asked = to_stop(session, mine)
+            for run_id in asked:
+                self.stop(run_id)
 
     def hang_up(self) -> None:
         """End every watch, so that the service can go."""
         self.closing = True
         with self._lock:
-            watchers = [watcher for going in self._going.values() for watcher in going.watchers]
-        _wake(watchers)
+            bells = [going.bell for going in self._going.values()]
+        for bell in (*bells, self._elsewhere):
+            bell.ring()
 
     def close(self) -> None:
         """Have every run end now, keep what it has found as "cut off", and let the planners go."""
@@ -196,9 +214,7 @@ class Runs:
 
     def _show(self, going: _Going, **changes: Any) -> None:
         going.shown = replace(going.shown, **changes, version=going.shown.version + 1)
-        with self._lock:
-            watchers = list(going.watchers)
-        _wake(watchers)
+        going.bell.ring()
 
     def _work(self, desk: Desk) -> None:
         try:
@@ -310,35 +326,60 @@ class Runs:
                 pause = min(2 * pause, most)
 
     def _mend(self) -> None:
-        """End runs that are under way in the database and that nobody is at: seen so twice, since one just asked for
-        is written before it is taken up."""
+        """Look every few seconds for runs that nobody is at, and for what others want of this worker's own."""
         before: set[int] = set()
         while not self._ended.wait(MEND_S):
             try:
-                with transaction(self._database) as session:
-                    rows = session.exec(select(tables.PlanRun.id).where(col(tables.PlanRun.state).in_(GOING)))
-                    with self._lock:
-                        left = {run_id for run_id in rows if run_id is not None and run_id not in self._going}
-                if left & before:
-                    cut_off(self._database, self._clock(), left & before)
-                before = left - before
+                with self._lock:
+                    mine = set(self._going)
+                self._stop_what_is_to(mine)
+                before = self._look_after(self._left(), before)
             except SQLAlchemyError as fault:
                 _log.warning("runs that nobody is at cannot be looked for: %s", fault)
+
+    def _left(self) -> set[int]:
+        """Return the runs under way in the database whose worker is no more, or is this one and not at them."""
+        with transaction(self._database) as session:
+            row = tables.PlanRun
+            others = self._held.workers() - {self.worker}
+            rows = session.exec(select(row.id).where(col(row.state).in_(GOING), col(row.worker).not_in(others)))
+            with self._lock:
+                return {run_id for run_id in rows if run_id is not None and run_id not in self._going}
+
+    def _look_after(self, left: set[int], before: set[int]) -> set[int]:
+        """End or take over runs that were left `before` as well, since one just asked for is written before it is taken
+        up; return what else is left."""
+        gone = left & before
+        if gone:
+            with transaction(self._database) as session:
+                taken = take_over(session, self.worker, gone)
+            for row in taken:
+                _log.warning("run %s of a worker that is no more is taken over", row.id)
+                self.begin(row, row.start)
+            cut_off(self._database, self._clock(), gone - {row.id or 0 for row in taken})
+        return left - gone
 
     def _end(self, going: _Going, state: str, document: str, fault: str) -> None:
         """End a run in `state` with the plan `document`, or without one where it is empty."""
         now = self._clock()
         with transaction(self._database) as session:
-            row = session.get_one(tables.PlanRun, going.id)
+            row = session.get_one(tables.PlanRun, going.id, with_for_update=True)
+            if row.state not in GOING:  # another worker took this one for dead, and has kept what it had told
+                ended = {"state": row.state, "plan_id": row.plan_id or row.horizon_id, "fault": row.fault}
+                self._forget(going, ended)
+                return
             plan_id = keep(session, row, document, now, asking=state == "cut off" and document == going.best)
             progress, best = going.progress, "" if plan_id is not None else going.best
             if row.weeks > 1 and plan_id is None and document and not fault:
                 fault = MEANWHILE
             name = "plan_id" if row.weeks == 1 else "horizon_id"
-            values = {"phase": going.shown.phase, "progress": progress, "best": best, name: plan_id}
+            values = {"phase": going.shown.phase, "progress": progress, "best": best, "start": "", name: plan_id}
             _update(session, going.id, state=state, ended_at=now, fault=fault, **values)
             note(session, now, row.asked_by, "ended", "plan run", str(going.id), {"state": state, "plan": plan_id})
-        self._show(going, state=state, plan_id=plan_id, fault=fault)
+        self._forget(going, {"state": state, "plan_id": plan_id, "fault": fault})
+
+    def _forget(self, going: _Going, ended: dict[str, Any]) -> None:
+        self._show(going, **ended)
         with self._lock:
             self._going.pop(going.id, None)
 
@@ -349,11 +390,3 @@ def _update(session: Session, run_id: int, **values: Any) -> bool:
     wanted = sa.update(row).where(col(row.id) == run_id, col(row.state).in_(GOING)).values(**values)
     done = session.execute(wanted.execution_options(synchronize_session=False))
     return int(done.rowcount) == 1  # type: ignore[attr-defined]
-
-
-def _wake(watchers: list[tuple[asyncio.AbstractEventLoop, asyncio.Event]]) -> None:
-    for loop, changed in watchers:
-        try:
-            loop.call_soon_threadsafe(changed.set)
-        except RuntimeError:  # its loop has ended
-            continue

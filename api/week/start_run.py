@@ -18,13 +18,14 @@ from api.week.build import because_as_data
 from api.week.ending import GOING
 from api.week.planning import prepare_week
 from api.week.runs import Runs
+from api.workers.turns import Turn, turn
 from scheduler import fixed_as_data as as_data
 from scheduler.documents import encode
 from scheduler.errors import BadInput
 from scheduler.week import week_document
 
 # The documents of a run are large, and whoever shows a run does not read them.
-LIGHT = [defer(col(column)) for column in (PlanRun.week, PlanRun.because, PlanRun.best)]  # type: ignore[arg-type]
+LIGHT = [defer(col(column)) for column in (PlanRun.week, PlanRun.because, PlanRun.best, PlanRun.start)]  # type: ignore[arg-type]
 
 
 def start_run(
@@ -44,13 +45,13 @@ def start_run(
         _refuse_second(session, start_date)
         start = "" if from_plan is None else _from(session, from_plan, start_date)
     built = prepare_week(database, start_date, now).built
-    with runs.one_at_a_time, transaction(database) as session:
+    with turn(database, Turn.BEGIN_RUN), transaction(database) as session:
         _refuse_second(session, start_date)
         held = locks.locks_of(session, start_date, built.week.days)
         row = PlanRun(
             start_date=start_date, seconds=seconds, asked_at=now, asked_by=by, week=week_document(built.week).decode(),
             because=because_as_data(built.because), fixed=as_data(locks.fixed_of(session, built.week, held, now)),
-            from_plan=from_plan, beside=beside_as_data(built.week, built.timed),
+            from_plan=from_plan, beside=beside_as_data(built.week, built.timed), worker=runs.worker, start=start,
         )  # fmt: skip
         session.add(row)
         session.flush()

@@ -23,7 +23,8 @@ from scheduler.layout.measured import (
 )
 
 _MOST_ARMS = 6  # twice what wide awnings have; the search for places grows fast with their number
-_GRAVITY_APART = 0.06  # a measured gravity further from its species group's than this is another wood
+# A measured gravity further than 0.06 from its species group's is another wood; the rest is dust of binary fractions.
+_GRAVITY_APART = 0.06 + 1e-9
 _LEAST_APART = 1.0  # mm between two holes of a bracket: less is the same hole twice
 
 

@@ -13,8 +13,10 @@ from __future__ import annotations
 
 import datetime
 import socket
+import sys
 import threading
 import time
+import traceback
 from collections.abc import Iterator
 from contextlib import contextmanager
 from dataclasses import dataclass, field
@@ -110,6 +112,15 @@ class Board:
         assert not left, "errors in the browser's console:\n" + "\n".join(left)
 
 
+def under_way() -> str:
+    """Say where every thread of this process is."""
+    names = {thread.ident: thread.name for thread in threading.enumerate()}
+    return "\n".join(
+        f"{names.get(ident, ident)}\n{''.join(traceback.format_stack(frame)[-8:])}"
+        for ident, frame in sys._current_frames().items()
+    )
+
+
 @contextmanager
 def serving(data: Path) -> Iterator[tuple[FastAPI, str]]:
     """Give the application over the folder `data` and the address at which it answers, with the cast's accounts."""
@@ -137,7 +148,7 @@ def serving(data: Path) -> Iterator[tuple[FastAPI, str]]:
             finally:
                 server.should_exit = True
                 thread.join(PATIENCE_S)
-                assert not thread.is_alive(), "the service did not stop"
+                assert not thread.is_alive(), f"the service did not stop:\n{under_way()}"
 
 
 def add_people(app: FastAPI) -> None:

@@ -17,8 +17,10 @@ from api.ledger.plans.stored import newest_plan
 from api.settings import sqlite_address
 from tests.browser.board import Board, Size, add_people, serving
 from tests.browser.chromium import ARGS, CHROMIUM
-from tests.conftest import made_once
+from tests.browser.phone import Phone, Service
+from tests.conftest import BuiltDemo, made_once
 from tests.service.cast import add_cast
+from tests.service.day_cast import post_day
 
 MONDAY = datetime.date(2027, 4, 12)
 POSTED_AT = datetime.datetime(2027, 4, 8, 21, tzinfo=datetime.UTC)
@@ -94,3 +96,17 @@ def empty_board(browser: Browser, tmp_path: Path) -> Iterator[Board]:
 def signed_in_page(board: Board) -> Callable[[str, Size], Page]:
     """`signed_in_page(role, size)` of the shared service: a page in that role's session."""
     return board.signed_in_page
+
+
+@pytest.fixture
+def phone(built: BuiltDemo, browser: Browser, tmp_path: Path) -> Iterator[Phone]:
+    """A crew's phone, with a service of the test's own that has the demo's day posted."""
+    jobs = post_day(built.out, tmp_path / "posted")
+    service = Service(tmp_path / "posted")
+    service.start()
+    add_people(service.app)
+    board = Board(service.app, f"http://127.0.0.1:{service.port}", browser)
+    yield Phone(service, jobs, board)
+    board.close_pages()
+    service.stop()
+    service.give_up_the_port()

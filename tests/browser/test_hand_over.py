@@ -11,10 +11,9 @@ from sqlmodel import select
 from api import tables
 from api.database import transaction
 from tests.browser.board import axe, no_sideways_scroll
-from tests.browser.test_day import OFFLINE, Phone, kept, phone, signal, stop_of, unfold
+from tests.browser.phone import OFFLINE, Phone, kept, signal, stop_of, unfold
 from tests.steps import CHECKS
 
-__all__ = ["phone"]
 pytestmark = pytest.mark.browser
 
 

@@ -8,10 +8,9 @@ from playwright.sync_api import Page, expect
 from api import tables
 from api.database import transaction
 from tests.browser.board import axe, no_sideways_scroll
-from tests.browser.test_day import Phone, phone, signal, to
+from tests.browser.phone import Phone, signal, to
 from tests.service.day_cast import CREW, DAY
 
-__all__ = ["phone"]
 pytestmark = pytest.mark.browser
 
 

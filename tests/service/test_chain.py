@@ -268,6 +268,7 @@ def test_what_stays_is_removed_by_a_load_alone_which_is_written_down(either_sett
 
 def test_a_database_that_is_away_for_a_while_does_not_end_the_sealing(app: FastAPI) -> None:
     keeper = ChainKeeper(app.state.database, lambda: NOW)
-    keeper.start()
-    keeper.close()
+    keeper.check()
+    keeper.lookout.start()
+    keeper.lookout.stop()
     assert keeper.found == []

@@ -67,7 +67,11 @@ def guess(client: TestClient) -> None:
 
 def test_health_and_ready_are_for_anybody_and_tell_nothing_of_the_work(app: FastAPI) -> None:
     stranger = anonymous(app)
-    assert stranger.get("/health").json() == {"status": "up"}
+    health = stranger.get("/health").json()
+    keepers = health.pop("keepers")
+    assert health == {"status": "up", "leads": True}
+    assert {"chain", "forecasts", "horizon", "webhooks", "yearly"} <= {one["name"] for one in keepers}
+    assert {tuple(one) for one in keepers} == {("name", "looked_s", "every_s", "failed")}
     assert stranger.get("/ready").json() == {"status": "ready"}
 
 

@@ -33,14 +33,17 @@ def test_the_container_is_built_in_one_stage_and_runs_in_another_as_a_user_that_
     assert "HEALTHCHECK" in run
     assert "nodejs" not in run
     compose = yaml.safe_load(TEXT["compose.yaml"])
-    service = compose["services"]["eaveboard"]
+    service, second = (compose["services"][name] for name in ("eaveboard", "eaveboard-2"))
+    same = {name: value for name, value in second.items() if name != "networks"}
+    assert same == {name: value for name, value in service.items() if name != "networks"}
     assert service["read_only"] is True
     assert service["cap_drop"] == ["ALL"]
     written = {volume.split(":")[1] for volume in service["volumes"]}
     assert written == set(re.findall(r"^VOLUME (.*)$", run, re.MULTILINE)[0].split())
     proxy = compose["services"]["proxy"]["networks"]["inside"]["ipv4_address"]
     assert service["environment"]["EAVEBOARD_PROXIES"] == proxy
-    assert service["networks"]["inside"]["ipv4_address"] in TEXT["nginx.conf"]
+    for worker in (service, second):
+        assert f"server {worker['networks']['inside']['ipv4_address']}:8410" in TEXT["nginx.conf"]
     assert {name for one in compose["services"].values() for name in one.get("secrets", ())} == set(compose["secrets"])
 
 

@@ -218,7 +218,7 @@ def quick_looks(monkeypatch: pytest.MonkeyPatch) -> None:
 @pytest.mark.usefixtures("quick_looks")
 def test_the_keeper_renews_what_a_change_made_stale_whoever_made_it(folder: Path, database: sa.Engine) -> None:
     keeper = Keeper(database, sqlite_address(folder), 1, lambda: NOW)
-    keeper.start()
+    keeper.lookout.start()
     try:
         other = open_database(sqlite_address(folder))  # as another process has it
         with transaction(other) as session:
@@ -227,7 +227,7 @@ def test_the_keeper_renews_what_a_change_made_stale_whoever_made_it(folder: Path
         other.dispose()
         wait_until(lambda: found_stale(database) == [])
     finally:
-        keeper.close()
+        keeper.lookout.stop()
 
 
 @pytest.mark.usefixtures("quick_looks")
@@ -247,12 +247,12 @@ def test_processes_make_many_and_one_that_is_killed_leaves_nothing_half_written(
                 killed.append(child)
         return bool(killed)
 
-    keeper.start()
+    keeper.lookout.start()
     try:
         wait_until(kill)
         wait_until(lambda: found_stale(database) == [])
     finally:
-        keeper.close()
+        keeper.lookout.stop()
     with transaction(database) as session:
         rows = session.execute(sa.select(col(tables.Prepared.visit_id), col(tables.Prepared.what))).all()
     assert {row.visit_id for row in rows} == open_ones

@@ -151,6 +151,7 @@ def test_runs_one_after_another_in_one_process_to_the_best_plan_a_stop_and_a_kil
     at_work.begin(again, "")
     assert plan_of(either, ended(either, again)).cost_cents == 1_710_169
     assert at_work._desks[0].pid != pid
+    until(lambda: at_work.shown(again.id or 0) is None)
     assert not at_work.stop(again.id or 0)
     with transaction(either) as session:
         ended_lines = select(tables.History).where(tables.History.did == "ended").order_by(tables.History.id)  # type: ignore[arg-type]

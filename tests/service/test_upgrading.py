@@ -160,7 +160,7 @@ def _cut_off_everywhere(tmp_path: Path, data: str | None, step: int) -> None:
 
 @pytest.mark.parametrize("data", [None, "0001"])
 def test_a_start_cut_off_leaves_the_form_before_or_the_one_after(tmp_path: Path, data: str | None) -> None:
-    _cut_off_everywhere(tmp_path, data, step=67)
+    _cut_off_everywhere(tmp_path, data, step=113)
 
 
 @pytest.mark.long
@@ -298,3 +298,13 @@ def test_a_lock_that_a_server_has_lost_is_taken_up_again(postgresql_address: str
     with pytest.raises(BadInput, match="is served already"):
         hold(tmp_path / "other", postgresql_address)
     held.release()
+
+
+def test_a_newer_form_waits_for_the_end_of_the_workers_of_an_older_program(tmp_path: Path) -> None:
+    database = open_database(f"sqlite:///{tmp_path / 'eaveboard.sqlite'}")
+    with pytest.raises(BadInput, match="workers of the older program are at it; end those first"):
+        upgrade(database, others=lambda: True)
+    assert sa.inspect(database).get_table_names() == []
+    upgrade(database)
+    upgrade(database, others=lambda: True)  # nothing is to change
+    database.dispose()

@@ -82,7 +82,7 @@ class Clock:
 def app(tmp_path: Path) -> Iterator[FastAPI]:
     with running(settings_for(tmp_path)) as app:
         add_yard(app.state.database)
-        app.state.hooks.close()  # the tests turn it by hand
+        app.state.hooks.lookout.stop()  # the tests turn it by hand
         yield app
 
 

@@ -17,7 +17,6 @@ import threading
 import time
 from collections.abc import Callable, Collection, Sequence
 from concurrent.futures import FIRST_COMPLETED, Future, ProcessPoolExecutor, wait
-from concurrent.futures.process import BrokenProcessPool
 from dataclasses import dataclass
 
 import sqlalchemy as sa
@@ -28,6 +27,8 @@ from api.database import open_database, transaction
 from api.papers.stored.inputs import fingerprints, is_fresh, job_inputs, made_fingerprints, shop_inputs
 from api.papers.stored.making import make_papers
 from api.papers.stored.store import Made, store, stored
+from api.workers.lookout import Lookout
+from api.workers.signals import Signals
 
 LOOK_S = 2.0  # between two looks at the history
 REST = 5.0  # after a search for stale papers, so many times as long as it took: it must not slow the pages down
@@ -36,6 +37,7 @@ RETRY_S = 30.0  # after a failure
 FEW = 8  # jobs that are made in the service itself: starting a process takes longer
 BATCH = 20  # jobs made in one transaction: with their drawings about 1 MB, in half a second
 
+BEING_MADE = "papers"  # what is told of
 _log = logging.getLogger("eaveboard")
 _database: sa.Engine | None = None  # of a process that makes papers
 
@@ -92,44 +94,46 @@ class Keeper:
     """
 
     def __init__(
-        self, database: sa.Engine, address: str, processes: int, clock: Callable[[], datetime.datetime]
-    ) -> None:
+        self, database: sa.Engine, address: str, processes: int, clock: Callable[[], datetime.datetime],
+        signals: Signals | None = None,
+    ) -> None:  # fmt: skip
         self._database, self._address, self._processes, self._clock = database, address, processes, clock
-        self._stop = threading.Event()
-        self._thread = threading.Thread(target=self._run, name="papers", daemon=True)
+        self._signals = signals
+        self._seen: int | None = -1
+        self._searched = 0.0
         self.being_made = 0
+        self.lookout = Lookout(
+            "papers", self._look, every_s=LOOK_S, failed="papers could not be renewed", at_once=True, again_s=RETRY_S,
+            wait_s=None,  # for the batches that are under way: a second or two
+        )  # fmt: skip
+        if signals is not None:
+            signals.on(BEING_MADE, self._hear)
 
-    def start(self) -> None:
-        if self._processes:
-            self._thread.start()
+    def _look(self) -> None:
+        newest = self._newest()
+        if newest == self._seen and time.monotonic() - self._searched < ALL_S:
+            return
+        self._seen, self._searched = newest, time.monotonic()
+        try:
+            with transaction(self._database) as session:
+                found = stale(session)
+            self.lookout.rest(REST * (time.monotonic() - self._searched))
+            self._make(found)
+        except BaseException:  # what was not made is stale, and found again
+            self._seen = -1
+            raise
+        finally:
+            self._say(0)
 
-    def close(self) -> None:
-        """Stop, after the batches that are under way: a second or two."""
-        self._stop.set()
-        if self._thread.is_alive():
-            self._thread.join()
+    def _say(self, being_made: int) -> None:
+        """Keep how many are being made, for the pages of all workers."""
+        if being_made != self.being_made:
+            self.being_made = being_made
+            if self._signals is not None:
+                self._signals.tell(BEING_MADE, str(being_made))
 
-    def _run(self) -> None:
-        seen: int | None = -1
-        looked = 0.0
-        pause = 0.0
-        while not self._stop.wait(pause):
-            pause = LOOK_S
-            try:
-                newest = self._newest()
-                if newest == seen and time.monotonic() - looked < ALL_S:
-                    continue
-                seen, looked = newest, time.monotonic()
-                with transaction(self._database) as session:
-                    found = stale(session)
-                pause = max(LOOK_S, REST * (time.monotonic() - looked))
-                self._make(found)
-            except (sa.exc.SQLAlchemyError, BrokenProcessPool, OSError):
-                # The database is away, or the system has ended a process: what was not made is stale, and found again.
-                _log.exception("papers could not be renewed; trying again in %.0f s", RETRY_S)
-                seen, pause = -1, RETRY_S
-            finally:
-                self.being_made = 0
+    def _hear(self, words: str) -> None:
+        self.being_made = int(words or 0)
 
     def _newest(self) -> int | None:
         with transaction(self._database) as session:
@@ -137,7 +141,7 @@ class Keeper:
             return newest
 
     def _make(self, visit_ids: Sequence[str]) -> None:
-        self.being_made = len(visit_ids)
+        self._say(len(visit_ids))
         if len(visit_ids) <= FEW:
             if visit_ids:
                 with transaction(self._database) as session:
@@ -151,11 +155,11 @@ class Keeper:
         )
         try:
             going: set[Future[int]] = {pool.submit(_renew_batch, batch, self._clock()) for batch in batches}
-            while going and not self._stop.is_set():
+            while going and not self.lookout.stopping():
                 done, going = wait(going, timeout=0.2, return_when=FIRST_COMPLETED)
                 for batch in done:
                     batch.result()
-                self.being_made = len(going) * BATCH
+                self._say(len(going) * BATCH)
         finally:
             pool.shutdown(wait=True, cancel_futures=True)
         _log.info("renewed the papers of %d visits in %.1f s", len(visit_ids), time.monotonic() - started)

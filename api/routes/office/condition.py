@@ -18,6 +18,7 @@ from api.clock import Now
 from api.condition.metrics import metrics as figures
 from api.http.pages import Database
 from api.http.problems import Problem, responses
+from api.workers.keepers import Keepers
 
 router = APIRouter(tags=["condition"])
 Anyone = Annotated[Who, everyone()]
@@ -26,9 +27,18 @@ _FORWARDED = ("forwarded", "x-forwarded-for", "x-forwarded-host", "x-real-ip")
 
 
 @router.get("/health")
-def health(_: Anyone) -> dict[str, str]:
-    """Say that the process answers; it asks nothing else, so a database away is no reason to start it anew."""
-    return {"status": "up"}
+def health(request: Request, _: Anyone) -> dict[str, Any]:
+    """Say that the process answers; it asks nothing else, so a database away is no reason to start it anew.
+
+    `leads`: whether this worker does what is done in the background. `keepers`: of each such thing, here or as the
+    worker that leads has told, how many seconds ago it was looked at, every how many it is, and whether that failed.
+    """
+    keepers: Keepers = request.app.state.keepers
+    looked = [
+        {"name": one.name, "looked_s": one.ago_s, "every_s": one.every_s, "failed": one.failed}
+        for one in keepers.looked()
+    ]
+    return {"status": "up", "leads": keepers.leads, "keepers": looked}
 
 
 @router.get("/ready", responses=responses(503))
@@ -59,7 +69,7 @@ def metrics(request: Request, session: Database, now: Now, who: Anyone) -> Respo
     elif not _from_here(request):
         raise Problem(404, "Figures are for this machine alone; EAVEBOARD_METRICS_TOKEN lets others read them.")
     state, machine = request.app.state, datetime.datetime.now(datetime.UTC)
-    data = figures(session, state.settings.data, state.backups, state.chain, work=now, machine=machine)
+    data = figures(session, state.settings.data, state.backups, state.chain, state.keepers, work=now, machine=machine)
     return Response(data, media_type=CONTENT_TYPE_LATEST)
 
 

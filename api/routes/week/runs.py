@@ -24,7 +24,8 @@ from api.ledger.history import note
 from api.routes import records
 from api.tables import PlanRun
 from api.week.ending import GOING
-from api.week.runs import Runs, Shown, gap_percent
+from api.week.run_shown import Shown, gap_percent, shown_in
+from api.week.runs import Runs
 from api.week.start_run import LIGHT, start_run
 
 router = APIRouter(tags=["runs"])
@@ -124,12 +125,11 @@ async def _events(request: Request, row: PlanRun) -> AsyncIterator[str]:
             yield ": still at work\n\n"
     if not told:  # it had ended before, or between the two looks
         with transaction(request.app.state.database) as session:
-            row = session.get_one(PlanRun, row.id)
-        cost, bound = row.progress[-1][1:] if row.progress else (None, None)
-        shown = Shown(row.state, 0.0 if not row.progress else row.progress[-1][0], cost, bound, row.phase)
+            shown = shown_in(session, row.id)
+        assert shown is not None
         yield _progress(shown)
-        if row.state not in GOING:
-            yield _event(Shown(row.state, plan_id=row.plan_id or row.horizon_id, fault=row.fault))
+        if shown.state not in GOING:
+            yield _event(shown)
 
 
 def _event(shown: Shown) -> str:
@@ -157,7 +157,7 @@ def _found(session: Session, run_id: int) -> PlanRun:
 def record_of(row: PlanRun, runs: Runs) -> dict[str, Any]:
     """Return a run as programs see it, with what it has told last."""
     assert row.id is not None
-    record = row.model_dump(mode="json", exclude={"week", "because", "fixed", "best"})
+    record = row.model_dump(mode="json", exclude={"week", "because", "fixed", "best", "worker", "to_stop", "start"})
     last = row.progress[-1] if row.progress else [0.0, None, None]
     record |= {"cost_cents": last[1], "bound_cents": last[2]}
     shown = runs.shown(row.id)

@@ -4,7 +4,6 @@ from __future__ import annotations
 
 import datetime
 import logging
-import threading
 from collections.abc import Callable
 from zoneinfo import ZoneInfo
 
@@ -17,6 +16,7 @@ from api.http.problems import Problem
 from api.week.horizon.keeping import newest
 from api.week.horizon.start import start_horizon
 from api.week.runs import Runs
+from api.workers.lookout import Lookout
 from scheduler.errors import BadInput
 
 LOOK_S = 60.0  # between two looks whether a night has passed
@@ -33,16 +33,7 @@ class HorizonKeeper:
     def __init__(self, database: sa.Engine, runs: Runs, clock: Callable[[], datetime.datetime]) -> None:
         self._database, self._runs, self._clock = database, runs, clock
         self._asked_at: datetime.datetime | None = None
-        self._end = threading.Event()
-        self._thread = threading.Thread(target=self._work, name="horizon", daemon=True)
-
-    def start(self) -> None:
-        self._thread.start()
-
-    def close(self) -> None:
-        self._end.set()
-        if self._thread.is_alive():
-            self._thread.join(2)
+        self.lookout = Lookout("horizon", self.look, every_s=LOOK_S, failed="the weeks ahead could not be planned")
 
     def look(self) -> tables.PlanRun | None:
         """Begin a run where one is due, and return it."""
@@ -72,10 +63,3 @@ class HorizonKeeper:
         if local < night:
             night -= datetime.timedelta(days=1)
         return plan is None or plan.made_at < night
-
-    def _work(self) -> None:
-        while not self._end.wait(LOOK_S):
-            try:
-                self.look()
-            except sa.exc.SQLAlchemyError:
-                _log.exception("whether the weeks ahead are to be planned could not be looked up")

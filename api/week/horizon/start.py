@@ -18,6 +18,7 @@ from api.week.ending import GOING
 from api.week.horizon.document import Horizon, horizon_of
 from api.week.horizon.keeping import KeptHorizon, newest, newest_id
 from api.week.runs import Runs
+from api.workers.turns import Turn, turn
 from scheduler.documents import encode
 from scheduler.week import week_document
 
@@ -33,12 +34,12 @@ def start_horizon(database: sa.Engine, runs: Runs, *, seconds: float, now: datet
         before = newest(session)
         horizon = horizon_of(session, now)
     start = "" if before is None else _moved(before, horizon)
-    with runs.one_at_a_time, transaction(database) as session:
+    with turn(database, Turn.BEGIN_RUN), transaction(database) as session:
         _refuse_second(session)
         row = PlanRun(
             start_date=horizon.start_date, weeks=horizon.weeks, seconds=seconds, asked_at=now, asked_by=by,
             week=week_document(horizon.document).decode(), because=because_as_data(horizon.because),
-            from_horizon=newest_id(session), beside=as_data(horizon.document, None),
+            from_horizon=newest_id(session), beside=as_data(horizon.document, None), worker=runs.worker, start=start,
         )  # fmt: skip
         session.add(row)
         session.flush()

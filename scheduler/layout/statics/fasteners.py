@@ -111,7 +111,7 @@ def _lag_screws(
         return FastenerChoice(fastener, tuple(uses), tuple(findings))
     bored = bored_in(fastener, survey.wall.cover)
     members = member_uses(survey, cases, bored)
-    findings += wood_findings(survey, held, fastener, longest_overhang_mm(survey, cases, bored), uses, members)
+    findings += wood_findings(survey, held, longest_overhang_mm(survey, cases, bored), uses, members)
     return FastenerChoice(fastener, tuple(uses), tuple(findings), members)
 
 

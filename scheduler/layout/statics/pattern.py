@@ -34,7 +34,7 @@ def levers_mm(awning: Awning, *, pressed_down: bool) -> list[float]:
 
 def widest_across(awning: Awning) -> float:
     """Return how far off the bracket's middle its outermost hole is, mm; 0 without a pattern."""
-    return max((abs(hole.across) for hole in awning.holes), default=0.0) if isinstance(awning.holes, tuple) else 0.0
+    return max(abs(hole.across) for hole in awning.holes) if isinstance(awning.holes, tuple) else 0.0
 
 
 def least_spacing(awning: Awning) -> float | None:
@@ -47,4 +47,4 @@ def least_spacing(awning: Awning) -> float | None:
 
 def height_of(awning: Awning) -> float:
     """Return how far the lowest hole is below the upper ones, mm; 0 without a pattern."""
-    return max((hole.down for hole in awning.holes), default=0.0) if isinstance(awning.holes, tuple) else 0.0
+    return max(hole.down for hole in awning.holes) if isinstance(awning.holes, tuple) else 0.0

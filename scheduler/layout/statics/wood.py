@@ -7,7 +7,7 @@ from __future__ import annotations
 
 from collections.abc import Iterator, Sequence
 
-from scheduler.layout.documents import Fastener, Finding, MemberUse, Survey
+from scheduler.layout.documents import Finding, MemberUse, Survey
 from scheduler.layout.measured import Tie
 from scheduler.layout.statics import nds
 from scheduler.layout.statics.lag import CABLE_DEPTH_IN, PATTERN_APART_MM, Grip, force, inches, may_meet_cable
@@ -23,7 +23,6 @@ _LEAST_OFF_MM = 1.0  # nearer to the middle than anyone can set a screw by eye
 def wood_findings(
     survey: Survey,
     held: Grip,
-    fastener: Fastener,
     overhang_mm: float | None,
     uses: Sequence[BracketUse],
     members: Sequence[MemberUse],

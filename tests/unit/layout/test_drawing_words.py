@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import re
 from typing import Any
 
 import msgspec
@@ -76,7 +77,8 @@ def test_the_title_block(units: Units, block: list[str]) -> None:
 
 def test_the_title_block_of_a_wall_shown_whole_speaks_of_no_break() -> None:
     wide = {"awning": {"width": 12000, "arms": [1000, 11000]}, "band": {"right": 13000}, **CONCRETE}
-    assert "Elevation 1 : 75" in texts(**wide) or "Elevation 1 : 60" in texts(**wide)
+    (line,) = [text for text in texts(**wide) if text.startswith("Elevation")]
+    assert re.fullmatch(r"Elevation 1 : \d+", line)
 
 
 def test_a_long_survey_id_is_cut_where_it_has_no_more_room() -> None:

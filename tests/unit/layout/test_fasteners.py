@@ -22,7 +22,7 @@ from scheduler.layout.statics.lag import (
     lag_fastener,
     screw_use,
 )
-from scheduler.layout.statics.loads import BracketForce, LoadCase, bracket_loads, on_one_fastener
+from scheduler.layout.statics.loads import BracketForce, BracketUse, LoadCase, bracket_loads, on_one_fastener
 from tests.surveys import plain_survey, random_survey
 
 
@@ -305,3 +305,31 @@ def test_brackets_are_counted_under_the_case_that_asks_most_of_each() -> None:
     survey = plain_survey(wall={"kind": "fascia"})
     (told,) = [finding.text for finding in choose_fastener(survey, cases).findings]
     assert "hardest case: still (bracket 1); wind (brackets 2, 3); gust (bracket 4). Tension" in told
+
+
+def test_an_anchor_at_all_of_its_load_holds_and_its_hardest_bracket_is_named() -> None:
+    """4000 N of pull on two of four anchors, 2000 N each; no shear on the third bracket."""
+    report = {"name": "sleeve anchor", "tension_n": 2000, "shear_n": 5000, "source": "report"}
+    survey = plain_survey(wall={"kind": "concrete"}, anchor=report)
+    pulls = (1000.0, 2000.0, 4000.0)
+    case = LoadCase("gust", "wind", tuple(BracketForce(0, 0, pull, pull) for pull in pulls))
+    choice = choose_fastener(survey, [case])
+    assert [found.use for found in choice.brackets] == pytest.approx([0.25, 0.5, 1.0])
+    assert not codes(choice, "stop")
+    assert "bracket 3 takes most, 4000 N" in next(f.text for f in choice.findings if f.code == "anchor")
+    assert choice.fastener is not None
+    assert choice.fastener.count == 4
+    over = choose_fastener(
+        survey, [LoadCase("gust", "wind", (BracketForce(0, 0, 0, 0), BracketForce(0, 0, 4004, 4004)))]
+    )
+    assert codes(over, "stop") == {"overloaded"}
+    assert "at bracket 2 (gust)" in next(f.text for f in over.findings if f.code == "overloaded")
+
+
+def test_a_wall_without_fastener_shows_each_brackets_loads_of_the_largest_pull() -> None:
+    survey = plain_survey(wall={"kind": "fascia"})
+    cases = [
+        LoadCase("still", "permanent", (BracketForce(0, 500, 0, 100),)),
+        LoadCase("up", "wind", (BracketForce(0, -300, 0, 200),)),
+    ]
+    assert choose_fastener(survey, cases).brackets == (BracketUse(200, 300, None, "up"),)

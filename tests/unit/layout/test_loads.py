@@ -17,6 +17,7 @@ from scheduler.layout.statics.loads import (
     load_findings,
     on_one_fastener,
     pulling_fasteners,
+    velocity_pressure_psf,
 )
 from tests.surveys import plain_survey, random_survey
 
@@ -142,3 +143,8 @@ def test_an_even_load_reaches_from_the_bars_end_to_its_end() -> None:
 def test_supports_that_make_no_beam_are_refused(supports: list[float]) -> None:
     with pytest.raises(ValueError, match="two or more, ascending"):
         reactions(supports, even=1.0)
+
+
+def test_a_hill_raises_the_velocity_pressure() -> None:
+    # 0.00256 × 0.85 × 1.5 × 0.85 × 100²
+    assert velocity_pressure_psf(100, kz=0.85, kzt=1.5, kd=0.85) == pytest.approx(27.744)

@@ -8,15 +8,17 @@ import msgspec
 import pytest
 
 from scheduler.layout.compute import lay_out
-from scheduler.layout.documents import Survey
+from scheduler.layout.documents import Fastener, Survey
 from scheduler.layout.statics.loads import BracketForce, LoadCase
 from scheduler.layout.statics.member import (
     Member,
+    adjusted_bending_psi,
+    bored_in,
     longest_overhang_mm,
     member_of,
     member_uses,
 )
-from tests.surveys import second_survey
+from tests.surveys import plain_survey, second_survey
 
 
 def rafters(**wall: object) -> Survey:
@@ -80,3 +82,83 @@ def test_the_layout_says_what_the_wood_takes_and_stops_where_it_is_too_much() ->
     assert codes["member"] == "note"
     thin = lay_out(second_survey(wall={"member_depth": 88.9, "species": "unknown"}))
     assert {f.code: f.level for f in thin.findings}["member"] == "stop"
+
+
+def case_of(name: str, *forces: tuple[float, float]) -> LoadCase:
+    """A lasting case from the moment, N·m, and the load down, N, on each bracket."""
+    return LoadCase(name, "permanent", tuple(BracketForce(m, v, 0.0, abs(m) / 0.15) for m, v in forces))
+
+
+def test_a_rafter_by_hand() -> None:
+    """A 2×8 of Douglas fir-larch No. 3: 525 psi in bending; the load down shears it, not the couple's own force."""
+    (use,) = member_uses(rafters(), [case_of("still", (100.0, 300.0))], 0.25)
+    assert use.bending == pytest.approx(885.07 / (1.25 * 7.25**2 / 6) / (525 * 1.15 * 0.9), rel=1e-3)
+    assert use.shear == pytest.approx(1.5 * (300 / 4.44822) / (1.5 * 7.25) / (180 * 0.9), rel=1e-3)
+
+
+@pytest.mark.parametrize(
+    ("species", "depth_mm", "psi"),
+    [
+        ("douglas-fir-larch", 88.9, 700 * 1.1),  # Stud grade to 4 in nominal has a size factor of 1.1
+        ("douglas-fir-larch", 101.6, 700),
+        ("douglas-fir-larch", 114.3, 700),
+        ("southern-pine", 88.9, 575),  # its values have theirs inside
+    ],
+)
+def test_small_studs_bear_a_little_more(species: str, depth_mm: float, psi: float) -> None:
+    survey = second_survey(wall={"species": species, "member_depth": depth_mm})
+    (use,) = member_uses(survey, [case_of("still", (100.0, 300.0))], 0.25)
+    assert use.bending == pytest.approx(885.07 / (1.25 * (depth_mm / 25.4) ** 2 / 6) / (psi * 1.15 * 0.9), rel=1e-3)
+
+
+def test_the_hardest_case_is_that_of_the_larger_of_bending_and_shear() -> None:
+    """This rafter bends at 672 N·m and shears at 5224 N."""
+    bends, shears, less = case_of("bends", (336, 522)), case_of("shears", (134, 4702)), case_of("less", (134, 1567))
+    assert [use.case for use in member_uses(rafters(), [less, bends], 0.25)] == ["bends"]
+    assert [use.case for use in member_uses(rafters(), [bends, shears], 0.25)] == ["shears"]
+    assert [use.case for use in member_uses(rafters(), [shears, bends, less], 0.25)] == ["shears"]
+
+
+@pytest.mark.parametrize(
+    ("shank_depth", "pilot", "cover", "bored"),
+    [
+        (31.75, 6.35, 25.4, 0.375),  # the plain shank's hole reaches 6.35 mm into the wood
+        (31.75, 6.35, 29.7, 0.375),
+        (31.75, 6.35, 29.75, 0.25),  # 2 mm and less count as none
+        (31.75, 6.35, 40.0, 0.25),
+        (None, 6.35, 0.0, 0.25),
+        (None, None, 0.0, 0.0),
+    ],
+)
+def test_the_drill_takes_the_shanks_hole_where_it_enters_the_wood(
+    shank_depth: float | None, pilot: float | None, cover: float, bored: float
+) -> None:
+    screw = Fastener("lag", 9.525, 101.6, 60.0, pilot, 9.525, 4, shank_depth=shank_depth)
+    assert bored_in(screw, cover) == pytest.approx(bored)
+
+
+def test_the_longest_overhang_is_that_of_the_hardest_bracket_and_case() -> None:
+    """Half the load down reaches twice as far; nothing bends a rafter that bears nothing."""
+    survey = rafters()
+    alone = longest_overhang_mm(survey, [case_of("still", (200.0, 600.0))], 0.25)
+    assert alone is not None
+    cases = [case_of("a", (200.0, 300.0), (200.0, 600.0), (200.0, 300.0)), case_of("b", (200.0, 300.0))]
+    assert longest_overhang_mm(survey, cases, 0.25) == pytest.approx(alone)
+    assert longest_overhang_mm(survey, [case_of("still", (200.0, 2.0))], 0.25) == pytest.approx(300 * alone)
+    assert longest_overhang_mm(survey, [case_of("still", (700.0, 300.0))], 0.25) == 0.0  # more than 672 N·m
+    assert longest_overhang_mm(survey, [case_of("still", (0.0, 0.0))], 0.25) is None
+    assert longest_overhang_mm(plain_survey(), [case_of("still", (200.0, 600.0))], 0.25) is None
+
+
+def test_what_the_drawing_cannot_check_is_no_member() -> None:
+    rim = second_survey(wall={"kind": "rim-board", "members": [], "member_depth": 38.1})
+    assert member_of(rim.wall, 0.25) is None
+    assert member_uses(rim, [case_of("still", (200.0, 600.0))], 0.25) == ()
+    assert member_of(plain_survey(wall={"kind": "rafters"}).wall, 0.25) is None
+
+
+def test_wet_wood_bends_at_less_from_1150_psi_on() -> None:
+    """Table 4A: 0.85, where the reference value with its size factor is more than 1150 psi."""
+    assert adjusted_bending_psi(1000, "occupancy", size=1.2) == pytest.approx(1200)
+    assert adjusted_bending_psi(1000, "occupancy", wet=True, size=1.2) == pytest.approx(1020)
+    assert adjusted_bending_psi(1150, "occupancy", wet=True) == pytest.approx(1150)

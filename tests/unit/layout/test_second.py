@@ -12,7 +12,7 @@ from scheduler.layout.compute import lay_out
 from scheduler.layout.documents import Finding, Layout, survey_from_data
 from scheduler.layout.drawing import describe, draw_sheets
 from scheduler.layout.statics.loads import BracketForce
-from scheduler.layout.statics.pattern import levers_mm, worst_fastener
+from scheduler.layout.statics.pattern import height_of, least_spacing, levers_mm, widest_across, worst_fastener
 from scheduler.weather.thunder import flash_words, miles_off
 from tests.drawn import written
 from tests.surveys import ANCHOR_2, plain_survey, second_survey
@@ -66,6 +66,7 @@ def test_every_number_of_an_anchor_is_that_of_its_report() -> None:
     assert fastener is not None
     assert (fastener.hole, fastener.hole_depth, fastener.penetration) == (9.525, 70, 60)
     assert (fastener.edge, fastener.spacing, fastener.torque_nm) == (100, 40, 40)
+    assert (fastener.count, fastener.shank_depth, fastener.thread_depth) == (4, None, None)
     assert layout.members == ()
     assert codes(layout, "stop") == set()
     said = " ".join(f.text for f in layout.findings if f.code in ("anchor", "drilling"))
@@ -121,6 +122,15 @@ def test_a_couple_is_shared_by_the_distance_from_the_bearing_edge() -> None:
     assert (pull, shear) == (pytest.approx(200_000 * 150 / squares), pytest.approx(100))
     lifted, _ = worst_fastener(awning, BracketForce(-200.0, -400.0, 80.0, 1413.3))
     assert lifted == pytest.approx(200_000 * 150 / squares + 20)
+
+
+def test_a_pattern_has_a_width_a_height_and_a_least_distance_and_a_first_survey_none_of_them() -> None:
+    """The nearest two of these holes are 30 across and 40 down from each other."""
+    holes = [{"across": across, "down": down} for across, down in ((-45, 0), (15, 0), (-15, 40), (50, 126))]
+    awning = second_survey(awning={"holes": holes}).awning
+    assert (widest_across(awning), height_of(awning), least_spacing(awning)) == (50, 126, 50)
+    plain = plain_survey().awning
+    assert (widest_across(plain), height_of(plain), least_spacing(plain)) == (0, 0, None)
 
 
 def test_a_single_row_shares_the_couple_alike() -> None:

@@ -6,10 +6,11 @@ from typing import Any
 
 import pytest
 
+from scheduler.layout.documents import Fastener
 from scheduler.layout.site.tools import Tool, ladder_sizes_ft, tools_for
 from scheduler.layout.statics.fasteners import choose_fastener
 from scheduler.layout.statics.loads import bracket_loads
-from tests.surveys import plain_survey
+from tests.surveys import ANCHOR_2, plain_survey, second_survey
 
 ALWAYS = [
     "hidden-services detector", "tape measure", "level 4 ft", "chalk line", "caulking gun", "socket set and hex keys",
@@ -81,3 +82,34 @@ def test_ladders_are_those_that_the_business_has() -> None:
 def test_ladder_ids_are_read_whole_or_not_at_all() -> None:
     ids = ["stepladder-10", "stepladder-6", "ladder-28", "xladder-4", "ladder-100", "ladder-2x", "my stepladder-8"]
     assert ladder_sizes_ft(ids) == ((6, 10), (28,))
+
+
+def test_a_second_surveys_ladders_need_no_rails_above_and_its_anchor_has_its_own_bit() -> None:
+    """20 ft up lean 20.7 ft: a ladder of 24 ft, where rails three feet above would ask for one of 28."""
+    wall = {"kind": "concrete", "members": [], "member_width": None, "member_depth": None, "species": None}
+    survey = second_survey(wall=wall, anchor=ANCHOR_2 | {"hole": 12.7}, place={"height": 6096})
+    held = choose_fastener(survey, bracket_loads(survey, [412.8, 1632.0, 2851.2, 3664.0]))
+    names = [str(tool) for tool in tools_for(survey, held.fastener)]
+    assert names[0] == "extension ladder 24 ft (2)"
+    assert "masonry bit 1/2 in (12.7 mm)" in names
+
+
+@pytest.mark.parametrize(
+    ("diameter", "pilot", "shank_hole", "bits"),
+    [
+        (7.9375, 4.7625, 7.9375,
+         ["drill bit 3/16 in, wood, long", "drill bit 5/16 in, wood, long", "impact socket 1/2 in"]),
+        (6.35, 3.175, 6.35,
+         ["drill bit 1/8 in, wood, long", "drill bit 1/4 in, wood, long", "impact socket 7/16 in"]),
+        (15.875, 9.525, 15.875, ["drill bit 3/8 in, wood, long", "drill bit 5/8 in, wood, long"]),  # a socket not known
+        (None, 4.7625, 7.9375, []),
+        (7.9375, None, 7.9375, []),
+        (7.9375, 4.7625, None, []),
+    ],
+)  # fmt: skip
+def test_bits_are_those_of_the_screws_holes(
+    diameter: float | None, pilot: float | None, shank_hole: float | None, bits: list[str]
+) -> None:
+    screw = Fastener("lag", diameter, 101.6, 60.0, pilot, shank_hole, 4)
+    names = [str(tool) for tool in tools_for(plain_survey(), screw)]
+    assert [name for name in names if name.startswith(("drill bit", "impact"))] == bits

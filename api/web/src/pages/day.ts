@@ -12,9 +12,10 @@ import { after, changes, newer, withWaiting, type DayState } from "../day/state.
 import { forgetOtherStates, keepState, lastState, notes } from "../day/store.ts";
 import { showChanges, speak } from "../day/told.ts";
 import { transport } from "../day/transport.ts";
+import { listenToVan } from "../day/van.ts";
 import { viewers } from "../day/viewer.ts";
 import { spoken, spokenFor } from "../spoken.ts";
-import { itemName, kitOf, localTime, LOSSES, notLoaded, OUTCOMES, section, show, showRefused, stepName, stepsOf, tickName } from "../day/view.ts";
+import { itemName, localTime, LOSSES, OUTCOMES, section, show, showRefused, stepName, stepsOf } from "../day/view.ts";
 
 const EVERY_MS = 20_000;
 const day = one("#day");
@@ -200,7 +201,6 @@ function minutes(time: string): number | null {
 function listen(): void {
   for (const stop of all(".stop")) {
     const visit = stop.dataset["visit"] ?? "";
-    listenToKit(visit);
     const next = one<HTMLButtonElement>("[data-next]", stop);
     next.addEventListener("click", () => {
       next.disabled = true; // a second tap of a hasty thumb does nothing
@@ -213,42 +213,10 @@ function listen(): void {
     listenToLosses(stop, visit);
     listenToResult(stop, visit);
   }
-  document.querySelector("#all-on")?.addEventListener("click", () => void everythingOn());
-  document.querySelector("#out")?.addEventListener("click", () => void goOut());
+  listenToVan(page, note, () => state.stops[0]?.visit);
   document.querySelector("#back")?.addEventListener("click", () => void note(`${page}/back`, "route", spoken("back in the yard"), {}));
   for (const field of all<HTMLInputElement>("[data-draft]")) field.addEventListener("input", () => keepDraft(field));
   for (const field of all<HTMLInputElement>("#day [data-asleep]")) field.disabled = false;
-}
-
-function tick(visit: string, items: string[], on: boolean): Promise<boolean> {
-  const what = items.length === 1 ? tickName(visit, items[0] ?? "") : spoken("{n} items", { n: items.length });
-  const words = on ? spoken("{what} on the van", { what }) : spoken("{what} off the van", { what });
-  return note(`${page}/ticks`, `load ${visit}`, `${visit}: ${words}`, { visit, items, on });
-}
-
-function unticked(place: ParentNode): string[] {
-  return all<HTMLInputElement>("[data-item]", place).filter((box) => !box.checked).map((box) => box.dataset["item"] ?? "");
-}
-
-function listenToKit(visit: string): void {
-  const kit = kitOf(visit);
-  if (kit === null) return;
-  for (const box of all<HTMLInputElement>("[data-item]", kit)) {
-    box.addEventListener("change", () => void tick(visit, [box.dataset["item"] ?? ""], box.checked));
-  }
-  for (const button of all("[data-all]", kit)) {
-    button.addEventListener("click", () => {
-      const items = unticked(button.closest("fieldset") ?? kit);
-      if (items.length > 0) void tick(visit, items, true);
-    });
-  }
-}
-
-async function everythingOn(): Promise<void> {
-  for (const kit of all("[data-kit-of]")) {
-    const items = unticked(kit);
-    if (items.length > 0) await tick(kit.dataset["kitOf"] ?? "", items, true);
-  }
 }
 
 /** Do what comes next at a stop, as its large button says. */
@@ -386,31 +354,6 @@ async function noteResult(visit: string, outcome: string, start: number | null, 
   const noted = await note(`${page}/results`, `visit ${visit}`, words, body, earlier === undefined ? {} : { corrects: earlier.key });
   if (noted) speak(`${words}.`);
   return noted;
-}
-
-async function goOut(): Promise<void> {
-  const lacking = notLoaded();
-  const by = one<HTMLInputElement>("#overruled-by");
-  const why = one<HTMLInputElement>("#overruled-why");
-  const refused = (await notes.all()).filter((one) => one.path === `${page}/out` && one.refusal !== undefined);
-  const asks = lacking.length > 0 || refused.length > 0;
-  one("#overrule").hidden = !asks;
-  const words = one("#not-loaded");
-  words.textContent = lacking.length > 0 ? `▲ ${spoken("Not on the van: {what}. Load it, or say who lets the van leave without it, and why.", { what: lacking.join(", ") })}` : "";
-  const [name, reason] = [by.value.trim(), why.value.trim()];
-  if (asks && (name === "" || reason === "") && !(lacking.length === 0 && name === reason)) {
-    speak(spoken("Not everything is on the van."));
-    (name === "" ? by : why).focus();
-    return;
-  }
-  for (const old of refused) await notes.remove(old.n); // this one stands in its place
-  const body = { overruled_by: asks ? name : "", overruled_why: asks ? reason : "" };
-  if (await note(`${page}/out`, "route", name === "" || !asks ? spoken("route out") : `${spoken("route out")}, ${name}: ${reason}`, body)) {
-    dropDraft(by);
-    dropDraft(why);
-    const first = state.stops[0];
-    if (first !== undefined) goTo(`stop-${first.visit}`);
-  }
 }
 
 function tell(message: Record<string, unknown>): void {

@@ -110,12 +110,17 @@ export function remember(): void {
  */
 export async function refresh(only?: string): Promise<string[]> {
   const address = `/weeks/${weekStart()}`;
+  const compared = one("#compared");
+  const closed = compared.hidden;
   const answer = await fetch(address, { headers: { Accept: "text/html" }, credentials: "same-origin" });
   if (!answer.ok || answer.redirected) {
     location.assign(address);
     return [];
   }
   const next = new DOMParser().parseFromString(await answer.text(), "text/html");
+  const plan = next.querySelector<HTMLElement>("#board")?.dataset.plan;
+  // A comparison of this very plan that was opened while the sheet was on its way stays open, and its marks stay.
+  if (closed && !compared.hidden && plan === board().dataset.plan) only ??= "answer";
   const old = parts(document);
   const drawn: string[] = [];
   for (const [name, part] of parts(next)) {
@@ -132,8 +137,7 @@ export async function refresh(only?: string): Promise<string[]> {
   if (only !== undefined) return drawn;
   // A comparison is of the plan that was shown.
   clearMarks();
-  one("#compared").hidden = true;
-  const plan = next.querySelector<HTMLElement>("#board")?.dataset.plan;
+  compared.hidden = true;
   if (plan !== undefined) board().dataset.plan = plan;
   reachable();
   if (location.search !== "") history.replaceState(null, "", address);

@@ -1,0 +1,1 @@
+"""`eaveboard serve`: the pages in one process, or on PostgreSQL in several that share a port."""

@@ -1,0 +1,34 @@
+import assert from "node:assert/strict";
+import { test } from "node:test";
+import { one } from "../common.ts";
+import { fakePage } from "../fake_page.ts";
+import { refresh } from "./sheet.ts";
+
+function page(plan: number, answer: string): string {
+  return `<p data-part="answer">${answer}</p><section id="compared" hidden></section><div id="board" data-week="2027-04-12" data-plan="${plan}"></div>`;
+}
+
+/** Put up the sheet of plan 1, ask for it anew, and have a comparison opened before the answer comes: the sheet of `plan`. */
+async function comparedMeanwhile(plan: number): Promise<void> {
+  const window = fakePage(page(1, "proven"));
+  for (const name of ["DOMParser", "location"] as const) {
+    Object.defineProperty(globalThis, name, { value: window[name], configurable: true });
+  }
+  globalThis.fetch = async () => {
+    one("#compared").hidden = false;
+    return new Response(page(plan, "older facts"));
+  };
+  await refresh();
+}
+
+test("a comparison opened while the same plan's sheet is fetched stays open, and the answer is the newest", async () => {
+  await comparedMeanwhile(1);
+  assert.equal(one("#compared").hidden, false);
+  assert.equal(one("[data-part=answer]").textContent, "older facts");
+});
+
+test("a comparison of a plan that is no longer the one shown is closed", async () => {
+  await comparedMeanwhile(2);
+  assert.equal(one("#compared").hidden, true);
+  assert.equal(one("#board").dataset.plan, "2");
+});
