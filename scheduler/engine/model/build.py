@@ -121,8 +121,8 @@ class _Tables:
         self.helper_count = {(h.yard, h.day): h.count for h in week.helpers}
         self.pools = {(e.id, e.yard): e.count for e in week.equipment}
         self.stock_cap = _stock(week, self.yards, self.stock_items)
-        jobs_of = self.uses[: len(week.jobs), None, None, :] > self.stock_cap.transpose(0, 2, 1)
-        self.lacking = jobs_of.any(axis=3)  # by job, yard and day: whether the shelf alone keeps it from there
+        uses = self.uses[: len(week.jobs), None, None, :]
+        self.lacking = (uses > self.stock_cap.transpose(0, 2, 1)).any(axis=3)  # by job, yard and day: a part
         self.window_days = [{window.day for window in job.windows} for job in week.jobs]
 
     def fitting(self, crew: Crew) -> list[int]:
