@@ -19,7 +19,7 @@ from scheduler.engine.reasons.remedies import Remedy
 from scheduler.engine.reasons.sentences import plain
 from scheduler.engine.reasons.skipped import Cause
 from scheduler.engine.waiting.loosened import EARLIER, LATER, WINDOWS, kinds_for, loosened
-from scheduler.engine.waiting.second import Asking, Undone, stated
+from scheduler.engine.waiting.second import Trials, Undone, stated
 from scheduler.engine.waiting.told import ToldSecond
 from scheduler.plan import Because, Plan
 from scheduler.price import outings, visits
@@ -81,7 +81,7 @@ def _best(asking: _Keeping, job: Job, spared: int) -> Undone | None:
     return asking.instead(job) or next(iter([*tried, *asking.together(job, kinds)]), None)
 
 
-class _Keeping(Asking):
+class _Keeping(Trials):
     """The plan without the job, and weeks in which it can start only where its booking is kept."""
 
     def __init__(self, model: Model, plan: Plan, job: Job, booked: Booking) -> None:

@@ -74,11 +74,11 @@ def second_causes(model: Model, plan: Plan) -> dict[int, tuple[Cause, ...]]:
         return dict.fromkeys(made, (none,))
     pairs = max(1, len(week.jobs) * len(model.crew_days))
     dearest = sorted(made, key=lambda j: (-int(model.skip_cost[j]), j))[: MOST_PAIRS // pairs]
-    asking = Asking(model, plan, frozenset(week.jobs[j].id for j in dearest), MOST_AGAIN // pairs)
+    asking = Trials(model, plan, frozenset(week.jobs[j].id for j in dearest), MOST_AGAIN // pairs)
     return made | {j: asking.causes(week.jobs[j]) for j in dearest}
 
 
-class Asking:
+class Trials:
     """The plan, and the week with kinds of rules thought away; `again`: how often a week may be planned again."""
 
     def __init__(self, model: Model, plan: Plan, asked: frozenset[str], again: int) -> None:
