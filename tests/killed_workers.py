@@ -41,9 +41,9 @@ from scheduler.documents import encode
 from tests import postgresql
 from tests.service.cast import JSON, NAMES, PASSWORD, sign_in
 from tests.service.scripted import BEST, SMALL
+from tests.waiting import PATIENCE_S
 
 ROOT = Path(__file__).parents[1]
-PATIENCE_S = 120.0
 WRITERS = 3
 
 

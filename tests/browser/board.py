@@ -36,13 +36,13 @@ from api.access.guards import cookie_name
 from api.database import transaction
 from api.settings import Settings, sqlite_address
 from tests.service.cast import NAMES, add_cast, application
+from tests.waiting import PATIENCE_S
 
 Size = Literal["desk", "phone"]
 SIZES: dict[Size, ViewportSize] = {
     "desk": {"width": 1280, "height": 900},
     "phone": {"width": 360, "height": 740},
 }
-PATIENCE_S = 90.0  # a service starts and stops in less than one second, on a machine that has nothing else to do
 LEAD_CREW = "north-1"  # whose lead the cast's crew lead is
 
 

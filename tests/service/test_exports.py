@@ -7,7 +7,6 @@ import io
 import multiprocessing
 import time
 import zipfile
-from collections.abc import Callable
 from dataclasses import replace
 from pathlib import Path
 from typing import Any
@@ -21,14 +20,19 @@ from api.access.accounts import Role
 from api.exchange import exports as module
 from api.exchange.exports import KEPT
 from tests.service.cast import JSON, PAGE, add_yard, csrf_in, running, settings_for, signed_in
+from tests.waiting import until
 
 
-def until(client: TestClient, address: str, holds: Callable[[dict[str, Any]], bool]) -> dict[str, Any]:
-    end = time.monotonic() + 60
-    while not holds(found := client.get(address, headers=JSON).json()):
-        assert time.monotonic() < end, found
-        time.sleep(0.02)
-    return dict(found)
+def ended(client: TestClient, address: str) -> dict[str, Any]:
+    """Return what is told of an archive once it is no longer being made."""
+    found = dict[str, Any]()
+
+    def has_ended() -> bool:
+        found.update(client.get(address, headers=JSON).json())
+        return found["state"] != "making"
+
+    until(has_ended)
+    return found
 
 
 def test_an_archive_is_made_in_a_process_of_its_own_and_tells_how_far_it_is(sqlite_folder: Path) -> None:
@@ -40,7 +44,7 @@ def test_an_archive_is_made_in_a_process_of_its_own_and_tells_how_far_it_is(sqli
         address = begun.headers["location"]
         assert client.post("/exchange/exports", headers=JSON).status_code == 409  # one at a time
         assert client.get(f"{address}/file", headers=JSON).status_code == 409
-        made = until(client, address, lambda found: found["state"] != "making")
+        made = ended(client, address)
         assert (made["state"], made["fault"]) == ("made", "")
         assert made["done"] == made["total"] > 50
         fetched = client.get(made["file"])
@@ -60,17 +64,19 @@ def test_a_process_that_is_killed_is_told_and_the_next_archive_is_made(sqlite_fo
         client = signed_in(app, Role.manager)
         before = multiprocessing.active_children()
         address = client.post("/exchange/exports", headers=JSON).headers["location"]
-        end = time.monotonic() + 30
-        killed = False
-        while not killed and time.monotonic() < end:
-            for child in (one for one in multiprocessing.active_children() if one not in before):
+
+        def killed() -> bool:
+            begun = [one for one in multiprocessing.active_children() if one not in before]
+            for child in begun:
                 child.kill()
-                killed = True
-        found = until(client, address, lambda found: found["state"] != "making")
+            return bool(begun)
+
+        until(killed)
+        found = ended(client, address)
         assert (found["state"], found["fault"]) == ("failed", "It was broken off: try again.")
         assert "broken off" in client.get(address, headers=PAGE).text
         again = client.post("/exchange/exports", headers=JSON).headers["location"]
-        found = until(client, again, lambda found: found["state"] != "making")
+        found = ended(client, again)
         assert (found["state"], found["fault"]) == ("made", "")
 
 
@@ -88,11 +94,11 @@ def test_the_page_leads_through_it_without_a_script(app: FastAPI, monkeypatch: p
     monkeypatch.setattr(module, "write_whole_file", slowly)
     led = client.post("/exchange/exports", data={"csrf": csrf_in(page)}, headers=PAGE)
     assert led.status_code == 303
-    until(client, led.headers["location"], lambda found: found["done"] == 3)
+    until(lambda: client.get(led.headers["location"], headers=JSON).json()["done"] == 3)
     shown = client.get(led.headers["location"], headers=PAGE).text
     assert "3 of 10 tables and files" in shown
     assert 'http-equiv="refresh"' in shown
     gate = datetime.timedelta(1)
-    until(client, led.headers["location"], lambda found: found["state"] == "made")
+    assert ended(client, led.headers["location"])["state"] == "made"
     assert "Save the ZIP file" in client.get(led.headers["location"], headers=PAGE).text
     assert client.get("/exchange/exports/unknown", headers=JSON).status_code == 404

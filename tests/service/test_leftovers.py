@@ -15,6 +15,7 @@ from api.condition.leftovers import KEPT_S, NIGHTLY_S
 from api.database import open_database, transaction
 from api.settings import sqlite_address
 from tests.service.cast import anonymous, running, settings_for
+from tests.waiting import until
 
 OLD_S = KEPT_S + 3600
 
@@ -65,10 +66,7 @@ def test_what_was_left_is_swept_at_the_start_and_what_is_named_or_young_stays(
     ]
     photo(sqlite_folder, "c" * 64)
     with running(settings_for(sqlite_folder)) as app:
-        end = time.monotonic() + 30
-        while any(path.exists() for path in gone) and time.monotonic() < end:
-            time.sleep(0.01)
-        assert [path for path in gone if path.exists()] == []
+        until(lambda: not any(path.exists() for path in gone))
         assert [path for path in stays if not path.exists()] == []
         assert anonymous(app).get("/health").status_code == 200
     assert NIGHTLY_S <= 24 * 3600

@@ -24,6 +24,7 @@ from scheduler.plan import read_plan
 from scheduler.week import Shift, week_document, with_names
 from tests.conftest import BuiltDemo
 from tests.service.cast import JSON, PAGE, running, settings_for, signed_in
+from tests.waiting import until
 
 MONDAY = datetime.date(2027, 4, 12)
 NOON = datetime.datetime(2027, 4, 14, 17, tzinfo=datetime.UTC)
@@ -207,10 +208,7 @@ def test_a_process_of_its_own_answers(app: FastAPI) -> None:
     week = with_names(replace(tiny, crews=tuple(short)), names)
     app.state.worth.begin(run_id, week_document(week).decode(), names, 600)
     manager = signed_in(app, Role.manager)
-    end = time.monotonic() + 300  # a process has to be started and to load the engine, on a busy machine too
-    while manager.get(f"{ADDRESS}/worth").json()["asked"]["state"] == "running":
-        assert time.monotonic() < end
-        time.sleep(0.3)
+    until(lambda: manager.get(f"{ADDRESS}/worth").json()["asked"]["state"] != "running")
     answered = manager.get(f"{ADDRESS}/worth").json()["answered"]
     found = msgspec.json.decode(msgspec.json.encode(scheduler.worth(week, seconds=None, clock=time.monotonic)))
     assert found

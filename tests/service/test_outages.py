@@ -7,7 +7,7 @@ import shutil
 import sqlite3
 import tempfile
 import time
-from collections.abc import Callable, Iterator
+from collections.abc import Iterator
 from contextlib import closing
 from pathlib import Path
 from typing import Any
@@ -26,6 +26,7 @@ from scheduler.documents import encode
 from tests import postgresql
 from tests.service.cast import JSON, PAGE, add_yard, anonymous, running, settings_for, sign_in, signed_in
 from tests.service.scripted import SMALL, Script, ScriptedDesk
+from tests.waiting import until
 
 NOW = datetime.datetime(2027, 4, 1, 12, tzinfo=datetime.UTC)
 
@@ -43,13 +44,6 @@ def asked(database: sa.Engine) -> int:
 def stored(database: sa.Engine, run_id: int) -> tables.PlanRun:
     with transaction(database) as session:
         return session.get_one(tables.PlanRun, run_id)
-
-
-def until(holds: Callable[[], bool], seconds: float = 60.0) -> None:
-    end = time.monotonic() + seconds
-    while not holds():
-        assert time.monotonic() < end, "waited in vain"
-        time.sleep(0.02)
 
 
 @pytest.fixture(autouse=True)

@@ -6,7 +6,6 @@ import datetime
 import os
 import shutil
 import signal
-import time
 from collections.abc import Callable, Iterator
 from pathlib import Path
 
@@ -27,6 +26,7 @@ from api.settings import sqlite_address
 from api.week.planning import prepare_week
 from tests.conftest import BuiltDemo
 from tests.service.cast import running, settings_for, signed_in
+from tests.waiting import until
 
 MONDAY = datetime.date(2027, 4, 12)
 NOW = datetime.datetime(2027, 4, 8, 20, tzinfo=datetime.UTC)
@@ -202,13 +202,6 @@ def test_a_job_that_nothing_is_made_of_any_more_loses_its_papers(database: sa.En
     assert set(made_of(database, INSTALL)) == {"duration"}
 
 
-def wait_until(fulfilled: Callable[[], bool], seconds: float = 60) -> None:
-    end = time.monotonic() + seconds
-    while not fulfilled():
-        assert time.monotonic() < end, "it did not come about"
-        time.sleep(0.05)
-
-
 @pytest.fixture
 def quick_looks(monkeypatch: pytest.MonkeyPatch) -> None:
     monkeypatch.setattr(keeper, "LOOK_S", 0.1)
@@ -225,7 +218,7 @@ def test_the_keeper_renews_what_a_change_made_stale_whoever_made_it(folder: Path
             windier(session)
             note(session, NOW, "import", "changed", "survey", INSTALL, {})
         other.dispose()
-        wait_until(lambda: found_stale(database) == [])
+        until(lambda: found_stale(database) == [])
     finally:
         keeper.lookout.stop()
 
@@ -249,8 +242,8 @@ def test_processes_make_many_and_one_that_is_killed_leaves_nothing_half_written(
 
     keeper.lookout.start()
     try:
-        wait_until(kill)
-        wait_until(lambda: found_stale(database) == [])
+        until(kill)
+        until(lambda: found_stale(database) == [])
     finally:
         keeper.lookout.stop()
     with transaction(database) as session:

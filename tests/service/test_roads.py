@@ -8,7 +8,6 @@ import json
 import math
 import shutil
 import threading
-import time
 from collections.abc import Callable, Iterator
 from dataclasses import replace
 from http.server import BaseHTTPRequestHandler, ThreadingHTTPServer
@@ -34,6 +33,7 @@ from scheduler.travel import DEFAULT, great_circle_m, matrices
 from scheduler.week import Travel, read_week
 from tests.conftest import BuiltDemo
 from tests.service.cast import PAGE, add_yard, running, settings_for, signed_in
+from tests.waiting import until
 
 NOW = datetime.datetime(2027, 4, 8, 21, tzinfo=datetime.UTC)
 MONDAY = datetime.date(2027, 4, 12)
@@ -113,13 +113,6 @@ def manager(app: FastAPI) -> TestClient:
 def set_source(client: TestClient, **values: str) -> Any:
     etag = client.get("/settings/roads", headers={"accept": "application/json"}).headers["etag"]
     return client.put("/settings/roads", json={"values": values}, headers={"If-Match": etag})
-
-
-def until(holds: Callable[[], bool], seconds: float = 60) -> None:
-    end = time.monotonic() + seconds
-    while not holds():
-        assert time.monotonic() < end, "waited in vain"
-        time.sleep(0.05)
 
 
 def timed_between(app: FastAPI, points: list[Point]) -> tuple[Travel, DrivesTimed | None]:

@@ -10,8 +10,7 @@ import signal
 import socket
 import subprocess
 import sys
-import time
-from collections.abc import Callable, Iterator
+from collections.abc import Iterator
 from contextlib import suppress
 from pathlib import Path
 from typing import Any
@@ -43,12 +42,12 @@ from tests.conftest import BuiltDemo
 from tests.service.cast import JSON, running, settings_for, sign_in, signed_in
 from tests.service.scripted import BEST, SMALL, WORSE, Script, ScriptedDesk
 from tests.two_crews import planned
+from tests.waiting import PATIENCE_S, until
 
 WEEKS = Path(__file__).parents[1] / "data" / "weeks"
 NOW = datetime.datetime(2027, 4, 1, 12, tzinfo=datetime.UTC)
 BECAUSE = {"job-0002": [{"code": "uncounted", "detail": "Nobody has counted it."}]}
 # Real processes have to load the engine, on a machine that has other work too.
-PATIENCE_S = 90.0
 
 
 def known_week(name: str) -> Week:
@@ -68,14 +67,6 @@ def asked(database: sa.Engine, week: Week, seconds: float = 60.0, **values: Any)
 def stored(database: sa.Engine, run_id: int | None) -> tables.PlanRun:
     with transaction(database) as session:
         return session.get_one(tables.PlanRun, run_id)
-
-
-def until(holds: Callable[[], bool], seconds: float = PATIENCE_S) -> None:
-    """Wait until something holds."""
-    end = time.monotonic() + seconds
-    while not holds():
-        assert time.monotonic() < end, "waited in vain"
-        time.sleep(0.02)
 
 
 def ended(database: sa.Engine, row: tables.PlanRun) -> tables.PlanRun:
@@ -209,7 +200,7 @@ def test_a_service_killed_in_the_middle_of_a_run_keeps_its_plan_at_the_next_star
             (child,) = children(service.pid)
             service.kill()
             service.wait()
-        until(lambda: not alive(child), 20)  # the planner's process does not stay behind
+        until(lambda: not alive(child))  # the planner's process does not stay behind
         before = stored(database, run.json()["id"])
         assert before.state == "running"
         app = create_app(settings_for(folder))

@@ -15,6 +15,8 @@ from pathlib import Path
 import httpx
 import pytest
 
+from tests.waiting import PATIENCE_S
+
 ROOT = Path(__file__).parents[2]
 SERVE = [sys.executable, "-c", "from api.cli import main; main()", "serve"]
 
@@ -37,7 +39,7 @@ def served(folder: Path, **more: str) -> Iterator[str]:
     port = free_port()
     with subprocess.Popen(SERVE, env=environment(folder, port, **more), cwd=ROOT, stderr=subprocess.DEVNULL) as service:
         try:
-            end, address = time.monotonic() + 60, f"http://127.0.0.1:{port}"
+            end, address = time.monotonic() + PATIENCE_S, f"http://127.0.0.1:{port}"
             while True:
                 assert service.poll() is None, "the service did not start"
                 assert time.monotonic() < end, "the service took too long to start"

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import datetime
+import time
 
 import pytest
 from fastapi import FastAPI
@@ -301,6 +302,7 @@ def test_the_pages_work_by_forms_alone(app: FastAPI, office: TestClient) -> None
 def test_others_may_move_where_that_is_asked(app: FastAPI, office: TestClient, monkeypatch: pytest.MonkeyPatch) -> None:
     """A week too hard to be searched through in time has each half day tried for a moment, and says so."""
     monkeypatch.setattr(search, "HALF_S", 0.6)
+    monkeypatch.setattr(search.Searches, "_until_closed", lambda _: time.process_time())
     visit = a_visit(app)
     case = opened(office, cause="customer", visit=visit)
     app.state.searches._run(case["id"], visit, True)

@@ -25,9 +25,9 @@ from api.ledger.history import note
 from api.routes.week import live as door
 from api.running import live
 from tests.service.rebooking.cast import MONDAY, THURSDAY, a_visit, count_short
+from tests.waiting import PATIENCE_S
 
 NOW = THURSDAY + datetime.timedelta(hours=1)
-PATIENCE_S = 40.0
 
 
 @pytest.fixture

@@ -6,7 +6,7 @@ import asyncio
 import datetime
 import threading
 import time
-from collections.abc import Callable, Iterator
+from collections.abc import Iterator
 from dataclasses import dataclass
 from pathlib import Path
 
@@ -30,6 +30,7 @@ from api.workers.turns import Turn, turn
 from scheduler.documents import encode
 from scheduler.errors import BadInput
 from tests.service.scripted import SMALL, Script, ScriptedDesk
+from tests.waiting import until
 
 NOW = datetime.datetime(2027, 4, 1, 12, tzinfo=datetime.UTC)
 
@@ -49,13 +50,6 @@ class Worker:
         self.held.release()
         with self.database.connect() as connection:  # the server notices in a moment
             until(lambda: self.held.number not in {one.number for one in workers_of(connection)})
-
-
-def until(holds: Callable[[], bool], seconds: float = 30.0) -> None:
-    end = time.monotonic() + seconds
-    while not holds():
-        assert time.monotonic() < end, "waited in vain"
-        time.sleep(0.02)
 
 
 @pytest.fixture
