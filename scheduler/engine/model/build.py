@@ -122,7 +122,8 @@ class _Tables:
         self.pools = {(e.id, e.yard): e.count for e in week.equipment}
         self.stock_cap = _stock(week, self.yards, self.stock_items)
         uses = self.uses[: len(week.jobs), None, None, :]
-        self.lacking = (uses > self.stock_cap.transpose(0, 2, 1)).any(axis=3)  # by job, yard and day: a part
+        lacking = (uses > self.stock_cap.transpose(0, 2, 1)).any(axis=3)
+        self.lacking = np.asarray(lacking)  # by job, yard and day: whether a part is not there
         self.window_days = [{window.day for window in job.windows} for job in week.jobs]
 
     def fitting(self, crew: Crew) -> list[int]:

@@ -96,7 +96,7 @@ def _why(model: Model, plans: Plans, j: int, booked: Booking) -> Iterator[str]:
     yield from facts
     if facts:
         yield told.could_be_kept()
-    yield from price_of_keeping(told, way.place.extra, way.place.hindered)
+    yield from price_of_keeping(told, way.place.extra, bool(way.place.hindered))
 
 
 def _shut(week: Week, job: Job, booked: Booking) -> str:
