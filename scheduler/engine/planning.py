@@ -19,7 +19,7 @@ POLL_S = 0.05
 LET_GO_S = 0.4  # given to the search to end by itself
 LAST_S = 0.3  # kept back from the time given, for reasons and the last audit,
 LAST_S_PER_PAIR = 1.3e-4  # and for each job and crew day: reasons try every place of every job left out
-LAST_S_PER_PAIR_2, MOST_LAST_S_2 = 1e-3, 12.0  # the same of the second format, whose reasons are tried in the document
+LAST_S_PER_PAIR_2, MOST_LAST_S_2 = 7e-4, 12.0  # the same of the second format, whose reasons are tried in the document
 
 
 @dataclass(frozen=True)

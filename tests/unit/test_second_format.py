@@ -11,7 +11,7 @@ from typing import Any
 import pytest
 from msgspec.structs import replace
 
-from scheduler import fair, offer, warm, why_not_kept, with_reasons
+from scheduler import fair, offer, warm, with_reasons
 from scheduler.errors import BadInput
 from scheduler.plan import Cost2, Plan, read_plan
 from scheduler.price import price
@@ -27,7 +27,6 @@ ASKED: dict[str, Ask] = {
     "offer": lambda week, plan: offer(week, plan, week.jobs[0].id, others_may_move=True),
     "warm": lambda week, plan: warm(week, clock=time.monotonic),
     "fair": lambda week, plan: fair(week, plan, 0, seconds=1.0, clock=time.monotonic),
-    "why not kept": why_not_kept,
 }
 
 

@@ -121,6 +121,10 @@ class _Tables:
         self.helper_count = {(h.yard, h.day): h.count for h in week.helpers}
         self.pools = {(e.id, e.yard): e.count for e in week.equipment}
         self.stock_cap = _stock(week, self.yards, self.stock_items)
+        uses = self.uses[: len(week.jobs), None, None, :]
+        lacking = (uses > self.stock_cap.transpose(0, 2, 1)).any(axis=3)
+        self.lacking = np.asarray(lacking)  # by job, yard and day: whether a part is not there
+        self.window_days = [{window.day for window in job.windows} for job in week.jobs]
 
     def fitting(self, crew: Crew) -> list[int]:
         """Return the jobs that crew and van can do on some day."""
@@ -148,7 +152,7 @@ class _Tables:
             pool = self.pools.get((item, crew.yard))
             if quantity and quantity - crew.onboard.get(item, 0) > (pool[day] if pool else 0):
                 return False
-        return not (self.uses[n] > self.stock_cap[self.yards[crew.yard], :, day]).any()
+        return not self.lacking[n, self.yards[crew.yard], day]
 
     def options(self, n: int, crew: Crew, shift: Shift, free: tuple[int, str | None] | None) -> Options:
         """Return the starts of job n that what is fixed leaves on this crew day; `free` as of `Fixed.earliest`."""
@@ -202,6 +206,8 @@ class _CrewDays:
                 free = tables.fixed.earliest(crew.id, shift.day, tables.by_id)
                 jobs, options = [], []
                 for n in fitting:
+                    if shift.day not in tables.window_days[n]:
+                        continue
                     if tables.supplied(n, crew, shift.day) and (found := tables.options(n, crew, shift, free)):
                         jobs.append(n)
                         options.append(found)
@@ -216,8 +222,9 @@ class _CrewDays:
     def _assist(self, tables: _Tables, tried: list[CrewDay]) -> None:
         """Add to each crew day the assists that it could do for others on the same day."""
         assists, own = tables.assists, defaultdict[tuple[int, int], list[tuple[int, Options]]](list)
+        helped = set(assists.job)
         for crew_day in tried if assists.of else ():
-            for j, options in zip(crew_day.jobs, crew_day.options, strict=True):
+            for j, options in ((j, o) for j, o in zip(crew_day.jobs, crew_day.options, strict=True) if j in helped):
                 own[crew_day.day, j].append((crew_day.crew, options))
         for crew_day in tried if assists.of else ():
             crew = tables.week.crews[crew_day.crew]

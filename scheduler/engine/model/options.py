@@ -37,12 +37,14 @@ def _starts(
     day = shift.day
     intervals = []
     for window in job.windows:
+        if window.day != day:
+            continue
         lo = max(window.start, shift.start, begun[0])
         hi = min(min(window.end, shift.end + shift.overtime) - minutes, begun[1])
-        if window.day == day and lo <= hi:
+        if lo <= hi:
             intervals.append((lo, hi, window.risk_cents))
     late = job.late_cents * max(0, day - job.due_day) if job.due_day is not None else 0
-    found = []
+    found: Options = []
     for lo, hi, risk in intervals:
         cost = risk + late
         booked = job.booked
@@ -60,6 +62,8 @@ def _starts(
             if near[0] <= near[1]:
                 found.append((*near, cost, pause))
             found.append((lo, hi, cost + booked.retime_cents, pause))
+    if len(found) < 2:
+        return found
     kept: Options = []
     for lo, hi, cost, _ in sorted(set(found), key=lambda o: (o[2], o[0] - o[1])):
         if not any(a <= lo and hi <= b for a, b, _, _ in kept):

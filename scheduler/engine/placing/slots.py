@@ -12,6 +12,7 @@ from __future__ import annotations
 import heapq
 from collections import defaultdict
 from collections.abc import Iterable, Iterator, Mapping
+from copy import copy
 from dataclasses import dataclass, replace
 from itertools import count, product
 
@@ -87,6 +88,13 @@ class Slots:
             self.base -= int(model.skip_cost[job])
         self.known: dict[tuple[int, int, int, int, int, bool | None], tuple[int, dict[int, Timed]]] = {}
         self.less = {key: self._together(key, {}) for key in {self._key(k) for k in self.lost}}
+
+    def of_another(self, job: int) -> Slots:
+        """Return the slots of another job in the same plan, which holds neither that one nor this."""
+        other = copy(self)
+        other.job, other.assist, other.known = job, int(self.model.assist_of[job]), {}
+        other.base = self.base + int(self.model.skip_cost[self.job]) - int(self.model.skip_cost[job])
+        return other
 
     def cheapest(self, most: int, only: Mapping[int, int | None] | None = None) -> list[Slot]:
         """Return the cheapest slot of each of the `most` cheapest half days, cheapest first.

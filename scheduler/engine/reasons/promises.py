@@ -45,26 +45,36 @@ def why_broken(model: Model, plans: Plans, j: int, rounds: int) -> str:
     booked = job.booked
     if booked is None:
         raise ValueError(f"{job.id} has no booking")
+    return f"{named(week, job, booked)} is not kept: {'; '.join(_why(model, plans, j, booked, rounds))}."
+
+
+def named(week: Week, job: Job, booked: Booking) -> str:
+    """Return the booking as the beginning of a sentence."""
     day = day_name(week, booked.day)
     if booked.hold == "firm":
         who = crew_name(week, booked.crew)
-        name = f"The firm booking of {job.id} ({who} on {day}, {clock_time(booked.start)})"
-    else:
-        name = f"The booking of {job.id} for {day}"
-    return f"{name} is not kept: {'; '.join(_why(model, plans, j, booked, day, rounds))}."
+        return f"The firm booking of {job.id} ({who} on {day}, {clock_time(booked.start)})"
+    return f"The booking of {job.id} for {day}"
 
 
-def _why(model: Model, plans: Plans, j: int, booked: Booking, day: str, rounds: int) -> Iterator[str]:
+def forbidden(week: Week, job: Job, booked: Booking) -> str:
+    """Return what of crews' days and the job's work windows forbids keeping the booking in any plan; empty: nothing."""
+    crews = {crew.id for crew in week.crews if any(s.day == booked.day for s in crew.shifts)}
+    if booked.hold == "firm" and booked.crew not in crews:
+        return f"{crew_name(week, booked.crew)} does not work on {day_name(week, booked.day)}"
+    return _shut(week, job, booked) if crews else "no crew works that day"
+
+
+def no_crew_can(week: Week, booked: Booking) -> str:
+    """Return that no crew can keep the booking, whatever of the rules on crews, kits and yards is undone."""
+    day = day_name(week, booked.day)
+    return f"no crew that works on {day} can do it in its work windows, even with a longer day"
+
+
+def _why(model: Model, plans: Plans, j: int, booked: Booking, rounds: int) -> Iterator[str]:
     week = model.week
-    crews = [crew for crew in week.crews if any(s.day == booked.day for s in crew.shifts)]
-    if booked.hold == "firm" and all(crew.id != booked.crew for crew in crews):
-        yield f"{crew_name(week, booked.crew)} does not work on {day}"
-        return
-    if not crews:
-        yield "no crew works that day"
-        return
-    if shut := _shut(week, week.jobs[j], booked):
-        yield shut
+    if never := forbidden(week, week.jobs[j], booked):
+        yield never
         return
     firm = booked.hold == "firm"
 
@@ -84,7 +94,7 @@ def _why(model: Model, plans: Plans, j: int, booked: Booking, day: str, rounds: 
     worth = _worth(plans, loose(0), j)
     found = ways(loose, j, worth, look(loose(0), j, worth, days), days, by_time=(HOURS, REST))
     if not found:
-        yield f"no crew that works on {day} can do it in its work windows, even with a longer day"
+        yield no_crew_can(week, booked)
         return
     way = found[0]
     told = ToldReason(j, way, booked.start if firm else None)
@@ -93,7 +103,8 @@ def _why(model: Model, plans: Plans, j: int, booked: Booking, day: str, rounds: 
     if facts:
         yield told.could_be_kept()
     asked = rounds > 0 and way.place.extra >= 0 and not way.place.hindered
-    yield from _price(told, way, _extra_anew(model, plans, j, way, rounds) if asked else None)
+    again = _extra_anew(model, plans, j, way, rounds) if asked else None
+    yield from price_of_keeping(told, way.place.extra, bool(way.place.hindered), again)
 
 
 def _shut(week: Week, job: Job, booked: Booking) -> str:
@@ -148,8 +159,12 @@ def _extra_anew(model: Model, plans: Plans, j: int, way: Way, rounds: int) -> in
     return found.cost - present if job.id in found.jobs else None
 
 
-def _price(told: ToldReason, way: Way, again: int | None) -> Iterator[str]:
-    extra, others = way.place.extra, told.out()
+def price_of_keeping(told: ToldReason, extra: int, hindered: bool, again: int | None = None) -> Iterator[str]:
+    """Yield what keeping the promise as told costs; `hindered`: something has to be undone for it.
+
+    again: what it costs with everything planned again, None where that was not looked for.
+    """
+    others = told.out()
     more = f"keeping it costs {amount(extra)} more"
     least = ""
     if again is not None and again < 0:
@@ -161,5 +176,5 @@ def _price(told: ToldReason, way: Way, again: int | None) -> Iterator[str]:
         yield f"no room: it would push out {others}, and {more}{least}"
     elif extra >= 0:
         yield f"{more} than changing it ({told.where}){least}"
-    elif not way.place.hindered:
+    elif not hindered:
         yield f"it could be kept and {amount(-extra)} saved; the search was stopped before: plan again with more time"

@@ -22,6 +22,7 @@ if TYPE_CHECKING:
 MOST_SETS = 20_000  # of all crew days that the model of the whole week is given
 FEW_SETS = 3_000  # with which it is given all the time and both processors: it will end
 FEW_AT_ONCE = 2_000  # the same before the starts are cut into intervals
+PROVING_WORKERS = 2  # with these: more of the solver's kinds get in each other's way on two processors
 WHOLE_SHARE = 0.3  # of the time left, for the whole week at once, until some days are planned anew
 FIRST_STOPS = 500  # of the crew days of a neighborhood
 TURN_S = 6.0  # of one neighborhood
@@ -64,10 +65,11 @@ class Meeting:
             self.check()
             before, sets = self.best.cost, self._listed()
             count = 0 if sets is None else sum(map(len, sets.values()))
-            if endless or (sets is not None and count <= (FEW_SETS if self.dives else FEW_AT_ONCE)):
+            few = sets is not None and count <= (FEW_SETS if self.dives else FEW_AT_ONCE)
+            if endless or few:
                 self.best.tell("solving the whole week at once")
                 self.alone()
-                self._solve(every, None if endless else self.left(), sets)
+                self._solve(every, None if endless else self.left(), sets, to_the_end=few)
             elif self.dives is None:
                 self.dives = self._first_dive()
                 continue
@@ -79,7 +81,7 @@ class Meeting:
                         self.dives.again()
                     else:
                         self._neighborhood(sets)
-            if sets is not None and self.best.cost == before:
+            if sets is not None and self.best.cost == before and not self.best.proven:
                 self.best.tell("solving the whole week at once")
                 self._solve(every, WHOLE_SHARE * self.left(), sets)
 
@@ -129,7 +131,10 @@ class Meeting:
             free += here.tolist()
         return free
 
-    def _solve(self, free: list[int], seconds: float | None, sets: dict[int, Sets] | None) -> None:
+    def _solve(
+        self, free: list[int], seconds: float | None, sets: dict[int, Sets] | None, to_the_end: bool = False
+    ) -> None:
+        """Plan these crew days anew; `to_the_end`: few enough sets are left to prove that nothing else is cheaper."""
         from scheduler.engine.search.whole import WholeModel  # CP-SAT takes a moment to load: only where crews meet
 
         routes, starts = self.best.plan_now()
@@ -140,14 +145,19 @@ class Meeting:
             k: (list(items), times[k]) for k, items in routes.items() if k not in open_days
         }
         whole = WholeModel(self.model, free, kept, sets)
-        whole.hint(routes, times)
+        if to_the_end:
+            whole.under(most)
+        else:
+            whole.hint(routes, times)
         every = len(free) == len(self.model.crew_days)
 
         def prove(bound: float) -> None:
             if every:
                 self.best.prove(min(bound, float(most)))
 
-        workers = 1 if seconds is None else self.workers  # without a limit of time the same week gives the same plan
+        workers = PROVING_WORKERS if to_the_end else self.workers
+        if seconds is None:
+            workers = 1  # without a limit of time the same week gives the same plan
         found = whole.solve(seconds, workers, self.seed, self._over, self._take, prove)
         if found.times is not None:
             self._take(found)

@@ -56,6 +56,7 @@ class WholeModel:
         self.skipped = {j: self._skip(j) for j in range(len(model.week.jobs)) if j not in self.at}
         for k, day in self.days.items() if sets is not None else ():
             day.only(sets[k] if sets and k in sets else {})
+            day.in_order()
         self._shared()
         self._stock()
         self._follows()
@@ -177,6 +178,10 @@ class WholeModel:
             planned |= set(routes.get(k, []))
         for j, skip in self.skipped.items():
             self.cp.add_hint(skip, j not in planned)
+
+    def under(self, cents: int) -> None:
+        """Look only for plans that cost less."""
+        self.cp.add(self.cents <= cents - 1)
 
     def solve(
         self,

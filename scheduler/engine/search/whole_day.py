@@ -3,9 +3,10 @@
 from __future__ import annotations
 
 from collections.abc import Callable, Collection, Mapping
-from itertools import pairwise
+from itertools import combinations, pairwise
 from typing import Any
 
+import numpy as np
 from ortools.sat.python import cp_model
 
 from scheduler.engine.model.arrays import Model
@@ -224,6 +225,34 @@ class CrewDayModel:
             self.cp.add(sum(one for items, one in self.one_of.items() if i in items) == there)
         self.cp.add(self.cents >= sum(sets[items][0] * one for items, one in self.one_of.items()))
         self.cp.add(self.whole >= sum(sets[items][1] * one for items, one in self.one_of.items()))
+
+    def in_order(self) -> None:
+        """Say of any two stops which comes first: the arcs imply it, and the proof is much shorter where it is said."""
+        cp, items = self.cp, self.items
+        least = self._least_drives()
+        spans = [cp.new_int_var(0, self.last, "") for _ in items]
+        visits = zip(items, spans, strict=True)
+        cp.add_no_overlap(
+            [cp.new_optional_interval_var(self.start[i], span, self.end[i], self.there[i], "") for i, span in visits]
+        )
+        for (n, a), (o, b) in combinations(enumerate(items), 2):
+            if (a, b) not in self.arc:
+                continue
+            first = cp.new_bool_var("")
+            both = [self.there[a], self.there[b]]
+            cp.add(self.come[b] >= self.leave[a] + int(least[n, o])).only_enforce_if([*both, first])
+            cp.add(self.come[a] >= self.leave[b] + int(least[o, n])).only_enforce_if([*both, first.negated()])
+            cp.add_implication(self.arc[a, b], first)
+            cp.add_implication(self.arc[b, a], first.negated())
+
+    def _least_drives(self) -> Any:
+        """Return the least minutes from each item to each, past any others."""
+        m = self.model
+        places = [*m.job_place[self.items].tolist(), int(m.yard_place[self.k])]
+        least = m.minutes[np.ix_(places, places)]
+        for past in range(len(places)):
+            least = np.minimum(least, least[:, past, None] + least[past])
+        return least
 
     def hint(self, items: list[int], times: Timed | None) -> None:
         """Begin from a route of these items in order; `times` None: the crew stays in."""

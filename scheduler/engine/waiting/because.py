@@ -8,9 +8,10 @@ from msgspec.structs import replace
 
 from scheduler.engine.model.build import build
 from scheduler.engine.reasons.skipped import promise_reasons, reasons
+from scheduler.engine.waiting.promised import promise_causes
 from scheduler.engine.waiting.second import second_reasons
 from scheduler.plan import Plan, Skipped
-from scheduler.week import Week, only_first_format
+from scheduler.week import Week
 
 
 def why_not_kept(week: Week, plan: Plan) -> dict[str, str]:
@@ -18,8 +19,9 @@ def why_not_kept(week: Week, plan: Plan) -> dict[str, str]:
 
     The plan keeps every rule of `week` (`scheduler.audit`); it may have been made by hand.
     """
-    only_first_format(week, "asking why a promise is not kept")
     model = build(week)
+    if week.format == "week/2":
+        return {week.jobs[j].id: cause.because[0].detail for j, cause in promise_causes(model, plan).items()}
     found = promise_reasons(model, model.routes_of(plan))
     return {week.jobs[j].id: because.detail for j, because in found.items()}
 

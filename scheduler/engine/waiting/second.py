@@ -9,7 +9,7 @@ from __future__ import annotations
 import dataclasses
 from collections.abc import Iterator
 from dataclasses import dataclass
-from functools import cache
+from functools import cache, lru_cache
 
 from msgspec.structs import replace
 
@@ -34,6 +34,7 @@ MOST_PAIRS = 800_000  # jobs times crew days, of all jobs asked about so; of the
 MOST_AGAIN = 150_000  # the same of weeks planned again, to see whether the job goes or another does
 MOST_BUILT = 150_000  # the same of weeks with several rules thought away, to see which of them are needed
 MOST_OUT = 100_000  # the same of visits that may have to go for one job,
+MOST_STANDING = 64  # plans, each with some rules thought away or jobs left out, kept for the next job asked about
 _MOST_OUT = 12  # tried one by one, at most so many
 _ROUNDS = 200  # of each search
 
@@ -73,11 +74,11 @@ def second_causes(model: Model, plan: Plan) -> dict[int, tuple[Cause, ...]]:
         return dict.fromkeys(made, (none,))
     pairs = max(1, len(week.jobs) * len(model.crew_days))
     dearest = sorted(made, key=lambda j: (-int(model.skip_cost[j]), j))[: MOST_PAIRS // pairs]
-    asking = _Asking(model, plan, frozenset(week.jobs[j].id for j in dearest), MOST_AGAIN // pairs)
+    asking = Trials(model, plan, frozenset(week.jobs[j].id for j in dearest), MOST_AGAIN // pairs)
     return made | {j: asking.causes(week.jobs[j]) for j in dearest}
 
 
-class _Asking:
+class Trials:
     """The plan, and the week with kinds of rules thought away; `again`: how often a week may be planned again."""
 
     def __init__(self, model: Model, plan: Plan, asked: frozenset[str], again: int) -> None:
@@ -85,38 +86,56 @@ class _Asking:
         pairs = max(1, len(self.week.jobs) * len(model.crew_days))
         self.most_out, self.built = min(_MOST_OUT, 1 + MOST_OUT // pairs), MOST_BUILT // pairs
         self.loose = cache(self._loose)
+        self.left_out = cache(self._left_out)
+        self.standing = lru_cache(MOST_STANDING)(self._standing)
 
     def _loose(self, kinds: frozenset[str]) -> Model:
         self.built -= len(kinds) > 1
         return build(loosened(self.week, kinds, self.asked)) if kinds else self.model
 
+    def _left_out(self, others: tuple[str, ...]) -> Plan | None:
+        """Return the plan without these jobs, None where it cannot be without one."""
+        plan: Plan | None = self.plan
+        for other in others:
+            if plan is not None:
+                plan = Slots(self.model, plan, self.model.number[other]).plan_without()
+        return plan
+
+    def _standing(self, kinds: frozenset[str], out: tuple[str, ...]) -> Slots | None:
+        """Return the slots of some job that waits, in the plan without `out`: those of others are had from them."""
+        model, plan = self.loose(kinds), self.left_out(out)
+        waiting = next(j.id for j in self.week.jobs if j.id in self.asked)
+        return None if plan is None else Slots(model, plan, model.number[waiting])
+
     def causes(self, job: Job) -> tuple[Cause, ...]:
         """Return the ways that need least undone, at most three, those without a price first."""
-        now = self._trial(job, frozenset())
+        now = self.trial(job, frozenset())
         if now is not None and now.extra < 0:
             return (self._told(job, now),)
         kinds = kinds_for(self.week, job)
         plain = [kind for kind in kinds if kind in TO_BE_HAD or kind in (REST_WITHIN, SECOND_CREW)]
-        tried = [t for kind in plain if (t := self._trial(job, frozenset({kind}))) is not None]
-        price = now or self._instead(job)
+        tried = [t for kind in plain if (t := self.trial(job, frozenset({kind}))) is not None]
+        price = now or self.instead(job)
         if price is None and not any(t.extra < 0 for t in tried):
             by_time = [kind for kind in kinds if kind not in plain]
-            tried += [t for kind in by_time if (t := self._trial(job, frozenset({kind}))) is not None]
-        paying = self._distinct(t for t in tried if t.extra < 0)[: MOST_WAYS - (price is not None)]
+            tried += [t for kind in by_time if (t := self.trial(job, frozenset({kind}))) is not None]
+        paying = self.distinct(t for t in tried if t.extra < 0)[: MOST_WAYS - (price is not None)]
         chosen = [*paying, *([price] if price is not None else [])]
         if not chosen:
-            chosen = self._distinct(tried)[:1] or [*self._together(job, kinds)]
+            chosen = self.distinct(tried)[:1] or [*self.together(job, kinds)]
         return tuple(self._told(job, t) for t in chosen) or (self._nowhere(job),)
 
-    def _trial(
-        self, job: Job, kinds: frozenset[str], plan: Plan | None = None, only: int | None = None
+    def trial(
+        self, job: Job, kinds: frozenset[str], out: tuple[str, ...] = (), only: int | None = None
     ) -> Undone | None:
         """Return the job's cheapest place with these kinds thought away, and what then has to be undone in the week.
 
-        plan: to put it into, None: the one asked about; only: the crew day that may do it.
+        out: jobs that are left out for it; only: the crew day that may do it.
         """
-        model = self.loose(kinds)
-        slots = Slots(model, plan or self.plan, model.number[job.id])
+        standing = self.standing(kinds, out)
+        if standing is None:
+            return None
+        slots = standing.of_another(standing.model.number[job.id])
         found = slots.cheapest(1, None if only is None else {only: None})
         if not found:
             return None
@@ -126,12 +145,12 @@ class _Asking:
         made = stated(freed, made)
         if bool(undo) != bool(kinds) or audit(freed, made).broken_rules:
             return None
-        return Undone(kinds, undo, freed, made, made.cost.total - price(freed, self.plan.routes).total)
+        return Undone(kinds, undo, freed, made, made.cost.total - price(freed, self.plan.routes).total, out)
 
-    def _instead(self, job: Job) -> Undone | None:
+    def instead(self, job: Job) -> Undone | None:
         """Return the cheapest place of the job for which another goes, else for which a crew's whole day does."""
         number, local = self.model.number, self.model.local
-        mine = {int(d) for d in self.model.day_of[local[:, number[job.id]] >= 0]}
+        mine = self._days(job)
         planned = [
             (self.model.skip_cost[number[stop.job]], stop.job, route)
             for route in self.plan.routes
@@ -141,42 +160,38 @@ class _Asking:
         found = [
             t
             for _, other, route in sorted(planned, key=lambda p: (p[0], p[1]))[: self.most_out]
-            if (t := self._without(job, (other,), route)) is not None
+            if (t := self.trial(job, frozenset(), (other,), self._crew_day(route))) is not None
         ]
         for route in self.plan.routes if not found and mine else ():
-            if local[self.model.crew_day[route.crew, route.day], number[job.id]] >= 0 and len(found) < MOST_WAYS:
+            k = self._crew_day(route)
+            if route.day in mine and local[k, number[job.id]] >= 0 and len(found) < MOST_WAYS:
                 others = tuple(stop.job or stop.assist for stop in route.stops if not stop.reload)
-                if (t := self._without(job, others, route)) is not None:
+                if (t := self.trial(job, frozenset(), others, k)) is not None:
                     found.append(t)
         return min(found, key=lambda t: t.extra, default=None)
 
-    def _without(self, job: Job, others: tuple[str, ...], route: Route) -> Undone | None:
-        """Return the job's place on that route's crew day once the others are left out."""
-        plan: Plan | None = self.plan
-        for other in others:
-            if plan is None:
-                return None
-            plan = Slots(self.model, plan, self.model.number[other]).plan_without()
-        if plan is None:
-            return None
-        found = self._trial(job, frozenset(), plan, self.model.crew_day[route.crew, route.day])
-        return None if found is None else dataclasses.replace(found, out=others)
+    def _days(self, job: Job) -> set[int]:
+        """Return the days on which the job may go."""
+        return {int(d) for d in self.model.day_of[self.model.local[:, self.model.number[job.id]] >= 0]}
 
-    def _together(self, job: Job, kinds: list[str]) -> Iterator[Undone]:
+    def _crew_day(self, route: Route) -> int:
+        return self.model.crew_day[route.crew, route.day]
+
+    def together(self, job: Job, kinds: list[str]) -> Iterator[Undone]:
         """Yield the job's place where several kinds have to be thought away at once, none of them needlessly."""
-        best = self._trial(job, frozenset(kinds) - {WEEKLY}) or self._trial(job, frozenset(kinds))
+        best = self.trial(job, frozenset(kinds) - {WEEKLY}) or self.trial(job, frozenset(kinds))
         if best is None:
             return
         used = frozenset().union(*(kinds_of(undo) for undo in best.undo))
         for kind in [kind for kind in reversed(kinds) if kind in used]:
             if len(used) == 1 or self.built <= 0:
                 break
-            less = self._trial(job, used - {kind})
+            less = self.trial(job, used - {kind})
             if less is not None and (less.extra < 0 or best.extra >= 0):
                 best, used = less, used - {kind}
         yield best
 
-    def _distinct(self, tried: Iterator[Undone] | list[Undone]) -> list[Undone]:
+    def distinct(self, tried: Iterator[Undone] | list[Undone]) -> list[Undone]:
         """Return the trials without repeats: what can be had before other people's hours, the cheapest first."""
         by_undo: dict[tuple[Undo, ...], Undone] = {}
         for t in tried:
