@@ -18,9 +18,9 @@ from api.fields.shown import DAY_MIN
 from api.ledger.facts import Facts
 from api.ledger.gates import gate_words, holding
 from api.ledger.plans.documents import DrivesTimed
-from api.ledger.riders import NOON, skills_of, usual
 from api.papers.needs import Needs
 from api.week.amiss import amiss, is_odd
+from api.week.crews import crews_of, dates_of, helpers_of, shifts_of, skills_by_day
 from scheduler import week as w
 from scheduler.plan import Because, Plan, Skipped
 from scheduler.weather.limits import LimitTable, Measure, WeatherLimit, WeatherWork
@@ -78,8 +78,8 @@ def week_of(facts: Facts, prepared: Mapping[str, Needs], start_date: datetime.da
         travel=travel,
         rest=facts.rules.rest,
         yards=tuple(w.Yard(id=yard.id, place=f"yard-{yard.id}") for yard in facts.yards.values()),
-        crews=tuple(_crew(facts, crew, shifts[crew.id], start_date) for crew in facts.crews.values() if crew.active),
-        helpers=_helpers(facts, start_date),
+        crews=crews_of(facts, shifts, {job.booked.crew for job in jobs if job.booked is not None}, start_date),
+        helpers=helpers_of(facts, start_date),
         equipment=_equipment(facts, start_date),
         stock=_stock(facts, start_date, {job.id for job in jobs}),
         jobs=tuple(jobs),
@@ -87,8 +87,8 @@ def week_of(facts: Facts, prepared: Mapping[str, Needs], start_date: datetime.da
         broken_cents=facts.rules.prices.broken_cents,
     )
     names = {crew.id: crew.name for crew in facts.crews.values()}
-    skills = {crew.id: _skills_by_day(facts, crew, start_date) for crew in facts.crews.values() if crew.active}
-    return BuiltWeek(w.with_names(w.week_from_data(msgspec.to_builtins(week)), names, skills), because, timed)
+    document = w.week_from_data(msgspec.to_builtins(week))
+    return BuiltWeek(w.with_names(document, names, skills_by_day(facts, start_date)), because, timed)
 
 
 def places_of(facts: Facts, visits: Sequence[tables.Visit]) -> list[w.Place]:
@@ -98,11 +98,6 @@ def places_of(facts: Facts, visits: Sequence[tables.Visit]) -> list[w.Place]:
         site = facts.sites[site_id]
         places.append(w.Place(id=site.id, lat=site.lat, lon=site.lon))
     return places
-
-
-def shifts_of(facts: Facts, start_date: datetime.date) -> dict[str, tuple[w.Shift, ...]]:
-    """Return the shifts of every crew that works, by its id."""
-    return {crew.id: _shifts(facts, crew, start_date) for crew in facts.crews.values() if crew.active}
 
 
 def with_because(plan: Plan, because: Mapping[str, tuple[Because, ...]]) -> Plan:
@@ -124,85 +119,6 @@ def because_from_data(data: Mapping[str, Any]) -> dict[str, tuple[Because, ...]]
     return {job: msgspec.convert(reasons, tuple[Because, ...]) for job, reasons in data.items()}
 
 
-def _dates(facts: Facts, start_date: datetime.date) -> list[datetime.date]:
-    return [start_date + datetime.timedelta(days=n) for n in range(facts.rules.week_days)]
-
-
-def _off(facts: Facts, person_id: str, date: datetime.date) -> set[str]:
-    """Return the parts of a day on which a person is away: "day", "morning", "afternoon"."""
-    return {off.part for off in facts.days_off if off.person_id == person_id and off.first <= date <= off.last}
-
-
-def _shifts(facts: Facts, crew: tables.Crew, start_date: datetime.date) -> tuple[w.Shift, ...]:
-    """Return the crew's shifts: its usual hours, without the half days on which no pair rides in its van.
-
-    On a day on which its van cannot be driven it has none.
-    """
-    hours = {span.weekday: span for span in facts.crew_hours if span.crew_id == crew.id}
-    riding = facts.riding
-    vans_out = [out for out in facts.vans_out if out.van_id == crew.van_id]
-    shifts = []
-    for n, date in enumerate(_dates(facts, start_date)):
-        span = hours.get(date.weekday())
-        out = riding.out_on(crew, date)
-        if span is None or not out or any(van.first <= date <= van.last for van in vans_out):
-            continue
-        start = span.start if 0 in out else max(span.start, NOON)
-        end, overtime = (span.end, span.overtime) if 1 in out else (min(span.end, NOON), 0)
-        if start < end:
-            shifts.append(w.Shift(day=n, start=start, end=end, overtime=overtime))
-    return tuple(shifts)
-
-
-def _crew(facts: Facts, crew: tables.Crew, shifts: tuple[w.Shift, ...], start_date: datetime.date) -> w.Crew:
-    van = facts.vans[crew.van_id]
-    people = [facts.people[who] for who in usual(crew)]
-    skills = skills_of(people).union(*_skills_by_day(facts, crew, start_date).values())
-    return w.Crew(
-        id=crew.id,
-        yard=crew.yard_id,
-        hands=len(people),
-        skills=tuple(sorted(skills)),
-        shifts=shifts,
-        vehicle=w.Vehicle(payload_kg=van.payload_kg, rack_mm=van.rack_mm, boxes=van.boxes),
-        onboard=van.onboard,
-        day_cents=crew.day_cents,
-        minute_cents=crew.minute_cents,
-        overtime_minute_cents=crew.overtime_minute_cents,
-        km_cents=crew.km_cents,
-    )
-
-
-def _skills_by_day(facts: Facts, crew: tables.Crew, start_date: datetime.date) -> dict[int, tuple[str, ...]]:
-    """Return what those who ride can do on each day that the crew is out; nothing where that is always as usual."""
-    riding, as_usual = facts.riding, skills_of(facts.people[who] for who in usual(crew))
-    if not any(crew.id in row.rides for row in facts.roster.values()):
-        return {}
-    out = {n: date for n, date in enumerate(_dates(facts, start_date)) if riding.out_on(crew, date)}
-    found = {n: riding.skills(crew, date) for n, date in out.items()}
-    return {n: tuple(sorted(s)) for n, s in found.items()} if any(s != as_usual for s in found.values()) else {}
-
-
-def _helpers(facts: Facts, start_date: datetime.date) -> tuple[w.Helpers, ...]:
-    """Return the extra hands of each yard and day; of several with different pay the dearest sets the price."""
-    found = []
-    for yard in facts.yards:
-        for n, date in enumerate(_dates(facts, start_date)):
-            hands = [
-                person
-                for person in facts.people.values()
-                if person.active
-                and person.role == "extra"
-                and person.yard_id == yard
-                and str(date.weekday()) in person.weekdays
-                and not _off(facts, person.id, date)
-            ]
-            if hands:
-                dearest = max(person.day_cents for person in hands)
-                found.append(w.Helpers(yard=yard, day=n, count=len(hands), day_cents=dearest))
-    return tuple(found)
-
-
 def _equipment(facts: Facts, start_date: datetime.date) -> tuple[w.Equipment, ...]:
     pools: dict[tuple[str, str], list[int]] = {}
     for item in facts.equipment.values():
@@ -210,7 +126,7 @@ def _equipment(facts: Facts, start_date: datetime.date) -> tuple[w.Equipment, ..
             continue
         count = pools.setdefault((item.kind, item.yard_id), [0] * facts.rules.week_days)
         out = [o for o in facts.out_of_service if o.equipment_id == item.id]
-        for n, date in enumerate(_dates(facts, start_date)):
+        for n, date in enumerate(dates_of(facts, start_date)):
             count[n] += not any(o.first <= date <= o.last for o in out)
     return tuple(w.Equipment(id=kind, yard=yard, count=tuple(n)) for (kind, yard), n in pools.items())
 
@@ -335,7 +251,7 @@ def _windows(
     """Return the work windows; where there are none, the reasons: weather and light, or the customer's hours."""
     site, kind = facts.sites[visit.site_id], facts.kind_of(visit)
     spans = []
-    for n, date in enumerate(_dates(facts, start_date)):
+    for n, date in enumerate(dates_of(facts, start_date)):
         rows = facts.hours.get(visit.id, [])
         spans += [Span(n, h.start, h.end) for h in rows if h.day == date or h.weekday == date.weekday()]
         if not rows:

@@ -14,8 +14,9 @@ from sqlmodel import Session, col, select
 from api import tables
 from api.database import open_database, transaction
 from api.settings import sqlite_address
-from api.week.planning import PreparedWeek, prepare_week
+from api.week.planning import PreparedWeek, planned, prepare_week
 from api.week.post import post
+from scheduler.audit import audit
 from scheduler.plan import read_plan
 from scheduler.week import Job, names_in, read_week, week_document, with_names
 from tests.conftest import BuiltDemo
@@ -165,6 +166,21 @@ def test_a_visit_promised_for_a_later_week_stays_out(database: sa.Engine) -> Non
     assert "J-1095" not in jobs(prepare_week(database, MONDAY, THURSDAY))
     with transaction(database) as session:
         session.delete(session.exec(select(tables.Booking).where(tables.Booking.visit_id == "J-1095")).one())
+
+
+def test_a_crew_that_works_no_more_keeps_no_promise_and_the_week_is_planned_all_the_same(
+    database: sa.Engine, made: PreparedWeek
+) -> None:
+    with transaction(database) as session:
+        session.get_one(tables.Crew, "north-1").active = False
+    without = prepare_week(database, MONDAY, THURSDAY).built.week
+    assert {crew.id: len(crew.shifts) for crew in without.crews}["north-1"] == 0
+    booked = jobs(made)["J-1042"].booked
+    assert {job.id: job.booked for job in without.jobs}["J-1042"] == booked
+    assert audit(without, planned(without, ())).ok
+    with transaction(database) as session:
+        session.get_one(tables.Crew, "north-1").active = True
+    assert prepare_week(database, MONDAY, THURSDAY).built == made.built
 
 
 def test_a_visit_whose_site_is_not_on_the_map_waits_and_says_so(database: sa.Engine, made: PreparedWeek) -> None:

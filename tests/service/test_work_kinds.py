@@ -20,7 +20,8 @@ from api.exchange.uploads import read_upload
 from api.fields.sheets import BadFiles
 from api.ledger.facts import facts
 from api.papers.preparation import Preparation
-from api.week.build import job_of, limits_of, shifts_of
+from api.week.build import job_of, limits_of
+from api.week.crews import shifts_of
 from scheduler import week as w
 from scheduler.plan import Because
 from scheduler.weather.limits import WeatherWork, limits_for

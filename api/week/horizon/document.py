@@ -15,7 +15,8 @@ from api.fields.rules import rules_from_data
 from api.ledger.facts import Facts, facts
 from api.ledger.plans.posted import posted_week
 from api.papers.preparation import Preparation
-from api.week.build import job_of, open_visits, shifts_of, week_of
+from api.week.build import job_of, open_visits, week_of
+from api.week.crews import shifts_of
 from api.week.horizon.readiness import Readiness, RestsOn, readiness
 from api.week.second import second
 from scheduler import week as w
