@@ -12,7 +12,7 @@ from typing import Any
 import pytest
 from fastapi import FastAPI
 from fastapi.testclient import TestClient
-from sqlmodel import select
+from sqlmodel import col, select
 
 from api import tables
 from api.access.accounts import Role
@@ -108,7 +108,9 @@ def test_a_calendar_is_fetched_and_waits_to_be_looked_through(app: FastAPI, offi
     with transaction(app.state.database) as session:
         left = session.exec(select(tables.DayOff)).all()
         assert len(left) == 4
-        undone = session.exec(select(tables.History).where(tables.History.noun == "day off")).all()[-1]
+        lines = select(tables.History).where(tables.History.noun == "day off").order_by(col(tables.History.id).desc())
+        undone = session.exec(lines).first()
+        assert undone is not None
         assert (undone.did, undone.by) == ("not in the calendar any more, deleted", "calendars")
     page = text_of(office.post("/set-up/days-off/calendars/1", data={"do": "stop"}, follow_redirects=True).text)
     assert "The calendar is fetched no more; the days off taken from it stay." in page
