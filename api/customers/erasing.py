@@ -28,7 +28,7 @@ from api.ledger.history import note
 
 GONE = "erased"
 # What a row says of a person, by table, and what stands there afterwards. What is not named here is of the awning, the
-# wall, the work or the business (`tests/service/test_erasing.py` holds that every text is decided on).
+# wall, the work or the business (`tests/service/access/test_erasing.py` holds that every text is decided on).
 CLEARED: dict[str, dict[str, Any]] = {
     "customer": {"name": "Erased customer", "phone": "", "email": "", "note": "", "language": ""},
     "site": {"address": GONE, "access": ""},

@@ -36,7 +36,7 @@ from api.database import open_database, transaction
 from api.secret import read_secret
 from api.settings import Settings, sqlite_address
 from tests.one_a_day import one_a_day
-from tests.service.day_cast import CREW, DAY, HOME, MORNING, post_day
+from tests.service.day.day_cast import CREW, DAY, HOME, MORNING, post_day
 
 AIM_S = 0.5
 PAUSE_S = 10.0

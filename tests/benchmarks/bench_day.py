@@ -23,7 +23,7 @@ from api.papers.kits import kit_of, made_kit
 from tests.browser.board import SIZES, Board, add_people, serving
 from tests.browser.chromium import ARGS, CHROMIUM
 from tests.one_a_day import one_a_day
-from tests.service.day_cast import CREW, DAY, HOME, post, post_day
+from tests.service.day.day_cast import CREW, DAY, HOME, post, post_day
 
 
 @dataclass

@@ -20,7 +20,7 @@ from tests.browser.chromium import ARGS, CHROMIUM
 from tests.browser.phone import Phone, Service
 from tests.conftest import BuiltDemo, made_once
 from tests.service.cast import add_cast
-from tests.service.day_cast import post_day
+from tests.service.day.day_cast import post_day
 
 MONDAY = datetime.date(2027, 4, 12)
 POSTED_AT = datetime.datetime(2027, 4, 8, 21, tzinfo=datetime.UTC)

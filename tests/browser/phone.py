@@ -22,7 +22,7 @@ from api.app import create_app
 from api.database import transaction
 from api.settings import Settings, sqlite_address
 from tests.browser.board import Board, Size
-from tests.service.day_cast import CREW, CREW_NAME, DAY, MORNING, Jobs
+from tests.service.day.day_cast import CREW, CREW_NAME, DAY, MORNING, Jobs
 from tests.waiting import PATIENCE_S
 
 OFFLINE = ("ERR_INTERNET_DISCONNECTED", "ERR_CONNECTION_REFUSED", "ERR_FAILED")

@@ -27,7 +27,7 @@ from tests.browser.phone import (
     to,
     unfold,
 )
-from tests.service.day_cast import CREW, CREW_NAME, DAY, HOME, MORNING, OTHER, post
+from tests.service.day.day_cast import CREW, CREW_NAME, DAY, HOME, MORNING, OTHER, post
 from tests.steps import CHECKS
 
 pytestmark = pytest.mark.browser

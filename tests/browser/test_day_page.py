@@ -9,7 +9,7 @@ from playwright.sync_api import Page, expect
 
 from tests.browser.board import axe, no_sideways_scroll, tab_to
 from tests.browser.phone import Phone, kept, signal, stop_of, unfold
-from tests.service.day_cast import HOME
+from tests.service.day.day_cast import HOME
 
 pytestmark = pytest.mark.browser
 

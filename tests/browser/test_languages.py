@@ -9,7 +9,7 @@ from api import tables
 from api.database import transaction
 from tests.browser.board import axe, no_sideways_scroll
 from tests.browser.phone import Phone, signal, to
-from tests.service.day_cast import CREW, DAY
+from tests.service.day.day_cast import CREW, DAY
 
 pytestmark = pytest.mark.browser
 

@@ -71,8 +71,8 @@ def test_every_threat_is_kept_by_tests_that_exist() -> None:
     for threat, _, cell in (row for row in threats if row != ["threat", "what keeps it", "test"]):
         named = [one.strip("`") for one in CODE.findall(cell)]
         assert named, threat
-        for one in named:  # the folder stands with the first of a cell
-            assert (ROOT / "tests" / (one if "/" in one else f"service/{one}")).is_file(), one
+        for one in named:
+            assert (ROOT / "tests" / one).is_file(), one
 
 
 def test_every_item_of_the_standard_is_kept_by_tests_that_exist_or_says_why_not() -> None:

@@ -118,8 +118,8 @@ def undo_put_off(request: Request, session: Database, who: Office, now: Now, cas
     Refused by 409 where the week was posted anew since, or the customer has been told of the other day.
     """
     if not 0 < case_id < 2**31:
-        raise Problem(404, f'No case has the number "{case_id}".')
-    case = found(session, tables.RebookingCase, case_id, "case")
+        raise Problem(404, f'No changed visit has the number "{case_id}".')
+    case = found(session, tables.RebookingCase, case_id, "changed visit")
     take_back(session, request.app.state.searches, case, now=now, by=who.name)
     if wants_json(request):
         return JSONResponse({"case": case_id, "posted": case.plan_id})

@@ -11,7 +11,7 @@ from sqlmodel import Session, select
 from api import tables
 from api.database import transaction
 from tests.conftest import BuiltDemo
-from tests.service.day_cast import CREW, Jobs, on_the_morning, post, post_day
+from tests.service.day.day_cast import CREW, Jobs, on_the_morning, post, post_day
 
 
 @pytest.fixture(scope="module")

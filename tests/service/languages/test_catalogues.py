@@ -35,7 +35,7 @@ from api.papers.shown import pdf
 from api.papers.shown.job_page import job_pages
 from scheduler.layout.drawing import describe
 from tests.service.cast import PAGE
-from tests.service.day_cast import CREW, DAY, HOME, MORNING, Jobs, phone
+from tests.service.day.day_cast import CREW, DAY, HOME, MORNING, Jobs, phone
 
 ROOT = Path(__file__).parents[3]
 _NAMED = re.compile(r"(\{\w+\})")

@@ -22,7 +22,7 @@ from api.ledger.languages import language_of_crew
 from api.ledger.plans.posted_days import posted_day
 from api.messages.words import words, written
 from tests.service.cast import PAGE, signed_in
-from tests.service.day_cast import CREW, DAY, HOME, MORNING, OTHER, Jobs, phone
+from tests.service.day.day_cast import CREW, DAY, HOME, MORNING, OTHER, Jobs, phone
 
 
 def test_each_reader_has_their_own_language(day: tuple[FastAPI, Jobs]) -> None:

@@ -1,0 +1,107 @@
+"""`eaveboard serve` as a process of its own: what it refuses before it touches anything, in one sentence."""
+
+from __future__ import annotations
+
+import os
+import socket
+import stat
+import subprocess
+import sys
+import time
+from collections.abc import Iterator
+from contextlib import contextmanager
+from pathlib import Path
+
+import httpx
+import pytest
+
+from tests.waiting import PATIENCE_S
+
+ROOT = Path(__file__).parents[3]
+SERVE = [sys.executable, "-c", "from api.cli import main; main()", "serve"]
+
+
+def environment(folder: Path, port: int, **more: str) -> dict[str, str]:
+    own = {k: v for k, v in os.environ.items() if not k.startswith("EAVEBOARD_")}
+    own |= {"EAVEBOARD_DATA": str(folder), "EAVEBOARD_PORT": str(port), "EAVEBOARD_PASSWORD_COST": "quick"}
+    return own | {"EAVEBOARD_PREPARERS": "0"} | more
+
+
+def free_port() -> int:
+    with socket.socket() as free:
+        free.bind(("127.0.0.1", 0))
+        return int(free.getsockname()[1])
+
+
+@contextmanager
+def served(folder: Path, **more: str) -> Iterator[str]:
+    """Give the address of a service over `folder`, in a process of its own."""
+    port = free_port()
+    with subprocess.Popen(SERVE, env=environment(folder, port, **more), cwd=ROOT, stderr=subprocess.DEVNULL) as service:
+        try:
+            end, address = time.monotonic() + PATIENCE_S, f"http://127.0.0.1:{port}"
+            while True:
+                assert service.poll() is None, "the service did not start"
+                assert time.monotonic() < end, "the service took too long to start"
+                try:
+                    httpx.get(f"{address}/sign-in")
+                    break
+                except httpx.TransportError:
+                    time.sleep(0.05)
+            yield address
+        finally:
+            service.terminate()
+
+
+def refused(folder: Path, port: int, **more: str) -> str:
+    """Return the one sentence with which a start is refused."""
+    ran = subprocess.run(
+        SERVE, env=environment(folder, port, **more), cwd=ROOT, capture_output=True, text=True, timeout=60
+    )
+    assert ran.returncode == 2, ran.stderr
+    assert ran.stderr.count("\n") == 1, ran.stderr
+    return ran.stderr
+
+
+def contents(folder: Path) -> dict[str, bytes]:
+    return {path.name: path.read_bytes() for path in folder.iterdir() if path.is_file()}
+
+
+def test_a_second_service_on_the_same_data_is_refused_before_it_touches_anything(tmp_path: Path) -> None:
+    with served(tmp_path):
+        before = contents(tmp_path)
+        assert "is served already by another eaveboard serve" in refused(tmp_path, free_port())
+        assert contents(tmp_path) == before
+    with served(tmp_path):  # what ended has let go
+        pass
+
+
+def test_what_is_written_is_for_its_owner_alone(tmp_path: Path) -> None:
+    with served(tmp_path / "data"):
+        folder = tmp_path / "data"
+        assert stat.S_IMODE(folder.stat().st_mode) == 0o700
+        for path in folder.iterdir():
+            assert stat.S_IMODE(path.stat().st_mode) & 0o077 == 0, path.name
+
+
+def test_a_port_that_is_taken_is_named_and_nothing_is_made(tmp_path: Path) -> None:
+    with socket.socket() as taken:
+        taken.bind(("127.0.0.1", 0))
+        taken.listen()
+        port = taken.getsockname()[1]
+        assert f"EAVEBOARD_PORT: port {port} is taken" in refused(tmp_path / "new", port)
+    assert not (tmp_path / "new").exists()
+
+
+@pytest.mark.parametrize(
+    ("more", "words"),
+    [
+        ({"EAVEBOARD_DATA": "/dev/null/var"}, "EAVEBOARD_DATA: cannot be used"),
+        ({"EAVEBOARD_DATA": "/proc/nowhere"}, "EAVEBOARD_DATA: cannot be used"),
+        ({"EAVEBOARD_DATABASE": "sqlite:////dev/null/x.sqlite"}, "cannot be used"),
+        ({"EAVEBOARD_DATABASE": "postgresql://nobody@127.0.0.1:1/none"}, "EAVEBOARD_DATABASE: cannot be"),
+        ({"EAVEBOARD_CLOCK": "0001-01-01T00:00:00+14:00"}, "EAVEBOARD_CLOCK: must lie in the years"),
+    ],
+)
+def test_what_cannot_be_used_is_refused_in_one_sentence(tmp_path: Path, more: dict[str, str], words: str) -> None:
+    assert words in refused(tmp_path, free_port(), **more)
