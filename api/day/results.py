@@ -167,6 +167,7 @@ def tell(session: Session, day: PostedDay, visit: tables.Visit, told: ResultTold
         call_off_services(session, visit, by=act.by, now=act.now)
         if visit.kind != "install":  # an install's are taken as it is loaded
             taken(session, visit.id, day.day, by=act.by, now=act.now)
+            session.refresh(row)  # what turns reservations has the session forget its rows
     return row
 
 

@@ -7,7 +7,7 @@ have the id that stands on their door, and differ in their fields only.
 
 from collections.abc import Callable
 from dataclasses import dataclass
-from typing import Annotated, Any
+from typing import Annotated, Any, get_args
 
 import sqlalchemy as sa
 from fastapi import APIRouter
@@ -64,6 +64,8 @@ def noun(
         f"{title}List", __base__=records.Body, items=(list[record], ...), next=(str | None, ...)  # type: ignore[valid-type]
     )  # fmt: skip
     inner = {part.key} if part else set()
+    (inside,) = get_args(body.model_fields[part.key].annotation) if part else (records.Body,)
+    told = set(inside.model_fields)
 
     def parts(session: Session, ids: list[str]) -> dict[str, dict[str, Any]]:
         if part is None:
@@ -71,16 +73,21 @@ def noun(
         owner, order = getattr(part.table, part.owner), getattr(part.table, part.order)
         lists: dict[str, list[dict[str, Any]]] = {one: [] for one in ids}
         for row in session.exec(select(part.table).where(owner.in_(ids)).order_by(owner, order)):
-            lists[getattr(row, part.owner)].append(row.model_dump(mode="json", exclude={"id", part.owner}))
+            lists[getattr(row, part.owner)].append(row.model_dump(mode="json", include=told))
         return {one: {part.key: rows} for one, rows in lists.items()}
 
     def put_parts(session: Session, one: str, sent: records.Body) -> None:
         if part is None:
             return
-        session.execute(sa.delete(part.table).where(getattr(part.table, part.owner) == one))
-        session.add_all(
-            part.table(**{part.owner: one}, **row.model_dump(exclude={part.owner})) for row in getattr(sent, part.key)
-        )
+        wanted = [row.model_dump() for row in getattr(sent, part.key)]
+        for row in session.exec(select(part.table).where(getattr(part.table, part.owner) == one)):
+            values = row.model_dump(include=told)
+            if values in wanted:  # stays, with what else is known of it
+                wanted.remove(values)
+            else:
+                session.delete(row)
+        session.flush()
+        session.add_all(part.table(**{part.owner: one}, **values) for values in wanted)
         session.flush()
 
     @router.get("", response_model=record_list, description=f"List {plural} by id, `limit` at a time.")

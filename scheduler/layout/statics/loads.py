@@ -189,12 +189,16 @@ def allowable_speed_mph(ultimate_mph: float) -> float:
 
 def load_findings(survey: Survey) -> tuple[Finding, ...]:
     """Return what is to be said of the load cases: which wind they mean, and which they do not."""
+    lever = survey.awning.bracket_lever
+    over = (
+        f"{lever:.0f}" if survey.is_second else f"{lever:g}"
+    )  # layouts of first surveys are kept for ever as they were
     model = Finding(
         "note",
         "load-model",
         f"How loads are reckoned: open, {FRONT_SHARE:.0%} of the weight hangs at the front bar, the arms bring it and"
         " the wind to the mounting bar; closed, all lies evenly along it; the bar is a continuous beam on its brackets,"
-        f" and each bracket holds its moment by a couple over {survey.awning.bracket_lever:.0f} mm. Snow, standing"
+        f" and each bracket holds its moment by a couple over {over} mm. Snow, standing"
         " water, and people hanging on the awning are left out.",
     )
     return (*_wind_findings(survey), model)
