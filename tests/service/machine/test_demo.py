@@ -82,7 +82,7 @@ def test_another_business_is_never_overwritten(built: BuiltDemo, demo_files: Pat
 @pytest.mark.slow
 def test_the_engine_plans_the_demo_week_better_than_one_job_a_day(built: BuiltDemo, tmp_path: Path) -> None:
     out = shutil.copytree(built.out, tmp_path / "out")
-    made = demo.build(out, lambda _: None, seconds=6)
+    made = demo.build(out, lambda _: None, seconds=4)
     assert made.planned
     week, plan = read_week((out / "week.json").read_bytes()), read_plan((out / "plan.json").read_bytes())
     assert audit(week, plan).ok

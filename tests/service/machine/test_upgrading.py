@@ -166,7 +166,7 @@ def _cut_off_everywhere(tmp_path: Path, data: str | None, step: int) -> None:
 
 @pytest.mark.parametrize("data", [None, "0001"])
 def test_a_start_cut_off_leaves_the_form_before_or_the_one_after(tmp_path: Path, data: str | None) -> None:
-    _cut_off_everywhere(tmp_path, data, step=113)
+    _cut_off_everywhere(tmp_path, data, step=191)
 
 
 @pytest.mark.long
