@@ -53,7 +53,7 @@ class ServerLocks:
         self._engine = sa.create_engine(url, poolclass=sa.NullPool, isolation_level="AUTOCOMMIT", connect_args=named)
         self._connection: sa.Connection | None = None
         self._mine: set[Duty] = set()
-        self._joined = False
+        self._joined = self._released = False
         self._lock = threading.RLock()
 
     def begin(self) -> bool:
@@ -94,6 +94,8 @@ class ServerLocks:
                 with suppress(SQLAlchemyError):
                     self._connection.invalidate()  # type: ignore[union-attr]
                 self._connection = None
+            if self._released:  # whoever still asks gets no connection that nobody would close
+                return False
             had = set(self._mine)
             try:
                 return self.begin() and had == self._mine
@@ -128,6 +130,7 @@ class ServerLocks:
 
     def release(self) -> None:
         with self._lock:
+            self._released = True
             if self._connection is not None:
                 with suppress(SQLAlchemyError):
                     self._connection.close()

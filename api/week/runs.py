@@ -211,6 +211,8 @@ class Runs:
             if thread.is_alive():  # a planner that does not listen
                 desk.kill()
                 thread.join(CLOSE_S)
+        if self._mender.is_alive():
+            self._mender.join(CLOSE_S)
 
     def _show(self, going: _Going, **changes: Any) -> None:
         going.shown = replace(going.shown, **changes, version=going.shown.version + 1)

@@ -12,11 +12,12 @@ from pathlib import Path
 
 import pytest
 import sqlalchemy as sa
+from sqlalchemy.exc import SQLAlchemyError
 
 from api import tables
 from api.database import Duty, Hold, open_database, transaction
 from api.database.holding import hold
-from api.database.server_locks import workers_of
+from api.database.server_locks import ServerLocks, workers_of
 from api.ledger.history import note
 from api.ledger.kept import on_record
 from api.rebooking.progress import SearchesUnderWay
@@ -234,3 +235,17 @@ def test_one_that_must_be_alone_is_refused_while_workers_are_there(
     with pytest.raises(BadInput, match="is served already by another eaveboard serve"):
         hold(tmp_path / "other", postgresql_database, place="three")
     alone.release()
+
+
+def test_locks_that_were_let_go_of_are_not_taken_up_again_by_who_still_asks(two: tuple[Worker, Worker]) -> None:
+    here, _ = two
+    third = ServerLocks(here.database.url, 3, "three")
+    assert third.begin()
+    third.join()
+    assert third.workers() == {here.held.number, two[1].held.number, 3}
+    third.release()
+    assert not third.keep()
+    with pytest.raises(SQLAlchemyError, match="not held just now"):
+        third.workers()
+    with here.database.connect() as connection:
+        until(lambda: 3 not in {one.number for one in workers_of(connection)})
