@@ -8,8 +8,10 @@ import sys
 import tempfile
 from pathlib import Path
 
+from playwright.sync_api import expect
+
 from tests.browser.board import Board, serving
-from tests.first_year.office import Office, Stuck
+from tests.first_year.office import SLOW_MS, Office, Stuck
 
 SAME = ("/jobs", "/set-up/people", "/set-up/crews", "/stock", "/yearly", "/gates", "/places", "/set-up/sites")
 
@@ -18,8 +20,11 @@ def move(office: Office) -> None:
     """Export the base by its page, have an empty one take it in, and compare what both show."""
     page = office.open("/exchange")
     office.look("exchange")
+    office.press(page.get_by_role("button", name="Make one file of the whole business"))
+    saved = page.get_by_text("Save the ZIP file")
+    expect(saved).to_be_visible(timeout=SLOW_MS)  # the page asks again until it is made
     with page.expect_download() as download:
-        page.locator('a[href="/exchange/export.zip"]').first.click()
+        saved.click()
     before = {address: (office.open(address), office.words())[1] for address in SAME}
     with tempfile.TemporaryDirectory(prefix="eave-second-") as made:
         download.value.save_as(Path(made) / "all.zip")

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import datetime
+import re
 
 from playwright.sync_api import Page, expect
 
@@ -45,7 +46,7 @@ def plan_and_post(office: Office, monday: datetime.date) -> Days:
     page.click("#post-yes")
     expect(page.locator("#said")).to_contain_text("The week is posted", timeout=SLOW_MS)
     found: Days = {}
-    for one in page.locator("#board li.visit[data-visit]").all():
+    for one in page.locator("#board td[data-crew] li.visit[data-visit]").all():
         at = one.locator("xpath=ancestor::td")
         crew, day = at.get_attribute("data-crew") or "", int(at.get_attribute("data-day") or 0)
         found.setdefault(day, {}).setdefault(crew, []).append(one.get_attribute("data-visit") or "")
@@ -90,6 +91,9 @@ def work_day(office: Office, morning: datetime.datetime, crew: str, visits: list
             phone.wait_for_timeout(300)
             if not stop.is_visible():
                 phone.locator(f".rail a[href='#stop-{visit}']").click()
+            way = stop.get_by_role("button", name="On our way")
+            if way.is_visible():  # to the first stop they are as soon as they leave
+                way.click()
             for name in ("We are here", "All in order", "Work done"):
                 button = stop.get_by_role("button", name=name)
                 expect(button).to_be_enabled(timeout=20_000)
@@ -98,7 +102,7 @@ def work_day(office: Office, morning: datetime.datetime, crew: str, visits: list
         office.look(f"phone-{crew}", phone)
         phone.locator(".rail a[href='#yard']").click()
         _ready(phone, "Back in the yard")
-        expect(phone.locator("#signal-words")).to_contain_text("Nothing to send", timeout=30_000)
+        expect(phone.locator("#signal-words")).to_contain_text(re.compile("All sent|Nothing to send"), timeout=SLOW_MS)
     except Exception:
         office.look(f"phone-stuck-{crew}", phone)
         raise
