@@ -18,7 +18,7 @@ from api.http.problems import responses
 from api.learning import fitting
 from api.learning.done import done_jobs
 from api.tables import FittedTimes, LearningRule
-from scheduler.calibrate import LEAST_JOBS, history_to_csv
+from scheduler.times.calibrate import LEAST_JOBS, history_to_csv
 from scheduler.travel.taken import LEAST_DRIVES
 
 router = APIRouter(prefix="/learning", tags=["learning"])

@@ -18,7 +18,7 @@ from api.access.accounts import Role
 from api.database import transaction
 from api.papers.kits import crate_list
 from api.papers.shown.cautions import GOES_FIRST
-from api.week.planning import prepare_week
+from api.week.run.planning import prepare_week
 from tests.conftest import BuiltDemo
 from tests.service.cast import JSON, PAGE, signed_in
 from tests.service.day.day_cast import (

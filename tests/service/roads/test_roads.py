@@ -26,7 +26,7 @@ from api.database import transaction
 from api.ledger.drives import KnownDrives, drives, spot
 from api.ledger.plans.documents import DrivesTimed, beside
 from api.roads.keeper import wanted_places
-from api.week.planning import prepare_week
+from api.week.run.planning import prepare_week
 from api.weeksheet.drives import drives_words
 from scheduler.plan import read_plan
 from scheduler.travel import DEFAULT, great_circle_m, matrices
