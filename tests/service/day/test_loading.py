@@ -3,17 +3,13 @@
 from __future__ import annotations
 
 import datetime
-from collections.abc import Iterator
-from pathlib import Path
 
-import pytest
 from fastapi import FastAPI
 from sqlmodel import select
 
 from api import tables
 from api.access.accounts import Role
 from api.database import transaction
-from tests.conftest import BuiltDemo
 from tests.service.cast import JSON, PAGE, signed_in
 from tests.service.day.day_cast import (
     AT,
@@ -26,19 +22,10 @@ from tests.service.day.day_cast import (
     Jobs,
     history,
     kit_items,
-    on_the_morning,
     phone,
     post,
-    post_day,
     tick,
 )
-
-
-@pytest.fixture
-def day(built: BuiltDemo, tmp_path: Path) -> Iterator[tuple[FastAPI, Jobs]]:
-    jobs = post_day(built.out, tmp_path / "posted")
-    with on_the_morning(tmp_path / "posted") as app:
-        yield app, jobs
 
 
 def shelf(app: FastAPI, visit_id: str) -> dict[str, int]:
