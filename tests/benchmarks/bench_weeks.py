@@ -6,7 +6,7 @@ few seconds a week, `--weeks 45x4 mixed-160` for some, `--seeds 0 1 2` for sever
 The exchanged weeks and the published sets are read from ../shared/contract beside the project where it is there; weeks
 of the same make (`make_weeks`) are always invented anew. Each solver runs in a process of its own, whose compiled code
 is warm before the clock starts; its peak memory is that process's. "plain" is the week without shared resources, rest,
-follows, bookings and overtime, second crews and second loads (`others.plain`), which is all that the libraries can plan:
+follows, bookings and overtime, second crews and second loads (`others.plain`), all that the libraries can plan:
 the ratios are our cost of the plain week by theirs, both timed, priced and audited by our own code, after the same
 seconds. Under 1 ours is cheaper. The last cell is the command that measures a line again.
 """
