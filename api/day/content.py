@@ -29,7 +29,7 @@ from scheduler.layout.drawing.paper.measures import Measures
 from scheduler.layout.drawing.schedule import fastener_words
 from scheduler.layout.drawing.wall.view import member_word
 from scheduler.sheet import Cell, Entry
-from scheduler.travel.by_hour import TimedDrive
+from scheduler.travel.by_hour import DriveAtHour
 
 DANGERS = 3
 
@@ -45,7 +45,7 @@ class DayStop:
     """
 
     entry: Entry
-    drive: TimedDrive
+    drive: DriveAtHour
     page: JobPage
     cautions: tuple[str, ...]
     dangers: tuple[tuple[str, str], ...]
@@ -84,7 +84,7 @@ class DayContent:
     shelf: dict[str, int]
     cautions_for_all: tuple[str, ...]
     drives: str
-    home: TimedDrive | None
+    home: DriveAtHour | None
     drive_min: int
     slow: tuple[str, ...]
 
@@ -136,7 +136,7 @@ def day_content(
 
 
 def _stop(
-    entry: Entry, drive: TimedDrive, page: JobPage, told: tuple[str, ...], shared: tuple[str, ...], measures: Measures
+    entry: Entry, drive: DriveAtHour, page: JobPage, told: tuple[str, ...], shared: tuple[str, ...], measures: Measures
 ) -> DayStop:
     job = page.job
     survey, layout = job.survey, job.layout

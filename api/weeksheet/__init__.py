@@ -30,7 +30,7 @@ from scheduler.gap import hopeless
 from scheduler.odds import Odds, VisitOdds
 from scheduler.plan import Plan
 from scheduler.sheet import Cell, Sheet, Waiting, sheet
-from scheduler.travel.by_hour import TimedDrive, timed_drives
+from scheduler.travel.by_hour import DriveAtHour, timed_drives
 from scheduler.travel.interface import Point
 from scheduler.weather.limits import read_limits
 from scheduler.week import Job, Travel, Week
@@ -89,7 +89,7 @@ class Shaped:
     strips: Mapping[tuple[str, int], Strip]
     drives: str
     drives_of: Mapping[tuple[str, int], str]
-    by_hour: Mapping[tuple[str, int], tuple[TimedDrive, ...]]
+    by_hour: Mapping[tuple[str, int], tuple[DriveAtHour, ...]]
 
 
 @dataclass(frozen=True)

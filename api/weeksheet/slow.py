@@ -6,12 +6,12 @@ from collections.abc import Sequence
 
 from api.fields.shown import clock
 from api.languages import gettext
-from scheduler.travel.by_hour import TimedDrive
+from scheduler.travel.by_hour import DriveAtHour
 
 LATE_FROM_MIN = 5  # fewer are made up on the way
 
 
-def slow_words(stops: int, drives: Sequence[TimedDrive]) -> tuple[str, ...]:
+def slow_words(stops: int, drives: Sequence[DriveAtHour]) -> tuple[str, ...]:
     """Return a sentence for each drive that takes longer than planned and makes the crew late by that.
 
     `drives` are those of a day of so many `stops` at their hours, the one home last. In the language spoken.

@@ -53,7 +53,7 @@ NO_SLOW_HOURS = ByHour()
 
 
 @dataclass(frozen=True, slots=True)
-class TimedDrive:
+class DriveAtHour:
     """One drive of a planned day at its hour: begun at the minute `leaves`, `table_min` planned, `takes_min` really.
 
     `late_min`: by how much later than planned the stop it leads to begins then, or the crew is back in its yard;
@@ -72,7 +72,9 @@ class TimedDrive:
         return self.takes_min - self.table_min
 
 
-def timed_drives(week: Week, routes: Iterable[Route], by_hour: ByHour) -> dict[tuple[str, int], tuple[TimedDrive, ...]]:
+def timed_drives(
+    week: Week, routes: Iterable[Route], by_hour: ByHour
+) -> dict[tuple[str, int], tuple[DriveAtHour, ...]]:
     """Return by crew and day of each route that can go out its drives in order, the one home last.
 
     Waiting in the plan takes up what a drive takes longer; each visit takes as long as planned, and a rest is kept.
@@ -80,10 +82,10 @@ def timed_drives(week: Week, routes: Iterable[Route], by_hour: ByHour) -> dict[t
     return {(o.route.crew, o.route.day): _drives(week, o, by_hour) for o in outings(week, routes)}
 
 
-def _drives(week: Week, o: Outing, by_hour: ByHour) -> tuple[TimedDrive, ...]:
+def _drives(week: Week, o: Outing, by_hour: ByHour) -> tuple[DriveAtHour, ...]:
     route, rest_min = o.route, 0 if week.rest is None or o.route.rest is None else week.rest.length
     moments = [(stop.start, stop.end) for stop, _ in o.calls] + [(route.back, route.back)]
-    free, planned_free, late, found = route.depart, route.depart, 0, list[TimedDrive]()
+    free, planned_free, late, found = route.depart, route.depart, 0, list[DriveAtHour]()
     for (start, end), table_min in zip(moments, o.drives_min, strict=True):
         leaves, rests_after = free, False
         if route.rest is not None and planned_free <= route.rest and route.rest + rest_min <= start:
@@ -95,6 +97,6 @@ def _drives(week: Week, o: Outing, by_hour: ByHour) -> tuple[TimedDrive, ...]:
         if rests_after and route.rest is not None:
             ready = max(ready, route.rest) + rest_min
         now_late = max(0, ready - start)
-        found.append(TimedDrive(leaves, table_min, takes, now_late, max(0, now_late - late)))
+        found.append(DriveAtHour(leaves, table_min, takes, now_late, max(0, now_late - late)))
         free, planned_free, late = start + now_late + end - start, end, now_late
     return tuple(found)

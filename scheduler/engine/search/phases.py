@@ -26,7 +26,7 @@ if TYPE_CHECKING:
     from scheduler.engine.search.whole import Sets
 
 QUICK_ROUNDS, QUICK_MOST = 40, 8_000  # of taking out and putting back before prices are known: for each job, at most
-QUICK_MEETING = 2_000, 1.0  # rounds at least where crews meet, and their heat: a proof there wants a good plan first
+QUICK_MEETING = 3_000, 3.0  # rounds at least where crews meet, and their heat: a proof there wants a good plan first
 QUICK_HOT, QUICK_COLD = 0.1, 0.001  # heat of these rounds, of what a stop costs: at first, at last
 QUICK_SHARE = 0.15  # of the time given
 MOST_COLUMNS = 400_000  # that the closing integer program is given

@@ -72,7 +72,7 @@ def test_a_slow_hour_makes_a_posted_day_late_on_every_page(day: tuple[FastAPI, J
     assert "longer than planned" not in manager.get(sheet, headers=PAGE).text + before
     state = crew.get(f"{HOME}/state").json()["expected"]["visits"]
 
-    # The install ends at 13:00, and the repair begins when the drive of the table is over: now it takes four times that.
+    # The install ends at 13:00, the repair begins when the drive is over by the table: now it takes four times as long.
     assert set_hours(manager, "13-14 300") == 303
     takes, late = 4 * usual, 3 * usual
     assert 5 <= late <= 45

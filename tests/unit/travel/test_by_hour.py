@@ -10,7 +10,7 @@ import pytest
 from scheduler.engine.tiny import tiny_week
 from scheduler.expected import Taps, day_plan, expected_day
 from scheduler.plan import Route, Stop
-from scheduler.travel.by_hour import NO_SLOW_HOURS, ByHour, TimedDrive, timed_drives
+from scheduler.travel.by_hour import NO_SLOW_HOURS, ByHour, DriveAtHour, timed_drives
 
 AFTERNOON = ByHour(tuple(100 if hour in (16, 17) else 0 for hour in range(24)))  # twice as long from 4 to 6 pm
 
@@ -48,10 +48,10 @@ ROUTE = Route("north", 0, 490, 1090, 0, 800, (Stop("cedar", 500, 680), Stop("elm
 
 def test_waiting_takes_up_what_a_drive_takes_longer_and_the_rest_makes_the_crew_late() -> None:
     drives = timed_drives(tiny_week(), [ROUTE], AFTERNOON)["north", 0]
-    assert drives[:2] == (TimedDrive(490, 10, 10, 0, 0), TimedDrive(680, 10, 10, 0, 0))
+    assert drives[:2] == (DriveAtHour(490, 10, 10, 0, 0), DriveAtHour(680, 10, 10, 0, 0))
     # Elm ends at 17:05; 20 minutes instead of 10, so that fir begins 10 minutes late, and so does the way home.
-    assert drives[2] == TimedDrive(1025, 10, 20, 10, 10)
-    assert drives[3] == TimedDrive(1080, 10, 10, 0, 0)
+    assert drives[2] == DriveAtHour(1025, 10, 20, 10, 10)
+    assert drives[3] == DriveAtHour(1080, 10, 10, 0, 0)
     assert [drive.longer_min for drive in drives] == [0, 0, 10, 0]
     assert all(
         drive.longer_min == drive.late_min == 0
