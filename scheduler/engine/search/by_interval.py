@@ -31,7 +31,6 @@ MARGIN = 1.0  # cents kept clear of every comparison with the gap
 DAY_S = 1.0  # to time one day's meetings
 FEWEST_DAYS, MOST_DAYS = 2, 5  # that a dive plans anew
 PIECES = 6  # intervals of the starts of a job that has an assist, at most
-FEW_PIECES, MANY_DAYS = 2, 300  # the same from so many crew days on: each copy makes pricing of every day take longer
 
 
 class ByInterval:
@@ -40,7 +39,7 @@ class ByInterval:
     def __init__(self, best: Best, seed: int, check: Callable[[], None], threads: ThreadPoolExecutor | None) -> None:
         self.best, self.seed, self.check = best, seed, check
         self.chance = np.random.default_rng([seed, 17])
-        self.copies = by_intervals(best.model, PIECES if len(best.model.crew_days) < MANY_DAYS else FEW_PIECES)
+        self.copies = by_intervals(best.model, PIECES)
         self.model = self.copies.model
         self.relax = Relaxation(self.model, seed, check, threads)
         meets = (best.model.assist_of >= 0) | (best.model.helped_job >= 0)
