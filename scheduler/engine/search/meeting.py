@@ -158,7 +158,7 @@ class Meeting:
         workers = PROVING_WORKERS if to_the_end else self.workers
         if seconds is None:
             workers = 1  # without a limit of time the same week gives the same plan
-        found = whole.solve(seconds, workers, self.seed, self._over, self._take, prove, few_sets=to_the_end)
+        found = whole.solve(seconds, workers, self.seed, self._over, self._take, prove)
         if found.times is not None:
             self._take(found)
         prove(found.bound)

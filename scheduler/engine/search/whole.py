@@ -191,17 +191,11 @@ class WholeModel:
         stopped: Callable[[], bool],
         better: Callable[[WholePlan], None],
         proven: Callable[[float], None],
-        few_sets: bool = False,
     ) -> WholePlan:
-        """Solve; `better` is told of each plan found, `proven` of each bound, `stopped` asked whether to end.
-
-        `few_sets`: the sets say most already, so that trying out single values before the search is not worth its time.
-        """
+        """Solve; `better` is told of each plan found, `proven` of each bound, `stopped` asked whether to end."""
         solver = cp_model.CpSolver()
         solver.parameters.num_workers = workers
         solver.parameters.random_seed = seed % 2**31
-        if few_sets:
-            solver.parameters.cp_model_probing_level = 0
         if seconds is not None:
             solver.parameters.max_time_in_seconds = max(0.01, seconds)
         told = _Told(self, stopped, better)
