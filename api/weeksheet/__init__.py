@@ -13,7 +13,7 @@ from sqlmodel import Session, col, select
 
 from api import tables
 from api.http.names import crew_names
-from api.languages import to_say
+from api.languages import language, to_say
 from api.ledger.facts import Facts
 from api.ledger.forecasts import forecasts, newest_ids
 from api.ledger.kept import kept, unchanged
@@ -195,7 +195,7 @@ def week_page(session: Session, stored: tables.StoredPlan) -> WeekPage:
 
     From memory while nothing has changed: what it was planned of, and what it says, are large for many crews.
     """
-    return kept(session, ("page", stored.id, unchanged(session)), lambda: _week_page(session, stored))
+    return kept(session, ("page", language(), stored.id, unchanged(session)), lambda: _week_page(session, stored))
 
 
 def _week_page(session: Session, stored: tables.StoredPlan) -> WeekPage:
