@@ -9,7 +9,7 @@ from __future__ import annotations
 import itertools
 import re
 from collections.abc import Callable, Iterator, Mapping
-from typing import Any, BinaryIO
+from typing import Any, BinaryIO, Literal
 
 from jinja2 import Environment
 from jinja2.ext import Extension, babel_extract
@@ -265,15 +265,15 @@ def speaks(made: Environment, code: str) -> None:
     """Have an environment's templates speak a language: texts when they are loaded, words in expressions when shown."""
     made.add_extension("jinja2.ext.i18n")
     made.install_gettext_callables(gettext, ngettext, newstyle=False)  # type: ignore[attr-defined]
-    made.globals.update(language=language, phone_texts=_phone_texts)
+    made.globals.update(language=language, script_texts=_script_texts)
     made.spoken = code  # type: ignore[attr-defined]
     if code != ENGLISH:
         made.add_extension(Spoken)
 
 
-def _phone_texts() -> Mapping[str, Any]:
-    """Return the texts of the phone's scripts in the language spoken."""
-    return texts(language(), "phone").all
+def _script_texts(domain: Literal["phone", "pages"]) -> Mapping[str, Any]:
+    """Return the texts of the phone's scripts, or of the other pages', in the language spoken."""
+    return texts(language(), domain).all
 
 
 def extract(
