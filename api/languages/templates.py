@@ -37,6 +37,7 @@ _MOST = 4  # variants of one text: more are no sentence that anybody could trans
 
 # The words of a choice, each with the condition under which it is said; None for the last, said otherwise.
 _Choice = tuple[tuple[str, str | None], ...]
+_Conditions = list[tuple[str | None, ...]]
 # What is made of a text: of its one form, or of those for one and for more.
 _Said = Callable[[str | tuple[str, str], int], str | tuple[str, str]]
 
@@ -174,7 +175,9 @@ class TemplateTexts:
         conditions = list(dict.fromkeys(tuple(condition for _, condition in choice) for choice in choices))
         ways = list(itertools.product(*(range(len(one)) for one in conditions)))
         if len(ways) > _MOST:
-            raise ValueError(f"line {line}: {len(ways)} variants of one text, set some apart: {self.unmasked(bare)[:200]}")
+            raise ValueError(
+                f"line {line}: {len(ways)} variants of one text, set some apart: {self.unmasked(bare)[:200]}"
+            )
         chosen = [self._chosen(bare, conditions, way) for way in ways]
         keys = [self._key(words) for words in chosen]
         if len(ways) == 2 and _ONE.fullmatch(conditions[0][0] or ""):
@@ -189,7 +192,7 @@ class TemplateTexts:
                 for form, (_, named) in zip(forms, keys, strict=True)]  # fmt: skip
         return before + self._branches(conditions, dict(zip(ways, made, strict=True)), ()) + after
 
-    def _chosen(self, text: str, conditions: list[tuple[str | None, ...]], way: tuple[int, ...]) -> str:
+    def _chosen(self, text: str, conditions: _Conditions, way: tuple[int, ...]) -> str:
         """Return a text with the words of its choices that one way of their conditions gives."""
         made = ""
         for letter in text:
@@ -200,7 +203,7 @@ class TemplateTexts:
                 made += choice[way[conditions.index(tuple(condition for _, condition in choice))]][0]
         return made
 
-    def _branches(self, conditions: list[tuple[str | None, ...]], made: dict[tuple[int, ...], str], way: tuple[int, ...]) -> str:  # fmt: skip
+    def _branches(self, conditions: _Conditions, made: dict[tuple[int, ...], str], way: tuple[int, ...]) -> str:
         """Return statements that say of several texts the one that the conditions ask for."""
         if len(way) == len(conditions):
             return made[way]
@@ -251,7 +254,6 @@ class Spoken(Extension):
         """Return the template with its texts in that language."""
         known = texts(self.environment.spoken, "messages")  # type: ignore[attr-defined]  # set by `speaks`
         whole = TemplateTexts(source)
-
 
         def said(text: str | tuple[str, str], _: int) -> str | tuple[str, str]:
             if isinstance(text, str):
