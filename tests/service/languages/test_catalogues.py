@@ -41,7 +41,7 @@ from tests.service.day.day_cast import CREW, DAY, HOME, MORNING, Jobs, phone
 ROOT = Path(__file__).parents[3]
 _NAMED = re.compile(r"(\{\w+\})")
 _LETTER = re.compile(r"[^\W\d_]")
-_INLINE = re.compile(r"</?(?:b|strong|span|a|em)\b[^>]*>")
+_INLINE = re.compile(r"</?(?:a|abbr|b|code|em|i|output|span|strong)\b[^>]*>")
 _SAID = re.compile(r"⟦[^⟦⟧\n]*(?:⟧|(?=\n)|$)")
 _READ_OUT = re.compile(r'\b(?:aria-label|alt|placeholder|title)="([^"]*)"')
 # Units, and how the standard library of days writes them: the same for every catalogue.
