@@ -31,8 +31,11 @@ CORE = (
     "layout/compute.py", "layout/placement/backing.py", "layout/site/clearance.py", "layout/site/ladders.py",
     "layout/site/lifting.py", "layout/site/shade.py", "layout/site/tools.py", "layout/statics/anchors.py",
     "layout/statics/fasteners.py", "layout/statics/lag.py", "layout/statics/loads.py", "layout/statics/wood.py",
-    "layout/drawing/bracket_view.py", "layout/drawing/describe.py", "layout/drawing/facts.py",
-    "layout/drawing/schedule.py", "layout/drawing/side_view.py", "layout/drawing/title.py", "weather/thunder.py",
+    "layout/drawing/bracket_view.py", "layout/drawing/cautions.py", "layout/drawing/describe.py",
+    "layout/drawing/facts.py", "layout/drawing/findings.py", "layout/drawing/page.py", "layout/drawing/schedule.py",
+    "layout/drawing/shade_plan.py", "layout/drawing/side_view.py", "layout/drawing/title.py",
+    "layout/drawing/wall/elevation.py", "layout/drawing/wall/naming.py", "layout/drawing/wall/view.py",
+    "weather/thunder.py",
 )  # fmt: skip
 # The rows that a business begins with; those that it adds stay in the words in which they were typed.
 _WORK_KINDS = "api/migrations/versions/0026_kinds.py"
