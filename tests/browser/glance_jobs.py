@@ -50,9 +50,9 @@ class Fingers:
         self._reach(what)
 
     def _reach(self, what: Locator) -> None:
-        box = what.bounding_box()
-        height = self.page.evaluate("innerHeight")
-        if box is not None and not 0 <= box["y"] < height:
+        box, size = what.bounding_box(), self.page.viewport_size
+        height = size["height"] if size is not None else 0  # not asked of the page, which may just be loading itself anew
+        if box is not None and height and not 0 <= box["y"] < height:
             self.scrolled += int(abs(box["y"]) // height) or 1
 
 
@@ -161,6 +161,7 @@ def _load(hand: Fingers, day: Day) -> None:
     expect(out).to_be_enabled(timeout=20_000)
     hand.click(out)
     hand.read(hand.page.locator(f"#stop-{day.route.stops[0].job}"))
+    hand.read(hand.page.locator("#signal-words"), "All sent|Nothing to send")
 
 
 def _finish(hand: Fingers, day: Day) -> None:
@@ -169,7 +170,10 @@ def _finish(hand: Fingers, day: Day) -> None:
     hand.page.wait_for_timeout(1500)  # until the page's script has opened a part
     if not stop.is_visible():
         hand.click(hand.page.locator(f".rail a[href='#stop-{day.route.stops[0].job}']"))
-    for name in ("We are here", "All in order", "Work done"):
+    big = stop.locator("[data-next]")
+    expect(big).to_be_enabled(timeout=20_000)
+    left = stop.get_by_role("button", name="On our way").is_visible()  # to the first stop they are as soon as they leave
+    for name in ("On our way", "We are here", "All in order", "Work done")[not left :]:
         button = stop.get_by_role("button", name=name)
         expect(button).to_be_enabled(timeout=20_000)
         hand.click(button)

@@ -198,7 +198,8 @@ def drawing(session: Database, who: Reader, now: Now, crew_id: str, day: datetim
     posted = posted_day(session, crew_id, day)
     svg = sheet_to_drill_by(session, visit_id, now) if posted is not None and visit_id in posted.visits else None
     if svg is None:
-        raise Problem(404, f'{crew_called(session, crew_id)} has no wall drawing of "{visit_id}" on {day}.')
+        detail = gettext('{crew} has no wall drawing of "{visit}" on {day}.')
+        raise Problem(404, detail.format(crew=crew_called(session, crew_id), visit=visit_id, day=day))
     tag = f'"{hashlib.sha256(svg.encode()).hexdigest()[:32]}"'
     return Response(svg, media_type="image/svg+xml", headers={"ETag": tag})
 
