@@ -51,7 +51,9 @@ class Fingers:
 
     def _reach(self, what: Locator) -> None:
         box, size = what.bounding_box(), self.page.viewport_size
-        height = size["height"] if size is not None else 0  # not asked of the page, which may just be loading itself anew
+        height = (
+            size["height"] if size is not None else 0
+        )  # not asked of the page, which may just be loading itself anew
         if box is not None and height and not 0 <= box["y"] < height:
             self.scrolled += int(abs(box["y"]) // height) or 1
 
@@ -172,7 +174,9 @@ def _finish(hand: Fingers, day: Day) -> None:
         hand.click(hand.page.locator(f".rail a[href='#stop-{day.route.stops[0].job}']"))
     big = stop.locator("[data-next]")
     expect(big).to_be_enabled(timeout=20_000)
-    left = stop.get_by_role("button", name="On our way").is_visible()  # to the first stop they are as soon as they leave
+    left = stop.get_by_role(
+        "button", name="On our way"
+    ).is_visible()  # to the first stop they are as soon as they leave
     for name in ("On our way", "We are here", "All in order", "Work done")[not left :]:
         button = stop.get_by_role("button", name=name)
         expect(button).to_be_enabled(timeout=20_000)
@@ -181,6 +185,11 @@ def _finish(hand: Fingers, day: Day) -> None:
 
 
 def _phone(hand: Fingers, day: Day) -> None:
+    open_day(hand.page, day)
+
+
+def open_day(page: Page, day: Day) -> None:
+    """Open the crew's day by its link, as it is texted in the morning."""
     date = day.monday + datetime.timedelta(days=day.route.day)
     board = day.board
     morning = datetime.datetime.combine(date, datetime.time(13), datetime.UTC)
@@ -189,8 +198,8 @@ def _phone(hand: Fingers, day: Day) -> None:
         now = datetime.datetime.now(datetime.UTC)
         token = make_link(session, board.app.state.secret, day.route.crew, date, by="glance", now=now).token
         crew = session.exec(select(tables.Crew.name).where(tables.Crew.id == day.route.crew)).one()
-    hand.page.goto(f"/day-links/open/{token}")
-    expect(hand.page.locator("h1")).to_contain_text(crew)
+    page.goto(f"/day-links/open/{token}")
+    expect(page.locator("h1")).to_contain_text(crew)
 
 
 JOBS: tuple[Job, ...] = (
