@@ -2,8 +2,8 @@
 
 Prints two tables from the running product in a real browser: every page's height in screens, words and marks on a desk
 of 1440 x 900 (the day sheet: a phone of 360 x 740), beside what it was before it was drawn anew, where that was
-measured; and the clicks, keys and seconds of twelve jobs, each done on the pages as a person would do it. Exit code 1 where one
-cannot be done.
+measured; and the clicks, keys and seconds of twelve jobs, each done on the pages as a person would do it. Exit code 1
+where one cannot be done.
 """
 
 from __future__ import annotations
