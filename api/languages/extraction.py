@@ -14,11 +14,6 @@ from babel.messages.extract import extract_from_file
 from api.languages.catalogues import Domain
 from api.languages.core import WORDS
 
-# What crews and customers read; the other templates are the office's, in English alone.
-READ_BY_CREWS = (
-    "base.html", "day.html", "day_parts.html", "falls.html", "refused.html", "print/base.html", "print/daysheet.html",
-    "print/parts.html", "print/hand_over.html", "print/packet.html",
-)  # fmt: skip
 _SENTENCES = (
     "api/weeksheet/weather.py",
     "api/weeksheet/drives.py",
@@ -44,8 +39,8 @@ _NAMED = re.compile(r"\{(\w+)\}")
 
 
 def messages(root: Path) -> Catalog:
-    """Return what templates that crews read, and modules, say."""
-    templates = [root / "api/templates" / name for name in READ_BY_CREWS]
+    """Return what templates and modules say."""
+    templates = sorted((root / "api/templates").rglob("*.html"))
     modules = [p for p in sorted((root / "api").rglob("*.py")) if "from api.languages import" in p.read_text()]
     found = _found(root, "api.languages.templates:extract", templates)
     return _catalogue(
@@ -79,13 +74,6 @@ def core(root: Path) -> Catalog:
         [*(root / "scheduler" / name for name in CORE), *map(root.joinpath, _SENTENCES)],
     )
     return _catalogue([*found, *(("api/languages/core.py", word) for word in WORDS)])
-
-
-def office(root: Path) -> Catalog:
-    """Return what the office's templates say."""
-    whole = root / "api/templates"
-    mine = [p for p in sorted(whole.rglob("*.html")) if p.relative_to(whole).as_posix() not in READ_BY_CREWS]
-    return _catalogue(_found(root, "api.languages.templates:extract", mine))
 
 
 DOMAINS: dict[Domain, Callable[[Path], Catalog]] = {"messages": messages, "phone": phone, "core": core}

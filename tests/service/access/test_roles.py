@@ -98,6 +98,7 @@ EXPECTED = {
     "GET /notices": ALL,
     "POST /notices/read": ALL,
     "POST /sessions/end": ALL,
+    "POST /language": "open",
     "GET /sites": LOOKERS,
     "GET /sites/{site_id}": LOOKERS,
     "POST /sites": OFFICE,
