@@ -174,7 +174,9 @@ class TemplateTexts:
         conditions = list(dict.fromkeys(tuple(condition for _, condition in choice) for choice in choices))
         ways = list(itertools.product(*(range(len(one)) for one in conditions)))
         if len(ways) > _MOST:
-            raise ValueError(f"line {line}: {len(ways)} variants of one text, set some apart: {self.unmasked(bare)[:200]}")
+            raise ValueError(
+                f"line {line}: {len(ways)} variants of one text, set some apart: {self.unmasked(bare)[:200]}"
+            )
         chosen = [self._chosen(bare, conditions, way) for way in ways]
         keys = [self._key(words) for words in chosen]
         if len(ways) == 2 and _ONE.fullmatch(conditions[0][0] or ""):
@@ -251,7 +253,6 @@ class Spoken(Extension):
         """Return the template with its texts in that language."""
         known = texts(self.environment.spoken, "messages")  # type: ignore[attr-defined]  # set by `speaks`
         whole = TemplateTexts(source)
-
 
         def said(text: str | tuple[str, str], _: int) -> str | tuple[str, str]:
             if isinstance(text, str):
