@@ -12,7 +12,6 @@ from api.fields.wording import PLAIN, Wording, worded
 from api.languages import ENGLISH, LANGUAGES, reading
 from api.tables import Business
 
-
 # By which a browser keeps the language that its reader has chosen for the pages; over https one that only we set.
 LANGUAGE_COOKIES = ("__Host-eave-language", "eave-language")
 _ONLY_READ = ("GET", "HEAD")
