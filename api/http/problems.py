@@ -20,7 +20,7 @@ from starlette.responses import Response
 from api.fields.sheets import BadFiles
 from api.http.headers import ALWAYS
 from api.http.pages import page
-from api.languages import gettext, language, speaking, to_say
+from api.languages import gettext, language, page_language, speaking, to_say
 from scheduler.errors import BadInput
 
 MEDIA_TYPE = "application/problem+json"
@@ -76,8 +76,7 @@ class Problem(Exception):
     @property
     def title(self) -> str:
         fallback = HTTPStatus(self.status).phrase
-        with speaking(self.language):
-            return gettext(KINDS.get(self.kind) or _TITLES.get(self.status, fallback))
+        return gettext(KINDS.get(self.kind) or _TITLES.get(self.status, fallback))
 
     def document(self, instance: str) -> dict[str, Any]:
         """Return the problem document of the request for `instance`."""
@@ -134,12 +133,13 @@ async def answer(request: Request, fault: Exception) -> Response:
             return RedirectResponse("/second-factor", 303)
         if problem.kind == "give-password":
             return RedirectResponse(f"/prove?next={quote(_came_from(request), safe='')}", 303)
-        values = {"title": problem.title, "words": problem.detail, "problem": problem}
-        with speaking(problem.language):
+        with speaking(problem.language), speaking(page_language()):
+            values = {"title": problem.title, "words": problem.detail, "problem": problem}
             refused = page(request, "refused.html", values, status=problem.status)
         refused.headers.update(problem.headers)
         return refused
-    body = json.dumps(problem.document(request.url.path), ensure_ascii=False)
+    with speaking(problem.language):
+        body = json.dumps(problem.document(request.url.path), ensure_ascii=False)
     return Response(body, problem.status, problem.headers, MEDIA_TYPE)
 
 

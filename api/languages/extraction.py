@@ -22,6 +22,8 @@ _SENTENCES = (
     "api/falls/sharing.py",
     "api/falls/today.py",
     "api/ledger/gates.py",
+    "api/papers/kits.py",
+    "api/papers/preparation.py",
 )
 CORE = (
     "layout/compute.py", "layout/placement/backing.py", "layout/site/clearance.py", "layout/site/ladders.py",
