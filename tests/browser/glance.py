@@ -92,7 +92,10 @@ def posted(board: Board) -> str:
     page.goto("/begin")
     token = page.locator("meta[name=csrf]").get_attribute("content") or ""
     answer = page.request.post(
-        f"/weeks/{monday}/post", data={"plan_id": plan_id, "despite": "for measuring"}, headers={"X-CSRF-Token": token}
+        f"/weeks/{monday}/post",
+        data={"plan_id": plan_id, "despite": "for measuring"},
+        headers={"X-CSRF-Token": token},
+        timeout=60_000,
     )
     assert answer.status == 201, answer.text()
     return monday
