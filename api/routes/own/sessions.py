@@ -15,7 +15,7 @@ from api.http.problems import Problem
 from api.languages import LANGUAGES
 from api.ledger.history import note
 from api.routes.lists import All
-from api.routes.office.accounts import Anybody, SignedIn, Text, inside, set_cookie, unkept
+from api.routes.own.accounts import Anybody, SignedIn, Text, inside, set_cookie, unkept
 from scheduler.errors import BadInput
 
 router = APIRouter(tags=["sign-in"])
