@@ -106,5 +106,5 @@ def page(request: Request, template: str, values: dict[str, Any], status: int = 
 
 
 def part(template: str, values: dict[str, Any]) -> str:
-    """Return `template` filled with `values` in the language spoken, for a piece that is kept in memory for all callers."""
+    """Return `template` filled with `values` in the language spoken, for a piece kept in memory; it knows no caller."""
     return _templates(language()).env.get_template(template).render(values)

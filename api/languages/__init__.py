@@ -4,7 +4,8 @@
         gettext("level line")       # "línea de nivel"
 
 A text is written in English where it is used, and is its own key in the catalogues (`LANGUAGE/LC_MESSAGES/*.po`): one
-of what templates and modules say, one of the phone's scripts, one of the sentences of the planning core. What a
+of what templates and modules say, one of the phone's scripts, one of the other pages', one of the sentences of the
+planning core. What a
 catalogue does not have stays English. All is said in English unless a door asks otherwise, by `speak` or `speaking`.
 Whoever has chosen a language for the pages reads them in it (`reading`); what their requests keep stays English.
 """

@@ -18,5 +18,5 @@ CODES = (
     to_say("at risk"), to_say("broken"), to_say("new"), to_say("changed"), to_say("unchanged"),
     to_say("day broken"), to_say("firm broken"), to_say("other crew"), to_say("other time"), to_say("other day"),
     to_say("good"), to_say("marked"), to_say("damaged"), to_say("telephone"), to_say("e-mail"), to_say("lead"),
-    to_say("helper"),
+    to_say("helper"), to_say("wall"), to_say("zero"), to_say("crate"), to_say("work"),
 )  # fmt: skip

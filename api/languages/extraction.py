@@ -49,6 +49,9 @@ _KEY = re.compile(r"[a-z0-9_.-]*")  # no text: a column, table or code
 # The rows that a business begins with; those that it adds stay in the words in which they were typed.
 _WORK_KINDS = "api/migrations/versions/0026_kinds.py"
 _KEYWORDS = {"_": None, "gettext": None, "ngettext": (1, 2), "to_say": None}
+# Where the scripts of the day sheet begin.
+_PHONE = ("pages/day.ts", "worker/day-worker.ts")
+_IMPORTED = re.compile(r'^(?:import|export) [^;]*?"(\.[^"]+\.ts)";', re.MULTILINE)
 _NAMED = re.compile(r"\{(\w+)\}")
 
 
@@ -89,10 +92,26 @@ def field_texts(source: str) -> Iterator[str]:
 
 def phone(root: Path) -> Catalog:
     """Return what the scripts of the day sheet say."""
-    scripts = [p for p in sorted((root / "api/web/src").rglob("*.ts")) if not p.name.endswith(".test.ts")]
-    said = [p for p in scripts if "/spoken.ts" in p.read_text()]
+    return _scripts(root, [root / "api/web/src" / name for name in _PHONE])
+
+
+def pages(root: Path) -> Catalog:
+    """Return what the scripts of all other pages say."""
+    source = root / "api/web/src"
+    return _scripts(root, [p for p in sorted((source / "pages").glob("*.ts")) if p != source / _PHONE[0]])
+
+
+def _scripts(root: Path, entries: Iterable[Path]) -> Catalog:
+    """Return what scripts say, and those that they import."""
+    left, all_of = list(entries), set[Path]()
+    while left:
+        script = left.pop().resolve()
+        if script not in all_of:
+            all_of.add(script)
+            left += [script.parent / name for name in _IMPORTED.findall(script.read_text())]
     keywords = {"spoken": None, "spokenFor": (1, 2)}
-    return _catalogue(_found(root, "javascript", said, keywords, {"parse_template_string": "false"}))
+    found = _found(root.resolve(), "javascript", sorted(all_of), keywords, {"parse_template_string": "false"})
+    return _catalogue(found)
 
 
 def core(root: Path) -> Catalog:
@@ -105,7 +124,7 @@ def core(root: Path) -> Catalog:
     return _catalogue([*found, *(("api/languages/core.py", word) for word in WORDS)])
 
 
-DOMAINS: dict[Domain, Callable[[Path], Catalog]] = {"messages": messages, "phone": phone, "core": core}
+DOMAINS: dict[Domain, Callable[[Path], Catalog]] = {"messages": messages, "phone": phone, "pages": pages, "core": core}
 
 
 def faults(catalogue: Catalog) -> Iterator[str]:

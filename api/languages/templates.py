@@ -9,7 +9,7 @@ from __future__ import annotations
 import itertools
 import re
 from collections.abc import Callable, Iterator, Mapping
-from typing import Any, BinaryIO
+from typing import Any, BinaryIO, Literal
 
 from jinja2 import Environment
 from jinja2.ext import Extension, babel_extract
@@ -37,6 +37,7 @@ _MOST = 4  # variants of one text: more are no sentence that anybody could trans
 
 # The words of a choice, each with the condition under which it is said; None for the last, said otherwise.
 _Choice = tuple[tuple[str, str | None], ...]
+_Conditions = list[tuple[str | None, ...]]
 # What is made of a text: of its one form, or of those for one and for more.
 _Said = Callable[[str | tuple[str, str], int], str | tuple[str, str]]
 
@@ -191,7 +192,7 @@ class TemplateTexts:
                 for form, (_, named) in zip(forms, keys, strict=True)]  # fmt: skip
         return before + self._branches(conditions, dict(zip(ways, made, strict=True)), ()) + after
 
-    def _chosen(self, text: str, conditions: list[tuple[str | None, ...]], way: tuple[int, ...]) -> str:
+    def _chosen(self, text: str, conditions: _Conditions, way: tuple[int, ...]) -> str:
         """Return a text with the words of its choices that one way of their conditions gives."""
         made = ""
         for letter in text:
@@ -202,7 +203,7 @@ class TemplateTexts:
                 made += choice[way[conditions.index(tuple(condition for _, condition in choice))]][0]
         return made
 
-    def _branches(self, conditions: list[tuple[str | None, ...]], made: dict[tuple[int, ...], str], way: tuple[int, ...]) -> str:  # fmt: skip
+    def _branches(self, conditions: _Conditions, made: dict[tuple[int, ...], str], way: tuple[int, ...]) -> str:
         """Return statements that say of several texts the one that the conditions ask for."""
         if len(way) == len(conditions):
             return made[way]
@@ -266,15 +267,15 @@ def speaks(made: Environment, code: str) -> None:
     """Have an environment's templates speak a language: texts when they are loaded, words in expressions when shown."""
     made.add_extension("jinja2.ext.i18n")
     made.install_gettext_callables(gettext, ngettext, newstyle=False)  # type: ignore[attr-defined]
-    made.globals.update(language=language, phone_texts=_phone_texts)
+    made.globals.update(language=language, script_texts=_script_texts)
     made.spoken = code  # type: ignore[attr-defined]
     if code != ENGLISH:
         made.add_extension(Spoken)
 
 
-def _phone_texts() -> Mapping[str, Any]:
-    """Return the texts of the phone's scripts in the language spoken."""
-    return texts(language(), "phone").all
+def _script_texts(domain: Literal["phone", "pages"]) -> Mapping[str, Any]:
+    """Return the texts of the phone's scripts, or of the other pages', in the language spoken."""
+    return texts(language(), domain).all
 
 
 def extract(
