@@ -10,7 +10,7 @@ from functools import lru_cache
 
 from scheduler.layout.documents import Finding
 from scheduler.layout.drawing.paper.lettering import clean, width_of, wrap
-from scheduler.layout.drawing.paper.measures import Say
+from scheduler.layout.drawing.paper.measures import Say, in_english
 from scheduler.layout.drawing.paper.sheet import GRAPHITE, Box, DrawingSheet
 
 SIZE = 2.8
@@ -42,7 +42,9 @@ class Set:
     rest: tuple[Finding, ...] = ()
 
 
-def fill(findings: Sequence[Finding], columns: Sequence[Box], say: Say, also: Sequence[Finding] = ()) -> Set:
+def fill(
+    findings: Sequence[Finding], columns: Sequence[Box], also: Sequence[Finding] = (), say: Say = in_english
+) -> Set:
     """Set `findings` into `columns`, each whole where one column can take it, else running on into the next one.
 
     Where room is short, the first in order go first, and a later short one may take what a long one could not; what is
@@ -169,7 +171,7 @@ def _lead(level: str, say: Say) -> float:
     return width_of(f"{say(_WORD[level])}:", SIZE, True) + 1.0
 
 
-def draw(sheet: DrawingSheet, done: Set, say: Say) -> None:
+def draw(sheet: DrawingSheet, done: Set, say: Say = in_english) -> None:
     """Draw the lines with a mark before each finding: a full square for a stop, a triangle for a caution."""
     for line in done.lines:
         sheet.text(line.x, line.y, line.text, SIZE)

@@ -103,7 +103,7 @@ def draw_sheets(
         findings.draw(sheet, one.done, say)
         what = say("Bracket not to scale") if one.with_pictures else say("Findings in full")
         cells = [what, f"{say('Rules')} {layout.format}"]
-        title.foot(sheet, survey, layout, job, pages, cells, measures)
+        title.foot(sheet, survey, layout, job, pages, cells, say)
         name = f"{say(job.name)} {survey.id}, {say(f'page {number}')}"
         files.append(sheet.svg(name, say(f"Page {number} of {count} of the drawing.")))
     return tuple(files)
@@ -130,7 +130,7 @@ def _columns_of(
 ) -> list[Box]:
     """Return the three columns between `top` (None: the head) and the footer."""
     left, right = MARGIN, sheet.width - MARGIN
-    bottom = sheet.height - MARGIN - title.foot_height(survey, layout, right - left, measures)
+    bottom = sheet.height - MARGIN - title.foot_height(survey, layout, right - left, measures.say)
     lefts = (left, left + _SIDE + _GAP, right - _LAST)
     rights = (left + _SIDE, right - _LAST - _GAP, right)
     top = MARGIN + HEAD + 2 if top is None else top
@@ -159,7 +159,7 @@ def _laid_out(survey: Survey, layout: Layout, stands: view.StandsOn, measures: M
         ends = _ends(survey, layout, measures, areas)
         below = [Box(box.left, end + 1.5, box.right, box.bottom) for box, end in zip(areas, ends, strict=True)]
         first, also, later = _said(found, unnamed, measures.say)
-        done = findings.fill(first, below, measures.say, also)
+        done = findings.fill(first, below, also, measures.say)
         if best is None or not squeezed or not _stops(done.rest):
             best = _First(picture, areas, top, replace(done, rest=(*later, *done.rest)), found)
         if not done.left_over:
@@ -248,7 +248,7 @@ def _draw_first(
         say("ft, in and 1/16; small: mm") if measures.units == "imperial" else say("mm; small: ft, in and 1/16"),
         f"{say('Rules')} {layout.format}",
     ]
-    title.foot(sheet, survey, layout, job, pages, cells, measures)
+    title.foot(sheet, survey, layout, job, pages, cells, say)
 
 
 def _state(first: _First) -> tuple[str, bool]:
@@ -309,7 +309,7 @@ def _later(
     left = [part for finding in rest for part in _cut(finding)]
     while not sheets or left:
         usable = [box for box in order if box.bottom - box.top > 12]
-        done = findings.fill([], usable, measures.say, left) if left else findings.Set((), "")
+        done = findings.fill([], usable, left, measures.say) if left else findings.Set((), "")
         sheets.append(_Sheet(done, with_pictures=not sheets))
         left = list(done.rest)
         order = _columns_of(trial, survey, layout, measures)

@@ -9,7 +9,7 @@ from scheduler.layout.documents import Layout, Survey
 from scheduler.layout.drawing.cautions import standing_words
 from scheduler.layout.drawing.facts import datum_words
 from scheduler.layout.drawing.paper.lettering import shortened, width_of, wrap
-from scheduler.layout.drawing.paper.measures import Measures
+from scheduler.layout.drawing.paper.measures import Measures, Say, in_english
 from scheduler.layout.drawing.paper.sheet import GRAPHITE, GREY, PAPER, SMALL, TITLE, Box, DrawingSheet
 
 GOES_FIRST = "The manufacturer's instructions and local codes go first. Check on site before drilling."
@@ -70,13 +70,13 @@ def head(
     sheet.text(area.left, area.top + 15.2, shortened(words, SMALL, area.right - area.left, True), SMALL, bold=True)
 
 
-def foot_height(survey: Survey, layout: Layout, width: float, measures: Measures) -> float:
+def foot_height(survey: Survey, layout: Layout, width: float, say: Say = in_english) -> float:
     """Return how high standing footer and title block are together on a sheet whose inner width is `width`."""
-    return _BLOCK + 2 + _FOOTER_LINE * (len(_footer(survey, layout, width, measures)) + 1)
+    return _BLOCK + 2 + _FOOTER_LINE * (len(_footer(survey, layout, width, say)) + 1)
 
 
-def _footer(survey: Survey, layout: Layout, width: float, measures: Measures) -> list[str]:
-    return wrap(measures.say(standing_words(survey, layout)), _FOOTER_SIZE, width)
+def _footer(survey: Survey, layout: Layout, width: float, say: Say) -> list[str]:
+    return wrap(say(standing_words(survey, layout)), _FOOTER_SIZE, width)
 
 
 def foot(
@@ -86,12 +86,12 @@ def foot(
     title: Title,
     pages: Pages,
     cells: list[str],
-    measures: Measures,
+    say: Say = in_english,
 ) -> None:
     """Draw the standing footer and, below it, the title block with `cells` in its second row."""
     area = Box(MARGIN, sheet.height - MARGIN - _BLOCK, sheet.width - MARGIN, sheet.height - MARGIN)
-    width, say = area.right - area.left, measures.say
-    lines = _footer(survey, layout, width, measures)
+    width = area.right - area.left
+    lines = _footer(survey, layout, width, say)
     later = shortened(pages.later, _FOOTER_SIZE, width, True)
     y = area.top - 2 - _FOOTER_LINE * len(lines)
     sheet.line(area.left, y - _FOOTER_SIZE - 0.7, area.right, y - _FOOTER_SIZE - 0.7, pen=0.13, ink=GREY)
