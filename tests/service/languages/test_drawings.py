@@ -8,7 +8,9 @@ import re
 import xml.etree.ElementTree as ET
 
 import pytest
+from fastapi import FastAPI
 
+from api.access.accounts import Role
 from api.languages import speaking
 from api.languages.core import core_says
 from scheduler.layout.compute import lay_out
@@ -20,6 +22,8 @@ from scheduler.layout.drawing.paper.sheet import n
 from scheduler.layout.drawing.title import Title
 from scheduler.layout.site.shade import ShadeSite
 from tests.drawn import NAMESPACE
+from tests.service.cast import signed_in
+from tests.service.day.day_cast import HOME, MORNING, Jobs, phone
 from tests.surveys import KINDS, random_second
 from tests.unit.layout.test_drawing import assert_clean
 
@@ -81,3 +85,24 @@ def test_longer_words_cover_nothing_either(kind: str) -> None:
     first = sheets(survey, say)[0]
     wide = float(ET.fromstring(first).get("width", "").removesuffix("mm"))
     assert all(f'd="M{n(x * wide)} ' in first for x, _ in places)
+
+
+def test_a_crew_gets_its_drawing_and_its_refusals_in_its_language_and_the_office_in_english(
+    day: tuple[FastAPI, Jobs],
+) -> None:
+    app, jobs = day
+    crew, office = phone(app), signed_in(app, Role.office)
+    address = f"{HOME}/drawings/{jobs.install}"
+    theirs, ours = crew.get(address), office.get(address)
+    assert "Dibujo de la pared" in theirs.text
+    assert "Wall drawing" not in theirs.text
+    assert "Wall drawing" in ours.text
+    assert theirs.headers["etag"] != ours.headers["etag"]
+    refused = crew.get(f"{HOME}/drawings/nowhere")
+    assert refused.status_code == 404
+    assert "no tiene el dibujo de la pared" in refused.json()["detail"]
+    assert refused.json()["title"] == "No existe esta página"
+    body = {"at": MORNING.isoformat(), "visit": jobs.install, "outcome": "partly"}
+    told = crew.post(f"{HOME}/results", json=body, headers={"Idempotency-Key": "one"})
+    assert told.status_code == 422
+    assert "diga por qué no se pudo terminar" in told.json()["detail"]
