@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import ast
 import importlib.util
 import re
 from collections.abc import Callable, Iterable, Iterator, Mapping
@@ -21,14 +22,30 @@ _SENTENCES = (
     "api/falls/sharing.py",
     "api/falls/today.py",
     "api/ledger/gates.py",
+    "api/papers/kits.py",
+    "api/papers/preparation.py",
 )
 CORE = (
     "layout/compute.py", "layout/placement/backing.py", "layout/site/clearance.py", "layout/site/ladders.py",
     "layout/site/lifting.py", "layout/site/shade.py", "layout/site/tools.py", "layout/statics/anchors.py",
     "layout/statics/fasteners.py", "layout/statics/lag.py", "layout/statics/loads.py", "layout/statics/wood.py",
-    "layout/drawing/bracket_view.py", "layout/drawing/describe.py", "layout/drawing/facts.py",
-    "layout/drawing/schedule.py", "layout/drawing/side_view.py", "layout/drawing/title.py", "weather/thunder.py",
+    "layout/drawing/bracket_view.py", "layout/drawing/cautions.py", "layout/drawing/describe.py",
+    "layout/drawing/facts.py", "layout/drawing/findings.py", "layout/drawing/page.py", "layout/drawing/schedule.py",
+    "layout/drawing/shade_plan.py", "layout/drawing/side_view.py", "layout/drawing/title.py",
+    "layout/drawing/wall/elevation.py", "layout/drawing/wall/naming.py", "layout/drawing/wall/view.py",
+    "weather/thunder.py",
 )  # fmt: skip
+# Forms that are made of columns and lines: what these are called and mean stands in calls of these.
+_FORMS = (
+    "api/business/crews.py", "api/business/learned.py", "api/business/outside.py", "api/business/rows.py",
+    "api/business/rules.py", "api/jobs/entry.py", "api/office/kind.py", "api/office/kinds.py",
+    "api/office/lists/columns.py", "api/office/lists/settings.py", "api/office/work_kinds.py",
+)  # fmt: skip
+_FIELDS = {
+    "Group", "Kind", "KindColumn", "Line", "Part", "counted", "day", "listed", "measure", "money", "names", "plain",
+    "several", "switch", "weight", "working_days", "_job", "_named",
+}  # fmt: skip
+_KEY = re.compile(r"[a-z0-9_.-]*")  # no text: a column, table or code
 # The rows that a business begins with; those that it adds stay in the words in which they were typed.
 _WORK_KINDS = "api/migrations/versions/0026_kinds.py"
 _KEYWORDS = {"_": None, "gettext": None, "ngettext": (1, 2), "to_say": None}
@@ -44,7 +61,12 @@ def messages(root: Path) -> Catalog:
     modules = [p for p in sorted((root / "api").rglob("*.py")) if "from api.languages import" in p.read_text()]
     found = _found(root, "api.languages.templates:extract", templates)
     return _catalogue(
-        [*found, *_found(root, "python", modules), *((_WORK_KINDS, text) for text in work_kind_texts(root))]
+        [
+            *found,
+            *_found(root, "python", modules),
+            *((_WORK_KINDS, text) for text in work_kind_texts(root)),
+            *((form, text) for form in _FORMS for text in field_texts((root / form).read_text())),
+        ]
     )
 
 
@@ -56,6 +78,16 @@ def work_kind_texts(root: Path) -> list[str]:
     rows = importlib.util.module_from_spec(spec)
     spec.loader.exec_module(rows)
     return [text for kind in rows.KINDS for text in (kind["name"], kind["told"], *kind["steps"])]
+
+
+def field_texts(source: str) -> Iterator[str]:
+    """Yield what a module calls the parts, fields and columns of its forms, and what it says that they mean."""
+    for call in ast.walk(ast.parse(source)):
+        if isinstance(call, ast.Call) and ast.unparse(call.func) in _FIELDS:
+            said = {one.arg: one.value for one in call.keywords}
+            given = [*call.args, *(said[name] for name in ("label", "meaning") if name in said)]
+            texts = [one.value for one in given if isinstance(one, ast.Constant) and isinstance(one.value, str)]
+            yield from (text for text in texts if not _KEY.fullmatch(text))
 
 
 def phone(root: Path) -> Catalog:

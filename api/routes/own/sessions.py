@@ -18,7 +18,7 @@ from api.routes.lists import All
 from api.routes.own.accounts import Anybody, SignedIn, Text, inside, set_cookie, unkept
 from scheduler.errors import BadInput
 
-router = APIRouter(tags=["accounts"])
+router = APIRouter(tags=["sign-in"])
 CHOSEN_S = 365 * 24 * 3600  # that a browser keeps the language of its pages
 
 
