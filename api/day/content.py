@@ -150,7 +150,9 @@ def _stop(
         dangers=_dangers(found, told, shared),
         findings=found,
         holes=tuple(holes(page, measures)),
-        places=tuple(bracket_places(survey, layout, units=measures.units)) if drawn and survey and layout else (),
+        places=tuple(bracket_places(survey, layout, units=measures.units, say=core_says))
+        if drawn and survey and layout
+        else (),
         case=core_says(case_of(page)),
         fastener=core_says(fastener_words(layout.fastener, measures)) if layout and layout.fastener else "",
         datum=core_says(datum_words(survey, measures)) if survey else "",

@@ -13,6 +13,7 @@ from sqlmodel import Session, col, select
 
 from api import tables
 from api.http.names import crew_names
+from api.languages import language, to_say
 from api.ledger.facts import Facts
 from api.ledger.forecasts import forecasts, newest_ids
 from api.ledger.kept import kept, unchanged
@@ -39,38 +40,38 @@ __all__ = ["PILES", "Sky", "WeekPage", "shaped", "sky", "week_page", "week_skies
 
 # What each because is called on the pile, in the order in which one can do something about it.
 PILES = {
-    "odd_day": "A day that cannot be right",
-    "uncounted": "Open and count",
-    "short": "Parts missing",
-    "crate": "Crate not here",
-    "drawing": "Wall says stop",
-    "no_survey": "Not surveyed",
-    "kit_not_ready": "Kit not ready in time",
-    "stock_out": "Shelf is short",
-    "ladder_out": "Ladder or tool is out",
-    "no_helper": "No extra person left",
-    "no_hands": "Too few people",
-    "no_skills": "Nobody with the skills",
-    "no_van": "No van for it",
-    "van_full": "Van is full",
-    "other_yard": "Kit at the other yard",
-    "no_crew": "No crew at work",
-    "no_second_crew": "No second crew",
-    "second_load": "One more load would do",
-    "rest_within": "Rest would cut the work",
-    "over_weekly": "Over the crew's week",
-    "hours": "Customer's hours",
-    "no_work_window": "No work window",
-    "weather": "Weather and light",
-    "out_of_reach": "Does not fit a day",
-    "follows": "Waits for another visit",
-    "gate": "Something must come first",
-    "place": "Not on the map yet",
-    "dearer": "Dearer than waiting",
-    "no_room": "No room this week",
-    "not_tried": "Not tried yet",
-    "promise_broken": "Promise broken",
-    "by_hand": "Put here by hand",
+    "odd_day": to_say("A day that cannot be right"),
+    "uncounted": to_say("Open and count"),
+    "short": to_say("Parts missing"),
+    "crate": to_say("Crate not here"),
+    "drawing": to_say("Wall says stop"),
+    "no_survey": to_say("Not surveyed"),
+    "kit_not_ready": to_say("Kit not ready in time"),
+    "stock_out": to_say("Shelf is short"),
+    "ladder_out": to_say("Ladder or tool is out"),
+    "no_helper": to_say("No extra person left"),
+    "no_hands": to_say("Too few people"),
+    "no_skills": to_say("Nobody with the skills"),
+    "no_van": to_say("No van for it"),
+    "van_full": to_say("Van is full"),
+    "other_yard": to_say("Kit at the other yard"),
+    "no_crew": to_say("No crew at work"),
+    "no_second_crew": to_say("No second crew"),
+    "second_load": to_say("One more load would do"),
+    "rest_within": to_say("Rest would cut the work"),
+    "over_weekly": to_say("Over the crew's week"),
+    "hours": to_say("Customer's hours"),
+    "no_work_window": to_say("No work window"),
+    "weather": to_say("Weather and light"),
+    "out_of_reach": to_say("Does not fit a day"),
+    "follows": to_say("Waits for another visit"),
+    "gate": to_say("Something must come first"),
+    "place": to_say("Not on the map yet"),
+    "dearer": to_say("Dearer than waiting"),
+    "no_room": to_say("No room this week"),
+    "not_tried": to_say("Not tried yet"),
+    "promise_broken": to_say("Promise broken"),
+    "by_hand": to_say("Put here by hand"),
 }
 
 
@@ -200,7 +201,7 @@ def week_page(session: Session, stored: tables.StoredPlan) -> WeekPage:
 
     From memory while nothing has changed: what it was planned of, and what it says, are large for many crews.
     """
-    return kept(session, ("page", stored.id, unchanged(session)), lambda: _week_page(session, stored))
+    return kept(session, ("page", language(), stored.id, unchanged(session)), lambda: _week_page(session, stored))
 
 
 def _week_page(session: Session, stored: tables.StoredPlan) -> WeekPage:

@@ -30,7 +30,10 @@ Staff = Annotated[Who, allow(*STAFF)]
 Manager = Annotated[Who, allow(Role.manager)]
 
 # Where a step leads that is not for a role.
-_MANAGERS, _OFFICES = ("/settings/business", "/accounts"), ("/set-up", "/set-up/jobs", "/places", "/exchange", "/bench")
+_MANAGERS, _OFFICES = (
+    ("/settings/business", "/who-may-sign-in"),
+    ("/set-up", "/set-up/jobs", "/places", "/exchange", "/bench"),
+)
 _CLOSED = {
     Role.manager: (),
     Role.office: _MANAGERS,
