@@ -53,7 +53,7 @@ def test_no_word_is_drawn_that_was_not_given_to_be_said() -> None:
 
 
 def test_every_text_of_a_wall_drawing_is_said_in_spanish_and_covers_nothing() -> None:
-    stayed: set[str] = set()
+    stayed, own = set[str](), set[str]()
 
     def say(text: str) -> str:
         told = core_says(text)
@@ -63,7 +63,7 @@ def test_every_text_of_a_wall_drawing_is_said_in_spanish_and_covers_nothing() ->
 
     with speaking("es"):
         for survey in walls()[::3]:
-            own = {obstacle.what for obstacle in survey.obstacles}
+            own |= {obstacle.what for obstacle in survey.obstacles}
             drawn = sheets(survey, say)
             for svg in drawn:
                 assert_clean(svg)
