@@ -122,7 +122,7 @@ async def _at_work(app: FastAPI, chosen: Settings, own: Opened) -> AsyncIterator
         now: datetime.datetime = state.clock()
         return now
 
-    state.runs = Runs(database, chosen.planners, clock, held)
+    state.runs = Runs(database, chosen.planners, clock, held, chosen.cluster)
     state.roster = RosterKeeper(database, clock, held, signals)
     state.worth = worth.WorthRuns(database, clock, held)
     state.papers = PaperKeeper(database, chosen.database, chosen.preparers, clock, signals)
