@@ -21,7 +21,6 @@ from api.cluster.line import RunLine
 CONNECT_S = 5.0  # for the scheduler to answer
 LOOK_S = 0.5  # between two looks at the cluster while tasks are there
 ALONE_S = 15.0  # without any worker, until what is open is done here
-ASK_S = 2.0  # for a worker's answer to a word between
 HERE = 2  # tasks at once on this machine
 
 HERE_INSTEAD = "was planned on this machine instead."
@@ -54,7 +53,8 @@ class Door(Executor):
         self._pool: ThreadPoolExecutor | None = None
         self._open: dict[int, _Task] = {}
         self._number = 0
-        self._workers: set[str] = set()
+        self._busy = False  # whether tasks were open since the last look
+        self._workers: dict[str, int] = {}  # threads of each, by its address
         self._notes: list[str] = []
         self._alone_since: float | None = None
         self._ended = threading.Event()
@@ -78,10 +78,7 @@ class Door(Executor):
     def at_once(self) -> int:
         """How many tasks are done at once."""
         with self._lock:
-            if self._client is None:
-                return self._here
-            workers = self._known().values()
-            return max(1, sum(int(one.get("nthreads", 1)) for one in workers))
+            return max(1, sum(self._workers.values())) if self._client is not None else self._here
 
     def begin(self) -> None:
         """Forget the notes, and look for the cluster again where it was lost or never found."""
@@ -89,7 +86,6 @@ class Door(Executor):
             self._notes = []
             if self.address and self._client is None:
                 self._connect()
-            self._workers = set(self._known())
 
     def line(self) -> RunLine:
         """Return a line for the parts of one run."""
@@ -101,7 +97,7 @@ class Door(Executor):
         with self._lock:
             if self._client is None:
                 return self._local().submit(fn, *args, **kwargs)
-            self._number += 1
+            self._number, self._busy = self._number + 1, True
             number = self._number
             self._open[number] = task
             try:
@@ -153,6 +149,7 @@ class Door(Executor):
         try:
             client = Client(self.address, timeout=CONNECT_S, set_as_default=False, name="eaveboard")  # type: ignore[no-untyped-call]
             releases = client.run(release, on_error="return")
+            workers = _workers_of(client)
         except Exception as fault:
             self._refuse(client, "could not be reached", fault)
             return
@@ -162,7 +159,7 @@ class Door(Executor):
         elif any(one != own for one in releases.values()):
             self._refuse(client, f"has workers that do not have this release of Eaveboard ({own})", None)
         else:
-            self._client, self._word = client, RunLine().word
+            self._client, self._word, self._workers = client, RunLine().word, workers
             self._alone_since = None
             if self._watcher is None or not self._watcher.is_alive():
                 self._watcher = threading.Thread(target=self._watch, name="cluster", daemon=True)
@@ -174,27 +171,29 @@ class Door(Executor):
         if client is not None:
             _close(client)
 
-    def _known(self) -> dict[str, Any]:
-        if self._client is None:
-            return {}
-        found: dict[str, Any] = self._client.scheduler_info(n_workers=-1)["workers"]
-        return found
-
     def _watch(self) -> None:
         """Look whether scheduler and workers are there, as long as there is a cluster."""
         while not self._ended.wait(LOOK_S):
             with self._lock:
-                if self._client is None:
+                client = self._client
+            if client is None:
+                return
+            now, fault = dict[str, int](), None
+            try:
+                now = _workers_of(client)
+            except Exception as problem:
+                fault = problem
+            with self._lock:
+                if self._client is not client:
                     return
-                if self._client.status != "running":
-                    self._lose("went away in mid-run", None)
+                if fault is not None or client.status != "running":
+                    self._lose("went away in mid-run", fault)
                     return
-                now = set(self._known())
-                gone = self._workers - now
-                if gone and self._open:
+                gone = self._workers.keys() - now.keys()
+                if gone and self._busy:
                     workers = "A worker" if len(gone) == 1 else f"{len(gone)} workers"
                     self._say(f"{workers} of the cluster went away in mid-run; what was lost with it was begun again.")
-                self._workers = now
+                self._workers, self._busy = now, bool(self._open)
                 self._alone_since = None if now else (self._alone_since or time.monotonic())
                 if self._alone_since is not None and time.monotonic() - self._alone_since > ALONE_S:
                     self._lose("has no workers any more", None)
@@ -265,6 +264,12 @@ class Door(Executor):
 def release() -> str:
     """Return which release of Eaveboard this process has."""
     return importlib.metadata.version("eaveboard")
+
+
+def _workers_of(client: Any) -> dict[str, int]:
+    """Return the threads of each worker by its address, asked of the scheduler; raises where it does not answer."""
+    found = client.sync(client.scheduler.identity, n_workers=-1, callback_timeout=CONNECT_S)
+    return {address: int(one["nthreads"]) for address, one in found["workers"].items()}
 
 
 def _close(client: Any) -> None:

@@ -1,7 +1,7 @@
 """What parts of a run tell from wherever they are planned, and how they are told to stop.
 
-Every process keeps what its own tasks have told, by the run's word; whoever waits for the run collects it, here and from
-the workers of the cluster. Nothing is kept at the scheduler.
+Every process keeps what its own tasks have told, by the run's word; whoever waits for the run collects it, here and
+from the workers of the cluster. Nothing is kept at the scheduler.
 """
 
 from __future__ import annotations
