@@ -23,7 +23,7 @@ LOOK_S = 0.5  # between two looks at the cluster while tasks are there
 ALONE_S = 15.0  # without any worker, until what is open is done here
 HERE = 2  # tasks at once on this machine
 
-HERE_INSTEAD = "was planned on this machine instead."
+HERE_INSTEAD = "was done on this machine instead."
 _log = logging.getLogger("eaveboard")
 
 
@@ -140,7 +140,7 @@ class Door(Executor):
             from distributed import Client
         except ImportError:
             self._say(
-                f"The cluster at {self.address} needs a package more (eaveboard[cluster]); the week {HERE_INSTEAD}"
+                f"The cluster at {self.address} needs a package more (eaveboard[cluster]); the work {HERE_INSTEAD}"
             )
             return
         dask.config.set({"distributed.comm.timeouts.connect": CONNECT_S, "distributed.comm.retry.count": 0})
@@ -167,7 +167,7 @@ class Door(Executor):
 
     def _refuse(self, client: Any, words: str, fault: Exception | None) -> None:
         _log.warning("the cluster at %s %s%s", self.address, words, f": {fault}" if fault else "")
-        self._say(f"The cluster at {self.address} {words}; the week {HERE_INSTEAD}")
+        self._say(f"The cluster at {self.address} {words}; the work {HERE_INSTEAD}")
         if client is not None:
             _close(client)
 

@@ -126,7 +126,7 @@ def test_a_killed_worker_and_a_lost_scheduler(machines: Machines, tmp_path: Path
         until(lambda: any(folder.iterdir()))
         machines.scheduler.kill()
         assert going.result(60) == os.getpid()
-        assert "planned on this machine instead" in door.note
+        assert "done on this machine instead" in door.note
         with pytest.raises(ClusterLost):
             given_up.result(60)
         assert (door.far, door.at_once) == (False, 2)
