@@ -33,8 +33,8 @@ class Asked:
     """
 
     week: Week
-    fixed: Fixed | None
-    start: Plan | None
+    fixed: Fixed
+    start: Plan
     line: RunLine
     clock: Clock | None = field(default=None, repr=False)
 
@@ -59,7 +59,6 @@ def searched_through(
     from scheduler import offer as offers
     from scheduler import warm
 
-    assert asked.start is not None
     with _lock:
         kept = _warm.get(key)
     if kept is None:

@@ -1,8 +1,8 @@
 """Searching times for the visits of a case, in threads of this process or by a cluster; finds are kept with the case.
 
 Others staying takes a moment. Others moving rests on a week that has been searched through (`scheduler.warm`),
-which is kept by posted plan where that was done; where that takes too long, each half day is searched for a short time instead, and
-what is found is said not to be proven cheapest.
+which is kept by posted plan where that was done; where that takes too long, each half day is searched for a short time
+instead, and what is found is said not to be proven cheapest.
 """
 
 from __future__ import annotations
