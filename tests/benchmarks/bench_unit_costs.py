@@ -3,9 +3,9 @@
     .venv/bin/python -m tests.benchmarks.bench_unit_costs DATA
 
 DATA is a data folder with a planned week (`ops/start --no-serve` makes one); it is copied, not touched. Seconds are
-those of the processor, so that they do not depend on what else the machine does; each week is planned in a process of
-its own, which is given at most `--seconds` of them. Its memory is the most that it held, less what it held with the engine
-loaded.
+those of the processor, so that they do not depend on what else the machine does. Each week is planned in a process of
+its own, which is given at most `--seconds` of them. Its memory is the most that it held, less what it held with the
+engine loaded.
 """
 
 from __future__ import annotations
