@@ -29,7 +29,7 @@ if TYPE_CHECKING:
         told_week,
     )
     from scheduler.engine.again.warm import Warm
-    from scheduler.engine.by_yard import Line, parts_of, plan_by_yard
+    from scheduler.engine.by_yard import PartsLine, parts_of, plan_by_yard
     from scheduler.engine.model.build import build
     from scheduler.engine.model.fixed import Fixed, Spot, fixed_as_data, fixed_from_data
     from scheduler.engine.model.starts import NOON, Half, halves
@@ -44,7 +44,7 @@ if TYPE_CHECKING:
 _WHERE = {
     "audit": "audit",
     "engine.planning": "Progress plan_week",
-    "engine.by_yard": "Line parts_of plan_by_yard",
+    "engine.by_yard": "PartsLine parts_of plan_by_yard",
     "engine.pricing.elsewhere": "Elsewhere",
     "engine.model.fixed": "Fixed Spot fixed_as_data fixed_from_data",
     "engine.model.build": "build",
@@ -93,11 +93,11 @@ __all__ = [
     "Filling",
     "Fixed",
     "Half",
-    "Line",
     "Lock",
     "Move",
     "Off",
     "Offer",
+    "PartsLine",
     "Progress",
     "Put",
     "Replanned",

@@ -39,7 +39,7 @@ class _Task:
     named: dict[str, Any]
 
 
-class Door(Executor):
+class ClusterDoor(Executor):
     """An executor of tasks whose function and arguments can be pickled; `submit` returns a plain future.
 
     address: of the cluster's scheduler, such as tcp://host:8786; empty: tasks run in `here` threads of this process.
@@ -60,7 +60,7 @@ class Door(Executor):
         self._ended = threading.Event()
         self._watcher: threading.Thread | None = None
 
-    def __enter__(self) -> Door:
+    def __enter__(self) -> ClusterDoor:
         return self
 
     @property

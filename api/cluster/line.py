@@ -21,7 +21,7 @@ Everywhere = Callable[..., list[Any]]  # runs a function in every worker's proce
 
 
 class RunLine:
-    """The line of one run (`scheduler.Line`); what travels with a task is its word alone."""
+    """The line of one run (`scheduler.PartsLine`); what travels with a task is its word alone."""
 
     def __init__(self, everywhere: Everywhere | None = None) -> None:
         self.word = secrets.token_hex(8)

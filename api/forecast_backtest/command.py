@@ -8,7 +8,7 @@ import time
 from collections.abc import Callable
 from pathlib import Path
 
-from api.cluster import Door
+from api.cluster import ClusterDoor
 from api.forecast_backtest.invent import asks, week_of
 from api.forecast_backtest.observations import TIMEZONE, package_file, read_stations
 from api.forecast_backtest.predict import Kind
@@ -41,7 +41,7 @@ def run_and_report(
     for note in notes:
         say(note)
     kinds: tuple[Kind, ...] = ("blend", "service", "came")
-    with Door(cluster, here=1) as door:
+    with ClusterDoor(cluster, here=1) as door:
         door.begin()
         outcome = backtest(stations, DEFAULT_LIMITS, planner, kinds, weeks, jobs, crews, any_day, seed, say, door)
         if door.note:

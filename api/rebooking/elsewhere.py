@@ -26,7 +26,7 @@ Clock = Callable[[], float]
 
 
 @dataclass(frozen=True)
-class Asked:
+class SearchTask:
     """A week as it stands for a search; what is fixed in it, the plan to start from, and the line that stops it.
 
     clock: None: that of whoever does it.
@@ -39,7 +39,7 @@ class Asked:
     clock: Clock | None = field(default=None, repr=False)
 
 
-def solved(asked: Asked, seconds: float) -> Plan:
+def solved(asked: SearchTask, seconds: float) -> Plan:
     """Return the best plan found in `seconds`, without reasons."""
     from scheduler import plan_week
 
@@ -50,7 +50,7 @@ def solved(asked: Asked, seconds: float) -> Plan:
 
 
 def searched_through(
-    asked: Asked, key: str, visit_id: str, best: int, prove: float, seconds: float
+    asked: SearchTask, key: str, visit_id: str, best: int, prove: float, seconds: float
 ) -> list[Offer] | None:
     """Return the cheapest times of a visit with others moving; None where that takes longer than it may.
 

@@ -23,12 +23,12 @@ from msgspec.structs import replace
 from sqlmodel import Session, col, select
 
 from api import tables
-from api.cluster import Door
+from api.cluster import ClusterDoor
 from api.database import transaction
 from api.falls.today import Days, Today
 from api.http.problems import Problem
 from api.ledger.plans.posted import posted_week
-from api.rebooking.elsewhere import Asked, searched_through, solved
+from api.rebooking.elsewhere import SearchTask, searched_through, solved
 from api.rebooking.later import later
 from api.rebooking.progress import SearchesUnderWay, SearchProgress
 from api.rebooking.standing import OfferGround, Wishes, followers, standing, undisturbed
@@ -76,7 +76,7 @@ class Searches:
         self.database, self.clock, self.seconds = database, clock, SearchSeconds()
         self._progress = SearchesUnderWay(signals)
         self.days = Days(database)
-        self.door = Door(cluster)
+        self.door = ClusterDoor(cluster)
         self._line = self.door.line()
         self._threads = ThreadPoolExecutor(2, thread_name_prefix="rebooking")
         self._closing = False
@@ -191,8 +191,8 @@ class Searches:
                 found[one["key"]] = one
         return _other_times(sorted(found.values(), key=lambda o: (o["extra_cents"], o["day"], o["start"])))
 
-    def _asked(self, week: Week, stand: OfferGround, start: Plan) -> Asked:
-        return Asked(week, stand.fixed, start, self._line, None if self.door.far else self._until_closed)
+    def _asked(self, week: Week, stand: OfferGround, start: Plan) -> SearchTask:
+        return SearchTask(week, stand.fixed, start, self._line, None if self.door.far else self._until_closed)
 
     def _until_closed(self) -> float:
         """Give the time, or the end of all time once the service ends: so a search comes to its end at once."""

@@ -32,7 +32,7 @@ STOPPED_S = 1.0  # to one that was not begun when the search was stopped: it get
 LATE_S = 0.5  # after the time given, before those who are still at work are told to stop
 
 
-class Line(Protocol):
+class PartsLine(Protocol):
     """Between those who plan parts and the one who waits for them; it goes with a part to wherever that is planned."""
 
     def tell(self, part: int, progress: Progress) -> None:
@@ -55,7 +55,7 @@ def plan_by_yard(
     seed: int = 0,
     clock: Callable[[], float],
     elsewhere: Elsewhere,
-    line: Line,
+    line: PartsLine,
     report: Callable[[Progress], None] | None = None,
     stop: Callable[[], bool] | None = None,
     workers: int = 1,
@@ -120,7 +120,7 @@ class _Rounds:
     parts: list[_Part]
     given: dict[str, Any]
     elsewhere: Elsewhere
-    line: Line
+    line: PartsLine
     report: Callable[[Progress], None] | None
     stop: Callable[[], bool] | None
     begun: float
@@ -190,7 +190,7 @@ class _Rounds:
 
 def plan_part(week: Week, task: dict[str, Any], start: Plan | None) -> Plan:
     """Plan a part of a week, wherever this runs, and tell how far it is by the line that came along."""
-    line: Line = task["line"]
+    line: PartsLine = task["line"]
     return plan_week(
         week, seconds=task["seconds"], seed=task["seed"], clock=task["clock"], workers=task["workers"],
         report=lambda progress: line.tell(task["number"], progress), stop=line.stopped if task["heed"] else None,

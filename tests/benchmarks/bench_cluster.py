@@ -4,8 +4,8 @@
 
 plans the same week by one and by two workers of one thread each, and prints seconds, bound and speed-up: by the clock,
 and by the processor seconds of the worker that has most to do, which do not depend on what else the machine does. Each
-yard is `installs-120x10` of the example weeks cut down to so many jobs and crews, its prices of leaving a job out varied
-by the yard's number, so that no two are alike.
+yard is `installs-120x10` of the example weeks cut down to so many jobs and crews, its prices of leaving a job out
+varied by the yard's number, so that no two are alike.
 """
 
 from __future__ import annotations
@@ -21,7 +21,7 @@ from pathlib import Path
 
 from msgspec.structs import replace
 
-from api.cluster import Door
+from api.cluster import ClusterDoor
 from scheduler import Elsewhere, parts_of, plan_by_yard
 from scheduler.audit import audit
 from scheduler.week import Travel, Week, checked, read_week
@@ -104,7 +104,7 @@ def measured(week: Week, workers: int) -> Measured:
                 address = where.read_text().split('"address": "')[-1].split('"')[0] if where.exists() else ""
             one = ("--nthreads", "1", "--no-nanny", "--local-directory", folder)
             begun += [_begun("worker", address, *one) for _ in range(workers)]
-            with Door(address) as door:
+            with ClusterDoor(address) as door:
                 while not (door.far and door.at_once == workers):
                     time.sleep(1.0)
                     door.begin()

@@ -23,7 +23,7 @@ import sqlalchemy as sa
 from sqlmodel import Session, col
 
 from api import tables
-from api.cluster import ClusterLost, Door
+from api.cluster import ClusterDoor, ClusterLost
 from api.database import open_database, transaction
 from api.papers.stored.inputs import (
     JobInputs,
@@ -124,7 +124,7 @@ class Keeper:
         self, database: sa.Engine, address: str, processes: int, clock: Callable[[], datetime.datetime],
         signals: Signals | None = None, cluster: str = "",
     ) -> None:  # fmt: skip
-        self._door = Door(cluster, instead=False) if cluster else None
+        self._door = ClusterDoor(cluster, instead=False) if cluster else None
         self._database, self._address, self._processes, self._clock = database, address, processes, clock
         self._signals = signals
         self._seen: int | None = -1
@@ -194,7 +194,7 @@ class Keeper:
             pool.shutdown(wait=True, cancel_futures=True)
         _log.info("renewed the papers of %d visits in %.1f s", len(visit_ids), time.monotonic() - started)
 
-    def _made_far(self, door: Door, batches: list[Sequence[str]]) -> list[Sequence[str]]:
+    def _made_far(self, door: ClusterDoor, batches: list[Sequence[str]]) -> list[Sequence[str]]:
         """Have a cluster make the batches; return those that are left where it is lost or not there."""
         door.begin()
         going = dict[Future[dict[str, Made]], Sequence[str]]()

@@ -15,7 +15,7 @@ import time
 from multiprocessing.connection import Connection
 from typing import Any
 
-from api.cluster import Door
+from api.cluster import ClusterDoor
 from api.ledger.plans.documents import notes_from_data
 from scheduler import Elsewhere, Progress, plan_by_yard, tiny_week
 from scheduler import fixed_from_data as from_data
@@ -27,14 +27,14 @@ from scheduler.week import Week, read_week
 
 _NICE = 5  # pages are answered first
 _line: Connection | None = None
-_door: Door | None = None  # to a cluster
+_door: ClusterDoor | None = None  # to a cluster
 
 
 def ready(line: Connection, cluster: str) -> None:
     """Make this process ready to plan; `line` is its end of the pipe, `cluster` the address of one, or empty."""
     global _line, _door
     _line = line
-    _door = Door(cluster) if cluster else None
+    _door = ClusterDoor(cluster) if cluster else None
     signal.signal(signal.SIGINT, signal.SIG_IGN)  # Ctrl-C is for the service, which then says stop
     os.nice(_NICE)
     line.send(os.getpid())

@@ -14,7 +14,7 @@ from pathlib import Path
 
 import pytest
 
-from api.cluster import Door
+from api.cluster import ClusterDoor
 from api.cluster.door import ClusterLost
 from api.settings import read_settings
 from scheduler import Elsewhere, Progress, parts_of, plan_by_yard, plan_week
@@ -81,14 +81,14 @@ def fails(words: str) -> None:
     raise BadInput("week", words)
 
 
-def _begun(door: Door) -> int:
+def _begun(door: ClusterDoor) -> int:
     door.begin()
     return door.at_once if door.far else 0
 
 
 def test_a_cluster_plans_what_this_machine_plans(machines: Machines) -> None:
     week, told = falls_apart(), list[Progress]()
-    with Door(machines.address) as door:
+    with ClusterDoor(machines.address) as door:
         until(lambda: _begun(door) == 2)
         assert door.note == ""
         line = door.line()
@@ -110,7 +110,7 @@ def test_a_cluster_plans_what_this_machine_plans(machines: Machines) -> None:
 
 
 def test_a_killed_worker_and_a_lost_scheduler(machines: Machines, tmp_path: Path) -> None:
-    with Door(machines.address) as door, Door(machines.address, instead=False) as strict:
+    with ClusterDoor(machines.address) as door, ClusterDoor(machines.address, instead=False) as strict:
         door.begin()
         strict.begin()
         going = door.submit(waits, str(tmp_path), 60)
