@@ -53,7 +53,6 @@ class ClusterDoor(Executor):
         self._pool: ThreadPoolExecutor | None = None
         self._open: dict[int, _Task] = {}
         self._number = 0
-        self._busy = False  # whether tasks were open since the last look
         self._workers: dict[str, int] = {}  # threads of each, by its address
         self._notes: list[str] = []
         self._alone_since: float | None = None
@@ -97,7 +96,7 @@ class ClusterDoor(Executor):
         with self._lock:
             if self._client is None:
                 return self._local().submit(fn, *args, **kwargs)
-            self._number, self._busy = self._number + 1, True
+            self._number += 1
             number = self._number
             self._open[number] = task
             try:
@@ -190,10 +189,10 @@ class ClusterDoor(Executor):
                     self._lose("went away in mid-run", fault)
                     return
                 gone = self._workers.keys() - now.keys()
-                if gone and self._busy:
+                if gone:
                     workers = "A worker" if len(gone) == 1 else f"{len(gone)} workers"
                     self._say(f"{workers} of the cluster went away in mid-run; what was lost with it was begun again.")
-                self._workers, self._busy = now, bool(self._open)
+                self._workers = now
                 self._alone_since = None if now else (self._alone_since or time.monotonic())
                 if self._alone_since is not None and time.monotonic() - self._alone_since > ALONE_S:
                     self._lose("has no workers any more", None)

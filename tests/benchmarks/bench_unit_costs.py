@@ -23,7 +23,7 @@ from typing import Any
 from api.access.accounts import Role
 from scheduler import plan_week, tiny_week
 from scheduler.week import read_week
-from tests.service.cast import add_cast, by_link, running, settings_for, signed_in
+from tests.service.cast import by_link, running, settings_for, signed_in
 
 WEEKS = Path(__file__).parents[1] / "data" / "weeks"
 READS = 40
@@ -49,7 +49,6 @@ def read(data: Path) -> list[str]:
         for path in data.glob("*.sqlite"):
             shutil.copy(path, folder)
         with running(settings_for(folder)) as app:
-            add_cast(app)
             client = signed_in(app, Role.manager)
             monday = datetime.date(2027, 4, 12)
             newest = client.get(f"/weeks/{monday}/plans", headers={"Accept": "application/json"}).json()["items"][0]
