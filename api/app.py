@@ -122,14 +122,14 @@ async def _at_work(app: FastAPI, chosen: Settings, own: Opened) -> AsyncIterator
         now: datetime.datetime = state.clock()
         return now
 
-    state.runs = Runs(database, chosen.planners, clock, held)
+    state.runs = Runs(database, chosen.planners, clock, held, chosen.cluster)
     state.roster = RosterKeeper(database, clock, held, signals)
     state.worth = worth.WorthRuns(database, clock, held)
-    state.papers = PaperKeeper(database, chosen.database, chosen.preparers, clock, signals)
+    state.papers = PaperKeeper(database, chosen.database, chosen.preparers, clock, signals, chosen.cluster)
     state.forecasts = ForecastKeeper(database, chosen.data, clock)
     state.roads = RoadKeeper(database, chosen.data, clock, signals)
     state.places = Finder(database, clock, signals=signals)
-    state.searches = Searches(database, clock, signals)
+    state.searches = Searches(database, clock, signals, chosen.cluster)
     state.sales = Sales(database)
     state.pulse = Pulse(database, state.searches.days, clock, signals)
     state.chain = ChainKeeper(database, machine_clock)

@@ -108,6 +108,12 @@ class _Environment(BaseSettings):
         description="weeks planned at the same time, each in a process of its own with two threads; others wait for "
         "their turn",
     )
+    cluster: str = Field(
+        default="",
+        description="scheduler of a Dask cluster that shares the work of planning, such as tcp://10.0.0.5:8786 or "
+        "tls://…; empty: this machine plans by itself. Whoever reaches the scheduler can run programs on its workers: "
+        "keep it inside the network",
+    )
     preparers: int = Field(
         default=2,
         ge=0,
@@ -201,6 +207,7 @@ class Settings:
     host: str = "127.0.0.1"
     planners: int = 1
     preparers: int = 0
+    cluster: str = ""
     quick_passwords: bool = False
     clock: str = ""
     tiles: str = ""
@@ -261,6 +268,7 @@ def read_settings(environment: Mapping[str, str]) -> Settings:
         inner_calls=_networks("EAVEBOARD_INNER_CALLS", given.inner_calls),
         planners=given.planners,
         preparers=given.preparers,
+        cluster=_cluster(given.cluster),
         clock=_clock(given.clock),
         quick_passwords=_quick(given.password_cost, given.address),
         tiles=_tiles(tiles),
@@ -352,6 +360,18 @@ def _clock(text: str) -> str:
     if not 2000 <= moment.year <= 2199:  # seasons, forecasts and weeks are reckoned around it
         raise BadInput("EAVEBOARD_CLOCK", f'must lie in the years 2000 to 2199, is "{text}"')
     return text
+
+
+def _cluster(address: str) -> str:
+    """Return a scheduler's address; raises `BadInput` for what is none, or without the package that it takes."""
+    if not address:
+        return ""
+    fitting = re.fullmatch(r"(tcp|tls)://([A-Za-z0-9.\-]+|\[[0-9A-Fa-f:]+\]):([0-9]{1,5})", address)
+    if not fitting or not 0 < int(fitting[3]) < 65536:
+        raise BadInput("EAVEBOARD_CLUSTER", f'must be like tcp://10.0.0.5:8786 or tls://…, is "{address}"')
+    if importlib.util.find_spec("distributed") is None:
+        raise BadInput("EAVEBOARD_CLUSTER", "a cluster needs one package more: pip install 'eaveboard[cluster]'")
+    return address
 
 
 def _tiles(text: str) -> str:

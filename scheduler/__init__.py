@@ -29,10 +29,12 @@ if TYPE_CHECKING:
         told_week,
     )
     from scheduler.engine.again.warm import Warm
+    from scheduler.engine.by_yard import PartsLine, parts_of, plan_by_yard
     from scheduler.engine.model.build import build
     from scheduler.engine.model.fixed import Fixed, Spot, fixed_as_data, fixed_from_data
     from scheduler.engine.model.starts import NOON, Half, halves
     from scheduler.engine.planning import Progress, plan_week
+    from scheduler.engine.pricing.elsewhere import Elsewhere
     from scheduler.engine.ready import make_ready
     from scheduler.engine.tiny import tiny_week
     from scheduler.engine.waiting.because import why_not_kept, with_reasons
@@ -42,6 +44,8 @@ if TYPE_CHECKING:
 _WHERE = {
     "audit": "audit",
     "engine.planning": "Progress plan_week",
+    "engine.by_yard": "PartsLine parts_of plan_by_yard",
+    "engine.pricing.elsewhere": "Elsewhere",
     "engine.model.fixed": "Fixed Spot fixed_as_data fixed_from_data",
     "engine.model.build": "build",
     "engine.model.starts": "NOON Half halves",
@@ -83,6 +87,7 @@ __all__ = [
     "BY_HAND",
     "NOON",
     "Comparison",
+    "Elsewhere",
     "Event",
     "Fair",
     "Filling",
@@ -92,6 +97,7 @@ __all__ = [
     "Move",
     "Off",
     "Offer",
+    "PartsLine",
     "Progress",
     "Put",
     "Replanned",
@@ -117,6 +123,8 @@ __all__ = [
     "make_ready",
     "move_sentence",
     "offer",
+    "parts_of",
+    "plan_by_yard",
     "plan_week",
     "plan_without",
     "replan",

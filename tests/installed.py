@@ -93,7 +93,7 @@ def by_container(python: str, folder: Path) -> None:
         if kind == "ENV":
             own |= dict(pair.split("=", 1) for pair in line.replace("$PATH", os.environ["PATH"]).split())
         elif kind == "USER":
-            whose = user if can_run(python, user) else None
+            whose = user if can_run(str(places["/opt/eaveboard"] / "bin" / "python"), user) else None
             if whose != user:
                 say("left out: another user, who may not run this Python")
         elif kind == "RUN":

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import datetime
+import os
 import zoneinfo
 from pathlib import Path
 from typing import TYPE_CHECKING, Annotated, Literal
@@ -160,9 +161,10 @@ def backtest(
 ) -> None:
     """Plan weeks of a real year with and without a forecast, and count what the weather took from each plan."""
     from api.forecast_backtest import command  # needs pandas and matplotlib, which other commands should not wait for
+    from api.settings import read_settings
 
-    told = voice()
-    summary = command.run_and_report(out, weeks, jobs, crews, any_day, seconds, seed, told.note)
+    told, cluster = voice(), read_settings(os.environ).cluster
+    summary = command.run_and_report(out, weeks, jobs, crews, any_day, seconds, seed, told.note, cluster)
     told.give({"folder": str(out), "summary": summary})
     told.show(summary, nl=False)
 

@@ -3,10 +3,12 @@
 from __future__ import annotations
 
 import datetime
+import functools
 import time
 from collections.abc import Callable
 from pathlib import Path
 
+from api.cluster import ClusterDoor
 from api.forecast_backtest.invent import asks, week_of
 from api.forecast_backtest.observations import TIMEZONE, package_file, read_stations
 from api.forecast_backtest.predict import Kind
@@ -27,19 +29,28 @@ def run_and_report(
     seconds: float,
     seed: int,
     say: Callable[[str], None],
+    cluster: str = "",
 ) -> str:
-    """Plan `weeks` weeks of `jobs` jobs, at most `seconds` a plan, write the report to `out` and return its summary."""
+    """Plan `weeks` weeks of `jobs` jobs, at most `seconds` a plan, write the report to `out` and return its summary.
 
-    def planner(week: Week) -> Plan:
-        return solve(week, seconds=seconds, seed=seed, clock=time.monotonic, workers=1)
-
+    cluster: the address of one that plans the weeks; empty: they are planned here, one after another.
+    """
+    planner = functools.partial(_plan, seconds, seed)
     planner(_warm_up())
     stations, notes = read_stations(package_file())
     for note in notes:
         say(note)
     kinds: tuple[Kind, ...] = ("blend", "service", "came")
-    outcome = backtest(stations, DEFAULT_LIMITS, planner, kinds, weeks, jobs, crews, any_day, seed, say)
+    with ClusterDoor(cluster, here=1) as door:
+        door.begin()
+        outcome = backtest(stations, DEFAULT_LIMITS, planner, kinds, weeks, jobs, crews, any_day, seed, say, door)
+        if door.note:
+            say(door.note)
     return write_report(outcome, out, notes)
+
+
+def _plan(seconds: float, seed: int, week: Week) -> Plan:
+    return solve(week, seconds=seconds, seed=seed, clock=time.monotonic, workers=1)
 
 
 def _warm_up() -> Week:

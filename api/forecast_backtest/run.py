@@ -5,6 +5,7 @@ from __future__ import annotations
 import datetime
 import zoneinfo
 from collections.abc import Callable
+from concurrent.futures import Executor
 from dataclasses import dataclass, field
 
 import msgspec
@@ -86,11 +87,13 @@ def backtest(
     any_day: float,
     seed: int,
     say: Callable[[str], None] = lambda _: None,
+    executor: Executor | None = None,
 ) -> Outcome:
     """Return what plans with each kind of forecast, and without any, lost to the weather that came.
 
     `weeks` are planned, some of the others serve to fit climate, errors and dependence; nothing of a planned week
-    is used before it is scored, but what the kind of forecast says. `planner` makes a plan of a week.
+    is used before it is scored, but what the kind of forecast says. `planner` makes a plan of a week, by `executor`
+    where there is one: the weeks of the season do not know each other.
     """
     planned, spare = split(mondays(stations), weeks)
     fit = spare[:: -(-len(spare) // _MOST_FIT)]
@@ -109,20 +112,25 @@ def backtest(
     def plan_and_score(
         found: list[Ask], monday: datetime.date, forecasts: list[Forecast] | None, errors: ErrorModel,
         open_below: float = 0.0,
-    ) -> Score:  # fmt: skip
+    ) -> Callable[[], Score]:  # fmt: skip
+        """Have the week planned; what is returned waits for the plan and gives its score."""
         windows = _windows(found, monday, forecasts, limits, errors, open_below)
-        plan = planner(week_of(f"week of {monday}", monday, TIMEZONE, found, windows, crews))
-        return score(plan, found, stations, monday, limits)
+        week = week_of(f"week of {monday}", monday, TIMEZONE, found, windows, crews)
+        going = executor.submit(planner, week) if executor is not None else None
+        return lambda: score(planner(week) if going is None else going.result(), found, stations, monday, limits)
 
+    season: list[tuple[datetime.date, dict[str, Callable[[], Score]]]] = []
     for n, monday in enumerate(planned):
         found = asks(seed, n, jobs, any_day)
-        scores: dict[str, Score] = {}
-        scores[BLIND] = plan_and_score(found, monday, None, _NO_WEATHER)
+        scored = {BLIND: plan_and_score(found, monday, None, _NO_WEATHER)}
         for kind in kinds:
             forecasts = _forecasts(predictor, kind, monday)
-            scores[kind] = plan_and_score(found, monday, forecasts, outcome.errors[kind])
+            scored[kind] = plan_and_score(found, monday, forecasts, outcome.errors[kind])
             if kind == "service":
-                scores[OPEN] = plan_and_score(found, monday, forecasts, outcome.errors[kind], OPEN_BELOW)
+                scored[OPEN] = plan_and_score(found, monday, forecasts, outcome.errors[kind], OPEN_BELOW)
+        season.append((monday, scored))
+    for monday, scored in season:
+        scores = {way: made() for way, made in scored.items()}
         outcome.weeks.append(PlannedWeek(monday, scores))
         say(f"{monday}: " + ", ".join(f"{way} lost {s.lost} of {s.planned}" for way, s in scores.items()))
     return outcome

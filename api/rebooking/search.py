@@ -1,18 +1,19 @@
-"""Searching times for the visits of a case, in threads of this process; what is found is kept with the case.
+"""Searching times for the visits of a case, in threads of this process or by a cluster; finds are kept with the case.
 
 Others staying takes a moment. Others moving rests on a week that has been searched through (`scheduler.warm`),
-which is kept here by posted plan; where that takes too long, each half day is searched for a short time instead, and
-what is found is said not to be proven cheapest.
+which is kept by posted plan where that was done; where that takes too long, each half day is searched for a short time
+instead, and what is found is said not to be proven cheapest.
 """
 
 from __future__ import annotations
 
 import datetime
+import hashlib
 import math
-import threading
 import time
+from collections import deque
 from collections.abc import Callable, Iterable
-from concurrent.futures import ThreadPoolExecutor
+from concurrent.futures import Future, ThreadPoolExecutor
 from dataclasses import dataclass
 from typing import TYPE_CHECKING, Any
 
@@ -22,10 +23,12 @@ from msgspec.structs import replace
 from sqlmodel import Session, col, select
 
 from api import tables
+from api.cluster import ClusterDoor
 from api.database import transaction
 from api.falls.today import Days, Today
 from api.http.problems import Problem
 from api.ledger.plans.posted import posted_week
+from api.rebooking.elsewhere import SearchTask, searched_through, solved
 from api.rebooking.later import later
 from api.rebooking.progress import SearchesUnderWay, SearchProgress
 from api.rebooking.standing import OfferGround, Wishes, followers, standing, undisturbed
@@ -40,11 +43,10 @@ from scheduler.price import outings, visits
 from scheduler.week import Week, Window
 
 if TYPE_CHECKING:
-    from scheduler import Half, Offer, Warm
+    from scheduler import Half, Offer
 
 BEST = 5
 WANTED_CENTS = 2_000_000  # so much dearer not to do it, while a time is searched: a dear offer is still one
-_WARM_KEPT = 3
 
 
 @dataclass(frozen=True)
@@ -68,20 +70,24 @@ class Searches:
     """
 
     def __init__(
-        self, database: sa.Engine, clock: Callable[[], datetime.datetime], signals: Signals | None = None
-    ) -> None:
+        self, database: sa.Engine, clock: Callable[[], datetime.datetime], signals: Signals | None = None,
+        cluster: str = "",
+    ) -> None:  # fmt: skip
         self.database, self.clock, self.seconds = database, clock, SearchSeconds()
         self._progress = SearchesUnderWay(signals)
         self.days = Days(database)
-        self._lock = threading.Lock()
-        self._warm: dict[tuple[object, ...], Warm] = {}
+        self.door = ClusterDoor(cluster)
+        self._line = self.door.line()
         self._threads = ThreadPoolExecutor(2, thread_name_prefix="rebooking")
         self._closing = False
 
     def close(self) -> None:
         """End all searches."""
         self._closing = True
+        self._line.stop()
         self._threads.shutdown(wait=True, cancel_futures=True)
+        self._line.close()
+        self.door.shutdown()
 
     def progress(self, case_id: int, visit_id: str) -> SearchProgress:
         """Return how far the search for a visit of a case is, whichever worker is at it."""
@@ -99,6 +105,7 @@ class Searches:
         fault = ""
         try:
             self._say(case_id, visit_id, "looking at the week as it stands today")
+            self.door.begin()
             self._search(case_id, visit_id, moving)
         except (Problem, BadInput) as problem:
             fault = problem.detail if isinstance(problem, Problem) else f"{problem.where}: {problem.problem}."
@@ -144,58 +151,38 @@ class Searches:
     def _moving(
         self, case_id: int, visit_id: str, today: Today, stand: OfferGround, staying: list[dict[str, Any]]
     ) -> list[dict[str, Any]]:
-        from scheduler import offer as offers
-        from scheduler import plan_week as solve
-        from scheduler import warm
-
-        key = (today.posted.plan_id, visit_id, msgspec.json.encode(stand.week), repr(stand.fixed))
-        with self._lock:
-            kept = self._warm.get(key)
-        if kept is None:
-            self._say(case_id, visit_id, "searching the week through, others moving")
-            best = solve(
-                stand.week, seconds=self.seconds.prove, clock=self._until_closed, workers=1, fixed=stand.fixed,
-                start=stand.plan, with_because=False,
-            )  # fmt: skip
-            unproven = best.bound != best.cost.total  # keeping it warm would take minutes
-            if unproven or stand.week.format != "week/1" or self._closing:
-                return self._tried(case_id, visit_id, today, stand, staying)
-            kept = warm(
-                stand.week, clock=self._until_closed, seconds=self.seconds.warm, workers=1, fixed=stand.fixed,
-                stopped=lambda: self._closing,
-            )  # fmt: skip
-            with self._lock:
-                self._warm[key] = kept
-                while len(self._warm) > _WARM_KEPT:
-                    del self._warm[next(iter(self._warm))]
-        if kept.ready and kept.best.proven:
-            self._say(case_id, visit_id, "trying times with others moving")
-            made = offers(stand.week, stand.plan, visit_id, best=BEST + 1, others_may_move=True, kept=kept)
-            return _other_times(_offer(today, stand, visit_id, "moves", o) for o in made)
-        return self._tried(case_id, visit_id, today, stand, staying)
+        self._say(case_id, visit_id, "searching the week through, others moving")
+        state = msgspec.json.encode([today.posted.plan_id, visit_id, stand.week, repr(stand.fixed)])
+        asked, key = self._asked(stand.week, stand, stand.plan), hashlib.sha256(state).hexdigest()
+        times = (self.seconds.prove, self.seconds.warm)
+        made = self.door.submit(searched_through, asked, key, visit_id, BEST + 1, *times).result()
+        if made is None:
+            return self._tried(case_id, visit_id, today, stand, staying)
+        return _other_times(_offer(today, stand, visit_id, "moves", o) for o in made)
 
     def _tried(
         self, case_id: int, visit_id: str, today: Today, stand: OfferGround, staying: list[dict[str, Any]]
     ) -> list[dict[str, Any]]:
         """Return what a short search of each half day finds, from the best with the others staying on."""
         from scheduler import build, halves
-        from scheduler import plan_week as solve
 
         number = next(n for n, job in enumerate(stand.week.jobs) if job.id == visit_id)
         every = halves(build(stand.week, fixed=stand.fixed), number)
+        going: deque[Future[Plan]] = deque()
         found: dict[str, dict[str, Any]] = {}
-        for n, half in enumerate(every, 1):
+        for n in range(len(every)):
+            while n + len(going) < len(every) and len(going) < (self.door.at_once if self.door.far else 1):
+                half = every[n + len(going)]
+                start = stand.plan
+                for offer in staying:
+                    if "day" in offer and half.holds(offer["day"], offer["start"]):
+                        start = planned(stand.week, (msgspec.convert(route, Route) for route in offer["routes"]))
+                asked = self._asked(_within(stand.week, number, half), stand, start)
+                going.append(self.door.submit(solved, asked, self.seconds.half))
+            self._say(case_id, visit_id, f"trying times with others moving, half day {n + 1} of {len(every)}")
+            made = going.popleft().result()
             if self._closing:
                 break
-            self._say(case_id, visit_id, f"trying times with others moving, half day {n} of {len(every)}")
-            start = stand.plan
-            for offer in staying:
-                if "day" in offer and half.holds(offer["day"], offer["start"]):
-                    start = planned(stand.week, (msgspec.convert(route, Route) for route in offer["routes"]))
-            made = solve(
-                _within(stand.week, number, half), seconds=self.seconds.half, clock=self._until_closed, workers=1,
-                fixed=stand.fixed, start=start, with_because=False,
-            )  # fmt: skip
             if visit_id in {stop.job for route in made.routes for stop in route.stops}:
                 at_its_price = planned(stand.week, made.routes)
                 if audit(stand.week, at_its_price).broken_rules:
@@ -203,6 +190,9 @@ class Searches:
                 one = _priced(today, stand, visit_id, "moves", at_its_price, proven=False)
                 found[one["key"]] = one
         return _other_times(sorted(found.values(), key=lambda o: (o["extra_cents"], o["day"], o["start"])))
+
+    def _asked(self, week: Week, stand: OfferGround, start: Plan) -> SearchTask:
+        return SearchTask(week, stand.fixed, start, self._line, None if self.door.far else self._until_closed)
 
     def _until_closed(self) -> float:
         """Give the time, or the end of all time once the service ends: so a search comes to its end at once."""

@@ -25,9 +25,13 @@ class Given(Protocol):
 
 
 class Desk:
-    """A planner's process with the service's end of the pipe to it; begun when first needed."""
+    """A planner's process with the service's end of the pipe to it; begun when first needed.
 
-    def __init__(self) -> None:
+    cluster: the address that the process shares its work over; empty: none.
+    """
+
+    def __init__(self, cluster: str = "") -> None:
+        self._cluster = cluster
         self._pool: ProcessPoolExecutor | None = None
         self.line: Connection
         self.pid: int | None = None
@@ -38,7 +42,7 @@ class Desk:
         if self._pool is None:
             context = multiprocessing.get_context("spawn")
             self.line, spare = context.Pipe()
-            self._pool = ProcessPoolExecutor(1, context, initializer=process.ready, initargs=(spare,))
+            self._pool = ProcessPoolExecutor(1, context, initializer=process.ready, initargs=(spare, self._cluster))
         try:
             given = (going.id, going.week, going.beside, going.seconds, going.fixed, going.start)
             future = self._pool.submit(process.plan, *given)

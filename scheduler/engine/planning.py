@@ -14,6 +14,7 @@ from scheduler.week import Week
 
 if TYPE_CHECKING:
     from scheduler.engine.model.fixed import Fixed
+    from scheduler.engine.pricing.elsewhere import Elsewhere
 
 POLL_S = 0.05
 LET_GO_S = 0.4  # given to the search to end by itself
@@ -48,6 +49,7 @@ def plan_week(
     fixed: Fixed | None = None,
     start: Plan | None = None,
     with_because: bool = True,
+    elsewhere: Elsewhere | None = None,
 ) -> Plan:
     """Return the cheapest plan found for a checked week.
 
@@ -60,6 +62,7 @@ def plan_week(
     start: a plan to search from, of this week or one like it: where its routes, as far as this week has them, keep
     every rule, no dearer plan is returned. None: search from nothing.
     with_because: False: nobody asks why jobs wait, and it is not looked for: that takes a second on a large week.
+    elsewhere: an executor over which the pricing of crew days is spread, in the first format; None: it stays here.
 
     The plan keeps every rule (it is audited before it is taken). Its `bound` is proven, or None where there was no time
     for one. Raises what the search raises, where it fails before any plan was found (later it warns of that), and
@@ -98,7 +101,7 @@ def plan_week(
 
     def work() -> None:
         try:
-            search(model, best, seed, left, check, workers, given)
+            search(model, best, seed, left, check, workers, given, elsewhere)
         except BaseException as fault:  # handed to the caller's thread
             failed.append(fault)
 

@@ -29,7 +29,7 @@ class ScriptedDesk:
 
     scripts: dict[int, Script]
 
-    def __init__(self) -> None:
+    def __init__(self, cluster: str = "") -> None:
         self.line, self.far = Pipe()
 
     def hand_over(self, going: Any) -> Future[tuple[str, str]]:

@@ -15,7 +15,7 @@ import os
 import signal
 import threading
 import time
-from collections.abc import Callable, Collection, Sequence
+from collections.abc import Callable, Collection, Mapping, Sequence
 from concurrent.futures import FIRST_COMPLETED, Future, ProcessPoolExecutor, wait
 from dataclasses import dataclass
 
@@ -23,8 +23,17 @@ import sqlalchemy as sa
 from sqlmodel import Session, col
 
 from api import tables
+from api.cluster import ClusterDoor, ClusterLost
 from api.database import open_database, transaction
-from api.papers.stored.inputs import fingerprints, is_fresh, job_inputs, made_fingerprints, shop_inputs
+from api.papers.stored.inputs import (
+    JobInputs,
+    ShopInputs,
+    fingerprints,
+    is_fresh,
+    job_inputs,
+    made_fingerprints,
+    shop_inputs,
+)
 from api.papers.stored.making import make_papers
 from api.papers.stored.store import Made, store, stored
 from api.workers.lookout import Lookout
@@ -35,6 +44,7 @@ REST = 5.0  # after a search for stale papers, so many times as long as it took:
 ALL_S = 600.0  # after which papers are searched even if no change was seen
 RETRY_S = 30.0  # after a failure
 FEW = 8  # jobs that are made in the service itself: starting a process takes longer
+AHEAD = 2  # batches for each that a cluster has at work: the next is there when one is done
 BATCH = 20  # jobs made in one transaction: with their drawings about 1 MB, in half a second
 
 BEING_MADE = "papers"  # what is told of
@@ -53,15 +63,31 @@ def stale(session: Session, visit_ids: Collection[str] | None = None) -> list[st
 
 def renew(session: Session, visit_ids: Collection[str], now: datetime.datetime) -> int:
     """Make what is missing or stale of the visits' papers; return of how many visits something was made."""
+    made = made_of(*wanting(session, visit_ids, now))
+    store(session, made, now)
+    return len(made)
+
+
+def wanting(
+    session: Session, visit_ids: Collection[str], now: datetime.datetime
+) -> tuple[ShopInputs, dict[str, tuple[JobInputs, dict[str, str]]]]:
+    """Return what the papers are made of: the shop's, and of each visit that wants any its own with what is fresh."""
     shop, jobs, held = shop_inputs(session, now), job_inputs(session, visit_ids), stored(session, visit_ids)
-    made: dict[str, Made] = {}
+    found = {}
     for name, job in jobs.items():
         wanted, have = fingerprints(shop, job), held[name]
         if not is_fresh({what: print_ for what, (print_, _) in have.items()}, wanted):
             fresh = {what: text for what, (print_, text) in have.items() if wanted.get(what) == print_}
-            made[name] = Made(make_papers(shop, job, fresh), wanted, fresh)
-    store(session, made, now)
-    return len(made)
+            found[name] = (job, fresh)
+    return shop, found
+
+
+def made_of(shop: ShopInputs, wanted: Mapping[str, tuple[JobInputs, dict[str, str]]]) -> dict[str, Made]:
+    """Return the papers made of what `wanting` gave; this needs no database."""
+    return {
+        name: Made(make_papers(shop, job, fresh), fingerprints(shop, job), list(fresh))
+        for name, (job, fresh) in wanted.items()
+    }
 
 
 @dataclass(frozen=True)
@@ -90,13 +116,15 @@ def standing(session: Session, being_made: int) -> PapersState:
 class Keeper:
     """Keeps the papers of a business fresh while the service runs, with up to `processes` processes.
 
-    They are started when many papers are stale, and end when these are made.
+    They are started when many papers are stale, and end when these are made. A cluster makes them instead, while there
+    is one: what they are made of is sent there, and what comes back is stored here.
     """
 
     def __init__(
         self, database: sa.Engine, address: str, processes: int, clock: Callable[[], datetime.datetime],
-        signals: Signals | None = None,
+        signals: Signals | None = None, cluster: str = "",
     ) -> None:  # fmt: skip
+        self._door = ClusterDoor(cluster, instead=False) if cluster else None
         self._database, self._address, self._processes, self._clock = database, address, processes, clock
         self._signals = signals
         self._seen: int | None = -1
@@ -149,6 +177,8 @@ class Keeper:
             return
         started = time.monotonic()
         batches = [visit_ids[k : k + BATCH] for k in range(0, len(visit_ids), BATCH)]
+        if self._door is not None and (batches := self._made_far(self._door, batches)) == []:
+            return
         context = multiprocessing.get_context("spawn")
         pool = ProcessPoolExecutor(
             min(self._processes, len(batches)), context, initializer=_begin, initargs=(self._address,)
@@ -163,6 +193,27 @@ class Keeper:
         finally:
             pool.shutdown(wait=True, cancel_futures=True)
         _log.info("renewed the papers of %d visits in %.1f s", len(visit_ids), time.monotonic() - started)
+
+    def _made_far(self, door: ClusterDoor, batches: list[Sequence[str]]) -> list[Sequence[str]]:
+        """Have a cluster make the batches; return those that are left where it is lost or not there."""
+        door.begin()
+        going = dict[Future[dict[str, Made]], Sequence[str]]()
+        waiting = list(batches)
+        try:
+            while door.far and (waiting or going) and not self.lookout.stopping():
+                while waiting and len(going) < AHEAD * door.at_once:
+                    with transaction(self._database) as session:
+                        parts = wanting(session, waiting[0], self._clock())
+                    going[door.submit(made_of, *parts)] = waiting.pop(0)
+                for one in wait(going, timeout=0.2, return_when=FIRST_COMPLETED).done:
+                    made = one.result()
+                    with transaction(self._database) as session:
+                        store(session, made, self._clock())
+                    del going[one]
+                self._say((len(waiting) + len(going)) * BATCH)
+        except ClusterLost as fault:
+            _log.warning("the rest of the papers is made here: %s", fault)
+        return [] if self.lookout.stopping() else [*going.values(), *waiting]
 
 
 def _begin(address: str) -> None:

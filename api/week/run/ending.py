@@ -13,7 +13,7 @@ from sqlmodel import Session, col, select
 from api import tables
 from api.database import transaction
 from api.ledger.fingerprint import code_of, fingerprint
-from api.ledger.history import note
+from api.ledger.history import note as note_down
 from api.ledger.plans.documents import beside
 from api.week.build import because_from_data, with_because
 from api.week.horizon.keeping import keep_run
@@ -28,11 +28,14 @@ GOING = ("waiting", "running")
 _log = logging.getLogger("eaveboard")
 
 
-def keep(session: Session, row: tables.PlanRun, document: str, now: datetime.datetime, *, asking: bool) -> int | None:
+def keep(
+    session: Session, row: tables.PlanRun, document: str, now: datetime.datetime, *, asking: bool, note: str = ""
+) -> int | None:
     """Store the plan `document` of a run with the reasons that its rows know; None where there is no plan.
 
     asking: it is a plan that was told while the search went on: its reasons are still to be asked, its bound is the
     last one told. A run over the weeks ahead is kept as a plan of the horizon, whose number is returned.
+    note: in sentences, what was not as usual, such as a lost cluster.
     """
     if row.weeks > 1:
         return keep_run(session, row, document, now)
@@ -46,10 +49,10 @@ def keep(session: Session, row: tables.PlanRun, document: str, now: datetime.dat
     inputs = fingerprint(week, row.because, row.seconds, row.fixed, row.from_plan, code_of(*ENGINE))
     stored = store_plan(
         session, week, with_because(plan, because), because=row.because, inputs=inputs, how="planned", now=now,
-        by=row.asked_by, made_from=row.from_plan, fixed=row.fixed, timed=known.timed,
+        by=row.asked_by, made_from=row.from_plan, fixed=row.fixed, timed=known.timed, note=note,
     )  # fmt: skip
     detail = {"plan": stored.id, "cost_cents": plan.cost.total, "run": row.id}
-    note(session, now, row.asked_by, "planned", "week", week.id, detail)
+    note_down(session, now, row.asked_by, "planned", "week", week.id, detail)
     return stored.id
 
 
@@ -71,7 +74,7 @@ def cut_off(database: sa.Engine, now: datetime.datetime, only: set[int] | None =
             row.fault, row.start = "The service ended while it was under way.", ""
             session.add(row)
             detail = {"state": row.state, "plan": kept}
-            note(session, now, row.asked_by, "ended", "plan run", str(row.id), detail)
+            note_down(session, now, row.asked_by, "ended", "plan run", str(row.id), detail)
         return len(rows)
 
 

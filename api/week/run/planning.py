@@ -92,11 +92,12 @@ def plan_week(
 def store_plan(
     session: Session, week: Week, plan: Plan, *, because: dict[str, Any], inputs: str, how: str,
     now: datetime.datetime, by: str, made_from: int | None = None, fixed: dict[str, Any] | None = None,
-    timed: DrivesTimed | None = None,
+    timed: DrivesTimed | None = None, note: str = "",
 ) -> tables.StoredPlan:  # fmt: skip
     """Store a plan with its week document and return its row, numbered.
 
-    because, fixed, how, made_from: as in the table; timed: who timed the drives, None where nobody did; inputs: the
+    because, fixed, how, made_from: as in the table; timed: who timed the drives, None where nobody did; note:
+    what the sheet says of it besides; inputs: the
     fingerprint of what the plan was made of. The names of the week's crews are kept beside it. The plan is audited
     first; one that breaks a rule is a defect of whoever made it: `RuntimeError`.
     """
@@ -106,7 +107,7 @@ def store_plan(
     row = tables.StoredPlan(
         start_date=week.start_date, fingerprint=inputs, week=week_document(week).decode(), plan=encode(plan).decode(),
         cost_cents=plan.cost.total, bound_cents=plan.bound, seconds=plan.seconds, made_at=now, made_by=by, how=how,
-        made_from=made_from, because=because, fixed=fixed or {}, beside=as_data(week, timed),
+        made_from=made_from, because=because, fixed=fixed or {}, beside=as_data(week, timed), note=note,
     )  # fmt: skip
     session.add(row)
     session.flush()

@@ -1,8 +1,8 @@
 """The planner's own process: what runs there, and how it talks with the service.
 
 The service sends ("stop", run) over the pipe. The process sends first its number, then ("progress", run, seconds, cost,
-bound, phase, plan), the plan as its document where it is another than the last one sent. Where the service has gone,
-the process ends.
+bound, phase, plan), the plan as its document where it is another than the last one sent, and ("note", run, words) where
+a cluster could not do its share. Where the service has gone, the process ends.
 """
 
 from __future__ import annotations
@@ -15,23 +15,26 @@ import time
 from multiprocessing.connection import Connection
 from typing import Any
 
+from api.cluster import ClusterDoor
 from api.ledger.plans.documents import notes_from_data
-from scheduler import Progress, tiny_week
+from scheduler import Elsewhere, Progress, plan_by_yard, tiny_week
 from scheduler import fixed_from_data as from_data
 from scheduler import plan_week as solve
 from scheduler.documents import encode
 from scheduler.errors import BadInput
 from scheduler.plan import Plan, read_plan
-from scheduler.week import read_week
+from scheduler.week import Week, read_week
 
 _NICE = 5  # pages are answered first
 _line: Connection | None = None
+_door: ClusterDoor | None = None  # to a cluster
 
 
-def ready(line: Connection) -> None:
-    """Make this process ready to plan; `line` is its end of the pipe."""
-    global _line
+def ready(line: Connection, cluster: str) -> None:
+    """Make this process ready to plan; `line` is its end of the pipe, `cluster` the address of one, or empty."""
+    global _line, _door
     _line = line
+    _door = ClusterDoor(cluster) if cluster else None
     signal.signal(signal.SIGINT, signal.SIG_IGN)  # Ctrl-C is for the service, which then says stop
     os.nice(_NICE)
     line.send(os.getpid())
@@ -66,8 +69,9 @@ def plan(
         _line.send(("progress", run, progress.seconds, progress.cost, progress.bound, progress.phase, document))
 
     try:
-        made = solve(
+        made = _planned(
             notes_from_data(beside).put(read_week(week)),
+            run,
             seconds=seconds,
             clock=time.monotonic,
             report=report,
@@ -78,6 +82,21 @@ def plan(
     except BadInput as fault:
         return "refused", str(fault)
     return "plan", encode(made).decode()
+
+
+def _planned(week: Week, run: int, **how: Any) -> Plan:
+    """Return the plan of a week, made by a cluster where there is one."""
+    if _door is None:
+        return solve(week, **how)
+    assert _line is not None
+    _door.begin()
+    line = _door.line()
+    try:
+        return plan_by_yard(week, elsewhere=Elsewhere(_door, _door.at_once), line=line, **how)
+    finally:
+        line.close()
+        if _door.note:
+            _line.send(("note", run, _door.note))
 
 
 def _stopped(run: int) -> bool:

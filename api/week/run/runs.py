@@ -65,15 +65,21 @@ class _Going:
     taken: bool = False  # by a planner, or by whoever stopped it before one came
     progress: list[list[Any]] = field(default_factory=list)
     best: str = ""
+    note: str = ""
     bell: Bell = field(default_factory=Bell)
 
 
 class Runs:
-    """All runs of one worker; `close` before the database is. held: None where no other worker can be."""
+    """All runs of one worker; `close` before the database is. held: None where no other worker can be.
+
+    cluster: the address of one that shares the work of planning; empty: none.
+    """
 
     def __init__(
-        self, database: sa.Engine, planners: int, clock: Callable[[], datetime.datetime], held: Hold | None = None
-    ) -> None:
+        self, database: sa.Engine, planners: int, clock: Callable[[], datetime.datetime], held: Hold | None = None,
+        cluster: str = "",
+    ) -> None:  # fmt: skip
+        self._cluster = cluster
         self._database, self._planners, self._clock = database, planners, clock
         self._held = held or Hold()
         self._elsewhere = Bell()
@@ -110,7 +116,7 @@ class Runs:
         with self._lock:
             self._going[row.id] = going
             if len(self._threads) < self._planners:
-                self._desks.append(Desk())
+                self._desks.append(Desk(self._cluster))
                 thread = threading.Thread(target=self._work, args=self._desks[-1:], name="planner", daemon=True)
                 self._threads.append(thread)
                 thread.start()
@@ -273,9 +279,13 @@ class Runs:
         while True:
             done = future.done()  # asked first: what it sent before that is in the pipe
             while desk.line.poll(0 if done else LISTEN_S):
-                _, run, seconds, cost, bound, phase, document = desk.line.recv()
+                kind, run, *told = desk.line.recv()
                 if run != going.id:
                     continue
+                if kind == "note":
+                    going.note = told[0]
+                    continue
+                seconds, cost, bound, phase, document = told
                 going.progress.append([round(seconds, 2), cost, bound])
                 going.best = document or going.best
                 self._show(going, seconds=round(seconds, 2), cost_cents=cost, bound_cents=bound, phase=phase)
@@ -370,10 +380,12 @@ class Runs:
                 ended = {"state": row.state, "plan_id": row.plan_id or row.horizon_id, "fault": row.fault}
                 self._forget(going, ended)
                 return
-            plan_id = keep(session, row, document, now, asking=state == "cut off" and document == going.best)
+            asking = state == "cut off" and document == going.best
+            plan_id = keep(session, row, document, now, asking=asking, note=going.note)
             progress, best = going.progress, "" if plan_id is not None else going.best
             if row.weeks > 1 and plan_id is None and document and not fault:
                 fault = MEANWHILE
+            fault = fault or going.note
             name = "plan_id" if row.weeks == 1 else "horizon_id"
             values = {"phase": going.shown.phase, "progress": progress, "best": best, "start": "", name: plan_id}
             _update(session, going.id, state=state, ended_at=now, fault=fault, **values)

@@ -18,6 +18,7 @@ from scheduler.engine.master.subset_row_cuts import broken
 from scheduler.engine.model.arrays import Ints, Model
 from scheduler.engine.pricing.columns import Columns, joined
 from scheduler.engine.pricing.crew_day import Day
+from scheduler.engine.pricing.elsewhere import Elsewhere, Found, Round, SpreadPricing
 from scheduler.engine.pricing.search import COMPLETE, TRUNCATED
 
 BEAMS = (60, 500, 4000, 0)  # labels extended at each number of stops: few while prices are rough, all for the bound
@@ -46,8 +47,16 @@ class Relaxation:
     `bound` is the best proven lower bound so far, in cents, unrounded; `value` the program's last value.
     """
 
-    def __init__(self, model: Model, seed: int, check: Callable[[], None], threads: ThreadPoolExecutor | None) -> None:
+    def __init__(
+        self,
+        model: Model,
+        seed: int,
+        check: Callable[[], None],
+        threads: ThreadPoolExecutor | None,
+        elsewhere: Elsewhere | None = None,
+    ) -> None:
         self.model, self.check, self.threads = model, check, threads
+        self.spread = SpreadPricing(model, seed, elsewhere, check) if elsewhere else None
         self.rows = Rows(model)
         self.pool = Pool(self.rows)
         self.days = [Day(model, k, seed) for k in range(len(model.crew_days))]
@@ -140,10 +149,16 @@ class Relaxation:
 
         reduced_of_listed = self.listed.reduced(self.dual)
 
-        def one(k: int) -> tuple[Columns, Any, int]:
+        away: dict[int, Found] = {}
+        if self.spread is not None and len(priced := [k for k in self.lead if k not in self.listed.span]) > 1:
+            away = self.spread.search(priced, Round(prices, -TOLERANCE, room, beam, most))
+
+        def one(k: int) -> Found:
             self.check()
             if k in self.listed.span:
                 return *self.listed.under(k, reduced_of_listed, -TOLERANCE, most), COMPLETE
+            if k in away:
+                return away[k]
             return self.days[k].search(prices, -TOLERANCE, every_set=False, room=room, beam=beam, most=most)
 
         found = list(self.threads.map(one, self.lead)) if self.threads else [one(k) for k in self.lead]

@@ -12,6 +12,7 @@ from scheduler.engine.master.integer import Answer, Limit, cost_of, select
 from scheduler.engine.master.relaxation import Relaxation, Stopped
 from scheduler.engine.model.arrays import Ints, Model
 from scheduler.engine.pricing.columns import Columns, columns_of_routes
+from scheduler.engine.pricing.elsewhere import Elsewhere
 from scheduler.engine.search.by_interval import ByInterval, every_set
 from scheduler.engine.search.closing import WIDER, Closing
 from scheduler.engine.search.diving import Diving
@@ -61,9 +62,10 @@ class Search:
         check: Callable[[], None],
         threads: ThreadPoolExecutor | None,
         start: Routes | None = None,
+        elsewhere: Elsewhere | None = None,
     ) -> None:
         self.best, self.model, self.seed, self.left, self.check = best, best.model, seed, left, check
-        self.relax = Relaxation(self.model, seed, check, threads)
+        self.relax = Relaxation(self.model, seed, check, threads, elsewhere)
         if start:
             self.relax.add(columns_of_routes(self.model, start))
         self.threads = threads
@@ -380,17 +382,18 @@ def search(
     check: Callable[[], None],
     workers: int,
     start: Routes,
+    elsewhere: Elsewhere | None = None,
 ) -> None:
     """Search until proven or stopped; `left` gives the seconds that remain, `check` raises `Stopped`.
 
-    start: routes to search from, beside what `best` holds already; empty for none.
+    start: routes to search from, beside what `best` holds already; empty for none. elsewhere: who prices crew days.
     """
     if not model.crew_days:
         best.prove(float(best.cost))
         return
     threads = ThreadPoolExecutor(workers) if workers > 1 else None
     try:
-        Search(best, seed, left, check, threads, start).run()
+        Search(best, seed, left, check, threads, start, elsewhere).run()
     except Stopped:
         pass
     finally:

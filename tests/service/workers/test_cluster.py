@@ -1,0 +1,142 @@
+"""Planning on a cluster: the same plan and bound as here, workers killed in mid-run, the scheduler lost."""
+
+from __future__ import annotations
+
+import json
+import os
+import random
+import signal
+import subprocess
+import sys
+import time
+from collections.abc import Iterator
+from pathlib import Path
+
+import pytest
+
+from api.cluster import ClusterDoor
+from api.cluster.door import ClusterLost
+from api.settings import read_settings
+from scheduler import Elsewhere, Progress, parts_of, plan_by_yard, plan_week
+from scheduler.audit import audit
+from scheduler.errors import BadInput
+from scheduler.week import Week
+from tests.waiting import until
+from tests.weeks import small_week
+
+ROOT = Path(__file__).parents[3]
+
+
+class Machines:
+    """A scheduler, and workers of one thread each, in processes of their own."""
+
+    def __init__(self, folder: Path) -> None:
+        self.folder, self.workers = folder, list[subprocess.Popen[bytes]]()
+        where = folder / "scheduler.json"
+        self.scheduler = self._run("scheduler", "--host", "127.0.0.1", "--port", "0", "--scheduler-file", str(where))
+        until(where.exists)
+        until(lambda: where.read_text().endswith("}"))
+        self.address: str = json.loads(where.read_text())["address"]
+        one = ("--nthreads", "1", "--no-nanny", "--local-directory", str(folder))
+        self.workers = [self._run("worker", self.address, *one) for _ in range(2)]
+
+    def _run(self, what: str, *words: str) -> subprocess.Popen[bytes]:
+        command = [sys.executable, "-m", f"distributed.cli.dask_{what}", *words, "--no-dashboard"]
+        return subprocess.Popen(command, cwd=ROOT, stderr=subprocess.DEVNULL)
+
+    def kill(self, pid: int) -> None:
+        os.kill(pid, signal.SIGKILL)
+        next(one for one in self.workers if one.pid == pid).wait()
+
+    def close(self) -> None:
+        for one in (self.scheduler, *self.workers):
+            one.kill()
+            one.wait()
+
+
+@pytest.fixture(scope="module")
+def machines(tmp_path_factory: pytest.TempPathFactory) -> Iterator[Machines]:
+    found = Machines(tmp_path_factory.mktemp("cluster"))
+    try:
+        yield found
+    finally:
+        found.close()
+
+
+def falls_apart() -> Week:
+    drawn = (small_week(random.Random(seed), jobs=8, crews=4, yards=2) for seed in range(100))
+    return next(week for week in drawn if len(parts_of(week)) == 2)
+
+
+def waits(folder: str, seconds: float) -> int:
+    """Say by a file that it is at work, and return its process after a while; a second one returns at once."""
+    begun = Path(folder, str(os.getpid()))
+    begun.touch()
+    if len(list(Path(folder).iterdir())) == 1:
+        time.sleep(seconds)
+    return os.getpid()
+
+
+def fails(words: str) -> None:
+    raise BadInput("week", words)
+
+
+def _begun(door: ClusterDoor) -> int:
+    door.begin()
+    return door.at_once if door.far else 0
+
+
+def test_a_cluster_plans_what_this_machine_plans(machines: Machines) -> None:
+    week, told = falls_apart(), list[Progress]()
+    with ClusterDoor(machines.address) as door:
+        until(lambda: _begun(door) == 2)
+        assert door.note == ""
+        line = door.line()
+        far = plan_by_yard(
+            week, seconds=None, clock=time.monotonic, elsewhere=Elsewhere(door, 2), line=line, report=told.append
+        )
+        here = plan_week(week, seconds=None, clock=time.monotonic)
+        assert (far.cost, far.bound) == (here.cost, here.bound)
+        assert not audit(week, far).broken_rules
+        assert told[-1].cost == far.cost.total
+        line.stop()  # however long it was to take
+        stopped = plan_by_yard(week, seconds=600, clock=time.monotonic, elsewhere=Elsewhere(door, 2), line=line)
+        assert not audit(week, stopped).broken_rules
+        whole = small_week(random.Random(7), jobs=12, crews=5, yards=1)  # one part: its crew days are priced there
+        spread = plan_by_yard(whole, seconds=None, clock=time.monotonic, elsewhere=Elsewhere(door, 2), line=door.line())
+        assert spread.bound == plan_week(whole, seconds=None, clock=time.monotonic).bound
+        with pytest.raises(BadInput, match="nobody knows"):
+            door.submit(fails, "nobody knows").result(30)
+
+
+def test_a_killed_worker_and_a_lost_scheduler(machines: Machines, tmp_path: Path) -> None:
+    with ClusterDoor(machines.address) as door, ClusterDoor(machines.address, instead=False) as strict:
+        door.begin()
+        strict.begin()
+        going = door.submit(waits, str(tmp_path), 60)
+        until(lambda: any(tmp_path.iterdir()))
+        first = int(next(tmp_path.iterdir()).name)
+        machines.kill(first)
+        assert going.result(60) not in (first, os.getpid()), "another worker does it anew"
+        until(lambda: "A worker of the cluster went away" in door.note)
+
+        folder = tmp_path / "lost"
+        folder.mkdir()
+        going, given_up = door.submit(waits, str(folder), 60), strict.submit(time.sleep, 60)
+        until(lambda: any(folder.iterdir()))
+        machines.scheduler.kill()
+        assert going.result(60) == os.getpid()
+        assert "done on this machine instead" in door.note
+        with pytest.raises(ClusterLost):
+            given_up.result(60)
+        assert (door.far, door.at_once) == (False, 2)
+        door.begin()
+        assert "could not be reached" in door.note
+        assert door.submit(os.getpid).result(30) == os.getpid()
+
+
+def test_the_setting_is_read_strictly() -> None:
+    assert read_settings({"EAVEBOARD_CLUSTER": "tls://10.0.0.5:8786"}).cluster == "tls://10.0.0.5:8786"
+    for wrong in ("10.0.0.5:8786", "tcp://10.0.0.5", "http://10.0.0.5:8786", "tcp://10.0.0.5:99999"):
+        with pytest.raises(BadInput, match="must be like tcp://"):
+            read_settings({"EAVEBOARD_CLUSTER": wrong})
