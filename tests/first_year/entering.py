@@ -125,5 +125,6 @@ def count_crate(office: Office, job: str) -> None:
         item.locator("input[type=number]").first.fill(item.get_attribute("data-listed") or "")
         item.get_by_role("button", name="to this number").click()
         page.wait_for_timeout(100)
-    page.get_by_role("button", name="Close the count", exact=True).click()
+    with page.expect_navigation():  # the page comes anew once the count is closed
+        page.get_by_role("button", name="Close the count", exact=True).click()
     expect(page.locator("main")).to_contain_text("verified")
