@@ -309,7 +309,7 @@ def _page(
     names |= {callbacks.OF, callbacks.COST, "from_on"}
     loose = [problem for name, problem in (faults or {}).items() if name not in names]
     shown = {"hangs": set()} | values | {"faults": faults or {}, "loose": loose, "choices": choices}
-    return page(request, "entry.html", shown, status)
+    return page(request, "jobs/entry.html", shown, status)
 
 
 def _yards(session: Session) -> list[tuple[str, str]]:
