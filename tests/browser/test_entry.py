@@ -59,6 +59,8 @@ def test_a_job_is_entered_by_keyboard_with_what_cannot_stand_mended(own_board: B
 
 
 def test_a_new_job_asks_for_eight_things_and_a_repair_for_what_is_wrong(own_board: Board) -> None:
+    with transaction(own_board.app.state.database) as session:
+        session.add(tables.AwningModel(id="Fen 12", maker="Fen", box_over_mm=305))
     page = own_board.signed_in_page(Role.office)
     page.goto("/jobs/new")
     asked = page.locator("form.part").locator("input:not([type=hidden]):not([type=checkbox]), select, textarea")

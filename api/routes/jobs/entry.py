@@ -174,8 +174,10 @@ def _new_page(
     left_out = {"customers"} if known["customer"] or known["site"] else set()
     left_out |= ({"sites"} if known["site"] else set()) | ({"awnings"} if known["awning"] else set())
     titles = _TITLES | {"awnings": "Awning that was sold", "visits": "What is to be done"}
+    known_models = models.model_names(session)
+    asked: dict[str, tuple[str, ...] | None] = _ASKED | ({} if known_models else {"awnings": None})  # nothing brings it
     shown = [
-        entry.section(table, titles[table], cells[table], without=_OWN[table], asked=_ASKED[table])
+        entry.section(table, titles[table], cells[table], without=_OWN[table], asked=asked[table])
         for table in ("customers", "sites", "visits", "awnings")
         if table not in left_out
     ]
@@ -188,7 +190,7 @@ def _new_page(
         "words": words,
         "known": known,
         "action": "/jobs/new",
-        "models": models.model_names(session),
+        "models": known_models,
         "hangs": set(session.exec(select(tables.WorkKind.id).where(tables.WorkKind.counts_as == "install")).all()),
         "earlier": callbacks.earlier_visits(session, known["site"]) if known["site"] else [],
         "costs": COST,

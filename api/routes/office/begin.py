@@ -99,8 +99,13 @@ def _load(request: Request, folder: Path, now: datetime.datetime) -> None:
 
     def find(address: str) -> tuple[float, float]:
         answer = state.places.find(address, "")
+        if answer.state == "no source":
+            words = (
+                "no source of addresses is set yet: choose one on the page Addresses, or write lat and lon beside it"
+            )
+            raise BadInput("address", words)
         if answer.sure is None:
-            raise BadInput("address", f"its place is not sure: {answer.words} Or give it lat and lon")
+            raise BadInput("address", f"its place is not sure: {answer.words} Or write lat and lon beside it")
         return answer.sure.lat, answer.sure.lon
 
     business = read_business(folder, find)

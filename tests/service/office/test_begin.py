@@ -121,7 +121,8 @@ def test_an_address_is_enough_for_a_yard(app: FastAPI, manager: TestClient) -> N
     yards = b'yard,name,address\nnorth,North yard,"4 Quarry Road, Tallow Bend"\nriver,River yard,"9 Mill Lane, Marl"\n'
     refused = take(manager, packed({"yards.csv": yards}))
     assert refused.status_code == 422
-    assert "yards.csv, line 2, address: its place is not sure: No source of addresses is set" in refused.text
+    assert "yards.csv, row 2, address" in refused.text
+    assert "no source of addresses is set yet: choose one on the page Addresses, or write lat and lon" in refused.text
     county = b"LON,LAT,NUMBER,STREET,CITY\n-98.29,41.42,4,Quarry Road,Tallow Bend\n-98.01,41.35,9,Mill Lane,Marl\n"
     with transaction(app.state.database) as session:
         session.add(tables.PlaceSource(kind="file", address="county.csv"))
