@@ -7,7 +7,7 @@ import re
 
 from playwright.sync_api import Locator, Page, expect
 
-from tests.first_year import events
+from tests.first_year import entering, events, lists
 from tests.first_year.office import SLOW_MS, Office
 
 
@@ -15,8 +15,11 @@ def work(office: Office, n: int, monday: datetime.date) -> None:
     """Live through week `n`: what comes up, the plan, its posting, and each day on the phones."""
     thursday = datetime.datetime.combine(monday - datetime.timedelta(days=4), datetime.time(14), datetime.UTC)
     office.clock(thursday)
+    if n:
+        office.try_to("the week's calls", lambda: _calls(office, n))
     for what, do in events.BEFORE.get(n, ()):
         office.try_to(what, lambda do=do: do(office, monday))  # type: ignore[misc]
+    office.try_to("addresses put on the map", lambda: entering.place_all(office))
     plan_and_post(office, monday)
     office.try_to("tell the customers", lambda: tell(office))
     for day in range(6):
@@ -37,6 +40,11 @@ def work(office: Office, n: int, monday: datetime.date) -> None:
         office.look("today")
 
 
+def _calls(office: Office, n: int) -> None:
+    """Take in the list of those who called during the week before."""
+    office.send("jobs", *lists.calls(n))
+
+
 def plan_and_post(office: Office, monday: datetime.date) -> None:
     """Plan a week on its sheet, and post it."""
     page = office.open(f"/weeks/{monday}")
@@ -48,8 +56,7 @@ def plan_and_post(office: Office, monday: datetime.date) -> None:
     page.click("#post-yes")
     expect(page.locator("#said")).to_contain_text("The week is posted", timeout=SLOW_MS)
     visits = page.locator("#board td[data-crew] li.visit[data-visit]").count()
-    waiting = page.locator("#waiting .because, [data-part=waiting] li").count()
-    office.say(f"  posted: {visits} visits; {waiting} wait")
+    office.say(f"  posted: {visits} visits. {' '.join(page.locator('#pile-title').inner_text().split())}")
 
 
 def of_day(office: Office, monday: datetime.date, day: int) -> dict[str, list[str]]:
