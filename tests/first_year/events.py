@@ -194,18 +194,18 @@ def take_down(office: Office, monday: datetime.date) -> None:
 def hang_again(office: Office, monday: datetime.date) -> None:
     """Have the stored awning hung again."""
     job = office.noted["stored"]
-    office.open("/set-up/racks")
-    office.look("racks")
-    if "in the rack" not in office.words():
-        raise Stuck(f"the awning of {job} is not in its rack: {office.words()[:300]}")
+    office.open(f"/jobs/{job}")
+    office.look("stored")
+    if "Rack in " not in office.words():
+        raise Stuck(f"the page of {job} does not say that its awning is in its rack")
     _visit_here(office, job, "hang-again")
 
 
 def look_back(office: Office) -> None:
     """See that the rack is free, and what the year has left on the pages that say so."""
-    office.open("/set-up/racks")
-    if "in the rack" in office.words():
-        raise Stuck(f"the awning is still said to lie in its rack: {office.words()[:300]}")
+    office.open(f"/jobs/{office.noted['stored']}")
+    if "Rack in " in office.words():
+        raise Stuck(f"the page of {office.noted['stored']} still says that its awning is in its rack")
     for job in entering.jobs_of(office, "install", state="done")[:1]:
         office.open(f"/jobs/{job}")
         office.look("job-done")
