@@ -17,6 +17,7 @@ from api.papers.shown.cautions import cautions
 from api.papers.shown.drilling import Hole, case_of, holes, said_finding
 from api.papers.shown.job_page import JobPage, job_pages
 from api.weeksheet import Sky, shaped, week_skies
+from api.weeksheet.slow import slow_words
 from scheduler.documents import convert
 from scheduler.layout.documents import Finding
 from scheduler.layout.drawing import describe
@@ -28,6 +29,7 @@ from scheduler.layout.drawing.paper.measures import Measures
 from scheduler.layout.drawing.schedule import fastener_words
 from scheduler.layout.drawing.wall.view import member_word
 from scheduler.sheet import Cell, Entry
+from scheduler.travel.by_hour import DriveAtHour
 
 DANGERS = 3
 
@@ -36,12 +38,14 @@ DANGERS = 3
 class DayStop:
     """One stop of a crew's day: its place in the plan, its papers, what to mind, to tick and to sign.
 
-    `dangers` are the gravest of what is to be minded at this wall, at most DANGERS: bold words, and the rest of their
-    first sentence. `cautions` are all of them in full, but for those that every stop of the day shares. `places` is
-    where each bracket stands on the wall drawing, as parts of its width and height; `datum` is what its zero is.
+    `drive` is the drive there at its hour. `dangers` are the gravest of what is to be minded at this wall, at most
+    DANGERS: bold words, and the rest of their first sentence. `cautions` are all of them in full, but for those that
+    every stop of the day shares. `places` is where each bracket stands on the wall drawing, as parts of its width and
+    height; `datum` is what its zero is.
     """
 
     entry: Entry
+    drive: DriveAtHour
     page: JobPage
     cautions: tuple[str, ...]
     dangers: tuple[tuple[str, str], ...]
@@ -63,7 +67,8 @@ class DayContent:
     """A crew's day as a plan has it; `cell` is None where the crew does not go out, `sky` where no forecast reaches.
 
     `shelf` are pieces by item that its kits take from the shelf; `cautions_for_all` those that every stop shares.
-    `drives` says what timed its drives.
+    `drives` says what timed its drives, `home` is the last of them and `drive_min` their sum, all at their hours;
+    `slow` says what slow hours do to the day.
     """
 
     business: tables.Business
@@ -79,6 +84,9 @@ class DayContent:
     shelf: dict[str, int]
     cautions_for_all: tuple[str, ...]
     drives: str
+    home: DriveAtHour | None
+    drive_min: int
+    slow: tuple[str, ...]
 
 
 def day_content(
@@ -103,6 +111,7 @@ def day_content(
     for page in pages.values():
         for item, pieces in page.job.needs.parts.items():
             shelf[item] += pieces
+    drives = made.by_hour.get((crew.id, offset), ())
     return DayContent(
         business=business,
         crew=crew,
@@ -113,20 +122,29 @@ def day_content(
         date=date,
         cell=cell,
         sky=skies[offset] if 0 <= offset < len(skies) else None,
-        stops=tuple(_stop(entry, pages[entry.job], told[entry.job], shared, measures) for entry in entries),
+        stops=tuple(
+            _stop(entry, drive, pages[entry.job], told[entry.job], shared, measures)
+            for entry, drive in zip(entries, drives, strict=False)
+        ),
         shelf=dict(sorted(shelf.items())),
         cautions_for_all=shared,
         drives=made.drives_of.get((crew.id, offset), ""),
+        home=drives[-1] if drives else None,
+        drive_min=sum(drive.takes_min for drive in drives),
+        slow=slow_words(len(entries), drives),
     )
 
 
-def _stop(entry: Entry, page: JobPage, told: tuple[str, ...], shared: tuple[str, ...], measures: Measures) -> DayStop:
+def _stop(
+    entry: Entry, drive: DriveAtHour, page: JobPage, told: tuple[str, ...], shared: tuple[str, ...], measures: Measures
+) -> DayStop:
     job = page.job
     survey, layout = job.survey, job.layout
     drawn = survey is not None and layout is not None and job.drawing is not None
     found = tuple(said_finding(one) for one in ranked(layout.findings)) if layout else ()
     return DayStop(
         entry=entry,
+        drive=drive,
         page=page,
         cautions=tuple(text for text in told if text not in shared),
         dangers=_dangers(found, told, shared),

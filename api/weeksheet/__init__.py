@@ -18,16 +18,19 @@ from api.ledger.forecasts import forecasts, newest_ids
 from api.ledger.kept import kept, unchanged
 from api.ledger.plans.documents import beside, plan_in, week_in
 from api.ledger.riders import riding_on, roster_days
+from api.ledger.slow_hours import slow_hours_of
 from api.weeksheet.drives import drives_words, legs_of
 from api.weeksheet.figures import Figure, Left, by_the_visit, left, to_run, weighed
 from api.weeksheet.names import JobLabel, jobs_by_id
 from api.weeksheet.odds import doubtful, week_odds
+from api.weeksheet.slow import slow_words
 from api.weeksheet.strip import Axis, SkyStrip, Strip, axis, lost, sky_strip, strip
 from api.weeksheet.weather import Sky, skies
 from scheduler.gap import hopeless
 from scheduler.odds import Odds, VisitOdds
 from scheduler.plan import Plan
 from scheduler.sheet import Cell, Sheet, Waiting, sheet
+from scheduler.travel.by_hour import DriveAtHour, timed_drives
 from scheduler.travel.interface import Point
 from scheduler.weather.limits import read_limits
 from scheduler.week import Job, Travel, Week
@@ -75,7 +78,8 @@ PILES = {
 class Shaped:
     """A stored plan read and laid out, which never changes; `week` without its matrices of travel, which are large.
 
-    `drives` says what timed the drives of the week, `drives_of` those of a crew's day.
+    `drives` says what timed the drives of the week, `drives_of` those of a crew's day; `by_hour` are these drives at
+    their hours.
     """
 
     week: Week
@@ -85,13 +89,14 @@ class Shaped:
     strips: Mapping[tuple[str, int], Strip]
     drives: str
     drives_of: Mapping[tuple[str, int], str]
+    by_hour: Mapping[tuple[str, int], tuple[DriveAtHour, ...]]
 
 
 @dataclass(frozen=True)
 class SheetDay:
     """One cell: the crew's day and its drawing; without a `cell` the crew stays in, or is `off`.
 
-    `riders` are who rides where that is not as usual, `because` why, by the roster.
+    `riders` are who rides where that is not as usual, `because` why, by the roster. `slow`: what slow hours do to it.
     """
 
     day: int
@@ -100,6 +105,7 @@ class SheetDay:
     off: bool = False
     riders: str = ""
     because: str = ""
+    slow: tuple[str, ...] = ()
 
 
 @dataclass(frozen=True)
@@ -229,6 +235,7 @@ def _visit_cents(session: Session) -> dict[str, int]:
 
 def shaped(session: Session, stored: tables.StoredPlan) -> Shaped:
     """Return the plan read and laid out; the second time from memory."""
+    by_hour = slow_hours_of(session)
 
     def make() -> Shaped:
         # Both were checked before they were stored. What no plan can hold is the same after a move by hand.
@@ -246,9 +253,10 @@ def shaped(session: Session, stored: tables.StoredPlan) -> Shaped:
             strips={(cell.crew, cell.day): strip(cell) for cell in laid_out.cells},
             drives=drives_words(timed, legs_of(week, laid_out.cells)),
             drives_of={(cell.crew, cell.day): drives_words(timed, legs_of(week, [cell])) for cell in laid_out.cells},
+            by_hour=timed_drives(week, plan.routes, by_hour),
         )
 
-    return kept(session, ("plan", stored.id), make)
+    return kept(session, ("plan", stored.id, by_hour), make)
 
 
 def sky(facts: Facts, week: Week, day: int) -> Sky:
@@ -280,12 +288,13 @@ def _rows(session: Session, made: Shaped) -> tuple[CrewRow, ...]:
     cells = {(cell.crew, cell.day): cell for cell in made.sheet.cells}
     rows = []
     riders = _riders(session, made.week)
+    slow = {at: slow_words(len(cell.entries), made.by_hour[at]) for at, cell in cells.items()}
     for crew in made.week.crews:
         working = {shift.day for shift in crew.shifts}
         days = [
             SheetDay(
                 day, cells.get((crew.id, day)), made.strips.get((crew.id, day)), day not in working,
-                *riders.get((crew.id, day), ()),
+                *riders.get((crew.id, day), ("", "")), slow.get((crew.id, day), ()),
             )
             for day in range(made.week.days)
         ]  # fmt: skip
