@@ -18,6 +18,7 @@ _KEPT_AT_LOAD = (
     *("history", "chain_link", "erased_line", "ledger_opening", "stored_plan"),
     *("account", "sign_in", "sign_in_try", "day_link", "program_token", "calendar_address"),
     *("second_factor", "recovery_code", "work_kind"),
+    *("place_source", "place_answer", "known_address"),  # where addresses are: no matter of one business
 )
 
 

@@ -19,7 +19,8 @@ class ToTell:
     """A message still to tell: about which visit, what its customer was told before, and what is special about it.
 
     falls: why the visit cannot go at the time that the message tells of, empty where it can. so: whether it is still
-    true. kind: "off", "new time", "late", or "first" where the customer has heard nothing before.
+    true. kind: "off", "new time", "late", "reminder", or "first" where the customer has heard nothing
+    before.
     """
 
     message: tables.Message
@@ -30,8 +31,8 @@ class ToTell:
 
     @property
     def kind(self) -> str:
-        if self.message.kind == "late":
-            return "late"
+        if self.message.kind != "time":
+            return self.message.kind
         if self.message.spot is None:
             return "off"
         return "first" if self.before is None else "new time"
@@ -39,7 +40,9 @@ class ToTell:
     @property
     def special(self) -> bool:
         """Say whether a person must look at it by itself, rather than tell it together with others."""
-        return self.kind != "first" or bool(self.falls) or not self.so or self.message.state != "draft"
+        return (
+            self.kind not in ("first", "reminder") or bool(self.falls) or not self.so or self.message.state != "draft"
+        )
 
     @property
     def by_mail(self) -> bool:
@@ -52,7 +55,7 @@ class ToTell:
         day, start = (spot["date"], int(spot["start"])) if spot else ("", 0)
         if spot is None and self.before is not None:
             day, start = self.before.day.isoformat(), self.before.start
-        return ("late", "off", "new time", "first").index(self.kind), day, start
+        return ("late", "off", "new time", "reminder", "first").index(self.kind), day, start
 
 
 def to_tell(session: Session, falls: Mapping[str, str]) -> list[ToTell]:

@@ -143,6 +143,20 @@ def late_words(session: Session, visit_id: str, spot: Spot, expected: int) -> tu
     return subject, "\n".join(lines)
 
 
+def reminder_words(session: Session, visit_id: str, spot: Spot) -> tuple[str, str]:
+    """Return subject and body of a message that reminds of a time that was told, some days before."""
+    visit, site, customer, awning = by_id(session)(visit_id)
+    business, _ = session.get_one(tables.Business, 1), gettext
+    name, call = _office(session)
+    said = {"business": business.name, "what": _(visit.work.told), "sized": _sized(visit, awning),
+            "place": f"{site.address}, {site.town}", "arrival": arrival(spot),
+            "date": long_date(datetime.date.fromisoformat(spot["date"]))}  # fmt: skip
+    first = _("A reminder: we come for your {sized} at {place} on {date}, and arrive {arrival}.").format(**said)
+    todo = _("You need do nothing. If something has come up, please call us today.")
+    lines = [_("Dear {name},").format(name=customer.name), "", first, "", f"{todo} {call}", "", name, business.name, ""]
+    return _("{business}: a reminder of your {what} on {date}").format(**said), "\n".join(lines)
+
+
 def _office(session: Session) -> tuple[str, str]:
     """Return who answers calls, the first of the office's people, and how to call: by the office's own number."""
     number = session.get_one(tables.Business, 1).phone

@@ -89,8 +89,9 @@ class Message(SQLModel, table=True):
     """What a customer is to be told about a visit: drafted, then sent by e-mail or told by a person, or dropped.
 
     `spot` is what it says, as crew, date, start, end and hold; null: that the visit is off. One of the kind "late" says
-    that the crew comes to `spot` only at the minute `expected`, and changes no promise. While a message is being sent
-    `told_at` is when that began. Beside one in another language stands what it said in `english` when drafted.
+    that the crew comes to `spot` only at the minute `expected`, a "reminder" what was told before: both change no
+    promise. While a message is being sent `told_at` is when that began. Beside one in another language stands
+    what it said in `english` when drafted.
     """
 
     id: int | None = Field(default=None, primary_key=True)
@@ -117,6 +118,6 @@ class Message(SQLModel, table=True):
 
     __table_args__ = (
         one_of("state", "draft", "sending", "told", "failed", "dropped"),
-        one_of("kind", "time", "late"),
+        one_of("kind", "time", "late", "reminder"),
         sa.CheckConstraint("(kind = 'late') = (expected IS NOT NULL)", name="late_says_when"),
     )

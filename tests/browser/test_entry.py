@@ -58,6 +58,26 @@ def test_a_job_is_entered_by_keyboard_with_what_cannot_stand_mended(own_board: B
     expect(page.locator("#history ~ details ul")).to_contain_text("made the visit")
 
 
+def test_a_new_job_asks_for_eight_things_and_a_repair_for_what_is_wrong(own_board: Board) -> None:
+    with transaction(own_board.app.state.database) as session:
+        session.add(tables.AwningModel(id="Fen 12", maker="Fen", box_over_mm=305))
+    page = own_board.signed_in_page(Role.office)
+    page.goto("/jobs/new")
+    asked = page.locator("form.part").locator("input:not([type=hidden]):not([type=checkbox]), select, textarea")
+    names = ["customers.name", "customers.phone", "sites.address", "sites.town", "visits.kind", "awnings.model",
+             "awnings.width_mm", "awnings.projection_mm"]  # fmt: skip
+    seen = asked.evaluate_all("all => all.filter(one => one.checkVisibility()).map(one => one.name)")
+    assert sorted(seen) == sorted(names)
+    assert page.locator("details.more").count() == 1
+    expect(page.get_by_label("Work to be done")).to_be_hidden()
+    page.get_by_label("Kind").select_option("repair")
+    expect(page.get_by_label("Work to be done")).to_be_visible()
+    page.get_by_text("More about the").click()
+    expect(page.get_by_label("Weight")).to_be_visible()
+    axe(page)
+    no_sideways_scroll(page)
+
+
 def test_a_pin_is_moved_by_mouse_by_touch_and_by_arrow_keys(own_board: Board, places: Places) -> None:
     page = own_board.signed_in_page(Role.office)
     page.goto("/jobs/new")
@@ -90,7 +110,7 @@ def test_a_pin_is_moved_by_mouse_by_touch_and_by_arrow_keys(own_board: Board, pl
     page.get_by_label("4 Ash Street, Marlby").check()
     expect(pin).to_have_value("41.260000, -98.220000")
     axe(page)
-    page.get_by_text("More about the site").click()
+    page.get_by_text("More about the customer").click()
     page.get_by_label("Pin", exact=True).fill("43.9, -98")
     page.keyboard.press("Tab")
     expect(page.get_by_text("Is it really that far?")).to_be_visible()

@@ -55,8 +55,16 @@ def enter_the_work(office: Office, dice: random.Random, count: int) -> None:
     """Take in customers and jobs, and put on the map by hand what the county's file does not know."""
     for kind, (name, data) in lists.sold(dice, count):
         office.send(kind, name, data)
-    page = office.open("/places")
+    office.open("/places")
     office.look("places-unplaced")
+    place_all(office)
+    office.open("/jobs")
+    office.look("jobs")
+
+
+def place_all(office: Office) -> None:
+    """Put every address on the map that no file knows."""
+    page = office.open("/places")
     while (links := page.locator('a[href^="/places/one?"]')).count():
         office.press(links.first)
         office.look("place-one")
@@ -66,8 +74,6 @@ def enter_the_work(office: Office, dice: random.Random, count: int) -> None:
         office.press(page.locator("form.part button.do, form button.do").first)
         if "is placed" not in office.words():
             raise Stuck(f"an address could not be placed: {office.words()[:300]}")
-    office.open("/jobs")
-    office.look("jobs")
 
 
 def jobs_of(office: Office, kind: str, state: str = "") -> list[str]:
@@ -125,5 +131,6 @@ def count_crate(office: Office, job: str) -> None:
         item.locator("input[type=number]").first.fill(item.get_attribute("data-listed") or "")
         item.get_by_role("button", name="to this number").click()
         page.wait_for_timeout(100)
-    page.get_by_role("button", name="Close the count", exact=True).click()
+    with page.expect_navigation():  # the page comes anew once the count is closed
+        page.get_by_role("button", name="Close the count", exact=True).click()
     expect(page.locator("main")).to_contain_text("verified")

@@ -59,7 +59,8 @@ def simple() -> list[tuple[str, File]]:
         ("shelf", ("shelf.xlsx", book([
             ["Item", "Name", "Counted", "Counted on"],
             *([item, name, n, datetime.date(2027, 3, 30)] for item, name, n in (
-                ("shim", "shim", 400), ("sealant", "sealant, tube", 40), ("wall-cap", "wall cap", 60))),
+                ("shim", "shim", 400), ("sealant cartridge", "sealant", 60), ("bracket", "bracket", 40),
+                ("lag 3/8 x 3 in", "lag", 900), ("washer 3/8 in", "washer", 900), ("wall-cap", "wall cap", 60))),
         ]))),
         ("models", ("makers.csv", "Model,Maker,Long boxes,Box longer by,Motor\nFen 12,Fen & Söhne,1,12 in,\n"
                                   "Tern 14,Tern Shade,1,12 in,right\n".encode("utf-16"))),
@@ -99,6 +100,17 @@ def sold(dice: random.Random, count: int) -> list[tuple[str, File]]:
         ("customers", ("customers.txt", older.encode("cp1252"))),
         ("jobs", ("spring jobs.xlsx", book([["Sold and promised, spring"], [], heads, *jobs]))),
     ]
+
+
+def calls(n: int) -> File:
+    """Return who called in week `n`, as somebody typed it: two repairs and a wall to be measured."""
+    heads = "Name|Tel|Where|City|Type|What is wrong\n"
+    lines = [
+        f"{_FIRST[(n + k) % len(_FIRST)]} {_LAST[(2 * n + k) % len(_LAST)]}|555-{600 + 10 * n + k:04}|"
+        f"{3 * n + k + 5} {STREETS[k]}|{list(TOWNS)[(n + k) % 3]}|{kind}|{fault}\n"
+        for k, (kind, fault) in enumerate((("Repair", "cloth torn"), ("Survey", ""), ("Repair", "motor hums")))
+    ]
+    return f"calls week {n + 1}.txt", (heads + "".join(lines)).encode("utf-8-sig")
 
 
 def book(rows: Sequence[Sequence[object]]) -> bytes:

@@ -16,7 +16,8 @@ from tests.browser.board import Board, no_sideways_scroll, tab_to
 
 SLOW_MS = 120_000
 _FIELDS = "input:not([type=hidden]):not([type=checkbox]):not([type=radio]), select, textarea"
-_ASKED = f"form => [...form.querySelectorAll('{_FIELDS}')].filter(one => one.offsetParent).map(one => one.value)"
+# What lies in a fold that is closed is not asked: a browser says so by `checkVisibility`.
+_ASKED = f"form => [...form.querySelectorAll('{_FIELDS}')].filter(one => one.checkVisibility()).map(one => one.value)"
 
 
 class Stuck(Exception):
@@ -42,6 +43,9 @@ class Office:
     pictures: Path | None
     say: Callable[[str], None]
     forms: list[Form] = field(default_factory=list)
+    noted: dict[str, str] = field(
+        default_factory=dict
+    )  # what the office has on a slip of paper, such as a job's number
     _page: Page | None = None
     _shots: int = 0
 
@@ -55,6 +59,10 @@ class Office:
     def clock(self, moment: datetime.datetime) -> None:
         """Set what the service takes for now."""
         self.board.app.state.clock = lambda: moment
+
+    def night(self) -> None:
+        """Let the minutes pass after which yearly services are looked at: the clock of the work leaps over them."""
+        self.board.app.state.yearly.look()
 
     def open(self, address: str) -> Page:
         """Open a page; raises `Stuck` where it is not one to work on."""
@@ -88,6 +96,8 @@ class Office:
             one = page.locator(f'[name="{key}"]').first
             if one.evaluate("one => one.tagName") == "SELECT":
                 one.select_option(text)
+            elif one.get_attribute("type") == "date":  # its parts one after the other, as the browser shows them
+                page.keyboard.type(datetime.date.fromisoformat(text).strftime("%m%d%Y"))
             else:
                 page.keyboard.press("Control+a")
                 page.keyboard.type(text)
@@ -103,6 +113,10 @@ class Office:
         if send and page.locator("[role=alert].flag").count():
             self.look(f"{name}-refused")
             raise Stuck(f"{name} was refused: {self.words()[:400]}")
+        if send and page.locator(".hangs[role=alert]").count():  # what hangs on it is named before it changes
+            self.look(f"{name}-hangs")
+            self.say(f"  {name}: {' '.join(page.locator('.hangs').inner_text().replace('▲', '').split())}")
+            self.press(page.get_by_role("button", name=re.compile("anyway")).first)
 
     def send(self, kind: str, name: str, data: bytes, *, refused: int = 0) -> str:
         """Send a file of a kind, look through it, and take in what can stand; returns what the page says then."""

@@ -7,6 +7,7 @@ from __future__ import annotations
 
 import argparse
 import datetime
+import json
 import random
 import sys
 import tempfile
@@ -18,12 +19,14 @@ from playwright.sync_api import Error, sync_playwright
 
 from tests.browser.board import Board, serving
 from tests.browser.chromium import ARGS, CHROMIUM
-from tests.first_year import archive, entering, weeks
+from tests.first_year import archive, entering, events, weeks
 from tests.first_year.office import Office, Stuck
 from tests.service.cast import add_cast
 
 BEGIN = datetime.datetime(2027, 4, 8, 14, tzinfo=datetime.UTC)  # a Thursday, in the morning at the yard
 MONDAY = datetime.date(2027, 4, 12)
+TEN = 10
+WINTER = (datetime.date(2027, 10, 11), datetime.date(2028, 4, 10))  # one week to take down, and one to hang again
 
 
 def stages(office: Office, args: argparse.Namespace) -> list[tuple[str, Callable[[], None]]]:
@@ -44,9 +47,11 @@ def stages(office: Office, args: argparse.Namespace) -> list[tuple[str, Callable
         ("the walls", walls),
         ("the crates", crates),
     ]
-    for n in range(args.weeks):
-        monday = MONDAY + datetime.timedelta(weeks=n)
+    mondays = [MONDAY + datetime.timedelta(weeks=n) for n in range(args.weeks)]
+    for n, monday in enumerate([*mondays, *(WINTER if args.weeks == TEN else ())]):
         made.append((f"week {n + 1}, {monday}", lambda n=n, monday=monday: weeks.work(office, n, monday)))  # type: ignore[misc]
+    if args.weeks == TEN:
+        made.append(("what the year has left", lambda: events.look_back(office)))
     made.append(("the archive", lambda: archive.move(office)))
     return made
 
@@ -54,7 +59,7 @@ def stages(office: Office, args: argparse.Namespace) -> list[tuple[str, Callable
 def main() -> int:
     """Play the stages that are not done yet, and print what each form asks; 1 where something stopped the office."""
     parser = argparse.ArgumentParser(prog="ops/first-year", description=__doc__.split("\n")[0])
-    parser.add_argument("--weeks", type=int, default=10, help="weeks that are planned and worked")
+    parser.add_argument("--weeks", type=int, default=TEN, help="weeks that are planned and worked; ten: the winter too")
     parser.add_argument("--jobs", type=int, default=24, help="jobs in the spring's file, a third of them installs")
     parser.add_argument("--seed", type=int, default=1, help="of the invented addresses")
     parser.add_argument("--data", type=Path, help="where the base is kept; a run that was stopped goes on there")
@@ -71,13 +76,13 @@ def main() -> int:
         data = args.data or Path(made)
         if args.pictures:
             args.pictures.mkdir(parents=True, exist_ok=True)
-        done = data / "first-year.txt"
-        behind = done.read_text().splitlines() if done.is_file() else []
+        kept = data / "first-year.json"
+        behind, noted = json.loads(kept.read_text()) if kept.is_file() else ([], {})
         browser = playwright.chromium.launch(executable_path=CHROMIUM, args=ARGS)
         with serving(data) as (app, address):
             if not behind:
                 add_cast(app)
-            office = Office(Board(app, address, browser), args.pictures, say)
+            office = Office(Board(app, address, browser), args.pictures, say, noted=noted)
             office.clock(BEGIN)
             for status in ("422", "409"):  # a form shown again, to be looked at
                 office.board.expect_error(status)
@@ -88,7 +93,7 @@ def main() -> int:
                     say(name)
                     do()
                     behind.append(name)
-                    done.write_text("\n".join(behind))
+                    kept.write_text(json.dumps([behind, noted]))
             except KeyboardInterrupt:
                 say("stopped: run it again with the same --data to go on")
             except (Stuck, Error, AssertionError) as fault:

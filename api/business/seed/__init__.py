@@ -11,6 +11,7 @@ from pathlib import Path
 import msgspec
 from sqlmodel import Session, SQLModel
 
+from api.business.seed.reader import Find
 from api.business.seed.work import WorkFiles
 from api.business.seed.yard import YardFiles
 from api.fields.rules import FirstWeek
@@ -38,9 +39,12 @@ def load(session: Session, business: BusinessFiles) -> None:
         session.flush()  # before the next kind of row, which may refer to these
 
 
-def read_business(folder: Path) -> BusinessFiles:
-    """Return the business in `folder`; raises `BadFiles` with every fault of every file."""
-    reader = _Files(folder)
+def read_business(folder: Path, find: Find | None = None) -> BusinessFiles:
+    """Return the business in `folder`; raises `BadFiles` with every fault of every file.
+
+    find: gives the place of a yard that has an address and no coordinates; None: a yard must have them.
+    """
+    reader = _Files(folder, find)
     for step in (
         reader.business,
         reader.yards,

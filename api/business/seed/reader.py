@@ -15,6 +15,9 @@ from api.fields.sheets import Row, read_sheet
 from scheduler.errors import BadInput
 
 T = TypeVar("T")
+Find = Callable[
+    [str], tuple[float, float]
+]  # latitude and longitude of an address; raises `BadInput` where it is not sure
 
 FILES = {
     "yard": "yards.csv",
@@ -33,8 +36,8 @@ FILES = {
 class Reader:
     """Holds what has been read: `rows` in order, `ids` by noun (with the row, where another file asks for it)."""
 
-    def __init__(self, folder: Path) -> None:
-        self.folder = folder
+    def __init__(self, folder: Path, find: Find | None = None) -> None:
+        self.folder, self.find = folder, find
         self.faults: list[BadInput] = []
         self.rows: list[SQLModel] = []
         self.name = ""

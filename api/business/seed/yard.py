@@ -9,10 +9,10 @@ from typing import Any
 import msgspec
 
 from api import tables
-from api.business.seed.reader import Reader, at, from_to, skills_in, under
+from api.business.seed.reader import Reader, at, from_to, has_place, skills_in, under
 from api.fields.limits import limit
 from api.fields.rules import FirstWeek, rules_from_data
-from api.fields.sheets import NO_HOURS, amounts, hours, read_yaml, weekdays
+from api.fields.sheets import NO_HOURS, Row, amounts, hours, read_yaml, weekdays
 from scheduler.documents import convert
 from scheduler.errors import BadInput
 from scheduler.times.durations import read_times
@@ -99,10 +99,25 @@ class YardFiles(Reader):
         )
 
     def yards(self) -> None:
-        for row in self.sheet("yards.csv", "yard name lat lon"):
-            yard = tables.Yard(id=self.new(row, "yard"), name=row.value("name", limit("yard.name")), **at(row))
+        for row in self.sheet("yards.csv", "yard name lat? lon? address?"):
+            yard = tables.Yard(
+                id=self.new(row, "yard"), name=row.value("name", limit("yard.name")),
+                **row.given("address", limit("yard.address")), **self.yard_place(row),
+            )  # fmt: skip
             self.ids["yard"][yard.id] = yard
             self.add(row, yard)
+
+    def yard_place(self, row: Row) -> dict[str, Any]:
+        """Return the coordinates of a yard: those that it gives, else those of its address."""
+        address = row.cells.get("address", "").strip()
+        if has_place(row) or not address or self.find is None:
+            return at(row)
+        try:
+            lat, lon = self.find(address)
+        except BadInput as fault:
+            row.fault("address", fault.problem)
+            return {"lat": 0.0, "lon": 0.0}
+        return {"lat": lat, "lon": lon}
 
     def people(self) -> None:
         for row in self.sheet("people.csv", "person name yard role phone skills weekdays day_cents language?"):

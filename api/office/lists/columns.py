@@ -44,7 +44,8 @@ _WHO = (
 )
 _WHERE = (
     _of("sites", plain("site", "address", "Address", may_be_empty=True, meaning="street and number, or all in one",
-                       aliases=("street", "street address", "address 1", "job address", "site address"), wide=True)),
+                       aliases=("street", "street address", "address 1", "job address", "site address",
+                                "where"), wide=True)),
     _of("sites", plain("site", "town", "Town", may_be_empty=True, aliases=("city", "place"))),
     _of("sites", plain("site", "storeys", "Storeys", may_be_empty=True, short_list=False,
                        aliases=("stories", "floors"))),
@@ -156,7 +157,8 @@ WORK = (
         _of("visits", plain("visit", "minutes", "Minutes on site", may_be_empty=True, short_list=False)),
         _of("visits", plain("visit", "hands", "People", may_be_empty=True, short_list=False)),
         _text("visits", "skills", "Skills", short_list=False),
-        _of("visits", plain("visit", "fault", "Work to be done", short_list=False, aliases=("fault", "problem"))),
+        _of("visits", plain("visit", "fault", "Work to be done", short_list=False,
+                             aliases=("fault", "problem", "what is wrong", "trouble"))),
         _of("visits", names("booked_crew", "Told: crew", "crews", may_be_empty=True, short_list=False,
                             aliases=("crew", "booked crew"))),
         _of("visits", replace(day("booking", "day", "Told: day", short_list=False,

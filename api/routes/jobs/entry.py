@@ -55,9 +55,9 @@ _OWN = {
 
 
 _PIN = "sites."  # what the names of the fields of a site's place begin with
-# What a new job is asked for; a model that is known brings the rest of its awning.
+# What a new job is asked for: a model that is known brings the rest of its awning, and what hangs one says no fault.
 _ASKED = {
-    "customers": ("name", "phone"), "sites": ("address", "town"), "visits": ("kind",),
+    "customers": ("name", "phone"), "sites": ("address", "town"), "visits": ("kind", "fault"),
     "awnings": ("model", "width_mm", "projection_mm"),
 }  # fmt: skip
 
@@ -173,8 +173,9 @@ def _new_page(
 ) -> Response:  # fmt: skip
     left_out = {"customers"} if known["customer"] or known["site"] else set()
     left_out |= ({"sites"} if known["site"] else set()) | ({"awnings"} if known["awning"] else set())
-    asked = _ASKED | ({"visits": ("kind", "fault")} if known["site"] else {})
     titles = _TITLES | {"awnings": "Awning that was sold", "visits": "What is to be done"}
+    known_models = models.model_names(session)
+    asked: dict[str, tuple[str, ...] | None] = _ASKED | ({} if known_models else {"awnings": None})  # nothing brings it
     shown = [
         entry.section(table, titles[table], cells[table], without=_OWN[table], asked=asked[table])
         for table in ("customers", "sites", "visits", "awnings")
@@ -189,7 +190,8 @@ def _new_page(
         "words": words,
         "known": known,
         "action": "/jobs/new",
-        "models": models.model_names(session),
+        "models": known_models,
+        "hangs": set(session.exec(select(tables.WorkKind.id).where(tables.WorkKind.counts_as == "install")).all()),
         "earlier": callbacks.earlier_visits(session, known["site"]) if known["site"] else [],
         "costs": COST,
         "callback": {name: (sent or {}).get(name, "") for name in (callbacks.OF, callbacks.COST)},
@@ -308,9 +310,8 @@ def _page(
     names = {field.name for section in values["sections"] for field in section.fields}
     names |= {callbacks.OF, callbacks.COST, "from_on"}
     loose = [problem for name, problem in (faults or {}).items() if name not in names]
-    return page(
-        request, "jobs/entry.html", values | {"faults": faults or {}, "loose": loose, "choices": choices}, status
-    )
+    shown = {"hangs": set()} | values | {"faults": faults or {}, "loose": loose, "choices": choices}
+    return page(request, "jobs/entry.html", shown, status)
 
 
 def _yards(session: Session) -> list[tuple[str, str]]:

@@ -98,7 +98,20 @@ def _must_be_empty(session: Session) -> None:
 
 
 def _load(request: Request, folder: Path, now: datetime.datetime) -> None:
-    state, business = request.app.state, read_business(folder)
+    state = request.app.state
+
+    def find(address: str) -> tuple[float, float]:
+        answer = state.places.find(address, "")
+        if answer.state == "no source":
+            words = (
+                "no source of addresses is set yet: choose one on the page Addresses, or write lat and lon beside it"
+            )
+            raise BadInput("address", words)
+        if answer.sure is None:
+            raise BadInput("address", f"its place is not sure: {answer.words} Or write lat and lon beside it")
+        return answer.sure.lat, answer.sure.lon
+
+    business = read_business(folder, find)
     with transaction(state.database) as session:  # a bare name gives way to the whole
         session.execute(sa.delete(tables.Business))
     load_business(state.database, business, demo.files_fingerprint(folder), now)

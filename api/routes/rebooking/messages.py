@@ -14,7 +14,7 @@ from sqlmodel import Session, col, select
 from api import tables
 from api.access.accounts import Role
 from api.access.guards import Who, allow, found
-from api.clock import Now
+from api.clock import Now, local_day
 from api.database import transaction
 from api.falls.now import each_falling
 from api.fields.limits import limit
@@ -26,6 +26,7 @@ from api.ledger.plans.named import named
 from api.ledger.told import HOLDS
 from api.messages import telling
 from api.messages.listed import ToTell, to_tell
+from api.messages.reminders import draft_reminders, to_remind
 from api.messages.together import MOST, How, tell_together
 from api.routes.records import Words
 from api.settings import Settings
@@ -79,6 +80,15 @@ def together(
         return JSONResponse({"told": outcome.told, "left": left})
     session.expire_all()
     return _list(request, session, now, 200, outcome.told, outcome.left)
+
+
+@router.post("/messages/reminders")
+def remind(request: Request, session: Database, now: Now, who: Office) -> Response:
+    """Draft a reminder for each customer of the next day on which crews go out; they are then told with the others."""
+    made = draft_reminders(session, local_day(session, now), now=now, by=who.name)
+    if wants_json(request):
+        return JSONResponse({"drafted": made})
+    return RedirectResponse("/messages", 303)
 
 
 @router.get("/messages/{message_id}")
@@ -201,6 +211,7 @@ def _list(
         "holds": HOLDS,
         "done": done,
         "left": left or {},
+        "remind": to_remind(session, local_day(session, now)),
     }
     return page(request, "messages/messages.html", values, status=status)
 

@@ -247,6 +247,7 @@ EXPECTED = {
     "POST /rebooking/{case_id}/visits/{visit_id}/fill": OFFICE,
     "GET /messages/look-over": OFFICE,
     "POST /messages/together": OFFICE,
+    "POST /messages/reminders": OFFICE,
     "GET /messages": OFFICE,
     "GET /messages/{message_id}": OFFICE,
     "GET /messages/{message_id}/visit.ics": OFFICE,

@@ -13,9 +13,13 @@ from typing import Any
 import pytest
 from fastapi import FastAPI
 from fastapi.testclient import TestClient
+from sqlmodel import select
 
+from api import tables
 from api.access.accounts import Role
 from api.business.begin import example_zip
+from api.database import transaction
+from api.places.addresses import take_in
 from tests.service.cast import JSON, PAGE, running, settings_for, signed_in
 
 
@@ -111,6 +115,23 @@ def test_bad_cells_are_named_with_file_row_and_column_and_nothing_is_taken_in(ma
     assert "yards.csv, row 2, lat" in page.text
     assert "The business" not in done(manager)
     assert "is missing" in take(manager, packed({"crews.csv": None})).text
+
+
+def test_an_address_is_enough_for_a_yard(app: FastAPI, manager: TestClient) -> None:
+    yards = b'yard,name,address\nnorth,North yard,"4 Quarry Road, Tallow Bend"\nriver,River yard,"9 Mill Lane, Marl"\n'
+    refused = take(manager, packed({"yards.csv": yards}))
+    assert refused.status_code == 422
+    assert "yards.csv, row 2, address" in refused.text
+    assert "no source of addresses is set yet: choose one on the page Addresses, or write lat and lon" in refused.text
+    county = b"LON,LAT,NUMBER,STREET,CITY\n-98.29,41.42,4,Quarry Road,Tallow Bend\n-98.01,41.35,9,Mill Lane,Marl\n"
+    with transaction(app.state.database) as session:
+        session.add(tables.PlaceSource(kind="file", address="county.csv"))
+        take_in(session, county, "county.csv")
+    assert take(manager, packed({"yards.csv": yards})).status_code in (200, 303)
+    with transaction(app.state.database) as session:
+        north = session.get_one(tables.Yard, "north")
+        assert (north.lat, north.lon, north.address) == (41.42, -98.29, "4 Quarry Road, Tallow Bend")
+        assert session.exec(select(tables.KnownAddress)).first() is not None  # sites are placed by them next
 
 
 def test_what_is_no_zip_file_of_a_business_is_refused(manager: TestClient) -> None:

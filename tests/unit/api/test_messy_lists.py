@@ -23,3 +23,12 @@ def test_every_column_of_a_messy_list_is_recognized(kind: str, file: lists.File)
     assert "" not in found.values(), found
     assert not any("5550101" in head or "one" in head.split() for head in table.heads)
     assert len(table.lines) == {"people": 5, "vans": 2, "crews": 2, "jobs": 12}.get(kind, len(table.lines))
+
+
+def test_a_list_of_calls_is_recognized_by_what_an_office_writes_above_it() -> None:
+    name, data = lists.calls(2)
+    table = files.table_of(files.read_rows(data, name), KINDS["jobs"])
+    found = dict(zip(table.heads, files.propose(table, KINDS["jobs"], "imperial"), strict=True))
+    assert (found["Where"], found["What is wrong"]) == ("sites.address", "visits.fault")
+    assert "" not in found.values()
+    assert len(table.lines) == 3
