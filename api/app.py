@@ -38,6 +38,7 @@ from api.http.sizes import RequestBounds
 from api.http.worded import InItsWords
 from api.learning.keeper import LearningKeeper
 from api.looking_back import worth
+from api.messages.notices import NoticeKeeper
 from api.opened import Opened, open_data
 from api.outside import close_outside, open_outside
 from api.papers.stored.keeper import Keeper as PaperKeeper
@@ -135,17 +136,24 @@ async def _at_work(app: FastAPI, chosen: Settings, own: Opened) -> AsyncIterator
     state.chain = ChainKeeper(database, machine_clock)
     state.calendars = CalendarKeeper(database, clock, machine_clock)
     state.backups = BackupKeeper(
-        database, chosen.data, chosen.backups, chosen.backup_hours, chosen.backups_kept, machine_clock
+        database,
+        chosen.data,
+        chosen.backups,
+        chosen.backup_hours,
+        chosen.backups_kept,
+        chosen.backup_days,
+        machine_clock,
     )
     state.exports = Exports(chosen.database, chosen.data, held, own_process=chosen.preparers > 0)
     state.imports = Imports(database, chosen, filler(state.places), held)
     state.outside = open_outside() if chosen.preparers else None
     state.learning, state.yearly = LearningKeeper(database, clock), YearlyKeeper(database, clock)
+    state.notices = NoticeKeeper(database, chosen.smtp, chosen.mail_from, chosen.base, machine_clock)
     state.hooks = HookKeeper(database, machine_clock, allowing(chosen.inner_calls))
     keepers = [
         state.chain, HorizonKeeper(database, state.runs, clock), state.roster, state.worth, state.papers,
         state.forecasts, state.roads, state.learning, state.yearly, state.places, state.hooks, state.calendars,
-        state.backups,
+        state.notices, state.backups,
     ]  # fmt: skip
     idle = {state.papers: not chosen.preparers, state.backups: chosen.backups is None}
     lookouts = [one.lookout for one in keepers if not idle.get(one)]

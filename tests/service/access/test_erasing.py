@@ -105,6 +105,34 @@ def customer(client: TestClient, app: FastAPI) -> tuple[str, str]:
     return one, job
 
 
+def store_week(app: FastAPI, site: str) -> int:
+    """Store a week that knows where the customer's house stands to a few meters."""
+    week = {
+        "places": [{"id": "yard", "lat": 41.55555, "lon": -98.11111}, {"id": site, "lat": 41.12345, "lon": -98.54321}]
+    }
+    with transaction(app.state.database) as session:
+        row = tables.StoredPlan(start_date=datetime.date(2019, 1, 7), fingerprint="x", week=json.dumps(week), plan="{}", cost_cents=0,
+                                seconds=0.0, made_at=NOW, made_by="olive")  # fmt: skip
+        session.add(row)
+        session.flush()
+        assert row.id is not None
+        return row.id
+
+
+def test_a_stored_week_can_be_changed_in_an_opening_alone(app_on_either: FastAPI, manager: TestClient) -> None:
+    number = store_week(app_on_either, "S-9")
+    change = sa.update(tables.StoredPlan).where(sa.column("id") == number)
+    for opened, values in ((False, {"week": "{}"}), (False, {"plan": "[]"}), (True, {"plan": "[]"})):
+        with (
+            pytest.raises(sa.exc.DBAPIError, match="stays as it was made"),
+            transaction(app_on_either.state.database) as session,
+        ):
+            if opened:
+                session.add(tables.LedgerOpening(at=NOW, by="olive", why="test"))
+                session.flush()
+            session.execute(change.values(**values))
+
+
 def close(app: FastAPI, job: str) -> None:
     with transaction(app.state.database) as session:
         session.get_one(tables.Visit, job).state = "done"
@@ -133,6 +161,9 @@ def test_nothing_of_an_erased_customer_is_left_and_the_chain_is_whole(
     one, job = customer(manager, app)
     other = manager.post("/customers", json={"name": "Perrin Oldacre", "phone": "555-0777"}).json()["id"]
     close(app, job)
+    with transaction(app.state.database) as session:
+        site = session.get_one(tables.Visit, job).site_id
+    stored = store_week(app, site)
     seal(app)
     (digest,) = [path.name for path in (app.state.settings.data / "photos").iterdir()]
     answer = manager.post(f"/customers/{one}/erase", data={"sure": one}, headers=JSON)
@@ -146,6 +177,10 @@ def test_nothing_of_an_erased_customer_is_left_and_the_chain_is_whole(
         assert links.unsealed(session) == 0
         assert session.get_one(tables.Customer, other).name == "Perrin Oldacre"
         assert session.get_one(tables.Site, session.get_one(tables.Visit, job).site_id).lat == 41.1
+        week = session.get_one(tables.StoredPlan, stored).week
+        assert [(place["lat"], place["lon"]) for place in json.loads(week)["places"]] == [
+            (41.55555, -98.11111), (41.1, -98.5),
+        ]  # fmt: skip
     lines = manager.get("/history", params={"noun": "customer", "noun_id": one}).json()["items"]
     assert [line["did"] for line in lines] == ["erased", "changed", "made"]
     assert lines[1]["detail"] == {"phone": ["erased", "erased"]}
@@ -153,6 +188,7 @@ def test_nothing_of_an_erased_customer_is_left_and_the_chain_is_whole(
     page = manager.get(f"/customers/{one}", headers=PAGE).text
     assert "Erased on" in page
     assert "by maud" in page
+    assert "This service makes none by itself" in page
     assert manager.get(f"/jobs/{job}", headers=PAGE).status_code == 200
 
 
