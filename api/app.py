@@ -25,6 +25,7 @@ from api.chain.keeper import ChainKeeper
 from api.clock import clock_of, machine_clock
 from api.condition.leftovers import sweeper
 from api.database import Hold
+from api.exchange.business_loads import BusinessLoads
 from api.exchange.exports import Exports
 from api.exchange.imports import Imports
 from api.forecasts.keeper import ForecastKeeper
@@ -146,6 +147,7 @@ async def _at_work(app: FastAPI, chosen: Settings, own: Opened) -> AsyncIterator
     )
     state.exports = Exports(chosen.database, chosen.data, held, own_process=chosen.preparers > 0)
     state.imports = Imports(database, chosen, filler(state.places), held)
+    state.loads = BusinessLoads(chosen, held, lambda: _set_clock(state))
     state.outside = open_outside() if chosen.preparers else None
     state.learning, state.yearly = LearningKeeper(database, clock), YearlyKeeper(database, clock)
     state.notices = NoticeKeeper(database, chosen.smtp, chosen.mail_from, chosen.base, machine_clock)
@@ -168,6 +170,7 @@ async def _at_work(app: FastAPI, chosen: Settings, own: Opened) -> AsyncIterator
     yield
     holding.cancel()
     state.imports.close()
+    state.loads.close()
     state.exports.close()
     if state.outside is not None:
         close_outside(state.outside)
@@ -178,6 +181,11 @@ async def _at_work(app: FastAPI, chosen: Settings, own: Opened) -> AsyncIterator
     state.runs.close()
     state.keepers.close()  # the chain, the first of them, at last: what the others have written is sealed
     signals.close()
+
+
+def _set_clock(state: State) -> None:
+    """Set a clock that goes by the forecast once there is one to go by."""
+    state.clock = clock_of(state.settings.clock, state.database)
 
 
 def _take_lead(state: State, held: Hold) -> None:
