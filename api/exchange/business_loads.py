@@ -30,7 +30,7 @@ BROKEN_OFF = "was broken off, and nothing of it was kept: begin again"
 
 
 class BusinessLoad(Piece):
-    """A business that is taken in: `done` of `total` rows, total 0 while its files are read; at last `faults`, if any."""
+    """A business that is taken in: `done` of `total` rows, total 0 while its files are read; at last `faults`."""
 
     state: Literal["working", "done", "failed"] = "working"
     faults: tuple[CellTold, ...] = ()
