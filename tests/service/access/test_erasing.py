@@ -26,8 +26,10 @@ from api.customers.erasing import CLEARED, DELETED, TEXTS
 from api.customers.gathered import rows_of
 from api.database import transaction
 from api.settings import Settings
+from scheduler.documents import encode
 from tests.conftest import BuiltDemo
 from tests.service.cast import JSON, PAGE, csrf_in, running, settings_for, signed_in
+from tests.service.scripted import BEST, SMALL
 
 NAME, OLD_PHONE, PHONE, EMAIL = "Odile Marräck", "555-0300", "555-0399", "odile@example.org"
 ADDRESS, NOW = "7 Thornfield Lane", datetime.datetime(2027, 4, 8, 20, tzinfo=datetime.UTC)
@@ -107,13 +109,13 @@ def customer(client: TestClient, app: FastAPI) -> tuple[str, str]:
 
 def store_week(app: FastAPI, site: str) -> int:
     """Store a week that knows where the customer's house stands to a few meters."""
-    week = {
-        "places": [{"id": "yard", "lat": 41.55555, "lon": -98.11111}, {"id": site, "lat": 41.12345, "lon": -98.54321}]
-    }
+    week = json.loads(encode(SMALL).decode().replace(f'"{SMALL.jobs[0].place}"', f'"{site}"'))
+    (place,) = [one for one in week["places"] if one["id"] == site]
+    place |= {"lat": 41.12345, "lon": -98.54321}
     with transaction(app.state.database) as session:
         row = tables.StoredPlan(
-            start_date=datetime.date(2019, 1, 7), fingerprint="x", week=json.dumps(week), plan="{}", cost_cents=0,
-            seconds=0.0, made_at=NOW, made_by="olive",
+            start_date=datetime.date(2019, 1, 7), fingerprint="x", week=json.dumps(week), plan=encode(BEST).decode(),
+            cost_cents=0, seconds=0.0, made_at=NOW, made_by="olive",
         )  # fmt: skip
         session.add(row)
         session.flush()
@@ -181,10 +183,10 @@ def test_nothing_of_an_erased_customer_is_left_and_the_chain_is_whole(
         assert links.unsealed(session) == 0
         assert session.get_one(tables.Customer, other).name == "Perrin Oldacre"
         assert session.get_one(tables.Site, session.get_one(tables.Visit, job).site_id).lat == 41.1
-        week = session.get_one(tables.StoredPlan, stored).week
-        assert [(place["lat"], place["lon"]) for place in json.loads(week)["places"]] == [
-            (41.55555, -98.11111), (41.1, -98.5),
-        ]  # fmt: skip
+        week = json.loads(session.get_one(tables.StoredPlan, stored).week)
+        (place,) = [one for one in week["places"] if one["id"] == site]
+        assert (place["lat"], place["lon"]) == (41.1, -98.5)
+        assert len(week["places"]) == len(SMALL.places)
     lines = manager.get("/history", params={"noun": "customer", "noun_id": one}).json()["items"]
     assert [line["did"] for line in lines] == ["erased", "changed", "made"]
     assert lines[1]["detail"] == {"phone": ["erased", "erased"]}
