@@ -8,13 +8,15 @@ that follows.
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+from collections.abc import Callable, Mapping
 from dataclasses import dataclass, replace
+from functools import partial
 from itertools import pairwise
 from typing import Literal
 
 from scheduler.plan import Route, Stop
 from scheduler.price import RETIME_FROM_MIN
+from scheduler.travel.by_hour import NO_SLOW_HOURS, ByHour
 from scheduler.week import Job, RestRule, Shift, Week
 
 State = Literal["over", "there", "on the way", "passed by", "ahead"]
@@ -24,7 +26,8 @@ State = Literal["over", "there", "on the way", "passed by", "ahead"]
 class DayPlan:
     """A planned route with all that its times depend on.
 
-    `drive_min[a][b]` are minutes between the yard (0) and the stops (1, 2, … in the planned order).
+    `drive_min[a][b]` are minutes between the yard (0) and the stops (1, 2, … in the planned order), as in the table of
+    the week; `by_hour` says how much longer they take in slow hours.
     """
 
     route: Route
@@ -32,6 +35,11 @@ class DayPlan:
     jobs: tuple[Job, ...]
     drive_min: tuple[tuple[int, ...], ...]
     rest: RestRule | None
+    by_hour: ByHour = NO_SLOW_HOURS
+
+    def drive(self, a: int, b: int, leaves: int) -> int:
+        """Return the minutes from a to b, left at the minute `leaves`."""
+        return self.by_hour.drive_min(self.drive_min[a][b], leaves)
 
 
 @dataclass(frozen=True, slots=True)
@@ -75,10 +83,12 @@ class ExpectedDay:
     past_min: int
 
 
-def day_plan(week: Week, route: Route, by_way_of: Mapping[str, str] = {}) -> DayPlan | None:
+def day_plan(
+    week: Week, route: Route, by_way_of: Mapping[str, str] = {}, by_hour: ByHour = NO_SLOW_HOURS
+) -> DayPlan | None:
     """Return a route of a plan of `week` with what its times depend on; None where it cannot go out at all.
 
-    by_way_of: places that the crew comes by on its way to a visit, by visit.
+    by_way_of: places that the crew comes by on its way to a visit, by visit. by_hour: the slow hours of the day.
     """
     crew = next((c for c in week.crews if c.id == route.crew), None)
     shift = None if crew is None else next((s for s in crew.shifts if s.day == route.day), None)
@@ -100,7 +110,7 @@ def day_plan(week: Week, route: Route, by_way_of: Mapping[str, str] = {}) -> Day
     whole = route if len(stops) == len(route.stops) else Route(
         route.crew, route.day, route.depart, route.back, route.helpers, route.rest, stops
     )  # fmt: skip
-    return DayPlan(whole, shift, jobs, drives, week.rest)
+    return DayPlan(whole, shift, jobs, drives, week.rest, by_hour)
 
 
 def expected_day(
@@ -175,12 +185,12 @@ def _walk(
     found = []
     for n, one in order:
         job, planned = plan.jobs[n - 1], plan.route.stops[n - 1]
-        drive, takes = plan.drive_min[place][n], planned.end - planned.start
+        takes = planned.end - planned.start
         due = owed and rest_before is not None and n >= rest_before
         if one.here is not None or one.over is not None:
             first = _first(one) or 0
             start = one.here if one.here is not None else max(first, (one.over or first) - takes)
-            if due and start - free - drive >= length:
+            if due and start - free - plan.drive(place, n, free) >= length:
                 owed = False
             end = one.over if one.over is not None else max(start + takes, now)
             state: State = "over" if one.over is not None else "there"
@@ -193,30 +203,32 @@ def _walk(
         if due and one.on_way is not None and one.on_way - free >= length:
             due = owed = False
         leave = one.on_way if one.on_way is not None else max(free, now)
-        ready = max(leave + drive, now)
+        ready = max(leave + plan.drive(place, n, leave), now)
         if due and plan.rest is not None:
-            rest_at, ready = _rested(plan.rest, leave, ready)
+            rest_at, ready = _rested(plan.rest, leave, ready, partial(plan.drive, place, n))
             owed = False
         start, in_window = _begin(job, plan.route.day, planned, ready, told.get(job.id))
         state = "ahead" if one.on_way is None else "on the way"
         found.append(Expected(job.id, start, start + takes, start - planned.start, state, in_window))
         free, place = start + takes, n
-    home = max(free, now) + plan.drive_min[place][0]
+    leave = max(free, now)
+    home = leave + plan.drive(place, 0, leave)
     if owed and plan.rest is not None:
-        rest_at, home = _rested(plan.rest, max(free, now), home)
+        rest_at, home = _rested(plan.rest, leave, home, partial(plan.drive, place, 0))
     return ExpectedDay(tuple(found), home, rest_at, 0)
 
 
-def _rested(rule: RestRule, leave: int, arrive: int) -> tuple[int, int]:
+def _rested(rule: RestRule, leave: int, arrive: int, drive: Callable[[int], int]) -> tuple[int, int]:
     """Return when the crew rests between leaving one place and being ready at the next, and when it is ready.
 
-    After the drive; before it where it would be too late after it.
+    After the drive; before it where it would be too late after it. `drive`: the minutes of the drive by when it begins.
     """
     if arrive <= rule.latest:
         rest = max(arrive, rule.earliest)
         return rest, rest + rule.length
     rest = max(leave, rule.earliest)
-    return rest, max(rest + rule.length + arrive - leave, rule.latest + rule.length)
+    left = rest + rule.length
+    return rest, max(left + max(drive(left), arrive - leave), rule.latest + rule.length)
 
 
 def _begin(job: Job, day: int, planned: Stop, ready: int, told: int | None) -> tuple[int, bool]:

@@ -30,6 +30,7 @@ from api.database import transaction
 from api.http.names import crew_called
 from api.http.pages import Database
 from api.http.problems import Problem
+from api.languages import gettext
 from api.ledger.plans.posted import does_job, posted_route
 from api.ledger.riders import riding_on
 from api.secret import accepted
@@ -275,9 +276,10 @@ def found(session: Session, table: type[Row], key: Any, noun: str) -> Row:
 def own_crew_day(session: Session, who: Who, crew_id: str, day: datetime.date, *, write: bool = False) -> None:
     """Answer 404 where the day is not the link's or not of the lead's crew; 403 where a lead would `write` there."""
     if who.link_id is not None and (who.crew_id, who.day) != (crew_id, day):
-        raise Problem(404, "This link is for another crew or day.")
+        raise Problem(404, gettext("This link is for another crew or day."))
     if who.role is Role.lead and who.crew_id != crew_id and not rides_along(session, who.crew_id, crew_id, day):
-        raise Problem(403 if write else 404, f"This is for the lead of {crew_called(session, crew_id)} and the office.")
+        detail = gettext("This is for the lead of {crew} and the office.").format(crew=crew_called(session, crew_id))
+        raise Problem(403 if write else 404, detail)
 
 
 def rides_along(session: Session, own_crew: str | None, crew_id: str, day: datetime.date) -> bool:
@@ -291,11 +293,11 @@ def rides_along(session: Session, own_crew: str | None, crew_id: str, day: datet
 def own_job(session: Session, who: Who, visit_id: str) -> None:
     """Answer 404 where the job is not the crew's: a link's on its day, a crew lead's in any week that is posted."""
     if who.role is Role.lead and not (who.crew_id and does_job(session, who.crew_id, visit_id)):
-        raise Problem(404, f'Your crew has no job "{visit_id}".')
+        raise Problem(404, gettext('Your crew has no job "{visit}".').format(visit=visit_id))
     if who.link_id is None:
         return
     assert who.crew_id is not None
     assert who.day is not None
     route = posted_route(session, who.crew_id, who.day)
     if route is None or visit_id not in {stop.job for stop in route.stops}:
-        raise Problem(404, f'Your day has no job "{visit_id}".')
+        raise Problem(404, gettext('Your day has no job "{visit}".').format(visit=visit_id))

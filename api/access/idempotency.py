@@ -27,6 +27,7 @@ from starlette.responses import Response
 from api.access.guards import Who
 from api.database import transaction
 from api.http.problems import Problem
+from api.languages import gettext
 from api.tables import KeptAnswer
 
 HEADER = "Idempotency-Key"
@@ -95,7 +96,7 @@ class Repeatable:
             session.flush()
             changed = session.execute(sa.update(KeptAnswer).where(mine).values(**values))
             if changed.rowcount != 1:  # type: ignore[attr-defined]
-                raise Problem(409, "This took so long that it was started anew; ask again.", kind="under-way")
+                raise Problem(409, gettext("This took so long that it was started anew; ask again."), kind="under-way")
         except BaseException:
             session.rollback()  # first: SQLite lets one transaction write at a time
             with transaction(self._request.app.state.database) as release:
@@ -119,7 +120,9 @@ class Repeatable:
             if row is None:  # released between the two: the first try was refused
                 raise _under_way()
             if row.fingerprint != self._fingerprint:
-                detail = "The same Idempotency-Key came with another request before; take a new key for a new request."
+                detail = gettext(
+                    "The same Idempotency-Key came with another request before; take a new key for a new request."
+                )
                 raise Problem(422, detail, kind="key-reused")
             if row.status is not None:
                 headers = {**row.headers, "Idempotency-Replayed": "true"}
@@ -160,5 +163,5 @@ def _key(sent: str) -> str:
 
 def _under_way() -> Problem:
     return Problem(
-        409, "The first request has not ended yet; ask again.", kind="under-way", headers={"Retry-After": "2"}
+        409, gettext("The first request has not ended yet; ask again."), kind="under-way", headers={"Retry-After": "2"}
     )

@@ -37,10 +37,15 @@ def note_loss(
         raise Problem(409, detail, kind="not-now")
     listed, state = crate_list(session, visit) or {}, kit_of(session, visit)
     if item not in listed or state is None:
-        raise BadInput("item", f'is not on the list of the crate of {visit.id}: "{item}"')
+        raise BadInput(
+            "item", gettext('is not on the list of the crate of {visit}: "{item}"').format(visit=visit.id, item=item)
+        )
     left = listed[item] - state.missing.get(item, 0)
     if not 1 <= pieces <= left:
-        raise BadInput("pieces", f"must be from 1 to {left}, which the kit still had, is {pieces}")
+        raise BadInput(
+            "pieces",
+            gettext("must be from 1 to {left}, which the kit still had, is {pieces}").format(left=left, pieces=pieces),
+        )
     count = tables.CrateCount(
         visit_id=visit.id, begun_at=act.at, begun_by=act.by, closed_at=act.at, closed_by=act.by,
         note=f"on site: {pieces} × {item} {what}",

@@ -84,7 +84,7 @@ def steps(session: Session) -> list[Step]:
         Step("The week posted", "Crews see their days, customers their times.", _words(posted, "week"),
              (("/", "Week sheet"),)),
         Step("Who else may sign in", "The office, the crew leads and whoever only looks.",
-             _words(people - 1, "other"), (("/accounts", "Who may sign in"),)),
+             _words(people - 1, "other"), (("/who-may-sign-in", "Who may sign in"),)),
     ]  # fmt: skip
 
 

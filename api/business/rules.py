@@ -25,6 +25,7 @@ from api.fields.cells import clock_text
 from api.fields.limits import LIMITS
 from api.fields.rules import KINDS, RULE_LIMITS, Rules, rules_from_data
 from api.fields.sheets import time_of_day
+from api.fields.slow_hours import slow_hours, slow_hours_text
 from api.http import versions
 from api.http.problems import Problem
 from api.tables import Business
@@ -140,6 +141,11 @@ def week(session: Session) -> Part:
             Line("weekly_percent", "Each minute past that costs", str(rules.weekly_percent),
                  RULE_LIMITS["weekly_percent"], "% more", "Of what a minute out of that crew costs."),
         )),
+        Group("Slow hours on the road", "Plans are made with drives as they are timed. What slow hours do to a planned "
+              "day is shown on the week sheet and on day sheets.", lines=(
+            Line("slow_hours", "Drives take longer", slow_hours_text(rules.slow_hours), slow_hours,
+                 meaning="Hours with percent, such as 7-9 25, 16-18 40; empty: no hour is slow.", wide=True),
+        )),
         Group("The weeks ahead", "What is sold today is given a time weeks ahead, long before its week is posted.",
               lines=(
             Line("horizon_weeks", "Planned ahead", str(rules.horizon_weeks), RULE_LIMITS["horizon_weeks"], "weeks",
@@ -178,7 +184,8 @@ def week(session: Session) -> Part:
         new = dict(row.rules)
         plain = ("week_days", "plan_with", "tall_ladder_from_mm", "large_awning_from_mm", "weather_doubt_percent",
                  "weather_open_percent", "drive_p80_percent", "late_delivery_percent", "odds_below_percent",
-                 "horizon_weeks", "crate_weeks", "count_days", "weekly_hours", "weekly_percent")  # fmt: skip
+                 "horizon_weeks", "crate_weeks", "count_days", "weekly_hours", "weekly_percent",
+                 "slow_hours")  # fmt: skip
         for name in plain:
             new[name] = values[name]
         new["rest"] = None

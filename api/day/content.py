@@ -21,6 +21,7 @@ from api.papers.shown.cautions import cautions
 from api.papers.shown.drilling import Hole, case_of, holes, said_finding
 from api.papers.shown.job_page import JobPage, job_pages
 from api.weeksheet import Sky, shaped, week_skies
+from api.weeksheet.slow import slow_words
 from scheduler.documents import convert
 from scheduler.layout.documents import Finding, Layout, Survey
 from scheduler.layout.drawing import describe
@@ -32,6 +33,7 @@ from scheduler.layout.drawing.paper.measures import Measures
 from scheduler.layout.drawing.schedule import fastener_words
 from scheduler.layout.drawing.wall.view import member_word
 from scheduler.sheet import Cell, Entry
+from scheduler.travel.by_hour import DriveAtHour
 
 DANGERS = 3
 MOST_HUNG = 500  # drawings held in memory: some kilobytes each
@@ -41,12 +43,14 @@ MOST_HUNG = 500  # drawings held in memory: some kilobytes each
 class DayStop:
     """One stop of a crew's day: its place in the plan, its papers, what to mind, to tick and to sign.
 
-    `dangers` are the gravest of what is to be minded at this wall, at most DANGERS: bold words, and the rest of their
-    first sentence. `cautions` are all of them in full, but for those that every stop of the day shares. `places` is
-    where each bracket stands on the wall drawing, as parts of its width and height; `datum` is what its zero is.
+    `drive` is the drive there at its hour. `dangers` are the gravest of what is to be minded at this wall, at most
+    DANGERS: bold words, and the rest of their first sentence. `cautions` are all of them in full, but for those that
+    every stop of the day shares. `places` is where each bracket stands on the wall drawing, as parts of its width and
+    height; `datum` is what its zero is.
     """
 
     entry: Entry
+    drive: DriveAtHour
     page: JobPage
     cautions: tuple[str, ...]
     dangers: tuple[tuple[str, str], ...]
@@ -68,7 +72,8 @@ class DayContent:
     """A crew's day as a plan has it; `cell` is None where the crew does not go out, `sky` where no forecast reaches.
 
     `shelf` are pieces by item that its kits take from the shelf; `cautions_for_all` those that every stop shares.
-    `drives` says what timed its drives.
+    `drives` says what timed its drives, `home` is the last of them and `drive_min` their sum, all at their hours;
+    `slow` says what slow hours do to the day.
     """
 
     business: tables.Business
@@ -84,6 +89,9 @@ class DayContent:
     shelf: dict[str, int]
     cautions_for_all: tuple[str, ...]
     drives: str
+    home: DriveAtHour | None
+    drive_min: int
+    slow: tuple[str, ...]
 
 
 def day_content(
@@ -108,6 +116,7 @@ def day_content(
     for page in pages.values():
         for item, pieces in page.job.needs.parts.items():
             shelf[item] += pieces
+    drives = made.by_hour.get((crew.id, offset), ())
     return DayContent(
         business=business,
         crew=crew,
@@ -118,10 +127,16 @@ def day_content(
         date=date,
         cell=cell,
         sky=skies[offset] if 0 <= offset < len(skies) else None,
-        stops=tuple(_stop(session, entry, pages[entry.job], told[entry.job], shared, measures) for entry in entries),
+        stops=tuple(
+            _stop(session, entry, drive, pages[entry.job], told[entry.job], shared, measures)
+            for entry, drive in zip(entries, drives, strict=False)
+        ),
         shelf=dict(sorted(shelf.items())),
         cautions_for_all=shared,
         drives=made.drives_of.get((crew.id, offset), ""),
+        home=drives[-1] if drives else None,
+        drive_min=sum(drive.takes_min for drive in drives),
+        slow=slow_words(len(entries), drives),
     )
 
 
@@ -143,7 +158,7 @@ def _hung(session: Session, survey: Survey | None, layout: Layout | None, drawn:
     def make() -> _Hung:
         shown = (survey, layout) if drawn and survey and layout else None
         return _Hung(
-            places=tuple(bracket_places(*shown, units=measures.units)) if shown else (),
+            places=tuple(bracket_places(*shown, units=measures.units, say=core_says)) if shown else (),
             fastener=core_says(fastener_words(layout.fastener, measures)) if layout and layout.fastener else "",
             datum=core_says(datum_words(survey, measures)) if survey else "",
             pattern=core_says(pattern_words(survey, measures)) if survey else "",
@@ -156,13 +171,20 @@ def _hung(session: Session, survey: Survey | None, layout: Layout | None, drawn:
 
 
 def _stop(
-    session: Session, entry: Entry, page: JobPage, told: tuple[str, ...], shared: tuple[str, ...], measures: Measures
+    session: Session,
+    entry: Entry,
+    drive: DriveAtHour,
+    page: JobPage,
+    told: tuple[str, ...],
+    shared: tuple[str, ...],
+    measures: Measures,
 ) -> DayStop:
     job = page.job
     hung = _hung(session, job.survey, job.layout, job.drawing is not None, measures)
     found = tuple(said_finding(one) for one in ranked(job.layout.findings)) if job.layout else ()
     return DayStop(
         entry=entry,
+        drive=drive,
         page=page,
         cautions=tuple(text for text in told if text not in shared),
         dangers=_dangers(found, told, shared),

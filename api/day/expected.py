@@ -14,6 +14,7 @@ from api import tables
 from api.ledger.kept import kept
 from api.ledger.plans.documents import plan_in, week_in
 from api.ledger.plans.posted import posted_on
+from api.ledger.slow_hours import slow_hours_of
 from scheduler.expected import DayPlan, ExpectedDay, Taps, day_plan, expected_day
 from scheduler.week import Week
 
@@ -73,17 +74,18 @@ def today_of(
 
 def day_plans(session: Session, posted: tables.PostedWeek, day: datetime.date) -> Mapping[str, DayPlan]:
     """Return what the posted plan gives each crew to do that day, from memory: the week document is large."""
-    offset = (day - posted.start_date).days
+    offset, by_hour = (day - posted.start_date).days, slow_hours_of(session)
 
     def make() -> Mapping[str, DayPlan]:
         stored = session.get_one(tables.StoredPlan, posted.plan_id)
         # Both were checked before they were stored.
         week, plan = week_in(stored), plan_in(stored)
         taken_on = _taken_on(session, week, day)
-        made = {r.crew: day_plan(week, r, taken_on.get(r.crew, {})) for r in plan.routes if r.day == offset}
+        routes = [route for route in plan.routes if route.day == offset]
+        made = {r.crew: day_plan(week, r, taken_on.get(r.crew, {}), by_hour) for r in routes}
         return {crew: one for crew, one in made.items() if one is not None}
 
-    return kept(session, ("day plans", posted.plan_id, offset), make)
+    return kept(session, ("day plans", posted.plan_id, offset, by_hour), make)
 
 
 def _told(session: Session, day: datetime.date, visits: list[str]) -> dict[str, int]:

@@ -79,7 +79,10 @@ def tick(session: Session, day: PostedDay, visit: tables.Visit, items: Sequence[
     for n, item in enumerate(items):
         if item not in listed and (visit.kind == "install" or not item.startswith(("back: ", "shelf: "))):
             raise BadInput(
-                f"items[{n}]", f'is not on the list of {visit.id}: "{item}". Open the day anew for its list.'
+                f"items[{n}]",
+                gettext('is not on the list of {visit}: "{item}". Open the day anew for its list.').format(
+                    visit=visit.id, item=item
+                ),
             )
     if not on and (gone := session.get(tables.RouteOut, (day.crew_id, day.day))) is not None:
         detail = gettext("The van has left: say on the day sheet what is missing, under “could not finish, because”.")
@@ -175,8 +178,8 @@ def go_out(session: Session, day: PostedDay, overruled_by: str, overruled_why: s
         ("overruled_why", overruled_why, overruled_by),
     ):
         if other and not text:
-            problem = "say who decides that the van leaves without it" if where == "overruled_by" else "say why"
-            raise BadInput(where, problem)
+            asked = gettext("say who decides that the van leaves without it"), gettext("say why")
+            raise BadInput(where, asked[where == "overruled_why"])
     if day.route is None:
         who, on = crew_called(session, day.crew_id), day.day
         raise Problem(409, gettext("{crew} does not go out on {day}.").format(crew=who, day=on), kind="not-now")

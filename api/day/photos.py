@@ -21,6 +21,7 @@ from sqlmodel import Session, col, select
 
 from api import tables
 from api.http.problems import Problem
+from api.languages import gettext
 from api.ledger.plans.posted_days import Act
 
 MOST_BYTES = 12 * 1024 * 1024
@@ -44,17 +45,22 @@ def clean(data: bytes) -> tuple[bytes, str]:
     Answers 413 where it is too large, 415 where it is no JPEG, PNG or WebP picture, or a broken one.
     """
     if len(data) > MOST_BYTES:
-        raise Problem(413, f"The picture has more than {MOST_BYTES // 1024**2} MB: take it smaller.")
+        raise Problem(
+            413, gettext("The picture has more than {n} MB: take it smaller.").format(n=MOST_BYTES // 1024**2)
+        )
     kind = kind_of(data)
     if kind is None:
-        raise Problem(415, "This is no JPEG, PNG or WebP picture.")
+        raise Problem(415, gettext("This is no JPEG, PNG or WebP picture."))
     try:
         with warnings.catch_warnings():
             warnings.simplefilter("ignore")  # of oddities in what cameras write
             picture = Image.open(io.BytesIO(data), formats=[kind])
             if picture.width * picture.height > MOST_PIXELS:
                 raise Problem(
-                    413, f"The picture has more than {MOST_PIXELS // 1_000_000} million points: take it smaller."
+                    413,
+                    gettext("The picture has more than {n} million points: take it smaller.").format(
+                        n=MOST_PIXELS // 1_000_000
+                    ),
                 )
             orientation = picture.getexif().get(ExifTags.Base.Orientation)
             # The library of our PDF files has pictures read as far as they go: here one cut off is refused.
@@ -62,7 +68,9 @@ def clean(data: bytes) -> tuple[bytes, str]:
             picture.load()
             return _written(picture, kind, orientation), MEDIA_TYPES[kind]
     except (UnidentifiedImageError, OSError, SyntaxError, ValueError, Image.DecompressionBombError) as fault:
-        raise Problem(415, f"This {kind} picture cannot be read: {fault}.") from None
+        raise Problem(
+            415, gettext("This {kind} picture cannot be read: {fault}.").format(kind=kind, fault=fault)
+        ) from None
 
 
 def _written(picture: Image.Image, kind: str, orientation: Any) -> bytes:

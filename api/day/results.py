@@ -76,7 +76,9 @@ def sign(
     from a visit that is told to be done.
     """
     if step not in visit.work.steps:
-        raise BadInput("step", f'is none of the steps of {visit.work.name}: "{step}"')
+        raise BadInput(
+            "step", gettext('is none of the steps of {work}: "{step}"').format(work=visit.work.name, step=step)
+        )
     row = session.get(tables.StepDone, (visit.id, day.day, step))
     if not signed:
         newest = _newest(session, visit.id, day)
@@ -204,12 +206,15 @@ def _newest(session: Session, visit_id: str, day: PostedDay) -> tables.DayResult
 
 def _check(told: ResultTold) -> None:
     if told.left_min is not None and told.outcome != "partly":
-        raise BadInput("left_min", f"is for a visit partly done, this one is {WORDS[told.outcome]}")
+        raise BadInput(
+            "left_min",
+            gettext("is for a visit partly done, this one is {told}").format(told=gettext(WORDS[told.outcome])),
+        )
     if told.outcome != "done" and not told.why:
-        raise BadInput("why", "say because of what it could not be finished")
+        raise BadInput("why", gettext("say because of what it could not be finished"))
     begun = told.outcome != "not_done"
     for where, minute in (("start", told.start), ("end", told.end)):
         if minute is None and begun:
-            raise BadInput(where, "say when the work began and when it ended")
+            raise BadInput(where, gettext("say when the work began and when it ended"))
     if told.start is not None and told.end is not None and told.end < told.start:
-        raise BadInput("end", "must not be before the start")
+        raise BadInput("end", gettext("must not be before the start"))

@@ -19,7 +19,7 @@ from sqlmodel import Session, col, select
 from api import tables
 from api.fields.shown import feet
 from api.languages import gettext, speaking
-from api.ledger.languages import language_of_customer
+from api.ledger.languages import language_of_crew, language_of_customer
 from api.ledger.plans.days import PostedStop, Posting, by_id, moment, postings
 
 _PRODUCT = "-//Eaveboard//Visits//EN"
@@ -49,19 +49,29 @@ class CalendarEvent:
 
 
 def crew_calendar(session: Session, crew_id: str) -> bytes:
-    """Return the feed of a crew: every visit that was ever posted for it, by the newest posting of each week."""
+    """Return the feed of a crew: every visit that was ever posted for it, by the newest posting of each week.
+
+    Each in the language of the crew's papers of that day.
+    """
     business = session.get_one(tables.Business, 1)
     crew = session.get_one(tables.Crew, crew_id)
     calendar = _calendar(f"{business.name}: {crew.name}", business)
     made, get = postings(session), by_id(session)
     visits = {job for posting in made for job, stop in posting.stops.items() if stop.crew == crew_id}
+    languages: dict[datetime.date, str] = {}
     for visit_id in sorted(visits):
         visit, site, customer, awning = get(visit_id)
         event = settled(_until_off(session, visit, _posted(made, visit_id, crew_id)))
         if event is None:
             continue
-        what = f"{feet(awning.width_mm)} {visit.work.name}" if awning else visit.work.name
-        lines = [f"{visit_id}: {what} for {customer.name}, {customer.phone}", visit.fault, site.access, visit.note]
+        if event.stop.date not in languages:
+            languages[event.stop.date] = language_of_crew(session, crew_id, event.stop.date)
+        with speaking(languages[event.stop.date]):
+            work = gettext(visit.work.name)
+            what = f"{feet(awning.width_mm)} {work}" if awning else work
+            first = gettext("{visit}: {what} for {customer}, {phone}")
+        first = first.format(visit=visit_id, what=what, customer=customer.name, phone=customer.phone)
+        lines = [first, visit.fault, site.access, visit.note]
         calendar.add_component(
             _entry(
                 event,

@@ -11,6 +11,7 @@ from api.fields.limits import MINUTE, MONEY, ColumnLimit, Whole
 from scheduler.documents import convert
 from scheduler.errors import BadInput
 from scheduler.times.durations import Quantile
+from scheduler.travel.by_hour import HOURS, MOST_PERCENT, ByHour
 from scheduler.week import Cents, Count, Day, RestRule
 
 KINDS = ("install", "survey", "repair")
@@ -67,6 +68,9 @@ class Rules(_Part, frozen=True):
     late with a chance of `late_delivery_percent`; a visit less likely to go as planned than `odds_below_percent` is
     marked.
 
+    `slow_hours`: by hour of the day ("0" to "23") by how many percent drives take longer than timed; hours left out: by
+    none. Plans are made without it; what it does to a planned day is shown.
+
     A crew that is out longer than `weekly_hours` in a week, 0 for no count, costs `weekly_percent` more for each minute
     beyond.
 
@@ -90,6 +94,12 @@ class Rules(_Part, frozen=True):
     count_days: int = 1
     weekly_hours: int = 0
     weekly_percent: int = 50
+    slow_hours: dict[str, int] = {}
+
+    @property
+    def by_hour(self) -> ByHour:
+        """The slow hours as the planning core has them."""
+        return ByHour(tuple(self.slow_hours.get(str(hour), 0) for hour in range(HOURS)))
 
 
 _PERCENT, _LENGTH_MM = Whole(most=100), Whole(most=20_000)
@@ -101,6 +111,7 @@ RULE_LIMITS: dict[str, ColumnLimit] = {
     "weather_doubt_percent": Whole(least=1, most=100), "weather_open_percent": _PERCENT,
     "drive_p80_percent": Whole(most=200), "late_delivery_percent": _PERCENT, "odds_below_percent": _PERCENT,
     "horizon_weeks": Whole(least=2, most=8), "crate_weeks": Whole(least=1, most=26), "count_days": Whole(most=14),
+    **{f"slow_hours.{hour}": Whole(most=MOST_PERCENT) for hour in range(HOURS)},
     "weekly_hours": Whole(most=168), "weekly_percent": Whole(most=400),
     **{f"prices.{name}.{kind}": MONEY for name in ("late_cents", "skip_cents", "lost_cents") for kind in KINDS},
     **{f"prices.{name}": MONEY for name in ("broken_cents", "move_cents", "retime_cents", "recrew_cents")},
@@ -111,12 +122,15 @@ def rules_from_data(value: Any) -> Rules:
     """Return the rules held as plain data; raises `BadInput` naming the first key that is wrong."""
     rules = convert(value, Rules, "rules of the business")
     plain = msgspec.to_builtins(rules)
+    for key in rules.slow_hours:
+        if f"slow_hours.{key}" not in RULE_LIMITS:
+            raise BadInput(f"slow_hours.{key}", 'must be an hour of the day, "0" to "23"')
     for where, limit in RULE_LIMITS.items():
         found = plain
         for name in where.split("."):
-            found = None if found is None else found[name]
+            found = None if found is None else found.get(name)
         if found is None:
-            continue  # no rest is kept
+            continue  # no rest is kept, or the hour is none of the slow ones
         try:
             limit.check(found)
         except BadInput as fault:

@@ -57,6 +57,13 @@ def short_date(date: datetime.date) -> str:
     return f"{date:%b} {date.day}"
 
 
+def days_from_to(first: datetime.date, last: datetime.date) -> str:
+    """Return a span of days: Apr 12–17 or Apr 26–May 1; 12–17 abr or 26 abr–1 may."""
+    if language() == ENGLISH:
+        return f"{short_date(first)}–{last.day if first.month == last.month else short_date(last)}"
+    return f"{first.day if first.month == last.month else short_date(first)}–{short_date(last)}"
+
+
 def duration(minutes: int) -> str:
     """Return a length of time as 3 h 40 or 45 min."""
     return f"{minutes} min" if minutes < 60 else f"{minutes // 60} h {minutes % 60:02}"

@@ -8,6 +8,7 @@ from collections.abc import Iterable, Sequence
 from sqlmodel import Session, col, select
 
 from api import tables
+from api.languages import gettext
 from api.ledger.plans.posted_days import Act, PostedDay
 from scheduler.errors import BadInput
 
@@ -25,15 +26,28 @@ def take_signature(
     Raises `BadInput` for a visit that is not handed over, without a name, and where nothing or too much was written.
     """
     if visit.kind not in SIGNED:
-        raise BadInput("visit", f"{visit.id} is of the kind {visit.work.name}: customers sign for an install")
+        raise BadInput(
+            "visit",
+            gettext("{visit} is of the kind {work}: customers sign for an install").format(
+                visit=visit.id, work=visit.work.name
+            ),
+        )
     if not name:
-        raise BadInput("name", "must say who signed")
+        raise BadInput("name", gettext("must say who signed"))
     points = sum(len(stroke) for stroke in strokes)
     if not 2 <= points <= MOST_POINTS:
-        raise BadInput("strokes", "nothing was written" if points < 2 else f"has more than {MOST_POINTS} points")
+        raise BadInput(
+            "strokes",
+            gettext("nothing was written") if points < 2 else gettext("has more than {n} points").format(n=MOST_POINTS),
+        )
     for x, y in (point for stroke in strokes for point in stroke):
         if not (0 <= x <= WIDE and 0 <= y <= HIGH):
-            raise BadInput("strokes", f"must stay within {WIDE} by {HIGH}, has a point at {x}, {y}")
+            raise BadInput(
+                "strokes",
+                gettext("must stay within {wide} by {high}, has a point at {x}, {y}").format(
+                    wide=WIDE, high=HIGH, x=x, y=y
+                ),
+            )
     row = session.get(tables.Signature, (visit.id, day.day))
     if row is None:
         row = tables.Signature(visit_id=visit.id, day=day.day, crew_id=day.crew_id, name="", at=act.at, taken_by=act.by)

@@ -18,11 +18,11 @@ from sqlmodel import Session, select
 from api import tables
 from api.database import transaction
 from api.fields.limits import LIMITS, Text
-from api.fields.shown import FILTERS, said
+from api.fields.shown import FILTERS, days_from_to, said
 from api.fields.wording import wording
 from api.http.assets import asset, script
 from api.http.names import for_pages
-from api.languages import ENGLISH, language
+from api.languages import LANGUAGES, language, page_language, speaking
 from api.languages.templates import speaks
 
 
@@ -87,6 +87,7 @@ def _templates(code: str) -> Jinja2Templates:
     made.env.filters.update(FILTERS, as_it_stands=_as_it_stands)
     made.env.add_extension(_FieldsAsTheyStand)
     made.env.globals.update(wording=wording, asset=asset, script=script, set_up=set_up, held_to=held_to)
+    made.env.globals.update(days_from_to=days_from_to, languages=LANGUAGES)
     speaks(made.env, code)
     return made
 
@@ -98,11 +99,12 @@ def wants_json(request: Request) -> bool:
 
 
 def page(request: Request, template: str, values: dict[str, Any], status: int = 200) -> HTMLResponse:
-    """Return `template` filled with `values` as a page in the language spoken, which knows its own `status`."""
+    """Return `template` filled with `values` as a page in its reader's language, which knows its own `status`."""
     known = {**values, "http_status": status}
-    return _templates(language()).TemplateResponse(request, template, known, status_code=status)
+    with speaking(page_language()):
+        return _templates(language()).TemplateResponse(request, template, known, status_code=status)
 
 
 def part(template: str, values: dict[str, Any]) -> str:
-    """Return `template` filled with `values`, for a piece of a page that is kept in memory; it knows no caller."""
-    return _templates(ENGLISH).env.get_template(template).render(values)
+    """Return `template` filled with `values` in the language spoken, for a piece kept in memory; it knows no caller."""
+    return _templates(language()).env.get_template(template).render(values)

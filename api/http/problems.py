@@ -20,44 +20,45 @@ from starlette.responses import Response
 from api.fields.sheets import BadFiles
 from api.http.headers import ALWAYS
 from api.http.pages import page
+from api.languages import gettext, language, page_language, speaking, to_say
 from scheduler.errors import BadInput
 
 MEDIA_TYPE = "application/problem+json"
 
 # Kinds of problem that say more than their status, each with its title. Those without a kind are "about:blank".
 KINDS = {
-    "bad-input": "This cannot be taken as it is",
-    "changed-meanwhile": "Somebody else has changed this meanwhile",
-    "no-version": "Say which version is changed",
-    "in-use": "This is still used",
-    "taken": "This name is taken",
-    "key-reused": "This key was used for another request",
-    "under-way": "The first request with this key is still under way",
-    "too-many-tries": "Too many tries",
-    "form-expired": "This form is no longer good",
-    "change-password": "Change the one-time password first",
-    "set-up-codes": "Set up codes at sign-in first",
-    "give-password": "Give your password again first",
-    "moved": "The week was posted anew",
-    "breaks-rule": "This breaks a rule",
-    "breaks-promise": "This breaks a promise to a customer",
-    "not-current": "The plan no longer fits what is known today",
-    "lock-broken": "A lock cannot be kept",
-    "time-taken": "This time is not free any more",
-    "run-under-way": "The planner is at work on this week already",
-    "week-over": "This week is over",
-    "not-loaded": "A kit is not on the van",
-    "no-room": "There is no room left to write",
-    "database-away": "The database does not answer",
-    "not-now": "This cannot be noted now",
+    "bad-input": to_say("This cannot be taken as it is"),
+    "changed-meanwhile": to_say("Somebody else has changed this meanwhile"),
+    "no-version": to_say("Say which version is changed"),
+    "in-use": to_say("This is still used"),
+    "taken": to_say("This name is taken"),
+    "key-reused": to_say("This key was used for another request"),
+    "under-way": to_say("The first request with this key is still under way"),
+    "too-many-tries": to_say("Too many tries"),
+    "form-expired": to_say("This form is no longer good"),
+    "change-password": to_say("Change the one-time password first"),
+    "set-up-codes": to_say("Set up codes at sign-in first"),
+    "give-password": to_say("Give your password again first"),
+    "moved": to_say("The week was posted anew"),
+    "breaks-rule": to_say("This breaks a rule"),
+    "breaks-promise": to_say("This breaks a promise to a customer"),
+    "not-current": to_say("The plan no longer fits what is known today"),
+    "lock-broken": to_say("A lock cannot be kept"),
+    "time-taken": to_say("This time is not free any more"),
+    "run-under-way": to_say("The planner is at work on this week already"),
+    "week-over": to_say("This week is over"),
+    "not-loaded": to_say("A kit is not on the van"),
+    "no-room": to_say("There is no room left to write"),
+    "database-away": to_say("The database does not answer"),
+    "not-now": to_say("This cannot be noted now"),
 }
 _TITLES = {
-    401: "Sign in first",
-    403: "You may not do this",
-    404: "There is no such page",
-    405: "This cannot be done here",
+    401: to_say("Sign in first"),
+    403: to_say("You may not do this"),
+    404: to_say("There is no such page"),
+    405: to_say("This cannot be done here"),
     422: KINDS["bad-input"],
-    500: "Something broke on our side",
+    500: to_say("Something broke on our side"),
 }
 
 
@@ -70,11 +71,12 @@ class Problem(Exception):
         super().__init__(detail)
         self.status, self.detail, self.kind, self.members = status, detail, kind, members
         self.headers = dict(headers or {})
+        self.language = language()  # of who is refused: it is answered where nobody's is spoken any more
 
     @property
     def title(self) -> str:
         fallback = HTTPStatus(self.status).phrase
-        return KINDS.get(self.kind) or _TITLES.get(self.status, fallback)
+        return gettext(KINDS.get(self.kind) or _TITLES.get(self.status, fallback))
 
     def document(self, instance: str) -> dict[str, Any]:
         """Return the problem document of the request for `instance`."""
@@ -131,11 +133,13 @@ async def answer(request: Request, fault: Exception) -> Response:
             return RedirectResponse("/second-factor", 303)
         if problem.kind == "give-password":
             return RedirectResponse(f"/prove?next={quote(_came_from(request), safe='')}", 303)
-        values = {"title": problem.title, "words": problem.detail, "problem": problem}
-        refused = page(request, "refused.html", values, status=problem.status)
+        with speaking(problem.language), speaking(page_language()):
+            values = {"title": problem.title, "words": problem.detail, "problem": problem}
+            refused = page(request, "refused.html", values, status=problem.status)
         refused.headers.update(problem.headers)
         return refused
-    body = json.dumps(problem.document(request.url.path), ensure_ascii=False)
+    with speaking(problem.language):
+        body = json.dumps(problem.document(request.url.path), ensure_ascii=False)
     return Response(body, problem.status, problem.headers, MEDIA_TYPE)
 
 

@@ -1,14 +1,28 @@
-"""Each request is answered in the business's way of writing times, lengths and money."""
+"""Each request is answered in the business's way of writing times, lengths and money, in its reader's language."""
 
 from __future__ import annotations
 
 import sqlalchemy as sa
 from sqlmodel import select
+from starlette.requests import HTTPConnection
 from starlette.types import ASGIApp, Receive, Scope, Send
 
 from api.database import transaction
 from api.fields.wording import PLAIN, Wording, worded
+from api.languages import ENGLISH, LANGUAGES, reading
 from api.tables import Business
+
+# By which a browser keeps the language that its reader has chosen for the pages; over https one that only we set.
+LANGUAGE_COOKIES = ("__Host-eave-language", "eave-language")
+_ONLY_READ = ("GET", "HEAD")
+
+
+def _chosen(scope: Scope) -> str:
+    """Return the language that a request's reader has chosen, English where none."""
+    if not any(name == b"cookie" and b"eave-language" in value for name, value in scope["headers"]):
+        return ENGLISH
+    cookies = HTTPConnection(scope).cookies
+    return next((cookies[name] for name in LANGUAGE_COOKIES if cookies.get(name) in LANGUAGES), ENGLISH)
 
 
 class InItsWords:
@@ -30,5 +44,6 @@ class InItsWords:
                 return PLAIN
             return PLAIN if row is None else Wording(*row)
 
-        with worded(find):
+        # What a writing request keeps is said in English, whoever sent it; the page that answers it is not.
+        with worded(find), reading(_chosen(scope), speak=scope["method"] in _ONLY_READ):
             await self.app(scope, receive, send)

@@ -12,6 +12,7 @@ from api.http.names import crew_names
 from api.languages.core import core_says
 from api.ledger.plans.stored import planned_stop
 from api.papers.shown.cautions import cautions
+from api.papers.shown.drawings import said_sheets
 from api.papers.shown.drilling import case_of, holes, said_finding
 from api.papers.shown.job_page import job_page
 from api.papers.shown.pdf import print_pdf
@@ -43,6 +44,7 @@ def packet_pdf(session: Session, visit_id: str, now: datetime.datetime) -> bytes
         "job": job,
         "planned": planned_stop(session, visit_id),
         "findings": [said_finding(one) for one in ranked(job.layout.findings)] if job.layout else [],
+        "sheets": said_sheets(session, job, now),
         "holes": holes(found, measures),
         "case": core_says(case_of(found)),
         "fastener": core_says(fastener_words(job.layout.fastener, measures))

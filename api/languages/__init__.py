@@ -4,8 +4,10 @@
         gettext("level line")       # "línea de nivel"
 
 A text is written in English where it is used, and is its own key in the catalogues (`LANGUAGE/LC_MESSAGES/*.po`): one
-of what templates and modules say, one of the phone's scripts, one of the sentences of the planning core. What a
+of what templates and modules say, one of the phone's scripts, one of the other pages', one of the sentences of the
+planning core. What a
 catalogue does not have stays English. All is said in English unless a door asks otherwise, by `speak` or `speaking`.
+Whoever has chosen a language for the pages reads them in it (`reading`); what their requests keep stays English.
 """
 
 from __future__ import annotations
@@ -23,6 +25,7 @@ from api.languages.catalogues import texts
 LANGUAGES = {"en": "English", "es": "español"}
 ENGLISH = "en"
 _spoken: ContextVar[str] = ContextVar("language", default=ENGLISH)
+_read: ContextVar[str] = ContextVar("reader's language", default=ENGLISH)
 
 
 def language() -> str:
@@ -43,6 +46,22 @@ def speaking(code: str) -> Iterator[None]:
         yield
     finally:
         _spoken.reset(token)
+
+
+@contextmanager
+def reading(code: str, *, speak: bool) -> Iterator[None]:
+    """Have pages written in a language that their reader has chosen; `speak`: all else that is said meanwhile too."""
+    token = _read.set(code)
+    try:
+        with speaking(code if speak else ENGLISH):
+            yield
+    finally:
+        _read.reset(token)
+
+
+def page_language() -> str:
+    """Return the language in which a page is written: the one spoken, where none is the one that its reader chose."""
+    return _read.get() if language() == ENGLISH else language()
 
 
 def gettext(text: str) -> str:

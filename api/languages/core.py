@@ -20,6 +20,7 @@ from api.languages.catalogues import texts
 _NAMED = re.compile(r"\{(\w+)\}")
 _TWO = re.compile(r"(?<=\}) \{\w+\}")
 _WORD = re.compile(r"[^\W\d_]{2,}")
+_SMALL = re.compile(r"[^\W\d_A-Z]{2}")  # no path of a picture has it
 _SIGNS = r"[\d\s'\"/.,;()°%×:+–-]*"
 # A value that is the same in every language.
 _MEASURE = re.compile(
@@ -34,7 +35,8 @@ _EDGES = re.compile(r"([,;:(\s]*)(.*?)([.,:;)\s]*)", re.DOTALL)
 WORDS = (
     "wall", "stud", "rafter", "joist", "cell", "member", "studs", "rafters", "rim board", "joists", "left", "right",
     "up", "down", "cloth", "door", "stop", "caution", "note", "stepladder", "ladder", "embedment", "noon", "inner",
-    "unknown", "Stop", "Caution", "Note", "window", "light", "spout", "vent", "outlet", "meter", "box", "lamp",
+    "unknown", "gray", "Survey", "job", "stops", "cautions", "notes", "standing cautions",
+    "Stop", "Caution", "Note", "window", "light", "spout", "vent", "outlet", "meter", "box", "lamp",
     "wood studs", "stucco on studs", "solid masonry", "hollow block", "concrete", "brick veneer", "fascia", "wet",
     "dry", "gusts", "wind", "rain", "heat", "cold", "thunder", "thunder wait", "lag", "valance", "GFCI-protected",
     "material-lift", "hammer-drill", "ladder-{size}", "stepladder-{size}", "spruce pine fir", "douglas fir larch",
@@ -209,13 +211,14 @@ def _reading(text: str, group: str) -> tuple[re.Pattern[str], tuple[str, ...]]:
 
 
 def core_texts(source: str) -> Iterator[tuple[int, str]]:
-    """Yield each text of several words in a module's source with its line, its values named.
+    """Yield each text of several words in a module's source with its line, and single ones that it has said.
 
-    A value that is one of several fixed words ("is" or "are") is called `either`: other languages may not need it. What
-    is raised and docstrings are left out.
+    Values are named; one that is one of several fixed words ("is" or "are") is called `either`: other languages may not
+    need it. What is raised and docstrings are left out.
     """
     tree = ast.parse(source)
     aside: set[ast.AST] = set()
+    said: set[ast.AST] = set()
     for node in ast.walk(tree):
         if isinstance(node, ast.Module | ast.FunctionDef | ast.ClassDef) and ast.get_docstring(node, clean=False):
             aside.add(node.body[0].value)  # type: ignore[attr-defined]
@@ -223,13 +226,19 @@ def core_texts(source: str) -> Iterator[tuple[int, str]]:
             aside.update(part for part in ast.walk(node) if isinstance(part, _TEXTS))
         if isinstance(node, ast.JoinedStr):
             aside.update(node.values)
+        if isinstance(node, ast.Call) and ast.unparse(node.func).rpartition(".")[2] == "say":
+            said.update(node.args)
     for node in ast.walk(tree):
+        if isinstance(node, ast.Call) and ast.unparse(node.func) == "Finding" and len(node.args) > 1:
+            code = node.args[1]
+            if isinstance(code, ast.Constant):  # sheets name by it what stands on the next one
+                yield code.lineno, str(code.value).replace("-", " ")
         if node in aside or not isinstance(node, _TEXTS):
             continue
         text = _named(node) if isinstance(node, ast.JoinedStr) else str(node.value)
         text = text if text.startswith(" (") else text.strip()
         words = _NAMED.sub("", text)
-        if " " in text and _WORD.search(words) and "<" not in words:
+        if (" " in text or node in said) and _SMALL.search(words) and "<" not in words:
             yield node.lineno, text
 
 
@@ -242,9 +251,8 @@ def _named(text: ast.JoinedStr) -> str:
     for part in text.values:
         if isinstance(part, ast.FormattedValue):
             written = ast.unparse(part)
-            fixed = isinstance(part.value, ast.IfExp | ast.Subscript) and isinstance(
-                part.value.body if isinstance(part.value, ast.IfExp) else part.value.value, ast.Constant
-            )
+            chosen = _chosen(part.value)
+            fixed = isinstance(chosen, ast.Constant) and isinstance(chosen.value, str)
             found = [] if fixed else re.findall(r"(?<!['\w])[A-Za-z_]\w*(?!['\w])", ast.unparse(part.value))
             name = base = "either" if fixed else found[-1].strip("_") if found else "value"
             while names.get(name, written) != written:
@@ -255,6 +263,18 @@ def _named(text: ast.JoinedStr) -> str:
         elif isinstance(part, ast.Constant):
             made, last = made + str(part.value), False
     return made
+
+
+def _chosen(value: ast.expr) -> ast.expr | None:
+    """Return the first of the words of which an expression chooses: `"is" if one else "are"`, `"s" * (count > 1)`."""
+    match value:
+        case ast.IfExp():
+            return value.body
+        case ast.Subscript():
+            return value.value
+        case ast.BinOp(op=ast.Mult()):
+            return value.left
+    return None
 
 
 def extract(

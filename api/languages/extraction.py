@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import ast
 import importlib.util
 import re
 from collections.abc import Callable, Iterable, Iterator, Mapping
@@ -14,11 +15,6 @@ from babel.messages.extract import extract_from_file
 from api.languages.catalogues import Domain
 from api.languages.core import WORDS
 
-# What crews and customers read; the other templates are the office's, in English alone.
-READ_BY_CREWS = (
-    "base.html", "day/day.html", "day/parts.html", "week/falls.html", "print/base.html", "print/daysheet.html",
-    "print/parts.html", "print/hand_over.html", "print/packet.html",
-)  # fmt: skip
 _SENTENCES = (
     "api/weeksheet/weather.py",
     "api/weeksheet/drives.py",
@@ -26,27 +22,51 @@ _SENTENCES = (
     "api/falls/sharing.py",
     "api/falls/today.py",
     "api/ledger/gates.py",
+    "api/papers/kits.py",
+    "api/papers/preparation.py",
 )
 CORE = (
     "layout/compute.py", "layout/placement/backing.py", "layout/site/clearance.py", "layout/site/ladders.py",
     "layout/site/lifting.py", "layout/site/shade.py", "layout/site/tools.py", "layout/statics/anchors.py",
     "layout/statics/fasteners.py", "layout/statics/lag.py", "layout/statics/loads.py", "layout/statics/wood.py",
-    "layout/drawing/bracket_view.py", "layout/drawing/describe.py", "layout/drawing/facts.py",
-    "layout/drawing/schedule.py", "layout/drawing/side_view.py", "layout/drawing/title.py", "weather/thunder.py",
+    "layout/drawing/bracket_view.py", "layout/drawing/cautions.py", "layout/drawing/describe.py",
+    "layout/drawing/facts.py", "layout/drawing/findings.py", "layout/drawing/page.py", "layout/drawing/schedule.py",
+    "layout/drawing/shade_plan.py", "layout/drawing/side_view.py", "layout/drawing/title.py",
+    "layout/drawing/wall/elevation.py", "layout/drawing/wall/naming.py", "layout/drawing/wall/view.py",
+    "weather/thunder.py",
 )  # fmt: skip
+# Forms that are made of columns and lines: what these are called and mean stands in calls of these.
+_FORMS = (
+    "api/business/crews.py", "api/business/learned.py", "api/business/outside.py", "api/business/rows.py",
+    "api/business/rules.py", "api/jobs/entry.py", "api/office/kind.py", "api/office/kinds.py",
+    "api/office/lists/columns.py", "api/office/lists/settings.py", "api/office/work_kinds.py",
+)  # fmt: skip
+_FIELDS = {
+    "Group", "Kind", "KindColumn", "Line", "Part", "counted", "day", "listed", "measure", "money", "names", "plain",
+    "several", "switch", "weight", "working_days", "_job", "_named",
+}  # fmt: skip
+_KEY = re.compile(r"[a-z0-9_.-]*")  # no text: a column, table or code
 # The rows that a business begins with; those that it adds stay in the words in which they were typed.
 _WORK_KINDS = "api/migrations/versions/0026_kinds.py"
 _KEYWORDS = {"_": None, "gettext": None, "ngettext": (1, 2), "to_say": None}
+# Where the scripts of the day sheet begin.
+_PHONE = ("pages/day.ts", "worker/day-worker.ts")
+_IMPORTED = re.compile(r'^(?:import|export) [^;]*?"(\.[^"]+\.ts)";', re.MULTILINE)
 _NAMED = re.compile(r"\{(\w+)\}")
 
 
 def messages(root: Path) -> Catalog:
-    """Return what templates that crews read, and modules, say."""
-    templates = [root / "api/templates" / name for name in READ_BY_CREWS]
+    """Return what templates and modules say."""
+    templates = sorted((root / "api/templates").rglob("*.html"))
     modules = [p for p in sorted((root / "api").rglob("*.py")) if "from api.languages import" in p.read_text()]
     found = _found(root, "api.languages.templates:extract", templates)
     return _catalogue(
-        [*found, *_found(root, "python", modules), *((_WORK_KINDS, text) for text in work_kind_texts(root))]
+        [
+            *found,
+            *_found(root, "python", modules),
+            *((_WORK_KINDS, text) for text in work_kind_texts(root)),
+            *((form, text) for form in _FORMS for text in field_texts((root / form).read_text())),
+        ]
     )
 
 
@@ -60,12 +80,38 @@ def work_kind_texts(root: Path) -> list[str]:
     return [text for kind in rows.KINDS for text in (kind["name"], kind["told"], *kind["steps"])]
 
 
+def field_texts(source: str) -> Iterator[str]:
+    """Yield what a module calls the parts, fields and columns of its forms, and what it says that they mean."""
+    for call in ast.walk(ast.parse(source)):
+        if isinstance(call, ast.Call) and ast.unparse(call.func) in _FIELDS:
+            said = {one.arg: one.value for one in call.keywords}
+            given = [*call.args, *(said[name] for name in ("label", "meaning") if name in said)]
+            texts = [one.value for one in given if isinstance(one, ast.Constant) and isinstance(one.value, str)]
+            yield from (text for text in texts if not _KEY.fullmatch(text))
+
+
 def phone(root: Path) -> Catalog:
     """Return what the scripts of the day sheet say."""
-    scripts = [p for p in sorted((root / "api/web/src").rglob("*.ts")) if not p.name.endswith(".test.ts")]
-    said = [p for p in scripts if "/spoken.ts" in p.read_text()]
+    return _scripts(root, [root / "api/web/src" / name for name in _PHONE])
+
+
+def pages(root: Path) -> Catalog:
+    """Return what the scripts of all other pages say."""
+    source = root / "api/web/src"
+    return _scripts(root, [p for p in sorted((source / "pages").glob("*.ts")) if p != source / _PHONE[0]])
+
+
+def _scripts(root: Path, entries: Iterable[Path]) -> Catalog:
+    """Return what scripts say, and those that they import."""
+    left, all_of = list(entries), set[Path]()
+    while left:
+        script = left.pop().resolve()
+        if script not in all_of:
+            all_of.add(script)
+            left += [script.parent / name for name in _IMPORTED.findall(script.read_text())]
     keywords = {"spoken": None, "spokenFor": (1, 2)}
-    return _catalogue(_found(root, "javascript", said, keywords, {"parse_template_string": "false"}))
+    found = _found(root.resolve(), "javascript", sorted(all_of), keywords, {"parse_template_string": "false"})
+    return _catalogue(found)
 
 
 def core(root: Path) -> Catalog:
@@ -78,14 +124,7 @@ def core(root: Path) -> Catalog:
     return _catalogue([*found, *(("api/languages/core.py", word) for word in WORDS)])
 
 
-def office(root: Path) -> Catalog:
-    """Return what the office's templates say."""
-    whole = root / "api/templates"
-    mine = [p for p in sorted(whole.rglob("*.html")) if p.relative_to(whole).as_posix() not in READ_BY_CREWS]
-    return _catalogue(_found(root, "api.languages.templates:extract", mine))
-
-
-DOMAINS: dict[Domain, Callable[[Path], Catalog]] = {"messages": messages, "phone": phone, "core": core}
+DOMAINS: dict[Domain, Callable[[Path], Catalog]] = {"messages": messages, "phone": phone, "pages": pages, "core": core}
 
 
 def faults(catalogue: Catalog) -> Iterator[str]:

@@ -1,8 +1,7 @@
 """`ops/languages`: bring the catalogues up to date with the texts in the sources.
 
-ops/languages                 take new texts in, let those that are gone go; say what is still to be translated
-ops/languages --check         change nothing; exit code 1 where a catalogue is not whole
-ops/languages --office FILE   write the texts of the office's pages, which are in English alone, as a template
+ops/languages           take new texts in, let those that are gone go; say what is still to be translated
+ops/languages --check   change nothing; exit code 1 where a catalogue is not whole
 """
 
 from __future__ import annotations
@@ -18,7 +17,7 @@ from babel.messages.pofile import read_po, write_po
 
 from api.languages import ENGLISH, LANGUAGES
 from api.languages.catalogues import path_of
-from api.languages.extraction import DOMAINS, faults, office
+from api.languages.extraction import DOMAINS, faults
 
 # The same in every catalogue: it tells nothing that the history of the sources does not.
 WRITTEN = datetime.datetime(2026, 11, 29, tzinfo=datetime.UTC)
@@ -53,10 +52,6 @@ def updated(keep: bool) -> Iterator[str]:
 
 def main(arguments: list[str]) -> int:
     """Do what the arguments say; return the exit code."""
-    if arguments[:1] == ["--office"] and len(arguments) == 2:
-        with Path(arguments[1]).open("wb") as file:
-            write_po(file, office(ROOT), width=120)
-        return 0
     if arguments not in ([], ["--check"]):
         print(__doc__, file=sys.stderr)
         return 2

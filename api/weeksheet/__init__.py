@@ -13,21 +13,25 @@ from sqlmodel import Session, col, select
 
 from api import tables
 from api.http.names import crew_names
+from api.languages import language, to_say
 from api.ledger.facts import Facts
 from api.ledger.forecasts import forecasts, newest_ids
 from api.ledger.kept import kept, unchanged
 from api.ledger.plans.documents import beside, plan_in, week_in
 from api.ledger.riders import riding_on, roster_days
+from api.ledger.slow_hours import slow_hours_of
 from api.weeksheet.drives import drives_words, legs_of
 from api.weeksheet.figures import Figure, Left, by_the_visit, left, to_run, weighed
 from api.weeksheet.names import JobLabel, jobs_by_id
 from api.weeksheet.odds import doubtful, week_odds
+from api.weeksheet.slow import slow_words
 from api.weeksheet.strip import Axis, SkyStrip, Strip, axis, lost, sky_strip, strip
 from api.weeksheet.weather import Sky, skies
 from scheduler.gap import hopeless
 from scheduler.odds import Odds, VisitOdds
 from scheduler.plan import Plan
 from scheduler.sheet import Cell, Sheet, Waiting, sheet
+from scheduler.travel.by_hour import DriveAtHour, timed_drives
 from scheduler.travel.interface import Point
 from scheduler.weather.limits import read_limits
 from scheduler.week import Job, Travel, Week
@@ -36,38 +40,38 @@ __all__ = ["PILES", "Sky", "WeekPage", "shaped", "sky", "week_page", "week_skies
 
 # What each because is called on the pile, in the order in which one can do something about it.
 PILES = {
-    "odd_day": "A day that cannot be right",
-    "uncounted": "Open and count",
-    "short": "Parts missing",
-    "crate": "Crate not here",
-    "drawing": "Wall says stop",
-    "no_survey": "Not surveyed",
-    "kit_not_ready": "Kit not ready in time",
-    "stock_out": "Shelf is short",
-    "ladder_out": "Ladder or tool is out",
-    "no_helper": "No extra person left",
-    "no_hands": "Too few people",
-    "no_skills": "Nobody with the skills",
-    "no_van": "No van for it",
-    "van_full": "Van is full",
-    "other_yard": "Kit at the other yard",
-    "no_crew": "No crew at work",
-    "no_second_crew": "No second crew",
-    "second_load": "One more load would do",
-    "rest_within": "Rest would cut the work",
-    "over_weekly": "Over the crew's week",
-    "hours": "Customer's hours",
-    "no_work_window": "No work window",
-    "weather": "Weather and light",
-    "out_of_reach": "Does not fit a day",
-    "follows": "Waits for another visit",
-    "gate": "Something must come first",
-    "place": "Not on the map yet",
-    "dearer": "Dearer than waiting",
-    "no_room": "No room this week",
-    "not_tried": "Not tried yet",
-    "promise_broken": "Promise broken",
-    "by_hand": "Put here by hand",
+    "odd_day": to_say("A day that cannot be right"),
+    "uncounted": to_say("Open and count"),
+    "short": to_say("Parts missing"),
+    "crate": to_say("Crate not here"),
+    "drawing": to_say("Wall says stop"),
+    "no_survey": to_say("Not surveyed"),
+    "kit_not_ready": to_say("Kit not ready in time"),
+    "stock_out": to_say("Shelf is short"),
+    "ladder_out": to_say("Ladder or tool is out"),
+    "no_helper": to_say("No extra person left"),
+    "no_hands": to_say("Too few people"),
+    "no_skills": to_say("Nobody with the skills"),
+    "no_van": to_say("No van for it"),
+    "van_full": to_say("Van is full"),
+    "other_yard": to_say("Kit at the other yard"),
+    "no_crew": to_say("No crew at work"),
+    "no_second_crew": to_say("No second crew"),
+    "second_load": to_say("One more load would do"),
+    "rest_within": to_say("Rest would cut the work"),
+    "over_weekly": to_say("Over the crew's week"),
+    "hours": to_say("Customer's hours"),
+    "no_work_window": to_say("No work window"),
+    "weather": to_say("Weather and light"),
+    "out_of_reach": to_say("Does not fit a day"),
+    "follows": to_say("Waits for another visit"),
+    "gate": to_say("Something must come first"),
+    "place": to_say("Not on the map yet"),
+    "dearer": to_say("Dearer than waiting"),
+    "no_room": to_say("No room this week"),
+    "not_tried": to_say("Not tried yet"),
+    "promise_broken": to_say("Promise broken"),
+    "by_hand": to_say("Put here by hand"),
 }
 
 
@@ -75,7 +79,8 @@ PILES = {
 class Shaped:
     """A stored plan read and laid out, which never changes; `week` without its matrices of travel, which are large.
 
-    `drives` says what timed the drives of the week, `drives_of` those of a crew's day.
+    `drives` says what timed the drives of the week, `drives_of` those of a crew's day; `by_hour` are these drives at
+    their hours.
     """
 
     week: Week
@@ -85,13 +90,14 @@ class Shaped:
     strips: Mapping[tuple[str, int], Strip]
     drives: str
     drives_of: Mapping[tuple[str, int], str]
+    by_hour: Mapping[tuple[str, int], tuple[DriveAtHour, ...]]
 
 
 @dataclass(frozen=True)
 class SheetDay:
     """One cell: the crew's day and its drawing; without a `cell` the crew stays in, or is `off`.
 
-    `riders` are who rides where that is not as usual, `because` why, by the roster.
+    `riders` are who rides where that is not as usual, `because` why, by the roster. `slow`: what slow hours do to it.
     """
 
     day: int
@@ -100,6 +106,7 @@ class SheetDay:
     off: bool = False
     riders: str = ""
     because: str = ""
+    slow: tuple[str, ...] = ()
 
 
 @dataclass(frozen=True)
@@ -194,7 +201,7 @@ def week_page(session: Session, stored: tables.StoredPlan) -> WeekPage:
 
     From memory while nothing has changed: what it was planned of, and what it says, are large for many crews.
     """
-    return kept(session, ("page", stored.id, unchanged(session)), lambda: _week_page(session, stored))
+    return kept(session, ("page", language(), stored.id, unchanged(session)), lambda: _week_page(session, stored))
 
 
 def _week_page(session: Session, stored: tables.StoredPlan) -> WeekPage:
@@ -229,6 +236,7 @@ def _visit_cents(session: Session) -> dict[str, int]:
 
 def shaped(session: Session, stored: tables.StoredPlan) -> Shaped:
     """Return the plan read and laid out; the second time from memory."""
+    by_hour = slow_hours_of(session)
 
     def make() -> Shaped:
         # Both were checked before they were stored. What no plan can hold is the same after a move by hand.
@@ -246,9 +254,10 @@ def shaped(session: Session, stored: tables.StoredPlan) -> Shaped:
             strips={(cell.crew, cell.day): strip(cell) for cell in laid_out.cells},
             drives=drives_words(timed, legs_of(week, laid_out.cells)),
             drives_of={(cell.crew, cell.day): drives_words(timed, legs_of(week, [cell])) for cell in laid_out.cells},
+            by_hour=timed_drives(week, plan.routes, by_hour),
         )
 
-    return kept(session, ("plan", stored.id), make)
+    return kept(session, ("plan", stored.id, by_hour), make)
 
 
 def sky(facts: Facts, week: Week, day: int) -> Sky:
@@ -280,12 +289,13 @@ def _rows(session: Session, made: Shaped) -> tuple[CrewRow, ...]:
     cells = {(cell.crew, cell.day): cell for cell in made.sheet.cells}
     rows = []
     riders = _riders(session, made.week)
+    slow = {at: slow_words(len(cell.entries), made.by_hour[at]) for at, cell in cells.items()}
     for crew in made.week.crews:
         working = {shift.day for shift in crew.shifts}
         days = [
             SheetDay(
                 day, cells.get((crew.id, day)), made.strips.get((crew.id, day)), day not in working,
-                *riders.get((crew.id, day), ()),
+                *riders.get((crew.id, day), ("", "")), slow.get((crew.id, day), ()),
             )
             for day in range(made.week.days)
         ]  # fmt: skip

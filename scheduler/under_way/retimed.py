@@ -70,7 +70,9 @@ def retimed_day(
             Stop(name, starts.get(name, 0), starts.get(name, 0) + lengths[name]) for name in names
         )  # fmt: skip
         route = replace(running.plan.route, stops=planned)
-        plan = DayPlan(route, running.plan.shift, tuple(work), tuple(map(tuple, drives)), running.plan.rest)
+        plan = DayPlan(
+            route, running.plan.shift, tuple(work), tuple(map(tuple, drives)), running.plan.rest, running.plan.by_hour
+        )
         found = expected_day(plan, running.noted, now, running.out, running.back)
         starts |= {one.job: one.start for one in found.visits if one.job not in begun}
     return found

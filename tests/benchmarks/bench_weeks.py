@@ -1,14 +1,14 @@
 """A table of weeks: our cost, bound and gap, seconds and memory, beside routing libraries and one monolithic model.
 
-Run from the project's root: `python -m tests.benchmarks.bench_weeks` (about an hour and a half), with `--quick` for a
+Run from the project's root: `python -m tests.benchmarks.bench_weeks` (about four hours), with `--quick` for a
 few seconds a week, `--weeks 45x4 mixed-160` for some, `--seeds 0 1 2` for several, `--alone` without the others.
 
 The exchanged weeks and the published sets are read from ../shared/contract beside the project where it is there; weeks
 of the same make (`make_weeks`) are always invented anew. Each solver runs in a process of its own, whose compiled code
 is warm before the clock starts; its peak memory is that process's. "plain" is the week without shared resources, rest,
-follows, bookings and overtime (`others.plain`), which is all that the libraries can plan: the ratios are our cost of
-the plain week by theirs, both timed, priced and audited by our own code, after the same seconds. Under 1 ours is
-cheaper.
+follows, bookings and overtime, second crews and second loads (`others.plain`), all that the libraries can plan:
+the ratios are our cost of the plain week by theirs, both timed, priced and audited by our own code, after the same
+seconds. Under 1 ours is cheaper. The last cell is the command that measures a line again.
 """
 
 from __future__ import annotations
@@ -26,6 +26,7 @@ from pathlib import Path
 from scheduler import plan_week
 from scheduler.gap import gap
 from scheduler.week import Week, read_week
+from tests.benchmarks.make_horizon import make_horizon
 from tests.benchmarks.make_weeks import Make, make_week
 
 CONTRACT = Path(__file__).resolve().parents[2].parent / "shared" / "contract"
@@ -36,8 +37,13 @@ MOST_MONOLITH_JOBS = 50
 EXCHANGED = (
     ("installs-12x2", 3), ("installs-45x4", 5), ("mixed-45x4", 15), ("mixed-45x4", 120), ("installs-120x10", 30),
     ("mixed-160x10", 60), ("mixed-160x10", 180), ("installs-480x40", 120), ("installs-480x40", 300),
-    ("mixed-640x40", 300),
+    ("mixed-640x40", 300), ("mixed-640x40", 1800),
+    ("v2-tiny-1", 5), ("v2-tiny-2", 5), ("v2-tiny-3", 5), ("v2-tiny-4", 5), ("v2-tiny-5", 5), ("v2-tiny-6", 5),
+    ("v2-installs-45x4", 60), ("v2-installs-45x4", 180), ("v2-mixed-60x5", 60), ("v2-mixed-60x5", 180),
+    ("v2-horizon-160x6x18", 120), ("v2-horizon-300x10x24", 300),
 )  # fmt: skip
+# jobs, crews, days, yards, seconds
+HORIZONS = ((900, 30, 24, 3, 600),)
 # make, jobs, crews, yards, seconds
 INVENTED: tuple[tuple[Make, int, int, int | None, int], ...] = (
     ("installs", 12, 2, None, 3), ("installs", 30, 3, None, 3), ("installs", 45, 4, None, 5),
@@ -45,6 +51,7 @@ INVENTED: tuple[tuple[Make, int, int, int | None, int], ...] = (
     ("installs", 480, 40, None, 120),
     ("mixed", 640, 40, None, 300), ("installs", 2400, 200, 20, 600),
 )  # fmt: skip
+QUICK_S = 5.0
 PUBLISHED_S = {"25": 10, "50": 60, "100": 120}
 
 
@@ -100,6 +107,10 @@ def cases(seeds: list[int], quick_s: float | None) -> Iterator[Case]:
                 continue
             week = make_week(make, jobs, crews, yards=yards, seed=seed)
             yield Case(f"{week.id} (invented)", week, limit(seconds), seed == seeds[0])
+    for jobs, crews, days, horizon_yards, seconds in HORIZONS:
+        if quick_s is None or quick_s > QUICK_S:
+            horizon = make_horizon(jobs, crews, days, horizon_yards)
+            yield Case(f"{horizon.id} (invented)", horizon, limit(seconds), False)
 
 
 def measure(who: str, week: Week, seconds: float, seed: int) -> Outcome:
@@ -184,8 +195,9 @@ def _cents(value: int | None) -> str:
 
 
 HEAD = ("week", "limit s", "seed", "cost", "bound", "gap %", "of influenced", "first s", "end s", "MB",
-        "plain: ours", "by PyVRP", "by OR-Tools", "by CP-SAT")  # fmt: skip
-WIDTH = (30, 7, 4, 12, 12, 6, 13, 7, 7, 5, 12, 8, 11, 18)
+        "plain: ours", "by PyVRP", "by OR-Tools", "by CP-SAT", "command")  # fmt: skip
+WIDTH = (30, 7, 4, 12, 12, 6, 13, 7, 7, 5, 12, 8, 11, 18, 0)
+COMMAND = ".venv/bin/python -m tests.benchmarks.bench_weeks"
 
 
 def _row(cells: list[str] | tuple[str, ...]) -> str:
@@ -200,10 +212,10 @@ def main() -> None:
     parser.add_argument("--seconds", type=float, default=None, help="at most so many seconds a week")
     parser.add_argument("--alone", action="store_true", help="without the libraries and the monolithic model")
     given = parser.parse_args()
-    quick_s = given.seconds if given.seconds is not None else 5.0 if given.quick else None
+    quick_s = given.seconds if given.seconds is not None else QUICK_S if given.quick else None
     print(_row(HEAD), flush=True)
     for case in cases(given.seeds, quick_s):
-        if given.weeks and not any(part in case.name for part in given.weeks):
+        if given.weeks and not any(wanted(case.name, part) for part in given.weeks):
             continue
         invented = case.name.endswith("(invented)")
         for seed in given.seeds[:1] if invented else given.seeds:
@@ -213,7 +225,14 @@ def main() -> None:
             cells += ["" if ours.first_s is None else f"{ours.first_s:.2f}", f"{ours.end_s:.1f}", str(ours.peak_mb)]
             with_others = case.compared and not given.alone and seed == given.seeds[0]
             cells += compare(case, seed) if with_others else [""] * 4
+            cells.append(f"{COMMAND} --weeks {case.name.split()[0]} --seconds {case.seconds:g} --seeds {seed}")
             print(_row(cells), flush=True)
+
+
+def wanted(name: str, part: str) -> bool:
+    """Say whether a case is asked for by `part`: by its whole name where that is one, else by a part of it."""
+    whole = name.split()[0]
+    return part == whole if part in {exchanged for exchanged, _ in EXCHANGED} else part in whole
 
 
 if __name__ == "__main__":

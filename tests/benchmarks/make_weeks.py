@@ -85,7 +85,7 @@ def make_week(make: Make, jobs: int, crews: int, *, yards: int | None = None, se
     pairs = rng.sample(made, 2 * max(1, jobs // 50))
     return checked(Week(
         format="week/1", id=f"{make}-{jobs}x{crews}-{seed}", start_date=datetime.date(2027, 4, 5), days=DAYS,
-        timezone="America/Denver", places=tuple(places), travel=_travel(rng, at),
+        timezone="America/Denver", places=tuple(places), travel=roads(rng, at),
         rest=RestRule(360, 30, 660, 840), yards=tuple(Yard(y, y) for y in yard_ids), crews=tuple(team),
         helpers=tuple(
             Helpers(y, d, rng.randint(1, max(1, crews // count // 4)), 19_000)
@@ -184,7 +184,7 @@ def _booking(
     return Booking(rng.choice(crews).id, window.day, start, rng.choice(HOLDS), 12_000, 2_500, 1_500)
 
 
-def _travel(rng: random.Random, at: list[tuple[float, float]]) -> Travel:
+def roads(rng: random.Random, at: list[tuple[float, float]]) -> Travel:
     """About 5 minutes and 0.78 more a road kilometre (32 km/h at 5 km, 64 at 35), a little different each way."""
     minutes, metres = [], []
     for n, (lat, lon) in enumerate(at):

@@ -9,7 +9,9 @@ from __future__ import annotations
 
 from collections.abc import Iterable
 from dataclasses import dataclass
+from typing import TypeVar
 
+import msgspec
 import numpy as np
 from msgspec.structs import replace
 
@@ -19,7 +21,9 @@ from scheduler.engine.model.arrays import Model
 from scheduler.engine.model.plans import plan_of
 from scheduler.engine.model.timing import time_route
 from scheduler.plan import Plan
-from scheduler.week import Week
+from scheduler.week import Crew, Job, Week
+
+Part = TypeVar("Part", bound=msgspec.Struct)
 
 SCALE = 5  # cents in one unit of PyVRP's cost, to stay far below its largest penalty
 FORBIDDEN_MIN = 100_000
@@ -27,12 +31,27 @@ DAY_MIN = 1440
 
 
 def plain(week: Week) -> Week:
-    """Return the week without shared resources, rest, follows, bookings and overtime."""
+    """Return the week without shared resources, rest, follows, bookings and overtime, in the first format.
+
+    Of a week of the second format second crews, second loads and minutes by the week are gone too.
+    """
     return replace(
-        week, rest=None, helpers=(), equipment=(), stock=(), follows=(),
-        crews=tuple(replace(c, onboard={}, shifts=tuple(replace(s, overtime=0) for s in c.shifts)) for c in week.crews),
-        jobs=tuple(replace(j, hands=0, equipment={}, parts={}, booked=None) for j in week.jobs),
+        _in_first_format(week), rest=None, helpers=(), equipment=(), stock=(), follows=(),
+        crews=tuple(
+            replace(_as(Crew, c), onboard={}, shifts=tuple(replace(s, overtime=0) for s in c.shifts))
+            for c in week.crews
+        ),
+        jobs=tuple(replace(_as(Job, j), hands=0, equipment={}, parts={}, booked=None) for j in week.jobs),
     )  # fmt: skip
+
+
+def _in_first_format(week: Week) -> Week:
+    return replace(_as(Week, week), format="week/1")
+
+
+def _as(kind: type[Part], part: Part) -> Part:
+    """Return what `part` holds of the fields of `kind`, of which its own type is one."""
+    return kind(**{name: getattr(part, name) for name in kind.__struct_fields__})
 
 
 @dataclass(frozen=True)

@@ -50,9 +50,11 @@ class Fingers:
         self._reach(what)
 
     def _reach(self, what: Locator) -> None:
-        box = what.bounding_box()
-        height = self.page.evaluate("innerHeight")
-        if box is not None and not 0 <= box["y"] < height:
+        box, size = what.bounding_box(), self.page.viewport_size
+        height = (
+            size["height"] if size is not None else 0
+        )  # not asked of the page, which may just be loading itself anew
+        if box is not None and height and not 0 <= box["y"] < height:
             self.scrolled += int(abs(box["y"]) // height) or 1
 
 
@@ -161,6 +163,7 @@ def _load(hand: Fingers, day: Day) -> None:
     expect(out).to_be_enabled(timeout=20_000)
     hand.click(out)
     hand.read(hand.page.locator(f"#stop-{day.route.stops[0].job}"))
+    hand.read(hand.page.locator("#signal-words"), "All sent|Nothing to send")
 
 
 def _finish(hand: Fingers, day: Day) -> None:
@@ -169,7 +172,12 @@ def _finish(hand: Fingers, day: Day) -> None:
     hand.page.wait_for_timeout(1500)  # until the page's script has opened a part
     if not stop.is_visible():
         hand.click(hand.page.locator(f".rail a[href='#stop-{day.route.stops[0].job}']"))
-    for name in ("We are here", "All in order", "Work done"):
+    big = stop.locator("[data-next]")
+    expect(big).to_be_enabled(timeout=20_000)
+    left = stop.get_by_role(
+        "button", name="On our way"
+    ).is_visible()  # to the first stop they are as soon as they leave
+    for name in ("On our way", "We are here", "All in order", "Work done")[not left :]:
         button = stop.get_by_role("button", name=name)
         expect(button).to_be_enabled(timeout=20_000)
         hand.click(button)
@@ -177,6 +185,11 @@ def _finish(hand: Fingers, day: Day) -> None:
 
 
 def _phone(hand: Fingers, day: Day) -> None:
+    open_day(hand.page, day)
+
+
+def open_day(page: Page, day: Day) -> None:
+    """Open the crew's day by its link, as it is texted in the morning."""
     date = day.monday + datetime.timedelta(days=day.route.day)
     board = day.board
     morning = datetime.datetime.combine(date, datetime.time(13), datetime.UTC)
@@ -185,8 +198,8 @@ def _phone(hand: Fingers, day: Day) -> None:
         now = datetime.datetime.now(datetime.UTC)
         token = make_link(session, board.app.state.secret, day.route.crew, date, by="glance", now=now).token
         crew = session.exec(select(tables.Crew.name).where(tables.Crew.id == day.route.crew)).one()
-    hand.page.goto(f"/day-links/open/{token}")
-    expect(hand.page.locator("h1")).to_contain_text(crew)
+    page.goto(f"/day-links/open/{token}")
+    expect(page.locator("h1")).to_contain_text(crew)
 
 
 JOBS: tuple[Job, ...] = (

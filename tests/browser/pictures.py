@@ -55,6 +55,7 @@ def post_and_count(board: Board) -> dict[str, tuple[Role, str]]:
         session.add(tables.PostedWeek(start_date=monday, plan_id=stored.id, posted_at=POSTED_AT, posted_by="maud"))
         installs = {visit.id for visit in session.exec(select(tables.Visit).where(tables.Visit.kind == "install"))}
         told = set(session.exec(select(tables.Booking.visit_id)))
+        open_ = set(session.exec(select(tables.Visit.id).where(tables.Visit.state == "open")))
         uncounted = session.exec(
             select(tables.Visit.id)
             .where(tables.Visit.kind == "install", tables.Visit.state == "open")
@@ -62,6 +63,8 @@ def post_and_count(board: Board) -> dict[str, tuple[Role, str]]:
         ).first()
     route = next(route for route in routes if any(stop.job in installs for stop in route.stops))
     job = next(stop.job for stop in route.stops if stop.job in installs)
+    planned = {stop.job for other in routes for stop in other.stops}
+    waits = min(open_ - planned - told)
     falls = next(stop.job for other in routes for stop in other.stops if stop.job in installs - told)
     day = monday + datetime.timedelta(days=route.day)
     office = board.signed_in_page(Role.office)
@@ -72,6 +75,8 @@ def post_and_count(board: Board) -> dict[str, tuple[Role, str]]:
     case = office.url.removeprefix(board.address)
     return {
         "week-sheet": (Role.manager, f"/weeks/{monday}"),
+        "ahead": (Role.manager, "/capacity"),
+        "when": (Role.office, f"/jobs/{waits}/times"),
         "jobs": (Role.manager, "/jobs"),
         "new-job": (Role.office, "/jobs/new"),
         "job": (Role.manager, f"/jobs/{job}"),
@@ -84,6 +89,7 @@ def post_and_count(board: Board) -> dict[str, tuple[Role, str]]:
         "day-sheet": (Role.lead, f"/crews/{route.crew}/days/{day}"),
         "looking-back": (Role.manager, f"/looking-back/{monday}"),
         "files": (Role.office, "/exchange"),
+        "every-year": (Role.office, "/yearly"),
         "settings": (Role.manager, "/settings"),
     }
 

@@ -69,11 +69,11 @@ def test_an_empty_service_and_one_to_write_on_are_apart_from_the_shared_one(
     assert len({b.address for b in (board, own_board, empty_board)}) == 3
     for b in (own_board, empty_board):
         page = b.signed_in_page(Role.manager)
-        page.goto("/accounts")
+        page.goto("/who-may-sign-in")
         page.get_by_label("Name to sign in with").fill("perrin")
         page.get_by_label("Role", exact=True).select_option("office")
         page.get_by_role("button", name="Let them sign in").click()
         page.get_by_text("perrin").first.wait_for()
     page = board.signed_in_page(Role.manager)
-    page.goto("/accounts")
+    page.goto("/who-may-sign-in")
     assert page.get_by_text("perrin").count() == 0

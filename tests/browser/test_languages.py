@@ -1,4 +1,4 @@
-"""A crew that reads Spanish on its phone, the page's own scripts too; `test_day.py` has the same in English."""
+"""A crew that reads Spanish on its phone, and an office that does on its pages, the pages' own scripts too."""
 
 from __future__ import annotations
 
@@ -6,10 +6,13 @@ import pytest
 from playwright.sync_api import Page, expect
 
 from api import tables
+from api.access.accounts import Role
 from api.database import transaction
-from tests.browser.board import axe, no_sideways_scroll
+from tests.browser.board import Board, axe, no_sideways_scroll
 from tests.browser.phone import Phone, signal, to
+from tests.browser.test_all_pages import opened
 from tests.service.day.day_cast import CREW, DAY
+from tests.walk import MONDAY, pages
 
 pytestmark = pytest.mark.browser
 
@@ -48,3 +51,62 @@ def test_a_day_is_worked_in_spanish_and_fits_the_phone(phone: Phone) -> None:
     # What the service keeps is the same as from an English phone.
     with transaction(phone.service.app.state.database) as session:
         assert session.get(tables.StepDone, (phone.jobs.install, DAY, "level line")) is not None
+
+
+WIDTHS = (1440, 1280, 360)  # of a large desk, a desk and a phone
+
+
+def in_language(board: Board, code: str) -> Page:
+    """Return a page of the manager, who has chosen a language at the sign-in's own buttons."""
+    page = board.signed_in_page(Role.manager)
+    page.goto("/password")
+    page.locator(f"button[name=language][value={code}]").click()
+    expect(page.locator("html")).to_have_attribute("lang", code)
+    return page
+
+
+def fits(page: Page) -> None:
+    """Raise `AssertionError` where the page that is open is wider than its window."""
+    for width in WIDTHS:
+        page.set_viewport_size({"width": width, "height": 740 if width < 500 else 900})
+        no_sideways_scroll(page)
+
+
+def test_the_pages_of_an_office_day_fit_in_spanish(board: Board) -> None:
+    page = in_language(board, "es")
+    assert "Cambie su contraseña" in page.content()
+    visit = next(walk.address for walk in pages(board.app) if walk.address.startswith("/jobs/J-"))
+    for address in ("/today", f"/weeks/{MONDAY}", visit, "/bench", "/rebooking", "/messages", "/sign-in"):
+        page.goto(address)
+        assert page.locator("html").get_attribute("lang") == "es", address
+        fits(page)
+
+
+def test_a_visit_is_looked_at_in_spanish_on_the_week_sheet(board: Board) -> None:
+    page = in_language(board, "es")
+    page.goto(f"/weeks/{MONDAY}")
+    page.locator("#board td .visit a").first.click()
+    expect(page.locator("#slip-drop")).to_have_text("Cerrar")
+    expect(page.locator("#slip-title")).not_to_contain_text("Mover")
+    expect(page.locator("#slip-keys")).to_contain_text("Escape cierra")
+    axe(page)
+
+
+@pytest.mark.long
+@pytest.mark.parametrize("code", ["en", "es"])
+def test_every_page_fits_in_either_language(board: Board, code: str) -> None:
+    page = in_language(board, code)
+    faults, walked = [], 0
+    for walk in pages(board.app):
+        if Role.manager not in walk.roles:
+            continue
+        page.set_viewport_size({"width": 1280, "height": 900})
+        try:
+            if opened(board, page, walk.address):
+                walked += 1
+                axe(page)
+                fits(page)
+        except AssertionError as fault:
+            faults.append(str(fault))
+    assert not faults, f"{len(faults)} of {walked} pages:\n" + "\n".join(faults)
+    assert walked >= 30

@@ -86,7 +86,8 @@ def visit_of(session: Session, day: PostedDay, visit_id: str, *, although_moved:
         for route in [_route(session, posted, day.crew_id, day.day)]
     )
     if visit is None or not was_here:
-        raise Problem(404, f'{crew_called(session, day.crew_id)} has no job "{visit_id}" on {day.day}.')
+        detail = gettext('{crew} has no job "{visit}" on {day}.')
+        raise Problem(404, detail.format(crew=crew_called(session, day.crew_id), visit=visit_id, day=day.day))
     if not although_moved:
         who = crew_called(session, day.crew_id)
         detail = gettext("{visit} is no longer a job of {crew} on this day: the week was posted anew.")

@@ -21,6 +21,7 @@ from scheduler.kit import Kit, KitState, parts_list
 from scheduler.layout.compute import lay_out
 from scheduler.layout.documents import Finding, Layout, Survey, survey_from_data
 from scheduler.layout.drawing import draw_sheets
+from scheduler.layout.drawing.paper.measures import Say, in_english
 from scheduler.layout.drawing.title import Title
 from scheduler.layout.site.lifting import hands_and_lift
 from scheduler.layout.site.shade import ShadeSite
@@ -95,7 +96,7 @@ def make_papers(shop: ShopInputs, job: JobInputs, kept: Mapping[str, str]) -> di
         try:
             survey = wall = _survey(awning.survey)
             layout = laid = _layout(wall, awning, paper)
-            paper("drawing", lambda: _drawing(shop, job, wall, laid))
+            paper("drawing", lambda: drawing_of(shop, job, wall, laid))
             if goes(laid):
                 _kit(shop, job, awning, wall, laid, paper)
         except BadInput as fault:
@@ -108,11 +109,12 @@ def make_papers(shop: ShopInputs, job: JobInputs, kept: Mapping[str, str]) -> di
     return made
 
 
-def _drawing(shop: ShopInputs, job: JobInputs, survey: Survey, layout: Layout) -> str:
+def drawing_of(shop: ShopInputs, job: JobInputs, survey: Survey, layout: Layout, say: Say = in_english) -> str:
+    """Return the wall drawing of a visit as the one text that is kept of it, its words as `say` gives them."""
     site = job.site
     title = Title(job.visit_id, site.customer, site.address, shop.today)
     shade = ShadeSite(site.lat, site.lon, shop.zone, shop.today.year) if shop.today else None
-    return joined(draw_sheets(survey, layout, units=shop.units, job=title, site=shade))
+    return joined(draw_sheets(survey, layout, units=shop.units, job=title, site=shade, say=say))
 
 
 def goes(layout: Layout) -> bool:

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import datetime
+import hashlib
 from pathlib import Path
 from typing import Annotated, Any
 
@@ -27,15 +28,15 @@ from api.http.assets import asset
 from api.http.names import crew_called
 from api.http.pages import Database, page, wants_json
 from api.http.problems import Problem, responses
-from api.languages import gettext, language, speak, to_say
+from api.languages import ENGLISH, gettext, language, page_language, speak, to_say
 from api.ledger.kept import kept, unchanged
 from api.ledger.languages import language_of_business, language_of_crew
 from api.ledger.plans.posted_days import Act, PostedDay, act, posted_day, visit_of, working_day
-from api.papers.sheets import sheets_of
 from api.papers.shown.cautions import GOES_FIRST
+from api.papers.shown.drawings import sheet_to_drill_by
 from api.papers.shown.job_page import allowed
 from api.routes import records
-from api.tables import Crew, DayLink, Prepared
+from api.tables import Crew, DayLink
 from scheduler.documents import encode
 
 router = APIRouter(tags=["days"])
@@ -194,17 +195,16 @@ def state(session: Database, who: Reader, now: Now, crew_id: str, day: datetime.
 
 
 @router.get("/crews/{crew_id}/days/{day}/drawings/{visit_id}", response_class=Response)
-def drawing(session: Database, who: Reader, crew_id: str, day: datetime.date, visit_id: str) -> Response:
-    """Give the sheet to drill by of one of the day's visits, as preparation made it last."""
+def drawing(session: Database, who: Reader, now: Now, crew_id: str, day: datetime.date, visit_id: str) -> Response:
+    """Give the sheet to drill by of one of the day's visits, as preparation made it last, in the crew's language."""
     _own(session, who, crew_id, day)
     posted = posted_day(session, crew_id, day)
-    row = None
-    if posted is not None and visit_id in posted.visits:
-        row = session.get(Prepared, (visit_id, "drawing"))
-    if row is None:
-        raise Problem(404, f'{crew_called(session, crew_id)} has no wall drawing of "{visit_id}" on {day}.')
-    tag = f'"{row.fingerprint[:32]}"'
-    return Response(sheets_of(row.document)[0], media_type="image/svg+xml", headers={"ETag": tag})
+    svg = sheet_to_drill_by(session, visit_id, now) if posted is not None and visit_id in posted.visits else None
+    if svg is None:
+        detail = gettext('{crew} has no wall drawing of "{visit}" on {day}.')
+        raise Problem(404, detail.format(crew=crew_called(session, crew_id), visit=visit_id, day=day))
+    tag = f'"{hashlib.sha256(svg.encode()).hexdigest()[:32]}"'
+    return Response(svg, media_type="image/svg+xml", headers={"ETag": tag})
 
 
 @router.post("/crews/{crew_id}/days/{day}/ticks", responses=_REFUSALS)
@@ -355,7 +355,10 @@ def all_crews(request: Request, session: Database, _: Staff, now: Now, day: date
 def _own(session: Session, who: Who, crew_id: str, day: datetime.date, *, write: bool = False) -> None:
     """Refuse a day that is not the caller's, as `own_crew_day`; what follows is said in the reader's language."""
     crew = who.link_id is not None or who.role is Role.lead
-    speak(language_of_crew(session, crew_id, day) if crew else language_of_business(session))
+    if crew:
+        speak(language_of_crew(session, crew_id, day))
+    elif page_language() == ENGLISH:  # none of one's own
+        speak(language_of_business(session))
     own_crew_day(session, who, crew_id, day, write=write)
 
 

@@ -16,6 +16,8 @@ from api.access.accounts import Role
 from api.access.guards import Who, allow, everyone, found
 from api.http.pages import Database, page, wants_json
 from api.http.problems import Problem
+from api.languages import gettext, speak
+from api.ledger.languages import language_of_business
 from api.ledger.riders import riding_on
 from api.routes.lists import All
 from api.routes.own.accounts import set_cookie
@@ -75,7 +77,8 @@ def open_link(request: Request, session: Database, _: Annotated[Who, everyone()]
     now = _now()
     link = day_links.crew_of_link(session, request.app.state.secret, token, now)
     if link is None:
-        raise Problem(404, "This link is over, revoked or miscopied. Ask the office for a new one.")
+        speak(language_of_business(session))  # whose link it was is not known
+        raise Problem(404, gettext("This link is over, revoked or miscopied. Ask the office for a new one."))
     answer = RedirectResponse(f"/crews/{link.crew_id}/days/{link.day}", 303)
     set_cookie(request, answer, "day", token, int((link.expires_at - now).total_seconds()) + 1)
     answer.headers["Cache-Control"] = "no-store"

@@ -16,6 +16,7 @@ from api.day import photos
 from api.fields.limits import as_sent
 from api.http.pages import Database, wants_json
 from api.http.problems import Problem, responses
+from api.languages import gettext
 from api.ledger.job_facts import zero_photos
 from api.ledger.plans.posted_days import act, visit_of, working_day
 from api.routes.lists import All
@@ -79,7 +80,7 @@ def zero(request: Request, session: Database, who: Reader, visit_id: str) -> Res
     visit = found(session, Visit, visit_id, "job")
     row = zero_photos(session, [visit]).get(visit_id)
     if row is None:
-        raise Problem(404, f'No photo shows the zero of the wall of "{visit_id}" yet.')
+        raise Problem(404, gettext('No photo shows the zero of the wall of "{visit}" yet.').format(visit=visit_id))
     return _picture(request, row)
 
 

@@ -24,11 +24,14 @@ from api.hand_over.warranty import callbacks, warranty_of
 from api.http.pages import Database, page, wants_json
 from api.jobs.listed import JobsWanted, jobs_list, places, towns_and_kinds
 from api.jobs.story import job_story
+from api.languages import speak
 from api.ledger.history import in_words
+from api.ledger.languages import language_of_crew
 from api.ledger.told import HOLDS
 from api.messages.papers import sent_papers
 from api.office.work_kinds import COST, STATES
 from api.papers.shown.cautions import cautions
+from api.papers.shown.drawings import said_sheets
 from api.papers.shown.job_page import JobPage, allowed, job_page, rack_words
 from api.papers.shown.wall_words import wall_words
 from api.routes import records
@@ -176,7 +179,9 @@ def drawing(
     found = _found(session, visit_id, now)
     if found.job.drawing is None:
         raise HTTPException(404, f'There is no wall drawing of "{visit_id}": its wall has not been surveyed.')
-    sheets = found.job.sheets
+    if who.crew_id is not None:  # a crew reads it
+        speak(language_of_crew(session, who.crew_id, who.day or local_day(session, now)))
+    sheets = said_sheets(session, found.job, now)
     if number > len(sheets):
         raise HTTPException(404, f'The wall drawing of "{visit_id}" has {len(sheets)} pages.')
     return Response(sheets[number - 1], media_type="image/svg+xml")

@@ -29,7 +29,10 @@ Prefer = Annotated[str, Header(max_length=200, description="respond-async: begin
 BEGUN: dict[int | str, dict[str, Any]] = {202: {"description": "begun; Location says how far it is"}, **responses(409)}
 
 # Where a step leads that is not for a role.
-_MANAGERS, _OFFICES = ("/settings/business", "/accounts"), ("/set-up", "/set-up/jobs", "/places", "/exchange", "/bench")
+_MANAGERS, _OFFICES = (
+    ("/settings/business", "/who-may-sign-in"),
+    ("/set-up", "/set-up/jobs", "/places", "/exchange", "/bench"),
+)
 _CLOSED = {
     Role.manager: (),
     Role.office: _MANAGERS,

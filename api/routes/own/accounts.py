@@ -26,7 +26,7 @@ from api.settings import Settings
 from api.tables import Account, Crew, SecondFactor
 from scheduler.errors import BadInput
 
-router = APIRouter(tags=["accounts"])
+router = APIRouter(tags=["sign-in"])
 CODE_S = 300  # in which the code follows the password
 KNOWN_DAYS = 180  # that a browser in which somebody has signed in is known by
 Text = Annotated[Words, Form(max_length=400)]
@@ -160,7 +160,13 @@ def password(
     return answer
 
 
-@router.get("/accounts")
+@router.get("/accounts", include_in_schema=False)
+def before(_: Manager) -> Response:
+    """Lead on from where the list was before: bookmarks have that address."""
+    return RedirectResponse("/who-may-sign-in", 308)
+
+
+@router.get("/who-may-sign-in")
 def account_list(request: Request, session: Database, _: Manager, part: All) -> Response:
     """List the accounts, with the form for a new one."""
     if wants_json(request):
@@ -168,7 +174,7 @@ def account_list(request: Request, session: Database, _: Manager, part: All) -> 
     return _list_page(request, session)
 
 
-@router.post("/accounts")
+@router.post("/who-may-sign-in")
 def make_account(
     request: Request, session: Database, who: GraveManager, name: Text = "", role: Text = "", crew_id: Text = ""
 ) -> Response:
@@ -185,7 +191,7 @@ def make_account(
     return _handed_over(request, name.strip().lower(), made, 201)
 
 
-@router.post("/accounts/{account_id}/reset")
+@router.post("/who-may-sign-in/{account_id}/reset")
 def reset(request: Request, session: Database, who: GraveManager, account_id: int) -> Response:
     """Give an account a new one-time password, shown once; its sessions end."""
     account = _account(session, account_id)
@@ -193,7 +199,7 @@ def reset(request: Request, session: Database, who: GraveManager, account_id: in
     return _handed_over(request, account.name, made, 200)
 
 
-@router.post("/accounts/{account_id}/email")
+@router.post("/who-may-sign-in/{account_id}/email")
 def email(request: Request, session: Database, who: GraveManager, account_id: int, email: Text = "") -> Response:
     """Have a sign-in provider's word on an e-mail address let somebody in, and notices go there; their sessions end.
 
@@ -206,10 +212,10 @@ def email(request: Request, session: Database, who: GraveManager, account_id: in
         if wants_json(request):
             raise
         return _list_page(request, session, fault=fault)
-    return JSONResponse(_record(account)) if wants_json(request) else RedirectResponse("/accounts", 303)
+    return JSONResponse(_record(account)) if wants_json(request) else RedirectResponse("/who-may-sign-in", 303)
 
 
-@router.post("/accounts/{account_id}/second-factor/end")
+@router.post("/who-may-sign-in/{account_id}/second-factor/end")
 def end_second_factor(request: Request, session: Database, who: GraveManager, account_id: int) -> Response:
     """Ask somebody else for no code any more, such as for a lost phone; their sessions end."""
     account = _account(session, account_id)
@@ -217,10 +223,10 @@ def end_second_factor(request: Request, session: Database, who: GraveManager, ac
         raise Problem(403, "This is for another manager: end your own codes on the page of your password.")
     if not accounts.end_second_factor(session, account, by=who.name, now=_now()):
         raise Problem(404, f"{account.name} is asked for no code.")
-    return JSONResponse(_record(account)) if wants_json(request) else RedirectResponse("/accounts", 303)
+    return JSONResponse(_record(account)) if wants_json(request) else RedirectResponse("/who-may-sign-in", 303)
 
 
-@router.post("/accounts/{account_id}")
+@router.post("/who-may-sign-in/{account_id}")
 def change(
     request: Request, session: Database, who: GraveManager, account_id: int, role: Text = "", active: Text = ""
 ) -> Response:
@@ -234,7 +240,7 @@ def change(
         if wants_json(request):
             raise
         return _list_page(request, session, fault=fault)
-    return JSONResponse(_record(account)) if wants_json(request) else RedirectResponse("/accounts", 303)
+    return JSONResponse(_record(account)) if wants_json(request) else RedirectResponse("/who-may-sign-in", 303)
 
 
 def sign_in_form(request: Request, csrf: str, aim: str, name: str, fault: str, status: int) -> Response:

@@ -13,7 +13,7 @@ from api.routes.lists import All
 from api.routes.own.accounts import SignedIn, Text, inside
 from api.tables import Account
 
-router = APIRouter(tags=["accounts"])
+router = APIRouter(tags=["sign-in"])
 
 
 @router.get("/notices")

@@ -15,7 +15,7 @@ from api.routes.own.accounts import SignedIn, Text, inside, unkept
 from api.tables import Account
 from scheduler.errors import BadInput
 
-router = APIRouter(tags=["accounts"])
+router = APIRouter(tags=["sign-in"])
 
 
 @router.get("/prove")

@@ -22,7 +22,7 @@ from api.routes.records import Words
 from api.secret import accepted
 
 WAY_S = 600  # in which somebody comes back from the provider
-router = APIRouter(tags=["accounts"])
+router = APIRouter(tags=["sign-in"])
 Anybody = Annotated[Who, everyone()]
 Brought = Annotated[Words, Query(max_length=4000)]
 

@@ -20,7 +20,7 @@ from api.routes.own.accounts import SignedIn, Text, unkept
 from api.tables import Account, SecondFactor
 from scheduler.errors import BadInput
 
-router = APIRouter(tags=["accounts"])
+router = APIRouter(tags=["sign-in"])
 
 
 @router.get("/second-factor")

@@ -1,4 +1,4 @@
-"""One's own sessions: where somebody is signed in, and the end of each."""
+"""One's own sessions: where somebody is signed in, and the end of each; the language of one's pages."""
 
 from __future__ import annotations
 
@@ -12,11 +12,14 @@ from api.access.guards import STAFF, Who, allow, cookie_name
 from api.clock import machine_clock
 from api.http.pages import Database, wants_json
 from api.http.problems import Problem
+from api.languages import LANGUAGES
 from api.ledger.history import note
 from api.routes.lists import All
-from api.routes.own.accounts import SignedIn, unkept
+from api.routes.own.accounts import Anybody, SignedIn, Text, inside, set_cookie, unkept
+from scheduler.errors import BadInput
 
-router = APIRouter(tags=["accounts"])
+router = APIRouter(tags=["sign-in"])
+CHOSEN_S = 365 * 24 * 3600  # that a browser keeps the language of its pages
 
 
 @router.get("/sessions")
@@ -57,3 +60,15 @@ def end_session(request: Request, session: Database, who: SignedIn, session_id: 
         raise Problem(404, f'You have no session "{session_id}".')
     session.delete(mine[0])
     return JSONResponse({"ended": session_id}) if wants_json(request) else RedirectResponse("/password", 303)
+
+
+@router.post("/language")
+def choose_language(request: Request, _: Anybody, language: Text, next: Text = "/") -> Response:
+    """Have this browser's pages in another language; crews read in that of their lead, customers in their own."""
+    if language not in LANGUAGES:
+        raise BadInput("language", f'must be one of {", ".join(LANGUAGES)}, is "{language}"')
+    answer: Response = RedirectResponse(inside(next), 303)
+    if wants_json(request):
+        answer = JSONResponse({"language": language})
+    set_cookie(request, answer, "language", language, CHOSEN_S)
+    return answer

@@ -24,6 +24,7 @@ from api.falls.falls import CannotGo, findings
 from api.horizon.later_week import later_week
 from api.http.pages import Database, page, part, wants_json
 from api.http.problems import Problem, responses
+from api.languages import language
 from api.ledger.forecasts import standing_words
 from api.ledger.kept import kept, unchanged
 from api.ledger.plans.posted import posted_week
@@ -227,7 +228,7 @@ def _lines(session: Session, start_date: datetime.date, now: datetime.datetime) 
 
 def _board(session: Session, shown: WeekPage, planner: bool, running: dict[str, CellNow]) -> Markup:
     """Return the sheet itself as HTML, from memory while nothing has changed."""
-    key = ("board", shown.plan_id, planner, msgspec.json.encode(running), unchanged(session))
+    key = ("board", language(), shown.plan_id, planner, msgspec.json.encode(running), unchanged(session))
     values = {"page": shown, "planner": planner, "holds": HOLDS, "running": running}
     return kept(session, key, lambda: Markup(part("week/board.html", values)))
 

@@ -1,6 +1,7 @@
 // What every page's script uses: requests that answer in the service's own words, announcements, questions, elements.
 import { newKey } from "./key.ts";
 import { headingOf, kindOf } from "./problem.ts";
+import { spoken } from "./spoken.ts";
 
 export { newKey };
 
@@ -80,7 +81,7 @@ export async function sendWhole<T = unknown>(
     answer = await fetch(path, init);
   } catch (fault) {
     if (fault instanceof DOMException && fault.name === "AbortError") throw fault;
-    throw new Fault(0, { title: "No connection", detail: "The service cannot be reached. Try again when it can." });
+    throw new Fault(0, { title: spoken("No connection"), detail: spoken("The service cannot be reached. Try again when it can.") });
   }
   const data = await json(answer);
   if (!answer.ok) {
@@ -127,7 +128,7 @@ export async function attempt(action: () => Promise<unknown>): Promise<boolean> 
 /** Ask a question in a dialog; true for `yes`. Escape and `no` are the same answer. */
 export function ask(question: string, words: { yes: string; no?: string }): Promise<boolean> {
   const yes = make("button", { value: "yes", class: "yes" }, words.yes);
-  const no = make("button", { value: "no" }, words.no ?? "Leave it");
+  const no = make("button", { value: "no" }, words.no ?? spoken("Leave it"));
   const dialog = make(
     "dialog",
     { class: "ask", "aria-labelledby": "asked" },

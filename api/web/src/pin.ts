@@ -1,4 +1,5 @@
 // The pin of an address on a map that is drawn from what the service knows: where it stands, in kilometers and in words.
+import { filled, spoken } from "./spoken.ts";
 
 export interface Mark {
   kind: "yard" | "site";
@@ -110,15 +111,18 @@ export function whereWords(map: PinMap, place: Place): string {
   const [yard, km] = near;
   const east = (place.lon - yard.lon) * Math.cos((place.lat * Math.PI) / 180);
   const turn = (Math.atan2(east, place.lat - yard.lat) * 180) / Math.PI;
-  const sides = ["north", "northeast", "east", "southeast", "south", "southwest", "west", "northwest"];
-  return `${distanceWords(km, map.units)} ${sides[(Math.round(turn / 45) + 8) % 8] ?? ""} of ${yard.name}`;
+  const sides = [
+    spoken("{far} north of {yard}"), spoken("{far} northeast of {yard}"), spoken("{far} east of {yard}"), spoken("{far} southeast of {yard}"),
+    spoken("{far} south of {yard}"), spoken("{far} southwest of {yard}"), spoken("{far} west of {yard}"), spoken("{far} northwest of {yard}"),
+  ];
+  return filled(sides[(Math.round(turn / 45) + 8) % 8] ?? "", { far: distanceWords(km, map.units), yard: yard.name });
 }
 
 /** Return the question of a pin far from every yard, empty where it is near, or where there is no yard. */
 export function farWords(map: PinMap, place: Place): string {
   const near = nearestYard(map, place);
   if (near === null || near[1] <= FAR_KM) return "";
-  return `The pin is ${distanceWords(near[1], map.units)} from the nearest yard, ${near[0].name}. Is it really that far?`;
+  return spoken("The pin is {far} from the nearest yard, {yard}. Is it really that far?", { far: distanceWords(near[1], map.units), yard: near[0].name });
 }
 
 /** Return the place that a field holds such as "41.0213, -91.0305"; null where it holds none. */

@@ -1,4 +1,5 @@
 // How a problem document (RFC 9457) is read, on pages and in the crew's worker alike.
+import { spoken } from "./spoken.ts";
 
 /** Return the kind of a problem by its `type`, such as changed-meanwhile; empty where it is none of the service's. */
 export function kindOf(type: unknown): string {
@@ -7,5 +8,5 @@ export function kindOf(type: unknown): string {
 
 /** Return a problem's `title`, or a sentence that gives its status. */
 export function headingOf(title: unknown, status: number): string {
-  return typeof title === "string" ? title : `The service answered ${status}`;
+  return typeof title === "string" ? title : spoken("The service answered {status}", { status });
 }

@@ -14,7 +14,8 @@ function catalogue(): Catalogue {
   return known;
 }
 
-function filled(text: string, values: Values): string {
+/** Return a text with `values` in the places of {name}. */
+export function filled(text: string, values: Values): string {
   return text.replace(/\{(\w+)\}/g, (whole, name: string) => String(values[name] ?? whole));
 }
 

@@ -1,4 +1,5 @@
 // A crate's count as the service tells it, and what has been tapped here and not been answered yet.
+import { spoken } from "./spoken.ts";
 
 export interface Item {
   item: string;
@@ -54,16 +55,17 @@ export function ahead(item: Item, taps: readonly Tap[]): Item {
 
 /** Say in words and by mark how an item stands; `warn` where something is left to do. */
 export function words(item: Item): { text: string; warn: boolean } {
-  if (!item.looked) return { text: "○ not looked at", warn: true };
+  if (!item.looked) return { text: spoken("○ not looked at"), warn: true };
   const short = item.listed - item.counted + item.damaged;
-  if (short > 0) return { text: `▲ ${short} short`, warn: true };
-  return { text: item.listed === 0 ? "+ not on the list" : "✓ all here", warn: false };
+  if (short > 0) return { text: spoken("▲ {n} short", { n: short }), warn: true };
+  return { text: item.listed === 0 ? spoken("+ not on the list") : spoken("✓ all here"), warn: false };
 }
 
 /** Say what a line did: "+1 bracket", "bracket, +1 damaged". */
 export function told(line: Line): string {
   const pieces = line.pieces !== 0 || line.damaged === 0 ? `${signed(line.pieces)} ` : "";
-  return `${pieces}${line.item}${line.damaged !== 0 ? `, ${signed(line.damaged)} damaged` : ""}`;
+  const item = `${pieces}${line.item}`;
+  return line.damaged === 0 ? item : spoken("{item}, {n} damaged", { item, n: signed(line.damaged) });
 }
 
 function signed(n: number): string {

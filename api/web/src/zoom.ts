@@ -1,5 +1,6 @@
 // Drawings nearer and farther: buttons before each figure marked data-zoom, and + - 0 on the keyboard while it has focus.
 import { all, make } from "./common.ts";
+import { spoken } from "./spoken.ts";
 
 const STEP = 1.4;
 const NEAREST = 6;
@@ -39,10 +40,10 @@ function addZoom(figure: HTMLElement): void {
   figure.before(
     make(
       "div",
-      { class: "zoom", role: "group", "aria-label": "Size of the drawing" },
-      button(1, "+", "Nearer"),
-      button(-1, "−", "Farther"),
-      button(0, "▭", "The whole drawing"),
+      { class: "zoom", role: "group", "aria-label": spoken("Size of the drawing") },
+      button(1, "+", spoken("Nearer")),
+      button(-1, "−", spoken("Farther")),
+      button(0, "▭", spoken("The whole drawing")),
     ),
   );
   figure.addEventListener("keydown", (event) => {

@@ -7,6 +7,7 @@ from dataclasses import dataclass
 from typing import Any
 
 import msgspec
+import sqlalchemy as sa
 from msgspec.structs import replace
 from sqlalchemy import desc
 from sqlmodel import Session, col, select
@@ -20,6 +21,8 @@ from scheduler.audit import audit
 from scheduler.documents import encode
 from scheduler.plan import Cost2, Plan, Plan2, Route2, Stop2, read_plan
 from scheduler.week import Week2, read_week, week_document
+
+KEPT = 20  # plans: some nights and what was sold in between
 
 
 @dataclass(frozen=True)
@@ -83,7 +86,23 @@ def store(
     )  # fmt: skip
     session.add(row)
     session.flush()
+    _let_go(session)
     return row
+
+
+def _let_go(session: Session) -> None:
+    """Delete all but the newest `KEPT` plans: nothing reads the others, and each holds the documents of many weeks.
+
+    The oldest that stays is then made of none, and runs no longer name what is gone.
+    """
+    plan, run = tables.HorizonPlan, tables.PlanRun
+    oldest = session.exec(select(plan.id).order_by(desc(col(plan.id))).offset(KEPT - 1).limit(1)).first()
+    if oldest is None:
+        return
+    session.execute(sa.update(plan).where(col(plan.id) == oldest).values(made_from=None))
+    session.execute(sa.update(run).where(col(run.from_horizon) < oldest).values(from_horizon=None))
+    session.execute(sa.update(run).where(col(run.horizon_id) < oldest).values(horizon_id=None))
+    session.execute(sa.delete(plan).where(col(plan.id) < oldest))
 
 
 def keep_run(session: Session, row: tables.PlanRun, document: str, now: datetime.datetime) -> int | None:

@@ -26,6 +26,7 @@ if TYPE_CHECKING:
     from scheduler.engine.search.whole import Sets
 
 QUICK_ROUNDS, QUICK_MOST = 40, 8_000  # of taking out and putting back before prices are known: for each job, at most
+QUICK_MEETING = 3_000, 3.0  # rounds at least where crews meet, and their heat: a proof there wants a good plan first
 QUICK_HOT, QUICK_COLD = 0.1, 0.001  # heat of these rounds, of what a stop costs: at first, at last
 QUICK_SHARE = 0.15  # of the time given
 MOST_COLUMNS = 400_000  # that the closing integer program is given
@@ -151,13 +152,15 @@ class Search:
         self.offer(ruin.columns(), ruin.cost)
         self.best.tell("moving jobs about")
         given = self.left()
-        step, rounds = 50, min(QUICK_MOST, QUICK_ROUNDS * len(self.model.service))
+        step, rounds, hot = 50, min(QUICK_MOST, QUICK_ROUNDS * len(self.model.service)), QUICK_HOT
+        if self.meets and rounds < QUICK_MEETING[0]:
+            rounds, hot = QUICK_MEETING
         for done in range(0, rounds, step):
             self.check()
             if self.left() < given * (1 - QUICK_SHARE):
                 break
             before = self.left()
-            ruin.run(step, ruin.stop_cents * QUICK_HOT * (QUICK_COLD / QUICK_HOT) ** (done / rounds))
+            ruin.run(step, ruin.stop_cents * hot * (QUICK_COLD / hot) ** (done / rounds))
             if np.isfinite(given):
                 self.rate = max(self.rate, step / max(1e-4, before - self.left()))
             if done % (rounds // 10 // step * step + step) == 0:
@@ -351,13 +354,9 @@ class Search:
 
     def start(self, chosen: range | list[int]) -> list[int]:
         """Return the best plan's columns where all are among `chosen`: a plan to begin from."""
-        columns = self.chosen()
-        return columns if set(columns) <= set(chosen) else []
-
-    def chosen(self) -> list[int]:
-        """Return the pool's columns of the best plan."""
         self.take_in()
-        return list(self.column_of.values())
+        columns = list(self.column_of.values())
+        return columns if set(columns) <= set(chosen) else []
 
     def offer(self, columns: Columns, cost: int) -> None:
         """Offer a plan given by its routes."""

@@ -37,10 +37,10 @@ def _place(hole: BoltHole, measures: Measures) -> str:
 
 def draw(sheet: DrawingSheet, survey: Survey, measures: Measures, area: Box) -> float:
     """Draw the bracket at the top of `area`; return the height on the sheet where it ends."""
-    awning = survey.awning
+    awning, say = survey.awning, measures.say
     holes: tuple[BoltHole, ...] = awning.holes if isinstance(awning.holes, tuple) else ()
     y = area.top + SMALL * 1.1
-    sheet.text(area.left, y, "Bracket from the front, and its bolt pattern", SMALL, bold=True)
+    sheet.text(area.left, y, say("Bracket from the front, and its bolt pattern"), SMALL, bold=True)
     lowest = awning.bracket_lever - max((hole.down for hole in holes), default=0.0)
     above = min(lowest, 40.0)  # the plate above the upper holes: not surveyed, drawn open
     wide, high = area.right - area.left - 62, 24.0
@@ -60,12 +60,12 @@ def draw(sheet: DrawingSheet, survey: Survey, measures: Measures, area: Box) -> 
         sheet.line(x - 0.8, level + 0.8, x + 0.8, level - 0.8, pen=0.35)
     sheet.line(x, upper, x, lower)
     sheet.text(x - 1.6, upper + 4, measures.worded(awning.bracket_lever), SMALL, anchor="end", bold=True)
-    sheet.text(x - 1.6, upper + 4 + SMALL * LEADING, "lever", SMALL, anchor="end", ink=GREY)
+    sheet.text(x - 1.6, upper + 4 + SMALL * LEADING, say("lever"), SMALL, anchor="end", ink=GREY)
     labels = plate.right + 6
     for hole in sorted(holes, key=lambda one: (one.down, one.across)):
         at = upper + hole.down / scale
         sheet.circle(middle + hole.across / scale, at, 0.9, pen=0.3, fill=GRAPHITE)
-        text = _place(hole, measures)
+        text = say(_place(hole, measures))
         base = at + 1
         while not sheet.is_free(text_box(labels, base, text), gap=0.2):
             base += 0.5
@@ -73,5 +73,5 @@ def draw(sheet: DrawingSheet, survey: Survey, measures: Measures, area: Box) -> 
         sheet.text(labels, base, text)
         lower = max(lower, base)
     if not holes:
-        sheet.text(labels, upper + 1, "holes not surveyed")
+        sheet.text(labels, upper + 1, say("holes not surveyed"))
     return max(plate.bottom, lower) + 2

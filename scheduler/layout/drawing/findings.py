@@ -10,12 +10,14 @@ from functools import lru_cache
 
 from scheduler.layout.documents import Finding
 from scheduler.layout.drawing.paper.lettering import clean, width_of, wrap
+from scheduler.layout.drawing.paper.measures import Say, in_english
 from scheduler.layout.drawing.paper.sheet import GRAPHITE, Box, DrawingSheet
 
 SIZE = 2.8
 _LINE = SIZE * 1.24
 _INDENT = 4.0
 _ORDER = ("stop", "caution", "note")
+_MANY = {"stop": "stops", "caution": "cautions", "note": "notes"}
 _WORD = {"stop": "Stop", "caution": "Caution", "note": "Note"}
 _MOST_TRIED = 30  # findings that found no room, after which no more are tried
 _LEAST_LINES = 3  # of a finding at the foot of a column, where it runs on
@@ -40,50 +42,54 @@ class Set:
     rest: tuple[Finding, ...] = ()
 
 
-def fill(findings: Sequence[Finding], columns: Sequence[Box], also: Sequence[Finding] = ()) -> Set:
+def fill(
+    findings: Sequence[Finding], columns: Sequence[Box], also: Sequence[Finding] = (), say: Say = in_english
+) -> Set:
     """Set `findings` into `columns`, each whole where one column can take it, else running on into the next one.
 
     Where room is short, the first in order go first, and a later short one may take what a long one could not; what is
     left out is named at the end. Where all found room, so may those of `also` that fit; the others are `rest`, unnamed.
     """
-    lines, left_out = _set(findings, columns)
+    lines, left_out = _set(findings, columns, say)
     if not left_out:
         if not also:
             return Set(tuple(lines), "")
-        lines, rest = _set([*findings, *also], columns, len(findings))
+        lines, rest = _set([*findings, *also], columns, say, len(findings))
         return Set(tuple(lines), "", tuple(rest))
     last = columns[-1]
     shorter = [*columns[:-1], Box(last.left, last.top, last.right, last.bottom - _REST_LINES * _LINE)]
-    lines, rest = _set(findings, shorter)
+    lines, rest = _set(findings, shorter, say)
     for named in range(min(len(rest), _MOST_TRIED), -1, -1):
-        words = wrap(_left_over(rest, named), SIZE, last.right - last.left - _INDENT)
+        words = wrap(_left_over(rest, say, named), SIZE, last.right - last.left - _INDENT)
         if len(words) <= _REST_LINES:
             break
     y = last.bottom - (len(words) - 1) * _LINE - 0.7
     end = [_Line(last.left + _INDENT, y + k * _LINE, text, "more", k == 0) for k, text in enumerate(words)]
-    return Set((*lines, *end), _left_over(rest), (*rest, *also))
+    return Set((*lines, *end), _left_over(rest, say), (*rest, *also))
 
 
-def _left_over(rest: Sequence[Finding], named: int | None = None) -> str:
-    codes = [clean(finding.code).replace("-", " ") for finding in rest]
+def _left_over(rest: Sequence[Finding], say: Say, named: int | None = None) -> str:
+    codes = [say(clean(finding.code).replace("-", " ")) for finding in rest]
     named = len(codes) if named is None else named
-    listed = ", ".join(codes[:named]) + (f" and {len(codes) - named} more" if named < len(codes) else "")
+    listed = ", ".join(codes[:named]) + (f" {say(f'and {len(codes) - named} more')}" if named < len(codes) else "")
     counts = [
-        f"{count} {level}{'s' * (count > 1)}" for level in _ORDER if (count := sum(f.level == level for f in rest))
+        f"{count} {say(level if count == 1 else _MANY[level])}"
+        for level in _ORDER
+        if (count := sum(f.level == level for f in rest))
     ]
-    told = " and ".join(part for part in (", ".join(counts[:-1]), counts[-1]) if part)
-    return f"On the next page: {told} ({listed.strip()})."
+    told = f" {say('and')} ".join(part for part in (", ".join(counts[:-1]), counts[-1]) if part)
+    return f"{say('On the next page')}: {told} ({listed.strip()})."
 
 
 def _set(
-    findings: Sequence[Finding], columns: Sequence[Box], must: int | None = None
+    findings: Sequence[Finding], columns: Sequence[Box], say: Say, must: int | None = None
 ) -> tuple[list[_Line], list[Finding]]:
     """Return the lines of those findings that find room, and the findings that do not.
 
     Each whole in the first column that can take it, or all run on from column to column: whichever leaves fewer stops
     out, then tears fewer and leaves fewer of the first `must` out; where both are alike, nothing is torn.
     """
-    whole, running = _set_whole(findings, columns), _set_running(findings, columns)
+    whole, running = _set_whole(findings, columns, say), _set_running(findings, columns, say)
     needed = {id(finding) for finding in findings[:must]}
 
     def worth_less(way: tuple[list[_Line], list[Finding]], torn: int) -> tuple[int, int]:
@@ -98,14 +104,14 @@ def _torn(lines: Sequence[_Line]) -> int:
     return sum(not after.first and after.y < before.y for before, after in itertools.pairwise(lines))
 
 
-def _set_whole(findings: Sequence[Finding], columns: Sequence[Box]) -> tuple[list[_Line], list[Finding]]:
+def _set_whole(findings: Sequence[Finding], columns: Sequence[Box], say: Say) -> tuple[list[_Line], list[Finding]]:
     lines: list[_Line] = []
     left_out: list[Finding] = []
     tops = [box.top for box in columns]
     for finding in findings:
         for column, box in enumerate(columns if len(left_out) <= _MOST_TRIED else ()):
             free = Box(box.left, tops[column], box.right, box.bottom)
-            found = _set_one(finding, [free], 0, free.top + SIZE)
+            found = _set_one(finding, [free], 0, free.top + SIZE, say)
             if found is not None:
                 lines += found[0]
                 tops[column] = found[2] - SIZE
@@ -115,12 +121,12 @@ def _set_whole(findings: Sequence[Finding], columns: Sequence[Box]) -> tuple[lis
     return lines, left_out
 
 
-def _set_running(findings: Sequence[Finding], columns: Sequence[Box]) -> tuple[list[_Line], list[Finding]]:
+def _set_running(findings: Sequence[Finding], columns: Sequence[Box], say: Say) -> tuple[list[_Line], list[Finding]]:
     lines: list[_Line] = []
     left_out: list[Finding] = []
     column, y = 0, columns[0].top + SIZE
     for finding in findings:
-        found = None if len(left_out) > _MOST_TRIED else _set_one(finding, columns, column, y)
+        found = None if len(left_out) > _MOST_TRIED else _set_one(finding, columns, column, y, say)
         if found is None:
             left_out.append(finding)
         else:
@@ -129,13 +135,15 @@ def _set_running(findings: Sequence[Finding], columns: Sequence[Box]) -> tuple[l
     return lines, left_out
 
 
-def _set_one(finding: Finding, columns: Sequence[Box], column: int, y: float) -> tuple[list[_Line], int, float] | None:
+def _set_one(
+    finding: Finding, columns: Sequence[Box], column: int, y: float, say: Say
+) -> tuple[list[_Line], int, float] | None:
     """Return the lines of a finding set from `y` in a column on, and where the next one begins; None without room."""
     lines: list[_Line] = []
     rest, first = _words(finding), True
     while rest:
         box = columns[column]
-        indent = _lead(finding.level) if first else 0.0
+        indent = _lead(finding.level, say) if first else 0.0
         set_in = wrap(rest, SIZE, box.right - box.left - _INDENT, indent=indent)
         room = max(0, math.floor((box.bottom - y - SIZE * 0.3) / _LINE) + 1)
         if first and room < min(_LEAST_LINES, len(set_in)):
@@ -158,12 +166,12 @@ def _words(finding: Finding) -> str:
     return clean(finding.text)
 
 
-def _lead(level: str) -> float:
+def _lead(level: str, say: Say) -> float:
     """The width of the bold word with which a finding begins."""
-    return width_of(f"{_WORD[level]}:", SIZE, True) + 1.0
+    return width_of(f"{say(_WORD[level])}:", SIZE, True) + 1.0
 
 
-def draw(sheet: DrawingSheet, done: Set) -> None:
+def draw(sheet: DrawingSheet, done: Set, say: Say = in_english) -> None:
     """Draw the lines with a mark before each finding: a full square for a stop, a triangle for a caution."""
     for line in done.lines:
         sheet.text(line.x, line.y, line.text, SIZE)
@@ -171,8 +179,9 @@ def draw(sheet: DrawingSheet, done: Set) -> None:
             continue
         x, y = line.x - _INDENT, line.y
         if line.level in _WORD:
-            sheet.text(line.x - _lead(line.level), y, f"{_WORD[line.level]}:", SIZE, bold=True)
-            x -= _lead(line.level)
+            lead = _lead(line.level, say)
+            sheet.text(line.x - lead, y, f"{say(_WORD[line.level])}:", SIZE, bold=True)
+            x -= lead
         if line.level == "stop":
             sheet.rect(Box(x, y - 2.3, x + 2.4, y + 0.1), fill=GRAPHITE)
         elif line.level == "caution":

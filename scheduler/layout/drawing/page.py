@@ -14,7 +14,7 @@ from scheduler.layout.drawing.cautions import MOST_ON_SHEET, Sorted, sort_out
 from scheduler.layout.drawing.describe import describe
 from scheduler.layout.drawing.facts import fact_lines
 from scheduler.layout.drawing.paper.lettering import wrap
-from scheduler.layout.drawing.paper.measures import Measures, Units
+from scheduler.layout.drawing.paper.measures import Measures, Say, Units, in_english
 from scheduler.layout.drawing.paper.sheet import GREY, LEADING, SMALL, Box, DrawingSheet
 from scheduler.layout.drawing.title import HEAD, MARGIN, Pages, Title
 from scheduler.layout.drawing.wall import elevation, view
@@ -60,9 +60,10 @@ def draw_svg(
     paper: Paper = "letter",
     job: Title = Title(),  # noqa: B008  frozen
     site: ShadeSite | None = None,
+    say: Say = in_english,
 ) -> str:
     """Return the first sheet of the wall drawing of `layout`, as `draw_sheets` gives it."""
-    return draw_sheets(survey, layout, units=units, paper=paper, job=job, site=site)[0]
+    return draw_sheets(survey, layout, units=units, paper=paper, job=job, site=site, say=say)[0]
 
 
 def draw_sheets(
@@ -73,39 +74,43 @@ def draw_sheets(
     paper: Paper = "letter",
     job: Title = Title(),  # noqa: B008  frozen
     site: ShadeSite | None = None,
+    say: Say = in_english,
 ) -> tuple[str, ...]:
     """Return the wall drawing of `layout` as SVG files: landscape sheets, the first at the scales that it states.
 
     The first is what one drills by, with every stop and the cautions that are special to this wall, at most five; the
     second has the bracket, the shade at `site` and the rest in full, and runs on where one sheet is not enough. `job`
-    says whose wall it is. `units` is the unit that comes first, the other stands small beside it. The files need
-    nothing from elsewhere, hold no script whatever the survey's texts say, and are the same for the same input. Raises
-    `BadInput` where the layout is not of this survey or has more brackets than the sheet has room for.
+    says whose wall it is. `units` is the unit that comes first, the other stands small beside it. `say` is given each
+    finished text in English and returns what is written. The files need nothing from elsewhere, hold no script whatever
+    the survey's texts say, and are the same for the same input. Raises `BadInput` where the layout is not of this
+    survey or has more brackets than the sheet has room for.
     """
     _check(survey, layout)
-    measures, stands = Measures(units), view.standing(survey, layout)
+    measures, stands = Measures(units, say), view.standing(survey, layout)
     sheet = DrawingSheet(*PAPERS_MM[paper])
     first = _laid_out(survey, layout, stands, measures, sheet)
     later = _later(survey, layout, measures, site, first.done.rest, paper)
     count = 1 + len(later)
-    words = " ".join(describe(survey, layout, units=units))
+    words = " ".join(map(say, describe(survey, layout, units=units)))
     _draw_first(sheet, survey, layout, measures, first, job, count)
-    files = [sheet.svg(f"{job.name} {survey.id}", words)]
+    files = [sheet.svg(f"{say(job.name)} {survey.id}", words)]
     for number, one in enumerate(later, start=2):
         sheet = DrawingSheet(*PAPERS_MM[paper])
         pages = Pages(number, count)
         title.head(sheet, survey, job, pages, "", False, measures)
         if one.with_pictures:
-            _pictures(sheet, survey, measures, site, _columns_of(sheet, survey, layout)[0])
-        findings.draw(sheet, one.done)
-        cells = ["Bracket not to scale" if one.with_pictures else "Findings in full", f"Rules {layout.format}"]
-        title.foot(sheet, survey, layout, job, pages, cells)
-        files.append(sheet.svg(f"{job.name} {survey.id}, page {number}", f"Page {number} of {count} of the drawing."))
+            _pictures(sheet, survey, measures, site, _columns_of(sheet, survey, layout, measures)[0])
+        findings.draw(sheet, one.done, say)
+        what = say("Bracket not to scale") if one.with_pictures else say("Findings in full")
+        cells = [what, f"{say('Rules')} {layout.format}"]
+        title.foot(sheet, survey, layout, job, pages, cells, say)
+        name = f"{say(job.name)} {survey.id}, {say(f'page {number}')}"
+        files.append(sheet.svg(name, say(f"Page {number} of {count} of the drawing.")))
     return tuple(files)
 
 
 def bracket_places(
-    survey: Survey, layout: Layout, *, units: Units = "imperial", paper: Paper = "letter"
+    survey: Survey, layout: Layout, *, units: Units = "imperial", paper: Paper = "letter", say: Say = in_english
 ) -> list[tuple[float, float]]:
     """Return where each bracket of `layout` stands on the first sheet that `draw_sheets` gives for the same arguments.
 
@@ -113,17 +118,19 @@ def bracket_places(
     `BadInput` as `draw_sheets` does.
     """
     _check(survey, layout)
-    measures, stands = Measures(units), view.standing(survey, layout)
+    measures, stands = Measures(units, say), view.standing(survey, layout)
     sheet = DrawingSheet(*PAPERS_MM[paper])
     picture = _laid_out(survey, layout, stands, measures, sheet).picture
     y = picture.view.y(survey.place.height)
     return [(picture.view.x(bracket.wall) / sheet.width, y / sheet.height) for bracket in layout.brackets]
 
 
-def _columns_of(sheet: DrawingSheet, survey: Survey, layout: Layout, top: float | None = None) -> list[Box]:
+def _columns_of(
+    sheet: DrawingSheet, survey: Survey, layout: Layout, measures: Measures, top: float | None = None
+) -> list[Box]:
     """Return the three columns between `top` (None: the head) and the footer."""
     left, right = MARGIN, sheet.width - MARGIN
-    bottom = sheet.height - MARGIN - title.foot_height(survey, layout, right - left)
+    bottom = sheet.height - MARGIN - title.foot_height(survey, layout, right - left, measures.say)
     lefts = (left, left + _SIDE + _GAP, right - _LAST)
     rights = (left + _SIDE, right - _LAST - _GAP, right)
     top = MARGIN + HEAD + 2 if top is None else top
@@ -133,10 +140,10 @@ def _columns_of(sheet: DrawingSheet, survey: Survey, layout: Layout, top: float 
 def _laid_out(survey: Survey, layout: Layout, stands: view.StandsOn, measures: Measures, sheet: DrawingSheet) -> _First:
     """Lay out the elevation and what stands below it."""
     every = (*layout.findings, *_of_the_drawing(survey, layout))
-    found = sort_out([Finding(one.level, one.code, measures.turned(one.text)) for one in every])
-    bottom = _columns_of(sheet, survey, layout)[0].bottom + 2
+    found = sort_out([Finding(one.level, one.code, measures.say(measures.turned(one.text))) for one in every])
+    bottom = _columns_of(sheet, survey, layout, measures)[0].bottom + 2
     inner = Box(MARGIN, MARGIN, sheet.width - MARGIN, bottom)
-    least = max(_ends(survey, layout, measures, _columns_of(sheet, survey, layout, 0.0))) + 2.5
+    least = max(_ends(survey, layout, measures, _columns_of(sheet, survey, layout, measures, 0.0))) + 2.5
     heights = [height for height in _LOWER if height > least] or [least]
     best: _First | None = None
     for lower in heights:
@@ -148,11 +155,11 @@ def _laid_out(survey: Survey, layout: Layout, stands: view.StandsOn, measures: M
             break  # the findings must not squeeze the wall
         top = picture.bottom + 3
         unnamed = elevation.draw(DrawingSheet(sheet.width, sheet.height, trial=True), picture)
-        areas = _columns_of(sheet, survey, layout, top)
+        areas = _columns_of(sheet, survey, layout, measures, top)
         ends = _ends(survey, layout, measures, areas)
         below = [Box(box.left, end + 1.5, box.right, box.bottom) for box, end in zip(areas, ends, strict=True)]
-        first, also, later = _said(found, unnamed)
-        done = findings.fill(first, below, also)
+        first, also, later = _said(found, unnamed, measures.say)
+        done = findings.fill(first, below, also, measures.say)
         if best is None or not squeezed or not _stops(done.rest):
             best = _First(picture, areas, top, replace(done, rest=(*later, *done.rest)), found)
         if not done.left_over:
@@ -165,12 +172,12 @@ def _stops(rest: Sequence[Finding]) -> bool:
     return any(finding.level == "stop" for finding in rest)
 
 
-def _said(found: Sorted, unnamed: list[str]) -> tuple[list[Finding], list[Finding], list[Finding]]:
+def _said(found: Sorted, unnamed: list[str], say: Say) -> tuple[list[Finding], list[Finding], list[Finding]]:
     """Return what must stand on the first sheet, what may follow there as far as there is room, and what may not.
 
     On the first: stops, what the picture shows without its name, and the cautions special to this wall, up to five.
     """
-    note = [Finding("note", "obstacles", f"On the wall: {'; '.join(unnamed)}.")] if unnamed else []
+    note = [Finding("note", "obstacles", f"{say('On the wall')}: {'; '.join(unnamed)}.")] if unnamed else []
     here, later = found.special[:MOST_ON_SHEET], found.special[MOST_ON_SHEET:]
     return [*found.stops, *here, *note], [*found.notes, *found.standing], list(later)
 
@@ -200,7 +207,9 @@ def _lower_half(
     scale, side_end = side_view.draw(sheet, survey, measures, areas[0])
     ends = [side_end, *schedule.draw(sheet, survey, layout, measures, areas[1:])]
     free = 2 if ends[2] == areas[2].top else 0  # a long schedule fills the third column too
-    lines = wrap(bracket_view.pattern_words(survey, measures), SMALL, areas[free].right - areas[free].left)
+    lines = wrap(
+        measures.say(bracket_view.pattern_words(survey, measures)), SMALL, areas[free].right - areas[free].left
+    )
     y = ends[free] + SMALL * (1.1 if free else LEADING)
     ends[free] = sheet.paragraph(areas[free].left, y, lines) - SMALL
     return scale, ends
@@ -221,23 +230,25 @@ def _check(survey: Survey, layout: Layout) -> None:
 def _draw_first(
     sheet: DrawingSheet, survey: Survey, layout: Layout, measures: Measures, first: _First, job: Title, count: int
 ) -> None:
-    pages = Pages(1, count, _later_words(first, count))
-    title.head(sheet, survey, job, pages, *_state(first), measures)
+    say = measures.say
+    pages = Pages(1, count, _later_words(first, count, say))
+    state, stop = _state(first)
+    title.head(sheet, survey, job, pages, say(state), stop, measures)
     elevation.draw(sheet, first.picture)
     left, right = MARGIN, sheet.width - MARGIN
     sheet.line(left, first.top - 1.5, right, first.top - 1.5, pen=0.13, ink=GREY)
     side, _ = _lower_half(sheet, survey, layout, measures, first.areas)
-    findings.draw(sheet, first.done)
+    findings.draw(sheet, first.done, say)
     shown = first.picture.view
-    left_out = ", a stretch left out at the break lines" if shown.cut else ""
+    left_out = f", {say('a stretch left out at the break lines')}" if shown.cut else ""
     cells = [
-        f"Elevation {measures.scale_name(shown.scale)}{left_out}",
-        f"Side view {measures.scale_name(side)}",
-        "Figures go before measuring off",
-        "ft, in and 1/16; small: mm" if measures.units == "imperial" else "mm; small: ft, in and 1/16",
-        f"Rules {layout.format}",
+        f"{say('Elevation')} {measures.scale_name(shown.scale)}{left_out}",
+        f"{say('Side view')} {measures.scale_name(side)}",
+        say(title.FIGURES_GO_FIRST),
+        say("ft, in and 1/16; small: mm") if measures.units == "imperial" else say("mm; small: ft, in and 1/16"),
+        f"{say('Rules')} {layout.format}",
     ]
-    title.foot(sheet, survey, layout, job, pages, cells)
+    title.foot(sheet, survey, layout, job, pages, cells, say)
 
 
 def _state(first: _First) -> tuple[str, bool]:
@@ -254,16 +265,17 @@ def _state(first: _First) -> tuple[str, bool]:
     return f"{text}, {more} more on page 2" if more else text, False
 
 
-def _later_words(first: _First, count: int) -> str:
+def _later_words(first: _First, count: int, say: Say) -> str:
     """Return what the later sheets have, for the foot of the first."""
     rest = sort_out(first.done.rest)
     parts = [
-        (len(rest.stops), "stop"), (len(rest.special), "caution"), (len(rest.standing), "standing caution"),
-        (len(rest.notes), "note"),
+        (rest.stops, "stop", "stops"), (rest.special, "caution", "cautions"),
+        (rest.standing, "standing caution", "standing cautions"), (rest.notes, "note", "notes"),
     ]  # fmt: skip
-    told = [f"{number} {what}{'s' * (number > 1)}" for number, what in parts if number]
-    where = "Page 2" if count == 2 else f"Pages 2 to {count}"
-    return f"{where}: {', '.join(['the bracket with its holes', 'the shade', 'the survey in words', *told])}."
+    told = [f"{len(found)} {say(one if len(found) == 1 else more)}" for found, one, more in parts if found]
+    where = say("Page 2" if count == 2 else f"Pages 2 to {count}")
+    always = [say("the bracket with its holes"), say("the shade"), say("the survey in words")]
+    return f"{where}: {', '.join([*always, *told])}."
 
 
 def _pictures(sheet: DrawingSheet, survey: Survey, measures: Measures, site: ShadeSite | None, area: Box) -> float:
@@ -271,10 +283,10 @@ def _pictures(sheet: DrawingSheet, survey: Survey, measures: Measures, site: Sha
     end = bracket_view.draw(sheet, survey, measures, area) + 2
     found = shades(survey, site) if site is not None else ()
     end = shade_plan.draw(sheet, survey, found, measures, Box(area.left, end, area.right, area.bottom)) + 1
-    sheet.text(area.left, end + SMALL, "The wall as surveyed", SMALL, bold=True)
+    sheet.text(area.left, end + SMALL, measures.say("The wall as surveyed"), SMALL, bold=True)
     y = end + SMALL + SMALL * LEADING
     for line in fact_lines(survey, measures):
-        y = sheet.paragraph(area.left, y, wrap(line, SMALL, area.right - area.left))
+        y = sheet.paragraph(area.left, y, wrap(measures.say(line), SMALL, area.right - area.left))
     return y - SMALL
 
 
@@ -289,7 +301,7 @@ def _later(
 ) -> list[_Sheet]:
     """Return the sheets after the first, as many as all of `rest` in full asks for."""
     trial = DrawingSheet(*PAPERS_MM[paper], trial=True)
-    columns = _columns_of(trial, survey, layout)
+    columns = _columns_of(trial, survey, layout, measures)
     end = _pictures(trial, survey, measures, site, columns[0])
     columns[0] = Box(columns[0].left, end + 3, columns[0].right, columns[0].bottom)
     order = [columns[1], columns[2], columns[0]]
@@ -297,8 +309,8 @@ def _later(
     left = [part for finding in rest for part in _cut(finding)]
     while not sheets or left:
         usable = [box for box in order if box.bottom - box.top > 12]
-        done = findings.fill([], usable, left) if left else findings.Set((), "")
+        done = findings.fill([], usable, left, measures.say) if left else findings.Set((), "")
         sheets.append(_Sheet(done, with_pictures=not sheets))
         left = list(done.rest)
-        order = _columns_of(trial, survey, layout)
+        order = _columns_of(trial, survey, layout, measures)
     return sheets

@@ -10,7 +10,7 @@ import msgspec
 
 from scheduler.layout.documents import Bracket, Fastener, Layout, Survey
 from scheduler.layout.drawing.paper.lettering import width_of, wrap
-from scheduler.layout.drawing.paper.measures import Measures, millimetres
+from scheduler.layout.drawing.paper.measures import Measures, Say, millimetres
 from scheduler.layout.drawing.paper.sheet import FIGURE, GREY, LEADING, PALE, SMALL, Box, DrawingSheet
 from scheduler.layout.drawing.wall.view import member_numbers, member_word
 from scheduler.layout.statics import nds
@@ -109,12 +109,12 @@ def draw(sheet: DrawingSheet, survey: Survey, layout: Layout, measures: Measures
     """
     area = areas[0]
     y = area.top + SMALL * 1.1
-    sheet.text(area.left, y, "Drill schedule", SMALL, bold=True)
+    sheet.text(area.left, y, measures.say("Drill schedule"), SMALL, bold=True)
     if not layout.brackets:
         text = (
             f"No holes: no brackets, where {layout.required} are required. Drill nothing before every stop is settled."
         )
-        lines = wrap(text, SMALL, area.right - area.left)
+        lines = wrap(measures.say(text), SMALL, area.right - area.left)
         return [sheet.paragraph(area.left, y + SMALL * LEADING + 1, lines), areas[1].top]
     cases = case_names(survey, layout)
     letters = {case: chr(ord("A") + k) for k, case in enumerate(dict.fromkeys(case for case in cases if case))}
@@ -141,8 +141,8 @@ def draw(sheet: DrawingSheet, survey: Survey, layout: Layout, measures: Measures
         if layout.fastener
         else "No fastener is named: see the stops."
     )
-    y = sheet.paragraph(area.left, y, wrap(words, SMALL, area.right - area.left))
-    words = use_words(letters, cases)
+    y = sheet.paragraph(area.left, y, wrap(measures.say(words), SMALL, area.right - area.left))
+    words = measures.say(use_words(letters, cases))
     return [sheet.paragraph(area.left, y, wrap(words, SMALL, area.right - area.left), ink=GREY) - SMALL, ends[1]]
 
 
@@ -169,24 +169,24 @@ class _Column:
 
 def _columns(survey: Survey, layout: Layout, measures: Measures, letters: Sequence[str | None]) -> list[_Column]:
     brackets, numbers, word = layout.brackets, member_numbers(survey), member_word(survey)
-    yes, no = (True,) * len(brackets), (False,) * len(brackets)
+    say, yes, no = measures.say, (True,) * len(brackets), (False,) * len(brackets)
     columns = [
-        _Column("no.", FIGURE, yes, tuple(str(k + 1) for k in range(len(brackets))), 2),
-        _Column("from datum", FIGURE, yes, tuple(measures.first(bracket.wall) for bracket in brackets), 2),
+        _Column(say("no."), FIGURE, yes, tuple(str(k + 1) for k in range(len(brackets))), 2),
+        _Column(say("from datum"), FIGURE, yes, tuple(measures.first(bracket.wall) for bracket in brackets), 2),
     ]
     if any(abs(bracket.wall - bracket.at) >= 0.5 for bracket in brackets):
         ats = tuple(measures.first(bracket.at) for bracket in brackets)
-        columns.append(_Column("from left end", FIGURE, no, ats, 0))
+        columns.append(_Column(say("from left end"), FIGURE, no, ats, 0))
     if any(bracket.member is not None for bracket in brackets):
         members = (str(numbers[b.member]) if b.member is not None else "–" for b in brackets)
-        columns.append(_Column(word, FIGURE, no, tuple(members), 2))
+        columns.append(_Column(say(word), FIGURE, no, tuple(members), 2))
     if layout.fastener and (sizes := hole(layout.fastener, measures, survey.wall.cover)):
-        size = "hole" if isinstance(layout.fastener.hole, float) else "pilot"
-        for head, cell in zip((size, "depth"), sizes, strict=True):
+        size = say("hole") if isinstance(layout.fastener.hole, float) else say("pilot")
+        for head, cell in zip((size, say("depth")), sizes, strict=True):
             columns.append(_Column(head, FIGURE, no, (cell,) * len(brackets), 1))
     over = tuple(bracket.use is not None and bracket.use > 1 for bracket in brackets)
-    uses = (_use(bracket, letter) for bracket, letter in zip(brackets, letters, strict=True))
-    columns.append(_Column("use", SMALL, over, tuple(uses), 2))
+    uses = (_use(bracket, letter, say) for bracket, letter in zip(brackets, letters, strict=True))
+    columns.append(_Column(say("use"), SMALL, over, tuple(uses), 2))
     return columns
 
 
@@ -231,6 +231,6 @@ def use_words(letters: dict[str, str], cases: Sequence[str | None]) -> str:
     return f"{text}: {named}."
 
 
-def _use(bracket: Bracket, letter: str | None) -> str:
-    share = "unknown" if bracket.use is None else f"{100 * bracket.use:.0f} %"
+def _use(bracket: Bracket, letter: str | None, say: Say) -> str:
+    share = say("unknown") if bracket.use is None else f"{100 * bracket.use:.0f} %"
     return f"{share} {letter}" if letter else share

@@ -19,36 +19,36 @@ _FINEST = 10
 
 def draw(sheet: DrawingSheet, survey: Survey, found: Sequence[Shade], measures: Measures, area: Box) -> float:
     """Draw plan and table at the top of `area`; return the height on the sheet where they end."""
-    y = area.top + SMALL * 1.1
-    sheet.text(area.left, y, "Shade of the open awning on the ground", SMALL, bold=True)
+    y, say = area.top + SMALL * 1.1, measures.say
+    sheet.text(area.left, y, say("Shade of the open awning on the ground"), SMALL, bold=True)
     y += SMALL * LEADING
     if not found:
         words = (
             "No shade is drawn: the survey has not taken which way the wall faces, or the site's place is not known."
         )
-        return sheet.paragraph(area.left, y, wrap(words, SMALL, area.right - area.left), ink=GREY)
+        return sheet.paragraph(area.left, y, wrap(say(words), SMALL, area.right - area.left), ink=GREY)
     shown = [one for one in found if one.month == SHOWN[0] and one.hour in SHOWN[1]]
-    y = _plan(sheet, survey, shown, Box(area.left, y, area.right, y + _HIGH))
+    y = _plan(sheet, survey, shown, measures, Box(area.left, y, area.right, y + _HIGH))
     days = list(dict.fromkeys((one.month, one.day) for one in found))
     hours = list(dict.fromkeys(one.hour for one in found))
     step = (area.right - area.left - 18) / len(hours)
-    sheet.text(area.left, y, "reach", SMALL, ink=GREY)
+    sheet.text(area.left, y, say("reach"), SMALL, ink=GREY)
     for k, hour in enumerate(hours):
-        sheet.text(area.left + 18 + k * step, y, hour_name(hour), SMALL, ink=GREY)
+        sheet.text(area.left + 18 + k * step, y, say(hour_name(hour)), SMALL, ink=GREY)
     sheet.line(area.left, y + 1.2, area.right, y + 1.2, pen=0.2)
     for month, day in days:
         y += SMALL * LEADING + 0.8
-        sheet.text(area.left, y, day_name(month, day), SMALL)
+        sheet.text(area.left, y, say(day_name(month, day)), SMALL)
         for k, hour in enumerate(hours):
             one = next(o for o in found if (o.month, o.day, o.hour) == (month, day, hour))
-            text = "none" if one.why_none else _coarse(one.out, measures)
+            text = say("none") if one.why_none else _coarse(one.out, measures)
             sheet.text(area.left + 18 + k * step, y, text, SMALL, bold=not one.why_none)
     y += SMALL * LEADING + 0.8
     words = (
         "From the wall, by the clock; none: sun low, behind the house, or in under the cloth. What stands further out"
         " is in the sun. Level ground; no valance, no trees."
     )
-    return sheet.paragraph(area.left, y, wrap(words, SMALL, area.right - area.left), ink=GREY)
+    return sheet.paragraph(area.left, y, wrap(say(words), SMALL, area.right - area.left), ink=GREY)
 
 
 def _coarse(length_mm: float, measures: Measures) -> str:
@@ -56,7 +56,7 @@ def _coarse(length_mm: float, measures: Measures) -> str:
     return feet_inches(length_mm, 1) if measures.units == "imperial" else f"{length_mm / 1000:.1f} m"
 
 
-def _plan(sheet: DrawingSheet, survey: Survey, shown: Sequence[Shade], area: Box) -> float:
+def _plan(sheet: DrawingSheet, survey: Survey, shown: Sequence[Shade], measures: Measures, area: Box) -> float:
     """Draw wall and cloth from above, and the shaded ground of each hour shown; return the next base line."""
     width, reach = survey.awning.width, front_bar(survey).reach
     lefts = [min(0.0, one.aside) for one in shown]
@@ -85,4 +85,4 @@ def _plan(sheet: DrawingSheet, survey: Survey, shown: Sequence[Shade], area: Box
     looks = ("gray", "within long dashes")
     told = [f"{hour_name(one.hour)} {'none' if one.why_none else looks[k]}" for k, one in enumerate(shown)]
     words = f"Shade on {day_name(shown[0].month, shown[0].day)}, {', '.join(told)}; the cloth within short ones."
-    return sheet.paragraph(area.left, y, wrap(words, SMALL, area.right - area.left), ink=GREY) + 1
+    return sheet.paragraph(area.left, y, wrap(measures.say(words), SMALL, area.right - area.left), ink=GREY) + 1

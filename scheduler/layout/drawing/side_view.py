@@ -7,6 +7,7 @@ from dataclasses import dataclass
 
 from scheduler.layout.documents import Survey
 from scheduler.layout.drawing.paper import materials
+from scheduler.layout.drawing.paper.lettering import shortened
 from scheduler.layout.drawing.paper.measures import Measures
 from scheduler.layout.drawing.paper.sheet import (
     FIGURE,
@@ -57,9 +58,9 @@ def opened(survey: Survey) -> Open:
 
 def draw(sheet: DrawingSheet, survey: Survey, measures: Measures, area: Box) -> tuple[int, float]:
     """Draw the side view at the top of `area`; return its scale and the height on the sheet where it ends."""
-    it = opened(survey)
+    it, say = opened(survey), measures.say
     y = area.top + SMALL * 1.1
-    sheet.text(area.left, y, "Side view, awning open", SMALL, bold=True)
+    sheet.text(area.left, y, say("Side view, awning open"), SMALL, bold=True)
     picture = Box(area.left, y + 5.5, area.right - _VALUES - 3, min(area.bottom, area.top + _HIGHEST) - _ROOM)
     end = _values(sheet, it, survey, measures, area.right - _VALUES, y + SMALL * LEADING + 1.5)
     top_mm = survey.place.height + survey.awning.body_above + 150
@@ -79,25 +80,26 @@ def draw(sheet: DrawingSheet, survey: Survey, measures: Measures, area: Box) -> 
     sheet.line(picture.left - 0.5, ground, front + _ROOM, ground, pen=0.6)
     materials.slanted(sheet, Box(face, ground + 0.3, front + _ROOM, ground + 1.7), 1.7)
 
-    _awning(sheet, survey, (face, line), (front, axis), lowest, scale)
+    _awning(sheet, survey, measures, (face, line), (front, axis), lowest, scale)
     right = front + 4.0
     sheet.line(face, line, right + 1, line, pen=0.13, ink=GREY, dash="1.2 0.8")
     for y in (axis, lowest):
         sheet.line(front + 1.2, y, right + 1, y, pen=0.13, ink=GREY)
-    _dimension(sheet, right, (line, axis), "drop")
-    _dimension(sheet, right, (lowest, ground), "headroom")
+    _dimension(sheet, right, (line, axis), say("drop"))
+    _dimension(sheet, right, (lowest, ground), say("headroom"))
     below = ground + 4.2
     for x in (face, front):
         sheet.line(x, ground + 1.9, x, below + 0.8, pen=0.13, ink=GREY)
         sheet.line(x - 0.8, below + 0.8, x + 0.8, below - 0.8, pen=0.35)
     sheet.line(face, below, front, below)
-    sheet.text(max((face + front) / 2, picture.left + 4.5), below + 3.4, "reach", SMALL, anchor="middle", ink=GREY)
+    sheet.text(max((face + front) / 2, picture.left + 4.5), below + 3.4, say("reach"), SMALL, anchor="middle", ink=GREY)
     return scale, max(end, below + 4.5)
 
 
 def _awning(
     sheet: DrawingSheet,
     survey: Survey,
+    measures: Measures,
     back: tuple[float, float],
     front: tuple[float, float],
     lowest: float,
@@ -116,7 +118,7 @@ def _awning(
     half = 0.6
     upper = front[1] - min(0.8, max(0.2, lowest - front[1]))
     sheet.rect(Box(front[0] - half, upper, front[0] + half, max(lowest, front[1] + 0.2)), pen=0.2, fill=GRAPHITE)
-    text = f"pitch {awning.pitch_deg:g}°"
+    text = f"{measures.say('pitch')} {awning.pitch_deg:g}°"
     box = text_box(x + 2.5, y - 1.6 - awning.body_above / scale, text)
     sheet.text(box.left, y - 1.6 - awning.body_above / scale, text, ink=GREY)
 
@@ -134,7 +136,7 @@ def _dimension(sheet: DrawingSheet, x: float, ends: tuple[float, float], word: s
 def _values(sheet: DrawingSheet, it: Open, survey: Survey, measures: Measures, x: float, y: float) -> float:
     def row(name: str, value: str, small: str) -> None:
         nonlocal y
-        sheet.text(x, y, name, SMALL, ink=GREY)
+        sheet.text(x, y, shortened(measures.say(name), SMALL, _VALUES), SMALL, ink=GREY)
         y += FIGURE * 1.18
         box = sheet.text(x, y, value, FIGURE, bold=True)
         if small:
@@ -150,6 +152,6 @@ def _values(sheet: DrawingSheet, it: Open, survey: Survey, measures: Measures, x
     if it.headroom > 0:
         length("headroom, no valance" if it.without else f"headroom under the {it.lowest}", it.headroom)
     else:
-        row("headroom", "none", "")
+        row("headroom", measures.say("none"), "")
     length("chalk line height", survey.place.height)
     return y - SMALL * 0.9

@@ -8,11 +8,12 @@ from dataclasses import dataclass
 from scheduler.layout.documents import Layout, Survey
 from scheduler.layout.drawing.cautions import standing_words
 from scheduler.layout.drawing.facts import datum_words
-from scheduler.layout.drawing.paper.lettering import clean, width_of, wrap
-from scheduler.layout.drawing.paper.measures import Measures
+from scheduler.layout.drawing.paper.lettering import shortened, width_of, wrap
+from scheduler.layout.drawing.paper.measures import Measures, Say, in_english
 from scheduler.layout.drawing.paper.sheet import GRAPHITE, GREY, PAPER, SMALL, TITLE, Box, DrawingSheet
 
 GOES_FIRST = "The manufacturer's instructions and local codes go first. Check on site before drilling."
+FIGURES_GO_FIRST = "Figures go before measuring off"
 HEAD = 16.8  # title, whose, datum
 _FOOTER_SIZE = 2.8
 _FOOTER_LINE = _FOOTER_SIZE * 1.24
@@ -47,7 +48,7 @@ def head(
     sheet: DrawingSheet, survey: Survey, title: Title, pages: Pages, state: str, stop: bool, measures: Measures
 ) -> None:
     """Draw title, condition (`state`, white on black for a `stop`), whose wall it is, and what the zero is."""
-    area = Box(MARGIN, MARGIN, sheet.width - MARGIN, MARGIN + HEAD)
+    area, say = Box(MARGIN, MARGIN, sheet.width - MARGIN, MARGIN + HEAD), measures.say
     y, right = area.top + TITLE, area.right
     if state and stop:
         wide = width_of(state, TITLE * 0.86, True)
@@ -56,31 +57,41 @@ def head(
         right -= wide + 8
     elif state:
         right = sheet.text(right, y, state, SMALL * 1.2, anchor="end").left - 3
-    name = title.name if title.job else f"Wall drawing {survey.id}"
+    name = say(title.name if title.job else f"Wall drawing {survey.id}")
     sheet.text(area.left, y, shortened(name, TITLE, right - area.left, True), TITLE, bold=True)
     y = area.top + 10.6
-    drawn = f"drawn {title.drawn_on:%Y-%m-%d}, " if title.drawn_on else ""
-    where = sheet.text(area.right, y, f"{drawn}page {pages.number} of {pages.count}", SMALL * 1.1, anchor="end").left
-    whose = ", ".join(part for part in (title.customer, title.address) if part) or "No job: drawn from a survey alone"
+    drawn = f"{say('drawn')} {title.drawn_on:%Y-%m-%d}, " if title.drawn_on else ""
+    page = say(f"page {pages.number} of {pages.count}")
+    where = sheet.text(area.right, y, f"{drawn}{page}", SMALL * 1.1, anchor="end").left
+    whose = ", ".join(part for part in (title.customer, title.address) if part)
+    whose = whose or say("No job: drawn from a survey alone")
     sheet.text(area.left, y, shortened(whose, SMALL * 1.1, where - area.left - 3), SMALL * 1.1)
-    words = datum_words(survey, measures)
+    words = say(datum_words(survey, measures))
     sheet.text(area.left, area.top + 15.2, shortened(words, SMALL, area.right - area.left, True), SMALL, bold=True)
 
 
-def foot_height(survey: Survey, layout: Layout, width: float) -> float:
+def foot_height(survey: Survey, layout: Layout, width: float, say: Say = in_english) -> float:
     """Return how high standing footer and title block are together on a sheet whose inner width is `width`."""
-    return _BLOCK + 2 + _FOOTER_LINE * (len(_footer(survey, layout, width)) + 1)
+    return _BLOCK + 2 + _FOOTER_LINE * (len(_footer(survey, layout, width, say)) + 1)
 
 
-def _footer(survey: Survey, layout: Layout, width: float) -> list[str]:
-    return wrap(standing_words(survey, layout), _FOOTER_SIZE, width)
+def _footer(survey: Survey, layout: Layout, width: float, say: Say) -> list[str]:
+    return wrap(say(standing_words(survey, layout)), _FOOTER_SIZE, width)
 
 
-def foot(sheet: DrawingSheet, survey: Survey, layout: Layout, title: Title, pages: Pages, cells: list[str]) -> None:
+def foot(
+    sheet: DrawingSheet,
+    survey: Survey,
+    layout: Layout,
+    title: Title,
+    pages: Pages,
+    cells: list[str],
+    say: Say = in_english,
+) -> None:
     """Draw the standing footer and, below it, the title block with `cells` in its second row."""
     area = Box(MARGIN, sheet.height - MARGIN - _BLOCK, sheet.width - MARGIN, sheet.height - MARGIN)
     width = area.right - area.left
-    lines = _footer(survey, layout, width)
+    lines = _footer(survey, layout, width, say)
     later = shortened(pages.later, _FOOTER_SIZE, width, True)
     y = area.top - 2 - _FOOTER_LINE * len(lines)
     sheet.line(area.left, y - _FOOTER_SIZE - 0.7, area.right, y - _FOOTER_SIZE - 0.7, pen=0.13, ink=GREY)
@@ -91,23 +102,16 @@ def foot(sheet: DrawingSheet, survey: Survey, layout: Layout, title: Title, page
         sheet.text(area.left, y, later, _FOOTER_SIZE, bold=True)
     sheet.rect(area, pen=0.35)
     y = area.top + 4.6
-    sheet.text(area.left + 2.5, y, GOES_FIRST, 3.3, bold=True)
-    used = width_of(GOES_FIRST, 3.3, True) + 8
-    whose = f"Survey {survey.id}" + (f", job {title.job}" if title.job else "")
+    first = say(GOES_FIRST)
+    sheet.text(area.left + 2.5, y, first, 3.3, bold=True)
+    used = width_of(first, 3.3, True) + 8
+    whose = f"{say('Survey')} {survey.id}" + (f", {say('job')} {title.job}" if title.job else "")
     sheet.text(area.right - 2.5, y, shortened(whose, 3.3, width - used - 3, True), 3.3, anchor="end", bold=True)
     sheet.line(area.left, area.top + 6.4, area.right, area.top + 6.4, pen=0.13)
     spare = width - 5 - sum(width_of(cell, SMALL) for cell in cells)
     if spare < 3 * (len(cells) - 1) and len(cells) > 2:
-        cells = [cell for cell in cells if cell != "Figures go before measuring off"]
+        cells = [cell for cell in cells if cell != say(FIGURES_GO_FIRST)]
         spare = width - 5 - sum(width_of(cell, SMALL) for cell in cells)
     x = area.left + 2.5
     for cell in cells:
         x = sheet.text(x, area.top + 10.4, cell, SMALL, ink=GREY).right + spare / max(len(cells) - 1, 1)
-
-
-def shortened(text: str, size: float, width: float, bold: bool = False) -> str:
-    """Return `text`, cut and ended with … where it is wider than `width`."""
-    text = clean(text)
-    if width_of(text, size, bold) <= width:
-        return text
-    return next((part for k in range(len(text), 0, -1) if width_of(part := f"{text[:k]}…", size, bold) <= width), "")

@@ -26,7 +26,9 @@ def tried(client: TestClient, name: str, password: str) -> int:
 
 
 def test_a_one_time_password_opens_one_session(app: FastAPI) -> None:
-    made = signed_in(app, Role.manager).post("/accounts", data={"name": "perrin", "role": "office"}, headers=JSON)
+    made = signed_in(app, Role.manager).post(
+        "/who-may-sign-in", data={"name": "perrin", "role": "office"}, headers=JSON
+    )
     password = made.json()["one_time_password"]
     first = sign_in(anonymous(app), "perrin", password)
     assert tried(anonymous(app), "perrin", password) == 401
@@ -34,7 +36,7 @@ def test_a_one_time_password_opens_one_session(app: FastAPI) -> None:
     assert first.post("/password", data={"old": password, "new": new, "again": new}).status_code == 303
     assert tried(anonymous(app), "perrin", new) == 200
     with ThreadPoolExecutor(2) as pool:  # of two at once one
-        again = signed_in(app, Role.manager).post(f"/accounts/{_id(app, 'perrin')}/reset", headers=JSON).json()
+        again = signed_in(app, Role.manager).post(f"/who-may-sign-in/{_id(app, 'perrin')}/reset", headers=JSON).json()
         found = list(pool.map(lambda _: tried(anonymous(app), "perrin", again["one_time_password"]), range(2)))
     assert sorted(found) == [200, 401]
 
@@ -102,7 +104,7 @@ def test_ones_sessions_are_listed_and_ended_one_by_one(app: FastAPI) -> None:
 
 
 def demote(client: TestClient, account: int) -> int:
-    return client.post(f"/accounts/{account}", data={"role": "office", "active": "yes"}).status_code
+    return client.post(f"/who-may-sign-in/{account}", data={"role": "office", "active": "yes"}).status_code
 
 
 def test_two_managers_cannot_demote_each_other_at_once(app_on_either: FastAPI) -> None:

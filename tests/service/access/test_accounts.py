@@ -1,4 +1,4 @@
-"""/accounts: the manager makes, disables and resets accounts; one-time passwords; the first start."""
+"""/who-may-sign-in: the manager makes, disables and resets accounts; one-time passwords; the first start."""
 
 from __future__ import annotations
 
@@ -30,15 +30,17 @@ def manager(app: FastAPI) -> TestClient:
 
 
 def account_id(manager: TestClient, name: str) -> int:
-    (found,) = [record["id"] for record in manager.get("/accounts", headers=JSON).json() if record["name"] == name]
+    (found,) = [
+        record["id"] for record in manager.get("/who-may-sign-in", headers=JSON).json() if record["name"] == name
+    ]
     return int(found)
 
 
 def test_a_new_account_starts_with_a_one_time_password_that_must_be_changed(app: FastAPI, manager: TestClient) -> None:
-    page = manager.post("/accounts", data={"name": "Perrin", "role": "office"}, headers=PAGE)
+    page = manager.post("/who-may-sign-in", data={"name": "Perrin", "role": "office"}, headers=PAGE)
     assert (page.status_code, page.headers["cache-control"]) == (201, "no-store")
     (password,) = re.findall(r"<code>([a-z2-9-]{19})</code>", page.text)
-    assert password not in manager.get("/accounts", headers=PAGE).text
+    assert password not in manager.get("/who-may-sign-in", headers=PAGE).text
     perrin = sign_in(anonymous(app), "perrin", password)
     assert perrin.get("/customers").json()["type"] == "/problems/change-password"
     led = perrin.get("/", headers=PAGE)
@@ -50,7 +52,7 @@ def test_a_new_account_starts_with_a_one_time_password_that_must_be_changed(app:
 
 
 def test_a_one_time_password_is_over_after_some_days(app: FastAPI, manager: TestClient) -> None:
-    made = manager.post("/accounts", data={"name": "perrin", "role": "office"}, headers=JSON).json()
+    made = manager.post("/who-may-sign-in", data={"name": "perrin", "role": "office"}, headers=JSON).json()
     later = datetime.datetime.now(datetime.UTC) + datetime.timedelta(days=ONE_TIME_DAYS, minutes=1)
     client = anonymous(app)
     with frozen(later):
@@ -61,7 +63,7 @@ def test_a_one_time_password_is_over_after_some_days(app: FastAPI, manager: Test
 
 def test_a_reset_ends_the_sessions_and_the_old_password(app: FastAPI, manager: TestClient) -> None:
     olive = signed_in(app, Role.office)
-    made = manager.post(f"/accounts/{account_id(manager, 'olive')}/reset", headers=JSON).json()
+    made = manager.post(f"/who-may-sign-in/{account_id(manager, 'olive')}/reset", headers=JSON).json()
     assert made["name"] == "olive"
     assert olive.get("/session").status_code == 401
     with pytest.raises(AssertionError, match="do not fit"):
@@ -71,9 +73,9 @@ def test_a_reset_ends_the_sessions_and_the_old_password(app: FastAPI, manager: T
 
 
 def test_a_disabled_account_cannot_sign_in_and_an_enabled_one_can(app: FastAPI, manager: TestClient) -> None:
-    address = f"/accounts/{account_id(manager, 'olive')}"
+    address = f"/who-may-sign-in/{account_id(manager, 'olive')}"
     assert manager.post(address, data={"role": "office", "active": "no"}).status_code == 303
-    assert "✕ disabled" in manager.get("/accounts", headers=PAGE).text
+    assert "✕ disabled" in manager.get("/who-may-sign-in", headers=PAGE).text
     with pytest.raises(AssertionError, match="do not fit"):
         signed_in(app, Role.office)
     manager.post(address, data={"role": "office", "active": "yes"})
@@ -85,12 +87,12 @@ def test_the_last_manager_stays(app: FastAPI, manager: TestClient) -> None:
         for row in session.exec(select(tables.Account).where(tables.Account.name == "manager")):
             row.active = False
             session.add(row)
-    own = f"/accounts/{account_id(manager, 'maud')}"
+    own = f"/who-may-sign-in/{account_id(manager, 'maud')}"
     for data in ({"role": "manager", "active": "no"}, {"role": "office", "active": "yes"}):
         answer = manager.post(own, data=data, headers=PAGE)
         assert answer.status_code == 422
         assert "the last manager" in answer.text
-    assert manager.get("/accounts").status_code == 200
+    assert manager.get("/who-may-sign-in").status_code == 200
 
 
 WRONG_FORMS: list[tuple[dict[str, str], str]] = [
@@ -106,16 +108,16 @@ WRONG_FORMS: list[tuple[dict[str, str], str]] = [
 
 def test_a_bad_form_is_shown_again_with_the_text_kept(manager: TestClient) -> None:
     for form, where in WRONG_FORMS:
-        page = manager.post("/accounts", data=form, headers=PAGE)
+        page = manager.post("/who-may-sign-in", data=form, headers=PAGE)
         assert page.status_code == 422, form
         assert f"▲ {where}: " in page.text, form
         assert f'name="name" value="{form.get("name", "")}"' in page.text
-        assert manager.post("/accounts", data=form, headers=JSON).json()["where"] == where
-    assert "perrin" not in [record["name"] for record in manager.get("/accounts", headers=JSON).json()]
+        assert manager.post("/who-may-sign-in", data=form, headers=JSON).json()["where"] == where
+    assert "perrin" not in [record["name"] for record in manager.get("/who-may-sign-in", headers=JSON).json()]
 
 
 def test_text_is_shown_as_text(manager: TestClient) -> None:
-    page = manager.post("/accounts", data={"name": "<b>x</b>", "role": "office"}, headers=PAGE).text
+    page = manager.post("/who-may-sign-in", data={"name": "<b>x</b>", "role": "office"}, headers=PAGE).text
     assert "<b>x</b>" not in page
     assert "&lt;b&gt;x&lt;/b&gt;" in page
 
@@ -123,23 +125,28 @@ def test_text_is_shown_as_text(manager: TestClient) -> None:
 def test_others_are_refused_and_an_unknown_account_is_404(app: FastAPI, manager: TestClient) -> None:
     for role in (Role.office, Role.lead, Role.reader):
         client = signed_in(app, role)
-        assert client.get("/accounts").status_code == 403
-        assert client.post("/accounts", data={"name": "perrin", "role": "manager"}).status_code == 403
+        assert client.get("/who-may-sign-in").status_code == 403
+        assert client.post("/who-may-sign-in", data={"name": "perrin", "role": "manager"}).status_code == 403
         assert "Who may sign in" not in client.get("/password", headers=PAGE).text
-    for address in ("/accounts/999", "/accounts/999/reset", "/accounts/0", "/accounts/99999999999999999999"):
+    for address in (
+        "/who-may-sign-in/999",
+        "/who-may-sign-in/999/reset",
+        "/who-may-sign-in/0",
+        "/who-may-sign-in/99999999999999999999",
+    ):
         assert manager.post(address, data={"role": "office", "active": "yes"}).status_code == 404
 
 
 def test_a_crew_lead_has_a_crew(app: FastAPI, manager: TestClient) -> None:
     form = {"name": "perrin", "role": "crew lead", "crew_id": "north-2"}
-    made = manager.post("/accounts", data=form, headers=JSON).json()
+    made = manager.post("/who-may-sign-in", data=form, headers=JSON).json()
     client = sign_in(anonymous(app), "perrin", made["one_time_password"])
     assert client.get("/session").json()["crew_id"] == "north-2"
 
 
 def test_the_history_says_who_did_what_and_no_password(app: FastAPI, manager: TestClient) -> None:
-    made = manager.post("/accounts", data={"name": "perrin", "role": "office"}, headers=JSON).json()
-    address = f"/accounts/{account_id(manager, 'perrin')}"
+    made = manager.post("/who-may-sign-in", data={"name": "perrin", "role": "office"}, headers=JSON).json()
+    address = f"/who-may-sign-in/{account_id(manager, 'perrin')}"
     manager.post(address, data={"role": "read-only", "active": "no"})
     answer = manager.get("/history", params={"noun": "account", "noun_id": "perrin"})
     assert [(line["by"], line["did"]) for line in answer.json()["items"]] == [("maud", "changed"), ("maud", "made")]
@@ -168,9 +175,9 @@ def test_the_first_start_prints_a_managers_password_and_later_ones_none(
         with pytest.raises(AssertionError, match="do not fit"):
             sign_in(anonymous(app), "manager", lost)
         client = sign_in(anonymous(app), "manager", password)
-        assert client.get("/accounts").status_code == 403
+        assert client.get("/who-may-sign-in").status_code == 403
         assert client.post("/password", data={"old": password, "new": NEW, "again": NEW}).status_code == 303
-        assert client.get("/accounts").status_code == 200
+        assert client.get("/who-may-sign-in").status_code == 200
     with started(tmp_path, capsys) as (_, none):
         assert none is None
 
@@ -192,3 +199,10 @@ def test_the_command_line_lets_a_locked_out_manager_in(app: FastAPI, monkeypatch
     assert sign_in(anonymous(app), "rhea", raised.output.split()[-1]).get("/session").json()["role"] == "manager"
     unknown = CliRunner().invoke(commands, ["reset-password", "nobody-here"])
     assert (unknown.exit_code, 'nobody signs in as "nobody-here"' in unknown.output) == (2, True)
+
+
+def test_the_address_of_before_leads_on(app: FastAPI) -> None:
+    manager = signed_in(app, Role.manager)
+    led = manager.get("/accounts", headers=PAGE, follow_redirects=False)
+    assert (led.status_code, led.headers["location"]) == (308, "/who-may-sign-in")
+    assert "Who may sign in" in manager.get("/accounts", headers=PAGE).text

@@ -80,7 +80,7 @@ def test_a_link_opens_no_other_crew_and_no_other_day(app: FastAPI) -> None:
     phone = by_link(app, "north-1", DAY)
     for address in (f"/crews/north-2/days/{DAY}", "/crews/north-1/days/2027-04-13", f"/crews/nobody/days/{DAY}"):
         assert phone.get(address).status_code == 404
-    for address in ("/", "/customers", "/accounts", "/day-links", "/history", "/openapi.json"):
+    for address in ("/", "/customers", "/who-may-sign-in", "/day-links", "/history", "/openapi.json"):
         assert phone.get(address).status_code == 403
     assert phone.get("/jobs/J-1042").status_code == 404
 

@@ -26,10 +26,10 @@ def test_what_was_changed_on_a_sign_in_goes_by_mail_once(app: FastAPI, postbox: 
     with transaction(app.state.database) as session:
         rows = session.execute(sa.select(tables.Account.name, tables.Account.id)).all()
     reader = dict(rows)[NAMES[Role.reader]]
-    assert manager.post(f"/accounts/{reader}", data={"role": "office", "active": "yes"}).status_code == 303
+    assert manager.post(f"/who-may-sign-in/{reader}", data={"role": "office", "active": "yes"}).status_code == 303
     keeper.look()
     assert box.letters == []  # no address is written down
-    assert manager.post(f"/accounts/{reader}/email", data={"email": OWN}).status_code == 303
+    assert manager.post(f"/who-may-sign-in/{reader}/email", data={"email": OWN}).status_code == 303
     box.refusal = "451 not now"
     keeper.look()
     assert box.letters == []
@@ -42,12 +42,12 @@ def test_what_was_changed_on_a_sign_in_goes_by_mail_once(app: FastAPI, postbox: 
     assert "maud changed e-mail" in body
     assert "https://eave.example" in body
     assert "role" not in body  # told before, on the page
-    assert manager.post(f"/accounts/{reader}/email", data={"email": OTHER}).status_code == 303
+    assert manager.post(f"/who-may-sign-in/{reader}/email", data={"email": OTHER}).status_code == 303
     keeper.look()
     assert sorted(str(one["To"]) for one in box.letters[1:]) == sorted(
         f"{NAMES[Role.reader]} <{one}>" for one in (OWN, OTHER)
     )
-    assert manager.post(f"/accounts/{reader}/reset").status_code == 200
+    assert manager.post(f"/who-may-sign-in/{reader}/reset").status_code == 200
     moment[0] += STALE + datetime.timedelta(days=1)  # nobody looked for a week: the page has told of it
     keeper.look()
     assert len(box.letters) == 3

@@ -36,10 +36,10 @@ def manager(app: FastAPI) -> TestClient:
 
 
 GRAVE = [
-    ("/accounts", {"name": "newcomer", "role": "office"}),
-    ("/accounts/{reader}", {"role": "office", "active": "yes"}),
-    ("/accounts/{reader}/reset", {}),
-    ("/accounts/{reader}/second-factor/end", {}),
+    ("/who-may-sign-in", {"name": "newcomer", "role": "office"}),
+    ("/who-may-sign-in/{reader}", {"role": "office", "active": "yes"}),
+    ("/who-may-sign-in/{reader}/reset", {}),
+    ("/who-may-sign-in/{reader}/second-factor/end", {}),
     ("/tokens", {"name": "shop", "scopes": "read"}),
     ("/customers/C-1/erase", {"sure": "C-1"}),
     ("/sessions/end", {}),
@@ -63,15 +63,17 @@ def test_what_is_grave_asks_for_the_password_again_after_some_minutes(
 def test_a_browser_is_led_to_the_password_and_back_to_its_page(app: FastAPI, manager: TestClient) -> None:
     with frozen(LATER):
         sent = {"name": "newcomer", "role": "office", "crew_id": ""}
-        led = manager.post("/accounts", data=sent, headers=PAGE | {"referer": "http://testserver/accounts"})
+        led = manager.post(
+            "/who-may-sign-in", data=sent, headers=PAGE | {"referer": "http://testserver/who-may-sign-in"}
+        )
         assert (led.status_code, led.headers["location"]) == (303, "/prove?next=%2Faccounts")
         page = manager.get(led.headers["location"], headers=PAGE).text
-        form = {"csrf": csrf_in(page), "next": "/accounts"}
+        form = {"csrf": csrf_in(page), "next": "/who-may-sign-in"}
         again = manager.post("/prove", data=form | {"old": "wrong"}, headers=PAGE)
         assert (again.status_code, "is not the password" in again.text) == (422, True)
         back = manager.post("/prove", data=form | {"old": PASSWORD}, headers=PAGE)
-        assert (back.status_code, back.headers["location"]) == (303, "/accounts")
-        assert manager.post("/accounts", data=sent, headers=PAGE).status_code == 201
+        assert (back.status_code, back.headers["location"]) == (303, "/who-may-sign-in")
+        assert manager.post("/who-may-sign-in", data=sent, headers=PAGE).status_code == 201
         away = manager.post("/prove", data=form | {"old": PASSWORD, "next": "//evil.example"}, headers=PAGE)
         assert away.headers["location"] == "/"
 
@@ -100,7 +102,7 @@ def test_guessing_the_password_there_has_to_wait(app: FastAPI, manager: TestClie
 
 def test_what_was_changed_on_ones_sign_in_is_read_at_the_next_one(app: FastAPI) -> None:
     manager, reader = signed_in(app, Role.manager), account_id(app, Role.reader)
-    assert manager.post(f"/accounts/{reader}", data={"role": "office", "active": "yes"}).status_code == 303
+    assert manager.post(f"/who-may-sign-in/{reader}", data={"role": "office", "active": "yes"}).status_code == 303
     client = anonymous(app)
     form = {
         "csrf": csrf_in(client.get("/sign-in", headers=PAGE).text),

@@ -124,9 +124,9 @@ def service(
     with running(replace(settings_for(folder), provider=Provider(provider.issuer, CLIENT, SECRET))) as app:
         add_yard(app.state.database)
         manager = signed_in(app, Role.manager)
-        ids = {one["name"]: one["id"] for one in manager.get("/accounts", headers=JSON).json()}
+        ids = {one["name"]: one["id"] for one in manager.get("/who-may-sign-in", headers=JSON).json()}
         for name, email in (("olive", " Olive@Example.org "), ("rhea", "rhea@example.org")):
-            answer = manager.post(f"/accounts/{ids[name]}/email", data={"email": email}, headers=JSON)
+            answer = manager.post(f"/who-may-sign-in/{ids[name]}/email", data={"email": email}, headers=JSON)
             assert answer.json()["email"] == email.strip().lower()
         yield app
 
@@ -270,12 +270,12 @@ def test_a_one_time_password_ends_where_the_provider_lets_its_owner_in(
     service: FastAPI, provider: SmallProvider
 ) -> None:
     manager = signed_in(service, Role.manager)
-    made = manager.post("/accounts", data={"name": "nell", "role": "office"}, headers=JSON).json()
-    nell = next(one for one in manager.get("/accounts", headers=JSON).json() if one["name"] == "nell")
-    taken = manager.post(f"/accounts/{nell['id']}/email", data={"email": EMAIL}, headers=JSON)
+    made = manager.post("/who-may-sign-in", data={"name": "nell", "role": "office"}, headers=JSON).json()
+    nell = next(one for one in manager.get("/who-may-sign-in", headers=JSON).json() if one["name"] == "nell")
+    taken = manager.post(f"/who-may-sign-in/{nell['id']}/email", data={"email": EMAIL}, headers=JSON)
     assert (taken.status_code, "somebody else signs in by" in taken.json()["detail"]) == (422, True)
-    assert manager.post(f"/accounts/{nell['id']}/email", data={"email": "nell"}, headers=JSON).status_code == 422
-    manager.post(f"/accounts/{nell['id']}/email", data={"email": "nell@example.org"}, headers=JSON)
+    assert manager.post(f"/who-may-sign-in/{nell['id']}/email", data={"email": "nell"}, headers=JSON).status_code == 422
+    manager.post(f"/who-may-sign-in/{nell['id']}/email", data={"email": "nell@example.org"}, headers=JSON)
     provider.claims = {"email": "Nell@Example.org"}
     client = anonymous(service)
     assert aim_of(comes(client, provider)) == "/bench"

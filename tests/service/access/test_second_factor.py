@@ -178,13 +178,13 @@ def test_its_owner_ends_it_by_a_code_and_by_nothing_less(app: FastAPI) -> None:
 def test_another_manager_ends_the_codes_of_a_lost_phone_and_nobody_their_own_so(app: FastAPI) -> None:
     set_up(signed_in(app, Role.office))
     maud = signed_in(app, Role.manager)
-    by_name = {one["name"]: one["id"] for one in maud.get("/accounts", headers=JSON).json()}
-    page = maud.get("/accounts", headers=PAGE).text
-    assert f"/accounts/{by_name['olive']}/second-factor/end" in page
+    by_name = {one["name"]: one["id"] for one in maud.get("/who-may-sign-in", headers=JSON).json()}
+    page = maud.get("/who-may-sign-in", headers=PAGE).text
+    assert f"/who-may-sign-in/{by_name['olive']}/second-factor/end" in page
     assert "with a code from a phone" in page
-    assert maud.post(f"/accounts/{by_name['maud']}/second-factor/end", headers=JSON).status_code == 403
-    assert maud.post(f"/accounts/{by_name['rhea']}/second-factor/end", headers=JSON).status_code == 404
-    assert maud.post(f"/accounts/{by_name['olive']}/second-factor/end", headers=JSON).status_code == 200
+    assert maud.post(f"/who-may-sign-in/{by_name['maud']}/second-factor/end", headers=JSON).status_code == 403
+    assert maud.post(f"/who-may-sign-in/{by_name['rhea']}/second-factor/end", headers=JSON).status_code == 404
+    assert maud.post(f"/who-may-sign-in/{by_name['olive']}/second-factor/end", headers=JSON).status_code == 200
     signed_in(app, Role.office)
     assert ("maud", "ended codes at sign-in", "olive") in history(app)
 

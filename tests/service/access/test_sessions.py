@@ -248,7 +248,7 @@ def test_every_answer_tells_the_browser_to_run_only_what_is_served_here(app: Fas
 
 def test_no_page_has_scripts_or_styles_inside(app: FastAPI) -> None:
     client = signed_in(app, Role.manager)
-    for address in ("/", "/accounts", "/day-links", "/password", "/sign-in"):
+    for address in ("/", "/who-may-sign-in", "/day-links", "/password", "/sign-in"):
         text = client.get(address, headers=PAGE).text
         for word in ("<script>", "<style", "style=", " onclick", " onload", "javascript:"):
             assert word not in text, (address, word)

@@ -36,7 +36,7 @@ PROMISES = {
     "POST /promise/times", "POST /promise/bookings", "POST /jobs/{visit_id}/promise", "GET /jobs/{visit_id}/times"
 }  # fmt: skip
 NEVER = (
-    "/accounts",
+    "/who-may-sign-in",
     "/tokens",
     "/webhooks",
     "/settings",
@@ -104,7 +104,7 @@ def test_the_description_says_for_each_address_which_scope_it_needs(started: Fas
     schema = describe(started)
     assert set(schema["components"]["securitySchemes"]) == {"session", "token"}
     assert schema["paths"]["/weeks/{start_date}/post"]["post"]["security"] == [{"session": []}, {"token": ["plan"]}]
-    assert schema["paths"]["/accounts"]["get"]["security"] == [{"session": []}]
+    assert schema["paths"]["/who-may-sign-in"]["get"]["security"] == [{"session": []}]
     assert schema["paths"]["/health"]["get"]["security"] == []
 
 

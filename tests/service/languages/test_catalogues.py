@@ -17,6 +17,7 @@ import pytest
 import weasyprint
 from babel.messages.pofile import read_po, write_po
 from fastapi import FastAPI
+from jinja2 import Environment
 from sqlmodel import SQLModel, select
 
 from api import tables
@@ -40,7 +41,7 @@ from tests.service.day.day_cast import CREW, DAY, HOME, MORNING, Jobs, phone
 ROOT = Path(__file__).parents[3]
 _NAMED = re.compile(r"(\{\w+\})")
 _LETTER = re.compile(r"[^\W\d_]")
-_INLINE = re.compile(r"</?(?:b|strong|span|a|em)\b[^>]*>")
+_INLINE = re.compile(r"</?(?:a|abbr|b|code|em|i|output|span|strong)\b[^>]*>")
 _SAID = re.compile(r"⟦[^⟦⟧\n]*(?:⟧|(?=\n)|$)")
 _READ_OUT = re.compile(r'\b(?:aria-label|alt|placeholder|title)="([^"]*)"')
 # Units, and how the standard library of days writes them: the same for every catalogue.
@@ -55,7 +56,7 @@ _SAME = {
 def bracketed(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> Iterator[None]:
     """The catalogues of Spanish with every text in brackets in place of its translation."""
     real = catalogues.path_of
-    for domain in ("messages", "phone", "core"):
+    for domain in ("messages", "phone", "pages", "core"):
         with real("es", domain).open("rb") as file:
             catalogue = read_po(file, locale="es")
         for message in catalogue:
@@ -252,6 +253,30 @@ def test_a_sentence_with_values_is_known_by_its_text_and_a_strange_one_stays() -
     assert core_says(told) == told
 
 
+def test_a_sentence_of_a_template_keeps_its_tags_and_is_whole_for_each_of_its_choices() -> None:
+    source = (
+        '<p>{{ n }} {{ "visit waits" if n == 1 else "visits wait" }} for <a href="/x?{{ q }}">the yard</a>.</p>'
+        '<p>{{ "Keep" if old else "Make" }}</p><p><b>{% if x %}late{% endif %}</b> <a>Jobs</a> · <a>Week</a></p>'
+        '<i class="{{ "on" if n == 1 else "off" }}">{{ ", " if more }}</i>'
+    )
+    found: list[str | tuple[str, str]] = []
+
+    def say(text: str | tuple[str, str], _: int) -> str | tuple[str, str]:
+        found.append(text)
+        told = {"Keep": "Guardar", "Make": "Crear"}
+        return ("<a>La base</a>: {n}", "<a>La base</a>: las {n}") if isinstance(text, tuple) else told.get(text, text)
+
+    whole = TemplateTexts(source)
+    told = whole.unmasked(whole.each(say))
+    sentence = "{n} %s for <a>the yard</a>."
+    assert found == [(sentence % "visit waits", sentence % "visits wait"), "Keep", "Make", "late", "Jobs", "Week"]
+    shown = Environment().from_string(told)
+    assert '<p><a href="/x?q">La base</a>: 1</p><p>Guardar</p>' in shown.render(n=1, q="q", old=True)
+    assert '<p><a href="/x?q">La base</a>: las 2</p><p>Crear</p>' in shown.render(n=2, q="q")
+    whole = TemplateTexts(source)
+    assert whole.unmasked(whole.each(lambda text, _: text)) == source
+
+
 def test_the_texts_of_a_template_name_their_values_and_leave_statements_alone() -> None:
     source = (
         '<p title="Call {{ who.name }}">By {{ a.b | upper }}{% if x %}, late{% endif %} &amp; {{ 3 }}</p>'
@@ -259,7 +284,8 @@ def test_the_texts_of_a_template_name_their_values_and_leave_statements_alone() 
     )
     found: list[str] = []
 
-    def say(text: str, _: int) -> str:
+    def say(text: str | tuple[str, str], _: int) -> str:
+        assert isinstance(text, str)
         found.append(text)
         return text.replace("By {b}", "{b}, por").replace("Call", "Llamar a").replace("late", "tarde")
 

@@ -58,7 +58,7 @@ def test_a_bundled_script_may_serve_the_whole_site_as_a_worker(app: FastAPI) -> 
 
 def test_pages_and_style_sheets_are_packed_small_for_those_who_can_unpack(app: FastAPI) -> None:
     manager = signed_in(app, Role.manager)
-    for address in ("/accounts", "/static/paper.css"):
+    for address in ("/who-may-sign-in", "/static/paper.css"):
         with manager.stream("GET", address, headers=PAGE | {"accept-encoding": "gzip"}) as answer:
             raw = b"".join(answer.iter_raw())
         plain = manager.get(address, headers=PAGE | {"accept-encoding": "identity"})

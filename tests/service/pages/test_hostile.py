@@ -29,7 +29,7 @@ NUMBERS = ["0", "-1", "1", "2147483647", "2147483648", "9223372036854775808", "1
 IDS = ["Ж-1", "..", "J/../x", "a b?#%", "x" * 300, "\u202e", '"q"', "\0", "J-1042", "north-1", "-", "a\\b", "\n", "𝕁"]
 FAR = [datetime.date.fromisoformat(day) for day in ("9999-12-31", "2207-04-13", "0001-01-01", "9999-12-27")]
 # They end the session that all requests share, or keep the planner at work.
-LEFT_OUT = ("/sign-out", "/sign-in", "/password", "/accounts", "/sessions")
+LEFT_OUT = ("/sign-out", "/sign-in", "/password", "/who-may-sign-in", "/sessions")
 MONDAY = datetime.date(2027, 4, 12)
 AT = datetime.datetime(2027, 4, 8, 21, tzinfo=datetime.UTC)
 

@@ -25,7 +25,7 @@ MONDAY = "2027-04-12"
 SHELF = {"item": "gasket", "yard": ""}
 IN_PARTS = ["/customers", "/sites", "/orders", "/awnings", "/visits", "/surveys", "/jobs", "/history",
             "/yards", "/people", "/vans", "/crews", "/equipment"]  # fmt: skip
-WHOLE = ["/accounts", "/calendars", "/day-links", "/tokens", "/webhooks", "/sessions", "/notices",
+WHOLE = ["/who-may-sign-in", "/calendars", "/day-links", "/tokens", "/webhooks", "/sessions", "/notices",
          f"/weeks/{MONDAY}/plans", f"/weeks/{MONDAY}/locks"]  # fmt: skip
 NOT_LISTS = {"/changes"}  # goes on for ever: `next` is always there, and its `limit` is its own
 

@@ -30,7 +30,7 @@ from tests.service.cast import running, signed_in
 
 EXAMPLES, SLOW_EXAMPLES = 25, 3  # a PDF file takes a second
 # They end the session that all requests share; their own tests try them in every way.
-ENDS_THE_SESSION = ("/sign-out", "/sign-in", "/password", "/accounts")
+ENDS_THE_SESSION = ("/sign-out", "/sign-in", "/password", "/who-may-sign-in")
 PLANS = [
     ("post", "/weeks/{start_date}/runs"),
     ("post", "/horizon/runs"),

@@ -52,7 +52,7 @@ def test_nobody_may_send_more_than_a_body_needs(app: FastAPI) -> None:
     json = JSON | {"content-type": "application/json"}
     assert client.post("/customers", content=b" " * (sizes.MOST_PLAIN + 1), headers=json).status_code == 413
     form = JSON | {"content-type": "application/x-www-form-urlencoded"}
-    assert client.post("/accounts", content=b"a=" + b"x" * sizes.MOST_FORM, headers=form).status_code == 413
+    assert client.post("/who-may-sign-in", content=b"a=" + b"x" * sizes.MOST_FORM, headers=form).status_code == 413
     large = {"file": ("large.csv", b"x" * (sizes.MOST_FILES + 1), "text/csv")}
     assert client.post("/exchange/try", files=large, headers=JSON).status_code == 413
     assert client.post("/customers", json={"name": "Odile Marrack"}, headers=JSON).status_code == 201

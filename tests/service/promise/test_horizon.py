@@ -10,12 +10,13 @@ from typing import Any
 import pytest
 from fastapi import FastAPI
 from fastapi.testclient import TestClient
+from sqlmodel import select
 
 from api import tables
 from api.access.accounts import Role
 from api.database import transaction
 from api.ledger.plans.stored import newest_plan
-from api.week.horizon import keeper
+from api.week.horizon import keeper, keeping
 from api.week.horizon.document import Horizon, horizon_of
 from api.week.horizon.keeping import in_first_format, keep_run, newest, newest_id
 from api.week.horizon.standing import standing
@@ -119,6 +120,31 @@ def test_a_run_that_does_not_know_of_a_promise_is_dropped(app: FastAPI) -> None:
         assert keep_run(session, late, document, THURSDAY) is None
         made = keep_run(session, right, document, THURSDAY)
         assert made == newest_id(session) != plan.id
+
+
+def test_old_plans_are_let_go_and_what_was_made_of_them_stays(app: FastAPI, monkeypatch: pytest.MonkeyPatch) -> None:
+    monkeypatch.setattr(keeping, "KEPT", 3)
+    made = []
+    with transaction(app.state.database) as session:
+        plan = newest(session)
+        assert plan is not None
+        values = {"week": week_document(plan.week).decode(), "because": plan.because, "weeks": plan.weeks}
+        for _ in range(4):
+            run = tables.PlanRun(
+                start_date=plan.start_date, seconds=1.0, asked_at=THURSDAY, asked_by="t",
+                from_horizon=newest_id(session), **values,
+            )  # fmt: skip
+            session.add(run)
+            run.horizon_id = keep_run(session, run, encode(plan.plan).decode(), THURSDAY)
+            made.append(run.horizon_id)
+            session.flush()
+    with transaction(app.state.database) as session:
+        rows = session.exec(select(tables.HorizonPlan).order_by(tables.HorizonPlan.id)).all()
+        assert [row.id for row in rows] == made[1:]
+        assert [row.made_from for row in rows] == [None, made[1], made[2]]
+        runs = session.exec(select(tables.PlanRun).order_by(tables.PlanRun.id)).all()
+        assert [run.horizon_id for run in runs][-4:] == [None, *made[1:]]
+    assert signed_in(app, Role.reader).get("/horizon/plan").status_code == 200
 
 
 def test_a_run_plans_the_weeks_ahead_and_is_kept(app: FastAPI) -> None:

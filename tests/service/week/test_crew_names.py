@@ -55,7 +55,7 @@ def stored_week(office: TestClient) -> Week:
         "/rebooking", "/rebooking/new?visit=J-1046&cause=short",
         f"/rebooking/new?cause=crew+away&crew=north-1&day={MONDAY}",
         "/messages", "/day-links", f"/days/{MONDAY}", f"/crews/north-1/days/{MONDAY}", f"/looking-back/{MONDAY}",
-        "/today", "/settings/crews", "/accounts", "/stock",
+        "/today", "/settings/crews", "/who-may-sign-in", "/stock",
     ],
 )  # fmt: skip
 def test_no_page_shows_the_id_of_a_crew(office: TestClient, address: str) -> None:

@@ -12,8 +12,7 @@ from scheduler.layout.compute import lay_out
 from scheduler.layout.documents import Finding
 from scheduler.layout.drawing import draw_svg
 from scheduler.layout.drawing.page import draw_sheets
-from scheduler.layout.drawing.paper.lettering import width_of
-from scheduler.layout.drawing.title import shortened
+from scheduler.layout.drawing.paper.lettering import shortened, width_of
 from tests.drawn import Box, Written, written
 from tests.shapes import GRAPHITE, shapes
 from tests.surveys import plain_survey

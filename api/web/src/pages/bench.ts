@@ -3,6 +3,7 @@
 import { all, Fault, make, newKey, one, say, send } from "../common.ts";
 import { ahead, told, words, type Crate, type Tap } from "../tally.ts";
 import { Sight, Wedge } from "../wedge.ts";
+import { spoken, spokenFor } from "../spoken.ts";
 
 const POLL_MS = 2000;
 const RETRY_MS = 3000;
@@ -89,7 +90,7 @@ class Counting {
     if (this.queue.length === 0) return;
     event.preventDefault();
     this.leaving = () => form.requestSubmit(event.submitter);
-    say("Goes on as soon as what you tapped is sent.");
+    say(spoken("Goes on as soon as what you tapped is sent."));
   }
 
   private tapped(form: FormData, of: HTMLFormElement): void {
@@ -134,7 +135,7 @@ class Counting {
       } catch (fault) {
         if (!(fault instanceof Fault)) throw fault;
         if (fault.status === 0 || fault.kind === "under-way") {
-          say(`${this.queue.length} not sent yet: ${fault.message}`);
+          say(spoken("{n} not sent yet: {fault}", { n: this.queue.length, fault: fault.message }));
           await new Promise((again) => setTimeout(again, RETRY_MS));
           continue;
         }
@@ -159,14 +160,14 @@ class Counting {
   /** The count is closed: nothing more can be added here, and the page says what to do instead. */
   private stop(why: string): void {
     this.queue.length = 0;
-    const back = make("a", { class: "act", href: `/bench/${encodeURIComponent(this.visit)}` }, "See the crate");
+    const back = make("a", { class: "act", href: `/bench/${encodeURIComponent(this.visit)}` }, spoken("See the crate"));
     this.root.replaceChildren(make("p", { class: "falls" }, `▲ ${why} `, back));
     say(why);
   }
 
   private take(crate: Crate): void {
     if (crate.count === null || String(crate.count.id) !== this.count) {
-      if (this.queue.length === 0) this.stop("This count has been closed.");
+      if (this.queue.length === 0) this.stop(spoken("This count has been closed."));
       return;
     }
     const known = new Set(all("ul.crate li", this.root).map((row) => row.dataset["item"]));
@@ -194,16 +195,16 @@ class Counting {
     const untouched = items.filter((item) => item.listed > 0 && !item.looked).map((item) => item.item);
     const sum = items.reduce((pieces, item) => pieces + Math.min(item.counted, item.listed), 0);
     one('[data-sum="counted"]').textContent = String(sum);
-    const left = `○ ${untouched.length} ${untouched.length === 1 ? "item" : "items"} not looked at yet`;
+    const left = spokenFor("○ {n} item not looked at yet", "○ {n} items not looked at yet", untouched.length);
     one('[data-sum="left"]').replaceChildren(
-      ...(untouched.length > 0 ? [", ", make("span", { class: "flag" }, left)] : [", ✓ every item looked at"]),
+      ...(untouched.length > 0 ? [", ", make("span", { class: "flag" }, left)] : [spoken(", ✓ every item looked at")]),
     );
     one('[data-rest="some"]').hidden = untouched.length === 0;
     one('[data-rest="none"]').hidden = untouched.length > 0;
     one('[data-rest="names"]').textContent = untouched.join(", ");
     one("#taps").replaceChildren(
       ...crate.lines.map((line) =>
-        make("li", {}, `${line.when} ${line.by}: ${told(line)}${line.code !== "" ? ` (code ${line.code})` : ""}`),
+        make("li", {}, `${line.when} ${line.by}: ${told(line)}${line.code !== "" ? ` ${spoken("(code {code})", { code: line.code })}` : ""}`),
       ),
     );
   }
@@ -224,9 +225,10 @@ class Counting {
 
   private scanned(item: string, code: string): void {
     const now = this.crate?.items.find((one) => one.item === item);
-    say(`${item}: ${now?.counted ?? 1}${now !== undefined && now.listed > 0 ? ` of ${now.listed}` : ""}`);
+    const n = now?.counted ?? 1;
+    say(now !== undefined && now.listed > 0 ? spoken("{item}: {n} of {listed}", { item, n, listed: now.listed }) : `${item}: ${n}`);
     for (const row of all("ul.crate li", this.root)) row.classList.toggle("just", row.dataset["item"] === item);
-    const other = make("button", { type: "button" }, "It is something else");
+    const other = make("button", { type: "button" }, spoken("It is something else"));
     other.addEventListener("click", () => {
       const tap = { item, pieces: -1, damaged: 0, to: null };
       const fields = { count: this.count, item, pieces: "-1" };
@@ -234,7 +236,7 @@ class Counting {
       this.askWhich(code);
     });
     const box = one("#which");
-    box.replaceChildren(make("p", {}, `Code ${code} counted as `, make("b", {}, item), ". ", other));
+    box.replaceChildren(make("p", {}, `${spoken("Code {code} counted as", { code })} `, make("b", {}, item), ". ", other));
     box.hidden = false;
   }
 
@@ -247,12 +249,12 @@ class Counting {
       button.addEventListener("click", () => this.scan(code, item));
       return button;
     });
-    const leave = make("button", { type: "button" }, "none of them");
+    const leave = make("button", { type: "button" }, spoken("none of them"));
     leave.addEventListener("click", () => (box.hidden = true));
-    box.replaceChildren(make("p", {}, `Which item is the code “${code}”?`), ...choices, leave);
+    box.replaceChildren(make("p", {}, spoken("Which item is the code “{code}”?", { code })), ...choices, leave);
     box.hidden = false;
     choices[0]?.focus();
-    say(`The code ${code} is new: say which item it is.`);
+    say(spoken("The code {code} is new: say which item it is.", { code }));
   }
 
   private offerCamera(): void {
@@ -268,7 +270,7 @@ class Counting {
     try {
       stream = await navigator.mediaDevices.getUserMedia({ video: { facingMode: "environment" } });
     } catch {
-      say("The camera cannot be used: allow it for this page, or type the code.");
+      say(spoken("The camera cannot be used: allow it for this page, or type the code."));
       return;
     }
     const eye = one("#eye");

@@ -1,5 +1,6 @@
 // Taking a table in: tried and kept without choosing the file twice. Without this script the form does the same by pages.
 import { attempt, csrf, Fault, one, say } from "../common.ts";
+import { spoken } from "../spoken.ts";
 
 const form = one<HTMLFormElement>("form.take-in");
 
@@ -16,7 +17,7 @@ async function send(body: FormData): Promise<void> {
   const tried = page.querySelector("#tried");
   if (tried === null) {
     const words = [...page.querySelectorAll("main li, main p")].map((e) => e.textContent.trim());
-    throw new Fault(answer.status, { detail: words.join(" ") || `The service answered ${answer.status}` });
+    throw new Fault(answer.status, { detail: words.join(" ") || spoken("The service answered {status}", { status: answer.status }) });
   }
   tried.querySelector(".again")?.remove(); // the same file is still chosen
   one("#tried").replaceWith(document.adoptNode(tried));
@@ -26,7 +27,7 @@ async function send(body: FormData): Promise<void> {
 /** Ask the service as who is signed in. */
 async function ask(address: string, how: RequestInit): Promise<Response> {
   return fetch(address, { credentials: "same-origin", ...how }).catch(() => {
-    throw new Fault(0, { detail: "The service cannot be reached. Try the file again to see what was taken in." });
+    throw new Fault(0, { detail: spoken("The service cannot be reached. Try the file again to see what was taken in.") });
   });
 }
 
@@ -44,10 +45,10 @@ async function followed(address: string): Promise<Response> {
   one("#tried").prepend(words, bar); // the button stays: it is wanted again where nothing comes of it
   for (;;) {
     const answer = await ask(address, { headers: { Accept: "application/json" } });
-    if (!answer.ok) throw new Fault(answer.status, { detail: "What came of this table is not known: try it again." });
+    if (!answer.ok) throw new Fault(answer.status, { detail: spoken("What came of this table is not known: try it again.") });
     const stands = (await answer.json()) as Stands;
     if (stands.state !== "working") return ask(address, { headers: { Accept: "text/html" } });
-    words.textContent = stands.total > 0 ? `${stands.done} of ${stands.total} rows` : "The file is read …";
+    words.textContent = stands.total > 0 ? spoken("{done} of {total} rows", { done: stands.done, total: stands.total }) : spoken("The file is read …");
     if (stands.total > 0) {
       bar.max = stands.total;
       bar.value = stands.done;
@@ -72,7 +73,7 @@ form.addEventListener("submit", (event) => {
 function untried(): void {
   const button = one<HTMLButtonElement>("#tried button");
   button.value = "try";
-  button.textContent = "Try it first";
+  button.textContent = spoken("Try it first");
   one("#tried").replaceChildren(button);
 }
 

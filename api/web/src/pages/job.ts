@@ -1,6 +1,7 @@
 // One job's page: the drawing nearer and farther, and the address of its calendar.
 import { all, attempt, make, one, say, send } from "../common.ts";
 import { zoomable } from "../zoom.ts";
+import { spoken } from "../spoken.ts";
 
 zoomable();
 
@@ -17,8 +18,8 @@ if (button !== null) {
       const { address } = await send<{ address: string }>("GET", `/jobs/${button.dataset["of"] ?? ""}/calendar`);
       const place = one("#calendar-address");
       place.hidden = false;
-      place.replaceChildren("Subscribe a calendar to ", make("a", { href: address }, address));
-      say("The address of the calendar stands below.");
+      place.replaceChildren(`${spoken("Subscribe a calendar to")} `, make("a", { href: address }, address));
+      say(spoken("The address of the calendar stands below."));
     }),
   );
 }

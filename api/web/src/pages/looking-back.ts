@@ -1,6 +1,7 @@
 // Looking back: a question that is under way is asked after, and its answer shown when it is there; a figure that leads
 // into something folded opens it.
 import { all, attempt, say, send } from "../common.ts";
+import { spoken } from "../spoken.ts";
 
 const EVERY_MS = 3000;
 const waiting = all("[data-waiting]")[0];
@@ -12,7 +13,7 @@ async function look(path: string): Promise<void> {
     state = told.asked?.state ?? "done";
   });
   if (heard && state !== "running") {
-    say("The answer is there.");
+    say(spoken("The answer is there."));
     location.reload();
   } else setTimeout(() => void look(path), EVERY_MS);
 }

@@ -1,5 +1,6 @@
 // The pin of an address: looked up as soon as the address is typed, moved by mouse, touch and arrow keys.
 import { Fault, all, make, one, send } from "../common.ts";
+import { spoken } from "../spoken.ts";
 import {
   HIGH, WIDE, around, clear, farWords, fitted, gridStep, moved, onMap, pinText, placeAt, readPin, whereWords, type PinMap, type Place,
 } from "../pin.ts";
@@ -59,7 +60,7 @@ function begin(box: HTMLElement): void {
       if (free[n] === true) marks.push(drawn("text", { x: x + (left ? -10 : 10), y: y + 5, "text-anchor": left ? "end" : "start" }, mark.name));
     }
     one(".pin-marks", svg).replaceChildren(...marks);
-    one(".pin-scale", svg).replaceChildren(`Lines ${words} apart`);
+    one(".pin-scale", svg).replaceChildren(spoken("Lines {words} apart", { words }));
     stand();
   }
 
@@ -68,7 +69,7 @@ function begin(box: HTMLElement): void {
     const [x, y] = pin === null ? [WIDE / 2, HIGH / 2] : onMap(map, pin);
     here.setAttribute("transform", `translate(${x} ${y})`);
     here.classList.toggle("unset", pin === null);
-    one(".pin-where", box).replaceChildren(pin === null ? "No pin yet: drag it, or press on the map." : whereWords(map, pin));
+    one(".pin-where", box).replaceChildren(pin === null ? spoken("No pin yet: drag it, or press on the map.") : whereWords(map, pin));
     const far = pin === null ? "" : farWords(map, pin);
     const question = one<HTMLElement>(".pin-far", box);
     question.hidden = far === "";
@@ -152,7 +153,7 @@ function begin(box: HTMLElement): void {
       choices.replaceChildren();
       return;
     }
-    const list = make("fieldset", { class: "pin-choice" }, make("legend", {}, "Where is it?"));
+    const list = make("fieldset", { class: "pin-choice" }, make("legend", {}, spoken("Where is it?")));
     for (const [n, one] of found.places.entries()) {
       const radio = make("input", { type: "radio", name: "pin-choice", checked: n === 0 });
       radio.addEventListener("change", () => put(one, true));
@@ -163,7 +164,7 @@ function begin(box: HTMLElement): void {
 
   async function find(): Promise<void> {
     const turn = ++asked;
-    said.replaceChildren("Looking it up …");
+    said.replaceChildren(spoken("Looking it up …"));
     let found: Found;
     try {
       found = await send<Found>("POST", "/places/find", { address: address!.value, town: town?.value ?? "" });
@@ -173,7 +174,7 @@ function begin(box: HTMLElement): void {
     }
     if (turn !== asked) return; // a later question is on its way
     const best = found.places[0];
-    said.replaceChildren(found.words !== "" ? `▲ ${found.words}` : best === undefined ? "" : `✓ Found: ${best.words}. Look at the pin.`);
+    said.replaceChildren(found.words !== "" ? `▲ ${found.words}` : best === undefined ? "" : spoken("✓ Found: {words}. Look at the pin.", { words: best.words }));
     choose(found);
     if (best !== undefined) {
       map = fitted(map, best);

@@ -1,5 +1,6 @@
 // A case: while times are being searched, say how far the search is, and show what was found when it has ended.
 import { all, say, send } from "../common.ts";
+import { spoken } from "../spoken.ts";
 
 interface State {
   phase: string;
@@ -32,19 +33,19 @@ async function look(address: string): Promise<void> {
   if (leaving) return;
   if (state.phase === "" || news(state.offers)) {
     if (state.phase === "" && choosing()) {
-      say("The search has ended. Load the page again to see all that was found.");
-      if (line) line.textContent = "✓ The search has ended. Load the page again to see all that was found.";
+      say(spoken("The search has ended. Load the page again to see all that was found."));
+      if (line) line.textContent = `✓ ${spoken("The search has ended. Load the page again to see all that was found.")}`;
       return;
     }
     window.location.reload();
     return;
   }
-  if (line) line.textContent = `… Searching: ${state.phase}${state.seconds > 0 ? `, ${state.seconds} s` : ""}.`;
+  if (line) line.textContent = state.seconds > 0 ? spoken("… Searching: {phase}, {seconds} s.", { phase: state.phase, seconds: state.seconds }) : spoken("… Searching: {phase}.", { phase: state.phase });
   window.setTimeout(() => void look(address).catch(gone), EVERY_MS);
 }
 
 function gone(): void {
-  if (line) line.textContent = "▲ The service does not answer; load the page again.";
+  if (line) line.textContent = spoken("▲ The service does not answer; load the page again.");
 }
 
 if (line?.dataset["waiting"]) void look(line.dataset["waiting"]).catch(gone);

@@ -1,6 +1,7 @@
 // Settings: says how many values differ from what is kept, and has the browser ask before they are lost.
 import { all, make, one } from "../common.ts";
 import { changed } from "../settings.ts";
+import { spokenFor } from "../spoken.ts";
 
 const form = one<HTMLFormElement>("form.part");
 const told = make("span", { class: "unsaved quiet", role: "status" });
@@ -13,7 +14,7 @@ function count(): number {
 
 form.addEventListener("input", () => {
   const n = count();
-  told.textContent = n === 0 ? "" : n === 1 ? "1 value is changed and not kept yet." : `${n} values are changed and not kept yet.`;
+  told.textContent = n === 0 ? "" : spokenFor("{n} value is changed and not kept yet.", "{n} values are changed and not kept yet.", n);
 });
 form.addEventListener("submit", () => {
   sending = true;

@@ -3,9 +3,10 @@ import { all, Fault, make, newKey, one, say, send, type FieldFault } from "../co
 import { Latest } from "../latest.ts";
 import { fieldsOf, recall, remember, rowNumbers, same, type Typed } from "../typed.ts";
 import { zoomable } from "../zoom.ts";
+import { spoken, spokenFor } from "../spoken.ts";
 
 const DRAW_MS = 150;
-const WORDS = { stop: "■ stop", caution: "▲ caution", note: "note" } as const;
+const WORDS = { stop: spoken("■ stop"), caution: spoken("▲ caution"), note: spoken("note") } as const;
 
 interface Drawn {
   svg: string | null;
@@ -95,7 +96,7 @@ function enter(form: HTMLFormElement): void {
     }
     version.value = before.version;
     base.value = before.base;
-    const away = make("button", { type: "button" }, "Leave it away");
+    const away = make("button", { type: "button" }, spoken("Leave it away"));
     away.addEventListener("click", () => {
       localStorage.removeItem(shelf);
       location.reload();
@@ -106,8 +107,8 @@ function enter(form: HTMLFormElement): void {
       make(
         "p",
         {},
-        `○ What was typed on this device on ${at} and not kept stands in the form again.`,
-        as ? "" : " Somebody has kept another version since: both are shown when you keep yours.",
+        spoken("○ What was typed on this device on {at} and not kept stands in the form again.", { at }),
+        as ? "" : ` ${spoken("Somebody has kept another version since: both are shown when you keep yours.")}`,
       ),
       away,
     );
@@ -124,7 +125,9 @@ function enter(form: HTMLFormElement): void {
       if (!(fault instanceof Fault)) throw fault;
       state.textContent =
         fault.status === 0
-          ? `No connection: not drawn. ${room ? "What you type stays on this device." : "This device has no room to keep it."}`
+          ? room
+            ? spoken("No connection: not drawn. What you type stays on this device.")
+            : spoken("No connection: not drawn. This device has no room to keep it.")
           : fault.message;
     }
   }
@@ -141,15 +144,15 @@ function enter(form: HTMLFormElement): void {
     state.textContent = drawn.state;
     if (drawn.svg === null) {
       const marked = Object.keys(drawn.wrong).filter((name) => name !== "").map((name) => linked(name) ?? name);
-      const mend = marked.flatMap((link, n) => [n === 0 ? "Mend: " : ", ", link]);
-      note.replaceChildren("▲ This drawing is of what was right last. ", ...(mend.length > 0 ? mend : [drawn.wrong[""] ?? ""]));
+      const mend = marked.flatMap((link, n) => [n === 0 ? `${spoken("Mend:")} ` : ", ", link]);
+      note.replaceChildren(`${spoken("▲ This drawing is of what was right last.")} `, ...(mend.length > 0 ? mend : [drawn.wrong[""] ?? ""]));
       return;
     }
     const picture = new DOMParser().parseFromString(drawn.svg, "image/svg+xml").documentElement;
     one("#drawing").replaceChildren(document.importNode(picture, true));
     const usual = one("#usual");
     usual.hidden = drawn.usual.length === 0;
-    usual.textContent = `▲ Drawn with usual values, not measured ones: ${drawn.usual.join(", ")}.`;
+    usual.textContent = spoken("▲ Drawn with usual values, not measured ones: {usual}.", { usual: drawn.usual.join(", ") });
     one("#findings").replaceChildren(
       ...drawn.findings.map(({ level, text }) => make("li", { class: level }, make("b", {}, WORDS[level]), ` ${text}`)),
     );
@@ -182,7 +185,7 @@ function enter(form: HTMLFormElement): void {
         native = true; // both versions come as a page
         form.requestSubmit(one<HTMLButtonElement>("#keep"));
       } else if (fault.status === 422 && fault.errors.length > 0) refuse(fault.errors);
-      else if (fault.status === 0 && room) say("No connection. What you typed stays on this device: keep it when there is a signal.");
+      else if (fault.status === 0 && room) say(spoken("No connection. What you typed stays on this device: keep it when there is a signal."));
       else say(fault.message);
     }
   }
@@ -193,9 +196,8 @@ function enter(form: HTMLFormElement): void {
       const link = linked(where);
       return make("li", {}, ...(link === null ? [] : [link, ": "]), problem);
     });
-    const many = errors.length === 1 ? "1 field is" : `${errors.length} fields are`;
     const place = one("#faults");
-    place.replaceChildren(make("p", {}, `▲ Not kept: ${many} not right yet.`), make("ul", {}, ...listed));
+    place.replaceChildren(make("p", {}, spokenFor("▲ Not kept: {n} field is not right yet.", "▲ Not kept: {n} fields are not right yet.", errors.length)), make("ul", {}, ...listed));
     place.hidden = false;
     place.focus();
   }
@@ -231,7 +233,7 @@ function dropRow(row: HTMLElement): void {
   [...rows.children].forEach((other, n) => {
     other.setAttribute("aria-label", `${word} ${n + 1}`);
     one(".which", other).textContent = String(n + 1);
-    one("button.drop", other).setAttribute("aria-label", `Remove ${word} ${n + 1}`);
+    one("button.drop", other).setAttribute("aria-label", spoken("Remove {word} {n}", { word, n: n + 1 }));
     for (const before of all("label .unseen", other)) before.textContent = `${word} ${n + 1}: `;
   });
 }

@@ -3,6 +3,7 @@
 import { all, make } from "../common.ts";
 import { clock } from "../words.ts";
 import { forget, fields, keyOf, load, putBack, same, save, values, type Unsent } from "../unsent.ts";
+import { spoken } from "../spoken.ts";
 
 const SENT = "unsent, sent just now"; // of this tab: what was sent, until the next page says what came of it
 const AFTER_MS = 300;
@@ -22,7 +23,8 @@ function said(at: number): string {
   const then = new Date(at);
   const time = clock(then.getHours() * 60 + then.getMinutes());
   if (then.toDateString() === new Date().toDateString()) return time;
-  return `${time} on ${then.toLocaleDateString("en-US", { weekday: "long", month: "long", day: "numeric" })}`;
+  const day = then.toLocaleDateString(document.documentElement.lang === "en" ? "en-US" : document.documentElement.lang, { weekday: "long", month: "long", day: "numeric" });
+  return spoken("{time} on {day}", { time, day });
 }
 
 function watch(form: HTMLFormElement, key: string): void {
@@ -33,9 +35,9 @@ function watch(form: HTMLFormElement, key: string): void {
   if (older && !same(older.values, came)) offer = offered(older);
 
   function offered(kept: Unsent): HTMLElement {
-    const back = make("button", { type: "button" }, "Put it back");
-    const away = make("button", { type: "button" }, "Throw it away");
-    const line = make("p", { class: "unsent", role: "status" }, `You had typed this at ${said(kept.at)}: `, back, " ", away);
+    const back = make("button", { type: "button" }, spoken("Put it back"));
+    const away = make("button", { type: "button" }, spoken("Throw it away"));
+    const line = make("p", { class: "unsent", role: "status" }, `${spoken("You had typed this at {when}:", { when: said(kept.at) })} `, back, " ", away);
     back.addEventListener("click", () => {
       putBack(form, kept.values);
       older = kept.before;

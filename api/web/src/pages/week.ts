@@ -9,6 +9,7 @@ import * as look from "../week/look.ts";
 import * as post from "../week/post.ts";
 import * as run from "../week/run.ts";
 import * as sheet from "../week/sheet.ts";
+import { spoken, spokenFor } from "../spoken.ts";
 
 sheet.remember();
 document.documentElement.classList.add("scripted");
@@ -19,16 +20,16 @@ document.addEventListener("click", (event) => {
   event.preventDefault();
   const ids = figure.dataset.visits?.split(" ") ?? [];
   sheet.point(ids);
-  say(`${ids.length} ${ids.length === 1 ? "visit is" : "visits are"} outlined.`);
+  say(spokenFor("{n} visit is outlined.", "{n} visits are outlined.", ids.length));
 });
 
 /** Go back to the plan that this one was made of. */
 async function undo(): Promise<void> {
-  if (one<HTMLButtonElement>("#undo").disabled) return say("There is nothing to undo.");
+  if (one<HTMLButtonElement>("#undo").disabled) return say(spoken("There is nothing to undo."));
   await attempt(async () => {
     await send("POST", `/plans/${sheet.planId()}/undo`, null, { key: newKey() });
     const drawn = await sheet.refresh();
-    say("Undone: the sheet is as it was before.");
+    say(spoken("Undone: the sheet is as it was before."));
     if (drawn[0] !== undefined) hand.focusOn(drawn[0]);
   });
 }

@@ -3,6 +3,7 @@ import { attempt, make, one, say, send } from "../common.ts";
 import { dollars, worded } from "../words.ts";
 import { kinds } from "./verdict.ts";
 import * as sheet from "./sheet.ts";
+import { spoken, spokenFor } from "../spoken.ts";
 
 interface Move {
   visit: string;
@@ -28,8 +29,9 @@ export function against(other: number): Promise<Comparison> {
 
 /** Return what this plan saves in words: "saves $120 against plan 3", "costs $40 more than plan 3". */
 export function saves(cents: number, other: string): string {
-  if (Math.abs(cents) < 50) return `costs the same as ${other}`;
-  return cents > 0 ? `saves ${dollars(cents)} against ${other}` : `costs ${dollars(-cents)} more than ${other}`;
+  if (Math.abs(cents) < 50) return spoken("costs the same as {other}", { other });
+  if (cents > 0) return spoken("saves {cost} against {other}", { cost: dollars(cents), other });
+  return spoken("costs {cost} more than {other}", { cost: dollars(-cents), other });
 }
 
 /** Listen to the form and to the button that closes the comparison. */
@@ -58,18 +60,22 @@ function show(laid: Comparison): void {
   const spent = Object.fromEntries(Object.entries(by).map(([kind, cents]) => [kind, -cents]));
   const detail = kinds(spent);
   const promises = [
-    ...(laid.promises.kept.length > 0 ? [`It keeps promises that plan ${laid.other} breaks: ${laid.promises.kept.join(", ")}.`] : []),
-    ...(laid.promises.broken.length > 0 ? [`▲ It breaks promises that plan ${laid.other} keeps: ${laid.promises.broken.join(", ")}.`] : []),
+    ...(laid.promises.kept.length > 0 ? [spoken("It keeps promises that plan {other} breaks: {visits}.", { other: laid.other, visits: laid.promises.kept.join(", ") })] : []),
+    ...(laid.promises.broken.length > 0 ? [spoken("▲ It breaks promises that plan {other} keeps: {visits}.", { other: laid.other, visits: laid.promises.broken.join(", ") })] : []),
   ];
   const panel = one("#compared");
-  const head = `Plan ${laid.plan} ${saves(total, `plan ${laid.other}`)}; ${moved.length === 0 ? "nobody moves" : moved.length === 1 ? "1 visit moves" : `${moved.length} visits move`}`;
+  const how = { plan: laid.plan, saves: saves(total, spoken("plan {other}", { other: laid.other })) };
+  const head =
+    moved.length === 0
+      ? spoken("Plan {plan} {saves}; nobody moves", how)
+      : spokenFor("Plan {plan} {saves}; {n} visit moves", "Plan {plan} {saves}; {n} visits move", moved.length, how);
   panel.replaceChildren(
     make("h2", { id: "compared-title" }, head),
     ...(detail === "" ? [] : [make("p", { class: "small quiet" }, detail)]),
-    ...(laid.same_week ? [] : [make("p", { class: "small quiet" }, "The two were made of different facts; both are priced by this plan's.")]),
+    ...(laid.same_week ? [] : [make("p", { class: "small quiet" }, spoken("The two were made of different facts; both are priced by this plan's."))]),
     ...promises.map((text) => make("p", {}, text)),
     make("ul", {}, ...moved.map((move) => make("li", {}, worded(move.sentence)))),
-    make("p", {}, make("button", { type: "button" }, "Close")),
+    make("p", {}, make("button", { type: "button" }, spoken("Close"))),
   );
   panel.hidden = false;
   panel.focus();

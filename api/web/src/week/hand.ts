@@ -3,6 +3,7 @@ import { Fault, ask, attempt, make, newKey, one, say, send } from "../common.ts"
 import { same, step, type Aim, type Arrow, type Cell } from "./aim.ts";
 import * as sheet from "./sheet.ts";
 import { change, kinds, sentence, split, type Tried } from "./verdict.ts";
+import { spoken } from "../spoken.ts";
 
 const SETTLE_MS = 140;
 
@@ -45,13 +46,13 @@ export function show(visit: HTMLElement): void {
   for (const old of document.querySelectorAll(".visit.open")) old.classList.remove("open");
   visit.classList.add("open");
   one<HTMLAnchorElement>("#slip-open").href = `/jobs/${encodeURIComponent(shown)}`;
-  one("#slip-lock").textContent = "locked" in visit.dataset ? "Unlock" : "Lock";
+  one("#slip-lock").textContent = "locked" in visit.dataset ? spoken("Unlock") : spoken("Lock");
   set({ put: false, move: true, pile: onSheet, lock: onSheet || "locked" in visit.dataset, open: true });
-  one("#slip-drop").textContent = "Close";
+  one("#slip-drop").textContent = spoken("Close");
   const promised = visit.dataset.hold;
   one("#slip-promise").hidden = promised === undefined;
   if (promised !== undefined) one<HTMLSelectElement>("#slip-hold").value = promised;
-  one("#slip-keys").textContent = "Enter picks it up, arrows look around, L locks, Escape closes.";
+  one("#slip-keys").textContent = spoken("Enter picks it up, arrows look around, L locks, Escape closes.");
   slip().hidden = false;
 }
 
@@ -77,11 +78,11 @@ export function pick(visit: HTMLElement, keys: boolean): void {
   one("#slip-title").textContent = sheet.nameOf(visit);
   set({ put: true, move: false, pile: from !== "pile", lock: false, open: false });
   one("#slip-promise").hidden = true;
-  one("#slip-drop").textContent = "Let go";
-  one("#slip-keys").textContent = "Arrows move it, Enter puts it down, Escape lets go.";
+  one("#slip-drop").textContent = spoken("Let go");
+  one("#slip-keys").textContent = spoken("Arrows move it, Enter puts it down, Escape lets go.");
   slip().hidden = false;
   aimed();
-  if (keys) tell(`${sheet.nameOf(visit)} in hand, at ${sheet.words(from, visit)}. Arrows move it, Enter puts it down, Escape lets go.`);
+  if (keys) tell(spoken("{visit} in hand, at {place}. Arrows move it, Enter puts it down, Escape lets go.", { visit: sheet.nameOf(visit), place: sheet.words(from, visit) }));
 }
 
 /** Move the visit in hand by an arrow. */
@@ -147,7 +148,7 @@ function verdict(tried: Tried): void {
   const told = [...rules, ...promises];
   const cost = rules.length > 0 ? "" : change(tried.cost_change_cents);
   const by = rules.length > 0 ? "" : kinds(tried.by_kind);
-  const head = rules.length > 0 ? "▲ cannot go here" : promises.length > 0 ? `▲ breaks a promise, ${cost}` : `✓ can go here, ${cost}`;
+  const head = rules.length > 0 ? spoken("▲ cannot go here") : promises.length > 0 ? spoken("▲ breaks a promise, {cost}", { cost }) : spoken("✓ can go here, {cost}", { cost });
   one("#slip-verdict").replaceChildren(
     make("p", { class: told.length > 0 ? "flag" : "good" }, head, ...(by === "" ? [] : [make("span", { class: "quiet small" }, ` (${by})`)])),
     ...(told.length > 0 ? [make("ul", {}, ...told.map((text) => make("li", {}, text)))] : []),
@@ -157,8 +158,8 @@ function verdict(tried: Tried): void {
 function aimed(): void {
   if (held === null) return;
   const home = same(held.aim, held.from);
-  one("#slip-where").textContent = home ? "where it is" : `to ${sheet.words(held.aim, held.visit)}`;
-  one("#slip-verdict").replaceChildren(home ? "" : make("p", { class: "quiet" }, "asking what it comes to …"));
+  one("#slip-where").textContent = home ? spoken("where it is") : spoken("to {place}", { place: sheet.words(held.aim, held.visit) });
+  one("#slip-verdict").replaceChildren(home ? "" : make("p", { class: "quiet" }, spoken("asking what it comes to …")));
   one<HTMLButtonElement>("#slip-put").disabled = home;
   for (const old of document.querySelectorAll(".aim")) old.classList.remove("aim");
   const target = held.aim === "pile" ? one("#pile") : sheet.dayOf(held.aim.crew, held.aim.day);
@@ -186,23 +187,23 @@ export async function put(): Promise<void> {
   try {
     const tried = await judged(mine);
     if (held !== mine) return;
-    if (tried === null) return refused("The service did not say what this comes to. Try again.");
+    if (tried === null) return refused(spoken("The service did not say what this comes to. Try again."));
     const { rules, promises } = split(tried);
-    if (rules.length > 0) return refused(`Not moved. ${rules.join(" ")}`);
+    if (rules.length > 0) return refused(`${spoken("Not moved.")} ${rules.join(" ")}`);
     const despite = promises.length > 0;
-    if (despite && !(await ask(`${promises.join(" ")} Move it all the same?`, { yes: "Break the promise" }))) {
-      return refused("Not moved.");
+    if (despite && !(await ask(`${promises.join(" ")} ${spoken("Move it all the same?")}`, { yes: spoken("Break the promise") }))) {
+      return refused(spoken("Not moved."));
     }
     busy(true);
     await send("POST", `/plans/${sheet.planId()}/moves`, { ...body(mine), despite }, { key: newKey() });
     clear();
     await sheet.refresh();
-    const done = `${sheet.nameOf(mine.visit)}: moved to ${where}, ${change(tried.cost_change_cents)}. Undo takes it back.`;
+    const done = spoken("{visit}: moved to {place}, {cost}. Undo takes it back.", { visit: sheet.nameOf(mine.visit), place: where, cost: change(tried.cost_change_cents) });
     say(done);
     focusOn(mine.id);
   } catch (fault) {
     if (!(fault instanceof Fault)) throw fault;
-    refused(`Not moved. ${fault.message}`);
+    refused(`${spoken("Not moved.")} ${fault.message}`);
   } finally {
     putting = false;
     busy(false);
@@ -211,7 +212,7 @@ export async function put(): Promise<void> {
 
 /** Show that the service is at work on the move: it looks for the reasons of what waits now. */
 function busy(now: boolean): void {
-  one("#slip-put").textContent = now ? "Putting it there …" : "Put here";
+  one("#slip-put").textContent = now ? spoken("Putting it there …") : spoken("Put here");
   for (const name of ["put", "pile", "drop"]) one<HTMLButtonElement>(`#slip-${name}`).disabled = now;
 }
 
@@ -246,7 +247,7 @@ export function letGo(aloud: boolean): void {
   const mine = held;
   clear();
   if (mine === null) return;
-  if (aloud) tell(`${sheet.nameOf(mine.visit)} let go; it stays where it was.`);
+  if (aloud) tell(spoken("{visit} let go; it stays where it was.", { visit: sheet.nameOf(mine.visit) }));
   focusOn(mine.id);
 }
 
@@ -278,10 +279,10 @@ export async function lock(visit: HTMLElement): Promise<void> {
   const name = sheet.nameOf(visit);
   if ("locked" in visit.dataset) {
     await send("DELETE", address, null, { key: newKey() });
-    say(`${name}: no longer locked.`);
+    say(spoken("{name}: no longer locked.", { name }));
   } else if (at !== "pile") {
     await send("PUT", address, { crew: at.crew, day: sheet.dateOf(at.day), start: null }, { key: newKey() });
-    say(`${name}: locked. The planner leaves it with this crew on this day.`);
+    say(spoken("{name}: locked. The planner leaves it with this crew on this day.", { name }));
   }
   await sheet.refresh();
   focusOn(id);
@@ -294,7 +295,7 @@ export async function hold(visit: HTMLElement, how: HTMLSelectElement): Promise<
   const kept = await attempt(() =>
     send("POST", `/jobs/${encodeURIComponent(id)}/hold`, new URLSearchParams({ hold: how.value }), { ifMatch: `"${mark}"` }),
   );
-  if (kept) say(`${sheet.nameOf(visit)} is promised as ${how.selectedOptions[0]?.text ?? how.value}. The next run goes by it.`);
+  if (kept) say(spoken("{visit} is promised as {hold}. The next run goes by it.", { visit: sheet.nameOf(visit), hold: how.selectedOptions[0]?.text ?? how.value }));
   await sheet.refresh();
   focusOn(id);
 }

@@ -2,6 +2,7 @@
 import { worded } from "../words.ts";
 import { one, say } from "../common.ts";
 import * as sheet from "./sheet.ts";
+import { filled, spoken } from "../spoken.ts";
 
 /** How a week stands, as the service tells it. */
 export interface Standing {
@@ -14,15 +15,18 @@ export interface Standing {
   older: string;
 }
 
-const DID: Record<string, string> = { planned: "has planned the week", moved: "has moved a visit", repaired: "has repaired the week", offered: "has given a customer another time" };
+const DID: Record<string, string> = {
+  planned: spoken("{who} has planned the week."), moved: spoken("{who} has moved a visit."), repaired: spoken("{who} has repaired the week."),
+  offered: spoken("{who} has given a customer another time."),
+};
 
 /** Say what is new on the sheet since `before`, as whoever is called `me` sees it; empty: nothing to say. */
 export function newsWords(before: Standing, now: Standing, me: string): string {
   const words: string[] = [];
-  if (now.plan !== before.plan && now.by !== me) words.push(`${now.by} ${DID[now.how] ?? "has changed the plan"}.`);
+  if (now.plan !== before.plan && now.by !== me) words.push(filled(DID[now.how] ?? spoken("{who} has changed the plan."), { who: now.by }));
   const fallen = Object.entries(now.falls).filter(([visit]) => before.falls[visit] === undefined);
-  for (const [visit, why] of fallen.slice(0, 2)) words.push(`${visit} can't go as posted: ${worded(why)}`);
-  if (fallen.length > 2) words.push(`${fallen.length - 2} more can't go as posted.`);
+  for (const [visit, why] of fallen.slice(0, 2)) words.push(spoken("{visit} can't go as posted: {why}", { visit, why: worded(why) }));
+  if (fallen.length > 2) words.push(spoken("{n} more can't go as posted.", { n: fallen.length - 2 }));
   return words.join(" ");
 }
 

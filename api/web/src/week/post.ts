@@ -3,6 +3,7 @@ import { worded } from "../words.ts";
 import { Fault, all, make, newKey, one, say, send } from "../common.ts";
 import { against, saves } from "./compare.ts";
 import * as sheet from "./sheet.ts";
+import { spoken, spokenFor } from "../spoken.ts";
 
 const MOST = 12;
 
@@ -27,10 +28,11 @@ async function open(): Promise<void> {
   try {
     const laid = await against(Number(posted));
     const moved = laid.moves.filter((move) => move.what !== "stays");
+    const how = saves(laid.saves_cents.total ?? 0, spoken("what is posted now"));
     changes().replaceChildren(
-      make("p", {}, `It ${saves(laid.saves_cents.total ?? 0, "what is posted now")}, and ${moved.length === 0 ? "nobody moves." : `${moved.length} ${moved.length === 1 ? "visit moves" : "visits move"}:`}`),
+      make("p", {}, moved.length === 0 ? spoken("It {saves}, and nobody moves.", { saves: how }) : spokenFor("It {saves}, and {n} visit moves:", "It {saves}, and {n} visits move:", moved.length, { saves: how })),
       make("ul", { class: "small" }, ...moved.slice(0, MOST).map((move) => make("li", {}, worded(move.sentence)))),
-      ...(moved.length > MOST ? [make("p", { class: "small" }, `and ${moved.length - MOST} more; Compare shows them all.`)] : []),
+      ...(moved.length > MOST ? [make("p", { class: "small" }, spoken("and {n} more; Compare shows them all.", { n: moved.length - MOST }))] : []),
     );
   } catch (fault) {
     if (!(fault instanceof Fault)) throw fault;
@@ -42,19 +44,19 @@ async function post(): Promise<void> {
   const why = changes().querySelector<HTMLTextAreaElement>("textarea")?.value.trim() ?? "";
   const yes = one<HTMLButtonElement>("#post-yes");
   yes.disabled = true;
-  yes.textContent = "Posting …";
+  yes.textContent = spoken("Posting …");
   try {
     const body = { plan_id: sheet.planId(), ...(why === "" ? {} : { despite: why }) };
     await send("POST", `/weeks/${sheet.weekStart()}/post`, body, { key: newKey() });
     dialog().close();
     await sheet.refresh();
-    say(`The week is posted: plan ${sheet.planId()}.`);
+    say(spoken("The week is posted: plan {plan}.", { plan: sheet.planId() }));
   } catch (fault) {
     if (!(fault instanceof Fault)) throw fault;
     refused(fault);
   } finally {
     yes.disabled = false;
-    yes.textContent = "Post the week";
+    yes.textContent = spoken("Post the week");
   }
 }
 
@@ -63,10 +65,10 @@ function refused(fault: Fault): void {
   const stands = Array.isArray(fault.members.against) ? (fault.members.against as string[]) : [fault.message];
   const reason = make("textarea", { rows: 2, id: "post-despite" });
   changes().replaceChildren(
-    make("p", { class: "flag" }, "▲ Not posted:"),
+    make("p", { class: "flag" }, spoken("▲ Not posted:")),
     make("ul", { class: "small" }, ...stands.map((text) => make("li", {}, text))),
     ...(fault.kind === "not-current"
-      ? [make("p", {}, make("label", { for: "post-despite" }, "Plan again, or say why it is posted all the same:")), reason]
+      ? [make("p", {}, make("label", { for: "post-despite" }, spoken("Plan again, or say why it is posted all the same:"))), reason]
       : []),
   );
   if (fault.kind === "not-current") reason.focus();

@@ -3,6 +3,7 @@ import { attempt, newKey, one, say, send } from "../common.ts";
 import { dollars } from "../words.ts";
 import { curve, type Moment } from "./curve.ts";
 import * as sheet from "./sheet.ts";
+import { spoken } from "../spoken.ts";
 
 interface Progress {
   state: string;
@@ -19,7 +20,9 @@ interface Ended {
   fault: string;
 }
 
-const ENDS: Record<string, string> = { done: "Planned", stopped: "Stopped", "cut off": "Cut off", failed: "Not planned" };
+const ENDS: Record<string, string> = {
+  done: spoken("Planned"), stopped: spoken("Stopped"), "cut off": spoken("Cut off"), failed: spoken("Not planned"),
+};
 let following: number | null = null;
 
 let planned: () => Promise<unknown>;
@@ -36,7 +39,7 @@ export function listen(onPlan: () => Promise<unknown>, address = () => `/weeks/$
       const from = sheet.planId();
       const body = Number.isNaN(from) ? { seconds } : { seconds, from_plan: from };
       const run = await send<{ id: number }>("POST", address(), body, { key: newKey() });
-      say("Planning.");
+      say(spoken("Planning."));
       follow(run.id);
     });
   });
@@ -73,7 +76,7 @@ function show(told: Progress, moments: readonly Moment[]): void {
   one("#run-bound").textContent = told.bound_cents === null ? "–" : dollars(told.bound_cents);
   one("#run-gap").textContent = told.gap_percent === null ? "–" : `${told.gap_percent.toFixed(2)} %`;
   one("#run-seconds").textContent = told.seconds.toFixed(0);
-  one("#run-phase").textContent = told.state === "waiting" ? "waiting for its turn" : told.phase;
+  one("#run-phase").textContent = told.state === "waiting" ? spoken("waiting for its turn") : told.phase;
   const drawn = curve(moments);
   one("#run-curve .best").setAttribute("d", drawn.cost);
   one("#run-curve .bound").setAttribute("d", drawn.bound);
@@ -86,5 +89,5 @@ async function ended(told: Ended): Promise<void> {
   if (told.plan_id !== null) await planned();
   const cost = one("#run-cost").textContent ?? "";
   const head = ENDS[told.state] ?? told.state;
-  say(told.plan_id === null ? `${head}. ${told.fault}` : `${head}: the sheet shows plan ${told.plan_id}, ${cost}.${told.fault === "" ? "" : ` ${told.fault}`}`);
+  say(told.plan_id === null ? `${head}. ${told.fault}` : `${spoken("{head}: the sheet shows plan {plan}, {cost}.", { head, plan: told.plan_id, cost })}${told.fault === "" ? "" : ` ${told.fault}`}`);
 }

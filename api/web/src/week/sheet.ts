@@ -2,6 +2,7 @@
 import { all, make, one } from "../common.ts";
 import { clock } from "../words.ts";
 import type { Aim, Cell, Grid } from "./aim.ts";
+import { spoken } from "../spoken.ts";
 
 export const board = (): HTMLElement => one("#board");
 export const planId = (): number => Number(board().dataset.plan);
@@ -56,18 +57,18 @@ export function gridWithout(but: Element | null): Grid {
 /** Return the name by which a visit is spoken of: its customer, else its number. */
 export function nameOf(visit: Element): string {
   const label = gripOf(visit)?.getAttribute("aria-label") ?? "";
-  return label.replace(/^Move /, "") || (visit as HTMLElement).dataset.visit || "";
+  return label.replace(/^\S+ /, "") || (visit as HTMLElement).dataset.visit || "";
 }
 
 /** Return a place in words: "Veldt, Tue Apr 13, before J-1088, Ivo Carrowby". */
 export function words(aim: Aim, but: Element | null): string {
-  if (aim === "pile") return "the waiting pile";
+  if (aim === "pile") return spoken("the waiting pile");
   const day = dayOf(aim.crew, aim.day);
   if (day === null) return aim.crew;
   const crew = one("th b", day.parentElement ?? day).textContent ?? aim.crew;
   const others = visitsOf(day, but);
   const next = others[aim.position];
-  const where = others.length === 0 ? "alone" : next !== undefined ? `before ${nameOf(next)}` : "last";
+  const where = others.length === 0 ? spoken("alone") : next !== undefined ? spoken("before {visit}", { visit: nameOf(next) }) : spoken("last");
   return `${crew}, ${day.dataset.date ?? ""}, ${where}`;
 }
 
@@ -184,8 +185,8 @@ export function clearMarks(): void {
 
 /** Return a spot of another plan in words. */
 export function wasWords(spot: Spot | null): string {
-  if (spot === null) return "⇄ was on the pile";
+  if (spot === null) return spoken("⇄ was on the pile");
   const day = dayOf(spot.crew, spot.day);
   const crew = day === null ? spot.crew : (one("th b", day.parentElement ?? day).textContent ?? spot.crew);
-  return `⇄ was ${day?.dataset.date ?? spot.date} ${clock(spot.start)}, ${crew}`;
+  return spoken("⇄ was {day} {time}, {crew}", { day: day?.dataset.date ?? spot.date, time: clock(spot.start), crew });
 }

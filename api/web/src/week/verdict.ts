@@ -1,5 +1,6 @@
 // What a try of a move says, as the service gives it, and the same in the words of the page.
 import { dollars, worded } from "../words.ts";
+import { spoken } from "../spoken.ts";
 
 /** A rule, lock or promise that a move does not keep. */
 export interface Broken {
@@ -28,8 +29,9 @@ export function split(tried: Tried): { rules: string[]; promises: string[] } {
 
 /** Return a change of cost in words: "$84 dearer". */
 export function change(cents: number): string {
-  if (Math.abs(cents) < 50) return "costs the same";
-  return `${dollars(Math.abs(cents))} ${cents > 0 ? "dearer" : "cheaper"}`;
+  if (Math.abs(cents) < 50) return spoken("costs the same");
+  const cost = dollars(Math.abs(cents));
+  return cents > 0 ? spoken("{cost} dearer", { cost }) : spoken("{cost} cheaper", { cost });
 }
 
 /** Return the kinds of cost that change by a dollar or more, the largest first: "travel +$60, overtime -$12". */
@@ -44,8 +46,8 @@ export function kinds(by: Record<string, number>): string {
 /** Return the verdict in one sentence, as it is read out. */
 export function sentence(tried: Tried): string {
   const { rules, promises } = split(tried);
-  if (rules.length > 0) return `Cannot go here. ${rules.join(" ")}`;
+  if (rules.length > 0) return `${spoken("Cannot go here.")} ${rules.join(" ")}`;
   const cost = change(tried.cost_change_cents);
   const able = `${cost.charAt(0).toUpperCase()}${cost.slice(1)}.`;
-  return promises.length > 0 ? `Breaks a promise. ${promises.join(" ")} ${able}` : `Can go here. ${able}`;
+  return promises.length > 0 ? `${spoken("Breaks a promise.")} ${promises.join(" ")} ${able}` : `${spoken("Can go here.")} ${able}`;
 }

@@ -111,6 +111,14 @@ def _lines(text: str, size: float, width: float, bold: bool, indent: float) -> t
     return tuple(each.replace(_TIED, " ") for each in (*lines, line) if each)
 
 
+def shortened(text: str, size: float, width: float, bold: bool = False) -> str:
+    """Return `text`, cut and ended with … where it is wider than `width`."""
+    text = clean(text)
+    if width_of(text, size, bold) <= width:
+        return text
+    return next((part for k in range(len(text), 0, -1) if width_of(part := f"{text[:k]}…", size, bold) <= width), "")
+
+
 @_remembered
 def _em(text: str, bold: bool) -> float:
     return sum(_STRANGE if (width := _width(char, bold)) is None else width for char in text)

@@ -1,14 +1,17 @@
-"""Lengths as the sheet shows them: in the set unit first and in the other one small beside it."""
+"""Lengths as the sheet shows them, in the set unit first and the other one small beside it; and who says its words."""
 
 from __future__ import annotations
 
 import re
+from collections.abc import Callable
 from dataclasses import dataclass
 from typing import Literal
 
 from scheduler.units import feet_inches
 
 Units = Literal["imperial", "metric"]
+# Gives what the drawing writes in English in the words that its reader knows.
+Say = Callable[[str], str]
 
 _IMPERIAL = {8: '1 1/2 in = 1 ft', 12: '1 in = 1 ft', 16: '3/4 in = 1 ft', 24: '1/2 in = 1 ft', 32: '3/8 in = 1 ft',
              48: '1/4 in = 1 ft', 64: '3/16 in = 1 ft', 96: '1/8 in = 1 ft', 128: '3/32 in = 1 ft',
@@ -19,11 +22,17 @@ _INCHES = r"(?:\d+(?: \d+/\d+)?|\d+/\d+)\""
 _IN_BOTH = re.compile(rf"(-?(?:\d+'(?: {_INCHES})?|{_INCHES})) \((-?[\d.]+ mm)\)")
 
 
+def in_english(text: str) -> str:
+    """Return a text as the drawing has it."""
+    return text
+
+
 @dataclass(frozen=True)
 class Measures:
-    """How lengths are written with one setting of units."""
+    """How lengths are written with one setting of units, and by whom words are said: each as a finished text."""
 
     units: Units
+    say: Say = in_english
 
     def first(self, length_mm: float) -> str:
         return feet_inches(length_mm) if self.units == "imperial" else millimetres(length_mm)

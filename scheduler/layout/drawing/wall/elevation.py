@@ -96,9 +96,10 @@ def _door(sheet: DrawingSheet, view: View, left: float, right: float, top: float
 def _outlet(sheet: DrawingSheet, elevation: Elevation, letters: Iterator[str]) -> list[str]:
     """Draw the motor's outlet with its name, or a letter; return it in words where it is not shown or has a letter."""
     outlet, view, measures = elevation.survey.outlet, elevation.view, elevation.measures
+    named = measures.say("outlet")
     if not isinstance(outlet, Outlet):
         return []
-    words = f"outlet at {measures.first(outlet.at)}, {measures.first(outlet.height)} up"
+    words = measures.say(f"outlet at {measures.first(outlet.at)}, {measures.first(outlet.height)} up")
     left_out = view.cut is not None and view.cut[0] < outlet.height < view.cut[1]
     if not view.left < outlet.at < view.right or left_out or outlet.height > view.top:
         return [words]
@@ -108,9 +109,9 @@ def _outlet(sheet: DrawingSheet, elevation: Elevation, letters: Iterator[str]) -
     sheet.circle(x, y, 1.0, pen=0.3, fill=PAPER)
     for side in (-0.35, 0.35):
         sheet.line(x + side, y - 0.45, x + side, y + 0.45, pen=0.25)
-    body, wide = awning_box(elevation), width_of("outlet", SMALL) / 2
+    body, wide = awning_box(elevation), width_of(named, SMALL) / 2
     spots = [(x + 1.6 + wide, y + 1), (x - 1.6 - wide, y + 1), (x, y + 4), (x, y - 1.8)]
-    if any(_written(sheet, view, "outlet", spot, [body]) for spot in spots):
+    if any(_written(sheet, view, named, spot, [body]) for spot in spots):
         return []
     letter = next(letters, "")
     spots = [(x + 2.4, y + 1), (x - 2.4, y + 1), (x, y + 4), (x, y - 1.8)]
@@ -214,9 +215,10 @@ def _chalk_line(sheet: DrawingSheet, elevation: Elevation) -> None:
         sheet.rect(Box(x - 1.2, middle - 0.7, x + 1.2, middle + 0.7), pen=0.01, ink=PAPER, fill=PAPER)
         sheet.path(f"M{n(x - 1.3)} {n(middle - 0.3)}l2.6 -0.8M{n(x - 1.3)} {n(middle + 1.1)}l2.6 -0.8", pen=0.18)
     length, other = measures.first(survey.place.height), measures.other(survey.place.height)
+    say = measures.say
     tries = [
         (words, max(width_of(length, FIGURE, True), width_of(words, SMALL)) / 2, low)
-        for words in (f"chalk line height, {other}", f"chalk line, {other}", other)
+        for words in (f"{say('chalk line height')}, {other}", f"{say('chalk line')}, {other}", other)
         for low in (False, True)
     ]
     for words, half, low in tries:
@@ -239,7 +241,8 @@ def _member_numbers(sheet: DrawingSheet, elevation: Elevation) -> None:
     if not numbers:
         return
     y = view.ground + 3.4
-    word = f"{member_word(survey)} no."
+    say = elevation.measures.say
+    word = f"{say(member_word(survey))} {say('no.')}"
     if width_of(word, SMALL) <= view.wall.left - elevation.left:
         sheet.text(view.wall.left - 1, y, word, SMALL, anchor="end", ink=GREY)
     used = {bracket.member for bracket in elevation.layout.brackets}

@@ -6,6 +6,7 @@ from collections.abc import Iterable, Iterator, Sequence
 
 from scheduler.layout.documents import Door
 from scheduler.layout.drawing.paper.lettering import clean, width_of
+from scheduler.layout.drawing.paper.measures import Measures
 from scheduler.layout.drawing.paper.sheet import GRAPHITE, GREY, RUST, SMALL, Box, DrawingSheet, text_box
 from scheduler.layout.drawing.wall.view import (
     Elevation,
@@ -19,6 +20,7 @@ from scheduler.layout.drawing.wall.view import (
 
 _LONGEST = 46.0  # mm; a longer name of an obstacle goes beside the picture
 _MOST_NAMED = 60  # obstacles; in a picture with more nobody would find a name
+_SWINGS = "swings out"
 _STEP = SMALL * 1.05  # from one line of a name to the next
 
 Spots = Iterable[tuple[float, float]]
@@ -31,6 +33,7 @@ def name_all(sheet: DrawingSheet, elevation: Elevation, lines: Sequence[Box], le
     their numbers, by which findings call them.
     """
     survey, view, measures = elevation.survey, elevation.view, elevation.measures
+    say = measures.say
     wall, body = view.wall, awning_box(elevation)
     stands = elevation.stands
     solid = [*bracket_boxes(elevation, (*stands.brackets, *stands.members)), *backing_boxes(elevation), *lines]
@@ -41,10 +44,10 @@ def name_all(sheet: DrawingSheet, elevation: Elevation, lines: Sequence[Box], le
     around = [*solid, *shapes]
     unnamed: list[str] = []
     for number, (obstacle, shape) in enumerate(zip(survey.obstacles, shapes, strict=True)):
-        name = clean(obstacle.what)
-        where = f"{name}, {measures.both(obstacle.left)} to {measures.both(obstacle.right)} from the datum"
+        name = say(clean(obstacle.what))
+        where = f"{name}, {_reaching(measures, obstacle.left, obstacle.right)}"
         if not is_visible(shape):
-            unnamed.append(f"{where}, outside this picture")
+            unnamed.append(f"{where}, {say('outside this picture')}")
             continue
         wide, others = width_of(name, SMALL), [*solid, body, *shapes[:number], *shapes[number + 1 :]]
         if number < _MOST_NAMED and wide <= _LONGEST and _put(sheet, [name], _around(shape, wide), picture, others):
@@ -53,22 +56,27 @@ def name_all(sheet: DrawingSheet, elevation: Elevation, lines: Sequence[Box], le
         lettered = letter and _put(sheet, [letter], _around(shape, width_of(letter, SMALL)), picture, solid)
         unnamed.append(f"{letter}: {where}" if lettered else where)
     for number, door in enumerate(survey.doors, 1):
-        name = f"door {number}" if len(survey.doors) > 1 else "door"
-        if not _name_door(sheet, view, door, name, door.swings_out, around):
+        name = say(f"door {number}" if len(survey.doors) > 1 else "door")
+        if not _name_door(sheet, view, door, name, say(_SWINGS) if door.swings_out else "", around):
             if len(survey.doors) > 1:
-                _name_door(sheet, view, door, name, False, around)
-            what = f"{name}, swings out" if door.swings_out else name
-            unnamed.append(f"{what}, {measures.both(door.left)} to {measures.both(door.right)} from the datum")
+                _name_door(sheet, view, door, name, "", around)
+            what = f"{name}, {say(_SWINGS)}" if door.swings_out else name
+            unnamed.append(f"{what}, {_reaching(measures, door.left, door.right)}")
     for number, arm in enumerate(survey.awning.arms, 1):
-        x, aside = view.x(elevation.bar_left + arm), width_of(f"arm {number}", SMALL) / 2 + 0.7
+        name = say(f"arm {number}")
+        x, aside = view.x(elevation.bar_left + arm), width_of(name, SMALL) / 2 + 0.7
         spots = (
             (x + k * aside, y)
             for y in (body.bottom + 3.1, body.bottom + 6.4, body.top - 1.2)
             for k in (0, 1, -1, 2, -2)
         )
-        _put(sheet, [f"arm {number}"], spots, picture, around, RUST)
+        _put(sheet, [name], spots, picture, around, RUST)
     _name_band(sheet, elevation, around)
     return unnamed
+
+
+def _reaching(measures: Measures, left_mm: float, right_mm: float) -> str:
+    return measures.say(f"{measures.both(left_mm)} to {measures.both(right_mm)} from the datum")
 
 
 def _put(
@@ -90,11 +98,11 @@ def _put(
     return False
 
 
-def _name_door(sheet: DrawingSheet, view: View, door: Door, name: str, swings_out: bool, around: Sequence[Box]) -> bool:
+def _name_door(sheet: DrawingSheet, view: View, door: Door, name: str, swings: str, around: Sequence[Box]) -> bool:
     box = Box(view.x(door.left) + 0.6, view.y(door.top), view.x(door.right) - 0.6, view.ground)
     if not is_visible(box):
         return False
-    kinds = [[f"{name}, swings out"], [f"{name},", "swings", "out"]] if swings_out else [[name]]
+    kinds = [[f"{name}, {swings}"], [f"{name},", *swings.split()]] if swings else [[name]]
     return any(
         _put(sheet, lines, _down(box, max(width_of(line, SMALL) for line in lines)), box, around) for lines in kinds
     )
@@ -102,13 +110,14 @@ def _name_door(sheet: DrawingSheet, view: View, door: Door, name: str, swings_ou
 
 def _name_band(sheet: DrawingSheet, elevation: Elevation, around: Sequence[Box]) -> None:
     survey, view, body = elevation.survey, elevation.view, awning_box(elevation)
-    band = survey.band
+    band, say = survey.band, elevation.measures.say
+    clear_band, closed = say("clear band"), say("closed awning")
     clear = Box(view.x(band.left), view.y(band.top), view.x(band.right), view.y(band.bottom))
-    half = width_of("clear band", SMALL) / 2 + 1
+    half = width_of(clear_band, SMALL) / 2 + 1
     ends = (clear.left + half, clear.right - half, (clear.left + clear.right) / 2)
     spots = ((x, y) for y in (clear.bottom - 1, clear.top + 2.6, body.bottom + 3) for x in ends)
-    _put(sheet, ["clear band"], spots, clear, [*around, body], GREY)
-    half = width_of("closed awning", SMALL) / 2 + 1
+    _put(sheet, [clear_band], spots, clear, [*around, body], GREY)
+    half = width_of(closed, SMALL) / 2 + 1
     free = body.right - body.left - 2 * half
     heights = ((body.top + body.bottom) / 2 + 1.2, body.bottom - 0.9)
     along = [body.left + half + free * k / 40 for k in range(41)] if free > 0 else []
@@ -116,7 +125,7 @@ def _name_band(sheet: DrawingSheet, elevation: Elevation, around: Sequence[Box])
     chalk = Box(view.wall.left, height - 0.05, view.wall.right, height + 0.05)
     spots = ((x, y) for y in heights for x in along)
     blocked = [*around, *_arm_boxes(elevation), chalk]
-    _put(sheet, ["closed awning"], spots, body, blocked, RUST, ground=False)
+    _put(sheet, [closed], spots, body, blocked, RUST, ground=False)
 
 
 def _arm_boxes(elevation: Elevation) -> list[Box]:

@@ -200,10 +200,11 @@ def _heights(survey: Survey) -> tuple[float, float]:
 def _chains(
     survey: Survey, stands: StandsOn, measures: Measures, view: View, area: Box
 ) -> tuple[Running, Running | None]:
-    bar_left, bar_right = stands.bar_left, stands.bar_left + survey.awning.width
+    bar_left, bar_right, say = stands.bar_left, stands.bar_left + survey.awning.width, measures.say
 
     def mark(position: float, zero: float, name: str, ringed: bool) -> Mark:
         length = position - zero
+        name = name if ringed else say(name)
         return Mark(view.x(position), measures.first(length), measures.other(length), name, ringed)
 
     places = [(at, str(number)) for number, at in enumerate(stands.brackets or stands.backing, 1)]
@@ -211,25 +212,25 @@ def _chains(
     same = abs(bar_left) < 0.5
     seen = view.left <= 0 <= view.right
     ends = "the awning's right end" if same else "the awning's ends"
-    zero = "From the wall datum (0)"
+    zero = "From the wall datum (0) to"
     if same:
-        zero = "From the wall datum (0), which is the awning's left end,"
+        zero = "From the wall datum (0), which is the awning's left end, to"
     elif not seen:
         side = "left" if view.left > 0 else "right"
         away = measures.both(abs(view.left if view.left > 0 else view.right))
-        zero = f"From the wall datum, {away} {side} of this picture,"
+        zero = f"From the wall datum, {away} {side} of this picture, to"
     marks = [] if same else [mark(bar_left, 0.0, "left end", False)]
     marks.append(mark(bar_right, 0.0, "right end", False))
     upper = running.lay_out(
         [*marks, *(mark(at, 0.0, name, True) for at, name in places)],
-        f"{zero} to {f'{what} and to ' if places else ''}{ends}",
+        f"{say(zero)} {say(f'{what} and to {ends}' if places else ends)}",
         view.x(0.0) if seen else None, area.left, area.right,
     )  # fmt: skip
     if same or not places:
         return upper, None
     lower = running.lay_out(
         [mark(bar_right, bar_left, "right end", False), *(mark(at, bar_left, name, True) for at, name in places)],
-        f"From the awning's left end (0) to {what} and to its right end",
+        say(f"From the awning's left end (0) to {what} and to its right end"),
         view.x(bar_left), area.left, area.right,
     )  # fmt: skip
     # Turned labels are long: one chain of them is enough, the drill schedule has the other.
