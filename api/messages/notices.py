@@ -67,7 +67,7 @@ class NoticeKeeper:
         # Also to the address that was written down before: whoever changes it must not keep that from its owner.
         before = [line.detail["email"][0] for line in lines if isinstance(line.detail.get("email"), list)]
         for address in dict.fromkeys([account.email, *before]):
-            if self._server is None or not address or not account.active:
+            if not lines or self._server is None or not address or not account.active:
                 continue
             try:
                 send(self._server, self._sender, self._letter(account, address, lines, now))
