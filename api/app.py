@@ -25,6 +25,7 @@ from api.chain.keeper import ChainKeeper
 from api.clock import clock_of, machine_clock
 from api.condition.leftovers import sweeper
 from api.database import Hold
+from api.exchange.business_loads import BusinessLoads
 from api.exchange.exports import Exports
 from api.exchange.imports import Imports
 from api.forecasts.keeper import ForecastKeeper
@@ -38,6 +39,7 @@ from api.http.sizes import RequestBounds
 from api.http.worded import InItsWords
 from api.learning.keeper import LearningKeeper
 from api.looking_back import worth
+from api.messages.notices import NoticeKeeper
 from api.opened import Opened, open_data
 from api.outside import close_outside, open_outside
 from api.papers.stored.keeper import Keeper as PaperKeeper
@@ -135,17 +137,25 @@ async def _at_work(app: FastAPI, chosen: Settings, own: Opened) -> AsyncIterator
     state.chain = ChainKeeper(database, machine_clock)
     state.calendars = CalendarKeeper(database, clock, machine_clock)
     state.backups = BackupKeeper(
-        database, chosen.data, chosen.backups, chosen.backup_hours, chosen.backups_kept, machine_clock
+        database,
+        chosen.data,
+        chosen.backups,
+        chosen.backup_hours,
+        chosen.backups_kept,
+        chosen.backup_days,
+        machine_clock,
     )
     state.exports = Exports(chosen.database, chosen.data, held, own_process=chosen.preparers > 0)
     state.imports = Imports(database, chosen, filler(state.places), held)
+    state.loads = BusinessLoads(chosen, held, lambda: _set_clock(state))
     state.outside = open_outside() if chosen.preparers else None
     state.learning, state.yearly = LearningKeeper(database, clock), YearlyKeeper(database, clock)
+    state.notices = NoticeKeeper(database, chosen.smtp, chosen.mail_from, chosen.base, machine_clock)
     state.hooks = HookKeeper(database, machine_clock, allowing(chosen.inner_calls))
     keepers = [
         state.chain, HorizonKeeper(database, state.runs, clock), state.roster, state.worth, state.papers,
         state.forecasts, state.roads, state.learning, state.yearly, state.places, state.hooks, state.calendars,
-        state.backups,
+        state.notices, state.backups,
     ]  # fmt: skip
     idle = {state.papers: not chosen.preparers, state.backups: chosen.backups is None}
     lookouts = [one.lookout for one in keepers if not idle.get(one)]
@@ -160,6 +170,7 @@ async def _at_work(app: FastAPI, chosen: Settings, own: Opened) -> AsyncIterator
     yield
     holding.cancel()
     state.imports.close()
+    state.loads.close()
     state.exports.close()
     if state.outside is not None:
         close_outside(state.outside)
@@ -170,6 +181,11 @@ async def _at_work(app: FastAPI, chosen: Settings, own: Opened) -> AsyncIterator
     state.runs.close()
     state.keepers.close()  # the chain, the first of them, at last: what the others have written is sealed
     signals.close()
+
+
+def _set_clock(state: State) -> None:
+    """Set a clock that goes by the forecast once there is one to go by."""
+    state.clock = clock_of(state.settings.clock, state.database)
 
 
 def _take_lead(state: State, held: Hold) -> None:

@@ -135,6 +135,10 @@ class _Environment(BaseSettings):
     )
     backup_hours: int = Field(default=24, ge=1, le=168, description="hours between two backups")
     backups_kept: int = Field(default=14, ge=1, le=1000, description="backups kept, the newest ones")
+    backup_days: int = Field(
+        default=90, ge=1, le=3650,
+        description="days after which a backup is deleted, and with it what was erased since; the newest three stay",
+    )  # fmt: skip
     metrics_token: str = Field(
         default="",
         description="what a program that reads /metrics sends as bearer token, 16 characters or more; empty: this "
@@ -217,6 +221,7 @@ class Settings:
     backups: Path | None = None
     backup_hours: int = 24
     backups_kept: int = 14
+    backup_days: int = 90
     metrics_token: str = field(default="", repr=False)
     log: str = "text"
 
@@ -278,6 +283,7 @@ def read_settings(environment: Mapping[str, str]) -> Settings:
         backups=Path(given.backups).expanduser().absolute() if given.backups else None,
         backup_hours=given.backup_hours,
         backups_kept=given.backups_kept,
+        backup_days=given.backup_days,
         metrics_token=given.metrics_token,
         log=given.log,
     )

@@ -2,6 +2,9 @@
 
 from __future__ import annotations
 
+import csv
+from collections.abc import Iterator
+from contextlib import contextmanager
 from typing import Any
 
 
@@ -19,3 +22,12 @@ class BadInput(ValueError):
 
     def __reduce__(self) -> tuple[Any, ...]:
         return BadInput, (self.where, self.problem)
+
+
+@contextmanager
+def readable_table() -> Iterator[None]:
+    """Say of a text that is no CSV table that it cannot be read; also as a decorator of what reads one."""
+    try:
+        yield
+    except csv.Error as fault:
+        raise BadInput("", f"cannot be read as a CSV table ({fault}): save it again as CSV UTF-8") from None

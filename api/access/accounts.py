@@ -332,7 +332,7 @@ def make_account(
 
 
 def set_email(session: Session, account: Account, email: str, *, by: str, now: datetime.datetime) -> None:
-    """Have a sign-in provider's word on this e-mail address let `account` in; empty: none does.
+    """Have a sign-in provider's word on this e-mail address let `account` in, and notices go there; empty: neither.
 
     Its sessions end. Raises `BadInput` where it is no address, or another's.
     """

@@ -1,4 +1,4 @@
-"""Backups made by the service itself, every so many hours, the newest ones kept."""
+"""Backups made by the service itself, every so many hours, the newest ones kept for so many days."""
 
 from __future__ import annotations
 
@@ -17,6 +17,7 @@ LOOK_S = 60.0  # between two looks whether one is due
 AGAIN = datetime.timedelta(minutes=30)  # after one that failed
 CLOCKS_DIFFER = datetime.timedelta(minutes=5)  # by so much between two machines that back up into one folder
 SUFFIX = ".backup"
+LEAST = 3  # backups that stay whatever their age
 _log = logging.getLogger("eaveboard")
 
 
@@ -40,9 +41,14 @@ def newest_of(folder: Path, now: datetime.datetime) -> tuple[Path, datetime.date
     return (found[-1][1], found[-1][0]) if found else None
 
 
-def sweep(folder: Path, kept: int, now: datetime.datetime) -> None:
-    """Delete all backups in a folder but the newest `kept`."""
-    for _, path in _in_order(folder, now)[:-kept]:
+def sweep(folder: Path, kept: int, days: int, now: datetime.datetime) -> None:
+    """Delete all backups in a folder but the newest `kept`, and those older than `days`: they hold what was erased.
+
+    The newest LEAST stay whatever their age: a clock that runs ahead for a moment must not take them all.
+    """
+    found = _in_order(folder, now)
+    too_old = [one for one in found[:-LEAST] if now - one[0] > datetime.timedelta(days=days)]
+    for _, path in {*found[:-kept], *too_old}:
         path.unlink(missing_ok=True)
 
 
@@ -59,11 +65,11 @@ class BackupKeeper:
     """
 
     def __init__(
-        self, database: sa.Engine, data: Path, folder: Path | None, hours: int, kept: int,
+        self, database: sa.Engine, data: Path, folder: Path | None, hours: int, kept: int, days: int,
         clock: Callable[[], datetime.datetime],
     ) -> None:  # fmt: skip
         self._database, self._data, self.folder, self._clock = database, data, folder, clock
-        self._every, self._kept = datetime.timedelta(hours=hours), kept
+        self._every, self._kept, self._days = datetime.timedelta(hours=hours), kept, days
         self._failed_at: datetime.datetime | None = None
         self.lookout = Lookout(
             "backups", self.look, every_s=LOOK_S, failed="no backup was made", at_once=True, wait_s=None
@@ -88,5 +94,5 @@ class BackupKeeper:
             _log.error("no backup was made: %s", fault)
             return None
         self._failed_at, self.fault = None, ""
-        sweep(self.folder, self._kept, now)
+        sweep(self.folder, self._kept, self._days, now)
         return out

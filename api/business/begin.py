@@ -3,8 +3,10 @@
 from __future__ import annotations
 
 import datetime
+import errno
 import io
 import zipfile
+import zlib
 from collections.abc import Iterator
 from contextlib import contextmanager
 from dataclasses import dataclass
@@ -23,6 +25,9 @@ Counted = tuple[type[SQLModel], str]  # a table and the noun of its rows
 MOST_BYTES = 20_000_000
 MOST_FILES = 500
 MOST_UNPACKED = 200_000_000
+# What the library raises of a damaged pack, beside ValueError for a place before its beginning and OSError for a name
+# that no file can have.
+_BROKEN_ZIP = (zipfile.BadZipFile, NotImplementedError, RuntimeError, EOFError, zlib.error)
 
 
 @dataclass(frozen=True)
@@ -105,28 +110,37 @@ def unpacked(data: bytes, name: str) -> Iterator[Path]:
     """
     if len(data) > MOST_BYTES:
         raise BadInput(name, f"is larger than {MOST_BYTES // 1_000_000} MB")
-    try:
-        with zipfile.ZipFile(io.BytesIO(data)) as packed, TemporaryDirectory() as folder:
-            infos = [info for info in packed.infolist() if not info.is_dir()]
-            if len(infos) > MOST_FILES or sum(info.file_size for info in infos) > MOST_UNPACKED:
-                raise BadInput(name, "holds far more than its size says")
-            heads = [PurePosixPath(i.filename).parent for i in infos if i.filename.endswith("business.yaml")]
-            if not heads:
-                raise BadInput(name, "holds no business.yaml; take the example's files and write yours over them")
-            head = min(heads, key=lambda path: len(path.parts))
-            for info in infos:
-                path = PurePosixPath(info.filename)
-                if not path.is_relative_to(head):
-                    continue
-                inner = path.relative_to(head)
-                if path.is_absolute() or ".." in inner.parts:
-                    raise BadInput(name, f'holds "{info.filename}", which lies outside')
-                target = Path(folder, *inner.parts)
-                target.parent.mkdir(parents=True, exist_ok=True)
-                target.write_bytes(packed.read(info))
-            yield Path(folder)
-    except (zipfile.BadZipFile, NotImplementedError, RuntimeError, EOFError) as fault:
-        raise BadInput(name, "cannot be read as a ZIP file; pack the files of the business into one") from fault
+    with TemporaryDirectory() as folder:
+        try:
+            _unpack(data, name, Path(folder))
+        except BadInput:
+            raise
+        except (*_BROKEN_ZIP, ValueError, OSError) as fault:
+            if isinstance(fault, OSError) and fault.errno == errno.ENOSPC:
+                raise
+            raise BadInput(name, "cannot be read as a ZIP file; pack the files of the business into one") from fault
+        yield Path(folder)
+
+
+def _unpack(data: bytes, name: str, folder: Path) -> None:
+    with zipfile.ZipFile(io.BytesIO(data)) as packed:
+        infos = [info for info in packed.infolist() if not info.is_dir()]
+        if len(infos) > MOST_FILES or sum(info.file_size for info in infos) > MOST_UNPACKED:
+            raise BadInput(name, "holds far more than its size says")
+        heads = [PurePosixPath(i.filename).parent for i in infos if i.filename.endswith("business.yaml")]
+        if not heads:
+            raise BadInput(name, "holds no business.yaml; take the example's files and write yours over them")
+        head = min(heads, key=lambda path: len(path.parts))
+        for info in infos:
+            path = PurePosixPath(info.filename)
+            if not path.is_relative_to(head):
+                continue
+            inner = path.relative_to(head)
+            if path.is_absolute() or ".." in inner.parts:
+                raise BadInput(name, f'holds "{info.filename}", which lies outside')
+            target = Path(folder, *inner.parts)
+            target.parent.mkdir(parents=True, exist_ok=True)
+            target.write_bytes(packed.read(info))
 
 
 def example_zip() -> bytes:

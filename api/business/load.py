@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import datetime
+from collections.abc import Callable
 
 import sqlalchemy as sa
 from sqlalchemy import desc
@@ -22,9 +23,13 @@ _KEPT_AT_LOAD = (
 )
 
 
-def load_business(database: sa.Engine, business: BusinessFiles, files: str, now: datetime.datetime) -> bool:
+def load_business(
+    database: sa.Engine, business: BusinessFiles, files: str, now: datetime.datetime,
+    tell: Callable[[int, int], None] = lambda done, total: None, *, bare: bool = False,
+) -> bool:  # fmt: skip
     """Put `business`, read from files with the fingerprint `files`, into the database; say whether that was needed.
 
+    tell: is told how many rows are in, of how many. bare: whether nothing but a name is there, which gives way.
     Replaces an earlier state of the same business; what was prepared, and the plans, are kept for reuse. Raises
     `BadInput` where the database holds another business, or one that has posted weeks: those are no demo any more.
     """
@@ -35,7 +40,7 @@ def load_business(database: sa.Engine, business: BusinessFiles, files: str, now:
         if present is not None and last is not None and last.detail.get("files") == files:
             return False
         new = next(row for row in business.rows if isinstance(row, tables.Business))
-        if present is not None and present.name != new.name:
+        if present is not None and present.name != new.name and not bare:
             problem = f'this database holds the business "{present.name}"; choose another folder for "{new.name}"'
             raise BadInput("", problem)
         if session.exec(select(tables.PostedWeek)).first() is not None:
@@ -55,7 +60,7 @@ def load_business(database: sa.Engine, business: BusinessFiles, files: str, now:
         if opening is not None:
             opening.closed_at = now
             session.flush()
-        load(session, business)
+        load(session, business, tell)
         session.add_all(tables.Prepared(**values) for values in kept)
         note(session, now, "files", "loaded", "business", new.name, {"files": files})
         return True

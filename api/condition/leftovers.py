@@ -30,6 +30,7 @@ HALF = {
     "forecasts": ("*.part",),
     "exports": ("*",),
     "imports": ("*",),
+    "loads": ("*",),
 }
 # What is made in the machine's own folder for such things while it is sent.
 SENT = ("eave-export-*", "eave-customer-*", "eave-whole-*", "eave-backup-*", "eave-restore-*")

@@ -98,6 +98,7 @@ def erase(database: sa.Engine, data: Path, customer_id: str, *, by: str, now: da
         words = _words_of(session, found)
         _clear(session, found)
         lines = _erase_lines(session, found, words, customer_id, by=by, now=now)
+        _blur_weeks(session, found, customer_id, by=by, now=now)
         _forget_kept(session, words)
         left = tuple(_still_named(session, words))
         digests = {row["sha256"] for row in found.get("photo", [])}
@@ -177,6 +178,31 @@ def _erase_lines(
     opening.closed_at = now
     session.flush()
     return len(changed)
+
+
+def _blur_weeks(session: Session, found: Found, customer_id: str, *, by: str, now: datetime.datetime) -> None:
+    """Leave in every stored week as much of where the customer's houses stand as their sites keep."""
+    sites = {row["id"] for row in found.get("site", [])}
+    stored, ahead = tables.StoredPlan, tables.HorizonPlan
+    named = [
+        (table, number)
+        for table in (stored, ahead)
+        for number in session.exec(select(col(table.id)).where(_names(table.week, tuple(sites))))
+    ]
+    if not sites or not named:
+        return
+    opening = tables.LedgerOpening(at=now, by=by, why=f"customer {customer_id} was erased from stored weeks")
+    session.add(opening)
+    session.flush()
+    for table, number in named:  # one at a time: they are large
+        week = json.loads(session.exec(select(col(table.week)).where(col(table.id) == number)).one())
+        for place in week["places"]:
+            if place["id"] in sites:
+                place |= {key: round(place[key], COARSE) for key in ("lat", "lon")}
+        text = json.dumps(week, ensure_ascii=False, separators=(",", ":"))
+        session.execute(sa.update(table).where(col(table.id) == number).values(week=text))
+    opening.closed_at = now
+    session.flush()
 
 
 def _rows_with(

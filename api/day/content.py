@@ -3,15 +3,19 @@
 from __future__ import annotations
 
 import datetime
+import hashlib
 from collections import defaultdict
 from collections.abc import Sequence
 from dataclasses import dataclass
 
+import msgspec
 from sqlmodel import Session
 
 from api import tables
 from api.day.loading import LoadLine, lines_of
+from api.languages import language
 from api.languages.core import core_says
+from api.ledger.kept import kept
 from api.ledger.riders import riding_on
 from api.papers.shown.cautions import cautions
 from api.papers.shown.drilling import Hole, case_of, holes, said_finding
@@ -19,7 +23,7 @@ from api.papers.shown.job_page import JobPage, job_pages
 from api.weeksheet import Sky, shaped, week_skies
 from api.weeksheet.slow import slow_words
 from scheduler.documents import convert
-from scheduler.layout.documents import Finding
+from scheduler.layout.documents import Finding, Layout, Survey
 from scheduler.layout.drawing import describe
 from scheduler.layout.drawing.bracket_view import pattern_words
 from scheduler.layout.drawing.cautions import ranked
@@ -32,6 +36,7 @@ from scheduler.sheet import Cell, Entry
 from scheduler.travel.by_hour import DriveAtHour
 
 DANGERS = 3
+MOST_HUNG = 500  # drawings held in memory: some kilobytes each
 
 
 @dataclass(frozen=True)
@@ -123,7 +128,7 @@ def day_content(
         cell=cell,
         sky=skies[offset] if 0 <= offset < len(skies) else None,
         stops=tuple(
-            _stop(entry, drive, pages[entry.job], told[entry.job], shared, measures)
+            _stop(session, entry, drive, pages[entry.job], told[entry.job], shared, measures)
             for entry, drive in zip(entries, drives, strict=False)
         ),
         shelf=dict(sorted(shelf.items())),
@@ -135,13 +140,48 @@ def day_content(
     )
 
 
+@dataclass(frozen=True)
+class _Hung:
+    """What a stop's survey and layout alone say of its wall drawing."""
+
+    places: tuple[tuple[float, float], ...]
+    fastener: str
+    datum: str
+    pattern: str
+    member: str
+    drawn: str
+
+
+def _hung(session: Session, survey: Survey | None, layout: Layout | None, drawn: bool, measures: Measures) -> _Hung:
+    """Return it, the second time from memory: to lay a drawing out takes most of a day sheet's time."""
+
+    def make() -> _Hung:
+        shown = (survey, layout) if drawn and survey and layout else None
+        return _Hung(
+            places=tuple(bracket_places(*shown, units=measures.units, say=core_says)) if shown else (),
+            fastener=core_says(fastener_words(layout.fastener, measures)) if layout and layout.fastener else "",
+            datum=core_says(datum_words(survey, measures)) if survey else "",
+            pattern=core_says(pattern_words(survey, measures)) if survey else "",
+            member=core_says(member_word(survey)) if survey else "",
+            drawn=" ".join(map(core_says, describe(*shown, units=measures.units))) if shown else "",
+        )
+
+    digest = hashlib.blake2b(msgspec.json.encode((survey, layout))).digest()
+    return kept(session, ("hung", digest, drawn, measures.units, language()), make, MOST_HUNG)
+
+
 def _stop(
-    entry: Entry, drive: DriveAtHour, page: JobPage, told: tuple[str, ...], shared: tuple[str, ...], measures: Measures
+    session: Session,
+    entry: Entry,
+    drive: DriveAtHour,
+    page: JobPage,
+    told: tuple[str, ...],
+    shared: tuple[str, ...],
+    measures: Measures,
 ) -> DayStop:
     job = page.job
-    survey, layout = job.survey, job.layout
-    drawn = survey is not None and layout is not None and job.drawing is not None
-    found = tuple(said_finding(one) for one in ranked(layout.findings)) if layout else ()
+    hung = _hung(session, job.survey, job.layout, job.drawing is not None, measures)
+    found = tuple(said_finding(one) for one in ranked(job.layout.findings)) if job.layout else ()
     return DayStop(
         entry=entry,
         drive=drive,
@@ -150,17 +190,13 @@ def _stop(
         dangers=_dangers(found, told, shared),
         findings=found,
         holes=tuple(holes(page, measures)),
-        places=tuple(bracket_places(survey, layout, units=measures.units, say=core_says))
-        if drawn and survey and layout
-        else (),
+        places=hung.places,
         case=core_says(case_of(page)),
-        fastener=core_says(fastener_words(layout.fastener, measures)) if layout and layout.fastener else "",
-        datum=core_says(datum_words(survey, measures)) if survey else "",
-        pattern=core_says(pattern_words(survey, measures)) if survey else "",
-        member=core_says(member_word(survey)) if survey else "",
-        drawn=" ".join(map(core_says, describe(survey, layout, units=measures.units)))
-        if drawn and survey and layout
-        else "",
+        fastener=hung.fastener,
+        datum=hung.datum,
+        pattern=hung.pattern,
+        member=hung.member,
+        drawn=hung.drawn,
         lines=lines_of(job.kit, job.needs),
         steps=tuple(job.work.steps),
     )

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import datetime
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from typing import Any
 
 from sqlmodel import Session, col, select
@@ -18,7 +18,11 @@ from api.day.results import results, steps
 from api.day.stop_times import stop_times
 from api.day.van_changes import van_changes
 from api.hand_over.signing import signatures
+from api.languages import language
+from api.ledger.kept import kept, unchanged
 from api.ledger.plans.posted_days import PostedDay
+
+MOST_PAGES = 100  # held in memory
 
 
 @dataclass(frozen=True)
@@ -31,9 +35,23 @@ class DayPage:
 
 
 def day_page(session: Session, crew: tables.Crew, day: PostedDay, now: datetime.datetime) -> DayPage:
-    """Return a crew's posted day with everything that its page shows."""
-    stored = session.get_one(tables.StoredPlan, day.posted.plan_id)
-    return DayPage(day_content(session, stored, crew, day.day, now), day, day_state(session, day, now))
+    """Return a crew's posted day with everything that its page shows.
+
+    From memory while nothing has changed within a minute: every phone of a crew reads it, most of them again and again.
+    """
+
+    def make() -> DayPage:
+        stored = session.get_one(tables.StoredPlan, day.posted.plan_id)
+        return DayPage(day_content(session, stored, crew, day.day, now), day, day_state(session, day, now))
+
+    key = ("day page", crew.id, day.day, day.posted.id, language(), minute_of(now), unchanged(session))
+    made = kept(session, key, make, MOST_PAGES)
+    return replace(made, state=made.state | {"now": now.isoformat()})
+
+
+def minute_of(now: datetime.datetime) -> int:
+    """Return the minute that a moment lies in, of all minutes: what a page says of the time is by the minute."""
+    return int(now.timestamp() // 60)
 
 
 def day_state(session: Session, day: PostedDay, now: datetime.datetime) -> dict[str, Any]:

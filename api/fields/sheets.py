@@ -118,6 +118,11 @@ def read_sheet(folder: Path, file: str, columns: str, faults: list[BadInput]) ->
     if text is None:
         return
     reader = csv.reader(io.StringIO(text))
+    try:
+        list(csv.reader(io.StringIO(text)))
+    except csv.Error as fault:
+        faults.append(BadInput(file, f"cannot be read as a CSV table ({fault}): save it again as CSV UTF-8"))
+        return
     head = [cell.strip() for cell in next(reader, [])]
     wanted, may_lack = columns_of(columns)
     for name in wanted:

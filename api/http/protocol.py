@@ -1,24 +1,38 @@
-"""The connections of the server: one that sends no whole request head within its time is closed."""
+"""The connections of the server: one that sends no whole request head within its time is closed, or is one too many."""
 
 from __future__ import annotations
 
 import asyncio
-from typing import Any
+from collections import Counter
+from typing import Any, ClassVar
 
 import h11
 from uvicorn.protocols.http.h11_impl import H11Protocol
 
 HEAD_S = 15.0  # for a request's head to come, from the connection on or from its first byte
 MOST_CONNECTIONS = 400  # at the same time; more are answered 503 at once
+# Of one address, so that nobody takes all of them; more are closed at once. Not of this machine, on which a proxy may
+# be, and not where proxies are set: then theirs are everybody's.
+MOST_OF_ADDRESS = 150
+HERE = ("127.0.0.1", "::1")
 
 
 class PatientProtocol(H11Protocol):
     """HTTP/1.1 as the server speaks it, without patience for connections that say nothing."""
 
     _head: asyncio.TimerHandle | None = None
+    _address = ""
+    _open: ClassVar[Counter[str]] = Counter()  # connections by address
 
     def connection_made(self, transport: asyncio.Transport) -> None:  # type: ignore[override]
         super().connection_made(transport)
+        address = str((transport.get_extra_info("peername") or ("",))[0])
+        if not self.config.proxy_headers and address not in HERE:
+            self._address = address
+            self._open[address] += 1
+            if self._open[address] > MOST_OF_ADDRESS:
+                transport.abort()
+                return
         self._wait()
 
     def data_received(self, data: bytes) -> None:
@@ -30,6 +44,11 @@ class PatientProtocol(H11Protocol):
 
     def connection_lost(self, exc: Exception | None) -> None:
         self._stop()
+        if self._address:
+            self._open[self._address] -= 1
+            if not self._open[self._address]:
+                del self._open[self._address]
+            self._address = ""
         super().connection_lost(exc)
 
     def on_response_complete(self) -> Any:

@@ -16,6 +16,7 @@ from starlette.requests import Request
 from starlette.types import ASGIApp, Message, Receive, Scope, Send
 
 from api.http.problems import Problem, answer
+from api.http.strangers import Strangers
 
 MOST_STRANGER = 64_000  # bytes of a body from whom nobody knows: enough to sign in
 MOST_FORM = 256_000  # bytes of a form's fields
@@ -27,9 +28,6 @@ LEAST_RATE = 20_000  # bytes a second that a body must come at, beyond the first
 HEAVY = re.compile(r"^/(exchange(?!/exports)|begin|places/addresses)(/|$)|\.(pdf|zip|xlsx)$|/(packet|day-sheet)$")
 TURNS = 2  # heavy requests answered at the same time; others wait without holding a thread
 TURN_S = 60.0  # for a turn to come
-# What strangers send is taken at most so often (20 a second, all strangers together): a flood of it does not keep those
-# waiting who are known. Thirty people who sign in at seven in the morning pass in two seconds.
-STRANGERS, STRANGER_S = 4, 0.2
 
 _TEXTS = re.compile(rb'"(?:[^"\\]|\\.)*"?', re.DOTALL)
 _BRACKETS = re.compile(rb"[\[\]{}]")
@@ -38,12 +36,13 @@ _BRACKETS = re.compile(rb"[\[\]{}]")
 class RequestBounds:
     """Middleware that keeps these limits; `known` says whether a request comes from somebody who is signed in.
 
-    paced: whether strangers wait for each other; off where nobody but this machine comes, in tests.
+    paced: whether strangers wait for each other (`api.http.strangers`); off where nobody but this machine comes, in
+    tests.
     """
 
     def __init__(self, app: ASGIApp, known: Callable[[Request], bool], paced: bool = True) -> None:
         self.app, self.known, self.paced = app, known, paced
-        self._turns, self._strangers = asyncio.Semaphore(TURNS), asyncio.Semaphore(STRANGERS)
+        self._turns, self._strangers = asyncio.Semaphore(TURNS), Strangers(known)
 
     async def __call__(self, scope: Scope, receive: Receive, send: Send) -> None:
         if scope["type"] != "http":
@@ -52,12 +51,12 @@ class RequestBounds:
         request = Request(scope)
         try:
             body = await self._bounded(request, receive)
-            if self.paced and _has_body(request) and not await asyncio.to_thread(self.known, request):
-                await self._after_other_strangers()
+            if self.paced:
+                await self._strangers.let_in(request)
         except Problem as refusal:
             if self.paced and refusal.status == 413:
                 with contextlib.suppress(Problem):
-                    await self._after_other_strangers()
+                    await self._strangers.turn(request)
             refusal.headers["Connection"] = "close"  # what is still to come is not read
             await (await answer(request, refusal))(scope, receive, send)
             return
@@ -73,11 +72,6 @@ class RequestBounds:
             await self.app(scope, body, send)
         finally:
             self._turns.release()
-
-    async def _after_other_strangers(self) -> None:
-        """Wait until it is a stranger's turn; a slow body has come whole before, and keeps nobody from it."""
-        await _turn(self._strangers)
-        asyncio.get_running_loop().call_later(STRANGER_S, self._strangers.release)
 
     async def _bounded(self, request: Request, receive: Receive) -> Receive:
         """Return what gives the body within its limits; raises `Problem` where they are passed already."""
@@ -104,10 +98,6 @@ async def _turn(turns: asyncio.Semaphore) -> None:
     except TimeoutError:
         detail = "Too much is asked for at once; try again in a minute."
         raise Problem(503, detail, headers={"Retry-After": "60"}) from None
-
-
-def _has_body(request: Request) -> bool:
-    return request.headers.get("content-length", "0") != "0" or "transfer-encoding" in request.headers
 
 
 def _counted(receive: Receive, most: int) -> Receive:

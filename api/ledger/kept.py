@@ -28,11 +28,11 @@ _lock = threading.Lock()
 _by_database: weakref.WeakKeyDictionary[Any, dict[Hashable, OrderedDict[Hashable, Any]]] = weakref.WeakKeyDictionary()
 
 
-def kept(session: Session, key: tuple[Hashable, ...], make: Callable[[], T]) -> T:
+def kept(session: Session, key: tuple[Hashable, ...], make: Callable[[], T], most: int = MOST) -> T:
     """Return what `make` gave for `key` on the database of `session`, made now where it is not held.
 
     `key` begins with a word for the kind of thing, then names rows that are never changed, and everything else that
-    `make` looks at, but for the wording, which is added here. The last few of each kind are held.
+    `make` looks at, but for the wording, which is added here. The last `most` of each kind are held.
     """
     database, key = session.get_bind(), (*key, wording())
     with _lock:
@@ -43,7 +43,7 @@ def kept(session: Session, key: tuple[Hashable, ...], make: Callable[[], T]) -> 
     made = make()
     with _lock:
         held[key] = made
-        while len(held) > MOST:
+        while len(held) > most:
             held.popitem(last=False)
     return made
 

@@ -114,6 +114,12 @@ def _times(
         raise BadInput(name, f"cannot be read as a calendar ({str(fault)[:80]}): save it again as iCalendar") from None
     if len(events) > MOST_EVENTS:
         raise BadInput(name, f"has more than {MOST_EVENTS} events: send a shorter stretch of time")
+    for event in events:  # each has one of these at most, and a moment in it; a broken file may repeat one or spoil it
+        for one in ("DTSTART", "DTEND", "RECURRENCE-ID", "DURATION"):
+            try:
+                _ = event[one].dt if one in event else None
+            except (AttributeError, ValueError):
+                raise BadInput(name, f"has an event whose {one} cannot be read: save it again as iCalendar") from None
     moved = {(str(e.get("UID", "")), _moment(e["RECURRENCE-ID"].dt, zone)) for e in events if "RECURRENCE-ID" in e}
     told = 0
     for event in events:

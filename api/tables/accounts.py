@@ -20,7 +20,8 @@ class Account(SQLModel, table=True):
     `one_time_until` is set while the password is one that somebody else has made: it must be changed at first
     sign-in, and serves until then at most; `one_time_used_at` is when it was, after which it opens nothing.
     `read_line` is the newest line of the history on this account that its owner has read.
-    `email` is by whom a sign-in provider says that somebody is this person (in small letters; null: by nobody).
+    `mailed_line` is the newest that was told by mail. `email` is where that goes, and by whom a sign-in provider says
+    that somebody is this person (in small letters; null: by nobody).
     `crew_id` is the crew of a crew lead; no foreign key, since a load of the
     demo replaces the crews and keeps the accounts.
     """
@@ -36,6 +37,7 @@ class Account(SQLModel, table=True):
     version: int = 1
     read_line: int = Field(default=0, sa_column_kwargs={"server_default": "0"})
     email: str | None = Field(default=None, unique=True)
+    mailed_line: int = Field(default=0, sa_column_kwargs={"server_default": "0"})
 
     __table_args__ = (one_of("role", "manager", "office", "crew lead", "read-only"),)
 

@@ -22,7 +22,7 @@ import numpy.typing as npt
 from msgspec import Meta
 
 from scheduler.documents import convert
-from scheduler.errors import BadInput
+from scheduler.errors import BadInput, readable_table
 from scheduler.times.durations import P80, UNCERTAINTY, Kind, TaskTime, Times, Work, row_minutes
 
 Numbers = npt.NDArray[np.float64]
@@ -67,6 +67,7 @@ _WHOLE = ("brackets", "holes", "hands")
 _REAL = ("width_mm", "height_mm", "minutes")
 
 
+@readable_table()
 def read_history(text: str) -> tuple[Finished, ...]:
     """Return the finished jobs in CSV `text`; raises `BadInput` naming line and column.
 

@@ -17,7 +17,7 @@ from typing import Annotated, Literal, get_args
 import msgspec
 from msgspec import Meta
 
-from scheduler.errors import BadInput
+from scheduler.errors import BadInput, readable_table
 from scheduler.layout.documents import Layout, Survey, WallKind
 
 Kind = Literal["install", "survey", "repair"]
@@ -134,6 +134,7 @@ def row_minutes(work: Work, times: Times) -> list[float]:
     ]
 
 
+@readable_table()
 def read_times(text: str) -> Times:
     """Return the table in CSV `text`; raises `BadInput` naming the line and column that cannot stand.
 

@@ -23,7 +23,7 @@ import msgspec
 from msgspec import Meta
 
 from scheduler.documents import convert
-from scheduler.errors import BadInput
+from scheduler.errors import BadInput, readable_table
 from scheduler.weather.forecast import Celsius, Chance, Hour, Rain, Speed
 from scheduler.weather.limits import Measure, WeatherLimit
 from scheduler.weather.risk import STATED_ERRORS, ErrorModel, HourRisk, calm_risk, hour_risk
@@ -56,6 +56,7 @@ class Climate(msgspec.Struct, frozen=True, forbid_unknown_fields=True):
 COLUMNS = Month.__struct_fields__
 
 
+@readable_table()
 def climate_from_csv(text: str) -> Climate:
     """Return the climate in CSV `text` of the form above; raises `BadInput` naming the line and column."""
     reader = csv.DictReader(io.StringIO(text.removeprefix("\ufeff")))

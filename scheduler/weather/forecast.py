@@ -19,7 +19,7 @@ import msgspec
 from msgspec import Meta
 
 from scheduler.documents import convert
-from scheduler.errors import BadInput
+from scheduler.errors import BadInput, readable_table
 
 HOUR = datetime.timedelta(hours=1)
 
@@ -79,6 +79,7 @@ def checked(forecast: Forecast) -> Forecast:
     return forecast
 
 
+@readable_table()
 def forecast_from_csv(text: str, source: str, issued: datetime.datetime) -> Forecast:
     """Return the forecast in CSV `text` of the form at the top of this module; raises `BadInput` naming row and column.
 

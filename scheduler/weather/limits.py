@@ -17,7 +17,7 @@ from typing import Literal, get_args
 
 import msgspec
 
-from scheduler.errors import BadInput
+from scheduler.errors import BadInput, readable_table
 
 Kind = Literal["install", "survey", "repair"]
 Extra = Literal["tall ladder", "large awning", "sealant"]
@@ -65,6 +65,7 @@ class LimitTable(msgspec.Struct, frozen=True, forbid_unknown_fields=True):
 COLUMNS = WeatherLimit.__struct_fields__
 
 
+@readable_table()
 def read_limits(text: str) -> LimitTable:
     """Return the table in CSV `text`; raises `BadInput` naming the line and column that cannot stand.
 

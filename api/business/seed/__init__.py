@@ -6,6 +6,7 @@ Every fault is found in one pass and told with file, row and column; nothing is 
 from __future__ import annotations
 
 import itertools
+from collections.abc import Callable
 from pathlib import Path
 
 import msgspec
@@ -18,6 +19,7 @@ from api.fields.rules import FirstWeek
 from api.fields.sheets import BadFiles
 
 __all__ = ["BusinessFiles", "load", "read_business"]
+AT_A_TIME = 500  # rows added at once
 
 
 class _Files(YardFiles, WorkFiles):
@@ -32,11 +34,15 @@ class BusinessFiles(msgspec.Struct):
     rows: list[SQLModel]
 
 
-def load(session: Session, business: BusinessFiles) -> None:
-    """Add all rows of `business` to an empty database."""
-    for _, rows in itertools.groupby(business.rows, type):
-        session.add_all(rows)
-        session.flush()  # before the next kind of row, which may refer to these
+def load(session: Session, business: BusinessFiles, tell: Callable[[int, int], None]) -> None:
+    """Add all rows of `business` to an empty database; `tell` is told how many are in, of how many."""
+    done = 0
+    for _, kind in itertools.groupby(business.rows, type):
+        while rows := list(itertools.islice(kind, AT_A_TIME)):
+            session.add_all(rows)
+            session.flush()  # before the next kind of row, which may refer to these
+            done += len(rows)
+            tell(done, len(business.rows))
 
 
 def read_business(folder: Path, find: Find | None = None) -> BusinessFiles:

@@ -53,8 +53,10 @@ class Reader:
             return read((self.folder / file).read_text("utf-8-sig"))
         except FileNotFoundError:
             self.faults.append(BadInput(file, f"is missing from {self.folder}"))
+        except UnicodeDecodeError:
+            self.faults.append(BadInput(file, "is not UTF-8 text; save it as UTF-8"))
         except BadInput as fault:
-            self.faults.append(BadInput(f"{file}, {fault.where}", fault.problem))
+            self.faults.append(BadInput(f"{file}, {fault.where}" if fault.where else file, fault.problem))
         return None
 
     def known_ids(self, noun: str) -> dict[str, Any]:

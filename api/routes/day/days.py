@@ -28,7 +28,8 @@ from api.http.assets import asset
 from api.http.names import crew_called
 from api.http.pages import Database, page, wants_json
 from api.http.problems import Problem, responses
-from api.languages import ENGLISH, gettext, page_language, speak, to_say
+from api.languages import ENGLISH, gettext, language, page_language, speak, to_say
+from api.ledger.kept import kept, unchanged
 from api.ledger.languages import language_of_business, language_of_crew
 from api.ledger.plans.posted_days import Act, PostedDay, act, posted_day, visit_of, working_day
 from api.papers.shown.cautions import GOES_FIRST
@@ -169,7 +170,9 @@ def crew_day(request: Request, session: Database, who: Reader, now: Now, crew_id
     if posted is not None:
         shown = phone.day_page(session, crew, posted, now)
         values |= {"sheet": shown.content, "state": shown.state, "posted": posted.posted}
-        values["falls"] = falling(session, request.app.state.searches.days, now)
+        days = request.app.state.searches.days
+        key = ("falls on day sheets", phone.minute_of(now), language(), unchanged(session))
+        values["falls"] = kept(session, key, lambda: falling(session, days, now))
         values["opened"] = session.get_one(DayLink, who.link_id).digest if who.link_id is not None else ""
         values["business"] = shown.content.business
         values |= {"goes_first": gettext(GOES_FIRST), "pounds": pounds, "allowed": allowed, "where": loading.WHERE}

@@ -19,6 +19,7 @@ from api.database import transaction
 from api.http.pages import Database, page, wants_json
 from api.http.problems import responses
 from api.routes.records import Words
+from api.settings import Settings
 from api.tables import Customer
 from scheduler.errors import BadInput
 
@@ -43,8 +44,18 @@ def show(request: Request, session: Session, customer: Customer, fault: str = ""
         "manager": who.role is Role.manager,
         "office": who.role in (Role.manager, Role.office),
         "fault": fault,
+        "in_backups": _in_backups(request.app.state.settings),
     }
     return page(request, "jobs/customer.html", values, status=422 if fault else 200)
+
+
+def _in_backups(settings: Settings) -> str:
+    """Say how long what is erased is still in backups."""
+    others = "copies that somebody has put elsewhere, and those made before an upgrade, until they are deleted there"
+    if settings.backups is None:
+        return f"Backups hold it all: {others}. This service makes none by itself."
+    days, least = settings.backup_days, "the newest three stay until others are made"
+    return f"Backups made before hold it all for {days} days and are then deleted ({least}); {others}."
 
 
 @router.get("/{customer_id}/kept.zip", responses=_ZIP, response_class=Response)

@@ -201,7 +201,10 @@ def reset(request: Request, session: Database, who: GraveManager, account_id: in
 
 @router.post("/who-may-sign-in/{account_id}/email")
 def email(request: Request, session: Database, who: GraveManager, account_id: int, email: Text = "") -> Response:
-    """Have the sign-in provider's word on an e-mail address let somebody in; empty: none. Their sessions end."""
+    """Have a sign-in provider's word on an e-mail address let somebody in, and notices go there; their sessions end.
+
+    Empty: no address.
+    """
     account = _account(session, account_id)
     try:
         accounts.set_email(session, account, email, by=who.name, now=_now())
@@ -340,6 +343,7 @@ def _list_page(
         "with_codes": set(session.exec(select(SecondFactor.account_id).where(col(SecondFactor.since).is_not(None)))),
         "own_id": request.state.who.account_id,
         "provider": _provider(request),
+        "mailed": request.app.state.settings.smtp is not None,
         "roles": list(Role),
         "crews": crews,
         "form": form or {"name": "", "role": Role.office, "crew_id": ""},

@@ -26,8 +26,10 @@ from api.customers.erasing import CLEARED, DELETED, TEXTS
 from api.customers.gathered import rows_of
 from api.database import transaction
 from api.settings import Settings
+from scheduler.documents import encode
 from tests.conftest import BuiltDemo
 from tests.service.cast import JSON, PAGE, csrf_in, running, settings_for, signed_in
+from tests.service.scripted import BEST, SMALL
 
 NAME, OLD_PHONE, PHONE, EMAIL = "Odile Marräck", "555-0300", "555-0399", "odile@example.org"
 ADDRESS, NOW = "7 Thornfield Lane", datetime.datetime(2027, 4, 8, 20, tzinfo=datetime.UTC)
@@ -105,6 +107,38 @@ def customer(client: TestClient, app: FastAPI) -> tuple[str, str]:
     return one, job
 
 
+def store_week(app: FastAPI, site: str) -> int:
+    """Store a week that knows where the customer's house stands to a few meters."""
+    week = json.loads(encode(SMALL).decode().replace(f'"{SMALL.jobs[0].place}"', f'"{site}"'))
+    (place,) = [one for one in week["places"] if one["id"] == site]
+    place |= {"lat": 41.12345, "lon": -98.54321}
+    with transaction(app.state.database) as session:
+        row = tables.StoredPlan(
+            start_date=datetime.date(2019, 1, 7), fingerprint="x", week=json.dumps(week), plan=encode(BEST).decode(),
+            cost_cents=0, seconds=0.0, made_at=NOW, made_by="olive",
+        )  # fmt: skip
+        session.add(row)
+        session.flush()
+        assert row.id is not None
+        return row.id
+
+
+def test_a_stored_week_can_be_changed_in_an_opening_alone(app_on_either: FastAPI, manager: TestClient) -> None:
+    number = store_week(app_on_either, "S-9")
+    change = sa.update(tables.StoredPlan).where(sa.column("id") == number)
+
+    def try_to(values: dict[str, str], *, opened: bool) -> None:
+        with transaction(app_on_either.state.database) as session:
+            if opened:
+                session.add(tables.LedgerOpening(at=NOW, by="olive", why="test"))
+                session.flush()
+            session.execute(change.values(**values))
+
+    for values, opened in (({"week": "{}"}, False), ({"plan": "[]"}, False), ({"plan": "[]"}, True)):
+        with pytest.raises(sa.exc.DBAPIError, match="stays as it was made"):
+            try_to(values, opened=opened)
+
+
 def close(app: FastAPI, job: str) -> None:
     with transaction(app.state.database) as session:
         session.get_one(tables.Visit, job).state = "done"
@@ -133,6 +167,9 @@ def test_nothing_of_an_erased_customer_is_left_and_the_chain_is_whole(
     one, job = customer(manager, app)
     other = manager.post("/customers", json={"name": "Perrin Oldacre", "phone": "555-0777"}).json()["id"]
     close(app, job)
+    with transaction(app.state.database) as session:
+        site = session.get_one(tables.Visit, job).site_id
+    stored = store_week(app, site)
     seal(app)
     (digest,) = [path.name for path in (app.state.settings.data / "photos").iterdir()]
     answer = manager.post(f"/customers/{one}/erase", data={"sure": one}, headers=JSON)
@@ -146,6 +183,10 @@ def test_nothing_of_an_erased_customer_is_left_and_the_chain_is_whole(
         assert links.unsealed(session) == 0
         assert session.get_one(tables.Customer, other).name == "Perrin Oldacre"
         assert session.get_one(tables.Site, session.get_one(tables.Visit, job).site_id).lat == 41.1
+        week = json.loads(session.get_one(tables.StoredPlan, stored).week)
+        (place,) = [one for one in week["places"] if one["id"] == site]
+        assert (place["lat"], place["lon"]) == (41.1, -98.5)
+        assert len(week["places"]) == len(SMALL.places)
     lines = manager.get("/history", params={"noun": "customer", "noun_id": one}).json()["items"]
     assert [line["did"] for line in lines] == ["erased", "changed", "made"]
     assert lines[1]["detail"] == {"phone": ["erased", "erased"]}
@@ -153,6 +194,7 @@ def test_nothing_of_an_erased_customer_is_left_and_the_chain_is_whole(
     page = manager.get(f"/customers/{one}", headers=PAGE).text
     assert "Erased on" in page
     assert "by maud" in page
+    assert "This service makes none by itself" in page
     assert manager.get(f"/jobs/{job}", headers=PAGE).status_code == 200
 
 

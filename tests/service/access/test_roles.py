@@ -163,6 +163,7 @@ EXPECTED = {
     "GET /begin/example.zip": ALL,
     "POST /begin/demo": "manager",
     "POST /begin/business": "manager",
+    "GET /begin/loads/{load_id}": "manager",
     "GET /looking-back": LOOKERS,
     "GET /looking-back/{start_date}": LOOKERS,
     "GET /looking-back/{start_date}/{plot}.svg": LOOKERS,

@@ -20,7 +20,7 @@ from sqlmodel import select
 
 from api import tables
 from api.backup import archive, copying
-from api.backup.keeper import BackupKeeper, made_at, name_of, newest_of
+from api.backup.keeper import BackupKeeper, made_at, name_of, newest_of, sweep
 from api.backup.restoring import restore
 from api.database import hold, open_database, transaction
 from api.ledger.history import note
@@ -246,7 +246,7 @@ def test_a_backup_of_an_older_program_is_brought_to_this_one_s_form(tmp_path: Pa
 def test_the_service_backs_itself_up_when_it_is_time_and_keeps_the_newest(sqlite_folder: Path, tmp_path: Path) -> None:
     folder, moment = tmp_path / "backups", [NOW]
     database = open_database(sqlite_address(sqlite_folder))
-    keeper = BackupKeeper(database, sqlite_folder, folder, 24, 2, lambda: moment[0])
+    keeper = BackupKeeper(database, sqlite_folder, folder, 24, 2, 90, lambda: moment[0])
     made = []
     for hours in (0, 23, 24, 47, 48, 72):
         moment[0] = NOW + datetime.timedelta(hours=hours)
@@ -260,10 +260,28 @@ def test_the_service_backs_itself_up_when_it_is_time_and_keeps_the_newest(sqlite
     assert made_at(newest[0]) == NOW + datetime.timedelta(hours=72)
     archive.verify(newest[0])
     (tmp_path / "file").write_text("")
-    blocked = BackupKeeper(database, sqlite_folder, tmp_path / "file" / "x", 24, 2, lambda: moment[0])
+    blocked = BackupKeeper(database, sqlite_folder, tmp_path / "file" / "x", 24, 2, 90, lambda: moment[0])
     assert blocked.look() is None
     assert "cannot be used" in blocked.fault
     database.dispose()
+
+
+def test_backups_are_deleted_after_so_many_days_but_for_the_newest_three(tmp_path: Path) -> None:
+    days = (100, 95, 91, 40, 5)
+    for ago in days:
+        (tmp_path / name_of(NOW - datetime.timedelta(days=ago))).write_bytes(b"")
+
+    def left() -> list[int]:
+        moments = [made_at(path) for path in tmp_path.iterdir()]
+        return sorted((NOW - moment).days for moment in moments if moment is not None)
+
+    sweep(tmp_path, 14, 90, NOW)
+    assert left() == [5, 40, 91]
+    (tmp_path / name_of(NOW)).write_bytes(b"")
+    sweep(tmp_path, 14, 90, NOW)
+    assert left() == [0, 5, 40]
+    sweep(tmp_path, 14, 90, NOW + datetime.timedelta(days=40_000))  # a clock that ran ahead
+    assert left() == [0, 5, 40]
 
 
 def test_the_commands_work_through_pipes_and_a_folder(sqlite_folder: Path, tmp_path: Path) -> None:

@@ -21,6 +21,7 @@ from api.business.begin import example_zip
 from api.database import transaction
 from api.places.addresses import take_in
 from tests.service.cast import JSON, PAGE, running, settings_for, signed_in
+from tests.waiting import until
 
 
 @pytest.fixture
@@ -57,6 +58,42 @@ def take(client: TestClient, data: bytes, headers: dict[str, str] = JSON) -> Any
     return client.post("/begin/business", files={"file": ("mine.zip", data, "application/zip")}, headers=headers)
 
 
+def followed(client: TestClient, answer: Any) -> str:
+    """Go on as a browser does until what is taken in is in or refused; return the page that is shown then."""
+    assert answer.status_code == 303, answer.text
+    address = answer.headers["location"]
+    shown: list[Any] = []
+
+    def over() -> bool:
+        shown[:] = [client.get(address, headers=PAGE)]
+        return 'http-equiv="refresh"' not in shown[0].text
+
+    until(over)
+    return str(shown[0].text if shown[0].status_code == 200 else client.get("/begin", headers=PAGE).text)
+
+
+def test_a_business_is_taken_in_by_another_process_that_tells_how_far_it_is(sqlite_folder: Path) -> None:
+    behind = JSON | {"Prefer": "respond-async"}
+    with running(replace(settings_for(sqlite_folder), preparers=1)) as app:
+        manager = signed_in(app, Role.manager)
+        begun = manager.post("/begin/demo", headers=behind)
+        assert begun.status_code == 202, begun.text
+        assert manager.post("/begin/demo", headers=behind).status_code == 409  # one at a time
+        assert manager.get("/begin", headers=PAGE).status_code == 200
+        told: list[Any] = []
+
+        def over() -> bool:
+            told.append(manager.get(begun.headers["location"], headers=JSON).json())
+            return bool(told[-1]["state"] != "working")
+
+        until(over)
+        assert (told[-1]["state"], told[-1]["faults"]) == ("done", [])
+        assert told[-1]["done"] == told[-1]["total"] > 300
+        assert done(manager)["The business"].startswith("Tallow Bend Awning Works")
+        assert signed_in(app, Role.office).get(begun.headers["location"], headers=JSON).status_code == 403
+        assert manager.get("/begin/loads/none", headers=JSON).status_code == 404
+
+
 def test_an_empty_database_leads_to_the_guide_and_the_guide_to_the_first_step(manager: TestClient) -> None:
     assert 'href="/begin"' in manager.get("/", headers=PAGE).text
     page = manager.get("/begin", headers=PAGE).text
@@ -68,7 +105,7 @@ def test_an_empty_database_leads_to_the_guide_and_the_guide_to_the_first_step(ma
 
 def test_the_demo_is_loaded_once_and_the_next_step_is_its_plan(app: FastAPI, manager: TestClient) -> None:
     before = app.state.clock
-    assert manager.post("/begin/demo", headers=PAGE).status_code == 303
+    followed(manager, manager.post("/begin/demo", headers=PAGE))
     there = done(manager)
     assert there["The business"].startswith("Tallow Bend Awning Works")
     assert "5 crews" in there["Yards, people, vans, crews"]
@@ -86,7 +123,7 @@ def test_a_set_clock_goes_by_the_forecast_that_came_with_the_demo(sqlite_folder:
     with running(replace(settings_for(sqlite_folder), clock="forecast")) as app:
         manager = signed_in(app, Role.manager)
         assert app.state.clock().year != 2027
-        manager.post("/begin/demo", headers=PAGE)
+        followed(manager, manager.post("/begin/demo", headers=PAGE))
         assert f"{app.state.clock():%Y-%m-%d}" == "2027-04-08"
         assert 'value="2027-04-12"' in manager.get("/begin", headers=PAGE).text
 
@@ -110,9 +147,9 @@ def test_bad_cells_are_named_with_file_row_and_column_and_nothing_is_taken_in(ma
     assert answer.status_code == 422
     wheres = [error["where"] for error in answer.json()["errors"]]
     assert {"yards.csv, row 2, lat", "yards.csv, row 3, name"} <= set(wheres)
-    page = take(manager, bad, PAGE)
-    assert page.status_code == 422
-    assert "yards.csv, row 2, lat" in page.text
+    page = followed(manager, take(manager, bad, PAGE))
+    assert "yards.csv, row 2, lat" in page
+    assert "Nothing was taken in" in page
     assert "The business" not in done(manager)
     assert "is missing" in take(manager, packed({"crews.csv": None})).text
 

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import asyncio
+import contextlib
 import io
 import socket
 import threading
@@ -18,15 +19,17 @@ import openpyxl
 import pytest
 import uvicorn
 from fastapi import FastAPI
+from starlette.requests import Request
 
 from api.access import accounts
 from api.access.accounts import Passwords, Role
 from api.exchange.uploads import read_upload
 from api.fields.sheets import BadFiles, read_yaml
-from api.http import protocol, sizes
+from api.http import protocol, sizes, strangers
 from api.http.problems import Problem
 from scheduler.errors import BadInput
 from tests.service.cast import JSON, anonymous, signed_in
+from tests.waiting import until
 
 
 def test_a_stranger_may_send_little_and_is_refused_before_the_body_is_read(app: FastAPI) -> None:
@@ -185,29 +188,38 @@ def test_few_passwords_are_hashed_at_once_and_the_rest_come_again(monkeypatch: p
 def test_a_slow_body_and_a_silent_connection_are_given_up(app: FastAPI, monkeypatch: pytest.MonkeyPatch) -> None:
     monkeypatch.setattr(sizes, "GAP_S", 0.3)
     monkeypatch.setattr(protocol, "HEAD_S", 0.3)
+    with _served(app) as listening:
+        assert _sent(listening, b"") == b""
+        assert _sent(listening, b"GET / HT") == b""
+        slow = b"POST /sign-in HTTP/1.1\r\nHost: x\r\nContent-Length: 900\r\n\r\nname="
+        assert _sent(listening, slow).startswith(b"HTTP/1.1 408 ")
+        whole = b"GET /sign-in HTTP/1.1\r\nHost: x\r\nConnection: close\r\n\r\n"
+        assert _sent(listening, whole).startswith(b"HTTP/1.1 200 ")
+
+
+@contextlib.contextmanager
+def _served(app: FastAPI) -> Iterator[socket.socket]:
+    """Serve over a port of this machine as `eaveboard serve` does."""
     with socket.socket() as listening:
         listening.bind(("127.0.0.1", 0))
-        config = uvicorn.Config(app, log_level="critical", ws="none", lifespan="off", http=protocol.PatientProtocol)
+        config = uvicorn.Config(
+            app, log_level="critical", ws="none", lifespan="off", http=protocol.PatientProtocol, proxy_headers=False
+        )
         server = uvicorn.Server(config)
         thread = threading.Thread(target=server.run, kwargs={"sockets": [listening]}, daemon=True)
         thread.start()
         while not server.started:
             time.sleep(0.01)
         try:
-            assert _sent(listening, b"") == b""
-            assert _sent(listening, b"GET / HT") == b""
-            slow = b"POST /sign-in HTTP/1.1\r\nHost: x\r\nContent-Length: 900\r\n\r\nname="
-            assert _sent(listening, slow).startswith(b"HTTP/1.1 408 ")
-            whole = b"GET /sign-in HTTP/1.1\r\nHost: x\r\nConnection: close\r\n\r\n"
-            assert _sent(listening, whole).startswith(b"HTTP/1.1 200 ")
+            yield listening
         finally:
             server.should_exit = True
             thread.join(10)
 
 
-def _sent(listening: socket.socket, data: bytes) -> bytes:
+def _sent(listening: socket.socket, data: bytes, at: str = "127.0.0.1") -> bytes:
     """Return all that comes back until the other side closes the connection."""
-    with socket.create_connection(listening.getsockname(), timeout=20) as client:
+    with socket.create_connection(listening.getsockname(), 20, (at, 0)) as client:
         if data:
             client.sendall(data)
         found = b""
@@ -216,32 +228,93 @@ def _sent(listening: socket.socket, data: bytes) -> bytes:
         return found
 
 
-def test_a_flood_of_strangers_keeps_nobody_waiting_who_is_known() -> None:
-    """Strangers pass a few at a time, with a pause; whoever is known passes at once, though many strangers wait."""
+def _flooded(method: str, check: Any) -> None:
+    """Have 40 strangers of one address ask at once, and `check` what others meet meanwhile, given how to ask."""
     passed: list[str] = []
 
     async def app(scope: Any, receive: Any, send: Any) -> None:
-        passed.append(dict(scope["headers"])[b"cookie"].decode())
+        passed.append(scope["client"][0])
 
     async def receive() -> dict[str, Any]:
         return {"type": "http.request", "body": b"{}", "more_body": False}
 
-    def sent(cookie: str) -> dict[str, Any]:
-        headers = [(b"cookie", cookie.encode()), (b"content-length", b"2")]
-        return {"type": "http", "method": "POST", "path": "/x", "headers": headers, "query_string": b""}
+    async def ask(address: str, cookie: str) -> None:
+        headers = [(b"cookie", cookie.encode())] + [(b"content-length", b"2")] * (method == "POST")
+        scope = {"type": "http", "method": method, "path": "/x", "headers": headers, "query_string": b""}
+        await bounds(scope | {"client": (address, 1), "server": ("x", 1), "scheme": "http"}, receive, None)  # type: ignore[arg-type]
+
+    async def flooded() -> None:
+        nonlocal bounds
+        bounds = sizes.RequestBounds(app, known=lambda request: request.headers["cookie"] == "known")
+        flood = [asyncio.create_task(ask("192.0.2.1", "stranger")) for _ in range(40)]
+        while len(passed) < strangers.OF_ADDRESS:
+            await asyncio.sleep(0)
+        await check(ask)
+        for one in flood:
+            one.cancel()
+        await asyncio.gather(*flood, return_exceptions=True)
+        assert passed.count("192.0.2.1") <= 3 * strangers.OF_ADDRESS, passed
+
+    bounds: Any = None
+    asyncio.run(flooded())
+
+
+@pytest.mark.parametrize("method", ["GET", "POST"])
+def test_a_flood_of_strangers_keeps_nobody_waiting_who_is_known(method: str) -> None:
+    """Strangers pass a few at a time, with a pause; whoever is known passes at once, though many strangers wait."""
+
+    async def check(ask: Any) -> None:
+        await ask("192.0.2.1", "known")
+
+    _flooded(method, check)
+
+
+def test_a_flood_from_one_address_keeps_strangers_elsewhere_waiting_no_longer_than_their_own_turn() -> None:
+    async def check(ask: Any) -> None:
+        for address in ("192.0.2.2", "2001:db8::1"):
+            await ask(address, "")
+
+    _flooded("GET", check)
+
+
+def test_networks_of_one_subscriber_stand_in_one_line_and_too_many_are_sent_away(
+    monkeypatch: pytest.MonkeyPatch,
+) -> None:
+    monkeypatch.setattr(strangers, "MOST_WAITING", 3)
+    monkeypatch.setattr(strangers, "SENT_AWAY_S", 0.0)
+    monkeypatch.setattr(strangers, "OF_ADDRESS", 1)
 
     async def check() -> None:
-        bounds = sizes.RequestBounds(app, known=lambda request: request.headers["cookie"] == "known")
-        strangers = [asyncio.create_task(bounds(sent("stranger"), receive, None)) for _ in range(40)]  # type: ignore[arg-type]
-        while len(passed) < sizes.STRANGERS:
-            await asyncio.sleep(0)
-        await bounds(sent("known"), receive, None)  # type: ignore[arg-type]
-        assert "known" in passed[: 3 * sizes.STRANGERS]
-        for one in strangers:
-            one.cancel()
-        await asyncio.gather(*strangers, return_exceptions=True)
+        queue = strangers.Strangers(known=lambda _: False)
+
+        async def come(n: int) -> int:
+            scope = {"type": "http", "method": "GET", "path": "/", "headers": [], "query_string": b""}
+            try:
+                await queue.let_in(Request(scope | {"client": (f"2001:db8::{n:x}", 1)}))
+            except Problem as problem:
+                return problem.status
+            return 200
+
+        answers = await asyncio.gather(*(come(n + 1) for n in range(6)))
+        assert sorted(answers) == [200, 200, 200, 429, 429, 429]
+        await asyncio.sleep(2 * strangers.EVERY_S)
+        assert not queue._lines  # nothing is kept of whom nobody waits for
 
     asyncio.run(check())
+
+
+def test_one_address_cannot_take_all_connections(app: FastAPI, monkeypatch: pytest.MonkeyPatch) -> None:
+    monkeypatch.setattr(protocol, "MOST_OF_ADDRESS", 3)
+    whole = b"GET /sign-in HTTP/1.1\r\nHost: x\r\nConnection: close\r\n\r\n"
+    with _served(app) as listening:
+        held = [socket.create_connection(listening.getsockname(), 20, ("127.0.0.2", 0)) for _ in range(3)]
+        with contextlib.suppress(ConnectionResetError):
+            assert _sent(listening, whole, "127.0.0.2") == b""
+        assert _sent(listening, whole).startswith(b"HTTP/1.1 200 ")  # from another address
+        for one in held:
+            one.close()
+        until(lambda: not protocol.PatientProtocol._open)
+        assert _sent(listening, whole, "127.0.0.2").startswith(b"HTTP/1.1 200 ")
 
 
 def test_heavy_requests_wait_for_their_turn(app: FastAPI) -> None:
