@@ -31,12 +31,12 @@ import openpyxl
 from api.business.begin import unpacked
 from api.business.seed import read_business
 from api.exchange.importing import IMPORTABLE
-from api.exchange.uploads import read_upload
 from api.fields.yaml_text import plain_yaml
 from api.forecasts.nws import nws_forecast
 from api.forecasts.open_meteo import open_meteo_forecast
 from api.office.busy import USUAL, busy_rows, is_calendar
 from api.roads.valhalla_format import read_answer
+from api.uploads.reading import read_upload
 from scheduler.documents import encode
 from scheduler.errors import BadInput
 from scheduler.layout.documents import read_survey, survey_from_data

@@ -78,9 +78,9 @@ def take_in(
             raise BadInput("--replace", f"is for an archive that `eaveboard export` wrote, and {file} is none")
         uploads = read_document(given, bytes)
     from api.exchange.importing import IMPORTABLE, Kind, import_tables
-    from api.exchange.uploads import read_upload
     from api.places.filling import filled, questions
     from api.places.finder import Finder
+    from api.uploads.reading import read_upload
 
     told = voice()
 

@@ -17,7 +17,6 @@ from sqlmodel import Session, SQLModel, col, select
 from api import tables
 from api.business.seed.work import WorkFiles
 from api.business.seed.yard import YardFiles
-from api.exchange.uploads import CellFault, Upload
 from api.fields.cells import clock_text, hours_text, usual_date, usual_number, usual_time
 from api.fields.limits import ColumnLimit, Date, Decimal, Whole
 from api.fields.sheets import BadFiles, Row, columns_of, one_of, time_of_day
@@ -27,6 +26,7 @@ from api.ledger.history import note
 from api.ledger.told import moment_after_all
 from api.papers.shown.job_page import span_of
 from api.shelf import moving
+from api.uploads.reading import CellFault, Upload
 from scheduler.errors import BadInput
 
 T = TypeVar("T")

@@ -19,11 +19,11 @@ from api.database import Duty, Hold, open_database, transaction
 from api.database.opening import make_folder
 from api.exchange.behind import BrokenOff, Piece, Tell, behind, forget, kept
 from api.exchange.importing import IMPORTABLE, Imported, import_tables
-from api.exchange.uploads import Upload, read_upload
 from api.fields.sheets import BadFiles
 from api.http.problems import Problem
 from api.outside import outside
 from api.settings import Settings
+from api.uploads.reading import Upload, read_upload
 from scheduler.errors import BadInput
 
 MOST_S = 1800.0  # for one table: then its process is ended

@@ -16,7 +16,6 @@ from sqlmodel import Session, SQLModel, col, select
 from api import tables
 from api.exchange import exporting
 from api.exchange.importing import Imported, import_tables
-from api.exchange.uploads import CellFault, Upload, typed_row
 from api.fields.cells import lines_joined
 from api.fields.columns import COLUMNS
 from api.fields.limits import LIMITS, Date, Text
@@ -25,6 +24,7 @@ from api.fields.sheets import BadFiles
 from api.ledger.fingerprint import fingerprint
 from api.ledger.told import told_now
 from api.places.pins import pin_text
+from api.uploads.reading import CellFault, Upload, typed_row
 from scheduler.errors import BadInput
 from scheduler.units import exact_length, exact_number
 

@@ -12,11 +12,11 @@ import warnings
 from collections.abc import Sequence
 from dataclasses import dataclass
 
-from api.exchange.screen import Refused, screen
-from api.exchange.uploads import MOST_BYTES, MOST_COLUMNS, MOST_ROWS, text_of
 from api.fields.cells import bare, harmless, lines_joined, usual_number
 from api.office.kind import Kind, KindColumn
 from api.outside import outside
+from api.uploads.reading import MOST_BYTES, MOST_COLUMNS, MOST_ROWS, text_of
+from api.uploads.screen import Refused, screen
 from scheduler.errors import BadInput
 
 FIX = "What to fix"  # the column that a file of refused rows has more

@@ -8,12 +8,12 @@ from dataclasses import replace
 from sqlmodel import Session
 
 from api import tables
-from api.exchange.uploads import Upload
 from api.fields.streets import question_of
 from api.places.answers import AddressAnswer
 from api.places.finder import Address, Finder
 from api.places.kept import kept_answer
 from api.places.pins import far_words, pin_text, read_pin
+from api.uploads.reading import Upload
 
 LIVE = 6  # addresses that one request asks a service for itself: a second each; the rest are worked off behind it
 BY = "tables"

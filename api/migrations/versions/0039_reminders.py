@@ -7,7 +7,7 @@ Revises: 0037_first_year
 from alembic import op
 
 revision = "0039_reminders"
-down_revision = "0037_first_year"
+down_revision = "0038_notices"
 branch_labels = None
 depends_on = None
 

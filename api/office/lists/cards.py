@@ -4,8 +4,8 @@ from __future__ import annotations
 
 from typing import Any
 
-from api.exchange.uploads import MOST_ROWS
 from api.office.files import Rows, decoded
+from api.uploads.reading import MOST_ROWS
 from scheduler.errors import BadInput
 
 HEADS = ["Name", "Phone", "E-mail", "Address", "Address, second line", "Town", "Note"]

@@ -13,7 +13,6 @@ from sqlmodel import Session, col, select
 from api import tables
 from api.business.part import BadValues
 from api.exchange.importing import WAITS, Imported
-from api.exchange.uploads import CellFault
 from api.fields.cells import usual_date, usual_time
 from api.fields.ids import new_id
 from api.fields.limits import LIMITS
@@ -27,6 +26,7 @@ from api.office.lists.columns import BOOKED
 from api.office.lists.reading import Texts, joined
 from api.office.lists.recognize import customer_of, site_of
 from api.places.kept import kept_answer
+from api.uploads.reading import CellFault
 from scheduler.errors import BadInput
 from scheduler.units import exact_length
 

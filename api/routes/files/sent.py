@@ -15,7 +15,6 @@ from api.access.accounts import Role
 from api.access.guards import Who, found
 from api.calendars.kept import taken as calendars_taken
 from api.clock import Now
-from api.exchange.uploads import MOST_BYTES
 from api.http.pages import Database, page
 from api.http.problems import Problem, responses
 from api.office import busy, files, taking
@@ -27,6 +26,7 @@ from api.office.lists.addresses import addresses_in
 from api.office.lists.settings import SETTING_LISTS
 from api.places.filling import look_up
 from api.routes.office.kinds import MOST_SHOWN, KindId, Office, csv_answer, kind_called, list_page, sent_texts
+from api.uploads.reading import MOST_BYTES
 from scheduler.errors import BadInput
 
 router = APIRouter(prefix="/set-up", tags=["set up"])

@@ -23,7 +23,6 @@ from api.clock import Now, local_day, machine_clock
 from api.day.paper import day_sheet_pdf
 from api.exchange.importing import IMPORTABLE, Imported, import_tables
 from api.exchange.imports import Import, Sent
-from api.exchange.uploads import MOST_BYTES, read_upload
 from api.exchange.whole import write_whole_file
 from api.feeds.addresses import addresses_in_use, token_for
 from api.feeds.maps import geojson, gpx, points
@@ -40,6 +39,7 @@ from api.outside import outside
 from api.places.filling import filled, questions
 from api.routes.lists import All
 from api.tables import Crew, Visit
+from api.uploads.reading import MOST_BYTES, read_upload
 
 router = APIRouter(tags=["exchange"])
 MOST_SHOWN = 200  # rows of an import on its page

@@ -9,7 +9,7 @@ from typing import Any
 import openpyxl
 
 from api.exchange.importing import IMPORTABLE
-from api.exchange.uploads import Upload, read_upload
+from api.uploads.reading import Upload, read_upload
 
 CUSTOMERS = "customer,name,phone,email,note\n"
 

@@ -14,13 +14,13 @@ from api.access.accounts import Role
 from api.database import transaction
 from api.day.van_changes import van_changes
 from api.exchange.importing import IMPORTABLE, import_tables
-from api.exchange.uploads import read_upload
 from api.falls.today import today_in
 from api.fields.sheets import BadFiles
 from api.languages import day_in_words, gettext, ngettext, speaking
 from api.ledger.languages import language_of_crew
 from api.ledger.plans.posted_days import posted_day
 from api.messages.words import words, written
+from api.uploads.reading import read_upload
 from tests.service.cast import PAGE, signed_in
 from tests.service.day.day_cast import CREW, DAY, HOME, MORNING, OTHER, Jobs, phone
 

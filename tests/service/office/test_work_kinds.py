@@ -16,10 +16,10 @@ from api import tables
 from api.access.accounts import Role
 from api.database import transaction
 from api.exchange.importing import IMPORTABLE, import_tables
-from api.exchange.uploads import read_upload
 from api.fields.sheets import BadFiles
 from api.ledger.facts import facts
 from api.papers.preparation import Preparation
+from api.uploads.reading import read_upload
 from api.week.build import job_of, limits_of
 from api.week.crews import shifts_of
 from scheduler import week as w

@@ -21,11 +21,11 @@ from api.business.demo import FILES
 from api.business.seed import read_business
 from api.database import transaction
 from api.exchange.importing import IMPORTABLE, import_tables
-from api.exchange.uploads import read_upload
 from api.fields.columns import COLUMNS
 from api.fields.limits import LIMITS, Date, Whole
 from api.fields.sheets import BadFiles
 from api.jobs import entry
+from api.uploads.reading import read_upload
 from api.week.run.planning import prepare_week
 from tests.conftest import BuiltDemo
 from tests.service.cast import running, settings_for, signed_in

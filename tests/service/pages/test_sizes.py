@@ -23,10 +23,10 @@ from starlette.requests import Request
 
 from api.access import accounts
 from api.access.accounts import Passwords, Role
-from api.exchange.uploads import read_upload
 from api.fields.sheets import BadFiles, read_yaml
 from api.http import protocol, sizes, strangers
 from api.http.problems import Problem
+from api.uploads.reading import read_upload
 from scheduler.errors import BadInput
 from tests.service.cast import JSON, anonymous, signed_in
 from tests.waiting import until

@@ -11,9 +11,9 @@ from concurrent.futures.process import BrokenProcessPool
 import pytest
 
 from api import outside as module
-from api.exchange.uploads import CellFault, read_upload
 from api.fields.sheets import BadFiles
 from api.outside import Outside, close_outside, open_outside, outside
+from api.uploads.reading import CellFault, read_upload
 
 
 @pytest.fixture(scope="module")

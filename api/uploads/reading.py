@@ -13,9 +13,9 @@ from functools import partial
 from pathlib import PurePath
 from typing import Any
 
-from api.exchange.screen import Refused, screen
 from api.fields.cells import bare, clock_text, lines_joined
 from api.fields.sheets import BadFiles
+from api.uploads.screen import Refused, screen
 from scheduler.errors import BadInput
 
 MOST_BYTES = 10_000_000
