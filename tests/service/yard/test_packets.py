@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import datetime
+import html
 import io
 import re
 import shutil
@@ -12,6 +13,7 @@ from pathlib import Path
 import pypdf
 import pytest
 from fastapi import FastAPI
+from sqlmodel import select
 
 from api import tables
 from api.access.accounts import Role
@@ -23,8 +25,9 @@ from api.jobs.packet import packet_pdf
 from api.ledger.plans.days import crew_day
 from api.papers.shown.job_page import JobPage, job_page
 from scheduler.errors import BadInput
+from scheduler.layout.documents import MASONRY
 from tests.conftest import BuiltDemo
-from tests.service.cast import by_link, running, settings_for, signed_in
+from tests.service.cast import PAGE, by_link, running, settings_for, signed_in
 from tests.steps import CHECKS
 
 NOW = datetime.datetime(2027, 4, 8, 20, tzinfo=datetime.UTC)
@@ -205,3 +208,36 @@ def test_a_folder_without_a_database_is_told(tmp_path: Path, monkeypatch: pytest
         main(["export", "--out", str(tmp_path / "x.zip")])
     assert list(tmp_path.iterdir()) == []
     assert BadInput("", "x").problem == "x"
+
+
+def test_the_wall_is_told_alike_on_phone_and_papers(app: FastAPI) -> None:
+    """Its zero, whether a photo shows it, and that members are felt for where it has some: masonry has none."""
+    office, kinds = signed_in(app, Role.office), set[bool]()
+    with transaction(app.state.database) as session:
+        asked = [
+            (crew.id, DAY + datetime.timedelta(days=n)) for crew in session.exec(select(tables.Crew)) for n in (-1, 0)
+        ]
+        days = [(crew, date, found) for crew, date in asked if (found := crew_day(session, crew, date)) and found.cell]
+    for crew, date, found in days:
+        phone = ""
+        for entry in found.cell.entries if found.cell else ():
+            job = job_of(app, entry.job).job
+            if job.survey is None or job.layout is None or not job.layout.brackets or job.layout.fastener is None:
+                continue
+            masonry = job.survey.wall.kind in MASONRY
+            if masonry in kinds:
+                continue
+            kinds.add(masonry)
+            phone = phone or html.unescape(office.get(f"/crews/{crew}/days/{date}", headers=PAGE).text)
+            at = phone.index(f"Drill schedule of {entry.job}")
+            part = phone[phone.rindex("<b>Drill schedule</b>", 0, at) : phone.index("</table>", at)]
+            with transaction(app.state.database) as session:
+                sheet = text_of(day_sheet_pdf(session, crew, date, NOW) or b"")
+            paper = text_of(packet(app, entry.job))
+            for text in (part, sheet, paper):
+                assert same("0 is the ") in same(text)
+                assert same("No photo shows the zero") in same(text)
+            assert ("Probe each" in part, "Probe each" in paper) == (not masonry, not masonry)
+            if masonry and job.survey.wall.cover:
+                assert all(same("with the cover") in same(text) for text in (part, paper))
+    assert kinds == {True, False}

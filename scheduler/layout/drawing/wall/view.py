@@ -31,6 +31,11 @@ def member_word(survey: Survey) -> str:
     return _MEMBER_WORD.get(survey.wall.kind, "stud")
 
 
+def is_probed(survey: Survey) -> bool:
+    """Whether the wall carries at members that are felt for before each hole: not masonry, nor what carries nothing."""
+    return member_word(survey) != "member"
+
+
 def member_numbers(survey: Survey) -> dict[int, int]:
     """Return each member's number on the drawing, from 1 at the left, by its index in the survey."""
     order = sorted(range(len(survey.wall.members)), key=lambda k: (survey.wall.members[k], k))
