@@ -121,7 +121,7 @@ def job_times(request: Request, session: Database, _: Office, now: Now, visit_id
         "holds": HOLDS, "booking": told_now(session, visit_id), "action": f"/jobs/{visit_id}/promise", "hidden": {},
         "shade": wall.shade if wall else (),
     }  # fmt: skip
-    return page(request, "times.html", values)
+    return page(request, "looking_back/times.html", values)
 
 
 @router.post("/jobs/{visit_id}/promise", status_code=201, responses=responses(400, 409))
@@ -163,7 +163,7 @@ def promise_page(
         "models": model_names(session), "holds": HOLDS, "action": "/promise", "hidden": typed, "booking": None,
         "at": at,
     }  # fmt: skip
-    return page(request, "promise.html", values, 422 if fault else 200)
+    return page(request, "horizon/promise.html", values, 422 if fault else 200)
 
 
 @router.post("/promise", responses=responses(400, 409))
