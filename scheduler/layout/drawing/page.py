@@ -24,6 +24,7 @@ Paper = Literal["letter", "a4"]
 PAPERS_MM: dict[Paper, tuple[float, float]] = {"letter": (279.4, 215.9), "a4": (297.0, 210.0)}
 
 _GAP = 4.0
+_UNNAMED = "obstacles"  # what the picture shows without its name
 _LEAST_PICTURE = 36.0  # height of the wall on the sheet below which it gives no more room to the findings,
 _LEAST_FOR_STOPS = 24.0  # unless that brings every stop to the first sheet: nobody drills before having read them
 _LOWER = (62.0, 74.0, 86.0)  # heights of the lower half, the least that holds the findings is taken
@@ -152,7 +153,7 @@ def _laid_out(survey: Survey, layout: Layout, stands: view.StandsOn, measures: M
         ends = _ends(survey, layout, measures, areas)
         below = [Box(box.left, end + 1.5, box.right, box.bottom) for box, end in zip(areas, ends, strict=True)]
         first, also, later = _said(found, unnamed)
-        done = findings.fill(first, below, also)
+        done = findings.fill(first, below, also, later)
         if best is None or not squeezed or not _stops(done.rest):
             best = _First(picture, areas, top, replace(done, rest=(*later, *done.rest)), found)
         if not done.left_over:
@@ -170,7 +171,7 @@ def _said(found: Sorted, unnamed: list[str]) -> tuple[list[Finding], list[Findin
 
     On the first: stops, what the picture shows without its name, and the cautions special to this wall, up to five.
     """
-    note = [Finding("note", "obstacles", f"On the wall: {'; '.join(unnamed)}.")] if unnamed else []
+    note = [Finding("note", _UNNAMED, f"On the wall: {'; '.join(unnamed)}.")] if unnamed else []
     here, later = found.special[:MOST_ON_SHEET], found.special[MOST_ON_SHEET:]
     return [*found.stops, *here, *note], [*found.notes, *found.standing], list(later)
 
@@ -257,9 +258,10 @@ def _state(first: _First) -> tuple[str, bool]:
 def _later_words(first: _First, count: int) -> str:
     """Return what the later sheets have, for the foot of the first."""
     rest = sort_out(first.done.rest)
+    named = first.done.left_over and any(one.code == _UNNAMED for one in rest.notes)
     parts = [
         (len(rest.stops), "stop"), (len(rest.special), "caution"), (len(rest.standing), "standing caution"),
-        (len(rest.notes), "note"),
+        (len(rest.notes) - bool(named), "more note" if named else "note"),
     ]  # fmt: skip
     told = [f"{number} {what}{'s' * (number > 1)}" for number, what in parts if number]
     where = "Page 2" if count == 2 else f"Pages 2 to {count}"

@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 import datetime
-import html
 import io
 import re
 import shutil
@@ -19,6 +18,7 @@ from api import tables
 from api.access.accounts import Role
 from api.cli import main
 from api.database import open_database, transaction
+from api.day.content import day_content
 from api.day.paper import day_sheet_pdf
 from api.fields.wording import PLAIN
 from api.jobs.packet import packet_pdf
@@ -27,11 +27,11 @@ from api.papers.shown.job_page import JobPage, job_page
 from scheduler.errors import BadInput
 from scheduler.layout.documents import MASONRY
 from tests.conftest import BuiltDemo
-from tests.service.cast import PAGE, by_link, running, settings_for, signed_in
+from tests.service.cast import by_link, running, settings_for, signed_in
 from tests.steps import CHECKS
 
 NOW = datetime.datetime(2027, 4, 8, 20, tzinfo=datetime.UTC)
-DAY = datetime.date(2027, 4, 13)
+MONDAY, DAY = datetime.date(2027, 4, 12), datetime.date(2027, 4, 13)
 
 
 @pytest.fixture(scope="module")
@@ -210,34 +210,32 @@ def test_a_folder_without_a_database_is_told(tmp_path: Path, monkeypatch: pytest
     assert BadInput("", "x").problem == "x"
 
 
-def test_the_wall_is_told_alike_on_phone_and_papers(app: FastAPI) -> None:
+def test_the_wall_is_told_alike_on_day_sheet_and_packet(app: FastAPI) -> None:
     """Its zero, whether a photo shows it, and that members are felt for where it has some: masonry has none."""
-    office, kinds = signed_in(app, Role.office), set[bool]()
+    kinds = set[bool]()
     with transaction(app.state.database) as session:
-        asked = [
-            (crew.id, DAY + datetime.timedelta(days=n)) for crew in session.exec(select(tables.Crew)) for n in (-1, 0)
+        found = [
+            crew_day(session, crew.id, date) for date in (MONDAY, DAY) for crew in session.exec(select(tables.Crew))
         ]
-        days = [(crew, date, found) for crew, date in asked if (found := crew_day(session, crew, date)) and found.cell]
-    for crew, date, found in days:
-        phone = ""
-        for entry in found.cell.entries if found.cell else ():
-            job = job_of(app, entry.job).job
-            if job.survey is None or job.layout is None or not job.layout.brackets or job.layout.fastener is None:
-                continue
-            masonry = job.survey.wall.kind in MASONRY
-            if masonry in kinds:
+        days = [
+            (day.crew.id, day.date, day_content(session, day.stored, day.crew, day.date, NOW)) for day in found if day
+        ]
+    for crew, date, content in days:
+        for stop in content.stops:
+            survey, masonry = stop.page.job.survey, None
+            if survey is not None and stop.holes:
+                masonry = survey.wall.kind in MASONRY
+            if survey is None or masonry is None or masonry in kinds:
                 continue
             kinds.add(masonry)
-            phone = phone or html.unescape(office.get(f"/crews/{crew}/days/{date}", headers=PAGE).text)
-            at = phone.index(f"Drill schedule of {entry.job}")
-            part = phone[phone.rindex("<b>Drill schedule</b>", 0, at) : phone.index("</table>", at)]
             with transaction(app.state.database) as session:
                 sheet = text_of(day_sheet_pdf(session, crew, date, NOW) or b"")
-            paper = text_of(packet(app, entry.job))
-            for text in (part, sheet, paper):
-                assert same("0 is the ") in same(text)
+            paper = text_of(packet(app, stop.entry.job))
+            for text in (sheet, paper):
+                assert same(stop.datum) in same(text)
                 assert same("No photo shows the zero") in same(text)
-            assert ("Probe each" in part, "Probe each" in paper) == (not masonry, not masonry)
-            if masonry and job.survey.wall.cover:
-                assert all(same("with the cover") in same(text) for text in (part, paper))
+                assert same(stop.fastener) in same(text)
+            assert (bool(stop.member), same("Probe each") in same(paper)) == (not masonry, not masonry)
+            if masonry and survey.wall.cover:
+                assert "with the cover" in stop.fastener
     assert kinds == {True, False}
