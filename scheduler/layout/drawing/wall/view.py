@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Sequence
 from dataclasses import dataclass
 
-from scheduler.layout.documents import CARRIES_NOTHING, Layout, Obstacle, Survey
+from scheduler.layout.documents import CARRIES_NOTHING, WOOD, Layout, Obstacle, Survey
 from scheduler.layout.drawing.paper.measures import Measures
 from scheduler.layout.drawing.paper.sheet import Box
 from scheduler.layout.drawing.wall import running
@@ -32,8 +32,8 @@ def member_word(survey: Survey) -> str:
 
 
 def is_probed(survey: Survey) -> bool:
-    """Whether the wall carries at members that are felt for before each hole: not masonry, nor what carries nothing."""
-    return member_word(survey) != "member"
+    """Whether the wall is of wood, whose members are felt for before each hole."""
+    return survey.wall.kind in WOOD
 
 
 def member_numbers(survey: Survey) -> dict[int, int]:
