@@ -56,6 +56,23 @@ def can_go(week: Week, job: str) -> bool:
     return is_planned(cheapest(dearer_to_skip(week, job, DEAR)), job)
 
 
+def kept_to_promise(week: Week, job: str) -> Week:
+    """Return `week` with no other day (firm: no other time or crew) open to the job than it was promised."""
+    booked = job_of(week, job).booked
+    assert booked is not None
+    if booked.hold == "day":
+        return with_job(week, job, lambda j: replace(j, windows=tuple(w for w in j.windows if w.day == booked.day)))
+
+    def only_then(j: Job) -> Job:
+        end = booked.start + j.minutes
+        held = [w for w in j.windows if w.day == booked.day and w.start <= booked.start and end <= w.end]
+        windows = tuple(replace(w, start=booked.start, end=end) for w in held)
+        return replace(j, skills=(*j.skills, "promised"), windows=windows)
+
+    crews = tuple(replace(c, skills=(*c.skills, "promised")) if c.id == booked.crew else c for c in week.crews)
+    return with_job(replace(week, crews=crews), job, only_then)
+
+
 def price_of(because: Because) -> int:
     """Return the cents named by a `dearer` or `no_room`; 0 where it says "as much" or "no better"."""
     found = re.search(r"([\d,]+)\.(\d\d) (?:more than|dearer|worse)", because.detail)

@@ -31,7 +31,7 @@ from scheduler.layout.drawing.facts import datum_words
 from scheduler.layout.drawing.page import bracket_places
 from scheduler.layout.drawing.paper.measures import Measures
 from scheduler.layout.drawing.schedule import fastener_words
-from scheduler.layout.drawing.wall.view import member_word
+from scheduler.layout.drawing.wall.view import is_probed, member_word
 from scheduler.sheet import Cell, Entry
 from scheduler.travel.by_hour import DriveAtHour
 
@@ -159,10 +159,12 @@ def _hung(session: Session, survey: Survey | None, layout: Layout | None, drawn:
         shown = (survey, layout) if drawn and survey and layout else None
         return _Hung(
             places=tuple(bracket_places(*shown, units=measures.units, say=core_says)) if shown else (),
-            fastener=core_says(fastener_words(layout.fastener, measures)) if layout and layout.fastener else "",
+            fastener=core_says(fastener_words(layout.fastener, measures, survey.wall.cover))
+            if layout and layout.fastener and survey
+            else "",
             datum=core_says(datum_words(survey, measures)) if survey else "",
             pattern=core_says(pattern_words(survey, measures)) if survey else "",
-            member=core_says(member_word(survey)) if survey else "",
+            member=core_says(member_word(survey)) if survey and is_probed(survey) else "",
             drawn=" ".join(map(core_says, describe(*shown, units=measures.units))) if shown else "",
         )
 

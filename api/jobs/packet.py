@@ -21,7 +21,7 @@ from scheduler.documents import convert
 from scheduler.layout.drawing.cautions import ranked
 from scheduler.layout.drawing.paper.measures import Measures
 from scheduler.layout.drawing.schedule import fastener_words
-from scheduler.layout.drawing.wall.view import member_word
+from scheduler.layout.drawing.wall.view import is_probed, member_word
 
 
 def packet_pdf(session: Session, visit_id: str, now: datetime.datetime) -> bytes | None:
@@ -36,7 +36,6 @@ def packet_pdf(session: Session, visit_id: str, now: datetime.datetime) -> bytes
     measures = Measures(convert(business.units, str, "units"))  # type: ignore[arg-type]  # the table's own check
     job = found.job
     names = crew_names(session)
-    word = member_word(job.survey) if job.survey else ""
     values: dict[str, Any] = {
         "crew_name": lambda crew_id: names.get(crew_id, crew_id),
         "business": business,
@@ -47,12 +46,12 @@ def packet_pdf(session: Session, visit_id: str, now: datetime.datetime) -> bytes
         "sheets": said_sheets(session, job, now),
         "holes": holes(found, measures),
         "case": core_says(case_of(found)),
-        "fastener": core_says(fastener_words(job.layout.fastener, measures))
-        if job.layout and job.layout.fastener
+        "fastener": core_says(fastener_words(job.layout.fastener, measures, job.survey.wall.cover))
+        if job.layout and job.layout.fastener and job.survey
         else "",
         "wall": wall_words(job, found.site, business, now.year),
-        "member": core_says(word),
-        "probed": word != "member",
+        "member": core_says(member_word(job.survey)) if job.survey else "",
+        "probed": job.survey is not None and is_probed(job.survey),
         "cautions": list(cautions(job, found.site)),
         "checks": job.work.steps,
     }

@@ -1,1 +1,1 @@
-"""Tables that somebody hands in: looked over before they are opened, then read whole as text, faults with their cells."""
+"""Tables that somebody hands in: looked over before they are opened, then read as text, faults with their cells."""

@@ -119,7 +119,10 @@ def _pointers(layout: Layout, pages: list[str], units: str) -> None:
     ):
         assert int(counted[1]) == len(here)
         assert int(counted[2] or 0) == len(found.special) - len(here)
-    elif not found.stops and "STOP" not in first:
+    named = re.search(r"On the next page: (?:\d+ stops?(?: and |, ))?(\d+) cautions?", first)
+    if named:  # as many as the foot says
+        assert re.search(rf": the bracket with its holes.*?[^g] {named[1]} cautions?[,.]", first), named[0]
+    if counted is None and not found.stops and "STOP" not in first:
         assert "Nothing special to this wall" in first
         assert not found.special
     for page in re.findall(r"[Pp]ages? (\d+)", said(pages)):

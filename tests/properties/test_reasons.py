@@ -21,9 +21,9 @@ from scheduler.engine.reasons.skipped import CODES, Cause, causes, promise_reaso
 from scheduler.engine.search.route_cost import arrays
 from scheduler.engine.search.state import state_of
 from scheduler.plan import Plan
-from scheduler.week import Job, Week
+from scheduler.week import Week
 from tests.brute import cheapest
-from tests.undo import DEAR, applied, can_go, dearer_to_skip, is_planned, job_of, undone, with_job
+from tests.undo import DEAR, applied, can_go, dearer_to_skip, is_planned, kept_to_promise, undone
 from tests.weeks import small_week
 
 
@@ -58,11 +58,12 @@ def proofs(week: Week, job: str, remedy: Remedy) -> Iterator[str]:
         yield "first" if is_planned(made, remedy.rivals[-1]) and not is_planned(made, job) else "false"
 
 
-# What is undone lets two waiting jobs in of which one follows the other; lets jobs that go anyway go for less.
-IN_PAIRS, FOR_LESS = (114, 1007, 1156), (291, 1562)
+# What is undone lets two waiting jobs in of which one follows the other; lets jobs that go anyway go for less; lets a
+# planned job go a day earlier for one that follows it.
+IN_PAIRS, FOR_LESS, EARLIER = (114, 1007, 1156), (291, 1562), (2092,)
 
 
-@pytest.mark.parametrize("seed", [*range(54), *IN_PAIRS, *FOR_LESS])
+@pytest.mark.parametrize("seed", [*range(54), *IN_PAIRS, *FOR_LESS, *EARLIER])
 def test_undoing_all_that_a_reason_names_frees_the_job(seed: int) -> None:
     for week, _, job, cause in told(seed):
         codes = [because.code for because in cause.because]
@@ -175,23 +176,6 @@ def test_a_promise_is_broken_because_nothing_keeps_it_or_keeping_it_costs_more(s
             again = re.search(r"with everything planned again at most ([\d,]+)\.(\d\d)", because.detail)
             assert again is not None or "with everything planned again no less" in because.detail, because
             assert again is None or cents <= int(again[1].replace(",", "") + again[2]), because
-
-
-def kept_to_promise(week: Week, job: str) -> Week:
-    """Return `week` with no other day (firm: no other time or crew) open to the job than it was promised."""
-    booked = job_of(week, job).booked
-    assert booked is not None
-    if booked.hold == "day":
-        return with_job(week, job, lambda j: replace(j, windows=tuple(w for w in j.windows if w.day == booked.day)))
-
-    def only_then(j: Job) -> Job:
-        end = booked.start + j.minutes
-        held = [w for w in j.windows if w.day == booked.day and w.start <= booked.start and end <= w.end]
-        windows = tuple(replace(w, start=booked.start, end=end) for w in held)
-        return replace(j, skills=(*j.skills, "promised"), windows=windows)
-
-    crews = tuple(replace(c, skills=(*c.skills, "promised")) if c.id == booked.crew else c for c in week.crews)
-    return with_job(replace(week, crews=crews), job, only_then)
 
 
 @pytest.mark.parametrize("seed", range(300, 330))

@@ -10,12 +10,13 @@ import msgspec
 import pytest
 
 from scheduler import build, why_not_kept
+from scheduler.engine.reasons.remedies import Remedy
 from scheduler.engine.waiting.promised import promise_causes
 from scheduler.plan import Plan
 from scheduler.price import price
-from scheduler.week import Week2
+from scheduler.week import Job2, Week2
 from tests.brute2 import cheapest
-from tests.undo import DEAR, applied
+from tests.undo import DEAR, applied, dearer_to_skip, is_planned, kept_to_promise
 from tests.weeks2 import STEP, small_week2
 
 
@@ -68,7 +69,27 @@ def proof(seed: int, told: Counter[str]) -> None:
             assert "it could be kept" in sentence
         else:
             assert remedy.cents is not None, sentence  # the plan is the cheapest
+            assert remedy.again_cents is not None, sentence
+            assert "everything planned again" in sentence
+            _no_dearer_than_told(week, plan, job, remedy)
         told["undone" if remedy.undo else "pushed out" if remedy.out else "dear"] += 1
+
+
+def _no_dearer_than_told(week: Week2, plan: Plan, job: str, remedy: Remedy) -> None:
+    """Hold the job to its promise in the document: the cheapest plan then costs at most what either price says."""
+    own = next(j for j in week.jobs if j.id == job)
+    assert isinstance(own, Job2)
+    assert own.booked is not None
+    assert remedy.cents is not None
+    assert remedy.again_cents is not None
+    assert remedy.again_cents <= remedy.cents
+    if own.booked.hold == "firm" and own.pausable and week.rest is not None and week.rest.within:
+        return  # no work window holds a start alone where the work may be paused
+    held = dearer_to_skip(kept_to_promise(week, job), job, DEAR)
+    assert isinstance(held, Week2)
+    made = cheapest(held, STEP)
+    assert is_planned(made, job)
+    assert made.cost.total - plan.cost.total <= remedy.again_cents
 
 
 @pytest.mark.parametrize("seed", some_now(0, 60))

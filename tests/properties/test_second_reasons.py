@@ -29,10 +29,10 @@ def some_now(first: int, end: int, now: tuple[int, ...] = (10, 30, 50, 70, 90)) 
     return [n if n in now else pytest.param(n, marks=pytest.mark.long) for n in range(first, end)]
 
 
-def told(seed: int, *, wide: bool = False) -> Iterator[tuple[Week2, Plan, str, Cause]]:
+def told(seed: int, *, wide: bool = False, jobs: int = 2) -> Iterator[tuple[Week2, Plan, str, Cause]]:
     """Every cause of a random week's cheapest plan, with its job; wide: of a horizon of two weeks."""
     rng = random.Random(seed)
-    week = wide_week2(rng) if wide else small_week2(rng, jobs=2, crews=2, days=rng.choice((1, 2)))
+    week = wide_week2(rng) if wide else small_week2(rng, jobs=jobs, crews=2, days=rng.choice((1, 2)))
     plan: Plan = cheapest(week, STEP)
     plan = msgspec.structs.replace(plan, cost=price(week, plan.routes))
     found = second_causes(build(week), plan)
@@ -72,6 +72,15 @@ def test_undoing_all_that_a_reason_names_frees_the_job(seed: int) -> None:
 @pytest.mark.usefixtures("compiled")
 def test_they_hold_over_a_horizon_of_weeks(seed: int) -> None:
     _hold(told(seed, wide=True))
+
+
+@pytest.mark.long
+@pytest.mark.parametrize("first", range(0, 300, 30))
+@pytest.mark.usefixtures("compiled")
+def test_of_three_hundred_weeks_of_three_jobs_every_reason_holds(first: int) -> None:
+    """Enough jobs that two may have to go for the third."""
+    for seed in range(first, first + 30):
+        _hold(told(10_000 + seed, jobs=3))
 
 
 def _hold(causes: Iterator[tuple[Week2, Plan, str, Cause]]) -> None:

@@ -25,6 +25,8 @@ from api.http.problems import responses
 from api.jobs.models import model_names
 from api.ledger.told import HOLDS, told_now
 from api.office.work_kinds import offered
+from api.papers.shown.job_page import job_page
+from api.papers.shown.wall_words import wall_words
 from api.places.finder import Finder
 from api.places.pins import pin_text, read_pin
 from api.promise.finding import TimesFound, found_in, times_for
@@ -112,10 +114,12 @@ def job_times(request: Request, session: Database, _: Office, now: Now, visit_id
     times = times_for(session, ground, visit_id, now)
     if wants_json(request):
         return _json(_record(times))
-    site = session.get_one(Site, visit.site_id)
+    site, shown = session.get_one(Site, visit.site_id), job_page(session, visit_id, now)
+    wall = wall_words(shown.job, site, session.get_one(Business, 1), now.year) if shown else None
     values = {
         "visit": visit, "site": site, "customer": session.get_one(Customer, site.customer_id), "times": times,
         "holds": HOLDS, "booking": told_now(session, visit_id), "action": f"/jobs/{visit_id}/promise", "hidden": {},
+        "shade": wall.shade if wall else (),
     }  # fmt: skip
     return page(request, "looking_back/times.html", values)
 

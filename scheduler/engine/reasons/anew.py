@@ -51,8 +51,8 @@ class Again:
     def cheapest(self, rounds: int, dearer: Mapping[int, int]) -> Anew:
         """Return the cheapest plan found in about so many rounds where leaving jobs out costs so much more, in cents.
 
-        Jobs go in one by one, and one that pays only by what follows it would not go by itself: where such wait, the
-        search also begins from a plan found with what follows a job added to its own price.
+        Jobs go in one by one, and one that pays only by what follows it would not go by itself, nor does a planned one
+        move for what follows it: where such wait, the search also begins from a plan found with these jobs dearer.
         """
         skip = self.arrays.skip.copy()
         for j, cents in dearer.items():
@@ -79,13 +79,18 @@ class Again:
         return ruin.cost, ruin.routes()
 
     def _pooled(self, now: Arrays) -> Arrays | None:
-        """Return the numbers with what follows a job added to its own price; None where no such jobs wait."""
+        """Return the numbers with what follows a job added to its own price; None where no job that follows waits.
+
+        One whose job before it is planned where it cannot follow is dearer than all: that one then makes way for it.
+        """
         follow = now.follow[:, :2].tolist()
         planned = set[int]().union(*(jobs for routes, _ in self.begins for jobs in routes.values()))
         waiting = [(first, then) for first, then in follow if first not in planned and then not in planned]
-        if not waiting:
+        parted = {then for first, then in follow if first in planned and then not in planned}
+        if not waiting and not parted:
             return None
         skip = now.skip.copy()
+        skip[sorted(parted)] += int(now.skip.sum())
         for job in {first for first, _ in waiting}:
             after, todo = set[int](), [job]
             while todo:

@@ -14,12 +14,13 @@ from scheduler.engine.model.arrays import Model
 from scheduler.engine.model.build import build
 from scheduler.engine.model.starts import NEVER_BEGUN
 from scheduler.engine.placing.slots import Slots
+from scheduler.engine.reasons.anew import DEAR, Again
 from scheduler.engine.reasons.promises import forbidden, named, no_crew_can, price_of_keeping
 from scheduler.engine.reasons.remedies import Remedy
 from scheduler.engine.reasons.sentences import plain
 from scheduler.engine.reasons.skipped import Cause
 from scheduler.engine.waiting.loosened import EARLIER, LATER, WINDOWS, kinds_for, loosened
-from scheduler.engine.waiting.second import Trials, Undone, stated
+from scheduler.engine.waiting.second import MOST_AGAIN, ROUNDS, Trials, Undone, as_planned, stated
 from scheduler.engine.waiting.told import ToldSecond
 from scheduler.plan import Because, Plan
 from scheduler.price import outings, visits
@@ -33,17 +34,18 @@ def promise_causes(model: Model, plan: Plan) -> dict[int, Cause]:
 
     model: of the week, without anything fixed; plan: keeps its rules, with the cost stated rightly.
     """
-    found = {}
-    for j in (model.number[name] for name in plan.broken):
+    found, again = {}, MOST_AGAIN // max(1, len(model.week.jobs) * len(model.crew_days))
+    for n, j in enumerate(model.number[name] for name in plan.broken):
         job = model.week.jobs[j]
         assert job.booked is not None
-        remedy, why = _why(model, plan, job, job.booked)
+        remedy, why = _why(model, plan, job, job.booked, anew=n < again)
         sentence = f"{named(model.week, job, job.booked)} is not kept: {'; '.join(why)}."
         found[j] = Cause((Because("promise_broken", sentence),), remedy)
     return found
 
 
-def _why(model: Model, plan: Plan, job: Job, booked: Booking) -> tuple[Remedy | None, list[str]]:
+def _why(model: Model, plan: Plan, job: Job, booked: Booking, *, anew: bool) -> tuple[Remedy | None, list[str]]:
+    """Return what to undo and pay, and the sentence in parts; anew: whether the week may be planned again for that."""
     week = model.week
     if never := forbidden(week, job, booked):
         return None, [never]
@@ -61,11 +63,13 @@ def _why(model: Model, plan: Plan, job: Job, booked: Booking) -> tuple[Remedy | 
     visit = visits(outings(way.freed, way.made.routes))[job.id]
     extra = way.extra - spared
     there = dataclasses.replace(asking.loose(way.kinds), week=week, stock_cap=model.stock_cap)
-    remedy = Remedy(way.undo, visit.crew, visit.day, extra if extra >= 0 else None, None, way.out)
+    again = asking.anew(way.made) - plan.cost.total if anew and extra >= 0 and not way.undo else None
+    least = None if again is None else min(again, extra)
+    remedy = Remedy(way.undo, visit.crew, visit.day, extra if extra >= 0 else None, least, way.out)
     told = ToldSecond(there, without, job, way.made, extra, remedy)
     facts = [plain(fact) for _, fact in told.facts()] if way.undo else []
     kept = [told.could_be_kept().rstrip(",")] if way.undo else []
-    return remedy, [*facts, *kept, *price_of_keeping(told, extra, bool(way.undo))]
+    return remedy, [*facts, *kept, *price_of_keeping(told, extra, bool(way.undo), least)]
 
 
 def _best(asking: _Keeping, job: Job, spared: int) -> Undone | None:
@@ -91,6 +95,11 @@ class _Keeping(Trials):
     def alone(self, job: Job, kinds: list[str]) -> list[Undone]:
         """Return the job's places where one of `kinds` is thought away, the best first."""
         return self.distinct([t for kind in kinds if (t := self.trial(job, frozenset({kind}))) is not None])
+
+    def anew(self, made: Plan) -> int:
+        """Return what the cheapest plan found costs that keeps the booking, everything planned again from `made`."""
+        again = Again(self.week, [as_planned(made)] * 2, self.loose(frozenset()))
+        return again.cheapest(ROUNDS, {self.number: DEAR}).cost
 
     def _loose(self, kinds: frozenset[str]) -> Model:
         self.built -= len(kinds) > 1

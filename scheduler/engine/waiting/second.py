@@ -7,10 +7,12 @@ the minute, with its second crew, loads, rests and weekly minutes. What the week
 from __future__ import annotations
 
 import dataclasses
-from collections.abc import Iterator
+from collections.abc import Collection, Iterator, Mapping
 from dataclasses import dataclass
 from functools import cache, lru_cache
+from itertools import combinations
 
+import numpy as np
 from msgspec.structs import replace
 
 from scheduler.audit import audit
@@ -36,7 +38,8 @@ MOST_BUILT = 150_000  # the same of weeks with several rules thought away, to se
 MOST_OUT = 100_000  # the same of visits that may have to go for one job,
 MOST_STANDING = 64  # plans, each with some rules thought away or jobs left out, kept for the next job asked about
 _MOST_OUT = 12  # tried one by one, at most so many
-_ROUNDS = 200  # of each search
+_MOST_PAIRED = 24  # pairs of them
+ROUNDS = 200  # of each search
 
 
 @dataclass(frozen=True)
@@ -85,6 +88,7 @@ class Trials:
         self.model, self.week, self.plan, self.asked, self.again = model, model.week, plan, asked, again
         pairs = max(1, len(self.week.jobs) * len(model.crew_days))
         self.most_out, self.built = min(_MOST_OUT, 1 + MOST_OUT // pairs), MOST_BUILT // pairs
+        self.most_paired = min(_MOST_PAIRED, MOST_OUT // pairs)
         self.loose = cache(self._loose)
         self.left_out = cache(self._left_out)
         self.standing = lru_cache(MOST_STANDING)(self._standing)
@@ -126,17 +130,17 @@ class Trials:
         return tuple(self._told(job, t) for t in chosen) or (self._nowhere(job),)
 
     def trial(
-        self, job: Job, kinds: frozenset[str], out: tuple[str, ...] = (), only: int | None = None
+        self, job: Job, kinds: frozenset[str], out: tuple[str, ...] = (), only: Collection[int] | None = None
     ) -> Undone | None:
         """Return the job's cheapest place with these kinds thought away, and what then has to be undone in the week.
 
-        out: jobs that are left out for it; only: the crew day that may do it.
+        out: jobs that are left out for it; only: the crew days that may do it (None: any).
         """
         standing = self.standing(kinds, out)
         if standing is None:
             return None
         slots = standing.of_another(standing.model.number[job.id])
-        found = slots.cheapest(1, None if only is None else {only: None})
+        found = slots.cheapest(1, None if only is None else dict.fromkeys(only))
         if not found:
             return None
         made = slots.plan_with(found[0])
@@ -148,34 +152,73 @@ class Trials:
         return Undone(kinds, undo, freed, made, made.cost.total - price(freed, self.plan.routes).total, out)
 
     def instead(self, job: Job) -> Undone | None:
-        """Return the cheapest place of the job for which another goes, else for which a crew's whole day does."""
-        number, local = self.model.number, self.model.local
-        mine = self._days(job)
-        planned = [
-            (self.model.skip_cost[number[stop.job]], stop.job, route)
+        """Return the cheapest place for which one or two others go, else for which a crew's whole day does."""
+        number = self.model.number
+        may = self._may(job)
+        planned = sorted(
+            (int(self.model.skip_cost[number[stop.job]]), stop.job, freed)
             for route in self.plan.routes
-            if route.day in mine
             for stop in route.jobs
-        ]
-        found = [
-            t
-            for _, other, route in sorted(planned, key=lambda p: (p[0], p[1]))[: self.most_out]
-            if (t := self.trial(job, frozenset(), (other,), self._crew_day(route))) is not None
-        ]
-        for route in self.plan.routes if not found and mine else ():
-            k = self._crew_day(route)
-            if route.day in mine and local[k, number[job.id]] >= 0 and len(found) < MOST_WAYS:
+            if (freed := tuple(sorted(self._freed(route, stop.job, job) & may)))
+        )[: self.most_out]
+        found = [t for _, other, freed in planned if (t := self.trial(job, frozenset(), (other,), freed)) is not None]
+        least = min((t.extra for t in found), default=None)
+        found += self._instead_of_two(job, {other: freed for _, other, freed in planned}, least)
+        for route in self.plan.routes if not found else ():
+            k = self.model.crew_day[route.crew, route.day]
+            if k in may and len(found) < MOST_WAYS:
                 others = tuple(stop.job or stop.assist for stop in route.stops if not stop.reload)
-                if (t := self.trial(job, frozenset(), others, k)) is not None:
+                if (t := self.trial(job, frozenset(), others, (k,))) is not None:
                     found.append(t)
         return min(found, key=lambda t: t.extra, default=None)
+
+    def _instead_of_two(self, job: Job, freed: Mapping[str, tuple[int, ...]], least: int | None) -> Iterator[Undone]:
+        """Yield the job's places for which two others go, of one route or two, where that can cost less than `least`.
+
+        freed: the crew days on which each of the others makes room. What two of different routes are worth adds up.
+        """
+        loss, route_of = dict[str, int](), {s.job: (r.crew, r.day) for r in self.plan.routes for s in r.jobs}
+        for other in freed:
+            if (without := self.left_out((other,))) is not None:
+                loss[other] = without.cost.total - self.plan.cost.total
+        pairs = sorted(
+            (loss[a] + loss[b], (a, b), both)
+            for a, b in combinations(loss, 2)
+            if (both := tuple(k for k in freed[a] if k in freed[b]))
+        )
+        saved = int(self.model.skip_cost[self.model.number[job.id]])
+        for lost, (a, b), both in pairs[: self.most_paired]:
+            if least is not None and lost - saved >= least and route_of[a] != route_of[b]:
+                continue
+            if (t := self.trial(job, frozenset(), (a, b), both)) is not None:
+                least = t.extra if least is None else min(least, t.extra)
+                yield t
+
+    def _may(self, job: Job) -> set[int]:
+        """Return the crew days that may do the job."""
+        mine = self.model.local[:, self.model.number[job.id]] >= 0
+        return {int(k) for k in np.nonzero(mine)[0] if int(self.model.day_of[k]) in self._days(job)}
+
+    def _freed(self, route: Route, name: str, job: Job) -> set[int]:
+        """Return the crew days on which `job` may find room once the job `name` has left `route`.
+
+        Those whose hours it takes, and those that take helpers, tools or parts from where it does.
+        """
+        model, other = self.model, self.week.jobs[self.model.number[name]]
+        crew = self.week.crews[int(model.crew_of[model.crew_day[route.crew, route.day]])]
+        found = {model.crew_day[r.crew, r.day] for r in self.plan.routes for s in r.stops if name in (s.job, s.assist)}
+        shelf = any(other.parts[part] and job.parts.get(part) for part in other.parts)
+        tools = any(n > crew.onboard.get(item, 0) and job.equipment.get(item) for item, n in other.equipment.items())
+        for k in range(len(model.crew_days)):
+            own, day = self.week.crews[int(model.crew_of[k])], int(model.day_of[k])
+            beside = day == route.day and own.yard == crew.yard and (tools or bool(route.helpers))
+            if beside or (shelf and own.yard == crew.yard) or (job.assist is not None and day == route.day):
+                found.add(k)
+        return found
 
     def _days(self, job: Job) -> set[int]:
         """Return the days on which the job may go."""
         return {int(d) for d in self.model.day_of[self.model.local[:, self.model.number[job.id]] >= 0]}
-
-    def _crew_day(self, route: Route) -> int:
-        return self.model.crew_day[route.crew, route.day]
 
     def together(self, job: Job, kinds: list[str]) -> Iterator[Undone]:
         """Yield the job's place where several kinds have to be thought away at once, none of them needlessly."""
@@ -211,13 +254,13 @@ class Trials:
         if self.again <= 0 or (trial.extra < 0 and not trial.undo):
             return remedy
         self.again -= 1
-        again = Again(trial.freed, [_as_planned(trial.made), _as_planned(self.plan)])
+        again = Again(trial.freed, [as_planned(trial.made), as_planned(self.plan)])
         j, paid = self.model.number[job.id], 0 if remedy.cents is None else remedy.cents + 1
         others = self.plan.cost.total
         if trial.undo:
-            without = again.cheapest(_ROUNDS, {j: paid})
+            without = again.cheapest(ROUNDS, {j: paid})
             if job.id not in without.jobs:
-                forced = again.cheapest(_ROUNDS, {j: DEAR})
+                forced = again.cheapest(ROUNDS, {j: DEAR})
                 if job.id in forced.jobs and forced.cost > without.cost:
                     before = {stop.job for route in self.plan.routes for stop in route.jobs}
                     rivals, cents = tuple(sorted(without.jobs - before)), forced.cost - without.cost + paid
@@ -225,8 +268,8 @@ class Trials:
             if remedy.cents is None:
                 return remedy
             skip = int(again.model.skip_cost[j])
-            others = again.cheapest(_ROUNDS, {j: -skip}).cost + skip
-        extra = again.cheapest(_ROUNDS, {j: DEAR}).cost - others
+            others = again.cheapest(ROUNDS, {j: -skip}).cost + skip
+        extra = again.cheapest(ROUNDS, {j: DEAR}).cost - others
         return dataclasses.replace(remedy, again_cents=min(trial.extra, extra) if extra >= 0 else None)
 
     def _nowhere(self, job: Job) -> Cause:
@@ -240,7 +283,7 @@ def stated(week: Week, plan: Plan) -> Plan:
     return replace(plan, cost=price(week, plan.routes), broken=broken, bound=None)
 
 
-def _as_planned(plan: Plan) -> Begin:
+def as_planned(plan: Plan) -> Begin:
     return lambda model: (_routes(model, plan), model.starts_of(plan))
 
 

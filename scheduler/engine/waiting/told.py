@@ -50,9 +50,22 @@ class ToldSecond(ToldReason):
         crew = seen.crew_of[k]
         bits = VAN if kept_off(job, crew) else 0
         order = [number[s.job] for r in made.routes if (r.crew, r.day) == (remedy.crew, remedy.day) for s in r.jobs]
-        super().__init__(number[job.id], Way(seen, Opening(k, out, bits, extra), order, remedy, alone=False))
+        place = Opening(k, out, bits, extra, self._gives(seen, k, job, out))
+        super().__init__(number[job.id], Way(seen, place, order, remedy, alone=False))
         self.route = next(r for r in made.routes if any(s.job == job.id for s in r.stops))
         self.lift = next(((r, s) for r in made.routes for s in r.stops if s.assist == job.id), None)
+
+    @staticmethod
+    def _gives(seen: _Seen, k: int, job: Job, out: tuple[int, ...]) -> int:
+        """Return what the jobs `out` that are on other crew days than k leave it: 1 equipment, 2 parts, 4 helpers."""
+        bits, at = 0, {j: days for days, jobs in seen.routes.items() for j in jobs}
+        for other, away in ((seen.week.jobs[j], seen.crew_of[at[j]]) for j in out if at[j] != k):
+            bits |= any(
+                n > away.onboard.get(item, 0) and job.equipment.get(item) for item, n in other.equipment.items()
+            )
+            bits |= 2 * any(n and job.parts.get(part) for part, n in other.parts.items())
+            bits |= 4 * (other.hands > away.hands and job.hands > seen.crew_of[k].hands)
+        return bits
 
     def _how(self) -> str:
         text = super()._how()

@@ -43,12 +43,17 @@ class Set:
 
 
 def fill(
-    findings: Sequence[Finding], columns: Sequence[Box], also: Sequence[Finding] = (), say: Say = in_english
+    findings: Sequence[Finding],
+    columns: Sequence[Box],
+    also: Sequence[Finding] = (),
+    beyond: Sequence[Finding] = (),
+    say: Say = in_english,
 ) -> Set:
     """Set `findings` into `columns`, each whole where one column can take it, else running on into the next one.
 
     Where room is short, the first in order go first, and a later short one may take what a long one could not; what is
-    left out is named at the end. Where all found room, so may those of `also` that fit; the others are `rest`, unnamed.
+    left out is named at the end, with what was to stand elsewhere anyway (`beyond`). Where all found room, so may those
+    of `also` that fit; the others are `rest`, unnamed.
     """
     lines, left_out = _set(findings, columns, say)
     if not left_out:
@@ -59,13 +64,13 @@ def fill(
     last = columns[-1]
     shorter = [*columns[:-1], Box(last.left, last.top, last.right, last.bottom - _REST_LINES * _LINE)]
     lines, rest = _set(findings, shorter, say)
-    for named in range(min(len(rest), _MOST_TRIED), -1, -1):
-        words = wrap(_left_over(rest, say, named), SIZE, last.right - last.left - _INDENT)
+    for named in range(min(len(rest) + len(beyond), _MOST_TRIED), -1, -1):
+        words = wrap(_left_over([*rest, *beyond], say, named), SIZE, last.right - last.left - _INDENT)
         if len(words) <= _REST_LINES:
             break
     y = last.bottom - (len(words) - 1) * _LINE - 0.7
     end = [_Line(last.left + _INDENT, y + k * _LINE, text, "more", k == 0) for k, text in enumerate(words)]
-    return Set((*lines, *end), _left_over(rest, say), (*rest, *also))
+    return Set((*lines, *end), _left_over([*rest, *beyond], say), (*rest, *also))
 
 
 def _left_over(rest: Sequence[Finding], say: Say, named: int | None = None) -> str:

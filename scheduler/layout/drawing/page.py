@@ -24,6 +24,7 @@ Paper = Literal["letter", "a4"]
 PAPERS_MM: dict[Paper, tuple[float, float]] = {"letter": (279.4, 215.9), "a4": (297.0, 210.0)}
 
 _GAP = 4.0
+_UNNAMED = "obstacles"  # what the picture shows without its name
 _LEAST_PICTURE = 36.0  # height of the wall on the sheet below which it gives no more room to the findings,
 _LEAST_FOR_STOPS = 24.0  # unless that brings every stop to the first sheet: nobody drills before having read them
 _LOWER = (62.0, 74.0, 86.0)  # heights of the lower half, the least that holds the findings is taken
@@ -159,7 +160,7 @@ def _laid_out(survey: Survey, layout: Layout, stands: view.StandsOn, measures: M
         ends = _ends(survey, layout, measures, areas)
         below = [Box(box.left, end + 1.5, box.right, box.bottom) for box, end in zip(areas, ends, strict=True)]
         first, also, later = _said(found, unnamed, measures.say)
-        done = findings.fill(first, below, also, measures.say)
+        done = findings.fill(first, below, also, later, say=measures.say)
         if best is None or not squeezed or not _stops(done.rest):
             best = _First(picture, areas, top, replace(done, rest=(*later, *done.rest)), found)
         if not done.left_over:
@@ -177,7 +178,7 @@ def _said(found: Sorted, unnamed: list[str], say: Say) -> tuple[list[Finding], l
 
     On the first: stops, what the picture shows without its name, and the cautions special to this wall, up to five.
     """
-    note = [Finding("note", "obstacles", f"{say('On the wall')}: {'; '.join(unnamed)}.")] if unnamed else []
+    note = [Finding("note", _UNNAMED, f"{say('On the wall')}: {'; '.join(unnamed)}.")] if unnamed else []
     here, later = found.special[:MOST_ON_SHEET], found.special[MOST_ON_SHEET:]
     return [*found.stops, *here, *note], [*found.notes, *found.standing], list(later)
 
@@ -268,11 +269,13 @@ def _state(first: _First) -> tuple[str, bool]:
 def _later_words(first: _First, count: int, say: Say) -> str:
     """Return what the later sheets have, for the foot of the first."""
     rest = sort_out(first.done.rest)
+    named = first.done.left_over and any(one.code == _UNNAMED for one in rest.notes)
     parts = [
-        (rest.stops, "stop", "stops"), (rest.special, "caution", "cautions"),
-        (rest.standing, "standing caution", "standing cautions"), (rest.notes, "note", "notes"),
+        (len(rest.stops), "stop", "stops"), (len(rest.special), "caution", "cautions"),
+        (len(rest.standing), "standing caution", "standing cautions"),
+        (len(rest.notes) - bool(named), *(("more note", "more notes") if named else ("note", "notes"))),
     ]  # fmt: skip
-    told = [f"{len(found)} {say(one if len(found) == 1 else more)}" for found, one, more in parts if found]
+    told = [f"{found} {say(one if found == 1 else more)}" for found, one, more in parts if found]
     where = say("Page 2" if count == 2 else f"Pages 2 to {count}")
     always = [say("the bracket with its holes"), say("the shade"), say("the survey in words")]
     return f"{where}: {', '.join([*always, *told])}."
@@ -309,7 +312,7 @@ def _later(
     left = [part for finding in rest for part in _cut(finding)]
     while not sheets or left:
         usable = [box for box in order if box.bottom - box.top > 12]
-        done = findings.fill([], usable, left, measures.say) if left else findings.Set((), "")
+        done = findings.fill([], usable, left, say=measures.say) if left else findings.Set((), "")
         sheets.append(_Sheet(done, with_pictures=not sheets))
         left = list(done.rest)
         order = _columns_of(trial, survey, layout, measures)

@@ -61,6 +61,8 @@ def test_the_sheet_has_what_the_paper_has(day: tuple[FastAPI, Jobs]) -> None:
         f"geo:{site.lat},{site.lon}",
         "Drill schedule",
         "from the zero of the wall",
+        "No photo shows the zero",
+        "above the standing surface. Probe each",
     ):
         assert wanted in words
     for step in (*CHECKS["install"], *CHECKS["repair"]):

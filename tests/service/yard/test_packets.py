@@ -12,23 +12,26 @@ from pathlib import Path
 import pypdf
 import pytest
 from fastapi import FastAPI
+from sqlmodel import select
 
 from api import tables
 from api.access.accounts import Role
 from api.cli import main
 from api.database import open_database, transaction
+from api.day.content import day_content
 from api.day.paper import day_sheet_pdf
 from api.fields.wording import PLAIN
 from api.jobs.packet import packet_pdf
 from api.ledger.plans.days import crew_day
 from api.papers.shown.job_page import JobPage, job_page
 from scheduler.errors import BadInput
+from scheduler.layout.documents import MASONRY
 from tests.conftest import BuiltDemo
 from tests.service.cast import by_link, running, settings_for, signed_in
 from tests.steps import CHECKS
 
 NOW = datetime.datetime(2027, 4, 8, 20, tzinfo=datetime.UTC)
-DAY = datetime.date(2027, 4, 13)
+MONDAY, DAY = datetime.date(2027, 4, 12), datetime.date(2027, 4, 13)
 
 
 @pytest.fixture(scope="module")
@@ -205,3 +208,34 @@ def test_a_folder_without_a_database_is_told(tmp_path: Path, monkeypatch: pytest
         main(["export", "--out", str(tmp_path / "x.zip")])
     assert list(tmp_path.iterdir()) == []
     assert BadInput("", "x").problem == "x"
+
+
+def test_the_wall_is_told_alike_on_day_sheet_and_packet(app: FastAPI) -> None:
+    """Its zero, whether a photo shows it, and that members are felt for where it has some: masonry has none."""
+    kinds = set[bool]()
+    with transaction(app.state.database) as session:
+        found = [
+            crew_day(session, crew.id, date) for date in (MONDAY, DAY) for crew in session.exec(select(tables.Crew))
+        ]
+        days = [
+            (day.crew.id, day.date, day_content(session, day.stored, day.crew, day.date, NOW)) for day in found if day
+        ]
+    for crew, date, content in days:
+        for stop in content.stops:
+            survey, masonry = stop.page.job.survey, None
+            if survey is not None and stop.holes:
+                masonry = survey.wall.kind in MASONRY
+            if survey is None or masonry is None or masonry in kinds:
+                continue
+            kinds.add(masonry)
+            with transaction(app.state.database) as session:
+                sheet = text_of(day_sheet_pdf(session, crew, date, NOW) or b"")
+            paper = text_of(packet(app, stop.entry.job))
+            for text in (sheet, paper):
+                assert same(stop.datum) in same(text)
+                assert same("No photo shows the zero") in same(text)
+                assert same(stop.fastener) in same(text)
+            assert (bool(stop.member), same("Probe each") in same(paper)) == (not masonry, not masonry)
+            if masonry and survey.wall.cover:
+                assert "with the cover" in stop.fastener
+    assert kinds == {True, False}

@@ -9,6 +9,8 @@ import pytest
 from scheduler import with_reasons
 from scheduler.plan import Because
 from scheduler.week import week_from_data
+from tests.brute2 import cheapest
+from tests.undo import dearer_to_skip, is_planned, price_of
 from tests.unit.test_audit_second import Data, plan_of, week_data
 
 pytestmark = pytest.mark.usefixtures("compiled")
@@ -82,3 +84,45 @@ def test_a_rest_that_would_cut_the_work_is_named() -> None:
     assert "; with the rest taken in the middle of its work it could go with " in next(
         b.detail for b in told if b.code == "rest_within"
     )
+
+
+def _with_parts(*needs: int) -> Data:
+    """A week of crews oak, elm and fir, who alone may do alder, and of 8 anchors; alder, birch and cedar take `needs`.
+
+    Each of the others is worth far more than alder, is done in 60 minutes and fills its crew's day: 150 minutes long.
+    """
+    data = week_data()
+    crew = data["crews"][1] | {"shifts": [{"day": 0, "start": 480, "end": 630, "overtime": 0}]}
+    data |= {"rest": None, "reload": None, "crews": [crew | {"id": name} for name in ("oak", "elm")]}
+    data["crews"].append(crew | {"id": "fir", "skills": ["masonry"]})
+    job = data["jobs"][1] | {"minutes": 60, "skip_cents": 300_000}
+    alder = {"id": "alder", "skip_cents": 30_000, "skills": ["masonry"]}
+    names = ({"id": "birch"}, {"id": "cedar"})
+    data["jobs"] = [job | of | {"parts": {"anchor": n}} for of, n in zip((alder, *names), needs, strict=True)]
+    data["stock"] = [{"id": "anchor", "yard": "yard", "on_hand": 8, "arrivals": []}]
+    return data
+
+
+def _out_with(crew: str, job: str) -> Data:
+    """The crew's way to the moor and back: 30 and 35 minutes."""
+    stops = [{"job": job, "start": 510, "end": 570}]
+    return {"crew": crew, "day": 0, "depart": 480, "return": 605, "helpers": 0, "rest": None, "stops": stops}
+
+
+@pytest.mark.parametrize(
+    ("needs", "others"),
+    [
+        ((4, 6, 2), "birch (oak on Mon Mar 15), which is"),  # cedar's two would not do
+        ((4, 2, 6), "cedar (elm on Mon Mar 15), which is"),
+        ((8, 4, 4), "birch (oak on Mon Mar 15) and cedar (elm on Mon Mar 15), which are"),
+    ],
+)
+def test_who_would_have_to_leave_their_parts_on_other_routes_is_named(needs: tuple[int, int, int], others: str) -> None:
+    """Fir's day is empty, and all 8 anchors go with the others, which cost as much to leave out."""
+    data = _with_parts(*needs)
+    told = because(data, "alder", _out_with("oak", "birch"), _out_with("elm", "cedar"))
+    (price,) = [b for b in told if b.code == "no_room"]
+    assert f"It could go with fir on Mon Mar 15, but only with the parts of {others} worth more: " in price.detail
+    week = week_from_data(data)
+    assert is_planned(cheapest(dearer_to_skip(week, "alder", price_of(price) + 1), 5), "alder")
+    assert not is_planned(cheapest(dearer_to_skip(week, "alder", price_of(price) - 1), 5), "alder")

@@ -202,7 +202,7 @@ def test_no_finding_is_dropped_silently() -> None:
     shown = [finding for finding in many if f"ends{finding.code.removeprefix('thing-')}." in words]
     assert all(finding.level == "stop" for finding in shown)  # those come first
     assert len(shown) > 3
-    assert re.search(r"On the next page: \d+ stops and 5 cautions", words)
+    assert re.search(r"On the next page: \d+ stops and 20 cautions", words)
     told = re.search(r"Pages 2 to (\d+): .*?, (\d+) stops?, 20 cautions, 20 notes", words)
     assert told
     assert (int(told[1]), int(told[2])) == (len(later) + 1, 20 - len(shown))

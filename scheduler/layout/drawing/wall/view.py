@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Sequence
 from dataclasses import dataclass
 
-from scheduler.layout.documents import CARRIES_NOTHING, Layout, Obstacle, Survey
+from scheduler.layout.documents import CARRIES_NOTHING, WOOD, Layout, Obstacle, Survey
 from scheduler.layout.drawing.paper.measures import Measures
 from scheduler.layout.drawing.paper.sheet import Box
 from scheduler.layout.drawing.wall import running
@@ -29,6 +29,11 @@ _MEMBER_WORD = {
 def member_word(survey: Survey) -> str:
     """Return what a member of this wall is called: stud, rafter, joist, cell, or member where it is none of these."""
     return _MEMBER_WORD.get(survey.wall.kind, "stud")
+
+
+def is_probed(survey: Survey) -> bool:
+    """Whether the wall is of wood, whose members are felt for before each hole."""
+    return survey.wall.kind in WOOD
 
 
 def member_numbers(survey: Survey) -> dict[int, int]:
