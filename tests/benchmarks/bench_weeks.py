@@ -102,37 +102,42 @@ def cases(seeds: list[int], quick_s: float | None) -> Iterator[Case]:
             yield Case(f"{week.id} (invented)", week, limit(seconds), seed == seeds[0])
 
 
-def measure(who: str, week: Week, seconds: float, seed: int) -> Outcome:
-    """Run one solver here and now; meant for a process of its own."""
+def measure(who: str, week: Week, seconds: float, seed: int, processor: bool = False) -> Outcome:
+    """Run one solver here and now; meant for a process of its own.
+
+    processor: all seconds, given and told, are the process's time on processors, its threads together (for ours and
+    PyVRP): a machine that others use meanwhile changes nothing then.
+    """
     from scheduler import Progress
     from tests.benchmarks.monolith import by_cp_sat
     from tests.benchmarks.others import by_ortools, by_pyvrp
 
+    clock = time.process_time if processor else time.monotonic
     warm = make_week("installs", 12, 2)
     if who == "ours":
-        plan_week(warm, seconds=None, clock=time.monotonic)
+        plan_week(warm, seconds=None, clock=clock)
     nothing = sum(job.skip_cents for job in week.jobs)
     first: list[float] = []
-    begun = time.monotonic()
+    begun = clock()
 
     def report(progress: Progress) -> None:
         if not first and progress.cost is not None and progress.cost < nothing:
-            first.append(time.monotonic() - begun)
+            first.append(clock() - begun)
 
     bound = None
     try:
         if who == "ours":
-            plan = plan_week(week, seconds=seconds, seed=seed, clock=time.monotonic, report=report)
+            plan = plan_week(week, seconds=seconds, seed=seed, clock=clock, report=report)
             bound = plan.bound
         elif who == "pyvrp":
-            plan = by_pyvrp(week, seconds, seed)
+            plan = by_pyvrp(week, seconds, seed, clock)
         elif who == "ortools":
             plan = by_ortools(week, seconds)
         else:
             plan, bound = by_cp_sat(week, seconds, seed)
     except ValueError as fault:
-        return Outcome(None, None, None, time.monotonic() - begun, _peak_mb(), problem=str(fault))
-    end = time.monotonic() - begun
+        return Outcome(None, None, None, clock() - begun, _peak_mb(), problem=str(fault))
+    end = clock() - begun
     open_ = gap(week, plan) if who == "ours" else None
     return Outcome(
         plan.cost.total, bound, first[0] if first else end, end, _peak_mb(),
@@ -144,10 +149,10 @@ def _peak_mb() -> int:
     return resource.getrusage(resource.RUSAGE_SELF).ru_maxrss // 1024
 
 
-def apart(who: str, week: Week, seconds: float, seed: int) -> Outcome:
+def apart(who: str, week: Week, seconds: float, seed: int, processor: bool = False) -> Outcome:
     """Return what `measure` does, run in a new process."""
     with ProcessPoolExecutor(1, multiprocessing.get_context("spawn"), initializer=_quiet) as pool:
-        return pool.submit(measure, who, week, seconds, seed).result()
+        return pool.submit(measure, who, week, seconds, seed, processor).result()
 
 
 def _quiet() -> None:
