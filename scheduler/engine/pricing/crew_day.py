@@ -16,7 +16,7 @@ from scheduler.engine.pricing.problem import Duals, Follows, Hours, Loads, Prici
 from scheduler.engine.pricing.search import search
 
 MOST_STEPS = 1500  # of a day in the bounds: its minutes are exact; the scaled published sets get coarser steps
-ROUGH_STEPS = 300  # of a day where few labels are extended
+ROUGH_STEPS = 100  # of a day where few labels are extended
 
 
 @dataclass(frozen=True)
