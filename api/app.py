@@ -51,9 +51,9 @@ from api.routes.described import describe
 from api.routes.doors import ROUTERS
 from api.running.live import Pulse
 from api.settings import Settings, read_settings
-from api.week.ending import cut_off
 from api.week.horizon.keeper import HorizonKeeper
-from api.week.runs import Runs
+from api.week.run.ending import cut_off
+from api.week.run.runs import Runs
 from api.workers.keepers import KEEP_S, Keepers
 from api.workers.signals import Signals
 from api.yearly.keeper import YearlyKeeper

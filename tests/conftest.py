@@ -25,7 +25,7 @@ from sqlmodel import SQLModel
 from api.business import demo
 from api.database import open_database, upgrade
 from api.settings import sqlite_address
-from api.week import planning
+from api.week.run import planning
 from scheduler.engine.planning import plan_week
 from scheduler.engine.tiny import tiny_week
 from tests import contract, postgresql

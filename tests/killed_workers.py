@@ -36,7 +36,7 @@ from api.access.accounts import Passwords, Role
 from api.chain.links import broken, unsealed
 from api.database import open_database, transaction, upgrade
 from api.database.server_locks import Worker, workers_of
-from api.week.ending import GOING
+from api.week.run.ending import GOING
 from scheduler.documents import encode
 from tests import postgresql
 from tests.service.cast import JSON, NAMES, PASSWORD, sign_in

@@ -7,7 +7,7 @@ from __future__ import annotations
 
 import json
 import random
-from collections.abc import Callable, Iterator
+from collections.abc import Callable, Iterator, Sequence
 from typing import Any
 
 import msgspec
@@ -27,11 +27,11 @@ def good_plan(week: Week) -> Plan:
     return msgspec.structs.replace(plan, cost=price(week, plan.routes))
 
 
-def damaged(rng: random.Random, week: Week, plan: Plan) -> Plan:
+def damaged(rng: random.Random, week: Week, plan: Plan, ways: Sequence[Damage] = ()) -> Plan:
     """Return `plan` changed at one to three places, its cost and broken bookings mostly restated rightly."""
     data = as_data(plan)
     for _ in range(rng.choice((1, 1, 1, 2, 3))):
-        rng.choice(DAMAGE)(rng, as_data(week), data)
+        rng.choice(ways or DAMAGE)(rng, as_data(week), data)
     changed = read_plan(json.dumps(data))
     if rng.random() < 0.8:
         data["cost"] = as_data(price(week, changed.routes))

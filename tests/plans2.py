@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import json
 import random
 import time
 from collections.abc import Iterator
@@ -10,12 +9,10 @@ from collections.abc import Iterator
 import msgspec
 
 from scheduler import plan_week
-from scheduler.audit import audit
-from scheduler.plan import Plan, read_plan
+from scheduler.plan import Plan
 from scheduler.price import price
 from scheduler.week import Week2
-from tests.plans import DAMAGE, Data
-from tests.weeks import as_data
+from tests.plans import DAMAGE, Data, damaged
 from tests.weeks2 import small_week2
 
 NAMED = {"name_a_stranger", "skip_a_stop", "do_a_skipped_job_too"}  # damage that takes every stop for a job
@@ -37,19 +34,8 @@ def cases2(seed: int, weeks: int, each: int) -> Iterator[tuple[Week2, Plan]]:
 
 
 def damaged2(rng: random.Random, week: Week2, plan: Plan) -> Plan:
-    """Return `plan` changed at one to three places, its cost and broken bookings mostly restated rightly."""
-    data = as_data(plan)
-    damage = [*(d for d in DAMAGE if d.__name__ not in NAMED), *(3 * SECOND)]
-    for _ in range(rng.choice((1, 1, 1, 2, 3))):
-        rng.choice(damage)(rng, as_data(week), data)
-    changed = read_plan(json.dumps(data))
-    if rng.random() < 0.8:
-        data["cost"] = as_data(price(week, changed.routes))
-        data["bound"] = None
-    if rng.random() < 0.8:
-        listed = {b.job for b in audit(week, changed).broken_rules if b.rule == "booking"}
-        data["broken"] = sorted(set(data["broken"]) ^ {job for job in listed if job})
-    return read_plan(json.dumps(data))
+    """Return `plan` changed by what can be changed in a plan of either form, and mostly by what only the second has."""
+    return damaged(rng, week, plan, [*(d for d in DAMAGE if d.__name__ not in NAMED), *(3 * SECOND)])
 
 
 def _stops(rng: random.Random, data: Data) -> list[Data]:

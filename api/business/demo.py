@@ -19,7 +19,7 @@ from api.settings import sqlite_address
 from api.week.build import because_as_data
 from api.week.horizon.document import horizon_of
 from api.week.horizon.keeping import newest_id, store
-from api.week.planning import Planner, PreparedWeek, plan_week, prepare_week
+from api.week.run.planning import Planner, PreparedWeek, plan_week, prepare_week
 from scheduler import Progress
 from scheduler import plan_week as solve
 from scheduler.documents import encode

@@ -12,10 +12,10 @@ from sqlmodel import Session
 from api.business.part import BadValues, Group, Line, Part, words
 from api.business.rules import held
 from api.http import versions
-from scheduler.durations import COLUMNS as TIME_COLUMNS
-from scheduler.durations import P80, PER, UNCERTAINTY, read_times, task_time_of
-from scheduler.durations import Kind as VisitKind
 from scheduler.errors import BadInput
+from scheduler.times.durations import COLUMNS as TIME_COLUMNS
+from scheduler.times.durations import P80, PER, UNCERTAINTY, read_times, task_time_of
+from scheduler.times.durations import Kind as VisitKind
 from scheduler.weather.limits import COLUMNS as LIMIT_COLUMNS
 from scheduler.weather.limits import Extra, Kind, Measure, limit_of, read_limits
 

@@ -28,8 +28,8 @@ from api.fields.sheets import time_of_day
 from api.http import versions
 from api.http.problems import Problem
 from api.tables import Business
-from scheduler.default_times import DEFAULT_TIMES_CSV
 from scheduler.errors import BadInput
+from scheduler.times.defaults import DEFAULT_TIMES_CSV
 from scheduler.weather.default_limits import DEFAULT_LIMITS_CSV
 
 UNITS = (("imperial", "feet and inches"), ("metric", "meters"))

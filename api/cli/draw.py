@@ -103,10 +103,10 @@ def calibrate(
     ] = None,
 ) -> None:
     """Fit the task times to finished jobs, and say how well that does on jobs it has not seen."""
-    from scheduler.calibrate import calibrate as fitted
-    from scheduler.calibrate import describe, read_history
-    from scheduler.default_times import DEFAULT_TIMES_CSV
-    from scheduler.durations import read_times, times_to_csv
+    from scheduler.times.calibrate import calibrate as fitted
+    from scheduler.times.calibrate import describe, read_history
+    from scheduler.times.defaults import DEFAULT_TIMES_CSV
+    from scheduler.times.durations import read_times, times_to_csv
 
     told = voice()
     told.will_write(out)

@@ -9,7 +9,7 @@ import sqlalchemy as sa
 from sqlmodel import Session, col, select
 
 from api import tables
-from api.week.run_shown import gap_percent
+from api.week.run.shown import gap_percent
 
 STATES = ("waiting", "running", "done", "stopped", "cut off", "failed")
 

@@ -9,8 +9,8 @@ import msgspec
 
 from api.fields.limits import MINUTE, MONEY, ColumnLimit, Whole
 from scheduler.documents import convert
-from scheduler.durations import Quantile
 from scheduler.errors import BadInput
+from scheduler.times.durations import Quantile
 from scheduler.week import Cents, Count, Day, RestRule
 
 KINDS = ("install", "survey", "repair")

@@ -16,7 +16,7 @@ from api.languages.core import WORDS
 
 # What crews and customers read; the other templates are the office's, in English alone.
 READ_BY_CREWS = (
-    "base.html", "day.html", "day_parts.html", "falls.html", "print/base.html", "print/daysheet.html",
+    "base.html", "day/day.html", "day/parts.html", "week/falls.html", "print/base.html", "print/daysheet.html",
     "print/parts.html", "print/hand_over.html", "print/packet.html",
 )  # fmt: skip
 _SENTENCES = (

@@ -14,9 +14,9 @@ from api.ledger.plans.posted import plan_that_counts
 from api.papers.stored.inputs import job_inputs
 from api.papers.stored.making import finished_work
 from api.papers.stored.store import stored
-from scheduler.calibrate import Finished
-from scheduler.durations import Work
 from scheduler.plan import read_plan
+from scheduler.times.calibrate import Finished
+from scheduler.times.durations import Work
 from scheduler.week import read_week
 
 MOST_JOBS = 3000  # the newest ones

@@ -17,10 +17,10 @@ from api.http.problems import Problem
 from api.learning.done import DoneJob, done_jobs, drives_done
 from api.ledger.fingerprint import fingerprint
 from api.ledger.history import note
-from scheduler.calibrate import LEAST_JOBS, Calibration, KindFit, calibrate, usual
-from scheduler.crew_times import CrewEffects, crew_effects
-from scheduler.durations import Kind, Times, read_times, row_minutes, times_to_csv
 from scheduler.errors import BadInput
+from scheduler.times.calibrate import LEAST_JOBS, Calibration, KindFit, calibrate, usual
+from scheduler.times.crews import CrewEffects, crew_effects
+from scheduler.times.durations import Kind, Times, read_times, row_minutes, times_to_csv
 from scheduler.travel.taken import LEAST_DRIVES, DriveFit, fit_drives
 
 BY = "learning"
@@ -56,7 +56,7 @@ class KindLearned(msgspec.Struct, frozen=True):
 class CrewLearned(msgspec.Struct, frozen=True):
     """How long a crew takes, of what is planned: the middle job, and what suffices four times in five (`p80`).
 
-    `effect` is what its times are multiplied by after the fit (`scheduler.crew_times`), drawn towards 1 for few jobs.
+    `effect` is what its times are multiplied by after the fit (`scheduler.times.crews`), drawn towards 1 for few jobs.
     """
 
     crew_id: str

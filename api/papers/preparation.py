@@ -23,12 +23,12 @@ from api.papers.sheets import sheets_of
 from api.papers.stored.inputs import MOTOR_SKILL, JobInputs, fingerprints, is_fresh, job_inputs, shop_inputs
 from api.papers.stored.making import USUAL_HEIGHT_MM, Papers, make_papers, read_papers
 from api.papers.stored.store import Made, store, stored
-from scheduler.durations import Estimate
 from scheduler.kit import Kit, KitState
 from scheduler.layout.documents import Layout, Survey
 from scheduler.layout.site.ladders import ladders_for
 from scheduler.layout.site.lifting import hands_and_lift
 from scheduler.plan import Because
+from scheduler.times.durations import Estimate
 
 # Which walls and awnings ask for which skill of a lead or helper: common practice, no published source.
 WALL_SKILLS = {

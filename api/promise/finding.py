@@ -16,7 +16,7 @@ from api.ledger.told import told_now
 from api.promise.ground import Ground
 from api.week.horizon.document import Horizon, with_visit
 from api.week.horizon.readiness import rest_words
-from api.week.planning import planned
+from api.week.run.planning import planned
 from scheduler import NOON, Off, Put, by_hand
 from scheduler import offer as offers
 from scheduler.plan import Cost, Plan

@@ -16,7 +16,7 @@ from api.ledger.kept import on_record
 from api.week.horizon.document import Horizon, horizon_of
 from api.week.horizon.keeping import in_first_format, newest
 from api.week.horizon.standing import standing
-from api.week.planning import planned
+from api.week.run.planning import planned
 from scheduler import offer
 from scheduler.errors import BadInput
 from scheduler.plan import Plan

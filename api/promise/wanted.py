@@ -22,11 +22,11 @@ from api.papers.stored.inputs import shop_inputs
 from api.papers.stored.making import USUAL_HEIGHT_MM, USUAL_WIDTH_MM
 from api.week.horizon.document import Horizon, with_job
 from api.week.horizon.readiness import Readiness, unsold
-from scheduler.durations import Work, estimate, read_times
 from scheduler.errors import BadInput
 from scheduler.kit import BOX_LONGER_MM
 from scheduler.layout.site.ladders import ladders_for
 from scheduler.layout.site.lifting import hands_and_lift
+from scheduler.times.durations import Work, estimate, read_times
 from scheduler.travel.estimate import great_circle_m
 
 NEW = "new job"  # the id of a job that has none yet; no row can have a blank in its id made by a form

@@ -21,7 +21,7 @@ from api.ledger.plans.posted import posted_week
 from api.papers.preparation import Preparation
 from api.rebooking.standing import OfferGround, Wishes, narrowed
 from api.week.build import open_visits, week_of
-from api.week.planning import planned
+from api.week.run.planning import planned
 from api.week.second import by_the_rules
 from scheduler import week as w
 from scheduler.price import undone_cents

@@ -29,7 +29,7 @@ from api.ledger.plans.posted import posted_week
 from api.rebooking.later import later
 from api.rebooking.progress import SearchesUnderWay, SearchProgress
 from api.rebooking.standing import OfferGround, Wishes, followers, standing, undisturbed
-from api.week.planning import planned
+from api.week.run.planning import planned
 from api.workers.signals import Signals
 from scheduler import Spot, apart, fillings
 from scheduler import what_changed as change

@@ -15,7 +15,7 @@ from msgspec.structs import replace
 from api.falls.falls import holds, shift_holds
 from api.falls.today import Today
 from api.http.problems import Problem
-from api.week.planning import planned
+from api.week.run.planning import planned
 from scheduler import Event, Fixed, Spot, Told, changed_week, told_prices, told_week
 from scheduler import plan_without as without
 from scheduler import week as w

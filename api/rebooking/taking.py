@@ -27,8 +27,8 @@ from api.rebooking.cases import close_if_done
 from api.rebooking.search import Searches, hole_of, standing_of
 from api.rebooking.standing import OfferGround, explained
 from api.week.build import because_as_data
-from api.week.planning import planned, store_plan
 from api.week.post import post
+from api.week.run.planning import planned, store_plan
 from scheduler.audit import audit
 from scheduler.plan import Because, Plan, Route, Skipped
 from scheduler.price import outings, visits

@@ -8,7 +8,6 @@ from api.routes.files import sent
 from api.routes.jobs import entry, hand_over, job_awning, jobs, papers, promise, survey_entry, yearly
 from api.routes.nouns import awnings, customer_page, customers, orders, sites, surveys, visits, yard
 from api.routes.office import (
-    accounts,
     begin,
     condition,
     exchange,
@@ -20,10 +19,9 @@ from api.routes.office import (
     maker_orders,
     places,
     roads,
-    second_factor,
     settings,
 )
-from api.routes.own import notices, proof, provider, sessions
+from api.routes.own import accounts, notices, proof, provider, second_factor, sessions
 from api.routes.programs import changes, exports, tokens, webhooks
 from api.routes.rebooking import bookings, messages, rebooking
 from api.routes.week import horizon, live, looking_back, plans, roster, runs, weeks

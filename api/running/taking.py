@@ -26,8 +26,8 @@ from api.running.crews import crew_lines
 from api.running.ground import DayGround, day_ground
 from api.running.late import tell_today
 from api.week.build import because_as_data
-from api.week.planning import store_plan
 from api.week.post import post
+from api.week.run.planning import store_plan
 from scheduler.under_way.ways import DayWay, ways
 
 UNDER_WAY = "The day is under way: what has happened stands in it as it happened."

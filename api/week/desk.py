@@ -8,7 +8,7 @@ from contextlib import suppress
 from multiprocessing.connection import Connection
 from typing import Any, Protocol
 
-from api.week import process
+from api.week.run import process
 
 START_S = 120.0  # for a new process to say that it is there: Python and its libraries, on a machine with other work
 

@@ -18,7 +18,7 @@ from api.ledger.kept import kept
 from api.ledger.plans.documents import DrivesTimed, beside, plan_in, week_in
 from api.ledger.plans.posted import posted_week
 from api.week.build import because_from_data, with_because
-from api.week.planning import store_plan
+from api.week.run.planning import store_plan
 from scheduler import BY_HAND, Lock, Move, Off, Put, Spot, Tried, by_hand, move_sentence, what_changed
 from scheduler import with_reasons as asked
 from scheduler.plan import Plan

@@ -14,10 +14,10 @@ from api.learning.fitting import crew_factors
 from api.ledger.kept import kept
 from api.ledger.plans.documents import week_in
 from api.weeksheet.names import KitMark
-from scheduler.durations import Kind, Times, quantile_factor, read_times
 from scheduler.odds import Doubts, Odds, VisitOdds, odds
 from scheduler.plan import Plan
 from scheduler.price import Visit, risks
+from scheduler.times.durations import Kind, Times, quantile_factor, read_times
 from scheduler.week import Job, Week
 
 PLAYS = 2_000

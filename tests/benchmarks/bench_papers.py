@@ -26,7 +26,7 @@ from api import tables
 from api.database import open_database, transaction, upgrade
 from api.papers.stored.keeper import Keeper, renew, stale
 from api.settings import sqlite_address
-from api.week.planning import prepare_week
+from api.week.run.planning import prepare_week
 from tests.benchmarks.big_business import Size, fill
 
 MONDAY = datetime.date(2027, 4, 12)

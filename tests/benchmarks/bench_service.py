@@ -37,7 +37,7 @@ from api.database import open_database, transaction, upgrade
 from api.ledger.history import note
 from api.papers.stored.keeper import renew
 from api.settings import sqlite_address
-from api.week.planning import plan_week, prepare_week
+from api.week.run.planning import plan_week, prepare_week
 from scheduler.plan import read_plan
 from tests import postgresql
 from tests.benchmarks.big_business import Size, fill

@@ -26,9 +26,9 @@ from api.business.rules import DEFAULT_RULES
 from api.database import open_database, transaction, upgrade
 from api.settings import sqlite_address
 from scheduler import plan_week
-from scheduler.default_times import DEFAULT_TIMES_CSV
 from scheduler.documents import encode
 from scheduler.plan import Plan
+from scheduler.times.defaults import DEFAULT_TIMES_CSV
 from scheduler.units import FOOT_MM
 from scheduler.week import Week
 from tests.benchmarks.make_weeks import make_week

@@ -17,7 +17,7 @@ from pathlib import Path
 
 from api.access.accounts import Role
 from api.database import transaction
-from api.week.planning import store_plan
+from api.week.run.planning import store_plan
 from scheduler import plan_week
 from tests.benchmarks.make_weeks import make_week
 from tests.service.cast import running, settings_for, signed_in

@@ -25,7 +25,7 @@ from api.app import create_app
 from api.business.rules import DEFAULT_RULES
 from api.database import transaction
 from api.settings import Settings, sqlite_address
-from scheduler.default_times import DEFAULT_TIMES_CSV
+from scheduler.times.defaults import DEFAULT_TIMES_CSV
 from scheduler.weather.default_limits import DEFAULT_LIMITS_CSV
 
 PASSWORD = "seven brown kites"

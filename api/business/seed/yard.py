@@ -14,8 +14,8 @@ from api.fields.limits import limit
 from api.fields.rules import FirstWeek, rules_from_data
 from api.fields.sheets import NO_HOURS, amounts, hours, read_yaml, weekdays
 from scheduler.documents import convert
-from scheduler.durations import read_times
 from scheduler.errors import BadInput
+from scheduler.times.durations import read_times
 from scheduler.weather.climate import climate_from_csv, climate_to_csv
 from scheduler.weather.forecast import forecast_from_csv, forecast_to_csv
 from scheduler.weather.limits import read_limits

@@ -20,10 +20,10 @@ from api.http import versions
 from api.ledger.history import note
 from api.office.kind import Kind, KindColumn
 from api.office.lists.rows import LineTaken
-from scheduler.durations import COLUMNS as TIME_COLUMNS
-from scheduler.durations import P80, PER, UNCERTAINTY, read_times, task_time_of
-from scheduler.durations import Kind as VisitKind
 from scheduler.errors import BadInput
+from scheduler.times.durations import COLUMNS as TIME_COLUMNS
+from scheduler.times.durations import P80, PER, UNCERTAINTY, read_times, task_time_of
+from scheduler.times.durations import Kind as VisitKind
 from scheduler.weather.limits import COLUMNS as LIMIT_COLUMNS
 from scheduler.weather.limits import Extra, Measure, limit_of, read_limits
 

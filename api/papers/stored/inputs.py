@@ -48,7 +48,7 @@ class ShopInputs:
     @functools.cached_property
     def times_print(self) -> str:
         """The fingerprint of the table of task times."""
-        return _hash(self.times, code_of("scheduler.durations", "api.papers.stored.making"))
+        return _hash(self.times, code_of("scheduler.times.durations", "api.papers.stored.making"))
 
 
 @dataclass(frozen=True)

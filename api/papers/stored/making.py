@@ -16,7 +16,6 @@ from api.papers.kits import state_of
 from api.papers.sheets import joined
 from api.papers.stored.inputs import AwningInputs, JobInputs, ShopInputs
 from scheduler.documents import encode
-from scheduler.durations import Estimate, Work, estimate, read_times, work_of_install
 from scheduler.errors import BadInput
 from scheduler.kit import Kit, KitState, parts_list
 from scheduler.layout.compute import lay_out
@@ -26,6 +25,7 @@ from scheduler.layout.drawing.title import Title
 from scheduler.layout.site.lifting import hands_and_lift
 from scheduler.layout.site.shade import ShadeSite
 from scheduler.layout.site.tools import tools_for
+from scheduler.times.durations import Estimate, Work, estimate, read_times, work_of_install
 
 # A survey or repair is planned for an awning of 12 ft, with the fasteners at a usual height: the site decides.
 USUAL_WIDTH_MM, USUAL_HEIGHT_MM = 3657, 3000

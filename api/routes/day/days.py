@@ -178,7 +178,7 @@ def crew_day(request: Request, session: Database, who: Reader, now: Now, crew_id
             "reasons": results.REASONS,
             "may_write": _may_write(who, crew_id),
         }
-    return page(request, "day.html", values)
+    return page(request, "day/day.html", values)
 
 
 @router.get("/crews/{crew_id}/days/{day}/state")
@@ -346,7 +346,7 @@ def all_crews(request: Request, session: Database, _: Staff, now: Now, day: date
         return Response(msgspec.json.encode(crews), media_type="application/json")
     values = {"day": day, "crews": crews, "today": local_day(session, now), "outcomes": results.WORDS}
     values |= {"before": day - datetime.timedelta(days=1), "after": day + datetime.timedelta(days=1)}
-    return page(request, "days.html", values)
+    return page(request, "day/days.html", values)
 
 
 def _own(session: Session, who: Who, crew_id: str, day: datetime.date, *, write: bool = False) -> None:

@@ -18,7 +18,7 @@ from api.http.pages import Database, page, wants_json
 from api.http.problems import Problem
 from api.ledger.riders import riding_on
 from api.routes.lists import All
-from api.routes.office.accounts import set_cookie
+from api.routes.own.accounts import set_cookie
 from api.routes.records import Words
 from api.tables import Crew, DayLink
 from scheduler.errors import BadInput
@@ -54,7 +54,7 @@ def make(request: Request, session: Database, who: Office, crew_id: Text = "", d
         code = Markup(segno.make(address, error="m").svg_inline(scale=5, border=4))
         values = {"link": made.link, "crew": session.get(Crew, crew_id), "address": address, "code": code}
         values["reachable"] = state.settings.secure
-        answer = page(request, "link_made.html", values, status=201)
+        answer = page(request, "access/link_made.html", values, status=201)
     answer.headers["Cache-Control"] = "no-store"
     return answer
 
@@ -102,7 +102,7 @@ def _list_page(
         "form": form or {"crew_id": "", "day": ""},
         "fault": fault,
     }
-    return page(request, "day_links.html", values, status=422 if fault else 200)
+    return page(request, "access/day_links.html", values, status=422 if fault else 200)
 
 
 def _record(link: DayLink) -> dict[str, Any]:

@@ -54,7 +54,7 @@ def today(
     values |= {"put_offs": put_offs(session, day)}
     if may_tell and crew in {line.crew for line in lines}:
         values |= {"crew": crew, "ways": ways_of(session, days, day, now, crew)}
-    return page(request, "today.html", values)
+    return page(request, "rebooking/today.html", values)
 
 
 def _needs_help(lines: list[CrewLine], falling: set[str]) -> set[str]:

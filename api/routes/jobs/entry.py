@@ -308,7 +308,9 @@ def _page(
     names = {field.name for section in values["sections"] for field in section.fields}
     names |= {callbacks.OF, callbacks.COST, "from_on"}
     loose = [problem for name, problem in (faults or {}).items() if name not in names]
-    return page(request, "entry.html", values | {"faults": faults or {}, "loose": loose, "choices": choices}, status)
+    return page(
+        request, "jobs/entry.html", values | {"faults": faults or {}, "loose": loose, "choices": choices}, status
+    )
 
 
 def _yards(session: Session) -> list[tuple[str, str]]:

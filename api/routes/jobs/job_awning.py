@@ -67,7 +67,7 @@ def order_awning(
     if faults:
         if wants_json(request):
             raise bad_fields(list(faults.items()))
-        return page(request, "survey_none.html", no_awning(session, visit, form, faults), status=422)
+        return page(request, "survey/none.html", no_awning(session, visit, form, faults), status=422)
 
     def write() -> Response:
         order = _order(session, who, visit, now)

@@ -82,7 +82,7 @@ def jobs(
         "piles": PILES,
         "marks": KIT_MARKS,
     }
-    return page(request, "jobs.html", values)
+    return page(request, "jobs/jobs.html", values)
 
 
 @router.get("/jobs/{visit_id}")
@@ -127,7 +127,7 @@ def job(request: Request, session: Database, who: Reader, now: Now, visit_id: st
         **_hand_over(request, session, visit, now),
         **_around(session, visit, local_day(session, now)),
     }
-    return page(request, "job.html", values)
+    return page(request, "job/job.html", values)
 
 
 def _around(session: Session, visit: Visit, today: datetime.date) -> dict[str, Any]:

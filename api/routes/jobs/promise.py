@@ -117,7 +117,7 @@ def job_times(request: Request, session: Database, _: Office, now: Now, visit_id
         "visit": visit, "site": site, "customer": session.get_one(Customer, site.customer_id), "times": times,
         "holds": HOLDS, "booking": told_now(session, visit_id), "action": f"/jobs/{visit_id}/promise", "hidden": {},
     }  # fmt: skip
-    return page(request, "times.html", values)
+    return page(request, "looking_back/times.html", values)
 
 
 @router.post("/jobs/{visit_id}/promise", status_code=201, responses=responses(400, 409))
@@ -159,7 +159,7 @@ def promise_page(
         "models": model_names(session), "holds": HOLDS, "action": "/promise", "hidden": typed, "booking": None,
         "at": at,
     }  # fmt: skip
-    return page(request, "promise.html", values, 422 if fault else 200)
+    return page(request, "horizon/promise.html", values, 422 if fault else 200)
 
 
 @router.post("/promise", responses=responses(400, 409))

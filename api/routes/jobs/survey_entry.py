@@ -229,7 +229,7 @@ def _both(
         "mine": msgspec.json.encode(fields).decode(),
         "base": msgspec.json.encode(base).decode(),
     }
-    return page(request, "survey_both.html", values, status=412)
+    return page(request, "survey/both.html", values, status=412)
 
 
 def _picked(
@@ -306,7 +306,7 @@ def _form(
         "is_rows": lambda part: isinstance(part, RowsOf),
         "lead_paint_before": LEAD_PAINT_BEFORE,
     }
-    return page(request, "survey.html", values, status=status)
+    return page(request, "survey/survey.html", values, status=status)
 
 
 def _rows_shown(fields: Mapping[str, str], rows: RowsOf, who: Who) -> list[int]:
@@ -333,7 +333,7 @@ def _rows_changed(fields: dict[str, str], what: str, name: str, number: str | No
 
 
 def _no_awning(request: Request, session: Session, visit: tables.Visit, status: int) -> Response:
-    return page(request, "survey_none.html", no_awning(session, visit), status=status)
+    return page(request, "survey/none.html", no_awning(session, visit), status=status)
 
 
 def _is_field(key: str) -> bool:

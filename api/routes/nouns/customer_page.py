@@ -44,7 +44,7 @@ def show(request: Request, session: Session, customer: Customer, fault: str = ""
         "office": who.role in (Role.manager, Role.office),
         "fault": fault,
     }
-    return page(request, "customer.html", values, status=422 if fault else 200)
+    return page(request, "jobs/customer.html", values, status=422 if fault else 200)
 
 
 @router.get("/{customer_id}/kept.zip", responses=_ZIP, response_class=Response)

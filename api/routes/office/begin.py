@@ -123,4 +123,4 @@ def _page(
         "monday": begin.first_monday(session, now),
         "can_plan": found[0].done and found[1].done and found[3].done and not found[7].done,
     }
-    return page(request, "begin.html", values, status=status)
+    return page(request, "exchange/begin.html", values, status=status)

@@ -280,7 +280,7 @@ def _page(
         "most": MOST_SHOWN,
         "may_export": who.role is Role.manager,
     }
-    return page(request, "exchange.html", values, status=status)
+    return page(request, "exchange/exchange.html", values, status=status)
 
 
 def _stands(found: Import) -> dict[str, Any]:

@@ -37,7 +37,7 @@ def shown(request: Request, session: Database, _: Office, now: Now, came: str = 
         "climate": business is not None and bool(business.climate),
         "came": int(came) if came.isdecimal() and len(came) < 5 else None,
     }
-    return page(request, "forecasts.html", values)
+    return page(request, "settings/forecasts.html", values)
 
 
 @router.post("/fetch")

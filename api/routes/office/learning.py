@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from typing import Annotated
+from typing import Annotated, Literal
 
 import msgspec
 from fastapi import APIRouter, Path, Request
@@ -15,10 +15,10 @@ from api.clock import Now, local_moments
 from api.http.headers import disposition
 from api.http.pages import Database, page, wants_json
 from api.http.problems import responses
-from api.learning import fitting
+from api.learning import fitting, lost_visits
 from api.learning.done import done_jobs
 from api.tables import FittedTimes, LearningRule
-from scheduler.calibrate import LEAST_JOBS, history_to_csv
+from scheduler.times.calibrate import LEAST_JOBS, history_to_csv
 from scheduler.travel.taken import LEAST_DRIVES
 
 router = APIRouter(prefix="/learning", tags=["learning"])
@@ -53,6 +53,15 @@ def undo(request: Request, session: Database, now: Now, who: Manager, fit_id: Fi
     return _done(request, session, "undone")
 
 
+@router.post("/lost/{kind}/take", responses=responses(409))
+def take_price(
+    request: Request, session: Database, now: Now, who: Manager, kind: Literal["install", "survey", "repair"]
+) -> Response:
+    """Count a visit that the weather takes with what such visits have cost, from the next plan on."""
+    lost_visits.count_with(session, kind, by=who.name, now=now)
+    return _done(request, session, "priced")
+
+
 @router.get("/history.csv", response_class=Response)
 def history(session: Database, _: Manager) -> Response:
     """Give the finished jobs in the form that `eaveboard calibrate` reads."""
@@ -75,11 +84,13 @@ def _page(request: Request, session: Session, did: str) -> Response:
         told = {
             "fit": None if row is None else row.id, "state": None if row is None else row.state, "report": report,
             "drives": {"factor": rule.drive_factor, "constant_min": rule.drive_min},
+            "lost_visits": lost_visits.lost_visits(session),
         }  # fmt: skip
         return Response(msgspec.json.encode(told), media_type="application/json")
     values = {
         "row": row, "report": report, "rule": rule, "did": did, "moment": local_moments(session),
         "ready": row is not None and row.state == "offered" and fitting.teaches(row, rule),
         "taken": fitting.in_force(session), "least": LEAST_JOBS, "least_drives": LEAST_DRIVES,
+        "lost": lost_visits.lost_visits(session), "least_lost": lost_visits.LEAST_VISITS,
     }  # fmt: skip
     return page(request, "office/learning.html", values)

@@ -49,4 +49,4 @@ def _page(request: Request, session: Database, trial: shown.Trial | None, asked:
     if wants_json(request):
         return Response(msgspec.json.encode(standing), media_type="application/json")
     values = {"now": standing, "moment": local_moments(session), "trial": trial, "asked": asked}
-    return page(request, "roads.html", values)
+    return page(request, "settings/roads.html", values)

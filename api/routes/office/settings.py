@@ -47,7 +47,7 @@ def settings(request: Request, session: Database, _: Manager) -> Response:
     if wants_json(request):
         told = {"parts": {part.id: part.title for part in parts}, "started_with": started}
         return Response(msgspec.json.encode(told), media_type="application/json")
-    return page(request, "settings.html", {"parts": parts, "started": started, "meanings": SETTINGS})
+    return page(request, "settings/settings.html", {"parts": parts, "started": started, "meanings": SETTINGS})
 
 
 @router.get("/{part_id}")
@@ -155,7 +155,7 @@ def _page(
         "timezone": present.timezone if present else "UTC",
         "new": present is None,
     }
-    return page(request, "settings_part.html", values, status=status)
+    return page(request, "settings/part.html", values, status=status)
 
 
 def _started(settings: Settings) -> dict[str, str]:

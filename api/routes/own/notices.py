@@ -10,7 +10,7 @@ from api.access.guards import found
 from api.http.pages import Database, page, wants_json
 from api.ledger.history import in_words
 from api.routes.lists import All
-from api.routes.office.accounts import SignedIn, Text, inside
+from api.routes.own.accounts import SignedIn, Text, inside
 from api.tables import Account
 
 router = APIRouter(tags=["accounts"])
@@ -31,7 +31,7 @@ def show(request: Request, session: Database, who: SignedIn, part: All, next: st
             },
         )  # fmt: skip
     told = [(line.at, in_words(line, account.name), (line.id or 0) > account.read_line) for line in lines]
-    return page(request, "own/notices.html", {"told": told, "next": inside(next)})
+    return page(request, "access/notices.html", {"told": told, "next": inside(next)})
 
 
 @router.post("/notices/read")

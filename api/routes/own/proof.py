@@ -11,7 +11,7 @@ from api.access.guards import cookie_name, found
 from api.clock import machine_clock
 from api.http.pages import Database, page, wants_json
 from api.http.problems import Problem, responses
-from api.routes.office.accounts import SignedIn, Text, inside, unkept
+from api.routes.own.accounts import SignedIn, Text, inside, unkept
 from api.tables import Account
 from scheduler.errors import BadInput
 
@@ -52,4 +52,4 @@ def _page(request: Request, asked: bool, aim: str, fault: BadInput | Problem | N
     elif fault is not None:
         words, status = fault.detail, fault.status
     values = {"asked": asked, "next": aim, "fault": words, "minutes": proof.MINUTES}
-    return unkept(page(request, "own/prove.html", values, status=status))
+    return unkept(page(request, "access/prove.html", values, status=status))

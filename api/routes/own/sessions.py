@@ -14,7 +14,7 @@ from api.http.pages import Database, wants_json
 from api.http.problems import Problem
 from api.ledger.history import note
 from api.routes.lists import All
-from api.routes.office.accounts import SignedIn, unkept
+from api.routes.own.accounts import SignedIn, unkept
 
 router = APIRouter(tags=["accounts"])
 

@@ -36,7 +36,7 @@ def show(request: Request, _: Manager, export_id: str) -> Response:
     found = exports.of(export_id, machine_clock())
     shown: Response = JSONResponse(_record(found))
     if not wants_json(request):
-        shown = page(request, "export.html", {"export": found})
+        shown = page(request, "exchange/export.html", {"export": found})
     shown.headers["Cache-Control"] = "no-store"
     return shown
 

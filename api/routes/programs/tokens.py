@@ -56,7 +56,7 @@ def make(
         answer: Response = JSONResponse({**_record(made.row), "token": made.text}, 201)
     else:
         base = request.app.state.settings.base
-        answer = page(request, "token_made.html", {"row": made.row, "text": made.text, "base": base}, status=201)
+        answer = page(request, "access/token_made.html", {"row": made.row, "text": made.text, "base": base}, status=201)
     answer.headers["Cache-Control"] = "no-store"
     return answer
 
@@ -81,7 +81,7 @@ def _page(
 ) -> Response:
     values: dict[str, Any] = {"tokens": _open(session), "scopes": SCOPES, "fault": fault}
     values["form"] = form or {"name": "", "scopes": ["read"], "days": "365"}
-    return page(request, "tokens.html", values, status=422 if fault else 200)
+    return page(request, "access/tokens.html", values, status=422 if fault else 200)
 
 
 def _record(row: ProgramToken) -> dict[str, Any]:

@@ -54,7 +54,7 @@ def make_webhook(
     if wants_json(request):
         answer: Response = JSONResponse({**_record(row), "secret": row.secret}, 201)
     else:
-        answer = page(request, "webhook_made.html", {"row": row}, status=201)
+        answer = page(request, "hooks/made.html", {"row": row}, status=201)
     answer.headers["Cache-Control"] = "no-store"
     return answer
 
@@ -71,7 +71,7 @@ def webhook_log(
     if wants_json(request):
         told = [call.model_dump(mode="json") for call in calls]
         return part.answer({**_record(row), "calls": told, "next": following}, following)
-    return page(request, "webhook_log.html", {"row": row, "calls": calls, "kinds": KINDS})
+    return page(request, "hooks/log.html", {"row": row, "calls": calls, "kinds": KINDS})
 
 
 @router.post("/webhooks/{webhook_id}/try", status_code=202)
@@ -110,7 +110,7 @@ def _page(
         "fault": fault,
         "form": form or {"name": "", "address": "https://", "events": list(KINDS)},
     }
-    return page(request, "webhooks.html", values, status=422 if fault else 200)
+    return page(request, "hooks/webhooks.html", values, status=422 if fault else 200)
 
 
 def _record(row: Webhook) -> dict[str, Any]:

@@ -59,7 +59,7 @@ def message_list(request: Request, session: Database, _: Office, now: Now) -> Re
 def look_over(request: Request, session: Database, _: Office, now: Now) -> Response:
     """Show the messages with nothing special in one go, to be sent or noted as told by one button."""
     usual = [one for one in _to_tell(request, session, now) if not one.special]
-    return page(request, "messages_look_over.html", {"usual": usual, "mail": _mail(request), "on": _on_day})
+    return page(request, "messages/look_over.html", {"usual": usual, "mail": _mail(request), "on": _on_day})
 
 
 @router.post("/messages/together")
@@ -202,7 +202,7 @@ def _list(
         "done": done,
         "left": left or {},
     }
-    return page(request, "messages.html", values, status=status)
+    return page(request, "messages/messages.html", values, status=status)
 
 
 def _send(request: Request, row: tables.Message, now: datetime.datetime, who: Who) -> None:
@@ -257,7 +257,7 @@ def _shown(
     values = {"message": _line(session, row) | (form or {}), "states": STATES, "mail": _mail(request), "fault": fault,
               "on": _on_day, "holds": HOLDS,
               "so": row.state not in ("draft", "failed") or telling.still_so(session, row)}  # fmt: skip
-    return page(request, "message.html", values, status=422 if fault else 200)
+    return page(request, "messages/message.html", values, status=422 if fault else 200)
 
 
 def _back(request: Request, session: Session, row: tables.Message, back: str = "") -> Response:

@@ -66,7 +66,7 @@ def overview(request: Request, session: Database, now: Now, _: Office) -> Respon
     ).all()
     values = {"cases": open_, "groups": list(days.values()), "drafts": len(drafts), "causes": CAUSES,
               "closed": [case_line(session, case) for case in closed], "posted": open_weeks(session, now)}  # fmt: skip
-    return page(request, "rebooking.html", values | {"on": _on_day})
+    return page(request, "rebooking/rebooking.html", values | {"on": _on_day})
 
 
 @router.get("/rebooking/new")
@@ -133,7 +133,7 @@ def one(
             tables.Message.case_id == case_id, tables.Message.visit_id == shown.visit_id,
             tables.Message.state != "dropped")).all(),
     }  # fmt: skip
-    return page(request, "rebooking_case.html", values | {"on": _on_day, "holds": HOLDS})
+    return page(request, "rebooking/changed_visit.html", values | {"on": _on_day, "holds": HOLDS})
 
 
 @router.get("/rebooking/{case_id}/visits/{visit_id}/state")
@@ -306,4 +306,4 @@ def _form(
     ).all()
     values = {"form": form, "causes": CAUSES, "rows": rows, "people": people, "dates": dates, "fault": fault,
               "crews": crews, "posted": open_weeks(session, now)}  # fmt: skip
-    return page(request, "rebooking_new.html", values, status=422 if fault else 200)
+    return page(request, "rebooking/new.html", values, status=422 if fault else 200)

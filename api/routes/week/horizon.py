@@ -46,7 +46,7 @@ def capacity_page(request: Request, session: Database, who: Staff) -> Response:
     if wants_json(request):
         return _json(None if found is None else _record(found))
     values = {"capacity": found, "planner": who.role is Role.manager, "run": going(session), "piles": PILES}
-    return page(request, "capacity.html", values)
+    return page(request, "horizon/capacity.html", values)
 
 
 @router.get("/horizon/plan")

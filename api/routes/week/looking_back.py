@@ -52,7 +52,7 @@ def newest_week(request: Request, session: Database, who: Looker, now: Now) -> R
     """Show the week planned last, beside the others."""
     dates = week_dates(session)
     if not dates:
-        return page(request, "looking_back_empty.html", {})
+        return page(request, "looking_back/empty.html", {})
     return _page(request, session, who, now, dates[0])
 
 
@@ -158,7 +158,7 @@ def _page(request: Request, session: Session, who: Who, now: datetime.datetime, 
         "timezone": timezone,
         "may_ask": who.role is Role.manager,
     }
-    return page(request, "looking_back.html", values)
+    return page(request, "looking_back/looking_back.html", values)
 
 
 def _causes(one: WeekBack) -> list[str]:

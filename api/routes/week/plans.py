@@ -28,8 +28,8 @@ from api.routes.lists import All
 from api.tables import Crew, Visit
 from api.tables import Lock as LockRow
 from api.week import locks, plans, post
-from api.week.planning import prepare_week
 from api.week.plans import Documents
+from api.week.run.planning import prepare_week
 from scheduler import Comparison, Lock, Off, Put, Tried, by_hand, compare
 from scheduler.documents import encode
 from scheduler.errors import BadInput

@@ -125,7 +125,7 @@ def _page(
         "planner": who.role is Role.manager, "going": keeper.going, "fault": keeper.fault, "filled": filled,
         "changes": keeping.changes(session), "moment": local_moments(session),
     }  # fmt: skip
-    return page(request, "roster.html", values, status)
+    return page(request, "horizon/roster.html", values, status)
 
 
 def _json(value: Any, status: int = 200) -> Response:

@@ -24,10 +24,10 @@ from api.ledger.history import note
 from api.routes import records
 from api.routes.lists import ListPart, parts_of
 from api.tables import PlanRun
-from api.week.ending import GOING
-from api.week.run_shown import Shown, gap_percent, shown_in
-from api.week.runs import Runs
-from api.week.start_run import LIGHT, start_run
+from api.week.run.ending import GOING
+from api.week.run.runs import Runs
+from api.week.run.shown import Shown, gap_percent, shown_in
+from api.week.run.start import LIGHT, start_run
 
 Newest = Annotated[ListPart, parts_of(20)]
 router = APIRouter(tags=["runs"])

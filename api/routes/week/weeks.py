@@ -51,7 +51,7 @@ def home(request: Request, session: Database, who: Annotated[Who, allow(*STAFF)]
     """Lead to the week that was planned last, a crew lead to the day of their own crew."""
     if who.role is Role.lead:
         if who.crew_id is None:
-            return page(request, "no_crew.html", {})
+            return page(request, "day/no_crew.html", {})
         return RedirectResponse(f"/crews/{quote(who.crew_id, safe='')}/days/{local_day(session, now)}", 303)
     weeks = planned_weeks(session)
     if not weeks:
@@ -82,8 +82,8 @@ def week(
         }
         later = later_week(session, start_date)
         if later is not None:
-            return page(request, "week_later.html", values | {"later": later} | around)
-        return page(request, "week_unplanned.html", values | around)
+            return page(request, "week/later.html", values | {"later": later} | around)
+        return page(request, "week/unplanned.html", values | around)
     stored, others = _stored(session, start_date, plan)
     if wants_json(request):
         return Response(stored.plan, media_type="application/json")
@@ -105,7 +105,7 @@ def week(
         "weather_words": standing_words(session, now, shown.week.timezone),
         "falls": _falls(request, start_date, now) if around["open"] and who.role in COMPARERS else [],
     }
-    return page(request, "week.html", values | around)
+    return page(request, "week/week.html", values | around)
 
 
 @router.get("/weeks/{start_date}/map")
@@ -144,7 +144,7 @@ def map_of_day(
         "per_unit": METRES[units],
         "unit": UNIT[units],
     }
-    return page(request, "week_map.html", values)
+    return page(request, "week/map.html", values)
 
 
 @router.post("/plans/{plan_id}/undo", status_code=201, responses=responses(400, 409))
@@ -229,7 +229,7 @@ def _board(session: Session, shown: WeekPage, planner: bool, running: dict[str, 
     """Return the sheet itself as HTML, from memory while nothing has changed."""
     key = ("board", shown.plan_id, planner, msgspec.json.encode(running), unchanged(session))
     values = {"page": shown, "planner": planner, "holds": HOLDS, "running": running}
-    return kept(session, key, lambda: Markup(part("week_board.html", values)))
+    return kept(session, key, lambda: Markup(part("week/board.html", values)))
 
 
 def _run(session: Session, start_date: datetime.date) -> tables.PlanRun | None:

@@ -61,7 +61,9 @@ def bench_list(
         return _json(shown_page)
     yards = session.exec(select(col(tables.Yard.id)).order_by(col(tables.Yard.id))).all()
     return page(
-        request, "bench.html", {"bench": shown_page, "yard": yard or "", "yards": yards, "at": local_moments(session)}
+        request,
+        "bench/bench.html",
+        {"bench": shown_page, "yard": yard or "", "yards": yards, "at": local_moments(session)},
     )
 
 
@@ -81,7 +83,7 @@ def crate(request: Request, session: Database, who: Reader, now: Now, visit_id: 
     }
     awning = found(session, tables.Awning, shown_page.visit.awning_id, "awning")
     values |= {"anchor": _anchor, "at": local_moments(session), "awning_version": awning.version}
-    return page(request, "bench_crate.html", values)
+    return page(request, "bench/crate.html", values)
 
 
 @router.get("/bench/{visit_id}/tag")
@@ -90,7 +92,7 @@ def tag(request: Request, session: Database, _: Reader, now: Now, visit_id: str)
     shown_page = _crate(session, visit_id, now)
     awning = found(session, tables.Awning, shown_page.visit.awning_id, "awning")
     code = Markup(segno.make(visit_id, error="m", micro=False).svg_inline(scale=6, border=4))
-    return page(request, "bench_tag.html", {"crate": shown_page, "awning": awning, "code": code})
+    return page(request, "bench/tag.html", {"crate": shown_page, "awning": awning, "code": code})
 
 
 @router.post("/bench/{visit_id}/counts", responses=WRITES | BEGUN | responses(400, 409))
@@ -146,7 +148,7 @@ def scan(
         if meant is None:
             if wants_page(request):
                 shown_page = _crate(session, visit_id, now)
-                return page(request, "bench_code.html", {"crate": shown_page, "code": code}, 404)
+                return page(request, "bench/code.html", {"crate": shown_page, "code": code}, 404)
             raise Problem(404, f'Nobody has said yet which item the code "{code}" stands for.', code=code)
         counting.tap(session, count, meant, by=who.name, now=now, pieces=1, code=code)
         return _answer(request, session, visit_id, now, anchor=_anchor(meant), scanned=meant)

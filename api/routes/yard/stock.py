@@ -48,7 +48,7 @@ def stock(
     if wants_json(request):
         return _json({"yards": [_yard(one) for one in yards]})
     values = {"yards": yards, "yard": yard or "", "at": local_moments(session), "today": local_day(session, now)}
-    return page(request, "stock.html", values)
+    return page(request, "shelf/stock.html", values)
 
 
 @router.get("/stock/moves")
@@ -68,7 +68,7 @@ def moves(
     rows, older = rows[:most], rows[most - 1].id if len(rows) > most else None
     if wants_json(request):
         return part.answer({"items": [row.model_dump(mode="json") for row in rows], "next": older}, older)
-    return page(request, "stock_moves.html", {"stock": of, "moves": rows, "older": older, "at": local_moments(session)})
+    return page(request, "shelf/moves.html", {"stock": of, "moves": rows, "older": older, "at": local_moments(session)})
 
 
 @router.post("/stock/counts", responses=WRITES | responses(400, 409, 412, 428))

@@ -15,7 +15,7 @@ from api.database import transaction
 from api.http.problems import Problem
 from api.week.horizon.keeping import newest
 from api.week.horizon.start import start_horizon
-from api.week.runs import Runs
+from api.week.run.runs import Runs
 from api.workers.lookout import Lookout
 from scheduler.errors import BadInput
 

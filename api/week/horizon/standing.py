@@ -6,7 +6,7 @@ from collections.abc import Mapping
 
 from msgspec.structs import replace
 
-from api.week.planning import planned
+from api.week.run.planning import planned
 from scheduler import Off, Put, by_hand
 from scheduler.audit import audit
 from scheduler.judged import Breach

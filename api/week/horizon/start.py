@@ -14,10 +14,10 @@ from api.ledger.history import note
 from api.ledger.plans.documents import as_data
 from api.tables import PlanRun
 from api.week.build import because_as_data
-from api.week.ending import GOING
 from api.week.horizon.document import Horizon, horizon_of
 from api.week.horizon.keeping import KeptHorizon, newest, newest_id
-from api.week.runs import Runs
+from api.week.run.ending import GOING
+from api.week.run.runs import Runs
 from api.workers.turns import Turn, turn
 from scheduler.documents import encode
 from scheduler.week import week_document

@@ -6,11 +6,9 @@ import base64
 import hashlib
 import hmac
 import json
-import threading
 import time
 from collections.abc import Callable, Iterator
 from dataclasses import replace
-from http.server import BaseHTTPRequestHandler, ThreadingHTTPServer
 from pathlib import Path
 from typing import Any
 from urllib.parse import parse_qs, unquote, urlsplit
@@ -29,11 +27,16 @@ from api.fields.provider import Provider, read_provider
 from api.tables import Account, SecondFactor
 from scheduler.errors import BadInput
 from tests.service.cast import JSON, PAGE, add_yard, anonymous, csrf_in, running, settings_for, signed_in
+from tests.service.stand_in import Answer, Asked, StandIn
 
 CLIENT, SECRET, EMAIL = "eaveboard", "a secret of two: yes/no", "olive@example.org"
 
 
-class SmallProvider:
+def said(body: dict[str, Any], status: int = 200) -> Answer:
+    return Answer(json.dumps(body).encode(), status, {"content-type": "application/json"})
+
+
+class SmallProvider(StandIn):
     """Describes itself, publishes its key and exchanges codes, as the specification says; `spoil` changes a token."""
 
     def __init__(self) -> None:
@@ -43,37 +46,23 @@ class SmallProvider:
         self.sign: Callable[[dict[str, Any]], str] = self.signed
         self.described: dict[str, Any] = {}
         self.asked: list[str] = []
-        provider = self
+        super().__init__()
 
-        class Handler(BaseHTTPRequestHandler):
-            def do_GET(self) -> None:
-                provider.asked.append(self.path)
-                if self.path == "/.well-known/openid-configuration":
-                    self.give(200, provider.description())
-                elif self.path == "/keys":
-                    self.give(200, {"keys": [provider.key.as_dict(private=False)]})
-                else:
-                    self.give(404, {})
+    @property
+    def issuer(self) -> str:
+        return self.address
 
-            def do_POST(self) -> None:
-                form = parse_qs(self.rfile.read(int(self.headers["content-length"])).decode())
-                token = provider.exchanged({k: v[0] for k, v in form.items()}, self.headers.get("authorization", ""))
-                self.give(*((400, {"error": "invalid_grant"}) if token is None else (200, {"id_token": token})))
-
-            def give(self, status: int, body: dict[str, Any]) -> None:
-                raw = json.dumps(body).encode()
-                self.send_response(status)
-                self.send_header("content-type", "application/json")
-                self.send_header("content-length", str(len(raw)))
-                self.end_headers()
-                self.wfile.write(raw)
-
-            def log_message(self, *_: Any) -> None:
-                pass
-
-        self.server = ThreadingHTTPServer(("127.0.0.1", 0), Handler)
-        self.issuer = f"http://127.0.0.1:{self.server.server_address[1]}"
-        threading.Thread(target=self.server.serve_forever, kwargs={"poll_interval": 0.02}, daemon=True).start()
+    def respond(self, asked: Asked) -> Answer:
+        if asked.method == "POST":
+            form = {k: v[0] for k, v in parse_qs(asked.body.decode()).items()}
+            token = self.exchanged(form, asked.headers.get("authorization", ""))
+            return said({"error": "invalid_grant"}, 400) if token is None else said({"id_token": token})
+        self.asked.append(asked.path)
+        if asked.path == "/.well-known/openid-configuration":
+            return said(self.description())
+        if asked.path == "/keys":
+            return said({"keys": [self.key.as_dict(private=False)]})
+        return said({}, 404)
 
     def description(self) -> dict[str, Any]:
         ends = {"authorization_endpoint": "/ask", "token_endpoint": "/token", "jwks_uri": "/keys"}
@@ -123,8 +112,7 @@ def by_secret(claims: dict[str, Any], secret: bytes) -> str:
 def provider() -> Iterator[SmallProvider]:
     one = SmallProvider()
     yield one
-    one.server.shutdown()
-    one.server.server_close()
+    one.close()
 
 
 @pytest.fixture(scope="module")

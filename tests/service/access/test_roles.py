@@ -130,6 +130,7 @@ EXPECTED = {
     "DELETE /equipment/{one_id}": OFFICE,
     "GET /learning": "manager",
     "POST /learning/fit": "manager",
+    "POST /learning/lost/{kind}/take": "manager",
     "POST /learning/{fit_id}/take": "manager",
     "POST /learning/{fit_id}/undo": "manager",
     "GET /learning/history.csv": "manager",

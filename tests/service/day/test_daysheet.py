@@ -4,11 +4,8 @@ from __future__ import annotations
 
 import datetime
 import json
-from collections.abc import Iterator
-from pathlib import Path
 from typing import Any
 
-import pytest
 from fastapi import FastAPI
 from fastapi.testclient import TestClient
 from sqlmodel import select
@@ -18,8 +15,7 @@ from api.access.accounts import Role
 from api.database import transaction
 from api.papers.kits import crate_list
 from api.papers.shown.cautions import GOES_FIRST
-from api.week.planning import prepare_week
-from tests.conftest import BuiltDemo
+from api.week.run.planning import prepare_week
 from tests.service.cast import JSON, PAGE, signed_in
 from tests.service.day.day_cast import (
     AT,
@@ -32,20 +28,11 @@ from tests.service.day.day_cast import (
     Jobs,
     history,
     kit_items,
-    on_the_morning,
     phone,
     post,
-    post_day,
     tick,
 )
 from tests.steps import CHECKS
-
-
-@pytest.fixture
-def day(built: BuiltDemo, tmp_path: Path) -> Iterator[tuple[FastAPI, Jobs]]:
-    jobs = post_day(built.out, tmp_path / "posted")
-    with on_the_morning(tmp_path / "posted") as app:
-        yield app, jobs
 
 
 def sign(client: TestClient, visit: str, step: str, **more: Any) -> Any:

@@ -6,7 +6,6 @@ import csv
 import datetime
 import io
 import re
-from collections.abc import Iterator
 from dataclasses import replace
 from pathlib import Path
 from typing import Any
@@ -32,13 +31,6 @@ from tests.service.postbox import SENDER, Postbox
 from tests.steps import CHECKS
 
 LINES = [[[10, 20], [300, 210], [700, 90]], [[500, 50]]]
-
-
-@pytest.fixture
-def day(built: BuiltDemo, tmp_path: Path) -> Iterator[tuple[FastAPI, Jobs]]:
-    jobs = post_day(built.out, tmp_path / "posted")
-    with on_the_morning(tmp_path / "posted") as app:
-        yield app, jobs
 
 
 def sign(client: TestClient, visit: str, name: str | None = "Ana Quill", **more: Any) -> Any:

@@ -22,12 +22,12 @@ from api.learning import keeper
 from api.learning.done import done_jobs, drives_done
 from api.learning.fitting import newest, report_of
 from api.ledger.plans.stored import newest_plan
-from api.week.planning import prepare_week
+from api.week.run.planning import prepare_week
 from api.weeksheet.odds import week_odds
-from scheduler.calibrate import read_history
-from scheduler.durations import read_times, row_minutes
 from scheduler.odds import Doubts
 from scheduler.plan import read_plan
+from scheduler.times.calibrate import read_history
+from scheduler.times.durations import read_times, row_minutes
 from scheduler.week import Week, read_week
 from tests.conftest import BuiltDemo
 from tests.service.cast import JSON, PAGE, running, settings_for, signed_in

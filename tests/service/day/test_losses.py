@@ -2,8 +2,6 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator
-from pathlib import Path
 from typing import Any
 
 import pytest
@@ -16,16 +14,8 @@ from api.access.accounts import Role
 from api.database import transaction
 from api.papers.kits import crate_list, kit_of
 from scheduler.kit import KitState
-from tests.conftest import BuiltDemo
 from tests.service.cast import PAGE, signed_in
-from tests.service.day.day_cast import AT, HOME, Jobs, history, on_the_morning, phone, post_day
-
-
-@pytest.fixture
-def day(built: BuiltDemo, tmp_path: Path) -> Iterator[tuple[FastAPI, Jobs]]:
-    jobs = post_day(built.out, tmp_path / "posted")
-    with on_the_morning(tmp_path / "posted") as app:
-        yield app, jobs
+from tests.service.day.day_cast import AT, HOME, Jobs, history, phone
 
 
 def lose(client: TestClient, visit: str, item: str, what: str = "missing", **more: Any) -> Any:

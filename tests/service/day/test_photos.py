@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 import io
-from collections.abc import Iterator
 from pathlib import Path
 from typing import Any
 
@@ -19,16 +18,8 @@ from api.access.accounts import Role
 from api.database import transaction
 from api.day import photos
 from api.http.problems import Problem
-from tests.conftest import BuiltDemo
 from tests.service.cast import PAGE, signed_in
-from tests.service.day.day_cast import CREW, OTHER, Jobs, history, on_the_morning, phone, post, post_day
-
-
-@pytest.fixture
-def day(built: BuiltDemo, tmp_path: Path) -> Iterator[tuple[FastAPI, Jobs]]:
-    jobs = post_day(built.out, tmp_path / "posted")
-    with on_the_morning(tmp_path / "posted") as app:
-        yield app, jobs
+from tests.service.day.day_cast import CREW, OTHER, Jobs, history, phone, post
 
 
 def picture(kind: str = "JPEG", size: tuple[int, int] = (64, 48), **how: Any) -> bytes:

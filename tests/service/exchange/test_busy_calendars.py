@@ -4,10 +4,7 @@ from __future__ import annotations
 
 import datetime
 import re
-import threading
 from collections.abc import Iterator
-from http.server import BaseHTTPRequestHandler, ThreadingHTTPServer
-from typing import Any
 
 import pytest
 from fastapi import FastAPI
@@ -23,41 +20,29 @@ from api.database import transaction
 from tests.service.cast import PAGE, signed_in
 from tests.service.exchange.test_contacts_and_calendars import CALENDAR
 from tests.service.office.test_set_up import keep_file, text_of
+from tests.service.stand_in import Answer, Asked, StandIn
 
 NOW = datetime.datetime(2027, 3, 1, 15, tzinfo=datetime.UTC)
 
 
-class Served:
+class Served(StandIn):
     """A calendar served from this machine: `body` and `status` are what it answers, `to` where it sends one on."""
 
     def __init__(self) -> None:
         self.body, self.status, self.to, self.asked = CALENDAR.encode(), 200, "", 0
-        served = self
+        super().__init__()
+        self.address += "/lea.ics"
 
-        class Handler(BaseHTTPRequestHandler):
-            def do_GET(self) -> None:
-                served.asked += 1
-                self.send_response(served.status)
-                if served.to:
-                    self.send_header("location", served.to)
-                self.send_header("content-length", str(len(served.body)))
-                self.end_headers()
-                self.wfile.write(served.body)
-
-            def log_message(self, *_: Any) -> None:
-                pass
-
-        self.server = ThreadingHTTPServer(("127.0.0.1", 0), Handler)
-        self.address = f"http://127.0.0.1:{self.server.server_address[1]}/lea.ics"
-        threading.Thread(target=self.server.serve_forever, kwargs={"poll_interval": 0.02}, daemon=True).start()
+    def respond(self, asked: Asked) -> Answer:
+        self.asked += 1
+        return Answer(self.body, self.status, {"location": self.to} if self.to else {})
 
 
 @pytest.fixture
 def served() -> Iterator[Served]:
     served = Served()
     yield served
-    served.server.shutdown()
-    served.server.server_close()
+    served.close()
 
 
 @pytest.fixture

@@ -11,7 +11,6 @@ import threading
 from base64 import b64decode, b64encode
 from collections.abc import Callable, Iterator
 from dataclasses import replace
-from http.server import BaseHTTPRequestHandler, ThreadingHTTPServer
 from pathlib import Path
 from typing import Any
 
@@ -29,34 +28,23 @@ from api.hooks.changes import KINDS
 from api.hooks.keeper import WAITS_S, HookKeeper
 from api.ledger.history import note
 from tests.service.cast import JSON, PAGE, add_yard, running, settings_for, signed_in
+from tests.service.stand_in import Answer, Asked, StandIn
 
 EVENTS = ["week.posted", "kit.short"]
 
 
-class Program:
+class Program(StandIn):
     """A program that is told: keeps what it was sent; `status` is what it answers."""
 
     def __init__(self) -> None:
         self.told: list[tuple[dict[str, str], bytes]] = []
         self.status, self.leads_to = 204, ""
-        program = self
+        super().__init__()
+        self.address += "/told"
 
-        class Handler(BaseHTTPRequestHandler):
-            def do_POST(self) -> None:
-                body = self.rfile.read(int(self.headers["content-length"]))
-                program.told.append(({name.lower(): value for name, value in self.headers.items()}, body))
-                self.send_response(program.status)
-                self.send_header("content-length", "0")
-                if program.leads_to:
-                    self.send_header("location", program.leads_to)
-                self.end_headers()
-
-            def log_message(self, *_: Any) -> None:
-                pass
-
-        self.server = ThreadingHTTPServer(("127.0.0.1", 0), Handler)
-        self.address = f"http://127.0.0.1:{self.server.server_address[1]}/told"
-        threading.Thread(target=self.server.serve_forever, kwargs={"poll_interval": 0.02}, daemon=True).start()
+    def respond(self, asked: Asked) -> Answer:
+        self.told.append((asked.headers, asked.body))
+        return Answer(status=self.status, headers={"location": self.leads_to} if self.leads_to else {})
 
     def bodies(self) -> list[dict[str, Any]]:
         return [json.loads(body) for _, body in self.told]
@@ -66,8 +54,7 @@ class Program:
 def program() -> Iterator[Program]:
     one = Program()
     yield one
-    one.server.shutdown()
-    one.server.server_close()
+    one.close()
 
 
 class Clock:
@@ -173,8 +160,7 @@ def test_a_program_that_never_answers_is_given_up_after_a_day_and_the_page_says_
     app: FastAPI, program: Program, keeper: HookKeeper, clock: Clock
 ) -> None:
     hook, _ = make(app, program)
-    program.server.shutdown()
-    program.server.server_close()
+    program.close()
     happens(app, "posted", "week", "week-2027-04-12")
     for wait in (0, *WAITS_S):
         clock.on(wait + 1)

@@ -20,7 +20,7 @@ from api.business.seed import read_business
 from api.database import MIGRATIONS, open_database, transaction, upgrade
 from api.ledger.history import note
 from api.settings import Settings
-from api.week.planning import prepare_week
+from api.week.run.planning import prepare_week
 from scheduler.week import week_document
 from tests.conftest import DEMO, BuiltDemo
 

@@ -19,9 +19,9 @@ from fastapi import FastAPI
 from api import tables
 from api.access.accounts import Role
 from api.database import open_database, transaction, upgrade
-from api.week import runs as module
-from api.week.ending import GOING
-from api.week.runs import Runs
+from api.week.run import runs as module
+from api.week.run.ending import GOING
+from api.week.run.runs import Runs
 from scheduler.documents import encode
 from tests import postgresql
 from tests.service.cast import JSON, PAGE, add_yard, anonymous, running, settings_for, sign_in, signed_in

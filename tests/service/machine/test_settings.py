@@ -19,8 +19,8 @@ from api.business import choices
 from api.business.rules import DEFAULT_RULES
 from api.database import transaction
 from api.fields.rules import rules_from_data
-from scheduler.default_times import DEFAULT_TIMES_CSV
-from scheduler.durations import read_times
+from scheduler.times.defaults import DEFAULT_TIMES_CSV
+from scheduler.times.durations import read_times
 from scheduler.weather.default_limits import DEFAULT_LIMITS_CSV
 from scheduler.weather.limits import read_limits
 from tests.service.cast import JSON, PAGE, add_yard, running, settings_for, signed_in

@@ -16,7 +16,7 @@ from api.database import transaction
 from api.falls.falls import findings
 from api.falls.today import today_in
 from api.ledger.gates import holding
-from api.week.planning import prepare_week
+from api.week.run.planning import prepare_week
 from tests.service.cast import PAGE, signed_in
 from tests.service.office.test_entry import NEW, form_of
 from tests.service.office.test_set_up import NOW, make, posted, text_of

@@ -20,7 +20,7 @@ from api.database import transaction
 from api.fields.mail import Server
 from api.ledger.told import told_now
 from api.maker.orders import order_list
-from api.week.planning import prepare_week
+from api.week.run.planning import prepare_week
 from tests.conftest import BuiltDemo
 from tests.service.cast import PAGE, running, settings_for, signed_in
 from tests.service.office.test_entry import form_of

@@ -191,7 +191,7 @@ def test_a_day_off_says_which_visits_fall_before_it_is_kept(posted: FastAPI) -> 
 
 
 def test_half_days_vans_in_the_shop_and_learners_are_planned_by(posted: FastAPI) -> None:
-    from api.week.planning import prepare_week
+    from api.week.run.planning import prepare_week
 
     day = datetime.date(2027, 4, 13)
     with transaction(posted.state.database) as session:

@@ -19,7 +19,7 @@ from sqlmodel import Session, col, select
 from api import tables
 from api.access.accounts import Role
 from api.database import transaction
-from api.week.planning import prepare_week
+from api.week.run.planning import prepare_week
 from tests.conftest import BuiltDemo
 from tests.service.cast import JSON, PAGE, running, settings_for, signed_in
 

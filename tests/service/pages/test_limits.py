@@ -26,7 +26,7 @@ from api.fields.columns import COLUMNS
 from api.fields.limits import LIMITS, Date, Whole
 from api.fields.sheets import BadFiles
 from api.jobs import entry
-from api.week.planning import prepare_week
+from api.week.run.planning import prepare_week
 from tests.conftest import BuiltDemo
 from tests.service.cast import running, settings_for, signed_in
 

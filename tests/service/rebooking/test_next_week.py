@@ -13,7 +13,7 @@ from api.database import transaction
 from api.fields import shown
 from api.ledger.told import told_now
 from api.messages import telling
-from api.week.planning import prepare_week
+from api.week.run.planning import prepare_week
 from scheduler.plan import read_plan
 from tests.service.rebooking.cast import (
     MONDAY,

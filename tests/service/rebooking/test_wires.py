@@ -19,8 +19,8 @@ from api import tables
 from api.database import open_database, transaction
 from api.settings import sqlite_address
 from api.week.horizon import keeper
-from api.week.planning import plan_week, prepare_week
 from api.week.post import post
+from api.week.run.planning import plan_week, prepare_week
 from scheduler import plan_week as solve
 from scheduler.week import read_week
 from tests.conftest import BuiltDemo, made_once

@@ -3,11 +3,10 @@
 from __future__ import annotations
 
 import json
-import threading
 import time
-from http.server import BaseHTTPRequestHandler, ThreadingHTTPServer
 from typing import Any
-from urllib.parse import parse_qs, urlsplit
+
+from tests.service.stand_in import Answer, Asked, StandIn
 
 # street and number, town: (latitude, longitude, what was found)
 MILL = ("9 Mill Lane", "Tallow Bend", 41.0312, -98.0421)
@@ -20,37 +19,20 @@ HOUSES = [
 ]
 
 
-class Places:
+class Places(StandIn):
     """Answers as Nominatim and as Photon do; `status`, `body` and `wait_s` spoil its answers."""
 
     def __init__(self) -> None:
         self.asked: list[tuple[str, dict[str, str], str]] = []
         self.status, self.wait_s = 200, 0.0
         self.body: bytes | None = None
-        places = self
+        super().__init__()
 
-        class Handler(BaseHTTPRequestHandler):
-            def do_GET(self) -> None:
-                parts = urlsplit(self.path)
-                query = {name: values[0] for name, values in parse_qs(parts.query).items()}
-                places.asked.append((parts.path, query, self.headers["User-Agent"]))
-                time.sleep(places.wait_s)
-                body = places.body if places.body is not None else json.dumps(places.answer(parts.path, query)).encode()
-                self.send_response(places.status)
-                self.send_header("content-length", str(len(body)))
-                self.end_headers()
-                self.wfile.write(body)
-
-            def log_message(self, *_: Any) -> None:
-                pass
-
-        self.server = ThreadingHTTPServer(("127.0.0.1", 0), Handler)
-        self.address = f"http://127.0.0.1:{self.server.server_address[1]}"
-        threading.Thread(target=self.server.serve_forever, kwargs={"poll_interval": 0.02}, daemon=True).start()
-
-    def close(self) -> None:
-        self.server.shutdown()
-        self.server.server_close()
+    def respond(self, asked: Asked) -> Answer:
+        self.asked.append((asked.path, asked.query, asked.headers["user-agent"]))
+        time.sleep(self.wait_s)
+        found = self.body if self.body is not None else json.dumps(self.answer(asked.path, asked.query)).encode()
+        return Answer(found, self.status)
 
     def answer(self, path: str, query: dict[str, str]) -> Any:
         """Return the houses of the street that is asked for, those of the town first named after the comma."""

@@ -20,7 +20,7 @@ from api.access.accounts import Role
 from api.database import transaction
 from api.places import protocols
 from api.places.finder import Finder
-from api.week.planning import prepare_week
+from api.week.run.planning import prepare_week
 from scheduler.travel import great_circle_m
 from scheduler.travel.estimate import DEFAULT, estimates
 from tests.conftest import BuiltDemo

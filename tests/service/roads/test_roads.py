@@ -7,12 +7,9 @@ import html
 import json
 import math
 import shutil
-import threading
 from collections.abc import Callable, Iterator
 from dataclasses import replace
-from http.server import BaseHTTPRequestHandler, ThreadingHTTPServer
 from typing import Any
-from urllib.parse import parse_qs, urlsplit
 
 import msgspec
 import pytest
@@ -26,13 +23,14 @@ from api.database import transaction
 from api.ledger.drives import KnownDrives, drives, spot
 from api.ledger.plans.documents import DrivesTimed, beside
 from api.roads.keeper import wanted_places
-from api.week.planning import prepare_week
+from api.week.run.planning import prepare_week
 from api.weeksheet.drives import drives_words
 from scheduler.plan import read_plan
 from scheduler.travel import DEFAULT, great_circle_m, matrices
 from scheduler.week import Travel, read_week
 from tests.conftest import BuiltDemo
 from tests.service.cast import PAGE, add_yard, running, settings_for, signed_in
+from tests.service.stand_in import Answer, Asked, StandIn
 from tests.waiting import until
 
 NOW = datetime.datetime(2027, 4, 8, 21, tzinfo=datetime.UTC)
@@ -46,7 +44,7 @@ def odd(start: Point, goal: Point) -> tuple[float, float]:
     return 301 + straight / 11 + (120 if goal[0] > start[0] else 0), 1.31 * straight + 50
 
 
-class Roads:
+class Roads(StandIn):
     """A stand-in for a table service of the OSRM kind: `spoil` changes a cell of an answer, `cut` the whole of it."""
 
     def __init__(self) -> None:
@@ -54,28 +52,14 @@ class Roads:
         self.asked = 0
         self.spoil: Callable[[Point, Point, float], Any] = lambda start, goal, seconds: seconds
         self.cut: Callable[[bytes], bytes] = lambda body: body
-        roads = self
+        super().__init__()
 
-        class Handler(BaseHTTPRequestHandler):
-            def do_GET(self) -> None:
-                body = roads.cut(json.dumps(roads.answer(self.path)).encode())
-                self.send_response(roads.status)
-                self.send_header("content-length", str(len(body)))
-                self.end_headers()
-                self.wfile.write(body)
+    def respond(self, asked: Asked) -> Answer:
+        return Answer(self.cut(json.dumps(self.table(asked)).encode()), self.status)
 
-            def log_message(self, *_: Any) -> None:
-                pass
-
-        self.server = ThreadingHTTPServer(("127.0.0.1", 0), Handler)
-        self.address = f"http://127.0.0.1:{self.server.server_address[1]}"
-        threading.Thread(target=self.server.serve_forever, kwargs={"poll_interval": 0.02}, daemon=True).start()
-
-    def answer(self, path: str) -> dict[str, Any]:
-        parts = urlsplit(path)
-        query = {name: values[0] for name, values in parse_qs(parts.query, separator="&").items()}
-        places = [(float(p.split(",")[1]), float(p.split(",")[0])) for p in parts.path.split("/")[-1].split(";")]
-        ends = [[places[int(n)] for n in query[key].split(";")] for key in ("sources", "destinations")]
+    def table(self, asked: Asked) -> dict[str, Any]:
+        places = [(float(p.split(",")[1]), float(p.split(",")[0])) for p in asked.path.split("/")[-1].split(";")]
+        ends = [[places[int(n)] for n in asked.query[key].split(";")] for key in ("sources", "destinations")]
         self.asked += len(ends[0]) * len(ends[1])
         return {
             "code": "Ok",
@@ -88,8 +72,7 @@ class Roads:
 def roads() -> Iterator[Roads]:
     service = Roads()
     yield service
-    service.server.shutdown()
-    service.server.server_close()
+    service.close()
 
 
 @pytest.fixture

@@ -4,11 +4,8 @@ from __future__ import annotations
 
 import datetime
 import json
-import threading
 from collections.abc import Iterator
-from http.server import BaseHTTPRequestHandler, ThreadingHTTPServer
 from typing import Any
-from urllib.parse import parse_qs, urlsplit
 
 import pytest
 from fastapi import FastAPI
@@ -24,38 +21,27 @@ from api.ledger.forecasts import Forecasts, Placed, distance_km, forecasts, stan
 from scheduler.weather.climate import climate_to_csv
 from scheduler.weather.forecast import Forecast, Hour, forecast_to_csv
 from tests.service.cast import add_yard, anonymous, running, settings_for, signed_in
+from tests.service.stand_in import Answer, Asked, StandIn
 from tests.unit.weather.test_climate import YEAR
 
 NOW = datetime.datetime(2027, 4, 8, 21, tzinfo=datetime.UTC)
 HOUR = datetime.timedelta(hours=1)
 
 
-class Weather:
+class Weather(StandIn):
     """An invented Open-Meteo-like service: calm, but for gusts of `gust_mps` on the days named; or out of order."""
 
     def __init__(self) -> None:
         self.gusty: set[datetime.date] = set()
         self.broken = False
         self.asked: list[tuple[float, float]] = []
-        weather = self
+        super().__init__()
+        self.address += "/v1/forecast"
 
-        class Handler(BaseHTTPRequestHandler):
-            def do_GET(self) -> None:
-                query = parse_qs(urlsplit(self.path).query)
-                weather.asked.append((float(query["latitude"][0]), float(query["longitude"][0])))
-                body = b"{}" if weather.broken else json.dumps(weather.answer()).encode()
-                self.send_response(404 if weather.broken else 200)
-                self.send_header("content-type", "application/json")
-                self.send_header("content-length", str(len(body)))
-                self.end_headers()
-                self.wfile.write(body)
-
-            def log_message(self, *_: Any) -> None:
-                pass
-
-        self.server = ThreadingHTTPServer(("127.0.0.1", 0), Handler)
-        self.address = f"http://127.0.0.1:{self.server.server_address[1]}/v1/forecast"
-        threading.Thread(target=self.server.serve_forever, kwargs={"poll_interval": 0.02}, daemon=True).start()
+    def respond(self, asked: Asked) -> Answer:
+        self.asked.append((float(asked.query["latitude"]), float(asked.query["longitude"])))
+        body = b"{}" if self.broken else json.dumps(self.answer()).encode()
+        return Answer(body, 404 if self.broken else 200, {"content-type": "application/json"})
 
     def answer(self) -> dict[str, Any]:
         start = NOW.replace(hour=0)
@@ -80,8 +66,7 @@ class Weather:
 def weather() -> Iterator[Weather]:
     service = Weather()
     yield service
-    service.server.shutdown()
-    service.server.server_close()
+    service.close()
 
 
 @pytest.fixture

@@ -13,7 +13,7 @@ from fastapi import FastAPI
 from fastapi.testclient import TestClient
 
 from api.access.accounts import Role
-from api.week.planning import plan_week, prepare_week
+from api.week.run.planning import plan_week, prepare_week
 from scheduler.plan import read_plan
 from tests.one_a_day import one_a_day
 from tests.service.cast import PAGE, running, settings_for, signed_in

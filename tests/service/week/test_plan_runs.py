@@ -20,7 +20,7 @@ from api.access.accounts import Role
 from api.app import create_app
 from api.database import transaction
 from api.http.problems import Problem
-from api.week.start_run import start_run
+from api.week.run.start import start_run
 from scheduler.plan import Plan
 from tests.conftest import BuiltDemo
 from tests.service.cast import add_cast, running, settings_for, signed_in

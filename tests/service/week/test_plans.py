@@ -18,7 +18,7 @@ from api.access.accounts import Role
 from api.database import transaction
 from api.http.problems import Problem
 from api.week import locks, post
-from api.week.planning import store_plan
+from api.week.run.planning import store_plan
 from scheduler import Lock
 from scheduler import fixed_as_data as as_data
 from scheduler import fixed_from_data as from_data

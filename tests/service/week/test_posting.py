@@ -22,7 +22,7 @@ from api.database import transaction
 from api.http.problems import Problem
 from api.ledger.plans.posted import Posted, posted_on, posted_plan, posted_route, posted_week
 from api.week import post
-from api.week.planning import store_plan
+from api.week.run.planning import store_plan
 from scheduler import Off, by_hand
 from scheduler.documents import encode
 from scheduler.plan import Plan, read_plan

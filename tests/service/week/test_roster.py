@@ -18,7 +18,7 @@ from api.database import transaction
 from api.falls.falls import findings
 from api.falls.today import Days
 from api.roster.filling import BY_ABSENCE
-from api.week.planning import prepare_week
+from api.week.run.planning import prepare_week
 from scheduler.week import Week
 from tests.conftest import BuiltDemo
 from tests.service.cast import JSON, PAGE, running, settings_for, signed_in

@@ -28,9 +28,9 @@ from api.access.accounts import Role
 from api.app import create_app
 from api.database import open_database, transaction
 from api.settings import Settings
-from api.week import runs as module
-from api.week.ending import GOING, cut_off
-from api.week.runs import Runs
+from api.week.run import runs as module
+from api.week.run.ending import GOING, cut_off
+from api.week.run.runs import Runs
 from scheduler import Fixed, Spot
 from scheduler import fixed_as_data as as_data
 from scheduler import fixed_from_data as from_data

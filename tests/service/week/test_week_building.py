@@ -14,8 +14,8 @@ from sqlmodel import Session, col, select
 from api import tables
 from api.database import open_database, transaction
 from api.settings import sqlite_address
-from api.week.planning import PreparedWeek, planned, prepare_week
 from api.week.post import post
+from api.week.run.planning import PreparedWeek, planned, prepare_week
 from scheduler.audit import audit
 from scheduler.plan import read_plan
 from scheduler.week import Job, names_in, read_week, week_document, with_names

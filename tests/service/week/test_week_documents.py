@@ -20,7 +20,7 @@ from api import tables
 from api.access.accounts import Role
 from api.database import open_database, transaction, upgrade
 from api.ledger.plans.documents import DrivesTimed, WeekNotes, beside, week_in
-from api.week.start_run import start_run
+from api.week.run.start import start_run
 from tests.conftest import BuiltDemo
 from tests.old_rows import ROWS, fill
 from tests.service.cast import running, settings_for, signed_in

@@ -12,7 +12,7 @@ from fastapi import FastAPI
 from fastapi.testclient import TestClient
 
 from api.access.accounts import Role
-from api.week.planning import plan_week, prepare_week
+from api.week.run.planning import plan_week, prepare_week
 from scheduler import plan_week as solve
 from scheduler.plan import read_plan
 from scheduler.week import Week, read_week

@@ -21,8 +21,8 @@ from api.database.server_locks import ServerLocks, workers_of
 from api.ledger.history import note
 from api.ledger.kept import on_record
 from api.rebooking.progress import SearchesUnderWay
-from api.week import runs as module
-from api.week.runs import Runs
+from api.week.run import runs as module
+from api.week.run.runs import Runs
 from api.workers import signals as hearing
 from api.workers.keepers import Keepers
 from api.workers.lookout import Lookout

@@ -16,10 +16,10 @@ from pypdf import PdfReader
 from api import cli
 from api.cli.draw import calibrate, draw
 from api.cli.saying.command import Command
-from scheduler.calibrate import COLUMNS
 from scheduler.documents import decode
-from scheduler.durations import read_times
 from scheduler.layout.documents import Layout
+from scheduler.times.calibrate import COLUMNS
+from scheduler.times.durations import read_times
 from scheduler.units import feet_inches
 from tests.surveys import PLAIN
 

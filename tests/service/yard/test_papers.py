@@ -23,7 +23,7 @@ from api.papers.shown.job_page import job_page
 from api.papers.stored import keeper
 from api.papers.stored.keeper import Keeper, renew, stale
 from api.settings import sqlite_address
-from api.week.planning import prepare_week
+from api.week.run.planning import prepare_week
 from tests.conftest import BuiltDemo
 from tests.service.cast import running, settings_for, signed_in
 from tests.waiting import until

@@ -24,7 +24,7 @@ from api.database import MIGRATIONS, open_database, transaction, upgrade
 from api.settings import sqlite_address
 from api.shelf import moving, setting_aside
 from api.shelf.books import Held, RunsOut, ShelfLine
-from api.week.planning import prepare_week
+from api.week.run.planning import prepare_week
 from scheduler.errors import BadInput
 from tests.conftest import DEMO, BuiltDemo
 from tests.crates import LAG, MONDAY, NOW, SHELF, add_job, add_shelves, post_week
