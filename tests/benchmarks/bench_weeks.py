@@ -1,7 +1,8 @@
 """A table of weeks: our cost, bound and gap, seconds and memory, beside routing libraries and one monolithic model.
 
 Run from the project's root: `python -m tests.benchmarks.bench_weeks` (about an hour and a half), with `--quick` for a
-few seconds a week, `--weeks 45x4 mixed-160` for some, `--seeds 0 1 2` for several, `--alone` without the others.
+few seconds a week, `--weeks 45x4 mixed-160` for some, `--seeds 0 1 2` for several, `--alone` without the others; `--like`
+is for days like the published ones too (`similar.py`).
 
 The exchanged weeks and the published sets are read from ../shared/contract beside the project where it is there; weeks
 of the same make (`make_weeks`) are always invented anew. Each solver runs in a process of its own, whose compiled code
@@ -27,6 +28,7 @@ from scheduler import plan_week
 from scheduler.gap import gap
 from scheduler.week import Week, read_week
 from tests.benchmarks.make_weeks import Make, make_week
+from tests.benchmarks.similar import similar
 
 CONTRACT = Path(__file__).resolve().parents[2].parent / "shared" / "contract"
 MOST_LIBRARY_JOBS = 700
@@ -72,8 +74,8 @@ class Outcome:
     problem: str = ""
 
 
-def cases(seeds: list[int], quick_s: float | None) -> Iterator[Case]:
-    """Yield the exchanged weeks, the published sets, then invented weeks of every seed."""
+def cases(seeds: list[int], quick_s: float | None, like: bool) -> Iterator[Case]:
+    """Yield the exchanged weeks, the published sets, with `like` days like them, then invented weeks of every seed."""
 
     def limit(seconds: float) -> float:
         return seconds if quick_s is None else min(seconds, quick_s)
@@ -93,7 +95,11 @@ def cases(seeds: list[int], quick_s: float | None) -> Iterator[Case]:
         print("published sets: skipped, they are not beside the project", flush=True)
     for path in published:
         name, size = path.name.split(".")[:2]
-        yield Case(f"{name}.{size}", read_week(path.read_bytes()), limit(PUBLISHED_S[size]), False)
+        week = read_week(path.read_bytes())
+        yield Case(f"{name}.{size}", week, limit(PUBLISHED_S[size]), False)
+        if like and name.startswith("technicians") and size == "100":
+            for change, one in similar(week):
+                yield Case(f"{name}.{size} {change}", one, limit(PUBLISHED_S[size]), False)
     for make, jobs, crews, yards, seconds in INVENTED:
         for seed in seeds:
             if quick_s is not None and jobs > 1000:
@@ -204,10 +210,11 @@ def main() -> None:
     parser.add_argument("--quick", action="store_true", help="at most 5 seconds a week")
     parser.add_argument("--seconds", type=float, default=None, help="at most so many seconds a week")
     parser.add_argument("--alone", action="store_true", help="without the libraries and the monolithic model")
+    parser.add_argument("--like", action="store_true", help="also days like the published ones of technicians")
     given = parser.parse_args()
     quick_s = given.seconds if given.seconds is not None else 5.0 if given.quick else None
     print(_row(HEAD), flush=True)
-    for case in cases(given.seeds, quick_s):
+    for case in cases(given.seeds, quick_s, given.like):
         if given.weeks and not any(part in case.name for part in given.weeks):
             continue
         invented = case.name.endswith("(invented)")

@@ -158,7 +158,7 @@ def dominates(
             return False
         if (labels.seen[x, w] ^ other_seen[w]) & p.follows.firsts[w]:
             return False
-    # x has served fewer jobs that still count, so it may have paid for fewer pieces and helpers: it may have to pay for them later
+    # x may have paid for fewer pieces and helpers: it may have to pay for them later
     owed = 0.0
     for e in range(len(other_gear)):
         owed += duals.gear_price[e] * max(0, other_gear[e] - labels.gear[x, e])
