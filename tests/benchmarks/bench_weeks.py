@@ -1,8 +1,8 @@
 """A table of weeks: our cost, bound and gap, seconds and memory, beside routing libraries and one monolithic model.
 
 Run from the project's root: `python -m tests.benchmarks.bench_weeks` (about an hour and a half), with `--quick` for a
-few seconds a week, `--weeks 45x4 mixed-160` for some, `--seeds 0 1 2` for several, `--alone` without the others; `--like`
-is for days like the published ones too (`similar.py`).
+few seconds a week, `--weeks 45x4 mixed-160` for some, `--seeds 0 1 2` for several, `--alone` without the others;
+`--like` is for days like the published ones too (`similar.py`).
 
 The exchanged weeks and the published sets are read from ../shared/contract beside the project where it is there; weeks
 of the same make (`make_weeks`) are always invented anew. Each solver runs in a process of its own, whose compiled code
