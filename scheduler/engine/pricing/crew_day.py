@@ -75,11 +75,10 @@ class Day:
         other, stops = copy.copy(self), self.problem.stops
         mine = _options(model, self.k)
         hi = model.opt_hi[mine]
-        last = np.maximum.reduceat(hi, stops.ptr[:-1])
-        leave, sooner = _leave(model, self.k, self.jobs, last)
-        stops = stops._replace(lo=model.opt_lo[mine], hi=hi, last=last, leave=leave, sooner=sooner)
+        stops = stops._replace(lo=model.opt_lo[mine], hi=hi, last=np.maximum.reduceat(hi, stops.ptr[:-1]))
         other.problem = self.problem._replace(stops=stops)
         other.width = max(self.width, min(steps_min, max(1, int(stops.service.min()))))
+        other.rough = max(self.rough, other.width)
         return other
 
     def search(
@@ -172,8 +171,7 @@ def _stops(model: Model, k: int, jobs: Ints) -> Stops:
     metres = np.ascontiguousarray(model.metres[np.ix_(places, places)])
     ptr = model.opt_ptr[model.cand_ptr[k] : model.cand_ptr[k + 1] + 1] - mine.start
     hi = model.opt_hi[mine]
-    last = np.maximum.reduceat(hi, ptr[:-1])
-    leave, sooner = _leave(model, k, jobs, last)
+    known = model.soonest is not None and model.reload[k] < 0  # by the yard a crew may be sooner elsewhere
     return Stops(
         minutes=np.ascontiguousarray(model.minutes[np.ix_(places, places)]),
         metres=metres,
@@ -184,20 +182,10 @@ def _stops(model: Model, k: int, jobs: Ints) -> Stops:
         hi=hi,
         cost=model.opt_cost[mine],
         pause=model.opt_pause[mine],
-        last=last,
-        leave=leave,
-        sooner=sooner,
+        last=np.maximum.reduceat(hi, ptr[:-1]),
+        soonest=model.soonest if known else np.zeros((1, 1), np.int64),
+        item=jobs if known else np.zeros(len(jobs), np.int64),
     )
-
-
-def _leave(model: Model, k: int, jobs: Ints, last: Ints) -> tuple[Any, Any]:
-    """Return `Stops.leave` and `Stops.sooner`; no job is out of reach where a crew may go by the yard in between."""
-    n = len(jobs)
-    if model.soonest is None or model.reload[k] >= 0:
-        leave = np.full((n, n), np.iinfo(np.int32).max, np.int32)
-    else:
-        leave = (last[None, :] - model.soonest[np.ix_(jobs, jobs)]).astype(np.int32)
-    return leave, np.argsort(leave, axis=1, kind="stable").astype(np.int16)
 
 
 def _shortest(problem: PricingProblem) -> PricingProblem:
@@ -239,7 +227,7 @@ def _follows(model: Model, jobs: Ints) -> tuple[list[int], Follows]:
             first.append(f)
             then.append(t)
             firsts |= bit[f]
-    free = bit & ~np.bitwise_or.reduce(forbidden, axis=0) if n else bit
+    free = ~np.bitwise_or.reduce(forbidden, axis=0)
     return pairs, Follows(forbidden, np.array(first, np.int64), np.array(then, np.int64), firsts, bit, free)
 
 

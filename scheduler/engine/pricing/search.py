@@ -241,18 +241,19 @@ def _visit(
 
 @inlined
 def _past(p: PricingProblem, after: _Next, j: int, early: int, every_set: bool) -> None:
-    """Write the jobs that a route cannot serve any more once job j has ended at `early`; none but those seen if asked.
+    """Write the jobs seen and those that cannot be served any more once job j has ended at `early`.
 
-    A job that may not come before some other is no such one: to have served it says more than that it will not come.
+    A job that may not come before some other counts if seen alone: to have served it says more than that it will not
+    come. Where every set is wanted, those seen are all.
     """
+    jobs, here = len(p.stops.service), p.stops.item[j]
     for w in range(len(after.past)):
-        after.past[w] = after.seen[w]
-    if not every_set:
-        for place in range(len(p.stops.service)):
-            i = p.stops.sooner[j, place]
-            if p.stops.leave[j, i] >= early:
-                break
-            after.past[i >> 6] |= p.follows.free[i, i >> 6]
+        late = np.uint64(0)
+        if not every_set:
+            for i in range(64 * w, min(jobs, 64 * w + 64)):
+                if early + p.stops.soonest[here, p.stops.item[i]] > p.stops.last[i]:
+                    late |= np.uint64(1) << np.uint64(i & 63)
+        after.past[w] = after.seen[w] | (late & p.follows.free[w])
 
 
 @inlined
