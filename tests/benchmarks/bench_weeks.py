@@ -1,7 +1,8 @@
 """A table of weeks: our cost, bound and gap, seconds and memory, beside routing libraries and one monolithic model.
 
 Run from the project's root: `python -m tests.benchmarks.bench_weeks` (about four hours), with `--quick` for a
-few seconds a week, `--weeks 45x4 mixed-160` for some, `--seeds 0 1 2` for several, `--alone` without the others.
+few seconds a week, `--weeks 45x4 mixed-160` for some, `--seeds 0 1 2` for several, `--alone` without the others;
+`--like` is for days like the published ones too (`similar.py`).
 
 The exchanged weeks and the published sets are read from ../shared/contract beside the project where it is there; weeks
 of the same make (`make_weeks`) are always invented anew. Each solver runs in a process of its own, whose compiled code
@@ -28,6 +29,7 @@ from scheduler.gap import gap
 from scheduler.week import Week, read_week
 from tests.benchmarks.make_horizon import make_horizon
 from tests.benchmarks.make_weeks import Make, make_week
+from tests.benchmarks.similar import similar
 
 CONTRACT = Path(__file__).resolve().parents[2].parent / "shared" / "contract"
 MOST_LIBRARY_JOBS = 700
@@ -79,8 +81,8 @@ class Outcome:
     problem: str = ""
 
 
-def cases(seeds: list[int], quick_s: float | None) -> Iterator[Case]:
-    """Yield the exchanged weeks, the published sets, then invented weeks of every seed."""
+def cases(seeds: list[int], quick_s: float | None, like: bool) -> Iterator[Case]:
+    """Yield the exchanged weeks, the published sets, with `like` days like them, then invented weeks of every seed."""
 
     def limit(seconds: float) -> float:
         return seconds if quick_s is None else min(seconds, quick_s)
@@ -100,7 +102,11 @@ def cases(seeds: list[int], quick_s: float | None) -> Iterator[Case]:
         print("published sets: skipped, they are not beside the project", flush=True)
     for path in published:
         name, size = path.name.split(".")[:2]
-        yield Case(f"{name}.{size}", read_week(path.read_bytes()), limit(PUBLISHED_S[size]), False)
+        week = read_week(path.read_bytes())
+        yield Case(f"{name}.{size}", week, limit(PUBLISHED_S[size]), False)
+        if like and name.startswith("technicians") and size == "100":
+            for change, one in similar(week):
+                yield Case(f"{name}.{size} {change}", one, limit(PUBLISHED_S[size]), False)
     for make, jobs, crews, yards, seconds in INVENTED:
         for seed in seeds:
             if quick_s is not None and jobs > 1000:
@@ -113,37 +119,42 @@ def cases(seeds: list[int], quick_s: float | None) -> Iterator[Case]:
             yield Case(f"{horizon.id} (invented)", horizon, limit(seconds), False)
 
 
-def measure(who: str, week: Week, seconds: float, seed: int) -> Outcome:
-    """Run one solver here and now; meant for a process of its own."""
+def measure(who: str, week: Week, seconds: float, seed: int, processor: bool = False) -> Outcome:
+    """Run one solver here and now; meant for a process of its own.
+
+    processor: all seconds, given and told, are the process's time on processors, its threads together (for ours and
+    PyVRP): a machine that others use meanwhile changes nothing then.
+    """
     from scheduler import Progress
     from tests.benchmarks.monolith import by_cp_sat
     from tests.benchmarks.others import by_ortools, by_pyvrp
 
+    clock = time.process_time if processor else time.monotonic
     warm = make_week("installs", 12, 2)
     if who == "ours":
-        plan_week(warm, seconds=None, clock=time.monotonic)
+        plan_week(warm, seconds=None, clock=clock)
     nothing = sum(job.skip_cents for job in week.jobs)
     first: list[float] = []
-    begun = time.monotonic()
+    begun = clock()
 
     def report(progress: Progress) -> None:
         if not first and progress.cost is not None and progress.cost < nothing:
-            first.append(time.monotonic() - begun)
+            first.append(clock() - begun)
 
     bound = None
     try:
         if who == "ours":
-            plan = plan_week(week, seconds=seconds, seed=seed, clock=time.monotonic, report=report)
+            plan = plan_week(week, seconds=seconds, seed=seed, clock=clock, report=report)
             bound = plan.bound
         elif who == "pyvrp":
-            plan = by_pyvrp(week, seconds, seed)
+            plan = by_pyvrp(week, seconds, seed, clock)
         elif who == "ortools":
             plan = by_ortools(week, seconds)
         else:
             plan, bound = by_cp_sat(week, seconds, seed)
     except ValueError as fault:
-        return Outcome(None, None, None, time.monotonic() - begun, _peak_mb(), problem=str(fault))
-    end = time.monotonic() - begun
+        return Outcome(None, None, None, clock() - begun, _peak_mb(), problem=str(fault))
+    end = clock() - begun
     open_ = gap(week, plan) if who == "ours" else None
     return Outcome(
         plan.cost.total, bound, first[0] if first else end, end, _peak_mb(),
@@ -155,10 +166,10 @@ def _peak_mb() -> int:
     return resource.getrusage(resource.RUSAGE_SELF).ru_maxrss // 1024
 
 
-def apart(who: str, week: Week, seconds: float, seed: int) -> Outcome:
+def apart(who: str, week: Week, seconds: float, seed: int, processor: bool = False) -> Outcome:
     """Return what `measure` does, run in a new process."""
     with ProcessPoolExecutor(1, multiprocessing.get_context("spawn"), initializer=_quiet) as pool:
-        return pool.submit(measure, who, week, seconds, seed).result()
+        return pool.submit(measure, who, week, seconds, seed, processor).result()
 
 
 def _quiet() -> None:
@@ -211,10 +222,11 @@ def main() -> None:
     parser.add_argument("--quick", action="store_true", help="at most 5 seconds a week")
     parser.add_argument("--seconds", type=float, default=None, help="at most so many seconds a week")
     parser.add_argument("--alone", action="store_true", help="without the libraries and the monolithic model")
+    parser.add_argument("--like", action="store_true", help="also days like the published ones of technicians")
     given = parser.parse_args()
     quick_s = given.seconds if given.seconds is not None else QUICK_S if given.quick else None
     print(_row(HEAD), flush=True)
-    for case in cases(given.seeds, quick_s):
+    for case in cases(given.seeds, quick_s, given.like):
         if given.weeks and not any(wanted(case.name, part) for part in given.weeks):
             continue
         invented = case.name.endswith("(invented)")

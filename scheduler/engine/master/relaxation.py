@@ -30,10 +30,7 @@ TOLERANCE = 1e-4
 TAKEN = 1e7  # cents that serving a job again would cost
 MOST_BESIDE = 30  # columns of one crew day that go with those taken
 LEAST_BROKEN = 0.02  # rows by which a set must be broken
-MOST_INSIDE, LEFT_INSIDE = (
-    6_000,
-    3_000,
-)  # columns of the program with odd sets: from how many on some leave, and to how many
+MOST_INSIDE, LEFT_INSIDE = 6_000, 3_000  # columns of the program: from how many on some leave, and to how many
 MOST_ASKED = 1_000  # columns of the pool that come back into the program at once
 
 
@@ -159,7 +156,9 @@ class Relaxation:
                 return *self.listed.under(k, reduced_of_listed, -TOLERANCE, most), COMPLETE
             if k in away:
                 return away[k]
-            return self.days[k].search(prices, -TOLERANCE, every_set=False, room=room, beam=beam, most=most)
+            return self.days[k].search(
+                prices, -TOLERANCE, every_set=False, room=room, beam=beam, most=most, rough=beam > 0
+            )
 
         found = list(self.threads.map(one, self.lead)) if self.threads else [one(k) for k in self.lead]
         new, complete, bound = 0, True, self.dual_value()
@@ -312,6 +311,7 @@ class Relaxation:
             new, complete = self.price(BEAMS[self.level])
             progress()
             if new > max(FEW_NEW, len(self.lead) // 10):
+                self._leave()
                 continue
             if self.level < 1:
                 self.level += 1

@@ -10,10 +10,12 @@ from __future__ import annotations
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, field
 from functools import cached_property
+from typing import cast
 
 import numpy as np
 from numpy.typing import NDArray
 
+from scheduler.engine.model.soonest import MOST_ITEMS, soonest
 from scheduler.plan import Plan, Route
 from scheduler.week import Shift, Week
 
@@ -111,6 +113,14 @@ class Model:
         """Return the jobs that no plan may leave out and these routes do."""
         planned = {j for jobs in routes.values() for j in jobs} if self.must else set()
         return [j for j in self.must if j not in planned]
+
+    @cached_property
+    def soonest(self) -> Ints | None:
+        """How soon each item can follow each (`soonest.soonest`); None where there are too many to say."""
+        if len(self.service) > MOST_ITEMS:
+            return None
+        places = np.ix_(self.job_place, self.job_place)
+        return cast(Ints, soonest(self.minutes[places].astype(np.int64), self.service.astype(np.int64)))
 
     @cached_property
     def number(self) -> dict[str, int]:

@@ -16,7 +16,7 @@ from scheduler.engine.pricing.problem import Duals, Follows, Hours, Loads, Prici
 from scheduler.engine.pricing.search import search
 
 MOST_STEPS = 1500  # of a day in the bounds: its minutes are exact; the scaled published sets get coarser steps
-ROUGH_STEPS = 300  # of a day where few labels are extended
+ROUGH_STEPS = 100  # of a day where few labels are extended
 
 
 @dataclass(frozen=True)
@@ -78,6 +78,7 @@ class Day:
         stops = stops._replace(lo=model.opt_lo[mine], hi=hi, last=np.maximum.reduceat(hi, stops.ptr[:-1]))
         other.problem = self.problem._replace(stops=stops)
         other.width = max(self.width, min(steps_min, max(1, int(stops.service.min()))))
+        other.rough = max(self.rough, other.width)
         return other
 
     def search(
@@ -170,6 +171,7 @@ def _stops(model: Model, k: int, jobs: Ints) -> Stops:
     metres = np.ascontiguousarray(model.metres[np.ix_(places, places)])
     ptr = model.opt_ptr[model.cand_ptr[k] : model.cand_ptr[k + 1] + 1] - mine.start
     hi = model.opt_hi[mine]
+    known = model.soonest is not None and model.reload[k] < 0  # by the yard a crew may be sooner elsewhere
     return Stops(
         minutes=np.ascontiguousarray(model.minutes[np.ix_(places, places)]),
         metres=metres,
@@ -181,6 +183,8 @@ def _stops(model: Model, k: int, jobs: Ints) -> Stops:
         cost=model.opt_cost[mine],
         pause=model.opt_pause[mine],
         last=np.maximum.reduceat(hi, ptr[:-1]),
+        soonest=model.soonest if known else np.zeros((1, 1), np.int64),
+        item=jobs if known else np.zeros(len(jobs), np.int64),
     )
 
 
@@ -223,7 +227,8 @@ def _follows(model: Model, jobs: Ints) -> tuple[list[int], Follows]:
             first.append(f)
             then.append(t)
             firsts |= bit[f]
-    return pairs, Follows(forbidden, np.array(first, np.int64), np.array(then, np.int64), firsts, bit)
+    free = ~np.bitwise_or.reduce(forbidden, axis=0)
+    return pairs, Follows(forbidden, np.array(first, np.int64), np.array(then, np.int64), firsts, bit, free)
 
 
 def _by_job(model: Model, jobs: Ints) -> list[list[int]]:

@@ -20,7 +20,7 @@ MOST_HEADS = 1 << 20
 
 
 class Kept(NamedTuple):
-    """Labels by set: `head` and `chain`; by job: `head` and blocks of early, flat cost, first word of the set, label.
+    """Labels by set: `head` and `chain`; by job: `head` and blocks of early, flat cost, first words of sets, label.
 
     The flat cost is what a label costs where time is no concern: base - minute * late.
     """
@@ -31,6 +31,7 @@ class Kept(NamedTuple):
     early: Any
     flat: Any
     seen: Any
+    past: Any
     label: Any
     next_block: Any
     size: Any
@@ -56,6 +57,7 @@ def none_kept(jobs: int, room: int, by_set: bool) -> Kept:
         np.empty(room + 1 if by_set else 1, np.int32),
         np.empty((rooms, BLOCK), np.int64),
         np.empty((rooms, BLOCK)),
+        np.empty((rooms, BLOCK), np.uint64),
         np.empty((rooms, BLOCK), np.uint64),
         np.empty((rooms, BLOCK), np.int32),
         np.empty(rooms, np.int32),
@@ -86,6 +88,7 @@ def is_dominated(
     j: int,
     new: Reached,
     seen: Any,
+    past: Any,
     gear: Any,
     odd: Any,
     p: PricingProblem,
@@ -101,7 +104,7 @@ def is_dominated(
                 and labels.rested[other] >= new.rested
                 and labels.node[other] == j
                 and equal(labels.seen[other], seen)
-                and dominates(labels, other, new, seen, gear, odd, True, p, duals)
+                and dominates(labels, other, new, seen, past, gear, odd, True, p, duals)
             ):
                 return True
             other = kept.chain[other]
@@ -113,10 +116,10 @@ def is_dominated(
             if (
                 kept.early[part, x] <= new.early
                 and kept.flat[part, x] <= flat + EPSILON
-                and kept.seen[part, x] & ~seen[0] == 0
+                and kept.seen[part, x] & ~past[0] == 0
             ):
                 other = kept.label[part, x]
-                if labels.alive[other] and dominates(labels, other, new, seen, gear, odd, False, p, duals):
+                if labels.alive[other] and dominates(labels, other, new, seen, past, gear, odd, False, p, duals):
                     return True
         part = kept.next_block[part]
     return False
@@ -140,6 +143,7 @@ def keep(kept: Kept, labels: Labels, at: int, c: int, first_new: int, p: Pricing
                     c,
                     as_reached(labels, other),
                     labels.seen[other],
+                    labels.past[other],
                     labels.gear[other],
                     labels.odd[other],
                     True,
@@ -161,13 +165,14 @@ def keep(kept: Kept, labels: Labels, at: int, c: int, first_new: int, p: Pricing
                 other >= first_new
                 and early <= kept.early[part, x]
                 and flat <= kept.flat[part, x] + EPSILON
-                and labels.seen[c, 0] & ~kept.seen[part, x] == 0
+                and labels.seen[c, 0] & ~kept.past[part, x] == 0
                 and labels.alive[other]
                 and dominates(
                     labels,
                     c,
                     as_reached(labels, other),
                     labels.seen[other],
+                    labels.past[other],
                     labels.gear[other],
                     labels.odd[other],
                     False,
@@ -186,5 +191,5 @@ def keep(kept: Kept, labels: Labels, at: int, c: int, first_new: int, p: Pricing
         kept.blocks[0] += 1
     x = kept.size[part]
     kept.early[part, x], kept.flat[part, x] = early, flat
-    kept.seen[part, x], kept.label[part, x] = labels.seen[c, 0], c
+    kept.seen[part, x], kept.past[part, x], kept.label[part, x] = labels.seen[c, 0], labels.past[c, 0], c
     kept.size[part] = x + 1

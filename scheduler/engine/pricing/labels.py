@@ -35,6 +35,7 @@ class Labels(NamedTuple):
     helpers: Any
     gear: Any  # (labels, pieces)
     seen: Any  # (labels, words)
+    past: Any  # (labels, words): the jobs seen and those that can no longer be reached in time
     odd: Any  # (labels, words): odd sets of which the route is in an odd number of rows: the next one costs
     key: Any
     space: Any  # to work in
@@ -75,6 +76,7 @@ def in_the_yard(p: PricingProblem, duals: Duals, room: int) -> Labels:
         np.empty(size, np.int64),
         np.empty((size, kinds), np.int64),
         np.empty((size, words), np.uint64),
+        np.empty((size, words), np.uint64),
         np.empty((size, odd_sets), np.uint64),
         np.empty(size, np.uint64),
         np.empty(size),
@@ -83,7 +85,7 @@ def in_the_yard(p: PricingProblem, duals: Duals, room: int) -> Labels:
     labels.early[0], labels.work[0], labels.late[0], labels.rested[0] = p.hours.start, 0, p.hours.latest, 0
     labels.base[0], labels.score[0] = 0.0, 0.0
     labels.options[0], labels.metres[0], labels.weight[0], labels.boxes[0], labels.helpers[0] = 0, 0, 0, 0, 0
-    labels.gear[0], labels.seen[0], labels.key[0] = 0, 0, 0
+    labels.gear[0], labels.seen[0], labels.past[0], labels.key[0] = 0, 0, 0, 0
     labels.odd[0] = duals.odd_set_start
     return labels
 
@@ -115,6 +117,7 @@ def dominates(
     x: int,
     other: Reached,
     other_seen: Any,
+    other_past: Any,
     other_gear: Any,
     other_odd: Any,
     same_set: bool,
@@ -125,7 +128,7 @@ def dominates(
 
     As a function of the minute t at which the last service ends, a label has cost base + minute * max(work, t - late).
     That of x must not exceed the other's for any t from the other's earliest on: enough at that minute and in the
-    limit. `same_set`: only the same sets of jobs are compared.
+    limit. `same_set`: only the same sets of jobs are compared; else x may have served what the other cannot reach.
     """
     # of the same set every timing is wanted that is cheaper or out for less: compared by pay, and by minutes below
     every_way = same_set and p.rates.weekly
@@ -141,7 +144,7 @@ def dominates(
     other_now = max(other_flat, other.base + minute * other.work - minute * other.early)
     if now > other_now + EPSILON:
         return False
-    if p.loads.reload >= 0 and (labels.weight[x] > other.weight or labels.boxes[x] > other.boxes):
+    if labels.weight[x] > other.weight or labels.boxes[x] > other.boxes:
         return False
     if every_way or (p.hours.rests and labels.rested[x] == 0):
         # x must be out no longer than the other, so that it needs no rest wherever that does not
@@ -151,11 +154,11 @@ def dominates(
     if same_set:
         return equal(labels.seen[x], other_seen)
     for w in range(len(other_seen)):
-        if labels.seen[x, w] & ~other_seen[w]:
+        if labels.seen[x, w] & ~other_past[w]:
             return False
         if (labels.seen[x, w] ^ other_seen[w]) & p.follows.firsts[w]:
             return False
-    # x has served fewer jobs, so it may have paid for fewer pieces and helpers: it may have to pay for them later
+    # x may have paid for fewer pieces and helpers: it may have to pay for them later
     owed = 0.0
     for e in range(len(other_gear)):
         owed += duals.gear_price[e] * max(0, other_gear[e] - labels.gear[x, e])

@@ -39,6 +39,8 @@ class Stops(NamedTuple):
     cost: Any
     pause: Any  # whether the rest falls within the service
     last: Any  # the latest start of each job in any option
+    soonest: Any  # minutes from the end of a service to an arrival elsewhere, whatever lies between, by `item`
+    item: Any  # each job's row and column there
 
 
 class Loads(NamedTuple):
@@ -63,6 +65,7 @@ class Follows(NamedTuple):
     then: Any
     firsts: Any  # (words,)
     bit: Any  # (n, words): each job alone as a set
+    free: Any  # (words,): the jobs that are forbidden before none
 
 
 class Rates(NamedTuple):

@@ -36,9 +36,10 @@ class _Visit(NamedTuple):
 
 
 class _Next(NamedTuple):
-    """Jobs seen, pieces taken and odd sets half served after one more stop; written anew for every stop."""
+    """Jobs seen, those past, pieces taken and odd sets half served after one more stop; written anew for every stop."""
 
     seen: Any
+    past: Any
     gear: Any
     odd: Any
 
@@ -65,6 +66,7 @@ def search(p: PricingProblem, duals: Duals, bounds: Bounds, wanted: Wanted) -> t
     kept = none_kept(n, wanted.room, wanted.every_set)
     found = none_found(wanted)
     after = _Next(
+        np.zeros(p.follows.bit.shape[1], np.uint64),
         np.zeros(p.follows.bit.shape[1], np.uint64),
         np.zeros(duals.gear.shape[1], np.int64),
         np.zeros(duals.odd_set.shape[1], np.uint64),
@@ -220,7 +222,8 @@ def _visit(
             score = _score(p, duals, bounds, new, j, after.seen)
             if score >= found.threshold[0] or score >= level.cut[0]:
                 continue
-            if is_dominated(kept, labels, at, j, new, after.seen, after.gear, after.odd, p, duals):
+            _past(p, after, j, early, wanted.every_set)
+            if is_dominated(kept, labels, at, j, new, after.seen, after.past, after.gear, after.odd, p, duals):
                 continue
             c = level.mark[0]
             if c > wanted.room:
@@ -234,6 +237,23 @@ def _visit(
                 level.mark[2] = c + 1 + 2 * wanted.beam
                 level.ended[0] = TRUNCATED
             go_home(found, labels, c, p, duals, wanted.most, wanted.every_set)
+
+
+@inlined
+def _past(p: PricingProblem, after: _Next, j: int, early: int, every_set: bool) -> None:
+    """Write the jobs seen and those that cannot be served any more once job j has ended at `early`.
+
+    A job that may not come before some other counts if seen alone: to have served it says more than that it will not
+    come. Where every set is wanted, those seen are all.
+    """
+    jobs, here = len(p.stops.service), p.stops.item[j]
+    for w in range(len(after.past)):
+        late = np.uint64(0)
+        if not every_set:
+            for i in range(64 * w, min(jobs, 64 * w + 64)):
+                if early + p.stops.soonest[here, p.stops.item[i]] > p.stops.last[i]:
+                    late |= np.uint64(1) << np.uint64(i & 63)
+        after.past[w] = after.seen[w] | (late & p.follows.free[w])
 
 
 @inlined
@@ -266,6 +286,7 @@ def _store(
     labels.weight[c], labels.boxes[c], labels.helpers[c] = to.weight, to.boxes, new.helpers
     for w in range(len(after.seen)):
         labels.seen[c, w] = after.seen[w]
+        labels.past[c, w] = after.past[w]
     for e in range(len(after.gear)):
         labels.gear[c, e] = after.gear[e]
     for w in range(len(after.odd)):

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import itertools
 import random
+from dataclasses import replace
 
 import numpy as np
 import pytest
@@ -70,6 +71,21 @@ def sets_of(rows: int) -> Ints:
     return np.array(three + five, np.int64).reshape(-1, 5)
 
 
+def drawn_prices(model: Model, k: int, day: Day, chance: np.random.Generator) -> Prices:
+    """Return prices of all kinds but of weekly minutes, for the pricing of crew day k."""
+    odd_sets = sets_of(len(model.service))
+    return Prices(
+        job=[chance.uniform(0, 40_000, len(c.jobs)) for c in model.crew_days],
+        sigma=-chance.uniform(0, 3_000, len(model.crew_days)),
+        helper=chance.uniform(0, 4_000, len(model.helper_cap)),
+        pool=chance.uniform(0, 4_000, len(model.pool_cap)),
+        pair=[np.zeros(0)] * k + [chance.uniform(0, 4_000, len(day.pairs))],
+        odd_sets=odd_sets,
+        odd_set=chance.uniform(0, 6_000, len(odd_sets)),
+        weekly=np.zeros(0),
+    )
+
+
 def test_every_set_is_found_at_its_least_cost(drawn: list[Model]) -> None:
     for model in drawn:
         for k in range(len(model.crew_days)):
@@ -83,21 +99,27 @@ def test_the_most_negative_route_is_found_whatever_the_prices(drawn: list[Model]
     for model in drawn:
         for k in range(len(model.crew_days)):
             day = Day(model, k)
-            odd_sets = sets_of(len(model.service))
-            prices = Prices(
-                job=[chance.uniform(0, 40_000, len(c.jobs)) for c in model.crew_days],
-                sigma=-chance.uniform(0, 3_000, len(model.crew_days)),
-                helper=chance.uniform(0, 4_000, len(model.helper_cap)),
-                pool=chance.uniform(0, 4_000, len(model.pool_cap)),
-                pair=[np.zeros(0)] * k + [chance.uniform(0, 4_000, len(day.pairs))],
-                odd_sets=odd_sets,
-                odd_set=chance.uniform(0, 6_000, len(odd_sets)),
-                weekly=np.zeros(0),
-            )
+            prices = drawn_prices(model, k, day, chance)
             _, every, _ = day.search(prices, 1e15, every_set=True, room=50_000)
             _, few, ended = day.search(prices, 1e15, every_set=False, room=50_000)
             assert ended == COMPLETE
             assert few.min() == pytest.approx(every.min(), abs=1e-6)
+
+
+def test_what_can_no_longer_be_reached_hides_no_route() -> None:
+    """On days of narrow windows, some jobs tied in order, by drives that are not always the shortest ways."""
+    chance = np.random.default_rng(5)
+    for seed in range(100, 125):
+        model = build(small_week(random.Random(seed), jobs=7, crews=2, days=2))
+        for k in range(len(model.crew_days)):
+            first = chance.integers(model.start[k], model.end[k], len(model.opt_lo))
+            skewed = np.where(chance.random(model.minutes.shape) < 0.3, 3 * model.minutes, model.minutes)
+            narrow = replace(model, opt_lo=first, opt_hi=first + chance.integers(0, 90, len(first)), minutes=skewed)
+            day = Day(narrow, k)
+            prices = drawn_prices(narrow, k, day, chance)
+            _, every, _ = day.search(prices, 1e15, every_set=True, room=50_000)
+            _, few, _ = day.search(prices, 1e15, every_set=False, room=50_000)
+            assert len(few) == len(every) == 0 or few.min() == pytest.approx(every.min(), abs=1e-6)
 
 
 def test_each_two_of_an_odd_set_cost_its_price(drawn: list[Model]) -> None:
