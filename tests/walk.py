@@ -85,7 +85,7 @@ def pages(app: FastAPI) -> Iterator[Walk]:
     """Yield every address of the service that may be a page; those that answer otherwise are sorted out later."""
     known = values(app)
     nowhere = re.compile(
-        r"\{(file_id|run_id|case_id|message_id|one_id|account_id|link_id|webhook_id|maker_order_id|export_id|import_id)\}"
+        r"\{(file_id|run_id|case_id|message_id|one_id|account_id|link_id|webhook_id|maker_order_id|export_id|import_id|load_id)\}"
     )  # records, not in the demo
     for method, path, permission in statements(app):
         is_file = re.search(r"\.\w+$", path) is not None  # such as .pdf

@@ -31,6 +31,7 @@ from api.languages.core import core_says, core_texts
 from api.languages.extraction import CORE, work_kind_texts
 from api.languages.templates import TemplateTexts
 from api.languages.update import updated
+from api.ledger import kept as in_memory
 from api.messages.words import WHY, late_words, words
 from api.papers.shown import pdf
 from api.papers.shown.job_page import job_pages
@@ -77,9 +78,11 @@ def bracketed(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> Iterator[None]
     )
     for cache in kept:
         cache.cache_clear()
+    in_memory._by_database.clear()
     yield
     for cache in kept:
         cache.cache_clear()
+    in_memory._by_database.clear()
 
 
 def _bracket(text: str) -> str:
