@@ -34,7 +34,9 @@ class BusinessFiles(msgspec.Struct):
     rows: list[SQLModel]
 
 
-def load(session: Session, business: BusinessFiles, tell: Callable[[int, int], None]) -> None:
+def load(
+    session: Session, business: BusinessFiles, tell: Callable[[int, int], None] = lambda done, total: None
+) -> None:
     """Add all rows of `business` to an empty database; `tell` is told how many are in, of how many."""
     done = 0
     for _, kind in itertools.groupby(business.rows, type):

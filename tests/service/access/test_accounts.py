@@ -205,4 +205,4 @@ def test_the_address_of_before_leads_on(app: FastAPI) -> None:
     manager = signed_in(app, Role.manager)
     led = manager.get("/accounts", headers=PAGE, follow_redirects=False)
     assert (led.status_code, led.headers["location"]) == (308, "/who-may-sign-in")
-    assert "Who may sign in" in manager.get("/accounts", headers=PAGE).text
+    assert "Who may sign in" in manager.get(led.headers["location"], headers=PAGE).text

@@ -66,7 +66,7 @@ def test_a_browser_is_led_to_the_password_and_back_to_its_page(app: FastAPI, man
         led = manager.post(
             "/who-may-sign-in", data=sent, headers=PAGE | {"referer": "http://testserver/who-may-sign-in"}
         )
-        assert (led.status_code, led.headers["location"]) == (303, "/prove?next=%2Faccounts")
+        assert (led.status_code, led.headers["location"]) == (303, "/prove?next=%2Fwho-may-sign-in")
         page = manager.get(led.headers["location"], headers=PAGE).text
         form = {"csrf": csrf_in(page), "next": "/who-may-sign-in"}
         again = manager.post("/prove", data=form | {"old": "wrong"}, headers=PAGE)

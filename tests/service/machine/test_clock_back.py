@@ -116,7 +116,7 @@ def test_the_chain_goes_on_in_its_own_order(app: FastAPI) -> None:
 
 def test_backups_go_on_and_those_made_before_are_the_old_ones(app: FastAPI, tmp_path: Path) -> None:
     clock, folder = [NOON], tmp_path / "backups"
-    keeper = BackupKeeper(app.state.database, tmp_path, folder, 24, 2, lambda: clock[0])
+    keeper = BackupKeeper(app.state.database, tmp_path, folder, 24, 2, 90, lambda: clock[0])
     assert keeper.look() is not None
     clock[0] = BACK
     made = keeper.look()

@@ -109,26 +109,27 @@ def test_a_cluster_plans_what_this_machine_plans(machines: Machines) -> None:
             door.submit(fails, "nobody knows").result(30)
 
 
+@pytest.mark.long
 def test_a_killed_worker_and_a_lost_scheduler(machines: Machines, tmp_path: Path) -> None:
     with ClusterDoor(machines.address) as door, ClusterDoor(machines.address, instead=False) as strict:
         door.begin()
         strict.begin()
-        going = door.submit(waits, str(tmp_path), 60)
+        going = door.submit(waits, str(tmp_path), 600)
         until(lambda: any(tmp_path.iterdir()))
         first = int(next(tmp_path.iterdir()).name)
         machines.kill(first)
-        assert going.result(60) not in (first, os.getpid()), "another worker does it anew"
+        assert going.result(300) not in (first, os.getpid()), "another worker does it anew"
         until(lambda: "A worker of the cluster went away" in door.note)
 
         folder = tmp_path / "lost"
         folder.mkdir()
-        going, given_up = door.submit(waits, str(folder), 60), strict.submit(time.sleep, 60)
+        going, given_up = door.submit(waits, str(folder), 600), strict.submit(time.sleep, 600)
         until(lambda: any(folder.iterdir()))
         machines.scheduler.kill()
-        assert going.result(60) == os.getpid()
+        assert going.result(300) == os.getpid()
         assert "done on this machine instead" in door.note
         with pytest.raises(ClusterLost):
-            given_up.result(60)
+            given_up.result(300)
         assert (door.far, door.at_once) == (False, 2)
         door.begin()
         assert "could not be reached" in door.note
