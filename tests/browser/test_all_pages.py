@@ -86,7 +86,10 @@ def test_every_page_is_well_for_the_manager(board: Board, share: int) -> None:
     assert walked >= 5
 
 
-@pytest.mark.parametrize("role", [Role.office, Role.lead, Role.reader])
+@pytest.mark.parametrize(
+    "role",
+    [Role.lead, *(pytest.param(role, marks=pytest.mark.long) for role in (Role.office, Role.reader))],
+)
 def test_every_page_opens_for_the_others_who_may_see_it(board: Board, role: Role) -> None:
     page = board.signed_in_page(role, "phone")
     faults, walked = [], 0

@@ -1,7 +1,7 @@
 """Layouts of surveys in the first form (survey/1), kept for ever: our own results, each the SHA-256 of its file.
 
 A house may be looked up years after it was drilled: whatever newer surveys ask for, an old one gives the same file.
-Only the last digits of a force may differ: processors of different makes solve the same equations to the last bit or two.
+Only the last digits of a force may differ: processors of different makes solve equations to the last bit or two.
 """
 
 from __future__ import annotations

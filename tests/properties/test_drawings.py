@@ -38,7 +38,7 @@ def walls(kind: str, batch: int) -> list[Survey]:
     return [made(random.Random(f"{kind} {batch} {n}"), kind=kind) for n in range(9)]  # type: ignore[arg-type]
 
 
-@pytest.mark.parametrize("batch", range(4))
+@pytest.mark.parametrize("batch", [0, 1, *(pytest.param(batch, marks=pytest.mark.long) for batch in (2, 3))])
 @pytest.mark.parametrize("kind", KINDS)
 def test_nothing_overlaps_no_number_is_missing_and_every_pointer_has_its_target(kind: str, batch: int) -> None:
     for n, survey in enumerate(walls(kind, batch)):

@@ -18,7 +18,7 @@ from tests.weeks2 import STEP, small_week2
 
 def some_now(first: int, end: int) -> list[Any]:
     """Return seeds, every eighth to be tried in every run and the others in the long tests."""
-    return [n if n % 8 == 0 else pytest.param(n, marks=pytest.mark.long) for n in range(first, end)]
+    return [n if n % 16 == 0 else pytest.param(n, marks=pytest.mark.long) for n in range(first, end)]
 
 
 @pytest.mark.parametrize("seed", some_now(0, 80))

@@ -167,7 +167,7 @@ def _cut_off_everywhere(tmp_path: Path, data: str | None, step: int) -> None:
         at += step
 
 
-@pytest.mark.parametrize("data", [None, "0001"])
+@pytest.mark.parametrize("data", [None, pytest.param("0001", marks=pytest.mark.long)])
 def test_a_start_cut_off_leaves_the_form_before_or_the_one_after(tmp_path: Path, data: str | None) -> None:
     _cut_off_everywhere(tmp_path, data, step=191)
 

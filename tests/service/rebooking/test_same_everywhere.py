@@ -24,7 +24,7 @@ from tests.service.rebooking.cast import MONDAY, THURSDAY, posted, spots
 NOW = THURSDAY + datetime.timedelta(hours=1)
 TUESDAY = datetime.datetime(2027, 4, 13, 19, tzinfo=datetime.UTC)  # 14:00 at the yards
 Happening = Callable[[FastAPI, TestClient, random.Random], None]
-EVENTS_A_RUN, RUNS, SHORT_RUNS = 10, 20, 2  # all of them, 200 events, in the long tests
+EVENTS_A_RUN, RUNS, SHORT_RUNS = 10, 20, 1  # all of them, 200 events, in the long tests
 
 
 def _a_date(rng: random.Random) -> datetime.date:
