@@ -5,6 +5,7 @@ from __future__ import annotations
 from collections.abc import Mapping
 from dataclasses import dataclass
 
+from api.languages import to_say
 from scheduler.plan import Plan
 from scheduler.price import risks
 from scheduler.sheet import Sheet
@@ -35,11 +36,11 @@ def to_run(plan: Plan, laid_out: Sheet) -> tuple[Figure, ...]:
     over = [entry.job for cell in cells if cell.overtime_min for entry in cell.entries[-1:]]
     extra = [entry.job for cell in cells if cell.helpers for entry in cell.entries]
     return _there(
-        Figure("crews", cost.crews),
-        Figure("road", cost.travel),
-        Figure("overtime", cost.overtime, tuple(over)),
-        Figure("past the week's hours", cost.weekly),
-        Figure("extra people", cost.helpers, tuple(extra)),
+        Figure(to_say("crews"), cost.crews),
+        Figure(to_say("road"), cost.travel),
+        Figure(to_say("overtime"), cost.overtime, tuple(over)),
+        Figure(to_say("past the week's hours"), cost.weekly),
+        Figure(to_say("extra people"), cost.helpers, tuple(extra)),
     )
 
 
@@ -53,10 +54,10 @@ def weighed(week: Week, plan: Plan, laid_out: Sheet) -> tuple[Figure, ...]:
     waits = [waiting.job for waiting in laid_out.waiting]
     told = [waiting.job for waiting in laid_out.waiting if waiting.hold]
     return _there(
-        Figure("weather", plan.cost.risk, tuple(risky)),
-        Figure("lateness", plan.cost.late, tuple(late)),
-        Figure("promises moved", plan.cost.changes, (*told, *moved)),
-        Figure("jobs left waiting", plan.cost.skipped, tuple(waits)),
+        Figure(to_say("weather"), plan.cost.risk, tuple(risky)),
+        Figure(to_say("lateness"), plan.cost.late, tuple(late)),
+        Figure(to_say("promises moved"), plan.cost.changes, (*told, *moved)),
+        Figure(to_say("jobs left waiting"), plan.cost.skipped, tuple(waits)),
     )
 
 
