@@ -1,6 +1,6 @@
 """Forecasts fetched while the service runs: every hour, for every place where work is open, from the source set.
 
-A fetch that fails changes nothing but the words on it: what came last stays in force, and pages say how old it is.
+A fetch that fails changes nothing but the words on it: what came last is still used, and pages say how old it is.
 """
 
 from __future__ import annotations

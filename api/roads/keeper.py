@@ -1,7 +1,7 @@
 """Drives timed while the service runs: between all yards and the sites of open work, by the source that is set.
 
 Only pairs that are not known yet, or have grown old, are asked for, in blocks that are each kept as they come. A source
-that fails changes nothing but the words on it: what it timed before stays in force, and the estimate fills the rest.
+that fails changes nothing but the words on it: what it timed before is still used, and the estimate fills the rest.
 """
 
 from __future__ import annotations

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import threading
+from abc import ABC, abstractmethod
 from dataclasses import dataclass, field
 from http.server import BaseHTTPRequestHandler, ThreadingHTTPServer
 from typing import Any
@@ -29,7 +30,7 @@ class Answer:
     headers: dict[str, str] = field(default_factory=dict)
 
 
-class StandIn:
+class StandIn(ABC):
     """Answers GET and POST at `address` by `respond`, in threads of its own, until it is closed."""
 
     def __init__(self) -> None:
@@ -57,9 +58,9 @@ class StandIn:
         self.address = f"http://127.0.0.1:{self._server.server_address[1]}"
         threading.Thread(target=self._server.serve_forever, kwargs={"poll_interval": 0.02}, daemon=True).start()
 
+    @abstractmethod
     def respond(self, asked: Asked) -> Answer:
         """Return what a request is answered with."""
-        raise NotImplementedError
 
     def close(self) -> None:
         """Answer no more; whoever asks then finds nobody."""
