@@ -7,7 +7,6 @@ both are own words of the template that no catalogue holds. Words inside of expr
 from __future__ import annotations
 
 import re
-import shutil
 from collections.abc import Iterator
 from pathlib import Path
 from typing import Any
@@ -17,16 +16,14 @@ from fastapi import FastAPI
 from jinja2 import Environment, nodes, pass_context
 from jinja2.runtime import Context
 from markupsafe import Markup
-from sqlmodel import select
 
-from api import tables
 from api.access.accounts import Role
-from api.database import transaction
 from api.http import pages as http_pages
 from tests.conftest import BuiltDemo
-from tests.service.cast import PAGE, anonymous, running, settings_for, signed_in
+from tests.service.cast import PAGE, anonymous, signed_in
 from tests.service.languages.test_catalogues import bracketed, seen
-from tests.walk import MONDAY, pages
+from tests.service.posted import posted_demo
+from tests.walk import pages
 
 TEMPLATES = Path(http_pages.__file__).parents[1] / "templates"
 _VALUE = re.compile(r"⟪[^⟪⟫]*⟫")
@@ -40,12 +37,7 @@ __all__ = ["bracketed"]  # a fixture
 
 @pytest.fixture
 def app(built: BuiltDemo, tmp_path: Path) -> Iterator[FastAPI]:
-    with running(settings_for(shutil.copytree(built.out, tmp_path / "data"))) as app:
-        with transaction(app.state.database) as session:
-            stored = session.exec(select(tables.StoredPlan)).one()
-            session.add(
-                tables.PostedWeek(start_date=MONDAY, plan_id=stored.id, posted_at=stored.made_at, posted_by="t")
-            )
+    with posted_demo(built.out, tmp_path / "data") as app:
         yield app
 
 

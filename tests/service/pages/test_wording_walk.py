@@ -3,21 +3,20 @@
 from __future__ import annotations
 
 import re
-import shutil
 from collections.abc import Iterator
 from pathlib import Path
 
 import pytest
 from fastapi import FastAPI
 from fastapi.testclient import TestClient
-from sqlmodel import select
 
 from api import tables
 from api.access.accounts import Role
 from api.database import transaction
 from tests.conftest import BuiltDemo
-from tests.service.cast import PAGE, running, settings_for, signed_in
-from tests.walk import MONDAY, pages
+from tests.service.cast import PAGE, signed_in
+from tests.service.posted import posted_demo
+from tests.walk import pages
 
 # What people read: scripts, drawings and attributes are left out, and so is what somebody has typed or may type. Hours
 # that are free are a length of time, written as 8:03 by either clock.
@@ -43,12 +42,7 @@ BOTH = {
 
 @pytest.fixture
 def app(built: BuiltDemo, tmp_path: Path) -> Iterator[FastAPI]:
-    with running(settings_for(shutil.copytree(built.out, tmp_path / "data"))) as app:
-        with transaction(app.state.database) as session:
-            stored = session.exec(select(tables.StoredPlan)).one()
-            session.add(
-                tables.PostedWeek(start_date=MONDAY, plan_id=stored.id, posted_at=stored.made_at, posted_by="t")
-            )
+    with posted_demo(built.out, tmp_path / "data") as app:
         yield app
 
 
