@@ -26,8 +26,7 @@ from api.business import demo
 from api.database import open_database, upgrade
 from api.settings import sqlite_address
 from api.week.run import planning
-from scheduler.engine.planning import plan_week
-from scheduler.engine.tiny import tiny_week
+from scheduler import make_ready, plan_week
 from tests import contract, postgresql
 from tests.one_a_day import one_a_day
 
@@ -121,7 +120,7 @@ class BuiltDemo:
 
 
 def _compile(_: Path) -> None:
-    plan_week(tiny_week(), seconds=None, clock=time.monotonic)
+    make_ready(time.monotonic, lambda _: None)
 
 
 @pytest.fixture(scope="session")
