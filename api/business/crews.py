@@ -50,7 +50,7 @@ def _lines(crew: Crew, spans: list[CrewHours]) -> list[Line]:
     most = max((span.overtime for span in spans), default=0)
     money = zip(_MONEY, HEADS[2:], _MEANT, strict=True)
     return [
-        Line(f"{crew.id}.hours", "Hours", text, _weekly, wide=True),
+        Line(f"{crew.id}.hours", "Hours", text, _weekly, wide=True, times=True),
         Line(f"{crew.id}.overtime_min", "Longest over", str(most), limit("crew_hours.overtime"), "min"),
         *(
             Line(f"{crew.id}.{name}", label, dollars_text(getattr(crew, name)), cents, unit)

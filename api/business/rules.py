@@ -132,8 +132,8 @@ def week(session: Session) -> Part:
             Line("rest_after", "On days longer than", str(rest["after"]), RULE_LIMITS["rest.after"], "min",
                  "From leaving the yard."),
             Line("rest_length", "Length", str(rest["length"]), RULE_LIMITS["rest.length"], "min"),
-            Line("rest_earliest", "Begun at the earliest", clock_text(rest["earliest"]), time_of_day),
-            Line("rest_latest", "Begun at the latest", clock_text(rest["latest"]), time_of_day),
+            Line("rest_earliest", "Begun at the earliest", clock_text(rest["earliest"]), time_of_day, times=True),
+            Line("rest_latest", "Begun at the latest", clock_text(rest["latest"]), time_of_day, times=True),
         )),
         Group("Hours of a week", "In the United States work past 40 hours a week is paid at one and a half.", lines=(
             Line("weekly_hours", "A crew's week is", str(rules.weekly_hours), RULE_LIMITS["weekly_hours"], "hours",

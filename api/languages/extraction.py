@@ -24,8 +24,12 @@ _SENTENCES = (
     "api/ledger/gates.py",
     "api/papers/kits.py",
     "api/papers/preparation.py",
+    "api/roster/shown.py",
 )
 CORE = (
+    "engine/again/by_hand.py", "engine/reasons/promises.py", "engine/reasons/sentences.py",
+    "engine/reasons/skipped.py", "engine/waiting/plain.py", "engine/waiting/promised.py", "engine/waiting/second.py",
+    "engine/waiting/told.py",
     "layout/compute.py", "layout/placement/backing.py", "layout/site/clearance.py", "layout/site/ladders.py",
     "layout/site/lifting.py", "layout/site/shade.py", "layout/site/tools.py", "layout/statics/anchors.py",
     "layout/statics/fasteners.py", "layout/statics/lag.py", "layout/statics/loads.py", "layout/statics/wood.py",
@@ -33,18 +37,22 @@ CORE = (
     "layout/drawing/facts.py", "layout/drawing/findings.py", "layout/drawing/page.py", "layout/drawing/schedule.py",
     "layout/drawing/shade_plan.py", "layout/drawing/side_view.py", "layout/drawing/title.py",
     "layout/drawing/wall/elevation.py", "layout/drawing/wall/naming.py", "layout/drawing/wall/view.py",
-    "weather/thunder.py",
+    "roster/seats.py", "roster/told.py", "roster/verdict.py", "weather/thunder.py",
 )  # fmt: skip
 # Forms that are made of columns and lines: what these are called and mean stands in calls of these.
 _FORMS = (
-    "api/business/crews.py", "api/business/learned.py", "api/business/outside.py", "api/business/rows.py",
+    "api/business/begin.py", "api/business/crews.py", "api/business/learned.py", "api/business/outside.py",
+    "api/business/rows.py",
     "api/business/rules.py", "api/jobs/entry.py", "api/office/kind.py", "api/office/kinds.py",
     "api/office/lists/columns.py", "api/office/lists/settings.py", "api/office/work_kinds.py",
 )  # fmt: skip
 _FIELDS = {
-    "Group", "Kind", "KindColumn", "Line", "Part", "counted", "day", "listed", "measure", "money", "names", "plain",
+    "Group", "Kind", "Step", "KindColumn", "Line", "Part", "counted", "day", "listed", "measure", "money", "names",
+    "plain",
     "several", "switch", "weight", "working_days", "_job", "_named",
 }  # fmt: skip
+_SURVEY = "api/survey/fields.py"
+_SURVEY_CALLS = {"FormField", "RowsOf", "SurveySection"}
 _KEY = re.compile(r"[a-z0-9_.-]*")  # no text: a column, table or code
 # The rows that a business begins with; those that it adds stay in the words in which they were typed.
 _WORK_KINDS = "api/migrations/versions/0026_kinds.py"
@@ -66,6 +74,7 @@ def messages(root: Path) -> Catalog:
             *_found(root, "python", modules),
             *((_WORK_KINDS, text) for text in work_kind_texts(root)),
             *((form, text) for form in _FORMS for text in field_texts((root / form).read_text())),
+            *((_SURVEY, text) for text in survey_texts((root / _SURVEY).read_text()) if text),
         ]
     )
 
@@ -88,6 +97,23 @@ def field_texts(source: str) -> Iterator[str]:
             given = [*call.args, *(said[name] for name in ("label", "meaning") if name in said)]
             texts = [one.value for one in given if isinstance(one, ast.Constant) and isinstance(one.value, str)]
             yield from (text for text in texts if not _KEY.fullmatch(text))
+
+
+def survey_texts(source: str) -> Iterator[str]:
+    """Yield what the form of a survey calls its parts, fields and choices, and its hints."""
+    tree = ast.parse(source)
+    for node in ast.walk(tree):
+        if isinstance(node, ast.Call) and ast.unparse(node.func) in _SURVEY_CALLS:
+            hints = [one.value for one in node.keywords if one.arg in ("hint", "label")]
+            given = [
+                *node.args[1:2],
+                *(node.args[3:] if ast.unparse(node.func) == "FormField" else node.args[2:]),
+                *hints,
+            ]
+            yield from (one.value for one in given if isinstance(one, ast.Constant) and isinstance(one.value, str))
+        if isinstance(node, ast.Assign) and isinstance(node.value, ast.Tuple):
+            pairs = [one.elts for one in node.value.elts if isinstance(one, ast.Tuple) and len(one.elts) == 2]
+            yield from (str(words.value) for _, words in pairs if isinstance(words, ast.Constant))
 
 
 def phone(root: Path) -> Catalog:

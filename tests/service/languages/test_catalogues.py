@@ -72,6 +72,7 @@ def bracketed(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> Iterator[None]
         core._patterns,
         core._said,
         core._whole,
+        core._as_it_stands,
         core._in_parts,
         pages._templates,
         pdf._environment,
