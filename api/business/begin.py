@@ -95,7 +95,7 @@ def steps(session: Session) -> list[Step]:
              _words(counted, "kit"), (("/bench", "Bench"),)),
         Step("The forecast", "Wind, rain, thunder and heat by the hour; without it a plan keeps daylight only.",
              issued, ()),
-        Step("A week planned", "The planner finds who goes where and when, and says because of what a job waits.",
+        Step("A week planned", "The planner finds who goes where and when, and says why a job waits.",
              _words(planned, "week"), (("/", "Week sheet"),)),
         Step("The week posted", "Crews see their days, customers their times.", _words(posted, "week"),
              (("/", "Week sheet"),)),

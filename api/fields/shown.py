@@ -12,7 +12,7 @@ from markupsafe import Markup
 
 from api.fields.wording import wording
 from api.languages import ENGLISH, day_in_words, gettext, language
-from api.languages.core import core_says
+from api.languages.core import core_says, refused_says
 from scheduler.units import FOOT_MM, LB_KG, feet_inches
 
 # A day of the wall clock, in minutes.
@@ -118,5 +118,5 @@ def times_written(text: str) -> str:
 FILTERS = {
     "at": at, "clock": clock, "dollars": dollars, "feet": feet, "day_name": day_name, "duration": duration,
     "feet_inches": length, "pounds": pounds, "times_written": times_written, "short_clock": _short, "hours": _hours,
-    "core_says": core_says, "said_as": gettext,
+    "core_says": core_says, "refused_says": refused_says, "said_as": gettext,
 }  # fmt: skip

@@ -54,11 +54,19 @@ WORDS = (
 )  # fmt: skip
 
 
+# What stands in refusals as a value, or is said by what reads a form.
+REFUSED = (
+    "Nothing lies at this address.", "This address does not take such a request.", "is missing",
+    "is unknown here; leave it out", "write it as 12' 6 1/2\", 150 1/2 in, 3810 mm or 3.81 m", "open", "done",
+    "cancelled", "verified", "short", "uncounted", "loaded", "job", "crew", "visit", "customer", "site", "order",
+    "yard", "van", "person", "the office", "the manager",
+)  # fmt: skip
 WEEKDAYS = ("Mon", "Tue", "Wed", "Thu", "Fri", "Sat", "Sun")
 MONTHS = ("Jan", "Feb", "Mar", "Apr", "May", "Jun", "Jul", "Aug", "Sep", "Oct", "Nov", "Dec")
 # By these a sentence that is part of another begins; see `plain` of the planner's reasons.
 _BEGINNINGS = ("it ", "its ", "no ", "the ", "yard ")
 
+# What is matched against: a language's code alone means the core's catalogue, "es refusals" that of refusals as well.
 # A text in another language, and how many English words are left in it: the fewer, the better it has been read.
 _Told = tuple[str, int]
 
@@ -68,9 +76,18 @@ def core_says(text: str) -> str:
 
     A text three quarters of which would stay English stays so wholly: a scrap of a caution helps nobody.
     """
-    if language() == ENGLISH or not text:
+    return _says(language(), text)
+
+
+def refused_says(text: str) -> str:
+    """Return a refusal, kept in English until it is shown, in the language spoken; as `core_says`."""
+    return _says(f"{language()} refusals", text) if language() != ENGLISH else text
+
+
+def _says(code: str, text: str) -> str:
+    if code == ENGLISH or not text:
         return text
-    told, left = _said(language(), text)
+    told, left = _said(code, text)
     return told if 4 * left <= 3 * len(_WORD.findall(text)) else text
 
 
@@ -104,7 +121,7 @@ def _said(code: str, text: str) -> _Told:
 
 def _day(code: str, weekday: str, month: str, number: str) -> str:
     """Return a day as `api.languages.day_in_words` writes it."""
-    known = Locale.parse(code)
+    known = Locale.parse(code.split()[0])
     weekdays, months = known.days["format"]["abbreviated"], known.months["format"]["abbreviated"]
     at = WEEKDAYS.index(weekday), MONTHS.index(month) + 1
     return f"{weekdays[at[0]]} {number} {months[at[1]]}".replace(".", "")
@@ -242,7 +259,9 @@ class _Pattern:
 @functools.cache
 def _patterns(code: str) -> tuple[dict[str, str], list[_Pattern]]:
     """Return the catalogue's texts without values, and those with, the ones that say most by themselves first."""
-    known = {text: told for text, told in texts(code, "core").all.items() if isinstance(told, str)}
+    spoken, *more = code.split()
+    held = [texts(spoken, "core"), *(texts(spoken, "refusals") for _ in more)]
+    known = {text: told for one in held for text, told in one.all.items() if isinstance(told, str)}
     exact = {text: told for text, told in known.items() if not _NAMED.search(text)}
     made = []
     for text in sorted(known.keys() - exact.keys(), key=lambda text: (-len(_NAMED.sub("", text)), text)):
@@ -300,6 +319,18 @@ def core_texts(source: str) -> Iterator[tuple[int, str]]:
 
 
 _TEXTS = (ast.JoinedStr, ast.Constant)
+
+
+def core_sentence(node: ast.expr) -> Iterator[str]:
+    """Yield the texts that an expression may be, their values named; none where it is not written out there."""
+    match node:
+        case ast.Constant(value=str() as text):
+            yield text
+        case ast.JoinedStr():
+            yield _named(node)
+        case ast.IfExp():
+            yield from core_sentence(node.body)
+            yield from core_sentence(node.orelse)
 
 
 def _named(text: ast.JoinedStr) -> str:

@@ -13,7 +13,7 @@ from babel.messages.catalog import Catalog
 from babel.messages.extract import extract_from_file
 
 from api.languages.catalogues import Domain
-from api.languages.core import WORDS
+from api.languages.core import REFUSED, WORDS, core_sentence
 
 _SENTENCES = (
     "api/weeksheet/weather.py",
@@ -57,10 +57,20 @@ _KEY = re.compile(r"[a-z0-9_.-]*")  # no text: a column, table or code
 # The rows that a business begins with; those that it adds stay in the words in which they were typed.
 _WORK_KINDS = "api/migrations/versions/0026_kinds.py"
 _KEYWORDS = {"_": None, "gettext": None, "ngettext": (1, 2), "to_say": None}
+_REFUSALS = {"BadInput", "Problem", "HTTPException"}
+# What only programs are told, and whoever starts the service or looks after its machine.
+_NOT_FOR_PEOPLE = (
+    "api/access/idempotency.py", "api/access/tokens.py", "api/backup/", "api/business/load.py", "api/business/seed/",
+    "api/cli/", "api/cluster/", "api/database/", "api/fields/provider.py", "api/fields/yaml_text.py",
+    "api/forecast_backtest/", "api/forecasts/", "api/hooks/", "api/http/versions.py", "api/migrations/",
+    "api/opened.py", "api/roads/", "api/routes/lists.py", "api/routes/nouns/", "api/routes/office/condition.py",
+    "api/routes/programs/", "api/routes/records.py", "api/settings.py",
+)  # fmt: skip
 # Where the scripts of the day sheet begin.
 _PHONE = ("pages/day.ts", "worker/day-worker.ts")
 _IMPORTED = re.compile(r'^(?:import|export) [^;]*?"(\.[^"]+\.ts)";', re.MULTILINE)
 _NAMED = re.compile(r"\{(\w+)\}")
+_SAYS = re.compile(r"[^\W\d_]{2}")  # a text that is more than its values
 
 
 def messages(root: Path) -> Catalog:
@@ -116,6 +126,24 @@ def survey_texts(source: str) -> Iterator[str]:
             yield from (str(words.value) for _, words in pairs if isinstance(words, ast.Constant))
 
 
+def refusal_texts(source: str) -> Iterator[str]:
+    """Yield what a module says where it refuses: the second word of a refusal, or of a fault put on a list."""
+    for node in ast.walk(ast.parse(source)):
+        if isinstance(node, ast.Assign) and ast.unparse(node.targets[0]) == "detail":
+            yield from (text for text in core_sentence(node.value) if _SAYS.search(_NAMED.sub("", text)))
+        if not isinstance(node, ast.Call):
+            continue
+        called = ast.unparse(node.func).rpartition(".")[2]
+        if called in _REFUSALS and len(node.args) > 1:
+            yield from (text for text in core_sentence(node.args[1]) if _SAYS.search(_NAMED.sub("", text)))
+        elif called == "append" and node.args and isinstance(node.args[0], ast.Tuple) and len(node.args[0].elts) == 2:
+            yield from (
+                text
+                for text in core_sentence(node.args[0].elts[1])
+                if " " in text and _SAYS.search(_NAMED.sub("", text))
+            )
+
+
 def phone(root: Path) -> Catalog:
     """Return what the scripts of the day sheet say."""
     return _scripts(root, [root / "api/web/src" / name for name in _PHONE])
@@ -150,7 +178,21 @@ def core(root: Path) -> Catalog:
     return _catalogue([*found, *(("api/languages/core.py", word) for word in WORDS)])
 
 
-DOMAINS: dict[Domain, Callable[[Path], Catalog]] = {"messages": messages, "phone": phone, "pages": pages, "core": core}
+def refusals(root: Path) -> Catalog:
+    """Return the sentences with which people are refused; those of programs and machines stay English."""
+    found = []
+    for path in sorted((root / "api").rglob("*.py")):
+        name = path.relative_to(root).as_posix()
+        if not name.startswith(_NOT_FOR_PEOPLE):
+            found += [(name, text) for text in refusal_texts(path.read_text())]
+    found += [("api/languages/core.py", text) for text in REFUSED]
+    return _catalogue([*found, *(("scheduler/units.py", text) for text in refusal_texts(
+        (root / "scheduler/units.py").read_text()))])  # fmt: skip
+
+
+DOMAINS: dict[Domain, Callable[[Path], Catalog]] = {
+    "messages": messages, "phone": phone, "pages": pages, "core": core, "refusals": refusals,
+}  # fmt: skip
 
 
 def faults(catalogue: Catalog) -> Iterator[str]:
