@@ -28,6 +28,7 @@ from api.fields.sheets import time_of_day
 from api.fields.slow_hours import slow_hours, slow_hours_text
 from api.http import versions
 from api.http.problems import Problem
+from api.languages import gettext
 from api.tables import Business
 from scheduler.errors import BadInput
 from scheduler.times.defaults import DEFAULT_TIMES_CSV
@@ -204,7 +205,7 @@ def prices(session: Session) -> Part:
     row = held(session)
     now: Mapping[str, Any] = msgspec.to_builtins(rules_from_data(row.rules).prices)
     rows = tuple(
-        (f"{label}: {meaning}", tuple(
+        (f"{gettext(label)}: {gettext(meaning)}", tuple(
             Line(f"{key}.{kind}", f"{label}, {kind}", dollars_text(now[key][kind]), cents, unit) for kind in KINDS
         ))
         for key, label, unit, meaning in _BY_KIND

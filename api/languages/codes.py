@@ -22,5 +22,9 @@ CODES = (
     to_say("Lists as you have them"), to_say("Take tables in"), to_say("Name it"), to_say("Change it"),
     to_say("Set up"),
     to_say("Who may sign in"), to_say("Jobs"), to_say("Bench"), to_say("Week sheet"), to_say("helper"),
+    to_say("the order that it belongs to"), to_say("yard at which the crates lie or arrive"),
+    to_say("storeys of the house"), to_say("year in which it was built; empty: unknown"),
+    to_say("the order that it belongs to; may be empty"), to_say("the awning; an install needs one"),
+    to_say("side of the motor, left or right; empty: a crank"), to_say("where it is"), to_say("where it goes"),
     to_say("wall"), to_say("zero"), to_say("crate"), to_say("work"),
 )  # fmt: skip

@@ -51,6 +51,12 @@ _FIELDS = {
     "plain",
     "several", "switch", "weight", "working_days", "_job", "_named",
 }  # fmt: skip
+# Tables of words that forms show: the module, and what the tables are called there.
+_TABLES = {
+    "api/business/learned.py": ("HOW",),
+    "api/business/rules.py": ("_BY_KIND", "_SINGLE", "ESTIMATES", "LANGUAGE", "UNITS"),
+    "api/jobs/entry.py": ("_LABELS", "_MEANINGS", "_CHOICES"), "api/routes/jobs/entry.py": ("_TITLES", "_NEW_TITLES"),
+}  # fmt: skip
 _SURVEY = "api/survey/fields.py"
 _SURVEY_CALLS = {"FormField", "RowsOf", "SurveySection"}
 _KEY = re.compile(r"[a-z0-9_.-]*")  # no text: a column, table or code
@@ -84,6 +90,11 @@ def messages(root: Path) -> Catalog:
             *_found(root, "python", modules),
             *((_WORK_KINDS, text) for text in work_kind_texts(root)),
             *((form, text) for form in _FORMS for text in field_texts((root / form).read_text())),
+            *(
+                (path, text)
+                for path, names in _TABLES.items()
+                for text in table_texts((root / path).read_text(), names)
+            ),
             *((_SURVEY, text) for text in survey_texts((root / _SURVEY).read_text()) if text),
         ]
     )
@@ -107,6 +118,18 @@ def field_texts(source: str) -> Iterator[str]:
             given = [*call.args, *(said[name] for name in ("label", "meaning") if name in said)]
             texts = [one.value for one in given if isinstance(one, ast.Constant) and isinstance(one.value, str)]
             yield from (text for text in texts if not _KEY.fullmatch(text))
+
+
+def table_texts(source: str, names: Iterable[str]) -> Iterator[str]:
+    """Yield what stands in a module's tables of these names: values by key, or words behind what they are told by."""
+    for node in ast.walk(ast.parse(source)):
+        if not isinstance(node, ast.Assign) or ast.unparse(node.targets[0]) not in names:
+            continue
+        for part in ast.walk(node):
+            held = part.values if isinstance(part, ast.Dict) else part.elts[1:] if isinstance(part, ast.Tuple) else []
+            for one in held:
+                if isinstance(one, ast.Constant) and isinstance(one.value, str) and not _KEY.fullmatch(one.value):
+                    yield one.value
 
 
 def survey_texts(source: str) -> Iterator[str]:

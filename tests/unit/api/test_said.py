@@ -20,10 +20,10 @@ ROOT = Path(__file__).parents[3]
     ("english", "spanish"),
     [
         (
-            "Its kit is complete only on Wed Apr 14; with its kit complete by Mon Apr 12 it could go with Veldt in place"
-            " of J-1058 on Mon Apr 12.",
-            "Su kit no está completo hasta el mié 14 abr; con su kit completo el lun 12 abr podría ir con Veldt en lugar"
-            " de J-1058 el lun 12 abr.",
+            "Its kit is complete only on Wed Apr 14; with its kit complete by Mon Apr 12 it could go with Veldt in"
+            " place of J-1058 on Mon Apr 12.",
+            "Su kit no está completo hasta el mié 14 abr; con su kit completo el lun 12 abr podría ir con Veldt en"
+            " lugar de J-1058 el lun 12 abr.",
         ),
         (
             "It needs 3 people, Corranby has 2, and there are 0 helpers at yard river on Fri Apr 16; with 1 more helper"
@@ -32,10 +32,10 @@ ROOT = Path(__file__).parents[3]
             " más podría ir con Corranby el vie 16 abr.",
         ),
         (
-            f"No room: it would push out J-1055 and J-1057 (Veldt on Thu Apr 15), {amount(98242)} worse; nothing cheaper"
-            " was found with everything planned again.",
-            "No cabe: desplazaría a J-1055 y J-1057 (Veldt el jue 15 abr), $982.42 peor; con todo planeado de nuevo no se"
-            " encontró nada más barato.",
+            f"No room: it would push out J-1055 and J-1057 (Veldt on Thu Apr 15), {amount(98242)} worse; nothing"
+            " cheaper was found with everything planned again.",
+            "No cabe: desplazaría a J-1055 y J-1057 (Veldt el jue 15 abr), $982.42 peor; con todo planeado de nuevo no"
+            " se encontró nada más barato.",
         ),
         (
             "ladder-24 is out on Mon Mar 15: yard north has 2, Rask-Orme has 2 out, and it needs 1 of ladder-24; with 1"

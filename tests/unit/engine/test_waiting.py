@@ -113,7 +113,7 @@ def _out_with(crew: str, job: str) -> Data:
     ("needs", "others"),
     [
         ((4, 6, 2), "birch (with oak on Mon Mar 15), which is"),  # cedar's two would not do
-        ((4, 2, 6), "cedar (elm on Mon Mar 15), which is"),
+        ((4, 2, 6), "cedar (with elm on Mon Mar 15), which is"),
         ((8, 4, 4), "birch (with oak on Mon Mar 15) and cedar (with elm on Mon Mar 15), which are"),
     ],
 )
