@@ -214,8 +214,9 @@ def prices(session: Session) -> Part:
     told = tuple(
         Line(key, label, dollars_text(now[key]), cents, unit, meaning) for key, label, unit, meaning in _SINGLE
     )
-    words = "Moving a booking is allowed where it saves the week more than this."
-    groups = (by_kind, Group("Changing what a customer was told", words, lines=told))
+    moves = Group("Changing what a customer was told",
+                  "Moving a booking is allowed where it saves the week more than this.", lines=told)  # fmt: skip
+    groups = (by_kind, moves)
 
     def write(session: Session, values: Mapping[str, Any]) -> bool:
         new = {key: {kind: values[f"{key}.{kind}"] for kind in KINDS} for key, *_ in _BY_KIND}

@@ -26,5 +26,6 @@ CODES = (
     to_say("storeys of the house"), to_say("year in which it was built; empty: unknown"),
     to_say("the order that it belongs to; may be empty"), to_say("the awning; an install needs one"),
     to_say("side of the motor, left or right; empty: a crank"), to_say("where it is"), to_say("where it goes"),
+    to_say("Try it now, and see what is known"), to_say("Try it now, or take a file in"),
     to_say("wall"), to_say("zero"), to_say("crate"), to_say("work"),
 )  # fmt: skip

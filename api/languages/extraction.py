@@ -53,7 +53,8 @@ _FIELDS = {
 }  # fmt: skip
 # Tables of words that forms show: the module, and what the tables are called there.
 _TABLES = {
-    "api/business/learned.py": ("HOW",),
+    "api/business/learned.py": ("HOW",), "api/business/outside.py": ("KINDS", "PLACES", "ROADS"),
+    "api/business/rows.py": ("MEASURES", "NAMES"),
     "api/business/rules.py": ("_BY_KIND", "_SINGLE", "ESTIMATES", "LANGUAGE", "UNITS"),
     "api/jobs/entry.py": ("_LABELS", "_MEANINGS", "_CHOICES"), "api/routes/jobs/entry.py": ("_TITLES", "_NEW_TITLES"),
 }  # fmt: skip
@@ -127,9 +128,9 @@ def table_texts(source: str, names: Iterable[str]) -> Iterator[str]:
             continue
         for part in ast.walk(node):
             held = part.values if isinstance(part, ast.Dict) else part.elts[1:] if isinstance(part, ast.Tuple) else []
-            for one in held:
-                if isinstance(one, ast.Constant) and isinstance(one.value, str) and not _KEY.fullmatch(one.value):
-                    yield one.value
+            held = [each for one in held for each in (one.elts if isinstance(one, ast.Tuple) else [one])]
+            said = [one.value for one in held if isinstance(one, ast.Constant) and isinstance(one.value, str)]
+            yield from (text for text in said if not _KEY.fullmatch(text))
 
 
 def survey_texts(source: str) -> Iterator[str]:
