@@ -18,6 +18,7 @@ _LONGEST = 60
 _MOST_DETAILS = 8
 # What people call the things whose rows have other names.
 _NOUNS = {"case": "changed visit", "account": "sign-in"}
+_DID = {"drafted": "wrote"}
 # What is written into a history for programs to find again, and says nothing to people.
 _SILENT = {"id", "version", "sha256", "fingerprint", "files"}
 
@@ -30,7 +31,7 @@ def in_words(line: tables.History, of: str = "") -> str:
     """
     noun = _NOUNS.get(line.noun, line.noun.replace("_", " "))
     which = f" {line.noun_id}" if line.noun_id != of else ""
-    article, sentence = f"the {noun}", f"{{who}} {line.did} {{what}}"
+    article, sentence = f"the {noun}", f"{{who}} {_DID.get(line.did, line.did)} {{what}}"
     named = "" if noun in line.did else gettext(article)
     did = gettext(sentence).format(who=line.by, what=f"{named}{which}".strip()).rstrip()
     told = list(_details(line.detail, made=line.did == "made"))

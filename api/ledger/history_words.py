@@ -14,7 +14,7 @@ DID = (
     to_say("{who} posted {what}"), to_say("{who} planned {what}"), to_say("{who} locked {what}"),
     to_say("{who} unlocked {what}"), to_say("{who} counted {what}"), to_say("{who} began to count {what}"),
     to_say("{who} closed {what}"), to_say("{who} opened {what}"), to_say("{who} kept {what}"),
-    to_say("{who} dropped {what}"), to_say("{who} drafted {what}"), to_say("{who} loaded {what}"),
+    to_say("{who} dropped {what}"), to_say("{who} wrote {what}"), to_say("{who} loaded {what}"),
     to_say("{who} unloaded {what}"), to_say("{who} ticked {what}"), to_say("{who} signed {what}"),
     to_say("{who} done {what}"), to_say("{who} partly done {what}"), to_say("{who} not done {what}"),
     to_say("{who} went out {what}"), to_say("{who} came back {what}"), to_say("{who} here {what}"),
