@@ -96,7 +96,7 @@ class ToldSecond(ToldReason):
                 )
                 return f"{more} of the day of {crew_name(self.week, crew)}"
             case Skills(crew, skills) if crew != self.crew.id:
-                return f"{listed(skills)} in {crew_name(self.week, crew)}"
+                return f"{listed(skills)} among the skills of {crew_name(self.week, crew)}"
             case _:
                 return super()._undo(undo)
 

@@ -112,9 +112,9 @@ def _out_with(crew: str, job: str) -> Data:
 @pytest.mark.parametrize(
     ("needs", "others"),
     [
-        ((4, 6, 2), "birch (oak on Mon Mar 15), which is"),  # cedar's two would not do
-        ((4, 2, 6), "cedar (elm on Mon Mar 15), which is"),
-        ((8, 4, 4), "birch (oak on Mon Mar 15) and cedar (elm on Mon Mar 15), which are"),
+        ((4, 6, 2), "birch (with oak on Mon Mar 15), which is"),  # cedar's two would not do
+        ((4, 2, 6), "cedar (with elm on Mon Mar 15), which is"),
+        ((8, 4, 4), "birch (with oak on Mon Mar 15) and cedar (with elm on Mon Mar 15), which are"),
     ],
 )
 def test_who_would_have_to_leave_their_parts_on_other_routes_is_named(needs: tuple[int, int, int], others: str) -> None:
