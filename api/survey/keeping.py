@@ -47,6 +47,13 @@ def awnings_for(session: Session, visit: tables.Visit) -> list[tables.Awning]:
     return rows(session, awning, col(awning.order_id).in_(mine))
 
 
+def has_install(session: Session, awning_id: str) -> bool:
+    """Say whether a visit hangs the awning, or has hung it."""
+    visit = tables.Visit
+    wanted = (visit.awning_id == awning_id, visit.kind == "install", visit.state != "cancelled")
+    return session.exec(select(visit.id).where(*wanted).limit(1)).first() is not None
+
+
 def survey_of(session: Session, awning_id: str) -> tables.SiteSurvey | None:
     """Return the survey that counts for an awning."""
     return newest_surveys(session, [awning_id]).get(awning_id)

@@ -223,6 +223,26 @@ def walls_and_crates(office: Office, monday: datetime.date) -> None:
     entering.count_crate(office, job)
 
 
+def wall_first(office: Office, monday: datetime.date) -> None:
+    """Enter a wall that was measured before the sale, order what fits it, and make the visit that hangs it."""
+    job = done(office, "survey")
+    entering.survey(office, job)
+    office.look("wall-first")
+    page, fits = office.page, office.page.locator("#fits tbody tr")
+    if not fits.count():
+        raise Stuck(f"the page of {job} does not say what fits its wall: {office.words()[-600:]}")
+    office.say(f"  fits the wall of {job}: {'; '.join(' '.join(row.split()) for row in fits.all_inner_texts())[:400]}")
+    office.press(page.get_by_role("button", name="Order it").first)
+    office.look("wall-first-order")
+    office.press(page.get_by_role("button", name="Add the awning"))
+    office.look("wall-first-bound")
+    entering.survey(office, job)
+    office.look("wall-first-kept")
+    office.press(page.get_by_role("link", name="make the install"))
+    office.press(page.locator("form.part button.do"))
+    expect(page.locator("h1")).to_contain_text(re.compile("J-[0-9]+ ·"))
+
+
 def done(office: Office, kind: str) -> str:
     """Return the first job of a kind that is done."""
     found = entering.jobs_of(office, kind, state="done")
@@ -270,7 +290,8 @@ BEFORE: dict[int, tuple[tuple[str, Event], ...]] = {
     1: (("half a day off", half_day_off), ("a gate holds back", held_back),
         ("the wall and the crate of the call", walls_and_crates)),
     2: (("an order to the maker", order), ("gates closed", close_gates)),
-    3: (("an order confirmed", order_confirmed), ("a callback", callback)),
+    3: (("an order confirmed", order_confirmed), ("a callback", callback),
+        ("a wall measured before the sale", wall_first)),
     4: (("an order's changed day", order_changed), ("a day off", day_off)),
     5: (("an order came", order_came), ("a yearly service", yearly)),
     7: (("gates closed again", close_gates),),

@@ -18,6 +18,7 @@ from api.clock import Now, local_day
 from api.fields.ids import new_id
 from api.fields.limits import limit
 from api.fields.measures import office_length, office_weight
+from api.http import versions
 from api.http.pages import Database, page, wants_json
 from api.http.problems import Problem, bad_fields, responses
 from api.jobs import models
@@ -87,6 +88,9 @@ def order_awning(
         session.flush()
         note(session, now, who.name, "made", "awning", awning.id, awning.model_dump(mode="json"))
         models.pack(session, awning.id, parts, by=who.name, now=now)
+        # From now on the measuring visit is one of this awning: its page shows the drawing, and leads to the install.
+        if visit.awning_id is None and versions.update(session, visit, {"awning_id": awning.id, "order_id": order.id}):
+            note(session, now, who.name, "changed", "visit", visit.id, {"awning_id": [None, awning.id]})
         return RedirectResponse(f"/jobs/{visit_id}/survey?awning={awning.id}", 303)
 
     return once(session, write)

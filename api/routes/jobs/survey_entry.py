@@ -333,6 +333,7 @@ def _form(
         "may_open": who.role is not Role.lead or bool(who.crew_id and does_job(session, who.crew_id, entry.visit.id)),
         "taken": taken,
         "saved": saved,
+        "unhung": entry.awning is not None and not keeping.has_install(session, entry.awning.id),
         "fresh": fresh,
         "checked": checked,
         "is_rows": lambda part: isinstance(part, RowsOf),

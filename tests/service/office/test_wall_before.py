@@ -125,6 +125,10 @@ def test_what_fits_is_what_can_be_kept_for_it_without_a_stop(office: TestClient)
     (survey,) = office.get("/surveys", params={"site": site}).json()["items"]
     assert (survey["awning_id"], survey["version"]) == (awning, 2)  # the same survey, now of the awning
     assert "awning" in signed_in_history(office, survey["id"])
+    visit = office.get(f"/visits/{JOB}").json()
+    assert (visit["awning_id"], visit["order_id"]) == (awning, row["order_id"])
+    install = f'href="/jobs/new?awning={awning}&amp;kind=install"'
+    assert install in office.get(f"/jobs/{JOB}/survey?awning={awning}&saved=1", headers=PAGE).text
     drawn = office.post("/surveys/draw", json={"document": survey["document"], "at_least": 3}).json()
     assert not [one for one in drawn["findings"] if one["level"] == "stop"], drawn["findings"]
 

@@ -2,7 +2,7 @@
 // or the back button; it is forgotten when it is saved, and at signing out.
 import { all, make } from "../common.ts";
 import { clock } from "../words.ts";
-import { forget, fields, keyOf, load, putBack, same, save, values, type Unsent } from "../unsent.ts";
+import { brings, forget, fields, keyOf, load, putBack, same, save, values, type Unsent } from "../unsent.ts";
 import { spoken } from "../spoken.ts";
 
 const SENT = "unsent, sent just now"; // of this tab: what was sent, until the next page says what came of it
@@ -32,7 +32,9 @@ function watch(form: HTMLFormElement, key: string): void {
   let older = load(localStorage, key, Date.now());
   let timer: number | undefined;
   let offer: HTMLElement | undefined;
-  if (older && !same(older.values, came)) offer = offered(older);
+  // A form that was refused comes back as it was typed, and with what was found for it: there is nothing to put back.
+  const lost = meta("refused") === undefined ? (kept: Unsent) => !same(kept.values, came) : (kept: Unsent) => brings(kept.values, came);
+  if (older && lost(older)) offer = offered(older);
 
   function offered(kept: Unsent): HTMLElement {
     const back = make("button", { type: "button" }, spoken("Put it back"));
