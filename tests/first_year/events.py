@@ -99,7 +99,7 @@ def order(office: Office, monday: datetime.date) -> None:
         "what": CLOTH, "maker": "Fen & Söhne", "ref": "F-2207",
         "sent_on": (monday - datetime.timedelta(days=4)).isoformat(),
     })  # fmt: skip
-    _order_stands(office, "named no day", "sent, not confirmed", "no day named")
+    _order_stands(office, "named no day", "no day named")
 
 
 def order_confirmed(office: Office, monday: datetime.date) -> None:
@@ -128,10 +128,12 @@ def order_came(office: Office, monday: datetime.date) -> None:
 
 
 def sick(office: Office, day: datetime.date) -> None:
-    """Somebody calls in sick before the crews leave: see what can't go as posted, and find other times."""
-    office.fill("a sick call", "/set-up/days-off/new", {
-        "person_id": "ida-sorrel", "first": day.isoformat(), "why": "sick",
-    })  # fmt: skip
+    """The lead of a crew that goes out calls in sick: see what can't go as posted, and find other times."""
+    page = office.open(f"/weeks/{day - datetime.timedelta(days=day.weekday())}")
+    out = page.locator(f'#board td[data-day="{day.weekday()}"]:has(li.visit[data-visit])')
+    crew = out.first.get_attribute("data-crew") if out.count() else ""
+    who = "lea-quill" if crew == "one" else "ida-sorrel"
+    office.fill("a sick call", "/set-up/days-off/new", {"person_id": who, "first": day.isoformat(), "why": "sick"})
     page = office.open("/rebooking")
     office.look("rebooking")
     link = page.locator('a.act[href^="/rebooking/new"]')

@@ -41,8 +41,8 @@ def work(office: Office, n: int, monday: datetime.date) -> None:
 
 
 def _calls(office: Office, n: int) -> None:
-    """Take in the list of those who called during the week before."""
-    office.send("jobs", *lists.calls(n))
+    """Take in the list of those who called during the week before; who has a known name is somebody new."""
+    office.send("jobs", *lists.calls(n), mend=lists.namesakes)
 
 
 def plan_and_post(office: Office, monday: datetime.date) -> None:
@@ -126,7 +126,8 @@ def work_day(office: Office, morning: datetime.datetime, crew: str, visits: list
 
 
 def sign(phone: Page, field: Locator) -> None:
-    """Have the customer sign with a finger."""
+    """Have the customer sign with a finger, in the field that opens by itself once the steps are signed."""
+    expect(field).to_have_attribute("data-at", "done")
     if field.get_attribute("open") is None:
         field.locator("summary").first.click()
     pad = field.locator("[data-pad]")
