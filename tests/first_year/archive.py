@@ -16,7 +16,10 @@ from tests.browser.board import Board, serving
 from tests.first_year.office import SLOW_MS, Office, Stuck
 from tests.service.cast import NAMES
 
-SAME = ("/jobs", "/set-up/people", "/set-up/crews", "/stock", "/yearly", "/gates", "/places", "/set-up/sites")
+SAME = (
+    "/jobs", "/jobs?state=done", "/set-up/people", "/set-up/crews", "/stock", "/yearly", "/gates", "/places",
+    "/set-up/sites", "/set-up/racks", "/maker-orders", "/messages",
+)  # fmt: skip
 
 
 def move(office: Office) -> None:
