@@ -203,6 +203,31 @@ def hang_again(office: Office, monday: datetime.date) -> None:
     _visit_here(office, job, "hang-again")
 
 
+def remind(office: Office) -> None:
+    """Remind the customers of the next day on which crews go out, as often as there are any."""
+    page = office.open("/messages")
+    button = page.get_by_role("button", name=re.compile("^Remind"))
+    if button.count():
+        office.look("reminders")
+        office.say(f"  {button.inner_text()}")
+        office.press(button)
+        office.look("reminders-drafted")
+
+
+def answered(office: Office) -> None:
+    """Note what a customer answered to the message told last."""
+    page = office.open("/messages")
+    page.locator("details.fold summary").last.click()
+    office.press(page.locator('details.fold a[href^="/messages/"]').first)
+    page.locator("#words").fill("That suits us, the dog will be inside.")
+    office.look("answer")
+    office.press(page.get_by_role("button", name="Keep the answer"))
+    if "the dog will be inside" not in page.content():
+        raise Stuck(f"the answer does not stand among the messages: {office.words()[:300]}")
+    page.locator("details.fold summary").last.click()
+    office.look("answered")
+
+
 def look_back(office: Office) -> None:
     """See that the rack is free, and what the year has left on the pages that say so."""
     office.open(f"/jobs/{office.noted['stored']}")
@@ -300,4 +325,4 @@ BEFORE: dict[int, tuple[tuple[str, Event], ...]] = {
     10: (("taken down for the winter", take_down),),
     11: (("hung again", hang_again),),
 }  # fmt: skip
-DURING: dict[int, dict[int, tuple[tuple[str, Event], ...]]] = {3: {1: (("a sick call", sick),)}}
+DURING: dict[int, dict[int, tuple[tuple[str, Event], ...]]] = {3: {0: (("a sick call", sick),)}}

@@ -88,7 +88,7 @@ if (sent !== null && savedJustNow()) localStorage.removeItem(sent);
 if (who !== undefined) {
   const seen = new Map<string, number>();
   for (const form of all<HTMLFormElement>("main form[method=post]")) {
-    if (fields(form).length === 0) continue;
+    if (fields(form).length === 0 || form.dataset["shelf"] !== undefined) continue; // a survey keeps its own text
     const key = keyOf(who, form, location.pathname + location.search);
     const nth = seen.get(key) ?? 0;
     seen.set(key, nth + 1);
