@@ -12,7 +12,7 @@ from tests.first_year import entering
 from tests.first_year.office import SLOW_MS, Office, Stuck
 
 Event = Callable[[Office, datetime.date], None]
-CALLER, CLOTH = "Wilmot Crake", "new cloth"
+CALLER, CLOTH, MEASURED = "Wilmot Crake", "new cloth", "measured before the sale"
 
 
 def call(office: Office, monday: datetime.date) -> None:
@@ -258,8 +258,10 @@ def wall_first(office: Office, monday: datetime.date) -> None:
     page, fits = office.page, office.page.locator("#fits tbody tr")
     if not fits.count():
         raise Stuck(f"the page of {job} does not say what fits its wall: {office.words()[-600:]}")
-    office.say(f"  fits the wall of {job}: {'; '.join(' '.join(row.split()) for row in fits.all_inner_texts())[:400]}")
+    told = "; ".join(" ".join(row.replace("▲", "").split()) for row in fits.all_inner_texts())
+    office.say(f"  fits the wall of {job}: {told[:400]}")
     office.press(page.get_by_role("button", name="Order it").first)
+    page.locator("#arrives_on").fill((monday + datetime.timedelta(days=4)).isoformat())
     office.look("wall-first-order")
     office.press(page.get_by_role("button", name="Add the awning"))
     office.look("wall-first-bound")
@@ -268,6 +270,12 @@ def wall_first(office: Office, monday: datetime.date) -> None:
     office.press(page.get_by_role("link", name="make the install"))
     office.press(page.locator("form.part button.do"))
     expect(page.locator("h1")).to_contain_text(re.compile("J-[0-9]+ ·"))
+    office.noted[MEASURED] = page.url.rpartition("/")[2]
+
+
+def crate_of_the_wall(office: Office, monday: datetime.date) -> None:
+    """Count the crate of the awning whose wall was measured before the sale."""
+    entering.count_crate(office, office.noted[MEASURED])
 
 
 def done(office: Office, kind: str) -> str:
@@ -320,7 +328,8 @@ BEFORE: dict[int, tuple[tuple[str, Event], ...]] = {
     3: (("an order confirmed", order_confirmed), ("a callback", callback),
         ("a wall measured before the sale", wall_first)),
     4: (("an order's changed day", order_changed), ("a day off", day_off)),
-    5: (("an order came", order_came), ("a yearly service", yearly)),
+    5: (("an order came", order_came), ("a yearly service", yearly),
+        ("the crate of the wall measured before the sale", crate_of_the_wall)),
     7: (("gates closed again", close_gates),),
     10: (("taken down for the winter", take_down),),
     11: (("hung again", hang_again),),
