@@ -200,6 +200,10 @@ def hang_again(office: Office, monday: datetime.date) -> None:
     office.look("stored")
     if "Rack in " not in office.words():
         raise Stuck(f"the page of {job} does not say that its awning is in its rack")
+    office.open("/set-up/racks")
+    office.look("racks")
+    if "it lies there" not in office.words():
+        raise Stuck(f"the list of stored awnings does not say where it stands: {office.words()[:300]}")
     _visit_here(office, job, "hang-again")
 
 
@@ -233,6 +237,10 @@ def look_back(office: Office) -> None:
     office.open(f"/jobs/{office.noted['stored']}")
     if "Rack in " in office.words():
         raise Stuck(f"the page of {office.noted['stored']} still says that its awning is in its rack")
+    office.open("/looking-back")
+    office.look("looking-back")
+    if "visits" not in office.words():
+        raise Stuck(f"looking back says nothing of the visits: {office.words()[:300]}")
     for job in entering.jobs_of(office, "install", state="done")[:1]:
         office.open(f"/jobs/{job}")
         office.look("job-done")
