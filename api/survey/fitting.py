@@ -43,6 +43,13 @@ class WhatFits:
     fits: tuple[ModelFit, ...]
     unsized: tuple[str, ...]
     untried: tuple[str, ...]
+    units: str
+
+    def typed(self, length_mm: int) -> str:
+        """Return a length as somebody in the office would type it."""
+        feet = round(length_mm / FOOT_MM)
+        whole = self.units == "imperial" and round(feet * FOOT_MM) == length_mm
+        return f"{feet} ft" if whole else f"{length_mm} mm"
 
 
 def what_fits(session: Session, survey: Survey, units: str) -> WhatFits:
@@ -68,7 +75,7 @@ def what_fits(session: Session, survey: Survey, units: str) -> WhatFits:
             if widths:
                 fits.append(_fit(survey, model, projection, made, widths, known.get(model.id)))
     fits.sort(key=lambda fit: (-max(fit.widths_mm, default=0), -fit.projection_mm, fit.model))
-    return WhatFits(tuple(fits), tuple(model.id for model in models if not sizes[model.id]), tuple(untried))
+    return WhatFits(tuple(fits), tuple(model.id for model in models if not sizes[model.id]), tuple(untried), units)
 
 
 def _fit(

@@ -59,7 +59,7 @@ def measured(office: TestClient) -> dict[str, str]:
 
 def offered(text: str) -> list[int]:
     """Return the widths in mm that the page offers to order, wide to narrow."""
-    return [int(width) for width in re.findall(r'<option value="([0-9]+) mm">', text)]
+    return [round(int(width) * FOOT_MM) for width in re.findall(r'<option value="([0-9]+) ft">', text)]
 
 
 def test_a_wall_is_kept_before_an_awning_is_chosen(office: TestClient) -> None:
