@@ -24,7 +24,7 @@ from tests.service.office.test_surveys import form_of, kept
 from tests.service.sales import made
 from tests.surveys import second_survey
 
-JOB = "J-1076"  # a survey visit to a site without an order
+JOB, OTHER_JOB = "J-1076", "J-1078"  # survey visits to sites without an order
 FOOT_MM = 304.8
 
 
@@ -48,9 +48,9 @@ def office(demo: FastAPI) -> TestClient:
     return signed_in(demo, Role.office)
 
 
-def measured(office: TestClient) -> dict[str, str]:
+def measured(office: TestClient, job: str = JOB) -> dict[str, str]:
     """Return the form of a wall that is 5 m wide between its corners, as nobody has kept it yet."""
-    first = form_of(office, JOB)
+    first = form_of(office, job)
     assert not any(name.startswith("awning.") or name == "place.left_end" for name in first)
     wall = {name: text for name, text in fields_of(second_survey()).items() if is_asked(name, before=True)}
     return {**{name: first[name] for name in ("awning", "version", "surveyed_on", "surveyed_by")}, **wall,
@@ -96,6 +96,7 @@ def test_what_fits_is_what_can_be_kept_for_it_without_a_stop(office: TestClient)
     assert kept(office, measured(office), JOB).status_code == 200
     text = office.get(f"/jobs/{JOB}/survey", headers=PAGE).text
     widths = offered(text)
+    assert "usual arms and brackets" in text
     assert widths, html.unescape(text)
     assert "Not tried, as no size is entered: Tern" in text
     assert max(widths) <= 5000  # the wall is no wider
@@ -131,6 +132,10 @@ def test_what_fits_is_what_can_be_kept_for_it_without_a_stop(office: TestClient)
     assert install in office.get(f"/jobs/{JOB}/survey?awning={awning}&saved=1", headers=PAGE).text
     drawn = office.post("/surveys/draw", json={"document": survey["document"], "at_least": 3}).json()
     assert not [one for one in drawn["findings"] if one["level"] == "stop"], drawn["findings"]
+    assert kept(office, measured(office, OTHER_JOB), OTHER_JOB).status_code == 200
+    text = office.get(f"/jobs/{OTHER_JOB}/survey", headers=PAGE).text
+    assert "usual arms and brackets" not in text  # a wall of the model is surveyed by now
+    assert widths[0] in offered(text)
 
 
 def test_a_form_of_before_is_kept_for_the_wall_where_an_awning_was_ordered_meanwhile(office: TestClient) -> None:
