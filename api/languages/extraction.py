@@ -68,7 +68,8 @@ _REFUSALS = {"BadInput", "Problem", "HTTPException"}
 # What only programs are told, and whoever starts the service or looks after its machine.
 _NOT_FOR_PEOPLE = (
     "api/access/idempotency.py", "api/access/tokens.py", "api/backup/", "api/business/load.py", "api/business/seed/",
-    "api/cli/", "api/cluster/", "api/database/", "api/fields/provider.py", "api/fields/yaml_text.py",
+    "api/cli/", "api/cluster/", "api/database/", "api/fields/provider.py", "api/fields/reached.py",
+    "api/fields/yaml_text.py",
     "api/forecast_backtest/", "api/forecasts/", "api/hooks/", "api/http/versions.py", "api/migrations/",
     "api/opened.py", "api/roads/", "api/routes/lists.py", "api/routes/nouns/", "api/routes/office/condition.py",
     "api/routes/programs/", "api/routes/records.py", "api/settings.py",
@@ -112,13 +113,31 @@ def work_kind_texts(root: Path) -> list[str]:
 
 
 def field_texts(source: str) -> Iterator[str]:
-    """Yield what a module calls the parts, fields and columns of its forms, and what it says that they mean."""
-    for call in ast.walk(ast.parse(source)):
+    """Yield what a module calls the parts, fields and columns of its forms, what they mean, and what can be chosen."""
+    module = ast.parse(source)
+    named = {
+        target.id: node.value
+        for node in module.body
+        if isinstance(node, ast.Assign)
+        for target in node.targets
+        if isinstance(target, ast.Name)
+    }
+    for call in ast.walk(module):
         if isinstance(call, ast.Call) and ast.unparse(call.func) in _FIELDS:
             said = {one.arg: one.value for one in call.keywords}
             given = [*call.args, *(said[name] for name in ("label", "meaning") if name in said)]
             texts = [one.value for one in given if isinstance(one, ast.Constant) and isinstance(one.value, str)]
             yield from (text for text in texts if not _KEY.fullmatch(text))
+            choices = said.get("choices")
+            yield from _choice_texts(named.get(choices.id) if isinstance(choices, ast.Name) else choices)
+
+
+def _choice_texts(choices: ast.expr | None) -> Iterator[str]:
+    """Yield the words of choices that are written out as (value, words); the values stay as they are."""
+    for pair in choices.elts if isinstance(choices, ast.Tuple) else ():
+        words = pair.elts[1] if isinstance(pair, ast.Tuple) and len(pair.elts) == 2 else None
+        if isinstance(words, ast.Constant) and isinstance(words.value, str):
+            yield words.value
 
 
 def table_texts(source: str, names: Iterable[str]) -> Iterator[str]:

@@ -7,7 +7,7 @@ from __future__ import annotations
 
 import types
 import typing
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from typing import Any, Literal
 
 import msgspec
@@ -159,6 +159,17 @@ SECTIONS = (
                (FormField("across", "across"), FormField("down", "down"))),
     )),
 )  # fmt: skip
+
+
+def is_asked(name: str, *, before: bool) -> bool:
+    """Say whether a form asks for a field or list: `before` an awning is chosen neither for it nor for its place."""
+    return not before or not (name.startswith("awning.") or name in ("place.left_end", "place.slide"))
+
+
+def sections(*, before: bool) -> list[SurveySection]:
+    """Return the sections of a form with the parts that it asks for."""
+    asked = [(one, tuple(part for part in one.parts if is_asked(part.name, before=before))) for one in SECTIONS]
+    return [replace(section, parts=parts) for section, parts in asked if parts]
 
 
 def parts() -> typing.Iterator[FormField | RowsOf]:

@@ -255,6 +255,7 @@ EXPECTED = {
     "POST /messages/{message_id}": OFFICE,
     "POST /messages/{message_id}/send": OFFICE,
     "POST /messages/{message_id}/told": OFFICE,
+    "POST /messages/{message_id}/answered": OFFICE,
     "POST /messages/{message_id}/drop": OFFICE,
     "GET /bench": ALL,
     "GET /bench/{visit_id}": ALL,

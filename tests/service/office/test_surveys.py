@@ -294,13 +294,6 @@ def test_a_request_that_is_sent_twice_keeps_once(office: TestClient) -> None:
     assert office.get("/surveys", params={"awning": AWNING}).json()["items"][0]["version"] == first.json()["version"]
 
 
-def test_a_site_without_an_awning_says_what_to_do(office: TestClient) -> None:
-    text = office.get(f"/jobs/{SURVEY_VISIT}/survey", headers=PAGE).text
-    assert "No awning stands in the order yet" in text
-    assert "What to do" in text
-    assert office.post(f"/jobs/{SURVEY_VISIT}/survey", data={"do": "keep"}).status_code == 409
-
-
 def test_the_office_adds_the_awning_where_the_survey_lacks_it(demo: FastAPI, office: TestClient) -> None:
     job = "J-1079"
     form = {"model": "hood", "width": "12 ft", "projection": "10 ft", "weight": "119 lb", "box": "13 ft", "boxes": "1",
