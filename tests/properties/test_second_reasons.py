@@ -11,7 +11,7 @@ import msgspec
 import pytest
 
 from scheduler import build
-from scheduler.engine.reasons.remedies import OpenHours, Remedy
+from scheduler.engine.reasons.remedies import NoRest, OpenHours, Remedy
 from scheduler.engine.reasons.skipped import CODES, Cause
 from scheduler.engine.waiting.second import second_causes
 from scheduler.plan import Plan
@@ -75,12 +75,23 @@ def test_they_hold_over_a_horizon_of_weeks(seed: int) -> None:
 
 
 @pytest.mark.long
-@pytest.mark.parametrize("first", range(0, 300, 30))
+@pytest.mark.parametrize("first", range(0, 300, 10))
 @pytest.mark.usefixtures("compiled")
 def test_of_three_hundred_weeks_of_three_jobs_every_reason_holds(first: int) -> None:
-    """Enough jobs that two may have to go for the third."""
-    for seed in range(first, first + 30):
+    """Enough jobs that two may have to go for the third; a part of the weeks: -k "three_hundred and [40]"."""
+    for seed in range(first, first + 10):
         _hold(told(10_000 + seed, jobs=3))
+
+
+@pytest.mark.usefixtures("compiled")
+def test_two_rules_at_once_are_named_where_none_alone_is_enough() -> None:
+    """Of this week a job waits that its hours and a rest that must begin at 10:30, amid a lift, keep out together."""
+    ((week, _, job, cause),) = told(22)
+    assert cause.remedy is not None
+    assert {type(undo) for undo in cause.remedy.undo} == {OpenHours, NoRest}
+    assert set(proofs(week, job, cause.remedy)) == {"goes"}
+    assert "; with a work window Mon Apr 5 9:00–10:00 and no rest due that day it could go" in cause.because[0].detail
+    assert "60 minutes of work beside the lift of job-2" in cause.because[1].detail
 
 
 def _hold(causes: Iterator[tuple[Week2, Plan, str, Cause]]) -> None:
