@@ -58,7 +58,7 @@ def weekly_more(week: Week2, ways: tuple[Way, ...]) -> int:
 
 @lru_cache(maxsize=2)
 def _every_day(written: bytes, step: int) -> list[list[tuple[tuple[Way, ...], frozenset[int], int]]]:
-    """Return the meetings of each day of the week written so: asked again where only leaving out costs something else."""
+    """Return the meetings of each day of the week written so; asked again where only leaving out is dearer."""
     week = msgspec.json.decode(written, type=Week2)
     return [_meetings(week, day, step) for day in range(week.days)]
 

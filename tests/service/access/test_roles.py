@@ -34,6 +34,7 @@ EXPECTED = {
     "GET /weeks/{start_date}/plans": LOOKERS,
     "GET /plans/{plan_id}": LOOKERS,
     "GET /plans/{plan_id}/week": LOOKERS,
+    "GET /plans/{plan_id}/promises": LOOKERS,
     "GET /plans/{plan_id}/against/{other_id}": LOOKERS,
     "POST /plans/{plan_id}/tries": OFFICE,
     "POST /plans/{plan_id}/moves": "manager",
