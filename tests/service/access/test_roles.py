@@ -61,6 +61,7 @@ EXPECTED = {
     "GET /jobs/{visit_id}": f"{ALL} link",
     "GET /jobs/{visit_id}/survey": f"{ALL} link",
     "POST /jobs/{visit_id}/survey": "manager office lead",
+    "POST /jobs/{visit_id}/survey/photos": "manager office lead",
     "POST /jobs/{visit_id}/awning": OFFICE,
     "POST /surveys/draw": "manager office lead",
     "GET /surveys": ALL,
