@@ -284,7 +284,10 @@ class Trials:
         return dataclasses.replace(remedy, again_cents=min(trial.extra, extra) if extra >= 0 else None)
 
     def _nowhere(self, job: Job) -> Cause:
-        text = f"Its {job.minutes} minutes and the drive fit into no crew's day, four hours longer and at any hour."
+        text = (
+            f"Nothing that was tried is enough for its {job.minutes} minutes, the other visits staying: not days "
+            "four hours longer, any hour of the day, and all else that stands in its way undone at once."
+        )
         return Cause((Because("out_of_reach", text),), None)
 
 
