@@ -352,6 +352,7 @@ def sketch(reading: Reading) -> tuple[Survey | None, list[str]]:
 
 # What stands beside the document and is kept with it.
 BESIDE = {"surveyed_on": "Measured on", "surveyed_by": "Measured by", "uncertain": "Not sure of"}
+NO_ZERO = "no_zero"  # the field that says why no photo shows the zero; kept among what is not sure
 
 
 def label_of(name: str) -> str:
@@ -363,4 +364,4 @@ def label_of(name: str) -> str:
             number, _, cell = name[len(part.name) + 1 :].partition(".")
             label = next((one.label for one in part.fields if one.name == cell), "")
             return part.title if not number else f"{part.row} {int(number) + 1}, {label}".capitalize()
-    return BESIDE.get(name, "The survey")
+    return "Photo of the zero" if name == NO_ZERO else BESIDE.get(name, "The survey")

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import dataclasses
 import datetime
 import re
 from collections.abc import Mapping
@@ -30,7 +31,7 @@ from api.survey import keeping
 from api.survey.compare import differences, merged
 from api.survey.drawing import draft_of
 from api.survey.fields import FormField, RowsOf, is_asked, lists, sections
-from api.survey.form import BESIDE, Reading, label_of, row_numbers
+from api.survey.form import BESIDE, NO_ZERO, Reading, label_of, row_numbers
 from scheduler.errors import BadInput
 
 router = APIRouter(tags=["surveys"])
@@ -39,7 +40,7 @@ Writer = Annotated[Who, allow(Role.manager, Role.office, Role.lead)]
 SURVEYORS = (Role.manager, Role.office, Role.lead)
 _MOST_FIELDS, _LONGEST, _LONGEST_NOTE = 6000, 500, 2000
 _ROOTS = ("awning", "wall", "anchor", "place", "band", "obstacles", "doors", "datum", "outlet")
-_ALONE = ("wind_class", "built")
+_ALONE = ("wind_class", "built", NO_ZERO)
 _ROW = re.compile(r"(add|drop):([a-z.]+?)(?:\.([0-9]{1,4}))?")
 _FORM = {
     "requestBody": {
@@ -183,6 +184,12 @@ def _keep(
 ) -> Response:
     reading = _read(entry, fields)
     beside = _beside(fields, reading)
+    if _wants_zero(session, entry) and beside is not None:
+        if why := fields.get(NO_ZERO, "").strip():
+            text = f"{beside.uncertain}\nNo photo of the zero: {why}".strip()
+            beside = dataclasses.replace(beside, uncertain=text)
+        else:
+            reading.missing[NO_ZERO] = "No photo shows the zero: keep one, or say here why there is none."
     if reading.survey is not None and entry.awning is not None:
         try:
             keeping.check_width(reading.survey, entry.awning)
@@ -202,6 +209,11 @@ def _keep(
         body = {"survey": row.id, "version": row.version, "at": at}
         return JSONResponse(body, headers={"ETag": f'"{row.version}"', "Location": at})
     return RedirectResponse(at, 303)
+
+
+def _wants_zero(session: Session, entry: SurveyEntry) -> bool:
+    """Whether a first survey lacks the photo of its zero; of one that stands the pages ask for it."""
+    return entry.row is None and entry.visit.id not in zero_photos(session, [entry.visit])
 
 
 def _beside(fields: Mapping[str, str], reading: Reading) -> keeping.Beside | None:
@@ -320,6 +332,7 @@ def _form(
         "entry": entry,
         "site": site,
         "zero": zero_photos(session, [entry.visit]).get(entry.visit.id),
+        "wants_zero": _wants_zero(session, entry),
         "customer": session.get_one(tables.Customer, site.customer_id),
         "sections": sections(before=entry.awning is None),
         "fields": fields,

@@ -124,6 +124,12 @@ class ToldSecond(ToldReason):
             case _:
                 return super()._fact(undo)
 
+    def _drives(self) -> str:
+        lifts = [stop.assist for stop in self.route.stops if stop.assist]
+        if lifts and not self._kept():
+            return f"{self.job.minutes} minutes of work beside the lift of {listed(lifts)}"
+        return super()._drives()
+
     def _load_of_the_day(self) -> str:
         van, jobs = self.crew.vehicle, [self.job, *self._kept()]
         kg, boxes = sum(o.weight_kg for o in jobs), sum(o.boxes for o in jobs)

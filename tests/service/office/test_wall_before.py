@@ -54,7 +54,7 @@ def measured(office: TestClient, job: str = JOB) -> dict[str, str]:
     assert not any(name.startswith("awning.") or name == "place.left_end" for name in first)
     wall = {name: text for name, text in fields_of(second_survey()).items() if is_asked(name, before=True)}
     return {**{name: first[name] for name in ("awning", "version", "surveyed_on", "surveyed_by")}, **wall,
-            "band.left": "0 mm", "band.right": "5000 mm"}  # fmt: skip
+            "band.left": "0 mm", "band.right": "5000 mm", "no_zero": "no camera"}  # fmt: skip
 
 
 def offered(text: str) -> list[int]:

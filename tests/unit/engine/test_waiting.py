@@ -5,6 +5,7 @@ from __future__ import annotations
 from collections.abc import Iterable
 
 import pytest
+from msgspec.structs import replace
 
 from scheduler import with_reasons
 from scheduler.plan import Because
@@ -83,6 +84,22 @@ def test_a_rest_that_would_cut_the_work_is_named() -> None:
     assert "rest_within" in codes(told)
     assert "; with the rest taken in the middle of its work it could go with " in next(
         b.detail for b in told if b.code == "rest_within"
+    )
+
+
+def test_a_promise_that_waits_is_told_last_with_why_it_is_not_kept() -> None:
+    data = week_data()
+    data["crews"][1]["shifts"] = [s for s in data["crews"][1]["shifts"] if s["day"] != 0]
+    data["jobs"][0]["booked"] = {
+        "crew": "oak", "day": 0, "start": 610, "hold": "day", "move_cents": 0, "retime_cents": 0, "recrew_cents": 0,
+    }  # fmt: skip
+    week = week_from_data(data)
+    plan = replace(plan_of(week, _BIRCH, skipped=("alder",)), broken=("alder",))
+    told = with_reasons(week, plan).skipped[0].because
+    assert codes(told) == ["no_second_crew", "promise_broken"]
+    assert told[1].detail == (
+        "The booking of alder for Mon Mar 15 is not kept: its second crew has no hour on Mon Mar 15: "
+        "elm does not work; with 1 person there for its lift 10:10–10:40 it could be kept with oak."
     )
 
 
