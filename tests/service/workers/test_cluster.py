@@ -2,14 +2,9 @@
 
 from __future__ import annotations
 
-import json
 import os
 import random
-import signal
-import subprocess
-import sys
 import time
-from collections.abc import Iterator
 from pathlib import Path
 
 import pytest
@@ -21,46 +16,9 @@ from scheduler import Elsewhere, Progress, parts_of, plan_by_yard, plan_week
 from scheduler.audit import audit
 from scheduler.errors import BadInput
 from scheduler.week import Week
+from tests.machines import Machines
 from tests.waiting import until
 from tests.weeks import small_week
-
-ROOT = Path(__file__).parents[3]
-
-
-class Machines:
-    """A scheduler, and workers of one thread each, in processes of their own."""
-
-    def __init__(self, folder: Path) -> None:
-        self.folder, self.workers = folder, list[subprocess.Popen[bytes]]()
-        where = folder / "scheduler.json"
-        self.scheduler = self._run("scheduler", "--host", "127.0.0.1", "--port", "0", "--scheduler-file", str(where))
-        until(where.exists)
-        until(lambda: where.read_text().endswith("}"))
-        self.address: str = json.loads(where.read_text())["address"]
-        one = ("--nthreads", "1", "--no-nanny", "--local-directory", str(folder))
-        self.workers = [self._run("worker", self.address, *one) for _ in range(2)]
-
-    def _run(self, what: str, *words: str) -> subprocess.Popen[bytes]:
-        command = [sys.executable, "-m", f"distributed.cli.dask_{what}", *words, "--no-dashboard"]
-        return subprocess.Popen(command, cwd=ROOT, stderr=subprocess.DEVNULL)
-
-    def kill(self, pid: int) -> None:
-        os.kill(pid, signal.SIGKILL)
-        next(one for one in self.workers if one.pid == pid).wait()
-
-    def close(self) -> None:
-        for one in (self.scheduler, *self.workers):
-            one.kill()
-            one.wait()
-
-
-@pytest.fixture(scope="module")
-def machines(tmp_path_factory: pytest.TempPathFactory) -> Iterator[Machines]:
-    found = Machines(tmp_path_factory.mktemp("cluster"))
-    try:
-        yield found
-    finally:
-        found.close()
 
 
 def falls_apart() -> Week:
@@ -81,16 +39,11 @@ def fails(words: str) -> None:
     raise BadInput("week", words)
 
 
-def _begun(door: ClusterDoor) -> int:
-    door.begin()
-    return door.at_once if door.far else 0
-
-
 def test_a_cluster_plans_what_this_machine_plans(machines: Machines) -> None:
     week, told = falls_apart(), list[Progress]()
     with ClusterDoor(machines.address) as door:
-        until(lambda: _begun(door) == 2)
-        assert door.note == ""
+        door.begin()
+        assert (door.note, door.at_once) == ("", 2)
         line = door.line()
         far = plan_by_yard(
             week, seconds=None, clock=time.monotonic, elsewhere=Elsewhere(door, 2), line=line, report=told.append
