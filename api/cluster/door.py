@@ -20,7 +20,7 @@ from api.cluster.line import RunLine
 
 CONNECT_S = 5.0  # for the scheduler to answer
 LOOK_S = 0.5  # between two looks at the cluster while tasks are there
-ALONE_S = 15.0  # without any worker, until what is open is done here
+ALONE_S = 15.0  # without any worker, or a word of the scheduler on a connection that stands, until it is done here
 HERE = 2  # tasks at once on this machine
 
 HERE_INSTEAD = "was done on this machine instead."
@@ -177,7 +177,7 @@ class ClusterDoor(Executor):
                 client = self._client
             if client is None:
                 return
-            now, fault = dict[str, int](), None
+            now, fault, began = dict[str, int](), None, time.monotonic()
             try:
                 now = _workers_of(client)
             except Exception as problem:
@@ -185,9 +185,15 @@ class ClusterDoor(Executor):
             with self._lock:
                 if self._client is not client:
                     return
-                if fault is not None or client.status != "running":
+                if client.status != "running":
                     self._lose("went away in mid-run", fault)
                     return
+                if fault is not None:  # a busy machine answers late
+                    self._alone_since = self._alone_since or began
+                    if time.monotonic() - self._alone_since > ALONE_S:
+                        self._lose("does not answer any more", fault)
+                        return
+                    continue
                 gone = self._workers.keys() - now.keys()
                 if gone:
                     workers = "A worker" if len(gone) == 1 else f"{len(gone)} workers"

@@ -4,12 +4,14 @@ from __future__ import annotations
 
 import os
 import random
+import threading
 import time
 from pathlib import Path
 
 import pytest
 
 from api.cluster import ClusterDoor
+from api.cluster import door as module
 from api.cluster.door import ClusterLost
 from api.settings import read_settings
 from scheduler import Elsewhere, Progress, parts_of, plan_by_yard, plan_week
@@ -87,6 +89,42 @@ def test_a_killed_worker_and_a_lost_scheduler(machines: Machines, tmp_path: Path
         door.begin()
         assert "could not be reached" in door.note
         assert door.submit(os.getpid).result(30) == os.getpid()
+
+
+class Late:
+    """A connection to a scheduler that stands."""
+
+    status = "running"
+
+    def close(self, timeout: float) -> None:
+        self.status = "closed"
+
+
+@pytest.mark.parametrize(("late", "lost"), [(3, False), (10_000, True)])
+def test_a_scheduler_that_answers_late_is_lost_only_after_a_while(
+    monkeypatch: pytest.MonkeyPatch, late: int, lost: bool
+) -> None:
+    looks = []
+
+    def looked(_: Late) -> dict[str, int]:
+        looks.append(late)
+        if len(looks) <= late:
+            raise TimeoutError("5 s")
+        return {"tcp://10.0.0.6:1": 1}
+
+    monkeypatch.setattr(module, "_workers_of", looked)
+    monkeypatch.setattr(module, "LOOK_S", 0.01)
+    monkeypatch.setattr(module, "ALONE_S", 0.5 if lost else 600.0)
+    with ClusterDoor("tcp://10.0.0.5:8786") as door:
+        door._client, door._workers = Late(), {"tcp://10.0.0.6:1": 1}
+        watching = threading.Thread(target=door._watch)
+        watching.start()
+        until(lambda: not door.far or (len(looks) > 5 and not lost))
+        assert door.far is not lost
+        assert ("does not answer any more" in door.note) is lost
+        assert lost or door.note == ""
+        door.shutdown()
+        watching.join()
 
 
 def test_the_setting_is_read_strictly() -> None:
