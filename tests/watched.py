@@ -44,13 +44,7 @@ WATCH = ROOT / "ops" / "watch"
 MONDAY = "2027-04-12"
 SCRAPE_S = 2
 COLUMNS = 24  # of a dashboard, in which places are given
-UNITS = {
-    "none": ("", 1.0),
-    "percent": (" %", 1.0),
-    "s": (" s", 1.0),
-    "reqps": (" a second", 1.0),
-    "bytes": (" GB", 1e-9),
-}
+UNITS = {"none": "", "percent": " %", "s": " s", "reqps": " a second", "bytes": " GB"}
 PAGES = ("/", f"/weeks/{MONDAY}", "/jobs", "/bench", "/messages", "/rebooking", "/roads", "/settings/prices")
 
 

@@ -193,6 +193,7 @@ def test_a_trial_is_sent_and_an_ended_webhook_is_told_nothing_more(
     assert "whsec_" not in manager.get(f"/webhooks/{hook}", headers=JSON).text  # shown once
 
 
+@pytest.mark.race
 def test_two_that_collect_at_once_owe_nothing_twice(app: FastAPI, program: Program, keeper: HookKeeper) -> None:
     make(app, program)
     for number in range(20):
