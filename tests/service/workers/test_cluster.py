@@ -10,9 +10,11 @@ from pathlib import Path
 
 import pytest
 
-from api.cluster import ClusterDoor
+from api.cluster import ClusterDoor, notes
 from api.cluster import door as module
 from api.cluster.door import ClusterLost
+from api.languages import speaking
+from api.languages.core import core_says
 from api.settings import read_settings
 from scheduler import Elsewhere, Progress, parts_of, plan_by_yard, plan_week
 from scheduler.audit import audit
@@ -125,6 +127,19 @@ def test_a_scheduler_that_answers_late_is_lost_only_after_a_while(
         assert lost or door.note == ""
         door.shutdown()
         watching.join()
+
+
+def test_what_befell_a_cluster_is_told_in_the_reader_s_language() -> None:
+    at = "tcp://10.0.0.5:8786"
+    told = [tell(at) for tell in (notes.lacks_package, notes.not_reached, notes.no_workers, notes.lost, notes.silent)]
+    told += [notes.emptied(at), notes.other_release(at, "0.1.0"), notes.workers_gone(1), notes.workers_gone(3)]
+    told += [notes.heavy_part(), f"{notes.workers_gone(1)} {notes.lost(at)}"]
+    with speaking("es"):
+        for words in told:
+            said = core_says(words)
+            assert "machine" not in said, words
+            assert "worker" not in said, words
+            assert (at in said) == (at in words)
 
 
 def test_the_setting_is_read_strictly() -> None:
