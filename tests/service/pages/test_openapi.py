@@ -62,6 +62,7 @@ def _on_server(address: str, folder: Path) -> str:
     """Return the address of a database on the server that holds what the one in `folder` does."""
     whole = sa.create_engine(address, isolation_level="AUTOCOMMIT")
     with whole.connect() as connection:
+        connection.execute(sa.text("DROP DATABASE IF EXISTS openapi WITH (FORCE)"))  # of the role before
         connection.execute(sa.text("CREATE DATABASE openapi TEMPLATE template0"))
     whole.dispose()
     source, target = open_database(sqlite_address(folder)), open_database(address.replace("/postgres?", "/openapi?"))
