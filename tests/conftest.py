@@ -53,6 +53,14 @@ def pytest_addoption(parser: pytest.Parser) -> None:
         action="store_true",
         help="call a skipped test failed, unless it asks for the interchange format's files and ../shared is missing",
     )
+    parser.addoption("--races", type=int, default=1, help="how often to run each test that is marked as a race")
+
+
+def pytest_generate_tests(metafunc: pytest.Metafunc) -> None:
+    times = metafunc.config.getoption("--races")
+    if times > 1 and metafunc.definition.get_closest_marker("race"):
+        metafunc.fixturenames.append("race_number")
+        metafunc.parametrize("race_number", range(times))
 
 
 @pytest.hookimpl(wrapper=True)

@@ -16,6 +16,7 @@ from api.languages.catalogues import Domain
 from api.languages.core import REFUSED, WORDS, core_sentence
 
 _SENTENCES = (
+    "api/cluster/notes.py",
     "api/weeksheet/weather.py",
     "api/weeksheet/drives.py",
     "api/falls/falls.py",

@@ -319,3 +319,32 @@ def test_a_newer_form_waits_for_the_end_of_the_workers_of_an_older_program(tmp_p
     upgrade(database)
     upgrade(database, others=lambda: True)  # nothing is to change
     database.dispose()
+
+
+@pytest.mark.long
+@pytest.mark.parametrize("data", ["0001", "0003"])
+def test_a_start_cut_off_on_postgresql_is_taken_up_by_the_next_one(postgresql_address: str, data: str) -> None:
+    """What was cut off has left a form of the chain, from which the next start comes to the newest, rows and all."""
+    server = sa.make_url(postgresql_address)
+    whole = sa.create_engine(server, isolation_level="AUTOCOMMIT", poolclass=sa.NullPool)
+    engine = open_database(fresh(server, "before"))
+    fill(engine, data)
+    engine.dispose()
+    chain = [script.revision for script in ScriptDirectory(str(MIGRATIONS)).walk_revisions()]
+    forms_seen, at, came_so_far = set[str](), 1, True
+    while came_so_far:
+        with whole.connect() as connection:
+            connection.execute(sa.text("DROP DATABASE IF EXISTS cut WITH (FORCE)"))
+            connection.execute(sa.text("CREATE DATABASE cut TEMPLATE before"))
+        address = server.set(database="cut").render_as_string(hide_password=False)
+        came_so_far = cut_off(address, at)
+        engine = open_database(address)
+        with engine.connect() as connection:
+            forms_seen.add(str(connection.scalar(sa.text("SELECT version_num FROM alembic_version"))))
+        upgrade(engine)
+        still_there(engine, data)
+        engine.dispose()
+        at += 29
+    whole.dispose()
+    assert forms_seen <= set(chain)
+    assert len(forms_seen) > 10
