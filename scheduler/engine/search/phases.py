@@ -88,6 +88,7 @@ class Search:
         self.most, self.room, self.nodes = MOST_COLUMNS, DAY_ROOM, ALL_NODES  # of the next try to list, and to choose
         self.turn_s = max(TURN_S, TURN_SHARE * self.given)
         self.proof_s = max(PROOF_S, self.turn_s)
+        self.list_s = self.proof_s if np.isfinite(self.given) else np.inf  # of the next try to list
 
     def run(self) -> None:
         """Search until the best plan is proven best."""
@@ -245,7 +246,7 @@ class Search:
         """List every route that could still pay, if there is room for them."""
         self.best.tell("listing every route that could still pay")
         self.failed = self.gap()
-        self.complete = self.relax.under(self.failed, self.most, self.room)
+        self.complete = self.relax.under(self.failed, self.most, self.room, at_most_s=min(self.list_s, self.left()))
         if not self.complete:
             self.polish.widen()  # there are new routes
 
@@ -254,12 +255,13 @@ class Search:
         self.best.tell("choosing among the routes found")
         self.integer(range(len(self.relax.pool)), self.nodes, at_most_s=self.turn_s)
         self.most, self.room, self.nodes = 4 * self.most, 4 * self.room, 4 * self.nodes
+        self.list_s *= 2
         self.failed = np.inf
         self.polish.without = 0
 
     def sets(self, most: int) -> dict[int, Sets] | None:
         """Return what `every_set` does of a plan better than the best."""
-        return every_set(self.relax, self.best.cost, most)
+        return every_set(self.relax, self.best, most)
 
     def by_interval(self) -> ByInterval:
         """Return the relaxation in which the starts of what crews meet for are cut into intervals."""
