@@ -9,9 +9,6 @@ from __future__ import annotations
 
 import datetime
 import difflib
-import importlib.util
-import ipaddress
-import re
 from collections.abc import Mapping
 from dataclasses import dataclass, field
 from pathlib import Path
@@ -21,11 +18,10 @@ from urllib.parse import urlsplit
 from pydantic import Field, ValidationError
 from pydantic.fields import FieldInfo
 from pydantic_settings import BaseSettings, PydanticBaseSettingsSource, SettingsConfigDict
-from sqlalchemy.engine import make_url
-from sqlalchemy.exc import ArgumentError
 
 from api.fields.mail import Server, read_sender, read_server
 from api.fields.provider import Provider, read_provider
+from api.fields.reached import read_cluster, read_database, read_networks, read_tiles
 from scheduler.errors import BadInput
 
 PREFIX, IN_FILE = "EAVEBOARD_", "_FILE"
@@ -260,7 +256,7 @@ def read_settings(environment: Mapping[str, str]) -> Settings:
         raise BadInput("EAVEBOARD_MAIL_FROM", "must say who writes to customers, since EAVEBOARD_SMTP is set")
     return Settings(
         data=data,
-        database=_database(given.database) or sqlite_address(data),
+        database=read_database("EAVEBOARD_DATABASE", given.database) or sqlite_address(data),
         host=reachable_host(given.host, given.address, "EAVEBOARD_HOST"),
         port=given.port,
         address=_address(given.address),
@@ -269,14 +265,14 @@ def read_settings(environment: Mapping[str, str]) -> Settings:
         idle_minutes=given.idle_minutes,
         codes=given.codes,
         provider=read_provider("EAVEBOARD_OIDC_", given.oidc_issuer, given.oidc_client, given.oidc_secret),
-        proxies=_networks("EAVEBOARD_PROXIES", given.proxies),
-        inner_calls=_networks("EAVEBOARD_INNER_CALLS", given.inner_calls),
+        proxies=read_networks("EAVEBOARD_PROXIES", given.proxies),
+        inner_calls=read_networks("EAVEBOARD_INNER_CALLS", given.inner_calls),
         planners=given.planners,
         preparers=given.preparers,
-        cluster=_cluster(given.cluster),
+        cluster=read_cluster("EAVEBOARD_CLUSTER", given.cluster),
         clock=_clock(given.clock),
         quick_passwords=_quick(given.password_cost, given.address),
-        tiles=_tiles(tiles),
+        tiles=read_tiles("EAVEBOARD_TILES", tiles),
         tiles_credit=tiles_credit.strip(),
         smtp=smtp,
         mail_from=mail_from,
@@ -332,16 +328,6 @@ def _address(text: str) -> str:
     return text.rstrip("/")
 
 
-def _networks(name: str, text: str) -> str:
-    for one in filter(None, text.split(",")):
-        try:
-            ipaddress.ip_network(one.strip(), strict=False)
-        except ValueError:
-            problem = f'must be addresses like 127.0.0.1 or 10.0.0.0/24 with commas between, is "{text}"'
-            raise BadInput(name, problem) from None
-    return text.replace(" ", "")
-
-
 def _here(address: str) -> bool:
     """Say whether `address` is on this machine alone."""
     return not address or urlsplit(address).hostname in LOOPBACK
@@ -366,46 +352,3 @@ def _clock(text: str) -> str:
     if not 2000 <= moment.year <= 2199:  # seasons, forecasts and weeks are reckoned around it
         raise BadInput("EAVEBOARD_CLOCK", f'must lie in the years 2000 to 2199, is "{text}"')
     return text
-
-
-def _cluster(address: str) -> str:
-    """Return a scheduler's address; raises `BadInput` for what is none, or without the package that it takes."""
-    if not address:
-        return ""
-    fitting = re.fullmatch(r"(tcp|tls)://([A-Za-z0-9.\-]+|\[[0-9A-Fa-f:]+\]):([0-9]{1,5})", address)
-    if not fitting or not 0 < int(fitting[3]) < 65536:
-        raise BadInput("EAVEBOARD_CLUSTER", f'must be like tcp://10.0.0.5:8786 or tls://…, is "{address}"')
-    if importlib.util.find_spec("distributed") is None:
-        raise BadInput("EAVEBOARD_CLUSTER", "a cluster needs one package more: pip install 'eaveboard[cluster]'")
-    return address
-
-
-def _tiles(text: str) -> str:
-    """Return the address of map tiles; it stands in the policy for contents, so nothing but a plain address will do."""
-    if not text:
-        return ""
-    fitting = re.fullmatch(r"https?://[A-Za-z0-9.\-]+(:[0-9]+)?/[A-Za-z0-9._~/{}?=&%\-]*", text)
-    if not fitting or not all(text.count(part) == 1 for part in ("{z}", "{x}", "{y}")):
-        problem = f'must be like https://tiles.example/{{z}}/{{x}}/{{y}}.png, is "{text}"'
-        raise BadInput("EAVEBOARD_TILES", problem)
-    if re.search(r"[{}]", re.sub(r"{[xyz]}", "", text)):
-        raise BadInput("EAVEBOARD_TILES", f'knows only {{z}}, {{x}} and {{y}}, is "{text}"')
-    return text
-
-
-def _database(address: str) -> str:
-    if not address:
-        return ""
-    try:
-        url = make_url(address)
-    except ArgumentError:
-        problem = "is no database address; write sqlite:///FILE or postgresql+psycopg://user@host/name"
-        raise BadInput("EAVEBOARD_DATABASE", problem) from None
-    if url.drivername == "postgresql":
-        url = url.set(drivername="postgresql+psycopg")
-    if url.drivername not in ("sqlite", "postgresql+psycopg"):
-        problem = f'must begin with sqlite:/// or postgresql+psycopg://, begins with "{url.drivername}"'
-        raise BadInput("EAVEBOARD_DATABASE", problem)
-    if url.drivername != "sqlite" and importlib.util.find_spec("psycopg") is None:
-        raise BadInput("EAVEBOARD_DATABASE", "PostgreSQL needs one package more: pip install 'eaveboard[postgresql]'")
-    return url.render_as_string(hide_password=False)

@@ -8,7 +8,10 @@ together under what they share.
 from __future__ import annotations
 
 from collections import Counter
-from itertools import product
+from collections.abc import Iterator
+from functools import lru_cache
+
+import msgspec
 
 from scheduler.plan import Because, Cost2, Plan2, Route2, Skipped, Stop2
 from scheduler.week import Job, Week2
@@ -18,7 +21,8 @@ from tests.routes2 import Span, Stand, Way, ways_of
 def cheapest(week: Week2, step: int) -> Plan2:
     """Return a plan of least cost, its bound equal to its cost; all times of `week` are multiples of `step`."""
     best: tuple[int, tuple[Way, ...]] = (sum(undone(week, j) for j in week.jobs), ())
-    by_day = [_meetings(week, day, step) for day in range(week.days)]
+    free = tuple(msgspec.structs.replace(job, skip_cents=0) for job in week.jobs)  # no route hangs on that price
+    by_day = _every_day(msgspec.json.encode(msgspec.structs.replace(week, jobs=free)), step)
 
     def extend(day: int, chosen: tuple[Way, ...], done: frozenset[int], cents: int) -> None:
         nonlocal best
@@ -52,6 +56,13 @@ def weekly_more(week: Week2, ways: tuple[Way, ...]) -> int:
     return cents
 
 
+@lru_cache(maxsize=2)
+def _every_day(written: bytes, step: int) -> list[list[tuple[tuple[Way, ...], frozenset[int], int]]]:
+    """Return the meetings of each day of the week written so; asked again where only leaving out is dearer."""
+    week = msgspec.json.decode(written, type=Week2)
+    return [_meetings(week, day, step) for day in range(week.days)]
+
+
 def _meetings(week: Week2, day: int, step: int) -> list[tuple[tuple[Way, ...], frozenset[int], int]]:
     """Return every choice of the crews' routes of a day that meet where they must: routes, jobs done, cents."""
     crews = [(c, s) for c in week.crews for s in c.shifts if s.day == day]
@@ -65,10 +76,9 @@ def together(
     helpers = {h.yard: h.count for h in week.helpers if h.day == day}
     pool = {(e.id, e.yard): e.count[day] for e in week.equipment}
     found: dict[object, tuple[tuple[Way, ...], frozenset[int], int]] = {}
-    for ways in product(*choices):
-        out = tuple(w for w in ways if w is not None)
+    for out in _fitting(week, choices):
         own = [s.job for w in out for s in w.stands if not s.assist]
-        if len(own) > len(set(own)) or not _met(week, out):
+        if not _met(week, out):
             continue
         hired: Counter[str] = Counter()
         taken: Counter[tuple[str, str]] = Counter()
@@ -86,6 +96,39 @@ def together(
         if key not in found or cents < found[key][2]:
             found[key] = out, frozenset(own), cents
     return list(found.values())
+
+
+def _fitting(week: Week2, choices: list[list[Way | None]]) -> Iterator[tuple[Way, ...]]:
+    """Yield every choice of ways that do no job twice, and after which no assist lacks its job nor a job its assist."""
+    known: dict[object, list[Way | None]] = {}
+
+    def sides(way: Way | None) -> tuple[frozenset[int], frozenset[int], frozenset[int]]:
+        """Return the jobs that a way does, those of them that need an assist, and those that it assists."""
+        stands = () if way is None else way.stands
+        own = frozenset(s.job for s in stands if not s.assist)
+        return own, frozenset(j for j in own if week.jobs[j].assist), frozenset(s.job for s in stands if s.assist)
+
+    listed = [[(way, *sides(way)) for way in ways] for ways in choices]
+
+    def extend(
+        out: tuple[Way, ...], done: frozenset[int], needs: frozenset[int], helps: frozenset[int], n: int
+    ) -> Iterator[tuple[Way, ...]]:
+        if n == len(listed):
+            yield out
+            return
+        last, key = n == len(listed) - 1, (n, done, needs, helps)
+        if key not in known:
+            known[key] = [
+                way
+                for way, own, wants, assists in listed[n]
+                if not own & done and not assists & helps and (not last or needs | wants == helps | assists)
+            ]
+        for way in known[key]:
+            own, wants, assists = sides(way)
+            chosen = out if way is None else (*out, way)
+            yield from extend(chosen, done | own, needs | wants, helps | assists, n + 1)
+
+    return extend((), frozenset(), frozenset(), frozenset(), 0)
 
 
 def _met(week: Week2, out: tuple[Way, ...]) -> bool:

@@ -26,8 +26,7 @@ from api.business import demo
 from api.database import open_database, upgrade
 from api.settings import sqlite_address
 from api.week.run import planning
-from scheduler.engine.planning import plan_week
-from scheduler.engine.tiny import tiny_week
+from scheduler import make_ready, plan_week
 from tests import contract, postgresql
 from tests.one_a_day import one_a_day
 
@@ -54,6 +53,14 @@ def pytest_addoption(parser: pytest.Parser) -> None:
         action="store_true",
         help="call a skipped test failed, unless it asks for the interchange format's files and ../shared is missing",
     )
+    parser.addoption("--races", type=int, default=1, help="how often to run each test that is marked as a race")
+
+
+def pytest_generate_tests(metafunc: pytest.Metafunc) -> None:
+    times = metafunc.config.getoption("--races")
+    if times > 1 and metafunc.definition.get_closest_marker("race"):
+        metafunc.fixturenames.append("race_number")
+        metafunc.parametrize("race_number", range(times))
 
 
 @pytest.hookimpl(wrapper=True)
@@ -121,7 +128,7 @@ class BuiltDemo:
 
 
 def _compile(_: Path) -> None:
-    plan_week(tiny_week(), seconds=None, clock=time.monotonic)
+    make_ready(time.monotonic, lambda _: None)
 
 
 @pytest.fixture(scope="session")

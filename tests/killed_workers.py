@@ -1,10 +1,15 @@
 """Workers killed over and over while people write: what was acknowledged must be there, once.
 
-    .venv/bin/python -m tests.killed_workers --kills 200
+    .venv/bin/python -m tests.killed_workers --kills 200 --seed 0
+    .venv/bin/python -m tests.killed_workers --kills 200 --seed 0 --database sqlite
 
 starts a PostgreSQL server of its own and a service of two workers, has three people enter customers, each sent again
-under its key until it is acknowledged, and kills one worker after another, in turn the one that leads and the other;
-each leaves a run of the planner that has told of a plan. Then it counts what was lost or done twice.
+under its key until it is acknowledged, and kills one worker after another, in turn the one that leads and the other,
+at moments that the seed chooses; each leaves a run of the planner that has told of a plan. On SQLite the one process is
+killed and started anew. Then it counts what was lost or done twice. Parts with other seeds may be added up.
+
+It waits by what happens, not by the clock: in vain only when the service has had `WORK_S` seconds of the processor
+for what then is not so, or has ended.
 """
 
 from __future__ import annotations
@@ -14,6 +19,7 @@ import collections
 import datetime
 import itertools
 import os
+import random
 import shutil
 import signal
 import socket
@@ -23,7 +29,7 @@ import tempfile
 import threading
 import time
 from collections.abc import Callable, Iterator
-from contextlib import contextmanager
+from contextlib import contextmanager, suppress
 from dataclasses import dataclass, field
 from pathlib import Path
 
@@ -36,15 +42,18 @@ from api.access.accounts import Passwords, Role
 from api.chain.links import broken, unsealed
 from api.database import open_database, transaction, upgrade
 from api.database.server_locks import Worker, workers_of
+from api.settings import sqlite_address
 from api.week.run.ending import GOING
 from scheduler.documents import encode
 from tests import postgresql
 from tests.service.cast import JSON, NAMES, PASSWORD, sign_in
 from tests.service.scripted import BEST, SMALL
-from tests.waiting import PATIENCE_S
 
 ROOT = Path(__file__).parents[1]
 WRITERS = 3
+WORK_S = 120.0  # of the processor, for what takes a second or two of it
+LAST_S = 3600.0  # by the clock, where the service does nothing at all
+LATEST_KILL_S = 1.0  # after somebody was told that their customer is entered
 
 
 @dataclass
@@ -57,32 +66,65 @@ class Tally:
     leaders_killed: int = 0
     runs_cut: int = 0
     faults: list[str] = field(default_factory=list)
+    answers: collections.Counter[str] = field(default_factory=collections.Counter)
 
 
-def until(holds: Callable[[], bool], what: str) -> None:
-    end = time.monotonic() + PATIENCE_S
-    while not holds():
-        if time.monotonic() > end:
-            raise TimeoutError(f"waited in vain until {what}")
-        time.sleep(0.02)
+def worked(pid: int) -> float:
+    """Return the processor seconds of a process and of all that came of it, those that have ended too."""
+    parents, ticks = dict[int, int](), dict[int, int]()
+    for folder in Path("/proc").glob("[0-9]*"):
+        with suppress(OSError):
+            words = (folder / "stat").read_text().rpartition(")")[2].split()
+            parents[int(folder.name)], ticks[int(folder.name)] = int(words[1]), sum(map(int, words[11:15]))
+    own, before = {pid}, 0
+    while before < len(own):
+        before = len(own)
+        own |= {one for one, parent in parents.items() if parent in own}
+    return sum(ticks.get(one, 0) for one in own) / os.sysconf("SC_CLK_TCK")
+
+
+@dataclass
+class Service:
+    """A service in a process of its own: its address, and the tally of what its callers were told."""
+
+    pages: str
+    process: subprocess.Popen[bytes]
+    tally: Tally
+    log: Path
+
+    def until(self, holds: Callable[[], bool], what: str) -> None:
+        """Wait until something holds; raises `AssertionError` where the service has worked for it and it does not."""
+        begun, last = worked(self.process.pid), time.monotonic() + LAST_S
+        while not holds():
+            spent = worked(self.process.pid) - begun
+            if self.process.poll() is not None or spent > WORK_S or time.monotonic() > last:
+                told = f"{dict(self.tally.answers)}, {self.tally.faults[-3:]}"
+                log = self.log.read_text(errors="replace")[-3000:]
+                raise AssertionError(f"waited in vain until {what}; {spent:.0f} s of work; answers {told}\n{log}")
+            time.sleep(0.02)
 
 
 @contextmanager
-def served(folder: Path, address: str, workers: int) -> Iterator[str]:
-    """Serve by so many workers of one command; give the address of the pages."""
-    with socket.socket() as free:
-        free.bind(("127.0.0.1", 0))
-        port = free.getsockname()[1]
+def served(folder: Path, address: str, workers: int, port: int, tally: Tally) -> Iterator[Service]:
+    """Serve by so many workers of one command, until then or until it is killed."""
     own = {k: v for k, v in os.environ.items() if not k.startswith("EAVEBOARD_")}
     own |= {"EAVEBOARD_DATA": str(folder), "EAVEBOARD_PORT": str(port), "EAVEBOARD_PASSWORD_COST": "quick"}
     own |= {"EAVEBOARD_DATABASE": address, "EAVEBOARD_PREPARERS": "0"}
-    serve = [sys.executable, "-c", "from api.cli import main; main()", "serve", "--workers", str(workers)]
-    with (folder / "log").open("wb") as log, subprocess.Popen(serve, env=own, cwd=ROOT, stderr=log) as service:
+    serve = [sys.executable, "-c", "from api.cli import main; main()", "serve"]
+    serve += ["--workers", str(workers)] if workers > 1 else []
+    path = folder / "log"
+    with path.open("ab") as log, subprocess.Popen(serve, env=own, cwd=ROOT, stderr=log) as process:
         try:
-            yield f"http://127.0.0.1:{port}"
+            yield Service(f"http://127.0.0.1:{port}", process, tally, path)
         finally:
-            service.terminate()
-            service.wait(60)
+            process.terminate()
+            process.wait(600)
+
+
+def free_port() -> int:
+    with socket.socket() as free:
+        free.bind(("127.0.0.1", 0))
+        return int(free.getsockname()[1])
 
 
 def pid_of(worker: Worker) -> int:
@@ -94,7 +136,7 @@ def at_work(database: sa.Engine) -> list[Worker]:
         return workers_of(connection)
 
 
-def two_at_work(database: sa.Engine, killed: set[int]) -> list[Worker]:
+def two_at_work(service: Service, database: sa.Engine, killed: set[int]) -> list[Worker]:
     """Return the two workers, the one that leads first, once there are two beside those that were killed."""
     found: list[Worker] = []
 
@@ -102,7 +144,7 @@ def two_at_work(database: sa.Engine, killed: set[int]) -> list[Worker]:
         found[:] = [one for one in at_work(database) if one.number not in killed]
         return len(found) == 2 and found[0].leads
 
-    until(there, "two workers are at work and one leads")
+    service.until(there, "two workers are at work and one leads")
     return found
 
 
@@ -119,11 +161,13 @@ def write(address: str, writer: int, end: threading.Event, tally: Tally) -> None
             client = client or sign_in(httpx.Client(base_url=address, timeout=20), NAMES[Role.office])  # type: ignore[arg-type]
             headers = {**JSON, "Idempotency-Key": name.replace(" ", "-")}
             answer = client.post("/customers", json={"name": name}, headers=headers)
-        except httpx.TransportError:  # its worker was killed
+        except httpx.TransportError as fault:  # its worker was killed
             tally.in_vain += 1
+            tally.answers[type(fault).__name__] += 1
             waiting.appendleft(name)
             time.sleep(0.02)
             continue
+        tally.answers[str(answer.status_code)] += 1
         if answer.status_code == 201:
             tally.acknowledged[name] = answer.json()["id"]
         elif answer.status_code in (409, 503):  # whether the first try has ended is not known yet
@@ -134,46 +178,90 @@ def write(address: str, writer: int, end: threading.Event, tally: Tally) -> None
         time.sleep(0.01)
 
 
-def leave_run(database: sa.Engine, worker: Worker, now: datetime.datetime) -> None:
+def leave_run(database: sa.Engine, worker: int, now: datetime.datetime) -> None:
     """Have a run stand in the database as a worker leaves it that is killed: at work, with a plan told of."""
     row = tables.PlanRun(
-        start_date=SMALL.start_date, state="running", seconds=60, asked_at=now, asked_by="maud", worker=worker.number,
+        start_date=SMALL.start_date, state="running", seconds=60, asked_at=now, asked_by="maud", worker=worker,
         week=encode(SMALL).decode(), best=encode(BEST).decode(), progress=[[1.0, BEST.cost.total, None]],
     )  # fmt: skip
     with transaction(database) as session:
         session.add(row)
 
 
-def kill_workers(address: str, folder: Path, kills: int, tally: Tally) -> None:
-    """Serve by two workers, have people write, and kill a worker `kills` times, in turn one that leads and one not."""
+def people(address: str) -> sa.Engine:
+    """Return the database, brought up to date, with those who sign in."""
     database = open_database(address)
     upgrade(database)
     with transaction(database) as session:
         hashed = Passwords(quick=True).hash(PASSWORD)
         session.add(tables.Account(name=NAMES[Role.office], role=Role.office, password=hashed))
         session.add(tables.Account(name=NAMES[Role.manager], role=Role.manager, password=hashed))
-    end, killed = threading.Event(), set[int]()
-    with served(folder, address, 2) as pages:
-        two_at_work(database, set())
-        until(lambda: _answers(pages), "they answer")
-        writers = [threading.Thread(target=write, args=(pages, n, end, tally)) for n in range(WRITERS)]
-        for one in writers:
-            one.start()
+    return database
+
+
+@contextmanager
+def writing(pages: str, tally: Tally) -> Iterator[None]:
+    """Have people write meanwhile; one who could not go on is a fault."""
+    end = threading.Event()
+
+    def work(number: int) -> None:
         try:
+            write(pages, number, end, tally)
+        except Exception as fault:
+            tally.faults.append(f"writer {number} could not go on: {fault!r}")
+
+    writers = [threading.Thread(target=work, args=(n,)) for n in range(WRITERS)]
+    for one in writers:
+        one.start()
+    try:
+        yield
+    finally:
+        end.set()
+        for one in writers:
+            one.join()
+
+
+def acknowledged_anew(service: Service, chance: random.Random) -> None:
+    """Wait until one more customer is acknowledged, and then for a moment of chance."""
+    known = len(service.tally.acknowledged)
+    service.until(lambda: len(service.tally.acknowledged) > known, "something is acknowledged")
+    time.sleep(chance.uniform(0, LATEST_KILL_S))
+
+
+def kill_workers(address: str, folder: Path, kills: int, tally: Tally, seed: int = 0) -> None:
+    """Serve by two workers, have people write, and kill a worker `kills` times, in turn one that leads and one not."""
+    database, chance, killed = people(address), random.Random(seed), set[int]()
+    with served(folder, address, 2, free_port(), tally) as service:
+        two_at_work(service, database, set())
+        service.until(lambda: _answers(service.pages), "they answer")
+        with writing(service.pages, tally):
             for n in range(kills):
-                known = len(tally.acknowledged)
-                until(lambda known=known: len(tally.acknowledged) > known, "something is acknowledged")  # type: ignore[misc]
-                chosen = two_at_work(database, killed)[n % 2]
-                leave_run(database, chosen, datetime.datetime.now(datetime.UTC))
+                acknowledged_anew(service, chance)
+                chosen = two_at_work(service, database, killed)[n % 2]
+                leave_run(database, chosen.number, datetime.datetime.now(datetime.UTC))
                 os.kill(pid_of(chosen), signal.SIGKILL)
                 killed.add(chosen.number)
                 tally.kills += 1
                 tally.leaders_killed += chosen.leads
-            until(lambda: _going(database) == 0, "the runs of the killed are ended")
-        finally:
-            end.set()
-            for one in writers:
-                one.join()
+            service.until(lambda: _going(database) == 0, "the runs of the killed are ended")
+    _count(database, tally)
+    database.dispose()
+
+
+def kill_services(address: str, folder: Path, kills: int, tally: Tally, seed: int = 0) -> None:
+    """Serve by one process, have people write, and kill it `kills` times, starting it anew each time."""
+    database, chance, port = people(address), random.Random(seed), free_port()
+    with writing(f"http://127.0.0.1:{port}", tally):
+        for n in range(kills + 1):
+            with served(folder, address, 1, port, tally) as service:
+                service.until(lambda: _answers(service.pages), "it answers")
+                acknowledged_anew(service, chance)
+                service.until(lambda: _going(database) == 0, "the run of the killed is ended")
+                if n < kills:
+                    leave_run(database, 0, datetime.datetime.now(datetime.UTC))
+                    service.process.kill()
+                    tally.kills += 1
+                    tally.leaders_killed += 1
     _count(database, tally)
     database.dispose()
 
@@ -216,19 +304,25 @@ def _count(database: sa.Engine, tally: Tally) -> None:
 def main() -> None:
     parser = argparse.ArgumentParser(description=__doc__, formatter_class=argparse.RawDescriptionHelpFormatter)
     parser.add_argument("--kills", type=int, default=200)
-    kills, tally = parser.parse_args().kills, Tally()
+    parser.add_argument("--seed", type=int, default=0)
+    parser.add_argument("--database", choices=("postgresql", "sqlite"), default="postgresql")
+    given, tally = parser.parse_args(), Tally()
     server, data = (Path(tempfile.mkdtemp(prefix=prefix, dir="/tmp")) for prefix in ("eave-pg-", "eave-data-"))
     began = time.monotonic()
     try:
-        with postgresql.running(server) as address:
-            kill_workers(address, data, kills, tally)
+        if given.database == "sqlite":
+            kill_services(sqlite_address(data), data, given.kills, tally, given.seed)
+        else:
+            with postgresql.running(server) as address:
+                kill_workers(address, data, given.kills, tally, given.seed)
     finally:
         shutil.rmtree(server)
         shutil.rmtree(data)
     print(
+        f"{given.database}, seed {given.seed}: "
         f"{tally.kills} kills ({tally.leaders_killed} of the worker that led) in {time.monotonic() - began:.0f} s: "
         f"{len(tally.acknowledged)} customers acknowledged, {tally.in_vain} requests in vain, "
-        f"{tally.runs_cut} runs ended with their plan kept."
+        f"{tally.runs_cut} runs ended with their plan kept, {len(tally.faults)} faults."
     )
     for fault in tally.faults:
         print(f"FAULT {fault}")

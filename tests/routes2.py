@@ -166,14 +166,14 @@ def _timed(
     back: int,
 ) -> Way | None:
     """Return the route from `depart` to `back`, or None where no rest, helper or hour is left for it."""
+    if depart < shift.start or back > shift.end + shift.overtime:
+        return None
     metres = week.travel.metres
     where = [home, *(place[week.jobs[s.job].place] for s in stands), home]
     legs: list[list[int]] = []
     for n in range(len(where) - 1):
         loads = n < len(stands) and stands[n].loads
         legs.append([where[n], home, where[n + 1]] if loads else [where[n], where[n + 1]])
-    if depart < shift.start or back > shift.end + shift.overtime:
-        return None
     paused = next((s for s in stands if s.paused), None)
     rests: tuple[Span, ...] | None = None
     if week.rest is not None:

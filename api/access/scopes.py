@@ -7,6 +7,7 @@ from collections.abc import Collection, Iterator
 from dataclasses import dataclass
 
 from api.access.accounts import Role
+from api.languages import to_say
 
 
 @dataclass(frozen=True)
@@ -20,27 +21,27 @@ class Scope:
 
 
 SCOPES = {
-    "read": Scope("read what a reader may read", Role.reader, reads=r".*"),
+    "read": Scope(to_say("read what a reader may read"), Role.reader, reads=r".*"),
     "book": Scope(
-        "enter and change customers, sites, orders, jobs and surveys; rebook; messages",
+        to_say("enter and change customers, sites, orders, jobs and surveys; rebook; messages"),
         Role.office,
         writes=r"/(customers|sites|orders|visits|awnings|surveys|jobs|promise|rebooking|messages)(/.*)?",
         reads=r"/(rebooking|messages)(/.*)?",
     ),
     "promise": Scope(
-        "find times for a job and book one, as a shop's own web form does; nothing else",
+        to_say("find times for a job and book one, as a shop's own web form does; nothing else"),
         Role.office,
         writes=r"/promise/(times|bookings)|/jobs/{visit_id}/promise",
         reads=r"/jobs/{visit_id}/times",
     ),
     "plan": Scope(
-        "plan, move, lock and post weeks",
+        to_say("plan, move, lock and post weeks"),
         Role.manager,
         writes=r"/weeks/{start_date}/(runs|post)|/horizon/runs|/runs/{run_id}/stop|/plans/{plan_id}/(tries|moves|undo)|/locks/{visit_id}",
     ),
-    "watch": Scope("read what has changed, as it happens", Role.office, reads=r"/changes"),
+    "watch": Scope(to_say("read what has changed, as it happens"), Role.office, reads=r"/changes"),
     "bench": Scope(
-        "count crates, receive shorts and deliveries, keep the shelf",
+        to_say("count crates, receive shorts and deliveries, keep the shelf"),
         Role.office,
         writes=r"/(bench|shorts|stock)(/.*)?",
     ),

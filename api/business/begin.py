@@ -19,6 +19,7 @@ from sqlmodel import Session, SQLModel, col, select
 from api import tables
 from api.business.demo import FILES
 from api.fields.shown import at
+from api.languages import gettext, to_say
 from scheduler.errors import BadInput
 
 Counted = tuple[type[SQLModel], str]  # a table and the noun of its rows
@@ -28,6 +29,17 @@ MOST_UNPACKED = 200_000_000
 # What the library raises of a damaged pack, beside ValueError for a place before its beginning and OSError for a name
 # that no file can have.
 _BROKEN_ZIP = (zipfile.BadZipFile, NotImplementedError, RuntimeError, EOFError, zlib.error)
+
+
+_NOUNS = {
+    "yard": (to_say("{n} yard"), to_say("{n} yards")), "person": (to_say("{n} person"), to_say("{n} people")),
+    "van": (to_say("{n} van"), to_say("{n} vans")), "crew": (to_say("{n} crew"), to_say("{n} crews")),
+    "customer": (to_say("{n} customer"), to_say("{n} customers")), "site": (to_say("{n} site"), to_say("{n} sites")),
+    "order": (to_say("{n} order"), to_say("{n} orders")), "awning": (to_say("{n} awning"), to_say("{n} awnings")),
+    "visit": (to_say("{n} visit"), to_say("{n} visits")), "survey": (to_say("{n} survey"), to_say("{n} surveys")),
+    "kit": (to_say("{n} kit counted"), to_say("{n} kits counted")), "week": (to_say("{n} week"), to_say("{n} weeks")),
+    "other": (to_say("{n} other"), to_say("{n} others")),
+}  # fmt: skip
 
 
 @dataclass(frozen=True)
@@ -60,8 +72,12 @@ def steps(session: Session) -> list[Step]:
         select(sa.func.count()).select_from(tables.PostedWeek).where(col(tables.PostedWeek.withdrawn_at).is_(None))
     ).one()
     people = _count(session, tables.Account)
+    zone = business.timezone if business else "UTC"
+    issued = gettext("issued {when}").format(when=at(forecast.issued, zone)) if forecast else ""
     nowhere = session.exec(select(sa.func.count()).select_from(tables.Site).where(~col(tables.Site.placed))).one()
-    to_place = (("/places", f"Put {_words(nowhere, 'site')} on the map"),) if nowhere else ()
+    to_place = (
+        (("/places", gettext("Put {sites} on the map").format(sites=_words(nowhere, "site"))),) if nowhere else ()
+    )
     return [
         Step("The business", "Its name, town and time zone; prices and limits begin with usual values to be replaced.",
              "" if business is None else f"{business.name}, {business.town}",
@@ -76,10 +92,10 @@ def steps(session: Session) -> list[Step]:
         Step("Walls surveyed", "Heights, studs and obstacles: an install is drawn from its survey.",
              _words(surveyed, "survey"), (("/jobs", "Jobs"),)),
         Step("Crates counted", "An install goes out only when its kit is counted and whole.",
-             _words(counted, "kit") + (" counted" if counted else ""), (("/bench", "Bench"),)),
+             _words(counted, "kit"), (("/bench", "Bench"),)),
         Step("The forecast", "Wind, rain, thunder and heat by the hour; without it a plan keeps daylight only.",
-             "" if forecast is None else f"issued {at(forecast.issued, business.timezone if business else 'UTC')}", ()),
-        Step("A week planned", "The planner finds who goes where and when, and says because of what a job waits.",
+             issued, ()),
+        Step("A week planned", "The planner finds who goes where and when, and says why a job waits.",
              _words(planned, "week"), (("/", "Week sheet"),)),
         Step("The week posted", "Crews see their days, customers their times.", _words(posted, "week"),
              (("/", "Week sheet"),)),
@@ -164,5 +180,5 @@ def _there(session: Session, nouns: list[Counted]) -> str:
 
 
 def _words(n: int, noun: str) -> str:
-    plural = {"person": "people"}.get(noun, f"{noun}s")
-    return "" if n <= 0 else f"{n:,} {noun if n == 1 else plural}"
+    one, more = _NOUNS[noun]
+    return "" if n <= 0 else gettext(one if n == 1 else more).format(n=f"{n:,}")

@@ -31,8 +31,10 @@ def crews(session: Session) -> Part:
     for span in session.exec(select(CrewHours).order_by(col(CrewHours.crew_id), col(CrewHours.weekday))):
         spans.setdefault(span.crew_id, []).append(span)
     table = tuple((crew.name, tuple(_lines(crew, spans[crew.id]))) for crew in rows)
-    words = "Hours as Mon-Fri 7:30-16:30; Sat 8:00-13:00, on the yard's clock; a day that is not named is free."
-    groups = (Group("Crews", words, heads=HEADS, rows=table),)
+    hours = Group("Crews",
+                  "Hours as Mon-Fri 7:30-16:30; Sat 8:00-13:00, on the yard's clock; a day that is not named is free.",
+                  heads=HEADS, rows=table)  # fmt: skip
+    groups = (hours,)
 
     def write(session: Session, values: Mapping[str, Any]) -> bool:
         faults = [fault for crew in rows for fault in _past_midnight(crew, values)]
@@ -50,7 +52,7 @@ def _lines(crew: Crew, spans: list[CrewHours]) -> list[Line]:
     most = max((span.overtime for span in spans), default=0)
     money = zip(_MONEY, HEADS[2:], _MEANT, strict=True)
     return [
-        Line(f"{crew.id}.hours", "Hours", text, _weekly, wide=True),
+        Line(f"{crew.id}.hours", "Hours", text, _weekly, wide=True, times=True),
         Line(f"{crew.id}.overtime_min", "Longest over", str(most), limit("crew_hours.overtime"), "min"),
         *(
             Line(f"{crew.id}.{name}", label, dollars_text(getattr(crew, name)), cents, unit)

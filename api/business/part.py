@@ -28,7 +28,8 @@ class BadValues(BadInput):
 class Line:
     """One value: `text` is how it stands now, `takes` its limit, or what reads what is sent or raises `BadInput`.
 
-    `unit` follows the value on the page; `choices` are (value, words) where one of a few is chosen.
+    `unit` follows the value on the page; `choices` are (value, words) where one of a few is chosen; `times`: the text
+    holds times of day, which the page writes as the business does.
     """
 
     name: str
@@ -39,6 +40,7 @@ class Line:
     meaning: str = ""
     choices: tuple[tuple[str, str], ...] = ()
     wide: bool = False
+    times: bool = False
 
     def parse(self, text: str) -> Any:
         """Return the value that was sent as `text`; raises `BadInput` where it cannot stand."""

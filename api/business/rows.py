@@ -12,6 +12,7 @@ from sqlmodel import Session
 from api.business.part import BadValues, Group, Line, Part, words
 from api.business.rules import held
 from api.http import versions
+from api.languages import gettext, to_say
 from scheduler.errors import BadInput
 from scheduler.times.durations import COLUMNS as TIME_COLUMNS
 from scheduler.times.durations import P80, PER, UNCERTAINTY, read_times, task_time_of
@@ -35,7 +36,7 @@ NAMES = {
     "tall ladder": "From a tall ladder", "large awning": "Large awnings", "sealant": "With sealant",
 }  # fmt: skip
 KEEP = (("", "keep"), ("out", "take out"))
-_CAUTION = (
+_CAUTION = to_say(
     "A stricter row always wins. These figures never replace the crew lead's judgement on the spot, the maker's "
     "instructions or local rules; no wind limit may be above 30 mph, where handling material in wind ends (OSHA)."
 )
@@ -63,7 +64,9 @@ def weather(session: Session) -> Part:
         groups.append(Group(NAMES[name], _CAUTION if n == 0 else "", heads=("Limit", "Reason", "Source", "Row"),
                             rows=tuple(rows)))  # fmt: skip
     names = (("", "no row"), *((name, NAMES[name]) for name in (*get_args(Kind), *get_args(Extra))))
-    measures = tuple((measure, f"{MEASURES[measure][0]} ({MEASURES[measure][1]})") for measure in get_args(Measure))
+    measures = tuple(
+        (measure, f"{gettext(MEASURES[measure][0])} ({MEASURES[measure][1]})") for measure in get_args(Measure)
+    )
     groups.append(Group("A further limit", "Left at “no row”, nothing is added.", lines=(
         Line(f"{_NEW}.applies_to", "For", "", str, choices=names),
         Line(f"{_NEW}.measure", "What is limited", measures[0][0], str, choices=measures),

@@ -28,6 +28,7 @@ from api.fields.sheets import time_of_day
 from api.fields.slow_hours import slow_hours, slow_hours_text
 from api.http import versions
 from api.http.problems import Problem
+from api.languages import gettext
 from api.tables import Business
 from scheduler.errors import BadInput
 from scheduler.times.defaults import DEFAULT_TIMES_CSV
@@ -132,8 +133,8 @@ def week(session: Session) -> Part:
             Line("rest_after", "On days longer than", str(rest["after"]), RULE_LIMITS["rest.after"], "min",
                  "From leaving the yard."),
             Line("rest_length", "Length", str(rest["length"]), RULE_LIMITS["rest.length"], "min"),
-            Line("rest_earliest", "Begun at the earliest", clock_text(rest["earliest"]), time_of_day),
-            Line("rest_latest", "Begun at the latest", clock_text(rest["latest"]), time_of_day),
+            Line("rest_earliest", "Begun at the earliest", clock_text(rest["earliest"]), time_of_day, times=True),
+            Line("rest_latest", "Begun at the latest", clock_text(rest["latest"]), time_of_day, times=True),
         )),
         Group("Hours of a week", "In the United States work past 40 hours a week is paid at one and a half.", lines=(
             Line("weekly_hours", "A crew's week is", str(rules.weekly_hours), RULE_LIMITS["weekly_hours"], "hours",
@@ -204,7 +205,7 @@ def prices(session: Session) -> Part:
     row = held(session)
     now: Mapping[str, Any] = msgspec.to_builtins(rules_from_data(row.rules).prices)
     rows = tuple(
-        (f"{label}: {meaning}", tuple(
+        (f"{gettext(label)}: {gettext(meaning)}", tuple(
             Line(f"{key}.{kind}", f"{label}, {kind}", dollars_text(now[key][kind]), cents, unit) for kind in KINDS
         ))
         for key, label, unit, meaning in _BY_KIND
@@ -213,8 +214,9 @@ def prices(session: Session) -> Part:
     told = tuple(
         Line(key, label, dollars_text(now[key]), cents, unit, meaning) for key, label, unit, meaning in _SINGLE
     )
-    words = "Moving a booking is allowed where it saves the week more than this."
-    groups = (by_kind, Group("Changing what a customer was told", words, lines=told))
+    moves = Group("Changing what a customer was told",
+                  "Moving a booking is allowed where it saves the week more than this.", lines=told)  # fmt: skip
+    groups = (by_kind, moves)
 
     def write(session: Session, values: Mapping[str, Any]) -> bool:
         new = {key: {kind: values[f"{key}.{kind}"] for kind in KINDS} for key, *_ in _BY_KIND}

@@ -82,6 +82,6 @@ def _compile() -> None:
     with voice().status(f"{words} …") as show:
 
         def tell(begun: int) -> None:
-            show(f"{words}: function {begun} of about 170")
+            show(f"{words}: function {begun} of about 180")
 
         make_ready(time.monotonic, tell)

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import datetime
+import enum
 import os
 import zoneinfo
 from pathlib import Path
@@ -21,6 +22,15 @@ if TYPE_CHECKING:
 
 # The weather modules and the web client are imported by the commands: `--help` must not wait for them.
 app = typer.Typer(help="Forecasts, work windows and what the weather costs.", no_args_is_help=True)
+
+
+class Touchy(enum.StrEnum):
+    """What makes work touchier in the weather, as `WeatherWork` has it."""
+
+    tall_ladder = "tall-ladder"
+    large_awning = "large-awning"
+    sealant = "sealant"
+
 
 SourceKind = Literal["file", "nws", "open-meteo"]
 Lat = Annotated[float, typer.Option(help="Degrees north of the site.", min=-90, max=90)]
@@ -76,9 +86,10 @@ def windows(
     days: Annotated[int, typer.Option(min=1, max=14, help="Days from the first.")] = 5,
     kind: Annotated[Literal["install", "survey", "repair"], typer.Option(help="Kind of work.")] = "install",
     minutes: Annotated[int, typer.Option(min=1, help="How long the work takes.")] = 180,
-    tall_ladder: Annotated[bool, typer.Option("--tall-ladder", help="A tall ladder is used.")] = False,
-    large_awning: Annotated[bool, typer.Option("--large-awning", help="The awning is a large one.")] = False,
-    sealant: Annotated[bool, typer.Option("--sealant", help="A joint is sealed.")] = False,
+    minds: Annotated[
+        list[Touchy] | None,
+        typer.Option("--with", help="What the work has that the weather is hard on; say it again for each."),
+    ] = None,
     hours: Annotated[str, typer.Option(help="When the customer lets you in, each day.")] = "08:00-17:00",
     visit_dollars: Annotated[int, typer.Option(min=0, help="Price of a visit lost to the weather.")] = 450,
     limits: Limits = None,
@@ -101,7 +112,7 @@ def windows(
     except (zoneinfo.ZoneInfoNotFoundError, ValueError, OSError):
         raise BadInput("--timezone", f'must be a zone such as America/New_York, is "{timezone}"') from None
     begin, end = _hours(hours)
-    work = WeatherWork(kind, minutes, tall_ladder, large_awning, sealant)
+    work = WeatherWork(kind, minutes, **{each.name: True for each in minds or ()})
     spans = [Span(day, begin, end) for day in range(days)]
     table, place = _limits(limits), SitePoint(lat, lon)
     found = work_windows(spans, start.date(), timezone, place, got.forecast, work, table, None, visit_dollars * 100)

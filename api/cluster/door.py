@@ -16,14 +16,14 @@ from concurrent.futures.process import BrokenProcessPool
 from dataclasses import dataclass
 from typing import Any
 
+from api.cluster import notes
 from api.cluster.line import RunLine
 
 CONNECT_S = 5.0  # for the scheduler to answer
 LOOK_S = 0.5  # between two looks at the cluster while tasks are there
-ALONE_S = 15.0  # without any worker, until what is open is done here
+ALONE_S = 15.0  # without any worker, or a word of the scheduler on a connection that stands, until it is done here
 HERE = 2  # tasks at once on this machine
 
-HERE_INSTEAD = "was done on this machine instead."
 _log = logging.getLogger("eaveboard")
 
 
@@ -102,7 +102,7 @@ class ClusterDoor(Executor):
             try:
                 far = self._client.submit(fn, *args, **kwargs, pure=False, key=f"eaveboard-{self._word}-{number}")
             except Exception as fault:
-                self._lose("could not be reached", fault)
+                self._lose(notes.lost(self.address), fault)
                 return task.future
         far.add_done_callback(lambda done: self._settle(number, done))
         return task.future
@@ -138,9 +138,7 @@ class ClusterDoor(Executor):
             import dask
             from distributed import Client
         except ImportError:
-            self._say(
-                f"The cluster at {self.address} needs a package more (eaveboard[cluster]); the work {HERE_INSTEAD}"
-            )
+            self._say(notes.lacks_package(self.address))
             return
         dask.config.set({"distributed.comm.timeouts.connect": CONNECT_S, "distributed.comm.retry.count": 0})
         dask.config.set({"distributed.admin.large-graph-warning-threshold": "1GB"})
@@ -150,13 +148,13 @@ class ClusterDoor(Executor):
             releases = client.run(release, on_error="return")
             workers = _workers_of(client)
         except Exception as fault:
-            self._refuse(client, "could not be reached", fault)
+            self._refuse(client, notes.not_reached(self.address), fault)
             return
         own = release()
         if not releases:
-            self._refuse(client, "has no workers", None)
+            self._refuse(client, notes.no_workers(self.address), None)
         elif any(one != own for one in releases.values()):
-            self._refuse(client, f"has workers that do not have this release of Eaveboard ({own})", None)
+            self._refuse(client, notes.other_release(self.address, own), None)
         else:
             self._client, self._word, self._workers = client, RunLine().word, workers
             self._alone_since = None
@@ -165,8 +163,7 @@ class ClusterDoor(Executor):
                 self._watcher.start()
 
     def _refuse(self, client: Any, words: str, fault: Exception | None) -> None:
-        _log.warning("the cluster at %s %s%s", self.address, words, f": {fault}" if fault else "")
-        self._say(f"The cluster at {self.address} {words}; the work {HERE_INSTEAD}")
+        self._warn(words, fault)
         if client is not None:
             _close(client)
 
@@ -177,7 +174,7 @@ class ClusterDoor(Executor):
                 client = self._client
             if client is None:
                 return
-            now, fault = dict[str, int](), None
+            now, fault, began = dict[str, int](), None, time.monotonic()
             try:
                 now = _workers_of(client)
             except Exception as problem:
@@ -185,17 +182,22 @@ class ClusterDoor(Executor):
             with self._lock:
                 if self._client is not client:
                     return
-                if fault is not None or client.status != "running":
-                    self._lose("went away in mid-run", fault)
+                if client.status != "running":
+                    self._lose(notes.lost(self.address), fault)
                     return
+                if fault is not None:  # a busy machine answers late
+                    self._alone_since = self._alone_since or began
+                    if time.monotonic() - self._alone_since > ALONE_S:
+                        self._lose(notes.silent(self.address), fault)
+                        return
+                    continue
                 gone = self._workers.keys() - now.keys()
                 if gone:
-                    workers = "A worker" if len(gone) == 1 else f"{len(gone)} workers"
-                    self._say(f"{workers} of the cluster went away in mid-run; what was lost with it was begun again.")
+                    self._say(notes.workers_gone(len(gone)))
                 self._workers = now
                 self._alone_since = None if now else (self._alone_since or time.monotonic())
                 if self._alone_since is not None and time.monotonic() - self._alone_since > ALONE_S:
-                    self._lose("has no workers any more", None)
+                    self._lose(notes.emptied(self.address), None)
                     return
 
     def _settle(self, number: int, done: Any) -> None:
@@ -216,7 +218,7 @@ class ClusterDoor(Executor):
                 if number not in self._open:
                     return
                 if isinstance(fault, KilledWorker):
-                    self._say("A part took several workers of the cluster with it; it " + HERE_INSTEAD)
+                    self._say(notes.heavy_part())
                     self._do_here(self._open.pop(number))
                 elif self._client is not None and self._client.status == "running":
                     self._do_here(self._open.pop(number))
@@ -229,10 +231,9 @@ class ClusterDoor(Executor):
 
     def _lose(self, words: str, fault: Exception | None) -> None:
         """Do here what is open; the lock is held."""
-        _log.warning("the cluster at %s %s%s", self.address, words, f": {fault}" if fault else "")
+        self._warn(words, fault)
         client, self._client = self._client, None
         tasks, self._open = list(self._open.values()), {}
-        self._say(f"The cluster at {self.address} {words}; what was left {HERE_INSTEAD}")
         threading.Thread(target=_close, args=(client,), daemon=True).start()
         for task in tasks:
             self._do_here(task)
@@ -254,6 +255,10 @@ class ClusterDoor(Executor):
         if self._pool is None:
             self._pool = ThreadPoolExecutor(self._here, thread_name_prefix="door")
         return self._pool
+
+    def _warn(self, words: str, fault: Exception | None) -> None:
+        _log.warning("%s%s", words.rstrip("."), f": {fault}" if fault else "")
+        self._say(words)
 
     def _say(self, words: str) -> None:
         with self._lock:

@@ -38,6 +38,7 @@ CLEARED: dict[str, dict[str, Any]] = {
     "booking": {"told_words": ""},
     "message": {
         "to_name": GONE, "to_email": "", "subject": GONE, "body": GONE, "calendar": "", "language": "en", "english": "",
+        "answer": "",
     },
     "sent_paper": {"to_name": GONE, "to_email": "", "subject": GONE, "body": GONE},
     "gate": {"paper": ""},

@@ -363,7 +363,7 @@ LIMITS: dict[str, ColumnLimit] = {
     "photo.shows": Choice(of=("wall", "zero", "crate", "work")), "photo.caption": Text(most=200),
     "signature.name": NAME,
     "message.to_name": Text(most=200), "message.to_email": EMAIL, "message.subject": Text(most=200, least=1),
-    "message.body": Text(most=8000, least=1, lines=True),
+    "message.body": Text(most=8000, least=1, lines=True), "message.answer": Text(most=400, least=1),
     "account.name": Text(least=2, most=40, fits=_account, words="must be letters, digits, dots or dashes"),
     "account.email": EMAIL, "account.password": PASSWORD,
     "place_answer.address": Text(most=200, least=1), "place_answer.town": Text(most=120),

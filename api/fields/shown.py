@@ -12,7 +12,7 @@ from markupsafe import Markup
 
 from api.fields.wording import wording
 from api.languages import ENGLISH, day_in_words, gettext, language
-from api.languages.core import core_says
+from api.languages.core import core_says, refused_says
 from scheduler.units import FOOT_MM, LB_KG, feet_inches
 
 # A day of the wall clock, in minutes.
@@ -109,9 +109,14 @@ def said(_: Context, value: Any) -> Any:
     return wording().say(value) if type(value) is str else value
 
 
+def times_written(text: str) -> str:
+    """Return the times in a field's text as the business writes them: "Mon-Fri 7:30 am-4:30 pm" is read as well."""
+    return wording().say(text)
+
+
 # By which pages and prints show values.
 FILTERS = {
     "at": at, "clock": clock, "dollars": dollars, "feet": feet, "day_name": day_name, "duration": duration,
-    "feet_inches": length, "pounds": pounds, "short_clock": _short, "hours": _hours,
-    "core_says": core_says, "said_as": gettext,
+    "feet_inches": length, "pounds": pounds, "times_written": times_written, "short_clock": _short, "hours": _hours,
+    "core_says": core_says, "refused_says": refused_says, "said_as": gettext,
 }  # fmt: skip

@@ -22,6 +22,7 @@ _POUNDS = re.compile(r"\b([0-9]+(?:\.[0-9]+)?) lb\b")
 _MPH = re.compile(r"\b([0-9]+(?:\.[0-9]+)?) mph\b")
 _LB_KG, _MPH_KMH = 0.45359237, 1.609344
 _SIGN = re.compile(r"\$(?=[0-9])")
+_CENTS = re.compile(r"\$([0-9][0-9,]+)\.([0-9]{2})(?![0-9])")  # from ten on
 _DAY_MIN = 24 * 60
 
 
@@ -56,6 +57,10 @@ class Wording:
             sentence = _WEIGHTS_BACK.sub(r"\2 kg" if self.units == "metric" else r"\1 lb", sentence)
         if self.units == "metric":
             sentence = _metric(sentence)
+        if "$" in sentence:
+            sentence = _CENTS.sub(
+                lambda found: f"${round(float(f'{found[1]}.{found[2]}'.replace(',', ''))):,}", sentence
+            )
         if self.currency != "$" and "$" in sentence:
             sentence = _SIGN.sub(lambda _: self.currency, sentence)
         return sentence

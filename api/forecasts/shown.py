@@ -9,6 +9,7 @@ from sqlmodel import Session, col, select
 
 from api import tables
 from api.forecasts.sources import age_text
+from api.languages import gettext
 from api.ledger.forecasts import newest_ids
 
 
@@ -52,4 +53,4 @@ def places(session: Session, now: datetime.datetime) -> list[PlaceForecast]:
 
 
 def _key(lat: float | None, lon: float | None) -> str:
-    return "all places" if lat is None or lon is None else f"{lat:.4f}, {lon:.4f}"
+    return gettext("all places") if lat is None or lon is None else f"{lat:.4f}, {lon:.4f}"

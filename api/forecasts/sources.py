@@ -15,6 +15,7 @@ from api.forecasts.fetch import PATIENCE, FetchFault, Patience, get_json
 from api.forecasts.nws import forecast_paths, nws_forecast
 from api.forecasts.open_meteo import open_meteo_forecast, query
 from api.forecasts.store import ForecastStore, KeptForecast
+from api.languages import gettext
 from scheduler.errors import BadInput
 from scheduler.weather.forecast import Forecast, forecast_from_csv
 
@@ -58,8 +59,10 @@ def age_text(age: datetime.timedelta) -> str:
     """Return an age in words: "40 min old", "5 h old", "3 days old"."""
     minutes = max(0, round(age / datetime.timedelta(minutes=1)))
     if minutes < 90:
-        return f"{minutes} min old"
-    return f"{minutes // 60} h old" if minutes < 48 * 60 else f"{minutes // 1440} days old"
+        return gettext("{n} min old").format(n=minutes)
+    if minutes < 48 * 60:
+        return gettext("{n} h old").format(n=minutes // 60)
+    return gettext("{n} days old").format(n=minutes // 1440)
 
 
 def forecast_for(

@@ -11,6 +11,7 @@ from typing import Any
 from sqlmodel import Session, col, select
 
 from api import tables
+from api.languages import to_say
 from api.ledger.history import in_words
 
 
@@ -35,11 +36,11 @@ class FeedLine:
 
 # What a program may be told of as it happens.
 KINDS = {
-    "week.posted": "a week is posted",
-    "visit.moved": "a posted visit is moved or waits again",
-    "kit.short": "a piece of a kit is missing or broken",
-    "visit.done": "a crew says how a visit ended",
-    "promise.late": "a crew will be late for a promise",
+    "week.posted": to_say("a week is posted"),
+    "visit.moved": to_say("a posted visit is moved or waits again"),
+    "kit.short": to_say("a piece of a kit is missing or broken"),
+    "visit.done": to_say("a crew says how a visit ended"),
+    "promise.late": to_say("a crew will be late for a promise"),
 }
 _RESULTS = ("done", "partly done", "not done")
 

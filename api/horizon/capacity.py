@@ -12,6 +12,7 @@ from sqlmodel import Session, col, select
 from api import tables
 from api.database import parts
 from api.fields.rules import KINDS
+from api.languages import to_say
 from api.ledger.plans.posted import posted_plan
 from api.week.horizon.keeping import KeptHorizon, newest
 from scheduler.plan import Plan, read_plan
@@ -153,7 +154,7 @@ def yard_week(
     )
     total, left = sum(minutes.values()), sum(free.values())
     scarce = _scarce(week, cells, days, yard, minutes)
-    scarce.append(Scarce("crew hours", (total - left) // 60, total // 60, "hours"))
+    scarce.append(Scarce(to_say("crew hours"), (total - left) // 60, total // 60, to_say("hours")))
     return YardWeek(
         yard=name,
         open=total,
@@ -173,9 +174,9 @@ def _scarce(week: Week, cells: list[Cell], days: range, yard: str, minutes: Mapp
         if item.yard == yard:
             used = sum(cell.from_pool.get(item.id, 0) for cell in cells)
             all_of = sum(item.count[day] for day in days if day < week.days)
-            found.append(Scarce(item.id.replace("-", " "), used, all_of, "days"))
+            found.append(Scarce(item.id.replace("-", " "), used, all_of, to_say("days")))
     people = sum(helpers.count for helpers in week.helpers if helpers.yard == yard and helpers.day in days)
-    found.append(Scarce("extra people", sum(cell.helpers for cell in cells), people, "days"))
+    found.append(Scarce(to_say("extra people"), sum(cell.helpers for cell in cells), people, to_say("days")))
     jobs = {job.id: job for job in week.jobs}
     asked: dict[str, int] = defaultdict(int)
     for cell in cells:
@@ -184,7 +185,7 @@ def _scarce(week: Week, cells: list[Cell], days: range, yard: str, minutes: Mapp
                 asked[skill] += entry.end - entry.start
     for skill, took in asked.items():
         able = sum(minutes.get(crew.id, 0) for crew in _with(week.crews, skill))
-        found.append(Scarce(f"{skill.replace('-', ' ')} skill", took // 60, able // 60, "hours"))
+        found.append(Scarce(f"{skill.replace('-', ' ')} skill", took // 60, able // 60, to_say("hours")))
     return [one for one in found if one.of and one.used]
 
 

@@ -23,11 +23,17 @@ SECONDS = Histogram(
     buckets=(0.01, 0.025, 0.05, 0.1, 0.25, 0.5, 1, 2.5, 10), registry=REGISTRY,
 )  # fmt: skip
 AT_WORK = Gauge("eaveboard_requests_at_work", "Requests that are being answered.", registry=REGISTRY)
+ERRORS = Counter("eaveboard_request_errors", "Requests answered by an error of ours (5xx).", registry=REGISTRY)
 REFUSED = Counter(
     "eaveboard_sign_ins_refused", "Sign-ins refused: name and password wrong, or too many tries.", ("why",),
     registry=REGISTRY,
 )  # fmt: skip
 LOGGED = Counter("eaveboard_logged", "Lines logged as warnings or errors.", ("level",), registry=REGISTRY)
+# A count that is first told of as 1 has not grown for whoever looks on: each begins at 0, before anything happens.
+for why in ("wrong", "too many tries", "provider"):
+    REFUSED.labels(why)
+for level in ("warning", "error"):
+    LOGGED.labels(level)
 HEADER = "x-request-id"
 _PLAIN = re.compile(r"[A-Za-z0-9._-]{1,64}")
 _log = logging.getLogger("eaveboard.requests")
@@ -76,6 +82,7 @@ class Measured:
             finally:
                 seconds, route = time.monotonic() - began, _route(scope)
                 REQUESTS.labels(scope["method"] if status != 405 else "other", route, str(status)).inc()
+                ERRORS.inc(status >= 500)
                 if not stream:
                     SECONDS.labels(route).observe(seconds)
                 said = {"method": scope["method"], "route": route, "status": status, "ms": round(1000 * seconds)}

@@ -21,6 +21,7 @@ from api.fields.sheets import BadFiles
 from api.http.headers import ALWAYS
 from api.http.pages import page
 from api.languages import gettext, language, page_language, speaking, to_say
+from api.languages.core import refused_says
 from scheduler.errors import BadInput
 
 MEDIA_TYPE = "application/problem+json"
@@ -78,23 +79,35 @@ class Problem(Exception):
         fallback = HTTPStatus(self.status).phrase
         return gettext(KINDS.get(self.kind) or _TITLES.get(self.status, fallback))
 
+    @property
+    def said(self) -> str:
+        """What is wrong, in the language spoken: it is kept in English."""
+        return _joined(self._errors()) if "errors" in self.members else refused_says(self.detail)
+
+    def _errors(self) -> list[dict[str, str]]:
+        return [{**error, "problem": refused_says(error["problem"])} for error in self.members["errors"]]
+
     def document(self, instance: str) -> dict[str, Any]:
         """Return the problem document of the request for `instance`."""
         return {
             "type": f"/problems/{self.kind}" if self.kind else "about:blank",
             "title": self.title,
             "status": self.status,
-            "detail": self.detail,
+            "detail": self.said,
             "instance": instance,
             **self.members,
+            **({"errors": self._errors()} if "errors" in self.members else {}),
         }
 
 
 def bad_fields(faults: Sequence[tuple[str, str]]) -> Problem:
     """Return the refusal of input with `faults`: pairs of where it is wrong and what is wrong there."""
     errors = [{"where": where, "problem": problem} for where, problem in faults]
-    detail = "; ".join(f"{where}: {problem}" if where else problem for where, problem in faults)
-    return Problem(422, detail, kind="bad-input", where=faults[0][0], errors=errors)
+    return Problem(422, _joined(errors), kind="bad-input", where=faults[0][0], errors=errors)
+
+
+def _joined(errors: Sequence[Mapping[str, str]]) -> str:
+    return "; ".join(f"{one['where']}: {one['problem']}" if one["where"] else one["problem"] for one in errors)
 
 
 def wants_page(request: Request) -> bool:
@@ -134,11 +147,11 @@ async def answer(request: Request, fault: Exception) -> Response:
         if problem.kind == "give-password":
             return RedirectResponse(f"/prove?next={quote(_came_from(request), safe='')}", 303)
         with speaking(problem.language), speaking(page_language()):
-            values = {"title": problem.title, "words": problem.detail, "problem": problem}
+            values = {"title": problem.title, "words": problem.said, "problem": problem}
             refused = page(request, "refused.html", values, status=problem.status)
         refused.headers.update(problem.headers)
         return refused
-    with speaking(problem.language):
+    with speaking(problem.language), speaking(page_language()):
         body = json.dumps(problem.document(request.url.path), ensure_ascii=False)
     return Response(body, problem.status, problem.headers, MEDIA_TYPE)
 

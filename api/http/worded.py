@@ -9,7 +9,7 @@ from starlette.types import ASGIApp, Receive, Scope, Send
 
 from api.database import transaction
 from api.fields.wording import PLAIN, Wording, worded
-from api.languages import ENGLISH, LANGUAGES, reading
+from api.languages import LANGUAGES, reading
 from api.tables import Business
 
 # By which a browser keeps the language that its reader has chosen for the pages; over https one that only we set.
@@ -17,12 +17,12 @@ LANGUAGE_COOKIES = ("__Host-eave-language", "eave-language")
 _ONLY_READ = ("GET", "HEAD")
 
 
-def _chosen(scope: Scope) -> str:
-    """Return the language that a request's reader has chosen, English where none."""
+def _chosen(scope: Scope) -> str | None:
+    """Return the language that a request's reader has chosen, None where there was no choice."""
     if not any(name == b"cookie" and b"eave-language" in value for name, value in scope["headers"]):
-        return ENGLISH
+        return None
     cookies = HTTPConnection(scope).cookies
-    return next((cookies[name] for name in LANGUAGE_COOKIES if cookies.get(name) in LANGUAGES), ENGLISH)
+    return next((cookies[name] for name in LANGUAGE_COOKIES if cookies.get(name) in LANGUAGES), None)
 
 
 class InItsWords:

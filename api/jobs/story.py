@@ -7,7 +7,7 @@ from dataclasses import dataclass
 from sqlmodel import Session, col, select
 
 from api import tables
-from api.ledger.job_facts import newest_surveys, of_visits, rows
+from api.ledger.job_facts import measured_before, newest_surveys, of_visits, rows
 from api.maker.orders import name_of, orders_of
 
 _MOST_LINES = 40  # of the history, on one page
@@ -17,8 +17,8 @@ _MOST_LINES = 40  # of the history, on one page
 class JobStory:
     """What has happened to a job, the newest first: what was told, done, photographed and changed.
 
-    `others` are the visits to the same site, `survey` the one that counts for the job's awning, `orders` what was
-    ordered of makers for it.
+    `others` are the visits to the same site, `survey` the one that counts for the job's awning or, while it has none,
+    that of the site's wall, `orders` what was ordered of makers for it.
     """
 
     survey: tables.SiteSurvey | None
@@ -34,7 +34,10 @@ class JobStory:
 
 def job_story(session: Session, visit: tables.Visit, customer_id: str) -> JobStory:
     """Return the story of a visit, its site, customer, order, awning and survey."""
-    survey = None if visit.awning_id is None else newest_surveys(session, [visit.awning_id]).get(visit.awning_id)
+    if visit.awning_id is None:
+        survey = measured_before(session, visit.site_id)
+    else:
+        survey = newest_surveys(session, [visit.awning_id]).get(visit.awning_id)
     things = [visit.id, visit.site_id, customer_id, visit.order_id, visit.awning_id, survey.id if survey else None]
     orders = [] if visit.awning_id is None else orders_of(session, visit.awning_id)
     things += [name_of(order) for order in orders]

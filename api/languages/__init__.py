@@ -25,7 +25,7 @@ from api.languages.catalogues import texts
 LANGUAGES = {"en": "English", "es": "español"}
 ENGLISH = "en"
 _spoken: ContextVar[str] = ContextVar("language", default=ENGLISH)
-_read: ContextVar[str] = ContextVar("reader's language", default=ENGLISH)
+_read: ContextVar[str | None] = ContextVar("reader's language", default=None)
 
 
 def language() -> str:
@@ -49,19 +49,24 @@ def speaking(code: str) -> Iterator[None]:
 
 
 @contextmanager
-def reading(code: str, *, speak: bool) -> Iterator[None]:
-    """Have pages written in a language that their reader has chosen; `speak`: all else that is said meanwhile too."""
+def reading(code: str | None, *, speak: bool) -> Iterator[None]:
+    """Have pages written in a language that their reader has chosen (None: none); `speak`: all else said then too."""
     token = _read.set(code)
     try:
-        with speaking(code if speak else ENGLISH):
+        with speaking((code or ENGLISH) if speak else ENGLISH):
             yield
     finally:
         _read.reset(token)
 
 
+def chosen_language() -> str | None:
+    """Return the language that the reader has chosen for the pages; None: no choice was made."""
+    return _read.get()
+
+
 def page_language() -> str:
     """Return the language in which a page is written: the one spoken, where none is the one that its reader chose."""
-    return _read.get() if language() == ENGLISH else language()
+    return (_read.get() or ENGLISH) if language() == ENGLISH else language()
 
 
 def gettext(text: str) -> str:

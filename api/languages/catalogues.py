@@ -16,7 +16,7 @@ from babel.messages.pofile import read_po
 from babel.support import Translations
 
 HERE = Path(__file__).parent
-Domain = Literal["messages", "phone", "pages", "core"]
+Domain = Literal["messages", "phone", "pages", "core", "refusals"]
 
 
 class Texts:

@@ -4,7 +4,8 @@ from __future__ import annotations
 
 from api.languages import to_say
 
-# Roles of accounts and parts of days; kinds and states of visits; how a time is held, and what became of it.
+# Where the first days lead; roles of accounts and parts of days; kinds and states of visits; how a time is held, and
+# what became of it.
 CODES = (
     to_say("manager"), to_say("office"), to_say("crew lead"), to_say("read-only"),
     to_say("morning"), to_say("afternoon"), to_say("day"),
@@ -18,5 +19,13 @@ CODES = (
     to_say("at risk"), to_say("broken"), to_say("new"), to_say("changed"), to_say("unchanged"),
     to_say("day broken"), to_say("firm broken"), to_say("other crew"), to_say("other time"), to_say("other day"),
     to_say("good"), to_say("marked"), to_say("damaged"), to_say("telephone"), to_say("e-mail"), to_say("lead"),
-    to_say("helper"), to_say("wall"), to_say("zero"), to_say("crate"), to_say("work"),
+    to_say("Lists as you have them"), to_say("Take tables in"), to_say("Name it"), to_say("Change it"),
+    to_say("Set up"),
+    to_say("Who may sign in"), to_say("Jobs"), to_say("Bench"), to_say("Week sheet"), to_say("helper"),
+    to_say("the order that it belongs to"), to_say("yard at which the crates lie or arrive"),
+    to_say("storeys of the house"), to_say("year in which it was built; empty: unknown"),
+    to_say("the order that it belongs to; may be empty"), to_say("the awning; an install needs one"),
+    to_say("side of the motor, left or right; empty: a crank"), to_say("where it is"), to_say("where it goes"),
+    to_say("Try it now, and see what is known"), to_say("Try it now, or take a file in"),
+    to_say("wall"), to_say("zero"), to_say("crate"), to_say("work"),
 )  # fmt: skip

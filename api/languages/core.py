@@ -14,18 +14,24 @@ from collections.abc import Iterator, Mapping
 from dataclasses import dataclass
 from typing import IO, Any
 
+from babel import Locale
+
 from api.languages import ENGLISH, language
 from api.languages.catalogues import texts
 
 _NAMED = re.compile(r"\{(\w+)\}")
+_SET_APART = re.compile(r"( ?)\{(\w+)\}")
 _TWO = re.compile(r"(?<=\}) \{\w+\}")
 _WORD = re.compile(r"[^\W\d_]{2,}")
 _SMALL = re.compile(r"[^\W\d_A-Z]{2}")  # no path of a picture has it
-_SIGNS = r"[\d\s'\"/.,;()°%×:+–-]*"
+_SIGNS = r"[\d\s'\"/.,;()°%×:+–$-]*"
 # A value that is the same in every language.
 _MEASURE = re.compile(
     rf"{_SIGNS}(?:\b(?:mm|ft|in|m|lb|kg|N|Pa|mph|am|pm|min|IAA|IA|I|II|III|GFCI|[A-Z]{{1,3}}-\d+)\b{_SIGNS})*"
 )
+# A day as the core writes it, and things in a row that are single words or known as they are.
+_DAY = re.compile(r"(Mon|Tue|Wed|Thu|Fri|Sat|Sun) (Jan|Feb|Mar|Apr|May|Jun|Jul|Aug|Sep|Oct|Nov|Dec) ([0-9]{1,2})")
+_ROW = re.compile(r", | and ")
 _BRIEF = 5  # letters: fewer, as in "{first} to {last}", may stand in any name
 _PARTS = re.compile(r"(?<=[.:;,]) |(?=[,;] )|(?= \()")
 _SHORT = 60  # letters of a text in which every blank before a figure, and every "to", may be a seam
@@ -42,9 +48,25 @@ WORDS = (
     "material-lift", "hammer-drill", "ladder-{size}", "stepladder-{size}", "spruce pine fir", "douglas fir larch",
     "hem fir", "southern pine", "spruce-pine-fir", "douglas-fir-larch", "hem-fir", "southern-pine",
     "Jan", "Feb", "Mar", "Apr", "May", "Jun", "Jul", "Aug", "Sep", "Oct", "Nov", "Dec",
+    "morning", "afternoon", "{name} is in the yard on {day}", "no crew", "and", "equipment", "parts", "helpers",
+    "Not planned so far; the search is still under way.",
+    "Put off to another day, its crew ran late.",
 )  # fmt: skip
 
 
+# What stands in refusals as a value, or is said by what reads a form.
+REFUSED = (
+    "Nothing lies at this address.", "This address does not take such a request.", "is missing",
+    "is unknown here; leave it out", "write it as 12' 6 1/2\", 150 1/2 in, 3810 mm or 3.81 m", "open", "done",
+    "cancelled", "verified", "short", "uncounted", "loaded", "job", "crew", "visit", "customer", "site", "order",
+    "yard", "van", "person", "the office", "the manager",
+)  # fmt: skip
+WEEKDAYS = ("Mon", "Tue", "Wed", "Thu", "Fri", "Sat", "Sun")
+MONTHS = ("Jan", "Feb", "Mar", "Apr", "May", "Jun", "Jul", "Aug", "Sep", "Oct", "Nov", "Dec")
+# By these a sentence that is part of another begins; see `plain` of the planner's reasons.
+_BEGINNINGS = ("it ", "its ", "no ", "the ", "yard ")
+
+# What is matched against: a language's code alone means the core's catalogue, "es refusals" that of refusals as well.
 # A text in another language, and how many English words are left in it: the fewer, the better it has been read.
 _Told = tuple[str, int]
 
@@ -54,9 +76,18 @@ def core_says(text: str) -> str:
 
     A text three quarters of which would stay English stays so wholly: a scrap of a caution helps nobody.
     """
-    if language() == ENGLISH or not text:
+    return _says(language(), text)
+
+
+def refused_says(text: str) -> str:
+    """Return a refusal, kept in English until it is shown, in the language spoken; as `core_says`."""
+    return _says(f"{language()} refusals", text) if language() != ENGLISH else text
+
+
+def _says(code: str, text: str) -> str:
+    if code == ENGLISH or not text:
         return text
-    told, left = _said(language(), text)
+    told, left = _said(code, text)
     return told if 4 * left <= 3 * len(_WORD.findall(text)) else text
 
 
@@ -64,6 +95,8 @@ def core_says(text: str) -> str:
 def _said(code: str, text: str) -> _Told:
     if _MEASURE.fullmatch(text):
         return text, 0
+    if (day := _DAY.fullmatch(text)) is not None:
+        return _day(code, *day.groups()), 0
     for level in ("Stop", "Caution", "Note"):
         if text.startswith(f"{level}: "):
             rest, left = _said(code, text[len(level) + 2 :])
@@ -78,7 +111,7 @@ def _said(code: str, text: str) -> _Told:
         (before, bare, after),
     )  # fmt: skip
     for start, inner, end in ways:
-        for told in (_whole(code, inner), _in_parts(code, inner)):
+        for told in (_whole(code, inner), _row(code, inner), _in_parts(code, inner)):
             if told is not None and told[1] < best[1]:
                 best = f"{start}{told[0]}{end}", told[1]
             if not best[1]:
@@ -86,9 +119,46 @@ def _said(code: str, text: str) -> _Told:
     return best
 
 
+def _day(code: str, weekday: str, month: str, number: str) -> str:
+    """Return a day as `api.languages.day_in_words` writes it."""
+    known = Locale.parse(code.split()[0])
+    weekdays, months = known.days["format"]["abbreviated"], known.months["format"]["abbreviated"]
+    at = WEEKDAYS.index(weekday), MONTHS.index(month) + 1
+    return f"{weekdays[at[0]]} {number} {months[at[1]]}".replace(".", "")
+
+
+def _row(code: str, text: str) -> _Told | None:
+    """Return "a, b and c" where each of them is one word, or known; None where it is no such row."""
+    each = _ROW.split(text)
+    if " and " not in text or " and " in text.rsplit(" and ", 1)[0]:
+        return None
+    told = [_whole(code, one) or ((one, 0) if " " not in one else None) for one in each]
+    words, left = [one[0] for one in told if one is not None], sum(one[1] for one in told if one is not None)
+    if len(words) < len(each):
+        return None
+    both = _patterns(code)[0].get("and", "and")
+    return f"{', '.join(words[:-1])} {both} {words[-1]}", left
+
+
 @functools.lru_cache(maxsize=32768)
 def _whole(code: str, text: str) -> _Told | None:
     """Return a text of which the catalogue holds all as one; None where it does not."""
+    best = _as_it_stands(code, text)
+    if best is not None and not best[1]:
+        return best
+    if text[:1].isupper():  # a text of the middle of a sentence may begin one
+        lower = _as_it_stands(code, text[0].lower() + text[1:])
+        if lower is not None:
+            best = min(best or lower, (lower[0][:1].upper() + lower[0][1:], lower[1]), key=_left)
+    elif best is None and text.startswith(_BEGINNINGS):  # and the other way round, where the core puts two together
+        upper = _as_it_stands(code, text[0].upper() + text[1:])
+        if upper is not None:
+            best = upper[0][:1].lower() + upper[0][1:], upper[1]
+    return best
+
+
+@functools.lru_cache(maxsize=32768)
+def _as_it_stands(code: str, text: str) -> _Told | None:
     exact, patterns = _patterns(code)
     if text in exact:
         return exact[text], 0
@@ -99,10 +169,6 @@ def _whole(code: str, text: str) -> _Told | None:
             best = min(best or told, told, key=_left)
             if not best[1]:
                 return best
-    if text[:1].isupper():  # a text of the middle of a sentence may begin one
-        lower = _whole(code, text[0].lower() + text[1:])
-        if lower is not None:
-            best = min(best or lower, (lower[0][:1].upper() + lower[0][1:], lower[1]), key=_left)
     return best
 
 
@@ -163,7 +229,10 @@ class _Pattern:
             if found is None:
                 break
             said = {name: _said(code, value) for name, value in zip(names, found.groups(), strict=True)}
-            left = sum(count for name, (_, count) in said.items() if not name.startswith("either"))
+            # One of several fixed words needs no translation of its own; what is longer has been read wrongly.
+            values = zip(names, found.groups(), strict=True)
+            fixed = {name for name, value in values if name.startswith("either") and value.count(" ") < 2}
+            left = sum(count for name, (_, count) in said.items() if name not in fixed)
             told = self._filled({name: value for name, (value, _) in said.items()}), left
             best = min(best or told, told, key=_left)
             if not best[1]:
@@ -182,13 +251,17 @@ class _Pattern:
 
     def _filled(self, values: Mapping[str, str]) -> str:
         # A value that was read together with the one before it is there already.
-        return _NAMED.sub(lambda name: values.get(name[1], ""), self.translation).strip()
+        return _SET_APART.sub(
+            lambda name: name[1] + values[name[2]] if name[2] in values else "", self.translation
+        ).strip()
 
 
 @functools.cache
 def _patterns(code: str) -> tuple[dict[str, str], list[_Pattern]]:
     """Return the catalogue's texts without values, and those with, the ones that say most by themselves first."""
-    known = {text: told for text, told in texts(code, "core").all.items() if isinstance(told, str)}
+    spoken, *more = code.split()
+    held = [texts(spoken, "core"), *(texts(spoken, "refusals") for _ in more)]
+    known = {text: told for one in held for text, told in one.all.items() if isinstance(told, str)}
     exact = {text: told for text, told in known.items() if not _NAMED.search(text)}
     made = []
     for text in sorted(known.keys() - exact.keys(), key=lambda text: (-len(_NAMED.sub("", text)), text)):
@@ -207,7 +280,10 @@ def _ways(text: str) -> tuple[str, ...]:
 
 def _reading(text: str, group: str) -> tuple[re.Pattern[str], tuple[str, ...]]:
     pieces = _NAMED.split(text)
-    return re.compile(group.join(re.escape(literal) for literal in pieces[::2]), re.DOTALL), tuple(pieces[1::2])
+    made = re.escape(pieces[0])
+    for before, literal in zip(pieces[::2], pieces[2::2], strict=False):
+        made += (r"([\w/-]*)" if before.endswith("-") else group) + re.escape(literal)  # "ladder-24" is one word
+    return re.compile(made, re.DOTALL), tuple(pieces[1::2])
 
 
 def core_texts(source: str) -> Iterator[tuple[int, str]]:
@@ -243,6 +319,18 @@ def core_texts(source: str) -> Iterator[tuple[int, str]]:
 
 
 _TEXTS = (ast.JoinedStr, ast.Constant)
+
+
+def core_sentence(node: ast.expr) -> Iterator[str]:
+    """Yield the texts that an expression may be, their values named; none where it is not written out there."""
+    match node:
+        case ast.Constant(value=str() as text):
+            yield text
+        case ast.JoinedStr():
+            yield _named(node)
+        case ast.IfExp():
+            yield from core_sentence(node.body)
+            yield from core_sentence(node.orelse)
 
 
 def _named(text: ast.JoinedStr) -> str:

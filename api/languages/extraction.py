@@ -13,9 +13,10 @@ from babel.messages.catalog import Catalog
 from babel.messages.extract import extract_from_file
 
 from api.languages.catalogues import Domain
-from api.languages.core import WORDS
+from api.languages.core import REFUSED, WORDS, core_sentence
 
 _SENTENCES = (
+    "api/cluster/notes.py",
     "api/weeksheet/weather.py",
     "api/weeksheet/drives.py",
     "api/falls/falls.py",
@@ -24,8 +25,12 @@ _SENTENCES = (
     "api/ledger/gates.py",
     "api/papers/kits.py",
     "api/papers/preparation.py",
+    "api/roster/shown.py",
 )
 CORE = (
+    "engine/again/by_hand.py", "engine/reasons/promises.py", "engine/reasons/sentences.py",
+    "engine/reasons/skipped.py", "engine/waiting/plain.py", "engine/waiting/promised.py", "engine/waiting/second.py",
+    "engine/waiting/told.py",
     "layout/compute.py", "layout/placement/backing.py", "layout/site/clearance.py", "layout/site/ladders.py",
     "layout/site/lifting.py", "layout/site/shade.py", "layout/site/tools.py", "layout/statics/anchors.py",
     "layout/statics/fasteners.py", "layout/statics/lag.py", "layout/statics/loads.py", "layout/statics/wood.py",
@@ -33,26 +38,48 @@ CORE = (
     "layout/drawing/facts.py", "layout/drawing/findings.py", "layout/drawing/page.py", "layout/drawing/schedule.py",
     "layout/drawing/shade_plan.py", "layout/drawing/side_view.py", "layout/drawing/title.py",
     "layout/drawing/wall/elevation.py", "layout/drawing/wall/naming.py", "layout/drawing/wall/view.py",
-    "weather/thunder.py",
+    "roster/seats.py", "roster/told.py", "roster/verdict.py", "weather/thunder.py",
 )  # fmt: skip
 # Forms that are made of columns and lines: what these are called and mean stands in calls of these.
 _FORMS = (
-    "api/business/crews.py", "api/business/learned.py", "api/business/outside.py", "api/business/rows.py",
+    "api/business/begin.py", "api/business/crews.py", "api/business/learned.py", "api/business/outside.py",
+    "api/business/rows.py",
     "api/business/rules.py", "api/jobs/entry.py", "api/office/kind.py", "api/office/kinds.py",
     "api/office/lists/columns.py", "api/office/lists/settings.py", "api/office/work_kinds.py",
 )  # fmt: skip
 _FIELDS = {
-    "Group", "Kind", "KindColumn", "Line", "Part", "counted", "day", "listed", "measure", "money", "names", "plain",
+    "Group", "Kind", "Step", "KindColumn", "Line", "Part", "counted", "day", "listed", "measure", "money", "names",
+    "plain",
     "several", "switch", "weight", "working_days", "_job", "_named",
 }  # fmt: skip
+# Tables of words that forms show: the module, and what the tables are called there.
+_TABLES = {
+    "api/business/learned.py": ("HOW",), "api/business/outside.py": ("KINDS", "PLACES", "ROADS"),
+    "api/business/rows.py": ("MEASURES", "NAMES"),
+    "api/business/rules.py": ("_BY_KIND", "_SINGLE", "ESTIMATES", "LANGUAGE", "UNITS"),
+    "api/jobs/entry.py": ("_LABELS", "_MEANINGS", "_CHOICES"), "api/routes/jobs/entry.py": ("_TITLES", "_NEW_TITLES"),
+}  # fmt: skip
+_SURVEY = "api/survey/fields.py"
+_SURVEY_CALLS = {"FormField", "RowsOf", "SurveySection"}
 _KEY = re.compile(r"[a-z0-9_.-]*")  # no text: a column, table or code
 # The rows that a business begins with; those that it adds stay in the words in which they were typed.
 _WORK_KINDS = "api/migrations/versions/0026_kinds.py"
 _KEYWORDS = {"_": None, "gettext": None, "ngettext": (1, 2), "to_say": None}
+_REFUSALS = {"BadInput", "Problem", "HTTPException"}
+# What only programs are told, and whoever starts the service or looks after its machine.
+_NOT_FOR_PEOPLE = (
+    "api/access/idempotency.py", "api/access/tokens.py", "api/backup/", "api/business/load.py", "api/business/seed/",
+    "api/cli/", "api/cluster/", "api/database/", "api/fields/provider.py", "api/fields/reached.py",
+    "api/fields/yaml_text.py",
+    "api/forecast_backtest/", "api/forecasts/", "api/hooks/", "api/http/versions.py", "api/migrations/",
+    "api/opened.py", "api/roads/", "api/routes/lists.py", "api/routes/nouns/", "api/routes/office/condition.py",
+    "api/routes/programs/", "api/routes/records.py", "api/settings.py",
+)  # fmt: skip
 # Where the scripts of the day sheet begin.
 _PHONE = ("pages/day.ts", "worker/day-worker.ts")
 _IMPORTED = re.compile(r'^(?:import|export) [^;]*?"(\.[^"]+\.ts)";', re.MULTILINE)
 _NAMED = re.compile(r"\{(\w+)\}")
+_SAYS = re.compile(r"[^\W\d_]{2}")  # a text that is more than its values
 
 
 def messages(root: Path) -> Catalog:
@@ -66,6 +93,12 @@ def messages(root: Path) -> Catalog:
             *_found(root, "python", modules),
             *((_WORK_KINDS, text) for text in work_kind_texts(root)),
             *((form, text) for form in _FORMS for text in field_texts((root / form).read_text())),
+            *(
+                (path, text)
+                for path, names in _TABLES.items()
+                for text in table_texts((root / path).read_text(), names)
+            ),
+            *((_SURVEY, text) for text in survey_texts((root / _SURVEY).read_text()) if text),
         ]
     )
 
@@ -81,13 +114,78 @@ def work_kind_texts(root: Path) -> list[str]:
 
 
 def field_texts(source: str) -> Iterator[str]:
-    """Yield what a module calls the parts, fields and columns of its forms, and what it says that they mean."""
-    for call in ast.walk(ast.parse(source)):
+    """Yield what a module calls the parts, fields and columns of its forms, what they mean, and what can be chosen."""
+    module = ast.parse(source)
+    named = {
+        target.id: node.value
+        for node in module.body
+        if isinstance(node, ast.Assign)
+        for target in node.targets
+        if isinstance(target, ast.Name)
+    }
+    for call in ast.walk(module):
         if isinstance(call, ast.Call) and ast.unparse(call.func) in _FIELDS:
             said = {one.arg: one.value for one in call.keywords}
             given = [*call.args, *(said[name] for name in ("label", "meaning") if name in said)]
             texts = [one.value for one in given if isinstance(one, ast.Constant) and isinstance(one.value, str)]
             yield from (text for text in texts if not _KEY.fullmatch(text))
+            choices = said.get("choices")
+            yield from _choice_texts(named.get(choices.id) if isinstance(choices, ast.Name) else choices)
+
+
+def _choice_texts(choices: ast.expr | None) -> Iterator[str]:
+    """Yield the words of choices that are written out as (value, words); the values stay as they are."""
+    for pair in choices.elts if isinstance(choices, ast.Tuple) else ():
+        words = pair.elts[1] if isinstance(pair, ast.Tuple) and len(pair.elts) == 2 else None
+        if isinstance(words, ast.Constant) and isinstance(words.value, str):
+            yield words.value
+
+
+def table_texts(source: str, names: Iterable[str]) -> Iterator[str]:
+    """Yield what stands in a module's tables of these names: values by key, or words behind what they are told by."""
+    for node in ast.walk(ast.parse(source)):
+        if not isinstance(node, ast.Assign) or ast.unparse(node.targets[0]) not in names:
+            continue
+        for part in ast.walk(node):
+            held = part.values if isinstance(part, ast.Dict) else part.elts[1:] if isinstance(part, ast.Tuple) else []
+            held = [each for one in held for each in (one.elts if isinstance(one, ast.Tuple) else [one])]
+            said = [one.value for one in held if isinstance(one, ast.Constant) and isinstance(one.value, str)]
+            yield from (text for text in said if not _KEY.fullmatch(text))
+
+
+def survey_texts(source: str) -> Iterator[str]:
+    """Yield what the form of a survey calls its parts, fields and choices, and its hints."""
+    tree = ast.parse(source)
+    for node in ast.walk(tree):
+        if isinstance(node, ast.Call) and ast.unparse(node.func) in _SURVEY_CALLS:
+            hints = [one.value for one in node.keywords if one.arg in ("hint", "label")]
+            given = [
+                *node.args[1:2],
+                *(node.args[3:] if ast.unparse(node.func) == "FormField" else node.args[2:]),
+                *hints,
+            ]
+            yield from (one.value for one in given if isinstance(one, ast.Constant) and isinstance(one.value, str))
+        if isinstance(node, ast.Assign) and isinstance(node.value, ast.Tuple):
+            pairs = [one.elts for one in node.value.elts if isinstance(one, ast.Tuple) and len(one.elts) == 2]
+            yield from (str(words.value) for _, words in pairs if isinstance(words, ast.Constant))
+
+
+def refusal_texts(source: str) -> Iterator[str]:
+    """Yield what a module says where it refuses: the second word of a refusal, or of a fault put on a list."""
+    for node in ast.walk(ast.parse(source)):
+        if isinstance(node, ast.Assign) and ast.unparse(node.targets[0]) == "detail":
+            yield from (text for text in core_sentence(node.value) if _SAYS.search(_NAMED.sub("", text)))
+        if not isinstance(node, ast.Call):
+            continue
+        called = ast.unparse(node.func).rpartition(".")[2]
+        if called in _REFUSALS and len(node.args) > 1:
+            yield from (text for text in core_sentence(node.args[1]) if _SAYS.search(_NAMED.sub("", text)))
+        elif called == "append" and node.args and isinstance(node.args[0], ast.Tuple) and len(node.args[0].elts) == 2:
+            yield from (
+                text
+                for text in core_sentence(node.args[0].elts[1])
+                if " " in text and _SAYS.search(_NAMED.sub("", text))
+            )
 
 
 def phone(root: Path) -> Catalog:
@@ -124,7 +222,21 @@ def core(root: Path) -> Catalog:
     return _catalogue([*found, *(("api/languages/core.py", word) for word in WORDS)])
 
 
-DOMAINS: dict[Domain, Callable[[Path], Catalog]] = {"messages": messages, "phone": phone, "pages": pages, "core": core}
+def refusals(root: Path) -> Catalog:
+    """Return the sentences with which people are refused; those of programs and machines stay English."""
+    found = []
+    for path in sorted((root / "api").rglob("*.py")):
+        name = path.relative_to(root).as_posix()
+        if not name.startswith(_NOT_FOR_PEOPLE):
+            found += [(name, text) for text in refusal_texts(path.read_text())]
+    found += [("api/languages/core.py", text) for text in REFUSED]
+    return _catalogue([*found, *(("scheduler/units.py", text) for text in refusal_texts(
+        (root / "scheduler/units.py").read_text()))])  # fmt: skip
+
+
+DOMAINS: dict[Domain, Callable[[Path], Catalog]] = {
+    "messages": messages, "phone": phone, "pages": pages, "core": core, "refusals": refusals,
+}  # fmt: skip
 
 
 def faults(catalogue: Catalog) -> Iterator[str]:

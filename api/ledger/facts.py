@@ -140,7 +140,10 @@ def facts(
         if gate.state == "open":
             gates[gate.visit_id].append(gate)
     bookings = _some(session, tables.Booking, tables.Booking.visit_id, ids)
-    surveys = _some(session, tables.SiteSurvey, tables.SiteSurvey.awning_id, surveyed)
+    surveys = sorted(
+        _some(session, tables.SiteSurvey, tables.SiteSurvey.awning_id, surveyed),
+        key=lambda row: (row.surveyed_on, row.id),
+    )
     kits = _some(session, tables.KitState, tables.KitState.visit_id, ids)
     told = {b.visit_id: b for b in bookings if b.withdrawn_at is None}
     elsewhere = set[str]()
@@ -174,7 +177,7 @@ def facts(
         sites=of_sites,
         awnings={row.id: row for row in _some(session, tables.Awning, tables.Awning.id, awnings)},
         maker_parts=parts_of,
-        surveys={row.awning_id: row for row in sorted(surveys, key=lambda row: (row.surveyed_on, row.id))},
+        surveys={row.awning_id: row for row in surveys if row.awning_id is not None},
         visits=visits,
         hours=hours,
         follows=_some(session, tables.VisitFollows, tables.VisitFollows.then_id, ids),

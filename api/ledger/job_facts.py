@@ -83,7 +83,15 @@ def newest_surveys(session: Session, awning_ids: Iterable[str]) -> dict[str, tab
     """Return the survey that counts for each awning: the newest, and of one day the one with the later id."""
     survey = tables.SiteSurvey
     found = rows(session, survey, col(survey.awning_id).in_(list(awning_ids)))
-    return {row.awning_id: row for row in sorted(found, key=lambda row: (row.surveyed_on, row.id))}
+    ordered = sorted(found, key=lambda row: (row.surveyed_on, row.id))
+    return {row.awning_id: row for row in ordered if row.awning_id is not None}
+
+
+def measured_before(session: Session, site_id: str) -> tables.SiteSurvey | None:
+    """Return the survey of a site's wall that no awning has taken yet; of several the newest."""
+    survey = tables.SiteSurvey
+    found = rows(session, survey, col(survey.site_id) == site_id, col(survey.awning_id).is_(None))
+    return max(found, key=lambda row: (row.surveyed_on, row.id), default=None)
 
 
 def zero_photos(session: Session, visits: Iterable[tables.Visit]) -> dict[str, tables.Photo]:

@@ -7,23 +7,28 @@ from dataclasses import dataclass
 from xml.sax.saxutils import escape
 
 from api.fields.shown import dollars, duration, short_date
+from api.languages import gettext, to_say
 from api.looking_back.happened import Happened
 from api.looking_back.weeks import WeekBack
 
 INK, SOFT, LINE, SHEET, DEEP, WARN = "#1c2326", "#5a666b", "#d5dbdc", "#fff", "#14524a", "#8a4b00"
 # (kind, words, fill): neighbours differ in print without colours; "#" names a pattern of `_PATTERNS`.
 KINDS = (
-    ("crews", "crews", DEEP),
-    ("travel", "road", "#dots"),
-    ("overtime", "overtime", SOFT),
-    ("weekly", "past the week's hours", SHEET),
-    ("helpers", "extra people", "#bars"),
-    ("risk", "weather risk", "#slant"),
-    ("late", "lateness", SHEET),
-    ("changes", "changes", "#cross"),
-    ("skipped", "left waiting", LINE),
+    ("crews", to_say("crews"), DEEP),
+    ("travel", to_say("road"), "#dots"),
+    ("overtime", to_say("overtime"), SOFT),
+    ("weekly", to_say("past the week's hours"), SHEET),
+    ("helpers", to_say("extra people"), "#bars"),
+    ("risk", to_say("weather risk"), "#slant"),
+    ("late", to_say("lateness"), SHEET),
+    ("changes", to_say("changes"), "#cross"),
+    ("skipped", to_say("left waiting"), LINE),
 )
-USES = (("work_min", "work", DEEP), ("drive_min", "driving", "#slant"), ("other_min", "waiting, rest", LINE))
+USES = (
+    ("work_min", to_say("work"), DEEP),
+    ("drive_min", to_say("driving"), "#slant"),
+    ("other_min", to_say("waiting, rest"), LINE),
+)
 _TILE = 'width="6" height="6" patternUnits="userSpaceOnUse"><rect width="6" height="6" fill="#fff"/>'
 _PATTERNS = "".join(
     f'<pattern id="{name}" {_TILE}{mark}</pattern>'
@@ -54,7 +59,7 @@ def cost_plot(weeks: Sequence[WeekBack]) -> bytes:
     for week in weeks:
         parts = tuple((getattr(week.back.cost, kind), fill) for kind, _, fill in KINDS)
         rows.append(PlotBar(short_date(week.start_date), parts, 0, dollars(week.back.cost.total)))
-    used = [(words, fill) for kind, words, fill in KINDS if any(getattr(w.back.cost, kind) for w in weeks)]
+    used = [(gettext(words), fill) for kind, words, fill in KINDS if any(getattr(w.back.cost, kind) for w in weeks)]
     return _drawing("cost", rows, used)
 
 
@@ -62,30 +67,39 @@ def crew_plot(weeks: Sequence[WeekBack], names_by_id: Mapping[str, str]) -> byte
     """Return each crew's hours out by use in one week, with the hours of its shifts as an outline; crews by name."""
     rows = [
         PlotBar(names_by_id.get(crew.crew, crew.crew), tuple((getattr(crew, kind), fill) for kind, _, fill in USES),
-            crew.shift_min, f"{duration(crew.out_min)} of {duration(crew.shift_min)}")
+            crew.shift_min, _of(duration(crew.out_min), duration(crew.shift_min)))
         for crew in weeks[0].back.crews
     ]  # fmt: skip
-    return _drawing("crews", rows, [(words, fill) for _, words, fill in USES], "shifts")
+    return _drawing("crews", rows, [(gettext(words), fill) for _, words, fill in USES], gettext("shifts"))
 
 
 def pool_plot(weeks: Sequence[WeekBack]) -> bytes:
     """Return how many of each yard's shared ladders and tools go out, of how many, over the days of one week."""
     rows = [
         PlotBar(f"{pool.item}, {pool.yard}", ((sum(pool.used), DEEP),), sum(pool.there),
-            f"{sum(pool.used)} of {sum(pool.there)}")
+            _of(str(sum(pool.used)), str(sum(pool.there))))
         for pool in weeks[0].back.pools
     ]  # fmt: skip
-    return _drawing("ladders", rows, [("days out", DEEP)], "days there")
+    return _drawing("ladders", rows, [(gettext("days out"), DEEP)], gettext("days there"))
 
 
 def happened_plot(found: Happened, names_by_id: Mapping[str, str]) -> bytes:
     """Return each crew's hours out as they happened, with those planned for the same days as an outline."""
     rows = [
         PlotBar(names_by_id.get(crew, crew), ((beside.happened, DEEP),), beside.planned,
-            f"{duration(beside.happened)} for {duration(beside.planned)}" if beside.of else "nothing noted")
+            _for(duration(beside.happened), duration(beside.planned)) if beside.of else gettext("nothing noted"))
         for crew, beside in found.crews
     ]  # fmt: skip
-    return _drawing("happened", rows, [("hours out as they happened", DEEP)], "planned for the same days")
+    key = [(gettext("hours out as they happened"), DEEP)]
+    return _drawing("happened", rows, key, gettext("planned for the same days"))
+
+
+def _of(used: str, there: str) -> str:
+    return gettext("{used} of {there}").format(used=used, there=there)
+
+
+def _for(happened: str, planned: str) -> str:
+    return gettext("{happened} for {planned}").format(happened=happened, planned=planned)
 
 
 def _drawing(name: str, rows: Sequence[PlotBar], key: Iterable[tuple[str, str]], outline: str = "") -> bytes:

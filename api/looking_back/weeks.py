@@ -11,6 +11,7 @@ from sqlmodel import Session, col, select
 
 from api import tables
 from api.fields.shown import day_name
+from api.languages import to_say
 from api.ledger.plans.posted import plan_that_counts
 from scheduler.looking_back import Back, look_back
 from scheduler.plan import Plan, read_plan
@@ -26,7 +27,11 @@ CAUSES = {
     "kit": "short kit",
 }
 CASE_CAUSES = {"weather": "weather", "short": "short kit"}
-NOT_PLANNED, FELL, ON_THE_DAY = "not planned", "fell after posting", "not finished on the day"
+NOT_PLANNED, FELL, ON_THE_DAY = (
+    to_say("not planned"),
+    to_say("could not go as posted"),
+    to_say("not finished on the day"),
+)
 WHENS = (NOT_PLANNED, FELL, ON_THE_DAY)
 
 

@@ -19,6 +19,7 @@ from sqlmodel import Session, col, select
 from api import tables
 from api.database import transaction
 from api.feeds.calendar import visit_calendar
+from api.fields.limits import limit
 from api.fields.mail import is_address
 from api.http import versions
 from api.http.problems import Problem
@@ -162,6 +163,20 @@ def told_by_hand(
     if message.kind == "time":
         book(session, message.visit_id, message.spot, now, how, words or message.subject)
     note(session, now, by, "told", "message", str(message.id), {"visit": message.visit_id, "how": how})
+
+
+def answered(session: Session, message: tables.Message, words: str, *, now: datetime.datetime, by: str) -> None:
+    """Keep what a customer answered to a message that was told; a later answer takes the place of the first.
+
+    Raises `Problem` where it was not told yet, `BadInput` for words that cannot be kept.
+    """
+    if message.state != "told":
+        raise Problem(409, "This message has not been told yet: nobody can have answered it.")
+    words = limit("message.answer").check(words.strip())
+    if not versions.update(session, message, {"answer": words, "answered_at": now, "answered_by": by}):
+        raise _meanwhile()
+    note(session, now, by, "noted the answer to", "message", str(message.id),
+         {"visit": message.visit_id, "words": words})  # fmt: skip
 
 
 def send_by_mail(

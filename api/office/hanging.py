@@ -12,6 +12,7 @@ from sqlmodel import Session
 from api.falls.falls import CannotGo, findings
 from api.falls.today import Today, open_weeks, today_in
 from api.fields.shown import clock, day_name
+from api.languages import gettext
 from scheduler.errors import BadInput
 
 
@@ -69,9 +70,11 @@ def _lost(was: Today, will: Today) -> list[str]:
             left, date = after.get(crew.id, {}).get(shift.day), was.posted.date(shift.day)
             name = was.crew_name(crew.id)
             if left is None:
-                words.append(f"{name} loses {day_name(date)}")
+                words.append(gettext("The crew {crew} loses {day}").format(crew=name, day=day_name(date)))
             elif (left.start, left.end) != (shift.start, shift.end) and (
                 left.start > shift.start or left.end < shift.end
             ):
-                words.append(f"{name} works {clock(left.start)}–{clock(left.end)} only on {day_name(date)}")
+                said = gettext("The crew {crew} works {start}–{end} only on {day}")
+                hours = {"start": clock(left.start), "end": clock(left.end)}
+                words.append(said.format(crew=name, day=day_name(date), **hours))
     return words

@@ -139,9 +139,13 @@ def meant_by(text: str, known: Sequence[tuple[str, str]]) -> list[str]:
 
 
 def _short_name(session: Session, kind: Kind, name: str) -> str:
-    """Return a short name made of a long one, that nobody has."""
+    """Return a short name made of a long one, that nobody has.
+
+    Texts say "the north yard": a yard that is called Weir yard is the weir yard.
+    """
     letters = "".join(one for one in unicodedata.normalize("NFKD", name) if not unicodedata.combining(one))
     stem = re.sub(r"[^a-z0-9]+", "-", letters.casefold()).strip("-")[:30].strip("-") or kind.noun.replace(" ", "-")
+    stem = stem.removesuffix(f"-{kind.noun}") if kind.id == "yards" else stem
     short, n = stem, 2
     while session.get(kind.table, short) is not None:
         short, n = f"{stem}-{n}", n + 1

@@ -10,6 +10,7 @@ import sqlalchemy as sa
 from sqlmodel import Session, SQLModel, col, select
 
 from api import tables
+from api.languages import gettext, ngettext
 
 STALE = datetime.timedelta(hours=36)  # a forecast older than this has been overtaken by several others
 NAMED = 3
@@ -32,35 +33,33 @@ def lacking(session: Session, now: datetime.datetime) -> list[Lack]:
 
 def _musts(session: Session) -> list[Lack]:
     if session.get(tables.Business, 1) is None:
-        return [Lack("The business has no name yet.", "/settings/business", "Name it", True)]
+        return [Lack(gettext("The business has no name yet."), "/settings/business", gettext("Name it"), True)]
     found = []
-    needed: tuple[tuple[type[SQLModel], str, str], ...] = (
-        (tables.Yard, "yards", "yard"),
-        (tables.Person, "people", "person"),
-        (tables.Van, "vans", "van"),
-        (tables.Crew, "crews", "crew"),
+    needed: tuple[tuple[type[SQLModel], str, str, str], ...] = (
+        (tables.Yard, "yards", gettext("There is no yard yet."), gettext("New yard")),
+        (tables.Person, "people", gettext("There is no person yet."), gettext("New person")),
+        (tables.Van, "vans", gettext("There is no van yet."), gettext("New van")),
+        (tables.Crew, "crews", gettext("There is no crew yet."), gettext("New crew")),
     )
-    for table, kind, noun in needed:
+    for table, kind, words, link in needed:
         if not _count(session, table):
-            found.append(Lack(f"There is no {noun} yet.", f"/set-up/{kind}/new", f"New {noun}", True))
+            found.append(Lack(words, f"/set-up/{kind}/new", link, True))
     if not found and not session.exec(select(tables.Visit.id).where(tables.Visit.state == "open").limit(1)).first():
-        found.append(Lack("There is no job to do.", "/jobs/new", "New job", True))
+        found.append(Lack(gettext("There is no job to do."), "/jobs/new", gettext("New job"), True))
     return found
 
 
 def _people(session: Session) -> list[Lack]:
     hours = sa.exists().where(col(tables.CrewHours.crew_id) == tables.Crew.id)
     idle = select(tables.Crew.name).where(col(tables.Crew.active).is_(True), ~hours).order_by(tables.Crew.name)
-    found = [
-        Lack(f"{name} has no working hours, and is never sent out.", "/set-up/crews", "Crews")
-        for name in session.exec(idle)
-    ]
+    words = gettext("{name} has no working hours, and is never sent out.")
+    found = [Lack(words.format(name=name), "/set-up/crews", gettext("Crews")) for name in session.exec(idle)]
     leads = sa.exists().where(col(tables.Account.crew_id) == tables.Crew.id)
     alone = session.exec(select(tables.Crew.name).where(col(tables.Crew.active).is_(True), ~leads)).all()
     linked = session.exec(select(tables.DayLink.id).limit(1)).first()
     if alone and linked is None:
-        words = f"No phone has a day sheet of {_some(sorted(alone))}: make day links, or let the leads sign in."
-        found.append(Lack(words, "/day-links", "Day links"))
+        words = gettext("No phone has a day sheet of {crews}: make day links, or let the leads sign in.")
+        found.append(Lack(words.format(crews=_some(sorted(alone))), "/day-links", gettext("Day links")))
     return found
 
 
@@ -71,11 +70,11 @@ def _work(session: Session) -> list[Lack]:
     counted = sa.exists().where(col(count.visit_id) == visit.id)
     found = []
     if bare := session.exec(installs.where(~surveyed)).all():
-        found.append(Lack(f"{_many(len(bare), 'wall is', 'walls are')} not surveyed: {_some(bare)}.",
-                          "/jobs?kind=install", "Installs"))  # fmt: skip
+        words = ngettext("{n} wall is not surveyed: {jobs}.", "{n} walls are not surveyed: {jobs}.", len(bare))
+        found.append(Lack(words.format(n=len(bare), jobs=_some(bare)), "/jobs?kind=install", gettext("Installs")))
     if full := session.exec(installs.where(~counted)).all():
-        found.append(Lack(f"{_many(len(full), 'crate is', 'crates are')} not counted: {_some(full)}.",
-                          "/bench", "Bench"))  # fmt: skip
+        words = ngettext("{n} crate is not counted: {jobs}.", "{n} crates are not counted: {jobs}.", len(full))
+        found.append(Lack(words.format(n=len(full), jobs=_some(full)), "/bench", gettext("Bench")))
     return found
 
 
@@ -84,18 +83,19 @@ def _around(session: Session, now: datetime.datetime) -> list[Lack]:
     if business is None:
         return []
     if not business.phone:
-        words = "The office has no phone number: crews cannot call it from the day sheet."
-        found.append(Lack(words, "/settings/business", "Set it"))
+        words = gettext("The office has no phone number: crews cannot call it from the day sheet.")
+        found.append(Lack(words, "/settings/business", gettext("Set it")))
     issued = session.exec(select(sa.func.max(col(tables.StoredForecast.issued)))).one()
     if issued is None:
-        found.append(Lack("There is no forecast: plans keep daylight only.", "/forecasts", "Forecasts"))
+        words = gettext("There is no forecast: plans keep daylight only.")
+        found.append(Lack(words, "/forecasts", gettext("Forecasts")))
     elif now - issued > STALE:
-        days = (now - issued).days
-        words = f"The newest forecast is {_many(max(1, days), 'day', 'days')} old."
-        found.append(Lack(words, "/forecasts", "Forecasts"))
+        days = max(1, (now - issued).days)
+        words = ngettext("The newest forecast is {n} day old.", "The newest forecast is {n} days old.", days)
+        found.append(Lack(words.format(n=days), "/forecasts", gettext("Forecasts")))
     if not _count(session, tables.StockItem) and _count(session, tables.Yard):
-        words = "The shelves are empty: kits that take parts from them have to wait."
-        found.append(Lack(words, "/set-up/shelf/new", "New shelf part"))
+        words = gettext("The shelves are empty: kits that take parts from them have to wait.")
+        found.append(Lack(words, "/set-up/shelf/new", gettext("New shelf part")))
     return found
 
 
@@ -103,10 +103,7 @@ def _count(session: Session, table: type[SQLModel]) -> int:
     return session.exec(select(sa.func.count()).select_from(table)).one()
 
 
-def _many(n: int, one: str, more: str) -> str:
-    return f"{n} {one if n == 1 else more}"
-
-
 def _some(names: Sequence[str]) -> str:
     rest = len(names) - NAMED
-    return ", ".join(names[:NAMED]) + (f" and {rest} more" if rest > 0 else "")
+    named = ", ".join(names[:NAMED])
+    return gettext("{names} and {n} more").format(names=named, n=rest) if rest > 0 else named

@@ -52,6 +52,8 @@ def draft_of(reading: Reading, units: str, at_least: int) -> DraftDrawing:
             svg = draw_picture(survey, layout, units=units)  # type: ignore[arg-type]  # the table's check keeps it to these
         except BadInput as fault:
             reading.wrong[""] = f"{fault}."
+    if reading.before and svg is not None:
+        usual.insert(0, "the awning, which is not chosen yet")
     return DraftDrawing(
         svg, brackets, required, findings, reading.wrong, reading.missing, reading.understood, tuple(usual)
     )

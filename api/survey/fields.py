@@ -7,7 +7,7 @@ from __future__ import annotations
 
 import types
 import typing
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from typing import Any, Literal
 
 import msgspec
@@ -78,7 +78,7 @@ SECTIONS = (
     SurveySection("wall", "The wall", "Positions count from the zero to the right.", (
         FormField("wall.kind", "Kind of wall", "choice", choices=_WALLS),
         RowsOf("wall.members", "Centres of studs or rafters found", "member",
-               "From the datum to each centre; none on concrete, solid masonry and rim board.",
+               "From the zero to each centre; none on concrete, solid masonry and rim board.",
                (FormField("", "centre"),)),
         FormField("wall.member_width", "Width of a member", hint="along the wall: a 2x stud has 1 1/2\"",
                   may_be_empty=True),
@@ -112,7 +112,7 @@ SECTIONS = (
         FormField("anchor.torque_nm", "Torque, N·m", "number", "1 ft-lb is 1.356 N·m; 0 where the report has none"),
     ), optional=True),
     SurveySection("place", "Where it shall hang", "Heights count from the surface that people stand on.", (
-        FormField("place.left_end", "Left end of the awning", hint="from the datum"),
+        FormField("place.left_end", "Left end of the awning", hint="from the zero"),
         FormField("place.slide", "May move to either side by"),
         FormField("place.height", "Height of the upper fasteners"),
         FormField("band.left", "Clear band: left"),
@@ -125,7 +125,7 @@ SECTIONS = (
                   "0 north, 90 east, 180 south; empty: no shade is drawn", may_be_empty=True),
     )),
     SurveySection("outlet", "Outlet for the motor", "Left empty where there is none.", (
-        FormField("outlet.at", "Where", hint="from the datum"),
+        FormField("outlet.at", "Where", hint="from the zero"),
         FormField("outlet.height", "How high"),
         FormField("outlet.gfci", "GFCI-protected", "yes"),
     ), optional=True),
@@ -159,6 +159,17 @@ SECTIONS = (
                (FormField("across", "across"), FormField("down", "down"))),
     )),
 )  # fmt: skip
+
+
+def is_asked(name: str, *, before: bool) -> bool:
+    """Say whether a form asks for a field or list: `before` an awning is chosen neither for it nor for its place."""
+    return not before or not (name.startswith("awning.") or name in ("place.left_end", "place.slide"))
+
+
+def sections(*, before: bool) -> list[SurveySection]:
+    """Return the sections of a form with the parts that it asks for."""
+    asked = [(one, tuple(part for part in one.parts if is_asked(part.name, before=before))) for one in SECTIONS]
+    return [replace(section, parts=parts) for section, parts in asked if parts]
 
 
 def parts() -> typing.Iterator[FormField | RowsOf]:

@@ -14,9 +14,10 @@ from typing import Any
 
 import msgspec
 
-from api.survey.fields import SECTIONS, FormField, RowsOf, limits_of, lists, parts, single_fields, type_of
+from api.survey.fields import SECTIONS, FormField, RowsOf, is_asked, limits_of, lists, parts, single_fields, type_of
 from scheduler.errors import BadInput
 from scheduler.layout.documents import WOOD, Survey, survey_from_data
+from scheduler.layout.fitting import USUAL_SIZES, in_the_middle, usual_arms, usual_awning, usual_holes
 from scheduler.units import (
     LB_KG,
     LBF_N,
@@ -33,6 +34,8 @@ _INDEX = re.compile(r"0|[1-9][0-9]{0,3}")
 _NUMBERS = re.compile(r"(?<![\w.])-?[0-9]+(?:\.[0-9]+)?(?:e[+-]?[0-9]+)?(?![\w.])")
 _YES = "yes"
 _LONGEST_TEXT = 200
+_USUAL_WIDTH, _LEAST_WIDTH, _USUAL_PROJECTION, _USUAL_MARGIN = 3657.6, 1000.0, 3048.0, 150.0  # mm
+_USUAL_KG = 55
 _BOUNDS = {"ge": "at least", "gt": "more than", "le": "at most", "lt": "less than"}
 
 
@@ -41,6 +44,7 @@ class Reading:
     """What was read of a form: `survey` where all of it is right.
 
     `wrong` and `missing` have a sentence by field ("" for the form as a whole), `understood` how a measure was taken.
+    `before` an awning is chosen a usual one stands in its place.
     """
 
     document: dict[str, Any]
@@ -48,6 +52,7 @@ class Reading:
     wrong: dict[str, str] = field(default_factory=dict)
     missing: dict[str, str] = field(default_factory=dict)
     understood: dict[str, str] = field(default_factory=dict)
+    before: bool = False
 
     @property
     def faults(self) -> dict[str, str]:
@@ -94,15 +99,17 @@ def _written(one: FormField, value: Any, units: str) -> str:
     return str(value)
 
 
-def read_fields(fields: Mapping[str, str], survey_id: str, units: str = "imperial") -> Reading:
+def read_fields(fields: Mapping[str, str], survey_id: str, units: str = "imperial", *, before: bool = False) -> Reading:
     """Return what a form's `fields` say: a survey of the second form, also where they come from one of the first.
 
-    Fields that the form does not know are left unread; empty rows are none.
+    Fields that the form does not know are left unread; empty rows are none. `before`: no awning is chosen yet.
     """
-    reading = Reading({"format": "survey/2", "id": survey_id})
+    reading = Reading({"format": "survey/2", "id": survey_id}, before=before)
     places: dict[str, str] = {}  # the field of each value, by the way to it that a fault names
     for section in SECTIONS:
         for part in section.parts:
+            if not is_asked(part.name, before=before):
+                continue
             if isinstance(part, RowsOf):
                 _set(reading.document, part.name, _read_rows(reading, part, fields, units, places))
             elif not section.optional:
@@ -116,6 +123,8 @@ def read_fields(fields: Mapping[str, str], survey_id: str, units: str = "imperia
                     assert isinstance(one, FormField)
                     _set(reading.document, one.name, _read(reading, one, one.name, one.name, fields, units))
                     places[one.name] = one.name
+    if before:
+        _stand_in(reading.document)
     if not reading.faults:
         try:
             reading.survey = survey_from_data(reading.document)
@@ -124,6 +133,16 @@ def read_fields(fields: Mapping[str, str], survey_id: str, units: str = "imperia
             problem = fault.problem if where or not fault.where else f"{fault.where}: {fault.problem}"
             reading.wrong[where] = _sentence(_in_measures(problem, where))
     return reading
+
+
+def _stand_in(document: dict[str, Any]) -> None:
+    """Put a usual awning into the middle of the band, as wide as there is room for; without a band it hangs nowhere."""
+    left, right = document["band"]["left"], document["band"]["right"]
+    known = left is not None and right is not None and right > left
+    wide = min(_USUAL_WIDTH, max(_LEAST_WIDTH, right - left - 2 * _USUAL_MARGIN)) if known else _USUAL_WIDTH
+    document["awning"] = msgspec.to_builtins(usual_awning(wide, min(_USUAL_PROJECTION, 0.8 * wide), _USUAL_KG))
+    left_end, slide = in_the_middle(left, right, wide) if known else (None, None)
+    document["place"] |= {"left_end": left_end, "slide": slide}
 
 
 def _set(document: dict[str, Any], path: str, value: Any) -> None:
@@ -275,16 +294,15 @@ def sketch(reading: Reading) -> tuple[Survey | None, list[str]]:
             labels.append(label)
 
     label_of = {one.name: one.label.lower() for one in single_fields()}
-    usual(awning, "width", 3657.6, label_of["awning.width"])
+    usual(awning, "width", _USUAL_WIDTH, label_of["awning.width"])
     wide = awning["width"]
     for key, value in {
-        "projection": min(3048.0, 0.8 * wide), "weight_kg": 55, "arm_half": 80, "bracket_width": 130,
-        "bracket_lever": 190, "bolts": 4, "body_above": 70, "body_below": 190, "pitch_deg": 15, "front_drop": 90,
+        "projection": min(_USUAL_PROJECTION, 0.8 * wide), "weight_kg": _USUAL_KG, **USUAL_SIZES,
     }.items():  # fmt: skip
         usual(awning, key, value, label_of[f"awning.{key}"])
     awning["arms"] = [arm for arm in awning["arms"] if arm is not None]
     if len(awning["arms"]) < 2:
-        awning["arms"] = [0.1 * wide, 0.9 * wide]
+        awning["arms"] = usual_arms(wide)
         labels.append("arm centres")
     usual(wall, "kind", "wood-studs", label_of["wall.kind"])
     usual(wall, "cover", 25, label_of["wall.cover"])
@@ -293,19 +311,23 @@ def sketch(reading: Reading) -> tuple[Survey | None, list[str]]:
         usual(wall, "member_width", 38.1, label_of["wall.member_width"])
         usual(wall, "species", "unknown", label_of["wall.species"])
         usual(wall, "member_depth", 38.1 if wall["kind"] == "rim-board" else 88.9, label_of["wall.member_depth"])
-    usual(place, "left_end", 300.0 if band.get("left") is None else band["left"] + 150, label_of["place.left_end"])
+    usual(
+        place,
+        "left_end",
+        300.0 if band.get("left") is None else band["left"] + _USUAL_MARGIN,
+        label_of["place.left_end"],
+    )
     usual(place, "slide", 0, label_of["place.slide"])
     usual(place, "height", 3000, label_of["place.height"])
-    usual(band, "left", place["left_end"] - 150, label_of["band.left"])
-    usual(band, "right", place["left_end"] + wide + 150, label_of["band.right"])
+    usual(band, "left", place["left_end"] - _USUAL_MARGIN, label_of["band.left"])
+    usual(band, "right", place["left_end"] + wide + _USUAL_MARGIN, label_of["band.right"])
     usual(band, "bottom", max(0, place["height"] - awning["body_below"] - 40), label_of["band.bottom"])
     usual(band, "top", place["height"] + awning["body_above"] + 40, label_of["band.top"])
     usual(awning, "valance", 0, label_of["awning.valance"])
     usual(place, "under", "private", label_of["place.under"])
     awning["holes"] = [hole for hole in awning["holes"] if None not in hole.values()]
     if len(awning["holes"]) != awning["bolts"]:
-        step = 0.8 * awning["bracket_lever"] / awning["bolts"]
-        awning["holes"] = [{"across": 0, "down": n * step} for n in range(awning["bolts"])]
+        awning["holes"] = msgspec.to_builtins(usual_holes(awning["bracket_lever"], awning["bolts"]))
         labels.append("bolt pattern")
     datum = document["datum"]
     if datum["name"] is None or None in datum["control"].values():
@@ -330,6 +352,7 @@ def sketch(reading: Reading) -> tuple[Survey | None, list[str]]:
 
 # What stands beside the document and is kept with it.
 BESIDE = {"surveyed_on": "Measured on", "surveyed_by": "Measured by", "uncertain": "Not sure of"}
+NO_ZERO = "no_zero"  # the field that says why no photo shows the zero; kept among what is not sure
 
 
 def label_of(name: str) -> str:
@@ -341,4 +364,4 @@ def label_of(name: str) -> str:
             number, _, cell = name[len(part.name) + 1 :].partition(".")
             label = next((one.label for one in part.fields if one.name == cell), "")
             return part.title if not number else f"{part.row} {int(number) + 1}, {label}".capitalize()
-    return BESIDE.get(name, "The survey")
+    return "Photo of the zero" if name == NO_ZERO else BESIDE.get(name, "The survey")

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import datetime
+from collections.abc import Mapping
 from dataclasses import dataclass
 from typing import Any
 
@@ -14,12 +15,14 @@ from api import tables
 from api.fields.ids import new_id
 from api.http import versions
 from api.ledger.history import note
-from api.ledger.job_facts import newest_surveys, rows
+from api.ledger.job_facts import measured_before, newest_surveys, rows
 from api.papers.stored.keeper import renew
 from api.survey.compare import differences
-from api.survey.form import fields_of
+from api.survey.fields import is_asked
+from api.survey.form import Reading, fields_of, read_fields
 from scheduler.errors import BadInput
 from scheduler.layout.documents import Survey, survey_from_data
+from scheduler.layout.fitting import in_the_middle
 from scheduler.units import exact_length
 
 # The awning's width stands in its order in whole millimetres; the survey may have it to a sixteenth of an inch.
@@ -44,9 +47,22 @@ def awnings_for(session: Session, visit: tables.Visit) -> list[tables.Awning]:
     return rows(session, awning, col(awning.order_id).in_(mine))
 
 
+def has_install(session: Session, awning_id: str) -> bool:
+    """Say whether a visit hangs the awning, or has hung it."""
+    visit = tables.Visit
+    wanted = (visit.awning_id == awning_id, visit.kind == "install", visit.state != "cancelled")
+    return session.exec(select(visit.id).where(*wanted).limit(1)).first() is not None
+
+
 def survey_of(session: Session, awning_id: str) -> tables.SiteSurvey | None:
     """Return the survey that counts for an awning."""
     return newest_surveys(session, [awning_id]).get(awning_id)
+
+
+def survey_for(session: Session, awning: tables.Awning | None, site_id: str) -> tables.SiteSurvey | None:
+    """Return the survey that a form changes: that of the awning, else the one of the site that has no awning yet."""
+    own = survey_of(session, awning.id) if awning is not None else None
+    return own or measured_before(session, site_id)
 
 
 def maker_brackets(session: Session, awning_id: str) -> int:
@@ -85,6 +101,31 @@ def first_fields(session: Session, awning: tables.Awning, units: str) -> tuple[d
     return fields, taken
 
 
+def shown_fields(
+    session: Session, awning: tables.Awning | None, row: tables.SiteSurvey, units: str
+) -> tuple[dict[str, str], str]:
+    """Return the fields of a form that changes `row`, and the survey from which a model's sizes were taken.
+
+    Where the awning was chosen after its wall was measured, it hangs in the middle of the clear band at first.
+    """
+    fields = fields_of_row(row, units)
+    if awning is not None and row.awning_id is not None:
+        return fields, ""
+    wall = {name: text for name, text in fields.items() if is_asked(name, before=True)}
+    if awning is None:
+        return wall, ""
+    own, taken = first_fields(session, awning, units)
+    band = survey_from_data(row.document).band
+    left_end, slide = in_the_middle(band.left, band.right, awning.width_mm)
+    place = {"place.left_end": exact_length(left_end, units), "place.slide": exact_length(slide, units)}
+    return wall | own | place, taken
+
+
+def read(fields: Mapping[str, str], survey_id: str, units: str, awning: tables.Awning | None) -> Reading:
+    """Return what a form says of a wall, for its awning or before there is one."""
+    return read_fields(fields, survey_id, units, before=awning is None)
+
+
 def check_width(survey: Survey, awning: tables.Awning) -> None:
     """Raise `BadInput` where the survey is for another width than the awning that was ordered."""
     if abs(survey.awning.width - awning.width_mm) > WIDTH_APART_MM:
@@ -118,7 +159,8 @@ def fields_of_row(row: tables.SiteSurvey, units: str) -> dict[str, str]:
 
 def keep(
     session: Session,
-    awning: tables.Awning,
+    awning: tables.Awning | None,
+    site_id: str,
     survey: Survey,
     beside: Beside,
     version: int | None,
@@ -128,32 +170,33 @@ def keep(
 ) -> tables.SiteSurvey:
     """Keep `survey` as that of `awning`: in place of `version` of the one that counts, or as the first (None).
 
-    Layout, drawing and kit of the awning's open installs are made of it at once. Raises `ChangedMeanwhile` where the
-    one that counts is in another version, or there is one where None was meant; `BadInput` for a wrong width.
+    Before there is an awning (None) it is kept for the site, and the first awning that is kept there takes it. Layout,
+    drawing and kit of the awning's open installs are made of it at once. Raises `ChangedMeanwhile` where the one that
+    counts is in another version, or there is one where None was meant; `BadInput` for a wrong width.
     """
-    check_width(survey, awning)
-    # Two first surveys of one awning at once: the second waits here, and then finds the first.
-    same = sa.update(tables.Awning).where(col(tables.Awning.id) == awning.id).values(id=tables.Awning.id)
+    if awning is not None:
+        check_width(survey, awning)
+    # Two first surveys of one wall at once: the second waits here, and then finds the first.
+    same = sa.update(tables.Site).where(col(tables.Site.id) == site_id).values(id=tables.Site.id)
     session.execute(same.execution_options(synchronize_session=False))
     session.expire_all()
-    row = survey_of(session, awning.id)
-    order = session.get_one(tables.Order, awning.order_id)
+    row, awning_id = survey_for(session, awning, site_id), awning.id if awning is not None else None
     if row is None:
-        row = tables.SiteSurvey(id=new_id("V"), site_id=order.site_id, awning_id=awning.id, document={}, **vars(beside))
+        row = tables.SiteSurvey(id=new_id("V"), site_id=site_id, awning_id=awning_id, document={}, **vars(beside))
         row.document = _document(survey, row.id)
         session.add(row)
         session.flush()
-        note(session, now, by, "made", "survey", row.id, {"awning": awning.id, **beside.fields()})
+        note(session, now, by, "made", "survey", row.id, {"awning": awning_id, **beside.fields()})
     else:
         if version != row.version:
             raise ChangedMeanwhile(row)
-        detail = _changes(row, survey, beside)
-        values = {"document": _document(survey, row.id), "site_id": order.site_id, **vars(beside)}
+        detail = _changes(row, survey, beside, taken_by=awning_id if row.awning_id is None else None)
+        values = {"document": _document(survey, row.id), "site_id": site_id, "awning_id": awning_id, **vars(beside)}
         if not versions.update(session, row, values):
             raise ChangedMeanwhile(row)
         if detail:
             note(session, now, by, "changed", "survey", row.id, detail)
-    remake(session, awning.id, now)
+    remake(session, awning_id, now)
     return row
 
 
@@ -162,14 +205,20 @@ def _document(survey: Survey, survey_id: str) -> dict[str, Any]:
     return {**document, "id": survey_id}
 
 
-def _changes(row: tables.SiteSurvey, survey: Survey, beside: Beside) -> dict[str, Any]:
+def _changes(row: tables.SiteSurvey, survey: Survey, beside: Beside, *, taken_by: str | None) -> dict[str, Any]:
     old = fields_of_row(row, "imperial")
     new = fields_of(survey) | beside.fields()
-    return {one.label: [one.theirs, one.mine] for one in differences(new, old, {})}
+    if row.awning_id is None:  # its awning was a usual one: what is said of that is no change
+        new = {name: text for name, text in new.items() if is_asked(name, before=True)}
+        old = {name: text for name, text in old.items() if is_asked(name, before=True)}
+    changed = {one.label: [one.theirs, one.mine] for one in differences(new, old, {})}
+    return changed | ({"awning": ["", taken_by]} if taken_by is not None else {})
 
 
-def remake(session: Session, awning_id: str, now: datetime.datetime) -> None:
+def remake(session: Session, awning_id: str | None, now: datetime.datetime) -> None:
     """Make the papers of an awning's open installs of what is known now: whoever has kept a survey looks at them."""
+    if awning_id is None:
+        return
     visit = tables.Visit
     wanted = (col(visit.awning_id) == awning_id, col(visit.kind) == "install", col(visit.state) == "open")
     installs = rows(session, visit, *wanted)

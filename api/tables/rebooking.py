@@ -91,7 +91,7 @@ class Message(SQLModel, table=True):
     `spot` is what it says, as crew, date, start, end and hold; null: that the visit is off. One of the kind "late" says
     that the crew comes to `spot` only at the minute `expected`, a "reminder" what was told before: both change no
     promise. While a message is being sent `told_at` is when that began. Beside one in another language stands
-    what it said in `english` when drafted.
+    what it said in `english` when drafted. `answer` is what the customer said to it, empty: nothing yet.
     """
 
     id: int | None = Field(default=None, primary_key=True)
@@ -114,6 +114,9 @@ class Message(SQLModel, table=True):
     made_by: str
     told_at: datetime.datetime | None = Field(default=None, sa_type=Moment)
     told_by: str = ""
+    answer: str = ""
+    answered_at: datetime.datetime | None = Field(default=None, sa_type=Moment)
+    answered_by: str = ""
     version: int = 1
 
     __table_args__ = (

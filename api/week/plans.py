@@ -19,7 +19,7 @@ from api.ledger.plans.documents import DrivesTimed, beside, plan_in, week_in
 from api.ledger.plans.posted import posted_week
 from api.week.build import because_from_data, with_because
 from api.week.run.planning import store_plan
-from scheduler import BY_HAND, Lock, Move, Off, Put, Spot, Tried, by_hand, move_sentence, what_changed
+from scheduler import BY_HAND, Lock, Move, Off, Put, Spot, Tried, by_hand, move_sentence, what_changed, why_not_kept
 from scheduler import with_reasons as asked
 from scheduler.plan import Plan
 from scheduler.price import outings, visits
@@ -72,6 +72,14 @@ def plan_list(session: Session, start_date: datetime.date) -> list[dict[str, Any
         record["was_posted"] = record["id"] in once
         found.append(record)
     return found
+
+
+def promises_not_kept(session: Session, docs: Documents) -> dict[str, str]:
+    """Return for each visit whose firm time or promised day a stored plan breaks why, with what keeping it would cost.
+
+    In the plan as it stands, and, where that was found, with everything planned again.
+    """
+    return kept(session, ("promises not kept", docs.id), lambda: why_not_kept(docs.week, docs.plan))
 
 
 def move(

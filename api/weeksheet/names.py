@@ -15,6 +15,7 @@ from sqlmodel import Session, col, select
 
 from api import tables
 from api.fields.shown import feet
+from api.languages import gettext
 from api.ledger.kept import kept
 from api.papers.shown.cautions import LEAD_PAINT_BEFORE
 
@@ -77,7 +78,9 @@ class JobLabel:
     @property
     def size(self) -> str:
         """Return the width as 14′ or 11′ 6″, else the kind."""
-        return self.what.replace(" ft", "′").replace(" in", "″")
+        feet, inches = gettext("{feet} ft"), gettext("{feet} ft {inches} in")
+        units = feet.removeprefix("{feet}"), inches.rpartition("{inches}")[2]
+        return self.what.replace(units[0], "′").replace(units[1], "″") if self.what[:1].isdigit() else self.what
 
 
 def jobs_by_id(session: Session, job_ids: Collection[str], ready: Collection[str]) -> dict[str, JobLabel]:

@@ -75,7 +75,7 @@ def plan_week(
     from scheduler.engine.reasons.skipped import reasons
     from scheduler.engine.search.incumbent import Best
     from scheduler.engine.search.phases import search
-    from scheduler.engine.waiting.second import second_reasons
+    from scheduler.engine.waiting.because import waiting_reasons
 
     begun = clock()
     model = build(week, fixed=fixed or NOTHING)
@@ -134,7 +134,7 @@ def plan_week(
         because = None
     elif week.format == "week/2":
         made = plan_of(model, routes, seconds=0.0, bound=None, starts=best.starts, times=best.times)
-        because = second_reasons(model if fixed is None else build(week), made)
+        because = waiting_reasons(model if fixed is None else build(week), made)
     elif fixed is None:
         because = reasons(model, routes)
     else:  # what is fixed is no reason of the week's: asked of the week without it

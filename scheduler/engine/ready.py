@@ -5,10 +5,12 @@ from __future__ import annotations
 from collections.abc import Callable
 from typing import Any
 
+from msgspec.structs import replace
 from numba.core import event
 
 from scheduler.engine.planning import plan_week
 from scheduler.engine.tiny import tiny_week
+from scheduler.week import Week
 
 
 class _Told(event.Listener):
@@ -26,12 +28,21 @@ class _Told(event.Listener):
 
 
 def make_ready(clock: Callable[[], float], report: Callable[[int], None]) -> float:
-    """Plan the tiny week, which compiles each loop that is not compiled yet, and return the seconds that it took.
+    """Plan the tiny week and the one short of ladders, which compiles each loop that is not compiled yet.
 
-    clock: a monotonic clock in seconds. report: told how many functions have been begun, 170 or so in all where none
-    was compiled before and never where all were. What was compiled is kept where numba keeps it.
+    Returns the seconds that it took. clock: a monotonic clock in seconds. report: told how many functions have been
+    begun, 180 or so in all where none was compiled before and never where all were. What was compiled is kept where
+    numba keeps it.
     """
     began = clock()
     with event.install_listener("numba:compile", _Told(report)):
-        plan_week(tiny_week(), seconds=None, clock=clock)
+        for week in (tiny_week(), _short()):
+            plan_week(week, seconds=None, clock=clock)
     return clock() - began
+
+
+def _short() -> Week:
+    """Return the tiny week with all jobs wanting the ladder, there on Monday alone: what holds it is looked for."""
+    week = tiny_week()
+    ladder = replace(week.equipment[0], count=(1, 0))
+    return replace(week, equipment=(ladder,), jobs=tuple(replace(job, equipment={ladder.id: 1}) for job in week.jobs))

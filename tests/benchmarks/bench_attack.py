@@ -273,7 +273,7 @@ def _part(port: int, phones: Collection[Phone], seconds: float, at: str, kinds: 
 
 
 @contextlib.contextmanager
-def _serving(data: Path) -> Iterator[tuple[int, int]]:
+def serving(data: Path) -> Iterator[tuple[int, int]]:
     """Serve a data folder as a user would; give the port and the number of the process."""
     with socket.socket() as free:
         free.bind(("127.0.0.1", 0))
@@ -293,13 +293,13 @@ def _serving(data: Path) -> Iterator[tuple[int, int]]:
         service.wait(30)
 
 
-def _busy_s(process: int) -> float:
+def busy_s(process: int) -> float:
     """Return the processor seconds that a process has taken; unlike waits they do not depend on what else runs."""
     fields = Path(f"/proc/{process}/stat").read_text().rpartition(")")[2].split()
     return (int(fields[11]) + int(fields[12])) / os.sysconf("SC_CLK_TCK")
 
 
-def _post(data: Path, phones: int) -> list[Phone]:
+def posted_for(data: Path, phones: int) -> list[Phone]:
     """Post the week of the demo, and give so many phones, spread over the crews that go out on its first day."""
     settings = Settings(data=data, database=sqlite_address(data), port=1)
     secret, database = read_secret(settings, lambda: "s" * 43), open_database(settings.database)
@@ -327,13 +327,13 @@ def run(built: Path, number: int, seconds: float, at: str, kinds: Collection[str
     with tempfile.TemporaryDirectory(prefix="eave-attack-") as folder:
         data = Path(folder) / "data"
         shutil.copytree(built, data)
-        phones = _post(data, number)
-        with _serving(data) as (port, service):
+        phones = posted_for(data, number)
+        with serving(data) as (port, service):
             _part(port, phones[:20], 5, at, ())  # what is made at the first request
             for name, ways in (("alone", ()), ("attacked", kinds)):
-                before, begun = _busy_s(service), time.monotonic()
+                before, begun = busy_s(service), time.monotonic()
                 attacked, attackers = _part(port, phones, seconds, at, ways)
-                busy, took = _busy_s(service) - before, time.monotonic() - begun
+                busy, took = busy_s(service) - before, time.monotonic() - begun
                 attacked.answers += attackers.answers
                 late = max(attacked.late_s, default=0.0)
                 print(

@@ -1,6 +1,6 @@
 """What planning a crew day and a job cost: processor seconds and memory.
 
-    .venv/bin/python -m tests.benchmarks.bench_unit_costs --seconds 15
+    .venv/bin/python -m tests.benchmarks.bench_unit_costs --seconds 15 --weeks installs-120x10 mixed-160x10
 
 Seconds are those of the processor, so that they do not depend on what else the machine does. Each week is planned in a
 process of its own, which is given at most `--seconds` of them. Its memory is the most that it held, less what it held
@@ -18,6 +18,7 @@ from pathlib import Path
 from scheduler import plan_week, tiny_week
 from scheduler.week import read_week
 
+NAMES = ("installs-12x2", "installs-45x4", "installs-120x10", "mixed-45x4", "mixed-160x10", "v2-mixed-60x5")
 WEEKS = Path(__file__).parents[1] / "data" / "weeks"
 
 
@@ -36,10 +37,11 @@ def planned(name: str, seconds: float) -> tuple[int, int, float, float, float]:
 def main() -> None:
     parser = argparse.ArgumentParser(description=__doc__, formatter_class=argparse.RawDescriptionHelpFormatter)
     parser.add_argument("--seconds", type=float, default=30.0)
+    parser.add_argument("--weeks", nargs="+", default=NAMES)
     given = parser.parse_args()
     print("| week | jobs | crew days | s | s a crew day | MB | MB a crew day | gap |")
     print("| --- | --- | --- | --- | --- | --- | --- | --- |")
-    for name in ("installs-12x2", "installs-45x4", "installs-120x10", "mixed-160x10"):
+    for name in given.weeks:
         with multiprocessing.get_context("spawn").Pool(1) as pool:
             jobs, days, took, more, gap = pool.apply(planned, (name, given.seconds))
         each = (f"{took:.1f}", f"{took / days:.2f}", f"{more:.0f}", f"{more / days:.1f}", f"{gap:.2f} %")

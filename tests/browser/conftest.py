@@ -9,7 +9,7 @@ from pathlib import Path
 
 import pytest
 from fastapi import FastAPI
-from playwright.sync_api import Browser, Page, sync_playwright
+from playwright.sync_api import Browser, Page, expect, sync_playwright
 
 from api import tables
 from api.database import open_database, transaction
@@ -23,6 +23,8 @@ from tests.service.cast import add_cast
 from tests.service.day.day_cast import post_day
 
 MONDAY = datetime.date(2027, 4, 12)
+# A busy machine takes its time over a page that is right all the same: only one that never comes is a fault.
+expect.set_options(timeout=30_000)
 POSTED_AT = datetime.datetime(2027, 4, 8, 21, tzinfo=datetime.UTC)
 
 

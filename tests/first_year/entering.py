@@ -89,15 +89,22 @@ def jobs_of(office: Office, kind: str, state: str = "") -> list[str]:
 
 
 def survey(office: Office, job: str) -> None:
-    """Enter the survey of an install's wall; what the model's last survey knows is there already."""
+    """Enter the survey of a wall, or what is missing of it; what the model's last survey knows is there already.
+
+    Before an awning is chosen the wall alone is asked for.
+    """
     page = office.open(f"/jobs/{job}/survey")
-    width = float(page.locator('[id="awning.width-read"]').inner_text().rpartition("(")[2].partition(" mm")[0] or 3657)
+    read = page.locator('[id="awning.width-read"]')
+    width = float((read.inner_text() if read.count() else "").rpartition("(")[2].partition(" mm")[0] or 3657)
+    measured = "before this awning was chosen" in office.words()
     values = {name: text.format(right=493 + width + 220) for name, text in WALL.items()}
     for name, text in values.items():
         one = page.locator(f'[id="{name}"]')
+        if not one.count():
+            continue
         if one.evaluate("one => one.tagName") == "SELECT":
             one.select_option(text)
-        elif not (name.startswith("awning.") and one.input_value()):
+        elif not ((measured or name.startswith("awning.")) and one.input_value()):
             one.fill(text)
     rows = {
         "wall.members": [[f"{210 + 406.4 * n:.0f} mm"] for n in range(13)],
@@ -106,6 +113,8 @@ def survey(office: Office, job: str) -> None:
     }
     for name, lines in rows.items():
         box = page.locator(f'[data-rows="{name}"]')
+        if not box.count():
+            continue
         if box.locator(".row input").count() and box.locator(".row input").first.input_value():
             continue
         for n, cells in enumerate(lines):
@@ -115,6 +124,8 @@ def survey(office: Office, job: str) -> None:
                 box.locator(".row").nth(n).locator("input").nth(k).fill(text)
     if not page.locator("#surveyed_by").input_value():
         page.locator("#surveyed_by").fill("Ida Sorrel")
+    if page.locator("#no_zero").count():
+        page.locator("#no_zero").fill("the surveyor's picture follows")
     page.get_by_role("button", name="Keep the survey").click()
     try:
         page.locator("#saved").wait_for(timeout=15_000)

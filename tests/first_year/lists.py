@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import csv
 import datetime
 import io
 import random
@@ -111,6 +112,14 @@ def calls(n: int) -> File:
         for k, (kind, fault) in enumerate((("Repair", "cloth torn"), ("Survey", ""), ("Repair", "motor hums")))
     ]
     return f"calls week {n + 1}.txt", (heads + "".join(lines)).encode("utf-8-sig")
+
+
+def namesakes(refused: str) -> bytes:
+    """Return a file of refused rows with the word that says that these are other people of the same name."""
+    heads, *lines = csv.reader(io.StringIO(refused))
+    out = io.StringIO()
+    csv.writer(out).writerows([["Customer's number", *heads], *(["new", *line] for line in lines)])
+    return out.getvalue().encode()
 
 
 def book(rows: Sequence[Sequence[object]]) -> bytes:

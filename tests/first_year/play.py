@@ -91,6 +91,7 @@ def main() -> int:
                     if name in behind:
                         continue
                     say(name)
+                    office.sign_in()
                     do()
                     behind.append(name)
                     kept.write_text(json.dumps([behind, noted]))

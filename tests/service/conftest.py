@@ -11,6 +11,7 @@ from fastapi import FastAPI
 
 from api.fields.mail import Server
 from api.settings import Settings
+from tests.machines import Machines
 from tests.service.cast import add_yard, running, settings_for
 from tests.service.postbox import Postbox, mail_server
 
@@ -50,3 +51,14 @@ def postbox() -> Iterator[tuple[Postbox, Server]]:
     """A local mail server that knows one password."""
     with mail_server() as running_server:
         yield running_server
+
+
+@pytest.fixture(scope="module")
+def machines(tmp_path_factory: pytest.TempPathFactory) -> Iterator[Machines]:
+    """A cluster of two workers of one thread each, of the tests of one module."""
+    found = Machines(tmp_path_factory.mktemp("cluster"))
+    try:
+        found.wait()
+        yield found
+    finally:
+        found.close()

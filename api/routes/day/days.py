@@ -28,7 +28,7 @@ from api.http.assets import asset
 from api.http.names import crew_called
 from api.http.pages import Database, page, wants_json
 from api.http.problems import Problem, responses
-from api.languages import ENGLISH, gettext, language, page_language, speak, to_say
+from api.languages import chosen_language, gettext, language, speak, to_say
 from api.ledger.kept import kept, unchanged
 from api.ledger.languages import language_of_business, language_of_crew
 from api.ledger.plans.posted_days import Act, PostedDay, act, posted_day, visit_of, working_day
@@ -356,8 +356,8 @@ def _own(session: Session, who: Who, crew_id: str, day: datetime.date, *, write:
     """Refuse a day that is not the caller's, as `own_crew_day`; what follows is said in the reader's language."""
     crew = who.link_id is not None or who.role is Role.lead
     if crew:
-        speak(language_of_crew(session, crew_id, day))
-    elif page_language() == ENGLISH:  # none of one's own
+        speak(chosen_language() or language_of_crew(session, crew_id, day))
+    elif chosen_language() is None:
         speak(language_of_business(session))
     own_crew_day(session, who, crew_id, day, write=write)
 

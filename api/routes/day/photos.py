@@ -2,7 +2,8 @@
 
 from __future__ import annotations
 
-from typing import Annotated, Any
+from typing import Annotated, Any, Literal
+from urllib.parse import urlencode
 
 from fastapi import APIRouter, File, Form, Request, UploadFile
 from fastapi.responses import FileResponse, JSONResponse, RedirectResponse, Response
@@ -20,6 +21,7 @@ from api.languages import gettext
 from api.ledger.job_facts import zero_photos
 from api.ledger.plans.posted_days import act, visit_of, working_day
 from api.routes.lists import All
+from api.routes.records import Words
 from api.tables import Photo, Visit
 
 router = APIRouter(tags=["photos"])
@@ -69,6 +71,37 @@ def add_photo(
         if wants_json(request) or "text/html" not in request.headers.get("accept", ""):
             return JSONResponse(photos.record(row), 201 if new else 200, {"Location": f"/photos/{row.id}"})
         return RedirectResponse(f"/jobs/{visit_id}#photos", 303)
+
+    return once(session, write)
+
+
+@router.post("/jobs/{visit_id}/survey/photos", status_code=201, responses=responses(413, 415))
+def add_survey_photo(
+    request: Request,
+    session: Database,
+    who: Annotated[Who, allow(Role.manager, Role.office, Role.lead)],
+    now: Now,
+    once: Once,
+    visit_id: str,
+    file: Annotated[UploadFile, File(description="a JPEG, PNG or WebP picture of at most 12 MB")],
+    shows: Annotated[Literal["zero", "wall"], Form(description="what it shows")] = "zero",
+    caption: Annotated[str, Form(), as_sent("photo.caption")] = "",
+    awning: Annotated[Words, Form(max_length=80, description="whose survey is shown again")] = "",
+) -> Response:
+    """Keep a photo of a wall's zero, or of the wall, by whoever may survey it, and show the survey again.
+
+    A crew lead surveys walls whose job no crew has been given yet.
+    """
+    found(session, Visit, visit_id, "job")
+    data = file.file.read(photos.MOST_BYTES + 1)
+    folder = request.app.state.settings.data
+
+    def write() -> Response:
+        row, new = photos.keep(session, folder, visit_id, shows, caption.strip(), data, act(who.name, now, now))
+        if wants_json(request):
+            return JSONResponse(photos.record(row), 201 if new else 200, {"Location": f"/photos/{row.id}"})
+        asked = f"?{urlencode({'awning': awning})}" if awning else ""
+        return RedirectResponse(f"/jobs/{visit_id}/survey{asked}#zero", 303)
 
     return once(session, write)
 

@@ -30,6 +30,7 @@ from api.jobs.entry import ROWS, Section
 from api.jobs.numbers import job_number
 from api.jobs.racks import rack_follows
 from api.jobs.taken_away import call_off_services
+from api.languages import gettext
 from api.ledger.history import note
 from api.office import keeping
 from api.office.gates import begin_gates
@@ -47,6 +48,7 @@ Id = Annotated[Words, Query(max_length=80)]
 STATES = {"open": "open: it waits for its day", "done": "done", "cancelled": "cancelled: nobody goes there"}
 _LETTERS = {"customers": "C", "sites": "S", "orders": "O", "awnings": "A", "visits": "J"}
 _TITLES = {"customers": "Customer", "sites": "Site", "orders": "Order", "awnings": "Awning", "visits": "Visit"}
+_NEW_TITLES = {"awnings": "Awning that was sold", "visits": "What is to be done"}
 # What the form fills in by itself: which row belongs to which.
 _OWN = {
     "customers": ("customer",), "sites": ("customer",), "orders": ("site", "ordered_on"), "awnings": ("order",),
@@ -173,7 +175,7 @@ def _new_page(
 ) -> Response:  # fmt: skip
     left_out = {"customers"} if known["customer"] or known["site"] else set()
     left_out |= ({"sites"} if known["site"] else set()) | ({"awnings"} if known["awning"] else set())
-    titles = _TITLES | {"awnings": "Awning that was sold", "visits": "What is to be done"}
+    titles = _TITLES | _NEW_TITLES
     known_models = models.model_names(session)
     asked: dict[str, tuple[str, ...] | None] = _ASKED | ({} if known_models else {"awnings": None})  # nothing brings it
     shown = [
@@ -182,10 +184,12 @@ def _new_page(
         if table not in left_out
     ]
     words = {
-        "awnings": "A model that is entered brings weight, box and parts. Empty: a survey or repair of another awning.",
+        "awnings": gettext(
+            "A model that is entered brings weight, box and parts. Empty: a survey or repair of another awning."
+        ),
     }
     values: dict[str, Any] = {
-        "title": "New job",
+        "title": gettext("New job"),
         "sections": shown,
         "words": words,
         "known": known,

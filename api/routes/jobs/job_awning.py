@@ -17,22 +17,26 @@ from api.access.idempotency import Once
 from api.clock import Now, local_day
 from api.fields.ids import new_id
 from api.fields.limits import limit
+from api.fields.measures import office_length, office_weight
+from api.http import versions
 from api.http.pages import Database, page, wants_json
 from api.http.problems import Problem, bad_fields, responses
+from api.jobs import models
 from api.ledger.history import note
 from api.ledger.job_facts import rows
 from api.routes import records
 from api.survey import keeping
+from api.survey.fitting import what_fits
 from scheduler.errors import BadInput
-from scheduler.units import parse_length, parse_weight
+from scheduler.layout.documents import Survey
 
 router = APIRouter(tags=["awnings"])
 Office = Annotated[Who, allow(Role.manager, Role.office)]
 Text = Annotated[records.Words, Form(max_length=120)]
 # Field of the form: its column, and what reads a measure that is written in any usual way.
-_FIELDS: dict[str, tuple[str, Callable[[str], float] | None]] = {
-    "model": ("model", None), "width": ("width_mm", parse_length), "projection": ("projection_mm", parse_length),
-    "weight": ("weight_kg", parse_weight), "box": ("box_mm", parse_length), "boxes": ("boxes", None),
+_FIELDS: dict[str, tuple[str, Callable[[str, str], float] | None]] = {
+    "model": ("model", None), "width": ("width_mm", office_length), "projection": ("projection_mm", office_length),
+    "weight": ("weight_kg", office_weight), "box": ("box_mm", office_length), "boxes": ("boxes", None),
     "motor": ("motor", None), "cloth": ("cloth", None), "arrives_on": ("arrives_on", None),
 }  # fmt: skip
 _OPTIONAL = ("motor", "cloth", "arrives_on")
@@ -51,23 +55,31 @@ def order_awning(
     projection: Text = "",
     weight: Text = "",
     box: Text = "",
-    boxes: Text = "1",
+    boxes: Text = "",
     motor: Text = "",
     cloth: Text = "",
     yard: Text = "",
     arrives_on: Text = "",
 ) -> Response:
-    """Add the awning that a job's customer has chosen, and an order where the site has none; measures in words."""
+    """Add the awning that a job's customer has chosen, and an order where the site has none; measures in words.
+
+    A model that is entered brings what is left empty, and its maker's parts.
+    """
     visit = found(session, tables.Visit, visit_id, "job")
     if keeping.awnings_for(session, visit):
         raise Problem(409, "An awning stands in the order by now: open its survey.")
     form = {"model": model, "width": width, "projection": projection, "weight": weight, "box": box, "boxes": boxes,
             "motor": motor, "cloth": cloth, "yard": yard, "arrives_on": arrives_on}  # fmt: skip
-    values, faults = _read(session, form)
+    units = session.get_one(tables.Business, 1).units
+    try:
+        form, parts = by_model(session, form, units)
+        values, faults = _read(session, form, units)
+    except BadInput as fault:
+        values, parts, faults = {}, {}, {"width": fault.problem}
     if faults:
         if wants_json(request):
             raise bad_fields(list(faults.items()))
-        return page(request, "survey/none.html", no_awning(session, visit, form, faults), status=422)
+        return page(request, "survey/awning.html", awning_form(session, visit, form, faults), status=422)
 
     def write() -> Response:
         order = _order(session, who, visit, now)
@@ -75,15 +87,46 @@ def order_awning(
         session.add(awning)
         session.flush()
         note(session, now, who.name, "made", "awning", awning.id, awning.model_dump(mode="json"))
+        models.pack(session, awning.id, parts, by=who.name, now=now)
+        # From now on the measuring visit is one of this awning: its page shows the drawing, and leads to the install.
+        if visit.awning_id is None and versions.update(session, visit, {"awning_id": awning.id, "order_id": order.id}):
+            note(session, now, who.name, "changed", "visit", visit.id, {"awning_id": [None, awning.id]})
         return RedirectResponse(f"/jobs/{visit_id}/survey?awning={awning.id}", 303)
 
     return once(session, write)
 
 
-def no_awning(
+def before_awning(
+    session: Session, visit: tables.Visit, survey: Survey | None, chosen: dict[str, str]
+) -> dict[str, Any]:
+    """Return what a survey's page shows before an awning is chosen: what fits the wall, and the form for the awning.
+
+    survey: of the wall, None where it is not measured yet; chosen: the fields with which the form begins.
+    """
+    faults, units = dict[str, str](), session.get_one(tables.Business, 1).units
+    if any(chosen.values()):
+        try:
+            chosen, _ = by_model(session, chosen, units)
+        except BadInput as fault:
+            faults["width"] = fault.problem
+    fits = what_fits(session, survey, units) if survey is not None else None
+    return {"fits": fits, **awning_form(session, visit, chosen, faults)}
+
+
+def by_model(session: Session, form: dict[str, str], units: str) -> tuple[dict[str, str], dict[str, int]]:
+    """Return the form with what its model says where it is empty, and the parts that its maker packs.
+
+    Raises `BadInput` where the model is not made so large.
+    """
+    columns = {name: column for name, (column, _) in _FIELDS.items()}
+    filled, parts = models.filled(session, {column: form.get(name, "") for name, column in columns.items()}, units)
+    return form | {name: filled[column] for name, column in columns.items()}, parts
+
+
+def awning_form(
     session: Session, visit: tables.Visit, form: dict[str, str] | None = None, faults: dict[str, str] | None = None
 ) -> dict[str, Any]:
-    """Return what the page shows that says why there is no survey, with the form for the awning."""
+    """Return what the form for a job's awning shows: as it was typed, with what is wrong by field."""
     site = session.get_one(tables.Site, visit.site_id)
     return {
         "visit": visit,
@@ -91,8 +134,9 @@ def no_awning(
         "customer": session.get_one(tables.Customer, site.customer_id),
         "order": _open_order(session, visit),
         "yards": rows(session, tables.Yard),
-        "form": form or {"boxes": "1"},
-        "faults": faults or {},
+        "models": models.model_names(session),
+        "form": form or {},
+        "order_faults": faults or {},
     }
 
 
@@ -116,7 +160,7 @@ def _order(session: Session, who: Who, visit: tables.Visit, now: datetime.dateti
     return order
 
 
-def _read(session: Session, form: dict[str, str]) -> tuple[dict[str, Any], dict[str, str]]:
+def _read(session: Session, form: dict[str, str], units: str) -> tuple[dict[str, Any], dict[str, str]]:
     """Return the values of an awning, and a sentence by field that is wrong."""
     values: dict[str, Any] = {}
     faults: dict[str, str] = {}
@@ -124,7 +168,7 @@ def _read(session: Session, form: dict[str, str]) -> tuple[dict[str, Any], dict[
         text, held = form[name].strip(), limit(f"awning.{column}")
         try:
             if text:
-                values[column] = held.check(round(measured(text))) if measured else held.parse(text)
+                values[column] = held.check(round(measured(text, units))) if measured else held.parse(text)
             elif name in _OPTIONAL:
                 values[column] = "" if name == "cloth" else None
             else:

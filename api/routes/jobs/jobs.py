@@ -24,7 +24,7 @@ from api.hand_over.warranty import callbacks, warranty_of
 from api.http.pages import Database, page, wants_json
 from api.jobs.listed import JobsWanted, jobs_list, places, towns_and_kinds
 from api.jobs.story import job_story
-from api.languages import speak
+from api.languages import chosen_language, gettext, speak
 from api.ledger.history import in_words
 from api.ledger.languages import language_of_crew
 from api.ledger.told import HOLDS
@@ -80,7 +80,7 @@ def jobs(
         "after": part.after,
         "next": following and "/jobs?" + urlencode({k: v for k, v in form.items() if v} | {"after": following}),
         "towns": towns,
-        "kinds": [("", "any kind"), *kinds],
+        "kinds": [("", gettext("any kind")), *kinds],
         "codes": [(code, title, codes.get(code, 0)) for code, title in PILES.items() if code in codes],
         "piles": PILES,
         "marks": KIT_MARKS,
@@ -112,6 +112,7 @@ def job(request: Request, session: Database, who: Reader, now: Now, visit_id: st
         "usual": findings.standing + findings.notes,
         "page": found,
         "job": found.job,
+        "sheets": said_sheets(session, found.job, now),
         "where": standing.stops.get(visit_id),
         "waiting": standing.waiting.get(visit_id, ()),
         "places": standing.stops,
@@ -180,7 +181,7 @@ def drawing(
     if found.job.drawing is None:
         raise HTTPException(404, f'There is no wall drawing of "{visit_id}": its wall has not been surveyed.')
     if who.crew_id is not None:  # a crew reads it
-        speak(language_of_crew(session, who.crew_id, who.day or local_day(session, now)))
+        speak(chosen_language() or language_of_crew(session, who.crew_id, who.day or local_day(session, now)))
     sheets = said_sheets(session, found.job, now)
     if number > len(sheets):
         raise HTTPException(404, f'The wall drawing of "{visit_id}" has {len(sheets)} pages.')

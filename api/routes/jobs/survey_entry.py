@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import dataclasses
 import datetime
 import re
 from collections.abc import Mapping
@@ -25,12 +26,12 @@ from api.ledger.job_facts import zero_photos
 from api.ledger.plans.posted import does_job
 from api.papers.shown.cautions import LEAD_PAINT_BEFORE
 from api.routes import records
-from api.routes.jobs.job_awning import no_awning
+from api.routes.jobs.job_awning import before_awning
 from api.survey import keeping
 from api.survey.compare import differences, merged
 from api.survey.drawing import draft_of
-from api.survey.fields import SECTIONS, FormField, RowsOf, lists
-from api.survey.form import BESIDE, Reading, label_of, read_fields, row_numbers
+from api.survey.fields import FormField, RowsOf, is_asked, lists, sections
+from api.survey.form import BESIDE, NO_ZERO, Reading, label_of, row_numbers
 from scheduler.errors import BadInput
 
 router = APIRouter(tags=["surveys"])
@@ -39,7 +40,7 @@ Writer = Annotated[Who, allow(Role.manager, Role.office, Role.lead)]
 SURVEYORS = (Role.manager, Role.office, Role.lead)
 _MOST_FIELDS, _LONGEST, _LONGEST_NOTE = 6000, 500, 2000
 _ROOTS = ("awning", "wall", "anchor", "place", "band", "obstacles", "doors", "datum", "outlet")
-_ALONE = ("wind_class", "built")
+_ALONE = ("wind_class", "built", NO_ZERO)
 _ROW = re.compile(r"(add|drop):([a-z.]+?)(?:\.([0-9]{1,4}))?")
 _FORM = {
     "requestBody": {
@@ -65,10 +66,14 @@ _FORM = {
 
 @dataclass
 class SurveyEntry:
-    """A form being filled: for which awning of which job, over which version of the survey (None: the first)."""
+    """A form being filled: for which awning of which job, over which version of the survey (None: the first).
+
+    awning: None before one is chosen; the survey is then that of the site's wall.
+    """
 
     visit: tables.Visit
-    awning: tables.Awning
+    awning: tables.Awning | None
+    site_id: str
     row: tables.SiteSurvey | None
     units: str
     at_least: int
@@ -84,23 +89,30 @@ def survey_page(
     visit_id: str,
     awning: Annotated[records.Words, Query(max_length=80, description="which awning, where there are several")] = "",
     saved: bool = False,
+    model: Annotated[records.Words, Query(max_length=120, description="to be ordered, of what fits the wall")] = "",
+    width: Annotated[records.Words, Query(max_length=60)] = "",
+    projection: Annotated[records.Words, Query(max_length=60)] = "",
 ) -> Response:
-    """Show the survey of a job's wall: a form for those who survey, as it is for others."""
+    """Show the survey of a job's wall: a form for those who survey, as it is for others.
+
+    Before an awning is chosen it asks for the wall alone, and says what fits a wall that is kept.
+    """
     if who.link_id is not None:  # crew leads survey walls that no crew has been given yet
         own_job(session, who, visit_id)
     visit = found(session, tables.Visit, visit_id, "job")
     entry = _entry(session, visit, awning)
-    if entry is None:
-        return _no_awning(request, session, visit, status=200)
     taken = ""
     if entry.row is not None:
-        fields = keeping.fields_of_row(entry.row, entry.units)
+        fields, taken = keeping.shown_fields(session, entry.awning, entry.row, entry.units)
     else:
-        fields, taken = keeping.first_fields(session, entry.awning, entry.units)
+        fields = {}
+        if entry.awning is not None:
+            fields, taken = keeping.first_fields(session, entry.awning, entry.units)
         fields |= {"surveyed_on": local_day(session, now).isoformat(), "surveyed_by": who.name, "uncertain": ""}
     version = "" if entry.row is None else str(entry.row.version)
     base = {**fields, "version": version}
-    return _form(request, session, entry, fields, base, taken=taken, saved=saved, fresh=True)
+    chosen = {"model": model, "width": width, "projection": projection}
+    return _form(request, session, entry, fields, base, taken=taken, saved=saved, fresh=True, chosen=chosen)
 
 
 async def _sent(request: Request) -> dict[str, str]:
@@ -123,9 +135,8 @@ def survey_sent(
 ) -> Response:
     """Draw, keep, or add and drop rows of a form, as its button `do` says; field names are ways into survey/2."""
     visit = found(session, tables.Visit, visit_id, "job")
-    entry = _entry(session, visit, sent.get("awning", ""))
-    if entry is None:
-        return _no_awning(request, session, visit, status=409)
+    # A form from before there was an awning says so: it is kept for the wall, where the awning's form finds it.
+    entry = _entry(session, visit, sent.get("awning", ""), before=sent.get("awning") == "")
     do, base = sent.get("do", "draw"), _unpacked(sent.get("base", ""))
     fields = {key: value for key, value in sent.items() if _is_field(key)}
     if do.startswith("pick"):
@@ -137,17 +148,28 @@ def survey_sent(
     return _form(request, session, entry, fields, base)
 
 
-def _entry(session: Session, visit: tables.Visit, awning_id: str) -> SurveyEntry | None:
-    """Return what the form is for; None where no awning has been ordered for this wall. Answers 404 to a wrong id."""
-    several = keeping.awnings_for(session, visit)
-    if not several:
-        return None
-    chosen = next((one for one in several if one.id == awning_id), None) if awning_id else several[0]
-    if chosen is None:
-        raise Problem(404, f'This job has no awning with the id "{awning_id}".')
+def _entry(session: Session, visit: tables.Visit, awning_id: str, *, before: bool = False) -> SurveyEntry:
+    """Return what the form is for; answers 404 to a wrong id."""
     units = session.get_one(tables.Business, 1).units
-    row = keeping.survey_of(session, chosen.id)
-    return SurveyEntry(visit, chosen, row, units, keeping.maker_brackets(session, chosen.id), several)
+    several = [] if before else keeping.awnings_for(session, visit)
+    chosen = next((one for one in several if awning_id in ("", one.id)), None)
+    if chosen is None and awning_id:
+        raise Problem(404, f'This job has no awning with the id "{awning_id}".')
+    site_id = session.get_one(tables.Order, chosen.order_id).site_id if chosen is not None else visit.site_id
+    row = keeping.survey_for(session, chosen, site_id)
+    brackets = keeping.maker_brackets(session, chosen.id) if chosen is not None else 0
+    return SurveyEntry(visit, chosen, site_id, row, units, brackets, several)
+
+
+def _read(entry: SurveyEntry, fields: Mapping[str, str]) -> Reading:
+    survey_id = entry.row.id if entry.row is not None else "new"
+    return keeping.read(fields, survey_id, entry.units, entry.awning)
+
+
+def _kept_at(entry: SurveyEntry) -> str:
+    """Return the address of the form once it is kept."""
+    which = f"awning={entry.awning.id}&" if entry.awning is not None else ""
+    return f"/jobs/{entry.visit.id}/survey?{which}saved=1"
 
 
 def _keep(
@@ -160,10 +182,15 @@ def _keep(
     base: dict[str, str],
     version: str,
 ) -> Response:
-    survey_id = entry.row.id if entry.row is not None else "new"
-    reading = read_fields(fields, survey_id, entry.units)
+    reading = _read(entry, fields)
     beside = _beside(fields, reading)
-    if reading.survey is not None:
+    if _wants_zero(session, entry) and beside is not None:
+        if why := fields.get(NO_ZERO, "").strip():
+            text = f"{beside.uncertain}\nNo photo of the zero: {why}".strip()
+            beside = dataclasses.replace(beside, uncertain=text)
+        else:
+            reading.missing[NO_ZERO] = "No photo shows the zero: keep one, or say here why there is none."
+    if reading.survey is not None and entry.awning is not None:
         try:
             keeping.check_width(reading.survey, entry.awning)
         except BadInput as fault:
@@ -174,14 +201,19 @@ def _keep(
         return _form(request, session, entry, fields, base, reading=reading, status=422, checked=True)
     expected = int(version) if version.isdecimal() and len(version) < 10 else None
     try:
-        row = keeping.keep(session, entry.awning, reading.survey, beside, expected, by=who.name, now=now)
+        row = keeping.keep(session, entry.awning, entry.site_id, reading.survey, beside, expected, by=who.name, now=now)
     except keeping.ChangedMeanwhile as changed:
         return _both(request, session, entry, fields, base, changed.row)
-    at = f"/jobs/{entry.visit.id}/survey?awning={entry.awning.id}&saved=1"
+    at = _kept_at(entry)
     if wants_json(request):
         body = {"survey": row.id, "version": row.version, "at": at}
         return JSONResponse(body, headers={"ETag": f'"{row.version}"', "Location": at})
     return RedirectResponse(at, 303)
+
+
+def _wants_zero(session: Session, entry: SurveyEntry) -> bool:
+    """Whether a first survey lacks the photo of its zero; of one that stands the pages ask for it."""
+    return entry.row is None and entry.visit.id not in zero_photos(session, [entry.visit])
 
 
 def _beside(fields: Mapping[str, str], reading: Reading) -> keeping.Beside | None:
@@ -215,7 +247,7 @@ def _both(
     theirs: tables.SiteSurvey,
 ) -> Response:
     """Show both versions side by side, to choose from; a program gets both as fields."""
-    kept = keeping.fields_of_row(theirs, entry.units)
+    kept = _theirs(session, entry, theirs, fields)
     if wants_json(request):
         detail = "Nothing was kept. Look at both versions, and send yours again with the new version if it still holds."
         headers = {"ETag": f'"{theirs.version}"'}
@@ -230,6 +262,17 @@ def _both(
         "base": msgspec.json.encode(base).decode(),
     }
     return page(request, "survey/both.html", values, status=412)
+
+
+def _theirs(
+    session: Session, entry: SurveyEntry, theirs: tables.SiteSurvey, fields: Mapping[str, str]
+) -> dict[str, str]:
+    """Return the fields of the version that is kept; where no awning was chosen then, mine of that."""
+    kept, _ = keeping.shown_fields(session, entry.awning, theirs, entry.units)
+    if theirs.awning_id is None:
+        kept = {name: text for name, text in kept.items() if is_asked(name, before=True)}
+        kept |= {name: text for name, text in fields.items() if not is_asked(name, before=True)}
+    return kept
 
 
 def _picked(
@@ -248,9 +291,9 @@ def _picked(
         raise Problem(409, "The other version has been deleted meanwhile. Open the survey again.")
     if sent.get("version") != str(entry.row.version):
         return _both(request, session, entry, mine, base, entry.row)
-    kept = keeping.fields_of_row(entry.row, entry.units)
+    kept = _theirs(session, entry, entry.row, mine)
     if do == "pick:theirs":
-        return RedirectResponse(f"/jobs/{entry.visit.id}/survey?awning={entry.awning.id}&saved=1", 303)
+        return RedirectResponse(_kept_at(entry), 303)
     picks = {key[5:]: value for key, value in sent.items() if key.startswith("pick:")}
     fields = mine if do == "pick:mine" else merged(mine, kept, picks)
     return once(  # type: ignore[no-any-return]
@@ -277,10 +320,11 @@ def _form(
     saved: bool = False,
     fresh: bool = False,
     checked: bool = False,
+    chosen: Mapping[str, str] | None = None,
 ) -> Response:
     who: Who = request.state.who
     if reading is None:
-        reading = read_fields(fields, entry.row.id if entry.row is not None else "new", entry.units)
+        reading = _read(entry, fields)
     site = session.get_one(tables.Site, entry.visit.site_id)
     # What is missing is a fault when somebody wants to keep it, not while the form is still being filled.
     faults = reading.faults if checked else dict(reading.wrong)
@@ -288,8 +332,9 @@ def _form(
         "entry": entry,
         "site": site,
         "zero": zero_photos(session, [entry.visit]).get(entry.visit.id),
+        "wants_zero": _wants_zero(session, entry),
         "customer": session.get_one(tables.Customer, site.customer_id),
-        "sections": SECTIONS,
+        "sections": sections(before=entry.awning is None),
         "fields": fields,
         "rows": {rows.name: _rows_shown(fields, rows, who) for rows in lists()},
         "draft": draft_of(reading, entry.units, entry.at_least),
@@ -301,11 +346,15 @@ def _form(
         "may_open": who.role is not Role.lead or bool(who.crew_id and does_job(session, who.crew_id, entry.visit.id)),
         "taken": taken,
         "saved": saved,
+        "unhung": entry.awning is not None and not keeping.has_install(session, entry.awning.id),
         "fresh": fresh,
         "checked": checked,
         "is_rows": lambda part: isinstance(part, RowsOf),
         "lead_paint_before": LEAD_PAINT_BEFORE,
     }
+    if entry.awning is None:
+        measured = reading.survey if entry.row is not None else None
+        values |= before_awning(session, entry.visit, measured, dict(chosen or {}))
     return page(request, "survey/survey.html", values, status=status)
 
 
@@ -330,10 +379,6 @@ def _rows_changed(fields: dict[str, str], what: str, name: str, number: str | No
         return {**fields, f"{name}.{following}.{cell.name}".rstrip("."): ""}
     gone = f"{name}.{number}"
     return {key: value for key, value in fields.items() if key != gone and not key.startswith(f"{gone}.")}
-
-
-def _no_awning(request: Request, session: Session, visit: tables.Visit, status: int) -> Response:
-    return page(request, "survey/none.html", no_awning(session, visit), status=status)
 
 
 def _is_field(key: str) -> bool:

@@ -25,7 +25,7 @@ from api.routes.lists import Parts
 from api.survey import keeping
 from api.survey.drawing import drawn
 from api.survey.form import Reading, read_fields
-from api.tables import Awning, Business, MakerOrder, Order, SiteSurvey, Visit
+from api.tables import Awning, Business, MakerOrder, Order, Site, SiteSurvey, Visit
 from scheduler.errors import BadInput
 from scheduler.layout.documents import Survey, survey_from_data
 
@@ -35,10 +35,13 @@ Writer = Annotated[Who, allow(Role.manager, Role.office, Role.lead)]
 
 
 class SurveyBody(records.Body):
-    """A survey without its id; `document` is in the form survey/2 or survey/1, its own `id` becomes the record's."""
+    """A survey without its id; `document` is in the form survey/2 or survey/1, its own `id` becomes the record's.
+
+    Without an awning the wall was measured before one was chosen; the awning in the document is then a usual one.
+    """
 
     site_id: Annotated[str, limit("site_survey.site_id")]
-    awning_id: Annotated[str, limit("site_survey.awning_id")]
+    awning_id: Annotated[str, limit("site_survey.awning_id")] | None = None
     surveyed_on: Annotated[datetime.date, limit("site_survey.surveyed_on")]
     surveyed_by: Annotated[str, limit("site_survey.surveyed_by")]
     document: dict[str, Any]
@@ -66,6 +69,7 @@ class DraftBody(records.Body):
     ) = None
     document: dict[str, Any] | None = None
     at_least: Annotated[int, Field(ge=0, le=20, description="brackets that the maker's list asks for")] = 0
+    before: Annotated[bool, Field(description="no awning is chosen yet: fields of one are not read")] = False
 
     @model_validator(mode="after")
     def _one(self) -> Self:
@@ -103,7 +107,7 @@ def draw(session: Database, _: Writer, body: DraftBody) -> Response:
     business = session.get(Business, 1)
     units = "imperial" if business is None else business.units
     if body.fields is not None:
-        reading = read_fields(body.fields, "draft", units)
+        reading = read_fields(body.fields, "draft", units, before=body.before)
     else:
         survey = _survey(body.document or {})
         reading = Reading(body.document or {}, survey)
@@ -169,7 +173,7 @@ def delete_survey(
 
     def write() -> Response:
         row = found(session, SiteSurvey, survey_id, "survey")
-        newest = keeping.survey_of(session, row.awning_id)
+        newest = keeping.survey_of(session, row.awning_id) if row.awning_id is not None else None
         if newest is not None and newest.id == row.id:
             wanted = (col(Visit.awning_id) == row.awning_id, col(Visit.state) == "open", col(Visit.kind) == "install")
             resting = rows(session, Visit, *wanted)
@@ -185,14 +189,19 @@ def delete_survey(
 
 def _checked(session: Session, body: SurveyBody) -> dict[str, Any]:
     """Return the values to keep; raises `BadInput` where the document is wrong or not of this awning and site."""
-    awning = session.get(Awning, body.awning_id)
-    if awning is None:
+    awning = session.get(Awning, body.awning_id) if body.awning_id is not None else None
+    if awning is not None:
+        order = session.get_one(Order, awning.order_id)
+        if order.site_id != body.site_id:
+            raise BadInput("site_id", f"{awning.id} was ordered for the site {order.site_id}, not for {body.site_id}")
+    elif body.awning_id is not None:
         raise BadInput("awning_id", f'no awning has the id "{body.awning_id}"')
-    order = session.get_one(Order, awning.order_id)
-    if order.site_id != body.site_id:
-        raise BadInput("site_id", f"{awning.id} was ordered for the site {order.site_id}, not for {body.site_id}")
+    elif session.get(Site, body.site_id) is None:
+        raise BadInput("site_id", f'no site has the id "{body.site_id}"')
     try:
-        keeping.check_width(_survey(body.document), awning)
+        survey = _survey(body.document)
+        if awning is not None:
+            keeping.check_width(survey, awning)
     except BadInput as fault:
         where = fault.where if fault.where.startswith("document") else f"document.{fault.where}"
         raise BadInput(where, fault.problem) from None

@@ -32,7 +32,7 @@ from api.http.names import crew_called
 from api.http.pages import Database, page, wants_json
 from api.http.problems import Problem, responses
 from api.jobs.packet import packet_pdf
-from api.languages import speak
+from api.languages import chosen_language, speak
 from api.ledger.languages import language_of_crew
 from api.ledger.plans.days import by_id, crew_day, crew_week
 from api.outside import outside
@@ -229,7 +229,7 @@ def packet(session: Database, who: OnTheDay, now: Now, visit_id: str) -> Respons
     own_job(session, who, visit_id)
     found(session, Visit, visit_id, "job")
     if who.crew_id is not None:  # a crew reads it
-        speak(language_of_crew(session, who.crew_id, who.day or local_day(session, now)))
+        speak(chosen_language() or language_of_crew(session, who.crew_id, who.day or local_day(session, now)))
     data = packet_pdf(session, visit_id, now)
     assert data is not None
     return _file(data, "application/pdf", f"{visit_id}.pdf", inline=True)

@@ -22,6 +22,7 @@ from api.fields.streets import question_of
 from api.http.headers import disposition
 from api.http.pages import Database, page
 from api.http.problems import Problem, responses
+from api.languages import gettext
 from api.ledger.history import in_words
 from api.office import busy, files, keeping
 from api.office.groups import grouped
@@ -258,12 +259,18 @@ def list_page(
     values = {
         "kind": kind, "kinds": KINDS.values(), "columns": [c for c in kind.columns if c.short_list],
         "rows": [(record, _address(kind, record)) for record in found_rows], "kept": kept, "fault": fault,
-        "named": {n: dict(rows) for n, rows in keeping.choices(session, kind).items()},
+        "named": _in_words(session, kind),
         "history": _history(session, kind), "most": MOST_SHOWN,
         "whose": busy.choices(session) if kind.table is tables.DayOff else (),
         "calendars": standing(session) if kind.table is tables.DayOff else (), "moment": local_moments(session),
     }  # fmt: skip
     return page(request, "office/list.html", values, status=status)
+
+
+def _in_words(session: Session, kind: Kind) -> dict[str, dict[str, str]]:
+    """Return by column what its values are called: rows of other kinds by their names, choices by their words."""
+    picked = {column.name: {value: gettext(words) for value, words in column.choices} for column in kind.columns}
+    return picked | {name: dict(rows) for name, rows in keeping.choices(session, kind).items()}
 
 
 def _form(
@@ -299,7 +306,7 @@ def _belongs(session: Session, kind: Kind, old: Record) -> list[dict[str, Any]]:
         rows = keeping.records(session, inner, session.exec(wanted.order_by(*order)).all())
         found_kinds.append({
             "kind": inner, "rows": [(record, _address(inner, record)) for record in rows],
-            "columns": [c for c in inner.columns if not c.owner],
+            "columns": [c for c in inner.columns if not c.owner], "named": _in_words(session, inner),
             "more": f"/set-up/{inner.id}/new?of={quote(str(old.key[0]), safe='')}",
         })  # fmt: skip
     return found_kinds

@@ -170,6 +170,23 @@ def told(
     return _back(request, session, row)
 
 
+@router.post("/messages/{message_id}/answered", responses=responses(409, 412, 422, 428))
+def answered(
+    request: Request, session: Database, now: Now, who: Office, message_id: int,
+    words: Annotated[Words, Form(max_length=400)] = "", version: Version = 0, if_match: IfMatch = None,
+) -> Response:  # fmt: skip
+    """Keep what the customer answered to a message that was told."""
+    row = _found(session, message_id)
+    _require(row, version, if_match)
+    try:
+        telling.answered(session, row, words, now=now, by=who.name)
+    except BadInput as fault:
+        if wants_json(request):
+            raise BadInput("words", fault.problem) from None
+        return _shown(request, session, row, {}, BadInput("words", fault.problem))
+    return _back(request, session, row)
+
+
 @router.post("/messages/{message_id}/drop", responses=responses(409, 412, 428))
 def drop(
     request: Request, session: Database, now: Now, who: Office, message_id: int, version: Version = 0,

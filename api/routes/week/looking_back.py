@@ -19,6 +19,7 @@ from api.clock import Now, local_day
 from api.http.names import crew_names
 from api.http.pages import Database, page, wants_json
 from api.http.problems import Problem
+from api.languages import to_say
 from api.ledger.fingerprint import code_of, fingerprint
 from api.ledger.plans.documents import beside
 from api.looking_back.happened import Happened, happened
@@ -34,15 +35,15 @@ Plot = Literal["cost", "crews", "ladders"]
 TO_RUN = ("crews", "travel", "overtime", "weekly", "helpers")  # money that leaves the bank; the other kinds only weigh
 
 KIND_WORDS = {
-    "crews": ("Crews' days and minutes", "what sending the crews out costs"),
-    "travel": ("Road", "what the driving costs"),
-    "overtime": ("Overtime", "minutes past the end of a shift"),
-    "weekly": ("Past the week's hours", "minutes past what a crew's week holds at plain pay"),
-    "helpers": ("Extra people", "helpers taken on for a day"),
-    "risk": ("Weather risk", "what visits stand to lose to the weather, by its chance"),
-    "late": ("Lateness", "days past the day that a job was due"),
-    "changes": ("Changed promises", "promises not kept, bookings moved"),
-    "skipped": ("Left waiting", "jobs that the week left out"),
+    "crews": (to_say("Crews' days and minutes"), to_say("what sending the crews out costs")),
+    "travel": (to_say("Road"), to_say("what the driving costs")),
+    "overtime": (to_say("Overtime"), to_say("minutes past the end of a shift")),
+    "weekly": (to_say("Past the week's hours"), to_say("minutes past what a crew's week holds at plain pay")),
+    "helpers": (to_say("Extra people"), to_say("helpers taken on for a day")),
+    "risk": (to_say("Weather risk"), to_say("what visits stand to lose to the weather, by its chance")),
+    "late": (to_say("Lateness"), to_say("days past the day that a job was due")),
+    "changes": (to_say("Changed promises"), to_say("promises not kept, bookings moved")),
+    "skipped": (to_say("Left waiting"), to_say("jobs that the week left out")),
 }
 CAUSES = ("weather", "short kit")
 

@@ -148,6 +148,21 @@ def map_of_day(
     return page(request, "week/map.html", values)
 
 
+@router.get("/plans/{plan_id}/promises")
+def promises_not_kept(
+    request: Request,
+    session: Database,
+    _: Annotated[Who, allow(*LOOKERS)],
+    plan_id: Annotated[int, Path(ge=1, le=2**31 - 1)],
+) -> Response:
+    """Say of each promise that a plan breaks why, and what keeping it would cost, the rest as it stands or anew."""
+    docs = plans.documents(session, plan_id)
+    why = plans.promises_not_kept(session, docs)
+    if wants_json(request):
+        return JSONResponse(why)
+    return page(request, "week/promises.html", {"why": why, "plan_id": plan_id, "start": docs.week.start_date})
+
+
 @router.post("/plans/{plan_id}/undo", status_code=201, responses=responses(400, 409))
 def undo(
     session: Database,

@@ -2,7 +2,7 @@ import assert from "node:assert/strict";
 import { test } from "node:test";
 import { all } from "./common.ts";
 import { fakePage } from "./fake_page.ts";
-import { fields, forget, keyOf, load, putBack, same, save, values } from "./unsent.ts";
+import { brings, fields, forget, keyOf, load, putBack, same, save, values } from "./unsent.ts";
 
 const DAY_MS = 24 * 3600 * 1000;
 
@@ -45,4 +45,11 @@ test("each user's text is their own, is dropped after a week, and at signing out
   assert.equal(load(storage, other, 8 * DAY_MS), undefined);
   storage.setItem(mine, "{half");
   assert.equal(load(storage, mine, 0), undefined);
+});
+
+test("what was typed and stands in the form that comes back brings nothing", () => {
+  const typed = { name: ["Weir yard"], pin: [""], found: ["on", ""] };
+  assert(!brings(typed, { name: ["Weir yard"], pin: ["41.0, -91.0"], found: ["on", ""], key: [""] }));
+  assert(brings(typed, { name: ["Weir"], pin: [""], found: ["on", ""] }));
+  assert(brings(typed, { pin: [""], found: ["on", ""] }));
 });

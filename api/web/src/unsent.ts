@@ -40,6 +40,11 @@ export function same(one: Record<string, string[]>, other: Record<string, string
   return JSON.stringify(Object.entries(one).sort()) === JSON.stringify(Object.entries(other).sort());
 }
 
+/** Say whether something was typed that does not stand in a form, as it does in one that was refused and comes back. */
+export function brings(kept: Record<string, string[]>, stands: Record<string, string[]>): boolean {
+  return Object.entries(kept).some(([name, texts]) => texts.some((text, n) => text !== "" && text !== stands[name]?.[n]));
+}
+
 /** Put values back into a form; what it has no field for any more is passed over. */
 export function putBack(form: HTMLFormElement, kept: Record<string, string[]>): void {
   const left = new Map(Object.entries(kept).map(([name, texts]) => [name, [...texts]]));

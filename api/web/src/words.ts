@@ -6,6 +6,9 @@ const WHOLE = new Intl.NumberFormat("en-US", { maximumFractionDigits: 0, roundin
 // A time of day as plain sentences write it; see api/fields/wording.py.
 const TIME = /(?<![\w:.,+])(?<!:\d\d:\d\d-)([01]?[0-9]|2[0-4]):([0-5][0-9])(?![:\w]|\.[0-9]| ?[ap]m\b)/g;
 
+// An amount of ten or more with cents, as the planner writes it.
+const CENTS = /\$([0-9][0-9,]+\.[0-9]{2})(?![0-9])/g;
+
 interface Rooted {
   document?: { documentElement?: { dataset?: Record<string, string | undefined> } };
 }
@@ -31,5 +34,6 @@ export function dollars(cents: number): string {
 export function worded(sentence: string): string {
   const times = chosen("clock") === "12";
   const said = times ? sentence.replace(TIME, (_, hours, minutes) => clock(Number(hours) * 60 + Number(minutes))) : sentence;
-  return said.replace(/\$(?=[0-9])/g, chosen("currency") ?? "$");
+  const whole = said.replace(CENTS, (_, amount: string) => `$${WHOLE.format(Number(amount.replaceAll(",", "")))}`);
+  return whole.replace(/\$(?=[0-9])/g, () => chosen("currency") ?? "$");
 }

@@ -253,16 +253,18 @@ def _unlocked(week: Week, made: Plan, hand: Put | Off, locks: Mapping[str, Lock]
     at = visits(outings(week, made.routes)).get(hand.job)
     if at is not None and (at.crew, at.day) == lock[:2] and lock.start in (None, at.start):
         return ()
-    when = f"{day_name(week, lock.day)}" + (f" at {clock_time(lock.start)}" if lock.start is not None else "")
-    sentence = f"Job {hand.job} is locked to {crew_name(week, lock.crew)} on {when}; take the lock off first."
+    locked = f"Job {hand.job} is locked to {crew_name(week, lock.crew)} on {day_name(week, lock.day)}"
+    at = "" if lock.start is None else f", {clock_time(lock.start)}"
+    sentence = f"{locked}{at}; take the lock off first."
     return (Breach("lock", sentence, lock.crew, lock.day, hand.job),)
 
 
 def _promise(week: Week, job: Job) -> Breach:
     booked = job.booked
     assert booked is not None
-    at = f"{day_name(week, booked.day)}"
+    on = day_name(week, booked.day)
+    kept = f"The booking of {job.id} for {on}"
     if booked.hold == "firm":
-        at = f"{crew_name(week, booked.crew)} on {at}, {clock_time(booked.start)}"
-    sentence = f"The {booked.hold} booking of {job.id} ({at}) is not kept any more: the customer has to be told."
+        kept = f"The firm booking of {job.id} ({crew_name(week, booked.crew)} on {on}, {clock_time(booked.start)})"
+    sentence = f"{kept} is not kept any more: the customer has to be told."
     return Breach("booking", sentence, booked.crew, booked.day, job.id)

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import math
+import threading
 from collections.abc import Callable, Sequence
 from concurrent.futures import ThreadPoolExecutor
 from typing import Any
@@ -170,11 +171,27 @@ class Relaxation:
             self.bound = max(self.bound, bound - self.rounding)
         return new, complete
 
-    def under(self, gap: float, most: int, room: int, *, all_or_none: bool = False) -> bool:
+    def under(
+        self, gap: float, most: int, room: int, *, all_or_none: bool = False, at_most_s: float = math.inf
+    ) -> bool:
         """Add every route with a reduced cost under `gap` to the pool; False where there are more than `most`.
 
+        False also where a crew day has more labels than `room`, or where this takes longer than `at_most_s` seconds.
         `all_or_none`: where there are more, none is added.
         """
+        halt: Ints = np.zeros(1, np.int64)
+        if at_most_s <= 0 or math.isinf(at_most_s):
+            halt.fill(at_most_s <= 0)
+            return self._under(gap, most, room, all_or_none, halt)
+        timer = threading.Timer(at_most_s, halt.fill, [1])
+        timer.daemon = True
+        timer.start()
+        try:
+            return self._under(gap, most, room, all_or_none, halt)
+        finally:
+            timer.cancel()
+
+    def _under(self, gap: float, most: int, room: int, all_or_none: bool, halt: Ints) -> bool:
         prices = self.rows.prices(self.dual, self.days)
         reduced_of_listed = self.listed.reduced(self.dual)
 
@@ -182,11 +199,11 @@ class Relaxation:
 
         def one(k: int) -> tuple[Columns, int]:
             self.check()
-            if given_up:
+            if given_up or halt[0]:
                 return joined([]), TRUNCATED
             if k in self.listed.span:
                 return self.listed.under(k, reduced_of_listed, gap, 0)[0], COMPLETE
-            columns, _, ended = self.days[k].search(prices, gap, every_set=True, room=room)
+            columns, _, ended = self.days[k].search(prices, gap, every_set=True, room=room, halt=halt)
             return columns, ended
 
         total, found = 0, list[Columns]()

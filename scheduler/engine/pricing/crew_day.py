@@ -17,6 +17,7 @@ from scheduler.engine.pricing.search import search
 
 MOST_STEPS = 1500  # of a day in the bounds: its minutes are exact; the scaled published sets get coarser steps
 ROUGH_STEPS = 100  # of a day where few labels are extended
+NEVER: Ints = np.zeros(1, np.int64)  # what never halts a search
 
 
 @dataclass(frozen=True)
@@ -91,6 +92,7 @@ class Day:
         beam: int = 0,
         most: int = 0,
         rough: bool = False,
+        halt: Ints = NEVER,
     ) -> tuple[Columns, Any, int]:
         """Return columns under `threshold`, their reduced costs, and how the search ended (`search.COMPLETE` …).
 
@@ -105,7 +107,7 @@ class Day:
             minute = float(problem.rates.pay + prices.weekly[self.model.weekly_row[self.k]])
             problem = problem._replace(rates=problem.rates._replace(minute=minute))
         least = bounds(_shortest(problem), duals.option, self.rough if rough else self.width)
-        wanted = Wanted(every_set, float(threshold), most, room, beam)
+        wanted = Wanted(every_set, float(threshold), most, room, beam, halt)
         flat, ptr, cost, helpers, reduced, out, ended = search(problem, duals, least, wanted)
         columns = Columns(np.full(len(cost), self.k, np.int64), ptr, self.jobs[flat], cost, helpers, out)
         if most and len(cost) > most:

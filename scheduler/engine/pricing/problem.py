@@ -128,7 +128,8 @@ class Wanted(NamedTuple):
     Those whose reduced cost is under `threshold`; with `most` > 0 only so many, the most negative: the threshold falls
     as they are found. `every_set`: labels are compared only where they served the same jobs, so that no set of jobs is
     lost; otherwise a label is also dropped for one that served fewer, and only the most negative routes are sure to
-    come out. At most `room` labels are kept, and `beam` (0: no limit) extended at each number of stops.
+    come out. At most `room` labels are kept, and `beam` (0: no limit) extended at each number of stops. As soon as
+    another thread sets `halt[0]` the search ends as if there were no more room.
     """
 
     every_set: bool
@@ -136,3 +137,4 @@ class Wanted(NamedTuple):
     most: int
     room: int
     beam: int
+    halt: Any  # (1,)

@@ -83,6 +83,9 @@ def search(p: PricingProblem, duals: Duals, bounds: Bounds, wanted: Wanted) -> t
             parent = begin + turn[place]
             if not labels.alive[parent]:
                 continue
+            if wanted.halt[0] != 0:
+                level.ended[0] = FULL
+                break
             for j in range(n):
                 for way in range(_ways(p, labels, parent)):
                     if _may_follow(p, labels, parent, j, way):

@@ -175,6 +175,6 @@ def price_of_keeping(told: ToldReason, extra: int, hindered: bool, again: int | 
     if extra >= 0 and others:
         yield f"no room: it would push out {others}, and {more}{least}"
     elif extra >= 0:
-        yield f"{more} than changing it ({told.where}){least}"
+        yield f"{more} than changing it ({told.crew.called} on {told.day}){least}"
     elif not hindered:
-        yield f"it could be kept and {amount(-extra)} saved; the search was stopped before: plan again with more time"
+        yield f"it could be kept and {amount(-extra)} saved: plan again"

@@ -28,13 +28,13 @@ AT_ONCE = " All of these stand in the way at once: undoing one is not enough."
 
 
 def amount(cents: int) -> str:
-    """Return cents as 1,240.50."""
-    return f"{'-' if cents < 0 else ''}{abs(cents) // 100:,}.{abs(cents) % 100:02}"
+    """Return cents as $1,240.50: a plain sign, in the place of which whoever shows it puts the business's own."""
+    return f"{'-' if cents < 0 else ''}${abs(cents) // 100:,}.{abs(cents) % 100:02}"
 
 
-def count(number: int, thing: str) -> str:
+def helpers(number: int) -> str:
     """Return "1 helper", "2 helpers"."""
-    return f"{number} {thing}{'' if number == 1 else 's'}"
+    return "1 helper" if number == 1 else f"{number} helpers"
 
 
 def people(number: int) -> str:
@@ -70,7 +70,6 @@ class ToldReason:
         self.job, self.crew = self.week.jobs[j], way.opened.crew_of[way.place.k]
         self.day_number = way.opened.model.crew_days[way.place.k].day
         self.day = day_name(self.week, self.day_number)
-        self.where = f"{self.crew.called} on {self.day}"
         self.others = {
             k: kept for k, jobs in way.opened.routes.items() if (kept := [x for x in jobs if x not in way.place.out])
         }
@@ -85,7 +84,7 @@ class ToldReason:
         if self.place.extra >= 0:
             group.append(self.price())
         elif not group:
-            saving = f"Planned {self._how()} on {self.day} it would save {amount(-self.place.extra)}"
+            saving = f"Planned with {self._how()} on {self.day} it would save {amount(-self.place.extra)}"
             group.append(Because("not_tried", f"{saving}; the search was stopped before: plan again with more time."))
         if self.alone:
             group[-1] = Because(group[-1].code, group[-1].detail + AT_ONCE)
@@ -102,9 +101,9 @@ class ToldReason:
     def could_go(self) -> str:
         """Return "with 2 more of anchor it could go with oak on Mon Mar 15"."""
         words = listed((self._undo(undo) for undo in self.remedy.undo), most=99)
-        text = f"with {words} it could go {self._how()} on {self.day}"
+        text = f"with {words} it could go with {self._how()} on {self.day}"
         if self.place.extra > 0:
-            text += f" for {amount(self.place.extra)} more"
+            text = f"with {words} it could go with {self._how()} on {self.day} for {amount(self.place.extra)} more"
         for name in self.remedy.rivals[-1:] if not self.remedy.served else ():
             more = amount((self.remedy.cents or 0) - max(self.place.extra, 0))
             return f"{text}, but {name}, which waits for it too and saves {more} more, would go first"
@@ -115,7 +114,7 @@ class ToldReason:
     def could_be_kept(self) -> str:
         """Return what to undo of all that keeps a promise from being kept."""
         words = listed((self._undo(undo) for undo in self.remedy.undo), most=99)
-        return f"with {words} it could be kept {self._how()}"
+        return f"with {words} it could be kept with {self._how()}"
 
     def price(self) -> Because:
         """Return what going costs: more than leaving the job out, or the jobs that it would push out."""
@@ -130,36 +129,39 @@ class ToldReason:
             price = f"{amount(extra)} more than" if extra else "as much as"
             if self.remedy.elsewhere:
                 least = ": without it, what is undone saves more on other jobs"
-            return Because("dearer", f"The cheapest place for it, {self.where}, costs {price} leaving it out{least}.")
-        worth = f"worth more: {amount(extra)} dearer" if extra else "worth as much"
+            where = f"The cheapest place for it, {self.crew.called} on {self.day},"
+            return Because("dearer", f"{where} costs {price} leaving it out{least}.")
+        worth = f"worth more: {amount(extra)} worse" if extra else "worth as much"
         worse = f"{amount(extra)} worse" if extra else "no better"
         if self.place.gives:
-            are = "are" if len(self.place.out) > 1 else "is"
-            text = f"It could go with {self.where}, but only {self._freed()}, which {are} {worth}{least}."
-            return Because("no_room", text)
-        return Because("no_room", f"No room: it would push out {others} ({self.where}), {worse}{least}.")
+            several = len(self.place.out) > 1
+            text = f"It could go with {self.crew.called} on {self.day}, but only {self._freed()}"
+            return Because("no_room", f"{text}, which {'are' if several else 'is'} {worth}{least}.")
+        text = f"No room: it would push out {others} ({self.crew.called} on {self.day})"
+        return Because("no_room", f"{text}, {worse}{least}.")
 
     def _given(self) -> str:
         return listed(word for bit, word in ((1, "equipment"), (2, "parts"), (4, "helpers")) if self.place.gives & bit)
 
     def _freed(self) -> str:
-        """Return "in place of elm and with the parts of birch (oak on Mon Mar 15)"."""
+        """Return "in place of elm and with the parts of birch (with oak on Mon Mar 15)"."""
         by_job = {x: k for k, jobs in self.opened.routes.items() for x in jobs}
         here = listed(self.week.jobs[x].id for x in self.place.out if by_job[x] == self.k)
         away = listed(
-            f"{self.week.jobs[x].id} ({self.opened.crew_of[k].called} on "
+            f"{self.week.jobs[x].id} (with {self.opened.crew_of[k].called} on "
             f"{day_name(self.week, self.opened.model.crew_days[k].day)})"
             for x in self.place.out
             if (k := by_job[x]) != self.k
         )
-        return f"{f'in place of {here} and ' if here else ''}with the {self._given()} of {away}"
+        given = self._given()
+        return f"in place of {here} and with the {given} of {away}" if here else f"with the {given} of {away}"
 
     def out(self) -> str:
         """Return the jobs that go for it, by id."""
         return listed(self.week.jobs[x].id for x in self.place.out)
 
     def _how(self) -> str:
-        return f"with {self.crew.called}" + (f" in place of {self.out()}" if self.place.out else "")
+        return f"{self.crew.called} in place of {self.out()}" if self.place.out else self.crew.called
 
     def _undo(self, undo: Undo) -> str:
         match undo:
@@ -168,11 +170,11 @@ class ToldReason:
             case Tools():
                 return f"{undo.number} more of {undo.item}"
             case People():
-                return f"{undo.number} more helper{'' if undo.number == 1 else 's'}"
+                return "1 more helper" if undo.number == 1 else f"{undo.number} more helpers"
             case KitBy():
                 return f"its kit complete by {day_name(self.week, undo.day)}"
             case Skills():
-                return f"{listed(undo.skills)} in {self.crew.called}"
+                return f"{listed(undo.skills)} among the skills of {self.crew.called}"
             case BetterVan():
                 return f"a van for {self.crew.called} that takes {self._load(undo)}"
             case AtYard():
@@ -206,7 +208,8 @@ class ToldReason:
             case Skills():
                 asked = set(undo.skills)
                 nobody = not any(asked & set(crew.skills) for crew in self.week.crews)
-                return "no_skills", f"{'No crew has' if nobody else f'{self.crew.called} lacks'} {listed(undo.skills)}"
+                skills = listed(undo.skills)
+                return "no_skills", f"No crew has {skills}" if nobody else f"{self.crew.called} lacks {skills}"
             case BetterVan():
                 return self._van()
             case AtYard():
@@ -239,7 +242,7 @@ class ToldReason:
         held = []
         for crew, jobs in self._near((self.day_number,)):
             if (n := max(o.equipment.get(item, 0) for o in jobs) - crew.onboard.get(item, 0)) > 0:
-                held.append(f"{crew.called} has {n}")
+                held.append(f"{crew.called} has {n} out")
         needs = f"it needs {self.job.equipment.get(item, 0)} of {item}"
         if held:
             return f"{item} is out on {self.day}: yard {self.crew.yard} has {there}, {listed(held)}, and {needs}"
@@ -259,11 +262,10 @@ class ToldReason:
         left, by, others = worst
         there = int(model.stock_cap[yard, q, by])
         takers = [f"{o.id} takes {o.parts[part]}" for o in sorted(others, key=lambda o: -o.parts[part])]
-        of = f"({there} in all; {listed(takers)})" if takers else "(arrivals counted)"
-        return (
-            f"It needs {n} of {part}, and {max(0, left)} are left at yard {self.crew.yard} by "
-            f"{day_name(self.week, by)} {of}"
-        )
+        needs = f"It needs {n} of {part}, and {max(0, left)} are left at yard {self.crew.yard}"
+        if takers:
+            return f"{needs} by {day_name(self.week, by)} ({there} in all; {listed(takers)})"
+        return f"{needs} by {day_name(self.week, by)} (arrivals counted)"
 
     def _helper(self) -> tuple[str, str]:
         crew, job = self.crew, self.job
@@ -271,13 +273,12 @@ class ToldReason:
         out = []
         for other, jobs in self._near((self.day_number,)):
             if (n := max(o.hands for o in jobs) - other.hands) > 0:
-                out.append(f"{other.called} has {n}")
+                out.append(f"{other.called} has {n} out")
         needs = f"It needs {people(job.hands)}, {crew.called} has {crew.hands}"
-        helpers = f"{count(there, 'helper')} at yard {crew.yard} on {self.day}"
+        yard = f"{helpers(there)} at yard {crew.yard} on {self.day}"
         if job.hands > crew.hands + there or not out:
-            are = "is" if there == 1 else "are"
-            return "no_hands", f"{needs}, and there {are} {helpers}"
-        return "no_helper", f"{needs}, and of {helpers} {listed(out)}"
+            return "no_hands", f"{needs}, and there {'is' if there == 1 else 'are'} {yard}"
+        return "no_helper", f"{needs}, and too few are left of {yard}: {listed(out)}"
 
     def _van(self) -> tuple[str, str]:
         van = self.crew.vehicle
@@ -310,11 +311,11 @@ class ToldReason:
         shift = next(s for s in self.crew.shifts if s.day == self.day_number)
         last, first = shift.end + shift.overtime, shift.start
         if not undo.earlier:
-            home = f"would be home at {clock_time(last + undo.later)} at the earliest ({self._drives()})"
-            return f"{self.where} {home}; its day ends at {clock_time(last)}"
+            home = f"{self.crew.called} on {self.day} would be home at {clock_time(last + undo.later)} at the earliest"
+            return f"{home} ({self._drives()}); its day ends at {clock_time(last)}"
         due = "its work window" if self.start is None else clock_time(self.start)
-        late = f"cannot be there in time for {due} ({self._drives()})"
-        return f"{self.where} {late}; its day is from {clock_time(first)} to {clock_time(last)}"
+        late = f"{self.crew.called} on {self.day} cannot be there in time for {due}"
+        return f"{late} ({self._drives()}); its day is from {clock_time(first)} to {clock_time(last)}"
 
     def _window(self) -> str:
         job = self.job
@@ -340,7 +341,7 @@ class ToldReason:
         due = f"{rule.length} minutes, begun from {clock_time(rule.earliest)} to {clock_time(rule.latest)}"
         return (
             f"{self.job.minutes} minutes leave no place for the rest that is due past {rule.after} minutes out ({due}) "
-            f"with {self.where}: {self._drives()}"
+            f"with {self.crew.called} on {self.day}: {self._drives()}"
         )
 
     def _follows(self) -> str:
@@ -371,7 +372,8 @@ class ToldReason:
             return f"It follows {f.first} ({asked}), which {crew_name(week, at[0])} does on {day_name(week, at[1])}"
         firsts = [f.first for f in week.follows if f.then == self.job.id]
         if firsts:
-            return f"It follows {listed(firsts)}, and the route of {self.where} has room for it only before that"
+            route = f"the route of {self.crew.called} on {self.day}"
+            return f"It follows {listed(firsts)}, and {route} has room for it only before that"
         thens = listed(f.then for f in week.follows if f.first == self.job.id and f.then in visits)
         return f"{thens} follows it, and there is room for it only where that could not follow"
 

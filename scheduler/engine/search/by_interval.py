@@ -17,6 +17,7 @@ from scheduler.engine.model.intervals import by_intervals
 from scheduler.engine.model.plans import timed, weekly_cents
 from scheduler.engine.model.timing import Timed
 from scheduler.engine.pricing.columns import columns_of_routes
+from scheduler.engine.search.closing import Closing
 from scheduler.engine.search.diving import PRICED, Dives
 from scheduler.engine.search.incumbent import Best
 
@@ -62,7 +63,7 @@ class ByInterval:
 
     def sets(self, most: int) -> dict[int, Sets] | None:
         """Return what `every_set` does of a plan better than the best."""
-        return every_set(self.relax, self.best.cost, most)
+        return every_set(self.relax, self.best, most)
 
     def dive(self) -> None:
         """Offer the plan of a dive."""
@@ -136,16 +137,23 @@ class ByInterval:
         self.best.offer(routes, cost, {j: t for j, t in start.items() if model.assist_of[j] >= 0}, times)
 
 
-def every_set(relax: Relaxation, cost: float, most: int) -> dict[int, Sets] | None:
-    """Return by crew day every set of the week's items that a plan under `cost` can have there, with the least of each.
+def every_set(relax: Relaxation, best: Best, most: int) -> dict[int, Sets] | None:
+    """Return by crew day every set of the week's items that a plan cheaper than the best can have there.
 
-    That is its least cents and minutes out. None where there are more than `most`.
+    Each comes with its least cents and minutes out. Cuts over the routes listed raise the best's bound, and drop those
+    that pass what is left of the gap. None where there are more than `most` before that.
     """
-    model, pool, gap = relax.model, relax.pool, cost - relax.bound + relax.rounding + MARGIN
+    model, pool, cost = relax.model, relax.pool, best.cost
+    gap = cost - relax.bound + relax.rounding + MARGIN
     if np.isinf(gap) or not relax.under(gap, most, DAY_ROOM, all_or_none=True):
         return None
+    left = np.nonzero(pool.reduced(relax.dual) < gap)[0]
+    if len(left):
+        closing = Closing(pool, left.tolist(), relax.check)
+        closing.run(relax.dual, lambda: float(cost), MARGIN, best.prove)
+        left = closing.kept
     found: dict[int, Sets] = {}
-    for c in np.nonzero(pool.reduced(relax.dual) < gap)[0].tolist():
+    for c in left.tolist():
         items = frozenset(model.row_of[pool.jobs[c]].tolist())
         own = found.setdefault(pool.crew_day[c], {})
         cents, out = own.get(items, (pool.cost[c], pool.out[c]))

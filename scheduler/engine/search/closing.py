@@ -236,6 +236,6 @@ class Closing:
         columns = self.pool.columns(self.kept)
         yard, day = model.yard_of[columns.crew_day], model.day_of[columns.crew_day]
         for cut in self.pool.rows.violated(columns, primal):
-            weight = columns.sum_over_jobs(cut.weight)
+            weight = columns.sum_over_jobs(cut.weight[model.row_of])
             held = np.nonzero(weight * ((yard == cut.yard) & (day <= cut.day)))[0]
             self.cuts.append(Limit(held, weight[held].astype(np.float64), float(cut.most)))

@@ -21,7 +21,6 @@ if TYPE_CHECKING:
 
 MOST_SETS = 20_000  # of all crew days that the model of the whole week is given
 FEW_SETS = 3_000  # with which it is given all the time and both processors: it will end
-FEW_AT_ONCE = 2_000  # the same before the starts are cut into intervals
 PROVING_WORKERS = 2  # with these: more of the solver's kinds get in each other's way on two processors
 WHOLE_SHARE = 0.3  # of the time left, for the whole week at once, until some days are planned anew
 FIRST_STOPS = 500  # of the crew days of a neighborhood
@@ -64,8 +63,10 @@ class Meeting:
         while not self.best.proven:
             self.check()
             before, sets = self.best.cost, self._listed()
+            if self.best.proven:
+                return
             count = 0 if sets is None else sum(map(len, sets.values()))
-            few = sets is not None and count <= (FEW_SETS if self.dives else FEW_AT_ONCE)
+            few = sets is not None and count <= FEW_SETS
             if endless or few:
                 self.best.tell("solving the whole week at once")
                 self.alone()
@@ -90,7 +91,9 @@ class Meeting:
         gap = self.best.cost - self.best.bound
         if gap > NEXT_LIST * self.too_many:
             return None
-        sets = (self.dives.sets if self.dives else self.list_sets)(MOST_SETS)
+        sets = self.dives.sets(MOST_SETS) if self.dives else None
+        if sets is None:  # a set counts once for each way to spread its meetings over intervals: whole, they may be few
+            sets = self.list_sets(MOST_SETS)
         if sets is None:
             self.too_many = gap
         return sets

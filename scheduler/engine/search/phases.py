@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Callable, Sequence
 from concurrent.futures import ThreadPoolExecutor
-from typing import TYPE_CHECKING
+from functools import partial
 
 import numpy as np
 
@@ -22,9 +22,6 @@ from scheduler.engine.search.neighborhood import Polish
 from scheduler.engine.search.roaming import Roaming
 from scheduler.engine.search.ruin_recreate import Ruin
 from scheduler.engine.watch import Watch
-
-if TYPE_CHECKING:
-    from scheduler.engine.search.whole import Sets
 
 QUICK_ROUNDS, QUICK_MOST = 40, 8_000  # of taking out and putting back before prices are known: for each job, at most
 QUICK_MEETING = 3_000, 3.0  # rounds at least where crews meet, and their heat: a proof there wants a good plan first
@@ -79,7 +76,8 @@ class Search:
         self.ruin = Ruin(self.model, seed)
         self.rate = 1.0  # rounds of ruin and recreate a second
         self.roaming: Roaming | None = None
-        self.meeting = Meeting(best, seed, left, check, MEETING_WORKERS, self.sets, self.by_interval, self.alone)
+        sets = partial(every_set, self.relax, best)
+        self.meeting = Meeting(best, seed, left, check, MEETING_WORKERS, sets, self.by_interval, self.alone)
         self.column_of: dict[int, int] = {}  # the pool's columns of the best plan, by crew day
         self.meets = bool((self.model.assist_of >= 0).any())  # some crews have to meet: routes alone do not say when
         self.few_days = len(self.model.crew_days) <= MANY_DAYS
@@ -88,6 +86,7 @@ class Search:
         self.most, self.room, self.nodes = MOST_COLUMNS, DAY_ROOM, ALL_NODES  # of the next try to list, and to choose
         self.turn_s = max(TURN_S, TURN_SHARE * self.given)
         self.proof_s = max(PROOF_S, self.turn_s)
+        self.list_s = self.proof_s if np.isfinite(self.given) else np.inf  # of the next try to list
 
     def run(self) -> None:
         """Search until the best plan is proven best."""
@@ -245,7 +244,7 @@ class Search:
         """List every route that could still pay, if there is room for them."""
         self.best.tell("listing every route that could still pay")
         self.failed = self.gap()
-        self.complete = self.relax.under(self.failed, self.most, self.room)
+        self.complete = self.relax.under(self.failed, self.most, self.room, at_most_s=min(self.list_s, self.left()))
         if not self.complete:
             self.polish.widen()  # there are new routes
 
@@ -254,12 +253,9 @@ class Search:
         self.best.tell("choosing among the routes found")
         self.integer(range(len(self.relax.pool)), self.nodes, at_most_s=self.turn_s)
         self.most, self.room, self.nodes = 4 * self.most, 4 * self.room, 4 * self.nodes
+        self.list_s *= 2
         self.failed = np.inf
         self.polish.without = 0
-
-    def sets(self, most: int) -> dict[int, Sets] | None:
-        """Return what `every_set` does of a plan better than the best."""
-        return every_set(self.relax, self.best.cost, most)
 
     def by_interval(self) -> ByInterval:
         """Return the relaxation in which the starts of what crews meet for are cut into intervals."""

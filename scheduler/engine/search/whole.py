@@ -54,9 +54,10 @@ class WholeModel:
             for i, there in day.there.items():
                 self.on.setdefault(i, {})[k] = there
         self.skipped = {j: self._skip(j) for j in range(len(model.week.jobs)) if j not in self.at}
+        before: dict[tuple[int, int], Any] = {}
         for k, day in self.days.items() if sets is not None else ():
             day.only(sets[k] if sets and k in sets else {})
-            day.in_order()
+            day.in_order(before)
         self._shared()
         self._stock()
         self._follows()
@@ -196,6 +197,7 @@ class WholeModel:
         solver = cp_model.CpSolver()
         solver.parameters.num_workers = workers
         solver.parameters.random_seed = seed % 2**31
+        solver.parameters.max_presolve_iterations = 1  # a second and third fix next to nothing, and take as long
         if seconds is not None:
             solver.parameters.max_time_in_seconds = max(0.01, seconds)
         told = _Told(self, stopped, better)

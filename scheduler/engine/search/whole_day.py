@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Callable, Collection, Mapping
-from itertools import combinations, pairwise
+from itertools import pairwise, permutations
 from typing import Any
 
 import numpy as np
@@ -226,20 +226,28 @@ class CrewDayModel:
         self.cp.add(self.cents >= sum(sets[items][0] * one for items, one in self.one_of.items()))
         self.cp.add(self.whole >= sum(sets[items][1] * one for items, one in self.one_of.items()))
 
-    def in_order(self) -> None:
-        """Say of any two stops which comes first: the arcs imply it, and the proof is much shorter where it is said."""
-        cp, items = self.cp, self.items
+    def in_order(self, before: dict[tuple[int, int], Any]) -> None:
+        """Say of any two stops which comes first: the arcs imply it, and the proof is much shorter where it is said.
+
+        before: by two jobs, the lesser number first, whether that one comes first; what is missing is put in. A stop is
+        for the job that it does or assists, and crews that meet for two jobs have both in the same order, so that all
+        crew days share these.
+        """
+        cp, items, helped = self.cp, self.items, self.model.helped_job
+        job = [int(helped[i]) if helped[i] >= 0 else i for i in items]
         least = self._least_drives()
         spans = [cp.new_int_var(0, self.last, "") for _ in items]
         visits = zip(items, spans, strict=True)
         cp.add_no_overlap(
             [cp.new_optional_interval_var(self.start[i], span, self.end[i], self.there[i], "") for i, span in visits]
         )
-        for (n, a), (o, b) in combinations(enumerate(items), 2):
-            if (a, b) not in self.arc:
+        for n, o in permutations(range(len(items)), 2):
+            a, b, pair = items[n], items[o], (job[n], job[o])
+            if pair[0] >= pair[1]:
                 continue
-            first = cp.new_bool_var("")
-            both = [self.there[a], self.there[b]]
+            if pair not in before:
+                before[pair] = cp.new_bool_var("")
+            first, both = before[pair], [self.there[a], self.there[b]]
             cp.add(self.come[b] >= self.leave[a] + int(least[n, o])).only_enforce_if([*both, first])
             cp.add(self.come[a] >= self.leave[b] + int(least[o, n])).only_enforce_if([*both, first.negated()])
             cp.add_implication(self.arc[a, b], first)

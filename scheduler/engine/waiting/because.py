@@ -6,11 +6,12 @@ from collections.abc import Collection
 
 from msgspec.structs import replace
 
+from scheduler.engine.model.arrays import Model
 from scheduler.engine.model.build import build
 from scheduler.engine.reasons.skipped import promise_reasons, reasons
 from scheduler.engine.waiting.promised import promise_causes
 from scheduler.engine.waiting.second import second_reasons
-from scheduler.plan import Plan, Skipped
+from scheduler.plan import Because, Plan, Skipped
 from scheduler.week import Week
 
 
@@ -26,13 +27,24 @@ def why_not_kept(week: Week, plan: Plan) -> dict[str, str]:
     return {week.jobs[j].id: because.detail for j, because in found.items()}
 
 
+def waiting_reasons(model: Model, plan: Plan) -> dict[int, tuple[Because, ...]]:
+    """Return for every job that a plan of the second format leaves out why, by number, a broken promise's last.
+
+    model: of the week, without anything fixed; plan: keeps its rules, with the cost stated rightly.
+    """
+    found = second_reasons(model, plan)
+    left = tuple(name for name in plan.broken if model.number[name] in found)
+    kept_off = promise_causes(model, replace(plan, broken=left)) if left else {}
+    return {j: (*told, *(kept_off[j].because if j in kept_off else ())) for j, told in found.items()}
+
+
 def with_reasons(week: Week, plan: Plan, kept: Collection[str] = ()) -> Plan:
     """Return `plan`, which keeps every rule of `week`, with the reasons of each waiting job found anew.
 
     kept: codes of reasons that only people know; a job that has one keeps its reasons as they are.
     """
     model = build(week)
-    found = second_reasons(model, plan) if week.format == "week/2" else reasons(model, model.routes_of(plan))
+    found = waiting_reasons(model, plan) if week.format == "week/2" else reasons(model, model.routes_of(plan))
     skipped = tuple(
         skip
         if any(because.code in kept for because in skip.because)

@@ -18,9 +18,9 @@ MUCH = 100_000  # pieces, kilograms, millimetres: more than anything takes
 _END = 1_600  # minutes after midnight: the last of a window on an open day
 
 (KIT, SKILLS, YARD, VAN, HELPERS, TOOLS, PARTS, FOLLOWS, SECOND_LOAD, REST_WITHIN, WEEKLY, WINDOWS, LATER, EARLIER,
- SECOND_CREW) = KINDS = (
+ SECOND_CREW, NO_REST) = KINDS = (
     "kit", "skills", "yard", "van", "helpers", "tools", "parts", "follows", "second load", "rest within", "weekly",
-    "windows", "later", "earlier", "second crew",
+    "windows", "later", "earlier", "second crew", "no rest",
 )  # fmt: skip
 TO_BE_HAD = frozenset({KIT, SKILLS, YARD, VAN, HELPERS, TOOLS, PARTS, FOLLOWS, SECOND_LOAD, WEEKLY})
 
@@ -43,6 +43,7 @@ def kinds_for(week: Week, job: Job) -> list[str]:
         REST_WITHIN: week.rest is not None and not (week.rest.within and job.pausable) and job.minutes > 1,
         WEEKLY: any(c.weekly is not None and c.weekly.cents for c in week.crews),
         SECOND_CREW: job.assist is not None,
+        NO_REST: week.rest is not None,
     }
     return [kind for kind in KINDS if binds.get(kind, True)]
 
@@ -140,4 +141,5 @@ _LOOSER: dict[str, Callable[[Week, frozenset[str]], Week]] = {
     LATER: _of_shifts(lambda s: replace(s, overtime=s.overtime + LATER_MIN)),
     EARLIER: _of_shifts(lambda s: replace(s, start=max(0, s.start - EARLIER_MIN))),
     SECOND_CREW: _of_jobs(lambda _, j: replace(j, assist=None)),
+    NO_REST: lambda week, _: replace(week, rest=None),
 }

@@ -16,6 +16,7 @@ from scheduler.engine.reasons.remedies import (
     Free,
     KitBy,
     LongerDay,
+    NoRest,
     OpenHours,
     Parts,
     People,
@@ -34,6 +35,7 @@ from scheduler.engine.waiting.loosened import (
     KIT,
     LATER,
     LOADING_MIN,
+    NO_REST,
     PARTS,
     REST_WITHIN,
     SECOND_CREW,
@@ -57,6 +59,8 @@ def needed(week: Week, made: Plan, name: str, kinds: Collection[str]) -> tuple[U
     """
     out = outings(week, made.routes)
     found = [undo for part in (_of_job, _of_routes, _of_yards) for undo in part(week, out, name)]
+    if NO_REST in kinds:
+        found += _of_rests(week, out)
     return (*found, *(_of_weeks(week, out, name) if WEEKLY in kinds else ()))
 
 
@@ -160,6 +164,14 @@ def _of_yards(week: Week, out: tuple[Outing, ...], name: str) -> Iterator[Undo]:
             yield Parts(part, yard, at.route.day, worst)
 
 
+def _of_rests(week: Week, out: tuple[Outing, ...]) -> Iterator[Undo]:
+    """Yield the day on which a rest is due that the plan does not have."""
+    rule = week.rest
+    missing = (o for o in out if rule is not None and o.out_min > rule.after and o.route.rest is None)
+    if (o := next(missing, None)) is not None:
+        yield NoRest(o.crew.id, o.route.day)
+
+
 def _of_weeks(week: Week, out: tuple[Outing, ...], name: str) -> Iterator[Undo]:
     """Yield the minutes past what the crews of the job may be out in its seven days free of charge."""
     at = next(o for o in out for _, job in o.stops if job.id == name)
@@ -186,6 +198,7 @@ _KINDS: dict[type, frozenset[str]] = {
     OpenHours: frozenset({WINDOWS}),
     LongerDay: frozenset({LATER, EARLIER}),
     SecondCrew: frozenset({SECOND_CREW}),
+    NoRest: frozenset({NO_REST}),
 }
 
 

@@ -146,6 +146,8 @@ class Trials:
         made = slots.plan_with(found[0])
         undo = needed(self.week, made, job.id, kinds)
         freed = with_undone(self.week, job.id, undo)
+        if freed.rest is None:  # then nobody says when they rest
+            made = replace(made, routes=tuple(replace(r, rest=None) for r in made.routes))
         made = stated(freed, made)
         if bool(undo) != bool(kinds) or audit(freed, made).broken_rules:
             return None
@@ -223,9 +225,12 @@ class Trials:
     def together(self, job: Job, kinds: list[str]) -> Iterator[Undone]:
         """Yield the job's place where several kinds have to be thought away at once, none of them needlessly."""
         best = self.trial(job, frozenset(kinds) - {WEEKLY}) or self.trial(job, frozenset(kinds))
+        used = frozenset(kinds) if best is None else frozenset().union(*(kinds_of(undo) for undo in best.undo))
+        if two := self.distinct(self._in_pairs(job, [kind for kind in kinds if kind in used])):
+            yield two[0]
+            return
         if best is None:
             return
-        used = frozenset().union(*(kinds_of(undo) for undo in best.undo))
         for kind in [kind for kind in reversed(kinds) if kind in used]:
             if len(used) == 1 or self.built <= 0:
                 break
@@ -233,6 +238,12 @@ class Trials:
             if less is not None and (less.extra < 0 or best.extra >= 0):
                 best, used = less, used - {kind}
         yield best
+
+    def _in_pairs(self, job: Job, kinds: list[str]) -> Iterator[Undone]:
+        """Yield the job's places where two kinds are thought away, of more than two that are all there is to undo."""
+        for pair in combinations(kinds, 2) if len(kinds) > 2 else ():
+            if self.built > 0 and (t := self.trial(job, frozenset(pair))) is not None:
+                yield t
 
     def distinct(self, tried: Iterator[Undone] | list[Undone]) -> list[Undone]:
         """Return the trials without repeats: what can be had before other people's hours, the cheapest first."""
@@ -273,7 +284,10 @@ class Trials:
         return dataclasses.replace(remedy, again_cents=min(trial.extra, extra) if extra >= 0 else None)
 
     def _nowhere(self, job: Job) -> Cause:
-        text = f"Its {job.minutes} minutes and the drive fit into no crew's day, four hours longer and at any hour."
+        text = (
+            f"Nothing that was tried is enough for its {job.minutes} minutes, the other visits staying: not days "
+            "four hours longer, any hour of the day, and all else that stands in its way undone at once."
+        )
         return Cause((Because("out_of_reach", text),), None)
 
 

@@ -96,7 +96,7 @@ class ToldSecond(ToldReason):
                 )
                 return f"{more} of the day of {crew_name(self.week, crew)}"
             case Skills(crew, skills) if crew != self.crew.id:
-                return f"{listed(skills)} in {crew_name(self.week, crew)}"
+                return f"{listed(skills)} among the skills of {crew_name(self.week, crew)}"
             case _:
                 return super()._undo(undo)
 
@@ -123,6 +123,12 @@ class ToldSecond(ToldReason):
                 return "no_second_crew", f"Its lift needs {people(lift.hands)}, {name} has {own}, and no helper is free"
             case _:
                 return super()._fact(undo)
+
+    def _drives(self) -> str:
+        lifts = [stop.assist for stop in self.route.stops if stop.assist]
+        if lifts and not self._kept():
+            return f"{self.job.minutes} minutes of work beside the lift of {listed(lifts)}"
+        return super()._drives()
 
     def _load_of_the_day(self) -> str:
         van, jobs = self.crew.vehicle, [self.job, *self._kept()]

@@ -25,6 +25,7 @@ def tried(client: TestClient, name: str, password: str) -> int:
     return client.post("/sign-in", data=data, headers=JSON).status_code
 
 
+@pytest.mark.race
 def test_a_one_time_password_opens_one_session(app: FastAPI) -> None:
     made = signed_in(app, Role.manager).post(
         "/who-may-sign-in", data={"name": "perrin", "role": "office"}, headers=JSON
@@ -107,6 +108,7 @@ def demote(client: TestClient, account: int) -> int:
     return client.post(f"/who-may-sign-in/{account}", data={"role": "office", "active": "yes"}).status_code
 
 
+@pytest.mark.race
 def test_two_managers_cannot_demote_each_other_at_once(app_on_either: FastAPI) -> None:
     app = app_on_either
     with transaction(app.state.database) as session:

@@ -6,6 +6,7 @@ import datetime
 from concurrent.futures import ThreadPoolExecutor
 from pathlib import Path
 
+import pytest
 from fastapi import FastAPI
 from fastapi.testclient import TestClient
 from sqlmodel import select
@@ -191,6 +192,7 @@ def test_signing_in_well_is_no_try(app: FastAPI) -> None:
         sign_in(client, "olive")
 
 
+@pytest.mark.race
 def test_tries_at_the_same_moment_are_all_counted(app: FastAPI) -> None:
     clients = [anonymous(app) for _ in range(8)]
     with ThreadPoolExecutor(8) as pool:

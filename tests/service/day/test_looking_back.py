@@ -89,7 +89,7 @@ def test_a_visit_that_fell_or_was_not_finished_is_counted_once_and_last(app: Fas
     assert lost[first] == {
         "visit_id": first, "when": "not finished on the day", "cause": "weather", "words": "hail went on",
     }  # fmt: skip
-    assert (lost[second]["when"], lost[second]["cause"]) == ("fell after posting", "short kit")
+    assert (lost[second]["when"], lost[second]["cause"]) == ("could not go as posted", "short kit")
     assert third not in lost
     assert "hail went on" in office.get(ADDRESS, headers=PAGE).text
 

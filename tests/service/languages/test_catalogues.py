@@ -57,7 +57,7 @@ _SAME = {
 def bracketed(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> Iterator[None]:
     """The catalogues of Spanish with every text in brackets in place of its translation."""
     real = catalogues.path_of
-    for domain in ("messages", "phone", "pages", "core"):
+    for domain in ("messages", "phone", "pages", "core", "refusals"):
         with real("es", domain).open("rb") as file:
             catalogue = read_po(file, locale="es")
         for message in catalogue:
@@ -72,6 +72,7 @@ def bracketed(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> Iterator[None]
         core._patterns,
         core._said,
         core._whole,
+        core._as_it_stands,
         core._in_parts,
         pages._templates,
         pdf._environment,

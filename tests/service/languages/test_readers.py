@@ -38,6 +38,11 @@ def test_each_reader_has_their_own_language(day: tuple[FastAPI, Jobs]) -> None:
         # What is sent is the same in every language, and what the office reads of it.
         assert 'data-step="level line"' in page
         assert 'value="nobody at home"' in page
+    # A choice of one's own goes first, on the crew's day too.
+    for reader in (signed_in(app, Role.lead), signed_in(app, Role.office)):
+        for language in ("en", "es"):
+            reader.cookies.set("eave-language", language)
+            assert f'<html lang="{language}"' in reader.get(HOME, headers=PAGE).text
     assert (
         phone(app)
         .post(f"{HOME}/back", json={"at": "2027-04-12T11:30:00Z"})

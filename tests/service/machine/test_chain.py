@@ -113,6 +113,7 @@ def test_what_was_changed_or_removed_is_named(database: sa.Engine, statement: st
     database.dispose()
 
 
+@pytest.mark.race
 def test_rows_of_many_writers_at_once_end_in_one_chain(database: sa.Engine) -> None:
     """Rows come into sight in another order than their numbers, and two seal at once: still one chain of all."""
     done, failed = threading.Event(), list[BaseException]()

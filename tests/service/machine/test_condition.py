@@ -142,6 +142,17 @@ def test_every_figure_of_alerts_and_dashboard_is_one_that_is_told(app: FastAPI, 
     assert len(set(places)) == len(places)
 
 
+def test_counts_are_told_as_nothing_before_anything_happens() -> None:
+    """Else the first of each is never seen to grow: what grows is told by two figures."""
+    code = "from api.http.measures import REGISTRY; from prometheus_client import generate_latest as told\n"
+    code += "print(told(REGISTRY).decode())"
+    done = subprocess.run([sys.executable, "-c", code], cwd=ROOT, capture_output=True, text=True, check=True)
+    counts = read(done.stdout)
+    refused = [f"sign_ins_refused_total why={why}" for why in ("wrong", "too many tries", "provider")]
+    for name in ("request_errors_total", *refused, "logged_total level=error", "logged_total level=warning"):
+        assert counts[f"eaveboard_{name}"] == 0, name
+
+
 def test_each_request_has_an_id_that_its_answer_and_its_lines_carry(
     app: FastAPI, capsys: pytest.CaptureFixture[str]
 ) -> None:

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import ipaddress
 import re
 import shutil
 import subprocess
@@ -11,6 +12,18 @@ from pathlib import Path
 import yaml
 
 from api.settings import IN_FILE, SETTINGS
+
+# What the Compose specification lets a file say, from memory: no schema of it is here to read.
+SERVICE = {
+    "build", "cap_add", "cap_drop", "command", "container_name", "depends_on", "deploy", "devices", "dns", "entrypoint",
+    "env_file", "environment", "expose", "extra_hosts", "healthcheck", "hostname", "image", "init", "labels", "logging",
+    "networks", "pid", "ports", "privileged", "profiles", "pull_policy", "read_only", "restart", "secrets",
+    "security_opt", "stop_grace_period", "stop_signal", "sysctls", "tmpfs", "ulimits", "user", "volumes", "working_dir",
+}  # fmt: skip
+BUILD = {"args", "cache_from", "context", "dockerfile", "labels", "network", "platforms", "secrets", "ssh", "target"}
+HEALTH = {"disable", "interval", "retries", "start_interval", "start_period", "test", "timeout"}
+CONDITIONS = {"service_started", "service_healthy", "service_completed_successfully"}
+RESTARTS = {"no", "always", "unless-stopped"}
 
 FOLDER = Path(__file__).parents[3] / "ops" / "deploy"
 TEXT = {path.name: path.read_text() for path in FOLDER.iterdir()}
@@ -45,6 +58,44 @@ def test_the_container_is_built_in_one_stage_and_runs_in_another_as_a_user_that_
     for worker in (service, second):
         assert f"server {worker['networks']['inside']['ipv4_address']}:8410" in TEXT["nginx.conf"]
     assert {name for one in compose["services"].values() for name in one.get("secrets", ())} == set(compose["secrets"])
+
+
+def test_the_compose_file_says_what_compose_knows_and_names_only_what_it_declares() -> None:
+    text = TEXT["compose.yaml"]
+    compose = yaml.safe_load(text)
+    assert compose.keys() <= {"configs", "name", "networks", "secrets", "services", "volumes"}
+    services = compose["services"]
+    inside = ipaddress.ip_network(compose["networks"]["inside"]["ipam"]["config"][0]["subnet"])
+    taken = [str(next(inside.hosts()))]  # the gateway's
+    for name, one in services.items():
+        assert one.keys() <= SERVICE, name
+        assert ("image" in one) != ("build" in one), name
+        build = one.get("build", {})
+        assert build.keys() <= BUILD
+        assert (FOLDER / build.get("context", ".") / build.get("dockerfile", "../../ops/deploy/compose.yaml")).is_file()
+        assert one.get("healthcheck", {}).keys() <= HEALTH
+        assert one.get("healthcheck", {"test": ["CMD"]})["test"][0] in ("NONE", "CMD", "CMD-SHELL")
+        assert one.get("restart", "no") in RESTARTS or one["restart"].startswith("on-failure")
+        after = one.get("depends_on", {})
+        for other in after:
+            assert other in services
+            assert isinstance(after, list) or after[other]["condition"] in CONDITIONS
+            assert isinstance(after, list) or "healthcheck" in services[other], "healthy, as nothing says"
+        assert set(one.get("secrets", ())) <= compose["secrets"].keys()
+        assert set(one["networks"]) <= compose["networks"].keys()
+        taken += (
+            [at["ipv4_address"] for at in dict(one["networks"]).values()] if isinstance(one["networks"], dict) else []
+        )
+        for volume in one.get("volumes", ()):
+            source, target = volume.split(":")[:2]
+            assert source in compose["volumes"] or source.startswith("./"), volume
+            assert target.startswith("/")
+        for port in one.get("ports", ()):
+            assert all(0 < int(number) < 65536 for number in port.split(":")), port
+    assert len(set(taken)) == len(taken)
+    assert all(ipaddress.ip_address(one) in inside for one in taken)
+    marked = text.count("$")
+    assert len(re.findall(r"\$\{[A-Z_]+(?::?[-?][^}]*)?\}", text)) == marked
 
 
 def test_the_unit_is_one_that_systemd_takes(tmp_path: Path) -> None:

@@ -56,6 +56,8 @@ RELEASED = {
     "0035_workers.py": "d0c704113f1689b6260a58077988c4e8d73dc55c954c344c8d9a7316de3eccb6",
     "0036_provider.py": "41664e92fc5153ae77fa455844146c8f96518b54114ea1f56a47b308591f4225",
     "0037_first_year.py": "fe142b873ab3536c2960c3195cf799a4c53737787a2343954246a1ae69064a26",
+    "0038_notices.py": "a24b98046e08e0c5a3a7419f0559b855143addba6d7f4afa2729d884d39034ba",
+    "0039_reminders.py": "af44c4059cd7aaa73c46c9910d3d6854627c058613029ef56be1e020cbeee421",
 }
 
 
@@ -169,7 +171,7 @@ def _cut_off_everywhere(tmp_path: Path, data: str | None, step: int) -> None:
 
 @pytest.mark.parametrize("data", [None, pytest.param("0001", marks=pytest.mark.long)])
 def test_a_start_cut_off_leaves_the_form_before_or_the_one_after(tmp_path: Path, data: str | None) -> None:
-    _cut_off_everywhere(tmp_path, data, step=191)
+    _cut_off_everywhere(tmp_path, data, step=397)
 
 
 @pytest.mark.long
@@ -317,3 +319,32 @@ def test_a_newer_form_waits_for_the_end_of_the_workers_of_an_older_program(tmp_p
     upgrade(database)
     upgrade(database, others=lambda: True)  # nothing is to change
     database.dispose()
+
+
+@pytest.mark.long
+@pytest.mark.parametrize("data", ["0001", "0003"])
+def test_a_start_cut_off_on_postgresql_is_taken_up_by_the_next_one(postgresql_address: str, data: str) -> None:
+    """What was cut off has left a form of the chain, from which the next start comes to the newest, rows and all."""
+    server = sa.make_url(postgresql_address)
+    whole = sa.create_engine(server, isolation_level="AUTOCOMMIT", poolclass=sa.NullPool)
+    engine = open_database(fresh(server, "before"))
+    fill(engine, data)
+    engine.dispose()
+    chain = [script.revision for script in ScriptDirectory(str(MIGRATIONS)).walk_revisions()]
+    forms_seen, at, came_so_far = set[str](), 1, True
+    while came_so_far:
+        with whole.connect() as connection:
+            connection.execute(sa.text("DROP DATABASE IF EXISTS cut WITH (FORCE)"))
+            connection.execute(sa.text("CREATE DATABASE cut TEMPLATE before"))
+        address = server.set(database="cut").render_as_string(hide_password=False)
+        came_so_far = cut_off(address, at)
+        engine = open_database(address)
+        with engine.connect() as connection:
+            forms_seen.add(str(connection.scalar(sa.text("SELECT version_num FROM alembic_version"))))
+        upgrade(engine)
+        still_there(engine, data)
+        engine.dispose()
+        at += 29
+    whole.dispose()
+    assert forms_seen <= set(chain)
+    assert len(forms_seen) > 10

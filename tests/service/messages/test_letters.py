@@ -97,6 +97,7 @@ def test_a_change_updates_the_entry_and_a_visit_put_off_takes_it_out(app: FastAP
     assert "takes the visit out of your calendar" in made.body
 
 
+@pytest.mark.race
 def test_of_many_who_send_at_once_one_does(app: FastAPI, office: TestClient, postbox: tuple[Postbox, Server]) -> None:
     line = first(office)
     with transaction(app.state.database) as session:

@@ -184,3 +184,26 @@ def test_a_broken_promise_begins_with_being_sorry(app: FastAPI, office: TestClie
     assert lines
     for m in lines:
         assert m["body"].split("\n")[2].startswith("We are sorry"), m["body"]
+
+
+def test_what_a_customer_answered_stands_with_the_message_and_on_the_jobs_page(
+    app: FastAPI, office: TestClient
+) -> None:
+    line = first(office)
+    address = f"/messages/{line['id']}"
+    early = office.post(f"{address}/answered", data={"version": line["version"], "words": "yes"})
+    assert early.status_code == 409
+    told = office.post(f"{address}/told", data={"version": line["version"]}).json()
+    assert "What did the customer answer?" in office.get(address, headers=PAGE).text
+    empty = office.post(f"{address}/answered", data={"version": told["version"], "words": " "})
+    assert (empty.status_code, empty.json()["where"]) == (422, "words")
+    kept = office.post(f"{address}/answered", data={"version": told["version"], "words": "That suits us."})
+    assert (kept.status_code, kept.json()["answer"], kept.json()["answered_by"]) == (200, "That suits us.", "olive")
+    assert office.post(f"{address}/answered", data={"version": told["version"], "words": "No."}).status_code == 412
+    assert "answered" in office.get(address, headers=PAGE).text
+    for page in ("/messages", f"/jobs/{line['visit_id']}"):
+        assert "That suits us." in office.get(page, headers=PAGE).text, page
+    again = office.post(f"{address}/answered", data={"version": kept.json()["version"], "words": "Now it does not."})
+    assert again.json()["answer"] == "Now it does not."
+    history = office.get("/history", params={"noun": "message", "noun_id": str(line["id"])}).json()["items"]
+    assert [one["did"] for one in history[:2]] == ["noted the answer to", "noted the answer to"]

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import html
+import io
 import json
 import re
 import shutil
@@ -15,6 +16,7 @@ import pytest
 from fastapi import FastAPI
 from fastapi.testclient import TestClient
 from httpx2 import Response
+from PIL import Image
 from sqlmodel import select
 
 from api import tables
@@ -294,13 +296,6 @@ def test_a_request_that_is_sent_twice_keeps_once(office: TestClient) -> None:
     assert office.get("/surveys", params={"awning": AWNING}).json()["items"][0]["version"] == first.json()["version"]
 
 
-def test_a_site_without_an_awning_says_what_to_do(office: TestClient) -> None:
-    text = office.get(f"/jobs/{SURVEY_VISIT}/survey", headers=PAGE).text
-    assert "No awning stands in the order yet" in text
-    assert "What to do" in text
-    assert office.post(f"/jobs/{SURVEY_VISIT}/survey", data={"do": "keep"}).status_code == 409
-
-
 def test_the_office_adds_the_awning_where_the_survey_lacks_it(demo: FastAPI, office: TestClient) -> None:
     job = "J-1079"
     form = {"model": "hood", "width": "12 ft", "projection": "10 ft", "weight": "119 lb", "box": "13 ft", "boxes": "1",
@@ -339,12 +334,37 @@ def test_a_survey_visit_leads_to_the_awning_of_its_site(office: TestClient) -> N
     assert "Not measured yet." in kept(office, fields, SURVEY_VISIT).json()["detail"]
     old = fields_of(survey_from_data(office.get("/surveys/V-2100").json()["document"]))
     sent = {**{name: fields[name] for name in ("awning", "version", "surveyed_on", "surveyed_by")}, **old}
-    answer = kept(office, sent, SURVEY_VISIT)
+    refused = kept(office, sent, SURVEY_VISIT)
+    assert refused.status_code == 422
+    assert "No photo shows the zero: keep one, or say here why there is none." in refused.json()["detail"]
+    page = kept(office, sent, SURVEY_VISIT, accept=PAGE).text
+    assert '<a href="#no_zero">Photo of the zero</a>' in page
+    answer = kept(office, {**sent, "no_zero": "measured from the roof"}, SURVEY_VISIT)
     assert answer.status_code == 200, answer.text
     (row,) = office.get("/surveys", params={"awning": ids[0]}).json()["items"]
     assert (row["version"], row["site_id"], row["document"]["id"]) == (1, with_site["site_id"], row["id"])
+    assert row["uncertain"] == "No photo of the zero: measured from the roof"
     assert kept(office, sent, SURVEY_VISIT).status_code == 412  # a first survey again, where there is one now
     assert office.get(f"/jobs/{SURVEY_VISIT}/survey?awning=A-2100", headers=PAGE).status_code == 404
+
+
+def test_a_lead_keeps_the_photo_of_a_wall_that_no_crew_has_been_given_yet_and_is_back_at_the_survey(
+    demo: FastAPI,
+) -> None:
+    lead = signed_in(demo, Role.lead)
+    assert lead.get(f"/jobs/{JOB}", headers=PAGE).status_code == 404
+    text = lead.get(f"/jobs/{JOB}/survey", headers=PAGE).text
+    assert "No photo shows the zero yet." in text
+    assert f'action="/jobs/{JOB}/survey/photos"' in text
+    picture = io.BytesIO()
+    Image.new("RGB", (40, 30)).save(picture, "JPEG")
+    sent = {"file": ("zero.jpg", picture.getvalue(), "image/jpeg")}
+    data = {"shows": "zero", "caption": "left jamb", "awning": AWNING}
+    answer = lead.post(f"/jobs/{JOB}/survey/photos", data=data, files=sent, headers=PAGE, follow_redirects=False)
+    assert (answer.status_code, answer.headers["location"]) == (303, f"/jobs/{JOB}/survey?awning={AWNING}#zero")
+    assert "✓ A photo shows the zero: left jamb." in lead.get(f"/jobs/{JOB}/survey", headers=PAGE).text
+    crate = lead.post(f"/jobs/{JOB}/survey/photos", data={"shows": "crate"}, files=sent, headers=JSON)
+    assert crate.status_code == 422
 
 
 def test_a_reader_looks_and_a_link_looks_at_its_own_jobs_only(demo: FastAPI, built: BuiltDemo) -> None:

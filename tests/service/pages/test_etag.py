@@ -53,6 +53,7 @@ def test_a_weak_or_quoteless_tag_names_no_version(office: TestClient, address: s
         assert office.put(address, json=BODY, headers={"If-Match": tag}).status_code == 412
 
 
+@pytest.mark.race
 def test_of_many_edits_of_one_version_at_once_just_one_is_kept(
     app_on_either: FastAPI, office: TestClient, address: str
 ) -> None:

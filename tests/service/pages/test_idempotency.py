@@ -94,6 +94,7 @@ def test_a_key_that_is_none_is_refused(app: FastAPI) -> None:
     assert customers(app) == []
 
 
+@pytest.mark.race
 def test_many_at_the_same_moment_do_it_once(app_on_either: FastAPI, office: TestClient) -> None:
     clients = [signed_in(app_on_either, Role.office) for _ in range(6)]
 
@@ -129,6 +130,7 @@ def slow(app_on_either: FastAPI) -> Iterator[tuple[FastAPI, threading.Event, thr
     go_on.set()
 
 
+@pytest.mark.race
 def test_while_the_first_is_under_way_the_same_is_told_to_wait(
     slow: tuple[FastAPI, threading.Event, threading.Event],
 ) -> None:
@@ -146,6 +148,7 @@ def test_while_the_first_is_under_way_the_same_is_told_to_wait(
     assert customers(app) == ["slow"]
 
 
+@pytest.mark.race
 def test_one_that_was_cut_off_is_taken_up_anew_and_never_counted_twice(
     slow: tuple[FastAPI, threading.Event, threading.Event],
 ) -> None:

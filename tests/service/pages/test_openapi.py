@@ -1,4 +1,5 @@
-"""The whole OpenAPI under generated requests (schemathesis): no server error, and every answer is one that is declared.
+"""The whole OpenAPI under generated requests (schemathesis): no server error, and every answer is one that is declared,
+to every role, on both databases.
 
 Path parameters are often exchanged for ids that exist: requests for nothing would all end at the same 404.
 """
@@ -14,6 +15,7 @@ from typing import Any
 
 import pytest
 import schemathesis
+import sqlalchemy as sa
 from fastapi import FastAPI
 from fastapi.testclient import TestClient
 from hypothesis import HealthCheck, given, settings
@@ -23,7 +25,8 @@ from sqlmodel import col, select
 from api import tables
 from api.access.accounts import Role
 from api.app import create_app
-from api.database import transaction
+from api.backup.copying import copy_rows
+from api.database import open_database, transaction, upgrade
 from api.settings import Settings, sqlite_address
 from tests.conftest import BuiltDemo
 from tests.service.cast import running, signed_in
@@ -38,19 +41,37 @@ PLANS = [
 KNOWN_SHARE = 0.7
 
 
-@pytest.fixture(scope="module")
-def service(built: BuiltDemo, tmp_path_factory: pytest.TempPathFactory) -> Iterator[FastAPI]:
-    """The demo, its week posted, to be written on at will."""
+@pytest.fixture(scope="module", params=["sqlite", "postgresql"])
+def service(
+    request: pytest.FixtureRequest, built: BuiltDemo, tmp_path_factory: pytest.TempPathFactory
+) -> Iterator[FastAPI]:
+    """The demo, its week posted, to be written on at will, on either database."""
     folder = shutil.copytree(built.out, tmp_path_factory.mktemp("openapi") / "data")
-    chosen = Settings(
-        data=folder, database=sqlite_address(folder), port=8410, quick_passwords=True, clock="forecast"
-    )  # fmt: skip
+    server = request.param == "postgresql"
+    address = _on_server(request.getfixturevalue("postgresql_address"), folder) if server else sqlite_address(folder)
+    chosen = Settings(data=folder, database=address, port=8410, quick_passwords=True, clock="forecast")
     with running(chosen) as app:
         with transaction(app.state.database) as session:
             plan = session.exec(select(tables.StoredPlan)).one()
             at = datetime.datetime(2027, 4, 8, 21, tzinfo=datetime.UTC)
             session.add(tables.PostedWeek(start_date=plan.start_date, plan_id=plan.id, posted_at=at, posted_by="test"))
         yield app
+
+
+def _on_server(address: str, folder: Path) -> str:
+    """Return the address of a database on the server that holds what the one in `folder` does."""
+    whole = sa.create_engine(address, isolation_level="AUTOCOMMIT")
+    with whole.connect() as connection:
+        connection.execute(sa.text("DROP DATABASE IF EXISTS openapi WITH (FORCE)"))  # of the role before
+        connection.execute(sa.text("CREATE DATABASE openapi TEMPLATE template0"))
+    whole.dispose()
+    source, target = open_database(sqlite_address(folder)), open_database(address.replace("/postgres?", "/openapi?"))
+    upgrade(target)
+    with source.connect() as one, target.begin() as other:
+        copy_rows(one, other)
+    source.dispose()
+    target.dispose()
+    return address.replace("/postgres?", "/openapi?")
 
 
 @pytest.fixture(scope="module")
@@ -77,9 +98,9 @@ def known(service: FastAPI) -> dict[str, list[Any]]:
     return found
 
 
-@pytest.fixture(scope="module")
-def client(service: FastAPI) -> TestClient:
-    return signed_in(service, Role.manager)
+@pytest.fixture(scope="module", params=[*Role], ids=[role.value.replace(" ", "-") for role in Role])
+def client(request: pytest.FixtureRequest, service: FastAPI) -> TestClient:
+    return signed_in(service, request.param)
 
 
 pytestmark = pytest.mark.long

@@ -151,6 +151,7 @@ def test_a_small_settings_file_that_would_fill_the_memory_is_refused(tmp_path: P
     assert words in str(faults[0])
 
 
+@pytest.mark.race
 def test_few_passwords_are_hashed_at_once_and_the_rest_come_again(monkeypatch: pytest.MonkeyPatch) -> None:
     passwords, at_once, most = Passwords(quick=True), 0, 0
     lock, go = threading.Lock(), threading.Event()

@@ -92,6 +92,7 @@ def test_one_press_books_drafts_the_message_and_puts_the_visit_into_the_plan(app
 
 
 @pytest.mark.parametrize("hold", ["firm", "day", "soft"])
+@pytest.mark.race
 def test_two_sellers_at_once_never_sell_the_same_hour_twice(app: FastAPI, hold: str) -> None:
     sellers = [signed_in(app, Role.office), signed_in(app, Role.manager)]
     one, other = "J-1054", "J-1061"

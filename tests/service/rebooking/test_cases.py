@@ -196,6 +196,7 @@ def test_a_customers_wishes_narrow_the_offers(app: FastAPI, office: TestClient) 
         assert offer["end"] <= 960
 
 
+@pytest.mark.race
 def test_of_two_who_take_at_once_one_does_and_the_other_is_told(app: FastAPI, office: TestClient) -> None:
     visit = a_visit(app)
     case = opened(office, cause="customer", visit=visit)

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import datetime
+import html
 import shutil
 import time
 from collections.abc import Iterator
@@ -193,6 +194,21 @@ def test_a_promise_is_broken_only_where_the_manager_says_so_and_then_openly(app:
     assert made["by_kind"]["changes"] == WEEK.broken_cents
     laid = manager.get(f"/plans/{made['plan_id']}/against/{app.state.plan}").json()
     assert laid["promises"] == {"kept": [], "broken": ["c"], "broken_in_both": []}
+
+
+def test_why_a_promise_is_not_kept_is_told_on_a_page(app: FastAPI) -> None:
+    manager = signed_in(app, Role.manager)
+    body: dict[str, Any] = {"visit": "c", "crew": "north", "day": 0, "despite": True}
+    made = manager.post(f"/plans/{app.state.plan}/moves", json=body).json()["plan_id"]
+    at = f"/plans/{made}/promises"
+    told = manager.get(at, headers={"accept": "application/json"}).json()
+    assert list(told) == ["c"]
+    assert told["c"].startswith("The firm booking of c (south on Tue Apr 6, 10:00) is not kept: ")
+    shown = signed_in(app, Role.reader).get(at, headers={"accept": "text/html"}).text
+    assert told["c"] in html.unescape(shown)
+    assert manager.get("/plans/999999/promises").status_code == 404
+    kept = manager.get(f"/plans/{app.state.plan}/promises", headers={"accept": "text/html"}).text
+    assert "keeps every firm time and every promised day" in kept
 
 
 def test_a_visit_taken_off_by_hand_waits_for_that_reason_through_later_moves(app: FastAPI) -> None:

@@ -2,65 +2,27 @@
 
 from __future__ import annotations
 
-import json
 import os
 import random
-import signal
-import subprocess
-import sys
+import threading
 import time
-from collections.abc import Iterator
 from pathlib import Path
 
 import pytest
 
-from api.cluster import ClusterDoor
+from api.cluster import ClusterDoor, notes
+from api.cluster import door as module
 from api.cluster.door import ClusterLost
+from api.languages import speaking
+from api.languages.core import core_says
 from api.settings import read_settings
 from scheduler import Elsewhere, Progress, parts_of, plan_by_yard, plan_week
 from scheduler.audit import audit
 from scheduler.errors import BadInput
 from scheduler.week import Week
+from tests.machines import Machines
 from tests.waiting import until
 from tests.weeks import small_week
-
-ROOT = Path(__file__).parents[3]
-
-
-class Machines:
-    """A scheduler, and workers of one thread each, in processes of their own."""
-
-    def __init__(self, folder: Path) -> None:
-        self.folder, self.workers = folder, list[subprocess.Popen[bytes]]()
-        where = folder / "scheduler.json"
-        self.scheduler = self._run("scheduler", "--host", "127.0.0.1", "--port", "0", "--scheduler-file", str(where))
-        until(where.exists)
-        until(lambda: where.read_text().endswith("}"))
-        self.address: str = json.loads(where.read_text())["address"]
-        one = ("--nthreads", "1", "--no-nanny", "--local-directory", str(folder))
-        self.workers = [self._run("worker", self.address, *one) for _ in range(2)]
-
-    def _run(self, what: str, *words: str) -> subprocess.Popen[bytes]:
-        command = [sys.executable, "-m", f"distributed.cli.dask_{what}", *words, "--no-dashboard"]
-        return subprocess.Popen(command, cwd=ROOT, stderr=subprocess.DEVNULL)
-
-    def kill(self, pid: int) -> None:
-        os.kill(pid, signal.SIGKILL)
-        next(one for one in self.workers if one.pid == pid).wait()
-
-    def close(self) -> None:
-        for one in (self.scheduler, *self.workers):
-            one.kill()
-            one.wait()
-
-
-@pytest.fixture(scope="module")
-def machines(tmp_path_factory: pytest.TempPathFactory) -> Iterator[Machines]:
-    found = Machines(tmp_path_factory.mktemp("cluster"))
-    try:
-        yield found
-    finally:
-        found.close()
 
 
 def falls_apart() -> Week:
@@ -81,16 +43,11 @@ def fails(words: str) -> None:
     raise BadInput("week", words)
 
 
-def _begun(door: ClusterDoor) -> int:
-    door.begin()
-    return door.at_once if door.far else 0
-
-
 def test_a_cluster_plans_what_this_machine_plans(machines: Machines) -> None:
     week, told = falls_apart(), list[Progress]()
     with ClusterDoor(machines.address) as door:
-        until(lambda: _begun(door) == 2)
-        assert door.note == ""
+        door.begin()
+        assert (door.note, door.at_once) == ("", 2)
         line = door.line()
         far = plan_by_yard(
             week, seconds=None, clock=time.monotonic, elsewhere=Elsewhere(door, 2), line=line, report=told.append
@@ -134,6 +91,55 @@ def test_a_killed_worker_and_a_lost_scheduler(machines: Machines, tmp_path: Path
         door.begin()
         assert "could not be reached" in door.note
         assert door.submit(os.getpid).result(30) == os.getpid()
+
+
+class Late:
+    """A connection to a scheduler that stands."""
+
+    status = "running"
+
+    def close(self, timeout: float) -> None:
+        self.status = "closed"
+
+
+@pytest.mark.parametrize(("late", "lost"), [(3, False), (10_000, True)])
+def test_a_scheduler_that_answers_late_is_lost_only_after_a_while(
+    monkeypatch: pytest.MonkeyPatch, late: int, lost: bool
+) -> None:
+    looks = []
+
+    def looked(_: Late) -> dict[str, int]:
+        looks.append(late)
+        if len(looks) <= late:
+            raise TimeoutError("5 s")
+        return {"tcp://10.0.0.6:1": 1}
+
+    monkeypatch.setattr(module, "_workers_of", looked)
+    monkeypatch.setattr(module, "LOOK_S", 0.01)
+    monkeypatch.setattr(module, "ALONE_S", 0.5 if lost else 600.0)
+    with ClusterDoor("tcp://10.0.0.5:8786") as door:
+        door._client, door._workers = Late(), {"tcp://10.0.0.6:1": 1}
+        watching = threading.Thread(target=door._watch)
+        watching.start()
+        until(lambda: not door.far or (len(looks) > 5 and not lost))
+        assert door.far is not lost
+        assert ("does not answer any more" in door.note) is lost
+        assert lost or door.note == ""
+        door.shutdown()
+        watching.join()
+
+
+def test_what_befell_a_cluster_is_told_in_the_reader_s_language() -> None:
+    at = "tcp://10.0.0.5:8786"
+    told = [tell(at) for tell in (notes.lacks_package, notes.not_reached, notes.no_workers, notes.lost, notes.silent)]
+    told += [notes.emptied(at), notes.other_release(at, "0.1.0"), notes.workers_gone(1), notes.workers_gone(3)]
+    told += [notes.heavy_part(), f"{notes.workers_gone(1)} {notes.lost(at)}"]
+    with speaking("es"):
+        for words in told:
+            said = core_says(words)
+            assert "machine" not in said, words
+            assert "worker" not in said, words
+            assert (at in said) == (at in words)
 
 
 def test_the_setting_is_read_strictly() -> None:

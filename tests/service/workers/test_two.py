@@ -203,6 +203,7 @@ def test_what_stands_in_no_table_is_told(two: tuple[Worker, Worker]) -> None:
     assert mine.of(7, "J-1").phase == theirs.of(7, "J-1").phase == ""
 
 
+@pytest.mark.race
 def test_turns_are_waited_for_over_workers(two: tuple[Worker, Worker]) -> None:
     here, there = two
     order: list[str] = []

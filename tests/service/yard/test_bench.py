@@ -80,6 +80,7 @@ def kit(app: FastAPI, visit: str = "J-1") -> Any:
         return kit_of(session, session.get_one(tables.Visit, visit))
 
 
+@pytest.mark.race
 def test_taps_of_many_at_once_lose_no_piece(app_on_either: FastAPI) -> None:
     with transaction(app_on_either.state.database) as session:
         add_job(session, parts={"bolt": 60})
@@ -97,6 +98,7 @@ def test_taps_of_many_at_once_lose_no_piece(app_on_either: FastAPI) -> None:
     assert state["items"][0]["counted"] == 40
 
 
+@pytest.mark.race
 def test_a_tap_beside_the_closing_is_in_the_count_or_refused(app_on_either: FastAPI) -> None:
     """Never neither: what was answered with 200 is in the bench count."""
     with transaction(app_on_either.state.database) as session:

@@ -103,6 +103,7 @@ def test_no_shelf_goes_below_zero_without_a_reason(office: TestClient, app_on_ei
     assert "▲ 1 shelf is below zero" in page
 
 
+@pytest.mark.race
 def test_moves_at_the_same_moment_lose_no_piece(office: TestClient, app_on_either: FastAPI) -> None:
     def take(n: int) -> None:
         with transaction(app_on_either.state.database) as session:
@@ -118,6 +119,7 @@ def test_moves_at_the_same_moment_lose_no_piece(office: TestClient, app_on_eithe
             assert after == running
 
 
+@pytest.mark.race
 def test_two_who_load_one_kit_at_once_take_its_parts_once(office: TestClient, app_on_either: FastAPI) -> None:
     with transaction(app_on_either.state.database) as session:
         add_job(session, shelf={LAG: 6})

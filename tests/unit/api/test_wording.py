@@ -46,6 +46,9 @@ def test_lengths_weights_and_money() -> None:
     assert METRIC.say("31 lb (14 kg), 9 am none, 12 pm all") == "14 kg, 9:00 none, 12:00 all"
     assert US.say("35 kg (77 lb) in a steady 24 mph") == "77 lb in a steady 24 mph"
     assert METRIC.say("would save $310.") == "would save €310."
+    # The planner's sentences have cents, which pages write no smaller than they matter.
+    assert US.say("$1,710.62 worse, at most $28.50, or $8.00 more") == "$1,711 worse, at most $28, or $8.00 more"
+    assert METRIC.say("it would save $692.00.") == "it would save €692."
     with worded(lambda: METRIC):
         written = [shown.feet(4267), shown.length(3823), shown.pounds(60), shown.dollars(123_456), shown.clock(868)]
     assert written == ["4.27 m", "3823 mm", "60 kg", "€1,235", "14:28"]

@@ -38,7 +38,7 @@ def test_the_best_plan_costs_what_the_hand_says() -> None:
     assert plan.cost.total == plan.bound == cheapest(week).cost.total == BEST_CENTS
     assert [skip.job for skip in plan.skipped] == ["gorse"]
     assert [because.code for because in plan.skipped[0].because] == ["dearer"]
-    assert "60.00 more" in plan.skipped[0].because[0].detail
+    assert "$60.00 more" in plan.skipped[0].because[0].detail
 
 
 def test_the_relaxation_and_its_prices_are_those_of_the_page(relaxed: Relaxation) -> None:

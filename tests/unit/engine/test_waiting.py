@@ -5,6 +5,7 @@ from __future__ import annotations
 from collections.abc import Iterable
 
 import pytest
+from msgspec.structs import replace
 
 from scheduler import with_reasons
 from scheduler.plan import Because
@@ -86,6 +87,22 @@ def test_a_rest_that_would_cut_the_work_is_named() -> None:
     )
 
 
+def test_a_promise_that_waits_is_told_last_with_why_it_is_not_kept() -> None:
+    data = week_data()
+    data["crews"][1]["shifts"] = [s for s in data["crews"][1]["shifts"] if s["day"] != 0]
+    data["jobs"][0]["booked"] = {
+        "crew": "oak", "day": 0, "start": 610, "hold": "day", "move_cents": 0, "retime_cents": 0, "recrew_cents": 0,
+    }  # fmt: skip
+    week = week_from_data(data)
+    plan = replace(plan_of(week, _BIRCH, skipped=("alder",)), broken=("alder",))
+    told = with_reasons(week, plan).skipped[0].because
+    assert codes(told) == ["no_second_crew", "promise_broken"]
+    assert told[1].detail == (
+        "The booking of alder for Mon Mar 15 is not kept: its second crew has no hour on Mon Mar 15: "
+        "elm does not work; with 1 person there for its lift 10:10–10:40 it could be kept with oak."
+    )
+
+
 def _with_parts(*needs: int) -> Data:
     """A week of crews oak, elm and fir, who alone may do alder, and of 8 anchors; alder, birch and cedar take `needs`.
 
@@ -112,9 +129,9 @@ def _out_with(crew: str, job: str) -> Data:
 @pytest.mark.parametrize(
     ("needs", "others"),
     [
-        ((4, 6, 2), "birch (oak on Mon Mar 15), which is"),  # cedar's two would not do
-        ((4, 2, 6), "cedar (elm on Mon Mar 15), which is"),
-        ((8, 4, 4), "birch (oak on Mon Mar 15) and cedar (elm on Mon Mar 15), which are"),
+        ((4, 6, 2), "birch (with oak on Mon Mar 15), which is"),  # cedar's two would not do
+        ((4, 2, 6), "cedar (with elm on Mon Mar 15), which is"),
+        ((8, 4, 4), "birch (with oak on Mon Mar 15) and cedar (with elm on Mon Mar 15), which are"),
     ],
 )
 def test_who_would_have_to_leave_their_parts_on_other_routes_is_named(needs: tuple[int, int, int], others: str) -> None:

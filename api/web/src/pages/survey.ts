@@ -23,7 +23,7 @@ const form = document.querySelector<HTMLFormElement>("#survey");
 if (form !== null && form.dataset["read"] === undefined) enter(form);
 
 function enter(form: HTMLFormElement): void {
-  const shelf = `eaveboard survey ${form.dataset["awning"] ?? ""}`;
+  const shelf = `eaveboard survey ${form.dataset["shelf"] ?? ""}`;
   const version = one<HTMLInputElement>('input[name="version"]', form);
   const base = one<HTMLInputElement>('input[name="base"]', form);
   const state = one("#state");
@@ -119,7 +119,7 @@ function enter(form: HTMLFormElement): void {
   async function draw(): Promise<void> {
     try {
       const atLeast = Number(form.dataset["atLeast"] ?? 0);
-      const drawn = await send<Drawn>("POST", "/surveys/draw", { fields: typed(), at_least: atLeast });
+      const drawn = await send<Drawn>("POST", "/surveys/draw", { fields: typed(), at_least: atLeast, before: form.dataset["before"] !== undefined });
       show(drawn);
     } catch (fault) {
       if (!(fault instanceof Fault)) throw fault;

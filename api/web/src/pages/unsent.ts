@@ -2,7 +2,7 @@
 // or the back button; it is forgotten when it is saved, and at signing out.
 import { all, make } from "../common.ts";
 import { clock } from "../words.ts";
-import { forget, fields, keyOf, load, putBack, same, save, values, type Unsent } from "../unsent.ts";
+import { brings, forget, fields, keyOf, load, putBack, same, save, values, type Unsent } from "../unsent.ts";
 import { spoken } from "../spoken.ts";
 
 const SENT = "unsent, sent just now"; // of this tab: what was sent, until the next page says what came of it
@@ -32,7 +32,9 @@ function watch(form: HTMLFormElement, key: string): void {
   let older = load(localStorage, key, Date.now());
   let timer: number | undefined;
   let offer: HTMLElement | undefined;
-  if (older && !same(older.values, came)) offer = offered(older);
+  // A form that was refused comes back as it was typed, and with what was found for it: there is nothing to put back.
+  const lost = meta("refused") === undefined ? (kept: Unsent) => !same(kept.values, came) : (kept: Unsent) => brings(kept.values, came);
+  if (older && lost(older)) offer = offered(older);
 
   function offered(kept: Unsent): HTMLElement {
     const back = make("button", { type: "button" }, spoken("Put it back"));
@@ -86,7 +88,7 @@ if (sent !== null && savedJustNow()) localStorage.removeItem(sent);
 if (who !== undefined) {
   const seen = new Map<string, number>();
   for (const form of all<HTMLFormElement>("main form[method=post]")) {
-    if (fields(form).length === 0) continue;
+    if (fields(form).length === 0 || form.dataset["shelf"] !== undefined) continue; // a survey keeps its own text
     const key = keyOf(who, form, location.pathname + location.search);
     const nth = seen.get(key) ?? 0;
     seen.set(key, nth + 1);

@@ -64,7 +64,10 @@ ALONE: dict[str, tuple[Week, str]] = {
         a_week({"windows": [{"day": 1, "start": 480, "end": 900, "risk_cents": 0}]}),
         "Tue Mar 16 8:00–15:00, when no crew can take its 100 minutes; with a work window Mon Mar 15 8:20–10:00",
     ),
-    "no_skills": (a_week({"skills": ["roof-mount", "masonry"]}), "No crew has masonry; with masonry in oak"),
+    "no_skills": (
+        a_week({"skills": ["roof-mount", "masonry"]}),
+        "No crew has masonry; with masonry among the skills of oak",
+    ),
     "no_van": (a_week({"weight_kg": 260, "box_mm": 5_500}), "The van of oak has a rack for 5,000 mm"),
     "no_hands": (a_week({"hands": 3}), "and there are 0 helpers at yard yard on Mon Mar 15; with 1 more helper"),
     "ladder_out": (a_week({"equipment": {"ladder-24": 1}}), "with 1 more of ladder-24 it could go with oak on Mon"),
@@ -90,7 +93,7 @@ IN_PLAN: dict[str, tuple[Week, str]] = {
             crews=OAKS,
             equipment=[{"id": "ladder-24", "yard": "yard", "count": [2, 0]}],
         ),
-        "yard yard has 2, oak has 2, and it needs 1 of ladder-24; with 1 more of ladder-24 it could go with elm",
+        "yard yard has 2, oak has 2 out, and it needs 1 of ladder-24; with 1 more of ladder-24 it could go with elm",
     ),
     "stock_out": (
         a_week(
@@ -108,7 +111,8 @@ IN_PLAN: dict[str, tuple[Week, str]] = {
             crews=OAKS,
             helpers=[{"yard": "yard", "day": 0, "count": 1, "day_cents": 500}],
         ),
-        "It needs 3 people, elm has 2, and of 1 helper at yard yard on Mon Mar 15 oak has 1; with 1 more helper",
+        "It needs 3 people, elm has 2, and too few are left of 1 helper at yard yard on Mon Mar 15: oak has 1 out; "
+        "with 1 more",
     ),
     "follows": (
         a_week({}, {**ELSEWHERE, "ready_day": None}, follows=[
@@ -120,11 +124,11 @@ IN_PLAN: dict[str, tuple[Week, str]] = {
         "The van of oak is full on Mon Mar 15: with this job it would load 4 long boxes where it takes 3; with a van",
     ),
     # 5,000 for the day, 140 minutes at 100, 18 km at 100: 20,800, against 20,000 for leaving it out
-    "dearer": (a_week({"skip_cents": 20_000}), "oak on Mon Mar 15, costs 8.00 more than leaving it out; nothing"),
+    "dearer": (a_week({"skip_cents": 20_000}), "oak on Mon Mar 15, costs $8.00 more than leaving it out; nothing"),
     # the two are alike in all but their price: 3,000.00 against 900.00
     "no_room": (
         a_week({}, ELSEWHERE),
-        "No room: it would push out birch (oak on Mon Mar 15), 2,100.00 worse; nothing cheaper was found with",
+        "No room: it would push out birch (oak on Mon Mar 15), $2,100.00 worse; nothing cheaper was found with",
     ),
 }  # fmt: skip
 
@@ -187,7 +191,7 @@ def test_a_job_that_another_crew_would_have_to_leave_its_parts() -> None:
     week = a_week(alder, {**ELSEWHERE, "parts": {"anchor": 6}}, crews=crews, stock=stock)
     (because,) = because_of(week)
     assert because.code == "no_room"
-    assert "with elm on Mon Mar 15, but only with the parts of birch (oak on Mon Mar 15)" in because.detail
+    assert "with elm on Mon Mar 15, but only with the parts of birch (with oak on Mon Mar 15)" in because.detail
     assert is_planned(cheapest(dearer_to_skip(week, "alder", price_of(because) + 1)), "alder")
 
 
@@ -200,8 +204,8 @@ def test_a_job_that_two_crews_would_have_to_leave_their_parts() -> None:
     week = a_week(alder, *others, crews=crews, stock=stock)
     (because,) = because_of(week)
     assert because.code == "no_room"
-    parts = "the parts of birch (oak on Mon Mar 15) and cedar (fir on Mon Mar 15), which are worth more: 5,594.00"
-    assert f"with elm on Mon Mar 15, but only with {parts}" in because.detail
+    parts = "the parts of birch (with oak on Mon Mar 15) and cedar (with fir on Mon Mar 15)"
+    assert f"with elm on Mon Mar 15, but only with {parts}, which are worth more: $5,594.00" in because.detail
     assert is_planned(cheapest(dearer_to_skip(week, "alder", price_of(because) + 1)), "alder")
 
 
@@ -260,8 +264,8 @@ def test_both_prices_of_a_job_without_room() -> None:
     (because,) = because_of(week)
     # pushed out: 60,000 less 22,000; planned again: elm's 24,800 for birch, less alder's 22,000
     assert because.detail == (
-        "No room: it would push out birch (oak on Mon Mar 15), 380.00 worse; "
-        "with everything planned again, at most 28.00."
+        "No room: it would push out birch (oak on Mon Mar 15), $380.00 worse; "
+        "with everything planned again, at most $28.00."
     )
     assert is_planned(cheapest(dearer_to_skip(week, "alder", 2_801)), "alder")
     assert not is_planned(cheapest(dearer_to_skip(week, "alder", 2_799)), "alder")
@@ -281,7 +285,7 @@ def test_a_search_stopped_too_soon_says_so() -> None:
     week = a_week({})
     (because,) = reasons(build(week), {})[0]
     assert because.code == "not_tried"
-    assert "with oak on Mon Mar 15 it would save 692.00" in because.detail  # 900.00 less 208.00
+    assert "with oak on Mon Mar 15 it would save $692.00" in because.detail  # 900.00 less 208.00
 
 
 def promise(week: Week, job: str = "alder") -> str:
@@ -307,7 +311,8 @@ TUESDAY = {"id": "elm", "shifts": [{"day": 1, "start": 480, "end": 660, "overtim
          FIRM + "its kit is complete only on Tue Mar 16; with its kit complete by Mon Mar 15 it could be kept"),
         (a_week({"booked": BOOKED, "windows": [{"day": 0, "start": 505, "end": 900, "risk_cents": 0}]}),
          FIRM + "no work window (customer, daylight, weather, crews at work) holds 8:20–10:00 on Mon Mar 15."),
-        (a_week({"booked": BOOKED, "skills": ["masonry"]}), FIRM + "no crew has masonry; with masonry in oak"),
+        (a_week({"booked": BOOKED, "skills": ["masonry"]}), 
+         FIRM + "no crew has masonry; with masonry among the skills of oak"),
         (a_week({"booked": {**BOOKED, "start": 490}}),
          "oak on Mon Mar 15 cannot be there in time for 8:10 (20 minutes there, 100 of work and 20 back)"),
         (a_week({"booked": ON_DAY}, crews=[TUESDAY, {"id": "oak", "shifts": []}]), DAY + "no crew works that day."),
@@ -315,8 +320,8 @@ TUESDAY = {"id": "elm", "shifts": [{"day": 1, "start": 480, "end": 660, "overtim
          DAY + "it needs 3 people, oak has 2, and there are 0 helpers at yard yard on Mon Mar 15; with 1 more helper"),
         (a_week({"booked": ON_DAY}, ELSEWHERE), DAY + "no room: it would push out birch, and keeping it costs"),
         (a_week({"booked": ON_DAY, "skip_cents": 0}, broken_cents=20_000),
-         DAY + "keeping it costs 8.00 more than changing it (oak on Mon Mar 15), with everything planned again no less,"
-         " as far as was found."),
+         DAY + "keeping it costs $8.00 more than changing it (oak on Mon Mar 15), with everything planned again no "
+         "less, as far as was found."),
     ],
 )  # fmt: skip
 def test_a_broken_promise_by_name_with_its_reason(week: Week, words: str) -> None:
@@ -331,7 +336,7 @@ def test_a_firm_booking_whose_hours_a_dearer_job_has() -> None:
     assert is_planned(cheapest(week), "alder")
     told = promise(week)
     # kept: 400.00 for breaking it and Tuesday's 208.00 saved, birch's 3,000.00 lost, and birch's 208.00 become alder's
-    price = "keeping it costs 2,392.00 more, with everything planned again no less, as far as was found"
+    price = "keeping it costs $2,392.00 more, with everything planned again no less, as far as was found"
     assert told == FIRM + f"no room: it would push out birch, and {price}."
     cheaper = with_job(week, "birch", lambda j: replace(j, skip_cents=300_000 - 239_201))
     assert not cheapest(cheaper).broken
@@ -340,7 +345,9 @@ def test_a_firm_booking_whose_hours_a_dearer_job_has() -> None:
 def test_a_skipped_job_tells_its_broken_promise_too() -> None:
     told = because_of(a_week({"booked": ON_DAY, "skills": ["masonry"]}))
     assert [b.code for b in told] == ["no_skills", "promise_broken"]
-    assert told[-1].detail == DAY + "no crew has masonry; with masonry in oak it could be kept with oak."
+    assert (
+        told[-1].detail == DAY + "no crew has masonry; with masonry among the skills of oak it could be kept with oak."
+    )
 
 
 def test_every_code_has_a_sentence_for_the_legend() -> None:

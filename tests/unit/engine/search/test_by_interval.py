@@ -12,7 +12,7 @@ from scheduler.engine.master.relaxation import Relaxation
 from scheduler.engine.model.build import build
 from scheduler.engine.model.intervals import by_intervals
 from scheduler.engine.model.plans import plan_of
-from scheduler.engine.search.by_interval import ByInterval
+from scheduler.engine.search.by_interval import ByInterval, every_set
 from scheduler.engine.search.incumbent import Best
 from scheduler.week import read_week
 from tests.brute2 import cheapest
@@ -38,6 +38,28 @@ def test_no_bound_of_copies_passes_the_cheapest_plan(seed: int) -> None:
         relax = Relaxation(by_intervals(model, pieces).model, 0, nothing, None)
         relax.run()
         assert relax.bound <= best + 0.01
+
+
+@pytest.mark.parametrize("seed", [4, 41, 48, 59])
+@pytest.mark.usefixtures("compiled")
+def test_no_list_of_sets_lacks_one_of_the_cheapest_plan(seed: int) -> None:
+    week = small_week2(random.Random(seed), jobs=2, crews=2, days=1)
+    model, plan = build(week), cheapest(week, STEP)
+    assert any(stop.assist for route in plan.routes for stop in route.stops)
+    best = Best(model)
+    best.cost = plan.cost.total + 2_000  # as if the cheapest plan were still to be found
+    plain, dives = Relaxation(model, 0, nothing, None), ByInterval(best, 0, nothing, None)
+    plain.run()
+    dives.bound()
+    one, other = every_set(plain, best, 1_000), dives.sets(1_000)
+    assert one is not None
+    assert other is not None
+    for route in plan.routes:
+        jobs = {model.number[stop.job] for stop in route.jobs}
+        assists = {int(model.assist_of[model.number[stop.assist]]) for stop in route.stops if stop.assist}
+        for sets in (one, other):
+            assert frozenset(jobs | assists) in sets[model.crew_day[route.crew, route.day]]
+    assert best.bound <= plan.cost.total
 
 
 @pytest.mark.parametrize("tiny", OPTIMUM)

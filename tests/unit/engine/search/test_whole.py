@@ -14,13 +14,16 @@ from scheduler.engine.search.whole import Sets, WholeModel
 from scheduler.week import Week2, checked
 from tests.weeks2 import small_week2
 
+DEAR = 500_000
+ALONE = None, 1, 0, lambda: False, lambda _: None, lambda _: None  # seconds, workers, seed, stopped, better, proven
+
 
 def least(model: Model, sets: dict[int, Sets] | None, under: int | None = None) -> tuple[int | None, float]:
     """Return the cost of the cheapest plan (None: there is none) and what the solver proves of any."""
     whole = WholeModel(model, list(range(len(model.crew_days))), {}, sets)
     if under is not None:
         whole.under(under)
-    found = whole.solve(None, 1, 0, lambda: False, lambda _: None, lambda _: None)
+    found = whole.solve(*ALONE)
     return None if found.times is None else found.cost, found.bound
 
 
@@ -48,6 +51,17 @@ def test_every_order_of_stops_stays_possible_among_given_sets(seed: int) -> None
     cost, bound = least(model, None)
     assert cost == bound
     assert least(model, {k: every_set(model, k) for k in range(len(model.crew_days))}) == (cost, bound)
+
+
+@pytest.mark.parametrize("seed", [0, 54, 57])
+def test_crews_that_meet_twice_do_so_in_one_order_and_no_plan_is_lost(seed: int) -> None:
+    model = build(small_week2(random.Random(seed), jobs=4, crews=2, days=1))
+    model.skip_cost = model.skip_cost + DEAR  # so that both jobs with an assist are done
+    free = list(range(len(model.crew_days)))
+    found = WholeModel(model, free, {}, {k: every_set(model, k) for k in free}).solve(*ALONE)
+    done = {i for items in found.routes.values() for i in items}
+    assert sum(int(model.assist_of[i] >= 0) for i in done) == 2
+    assert (found.cost, found.bound) == least(model, None)
 
 
 def test_there_is_nothing_under_the_least_cost() -> None:

@@ -1,0 +1,172 @@
+"""A wall that is measured before an awning is chosen: kept alone, what fits it, and taken by the awning ordered."""
+
+from __future__ import annotations
+
+import html
+import re
+import shutil
+from collections.abc import Iterator
+
+import msgspec
+import pytest
+from fastapi import FastAPI
+from fastapi.testclient import TestClient
+
+from api import tables
+from api.access.accounts import Role
+from api.database import transaction
+from api.survey.fields import is_asked
+from api.survey.form import fields_of
+from scheduler.layout.fitting import usual_awning
+from tests.conftest import BuiltDemo
+from tests.service.cast import JSON, PAGE, running, settings_for, signed_in
+from tests.service.office.test_surveys import form_of, kept
+from tests.service.sales import made
+from tests.surveys import second_survey
+
+JOB, OTHER_JOB = "J-1076", "J-1078"  # survey visits to sites without an order
+FOOT_MM = 304.8
+
+
+@pytest.fixture
+def demo(built: BuiltDemo, tmp_path_factory: pytest.TempPathFactory) -> Iterator[FastAPI]:
+    out = shutil.copytree(built.out, tmp_path_factory.mktemp("walls") / "out")
+    with running(settings_for(out)) as app:
+        with transaction(app.state.database) as session:
+            session.add(tables.AwningModel(id="Fen 12", maker="Marl Awnings", boxes=2, box_over_mm=300, motor="left"))
+            session.add(tables.AwningModel(id="Tern", maker="Marl Awnings"))
+            session.flush()
+            session.add(
+                tables.ModelSize(model_id="Fen 12", width_mm=6096, projection_mm=3048, weight_kg=61, arms=2, brackets=3)
+            )
+            session.add(tables.ModelPart(model_id="Fen 12", item="hand crank", quantity=1))
+        yield app
+
+
+@pytest.fixture
+def office(demo: FastAPI) -> TestClient:
+    return signed_in(demo, Role.office)
+
+
+def measured(office: TestClient, job: str = JOB) -> dict[str, str]:
+    """Return the form of a wall that is 5 m wide between its corners, as nobody has kept it yet."""
+    first = form_of(office, job)
+    assert not any(name.startswith("awning.") or name == "place.left_end" for name in first)
+    wall = {name: text for name, text in fields_of(second_survey()).items() if is_asked(name, before=True)}
+    return {**{name: first[name] for name in ("awning", "version", "surveyed_on", "surveyed_by")}, **wall,
+            "band.left": "0 mm", "band.right": "5000 mm", "no_zero": "no camera"}  # fmt: skip
+
+
+def offered(text: str) -> list[int]:
+    """Return the widths in mm that the page offers to order, wide to narrow."""
+    return [round(int(width) * FOOT_MM) for width in re.findall(r'<option value="([0-9]+) ft">', text)]
+
+
+def test_a_wall_is_kept_before_an_awning_is_chosen(office: TestClient) -> None:
+    text = office.get(f"/jobs/{JOB}/survey", headers=PAGE).text
+    assert "before an awning is chosen" in text
+    assert "Keep the wall first" in text
+    form = measured(office)
+    drawn = office.post("/surveys/draw", json={"fields": {n: form[n] for n in form if "." in n}, "before": True}).json()
+    assert "which is not chosen yet" in drawn["usual"][0]
+    assert "<svg" in drawn["svg"]
+    assert not [name for name in drawn["missing"] if name.startswith("awning.")]
+    told = kept(office, {**form, "wall.cover": ""}, JOB)
+    assert [error["where"] for error in told.json()["errors"]] == ["wall.cover"]
+    assert kept(office, form, JOB).status_code == 200
+    again = kept(office, form, JOB)
+    assert again.status_code == 412  # somebody has measured it meanwhile
+    site = office.get(f"/visits/{JOB}").json()["site_id"]
+    (row,) = office.get("/surveys", params={"site": site}).json()["items"]
+    assert (row["awning_id"], row["version"]) == (None, 1)
+    page = office.get(f"/jobs/{JOB}", headers=PAGE).text
+    assert "What fits this wall" in page
+    moved = kept(office, {**form_of(office, JOB), "band.right": "4900 mm"}, JOB)
+    assert moved.json()["version"] == 2
+    history = signed_in_history(office, row["id"])
+    assert "Clear band: right" in history
+
+
+def signed_in_history(client: TestClient, survey: str) -> str:
+    answer = client.get("/history", params={"noun": "survey", "noun_id": survey}, headers=JSON)
+    return answer.text
+
+
+def test_what_fits_is_what_can_be_kept_for_it_without_a_stop(office: TestClient) -> None:
+    assert kept(office, measured(office), JOB).status_code == 200
+    text = office.get(f"/jobs/{JOB}/survey", headers=PAGE).text
+    widths = offered(text)
+    assert "usual arms and brackets" in text
+    assert widths, html.unescape(text)
+    assert "Not tried, as no size is entered: Tern" in text
+    assert max(widths) <= 5000  # the wall is no wider
+    assert "wider than" in text or "16'" in text  # what stands against more is said
+    chosen = office.get(
+        f"/jobs/{JOB}/survey",
+        params={"model": "Fen 12", "width": f"{widths[0]} mm", "projection": "3048 mm"}, headers=PAGE,
+    ).text  # fmt: skip
+    assert 'value="61 kg"' in chosen  # what the model brings
+    ordered = office.post(
+        f"/jobs/{JOB}/awning",
+        data={"model": "fen 12", "width": f"{widths[0]} mm", "projection": "10", "yard": "north"}, headers=PAGE,
+    )  # fmt: skip
+    assert ordered.status_code == 303, html.unescape(ordered.text)
+    awning = ordered.headers["location"].rpartition("=")[2]
+    row = office.get(f"/awnings/{awning}").json()
+    assert (row["model"], row["projection_mm"], row["weight_kg"], row["boxes"]) == ("Fen 12", 3048, 61, 2)
+    page = office.get(ordered.headers["location"], headers=PAGE).text
+    assert "before this awning was chosen" in page
+    form = form_of(office, JOB)
+    assert (form["awning"], form["band.right"], form["awning.weight_kg"]) == (awning, "5000 mm", "61 kg")
+    usual = msgspec.structs.replace(second_survey(), awning=usual_awning(widths[0], 3048, 61))
+    own = {name: text for name, text in fields_of(usual).items() if not form.get(name)}
+    answer = kept(office, {**form, **own}, JOB)
+    assert answer.status_code == 200, answer.text
+    site = office.get(f"/visits/{JOB}").json()["site_id"]
+    (survey,) = office.get("/surveys", params={"site": site}).json()["items"]
+    assert (survey["awning_id"], survey["version"]) == (awning, 2)  # the same survey, now of the awning
+    assert "awning" in signed_in_history(office, survey["id"])
+    visit = office.get(f"/visits/{JOB}").json()
+    assert (visit["awning_id"], visit["order_id"]) == (awning, row["order_id"])
+    install = f'href="/jobs/new?awning={awning}&amp;kind=install"'
+    assert install in office.get(f"/jobs/{JOB}/survey?awning={awning}&saved=1", headers=PAGE).text
+    drawn = office.post("/surveys/draw", json={"document": survey["document"], "at_least": 3}).json()
+    assert not [one for one in drawn["findings"] if one["level"] == "stop"], drawn["findings"]
+    assert kept(office, measured(office, OTHER_JOB), OTHER_JOB).status_code == 200
+    text = office.get(f"/jobs/{OTHER_JOB}/survey", headers=PAGE).text
+    assert "usual arms and brackets" not in text  # a wall of the model is surveyed by now
+    assert widths[0] in offered(text)
+
+
+def test_a_form_of_before_is_kept_for_the_wall_where_an_awning_was_ordered_meanwhile(office: TestClient) -> None:
+    form = measured(office)
+    body = {"model": "Fen 12", "width": "14", "projection": "10", "yard": "north"}
+    assert office.post(f"/jobs/{JOB}/awning", data=body, headers=PAGE).status_code == 303
+    answer = kept(office, form, JOB)
+    assert answer.status_code == 200, answer.text
+    assert form_of(office, JOB)["band.right"] == "5000 mm"  # the awning's form begins with it
+
+
+def test_an_awning_wider_than_its_model_is_made_is_refused_at_its_width(office: TestClient) -> None:
+    body = {"model": "Fen 12", "width": "24", "projection": "10", "yard": "north"}
+    told = office.post(f"/jobs/{JOB}/awning", data=body, headers=JSON).json()
+    assert [error["where"] for error in told["errors"]] == ["width"]
+    again = office.post(f"/jobs/{JOB}/awning", data=body, headers=PAGE)
+    assert (again.status_code, 'value="24"' in again.text) == (422, True)
+
+
+def test_a_program_makes_a_survey_without_an_awning(office: TestClient) -> None:
+    site = office.get(f"/visits/{JOB}").json()["site_id"]
+    body = {"site_id": site, "surveyed_on": "2027-04-02", "surveyed_by": "Ida",
+            "document": office.get("/surveys/V-2100").json()["document"]}  # fmt: skip
+    assert made(office.post("/surveys", json=body))["awning_id"] is None
+    refused = office.post("/surveys", json=body | {"site_id": "S-none"})
+    assert (refused.status_code, refused.json()["where"]) == (422, "site_id")
+
+
+def test_those_who_only_read_see_what_fits_and_order_nothing(demo: FastAPI, office: TestClient) -> None:
+    assert kept(office, measured(office), JOB).status_code == 200
+    text = signed_in(demo, Role.reader).get(f"/jobs/{JOB}/survey", headers=PAGE).text
+    assert "What fits this wall" in text
+    assert "Fen 12" in text
+    assert f'action="/jobs/{JOB}/awning"' not in text
