@@ -224,7 +224,7 @@ def core(root: Path) -> Catalog:
 
 def refusals(root: Path) -> Catalog:
     """Return the sentences with which people are refused; those of programs and machines stay English."""
-    found = []
+    found: list[tuple[str, str]] = []
     for path in sorted((root / "api").rglob("*.py")):
         name = path.relative_to(root).as_posix()
         if not name.startswith(_NOT_FOR_PEOPLE):

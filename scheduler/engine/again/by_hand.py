@@ -254,8 +254,8 @@ def _unlocked(week: Week, made: Plan, hand: Put | Off, locks: Mapping[str, Lock]
     if at is not None and (at.crew, at.day) == lock[:2] and lock.start in (None, at.start):
         return ()
     locked = f"Job {hand.job} is locked to {crew_name(week, lock.crew)} on {day_name(week, lock.day)}"
-    at = "" if lock.start is None else f", {clock_time(lock.start)}"
-    sentence = f"{locked}{at}; take the lock off first."
+    hour = "" if lock.start is None else f", {clock_time(lock.start)}"
+    sentence = f"{locked}{hour}; take the lock off first."
     return (Breach("lock", sentence, lock.crew, lock.day, hand.job),)
 
 
