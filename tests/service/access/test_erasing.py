@@ -43,7 +43,7 @@ OF_THE_WORK = {
     "crate_count": {"begun_by", "closed_by", "cloth", "cover"}, "kit_state": {"loaded_by"},
     "case_visit": {"was", "state", "offers", "taken"}, "day_result": {"outcome", "checks", "noted_by"},
     "maker_order": {"what", "maker", "email", "ref"},
-    "message": {"kind", "spot", "state", "how", "fault", "made_by", "told_by"}, "visit_lock": {"locked_by", "crew_id"},
+    "message": {"kind", "spot", "state", "how", "fault", "made_by", "told_by", "answered_by"}, "visit_lock": {"locked_by", "crew_id"},
     "load_tick": {"item", "ticked_by", "crew_id"},
     "reservation": {"item", "state"}, "short": {"item", "supplier", "order_ref"}, "step_done": {"step", "done_by"},
     "site_loss": {"item", "what", "noted_by"}, "stock_move": {"item", "kind", "why", "by"},
