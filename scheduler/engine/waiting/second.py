@@ -274,7 +274,9 @@ class Trials:
                 forced = again.cheapest(ROUNDS, {j: DEAR})
                 if job.id in forced.jobs and forced.cost > without.cost:
                     before = {stop.job for route in self.plan.routes for stop in route.jobs}
-                    rivals, cents = tuple(sorted(without.jobs - before)), forced.cost - without.cost + paid
+                    rivals = tuple(sorted(without.jobs - before))
+                    least = min([without.cost - paid, *self._in_its_best_place(again.model, trial.freed, rivals)])
+                    cents = forced.cost - least
                     return dataclasses.replace(remedy, cents=cents, rivals=rivals, elsewhere=not rivals)
             if remedy.cents is None:
                 return remedy
@@ -282,6 +284,12 @@ class Trials:
             others = again.cheapest(ROUNDS, {j: -skip}).cost + skip
         extra = again.cheapest(ROUNDS, {j: DEAR}).cost - others
         return dataclasses.replace(remedy, again_cents=min(trial.extra, extra) if extra >= 0 else None)
+
+    def _in_its_best_place(self, model: Model, freed: Week, rivals: tuple[str, ...]) -> Iterator[int]:
+        """Yield what the plan costs in `freed` with one rival put in, to the minute: the search tries fewer minutes."""
+        plan = stated(freed, self.plan)
+        if len(rivals) == 1 and not audit(freed, plan).broken_rules:
+            yield from (slot.cost for slot in Slots(model, plan, model.number[rivals[0]]).cheapest(1))
 
     def _nowhere(self, job: Job) -> Cause:
         text = (
