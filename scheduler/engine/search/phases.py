@@ -34,6 +34,7 @@ MEETING_WORKERS = 4  # each of its own kind: they do better by turns on two core
 ALL_NODES = 5_000  # of the integer program over all routes found
 TURN_SHARE = 0.1  # of the time given: the longest that one means may go on without anything won
 TURN_S, PROOF_S = 1.0, 5.0  # at least; of the proof, which begins anew each time
+LIST_S, LIST_SHARE = 10.0, 0.3  # of listing every route that could pay: at least, and of the time given
 FEW, FEW_ROOM = 30_000, 300_000  # routes that one quick integer program takes; labels of a crew day to list them
 NEXT_TRY = 0.8  # of the gap at which it was last tried whether few routes are left: tried again from here on
 NARROW = (1 / 4, 1 / 16, 1 / 64)  # of the gap: reduced costs of the routes to choose from before all can be listed
@@ -86,7 +87,7 @@ class Search:
         self.most, self.room, self.nodes = MOST_COLUMNS, DAY_ROOM, ALL_NODES  # of the next try to list, and to choose
         self.turn_s = max(TURN_S, TURN_SHARE * self.given)
         self.proof_s = max(PROOF_S, self.turn_s)
-        self.list_s = self.proof_s if np.isfinite(self.given) else np.inf  # of the next try to list
+        self.list_s = max(LIST_S, LIST_SHARE * self.given)  # of the next try to list
 
     def run(self) -> None:
         """Search until the best plan is proven best."""
