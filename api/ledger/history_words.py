@@ -38,7 +38,7 @@ DID = (
     to_say("{who} filled a hole {what}"), to_say("{who} filled {what}"), to_say("{who} took in {what}"),
     to_say("{who} took in, made {what}"), to_say("{who} took in, changed {what}"),
     to_say("{who} undid, deleted {what}"), to_say("{who} undid, made {what}"), to_say("{who} undid, changed {what}"),
-    to_say("{who} by hand {what}"),
+    to_say("{who} by hand {what}"), to_say("{who} noted the answer to {what}"),
 )  # fmt: skip
 NOUNS = (
     to_say("the visit"), to_say("the customer"), to_say("the site"), to_say("the order"), to_say("the awning"),

@@ -11,6 +11,7 @@ from msgspec.structs import replace
 
 from scheduler.engine.reasons.opened import EARLIER_MIN, LATER_MIN, helper_cents, van_takes
 from scheduler.engine.reasons.remedies import with_skills
+from scheduler.plan import Plan
 from scheduler.week import Crew, Equipment, Helpers, Job, Reload, Shift, Stock, Vehicle, Week, Week2, Window
 
 LOADING_MIN = 30  # that taking on a second load is thought to take, where the week knows no reloads: ours
@@ -25,8 +26,12 @@ _END = 1_600  # minutes after midnight: the last of a window on an open day
 TO_BE_HAD = frozenset({KIT, SKILLS, YARD, VAN, HELPERS, TOOLS, PARTS, FOLLOWS, SECOND_LOAD, WEEKLY})
 
 
-def kinds_for(week: Week, job: Job) -> list[str]:
-    """Return the kinds of rules that can stand in the way of `job`, those whose undoing is plainest first."""
+def kinds_for(week: Week, plan: Plan, job: Job) -> list[str]:
+    """Return the kinds of rules that can stand in the way of `job`, those whose undoing is plainest first.
+
+    The rest is none of them where a visit of the standing plan stops for it.
+    """
+    within = any(r.rest is not None and any(s.start < r.rest < s.end for s in r.stops) for r in plan.routes)
     job_skills = {*job.skills, *(job.assist.skills if job.assist else ())}
     hands = max(job.hands, job.assist.hands if job.assist else 0)
     vans = [c.vehicle for c in week.crews]
@@ -43,7 +48,7 @@ def kinds_for(week: Week, job: Job) -> list[str]:
         REST_WITHIN: week.rest is not None and not (week.rest.within and job.pausable) and job.minutes > 1,
         WEEKLY: any(c.weekly is not None and c.weekly.cents for c in week.crews),
         SECOND_CREW: job.assist is not None,
-        NO_REST: week.rest is not None,
+        NO_REST: week.rest is not None and not within,
     }
     return [kind for kind in KINDS if binds.get(kind, True)]
 

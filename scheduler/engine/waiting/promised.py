@@ -77,7 +77,7 @@ def _best(asking: _Keeping, job: Job, spared: int) -> Undone | None:
     now = asking.trial(job, frozenset())
     if now is not None:
         return now
-    kinds = [kind for kind in kinds_for(asking.week, job) if kind != WINDOWS]
+    kinds = [kind for kind in kinds_for(asking.week, asking.plan, job) if kind != WINDOWS]
     by_time = [kind for kind in kinds if kind in (LATER, EARLIER)]
     tried = asking.alone(job, [kind for kind in kinds if kind not in by_time]) or asking.alone(job, by_time)
     if tried and tried[0].extra < spared:

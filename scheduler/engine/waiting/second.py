@@ -116,7 +116,7 @@ class Trials:
         now = self.trial(job, frozenset())
         if now is not None and now.extra < 0:
             return (self._told(job, now),)
-        kinds = kinds_for(self.week, job)
+        kinds = kinds_for(self.week, self.plan, job)
         plain = [kind for kind in kinds if kind in TO_BE_HAD or kind in (REST_WITHIN, SECOND_CREW)]
         tried = [t for kind in plain if (t := self.trial(job, frozenset({kind}))) is not None]
         price = now or self.instead(job)

@@ -205,7 +205,7 @@ def test_why_a_promise_is_not_kept_is_told_on_a_page(app: FastAPI) -> None:
     assert list(told) == ["c"]
     assert told["c"].startswith("The firm booking of c (south on Tue Apr 6, 10:00) is not kept: ")
     shown = signed_in(app, Role.reader).get(at, headers={"accept": "text/html"}).text
-    assert told["c"] in html.unescape(shown)
+    assert told["c"].replace(".00 saved", " saved") in html.unescape(shown)  # whole dollars on pages
     assert manager.get("/plans/999999/promises").status_code == 404
     kept = manager.get(f"/plans/{app.state.plan}/promises", headers={"accept": "text/html"}).text
     assert "keeps every firm time and every promised day" in kept
