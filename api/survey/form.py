@@ -165,6 +165,19 @@ def row_numbers(fields: Mapping[str, str], name: str) -> list[int]:
     return sorted(found)
 
 
+def rows_changed(fields: dict[str, str], what: str, name: str, number: str | None) -> dict[str, str]:
+    """Return the fields with a row more (`what` is add) or without row `number` of the list `name`."""
+    rows = next((one for one in lists() if one.name == name), None)
+    if rows is None:
+        return fields
+    if what == "add":
+        following = max(row_numbers(fields, name), default=-1) + 1
+        cell = rows.fields[0]
+        return {**fields, f"{name}.{following}.{cell.name}".rstrip("."): ""}
+    gone = f"{name}.{number}"
+    return {key: value for key, value in fields.items() if key != gone and not key.startswith(f"{gone}.")}
+
+
 def _read_rows(
     reading: Reading, rows: RowsOf, fields: Mapping[str, str], units: str, places: dict[str, str]
 ) -> list[Any]:

@@ -30,8 +30,8 @@ from api.routes.jobs.job_awning import before_awning
 from api.survey import keeping
 from api.survey.compare import differences, merged
 from api.survey.drawing import draft_of
-from api.survey.fields import FormField, RowsOf, is_asked, lists, sections
-from api.survey.form import BESIDE, NO_ZERO, Reading, label_of, row_numbers
+from api.survey.fields import RowsOf, is_asked, lists, sections
+from api.survey.form import BESIDE, NO_ZERO, Reading, label_of, row_numbers, rows_changed
 from scheduler.errors import BadInput
 
 router = APIRouter(tags=["surveys"])
@@ -144,7 +144,7 @@ def survey_sent(
     if do == "keep":
         return once(session, lambda: _keep(request, session, who, now, entry, fields, base, sent.get("version", "")))
     if row := _ROW.fullmatch(do):
-        fields = _rows_changed(fields, row[1], row[2], row[3])
+        fields = rows_changed(fields, row[1], row[2], row[3])
     return _form(request, session, entry, fields, base)
 
 
@@ -366,19 +366,6 @@ def _rows_shown(fields: Mapping[str, str], rows: RowsOf, who: Who) -> list[int]:
         while len(numbers) < least:
             numbers.append(max(numbers, default=-1) + 1)
     return numbers
-
-
-def _rows_changed(fields: dict[str, str], what: str, name: str, number: str | None) -> dict[str, str]:
-    """Return the fields with a row more or less of the list `name`."""
-    rows = next((one for one in lists() if one.name == name), None)
-    if rows is None:
-        return fields
-    if what == "add":
-        following = max(row_numbers(fields, name), default=-1) + 1
-        cell: FormField = rows.fields[0]
-        return {**fields, f"{name}.{following}.{cell.name}".rstrip("."): ""}
-    gone = f"{name}.{number}"
-    return {key: value for key, value in fields.items() if key != gone and not key.startswith(f"{gone}.")}
 
 
 def _is_field(key: str) -> bool:

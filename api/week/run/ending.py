@@ -83,3 +83,11 @@ def _asked(week: Week, plan: Plan, progress: list[Any]) -> Plan:
     seconds = float(progress[-1][0]) if progress else 0.0
     bound = None if bound is None or bound > plan.cost.total else bound
     return asked(week, with_values(plan, bound=bound, seconds=seconds))
+
+
+def set_values(session: Session, run_id: int, **values: Any) -> bool:
+    """Set values of a run that is going, in one statement; False where it has ended, or somebody has ended it."""
+    row = tables.PlanRun
+    wanted = sa.update(row).where(col(row.id) == run_id, col(row.state).in_(GOING)).values(**values)
+    done = session.execute(wanted.execution_options(synchronize_session=False))
+    return int(done.rowcount) == 1  # type: ignore[attr-defined]

@@ -25,14 +25,14 @@ from typing import Any
 
 import sqlalchemy as sa
 from sqlalchemy.exc import InterfaceError, OperationalError, SQLAlchemyError
-from sqlmodel import Session, col, select
+from sqlmodel import col, select
 
 from api import tables
 from api.database import Hold, transaction
 from api.http.logs import about
 from api.ledger.history import note
 from api.week.desk import Desk
-from api.week.run.ending import GOING, cut_off, keep
+from api.week.run.ending import GOING, cut_off, keep, set_values
 from api.week.run.shown import Shown, ask_to_stop, shown_in, take_over, to_stop
 from api.workers.bell import Bell, rung
 from api.workers.signals import RUN, Signals
@@ -308,7 +308,7 @@ class Runs:
     def _write(self, going: _Going, **values: Any) -> bool:
         """Set values of a run that has not ended in the database; say whether it had not."""
         with transaction(self._database) as session:
-            return _update(session, going.id, **values)
+            return set_values(session, going.id, **values)
 
     def _see_ended(self, going: _Going, state: str, document: str, fault: str) -> None:
         """End a run, as soon as the database takes it; a plan that it will not take ends the run without one."""
@@ -388,7 +388,7 @@ class Runs:
             fault = fault or going.note
             name = "plan_id" if row.weeks == 1 else "horizon_id"
             values = {"phase": going.shown.phase, "progress": progress, "best": best, "start": "", name: plan_id}
-            _update(session, going.id, state=state, ended_at=now, fault=fault, **values)
+            set_values(session, going.id, state=state, ended_at=now, fault=fault, **values)
             note(session, now, row.asked_by, "ended", "plan run", str(going.id), {"state": state, "plan": plan_id})
         self._forget(going, {"state": state, "plan_id": plan_id, "fault": fault})
 
@@ -396,11 +396,3 @@ class Runs:
         self._show(going, **ended)
         with self._lock:
             self._going.pop(going.id, None)
-
-
-def _update(session: Session, run_id: int, **values: Any) -> bool:
-    """One statement: a run that has ended, or that somebody else has ended, is left alone."""
-    row = tables.PlanRun
-    wanted = sa.update(row).where(col(row.id) == run_id, col(row.state).in_(GOING)).values(**values)
-    done = session.execute(wanted.execution_options(synchronize_session=False))
-    return int(done.rowcount) == 1  # type: ignore[attr-defined]
