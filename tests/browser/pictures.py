@@ -24,10 +24,11 @@ QUALITY = 72  # of the JPEG files: all of them together are looked at on one pag
 
 def main(demo: Path, out: Path) -> None:
     """Photograph the pages of the demo business kept in `demo` into `out`; its database is copied, not touched."""
-    shutil.rmtree(out, ignore_errors=True)
-    out.mkdir(parents=True)
+    if not demo.is_dir():
+        sys.exit(f"{demo} is not there: run ops/start first, it plans the demo week")
     with tempfile.TemporaryDirectory() as folder, sync_playwright() as playwright:
-        data = shutil.copytree(demo, Path(folder) / "data")
+        data, made = shutil.copytree(demo, Path(folder) / "data"), Path(folder) / "made"
+        made.mkdir()
         browser = playwright.chromium.launch(executable_path=CHROMIUM, args=ARGS)
         with serving(data) as (app, address):
             add_people(app)
@@ -35,14 +36,15 @@ def main(demo: Path, out: Path) -> None:
             addresses = post_and_count(board)
             for name, (role, where) in addresses.items():
                 for size in ("desk", "phone"):
-                    photograph(board, name, role, where, size, out)
+                    photograph(board, name, role, where, size, made)
             page = board.signed_in_page(Role.manager)
             board.expect_error("favicon.ico")  # a drawing alone names none
             page.set_viewport_size({"width": 1056, "height": 816})
             page.goto(f"{addresses['job'][1]}/drawing.svg")
-            page.screenshot(path=out / "wall-drawing.png")
+            page.screenshot(path=made / "wall-drawing.png")
             board.close_pages()
         browser.close()
+        shutil.copytree(made, out, dirs_exist_ok=True)  # once all are made: what was there stays until then
 
 
 def post_and_count(board: Board) -> dict[str, tuple[Role, str]]:
@@ -50,6 +52,7 @@ def post_and_count(board: Board) -> dict[str, tuple[Role, str]]:
     with transaction(board.app.state.database) as session:
         stored = session.exec(select(tables.StoredPlan).order_by(desc(tables.StoredPlan.id))).first()
         assert stored is not None, "run ops/start first: there is no plan"
+        assert stored.id is not None
         monday = stored.start_date
         routes = read_plan(stored.plan).routes
         session.add(tables.PostedWeek(start_date=monday, plan_id=stored.id, posted_at=POSTED_AT, posted_by="maud"))
