@@ -65,7 +65,7 @@ def test_one_press_books_drafts_the_message_and_puts_the_visit_into_the_plan(app
     chosen = times(office, "J-1061")[-1]
     page = office.get("/jobs/J-1061/times", headers=PAGE).text
     assert chosen["key"] in page
-    assert "shade of the open awning on the ground" in page
+    assert "Shade of the open awning on the ground" in page
     form = {"time": chosen["key"], "hold": "firm", "csrf": csrf_in(page)}
     answer = office.post("/jobs/J-1061/promise", data=form, headers=PAGE)
     assert (answer.status_code, answer.headers["location"]) == (303, "/jobs/J-1061#told")
