@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import datetime
+import functools
 import os
 import sqlite3
 from collections.abc import Callable, Iterator
@@ -34,14 +35,12 @@ def upgrade(engine: sa.Engine, to: str = "head", others: Callable[[], bool] = la
     database that holds something is copied beside itself first. Raises `BadInput` in one sentence where the database
     cannot be reached or read, or is of a newer program.
     """
-    config = alembic.config.Config()
-    config.set_main_option("script_location", str(MIGRATIONS))
-    scripts = ScriptDirectory.from_config(config)
+    config, scripts = _config(), _scripts()
     name = sqlite_file(engine.url) or "EAVEBOARD_DATABASE"
     try:
         with engine.connect() as connection:
-            here = _form(connection, scripts, str(name))
-        chain = [script.revision for script in scripts.iterate_revisions(to, "base")][::-1]
+            here = _form(connection, str(name))
+        chain = _chain(to)
         steps = chain[chain.index(here) + 1 :] if here in chain else [] if here is not None else chain
         if not steps:
             return
@@ -57,12 +56,30 @@ def upgrade(engine: sa.Engine, to: str = "head", others: Callable[[], bool] = la
         raise unusable(str(name), fault) from fault
 
 
-def _form(connection: sa.Connection, scripts: ScriptDirectory, name: str) -> str | None:
+def _config() -> alembic.config.Config:
+    config = alembic.config.Config()
+    config.set_main_option("script_location", str(MIGRATIONS))
+    return config
+
+
+@functools.cache
+def _scripts() -> ScriptDirectory:
+    """Return the migrations, read once in a process: there are many, and they do not change while it runs."""
+    return ScriptDirectory.from_config(_config())
+
+
+@functools.cache
+def _chain(to: str) -> list[str]:
+    """Return the migrations up to `to`, the first one first."""
+    return [script.revision for script in _scripts().iterate_revisions(to, "base")][::-1]
+
+
+def _form(connection: sa.Connection, name: str) -> str | None:
     """Return the migration that the database is at, None for an empty one."""
     here = MigrationContext.configure(connection).get_current_revision()
-    known = {script.revision for script in scripts.walk_revisions()}
+    known = _chain("head")
     if here is not None and here not in known:
-        newest = scripts.get_current_head()
+        newest = known[-1]
         problem = (
             f"is of a newer program (form {here}, this one knows {newest}); start the newer program, "
             "or put back the copy made before it"
