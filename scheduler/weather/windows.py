@@ -108,28 +108,50 @@ def work_windows(
                     f"{where}[{n}]", f"must start before it ends, within 0 to {DAY_MIN}: {span.start} to {span.end}"
                 )
     found = limits_for(limits, work)
+    limited = tuple(found.items())
+    margin = round(found["daylight_margin_min"].value) if "daylight_margin_min" in found else None
+    days: list[WorkWindows] = []
+    for day in sorted({span.day for span in customer_hours}):
+        date = start_date + datetime.timedelta(days=day)
+        local = local_day(date, zone)
+        crews = None if crew_hours is None else tuple(s for s in crew_hours if s.day == day)
+        closed = _closed(local, date, site, margin, crews)
+        weather, slots = _weather(local, forecast, limited, errors, climate, date, open_below)
+        hours = tuple(sorted((s for s in customer_hours if s.day == day), key=lambda s: (s.start, s.end)))
+        days.append(_day(day, hours, closed + weather, slots, work.minutes, visit_cents, errors.dependence))
+    return WorkWindows(
+        tuple(window for one in days for window in one.windows),
+        tuple(lost for one in days for lost in one.lost),
+        _joined([span for one in days for span in one.unforecast]),
+    )
+
+
+@functools.lru_cache(maxsize=4096)  # of a business's visits many are alike, and every page asks for each of them again
+def _day(
+    day: int,
+    hours: tuple[Span, ...],
+    blocks: tuple[LostBlock, ...],
+    slots: tuple[_Slot, ...],
+    minutes: int,
+    visit_cents: int,
+    dependence: float,
+) -> WorkWindows:
+    """Return what is left of a day's hours by what closes parts of them, and what the rest may cost."""
     windows: list[Window] = []
     lost: list[Lost] = []
     unforecast: list[Span] = []
-    for day in sorted({span.day for span in customer_hours}):
-        local = local_day(start_date + datetime.timedelta(days=day), zone)
-        crews = None if crew_hours is None else [s for s in crew_hours if s.day == day]
-        blocks = _closed(local, start_date + datetime.timedelta(days=day), site, found, crews)
-        date = start_date + datetime.timedelta(days=day)
-        weather, slots = _weather(local, forecast, tuple(found.items()), errors, climate, date, open_below)
-        blocks += weather
-        for span in sorted((s for s in customer_hours if s.day == day), key=lambda s: (s.start, s.end)):
-            here = [b for b in blocks if b.start < span.end and span.start < b.end]
-            opened = _open(span, here)
-            short = [LostBlock(a, b, TOO_SHORT, work.minutes, f"{b - a} min left, the work takes {work.minutes}")
-                     for a, b in opened if b - a < work.minutes]  # fmt: skip
-            lost += lost_from_blocks(day, span.start, span.end, here + short)
-            for a, b in opened:
-                if b - a >= work.minutes:
-                    near = [s for s in slots if s.start < b and a < s.end]
-                    windows += _priced(day, a, b, work.minutes, near, visit_cents, errors.dependence)
-                    unforecast += [Span(day, max(a, s.start), min(b, s.end)) for s in near if s.hour < 0]
-    return WorkWindows(tuple(windows), tuple(lost), _joined(unforecast))
+    for span in hours:
+        here = [b for b in blocks if b.start < span.end and span.start < b.end]
+        opened = _open(span, here)
+        short = [LostBlock(a, b, TOO_SHORT, minutes, f"{b - a} min left, the work takes {minutes}")
+                 for a, b in opened if b - a < minutes]  # fmt: skip
+        lost += lost_from_blocks(day, span.start, span.end, here + short)
+        for a, b in opened:
+            if b - a >= minutes:
+                near = [s for s in slots if s.start < b and a < s.end]
+                windows += _priced(day, a, b, minutes, near, visit_cents, dependence)
+                unforecast += [Span(day, max(a, s.start), min(b, s.end)) for s in near if s.hour < 0]
+    return WorkWindows(tuple(windows), tuple(lost), tuple(unforecast))
 
 
 def _zone(timezone: str) -> zoneinfo.ZoneInfo:
@@ -139,10 +161,14 @@ def _zone(timezone: str) -> zoneinfo.ZoneInfo:
         raise BadInput("timezone", f'"{timezone}" is not an IANA zone such as America/Denver') from None
 
 
+@functools.lru_cache(maxsize=1024)
 def _closed(
-    local: LocalDay, date: datetime.date, site: SitePoint, limits: dict[Measure, WeatherLimit], crews: list[Span] | None
-) -> list[LostBlock]:
-    """Return what closes hours whatever the weather: the clock change, no crew, no light."""
+    local: LocalDay, date: datetime.date, site: SitePoint, margin: int | None, crews: tuple[Span, ...] | None
+) -> tuple[LostBlock, ...]:
+    """Return what closes hours whatever the weather: the clock change, no crew, no light.
+
+    `margin`: minutes of daylight to leave at either end; None where the work needs no daylight.
+    """
     blocks = [
         LostBlock(0, local.first, CLOCK, 0, "the clocks change"),
         LostBlock(local.last, DAY_MIN, CLOCK, 0, "the clocks change"),
@@ -153,8 +179,7 @@ def _closed(
             blocks.append(LostBlock(edge, span.start, NO_CREW, 0, "no crew works then"))
             edge = max(edge, span.end)
         blocks.append(LostBlock(edge, DAY_MIN, NO_CREW, 0, "no crew works then"))
-    if "daylight_margin_min" in limits:
-        margin = round(limits["daylight_margin_min"].value)
+    if margin is not None:
         light = daylight(site.lat, site.lon, date)
         if light is None:
             blocks.append(LostBlock(0, DAY_MIN, DARK, 0, "no daylight on this date"))
@@ -162,7 +187,7 @@ def _closed(
             dawn, dusk = local.minute(light.dawn) + margin, local.minute(light.dusk) - margin
             blocks.append(LostBlock(0, min(dawn, DAY_MIN), DARK, 0, f"no daylight before {clock(dawn)}"))
             blocks.append(LostBlock(max(dusk, 0), DAY_MIN, DARK, 0, f"no daylight after {clock(dusk)}"))
-    return [b for b in blocks if b.end > b.start]
+    return tuple(b for b in blocks if b.end > b.start)
 
 
 @functools.lru_cache(maxsize=256)  # the same for all sites of a forecast and all works with the same limits

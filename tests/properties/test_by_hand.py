@@ -47,7 +47,7 @@ def any_locks(rng: random.Random, week: Week, plan: Plan) -> dict[str, Lock]:
     }
 
 
-@settings(max_examples=250, deadline=None)
+@settings(max_examples=100, deadline=None)
 @given(planned())
 def test_what_a_move_is_told_to_come_to_is_what_auditor_and_price_say(drawn: tuple[Week, Plan, random.Random]) -> None:
     week, plan, rng = drawn
@@ -64,7 +64,7 @@ def test_what_a_move_is_told_to_come_to_is_what_auditor_and_price_say(drawn: tup
     }
 
 
-@settings(max_examples=250, deadline=None)
+@settings(max_examples=100, deadline=None)
 @given(planned())
 def test_routes_that_a_move_does_not_touch_stay_to_the_minute(drawn: tuple[Week, Plan, random.Random]) -> None:
     week, plan, rng = drawn
@@ -82,7 +82,7 @@ def test_routes_that_a_move_does_not_touch_stay_to_the_minute(drawn: tuple[Week,
         assert was == now
 
 
-@settings(max_examples=200, deadline=None)
+@settings(max_examples=80, deadline=None)
 @given(planned())
 def test_locked_visits_keep_their_start_wherever_it_can_be_kept(drawn: tuple[Week, Plan, random.Random]) -> None:
     week, plan, rng = drawn
@@ -97,7 +97,7 @@ def test_locked_visits_keep_their_start_wherever_it_can_be_kept(drawn: tuple[Wee
         assert at.start == hand.start
 
 
-@settings(max_examples=150, deadline=None)
+@settings(max_examples=60, deadline=None)
 @given(planned())
 def test_a_visit_of_the_cheapest_plan_put_where_it_is_costs_nothing_and_elsewhere_saves_nothing(
     drawn: tuple[Week, Plan, random.Random],
@@ -113,7 +113,7 @@ def test_a_visit_of_the_cheapest_plan_put_where_it_is_costs_nothing_and_elsewher
         assert tried.change.total >= 0
 
 
-@settings(max_examples=150, deadline=None)
+@settings(max_examples=60, deadline=None)
 @given(planned())
 def test_promises_are_told_just_where_one_is_newly_broken(drawn: tuple[Week, Plan, random.Random]) -> None:
     week, plan, rng = drawn
@@ -131,7 +131,7 @@ def test_promises_are_told_just_where_one_is_newly_broken(drawn: tuple[Week, Pla
     assert lost <= set(tried.plan.broken)
 
 
-@settings(max_examples=120, deadline=None)
+@settings(max_examples=50, deadline=None)
 @given(planned())
 def test_locks_said_to_be_kept_have_a_plan_and_others_have_none(drawn: tuple[Week, Plan, random.Random]) -> None:
     """The engine, told the same, finds a plan just where nothing was said against the locks.

@@ -16,6 +16,7 @@ from scheduler.layout.drawing.cautions import MOST_ON_SHEET, sort_out
 from scheduler.layout.drawing.paper.measures import Measures
 from scheduler.layout.drawing.title import Title
 from scheduler.layout.site.shade import ShadeSite
+from tests.seeds import some_now
 from tests.surveys import KINDS, random_second, random_survey
 from tests.unit.layout.test_drawing import assert_clean
 
@@ -38,7 +39,7 @@ def walls(kind: str, batch: int) -> list[Survey]:
     return [made(random.Random(f"{kind} {batch} {n}"), kind=kind) for n in range(9)]  # type: ignore[arg-type]
 
 
-@pytest.mark.parametrize("batch", [0, 1, *(pytest.param(batch, marks=pytest.mark.long) for batch in (2, 3))])
+@pytest.mark.parametrize("batch", some_now(range(4), 1))
 @pytest.mark.parametrize("kind", KINDS)
 def test_nothing_overlaps_no_number_is_missing_and_every_pointer_has_its_target(kind: str, batch: int) -> None:
     for n, survey in enumerate(walls(kind, batch)):

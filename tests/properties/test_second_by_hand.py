@@ -4,7 +4,6 @@ from __future__ import annotations
 
 import random
 from collections.abc import Iterator
-from typing import Any
 
 import msgspec
 import pytest
@@ -15,6 +14,7 @@ from scheduler.plan import Plan
 from scheduler.price import outings, price, visits
 from scheduler.week import Week2
 from tests.brute2 import cheapest
+from tests.seeds import some_now
 from tests.slots2 import cheapest_by_half
 from tests.weeks2 import STEP, small_week2
 
@@ -48,11 +48,6 @@ def moves(seed: int) -> Iterator[tuple[Week2, Plan, Put | Off]]:
                 yield week, plan, Put(job.id, crew.id, day, None, rng.randint(0, len(stops)))
 
 
-def some_now(first: int, end: int) -> list[Any]:
-    """Return seeds, every tenth to be tried in every run and the others in the long tests."""
-    return [n if n % 10 == 5 else pytest.param(n, marks=pytest.mark.long) for n in range(first, end)]
-
-
 @pytest.mark.parametrize("seed", [200, 202, 203, 204, 205, 212, 214])
 def test_what_a_move_is_told_to_come_to_is_what_auditor_and_price_say(seed: int) -> None:
     for week, plan, hand in moves(seed):
@@ -75,7 +70,7 @@ def test_what_a_move_is_told_to_come_to_is_what_auditor_and_price_say(seed: int)
         assert all(old.get(at) == new.get(at) for at in (old.keys() | new.keys()) - set(tried.touched))
 
 
-@pytest.mark.parametrize("seed", some_now(0, 60))
+@pytest.mark.parametrize("seed", some_now(range(60), range(5, 60, 10)))
 def test_a_move_that_some_times_allow_is_allowed_and_gets_the_cheapest(seed: int) -> None:
     _, week, plan = planned(seed)
     for n, job in enumerate(week.jobs):
@@ -89,7 +84,7 @@ def test_a_move_that_some_times_allow_is_allowed_and_gets_the_cheapest(seed: int
                     assert tried.plan.cost.total == min(costs)
 
 
-@pytest.mark.parametrize("seed", some_now(0, 60))
+@pytest.mark.parametrize("seed", some_now(range(60), range(5, 60, 10)))
 def test_a_hole_is_filled_by_what_saves_most_there(seed: int) -> None:
     _, week, plan = planned(seed)
     for n, job in enumerate(week.jobs):

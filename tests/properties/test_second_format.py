@@ -5,7 +5,6 @@ from __future__ import annotations
 import random
 import time
 from pathlib import Path
-from typing import Any
 
 import pytest
 
@@ -17,17 +16,13 @@ from scheduler.week import Week2, read_week, week_from_data
 from tests import contract
 from tests.brute2 import cheapest
 from tests.plans2 import cases2
+from tests.seeds import some_now
 from tests.weeks import as_data
 from tests.weeks2 import STEP, small_week2
 
 WEEKS = Path(__file__).parents[1] / "data" / "weeks"
 # what `weeks/README.md` of the format states: solved to proven optimality by one CP-SAT model of all the rules
 OPTIMUM = {1: 323_262, 2: 471_732, 3: 679_722, 4: 815_697, 5: 372_620, 6: 1_010_219}
-
-
-def some_now(first: int, end: int) -> list[Any]:
-    """Return seeds, every sixth to be tried in every run and the others in the long tests."""
-    return [n if n % 10 == 0 else pytest.param(n, marks=pytest.mark.long) for n in range(first, end)]
 
 
 @pytest.mark.parametrize("seed", [5, 8])
@@ -56,7 +51,7 @@ def test_documents_of_the_second_format_come_back_as_they_were() -> None:
         assert read_plan(encode(plan)) == plan
 
 
-@pytest.mark.parametrize("seed", some_now(0, 60))
+@pytest.mark.parametrize("seed", some_now(range(60), range(0, 60, 10)))
 @pytest.mark.usefixtures("compiled")
 def test_the_plan_of_a_small_week_is_as_cheap_as_trying_everything(seed: int) -> None:
     rng = random.Random(seed)
@@ -64,7 +59,7 @@ def test_the_plan_of_a_small_week_is_as_cheap_as_trying_everything(seed: int) ->
     _cheapest(week)
 
 
-@pytest.mark.parametrize("seed", some_now(100, 140))
+@pytest.mark.parametrize("seed", some_now(range(100, 140), range(100, 140, 10)))
 @pytest.mark.usefixtures("compiled")
 def test_so_it_is_where_no_crews_have_to_meet(seed: int) -> None:
     """Rests within a service, reloads and weekly minutes: the search by routes, proven by its own bound."""
@@ -86,7 +81,7 @@ def _cheapest(week: Week2) -> None:
     assert plan.bound == plan.cost.total
 
 
-@pytest.mark.parametrize("number", OPTIMUM)
+@pytest.mark.parametrize("number", some_now(OPTIMUM, 4))
 @pytest.mark.usefixtures("compiled")
 def test_tiny_weeks_are_bounded_rightly_and_planned_by_the_rules(number: int) -> None:
     week = read_week((WEEKS / f"v2-tiny-{number}.week.json").read_bytes())

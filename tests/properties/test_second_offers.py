@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 import random
-from typing import Any
 
 import msgspec
 import pytest
@@ -12,16 +11,12 @@ from scheduler import offer
 from scheduler.audit import audit
 from scheduler.price import price
 from tests.brute2 import cheapest
+from tests.seeds import some_now
 from tests.slots2 import cheapest_by_half
 from tests.weeks2 import STEP, small_week2
 
 
-def some_now(first: int, end: int) -> list[Any]:
-    """Return seeds, every eighth to be tried in every run and the others in the long tests."""
-    return [n if n % 16 == 0 else pytest.param(n, marks=pytest.mark.long) for n in range(first, end)]
-
-
-@pytest.mark.parametrize("seed", some_now(0, 80))
+@pytest.mark.parametrize("seed", some_now(range(80), range(0, 80, 16)))
 @pytest.mark.usefixtures("compiled")
 def test_offers_are_the_cheapest_of_each_half_day(seed: int) -> None:
     rng = random.Random(seed)

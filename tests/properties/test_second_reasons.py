@@ -6,7 +6,6 @@ import math
 import random
 from collections import Counter
 from collections.abc import Iterator
-from typing import Any
 
 import msgspec
 import pytest
@@ -19,16 +18,12 @@ from scheduler.plan import Plan
 from scheduler.price import price
 from scheduler.week import Week2
 from tests.brute2 import cheapest
+from tests.seeds import some_now
 from tests.undo import applied, dearer_to_skip, is_planned
 from tests.weeks2 import STEP, small_week2, wide_week2
 
 FINEST = 10  # minutes
 SECOND = {"no_second_crew", "second_load", "rest_within", "over_weekly"}
-
-
-def some_now(first: int, end: int, now: tuple[int, ...] = (10, 30, 50, 70, 90)) -> list[Any]:
-    """Return seeds, those of `now` to be tried in every run and the others in the long tests."""
-    return [n if n in now else pytest.param(n, marks=pytest.mark.long) for n in range(first, end)]
 
 
 def told(seed: int, *, wide: bool = False, jobs: int = 2) -> Iterator[tuple[Week2, Plan, str, Cause]]:
@@ -65,13 +60,13 @@ def proofs(week: Week2, job: str, remedy: Remedy) -> Iterator[str]:
         yield "first" if is_planned(made, remedy.rivals[-1]) and not is_planned(made, job) else "false"
 
 
-@pytest.mark.parametrize("seed", some_now(0, 120))
+@pytest.mark.parametrize("seed", some_now(range(120), range(10, 100, 20)))
 @pytest.mark.usefixtures("compiled")
 def test_undoing_all_that_a_reason_names_frees_the_job(seed: int) -> None:
     _hold(told(seed))
 
 
-@pytest.mark.parametrize("seed", some_now(0, 120, now=(0, 10)))
+@pytest.mark.parametrize("seed", some_now(range(120), (0, 10)))
 @pytest.mark.usefixtures("compiled")
 def test_they_hold_over_a_horizon_of_weeks(seed: int) -> None:
     _hold(told(seed, wide=True))

@@ -61,7 +61,7 @@ def _laid_out(survey: Survey, at_least: int = 0) -> Layout:
     return layout
 
 
-@settings(max_examples=300, deadline=None)
+@settings(max_examples=150, deadline=None)
 @given(seeds, st.sampled_from([0, 0, 0, 5, 9]))
 def test_every_layout_keeps_the_rules(seed: int, at_least: int) -> None:
     for survey in (random_survey(random.Random(seed)), random_second(random.Random(seed))):
@@ -74,7 +74,7 @@ def _paths(value: Any, path: tuple[str | int, ...] = ()) -> list[tuple[str | int
     return [path, *(found for key, part in inner for found in _paths(part, (*path, key)))]
 
 
-@settings(max_examples=600, deadline=None, suppress_health_check=[HealthCheck.too_slow])
+@settings(max_examples=300, deadline=None, suppress_health_check=[HealthCheck.too_slow])
 @given(seeds, st.lists(st.tuples(st.integers(0, 10_000), oddities), min_size=1, max_size=4), st.booleans())
 def test_a_survey_with_odd_values_is_refused_or_laid_out(seed: int, odd: list[tuple[int, Any]], remove: bool) -> None:
     made = random_second if seed % 2 else random_survey

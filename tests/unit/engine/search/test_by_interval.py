@@ -16,6 +16,7 @@ from scheduler.engine.search.by_interval import ByInterval, every_set
 from scheduler.engine.search.incumbent import Best
 from scheduler.week import read_week
 from tests.brute2 import cheapest
+from tests.seeds import some_now
 from tests.weeks2 import STEP, small_week2
 
 WEEKS = Path(__file__).parents[3] / "data" / "weeks"
@@ -26,7 +27,7 @@ def nothing() -> None:
     """Never stop."""
 
 
-@pytest.mark.parametrize("seed", [1, 4, 7, *(pytest.param(n, marks=pytest.mark.long) for n in range(10, 60))])
+@pytest.mark.parametrize("seed", some_now([1, 4, *range(7, 60)], 2))
 @pytest.mark.usefixtures("compiled")
 def test_no_bound_of_copies_passes_the_cheapest_plan(seed: int) -> None:
     week = small_week2(random.Random(seed), jobs=2, crews=2, days=1)

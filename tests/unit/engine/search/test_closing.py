@@ -65,12 +65,11 @@ def test_no_choice_of_whole_routes_breaks_a_cut(listed: tuple[Relaxation, Pool])
     assert closing.value > relax.value + 100
     chance = np.random.default_rng(5)
     other = pool.part(np.arange(len(pool)))  # the same routes at other costs: other choices are best
-    for _ in range(2):
-        other.cost = [int(c * chance.uniform(0.3, 1.0)) for c in pool.cost]
-        chosen = select(other, closing.kept.tolist(), seconds=None).columns
-        assert chosen
-        taken = np.isin(closing.kept, chosen)
-        assert all(taken[cut.columns] @ cut.weight <= cut.most for cut in closing.cuts)
+    other.cost = [int(c * chance.uniform(0.3, 1.0)) for c in pool.cost]
+    chosen = select(other, closing.kept.tolist(), seconds=None).columns
+    assert chosen
+    taken = np.isin(closing.kept, chosen)
+    assert all(taken[cut.columns] @ cut.weight <= cut.most for cut in closing.cuts)
 
 
 def test_the_steps_grow_to_all_that_a_better_plan_can_be_made_of(listed: tuple[Relaxation, Pool]) -> None:
@@ -93,7 +92,7 @@ def test_a_job_that_must_be_done_costs_what_it_does_without_cuts(listed: tuple[R
     done = {int(j) for c in best.columns for j in pool.jobs[c]}
     left_out = sorted({int(j) for jobs in pool.jobs for j in jobs} - done)
     costs = []
-    for job in left_out[::2]:  # some of them: each takes as long as a plan
+    for job in left_out[:2]:  # some of them: each takes as long as a plan
         plain = select(pool, range(len(pool)), seconds=None, must=job)
         closing = Closing(pool, list(range(len(pool))), lambda: None, must=job)
         closing.run(relax.dual, lambda: MANY, 1.0, lambda _: None)
