@@ -10,7 +10,7 @@ import sys
 from collections.abc import AsyncIterator
 from contextlib import asynccontextmanager
 
-from fastapi import Depends, FastAPI
+from fastapi import FastAPI
 from starlette.datastructures import State
 from starlette.middleware.gzip import GZipMiddleware
 
@@ -31,10 +31,9 @@ from api.exchange.imports import Imports
 from api.forecasts.keeper import ForecastKeeper
 from api.hooks.keeper import HookKeeper
 from api.http.assets import Assets
-from api.http.dates import near_dates
 from api.http.headers import SafeHeaders
 from api.http.measures import Measured, count_lines
-from api.http.problems import add_problem_handlers, responses
+from api.http.problems import add_problem_handlers
 from api.http.sizes import RequestBounds
 from api.http.worded import InItsWords
 from api.learning.keeper import LearningKeeper
@@ -88,15 +87,12 @@ def create_app(settings: Settings | None = None, opened: Opened | None = None) -
         redoc_url=None,
         openapi_url=None,
         lifespan=running,
-        dependencies=[Depends(near_dates)],
-        responses=responses(400, 401, 403, 404, 409, 422, 500)
-        | {303: {"description": "to a browser: on to another page"}},
     )
     app.state.settings = chosen
     app.state.leaving = lambda: False  # whoever serves it says when it is told to end
     app.mount("/static", Assets(), name="static")
     for router in ROUTERS:
-        app.include_router(router)
+        app.router.routes.extend(router.routes)
     add_problem_handlers(app)
     app.add_middleware(InItsWords)
     app.add_middleware(GZipMiddleware, minimum_size=1000, compresslevel=5)  # leaves event streams as they come

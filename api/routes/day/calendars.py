@@ -6,7 +6,7 @@ import datetime
 import hashlib
 from typing import Annotated, Any
 
-from fastapi import APIRouter, Form, Request
+from fastapi import Form, Request
 from fastapi.responses import JSONResponse, RedirectResponse, Response
 from sqlmodel import Session
 
@@ -24,11 +24,12 @@ from api.feeds.addresses import (
 from api.feeds.calendar import crew_calendar, visit_calendar
 from api.http.pages import Database, wants_json
 from api.http.problems import Problem
+from api.http.subject import Subject
 from api.routes.lists import All
 from api.routes.records import Words
 from api.tables import CalendarAddress, Crew, Visit
 
-router = APIRouter(tags=["calendars"])
+router = Subject(tags=("calendars",))
 Office = Annotated[Who, allow(Role.manager, Role.office)]
 Staff = Annotated[Who, allow(*STAFF)]
 _EXAMPLE = (

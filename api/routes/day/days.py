@@ -8,7 +8,7 @@ from pathlib import Path
 from typing import Annotated, Any
 
 import msgspec
-from fastapi import APIRouter, Request
+from fastapi import Request
 from fastapi.responses import FileResponse, JSONResponse, Response
 from pydantic import AwareDatetime, Field
 from sqlmodel import Session
@@ -28,6 +28,7 @@ from api.http.assets import asset
 from api.http.names import crew_called
 from api.http.pages import Database, page, wants_json
 from api.http.problems import Problem, responses
+from api.http.subject import Subject
 from api.languages import chosen_language, gettext, language, speak, to_say
 from api.ledger.kept import kept, unchanged
 from api.ledger.languages import language_of_business, language_of_crew
@@ -39,7 +40,7 @@ from api.routes import records
 from api.tables import Crew, DayLink
 from scheduler.documents import encode
 
-router = APIRouter(tags=["days"])
+router = Subject(tags=("days",))
 Reader = Annotated[Who, allow(*STAFF, crew_link=True)]
 Writer = Annotated[Who, allow(Role.manager, Role.office, Role.lead, crew_link=True)]
 Staff = Annotated[Who, allow(*LOOKERS)]

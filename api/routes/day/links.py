@@ -6,7 +6,7 @@ import datetime
 from typing import Annotated, Any
 
 import segno
-from fastapi import APIRouter, Form, Request
+from fastapi import Form, Request
 from fastapi.responses import JSONResponse, RedirectResponse, Response
 from markupsafe import Markup
 from sqlmodel import Session, col, select
@@ -16,6 +16,7 @@ from api.access.accounts import Role
 from api.access.guards import Who, allow, everyone, found
 from api.http.pages import Database, page, wants_json
 from api.http.problems import Problem
+from api.http.subject import Subject
 from api.languages import gettext, speak
 from api.ledger.languages import language_of_business
 from api.ledger.riders import riding_on
@@ -25,7 +26,7 @@ from api.routes.records import Words
 from api.tables import Crew, DayLink
 from scheduler.errors import BadInput
 
-router = APIRouter(tags=["day links"])
+router = Subject(tags=("day links",))
 Office = Annotated[Who, allow(Role.manager, Role.office)]
 Text = Annotated[Words, Form(max_length=80)]
 

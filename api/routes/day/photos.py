@@ -5,7 +5,7 @@ from __future__ import annotations
 from typing import Annotated, Any, Literal
 from urllib.parse import urlencode
 
-from fastapi import APIRouter, File, Form, Request, UploadFile
+from fastapi import File, Form, Request, UploadFile
 from fastapi.responses import FileResponse, JSONResponse, RedirectResponse, Response
 from pydantic import AwareDatetime
 
@@ -17,6 +17,7 @@ from api.day import photos
 from api.fields.limits import as_sent
 from api.http.pages import Database, wants_json
 from api.http.problems import Problem, responses
+from api.http.subject import Subject
 from api.languages import gettext
 from api.ledger.job_facts import zero_photos
 from api.ledger.plans.posted_days import act, visit_of, working_day
@@ -24,7 +25,7 @@ from api.routes.lists import All
 from api.routes.records import Words
 from api.tables import Photo, Visit
 
-router = APIRouter(tags=["photos"])
+router = Subject(tags=("photos",))
 Reader = Annotated[Who, allow(*STAFF, crew_link=True)]
 Writer = Annotated[Who, allow(Role.manager, Role.office, Role.lead, crew_link=True)]
 _PICTURE: dict[int | str, dict[str, Any]] = {

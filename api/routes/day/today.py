@@ -6,7 +6,7 @@ from typing import Annotated, Any
 from urllib.parse import quote
 
 import msgspec
-from fastapi import APIRouter, Form, Query, Request
+from fastapi import Form, Query, Request
 from fastapi.responses import JSONResponse, RedirectResponse, Response
 
 from api import tables
@@ -16,6 +16,7 @@ from api.clock import Now, local_day, local_moments
 from api.falls.now import each_falling
 from api.http.pages import Database, page, wants_json
 from api.http.problems import Problem, responses
+from api.http.subject import Subject
 from api.ledger.plans.posted import posted_on
 from api.rebooking.put_off import put_offs, take_back
 from api.routes.records import Words
@@ -25,7 +26,7 @@ from api.running.late import tell_today
 from api.running.taking import Seen, repairs_of, take_way, undo_repair
 from scheduler.under_way.ways import AT_RISK_MIN
 
-router = APIRouter(tags=["days"])
+router = Subject(tags=("days",))
 Office = Annotated[Who, allow(Role.manager, Role.office)]
 
 

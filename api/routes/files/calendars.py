@@ -5,7 +5,7 @@ from __future__ import annotations
 from typing import Annotated, Literal
 from urllib.parse import urlencode
 
-from fastapi import APIRouter, Form, Path, Request
+from fastapi import Form, Path, Request
 from fastapi.responses import RedirectResponse, Response
 
 from api import tables
@@ -14,11 +14,12 @@ from api.calendars import kept
 from api.clock import Now
 from api.database import transaction
 from api.http.pages import Database
+from api.http.subject import Subject
 from api.office.kinds import KINDS
 from api.routes.office.kinds import Office, list_page
 from scheduler.errors import BadInput
 
-router = APIRouter(prefix="/set-up/days-off/calendars", tags=["set up"])
+router = Subject(prefix="/set-up/days-off/calendars", tags=("set up",))
 
 
 @router.post("")

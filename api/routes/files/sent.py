@@ -6,7 +6,7 @@ import datetime
 from typing import Annotated
 from zoneinfo import ZoneInfo
 
-from fastapi import APIRouter, File, Form, Request, UploadFile
+from fastapi import File, Form, Request, UploadFile
 from fastapi.responses import RedirectResponse, Response
 from sqlmodel import Session, select
 
@@ -17,6 +17,7 @@ from api.calendars.kept import taken as calendars_taken
 from api.clock import Now
 from api.http.pages import Database, page
 from api.http.problems import Problem, responses
+from api.http.subject import Subject
 from api.office import busy, files, taking
 from api.office.hanging import Hanging, hanging
 from api.office.kind import Kind
@@ -29,7 +30,7 @@ from api.routes.office.kinds import MOST_SHOWN, KindId, Office, csv_answer, kind
 from api.uploads.reading import MOST_BYTES
 from scheduler.errors import BadInput
 
-router = APIRouter(prefix="/set-up", tags=["set up"])
+router = Subject(prefix="/set-up", tags=("set up",))
 
 
 @router.post("/{kind_id}/files", responses=responses(413))

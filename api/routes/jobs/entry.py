@@ -8,7 +8,7 @@ from collections.abc import Mapping
 from typing import Annotated, Any, Literal, get_args
 
 import msgspec
-from fastapi import APIRouter, Depends, Query, Request
+from fastapi import Depends, Query, Request
 from fastapi.responses import RedirectResponse, Response
 from sqlmodel import Session, col, select
 
@@ -25,6 +25,7 @@ from api.fields.streets import question_of
 from api.http import versions
 from api.http.pages import Database, page
 from api.http.problems import Problem, responses
+from api.http.subject import Subject
 from api.jobs import callbacks, entry, models
 from api.jobs.entry import ROWS, Section
 from api.jobs.numbers import job_number
@@ -41,7 +42,7 @@ from api.places.pins import pin_text
 from api.routes.records import Words
 from scheduler.errors import BadInput
 
-router = APIRouter(tags=["visits"])
+router = Subject(tags=("visits",))
 Office = Annotated[Who, allow(Role.manager, Role.office)]
 Table = Literal["customers", "sites", "orders", "awnings", "visits"]
 Id = Annotated[Words, Query(max_length=80)]

@@ -6,7 +6,7 @@ import datetime
 from typing import Annotated
 from urllib.parse import urlencode
 
-from fastapi import APIRouter, Request
+from fastapi import Request
 from fastapi.responses import RedirectResponse, Response
 
 from api.access.accounts import Role
@@ -18,10 +18,11 @@ from api.hand_over.sheet import hand_over_letter, hand_over_pdf
 from api.http.headers import disposition
 from api.http.pages import Database
 from api.http.problems import Problem, responses
+from api.http.subject import Subject
 from api.messages.papers import mail_paper
 from api.tables import Visit
 
-router = APIRouter(tags=["hand-over"])
+router = Subject(tags=("hand-over",))
 Reader = Annotated[Who, allow(*STAFF, crew_link=True)]
 Office = Annotated[Who, allow(Role.manager, Role.office)]
 

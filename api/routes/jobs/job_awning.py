@@ -6,7 +6,7 @@ import datetime
 from collections.abc import Callable
 from typing import Annotated, Any
 
-from fastapi import APIRouter, Form, Request
+from fastapi import Form, Request
 from fastapi.responses import RedirectResponse, Response
 from sqlmodel import Session, col
 
@@ -21,6 +21,7 @@ from api.fields.measures import office_length, office_weight
 from api.http import versions
 from api.http.pages import Database, page, wants_json
 from api.http.problems import Problem, bad_fields, responses
+from api.http.subject import Subject
 from api.jobs import models
 from api.ledger.history import note
 from api.ledger.job_facts import rows
@@ -30,7 +31,7 @@ from api.survey.fitting import what_fits
 from scheduler.errors import BadInput
 from scheduler.layout.documents import Survey
 
-router = APIRouter(tags=["awnings"])
+router = Subject(tags=("awnings",))
 Office = Annotated[Who, allow(Role.manager, Role.office)]
 Text = Annotated[records.Words, Form(max_length=120)]
 # Field of the form: its column, and what reads a measure that is written in any usual way.

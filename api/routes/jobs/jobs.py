@@ -8,7 +8,7 @@ from typing import Annotated, Any, Literal
 from urllib.parse import urlencode
 
 import msgspec
-from fastapi import APIRouter, Query, Request
+from fastapi import Query, Request
 from fastapi.responses import Response
 from sqlmodel import Session, col, or_, select
 from starlette.exceptions import HTTPException
@@ -22,6 +22,7 @@ from api.fields.shown import at as shown_at
 from api.hand_over.signing import path_of, signature_of
 from api.hand_over.warranty import callbacks, warranty_of
 from api.http.pages import Database, page, wants_json
+from api.http.subject import Subject
 from api.jobs.listed import JobsWanted, jobs_list, places, towns_and_kinds
 from api.jobs.story import job_story
 from api.languages import chosen_language, gettext, speak
@@ -43,7 +44,7 @@ from api.yearly.making import next_visits
 from scheduler.errors import BadInput
 from scheduler.layout.drawing.cautions import sort_out
 
-router = APIRouter(tags=["jobs"])
+router = Subject(tags=("jobs",))
 Staff = Annotated[Who, allow(*LOOKERS)]
 Reader = Annotated[Who, allow(*STAFF, crew_link=True)]
 Word = Annotated[records.Words, Query(max_length=120)]

@@ -4,13 +4,14 @@ from __future__ import annotations
 
 from typing import Annotated
 
-from fastapi import APIRouter, Request
+from fastapi import Request
 
 from api.access.guards import LOOKERS, Who, allow
 from api.http.pages import Database
+from api.http.subject import Subject
 from api.papers.stored.keeper import PapersState, standing
 
-router = APIRouter(tags=["papers"])
+router = Subject(tags=("papers",))
 
 
 @router.get("/papers", response_model=PapersState)

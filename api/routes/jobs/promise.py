@@ -8,7 +8,7 @@ from typing import Annotated, Any, Literal, get_args
 from urllib.parse import quote
 
 import msgspec
-from fastapi import APIRouter, Form, Query, Request
+from fastapi import Form, Query, Request
 from fastapi.responses import RedirectResponse, Response
 from pydantic import BaseModel, Field
 from sqlmodel import Session
@@ -22,6 +22,7 @@ from api.fields.measures import office_length
 from api.fields.sheets import BadFiles
 from api.http.pages import Database, page, wants_json
 from api.http.problems import responses
+from api.http.subject import Subject
 from api.jobs.models import model_names
 from api.ledger.told import HOLDS, told_now
 from api.office.work_kinds import offered
@@ -38,7 +39,7 @@ from api.tables import Business, Customer, Site, Visit
 from scheduler.errors import BadInput
 from scheduler.layout.documents import WallKind
 
-router = APIRouter(tags=["promise"])
+router = Subject(tags=("promise",))
 Office = Annotated[Who, allow(Role.manager, Role.office)]
 Hold = Literal["firm", "day", "soft"]
 Typed = Annotated[records.Words, Field(max_length=60)]

@@ -10,7 +10,7 @@ from dataclasses import dataclass
 from typing import Annotated, Any
 
 import msgspec
-from fastapi import APIRouter, Depends, Query, Request
+from fastapi import Depends, Query, Request
 from fastapi.responses import JSONResponse, RedirectResponse, Response
 from sqlmodel import Session, col, select
 from starlette.datastructures import UploadFile
@@ -22,6 +22,7 @@ from api.access.idempotency import Once
 from api.clock import Now, local_day
 from api.http.pages import Database, page, wants_json
 from api.http.problems import Problem, bad_fields, responses
+from api.http.subject import Subject
 from api.ledger.job_facts import zero_photos
 from api.ledger.plans.posted import does_job
 from api.papers.shown.cautions import LEAD_PAINT_BEFORE
@@ -34,7 +35,7 @@ from api.survey.fields import RowsOf, is_asked, lists, sections
 from api.survey.form import BESIDE, NO_ZERO, Reading, label_of, row_numbers, rows_changed
 from scheduler.errors import BadInput
 
-router = APIRouter(tags=["surveys"])
+router = Subject(tags=("surveys",))
 Reader = Annotated[Who, allow(*STAFF, crew_link=True)]
 Writer = Annotated[Who, allow(Role.manager, Role.office, Role.lead)]
 SURVEYORS = (Role.manager, Role.office, Role.lead)

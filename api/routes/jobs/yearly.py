@@ -4,16 +4,17 @@ from __future__ import annotations
 
 from typing import Annotated
 
-from fastapi import APIRouter, Request
+from fastapi import Request
 from fastapi.responses import Response
 
 from api.access.accounts import Role
 from api.access.guards import Who, allow
 from api.clock import Now, local_day
 from api.http.pages import Database, page
+from api.http.subject import Subject
 from api.yearly.making import next_visits
 
-router = APIRouter(tags=["jobs"])
+router = Subject(tags=("jobs",))
 Office = Annotated[Who, allow(Role.manager, Role.office)]
 
 

@@ -7,7 +7,7 @@ from collections.abc import Mapping
 from typing import Annotated, Any
 
 import sqlalchemy as sa
-from fastapi import APIRouter, Query
+from fastapi import Query
 from fastapi.responses import Response
 from pydantic import Field
 from sqlmodel import Session, col, select
@@ -20,13 +20,14 @@ from api.fields.ids import new_id
 from api.fields.limits import limit
 from api.http.pages import Database
 from api.http.problems import responses
+from api.http.subject import Subject
 from api.http.versions import IfMatch, IfNoneMatch
 from api.routes import records
 from api.routes.lists import Parts
 from api.tables import Awning, MakerOrder, MakerPart, Order, SiteSurvey, Visit, Yard
 from scheduler.errors import BadInput
 
-router = APIRouter(prefix="/awnings", tags=["awnings"])
+router = Subject(prefix="/awnings", tags=("awnings",))
 Reader = Annotated[Who, allow(*LOOKERS)]
 Writer = Annotated[Who, allow(Role.manager, Role.office)]
 Item = Annotated[str, limit("maker_part.item")]

@@ -6,7 +6,7 @@ import os
 import tempfile
 from typing import Annotated, Any
 
-from fastapi import APIRouter, Form, Request
+from fastapi import Form, Request
 from fastapi.responses import FileResponse, JSONResponse, RedirectResponse, Response
 from sqlmodel import Session
 from starlette.background import BackgroundTask
@@ -18,12 +18,13 @@ from api.customers import erasing, gathered, packed
 from api.database import transaction
 from api.http.pages import Database, page, wants_json
 from api.http.problems import responses
+from api.http.subject import Subject
 from api.routes.records import Words
 from api.settings import Settings
 from api.tables import Customer
 from scheduler.errors import BadInput
 
-router = APIRouter(prefix="/customers", tags=["customers"])
+router = Subject(prefix="/customers", tags=("customers",))
 Manager = Annotated[Who, allow(Role.manager)]
 GraveManager = Annotated[Who, allow(Role.manager, grave=True)]
 _FILE = {"schema": {"type": "string", "format": "binary"}}

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from typing import Annotated
 
-from fastapi import APIRouter, Query, Request
+from fastapi import Query, Request
 from fastapi.responses import Response
 from sqlmodel import col
 
@@ -16,13 +16,14 @@ from api.fields.ids import new_id
 from api.fields.limits import limit
 from api.http.pages import Database
 from api.http.problems import responses, wants_page
+from api.http.subject import Subject
 from api.http.versions import IfMatch, IfNoneMatch
 from api.routes import records
 from api.routes.lists import Parts
 from api.routes.nouns import customer_page
 from api.tables import Customer, Order, Site
 
-router = APIRouter(prefix="/customers", tags=["customers"])
+router = Subject(prefix="/customers", tags=("customers",))
 Reader = Annotated[Who, allow(Role.manager, Role.office, Role.reader)]
 Writer = Annotated[Who, allow(Role.manager, Role.office)]
 

@@ -10,7 +10,6 @@ from dataclasses import dataclass
 from typing import Annotated, Any, get_args
 
 import sqlalchemy as sa
-from fastapi import APIRouter
 from fastapi.responses import Response
 from pydantic import Field, create_model
 from sqlmodel import Session, SQLModel, select
@@ -21,6 +20,7 @@ from api.access.idempotency import Once
 from api.clock import Now
 from api.http.pages import Database
 from api.http.problems import Problem, responses
+from api.http.subject import Subject
 from api.http.versions import IfMatch, IfNoneMatch
 from api.routes import records
 from api.routes.lists import Parts
@@ -49,13 +49,13 @@ def noun(
     check: Callable[[Session, str, Any], None],
     users: dict[str, Any],
     part: RecordPart | None = None,
-) -> APIRouter:
+) -> Subject:
     """Return the router of the noun `name` under `path`, with rows of `table` and bodies of `body`.
 
     `check` is given the id and the body, and raises `BadInput` where it names what does not exist; `users` are the
     columns that keep a row from being deleted, by what they are called.
     """
-    router = APIRouter(prefix=path, tags=[path.strip("/")])
+    router = Subject(prefix=path, tags=(path.strip("/"),))
     plural = path.strip("/")
     title = name.title().replace(" ", "")
     made_body = create_model(f"New{title}", __base__=body, __doc__=f"A new {name} under its id.", id=(Name, ...))

@@ -5,7 +5,7 @@ from __future__ import annotations
 import datetime
 from typing import Annotated, Literal
 
-from fastapi import APIRouter, Query
+from fastapi import Query
 from fastapi.responses import Response
 from sqlmodel import Session, col
 
@@ -17,13 +17,14 @@ from api.fields.ids import new_id
 from api.fields.limits import limit
 from api.http.pages import Database
 from api.http.problems import responses
+from api.http.subject import Subject
 from api.http.versions import IfMatch, IfNoneMatch
 from api.routes import records
 from api.routes.lists import Parts
 from api.tables import Awning, Customer, Order, Site, Visit
 from scheduler.errors import BadInput
 
-router = APIRouter(prefix="/orders", tags=["orders"])
+router = Subject(prefix="/orders", tags=("orders",))
 Reader = Annotated[Who, allow(Role.manager, Role.office, Role.reader)]
 Writer = Annotated[Who, allow(Role.manager, Role.office)]
 State = Literal["open", "done", "cancelled"]

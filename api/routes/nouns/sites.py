@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from typing import Annotated, Any
 
-from fastapi import APIRouter, Query, Request
+from fastapi import Query, Request
 from fastapi.responses import Response
 from sqlmodel import Session, col
 
@@ -18,13 +18,14 @@ from api.fields.limits import limit
 from api.fields.streets import question_of
 from api.http.pages import Database
 from api.http.problems import responses
+from api.http.subject import Subject
 from api.http.versions import IfMatch, IfNoneMatch
 from api.routes import records
 from api.routes.lists import Parts
 from api.tables import Customer, Order, Site, SiteSurvey, Visit
 from scheduler.errors import BadInput
 
-router = APIRouter(prefix="/sites", tags=["sites"])
+router = Subject(prefix="/sites", tags=("sites",))
 Reader = Annotated[Who, allow(*LOOKERS)]
 Writer = Annotated[Who, allow(Role.manager, Role.office)]
 

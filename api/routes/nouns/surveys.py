@@ -5,7 +5,7 @@ from __future__ import annotations
 import datetime
 from typing import Annotated, Any, Literal, Self
 
-from fastapi import APIRouter, Query
+from fastapi import Query
 from fastapi.responses import Response
 from pydantic import BaseModel, Field, model_validator
 from sqlmodel import Session, col
@@ -18,6 +18,7 @@ from api.fields.ids import new_id
 from api.fields.limits import limit
 from api.http.pages import Database
 from api.http.problems import Problem, responses
+from api.http.subject import Subject
 from api.http.versions import IfMatch, IfNoneMatch
 from api.ledger.job_facts import rows
 from api.routes import records
@@ -29,7 +30,7 @@ from api.tables import Awning, Business, MakerOrder, Order, Site, SiteSurvey, Vi
 from scheduler.errors import BadInput
 from scheduler.layout.documents import Survey, survey_from_data
 
-router = APIRouter(prefix="/surveys", tags=["surveys"])
+router = Subject(prefix="/surveys", tags=("surveys",))
 Reader = Annotated[Who, allow(Role.manager, Role.office, Role.lead, Role.reader)]
 Writer = Annotated[Who, allow(Role.manager, Role.office, Role.lead)]
 

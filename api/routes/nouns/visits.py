@@ -7,7 +7,7 @@ from collections.abc import Sequence
 from typing import Annotated, Any, Literal, Self
 
 import sqlalchemy as sa
-from fastapi import APIRouter, Query
+from fastapi import Query
 from fastapi.responses import Response
 from pydantic import Field, model_validator
 from sqlmodel import Session, col, select
@@ -21,6 +21,7 @@ from api.fields.ids import new_id
 from api.fields.limits import limit
 from api.http.pages import Database
 from api.http.problems import Problem, responses
+from api.http.subject import Subject
 from api.http.versions import IfMatch, IfNoneMatch
 from api.jobs.listed import places
 from api.jobs.numbers import job_number
@@ -30,7 +31,7 @@ from api.routes.lists import Parts
 from api.tables import Visit, VisitHours
 from scheduler.errors import BadInput
 
-router = APIRouter(prefix="/visits", tags=["visits"])
+router = Subject(prefix="/visits", tags=("visits",))
 Reader = Annotated[Who, allow(*LOOKERS)]
 Writer = Annotated[Who, allow(Role.manager, Role.office)]
 Kind = Literal["install", "survey", "repair"]

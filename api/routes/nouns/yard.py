@@ -5,12 +5,12 @@ from __future__ import annotations
 import datetime
 from typing import Annotated, Self
 
-from fastapi import APIRouter
 from pydantic import Field, model_validator
 from sqlmodel import Session
 
 from api import tables
 from api.fields.limits import limit
+from api.http.subject import Subject
 from api.office.checks import CREW_USERS, PERSON_USERS, VAN_USERS, YARD_USERS, check_crew, check_yard
 from api.routes.nouns.noun import RecordPart, noun
 from api.routes.records import Body
@@ -139,7 +139,7 @@ def _crew(session: Session, crew_id: str, sent: CrewBody) -> None:
     check_crew(session, crew_id, sent.model_dump(), [span.weekday for span in sent.hours])
 
 
-router = APIRouter()
+router = Subject()
 for part in (
     noun("/yards", "yard", tables.Yard, YardBody, check=_nothing, users=YARD_USERS),
     noun(
@@ -179,4 +179,4 @@ for part in (
         part=RecordPart("out_of_service", tables.OutOfService, "equipment_id", "first"),
     ),
 ):
-    router.include_router(part)
+    router.routes.extend(part.routes)

@@ -8,7 +8,7 @@ from collections.abc import Sequence
 from typing import Annotated, Any
 
 import msgspec
-from fastapi import APIRouter, File, Header, Request, UploadFile
+from fastapi import File, Header, Request, UploadFile
 from fastapi.responses import JSONResponse, RedirectResponse, Response
 from sqlmodel import Session
 
@@ -21,8 +21,9 @@ from api.exchange.business_loads import BusinessLoad
 from api.exchange.imports import CellTold
 from api.http.pages import Database, page, wants_json
 from api.http.problems import Problem, responses
+from api.http.subject import Subject
 
-router = APIRouter(prefix="/begin", tags=["first days"])
+router = Subject(prefix="/begin", tags=("first days",))
 Staff = Annotated[Who, allow(*STAFF)]
 Manager = Annotated[Who, allow(Role.manager)]
 Prefer = Annotated[str, Header(max_length=200, description="respond-async: begin, and say how far it is")]

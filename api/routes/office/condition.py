@@ -9,7 +9,7 @@ import shutil
 from typing import Annotated, Any
 
 import sqlalchemy as sa
-from fastapi import APIRouter, Request
+from fastapi import Request
 from fastapi.responses import Response
 from prometheus_client import CONTENT_TYPE_LATEST
 
@@ -18,9 +18,10 @@ from api.clock import Now
 from api.condition.metrics import metrics as figures
 from api.http.pages import Database
 from api.http.problems import Problem, responses
+from api.http.subject import Subject
 from api.workers.keepers import Keepers
 
-router = APIRouter(tags=["condition"])
+router = Subject(tags=("condition",))
 Anyone = Annotated[Who, everyone()]
 LEAST_FREE = 100_000_000  # bytes, below which nothing can be relied on to be written
 _FORWARDED = ("forwarded", "x-forwarded-for", "x-forwarded-host", "x-real-ip")

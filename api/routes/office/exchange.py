@@ -12,7 +12,7 @@ from pathlib import Path
 from typing import Annotated, Any, Literal
 
 import msgspec
-from fastapi import APIRouter, File, Form, Header, Query, Request, UploadFile
+from fastapi import File, Form, Header, Query, Request, UploadFile
 from fastapi.responses import FileResponse, JSONResponse, Response
 from sqlmodel import Session, col, select
 from starlette.background import BackgroundTask
@@ -31,6 +31,7 @@ from api.http.headers import disposition
 from api.http.names import crew_called
 from api.http.pages import Database, page, wants_json
 from api.http.problems import Problem, responses
+from api.http.subject import Subject
 from api.jobs.packet import packet_pdf
 from api.languages import chosen_language, speak
 from api.ledger.languages import language_of_crew
@@ -41,7 +42,7 @@ from api.routes.lists import All
 from api.tables import Crew, Visit
 from api.uploads.reading import MOST_BYTES, read_upload
 
-router = APIRouter(tags=["exchange"])
+router = Subject(tags=("exchange",))
 MOST_SHOWN = 200  # rows of an import on its page
 Manager = Annotated[Who, allow(Role.manager)]
 Office = Annotated[Who, allow(Role.manager, Role.office)]

@@ -5,7 +5,7 @@ from __future__ import annotations
 from typing import Annotated
 
 import msgspec
-from fastapi import APIRouter, Request
+from fastapi import Request
 from fastapi.responses import RedirectResponse, Response
 
 from api.access.accounts import Role
@@ -14,9 +14,10 @@ from api.business.outside import KINDS
 from api.clock import Now, local_moments
 from api.forecasts.shown import places
 from api.http.pages import Database, page, wants_json
+from api.http.subject import Subject
 from api.tables import Business, ForecastSource
 
-router = APIRouter(prefix="/forecasts", tags=["forecasts"])
+router = Subject(prefix="/forecasts", tags=("forecasts",))
 Office = Annotated[Who, allow(Role.manager, Role.office)]
 
 

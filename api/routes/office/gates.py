@@ -6,7 +6,7 @@ from typing import Annotated
 from urllib.parse import quote
 from zoneinfo import ZoneInfo
 
-from fastapi import APIRouter, Form, Path, Query, Request
+from fastapi import Form, Path, Query, Request
 from fastapi.responses import RedirectResponse, Response
 
 from api import tables
@@ -14,12 +14,13 @@ from api.access.accounts import Role
 from api.access.guards import Who, allow, found
 from api.clock import Now
 from api.http.pages import Database, page
+from api.http.subject import Subject
 from api.office import keeping
 from api.office.gates import begin_gates, open_gates
 from api.office.kinds import KINDS
 from api.routes.records import Words
 
-router = APIRouter(prefix="/gates", tags=["gates"])
+router = Subject(prefix="/gates", tags=("gates",))
 Office = Annotated[Who, allow(Role.manager, Role.office)]
 
 

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from typing import Annotated
 
-from fastapi import APIRouter, Query, Request
+from fastapi import Query, Request
 from fastapi.responses import JSONResponse, PlainTextResponse, Response
 from sqlmodel import col, select
 
@@ -12,11 +12,12 @@ from api.access.accounts import Role
 from api.access.guards import STAFF, Who, allow, everyone
 from api.http.pages import Database
 from api.http.problems import KINDS, Problem
+from api.http.subject import Subject
 from api.routes.lists import Parts
 from api.routes.records import Words
 from api.tables import History
 
-router = APIRouter()
+router = Subject()
 
 
 @router.get("/history", tags=["history"])

@@ -8,7 +8,7 @@ from typing import Annotated, Any
 from urllib.parse import quote, urlencode
 
 import sqlalchemy as sa
-from fastapi import APIRouter, Path, Query, Request
+from fastapi import Path, Query, Request
 from fastapi.responses import RedirectResponse, Response
 from sqlmodel import Session, select
 
@@ -22,6 +22,7 @@ from api.fields.streets import question_of
 from api.http.headers import disposition
 from api.http.pages import Database, page
 from api.http.problems import Problem, responses
+from api.http.subject import Subject
 from api.languages import gettext
 from api.ledger.history import in_words
 from api.office import busy, files, keeping
@@ -35,7 +36,7 @@ from api.places.form import Placing, blank, placed
 from api.places.pins import pin_text
 from scheduler.errors import BadInput
 
-router = APIRouter(prefix="/set-up", tags=["set up"])
+router = Subject(prefix="/set-up", tags=("set up",))
 Office = Annotated[Who, allow(Role.manager, Role.office)]
 KindId = Annotated[str, Path(max_length=40, description=f"one of {', '.join(KINDS)}")]
 Key = Annotated[list[str], Query(max_length=3, description="the key of the row, each part once")]

@@ -5,7 +5,7 @@ from __future__ import annotations
 from typing import Annotated, Literal
 
 import msgspec
-from fastapi import APIRouter, Path, Request
+from fastapi import Path, Request
 from fastapi.responses import RedirectResponse, Response
 from sqlmodel import Session
 
@@ -15,13 +15,14 @@ from api.clock import Now, local_moments
 from api.http.headers import disposition
 from api.http.pages import Database, page, wants_json
 from api.http.problems import responses
+from api.http.subject import Subject
 from api.learning import fitting, lost_visits
 from api.learning.done import done_jobs
 from api.tables import FittedTimes, LearningRule
 from scheduler.times.calibrate import LEAST_JOBS, history_to_csv
 from scheduler.travel.taken import LEAST_DRIVES
 
-router = APIRouter(prefix="/learning", tags=["learning"])
+router = Subject(prefix="/learning", tags=("learning",))
 Manager = Annotated[Who, allow(Role.manager)]
 FitId = Annotated[int, Path(ge=1, le=2**31 - 1)]
 

@@ -6,7 +6,7 @@ import datetime
 from typing import Annotated
 from urllib.parse import urlencode
 
-from fastapi import APIRouter, Path, Query, Request
+from fastapi import Path, Query, Request
 from fastapi.responses import RedirectResponse, Response
 from sqlmodel import Session
 
@@ -19,6 +19,7 @@ from api.database import transaction
 from api.http.headers import disposition
 from api.http.pages import Database, page
 from api.http.problems import Problem, responses
+from api.http.subject import Subject
 from api.ledger.history import in_words
 from api.maker.orders import BrokenPromise, broken_promise, install_of, order_line, order_list
 from api.maker.paper import order_letter, order_pdf
@@ -29,7 +30,7 @@ from api.office.keeping import Record
 from api.office.kinds import KINDS
 from api.routes.records import Words
 
-router = APIRouter(prefix="/maker-orders", tags=["maker orders"])
+router = Subject(prefix="/maker-orders", tags=("maker orders",))
 Office = Annotated[Who, allow(Role.manager, Role.office)]
 OrderId = Annotated[int, Path(ge=1, le=2**31 - 1)]
 KIND = KINDS["maker-orders"]

@@ -6,7 +6,7 @@ from typing import Annotated
 from urllib.parse import urlencode
 
 import msgspec
-from fastapi import APIRouter, File, Form, Query, Request, UploadFile
+from fastapi import File, Form, Query, Request, UploadFile
 from fastapi.responses import RedirectResponse, Response
 from pydantic import BaseModel, ConfigDict
 
@@ -16,6 +16,7 @@ from api.business.outside import PLACES
 from api.clock import Now, local_moments
 from api.fields.limits import as_sent, limit
 from api.http.pages import Database, page, wants_json
+from api.http.subject import Subject
 from api.ledger.history import note
 from api.places import addresses, shown
 from api.places.answers import AddressAnswer, PlaceFound, asked_words
@@ -26,7 +27,7 @@ from api.places.sites import place_known
 from api.tables import PlaceSource
 from scheduler.errors import BadInput
 
-router = APIRouter(prefix="/places", tags=["places"])
+router = Subject(prefix="/places", tags=("places",))
 Office = Annotated[Who, allow(Role.manager, Role.office)]
 AskedAddress = Annotated[str, Query(max_length=200, description="street and number")]
 AskedTown = Annotated[str, Query(max_length=120)]

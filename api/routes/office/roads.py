@@ -5,16 +5,17 @@ from __future__ import annotations
 from typing import Annotated
 
 import msgspec
-from fastapi import APIRouter, Request
+from fastapi import Request
 from fastapi.responses import RedirectResponse, Response
 
 from api.access.accounts import Role
 from api.access.guards import Who, allow
 from api.clock import local_moments
 from api.http.pages import Database, page, wants_json
+from api.http.subject import Subject
 from api.roads import shown
 
-router = APIRouter(prefix="/roads", tags=["roads"])
+router = Subject(prefix="/roads", tags=("roads",))
 Office = Annotated[Who, allow(Role.manager, Role.office)]
 
 

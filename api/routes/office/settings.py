@@ -6,7 +6,7 @@ import re
 from typing import Annotated, Any
 
 import msgspec
-from fastapi import APIRouter, Request
+from fastapi import Request
 from fastapi.responses import RedirectResponse, Response
 from pydantic import BaseModel, ConfigDict, Field
 from sqlalchemy.engine import make_url
@@ -21,11 +21,12 @@ from api.clock import Now
 from api.http import versions
 from api.http.pages import Database, page, wants_json
 from api.http.problems import Problem, responses
+from api.http.subject import Subject
 from api.http.versions import IfMatch
 from api.settings import SETTINGS, Settings
 from api.tables import Business
 
-router = APIRouter(prefix="/settings", tags=["settings"])
+router = Subject(prefix="/settings", tags=("settings",))
 Manager = Annotated[Who, allow(Role.manager)]
 
 

@@ -7,7 +7,7 @@ import secrets
 from typing import Annotated, Any
 from urllib.parse import quote, urlsplit
 
-from fastapi import APIRouter, Form, Request
+from fastapi import Form, Request
 from fastapi.responses import JSONResponse, RedirectResponse, Response
 from itsdangerous import BadSignature, URLSafeSerializer, URLSafeTimedSerializer
 from sqlmodel import Session, col, select
@@ -19,6 +19,7 @@ from api.database import transaction
 from api.http.measures import REFUSED
 from api.http.pages import Database, page, wants_json
 from api.http.problems import Problem, responses
+from api.http.subject import Subject
 from api.routes.lists import All
 from api.routes.records import Words
 from api.secret import accepted
@@ -26,7 +27,7 @@ from api.settings import Settings
 from api.tables import Account, Crew, SecondFactor
 from scheduler.errors import BadInput
 
-router = APIRouter(tags=["sign-in"])
+router = Subject(tags=("sign-in",))
 CODE_S = 300  # in which the code follows the password
 KNOWN_DAYS = 180  # that a browser in which somebody has signed in is known by
 Text = Annotated[Words, Form(max_length=400)]

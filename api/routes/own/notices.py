@@ -2,18 +2,19 @@
 
 from __future__ import annotations
 
-from fastapi import APIRouter, Request
+from fastapi import Request
 from fastapi.responses import JSONResponse, RedirectResponse, Response
 
 from api.access import notices
 from api.access.guards import found
 from api.http.pages import Database, page, wants_json
+from api.http.subject import Subject
 from api.ledger.history import in_words
 from api.routes.lists import All
 from api.routes.own.accounts import SignedIn, Text, inside
 from api.tables import Account
 
-router = APIRouter(tags=["sign-in"])
+router = Subject(tags=("sign-in",))
 
 
 @router.get("/notices")

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from fastapi import APIRouter, Request
+from fastapi import Request
 from fastapi.responses import JSONResponse, RedirectResponse, Response
 
 from api.access import proof
@@ -11,11 +11,12 @@ from api.access.guards import cookie_name, found
 from api.clock import machine_clock
 from api.http.pages import Database, page, wants_json
 from api.http.problems import Problem, responses
+from api.http.subject import Subject
 from api.routes.own.accounts import SignedIn, Text, inside, unkept
 from api.tables import Account
 from scheduler.errors import BadInput
 
-router = APIRouter(tags=["sign-in"])
+router = Subject(tags=("sign-in",))
 
 
 @router.get("/prove")

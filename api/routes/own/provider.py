@@ -6,7 +6,7 @@ import secrets
 from dataclasses import astuple
 from typing import Annotated
 
-from fastapi import APIRouter, Query, Request
+from fastapi import Query, Request
 from fastapi.responses import RedirectResponse, Response
 from itsdangerous import BadSignature, URLSafeTimedSerializer
 
@@ -17,12 +17,13 @@ from api.clock import machine_clock
 from api.http.measures import REFUSED
 from api.http.pages import wants_json
 from api.http.problems import Problem
+from api.http.subject import Subject
 from api.routes.own.accounts import code_asked, inside, let_in, set_cookie, sign_in_form, unkept
 from api.routes.records import Words
 from api.secret import accepted
 
 WAY_S = 600  # in which somebody comes back from the provider
-router = APIRouter(tags=["sign-in"])
+router = Subject(tags=("sign-in",))
 Anybody = Annotated[Who, everyone()]
 Brought = Annotated[Words, Query(max_length=4000)]
 

@@ -7,7 +7,7 @@ from typing import Any
 
 import pyotp
 import segno
-from fastapi import APIRouter, Request
+from fastapi import Request
 from fastapi.responses import JSONResponse, RedirectResponse, Response
 from markupsafe import Markup
 from sqlmodel import Session
@@ -16,11 +16,12 @@ from api.access import accounts, notices, second_factor
 from api.access.guards import Who, found
 from api.http.pages import Database, page, wants_json
 from api.http.problems import responses
+from api.http.subject import Subject
 from api.routes.own.accounts import SignedIn, Text, unkept
 from api.tables import Account, SecondFactor
 from scheduler.errors import BadInput
 
-router = APIRouter(tags=["sign-in"])
+router = Subject(tags=("sign-in",))
 
 
 @router.get("/second-factor")

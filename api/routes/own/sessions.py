@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from typing import Annotated
 
-from fastapi import APIRouter, Request
+from fastapi import Request
 from fastapi.responses import JSONResponse, RedirectResponse, Response
 
 from api.access import accounts
@@ -12,13 +12,14 @@ from api.access.guards import STAFF, Who, allow, cookie_name
 from api.clock import machine_clock
 from api.http.pages import Database, wants_json
 from api.http.problems import Problem
+from api.http.subject import Subject
 from api.languages import LANGUAGES
 from api.ledger.history import note
 from api.routes.lists import All
 from api.routes.own.accounts import Anybody, SignedIn, Text, inside, set_cookie, unkept
 from scheduler.errors import BadInput
 
-router = APIRouter(tags=["sign-in"])
+router = Subject(tags=("sign-in",))
 CHOSEN_S = 365 * 24 * 3600  # that a browser keeps the language of its pages
 
 

@@ -4,16 +4,17 @@ from __future__ import annotations
 
 from typing import Annotated
 
-from fastapi import APIRouter, Query, Request
+from fastapi import Query, Request
 from fastapi.responses import Response
 
 from api.access.accounts import Role
 from api.access.guards import Who, allow
 from api.hooks.changes import changes, newest
 from api.http.pages import Database
+from api.http.subject import Subject
 from api.routes.lists import ListPart
 
-router = APIRouter(tags=["programs"])
+router = Subject(tags=("programs",))
 
 
 @router.get("/changes")

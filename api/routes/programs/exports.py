@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from typing import Annotated, Any
 
-from fastapi import APIRouter, Request
+from fastapi import Request
 from fastapi.responses import FileResponse, JSONResponse, RedirectResponse, Response
 
 from api.access.accounts import Role
@@ -13,9 +13,10 @@ from api.clock import machine_clock
 from api.exchange.exports import Export, Exports
 from api.http.pages import Database, page, wants_json
 from api.http.problems import Problem, responses
+from api.http.subject import Subject
 from api.ledger.history import note
 
-router = APIRouter(prefix="/exchange/exports", tags=["exchange"])
+router = Subject(prefix="/exchange/exports", tags=("exchange",))
 Manager = Annotated[Who, allow(Role.manager)]
 
 

@@ -5,7 +5,7 @@ from __future__ import annotations
 import datetime
 from typing import Annotated, Any
 
-from fastapi import APIRouter, Form, Request
+from fastapi import Form, Request
 from fastapi.responses import JSONResponse, RedirectResponse, Response
 from sqlmodel import Session, col, select
 
@@ -15,12 +15,13 @@ from api.access.guards import Who, allow, found
 from api.access.scopes import SCOPES
 from api.http.pages import Database, page, wants_json
 from api.http.problems import Problem
+from api.http.subject import Subject
 from api.routes.lists import All
 from api.routes.records import Words
 from api.tables import ProgramToken
 from scheduler.errors import BadInput
 
-router = APIRouter(tags=["tokens"])
+router = Subject(tags=("tokens",))
 Manager = Annotated[Who, allow(Role.manager)]
 GraveManager = Annotated[Who, allow(Role.manager, grave=True)]
 Text = Annotated[Words, Form(max_length=80)]

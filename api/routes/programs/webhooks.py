@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from typing import Annotated, Any
 
-from fastapi import APIRouter, Form, Request
+from fastapi import Form, Request
 from fastapi.responses import JSONResponse, RedirectResponse, Response
 from sqlmodel import Session
 
@@ -16,13 +16,14 @@ from api.hooks import hooks
 from api.hooks.changes import KINDS
 from api.http.pages import Database, page, wants_json
 from api.http.problems import Problem
+from api.http.subject import Subject
 from api.routes.lists import All, ListPart, parts_of
 from api.routes.records import Words
 from api.tables import Webhook
 from scheduler.errors import BadInput
 
 Newest = Annotated[ListPart, parts_of(100)]
-router = APIRouter(tags=["programs"])
+router = Subject(tags=("programs",))
 Manager = Annotated[Who, allow(Role.manager)]
 
 

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from typing import Annotated, Literal
 
-from fastapi import APIRouter, Form, Request
+from fastapi import Form, Request
 from fastapi.responses import JSONResponse, RedirectResponse, Response
 
 from api.access.accounts import Role
@@ -13,13 +13,14 @@ from api.clock import Now
 from api.http import versions
 from api.http.pages import Database, wants_json
 from api.http.problems import Problem, responses
+from api.http.subject import Subject
 from api.http.versions import IfMatch
 from api.ledger.history import note
 from api.ledger.told import told_now
 from api.routes.records import Words
 from api.tables import Booking, Visit
 
-router = APIRouter(tags=["messages"])
+router = Subject(tags=("messages",))
 _UNTOLD = "No time has been promised to the customer of"
 Office = Annotated[Who, allow(Role.manager, Role.office)]
 

@@ -6,7 +6,7 @@ import datetime
 from collections.abc import Mapping
 from typing import Annotated, Any, Literal
 
-from fastapi import APIRouter, Form, Request
+from fastapi import Form, Request
 from fastapi.responses import JSONResponse, RedirectResponse, Response
 from pydantic import StringConstraints
 from sqlmodel import Session, col, select
@@ -21,6 +21,7 @@ from api.fields.limits import limit
 from api.fields.shown import day_name
 from api.http.pages import Database, page, wants_json
 from api.http.problems import Problem, responses
+from api.http.subject import Subject
 from api.http.versions import IfMatch, etag
 from api.ledger.plans.named import named
 from api.ledger.told import HOLDS
@@ -32,7 +33,7 @@ from api.routes.records import Words
 from api.settings import Settings
 from scheduler.errors import BadInput
 
-router = APIRouter(tags=["messages"])
+router = Subject(tags=("messages",))
 Office = Annotated[Who, allow(Role.manager, Role.office)]
 Version = Annotated[int, Form(ge=0)]
 Mark = Annotated[str, StringConstraints(pattern=r"^[1-9][0-9]{0,8}\.[1-9][0-9]{0,8}$")]

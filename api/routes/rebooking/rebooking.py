@@ -7,7 +7,7 @@ import time
 from collections.abc import Sequence
 from typing import Annotated, Any, Literal
 
-from fastapi import APIRouter, Form, Query, Request
+from fastapi import Form, Query, Request
 from fastapi.responses import JSONResponse, RedirectResponse, Response
 from sqlmodel import Session, col, select
 from starlette.background import BackgroundTask
@@ -21,6 +21,7 @@ from api.falls.today import open_weeks
 from api.fields.shown import day_name
 from api.http.pages import Database, page, wants_json
 from api.http.problems import Problem, responses
+from api.http.subject import Subject
 from api.http.versions import IfMatch, etag
 from api.ledger.plans.named import named
 from api.ledger.plans.posted import posted_week
@@ -34,7 +35,7 @@ from api.rebooking.shown import case_line, finding_line, ranked, visit_line
 from api.routes.records import Words
 from scheduler.errors import BadInput
 
-router = APIRouter(tags=["rebooking"])
+router = Subject(tags=("rebooking",))
 Office = Annotated[Who, allow(Role.manager, Role.office)]
 Text = Annotated[Words, Form(max_length=400)]
 Version = Annotated[int, Form(ge=0)]

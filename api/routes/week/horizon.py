@@ -6,7 +6,7 @@ import dataclasses
 from typing import Annotated, Any
 
 import msgspec
-from fastapi import APIRouter, Request
+from fastapi import Request
 from fastapi.responses import Response
 from pydantic import Field
 
@@ -17,6 +17,7 @@ from api.clock import Now
 from api.horizon.capacity import Capacity, capacity
 from api.http.pages import Database, page, wants_json
 from api.http.problems import Problem, responses
+from api.http.subject import Subject
 from api.routes import records
 from api.routes.week.runs import record_of
 from api.week.horizon.keeping import KeptHorizon, newest
@@ -24,7 +25,7 @@ from api.week.horizon.start import going, start_horizon
 from api.weeksheet import PILES
 from scheduler.documents import encode
 
-router = APIRouter(tags=["horizon"])
+router = Subject(tags=("horizon",))
 Staff = Annotated[Who, allow(*LOOKERS)]
 Manager = Annotated[Who, allow(Role.manager)]
 

@@ -8,18 +8,19 @@ from collections.abc import AsyncIterator
 from typing import Annotated
 
 import msgspec
-from fastapi import APIRouter, Request
+from fastapi import Request
 from fastapi.responses import Response, StreamingResponse
 
 from api.access.accounts import Role
 from api.access.guards import Who, allow, is_known
 from api.http.pages import Database
 from api.http.problems import Problem
+from api.http.subject import Subject
 from api.ledger.plans.stored import newest_plan
 from api.running.live import Pulse
 
 STILL_S = 15  # between two signs that the stream is alive, and two looks whether the caller is still signed in
-router = APIRouter(tags=["weeks"])
+router = Subject(tags=("weeks",))
 
 
 @router.get(

@@ -7,7 +7,7 @@ from dataclasses import asdict
 from typing import Annotated, Any, Literal
 
 import msgspec
-from fastapi import APIRouter, BackgroundTasks, Form, Request
+from fastapi import BackgroundTasks, Form, Request
 from fastapi.responses import RedirectResponse, Response
 from markupsafe import Markup
 from sqlmodel import Session
@@ -19,6 +19,7 @@ from api.clock import Now, local_day
 from api.http.names import crew_names
 from api.http.pages import Database, page, wants_json
 from api.http.problems import Problem
+from api.http.subject import Subject
 from api.languages import to_say
 from api.ledger.fingerprint import code_of, fingerprint
 from api.ledger.plans.documents import beside
@@ -28,7 +29,7 @@ from api.looking_back.weeks import WHENS, WeekBack, named, week_dates, weeks_bac
 from api.looking_back.worth import CHOICES_S, ask, newest
 from scheduler.looking_back import COST_KINDS
 
-router = APIRouter(prefix="/looking-back", tags=["looking back"])
+router = Subject(prefix="/looking-back", tags=("looking back",))
 Looker = Annotated[Who, allow(*LOOKERS)]
 Manager = Annotated[Who, allow(Role.manager)]
 Plot = Literal["cost", "crews", "ladders"]

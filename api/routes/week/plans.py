@@ -10,7 +10,7 @@ import datetime
 from typing import Annotated, Any
 
 import msgspec
-from fastapi import APIRouter, Path, Request
+from fastapi import Path, Request
 from fastapi.responses import Response
 from pydantic import Field
 from sqlmodel import Session
@@ -22,6 +22,7 @@ from api.clock import Now
 from api.fields.shown import DAY_MIN
 from api.http.pages import Database
 from api.http.problems import Problem, responses
+from api.http.subject import Subject
 from api.ledger.plans.posted import posted_week
 from api.routes import records
 from api.routes.lists import All
@@ -36,7 +37,7 @@ from scheduler.errors import BadInput
 from scheduler.judged import Breach
 from scheduler.week import Week, week_document
 
-router = APIRouter(tags=["plans"])
+router = Subject(tags=("plans",))
 Staff = Annotated[Who, allow(*LOOKERS)]
 Office = Annotated[Who, allow(Role.manager, Role.office)]
 Manager = Annotated[Who, allow(Role.manager)]

@@ -7,7 +7,7 @@ import datetime
 from typing import Annotated, Any, Literal
 
 import msgspec
-from fastapi import APIRouter, Form, Path, Query, Request
+from fastapi import Form, Path, Query, Request
 from fastapi.responses import RedirectResponse, Response
 from sqlmodel import Session
 
@@ -17,6 +17,7 @@ from api.clock import Now, local_moments
 from api.fields.limits import as_sent
 from api.http.pages import Database, page, wants_json
 from api.http.problems import Problem, responses
+from api.http.subject import Subject
 from api.roster import keeping
 from api.roster.filling import RosterKeeper, last_filled
 from api.roster.keeping import RosterPlace, TriedPlace
@@ -25,7 +26,7 @@ from api.tables import RosterChange
 from scheduler.errors import BadInput
 from scheduler.roster.seats import HALVES
 
-router = APIRouter(prefix="/roster", tags=["roster"])
+router = Subject(prefix="/roster", tags=("roster",))
 Staff = Annotated[Who, allow(*LOOKERS)]
 Manager = Annotated[Who, allow(Role.manager)]
 ChangeId = Annotated[int, Path(ge=1, le=2**31 - 1)]

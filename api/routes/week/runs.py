@@ -8,7 +8,7 @@ from collections.abc import AsyncIterator
 from typing import Annotated, Any
 
 import msgspec
-from fastapi import APIRouter, Path, Request
+from fastapi import Path, Request
 from fastapi.responses import Response, StreamingResponse
 from pydantic import Field
 from sqlmodel import Session, col, select
@@ -20,6 +20,7 @@ from api.clock import Now
 from api.database import transaction
 from api.http.pages import Database
 from api.http.problems import Problem, responses
+from api.http.subject import Subject
 from api.ledger.history import note
 from api.routes import records
 from api.routes.lists import ListPart, parts_of
@@ -30,7 +31,7 @@ from api.week.run.shown import Shown, gap_percent, shown_in
 from api.week.run.start import LIGHT, start_run
 
 Newest = Annotated[ListPart, parts_of(20)]
-router = APIRouter(tags=["runs"])
+router = Subject(tags=("runs",))
 Staff = Annotated[Who, allow(*LOOKERS)]
 Manager = Annotated[Who, allow(Role.manager)]
 RunId = Annotated[int, Path(description="the number of a run")]

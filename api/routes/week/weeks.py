@@ -8,7 +8,7 @@ from typing import Annotated, Any, cast
 from urllib.parse import quote
 
 import msgspec
-from fastapi import APIRouter, Path, Query, Request
+from fastapi import Path, Query, Request
 from fastapi.responses import JSONResponse, RedirectResponse, Response
 from markupsafe import Markup
 from sqlalchemy import desc, func
@@ -24,6 +24,7 @@ from api.falls.falls import CannotGo, findings
 from api.horizon.later_week import later_week
 from api.http.pages import Database, page, part, wants_json
 from api.http.problems import Problem, responses
+from api.http.subject import Subject
 from api.languages import language
 from api.ledger.forecasts import standing_words
 from api.ledger.kept import kept, unchanged
@@ -36,7 +37,7 @@ from api.week import plans
 from api.weeksheet import WeekPage, week_page
 from api.weeksheet.roadmap import METRES, UNIT, road_map
 
-router = APIRouter()
+router = Subject()
 
 # Who plans, moves, locks and posts, and who may lay plans against each other on the page.
 PLANNERS, COMPARERS = (Role.manager,), (Role.manager, Role.office)

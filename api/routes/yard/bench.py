@@ -9,7 +9,7 @@ from urllib.parse import quote
 
 import msgspec
 import segno
-from fastapi import APIRouter, Form, Query, Request
+from fastapi import Form, Query, Request
 from fastapi.responses import RedirectResponse, Response
 from markupsafe import Markup
 from sqlmodel import Session, col, select
@@ -27,11 +27,12 @@ from api.fields.limits import as_sent
 from api.fields.sheets import date
 from api.http.pages import Database, page, wants_json
 from api.http.problems import Problem, responses, wants_page
+from api.http.subject import Subject
 from api.http.versions import IfMatch, IfNoneMatch, etag
 from api.routes.records import Words, shown
 from scheduler.errors import BadInput
 
-router = APIRouter(tags=["bench"])
+router = Subject(tags=("bench",))
 Reader = Annotated[Who, allow(*STAFF)]
 Counter = Annotated[Who, allow(Role.manager, Role.office, Role.lead)]
 Office = Annotated[Who, allow(Role.manager, Role.office)]

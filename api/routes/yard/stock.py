@@ -6,7 +6,7 @@ import datetime
 from typing import Annotated, Any
 
 import msgspec
-from fastapi import APIRouter, Form, Query, Request
+from fastapi import Form, Query, Request
 from fastapi.responses import RedirectResponse, Response
 from sqlmodel import Session
 
@@ -19,6 +19,7 @@ from api.fields.limits import as_sent
 from api.fields.sheets import date
 from api.http.pages import Database, page, wants_json
 from api.http.problems import Problem, responses, wants_page
+from api.http.subject import Subject
 from api.http.versions import IfMatch, etag
 from api.routes.lists import ListPart, parts_of
 from api.routes.records import Words
@@ -26,7 +27,7 @@ from api.shelf import moving
 from api.shelf.books import YardShelf, moves_of, shelves
 from scheduler.errors import BadInput
 
-router = APIRouter(tags=["shelf"])
+router = Subject(tags=("shelf",))
 Reader = Annotated[Who, allow(*STAFF)]
 Counter = Annotated[Who, allow(Role.manager, Role.office, Role.lead)]
 Office = Annotated[Who, allow(Role.manager, Role.office)]

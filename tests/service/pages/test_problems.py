@@ -17,6 +17,9 @@ from scheduler.errors import BadInput
 from tests.service.cast import PAGE, anonymous, signed_in
 
 
+OWN = ("/bad", "/bad-files", "/at-once", "/broken")  # of this test, which no subject declares
+
+
 @pytest.fixture
 def client(app: FastAPI) -> TestClient:
     """A client of the application with addresses that fail in each way."""
@@ -26,10 +29,14 @@ def client(app: FastAPI) -> TestClient:
         def failing(_: Annotated[Who, allow(*STAFF)]) -> None:
             raise fault
 
-    fail("/bad", BadInput("jobs[2].end", "must come after start (480), is 400"))
-    fail("/bad-files", BadFiles([BadInput("vans.csv, row 2", "is long"), BadInput("", "no rows")]))
-    fail("/at-once", IntegrityError("INSERT a secret", None, Exception("UNIQUE")))
-    fail("/broken", RuntimeError("a secret detail"))
+    faults = (
+        BadInput("jobs[2].end", "must come after start (480), is 400"),
+        BadFiles([BadInput("vans.csv, row 2", "is long"), BadInput("", "no rows")]),
+        IntegrityError("INSERT a secret", None, Exception("UNIQUE")),
+        RuntimeError("a secret detail"),
+    )
+    for address, fault in zip(OWN, faults, strict=True):
+        fail(address, fault)
     client = signed_in(app, Role.office)
     return TestClient(app, cookies=client.cookies, headers=dict(client.headers), raise_server_exceptions=False)
 
@@ -112,6 +119,8 @@ def test_the_type_of_a_problem_leads_to_what_it_is(app: FastAPI) -> None:
 def test_the_openapi_declares_problems_and_nothing_of_the_framework_s_own_form(client: TestClient) -> None:
     described = client.get("/openapi.json").json()
     for path, operations in described["paths"].items():
+        if path in OWN:
+            continue
         for method, operation in operations.items():
             for status in ("401", "403", "404", "422", "500"):
                 assert MEDIA_TYPE in operation["responses"][status]["content"], (method, path)
