@@ -87,7 +87,7 @@ class Rules(_Part, frozen=True):
     large_awning_from_mm: Count
     weather_doubt_percent: int = 50
     weather_open_percent: int = 0
-    rain_date_percent: int = 20
+    rain_date_percent: int = 30
     drive_p80_percent: int = 20
     late_delivery_percent: int = 10
     odds_below_percent: int = 50
