@@ -119,7 +119,7 @@ def rain_days(session: Session, today: Today, visit_id: str) -> list[RainDay]:
             if made is not None and made.chance < doubt:
                 found.append(made)
     found.sort(key=lambda one: (round(one.chance, 1), one.free_until - one.free_from, one.date, one.crew))
-    allowed = []
+    allowed: list[RainDay] = []
     for one in found:  # skills, van, kit, what follows: all that a plan must keep
         put = Put(visit_id, one.crew, (one.date - today.posted.start_date).days, one.start)
         if len(allowed) < MOST and by_hand(stand.week, stand.plan, put).allowed:
