@@ -99,14 +99,14 @@ class Office:
                 self.did.left.add(visit)
 
     def look_at_today(self) -> None:
-        """For each crew with a promise at risk take the cheapest way, or tell the customers and go on."""
+        """For each crew heard of with a promise at risk take the cheapest way; tell the customers of all others."""
         for line in self.doors.get("/today")["crews"]:
             if line["quiet"] or not any(risk["message"] is None for risk in line["risks"]):
                 continue
             self._better_way(line["crew"])
         for line in self.doors.get("/today")["crews"]:
             for risk in line["risks"]:
-                if risk["message"] is None and not line["quiet"]:
+                if risk["message"] is None:  # of a crew that is still silent too: it should have left
                     self.doors.form("/today/late", 409, visit=risk["visit"])
         self.tell()
 
