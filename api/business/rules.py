@@ -169,6 +169,9 @@ def week(session: Session) -> Part:
             Line("weather_doubt_percent", "A visit can't go as posted from", str(rules.weather_doubt_percent),
                  RULE_LIMITS["weather_doubt_percent"], "% chance of being weathered out",
                  "By the newest forecast; the office is then asked for another time."),
+            Line("rain_date_percent", "A rain date is proposed from", str(rules.rain_date_percent),
+                 RULE_LIMITS["rain_date_percent"], "% chance of being weathered out",
+                 "A second day, kept free for a posted visit that may be moved."),
         )),
         Group("Will it hold?", "What the odds on the week sheet are worked out with, besides the spread of task times.",
               lines=(
@@ -184,8 +187,8 @@ def week(session: Session) -> Part:
     def write(session: Session, values: Mapping[str, Any]) -> bool:
         new = dict(row.rules)
         plain = ("week_days", "plan_with", "tall_ladder_from_mm", "large_awning_from_mm", "weather_doubt_percent",
-                 "weather_open_percent", "drive_p80_percent", "late_delivery_percent", "odds_below_percent",
-                 "horizon_weeks", "crate_weeks", "count_days", "weekly_hours", "weekly_percent",
+                 "weather_open_percent", "rain_date_percent", "drive_p80_percent", "late_delivery_percent",
+                 "odds_below_percent", "horizon_weeks", "crate_weeks", "count_days", "weekly_hours", "weekly_percent",
                  "slow_hours")  # fmt: skip
         for name in plain:
             new[name] = values[name]

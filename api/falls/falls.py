@@ -45,12 +45,35 @@ def findings(today: Today) -> list[CannotGo]:
         if fault is not None:
             told[name] = fault
     told |= {name: ("other", words) for name, words in give_way(today, coming, told)}
+    for name, (cause, words) in told.items():
+        if (kept := rain_date_of(today, name)) is not None:
+            second = f"Its rain date is {day_name(kept.day)}, {clock(kept.start)}."
+            told[name] = cause, f"{words} {rain_date_fault(today, kept) or second}"
     found = [
         CannotGo(name, *told[name], spot, today.posted.date(spot.day), today.posted.stops[name].end)
         for name, spot in today.posted.spots.items()
         if name in told
     ]
     return sorted(found, key=lambda f: (f.spot.day, f.spot.crew, f.spot.start))
+
+
+def rain_date_of(today: Today, visit_id: str) -> tables.RainDate | None:
+    """Return the second day that is kept for a visit of the posted week, None where none is."""
+    return next((row for row in today.facts.rain_dates if row.visit_id == visit_id), None)
+
+
+def rain_date_fault(today: Today, row: tables.RainDate) -> str:
+    """Return why a visit could not go to its rain date by today's rows, empty where it could."""
+    crew, day = today.crew_name(row.crew_id), (row.day - today.posted.start_date).days
+    if row.visit_id not in {one.visit_id for one in today.built.kept}:
+        hours = f"{clock(row.free_from)} to {clock(row.free_until)}"
+        return f"Its rain date falls too: {crew} does not have {hours} free on {day_name(row.day)} any more."
+    job = next((one for one in today.built.week.jobs if one.id == row.visit_id), None)
+    if job is None or job.ready_day is None or job.ready_day > day:
+        return f"Its rain date falls too: it is not ready by {day_name(row.day)}."
+    if not any(w.day == day and w.start <= row.start and row.end <= w.end for w in job.windows):
+        return f"Its rain date falls too: no work window holds it on {day_name(row.day)}."
+    return ""
 
 
 def holds(today: Today, job: Job) -> bool:

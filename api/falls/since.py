@@ -12,6 +12,7 @@ from api.ledger.facts import facts
 from api.ledger.plans.documents import week_in
 from api.papers.preparation import Preparation
 from api.week.build import open_visits, week_of
+from api.week.rain_dates import given_back
 from api.week.second import by_the_rules
 from scheduler.plan import read_plan
 from scheduler.price import Visit, is_kept, outings, visits
@@ -25,7 +26,11 @@ def changed_since(session: Session, stored: tables.StoredPlan, now: datetime.dat
     papers = preparation.papers_of(open_visits(known, stored.start_date))
     old = week_in(stored)
     built = week_of(known, {name: job.needs for name, job in papers.items()}, stored.start_date)
-    new = by_the_rules(built.week, known.rules)
+    new = built.week
+    for one in built.kept:
+        if one.made_at >= stored.made_at:  # the plan leaves room for it
+            new = given_back(new, built.kept, one.visit_id)
+    new = by_the_rules(new, known.rules)
     planned = visits(outings(old, read_plan(stored.plan).routes))
     local = now.astimezone(zoneinfo.ZoneInfo(new.timezone)).date()
     return differences(old, new, planned, (local - stored.start_date).days)

@@ -63,6 +63,7 @@ class Rules(_Part, frozen=True):
     catch the wind: both have stricter limits of weather. A posted visit whose chance of being weathered out is
     `weather_doubt_percent` or more counts as unable to go as posted. An hour whose forecast breaks a limit is closed
     unless the chance that it really does is lower than `weather_open_percent`: it is then open at the price of that.
+    From a chance of `rain_date_percent` on a second day is proposed for a posted visit.
 
     For the odds of a week: four drives in five take at most `drive_p80_percent` longer than planned; what is due comes
     late with a chance of `late_delivery_percent`; a visit less likely to go as planned than `odds_below_percent` is
@@ -86,6 +87,7 @@ class Rules(_Part, frozen=True):
     large_awning_from_mm: Count
     weather_doubt_percent: int = 50
     weather_open_percent: int = 0
+    rain_date_percent: int = 30
     drive_p80_percent: int = 20
     late_delivery_percent: int = 10
     odds_below_percent: int = 50
@@ -109,6 +111,7 @@ RULE_LIMITS: dict[str, ColumnLimit] = {
     "rest.after": MINUTE, "rest.length": Whole(most=240), "rest.earliest": MINUTE, "rest.latest": MINUTE,
     "tall_ladder_from_mm": _LENGTH_MM, "large_awning_from_mm": _LENGTH_MM,
     "weather_doubt_percent": Whole(least=1, most=100), "weather_open_percent": _PERCENT,
+    "rain_date_percent": Whole(least=1, most=100),
     "drive_p80_percent": Whole(most=200), "late_delivery_percent": _PERCENT, "odds_below_percent": _PERCENT,
     "horizon_weeks": Whole(least=2, most=8), "crate_weeks": Whole(least=1, most=26), "count_days": Whole(most=14),
     **{f"slow_hours.{hour}": Whole(most=MOST_PERCENT) for hour in range(HOURS)},

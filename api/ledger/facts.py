@@ -38,6 +38,7 @@ class Facts:
     `kinds` are the kinds of work, `racks` the places kept or taken for awnings in the yards, `awaited` what was ordered
     of makers and has not come, both by awning.
     `roster` are the days on which it has been made who rides with whom, from the week's on.
+    `rain_dates` are the second days that are kept for open visits.
     `elsewhere` are the visits that have a day to come outside the week: posted with another one, or promised before it,
     unless the customer is to be told that the visit is off.
     """
@@ -78,6 +79,7 @@ class Facts:
     kinds: dict[str, tables.WorkKind] = field(default_factory=dict)
     racks: dict[str, tables.StoredAwning] = field(default_factory=dict)
     awaited: dict[str, list[tables.MakerOrder]] = field(default_factory=dict)
+    rain_dates: list[tables.RainDate] = field(default_factory=list)
 
     def kind_of(self, visit: tables.Visit) -> tables.WorkKind:
         """Return the kind of work of a visit, which need not be stored yet."""
@@ -194,7 +196,15 @@ def facts(
         racks=racks(session),
         awaited=awaited(session),
         roster=roster_days(session, start_date),
+        rain_dates=rain_dates(session),
     )
+
+
+def rain_dates(session: Session) -> list[tables.RainDate]:
+    """Return the second days that are kept: once its visit is done or called off, none is."""
+    row, visit = tables.RainDate, tables.Visit
+    kept = select(row).join(visit, col(visit.id) == row.visit_id).where(row.state == "kept", visit.state == "open")
+    return list(session.exec(kept.order_by(col(row.id))).all())
 
 
 def racks(session: Session) -> dict[str, tables.StoredAwning]:

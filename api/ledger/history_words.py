@@ -39,6 +39,8 @@ DID = (
     to_say("{who} took in, made {what}"), to_say("{who} took in, changed {what}"),
     to_say("{who} undid, deleted {what}"), to_say("{who} undid, made {what}"), to_say("{who} undid, changed {what}"),
     to_say("{who} by hand {what}"), to_say("{who} noted the answer to {what}"),
+    to_say("{who} kept a rain date for {what}"), to_say("{who} let go the rain date of {what}"),
+    to_say("{who} took the rain date of {what}"),
 )  # fmt: skip
 NOUNS = (
     to_say("the visit"), to_say("the customer"), to_say("the site"), to_say("the order"), to_say("the awning"),
@@ -68,7 +70,8 @@ DETAILS = (
     to_say("issued"), to_say("host"), to_say("events"), to_say("scopes"), to_say("spot"), to_say("until"),
     to_say("on hand"), to_say("arrives on"), to_say("done at"), to_say("months"), to_say("repair"), to_say("step"),
     to_say("not in order"), to_say("signed by"), to_say("signature of"), to_say("fields"), to_say("held"),
-    to_say("reminder"), to_say("case"), to_say("awning"), to_say("customer"), to_say("site"), to_say("order"),
+    to_say("reminder"), to_say("rain date"), to_say("case"), to_say("awning"), to_say("customer"), to_say("site"),
+    to_say("order"),
     to_say("hold"), to_say("yard"), to_say("active"), to_say("lead"), to_say("helper"), to_say("van"),
     to_say("day cents"), to_say("language"), to_say("answer"), to_say("reason"), to_say("text"), to_say("subject"),
     to_say("part"), to_say("onboard"), to_say("lat"), to_say("lon"), to_say("pin"), to_say("feed"), to_say("drives"),

@@ -19,7 +19,7 @@ class ToTell:
     """A message still to tell: about which visit, what its customer was told before, and what is special about it.
 
     falls: why the visit cannot go at the time that the message tells of, empty where it can. so: whether it is still
-    true. kind: "off", "new time", "late", "reminder", or "first" where the customer has heard nothing
+    true. kind: "off", "new time", "late", "reminder", "rain date", or "first" where the customer has heard nothing
     before.
     """
 
@@ -55,7 +55,7 @@ class ToTell:
         day, start = (spot["date"], int(spot["start"])) if spot else ("", 0)
         if spot is None and self.before is not None:
             day, start = self.before.day.isoformat(), self.before.start
-        return ("late", "off", "new time", "reminder", "first").index(self.kind), day, start
+        return ("late", "off", "new time", "rain date", "reminder", "first").index(self.kind), day, start
 
 
 def to_tell(session: Session, falls: Mapping[str, str]) -> list[ToTell]:

@@ -64,12 +64,12 @@ def draft(
     session: Session, visit_id: str, spot: Spot | None, *, before: Spot | None, why: str, now: datetime.datetime,
     by: str, case_id: int | None = None,
 ) -> tables.Message:  # fmt: skip
-    """Draft what the customer is to be told; earlier drafts for the visit are dropped.
+    """Draft what the customer is to be told; earlier drafts for the visit are dropped, but for one of a rain date.
 
     spot: where the visit stands now, None where it is off; before: what the customer believes, None where nothing was
     told; why: one of `WHY`.
     """
-    drop_drafts(session, visit_id)
+    drop_drafts(session, visit_id, "time", "late", "reminder")
     _, _, customer, _ = by_id(session)(visit_id)
     said = written(session, visit_id, lambda: words(session, visit_id, spot, before=before, why=why))
     message = tables.Message(
@@ -106,6 +106,8 @@ def spots_of(plan: Any, start_date: datetime.date) -> dict[str, dict[str, Any]]:
 
 def still_so(session: Session, message: tables.Message) -> bool:
     """Say whether what the message tells is still what is posted, or booked for a week that is not posted yet."""
+    if message.kind == "rain date":
+        return _still_kept(session, message)
     if message.spot is None:
         booking = told_now(session, message.visit_id)
         day = None if booking is None else booking.day
@@ -122,6 +124,16 @@ def still_so(session: Session, message: tables.Message) -> bool:
     if not tells(message.spot, spots_of(plan, row.start_date).get(message.visit_id)):
         return False
     return message.kind != "late" or not _begun(session, message.visit_id, message.spot)
+
+
+def _still_kept(session: Session, message: tables.Message) -> bool:
+    """Say whether the rain date of which a message tells is kept, or none is where it says so."""
+    row = tables.RainDate
+    kept = session.exec(select(row).where(row.visit_id == message.visit_id, row.state == "kept")).first()
+    if kept is None or session.get_one(tables.Visit, message.visit_id).state != "open":
+        return message.spot is None
+    spot = {"crew": kept.crew_id, "date": kept.day.isoformat(), "start": kept.start}
+    return tells(message.spot, spot)
 
 
 def _begun(session: Session, visit_id: str, spot: Spot) -> bool:

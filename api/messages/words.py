@@ -157,6 +157,42 @@ def reminder_words(session: Session, visit_id: str, spot: Spot) -> tuple[str, st
     return _("{business}: a reminder of your {what} on {date}").format(**said), "\n".join(lines)
 
 
+def rain_date_words(session: Session, row: tables.RainDate) -> tuple[str, str]:
+    """Return subject and body of a message that says which second day is kept should the weather take the first."""
+    _ = gettext
+    spot = {"start": row.start, "hold": "day"}
+    kept = _(
+        "If the weather does not allow safe work on {first} for your {sized} at {place}, we come on {date} instead, "
+        "and arrive {arrival}. We keep that time free for you."
+    )
+    todo = _(
+        "You need do nothing: we call you as soon as we know. If the second day does not suit you, please call us."
+    )
+    return _of_rain_date(session, row, _("{business}: a rain date for your {what}"), kept, todo, arrival(spot))
+
+
+def no_rain_date_words(session: Session, row: tables.RainDate) -> tuple[str, str]:
+    """Return subject and body of a message that says that a second day is not kept any more."""
+    _ = gettext
+    gone = _("We no longer keep {date} free as a second day for your {sized} at {place}. {first} stays as it is.")
+    todo = _("You need do nothing. If the weather takes that day, we call you with another one.")
+    return _of_rain_date(session, row, _("{business}: no rain date for your {what}"), gone, todo, "")
+
+
+def _of_rain_date(
+    session: Session, row: tables.RainDate, subject: str, first: str, todo: str, arrives: str
+) -> tuple[str, str]:
+    visit, site, customer, awning = by_id(session)(row.visit_id)
+    business, _ = session.get_one(tables.Business, 1), gettext
+    name, call = _office(session)
+    said = {"business": business.name, "what": _(visit.work.told), "sized": _sized(visit, awning),
+            "place": f"{site.address}, {site.town}", "arrival": arrives, "date": long_date(row.day),
+            "first": long_date(row.first_day)}  # fmt: skip
+    greeting = _("Dear {name},").format(name=customer.name)
+    lines = [greeting, "", first.format(**said), "", f"{todo} {call}", "", name, business.name, ""]
+    return subject.format(**said), "\n".join(lines)
+
+
 def _office(session: Session) -> tuple[str, str]:
     """Return who answers calls, the first of the office's people, and how to call: by the office's own number."""
     number = session.get_one(tables.Business, 1).phone

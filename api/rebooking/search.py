@@ -25,6 +25,7 @@ from sqlmodel import Session, col, select
 from api import tables
 from api.cluster import ClusterDoor
 from api.database import transaction
+from api.falls.falls import rain_date_of
 from api.falls.today import Days, Today
 from api.http.problems import Problem
 from api.ledger.plans.posted import posted_week
@@ -34,7 +35,7 @@ from api.rebooking.progress import SearchesUnderWay, SearchProgress
 from api.rebooking.standing import OfferGround, Wishes, followers, standing, undisturbed
 from api.week.run.planning import planned
 from api.workers.signals import Signals
-from scheduler import Spot, apart, fillings
+from scheduler import Put, Spot, apart, by_hand, fillings
 from scheduler import what_changed as change
 from scheduler.audit import audit
 from scheduler.errors import BadInput
@@ -132,7 +133,10 @@ class Searches:
             return
         self._say(case_id, visit_id, "trying times with the others staying where they are")
         found = [_wait(stand), *offers_staying(today, stand, visit_id)]
-        self._keep(case_id, visit_id, today, found, ("wait", "stays"))
+        if (kept := rain_date_offer(today, stand, visit_id)) is not None:
+            there = kept["crew"], kept["day"], kept["start"]
+            found = [kept, *(one for one in found if (one.get("crew"), one.get("day"), one.get("start")) != there)]
+        self._keep(case_id, visit_id, today, found, ("wait", "stays", "rain date"))
         self._say(case_id, visit_id, "trying times in the next week")
         with transaction(self.database) as session:
             asked = session.get_one(tables.RebookingCase, case_id)
@@ -306,6 +310,19 @@ def offers_staying(today: Today, stand: OfferGround, visit_id: str) -> list[dict
 
     made = offers(stand.week, stand.plan, visit_id, best=BEST + 1, fixed=stand.fixed)
     return _other_times(_offer(today, stand, visit_id, "stays", o) for o in made)
+
+
+def rain_date_offer(today: Today, stand: OfferGround, visit_id: str) -> dict[str, Any] | None:
+    """Return the offer of the second day that is kept for a visit; None: none is, or it cannot go there any more."""
+    kept = rain_date_of(today, visit_id)
+    if kept is None:
+        return None
+    put = Put(visit_id, kept.crew_id, (kept.day - today.posted.start_date).days, kept.start)
+    tried = by_hand(stand.week, stand.plan, put)
+    if not tried.allowed:
+        return None
+    made = _priced(today, stand, visit_id, "rain date", tried.plan, proven=True)
+    return made if not made["moves"] and (made["crew"], made["day"]) == (put.crew, put.day) else None
 
 
 def _other_times(found: Iterable[dict[str, Any]]) -> list[dict[str, Any]]:

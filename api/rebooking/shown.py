@@ -5,7 +5,7 @@ from __future__ import annotations
 import datetime
 from typing import Any
 
-from sqlmodel import Session
+from sqlmodel import Session, select
 
 from api import tables
 from api.falls.falls import CannotGo
@@ -58,16 +58,17 @@ def offer_line(session: Session, case: tables.RebookingCase, offer: dict[str, An
 def ranked(offers: list[dict[str, Any]]) -> tuple[list[dict[str, Any]], list[dict[str, Any]]]:
     """Return the other times of `offer_line` that come first, three at most, and then the rest, each in order.
 
-    Who disturbs fewest people comes first: neighbors that were told, then neighbors at all, then the cost. A time that
-    moves two neighbors or more is never among the first.
+    The rain date comes before all: it is kept for this. Then who disturbs fewest people: neighbors that were told, then
+    neighbors at all, then the cost. A time that moves two neighbors or more is never among the first.
     """
 
-    def disturbs(offer: dict[str, Any]) -> tuple[int, int, int]:
+    def disturbs(offer: dict[str, Any]) -> tuple[bool, int, int, int]:
         moves = offer.get("moves", [])
-        return sum(move["told"] for move in moves), len(moves), offer["extra_cents"]
+        other = offer["kind"] != "rain date"
+        return other, sum(move["told"] for move in moves), len(moves), offer["extra_cents"]
 
     # What a search with others moving finds without moving one was found without it too.
-    times = [o for o in offers if o["kind"] in ("stays", "later") or (o["kind"] == "moves" and o["moves"])]
+    times = [o for o in offers if o["kind"] in ("stays", "later", "rain date") or (o["kind"] == "moves" and o["moves"])]
     times.sort(key=disturbs)
     first = [offer for offer in times if len(offer.get("moves", [])) <= 1][:MOST_FIRST]
     return first, [offer for offer in times if not any(offer is one for one in first)]
@@ -89,10 +90,16 @@ def move_line(session: Session, case: tables.RebookingCase, move: dict[str, Any]
 
 
 def finding_line(session: Session, one: CannotGo) -> dict[str, Any]:
-    """Return a posted visit that falls, with what happened to it."""
+    """Return a posted visit that falls, with what happened to it; `rain_date`: the second day kept for it, or null."""
     name = named(session, one.visit_id)
     return {
         "visit": one.visit_id, "what": name.what, "customer": name.customer, "town": name.town, "cause": one.cause,
         "words": one.words, "crew": one.spot.crew, "date": one.date.isoformat(), "start": one.spot.start,
-        "end": one.end,
+        "end": one.end, "rain_date": _rain_date(session, one.visit_id),
     }  # fmt: skip
+
+
+def _rain_date(session: Session, visit_id: str) -> dict[str, Any] | None:
+    kept = select(tables.RainDate).where(tables.RainDate.visit_id == visit_id, tables.RainDate.state == "kept")
+    row = session.exec(kept).first()
+    return None if row is None else {"crew": row.crew_id, "date": row.day.isoformat(), "start": row.start}

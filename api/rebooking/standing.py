@@ -15,6 +15,7 @@ from msgspec.structs import replace
 from api.falls.falls import holds, shift_holds
 from api.falls.today import Today
 from api.http.problems import Problem
+from api.week.rain_dates import given_back
 from api.week.run.planning import planned
 from scheduler import Event, Fixed, Spot, Told, changed_week, told_prices, told_week
 from scheduler import plan_without as without
@@ -72,7 +73,7 @@ def standing(
     away: crew days that fall out though today's rows do not say so. locked: visits to be left where they are.
     Raises `Problem` 409 where the rest of the posted week cannot be kept.
     """
-    posted, built = today.posted, today.built.week
+    posted, built = today.posted, free_for(today, visit_id)
     begun = today.begun
     gone = set() if visit_id is None else {visit_id, *followers(today, visit_id)} & posted.spots.keys()
     held = {name: spot for name, spot in posted.spots.items() if name not in gone}
@@ -91,7 +92,7 @@ def standing(
             job = _wanted(job, posted.spots.get(job.id), built, asked, wishes)
         jobs.append(job)
     fixed = Fixed({n: held[n] for n in pinned}, today.moment, frozenset(begun & held.keys()), frozenset(closed))
-    week = replace(built, jobs=tuple(jobs), crews=_crews(today, closed, pinned), stock=_stock(today))
+    week = replace(built, jobs=tuple(jobs), crews=_crews(today, built, closed, pinned), stock=_stock(today))
     event = Event(held, {}, frozenset(), fixed)
     now, plan = _possible(today, week, event, gone)
     leaving = was = 0
@@ -100,6 +101,11 @@ def standing(
         leaving = undone_cents(now, job)
         was = was_cents(today, visit_id)
     return OfferGround(now, plan, fixed, frozenset(closed), leaving, was)
+
+
+def free_for(today: Today, visit_id: str | None) -> w.Week:
+    """Return today's week with what the rain date of a visit keeps free: when it is moved, that is its to use."""
+    return today.built.week if visit_id is None else given_back(today.built.week, today.built.kept, visit_id)
 
 
 def _same(today: Today, job: w.Job, old: w.Job) -> bool:
@@ -135,14 +141,14 @@ def narrowed(job: w.Job, wishes: Wishes, days: int) -> w.Job:
     return replace(job, windows=tuple(windows), ready_day=ready)
 
 
-def _crews(today: Today, closed: Collection[CrewDay], pinned: Collection[str]) -> tuple[w.Crew, ...]:
+def _crews(today: Today, built: w.Week, closed: Collection[CrewDay], pinned: Collection[str]) -> tuple[w.Crew, ...]:
     """Return today's crews; a day that has fallen out keeps its posted shift while posted visits stand on it."""
     old = {crew.id: crew for crew in today.posted.week.crews}
     stand = {(today.posted.spots[n].crew, today.posted.spots[n].day) for n in pinned}
     found = []
-    listed = {crew.id for crew in today.built.week.crews}
+    listed = {crew.id for crew in built.crews}
     missing = [old[c] for c in dict.fromkeys(c for c, _ in stand) if c not in listed]
-    for crew in (*today.built.week.crews, *missing):
+    for crew in (*built.crews, *missing):
         shifts = {s.day: s for s in crew.shifts}
         if crew.id not in listed:
             shifts = {}

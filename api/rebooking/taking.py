@@ -25,7 +25,7 @@ from api.ledger.told import Hold, told_now
 from api.messages.telling import book, draft
 from api.rebooking.cases import close_if_done
 from api.rebooking.search import Searches, hole_of, standing_of
-from api.rebooking.standing import OfferGround, explained
+from api.rebooking.standing import OfferGround, explained, free_for
 from api.week.build import because_as_data
 from api.week.post import post
 from api.week.run.planning import planned, store_plan
@@ -56,7 +56,7 @@ def take(
     """
     today = _today(searches, case, caller)
     _require_state(visit, "open")
-    offer = _choice(visit, key, ("wait", "stays", "moves", "later"))
+    offer = _choice(visit, key, ("wait", "stays", "moves", "later", "rain date"))
     if offer.get("as_planned") and not offer["moves"]:
         keep(session, case, visit, caller)
         return None
@@ -79,7 +79,7 @@ def take(
     _require_posted(session, searches, case, visit, today)
     before = told_now(session, visit.visit_id)
     book(session, visit.visit_id, spot, caller.now)
-    stored = _post(session, today, stand, plan, "offered", caller)
+    stored = _post(session, today, stand, plan, "offered", caller, visit.visit_id)
     if spot is not None or before is not None:
         was = None
         if before is not None:
@@ -193,14 +193,15 @@ def _claim(session: Session, visit: tables.CaseVisit, caller: Caller, values: di
 
 
 def _post(
-    session: Session, today: Today, stand: OfferGround, plan: Plan, how: str, caller: Caller
-) -> tables.StoredPlan:
+    session: Session, today: Today, stand: OfferGround, plan: Plan, how: str, caller: Caller,
+    visit_id: str | None = None,
+) -> tables.StoredPlan:  # fmt: skip
     inputs = fingerprint(stand.week, msgspec.to_builtins(plan.routes))
     stored = store_plan(
         session, stand.week, plan, because=because_as_data(today.built.because), inputs=inputs, how=how, now=caller.now,
         by=caller.name, made_from=today.posted.plan_id, timed=today.built.timed,
     )  # fmt: skip
-    post(session, stored, today.built.week, now=caller.now, by=caller.name, despite_why=DESPITE)
+    post(session, stored, free_for(today, visit_id), now=caller.now, by=caller.name, despite_why=DESPITE)
     return stored
 
 

@@ -70,7 +70,7 @@ from api.tables.plans import (
     RosterDay,
     StoredPlan,
 )
-from api.tables.rebooking import CaseVisit, DayRepair, Message, RebookingCase
+from api.tables.rebooking import CaseVisit, DayRepair, Message, RainDate, RebookingCase
 from api.tables.roads import Drive, RoadPlace, RoadSource, RoadTable
 from api.tables.sales import Awning, AwningModel, Customer, MakerPart, ModelPart, ModelSize, Order, Site, SiteSurvey
 from api.tables.stock import Reservation, StockMove
@@ -144,6 +144,7 @@ __all__ = [
     "PostedWeek",
     "Prepared",
     "ProgramToken",
+    "RainDate",
     "RebookingCase",
     "RecoveryCode",
     "Reservation",

@@ -8,7 +8,7 @@ from typing import Any
 import sqlalchemy as sa
 from sqlmodel import Field, SQLModel
 
-from api.tables.base import Moment, one_of
+from api.tables.base import Moment, not_negative, one_of
 
 
 class RebookingCase(SQLModel, table=True):
@@ -85,13 +85,52 @@ class DayRepair(SQLModel, table=True):
     )
 
 
+class RainDate(SQLModel, table=True):
+    """A second day kept for a visit, should its first, `first_day`, fall to the weather: work from `start` to `end`.
+
+    Of the crew's day the minutes `free_from` to `free_until` are kept free for it, at its beginning or its end, with
+    what it takes of the yard's `equipment` and of extra `helpers`. At most one of a visit is "kept"; the others were
+    "taken", or "let go" by the office or since the visit got another time.
+    """
+
+    __tablename__ = "rain_date"
+
+    id: int | None = Field(default=None, primary_key=True)
+    visit_id: str = Field(foreign_key="visit.id")
+    first_day: datetime.date
+    crew_id: str = Field(foreign_key="crew.id")
+    day: datetime.date
+    start: int
+    end: int
+    free_from: int
+    free_until: int
+    equipment: dict[str, int] = Field(default_factory=dict, sa_type=sa.JSON)
+    helpers: int = 0
+    state: str = "kept"
+    made_at: datetime.datetime = Field(sa_type=Moment)
+    made_by: str
+    ended_at: datetime.datetime | None = Field(default=None, sa_type=Moment)
+    ended_by: str = ""
+
+    __table_args__ = (
+        one_of("state", "kept", "taken", "let go"),
+        not_negative("start", "free_from", "helpers"),
+        sa.CheckConstraint('"end" > start AND free_until > free_from AND day > first_day', name="in_order"),
+        sa.Index(
+            "ix_rain_date_one_kept", "visit_id", unique=True, sqlite_where=sa.text("state = 'kept'"),
+            postgresql_where=sa.text("state = 'kept'"),
+        ),
+    )  # fmt: skip
+
+
 class Message(SQLModel, table=True):
     """What a customer is to be told about a visit: drafted, then sent by e-mail or told by a person, or dropped.
 
     `spot` is what it says, as crew, date, start, end and hold; null: that the visit is off. One of the kind "late" says
-    that the crew comes to `spot` only at the minute `expected`, a "reminder" what was told before: both change no
-    promise. While a message is being sent `told_at` is when that began. Beside one in another language stands
-    what it said in `english` when drafted. `answer` is what the customer said to it, empty: nothing yet.
+    that the crew comes to `spot` only at the minute `expected`, a "reminder" what was told before, a "rain date" which
+    second day is kept for the visit (null: none any more): these change no promise. While a message is being sent
+    `told_at` is when that began. Beside one in another language stands what it said in `english` when drafted. `answer`
+    is what the customer said to it, empty: nothing yet.
     """
 
     id: int | None = Field(default=None, primary_key=True)
@@ -121,6 +160,6 @@ class Message(SQLModel, table=True):
 
     __table_args__ = (
         one_of("state", "draft", "sending", "told", "failed", "dropped"),
-        one_of("kind", "time", "late", "reminder"),
+        one_of("kind", "time", "late", "reminder", "rain date"),
         sa.CheckConstraint("(kind = 'late') = (expected IS NOT NULL)", name="late_says_when"),
     )

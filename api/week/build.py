@@ -21,6 +21,7 @@ from api.ledger.plans.documents import DrivesTimed
 from api.papers.needs import Needs
 from api.week.amiss import amiss, is_odd
 from api.week.crews import crews_of, dates_of, helpers_of, shifts_of, skills_by_day
+from api.week.rain_dates import KeptFree, with_rain_dates
 from scheduler import week as w
 from scheduler.plan import Because, Plan, Skipped
 from scheduler.weather.limits import LimitTable, Measure, WeatherLimit, WeatherWork
@@ -34,11 +35,15 @@ _DUE_DAYS, _MOST_CENTS, _MOST_PIECES = 10_000, 10_000_000_000, 1_000_000
 
 @dataclass(frozen=True)
 class BuiltWeek:
-    """The week, its crews with names; for visits that it cannot take the reasons, by id; and who timed the drives."""
+    """The week, its crews with names; for visits that it cannot take the reasons, by id; and who timed the drives.
+
+    `kept` is what rain dates have taken out of it.
+    """
 
     week: w.Week
     because: dict[str, tuple[Because, ...]]
     timed: DrivesTimed | None
+    kept: tuple[KeptFree, ...] = ()
 
 
 def open_visits(facts: Facts, start_date: datetime.date) -> list[tables.Visit]:
@@ -87,8 +92,9 @@ def week_of(facts: Facts, prepared: Mapping[str, Needs], start_date: datetime.da
         broken_cents=facts.rules.prices.broken_cents,
     )
     names = {crew.id: crew.name for crew in facts.crews.values()}
+    week, kept = with_rain_dates(week, facts.rain_dates, start_date)
     document = w.week_from_data(msgspec.to_builtins(week))
-    return BuiltWeek(w.with_names(document, names, skills_by_day(facts, start_date)), because, timed)
+    return BuiltWeek(w.with_names(document, names, skills_by_day(facts, start_date)), because, timed, kept)
 
 
 def places_of(facts: Facts, visits: Sequence[tables.Visit]) -> list[w.Place]:

@@ -22,6 +22,7 @@ from api.ledger.plans.posted import Posted, posted_week
 from api.ledger.told import moment_after_all
 from api.messages.after_posting import when_posted
 from api.shelf.setting_aside import reserve
+from api.week.rain_dates import follow_posting
 from scheduler.audit import audit
 from scheduler.plan import Plan, read_plan
 from scheduler.week import Week
@@ -33,7 +34,7 @@ def set_aside(session: Session, posted: Posted) -> None:
 
 
 WhenPosted = Callable[[Session, Posted], None]
-WHEN_POSTED: tuple[WhenPosted, ...] = (set_aside, when_posted)
+WHEN_POSTED: tuple[WhenPosted, ...] = (set_aside, when_posted, follow_posting)
 
 
 def broken_rules(week: Week, plan: Plan) -> list[str]:

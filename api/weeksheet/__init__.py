@@ -14,7 +14,7 @@ from sqlmodel import Session, col, select
 from api import tables
 from api.http.names import crew_names
 from api.languages import language, to_say
-from api.ledger.facts import Facts
+from api.ledger.facts import Facts, rain_dates
 from api.ledger.forecasts import forecasts, newest_ids
 from api.ledger.kept import kept, unchanged
 from api.ledger.plans.documents import beside, plan_in, week_in
@@ -98,6 +98,7 @@ class SheetDay:
     """One cell: the crew's day and its drawing; without a `cell` the crew stays in, or is `off`.
 
     `riders` are who rides where that is not as usual, `because` why, by the roster. `slow`: what slow hours do to it.
+    `kept` are the rain dates for which a part of it is kept free.
     """
 
     day: int
@@ -107,6 +108,7 @@ class SheetDay:
     riders: str = ""
     because: str = ""
     slow: tuple[str, ...] = ()
+    kept: tuple[tables.RainDate, ...] = ()
 
 
 @dataclass(frozen=True)
@@ -290,12 +292,15 @@ def _rows(session: Session, made: Shaped) -> tuple[CrewRow, ...]:
     rows = []
     riders = _riders(session, made.week)
     slow = {at: slow_words(len(cell.entries), made.by_hour[at]) for at, cell in cells.items()}
+    second: dict[tuple[str, int], list[tables.RainDate]] = defaultdict(list)
+    for row in rain_dates(session):
+        second[row.crew_id, (row.day - made.week.start_date).days].append(row)
     for crew in made.week.crews:
         working = {shift.day for shift in crew.shifts}
         days = [
             SheetDay(
                 day, cells.get((crew.id, day)), made.strips.get((crew.id, day)), day not in working,
-                *riders.get((crew.id, day), ("", "")), slow.get((crew.id, day), ()),
+                *riders.get((crew.id, day), ("", "")), slow.get((crew.id, day), ()), tuple(second[crew.id, day]),
             )
             for day in range(made.week.days)
         ]  # fmt: skip

@@ -16,6 +16,7 @@ from sqlmodel import Session, col, select
 from api import tables
 from api.fields.shown import feet
 from api.languages import gettext
+from api.ledger.facts import rain_dates
 from api.ledger.kept import kept
 from api.papers.shown.cautions import LEAD_PAINT_BEFORE
 
@@ -54,7 +55,8 @@ class JobLabel:
     """How a job is named on the page: `what` is "14 ft" for an install of that width, else its kind of work.
 
     `wall` is empty where no wall is surveyed; `kit` None for a visit without one; `locked_by` says who wants it left
-    where it is, None for nobody; `promise` is what the customer has been told by now, None for nothing.
+    where it is, None for nobody; `promise` is what the customer has been told by now, None for nothing;
+    `rain_date` the second day that is kept for it.
     """
 
     what: str
@@ -65,6 +67,7 @@ class JobLabel:
     cautions: tuple[str, ...]
     locked_by: str | None
     promise: Promise | None = None
+    rain_date: tables.RainDate | None = None
     phone: str = ""
     address: str = ""
     access: str = ""
@@ -114,6 +117,7 @@ def jobs_by_id(session: Session, job_ids: Collection[str], ready: Collection[str
     told = tables.Booking
     still = select(told).where(col(told.visit_id).in_(ids), col(told.withdrawn_at).is_(None)).order_by(col(told.id))
     promises = {booking.visit_id: Promise(booking.hold, booking.mark) for booking in session.exec(still)}
+    second = {row.visit_id: row for row in rain_dates(session)}
     # A plan can name a visit that is gone from the database; it stays on the sheet under its id.
     found = {job_id: JobLabel("visit", "", "", "", None, (), None) for job_id in ids}
     for row in rows:
@@ -128,6 +132,7 @@ def jobs_by_id(session: Session, job_ids: Collection[str], ready: Collection[str
             cautions=(*cautions.get(row.id, ()), *(("lead paint?",) if old else ())),
             locked_by=locks.get(row.id),
             promise=promises.get(row.id),
+            rain_date=second.get(row.id),
             phone=row.phone,
             address=row.address,
             access=row.access,

@@ -16,10 +16,12 @@ ROUNDS = 12  # what falls because of what was taken is dealt with in the next ro
 class Dealt:
     """What an office did: visits rebooked and let wait, ways taken for running days by kind, messages told.
 
-    `left` are the visits that nothing could be done about.
+    `rain_dates` were kept, `rained` of them gone to. `left` are the visits that nothing could be done about.
     """
 
     moved: int = 0
+    rain_dates: int = 0
+    rained: int = 0
     waiting: int = 0
     ways: Counter[str] = field(default_factory=Counter)
     messages: int = 0
@@ -43,9 +45,27 @@ class Office:
             first = lines[0]
             away = first["cause"] == "crew away"
             about = {"crew": first["crew"], "day": first["date"]} if away else {"visit": first["visit"]}
-            if self.doors.form("/rebooking", 409, 422, cause=first["cause"], **about) is None:
+            if first["rain_date"] and self.doors.form(f"/jobs/{first['visit']}/rain-date/go", 409, 412) is not None:
+                self.did.rained += 1
+            elif self.doors.form("/rebooking", 409, 422, cause=first["cause"], **about) is None:
                 self.did.left.add(first["visit"])
+        self.keep_rain_dates()
         self.tell()
+
+    def keep_rain_dates(self) -> None:
+        """Keep the best second day for each visit that is proposed one."""
+        for one in self.doors.get("/rebooking")["doubtful"]:
+            days = self.doors.get(f"/jobs/{one['visit']}/rain-date")["days"]
+            if days and self.doors.form(f"/jobs/{one['visit']}/rain-date", 409, day=days[0]["key"]) is not None:
+                self.did.rain_dates += 1
+
+    def hand_on(self, crew: str) -> None:
+        """For a crew that cannot go on, hand over or put off what it cannot do any more, the cheapest first."""
+        for _ in range(ROUNDS):
+            falls = self.doors.get("/today")["falls"]
+            found = self.doors.get(f"/today/crews/{crew}/ways")
+            if not self._take_way(crew, found, [way for way in found["ways"] if way["key"].split(":")[1] in falls]):
+                return
 
     def call(self, visit: str, not_before: datetime.date) -> None:
         """Give a customer who calls the cheapest day from `not_before` on."""
@@ -79,22 +99,34 @@ class Office:
                 self.did.left.add(visit)
 
     def look_at_today(self) -> None:
-        """For each crew with a promise at risk take the cheapest way, or tell the customers and go on."""
+        """For each crew heard of with a promise at risk take the cheapest way; tell the customers of all others."""
         for line in self.doors.get("/today")["crews"]:
             if line["quiet"] or not any(risk["message"] is None for risk in line["risks"]):
                 continue
-            found = self.doors.get(f"/today/crews/{line['crew']}/ways")
-            priced = [way for way in found["ways"] if way["total_cents"] is not None]
-            best = min(priced, key=lambda way: (way["total_cents"], way["key"]), default=None)
-            if best is not None and found["stay"] and best["total_cents"] < found["stay"]["total_cents"]:
-                fields = {"way": best["key"], "seen": found["seen"], "weighs": best["weighs"]}
-                taken = self.doors.form(f"/today/crews/{line['crew']}/ways", 409, **fields) is not None
-                self.did.ways[best["kind"]] += taken
+            self._better_way(line["crew"])
         for line in self.doors.get("/today")["crews"]:
             for risk in line["risks"]:
-                if risk["message"] is None and not line["quiet"]:
+                if risk["message"] is None:  # of a crew that is still silent too: it should have left
                     self.doors.form("/today/late", 409, visit=risk["visit"])
         self.tell()
+
+    def _better_way(self, crew: str) -> bool:
+        """Take the cheapest way for the rest of a crew's day where it is cheaper than to go on; say whether it was."""
+        found = self.doors.get(f"/today/crews/{crew}/ways")
+        most = found["stay"]["total_cents"] if found["stay"] else 0
+        cheaper = [way for way in found["ways"] if (way["total_cents"] or 0) < most]
+        return self._take_way(crew, found, cheaper)
+
+    def _take_way(self, crew: str, found: dict[str, Any], ways: list[dict[str, Any]]) -> bool:
+        """Take the cheapest of some ways that have a price; say whether one was taken."""
+        priced = [way for way in ways if way["total_cents"] is not None]
+        best = min(priced, key=lambda way: (way["total_cents"], way["key"]), default=None)
+        if best is None:
+            return False
+        fields = {"way": best["key"], "seen": found["seen"], "weighs": best["weighs"]}
+        taken = self.doors.form(f"/today/crews/{crew}/ways", 409, **fields) is not None
+        self.did.ways[best["kind"]] += taken
+        return taken
 
     def tell(self) -> None:
         """Telephone everything that is still to be told."""

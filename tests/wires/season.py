@@ -18,7 +18,7 @@ from tests.steps import CHECKS
 from tests.wires.agree import nobody_lost, pages_agree, posted_documents
 from tests.wires.doors import Doors, moment
 from tests.wires.office import Office
-from tests.wires.world import World, forecast_csv
+from tests.wires.world import STORMY, World, forecast_csv
 
 MONDAY = datetime.date(2027, 4, 12)
 FORECAST = Path(__file__).parents[2] / "seeds" / "demo" / "forecast.csv"
@@ -44,7 +44,7 @@ class Tally:
 
 @dataclass
 class CrewOut:
-    """A crew on its day: which visit it is driving to or at, or home, and when it taps next."""
+    """A crew on its day: which visit it is driving to or at, or home, and when it taps next; whether its van stands."""
 
     name: str
     at: int
@@ -53,6 +53,7 @@ class CrewOut:
     homeward: bool = False
     left: int = -1
     done_at: int = 0
+    stands: bool = False
 
 
 class Season:
@@ -151,10 +152,10 @@ class Season:
         pages_agree(self.doors, monday)
 
     def _forecast(self, date: datetime.date) -> None:
-        known = {date + datetime.timedelta(days=n) for n in range(2)}
-        storms = {one for one in known if self.world.storm(one)}
-        self.tally.happened["storm"] += date in storms
-        self.doors.drop_forecast(forecast_csv(FORECAST.read_text("utf-8"), date, storms))
+        days = {n: date + datetime.timedelta(days=n) for n in range(7)}
+        looks = {day: self.world.looks(day, n) for n, day in days.items()}
+        self.tally.happened["storm"] += looks[date] == STORMY
+        self.doors.drop_forecast(forecast_csv(FORECAST.read_text("utf-8"), date, looks))
 
     def _work(self, date: datetime.date, monday: datetime.date) -> None:
         _, plan = posted_documents(self.doors, monday)
@@ -182,9 +183,14 @@ class Season:
         if not crew.visit:
             if not left:
                 return self._homeward(crew, date)
+            if not crew.stands and self._breaks_down(crew, date):
+                crew.stands = True
+                self._van_stands(crew, date, monday)
+                return True
             crew.visit, crew.homeward = left[0], False
-            if crew.at > LAST_MIN or self.world.sick(crew.name, date):
+            if crew.at > LAST_MIN or crew.stands or self.world.sick(crew.name, date):
                 why = "crew ill" if self.world.sick(crew.name, date) else "ran out of time"
+                why = "the van does not start" if crew.stands else why
                 self._not_done(crew, date, why)
                 return True
             if crew.left < 0:
@@ -217,6 +223,24 @@ class Season:
         self.tally.done += 1
         crew.visit, crew.here = "", False
         return True
+
+    def _breaks_down(self, crew: CrewOut, date: datetime.date) -> bool:
+        at = self.world.breakdown(crew.name, date)
+        return at is not None and crew.left >= 0 and crew.at >= at and not self.world.sick(crew.name, date)
+
+    def _van_stands(self, crew: CrewOut, date: datetime.date, monday: datetime.date) -> None:
+        """Have the crew's van stand still, and the office deal with the rest of its day."""
+        self.tally.happened["breakdown"] += 1
+        if not self.wired:
+            return
+        van = self.doors.get(f"/crews/{crew.name}")["van_id"]
+        span = {"first": date.isoformat(), "last": date.isoformat(), "why": "does not start"}
+        before = self.doors.get(f"/vans/{van}")["days_out"]
+        self.doors.change(f"/vans/{van}", days_out=[*before, span])
+        pages_agree(self.doors, monday)
+        self.office.hand_on(crew.name)
+        self.office.react()
+        pages_agree(self.doors, monday)
 
     def _homeward(self, crew: CrewOut, date: datetime.date) -> bool:
         """Have a crew with nothing left drive home; say whether it is still out."""
@@ -304,6 +328,7 @@ class Season:
             "days": tally.days, "visits done": tally.done, "visits lost": tally.lost, "promises kept": tally.kept,
             "moved or late, told": tally.moved, "broken without a word": len(tally.silent),
             "messages": did.messages, "visits rebooked": did.moved, "let wait": did.waiting,
+            "rain dates kept": did.rain_dates, "rain dates gone to": did.rained,
             "handed over": did.ways["hand over"], "put off": did.ways["put off"], "swapped": did.ways["swap"],
             "cost": tally.cents / 100, "happened": dict(sorted(tally.happened.items())),
         }  # fmt: skip

@@ -9,6 +9,12 @@ from dataclasses import dataclass
 
 STORM, SICK, BROKEN, CALL = 0.10, 0.05, 0.12, 0.25  # chances: a day; a crew's day; a day; a day
 LATE, NOBODY, MISSING = 0.15, 0.02, 0.05  # a crew's morning; a visit; an install
+BREAKDOWN, ROUGH = 0.03, 0.10  # a crew's day; a calm day that looks rough some days before
+CALM, UNSURE, STORMY = "calm", "unsure", "storm"
+GUSTS = {
+    UNSURE: ["6.0", "8.5"],
+    STORMY: ["15.0", "25.0"],
+}  # wind and gusts in m/s; installs end at 11, from tall ladders at 9
 SCATTER = 0.18  # of the logarithm of a visit's time: one in five takes 16 % longer than usual, or more
 
 
@@ -45,6 +51,17 @@ class World:
         dice = self.chance("late", crew, date)
         return dice.randrange(40, 130) if dice.random() < LATE else dice.randrange(0, 8)
 
+    def breakdown(self, crew: str, date: datetime.date) -> int | None:
+        """Return the minute from which on the crew's van does not start any more that day, None where it does."""
+        dice = self.chance("breakdown", crew, date)
+        return dice.randrange(9 * 60, 14 * 60) if dice.random() < BREAKDOWN else None
+
+    def looks(self, date: datetime.date, ahead: int) -> str:
+        """Return how a forecast has a day that is so many days ahead: known the day before, in doubt until then."""
+        if ahead < 2:
+            return STORMY if self.storm(date) else CALM
+        return UNSURE if self.storm(date) or self.chance("rough", date).random() < ROUGH else CALM
+
     def takes(self, visit: str, planned_min: int) -> int:
         """Return how long a visit really takes."""
         return max(5, round(planned_min * math.exp(self.chance("takes", visit).gauss(-0.1, SCATTER))))
@@ -58,8 +75,8 @@ class World:
         return self.chance("missing", visit).random() < MISSING
 
 
-def forecast_csv(pattern: str, first: datetime.date, storms: set[datetime.date], days: int = 7) -> str:
-    """Return a forecast from the calm hours of `pattern` (a forecast file's first day), with the storms put in."""
+def forecast_csv(pattern: str, first: datetime.date, looks: dict[datetime.date, str], days: int = 7) -> str:
+    """Return a forecast from the calm hours of `pattern` (a forecast file's first day), other days as they look."""
     head, *lines = pattern.splitlines()
     gust = head.split(",").index("gust_mps")
     by_hour = {line[11:13]: line.split(",") for line in lines[:24]}
@@ -68,7 +85,8 @@ def forecast_csv(pattern: str, first: datetime.date, storms: set[datetime.date],
         at = datetime.datetime.combine(first, datetime.time(), datetime.UTC) + datetime.timedelta(hours=n)
         cells = list(by_hour[f"{at:%H}"])
         cells[0] = f"{at:%Y-%m-%dT%H:%MZ}"
-        if (at - datetime.timedelta(hours=5)).date() in storms:
-            cells[gust - 1 : gust + 1] = ["15.0", "25.0"]
+        cells[gust - 1 : gust + 1] = GUSTS.get(
+            looks.get((at - datetime.timedelta(hours=5)).date(), CALM), cells[gust - 1 : gust + 1]
+        )
         made.append(",".join(cells))
     return "\n".join(made) + "\n"

@@ -12,6 +12,7 @@ from sqlmodel import Session
 from api import tables
 from api.fields.cells import hours_text
 from api.languages import gettext, to_say
+from api.ledger.facts import rain_dates
 from api.ledger.job_facts import job_facts, zero_photos
 from api.papers.preparation import JobPapers, Preparation
 
@@ -26,7 +27,8 @@ class JobPage:
     """What the page of one job shows; `stale` names the papers that were made of other inputs than today's.
 
     `zero` is the newest photo of the point from which the wall's measures count, `rack` where its awning is stored, in
-    words, empty where its work has nothing to do with a rack or nobody has named one.
+    words, empty where its work has nothing to do with a rack or nobody has named one. `rain_date` is the second day
+    kept for it.
     """
 
     job: JobPapers
@@ -40,6 +42,7 @@ class JobPage:
     stale: set[str]
     zero: tables.Photo | None
     rack: str
+    rain_date: tables.RainDate | None
 
 
 def job_page(session: Session, visit_id: str, now: datetime.datetime) -> JobPage | None:
@@ -52,6 +55,7 @@ def job_pages(session: Session, visit_ids: Sequence[str], now: datetime.datetime
     known = job_facts(session, visit_ids)
     papers = Preparation(session, known, now, remake=False).papers_of(list(known.visits.values()))
     zeros = zero_photos(session, known.visits.values())
+    second = {row.visit_id: row for row in rain_dates(session)}
     pages = {}
     for visit_id, visit in known.visits.items():
         site = known.sites[visit.site_id]
@@ -67,6 +71,7 @@ def job_pages(session: Session, visit_ids: Sequence[str], now: datetime.datetime
             stale=set(papers[visit_id].stale),
             zero=zeros.get(visit_id),
             rack=rack_words(session, papers[visit_id].rack),
+            rain_date=second.get(visit_id),
         )
     return pages
 

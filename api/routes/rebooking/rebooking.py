@@ -7,6 +7,7 @@ import time
 from collections.abc import Sequence
 from typing import Annotated, Any, Literal
 
+import msgspec
 from fastapi import Form, Query, Request
 from fastapi.responses import JSONResponse, RedirectResponse, Response
 from sqlmodel import Session, col, select
@@ -30,6 +31,7 @@ from api.ledger.told import HOLDS, told_now
 from api.messages.telling import OPEN
 from api.rebooking import cases, opening, taking
 from api.rebooking.cases import CAUSES
+from api.rebooking.rain_dates import doubtful, rain_date_line
 from api.rebooking.search import Searches
 from api.rebooking.shown import case_line, finding_line, ranked, visit_line
 from api.routes.records import Words
@@ -46,14 +48,18 @@ DONE = {"rebooked": "✓ has a new time", "waiting": "○ waits", "kept": "✓ s
 
 @router.get("/rebooking")
 def overview(request: Request, session: Database, now: Now, _: Office) -> Response:
-    """List the open cases, and the posted visits that today's rows no longer allow."""
+    """List the open cases, and the posted visits that today's rows no longer allow.
+
+    `doubtful` are visits that may fall to the weather and have no rain date, `rain_dates` those that are kept.
+    """
     open_ = [case_line(session, case) for case in cases.open_cases(session)]
     in_cases = {visit["visit"] for case in open_ for visit in case["visits"] if visit["state"] == "open"}
     found = each_falling(session, _searches(request).days, now)
     look = [finding_line(session, one) for one in found if one.visit_id not in in_cases]
+    weathered = _weathered(request, session, now)
     drafts = session.exec(select(tables.Message).where(col(tables.Message.state).in_(OPEN))).all()
     if wants_json(request):
-        return JSONResponse({"cases": open_, "look_at": look, "messages": len(drafts)})
+        return JSONResponse({"cases": open_, "look_at": look, "messages": len(drafts), **weathered})
     days: dict[tuple[str, str], list[dict[str, Any]]] = {}
     for line in look:
         days.setdefault(
@@ -65,7 +71,7 @@ def overview(request: Request, session: Database, now: Now, _: Office) -> Respon
         .order_by(col(tables.RebookingCase.id).desc())
         .limit(8)
     ).all()
-    values = {"cases": open_, "groups": list(days.values()), "drafts": len(drafts), "causes": CAUSES,
+    values = {"cases": open_, "groups": list(days.values()), "drafts": len(drafts), "causes": CAUSES, **weathered,
               "closed": [case_line(session, case) for case in closed], "posted": open_weeks(session, now)}  # fmt: skip
     return page(request, "rebooking/rebooking.html", values | {"on": _on_day})
 
@@ -190,6 +196,26 @@ def fill(
     case, row = _found(session, case_id), _found_visit(session, case_id, visit_id)
     taking.fill(session, _searches(request), case, row, choice, _caller(who, now, row, version, if_match))
     return _then_search(request, _back(request, session, case_id, visit_id), case_id, [visit_id])
+
+
+def _weathered(request: Request, session: Session, now: datetime.datetime) -> dict[str, list[dict[str, Any]]]:
+    """Return what the weather may take of the posted weeks to come, and the rain dates kept."""
+    found: dict[str, list[dict[str, Any]]] = {"doubtful": [], "rain_dates": []}
+    for start_date in open_weeks(session, now):
+        today = _searches(request).days.of(start_date, now)
+        if today is None:
+            continue
+        for one in doubtful(session, today):
+            found["doubtful"].append(_named(session, msgspec.to_builtins(one) | {"visit": one.visit_id}))
+        for row in today.facts.rain_dates:
+            if row.visit_id in today.posted.spots:
+                found["rain_dates"].append(_named(session, rain_date_line(session, today, row)))
+    return found
+
+
+def _named(session: Session, line: dict[str, Any]) -> dict[str, Any]:
+    name = named(session, line["visit"])
+    return line | {"what": name.what, "customer": name.customer, "town": name.town}
 
 
 def _on_day(date: str) -> str:

@@ -51,6 +51,7 @@ OF_THE_WORK = {
     "stop_time": {"what", "noted_by"}, "sent_paper": {"about", "of_id", "state", "fault", "by"},
     "callback": {"at_cost"}, "stored_awning": {"rack", "state"},
     "day_repair": {"kind", "van", "taken_by", "undone_by"},
+    "rain_date": {"equipment", "state", "made_by", "ended_by"},
     "visit_follows": set(), "visit_hours": set(), "customer": set(),
 }  # fmt: skip
 

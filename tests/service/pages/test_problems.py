@@ -16,7 +16,6 @@ from api.http.problems import KINDS, MEDIA_TYPE, bad_fields
 from scheduler.errors import BadInput
 from tests.service.cast import PAGE, anonymous, signed_in
 
-
 OWN = ("/bad", "/bad-files", "/at-once", "/broken")  # of this test, which no subject declares
 
 

@@ -235,3 +235,31 @@ def test_the_page_shows_three_ways_beside_the_day_and_asks_once(app: FastAPI, of
     assert "data-way" not in reader.get("/today", params={"crew": day.route.crew}, headers=PAGE).text
     assert office.get("/today/crews/nobody/ways").status_code == 404
     assert office.post("/today/repairs/99/undo").status_code == 404
+
+
+def test_where_a_van_stands_still_handing_on_is_the_cheapest_for_a_visit(app: FastAPI, office: TestClient) -> None:
+    route = next(one for one in read_plan(posted(app).plan).routes if (one.crew, one.day) == ("north-2", 1))
+    first, date = route.stops[0], MONDAY + datetime.timedelta(days=route.day)
+    day = LateDay(route, date, {}, {})
+    set_clock(app, day.moment(first.end + 5))
+    for other in (one for one in read_plan(posted(app).plan).routes if one.day == route.day):
+        for stop in other.stops:
+            if stop.start <= first.end:
+                note(office, other, date, stop.job, "here", day.moment(stop.start))
+    result = {"at": day.moment(first.end).isoformat(), "visit": first.job, "outcome": "not_done", "why": "no answer"}
+    assert office.post(f"/crews/{route.crew}/days/{date}/results", json=result).status_code == 201
+    van = office.get(f"/crews/{route.crew}").json()["van_id"]
+    read = office.get(f"/vans/{van}")
+    body = {name: value for name, value in read.json().items() if name not in ("id", "version")}
+    body["days_out"] = [{"first": str(date), "last": str(date), "why": "does not start"}]
+    assert office.put(f"/vans/{van}", json=body, headers={"If-Match": read.headers["etag"]}).status_code == 200
+    falls = office.get("/today").json()["falls"]
+    assert {stop.job for stop in route.stops[1:]} <= falls.keys()
+    found = office.get(f"/today/crews/{route.crew}/ways").json()
+    way = min((one for one in found["ways"] if one["total_cents"] is not None), key=lambda one: one["total_cents"])
+    assert way["kind"] == "hand over", [(one["key"], one["total_cents"]) for one in found["ways"]]
+    assert take(office, LateDay(route, date, found, way)).status_code == 200
+    sound(app)
+    visit, crew = way["key"].split(":")[1:]
+    assert {s.job: r.crew for r in read_plan(posted(app).plan).routes for s in r.stops}[visit] == crew
+    assert visit not in office.get("/today").json()["falls"]

@@ -29,7 +29,7 @@ from tests.service.rebooking.cast import MONDAY, THURSDAY
 from tests.wires.agree import nobody_lost
 from tests.wires.doors import Doors
 from tests.wires.season import Season
-from tests.wires.world import World, forecast_csv
+from tests.wires.world import STORMY, World, forecast_csv
 
 TUESDAY, WEDNESDAY = MONDAY + datetime.timedelta(days=1), MONDAY + datetime.timedelta(days=2)
 CREWS = ("north-1", "north-2")
@@ -57,6 +57,9 @@ class Scripted(World):
 
     def late_min(self, crew: str, date: datetime.date) -> int:
         return 110 if (crew, date) == (CREWS[0], MONDAY) else 0
+
+    def breakdown(self, crew: str, date: datetime.date) -> int | None:
+        return 9 * 60 if (crew, date) == (CREWS[1], MONDAY) else None
 
     def nobody_home(self, visit: str, date: datetime.date) -> bool:
         return False
@@ -132,6 +135,6 @@ def test_the_world_is_the_same_whoever_asks_and_in_whatever_order() -> None:
 def test_a_storm_stands_in_the_forecast_by_local_time() -> None:
     hours = [f"2027-04-12T{hour:02}:00Z,2.0,3.0,0.0,0.0,0.0,8.0,0.7" for hour in range(24)]
     pattern = "start_utc,wind_mps,gust_mps,rain_mm,rain_chance,thunder_chance,temp_c,humidity\n" + "\n".join(hours)
-    made = forecast_csv(pattern, MONDAY, {MONDAY + datetime.timedelta(days=1)}, days=3).splitlines()
+    made = forecast_csv(pattern, MONDAY, {MONDAY + datetime.timedelta(days=1): STORMY}, days=3).splitlines()
     blown = [line[:13] for line in made if ",25.0," in line]
     assert (blown[0], blown[-1], len(blown)) == ("2027-04-13T05", "2027-04-14T04", 24)

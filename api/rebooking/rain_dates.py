@@ -1,0 +1,320 @@
+"""A second day kept for a posted visit that the weather may take: found, kept, let go, and gone to in one step."""
+
+from __future__ import annotations
+
+import datetime
+from collections import Counter
+from dataclasses import dataclass
+from typing import Any
+
+from sqlalchemy.exc import IntegrityError
+from sqlmodel import Session, select
+
+from api import tables
+from api.falls.falls import lost_chance, rain_date_fault, rain_date_of
+from api.falls.today import Days, Today, open_weeks
+from api.fields.shown import clock
+from api.http.names import crew_called
+from api.http.problems import Problem
+from api.ledger.history import note
+from api.ledger.told import told_now
+from api.messages.rain_dates import draft_rain_date, was_told
+from api.rebooking import cases
+from api.rebooking.search import Searches, away_days, locked_visits, rain_date_offer, standing_of
+from api.rebooking.standing import followers, free_for, standing
+from api.rebooking.taking import Caller, take
+from api.week.rain_dates import end
+from scheduler import Put, by_hand
+from scheduler.errors import BadInput
+from scheduler.price import outings
+from scheduler.week import Crew, Job, Shift, Week
+
+MOST = 6
+
+
+@dataclass(frozen=True)
+class RainDay:
+    """A second day that a visit could be given: work from `start` to `end`, the crew's day kept free around it.
+
+    `chance` is that of being weathered out there too. `end_of_day`: after all else that the crew does that day.
+    """
+
+    crew: str
+    date: datetime.date
+    start: int
+    end: int
+    free_from: int
+    free_until: int
+    equipment: dict[str, int]
+    helpers: int
+    chance: float
+    end_of_day: bool
+
+    @property
+    def key(self) -> str:
+        """Names the day among those that could be kept."""
+        return f"{self.crew}:{self.date}:{self.start}"
+
+
+@dataclass(frozen=True)
+class Doubtful:
+    """A posted visit that may fall to the weather, the chance of it, and whether a rain date could be kept."""
+
+    visit_id: str
+    crew: str
+    date: datetime.date
+    start: int
+    end: int
+    chance: float
+
+
+def doubtful(session: Session, today: Today) -> list[Doubtful]:
+    """Return the posted visits to come that need a rain date and have none, by day.
+
+    That is those which can still go by `api.falls`, are more likely to fall to the weather than the business's rules
+    say, and may be moved.
+    """
+    percent = today.facts.rules.rain_date_percent
+    kept, locked = {row.visit_id for row in today.facts.rain_dates}, set(locked_visits(session, today))
+    found = []
+    for job in today.built.week.jobs:
+        spot = today.posted.spots.get(job.id)
+        if spot is None or job.id in kept or not _may_move(today, locked, job.id):
+            continue
+        chance = lost_chance(today, job, spot)
+        if chance is not None and percent / 100 <= chance:
+            date, stop = today.posted.date(spot.day), today.posted.stops[job.id]
+            found.append(Doubtful(job.id, spot.crew, date, stop.start, stop.end, chance))
+    return sorted(found, key=lambda one: (one.date, one.start, one.visit_id))
+
+
+def posted_with(days: Days, session: Session, visit_id: str, now: datetime.datetime) -> Today:
+    """Return the posted week that has a visit; `Problem` 409 where none has that is not over."""
+    for start_date in open_weeks(session, now):
+        today = days.of(start_date, now)
+        if today is not None and visit_id in today.posted.spots:
+            return today
+    raise Problem(409, f"{visit_id} is not on a posted week that is still under way.", kind="not-now")
+
+
+def rain_days(session: Session, today: Today, visit_id: str) -> list[RainDay]:
+    """Return the days of the posted week that a visit could be given besides its own, the best first.
+
+    Nobody else moves: what the crew does that day lies before, or after. The likeliest to be dry come first, of these
+    those that keep the fewest hours. Raises `Problem` 409 where the visit cannot be moved, or no day has room.
+    """
+    _require_movable(today, set(locked_visits(session, today)), visit_id)
+    stand = standing(today, visit_id, away=away_days(session, today), locked=locked_visits(session, today))
+    week = free_for(today, visit_id)
+    job = next(one for one in week.jobs if one.id == visit_id)
+    spot = today.posted.spots[visit_id]
+    doubt = today.facts.rules.weather_doubt_percent / 100
+    last = _last_day(today, visit_id)
+    found = []
+    for crew in week.crews:
+        for shift in crew.shifts:
+            if shift.day <= spot.day or shift.day > last or (today.moment and shift.day <= today.moment[0]):
+                continue
+            made = _on(today, week, job, crew, shift)
+            if made is not None and made.chance < doubt:
+                found.append(made)
+    found.sort(key=lambda one: (round(one.chance, 1), one.free_until - one.free_from, one.date, one.crew))
+    allowed: list[RainDay] = []
+    for one in found:  # skills, van, kit, what follows: all that a plan must keep
+        put = Put(visit_id, one.crew, (one.date - today.posted.start_date).days, one.start)
+        if len(allowed) < MOST and by_hand(stand.week, stand.plan, put).allowed:
+            allowed.append(one)
+    if not allowed:
+        raise Problem(409, "On no later day of this week has a crew that can do it so many hours free.", kind="not-now")
+    return allowed
+
+
+def keep(
+    session: Session, today: Today, visit_id: str, key: str, *, now: datetime.datetime, by: str
+) -> tables.RainDate:
+    """Keep a second day for a visit and draft what its customer is told; raises `Problem` 409 where it is not free."""
+    if any(row.visit_id == visit_id for row in today.facts.rain_dates):
+        raise Problem(409, f"A rain date is kept for {visit_id} already: let it go first.", kind="changed-meanwhile")
+    chosen = next((one for one in rain_days(session, today, visit_id) if one.key == key), None)
+    if chosen is None:
+        raise Problem(409, "This day is not free for it any more: look at the days again.", kind="time-taken")
+    row = tables.RainDate(
+        visit_id=visit_id, first_day=today.posted.date(today.posted.spots[visit_id].day), crew_id=chosen.crew,
+        day=chosen.date, start=chosen.start, end=chosen.end, free_from=chosen.free_from,
+        free_until=chosen.free_until, equipment=chosen.equipment, helpers=chosen.helpers, made_at=now, made_by=by,
+    )  # fmt: skip
+    session.add(row)
+    try:
+        session.flush()
+    except IntegrityError:
+        raise Problem(
+            409, f"Somebody else kept a rain date for {visit_id} just now.", kind="changed-meanwhile"
+        ) from None
+    detail = {"crew": row.crew_id, "day": row.day.isoformat(), "start": clock(row.start)}
+    note(session, now, by, "kept a rain date for", "visit", visit_id, detail)
+    draft_rain_date(session, row, now=now, by=by)
+    return row
+
+
+def let_go(session: Session, visit_id: str, *, now: datetime.datetime, by: str) -> tables.RainDate:
+    """Keep a visit's rain date no longer; a customer who knows of it is to be told. `Problem` 409: none is kept."""
+    kept = tables.RainDate.visit_id == visit_id, tables.RainDate.state == "kept"
+    row = session.exec(select(tables.RainDate).where(*kept)).first()
+    if row is None:
+        raise Problem(409, f"No rain date is kept for {visit_id}.", kind="changed-meanwhile")
+    told = was_told(session, row)
+    end(session, row, "let go", now=now, by=by)
+    draft_rain_date(session, row, now=now, by=by, told=told)
+    return row
+
+
+def go_there(
+    session: Session, searches: Searches, visit_id: str, *, now: datetime.datetime, by: str
+) -> tables.RebookingCase:
+    """Give a visit its rain date at once: a changed visit is opened for the weather, or the one that is open taken.
+
+    Raises `Problem` 409 where none is kept, or it cannot go there any more.
+    """
+    today = posted_with(searches.days, session, visit_id, now)
+    kept = rain_date_of(today, visit_id)
+    if kept is None:
+        raise Problem(409, f"No rain date is kept for {visit_id}.", kind="changed-meanwhile")
+    known = cases.in_open_case(session, visit_id)
+    if known is None:
+        try:
+            case = cases.open_case(
+                session, today, "weather", [visit_id], detail="", wishes={}, crew_day=None, now=now, by=by
+            )
+        except BadInput as fault:
+            raise Problem(409, f"{fault.problem}.", kind="changed-meanwhile") from None
+    else:
+        case = session.get_one(tables.RebookingCase, known)
+    row = session.get_one(tables.CaseVisit, (case.id, visit_id))
+    offer = rain_date_offer(today, standing_of(session, today, case, row), visit_id)
+    if offer is None:
+        why = rain_date_fault(today, kept)
+        raise Problem(409, f"{visit_id} cannot go to its rain date any more. {why}".strip(), kind="time-taken")
+    others = [one for one in row.offers if one["kind"] != "rain date"] if _same_plan(row, today) else []
+    row.offers, row.offers_plan_id = [offer, *others], today.posted.plan_id
+    session.add(row)
+    session.flush()
+    booking = told_now(session, visit_id)
+    hold = "soft" if booking is None else booking.hold
+    take(session, searches, case, row, offer["key"], hold, Caller(by, now, row.version))  # type: ignore[arg-type]
+    return case
+
+
+def rain_date_line(session: Session, today: Today, row: tables.RainDate) -> dict[str, Any]:
+    """Return a kept rain date as pages and programs read it."""
+    spot = today.posted.spots.get(row.visit_id)
+    return {
+        "visit": row.visit_id, "first_day": row.first_day.isoformat(), "first_start": spot.start if spot else None,
+        "crew": row.crew_id, "crew_name": crew_called(session, row.crew_id), "date": row.day.isoformat(),
+        "start": row.start, "end": row.end, "free_from": row.free_from, "free_until": row.free_until,
+        "made_by": row.made_by, "told": was_told(session, row), "cannot": rain_date_fault(today, row),
+    }  # fmt: skip
+
+
+def _same_plan(row: tables.CaseVisit, today: Today) -> bool:
+    return row.offers_plan_id == today.posted.plan_id
+
+
+def _require_movable(today: Today, locked: set[str], visit_id: str) -> None:
+    """Answer 409 where a posted visit is not to be given another day, or no weather takes it."""
+    booking = today.facts.bookings.get(visit_id)
+    if visit_id in today.settled or today.facts.visits[visit_id].state != "open":
+        raise Problem(409, f"{visit_id} is done or under way.", kind="not-now")
+    if not today.facts.kind_of(today.facts.visits[visit_id]).outside:
+        raise Problem(409, f"{visit_id} is work inside, which weather does not stop.", kind="not-now")
+    if booking is not None and booking.hold == "firm":
+        raise Problem(409, f"{visit_id} is promised firm: crew, day and hour.", kind="not-now")
+    if visit_id in locked:
+        raise Problem(409, f"{visit_id} is locked where it is.", kind="not-now")
+
+
+def _may_move(today: Today, locked: set[str], visit_id: str) -> bool:
+    try:
+        _require_movable(today, locked, visit_id)
+    except Problem:
+        return False
+    return True
+
+
+def _last_day(today: Today, visit_id: str) -> int:
+    """Return the last day on which a visit may go for those that follow it to stay where they are."""
+    last = today.posted.week.days - 1
+    after = set(followers(today, visit_id))
+    for follow in today.posted.week.follows:
+        if follow.first == visit_id and follow.then in after:
+            last = min(last, today.posted.spots[follow.then].day - follow.min_days)
+    return last
+
+
+def _on(today: Today, week: Week, job: Job, crew: Crew, shift: Shift) -> RainDay | None:
+    """Return how a visit would lie at the end or the beginning of a crew's day, whichever keeps less; None: neither."""
+    day, route = shift.day, _route(today, crew.id, shift.day)
+    taken = _taken(today, crew, day)
+    equipment = {item: n - crew.onboard.get(item, 0) for item, n in job.equipment.items()}
+    equipment = {item: n for item, n in equipment.items() if n > 0}
+    helpers = max(0, job.hands - crew.hands)
+    there = {e.id: e.count[day] for e in week.equipment if e.yard == crew.yard}
+    people = sum(h.count for h in week.helpers if (h.yard, h.day) == (crew.yard, day))
+    if any(there.get(item, 0) - taken.items[item] < n for item, n in equipment.items()):
+        return None
+    if people - taken.helpers < helpers:
+        return None
+    out, home = _drives(week, job, crew)
+    rest = 0 if week.rest is None else week.rest.length  # the longer day may need one
+    busy_from, busy_until = (shift.end, shift.start) if route is None else (route.depart, route.back)
+    price = today.facts.rules.prices.lost_cents.of(today.facts.visits[job.id].kind)
+    found = []
+    for window in job.windows:
+        if window.day != day:
+            continue
+        late = min(window.end, shift.end - home) - job.minutes
+        early = max(window.start, shift.start + out)
+        at_end = late, late - out - rest, shift.end, True
+        at_start = early, shift.start, early + job.minutes + home + rest, False
+        for start, free_from, free_until, end_of_day in (at_end, at_start):
+            fits = free_from >= busy_until if end_of_day else free_until <= busy_from
+            if not fits or not window.start <= start <= window.end - job.minutes:
+                continue
+            if free_from < shift.start or free_until > shift.end:
+                continue
+            chance = window.risk_cents / price if price else 0.0
+            found.append(RainDay(
+                crew.id, today.posted.date(day), start, start + job.minutes, free_from, free_until, equipment, helpers,
+                chance, end_of_day,
+            ))  # fmt: skip
+    return min(found, key=lambda one: (round(one.chance, 1), one.free_until - one.free_from), default=None)
+
+
+@dataclass(frozen=True)
+class _Taken:
+    """What the posted routes of a yard take on a day."""
+
+    items: Counter[str]
+    helpers: int
+
+
+def _taken(today: Today, crew: Crew, day: int) -> _Taken:
+    items: Counter[str] = Counter()
+    helpers = 0
+    here = [route for route in today.posted.plan.routes if route.day == day]
+    for outing in outings(today.posted.week, here):
+        if outing.crew.yard == crew.yard:
+            items.update(outing.from_pool)
+            helpers += outing.route.helpers
+    return _Taken(items, helpers)
+
+
+def _drives(week: Week, job: Job, crew: Crew) -> tuple[int, int]:
+    """Return the minutes from the crew's yard to a visit and back."""
+    place = {one.id: n for n, one in enumerate(week.places)}
+    yard = place[next(one.place for one in week.yards if one.id == crew.yard)]
+    site = place[job.place]
+    return week.travel.minutes[yard][site], week.travel.minutes[site][yard]
+
+
+def _route(today: Today, crew_id: str, day: int) -> Any:
+    return next((r for r in today.posted.plan.routes if (r.crew, r.day) == (crew_id, day)), None)
