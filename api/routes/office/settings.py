@@ -22,6 +22,7 @@ from api.http import versions
 from api.http.pages import Database, page, wants_json
 from api.http.problems import Problem, responses
 from api.http.versions import IfMatch
+from api.languages import to_say
 from api.settings import SETTINGS, Settings
 from api.tables import Business
 
@@ -182,7 +183,7 @@ def _started(settings: Settings) -> dict[str, str]:
 
 def _plain(name: str, value: object) -> str:
     if value is None or value == "":
-        return "not set"
+        return to_say("not set")
     if any(word in name for word in ("SECRET", "PASSWORD", "KEY", "TOKEN")):
-        return "set"
+        return to_say("set")
     return re.sub(r"(://[^:/@\s]*):[^@\s]*@", r"\1:…@", str(value))  # a password in an address
