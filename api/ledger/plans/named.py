@@ -25,6 +25,7 @@ class Named:
 def named(session: Session, visit_id: str) -> Named:
     """Return how a visit is named."""
     visit, site, customer, awning = by_id(session)(visit_id)
-    sold = awning is not None and visit.kind == "install"
-    what = gettext("{width} install").format(width=feet(awning.width_mm)) if sold else gettext(visit.work.name)
+    what = gettext(visit.work.name)
+    if awning is not None and visit.kind == "install":
+        what = gettext("{width} install").format(width=feet(awning.width_mm))
     return Named(visit_id, what, customer.name, customer.phone, site.town)
