@@ -98,7 +98,8 @@ def test_the_week_stands_on_one_screen_in_spanish_too(board: Board) -> None:
     page.set_viewport_size({"width": 1440, "height": 900})
     page.goto(f"/weeks/{MONDAY}")
     page.evaluate("document.fonts.ready")
-    assert page.evaluate("document.documentElement.scrollHeight") <= 900
+    assert page.locator("table.sheet").evaluate("e => e.getBoundingClientRect().bottom") <= 900
+    assert page.locator("#costs").evaluate("e => e.getBoundingClientRect().height") <= 2 * 17
 
 
 def test_a_visit_is_looked_at_in_spanish_on_the_week_sheet(board: Board) -> None:

@@ -29,6 +29,9 @@ from api.tables import Business
 router = APIRouter(prefix="/settings", tags=["settings"])
 Manager = Annotated[Who, allow(Role.manager)]
 
+# What the page says in place of a value; every other one is a code or an address, the same in every language.
+_IN_WORDS = (to_say("not set"), to_say("set"), to_say("this machine alone"), to_say("kept in the data folder"))
+
 
 class Values(BaseModel):
     """The values that are changed, by name, as text; those left out stay as they are."""
@@ -48,7 +51,11 @@ def settings(request: Request, session: Database, _: Manager) -> Response:
     if wants_json(request):
         told = {"parts": {part.id: part.title for part in parts}, "started_with": started}
         return Response(msgspec.json.encode(told), media_type="application/json")
-    return page(request, "settings/settings.html", {"parts": parts, "started": started, "meanings": SETTINGS})
+    return page(
+        request,
+        "settings/settings.html",
+        {"parts": parts, "started": started, "meanings": SETTINGS, "in_words": _IN_WORDS},
+    )
 
 
 @router.get("/{part_id}")
@@ -183,7 +190,7 @@ def _started(settings: Settings) -> dict[str, str]:
 
 def _plain(name: str, value: object) -> str:
     if value is None or value == "":
-        return to_say("not set")
+        return "not set"
     if any(word in name for word in ("SECRET", "PASSWORD", "KEY", "TOKEN")):
-        return to_say("set")
+        return "set"
     return re.sub(r"(://[^:/@\s]*):[^@\s]*@", r"\1:…@", str(value))  # a password in an address
