@@ -35,6 +35,10 @@ NAMES = {
     "install": "Installs", "survey": "Surveys", "repair": "Repairs",
     "tall ladder": "From a tall ladder", "large awning": "Large awnings", "sealant": "With sealant",
 }  # fmt: skip
+_FOR = {
+    "install": "for installs", "survey": "for surveys", "repair": "for repairs", "tall ladder": "from a tall ladder",
+    "large awning": "for large awnings", "sealant": "with sealant",
+}  # fmt: skip
 KEEP = (("", "keep"), ("out", "take out"))
 _CAUTION = to_say(
     "A stricter row always wins. These figures never replace the crew lead's judgement on the spot, the maker's "
@@ -54,7 +58,7 @@ def weather(session: Session) -> Part:
             if limit.applies_to != name:
                 continue
             label, unit = MEASURES[limit.measure]
-            key, of = f"{name}.{limit.measure}", f"{label}, for {NAMES[name].lower()}"
+            key, of = f"{name}.{limit.measure}", f"{label}, {_FOR[name]}"
             rows.append((label, (
                 Line(f"{key}.value", of, f"{limit.value:.12g}", str, unit),
                 Line(f"{key}.reason", f"Reason: {of}", limit.reason, words(), wide=True),
@@ -91,7 +95,7 @@ def times(session: Session) -> Part:
     row = held(session)
     tasks = read_times(row.times).rows
     groups = []
-    meant = (
+    meant = to_say(
         "Minutes for a crew of two, for each of what they are counted by. Shared: 0, more people do not shorten it; 1, "
         "twice the people take half the time. Travel and rest are not in it."
     )
@@ -101,10 +105,10 @@ def times(session: Session) -> Part:
             if task.kind != kind:
                 continue
             key, uncertain = f"{kind}.{task.task}.{task.per}", task.task == UNCERTAINTY
-            label = "What suffices four times in five" if uncertain else f"{task.task}, by {task.per}"
-            of = f"{label}, {NAMES[kind].lower()}"
+            label = "What suffices four times in five" if uncertain else f"{task.task}, each {_each(task.per)}"
+            of, unit = f"{label}, {_FOR[kind]}", to_say("times the estimate") if uncertain else "min"
             rows.append((label, (
-                Line(f"{key}.value", of, f"{task.value:.12g}", str, "times the estimate" if uncertain else "min"),
+                Line(f"{key}.value", of, f"{task.value:.12g}", str, unit),
                 Line(f"{key}.shared", f"Shared: {of}", f"{task.shared:.12g}", str, "of 1"),
                 Line(f"{key}.source", f"Source: {of}", task.source, words(), wide=True),
                 Line(f"{key}.out", f"Keep: {of}", "", str, choices=KEEP),
@@ -115,7 +119,7 @@ def times(session: Session) -> Part:
     groups.append(Group("A further task", "Left at “no row”, nothing is added.", lines=(
         Line(f"{_NEW}.kind", "For", "", str, choices=kinds),
         Line(f"{_NEW}.task", "Task", "", words(80, 0)),
-        Line(f"{_NEW}.per", "Counted by", "visit", str, choices=tuple((per, per) for per in PER)),
+        Line(f"{_NEW}.per", "Counted by", "visit", str, choices=tuple((per, _each(per)) for per in PER)),
         Line(f"{_NEW}.value", "Time", "", str, "min"),
         Line(f"{_NEW}.shared", "Shared", "0", str, "of 1"),
         Line(f"{_NEW}.source", "Source", "", words(least=0), wide=True, meaning="Nothing measured: assumption."),
@@ -129,6 +133,11 @@ def times(session: Session) -> Part:
     assert P80 not in PER
     return Part("times", "Task times", "How long each task of a visit takes; finished jobs can teach better ones.",
                 tuple(groups), write)  # fmt: skip
+
+
+def _each(per: str) -> str:
+    """Return what a task's minutes are counted by, as people say it: meter of width, hole in wood studs."""
+    return per.replace("metre", "meter").replace("-", " ")
 
 
 def _table(

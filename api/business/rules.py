@@ -28,7 +28,7 @@ from api.fields.sheets import time_of_day
 from api.fields.slow_hours import slow_hours, slow_hours_text
 from api.http import versions
 from api.http.problems import Problem
-from api.languages import gettext
+from api.languages import gettext, to_say
 from api.tables import Business
 from scheduler.errors import BadInput
 from scheduler.times.defaults import DEFAULT_TIMES_CSV
@@ -149,8 +149,8 @@ def week(session: Session) -> Part:
         )),
         Group("The weeks ahead", "What is sold today is given a time weeks ahead, long before its week is posted.",
               lines=(
-            Line("horizon_weeks", "Planned ahead", str(rules.horizon_weeks), RULE_LIMITS["horizon_weeks"], "weeks",
-                 "Made anew every night; times may move until their week is posted, promises hold."),
+            Line("horizon_weeks", "Planned ahead", str(rules.horizon_weeks), RULE_LIMITS["horizon_weeks"],
+                 to_say("weeks"), "Made anew every night; times may move until their week is posted, promises hold."),
             Line("crate_weeks", "A crate usually comes", str(rules.crate_weeks), RULE_LIMITS["crate_weeks"],
                  "weeks after the order", "Where the maker has named no day."),
             Line("count_days", "A crate is counted within", str(rules.count_days), RULE_LIMITS["count_days"], "days"),

@@ -62,7 +62,7 @@ class DayStop:
     datum: str
     pattern: str
     member: str
-    drawn: str
+    drawn: tuple[str, ...]
     lines: tuple[LoadLine, ...]
     steps: tuple[str, ...]
 
@@ -149,7 +149,7 @@ class _Hung:
     datum: str
     pattern: str
     member: str
-    drawn: str
+    drawn: tuple[str, ...]
 
 
 def _hung(session: Session, survey: Survey | None, layout: Layout | None, drawn: bool, measures: Measures) -> _Hung:
@@ -165,7 +165,7 @@ def _hung(session: Session, survey: Survey | None, layout: Layout | None, drawn:
             datum=core_says(datum_words(survey, measures)) if survey else "",
             pattern=core_says(pattern_words(survey, measures)) if survey else "",
             member=core_says(member_word(survey)) if survey and is_probed(survey) else "",
-            drawn=" ".join(map(core_says, describe(*shown, units=measures.units))) if shown else "",
+            drawn=tuple(map(core_says, describe(*shown, units=measures.units))) if shown else (),
         )
 
     digest = hashlib.blake2b(msgspec.json.encode((survey, layout))).digest()

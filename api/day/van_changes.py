@@ -7,10 +7,10 @@ from collections import defaultdict
 from sqlmodel import Session, col, select
 
 from api import tables
+from api.fields.items import item_name
 from api.fields.shown import clock
 from api.http.names import crew_called
 from api.languages import gettext, ngettext
-from api.languages.core import core_says
 from api.ledger.plans.days import by_id
 from api.ledger.plans.posted_days import PostedDay
 
@@ -50,7 +50,7 @@ def van_changes(session: Session, day: PostedDay) -> dict[str, list[str]]:
 def _things(row: tables.DayRepair) -> list[str]:
     boxes = row.van.get("boxes", 0)
     kit = ngettext("its kit ({n} box)", "its kit ({n} boxes)", boxes) if boxes else gettext("the kit of {visit}")
-    tools = (f"{count} × {core_says(item)}" for item, count in row.van.get("equipment", {}).items())
+    tools = (f"{count} × {item_name(item)}" for item, count in row.van.get("equipment", {}).items())
     return [kit.format(n=boxes, visit=row.visit_id), *tools]
 
 

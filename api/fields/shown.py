@@ -10,6 +10,7 @@ from jinja2 import pass_context
 from jinja2.runtime import Context
 from markupsafe import Markup
 
+from api.fields.items import item_name
 from api.fields.wording import wording
 from api.languages import ENGLISH, day_in_words, gettext, language
 from api.languages.core import core_says, refused_says
@@ -77,7 +78,7 @@ def at(moment: datetime.datetime, timezone: str) -> str:
 
 def pounds(weight_kg: float) -> str:
     """Return a weight as the business measures: 132 lb or 60 kg."""
-    return f"{weight_kg:.0f} kg" if wording().units == "metric" else f"{weight_kg / LB_KG:.0f} lb"
+    return f"{weight_kg:.0f} kg" if wording().units == "metric" else f"{weight_kg / LB_KG:,.0f} lb"
 
 
 def length(length_mm: float) -> str:
@@ -118,5 +119,5 @@ def times_written(text: str) -> str:
 FILTERS = {
     "at": at, "clock": clock, "dollars": dollars, "feet": feet, "day_name": day_name, "duration": duration,
     "feet_inches": length, "pounds": pounds, "times_written": times_written, "short_clock": _short, "hours": _hours,
-    "core_says": core_says, "refused_says": refused_says, "said_as": gettext,
+    "core_says": core_says, "item_name": item_name, "refused_says": refused_says, "said_as": gettext,
 }  # fmt: skip

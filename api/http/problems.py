@@ -62,6 +62,8 @@ _TITLES = {
     500: to_say("Something broke on our side"),
 }
 
+MOST_QUOTED = 40  # letters of a value that is said again where it cannot be
+
 
 class Problem(Exception):
     """An answer that refuses: `kind` is one of `KINDS` or empty, `members` are extension members of the document."""
@@ -147,7 +149,7 @@ async def answer(request: Request, fault: Exception) -> Response:
         if problem.kind == "give-password":
             return RedirectResponse(f"/prove?next={quote(_came_from(request), safe='')}", 303)
         with speaking(problem.language), speaking(page_language()):
-            values = {"title": problem.title, "words": problem.said, "problem": problem}
+            values = {"title": problem.title, "words": problem.said, "problem": problem, "back": _form_of(request)}
             refused = page(request, "refused.html", values, status=problem.status)
         refused.headers.update(problem.headers)
         return refused
@@ -161,6 +163,14 @@ def _came_from(request: Request) -> str:
     if request.method == "GET":
         return request.url.path
     return urlsplit(request.headers.get("referer", "")).path or "/"
+
+
+def _form_of(request: Request) -> str:
+    """Return the address of the page of ours whose form was sent; empty where none was, or the browser does not say."""
+    came = urlsplit(request.headers.get("referer", ""))
+    if request.method == "GET" or came.netloc != request.url.netloc or not came.path.startswith("/"):
+        return ""
+    return came.path + (f"?{came.query}" if came.query else "")
 
 
 def _problem(fault: Exception) -> Problem:
@@ -210,9 +220,20 @@ def _no_room(what: str) -> Problem:
 
 def _sentence(error: Mapping[str, Any]) -> str:
     """Return what a check of form has found, in the words of `BadInput`."""
-    text = str(error["msg"]).removeprefix("Value error, ")
-    words = {"missing": "is missing", "extra_forbidden": "is unknown here; leave it out"}
-    return words.get(str(error["type"]), text[:1].lower() + text[1:])
+    text, value, bounds = str(error["msg"]).removeprefix("Value error, "), error.get("input"), error.get("ctx", {})
+    match str(error["type"]), value:
+        case "missing", _:
+            return "is missing"
+        case "extra_forbidden", _:
+            return "is unknown here; leave it out"
+        case "int_parsing" | "int_from_float", str():
+            return f'must be a whole number, is "{value[:MOST_QUOTED]}"'
+        case "string_too_long" | "too_long", str():
+            return f"must have at most {bounds['max_length']} letters, has {len(value)}"
+        case "string_too_short" | "too_short", str():
+            least = bounds["min_length"]
+            return "must not be empty" if least == 1 else f"must have {least} letters or more"
+    return text[:1].lower() + text[1:]
 
 
 def _plain(status: int) -> str:

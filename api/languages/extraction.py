@@ -13,7 +13,7 @@ from babel.messages.catalog import Catalog
 from babel.messages.extract import extract_from_file
 
 from api.languages.catalogues import Domain
-from api.languages.core import REFUSED, WORDS, core_sentence
+from api.languages.core import ITEMS, REFUSED, ROWS, WORDS, core_sentence
 
 _SENTENCES = (
     "api/cluster/notes.py",
@@ -61,6 +61,8 @@ _TABLES = {
 }  # fmt: skip
 _SURVEY = "api/survey/fields.py"
 _SURVEY_CALLS = {"FormField", "RowsOf", "SurveySection"}
+# What the service is started with, as the manager reads it on the page of settings.
+_STARTED = "api/settings.py"
 _KEY = re.compile(r"[a-z0-9_.-]*")  # no text: a column, table or code
 # The rows that a business begins with; those that it adds stay in the words in which they were typed.
 _WORK_KINDS = "api/migrations/versions/0026_kinds.py"
@@ -98,6 +100,7 @@ def messages(root: Path) -> Catalog:
                 for path, names in _TABLES.items()
                 for text in table_texts((root / path).read_text(), names)
             ),
+            *((_STARTED, text) for text in started_texts((root / _STARTED).read_text())),
             *((_SURVEY, text) for text in survey_texts((root / _SURVEY).read_text()) if text),
         ]
     )
@@ -151,6 +154,13 @@ def table_texts(source: str, names: Iterable[str]) -> Iterator[str]:
             held = [each for one in held for each in (one.elts if isinstance(one, ast.Tuple) else [one])]
             said = [one.value for one in held if isinstance(one, ast.Constant) and isinstance(one.value, str)]
             yield from (text for text in said if not _KEY.fullmatch(text))
+
+
+def started_texts(source: str) -> Iterator[str]:
+    """Yield what the variables mean that the service is started with."""
+    for node in ast.walk(ast.parse(source)):
+        if isinstance(node, ast.keyword) and node.arg == "description" and isinstance(node.value, ast.Constant):
+            yield str(node.value.value)
 
 
 def survey_texts(source: str) -> Iterator[str]:
@@ -219,7 +229,7 @@ def core(root: Path) -> Catalog:
         "api.languages.core:extract",
         [*(root / "scheduler" / name for name in CORE), *map(root.joinpath, _SENTENCES)],
     )
-    return _catalogue([*found, *(("api/languages/core.py", word) for word in WORDS)])
+    return _catalogue([*found, *(("api/languages/core.py", word) for word in (*WORDS, *ITEMS, *ROWS))])
 
 
 def refusals(root: Path) -> Catalog:

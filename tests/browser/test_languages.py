@@ -82,6 +82,26 @@ def test_the_pages_of_an_office_day_fit_in_spanish(board: Board) -> None:
         fits(page)
 
 
+@pytest.mark.parametrize("code", ["en", "es"])
+def test_the_head_takes_two_lines_at_most_on_a_tablet(board: Board, code: str) -> None:
+    page = in_language(board, code)
+    for width in (820, 1024, 1240):
+        page.set_viewport_size({"width": width, "height": 1180})
+        page.goto("/jobs")
+        height = page.locator("header.top").evaluate("e => e.getBoundingClientRect().height")
+        assert height <= 88, width
+        assert page.locator("header.top .name").evaluate("e => e.getBoundingClientRect().top") >= 4, width
+
+
+def test_the_week_stands_on_one_screen_in_spanish_too(board: Board) -> None:
+    page = in_language(board, "es")
+    page.set_viewport_size({"width": 1440, "height": 900})
+    page.goto(f"/weeks/{MONDAY}")
+    page.evaluate("document.fonts.ready")
+    assert page.locator("table.sheet").evaluate("e => e.getBoundingClientRect().bottom") <= 900
+    assert page.locator("#costs").evaluate("e => e.getBoundingClientRect().height") <= 2 * 17
+
+
 def test_a_visit_is_looked_at_in_spanish_on_the_week_sheet(board: Board) -> None:
     page = in_language(board, "es")
     page.goto(f"/weeks/{MONDAY}")

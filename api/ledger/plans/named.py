@@ -7,6 +7,7 @@ from dataclasses import dataclass
 from sqlmodel import Session
 
 from api.fields.shown import feet
+from api.languages import gettext
 from api.ledger.plans.days import by_id
 
 
@@ -24,5 +25,7 @@ class Named:
 def named(session: Session, visit_id: str) -> Named:
     """Return how a visit is named."""
     visit, site, customer, awning = by_id(session)(visit_id)
-    what = f"{feet(awning.width_mm)} install" if awning is not None and visit.kind == "install" else visit.work.name
+    what = gettext(visit.work.name)
+    if awning is not None and visit.kind == "install":
+        what = gettext("{width} install").format(width=feet(awning.width_mm))
     return Named(visit_id, what, customer.name, customer.phone, site.town)

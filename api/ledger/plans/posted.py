@@ -46,6 +46,23 @@ def posted_on(session: Session, day: datetime.date) -> tables.PostedWeek | None:
     return _newest([row for row in found if row.start_date == begun])
 
 
+def next_out(session: Session, day: datetime.date) -> tuple[datetime.date, int, int] | None:
+    """Return the first day after `day` on which crews go out as posted, how many, and to how many visits."""
+    rows = select(tables.PostedWeek).where(
+        tables.PostedWeek.start_date > day - datetime.timedelta(days=LONGEST_DAYS),
+        col(tables.PostedWeek.withdrawn_at).is_(None),
+    )
+    newest = {row.start_date: row for row in sorted(session.exec(rows).all(), key=lambda row: row.id or 0)}
+    out: dict[datetime.date, list[int]] = {}
+    for start, row in newest.items():
+        plan = session.exec(select(col(tables.StoredPlan.plan)).where(tables.StoredPlan.id == row.plan_id)).one()
+        for route in read_plan(plan).routes:
+            date = start + datetime.timedelta(days=route.day)
+            if date > day:
+                out.setdefault(date, []).append(len(route.stops))
+    return None if not out else (first := min(out), len(out[first]), sum(out[first]))
+
+
 def posted_route(session: Session, crew_id: str, day: datetime.date) -> Route | None:
     """Return what the posted week gives `crew_id` to do on `day`; None where nothing is posted, or it stays home."""
     row = posted_on(session, day)

@@ -17,7 +17,7 @@ from api.falls.now import each_falling
 from api.http.pages import Database, page, wants_json
 from api.http.problems import Problem, responses
 from api.http.subject import Subject
-from api.ledger.plans.posted import posted_on
+from api.ledger.plans.posted import next_out, posted_on
 from api.rebooking.put_off import put_offs, take_back
 from api.routes.records import Words
 from api.running.changes import FIRST, Ways, ways_of
@@ -50,6 +50,7 @@ def today(
     posted = posted_on(session, day)
     may_tell = who.role in (Role.manager, Role.office)
     values: dict[str, Any] = {"day": day, "lines": lines, "at": local_moments(session)(now), "posted": posted}
+    values |= {"next_out": None if lines else next_out(session, day)}
     values |= {"falls": falls, "may_tell": may_tell, "crew": "", "ways": None, "first": FIRST}
     values |= {"needs_help": _needs_help(lines, {one.spot.crew for one in falls}), "repairs": repairs_of(session, day)}
     values |= {"put_offs": put_offs(session, day)}

@@ -23,11 +23,15 @@ from api.http.pages import Database, page, wants_json
 from api.http.problems import Problem, responses
 from api.http.subject import Subject
 from api.http.versions import IfMatch
+from api.languages import to_say
 from api.settings import SETTINGS, Settings
 from api.tables import Business
 
 router = Subject(prefix="/settings", tags=("settings",))
 Manager = Annotated[Who, allow(Role.manager)]
+
+# What the page says in place of a value; every other one is a code or an address, the same in every language.
+_IN_WORDS = (to_say("not set"), to_say("set"), to_say("this machine alone"), to_say("kept in the data folder"))
 
 
 class Values(BaseModel):
@@ -48,7 +52,11 @@ def settings(request: Request, session: Database, _: Manager) -> Response:
     if wants_json(request):
         told = {"parts": {part.id: part.title for part in parts}, "started_with": started}
         return Response(msgspec.json.encode(told), media_type="application/json")
-    return page(request, "settings/settings.html", {"parts": parts, "started": started, "meanings": SETTINGS})
+    return page(
+        request,
+        "settings/settings.html",
+        {"parts": parts, "started": started, "meanings": SETTINGS, "in_words": _IN_WORDS},
+    )
 
 
 @router.get("/{part_id}")

@@ -27,9 +27,9 @@ def describe(survey: Survey, layout: Layout, *, units: Units = "imperial") -> li
     lines += [
         f"The wall is {survey.wall.kind.replace('-', ' ')}; its clear band runs from {both(survey.band.left)} to "
         f"{both(survey.band.right)} along the wall, {both(survey.band.bottom)} to {both(survey.band.top)} up.",
-        f"The awning is {both(awning.width)} wide. Its left end is at {both(bar_left)} from the wall datum, its right "
+        f"The awning is {both(awning.width)} wide. Its left end is at {both(bar_left)} from the wall's zero, its right "
         f"end at {both(bar_left + awning.width)}{_shifted(bar_left - place.left_end, measures)}.",
-        f"Its arms are at {arms} from the wall datum.",
+        f"Its arms are at {arms} from the wall's zero.",
         f"Chalk line for the brackets' upper fasteners: {both(place.height)} above the standing surface.",
     ]
     it = opened(survey)
@@ -49,9 +49,8 @@ def describe(survey: Survey, layout: Layout, *, units: Units = "imperial") -> li
     numbers, word = member_numbers(survey), member_word(survey)
     cases = case_names(survey, layout)
     for number, (bracket, case) in enumerate(zip(layout.brackets, cases, strict=True), 1):
-        text = (
-            f"Bracket {number}: {both(bracket.wall)} from the wall datum, {both(bracket.at)} from the awning's left end"
-        )
+        wall, at = both(bracket.wall), both(bracket.at)
+        text = f"Bracket {number}: {wall} from the wall's zero, {at} from the awning's left end"
         if bracket.member is not None:
             text += f", on {word} {numbers[bracket.member]} from the left"
         if bracket.arm is not None:

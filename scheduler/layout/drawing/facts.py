@@ -13,7 +13,7 @@ def datum_words(survey: Survey, measures: Measures) -> str:
     """Return what the zero is, how left is meant, and the control dimension, in a line."""
     left = "left as seen from outside, facing the wall"
     if not isinstance(survey.datum, Datum):
-        return f"0 is the datum that the surveyor chose, without a name: ask before drilling; {left}."
+        return f"0 is where the surveyor chose it, without a name: ask before drilling; {left}."
     control = survey.datum.control
     side = "right" if control.at >= 0 else "left"
     return (

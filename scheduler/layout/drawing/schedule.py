@@ -172,7 +172,7 @@ def _columns(survey: Survey, layout: Layout, measures: Measures, letters: Sequen
     say, yes, no = measures.say, (True,) * len(brackets), (False,) * len(brackets)
     columns = [
         _Column(say("no."), FIGURE, yes, tuple(str(k + 1) for k in range(len(brackets))), 2),
-        _Column(say("from datum"), FIGURE, yes, tuple(measures.first(bracket.wall) for bracket in brackets), 2),
+        _Column(say("from zero"), FIGURE, yes, tuple(measures.first(bracket.wall) for bracket in brackets), 2),
     ]
     if any(abs(bracket.wall - bracket.at) >= 0.5 for bracket in brackets):
         ats = tuple(measures.first(bracket.at) for bracket in brackets)

@@ -25,7 +25,7 @@ GRID_STEP = 5.0
 
 @dataclass(frozen=True, slots=True)
 class BracketSpot:
-    """A bracket's centre, `at` from the bar's left end and `wall` from the datum; see `documents.Bracket`."""
+    """A bracket's centre, `at` from the bar's left end and `wall` from the zero; see `documents.Bracket`."""
 
     at: float
     wall: float

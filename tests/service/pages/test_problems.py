@@ -99,6 +99,25 @@ def test_people_get_pages_with_the_same_words(client: TestClient) -> None:
         assert "olive" in answer.text or address == "/nothing"
 
 
+def test_a_form_that_cannot_be_read_is_refused_in_plain_words_and_leads_back(client: TestClient) -> None:
+    came = {"referer": "http://testserver/bench?yard=north"}
+    refused = client.post("/shorts/1/arrived", data={"pieces": "twelve"}, headers=PAGE | came)
+    assert (refused.status_code, refused.headers["content-type"][:9]) == (422, "text/html")
+    assert "<b>pieces</b>: must be a whole number, is &#34;twelve&#34;" in refused.text
+    assert '<a href="/bench?yard=north">Back to what you typed</a>' in refused.text
+    elsewhere = client.post("/shorts/1/arrived", data={}, headers=PAGE | {"referer": "https://other.example/x"})
+    assert "<b>pieces</b>: is missing" in elsewhere.text
+    assert "Back to what you typed" not in elsewhere.text
+    client.cookies.set("eave-language", "es")
+    spanish = client.post("/shorts/1/arrived", data={"pieces": "doce"}, headers=PAGE | came)
+    assert "debe ser un número entero" in spanish.text
+
+
+def test_a_text_that_is_too_long_is_told_in_letters(client: TestClient) -> None:
+    refused = client.post("/shorts/1", data={"ordered_on": "tomorrow or so"}, headers=PAGE)
+    assert "<b>ordered on</b>: must have at most 10 letters, has 14" in refused.text
+
+
 def test_without_a_session_a_program_gets_401_and_a_person_the_form(app: FastAPI) -> None:
     nobody = anonymous(app)
     answer = nobody.get("/customers")

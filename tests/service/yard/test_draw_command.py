@@ -64,7 +64,7 @@ def test_layout_drawing_and_pdf_are_written(run: Callable[..., Ran], survey: Pat
     result = run("draw", survey, "--out", out, "--svg", svg, "--pdf", pdf)
     assert result.exit_code == 0
     layout = decode(out.read_bytes(), Layout, "layout file")
-    assert "Bracket 1: 2' 8\" (813 mm) from the wall datum" in result.stdout
+    assert "Bracket 1: 2' 8\" (813 mm) from the wall's zero" in result.stdout
     assert svg.read_text().startswith("<svg ")
     reader = PdfReader(pdf)
     assert len(reader.pages) == 2

@@ -34,25 +34,25 @@ def test_the_description_in_feet_and_inches() -> None:
         f"""
         Wall drawing of survey alder-4m.
         The manufacturer's instructions and local codes go first. Check on site before drilling.
-        0 is the datum that the surveyor chose, without a name: ask before drilling; left as seen from outside,
+        0 is where the surveyor chose it, without a name: ask before drilling; left as seen from outside,
           facing the wall.
         The wall is wood studs; its clear band runs from 0" (0 mm) to 17' 8 5/8" (5400 mm) along the wall, 8'
           10 5/16" (2700 mm) to 9' 10 1/8" (3000 mm) up.
-        The awning is 13' 1 1/2" (4000 mm) wide. Its left end is at 1' 3 3/4" (400 mm) from the wall datum,
+        The awning is 13' 1 1/2" (4000 mm) wide. Its left end is at 1' 3 3/4" (400 mm) from the wall's zero,
           its right end at 14' 5 1/4" (4400 mm).
-        Its arms are at 3' 3 3/8" (1000 mm), 12' 5 5/8" (3800 mm) from the wall datum.
+        Its arms are at 3' 3 3/8" (1000 mm), 12' 5 5/8" (3800 mm) from the wall's zero.
         Chalk line for the brackets' upper fasteners: 9' 6 3/16" (2900 mm) above the standing surface.
         Open at a pitch of 14 degrees the cloth is 9' 10 1/8" (3000 mm) long, drops 2' 4 9/16" (726 mm) and
           reaches 9' 6 5/8" (2911 mm) from the wall; headroom under the front bar is 6' 10 7/16" (2094 mm),
           without a valance.
         4 brackets, numbered from the left; the width asks for 4.
-        Bracket 1: 2' 8" (813 mm) from the wall datum, 1' 4 1/4" (413 mm) from the awning's left end, on stud
+        Bracket 1: 2' 8" (813 mm) from the wall's zero, 1' 4 1/4" (413 mm) from the awning's left end, on stud
           3 from the left, outer bracket of arm 1; it takes 91 % of its fasteners' allowable load ({CASE}).
-        Bracket 2: 6' 8" (2032 mm) from the wall datum, 5' 4 1/4" (1632 mm) from the awning's left end, on
+        Bracket 2: 6' 8" (2032 mm) from the wall's zero, 5' 4 1/4" (1632 mm) from the awning's left end, on
           stud 6 from the left; it takes 20 % of its fasteners' allowable load ({CASE}).
-        Bracket 3: 9' 4" (2845 mm) from the wall datum, 8' 0 1/4" (2445 mm) from the awning's left end, on stud
+        Bracket 3: 9' 4" (2845 mm) from the wall's zero, 8' 0 1/4" (2445 mm) from the awning's left end, on stud
           8 from the left; it takes 36 % of its fasteners' allowable load ({CASE}).
-        Bracket 4: 13' 4" (4064 mm) from the wall datum, 12' 0 1/4" (3664 mm) from the awning's left end, on
+        Bracket 4: 13' 4" (4064 mm) from the wall's zero, 12' 0 1/4" (3664 mm) from the awning's left end, on
           stud 11 from the left, outer bracket of arm 2; it takes 82 % of its fasteners' allowable load
           ({CASE}).
         Each bracket: 4 × lag 3/8 x 4-1/2 in. Pilot 1/4" for the thread, 4 1/4" deep from the wall's face;
@@ -77,9 +77,9 @@ def test_the_description_of_a_shifted_awning_on_masonry() -> None:
     # Three steps of half an inch to the right: 38.1.
     assert [lines[4], lines[9]] == sentences(
         f"""
-        The awning is 4000 mm (13' 1 1/2") wide. Its left end is at 438 mm (1' 5 1/4") from the wall datum, its right
+        The awning is 4000 mm (13' 1 1/2") wide. Its left end is at 438 mm (1' 5 1/4") from the wall's zero, its right
           end at 4438 mm (14' 6 3/4"), moved 38 mm (1 1/2") to the right of the wished place.
-        Bracket 1: 738 mm (2' 5 1/16") from the wall datum, 300 mm (11 13/16") from the awning's left end, outer
+        Bracket 1: 738 mm (2' 5 1/16") from the wall's zero, 300 mm (11 13/16") from the awning's left end, outer
           bracket of arm 1; it takes 25 % of its fasteners' allowable load ({CASE}).
         """
     )

@@ -35,7 +35,7 @@ def named(name: str, what: str, at: float) -> Survey:
          f"0 is the corner of the house, {LEFT}. Check: meter box at 11 13/16\" (300 mm) to the left of it."),
         (named("theater wall", "post", 0),
          f"0 is the theater wall, {LEFT}. Check: post at 0\" (0 mm) to the right of it."),
-        (plain_survey(), f"0 is the datum that the surveyor chose, without a name: ask before drilling; {LEFT}."),
+        (plain_survey(), f"0 is where the surveyor chose it, without a name: ask before drilling; {LEFT}."),
     ],
 )  # fmt: skip
 def test_what_the_zero_is(survey: Survey, words: str) -> None:

@@ -105,7 +105,7 @@ def test_the_lower_half_is_parted_from_the_picture_by_a_line() -> None:
     below = ("Side view, awning open", "Drill schedule")
     assert all(one(texts, start).box[1] > rule[1] for start in below)
     assert one(texts, "closed awning").box[3] < rule[1]
-    assert one(texts, "From the wall datum").box[1] >= MARGIN + 8 + 1  # under the head
+    assert one(texts, "From the wall's zero").box[1] >= MARGIN + 8 + 1  # under the head
     tops = [one(texts, start).box[1] for start in below]
     assert tops[0] == pytest.approx(tops[1], abs=0.3)
     assert one(texts, "Drill schedule").box[0] == pytest.approx(MARGIN + 92 + 4)

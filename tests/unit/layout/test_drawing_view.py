@@ -82,7 +82,7 @@ def test_a_band_that_ends_sooner_is_shown_to_its_end() -> None:
 def test_the_datum_is_shown_where_it_is_near(left_end: float, near: bool) -> None:
     """Up to 0.3 widths and 600 from the awning: 1800 for one of 4000."""
     words = " ".join(text.text for text in written(drawing(far_from_the_datum(4000, left_end=left_end))))
-    assert ("From the wall datum (0) to" in words) is near
+    assert ("From the wall's zero (0) to" in words) is near
     assert ("left of this picture" in words) is not near
 
 

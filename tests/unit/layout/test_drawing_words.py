@@ -173,7 +173,7 @@ def schedule(found: list[str]) -> list[str]:
 
 
 def test_the_schedule_of_lag_screws() -> None:
-    head = ["no.", "from datum", "stud", "pilot", "depth", "use"]
+    head = ["no.", "from zero", "stud", "pilot", "depth", "use"]
     assert schedule(texts()) == [*head, *(cell for row in ROWS for cell in row), *WORDS, *USE, "class 2 down, open."]
 
 
@@ -190,7 +190,7 @@ def test_the_schedule_in_inches() -> None:
 def test_the_schedule_of_an_anchor_of_the_first_form_has_no_hole_and_the_sheet_stops() -> None:
     assert texts(**CONCRETE, anchor=ANCHOR)[0] == "STOP: do not drill. 1 thing to settle first"
     assert schedule(texts(**CONCRETE, anchor=ANCHOR)) == [
-        "no.", "from datum", "from left end", "use", "1", "700", "300", "25 % A", "2", "1780", "1380", "15 % A",
+        "no.", "from zero", "from left end", "use", "1", "700", "300", "25 % A", "2", "1780", "1380", "15 % A",
         "3", "2860", "2460", "5 % A", "4", "3940", "3540", "32 % A",
         "Each bracket: 4 × sleeve anchor 1/2 in. No hole is", "known: the survey lacks the numbers of the anchor's",
         "report, so nothing is drilled.",
@@ -215,7 +215,7 @@ def test_the_hole_as_a_job_packet_gives_it() -> None:
 
 def test_a_measure_from_the_awnings_end_that_is_that_from_the_datum_stands_once() -> None:
     found = schedule(texts(**CONCRETE, anchor=ANCHOR, place={"left_end": 0, "slide": 0}))
-    assert found[:6] == ["no.", "from datum", "use", "1", "300", "25 % A"]
+    assert found[:6] == ["no.", "from zero", "use", "1", "300", "25 % A"]
 
 
 @pytest.mark.parametrize(("left_end", "same"), [(0.4, True), (-0.4, True), (0.5, False), (-0.5, False)])
@@ -279,7 +279,7 @@ def test_more_than_nine_brackets_stand_in_two_columns() -> None:
     found = schedule(texts(**wide))
     heads = [n for n, word in enumerate(found) if word == "no."]
     assert len(heads) == 2
-    assert found[heads[0] : heads[0] + 6] == ["no.", "from datum", "stud", "pilot", "depth", "use"]  # in small letters
+    assert found[heads[0] : heads[0] + 6] == ["no.", "from zero", "stud", "pilot", "depth", "use"]  # in small letters
     columns = heads[1] - heads[0]
     assert columns % 6 == 0  # the head and five brackets in either
     width = columns // 6
@@ -293,13 +293,13 @@ def test_more_than_nine_brackets_stand_in_two_columns() -> None:
 @pytest.mark.parametrize(
     ("changes", "title"),
     [
-        ({}, "From the wall datum (0) to each bracket's centre and to the awning's ends"),
+        ({}, "From the wall's zero (0) to each bracket's centre and to the awning's ends"),
         ({"place": {"left_end": 0, "slide": 0}},
-         "From the wall datum (0), which is the awning's left end, to each bracket's centre and to the awning's"
+         "From the wall's zero (0), which is the awning's left end, to each bracket's centre and to the awning's"
          " right end"),
         ({"wall": {"members": []}},
-         "From the wall datum (0) to the middle of each backing to be put in and to the awning's ends"),
-        ({"wall": {"kind": "fascia"}}, "From the wall datum (0) to the awning's ends"),
+         "From the wall's zero (0) to the middle of each backing to be put in and to the awning's ends"),
+        ({"wall": {"kind": "fascia"}}, "From the wall's zero (0) to the awning's ends"),
     ],
 )  # fmt: skip
 def test_what_the_running_dimension_measures(changes: dict[str, Any], title: str) -> None:
@@ -323,7 +323,7 @@ def test_a_datum_far_away_is_told_with_its_distance(left_end: float, away: str) 
         "wall": {"members": [left_end + 406.4 * n for n in range(20)]},
     }  # fmt: skip
     found = texts(**changes)
-    assert f"From the wall datum, {away} of this picture, to each bracket's centre and to the awning's ends" in found
+    assert f"From the wall's zero, {away} of this picture, to each bracket's centre and to the awning's ends" in found
     assert {f"{left_end}", f"{left_end + 4000}"} <= set(found)
 
 
@@ -341,8 +341,8 @@ def test_every_thing_on_the_wall_is_named_in_the_picture_or_beside_it() -> None:
     name = ["V" * 70]  # too long for the picture, cut where a line ends
     told = " ".join(word for word in found if word != "Note:").replace("V ", "V")
     assert (
-        f"On the wall: a: {name[0]}, 2500 mm (8' 2 7/16\") to 2600 mm (8' 6 3/8\") from the datum; box, -3000 mm"
-        " (-9' 10 1/8\") to -2900 mm (-9' 6 3/16\") from the datum, outside this picture."
+        f"On the wall: a: {name[0]}, 2500 mm (8' 2 7/16\") to 2600 mm (8' 6 3/8\") from the zero; box, -3000 mm"
+        " (-9' 10 1/8\") to -2900 mm (-9' 6 3/16\") from the zero, outside this picture."
     ) in told
 
 
@@ -368,7 +368,7 @@ def test_a_door_with_no_room_for_its_name_is_told_beside_the_picture() -> None:
     narrow = {"left": 1500, "right": 1560, "top": 2050, "swings_out": True}
     found = " ".join(word for word in texts(doors=[narrow, narrow | {"swings_out": False}]) if word != "Note:")
     assert "On the wall: door 1, swings out, 1500 mm (4' 11 1/16\")" in found
-    assert "from the datum; door 2, 1500 mm (4' 11 1/16\") to 1560 mm (5' 1 7/16\") from the datum." in found
+    assert "from the zero; door 2, 1500 mm (4' 11 1/16\") to 1560 mm (5' 1 7/16\") from the zero." in found
 
 
 def test_what_does_not_fit_the_sheet_is_counted_and_named() -> None:

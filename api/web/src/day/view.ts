@@ -114,7 +114,7 @@ function showTicks(visit: string, state: DayState): void {
   const boxes = all<HTMLInputElement>("[data-item]", kit);
   for (const box of boxes) box.checked = ticked.has(box.dataset["item"] ?? "");
   const count = boxes.filter((box) => box.checked).length;
-  one("[data-count]", kit).textContent = count === boxes.length ? `✓ ${spoken("all {n} on the van", { n: count })}` : spoken("{n} of {all} on the van", { n: count, all: boxes.length });
+  one("[data-count]", kit).textContent = count === boxes.length ? `✓ ${count === 1 ? spoken("all on the van") : spoken("all {n} on the van", { n: count })}` : spoken("{n} of {all} on the van", { n: count, all: boxes.length });
   const left = document.querySelector(`[data-left="${CSS.escape(visit)}"]`);
   if (left !== null) left.textContent = count === boxes.length ? `✓ ${spoken("all on the van")}` : `▲ ${spoken("{n} to tick", { n: boxes.length - count })}`;
 }

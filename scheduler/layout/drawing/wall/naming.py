@@ -76,7 +76,7 @@ def name_all(sheet: DrawingSheet, elevation: Elevation, lines: Sequence[Box], le
 
 
 def _reaching(measures: Measures, left_mm: float, right_mm: float) -> str:
-    return measures.say(f"{measures.both(left_mm)} to {measures.both(right_mm)} from the datum")
+    return measures.say(f"{measures.both(left_mm)} to {measures.both(right_mm)} from the zero")
 
 
 def _put(

@@ -74,7 +74,7 @@ class View:
 
 @dataclass(frozen=True)
 class StandsOn:
-    """Where the awning stands on the wall: its left end and its brackets, from the datum.
+    """Where the awning stands on the wall: its left end and its brackets, from the zero.
 
     Without brackets: where it would stand with the least `backing` to put in, and the `members` found that would serve.
     """
@@ -217,13 +217,13 @@ def _chains(
     same = abs(bar_left) < 0.5
     seen = view.left <= 0 <= view.right
     ends = "the awning's right end" if same else "the awning's ends"
-    zero = "From the wall datum (0) to"
+    zero = "From the wall's zero (0) to"
     if same:
-        zero = "From the wall datum (0), which is the awning's left end, to"
+        zero = "From the wall's zero (0), which is the awning's left end, to"
     elif not seen:
         side = "left" if view.left > 0 else "right"
         away = measures.both(abs(view.left if view.left > 0 else view.right))
-        zero = f"From the wall datum, {away} {side} of this picture, to"
+        zero = f"From the wall's zero, {away} {side} of this picture, to"
     marks = [] if same else [mark(bar_left, 0.0, "left end", False)]
     marks.append(mark(bar_right, 0.0, "right end", False))
     upper = running.lay_out(
