@@ -82,7 +82,7 @@ class Choosing:
 
     def run(self, more: Means | None = None, late: Sequence[str] = ()) -> None:
         """Use the means by turns, and `more`, those of `late` not at once, until the best plan is proven best."""
-        if self.few_days or not self.copies:  # else what is not worth its time once crews have to meet
+        if self.few_days or not self.copies:  # of many days whose crews meet the first plan is a dive's already
             self.dive()
             self.narrow()
         means = {**self.means(), **(more or {})}

@@ -79,6 +79,8 @@ class Search:
         if self.choosing.few_days:
             self.roaming.end()  # both processors are wanted
             meeting.small_week()
+            if self.best.proven:
+                return
             self.roam()
         self.nearly(meeting)
 
@@ -89,6 +91,8 @@ class Search:
             self.roaming.columns = dives.nearly.columns
         dives.take(self.relax.columns())
         dives.begin(self.left)
+        if self.best.proven:
+            return
         meeting.list_sets = dives.sets
         choosing = Choosing(dives.nearly, dives.relax, self.seed, self.left, self.check, self.met)
         choosing.run({**meeting.means(), AGAIN: (lambda: True, dives.again)}, late=[WHOLE])

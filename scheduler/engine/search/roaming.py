@@ -38,7 +38,7 @@ class Roaming:
         self.slice = max(1, int(rate * SLICE_S))
         self.given = left()
         self.lock = threading.Lock()
-        self.waiting: list[Columns] = []
+        self.waiting: list[tuple[Callable[[State], Columns], Columns]] = []
         self.ended = threading.Event()
         self.fault: BaseException | None = None
         self.columns: Callable[[State], Columns] = ruin.columns  # the routes of a plan, as the search has them
@@ -51,7 +51,7 @@ class Roaming:
             raise self.fault
         with self.lock:
             waiting, self.waiting = self.waiting, []
-        return waiting
+        return [columns for made, columns in waiting if made == self.columns]
 
     def end(self) -> None:
         """End the thread, and wait for it."""
@@ -101,6 +101,7 @@ class Roaming:
         self._keep(ruin.best)
 
     def _keep(self, state: State) -> None:
-        columns = self.columns(state)
+        made = self.columns
+        kept = made, made(state)
         with self.lock:
-            self.waiting = [*self.waiting[-MOST_WAITING:], columns]
+            self.waiting = [*self.waiting[-MOST_WAITING:], kept]
