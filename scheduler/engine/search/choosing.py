@@ -205,7 +205,8 @@ class Choosing:
             self.tree = Branching(self.relax, self.best, self.take)
         begun = self.left()
         for _ in range(NODES):
-            if self.tree.able and not self.best.proven and begun - self.left() <= NODES_SHARE * self.turn_s:
+            late = np.isfinite(begun) and begun - self.left() > NODES_SHARE * self.turn_s
+            if self.tree.able and not self.best.proven and not late:
                 self.tree.divide()
 
     def take(self, columns: list[int]) -> None:
