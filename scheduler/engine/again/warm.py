@@ -26,9 +26,10 @@ from scheduler.engine.model.starts import Half, halves, starts, within
 from scheduler.engine.pricing.columns import Columns
 from scheduler.engine.pricing.crew_day import Day
 from scheduler.engine.pricing.search import COMPLETE
+from scheduler.engine.search.choosing import BETTER, FIRST_STEP, MARGIN
 from scheduler.engine.search.closing import Closing
 from scheduler.engine.search.incumbent import Best, Routes
-from scheduler.engine.search.phases import BETTER, FIRST_STEP, MARGIN, Search
+from scheduler.engine.search.phases import Search
 from scheduler.week import Week
 
 COARSE_MIN = 5  # steps of time in the bounds: looser than to the minute, and five times as quick

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Container, Sequence
 from typing import Any
 
 import numpy as np
@@ -75,16 +75,13 @@ class Pool:
         crew_day, cost, helpers, out = ([x[c] for c in those] for x in lists)
         return columns_of(crew_day, [self.jobs[c] for c in those], cost, helpers, out)
 
-    def routes_of(self, columns: Sequence[int]) -> dict[int, list[int]]:
-        """Return the columns as routes by crew day, those of a group of equal crew days dealt out to its members."""
-        dealt: dict[int, int] = {}
-        made: dict[int, list[int]] = {}
-        for c in columns:
-            group = self.crew_day[c]
-            member = self.members[group][dealt.get(group, 0)]
-            dealt[group] = dealt.get(group, 0) + 1
-            made[member] = [int(j) for j in self.jobs[c]]
-        return made
+    def routes_of(self, columns: Sequence[int], beside: Container[int] = ()) -> dict[int, list[int]]:
+        """Return the columns as routes by crew day, those of a group of equal crew days dealt out to its members.
+
+        beside: crew days that are out on other routes.
+        """
+        free = {group: iter([k for k in members if k not in beside]) for group, members in self.members.items()}
+        return {next(free[self.crew_day[c]]): [int(j) for j in self.jobs[c]] for c in columns}
 
     def reduced(self, dual: Any) -> Any:
         """Return the reduced cost of every column."""

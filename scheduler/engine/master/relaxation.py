@@ -14,7 +14,7 @@ import numpy as np
 from scheduler.engine.master.enumeration import Listed
 from scheduler.engine.master.pool import Pool
 from scheduler.engine.master.rows import Rows
-from scheduler.engine.master.solver import append, solver
+from scheduler.engine.master.solver import append, lean, solver
 from scheduler.engine.master.subset_row_cuts import broken
 from scheduler.engine.model.arrays import Ints, Model
 from scheduler.engine.pricing.columns import Columns, joined
@@ -70,6 +70,8 @@ class Relaxation:
         self.level = 0  # of `BEAMS`
         self.dual: Any = np.zeros(len(self.rows.cap))
         self.primal: Any = np.zeros(0)
+        self.skip_low: Any = np.zeros(self.rows.skips)  # by job: 1 where it is skipped for certain
+        self.skip_more: Any = np.zeros(self.rows.skips)  # cents that skipping it costs on top
         self.listed = Listed(self.rows, self.days, self.lead, check)
         # The cost of a route's metres is rounded: a priced column costs at most half a cent less than pricing counts.
         priced = [k for k in self.lead if k not in self.listed.span and int(model.km_cents[k]) % 1000]
@@ -221,7 +223,17 @@ class Relaxation:
 
     def dual_value(self) -> float:
         """Return what the prices alone are worth: right sides by prices, with the skip columns at their best."""
-        return float(self.dual @ self.rows.cap + np.minimum(0.0, self.rows.skip_gain(self.dual)).sum())
+        gain = self.rows.skip_gain(self.dual) + self.skip_more
+        return float(self.dual @ self.rows.cap + np.where(gain < 0, gain, self.skip_low * gain).sum())
+
+    def lean(self, low: Any, more: Any) -> None:
+        """Have jobs skipped for certain (`low` 1), or at so many cents `more`: bounds are then those of such plans."""
+        self.skip_low, self.skip_more = low, more
+        lean(self.lp, self.rows, low, more)
+
+    def skipped(self) -> Any:
+        """Return by job how much of it the program's last solution skips."""
+        return np.array(self.lp.getSolution().col_value)[: self.rows.skips]
 
     def limit(self, columns: Sequence[int], lower: float, upper: float) -> None:
         """Bound the columns in the program, which is not solved again."""
@@ -320,12 +332,12 @@ class Relaxation:
         self.run(progress)
         return True
 
-    def run(self, progress: Callable[[], None] = lambda: None) -> None:
+    def run(self, progress: Callable[[], None] = lambda: None, beams: Sequence[int] = BEAMS) -> None:
         """Price and cut until no column and no cut is left; raises `Stopped` through `check`."""
         while True:
             self.check()
             self.solve_lp()
-            new, complete = self.price(BEAMS[self.level])
+            new, complete = self.price(beams[self.level])
             progress()
             if new > max(FEW_NEW, len(self.lead) // 10):
                 self._leave()
@@ -337,4 +349,4 @@ class Relaxation:
                 continue
             if complete and new == 0:
                 return
-            self.level = min(self.level + 1, len(BEAMS) - 1)
+            self.level = min(self.level + 1, len(beams) - 1)

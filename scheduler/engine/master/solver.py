@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from typing import Any
+
 import highspy
 import numpy as np
 
@@ -48,6 +50,13 @@ def solver(rows: Rows, *, seconds: float | None = None) -> highspy.Highs:
         np.array([-1.0 if c >= skips else 1.0 for c, i in enumerate(index) for _ in i]),
     )
     return h
+
+
+def lean(h: highspy.Highs, rows: Rows, low: Any, more: Any) -> None:
+    """Have jobs skipped for certain where `low` is 1, and let skipping cost `more` cents than it does."""
+    each = np.arange(rows.skips, dtype=np.int32)
+    h.changeColsBounds(rows.skips, each, low, np.ones(rows.skips))
+    h.changeColsCost(rows.skips, each, rows.base.skip_cost[: rows.skips] + more)
 
 
 def append(h: highspy.Highs, pool: Pool, chosen: list[int] | range) -> None:

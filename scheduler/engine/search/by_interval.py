@@ -1,35 +1,30 @@
-"""Plans of weeks in which crews meet: dives on the program whose starts are cut into intervals, then timed as one.
-
-The crews of a dive's routes meet to within an interval. A model of the whole week that may choose these routes alone
-finds the minutes at which they do, and which meetings cannot be.
-"""
+"""Weeks in which crews meet: the program whose starts are cut into intervals, and plans by dives on it."""
 
 from __future__ import annotations
 
-from collections.abc import Callable, Mapping, Sequence
+from collections.abc import Callable
 from concurrent.futures import ThreadPoolExecutor
+from dataclasses import replace
 from typing import TYPE_CHECKING
 
 import numpy as np
 
 from scheduler.engine.master.relaxation import Relaxation
 from scheduler.engine.model.intervals import by_intervals
-from scheduler.engine.model.plans import timed, weekly_cents
-from scheduler.engine.model.timing import Timed
-from scheduler.engine.pricing.columns import columns_of_routes
+from scheduler.engine.model.plans import timed
+from scheduler.engine.pricing.columns import Columns, columns_of_routes
 from scheduler.engine.search.closing import Closing
 from scheduler.engine.search.diving import PRICED, Dives
 from scheduler.engine.search.incumbent import Best
+from scheduler.engine.search.nearly import Nearly
 
 if TYPE_CHECKING:
     from scheduler.engine.search.whole import Sets
 
-Route = tuple[list[int], Timed]  # a route's items in order, and their times
-
+BOUND_SHARE = 0.15  # of the time left, for cuts at first
 CUT_STALL = 0.02  # share of the gap that a round of cuts must close to be followed by another
 DAY_ROOM = 2_000_000  # labels of a crew day to list its sets
 MARGIN = 1.0  # cents kept clear of every comparison with the gap
-DAY_S = 1.0  # to time one day's meetings
 FEWEST_DAYS, MOST_DAYS = 2, 5  # that a dive plans anew
 PIECES = 6  # intervals of the starts of a job that has an assist, at most
 
@@ -43,8 +38,13 @@ class ByInterval:
         self.copies = by_intervals(best.model, PIECES)
         self.model = self.copies.model
         self.relax = Relaxation(self.model, seed, check, threads)
-        meets = (best.model.assist_of >= 0) | (best.model.helped_job >= 0)
-        self.meets = frozenset(np.nonzero(meets)[0].tolist())
+        self.nearly = Nearly(best, self.copies, seed, check)
+
+    def take(self, known: Columns) -> None:
+        """Take in routes of the week itself, as far as nobody meets on them."""
+        alone = known.take(known.sum_over_jobs(self.nearly.meeting) == 0)
+        item = np.array([self.copies.item.get((j, 0), -1) for j in range(len(self.nearly.meeting))], dtype=np.int64)
+        self.relax.add(replace(alone, crew_day=self.model.group[alone.crew_day], jobs=item[alone.jobs]))
 
     def bound(self) -> None:
         """Solve the relaxation and keep its bound, which is one on every plan of the week."""
@@ -65,12 +65,25 @@ class ByInterval:
         """Return what `every_set` does of a plan better than the best."""
         return every_set(self.relax, self.best, most)
 
+    def begin(self, left: Callable[[], float]) -> None:
+        """Solve the relaxation, offer the plan of a dive, and cut for some of the time while that closes the gap."""
+        self.best.tell("raising the bound")
+        given = left()
+        self.bound()
+        self.best.tell("planning days whose crews nearly meet")
+        self.dive()
+        self.best.tell("raising the bound")
+        while not self.best.proven and left() > (1 - BOUND_SHARE) * given and self.tighten():
+            pass
+
     def dive(self) -> None:
         """Offer the plan of a dive."""
-        self._offer(Dives(self.relax, PRICED).next(np.inf), {})
+        taken = Dives(self.relax, PRICED).next(np.inf)
+        self.nearly.offer(self.relax.pool.routes_of(taken), 0)
 
     def again(self) -> None:
         """Offer the plan of a dive in which the best plan's routes stay, but for those of a few days."""
+        self.best.tell("planning days whose crews nearly meet")
         model, free = self.best.model, self._free()
         routes, starts = self.best.plan_now()
         times = self.best.times or timed(model, routes, starts)
@@ -81,7 +94,8 @@ class ByInterval:
         places = enumerate(zip(columns.crew_day.tolist(), columns.out.tolist(), strict=True))
         kept = [pool.find(group, columns.jobs_of(c), out) for c, (group, out) in places]
         self.relax.solve_lp()  # with the columns that are new
-        self._offer(Dives(self.relax, PRICED, kept).next(np.inf)[len(kept) :], held)
+        taken = Dives(self.relax, PRICED, kept).next(np.inf)[len(kept) :]
+        self.nearly.offer(pool.routes_of(taken, beside=held), 0, held)
 
     def _free(self) -> set[int]:
         """Return the days of the next dive: some in a row, or anywhere."""
@@ -91,50 +105,6 @@ class ByInterval:
             return set(self.chance.permutation(days)[:count].tolist())
         first = int(self.chance.integers(days - count + 1))
         return set(range(first, first + count))
-
-    def _offer(self, columns: Sequence[int], held: Mapping[int, Route]) -> None:
-        """Offer the plan of `held` and the columns, each day on which crews meet timed by itself, one by one."""
-        pool, model = self.relax.pool, self.best.model
-        members: dict[int, list[int]] = {}  # crew days that columns are dealt to, by group
-        for k, group in enumerate(self.model.group.tolist()):
-            if k not in held:
-                members.setdefault(group, []).append(k)
-        planned = dict(held)
-        for c in columns:
-            k = members[pool.crew_day[c]].pop(0)
-            items = self.model.row_of[pool.jobs[c]].tolist()
-            planned[k] = items, Timed(pool.cost[c], pool.helpers[c], 0, pool.out[c], None, (), (), ())
-        meeting = dict.fromkeys(int(model.day_of[k]) for k, (items, _) in planned.items() if self.meets & set(items))
-        for day in meeting:
-            free = [k for k in planned if k not in held and int(model.day_of[k]) == day]
-            if free and not self._time(free, planned):
-                return
-        alone = {k: items for k, (items, _) in planned.items() if k not in held and int(model.day_of[k]) not in meeting}
-        planned |= {k: (alone[k], time) for k, time in timed(model, alone).items()}
-        self._take({k: items for k, (items, _) in planned.items()}, {k: time for k, (_, time) in planned.items()})
-
-    def _time(self, free: list[int], planned: dict[int, Route]) -> bool:
-        """Time the routes of one day together, those without what cannot meet; say whether there was a way."""
-        from scheduler.engine.search.whole import WholeModel  # CP-SAT takes a moment to load: only where crews meet
-
-        self.check()
-        sets: dict[int, Sets] = {}
-        for k in free:
-            items = frozenset(planned.pop(k)[0])
-            sets[k] = {items: (0, 0)} | {items - {i}: (0, 0) for i in items & self.meets if len(items) > 1}
-        whole = WholeModel(self.best.model, free, planned, sets)
-        found = whole.solve(DAY_S, 1, self.seed, lambda: False, lambda _: None, lambda _: None)
-        if found.times is None:
-            return False
-        planned |= {k: (found.routes[k], found.times[k]) for k in free if k in found.routes}
-        return True
-
-    def _take(self, routes: dict[int, list[int]], times: dict[int, Timed]) -> None:
-        model = self.best.model
-        start = {j: t for k, items in routes.items() for j, t in zip(items, times[k].starts, strict=True)}
-        skipped = [j for j in range(len(model.week.jobs)) if j not in start]
-        cost = sum(t.cost for t in times.values()) + int(model.skip_cost[skipped].sum()) + weekly_cents(model, times)
-        self.best.offer(routes, cost, {j: t for j, t in start.items() if model.assist_of[j] >= 0}, times)
 
 
 def every_set(relax: Relaxation, best: Best, most: int) -> dict[int, Sets] | None:

@@ -10,7 +10,6 @@ from __future__ import annotations
 
 from collections import deque
 from collections.abc import Sequence
-from typing import Any
 
 import numpy as np
 
@@ -21,6 +20,8 @@ from scheduler.engine.search.incumbent import Routes
 from scheduler.engine.search.ruin_recreate import Ruin
 
 SURE = 0.95  # a part of a route from which a dive takes it whole
+DAYS_A_PART, LEAST_PART = 40, 0.3  # for so many crew days a dive takes one more at once, each at least such a part
+PARTS = 4  # times as many are looked at
 DEEPEST, MOST_SHUT = 4, 2  # choices of a dive that others turn round, and how many one dive turns round
 MOST_LOST = 20  # columns of one dive that no plan takes with the rest, after which it ends
 PRICED = 1  # rounds of pricing after each step of the dives that price at all
@@ -37,6 +38,7 @@ class Dives:
         kept: columns of the program that every dive takes before all others.
         """
         self.relax, self.rounds, self.kept = relax, rounds, list(kept)
+        self.at_once = max(1, len(relax.model.crew_days) // DAYS_A_PART)
         self.waiting: deque[tuple[list[int], list[int]]] = deque()  # columns taken, and shut, to begin from
         self.again()
 
@@ -66,7 +68,7 @@ class Dives:
             possible = relax.solves()
             while possible:
                 self._price(taken)
-                whole, part = parts(relax.primal, taken)
+                whole, part = parts(relax, taken, self.at_once)
                 if relax.value >= dear or not (whole or part):
                     break
                 if part and choices < DEEPEST and turned < MOST_SHUT:
@@ -119,29 +121,38 @@ class Diving:
         """Whether every dive has been made."""
         return all(dives.worn_out for dives in self.kinds)
 
-    def next(self, dear: float) -> tuple[Routes, int, Columns, int]:
-        """Return the next dive's plan with its cost, and the routes and cost of the plan that it was bettered to.
-
-        Where a dive ends at `dear`, the jobs that it has not come to are put in where that costs least.
-        """
-        pool = self.relax.pool
+    def next(self, dear: float) -> tuple[Routes, int]:
+        """Return the next dive's plan, or a part of one where it comes to `dear`, with its cost."""
         taken = min((d for d in self.kinds if not d.worn_out), key=lambda d: d.made).next(dear)
-        routes = pool.routes_of(taken)
+        return self.relax.pool.routes_of(taken), cost_of(self.relax.pool, taken)
+
+    def mended(self, routes: Routes) -> tuple[Columns, int]:
+        """Return the plan that these routes are bettered to, jobs that they have not come to put in where that pays."""
         if self.ruin is None:
             self.ruin = Ruin(self.relax.model, self.seed + 1)
         self.ruin.begin_from(routes, afresh=True)
         self.ruin.run(MEND_ROUNDS, self.ruin.stop_cents * MEND_HEAT)
         self.relax.add(self.ruin.columns(self.ruin.now))
-        return routes, cost_of(pool, taken), self.ruin.columns(), self.ruin.cost
+        return self.ruin.columns(), self.ruin.cost
 
 
-def parts(value: Any, taken: list[int]) -> tuple[list[int], list[int]]:
-    """Return the columns not taken yet that are as good as whole, and the largest of the others, where there is one."""
+def parts(relax: Relaxation, taken: list[int], most: int) -> tuple[list[int], list[int]]:
+    """Return the columns not taken yet that are as good as whole, and the largest of the others.
+
+    Of these there are `most` at most, no two of one crew day or with a row in common.
+    """
+    value, pool = relax.primal, relax.pool
     open_ = np.ones(len(value), dtype=bool)
     open_[taken] = False
     whole = np.nonzero(open_ & (value >= SURE))[0].tolist()
     part = np.where(open_ & (value < SURE) & (value > 1e-6), value, 0.0)
-    return whole, [int(part.argmax())] if part.any() else []
+    found, used = list[int](), set[int]()
+    for c in np.argsort(-part, kind="stable")[: PARTS * most].tolist():
+        rows = {*relax.model.row_of[pool.jobs[c]].tolist(), -1 - pool.crew_day[c]}
+        if part[c] > (LEAST_PART if found else 0.0) and len(found) < most and not rows & used:
+            found.append(c)
+            used |= rows
+    return whole, found
 
 
 def take_whole(relax: Relaxation, step: list[int]) -> tuple[list[int], list[int]]:

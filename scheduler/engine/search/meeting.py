@@ -16,19 +16,19 @@ from scheduler.engine.model.timing import Timed
 from scheduler.engine.search.incumbent import Best
 
 if TYPE_CHECKING:
-    from scheduler.engine.search.by_interval import ByInterval
+    from scheduler.engine.search.choosing import Means
     from scheduler.engine.search.whole import Sets, WholePlan
 
 MOST_SETS = 20_000  # of all crew days that the model of the whole week is given
-FEW_SETS = 3_000  # with which it is given all the time and both processors: it will end
+FEW_SETS = 3_000  # with which it is to prove the week
 PROVING_WORKERS = 2  # with these: more of the solver's kinds get in each other's way on two processors
-WHOLE_SHARE = 0.3  # of the time left, for the whole week at once, until some days are planned anew
+WORKERS = 4  # each of its own kind: they find plans better by turns on two cores than two would
+WHOLE_S, WHOLE_SHARE = 15.0, 0.1  # of the first try to prove the whole week: at least, and of the time given
 FIRST_STOPS = 500  # of the crew days of a neighborhood
 TURN_S = 6.0  # of one neighborhood
-ROUNDS = 6  # of planning some days anew, between two looks at the whole
-NEXT_LIST = 0.9  # of the gap at which sets were too many: listed again from here on
-BOUND_SHARE = 0.15  # of the time left, for cuts
+NEXT_LIST = 0.7  # of the gap at which sets were too many: listed again from here on
 BEST_OF = 3  # neighborhoods that win nothing in a row, after which they become wider
+WHOLE, ANEW = "whole week", "some days whole"  # means
 
 
 class Meeting:
@@ -40,75 +40,58 @@ class Meeting:
         seed: int,
         left: Callable[[], float],
         check: Callable[[], None],
-        workers: int,
         list_sets: Callable[[int], dict[int, Sets] | None],
-        by_interval: Callable[[], ByInterval],
-        alone: Callable[[], None],
     ) -> None:
-        """`list_sets`: lists by crew day what a better plan can do there, None where that is more than so many.
-
-        `alone`: ends whatever else searches, so that the processors are free.
-        """
+        """`list_sets`: lists by crew day what a better plan can do there, None where that is more than so many."""
         self.best, self.model, self.seed, self.left, self.check = best, best.model, seed, left, check
-        self.workers, self.list_sets, self.by_interval, self.alone = workers, list_sets, by_interval, alone
-        self.dives: ByInterval | None = None
+        self.list_sets, self.given = list_sets, left()
+        self.every = list(range(len(self.model.crew_days)))
         self.too_many = np.inf  # the gap at which sets were last found to be too many
+        self.whole_s = max(WHOLE_S, WHOLE_SHARE * self.given)  # of the next try to prove the whole week at once
         self.chance = np.random.default_rng([seed, 13])
         self.stops, self.without = FIRST_STOPS, 0
 
-    def run(self) -> None:
-        """Search until proven; raises what `check` raises."""
-        every = list(range(len(self.model.crew_days)))
-        endless = np.isinf(self.left())
+    def whole_weeks(self) -> None:
+        """Without a limit of time: solve the whole week until it is proven; raises what `check` raises."""
         while not self.best.proven:
             self.check()
-            before, sets = self.best.cost, self._listed()
+            sets = self.list_sets(MOST_SETS)
             if self.best.proven:
                 return
-            count = 0 if sets is None else sum(map(len, sets.values()))
-            few = sets is not None and count <= FEW_SETS
-            if endless or few:
-                self.best.tell("solving the whole week at once")
-                self.alone()
-                self._solve(every, None if endless else self.left(), sets, to_the_end=few)
-            elif self.dives is None:
-                self.dives = self._first_dive()
-                continue
-            self.best.tell("planning some days anew")
-            for turn in range(ROUNDS):
-                if not self.best.proven:
-                    self.check()
-                    if self.dives and turn:
-                        self.dives.again()
-                    else:
-                        self._neighborhood(sets)
-            if sets is not None and self.best.cost == before and not self.best.proven:
-                self.best.tell("solving the whole week at once")
-                self._solve(every, WHOLE_SHARE * self.left(), sets)
+            self.best.tell("solving the whole week at once")
+            few = sets is not None and _count(sets) <= FEW_SETS
+            self._solve(self.every, None, sets, to_the_end=few)
 
-    def _listed(self) -> dict[int, Sets] | None:
-        """Return every set of items that a better plan can have, where they are not too many: listed as gaps close."""
-        gap = self.best.cost - self.best.bound
-        if gap > NEXT_LIST * self.too_many:
-            return None
-        sets = self.dives.sets(MOST_SETS) if self.dives else None
-        if sets is None:  # a set counts once for each way to spread its meetings over intervals: whole, they may be few
-            sets = self.list_sets(MOST_SETS)
-        if sets is None:
+    def small_week(self) -> None:
+        """Prove the week where few sets of stops can be in a better plan, for some of the time."""
+        sets = self.list_sets(MOST_SETS)
+        if not self.best.proven and sets is not None and _count(sets) <= FEW_SETS:
+            self.best.tell("solving the whole week at once")
+            self._solve(self.every, min(self.whole_s, self.left()), sets, to_the_end=True)
+
+    def means(self) -> Means:
+        """Return the means of closing the gap by the model of the whole: when each is able to, and one turn of it."""
+        return {
+            WHOLE: (lambda: self.best.cost - self.best.bound <= NEXT_LIST * self.too_many, self.prove),
+            ANEW: (lambda: True, self.plan_anew),
+        }
+
+    def prove(self) -> None:
+        """Prove the week where few sets of stops are left; each time for longer."""
+        self.best.tell("solving the whole week at once")
+        gap, sets = self.best.cost - self.best.bound, self.list_sets(MOST_SETS)
+        if self.best.proven:
+            return
+        if sets is None or _count(sets) > FEW_SETS:
             self.too_many = gap
-        return sets
+            return
+        self._solve(self.every, min(self.whole_s, self.left()), sets, to_the_end=True)
+        self.whole_s *= 2
 
-    def _first_dive(self) -> ByInterval:
-        """Return the relaxation by intervals, its bound raised and the plan of a dive offered."""
-        self.best.tell("raising the bound")
-        dives, given = self.by_interval(), self.left()
-        dives.bound()
-        self.best.tell("planning days whose crews nearly meet")
-        dives.dive()
-        while not self.best.proven and self.left() > (1 - BOUND_SHARE) * given and dives.tighten():
-            pass
-        self.too_many = np.inf
-        return dives
+    def plan_anew(self) -> None:
+        """Plan the crew days of one neighborhood anew."""
+        self.best.tell("planning some days anew")
+        self._neighborhood(None)
 
     def _neighborhood(self, sets: dict[int, Sets] | None) -> None:
         before = self.best.cost
@@ -158,7 +141,7 @@ class Meeting:
             if every:
                 self.best.prove(min(bound, float(most)))
 
-        workers = PROVING_WORKERS if to_the_end else self.workers
+        workers = PROVING_WORKERS if to_the_end else WORKERS
         if seconds is None:
             workers = 1  # without a limit of time the same week gives the same plan
         found = whole.solve(seconds, workers, self.seed, self._over, self._take, prove)
@@ -182,3 +165,7 @@ class Meeting:
             if self.model.assist_of[j] >= 0
         }
         self.best.offer(found.routes, found.cost, starts, found.times)
+
+
+def _count(sets: dict[int, Sets]) -> int:
+    return sum(map(len, sets.values()))

@@ -14,6 +14,7 @@ from collections.abc import Callable
 from scheduler.engine.pricing.columns import Columns
 from scheduler.engine.search.incumbent import Best
 from scheduler.engine.search.ruin_recreate import Ruin
+from scheduler.engine.search.state import State
 
 HEATS = (0.3, 1.0, 0.1, 3.0)  # of what a stop costs: where the cycles begin, by turns
 COLD = 0.002  # of the same, where they end
@@ -23,6 +24,7 @@ FIRST_SHARE, MOST_SHARE, LONGER = (
     1.3,
 )  # of the time given: the first cycle, the longest, each by the one before
 SLICE_S = 0.05  # between two looks at the clock
+IDLE, MOST_IDLE = 0.5, 2.0  # of a cycle: how much longer it rests after each that wins nothing, and at most
 COOL = 0.05  # of what a stop costs: heat under which routes are kept for the master
 MOST_WAITING = 40  # plans whose routes wait
 
@@ -36,9 +38,10 @@ class Roaming:
         self.slice = max(1, int(rate * SLICE_S))
         self.given = left()
         self.lock = threading.Lock()
-        self.waiting: list[Columns] = []
+        self.waiting: list[tuple[Callable[[State], Columns], Columns]] = []
         self.ended = threading.Event()
         self.fault: BaseException | None = None
+        self.columns: Callable[[State], Columns] = ruin.columns  # the routes of a plan, as the search has them
         self.thread = threading.Thread(target=self._work, name="roaming", daemon=True)
         self.thread.start()
 
@@ -48,7 +51,7 @@ class Roaming:
             raise self.fault
         with self.lock:
             waiting, self.waiting = self.waiting, []
-        return waiting
+        return [columns for made, columns in waiting if made == self.columns]
 
     def end(self) -> None:
         """End the thread, and wait for it."""
@@ -57,7 +60,7 @@ class Roaming:
 
     def _work(self) -> None:
         try:
-            turn, share = 0, FIRST_SHARE
+            turn, share, idle = 0, FIRST_SHARE, 0.0
             won = dict.fromkeys(HEATS, 0.0)  # cents a second
             while not self._over():
                 if turn < len(HEATS):
@@ -66,10 +69,18 @@ class Roaming:
                     hot = HEATS[turn // 2 % len(HEATS)] if turn % 2 else max(HEATS, key=won.__getitem__)
                 before, seconds = self.best.cost, share * self.given
                 self._cycle(hot, seconds)
+                idle = 0.0 if self.ruin.cost < before else min(MOST_IDLE, idle + IDLE)
+                self._pause(idle * seconds)
                 won[hot] = 0.5 * won[hot] + max(0, before - self.ruin.cost) / seconds
                 turn, share = turn + 1, min(MOST_SHARE, share * LONGER)
         except BaseException as fault:  # handed to the search
             self.fault = fault
+
+    def _pause(self, seconds: float) -> None:
+        """Leave the processor to the others."""
+        begun = self.left()
+        while not self._over() and begun - self.left() < seconds:
+            self.ended.wait(SLICE_S)
 
     def _over(self) -> bool:
         return self.ended.is_set() or self.left() <= 0 or self.best.proven
@@ -86,9 +97,11 @@ class Roaming:
             if ruin.cost < self.best.cost:
                 self.best.offer(ruin.routes(), ruin.cost, ruin.starts())
             if heat < COOL * stop:
-                self._keep(ruin.columns(ruin.now))
-        self._keep(ruin.columns())
+                self._keep(ruin.now)
+        self._keep(ruin.best)
 
-    def _keep(self, columns: Columns) -> None:
+    def _keep(self, state: State) -> None:
+        made = self.columns
+        kept = made, made(state)
         with self.lock:
-            self.waiting = [*self.waiting[-MOST_WAITING:], columns]
+            self.waiting = [*self.waiting[-MOST_WAITING:], kept]

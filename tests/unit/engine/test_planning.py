@@ -14,8 +14,8 @@ import pytest
 from scheduler import Progress, plan_week
 from scheduler.audit import audit
 from scheduler.engine.master.integer import Answer
-from scheduler.engine.search import phases
-from scheduler.engine.search.phases import Search
+from scheduler.engine.search import choosing
+from scheduler.engine.search.choosing import Choosing
 from scheduler.week import Week, read_week
 
 WEEKS = Path(__file__).parents[2] / "data" / "weeks"
@@ -119,10 +119,10 @@ def test_progress_carries_the_plan_whose_cost_it_tells() -> None:
 
 
 def test_a_search_that_fails_with_a_plan_in_hand_gives_the_plan_and_says_so(monkeypatch: pytest.MonkeyPatch) -> None:
-    def fail(_: Search) -> None:
+    def fail(_: Choosing) -> None:
         raise ZeroDivisionError("a fault of ours")
 
-    monkeypatch.setattr(Search, "dive", fail)
+    monkeypatch.setattr(Choosing, "dive", fail)
     week = week_of("installs-45x4")
     with pytest.warns(RuntimeWarning, match="ended early.*a fault of ours"):
         plan = plan_week(week, seconds=None, clock=time.monotonic)
@@ -131,15 +131,15 @@ def test_a_search_that_fails_with_a_plan_in_hand_gives_the_plan_and_says_so(monk
 
 
 def test_a_proof_that_is_broken_off_is_taken_up_again(monkeypatch: pytest.MonkeyPatch) -> None:
-    settle, select, turns = Search.settle, phases.select, list[int]()
+    settle, select, turns = Choosing.settle, choosing.select, list[int]()
 
-    def broken_off_once(search: Search) -> None:
+    def broken_off_once(search: Choosing) -> None:
         turns.append(search.best.cost)
         nothing = Answer(None, math.inf, -math.inf, False)
-        monkeypatch.setattr(phases, "select", select if len(turns) > 1 else lambda *_, **__: nothing)
+        monkeypatch.setattr(choosing, "select", select if len(turns) > 1 else lambda *_, **__: nothing)
         settle(search)
 
-    monkeypatch.setattr(Search, "settle", broken_off_once)
+    monkeypatch.setattr(Choosing, "settle", broken_off_once)
     plan = plan_week(week_of("installs-45x4"), seconds=None, clock=time.monotonic, with_because=False)
     assert plan.bound == plan.cost.total
     assert len(turns) > 1

@@ -15,7 +15,7 @@ from scheduler.engine.master import enumeration, relaxation
 from scheduler.engine.master.relaxation import Relaxation
 from scheduler.engine.master.subset_row_cuts import broken, broken_sets, spread
 from scheduler.engine.model.arrays import Ints
-from scheduler.engine.search.phases import Search
+from scheduler.engine.search.choosing import Choosing
 from tests.benchmarks.make_weeks import make_week
 from tests.brute import cheapest
 from tests.weeks import small_week
@@ -73,7 +73,7 @@ def test_larger_sets_raise_the_bound_never_above_a_plan_proven_without_them(
             pass
         large += len(relax.rows.odd_sets)
         raised += relax.bound > before + 1
-        monkeypatch.setattr(Search, "tighten", lambda search: setattr(search, "more_cuts", False))  # proven without
+        monkeypatch.setattr(Choosing, "tighten", lambda search: setattr(search, "more_cuts", False))  # proven without
         plan = plan_week(week, seconds=None, clock=time.monotonic, workers=1, with_because=False)
         assert plan.bound == plan.cost.total
         assert relax.bound <= plan.cost.total + 1e-6

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import math
 import random
 from pathlib import Path
 
@@ -13,7 +14,9 @@ from scheduler.engine.model.build import build
 from scheduler.engine.model.intervals import by_intervals
 from scheduler.engine.model.plans import plan_of
 from scheduler.engine.search.by_interval import ByInterval, every_set
+from scheduler.engine.search.choosing import Choosing
 from scheduler.engine.search.incumbent import Best
+from scheduler.engine.search.ruin_recreate import Ruin
 from scheduler.week import read_week
 from tests.brute2 import cheapest
 from tests.seeds import some_now
@@ -82,6 +85,42 @@ def test_finer_intervals_raise_the_bound_and_their_dives_keep_every_rule(tiny: i
     assert best.refused == 0
     routes, starts = best.plan_now()
     plan = plan_of(best.model, routes, seconds=0.0, bound=None, starts=starts, times=best.times)
+    assert not audit(week, plan).broken_rules
+
+
+@pytest.mark.parametrize("tiny", [2, 4])  # of the sixth too many routes are listed
+@pytest.mark.usefixtures("compiled")
+def test_the_means_over_copies_make_plans_of_the_week_and_bounds_on_it(tiny: int) -> None:
+    week = read_week((WEEKS / f"v2-tiny-{tiny}.week.json").read_bytes())
+    best = Best(build(week))
+    ruin, plain = Ruin(best.model, 0), Relaxation(best.model, 0, nothing, None)
+    ruin.start()
+    ruin.run(500, ruin.stop_cents)
+    best.offer(ruin.routes(), ruin.cost, ruin.starts())
+    plain.run()
+    dives = ByInterval(best, 0, nothing, None)
+    dives.take(plain.columns())
+    dives.bound()
+    choosing = Choosing(
+        dives.nearly, dives.relax, 0, lambda: math.inf, nothing, lambda: [dives.nearly.columns(ruin.now)]
+    )
+    choosing.take_in()
+    for means in (
+        choosing.dive,
+        choosing.narrow,
+        choosing.dive_on,
+        choosing.tighten,
+        choosing.divide,
+        choosing.list_all,
+    ):
+        means()
+    assert choosing.complete
+    choosing.settle()
+    assert best.bound <= OPTIMUM[tiny] <= best.cost
+    assert best.refused == 0
+    routes, starts = best.plan_now()
+    plan = plan_of(best.model, routes, seconds=0.0, bound=None, starts=starts, times=best.times)
+    assert plan.cost.total == best.cost
     assert not audit(week, plan).broken_rules
 
 
