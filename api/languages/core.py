@@ -10,6 +10,7 @@ from __future__ import annotations
 import ast
 import functools
 import re
+from collections import Counter
 from collections.abc import Iterator, Mapping
 from dataclasses import dataclass
 from typing import IO, Any
@@ -23,6 +24,7 @@ _NAMED = re.compile(r"\{(\w+)\}")
 _SET_APART = re.compile(r"( ?)\{(\w+)\}")
 _TWO = re.compile(r"(?<=\}) \{\w+\}")
 _WORD = re.compile(r"[^\W\d_]{2,}")
+_RUN = re.compile(r"\w+")
 _SMALL = re.compile(r"[^\W\d_A-Z]{2}")  # no path of a picture has it
 _SIGNS = r"[\d\s'\"/.,;()°%×:+–$-]*"
 # A value that is the same in every language.
@@ -232,17 +234,37 @@ def _whole(code: str, text: str) -> _Told | None:
 
 @functools.lru_cache(maxsize=32768)
 def _as_it_stands(code: str, text: str) -> _Told | None:
-    exact, patterns = _patterns(code)
+    exact = _patterns(code)[0]
     if text in exact:
         return exact[text], 0
     best: _Told | None = None
-    for pattern in patterns:
+    for pattern in _of_its_words(code, text):
         told = pattern.told(code, text)
         if told is not None and not (pattern.brief and told[1]):
             best = min(best or told, told, key=_left)
             if not best[1]:
                 return best
     return best
+
+
+def _of_its_words(code: str, text: str) -> list[_Pattern]:
+    """Return the patterns, in their order, of which the text has the word by which they are kept."""
+    by_word, others = _by_word(code)
+    places = others.union(*(by_word.get(word, ()) for word in set(_RUN.findall(text))))
+    patterns = _patterns(code)[1]
+    return [patterns[place] for place in sorted(places)]
+
+
+@functools.cache
+def _by_word(code: str) -> tuple[dict[str, list[int]], frozenset[int]]:
+    """Return where the patterns stand by the word of theirs that the fewest have, and those without any word."""
+    each = [pattern.words() for pattern in _patterns(code)[1]]
+    often = Counter(word for words in each for word in words)
+    by_word: dict[str, list[int]] = {}
+    for place, words in enumerate(each):
+        if words:
+            by_word.setdefault(min(words, key=lambda word: (often[word], word)), []).append(place)
+    return by_word, frozenset(place for place, words in enumerate(each) if not words)
 
 
 @functools.lru_cache(maxsize=32768)
@@ -311,6 +333,16 @@ class _Pattern:
             if not best[1]:
                 break
         return best
+
+    def words(self) -> set[str]:
+        """Return the words that stand whole in every text of the pattern, none of whose letters can be a value's."""
+        found: set[str] = set()
+        last = len(self.literals) - 1
+        for n, literal in enumerate(self.literals):
+            for run in _RUN.finditer(literal):
+                if (run.start() > 0 or n == 0) and (run.end() < len(literal) or n == last):
+                    found.add(run[0])
+        return found
 
     def _may_be(self, text: str) -> bool:
         """Say whether a text holds the literals in their order: quicker than asking for the values between them."""

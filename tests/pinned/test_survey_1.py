@@ -31,7 +31,7 @@ def to_nine_digits(value: Any) -> Any:
     match msgspec.to_builtins(value):
         case dict() as found:
             return {name: to_nine_digits(one) for name, one in found.items()}
-        case list() as found:
+        case list() | tuple() as found:
             return [to_nine_digits(one) for one in found]
         case float() as found:
             return float(f"{found:.9g}")

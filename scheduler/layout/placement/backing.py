@@ -64,7 +64,7 @@ def missing_findings(survey: Survey, placement: Placement) -> list[Finding]:
     stand = f"none of the {word} found serves"
     if used:
         stand = f"{len(used)} stand{'s' * (len(used) == 1)} on the {word} at {_listed(used)}"
-    more = f"{len(new)} more {'is' if len(new) == 1 else 'are'} needed at {_listed(new)} from the zero"
+    more = f"{len(new)} more {'is' if len(new) == 1 else 'are'} needed at {_listed(new)} from the datum"
     low, high = survey.place.height - awning.bracket_lever - _MARGIN, survey.place.height + _MARGIN
     put = "grout the cells solid" if kind == "hollow-block" else "put in solid backing, fixed to the framing,"
     text = (

@@ -170,7 +170,7 @@ def _doors(survey: Survey, shift: float) -> Iterator[Finding]:
     for number, door in enumerate(survey.doors, start=1):
         if min(left + awning.width, door.right) - max(left, door.left) < EQUAL:
             continue
-        name = f"door {number} ({both(door.left)} to {both(door.right)} from the zero, {both(door.top)} high)"
+        name = f"door {number} ({both(door.left)} to {both(door.right)} from the datum, {both(door.top)} high)"
         under_body = place.height - awning.body_below - door.top
         if under_body < -EQUAL:
             where = "in the way of" if door.swings_out else "in front of"
@@ -240,7 +240,7 @@ def _obstacles(survey: Survey, placement: Placement, shift: float) -> Iterator[F
         wide, high = min(right, it.right) - max(left, it.left), min(top, it.top) - max(bottom, it.bottom)
         text = (
             f"The closed awning covers {both(wide)} by {both(high)} of the {it.what} at {both(it.left)} to"
-            f" {both(it.right)} from the zero: have it moved {both(ways[nearest[0]])} {nearest[0]} or"
+            f" {both(it.right)} from the datum: have it moved {both(ways[nearest[0]])} {nearest[0]} or"
             f" {both(ways[nearest[1]])} {nearest[1]} (no light, spout, vent or box behind a closed awning: common"
             " practice)."
         )
@@ -287,7 +287,7 @@ def _notes(survey: Survey, placement: Placement) -> Iterator[Finding]:
         side = "right" if placement.shift > 0 else "left"
         text = (
             f"The awning goes {both(abs(placement.shift))} to the {side} of the wished place, its left end"
-            f" {both(left + placement.shift)} from the zero: tell the customer before drilling."
+            f" {both(left + placement.shift)} from the datum: tell the customer before drilling."
         )
         yield Finding("note", "shifted", text)
     if awning.motor is not None and survey.is_second:
@@ -295,7 +295,7 @@ def _notes(survey: Survey, placement: Placement) -> Iterator[Finding]:
     elif awning.motor is not None:
         end = left + (placement.shift or 0.0) + (awning.width if awning.motor == "right" else 0.0)
         text = (
-            f"The motor is at the {awning.motor} end, {both(end)} from the zero: an extension cord serves set-up only;"
+            f"The motor is at the {awning.motor} end, {both(end)} from the datum: an extension cord serves set-up only;"
             " a permanent outlet (GFCI-protected, weather-resistant, covered with the plug in: NEC 210.8, 406.9) or any"
             " new wiring is for a licensed electrician."
         )
@@ -319,7 +319,7 @@ def _notes(survey: Survey, placement: Placement) -> Iterator[Finding]:
 def _outlet(survey: Survey, left: float) -> Finding:
     """Say where the motor's outlet is, and what is missing of it."""
     end = left + (survey.awning.width if survey.awning.motor == "right" else 0.0)
-    where = f"The motor is at the {survey.awning.motor} end, {both(end)} from the zero"
+    where = f"The motor is at the {survey.awning.motor} end, {both(end)} from the datum"
     outlet = survey.outlet
     if not isinstance(outlet, Outlet):
         text = (

@@ -16,7 +16,7 @@ from tests.surveys import plain_survey
 
 OPEN = "Fully out at 14° the front bar comes 9' 6 5/8\" (2911 mm) out and 2' 4 9/16\" (726 mm) down"
 DOOR = {"left": 1500, "right": 2400, "top": 2700, "swings_out": True}
-AT_DOOR = "door 1 (4' 11 1/16\" (1500 mm) to 7' 10 1/2\" (2400 mm) from the zero"
+AT_DOOR = "door 1 (4' 11 1/16\" (1500 mm) to 7' 10 1/2\" (2400 mm) from the datum"
 LIGHT = {"what": "porch light", "left": 2000, "right": 2100, "bottom": 2620, "top": 2760}
 ANCHOR = {"name": "sleeve anchor", "tension_n": 2000, "shear_n": 5000, "source": "report 7"}
 OUTLET = (
@@ -99,19 +99,19 @@ CLEARANCE: list[Told] = [
     # 2760 − 2720 down, 2960 − 2620 up; to either side it is further.
     ({"obstacles": [LIGHT]}, "stop", "obstacle",
      """The closed awning covers 3 15/16" (100 mm) by 1 9/16" (40 mm) of the porch light at 6' 6 3/4" (2000 mm) to
-     6' 10 11/16" (2100 mm) from the zero: have it moved 1 9/16" (40 mm) down or 1' 1 3/8" (340 mm) up (no
+     6' 10 11/16" (2100 mm) from the datum: have it moved 1 9/16" (40 mm) down or 1' 1 3/8" (340 mm) up (no
      light, spout, vent or box behind a closed awning: common practice)."""),
     # It begins 30 left of the awning's left end (400) and rises 40 over its top (2960): 90 of it are covered, by 30.
     ({"obstacles": [LIGHT | {"left": 370, "right": 490, "bottom": 2930, "top": 3000}], "place": {"slide": 0}},
      "stop", "obstacle",
      """The closed awning covers 3 9/16" (90 mm) by 1 3/16" (30 mm) of the porch light at 1' 2 9/16" (370 mm) to 1'
-     7 5/16" (490 mm) from the zero: have it moved 1 3/16" (30 mm) up or 3 9/16" (90 mm) left (no light, spout,
+     7 5/16" (490 mm) from the datum: have it moved 1 3/16" (30 mm) up or 3 9/16" (90 mm) left (no light, spout,
      vent or box behind a closed awning: common practice)."""),
     # The right end is at 4400: 60 of the light are covered, 10 of it below the top.
     ({"obstacles": [LIGHT | {"left": 4340, "right": 4500, "bottom": 2860, "top": 3100}], "place": {"slide": 0}},
      "stop", "obstacle",
      """The closed awning covers 2 3/8" (60 mm) by 3 15/16" (100 mm) of the porch light at 14' 2 7/8" (4340 mm) to
-     14' 9 3/16" (4500 mm) from the zero: have it moved 2 3/8" (60 mm) right or 3 15/16" (100 mm) up (no light,
+     14' 9 3/16" (4500 mm) from the datum: have it moved 2 3/8" (60 mm) right or 3 15/16" (100 mm) up (no light,
      spout, vent or box behind a closed awning: common practice)."""),
     # 3000 × (0.24192 − 0.17365) = 204.8.
     ({"awning": {"pitch_deg": 10}}, "caution", "run-off",
@@ -131,17 +131,17 @@ CLEARANCE: list[Told] = [
      """Arm 2 has no bracket within 1' (305 mm), the nearest is 2' 5 5/16" (745 mm) away: ask the manufacturer, or
      put in backing nearer to it."""),
     ({"awning": {"arms": [500, 3400]}, "place": {"slide": 40}}, "note", "shifted",
-     """The awning goes 1" (25 mm) to the right of the wished place, its left end 1' 4 3/4" (425 mm) from the zero:
+     """The awning goes 1" (25 mm) to the right of the wished place, its left end 1' 4 3/4" (425 mm) from the datum:
      tell the customer before drilling."""),
     # One step to the left clears a light that reaches 10 in at the right end, 4400.
     ({"obstacles": [LIGHT | {"left": 4390, "right": 4500}]}, "note", "shifted",
      """The awning goes 1/2" (13 mm) to the left of the wished place, its left end 1' 3 1/4" (387 mm) from the
-     zero: tell the customer before drilling."""),
-    ({}, "note", "power", f"""The motor is at the right end, 14' 5 1/4" (4400 mm) from the zero: {OUTLET}"""),
+     datum: tell the customer before drilling."""),
+    ({}, "note", "power", f"""The motor is at the right end, 14' 5 1/4" (4400 mm) from the datum: {OUTLET}"""),
     ({"awning": {"motor": "left"}}, "note", "power",
-     f"""The motor is at the left end, 1' 3 3/4" (400 mm) from the zero: {OUTLET}"""),
+     f"""The motor is at the left end, 1' 3 3/4" (400 mm) from the datum: {OUTLET}"""),
     ({"awning": {"arms": [500, 3400]}, "place": {"slide": 40}}, "note", "power",
-     f"""The motor is at the right end, 14' 6 1/4" (4425 mm) from the zero: {OUTLET}"""),
+     f"""The motor is at the right end, 14' 6 1/4" (4425 mm) from the datum: {OUTLET}"""),
     *[({"wall": {"kind": kind}}, "caution", "hidden-services",
        """Cables, pipes or reinforcement may run behind the drill points: look for them with a detector, and switch
      off what is there, before drilling.""") for kind in ("concrete", "rim-board")],
@@ -176,33 +176,33 @@ BACKING: list[Told] = [
     # Even places on continuous backing are 300, 1380, 2460, 3540 from the left end (see test_placement), 400 more here.
     ({"wall": {"members": [412.8, 812.8, 1219.2, 1625.6, 2032, 2438.4, 2844.8]}}, "stop", "no-backing",
      """The studs found do not give 4 bracket places; with the awning at the wished place 3 stand on the studs at 2'
-     8" (813 mm), 5' 4" (1626 mm), 9' 4" (2845 mm), and 1 more is needed at 12' 11 1/8" (3940 mm) from the zero:
+     8" (813 mm), 5' 4" (1626 mm), 9' 4" (2845 mm), and 1 more is needed at 12' 11 1/8" (3940 mm) from the datum:
      find studs there that the survey missed, or put in solid backing, fixed to the framing, centred there (right
      of 9' 4"), 4 3/4" (120 mm) wide or more, from 8' 10 1/4" (2699 mm) to 9' 8 3/16" (2951 mm) up, as local code
      or an engineer asks for it."""),
     ({"wall": {"members": []}}, "stop", "no-backing",
      """The studs found do not give 4 bracket places; with the awning at the wished place none of the studs found
      serves, and 4 more are needed at 2' 3 9/16" (700 mm), 5' 10 1/16" (1780 mm), 9' 4 5/8" (2860 mm), 12' 11
-     1/8" (3940 mm) from the zero: find studs there that the survey missed, or put in solid backing, fixed to
+     1/8" (3940 mm) from the datum: find studs there that the survey missed, or put in solid backing, fixed to
      the framing, centred there (no member found at all), 4 3/4" (120 mm) wide or more, from 8' 10 1/4" (2699 mm)
      to 9' 8 3/16" (2951 mm) up, as local code or an engineer asks for it."""),
     ({"wall": {"kind": "hollow-block", "members": [412.8, 1219.2, 2844.8]}}, "stop", "no-backing",
      """The grouted cells found do not give 4 bracket places; with the awning at the wished place 2 stand on the
      grouted cells at 4' (1219 mm), 9' 4" (2845 mm), and 2 more are needed at 2' 3 9/16" (700 mm), 12' 11 1/8"
-     (3940 mm) from the zero: find grouted cells there that the survey missed, or grout the cells solid centred
+     (3940 mm) from the datum: find grouted cells there that the survey missed, or grout the cells solid centred
      there (between 1' 4 1/4" and 4'; right of 9' 4"), 4 3/4" (120 mm) wide or more, from 8' 10 1/4" (2699 mm) to
      9' 8 3/16" (2951 mm) up, as local code or an engineer asks for it."""),
     ({"wall": {"kind": "rafters", "members": [4500, 3000]}}, "stop", "no-backing",
      """The rafters found do not give 4 bracket places; with the awning at the wished place 1 stands on the rafters
      at 9' 10 1/8" (3000 mm), and 3 more are needed at 2' 3 9/16" (700 mm), 5' 10 1/16" (1780 mm), 12' 11 1/8"
-     (3940 mm) from the zero: find rafters there that the survey missed, or put in solid backing, fixed to the
+     (3940 mm) from the datum: find rafters there that the survey missed, or put in solid backing, fixed to the
      framing, centred there (left of 9' 10 1/8"; between 9' 10 1/8" and 14' 9 3/16"), 4 3/4" (120 mm) wide or
      more, from 8' 10 1/4" (2699 mm) to 9' 8 3/16" (2951 mm) up, as local code or an engineer asks for it."""),
     # At the wished place both lie in the zone of the first arm (470 to 730); three steps to the right 900 is at 461.9.
     ({"wall": {"members": [900, 950]}, "place": {"slide": 60}}, "stop", "no-backing",
      """The studs found do not give 4 bracket places; with the awning 1 1/2" (38 mm) to the right 1 stands on the studs
      at 2' 11 7/16" (900 mm), and 3 more are needed at 5' 11 9/16" (1818 mm), 9' 6 1/8" (2898 mm), 13' 5/8" (3978 mm)
-     from the zero: find studs there that the survey missed, or put in solid backing, fixed to the framing, centred
+     from the datum: find studs there that the survey missed, or put in solid backing, fixed to the framing, centred
      there (right of 3' 1 3/8"), 4 3/4" (120 mm) wide or more, from 8' 10 1/4" (2699 mm) to 9' 8 3/16" (2951 mm) up, as
      local code or an engineer asks for it."""),
     # 1100 is at 700, in the zone; three steps to the left at 738.1, inside the arm.
