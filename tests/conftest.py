@@ -28,6 +28,7 @@ from api.settings import sqlite_address
 from api.week.run import planning
 from scheduler import make_ready, plan_week
 from tests import contract, postgresql
+from tests.migrated import put_migrated
 from tests.one_a_day import one_a_day
 
 # How long one example takes hangs on what else the machine does: no reason to call a test failed.
@@ -196,11 +197,7 @@ def planned_demo(compiled: None, built: BuiltDemo, tmp_path_factory: pytest.Temp
 @pytest.fixture(scope="session")
 def migrated_file(tmp_path_factory: pytest.TempPathFactory) -> Path:
     """An empty SQLite database in the newest form, to be copied: quicker than migrating for every test."""
-    path = tmp_path_factory.mktemp("migrated") / "eaveboard.sqlite"
-    engine = open_database(f"sqlite:///{path}")
-    upgrade(engine)
-    engine.dispose()
-    return path
+    return put_migrated(tmp_path_factory.mktemp("migrated") / "eaveboard.sqlite")
 
 
 @pytest.fixture

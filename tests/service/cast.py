@@ -27,6 +27,7 @@ from api.database import transaction
 from api.settings import Settings, sqlite_address
 from scheduler.times.defaults import DEFAULT_TIMES_CSV
 from scheduler.weather.default_limits import DEFAULT_LIMITS_CSV
+from tests.migrated import put_migrated
 
 PASSWORD = "seven brown kites"
 NAMES = {Role.manager: "maud", Role.office: "olive", Role.lead: "lorn", Role.reader: "rhea"}
@@ -52,7 +53,13 @@ _idle: dict[tuple[bool, str], list[FastAPI]] = {}
 
 @contextmanager
 def application(settings: Settings) -> Iterator[FastAPI]:
-    """Give an application of `settings`, not yet started: one that has ended before, where there is one."""
+    """Give an application of `settings`, not yet started: one that has ended before, where there is one.
+
+    A SQLite database that is not there yet is there when it starts, empty and in the newest form.
+    """
+    file = settings.data / "eaveboard.sqlite"
+    if settings.database == sqlite_address(settings.data) and not file.exists():
+        put_migrated(file)
     idle = _idle.setdefault((settings.secure, settings.tiles), [])
     app = idle.pop() if idle else create_app(settings)
     app.state.settings = settings
