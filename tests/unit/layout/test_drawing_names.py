@@ -179,7 +179,7 @@ def test_backing_is_drawn_as_high_and_wide_as_the_stop_asks_for() -> None:
     shown = picture({"wall": {"members": [2438.4, 2844.8, 4064.0]}})
     stop = next(finding.text for finding in shown.layout.findings if finding.code == "no-backing")
     places = [
-        float(n) for n in re.findall(r"\((\d+) mm\)", stop.partition("needed at")[2].partition(" from the zero")[0])
+        float(n) for n in re.findall(r"\((\d+) mm\)", stop.partition("needed at")[2].partition(" from the datum")[0])
     ]
     assert places
     half = PLAIN["awning"]["bracket_width"] / 2

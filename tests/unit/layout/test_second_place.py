@@ -25,7 +25,7 @@ def clearance(**changes: Any) -> list[Finding]:
 
 
 OPEN = "Fully out at 14° the front bar comes 9' 6 5/8\" (2911 mm) out and 2' 4 9/16\" (726 mm) down,"
-MOTOR = "The motor is at the right end, 14' 5 1/4\" (4400 mm) from the zero"
+MOTOR = "The motor is at the right end, 14' 5 1/4\" (4400 mm) from the datum"
 OUTLET = (
     "an extension cord serves set-up only; a permanent one (GFCI-protected, weather-resistant, covered with the plug"
     " in: NEC 210.8, 406.9) is for a licensed electrician. Tell the customer before the visit."
@@ -70,10 +70,10 @@ SITE: list[Told] = [
      is not GFCI-protected, as outdoor outlets must be (NEC 210.8): a licensed electrician puts that right."""),
     ({"outlet": None}, "caution", "power", f"{MOTOR}, and the survey found no outlet: {OUTLET}"),
     ({"outlet": None, "awning": {"motor": "left"}}, "caution", "power",
-     f"""The motor is at the left end, 1' 3 3/4" (400 mm) from the zero, and the survey found no outlet: {OUTLET}"""),
+     f"""The motor is at the left end, 1' 3 3/4" (400 mm) from the datum, and the survey found no outlet: {OUTLET}"""),
     # The awning goes two steps of 1/2 in to the right (test_sentences).
     ({"outlet": None, "awning": {"arms": [500, 3400]}, "place": {"slide": 40}}, "caution", "power",
-     f"""The motor is at the right end, 14' 6 1/4" (4425 mm) from the zero, and the survey found no outlet:
+     f"""The motor is at the right end, 14' 6 1/4" (4425 mm) from the datum, and the survey found no outlet:
      {OUTLET}"""),
     ({"built": 1977}, "caution", "old-paint", f"House of 1977: {PAINT}"),
     ({"built": None}, "note", "old-paint", f"Year of the house unknown: {PAINT}"),
