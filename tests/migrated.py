@@ -10,7 +10,9 @@ from api.database import open_database, upgrade
 
 
 def put_migrated(file: Path) -> Path:
-    """Write the empty database to `file`."""
+    """Write the empty database to `file`, which its owner alone may read, as the service makes it."""
+    file.parent.mkdir(mode=0o700, parents=True, exist_ok=True)
+    file.touch(0o600)
     file.write_bytes(_migrated())
     return file
 
