@@ -7,11 +7,10 @@ from pathlib import Path
 
 import sqlalchemy as sa
 from alembic.runtime.migration import MigrationContext
-from alembic.script import ScriptDirectory
 from sqlmodel import SQLModel
 
 import api.tables  # noqa: F401  (fills the metadata)
-from api.database import MIGRATIONS, open_database, upgrade
+from api.database import forms, open_database, upgrade
 from api.database.opening import copy_sqlite, make_private, sqlite_file
 from scheduler.errors import BadInput
 
@@ -36,7 +35,7 @@ def snapshot(database: sa.Engine, file: Path) -> str:
             database.connect().execution_options(isolation_level="REPEATABLE READ", stream_results=True) as reading,
             alone.begin() as writing,
         ):
-            here, head = MigrationContext.configure(reading).get_current_revision(), newest()
+            here, head = MigrationContext.configure(reading).get_current_revision(), forms()[-1]
             if here != head:
                 problem = f"is in form {here}, this program knows {head}: start the service of this program on it first"
                 raise BadInput("EAVEBOARD_DATABASE", problem)
@@ -91,13 +90,3 @@ def faults_of(file: Path) -> list[str]:
     return [words for words in said if words != "ok"] + [
         f"rows of {name} name rows that are not there" for name in sorted(broken)
     ]
-
-
-def known_forms() -> set[str]:
-    """Return the names of all migrations that this program has."""
-    return {script.revision for script in ScriptDirectory(str(MIGRATIONS)).walk_revisions()}
-
-
-def newest() -> str:
-    """Return the name of the newest migration."""
-    return ScriptDirectory(str(MIGRATIONS)).get_current_head() or ""

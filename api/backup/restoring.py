@@ -14,8 +14,8 @@ from pathlib import Path
 import sqlalchemy as sa
 
 from api.backup.archive import DATABASE, MANIFEST, Manifest, verify
-from api.backup.copying import copy_rows, known_forms, newest
-from api.database import hold, open_database, upgrade
+from api.backup.copying import copy_rows
+from api.database import forms, hold, open_database, upgrade
 from api.database.opening import sqlite_file
 from scheduler.errors import BadInput
 
@@ -29,8 +29,8 @@ def restore(file: Path, data: Path, address: str, *, replace: bool, now: datetim
     program, the place is in use by a service, or holds a business and `replace` is False; one in PostgreSQL always is.
     """
     manifest = verify(file)
-    if manifest.form not in known_forms():
-        problem = f"is of a newer program ({manifest.program}, form {manifest.form}; this one knows {newest()})"
+    if manifest.form not in forms():
+        problem = f"is of a newer program ({manifest.program}, form {manifest.form}; this one knows {forms()[-1]})"
         raise BadInput(str(file), f"{problem}: install that one")
 
     def unpack(folder: Path) -> None:

@@ -19,11 +19,10 @@ import sqlalchemy as sa
 from sqlalchemy.exc import SQLAlchemyError
 
 from api.backup.archive import manifest_of
-from api.backup.copying import newest
 from api.backup.keeper import newest_of
 from api.chain.links import Broken, Head, broken, head, unsealed
 from api.condition.figures import figures
-from api.database import transaction
+from api.database import forms, transaction
 from api.database.opening import MORE, POOL, sqlite_file
 from api.database.server_locks import workers_of
 from api.settings import Settings
@@ -105,8 +104,8 @@ def _form(database: sa.Engine) -> Examined:
     except SQLAlchemyError as fault:
         said = str(getattr(fault, "orig", None) or fault).strip().splitlines()[0]
         return Examined("database", "broken", f"{shown} cannot be read: {said}")
-    if here != newest():
-        words = f"{shown} is in form {here}, this program has {newest()}: start this program's service once"
+    if here != forms()[-1]:
+        words = f"{shown} is in form {here}, this program has {forms()[-1]}: start this program's service once"
         return Examined("database", "broken", words)
     return Examined("database", "fine", f"{shown}, form {here}")
 

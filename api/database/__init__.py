@@ -3,7 +3,7 @@
 from api.database.holding import Hold, hold
 from api.database.opening import AT_ONCE, begin_writing, open_database, parts, transaction
 from api.database.server_locks import Duty
-from api.database.upgrading import MIGRATIONS, upgrade
+from api.database.upgrading import MIGRATIONS, forms, upgrade
 
 __all__ = [
     "AT_ONCE",
@@ -11,6 +11,7 @@ __all__ = [
     "Duty",
     "Hold",
     "begin_writing",
+    "forms",
     "hold",
     "open_database",
     "parts",

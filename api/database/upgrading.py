@@ -40,8 +40,8 @@ def upgrade(engine: sa.Engine, to: str = "head", others: Callable[[], bool] = la
     try:
         with engine.connect() as connection:
             here = _form(connection, str(name))
-        chain = _chain(to)
-        steps = chain[chain.index(here) + 1 :] if here in chain else [] if here is not None else chain
+        chain = forms(to)
+        steps = chain[chain.index(here) + 1 :] if here in chain else () if here is not None else chain
         if not steps:
             return
         if others():
@@ -69,15 +69,15 @@ def _scripts() -> ScriptDirectory:
 
 
 @functools.cache
-def _chain(to: str) -> list[str]:
-    """Return the migrations up to `to`, the first one first."""
-    return [script.revision for script in _scripts().iterate_revisions(to, "base")][::-1]
+def forms(to: str = "head") -> tuple[str, ...]:
+    """Return the names of the migrations up to `to`, the first one first."""
+    return tuple(script.revision for script in _scripts().iterate_revisions(to, "base"))[::-1]
 
 
 def _form(connection: sa.Connection, name: str) -> str | None:
     """Return the migration that the database is at, None for an empty one."""
     here = MigrationContext.configure(connection).get_current_revision()
-    known = _chain("head")
+    known = forms()
     if here is not None and here not in known:
         newest = known[-1]
         problem = (
@@ -94,7 +94,11 @@ def _form(connection: sa.Connection, name: str) -> str | None:
 
 
 def _one(
-    connection: sa.Connection, config: alembic.config.Config, scripts: ScriptDirectory, chain: list[str], step: str
+    connection: sa.Connection,
+    config: alembic.config.Config,
+    scripts: ScriptDirectory,
+    chain: tuple[str, ...],
+    step: str,
 ) -> None:
     """Take one step in one transaction, unless another process has taken it meanwhile."""
     sqlite = connection.dialect.name == "sqlite"

@@ -23,9 +23,9 @@ import sqlalchemy as sa
 from sqlmodel import Session
 
 from api.backup.archive import DATABASE, Packed, copied, kept_files, photos_named, require_inside, rows_of, unpacking
-from api.backup.copying import faults_of, known_forms, newest, snapshot
+from api.backup.copying import faults_of, snapshot
 from api.backup.restoring import put_in_place
-from api.database import open_database, upgrade
+from api.database import forms, open_database, upgrade
 from api.database.opening import sqlite_file
 from api.exchange.exporting import LEFT_OUT, SECRETS, put_tables
 from api.papers.sheets import sheets_of
@@ -122,8 +122,8 @@ def _manifest(packed: zipfile.ZipFile, file: Path) -> WholeManifest:
         raise BadInput(str(file), "is no archive: it says nothing of what it holds") from None
     if manifest.kind != KIND:
         raise BadInput(str(file), f'is an archive of a newer program ("{manifest.kind}", this one reads "{KIND}")')
-    if manifest.form not in known_forms():
-        problem = f"is of a newer program ({manifest.program}, form {manifest.form}; this one knows {newest()})"
+    if manifest.form not in forms():
+        problem = f"is of a newer program ({manifest.program}, form {manifest.form}; this one knows {forms()[-1]})"
         raise BadInput(str(file), f"{problem}: install that one")
     require_inside(manifest.files, file, "archive")
     return manifest

@@ -5,7 +5,7 @@ from __future__ import annotations
 from api.languages import to_say
 
 # Where the first days lead; roles of accounts and parts of days; kinds and states of visits; how a time is held, and
-# what became of it.
+# how it ended.
 CODES = (
     to_say("manager"), to_say("office"), to_say("crew lead"), to_say("read-only"),
     to_say("morning"), to_say("afternoon"), to_say("day"),

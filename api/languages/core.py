@@ -7,25 +7,22 @@ every text of the modules that crews read from against the catalogue.
 
 from __future__ import annotations
 
-import ast
 import functools
 import re
 from collections import Counter
-from collections.abc import Iterator, Mapping
+from collections.abc import Mapping
 from dataclasses import dataclass
-from typing import IO, Any
 
 from babel import Locale
 
 from api.languages import ENGLISH, language
 from api.languages.catalogues import texts
 
-_NAMED = re.compile(r"\{(\w+)\}")
+NAMED = re.compile(r"\{(\w+)\}")
 _SET_APART = re.compile(r"( ?)\{(\w+)\}")
 _TWO = re.compile(r"(?<=\}) \{\w+\}")
 _WORD = re.compile(r"[^\W\d_]{2,}")
 _RUN = re.compile(r"\w+")
-_SMALL = re.compile(r"[^\W\d_A-Z]{2}")  # no path of a picture has it
 _SIGNS = r"[\d\s'\"/.,;()°%×:+–$-]*"
 # A value that is the same in every language.
 _MEASURE = re.compile(
@@ -39,103 +36,6 @@ _PARTS = re.compile(r"(?<=[.:;,]) |(?=[,;] )|(?= \()")
 _SHORT = 60  # letters of a text in which every blank before a figure, and every "to", may be a seam
 _SHORT_PARTS = re.compile(rf"{_PARTS.pattern}| (?=[0-9])")
 _EDGES = re.compile(r"([,;:(\s]*)(.*?)([.,:;)\s]*)", re.DOTALL)
-# Single words that stand in sentences as values: in the core's source nothing tells them from codes.
-WORDS = (
-    "wall", "stud", "rafter", "joist", "cell", "member", "studs", "rafters", "rim board", "joists", "left", "right",
-    "up", "down", "cloth", "door", "stop", "caution", "note", "stepladder", "ladder", "embedment", "noon", "inner",
-    "unknown", "gray", "Survey", "job", "stops", "cautions", "notes", "standing cautions",
-    "obstacles", "Stop", "Caution", "Note", "window", "light", "spout", "vent", "outlet", "meter", "box", "lamp",
-    "wood studs", "stucco on studs", "solid masonry", "hollow block", "concrete", "brick veneer", "fascia", "wet",
-    "dry", "gusts", "wind", "rain", "heat", "cold", "thunder", "thunder wait", "lag", "valance", "GFCI-protected",
-    "material-lift", "hammer-drill", "ladder-{size}", "stepladder-{size}", "spruce pine fir", "douglas fir larch",
-    "hem fir", "southern pine", "spruce-pine-fir", "douglas-fir-larch", "hem-fir", "southern-pine",
-    "Jan", "Feb", "Mar", "Apr", "May", "Jun", "Jul", "Aug", "Sep", "Oct", "Nov", "Dec",
-    "morning", "afternoon", "{name} is in the yard on {day}", "no crew", "and", "equipment", "parts", "helpers",
-    "Not planned so far; the search is still under way.",
-    "Put off to another day, its crew ran late.",
-    # Three sentences of the drawing in words that stand in one: taken apart, the middle one is read wrongly.
-    "Bracket {number}: {wall} from the wall's zero, {at} from the awning's left end, on {word} {member} from the left, "
-    "outer bracket of arm {arm}",
-)  # fmt: skip
-
-
-# Pieces and tools as the usual lists have them, one by one.
-ITEMS = (
-    "awning",
-    "bracket",
-    "hand crank",
-    "hand transmitter",
-    "hood",
-    "hood end cap",
-    "hood support",
-    "instructions",
-    "wind sensor",
-    "shim",
-    "washer {size} in",
-    "sealant cartridge",
-    "arm",
-    "cloth",
-    "motor",
-    "end cap",
-)
-# What rows of the tables of weather limits and task times are called, part by part.
-ROWS = (
-    "Reason",
-    "Source",
-    "Keep",
-    "Shared",
-    "Time",
-    "Limit",
-    "Steady wind, at most",
-    "Gusts, at most",
-    "Rain in an hour, at most",
-    "Chance of rain, at most",
-    "Chance of thunder, at most",
-    "Wait after the last thunder",
-    "Heat index, at most",
-    "Air, at least",
-    "Away from dawn and dusk",
-    "for installs",
-    "for surveys",
-    "for repairs",
-    "from a tall ladder",
-    "for large awnings",
-    "with sealant",
-    "What suffices four times in five",
-    "open and set out",
-    "drill",
-    "brackets",
-    "lift",
-    "wire and test",
-    "clean up",
-    "measure and talk",
-    "find structure",
-    "find the fault",
-    "mend and test",
-    "wire and test, each {per}",
-    "measure and talk, each {per}",
-    "mend and test, each {per}",
-    "open and set out, each {per}",
-    "each {per}",
-    "visit",
-    "hole in {wall}",
-    "hood, each meter of hood",
-    "meter of width",
-    "meter of hood",
-    "meter above 2.5 m",
-    "material lift",
-    "lead",
-    "learner",
-    "helper",
-)
-
-# What stands in refusals as a value, or is said by what reads a form.
-REFUSED = (
-    "Nothing lies at this address.", "This address does not take such a request.", "is missing",
-    "is unknown here; leave it out", "write it as 12' 6 1/2\", 150 1/2 in, 3810 mm or 3.81 m", "open", "done",
-    "cancelled", "verified", "short", "uncounted", "loaded", "job", "crew", "visit", "customer", "site", "order",
-    "yard", "van", "person", "the office", "the manager",
-)  # fmt: skip
 WEEKDAYS = ("Mon", "Tue", "Wed", "Thu", "Fri", "Sat", "Sun")
 MONTHS = ("Jan", "Feb", "Mar", "Apr", "May", "Jun", "Jul", "Aug", "Sep", "Oct", "Nov", "Dec")
 # By these a sentence that is part of another begins; see `plain` of the planner's reasons.
@@ -367,10 +267,10 @@ def _patterns(code: str) -> tuple[dict[str, str], list[_Pattern]]:
     spoken, *more = code.split()
     held = [texts(spoken, "core"), *(texts(spoken, "refusals") for _ in more)]
     known = {text: told for one in held for text, told in one.all.items() if isinstance(told, str)}
-    exact = {text: told for text, told in known.items() if not _NAMED.search(text)}
+    exact = {text: told for text, told in known.items() if not NAMED.search(text)}
     made = []
-    for text in sorted(known.keys() - exact.keys(), key=lambda text: (-len(_NAMED.sub("", text)), text)):
-        literals = _NAMED.split(text)[::2]
+    for text in sorted(known.keys() - exact.keys(), key=lambda text: (-len(NAMED.sub("", text)), text)):
+        literals = NAMED.split(text)[::2]
         brief = sum(letter.isalpha() for literal in literals for letter in literal) < _BRIEF
         readings = tuple(_reading(way, group) for way in _ways(text) for group in ("(.*)", "(.*?)"))
         made.append(_Pattern(tuple(literals), readings, known[text], brief))
@@ -384,95 +284,8 @@ def _ways(text: str) -> tuple[str, ...]:
 
 
 def _reading(text: str, group: str) -> tuple[re.Pattern[str], tuple[str, ...]]:
-    pieces = _NAMED.split(text)
+    pieces = NAMED.split(text)
     made = re.escape(pieces[0])
     for before, literal in zip(pieces[::2], pieces[2::2], strict=False):
         made += (r"([\w/-]*)" if before.endswith("-") else group) + re.escape(literal)  # "ladder-24" is one word
     return re.compile(made, re.DOTALL), tuple(pieces[1::2])
-
-
-def core_texts(source: str) -> Iterator[tuple[int, str]]:
-    """Yield each text of several words in a module's source with its line, and single ones that it has said.
-
-    Values are named; one that is one of several fixed words ("is" or "are") is called `either`: other languages may not
-    need it. What is raised and docstrings are left out.
-    """
-    tree = ast.parse(source)
-    aside: set[ast.AST] = set()
-    said: set[ast.AST] = set()
-    for node in ast.walk(tree):
-        if isinstance(node, ast.Module | ast.FunctionDef | ast.ClassDef) and ast.get_docstring(node, clean=False):
-            aside.add(node.body[0].value)  # type: ignore[attr-defined]
-        if isinstance(node, ast.Raise):
-            aside.update(part for part in ast.walk(node) if isinstance(part, _TEXTS))
-        if isinstance(node, ast.JoinedStr):
-            aside.update(node.values)
-        if isinstance(node, ast.Call) and ast.unparse(node.func).rpartition(".")[2] == "say":
-            said.update(node.args)
-    for node in ast.walk(tree):
-        if isinstance(node, ast.Call) and ast.unparse(node.func) == "Finding" and len(node.args) > 1:
-            code = node.args[1]
-            if isinstance(code, ast.Constant):  # sheets name by it what stands on the next one
-                yield code.lineno, str(code.value).replace("-", " ")
-        if node in aside or not isinstance(node, _TEXTS):
-            continue
-        text = _named(node) if isinstance(node, ast.JoinedStr) else str(node.value)
-        text = text if text.startswith(" (") else text.strip()
-        words = _NAMED.sub("", text)
-        if (" " in text or node in said) and _SMALL.search(words) and "<" not in words:
-            yield node.lineno, text
-
-
-_TEXTS = (ast.JoinedStr, ast.Constant)
-
-
-def core_sentence(node: ast.expr) -> Iterator[str]:
-    """Yield the texts that an expression may be, their values named; none where it is not written out there."""
-    match node:
-        case ast.Constant(value=str() as text):
-            yield text
-        case ast.JoinedStr():
-            yield _named(node)
-        case ast.IfExp():
-            yield from core_sentence(node.body)
-            yield from core_sentence(node.orelse)
-
-
-def _named(text: ast.JoinedStr) -> str:
-    """Return what stands in an f-string, each value or row of values in it named."""
-    made, names, last = "", dict[str, str](), False
-    for part in text.values:
-        if isinstance(part, ast.FormattedValue):
-            written = ast.unparse(part)
-            chosen = _chosen(part.value)
-            fixed = isinstance(chosen, ast.Constant) and isinstance(chosen.value, str)
-            found = [] if fixed else re.findall(r"(?<!['\w])[A-Za-z_]\w*(?!['\w])", ast.unparse(part.value))
-            name = base = "either" if fixed else found[-1].strip("_") if found else "value"
-            while names.get(name, written) != written:
-                name = f"{base}{len(names)}"
-            names[name] = written
-            made += "" if last else f"{{{name}}}"
-            last = True
-        elif isinstance(part, ast.Constant):
-            made, last = made + str(part.value), False
-    return made
-
-
-def _chosen(value: ast.expr) -> ast.expr | None:
-    """Return the first of the words of which an expression chooses: `"is" if one else "are"`, `"s" * (count > 1)`."""
-    match value:
-        case ast.IfExp():
-            return value.body
-        case ast.Subscript():
-            return value.value
-        case ast.BinOp(op=ast.Mult()):
-            return value.left
-    return None
-
-
-def extract(
-    file: IO[bytes], keywords: Any, comment_tags: Any, options: Any
-) -> Iterator[tuple[int, Any, Any, list[str]]]:
-    """Yield the texts of a module of the core as Babel takes them."""
-    for line, text in core_texts(file.read().decode()):
-        yield line, None, text, []

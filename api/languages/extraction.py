@@ -13,7 +13,8 @@ from babel.messages.catalog import Catalog
 from babel.messages.extract import extract_from_file
 
 from api.languages.catalogues import Domain
-from api.languages.core import ITEMS, REFUSED, ROWS, WORDS, core_sentence
+from api.languages.core_source import core_sentence
+from api.languages.core_words import ITEMS, REFUSED, ROWS, WORDS
 
 _SENTENCES = (
     "api/cluster/notes.py",
@@ -226,10 +227,10 @@ def core(root: Path) -> Catalog:
     """Return the sentences of the planning core that crews read."""
     found = _found(
         root,
-        "api.languages.core:extract",
+        "api.languages.core_source:extract",
         [*(root / "scheduler" / name for name in CORE), *map(root.joinpath, _SENTENCES)],
     )
-    return _catalogue([*found, *(("api/languages/core.py", word) for word in (*WORDS, *ITEMS, *ROWS))])
+    return _catalogue([*found, *(("api/languages/core_words.py", word) for word in (*WORDS, *ITEMS, *ROWS))])
 
 
 def refusals(root: Path) -> Catalog:
@@ -239,7 +240,7 @@ def refusals(root: Path) -> Catalog:
         name = path.relative_to(root).as_posix()
         if not name.startswith(_NOT_FOR_PEOPLE):
             found += [(name, text) for text in refusal_texts(path.read_text())]
-    found += [("api/languages/core.py", text) for text in REFUSED]
+    found += [("api/languages/core_words.py", text) for text in REFUSED]
     return _catalogue([*found, *(("scheduler/units.py", text) for text in refusal_texts(
         (root / "scheduler/units.py").read_text()))])  # fmt: skip
 

@@ -39,7 +39,7 @@ class RebookingCase(SQLModel, table=True):
 
 
 class CaseVisit(SQLModel, table=True):
-    """One visit that fell: where it was, what was offered (of plan `offers_plan_id`), and what became of it."""
+    """One visit that fell: where it was, what was offered (of plan `offers_plan_id`), and how it ended."""
 
     __tablename__ = "case_visit"
 

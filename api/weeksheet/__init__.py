@@ -95,7 +95,7 @@ class Shaped:
 
 @dataclass(frozen=True)
 class SheetDay:
-    """One cell: the crew's day and its drawing; without a `cell` the crew stays in, or is `off`.
+    """One cell: the crew's day and its drawing; without a `cell` the crew is in the yard, or `off`.
 
     `riders` are who rides where that is not as usual, `because` why, by the roster. `slow`: what slow hours do to it.
     `kept` are the rain dates for which a part of it is kept free.

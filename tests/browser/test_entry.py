@@ -11,7 +11,7 @@ from api import tables
 from api.access.accounts import Role
 from api.database import transaction
 from tests.browser.board import Board, axe, no_sideways_scroll, tab_to
-from tests.service.roads.place_services import Places
+from tests.service.places.place_services import Places
 
 pytestmark = pytest.mark.browser
 

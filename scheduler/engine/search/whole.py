@@ -18,7 +18,7 @@ from scheduler.engine.model.timing import Timed
 from scheduler.engine.search.whole_day import CrewDayModel
 
 POLL_S = 0.1
-PROBING = 0.2  # of the solver's own seconds: until it has probed, one processor alone is at work
+PROBING = 0.2  # of the solver's own seconds: until it has probed, one processor alone is at work; more finds little
 
 Routes = dict[int, list[int]]
 Sets = dict[frozenset[int], tuple[int, int]]  # items done on one crew day: at least these cents and minutes out
@@ -199,9 +199,7 @@ class WholeModel:
         solver.parameters.num_workers = workers
         solver.parameters.random_seed = seed % 2**31
         solver.parameters.max_presolve_iterations = 1  # a second and third fix next to nothing, and take as long
-        solver.parameters.presolve_probing_deterministic_time_limit = (
-            PROBING  # one thread at work, and much the same found
-        )
+        solver.parameters.presolve_probing_deterministic_time_limit = PROBING
         if seconds is not None:
             solver.parameters.max_time_in_seconds = max(0.01, seconds)
         told = _Told(self, stopped, better)

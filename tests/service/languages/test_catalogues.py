@@ -27,7 +27,8 @@ from api.hand_over.sheet import hand_over_letter, hand_over_pdf
 from api.http import pages
 from api.jobs.packet import packet_pdf
 from api.languages import catalogues, core, speaking
-from api.languages.core import core_says, core_texts
+from api.languages.core import core_says
+from api.languages.core_source import core_texts
 from api.languages.extraction import CORE, work_kind_texts
 from api.languages.templates import TemplateTexts
 from api.languages.update import updated

@@ -22,7 +22,7 @@ from api import tables
 from api.backup import archive, copying
 from api.backup.keeper import BackupKeeper, made_at, name_of, newest_of, sweep
 from api.backup.restoring import restore
-from api.database import hold, open_database, transaction
+from api.database import forms, hold, open_database, transaction
 from api.ledger.history import note
 from api.settings import Settings, sqlite_address
 from scheduler.errors import BadInput
@@ -177,7 +177,7 @@ def rewritten(made: Path, change: dict[str, bytes]) -> None:
     ("old", "new", "words"),
     [
         (b'"eaveboard backup/1"', b'"eaveboard backup/2"', "is a backup of a newer program"),
-        (copying.newest().encode(), b"9999_later", "is of a newer program .*form 9999_later"),
+        (forms()[-1].encode(), b"9999_later", "is of a newer program .*form 9999_later"),
         (b'"photos/aa"', b'"../photos/aa"', "does not hold the files that it lists"),
     ],
 )
@@ -237,7 +237,7 @@ def test_a_backup_of_an_older_program_is_brought_to_this_one_s_form(tmp_path: Pa
     archive.make_backup(old, home, tmp_path / "it.backup", NOW)
     old.dispose()
     assert restore(tmp_path / "it.backup", target, sqlite_address(target), replace=False, now=NOW).form == "0003"
-    assert copying.form_of(target / "eaveboard.sqlite") == copying.newest()
+    assert copying.form_of(target / "eaveboard.sqlite") == forms()[-1]
     database = open_database(sqlite_address(target))
     still_there(database, "0003")
     database.dispose()
