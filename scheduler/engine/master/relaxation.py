@@ -18,8 +18,8 @@ from scheduler.engine.master.solver import append, lean, solver
 from scheduler.engine.master.subset_row_cuts import broken
 from scheduler.engine.model.arrays import Ints, Model
 from scheduler.engine.pricing.columns import Columns, joined
-from scheduler.engine.pricing.crew_day import Day
-from scheduler.engine.pricing.elsewhere import Elsewhere, Found, Round, SpreadPricing
+from scheduler.engine.pricing.crew_day import Day, Priced
+from scheduler.engine.pricing.elsewhere import Elsewhere, Round, SpreadPricing
 from scheduler.engine.pricing.search import COMPLETE, TRUNCATED
 
 BEAMS = (60, 500, 4000, 0)  # labels extended at each number of stops: few while prices are rough, all for the bound
@@ -139,7 +139,7 @@ class Relaxation:
     def price(self, beam: int) -> tuple[int, bool]:
         """Add columns of negative reduced cost; return how many are new and whether all of them have been seen.
 
-        Where they have, the bound that follows from the prices is kept if it is better.
+        The bound that follows from the prices is kept if it is better: what was not seen is bounded as well.
         """
         prices = self.rows.prices(self.dual, self.days)
         room = EXACT_ROOM if beam == 0 else ROOM
@@ -149,14 +149,15 @@ class Relaxation:
 
         reduced_of_listed = self.listed.reduced(self.dual)
 
-        away: dict[int, Found] = {}
+        away: dict[int, Priced] = {}
         if self.spread is not None and len(priced := [k for k in self.lead if k not in self.listed.span]) > 1:
             away = self.spread.search(priced, Round(prices, -TOLERANCE, room, beam, most))
 
-        def one(k: int) -> Found:
+        def one(k: int) -> Priced:
             self.check()
             if k in self.listed.span:
-                return *self.listed.under(k, reduced_of_listed, -TOLERANCE, most), COMPLETE
+                columns, reduced = self.listed.under(k, reduced_of_listed, -TOLERANCE, most)
+                return Priced(columns, reduced, COMPLETE, float(reduced.min(initial=-TOLERANCE)))
             if k in away:
                 return away[k]
             return self.days[k].search(
@@ -164,14 +165,9 @@ class Relaxation:
             )
 
         found = list(self.threads.map(one, self.lead)) if self.threads else [one(k) for k in self.lead]
-        new, complete, bound = 0, True, self.dual_value()
-        for k, (columns, reduced, ended) in zip(self.lead, found, strict=True):
-            complete &= ended == COMPLETE
-            bound += self.count[k] * (float(reduced.min()) if len(reduced) else -TOLERANCE)
-            new += self.pool.add(columns)
-        if complete:
-            self.bound = max(self.bound, bound - self.rounding)
-        return new, complete
+        bound = self.dual_value() + sum(self.count[k] * one.least for k, one in zip(self.lead, found, strict=True))
+        self.bound = max(self.bound, bound - self.rounding)
+        return sum(self.pool.add(one.columns) for one in found), all(one.ended == COMPLETE for one in found)
 
     def under(
         self, gap: float, most: int, room: int, *, all_or_none: bool = False, at_most_s: float = math.inf
@@ -205,8 +201,8 @@ class Relaxation:
                 return joined([]), TRUNCATED
             if k in self.listed.span:
                 return self.listed.under(k, reduced_of_listed, gap, 0)[0], COMPLETE
-            columns, _, ended = self.days[k].search(prices, gap, every_set=True, room=room, halt=halt)
-            return columns, ended
+            found = self.days[k].search(prices, gap, every_set=True, room=room, halt=halt)
+            return found.columns, found.ended
 
         total, found = 0, list[Columns]()
         for columns, ended in self.threads.map(one, self.lead) if self.threads else map(one, self.lead):
@@ -270,7 +266,7 @@ class Relaxation:
                 return self.listed.under(k, reduced_of_listed, -TOLERANCE, MOST_BESIDE)[0]
             return self.days[k].search(
                 prices, -TOLERANCE, every_set=False, room=ROOM, beam=BEAMS[0], most=MOST_BESIDE, rough=True
-            )[0]
+            ).columns
 
         free = [k for k in self.lead if used[k] < self.count[k]]
         found = list(self.threads.map(one, free) if self.threads else map(one, free))

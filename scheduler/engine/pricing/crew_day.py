@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import copy
 from dataclasses import dataclass
-from typing import Any
+from typing import Any, NamedTuple
 
 import numpy as np
 
@@ -32,6 +32,18 @@ class Prices:
     odd_sets: Ints  # (odd sets, rows): numbers of jobs, and of crew days counted on after them; -1: none
     odd_set: Any  # per odd set, >= 0: what each two rows of it cost that a route stands in
     weekly: Any  # per row of weekly minutes, >= 0: what each minute out costs on top
+
+
+class Priced(NamedTuple):
+    """What pricing a crew day gives: columns with their reduced costs, and how the search ended (`search.COMPLETE` …).
+
+    No route of the crew day has a reduced cost under `least`, whether it was seen or not.
+    """
+
+    columns: Columns
+    reduced: Any
+    ended: int
+    least: float
 
 
 class Day:
@@ -93,8 +105,8 @@ class Day:
         most: int = 0,
         rough: bool = False,
         halt: Ints = NEVER,
-    ) -> tuple[Columns, Any, int]:
-        """Return columns under `threshold`, their reduced costs, and how the search ended (`search.COMPLETE` …).
+    ) -> Priced:
+        """Return columns under `threshold`, their reduced costs, how the search ended, and a bound on all of them.
 
         Without prices all costs count as they are. `most` > 0 keeps only that many, the most negative. `rough`: by
         bounds of coarse steps, where few labels are extended anyway. The rest is as of `problem.Wanted`.
@@ -106,14 +118,14 @@ class Day:
         if prices is not None and problem.rates.weekly:
             minute = float(problem.rates.pay + prices.weekly[self.model.weekly_row[self.k]])
             problem = problem._replace(rates=problem.rates._replace(minute=minute))
-        least = bounds(_shortest(problem), duals.option, self.rough if rough else self.width)
+        to_go = bounds(_shortest(problem), duals.option, self.rough if rough else self.width)
         wanted = Wanted(every_set, float(threshold), most, room, beam, halt)
-        flat, ptr, cost, helpers, reduced, out, ended = search(problem, duals, least, wanted)
+        flat, ptr, cost, helpers, reduced, out, ended, unseen = search(problem, duals, to_go, wanted)
         columns = Columns(np.full(len(cost), self.k, np.int64), ptr, self.jobs[flat], cost, helpers, out)
         if most and len(cost) > most:
             best = np.argsort(reduced, kind="stable")[:most]
             columns, reduced = columns.take(best), reduced[best]
-        return columns, reduced, ended
+        return Priced(columns, reduced, ended, min(unseen, float(reduced.min(initial=unseen))))
 
     def _duals(self, prices: Prices | None) -> Duals:
         model, k, cost = self.model, self.k, self.problem.stops.cost

@@ -70,10 +70,8 @@ class Carried:
             self.check()
             known = _signature(model, k, prices)
             if known not in self.least:
-                _, reduced, ended = days[k].search(prices, -TOLERANCE, every_set=False, room=EXACT_ROOM, most=1)
-                if ended != COMPLETE:
-                    return -math.inf
-                self.least[known] = float(reduced.min()) if len(reduced) else -TOLERANCE
+                day = days[k].search(prices, -TOLERANCE, every_set=False, room=EXACT_ROOM, most=1)
+                self.least[known] = day.least
             bound += count[k] * self.least[known]
             if own:
                 for n in np.nonzero(model.group == k)[0]:
