@@ -180,7 +180,7 @@ class _Question:
                 found.append(self.relax.days[k].starting(model, COARSE_MIN))
         return found
 
-    def search(self, half: Half, reach: float, *, every_set: bool) -> list[tuple[Columns, Any, int]]:
+    def search(self, half: Half, reach: float, *, every_set: bool) -> list[Priced]:
         """Return the routes with the job in the half day whose reduced cost is under `reach`, or the least by crew day.
 
         The job is given a prize of `reach`, so that a route without it is not under 0.

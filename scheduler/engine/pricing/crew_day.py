@@ -16,7 +16,7 @@ from scheduler.engine.pricing.problem import Duals, Follows, Hours, Loads, Prici
 from scheduler.engine.pricing.search import search
 
 MOST_STEPS = 1500  # of a day in the bounds: its minutes are exact; the scaled published sets get coarser steps
-ROUGH_STEPS = 100  # of a day where few labels are extended
+ROUGH_STEPS, ROUGHEST_STEPS = 100, 50  # of a day where few labels are extended, and very few
 NEVER: Ints = np.zeros(1, np.int64)  # what never halts a search
 
 
@@ -78,10 +78,9 @@ class Day:
         key = np.random.default_rng([seed, k]).integers(1, 2**63, size=b - a, dtype=np.uint64)
         self.problem = PricingProblem(_hours(model, k), _stops(model, k, self.jobs), loads, follows, rates, key)
         self.of_one_job = _of_one_job(model, self.jobs, follows)
-        least = max(1, int(self.problem.stops.service.min()))
-        span = int(model.latest[k] - model.start[k])
-        self.width = max(1, min(span // MOST_STEPS, least))
-        self.rough = max(1, min(span // ROUGH_STEPS, least))
+        self.shortest = max(1, int(self.problem.stops.service.min()))
+        self.span = int(model.latest[k] - model.start[k])
+        self.least_step = 1
 
     def starting(self, model: Model, steps_min: int) -> Day:
         """Return the day with the starts that `model` allows, and bounds by steps of `steps_min` minutes at least."""
@@ -90,8 +89,7 @@ class Day:
         hi = model.opt_hi[mine]
         stops = stops._replace(lo=model.opt_lo[mine], hi=hi, last=np.maximum.reduceat(hi, stops.ptr[:-1]))
         other.problem = self.problem._replace(stops=stops)
-        other.width = max(self.width, min(steps_min, max(1, int(stops.service.min()))))
-        other.rough = max(self.rough, other.width)
+        other.least_step = min(steps_min, self.shortest)
         return other
 
     def search(
@@ -103,13 +101,13 @@ class Day:
         room: int,
         beam: int = 0,
         most: int = 0,
-        rough: bool = False,
+        steps: int = MOST_STEPS,
         halt: Ints = NEVER,
     ) -> Priced:
         """Return columns under `threshold`, their reduced costs, how the search ended, and a bound on all of them.
 
-        Without prices all costs count as they are. `most` > 0 keeps only that many, the most negative. `rough`: by
-        bounds of coarse steps, where few labels are extended anyway. The rest is as of `problem.Wanted`.
+        Without prices all costs count as they are. `most` > 0 keeps only that many, the most negative. `steps`: of
+        the day in the bounds, few where few labels are extended anyway. The rest is as of `problem.Wanted`.
         """
         duals = self._duals(prices)
         problem = self.problem
@@ -118,7 +116,8 @@ class Day:
         if prices is not None and problem.rates.weekly:
             minute = float(problem.rates.pay + prices.weekly[self.model.weekly_row[self.k]])
             problem = problem._replace(rates=problem.rates._replace(minute=minute))
-        to_go = bounds(_shortest(problem), duals.option, self.rough if rough else self.width)
+        step = max(self.least_step, min(self.span // steps, self.shortest))
+        to_go = bounds(_shortest(problem), duals.option, step)
         wanted = Wanted(every_set, float(threshold), most, room, beam, halt)
         flat, ptr, cost, helpers, reduced, out, ended, unseen = search(problem, duals, to_go, wanted)
         columns = Columns(np.full(len(cost), self.k, np.int64), ptr, self.jobs[flat], cost, helpers, out)

@@ -11,7 +11,6 @@ from collections import OrderedDict
 from collections.abc import Callable, Sequence
 from concurrent.futures import Executor, Future
 from dataclasses import dataclass, replace
-from typing import Any
 
 from scheduler.engine.model.arrays import Model
 from scheduler.engine.pricing.crew_day import Day, Priced, Prices

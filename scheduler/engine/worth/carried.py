@@ -7,7 +7,6 @@ pricing, of those crew days alone that the change touches.
 
 from __future__ import annotations
 
-import math
 from collections.abc import Callable, Iterable, Mapping
 from typing import Any
 
@@ -17,7 +16,6 @@ from scheduler.engine.master.relaxation import EXACT_ROOM, TOLERANCE, Relaxation
 from scheduler.engine.master.rows import Rows
 from scheduler.engine.model.arrays import Model
 from scheduler.engine.pricing.crew_day import Day
-from scheduler.engine.pricing.search import COMPLETE
 
 Key = tuple[object, ...]
 
