@@ -168,7 +168,8 @@ def _came_from(request: Request) -> str:
 def _form_of(request: Request) -> str:
     """Return the address of the page of ours whose form was sent; empty where none was, or the browser does not say."""
     came = urlsplit(request.headers.get("referer", ""))
-    if request.method == "GET" or came.netloc != request.url.netloc or not came.path.startswith("/"):
+    ours = came.netloc == request.url.netloc and came.path.startswith("/") and not came.path.startswith("//")
+    if request.method == "GET" or not ours:
         return ""
     return came.path + (f"?{came.query}" if came.query else "")
 

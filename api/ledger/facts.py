@@ -12,6 +12,7 @@ from zoneinfo import ZoneInfo
 import msgspec
 import sqlalchemy as sa
 from sqlmodel import Session, SQLModel, col, select
+from sqlmodel.sql.expression import SelectOfScalar
 
 from api import tables
 from api.database import AT_ONCE, parts
@@ -202,9 +203,17 @@ def facts(
 
 def rain_dates(session: Session) -> list[tables.RainDate]:
     """Return the second days that are kept: once its visit is done or called off, none is."""
+    return list(session.exec(_kept_rain_dates().order_by(col(tables.RainDate.id))).all())
+
+
+def kept_rain_date(session: Session, visit_id: str) -> tables.RainDate | None:
+    """Return the second day that is kept for a visit, as `rain_dates` gives it."""
+    return session.exec(_kept_rain_dates().where(tables.RainDate.visit_id == visit_id)).first()
+
+
+def _kept_rain_dates() -> SelectOfScalar[tables.RainDate]:
     row, visit = tables.RainDate, tables.Visit
-    kept = select(row).join(visit, col(visit.id) == row.visit_id).where(row.state == "kept", visit.state == "open")
-    return list(session.exec(kept.order_by(col(row.id))).all())
+    return select(row).join(visit, col(visit.id) == row.visit_id).where(row.state == "kept", visit.state == "open")
 
 
 def racks(session: Session) -> dict[str, tables.StoredAwning]:

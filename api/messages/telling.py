@@ -23,6 +23,7 @@ from api.fields.limits import limit
 from api.fields.mail import is_address
 from api.http import versions
 from api.http.problems import Problem
+from api.ledger.facts import kept_rain_date
 from api.ledger.history import note
 from api.ledger.plans.days import by_id
 from api.ledger.plans.posted import posted_on
@@ -128,9 +129,8 @@ def still_so(session: Session, message: tables.Message) -> bool:
 
 def _still_kept(session: Session, message: tables.Message) -> bool:
     """Say whether the rain date of which a message tells is kept, or none is where it says so."""
-    row = tables.RainDate
-    kept = session.exec(select(row).where(row.visit_id == message.visit_id, row.state == "kept")).first()
-    if kept is None or session.get_one(tables.Visit, message.visit_id).state != "open":
+    kept = kept_rain_date(session, message.visit_id)
+    if kept is None:
         return message.spot is None
     spot = {"crew": kept.crew_id, "date": kept.day.isoformat(), "start": kept.start}
     return tells(message.spot, spot)

@@ -8,7 +8,7 @@ from dataclasses import dataclass
 from typing import Any
 
 from sqlalchemy.exc import IntegrityError
-from sqlmodel import Session, select
+from sqlmodel import Session
 
 from api import tables
 from api.falls.falls import lost_chance, rain_date_fault, rain_date_of
@@ -16,6 +16,7 @@ from api.falls.today import Days, Today, open_weeks
 from api.fields.shown import clock
 from api.http.names import crew_called
 from api.http.problems import Problem
+from api.ledger.facts import kept_rain_date
 from api.ledger.history import note
 from api.ledger.told import told_now
 from api.messages.rain_dates import draft_rain_date, was_told
@@ -158,8 +159,7 @@ def keep(
 
 def let_go(session: Session, visit_id: str, *, now: datetime.datetime, by: str) -> tables.RainDate:
     """Keep a visit's rain date no longer; a customer who knows of it is to be told. `Problem` 409: none is kept."""
-    kept = tables.RainDate.visit_id == visit_id, tables.RainDate.state == "kept"
-    row = session.exec(select(tables.RainDate).where(*kept)).first()
+    row = kept_rain_date(session, visit_id)
     if row is None:
         raise Problem(409, f"No rain date is kept for {visit_id}.", kind="changed-meanwhile")
     told = was_told(session, row)

@@ -5,12 +5,13 @@ from __future__ import annotations
 import datetime
 from typing import Any
 
-from sqlmodel import Session, select
+from sqlmodel import Session
 
 from api import tables
 from api.falls.falls import CannotGo
 from api.fields.shown import clock, day_name
 from api.http.names import crew_called
+from api.ledger.facts import kept_rain_date
 from api.ledger.plans.named import named
 from api.ledger.told import told_now
 from api.rebooking import cases
@@ -100,6 +101,5 @@ def finding_line(session: Session, one: CannotGo) -> dict[str, Any]:
 
 
 def _rain_date(session: Session, visit_id: str) -> dict[str, Any] | None:
-    kept = select(tables.RainDate).where(tables.RainDate.visit_id == visit_id, tables.RainDate.state == "kept")
-    row = session.exec(kept).first()
+    row = kept_rain_date(session, visit_id)
     return None if row is None else {"crew": row.crew_id, "date": row.day.isoformat(), "start": row.start}

@@ -78,8 +78,13 @@ def in_script(text: str) -> str:
     return "\n".join(said(a or b or c) for a, b, c in QUOTED.findall(code))
 
 
-def read() -> Iterator[tuple[str, str]]:
-    """Yield each file with what a user reads of it."""
+@pytest.fixture(scope="module")
+def read() -> dict[str, str]:
+    """What a user reads of each file: not read before a test asks, as every process of the suite imports this."""
+    return dict(_read())
+
+
+def _read() -> Iterator[tuple[str, str]]:
     kinds = [
         ("api/templates/**/*.html", in_template), ("api/**/*.py", in_python), ("scheduler/**/*.py", in_python),
         ("docs/*.md", in_page), ("README.md", in_page), ("api/web/src/**/*.ts", in_script),
@@ -91,14 +96,11 @@ def read() -> Iterator[tuple[str, str]]:
                 yield name, reader(path.read_text())
 
 
-READ = dict(read())
-
-
 @pytest.mark.parametrize("word", FORBIDDEN)
-def test_nobody_reads_words_of_other_trades(word: str) -> None:
+def test_nobody_reads_words_of_other_trades(read: dict[str, str], word: str) -> None:
     found = [
         f"{name}: …{text[max(0, m.start() - 40) : m.end() + 30]}…".replace("\n", " ")
-        for name, text in READ.items()
+        for name, text in read.items()
         if "case" not in word or not name.startswith(NO_CASES)
         for m in re.finditer(word, text, re.IGNORECASE)
     ]

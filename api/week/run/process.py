@@ -58,9 +58,11 @@ def plan(
     `start` is the plan document to search from, or empty.
     """
     sent: Plan | None = None
+    phase = ""
 
     def report(progress: Progress) -> None:
-        nonlocal sent
+        nonlocal sent, phase
+        phase = progress.phase
         document = ""
         if progress.plan is not None and progress.plan is not sent:
             sent = progress.plan
@@ -81,6 +83,8 @@ def plan(
         )
     except BadInput as fault:
         return "refused", str(fault)
+    # What was found at the very end, or all there is of a search that ended before it was asked, is progress too.
+    report(Progress(made.seconds, made.cost.total, made.bound, phase, made))
     return "plan", encode(made).decode()
 
 

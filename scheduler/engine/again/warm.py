@@ -24,7 +24,7 @@ from scheduler.engine.model.build import build
 from scheduler.engine.model.fixed import NOTHING, Fixed
 from scheduler.engine.model.starts import Half, halves, starts, within
 from scheduler.engine.pricing.columns import Columns
-from scheduler.engine.pricing.crew_day import Day
+from scheduler.engine.pricing.crew_day import Day, Priced
 from scheduler.engine.pricing.search import COMPLETE
 from scheduler.engine.search.choosing import BETTER, FIRST_STEP, MARGIN
 from scheduler.engine.search.closing import Closing
@@ -109,10 +109,8 @@ class Warm:
         """Return the least reduced cost on a crew day, at most 0; None where not all could be seen."""
         if self.stopped():
             return None
-        _, reduced, ended = self.search.relax.days[k].search(
-            self.prices, -1e-6, every_set=False, room=EXACT_ROOM, most=1
-        )
-        return None if ended != COMPLETE else float(reduced.min(initial=0.0))
+        day = self.search.relax.days[k]
+        return day.search(self.prices, -1e-6, every_set=False, room=EXACT_ROOM, most=1).least
 
     def _list(self, gap: float) -> bool:
         """List every route with a reduced cost up to `gap`, and return whether they are not too many."""
@@ -124,9 +122,9 @@ class Warm:
         def one(k: int) -> None:
             if self.stopped() or sum(map(len, found)) > MOST_LISTED or too_many:
                 return  # no list comes of it any more
-            columns, _, ended = relax.days[k].search(self.prices, gap + MARGIN, every_set=True, room=LIST_ROOM)
-            if ended == COMPLETE:
-                found.append(columns)
+            day = relax.days[k].search(self.prices, gap + MARGIN, every_set=True, room=LIST_ROOM)
+            if day.ended == COMPLETE:
+                found.append(day.columns)
             else:
                 too_many.append(k)
 
@@ -182,7 +180,7 @@ class _Question:
                 found.append(self.relax.days[k].starting(model, COARSE_MIN))
         return found
 
-    def search(self, half: Half, reach: float, *, every_set: bool) -> list[tuple[Columns, Any, int]]:
+    def search(self, half: Half, reach: float, *, every_set: bool) -> list[Priced]:
         """Return the routes with the job in the half day whose reduced cost is under `reach`, or the least by crew day.
 
         The job is given a prize of `reach`, so that a route without it is not under 0.
@@ -190,7 +188,7 @@ class _Question:
         prices = self.warm.prices
         days = self.days(half)
 
-        def one(n: int) -> tuple[Columns, Any, int]:
+        def one(n: int) -> Priced:
             day = days[n]
             job = list(prices.job)
             job[day.k] = job[day.k] + np.where(day.jobs == self.job, reach, 0.0)
@@ -203,11 +201,9 @@ class _Question:
     def least(self, half: Half, reach: float) -> float | None:
         """Return the least reduced cost of a route with the job in the half day, None where it is over `reach`."""
         searched = self.search(half, reach, every_set=False)
-        if any(ended != COMPLETE for _, _, ended in searched):
+        if any(day.ended != COMPLETE for day in searched):
             return 0.0  # none is under that
-        found = np.concatenate(
-            [reduced[columns.serving(self.job)] for columns, reduced, _ in searched] or [np.zeros(0)]
-        )
+        found = np.concatenate([d.reduced[d.columns.serving(self.job)] for d in searched] or [np.zeros(0)])
         return float(found.min()) + reach if len(found) else None
 
     def solve(self, half: Half, least: float, ceiling: float) -> Forced | None:
@@ -222,9 +218,9 @@ class _Question:
             slack = gap + self.relax.rounding + MARGIN
             without = ~warm.pool.columns().serving(self.job)
             pool = warm.pool.part(np.nonzero(without & (warm.reduced <= slack))[0])
-            for columns, _, ended in self.search(half, least + slack, every_set=True):
-                complete &= ended == COMPLETE
-                pool.add(columns.take(columns.serving(self.job)))
+            for day in self.search(half, least + slack, every_set=True):
+                complete &= day.ended == COMPLETE
+                pool.add(day.columns.take(day.columns.serving(self.job)))
             whole = floor + gap + MARGIN  # plans up to this cost are made of what is listed
             proven, found = self._choose(pool, cost, whole, first=self.step if made is None else len(pool))
             if found is not None:

@@ -28,7 +28,7 @@ class Listed:
             if failures >= FAILURES:
                 break
             check()
-            columns, _, ended = days[k].search(None, 1e17, every_set=True, room=ROOM)
+            columns, _, ended, _ = days[k].search(None, 1e17, every_set=True, room=ROOM)
             if ended != COMPLETE:
                 failures += 1
                 continue

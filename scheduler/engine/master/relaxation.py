@@ -18,13 +18,16 @@ from scheduler.engine.master.solver import append, lean, solver
 from scheduler.engine.master.subset_row_cuts import broken
 from scheduler.engine.model.arrays import Ints, Model
 from scheduler.engine.pricing.columns import Columns, joined
-from scheduler.engine.pricing.crew_day import Day
-from scheduler.engine.pricing.elsewhere import Elsewhere, Found, Round, SpreadPricing
+from scheduler.engine.pricing.crew_day import MOST_STEPS, ROUGH_STEPS, ROUGHEST_STEPS, Day, Priced
+from scheduler.engine.pricing.elsewhere import Elsewhere, Round, SpreadPricing
 from scheduler.engine.pricing.search import COMPLETE, TRUNCATED
 
 BEAMS = (60, 500, 4000, 0)  # labels extended at each number of stops: few while prices are rough, all for the bound
 ROOM = 60_000
 EXACT_ROOM = 3_000_000
+MANY_DAYS, PARTS = 150, 4  # crew days that are priced by parts at first, and these
+EARLY_BEAM, EARLY_ROOM = 20, 12_000  # of that, while the parts bring in so much of what is taken of them:
+EARLY_FULL = 0.3
 NEW_AT_ALL, LEAST_NEW, MOST_NEW = 2_000, 10, 200  # columns a round, in all and for one crew day
 FEW_NEW = 5  # columns a round that are not worth another at the same beam
 TOLERANCE = 1e-4
@@ -68,6 +71,8 @@ class Relaxation:
         self.bound = -math.inf
         self.value = math.inf
         self.level = 0  # of `BEAMS`
+        self.part = 0  # of the crew days, that is priced next by itself
+        self.fullness = [1.0] * PARTS if len(self.lead) >= MANY_DAYS else [0.0]  # of the parts as last priced
         self.dual: Any = np.zeros(len(self.rows.cap))
         self.primal: Any = np.zeros(0)
         self.skip_low: Any = np.zeros(self.rows.skips)  # by job: 1 where it is skipped for certain
@@ -139,7 +144,7 @@ class Relaxation:
     def price(self, beam: int) -> tuple[int, bool]:
         """Add columns of negative reduced cost; return how many are new and whether all of them have been seen.
 
-        Where they have, the bound that follows from the prices is kept if it is better.
+        The bound that follows from the prices is kept if it is better: what was not seen is bounded as well.
         """
         prices = self.rows.prices(self.dual, self.days)
         room = EXACT_ROOM if beam == 0 else ROOM
@@ -149,29 +154,46 @@ class Relaxation:
 
         reduced_of_listed = self.listed.reduced(self.dual)
 
-        away: dict[int, Found] = {}
+        away: dict[int, Priced] = {}
         if self.spread is not None and len(priced := [k for k in self.lead if k not in self.listed.span]) > 1:
             away = self.spread.search(priced, Round(prices, -TOLERANCE, room, beam, most))
 
-        def one(k: int) -> Found:
+        def one(k: int) -> Priced:
             self.check()
             if k in self.listed.span:
-                return *self.listed.under(k, reduced_of_listed, -TOLERANCE, most), COMPLETE
+                columns, reduced = self.listed.under(k, reduced_of_listed, -TOLERANCE, most)
+                return Priced(columns, reduced, COMPLETE, float(reduced.min(initial=-TOLERANCE)))
             if k in away:
                 return away[k]
+            steps = ROUGH_STEPS if beam else MOST_STEPS
             return self.days[k].search(
-                prices, -TOLERANCE, every_set=False, room=room, beam=beam, most=most, rough=beam > 0
+                prices, -TOLERANCE, every_set=False, room=room, beam=beam, most=most, steps=steps
             )
 
         found = list(self.threads.map(one, self.lead)) if self.threads else [one(k) for k in self.lead]
-        new, complete, bound = 0, True, self.dual_value()
-        for k, (columns, reduced, ended) in zip(self.lead, found, strict=True):
-            complete &= ended == COMPLETE
-            bound += self.count[k] * (float(reduced.min()) if len(reduced) else -TOLERANCE)
-            new += self.pool.add(columns)
-        if complete:
-            self.bound = max(self.bound, bound - self.rounding)
-        return new, complete
+        bound = self.dual_value() + sum(self.count[k] * one.least for k, one in zip(self.lead, found, strict=True))
+        self.bound = max(self.bound, bound - self.rounding)
+        return sum(self.pool.add(one.columns) for one in found), all(one.ended == COMPLETE for one in found)
+
+    def price_some(self) -> float:
+        """Add columns of negative reduced cost of a part of the crew days, few and quickly; return how full they are.
+
+        1.0 is as many new ones as are taken of each.
+        """
+        prices, reduced_of_listed = self.rows.prices(self.dual, self.days), self.listed.reduced(self.dual)
+        lead, few = self.lead[self.part :: PARTS], LEAST_NEW
+        self.part = (self.part + 1) % PARTS
+
+        def one(k: int) -> Columns:
+            self.check()
+            if k in self.listed.span:
+                return self.listed.under(k, reduced_of_listed, -TOLERANCE, few)[0]
+            room, beam, steps = EARLY_ROOM, EARLY_BEAM, ROUGHEST_STEPS
+            day = self.days[k]
+            return day.search(prices, -TOLERANCE, every_set=False, room=room, beam=beam, most=few, steps=steps).columns
+
+        found = self.threads.map(one, lead) if self.threads else map(one, lead)
+        return sum(self.pool.add(columns) for columns in found) / (few * len(lead))
 
     def under(
         self, gap: float, most: int, room: int, *, all_or_none: bool = False, at_most_s: float = math.inf
@@ -205,8 +227,8 @@ class Relaxation:
                 return joined([]), TRUNCATED
             if k in self.listed.span:
                 return self.listed.under(k, reduced_of_listed, gap, 0)[0], COMPLETE
-            columns, _, ended = self.days[k].search(prices, gap, every_set=True, room=room, halt=halt)
-            return columns, ended
+            found = self.days[k].search(prices, gap, every_set=True, room=room, halt=halt)
+            return found.columns, found.ended
 
         total, found = 0, list[Columns]()
         for columns, ended in self.threads.map(one, self.lead) if self.threads else map(one, self.lead):
@@ -268,9 +290,13 @@ class Relaxation:
             self.check()
             if k in self.listed.span:
                 return self.listed.under(k, reduced_of_listed, -TOLERANCE, MOST_BESIDE)[0]
-            return self.days[k].search(
-                prices, -TOLERANCE, every_set=False, room=ROOM, beam=BEAMS[0], most=MOST_BESIDE, rough=True
-            )[0]
+            return (
+                self.days[k]
+                .search(
+                    prices, -TOLERANCE, every_set=False, room=ROOM, beam=BEAMS[0], most=MOST_BESIDE, steps=ROUGH_STEPS
+                )
+                .columns
+            )
 
         free = [k for k in self.lead if used[k] < self.count[k]]
         found = list(self.threads.map(one, free) if self.threads else map(one, free))
@@ -334,6 +360,12 @@ class Relaxation:
 
     def run(self, progress: Callable[[], None] = lambda: None, beams: Sequence[int] = BEAMS) -> None:
         """Price and cut until no column and no cut is left; raises `Stopped` through `check`."""
+        while sum(self.fullness) > EARLY_FULL * len(self.fullness):
+            self.check()
+            self.solve_lp()
+            self.fullness = [*self.fullness[1:], self.price_some()]
+            progress()
+            self._leave()
         while True:
             self.check()
             self.solve_lp()

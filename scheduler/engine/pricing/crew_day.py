@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import copy
 from dataclasses import dataclass
-from typing import Any
+from typing import Any, NamedTuple
 
 import numpy as np
 
@@ -16,7 +16,7 @@ from scheduler.engine.pricing.problem import Duals, Follows, Hours, Loads, Prici
 from scheduler.engine.pricing.search import search
 
 MOST_STEPS = 1500  # of a day in the bounds: its minutes are exact; the scaled published sets get coarser steps
-ROUGH_STEPS = 100  # of a day where few labels are extended
+ROUGH_STEPS, ROUGHEST_STEPS = 100, 50  # of a day where few labels are extended, and very few
 NEVER: Ints = np.zeros(1, np.int64)  # what never halts a search
 
 
@@ -32,6 +32,18 @@ class Prices:
     odd_sets: Ints  # (odd sets, rows): numbers of jobs, and of crew days counted on after them; -1: none
     odd_set: Any  # per odd set, >= 0: what each two rows of it cost that a route stands in
     weekly: Any  # per row of weekly minutes, >= 0: what each minute out costs on top
+
+
+class Priced(NamedTuple):
+    """What pricing a crew day gives: columns with their reduced costs, and how the search ended (`search.COMPLETE` …).
+
+    No route of the crew day has a reduced cost under `least`, whether it was seen or not.
+    """
+
+    columns: Columns
+    reduced: Any
+    ended: int
+    least: float
 
 
 class Day:
@@ -66,10 +78,9 @@ class Day:
         key = np.random.default_rng([seed, k]).integers(1, 2**63, size=b - a, dtype=np.uint64)
         self.problem = PricingProblem(_hours(model, k), _stops(model, k, self.jobs), loads, follows, rates, key)
         self.of_one_job = _of_one_job(model, self.jobs, follows)
-        least = max(1, int(self.problem.stops.service.min()))
-        span = int(model.latest[k] - model.start[k])
-        self.width = max(1, min(span // MOST_STEPS, least))
-        self.rough = max(1, min(span // ROUGH_STEPS, least))
+        self.shortest = max(1, int(self.problem.stops.service.min()))
+        self.span = int(model.latest[k] - model.start[k])
+        self.least_step = 1
 
     def starting(self, model: Model, steps_min: int) -> Day:
         """Return the day with the starts that `model` allows, and bounds by steps of `steps_min` minutes at least."""
@@ -78,8 +89,7 @@ class Day:
         hi = model.opt_hi[mine]
         stops = stops._replace(lo=model.opt_lo[mine], hi=hi, last=np.maximum.reduceat(hi, stops.ptr[:-1]))
         other.problem = self.problem._replace(stops=stops)
-        other.width = max(self.width, min(steps_min, max(1, int(stops.service.min()))))
-        other.rough = max(self.rough, other.width)
+        other.least_step = min(steps_min, self.shortest)
         return other
 
     def search(
@@ -91,13 +101,13 @@ class Day:
         room: int,
         beam: int = 0,
         most: int = 0,
-        rough: bool = False,
+        steps: int = MOST_STEPS,
         halt: Ints = NEVER,
-    ) -> tuple[Columns, Any, int]:
-        """Return columns under `threshold`, their reduced costs, and how the search ended (`search.COMPLETE` …).
+    ) -> Priced:
+        """Return columns under `threshold`, their reduced costs, how the search ended, and a bound on all of them.
 
-        Without prices all costs count as they are. `most` > 0 keeps only that many, the most negative. `rough`: by
-        bounds of coarse steps, where few labels are extended anyway. The rest is as of `problem.Wanted`.
+        Without prices all costs count as they are. `most` > 0 keeps only that many, the most negative. `steps`: of
+        the day in the bounds, few where few labels are extended anyway. The rest is as of `problem.Wanted`.
         """
         duals = self._duals(prices)
         problem = self.problem
@@ -106,14 +116,15 @@ class Day:
         if prices is not None and problem.rates.weekly:
             minute = float(problem.rates.pay + prices.weekly[self.model.weekly_row[self.k]])
             problem = problem._replace(rates=problem.rates._replace(minute=minute))
-        least = bounds(_shortest(problem), duals.option, self.rough if rough else self.width)
+        step = max(self.least_step, min(self.span // steps, self.shortest))
+        to_go = bounds(_shortest(problem), duals.option, step)
         wanted = Wanted(every_set, float(threshold), most, room, beam, halt)
-        flat, ptr, cost, helpers, reduced, out, ended = search(problem, duals, least, wanted)
+        flat, ptr, cost, helpers, reduced, out, ended, unseen = search(problem, duals, to_go, wanted)
         columns = Columns(np.full(len(cost), self.k, np.int64), ptr, self.jobs[flat], cost, helpers, out)
         if most and len(cost) > most:
             best = np.argsort(reduced, kind="stable")[:most]
             columns, reduced = columns.take(best), reduced[best]
-        return columns, reduced, ended
+        return Priced(columns, reduced, ended, min(unseen, float(reduced.min(initial=unseen))))
 
     def _duals(self, prices: Prices | None) -> Duals:
         model, k, cost = self.model, self.k, self.problem.stops.cost

@@ -11,17 +11,13 @@ from collections import OrderedDict
 from collections.abc import Callable, Sequence
 from concurrent.futures import Executor, Future
 from dataclasses import dataclass, replace
-from typing import Any
 
 from scheduler.engine.model.arrays import Model
-from scheduler.engine.pricing.columns import Columns
-from scheduler.engine.pricing.crew_day import Day, Prices
+from scheduler.engine.pricing.crew_day import Day, Priced, Prices
 
 SHARES = 3  # a round for each of those at work: crew days take very different times
 POLL_S = 0.2
 _KEPT = 2
-
-Found = tuple[Columns, Any, int]  # columns, their reduced costs, how the search ended: as of `Day.search`
 
 
 @dataclass(frozen=True)
@@ -50,14 +46,14 @@ class SpreadPricing:
         self._model, self._seed, self._elsewhere, self._check = model, seed, elsewhere, check
         self._word = secrets.token_hex(8)
 
-    def search(self, days: Sequence[int], wanted: Round) -> dict[int, Found]:
+    def search(self, days: Sequence[int], wanted: Round) -> dict[int, Priced]:
         """Return what `Day.search` finds for each of these crew days. Raises what `check` or the executor raises."""
         shares = min(len(days), SHARES * self._elsewhere.at_once)
         parts = [list(days[n::shares]) for n in range(shares)]
         submit = self._elsewhere.executor.submit
         asked: list[tuple[list[int], Round]] = [(part, _only(wanted, part)) for part in parts]
         going = [submit(price, self._word, None, self._seed, *one) for one in asked]
-        found: dict[int, Found] = {}
+        found: dict[int, Priced] = {}
         for one, future in zip(asked, going, strict=True):
             priced = self._result(future)
             if priced is None:
@@ -65,7 +61,7 @@ class SpreadPricing:
             found |= priced or {}
         return found
 
-    def _result(self, future: Future[dict[int, Found] | None]) -> dict[int, Found] | None:
+    def _result(self, future: Future[dict[int, Priced] | None]) -> dict[int, Priced] | None:
         while True:
             self._check()
             try:
@@ -86,7 +82,7 @@ def _only(wanted: Round, days: Sequence[int]) -> Round:
 _models: OrderedDict[str, tuple[Model, dict[int, Day]]] = OrderedDict()
 
 
-def price(word: str, model: Model | None, seed: int, days: Sequence[int], wanted: Round) -> dict[int, Found] | None:
+def price(word: str, model: Model | None, seed: int, days: Sequence[int], wanted: Round) -> dict[int, Priced] | None:
     """Return what is found for each crew day; None where no model is known by `word` and none is sent."""
     if word not in _models:
         if model is None:

@@ -47,19 +47,24 @@ class _Next(NamedTuple):
 class _Level(NamedTuple):
     """Labels of one number of stops: `mark` are how many labels there are, the first new one, and when to cut next.
 
-    `cut`: the score from which on a label is not among the best of its level; `ended` as of the search.
+    `cut`: the score from which on a label is not among the best of its level; `ended` as of the search. `lost` is the
+    least score of all labels that were left out: no route that leads through one of them is under it.
     """
 
     mark: Any  # (3,)
     cut: Any  # (1,)
     ended: Any  # (1,)
+    lost: Any  # (1,)
 
 
 @compiled
-def search(p: PricingProblem, duals: Duals, bounds: Bounds, wanted: Wanted) -> tuple[Any, Any, Any, Any, Any, Any, int]:
+def search(
+    p: PricingProblem, duals: Duals, bounds: Bounds, wanted: Wanted
+) -> tuple[Any, Any, Any, Any, Any, Any, int, float]:
     """Return the wanted routes, each set of jobs once in its cheapest order and timing, and how the search ended.
 
-    Routes as of `found.routes_of`: jobs in visiting order, pointers, cents, helpers, reduced cost, minutes.
+    Routes as of `found.routes_of`: jobs in visiting order, pointers, cents, helpers, reduced cost, minutes. The last is
+    what no wanted route that was not seen is under in reduced cost.
     """
     n = len(p.stops.service)
     labels = in_the_yard(p, duals, wanted.room)
@@ -71,7 +76,7 @@ def search(p: PricingProblem, duals: Duals, bounds: Bounds, wanted: Wanted) -> t
         np.zeros(duals.gear.shape[1], np.int64),
         np.zeros(duals.odd_set.shape[1], np.uint64),
     )
-    level = _Level(np.ones(3, np.int64), np.empty(1), np.zeros(1, np.int64))
+    level = _Level(np.ones(3, np.int64), np.empty(1), np.zeros(1, np.int64), np.full(1, INF))
     begin, stop = 0, 1  # the labels of the last level; the yard is the first
     while begin < stop and level.ended[0] != FULL:
         level.mark[1] = level.mark[0]
@@ -96,15 +101,18 @@ def search(p: PricingProblem, duals: Duals, bounds: Bounds, wanted: Wanted) -> t
                     break
             if level.ended[0] == FULL:
                 break
+        if level.ended[0] == FULL:  # of all that is open, what has been extended among it
+            level.lost[0] = min(level.lost[0], labels.score[begin : level.mark[0]].min())
         begin, stop = level.mark[1], level.mark[0]
         if wanted.beam and stop - begin > wanted.beam and level.ended[0] != FULL:
             worst = nth(labels.score, begin, stop, wanted.beam, labels.space)
             for label in range(begin, stop):
                 if labels.score[label] > worst:
                     labels.alive[label] = False
+                    level.lost[0] = min(level.lost[0], labels.score[label])
             level.ended[0] = TRUNCATED
     jobs, ptr, cost, helpers, reduced, out = routes_of(found, labels)
-    return jobs, ptr, cost, helpers, reduced, out, level.ended[0]
+    return jobs, ptr, cost, helpers, reduced, out, level.ended[0], min(level.lost[0], found.threshold[0])
 
 
 @inlined
@@ -223,7 +231,10 @@ def _visit(
                 continue
             new = Reached(early, work, late, to.base + duals.option[o], now_rested, to.helpers, to.weight, to.boxes)
             score = _score(p, duals, bounds, new, j, after.seen)
-            if score >= found.threshold[0] or score >= level.cut[0]:
+            if score >= found.threshold[0]:
+                continue
+            if score >= level.cut[0]:
+                level.lost[0] = min(level.lost[0], score)
                 continue
             _past(p, after, j, early, wanted.every_set)
             if is_dominated(kept, labels, at, j, new, after.seen, after.past, after.gear, after.odd, p, duals):

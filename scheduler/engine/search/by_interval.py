@@ -41,10 +41,11 @@ class ByInterval:
         self.nearly = Nearly(best, self.copies, seed, check)
 
     def take(self, known: Columns) -> None:
-        """Take in routes of the week itself, as far as nobody meets on them."""
+        """Take in routes of the week itself, as far as nobody meets on them, and those of the best plan."""
         alone = known.take(known.sum_over_jobs(self.nearly.meeting) == 0)
         item = np.array([self.copies.item.get((j, 0), -1) for j in range(len(self.nearly.meeting))], dtype=np.int64)
         self.relax.add(replace(alone, crew_day=self.model.group[alone.crew_day], jobs=item[alone.jobs]))
+        self.relax.add(columns_of_routes(self.model, self.nearly.state()[0]))
 
     def bound(self) -> None:
         """Solve the relaxation and keep its bound, which is one on every plan of the week."""

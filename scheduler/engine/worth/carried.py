@@ -7,7 +7,6 @@ pricing, of those crew days alone that the change touches.
 
 from __future__ import annotations
 
-import math
 from collections.abc import Callable, Iterable, Mapping
 from typing import Any
 
@@ -17,7 +16,6 @@ from scheduler.engine.master.relaxation import EXACT_ROOM, TOLERANCE, Relaxation
 from scheduler.engine.master.rows import Rows
 from scheduler.engine.model.arrays import Model
 from scheduler.engine.pricing.crew_day import Day
-from scheduler.engine.pricing.search import COMPLETE
 
 Key = tuple[object, ...]
 
@@ -70,10 +68,8 @@ class Carried:
             self.check()
             known = _signature(model, k, prices)
             if known not in self.least:
-                _, reduced, ended = days[k].search(prices, -TOLERANCE, every_set=False, room=EXACT_ROOM, most=1)
-                if ended != COMPLETE:
-                    return -math.inf
-                self.least[known] = float(reduced.min()) if len(reduced) else -TOLERANCE
+                day = days[k].search(prices, -TOLERANCE, every_set=False, room=EXACT_ROOM, most=1)
+                self.least[known] = day.least
             bound += count[k] * self.least[known]
             if own:
                 for n in np.nonzero(model.group == k)[0]:

@@ -72,11 +72,11 @@ def _list(relax: Relaxation, gap: float, check: Callable[[], None]) -> bool:
     complete = True
     for k in relax.lead:
         check()
-        columns, _, ended = relax.days[k].search(prices, gap, every_set=True, room=DAY_ROOM)
-        complete &= ended == COMPLETE
-        if len(relax.pool) + len(columns) > MOST_COLUMNS:
+        day = relax.days[k].search(prices, gap, every_set=True, room=DAY_ROOM)
+        complete &= day.ended == COMPLETE
+        if len(relax.pool) + len(day.columns) > MOST_COLUMNS:
             return False
-        relax.add(columns)
+        relax.add(day.columns)
     return complete
 
 

@@ -108,6 +108,9 @@ def test_a_form_that_cannot_be_read_is_refused_in_plain_words_and_leads_back(cli
     elsewhere = client.post("/shorts/1/arrived", data={}, headers=PAGE | {"referer": "https://other.example/x"})
     assert "<b>pieces</b>: is missing" in elsewhere.text
     assert "Back to what you typed" not in elsewhere.text
+    hidden = client.post("/shorts/1/arrived", data={}, headers=PAGE | {"referer": "http://testserver//other.example/x"})
+    assert "<b>pieces</b>: is missing" in hidden.text
+    assert "other.example" not in hidden.text  # a link to "//other.example/x" leaves the service
     client.cookies.set("eave-language", "es")
     spanish = client.post("/shorts/1/arrived", data={"pieces": "doce"}, headers=PAGE | came)
     assert "debe ser un número entero" in spanish.text

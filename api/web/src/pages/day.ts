@@ -9,6 +9,7 @@ import { listenToPhotos } from "../day/photo.ts";
 import { beginRail, goTo } from "../day/rail.ts";
 import { listenToPad } from "../day/signature.ts";
 import { after, changes, newer, withWaiting, type DayState } from "../day/state.ts";
+import { Settled } from "../day/settled.ts";
 import { forgetOtherStates, keepState, lastState, notes } from "../day/store.ts";
 import { showChanges, speak } from "../day/told.ts";
 import { transport } from "../day/transport.ts";
@@ -57,9 +58,11 @@ async function begin(): Promise<void> {
   await send();
 }
 
+const settled = new Settled();
+
 /** Show the page as it stands: what the service told last, with everything that waits. */
 async function refresh(): Promise<void> {
-  const entries = (await notes.all()).filter((entry) => entry.page === page);
+  const entries = (await settled.read(() => notes.all())).filter((entry) => entry.page === page);
   const waiting = entries.filter((entry) => entry.refusal === undefined);
   together = withWaiting(state, entries);
   show(together, waiting);
@@ -152,7 +155,7 @@ async function note(
   path: string, thing: string, words: string, body: Record<string, unknown>, more: { photo?: Blob; corrects?: string } = {},
 ): Promise<boolean> {
   try {
-    await notes.add({ key: newKey(), page, thing, path, words, body: { ...body, at: serviceTime() }, ...more });
+    await settled.write(notes.add({ key: newKey(), page, thing, path, words, body: { ...body, at: serviceTime() }, ...more }));
   } catch {
     speak(spoken("This phone has no room left: that was not noted. Send what waits, or make room."));
     await refresh();

@@ -33,9 +33,9 @@ def test_routes_are_listed_until_the_time_is_up() -> None:
 def test_a_search_that_is_halted_does_not_claim_to_have_seen_all() -> None:
     model = build(small_week(random.Random(1), jobs=7, crews=2, days=2))
     day, halt = Day(model, 0), np.zeros(1, np.int64)
-    columns, _, ended = day.search(None, 1e15, every_set=True, room=ROOM, halt=halt)
+    columns, _, ended, _ = day.search(None, 1e15, every_set=True, room=ROOM, halt=halt)
     assert ended == COMPLETE
     halt[0] = 1
-    fewer, _, ended = day.search(None, 1e15, every_set=True, room=ROOM, halt=halt)
+    fewer, _, ended, _ = day.search(None, 1e15, every_set=True, room=ROOM, halt=halt)
     assert ended == FULL
     assert len(fewer) < len(columns)

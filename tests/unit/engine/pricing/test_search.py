@@ -89,7 +89,7 @@ def drawn_prices(model: Model, k: int, day: Day, chance: np.random.Generator) ->
 def test_every_set_is_found_at_its_least_cost(drawn: list[Model]) -> None:
     for model in drawn:
         for k in range(len(model.crew_days)):
-            columns, _, ended = Day(model, k).search(None, 1e15, every_set=True, room=50_000)
+            columns, _, ended, _ = Day(model, k).search(None, 1e15, every_set=True, room=50_000)
             assert ended == COMPLETE
             assert as_sets(columns) == by_hand(model, k)
 
@@ -100,8 +100,8 @@ def test_the_most_negative_route_is_found_whatever_the_prices(drawn: list[Model]
         for k in range(len(model.crew_days)):
             day = Day(model, k)
             prices = drawn_prices(model, k, day, chance)
-            _, every, _ = day.search(prices, 1e15, every_set=True, room=50_000)
-            _, few, ended = day.search(prices, 1e15, every_set=False, room=50_000)
+            _, every, *_ = day.search(prices, 1e15, every_set=True, room=50_000)
+            _, few, ended, _ = day.search(prices, 1e15, every_set=False, room=50_000)
             assert ended == COMPLETE
             assert few.min() == pytest.approx(every.min(), abs=1e-6)
 
@@ -117,8 +117,8 @@ def test_what_can_no_longer_be_reached_hides_no_route() -> None:
             narrow = replace(model, opt_lo=first, opt_hi=first + chance.integers(0, 90, len(first)), minutes=skewed)
             day = Day(narrow, k)
             prices = drawn_prices(narrow, k, day, chance)
-            _, every, _ = day.search(prices, 1e15, every_set=True, room=50_000)
-            _, few, _ = day.search(prices, 1e15, every_set=False, room=50_000)
+            _, every, *_ = day.search(prices, 1e15, every_set=True, room=50_000)
+            _, few, *_ = day.search(prices, 1e15, every_set=False, room=50_000)
             assert len(few) == len(every) == 0 or few.min() == pytest.approx(every.min(), abs=1e-6)
 
 
@@ -140,7 +140,7 @@ def test_each_two_of_an_odd_set_cost_its_price(drawn: list[Model]) -> None:
                 odd_set=price,
                 weekly=np.zeros(0),
             )
-            columns, reduced, _ = day.search(prices, 1e15, every_set=True, room=50_000)
+            columns, reduced, *_ = day.search(prices, 1e15, every_set=True, room=50_000)
             for c in range(len(columns)):
                 held = [*columns.jobs_of(c), len(model.service) + k]
                 twos = np.isin(odd_sets, held).sum(axis=1) // 2
@@ -151,7 +151,7 @@ def test_each_two_of_an_odd_set_cost_its_price(drawn: list[Model]) -> None:
 def test_a_beam_may_miss_routes_but_never_makes_one_up(drawn: list[Model]) -> None:
     for model in drawn[:20]:
         for k in range(len(model.crew_days)):
-            columns, _, _ = Day(model, k).search(None, 1e15, every_set=False, room=50_000, beam=2)
+            columns, *_ = Day(model, k).search(None, 1e15, every_set=False, room=50_000, beam=2)
             every = by_hand(model, k)
             for jobs, cost in as_sets(columns).items():
                 assert cost >= every[jobs]
@@ -160,7 +160,7 @@ def test_a_beam_may_miss_routes_but_never_makes_one_up(drawn: list[Model]) -> No
 def test_too_little_room_is_said(drawn: list[Model]) -> None:
     model = max(drawn, key=lambda m: max(len(c.jobs) for c in m.crew_days))
     k = max(range(len(model.crew_days)), key=lambda n: len(model.crew_days[n].jobs))
-    _, _, ended = Day(model, k).search(None, 1e15, every_set=True, room=2)
+    _, _, ended, _ = Day(model, k).search(None, 1e15, every_set=True, room=2)
     assert ended == FULL
 
 
