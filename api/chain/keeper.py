@@ -9,7 +9,7 @@ from collections.abc import Callable
 import sqlalchemy as sa
 
 from api import tables
-from api.chain.links import Broken, broken, seal
+from api.chain.links import AT_ONCE, Broken, broken, seal
 from api.database import transaction
 from api.workers.lookout import Lookout
 
@@ -48,6 +48,6 @@ class ChainKeeper:
         if now != self._seen or self._whole or self.lookout.stopping():
             while True:
                 with transaction(self._database) as session:
-                    if not seal(session, self._clock(), whole=self._whole):
+                    if seal(session, self._clock(), whole=self._whole) < AT_ONCE:  # then no table has more
                         break
             self._seen, self._whole = now, False

@@ -8,6 +8,7 @@ that was made anew as a whole: the newest backup says how it stood, and the doct
 from __future__ import annotations
 
 import datetime
+import functools
 import hashlib
 import json
 from collections.abc import Iterator, Sequence
@@ -70,12 +71,15 @@ def seal(session: Session, now: datetime.datetime, *, whole: bool = False) -> in
             return 0
     last, sealed = head(session).hash, 0
     for name in SEALED:
+        links = []
         for row_id, content in _unsealed(session, name, whole):
-            link = tables.ChainLink(of_table=name, row_id=row_id, content=content, before=last, seal="", sealed_at=now)
-            link.seal = last = _hash(link)
-            session.add(link)
-            session.flush()  # one by one: links are numbered in the order of the chain
-            sealed += 1
+            link = {"of_table": name, "row_id": row_id, "content": content, "before": last, "sealed_at": now}
+            link["seal"] = last = _hash(last, name, row_id, content)
+            links.append(link)
+        if links:  # before those of the next table, whose beginning hangs on them
+            # One after another in this order, in which they are numbered.
+            session.execute(_table("chain_link").insert(), links)
+        sealed += len(links)
     return sealed
 
 
@@ -111,7 +115,7 @@ def broken(session: Session, *, newest: int | None = None) -> Iterator[Broken]:
                 yield Broken(
                     row.id, f"link {row.id} does not follow the one before: a link there was changed or removed"
                 )
-            elif _hash(row) != row.seal:
+            elif _hash(row.before, row.of_table, row.row_id, row.content) != row.seal:
                 yield Broken(row.id, f"link {row.id} itself was changed")
             last = row.seal
         first = rows[-1].id
@@ -119,8 +123,8 @@ def broken(session: Session, *, newest: int | None = None) -> Iterator[Broken]:
 
 def unsealed(session: Session) -> int:
     """Return how many rows are in no link yet."""
-    wanted = (_wanted(name, _since(session, name), 0, sa.func.count()) for name in SEALED)
-    return sum(int(session.execute(one).scalar_one()) for one in wanted)
+    found = (session.execute(_how_many(name), {"since": _since(session, name), "least": 0}) for name in SEALED)
+    return sum(int(one.scalar_one()) for one in found)
 
 
 def _compared(session: Session, links: Sequence[Any], loaded: int) -> Iterator[Broken]:
@@ -157,18 +161,35 @@ def _led_to(content: str, erased: dict[str, str]) -> set[str]:
 
 def _unsealed(session: Session, name: str, whole: bool) -> Iterator[tuple[int, str]]:
     since = _since(session, name)
-    newest = sa.select(sa.func.max(col(tables.ChainLink.row_id))).where(col(tables.ChainLink.of_table) == name)
-    least = 0 if whole else (session.execute(newest.where(col(tables.ChainLink.id) > since)).scalar() or 0) - LATE
-    rows = _table(name).c
-    ids = session.execute(_wanted(name, since, least, rows.id).order_by(rows.id).limit(AT_ONCE)).scalars().all()
+    least = 0 if whole else (session.execute(_newest(name), {"since": since}).scalar() or 0) - LATE
+    ids = session.execute(_which(name), {"since": since, "least": least}).scalars().all()
     yield from sorted(contents(session, name, ids).items())
 
 
-def _wanted(name: str, since: int, least: int, what: Any) -> sa.Select[Any]:
+# Asked of every table after every change: putting a statement together takes longer than the database takes over it.
+@functools.cache
+def _newest(name: str) -> sa.Select[Any]:
+    """Return the query for the newest row that a link after `since` seals."""
+    link = _table("chain_link").c
+    return sa.select(sa.func.max(link.row_id)).where(link.of_table == name, link.id > sa.bindparam("since"))
+
+
+@functools.cache
+def _which(name: str) -> sa.Select[Any]:
+    rows = _table(name).c
+    return _wanted(name, rows.id).order_by(rows.id).limit(AT_ONCE)
+
+
+@functools.cache
+def _how_many(name: str) -> sa.Select[Any]:
+    return _wanted(name, sa.func.count())
+
+
+def _wanted(name: str, what: Any) -> sa.Select[Any]:
     """Return the query for `what` of the rows above `least` that no link after `since` seals."""
-    link, rows = tables.ChainLink, _table(name)
-    mine = (col(link.of_table) == name, col(link.row_id) == rows.c.id, col(link.id) > since)
-    return sa.select(what).select_from(rows).where(rows.c.id > least, ~sa.exists().where(*mine))
+    link, rows = _table("chain_link").c, _table(name)
+    mine = (link.of_table == name, link.row_id == rows.c.id, link.id > sa.bindparam("since"))
+    return sa.select(what).select_from(rows).where(rows.c.id > sa.bindparam("least"), ~sa.exists().where(*mine))
 
 
 def _since(session: Session, name: str) -> int:
@@ -177,10 +198,14 @@ def _since(session: Session, name: str) -> int:
 
 def _last_load(session: Session) -> int:
     """Return the link that seals the newest load of a business, 0 where there is none."""
-    link, line = tables.ChainLink, tables.History
-    loads = sa.select(sa.func.max(col(link.id))).join(line, col(line.id) == col(link.row_id))
-    loads = loads.where(col(link.of_table) == "history", col(line.did) == "loaded")
-    return int(session.execute(loads).scalar() or 0)
+    return int(session.execute(_loads()).scalar() or 0)
+
+
+@functools.cache
+def _loads() -> sa.Select[Any]:
+    link, line = _table("chain_link").c, _table("history").c
+    loads = sa.select(sa.func.max(link.id)).join_from(link.id.table, line.id.table, line.id == link.row_id)
+    return loads.where(link.of_table == "history", line.did == "loaded")
 
 
 def contents(session: Session, name: str, ids: Sequence[int]) -> dict[int, str]:
@@ -203,8 +228,8 @@ def _written(value: Any) -> str:
     return str(value)
 
 
-def _hash(link: Any) -> str:
-    return hashlib.sha256(f"{link.before}\n{link.of_table}\n{link.row_id}\n{link.content}".encode()).hexdigest()
+def _hash(before: str, of_table: str, row_id: int, content: str) -> str:
+    return hashlib.sha256(f"{before}\n{of_table}\n{row_id}\n{content}".encode()).hexdigest()
 
 
 def _table(name: str) -> sa.Table:

@@ -208,7 +208,9 @@ def test_kits_on_sqlite(database: sa.Engine) -> None:
     database.dispose()
 
 
+@pytest.mark.long
 def test_kits_on_postgresql(postgresql_database: str) -> None:
+    """In every suite the same on SQLite, and taps at once on a server: tests/service/yard/test_bench.py."""
     database = open_database(postgresql_database)
     run(database, examples=4, steps=15)
     database.dispose()

@@ -6,6 +6,7 @@ import contextlib
 import datetime
 from collections import defaultdict
 
+import pytest
 import sqlalchemy as sa
 from hypothesis import HealthCheck, settings
 from hypothesis import strategies as st
@@ -202,7 +203,9 @@ def test_a_kit_that_two_weeks_hold_is_set_aside_once_when_it_comes_back(database
     database.dispose()
 
 
+@pytest.mark.long
 def test_shelves_on_postgresql(postgresql_database: str) -> None:
+    """In every suite the same on SQLite, and single postings on a server: tests/service/yard/test_shelf.py."""
     database = open_database(postgresql_database)
     machine = type("OnPostgresql", (Shelves,), {"database": database})
     run_state_machine_as_test(  # type: ignore[no-untyped-call]

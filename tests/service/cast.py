@@ -8,18 +8,21 @@
 from __future__ import annotations
 
 import datetime
+import functools
 import re
-from collections.abc import Iterator
+from collections.abc import Iterator, Sequence
 from contextlib import AbstractContextManager, contextmanager
 from pathlib import Path
+from typing import Any
 
 import sqlalchemy as sa
 from fastapi import FastAPI
 from fastapi.testclient import TestClient
 from freezegun import freeze_time
+from sqlmodel import SQLModel
 
 from api import tables
-from api.access.accounts import Role
+from api.access.accounts import Passwords, Role
 from api.access.day_links import make_link
 from api.app import create_app
 from api.business.rules import DEFAULT_RULES
@@ -72,9 +75,31 @@ def application(settings: Settings) -> Iterator[FastAPI]:
 
 def add_cast(app: FastAPI) -> None:
     """Add the accounts of the cast to a started application, with passwords that are theirs."""
-    with transaction(app.state.database) as session:
-        for role, name in NAMES.items():
-            session.add(tables.Account(name=name, role=role, password=app.state.passwords.hash(PASSWORD)))
+    with app.state.database.begin() as connection:
+        _insert(connection, _accounts(app.state.settings.quick_passwords))
+
+
+# Made of the models once in a process and written as plain rows: some thousand tests begin with them.
+Rows = tuple[tuple[sa.Table, list[dict[str, Any]]], ...]
+
+
+@functools.cache
+def _accounts(quick: bool) -> Rows:
+    password = Passwords(quick).hash(PASSWORD)
+    return _rows([tables.Account(name=name, role=role, password=password) for role, name in NAMES.items()])
+
+
+def _rows(*of_tables: Sequence[SQLModel]) -> Rows:
+    """Return rows, of one table after another; numbers that the database gives are left out."""
+    return tuple(
+        (SQLModel.metadata.tables[str(rows[0].__tablename__)], [row.model_dump(exclude_none=True) for row in rows])
+        for rows in of_tables
+    )
+
+
+def _insert(connection: sa.Connection, rows: Rows) -> None:
+    for table, values in rows:
+        connection.execute(table.insert(), values)
 
 
 def anonymous(app: FastAPI) -> TestClient:
@@ -116,25 +141,33 @@ def csrf_in(page: str) -> str:
 
 def add_yard(database: sa.Engine) -> None:
     """Add a small invented business: a yard and the crews north-1 and north-2."""
-    with transaction(database) as session:
-        session.add(
+    with database.begin() as connection:
+        _insert(connection, _yard())
+
+
+@functools.cache
+def _yard() -> Rows:
+    return _rows(
+        [
             tables.Business(name="Test Awnings", town="T", timezone="America/Chicago", units="imperial",
                             rules=DEFAULT_RULES, limits=DEFAULT_LIMITS_CSV, times=DEFAULT_TIMES_CSV)
-        )  # fmt: skip
-        session.add(tables.Yard(id="north", name="North", lat=41.0, lon=-98.0))
-        session.flush()
-        for n in (1, 2):
-            session.add(
-                tables.Person(id=f"lead-{n}", name=f"Lead {n}", yard_id="north", role="lead", phone="", skills=[],
-                              weekdays="01234", day_cents=0)
-            )  # fmt: skip
-            session.add(tables.Van(id=f"van-{n}", yard_id="north", payload_kg=900, rack_mm=6000, boxes=2, onboard={}))
-        session.flush()
-        for n in (1, 2):
-            session.add(
-                tables.Crew(id=f"north-{n}", name=f"Crew {n}", yard_id="north", lead_id=f"lead-{n}", van_id=f"van-{n}",
-                            day_cents=0, minute_cents=0, overtime_minute_cents=0, km_cents=0)
-            )  # fmt: skip
+        ],
+        [tables.Yard(id="north", name="North", lat=41.0, lon=-98.0)],
+        [
+            tables.Person(id=f"lead-{n}", name=f"Lead {n}", yard_id="north", role="lead", phone="", skills=[],
+                          weekdays="01234", day_cents=0)
+            for n in (1, 2)
+        ],
+        [
+            tables.Van(id=f"van-{n}", yard_id="north", payload_kg=900, rack_mm=6000, boxes=2, onboard={})
+            for n in (1, 2)
+        ],
+        [
+            tables.Crew(id=f"north-{n}", name=f"Crew {n}", yard_id="north", lead_id=f"lead-{n}", van_id=f"van-{n}",
+                        day_cents=0, minute_cents=0, overtime_minute_cents=0, km_cents=0)
+            for n in (1, 2)
+        ],
+    )  # fmt: skip
 
 
 # Large libraries in which nothing asks for the time: looking for clocks in all their modules takes half a second.

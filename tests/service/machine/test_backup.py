@@ -8,6 +8,7 @@ import os
 import subprocess
 import sys
 import threading
+import time
 import zipfile
 from pathlib import Path
 
@@ -22,6 +23,7 @@ from api import tables
 from api.backup import archive, copying
 from api.backup.keeper import BackupKeeper, made_at, name_of, newest_of, sweep
 from api.backup.restoring import restore
+from api.cli import main
 from api.database import forms, hold, open_database, transaction
 from api.ledger.history import note
 from api.settings import Settings, sqlite_address
@@ -55,12 +57,14 @@ class Writers:
                 session.add(tables.Customer(id=name, name=f"Customer {name}", phone="1", email=""))
                 note(session, NOW, "office", "made", "customer", name, {})
             self.done.append(name)
+            self._end.wait(0.002)  # people, not a flood: all of it is sealed afterwards
 
     def __enter__(self) -> Writers:
         for thread in self._threads:
             thread.start()
         while len(self.done) < 20:
             assert any(thread.is_alive() for thread in self._threads)
+            time.sleep(0.002)
         return self
 
     def __exit__(self, *_: object) -> None:
@@ -91,7 +95,7 @@ def test_a_backup_taken_under_load_gives_a_service_with_everything_acknowledged_
             before = set(writers.done)
             manifest = archive.make_backup(app.state.database, either_settings.data, out, NOW)
             while len(writers.done) < len(before) + 20:
-                pass
+                time.sleep(0.002)
         after = set(writers.done)
     assert out.stat().st_mode & 0o077 == 0
     assert [path.name for path in out.parent.iterdir()] == [out.name]
@@ -292,16 +296,31 @@ def test_the_commands_work_through_pipes_and_a_folder(sqlite_folder: Path, tmp_p
 
     piped = run("backup", "--out", "-", data=sqlite_folder)
     assert (piped.returncode, piped.stdout[:2]) == (0, b"PK")
-    assert run("restore", "-", "--check", "--quiet", data=tmp_path, sent=piped.stdout).stdout == b""
     told = run("restore", "-", "--json", data=tmp_path / "new", sent=piped.stdout)
     assert (told.returncode, b'"form"' in told.stdout) == (0, True)
-    refused = run("restore", "-", data=tmp_path / "new2", sent=piped.stdout[:-9])
-    assert (refused.returncode, refused.stderr.count(b"\n")) == (2, 1)
-    assert b"--out: is missing" in run("backup", data=sqlite_folder).stderr
-    assert b"there is no database" in run("backup", "--out", "x", data=tmp_path / "nowhere").stderr
-    (tmp_path / "folder").mkdir()
-    assert run("backup", "--out", str(tmp_path / "folder"), data=sqlite_folder).returncode == 0
-    assert newest_of(tmp_path / "folder", NOW) is not None
     held = hold(tmp_path / "new", sqlite_address(tmp_path / "new"))
     assert b"is served already" in run("restore", "-", "--replace", data=tmp_path / "new", sent=piped.stdout).stderr
     held.release()
+
+
+def test_the_commands_check_refuse_and_name_what_is_missing(
+    sqlite_folder: Path, made: Path, tmp_path: Path, monkeypatch: pytest.MonkeyPatch, capsys: pytest.CaptureFixture[str]
+) -> None:
+    def run(*words: str, data: Path, sent: bytes = b"") -> tuple[int, str, str]:
+        monkeypatch.setenv("EAVEBOARD_DATA", str(data))
+        monkeypatch.setattr(sys, "stdin", io.TextIOWrapper(io.BytesIO(sent)))
+        with pytest.raises(SystemExit) as ended:
+            main(list(words))
+        return int(ended.value.code or 0), *capsys.readouterr()
+
+    for name in [name for name in os.environ if name.startswith("EAVEBOARD_")]:
+        monkeypatch.delenv(name)
+    whole = made.read_bytes()
+    assert run("restore", "-", "--check", "--quiet", data=tmp_path, sent=whole) == (0, "", "")
+    code, _, told = run("restore", "-", data=tmp_path / "new", sent=whole[:-9])
+    assert (code, told.count("\n")) == (2, 1)
+    assert "--out: is missing" in run("backup", data=sqlite_folder)[2]
+    assert "there is no database" in run("backup", "--out", "x", data=tmp_path / "nowhere")[2]
+    (tmp_path / "folder").mkdir()
+    assert run("backup", "--out", str(tmp_path / "folder"), data=sqlite_folder)[0] == 0
+    assert newest_of(tmp_path / "folder", NOW) is not None

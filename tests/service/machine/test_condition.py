@@ -22,6 +22,7 @@ from prometheus_client.parser import text_string_to_metric_families as read_figu
 
 from api import tables
 from api.access.accounts import Role
+from api.cli import main
 from api.condition.doctor import examine, worst
 from api.database import open_database, transaction
 from api.http.logs import about, log_to_stderr
@@ -233,16 +234,21 @@ def test_the_doctor_finds_rows_that_are_gone_and_a_database_that_is_not_there(sq
     assert worst(missing) == "broken"
 
 
-def test_the_doctor_s_command_ends_with_one_where_something_is_broken(sqlite_folder: Path) -> None:
-    def ask(option: str, **more: str) -> subprocess.CompletedProcess[str]:
-        own = {k: v for k, v in os.environ.items() if not k.startswith("EAVEBOARD_")} | more
-        own |= {"EAVEBOARD_DATA": str(sqlite_folder), "EAVEBOARD_PORT": "1"}
-        code = f"from api.cli import main; main(['doctor', '{option}'])"
-        return subprocess.run([sys.executable, "-c", code], env=own, cwd=ROOT, capture_output=True, text=True)
+def test_the_doctor_s_command_ends_with_one_where_something_is_broken(
+    sqlite_folder: Path, monkeypatch: pytest.MonkeyPatch, capsys: pytest.CaptureFixture[str]
+) -> None:
+    def ask(option: str, **settings: str) -> tuple[int, str]:
+        for name, value in settings.items():
+            monkeypatch.setenv(name, value)
+        with pytest.raises(SystemExit) as ended:
+            main(["doctor", option])
+        return int(ended.value.code or 0), capsys.readouterr().out
 
-    ran = ask("--json")
-    assert ran.returncode == 0, ran.stderr
-    assert {one["about"] for one in json.loads(ran.stdout)} >= {"database", "backups", "forecast", "service"}
-    ran = ask("--quiet", EAVEBOARD_SMTP="smtp://127.0.0.1:1", EAVEBOARD_MAIL_FROM="office@example.org")
-    assert (ran.returncode, "BROKEN  mail: smtp://127.0.0.1:1 cannot be reached" in ran.stdout) == (1, True)
-    assert "fine" not in ran.stdout
+    for name in [name for name in os.environ if name.startswith("EAVEBOARD_")]:
+        monkeypatch.delenv(name)
+    code, told = ask("--json", EAVEBOARD_DATA=str(sqlite_folder), EAVEBOARD_PORT="1")
+    assert code == 0, told
+    assert {one["about"] for one in json.loads(told)} >= {"database", "backups", "forecast", "service"}
+    code, told = ask("--quiet", EAVEBOARD_SMTP="smtp://127.0.0.1:1", EAVEBOARD_MAIL_FROM="office@example.org")
+    assert (code, "BROKEN  mail: smtp://127.0.0.1:1 cannot be reached" in told) == (1, True)
+    assert "fine" not in told

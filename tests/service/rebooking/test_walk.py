@@ -33,7 +33,9 @@ from tests.service.rebooking.cast import (
 )
 
 
-@pytest.fixture(params=["sqlite", "postgresql"])
+# The walk on SQLite is in every suite; of a server's own there a posting is:
+# tests/service/yard/test_shelf.py::test_a_posting_sets_aside_and_the_next_one_frees_it
+@pytest.fixture(params=["sqlite", pytest.param("postgresql", marks=pytest.mark.long)])
 def app_anywhere(
     request: pytest.FixtureRequest, posted_demo: Path, tmp_path: Path, monkeypatch: pytest.MonkeyPatch
 ) -> Iterator[FastAPI]:

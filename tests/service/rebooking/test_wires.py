@@ -110,7 +110,9 @@ def doors(small_business: Path, tmp_path: Path, monkeypatch: pytest.MonkeyPatch)
         yield Doors(app)
 
 
+@pytest.mark.long
 def test_whatever_happens_all_pages_agree_and_nobody_is_forgotten(doors: Doors) -> None:
+    """In every suite, shorter: test_same_everywhere.py and test_walk.py beside this file."""
     season = Season(doors, Scripted(1), wired=True, thorough=False, look_min=60)
     season.begin()
     for date in (MONDAY, TUESDAY):

@@ -90,6 +90,13 @@ def either(either_settings: Settings) -> Iterator[sa.Engine]:
     database.dispose()
 
 
+# Each starts the engine twice, which takes seconds. Real runs on a server are in every suite too, shorter:
+# tests/service/workers/test_two.py::test_runs_of_a_worker_that_is_killed_keep_what_they_found_or_are_taken_over
+ON_EITHER = pytest.mark.parametrize(
+    "either_settings", ["sqlite", pytest.param("postgresql", marks=pytest.mark.long)], indirect=True
+)
+
+
 @pytest.fixture
 def at_work(either: sa.Engine) -> Iterator[Runs]:
     runs = Runs(either, 1, lambda: NOW)
@@ -97,6 +104,7 @@ def at_work(either: sa.Engine) -> Iterator[Runs]:
     runs.close()
 
 
+@ON_EITHER
 def test_runs_one_after_another_in_one_process_to_the_best_plan_a_stop_and_a_killed_process(
     either: sa.Engine, at_work: Runs
 ) -> None:
@@ -150,6 +158,7 @@ def test_runs_one_after_another_in_one_process_to_the_best_plan_a_stop_and_a_kil
     assert [line.detail["state"] for line in lines] == ["stopped", "done", "stopped", "cut off", "done"]
 
 
+@ON_EITHER
 def test_a_run_with_what_cannot_stay_fails_in_words_and_one_from_a_plan_is_never_dearer(
     either: sa.Engine, at_work: Runs
 ) -> None:
