@@ -157,7 +157,7 @@ def _entry(session: Session, visit: tables.Visit, awning_id: str, *, before: boo
     if chosen is None and awning_id:
         raise Problem(404, f'This job has no awning with the id "{awning_id}".')
     site_id = session.get_one(tables.Order, chosen.order_id).site_id if chosen is not None else visit.site_id
-    row = keeping.survey_for(session, chosen, site_id)
+    row = keeping.survey_for(session, chosen, visit)
     brackets = keeping.maker_brackets(session, chosen.id) if chosen is not None else 0
     return SurveyEntry(visit, chosen, site_id, row, units, brackets, several)
 
@@ -202,7 +202,9 @@ def _keep(
         return _form(request, session, entry, fields, base, reading=reading, status=422, checked=True)
     expected = int(version) if version.isdecimal() and len(version) < 10 else None
     try:
-        row = keeping.keep(session, entry.awning, entry.site_id, reading.survey, beside, expected, by=who.name, now=now)
+        row = keeping.keep(
+            session, entry.awning, entry.visit, entry.site_id, reading.survey, beside, expected, by=who.name, now=now
+        )
     except keeping.ChangedMeanwhile as changed:
         return _both(request, session, entry, fields, base, changed.row)
     at = _kept_at(entry)

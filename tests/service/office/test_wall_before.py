@@ -170,3 +170,73 @@ def test_those_who_only_read_see_what_fits_and_order_nothing(demo: FastAPI, offi
     assert "What fits this wall" in text
     assert "Fen 12" in text
     assert f'action="/jobs/{JOB}/awning"' not in text
+
+
+def another_visit(app: FastAPI, job: str) -> str:
+    """Make a second measuring visit to the site of `job`, and return its number."""
+    with transaction(app.state.database) as session:
+        visit = session.get_one(tables.Visit, job)
+        other = tables.Visit(**visit.model_dump(exclude={"id", "version"}), id="J-2076")
+        session.add(other)
+        return other.id
+
+
+def ordered(office: TestClient, job: str, width: str) -> str:
+    answer = office.post(
+        f"/jobs/{job}/awning",
+        data={"model": "Fen 12", "width": width, "projection": "10", "yard": "north"}, headers=PAGE,
+    )  # fmt: skip
+    assert answer.status_code == 303, html.unescape(answer.text)
+    return answer.headers["location"].rpartition("=")[2]
+
+
+def bound(office: TestClient, job: str, awning: str, width_mm: float) -> str:
+    """Keep the wall of `job` for the awning that was ordered for it; return the survey's id."""
+    form = form_of(office, job)
+    assert form["awning"] == awning
+    usual = msgspec.structs.replace(second_survey(), awning=usual_awning(width_mm, 3048, 61))
+    own = {name: text for name, text in fields_of(usual).items() if not form.get(name)}
+    answer = kept(office, {**form, **own}, job)
+    assert answer.status_code == 200, answer.text
+    return str(answer.json()["survey"])
+
+
+@pytest.mark.parametrize("measured_first", [True, False])
+def test_two_walls_of_a_site_are_measured_and_each_awning_takes_its_own(
+    demo: FastAPI, office: TestClient, measured_first: bool
+) -> None:
+    second = another_visit(demo, JOB)
+    first_wall = kept(office, measured(office), JOB).json()["survey"]
+    if not measured_first:
+        awning = ordered(office, JOB, "14")
+    assert "before an awning is chosen" in office.get(f"/jobs/{second}/survey", headers=PAGE).text
+    wall = {**measured(office, second), "band.right": "4000 mm"}
+    answer = kept(office, wall, second)
+    assert answer.status_code == 200, answer.text
+    second_wall = answer.json()["survey"]
+    assert second_wall != first_wall
+    assert form_of(office, JOB)["band.right"] == "5000 mm"
+    if measured_first:
+        awning = ordered(office, JOB, "14")
+    narrow = ordered(office, second, "10")
+    assert (form_of(office, JOB)["awning"], form_of(office, second)["awning"]) == (awning, narrow)
+    with transaction(demo.state.database) as session:  # the visit that hangs it knows the wall too
+        hangs = tables.Visit(**session.get_one(tables.Visit, JOB).model_dump(exclude={"id", "version"}), id="J-2077")
+        hangs.kind, hangs.work_id, hangs.awning_id = "install", "install", narrow
+        session.add(hangs)
+    assert form_of(office, "J-2077")["band.right"] == "4000 mm"
+    assert bound(office, "J-2077", narrow, 10 * FOOT_MM) == second_wall
+    assert bound(office, JOB, awning, 14 * FOOT_MM) == first_wall
+    site = office.get(f"/visits/{JOB}").json()["site_id"]
+    rows = office.get("/surveys", params={"site": site}).json()["items"]
+    assert {row["id"]: row["awning_id"] for row in rows} == {first_wall: awning, second_wall: narrow}
+
+
+def test_a_width_left_out_between_others_says_why(office: TestClient) -> None:
+    """On this wall 10 and 12 ft find studs for their brackets, and 11 ft does not."""
+    assert kept(office, measured(office), JOB).status_code == 200
+    text = html.unescape(office.get(f"/jobs/{JOB}/survey", headers=PAGE).text)
+    fits = {round(width / FOOT_MM) for width in offered(text)}
+    assert 11 not in fits
+    assert fits >= {10, 12}
+    assert "Not 11 ft: The studs found do not give 4 bracket places" in text
