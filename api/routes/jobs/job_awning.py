@@ -92,7 +92,7 @@ def order_awning(
         # From now on the measuring visit is one of this awning: its page shows the drawing, and leads to the install.
         if visit.awning_id is None and versions.update(session, visit, {"awning_id": awning.id, "order_id": order.id}):
             note(session, now, who.name, "changed", "visit", visit.id, {"awning_id": [None, awning.id]})
-        return RedirectResponse(f"/jobs/{visit_id}/survey?awning={awning.id}", 303)
+        return RedirectResponse(f"/jobs/{visit_id}/survey?added=1&awning={awning.id}", 303)
 
     return once(session, write)
 

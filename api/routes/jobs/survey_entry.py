@@ -20,9 +20,11 @@ from api.access.accounts import Role
 from api.access.guards import STAFF, Who, allow, found, own_job
 from api.access.idempotency import Once
 from api.clock import Now, local_day
+from api.falls.now import falling
 from api.http.pages import Database, page, wants_json
 from api.http.problems import Problem, bad_fields, responses
 from api.http.subject import Subject
+from api.jobs.listed import places
 from api.ledger.job_facts import zero_photos
 from api.ledger.plans.posted import does_job
 from api.papers.shown.cautions import LEAD_PAINT_BEFORE
@@ -90,6 +92,7 @@ def survey_page(
     visit_id: str,
     awning: Annotated[records.Words, Query(max_length=80, description="which awning, where there are several")] = "",
     saved: bool = False,
+    added: Annotated[bool, Query(description="the awning was added just now: say what stands of its visit")] = False,
     model: Annotated[records.Words, Query(max_length=120, description="to be ordered, of what fits the wall")] = "",
     width: Annotated[records.Words, Query(max_length=60)] = "",
     projection: Annotated[records.Words, Query(max_length=60)] = "",
@@ -113,7 +116,18 @@ def survey_page(
     version = "" if entry.row is None else str(entry.row.version)
     base = {**fields, "version": version}
     chosen = {"model": model, "width": width, "projection": projection}
-    return _form(request, session, entry, fields, base, taken=taken, saved=saved, fresh=True, chosen=chosen)
+    stands = _stands(request, session, visit, now) if added and who.role in (Role.manager, Role.office) else None
+    return _form(
+        request, session, entry, fields, base, taken=taken, saved=saved, fresh=True, chosen=chosen, stands=stands
+    )
+
+
+def _stands(request: Request, session: Session, visit: tables.Visit, now: datetime.datetime) -> dict[str, Any]:
+    """Return where a visit stands that has got its awning: its posted `stop`, and why it `falls` there, or None."""
+    stop = places(session).stops.get(visit.id)
+    posted = stop is not None and stop.posted and visit.state == "open"
+    falls = falling(session, request.app.state.searches.days, now).get(visit.id) if posted else None
+    return {"stop": stop if posted else None, "falls": falls}
 
 
 async def _sent(request: Request) -> dict[str, str]:
@@ -324,6 +338,7 @@ def _form(
     fresh: bool = False,
     checked: bool = False,
     chosen: Mapping[str, str] | None = None,
+    stands: Mapping[str, Any] | None = None,
 ) -> Response:
     who: Who = request.state.who
     if reading is None:
@@ -349,6 +364,7 @@ def _form(
         "may_open": who.role is not Role.lead or bool(who.crew_id and does_job(session, who.crew_id, entry.visit.id)),
         "taken": taken,
         "saved": saved,
+        "stands": stands,
         "unhung": entry.awning is not None and not keeping.has_install(session, entry.awning.id),
         "fresh": fresh,
         "checked": checked,

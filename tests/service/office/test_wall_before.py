@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import datetime
 import html
 import re
 import shutil
@@ -11,14 +12,23 @@ import msgspec
 import pytest
 from fastapi import FastAPI
 from fastapi.testclient import TestClient
+from msgspec.structs import replace
+from sqlmodel import select
 
 from api import tables
 from api.access.accounts import Role
 from api.database import transaction
+from api.falls.now import falling
+from api.falls.since import changed_since
 from api.survey.fields import is_asked
 from api.survey.form import fields_of
+from api.week.post import post
+from scheduler.documents import encode
 from scheduler.layout.fitting import usual_awning
+from scheduler.price import price
+from scheduler.week import read_week
 from tests.conftest import BuiltDemo
+from tests.one_a_day import one_a_day
 from tests.service.cast import JSON, PAGE, running, settings_for, signed_in
 from tests.service.office.test_surveys import form_of, kept
 from tests.service.sales import made
@@ -26,6 +36,7 @@ from tests.surveys import second_survey
 
 JOB, OTHER_JOB = "J-1076", "J-1078"  # survey visits to sites without an order
 FOOT_MM = 304.8
+POSTED_AT = datetime.datetime(2027, 4, 9, 12, tzinfo=datetime.UTC)
 
 
 @pytest.fixture
@@ -240,3 +251,45 @@ def test_a_width_left_out_between_others_says_why(office: TestClient) -> None:
     assert 11 not in fits
     assert fits >= {10, 12}
     assert "Not 11 ft: The studs found do not give 4 bracket places" in text
+
+
+def test_an_awning_added_while_its_visits_week_is_posted_leaves_the_week_as_it_is_and_says_so(
+    demo: FastAPI, office: TestClient
+) -> None:
+    demo.state.clock = lambda: POSTED_AT
+    with transaction(demo.state.database) as session:
+        (first,) = session.exec(select(tables.StoredPlan)).all()
+        week = read_week(first.week)
+        wanted = [replace(job, skip_cents=10**6 if job.id == JOB else 0) for job in week.jobs]  # it is planned first
+        plan = one_a_day(replace(week, jobs=tuple(wanted)), seconds=0)
+        plan = replace(plan, cost=price(week, plan.routes))
+        stored = tables.StoredPlan(**first.model_dump(exclude={"id"}) | {"plan": encode(plan).decode()})
+        session.add(stored)
+        session.flush()
+        post(session, stored, week, now=POSTED_AT, by="maud")
+        stop = next((route.crew, route.day) for route in plan.routes if route.stops[0].job == JOB)
+        start_date, number = stored.start_date, stored.id
+    assert kept(office, measured(office), JOB).status_code == 200
+
+    def standing() -> tuple[list[str], set[str], str]:
+        with transaction(demo.state.database) as session:
+            stored = session.get_one(tables.StoredPlan, number)
+            falls = set(falling(session, demo.state.searches.days, POSTED_AT))
+            return changed_since(session, stored, POSTED_AT), falls, stored.plan
+
+    before = standing()
+    answer = office.post(
+        f"/jobs/{JOB}/awning",
+        data={"model": "Fen 12", "width": "12", "projection": "10", "yard": "north"}, headers=PAGE,
+    )  # fmt: skip
+    assert answer.status_code == 303
+    assert standing() == before
+    assert JOB not in before[1]
+    text = " ".join(html.unescape(office.get(answer.headers["location"], headers=PAGE).text).split())
+    date = start_date + datetime.timedelta(days=stop[1])
+    assert f"{JOB} stays as posted: {date:%a %b} {date.day}, " in text
+    assert "no other visit of the posted week changes" in text
+    assert "make the install" in text
+    day = office.get(f"/crews/{stop[0]}/days/{date}", headers=PAGE)
+    assert (day.status_code, JOB in day.text) == (200, True)
+    assert office.get(f"/weeks/{start_date}", headers=PAGE).status_code == 200
