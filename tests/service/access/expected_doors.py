@@ -181,6 +181,8 @@ EXPECTED = {
     "GET /settings/{part_id}": "manager",
     "POST /settings/{part_id}": "manager",
     "PUT /settings/{part_id}": "manager",
+    "GET /settings/{part_id}/table.csv": "manager",
+    "POST /settings/{part_id}/undo/{line_id}": "manager",
     "GET /sessions": ALL,
     "POST /sessions/{session_id}/end": ALL,
     "GET /accounts": "manager",
