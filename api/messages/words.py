@@ -31,7 +31,7 @@ WHY = {
 }
 
 
-class Said(NamedTuple):
+class MessageWords(NamedTuple):
     """A message in words: a letter with its subject, and `text`, the same in a few lines for a telephone."""
 
     subject: str
@@ -39,7 +39,7 @@ class Said(NamedTuple):
     text: str
 
 
-def written(session: Session, visit_id: str, say: Callable[[], Said]) -> dict[str, Any]:
+def written(session: Session, visit_id: str, say: Callable[[], MessageWords]) -> dict[str, Any]:
     """Return what `say` gives in the language of a visit's customer, and whom it goes to, by column of a message.
 
     `english` is the same for the office, empty where it is in English.
@@ -72,7 +72,7 @@ def _hour(minutes: int) -> int:
     return minutes // 60 if wording().clock == "24" else (minutes // 60 + 11) % 12 + 1
 
 
-def words(session: Session, visit_id: str, spot: Spot | None, *, before: Spot | None, why: str) -> Said:
+def words(session: Session, visit_id: str, spot: Spot | None, *, before: Spot | None, why: str) -> MessageWords:
     """Return a message in words, in the language spoken."""
     visit, site, customer, awning = by_id(session)(visit_id)
     business, _ = session.get_one(tables.Business, 1), gettext
@@ -113,13 +113,15 @@ def words(session: Session, visit_id: str, spot: Spot | None, *, before: Spot | 
     return _said(session, customer, subject.format(**said), told.format(**said).replace("  ", " "), todo, file)
 
 
-def _said(session: Session, customer: tables.Customer, subject: str, told: str, todo: str, file: str = "") -> Said:
+def _said(
+    session: Session, customer: tables.Customer, subject: str, told: str, todo: str, file: str = ""
+) -> MessageWords:
     """Return a letter, and the text message of the same: what is told, what to do, whom to call; `file` comes along."""
     business = session.get_one(tables.Business, 1).name
     name, call = _office(session)
     greeting = gettext("Dear {name},").format(name=customer.name)
     lines = [greeting, "", told, "", f"{todo} {call}", *(["", file] if file else []), "", name, business, ""]
-    return Said(subject, "\n".join(lines), f"{business}: {told} {todo} {call}")
+    return MessageWords(subject, "\n".join(lines), f"{business}: {told} {todo} {call}")
 
 
 def _sized(visit: tables.Visit, awning: tables.Awning | None) -> str:
@@ -134,7 +136,7 @@ def _sorry(why: str) -> str:
     return gettext("We are sorry: {why}").format(why=f"{why[0].lower()}{why[1:]}")
 
 
-def late_words(session: Session, visit_id: str, spot: Spot, expected: int) -> Said:
+def late_words(session: Session, visit_id: str, spot: Spot, expected: int) -> MessageWords:
     """Return a message that says, on the day, that the crew will come at the minute `expected`."""
     visit, site, customer, awning = by_id(session)(visit_id)
     business, _ = session.get_one(tables.Business, 1), gettext
@@ -151,7 +153,7 @@ def late_words(session: Session, visit_id: str, spot: Spot, expected: int) -> Sa
     return _said(session, customer, subject, late, todo)
 
 
-def reminder_words(session: Session, visit_id: str, spot: Spot) -> Said:
+def reminder_words(session: Session, visit_id: str, spot: Spot) -> MessageWords:
     """Return a message that reminds of a time that was told, some days before."""
     visit, site, customer, awning = by_id(session)(visit_id)
     business, _ = session.get_one(tables.Business, 1), gettext
@@ -163,7 +165,7 @@ def reminder_words(session: Session, visit_id: str, spot: Spot) -> Said:
     return _said(session, customer, _("{business}: a reminder of your {what} on {date}").format(**said), first, todo)
 
 
-def rain_date_words(session: Session, row: tables.RainDate) -> Said:
+def rain_date_words(session: Session, row: tables.RainDate) -> MessageWords:
     """Return a message that says which second day is kept should the weather take the first."""
     _ = gettext
     spot = {"start": row.start, "hold": "day"}
@@ -177,7 +179,7 @@ def rain_date_words(session: Session, row: tables.RainDate) -> Said:
     return _of_rain_date(session, row, _("{business}: a rain date for your {what}"), kept, todo, arrival(spot))
 
 
-def no_rain_date_words(session: Session, row: tables.RainDate) -> Said:
+def no_rain_date_words(session: Session, row: tables.RainDate) -> MessageWords:
     """Return a message that says that a second day is not kept any more."""
     _ = gettext
     gone = _("We no longer keep {date} free as a second day for your {sized} at {place}. {first} stays as it is.")
@@ -185,7 +187,9 @@ def no_rain_date_words(session: Session, row: tables.RainDate) -> Said:
     return _of_rain_date(session, row, _("{business}: no rain date for your {what}"), gone, todo, "")
 
 
-def _of_rain_date(session: Session, row: tables.RainDate, subject: str, first: str, todo: str, arrives: str) -> Said:
+def _of_rain_date(
+    session: Session, row: tables.RainDate, subject: str, first: str, todo: str, arrives: str
+) -> MessageWords:
     visit, site, customer, awning = by_id(session)(row.visit_id)
     business, _ = session.get_one(tables.Business, 1), gettext
     said = {"business": business.name, "what": _(visit.work.told), "sized": _sized(visit, awning),

@@ -12,8 +12,8 @@ import sqlalchemy as sa
 from sqlmodel import Session, col, select
 
 from api import tables
-from api.fields.ids import new_id
 from api.http import versions
+from api.jobs.numbers import called_after
 from api.ledger.history import note
 from api.ledger.job_facts import measured_before, newest_surveys, rows
 from api.papers.stored.keeper import renew
@@ -192,8 +192,9 @@ def keep(
     session.expire_all()
     row, awning_id = survey_for(session, awning, visit), awning.id if awning is not None else None
     if row is None:
+        number = called_after(session, visit.id, tables.SiteSurvey, "V")
         row = tables.SiteSurvey(
-            id=new_id("V"), site_id=site_id, awning_id=awning_id, document={}, **vars(beside),
+            id=number, site_id=site_id, awning_id=awning_id, document={}, **vars(beside),
             visit_id=visit.id if awning is None else None,
         )  # fmt: skip
         row.document = _document(survey, row.id)

@@ -15,7 +15,6 @@ from api.access.accounts import Role
 from api.access.guards import Who, allow, found
 from api.access.idempotency import Once
 from api.clock import Now, local_day
-from api.fields.ids import new_id
 from api.fields.limits import limit
 from api.fields.measures import office_length, office_weight
 from api.http import versions
@@ -23,6 +22,7 @@ from api.http.pages import Database, page, wants_json
 from api.http.problems import Problem, bad_fields, responses
 from api.http.subject import Subject
 from api.jobs import models
+from api.jobs.numbers import called_after
 from api.ledger.history import note
 from api.ledger.job_facts import rows
 from api.routes import records
@@ -84,7 +84,7 @@ def order_awning(
 
     def write() -> Response:
         order = _order(session, who, visit, now)
-        awning = tables.Awning(id=new_id("A"), order_id=order.id, **values)
+        awning = tables.Awning(id=called_after(session, visit.id, tables.Awning, "A"), order_id=order.id, **values)
         session.add(awning)
         session.flush()
         note(session, now, who.name, "made", "awning", awning.id, awning.model_dump(mode="json"))
@@ -154,7 +154,8 @@ def _order(session: Session, who: Who, visit: tables.Visit, now: datetime.dateti
     if order is None:
         site = session.get_one(tables.Site, visit.site_id)
         day = local_day(session, now)
-        order = tables.Order(id=new_id("O"), customer_id=site.customer_id, site_id=site.id, ordered_on=day)
+        number = called_after(session, visit.id, tables.Order, "O")
+        order = tables.Order(id=number, customer_id=site.customer_id, site_id=site.id, ordered_on=day)
         session.add(order)
         session.flush()
         note(session, now, who.name, "made", "order", order.id, order.model_dump(mode="json"))
