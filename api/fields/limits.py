@@ -239,10 +239,6 @@ def _web(text: str) -> bool:
         return False
 
 
-def _plain(text: str) -> bool:
-    return all(" " <= letter <= "~" for letter in text)
-
-
 def _account(text: str) -> bool:
     return all(letter.isalnum() or letter in ".-_" for letter in text)
 
@@ -254,9 +250,7 @@ NAME = Text(most=120, least=1)
 NOTE = Text(most=2000, lines=True)
 PHONE = Text(most=40)
 EMAIL = Text(most=120, fits=is_address, words="must be an e-mail address such as office@example.org")
-FIELD = Text(
-    most=40, least=1, pattern="[A-Za-z_][A-Za-z0-9_.-]*", words="must be the name of a field such as to or text"
-)  # fmt: skip
+FIELD = Text(most=40, least=1, pattern="[A-Za-z_][A-Za-z0-9_.-]*", words="must be the name of a field such as text")
 SKILL = Text(
     most=40, least=1, pattern="[a-z][a-z-]{0,39}", words="must be small letters with dashes between, such as roof-mount"
 )  # fmt: skip
@@ -381,19 +375,13 @@ LIMITS: dict[str, ColumnLimit] = {
     ),
     "webhook.name": Text(most=40, least=2),
     "webhook.address": Text(most=500, least=1, fits=_web, words="must be an address such as https://program.example/told"),
-    "text_gateway.address": Text(
-        most=500, least=1, fits=_web, words="must be an address such as https://texts.example/send"
-    ),
+    "text_gateway.address": Text(most=500, least=1, fits=_web, words="must be an address such as https://texts.example"),
     "text_gateway.form": Choice(of=("json", "form")), "text_gateway.to_field": FIELD, "text_gateway.text_field": FIELD,
     "text_gateway.more": Text(most=1000, lines=True),
-    "text_gateway.header": Text(
-        most=60, pattern="[A-Za-z0-9-]*", words="must be the name of a header such as Authorization, or empty"
-    ),
-    "text_gateway.secret": Text(most=500, fits=_plain, words="must be plain letters, without line breaks"),
-    "text_gateway.prefix": Text(
-        most=5, least=2, pattern=r"\+1([2-9][0-9]{2})?|\+[2-9][0-9]{0,3}",
-        words="must be a country's number such as +44, or +1 with or without an area such as +1319",
-    ),
+    "text_gateway.header": Text(most=60, pattern="[A-Za-z0-9-]*", words="must be the name of a header, or empty"),
+    "text_gateway.secret": Text(most=500, pattern="[ -~]*", words="must be plain letters, without line breaks"),
+    "text_gateway.prefix": Text(most=5, least=2, pattern=r"\+1([2-9][0-9]{2})?|\+[2-9][0-9]{0,3}",
+                                words="must be a country's number such as +44, or +1 with or without an area: +1319"),
     "business.name": NAME, "business.town": NAME, "business.phone": PHONE, "business.clock": Choice(of=("12", "24")),
     "business.currency": Text(most=4, least=1), "business.language": Choice(of=tuple(LANGUAGES)),
     "business.warranty_months": Whole(most=600),

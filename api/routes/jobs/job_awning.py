@@ -15,6 +15,7 @@ from api.access.accounts import Role
 from api.access.guards import Who, allow, found
 from api.access.idempotency import Once
 from api.clock import Now, local_day
+from api.falls.now import falling
 from api.fields.limits import limit
 from api.fields.measures import office_length, office_weight
 from api.http import versions
@@ -22,6 +23,7 @@ from api.http.pages import Database, page, wants_json
 from api.http.problems import Problem, bad_fields, responses
 from api.http.subject import Subject
 from api.jobs import models
+from api.jobs.listed import places
 from api.jobs.numbers import called_after
 from api.ledger.history import note
 from api.ledger.job_facts import rows
@@ -139,6 +141,14 @@ def awning_form(
         "form": form or {},
         "order_faults": faults or {},
     }
+
+
+def where_it_stands(request: Request, session: Session, visit: tables.Visit, now: datetime.datetime) -> dict[str, Any]:
+    """Return where a visit stands that has got its awning: its posted `stop`, and why it `falls` there, or None."""
+    stop = places(session).stops.get(visit.id)
+    posted = stop is not None and stop.posted and visit.state == "open"
+    falls = falling(session, request.app.state.searches.days, now).get(visit.id) if posted else None
+    return {"stop": stop if posted else None, "falls": falls}
 
 
 def _open_order(session: Session, visit: tables.Visit) -> tables.Order | None:

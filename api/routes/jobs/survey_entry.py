@@ -20,16 +20,14 @@ from api.access.accounts import Role
 from api.access.guards import STAFF, Who, allow, found, own_job
 from api.access.idempotency import Once
 from api.clock import Now, local_day
-from api.falls.now import falling
 from api.http.pages import Database, page, wants_json
 from api.http.problems import Problem, bad_fields, responses
 from api.http.subject import Subject
-from api.jobs.listed import places
 from api.ledger.job_facts import zero_photos
 from api.ledger.plans.posted import does_job
 from api.papers.shown.cautions import LEAD_PAINT_BEFORE
 from api.routes import records
-from api.routes.jobs.job_awning import before_awning
+from api.routes.jobs.job_awning import before_awning, where_it_stands
 from api.survey import keeping
 from api.survey.compare import differences, merged
 from api.survey.drawing import draft_of
@@ -116,18 +114,12 @@ def survey_page(
     version = "" if entry.row is None else str(entry.row.version)
     base = {**fields, "version": version}
     chosen = {"model": model, "width": width, "projection": projection}
-    stands = _stands(request, session, visit, now) if added and who.role in (Role.manager, Role.office) else None
+    stands = (
+        where_it_stands(request, session, visit, now) if added and who.role in (Role.manager, Role.office) else None
+    )
     return _form(
         request, session, entry, fields, base, taken=taken, saved=saved, fresh=True, chosen=chosen, stands=stands
     )
-
-
-def _stands(request: Request, session: Session, visit: tables.Visit, now: datetime.datetime) -> dict[str, Any]:
-    """Return where a visit stands that has got its awning: its posted `stop`, and why it `falls` there, or None."""
-    stop = places(session).stops.get(visit.id)
-    posted = stop is not None and stop.posted and visit.state == "open"
-    falls = falling(session, request.app.state.searches.days, now).get(visit.id) if posted else None
-    return {"stop": stop if posted else None, "falls": falls}
 
 
 async def _sent(request: Request) -> dict[str, str]:
