@@ -156,7 +156,7 @@ def test_kinds_of_work_are_in_the_catalogue_and_a_businesss_own_stay_as_they_wer
         session.add(tables.WorkKind(id="wash", name="wash", counts_as="repair", told="awning wash", steps=["hose off"]))
         session.flush()
         with speaking("es"):
-            subject, _ = words(session, jobs.repair, None, before=None, why="")
+            subject, *_ = words(session, jobs.repair, None, before=None, why="")
         assert subject.endswith(": awning wash tiene que esperar")
         session.rollback()
 
