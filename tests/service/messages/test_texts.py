@@ -189,6 +189,7 @@ def test_the_page_sets_tries_changes_and_ends_the_gateway_and_never_shows_its_ke
         ("to_field", "a b", "must be the name of a field"),
         ("header", "X Key", "must be the name of a header"),
         ("secret", "", "must be given"),
+        ("secret", "k\r\nHost: elsewhere", "must be plain letters"),
         ("prefix", "19", "must be a country's number"),
     ],
 )
