@@ -84,8 +84,8 @@ class _Environment(BaseSettings):
     )
     inner_calls: str = Field(
         default="",
-        description="addresses inside this network that webhooks may call, such as 127.0.0.1 or 10.1.0.0/16; empty: "
-        "they call addresses outside only",
+        description="addresses inside this network that webhooks and the text gateway may have, such as 127.0.0.1 or "
+        "10.1.0.0/16; empty: only addresses outside are called",
     )
     clock: str = Field(
         default="",

@@ -48,7 +48,7 @@ SCOPES = {
 }
 # A person's own: no program has a password, or sessions to end.
 _OWN = re.compile(
-    r"/(password|sessions|session|sign-in|second-factor|prove|notices|sign-out|who-may-sign-in|accounts|tokens|webhooks)(/.*)?"
+    r"/(password|sessions|session|sign-in|second-factor|prove|notices|sign-out|who-may-sign-in|accounts|tokens|webhooks|text-gateway)(/.*)?"
 )
 
 

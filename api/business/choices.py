@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from api.business.crews import crews
-from api.business.keep import Taken, changes_of, keep, mark_of, read_texts
+from api.business.keep import Taken, changes_of, keep, mark_of, read_texts, undoing
 from api.business.learned import learning
 from api.business.outside import climate, forecast, places, roads
 from api.business.part import BadValues, Group, Line, Part
@@ -12,6 +12,7 @@ from api.business.rules import business, prices, week
 
 __all__ = [
     "PARTS", "BadValues", "Group", "Line", "Part", "Taken", "changes_of", "keep", "mark_of", "read_texts",
+    "undoing",
 ]  # fmt: skip
 
 # In the order of the page; each makes its part from what the database holds now.

@@ -69,6 +69,31 @@ def keep(session: Session, part: Part, texts: Mapping[str, str], again: Any, *, 
     return Taken(fields)
 
 
+def undoing(part: Part, line: History) -> dict[str, str] | None:
+    """Return the texts that undo a change of `part`; None where a value has changed since, or a row has gone.
+
+    A row that the change added is taken out.
+    """
+    now, found = {one.name: one.text for one in part.lines}, dict[str, str]()
+    for name, (before, after) in line.detail.items():
+        row = f"{name.rpartition('.')[0]}.out"
+        if name not in now or not _same(now[name], after):
+            return None
+        if row not in now or before:
+            found[name] = before
+        else:
+            found[row] = "out"
+    return found
+
+
+def _same(one: str, other: str) -> bool:
+    """Say whether two texts are the same value: 30.0 is 30."""
+    try:
+        return one == other or float(one) == float(other)
+    except ValueError:
+        return False
+
+
 def changes_of(session: Session, part_id: str) -> list[History]:
     """Return the last changes of a part, the newest first."""
     lines = select(History).where(History.noun == NOUN, History.noun_id == part_id)

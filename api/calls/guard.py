@@ -20,7 +20,11 @@ _SOCKET_OPTION = tuple[int, int, int] | tuple[int, int, bytes | bytearray] | tup
 
 
 class OutsideFault(Exception):
-    """An address that could not be called, in one sentence."""
+    """An address that could not be called, in one sentence. `perhaps`: it may have had the call all the same."""
+
+    def __init__(self, words: str, *, perhaps: bool = False) -> None:
+        super().__init__(words)
+        self.perhaps = perhaps
 
 
 def is_outside(address: str) -> bool:
@@ -119,7 +123,10 @@ class GuardedCaller:
                     if len(body) > most_bytes:
                         raise OutsideFault(f"it holds more than {most_bytes // 1_000_000} MB")
                 return Heard(answer.status, {name.lower(): value for name, value in answer.headers}, body)
-        except httpcore.TimeoutException:
-            raise OutsideFault(f"it did not answer within {self._try_s:.0f} s") from None
+        except httpcore.TimeoutException as e:
+            perhaps = not isinstance(e, httpcore.ConnectTimeout)
+            raise OutsideFault(f"it did not answer within {self._try_s:.0f} s", perhaps=perhaps) from None
         except (httpcore.NetworkError, httpcore.ProtocolError, httpcore.UnsupportedProtocol, OSError, ValueError) as e:
-            raise OutsideFault(f"it cannot be reached ({str(e)[:80] or type(e).__name__})") from None
+            perhaps = isinstance(e, httpcore.ReadError | httpcore.WriteError | httpcore.RemoteProtocolError)
+            words = f"it cannot be reached ({str(e)[:80] or type(e).__name__})"
+            raise OutsideFault(words, perhaps=perhaps) from None

@@ -37,8 +37,8 @@ CLEARED: dict[str, dict[str, Any]] = {
     "site_survey": {"uncertain": ""},
     "booking": {"told_words": ""},
     "message": {
-        "to_name": GONE, "to_email": "", "subject": GONE, "body": GONE, "calendar": "", "language": "en", "english": "",
-        "answer": "",
+        "to_name": GONE, "to_email": "", "to_phone": "", "subject": GONE, "body": GONE, "text": "", "calendar": "",
+        "language": "en", "english": "", "answer": "",
     },
     "sent_paper": {"to_name": GONE, "to_email": "", "subject": GONE, "body": GONE},
     "gate": {"paper": ""},
@@ -55,8 +55,8 @@ COARSE = 1  # decimals of a degree that are left of where a house stands: some 1
 # Keys of a line of the history whose values are a person's; any other text goes where it names them.
 TELLS = {
     "name", "phone", "email", "address", "access", "note", "fault", "uncertain", "lat", "lon", "to", "to_name",
-    "to_email", "subject", "body", "english", "told_words", "words", "why", "caption", "paper", "signed by",
-    "signature of", "not in order",
+    "to_email", "to_phone", "subject", "body", "text", "english", "told_words", "words", "why", "caption", "paper",
+    "signed by", "signature of", "not in order",
 }  # fmt: skip
 _LEAST = 5  # letters of a text by which other rows are looked through: shorter ones stand in anybody's
 _AS_BEFORE = ("chain_link", "erased_line")  # hashes alone
@@ -118,7 +118,7 @@ def _words_of(session: Session, found: Found) -> tuple[str, ...]:
     said = {str(row[key]) for row in found["customer"] for key in ("name", "phone", "email")}
     said |= {str(row["address"]) for row in found.get("site", [])}
     said |= {str(row["name"]) for row in found.get("signature", [])}
-    said |= {str(row[key]) for row in found.get("message", []) for key in ("to_name", "to_email")}
+    said |= {str(row[key]) for row in found.get("message", []) for key in ("to_name", "to_email", "to_phone")}
     for line in found.get("history", []):
         if line["noun"] in ("customer", "customers", "site", "sites"):
             told = (line["detail"].get(key) for key in ("name", "phone", "email", "address"))

@@ -40,6 +40,7 @@ LEFT_OUT = {
     "recovery_code": "codes that stand for a second factor",
     "webhook": "addresses of other programs, with what their calls are signed with",
     "webhook_call": "calls to them",
+    "text_gateway": "the gateway that sends text messages, with what it asks for",
 }
 SECRETS = {("account", "password")}
 LONGEST_XLSX_CELL = 32_767

@@ -86,16 +86,18 @@ def crew_calendar(session: Session, crew_id: str) -> bytes:
     return bytes(calendar.to_ical())
 
 
-def visit_calendar(session: Session, visit_id: str) -> bytes:
+def visit_calendar(session: Session, visit_id: str, off_at: datetime.datetime | None = None) -> bytes:
     """Return the feed of one visit for its customer, in their language: what was posted, or what was told since.
 
-    Nothing of the crew is in it.
+    Nothing of the crew is in it. off_at: when it is told that the visit is off, where no booking says so yet.
     """
     business = session.get_one(tables.Business, 1)
     visit, site, customer, awning = by_id(session)(visit_id)
     calendar = _calendar(business.name, business)
     told = select(tables.Booking).where(tables.Booking.visit_id == visit_id).order_by(col(tables.Booking.id))
     revisions = [*_posted(postings(session), visit_id, None), *_told(session, session.exec(told))]
+    if off_at is not None:
+        revisions.append(Revision(max([off_at, *(one.at for one in revisions)]), None))
     event = settled(_until_off(session, visit, revisions))
     if event is not None:
         with speaking(language_of_customer(session, customer)):

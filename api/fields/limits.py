@@ -250,6 +250,7 @@ NAME = Text(most=120, least=1)
 NOTE = Text(most=2000, lines=True)
 PHONE = Text(most=40)
 EMAIL = Text(most=120, fits=is_address, words="must be an e-mail address such as office@example.org")
+FIELD = Text(most=40, least=1, pattern="[A-Za-z_][A-Za-z0-9_.-]*", words="must be the name of a field such as text")
 SKILL = Text(
     most=40, least=1, pattern="[a-z][a-z-]{0,39}", words="must be small letters with dashes between, such as roof-mount"
 )  # fmt: skip
@@ -362,7 +363,8 @@ LIMITS: dict[str, ColumnLimit] = {
     "stock_move.pieces": Whole(least=-1_000_000, most=1_000_000), "stock_move.why": Text(most=400, least=1),
     "photo.shows": Choice(of=("wall", "zero", "crate", "work")), "photo.caption": Text(most=200),
     "signature.name": NAME,
-    "message.to_name": Text(most=200), "message.to_email": EMAIL, "message.subject": Text(most=200, least=1),
+    "message.to_name": Text(most=200), "message.to_email": EMAIL, "message.to_phone": PHONE,
+    "message.text": Text(most=1200, least=1, lines=True), "message.subject": Text(most=200, least=1),
     "message.body": Text(most=8000, least=1, lines=True), "message.answer": Text(most=400, least=1),
     "account.name": Text(least=2, most=40, fits=_account, words="must be letters, digits, dots or dashes"),
     "account.email": EMAIL, "account.password": PASSWORD,
@@ -373,6 +375,14 @@ LIMITS: dict[str, ColumnLimit] = {
     ),
     "webhook.name": Text(most=40, least=2),
     "webhook.address": Text(most=500, least=1, fits=_web, words="must be an address such as https://program.example/told"),
+    "text_gateway.address": Text(most=500, least=1, fits=_web, words="must be an address such as https://texts.example"),
+    "text_gateway.form": Choice(of=("json", "form")), "text_gateway.to_field": FIELD, "text_gateway.text_field": FIELD,
+    "text_gateway.more": Text(most=1000, lines=True),
+    "text_gateway.header": Text(most=60, pattern="[A-Za-z0-9-]*", words="must be the name of a header, or empty"),
+    "text_gateway.secret": Text(most=500, fits=lambda text: text.isascii() and text.isprintable(),
+                                words="must be plain letters, without line breaks"),
+    "text_gateway.prefix": Text(most=5, least=2, pattern=r"\+1([2-9][0-9]{2})?|\+[2-9][0-9]{0,3}",
+                                words="must be a country's number such as +44, or +1 with or without an area: +1319"),
     "business.name": NAME, "business.town": NAME, "business.phone": PHONE, "business.clock": Choice(of=("12", "24")),
     "business.currency": Text(most=4, least=1), "business.language": Choice(of=tuple(LANGUAGES)),
     "business.warranty_months": Whole(most=600),

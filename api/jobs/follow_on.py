@@ -9,6 +9,7 @@ from sqlmodel import Session
 from api import tables
 from api.fields.ids import new_id
 from api.http import versions
+from api.jobs.numbers import job_number
 from api.ledger.history import note
 from scheduler.week import Job
 
@@ -22,7 +23,7 @@ def follow_on(
     begun has no crate any more, and what is left of it is a repair.
     """
     made = tables.Visit(
-        id=new_id("J"),
+        id=job_number(session, new_id("J")),
         kind="repair" if visit.kind == "install" else visit.kind,
         work_id="repair" if visit.kind == "install" else visit.work_id,
         site_id=visit.site_id,

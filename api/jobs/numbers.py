@@ -1,13 +1,14 @@
-"""Job numbers that can be said on the phone: J-1104, one after the other."""
+"""Numbers that can be said on the phone: jobs J-1104, one after the other; what comes with one is called after it."""
 
 from __future__ import annotations
 
 import re
 
 import sqlalchemy as sa
-from sqlmodel import Session, select
+from sqlmodel import Session, SQLModel, select
 
 from api import tables
+from api.fields.ids import new_id
 
 FIRST = 1001
 _NUMBERED = re.compile(r"J-([1-9][0-9]{0,7})")
@@ -28,3 +29,12 @@ def job_number(session: Session, form: str) -> str:
     session.add(tables.JobNumber(form=form, number=number))
     session.flush()
     return f"J-{number}"
+
+
+def called_after(session: Session, visit_id: str, table: type[SQLModel], letter: str) -> str:
+    """Return the id of a new row that comes with a job: A-1104 of J-1104, or A-1104-2 where that is taken."""
+    found = _NUMBERED.fullmatch(visit_id)
+    if found is None:
+        return new_id(letter)
+    names = (f"{letter}-{found[1]}", *(f"{letter}-{found[1]}-{n}" for n in range(2, 100)))
+    return next((name for name in names if session.get(table, name) is None), new_id(letter))

@@ -35,7 +35,7 @@ class JobStory:
 def job_story(session: Session, visit: tables.Visit, customer_id: str) -> JobStory:
     """Return the story of a visit, its site, customer, order, awning and survey."""
     if visit.awning_id is None:
-        survey = measured_before(session, visit.site_id)
+        survey = measured_before(session, visit)
     else:
         survey = newest_surveys(session, [visit.awning_id]).get(visit.awning_id)
     things = [visit.id, visit.site_id, customer_id, visit.order_id, visit.awning_id, survey.id if survey else None]

@@ -59,6 +59,7 @@ _TABLES = {
     "api/business/rows.py": ("MEASURES", "NAMES"),
     "api/business/rules.py": ("_BY_KIND", "_SINGLE", "ESTIMATES", "LANGUAGE", "UNITS"),
     "api/jobs/entry.py": ("_LABELS", "_MEANINGS", "_CHOICES"), "api/routes/jobs/entry.py": ("_TITLES", "_NEW_TITLES"),
+    "api/routes/rebooking/text_gateway.py": ("LABELS",),
 }  # fmt: skip
 _SURVEY = "api/survey/fields.py"
 _SURVEY_CALLS = {"FormField", "RowsOf", "SurveySection"}
@@ -68,7 +69,7 @@ _KEY = re.compile(r"[a-z0-9_.-]*")  # no text: a column, table or code
 # The rows that a business begins with; those that it adds stay in the words in which they were typed.
 _WORK_KINDS = "api/migrations/versions/0026_kinds.py"
 _KEYWORDS = {"_": None, "gettext": None, "ngettext": (1, 2), "to_say": None}
-_REFUSALS = {"BadInput", "Problem", "HTTPException"}
+_REFUSALS = {"BadInput": 1, "Problem": 1, "HTTPException": 1, "NotSent": 0}  # which of its words is said
 # What only programs are told, and whoever starts the service or looks after its machine.
 _NOT_FOR_PEOPLE = (
     "api/access/idempotency.py", "api/access/tokens.py", "api/backup/", "api/business/load.py", "api/business/seed/",
@@ -182,15 +183,16 @@ def survey_texts(source: str) -> Iterator[str]:
 
 
 def refusal_texts(source: str) -> Iterator[str]:
-    """Yield what a module says where it refuses: the second word of a refusal, or of a fault put on a list."""
+    """Yield what a module says where it refuses or could not send, and the second word of a fault put on a list."""
     for node in ast.walk(ast.parse(source)):
         if isinstance(node, ast.Assign) and ast.unparse(node.targets[0]) == "detail":
             yield from (text for text in core_sentence(node.value) if _SAYS.search(_NAMED.sub("", text)))
         if not isinstance(node, ast.Call):
             continue
         called = ast.unparse(node.func).rpartition(".")[2]
-        if called in _REFUSALS and len(node.args) > 1:
-            yield from (text for text in core_sentence(node.args[1]) if _SAYS.search(_NAMED.sub("", text)))
+        if len(node.args) > _REFUSALS.get(called, len(node.args)):
+            said = node.args[_REFUSALS[called]]
+            yield from (text for text in core_sentence(said) if _SAYS.search(_NAMED.sub("", text)))
         elif called == "append" and node.args and isinstance(node.args[0], ast.Tuple) and len(node.args[0].elts) == 2:
             yield from (
                 text

@@ -55,7 +55,7 @@ NOUNS = (
     to_say("the piece of equipment"), to_say("the day out of order"), to_say("the model"),
     to_say("the size of a model"), to_say("the part of a model"), to_say("the gate"), to_say("the usual gate"),
     to_say("the part packed with an awning"), to_say("the maker order"), to_say("the yearly service"),
-    to_say("the callback"), to_say("the task times"), to_say("the step"),
+    to_say("the callback"), to_say("the task times"), to_say("the step"), to_say("the text gateway"),
 )  # fmt: skip
 DETAILS = (
     to_say("kind"), to_say("state"), to_say("skills"), to_say("due on"), to_say("skip"), to_say("fault"),

@@ -87,11 +87,25 @@ def newest_surveys(session: Session, awning_ids: Iterable[str]) -> dict[str, tab
     return {row.awning_id: row for row in ordered if row.awning_id is not None}
 
 
-def measured_before(session: Session, site_id: str) -> tables.SiteSurvey | None:
-    """Return the survey of a site's wall that no awning has taken yet; of several the newest."""
-    survey = tables.SiteSurvey
-    found = rows(session, survey, col(survey.site_id) == site_id, col(survey.awning_id).is_(None))
-    return max(found, key=lambda row: (row.surveyed_on, row.id), default=None)
+def measured_before(session: Session, visit: tables.Visit, awning_id: str | None = None) -> tables.SiteSurvey | None:
+    """Return the survey of a visit's wall that no awning has taken yet, None where nobody can say which.
+
+    That is the wall that the visit measured itself, or the one whose measuring visit is of the same awning. Any other
+    visit with an awning has the one wall of the site that waits for one, where there is no second; a visit that is to
+    measure has only what nobody's visit is known for.
+    """
+    survey, asked = tables.SiteSurvey, awning_id or visit.awning_id
+    found = rows(session, survey, col(survey.site_id) == visit.site_id, col(survey.awning_id).is_(None))
+    by = {row.id: row for row in _named(session, tables.Visit, (one.visit_id for one in found))}
+    own = [one for one in found if one.visit_id == visit.id]
+    if not own and asked is not None:
+        own = [one for one in found if one.visit_id in by and by[one.visit_id].awning_id == asked]
+    if not own:
+        own = [one for one in found if one.visit_id is None]
+    if not own and asked is not None:
+        free = [one for one in found if one.visit_id in by and by[one.visit_id].awning_id is None]
+        own = free if len(free) == 1 else []
+    return max(own, key=lambda row: (row.surveyed_on, row.id), default=None)
 
 
 def zero_photos(session: Session, visits: Iterable[tables.Visit]) -> dict[str, tables.Photo]:

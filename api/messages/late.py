@@ -7,9 +7,7 @@ import datetime
 from sqlmodel import Session
 
 from api import tables
-from api.fields.mail import is_address
 from api.ledger.history import note
-from api.ledger.plans.days import by_id
 from api.messages.telling import drop_drafts
 from api.messages.words import Spot, late_words, written
 
@@ -24,14 +22,11 @@ def draft_late(
     Earlier drafts that said so are dropped; the hour is said in fives, and never too early.
     """
     drop_drafts(session, visit_id, "late")
-    _, _, customer, _ = by_id(session)(visit_id)
     about = -(-expected // STEP_MIN) * STEP_MIN
     said = written(session, visit_id, lambda: late_words(session, visit_id, {**spot, "start": told}, about))
     message = tables.Message(
-        visit_id=visit_id, kind="late", expected=about, to_name=customer.name,
-        to_email=customer.email if is_address(customer.email) else "", subject=said.subject, body=said.body,
-        language=said.language, english=said.english, spot=dict(spot), made_at=now, made_by=by,
-    )  # fmt: skip
+        **said, visit_id=visit_id, kind="late", expected=about, spot=dict(spot), made_at=now, made_by=by
+    )
     session.add(message)
     session.flush()
     note(session, now, by, "drafted", "message", str(message.id), {"visit": visit_id, "late until": about})

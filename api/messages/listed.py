@@ -11,6 +11,8 @@ from sqlmodel import Session, col, select
 from api import tables
 from api.fields.mail import is_address
 from api.ledger.plans.named import Named, named
+from api.messages.by_text.calling import dialed
+from api.messages.by_text.gateway import gateway
 from api.messages.telling import OPEN, still_so, tells
 
 
@@ -19,8 +21,8 @@ class ToTell:
     """A message still to tell: about which visit, what its customer was told before, and what is special about it.
 
     falls: why the visit cannot go at the time that the message tells of, empty where it can. so: whether it is still
-    true. kind: "off", "new time", "late", "reminder", "rain date", or "first" where the customer has heard nothing
-    before.
+    true. number: to which a text goes, empty where none can. kind: "off", "new time", "late", "reminder", "rain date",
+    or "first" where the customer has heard nothing before.
     """
 
     message: tables.Message
@@ -28,6 +30,7 @@ class ToTell:
     before: tables.Booking | None
     falls: str
     so: bool
+    number: str
 
     @property
     def kind(self) -> str:
@@ -49,6 +52,10 @@ class ToTell:
         return is_address(self.message.to_email)
 
     @property
+    def by_text(self) -> bool:
+        return bool(self.message.text and self.number)
+
+    @property
     def first(self) -> tuple[int, str, int]:
         """Sorts by what is most pressing: late today, broken promises, changed times, the rest; then by the day."""
         spot = self.message.spot
@@ -60,6 +67,8 @@ class ToTell:
 
 def to_tell(session: Session, falls: Mapping[str, str]) -> list[ToTell]:
     """Return the messages that nobody has been told yet, the most pressing first; `falls` are reasons by visit."""
+    row = gateway(session)
+    prefix = "" if row is None else row.prefix
     rows = select(tables.Message).where(col(tables.Message.state).in_(OPEN)).order_by(col(tables.Message.id))
     found = [
         ToTell(
@@ -68,6 +77,7 @@ def to_tell(session: Session, falls: Mapping[str, str]) -> list[ToTell]:
             _believed(session, message),
             "" if message.spot is None else falls.get(message.visit_id, ""),
             message.state == "sending" or still_so(session, message),
+            dialed(message.to_phone, prefix) if prefix else "",
         )
         for message in session.exec(rows)
     ]

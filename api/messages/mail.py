@@ -117,8 +117,10 @@ def _connected(server: Server) -> smtplib.SMTP:
 
 def _lost(handed: bool) -> NotSent:
     if handed:
-        words = "The mail server was lost while it had the message: it may have been sent. Ask before sending it again."
-        return NotSent(words, perhaps=True)
+        return NotSent(
+            "The mail server was lost while it had the message: it may have been sent. Ask before sending it again.",
+            perhaps=True,
+        )
     return NotSent("The mail server did not answer in time.")
 
 

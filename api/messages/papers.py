@@ -16,7 +16,7 @@ from api.fields.mail import is_address
 from api.http.problems import Problem
 from api.ledger.history import note
 from api.messages.mail import Letter, NotSent, send
-from api.messages.telling import STUCK
+from api.messages.sending import STUCK
 from api.settings import Settings
 
 

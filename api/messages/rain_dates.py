@@ -8,9 +8,7 @@ from typing import Any
 from sqlmodel import Session, col, select
 
 from api import tables
-from api.fields.mail import is_address
 from api.ledger.history import note
-from api.ledger.plans.days import by_id
 from api.messages.telling import drop_drafts
 from api.messages.words import no_rain_date_words, rain_date_words, written
 
@@ -28,14 +26,11 @@ def draft_rain_date(
     kept = row.state == "kept"
     if not kept and not told:
         return
-    _, _, customer, _ = by_id(session)(row.visit_id)
     say = rain_date_words if kept else no_rain_date_words
     said = written(session, row.visit_id, lambda: say(session, row))
     message = tables.Message(
-        visit_id=row.visit_id, kind=KIND, to_name=customer.name,
-        to_email=customer.email if is_address(customer.email) else "", subject=said.subject, body=said.body,
-        language=said.language, english=said.english, spot=_spot(row) if kept else None, made_at=now, made_by=by,
-    )  # fmt: skip
+        **said, visit_id=row.visit_id, kind=KIND, spot=_spot(row) if kept else None, made_at=now, made_by=by
+    )
     session.add(message)
     session.flush()
     detail = {"visit": row.visit_id, KIND: row.day.isoformat()}

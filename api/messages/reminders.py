@@ -7,9 +7,7 @@ import datetime
 from sqlmodel import Session, col, select
 
 from api import tables
-from api.fields.mail import is_address
 from api.ledger.history import note
-from api.ledger.plans.days import by_id
 from api.ledger.plans.posted import posted_on
 from api.ledger.told import told_now
 from api.messages.telling import spots_of, tells
@@ -53,13 +51,10 @@ def draft_reminders(session: Session, today: datetime.date, *, now: datetime.dat
     """Draft a reminder for each customer who is to be reminded of the next day; return how many."""
     found = to_remind(session, today)
     for visit_id, spot in ({} if found is None else found[1]).items():
-        _, _, customer, _ = by_id(session)(visit_id)
         told = {**spot, "start": spot["told"]}  # posted a few minutes off is still what was said
         said = written(session, visit_id, lambda visit=visit_id, at=told: reminder_words(session, visit, at))  # type: ignore[misc]
         message = tables.Message(
-            visit_id=visit_id, kind="reminder", to_name=customer.name,
-            to_email=customer.email if is_address(customer.email) else "", subject=said.subject, body=said.body,
-            language=said.language, english=said.english, spot={k: v for k, v in spot.items() if k != "told"},
+            **said, visit_id=visit_id, kind="reminder", spot={k: v for k, v in spot.items() if k != "told"},
             made_at=now, made_by=by,
         )  # fmt: skip
         session.add(message)

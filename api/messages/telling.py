@@ -1,4 +1,4 @@
-"""What customers are told: drafted in plain words, looked over, then sent once by e-mail or told by telephone.
+"""What customers are told: drafted in plain words, looked over, then sent once or told by telephone.
 
 A message tells where a visit stands (`spot`), or that it is off. It is told only while that is still so. Telling it
 writes the booking: from then on the time is a promise. One that says how late the crew comes (`api.messages.late`)
@@ -13,27 +13,20 @@ from email.utils import parseaddr
 from typing import Any
 
 import icalendar
-import sqlalchemy as sa
 from sqlmodel import Session, col, select
 
 from api import tables
-from api.database import transaction
 from api.feeds.calendar import visit_calendar
 from api.fields.limits import limit
-from api.fields.mail import is_address
 from api.http import versions
 from api.http.problems import Problem
 from api.ledger.facts import kept_rain_date
 from api.ledger.history import note
-from api.ledger.plans.days import by_id
 from api.ledger.plans.posted import posted_on
 from api.ledger.told import moment_after_all, told_now
-from api.messages.mail import Letter, NotSent, send
 from api.messages.words import Spot, words, written
-from api.settings import Settings
 from scheduler.plan import read_plan
 
-STUCK = datetime.timedelta(minutes=10)
 OPEN = ("draft", "failed", "sending")
 
 
@@ -71,14 +64,10 @@ def draft(
     told; why: one of `WHY`.
     """
     drop_drafts(session, visit_id, "time", "late", "reminder")
-    _, _, customer, _ = by_id(session)(visit_id)
     said = written(session, visit_id, lambda: words(session, visit_id, spot, before=before, why=why))
     message = tables.Message(
-        visit_id=visit_id, case_id=case_id, to_name=customer.name,
-        to_email=customer.email if is_address(customer.email) else "", subject=said.subject, body=said.body,
-        language=said.language, english=said.english, spot=None if spot is None else dict(spot),
-        made_at=now, made_by=by,
-    )  # fmt: skip
+        **said, visit_id=visit_id, case_id=case_id, spot=None if spot is None else dict(spot), made_at=now, made_by=by
+    )
     session.add(message)
     session.flush()
     note(session, now, by, "drafted", "message", str(message.id), {"visit": visit_id, "spot": message.spot})
@@ -148,17 +137,17 @@ def edit(
     session: Session, message: tables.Message, values: Mapping[str, Any], *, now: datetime.datetime, by: str
 ) -> None:
     """Change a draft; 409 where it is told, dropped, or being sent."""
-    _require_open(message)
+    require_open(message)
     if not versions.update(session, message, values):
-        raise _meanwhile()
+        raise meanwhile()
     note(session, now, by, "changed", "message", str(message.id), {"fields": sorted(values)})
 
 
 def drop(session: Session, message: tables.Message, *, now: datetime.datetime, by: str) -> None:
     """Drop a draft: the customer is not told, or was told otherwise."""
-    _require_open(message)
+    require_open(message)
     if not versions.update(session, message, {"state": "dropped"}):
-        raise _meanwhile()
+        raise meanwhile()
     note(session, now, by, "dropped", "message", str(message.id), {"visit": message.visit_id})
 
 
@@ -167,11 +156,11 @@ def told_by_hand(
     how: str = "telephone",
 ) -> None:  # fmt: skip
     """Mark a message as told by `by`, by telephone or as `how` says, and write the booking."""
-    _require_open(message)
-    _require_so(session, message)
+    require_open(message)
+    require_so(session, message)
     values = {"state": "told", "how": how, "told_at": now, "told_by": by, "fault": ""}
     if not versions.update(session, message, values):
-        raise _meanwhile()
+        raise meanwhile()
     if message.kind == "time":
         book(session, message.visit_id, message.spot, now, how, words or message.subject)
     note(session, now, by, "told", "message", str(message.id), {"visit": message.visit_id, "how": how})
@@ -186,64 +175,9 @@ def answered(session: Session, message: tables.Message, words: str, *, now: date
         raise Problem(409, "This message has not been told yet: nobody can have answered it.")
     words = limit("message.answer").check(words.strip())
     if not versions.update(session, message, {"answer": words, "answered_at": now, "answered_by": by}):
-        raise _meanwhile()
+        raise meanwhile()
     note(session, now, by, "noted the answer to", "message", str(message.id),
          {"visit": message.visit_id, "words": words})  # fmt: skip
-
-
-def send_by_mail(
-    database: sa.Engine, settings: Settings, message_id: int, version: int, *, now: datetime.datetime, by: str
-) -> tables.Message:
-    """Send a message once, and write the booking; a failure is kept with the message in words.
-
-    First the message is claimed, in a transaction of its own: of two who send it at once, one does. Raises `Problem`
-    where it cannot be sent at all: no mail server, no address, told already, or no longer true.
-    """
-    if settings.smtp is None:
-        raise Problem(409, "No mail server is set up (EAVEBOARD_SMTP): tell it by telephone, or copy the words.")
-    with transaction(database) as session:
-        message = session.get(tables.Message, message_id)
-        if message is None:
-            raise Problem(404, f'No message has the id "{message_id}".')
-        _require_open(message)
-        _require_so(session, message)
-        if not is_address(message.to_email):
-            raise Problem(422, "This message has no e-mail address: write one, or tell it by telephone.")
-        if message.version != version or not versions.update(
-            session, message, {"state": "sending", "told_at": now, "told_by": by, "how": "e-mail", "fault": ""}
-        ):
-            raise _meanwhile()
-        timed = message.kind == "time"  # how late the crew comes is nothing for a calendar
-        calendar, method = invitation(session, message, settings.mail_from) if timed else ("", "")
-    fault: NotSent | None = None
-    try:
-        send(settings.smtp, settings.mail_from, Letter(
-            message.to_name, message.to_email, message.subject, message.body, calendar, method,
-            f"message-{message.id}-{message.made_at:%Y%m%d%H%M%S}", now,
-        ))  # fmt: skip
-    except NotSent as problem:
-        fault = problem
-    with transaction(database) as session:
-        row = session.get_one(tables.Message, message_id)
-        if fault is not None:
-            versions.update(session, row, {"state": "failed", "fault": fault.words, "told_at": None, "told_by": ""})
-            note(session, now, by, "did not send", "message", str(message_id), {"fault": fault.words})
-            return row
-        versions.update(session, row, {"state": "told", "calendar": calendar})
-        if row.kind == "time":
-            book(session, row.visit_id, row.spot, now, "e-mail", row.subject)
-        note(session, now, by, "sent", "message", str(message_id), {"visit": row.visit_id, "to": row.to_email})
-        return row
-
-
-def give_up_sending(session: Session, message: tables.Message, *, now: datetime.datetime, by: str) -> None:
-    """Set a message back that has been "sending" so long that whoever sent it must have been cut off."""
-    if message.state != "sending" or message.told_at is None or now - message.told_at < STUCK:
-        raise Problem(409, "This message is being sent just now; wait a few minutes.")
-    fault = "The sending was cut off: nobody can know whether it arrived. Ask before sending it again."
-    if not versions.update(session, message, {"state": "failed", "fault": fault, "told_at": None, "told_by": ""}):
-        raise _meanwhile()
-    note(session, now, by, "gave up sending", "message", str(message.id), {})
 
 
 def invitation(session: Session, message: tables.Message, sender: str) -> tuple[str, str]:
@@ -252,7 +186,8 @@ def invitation(session: Session, message: tables.Message, sender: str) -> tuple[
     REQUEST puts the entry in or corrects it, CANCEL takes it out: its UID stays, its SEQUENCE grows with each change.
     Without a sender there is nobody to answer, and the entry is published.
     """
-    calendar = icalendar.Calendar.from_ical(visit_calendar(session, message.visit_id))
+    off_at = message.made_at if message.kind == "time" and message.spot is None else None
+    calendar = icalendar.Calendar.from_ical(visit_calendar(session, message.visit_id, off_at))
     events = list(calendar.events)
     if not events:
         return "", ""
@@ -273,13 +208,15 @@ def invitation(session: Session, message: tables.Message, sender: str) -> tuple[
     return calendar.to_ical().decode(), method
 
 
-def _require_open(message: tables.Message) -> None:
+def require_open(message: tables.Message) -> None:
+    """Raise `Problem` where a message is told, dropped, or being sent."""
     if message.state not in ("draft", "failed"):
         state = {"told": "told already", "dropped": "dropped", "sending": "being sent just now"}[message.state]
         raise Problem(409, f"This message is {state}.", kind="changed-meanwhile")
 
 
-def _require_so(session: Session, message: tables.Message) -> None:
+def require_so(session: Session, message: tables.Message) -> None:
+    """Raise `Problem` where what a message tells is no longer so."""
     if not still_so(session, message):
         detail = (
             "The crew has come there, or the visit's time has changed: drop it."
@@ -289,7 +226,8 @@ def _require_so(session: Session, message: tables.Message) -> None:
         raise Problem(409, detail, kind="changed-meanwhile")
 
 
-def _meanwhile() -> Problem:
+def meanwhile() -> Problem:
+    """Return the refusal of whoever was not the first to change or send a message."""
     detail = "Somebody else has changed or sent this message meanwhile: look at it again."
     return Problem(412, detail, kind="changed-meanwhile")
 

@@ -12,12 +12,17 @@ import sqlalchemy as sa
 from api import tables
 from api.database import transaction
 from api.http.problems import Problem
-from api.messages.telling import send_by_mail, told_by_hand
+from api.messages.sending import send_by_mail, send_by_text
+from api.messages.telling import told_by_hand
 from api.settings import Settings
 
-How = Literal["send", "told"]
+How = Literal["send", "text", "told"]
 MOST = 500
 _FAILED_IN_A_ROW = 2  # then the server is at fault, and the rest would only wait for it
+_NOT_TRIED = {
+    "send": "Not tried: the mail server took none of those before.",
+    "text": "Not tried: the text gateway took none of those before.",
+}
 
 
 @dataclass(frozen=True)
@@ -32,11 +37,11 @@ def tell_together(
     database: sa.Engine, settings: Settings, wanted: Sequence[tuple[int, int]], how: How, *, now: datetime.datetime,
     by: str,
 ) -> ToldTogether:  # fmt: skip
-    """Send the messages by e-mail, or mark them as told by telephone, each (id, version) in a step of its own."""
+    """Send the messages by e-mail or as texts, or mark them as told by telephone, each (id, version) by itself."""
     told, left, failed = 0, dict[int, str](), 0
     for number, version in wanted:
         if failed >= _FAILED_IN_A_ROW:
-            left[number] = "Not tried: the mail server took none of those before."
+            left[number] = _NOT_TRIED[how]
             continue
         try:
             fault = _tell(database, settings, number, version, how, now=now, by=by)
@@ -55,8 +60,9 @@ def _tell(
     database: sa.Engine, settings: Settings, number: int, version: int, how: How, *, now: datetime.datetime, by: str
 ) -> str:
     """Tell one message; return why it was not told, empty where it was."""
-    if how == "send":
-        return send_by_mail(database, settings, number, version, now=now, by=by).fault
+    if how != "told":
+        sent = send_by_mail if how == "send" else send_by_text
+        return sent(database, settings, number, version, now=now, by=by).fault
     with transaction(database) as session:
         row = session.get(tables.Message, number)
         if row is None:

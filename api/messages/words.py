@@ -4,12 +4,12 @@ from __future__ import annotations
 
 import datetime
 from collections.abc import Callable, Mapping
-from dataclasses import dataclass
-from typing import Any
+from typing import Any, NamedTuple
 
 from sqlmodel import Session, col, select
 
 from api import tables
+from api.fields.mail import is_address
 from api.fields.shown import clock, feet, long_date
 from api.fields.wording import wording
 from api.languages import ENGLISH, gettext, ngettext, speaking, to_say
@@ -31,27 +31,31 @@ WHY = {
 }
 
 
-@dataclass(frozen=True)
-class Written:
-    """What a customer reads in their language; `english`: the same for the office, empty where it is in English."""
+class MessageWords(NamedTuple):
+    """A message in words: a letter with its subject, and `text`, the same in a few lines for a telephone."""
 
     subject: str
     body: str
-    language: str
-    english: str
+    text: str
 
 
-def written(session: Session, visit_id: str, say: Callable[[], tuple[str, str]]) -> Written:
-    """Return the subject and body that `say` gives in the language of a visit's customer."""
+def written(session: Session, visit_id: str, say: Callable[[], MessageWords]) -> dict[str, Any]:
+    """Return what `say` gives in the language of a visit's customer, and whom it goes to, by column of a message.
+
+    `english` is the same for the office, empty where it is in English.
+    """
     _, _, customer, _ = by_id(session)(visit_id)
     code = language_of_customer(session, customer)
     with speaking(code):
-        subject, body = say()
+        said = say()
     english = ""
     if code != ENGLISH:
         with speaking(ENGLISH):
-            english = "\n\n".join(say())
-    return Written(subject, body, code, english)
+            english = "\n\n".join(say()[:2])
+    return {
+        **said._asdict(), "language": code, "english": english, "to_name": customer.name, "to_phone": customer.phone,
+        "to_email": customer.email if is_address(customer.email) else "",
+    }  # fmt: skip
 
 
 def arrival(spot: Spot) -> str:
@@ -68,8 +72,8 @@ def _hour(minutes: int) -> int:
     return minutes // 60 if wording().clock == "24" else (minutes // 60 + 11) % 12 + 1
 
 
-def words(session: Session, visit_id: str, spot: Spot | None, *, before: Spot | None, why: str) -> tuple[str, str]:
-    """Return subject and body of a message, in the language spoken."""
+def words(session: Session, visit_id: str, spot: Spot | None, *, before: Spot | None, why: str) -> MessageWords:
+    """Return a message in words, in the language spoken."""
     visit, site, customer, awning = by_id(session)(visit_id)
     business, _ = session.get_one(tables.Business, 1), gettext
     said = {"business": business.name, "what": _(visit.work.told), "place": f"{site.address}, {site.town}"}
@@ -102,14 +106,22 @@ def words(session: Session, visit_id: str, spot: Spot | None, *, before: Spot | 
         after = _("The work takes about {lasts}.")
         todo = _("If this suits you, you need do nothing; if it does not, please call us by the day before.")
         file = _("The attached file puts the visit into your calendar, or corrects the entry that is there.")
-    name, call = _office(session)
     reason = _(WHY[why]) if why else ""
     told = f"{first} {reason} {after}"
     if before is not None and why != "customer":  # a promise is not kept
         told = f"{_sorry(reason)} {first} {after}"
-    lines = [_("Dear {name},").format(name=customer.name), "", told.format(**said).replace("  ", " ")]
-    lines += ["", f"{todo} {call}", *(["", file] if file else []), "", name, business.name, ""]
-    return subject.format(**said), "\n".join(lines)
+    return _said(session, customer, subject.format(**said), told.format(**said).replace("  ", " "), todo, file)
+
+
+def _said(
+    session: Session, customer: tables.Customer, subject: str, told: str, todo: str, file: str = ""
+) -> MessageWords:
+    """Return a letter, and the text message of the same: what is told, what to do, whom to call; `file` comes along."""
+    business = session.get_one(tables.Business, 1).name
+    name, call = _office(session)
+    greeting = gettext("Dear {name},").format(name=customer.name)
+    lines = [greeting, "", told, "", f"{todo} {call}", *(["", file] if file else []), "", name, business, ""]
+    return MessageWords(subject, "\n".join(lines), f"{business}: {told} {todo} {call}")
 
 
 def _sized(visit: tables.Visit, awning: tables.Awning | None) -> str:
@@ -124,11 +136,10 @@ def _sorry(why: str) -> str:
     return gettext("We are sorry: {why}").format(why=f"{why[0].lower()}{why[1:]}")
 
 
-def late_words(session: Session, visit_id: str, spot: Spot, expected: int) -> tuple[str, str]:
-    """Return subject and body of a message that says, on the day, that the crew will come at the minute `expected`."""
+def late_words(session: Session, visit_id: str, spot: Spot, expected: int) -> MessageWords:
+    """Return a message that says, on the day, that the crew will come at the minute `expected`."""
     visit, site, customer, awning = by_id(session)(visit_id)
     business, _ = session.get_one(tables.Business, 1), gettext
-    name, call = _office(session)
     about = ngettext("at about {time}", "at about {time}", _hour(expected)).format(time=clock(expected))
     late = _(
         "We are sorry to keep you waiting: our crew is running late today, {date}. You expect us for your {sized} at "
@@ -138,27 +149,24 @@ def late_words(session: Session, visit_id: str, spot: Spot, expected: int) -> tu
         place=f"{site.address}, {site.town}", arrival=arrival(spot), about=about,
     )  # fmt: skip
     todo = _("If that suits you, you need do nothing. If it does not, please call us and we will find another time.")
-    lines = [_("Dear {name},").format(name=customer.name), "", late, "", f"{todo} {call}", "", name, business.name, ""]
     subject = _("{business}: we will be with you {about} today").format(business=business.name, about=about)
-    return subject, "\n".join(lines)
+    return _said(session, customer, subject, late, todo)
 
 
-def reminder_words(session: Session, visit_id: str, spot: Spot) -> tuple[str, str]:
-    """Return subject and body of a message that reminds of a time that was told, some days before."""
+def reminder_words(session: Session, visit_id: str, spot: Spot) -> MessageWords:
+    """Return a message that reminds of a time that was told, some days before."""
     visit, site, customer, awning = by_id(session)(visit_id)
     business, _ = session.get_one(tables.Business, 1), gettext
-    name, call = _office(session)
     said = {"business": business.name, "what": _(visit.work.told), "sized": _sized(visit, awning),
             "place": f"{site.address}, {site.town}", "arrival": arrival(spot),
             "date": long_date(datetime.date.fromisoformat(spot["date"]))}  # fmt: skip
     first = _("A reminder: we come for your {sized} at {place} on {date}, and arrive {arrival}.").format(**said)
     todo = _("You need do nothing. If something has come up, please call us today.")
-    lines = [_("Dear {name},").format(name=customer.name), "", first, "", f"{todo} {call}", "", name, business.name, ""]
-    return _("{business}: a reminder of your {what} on {date}").format(**said), "\n".join(lines)
+    return _said(session, customer, _("{business}: a reminder of your {what} on {date}").format(**said), first, todo)
 
 
-def rain_date_words(session: Session, row: tables.RainDate) -> tuple[str, str]:
-    """Return subject and body of a message that says which second day is kept should the weather take the first."""
+def rain_date_words(session: Session, row: tables.RainDate) -> MessageWords:
+    """Return a message that says which second day is kept should the weather take the first."""
     _ = gettext
     spot = {"start": row.start, "hold": "day"}
     kept = _(
@@ -171,8 +179,8 @@ def rain_date_words(session: Session, row: tables.RainDate) -> tuple[str, str]:
     return _of_rain_date(session, row, _("{business}: a rain date for your {what}"), kept, todo, arrival(spot))
 
 
-def no_rain_date_words(session: Session, row: tables.RainDate) -> tuple[str, str]:
-    """Return subject and body of a message that says that a second day is not kept any more."""
+def no_rain_date_words(session: Session, row: tables.RainDate) -> MessageWords:
+    """Return a message that says that a second day is not kept any more."""
     _ = gettext
     gone = _("We no longer keep {date} free as a second day for your {sized} at {place}. {first} stays as it is.")
     todo = _("You need do nothing. If the weather takes that day, we call you with another one.")
@@ -181,16 +189,13 @@ def no_rain_date_words(session: Session, row: tables.RainDate) -> tuple[str, str
 
 def _of_rain_date(
     session: Session, row: tables.RainDate, subject: str, first: str, todo: str, arrives: str
-) -> tuple[str, str]:
+) -> MessageWords:
     visit, site, customer, awning = by_id(session)(row.visit_id)
     business, _ = session.get_one(tables.Business, 1), gettext
-    name, call = _office(session)
     said = {"business": business.name, "what": _(visit.work.told), "sized": _sized(visit, awning),
             "place": f"{site.address}, {site.town}", "arrival": arrives, "date": long_date(row.day),
             "first": long_date(row.first_day)}  # fmt: skip
-    greeting = _("Dear {name},").format(name=customer.name)
-    lines = [greeting, "", first.format(**said), "", f"{todo} {call}", "", name, business.name, ""]
-    return subject.format(**said), "\n".join(lines)
+    return _said(session, customer, subject.format(**said), first.format(**said), todo)
 
 
 def _office(session: Session) -> tuple[str, str]:

@@ -158,9 +158,12 @@ def table_of(rows: Rows, kind: Kind) -> SentTable:
 
 
 def _fit(heads: Sequence[str], kind: Kind) -> float:
-    """Return how well a row does as the row of heads."""
-    scores = (max((_alike(head, column) for column in kind.in_files), default=0.0) for head in heads if head)
-    return sum(score for score in scores if score >= _CLOSE)
+    """Return how well a row does as the row of heads: a column counts once, though merged cells name it three times."""
+    best: dict[str, float] = {}
+    for head in filter(None, heads):
+        score, name = max(((_alike(head, column), column.name) for column in kind.in_files), default=(0.0, ""))
+        best[name] = max(score, best.get(name, 0.0))
+    return sum(score for score in best.values() if score >= _CLOSE)
 
 
 def propose(table: SentTable, kind: Kind, units: str) -> list[str]:

@@ -12,7 +12,7 @@ from api import tables
 from api.fields.ids import new_id
 from api.fields.sheets import BadFiles
 from api.jobs import entry, models
-from api.jobs.numbers import job_number
+from api.jobs.numbers import called_after, job_number
 from api.ledger.facts import Facts
 from api.office.gates import begin_gates
 from api.office.work_kinds import offered
@@ -120,11 +120,14 @@ def enter(session: Session, known: Facts, wanted: WantedJob, buyer: Buyer, *, by
     """
     install = work_of(session, wanted).counts_as == "install"
     lat, lon = place_of(session, wanted)
-    ids = {
-        table: new_id(letter)
-        for table, letter in {"customers": "C", "sites": "S", "orders": "O", "awnings": "A"}.items()
-    }
     visit_id = job_number(session, new_id("J"))
+    ids = {
+        name: called_after(session, visit_id, table, letter)
+        for name, table, letter in (
+            ("customers", tables.Customer, "C"), ("sites", tables.Site, "S"), ("orders", tables.Order, "O"),
+            ("awnings", tables.Awning, "A"),
+        )
+    }  # fmt: skip
     said = [f"{wanted.wall} wall" if wanted.wall else "", f"{wanted.height_mm} mm up" if wanted.height_mm else ""]
     rows = {
         "customers": {"customer": ids["customers"], "name": buyer.name, "phone": buyer.phone, "email": buyer.email},

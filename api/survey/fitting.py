@@ -22,7 +22,8 @@ MOST_TRIED = 600  # layouts for one page, at some milliseconds each
 class ModelFit:
     """One model at one projection: `widths_mm` that the wall takes, narrow to wide, as far as they were tried.
 
-    `cautions` are how many the widest of them brings; `against` is what stands against the next wider one, `next_mm`,
+    `between` are narrower than the widest of them and not among them, each with what stands against it. `cautions` are
+    how many the widest brings; `against` is what stands against the next wider one, `next_mm`,
     or against the narrowest where none fits, None where the model is made no wider. `like` is the survey from which
     arms and brackets were taken, empty where they are usual ones.
     """
@@ -30,6 +31,7 @@ class ModelFit:
     model: str
     projection_mm: int
     widths_mm: tuple[int, ...]
+    between: tuple[tuple[int, Finding], ...]
     cautions: int
     next_mm: int | None
     against: Finding | None
@@ -82,7 +84,7 @@ def _fit(
     survey: Survey, model: tables.AwningModel, projection: int, made: list[tables.ModelSize],
     widths: Iterable[float], known: tuple[str, Awning] | None,
 ) -> ModelFit:  # fmt: skip
-    fitting, against, next_mm, cautions = list[int](), None, None, 0
+    fitting, stopped, cautions = list[int](), list[tuple[int, Finding]](), 0
     for width in widths:
         size = min(
             (one for one in made if one.width_mm >= width - 1), key=lambda one: (one.width_mm, one.projection_mm)
@@ -91,12 +93,13 @@ def _fit(
         stops = [finding for finding in layout.findings if finding.level == "stop"]
         if not stops:
             fitting.append(round(width))
-            cautions, against, next_mm = _cautions(layout), None, None
-        elif against is None:
-            against, next_mm = stops[0], round(width)
-    return ModelFit(
-        model.id, projection, tuple(fitting), cautions, next_mm, against, known[0] if known is not None else ""
-    )
+            cautions = _cautions(layout)
+        else:
+            stopped.append((round(width), stops[0]))
+    widest, like = max(fitting, default=0), known[0] if known is not None else ""
+    next_mm, against = next((one for one in stopped if one[0] > widest), (None, None))
+    between = tuple(one for one in stopped if one[0] < widest)
+    return ModelFit(model.id, projection, tuple(fitting), between, cautions, next_mm, against, like)
 
 
 def _awning(

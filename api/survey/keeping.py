@@ -12,8 +12,8 @@ import sqlalchemy as sa
 from sqlmodel import Session, col, select
 
 from api import tables
-from api.fields.ids import new_id
 from api.http import versions
+from api.jobs.numbers import called_after
 from api.ledger.history import note
 from api.ledger.job_facts import measured_before, newest_surveys, rows
 from api.papers.stored.keeper import renew
@@ -38,13 +38,21 @@ class ChangedMeanwhile(Exception):
 
 
 def awnings_for(session: Session, visit: tables.Visit) -> list[tables.Awning]:
-    """Return the awnings whose wall a visit may survey: its own, else those of its site's open orders."""
+    """Return the awnings whose wall a visit may survey: its own, else those of its site's open orders.
+
+    What was ordered for a wall that another visit measured is that visit's.
+    """
     awning = tables.Awning
     if visit.awning_id is not None:
         return rows(session, awning, col(awning.id) == visit.awning_id)
     orders = rows(session, tables.Order, tables.Order.site_id == visit.site_id, tables.Order.state == "open")
     mine = [order.id for order in orders if visit.order_id in (None, order.id)]
-    return rows(session, awning, col(awning.order_id).in_(mine))
+    others = select(tables.SiteSurvey.visit_id).where(tables.SiteSurvey.site_id == visit.site_id)
+    walls = select(tables.Visit.awning_id).where(
+        col(tables.Visit.id).in_(others.where(col(tables.SiteSurvey.visit_id).is_not(None))),
+        col(tables.Visit.awning_id).is_not(None),
+    )
+    return rows(session, awning, col(awning.order_id).in_(mine), col(awning.id).not_in(walls))
 
 
 def has_install(session: Session, awning_id: str) -> bool:
@@ -59,10 +67,10 @@ def survey_of(session: Session, awning_id: str) -> tables.SiteSurvey | None:
     return newest_surveys(session, [awning_id]).get(awning_id)
 
 
-def survey_for(session: Session, awning: tables.Awning | None, site_id: str) -> tables.SiteSurvey | None:
-    """Return the survey that a form changes: that of the awning, else the one of the site that has no awning yet."""
+def survey_for(session: Session, awning: tables.Awning | None, visit: tables.Visit) -> tables.SiteSurvey | None:
+    """Return the survey that a visit's form changes: that of the awning, else of its wall that has no awning yet."""
     own = survey_of(session, awning.id) if awning is not None else None
-    return own or measured_before(session, site_id)
+    return own or measured_before(session, visit, None if awning is None else awning.id)
 
 
 def maker_brackets(session: Session, awning_id: str) -> int:
@@ -160,6 +168,7 @@ def fields_of_row(row: tables.SiteSurvey, units: str) -> dict[str, str]:
 def keep(
     session: Session,
     awning: tables.Awning | None,
+    visit: tables.Visit,
     site_id: str,
     survey: Survey,
     beside: Beside,
@@ -170,7 +179,8 @@ def keep(
 ) -> tables.SiteSurvey:
     """Keep `survey` as that of `awning`: in place of `version` of the one that counts, or as the first (None).
 
-    Before there is an awning (None) it is kept for the site, and the first awning that is kept there takes it. Layout,
+    Before there is an awning (None) it is kept for the wall that `visit` measures, and the awning that is ordered for
+    that takes it. Layout,
     drawing and kit of the awning's open installs are made of it at once. Raises `ChangedMeanwhile` where the one that
     counts is in another version, or there is one where None was meant; `BadInput` for a wrong width.
     """
@@ -180,9 +190,13 @@ def keep(
     same = sa.update(tables.Site).where(col(tables.Site.id) == site_id).values(id=tables.Site.id)
     session.execute(same.execution_options(synchronize_session=False))
     session.expire_all()
-    row, awning_id = survey_for(session, awning, site_id), awning.id if awning is not None else None
+    row, awning_id = survey_for(session, awning, visit), awning.id if awning is not None else None
     if row is None:
-        row = tables.SiteSurvey(id=new_id("V"), site_id=site_id, awning_id=awning_id, document={}, **vars(beside))
+        number = called_after(session, visit.id, tables.SiteSurvey, "V")
+        row = tables.SiteSurvey(
+            id=number, site_id=site_id, awning_id=awning_id, document={}, **vars(beside),
+            visit_id=visit.id if awning is None else None,
+        )  # fmt: skip
         row.document = _document(survey, row.id)
         session.add(row)
         session.flush()

@@ -43,7 +43,7 @@ from api.tables.business import (
     Yard,
 )
 from api.tables.chain import ChainLink, ErasedLine, LedgerOpening
-from api.tables.hooks import Webhook, WebhookCall
+from api.tables.hooks import TextGateway, Webhook, WebhookCall
 from api.tables.office import (
     BusyCalendar,
     CalledBack,
@@ -171,6 +171,7 @@ __all__ = [
     "StoredAwning",
     "StoredForecast",
     "StoredPlan",
+    "TextGateway",
     "Van",
     "VanOut",
     "Visit",

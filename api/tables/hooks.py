@@ -1,4 +1,4 @@
-"""Webhooks, and the calls that they are owed or were made."""
+"""Addresses of other programs: webhooks with the calls that they are owed or were made, and the text gateway."""
 
 from __future__ import annotations
 
@@ -52,4 +52,31 @@ class WebhookCall(SQLModel, table=True):
         one_of("state", "waiting", "told", "gave up", "dropped"),
         not_negative("tries"),
         sa.UniqueConstraint("webhook_id", "history_id"),
+    )
+
+
+class TextGateway(SQLModel, table=True):
+    """The one gateway that sends text messages for the business: where it is called, and how a call is put.
+
+    Number and words go in the fields `to_field` and `text_field` of a `form` ("json" or "form"), with what `more` says
+    in lines of name=value. `header` carries `secret`; empty: none is asked for. `prefix` stands before numbers that say
+    no country. `secret` is never shown.
+    """
+
+    __tablename__ = "text_gateway"
+
+    id: int = Field(default=1, primary_key=True)
+    address: str
+    form: str
+    to_field: str
+    text_field: str
+    more: str = Field(default="", sa_type=sa.Text)
+    header: str = ""
+    secret: str = ""
+    prefix: str
+    version: int = 1
+
+    __table_args__ = (
+        one_of("form", "json", "form"),
+        sa.CheckConstraint("id = 1", name="one_gateway"),
     )

@@ -124,13 +124,13 @@ class RainDate(SQLModel, table=True):
 
 
 class Message(SQLModel, table=True):
-    """What a customer is to be told about a visit: drafted, then sent by e-mail or told by a person, or dropped.
+    """What a customer is to be told of a visit: drafted, then sent by e-mail or text, told by a person, or dropped.
 
     `spot` is what it says, as crew, date, start, end and hold; null: that the visit is off. One of the kind "late" says
     that the crew comes to `spot` only at the minute `expected`, a "reminder" what was told before, a "rain date" which
     second day is kept for the visit (null: none any more): these change no promise. While a message is being sent
-    `told_at` is when that began. Beside one in another language stands what it said in `english` when drafted. `answer`
-    is what the customer said to it, empty: nothing yet.
+    `told_at` is when that began. `text` says the same as `body` in a few lines. Beside one in another language stands
+    what it said in `english` when drafted. `answer` is what the customer said to it, empty: nothing yet.
     """
 
     id: int | None = Field(default=None, primary_key=True)
@@ -140,8 +140,10 @@ class Message(SQLModel, table=True):
     expected: int | None = None
     to_name: str
     to_email: str = ""
+    to_phone: str = ""
     subject: str
     body: str = Field(sa_type=sa.Text)
+    text: str = Field(default="", sa_type=sa.Text)
     language: str = "en"
     english: str = Field(default="", sa_type=sa.Text)
     calendar: str = Field(default="", sa_type=sa.Text)

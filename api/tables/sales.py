@@ -144,7 +144,8 @@ class SiteSurvey(SQLModel, table=True):
     """What was measured, as a document in `survey/1` or `survey/2` form; the newest of an awning counts.
 
     `uncertain` says in words what could not be made sure of on the wall. One without an awning was measured before any
-    was chosen: the awning of its document is a usual one, and the first one ordered for the site takes the survey.
+    was chosen: the awning of its document is a usual one, and the one that is ordered for that wall takes the survey.
+    `visit_id` is the visit that measured it so, null where it was measured for its awning or nobody said.
     """
 
     __tablename__ = "site_survey"
@@ -152,6 +153,7 @@ class SiteSurvey(SQLModel, table=True):
     id: str = Field(primary_key=True)
     site_id: str = Field(foreign_key="site.id", index=True)
     awning_id: str | None = Field(default=None, foreign_key="awning.id", index=True)
+    visit_id: str | None = Field(default=None, foreign_key="visit.id", index=True)
     surveyed_on: datetime.date
     surveyed_by: str
     document: dict[str, Any] = Field(sa_type=sa.JSON)

@@ -285,6 +285,14 @@ def test_a_revoked_link_keeps_what_was_noted_and_says_what_to_do(phone: Phone) -
     assert phone.history() == [("signed", install)]
 
 
+def test_whoever_leaves_while_everything_is_still_being_ticked_is_not_asked_who_decides(phone: Phone) -> None:
+    page = phone.open()
+    page.evaluate("document.querySelector('#all-on').click(); document.querySelector('#out').click()")
+    expect(page.locator("#out-words")).to_contain_text("✓ Out noted")
+    expect(page.locator("#overrule")).to_be_hidden()
+    expect(page.get_by_role("button", name="Back in the yard", include_hidden=True)).to_be_enabled()
+
+
 def test_the_van_leaves_without_a_kit_only_by_name_and_with_a_reason(phone: Phone) -> None:
     page, install = phone.open(), phone.jobs.install
     page.get_by_role("button", name="Leave the yard").click()

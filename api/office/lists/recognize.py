@@ -20,20 +20,21 @@ NEW = "new"  # in the place of a number: nobody who is known
 def customer_of(session: Session, said: Texts, column: str) -> tables.Customer | None:
     """Return the customer whom a line means, None where it is a new one; `column` holds the number.
 
-    A name alone is enough where one customer has it and nothing in the line says otherwise. Raises `BadInput` where it
+    A name alone is enough where one customer has it and nothing in the line says otherwise. One who is called new is
+    new, unless name, phone and address are all known of one. Raises `BadInput` where it
     could be one who is known or a namesake.
     """
-    number = said.get(column, "")
-    if number.casefold() == NEW:
-        return None
-    if number:
+    number, name = said.get(column, ""), said.get("customers.name", "")
+    if number and number.casefold() != NEW:
         return _numbered(session, number, column)
-    name = said.get("customers.name", "")
     if not name:
         return None
     known = tables.Customer
     same = sa.or_(col(known.name) == name, sa.func.lower(known.name) == name.lower())
     named = session.exec(select(known).where(same).order_by(col(known.id))).all()
+    if number:  # the same file sent once more makes no second namesake
+        taken = [one for one in named if _same_in_all(session, one, said)]
+        return taken[0] if len(taken) == 1 else None
     if not named:
         return None
     agreeing = [one for one in named if _agrees(session, one, said)]
@@ -70,6 +71,13 @@ def _differs(session: Session, one: tables.Customer, said: Texts) -> bool:
         or bool(mail and one.email and mail.casefold() != one.email.casefold())
         or bool(said.get("sites.address") and _sites(session, one.id) and site_at(session, one.id, said) is None)
     )
+
+
+def _same_in_all(session: Session, one: tables.Customer, said: Texts) -> bool:
+    """Return whether a line says phone and address, and both are those of a customer."""
+    phone = _figures(said.get("customers.phone", ""))
+    at_home = bool(said.get("sites.address")) and site_at(session, one.id, said) is not None
+    return bool(phone) and phone == _figures(one.phone) and at_home
 
 
 def _figures(phone: str) -> str:

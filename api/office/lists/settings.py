@@ -1,4 +1,7 @@
-"""Task times and weather limits from files as offices have them: a line changes a row of the table, or adds one."""
+"""Settings from files as offices have them: a line changes a row of task times or weather limits, or adds one.
+
+Of prices and of how a week is planned it changes a value, which it calls as the page does.
+"""
 
 from __future__ import annotations
 
@@ -13,6 +16,7 @@ from typing import Any, get_args
 from sqlmodel import Session
 
 from api import tables
+from api.business.choices import PARTS, keep
 from api.business.part import BadValues
 from api.business.rows import MEASURES, NAMES
 from api.fields.cells import usual_number
@@ -77,6 +81,13 @@ SETTING_LISTS = {
             _text("reason", "Reason", aliases=("why", "because")),
             _text("source", "Source", meaning=_ASSUMED, aliases=("from", "note", "remarks")),
         ), key=("applies_to", "measure"), setting="limits"),
+        *(Kind(part, title, one, tables.Business, words, (
+            _text("what", "What", aliases=("name", "price of", "setting", "rule")),
+            _text("value", "Value", aliases=("price", "amount", "cost", "dollars", "new")),
+        ), key=("what",), setting=part) for part, title, one, words in (
+            ("prices", "Prices", "price", "What the planner weighs."),
+            ("week", "The week", "rule of the week", "Which days are planned, and how."),
+        )),
     )
 }  # fmt: skip
 _READ: dict[str, tuple[tuple[str, ...], Callable[[str, Cells], Any], Callable[[str], Any]]] = {
@@ -97,6 +108,8 @@ class SettingLines:
 
     def take(self, texts: Cells) -> LineTaken:
         """Take one line in; raises `BadValues` where something of it cannot stand."""
+        if self.kind.setting not in _READ:
+            return self._value(texts)
         columns, read_row, read_all = _READ[self.kind.setting]
         business = self.session.get_one(tables.Business, 1)
         rows = list(csv.DictReader(io.StringIO(getattr(business, self.kind.setting).removeprefix("\ufeff"))))
@@ -123,9 +136,33 @@ class SettingLines:
         }
         if fields:
             self._keep(business, [new if row is old else row for row in rows] + ([] if old else [new]), read_all)
-            detail = {f"{'.'.join(key)} {label}": list(pair) for label, pair in fields.items()}
+            detail = {
+                f"{'.'.join(key)}.{name}": [old[name] if old else "", new[name]]
+                for name in columns
+                if name not in self.kind.key and (old is None or old[name] != new[name])
+            }
             note(self.session, self.now, self.by, "changed", "settings", self.kind.id, detail)
         return LineTaken(", ".join(key), old is None, fields)
+
+    def _value(self, texts: Cells) -> LineTaken:
+        """Take in a line that names one value of a part, as the page calls it."""
+        part = PARTS[self.kind.setting](self.session)
+        what, text = texts.get("what", "").strip(), texts.get("value", "").strip()
+        line = next((one for one in part.lines if what.casefold() in (one.label.casefold(), one.name)), None)
+        if line is None:
+            known = ", ".join(one.label for one in part.lines)
+            raise BadValues([("what", f'must be one of {known}, is "{what}"')])
+        if (line.name,) in self._met:
+            raise BadValues([("", f"{line.label} stands already further up")])
+        self._met.add((line.name,))
+        text = next((value for value, words in line.choices if text.casefold() == words.casefold()), text)
+        try:
+            kept = keep(self.session, part, {line.name: text}, PARTS[self.kind.setting], by=self.by, now=self.now)
+        except BadValues as fault:
+            raise BadValues([("value", problem) for _, problem in fault.faults]) from None
+        if kept is None:
+            raise BadValues([("", "the settings were changed at the same moment: look again")])
+        return LineTaken(line.label, False, {line.label: kept.fields[line.name]} if kept.fields else {})
 
     def _said(self, name: str, text: str) -> str:
         try:
@@ -147,3 +184,12 @@ class SettingLines:
             raise BadValues([("", fault.problem)]) from None
         if not versions.update(self.session, business, {self.kind.setting: out.getvalue()}):
             raise BadValues([("", "the settings were changed at the same moment: look again")])
+
+
+def table_of(session: Session, kind: Kind) -> tuple[list[str], list[list[str]]]:
+    """Return heads and rows of a table of the settings, in a form that can be taken in again."""
+    heads = [column.label for column in kind.columns]
+    if kind.setting not in _READ:
+        return heads, [[line.label, line.text] for line in PARTS[kind.setting](session).lines]
+    text = getattr(session.get_one(tables.Business, 1), kind.setting).removeprefix("\ufeff")
+    return heads, [[row[column.name] for column in kind.columns] for row in csv.DictReader(io.StringIO(text))]

@@ -28,7 +28,7 @@ from api.http.problems import Problem, responses
 from api.http.subject import Subject
 from api.jobs import callbacks, entry, models
 from api.jobs.entry import ROWS, Section
-from api.jobs.numbers import job_number
+from api.jobs.numbers import called_after, job_number
 from api.jobs.racks import rack_follows
 from api.jobs.taken_away import call_off_services
 from api.languages import gettext
@@ -111,9 +111,6 @@ def make_job(request: Request, session: Database, now: Now, who: Office, sent: S
     visit = cells["visits"]["visit"] = job_number(session, cells["visits"]["visit"])
     if session.get(tables.Visit, visit) is not None:
         return RedirectResponse(f"/jobs/{visit}", 303)  # sent twice
-    for table in ROWS:
-        if session.get(ROWS[table], cells[table][entry.key_column(table)]) is not None:
-            raise Problem(409, "A row of this form has been kept already: open it again.", kind="changed-meanwhile")
     form = {**cells, "visits": {**cells["visits"], "visit": sent["visits.visit"]}}
     try:
         cells["awnings"], parts = models.filled(session, cells["awnings"], _units(session))
@@ -122,6 +119,9 @@ def make_job(request: Request, session: Database, now: Now, who: Office, sent: S
     site = _site_of(session, known["awning"]) if known["awning"] else known["site"]
     if faults := callbacks.callback_faults(session, sent, site):
         return _new_page(request, session, form, known, faults, 422, place, sent)
+    for table in ("customers", "sites", "orders", "awnings"):  # whatever the form called them, none is there yet
+        own = called_after(session, visit, ROWS[table], _LETTERS[table])
+        cells[table] = {**cells[table], entry.key_column(table): own}
     rows = _linked(session, cells, known, now.date().isoformat())
     try:
         entry.keep(session, rows, by=who.name, now=now, pin=place.fault if place else "")

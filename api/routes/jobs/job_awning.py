@@ -15,7 +15,7 @@ from api.access.accounts import Role
 from api.access.guards import Who, allow, found
 from api.access.idempotency import Once
 from api.clock import Now, local_day
-from api.fields.ids import new_id
+from api.falls.now import falling
 from api.fields.limits import limit
 from api.fields.measures import office_length, office_weight
 from api.http import versions
@@ -23,6 +23,8 @@ from api.http.pages import Database, page, wants_json
 from api.http.problems import Problem, bad_fields, responses
 from api.http.subject import Subject
 from api.jobs import models
+from api.jobs.listed import places
+from api.jobs.numbers import called_after
 from api.ledger.history import note
 from api.ledger.job_facts import rows
 from api.routes import records
@@ -84,7 +86,7 @@ def order_awning(
 
     def write() -> Response:
         order = _order(session, who, visit, now)
-        awning = tables.Awning(id=new_id("A"), order_id=order.id, **values)
+        awning = tables.Awning(id=called_after(session, visit.id, tables.Awning, "A"), order_id=order.id, **values)
         session.add(awning)
         session.flush()
         note(session, now, who.name, "made", "awning", awning.id, awning.model_dump(mode="json"))
@@ -92,7 +94,7 @@ def order_awning(
         # From now on the measuring visit is one of this awning: its page shows the drawing, and leads to the install.
         if visit.awning_id is None and versions.update(session, visit, {"awning_id": awning.id, "order_id": order.id}):
             note(session, now, who.name, "changed", "visit", visit.id, {"awning_id": [None, awning.id]})
-        return RedirectResponse(f"/jobs/{visit_id}/survey?awning={awning.id}", 303)
+        return RedirectResponse(f"/jobs/{visit_id}/survey?added=1&awning={awning.id}", 303)
 
     return once(session, write)
 
@@ -141,6 +143,14 @@ def awning_form(
     }
 
 
+def where_it_stands(request: Request, session: Session, visit: tables.Visit, now: datetime.datetime) -> dict[str, Any]:
+    """Return where a visit stands that has got its awning: its posted `stop`, and why it `falls` there, or None."""
+    stop = places(session).stops.get(visit.id)
+    posted = stop is not None and stop.posted and visit.state == "open"
+    falls = falling(session, request.app.state.searches.days, now).get(visit.id) if posted else None
+    return {"stop": stop if posted else None, "falls": falls}
+
+
 def _open_order(session: Session, visit: tables.Visit) -> tables.Order | None:
     if visit.order_id is not None:
         return session.get(tables.Order, visit.order_id)
@@ -154,7 +164,8 @@ def _order(session: Session, who: Who, visit: tables.Visit, now: datetime.dateti
     if order is None:
         site = session.get_one(tables.Site, visit.site_id)
         day = local_day(session, now)
-        order = tables.Order(id=new_id("O"), customer_id=site.customer_id, site_id=site.id, ordered_on=day)
+        number = called_after(session, visit.id, tables.Order, "O")
+        order = tables.Order(id=number, customer_id=site.customer_id, site_id=site.id, ordered_on=day)
         session.add(order)
         session.flush()
         note(session, now, who.name, "made", "order", order.id, order.model_dump(mode="json"))

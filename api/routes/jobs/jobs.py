@@ -26,6 +26,7 @@ from api.http.subject import Subject
 from api.jobs.listed import JobsWanted, jobs_list, places, towns_and_kinds
 from api.jobs.story import job_story
 from api.languages import chosen_language, gettext, speak
+from api.ledger.gates import gate_words
 from api.ledger.history import in_words
 from api.ledger.languages import language_of_crew
 from api.ledger.told import HOLDS
@@ -37,7 +38,7 @@ from api.papers.shown.job_page import JobPage, allowed, job_page, rack_words
 from api.papers.shown.wall_words import wall_words
 from api.routes import records
 from api.routes.lists import Parts
-from api.tables import Business, CalledBack, StoredAwning, Visit, WorkKind
+from api.tables import Business, CalledBack, Gate, StoredAwning, Visit, WorkKind
 from api.weeksheet import PILES
 from api.weeksheet.names import KIT_MARKS
 from api.yearly.making import next_visits
@@ -136,12 +137,14 @@ def job(request: Request, session: Database, who: Reader, now: Now, visit_id: st
 
 
 def _around(session: Session, visit: Visit, today: datetime.date) -> dict[str, Any]:
-    """Return what the page says of callbacks, of the awning's place in a rack, and of its yearly services."""
+    """Return what the page says of open gates, callbacks, the awning's place in a rack, and its yearly services."""
     about = select(CalledBack).where(or_(col(CalledBack.visit_id) == visit.id, col(CalledBack.of_id) == visit.id))
     told = session.exec(about.order_by(col(CalledBack.visit_id))).all()
     awning = visit.awning_id
     stored = session.get(StoredAwning, awning) if awning is not None else None
+    gates = select(Gate).where(Gate.visit_id == visit.id, Gate.state == "open").order_by(col(Gate.id))
     return {
+        "gates": [gate_words(gate) for gate in session.exec(gates)] if visit.state == "open" else [],
         "callback": next((row for row in told if row.visit_id == visit.id), None),
         "called_back": [row for row in told if row.of_id == visit.id],
         "costs": dict(COST),

@@ -27,7 +27,7 @@ from api.ledger.job_facts import zero_photos
 from api.ledger.plans.posted import does_job
 from api.papers.shown.cautions import LEAD_PAINT_BEFORE
 from api.routes import records
-from api.routes.jobs.job_awning import before_awning
+from api.routes.jobs.job_awning import before_awning, where_it_stands
 from api.survey import keeping
 from api.survey.compare import differences, merged
 from api.survey.drawing import draft_of
@@ -90,6 +90,7 @@ def survey_page(
     visit_id: str,
     awning: Annotated[records.Words, Query(max_length=80, description="which awning, where there are several")] = "",
     saved: bool = False,
+    added: Annotated[bool, Query(description="the awning was added just now: say what stands of its visit")] = False,
     model: Annotated[records.Words, Query(max_length=120, description="to be ordered, of what fits the wall")] = "",
     width: Annotated[records.Words, Query(max_length=60)] = "",
     projection: Annotated[records.Words, Query(max_length=60)] = "",
@@ -113,7 +114,12 @@ def survey_page(
     version = "" if entry.row is None else str(entry.row.version)
     base = {**fields, "version": version}
     chosen = {"model": model, "width": width, "projection": projection}
-    return _form(request, session, entry, fields, base, taken=taken, saved=saved, fresh=True, chosen=chosen)
+    stands = (
+        where_it_stands(request, session, visit, now) if added and who.role in (Role.manager, Role.office) else None
+    )
+    return _form(
+        request, session, entry, fields, base, taken=taken, saved=saved, fresh=True, chosen=chosen, stands=stands
+    )
 
 
 async def _sent(request: Request) -> dict[str, str]:
@@ -157,7 +163,7 @@ def _entry(session: Session, visit: tables.Visit, awning_id: str, *, before: boo
     if chosen is None and awning_id:
         raise Problem(404, f'This job has no awning with the id "{awning_id}".')
     site_id = session.get_one(tables.Order, chosen.order_id).site_id if chosen is not None else visit.site_id
-    row = keeping.survey_for(session, chosen, site_id)
+    row = keeping.survey_for(session, chosen, visit)
     brackets = keeping.maker_brackets(session, chosen.id) if chosen is not None else 0
     return SurveyEntry(visit, chosen, site_id, row, units, brackets, several)
 
@@ -202,7 +208,9 @@ def _keep(
         return _form(request, session, entry, fields, base, reading=reading, status=422, checked=True)
     expected = int(version) if version.isdecimal() and len(version) < 10 else None
     try:
-        row = keeping.keep(session, entry.awning, entry.site_id, reading.survey, beside, expected, by=who.name, now=now)
+        row = keeping.keep(
+            session, entry.awning, entry.visit, entry.site_id, reading.survey, beside, expected, by=who.name, now=now
+        )
     except keeping.ChangedMeanwhile as changed:
         return _both(request, session, entry, fields, base, changed.row)
     at = _kept_at(entry)
@@ -322,6 +330,7 @@ def _form(
     fresh: bool = False,
     checked: bool = False,
     chosen: Mapping[str, str] | None = None,
+    stands: Mapping[str, Any] | None = None,
 ) -> Response:
     who: Who = request.state.who
     if reading is None:
@@ -347,6 +356,7 @@ def _form(
         "may_open": who.role is not Role.lead or bool(who.crew_id and does_job(session, who.crew_id, entry.visit.id)),
         "taken": taken,
         "saved": saved,
+        "stands": stands,
         "unhung": entry.awning is not None and not keeping.has_install(session, entry.awning.id),
         "fresh": fresh,
         "checked": checked,

@@ -6,7 +6,7 @@ import re
 from typing import Annotated, Any
 
 import msgspec
-from fastapi import Request
+from fastapi import Path, Request
 from fastapi.responses import RedirectResponse, Response
 from pydantic import BaseModel, ConfigDict, Field
 from sqlalchemy.engine import make_url
@@ -24,8 +24,11 @@ from api.http.problems import Problem, responses
 from api.http.subject import Subject
 from api.http.versions import IfMatch
 from api.languages import to_say
+from api.office.files import to_csv
+from api.office.lists.settings import SETTING_LISTS, table_of
+from api.routes.office.kinds import csv_answer
 from api.settings import SETTINGS, Settings
-from api.tables import Business
+from api.tables import Business, History
 
 router = Subject(prefix="/settings", tags=("settings",))
 Manager = Annotated[Who, allow(Role.manager)]
@@ -84,6 +87,36 @@ async def take_form(request: Request, session: Database, now: Now, who: Manager,
         return _page(request, session, shown, mark, sent=sent, faults=fault.faults, status=422)
     if done is None:
         raise Problem(409, "Somebody changed this at the same moment; read it again.", kind="changed-meanwhile")
+    return RedirectResponse(f"/settings/{part_id}?kept={len(done.fields)}", 303)
+
+
+@router.get("/{part_id}/table.csv", response_class=Response)
+def table_csv(session: Database, _: Manager, part_id: str) -> Response:
+    """Give task times, weather limits, prices or the rules of a week as a table that can be taken in again."""
+    kind = SETTING_LISTS.get(part_id)
+    if kind is None:
+        raise Problem(404, f'There is no table "{part_id}"; the tables are {", ".join(SETTING_LISTS)}.')
+    _part(session, part_id)
+    heads, rows = table_of(session, kind)
+    return csv_answer(to_csv(heads, rows), f"{part_id}.csv")
+
+
+@router.post("/{part_id}/undo/{line_id}", responses=responses(409))
+def undo(
+    request: Request, session: Database, now: Now, who: Manager, part_id: str,
+    line_id: Annotated[int, Path(ge=1, lt=2**31)],
+) -> Response:  # fmt: skip
+    """Take a change of a part back, where its values stand as it left them."""
+    shown = _part(session, part_id)
+    line = session.get(History, line_id)
+    if line is None or (line.noun, line.noun_id) != ("settings", part_id):
+        raise Problem(404, f'No change of these settings has the id "{line_id}".')
+    texts = choices.undoing(shown, line)
+    done = None if texts is None else choices.keep(session, shown, texts, choices.PARTS[part_id], by=who.name, now=now)
+    if done is None:
+        raise Problem(409, "This has been changed again since: change it by the form.", kind="changed-meanwhile")
+    if wants_json(request):
+        return _json(_part(session, part_id), choices.mark_of(_part(session, part_id)))
     return RedirectResponse(f"/settings/{part_id}?kept={len(done.fields)}", 303)
 
 
@@ -158,7 +191,8 @@ def _page(
         "whole": [problem for name, problem in faults if not name],
         "other": other,
         "kept": int(kept) if kept.isdecimal() and len(kept) < 5 else None,
-        "changes": choices.changes_of(session, shown.id),
+        "changes": [(line, bool(choices.undoing(shown, line))) for line in choices.changes_of(session, shown.id)],
+        "as_table": shown.id in SETTING_LISTS,
         "labels": {line.name: line.label for line in shown.lines},
         "zones": list(zones()) if shown.id == "business" else [],
         "timezone": present.timezone if present else "UTC",

@@ -1,4 +1,4 @@
-"""Messages to customers: looked over, edited, sent by e-mail once, or told by telephone."""
+"""Messages to customers: looked over, edited, sent once by e-mail or as a text, or told by telephone."""
 
 from __future__ import annotations
 
@@ -25,7 +25,8 @@ from api.http.subject import Subject
 from api.http.versions import IfMatch, etag
 from api.ledger.plans.named import named
 from api.ledger.told import HOLDS
-from api.messages import telling
+from api.messages import sending, telling
+from api.messages.by_text.gateway import gateway
 from api.messages.listed import ToTell, to_tell
 from api.messages.reminders import draft_reminders, to_remind
 from api.messages.together import MOST, How, tell_together
@@ -61,18 +62,20 @@ def message_list(request: Request, session: Database, _: Office, now: Now) -> Re
 def look_over(request: Request, session: Database, _: Office, now: Now) -> Response:
     """Show the messages with nothing special in one go, to be sent or noted as told by one button."""
     usual = [one for one in _to_tell(request, session, now) if not one.special]
-    return page(request, "messages/look_over.html", {"usual": usual, "mail": _mail(request), "on": _on_day})
+    return page(request, "messages/look_over.html", {"usual": usual, "on": _on_day} | _ways(request, session))
 
 
 @router.post("/messages/together")
 def together(
     request: Request, session: Database, now: Now, who: Office,
     tell: Annotated[list[Mark], Form(max_length=MOST, description="the messages, each as id.version")],
-    how: Annotated[How, Form(description="send: by e-mail; told: by telephone")],
+    how: Annotated[How, Form(description="send: by e-mail; text: as texts; told: by telephone")],
 ) -> Response:  # fmt: skip
-    """Send many messages by e-mail, or note them as told by telephone; each that cannot be says why."""
+    """Send many messages by e-mail or as texts, or note them as told by telephone; each that cannot be says why."""
     if how == "send" and not _mail(request):
         raise Problem(409, "No mail server is set up (EAVEBOARD_SMTP): tell them by telephone.")
+    if how == "text" and gateway(session) is None:
+        raise Problem(409, "No text gateway is set up: tell them by telephone.")
     marks = [(int(number), int(version)) for number, version in (mark.split(".") for mark in dict.fromkeys(tell))]
     database = request.app.state.database
     outcome = tell_together(database, _settings(request), marks, how, now=now, by=who.name)
@@ -115,7 +118,9 @@ def change(
     subject: Annotated[str, Form(max_length=200)], body: Annotated[str, Form(max_length=8000)],
     to_email: Annotated[str, Form(max_length=200)] = "", to_name: Annotated[str, Form(max_length=200)] = "",
     hold: Annotated[Literal["firm", "day", "soft", ""], Form()] = "", version: Version = 0, if_match: IfMatch = None,
-    then: Annotated[Literal["keep", "send", "told", "written"], Form()] = "keep", back: Back = "",
+    to_phone: Annotated[str | None, Form(max_length=200)] = None,
+    text: Annotated[str | None, Form(max_length=8000)] = None,
+    then: Annotated[Literal["keep", "send", "text", "told", "written"], Form()] = "keep", back: Back = "",
 ) -> Response:  # fmt: skip
     """Keep the message as it was changed; `then` says whether to send it, or note it as told, in the same step.
 
@@ -125,6 +130,8 @@ def change(
     _require(row, version, if_match)
     values: dict[str, Any] = {"subject": " ".join(subject.split()), "body": body.replace("\r\n", "\n"),
                               "to_email": to_email.strip(), "to_name": to_name.strip() or row.to_name}  # fmt: skip
+    values |= {} if to_phone is None else {"to_phone": to_phone.strip()}
+    values |= {} if text is None else {"text": text.replace("\r\n", "\n").strip()}
     if hold and row.spot is not None:
         values["spot"] = {**row.spot, "hold": hold}
     fault = _fault(values)
@@ -142,8 +149,8 @@ def change(
             how = "telephone" if then == "told" else "a letter of one's own"
             telling.told_by_hand(inner, mine, now=now, by=who.name, how=how)
     session.refresh(row)
-    if then == "send":
-        _send(request, row, now, who)
+    if then in ("send", "text"):
+        _send(request, row, now, who, then)
     return _back(request, session, row, back)
 
 
@@ -151,11 +158,12 @@ def change(
 def send(
     request: Request, session: Database, now: Now, who: Office, message_id: int, version: Version = 0,
     if_match: IfMatch = None, back: Back = "",
+    how: Annotated[Literal["send", "text"], Form(description="send: by e-mail; text: as a text")] = "send",
 ) -> Response:  # fmt: skip
-    """Send the message by e-mail, once; a failure is kept with it in words, and it can be sent again."""
+    """Send the message by e-mail or as a text, once; a failure is kept with it in words, and it can be sent again."""
     row = _found(session, message_id)
     _require(row, version, if_match)
-    _send(request, row, now, who)
+    _send(request, row, now, who, how)
     return _back(request, session, row, back)
 
 
@@ -197,7 +205,7 @@ def drop(
     row = _found(session, message_id)
     _require(row, version, if_match)
     if row.state == "sending":
-        telling.give_up_sending(session, row, now=now, by=who.name)
+        sending.give_up_sending(session, row, now=now, by=who.name)
     else:
         telling.drop(session, row, now=now, by=who.name)
     return _back(request, session, row)
@@ -224,20 +232,21 @@ def _list(
         "usual": [one for one in still if not one.special],
         "told": _told_last(session),
         "states": STATES,
-        "mail": _mail(request),
         "on": _on_day,
         "holds": HOLDS,
         "done": done,
         "left": left or {},
         "remind": to_remind(session, local_day(session, now)),
-    }
+    } | _ways(request, session)
     return page(request, "messages/messages.html", values, status=status)
 
 
-def _send(request: Request, row: tables.Message, now: datetime.datetime, who: Who) -> None:
+def _send(
+    request: Request, row: tables.Message, now: datetime.datetime, who: Who, how: Literal["send", "text"]
+) -> None:
     assert row.id is not None
-    database = request.app.state.database
-    telling.send_by_mail(database, _settings(request), row.id, row.version, now=now, by=who.name)
+    send_it = sending.send_by_text if how == "text" else sending.send_by_mail
+    send_it(request.app.state.database, _settings(request), row.id, row.version, now=now, by=who.name)
 
 
 def _on_day(date: str) -> str:
@@ -251,6 +260,11 @@ def _settings(request: Request) -> Settings:
 
 def _mail(request: Request) -> bool:
     return _settings(request).smtp is not None
+
+
+def _ways(request: Request, session: Session) -> dict[str, bool]:
+    """Say by what messages can be sent from here, beside the telephone."""
+    return {"mail": _mail(request), "texts": gateway(session) is not None}
 
 
 def _found(session: Session, message_id: int) -> tables.Message:
@@ -269,7 +283,9 @@ def _require(row: tables.Message, version: int, if_match: str | None) -> None:
 
 
 def _fault(values: dict[str, Any]) -> BadInput | None:
-    for name in ("subject", "body", "to_email", "to_name"):
+    for name in ("subject", "body", "to_email", "to_name", "to_phone", "text"):
+        if not values.get(name) and name in ("to_phone", "text"):
+            continue  # a message may go by letter alone
         try:
             limit(f"message.{name}").check(values[name].strip())
         except BadInput as fault:
@@ -283,9 +299,10 @@ def _shown(
 ) -> Response:  # fmt: skip
     if wants_json(request):
         return JSONResponse(_line(session, row), headers={"ETag": etag(row.version)})
-    values = {"message": _line(session, row) | (form or {}), "states": STATES, "mail": _mail(request), "fault": fault,
+    values = {"message": _line(session, row) | (form or {}), "states": STATES, "fault": fault,
               "on": _on_day, "holds": HOLDS,
-              "so": row.state not in ("draft", "failed") or telling.still_so(session, row)}  # fmt: skip
+              "so": row.state not in ("draft", "failed") or telling.still_so(session, row),
+              **_ways(request, session)}  # fmt: skip
     return page(request, "messages/message.html", values, status=422 if fault else 200)
 
 

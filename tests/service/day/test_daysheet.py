@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import datetime
 import json
+import re
 from typing import Any
 
 from fastapi import FastAPI
@@ -302,6 +303,7 @@ def test_partly_done_makes_the_visit_that_is_left(day: tuple[FastAPI, Jobs]) -> 
     crew = phone(app)
     told = partly(crew, jobs.repair).json()
     rest = told["follow_on"]
+    assert re.fullmatch("J-[0-9]+", rest)  # a number that can be said on the phone
     with transaction(app.state.database) as session:
         made, first = session.get_one(tables.Visit, rest), session.get_one(tables.Visit, jobs.repair)
         assert (made.kind, made.state, made.minutes, made.site_id) == ("repair", "open", 90, first.site_id)

@@ -104,6 +104,7 @@ def test_a_namesake_is_asked_back_and_a_new_phone_is_no_second_customer(app: Fas
     assert names_in(app) == ["Ada Moss", "Ada Moss"]
     same = named.replace(b"new,", b"C-1002,")
     assert "This is the same as before" in text_of(office.get(send(office, "customers", same)).text)
+    assert "This is the same as before" in text_of(office.get(send(office, "customers", named)).text)
 
 
 JOBS = [

@@ -101,10 +101,10 @@ def test_a_message_is_in_the_customers_language_with_its_english_beside_it(day: 
     spot = {"crew": CREW, "date": "2027-04-13", "start": 780, "end": 990, "hold": "firm"}
     with transaction(app.state.database) as session:
         told = written(session, jobs.install, lambda: words(session, jobs.install, spot, before=None, why=""))
-        assert told.language == "es"
-        assert "el martes 13 de abril, y llegamos a las 13:00." in told.body
-        assert "El trabajo toma más o menos 3 horas y media." in told.body
-        assert "on Tuesday, April 13, and arrive at 13:00." in told.english
+        assert told["language"] == "es"
+        assert "el martes 13 de abril, y llegamos a las 13:00." in told["body"]
+        assert "El trabajo toma más o menos 3 horas y media." in told["body"]
+        assert "on Tuesday, April 13, and arrive at 13:00." in told["english"]
         visit = session.get_one(tables.Visit, jobs.install)
         site = session.get_one(tables.Site, visit.site_id)
         customer = session.get_one(tables.Customer, site.customer_id)
@@ -112,8 +112,8 @@ def test_a_message_is_in_the_customers_language_with_its_english_beside_it(day: 
         session.add(customer)
         session.flush()
         english = written(session, jobs.install, lambda: words(session, jobs.install, spot, before=None, why=""))
-        assert (english.language, english.english) == ("en", "")
-        assert english.body in told.english
+        assert (english["language"], english["english"]) == ("en", "")
+        assert english["body"] in told["english"]
         session.rollback()
 
 

@@ -274,3 +274,48 @@ def test_task_times_and_limits_come_from_a_messy_file_of_the_managers(app: FastA
         assert next(one.value for one in limits if (one.applies_to, one.measure) == ("install", "wind_mph")) == 18
     office = signed_in(app, Role.office)
     assert office.post("/set-up/times/files", files={"file": ("t.csv", b"x,y\n1,2\n")}).status_code == 403
+
+
+def test_prices_and_the_rules_of_a_week_go_out_as_a_table_and_come_in_from_a_messy_one(manager: TestClient) -> None:
+    manager.headers.update(PAGE)
+    for part in ("prices", "week", "times", "weather"):  # what goes out comes in and changes nothing
+        out = manager.get(f"/settings/{part}/table.csv")
+        assert out.status_code == 200
+        page = text_of(manager.get(send(manager, part, out.content)).text)
+        assert re.search(r" 0 new, 0 changed, [1-9]\d* as they are, 0 refused", page), page[:600]
+    messy = "Our prices for 2027\n\nPrice of;Amount\nA day late, install;$85.50\nanother day than told;150\nTea;3\n"
+    where = send(manager, "prices", messy.encode("cp1252"))
+    page = text_of(manager.get(where).text)
+    assert "0 new, 2 changed, 0 as they are, 1 refused" in page
+    assert "What: must be one of A day late, install" in page
+    assert read(manager, "prices")[0]["late_cents.install"] == "70"  # nothing yet
+    keep_file(manager, where)
+    values = read(manager, "prices")[0]
+    assert (values["late_cents.install"], values["move_cents"]) == ("85.50", "150")
+    assert manager.get("/settings/business/table.csv").status_code == 404
+
+
+def test_a_change_of_settings_is_undone_where_nothing_has_changed_since(manager: TestClient) -> None:
+    def lines(part: str) -> list[Any]:
+        items = manager.get("/history", params={"noun": "settings", "noun_id": part}, headers=JSON).json()["items"]
+        return sorted(items, key=lambda one: one["id"])
+
+    assert change(manager, "prices", {"late_cents.install": "90", "move_cents": "1"}).status_code == 200
+    assert change(manager, "prices", {"move_cents": "2"}).status_code == 200
+    first, second = lines("prices")
+    refused = manager.post(f"/settings/prices/undo/{first['id']}", headers=JSON)
+    assert (refused.status_code, "changed again since" in refused.json()["detail"]) == (409, True)
+    page = manager.get("/settings/prices", headers=PAGE).text
+    assert f"/settings/prices/undo/{second['id']}" in page
+    assert f"/settings/prices/undo/{first['id']}" not in page
+    for line in (second, first):
+        assert manager.post(f"/settings/prices/undo/{line['id']}", headers=PAGE).status_code == 303
+    assert (read(manager, "prices")[0]["late_cents.install"], read(manager, "prices")[0]["move_cents"]) == ("70", "120")
+    before = read(manager, "times")[0]
+    sent = send(manager, "times", b"Job type,Step,Counted,Minutes\ninstall,wash hands,visit,3\n")
+    keep_file(manager, sent)
+    assert "install.wash hands.visit.value" in read(manager, "times")[0]
+    (line,) = lines("times")
+    assert manager.post(f"/settings/times/undo/{line['id']}", headers=PAGE).status_code == 303  # the row goes again
+    assert read(manager, "times")[0] == before
+    assert manager.post(f"/settings/week/undo/{line['id']}", headers=JSON).status_code == 404

@@ -17,7 +17,7 @@ from sqlmodel import select
 from api import tables
 from api.database import transaction
 from api.fields.mail import Server, read_sender, read_server
-from api.messages import telling
+from api.messages import sending, telling
 from api.messages.mail import Letter, NotSent, compose, send
 from api.settings import Settings, read_settings
 from scheduler.errors import BadInput
@@ -97,6 +97,23 @@ def test_a_change_updates_the_entry_and_a_visit_put_off_takes_it_out(app: FastAP
     assert "takes the visit out of your calendar" in made.body
 
 
+def test_a_letter_that_calls_a_visit_off_takes_the_entry_out_although_the_booking_still_stands(
+    app: FastAPI, office: TestClient, postbox: tuple[Postbox, Server]
+) -> None:
+    line = next(m for m in office.get("/messages").json()["open"] if m["spot"] is None)
+    with transaction(app.state.database) as session:
+        session.get_one(tables.Message, line["id"]).to_email = "them@tallow.example"
+    assert "takes the visit out of your calendar" in line["body"]
+    assert office.post(f"/messages/{line['id']}/send", data={"version": line["version"]}).json()["state"] == "told"
+    (letter,) = postbox[0].letters
+    (file,) = letter.iter_attachments()
+    assert file.get_param("method") == "CANCEL"
+    event = vobject.readOne(file.get_content()).vevent
+    assert (event.status.value, int(event.sequence.value) > 0) == ("CANCELLED", True)
+    after = vobject.readOne(office.get(f"/messages/{line['id']}/visit.ics").text)
+    assert after.vevent.sequence.value == event.sequence.value
+
+
 @pytest.mark.race
 def test_of_many_who_send_at_once_one_does(app: FastAPI, office: TestClient, postbox: tuple[Postbox, Server]) -> None:
     line = first(office)
@@ -106,7 +123,7 @@ def test_of_many_who_send_at_once_one_does(app: FastAPI, office: TestClient, pos
 
     def attempt() -> None:
         try:
-            telling.send_by_mail(app.state.database, app.state.settings, line["id"], line["version"], now=NOW, by="x")
+            sending.send_by_mail(app.state.database, app.state.settings, line["id"], line["version"], now=NOW, by="x")
             answers.append(200)
         except Exception as fault:
             answers.append(getattr(fault, "status", 0))

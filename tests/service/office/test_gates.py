@@ -94,6 +94,10 @@ def test_a_new_job_begins_with_the_gates_of_its_kind_and_town(posted: FastAPI, o
     make(office, "usual-gates", kind="repair", what="part came")
     form = form_of(office.get("/jobs/new").text) | NEW | {"visits.due_on": "2027-05-20"}
     where = office.post("/jobs/new", data=form, follow_redirects=False).headers["location"]
+    told = text_of(office.get(where).text)  # before any plan has looked at the job
+    assert "Still open: deposit paid, due Mon May 10, Olive sees to it." in told
+    assert "Still open: building permit, due Thu May 13." in told
+    assert "utility locate" not in told
     with transaction(posted.state.database) as session:
         gates = session.exec(select(tables.Gate).where(tables.Gate.visit_id == where.rsplit("/", 1)[1])).all()
         assert {(gate.what, gate.due_on) for gate in gates} == {

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import datetime
 import html
 import re
 import shutil
@@ -11,14 +12,23 @@ import msgspec
 import pytest
 from fastapi import FastAPI
 from fastapi.testclient import TestClient
+from msgspec.structs import replace
+from sqlmodel import select
 
 from api import tables
 from api.access.accounts import Role
 from api.database import transaction
+from api.falls.now import falling
+from api.falls.since import changed_since
 from api.survey.fields import is_asked
 from api.survey.form import fields_of
+from api.week.post import post
+from scheduler.documents import encode
 from scheduler.layout.fitting import usual_awning
+from scheduler.price import price
+from scheduler.week import read_week
 from tests.conftest import BuiltDemo
+from tests.one_a_day import one_a_day
 from tests.service.cast import JSON, PAGE, running, settings_for, signed_in
 from tests.service.office.test_surveys import form_of, kept
 from tests.service.sales import made
@@ -26,6 +36,7 @@ from tests.surveys import second_survey
 
 JOB, OTHER_JOB = "J-1076", "J-1078"  # survey visits to sites without an order
 FOOT_MM = 304.8
+POSTED_AT = datetime.datetime(2027, 4, 9, 12, tzinfo=datetime.UTC)
 
 
 @pytest.fixture
@@ -170,3 +181,115 @@ def test_those_who_only_read_see_what_fits_and_order_nothing(demo: FastAPI, offi
     assert "What fits this wall" in text
     assert "Fen 12" in text
     assert f'action="/jobs/{JOB}/awning"' not in text
+
+
+def another_visit(app: FastAPI, job: str) -> str:
+    """Make a second measuring visit to the site of `job`, and return its number."""
+    with transaction(app.state.database) as session:
+        visit = session.get_one(tables.Visit, job)
+        other = tables.Visit(**visit.model_dump(exclude={"id", "version"}), id="J-2076")
+        session.add(other)
+        return other.id
+
+
+def ordered(office: TestClient, job: str, width: str) -> str:
+    answer = office.post(
+        f"/jobs/{job}/awning",
+        data={"model": "Fen 12", "width": width, "projection": "10", "yard": "north"}, headers=PAGE,
+    )  # fmt: skip
+    assert answer.status_code == 303, html.unescape(answer.text)
+    return answer.headers["location"].rpartition("=")[2]
+
+
+def bound(office: TestClient, job: str, awning: str, width_mm: float) -> str:
+    """Keep the wall of `job` for the awning that was ordered for it; return the survey's id."""
+    form = form_of(office, job)
+    assert form["awning"] == awning
+    usual = msgspec.structs.replace(second_survey(), awning=usual_awning(width_mm, 3048, 61))
+    own = {name: text for name, text in fields_of(usual).items() if not form.get(name)}
+    answer = kept(office, {**form, **own}, job)
+    assert answer.status_code == 200, answer.text
+    return str(answer.json()["survey"])
+
+
+@pytest.mark.parametrize("measured_first", [True, False])
+def test_two_walls_of_a_site_are_measured_and_each_awning_takes_its_own(
+    demo: FastAPI, office: TestClient, measured_first: bool
+) -> None:
+    second = another_visit(demo, JOB)
+    first_wall = kept(office, measured(office), JOB).json()["survey"]
+    if not measured_first:
+        awning = ordered(office, JOB, "14")
+    assert "before an awning is chosen" in office.get(f"/jobs/{second}/survey", headers=PAGE).text
+    wall = {**measured(office, second), "band.right": "4000 mm"}
+    answer = kept(office, wall, second)
+    assert answer.status_code == 200, answer.text
+    second_wall = answer.json()["survey"]
+    assert second_wall != first_wall
+    assert form_of(office, JOB)["band.right"] == "5000 mm"
+    if measured_first:
+        awning = ordered(office, JOB, "14")
+    narrow = ordered(office, second, "10")
+    assert (form_of(office, JOB)["awning"], form_of(office, second)["awning"]) == (awning, narrow)
+    with transaction(demo.state.database) as session:  # the visit that hangs it knows the wall too
+        hangs = tables.Visit(**session.get_one(tables.Visit, JOB).model_dump(exclude={"id", "version"}), id="J-2077")
+        hangs.kind, hangs.work_id, hangs.awning_id = "install", "install", narrow
+        session.add(hangs)
+    assert form_of(office, "J-2077")["band.right"] == "4000 mm"
+    assert bound(office, "J-2077", narrow, 10 * FOOT_MM) == second_wall
+    assert bound(office, JOB, awning, 14 * FOOT_MM) == first_wall
+    site = office.get(f"/visits/{JOB}").json()["site_id"]
+    rows = office.get("/surveys", params={"site": site}).json()["items"]
+    assert {row["id"]: row["awning_id"] for row in rows} == {first_wall: awning, second_wall: narrow}
+
+
+def test_a_width_left_out_between_others_says_why(office: TestClient) -> None:
+    """On this wall 10 and 12 ft find studs for their brackets, and 11 ft does not."""
+    assert kept(office, measured(office), JOB).status_code == 200
+    text = html.unescape(office.get(f"/jobs/{JOB}/survey", headers=PAGE).text)
+    fits = {round(width / FOOT_MM) for width in offered(text)}
+    assert 11 not in fits
+    assert fits >= {10, 12}
+    assert "Not 11 ft: The studs found do not give 4 bracket places" in text
+
+
+def test_an_awning_added_while_its_visits_week_is_posted_leaves_the_week_as_it_is_and_says_so(
+    demo: FastAPI, office: TestClient
+) -> None:
+    demo.state.clock = lambda: POSTED_AT
+    with transaction(demo.state.database) as session:
+        (first,) = session.exec(select(tables.StoredPlan)).all()
+        week = read_week(first.week)
+        wanted = [replace(job, skip_cents=10**6 if job.id == JOB else 0) for job in week.jobs]  # it is planned first
+        plan = one_a_day(replace(week, jobs=tuple(wanted)), seconds=0)
+        plan = replace(plan, cost=price(week, plan.routes))
+        stored = tables.StoredPlan(**first.model_dump(exclude={"id"}) | {"plan": encode(plan).decode()})
+        session.add(stored)
+        session.flush()
+        post(session, stored, week, now=POSTED_AT, by="maud")
+        stop = next((route.crew, route.day) for route in plan.routes if route.stops[0].job == JOB)
+        start_date, number = stored.start_date, stored.id
+    assert kept(office, measured(office), JOB).status_code == 200
+
+    def standing() -> tuple[list[str], set[str], str]:
+        with transaction(demo.state.database) as session:
+            stored = session.get_one(tables.StoredPlan, number)
+            falls = set(falling(session, demo.state.searches.days, POSTED_AT))
+            return changed_since(session, stored, POSTED_AT), falls, stored.plan
+
+    before = standing()
+    answer = office.post(
+        f"/jobs/{JOB}/awning",
+        data={"model": "Fen 12", "width": "12", "projection": "10", "yard": "north"}, headers=PAGE,
+    )  # fmt: skip
+    assert answer.status_code == 303
+    assert standing() == before
+    assert JOB not in before[1]
+    text = " ".join(html.unescape(office.get(answer.headers["location"], headers=PAGE).text).split())
+    date = start_date + datetime.timedelta(days=stop[1])
+    assert f"{JOB} stays as posted: {date:%a %b} {date.day}, " in text
+    assert "no other visit of the posted week changes" in text
+    assert "make the install" in text
+    day = office.get(f"/crews/{stop[0]}/days/{date}", headers=PAGE)
+    assert (day.status_code, JOB in day.text) == (200, True)
+    assert office.get(f"/weeks/{start_date}", headers=PAGE).status_code == 200

@@ -2,8 +2,10 @@
 
 from __future__ import annotations
 
+import io
 import random
 
+import openpyxl
 import pytest
 
 from api.office import files
@@ -32,3 +34,22 @@ def test_a_list_of_calls_is_recognized_by_what_an_office_writes_above_it() -> No
     assert (found["Where"], found["What is wrong"]) == ("sites.address", "visits.fault")
     assert "" not in found.values()
     assert len(table.lines) == 3
+
+
+def test_a_row_of_merged_heads_above_the_heads_is_neither_taken_for_them_nor_for_a_row() -> None:
+    book = openpyxl.Workbook()
+    sheet = book.active
+    sheet.append(["Sold in April, as of 4/8/27"])
+    sheet.append(["Customer", None, "Where", None, "Awning", None, None, "When"])
+    sheet.append(["Name", "Tel", "Street", "City", "Model", "Width", "Proj.", "Needed by"])
+    sheet.append(["Orrin Tallowfield", 3195550811, "5 Kiln Street", "Quillby", "Fen 12", "14 ft 6", "10", "4/28/2027"])
+    for merged in ("A1:H1", "A2:B2", "C2:D2", "E2:G2"):
+        sheet.merge_cells(merged)
+    book.save(data := io.BytesIO())
+    table = files.table_of(files.read_rows(data.getvalue(), "april.xlsx"), KINDS["jobs"])
+    assert dict(zip(table.heads, files.propose(table, KINDS["jobs"], "imperial"), strict=True)) == {
+        "Name": "customers.name", "Tel": "customers.phone", "Street": "sites.address", "City": "sites.town",
+        "Model": "awnings.model", "Width": "awnings.width_mm", "Proj.": "awnings.projection_mm",
+        "Needed by": "visits.due_on",
+    }  # fmt: skip
+    assert [number for number, _ in table.lines] == [4]

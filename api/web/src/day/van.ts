@@ -9,9 +9,14 @@ import { speak } from "./told.ts";
 import { notLoaded, tickName } from "./view.ts";
 
 /** Have items ticked and the van leave; `first` gives the first stop, to go on to. */
+/** What is being ticked by one tap: whoever leaves at once is asked only about what is left after it. */
+let ticking: Promise<void> = Promise.resolve();
+
 export function listenToVan(page: string, note: Noting, first: () => string | undefined): void {
   for (const kit of all("[data-kit-of]")) listenToKit(page, note, kit);
-  document.querySelector("#all-on")?.addEventListener("click", () => void everythingOn(page, note));
+  document.querySelector("#all-on")?.addEventListener("click", () => {
+    ticking = everythingOn(page, note);
+  });
   document.querySelector("#out")?.addEventListener("click", () => void goOut(page, note, first));
 }
 
@@ -46,6 +51,7 @@ async function everythingOn(page: string, note: Noting): Promise<void> {
 }
 
 async function goOut(page: string, note: Noting, first: () => string | undefined): Promise<void> {
+  await ticking;
   const lacking = notLoaded();
   const by = one<HTMLInputElement>("#overruled-by");
   const why = one<HTMLInputElement>("#overruled-why");

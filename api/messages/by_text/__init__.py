@@ -1,0 +1,1 @@
+"""Text messages: the gateway that sends them, and a call to it."""
