@@ -34,6 +34,11 @@ class Entry:
     hold: str | None
     marks: tuple[str, ...]
 
+    @property
+    def is_visit(self) -> bool:
+        """Whether the crew does a job of its own here."""
+        return "assist" not in self.marks and "reload" not in self.marks
+
 
 @dataclass(frozen=True, slots=True)
 class Cell:
@@ -59,6 +64,11 @@ class Cell:
     boxes: int
     from_pool: dict[str, int]
     cents: int
+
+    @property
+    def visits(self) -> tuple[Entry, ...]:
+        """The stops at which the crew does a job of its own."""
+        return tuple(entry for entry in self.entries if entry.is_visit)
 
 
 @dataclass(frozen=True, slots=True)

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import datetime
 import zoneinfo
+from dataclasses import replace
 
 from sqlmodel import Session
 
@@ -30,7 +31,7 @@ def changed_since(session: Session, stored: tables.StoredPlan, now: datetime.dat
     for one in built.kept:
         if one.made_at >= stored.made_at:  # the plan leaves room for it
             new = given_back(new, built.kept, one.visit_id)
-    new = by_the_rules(new, known.rules)
+    new = by_the_rules(replace(built, week=new), known.rules)
     planned = visits(outings(old, read_plan(stored.plan).routes))
     local = now.astimezone(zoneinfo.ZoneInfo(new.timezone)).date()
     return differences(old, new, planned, (local - stored.start_date).days)
@@ -89,7 +90,8 @@ def _skills_differ(old: Crew, new: Crew) -> bool:
 
 
 def _asks(job: Job) -> tuple[object, ...]:
-    return job.minutes, job.hands, job.skills, job.equipment, job.parts, job.weight_kg, job.box_mm, job.boxes, job.yard
+    carried = job.weight_kg, job.box_mm, job.boxes
+    return job.minutes, job.hands, job.skills, job.equipment, job.parts, *carried, job.yard, job.assist
 
 
 def sentence(changed: list[str]) -> str:

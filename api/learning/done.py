@@ -115,6 +115,8 @@ def drives_done(session: Session) -> list[DriveDone]:
             here, noted = crews[route.crew], taps[route.crew, day]
             before: datetime.datetime | None = None
             for stop in route.stops:
+                if stop.assist or stop.reload:
+                    break  # nobody notes when the crew went on from there
                 times = noted.get(stop.job, {})
                 if stop.job not in sites or "on_way" not in times or "here" not in times:
                     break  # nobody knows where the next drive began

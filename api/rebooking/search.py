@@ -187,7 +187,7 @@ class Searches:
             made = going.popleft().result()
             if self._closing:
                 break
-            if visit_id in {stop.job for route in made.routes for stop in route.stops}:
+            if visit_id in {stop.job for route in made.routes for stop in route.jobs}:
                 at_its_price = planned(stand.week, made.routes)
                 if audit(stand.week, at_its_price).broken_rules:
                     continue
