@@ -134,8 +134,12 @@ def expected_day(
     crew by what they were told, where that may be another than the planned one.
     """
     before = _rest_before(plan)
-    day = _walk(plan, noted, now, out, told, before if plan.route.rest is not None else None)
+    paused = _paused(plan)
+    day = _walk(plan, noted, now, out, told, before if plan.route.rest is not None and paused is None else None)
     rule = plan.rest
+    if paused is not None and plan.route.rest is not None:
+        begins = {one.job: one.start + plan.route.rest - paused.start for one in day.visits if one.state != "over"}
+        day = replace(day, rest=begins.get(paused.job))
     if plan.route.rest is None and rule is not None and day.back - plan.route.depart > rule.after:
         day = _walk(plan, noted, now, out, told, before)
     return _with_back(plan, day, back)
@@ -145,6 +149,14 @@ def _with_back(plan: DayPlan, day: ExpectedDay, noted_back: int | None) -> Expec
     back = day.back if noted_back is None else noted_back
     last = plan.shift.end + plan.shift.overtime
     return ExpectedDay(day.visits, back, None if noted_back is not None else day.rest, max(0, back - last))
+
+
+def _paused(plan: DayPlan) -> Stop | None:
+    """Return the stop in the middle of which the crew rests; it is as much longer. None: it rests between stops."""
+    rule, at = plan.rest, plan.route.rest
+    if rule is None or not rule.within or at is None:
+        return None
+    return next((s for s in plan.route.stops if s.job and s.start < at and at + rule.length < s.end), None)
 
 
 def _rest_before(plan: DayPlan) -> int:

@@ -115,7 +115,7 @@ def _fault(today: Today, job: Job, spot: Spot) -> tuple[Cause, str] | None:
     if crew_words is not None:
         return "crew away", f"{crew_words} {_not_needed(today, second)}".strip()
     if away := _second_away(today, second, job):
-        return "crew away", away
+        return "other", away  # its own crew is there: nobody is to be found another crew's visits for
     fits = _crew_fault(today, job, spot) or _second_fault(today, job, spot, second)
     if fits is not None:
         return "other", fits

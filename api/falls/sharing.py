@@ -142,8 +142,8 @@ def _road(today: Today, out: Sequence[Outing]) -> Lack | None:
                     lift = f"The lift there can begin at {at} alone, when {today.crew_name(o.crew.id)} comes."
                     words = f"The drive from {before} takes {drive} min. {lift}"
                 return [job.id], words
-            takes = stop.end - stop.start
-            free, before = stop.start + (takes if stop.assist else max(job.minutes, takes)), job.id
+            takes, rest = stop.end - stop.start, today.posted.rests.get(job.id, 0)
+            free, before = stop.start + (takes if stop.assist else max(job.minutes + rest, takes)), job.id
         last = o.shift.end + o.shift.overtime
         if free + o.drives_min[-1] > max(last, o.route.back):
             last_job = [job.id for _, job in o.calls if job is not None][-1:]

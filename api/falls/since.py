@@ -50,6 +50,7 @@ def differences(old: Week, new: Week, planned: dict[str, Visit], today: int) -> 
         "crews": before.keys() != after.keys(),
         "crew hours": any(_hours(a, today) != _hours(b, today) for a, b in both),
         "people and skills": any(a.hands != b.hands or _skills_differ(a, b) for a, b in both),
+        "the rest on the way": _within(old) != _within(new),
         "the hours of a week": any(a.weekly != b.weekly for a, b in both),
         "vans": any((a.vehicle, a.onboard) != (b.vehicle, b.onboard) for a, b in both),
         "ladders and tools": old.equipment != new.equipment,
@@ -65,6 +66,10 @@ def differences(old: Week, new: Week, planned: dict[str, Visit], today: int) -> 
         "new jobs": bool(now.keys() - was.keys()),
     }
     return [words for words, is_so in changed.items() if is_so]
+
+
+def _within(week: Week) -> bool:
+    return week.rest is not None and week.rest.within
 
 
 def _hours(crew: Crew, today: int) -> list[tuple[int, ...]]:

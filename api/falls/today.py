@@ -50,6 +50,17 @@ class PostedPlan:
         """Where second crews come, by the job that they come for."""
         return {s.assist: Spot(r.crew, r.day, s.start) for r in self.plan.routes for s in r.stops if s.assist}
 
+    @cached_property
+    def rests(self) -> dict[str, int]:
+        """Minutes of rest in the middle of a visit, by visit; those without one are left out."""
+        rule = self.week.rest
+        found = {}
+        for o in outings(self.week, self.plan.routes):
+            paused = o.paused(rule)
+            if paused is not None and rule is not None:
+                found[paused.job] = rule.length
+        return found
+
     def date(self, day: int) -> datetime.date:
         """Return the date of a day of the week."""
         return self.start_date + datetime.timedelta(days=day)

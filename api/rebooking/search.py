@@ -39,7 +39,7 @@ from scheduler import Put, Spot, apart, by_hand, fillings
 from scheduler import what_changed as change
 from scheduler.audit import audit
 from scheduler.errors import BadInput
-from scheduler.plan import Plan, Route
+from scheduler.plan import Plan, route_from_data
 from scheduler.price import outings, visits
 from scheduler.week import Week, Window
 
@@ -180,7 +180,7 @@ class Searches:
                 start = stand.plan
                 for offer in staying:
                     if "day" in offer and half.holds(offer["day"], offer["start"]):
-                        start = planned(stand.week, (msgspec.convert(route, Route) for route in offer["routes"]))
+                        start = planned(stand.week, map(route_from_data, offer["routes"]))
                 asked = self._asked(_within(stand.week, number, half), stand, start)
                 going.append(self.door.submit(solved, asked, self.seconds.half))
             self._say(case_id, visit_id, f"trying times with others moving, half day {n + 1} of {len(every)}")
@@ -360,7 +360,10 @@ def _priced(today: Today, stand: OfferGround, visit_id: str, kind: str, plan: Pl
             moves.append({"visit": name, "what": what, "before": was and [*was], "after": after and [*after]})
     total = msgspec.to_builtins(plan.cost)["total"]
     old = before.get(visit_id)
+    lifts = [(r.crew, s.start, s.end) for r in plan.routes for s in r.stops if s.assist == visit_id]
+    second = [{"crew": crew, "start": start, "end": end} for crew, start, end in lifts]
     return {
+        "second": second[0] if second else None,
         "key": f"{kind}:{at.crew}:{at.day}:{at.start}:{total}",
         "kind": kind, "crew": at.crew, "day": at.day, "start": at.start, "end": at.end,
         "earliest": at.start, "latest": at.start,

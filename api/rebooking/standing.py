@@ -128,7 +128,8 @@ def _same(today: Today, job: w.Job, old: w.Job) -> bool:
     ) != (
         old.hands, old.weight_kg, old.boxes, old.box_mm, old.skills, old.equipment, old.parts, old.yard, old.assist
     )  # fmt: skip
-    return job.minutes == stop.end - stop.start and not heavier and holds(today, job)
+    works = stop.end - stop.start - today.posted.rests.get(job.id, 0)
+    return job.minutes == works and not heavier and holds(today, job)
 
 
 def _wanted(job: w.Job, spot: Spot | None, week: w.Week, asked: bool, wishes: Wishes) -> w.Job:

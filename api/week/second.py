@@ -13,42 +13,50 @@ from scheduler import week as w
 from scheduler.plan import Cost2, Plan, Plan2, Route2, Stop2
 
 
-def second(week: w.Week, weekly: Mapping[str, w.Weekly], assists: Mapping[str, w.Assist]) -> w.Week2:
+def second(
+    week: w.Week,
+    weekly: Mapping[str, w.Weekly],
+    assists: Mapping[str, w.Assist],
+    *,
+    within: bool = False,
+) -> w.Week2:
     """Return a week of the first format in the second.
 
-    It asks for the same but for `weekly`, by crew, and `assists`, by job. One of the second format is given as it is.
+    It asks for the same but for `weekly`, by crew, and `assists`, by job; `within`: the rest may fall in the middle of
+    any job. One of the second format is given as it is.
     """
     if isinstance(week, w.Week2):
         return week
     values: dict[str, Any] = {name: getattr(week, name) for name in week.__struct_fields__}
-    rest = None if week.rest is None else w.RestRule2(**msgspec.structs.asdict(week.rest), within=False)
+    rest = None if week.rest is None else w.RestRule2(**msgspec.structs.asdict(week.rest), within=within)
     crews = tuple(w.Crew2(**_fields(crew, w.Crew), weekly=weekly.get(crew.id)) for crew in week.crews)
-    jobs = tuple(second_job(job, assists.get(job.id)) for job in week.jobs)
+    jobs = tuple(second_job(job, assists.get(job.id), pausable=within) for job in week.jobs)
     new = {"format": "week/2", "rest": rest, "crews": crews, "jobs": jobs, "reload": None}
     made = w.with_names(w.Week2(**values | new), w.names_in(week), w.skills_in(week))
     assert isinstance(made, w.Week2)
     return made
 
 
-def second_job(job: w.Job, assist: w.Assist | None) -> w.Job2:
+def second_job(job: w.Job, assist: w.Assist | None, *, pausable: bool) -> w.Job2:
     """Return a job as the second format has it, with what it asks of a second crew (None: nothing)."""
-    return w.Job2(**msgspec.structs.asdict(job), pausable=False, assist=assist)
+    return w.Job2(**msgspec.structs.asdict(job), pausable=pausable, assist=assist)
 
 
 def by_the_rules(built: BuiltWeek, rules: Rules, form: str | None = None) -> w.Week:
     """Return the near week in the format that it asks for: the first, where nobody counts weeks or asks for two crews.
 
     form: that of the document that it is to be laid beside, None: there is none. Beside one of the first format weeks
-    are not counted either.
+    are not counted, and no rest falls within a visit.
     """
+    within = rules.rest_within and rules.rest is not None and form != "week/1"
     weekly = {
         crew.id: w.Weekly(60 * rules.weekly_hours, (crew.minute_cents * rules.weekly_percent + 50) // 100)
         for crew in built.week.crews
         if rules.weekly_hours and form != "week/1"
     }
-    if not weekly and not built.assists and form != "week/2":
+    if not weekly and not built.assists and not within and form != "week/2":
         return built.week
-    return second(built.week, weekly, built.assists)
+    return second(built.week, weekly, built.assists, within=within)
 
 
 def second_plan(plan: Plan) -> Plan2:

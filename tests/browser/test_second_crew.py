@@ -36,10 +36,14 @@ def an_install(board: Board) -> str:
         assert row is not None
         jobs = {job.id: job for job in week_in(row).jobs}
         stops = [s.job for r in plan_in(row).routes for s in r.jobs]
-    return next(name for name in stops if jobs[name].boxes and jobs[name].booked is None and jobs[name].minutes >= 120)
+        long = [name for name in stops if jobs[name].boxes and not jobs[name].booked and jobs[name].minutes >= 120]
+        visit = max(long, key=lambda name: (len({window.day for window in jobs[name].windows}), name))
+        session.get_one(tables.Visit, visit).skip_cents = 5_000_000  # whatever else waits, it does not
+    return visit
 
 
 def test_two_crews_meet_at_the_lift(own_board: Board, tmp_path: Path) -> None:
+    own_board.expect_error("422")
     visit = an_install(own_board)
     page = own_board.signed_in_page(Role.office)
     page.goto(f"/records/visits/{visit}")

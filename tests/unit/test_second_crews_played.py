@@ -74,3 +74,38 @@ def test_a_route_of_lifts_alone_has_nothing_to_expect() -> None:
     week, plan = met()
     alone = replace(plan.routes[1], stops=plan.routes[1].stops[:1])
     assert day_plan(week, alone) is None
+
+
+def rested() -> tuple[Week, Plan2]:
+    """Oak does alder from 10:00 to 12:30 with half an hour of rest at 11:00 in its middle, then birch from 12:40 on."""
+    data = week_data()
+    for crew in data["crews"]:
+        crew["vehicle"] = {"payload_kg": 100, "rack_mm": 5000, "boxes": 2}
+    data["jobs"][0]["assist"] = None
+    week = week_from_data(data)
+    stops = Stop2(job="alder", start=600, end=750), Stop2(job="birch", start=760, end=820)
+    plan = stated_plan(week, "by hand", (Route2("oak", 0, 480, 855, 0, 660, stops),), ())
+    assert isinstance(plan, Plan2)
+    return week, plan
+
+
+def test_a_rest_in_the_middle_of_a_visit_is_taken_once() -> None:
+    week, plan = rested()
+    played = odds(week, plan, SURE, plays=20, seed=1)
+    assert played.days["oak", 0].back_p80 <= 855
+    assert played.visits["alder"].begin_p80 is not None
+    assert played.visits["alder"].begin_p80 <= 600  # not after a rest on the way to it
+    day = day_plan(week, plan.routes[0])
+    assert day is not None
+    late = expected_day(day, {"alder": Taps(here=615)}, now=620, out=480)
+    assert [(one.job, one.start, one.end) for one in late.visits] == [("alder", 615, 765), ("birch", 775, 835)]
+    assert (late.rest, late.back) == (675, 870)
+    over = expected_day(day, {"alder": Taps(here=600, over=750)}, now=755, out=480)
+    assert over.rest is None
+    assert over.back == 755 + 10 + 60 + 35
+
+
+def test_the_sheet_says_at_which_visit_the_crew_rests() -> None:
+    week, plan = rested()
+    (cell,) = sheet(week, plan).cells
+    assert [entry.rest for entry in cell.entries] == [660, None]

@@ -29,9 +29,9 @@ from scheduler.plan import Because
 class Horizon:
     """The document over the weeks ahead, and beside it, by job, what only the rows know: reasons, what times rest on.
 
-    `week` is of the first format where that asks for the same: where no visit asks for a second crew. `posted` are the
-    Mondays of weeks that are posted: nothing is planned in them any more. `shifts` are those of all crews, in posted
-    weeks too.
+    `week` is of the first format where that asks for the same: where no visit asks for a second crew and no rest
+    falls within a visit. `posted` are the Mondays of weeks that are posted: nothing is planned in them any more.
+    `shifts` are those of all crews, in posted weeks too.
     """
 
     start_date: datetime.date
@@ -90,6 +90,7 @@ def horizon_of(session: Session, now: datetime.datetime) -> Horizon:
         msgspec.structs.replace(crew, shifts=tuple(s for s in shifts[crew.id] if s.day // 7 not in closed))
         for crew in built.week.crews
     )
+    within = rules.rest_within and rules.rest is not None
     week = msgspec.structs.replace(built.week, id=f"horizon-{start_date}", crews=crews)
     because = {
         **built.because,
@@ -98,7 +99,7 @@ def horizon_of(session: Session, now: datetime.datetime) -> Horizon:
     return Horizon(
         start_date=start_date,
         weeks=rules.horizon_weeks,
-        week=second(week, {}, built.assists) if built.assists else week,
+        week=second(week, {}, built.assists, within=within) if built.assists or within else week,
         because={name: reasons for name, reasons in because.items() if reasons},
         rests={name: one.rests for name, one in ready.items()},
         facts=known,
@@ -152,7 +153,7 @@ def with_job(horizon: Horizon, known: Facts, visit: tables.Visit, ready: Readine
     if assist is not None:
         week = second(week, {}, {})
     if isinstance(week, w.Week2):
-        job = second_job(job, assist)
+        job = second_job(job, assist, pausable=week.rest is not None and week.rest.within)
     jobs = (*(other for other in week.jobs if other.id != job.id), job)
     return replace(
         horizon,
