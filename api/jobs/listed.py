@@ -112,7 +112,7 @@ def places(session: Session) -> Places:
         counting.setdefault(start_date, plan_id)
     for start_date, plan_id in sorted(counting.items()):
         read = _read(session, plan_id, start_date, posted=True)
-        lifts = {job: where for job, where in lifts.items() if job not in read.stops} | read.lifts
+        lifts = {job: at for job, at in lifts.items() if job not in read.stops} | dict(read.lifts)
         stops |= read.stops
     return Places(stops, {job: why for job, why in waiting.items() if job not in stops}, lifts)
 
