@@ -13,7 +13,7 @@ from sqlmodel import Session
 
 from api import tables
 from api.day.loading import LoadLine, lines_of
-from api.day.second_crews import Lift, Meetings, SecondCrew
+from api.day.second_crews import ComingCrew, LiftStop, Meetings
 from api.languages import language
 from api.languages.core import core_says
 from api.ledger.kept import kept
@@ -66,7 +66,7 @@ class DayStop:
     drawn: tuple[str, ...]
     lines: tuple[LoadLine, ...]
     steps: tuple[str, ...]
-    second: SecondCrew | None
+    second: ComingCrew | None
 
 
 @dataclass(frozen=True)
@@ -89,7 +89,7 @@ class DayContent:
     cell: Cell | None
     sky: Sky | None
     stops: tuple[DayStop, ...]
-    calls: tuple[DayStop | Lift, ...]
+    calls: tuple[DayStop | LiftStop, ...]
     shelf: dict[str, int]
     cautions_for_all: tuple[str, ...]
     drives: str
@@ -191,7 +191,7 @@ def _stop(
     told: tuple[str, ...],
     shared: tuple[str, ...],
     measures: Measures,
-    second: SecondCrew | None,
+    second: ComingCrew | None,
 ) -> DayStop:
     job = page.job
     hung = _hung(session, job.survey, job.layout, job.drawing is not None, measures)

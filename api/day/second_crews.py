@@ -27,7 +27,7 @@ class OtherCrew:
 
 
 @dataclass(frozen=True)
-class SecondCrew:
+class ComingCrew:
     """Who comes to a visit for the lift; minutes after local midnight."""
 
     crew: OtherCrew
@@ -37,7 +37,7 @@ class SecondCrew:
 
 
 @dataclass(frozen=True)
-class Lift:
+class LiftStop:
     """A stop at which the crew helps another one: `page` is that of the job, `entry` its place in the crew's day.
 
     `drive` is the drive there at its hour, `minds` what to mind there. `work_from`, `work_until`: when the other
@@ -66,18 +66,18 @@ class Meetings:
         self._helps = {stop.assist: (route.crew, stop) for route in routes for stop in route.stops if stop.assist}
         self._does = {stop.job: (route.crew, stop) for route in routes for stop in route.jobs}
 
-    def second_crew(self, visit_id: str) -> SecondCrew | None:
+    def second_crew(self, visit_id: str) -> ComingCrew | None:
         """Return who comes to a visit for the lift, None where nobody does."""
         if visit_id not in self._helps or visit_id not in self._asked:
             return None
         crew, stop = self._helps[visit_id]
-        return SecondCrew(self._crew(crew), stop.start, stop.end, self._asked[visit_id].hands)
+        return ComingCrew(self._crew(crew), stop.start, stop.end, self._asked[visit_id].hands)
 
-    def lift(self, entry: Entry, drive: DriveAtHour, page: JobPage) -> Lift:
+    def lift(self, entry: Entry, drive: DriveAtHour, page: JobPage) -> LiftStop:
         """Return a stop at which a job of another crew is helped with."""
         crew, stop = self._does[entry.job]
         minds = tuple(cautions(page.job, page.site))
-        return Lift(entry, drive, page, self._crew(crew), self._asked[entry.job], stop.start, stop.end, minds)
+        return LiftStop(entry, drive, page, self._crew(crew), self._asked[entry.job], stop.start, stop.end, minds)
 
     def _crew(self, crew_id: str) -> OtherCrew:
         crew = self._session.get_one(tables.Crew, crew_id)

@@ -22,7 +22,7 @@ from api.ledger.riders import riding_on, roster_days
 from api.ledger.slow_hours import slow_hours_of
 from api.weeksheet.drives import drives_words, legs_of
 from api.weeksheet.figures import Figure, Left, by_the_visit, left, to_run, weighed
-from api.weeksheet.meetings import Meeting, meetings
+from api.weeksheet.meetings import CrewsMeet, meetings
 from api.weeksheet.names import JobLabel, jobs_by_id
 from api.weeksheet.odds import doubtful, week_odds
 from api.weeksheet.slow import slow_words
@@ -156,7 +156,7 @@ class WeekPage:
     doubtful: dict[str, VisitOdds]
     drives: str
     outside: tuple[Figure, ...] = ()
-    meetings: Mapping[str, Meeting] = field(default_factory=dict)
+    meetings: Mapping[str, CrewsMeet] = field(default_factory=dict)
 
     @property
     def planned(self) -> int:

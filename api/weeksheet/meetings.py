@@ -10,7 +10,7 @@ from scheduler.week import Week
 
 
 @dataclass(frozen=True)
-class Meeting:
+class CrewsMeet:
     """The names of the crew that does a job and of the one that helps with the lift, when, and with how many people."""
 
     crew: str
@@ -20,7 +20,7 @@ class Meeting:
     hands: int
 
 
-def meetings(week: Week, laid_out: Sheet, names: Mapping[str, str]) -> dict[str, Meeting]:
+def meetings(week: Week, laid_out: Sheet, names: Mapping[str, str]) -> dict[str, CrewsMeet]:
     """Return by job where two crews meet; `names` is what crews are called, by id."""
     asked = {job.id: job.assist for job in week.jobs if job.assist is not None}
     does = {entry.job: cell.crew for cell in laid_out.cells for entry in cell.visits}
@@ -29,5 +29,5 @@ def meetings(week: Week, laid_out: Sheet, names: Mapping[str, str]) -> dict[str,
         for entry in cell.entries:
             if "assist" in entry.marks and entry.job in does and entry.job in asked:
                 crew, second = (names.get(one, one) for one in (does[entry.job], cell.crew))
-                found[entry.job] = Meeting(crew, second, entry.start, entry.end, asked[entry.job].hands)
+                found[entry.job] = CrewsMeet(crew, second, entry.start, entry.end, asked[entry.job].hands)
     return found

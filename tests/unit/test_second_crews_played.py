@@ -80,7 +80,7 @@ def rested() -> tuple[Week, Plan2]:
     """Oak does alder from 10:00 to 12:30 with half an hour of rest at 11:00 in its middle, then birch from 12:40 on."""
     data = week_data()
     for crew in data["crews"]:
-        crew["vehicle"] = {"payload_kg": 100, "rack_mm": 5000, "boxes": 2}
+        crew["vehicle"] = crew["vehicle"] | {"payload_kg": 100, "boxes": 2}
     data["jobs"][0]["assist"] = None
     week = week_from_data(data)
     stops = Stop2(job="alder", start=600, end=750), Stop2(job="birch", start=760, end=820)
