@@ -32,7 +32,7 @@ from api.ledger.plans.posted import posted_week
 from api.rebooking.elsewhere import SearchTask, searched_through, solved
 from api.rebooking.later import later
 from api.rebooking.progress import SearchesUnderWay, SearchProgress
-from api.rebooking.standing import OfferGround, Wishes, followers, standing, undisturbed
+from api.rebooking.standing import OfferGround, Wishes, followers, second_crew, standing, undisturbed
 from api.week.run.planning import planned
 from api.workers.signals import Signals
 from scheduler import Put, Spot, apart, by_hand, fillings
@@ -360,10 +360,7 @@ def _priced(today: Today, stand: OfferGround, visit_id: str, kind: str, plan: Pl
             moves.append({"visit": name, "what": what, "before": was and [*was], "after": after and [*after]})
     total = msgspec.to_builtins(plan.cost)["total"]
     old = before.get(visit_id)
-    lifts = [(r.crew, s.start, s.end) for r in plan.routes for s in r.stops if s.assist == visit_id]
-    second = [{"crew": crew, "start": start, "end": end} for crew, start, end in lifts]
     return {
-        "second": second[0] if second else None,
         "key": f"{kind}:{at.crew}:{at.day}:{at.start}:{total}",
         "kind": kind, "crew": at.crew, "day": at.day, "start": at.start, "end": at.end,
         "earliest": at.start, "latest": at.start,
@@ -371,7 +368,7 @@ def _priced(today: Today, stand: OfferGround, visit_id: str, kind: str, plan: Pl
         "extra_cents": total - stand.plan.cost.total + stand.leaving_cents - stand.was_cents,
         "besides_cents": besides,
         "risk": round(window.risk_cents / lost, 3) if lost else None,
-        "window": [window.start, window.end],
+        "window": [window.start, window.end], "second": second_crew(plan, visit_id),
         "moves": moves,
         "as_planned": old is not None and (old.crew, old.day, old.start) == (at.crew, at.day, at.start),
         "proven": proven,

@@ -244,6 +244,12 @@ def explained(plan: Plan, before: Plan, rows: Mapping[str, tuple[Because, ...]])
     return replace(plan, skipped=skipped)
 
 
+def second_crew(plan: Plan, visit_id: str) -> dict[str, Any] | None:
+    """Return which crew comes to a visit for the lift, and when; None: nobody does."""
+    lifts = [{"crew": r.crew, "start": s.start} for r in plan.routes for s in r.stops if s.assist == visit_id]
+    return lifts[0] if lifts else None
+
+
 def followers(today: Today, visit_id: str) -> list[str]:
     """Return the posted visits that are done only after this one, and those after them."""
     found: list[str] = []
