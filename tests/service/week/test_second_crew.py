@@ -22,7 +22,7 @@ from api.ledger.plans.documents import plan_in
 from api.ledger.plans.stored import newest_plan
 from api.rebooking import search
 from api.week.run.planning import Planner, plan_week, planned, prepare_week
-from scheduler import Off, by_hand, offer
+from scheduler import offer
 from scheduler.audit import audit
 from scheduler.plan import Plan, Route, Stop, read_plan
 from scheduler.week import Week, read_week
@@ -36,15 +36,20 @@ ASKED = {"assist_minutes": 45, "assist_hands": 2, "assist_from": 30}
 
 
 def planner_for(app: FastAPI, visit: str) -> Planner:
-    """Return what puts a visit into the demo's own plan where it costs least, its second crew with it: no search."""
+    """Return what plans a visit with its second crew where it costs least, other days as the demo does: no search."""
     with transaction(app.state.database) as session:
         row = newest_plan(session, MONDAY)
         assert row is not None
         routes = plan_in(row).routes
 
     def planner(week: Week, *, seconds: float, report: object = None) -> Plan:
-        without = by_hand(week, planned(week, routes), Off(visit)).plan
-        return offer(week, without, visit, best=1)[0].plan
+        made = offer(week, planned(week, ()), visit, best=1)[0].plan
+        days, tied = {route.day for route in made.routes}, {visit}
+        for follow in week.follows:
+            tied |= {follow.first, follow.then}
+        others = [r for r in routes if r.day not in days and not tied & {stop.job for stop in r.jobs}]
+        met = {route.crew for route in made.routes}
+        return planned(week, (*made.routes, *[r for r in others if r.crew not in met][:1]))
 
     return planner
 
