@@ -5,6 +5,7 @@ from __future__ import annotations
 import datetime
 import io
 import shutil
+import time
 from collections.abc import Iterator
 from pathlib import Path
 
@@ -18,8 +19,8 @@ from api.access.accounts import Role
 from api.database import transaction
 from api.fields.shown import clock
 from api.ledger.history import note
-from api.week.run.planning import Planner, plan_week, planned, prepare_week
-from scheduler import offer
+from api.week.run.planning import plan_week, prepare_week
+from scheduler import plan_week as solve
 from scheduler.plan import Plan, Route, Stop, read_plan
 from scheduler.week import Week
 from tests.conftest import BuiltDemo
@@ -31,13 +32,8 @@ NOW = datetime.datetime(2027, 4, 8, 20, tzinfo=datetime.UTC)
 LONG = 430  # minutes: no rest begins between 11:00 and 14:00 before or after so long a visit
 
 
-def planner_for(visit: str) -> Planner:
-    """Return what plans one visit alone, where it costs least: no search."""
-
-    def planner(week: Week, *, seconds: float, report: object = None) -> Plan:
-        return offer(week, planned(week, ()), visit, best=1)[0].plan
-
-    return planner
+def planner(week: Week, *, seconds: float, report: object = None) -> Plan:
+    return solve(week, seconds=seconds, clock=time.process_time, workers=1)
 
 
 @pytest.fixture(scope="module")
@@ -62,7 +58,7 @@ def app(built: BuiltDemo, planned_demo: Path, tmp_path_factory: pytest.TempPathF
         made = prepare_week(app.state.database, MONDAY, NOW)
         assert made.built.week.rest is not None
         assert made.built.week.rest.within
-        stored, _ = plan_week(app.state.database, made, planner_for(long.id), seconds=1.0, now=NOW, by="test")
+        stored, _ = plan_week(app.state.database, made, planner, seconds=2.0, now=NOW, by="test")
         posted = manager.post(f"/weeks/{MONDAY}/post", json={"plan_id": stored.id, "despite": ""})
         assert posted.status_code == 201, posted.text
         assert posted.json()["despite"] == []
