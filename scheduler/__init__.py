@@ -22,6 +22,7 @@ if TYPE_CHECKING:
         Replanned,
         Told,
         as_it_stands,
+        assists_begun_by,
         begun_by,
         changed_week,
         replan,
@@ -50,7 +51,9 @@ _WHERE = {
     "engine.model.build": "build",
     "engine.model.starts": "NOON Half halves",
     "engine.waiting.because": "with_reasons why_not_kept",
-    "engine.again.replan": "Replanned Told begun_by changed_week replan as_it_stands told_prices told_week",
+    "engine.again.replan": (
+        "Replanned Told begun_by assists_begun_by changed_week replan as_it_stands told_prices told_week"
+    ),
     "engine.again.moves": "Event Move move_sentence what_changed",
     "engine.again.offers": "Offer offer warm",
     "engine.again.apart": "apart",
@@ -108,6 +111,7 @@ __all__ = [
     "Worth",
     "apart",
     "as_it_stands",
+    "assists_begun_by",
     "audit",
     "begun_by",
     "build",

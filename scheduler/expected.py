@@ -26,16 +26,22 @@ State = Literal["over", "there", "on the way", "passed by", "ahead"]
 class DayPlan:
     """A planned route with all that its times depend on.
 
-    `drive_min[a][b]` are minutes between the yard (0) and the stops (1, 2, … in the planned order), as in the table of
-    the week; `by_hour` says how much longer they take in slow hours.
+    `calls` are the jobs of the route's stops, None where the crew helps another one or takes on a load: nobody notes
+    those. `drive_min[a][b]` are minutes between the yard (0) and the stops (1, 2, … in the planned order), as in the
+    table of the week; `by_hour` says how much longer they take in slow hours.
     """
 
     route: Route
     shift: Shift
-    jobs: tuple[Job, ...]
+    calls: tuple[Job | None, ...]
     drive_min: tuple[tuple[int, ...], ...]
     rest: RestRule | None
     by_hour: ByHour = NO_SLOW_HOURS
+
+    @property
+    def jobs(self) -> tuple[Job, ...]:
+        """The jobs that the crew does."""
+        return tuple(job for job in self.calls if job is not None)
 
     def drive(self, a: int, b: int, leaves: int) -> int:
         """Return the minutes from a to b, left at the minute `leaves`."""
@@ -93,14 +99,14 @@ def day_plan(
     crew = next((c for c in week.crews if c.id == route.crew), None)
     shift = None if crew is None else next((s for s in crew.shifts if s.day == route.day), None)
     by_id = {job.id: job for job in week.jobs}
-    stops = tuple(stop for stop in route.stops if stop.job in by_id)
-    if crew is None or shift is None or not stops:
+    stops = tuple(stop for stop in route.stops if stop.reload or (stop.job or stop.assist) in by_id)
+    if crew is None or shift is None or not any(stop.job for stop in stops):
         return None
     place = {p.id: n for n, p in enumerate(week.places)}
-    jobs = tuple(by_id[stop.job] for stop in stops)
+    calls = tuple(by_id[stop.job] if stop.job else None for stop in stops)
     yard = next(y.place for y in week.yards if y.id == crew.yard)
-    at = [place[yard], *(place[job.place] for job in jobs)]
-    via = [None, *(place.get(by_way_of.get(job.id, "")) for job in jobs)]
+    at = [place[yard], *(place[yard if stop.reload else by_id[stop.job or stop.assist].place] for stop in stops)]
+    via = [None, *(place.get(by_way_of.get(stop.job, "")) for stop in stops)]
 
     def drive_min(a: int, n: int) -> int:
         by, to = via[n], week.travel.minutes
@@ -110,7 +116,7 @@ def day_plan(
     whole = route if len(stops) == len(route.stops) else Route(
         route.crew, route.day, route.depart, route.back, route.helpers, route.rest, stops
     )  # fmt: skip
-    return DayPlan(whole, shift, jobs, drives, week.rest, by_hour)
+    return DayPlan(whole, shift, calls, drives, week.rest, by_hour)
 
 
 def expected_day(
@@ -128,8 +134,12 @@ def expected_day(
     crew by what they were told, where that may be another than the planned one.
     """
     before = _rest_before(plan)
-    day = _walk(plan, noted, now, out, told, before if plan.route.rest is not None else None)
+    paused = _paused(plan)
+    day = _walk(plan, noted, now, out, told, before if plan.route.rest is not None and paused is None else None)
     rule = plan.rest
+    if paused is not None and plan.route.rest is not None:
+        begins = {one.job: one.start + plan.route.rest - paused.start for one in day.visits if one.state != "over"}
+        day = replace(day, rest=begins.get(paused.job))
     if plan.route.rest is None and rule is not None and day.back - plan.route.depart > rule.after:
         day = _walk(plan, noted, now, out, told, before)
     return _with_back(plan, day, back)
@@ -139,6 +149,14 @@ def _with_back(plan: DayPlan, day: ExpectedDay, noted_back: int | None) -> Expec
     back = day.back if noted_back is None else noted_back
     last = plan.shift.end + plan.shift.overtime
     return ExpectedDay(day.visits, back, None if noted_back is not None else day.rest, max(0, back - last))
+
+
+def _paused(plan: DayPlan) -> Stop | None:
+    """Return the stop in the middle of which the crew rests; it is as much longer. None: it rests between stops."""
+    rule, at = plan.rest, plan.route.rest
+    if rule is None or not rule.within or at is None:
+        return None
+    return next((s for s in plan.route.stops if s.job and s.start < at and at + rule.length < s.end), None)
 
 
 def _rest_before(plan: DayPlan) -> int:
@@ -157,7 +175,7 @@ def _order(plan: DayPlan, noted: Mapping[str, Taps]) -> list[tuple[int, Taps]]:
 
     A crew that has noted something of a later stop has left the one before: where it did not say when, then.
     """
-    known = {n: noted.get(job.id, Taps()) for n, job in enumerate(plan.jobs, 1)}
+    known = {n: Taps() if job is None else noted.get(job.id, Taps()) for n, job in enumerate(plan.calls, 1)}
     begun = sorted((first, n) for n, one in known.items() if (first := _first(one)) is not None)
     for (_, n), (first, _) in pairwise(begun):
         if known[n].over is None:
@@ -184,9 +202,17 @@ def _walk(
     length = 0 if plan.rest is None else plan.rest.length
     found = []
     for n, one in order:
-        job, planned = plan.jobs[n - 1], plan.route.stops[n - 1]
+        job, planned = plan.calls[n - 1], plan.route.stops[n - 1]
         takes = planned.end - planned.start
         due = owed and rest_before is not None and n >= rest_before
+        if job is None:  # as early as it may, whatever the time: nobody says when it is over
+            if n > last_begun:
+                ready = free + plan.drive(place, n, free)
+                if due and plan.rest is not None:
+                    rest_at, ready = _rested(plan.rest, free, ready, partial(plan.drive, place, n))
+                    owed = False
+                free, place = max(ready, planned.start) + takes, n
+            continue
         if one.here is not None or one.over is not None:
             first = _first(one) or 0
             start = one.here if one.here is not None else max(first, (one.over or first) - takes)

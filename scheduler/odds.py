@@ -6,7 +6,8 @@ that a bad day takes the likelier visits together. A crew begins a visit when it
 `EARLY_MIN` before the planned minute, nor a firm one before the promised minute, nor outside the work window. What
 would as a rule not be done by the window's end (`PAST_END_MIN` are forgiven) is put off; what the weather takes or
 whose kit has not come is put off too, and the crew drives on. The rest is taken with the drive with which it stands in
-the plan.
+the plan, or in the middle of the visit in which it does. A second crew is there from the planned minute on, and nobody
+waits for it: what its own lateness does to the job that it comes for is not played.
 
 That times are log-normal, independent between visits and alike for a crew's drives of a day are assumptions.
 """
@@ -159,11 +160,19 @@ def play_day(
     road = _factor(doubts.drive_p80_factor, plays, chance)
     clock = np.full(plays, float(route.depart))
     day = PlayedDay([], [], [], clock)
-    rests = _rests(outing)
-    for n, (stop, job) in enumerate(outing.stops):
+    paused = outing.paused(rest)
+    rests = {} if paused is not None else _rests(outing)
+    for n, (stop, job) in enumerate(outing.calls):
+        if job is None or stop.assist:  # a load taken on, or another crew's lift: as long as planned, not sooner
+            clock = _driven(clock, outing.drives_min[n] * road, rest, rests.get(n))
+            clock = np.maximum(clock, stop.start) + (stop.end - stop.start)
+            continue
+        pause = rest.length if rest is not None and stop is paused else 0  # the rest in the middle of the work
+        usual = doubts.median_min.get(job.id, stop.end - stop.start - pause)
         if job.id in begun:
-            usual, ended = doubts.median_min.get(job.id, stop.end - stop.start), begun[job.id]
-            goes_on = np.maximum(stop.start + usual * _factor(doubts.p80_factor.get(job.id, 1.0), plays, chance), now)
+            ended = begun[job.id]
+            took = usual * _factor(doubts.p80_factor.get(job.id, 1.0), plays, chance) + pause
+            goes_on = np.maximum(stop.start + took, now)
             clock = goes_on if ended is None else np.full(plays, float(ended))
             day.begun.append(np.full(plays, float(stop.start)))
             day.done.append(np.ones(plays, bool))
@@ -172,16 +181,15 @@ def play_day(
         clock = np.maximum(clock, now)
         clock = _driven(clock, outing.drives_min[n] * road, rest, rests.get(n))
         begins = np.maximum(clock, _opens(job, route.day, stop.start))
-        usual = doubts.median_min.get(job.id, stop.end - stop.start)
-        in_time = begins + usual <= _closes(job, route.day, stop.start, stop.end) + PAST_END_MIN
+        in_time = begins + usual + pause <= _closes(job, route.day, stop.start, stop.end) + PAST_END_MIN
         there = (sky >= doubts.lost.get(job.id, 0.0)) & (chance.random(plays) >= doubts.kit_late.get(job.id, 0.0))
         factor = _factor(doubts.p80_factor.get(job.id, 1.0), plays, chance)
         done = in_time & there
-        clock = np.where(done, begins + usual * factor, clock)
+        clock = np.where(done, begins + usual * factor + pause, clock)
         day.begun.append(begins)
         day.done.append(done)
         day.in_time.append(in_time)
-    home = len(outing.stops)
+    home = len(outing.calls)
     back = _driven(clock, outing.drives_min[-1] * road, rest, rests.get(home))
     return PlayedDay(day.begun, day.done, day.in_time, back)
 
@@ -197,9 +205,9 @@ def _rests(outing: Outing) -> dict[int, bool]:
     at = outing.route.rest
     if at is None:
         return {}
-    drive = sum(stop.end <= at for stop, _ in outing.stops)
-    leaves = outing.stops[drive - 1][0].end if drive else outing.route.depart
-    return {drive: at < leaves + outing.drives_min[drive] or drive == len(outing.stops)}
+    drive = sum(stop.end <= at for stop, _ in outing.calls)
+    leaves = outing.calls[drive - 1][0].end if drive else outing.route.depart
+    return {drive: at < leaves + outing.drives_min[drive] or drive == len(outing.calls)}
 
 
 def _driven(clock: Samples, drive: Samples, rest: RestRule | None, rest_first: bool | None) -> Samples:

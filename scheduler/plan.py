@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from typing import Annotated, Literal
+from typing import Annotated, Any, Literal
 
 import msgspec
 from msgspec import Meta
@@ -64,6 +64,12 @@ class Route(_Part, frozen=True):
 
 class Route2(Route, frozen=True):
     stops: tuple[Stop2, ...]
+
+
+def route_from_data(value: dict[str, Any]) -> Route:
+    """Return the route held as plain data, of the second format where its stops are not all at jobs."""
+    second = any("job" not in stop for stop in value["stops"])
+    return msgspec.convert(value, Route2 if second else Route)
 
 
 class Because(_Part, frozen=True):

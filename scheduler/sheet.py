@@ -21,6 +21,7 @@ from scheduler.week import Job, Week, day_name
 class Entry:
     """One stop: the drive to it, the wait there, and the service; `marks` are words on its booking and its due day.
 
+    `rest` is the minute at which the crew rests in the middle of the service, None where it does not.
     `hold` is that of the booking that the plan went by, None where there was none. The marks are "assist" where another
     crew's job is assisted, and "reload", `job` empty, where a load is taken at the yard.
     """
@@ -33,6 +34,12 @@ class Entry:
     end: int
     hold: str | None
     marks: tuple[str, ...]
+    rest: int | None = None
+
+    @property
+    def is_visit(self) -> bool:
+        """Whether the crew does a job of its own here."""
+        return "assist" not in self.marks and "reload" not in self.marks
 
 
 @dataclass(frozen=True, slots=True)
@@ -59,6 +66,11 @@ class Cell:
     boxes: int
     from_pool: dict[str, int]
     cents: int
+
+    @property
+    def visits(self) -> tuple[Entry, ...]:
+        """The stops at which the crew does a job of its own."""
+        return tuple(entry for entry in self.entries if entry.is_visit)
 
 
 @dataclass(frozen=True, slots=True)
@@ -115,6 +127,7 @@ def _cell(week: Week, o: Outing) -> Cell:
     entries = []
     free = o.route.depart
     home = next(yard.place for yard in week.yards if yard.id == o.crew.yard)
+    paused = o.paused(week.rest)
     for (stop, job), drive in zip(o.calls, o.drives_min, strict=False):
         wait = max(0, stop.start - free - drive)
         if job is None or stop.assist:
@@ -124,7 +137,9 @@ def _cell(week: Week, o: Outing) -> Cell:
             continue
         hold = None if job.booked is None else job.booked.hold
         visit = Visit(o.route.crew, o.route.day, stop.start, stop.end)
-        entries.append(Entry(job.id, job.place, drive, wait, stop.start, stop.end, hold, tuple(_marks(job, visit))))
+        rest = o.route.rest if stop is paused else None
+        marks = tuple(_marks(job, visit))
+        entries.append(Entry(job.id, job.place, drive, wait, stop.start, stop.end, hold, marks, rest))
         free = stop.end
     cost = price_outings(week, (o,))
     return Cell(

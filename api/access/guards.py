@@ -299,5 +299,5 @@ def own_job(session: Session, who: Who, visit_id: str) -> None:
     assert who.crew_id is not None
     assert who.day is not None
     route = posted_route(session, who.crew_id, who.day)
-    if route is None or visit_id not in {stop.job for stop in route.stops}:
+    if route is None or visit_id not in {stop.job or stop.assist for stop in route.stops}:
         raise Problem(404, gettext('Your day has no job "{visit}".').format(visit=visit_id))

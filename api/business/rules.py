@@ -135,6 +135,9 @@ def week(session: Session) -> Part:
             Line("rest_length", "Length", str(rest["length"]), RULE_LIMITS["rest.length"], "min"),
             Line("rest_earliest", "Begun at the earliest", clock_text(rest["earliest"]), time_of_day, times=True),
             Line("rest_latest", "Begun at the latest", clock_text(rest["latest"]), time_of_day, times=True),
+            Line("rest_within", "It may fall in the middle of a visit", "yes" if rules.rest_within else "no",
+                 chosen(YES_NO), choices=YES_NO,
+                 meaning="The visit then ends as much later. Local rules on rests go first."),
         )),
         Group("Hours of a week", "In the United States work past 40 hours a week is paid at one and a half.", lines=(
             Line("weekly_hours", "A crew's week is", str(rules.weekly_hours), RULE_LIMITS["weekly_hours"], "hours",
@@ -192,7 +195,7 @@ def week(session: Session) -> Part:
                  "slow_hours")  # fmt: skip
         for name in plain:
             new[name] = values[name]
-        new["rest"] = None
+        new["rest"], new["rest_within"] = None, values["rest_within"] == "yes"
         if values["rest"] == "yes":
             new["rest"] = {name: values[f"rest_{name}"] for name in ("after", "length", "earliest", "latest")}
             if new["rest"]["latest"] < new["rest"]["earliest"]:

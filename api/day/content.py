@@ -13,6 +13,7 @@ from sqlmodel import Session
 
 from api import tables
 from api.day.loading import LoadLine, lines_of
+from api.day.second_crews import ComingCrew, LiftStop, Meetings
 from api.languages import language
 from api.languages.core import core_says
 from api.ledger.kept import kept
@@ -46,7 +47,7 @@ class DayStop:
     `drive` is the drive there at its hour. `dangers` are the gravest of what is to be minded at this wall, at most
     DANGERS: bold words, and the rest of their first sentence. `cautions` are all of them in full, but for those that
     every stop of the day shares. `places` is where each bracket stands on the wall drawing, as parts of its width and
-    height; `datum` is what its zero is.
+    height; `datum` is what its zero is. `second` is the crew that comes for the lift.
     """
 
     entry: Entry
@@ -65,12 +66,14 @@ class DayStop:
     drawn: tuple[str, ...]
     lines: tuple[LoadLine, ...]
     steps: tuple[str, ...]
+    second: ComingCrew | None
 
 
 @dataclass(frozen=True)
 class DayContent:
     """A crew's day as a plan has it; `cell` is None where the crew does not go out, `sky` where no forecast reaches.
 
+    `stops` are the crew's own visits, `calls` these and the lifts at which it helps another crew, in order.
     `shelf` are pieces by item that its kits take from the shelf; `cautions_for_all` those that every stop shares.
     `drives` says what timed its drives, `home` is the last of them and `drive_min` their sum, all at their hours;
     `slow` says what slow hours do to the day.
@@ -86,6 +89,7 @@ class DayContent:
     cell: Cell | None
     sky: Sky | None
     stops: tuple[DayStop, ...]
+    calls: tuple[DayStop | LiftStop, ...]
     shelf: dict[str, int]
     cautions_for_all: tuple[str, ...]
     drives: str
@@ -111,12 +115,21 @@ def day_content(
     entries = cell.entries if cell is not None else ()
     pages = job_pages(session, [entry.job for entry in entries], now)
     told = {job: tuple(cautions(page.job, page.site)) for job, page in pages.items()}
-    shared = _shared([told[entry.job] for entry in entries])
+    own = [entry.job for entry in entries if entry.is_visit]
+    shared = _shared([told[job] for job in own])
     shelf: dict[str, int] = defaultdict(int)
-    for page in pages.values():
-        for item, pieces in page.job.needs.parts.items():
+    for job in own:
+        for item, pieces in pages[job].job.needs.parts.items():
             shelf[item] += pieces
+    meetings = Meetings(session, made.week, made.plan, offset)
     drives = made.by_hour.get((crew.id, offset), ())
+    calls = tuple(
+        _stop(session, entry, drive, pages[entry.job], told[entry.job], shared, measures,
+              meetings.second_crew(entry.job))
+        if entry.is_visit
+        else meetings.lift(entry, drive, pages[entry.job])
+        for entry, drive in zip(entries, drives, strict=False)
+    )  # fmt: skip
     return DayContent(
         business=business,
         crew=crew,
@@ -127,10 +140,8 @@ def day_content(
         date=date,
         cell=cell,
         sky=skies[offset] if 0 <= offset < len(skies) else None,
-        stops=tuple(
-            _stop(session, entry, drive, pages[entry.job], told[entry.job], shared, measures)
-            for entry, drive in zip(entries, drives, strict=False)
-        ),
+        stops=tuple(call for call in calls if isinstance(call, DayStop)),
+        calls=calls,
         shelf=dict(sorted(shelf.items())),
         cautions_for_all=shared,
         drives=made.drives_of.get((crew.id, offset), ""),
@@ -180,6 +191,7 @@ def _stop(
     told: tuple[str, ...],
     shared: tuple[str, ...],
     measures: Measures,
+    second: ComingCrew | None,
 ) -> DayStop:
     job = page.job
     hung = _hung(session, job.survey, job.layout, job.drawing is not None, measures)
@@ -201,6 +213,7 @@ def _stop(
         drawn=hung.drawn,
         lines=lines_of(job.kit, job.needs),
         steps=tuple(job.work.steps),
+        second=second,
     )
 
 

@@ -39,8 +39,17 @@ class VisitToday(msgspec.Struct, frozen=True):
     follow_on: str | None = None
 
 
+class LiftToday(msgspec.Struct, frozen=True):
+    """Where a crew helps another one: the visit, what that is, and planned minutes after midnight."""
+
+    visit: str
+    what: str
+    start: int
+    end: int
+
+
 class CrewToday(msgspec.Struct, frozen=True):
-    """A crew's day: local times out and back ("7:05"; None: not noted), and its visits in order."""
+    """A crew's day: local times out and back ("7:05"; None: not noted), its visits in order, and where it helps."""
 
     crew: str
     name: str
@@ -50,6 +59,7 @@ class CrewToday(msgspec.Struct, frozen=True):
     overruled_by: str
     overruled_why: str
     visits: list[VisitToday]
+    lifts: list[LiftToday]
 
 
 def crews_on(session: Session, day: datetime.date) -> list[CrewToday]:
@@ -61,9 +71,10 @@ def crews_on(session: Session, day: datetime.date) -> list[CrewToday]:
     for row in session.exec(rows):
         told.setdefault(row.crew_id, {})[row.visit_id] = row
     ids = sorted({*routes, *gone, *told})
-    stops = {crew: list(routes[crew].stops) if crew in routes else [] for crew in ids}
+    stops = {crew: list(routes[crew].jobs) if crew in routes else [] for crew in ids}
     wanted = {stop.job for each in stops.values() for stop in each} | {v for each in told.values() for v in each}
-    visits = _visits(session, wanted)
+    lifts = {crew: [stop for stop in routes[crew].stops if stop.assist] if crew in routes else [] for crew in ids}
+    visits = _visits(session, wanted | {stop.assist for each in lifts.values() for stop in each})
     names = crew_names(session)
     noted: dict[tuple[str, str], tables.StopTime] = {
         (row.visit_id, row.what): row for row in session.exec(select(tables.StopTime).where(tables.StopTime.day == day))
@@ -79,6 +90,7 @@ def crews_on(session: Session, day: datetime.date) -> list[CrewToday]:
             overruled_by=gone[crew].overruled_by if crew in gone else "",
             overruled_why=gone[crew].overruled_why if crew in gone else "",
             visits=_of_crew(stops[crew], told.get(crew, {}), visits, noted, zone),
+            lifts=[LiftToday(s.assist, visits[s.assist][1], s.start, s.end) for s in lifts[crew]],
         )
         for crew in ids
     ]

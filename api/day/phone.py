@@ -57,7 +57,8 @@ def minute_of(now: datetime.datetime) -> int:
 def day_state(session: Session, day: PostedDay, now: datetime.datetime) -> dict[str, Any]:
     """Return as JSON how far a crew's day is: ticks, out and back, times, steps, results, photos, and what is posted.
 
-    `stops` are visit, start and end (minutes after midnight) in order; `now` lets a phone see how its clock differs.
+    `stops` are visit, start and end (minutes after midnight) in order, `lifts` likewise where the crew helps another
+    one, `second_crews` when one comes to help with its own; `now` lets a phone see how its clock differs.
     `signatures` says who signed for a visit, `losses` are pieces found missing or broken on site, by visit.
     `van_changes` says what to give to another crew or take on from it, by the visit at which that is (or "load").
     `expected` is null except today: when visits that are not begun, and the crew back in the yard, are to be expected.
@@ -78,7 +79,15 @@ def day_state(session: Session, day: PostedDay, now: datetime.datetime) -> dict[
         "posted_at": day.posted.posted_at.isoformat(),
         "stops": [
             {"visit": stop.job, "start": stop.start, "end": stop.end}
+            for stop in (day.route.jobs if day.route is not None else ())
+        ],
+        "lifts": [
+            {"visit": stop.assist, "start": stop.start, "end": stop.end}
             for stop in (day.route.stops if day.route is not None else ())
+            if stop.assist
+        ],
+        "second_crews": [
+            {"visit": visit, "start": stop.start, "end": stop.end} for visit, (_, stop) in day.second_crews.items()
         ],
         "ticks": {visit: sorted(items) for visit, items in ticks(session, day).items()},
         "loaded": sorted(session.exec(kits).all()),

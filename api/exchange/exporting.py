@@ -110,7 +110,8 @@ def visit_cells(v: tables.Visit, hours: Iterable[tables.VisitHours], booking: ta
         told = (booking.crew_id, booking.day, start, booking.hold, booking.told_how, booking.told_words)
     allowed = hours_text(span_of(h) for h in hours)
     own = v.minutes, v.hands, " ".join(v.skills), v.fault, v.note
-    return v.id, v.work_id, v.site_id, v.order_id, v.awning_id, v.due_on, allowed, *told, *own
+    assist = v.assist_hands, v.assist_minutes, v.assist_from, v.assist_to, " ".join(v.assist_skills)
+    return v.id, v.work_id, v.site_id, v.order_id, v.awning_id, v.due_on, allowed, *told, *own, *assist
 
 
 def edit_tables(session: Session) -> tuple[Table, ...]:

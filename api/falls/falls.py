@@ -111,9 +111,12 @@ def _fault(today: Today, job: Job, spot: Spot) -> tuple[Cause, str] | None:
         reasons = " ".join(why.detail for why in today.because.get(job.id, ()))
         return "short", reasons or "Its kit is not whole by then."
     crew_words = _shift_fault(today, spot.crew, spot.day)
+    second = today.posted.assists.get(job.id)
     if crew_words is not None:
-        return "crew away", crew_words
-    fits = _crew_fault(today, job, spot)
+        return "crew away", f"{crew_words} {_not_needed(today, second)}".strip()
+    if away := _second_away(today, second, job):
+        return "other", away  # its own crew is there: nobody is to be found another crew's visits for
+    fits = _crew_fault(today, job, spot) or _second_fault(today, job, spot, second)
     if fits is not None:
         return "other", fits
     stop = today.posted.stops[job.id]
@@ -175,4 +178,46 @@ def _crew_fault(today: Today, job: Job, spot: Spot) -> str | None:
         return f"Its kit lies at {job.yard}, and {name} starts from {crew.yard}."
     if job.boxes and job.box_mm > crew.vehicle.rack_mm:
         return f"Its box is {job.box_mm} mm long, and the van of {name} takes {crew.vehicle.rack_mm} mm."
+    return None
+
+
+def _not_needed(today: Today, second: Spot | None) -> str:
+    """Return what it means for the second crew that the first one does not come."""
+    if second is None:
+        return ""
+    return f"{today.crew_name(second.crew)} need not come for the lift at {clock(second.start)} then."
+
+
+def _second_away(today: Today, second: Spot | None, job: Job) -> str | None:
+    """Return why the second crew does not come for the lift any more, None where it does or nobody has to."""
+    if second is None or job.assist is None:
+        return None
+    words = _shift_fault(today, second.crew, second.day)
+    if words is None:
+        return None
+    lift = f"It was to come for the lift at {clock(second.start)}."
+    return f"{words} {lift}"
+
+
+def _second_fault(today: Today, job: Job, spot: Spot, second: Spot | None) -> str | None:
+    """Return what keeps the second crew from the lift as it is asked for today; a lift not asked for is no fault."""
+    if (asked := job.assist) is None:
+        return None
+    if second is None:
+        return "It needs a second crew for the lift, and none is posted to come."
+    crew = next(c for c in today.built.week.crews if c.id == second.crew)
+    route = next(r for r in today.posted.plan.routes if (r.crew, r.day) == (second.crew, second.day))
+    stop = next(s for s in route.stops if s.assist == job.id)
+    name, minutes = today.crew_name(second.crew), stop.end - stop.start
+    missing = [skill for skill in asked.skills if skill not in crew.skills_on(second.day)]
+    if missing:
+        return f"{name} comes for the lift and has nobody for {', '.join(missing)} any more."
+    if crew.hands + route.helpers < asked.hands:
+        return f"The lift needs {asked.hands} people of {name}, and it has {crew.hands + route.helpers}."
+    if minutes != asked.minutes:
+        return f"The lift takes {asked.minutes} min, and {name} has {minutes} min for it."
+    first, last = spot.start + asked.from_min, spot.start + asked.to_min
+    if not first <= second.start <= last:
+        at = clock(second.start)
+        return f"{name} comes for the lift at {at}, and is asked to come from {clock(first)} to {clock(last)}."
     return None

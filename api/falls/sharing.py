@@ -48,8 +48,8 @@ def _outings(today: Today, gone: Collection[str]) -> tuple[Outing, ...]:
     """Return the posted routes in today's week, without the visits that are gone."""
     left = []
     for route in today.posted.plan.routes:
-        stops = tuple(stop for stop in route.stops if stop.job not in gone)
-        if stops:
+        stops = tuple(stop for stop in route.stops if (stop.job or stop.assist) not in gone)
+        if any(not stop.reload for stop in stops):
             left.append(replace(route, stops=stops))
     return outings(today.built.week, left)
 
@@ -115,13 +115,14 @@ def _stock(today: Today, out: Sequence[Outing]) -> Lack | None:
 def _load(today: Today, out: Sequence[Outing]) -> Lack | None:
     for o in out:
         van, name = o.crew.vehicle, today.crew_name(o.crew.id)
-        kg, boxes = sum(job.weight_kg for _, job in o.stops), sum(job.boxes for _, job in o.stops)
-        if kg > van.payload_kg:
-            among = [job.id for _, job in o.stops if job.weight_kg]
-            return among, f"The day's load is {kg} kg, and the van of {name} carries {van.payload_kg}."
-        if boxes > van.boxes:
-            among = [job.id for _, job in o.stops if job.boxes]
-            return among, f"The day has {boxes} long boxes, and the van of {name} takes {van.boxes}."
+        for load in o.loads:
+            kg, boxes = sum(job.weight_kg for job in load), sum(job.boxes for job in load)
+            if kg > van.payload_kg:
+                among = [job.id for job in load if job.weight_kg]
+                return among, f"The day's load is {kg} kg, and the van of {name} carries {van.payload_kg}."
+            if boxes > van.boxes:
+                among = [job.id for job in load if job.boxes]
+                return among, f"The day has {boxes} long boxes, and the van of {name} takes {van.boxes}."
     return None
 
 
@@ -129,18 +130,24 @@ def _road(today: Today, out: Sequence[Outing]) -> Lack | None:
     """Drives that take longer than when the week was posted, or work that does: a stop is then reached too late."""
     for o in out:
         free, before = o.route.depart, "the yard"
-        for (stop, job), drive in zip(o.stops, o.drives_min, strict=False):
+        for (stop, job), drive in zip(o.calls, o.drives_min, strict=False):
+            if job is None:
+                free, before = max(free + drive, stop.start) + stop.end - stop.start, "the yard"
+                continue
             if free + drive > stop.start:
                 late = free + drive - stop.start
                 at = clock(free + drive)
                 words = f"The drive from {before} takes {drive} min: work can begin at {at}, {late} min late."
+                if stop.assist:
+                    lift = f"The lift there can begin at {at} alone, when {today.crew_name(o.crew.id)} comes."
+                    words = f"The drive from {before} takes {drive} min. {lift}"
                 return [job.id], words
-            free, before = stop.start + max(job.minutes, stop.end - stop.start), job.id
-            if job.minutes > stop.end - stop.start:
-                free = stop.start + job.minutes
+            takes, rest = stop.end - stop.start, today.posted.rests.get(job.id, 0)
+            free, before = stop.start + (takes if stop.assist else max(job.minutes + rest, takes)), job.id
         last = o.shift.end + o.shift.overtime
         if free + o.drives_min[-1] > max(last, o.route.back):
-            return [o.stops[-1][1].id], f"{today.crew_name(o.crew.id)} would be back after {clock(last)}."
+            last_job = [job.id for _, job in o.calls if job is not None][-1:]
+            return last_job, f"{today.crew_name(o.crew.id)} would be back after {clock(last)}."
     return None
 
 

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import datetime
 import zoneinfo
+from dataclasses import replace
 
 from sqlmodel import Session
 
@@ -30,7 +31,7 @@ def changed_since(session: Session, stored: tables.StoredPlan, now: datetime.dat
     for one in built.kept:
         if one.made_at >= stored.made_at:  # the plan leaves room for it
             new = given_back(new, built.kept, one.visit_id)
-    new = by_the_rules(new, known.rules)
+    new = by_the_rules(replace(built, week=new), known.rules)
     planned = visits(outings(old, read_plan(stored.plan).routes))
     local = now.astimezone(zoneinfo.ZoneInfo(new.timezone)).date()
     return differences(old, new, planned, (local - stored.start_date).days)
@@ -49,6 +50,7 @@ def differences(old: Week, new: Week, planned: dict[str, Visit], today: int) -> 
         "crews": before.keys() != after.keys(),
         "crew hours": any(_hours(a, today) != _hours(b, today) for a, b in both),
         "people and skills": any(a.hands != b.hands or _skills_differ(a, b) for a, b in both),
+        "the rest on the way": _within(old) != _within(new),
         "the hours of a week": any(a.weekly != b.weekly for a, b in both),
         "vans": any((a.vehicle, a.onboard) != (b.vehicle, b.onboard) for a, b in both),
         "ladders and tools": old.equipment != new.equipment,
@@ -64,6 +66,10 @@ def differences(old: Week, new: Week, planned: dict[str, Visit], today: int) -> 
         "new jobs": bool(now.keys() - was.keys()),
     }
     return [words for words, is_so in changed.items() if is_so]
+
+
+def _within(week: Week) -> bool:
+    return week.rest is not None and week.rest.within
 
 
 def _hours(crew: Crew, today: int) -> list[tuple[int, ...]]:
@@ -89,7 +95,8 @@ def _skills_differ(old: Crew, new: Crew) -> bool:
 
 
 def _asks(job: Job) -> tuple[object, ...]:
-    return job.minutes, job.hands, job.skills, job.equipment, job.parts, job.weight_kg, job.box_mm, job.boxes, job.yard
+    carried = job.weight_kg, job.box_mm, job.boxes
+    return job.minutes, job.hands, job.skills, job.equipment, job.parts, *carried, job.yard, job.assist
 
 
 def sentence(changed: list[str]) -> str:

@@ -8,6 +8,7 @@ import zoneinfo
 from collections import defaultdict
 from collections.abc import Mapping
 from dataclasses import dataclass, replace
+from functools import cached_property
 
 import sqlalchemy as sa
 from sqlmodel import Session, col, select
@@ -23,7 +24,7 @@ from api.ledger.plans.documents import week_in
 from api.ledger.plans.posted import LONGEST_DAYS, posted_week
 from api.papers.preparation import Preparation
 from api.week.build import BuiltWeek, open_visits, week_of
-from api.week.second import by_the_rules
+from api.week.second import by_the_rules, second, second_plan
 from scheduler import Spot, begun_by
 from scheduler.plan import Because, Plan, Stop, read_plan
 from scheduler.price import outings, visits
@@ -43,6 +44,22 @@ class PostedPlan:
     plan: Plan
     spots: Mapping[str, Spot]
     stops: Mapping[str, Stop]
+
+    @cached_property
+    def assists(self) -> dict[str, Spot]:
+        """Where second crews come, by the job that they come for."""
+        return {s.assist: Spot(r.crew, r.day, s.start) for r in self.plan.routes for s in r.stops if s.assist}
+
+    @cached_property
+    def rests(self) -> dict[str, int]:
+        """Minutes of rest in the middle of a visit, by visit; those without one are left out."""
+        rule = self.week.rest
+        found = {}
+        for o in outings(self.week, self.plan.routes):
+            paused = o.paused(rule)
+            if paused is not None and rule is not None:
+                found[paused.job] = rule.length
+        return found
 
     def date(self, day: int) -> datetime.date:
         """Return the date of a day of the week."""
@@ -145,7 +162,7 @@ def posted_documents(row: tables.PostedWeek, stored: tables.StoredPlan) -> Poste
     """Return a posting with its documents read."""
     week, plan = week_in(stored), read_plan(stored.plan)
     spots = {name: Spot(v.crew, v.day, v.start) for name, v in visits(outings(week, plan.routes)).items()}
-    stops = {stop.job: stop for route in plan.routes for stop in route.stops}
+    stops = {stop.job: stop for route in plan.routes for stop in route.jobs}
     assert row.id is not None
     return PostedPlan(row.id, row.plan_id, row.start_date, week, plan, spots, stops)
 
@@ -158,7 +175,9 @@ def _build(session: Session, row: tables.PostedWeek, now: datetime.datetime) -> 
     preparation = Preparation(session, known, now)
     papers = preparation.papers_of(open_visits(known, posted.start_date))
     built = week_of(known, {name: job.needs for name, job in papers.items()}, posted.start_date)
-    built = replace(built, week=by_the_rules(built.week, known.rules, posted.week.format))
+    built = replace(built, week=by_the_rules(built, known.rules, posted.week.format))
+    if built.week.format != posted.week.format:  # since it was posted, somebody has asked for a second crew
+        posted = replace(posted, week=second(posted.week, {}, {}), plan=second_plan(posted.plan))
     taken: dict[tuple[str, str], int] = defaultdict(int)
     for move in session.exec(
         select(tables.StockMove).where(
@@ -189,7 +208,7 @@ def _ahead(session: Session, posted: PostedPlan) -> dict[int, frozenset[str]]:
     noted = {(row.visit_id, row.day) for row in (*taps, *results)}
     found: dict[int, frozenset[str]] = {}
     for route in posted.plan.routes:
-        date, stops = posted.date(route.day), [stop.job for stop in route.stops]
+        date, stops = posted.date(route.day), [stop.job for stop in route.jobs]
         last = max((n for n, name in enumerate(stops) if (name, date) in noted), default=None)
         if last is not None:
             found[route.day] = found.get(route.day, frozenset()) | frozenset(stops[last + 1 :])

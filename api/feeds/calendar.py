@@ -51,17 +51,20 @@ class CalendarEvent:
 def crew_calendar(session: Session, crew_id: str) -> bytes:
     """Return the feed of a crew: every visit that was ever posted for it, by the newest posting of each week.
 
+    Lifts at which it helps another crew are events of their own.
+
     Each in the language of the crew's papers of that day.
     """
     business = session.get_one(tables.Business, 1)
     crew = session.get_one(tables.Crew, crew_id)
     calendar = _calendar(f"{business.name}: {crew.name}", business)
     made, get = postings(session), by_id(session)
-    visits = {job for posting in made for job, stop in posting.stops.items() if stop.crew == crew_id}
+    visits = {(job, False) for posting in made for job, stop in posting.stops.items() if stop.crew == crew_id}
+    visits |= {(job, True) for posting in made for job, stop in posting.lifts.items() if stop.crew == crew_id}
     languages: dict[datetime.date, str] = {}
-    for visit_id in sorted(visits):
+    for visit_id, lift in sorted(visits):
         visit, site, customer, awning = get(visit_id)
-        event = settled(_until_off(session, visit, _posted(made, visit_id, crew_id)))
+        event = settled(_until_off(session, visit, _posted(made, visit_id, crew_id, lift=lift)))
         if event is None:
             continue
         if event.stop.date not in languages:
@@ -69,6 +72,8 @@ def crew_calendar(session: Session, crew_id: str) -> bytes:
         with speaking(languages[event.stop.date]):
             work = gettext(visit.work.name)
             what = f"{feet(awning.width_mm)} {work}" if awning else work
+            if lift:
+                what = gettext("help with the lift: {what}").format(what=what)
             first = gettext("{visit}: {what} for {customer}, {phone}")
         first = first.format(visit=visit_id, what=what, customer=customer.name, phone=customer.phone)
         lines = [first, visit.fault, site.access, visit.note]
@@ -76,7 +81,7 @@ def crew_calendar(session: Session, crew_id: str) -> bytes:
             _entry(
                 event,
                 business,
-                uid=f"{visit_id}.{crew_id}@crew.eaveboard",
+                uid=f"{visit_id}.{crew_id}{'.lift' if lift else ''}@crew.eaveboard",
                 summary=f"{visit_id} {what}, {site.town}",
                 description="\n".join(line for line in lines if line),
                 site=site,
@@ -141,11 +146,11 @@ def settled(revisions: Iterable[Revision]) -> CalendarEvent | None:
     return None if last is None or stop is None else CalendarEvent(last, stop, sequence)
 
 
-def _posted(made: Iterable[Posting], visit_id: str, crew_id: str | None) -> Iterable[Revision]:
-    """Yield the revisions that postings made of a visit, of one crew's event where `crew_id` says so."""
+def _posted(made: Iterable[Posting], visit_id: str, crew_id: str | None, *, lift: bool = False) -> Iterable[Revision]:
+    """Yield the revisions that postings made of a visit or its `lift`, of one crew's event where `crew_id` says so."""
     at_present: datetime.date | None = None  # the week in which the visit stands
     for posting in made:
-        stop = posting.stops.get(visit_id)
+        stop = (posting.lifts if lift else posting.stops).get(visit_id)
         if stop is not None and crew_id in (None, stop.crew):
             at_present = posting.start_date
             yield Revision(posting.at, stop)

@@ -44,12 +44,14 @@ def points(session: Session, day: PlannedDay) -> list[Point]:
 
     stops = []
     for entry in cell.entries:
+        if not entry.job:
+            stops.append(home(at(entry.start), at(entry.end)))
+            continue
         visit, site, customer, _ = get(entry.job)
         name = f"{visit.id} {customer.name}"
+        work = visit.work.name if entry.is_visit else "lift"
         address = f"{site.address}, {site.town}"
-        stops.append(
-            Point(visit.work.name, visit.id, name, address, site.lat, site.lon, at(entry.start), at(entry.end))
-        )
+        stops.append(Point(work, visit.id, name, address, site.lat, site.lon, at(entry.start), at(entry.end)))
     return [home(None, at(cell.depart)), *stops, home(at(cell.back), None)]
 
 

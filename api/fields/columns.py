@@ -97,5 +97,10 @@ COLUMNS: dict[str, dict[str, str]] = {
         "skills": "skills needed beyond what the wall asks for",
         "fault": "what a repair is for",
         "note": "what to know",
+        "assist_hands": "people of a second crew that comes for the lift; empty: none comes; may be missing",
+        "assist_minutes": "for how many minutes the second crew comes; with assist_hands; may be missing",
+        "assist_from": "minutes after the start at which it begins at the earliest; empty: 0; may be missing",
+        "assist_to": "minutes after the start at which it begins at the latest; empty: any; may be missing",
+        "assist_skills": "skills needed in the second crew; may be missing",
     },
 }

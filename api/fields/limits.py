@@ -326,6 +326,8 @@ LIMITS: dict[str, ColumnLimit] = {
     "visit.skills": SKILL, "visit.work_id": ID, "visit.from_on": DAY,
     "visit.late_cents": MONEY, "visit.skip_cents": MONEY, "visit.fault": Text(most=500, lines=True),
     "visit.note": NOTE,
+    "visit.assist_minutes": Whole(least=1, most=DAY_MIN), "visit.assist_hands": Whole(least=1, most=20),
+    "visit.assist_from": Whole(most=DAY_MIN), "visit.assist_to": Whole(most=DAY_MIN), "visit.assist_skills": SKILL,
     "gate.visit_id": ID, "gate.what": NAME, "gate.owner": Text(most=120), "gate.due_on": DAY,
     "gate.state": Choice(of=("open", "closed")), "gate.paper": Text(most=200),
     "gate_rule.kind": ID, "gate_rule.town": Text(most=120), "gate_rule.what": NAME,

@@ -75,6 +75,8 @@ class Rules(_Part, frozen=True):
     A crew that is out longer than `weekly_hours` in a week, 0 for no count, costs `weekly_percent` more for each minute
     beyond.
 
+    Where `rest_within` a crew may take its rest in the middle of a visit, which then takes as much longer.
+
     `horizon_weeks` weeks to come are planned ahead. An awning of which nobody has named the crate's day comes about
     `crate_weeks` weeks after its order, and a crate that has come is counted within `count_days` days.
     """
@@ -96,6 +98,7 @@ class Rules(_Part, frozen=True):
     count_days: int = 1
     weekly_hours: int = 0
     weekly_percent: int = 50
+    rest_within: bool = False
     slow_hours: dict[str, int] = {}
 
     @property

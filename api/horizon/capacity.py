@@ -112,7 +112,7 @@ def _week(session: Session, plan: KeptHorizon, n: int) -> WeekAhead:
         week, made, first = read_week(posted.week), read_plan(posted.plan), 0
     days = range(first, first + 7)
     cells = [cell for cell in sheet(week, made).cells if cell.day in days]
-    kinds = _kinds(session, [entry.job for cell in cells for entry in cell.entries])
+    kinds = _kinds(session, [entry.job for cell in cells for entry in cell.visits])
     told = {job.id for job in week.jobs if job.booked is not None}
     if posted is not None:
         told = set(kinds)  # what is posted is promised to crews and customers alike
@@ -142,7 +142,7 @@ def yard_week(
                 minutes[crew.id] += shift.end - shift.start
                 free[crew.id] += shift.end - shift.start - busy
     crews = {crew.id: crew for crew in week.crews}
-    on_site = [(entry.job, entry.end - entry.start) for cell in cells for entry in cell.entries]
+    on_site = [(entry.job, entry.end - entry.start) for cell in cells for entry in cell.visits]
     by_kind = tuple(
         KindMinutes(
             kind,
@@ -180,7 +180,7 @@ def _scarce(week: Week, cells: list[Cell], days: range, yard: str, minutes: Mapp
     jobs = {job.id: job for job in week.jobs}
     asked: dict[str, int] = defaultdict(int)
     for cell in cells:
-        for entry in cell.entries:
+        for entry in cell.visits:
             for skill in jobs[entry.job].skills:
                 asked[skill] += entry.end - entry.start
     for skill, took in asked.items():

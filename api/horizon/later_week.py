@@ -18,10 +18,11 @@ HALVES = ("morning", "afternoon")
 
 @dataclass(frozen=True)
 class HalfDay:
-    """What a crew has to do in half a day, in order; `visits` by id."""
+    """What a crew has to do in half a day, in order: `visits` by id, and those of other crews that it helps to lift."""
 
     half: str
     visits: tuple[str, ...]
+    lifts: tuple[str, ...]
 
 
 @dataclass(frozen=True)
@@ -59,14 +60,14 @@ def later_week(session: Session, monday: datetime.date) -> LaterWeek | None:
     days = range(first, min(first + 7, plan.week.days))
     worked = {(crew.id, shift.day) for crew in plan.week.crews for shift in crew.shifts}
     used = [day for day in days if any((crew.id, day) in worked for crew in plan.week.crews)] or list(days[:5])
-    stops = _stops(plan)
+    stops, lifts = _stops(plan)
     ids = {job for (_, day), halves in stops.items() if day in days for half in halves for job in half}
     names, yards = crew_names(session), _yard_names(session)
     rows = tuple(
         CrewWeek(
             names.get(crew.id, crew.called),
             yards.get(crew.yard, crew.yard),
-            tuple(_halves(stops, crew.id, day) if (crew.id, day) in worked else None for day in used),
+            tuple(_halves(stops, lifts, crew.id, day) if (crew.id, day) in worked else None for day in used),
         )
         for crew in plan.week.crews
     )
@@ -84,19 +85,28 @@ def later_week(session: Session, monday: datetime.date) -> LaterWeek | None:
     )
 
 
-def _stops(plan: KeptHorizon) -> dict[tuple[str, int], tuple[list[str], list[str]]]:
-    """Return the visits of each crew and day, of its morning and of its afternoon."""
-    found: dict[tuple[str, int], tuple[list[str], list[str]]] = {}
+_Halves = dict[tuple[str, int], tuple[list[str], list[str]]]  # by crew and day: of its morning and of its afternoon
+
+
+def _stops(plan: KeptHorizon) -> tuple[_Halves, _Halves]:
+    """Return the visits of each crew and day, and those of other crews that it helps to lift."""
+    found: _Halves = {}
+    lifts: _Halves = {}
     for route in plan.plan.routes:
         halves = found.setdefault((route.crew, route.day), ([], []))
-        for stop in route.jobs:
-            halves[stop.start >= NOON].append(stop.job)
-    return found
+        helping = lifts.setdefault((route.crew, route.day), ([], []))
+        for stop in route.stops:
+            if stop.job:
+                halves[stop.start >= NOON].append(stop.job)
+            elif stop.assist:
+                helping[stop.start >= NOON].append(stop.assist)
+    return found, lifts
 
 
-def _halves(stops: dict[tuple[str, int], tuple[list[str], list[str]]], crew: str, day: int) -> tuple[HalfDay, HalfDay]:
-    morning, afternoon = stops.get((crew, day), ([], []))
-    return HalfDay(HALVES[0], tuple(morning)), HalfDay(HALVES[1], tuple(afternoon))
+def _halves(stops: _Halves, lifts: _Halves, crew: str, day: int) -> tuple[HalfDay, HalfDay]:
+    visits, helping = stops.get((crew, day), ([], [])), lifts.get((crew, day), ([], []))
+    made = (HalfDay(HALVES[n], tuple(visits[n]), tuple(helping[n])) for n in range(2))
+    return next(made), next(made)
 
 
 def _yard_names(session: Session) -> dict[str, str]:

@@ -41,6 +41,9 @@ _LABELS = {
     "pin": "Pin", "box_mm": "Box length", "ordered_on": "Ordered on",
     "arrives_on": "Arrives on", "due_on": "Due", "hours": "Hours allowed", "hands": "People",
     "fault": "Work to be done", "built": "Year built", "email": "E-mail", "minutes": "Minutes on site",
+    "assist_hands": "Second crew: people", "assist_minutes": "Second crew: minutes",
+    "assist_from": "Second crew: at the earliest", "assist_to": "Second crew: at the latest",
+    "assist_skills": "Second crew: skills",
 }  # fmt: skip
 # Where a label says it all, and where a file's column says less than a form can: a form takes any usual writing.
 _PLAIN = frozenset({"name", "phone", "email", "town", "address", "kind", "model", "cloth", "motor"})
@@ -61,6 +64,11 @@ _MEANINGS = {
     "fault": "what a repair is for",
     "language": "in which the customer is written to",
     "hours": "such as Mon-Fri 8:00-17:00; Sat 9:00-12:00; empty: any",
+    "assist_hands": "how many of another crew come for the lift; empty: none",
+    "assist_minutes": "for how long they come",
+    "assist_from": "minutes after the work begins; empty: from its beginning",
+    "assist_to": "minutes after the work begins; empty: as late as the work allows",
+    "assist_skills": "what one of them has to know, as above; empty: nothing",
 }
 _CHOICES = {
     "language": (("", "the business's language"), ("en", "English"), ("es", "Spanish")),
@@ -170,7 +178,7 @@ def _pin(cells: Mapping[str, str], kept: Mapping[str, str] | None) -> Field:
 def _held(table: str, column: str) -> dict[str, str]:
     """Return the attributes of a cell's input, by the table of limits; lengths, weights and days take any writing."""
     limit = LIMITS.get(f"{ROWS[table].__tablename__}.{column}")
-    if limit is None or isinstance(limit, Date) or column.endswith(("_mm", "_kg")) or column == "skills":
+    if limit is None or isinstance(limit, Date) or column.endswith(("_mm", "_kg", "skills")):
         return {"maxlength": str(_MOST_WRITING)}
     held = limit.attributes()
     if isinstance(limit, Text) and limit.least and table != "awnings":  # a job may be of no awning

@@ -48,10 +48,14 @@ class Where:
 
 @dataclass(frozen=True)
 class Places:
-    """Where jobs stand: those with a time, and those that the newest plan leaves waiting with the reasons."""
+    """Where jobs stand: those with a time, and those that the newest plan leaves waiting with the reasons.
+
+    `lifts` says where the second crews of jobs come, of those that have one.
+    """
 
     stops: Mapping[str, Where]
     waiting: Mapping[str, tuple[Because, ...]]
+    lifts: Mapping[str, Where]
 
     def waiting_because(self, code: str) -> list[str]:
         """Return the jobs that wait because of `code`, among other reasons or alone."""
@@ -91,6 +95,7 @@ class JobLine:
 def places(session: Session) -> Places:
     """Return where the jobs stand: as posted, and as the newest plan has those that are not posted."""
     stops: dict[str, Where] = {}
+    lifts: dict[str, Where] = {}
     waiting: dict[str, tuple[Because, ...]] = {}
     newest = session.execute(
         sa.select(col(tables.StoredPlan.id), col(tables.StoredPlan.start_date))
@@ -99,15 +104,17 @@ def places(session: Session) -> Places:
     ).first()
     if newest is not None:
         read = _read(session, newest.id, newest.start_date, posted=False)
-        stops, waiting = dict(read.stops), dict(read.waiting)
+        stops, waiting, lifts = dict(read.stops), dict(read.waiting), dict(read.lifts)
     posted = tables.PostedWeek
     counting: dict[datetime.date, int] = {}
     rows = sa.select(col(posted.start_date), col(posted.plan_id)).where(col(posted.withdrawn_at).is_(None))
     for start_date, plan_id in session.execute(rows.order_by(col(posted.id).desc()).limit(60)):
         counting.setdefault(start_date, plan_id)
     for start_date, plan_id in sorted(counting.items()):
-        stops |= _read(session, plan_id, start_date, posted=True).stops
-    return Places(stops, {job: why for job, why in waiting.items() if job not in stops})
+        read = _read(session, plan_id, start_date, posted=True)
+        lifts = {job: at for job, at in lifts.items() if job not in read.stops} | dict(read.lifts)
+        stops |= read.stops
+    return Places(stops, {job: why for job, why in waiting.items() if job not in stops}, lifts)
 
 
 def _read(session: Session, plan_id: int, start_date: datetime.date, *, posted: bool) -> Places:
@@ -116,14 +123,17 @@ def _read(session: Session, plan_id: int, start_date: datetime.date, *, posted: 
     def make() -> Places:
         text = session.exec(select(tables.StoredPlan.plan).where(tables.StoredPlan.id == plan_id)).one()
         plan = read_plan(text)
-        stops = {
-            stop.job: Where(
-                start_date + datetime.timedelta(days=route.day), stop.start, stop.end, route.crew, route.helpers, posted
-            )
-            for route in plan.routes
-            for stop in route.stops
-        }
-        return Places(stops, {skipped.job: skipped.because for skipped in plan.skipped})
+        stops: dict[str, Where] = {}
+        lifts: dict[str, Where] = {}
+        for route in plan.routes:
+            date = start_date + datetime.timedelta(days=route.day)
+            for stop in route.stops:
+                where = Where(date, stop.start, stop.end, route.crew, route.helpers, posted)
+                if stop.job:
+                    stops[stop.job] = where
+                elif stop.assist:
+                    lifts[stop.assist] = where
+        return Places(stops, {skipped.job: skipped.because for skipped in plan.skipped}, lifts)
 
     return kept(session, ("places", plan_id, posted), make)
 

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import datetime
 from collections import defaultdict
+from collections.abc import Iterable
 from dataclasses import dataclass
 
 from sqlmodel import Session, col, select
@@ -14,7 +15,9 @@ from api.ledger.plans.posted import plan_that_counts
 from api.papers.stored.inputs import job_inputs
 from api.papers.stored.making import finished_work
 from api.papers.stored.store import stored
+from scheduler.documents import form_in
 from scheduler.plan import read_plan
+from scheduler.price import outings
 from scheduler.times.calibrate import Finished
 from scheduler.times.durations import Work
 from scheduler.week import read_week
@@ -74,13 +77,28 @@ def done_jobs(session: Session) -> list[DoneJob]:
     inputs = job_inputs(session, [result.visit_id for result in whole])
     papers = stored(session, list(inputs))
     found = []
+    rested = _rested(session, {result.day - datetime.timedelta(days=result.day.weekday()) for result in whole})
     for result in whole:
         assert result.start is not None
         assert result.end is not None
-        if result.visit_id in inputs:
+        if result.visit_id in inputs and (result.visit_id, result.day) not in rested:
             documents = {what: text for what, (_, text) in papers[result.visit_id].items()}
             work = finished_work(inputs[result.visit_id], documents)
             found.append(DoneJob(result.visit_id, result.crew_id, result.day, work, result.end - result.start))
+    return found
+
+
+def _rested(session: Session, mondays: Iterable[datetime.date]) -> set[tuple[str, datetime.date]]:
+    """Return the visits, with their days, in whose middle a rest was posted: nobody notes how much of them was rest."""
+    found = set()
+    for monday in mondays:
+        row, posted = plan_that_counts(session, monday)
+        if row is None or not posted or form_in(row.week) != "week/2":
+            continue
+        week = read_week(row.week)
+        for out in outings(week, read_plan(row.plan).routes):
+            if (stop := out.paused(week.rest)) is not None:
+                found.add((stop.job, week.start_date + datetime.timedelta(days=out.route.day)))
     return found
 
 
@@ -115,6 +133,8 @@ def drives_done(session: Session) -> list[DriveDone]:
             here, noted = crews[route.crew], taps[route.crew, day]
             before: datetime.datetime | None = None
             for stop in route.stops:
+                if stop.assist or stop.reload:
+                    break  # nobody notes when the crew went on from there
                 times = noted.get(stop.job, {})
                 if stop.job not in sites or "on_way" not in times or "here" not in times:
                     break  # nobody knows where the next drive began

@@ -241,7 +241,7 @@ def _posted_elsewhere(session: Session, start_date: datetime.date | None, today:
         for route in read_plan(plan).routes:
             day = posted.start_date + datetime.timedelta(days=route.day)
             if day >= today:
-                found |= {stop.job: day for stop in route.stops}
+                found |= {stop.job: day for stop in route.jobs}
     noted = _some(session, tables.DayResult, tables.DayResult.visit_id, found.keys()) if found else []
     return found.keys() - {row.visit_id for row in noted if row.day == found[row.visit_id]}
 

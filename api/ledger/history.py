@@ -12,6 +12,7 @@ from sqlmodel import Session
 from api import tables
 from api.fields.shown import day_name, dollars
 from api.languages import gettext
+from api.ledger.history_words import CALLED
 
 _DATE = re.compile(r"\d{4}-\d\d-\d\d")
 _LONGEST = 60
@@ -41,7 +42,7 @@ def in_words(line: tables.History, of: str = "") -> str:
 
 def _details(detail: dict[str, Any], *, made: bool) -> Iterator[str]:
     for key, value in detail.items():
-        name = gettext(re.sub(r"_(id|cents|mm|min)$", "", key).replace("_", " "))
+        name = gettext(CALLED.get(key) or re.sub(r"_(id|cents|mm|min)$", "", key).replace("_", " "))
         if key in _SILENT or value in (None, "", [], {}):
             continue
         if isinstance(value, list) and len(value) == 2 and not made:

@@ -77,3 +77,11 @@ DETAILS = (
     to_say("part"), to_say("onboard"), to_say("lat"), to_say("lon"), to_say("pin"), to_say("feed"), to_say("drives"),
     to_say("kit"), to_say("missing"), to_say("extra"), to_say("damaged"), to_say("what"),
 )  # fmt: skip
+# What some columns are called, where their own name says little.
+CALLED = {
+    "assist_hands": to_say("second crew's people"),
+    "assist_minutes": to_say("second crew's minutes"),
+    "assist_from": to_say("second crew not before"),
+    "assist_to": to_say("second crew not after"),
+    "assist_skills": to_say("second crew's skills"),
+}

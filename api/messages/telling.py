@@ -89,7 +89,7 @@ def spots_of(plan: Any, start_date: datetime.date) -> dict[str, dict[str, Any]]:
     found = {}
     for route in plan.routes:
         date = start_date + datetime.timedelta(days=route.day)
-        for stop in route.stops:
+        for stop in route.jobs:
             found[stop.job] = {"crew": route.crew, "date": date.isoformat(), "start": stop.start, "end": stop.end}
     return found
 

@@ -99,7 +99,7 @@ def found_in(horizon: Horizon, plan: Plan, job_id: str) -> TimesFound:
     week = horizon.week
     job = next(one for one in week.jobs if one.id == job_id)
     visit = horizon.facts.visits[job_id]
-    was = {stop.job: (route.day, stop.start < NOON) for route in plan.routes for stop in route.stops}.get(job_id)
+    was = {stop.job: (route.day, stop.start < NOON) for route in plan.routes for stop in route.jobs}.get(job_id)
     base, after = without(week, plan, job_id)
     week = before_followers(week, job_id, after)
     left_out = undone_cents(week, job)
@@ -145,7 +145,7 @@ def spread(found: Sequence[Time]) -> tuple[Time, ...]:
 def without(week: Week, plan: Plan, job_id: str) -> tuple[Plan, tuple[str, ...]]:
     """Return a plan of `week` that has what `plan` has but for one job and all that go after it; and those, by name."""
     plan, off = planned(week, plan.routes), [job_id]
-    on_sheet = {stop.job for route in plan.routes for stop in route.stops}
+    on_sheet = {stop.job for route in plan.routes for stop in route.jobs}
     for name in off:
         off += [f.then for f in week.follows if f.first == name and f.then in on_sheet and f.then not in off]
     for name in reversed(off):

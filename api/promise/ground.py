@@ -14,7 +14,7 @@ from sqlmodel import Session
 from api.database import transaction
 from api.ledger.kept import on_record
 from api.week.horizon.document import Horizon, horizon_of
-from api.week.horizon.keeping import in_first_format, newest
+from api.week.horizon.keeping import newest
 from api.week.horizon.standing import standing
 from api.week.run.planning import planned
 from scheduler import offer
@@ -80,4 +80,4 @@ def _made(session: Session, now: datetime.datetime) -> Ground:
     if before is None:
         return Ground(horizon, standing(horizon.week, planned(horizon.week, ()), 0), None)
     later = (horizon.start_date - before.start_date).days
-    return Ground(horizon, standing(horizon.week, in_first_format(before.plan), later), before.id)
+    return Ground(horizon, standing(horizon.week, before.plan, later), before.id)

@@ -84,7 +84,7 @@ def _promise(
     require_free(session, visit_id, ground.horizon)
     horizon = with_visit(session, ground.horizon, visit_id, now)
     plan = _with_visit_there(horizon, ground.plan, visit_id, asked)
-    stop = next(stop for route in plan.routes for stop in route.stops if stop.job == visit_id)
+    stop = next(stop for route in plan.routes for stop in route.jobs if stop.job == visit_id)
     spot: dict[str, Any] = {
         "crew": asked.crew, "date": asked.date.isoformat(), "start": asked.start, "end": stop.end, "hold": asked.hold
     }  # fmt: skip
@@ -109,7 +109,7 @@ def _with_visit_there(horizon: Horizon, plan: Plan, visit_id: str, asked: AskedT
     day = (asked.date - horizon.start_date).days
     base, after = without(horizon.week, plan, visit_id)
     put = Put(visit_id, asked.crew, day, asked.start)
-    at = {stop.job: Lock(r.crew, r.day, stop.start) for r in base.routes for stop in r.stops}
+    at = {stop.job: Lock(r.crew, r.day, stop.start) for r in base.routes for stop in r.jobs}
     there = {name: lock for name, lock in at.items() if (lock.crew, lock.day) == (asked.crew, day)}
     try:
         tried = by_hand(horizon.week, base, put, there)  # nobody moves by a minute
@@ -130,7 +130,7 @@ def _with_visit_there(horizon: Horizon, plan: Plan, visit_id: str, asked: AskedT
 
 def _moved(horizon: Horizon, before: Mapping[str, Lock], plan: Plan) -> str | None:
     """Return a visit whose customer was told a time that `plan` moves by more than their message leaves open."""
-    after = {stop.job: stop.start for route in plan.routes for stop in route.stops}
+    after = {stop.job: stop.start for route in plan.routes for stop in route.jobs}
     told = {job.id for job in horizon.week.jobs if job.booked is not None}
     for name, lock in before.items():
         if name in told and abs(after[name] - (lock.start or 0)) > RETIME_FROM_MIN:

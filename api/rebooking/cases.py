@@ -30,6 +30,8 @@ def crew_day_visits(today: Today, crew_id: str, date: datetime.date) -> list[str
     day = (date - today.posted.start_date).days
     begun = today.settled
     found = [(s.start, n) for n, s in today.posted.spots.items() if (s.crew, s.day) == (crew_id, day)]
+    helped = today.posted.assists.items()
+    found += [(s.start, n) for n, s in helped if (s.crew, s.day) == (crew_id, day) and n in today.posted.spots]
     return [name for _, name in sorted(found) if name not in begun]
 
 

@@ -87,4 +87,4 @@ def _promised(session: Session, visit_id: str, start_date: datetime.date, now: d
     known = replace(known, bookings=bookings, elsewhere=frozenset(known.visits.keys() - promised))
     papers = Preparation(session, known, now).papers_of(open_visits(known, start_date))
     built = week_of(known, {name: job.needs for name, job in papers.items()}, start_date)
-    return by_the_rules(built.week, known.rules)
+    return by_the_rules(built, known.rules)

@@ -32,14 +32,14 @@ from api.ledger.plans.posted import posted_week
 from api.rebooking.elsewhere import SearchTask, searched_through, solved
 from api.rebooking.later import later
 from api.rebooking.progress import SearchesUnderWay, SearchProgress
-from api.rebooking.standing import OfferGround, Wishes, followers, standing, undisturbed
+from api.rebooking.standing import OfferGround, Wishes, followers, second_crew, standing, undisturbed
 from api.week.run.planning import planned
 from api.workers.signals import Signals
 from scheduler import Put, Spot, apart, by_hand, fillings
 from scheduler import what_changed as change
 from scheduler.audit import audit
 from scheduler.errors import BadInput
-from scheduler.plan import Plan, Route
+from scheduler.plan import Plan, route_from_data
 from scheduler.price import outings, visits
 from scheduler.week import Week, Window
 
@@ -180,14 +180,14 @@ class Searches:
                 start = stand.plan
                 for offer in staying:
                     if "day" in offer and half.holds(offer["day"], offer["start"]):
-                        start = planned(stand.week, (msgspec.convert(route, Route) for route in offer["routes"]))
+                        start = planned(stand.week, map(route_from_data, offer["routes"]))
                 asked = self._asked(_within(stand.week, number, half), stand, start)
                 going.append(self.door.submit(solved, asked, self.seconds.half))
             self._say(case_id, visit_id, f"trying times with others moving, half day {n + 1} of {len(every)}")
             made = going.popleft().result()
             if self._closing:
                 break
-            if visit_id in {stop.job for route in made.routes for stop in route.stops}:
+            if visit_id in {stop.job for route in made.routes for stop in route.jobs}:
                 at_its_price = planned(stand.week, made.routes)
                 if audit(stand.week, at_its_price).broken_rules:
                     continue
@@ -368,7 +368,7 @@ def _priced(today: Today, stand: OfferGround, visit_id: str, kind: str, plan: Pl
         "extra_cents": total - stand.plan.cost.total + stand.leaving_cents - stand.was_cents,
         "besides_cents": besides,
         "risk": round(window.risk_cents / lost, 3) if lost else None,
-        "window": [window.start, window.end],
+        "window": [window.start, window.end], "second": second_crew(plan, visit_id),
         "moves": moves,
         "as_planned": old is not None and (old.crew, old.day, old.start) == (at.crew, at.day, at.start),
         "proven": proven,

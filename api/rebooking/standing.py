@@ -6,7 +6,7 @@ visit keeps its posted record and its place, and a crew day that has fallen out 
 
 from __future__ import annotations
 
-from collections.abc import Collection, Mapping
+from collections.abc import Collection, Iterable, Mapping
 from dataclasses import dataclass
 from typing import Any
 
@@ -77,6 +77,7 @@ def standing(
     begun = today.begun
     gone = set() if visit_id is None else {visit_id, *followers(today, visit_id)} & posted.spots.keys()
     held = {name: spot for name, spot in posted.spots.items() if name not in gone}
+    helped = {name: spot for name, spot in posted.assists.items() if name in held}
     closed = {
         (r.crew, r.day) for r in posted.plan.routes if (r.crew, r.day) in away or not shift_holds(today, r.crew, r.day)
     } | set(away)
@@ -85,14 +86,25 @@ def standing(
     for job in built.jobs:
         if job.id in held:
             spot = held[job.id]
-            if job.id in begun or (spot.crew, spot.day) in closed or not _same(today, job, old[job.id]):
+            helper = helped.get(job.id, spot)
+            stands = (spot.crew, spot.day) not in closed and (helper.crew, helper.day) not in closed
+            if job.id in begun or not stands or not _same(today, job, old[job.id]):
                 job = replace(old[job.id], booked=job.booked)
                 pinned.add(job.id)
         elif job.id == visit_id:
             job = _wanted(job, posted.spots.get(job.id), built, asked, wishes)
         jobs.append(job)
-    fixed = Fixed({n: held[n] for n in pinned}, today.moment, frozenset(begun & held.keys()), frozenset(closed))
-    week = replace(built, jobs=tuple(jobs), crews=_crews(today, built, closed, pinned), stock=_stock(today))
+    # A second crew whose day has fallen out, or which is on its way, stays with what it was posted to help with.
+    second = {
+        name: spot
+        for name, spot in helped.items()
+        if name in pinned and (name in begun or (spot.crew, spot.day) in closed)
+    }
+    fixed = Fixed(
+        {n: held[n] for n in pinned}, today.moment, frozenset(begun & held.keys()), frozenset(closed), assists=second
+    )
+    crews = _crews(today, built, closed, [*(held[name] for name in pinned), *second.values()])
+    week = replace(built, jobs=tuple(jobs), crews=crews, stock=_stock(today))
     event = Event(held, {}, frozenset(), fixed)
     now, plan = _possible(today, week, event, gone)
     leaving = was = 0
@@ -111,10 +123,13 @@ def free_for(today: Today, visit_id: str | None) -> w.Week:
 def _same(today: Today, job: w.Job, old: w.Job) -> bool:
     """Say whether today's record of a posted visit can stand where it is posted."""
     stop = today.posted.stops[job.id]
-    heavier = (job.hands, job.weight_kg, job.boxes, job.box_mm, job.skills, job.equipment, job.parts, job.yard) != (
-        old.hands, old.weight_kg, old.boxes, old.box_mm, old.skills, old.equipment, old.parts, old.yard
+    heavier = (
+        job.hands, job.weight_kg, job.boxes, job.box_mm, job.skills, job.equipment, job.parts, job.yard, job.assist
+    ) != (
+        old.hands, old.weight_kg, old.boxes, old.box_mm, old.skills, old.equipment, old.parts, old.yard, old.assist
     )  # fmt: skip
-    return job.minutes == stop.end - stop.start and not heavier and holds(today, job)
+    works = stop.end - stop.start - today.posted.rests.get(job.id, 0)
+    return job.minutes == works and not heavier and holds(today, job)
 
 
 def _wanted(job: w.Job, spot: Spot | None, week: w.Week, asked: bool, wishes: Wishes) -> w.Job:
@@ -141,10 +156,10 @@ def narrowed(job: w.Job, wishes: Wishes, days: int) -> w.Job:
     return replace(job, windows=tuple(windows), ready_day=ready)
 
 
-def _crews(today: Today, built: w.Week, closed: Collection[CrewDay], pinned: Collection[str]) -> tuple[w.Crew, ...]:
-    """Return today's crews; a day that has fallen out keeps its posted shift while posted visits stand on it."""
+def _crews(today: Today, built: w.Week, closed: Collection[CrewDay], pinned: Iterable[Spot]) -> tuple[w.Crew, ...]:
+    """Return today's crews; a day that has fallen out keeps its posted shift while something posted stands on it."""
     old = {crew.id: crew for crew in today.posted.week.crews}
-    stand = {(today.posted.spots[n].crew, today.posted.spots[n].day) for n in pinned}
+    stand = {(spot.crew, spot.day) for spot in pinned}
     found = []
     listed = {crew.id for crew in built.crews}
     missing = [old[c] for c in dict.fromkeys(c for c, _ in stand) if c not in listed]
@@ -209,7 +224,7 @@ def undisturbed(week: w.Week, plan: Plan, posted: Plan) -> Plan:
 
     def as_posted(route: Route) -> Route:
         known = old.get((route.crew, route.day))
-        same = known is not None and [s.job for s in known.stops] == [s.job for s in route.stops]
+        same = known is not None and _calls(known) == _calls(route)
         return known if same and known is not None else route
 
     routes = tuple(as_posted(route) for route in plan.routes)
@@ -217,11 +232,22 @@ def undisturbed(week: w.Week, plan: Plan, posted: Plan) -> Plan:
     return plan if audit(week, made).broken_rules else made
 
 
+def _calls(route: Route) -> list[tuple[str, str]]:
+    """Return what a crew comes to in order: jobs that it does or helps with, and loads, which are neither."""
+    return [(stop.job, stop.assist) for stop in route.stops]
+
+
 def explained(plan: Plan, before: Plan, rows: Mapping[str, tuple[Because, ...]]) -> Plan:
     """Return `plan` with the reasons of its waiting jobs: of today's rows, else those that `before` had."""
     old = {s.job: s.because for s in before.skipped}
     skipped = tuple(Skipped(s.job, rows.get(s.job) or old.get(s.job) or s.because) for s in plan.skipped)
     return replace(plan, skipped=skipped)
+
+
+def second_crew(plan: Plan, visit_id: str) -> dict[str, Any] | None:
+    """Return which crew comes to a visit for the lift, and when; None: nobody does."""
+    lifts = [{"crew": r.crew, "start": s.start} for r in plan.routes for s in r.stops if s.assist == visit_id]
+    return lifts[0] if lifts else None
 
 
 def followers(today: Today, visit_id: str) -> list[str]:

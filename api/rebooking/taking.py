@@ -30,7 +30,7 @@ from api.week.build import because_as_data
 from api.week.post import post
 from api.week.run.planning import planned, store_plan
 from scheduler.audit import audit
-from scheduler.plan import Because, Plan, Route, Skipped
+from scheduler.plan import Because, Plan, Skipped, route_from_data
 from scheduler.price import outings, visits
 
 DESPITE = "Other visits that fall are dealt with next, each in its own turn."
@@ -167,7 +167,7 @@ def _plan(
     offer: dict[str, Any], because: dict[str, tuple[Because, ...]],
 ) -> Plan:  # fmt: skip
     """Return the plan of a choice, held against the week as it stands now."""
-    routes = tuple(msgspec.convert(route, Route) for route in offer["routes"])
+    routes = tuple(map(route_from_data, offer["routes"]))
     plan = explained(planned(stand.week, routes), today.posted.plan, today.built.because)
     plan = msgspec.structs.replace(
         plan, skipped=tuple(Skipped(s.job, because.get(s.job, s.because)) for s in plan.skipped)

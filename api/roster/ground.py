@@ -182,16 +182,16 @@ def _works_of(week: Week, plan: Plan, later: int) -> list[CrewWork]:
     found = []
     for route in plan.routes:
         shift = shifts.get((route.crew, route.day))
-        if shift is not None and route.stops:
+        if shift is not None and route.jobs:
             out = min(route.back - route.depart, shift.end - shift.start)
-            found += _of_route(route, jobs, out // len(route.stops), later, week.broken_cents)
+            found += _of_route(route, jobs, out // len(route.jobs), later, week.broken_cents)
     return found
 
 
 def _of_route(route: Route, jobs: dict[str, Job], minutes: int, later: int, broken_cents: int) -> list[CrewWork]:
     """Return the visits of a crew's day, each with its share of the day's drives, worth what waiting would cost."""
     found = []
-    for stop in route.stops:
+    for stop in route.jobs:
         if (job := jobs.get(stop.job)) is not None:
             halves = frozenset(half for half, on in ((0, stop.start < NOON), (1, stop.end > NOON)) if on)
             held = job.booked is not None and job.booked.hold != "soft"

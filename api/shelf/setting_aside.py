@@ -164,4 +164,4 @@ def _turn(session: Session, which: sa.ColumnElement[bool], before: str, after: s
 
 def _stops(plan: str) -> dict[str, tuple[int, str]]:
     """Return day and crew of each job that is on a route."""
-    return {stop.job: (route.day, route.crew) for route in read_plan(plan).routes for stop in route.stops}
+    return {stop.job: (route.day, route.crew) for route in read_plan(plan).routes for stop in route.jobs}

@@ -22,6 +22,9 @@ class Visit(SQLModel, table=True):
     `work_id` is its kind of work (a visit made without is of the one that is called as `kind`), `kind` what that counts
     as. It goes no earlier than `from_on`. `minutes` and `hands` overrule what preparation works out, `skills` add to
     it; `late_cents` and `skip_cents` overrule the prices of the business. `fault` is what a repair is for.
+
+    A second crew comes for `assist_minutes` (null: none has to) with `assist_hands` people who have `assist_skills`,
+    begun from `assist_from` (null: 0) to `assist_to` (null: as late as the work allows) minutes after the start.
     """
 
     id: str = Field(primary_key=True)
@@ -40,6 +43,13 @@ class Visit(SQLModel, table=True):
     skip_cents: int | None = None
     fault: str = ""
     note: str = ""
+    assist_minutes: int | None = None
+    assist_hands: int | None = None
+    assist_from: int | None = None
+    assist_to: int | None = None
+    assist_skills: list[str] = Field(
+        default_factory=list, sa_type=sa.JSON, sa_column_kwargs={"server_default": sa.text("'[]'")}
+    )
     version: int = 1
 
     work: WorkKind = Relationship()

@@ -8,7 +8,7 @@ from __future__ import annotations
 
 import datetime
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 from typing import Any
 
 import msgspec
@@ -20,6 +20,7 @@ from api.ledger.gates import gate_words, holding
 from api.ledger.plans.documents import DrivesTimed
 from api.papers.needs import Needs
 from api.week.amiss import amiss, is_odd
+from api.week.assists import assist_of, unfit
 from api.week.crews import crews_of, dates_of, helpers_of, shifts_of, skills_by_day
 from api.week.rain_dates import KeptFree, with_rain_dates
 from scheduler import week as w
@@ -37,13 +38,15 @@ _DUE_DAYS, _MOST_CENTS, _MOST_PIECES = 10_000, 10_000_000_000, 1_000_000
 class BuiltWeek:
     """The week, its crews with names; for visits that it cannot take the reasons, by id; and who timed the drives.
 
-    `kept` is what rain dates have taken out of it.
+    `kept` is what rain dates have taken out of it. `assists` is by job what a second crew is asked for, which the first
+    format has no key for.
     """
 
     week: w.Week
     because: dict[str, tuple[Because, ...]]
     timed: DrivesTimed | None
     kept: tuple[KeptFree, ...] = ()
+    assists: Mapping[str, w.Assist] = field(default_factory=dict)
 
 
 def open_visits(facts: Facts, start_date: datetime.date) -> list[tables.Visit]:
@@ -94,7 +97,9 @@ def week_of(facts: Facts, prepared: Mapping[str, Needs], start_date: datetime.da
     names = {crew.id: crew.name for crew in facts.crews.values()}
     week, kept = with_rain_dates(week, facts.rain_dates, start_date)
     document = w.week_from_data(msgspec.to_builtins(week))
-    return BuiltWeek(w.with_names(document, names, skills_by_day(facts, start_date)), because, timed, kept)
+    named = w.with_names(document, names, skills_by_day(facts, start_date))
+    asked = {v.id: assist_of(v, prepared[v.id].minutes) for v in visits}
+    return BuiltWeek(named, because, timed, kept, {name: one for name, one in asked.items() if one is not None})
 
 
 def places_of(facts: Facts, visits: Sequence[tables.Visit]) -> list[w.Place]:
@@ -208,6 +213,9 @@ def job_of(
     if wrong := amiss(facts, visit):
         ready_day = None
         because = [*wrong, *because]
+    if (alone := unfit(visit, made.minutes)) is not None:
+        ready_day = None
+        because.append(alone)
     windows, reasons = _windows(
         facts,
         visit,

@@ -17,7 +17,7 @@ from api.http.problems import Problem
 from api.ledger.history import note
 from api.ledger.plans.documents import plan_in, week_in
 from api.ledger.plans.posted import posted_plan
-from scheduler import Fixed, Lock, Spot, begun_by, locked
+from scheduler import Fixed, Lock, Spot, assists_begun_by, begun_by, locked
 from scheduler.price import outings, visits
 from scheduler.week import Week
 
@@ -63,14 +63,17 @@ def fixed_of(session: Session, week: Week, locks: Mapping[str, Lock], now: datet
                       kind="week-over")  # fmt: skip
     posted = posted_plan(session, week.start_date)
     begun: dict[str, Spot] = {}
+    helped: dict[str, Spot] = {}
     if posted is not None:
         then, plan = week_in(posted), plan_in(posted)
         at = visits(outings(then, plan.routes))
         names = begun_by(then, plan, moment) & known
         begun = {job: Spot(at[job].crew, at[job].day, at[job].start) for job in sorted(names)}
+        asks = {job.id for job in week.jobs if job.assist is not None} & begun.keys()
+        helped = {job: spot for job, spot in assists_begun_by(then, plan, moment).items() if job in asks}
     spots = {job: spot for job, spot in spots.items() if job not in begun} | begun
     held = {job: crew_day for job, crew_day in held.items() if job not in begun}
-    return Fixed(visits=spots, now=moment, begun=frozenset(begun), held=held)
+    return Fixed(visits=spots, now=moment, begun=frozenset(begun), held=held, assists=helped)
 
 
 def put_lock(

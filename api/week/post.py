@@ -50,7 +50,7 @@ def against_today(week: Week, plan: Plan, today: Week) -> list[str]:
     neither do visits that have come in since: they wait.
     """
     gone = {job.id for job in week.jobs} - {job.id for job in today.jobs}
-    planned = {stop.job for route in plan.routes for stop in route.stops}
+    planned = {stop.job for route in plan.routes for stop in route.jobs}
     found = [
         f"{job} is on the sheet and is not to be done in it any more: it is done, called off, or goes in another week."
         for job in sorted(gone & planned)
@@ -122,7 +122,7 @@ def _without(plan: Plan, gone: set[str]) -> Plan:
     """Return the plan without what is said to be gone, so that nothing is said of it twice."""
     routes = []
     for route in plan.routes:
-        stops = tuple(stop for stop in route.stops if stop.job not in gone)
+        stops = tuple(stop for stop in route.stops if (stop.job or stop.assist) not in gone)
         if stops:
             routes.append(replace(route, stops=stops))
     skipped = tuple(skipped for skipped in plan.skipped if skipped.job not in gone)

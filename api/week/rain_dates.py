@@ -128,7 +128,7 @@ def follow_posting(session: Session, posted: Posted) -> None:
     kept = select(row).where(row.state == "kept", row.first_day >= first, row.first_day < after)
     at = {
         stop.job: (route.crew, first + datetime.timedelta(days=route.day))
-        for route in posted.plan.routes for stop in route.stops
+        for route in posted.plan.routes for stop in route.jobs
     }  # fmt: skip
     for one in session.exec(kept.order_by(col(row.id))).all():
         crew_day = at.get(one.visit_id)

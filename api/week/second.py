@@ -1,4 +1,4 @@
-"""The near week in the second format, where the business counts what only that knows: minutes out of seven days."""
+"""Weeks in the second format, where there is what only that knows: minutes out of seven days, second crews."""
 
 from __future__ import annotations
 
@@ -8,34 +8,71 @@ from typing import Any
 import msgspec
 
 from api.fields.rules import Rules
+from api.week.build import BuiltWeek
 from scheduler import week as w
+from scheduler.plan import Cost2, Plan, Plan2, Route2, Stop2
 
 
-def second(week: w.Week, weekly: Mapping[str, w.Weekly]) -> w.Week2:
-    """Return a week of the first format in the second, which asks for the same but for `weekly`, by crew."""
+def second(
+    week: w.Week,
+    weekly: Mapping[str, w.Weekly],
+    assists: Mapping[str, w.Assist],
+    *,
+    within: bool = False,
+) -> w.Week2:
+    """Return a week of the first format in the second.
+
+    It asks for the same but for `weekly`, by crew, and `assists`, by job; `within`: the rest may fall in the middle of
+    any job. One of the second format is given as it is.
+    """
+    if isinstance(week, w.Week2):
+        return week
     values: dict[str, Any] = {name: getattr(week, name) for name in week.__struct_fields__}
-    rest = None if week.rest is None else w.RestRule2(**msgspec.structs.asdict(week.rest), within=False)
+    rest = None if week.rest is None else w.RestRule2(**msgspec.structs.asdict(week.rest), within=within)
     crews = tuple(w.Crew2(**_fields(crew, w.Crew), weekly=weekly.get(crew.id)) for crew in week.crews)
-    jobs = tuple(w.Job2(**msgspec.structs.asdict(job), pausable=False, assist=None) for job in week.jobs)
+    jobs = tuple(second_job(job, assists.get(job.id), pausable=within) for job in week.jobs)
     new = {"format": "week/2", "rest": rest, "crews": crews, "jobs": jobs, "reload": None}
     made = w.with_names(w.Week2(**values | new), w.names_in(week), w.skills_in(week))
     assert isinstance(made, w.Week2)
     return made
 
 
-def by_the_rules(week: w.Week, rules: Rules, form: str | None = None) -> w.Week:
-    """Return the near week in the format that the business's rules ask for: the first, where they count no weeks.
+def second_job(job: w.Job, assist: w.Assist | None, *, pausable: bool) -> w.Job2:
+    """Return a job as the second format has it, with what it asks of a second crew (None: nothing)."""
+    return w.Job2(**msgspec.structs.asdict(job), pausable=pausable, assist=assist)
 
-    form: that of the document that it is to be laid beside, None: there is none.
+
+def by_the_rules(built: BuiltWeek, rules: Rules, form: str | None = None) -> w.Week:
+    """Return the near week in the format that it asks for: the first, where nobody counts weeks or asks for two crews.
+
+    form: that of the document that it is to be laid beside, None: there is none. Beside one of the first format weeks
+    are not counted, and no rest falls within a visit.
     """
-    if form == "week/1" or (form is None and not rules.weekly_hours):
-        return week
+    within = rules.rest_within and rules.rest is not None and form != "week/1"
     weekly = {
         crew.id: w.Weekly(60 * rules.weekly_hours, (crew.minute_cents * rules.weekly_percent + 50) // 100)
-        for crew in week.crews
-        if rules.weekly_hours
+        for crew in built.week.crews
+        if rules.weekly_hours and form != "week/1"
     }
-    return second(week, weekly)
+    if not weekly and not built.assists and not within and form != "week/2":
+        return built.week
+    return second(built.week, weekly, built.assists, within=within)
+
+
+def second_plan(plan: Plan) -> Plan2:
+    """Return a plan of the first format as one of the second: of a week that asks for the same they say the same."""
+    if isinstance(plan, Plan2):
+        return plan
+    routes = tuple(
+        Route2(
+            crew=route.crew, day=route.day, depart=route.depart, back=route.back, helpers=route.helpers,
+            rest=route.rest, stops=tuple(Stop2(job=s.job, start=s.start, end=s.end) for s in route.stops),
+        )
+        for route in plan.routes
+    )  # fmt: skip
+    cost = Cost2(**{name: getattr(plan.cost, name) for name in Cost2.__struct_fields__})
+    values = {name: getattr(plan, name) for name in plan.__struct_fields__}
+    return Plan2(**values | {"format": "plan/2", "routes": routes, "cost": cost})
 
 
 def _fields(part: msgspec.Struct, plain: type[msgspec.Struct]) -> dict[str, Any]:

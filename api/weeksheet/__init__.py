@@ -6,7 +6,7 @@ import datetime
 import hashlib
 from collections import defaultdict
 from collections.abc import Mapping
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 
 import msgspec
 from sqlmodel import Session, col, select
@@ -22,6 +22,7 @@ from api.ledger.riders import riding_on, roster_days
 from api.ledger.slow_hours import slow_hours_of
 from api.weeksheet.drives import drives_words, legs_of
 from api.weeksheet.figures import Figure, Left, by_the_visit, left, to_run, weighed
+from api.weeksheet.meetings import CrewsMeet, meetings
 from api.weeksheet.names import JobLabel, jobs_by_id
 from api.weeksheet.odds import doubtful, week_odds
 from api.weeksheet.slow import slow_words
@@ -57,6 +58,7 @@ PILES = {
     "other_yard": to_say("Kit at the other yard"),
     "no_crew": to_say("No crew at work"),
     "no_second_crew": to_say("No second crew"),
+    "second_crew": to_say("Second crew to be settled"),
     "second_load": to_say("One more load would do"),
     "rest_within": to_say("Rest would cut the work"),
     "over_weekly": to_say("Over the crew's week"),
@@ -137,7 +139,8 @@ class WeekPage:
     """What the page shows of a stored plan; `jobs` by id, `piles` are (title, waiting jobs).
 
     `odds` None: no business to work them out for; `doubtful` are the visits whose odds are low, the least likely first.
-    `drives` says what timed the drives, `outside` what subcontractors get, which the plan does not count.
+    `drives` says what timed the drives, `outside` what subcontractors get, which the plan does not count. `meetings`
+    are by job where a second crew comes for the lift.
     """
 
     plan_id: int
@@ -153,11 +156,12 @@ class WeekPage:
     doubtful: dict[str, VisitOdds]
     drives: str
     outside: tuple[Figure, ...] = ()
+    meetings: Mapping[str, CrewsMeet] = field(default_factory=dict)
 
     @property
     def planned(self) -> int:
         """Return how many jobs are on the sheet."""
-        return sum(len(cell.entries) for cell in self.sheet.cells)
+        return sum(len(cell.visits) for cell in self.sheet.cells)
 
     @property
     def to_run(self) -> tuple[Figure, ...]:
@@ -225,6 +229,7 @@ def _week_page(session: Session, stored: tables.StoredPlan) -> WeekPage:
         odds=played,
         doubtful={} if played is None else doubtful(session, played),
         drives=made.drives,
+        meetings=meetings(week, made.sheet, crew_names(session)),
         outside=by_the_visit(made.sheet, crew_names(session), _visit_cents(session)),
     )
 

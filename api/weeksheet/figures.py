@@ -33,8 +33,8 @@ class Left:
 def to_run(plan: Plan, laid_out: Sheet) -> tuple[Figure, ...]:
     """Return what is paid for the week, by kind, without what is zero."""
     cells, cost = laid_out.cells, plan.cost
-    over = [entry.job for cell in cells if cell.overtime_min for entry in cell.entries[-1:]]
-    extra = [entry.job for cell in cells if cell.helpers for entry in cell.entries]
+    over = [entry.job for cell in cells if cell.overtime_min for entry in cell.visits[-1:]]
+    extra = [entry.job for cell in cells if cell.helpers for entry in cell.visits]
     return _there(
         Figure(to_say("crews"), cost.crews),
         Figure(to_say("road"), cost.travel),
@@ -47,7 +47,7 @@ def to_run(plan: Plan, laid_out: Sheet) -> tuple[Figure, ...]:
 def weighed(week: Week, plan: Plan, laid_out: Sheet) -> tuple[Figure, ...]:
     """Return the prices that weigh in the choice and are not spent, by kind, without what is zero."""
     jobs = {job.id: job for job in week.jobs}
-    stops = [(cell.day, entry) for cell in laid_out.cells for entry in cell.entries]
+    stops = [(cell.day, entry) for cell in laid_out.cells for entry in cell.visits]
     risky = [e.job for day, e in stops if min(risks(jobs[e.job], day, e.start, e.end), default=0)]
     late = [e.job for _, e in stops if any(mark.endswith("late") for mark in e.marks)]
     moved = [e.job for _, e in stops if {"moved", "day broken", "firm broken", "other crew", "other time"} & {*e.marks}]
@@ -65,7 +65,7 @@ def by_the_visit(laid_out: Sheet, names: Mapping[str, str], visit_cents: Mapping
     """Return what subcontractors get for their visits of the week, by crew; `visit_cents` is the price of one each."""
     found = []
     for crew, cents in visit_cents.items():
-        visits = tuple(entry.job for cell in laid_out.cells if cell.crew == crew for entry in cell.entries)
+        visits = tuple(entry.job for cell in laid_out.cells if cell.crew == crew for entry in cell.visits)
         found.append(Figure(names.get(crew, crew), cents * len(visits), visits))
     return _there(*found)
 

@@ -36,7 +36,7 @@ def week_odds(
     if business is None:
         return None
     rules = rules_from_data(business.rules)
-    done = {s.job: Visit(r.crew, r.day, s.start, s.end) for r in plan.routes for s in r.stops}
+    done = {s.job: Visit(r.crew, r.day, s.start, s.end) for r in plan.routes for s in r.jobs}
     table = tables.Visit
     rows = select(table.id, table.kind, table.awning_id).where(col(table.id).in_(list(done)))
     kinds = {visit_id: (kind, awning_id) for visit_id, kind, awning_id in session.execute(rows).all()}

@@ -28,7 +28,10 @@ DASHES = ("", "9 5", "2 4", "12 4 2 4", "18 5", "6 3 2 3 2 3", "1 6", "14 3 6 3"
 
 @dataclass(frozen=True)
 class MapStop:
-    """One stop: its label ("A2"), where it is and where the label stands, in the drawing's units."""
+    """One stop: its label ("A2"), where it is and where the label stands, in the drawing's units.
+
+    `lift`: the crew helps another one there.
+    """
 
     label: str
     job: str
@@ -40,6 +43,7 @@ class MapStop:
     end: int
     drive_min: int
     words: JobLabel
+    lift: bool
 
 
 @dataclass(frozen=True)
@@ -114,10 +118,12 @@ def road_map(
         letter = letters(n)
         stops = []
         for number, (entry, (x, y)) in enumerate(zip(cell.entries, spots, strict=True), 1):
+            if not entry.job:  # the yard has its own mark
+                continue
             label = f"{letter}{number}"
             at = _free(x, y, len(label), taken)
-            words = jobs[entry.job]
-            stops.append(MapStop(label, entry.job, x, y, *at, entry.start, entry.end, entry.drive_min, words))
+            words, lift = jobs[entry.job], not entry.is_visit
+            stops.append(MapStop(label, entry.job, x, y, *at, entry.start, entry.end, entry.drive_min, words, lift))
         round_trip = [yard_at, *spots, yard_at]
         line = "M" + "L".join(f"{x:.1f} {y:.1f}" for x, y in round_trip)
         name, dash = crew_names.get(cell.crew, cell.crew), DASHES[n % len(DASHES)]

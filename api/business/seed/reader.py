@@ -100,14 +100,14 @@ def from_to(row: Row, first: str, last: str) -> tuple[datetime.date, datetime.da
     return a, b
 
 
-def skills_in(row: Row) -> list[str]:
-    """Return the skills that a row names."""
-    skills = row.text("skills").split()
+def skills_in(row: Row, column: str = "skills") -> list[str]:
+    """Return the skills that a row names in a column."""
+    skills = row.text(column).split()
     for skill in skills:
         try:
             limit("visit.skills").parse(skill)
         except BadInput as fault:
-            row.fault("skills", fault.problem)
+            row.fault(column, fault.problem)
     return skills
 
 

@@ -10,6 +10,7 @@ import msgspec
 
 from api import tables
 from api.business.seed.reader import Reader, at, has_place, skills_in, under
+from api.fields.assists import check_assist
 from api.fields.limits import limit
 from api.fields.rules import KINDS
 from api.fields.sheets import NO_HOURS, Row, hours, one_of, read_yaml, time_of_day
@@ -142,7 +143,8 @@ class WorkFiles(Reader):
 
     def visits(self) -> None:
         booked = "booked_crew booked_on booked_at hold told_how told_words"
-        columns = f"visit kind site order awning due_on hours {booked} minutes hands skills fault note"
+        assist = "assist_hands? assist_minutes? assist_from? assist_to? assist_skills?"
+        columns = f"visit kind site order awning due_on hours {booked} minutes hands skills fault note {assist}"
         for row in self.sheet("visits.csv", columns):
             visit = tables.Visit(
                 id=self.new(row, "visit"),
@@ -157,7 +159,9 @@ class WorkFiles(Reader):
                 skills=skills_in(row),
                 fault=row.value("fault", limit("visit.fault")),
                 note=row.value("note", limit("visit.note")),
+                **_assist(row),
             )
+            self._check_assist(row, visit)
             if visit.kind == "install" and visit.awning_id is None and not row.text("awning"):
                 row.fault("awning", "must name the awning that is to be installed")
             self.add(row, visit)
@@ -166,6 +170,15 @@ class WorkFiles(Reader):
                 self.add(row, tables.VisitHours(visit_id=visit.id, start=start, end=end, **when))
             if row.text("booked_crew") or row.text("hold"):
                 self.add(row, self._booking(row, visit.id))
+
+    def _check_assist(self, row: Row, visit: tables.Visit) -> None:
+        numbers = visit.assist_minutes, visit.assist_hands, visit.assist_from, visit.assist_to
+        if row.bad:
+            return  # what is no number is said already
+        try:
+            check_assist(*numbers, visit.assist_skills, visit.minutes)
+        except BadInput as fault:
+            row.fault(fault.where, fault.problem)
 
     def follows(self) -> None:
         for row in self.sheet("follows.csv", "first then min_days max_days same_crew"):
@@ -211,3 +224,14 @@ class WorkFiles(Reader):
             told_how=row.value("told_how", limit("booking.told_how")),
             told_words=row.value("told_words", limit("booking.told_words")),
         )
+
+
+def _assist(row: Row) -> dict[str, Any]:
+    """Return what a row says of a second crew, without columns that are missing."""
+    found: dict[str, Any] = {}
+    for name in ("assist_hands", "assist_minutes", "assist_from", "assist_to"):
+        if name in row.cells:
+            found[name] = row.value_or_none(name, limit(f"visit.{name}"))
+    if "assist_skills" in row.cells:
+        found["assist_skills"] = skills_in(row, "assist_skills")
+    return found

@@ -34,11 +34,12 @@ class PlannedDay:
 
 @dataclass(frozen=True)
 class Posting:
-    """One posted week: when, and where each visit stands in it (crew, date, start, end)."""
+    """One posted week: when, and where each visit stands in it, and where second crews come, by visit."""
 
     at: datetime.datetime
     start_date: datetime.date
     stops: dict[str, PostedStop]
+    lifts: dict[str, PostedStop]
 
 
 @dataclass(frozen=True)
@@ -52,9 +53,10 @@ class PostedStop:
 
 
 class _Line(msgspec.Struct):
-    job: str
     start: int
     end: int
+    job: str = ""
+    assist: str = ""
 
 
 class _Route(msgspec.Struct):
@@ -98,20 +100,25 @@ def postings(session: Session) -> list[Posting]:
     for row in rows:
         stored = session.get(tables.StoredPlan, row.plan_id)
         assert stored is not None  # a foreign key
-        made.append(Posting(row.posted_at, row.start_date, _stops(stored.plan, row.start_date)))
+        made.append(Posting(row.posted_at, row.start_date, *_stops(stored.plan, row.start_date)))
         later = any(other.start_date == row.start_date and (other.id or 0) > (row.id or 0) for other in rows)
         if row.withdrawn_at is not None and not later:
-            made.append(Posting(row.withdrawn_at, row.start_date, {}))
+            made.append(Posting(row.withdrawn_at, row.start_date, {}, {}))
     return sorted(made, key=lambda posting: posting.at)
 
 
-def _stops(plan: str, start_date: datetime.date) -> dict[str, PostedStop]:
-    found = {}
+def _stops(plan: str, start_date: datetime.date) -> tuple[dict[str, PostedStop], dict[str, PostedStop]]:
+    """Return where a plan has each visit, and where its second crew comes."""
+    found: dict[str, PostedStop] = {}
+    lifts: dict[str, PostedStop] = {}
     for route in msgspec.json.decode(plan, type=_Routes).routes:
         date = start_date + datetime.timedelta(days=route.day)
         for stop in route.stops:
-            found[stop.job] = PostedStop(route.crew, date, stop.start, stop.end)
-    return found
+            if stop.job:
+                found[stop.job] = PostedStop(route.crew, date, stop.start, stop.end)
+            elif stop.assist:
+                lifts[stop.assist] = PostedStop(route.crew, date, stop.start, stop.end)
+    return found, lifts
 
 
 def by_id(session: Session) -> Callable[[str], tuple[tables.Visit, tables.Site, tables.Customer, tables.Awning | None]]:
@@ -134,6 +141,6 @@ def crew_week(
     if stored is None:
         return False, []
     zone = session.get_one(tables.Business, 1).timezone
-    stops = {job: stop for job, stop in _stops(stored.plan, monday).items() if stop.crew == crew_id}
+    stops = {job: stop for job, stop in _stops(stored.plan, monday)[0].items() if stop.crew == crew_id}
     times = {job: (moment(s.date, s.start, zone), moment(s.date, s.end, zone)) for job, s in stops.items()}
     return posted, sorted(times.items(), key=lambda item: item[1])

@@ -59,7 +59,7 @@ def next_out(session: Session, day: datetime.date) -> tuple[datetime.date, int, 
         for route in read_plan(plan).routes:
             date = start + datetime.timedelta(days=route.day)
             if date > day:
-                out.setdefault(date, []).append(len(route.stops))
+                out.setdefault(date, []).append(len(route.jobs))
     return None if not out else (first := min(out), len(out[first]), sum(out[first]))
 
 
@@ -76,13 +76,13 @@ def posted_route(session: Session, crew_id: str, day: datetime.date) -> Route | 
 
 
 def does_job(session: Session, crew_id: str, visit_id: str) -> bool:
-    """Say whether a week that is posted gives the job to `crew_id` on any of its days."""
+    """Say whether a week that is posted gives the job, or its lift, to `crew_id` on any of its days."""
     rows = session.exec(select(tables.PostedWeek).where(col(tables.PostedWeek.withdrawn_at).is_(None))).all()
     by_week = {row.start_date: row.plan_id for row in sorted(rows, key=lambda row: row.id or 0)}
     plan = tables.StoredPlan.plan
     held = select(col(plan)).where(col(tables.StoredPlan.id).in_(by_week.values()), col(plan).contains(f'"{visit_id}"'))
     routes = (route for text in session.exec(held) for route in read_plan(text).routes)
-    return any(route.crew == crew_id and visit_id in {stop.job for stop in route.stops} for route in routes)
+    return any(stop.job == visit_id or stop.assist == visit_id for r in routes if r.crew == crew_id for stop in r.stops)
 
 
 def _newest(rows: Sequence[tables.PostedWeek]) -> tables.PostedWeek | None:

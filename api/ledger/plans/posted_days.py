@@ -3,7 +3,8 @@
 from __future__ import annotations
 
 import datetime
-from dataclasses import dataclass
+from collections.abc import Mapping
+from dataclasses import dataclass, field
 from typing import Any
 
 from sqlalchemy import desc
@@ -15,22 +16,26 @@ from api.http.problems import Problem
 from api.languages import gettext
 from api.ledger.history import note
 from api.ledger.plans.posted import LONGEST_DAYS, posted_on
-from scheduler.plan import Route, read_plan
+from scheduler.plan import Route, Stop, read_plan
 
 
 @dataclass(frozen=True)
 class PostedDay:
-    """What the newest posting gives `crew_id` to do on `day`; `route` is None where the crew does not go out."""
+    """What the newest posting gives `crew_id` to do on `day`; `route` is None where the crew does not go out.
+
+    `second_crews` are by visit who comes to help, and the stop at which they do.
+    """
 
     crew_id: str
     day: datetime.date
     posted: tables.PostedWeek
     route: Route | None
+    second_crews: Mapping[str, tuple[str, Stop]] = field(default_factory=dict)
 
     @property
     def visits(self) -> tuple[str, ...]:
         """Return the ids of the day's visits in order."""
-        return () if self.route is None else tuple(stop.job for stop in self.route.stops)
+        return () if self.route is None else tuple(stop.job for stop in self.route.jobs)
 
 
 @dataclass(frozen=True)
@@ -58,7 +63,13 @@ def act(by: str, at: datetime.datetime, now: datetime.datetime) -> Act:
 def posted_day(session: Session, crew_id: str, day: datetime.date) -> PostedDay | None:
     """Return a crew's posted day; None where no week is posted for it."""
     posted = posted_on(session, day)
-    return None if posted is None else PostedDay(crew_id, day, posted, _route(session, posted, crew_id, day))
+    if posted is None:
+        return None
+    routes = _routes(session, posted, day)
+    route = next((r for r in routes if r.crew == crew_id), None)
+    mine = {stop.job for stop in route.jobs} if route is not None else set()
+    second = {stop.assist: (r.crew, stop) for r in routes for stop in r.stops if stop.assist in mine}
+    return PostedDay(crew_id, day, posted, route, second)
 
 
 def working_day(session: Session, crew_id: str, day: datetime.date) -> PostedDay:
@@ -81,7 +92,7 @@ def visit_of(session: Session, day: PostedDay, visit_id: str, *, although_moved:
     if visit is not None and visit_id in day.visits:
         return visit
     was_here = visit is not None and any(
-        route is not None and visit_id in {stop.job for stop in route.stops}
+        route is not None and visit_id in {stop.job for stop in route.jobs}
         for posted in _postings(session, day.day)
         for route in [_route(session, posted, day.crew_id, day.day)]
     )
@@ -105,6 +116,10 @@ def _postings(session: Session, day: datetime.date) -> list[tables.PostedWeek]:
 
 
 def _route(session: Session, posted: tables.PostedWeek, crew_id: str, day: datetime.date) -> Route | None:
+    return next((r for r in _routes(session, posted, day) if r.crew == crew_id), None)
+
+
+def _routes(session: Session, posted: tables.PostedWeek, day: datetime.date) -> list[Route]:
     plan = session.exec(select(col(tables.StoredPlan.plan)).where(tables.StoredPlan.id == posted.plan_id)).one()
     offset = (day - posted.start_date).days
-    return next((r for r in read_plan(plan).routes if (r.crew, r.day) == (crew_id, offset)), None)
+    return [route for route in read_plan(plan).routes if route.day == offset]

@@ -45,7 +45,7 @@ def planned_stop(session: Session, visit_id: str) -> PlannedStop | None:
         return None
     plan = read_plan(newest.plan)
     for route in plan.routes:
-        for stop in route.stops:
+        for stop in route.jobs:
             if stop.job == visit_id:
                 return PlannedStop(newest.start_date, route, stop, ())
     for skipped in plan.skipped:

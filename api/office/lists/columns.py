@@ -97,6 +97,12 @@ def _site(session: Session, rows: Sequence[Any]) -> dict[Any, Values]:
     }
 
 
+_ASSIST = (
+    ("assist_hands", "Second crew: people"), ("assist_minutes", "Second crew: minutes"),
+    ("assist_from", "Second crew: at the earliest"), ("assist_to", "Second crew: at the latest"),
+)  # fmt: skip
+
+
 def _job(session: Session, rows: Sequence[Any]) -> dict[Any, Values]:
     found = {}
     for row in rows:
@@ -157,6 +163,8 @@ WORK = (
         _of("visits", plain("visit", "minutes", "Minutes on site", may_be_empty=True, short_list=False)),
         _of("visits", plain("visit", "hands", "People", may_be_empty=True, short_list=False)),
         _text("visits", "skills", "Skills", short_list=False),
+        *(_of("visits", plain("visit", name, label, may_be_empty=True, short_list=False)) for name, label in _ASSIST),
+        _text("visits", "assist_skills", "Second crew: skills", short_list=False),
         _of("visits", plain("visit", "fault", "Work to be done", short_list=False,
                              aliases=("fault", "problem", "what is wrong", "trouble"))),
         _of("visits", names("booked_crew", "Told: crew", "crews", may_be_empty=True, short_list=False,

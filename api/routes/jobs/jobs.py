@@ -116,6 +116,7 @@ def job(request: Request, session: Database, who: Reader, now: Now, visit_id: st
         "job": found.job,
         "sheets": said_sheets(session, found.job, now),
         "where": standing.stops.get(visit_id),
+        "lift": standing.lifts.get(visit_id),
         "waiting": standing.waiting.get(visit_id, ()),
         "places": standing.stops,
         "story": story,

@@ -17,6 +17,7 @@ from api.access.accounts import Role
 from api.access.guards import LOOKERS, Who, allow, found
 from api.access.idempotency import Once
 from api.clock import Now
+from api.fields.assists import check_assist
 from api.fields.ids import new_id
 from api.fields.limits import limit
 from api.http.pages import Database
@@ -84,6 +85,9 @@ class VisitBody(records.Body):
     `from_on`.
 
     `minutes` and `hands` overrule what preparation works out, `late_cents` and `skip_cents` the prices of the business.
+
+    A second crew comes for `assist_minutes` with `assist_hands` people who have `assist_skills`, begun from
+    `assist_from` to `assist_to` minutes after the start; without `assist_minutes` none comes.
     """
 
     kind: Annotated[str, limit("visit.kind")]
@@ -101,6 +105,13 @@ class VisitBody(records.Body):
     skip_cents: Annotated[int, limit("visit.skip_cents")] | None = None
     fault: Annotated[str, limit("visit.fault")] = ""
     note: Annotated[str, limit("visit.note")] = ""
+    assist_minutes: Annotated[int, limit("visit.assist_minutes")] | None = None
+    assist_hands: Annotated[int, limit("visit.assist_hands")] | None = None
+    assist_from: Annotated[int, limit("visit.assist_from")] | None = None
+    assist_to: Annotated[int, limit("visit.assist_to")] | None = None
+    assist_skills: Annotated[
+        list[Annotated[str, limit("visit.assist_skills")]], Field(max_length=4, default_factory=list)
+    ]
     hours: Annotated[list[VisitHoursBody], Field(max_length=60, default_factory=list)]
 
 
@@ -196,6 +207,8 @@ def _values(body: VisitBody) -> dict[str, Any]:
 
 def _check(session: Session, body: VisitBody) -> None:
     """Raise `BadInput` where kind of work, site, order and awning are unknown or do not fit together."""
+    numbers = body.assist_minutes, body.assist_hands, body.assist_from, body.assist_to
+    check_assist(*numbers, body.assist_skills, body.minutes)
     work = session.get(tables.WorkKind, body.work_id or body.kind)
     if work is None:
         raise BadInput("work_id", f'no kind of work has the id "{body.work_id}"')

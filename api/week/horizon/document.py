@@ -15,10 +15,11 @@ from api.fields.rules import rules_from_data
 from api.ledger.facts import Facts, facts
 from api.ledger.plans.posted import posted_week
 from api.papers.preparation import Preparation
+from api.week.assists import assist_of
 from api.week.build import job_of, open_visits, week_of
 from api.week.crews import shifts_of
 from api.week.horizon.readiness import Readiness, RestsOn, readiness
-from api.week.second import second
+from api.week.second import second, second_job
 from scheduler import week as w
 from scheduler.errors import BadInput
 from scheduler.plan import Because
@@ -28,9 +29,9 @@ from scheduler.plan import Because
 class Horizon:
     """The document over the weeks ahead, and beside it, by job, what only the rows know: reasons, what times rest on.
 
-    `week` is of the first format, which asks for the same: no second crews, reloads or weekly minutes stand in rows.
-    `posted` are the Mondays of weeks that are posted: nothing is planned in them any more. `shifts` are those of all
-    crews, in posted weeks too.
+    `week` is of the first format where that asks for the same: where no visit asks for a second crew and no rest
+    falls within a visit. `posted` are the Mondays of weeks that are posted: nothing is planned in them any more.
+    `shifts` are those of all crews, in posted weeks too.
     """
 
     start_date: datetime.date
@@ -46,7 +47,7 @@ class Horizon:
     @property
     def document(self) -> w.Week2:
         """The document in the second format, as it is planned and kept."""
-        return second(self.week, {})
+        return second(self.week, {}, {})
 
     def date(self, day: int) -> datetime.date:
         """Return the date of a day of the document."""
@@ -89,6 +90,8 @@ def horizon_of(session: Session, now: datetime.datetime) -> Horizon:
         msgspec.structs.replace(crew, shifts=tuple(s for s in shifts[crew.id] if s.day // 7 not in closed))
         for crew in built.week.crews
     )
+    within = rules.rest_within and rules.rest is not None
+    week = msgspec.structs.replace(built.week, id=f"horizon-{start_date}", crews=crews)
     because = {
         **built.because,
         **{name: one.needs.because for name, one in ready.items() if one.needs.ready_on is None},
@@ -96,7 +99,7 @@ def horizon_of(session: Session, now: datetime.datetime) -> Horizon:
     return Horizon(
         start_date=start_date,
         weeks=rules.horizon_weeks,
-        week=msgspec.structs.replace(built.week, id=f"horizon-{start_date}", crews=crews),
+        week=second(week, {}, built.assists, within=within) if built.assists or within else week,
         because={name: reasons for name, reasons in because.items() if reasons},
         rests={name: one.rests for name, one in ready.items()},
         facts=known,
@@ -146,6 +149,11 @@ def with_job(horizon: Horizon, known: Facts, visit: tables.Visit, ready: Readine
         travel, _ = known.drives.between([(place.lat, place.lon) for place in places])
     shifts = shifts_of(known, horizon.start_date)
     job, reasons = job_of(replace(known, gates={}), visit, ready.needs, horizon.start_date, shifts)
+    assist = assist_of(visit, ready.needs.minutes)
+    if assist is not None:
+        week = second(week, {}, {})
+    if isinstance(week, w.Week2):
+        job = second_job(job, assist, pausable=week.rest is not None and week.rest.within)
     jobs = (*(other for other in week.jobs if other.id != job.id), job)
     return replace(
         horizon,

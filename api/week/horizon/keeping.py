@@ -8,7 +8,6 @@ from typing import Any
 
 import msgspec
 import sqlalchemy as sa
-from msgspec.structs import replace
 from sqlalchemy import desc
 from sqlmodel import Session, col, select
 
@@ -17,9 +16,10 @@ from api.ledger.history import note
 from api.ledger.kept import kept
 from api.ledger.plans.documents import beside
 from api.week.build import because_from_data, with_because
+from api.week.second import second_plan
 from scheduler.audit import audit
 from scheduler.documents import encode
-from scheduler.plan import Cost2, Plan, Plan2, Route2, Stop2, read_plan
+from scheduler.plan import Plan, Plan2, read_plan
 from scheduler.week import Week2, read_week, week_document
 
 KEPT = 20  # plans: some nights and what was sold in between
@@ -76,7 +76,7 @@ def store(
     It is audited first: one that breaks a rule is a defect of whoever made it, `RuntimeError`. The database refuses a
     second plan made of the same one (`IntegrityError`).
     """
-    made = with_because(in_second_format(plan), because_from_data(because))
+    made = with_because(second_plan(plan), because_from_data(because))
     if breaches := audit(week, made).broken_rules:
         raise RuntimeError(f"the plan of the horizon breaks {len(breaches)} rules, the first: {breaches[0].sentence}")
     row = tables.HorizonPlan(
@@ -122,26 +122,3 @@ def keep_run(session: Session, row: tables.PlanRun, document: str, now: datetime
     detail = {"plan": made.id, "cost_cents": made.cost_cents, "run": row.id, "weeks": row.weeks}
     note(session, now, row.asked_by, "planned", "horizon", str(made.start_date), detail)
     return made.id
-
-
-def in_second_format(plan: Plan) -> Plan2:
-    """Return a plan of the first format as one of the second: of a week that asks for the same they say the same."""
-    if isinstance(plan, Plan2):
-        return plan
-    routes = tuple(
-        Route2(
-            crew=route.crew, day=route.day, depart=route.depart, back=route.back, helpers=route.helpers,
-            rest=route.rest, stops=tuple(Stop2(job=s.job, start=s.start, end=s.end) for s in route.stops),
-        )
-        for route in plan.routes
-    )  # fmt: skip
-    cost = Cost2(**{name: getattr(plan.cost, name) for name in Cost2.__struct_fields__})
-    values = {name: getattr(plan, name) for name in plan.__struct_fields__}
-    return Plan2(**values | {"format": "plan/2", "routes": routes, "cost": cost})
-
-
-def in_first_format(plan: Plan) -> Plan:
-    """Return the routes and reasons of a plan of the second format that has neither second crews nor reloads."""
-    return replace(plan) if not isinstance(plan, Plan2) else Plan(
-        "plan/1", plan.week, plan.engine, plan.seconds, plan.routes, plan.skipped, plan.broken, plan.cost, plan.bound
-    )  # fmt: skip

@@ -10,7 +10,7 @@ from api.week.run.planning import planned
 from scheduler import Off, Put, by_hand
 from scheduler.audit import audit
 from scheduler.judged import Breach
-from scheduler.plan import Plan, Route, Stop
+from scheduler.plan import Plan, Route, Stop, Stop2
 from scheduler.week import Week
 
 _MOST_TAKEN_OFF = 400  # stops; a plan of which more does not fit is of no use
@@ -25,11 +25,18 @@ def standing(week: Week, plan: Plan, later_days: int) -> Plan:
     known = {job.id: job for job in week.jobs}
     days = {(crew.id, shift.day) for crew in week.crews for shift in crew.shifts}
     routes = []
+    kept = {s.job for route in plan.routes if (route.crew, route.day - later_days) in days for s in route.jobs}
+    asks = {name for name, one in known.items() if one.assist is not None and name in kept}
     for route in plan.routes:
         day = route.day - later_days
-        stops = tuple(Stop(s.job, s.start, s.end) for s in route.jobs if s.job in known)
+        stops: list[Stop] = []
+        for s in route.stops:
+            if s.job in known:
+                stops.append(Stop(s.job, s.start, s.end))
+            elif s.assist in asks:
+                stops.append(Stop2(assist=s.assist, start=s.start, end=s.end))
         if stops and (route.crew, day) in days:
-            routes.append(Route(route.crew, day, route.depart, route.back, route.helpers, route.rest, stops))
+            routes.append(Route(route.crew, day, route.depart, route.back, route.helpers, route.rest, tuple(stops)))
     made = planned(week, routes)
     for _ in range(_MOST_TAKEN_OFF):
         breaches = audit(week, made).broken_rules
@@ -44,21 +51,21 @@ def standing(week: Week, plan: Plan, later_days: int) -> Plan:
 
 def _at_fault(breach: Breach, plan: Plan, told: Mapping[str, bool]) -> str | None:
     """Return which visit to take off for a broken rule: one that nobody was told of, if there is a choice."""
-    on_sheet = [stop.job for route in plan.routes for stop in route.stops]
+    on_sheet = [stop.job for route in plan.routes for stop in route.jobs]
     if breach.job in on_sheet:
         return breach.job
     here = [
         stop.job
         for route in plan.routes
         if breach.day in (None, route.day) and breach.crew in (None, route.crew)
-        for stop in route.stops
+        for stop in route.jobs
     ]
     return min(reversed(here), key=lambda job: told.get(job, False), default=None)
 
 
 def _kept_promises(week: Week, plan: Plan) -> Plan:
     """Return the plan with every booked visit that it leaves out put where it was promised, if that breaks nothing."""
-    on_sheet = {stop.job for route in plan.routes for stop in route.stops}
+    on_sheet = {stop.job for route in plan.routes for stop in route.jobs}
     for job in week.jobs:
         booked = job.booked
         if booked is None or job.id in on_sheet:

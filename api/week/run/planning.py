@@ -56,7 +56,7 @@ def prepare_week(database: sa.Engine, start_date: datetime.date, now: datetime.d
         preparation = Preparation(session, known, now)
         papers = preparation.papers_of(open_visits(known, start_date))
         built = week_of(known, {visit: job.needs for visit, job in papers.items()}, start_date)
-        built = replace(built, week=by_the_rules(built.week, known.rules))
+        built = replace(built, week=by_the_rules(built, known.rules))
         return PreparedWeek(built, papers, preparation.tally)
 
 

@@ -144,6 +144,11 @@ def begun_by(week: Week, plan: Plan, moment: tuple[int, int] | None) -> set[str]
     return {job for job, _, _ in _begun(week, plan, moment)}
 
 
+def assists_begun_by(week: Week, plan: Plan, moment: tuple[int, int] | None) -> dict[str, Spot]:
+    """Return by job where the assists of the plan are that have begun, or are being driven to, at `moment`."""
+    return {job: spot for job, second, spot in _begun(week, plan, moment) if second}
+
+
 def _begun(week: Week, plan: Plan, moment: tuple[int, int] | None) -> Iterator[tuple[str, bool, Spot]]:
     """Yield what has begun by then: the job, whether it is its assist, and where that is."""
     for out in outings(week, plan.routes) if moment is not None else ():
@@ -178,7 +183,7 @@ def _event(
             raise BadInput("away", f"crew {crew_name(week, crew)} does not work on {day_name(week, day)} anyway")
     before = {job: Spot(v.crew, v.day, v.start) for job, v in visits(outings(week, plan.routes)).items()}
     begun = {job for job in begun_by(week, plan, moment) if job in before} - lost.keys()
-    helped = {job: spot for job, second, spot in _begun(week, plan, moment) if second and job in begun}
+    helped = {job: spot for job, spot in assists_begun_by(week, plan, moment).items() if job in begun}
     fixed = Fixed({job: before[job] for job in begun}, moment, frozenset(begun), frozenset(away), assists=helped)
     return Event(before, lost, frozenset(away), fixed)
 

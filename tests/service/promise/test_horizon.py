@@ -18,7 +18,7 @@ from api.database import transaction
 from api.ledger.plans.stored import newest_plan
 from api.week.horizon import keeper, keeping
 from api.week.horizon.document import Horizon, horizon_of
-from api.week.horizon.keeping import in_first_format, keep_run, newest, newest_id
+from api.week.horizon.keeping import keep_run, newest, newest_id
 from api.week.horizon.standing import standing
 from api.week.post import post
 from scheduler.audit import audit
@@ -97,7 +97,7 @@ def test_a_plan_stands_as_far_as_todays_rows_still_have_it(app: FastAPI) -> None
         session.add(tables.DayOff(person_id=lead, first=off, last=off, why="ill"))  # type: ignore[attr-defined]
 
     horizon = ahead(app, away)
-    made = standing(horizon.week, in_first_format(plan.plan), 0)
+    made = standing(horizon.week, plan.plan, 0)
     assert not audit(horizon.week, made).broken_rules
     kept = {stop.job for route in made.routes for stop in route.stops}
     assert not {stop.job for stop in gone.stops} & kept

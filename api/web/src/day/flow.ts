@@ -15,12 +15,6 @@ export function nextAt(state: DayState, visit: string, steps: readonly string[])
   return steps.every((step) => signed[step] !== undefined) ? "done" : "sign";
 }
 
-/** Return the visit that comes after `visit`, undefined where the yard comes next. */
-export function afterIt(state: DayState, visit: string): string | undefined {
-  const at = state.stops.findIndex((stop) => stop.visit === visit);
-  return at < 0 ? undefined : state.stops[at + 1]?.visit;
-}
-
 /** Return the words on the large button; `left` is how many steps are unsigned, `more` whether a stop comes after it. */
 export function words(next: Next, left: number, more: boolean): string {
   if (next === "sign") return spokenFor("In order: sign the last step", "All in order: sign {n} steps", left);

@@ -46,6 +46,9 @@ export interface DayState {
   posted: number;
   posted_at: string;
   stops: Stop[];
+  /** Where the crew helps another one with the lift, and when another comes to help with its own visits. */
+  lifts?: Stop[];
+  second_crews?: Stop[];
   ticks: Record<string, string[]>;
   loaded: string[];
   out: Out | null;
@@ -153,6 +156,22 @@ export function changes(before: readonly Stop[], now: readonly Stop[]): string[]
   }
   for (const was of before) {
     if (!now.some((stop) => stop.visit === was.visit)) words.push(spoken("{visit} is no longer on this day.", { visit: was.visit }));
+  }
+  return words;
+}
+
+/** Say what a new posting changes of the lifts at which two crews meet, one sentence each; empty: nothing. */
+export function liftChanges(before: DayState, now: DayState): string[] {
+  const words: string[] = [];
+  for (const [was, is] of [[before.lifts, now.lifts], [before.second_crews, now.second_crews]] as const) {
+    for (const { visit, start } of is ?? []) {
+      const old = was?.find((one) => one.visit === visit);
+      if (old === undefined) words.push(spoken("{visit}: the lift with the other crew is at {time}.", { visit, time: clock(start) }));
+      else if (old.start !== start) words.push(spoken("{visit}: the lift is now at {now}, was {was}.", { visit, now: clock(start), was: clock(old.start) }));
+    }
+    for (const { visit } of was ?? []) {
+      if (!is?.some((one) => one.visit === visit)) words.push(spoken("{visit}: there is no lift with the other crew any more.", { visit }));
+    }
   }
   return words;
 }

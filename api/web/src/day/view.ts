@@ -1,6 +1,6 @@
 // The day sheet's page brought up to date: ticks, steps, results and photos as they stand, with what waits.
 import { all, make, one } from "../common.ts";
-import { afterIt, nextAt, words } from "./flow.ts";
+import { nextAt, words } from "./flow.ts";
 import type { Entry } from "./queue.ts";
 import { showSigned } from "./signature.ts";
 import { expectedWords, type DayState, type Result } from "./state.ts";
@@ -130,7 +130,7 @@ function showNext(stop: HTMLElement, visit: string, state: DayState): void {
   const steps = stepsOf(stop);
   const next = nextAt(state, visit, steps);
   const left = steps.filter((step) => state.steps[visit]?.[step] === undefined).length;
-  button.textContent = words(next, left, afterIt(state, visit) !== undefined);
+  button.textContent = words(next, left, stop.nextElementSibling?.id !== "yard");
   button.dataset["next"] = next;
   const times = state.times?.[visit] ?? {};
   const at = (what: string): string => (times[what] === undefined ? "" : worded(localTime(times[what])));

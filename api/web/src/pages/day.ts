@@ -2,13 +2,13 @@
 import { all, ask, csrf, make, newKey, one } from "../common.ts";
 import { dropDraft, keepDraft, restoreDrafts } from "../day/drafts.ts";
 import { drawings } from "../day/drawing.ts";
-import { afterIt, nextAt, type Next } from "../day/flow.ts";
+import { nextAt, type Next } from "../day/flow.ts";
 import { allTheSame, sendAll, signalWords, type Ended, type Entry } from "../day/queue.ts";
 import { keepHere } from "../day/kept.ts";
 import { listenToPhotos } from "../day/photo.ts";
 import { beginRail, goTo } from "../day/rail.ts";
 import { listenToPad } from "../day/signature.ts";
-import { after, changes, newer, withWaiting, type DayState } from "../day/state.ts";
+import { after, changes, liftChanges, newer, withWaiting, type DayState } from "../day/state.ts";
 import { Settled } from "../day/settled.ts";
 import { forgetOtherStates, keepState, lastState, notes } from "../day/store.ts";
 import { showChanges, speak } from "../day/told.ts";
@@ -143,7 +143,7 @@ async function look(): Promise<void> {
     const photos = JSON.stringify(state.photos);
     state = now;
     await keepState(page, state);
-    if (now.posted !== shown.posted) showChanges(changes(shown.stops, now.stops));
+    if (now.posted !== shown.posted) showChanges([...changes(shown.stops, now.stops), ...liftChanges(shown, now)]);
     if (JSON.stringify(now.photos) !== photos) void keepHere(state);
   } catch {
     ended = "no signal";
@@ -216,6 +216,9 @@ function listen(): void {
     listenToLosses(stop, visit);
     listenToResult(stop, visit);
   }
+  for (const button of all<HTMLButtonElement>("[data-on]")) {
+    button.addEventListener("click", () => void toTheNext(one(`#${CSS.escape(button.closest(".panel")?.id ?? "")}`)));
+  }
   listenToVan(page, note, () => state.stops[0]?.visit);
   document.querySelector("#back")?.addEventListener("click", () => void note(`${page}/back`, "route", spoken("back in the yard"), {}));
   for (const field of all<HTMLInputElement>("[data-draft]")) field.addEventListener("input", () => keepDraft(field));
@@ -232,10 +235,16 @@ async function goOn(stop: HTMLElement, visit: string, what: Next): Promise<void>
   } else if (what === "done") {
     await noteResult(visit, "done", beginning(visit), minutes(localClock()), "");
   } else {
-    const next = afterIt(state, visit);
-    if (next !== undefined && nextAt(await standing(), next, stepsOf(section(next))) === "on_way") await noteTime(next, "on_way", true);
-    goTo(next === undefined ? "yard" : `stop-${next}`);
+    await toTheNext(stop);
   }
+}
+
+/** Go to the panel after `from`; of a visit of its own the crew says that it is on its way. */
+async function toTheNext(from: HTMLElement): Promise<void> {
+  const panel = from.nextElementSibling as HTMLElement | null;
+  const next = panel?.dataset["visit"];
+  if (next !== undefined && nextAt(await standing(), next, stepsOf(section(next))) === "on_way") await noteTime(next, "on_way", true);
+  goTo(panel?.id ?? "yard");
 }
 
 function noteTime(visit: string, what: "on_way" | "here", noted: boolean): Promise<boolean> {

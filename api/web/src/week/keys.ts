@@ -51,7 +51,7 @@ export function listen(undo: () => void): void {
 /** Give the focus to the next visit in a direction: in the same day, then that of the next crew; or in the next day. */
 function go(from: HTMLElement, way: Arrow): void {
   const day = from.closest<HTMLElement>("td[data-crew]");
-  const list = day === null ? [...document.querySelectorAll<HTMLElement>("#pile .visit")] : sheet.visitsOf(day);
+  const list = day === null ? [...document.querySelectorAll<HTMLElement>("#pile .visit")] : sheet.visitsOf(day).filter((visit) => sheet.gripOf(visit) !== null);
   const at = list.indexOf(from);
   const onward = way === "ArrowDown" || way === "ArrowRight";
   let to: HTMLElement | undefined;
@@ -74,7 +74,7 @@ function nextDay(day: HTMLElement, across: number, down: number): HTMLElement | 
   let n = Number(day.dataset.day) + across;
   for (; crew >= 0 && crew < crews.length && n >= 0 && n < days; crew += down, n += across) {
     const there = sheet.dayOf(crews[crew] ?? "", n);
-    const visits = there === null ? [] : sheet.visitsOf(there);
+    const visits = there === null ? [] : sheet.visitsOf(there).filter((visit) => sheet.gripOf(visit) !== null);
     if (visits.length > 0) return down < 0 ? visits.at(-1) : visits[0];
   }
   return undefined;

@@ -27,9 +27,10 @@ export function visitOf(id: string): HTMLElement | null {
 
 export const gripOf = (visit: Element): HTMLElement | null => visit.querySelector<HTMLElement>(".grip");
 
-/** Return the visits of a day in their order, without `but`. */
+/** Return the stops of a day in their order, lifts of other crews' visits among them, without `but` and its own lift. */
 export function visitsOf(day: Element, but: Element | null = null): HTMLElement[] {
-  return all("li.visit", day).filter((visit) => visit !== but);
+  const moved = (but as HTMLElement | null)?.dataset.visit;
+  return all("li.visit, li.lift", day).filter((stop) => stop !== but && (moved === undefined || stop.dataset.lift !== moved));
 }
 
 /** Return where a visit is now. */
@@ -57,7 +58,8 @@ export function gridWithout(but: Element | null): Grid {
 /** Return the name by which a visit is spoken of: its customer, else its number. */
 export function nameOf(visit: Element): string {
   const label = gripOf(visit)?.getAttribute("aria-label") ?? "";
-  return label.replace(/^\S+ /, "") || (visit as HTMLElement).dataset.visit || "";
+  const { name, visit: id } = (visit as HTMLElement).dataset;
+  return label.replace(/^\S+ /, "") || name || id || "";
 }
 
 /** Return a place in words: "Veldt, Tue Apr 13, before J-1088, Ivo Carrowby". */

@@ -1,14 +1,14 @@
 """Messages to customers go as text messages too, by a gateway that a manager sets.
 
-Revision ID: 0045_texts
-Revises: 0042_rain_dates
+Revision ID: 0044_texts
+Revises: 0043_assists
 """
 
 import sqlalchemy as sa
 from alembic import op
 
-revision = "0045_texts"
-down_revision = "0042_rain_dates"
+revision = "0044_texts"
+down_revision = "0043_assists"
 branch_labels = None
 depends_on = None
 

@@ -1,14 +1,14 @@
 """A wall that was measured before its awning says by which visit: a site may have several.
 
-Revision ID: 0046_which_wall
-Revises: 0045_texts
+Revision ID: 0045_which_wall
+Revises: 0044_texts
 """
 
 import sqlalchemy as sa
 from alembic import op
 
-revision = "0046_which_wall"
-down_revision = "0045_texts"
+revision = "0045_which_wall"
+down_revision = "0044_texts"
 branch_labels = None
 depends_on = None
 

@@ -1,0 +1,115 @@
+"""A second crew for the lift in a browser: asked for on the form, shown on the week sheet and on both crews' phones."""
+
+from __future__ import annotations
+
+import datetime
+from collections.abc import Sequence
+from pathlib import Path
+
+import pytest
+from playwright.sync_api import expect
+
+from api import tables
+from api.access.accounts import Role
+from api.database import transaction
+from api.ledger.plans.documents import plan_in, week_in
+from api.ledger.plans.stored import newest_plan
+from api.week.post import post
+from api.week.run.planning import Planner, plan_week, planned, prepare_week
+from scheduler import offer
+from scheduler.plan import Plan, Route
+from scheduler.week import Week
+from tests.browser.board import Board, axe, no_sideways_scroll
+
+pytestmark = pytest.mark.browser
+MONDAY = datetime.date(2027, 4, 12)
+NOW = datetime.datetime(2027, 4, 8, 22, tzinfo=datetime.UTC)
+
+
+def planner_for(routes: Sequence[Route], visit: str) -> Planner:
+    """Return what plans a visit with its second crew where it costs least, and other days by `routes`: no search."""
+
+    def planner(week: Week, *, seconds: float, report: object = None) -> Plan:
+        made = offer(week, planned(week, ()), visit, best=1)[0].plan
+        days, tied = {route.day for route in made.routes}, {visit}
+        for follow in week.follows:
+            tied |= {follow.first, follow.then}
+        others = [r for r in routes if r.day not in days and not tied & {stop.job for stop in r.jobs}]
+        met = {route.crew for route in made.routes}
+        return planned(week, (*made.routes, *[r for r in others if r.crew not in met][:1]))
+
+    return planner
+
+
+def an_install(board: Board) -> tuple[str, Sequence[Route]]:
+    """Return an install of the demo's plan, and the routes of that."""
+    with transaction(board.app.state.database) as session:
+        row = newest_plan(session, MONDAY)
+        assert row is not None
+        jobs = {job.id: job for job in week_in(row).jobs}
+        stops = [s.job for r in plan_in(row).routes for s in r.jobs]
+        long = [name for name in stops if jobs[name].boxes and not jobs[name].booked and jobs[name].minutes >= 120]
+        visit = max(long, key=lambda name: (len({window.day for window in jobs[name].windows}), name))
+        return visit, plan_in(row).routes
+
+
+def test_two_crews_meet_at_the_lift(own_board: Board, tmp_path: Path) -> None:
+    own_board.expect_error("422")
+    visit, routes = an_install(own_board)
+    page = own_board.signed_in_page(Role.office)
+    page.goto(f"/records/visits/{visit}")
+    page.get_by_label("Second crew: people").fill("2")
+    page.get_by_role("button", name="Keep").click()
+    expect(page.get_by_text("for how many minutes the second crew comes").first).to_be_visible()
+    page.get_by_label("Second crew: minutes").fill("45")
+    page.get_by_label("Second crew: at the earliest").fill("30")
+    axe(page)
+    page.screenshot(path=tmp_path / "form.png", full_page=True)
+    page.get_by_role("button", name="Keep").click()
+    expect(page.locator("dl.facts").first).to_contain_text("2 people for 45 min")
+
+    database = own_board.app.state.database
+    made = prepare_week(database, MONDAY, NOW)
+    stored, _ = plan_week(database, made, planner_for(routes, visit), seconds=1.0, now=NOW, by="test")
+    with transaction(database) as session:
+        row = session.get_one(tables.StoredPlan, stored.id)
+        post(session, row, made.built.week, now=NOW, by="test")
+        plan = plan_in(row)
+    own = next(r for r in plan.routes for s in r.stops if s.job == visit)
+    helping, lift = next((r, s) for r in plan.routes for s in r.stops if s.assist == visit)
+
+    page = own_board.signed_in_page(Role.manager)
+    page.goto(f"/weeks/{MONDAY}")
+    cell = page.locator(f'td[data-crew="{helping.crew}"][data-day="{helping.day}"]')
+    expect(cell.locator(f'[data-lift="{visit}"]')).to_be_visible()
+    expect(page.locator(f"#visit-{visit} .meets")).to_be_visible()
+    axe(page)
+    no_sideways_scroll(page)
+    page.locator(f"#visit-{visit} .who").hover()
+    page.screenshot(path=tmp_path / "week.png")
+    page.goto(f"/jobs/{visit}")
+    expect(page.locator("p.answer")).to_contain_text("comes for the lift")
+    page.screenshot(path=tmp_path / "job.png")
+
+    date = MONDAY + datetime.timedelta(days=helping.day)
+    page = own_board.link_page(helping.crew, date)
+    page.locator(f'.rail a[href="#lift-{visit}"]').click()
+    panel = page.locator(f"#lift-{visit}")
+    expect(panel).to_be_visible()
+    expect(panel).to_contain_text("Help with the lift")
+    axe(page)
+    no_sideways_scroll(page)
+    page.screenshot(path=tmp_path / "lift.png")
+    panel.locator("[data-on]").click()
+    expect(panel).to_be_hidden()
+    at = [stop.job or stop.assist for stop in helping.stops].index(visit)
+    after = helping.stops[at + 1].job if at + 1 < len(helping.stops) else ""
+    expect(page.locator(f"#stop-{after}" if after else "#yard")).to_be_visible()
+
+    page = own_board.link_page(own.crew, date)
+    page.locator(f'.rail a[href="#stop-{visit}"]').click()
+    expect(page.locator(f"#stop-{visit}")).to_contain_text("comes for the lift")
+    expect(page.locator(f"#stop-{visit}")).to_contain_text("Do not lift without them.")
+    axe(page)
+    page.screenshot(path=tmp_path / "own.png")
+    assert lift.end - lift.start == 45
