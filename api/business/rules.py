@@ -157,9 +157,9 @@ def week(session: Session) -> Part:
         )),
         Group("Touchier work", "From here on the stricter weather limits hold; local rules and the maker's come first.",
               lines=(
-            Line("tall_ladder_from_mm", "Tall ladder: fasteners from", tall, length, "high",
+            Line("tall_ladder_from_mm", "Tall ladder: fasteners from", tall, length, to_say("high"),
                  "Above the ground; either measure can be typed."),
-            Line("large_awning_from_mm", "Large awning: from", large, length, "wide",
+            Line("large_awning_from_mm", "Large awning: from", large, length, to_say("wide"),
                  "Wide cloth catches the wind like a sail."),
         )),
         Group("Doubtful weather", lines=(
@@ -209,7 +209,8 @@ def prices(session: Session) -> Part:
     now: Mapping[str, Any] = msgspec.to_builtins(rules_from_data(row.rules).prices)
     rows = tuple(
         (f"{gettext(label)}: {gettext(meaning)}", tuple(
-            Line(f"{key}.{kind}", f"{label}, {kind}", dollars_text(now[key][kind]), cents, unit) for kind in KINDS
+            Line(f"{key}.{kind}", f"{gettext(label)}, {gettext(kind)}", dollars_text(now[key][kind]), cents, unit)
+            for kind in KINDS
         ))
         for key, label, unit, meaning in _BY_KIND
     )  # fmt: skip

@@ -27,5 +27,8 @@ CODES = (
     to_say("the order that it belongs to; may be empty"), to_say("the awning; an install needs one"),
     to_say("side of the motor, left or right; empty: a crank"), to_say("where it is"), to_say("where it goes"),
     to_say("Try it now, and see what is known"), to_say("Try it now, or take a file in"),
+    to_say("people"), to_say("stock"), to_say("customers"), to_say("sites"), to_say("orders"), to_say("awnings"),
+    to_say("maker parts"), to_say("visits"), to_say("whose it is"), to_say("day of the sale"),
+    to_say("masonry"), to_say("stucco"), to_say("roof mount"), to_say("motor set-up"),
     to_say("wall"), to_say("zero"), to_say("crate"), to_say("work"),
 )  # fmt: skip

@@ -79,7 +79,7 @@ async def take_form(request: Request, session: Database, now: Now, who: Manager,
     if form.get("mark") != mark:
         return _page(request, session, shown, mark, sent=sent, other=True, status=412)
     try:
-        done = choices.keep(session, shown, sent, choices.PARTS[part_id], by=who.name, now=now)
+        done = choices.keep(session, shown, shown.from_page(sent), choices.PARTS[part_id], by=who.name, now=now)
     except choices.BadValues as fault:
         return _page(request, session, shown, mark, sent=sent, faults=fault.faults, status=422)
     if done is None:
@@ -160,6 +160,7 @@ def _page(
         "kept": int(kept) if kept.isdecimal() and len(kept) < 5 else None,
         "changes": choices.changes_of(session, shown.id),
         "labels": {line.name: line.label for line in shown.lines},
+        "measured": {line.name: line.measured for line in shown.lines if line.measured},
         "zones": list(zones()) if shown.id == "business" else [],
         "timezone": present.timezone if present else "UTC",
         "new": present is None,
