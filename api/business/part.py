@@ -8,7 +8,7 @@ from typing import Any
 
 from sqlmodel import Session
 
-from api.business.measured import Measured
+from api.business.measured import Measured, Usual
 from api.fields.limits import MONEY, ColumnLimit, Text, Whole
 from api.fields.sheets import one_of
 from scheduler.errors import BadInput
@@ -31,7 +31,7 @@ class Line:
 
     `unit` follows the value on the page; `choices` are (value, words) where one of a few is chosen; `times`: the text
     holds times of day and days, which the page writes as the business does; `measured`: the page shows and takes the
-    value in another unit; `measured_by`: a line's name, and the unit by what is chosen there.
+    value in another unit or language; `measured_by`: a line's name, and the unit by what is chosen there.
     """
 
     name: str
@@ -43,7 +43,7 @@ class Line:
     choices: tuple[tuple[str, str], ...] = ()
     wide: bool = False
     times: bool = False
-    measured: Measured | None = None
+    measured: Measured | Usual | None = None
     measured_by: tuple[str, Mapping[str, Measured]] = ("", {})
 
     @property
@@ -53,7 +53,7 @@ class Line:
 
     @property
     def shown_unit(self) -> str:
-        return self.measured.unit if self.measured else self.unit
+        return self.measured.unit if isinstance(self.measured, Measured) else self.unit
 
     def parse(self, text: str) -> Any:
         """Return the value that was sent as `text`; raises `BadInput` where it cannot stand."""

@@ -214,7 +214,7 @@ def prices(session: Session) -> Part:
         ))
         for key, label, unit, meaning in _BY_KIND
     )  # fmt: skip
-    by_kind = Group("For each kind of visit", heads=tuple(kind.capitalize() for kind in KINDS), rows=rows)
+    by_kind = Group("For each kind of visit", heads=tuple(gettext(kind).capitalize() for kind in KINDS), rows=rows)
     told = tuple(
         Line(key, label, dollars_text(now[key]), cents, unit, meaning) for key, label, unit, meaning in _SINGLE
     )

@@ -72,7 +72,12 @@ def part(request: Request, session: Database, _: Manager, part_id: str, kept: st
 @router.post("/{part_id}", responses=responses(412))
 async def take_form(request: Request, session: Database, now: Now, who: Manager, part_id: str) -> Response:
     """Take a part in from its form; what cannot stand is told beside its field, and what was typed is kept."""
-    form = {name: value for name, value in (await request.form()).multi_items() if isinstance(value, str)}
+    # A reason may be broken over lines where it is typed; it is kept in one.
+    form = {
+        name: " ".join(value.splitlines())
+        for name, value in (await request.form()).multi_items()
+        if isinstance(value, str)
+    }
     sent = {name: value for name, value in form.items() if name not in ("csrf", "mark")}
     shown = _part(session, part_id)
     mark = choices.mark_of(shown)
