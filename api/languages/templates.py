@@ -1,7 +1,8 @@
 """Templates in other languages: translated text by text when they are loaded, so that showing them costs nothing more.
 
-A text is what stands between two tags, or in an attribute that is read out or shown, up to the next statement; values in
-it are named, as in "Posted by {posted_by}". Words inside of expressions are said by `_` and `ngettext`, as Jinja has them.
+A text is what stands between two tags, or in an attribute that is read out or shown, up to the next statement; values
+in it are named, as in "Posted by {posted_by}". Words inside of expressions are said by `_` and `ngettext`, as Jinja has
+them.
 """
 
 from __future__ import annotations

@@ -23,7 +23,7 @@ from api.http.pages import Database, page, wants_json
 from api.http.problems import Problem, responses
 from api.http.subject import Subject
 from api.http.versions import IfMatch
-from api.languages import to_say
+from api.languages import page_language, speaking, to_say
 from api.settings import SETTINGS, Settings
 from api.tables import Business
 
@@ -84,7 +84,9 @@ async def take_form(request: Request, session: Database, now: Now, who: Manager,
     if form.get("mark") != mark:
         return _page(request, session, shown, mark, sent=sent, other=True, status=412)
     try:
-        done = choices.keep(session, shown, shown.from_page(sent), choices.PARTS[part_id], by=who.name, now=now)
+        with speaking(page_language()):  # as the page was written whose texts these are
+            texts = shown.from_page(sent)
+        done = choices.keep(session, shown, texts, choices.PARTS[part_id], by=who.name, now=now)
     except choices.BadValues as fault:
         return _page(request, session, shown, mark, sent=sent, faults=fault.faults, status=422)
     if done is None:
