@@ -14,7 +14,7 @@ _ANY = (-math.inf, math.inf)
 
 
 @dataclass(frozen=True)
-class Measured:
+class InUnits:
     """How a figure kept in one unit is shown and typed in another: shown = kept * `factor` + `offset`, in `unit`.
 
     within: least and most of the kept figure.
@@ -61,7 +61,7 @@ def _number(text: str) -> float | None:
 
 
 @dataclass(frozen=True)
-class Usual:
+class UsualText:
     """A text that may be one of the product's own: it is shown in the language spoken, and kept in English."""
 
     def shown(self, kept: str) -> str:
@@ -72,14 +72,14 @@ class Usual:
         return before if text.strip() == self.shown(before) else text
 
 
-def within(measured: Measured | None, bounds: tuple[float, float]) -> Measured | None:
+def within(measured: InUnits, bounds: tuple[float, float]) -> InUnits:
     """Return the same measure with bounds."""
-    return measured and Measured(measured.unit, measured.factor, measured.offset, bounds)
+    return InUnits(measured.unit, measured.factor, measured.offset, bounds)
 
 
-INCHES = Measured("in", 1 / INCH_MM)
-FAHRENHEIT, CELSIUS = Measured("°F", 9 / 5, 32), Measured("°C", 5 / 9, -32 * 5 / 9)
-DEGREES_F = Measured("°F", 9 / 5)  # of a difference
-KMH = Measured("km/h", 1.609344)
-MPH = Measured("mph", 1 / 0.44704)
-A_FOOT = Measured("min", FOOT_MM / 1000)  # of minutes a meter
+INCHES = InUnits("in", 1 / INCH_MM)
+FAHRENHEIT, CELSIUS = InUnits("°F", 9 / 5, 32), InUnits("°C", 5 / 9, -32 * 5 / 9)
+DEGREES_F = InUnits("°F", 9 / 5)  # of a difference
+KMH = InUnits("km/h", 1.609344)
+MPH = InUnits("mph", 1 / 0.44704)
+A_FOOT = InUnits("min", FOOT_MM / 1000)  # of minutes a meter

@@ -11,7 +11,7 @@ from urllib.parse import urlsplit
 
 from sqlmodel import Session
 
-from api.business.measured import DEGREES_F, FAHRENHEIT, INCHES, MPH, Measured
+from api.business.measured import DEGREES_F, FAHRENHEIT, INCHES, MPH, InUnits
 from api.business.part import BadValues, Group, Line, Part, chosen, words
 from api.business.rules import held
 from api.fields.sheets import whole
@@ -46,7 +46,7 @@ MONTHS = (
     to_say("July"), to_say("August"), to_say("September"), to_say("October"), to_say("November"), to_say("December"),
 )  # fmt: skip
 # What each column is called, the unit it is kept in, and that of a business that measures in feet.
-_COLUMNS: dict[str, tuple[str, str, Measured | None]] = {
+_COLUMNS: dict[str, tuple[str, str, InUnits | None]] = {
     "wind_mps": (to_say("Wind"), "m/s", MPH),
     "wind_sd_mps": (to_say("Its spread"), "m/s", MPH),
     "wet_hours": (to_say("Wet hours"), to_say("of 1"), None),
@@ -190,7 +190,7 @@ def climate(session: Session) -> Part:
             raise BadValues([(f"{number}.{column}", fault.problem)]) from None
         return versions.update(session, row, {"climate": out.getvalue()})
 
-    return Part("climate", "Usual weather", "What the weather is like by month, where no forecast reaches.",
+    return Part("climate", "UsualText weather", "What the weather is like by month, where no forecast reaches.",
                 (Group("By month, daytime", meant, heads=tuple(heads.values()), rows=tuple(rows)),), write)  # fmt: skip
 
 

@@ -8,7 +8,7 @@ from typing import Any
 
 from sqlmodel import Session
 
-from api.business.measured import Measured, Usual
+from api.business.measured import InUnits, UsualText
 from api.fields.limits import MONEY, ColumnLimit, Text, Whole
 from api.fields.sheets import one_of
 from scheduler.errors import BadInput
@@ -43,8 +43,8 @@ class Line:
     choices: tuple[tuple[str, str], ...] = ()
     wide: bool = False
     times: bool = False
-    measured: Measured | Usual | None = None
-    measured_by: tuple[str, Mapping[str, Measured]] = ("", {})
+    measured: InUnits | UsualText | None = None
+    measured_by: tuple[str, Mapping[str, InUnits]] = ("", {})
 
     @property
     def shown(self) -> str:
@@ -53,7 +53,7 @@ class Line:
 
     @property
     def shown_unit(self) -> str:
-        return self.measured.unit if isinstance(self.measured, Measured) else self.unit
+        return self.measured.unit if isinstance(self.measured, InUnits) else self.unit
 
     def parse(self, text: str) -> Any:
         """Return the value that was sent as `text`; raises `BadInput` where it cannot stand."""

@@ -9,7 +9,7 @@ from typing import Any, get_args
 
 from sqlmodel import Session
 
-from api.business.measured import A_FOOT, CELSIUS, FAHRENHEIT, INCHES, KMH, Measured, Usual, within
+from api.business.measured import A_FOOT, CELSIUS, FAHRENHEIT, INCHES, KMH, InUnits, UsualText, within
 from api.business.part import BadValues, Group, Line, Part, words
 from api.business.rules import held
 from api.http import versions
@@ -57,7 +57,7 @@ def weather(session: Session) -> Part:
     """Return the part with the limits of weather and light, by kind of work and by what makes it touchier."""
     row = held(session)
     limits = read_limits(row.limits).rows
-    units: dict[str, Measured] = {
+    units: dict[str, InUnits] = {
         name: within(measured, RANGES[name]) for name, measured in _UNITS.get(row.units, {}).items()
     }
     groups = []
@@ -70,8 +70,8 @@ def weather(session: Session) -> Part:
             key, of = f"{name}.{limit.measure}", f"{label}, {_FOR[name]}"
             rows.append((label, (
                 Line(f"{key}.value", of, f"{limit.value:.12g}", str, unit, measured=units.get(limit.measure)),
-                Line(f"{key}.reason", f"Reason: {of}", limit.reason, words(), wide=True, measured=Usual()),
-                Line(f"{key}.source", f"Source: {of}", limit.source, words(), wide=True, measured=Usual()),
+                Line(f"{key}.reason", f"Reason: {of}", limit.reason, words(), wide=True, measured=UsualText()),
+                Line(f"{key}.source", f"Source: {of}", limit.source, words(), wide=True, measured=UsualText()),
                 Line(f"{key}.out", f"Keep: {of}", "", str, choices=KEEP),
             )))  # fmt: skip
         groups.append(Group(NAMES[name], _CAUTION if n == 0 else "", heads=("Limit", "Reason", "Source", "Row"),
@@ -123,7 +123,7 @@ def times(session: Session) -> Part:
             rows.append((label, (
                 Line(f"{key}.value", of, f"{task.value:.12g}", str, unit, measured=lengths.get(task.per)),
                 Line(f"{key}.shared", f"Shared: {of}", f"{task.shared:.12g}", str, "of 1"),
-                Line(f"{key}.source", f"Source: {of}", task.source, words(), wide=True, measured=Usual()),
+                Line(f"{key}.source", f"Source: {of}", task.source, words(), wide=True, measured=UsualText()),
                 Line(f"{key}.out", f"Keep: {of}", "", str, choices=KEEP),
             )))  # fmt: skip
         groups.append(Group(NAMES[kind], meant if n == 0 else "", heads=("Time", "Shared", "Source", "Row"),
