@@ -190,7 +190,7 @@ def climate(session: Session) -> Part:
             raise BadValues([(f"{number}.{column}", fault.problem)]) from None
         return versions.update(session, row, {"climate": out.getvalue()})
 
-    return Part("climate", "UsualText weather", "What the weather is like by month, where no forecast reaches.",
+    return Part("climate", "Usual weather", "What the weather is like by month, where no forecast reaches.",
                 (Group("By month, daytime", meant, heads=tuple(heads.values()), rows=tuple(rows)),), write)  # fmt: skip
 
 
