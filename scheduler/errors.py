@@ -3,9 +3,14 @@
 from __future__ import annotations
 
 import csv
+import re
 from collections.abc import Iterator
 from contextlib import contextmanager
 from typing import Any
+
+# A refusal says again what was sent, of long texts their beginning; by itself no refusal is longer than this.
+_MOST = 800
+_QUOTED = re.compile(r'"([^"]{40})[^"]{40,}"')
 
 
 class BadInput(ValueError):
@@ -16,6 +21,8 @@ class BadInput(ValueError):
     """
 
     def __init__(self, where: str, problem: str) -> None:
+        problem = _QUOTED.sub(r'"\1…"', problem) if len(problem) > _MOST else problem
+        problem = f"{problem[:_MOST]} …" if len(problem) > 2 * _MOST else problem
         super().__init__(f"{where}: {problem}" if where else problem)
         self.where = where
         self.problem = problem

@@ -11,10 +11,12 @@ from urllib.parse import urlsplit
 
 from sqlmodel import Session
 
+from api.business.measured import DEGREES_F, FAHRENHEIT, INCHES, MPH, InUnits
 from api.business.part import BadValues, Group, Line, Part, chosen, words
 from api.business.rules import held
 from api.fields.sheets import whole
 from api.http import versions
+from api.languages import gettext, to_say
 from api.tables import ForecastSource, PlaceSource, RoadSource
 from scheduler.errors import BadInput
 from scheduler.weather.climate import COLUMNS, climate_from_csv
@@ -40,19 +42,20 @@ PLACES = (
 _FOLDER = re.compile(r"[A-Za-z0-9][A-Za-z0-9._-]{0,79}")
 _PROFILE = re.compile(r"[A-Za-z0-9_-]{0,40}")
 MONTHS = (
-    "January", "February", "March", "April", "May", "June", "July", "August", "September", "October", "November",
-    "December",
+    to_say("January"), to_say("February"), to_say("March"), to_say("April"), to_say("May"), to_say("June"),
+    to_say("July"), to_say("August"), to_say("September"), to_say("October"), to_say("November"), to_say("December"),
 )  # fmt: skip
-HEADS = {
-    "wind_mps": "Wind, m/s",
-    "wind_sd_mps": "Its spread, m/s",
-    "wet_hours": "Wet hours, of 1",
-    "wet_hour_mm": "Rain of a wet hour, mm",
-    "thunder_hours": "Hours with thunder, of 1",
-    "temp_c": "Air, °C",
-    "temp_swing_c": "Day and night, ± °C",
-    "temp_sd_c": "Its spread, °C",
-    "humidity": "Humidity, of 1",
+# What each column is called, the unit it is kept in, and that of a business that measures in feet.
+_COLUMNS: dict[str, tuple[str, str, InUnits | None]] = {
+    "wind_mps": (to_say("Wind"), "m/s", MPH),
+    "wind_sd_mps": (to_say("Its spread"), "m/s", MPH),
+    "wet_hours": (to_say("Wet hours"), to_say("of 1"), None),
+    "wet_hour_mm": (to_say("Rain of a wet hour"), "mm", INCHES),
+    "thunder_hours": (to_say("Hours with thunder"), to_say("of 1"), None),
+    "temp_c": (to_say("Air"), "°C", FAHRENHEIT),
+    "temp_swing_c": (to_say("Day and night"), "± °C", DEGREES_F),
+    "temp_sd_c": (to_say("Its spread"), "°C", DEGREES_F),
+    "humidity": (to_say("Humidity"), to_say("of 1"), None),
 }
 
 
@@ -80,7 +83,7 @@ def forecast(session: Session) -> Part:
         return True
 
     return Part("forecast", "Forecasts", "Where the weather of the days ahead is asked for.",
-                (Group("", lines=lines),), write, more=("/forecasts", "See what came"))  # fmt: skip
+                (Group("", lines=lines),), write, more=("/forecasts", to_say("See what came")))  # fmt: skip
 
 
 def roads(session: Session) -> Part:
@@ -150,25 +153,30 @@ def climate(session: Session) -> Part:
     """Return the part on the usual weather of each month, by which days beyond the forecast are planned."""
     row = held(session)
     known = {month.month: month for month in climate_from_csv(row.climate).months} if row.climate else {}
+    units = {column: unit for column, (_, _, unit) in _COLUMNS.items() if unit and row.units == "imperial"}
+    heads = {
+        column: f"{gettext(label)}, {units[column].unit if column in units else gettext(unit)}"
+        for column, (label, unit, _) in _COLUMNS.items()
+    }
     rows = []
     for number, name in enumerate(MONTHS, 1):
         month = known.get(number)
         rows.append((name, tuple(
-            Line(f"{number}.{column}", f"{head}, {name}",
-                 "" if month is None else f"{getattr(month, column):.6g}", words(12, 0))
-            for column, head in HEADS.items()
+            Line(f"{number}.{column}", f"{heads[column]}, {gettext(name)}",
+                 "" if month is None else f"{getattr(month, column):.6g}", words(12, 0), measured=units.get(column))
+            for column in _COLUMNS
         )))  # fmt: skip
-    meant = (
+    meant = to_say(
         "Take these from the normals of the nearest station. Days that no forecast reaches are planned by them; with "
         "all left empty every such hour counts as lost with a chance of 8 %."
     )
 
     def write(session: Session, values: Mapping[str, Any]) -> bool:
-        cells = [[str(n), *(values[f"{n}.{column}"] for column in HEADS)] for n in range(1, len(MONTHS) + 1)]
+        cells = [[str(n), *(values[f"{n}.{column}"] for column in _COLUMNS)] for n in range(1, len(MONTHS) + 1)]
         if not any(cell for line in cells for cell in line[1:]):
             return versions.update(session, row, {"climate": ""})
         missing = [
-            f"{line[0]}.{name}" for line in cells for name, cell in zip(HEADS, line[1:], strict=True) if not cell
+            f"{line[0]}.{name}" for line in cells for name, cell in zip(_COLUMNS, line[1:], strict=True) if not cell
         ]
         if missing:
             raise BadValues([(name, "must not be empty: give all months, or none") for name in missing])
@@ -183,7 +191,7 @@ def climate(session: Session) -> Part:
         return versions.update(session, row, {"climate": out.getvalue()})
 
     return Part("climate", "Usual weather", "What the weather is like by month, where no forecast reaches.",
-                (Group("By month, daytime", meant, heads=tuple(HEADS.values()), rows=tuple(rows)),), write)  # fmt: skip
+                (Group("By month, daytime", meant, heads=tuple(heads.values()), rows=tuple(rows)),), write)  # fmt: skip
 
 
 def _matching(form: re.Pattern[str], what: str) -> Callable[[str], str]:

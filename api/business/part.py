@@ -8,6 +8,7 @@ from typing import Any
 
 from sqlmodel import Session
 
+from api.business.measured import InUnits, UsualText
 from api.fields.limits import MONEY, ColumnLimit, Text, Whole
 from api.fields.sheets import one_of
 from scheduler.errors import BadInput
@@ -29,7 +30,8 @@ class Line:
     """One value: `text` is how it stands now, `takes` its limit, or what reads what is sent or raises `BadInput`.
 
     `unit` follows the value on the page; `choices` are (value, words) where one of a few is chosen; `times`: the text
-    holds times of day, which the page writes as the business does.
+    holds times of day and days, which the page writes as the business does; `measured`: the page shows and takes the
+    value in another unit or language; `measured_by`: a line's name, and the unit by what is chosen there.
     """
 
     name: str
@@ -41,6 +43,17 @@ class Line:
     choices: tuple[tuple[str, str], ...] = ()
     wide: bool = False
     times: bool = False
+    measured: InUnits | UsualText | None = None
+    measured_by: tuple[str, Mapping[str, InUnits]] = ("", {})
+
+    @property
+    def shown(self) -> str:
+        """Return the text as the page has it."""
+        return self.measured.shown(self.text) if self.measured else self.text
+
+    @property
+    def shown_unit(self) -> str:
+        return self.measured.unit if isinstance(self.measured, InUnits) else self.unit
 
     def parse(self, text: str) -> Any:
         """Return the value that was sent as `text`; raises `BadInput` where it cannot stand."""
@@ -89,6 +102,21 @@ class Part:
     @property
     def lines(self) -> tuple[Line, ...]:
         return tuple(line for group in self.groups for line in group.all)
+
+    def from_page(self, texts: Mapping[str, str]) -> dict[str, str]:
+        """Return texts as they are kept, of those that the page takes in other units; raises `BadValues`."""
+        kept, faults = dict(texts), []
+        for line in self.lines:
+            by, units = line.measured_by
+            measured = line.measured or units.get(texts.get(by, ""))
+            if measured is not None and line.name in kept:
+                try:
+                    kept[line.name] = measured.kept(kept[line.name], line.text)
+                except BadInput as fault:
+                    faults.append((line.name, fault.problem))
+        if faults:
+            raise BadValues(faults)
+        return kept
 
 
 class OneLine(Text):

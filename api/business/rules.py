@@ -160,9 +160,9 @@ def week(session: Session) -> Part:
         )),
         Group("Touchier work", "From here on the stricter weather limits hold; local rules and the maker's come first.",
               lines=(
-            Line("tall_ladder_from_mm", "Tall ladder: fasteners from", tall, length, "high",
+            Line("tall_ladder_from_mm", "Tall ladder: fasteners from", tall, length, to_say("high"),
                  "Above the ground; either measure can be typed."),
-            Line("large_awning_from_mm", "Large awning: from", large, length, "wide",
+            Line("large_awning_from_mm", "Large awning: from", large, length, to_say("wide"),
                  "Wide cloth catches the wind like a sail."),
         )),
         Group("Doubtful weather", lines=(
@@ -212,11 +212,12 @@ def prices(session: Session) -> Part:
     now: Mapping[str, Any] = msgspec.to_builtins(rules_from_data(row.rules).prices)
     rows = tuple(
         (f"{gettext(label)}: {gettext(meaning)}", tuple(
-            Line(f"{key}.{kind}", f"{label}, {kind}", dollars_text(now[key][kind]), cents, unit) for kind in KINDS
+            Line(f"{key}.{kind}", f"{gettext(label)}, {gettext(kind)}", dollars_text(now[key][kind]), cents, unit)
+            for kind in KINDS
         ))
         for key, label, unit, meaning in _BY_KIND
     )  # fmt: skip
-    by_kind = Group("For each kind of visit", heads=tuple(kind.capitalize() for kind in KINDS), rows=rows)
+    by_kind = Group("For each kind of visit", heads=tuple(gettext(kind).capitalize() for kind in KINDS), rows=rows)
     told = tuple(
         Line(key, label, dollars_text(now[key]), cents, unit, meaning) for key, label, unit, meaning in _SINGLE
     )

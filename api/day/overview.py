@@ -12,6 +12,7 @@ from sqlmodel import Session, col, select
 from api import tables
 from api.fields.shown import feet
 from api.http.names import crew_names
+from api.languages import gettext
 from api.ledger.plans.posted import posted_on
 from scheduler.plan import Route, Stop, read_plan
 
@@ -147,7 +148,7 @@ def _visits(session: Session, ids: Iterable[str]) -> dict[str, tuple[tables.Visi
     found = {}
     for visit, town, width_mm in session.exec(wanted):
         width = "" if width_mm is None else f"{feet(width_mm)} "
-        found[visit.id] = (visit, f"{width}{visit.work.name}, {town}")
+        found[visit.id] = (visit, f"{width}{gettext(visit.work.name)}, {town}")
     return found
 
 

@@ -13,6 +13,15 @@ _SIZED = re.compile(r"(stepladder|ladder)-([0-9]{1,2})")
 _ID = re.compile(r"[a-z0-9]+(-[a-z0-9]+)+")
 
 
+# Skills by which walls and motors ask for people, under the names that pages say.
+_SKILLS = {"motor-setup": "motor set-up", "roof-mount": "roof mount"}
+
+
+def skill_name(skill: str) -> str:
+    """Return what a skill is called, in the language spoken; those of the business's own keep their words."""
+    return gettext(_SKILLS.get(skill, skill.replace("-", " ")))
+
+
 def item_name(item: str) -> str:
     """Return what an item of a kit or shelf, or a yard's ladder or tool, is called, in the language spoken.
 

@@ -220,10 +220,21 @@ def time_of_day(cell: str) -> int:
     return int(found[1]) * 60 + int(found[2])
 
 
+_DAY = re.compile(r"[^\W\d_]+")
+# Days as they are typed, with and without accents: short names of both languages that pages are read in.
+_DAYS = {
+    name: day
+    for day, names in zip(
+        WEEKDAYS, ("mon lun", "tue mar", "wed mié mie", "thu jue", "fri vie", "sat sáb sab", "sun dom"), strict=True
+    )
+    for name in names.split()
+}
+
+
 def weekdays(cell: str) -> list[int]:
     """Return the days of a text such as "Mon-Wed Fri", 0 = Monday."""
     days: list[int] = []
-    for part in cell.split():
+    for part in _DAY.sub(lambda day: _DAYS.get(day[0].casefold(), day[0]), cell).split():
         first, dash, last = part.partition("-")
         last = last if dash else first
         if first not in WEEKDAYS or last not in WEEKDAYS:

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import datetime
+import re
 import zoneinfo
 from typing import Any
 
@@ -10,7 +11,7 @@ from jinja2 import pass_context
 from jinja2.runtime import Context
 from markupsafe import Markup
 
-from api.fields.items import item_name
+from api.fields.items import item_name, skill_name
 from api.fields.wording import wording
 from api.languages import ENGLISH, day_in_words, gettext, language
 from api.languages.core import core_says, refused_says
@@ -112,12 +113,21 @@ def said(_: Context, value: Any) -> Any:
 
 def times_written(text: str) -> str:
     """Return the times in a field's text as the business writes them: "Mon-Fri 7:30 am-4:30 pm" is read as well."""
-    return wording().say(text)
+    return wording().say(days_written(text))
+
+
+_DAY = re.compile(r"\b(Mon|Tue|Wed|Thu|Fri|Sat|Sun)\b")
+
+
+def days_written(text: str) -> str:
+    """Return "Mon-Fri" with the days as the language spoken shortens them; they are read back so."""
+    return text if language() == ENGLISH else _DAY.sub(lambda day: gettext(day[1]), text)
 
 
 # By which pages and prints show values.
 FILTERS = {
     "at": at, "clock": clock, "dollars": dollars, "feet": feet, "day_name": day_name, "duration": duration,
     "feet_inches": length, "pounds": pounds, "times_written": times_written, "short_clock": _short, "hours": _hours,
-    "core_says": core_says, "item_name": item_name, "refused_says": refused_says, "said_as": gettext,
+    "core_says": core_says, "item_name": item_name, "skill_name": skill_name,
+    "refused_says": refused_says, "said_as": gettext,
 }  # fmt: skip

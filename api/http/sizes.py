@@ -24,6 +24,9 @@ MOST_PLAIN = 1_000_000  # of JSON, or of anything else but files
 MOST_FILES = 21_000_000  # of a form with files: above the largest file that a route takes, which says so itself
 DEEPEST = 40  # brackets within brackets of a JSON body
 GAP_S = 30.0  # between two pieces of a body
+# What is read and thrown away of a body that is refused: most programs, browsers among them, read no answer before all
+# is sent, and would see a broken connection in its place. Seconds and bytes, of whoever is signed in and of strangers.
+LET_GO, LET_GO_STRANGER = (20.0, 64_000_000), (3.0, 1_000_000)
 LEAST_RATE = 20_000  # bytes a second that a body must come at, beyond the first GAP_S
 HEAVY = re.compile(r"^/(exchange(?!/exports)|begin|places/addresses)(/|$)|\.(pdf|zip|xlsx)$|/(packet|day-sheet)$")
 TURNS = 2  # heavy requests answered at the same time; others wait without holding a thread
@@ -57,6 +60,9 @@ class RequestBounds:
             if self.paced and refusal.status == 413:
                 with contextlib.suppress(Problem):
                     await self._strangers.turn(request)
+            if refusal.status == 413:
+                known = await asyncio.to_thread(self.known, request)
+                await _let_go(receive, *(LET_GO if known else LET_GO_STRANGER))
             refusal.headers["Connection"] = "close"  # what is still to come is not read
             await (await answer(request, refusal))(scope, receive, send)
             return
@@ -128,6 +134,17 @@ def _counted(receive: Receive, most: int) -> Receive:
     return until_whole
 
 
+async def _let_go(receive: Receive, seconds: float, most: int) -> None:
+    """Read what is still coming of a body, `most` bytes and `seconds` long, and keep nothing of it."""
+    got, more = 0, True
+    with contextlib.suppress(TimeoutError):
+        async with asyncio.timeout(seconds):
+            while more and got < most:
+                message = await receive()
+                got += len(message.get("body", b""))
+                more = message["type"] == "http.request" and message.get("more_body", False)
+
+
 async def _whole(receive: Receive) -> Receive:
     """Read a small body whole, and return what gives it again; raises `Problem` where it is nested too deeply."""
     pieces: list[bytes] = []
@@ -167,4 +184,7 @@ def _depth(body: bytes) -> int:
 
 def _too_large(most: int) -> Problem:
     size = f"{most / 1_000_000:.0f} MB" if most >= 1_000_000 else f"{most // 1000} kB"
-    return Problem(413, f"The request has more than {size}, the most that is taken here. Split it, or sign in first.")
+    detail = f"What was sent has more than {size}, the most that is taken here: shorten it, or send it in parts."
+    if most == MOST_STRANGER:
+        detail = f"What was sent has more than {size}, the most that is taken here: shorten it, or sign in first."
+    return Problem(413, detail)

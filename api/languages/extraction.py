@@ -14,7 +14,7 @@ from babel.messages.extract import extract_from_file
 
 from api.languages.catalogues import Domain
 from api.languages.core_source import core_sentence
-from api.languages.core_words import ITEMS, REFUSED, ROWS, WORDS
+from api.languages.core_words import ITEMS, REFUSED, ROWS, USUAL, WORDS
 
 _SENTENCES = (
     "api/cluster/notes.py",
@@ -232,7 +232,7 @@ def core(root: Path) -> Catalog:
         "api.languages.core_source:extract",
         [*(root / "scheduler" / name for name in CORE), *map(root.joinpath, _SENTENCES)],
     )
-    return _catalogue([*found, *(("api/languages/core_words.py", word) for word in (*WORDS, *ITEMS, *ROWS))])
+    return _catalogue([*found, *(("api/languages/core_words.py", word) for word in (*WORDS, *ITEMS, *ROWS, *USUAL))])
 
 
 def refusals(root: Path) -> Catalog:

@@ -1,7 +1,8 @@
 """Templates in other languages: translated text by text when they are loaded, so that showing them costs nothing more.
 
-A text is what stands between two tags, or in an attribute that is read out, up to the next statement; values in it are
-named, as in "Posted by {posted_by}". Words inside of expressions are said by `_` and `ngettext`, as Jinja has them.
+A text is what stands between two tags, or in an attribute that is read out or shown, up to the next statement; values
+in it are named, as in "Posted by {posted_by}". Words inside of expressions are said by `_` and `ngettext`, as Jinja has
+them.
 """
 
 from __future__ import annotations
@@ -20,7 +21,7 @@ from api.languages.catalogues import texts
 _JINJA = re.compile(r"\{\{.*?\}\}|\{%.*?%\}|\{#.*?#\}", re.DOTALL)
 _TAG = re.compile(r"</?[A-Za-z!][^>]*>")
 _ASIDE = re.compile(r"<!--.*?-->|<(script|style)\b.*?</\1>", re.DOTALL | re.IGNORECASE)
-_READ_OUT = re.compile(r'(\s(?:aria-label|alt|placeholder|title)=")([^"]*)(")')
+_READ_OUT = re.compile(r'(\s(?:aria-label|alt|data-head|data-is|placeholder|title)=")([^"]*)(")')
 _PLAIN_VALUE = re.compile(r"[\w.\[\]]*?([A-Za-z_]\w*)(?:\[[^\]]*\])?\s*(?:\|.*)?", re.DOTALL)
 _ENTITY = re.compile(r"&\w+;|&#\d+;")
 _LETTER = re.compile(r"[^\W\d_]")

@@ -16,6 +16,7 @@ from sqlmodel import Session, col, select
 
 from api import tables
 from api.fields.sheets import Span
+from api.languages import gettext
 from api.office.files import Rows
 from scheduler.errors import BadInput
 
@@ -43,7 +44,8 @@ def choices(session: Session) -> list[tuple[str, str]]:
     """Return whose a calendar can be: people, and crews for both of their people."""
     people = session.exec(select(tables.Person).order_by(tables.Person.name)).all()
     crews = session.exec(select(tables.Crew).where(col(tables.Crew.active)).order_by(tables.Crew.name)).all()
-    return [(one.id, one.name) for one in people] + [(f"{_CREW}{one.id}", f"{one.name}, both people") for one in crews]
+    both = gettext("{crew}, both people")
+    return [(one.id, one.name) for one in people] + [(f"{_CREW}{one.id}", both.format(crew=one.name)) for one in crews]
 
 
 def workers(session: Session, whose: str) -> dict[str, Hours]:

@@ -13,9 +13,11 @@ from sqlmodel import Session, SQLModel
 
 from api.business.part import cents, dollars_text, length_text
 from api.fields.cells import usual_date, usual_number, weekdays_text
+from api.fields.items import item_name, skill_name
 from api.fields.limits import LIMITS, Choice, ColumnLimit, Date, Decimal, Text, Whole, limit
 from api.fields.measures import office_length, office_weight
 from api.fields.sheets import amounts, weekdays
+from api.fields.shown import days_written, length, pounds
 from scheduler.errors import BadInput
 from scheduler.units import LB_KG, exact_number
 
@@ -30,7 +32,8 @@ class KindColumn:
 
     `of` is the kind whose rows it names; `owner`: it says what the row belongs to; `like` the column
     whose text stands for an empty one. `empty` is what an empty text means,
-    where it `may_be_empty`. `start` stands in the form of a new row, `aliases` are what files call it, `short_list`:
+    where it `may_be_empty`. `shown` gives a value as lists have it, where that is not how it is typed; `example`
+    stands in the meaning. `start` stands in the form of a new row, `aliases` are what files call it, `short_list`:
     the list of the kind shows it, `lines`: its form has several.
     """
 
@@ -46,6 +49,8 @@ class KindColumn:
     empty: Any = None
     start: str = ""
     choices: tuple[tuple[str, str], ...] = ()
+    shown: Callable[[Any], str] | None = None
+    example: str = ""
     hint: Mapping[str, str] = ()  # type: ignore[assignment]  # attributes of the input: its limits
     aliases: tuple[str, ...] = ()
     wide: bool = False
@@ -89,11 +94,17 @@ class Kind:
     setting: str = ""  # the table of the settings (times, limits) that its files change row by row
     row_at: str = ""  # where a row has its page, with {} for its id; empty: the form that is made of the columns
     new_at: str = ""
+    called: str = ""  # one of them, where that is not the noun of the history
 
     @property
     def primary(self) -> list[str]:
         """Return the table's key."""
         return [column.name for column in sa.inspect(self.table).primary_key]
+
+    @property
+    def one(self) -> str:
+        """What pages call one row."""
+        return self.called or self.noun
 
     @property
     def in_files(self) -> tuple[KindColumn, ...]:
@@ -153,7 +164,8 @@ def measure(table: str, name: str, label: str, **more: Any) -> KindColumn:
     """Return a column of millimetres that people write as they measure."""
     bound = limit(f"{table}.{name}")
     return KindColumn(name, label, lambda text, units: bound.check(office_length(text, units)),
-                      lambda v, units: length_text(v, units), hint={"maxlength": "40"}, **more)  # fmt: skip
+                      lambda v, units: length_text(v, units), hint={"maxlength": "40"},
+                      shown=length, **more)  # fmt: skip
 
 
 def weight(table: str, name: str, label: str, **more: Any) -> KindColumn:
@@ -166,7 +178,7 @@ def weight(table: str, name: str, label: str, **more: Any) -> KindColumn:
         return f"{pounds} lb" if exact else f"{exact_number(value)} kg"
 
     return KindColumn(name, label, lambda text, units: bound.check(office_weight(text, units)), write,
-                      hint={"maxlength": "20"}, **more)  # fmt: skip
+                      hint={"maxlength": "20"}, shown=pounds, **more)  # fmt: skip
 
 
 def switch(name: str, label: str, usual: bool, **more: Any) -> KindColumn:
@@ -184,7 +196,8 @@ def switch(name: str, label: str, usual: bool, **more: Any) -> KindColumn:
 def working_days(table: str, name: str, label: str, **more: Any) -> KindColumn:
     """Return a column of weekdays, kept as digits."""
     return KindColumn(name, label, lambda text, _: "".join(str(d) for d in sorted(weekdays(text))),
-                      lambda v, _: weekdays_text(int(d) for d in v), hint={"maxlength": "40"}, **more)  # fmt: skip
+                      lambda v, _: weekdays_text(int(d) for d in v), hint={"maxlength": "40"},
+                      shown=lambda v: days_written(weekdays_text(int(d) for d in v)), **more)  # fmt: skip
 
 
 def listed(table: str, name: str, label: str, **more: Any) -> KindColumn:
@@ -195,7 +208,8 @@ def listed(table: str, name: str, label: str, **more: Any) -> KindColumn:
         return list(dict.fromkeys(bound.parse(word) for word in text.lower().replace(",", " ").split()))
 
     return KindColumn(name, label, read, lambda v, _: " ".join(v), may_be_empty=True, empty=[],
-                      hint={"maxlength": "400"}, wide=True, **more)  # fmt: skip
+                      hint={"maxlength": "400"}, wide=True,
+                      shown=lambda v: ", ".join(map(skill_name, v)), **more)  # fmt: skip
 
 
 def several(table: str, name: str, label: str, most: int, **more: Any) -> KindColumn:
@@ -212,6 +226,10 @@ def several(table: str, name: str, label: str, most: int, **more: Any) -> KindCo
                       **more)  # fmt: skip
 
 
+def _counted(value: Mapping[str, int]) -> str:
+    return ", ".join(f"{n} × {item_name(what)}" for what, n in sorted(value.items()))
+
+
 def counted(table: str, name: str, label: str, of: str = "equipment.kind", **more: Any) -> KindColumn:
     """Return a column of how many of each, named as the column `of` is: "ladder-24: 2, scaffold: 1"."""
     bound, item = limit(f"{table}.{name}"), LIMITS[of]
@@ -220,7 +238,8 @@ def counted(table: str, name: str, label: str, of: str = "equipment.kind", **mor
         return {item.parse(what): bound.check(n) for what, n in amounts(text).items()}
 
     return KindColumn(name, label, read, lambda v, _: ", ".join(f"{k}: {n}" for k, n in sorted(v.items())),
-                      may_be_empty=True, empty={}, hint={"maxlength": "400"}, wide=True, **more)  # fmt: skip
+                      may_be_empty=True, empty={}, hint={"maxlength": "400"}, wide=True,
+                      shown=_counted, **more)  # fmt: skip
 
 
 def awning_column(table: str, **more: Any) -> KindColumn:

@@ -11,9 +11,11 @@ from sqlmodel import Session, col, select
 
 from api import tables
 from api.fields.cells import hours_text
+from api.fields.items import item_name
 from api.fields.limits import limit
 from api.fields.sheets import Span, hours
-from api.fields.shown import DAY_MIN
+from api.fields.shown import DAY_MIN, times_written
+from api.languages import to_say
 from api.maker.orders import NOUN, WHOLE, check_order, keep_order
 from api.office.checks import CREW_USERS, PERSON_USERS, VAN_USERS, YARD_USERS, check_crew, check_yard, known
 from api.office.kind import (
@@ -38,13 +40,13 @@ from api.places.kept import kept_answer
 from api.shelf import moving
 from scheduler.errors import BadInput
 
-_SHORT = "short, as plans and lists say it, such as {}; it stays as it is"
+_SHORT = to_say("short, as plans and lists say it, such as {example}; it stays as it is")
 _LANGUAGES = (("", "the business's"), ("en", "English"), ("es", "Spanish"))
 _PART = (("day", "the whole day"), ("morning", "until noon"), ("afternoon", "from noon on"))
 
 
 def _named(table: str, example: str, label: str = "Short name", **more: Any) -> KindColumn:
-    return plain(table, "id", label, meaning=_SHORT.format(example), **more)
+    return plain(table, "id", label, meaning=_SHORT, example=example, **more)
 
 
 def _from_to(table: str) -> tuple[KindColumn, ...]:
@@ -207,7 +209,8 @@ _KINDS = (
         names("lead_id", "Lead", "people"),
         names("helper_id", "Second person", "people", may_be_empty=True, meaning="empty: the lead rides alone"),
         names("van_id", "Usual van", "vans"),
-        KindColumn("hours", "Hours", weekly, may_be_empty=True, empty="", start="Mon-Fri 7:30-16:30", wide=True,
+        KindColumn("hours", "Hours", weekly, shown=times_written, may_be_empty=True, empty="",
+                   start="Mon-Fri 7:30-16:30", wide=True,
                    hint={"maxlength": "400"}, meaning="such as Mon-Fri 7:30-16:30; Sat 8:00-13:00; the rest is free"),
         KindColumn("overtime", "Longest over, min", lambda text, _: limit("crew_hours.overtime").parse(text),
                    start="60", hint=limit("crew_hours.overtime").attributes(),
@@ -226,7 +229,8 @@ _KINDS = (
     Kind("tools", "Ladders and tools", "piece of equipment", tables.Equipment,
          "What the crews of a yard share: each ladder, lift and tool.", (
         _named("equipment", "L-3", "Tag"),
-        plain("equipment", "kind", "Kind", meaning="as jobs ask for it, such as ladder-24, stepladder-8, scaffold"),
+        plain("equipment", "kind", "Kind", shown=item_name,
+              meaning="as jobs ask for it, such as ladder-24, stepladder-8, scaffold"),
         _AT_YARD,
         plain("equipment", "name", "Name", meaning="such as 24 ft, yellow"),
         day("equipment", "checked_on", "Last checked", may_be_empty=True),
@@ -239,12 +243,12 @@ _KINDS = (
         plain("out_of_service", "why", "Why"),
     ), key=("equipment_id", "first"), made_id=True, check=_in_order),
     Kind("shelf", "Shelf parts", "shelf", tables.StockItem, "What each yard keeps on its shelf, as last counted.", (
-        plain("stock_item", "item", "Item", meaning="as parts lists name it"),
+        plain("stock_item", "item", "Item", meaning="as parts lists name it", shown=item_name),
         _AT_YARD,
-        plain("stock_item", "name", "Name"),
+        plain("stock_item", "name", "Name", shown=item_name),
         plain("stock_item", "on_hand", "Counted"),
         day("stock_item", "counted_on", "Counted on"),
-    ), key=("item", "yard_id"), check=check_yard, put=_put_shelf, own=("on_hand",), users={}),
+    ), called="shelf part", key=("item", "yard_id"), check=check_yard, put=_put_shelf, own=("on_hand",), users={}),
     Kind("models", "Models", "model", tables.AwningModel, "The makers' awnings that are sold here.", (
         plain("awning_model", "id", "Model", meaning="as orders name it, such as Fen 12", aliases=("name",)),
         plain("awning_model", "maker", "Maker"),

@@ -227,7 +227,8 @@ def _require_movable(today: Today, locked: set[str], visit_id: str) -> None:
     if not today.facts.kind_of(today.facts.visits[visit_id]).outside:
         raise Problem(409, f"{visit_id} is work inside, which weather does not stop.", kind="not-now")
     if booking is not None and booking.hold == "firm":
-        raise Problem(409, f"{visit_id} is promised firm: crew, day and hour.", kind="not-now")
+        detail = f"{visit_id} is promised firm, so it keeps no rain date: say on its page first that the day may move."
+        raise Problem(409, detail, kind="not-now")
     if visit_id in locked:
         raise Problem(409, f"{visit_id} is locked where it is.", kind="not-now")
 

@@ -8,6 +8,7 @@ from typing import Any
 import msgspec
 from starlette.responses import Response
 
+from api.languages import gettext, ngettext
 from api.survey.form import Reading, sketch
 from scheduler.errors import BadInput
 from scheduler.layout.compute import lay_out
@@ -33,12 +34,15 @@ class DraftDrawing:
     def state(self) -> str:
         """Return in a line how the layout stands."""
         if self.svg is None:
-            return "Not drawn: something is wrong."
+            return gettext("Not drawn: something is wrong.")
         stops = sum(one.level == "stop" for one in self.findings)
         cautions = sum(one.level == "caution" for one in self.findings)
-        words = f"{self.brackets} of {self.required} brackets placed"
-        told = [f"{n} {what}{'s' * (n > 1)}" for n, what in ((stops, "stop"), (cautions, "caution")) if n]
-        return ", ".join([words, *told])
+        told = [gettext("{n} of {required} brackets placed").format(n=self.brackets, required=self.required)]
+        if stops:
+            told.append(ngettext("{n} stop", "{n} stops", stops).format(n=stops))
+        if cautions:
+            told.append(ngettext("{n} caution", "{n} cautions", cautions).format(n=cautions))
+        return ", ".join(told)
 
 
 def draft_of(reading: Reading, units: str, at_least: int) -> DraftDrawing:

@@ -31,7 +31,8 @@ MPS_PER_MPH = 0.44704
 # Cassettes and cloth are material handling, so no table may allow more.
 HIGH_WIND_MATERIAL_MPH = 30.0
 
-_RANGES: dict[str, tuple[float, float]] = {
+# What each measure can mean, least and most.
+RANGES: dict[str, tuple[float, float]] = {
     "wind_mph": (0, HIGH_WIND_MATERIAL_MPH), "gust_mph": (0, HIGH_WIND_MATERIAL_MPH), "rain_mm": (0, 50), "rain_chance":
     (0, 1), "thunder_chance": (0, 1), "thunder_wait_min": (30, 240), "heat_index_f": (60, 125), "temp_least_c": (-40,
     30), "daylight_margin_min": (0, 240),
@@ -127,7 +128,7 @@ def limit_of(where: str, row: dict[str, str]) -> WeatherLimit:
         value = float(cells["value"])
     except ValueError:
         value = math.nan
-    low, high = _RANGES[cells["measure"]]
+    low, high = RANGES[cells["measure"]]
     if not low <= value <= high:
         why = ""
         if value > high and high == HIGH_WIND_MATERIAL_MPH:

@@ -82,6 +82,26 @@ def test_the_pages_of_an_office_day_fit_in_spanish(board: Board) -> None:
         fits(page)
 
 
+# Of the search field: what its placeholder takes, and the room that it has.
+_PLACEHOLDER = """e => {
+  const style = getComputedStyle(e), pen = document.createElement("canvas").getContext("2d");
+  pen.font = style.font;
+  const room = e.clientWidth - parseFloat(style.paddingLeft) - parseFloat(style.paddingRight);
+  return [pen.measureText(e.placeholder).width, room];
+}"""
+
+
+@pytest.mark.parametrize("code", ["en", "es"])
+def test_on_a_laptop_the_head_is_one_line_and_the_search_field_says_all_that_it_takes(board: Board, code: str) -> None:
+    page = in_language(board, code)
+    page.set_viewport_size({"width": 1280, "height": 800})
+    page.goto("/jobs")
+    page.evaluate("document.fonts.ready")
+    assert page.locator("header.top").evaluate("e => e.getBoundingClientRect().height") <= 48
+    takes, room = page.locator("header.top input[type=search]").evaluate(_PLACEHOLDER)
+    assert takes <= room
+
+
 @pytest.mark.parametrize("code", ["en", "es"])
 def test_the_head_takes_two_lines_at_most_on_a_tablet(board: Board, code: str) -> None:
     page = in_language(board, code)

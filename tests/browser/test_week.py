@@ -313,10 +313,18 @@ def test_looking_has_no_controls_that_move_visits(board: Board) -> None:
     tab_to(page, "#pile .visit a")
 
 
+# As browsers print where nobody says otherwise: paper upright, with wide margins.
+ROOMY = {
+    "format": "Letter",
+    "prefer_css_page_size": True,
+    "margin": dict.fromkeys(("top", "bottom", "left", "right"), "12mm"),
+}
+
+
 def test_the_week_is_printed_on_one_page(board: Board) -> None:
     page = board.signed_in_page(Role.manager)
     page.goto(WEEK)
-    for paper in ({"prefer_css_page_size": True}, {"format": "A4", "landscape": True}):
+    for paper in ({"prefer_css_page_size": True}, {"format": "A4", "landscape": True}, ROOMY):
         printed = pypdf.PdfReader(io.BytesIO(page.pdf(**paper)))
         assert len(printed.pages) == 1
         sheet = printed.pages[0]

@@ -15,7 +15,7 @@ FORBIDDEN = {
     r"\bstays in\b(?! force)": "does not go out; in the yard: gusts",
     r"\bpairs of hands\b": "people",
     r"\b(?:extra|few|enough|\d|[}]) hands\b": "people",
-    r"\bwhat became of it\b": "how did it go?",
+    r"\bwhat became of\b": "how did it go?",
     r"\bdays? kept\b": "day promised",
     r"\bonly in place of\b": "no room: it would push out",
     r"\bcannot stand\b": "to fix",

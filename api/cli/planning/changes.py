@@ -262,7 +262,7 @@ def _offer_words(week: Week, job: str, one: Offer) -> str:
     window = f"{clock_time(one.window.start)} to {clock_time(one.window.end)}"
     words += f"; work window {window}, weather risk {money(one.window.risk_cents)}"
     if one.risk_share is not None:
-        words += f" ({100 * one.risk_share:.1f} % of what leaving it out costs)"
+        words += f" ({100 * one.risk_share:.1f} % of what letting it wait costs)"
     if one.as_planned:
         words += "; as planned now"
     if one.besides_cents:

@@ -91,7 +91,7 @@ def serve_one(
     import uvicorn  # only now: where data or port cannot be used, that is said at once
 
     from api.app import create_app
-    from api.http.protocol import MOST_CONNECTIONS, PatientProtocol
+    from api.http.protocol import MOST_CONNECTIONS, MOST_HEAD, PatientProtocol
 
     app = create_app(settings, opened)
     gc.freeze()
@@ -99,8 +99,8 @@ def serve_one(
     begun()
     config = uvicorn.Config(
         app, log_level="warning", server_header=False, timeout_graceful_shutdown=5, http=PatientProtocol, ws="none",
-        limit_concurrency=MOST_CONNECTIONS, proxy_headers=bool(settings.proxies),
-        forwarded_allow_ips=settings.proxies,
+        h11_max_incomplete_event_size=MOST_HEAD, limit_concurrency=MOST_CONNECTIONS,
+        proxy_headers=bool(settings.proxies), forwarded_allow_ips=settings.proxies,
     )  # fmt: skip
     server = uvicorn.Server(config)
     app.state.leaving = lambda: server.should_exit  # streams that would go on for minutes end by themselves

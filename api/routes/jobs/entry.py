@@ -31,7 +31,7 @@ from api.jobs.entry import ROWS, Section
 from api.jobs.numbers import called_after, job_number
 from api.jobs.racks import rack_follows
 from api.jobs.taken_away import call_off_services
-from api.languages import gettext
+from api.languages import gettext, to_say
 from api.ledger.history import note
 from api.office import keeping
 from api.office.gates import begin_gates
@@ -48,7 +48,10 @@ Table = Literal["customers", "sites", "orders", "awnings", "visits"]
 Id = Annotated[Words, Query(max_length=80)]
 STATES = {"open": "open: it waits for its day", "done": "done", "cancelled": "cancelled: nobody goes there"}
 _LETTERS = {"customers": "C", "sites": "S", "orders": "O", "awnings": "A", "visits": "J"}
-_TITLES = {"customers": "Customer", "sites": "Site", "orders": "Order", "awnings": "Awning", "visits": "Visit"}
+_TITLES = {
+    "customers": to_say("Customer"), "sites": to_say("Site"), "orders": to_say("Order"), "awnings": to_say("Awning"),
+    "visits": to_say("Visit"),
+}  # fmt: skip
 _NEW_TITLES = {"awnings": "Awning that was sold", "visits": "What is to be done"}
 # What the form fills in by itself: which row belongs to which.
 _OWN = {
@@ -297,7 +300,8 @@ def _row_page(
     from_on: str | None = None,
 ) -> Response:  # fmt: skip
     values = {
-        "title": f"{_TITLES[shown.table]} {shown.key}", "sections": [shown], "words": {}, "other": other, "job": job,
+        "title": f"{gettext(_TITLES[shown.table])} {shown.key}", "sections": [shown], "words": {},
+        "other": other, "job": job,
         "action": f"/records/{shown.table}/{shown.key}", "hidden": {"mark": mark, "job": job},
         "states": STATES if isinstance(row, tables.Visit) else {}, "state": getattr(row, "state", ""),
         "from_on": getattr(row, "from_on", None) if from_on is None else from_on,

@@ -82,7 +82,7 @@ def jobs(
         "after": part.after,
         "next": following and "/jobs?" + urlencode({k: v for k, v in form.items() if v} | {"after": following}),
         "towns": towns,
-        "kinds": [("", gettext("any kind")), *kinds],
+        "kinds": [("", gettext("any kind")), *((one, gettext(name)) for one, name in kinds)],
         "codes": [(code, title, codes.get(code, 0)) for code, title in PILES.items() if code in codes],
         "piles": PILES,
         "marks": KIT_MARKS,

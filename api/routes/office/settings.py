@@ -23,7 +23,7 @@ from api.http.pages import Database, page, wants_json
 from api.http.problems import Problem, responses
 from api.http.subject import Subject
 from api.http.versions import IfMatch
-from api.languages import to_say
+from api.languages import page_language, speaking, to_say
 from api.office.files import to_csv
 from api.office.lists.settings import SETTING_LISTS, table_of
 from api.routes.office.kinds import csv_answer
@@ -75,14 +75,21 @@ def part(request: Request, session: Database, _: Manager, part_id: str, kept: st
 @router.post("/{part_id}", responses=responses(412))
 async def take_form(request: Request, session: Database, now: Now, who: Manager, part_id: str) -> Response:
     """Take a part in from its form; what cannot stand is told beside its field, and what was typed is kept."""
-    form = {name: value for name, value in (await request.form()).multi_items() if isinstance(value, str)}
+    # A reason may be broken over lines where it is typed; it is kept in one.
+    form = {
+        name: " ".join(value.splitlines())
+        for name, value in (await request.form()).multi_items()
+        if isinstance(value, str)
+    }
     sent = {name: value for name, value in form.items() if name not in ("csrf", "mark")}
     shown = _part(session, part_id)
     mark = choices.mark_of(shown)
     if form.get("mark") != mark:
         return _page(request, session, shown, mark, sent=sent, other=True, status=412)
     try:
-        done = choices.keep(session, shown, sent, choices.PARTS[part_id], by=who.name, now=now)
+        with speaking(page_language()):  # as the page was written whose texts these are
+            texts = shown.from_page(sent)
+        done = choices.keep(session, shown, texts, choices.PARTS[part_id], by=who.name, now=now)
     except choices.BadValues as fault:
         return _page(request, session, shown, mark, sent=sent, faults=fault.faults, status=422)
     if done is None:
@@ -194,6 +201,7 @@ def _page(
         "changes": [(line, bool(choices.undoing(shown, line))) for line in choices.changes_of(session, shown.id)],
         "as_table": shown.id in SETTING_LISTS,
         "labels": {line.name: line.label for line in shown.lines},
+        "measured": {line.name: line.measured for line in shown.lines if line.measured},
         "zones": list(zones()) if shown.id == "business" else [],
         "timezone": present.timezone if present else "UTC",
         "new": present is None,

@@ -44,7 +44,7 @@ KIND_WORDS = {
     "risk": (to_say("Weather risk"), to_say("what visits stand to lose to the weather, by its chance")),
     "late": (to_say("Lateness"), to_say("days past the day that a job was due")),
     "changes": (to_say("Changed promises"), to_say("promises not kept, bookings moved")),
-    "skipped": (to_say("Left waiting"), to_say("jobs that the week left out")),
+    "skipped": (to_say("Left waiting"), to_say("jobs that wait for another week")),
 }
 CAUSES = ("weather", "short kit")
 

@@ -130,7 +130,7 @@ class ToldReason:
             if self.remedy.elsewhere:
                 least = ": without it, what is undone saves more on other jobs"
             where = f"The cheapest place for it, {self.crew.called} on {self.day},"
-            return Because("dearer", f"{where} costs {price} leaving it out{least}.")
+            return Because("dearer", f"{where} costs {price} letting it wait{least}.")
         worth = f"worth more: {amount(extra)} worse" if extra else "worth as much"
         worse = f"{amount(extra)} worse" if extra else "no better"
         if self.place.gives:

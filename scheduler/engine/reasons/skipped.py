@@ -39,7 +39,7 @@ CODES: dict[str, str] = {
     "follows": "The job that it follows is not planned, or not where this one could follow it.",
     "no_helper": "All helpers are out with other crews.",
     "van_full": "The van that could take it is full.",
-    "dearer": "There is room, but going costs more than leaving it out.",
+    "dearer": "There is room, but going costs more than letting it wait.",
     "no_room": "No room: it would push out a job that is worth more, or there is none at all.",
     "not_tried": "It would pay to plan it: the search was stopped before it was tried.",
     "promise_broken": "A firm or day booking that is not kept.",

@@ -25,12 +25,12 @@ def _reason(model: Model, j: int, days: Mapping[int, set[tuple[int, int]]]) -> B
         return Because("kit_not_ready", f"The kit of {job.id} is not complete on any of these days.")
     own = days.get(j, set())
     if not own:
-        text = "no crew has its skills, hands, van, kit and a work window within its shift on any of these days"
+        text = "no crew has its skills, people, van, kit and a work window within its shift on any of these days"
         return Because("out_of_reach", f"Nobody can do {job.id}: {text}.")
     if job.assist is not None:
         second = days.get(int(model.assist_of[j]), set())
         if not any(day == other and crew != one for crew, day in own for one, other in second):
             text = f"has no hour on any day on which {job.id} could be done"
-            return Because("no_second_crew", f"Its second crew, of {job.assist.hands} hands, {text}.")
-    text = "costs more than leaving it out, or leaves no room for dearer jobs"
+            return Because("no_second_crew", f"Its second crew, of {job.assist.hands} people, {text}.")
+    text = "costs more than letting it wait, or leaves no room for dearer jobs"
     return Because("no_room", f"Planning {job.id} in any of the places tried {text}.")

@@ -62,6 +62,7 @@ def form_of(page: str) -> dict[str, str]:
     """Return what a browser would send of the part's form as it stands."""
     page = page[page.index('<form class="part"') :]
     sent = dict(re.findall(r'<input[^>]*?name="([^"]+)" value="([^"]*)"', page))
+    sent |= dict(re.findall(r'<textarea[^>]*?name="([^"]+)"[^>]*>([^<]*)<', page))
     for name, body in re.findall(r'<select[^>]*? name="([^"]+)"[^>]*>(.*?)</select>', page, re.S):
         chosen = re.search(r'value="([^"]*)" selected', body) or re.search(r'value="([^"]*)"', body)
         assert chosen
@@ -69,19 +70,53 @@ def form_of(page: str) -> dict[str, str]:
     return {html.unescape(name): html.unescape(value) for name, value in sent.items()}
 
 
-def test_every_part_is_shown_and_taken_in_again_as_it_stands_without_a_change(manager: TestClient) -> None:
+def test_every_part_is_shown_and_taken_in_again_as_it_stands_without_a_change(
+    app: FastAPI, manager: TestClient
+) -> None:
     before = {part: read(manager, part) for part in choices.PARTS}
     assert set(manager.get("/settings", headers=JSON).json()["parts"]) == set(choices.PARTS)
     for part, (values, _) in before.items():
         page = manager.get(f"/settings/{part}", headers=PAGE)
         assert page.status_code == 200
         sent = form_of(page.text)
-        assert {name: sent[name] for name in values} == values, part
+        with transaction(app.state.database) as session:
+            shown = {line.name: line.shown for line in choices.PARTS[part](session).lines}
+        assert {name: sent[name] for name in values} == shown, part
         answer = manager.post(f"/settings/{part}", data=sent, headers=PAGE)
         assert answer.headers["location"] == f"/settings/{part}?kept=0"
         assert "Nothing was different" in manager.get(answer.headers["location"], headers=PAGE).text
     assert {part: read(manager, part) for part in choices.PARTS} == before
     assert manager.get("/history", params={"noun": "settings"}).json()["items"] == []
+
+
+def test_a_business_in_feet_reads_and_types_inches_and_fahrenheit_and_programs_what_is_kept(
+    manager: TestClient,
+) -> None:
+    kept, _ = read(manager, "weather")
+    assert (kept["install.rain_mm.value"], kept["install.temp_least_c.value"]) == ("0.5", "-7")
+    sent = form_of(manager.get("/settings/weather", headers=PAGE).text)
+    assert (sent["install.rain_mm.value"], sent["install.temp_least_c.value"]) == ("0.02", "19.4")
+    typed = {"install.temp_least_c.value": "41", "install.rain_mm.value": "0.1"}
+    assert manager.post("/settings/weather", data=sent | typed, headers=PAGE).status_code == 303
+    after, _ = read(manager, "weather")
+    changed = {name: value for name, value in after.items() if kept[name] != value}
+    assert changed == {"install.temp_least_c.value": "5", "install.rain_mm.value": "2.54"}
+    page = manager.get("/settings/weather", headers=PAGE).text
+    assert "“0.02” → “0.1”" in page
+    sent = form_of(page) | {"install.rain_mm.value": "3", "install.gust_mph.reason": "two\r\nlines"}
+    refused = manager.post("/settings/weather", data=sent, headers=PAGE)
+    assert refused.status_code == 422
+    assert "must be a number from 0 to 2, is “3”" in refused.text.replace("&#34;", "“", 1).replace("&#34;", "”", 1)
+
+
+def test_usual_reasons_are_said_in_the_language_of_the_page_and_stay_what_they_are(manager: TestClient) -> None:
+    kept, _ = read(manager, "weather")
+    manager.cookies.set("eave-language", "es")
+    page = manager.get("/settings/weather", headers=PAGE).text
+    assert "Un toldo abierto atrapa el viento" in page
+    answer = manager.post("/settings/weather", data=form_of(page), headers=PAGE)
+    assert answer.headers["location"] == "/settings/weather?kept=0"
+    assert read(manager, "weather")[0] == kept
 
 
 def test_a_changed_price_is_what_planning_reads_and_the_history_keeps_both(app: FastAPI, manager: TestClient) -> None:

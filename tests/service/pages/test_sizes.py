@@ -204,7 +204,13 @@ def _served(app: FastAPI) -> Iterator[socket.socket]:
     with socket.socket() as listening:
         listening.bind(("127.0.0.1", 0))
         config = uvicorn.Config(
-            app, log_level="critical", ws="none", lifespan="off", http=protocol.PatientProtocol, proxy_headers=False
+            app,
+            log_level="critical",
+            ws="none",
+            lifespan="off",
+            http=protocol.PatientProtocol,
+            proxy_headers=False,
+            h11_max_incomplete_event_size=protocol.MOST_HEAD,
         )
         server = uvicorn.Server(config)
         thread = threading.Thread(target=server.run, kwargs={"sockets": [listening]}, daemon=True)
@@ -227,6 +233,26 @@ def _sent(listening: socket.socket, data: bytes, at: str = "127.0.0.1") -> bytes
         while piece := client.recv(65536):
             found += piece
         return found
+
+
+def test_a_body_that_is_too_large_has_an_answer_where_the_caller_sends_it_whole_first(app: FastAPI) -> None:
+    body = b"a=" + b"x" * 5_000_000
+    head = b"POST /jobs HTTP/1.1\r\nHost: x\r\nContent-Type: application/x-www-form-urlencoded\r\n"
+    signed = signed_in(app, Role.office)
+    cookie = "; ".join(f"{name}={value}" for name, value in signed.cookies.items()).encode()
+    with _served(app) as listening:
+        head += b"Cookie: " + cookie + b"\r\nContent-Length: " + str(len(body)).encode() + b"\r\n\r\n"
+        answer = _sent(listening, head + body)
+    assert answer.startswith(b"HTTP/1.1 413")
+    assert b"shorten it" in answer
+
+
+def test_an_address_that_is_too_long_has_an_answer_where_the_caller_sends_it_whole_first(app: FastAPI) -> None:
+    head = b"GET /promise?town=" + b"x" * 2_000_000 + b" HTTP/1.1\r\nHost: x\r\n\r\n"
+    with _served(app) as listening:
+        answer = _sent(listening, head)
+    assert answer.startswith(b"HTTP/1.1 431")
+    assert b"too long for an address" in answer
 
 
 def _flooded(method: str, check: Any) -> None:

@@ -33,7 +33,7 @@ OTHER = {
 }
 # Pages on which both stand on purpose, each with the reason.
 BOTH = {
-    "/settings/weather": "limits are kept as their sources have them",
+    "/settings/weather": "reasons and sources stand as they were typed",
     "/records/": "the forms of rows have the units of their columns",
     "/new": "says how either measure is typed",
     "/survey": "says how either measure is typed",

@@ -12,7 +12,15 @@ from scheduler.errors import BadInput
 
 @pytest.mark.parametrize(
     ("text", "days"),
-    [("Mon-Fri", [0, 1, 2, 3, 4]), ("Mon Wed", [0, 2]), ("Mon-Tue Sat", [0, 1, 5]), ("Sun", [6]), ("", [])],
+    [
+        ("Mon-Fri", [0, 1, 2, 3, 4]),
+        ("Mon Wed", [0, 2]),
+        ("Mon-Tue Sat", [0, 1, 5]),
+        ("Sun", [6]),
+        ("", []),
+        ("lun-vie", [0, 1, 2, 3, 4]),
+        ("Mié sab", [2, 5]),
+    ],
 )
 def test_weekdays(text: str, days: list[int]) -> None:
     assert sheets.weekdays(text) == days

@@ -124,7 +124,7 @@ IN_PLAN: dict[str, tuple[Week, str]] = {
         "The van of oak is full on Mon Mar 15: with this job it would load 4 long boxes where it takes 3; with a van",
     ),
     # 5,000 for the day, 140 minutes at 100, 18 km at 100: 20,800, against 20,000 for leaving it out
-    "dearer": (a_week({"skip_cents": 20_000}), "oak on Mon Mar 15, costs $8.00 more than leaving it out; nothing"),
+    "dearer": (a_week({"skip_cents": 20_000}), "oak on Mon Mar 15, costs $8.00 more than letting it wait; nothing"),
     # the two are alike in all but their price: 3,000.00 against 900.00
     "no_room": (
         a_week({}, ELSEWHERE),
