@@ -25,9 +25,10 @@ from scheduler.engine.pricing.search import COMPLETE, TRUNCATED
 BEAMS = (60, 500, 4000, 0)  # labels extended at each number of stops: few while prices are rough, all for the bound
 ROOM = 60_000
 EXACT_ROOM = 3_000_000
-MANY_DAYS, PARTS = 150, 4  # crew days that are priced by parts at first, and these
+MANY_DAYS, PARTS = 60, 4  # crew days that are priced by parts at first, and these
 EARLY_BEAM, EARLY_ROOM = 20, 12_000  # of that, while the parts bring in so much of what is taken of them:
 EARLY_FULL = 0.3
+SLOW = 0.02  # of what is open between bound and value: a round of theirs that wins less is the last of its beam
 NEW_AT_ALL, LEAST_NEW, MOST_NEW = 2_000, 10, 200  # columns a round, in all and for one crew day
 FEW_NEW = 5  # columns a round that are not worth another at the same beam
 TOLERANCE = 1e-4
@@ -366,11 +367,17 @@ class Relaxation:
             self.fullness = [*self.fullness[1:], self.price_some()]
             progress()
             self._leave()
+        many, value = len(self.fullness) > 1, math.inf
         while True:
             self.check()
             self.solve_lp()
+            fell, value = value - self.value, self.value
             new, complete = self.price(beams[self.level])
             progress()
+            if many and self.level < len(beams) - 1 and fell < SLOW * (value - self.bound):
+                self.level += 1  # what is left out keeps the bound down, not the columns that are missing
+                self._leave()
+                continue
             if new > max(FEW_NEW, len(self.lead) // 10):
                 self._leave()
                 continue
