@@ -7,7 +7,7 @@ from typing import Any, NamedTuple
 import numpy as np
 
 from scheduler.engine.model.compiled import compiled, inlined
-from scheduler.engine.pricing.problem import Duals, PricingProblem
+from scheduler.engine.pricing.problem import INF, Duals, PricingProblem
 
 EPSILON = 1e-9  # cents: costs that differ by less are the same
 
@@ -83,7 +83,7 @@ def in_the_yard(p: PricingProblem, duals: Duals, room: int) -> Labels:
     )
     labels.node[0], labels.parent[0], labels.alive[0] = len(p.stops.service), -1, True
     labels.early[0], labels.work[0], labels.late[0], labels.rested[0] = p.hours.start, 0, p.hours.latest, 0
-    labels.base[0], labels.score[0] = 0.0, 0.0
+    labels.base[0], labels.score[0] = 0.0, -INF  # nothing is known of what follows
     labels.options[0], labels.metres[0], labels.weight[0], labels.boxes[0], labels.helpers[0] = 0, 0, 0, 0, 0
     labels.gear[0], labels.seen[0], labels.past[0], labels.key[0] = 0, 0, 0, 0
     labels.odd[0] = duals.odd_set_start

@@ -106,6 +106,23 @@ def test_the_most_negative_route_is_found_whatever_the_prices(drawn: list[Model]
             assert few.min() == pytest.approx(every.min(), abs=1e-6)
 
 
+@pytest.mark.parametrize(("beam", "room"), [(1, 50_000), (3, 50_000), (0, 3), (0, 12), (4, 20)])
+def test_what_a_search_leaves_out_is_bounded(drawn: list[Model], beam: int, room: int) -> None:
+    """By whatever it is cut short, no route of the day is cheaper than it says, and cut short by nothing it says which."""
+    chance, cut = np.random.default_rng(6), 0
+    for model in drawn:
+        for k in range(len(model.crew_days)):
+            day = Day(model, k)
+            prices = drawn_prices(model, k, day, chance)
+            _, every, *_ = day.search(prices, 1e15, every_set=True, room=50_000)
+            _, found, ended, least = day.search(prices, 1e15, every_set=False, room=room, beam=beam, most=1)
+            assert least <= every.min() + 1e-6
+            if ended == COMPLETE:
+                assert least == pytest.approx(every.min(), abs=1e-6)
+            cut += ended != COMPLETE and (len(found) == 0 or found.min() > every.min() + 1)
+    assert cut > 0  # some missed the cheapest
+
+
 def test_what_can_no_longer_be_reached_hides_no_route() -> None:
     """On days of narrow windows, some jobs tied in order, by drives that are not always the shortest ways."""
     chance = np.random.default_rng(5)
