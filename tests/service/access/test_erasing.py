@@ -37,7 +37,7 @@ TELLING = (NAME, OLD_PHONE, PHONE, EMAIL, ADDRESS, "rings twice", "dog bites", "
 # Texts of what hangs on a customer that say nothing of the person: of the awning, the wall, the work, or staff.
 OF_THE_WORK = {
     "awning": {"model", "motor", "cloth"}, "maker_part": {"item"}, "site": {"town"}, "sales_order": {"state"},
-    "site_survey": {"document", "surveyed_by"}, "visit": {"kind", "state", "skills"},
+    "site_survey": {"document", "surveyed_by"}, "visit": {"kind", "state", "skills", "assist_skills"},
     "gate": {"what", "owner", "state"},
     "booking": {"hold", "told_how"}, "bench_count": {"item", "counted_by"}, "count_line": {"item", "code", "by"},
     "crate_count": {"begun_by", "closed_by", "cloth", "cover"}, "kit_state": {"loaded_by"},

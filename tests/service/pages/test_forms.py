@@ -116,7 +116,7 @@ def limit_of(app: FastAPI, path: str, form: Form, name: str) -> dict[str, Any] |
     table, _, column = name.partition(".")
     if table in entry.ROWS:
         limit = LIMITS.get(f"{entry.ROWS[table].__tablename__}.{column}")
-        measured = column.endswith(("_mm", "_kg")) or column == "skills"
+        measured = column.endswith(("_mm", "_kg")) or column in ("skills", "assist_skills")
         return None if limit is None or measured or isinstance(limit, Date) else limit.schema()
     if path.startswith("/set-up/{kind_id}") and name == "pin":  # latitude and longitude in one field
         return None

@@ -62,7 +62,8 @@ const settled = new Settled();
 
 /** Show the page as it stands: what the service told last, with everything that waits. */
 async function refresh(): Promise<void> {
-  const entries = (await settled.read(() => notes.all())).filter((entry) => entry.page === page);
+  const every = await settled.read(() => notes.all());
+  const entries = every.filter((entry) => entry.page === page);
   const waiting = entries.filter((entry) => entry.refusal === undefined);
   together = withWaiting(state, entries);
   show(together, waiting);
@@ -70,7 +71,7 @@ async function refresh(): Promise<void> {
   if (!writes) return;
   const words = signalWords(waiting.length, entries.length - waiting.length, ended, sentAt);
   const place = one("#signal-words");
-  const others = (await notes.all()).filter((entry) => entry.page !== page);
+  const others = every.filter((entry) => entry.page !== page);
   const more = others.length === 0 ? "" : ` ${spokenFor("{n} more of another day sheet waits on this phone: open that one to send it.", "{n} more of another day sheet wait on this phone: open that one to send them.", others.length)}`;
   if (place.textContent !== `${words}.${more}`) place.replaceChildren(`${words}.${more}`);
   const signal = one("#signal");

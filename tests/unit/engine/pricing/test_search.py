@@ -108,7 +108,7 @@ def test_the_most_negative_route_is_found_whatever_the_prices(drawn: list[Model]
 
 @pytest.mark.parametrize(("beam", "room"), [(1, 50_000), (3, 50_000), (0, 3), (0, 12), (4, 20)])
 def test_what_a_search_leaves_out_is_bounded(drawn: list[Model], beam: int, room: int) -> None:
-    """By whatever it is cut short, no route of the day is cheaper than it says, and cut short by nothing it says which."""
+    """Whatever cuts it short, no route of the day is cheaper than it says; where nothing does, it says which is."""
     chance, cut = np.random.default_rng(6), 0
     for model in drawn:
         for k in range(len(model.crew_days)):
