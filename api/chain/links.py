@@ -19,6 +19,7 @@ import sqlalchemy as sa
 from sqlmodel import Session, col
 
 from api import tables
+from api.database import begin_writing
 from api.database.server_locks import ADVISORY
 
 # What is sealed of each table: columns that never change. A column that comes later is left out, or all old rows would
@@ -63,8 +64,10 @@ def head(session: Session) -> Head:
 def seal(session: Session, now: datetime.datetime, *, whole: bool = False) -> int:
     """Seal rows that are not sealed yet, at most `AT_ONCE` of each table, and return how many were.
 
-    whole: look at all rows, not only at the newest. On PostgreSQL whoever comes while another one seals does nothing.
+    whole: look at all rows, not only at the newest. Whoever comes while another one seals does nothing on PostgreSQL,
+    and waits on SQLite: two that read the same newest link would both follow it.
     """
+    begin_writing(session)
     if session.get_bind().dialect.name == "postgresql":
         free = sa.select(sa.func.pg_try_advisory_xact_lock(ADVISORY + 2))
         if not session.execute(free).scalar():

@@ -70,6 +70,19 @@ def tamper(database: sa.Engine, *statements: str) -> None:
     database.dispose()
 
 
+def test_who_seals_while_another_does_neither_breaks_the_chain_nor_fails(database: sa.Engine) -> None:
+    write(database, "A", "B")
+    told: list[int] = []
+    other = threading.Thread(target=lambda: told.append(seal(database)))
+    with transaction(database) as session:
+        assert links.seal(session, NOW) == 2
+        other.start()
+        other.join(0.2)  # on SQLite it waits, on PostgreSQL it has given up by now
+    other.join(20)
+    assert told == [0]
+    assert faults(database) == []
+
+
 def test_every_row_is_sealed_once_and_an_untouched_chain_is_whole(database: sa.Engine) -> None:
     write(database, "A", "B")
     assert seal(database) == 2
