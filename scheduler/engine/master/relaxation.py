@@ -291,13 +291,8 @@ class Relaxation:
             self.check()
             if k in self.listed.span:
                 return self.listed.under(k, reduced_of_listed, -TOLERANCE, MOST_BESIDE)[0]
-            return (
-                self.days[k]
-                .search(
-                    prices, -TOLERANCE, every_set=False, room=ROOM, beam=BEAMS[0], most=MOST_BESIDE, steps=ROUGH_STEPS
-                )
-                .columns
-            )
+            few, beam, steps, day = MOST_BESIDE, BEAMS[0], ROUGH_STEPS, self.days[k]
+            return day.search(prices, -TOLERANCE, every_set=False, room=ROOM, beam=beam, most=few, steps=steps).columns
 
         free = [k for k in self.lead if used[k] < self.count[k]]
         found = list(self.threads.map(one, free) if self.threads else map(one, free))
