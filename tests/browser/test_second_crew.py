@@ -15,30 +15,14 @@ from api.database import transaction
 from api.ledger.plans.documents import plan_in, week_in
 from api.ledger.plans.stored import newest_plan
 from api.week.post import post
-from api.week.run.planning import Planner, plan_week, planned, prepare_week
-from scheduler import offer
-from scheduler.plan import Plan, Route
-from scheduler.week import Week
+from api.week.run.planning import plan_week, prepare_week
+from scheduler.plan import Route
 from tests.browser.board import Board, axe, no_sideways_scroll
+from tests.lifted import planner_for
 
 pytestmark = pytest.mark.browser
 MONDAY = datetime.date(2027, 4, 12)
 NOW = datetime.datetime(2027, 4, 8, 22, tzinfo=datetime.UTC)
-
-
-def planner_for(routes: Sequence[Route], visit: str) -> Planner:
-    """Return what plans a visit with its second crew where it costs least, and other days by `routes`: no search."""
-
-    def planner(week: Week, *, seconds: float, report: object = None) -> Plan:
-        made = offer(week, planned(week, ()), visit, best=1)[0].plan
-        days, tied = {route.day for route in made.routes}, {visit}
-        for follow in week.follows:
-            tied |= {follow.first, follow.then}
-        others = [r for r in routes if r.day not in days and not tied & {stop.job for stop in r.jobs}]
-        met = {route.crew for route in made.routes}
-        return planned(week, (*made.routes, *[r for r in others if r.crew not in met][:1]))
-
-    return planner
 
 
 def an_install(board: Board) -> tuple[str, Sequence[Route]]:

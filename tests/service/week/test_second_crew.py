@@ -21,12 +21,12 @@ from api.ledger.history import note
 from api.ledger.plans.documents import plan_in
 from api.ledger.plans.stored import newest_plan
 from api.rebooking import search
-from api.week.run.planning import Planner, plan_week, planned, prepare_week
-from scheduler import offer
+from api.week.run.planning import plan_week, prepare_week
 from scheduler.audit import audit
-from scheduler.plan import Plan, Route, Stop, read_plan
-from scheduler.week import Week, read_week
+from scheduler.plan import Route, Stop, read_plan
+from scheduler.week import read_week
 from tests.conftest import BuiltDemo
+from tests.lifted import planner_for
 from tests.service.cast import JSON, PAGE, by_link, running, settings_for, signed_in
 from tests.service.rebooking.cast import of_kind, opened, posted, searched, take
 
@@ -35,23 +35,12 @@ NOW = datetime.datetime(2027, 4, 8, 20, tzinfo=datetime.UTC)
 ASKED = {"assist_minutes": 45, "assist_hands": 2, "assist_from": 30}
 
 
-def planner_for(app: FastAPI, visit: str) -> Planner:
-    """Return what plans a visit with its second crew where it costs least, other days as the demo does: no search."""
+def routes_of(app: FastAPI) -> tuple[Route, ...]:
+    """Return the routes of the demo's plan."""
     with transaction(app.state.database) as session:
         row = newest_plan(session, MONDAY)
         assert row is not None
-        routes = plan_in(row).routes
-
-    def planner(week: Week, *, seconds: float, report: object = None) -> Plan:
-        made = offer(week, planned(week, ()), visit, best=1)[0].plan
-        days, tied = {route.day for route in made.routes}, {visit}
-        for follow in week.follows:
-            tied |= {follow.first, follow.then}
-        others = [r for r in routes if r.day not in days and not tied & {stop.job for stop in r.jobs}]
-        met = {route.crew for route in made.routes}
-        return planned(week, (*made.routes, *[r for r in others if r.crew not in met][:1]))
-
-    return planner
+        return plan_in(row).routes
 
 
 def an_install(client: TestClient) -> str:
@@ -85,7 +74,9 @@ def app(built: BuiltDemo, planned_demo: object, tmp_path_factory: pytest.TempPat
         change(manager, visit, **ASKED, skip_cents=5_000_000)  # whatever else waits, it does not
         made = prepare_week(app.state.database, MONDAY, NOW)
         assert made.built.week.format == "week/2"
-        stored, _ = plan_week(app.state.database, made, planner_for(app, visit), seconds=1.0, now=NOW, by="test")
+        stored, _ = plan_week(
+            app.state.database, made, planner_for(routes_of(app), visit), seconds=1.0, now=NOW, by="test"
+        )
         made_public = manager.post(f"/weeks/{MONDAY}/post", json={"plan_id": stored.id, "despite": ""})
         assert made_public.status_code == 201, made_public.text
         assert made_public.json()["despite"] == []
