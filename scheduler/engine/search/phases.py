@@ -66,6 +66,8 @@ class Search:
         """Price routes and choose among them until the best plan is proven best."""
         if not self.meets:
             self.choosing.price()
+            if self.roaming and not self.choosing.few_days:
+                self.roaming.left_out = self.relax.skipped()
             self.choosing.run()
             return
         if self.roaming is None or self.choosing.few_days:
