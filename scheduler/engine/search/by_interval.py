@@ -2,7 +2,8 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable
+import itertools
+from collections.abc import Callable, Mapping
 from concurrent.futures import ThreadPoolExecutor
 from dataclasses import replace
 from typing import TYPE_CHECKING
@@ -14,9 +15,10 @@ from scheduler.engine.model.intervals import by_intervals
 from scheduler.engine.model.plans import timed
 from scheduler.engine.pricing.columns import Columns, columns_of_routes
 from scheduler.engine.search.closing import Closing
-from scheduler.engine.search.diving import PRICED, Dives
-from scheduler.engine.search.incumbent import Best
-from scheduler.engine.search.nearly import Nearly
+from scheduler.engine.search.diving import MEND_HEAT, MEND_ROUNDS, PRICED, Dives
+from scheduler.engine.search.incumbent import Best, Routes
+from scheduler.engine.search.nearly import Nearly, Route
+from scheduler.engine.search.ruin_recreate import Ruin
 
 if TYPE_CHECKING:
     from scheduler.engine.search.whole import Sets
@@ -26,6 +28,7 @@ CUT_STALL = 0.02  # share of the gap that a round of cuts must close to be follo
 DAY_ROOM = 2_000_000  # labels of a crew day to list its sets
 MARGIN = 1.0  # cents kept clear of every comparison with the gap
 FEWEST_DAYS, MOST_DAYS = 2, 5  # that a dive plans anew
+BY_PROGRAM = 0.5  # of these dives, as far as the program does jobs that the plan leaves out
 PIECES = 6  # intervals of the starts of a job that has an assist, at most
 
 
@@ -39,6 +42,7 @@ class ByInterval:
         self.model = self.copies.model
         self.relax = Relaxation(self.model, seed, check, threads)
         self.nearly = Nearly(best, self.copies, seed, check)
+        self.ruin = Ruin(best.model, seed + 1)
 
     def take(self, known: Columns) -> None:
         """Take in routes of the week itself, as far as nobody meets on them, and those of the best plan."""
@@ -49,6 +53,7 @@ class ByInterval:
 
     def bound(self) -> None:
         """Solve the relaxation and keep its bound, which is one on every plan of the week."""
+        self.best.tell("raising the bound")
         self.relax.run(self._prove)
         self._prove()
 
@@ -66,11 +71,8 @@ class ByInterval:
         """Return what `every_set` does of a plan better than the best."""
         return every_set(self.relax, self.best, most)
 
-    def begin(self, left: Callable[[], float]) -> None:
-        """Solve the relaxation, offer the plan of a dive, and cut for some of the time while that closes the gap."""
-        self.best.tell("raising the bound")
-        given = left()
-        self.bound()
+    def begin(self, left: Callable[[], float], given: float) -> None:
+        """Offer the plan of a dive, and cut for some of the time `given` while that closes the gap."""
         self.best.tell("planning days whose crews nearly meet")
         self.dive()
         self.best.tell("raising the bound")
@@ -80,13 +82,14 @@ class ByInterval:
     def dive(self) -> None:
         """Offer the plan of a dive."""
         taken = Dives(self.relax, PRICED).next(np.inf)
-        self.nearly.offer(self.relax.pool.routes_of(taken), 0)
+        self._offer(self.relax.pool.routes_of(taken), {})
 
     def again(self) -> None:
         """Offer the plan of a dive in which the best plan's routes stay, but for those of a few days."""
         self.best.tell("planning days whose crews nearly meet")
-        model, free = self.best.model, self._free()
+        model = self.best.model
         routes, starts = self.best.plan_now()
+        free = self._free(routes)
         times = self.best.times or timed(model, routes, starts)
         held = {k: (items, times[k]) for k, items in routes.items() if int(model.day_of[k]) not in free}
         stay = {k: [self.copies.of(item, starts) for item in items] for k, (items, _) in held.items()}
@@ -96,16 +99,50 @@ class ByInterval:
         kept = [pool.find(group, columns.jobs_of(c), out) for c, (group, out) in places]
         self.relax.solve_lp()  # with the columns that are new
         taken = Dives(self.relax, PRICED, kept).next(np.inf)[len(kept) :]
-        self.nearly.offer(pool.routes_of(taken, beside=held), 0, held)
+        self._offer(pool.routes_of(taken, beside=held), held)
 
-    def _free(self) -> set[int]:
-        """Return the days of the next dive: some in a row, or anywhere."""
+    def _offer(self, routes: Routes, held: Mapping[int, Route]) -> None:
+        """Offer the plan of these routes, and what ruin and recreate makes of it."""
+        if (planned := self.nearly.planned(routes, held)) is None:
+            return
+        self.nearly.take(planned)
+        ruin = self.ruin
+        ruin.begin_from({k: items for k, (items, _) in planned.items()}, self.nearly.starts(planned), afresh=True)
+        ruin.run(MEND_ROUNDS, ruin.stop_cents * MEND_HEAT)
+        self.best.offer(ruin.routes(), ruin.cost, ruin.starts())
+
+    def _free(self, routes: Routes) -> set[int]:
+        """Return the days of the next dive: where the program does other jobs than the plan, some in a row, or any."""
         days = self.model.week.days
         count = min(days, int(self.chance.integers(FEWEST_DAYS, MOST_DAYS + 1)))
-        if self.chance.random() < 0.5:
+        kind = self.chance.random()
+        if kind < BY_PROGRAM and (asked := self._asked(routes)):
+            others = (d for d in self.chance.permutation(days).tolist() if d not in asked)
+            return asked.union(itertools.islice(others, max(0, count - len(asked))))
+        if kind < (1 + BY_PROGRAM) / 2:
             return set(self.chance.permutation(days)[:count].tolist())
         first = int(self.chance.integers(days - count + 1))
         return set(range(first, first + count))
+
+    def _asked(self, routes: Routes) -> set[int]:
+        """Return a day on which the program does a job that the plan leaves out, and the day of one that it alone does.
+
+        Empty where the plan does all that the program does for the most part.
+        """
+        model, relax, jobs = self.best.model, self.relax, len(self.best.model.week.jobs)
+        done = np.zeros((len(self.nearly.meeting), model.week.days))  # by item and day, how much of it
+        for c in np.nonzero(relax.primal > 1e-6)[0].tolist():
+            items = self.model.row_of[relax.pool.jobs[c]]
+            done[items, self.model.day_of[relax.pool.crew_day[c]]] += relax.primal[c]
+        whole = done.sum(axis=1) > 0.5
+        at = {item: int(model.day_of[k]) for k, items in routes.items() for item in items}
+        missing = [j for j in range(jobs) if whole[j] and j not in at]
+        if not missing:
+            return set()
+        job = done[missing[int(self.chance.integers(len(missing)))]]
+        asked = {int(self.chance.choice(model.week.days, p=job / job.sum()))}
+        instead = [j for j in at if j < jobs and not whole[j]]
+        return asked | ({at[instead[int(self.chance.integers(len(instead)))]]} if instead else set())
 
 
 def every_set(relax: Relaxation, best: Best, most: int) -> dict[int, Sets] | None:

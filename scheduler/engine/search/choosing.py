@@ -112,8 +112,9 @@ class Choosing:
     def watch(self, more: Mapping[str, float]) -> Watch:
         """Return the watch over the means, with what each has to wait for its first turn."""
         turn = self.turn_s if np.isfinite(self.given) else TURNS
-        cuts = 0.0 if self.few_days else 5 * turn  # of many crew days each round of pricing takes long
-        first = {PROOF: 0.0, CUTS: cuts, DIVES: 0.0, DAYS: 0.0, SKIPS: cuts, LIST: 5 * turn, FOUND: 9 * turn}
+        cuts = 0.0 if self.few_days else (1 if self.copies else 5) * turn  # many crew days take long to price
+        skips = 0.0 if self.few_days else (9 if self.copies else 5) * turn
+        first = {PROOF: 0.0, CUTS: cuts, DIVES: 0.0, DAYS: 0.0, SKIPS: skips, LIST: 5 * turn, FOUND: 9 * turn}
         return Watch({**first, **more})
 
     def take_in(self) -> Routes:
@@ -134,8 +135,8 @@ class Choosing:
     def priced(self) -> None:
         """After each round of pricing keep the bound; where time is short, use a share of it for better plans."""
         self.best.prove(self.relax.bound)
-        if np.isinf(self.given) or self.few_days or self.given - self.left() < POLISH_AFTER_S:
-            return  # without a limit of time nothing may hang on the clock
+        if np.isinf(self.given) or self.few_days or self.copies or self.given - self.left() < POLISH_AFTER_S:
+            return  # without a limit of time nothing may hang on the clock; where crews meet, other dives find more
         self.polish.without = 0  # there are new routes
         self.take_in()
         if self.relax.level > self.dived or self.given - self.left() > self.next_dive:

@@ -15,7 +15,7 @@ from scheduler.engine.pricing.elsewhere import Elsewhere
 from scheduler.engine.search.by_interval import ByInterval, every_set
 from scheduler.engine.search.choosing import Choosing
 from scheduler.engine.search.incumbent import Best, Routes
-from scheduler.engine.search.meeting import WHOLE, Meeting
+from scheduler.engine.search.meeting import ANEW, WHOLE, Meeting
 from scheduler.engine.search.roaming import Roaming
 from scheduler.engine.search.ruin_recreate import Ruin
 
@@ -66,6 +66,8 @@ class Search:
         """Price routes and choose among them until the best plan is proven best."""
         if not self.meets:
             self.choosing.price()
+            if self.roaming and not self.choosing.few_days:
+                self.roaming.left_out = self.relax.skipped()
             self.choosing.run()
             return
         if self.roaming is None or self.choosing.few_days:
@@ -90,12 +92,17 @@ class Search:
         if self.roaming:
             self.roaming.columns = dives.nearly.columns
         dives.take(self.relax.columns())
-        dives.begin(self.left)
+        given = self.left()
+        dives.bound()
+        if self.roaming:
+            self.roaming.left_out = dives.relax.skipped()
+        dives.begin(self.left, given)
         if self.best.proven:
             return
         meeting.list_sets = dives.sets
         choosing = Choosing(dives.nearly, dives.relax, self.seed, self.left, self.check, self.met)
-        choosing.run({**meeting.means(), AGAIN: (lambda: True, dives.again)}, late=[WHOLE])
+        late = [WHOLE] if self.choosing.few_days else [WHOLE, ANEW]
+        choosing.run({**meeting.means(), AGAIN: (lambda: True, dives.again)}, late)
 
     def roam(self) -> None:
         """Let ruin and recreate go on in the background."""

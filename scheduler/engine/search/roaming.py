@@ -1,8 +1,10 @@
 """Ruin and recreate that goes on in a thread of its own while routes are priced and chosen among.
 
 It anneals in cycles, each from the best plan that anyone has found, by turns hot (a plan that leaves out other jobs)
-and cool (other orders and crews); the heat that has won most so far has every other turn, and each lasts longer than
-those before it. Its plans are audited as all are, and its routes wait here until the search takes them into the master.
+and cool (other orders and crews); the kind that has won most so far has every other turn, and each lasts longer than
+those before it. Once it is told how much of each job the linear program leaves out, cycles are cool, and every other
+one leans towards that. Its plans are audited as all are, and its routes wait here until the search takes them into the
+master.
 """
 
 from __future__ import annotations
@@ -10,6 +12,7 @@ from __future__ import annotations
 import math
 import threading
 from collections.abc import Callable
+from typing import Any
 
 from scheduler.engine.pricing.columns import Columns
 from scheduler.engine.search.incumbent import Best
@@ -17,6 +20,8 @@ from scheduler.engine.search.ruin_recreate import Ruin
 from scheduler.engine.search.state import State
 
 HEATS = (0.3, 1.0, 0.1, 3.0)  # of what a stop costs: where the cycles begin, by turns
+COOLER = (0.03, 0.1)  # the same once it is known what the linear program leaves out
+LEAN = 0.3  # of what a job costs that is left out: so much more where the program does it all, so much less where not
 COLD = 0.002  # of the same, where they end
 FIRST_SHARE, MOST_SHARE, LONGER = (
     0.02,
@@ -42,6 +47,7 @@ class Roaming:
         self.ended = threading.Event()
         self.fault: BaseException | None = None
         self.columns: Callable[[State], Columns] = ruin.columns  # the routes of a plan, as the search has them
+        self.left_out: Any = None  # by job how much of it the linear program leaves out, once that is known
         self.thread = threading.Thread(target=self._work, name="roaming", daemon=True)
         self.thread.start()
 
@@ -61,17 +67,19 @@ class Roaming:
     def _work(self) -> None:
         try:
             turn, share, idle = 0, FIRST_SHARE, 0.0
-            won = dict.fromkeys(HEATS, 0.0)  # cents a second
+            won = dict.fromkeys([(heat, False) for heat in HEATS], 0.0)  # cents a second; whether a cycle leans
             while not self._over():
-                if turn < len(HEATS):
-                    hot = HEATS[turn]
+                if self.left_out is not None and (COOLER[0], True) not in won:
+                    turn, won = 0, dict.fromkeys([(heat, leans) for heat in COOLER for leans in (True, False)], 0.0)
+                if turn < len(won):
+                    kind = list(won)[turn]
                 else:
-                    hot = HEATS[turn // 2 % len(HEATS)] if turn % 2 else max(HEATS, key=won.__getitem__)
-                before, seconds = self.best.cost, share * self.given
-                self._cycle(hot, seconds)
-                idle = 0.0 if self.ruin.cost < before else min(MOST_IDLE, idle + IDLE)
+                    kind = list(won)[turn // 2 % len(won)] if turn % 2 else max(won, key=won.__getitem__)
+                seconds = share * self.given
+                gain = self._cycle(*kind, seconds)
+                idle = 0.0 if gain else min(MOST_IDLE, idle + IDLE)
                 self._pause(idle * seconds)
-                won[hot] = 0.5 * won[hot] + max(0, before - self.ruin.cost) / seconds
+                won[kind] = 0.5 * won[kind] + gain / seconds
                 turn, share = turn + 1, min(MOST_SHARE, share * LONGER)
         except BaseException as fault:  # handed to the search
             self.fault = fault
@@ -85,20 +93,24 @@ class Roaming:
     def _over(self) -> bool:
         return self.ended.is_set() or self.left() <= 0 or self.best.proven
 
-    def _cycle(self, hot: float, seconds: float) -> None:
-        """Anneal once from the best plan."""
+    def _cycle(self, hot: float, leaning: bool, seconds: float) -> int:
+        """Anneal once from the best plan; return by how many cents that bettered it."""
         ruin = self.ruin
-        ruin.begin_from(*self.best.plan_now())
+        ruin.lean(LEAN * (1.0 - 2.0 * self.left_out) if leaning else None)
+        ruin.begin_from(*self.best.plan_now(), afresh=True)
         stop = ruin.stop_cents
-        begun = self.left()
+        begun, gain = self.left(), 0
         while not self._over() and (done := (begun - self.left()) / seconds) < 1:
             heat = stop * hot * math.pow(COLD / hot, done)
             ruin.run(self.slice, heat)
-            if ruin.cost < self.best.cost:
+            if ruin.cost < self.best.cost:  # what it costs without leaning
+                before = self.best.cost
                 self.best.offer(ruin.routes(), ruin.cost, ruin.starts())
+                gain += max(0, before - ruin.cost)
             if heat < COOL * stop:
                 self._keep(ruin.now)
         self._keep(ruin.best)
+        return gain
 
     def _keep(self, state: State) -> None:
         made = self.columns

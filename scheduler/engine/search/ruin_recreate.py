@@ -219,6 +219,7 @@ class Ruin:
     def __init__(self, model: Model, seed: int) -> None:
         self.model = model
         self.week = arrays(model)
+        self.week = self.week._replace(skip=self.week.skip.copy())  # it leans
         self.now, self.best, self.trial = empty(model), empty(model), empty(model)
         self.rounds = 0
         self.room = room_for(model, seed)
@@ -243,6 +244,15 @@ class Ruin:
         if afresh or self.now.total[0] < self.best.total[0]:
             copy_state(self.now, self.best)
 
+    def lean(self, more: Any) -> None:
+        """Have leaving a job out cost more or less than it does, by this share for each job; None: what it does."""
+        skip = self.model.skip_cost.copy()
+        if more is not None:
+            skip[: len(more)] += (skip[: len(more)] * more).astype(np.int64)
+        for state in (self.now, self.best, self.trial):
+            state.total[0] += (skip - self.week.skip)[state.at < 0].sum()
+        self.week.skip[:] = skip
+
     def run(self, rounds: int, heat: float, cooling: float = 1.0) -> float:
         """Search on for `rounds`; `heat` in cents, times `cooling` each; return what it comes to."""
         begin = self.rounds + 1
@@ -252,14 +262,15 @@ class Ruin:
 
     @property
     def cost(self) -> int:
-        """The cost of the best plan, in cents."""
-        return int(self.best.total[0])
+        """The cost of the best plan, in cents; where it leans, what that plan costs all the same."""
+        left_out = self.best.at < 0
+        return int(self.best.total[0] + (self.model.skip_cost - self.week.skip)[left_out].sum())
 
     @property
     def stop_cents(self) -> float:
         """What a stop of the best plan costs on average, in cents."""
         planned = self.best.at >= 0
-        skipped = int(self.week.skip[~planned].sum())
+        skipped = int(self.model.skip_cost[~planned].sum())
         return (self.cost - skipped) / max(1, int(planned.sum()))
 
     def routes(self) -> Routes:

@@ -139,3 +139,29 @@ def test_every_item_of_a_plan_has_a_copy_that_can_start_when_it_does() -> None:
                 mine = copies.model.options_of(k, copy)
                 spans = zip(copies.model.opt_lo[mine], copies.model.opt_hi[mine], strict=True)
                 assert any(lo <= start <= hi for lo, hi in spans)
+
+
+@pytest.mark.usefixtures("compiled")
+def test_only_crews_that_meet_are_timed_together() -> None:
+    best = Best(build(read_week((WEEKS / "v2-tiny-4.week.json").read_bytes())))
+    ruin = Ruin(best.model, 0)
+    ruin.start()
+    ruin.run(500, ruin.stop_cents)
+    best.offer(ruin.routes(), ruin.cost, ruin.starts())
+    nearly, model = ByInterval(best, 0, nothing, None).nearly, best.model
+    planned = nearly.planned(nearly.state()[0], {})
+    assert planned is not None
+    assert nearly.known
+    for crews in nearly.known:
+        met = [k for k, items in crews if items & nearly.meets]
+        assert sorted(met) == sorted(k for k, _ in crews)
+        assert len({int(model.day_of[k]) for k in met}) == 1
+        for k, items in crews:  # whoever is met is among them
+            jobs = {int(model.helped_job[i]) if model.helped_job[i] >= 0 else i for i in items & nearly.meets}
+            other = set().union(*(them for crew_day, them in crews if crew_day != k))
+            assert all(j in other or int(model.assist_of[j]) in other for j in jobs)
+    before = best.cost
+    nearly.take(planned)
+    assert best.cost <= before == ruin.cost
+    assert sum(times.cost for _, times in planned.values()) <= sum(ruin.best.cost)
+    assert best.refused == 0

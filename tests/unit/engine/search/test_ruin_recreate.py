@@ -74,3 +74,20 @@ def test_it_goes_on_from_a_given_plan() -> None:
     fresh.start()
     fresh.begin_from(routes)
     assert fresh.now.total[0] == fresh.best.total[0] == held.cost
+
+
+def test_leaning_changes_what_is_left_out_and_not_what_a_plan_is_said_to_cost() -> None:
+    ruin = searched(MIXED)
+    plain = ruin.cost
+    planned = np.nonzero(ruin.best.at >= 0)[0]
+    more = np.zeros(len(MIXED.jobs))
+    more[planned[0]] = -1.0  # leaving it out costs nothing
+    ruin.lean(more)
+    assert ruin.cost == plain
+    ruin.run(ROUNDS, 1.0)
+    assert ruin.best.at[planned[0]] < 0
+    plan = plan_of(ruin.model, ruin.routes(), seconds=0.0, bound=None)
+    assert plan.cost.total == ruin.cost
+    ruin.lean(None)
+    assert int(ruin.best.total[0]) == ruin.cost == plan.cost.total
+    assert (ruin.week.skip == ruin.model.skip_cost).all()
