@@ -13,7 +13,7 @@ from msgspec.structs import replace
 
 from api.falls.today import Today
 from api.fields.shown import clock, day_name
-from scheduler.plan import Stop
+from scheduler.plan import Stop, loading_for_some
 from scheduler.price import Outing, outings
 from scheduler.week import Follow, Job
 
@@ -49,8 +49,8 @@ def _outings(today: Today, gone: Collection[str]) -> tuple[Outing, ...]:
     """Return the posted routes in today's week, without the visits that are gone."""
     left = []
     for route in today.posted.plan.routes:
-        stops = tuple(stop for stop in route.stops if (stop.job or stop.assist) not in gone)
-        if any(not stop.reload for stop in stops):
+        stops = loading_for_some([stop for stop in route.stops if (stop.job or stop.assist) not in gone])
+        if stops:
             left.append(replace(route, stops=stops))
     return outings(today.built.week, left)
 

@@ -110,8 +110,8 @@ def in_a_row(
         made.append(one)
     _come_later(session, visit.id, made[-1].id, now=now, by=by)
     for first, then in zip((visit, *made), made, strict=False):
-        days = {"min_days": 1, "max_days": 1, "same_crew": row.same_crew}
-        _follow(session, tables.VisitFollows(first_id=first.id, then_id=then.id, **days), now=now, by=by)
+        pair = tables.VisitFollows(first_id=first.id, then_id=then.id, min_days=1, max_days=1, same_crew=row.same_crew)
+        _follow(session, pair, now=now, by=by)
     return made
 
 

@@ -39,6 +39,8 @@ DID = (
     to_say("{who} took in, made {what}"), to_say("{who} took in, changed {what}"),
     to_say("{who} undid, deleted {what}"), to_say("{who} undid, made {what}"), to_say("{who} undid, changed {what}"),
     to_say("{who} by hand {what}"), to_say("{who} noted the answer to {what}"),
+    to_say("{who} noted the second crew at {what}"), to_say("{who} noted the lift as over at {what}"),
+    to_say("{who} took back the second crew at {what}"), to_say("{who} took back the lift as over at {what}"),
     to_say("{who} kept a rain date for {what}"), to_say("{who} let go the rain date of {what}"),
     to_say("{who} took the rain date of {what}"),
 )  # fmt: skip
