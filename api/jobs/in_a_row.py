@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import datetime
-from collections.abc import Mapping
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 
 from sqlmodel import Session, col, select
@@ -76,16 +76,19 @@ def row_of(sent: Mapping[str, str]) -> InARow | None:
 
 
 def in_a_row(
-    session: Session, visit: tables.Visit, row: InARow, *, now: datetime.datetime, by: str
+    session: Session, visit: tables.Visit, row: InARow, *, now: datetime.datetime, by: str,
+    hands: int | None = None, skills: Sequence[str] = (),
 ) -> list[tables.Visit]:  # fmt: skip
     """Make the later days of an open visit, each after the one before; return them in order.
 
-    They ask for what the visit itself was entered with. The crate goes with the first day: an install goes on as a
+    They ask for what the visit itself was entered with, else for as many people as its kind of work does; `hands` and
+    `skills` are what its papers have found that it needs. The crate goes with the first day: an install goes on as a
     repair. What comes after the visit comes after its last day. Raises `BadInput` where the visit
     is not open or has its days already, `Problem` 409 where somebody else has changed it at this moment.
     """
     check_row(session, visit)
     kind, work = as_work(visit)
+    people = visit.hands or hands or visit.work.hands
     before = {"minutes": [visit.minutes, row.minutes]}
     if visit.minutes != row.minutes:
         if not versions.update(session, visit, {"minutes": row.minutes}):
@@ -97,7 +100,7 @@ def in_a_row(
         one = tables.Visit(
             id=job_number(session, new_id("J")), kind=kind, work_id=work, site_id=visit.site_id,
             order_id=visit.order_id, awning_id=visit.awning_id, due_on=visit.due_on, from_on=visit.from_on,
-            minutes=row.minutes, hands=visit.hands, skills=visit.skills,
+            minutes=row.minutes, hands=people, skills=sorted({*visit.skills, *skills}),
             late_cents=visit.late_cents, skip_cents=visit.skip_cents,
             fault=f"day {day} of {row.days} of {visit.id}{': ' if visit.fault else ''}{visit.fault}"[:500],
         )  # fmt: skip

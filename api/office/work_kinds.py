@@ -179,7 +179,8 @@ OF_WORK = (
     Kind("follow-ons", "Follow-on visits", "follow-on", tables.VisitFollows,
          "Which visit comes after which other one: an electrician first, the second day of a long job.", (
         _job("visit_follows", "first_id", "First", meaning="the job that goes first, such as J-1042", owner=True),
-        _job("visit_follows", "then_id", "Then", meaning="the job that comes after it, such as J-1204"),
+        _job("visit_follows", "then_id", "Then follows", meaning="the job that comes after it, such as J-1204",
+             aliases=("then",)),
         plain("visit_follows", "min_days", "Days later, at least", start="1",
               meaning="counted as on the calendar; 0: the same day will do, with the same crew"),
         plain("visit_follows", "max_days", "Days later, at most", may_be_empty=True,

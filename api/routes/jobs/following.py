@@ -24,7 +24,7 @@ from api.ledger.day_rows import days_of
 from api.ledger.told import told_now
 from api.office import keeping
 from api.office.kinds import KINDS
-from api.papers.shown.job_page import JobPage
+from api.papers.shown.job_page import JobPage, job_page
 from api.routes.office.kinds import sent_texts, what_hangs
 from scheduler.errors import BadInput
 
@@ -117,8 +117,12 @@ def take_days(request: Request, session: Database, now: Now, who: Office, visit_
         return page(request, "job/days.html", shown, status=422)
     row = InARow(**values, same_crew=sent.get("same_crew") == "yes")
 
+    papers = job_page(session, visit_id, now)
+    hands, skills = (papers.job.needs.hands, papers.job.needs.skills) if papers is not None else (None, ())
+
     def do(session: Session) -> None:
-        in_a_row(session, session.get_one(tables.Visit, visit_id), row, now=now, by=who.name)
+        one = session.get_one(tables.Visit, visit_id)
+        in_a_row(session, one, row, now=now, by=who.name, hands=hands, skills=skills)
 
     hangs = what_hangs(request, now, sent, do)
     if hangs is not None:

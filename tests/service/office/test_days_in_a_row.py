@@ -16,9 +16,10 @@ from api.access.accounts import Role
 from api.database import transaction
 from api.hand_over.warranty import callbacks, warranty_of
 from api.ledger.day_rows import days_of
+from api.papers.shown.job_page import job_page
 from tests.conftest import BuiltDemo
 from tests.service.cast import PAGE, signed_in
-from tests.service.day.day_cast import AT, DAY, HOME, Jobs, on_the_morning, phone, post_day
+from tests.service.day.day_cast import AT, DAY, HOME, MORNING, Jobs, on_the_morning, phone, post_day
 from tests.service.office.test_entry import NEW, form_of
 from tests.service.office.test_follow_ons import done, follow_form, rows
 from tests.service.office.test_set_up import keep_file, send, text_of
@@ -67,6 +68,11 @@ def test_an_install_becomes_two_days_with_one_crew(app: FastAPI, office: TestCli
     assert {v.minutes for v in (first, second, third)} == {300}
     assert (second.site_id, second.awning_id, second.due_on) == (first.site_id, first.awning_id, first.due_on)
     assert second.fault == "day 2 of 3 of J-1048"
+    with transaction(app.state.database) as session:
+        needs = job_page(session, "J-1048", MORNING)
+        assert needs is not None
+        needs_hands = needs.job.needs.hands
+    assert (second.hands, needs_hands > 1) == (needs_hands, True)  # a repair alone asks for one
     wanted = {
         ("J-1048", second.id, 1, 1, True),
         (second.id, third.id, 1, 1, True),
