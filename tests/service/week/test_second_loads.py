@@ -144,7 +144,7 @@ def test_the_phone_leads_by_the_yard_with_what_is_in_each_load(app: FastAPI, man
     assert f'data-kit-of="{first.job}"' in begin
     assert f'data-kit-of="{last.job}"' not in begin
     assert f'data-kit-of="{last.job}"' in again
-    assert f"Load 2 waits here for {clock(load.start)}: {last.job} stays in the yard until then." in text_of(begin)
+    assert f"For load 2 at {clock(load.start)}, not before: {last.job}" in text_of(begin)
     assert f"{clock(load.start)}–{clock(load.end)}" in text_of(again)
     stop = page.split(f'id="stop-{last.job}"')[1].split("</section>")[0]
     assert 'href="#load-2"' in stop
