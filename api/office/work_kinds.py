@@ -10,6 +10,7 @@ import sqlalchemy as sa
 from sqlmodel import Session, col, select
 
 from api import tables
+from api.business.part import BadValues
 from api.fields.limits import limit
 from api.fields.rules import KINDS
 from api.http import versions
@@ -28,6 +29,7 @@ from api.office.kind import (
     several,
     switch,
 )
+from api.workers.turns import Turn, one_at_a_time
 from scheduler.errors import BadInput
 
 MOST_STEPS = 30
@@ -92,8 +94,21 @@ def _check_follow(session: Session, key: str | None, values: Values) -> None:
             raise BadInput("then_id", f"{then.id} is done or cancelled: it waits for nothing any more")
         if first.state == "cancelled":
             raise BadInput("first_id", f"{first.id} is cancelled: nothing can come after it")
-    if way := _way(session, then.id, first.id):
-        raise BadInput("then_id", f"{first.id} comes after {then.id} already ({' → '.join(way)}): take that away first")
+    _refuse_circle(session, first.id, then.id)
+
+
+def _no_circle_yet(session: Session, row: Any, values: Values, by: str, now: datetime.datetime) -> None:
+    """Look once more, one at a time: of two who close a circle together each has seen none before."""
+    one_at_a_time(session, Turn.ORDER_VISITS)
+    try:
+        _refuse_circle(session, row.first_id, row.then_id)
+    except BadInput as fault:
+        raise BadValues([(fault.where, fault.problem)]) from None
+
+
+def _refuse_circle(session: Session, first_id: str, then_id: str) -> None:
+    if way := _way(session, then_id, first_id):
+        raise BadInput("then_id", f"{first_id} comes after {then_id} already ({' → '.join(way)}): take that away first")
 
 
 def _way(session: Session, first_id: str, last_id: str) -> list[str]:
@@ -186,7 +201,8 @@ OF_WORK = (
         plain("visit_follows", "max_days", "Days later, at most", may_be_empty=True,
               meaning="1 with 1 as the least: the very next day; empty: any number"),
         switch("same_crew", "Same crew", False, meaning="yes: the crew that does the one does the other"),
-    ), key=("first_id", "then_id"), check=_check_follow, fixed=("first_id", "then_id")),
+    ), key=("first_id", "then_id"), check=_check_follow, put=_no_circle_yet,
+         fixed=("first_id", "then_id")),
     Kind("racks", "Awnings stored", "stored awning", tables.StoredAwning,
          "Where in which yard an awning lies over the winter.", (
         awning_column("stored_awning", owner=True),

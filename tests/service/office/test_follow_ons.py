@@ -14,10 +14,13 @@ from sqlmodel import Session, col, select
 
 from api import tables
 from api.access.accounts import Role
+from api.business.part import BadValues
 from api.database import transaction
 from api.falls.today import today_in
 from api.ledger.facts import facts
 from api.ledger.history import note
+from api.office import keeping
+from api.office.kinds import KINDS
 from api.papers.preparation import Preparation
 from api.week.build import job_of
 from api.week.crews import shifts_of
@@ -130,6 +133,23 @@ def test_a_circle_of_three_is_found_and_the_pair_stays_what_it_is(app: FastAPI, 
     assert "(J-1050 → J-1102 → J-1100): take that away first" in text_of(answer.text)
     status, page = change(office, "follow-ons", "J-1102&key=J-1100", then_id="J-1048")
     assert (status, 'is "J-1100" and stays so' in text_of(page)) == (422, True)
+
+
+def test_of_two_who_close_a_circle_together_one_is_told(app: FastAPI, office: TestClient) -> None:
+    kind = KINDS["follow-ons"]
+
+    def pair(session: Session, first: str, then: str) -> dict[str, object]:
+        return keeping.read(session, kind, {"first_id": first, "then_id": then})
+
+    with transaction(app.state.database) as session:
+        one, other = pair(session, "J-1098", "J-1099"), pair(session, "J-1099", "J-1098")  # both see no circle
+    with transaction(app.state.database) as session:
+        keeping.keep(session, kind, None, one, by="olive", now=MORNING)
+    refused = pytest.raises(BadValues, match="J-1099 comes after J-1098 already")
+    with refused, transaction(app.state.database) as session:
+        keeping.keep(session, kind, None, other, by="maud", now=MORNING)
+    assert ("J-1098", "J-1099", 1, None, False) in rows(app)
+    assert ("J-1099", "J-1098") not in {(a, b) for a, b, *_ in rows(app)}
 
 
 def test_done_and_cancelled_visits_wait_for_nothing(app: FastAPI, office: TestClient) -> None:
