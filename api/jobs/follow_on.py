@@ -10,7 +10,7 @@ from api import tables
 from api.fields.ids import new_id
 from api.http import versions
 from api.jobs.numbers import job_number
-from api.ledger.day_rows import days_of
+from api.ledger.day_rows import days_of, goes_on_as
 from api.ledger.history import note
 from scheduler.week import Job
 
@@ -24,7 +24,7 @@ def follow_on(
     several days in a row is done after the last of them; else what came after the visit comes after the rest as well.
     """
     last = days_of(session, visit)[-1]
-    kind, work = as_work(visit)
+    kind, work = goes_on_as(visit)
     made = tables.Visit(
         id=job_number(session, new_id("J")),
         kind=kind,
@@ -47,14 +47,6 @@ def follow_on(
     session.flush()
     note(session, now, by, "made", "visit", made.id, {"rest of": visit.id, "minutes": left_min})
     return made
-
-
-def as_work(visit: tables.Visit) -> tuple[str, str]:
-    """Return what a visit that goes on with another counts as, and its kind of work.
-
-    An install that has begun has no crate any more, and what is left of it is a repair.
-    """
-    return ("repair", "repair") if visit.kind == "install" else (visit.kind, visit.work_id)
 
 
 def again(session: Session, made: tables.Visit, left_min: int | None, *, now: datetime.datetime, by: str) -> bool:

@@ -13,10 +13,9 @@ from api.fields.ids import new_id
 from api.fields.limits import Whole, limit
 from api.http import versions
 from api.http.problems import Problem
-from api.jobs.follow_on import as_work
 from api.jobs.numbers import job_number
 from api.languages import to_say
-from api.ledger.day_rows import days_of
+from api.ledger.day_rows import days_of, goes_on_as
 from api.ledger.history import note
 from scheduler.errors import BadInput
 
@@ -87,7 +86,7 @@ def in_a_row(
     is not open or has its days already, `Problem` 409 where somebody else has changed it at this moment.
     """
     check_row(session, visit)
-    kind, work = as_work(visit)
+    kind, work = goes_on_as(visit)
     people = visit.hands or hands or visit.work.hands
     before = {"minutes": [visit.minutes, row.minutes]}
     if visit.minutes != row.minutes:

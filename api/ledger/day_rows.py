@@ -1,4 +1,4 @@
-"""Days in a row: visits of one job that follow each other by one day, at one site."""
+"""Days in a row: visits of one job that follow each other by one day, at one site, each going on with the same work."""
 
 from __future__ import annotations
 
@@ -9,12 +9,20 @@ from sqlmodel import Session, col, select
 from api import tables
 
 
+def goes_on_as(visit: tables.Visit) -> tuple[str, str]:
+    """Return what a visit that goes on with another counts as, and its kind of work.
+
+    An install that has begun has no crate any more, and what is left of it is a repair.
+    """
+    return ("repair", "repair") if visit.kind == "install" else (visit.kind, visit.work_id)
+
+
 def next_day(session: Session, visit: tables.Visit) -> tables.Visit | None:
     """Return the visit that goes on with the work of `visit` the day after, None where none does."""
     row, then = tables.VisitFollows, tables.Visit
     wanted = select(then).join(row, col(row.then_id) == col(then.id)).where(
         row.first_id == visit.id, row.min_days == 1, row.max_days == 1,
-        then.site_id == visit.site_id, then.state != "cancelled",
+        then.site_id == visit.site_id, then.work_id == goes_on_as(visit)[1], then.state != "cancelled",
     )  # fmt: skip
     return session.exec(wanted.order_by(col(then.id))).first()
 

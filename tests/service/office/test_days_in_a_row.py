@@ -179,3 +179,13 @@ def test_what_is_left_of_the_first_day_is_done_after_the_last(day: tuple[FastAPI
     assert rest is not None
     assert (second.id, rest, 0, None, False) in rows(app)
     assert (first.id, rest) not in {(a, b) for a, b, *_ in rows(app)}
+
+
+def test_another_kind_of_work_on_the_next_day_is_no_day_of_the_same_job(app: FastAPI, office: TestClient) -> None:
+    form = follow_form(office.get("/jobs/J-1050").text, "before") | {"max_days": "1"}
+    new = form_of(office.get("/jobs/new?site=S-009").text) | {"visits.kind": "remove", "visits.fault": "old awning"}
+    made = office.post("/jobs/new", data=new, follow_redirects=False).headers["location"].rpartition("/")[2]
+    sent = form | {"first_id": made, "anyway": "yes"}
+    assert office.post("/set-up/follow-ons/new", data=sent, follow_redirects=False).status_code == 303
+    assert [one.id for one in row_of(app, "J-1050")] == ["J-1050", "J-1102"]
+    assert [one.id for one in row_of(app, made)] == [made]
