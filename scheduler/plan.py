@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from typing import Annotated, Any, Literal
 
 import msgspec
@@ -43,6 +44,17 @@ class Stop2(Stop, frozen=True, kw_only=True, omit_defaults=True):
     reload: bool | msgspec.UnsetType = msgspec.UNSET
     start: PlanMinute
     end: PlanMinute
+
+
+def loading_for_some(stops: Sequence[Stop]) -> tuple[Stop, ...]:
+    """Return the stops without loads that are taken on for nothing: first or last ones, and all but one of several."""
+    left = list[Stop]()
+    for stop in stops:
+        if not stop.reload or (left and not left[-1].reload):
+            left.append(stop)
+    while left and left[-1].reload:
+        left.pop()
+    return tuple(left)
 
 
 class Route(_Part, frozen=True):

@@ -43,10 +43,25 @@ class Entry:
 
 
 @dataclass(frozen=True, slots=True)
+class Load:
+    """What a van carries at once: the jobs that it is for, in order, its weight and its long boxes.
+
+    `start`, `end`: when it is taken on in mid-day, None for the first one, with which the crew leaves.
+    """
+
+    jobs: tuple[str, ...]
+    weight_kg: int
+    boxes: int
+    start: int | None = None
+    end: int | None = None
+
+
+@dataclass(frozen=True, slots=True)
 class Cell:
     """One crew's day. `from_pool` is what goes out of the yard's shared ladders and tools; `cents` the route's cost.
 
-    `rest` is the minute at which the rest begins, None where none is due.
+    `weight_kg` and `boxes` are those of all `loads` together. `rest` is the minute at which the rest begins, None where
+    none is due.
     """
 
     crew: str
@@ -66,6 +81,7 @@ class Cell:
     boxes: int
     from_pool: dict[str, int]
     cents: int
+    loads: tuple[Load, ...] = ()
 
     @property
     def visits(self) -> tuple[Entry, ...]:
@@ -160,7 +176,16 @@ def _cell(week: Week, o: Outing) -> Cell:
         boxes=sum(job.boxes for _, job in o.stops),
         from_pool={item: n for item, n in o.from_pool.items() if n},
         cents=cost.crews + cost.travel + cost.overtime + cost.helpers,
+        loads=tuple(_loads(o)),
     )
+
+
+def _loads(o: Outing) -> Iterator[Load]:
+    reloads = [None, *(stop for stop, job in o.calls if job is None)]
+    for jobs, stop in zip(o.loads, reloads, strict=True):
+        kg, boxes = sum(job.weight_kg for job in jobs), sum(job.boxes for job in jobs)
+        begun, over = (None, None) if stop is None else (stop.start, stop.end)
+        yield Load(tuple(job.id for job in jobs), kg, boxes, begun, over)
 
 
 def _marks(job: Job, visit: Visit) -> Iterator[str]:

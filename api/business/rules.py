@@ -139,6 +139,10 @@ def week(session: Session) -> Part:
                  chosen(YES_NO), choices=YES_NO,
                  meaning="The visit then ends as much later. Local rules on rests go first."),
         )),
+        Group("Second loads", "A van that cannot carry a whole day comes by its yard again.", lines=(
+            Line("reload_min", "Another load takes", str(rules.reload_min), RULE_LIMITS["reload_min"], "min",
+                 "In the yard, besides the drives there and on; 0: crews take all along in the morning."),
+        )),
         Group("Hours of a week", "In the United States work past 40 hours a week is paid at one and a half.", lines=(
             Line("weekly_hours", "A crew's week is", str(rules.weekly_hours), RULE_LIMITS["weekly_hours"], "hours",
                  "From leaving the yard to being back, all days together; 0 counts none."),
@@ -192,7 +196,7 @@ def week(session: Session) -> Part:
         plain = ("week_days", "plan_with", "tall_ladder_from_mm", "large_awning_from_mm", "weather_doubt_percent",
                  "weather_open_percent", "rain_date_percent", "drive_p80_percent", "late_delivery_percent",
                  "odds_below_percent", "horizon_weeks", "crate_weeks", "count_days", "weekly_hours", "weekly_percent",
-                 "slow_hours")  # fmt: skip
+                 "reload_min", "slow_hours")  # fmt: skip
         for name in plain:
             new[name] = values[name]
         new["rest"], new["rest_within"] = None, values["rest_within"] == "yes"

@@ -5,7 +5,7 @@ from __future__ import annotations
 import datetime
 import hashlib
 from collections import defaultdict
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 
 import msgspec
@@ -70,11 +70,29 @@ class DayStop:
 
 
 @dataclass(frozen=True)
+class LoadStop:
+    """What the van takes on at once, and where: `stops` are the visits that it is for, `shelf` their pieces by item.
+
+    `number` counts the day's loads from 1; `entry` is its place in the crew's day and `drive` the drive back for it,
+    both None for the first load, with which the crew leaves.
+    """
+
+    number: int
+    stops: tuple[DayStop, ...]
+    shelf: dict[str, int]
+    weight_kg: int
+    boxes: int
+    entry: Entry | None = None
+    drive: DriveAtHour | None = None
+
+
+@dataclass(frozen=True)
 class DayContent:
     """A crew's day as a plan has it; `cell` is None where the crew does not go out, `sky` where no forecast reaches.
 
-    `stops` are the crew's own visits, `calls` these and the lifts at which it helps another crew, in order.
-    `shelf` are pieces by item that its kits take from the shelf; `cautions_for_all` those that every stop shares.
+    `stops` are the crew's own visits, `calls` these, the lifts at which it helps another crew and the loads that it
+    takes on in mid-day, in order. `loads` are all of these, the one with which it leaves before the others.
+    `cautions_for_all` are those that every stop shares.
     `drives` says what timed its drives, `home` is the last of them and `drive_min` their sum, all at their hours;
     `slow` says what slow hours do to the day.
     """
@@ -89,13 +107,27 @@ class DayContent:
     cell: Cell | None
     sky: Sky | None
     stops: tuple[DayStop, ...]
-    calls: tuple[DayStop | LiftStop, ...]
-    shelf: dict[str, int]
+    calls: tuple[DayStop | LiftStop | LoadStop, ...]
+    loads: tuple[LoadStop, ...]
     cautions_for_all: tuple[str, ...]
     drives: str
     home: DriveAtHour | None
     drive_min: int
     slow: tuple[str, ...]
+
+    @property
+    def places(self) -> tuple[DayStop | LiftStop, ...]:
+        """The calls away from the yard."""
+        return tuple(call for call in self.calls if not isinstance(call, LoadStop))
+
+    def is_after_load(self, stop: DayStop | LiftStop) -> bool:
+        """Say whether the crew comes to a stop from its yard, with another load."""
+        before = self.calls[: self.calls.index(stop)]
+        return bool(before) and isinstance(before[-1], LoadStop)
+
+    def load_of(self, visit_id: str) -> int:
+        """Return the number of the load that a visit's things are in."""
+        return next(load.number for load in self.loads if visit_id in {stop.entry.job for stop in load.stops})
 
 
 def day_content(
@@ -113,21 +145,23 @@ def day_content(
     riders = riding_on(session, date).riders(crew, date)
     measures = Measures(convert(business.units, str, "units"))  # type: ignore[arg-type]
     entries = cell.entries if cell is not None else ()
-    pages = job_pages(session, [entry.job for entry in entries], now)
+    pages = job_pages(session, [entry.job for entry in entries if entry.job], now)
     told = {job: tuple(cautions(page.job, page.site)) for job, page in pages.items()}
     own = [entry.job for entry in entries if entry.is_visit]
     shared = _shared([told[job] for job in own])
-    shelf: dict[str, int] = defaultdict(int)
-    for job in own:
-        for item, pieces in pages[job].job.needs.parts.items():
-            shelf[item] += pieces
     meetings = Meetings(session, made.week, made.plan, offset)
     drives = made.by_hour.get((crew.id, offset), ())
+    stops = {
+        entry.job: _stop(session, entry, drive, pages[entry.job], told[entry.job], shared, measures,
+                         meetings.second_crew(entry.job))
+        for entry, drive in zip(entries, drives, strict=False) if entry.is_visit
+    }  # fmt: skip
+    loads = () if cell is None else _loads(cell, drives, stops)
+    mid_day = iter(loads[1:])
     calls = tuple(
-        _stop(session, entry, drive, pages[entry.job], told[entry.job], shared, measures,
-              meetings.second_crew(entry.job))
-        if entry.is_visit
-        else meetings.lift(entry, drive, pages[entry.job])
+        stops[entry.job] if entry.is_visit
+        else meetings.lift(entry, drive, pages[entry.job]) if entry.job
+        else next(mid_day)
         for entry, drive in zip(entries, drives, strict=False)
     )  # fmt: skip
     return DayContent(
@@ -142,13 +176,27 @@ def day_content(
         sky=skies[offset] if 0 <= offset < len(skies) else None,
         stops=tuple(call for call in calls if isinstance(call, DayStop)),
         calls=calls,
-        shelf=dict(sorted(shelf.items())),
+        loads=loads,
         cautions_for_all=shared,
         drives=made.drives_of.get((crew.id, offset), ""),
         home=drives[-1] if drives else None,
         drive_min=sum(drive.takes_min for drive in drives),
         slow=slow_words(len(entries), drives),
     )
+
+
+def _loads(cell: Cell, drives: Sequence[DriveAtHour], stops: Mapping[str, DayStop]) -> tuple[LoadStop, ...]:
+    """Return the loads of a day; `drives` are those to its entries and home."""
+    taken = [(None, None), *((e, d) for e, d in zip(cell.entries, drives, strict=False) if not e.job)]
+    found = []
+    for number, (load, (entry, drive)) in enumerate(zip(cell.loads, taken, strict=True), 1):
+        shelf: dict[str, int] = defaultdict(int)
+        for job in load.jobs:
+            for item, pieces in stops[job].page.job.needs.parts.items():
+                shelf[item] += pieces
+        of_it = tuple(stops[job] for job in load.jobs)
+        found.append(LoadStop(number, of_it, dict(sorted(shelf.items())), load.weight_kg, load.boxes, entry, drive))
+    return tuple(found)
 
 
 @dataclass(frozen=True)

@@ -84,7 +84,8 @@ def tick(session: Session, day: PostedDay, visit: tables.Visit, items: Sequence[
                     visit=visit.id, item=item
                 ),
             )
-    if not on and (gone := session.get(tables.RouteOut, (day.crew_id, day.day))) is not None:
+    gone = session.get(tables.RouteOut, (day.crew_id, day.day))
+    if not on and gone is not None and _has_left(session, day, visit.id):
         detail = gettext("The van has left: say on the day sheet what is missing, under “could not finish, because”.")
         raise Problem(409, detail, kind="not-now", current=_out_record(gone), sent={"off": list(items)})
     ticked = _ticked(session, day, visit.id)
@@ -120,6 +121,13 @@ def tick(session: Session, day: PostedDay, visit: tables.Visit, items: Sequence[
     return Loading(state.condition, tuple(sorted(ticked)))
 
 
+def _has_left(session: Session, day: PostedDay, visit_id: str) -> bool:
+    """Say whether the load that a visit's things are in has left the yard with the van, which is out already."""
+    later = visit_id in day.visits and visit_id not in day.first_load
+    noted = select(tables.StopTime).where(tables.StopTime.visit_id == visit_id, tables.StopTime.day == day.day)
+    return not later or session.exec(noted).first() is not None
+
+
 def _shelf_follows(session: Session, day: PostedDay, visit_id: str, ticked: set[str], act: Act) -> None:
     """Take the parts of a visit without a kit off the shelf with the last of their ticks, and back with the first."""
     on_van = off_shelf(session, [visit_id]).get(visit_id, {})
@@ -150,9 +158,9 @@ def unload(session: Session, day: PostedDay, visit_id: str, act: Act, *, parts_t
 
 
 def not_loaded(session: Session, day: PostedDay) -> dict[str, str]:
-    """Return the visits of a day whose kit is not on the van, with what its condition is instead."""
+    """Return the visits of a day's first load whose kit is not on the van, with what its condition is instead."""
     found = {}
-    for visit_id in day.visits:
+    for visit_id in day.first_load:
         visit = session.get_one(tables.Visit, visit_id)
         if visit.kind != "install" or visit.state != "open":
             continue

@@ -10,6 +10,7 @@ import msgspec
 from sqlmodel import Session, col, select
 
 from api import tables
+from api.day.lift_times import Noted, lift_times
 from api.fields.shown import feet
 from api.http.names import crew_names
 from api.languages import gettext
@@ -41,16 +42,32 @@ class VisitToday(msgspec.Struct, frozen=True):
 
 
 class LiftToday(msgspec.Struct, frozen=True):
-    """Where a crew helps another one: the visit, what that is, and planned minutes after midnight."""
+    """Where a crew helps another one: the visit, what that is, and planned minutes after midnight.
+
+    `here`, `over`: local times at which it was noted, by the one crew or the other: what was noted first counts.
+    """
 
     visit: str
     what: str
     start: int
     end: int
+    here: str | None
+    over: str | None
+
+
+class LoadToday(msgspec.Struct, frozen=True):
+    """Another load of a crew's day, counted from 2: when it is taken on in the yard, in minutes after midnight."""
+
+    load: int
+    start: int
+    end: int
 
 
 class CrewToday(msgspec.Struct, frozen=True):
-    """A crew's day: local times out and back ("7:05"; None: not noted), its visits in order, and where it helps."""
+    """A crew's day: local times out and back ("7:05"; None: not noted), its visits in order, where it helps.
+
+    `loads` are those that it takes on in mid-day.
+    """
 
     crew: str
     name: str
@@ -61,6 +78,7 @@ class CrewToday(msgspec.Struct, frozen=True):
     overruled_why: str
     visits: list[VisitToday]
     lifts: list[LiftToday]
+    loads: list[LoadToday]
 
 
 def crews_on(session: Session, day: datetime.date) -> list[CrewToday]:
@@ -76,6 +94,7 @@ def crews_on(session: Session, day: datetime.date) -> list[CrewToday]:
     wanted = {stop.job for each in stops.values() for stop in each} | {v for each in told.values() for v in each}
     lifts = {crew: [stop for stop in routes[crew].stops if stop.assist] if crew in routes else [] for crew in ids}
     visits = _visits(session, wanted | {stop.assist for each in lifts.values() for stop in each})
+    met = lift_times(session, {stop.assist for each in lifts.values() for stop in each}, day)
     names = crew_names(session)
     noted: dict[tuple[str, str], tables.StopTime] = {
         (row.visit_id, row.what): row for row in session.exec(select(tables.StopTime).where(tables.StopTime.day == day))
@@ -91,10 +110,26 @@ def crews_on(session: Session, day: datetime.date) -> list[CrewToday]:
             overruled_by=gone[crew].overruled_by if crew in gone else "",
             overruled_why=gone[crew].overruled_why if crew in gone else "",
             visits=_of_crew(stops[crew], told.get(crew, {}), visits, noted, zone),
-            lifts=[LiftToday(s.assist, visits[s.assist][1], s.start, s.end) for s in lifts[crew]],
+            lifts=[
+                LiftToday(
+                    s.assist,
+                    visits[s.assist][1],
+                    s.start,
+                    s.end,
+                    _met(met, s.assist, "here", zone),
+                    _met(met, s.assist, "over", zone),
+                )
+                for s in lifts[crew]
+            ],
+            loads=_loads(routes.get(crew)),
         )
         for crew in ids
     ]
+
+
+def _loads(route: Route | None) -> list[LoadToday]:
+    reloads = [] if route is None else [stop for stop in route.stops if stop.reload]
+    return [LoadToday(number, stop.start, stop.end) for number, stop in enumerate(reloads, 2)]
 
 
 def _of_crew(
@@ -156,6 +191,12 @@ def _noted(
     noted: dict[tuple[str, str], tables.StopTime], visit_id: str, what: str, zone: zoneinfo.ZoneInfo
 ) -> str | None:
     return _clock(noted[visit_id, what].at if (visit_id, what) in noted else None, zone)
+
+
+def _met(noted: Noted, visit_id: str, what: str, zone: zoneinfo.ZoneInfo) -> str | None:
+    """Return when a lift began or was over, as the first of its two crews noted it."""
+    moments = [rows[what].at for rows in noted.get(visit_id, {}).values() if what in rows]
+    return _clock(min(moments, default=None), zone)
 
 
 def _clock(moment: datetime.datetime | None, zone: zoneinfo.ZoneInfo) -> str | None:

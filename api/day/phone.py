@@ -12,6 +12,7 @@ from api import tables
 from api.bench.losses import losses
 from api.day.content import DayContent, day_content
 from api.day.expected import today_of
+from api.day.lift_times import lift_times, told
 from api.day.loading import ticks
 from api.day.photos import photos_of
 from api.day.results import results, steps
@@ -58,12 +59,14 @@ def day_state(session: Session, day: PostedDay, now: datetime.datetime) -> dict[
     """Return as JSON how far a crew's day is: ticks, out and back, times, steps, results, photos, and what is posted.
 
     `stops` are visit, start and end (minutes after midnight) in order, `lifts` likewise where the crew helps another
-    one, `second_crews` when one comes to help with its own; `now` lets a phone see how its clock differs.
-    `signatures` says who signed for a visit, `losses` are pieces found missing or broken on site, by visit.
+    one, `loads` where it takes on another load, `second_crews` when one comes to help with its own; `now` lets a phone
+    see how its clock differs. `lift_times` are the moments of these lifts, as this crew noted them and as the other
+    did. `signatures` says who signed for a visit, `losses` are pieces found missing or broken on site, by visit.
     `van_changes` says what to give to another crew or take on from it, by the visit at which that is (or "load").
     `expected` is null except today: when visits that are not begun, and the crew back in the yard, are to be expected.
     """
     visits = day.visits
+    noted = lift_times(session, day.lifts, day.day)
     gone = session.get(tables.RouteOut, (day.crew_id, day.day))
     kits = select(tables.KitState.visit_id).where(
         col(tables.KitState.visit_id).in_(visits or ("",)), col(tables.KitState.loaded_on).is_not(None)
@@ -86,9 +89,14 @@ def day_state(session: Session, day: PostedDay, now: datetime.datetime) -> dict[
             for stop in (day.route.stops if day.route is not None else ())
             if stop.assist
         ],
+        "loads": [
+            {"load": number, "start": stop.start, "end": stop.end}
+            for number, stop in enumerate((s for s in (day.route.stops if day.route else ()) if s.reload), 2)
+        ],
         "second_crews": [
             {"visit": visit, "start": stop.start, "end": stop.end} for visit, (_, stop) in day.second_crews.items()
         ],
+        "lift_times": {visit: told(noted, visit, day.crew_id) for visit in day.lifts},
         "ticks": {visit: sorted(items) for visit, items in ticks(session, day).items()},
         "loaded": sorted(session.exec(kits).all()),
         "out": None if gone is None else gone.model_dump(mode="json", exclude={"version", "plan_id"}),

@@ -109,6 +109,8 @@ def _fault(today: Today, job: Job, spot: Spot) -> tuple[Cause, str] | None:
         return "other", " ".join(gate_words(gate) for gate in held)
     if job.ready_day is None or job.ready_day > spot.day:
         reasons = " ".join(why.detail for why in today.because.get(job.id, ()))
+        if not reasons and (others := today.built.because.get(job.id, ())):  # what is not of its kit
+            return "other", " ".join(why.detail for why in others)
         return "short", reasons or "Its kit is not whole by then."
     crew_words = _shift_fault(today, spot.crew, spot.day)
     second = today.posted.assists.get(job.id)

@@ -13,8 +13,9 @@ from msgspec.structs import replace
 
 from api.falls.today import Today
 from api.fields.shown import clock, day_name
+from scheduler.plan import Stop, loading_for_some
 from scheduler.price import Outing, outings
-from scheduler.week import Job
+from scheduler.week import Follow, Job
 
 Lack = tuple[list[str], str]  # visits of which one must give way, and why
 _HOLDS = {"firm": 3, "day": 2, "soft": 1}
@@ -48,8 +49,8 @@ def _outings(today: Today, gone: Collection[str]) -> tuple[Outing, ...]:
     """Return the posted routes in today's week, without the visits that are gone."""
     left = []
     for route in today.posted.plan.routes:
-        stops = tuple(stop for stop in route.stops if (stop.job or stop.assist) not in gone)
-        if any(not stop.reload for stop in stops):
+        stops = loading_for_some([stop for stop in route.stops if (stop.job or stop.assist) not in gone])
+        if stops:
             left.append(replace(route, stops=stops))
     return outings(today.built.week, left)
 
@@ -152,12 +153,37 @@ def _road(today: Today, out: Sequence[Outing]) -> Lack | None:
 
 
 def _follows(today: Today, out: Sequence[Outing]) -> Lack | None:
-    planned = {job.id for o in out for _, job in o.stops}
+    """Visits that go before another one and do not any more, or never did: somebody has asked for it since."""
+    planned = {job.id: (o, stop) for o in out for stop, job in o.stops}
     for follow in today.built.week.follows:
-        posted = today.posted.spots
-        if follow.then in planned and follow.first not in planned and follow.first in posted:
-            return [follow.then], f"{follow.first} goes first, and cannot go as posted."
+        if follow.then not in planned:
+            continue
+        if follow.first not in planned:
+            if follow.first in today.posted.spots:
+                return [follow.then], f"{follow.first} goes first, and cannot go as posted."
+            return [follow.then], f"{follow.first} goes first, and is on no posted day yet."
+        if words := _out_of_order(today, follow, planned[follow.first], planned[follow.then]):
+            return [follow.then], words
     return None
+
+
+def _out_of_order(today: Today, follow: Follow, first: tuple[Outing, Stop], then: tuple[Outing, Stop]) -> str:
+    """Return what is wrong with when or by whom a visit that follows another is posted; empty: nothing."""
+    (one, before), (other, after) = first, then
+    later, name, on = other.route.day - one.route.day, follow.first, _day(today, one.route.day)
+    at = clock(before.start)
+    if later < follow.min_days:
+        least = follow.min_days
+        return f"{name} goes first, and is posted for {on}, {at}: {follow.then} comes at least {least} d later."
+    if later == 0 and after.start < before.end:
+        return f"{name} goes first, and is posted for {on}, {at}."
+    if follow.max_days is not None and later > follow.max_days:
+        most = follow.max_days
+        return f"{name} goes first, and is posted for {on}, {at}: {follow.then} comes at most {most} d later."
+    if one.route.crew != other.route.crew and (follow.same_crew or later == 0):
+        crew = today.crew_name(one.route.crew)
+        return f"{name} goes first, and is posted for {on}, {at} with {crew}: the same crew is to do both."
+    return ""
 
 
 _LACKS: tuple[Callable[[Today, Sequence[Outing]], Lack | None], ...] = (

@@ -51,6 +51,7 @@ def differences(old: Week, new: Week, planned: dict[str, Visit], today: int) -> 
         "crew hours": any(_hours(a, today) != _hours(b, today) for a, b in both),
         "people and skills": any(a.hands != b.hands or _skills_differ(a, b) for a, b in both),
         "the rest on the way": _within(old) != _within(new),
+        "second loads": old.reload != new.reload,
         "the hours of a week": any(a.weekly != b.weekly for a, b in both),
         "vans": any((a.vehicle, a.onboard) != (b.vehicle, b.onboard) for a, b in both),
         "ladders and tools": old.equipment != new.equipment,

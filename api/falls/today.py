@@ -175,7 +175,7 @@ def _build(session: Session, row: tables.PostedWeek, now: datetime.datetime) -> 
     preparation = Preparation(session, known, now)
     papers = preparation.papers_of(open_visits(known, posted.start_date))
     built = week_of(known, {name: job.needs for name, job in papers.items()}, posted.start_date)
-    built = replace(built, week=by_the_rules(built, known.rules, posted.week.format))
+    built = replace(built, week=by_the_rules(built, known.rules, posted.week))
     if built.week.format != posted.week.format:  # since it was posted, somebody has asked for a second crew
         posted = replace(posted, week=second(posted.week, {}, {}), plan=second_plan(posted.plan))
     taken: dict[tuple[str, str], int] = defaultdict(int)

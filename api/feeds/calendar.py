@@ -10,7 +10,7 @@ from __future__ import annotations
 
 import datetime
 import zoneinfo
-from collections.abc import Iterable
+from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
 
 import icalendar
@@ -51,7 +51,7 @@ class CalendarEvent:
 def crew_calendar(session: Session, crew_id: str) -> bytes:
     """Return the feed of a crew: every visit that was ever posted for it, by the newest posting of each week.
 
-    Lifts at which it helps another crew are events of their own.
+    Lifts at which it helps another crew are events of their own, and so are loads that it takes on in mid-day.
 
     Each in the language of the crew's papers of that day.
     """
@@ -84,11 +84,32 @@ def crew_calendar(session: Session, crew_id: str) -> bytes:
                 uid=f"{visit_id}.{crew_id}{'.lift' if lift else ''}@crew.eaveboard",
                 summary=f"{visit_id} {what}, {site.town}",
                 description="\n".join(line for line in lines if line),
-                site=site,
+                place=f"{site.address}, {site.town}",
+                geo=(site.lat, site.lon),
             )
         )
+    for component in _loads(session, crew, business, made):
+        calendar.add_component(component)
     _add_zone(calendar, business.timezone)
     return bytes(calendar.to_ical())
+
+
+def _loads(
+    session: Session, crew: tables.Crew, business: tables.Business, made: Sequence[Posting]
+) -> Iterable[icalendar.Event]:  # fmt: skip
+    """Yield the loads that postings had a crew take on in mid-day, each for good by its day and its number."""
+    yard = session.get_one(tables.Yard, crew.yard_id)
+    days = {date: posting.start_date for posting in made for owner, date in posting.loads if owner == crew.id}
+    for date, monday in sorted(days.items()):
+        of_week = [posting for posting in made if posting.start_date == monday]
+        taken = [(posting.at, posting.loads.get((crew.id, date), [])) for posting in of_week]
+        for n in range(max(len(stops) for _, stops in taken)):
+            event = settled(Revision(at, stops[n] if n < len(stops) else None) for at, stops in taken)
+            assert event is not None  # one of them has it
+            with speaking(language_of_crew(session, crew.id, date)):
+                what = gettext("take on load {n} in the yard").format(n=n + 2)
+            yield _entry(event, business, uid=f"load-{n + 2}.{date}.{crew.id}@crew.eaveboard", summary=what,
+                         description=what, place=yard.name, geo=(yard.lat, yard.lon))  # fmt: skip
 
 
 def visit_calendar(session: Session, visit_id: str, off_at: datetime.datetime | None = None) -> bytes:
@@ -121,7 +142,8 @@ def visit_calendar(session: Session, visit_id: str, off_at: datetime.datetime | 
                 uid=f"{visit_id}@visit.eaveboard",
                 summary=f"{business.name}: {what}",
                 description=" ".join(words),
-                site=site,
+                place=f"{site.address}, {site.town}",
+                geo=(site.lat, site.lon),
             )
         )
     _add_zone(calendar, business.timezone)
@@ -198,8 +220,9 @@ def _calendar(name: str, business: tables.Business) -> icalendar.Calendar:
 
 
 def _entry(
-    event: CalendarEvent, business: tables.Business, *, uid: str, summary: str, description: str, site: tables.Site
-) -> icalendar.Event:
+    event: CalendarEvent, business: tables.Business, *, uid: str, summary: str, description: str, place: str,
+    geo: tuple[float, float],
+) -> icalendar.Event:  # fmt: skip
     stop, off = event.stop, event.last.stop is None
     entry = icalendar.Event()
     entry.add("uid", uid)
@@ -215,8 +238,8 @@ def _entry(
     entry.add("status", "CANCELLED" if off else "TENTATIVE" if event.last.hold == "soft" else "CONFIRMED")
     entry.add("summary", summary)
     entry.add("description", description)
-    entry.add("location", f"{site.address}, {site.town}")
-    entry.add("geo", (site.lat, site.lon))
+    entry.add("location", place)
+    entry.add("geo", geo)
     entry.add("class", "PRIVATE")
     entry.add("transp", "TRANSPARENT" if off else "OPAQUE")
     return entry

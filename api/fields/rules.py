@@ -75,6 +75,8 @@ class Rules(_Part, frozen=True):
     A crew that is out longer than `weekly_hours` in a week, 0 for no count, costs `weekly_percent` more for each minute
     beyond.
 
+    A crew may come by its yard in mid-day for another load, which takes `reload_min` minutes there; 0: none does.
+
     Where `rest_within` a crew may take its rest in the middle of a visit, which then takes as much longer.
 
     `horizon_weeks` weeks to come are planned ahead. An awning of which nobody has named the crate's day comes about
@@ -99,6 +101,7 @@ class Rules(_Part, frozen=True):
     weekly_hours: int = 0
     weekly_percent: int = 50
     rest_within: bool = False
+    reload_min: int = 0
     slow_hours: dict[str, int] = {}
 
     @property
@@ -118,6 +121,7 @@ RULE_LIMITS: dict[str, ColumnLimit] = {
     "drive_p80_percent": Whole(most=200), "late_delivery_percent": _PERCENT, "odds_below_percent": _PERCENT,
     "horizon_weeks": Whole(least=2, most=8), "crate_weeks": Whole(least=1, most=26), "count_days": Whole(most=14),
     **{f"slow_hours.{hour}": Whole(most=MOST_PERCENT) for hour in range(HOURS)},
+    "reload_min": Whole(most=240),
     "weekly_hours": Whole(most=168), "weekly_percent": Whole(most=400),
     **{f"prices.{name}.{kind}": MONEY for name in ("late_cents", "skip_cents", "lost_cents") for kind in KINDS},
     **{f"prices.{name}": MONEY for name in ("broken_cents", "move_cents", "retime_cents", "recrew_cents")},

@@ -10,6 +10,7 @@ import sqlalchemy as sa
 from sqlmodel import Session, col, select
 
 from api import tables
+from api.ledger.day_rows import next_day
 from api.ledger.job_facts import of_visits, rows
 
 
@@ -65,13 +66,15 @@ def callbacks(session: Session, awning_id: str, today: datetime.date) -> list[Ca
 
 
 def _installs(session: Session, awning_id: str) -> list[tables.Visit]:
-    """Return the visits that hang an awning, with those that do what was left of them."""
+    """Return the visits that hang an awning, with their later days and those that do what was left of them."""
     wanted = (tables.Visit.awning_id == awning_id, tables.Visit.kind == "install", tables.Visit.state != "cancelled")
     found = rows(session, tables.Visit, *wanted)
     known, left = {visit.id for visit in found}, [visit.id for visit in found]
     while left:
         results = of_visits(session, tables.DayResult, left)
-        after = {r.follow_on for r in results if r.follow_on is not None} - known
+        after = {r.follow_on for r in results if r.follow_on is not None}
+        days = [next_day(session, visit) for visit in found if visit.id in left]
+        after = (after | {one.id for one in days if one is not None}) - known
         rest = rows(session, tables.Visit, col(tables.Visit.id).in_(after)) if after else []
         found += [visit for visit in rest if visit.state != "cancelled"]
         known |= after

@@ -3,6 +3,8 @@
 from __future__ import annotations
 
 import datetime
+from collections import Counter
+from collections.abc import Mapping
 from dataclasses import dataclass
 
 from sqlmodel import Session, select
@@ -18,11 +20,15 @@ HALVES = ("morning", "afternoon")
 
 @dataclass(frozen=True)
 class HalfDay:
-    """What a crew has to do in half a day, in order: `visits` by id, and those of other crews that it helps to lift."""
+    """What a crew has to do in half a day, in order: `visits` by id, and those of other crews that it helps to lift.
+
+    `loads`: how many more loads it takes on in its yard.
+    """
 
     half: str
     visits: tuple[str, ...]
     lifts: tuple[str, ...]
+    loads: int
 
 
 @dataclass(frozen=True)
@@ -60,14 +66,14 @@ def later_week(session: Session, monday: datetime.date) -> LaterWeek | None:
     days = range(first, min(first + 7, plan.week.days))
     worked = {(crew.id, shift.day) for crew in plan.week.crews for shift in crew.shifts}
     used = [day for day in days if any((crew.id, day) in worked for crew in plan.week.crews)] or list(days[:5])
-    stops, lifts = _stops(plan)
+    stops, lifts, loads = _stops(plan)
     ids = {job for (_, day), halves in stops.items() if day in days for half in halves for job in half}
     names, yards = crew_names(session), _yard_names(session)
     rows = tuple(
         CrewWeek(
             names.get(crew.id, crew.called),
             yards.get(crew.yard, crew.yard),
-            tuple(_halves(stops, lifts, crew.id, day) if (crew.id, day) in worked else None for day in used),
+            tuple(_halves(stops, lifts, loads, crew.id, day) if (crew.id, day) in worked else None for day in used),
         )
         for crew in plan.week.crews
     )
@@ -88,10 +94,11 @@ def later_week(session: Session, monday: datetime.date) -> LaterWeek | None:
 _Halves = dict[tuple[str, int], tuple[list[str], list[str]]]  # by crew and day: of its morning and of its afternoon
 
 
-def _stops(plan: KeptHorizon) -> tuple[_Halves, _Halves]:
-    """Return the visits of each crew and day, and those of other crews that it helps to lift."""
+def _stops(plan: KeptHorizon) -> tuple[_Halves, _Halves, Counter[tuple[str, int, bool]]]:
+    """Return the visits of each crew and day, those of others that it helps to lift, and how often it loads again."""
     found: _Halves = {}
     lifts: _Halves = {}
+    loads: Counter[tuple[str, int, bool]] = Counter()
     for route in plan.plan.routes:
         halves = found.setdefault((route.crew, route.day), ([], []))
         helping = lifts.setdefault((route.crew, route.day), ([], []))
@@ -100,12 +107,17 @@ def _stops(plan: KeptHorizon) -> tuple[_Halves, _Halves]:
                 halves[stop.start >= NOON].append(stop.job)
             elif stop.assist:
                 helping[stop.start >= NOON].append(stop.assist)
-    return found, lifts
+            else:
+                loads[route.crew, route.day, stop.start >= NOON] += 1
+    return found, lifts, loads
 
 
-def _halves(stops: _Halves, lifts: _Halves, crew: str, day: int) -> tuple[HalfDay, HalfDay]:
+def _halves(
+    stops: _Halves, lifts: _Halves, loads: Mapping[tuple[str, int, bool], int], crew: str, day: int
+) -> tuple[HalfDay, HalfDay]:  # fmt: skip
     visits, helping = stops.get((crew, day), ([], [])), lifts.get((crew, day), ([], []))
-    made = (HalfDay(HALVES[n], tuple(visits[n]), tuple(helping[n])) for n in range(2))
+    again = [loads.get((crew, day, late), 0) for late in (False, True)]
+    made = (HalfDay(HALVES[n], tuple(visits[n]), tuple(helping[n]), again[n]) for n in range(2))
     return next(made), next(made)
 
 

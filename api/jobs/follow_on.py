@@ -4,12 +4,13 @@ from __future__ import annotations
 
 import datetime
 
-from sqlmodel import Session
+from sqlmodel import Session, select
 
 from api import tables
 from api.fields.ids import new_id
 from api.http import versions
 from api.jobs.numbers import job_number
+from api.ledger.day_rows import days_of, goes_on_as
 from api.ledger.history import note
 from scheduler.week import Job
 
@@ -19,13 +20,15 @@ def follow_on(
 ) -> tables.Visit:
     """Make the visit that does what is left of `visit`, in `left_min` minutes; the next plan takes it in.
 
-    job: as the visit was planned, of which people and skills are asked again; None: not known. An install that has
-    begun has no crate any more, and what is left of it is a repair.
+    job: as the visit was planned, of which people and skills are asked again; None: not known. What is left of one of
+    several days in a row is done after the last of them; else what came after the visit comes after the rest as well.
     """
+    last = days_of(session, visit)[-1]
+    kind, work = goes_on_as(visit)
     made = tables.Visit(
         id=job_number(session, new_id("J")),
-        kind="repair" if visit.kind == "install" else visit.kind,
-        work_id="repair" if visit.kind == "install" else visit.work_id,
+        kind=kind,
+        work_id=work,
         site_id=visit.site_id,
         order_id=visit.order_id,
         awning_id=visit.awning_id,
@@ -37,7 +40,10 @@ def follow_on(
     )
     session.add(made)
     session.flush()
-    session.add(tables.VisitFollows(first_id=visit.id, then_id=made.id))
+    waits = select(tables.VisitFollows).where(tables.VisitFollows.first_id == last.id)
+    for one in session.exec(waits).all():
+        session.add(tables.VisitFollows(**one.model_dump() | {"first_id": made.id}))
+    session.add(tables.VisitFollows(first_id=last.id, then_id=made.id))
     session.flush()
     note(session, now, by, "made", "visit", made.id, {"rest of": visit.id, "minutes": left_min})
     return made

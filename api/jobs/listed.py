@@ -36,7 +36,7 @@ class JobsWanted:
 
 @dataclass(frozen=True)
 class Where:
-    """Where a plan has put a job."""
+    """Where a plan has put a job; `load` is the number of the van's load of that day that its things are in."""
 
     date: datetime.date
     start: int
@@ -44,6 +44,7 @@ class Where:
     crew: str
     helpers: int
     posted: bool
+    load: int = 1
 
 
 @dataclass(frozen=True)
@@ -126,9 +127,10 @@ def _read(session: Session, plan_id: int, start_date: datetime.date, *, posted: 
         stops: dict[str, Where] = {}
         lifts: dict[str, Where] = {}
         for route in plan.routes:
-            date = start_date + datetime.timedelta(days=route.day)
+            date, load = start_date + datetime.timedelta(days=route.day), 1
             for stop in route.stops:
-                where = Where(date, stop.start, stop.end, route.crew, route.helpers, posted)
+                load += bool(stop.reload)
+                where = Where(date, stop.start, stop.end, route.crew, route.helpers, posted, load)
                 if stop.job:
                     stops[stop.job] = where
                 elif stop.assist:

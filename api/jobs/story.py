@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 
+import sqlalchemy as sa
 from sqlmodel import Session, col, select
 
 from api import tables
@@ -42,7 +43,13 @@ def job_story(session: Session, visit: tables.Visit, customer_id: str) -> JobSto
     orders = [] if visit.awning_id is None else orders_of(session, visit.awning_id)
     things += [name_of(order) for order in orders]
     line = tables.History
-    wanted = select(line).where(col(line.noun_id).in_([one for one in things if one is not None]))
+    follows = sa.or_(col(line.noun_id).startswith(f"{visit.id}, "), col(line.noun_id).endswith(f", {visit.id}"))
+    wanted = select(line).where(
+        sa.or_(
+            col(line.noun_id).in_([one for one in things if one is not None]),
+            sa.and_(col(line.noun) == "follow-on", follows),
+        )
+    )
     history = list(session.exec(wanted.order_by(col(line.id).desc()).limit(_MOST_LINES + 1)).all())
     return JobStory(
         survey=survey,

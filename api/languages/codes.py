@@ -10,6 +10,7 @@ CODES = (
     to_say("manager"), to_say("office"), to_say("crew lead"), to_say("read-only"),
     to_say("morning"), to_say("afternoon"), to_say("day"),
     to_say("install"), to_say("repair"), to_say("survey"), to_say("service"), to_say("callback"),
+    to_say("follow-on"),
     to_say("open"), to_say("done"), to_say("cancelled"),
     to_say("firm: crew, day and hour"), to_say("the day"), to_say("may still move"),
     to_say("short kit"), to_say("weather"), to_say("crew away"), to_say("customer's call"), to_say("something else"),

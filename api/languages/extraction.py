@@ -27,6 +27,7 @@ _SENTENCES = (
     "api/papers/kits.py",
     "api/papers/preparation.py",
     "api/roster/shown.py",
+    "api/week/following.py",
 )
 CORE = (
     "engine/again/by_hand.py", "engine/reasons/promises.py", "engine/reasons/sentences.py",

@@ -41,7 +41,8 @@ class Facts:
     `roster` are the days on which it has been made who rides with whom, from the week's on.
     `rain_dates` are the second days that are kept for open visits.
     `elsewhere` are the visits that have a day to come outside the week: posted with another one, or promised before it,
-    unless the customer is to be told that the visit is off.
+    unless the customer is to be told that the visit is off. `goes_on` are the days of visits that others follow: on
+    which they were done, or are to be done outside the week.
     """
 
     business: tables.Business
@@ -75,6 +76,7 @@ class Facts:
     held: list[tables.Reservation] = field(default_factory=list)
     off_shelf: dict[str, dict[str, int]] = field(default_factory=dict)
     elsewhere: frozenset[str] = frozenset()
+    goes_on: dict[str, datetime.date] = field(default_factory=dict)
     gates: dict[str, list[tables.Gate]] = field(default_factory=dict)
     drives: KnownDrives = field(default_factory=KnownDrives)
     kinds: dict[str, tables.WorkKind] = field(default_factory=dict)
@@ -149,12 +151,14 @@ def facts(
     )
     kits = _some(session, tables.KitState, tables.KitState.visit_id, ids)
     told = {b.visit_id: b for b in bookings if b.withdrawn_at is None}
-    elsewhere = set[str]()
+    elsewhere = dict[str, datetime.date]()
     if start_date is not None and now is not None:
         today = now.astimezone(ZoneInfo(business.timezone)).date()
-        elsewhere = _posted_elsewhere(session, week_of, today)
-        promised = {name for name, booking in told.items() if today <= booking.day < start_date}
-        elsewhere |= promised - _made_to_wait(session)
+        wait = _made_to_wait(session)
+        elsewhere = {n: b.day for n, b in told.items() if today <= b.day < start_date and n not in wait}
+        elsewhere |= _posted_elsewhere(session, week_of, today)
+    follows = _some(session, tables.VisitFollows, tables.VisitFollows.then_id, ids)
+    firsts = {row.first_id for row in follows}
     yards = _by_id(session, tables.Yard)
     to_do = {visit.site_id for visit in visits.values() if visit.state == "open" or visit.id in also}
     points = [(yard.lat, yard.lon) for yard in yards.values()]
@@ -183,7 +187,7 @@ def facts(
         surveys={row.awning_id: row for row in surveys if row.awning_id is not None},
         visits=visits,
         hours=hours,
-        follows=_some(session, tables.VisitFollows, tables.VisitFollows.then_id, ids),
+        follows=follows,
         bookings=told,
         counts=counts,
         shorts=shorts,
@@ -191,6 +195,7 @@ def facts(
         held=held,
         off_shelf=off_shelf(session, ids),
         elsewhere=frozenset(elsewhere),
+        goes_on={n: day for n, day in elsewhere.items() if n in firsts} | _done_on(session, firsts, visits),
         gates=gates,
         drives=drives(session, points),
         kinds=_by_id(session, tables.WorkKind),
@@ -231,8 +236,21 @@ def awaited(session: Session) -> dict[str, list[tables.MakerOrder]]:
     return found
 
 
-def _posted_elsewhere(session: Session, start_date: datetime.date | None, today: datetime.date) -> set[str]:
-    """Return what other weeks than that of `start_date` are posted with, from today on, and nobody has reported on."""
+def _done_on(
+    session: Session, ids: Collection[str], visits: dict[str, tables.Visit]
+) -> dict[str, datetime.date]:  # fmt: skip
+    """Return when visits of `ids` that are done were, as their crews noted it or else as they were promised."""
+    done = [name for name in ids if name in visits and visits[name].state == "done"]
+    told = _some(session, tables.Booking, tables.Booking.visit_id, done) if done else []
+    noted = _some(session, tables.DayResult, tables.DayResult.visit_id, done) if done else []
+    days = {row.visit_id: row.day for row in told if row.withdrawn_at is None}
+    return days | {row.visit_id: row.day for row in noted if row.outcome != "not_done"}
+
+
+def _posted_elsewhere(
+    session: Session, start_date: datetime.date | None, today: datetime.date
+) -> dict[str, datetime.date]:  # fmt: skip
+    """Return when other weeks than that of `start_date` are posted with what nobody has reported on, from today on."""
     found: dict[str, datetime.date] = {}
     for posted in standing_postings(session, today):
         if posted.start_date == start_date:
@@ -243,7 +261,8 @@ def _posted_elsewhere(session: Session, start_date: datetime.date | None, today:
             if day >= today:
                 found |= {stop.job: day for stop in route.jobs}
     noted = _some(session, tables.DayResult, tables.DayResult.visit_id, found.keys()) if found else []
-    return found.keys() - {row.visit_id for row in noted if row.day == found[row.visit_id]}
+    reported = {row.visit_id for row in noted if row.day == found[row.visit_id]}
+    return {name: day for name, day in found.items() if name not in reported}
 
 
 def _made_to_wait(session: Session) -> set[str]:

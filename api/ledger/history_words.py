@@ -39,6 +39,8 @@ DID = (
     to_say("{who} took in, made {what}"), to_say("{who} took in, changed {what}"),
     to_say("{who} undid, deleted {what}"), to_say("{who} undid, made {what}"), to_say("{who} undid, changed {what}"),
     to_say("{who} by hand {what}"), to_say("{who} noted the answer to {what}"),
+    to_say("{who} noted the second crew at {what}"), to_say("{who} noted the lift as over at {what}"),
+    to_say("{who} took back the second crew at {what}"), to_say("{who} took back the lift as over at {what}"),
     to_say("{who} kept a rain date for {what}"), to_say("{who} let go the rain date of {what}"),
     to_say("{who} took the rain date of {what}"),
 )  # fmt: skip
@@ -55,7 +57,8 @@ NOUNS = (
     to_say("the piece of equipment"), to_say("the day out of order"), to_say("the model"),
     to_say("the size of a model"), to_say("the part of a model"), to_say("the gate"), to_say("the usual gate"),
     to_say("the part packed with an awning"), to_say("the maker order"), to_say("the yearly service"),
-    to_say("the callback"), to_say("the task times"), to_say("the step"), to_say("the text gateway"),
+    to_say("the callback"), to_say("the follow-on"), to_say("the task times"), to_say("the step"),
+    to_say("the text gateway"),
 )  # fmt: skip
 DETAILS = (
     to_say("kind"), to_say("state"), to_say("skills"), to_say("due on"), to_say("skip"), to_say("fault"),
@@ -84,4 +87,8 @@ CALLED = {
     "assist_from": to_say("second crew not before"),
     "assist_to": to_say("second crew not after"),
     "assist_skills": to_say("second crew's skills"),
+    "first_id": to_say("first"),
+    "then_id": to_say("then"),
+    "min_days": to_say("days later at least"),
+    "max_days": to_say("days later at most"),
 }

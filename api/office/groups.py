@@ -13,7 +13,7 @@ GROUPS = (
     (to_say("What they take along"), ("vans", "van-days", "tools", "out-of-order")),
     (to_say("Yards and shelves"), ("yards", "shelf")),
     (to_say("Awnings sold"), ("maker-orders", "models", "model-sizes", "model-parts", "packed")),
-    (to_say("Kinds of work"), ("work-kinds", "callbacks", "racks", "yearly")),
+    (to_say("Kinds of work"), ("work-kinds", "callbacks", "follow-ons", "racks", "yearly")),
     (to_say("Before a visit"), ("gates", "usual-gates")),
 )
 

@@ -110,8 +110,9 @@ def read(
             values[column.name] = among(column, value, known[column.name]) if column.of and value else value
         except BadInput as fault:
             faults.append((column.name, fault.problem))
-    if not faults and old is not None and "id" in values and values["id"] != old.values["id"]:
-        faults.append(("id", f'is "{old.values["id"]}" and stays so'))
+    for name in kind.fixed if not faults and old is not None else ():
+        if old is not None and name in values and values[name] != old.values[name]:
+            faults.append((name, f'is "{old.values[name]}" and stays so'))
     if not faults and kind.check is not None:
         try:
             kind.check(session, str(old.key[0]) if old else None, values)

@@ -95,6 +95,7 @@ class Kind:
     row_at: str = ""  # where a row has its page, with {} for its id; empty: the form that is made of the columns
     new_at: str = ""
     called: str = ""  # one of them, where that is not the noun of the history
+    fixed: tuple[str, ...] = ("id",)  # columns that stay as they are once the row is made
 
     @property
     def primary(self) -> list[str]:

@@ -10,6 +10,7 @@ import sqlalchemy as sa
 from sqlmodel import Session, col, select
 
 from api import tables
+from api.business.part import BadValues
 from api.fields.limits import limit
 from api.fields.rules import KINDS
 from api.http import versions
@@ -28,6 +29,7 @@ from api.office.kind import (
     several,
     switch,
 )
+from api.workers.turns import Turn, one_at_a_time
 from scheduler.errors import BadInput
 
 MOST_STEPS = 30
@@ -77,6 +79,55 @@ def _check_rack(session: Session, key: str | None, values: Values) -> None:
     for other in session.exec(select(row).where(*same)):
         if other.rack.casefold() == values["rack"].casefold():
             raise BadInput("rack", f"{other.rack} in the yard {other.yard_id} is taken by {other.awning_id}")
+
+
+def _check_follow(session: Session, key: str | None, values: Values) -> None:
+    first = known(session, tables.Visit, "first_id", values["first_id"], "job")
+    then = known(session, tables.Visit, "then_id", values["then_id"], "job")
+    least, most = values["min_days"], values["max_days"]
+    if first.id == then.id:
+        raise BadInput("then_id", "must be another visit than the one that goes first")
+    if most is not None and most < least:
+        raise BadInput("max_days", f"must not be fewer than the least ({least}), is {most}")
+    if session.get(tables.VisitFollows, (first.id, then.id)) is None:  # one that stands may outlive its visits
+        if then.state != "open":
+            raise BadInput("then_id", f"{then.id} is done or cancelled: it waits for nothing any more")
+        if first.state == "cancelled":
+            raise BadInput("first_id", f"{first.id} is cancelled: nothing can come after it")
+    _refuse_circle(session, first.id, then.id)
+
+
+def _no_circle_yet(session: Session, row: Any, values: Values, by: str, now: datetime.datetime) -> None:
+    """Look once more, one at a time: of two who close a circle together each has seen none before."""
+    one_at_a_time(session, Turn.ORDER_VISITS)
+    try:
+        _refuse_circle(session, row.first_id, row.then_id)
+    except BadInput as fault:
+        raise BadValues([(fault.where, fault.problem)]) from None
+
+
+def _refuse_circle(session: Session, first_id: str, then_id: str) -> None:
+    if way := _way(session, then_id, first_id):
+        raise BadInput("then_id", f"{first_id} comes after {then_id} already ({' → '.join(way)}): take that away first")
+
+
+def _way(session: Session, first_id: str, last_id: str) -> list[str]:
+    """Return the visits by which `last_id` comes after `first_id`, both among them; empty where it does not."""
+    row = tables.VisitFollows
+    came: dict[str, str] = {first_id: ""}
+    found = [first_id]
+    while found and last_id not in came:
+        steps = session.exec(select(row).where(col(row.first_id).in_(found)).order_by(row.first_id, row.then_id)).all()
+        found = []
+        for step in steps:
+            if step.then_id not in came:
+                came[step.then_id] = step.first_id
+                found.append(step.then_id)
+    way, at = list[str](), last_id if last_id in came else ""
+    while at:
+        way.insert(0, at)
+        at = came[at]
+    return way
 
 
 def _awning_there(session: Session, key: str | None, values: Values) -> None:
@@ -140,6 +191,18 @@ OF_WORK = (
         plain("callback", "why", "Why", wide=True),
         plain("callback", "at_cost", "At whose cost", choices=COST, start="ours"),
     ), key=("visit_id",), check=_check_callback, put=_tell_crew),
+    Kind("follow-ons", "Follow-on visits", "follow-on", tables.VisitFollows,
+         "Which visit comes after which other one: an electrician first, the second day of a long job.", (
+        _job("visit_follows", "first_id", "First", meaning="the job that goes first, such as J-1042", owner=True),
+        _job("visit_follows", "then_id", "Then follows", meaning="the job that comes after it, such as J-1204",
+             aliases=("then",)),
+        plain("visit_follows", "min_days", "Days later, at least", start="1",
+              meaning="counted as on the calendar; 0: the same day will do, with the same crew"),
+        plain("visit_follows", "max_days", "Days later, at most", may_be_empty=True,
+              meaning="1 with 1 as the least: the very next day; empty: any number"),
+        switch("same_crew", "Same crew", False, meaning="yes: the crew that does the one does the other"),
+    ), key=("first_id", "then_id"), check=_check_follow, put=_no_circle_yet,
+         fixed=("first_id", "then_id")),
     Kind("racks", "Awnings stored", "stored awning", tables.StoredAwning,
          "Where in which yard an awning lies over the winter.", (
         awning_column("stored_awning", owner=True),

@@ -76,7 +76,7 @@ def ways_of(session: Session, days: Days, day: datetime.date, now: datetime.date
             raise
         return Ways(crew_id, name, seen, None, (), problem.detail)
     if ground.now.week.format != "week/1":
-        fault = "With second crews or hours of a week in the plan, the rest of a day is changed by telephone."
+        fault = "With second crews, second loads or hours of a week in the plan, a running day is changed by telephone."
         return Ways(crew_id, name, seen, None, (), fault)
     labels = jobs_by_id(session, [job.id for one in ground.crews.values() for job in one.plan.jobs], ())
     words = _Words(session, ground, labels, crew_id)

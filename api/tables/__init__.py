@@ -14,6 +14,7 @@ from api.tables.accounts import (
 from api.tables.bench import (
     CountLine,
     CrateCount,
+    LiftTime,
     LoadTick,
     PartCode,
     Photo,
@@ -126,6 +127,7 @@ __all__ = [
     "KnownAddress",
     "LearningRule",
     "LedgerOpening",
+    "LiftTime",
     "LoadTick",
     "Lock",
     "MakerOrder",

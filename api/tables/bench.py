@@ -167,6 +167,21 @@ class StopTime(SQLModel, table=True):
     __table_args__ = (one_of("what", "on_way", "here"),)
 
 
+class LiftTime(SQLModel, table=True):
+    """When the second crew of a lift came (`here`), and when that was over, as each of the two crews noted it."""
+
+    __tablename__ = "lift_time"
+
+    visit_id: str = Field(primary_key=True, foreign_key="visit.id")
+    day: datetime.date = Field(primary_key=True)
+    crew_id: str = Field(primary_key=True, foreign_key="crew.id")
+    what: str = Field(primary_key=True)
+    at: datetime.datetime = Field(sa_type=Moment)
+    noted_by: str
+
+    __table_args__ = (one_of("what", "here", "over"),)
+
+
 class Signature(SQLModel, table=True):
     """The customer's signature for a visit: lines of points (x, y) in a field of 1000 by 400, and who signed.
 

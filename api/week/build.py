@@ -22,6 +22,7 @@ from api.papers.needs import Needs
 from api.week.amiss import amiss, is_odd
 from api.week.assists import assist_of, unfit
 from api.week.crews import crews_of, dates_of, helpers_of, shifts_of, skills_by_day
+from api.week.following import after_others, follows_of
 from api.week.rain_dates import KeptFree, with_rain_dates
 from scheduler import week as w
 from scheduler.plan import Because, Plan, Skipped
@@ -91,7 +92,7 @@ def week_of(facts: Facts, prepared: Mapping[str, Needs], start_date: datetime.da
         equipment=_equipment(facts, start_date),
         stock=_stock(facts, start_date, {job.id for job in jobs}),
         jobs=tuple(jobs),
-        follows=_follows(facts, {job.id for job in jobs}),
+        follows=follows_of(facts, {job.id for job in jobs}),
         broken_cents=facts.rules.prices.broken_cents,
     )
     names = {crew.id: crew.name for crew in facts.crews.values()}
@@ -174,15 +175,6 @@ def _stock(facts: Facts, start_date: datetime.date, jobs: set[str]) -> tuple[w.S
     return tuple(shelves)
 
 
-def _follows(facts: Facts, jobs: set[str]) -> tuple[w.Follow, ...]:
-    """Return the orders between jobs of the week; one whose first visit is done already binds nothing any more."""
-    return tuple(
-        w.Follow(first=f.first_id, then=f.then_id, min_days=f.min_days, max_days=f.max_days, same_crew=f.same_crew)
-        for f in facts.follows
-        if f.first_id in jobs and f.then_id in jobs
-    )
-
-
 def job_of(
     facts: Facts,
     visit: tables.Visit,
@@ -197,14 +189,9 @@ def job_of(
     ready_day = None if made.ready_on is None else max(0, (made.ready_on - start_date).days)
     if ready_day is not None and ready_day >= days:
         ready_day = None
-    waits = [f for f in facts.follows if f.then_id == visit.id and facts.visits[f.first_id].state == "open"]
-    for follow in waits:
-        booking = facts.bookings.get(follow.first_id)
-        if booking is not None and (booking.day - start_date).days >= days:
-            ready_day = None
-            because.append(
-                Because(code="follows", detail=f"{follow.first_id} goes first and is promised for {booking.day}.")
-            )
+    after = after_others(facts, visit, start_date)
+    because += after.because
+    ready_day = None if ready_day is None or after.because else max(ready_day, after.first)
     promised = facts.bookings.get(visit.id)
     held = holding(facts.gates.get(visit.id, ()), promised.day if promised else None)
     if held:
@@ -230,6 +217,8 @@ def job_of(
     )
     if ready_day is not None:
         because += reasons
+    if after.last is not None:  # where it cannot be kept any more, late is better than never
+        windows = tuple(one for one in windows if one.day <= after.last) or windows
     due_day = None if visit.due_on is None else max(-_DUE_DAYS, min(_DUE_DAYS, (visit.due_on - start_date).days))
     prices = facts.rules.prices
     late = prices.late_cents.of(visit.kind) if visit.late_cents is None else visit.late_cents

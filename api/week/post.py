@@ -24,7 +24,7 @@ from api.messages.after_posting import when_posted
 from api.shelf.setting_aside import reserve
 from api.week.rain_dates import follow_posting
 from scheduler.audit import audit
-from scheduler.plan import Plan, read_plan
+from scheduler.plan import Plan, loading_for_some, read_plan
 from scheduler.week import Week
 
 
@@ -122,7 +122,7 @@ def _without(plan: Plan, gone: set[str]) -> Plan:
     """Return the plan without what is said to be gone, so that nothing is said of it twice."""
     routes = []
     for route in plan.routes:
-        stops = tuple(stop for stop in route.stops if (stop.job or stop.assist) not in gone)
+        stops = loading_for_some([stop for stop in route.stops if (stop.job or stop.assist) not in gone])
         if stops:
             routes.append(replace(route, stops=stops))
     skipped = tuple(skipped for skipped in plan.skipped if skipped.job not in gone)

@@ -19,11 +19,13 @@ def second(
     assists: Mapping[str, w.Assist],
     *,
     within: bool = False,
+    reload_min: int = 0,
 ) -> w.Week2:
     """Return a week of the first format in the second.
 
     It asks for the same but for `weekly`, by crew, and `assists`, by job; `within`: the rest may fall in the middle of
-    any job. One of the second format is given as it is.
+    any job; `reload_min`: how long another load takes in mid-day, 0: none is taken on. One of the second format is
+    given as it is.
     """
     if isinstance(week, w.Week2):
         return week
@@ -31,7 +33,8 @@ def second(
     rest = None if week.rest is None else w.RestRule2(**msgspec.structs.asdict(week.rest), within=within)
     crews = tuple(w.Crew2(**_fields(crew, w.Crew), weekly=weekly.get(crew.id)) for crew in week.crews)
     jobs = tuple(second_job(job, assists.get(job.id), pausable=within) for job in week.jobs)
-    new = {"format": "week/2", "rest": rest, "crews": crews, "jobs": jobs, "reload": None}
+    reload = w.Reload(reload_min) if reload_min else None
+    new = {"format": "week/2", "rest": rest, "crews": crews, "jobs": jobs, "reload": reload}
     made = w.with_names(w.Week2(**values | new), w.names_in(week), w.skills_in(week))
     assert isinstance(made, w.Week2)
     return made
@@ -42,21 +45,26 @@ def second_job(job: w.Job, assist: w.Assist | None, *, pausable: bool) -> w.Job2
     return w.Job2(**msgspec.structs.asdict(job), pausable=pausable, assist=assist)
 
 
-def by_the_rules(built: BuiltWeek, rules: Rules, form: str | None = None) -> w.Week:
+def by_the_rules(built: BuiltWeek, rules: Rules, beside: w.Week | None = None) -> w.Week:
     """Return the near week in the format that it asks for: the first, where nobody counts weeks or asks for two crews.
 
-    form: that of the document that it is to be laid beside, None: there is none. Beside one of the first format weeks
-    are not counted, and no rest falls within a visit.
+    beside: the document that it is to be laid beside, None: there is none. Beside one of the first format weeks are not
+    counted, no rest falls within a visit, and no second load is taken on; beside one that has second loads these take
+    as long as there.
     """
+    form = None if beside is None else beside.format
+    reload_min = 0 if form == "week/1" else rules.reload_min
+    if isinstance(beside, w.Week2) and beside.reload is not None:
+        reload_min = beside.reload.minutes
     within = rules.rest_within and rules.rest is not None and form != "week/1"
     weekly = {
         crew.id: w.Weekly(60 * rules.weekly_hours, (crew.minute_cents * rules.weekly_percent + 50) // 100)
         for crew in built.week.crews
         if rules.weekly_hours and form != "week/1"
     }
-    if not weekly and not built.assists and not within and form != "week/2":
+    if not weekly and not built.assists and not within and not reload_min and form != "week/2":
         return built.week
-    return second(built.week, weekly, built.assists, within=within)
+    return second(built.week, weekly, built.assists, within=within, reload_min=reload_min)
 
 
 def second_plan(plan: Plan) -> Plan2:

@@ -39,10 +39,11 @@ class Axis:
 
 @dataclass(frozen=True)
 class Strip:
-    """Paths of one crew's day: where it drives, works on site, rests, and waits."""
+    """Paths of one crew's day: where it drives, works on site, takes on another load in the yard, rests, and waits."""
 
     drive: str
     service: str
+    load: str
     rest: str
     wait: str
 
@@ -58,9 +59,9 @@ def strip(cell: Cell) -> Strip:
     drives, services, waits = list[tuple[int, int]](), list[tuple[int, int]](), list[tuple[int, int]]()
     rests = [] if cell.rest is None else [(cell.rest, cell.rest + cell.rest_min)]
     free = cell.depart
-    for drive_min, start, end in [
-        *((entry.drive_min, entry.start, entry.end) for entry in cell.entries),
-        (cell.drive_home_min, cell.back, cell.back),
+    for drive_min, start, end, away in [
+        *((entry.drive_min, entry.start, entry.end, bool(entry.job)) for entry in cell.entries),
+        (cell.drive_home_min, cell.back, cell.back, True),
     ]:
         leaves = free
         for rest_from, rest_to in rests:  # a rest begun on arrival at the wheel comes before the drive
@@ -68,11 +69,13 @@ def strip(cell: Cell) -> Strip:
                 leaves = rest_to
         drives.append((leaves, leaves + drive_min))
         waits += _without((leaves + drive_min, start), rests)
-        services.append((start, end))
+        if away:
+            services.append((start, end))
         free = end
     return Strip(
         drive="".join(f"M{a} 12h{b - a}" for a, b in drives if b > a),
         service=_boxes(services, 2, 13),
+        load=_boxes([(entry.start, entry.end) for entry in cell.entries if not entry.job], 8, 13),
         rest=_boxes(rests, 6, 13),
         wait="".join(f"M{a} 12h{b - a}" for a, b in waits if b > a),
     )

@@ -31,6 +31,7 @@ class Turn(enum.IntEnum):
     FETCH_FORECASTS = 4
     TIME_DRIVES = 5
     ASK_WORTH = 6
+    ORDER_VISITS = 7
 
 
 def one_at_a_time(session: Session, of: Turn) -> None:

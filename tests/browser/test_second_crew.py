@@ -8,6 +8,7 @@ from pathlib import Path
 
 import pytest
 from playwright.sync_api import expect
+from sqlmodel import select
 
 from api import tables
 from api.access.accounts import Role
@@ -38,7 +39,8 @@ def an_install(board: Board) -> tuple[str, Sequence[Route]]:
 
 
 def test_two_crews_meet_at_the_lift(own_board: Board, tmp_path: Path) -> None:
-    own_board.expect_error("422")
+    for words in ("422", "ERR_INTERNET_DISCONNECTED", "ERR_FAILED"):
+        own_board.expect_error(words)
     visit, routes = an_install(own_board)
     page = own_board.signed_in_page(Role.office)
     page.goto(f"/records/visits/{visit}")
@@ -84,7 +86,20 @@ def test_two_crews_meet_at_the_lift(own_board: Board, tmp_path: Path) -> None:
     axe(page)
     no_sideways_scroll(page)
     page.screenshot(path=tmp_path / "lift.png")
-    panel.locator("[data-on]").click()
+    page.context.set_offline(True)
+    for words in ("We are here", "Lift done"):
+        button = panel.locator("[data-lift-next]")
+        expect(button).to_have_text(words)
+        button.click()
+    expect(panel.locator("[data-lift-told]")).to_contain_text("not sent yet")
+    page.context.set_offline(False)
+    page.locator("#send-now").click()
+    expect(panel.locator("[data-lift-told]")).to_contain_text("lift done")
+    expect(panel.locator("[data-lift-told]")).not_to_contain_text("not sent yet")
+    axe(page)
+    no_sideways_scroll(page)
+    page.screenshot(path=tmp_path / "lifted.png")
+    panel.locator("[data-lift-next]").click()
     expect(panel).to_be_hidden()
     at = [stop.job or stop.assist for stop in helping.stops].index(visit)
     after = helping.stops[at + 1].job if at + 1 < len(helping.stops) else ""
@@ -94,6 +109,17 @@ def test_two_crews_meet_at_the_lift(own_board: Board, tmp_path: Path) -> None:
     page.locator(f'.rail a[href="#stop-{visit}"]').click()
     expect(page.locator(f"#stop-{visit}")).to_contain_text("comes for the lift")
     expect(page.locator(f"#stop-{visit}")).to_contain_text("Do not lift without them.")
+    notes = page.locator(f"#stop-{visit} .lift-notes")
+    expect(notes.locator("[data-lift-theirs]")).to_contain_text("The other crew noted: there")
+    notes.locator("[data-lift-next]").click()
+    expect(notes.locator("[data-lift-told]")).to_contain_text("there")
     axe(page)
+    no_sideways_scroll(page)
     page.screenshot(path=tmp_path / "own.png")
+    notes.locator("[data-lift-undo]").click()
+    expect(notes.locator("[data-lift-told]")).to_be_empty()
+    expect(page.locator("#signal-words")).to_contain_text("All sent")
+    with transaction(own_board.app.state.database) as session:
+        noted = {(row.crew_id, row.what) for row in session.exec(select(tables.LiftTime))}
+    assert noted == {(helping.crew, "here"), (helping.crew, "over")}
     assert lift.end - lift.start == 45

@@ -1,4 +1,4 @@
-"""A day with a second crew's stop in it: played for its odds, and expected while it is under way."""
+"""A day with a second crew's stop or a second load: played for its odds, and expected while it is under way."""
 
 from __future__ import annotations
 
@@ -6,7 +6,7 @@ from msgspec.structs import replace
 
 from scheduler.expected import Taps, day_plan, expected_day
 from scheduler.odds import Doubts, odds
-from scheduler.plan import Plan2, Route2, Stop2
+from scheduler.plan import Plan2, Route2, Stop2, loading_for_some
 from scheduler.promises import stated_plan
 from scheduler.sheet import sheet
 from scheduler.week import Week, week_from_data
@@ -109,3 +109,47 @@ def test_the_sheet_says_at_which_visit_the_crew_rests() -> None:
     week, plan = rested()
     (cell,) = sheet(week, plan).cells
     assert [entry.rest for entry in cell.entries] == [660, None]
+
+
+def loaded_again() -> tuple[Week, Plan2]:
+    """Oak does alder from 10:00 to 12:00, takes on a load in the yard at 12:55, and does birch from 13:40 on."""
+    data = week_data()
+    data["jobs"][0]["assist"], data["rest"] = None, None
+    week = week_from_data(data)
+    stops = Stop2(job="alder", start=600, end=720), Stop2(reload=True, start=775, end=790), Stop2(
+        job="birch", start=820, end=880
+    )  # fmt: skip
+    plan = stated_plan(week, "by hand", (Route2("oak", 0, 580, 915, 0, None, stops),), ())
+    assert isinstance(plan, Plan2)
+    return week, plan
+
+
+def test_the_rest_of_the_day_is_expected_by_way_of_the_yard() -> None:
+    week, plan = loaded_again()
+    day = day_plan(week, plan.routes[0])
+    assert day is not None
+    assert [job.id for job in day.jobs] == ["alder", "birch"]
+    late = expected_day(day, {"alder": Taps(here=640, over=790)}, now=790, out=580)
+    # 25 minutes to the yard, 15 there, 30 on to the moor; 35 home.
+    assert [(one.job, one.start) for one in late.visits] == [("alder", 640), ("birch", 790 + 25 + 15 + 30)]
+    assert late.back == 860 + 60 + 35
+    played = odds(week, plan, SURE, plays=20, seed=1)
+    assert {visit.done for visit in played.visits.values()} == {1.0}
+
+
+def test_the_week_sheet_tells_what_is_in_which_load() -> None:
+    week, plan = loaded_again()
+    (cell,) = sheet(week, plan).cells
+    weights = {job.id: (job.weight_kg, job.boxes) for job in week.jobs}
+    assert [(load.jobs, load.start, load.end) for load in cell.loads] == [
+        (("alder",), None, None), (("birch",), 775, 790)
+    ]  # fmt: skip
+    assert [(load.weight_kg, load.boxes) for load in cell.loads] == [weights["alder"], weights["birch"]]
+    assert [entry.marks for entry in cell.entries] == [(), ("reload",), ()]
+
+
+def test_a_load_for_nothing_is_left_out() -> None:
+    a, b, load = Stop2(job="a", start=0, end=1), Stop2(job="b", start=4, end=5), Stop2(reload=True, start=2, end=3)
+    assert loading_for_some([a, load, b]) == (a, load, b)
+    assert loading_for_some([load, a, load, load, b, load]) == (a, load, b)
+    assert loading_for_some([load, load]) == ()

@@ -5,7 +5,7 @@ from __future__ import annotations
 import datetime
 import zoneinfo
 from collections.abc import Callable
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 
 import msgspec
 from sqlmodel import Session, col, select
@@ -34,12 +34,16 @@ class PlannedDay:
 
 @dataclass(frozen=True)
 class Posting:
-    """One posted week: when, and where each visit stands in it, and where second crews come, by visit."""
+    """One posted week: when, and where each visit stands in it, and where second crews come, by visit.
+
+    `loads` are by crew and day the loads that it takes on in mid-day, in order.
+    """
 
     at: datetime.datetime
     start_date: datetime.date
     stops: dict[str, PostedStop]
     lifts: dict[str, PostedStop]
+    loads: dict[tuple[str, datetime.date], list[PostedStop]] = field(default_factory=dict)
 
 
 @dataclass(frozen=True)
@@ -57,6 +61,7 @@ class _Line(msgspec.Struct):
     end: int
     job: str = ""
     assist: str = ""
+    reload: bool = False
 
 
 class _Route(msgspec.Struct):
@@ -100,7 +105,8 @@ def postings(session: Session) -> list[Posting]:
     for row in rows:
         stored = session.get(tables.StoredPlan, row.plan_id)
         assert stored is not None  # a foreign key
-        made.append(Posting(row.posted_at, row.start_date, *_stops(stored.plan, row.start_date)))
+        found = _stops(stored.plan, row.start_date)
+        made.append(Posting(row.posted_at, row.start_date, *found, _loads(stored.plan, row.start_date)))
         later = any(other.start_date == row.start_date and (other.id or 0) > (row.id or 0) for other in rows)
         if row.withdrawn_at is not None and not later:
             made.append(Posting(row.withdrawn_at, row.start_date, {}, {}))
@@ -119,6 +125,16 @@ def _stops(plan: str, start_date: datetime.date) -> tuple[dict[str, PostedStop],
             elif stop.assist:
                 lifts[stop.assist] = PostedStop(route.crew, date, stop.start, stop.end)
     return found, lifts
+
+
+def _loads(plan: str, start_date: datetime.date) -> dict[tuple[str, datetime.date], list[PostedStop]]:
+    """Return the loads that a plan has crews take on in mid-day, by crew and day."""
+    found = {}
+    for route in msgspec.json.decode(plan, type=_Routes).routes:
+        date = start_date + datetime.timedelta(days=route.day)
+        if loads := [PostedStop(route.crew, date, stop.start, stop.end) for stop in route.stops if stop.reload]:
+            found[route.crew, date] = loads
+    return found
 
 
 def by_id(session: Session) -> Callable[[str], tuple[tables.Visit, tables.Site, tables.Customer, tables.Awning | None]]:

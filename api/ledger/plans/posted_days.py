@@ -5,6 +5,7 @@ from __future__ import annotations
 import datetime
 from collections.abc import Mapping
 from dataclasses import dataclass, field
+from itertools import takewhile
 from typing import Any
 
 from sqlalchemy import desc
@@ -36,6 +37,18 @@ class PostedDay:
     def visits(self) -> tuple[str, ...]:
         """Return the ids of the day's visits in order."""
         return () if self.route is None else tuple(stop.job for stop in self.route.jobs)
+
+    @property
+    def lifts(self) -> tuple[str, ...]:
+        """Return the ids of the visits at whose lift two crews meet, this one as the first or the second of them."""
+        helps = () if self.route is None else tuple(stop.assist for stop in self.route.stops if stop.assist)
+        return (*helps, *self.second_crews)
+
+    @property
+    def first_load(self) -> tuple[str, ...]:
+        """Return the ids of the visits whose things are on the van when it leaves, in order."""
+        stops = () if self.route is None else self.route.stops
+        return tuple(stop.job for stop in takewhile(lambda stop: not stop.reload, stops) if stop.job)
 
 
 @dataclass(frozen=True)
@@ -88,11 +101,22 @@ def visit_of(session: Session, day: PostedDay, visit_id: str, *, although_moved:
     A phone without signal may note work that has been moved away meanwhile: 409, which says so. Once the crew has been
     told, it says `although_moved`, and what was done counts all the same.
     """
+    return _of_day(session, day, visit_id, day.visits, although_moved, lift=False)
+
+
+def lift_of(session: Session, day: PostedDay, visit_id: str, *, although_moved: bool = False) -> tables.Visit:
+    """Return a visit at whose lift the crew meets another one, as its first or its second; answers as `visit_of`."""
+    return _of_day(session, day, visit_id, day.lifts, although_moved, lift=True)
+
+
+def _of_day(
+    session: Session, day: PostedDay, visit_id: str, here: tuple[str, ...], although_moved: bool, *, lift: bool
+) -> tables.Visit:  # fmt: skip
     visit = None if "\0" in visit_id else session.get(tables.Visit, visit_id)
-    if visit is not None and visit_id in day.visits:
+    if visit is not None and visit_id in here:
         return visit
     was_here = visit is not None and any(
-        route is not None and visit_id in {stop.job for stop in route.jobs}
+        route is not None and visit_id in {stop.job or (stop.assist if lift else "") for stop in route.stops}
         for posted in _postings(session, day.day)
         for route in [_route(session, posted, day.crew_id, day.day)]
     )

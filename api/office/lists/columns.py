@@ -11,6 +11,7 @@ from sqlmodel import Session, select
 from api import tables
 from api.fields.measures import office_length, office_weight
 from api.jobs import entry
+from api.ledger.day_rows import days_of
 from api.ledger.told import told_now
 from api.office.kind import Kind, KindColumn, Values, day, names, plain
 from api.office.lists.reading import FIRST, HOUSE, LAST, UNIT
@@ -114,8 +115,15 @@ def _job(session: Session, rows: Sequence[Any]) -> dict[Any, Values]:
             **_cells_or_none(session, "awnings", awning),
             **_cells(session, "visits", row),
             **booked(told_now(session, row.id)),
+            "visits.days": _days(session, row),
         }
     return found
+
+
+def _days(session: Session, visit: tables.Visit) -> str:
+    """Return in how many days in a row a job is done, in the line of the first; empty: in one."""
+    row = days_of(session, visit)
+    return str(len(row)) if len(row) > 1 and row[0] is visit else ""
 
 
 def booked(told: tables.Booking | None) -> dict[str, str]:
@@ -161,6 +169,9 @@ WORK = (
         _of("awnings", day("awning", "arrives_on", "Arrives on", may_be_empty=True, short_list=False,
                            aliases=("arrival", "crate due"))),
         _of("visits", plain("visit", "minutes", "Minutes on site", may_be_empty=True, short_list=False)),
+        _text("visits", "days", "Days in a row", short_list=False,
+              meaning="2 to 10, where it takes so many; its minutes are those of each day",
+              aliases=("number of days",)),
         _of("visits", plain("visit", "hands", "People", may_be_empty=True, short_list=False)),
         _text("visits", "skills", "Skills", short_list=False),
         *(_of("visits", plain("visit", name, label, may_be_empty=True, short_list=False)) for name, label in _ASSIST),

@@ -18,7 +18,9 @@ from api.fields.ids import new_id
 from api.fields.limits import LIMITS
 from api.fields.sheets import BadFiles, time_of_day
 from api.jobs import entry, models
+from api.jobs.in_a_row import DAYS, InARow, in_a_row
 from api.jobs.numbers import job_number
+from api.ledger.day_rows import days_of
 from api.ledger.told import told_now
 from api.office.gates import begin_gates
 from api.office.kind import Kind
@@ -101,7 +103,8 @@ class WorkLines:
             done = entry.keep(self.session, rows, by=self.by, now=self.now)
         except BadFiles as bad:
             raise BadValues(list(_faults(bad, rows))) from None
-        return self._outcome(done, rows, made_job=main == "visits" and held is None, parts=parts)
+        return self._outcome(done, rows, made_job=main == "visits" and held is None, parts=parts,
+                             days=said.get("visits.days", ""))  # fmt: skip
 
     def _held(self, number: str) -> Any:
         """Return the site or the job that a line names by its number, None where there is none yet."""
@@ -261,7 +264,7 @@ class WorkLines:
         return exact_length(float(text), self.units) if text and column.endswith("_mm") else text
 
     def _outcome(
-        self, done: Imported, rows: dict[str, Cells], *, made_job: bool, parts: dict[str, int]
+        self, done: Imported, rows: dict[str, Cells], *, made_job: bool, parts: dict[str, int], days: str
     ) -> LineTaken:  # fmt: skip
         main = self.kind.by_lines
         name = rows[main][entry.key_column(main)]
@@ -284,11 +287,28 @@ class WorkLines:
         self._met.add(name)
         if main == "visits":
             self._claimed.add(name)
+        if main == "visits" and days:
+            fields |= self._in_a_row(self.session.get_one(tables.Visit, name), days)
         if made_job:
             begin_gates(self.session, self.session.get_one(tables.Visit, name), by=self.by, now=self.now)
             if kinds.get("awnings") == "new":
                 models.pack(self.session, rows["awnings"]["awning"], parts, by=self.by, now=self.now)
         return LineTaken(name, kinds[main] == "new", fields)
+
+    def _in_a_row(self, visit: tables.Visit, text: str) -> dict[str, tuple[str, str]]:
+        """Make a job so many days in a row; one that is so already stays as it is. Returns what was changed."""
+        try:
+            days = DAYS.parse(text)
+            if len(days_of(self.session, visit)) == days:
+                return {}
+            if visit.minutes is None:
+                raise BadInput("visits.minutes", "must say how many minutes it takes on each of its days")
+            in_a_row(self.session, visit, InARow(days, visit.minutes), by=self.by, now=self.now)
+        except BadInput as fault:
+            raise BadInput(
+                "visits.minutes" if fault.where == "visits.minutes" else "visits.days", fault.problem
+            ) from None
+        return {"Days in a row": ("", text)}
 
 
 def _faults(bad: BadFiles, rows: dict[str, Cells]) -> Iterator[tuple[str, str]]:

@@ -18,7 +18,7 @@ from api.access.guards import LOOKERS, STAFF, Who, allow, everyone, found, own_c
 from api.access.idempotency import Once
 from api.bench import losses
 from api.clock import Now, local_day
-from api.day import loading, phone, results, stop_times
+from api.day import lift_times, loading, phone, results, stop_times
 from api.day.overview import crews_on
 from api.falls.now import falling
 from api.fields.limits import limit
@@ -32,7 +32,7 @@ from api.http.subject import Subject
 from api.languages import chosen_language, gettext, language, speak, to_say
 from api.ledger.kept import kept, unchanged
 from api.ledger.languages import language_of_business, language_of_crew
-from api.ledger.plans.posted_days import Act, PostedDay, act, posted_day, visit_of, working_day
+from api.ledger.plans.posted_days import Act, PostedDay, act, lift_of, posted_day, visit_of, working_day
 from api.papers.shown.cautions import GOES_FIRST
 from api.papers.shown.drawings import sheet_to_drill_by
 from api.papers.shown.job_page import allowed
@@ -94,6 +94,13 @@ class TimeBody(NotedOfVisit):
     """The crew sets out for the visit (`on_way`) or has come there (`here`) at `at`; `noted` false takes it back."""
 
     what: stop_times.What
+    noted: bool = True
+
+
+class LiftBody(NotedOfVisit):
+    """The second crew is at the visit's lift (`here`), or that is `over`, at `at`; `noted` false takes it back."""
+
+    what: lift_times.What
     noted: bool = True
 
 
@@ -280,6 +287,22 @@ def time(
         posted, noted = _day(session, who, crew_id, day, body, now)
         visit = visit_of(session, posted, body.visit, although_moved=body.although_moved)
         row = stop_times.note_time(session, posted, visit, body.what, body.noted, noted)
+        return JSONResponse({"visit": visit.id, "what": body.what, "at": row.at.isoformat() if row else None})
+
+    _own(session, who, crew_id, day, write=True)
+    return once(session, write)
+
+
+@router.post("/crews/{crew_id}/days/{day}/lifts", responses=_REFUSALS)
+def lift(
+    session: Database, who: Writer, now: Now, once: Once, crew_id: str, day: datetime.date, body: LiftBody
+) -> Response:
+    """Note when a second crew came for a lift, or when that was over; both crews may, and each notes for itself."""
+
+    def write() -> Response:
+        posted, noted = _day(session, who, crew_id, day, body, now)
+        visit = lift_of(session, posted, body.visit, although_moved=body.although_moved)
+        row = lift_times.note_lift(session, posted, visit, body.what, body.noted, noted)
         return JSONResponse({"visit": visit.id, "what": body.what, "at": row.at.isoformat() if row else None})
 
     _own(session, who, crew_id, day, write=True)

@@ -28,6 +28,7 @@ from api.http.problems import Problem, responses
 from api.http.subject import Subject
 from api.jobs import callbacks, entry, models
 from api.jobs.entry import ROWS, Section
+from api.jobs.in_a_row import DAYS, MINUTES, OF_FORM, in_a_row, row_faults, row_of
 from api.jobs.numbers import called_after, job_number
 from api.jobs.racks import rack_follows
 from api.jobs.taken_away import call_off_services
@@ -120,7 +121,7 @@ def make_job(request: Request, session: Database, now: Now, who: Office, sent: S
     except BadInput as fault:
         return _new_page(request, session, form, known, {f"awnings.{fault.where}": fault.problem}, 422, place, sent)
     site = _site_of(session, known["awning"]) if known["awning"] else known["site"]
-    if faults := callbacks.callback_faults(session, sent, site):
+    if faults := callbacks.callback_faults(session, sent, site) | row_faults(session, sent):
         return _new_page(request, session, form, known, faults, 422, place, sent)
     for table in ("customers", "sites", "orders", "awnings"):  # whatever the form called them, none is there yet
         own = called_after(session, visit, ROWS[table], _LETTERS[table])
@@ -134,6 +135,8 @@ def make_job(request: Request, session: Database, now: Now, who: Office, sent: S
         kind = KINDS["callbacks"]
         keeping.keep(session, kind, None, keeping.read(session, kind, callback), by=who.name, now=now)
     begin_gates(session, session.get_one(tables.Visit, visit), by=who.name, now=now)
+    if (days := row_of(sent)) is not None:
+        in_a_row(session, session.get_one(tables.Visit, visit), days, by=who.name, now=now)
     if "awnings" in rows:
         models.pack(session, cells["awnings"]["awning"], parts, by=who.name, now=now)
     return RedirectResponse(f"/jobs/{visit}", 303)
@@ -203,6 +206,8 @@ def _new_page(
         "earlier": callbacks.earlier_visits(session, known["site"]) if known["site"] else [],
         "costs": COST,
         "callback": {name: (sent or {}).get(name, "") for name in (callbacks.OF, callbacks.COST)},
+        "row": {name: (sent or {}).get(name, "") for name in OF_FORM},
+        "row_limits": {OF_FORM[0]: DAYS.attributes(), OF_FORM[1]: MINUTES.attributes()},
     }
     if known["customer"]:
         values["customer"] = found(session, tables.Customer, known["customer"], "customer")
@@ -317,7 +322,7 @@ def _page(
 ) -> Response:
     choices = {"awnings.yard": _yards(session), "visits.kind": offered(session, values.get("work_now", ""))}
     names = {field.name for section in values["sections"] for field in section.fields}
-    names |= {callbacks.OF, callbacks.COST, "from_on"}
+    names |= {callbacks.OF, callbacks.COST, "from_on", *OF_FORM}
     loose = [problem for name, problem in (faults or {}).items() if name not in names]
     shown = {"hangs": set()} | values | {"faults": faults or {}, "loose": loose, "choices": choices}
     return page(request, "jobs/entry.html", shown, status)

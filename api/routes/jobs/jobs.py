@@ -37,6 +37,7 @@ from api.papers.shown.drawings import said_sheets
 from api.papers.shown.job_page import JobPage, allowed, job_page, rack_words
 from api.papers.shown.wall_words import wall_words
 from api.routes import records
+from api.routes.jobs.following import in_order
 from api.routes.lists import Parts
 from api.tables import Business, CalledBack, Gate, StoredAwning, Visit, WorkKind
 from api.weeksheet import PILES
@@ -133,6 +134,7 @@ def job(request: Request, session: Database, who: Reader, now: Now, visit_id: st
         "marks": KIT_MARKS,
         **_hand_over(request, session, visit, now),
         **_around(session, visit, local_day(session, now)),
+        **in_order(session, found, standing),
     }
     return page(request, "job/job.html", values)
 

@@ -125,7 +125,7 @@ async def undo(
         keeping.undo(session, keeping.undoing(session, line), by=who.name, now=now)
 
     try:
-        hangs = _hangs(request, now, sent, do)
+        hangs = what_hangs(request, now, sent, do)
         if hangs is not None:
             values = {"kind": kind, "hangs": hangs, "action": str(request.url.path), "what": "Undo it anyway"}
             return page(request, "office/hangs.html", values, status=409)
@@ -171,9 +171,10 @@ def _take(
     place = None
     if kind.table is tables.Yard:
         sent, place = _placed(request, session, old, sent)
+    job = _job_of(session, sent)
     texts = {c.name: sent.get(c.name, old.texts[c.name] if old else "").strip() for c in kind.columns}
     if old is not None and sent.get("mark") != old.mark:
-        return _form(request, session, kind, old, texts, other=True, status=412, place=place)
+        return _form(request, session, kind, old, texts, other=True, status=412, place=place, job=job)
     deleted = old is not None and sent.get("do") == "delete"
     if place is not None and place.fault and not deleted:
         return _form(request, session, kind, old, texts, faults={"pin": place.fault}, status=422, place=place)
@@ -187,17 +188,27 @@ def _take(
             else:
                 keeping.keep(session, kind, mine, values, by=who.name, now=now)
 
-        hangs = _hangs(request, now, sent, do)
+        hangs = what_hangs(request, now, sent, do)
         if hangs is not None:
-            return _form(request, session, kind, old, texts, hangs=hangs, deleting=deleted, status=409, place=place)
+            return _form(request, session, kind, old, texts, hangs=hangs, deleting=deleted, status=409, place=place,
+                         job=job)  # fmt: skip
         do(session)
     except BadValues as fault:
-        return _form(request, session, kind, old, texts, faults=dict(fault.faults), status=422, place=place)
+        return _form(request, session, kind, old, texts, faults=dict(fault.faults), status=422, place=place, job=job)
     except BadInput as fault:
-        return _form(request, session, kind, old, texts, faults={fault.where: fault.problem}, status=409, place=place)
+        return _form(request, session, kind, old, texts, faults={fault.where: fault.problem}, status=409, place=place,
+                     job=job)  # fmt: skip
+    if job:
+        return RedirectResponse(f"/jobs/{quote(job, safe='')}#in-order", 303)
     name = keeping.title(kind, texts) or texts.get("name", "")
     again = f"/set-up/{kind.id}/new" if sent.get("do") == "more" else ""
     return _on(kind, f"{name} {'deleted' if deleted else 'kept'}.", again)
+
+
+def _job_of(session: Session, sent: dict[str, str]) -> str:
+    """Return the job whose page a form was sent from, and goes back to; empty: none."""
+    job = sent.get("job", "")
+    return job if job and "\0" not in job and session.get(tables.Visit, job) is not None else ""
 
 
 def _placed(
@@ -211,7 +222,7 @@ def _placed(
     return placed(session, request.app.state.places, sent, "", address, "", was=was, moved=moved, but=but)
 
 
-def _hangs(
+def what_hangs(
     request: Request, now: datetime.datetime, sent: dict[str, str], do: Callable[[Session], None]
 ) -> Hanging | None:
     """Return what falls by a change, where somebody has to see it first."""
@@ -277,7 +288,7 @@ def _in_words(session: Session, kind: Kind) -> dict[str, dict[str, str]]:
 def _form(
     request: Request, session: Session, kind: Kind, old: Record | None, texts: dict[str, str], *,
     faults: dict[str, str] | None = None, hangs: Hanging | None = None, deleting: bool = False, other: bool = False,
-    status: int = 200, place: Placing | None = None,
+    status: int = 200, place: Placing | None = None, job: str = "",
 ) -> Response:  # fmt: skip
     names = {column.name for column in kind.columns} | {"pin"}
     values = {
@@ -289,6 +300,7 @@ def _form(
         "history": _history(session, kind, old) if old else [],
         "belongs": _belongs(session, kind, old) if old else [],
         "title": keeping.title(kind, old.texts) if old else "", "place": place,
+        "job": job,
     }  # fmt: skip
     if kind.table is tables.Yard and place is None:
         values["place"] = blank(session, "", pin_text(texts["lat"], texts["lon"]), str(old.key[0]) if old else "")

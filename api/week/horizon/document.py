@@ -29,9 +29,9 @@ from scheduler.plan import Because
 class Horizon:
     """The document over the weeks ahead, and beside it, by job, what only the rows know: reasons, what times rest on.
 
-    `week` is of the first format where that asks for the same: where no visit asks for a second crew and no rest
-    falls within a visit. `posted` are the Mondays of weeks that are posted: nothing is planned in them any more.
-    `shifts` are those of all crews, in posted weeks too.
+    `week` is of the first format where that asks for the same: where no visit asks for a second crew, no rest falls
+    within a visit, and no second load is taken on. `posted` are the Mondays of weeks that are posted: nothing is
+    planned in them any more. `shifts` are those of all crews, in posted weeks too.
     """
 
     start_date: datetime.date
@@ -99,7 +99,9 @@ def horizon_of(session: Session, now: datetime.datetime) -> Horizon:
     return Horizon(
         start_date=start_date,
         weeks=rules.horizon_weeks,
-        week=second(week, {}, built.assists, within=within) if built.assists or within else week,
+        week=second(week, {}, built.assists, within=within, reload_min=rules.reload_min)
+        if built.assists or within or rules.reload_min
+        else week,
         because={name: reasons for name, reasons in because.items() if reasons},
         rests={name: one.rests for name, one in ready.items()},
         facts=known,

@@ -10,7 +10,7 @@ from api.week.run.planning import planned
 from scheduler import Off, Put, by_hand
 from scheduler.audit import audit
 from scheduler.judged import Breach
-from scheduler.plan import Plan, Route, Stop, Stop2
+from scheduler.plan import Plan, Route, Stop, Stop2, loading_for_some
 from scheduler.week import Week
 
 _MOST_TAKEN_OFF = 400  # stops; a plan of which more does not fit is of no use
@@ -35,8 +35,10 @@ def standing(week: Week, plan: Plan, later_days: int) -> Plan:
                 stops.append(Stop(s.job, s.start, s.end))
             elif s.assist in asks:
                 stops.append(Stop2(assist=s.assist, start=s.start, end=s.end))
-        if stops and (route.crew, day) in days:
-            routes.append(Route(route.crew, day, route.depart, route.back, route.helpers, route.rest, tuple(stops)))
+            elif s.reload and week.reload is not None and s.end - s.start == week.reload.minutes:
+                stops.append(Stop2(reload=True, start=s.start, end=s.end))
+        if (left := loading_for_some(stops)) and (route.crew, day) in days:
+            routes.append(Route(route.crew, day, route.depart, route.back, route.helpers, route.rest, left))
     made = planned(week, routes)
     for _ in range(_MOST_TAKEN_OFF):
         breaches = audit(week, made).broken_rules

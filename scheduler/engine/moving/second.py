@@ -31,7 +31,7 @@ from scheduler.engine.waiting.loosened import (
     YARD,
     loosened,
 )
-from scheduler.plan import Plan, Route, Route2, Skipped, Stop2
+from scheduler.plan import Plan, Route, Route2, Skipped, Stop2, loading_for_some
 from scheduler.promises import stated_plan
 from scheduler.week import Crew, Job, Shift, Week, Window
 
@@ -153,11 +153,8 @@ def _dropped(plan: Plan, job: str) -> Iterator[Route]:
         if len(kept) == len(route.stops):
             yield route
             continue
-        stops = [
-            stop for n, stop in enumerate(kept) if not (stop.reload and (n in (0, len(kept) - 1) or kept[n - 1].reload))
-        ]
-        if any(not stop.reload for stop in stops):
-            yield structs.replace(route, stops=tuple(stops))
+        if stops := loading_for_some(kept):
+            yield structs.replace(route, stops=stops)
 
 
 def _as_asked(week: Week, plan: Plan, job: str, to: To) -> Iterator[Route]:

@@ -9,6 +9,7 @@ from __future__ import annotations
 ALL, OFFICE, LOOKERS = "manager office lead reader", "manager office", "manager office reader"
 COUNTERS = "manager office lead"
 EXPECTED = {
+    "POST /jobs/{visit_id}/days": OFFICE,
     "GET /": ALL,
     "GET /papers": LOOKERS,
     "GET /weeks/{start_date}": LOOKERS,
@@ -224,6 +225,7 @@ EXPECTED = {
     "POST /jobs/{visit_id}/hand-over/mail": OFFICE,
     "GET /weeks/{start_date}/done.csv": OFFICE,
     "POST /crews/{crew_id}/days/{day}/times": "manager office lead link",
+    "POST /crews/{crew_id}/days/{day}/lifts": "manager office lead link",
     "GET /crews/{crew_id}/days/{day}/manifest.webmanifest": f"{ALL} link",
     "GET /crews/day-worker.js": "open",
     "GET /days/{day}": LOOKERS,

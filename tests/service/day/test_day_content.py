@@ -46,7 +46,7 @@ def test_phone_and_paper_name_the_same_things(built: BuiltDemo, tmp_path: Path, 
             paper = day_sheet_pdf(session, CREW, DAY, MORNING)
             assert paper is not None
             names = [day.lead.name, day.van.id, day.yard.name, *day.cautions_for_all]
-            names += [f"{pieces} × {item}, from the shelf" for item, pieces in day.shelf.items()]
+            names += [f"{pieces} × {item}, from the shelf" for load in day.loads for item, pieces in load.shelf.items()]
             for stop in day.stops:
                 found = stop.page
                 names += [stop.entry.job, found.site.address, found.customer.name, found.customer.phone]

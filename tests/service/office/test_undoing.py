@@ -41,6 +41,7 @@ ROWS: dict[str, tuple[dict[str, str], dict[str, str]]] = {
     "work-kinds": ({"id": "clean", "name": "clean the cloth", "told": "cleaning of your awning", "counts_as": "repair",
                     "minutes": "45"}, {"hands": "2"}),
     "callbacks": ({"visit_id": "J-1102", "of_id": "J-1050", "why": "slips again"}, {"at_cost": "maker"}),
+    "follow-ons": ({"first_id": "J-1048", "then_id": "J-1102"}, {"max_days": "4", "same_crew": "yes"}),
     "racks": ({"awning_id": "A-2100", "yard_id": "north", "rack": "B-4"}, {"rack": "B-5"}),
     "yearly": ({"awning_id": "A-2100", "work_id": "take-down"}, {"month": "November"}),
     "gates": ({"visit_id": "J-1048", "what": "building permit"}, {"owner": "office"}),

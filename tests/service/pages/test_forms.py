@@ -20,6 +20,7 @@ from api.business import choices
 from api.database import transaction
 from api.fields.limits import LIMITS, Date, Text, Whole
 from api.jobs import entry
+from api.jobs.in_a_row import DAYS, MINUTES
 from api.office.kinds import KINDS
 from tests.conftest import BuiltDemo
 from tests.service.cast import PAGE, running, settings_for, signed_in
@@ -29,6 +30,12 @@ NOW = datetime.datetime(2027, 4, 8, 20, tzinfo=datetime.UTC)
 NOT_TYPED = ("hidden", "checkbox", "radio", "file", "submit", "button")
 # Taken by a program of their own, which says on the spot how it reads each: tests/service/office/test_surveys.py.
 READ_AS_TYPED = ("/jobs/{visit_id}/survey",)
+# What days in a row are asked for, on a job's page and on the form of a new one.
+ROW_FIELDS = {
+    (path, name): bound
+    for path in ("/jobs/new", "/jobs/{visit_id}/days")
+    for name, bound in (("days", DAYS), ("minutes", MINUTES))
+}
 
 
 @dataclass
@@ -118,6 +125,8 @@ def limit_of(app: FastAPI, path: str, form: Form, name: str) -> dict[str, Any] |
         limit = LIMITS.get(f"{entry.ROWS[table].__tablename__}.{column}")
         measured = column.endswith(("_mm", "_kg")) or column in ("skills", "assist_skills")
         return None if limit is None or measured or isinstance(limit, Date) else limit.schema()
+    if (path, name.removeprefix("row.")) in ROW_FIELDS:
+        return ROW_FIELDS[path, name.removeprefix("row.")].schema()
     if path.startswith("/set-up/{kind_id}") and name == "pin":  # latitude and longitude in one field
         return None
     if path.startswith("/set-up/{kind_id}"):

@@ -3,7 +3,8 @@ import { test } from "node:test";
 import { pinched } from "./drawing.ts";
 import type { Entry } from "./queue.ts";
 import { smaller } from "./shrink.ts";
-import { changes, expectedWords, newer, withWaiting, type DayState } from "./state.ts";
+import { nextAtLift } from "./lift.ts";
+import { changes, expectedWords, loadChanges, newer, withWaiting, type DayState } from "./state.ts";
 import { sentence } from "./view.ts";
 
 const EMPTY: DayState = {
@@ -32,6 +33,30 @@ test("what waits is shown as done, what was refused is not", () => {
   assert.equal(state.results["J-1"]?.why, "rain");
   assert.deepEqual([state.out?.out_at, state.out?.back_at], ["2027-04-12T12:30:00Z", null]);
   assert.deepEqual(EMPTY.ticks["J-1"], ["crate: hood"]);
+});
+
+test("a lift is noted by one tap after the other, or by one for both, and taken back", () => {
+  const lifts = { "J-1": { mine: {}, theirs: { here: "09:00" } } };
+  const after = (...bodies: [string, boolean, string][]): Record<string, string> | undefined =>
+    withWaiting({ ...EMPTY, lift_times: lifts }, bodies.map(([what, on, at]) => noted("lifts", { visit: "J-1", what, noted: on, at })))
+      .lift_times?.["J-1"]?.mine;
+  assert.deepEqual(after(["here", true, "9:01"], ["here", true, "9:02"]), { here: "9:01" });
+  assert.deepEqual(after(["here", true, "9:01"], ["over", true, "9:30"]), { here: "9:01", over: "9:30" });
+  assert.deepEqual(after(["over", true, "9:30"]), { here: "9:30", over: "9:30" });
+  assert.deepEqual(after(["here", true, "9:01"], ["over", true, "9:30"], ["over", false, "9:31"]), { here: "9:01" });
+  assert.deepEqual(after(["over", true, "9:30"], ["here", false, "9:31"]), {});
+  const seen = [[], [["here", true, "9:01"]], [["over", true, "9:30"]]] as [string, boolean, string][][];
+  assert.deepEqual(seen.map((bodies) => nextAtLift({ mine: after(...bodies) ?? {}, theirs: {} })), ["here", "over", "on"]);
+  assert.deepEqual(lifts["J-1"].mine, {});
+});
+
+test("a new posting is told load by load", () => {
+  const [before, now] = [[{ load: 2, start: 700, end: 725 }], [{ load: 2, start: 720, end: 745 }, { load: 3, start: 900, end: 925 }]];
+  assert.deepEqual(loadChanges({ ...EMPTY, loads: before }, { ...EMPTY, loads: now }), [
+    "Load 2 is now at 12:00, was 11:40.", "Load 3 is taken on in the yard at 15:00.",
+  ]);
+  assert.deepEqual(loadChanges({ ...EMPTY, loads: now }, { ...EMPTY, loads: before }).at(-1), "There is no load 3 any more.");
+  assert.deepEqual(loadChanges(EMPTY, EMPTY), []);
 });
 
 test("a reason typed and left where the work was done after all is none", () => {

@@ -40,6 +40,11 @@ export interface Loss {
   pieces: number;
 }
 
+export interface LiftNotes {
+  mine: Record<string, string>;
+  theirs: Record<string, string>;
+}
+
 /** What GET …/state gives. */
 export interface DayState {
   now: string;
@@ -49,6 +54,10 @@ export interface DayState {
   /** Where the crew helps another one with the lift, and when another comes to help with its own visits. */
   lifts?: Stop[];
   second_crews?: Stop[];
+  /** Where the crew takes on another load in its yard, counted from 2. */
+  loads?: { load: number; start: number; end: number }[];
+  /** Of these lifts by visit: when the second crew was there (`here`) and when that was over, by each crew's notes. */
+  lift_times?: Record<string, LiftNotes>;
   ticks: Record<string, string[]>;
   loaded: string[];
   out: Out | null;
@@ -94,6 +103,16 @@ export function after(state: DayState, entry: Entry): DayState {
       const { [String(body["what"])]: before, ...others } = state.times?.[visit] ?? {};
       const noted = body["noted"] === true ? { ...others, [String(body["what"])]: before ?? String(body["at"]) } : others;
       return { ...state, times: { ...state.times, [visit]: noted } };
+    }
+    case "lifts": {
+      const { mine = {}, theirs = {} } = state.lift_times?.[visit] ?? {};
+      const at = String(body["at"]);
+      const { here, over } = mine;
+      const begun = { here: here ?? at };
+      const noted = body["noted"] === true
+        ? body["what"] === "over" ? { ...begun, over: over ?? at } : over === undefined ? begun : { ...begun, over }
+        : body["what"] === "over" && here !== undefined ? { here } : {};
+      return { ...state, lift_times: { ...state.lift_times, [visit]: { mine: noted, theirs } } };
     }
     case "losses": {
       const { item, what, pieces } = body as unknown as Loss;
@@ -156,6 +175,20 @@ export function changes(before: readonly Stop[], now: readonly Stop[]): string[]
   }
   for (const was of before) {
     if (!now.some((stop) => stop.visit === was.visit)) words.push(spoken("{visit} is no longer on this day.", { visit: was.visit }));
+  }
+  return words;
+}
+
+/** Say what a new posting changes of the loads that the crew takes on in mid-day, one sentence each; empty: nothing. */
+export function loadChanges(before: DayState, now: DayState): string[] {
+  const words: string[] = [];
+  for (const { load, start } of now.loads ?? []) {
+    const old = before.loads?.find((one) => one.load === load);
+    if (old === undefined) words.push(spoken("Load {n} is taken on in the yard at {time}.", { n: load, time: clock(start) }));
+    else if (old.start !== start) words.push(spoken("Load {n} is now at {now}, was {was}.", { n: load, now: clock(start), was: clock(old.start) }));
+  }
+  for (const { load } of before.loads ?? []) {
+    if (!now.loads?.some((one) => one.load === load)) words.push(spoken("There is no load {n} any more.", { n: load }));
   }
   return words;
 }

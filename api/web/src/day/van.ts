@@ -14,9 +14,11 @@ let ticking: Promise<void> = Promise.resolve();
 
 export function listenToVan(page: string, note: Noting, first: () => string | undefined): void {
   for (const kit of all("[data-kit-of]")) listenToKit(page, note, kit);
-  document.querySelector("#all-on")?.addEventListener("click", () => {
-    ticking = everythingOn(page, note);
-  });
+  for (const button of all("[data-all-on]")) {
+    button.addEventListener("click", () => {
+      ticking = everythingOn(page, note, button.closest(".panel") ?? document);
+    });
+  }
   document.querySelector("#out")?.addEventListener("click", () => void goOut(page, note, first));
 }
 
@@ -43,8 +45,8 @@ function listenToKit(page: string, note: Noting, kit: HTMLElement): void {
   }
 }
 
-async function everythingOn(page: string, note: Noting): Promise<void> {
-  for (const kit of all("[data-kit-of]")) {
+async function everythingOn(page: string, note: Noting, load: ParentNode): Promise<void> {
+  for (const kit of all("[data-kit-of]", load)) {
     const items = unticked(kit);
     if (items.length > 0) await tick(page, note, kit.dataset["kitOf"] ?? "", items, true);
   }

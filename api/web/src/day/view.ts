@@ -1,6 +1,7 @@
 // The day sheet's page brought up to date: ticks, steps, results and photos as they stand, with what waits.
 import { all, make, one } from "../common.ts";
 import { nextAt, words } from "./flow.ts";
+import { showLifts } from "./lift.ts";
 import type { Entry } from "./queue.ts";
 import { showSigned } from "./signature.ts";
 import { expectedWords, type DayState, type Result } from "./state.ts";
@@ -10,7 +11,7 @@ import { clock, worded } from "../words.ts";
 export const OUTCOMES: Record<string, string> = { done: spoken("done"), partly: spoken("partly done"), not_done: spoken("not done") };
 const SHOWS: Record<string, string> = { wall: spoken("wall"), zero: spoken("zero"), crate: spoken("crate"), work: spoken("work") };
 export const LOSSES: Record<string, string> = { missing: spoken("missing"), broken: spoken("broken") };
-const WAITS = `○ ${spoken("not sent yet")}`;
+export const WAITS = `○ ${spoken("not sent yet")}`;
 
 /** Return a visit's section. */
 export function section(visit: string): HTMLElement {
@@ -39,9 +40,9 @@ export function allTicked(visit: string): boolean {
   return kit === null || all<HTMLInputElement>("[data-item]", kit).every((box) => box.checked);
 }
 
-/** Say what of the day's kits is not on the van: every install with something unticked, or whose kit is not whole. */
+/** Say what of the first load's kits is not on the van: every install with something unticked, or whose kit is not whole. */
 export function notLoaded(): string[] {
-  return all(".stop[data-kind=install]")
+  return all('.stop[data-kind=install][data-in-load="1"]')
     .map((stop) => stop.dataset["visit"] ?? "")
     .filter((visit) => {
       const condition = kitOf(visit)?.querySelector<HTMLElement>("[data-condition]")?.dataset["is"] ?? "";
@@ -67,10 +68,21 @@ export function show(state: DayState, waiting: readonly Entry[]): void {
     const unsent = waiting.some((entry) => entry.path.endsWith("/signatures") && entry.body["visit"] === visit);
     showSigned(stop, visit, state, unsent ? ` ${WAITS}` : "");
   }
+  showLifts(state, waiting);
+  for (const load of all(".panel.load")) showLoad(load);
   showRoute(state, waiting);
   const back = document.querySelector("#back-expected");
   const home = state.out?.back_at ? undefined : state.expected?.back;
   if (back !== null) back.textContent = home === undefined ? "" : spoken("now expected back about {time}", { time: clock(home) });
+}
+
+/** Say what of a later load is not on the van yet. */
+function showLoad(load: HTMLElement): void {
+  const place = load.querySelector("[data-off-van]");
+  if (place === null) return;
+  const off = all(".stop").filter((stop) => stop.dataset["inLoad"] === load.dataset["load"]).map((stop) => stop.dataset["visit"] ?? "");
+  const left = off.filter((visit) => !allTicked(visit));
+  place.textContent = left.length === 0 ? `✓ ${spoken("all on the van")}` : `▲ ${spoken("Not on the van: {what}.", { what: left.join(", ") })}`;
 }
 
 function showLosses(stop: HTMLElement, visit: string, state: DayState, waiting: readonly Entry[]): void {
@@ -130,7 +142,7 @@ function showNext(stop: HTMLElement, visit: string, state: DayState): void {
   const steps = stepsOf(stop);
   const next = nextAt(state, visit, steps);
   const left = steps.filter((step) => state.steps[visit]?.[step] === undefined).length;
-  button.textContent = words(next, left, stop.nextElementSibling?.id !== "yard");
+  button.textContent = words(next, left, !stop.nextElementSibling?.matches("#yard, .load"));
   button.dataset["next"] = next;
   const times = state.times?.[visit] ?? {};
   const at = (what: string): string => (times[what] === undefined ? "" : worded(localTime(times[what])));

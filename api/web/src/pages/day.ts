@@ -3,12 +3,13 @@ import { all, ask, csrf, make, newKey, one } from "../common.ts";
 import { dropDraft, keepDraft, restoreDrafts } from "../day/drafts.ts";
 import { drawings } from "../day/drawing.ts";
 import { nextAt, type Next } from "../day/flow.ts";
+import { listenToLifts } from "../day/lift.ts";
 import { allTheSame, sendAll, signalWords, type Ended, type Entry } from "../day/queue.ts";
 import { keepHere } from "../day/kept.ts";
 import { listenToPhotos } from "../day/photo.ts";
 import { beginRail, goTo } from "../day/rail.ts";
 import { listenToPad } from "../day/signature.ts";
-import { after, changes, liftChanges, newer, withWaiting, type DayState } from "../day/state.ts";
+import { after, changes, liftChanges, loadChanges, newer, withWaiting, type DayState } from "../day/state.ts";
 import { Settled } from "../day/settled.ts";
 import { forgetOtherStates, keepState, lastState, notes } from "../day/store.ts";
 import { showChanges, speak } from "../day/told.ts";
@@ -144,7 +145,7 @@ async function look(): Promise<void> {
     const photos = JSON.stringify(state.photos);
     state = now;
     await keepState(page, state);
-    if (now.posted !== shown.posted) showChanges([...changes(shown.stops, now.stops), ...liftChanges(shown, now)]);
+    if (now.posted !== shown.posted) showChanges([...changes(shown.stops, now.stops), ...liftChanges(shown, now), ...loadChanges(shown, now)]);
     if (JSON.stringify(now.photos) !== photos) void keepHere(state);
   } catch {
     ended = "no signal";
@@ -190,11 +191,17 @@ function localClock(): string {
   return localTime(serviceTime());
 }
 
-/** Return the part of the day that the crew is at: the yard until it has left, then the first stop without a result. */
+/**
+ * Return the part of the day that the crew is at: the yard until it has left, then the first stop without a result, or
+ * the load before that while nothing is noted of the stop.
+ */
 function whereTheDayIs(): string {
   const left = state.stops.find((stop) => state.results[stop.visit] === undefined);
   if (state.out === null) return "load";
-  return left === undefined ? "yard" : `stop-${left.visit}`;
+  if (left === undefined) return "yard";
+  const before = section(left.visit).previousElementSibling;
+  const set = Object.keys(state.times?.[left.visit] ?? {}).length > 0;
+  return before?.matches(".load") === true && !set ? before.id : `stop-${left.visit}`;
 }
 
 function minutes(time: string): number | null {
@@ -220,6 +227,7 @@ function listen(): void {
   for (const button of all<HTMLButtonElement>("[data-on]")) {
     button.addEventListener("click", () => void toTheNext(one(`#${CSS.escape(button.closest(".panel")?.id ?? "")}`)));
   }
+  listenToLifts(page, note, () => together, (panel) => void toTheNext(panel));
   listenToVan(page, note, () => state.stops[0]?.visit);
   document.querySelector("#back")?.addEventListener("click", () => void note(`${page}/back`, "route", spoken("back in the yard"), {}));
   for (const field of all<HTMLInputElement>("[data-draft]")) field.addEventListener("input", () => keepDraft(field));

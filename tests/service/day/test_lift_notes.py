@@ -1,0 +1,145 @@
+"""What two crews note of the lift at which they meet: each for itself, once, taken back, and told to the office."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+from typing import Any
+
+import pytest
+from fastapi import FastAPI
+from fastapi.testclient import TestClient
+from sqlmodel import Session, select
+
+from api import tables
+from api.access.accounts import Role
+from api.database import transaction
+from api.week.second import second_plan
+from scheduler.documents import encode
+from scheduler.plan import Plan2, Route2, Stop2, read_plan
+from tests.conftest import BuiltDemo
+from tests.service.cast import PAGE, signed_in
+from tests.service.day.day_cast import DAY, HOME, MORNING, OTHER, Jobs, history, on_the_morning, phone, post_day
+from tests.service.office.test_set_up import text_of
+
+THERE = f"/crews/{OTHER}/days/{DAY}"
+AT, LATER = "2027-04-12T11:20:00Z", "2027-04-12T11:40:00Z"
+
+
+@pytest.fixture
+def day(built: BuiltDemo, tmp_path_factory: pytest.TempPathFactory) -> Iterator[tuple[FastAPI, Jobs]]:
+    """CREW installs from 9:00 on, and OTHER comes for the lift at 10:00, after an install of its own."""
+    folder = tmp_path_factory.mktemp("lifts") / "posted"
+    jobs = post_day(built.out, folder)
+    with on_the_morning(folder) as app:
+        with transaction(app.state.database) as session:
+            meet(session, jobs)
+        yield app, jobs
+
+
+def meet(session: Session, jobs: Jobs) -> None:
+    posted = session.exec(select(tables.PostedWeek).order_by(tables.PostedWeek.id.desc())).first()  # type: ignore[union-attr]
+    assert posted is not None
+    base = session.get_one(tables.StoredPlan, posted.plan_id)
+    plan = second_plan(read_plan(base.plan))
+    assert isinstance(plan, Plan2)
+    routes = []
+    for one in plan.routes:
+        stops = one.stops
+        if one.crew == OTHER:
+            stops = (*stops, Stop2(assist=jobs.install, start=770, end=780))
+        routes.append(Route2(one.crew, one.day, one.depart, one.back, one.helpers, one.rest, stops))
+    made = Plan2(**{n: getattr(plan, n) for n in plan.__struct_fields__} | {"routes": tuple(routes)})
+    visit = session.get_one(tables.Visit, jobs.install)
+    visit.assist_minutes, visit.assist_hands = 10, 1
+    values = base.model_dump(exclude={"id", "plan", "fingerprint", "week"})
+    row = tables.StoredPlan(**values, week=second_week(base.week, jobs.install), plan=encode(made).decode(),
+                            fingerprint="two crews meet")  # fmt: skip
+    session.add(row)
+    session.flush()
+    session.add(tables.PostedWeek(start_date=DAY, plan_id=row.id, posted_at=MORNING, posted_by="maud"))
+
+
+def second_week(week: str, visit: str) -> str:
+    from api.week.second import second
+    from scheduler import week as w
+
+    asked = w.Assist(minutes=10, from_min=0, to_min=240, hands=1, skills=())
+    return w.week_document(second(w.read_week(week), {}, {visit: asked})).decode()
+
+
+def tell(client: TestClient, home: str, visit: str, what: str, **more: Any) -> Any:
+    return client.post(f"{home}/lifts", json={"at": AT, "visit": visit, "what": what, **more})
+
+
+def noted(client: TestClient, home: str, visit: str) -> dict[str, dict[str, str]]:
+    told: dict[str, dict[str, str]] = client.get(f"{home}/state").json()["lift_times"][visit]
+    return told
+
+
+def test_both_crews_note_it_and_each_reads_what_the_other_noted(day: tuple[FastAPI, Jobs]) -> None:
+    app, jobs = day
+    own, helping = phone(app), phone(app, OTHER)
+    assert noted(own, HOME, jobs.install) == {"mine": {}, "theirs": {}}
+    assert tell(helping, THERE, jobs.install, "here").status_code == 200
+    again = tell(helping, THERE, jobs.install, "here", at=LATER)  # what is noted first counts
+    assert again.json()["at"].startswith("2027-04-12T11:20:00")
+    assert list(noted(own, HOME, jobs.install)["theirs"]) == ["here"]
+    assert tell(own, HOME, jobs.install, "over", at=LATER).status_code == 200  # one tap says both
+    assert sorted(noted(own, HOME, jobs.install)["mine"]) == ["here", "over"]
+    assert sorted(noted(helping, THERE, jobs.install)["theirs"]) == ["here", "over"]
+    told = history(app, "visit")
+    assert ("noted the second crew at", "visit", jobs.install) in told
+    assert ("noted the lift as over at", "visit", jobs.install) in told
+
+
+def test_it_is_taken_back_by_who_noted_it_alone(day: tuple[FastAPI, Jobs]) -> None:
+    app, jobs = day
+    own, helping = phone(app), phone(app, OTHER)
+    for client, home in ((own, HOME), (helping, THERE)):
+        assert tell(client, home, jobs.install, "over").status_code == 200
+    assert tell(helping, THERE, jobs.install, "over", noted=False).json()["at"] is None
+    assert sorted(noted(helping, THERE, jobs.install)["mine"]) == ["here"]
+    assert sorted(noted(own, HOME, jobs.install)["mine"]) == ["here", "over"]
+    assert tell(own, HOME, jobs.install, "here", noted=False).status_code == 200
+    assert noted(own, HOME, jobs.install)["mine"] == {}
+
+
+def test_nobody_else_notes_it_and_no_other_visit_is_noted_so(day: tuple[FastAPI, Jobs]) -> None:
+    app, jobs = day
+    own, helping = phone(app), phone(app, OTHER)
+    assert tell(own, HOME, jobs.repair, "here").status_code in (404, 409)
+    assert tell(helping, THERE, jobs.repair, "here").status_code == 404
+    assert tell(helping, HOME, jobs.install, "here").status_code in (403, 404)
+    assert tell(own, HOME, jobs.install, "gone").status_code == 422
+    result = {"at": AT, "visit": jobs.install, "outcome": "done", "start": 545, "end": 700, "although_moved": True}
+    assert helping.post(f"{THERE}/results", json=result).status_code == 404  # to help is not to do
+
+
+def test_a_lift_that_was_moved_away_is_noted_all_the_same_where_it_was(day: tuple[FastAPI, Jobs]) -> None:
+    app, jobs = day
+    helping = phone(app, OTHER)
+    with transaction(app.state.database) as session:  # the week is posted anew, without the second crew
+        first = session.exec(select(tables.PostedWeek).order_by(tables.PostedWeek.id)).first()  # type: ignore[arg-type]
+        assert first is not None
+        session.add(tables.PostedWeek(start_date=DAY, plan_id=first.plan_id, posted_at=MORNING, posted_by="maud"))
+    refused = tell(helping, THERE, jobs.install, "over")
+    assert (refused.status_code, refused.json()["type"].rpartition("/")[2]) == (409, "moved")
+    assert tell(helping, THERE, jobs.install, "over", although_moved=True).status_code == 200
+
+
+def test_the_office_reads_when_it_was(day: tuple[FastAPI, Jobs]) -> None:
+    app, jobs = day
+    office = signed_in(app, Role.office)
+    office.headers.update(PAGE)
+    assert tell(phone(app, OTHER), THERE, jobs.install, "here").status_code == 200
+    assert tell(phone(app), HOME, jobs.install, "over", at=LATER).status_code == 200
+    page = text_of(office.get(f"/days/{DAY}").text)
+    assert "there 6:20 ✓ lifted 6:40" in page
+    assert "noted the lift as over at" in text_of(office.get(f"/jobs/{jobs.install}").text)
+
+
+def test_the_sheets_of_both_have_the_button(day: tuple[FastAPI, Jobs]) -> None:
+    app, jobs = day
+    own, helping = phone(app).get(HOME, headers=PAGE).text, phone(app, OTHER).get(THERE, headers=PAGE).text
+    assert f'data-lift-next="{jobs.install}"' in own.split(f'id="stop-{jobs.install}"')[1].split("</section>")[0]
+    assert f'data-lift-next="{jobs.install}"' in helping.split(f'id="lift-{jobs.install}"')[1].split("</section>")[0]

@@ -1,0 +1,267 @@
+"""A second load: a setting, a day planned with it, and every place that tells of that day tells of the load."""
+
+from __future__ import annotations
+
+import datetime
+import io
+import re
+import shutil
+from collections.abc import Iterator, Sequence
+
+import icalendar
+import pytest
+from fastapi import FastAPI
+from fastapi.testclient import TestClient
+from pypdf import PdfReader
+from sqlmodel import select
+
+from api import tables
+from api.access.accounts import Role
+from api.database import transaction
+from api.day.overview import crews_on
+from api.falls.since import changed_since
+from api.falls.today import today_in
+from api.feeds.calendar import crew_calendar
+from api.fields.shown import clock, short_clock
+from api.ledger.history import note
+from api.papers.kits import made_kit
+from api.week.horizon.document import horizon_of
+from api.week.horizon.standing import standing
+from api.week.run.planning import plan_week, planned, prepare_week
+from scheduler import Off, Put, by_hand
+from scheduler.audit import audit
+from scheduler.plan import Plan, Route, read_plan
+from scheduler.sheet import sheet
+from scheduler.week import Week, Week2
+from tests.conftest import BuiltDemo
+from tests.service.cast import JSON, PAGE, by_link, running, settings_for, signed_in
+from tests.service.machine.test_settings import form_of
+from tests.service.office.test_set_up import text_of
+
+MONDAY = datetime.date(2027, 4, 12)
+NOW = datetime.datetime(2027, 4, 8, 20, tzinfo=datetime.UTC)
+CREW, DAY = "north-1", 1  # of the week
+DATE = MONDAY + datetime.timedelta(days=DAY)
+HOME = f"/crews/{CREW}/days/{DATE}"
+
+
+def loaded_twice(week: Week, jobs: Sequence[str], day: int = DAY) -> Plan:
+    """Return a plan in which the crew does as many of the jobs on the day as go, by as few loads as need be."""
+    plan = planned(week, ())
+    for job in jobs:
+        tried = by_hand(week, plan, Put(job, CREW, day))
+        plan = tried.plan if tried.allowed else plan
+    return plan
+
+
+def with_crates(week: Week, day: int = DAY) -> list[str]:
+    """Return jobs whose crates lie ready in the crew's yard and nobody was told of."""
+    yard = next(crew.yard for crew in week.crews if crew.id == CREW)
+    ready = [job for job in week.jobs if job.ready_day is not None and job.ready_day <= day and not job.booked]
+    return [job.id for job in ready if job.boxes and job.yard == yard]
+
+
+@pytest.fixture(scope="module")
+def app(built: BuiltDemo, tmp_path_factory: pytest.TempPathFactory) -> Iterator[FastAPI]:
+    """The demo whose vans take one long box; a crew's day with two crates is posted."""
+    out = shutil.copytree(built.out, tmp_path_factory.mktemp("loads") / "out")
+    with running(settings_for(out)) as app:
+        app.state.clock = lambda: NOW
+        manager = signed_in(app, Role.manager)
+        with transaction(app.state.database) as session:
+            for van in session.exec(select(tables.Van)):
+                van.boxes = 1
+            note(session, NOW, "test", "changed", "van", "all", {})
+        assert prepare_week(app.state.database, MONDAY, NOW).built.week.format == "week/1"
+        form = form_of(manager.get("/settings/week", headers=PAGE).text)
+        assert form["reload_min"] == "0"
+        refused = manager.post("/settings/week", data=form | {"reload_min": "241"}, headers=PAGE)
+        assert (refused.status_code, "must be from 0 to 240, is 241" in text_of(refused.text)) == (422, True)
+        assert manager.post("/settings/week", data=form | {"reload_min": "25"}, headers=PAGE).status_code == 303
+        made = prepare_week(app.state.database, MONDAY, NOW)
+        week = made.built.week
+        assert isinstance(week, Week2)
+        assert week.reload is not None
+        assert week.reload.minutes == 25
+
+        def planner(week: Week, *, seconds: float, report: object = None) -> Plan:
+            return loaded_twice(week, with_crates(week))
+
+        stored, _ = plan_week(app.state.database, made, planner, seconds=1.0, now=NOW, by="test")
+        posted = manager.post(f"/weeks/{MONDAY}/post", json={"plan_id": stored.id, "despite": ""})
+        assert (posted.status_code, posted.json().get("despite")) == (201, []), posted.text
+        app.state.plan_id = stored.id
+        yield app
+
+
+@pytest.fixture(scope="module")
+def manager(app: FastAPI) -> TestClient:
+    return signed_in(app, Role.manager)
+
+
+@pytest.fixture(scope="module")
+def route(manager: TestClient, app: FastAPI) -> Route:
+    """The crew's day: a visit, the yard again, another visit."""
+    plan = read_plan(manager.get(f"/plans/{app.state.plan_id}").content)
+    found = next(r for r in plan.routes if (r.crew, r.day) == (CREW, DAY))
+    assert ["" if stop.reload else "job" for stop in found.stops] == ["job", "", "job"]
+    return found
+
+
+def test_the_day_keeps_every_rule_and_its_loads_are_told_apart(app: FastAPI, manager: TestClient, route: Route) -> None:
+    week = prepare_week(app.state.database, MONDAY, NOW).built.week
+    plan = read_plan(manager.get(f"/plans/{app.state.plan_id}").content)
+    assert audit(week, plan).broken_rules == ()
+    cell = next(cell for cell in sheet(week, plan).cells if cell.crew == CREW)
+    first, second = cell.loads
+    jobs = {job.id: job for job in week.jobs}
+    assert (first.jobs, second.jobs) == ((route.stops[0].job,), (route.stops[2].job,))
+    assert (first.start, second.start, second.end) == (None, route.stops[1].start, route.stops[1].end)
+    assert [load.weight_kg for load in cell.loads] == [jobs[load.jobs[0]].weight_kg for load in cell.loads]
+    assert first.weight_kg + second.weight_kg == cell.weight_kg
+
+
+def test_the_week_sheet_shows_the_load_between_its_stops(app: FastAPI, manager: TestClient, route: Route) -> None:
+    page = manager.get(f"/weeks/{MONDAY}", headers=PAGE).text
+    cell = page.split(f'<td data-part="{CREW}/{DAY}"')[1].split("</td>")[0]
+    first, load, last = route.stops
+    places = [cell.index(f'id="visit-{first.job}"'), cell.index("data-reload"), cell.index(f'id="visit-{last.job}"')]
+    assert places == sorted(places)
+    line = text_of(cell.split("data-reload")[1].split("</li>")[0].partition(">")[2])
+    assert line == f"{short_clock(load.start)} –{short_clock(load.end)} ⟲ load 2 {last.job}"
+    assert f'<path class="load" d="M{load.start} 8h25' in cell
+
+
+def test_the_phone_leads_by_the_yard_with_what_is_in_each_load(app: FastAPI, manager: TestClient, route: Route) -> None:
+    first, load, last = route.stops
+    page = manager.get(HOME, headers=PAGE).text
+    rail = re.findall(r'<a href="#([^"]+)"', page.split('<nav class="rail"')[1].split("</nav>")[0])
+    assert rail == ["load", f"stop-{first.job}", "load-2", f"stop-{last.job}", "yard"]
+    panels = re.findall(r'<section class="panel[^"]*" id="([^"]+)"', page)
+    assert panels == rail
+    assert "<b>2</b>" in page.split('<nav class="rail"')[1].split("</nav>")[0]  # the second stop, whatever lies between
+    begin, again = (page.split(f'id="{name}" aria-labelledby')[1].split("</section>")[0] for name in ("load", "load-2"))
+    assert f'data-kit-of="{first.job}"' in begin
+    assert f'data-kit-of="{last.job}"' not in begin
+    assert f'data-kit-of="{last.job}"' in again
+    assert f"For load 2 at {clock(load.start)}, not before: {last.job}" in text_of(begin)
+    assert f"{clock(load.start)}–{clock(load.end)}" in text_of(again)
+    stop = page.split(f'id="stop-{last.job}"')[1].split("</section>")[0]
+    assert 'href="#load-2"' in stop
+    assert "min from the yard" in text_of(stop)
+    told = manager.get(f"{HOME}/state", headers=JSON).json()
+    assert told["loads"] == [{"load": 2, "start": load.start, "end": load.end}]
+    assert [one["visit"] for one in told["stops"]] == [first.job, last.job]
+
+
+def test_paper_lists_each_load_with_its_kits(app: FastAPI, manager: TestClient, route: Route) -> None:
+    first, load, last = route.stops
+    paper = manager.get(f"{HOME}/day-sheet.pdf")
+    text = " ".join(" ".join(page.extract_text().split()) for page in PdfReader(io.BytesIO(paper.content)).pages)
+    assert f"Load 2 in North yard, Tallow Bend, for {last.job}" in text
+    assert f"Load 2, on the van from {clock(load.start)} to {clock(load.end)}" in text
+    leaving, second = text.split("On the van before it leaves")[1].split("Load 2, on the van")
+    assert f"kit {first.job}" in leaving
+    assert f"kit {last.job}" not in leaving
+    assert f"kit {last.job}" in second.split("Cautions")[0]
+    assert f"2. {clock(last.start)}" in text.replace("\u00a0", " ")
+
+
+def test_bench_job_days_map_and_calendar_tell_of_it(app: FastAPI, manager: TestClient, route: Route) -> None:
+    first, load, last = route.stops
+    assert "crew Bramwith , in its load 2 of the day" in text_of(manager.get(f"/jobs/{last.job}", headers=PAGE).text)
+    assert "in its load" not in text_of(manager.get(f"/jobs/{first.job}", headers=PAGE).text)
+    assert "load 2" in text_of(manager.get(f"/bench/{last.job}", headers=PAGE).text)
+    assert "load 2" not in text_of(manager.get(f"/bench/{first.job}", headers=PAGE).text)
+    with transaction(app.state.database) as session:
+        crew = next(one for one in crews_on(session, DATE) if one.crew == CREW)
+        assert [(one.load, one.start, one.end) for one in crew.loads] == [(2, load.start, load.end)]
+    assert f"{clock(load.start)}–{clock(load.end)} takes on load 2 in the yard" in text_of(
+        manager.get(f"/days/{DATE}", headers=PAGE).text
+    )
+    gpx = manager.get(f"{HOME}/route.gpx").text.split("<rte>")[1]
+    assert re.findall("<type>([^<]+)</type>", gpx) == ["yard", "install", "yard", "install", "yard"]
+    assert manager.get(f"/weeks/{MONDAY}/map?day={DAY}", headers=PAGE).status_code == 200
+    with transaction(app.state.database) as session:
+        feed = icalendar.Calendar.from_ical(crew_calendar(session, CREW))
+    loads = [event for event in feed.events if str(event["uid"]).startswith("load-2.")]
+    assert [(str(one["summary"]), str(one["location"]), one.DTEND - one.DTSTART) for one in loads] == [
+        ("take on load 2 in the yard", "North yard, Tallow Bend", datetime.timedelta(minutes=25))
+    ]
+
+
+def test_nothing_falls_by_it_nor_when_the_setting_is_taken_back(app: FastAPI, manager: TestClient) -> None:
+    assert manager.get("/rebooking", headers=JSON).json()["look_at"] == []
+    for minutes in (0, 40):
+        with transaction(app.state.database) as session:
+            business = session.get_one(tables.Business, 1)
+            was = business.rules
+            business.rules = {**was, "reload_min": minutes}
+            note(session, NOW, "test", "changed", "settings", "week", {})
+            session.flush()
+            today = today_in(session, MONDAY, NOW)
+            assert today is not None
+            assert audit(today.built.week, today.posted.plan).broken_rules == ()
+            stored = session.get_one(tables.StoredPlan, app.state.plan_id)
+            assert "second loads" in changed_since(session, stored, NOW)
+            session.rollback()
+
+
+def test_a_move_by_hand_takes_the_load_away_with_its_visit(app: FastAPI, manager: TestClient, route: Route) -> None:
+    off = manager.post(f"/plans/{app.state.plan_id}/tries", json={"visit": route.stops[2].job, "pile": True}).json()
+    stops = [stop for one in off["routes"] if one["crew"] == CREW for stop in one["stops"]]
+    assert [stop.get("reload") for stop in stops] == [None]
+
+
+def test_the_weeks_ahead_know_it_and_keep_it_where_it_stands(app: FastAPI) -> None:
+    with transaction(app.state.database) as session:
+        ahead = horizon_of(session, NOW)
+        week = ahead.document
+        assert week.reload is not None
+        plans = (loaded_twice(week, with_crates(week, day), day) for day in range(7, 21))  # the week before is posted
+        plan = next(plan for plan in plans if any(stop.reload for one in plan.routes for stop in one.stops))
+        day = plan.routes[0].day
+        kept = standing(week, plan, 0)
+        stood = next(one.stops for one in kept.routes if (one.crew, one.day) == (CREW, day))
+        before = plan.routes[0].stops
+        assert [(s.job, s.reload, s.start, s.end) for s in stood] == [(s.job, s.reload, s.start, s.end) for s in before]
+        last = plan.routes[0].stops[-1].job
+        less = by_hand(week, plan, Off(last)).plan
+        assert not any(stop.reload for one in less.routes for stop in one.stops)
+
+
+def test_the_van_leaves_with_its_first_load_and_takes_the_second_on_later(
+    app: FastAPI, manager: TestClient, route: Route
+) -> None:
+    first, last = route.stops[0].job, route.stops[2].job
+    morning = datetime.datetime.combine(DATE, datetime.time(12), tzinfo=datetime.UTC)
+    crew = by_link(app, CREW, DATE)
+    at = morning.isoformat()
+
+    def items(visit: str) -> list[str]:
+        with transaction(app.state.database) as session:
+            kit = made_kit(session, visit)
+            assert kit is not None
+            return [f"{item.where}: {item.name}" for item in kit.items]
+
+    def tick(visit: str, *, on: bool = True) -> int:
+        body = {"at": at, "visit": visit, "items": items(visit)[:1] if not on else items(visit), "on": on}
+        return crew.post(f"{HOME}/ticks", json=body).status_code
+
+    app.state.clock = lambda: morning
+    try:
+        lacking = crew.post(f"{HOME}/out", json={"at": at})
+        assert (lacking.status_code, list(lacking.json()["not_loaded"])) == (409, [first])
+        assert tick(first) == 200
+        left = crew.post(f"{HOME}/out", json={"at": at})
+        assert left.status_code == 200, left.text
+        assert left.json()["not_loaded"] == []
+        assert tick(first, on=False) == 409
+        assert tick(last) == 200
+        assert tick(last, on=False) == 200
+        assert tick(last) == 200
+        on_way = {"at": at, "visit": last, "what": "on_way"}
+        assert crew.post(f"{HOME}/times", json=on_way).status_code == 200
+        assert tick(last, on=False) == 409
+    finally:
+        app.state.clock = lambda: NOW
