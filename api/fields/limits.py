@@ -378,6 +378,7 @@ LIMITS: dict[str, ColumnLimit] = {
     "webhook.address": Text(most=500, least=1, fits=_web, words="must be an address such as https://program.example/told"),
     "text_gateway.address": Text(most=500, least=1, fits=_web, words="must be an address such as https://texts.example"),
     "text_gateway.form": Choice(of=("json", "form")), "text_gateway.to_field": FIELD, "text_gateway.text_field": FIELD,
+    "text_gateway.from_field": FIELD, "text_gateway.words_field": FIELD,
     "text_gateway.more": Text(most=1000, lines=True),
     "text_gateway.header": Text(most=60, pattern="[A-Za-z0-9-]*", words="must be the name of a header, or empty"),
     "text_gateway.secret": Text(most=500, fits=lambda text: text.isascii() and text.isprintable(),

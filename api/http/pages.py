@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import functools
 import re
-from collections.abc import Iterator
+from collections.abc import Iterator, Sequence
 from pathlib import Path
 from typing import Annotated, Any
 
@@ -13,7 +13,7 @@ from fastapi.responses import HTMLResponse
 from fastapi.templating import Jinja2Templates
 from jinja2.ext import Extension
 from markupsafe import Markup
-from sqlmodel import Session, select
+from sqlmodel import Session, col, select
 
 from api import tables
 from api.database import transaction
@@ -33,6 +33,23 @@ def set_up(request: Request) -> bool:
         with transaction(state.database) as session:
             state.set_up = session.exec(select(tables.Yard.id).limit(1)).first() is not None
     return bool(state.set_up)
+
+
+def answered(request: Request) -> Sequence[tuple[int, str, str]]:
+    """Return what customers answered by text to messages that the caller told and nobody has read: id, name, words."""
+    who = getattr(request.state, "who", None)
+    if who is None or who.account_id is None or who.role not in ("manager", "office"):
+        return []
+    text, message = tables.TextReceived, tables.Message
+    wanted = (
+        select(col(message.id), tables.Customer.name, text.words)
+        .join(text, col(text.message_id) == message.id)
+        .join(tables.Customer, col(tables.Customer.id) == text.customer_id)
+        .where(col(text.seen_at).is_(None), text.kind == "answer", message.told_by == who.name)
+    )
+    with transaction(request.app.state.database) as session:
+        rows = session.exec(wanted.order_by(col(text.id).desc()).limit(3)).all()
+    return [(number or 0, name, words) for number, name, words in rows]
 
 
 def held_to(column: str, *, required: bool | None = None) -> Markup:
@@ -86,7 +103,9 @@ def _templates(code: str) -> Jinja2Templates:
     made.env.finalize = said
     made.env.filters.update(FILTERS, as_it_stands=_as_it_stands)
     made.env.add_extension(_FieldsAsTheyStand)
-    made.env.globals.update(wording=wording, asset=asset, script=script, set_up=set_up, held_to=held_to)
+    made.env.globals.update(
+        wording=wording, asset=asset, script=script, set_up=set_up, answered=answered, held_to=held_to
+    )
     made.env.globals.update(days_from_to=days_from_to, languages=LANGUAGES)
     speaks(made.env, code)
     return made

@@ -43,6 +43,7 @@ OF_THE_WORK = {
     "crate_count": {"begun_by", "closed_by", "cloth", "cover"}, "kit_state": {"loaded_by"},
     "case_visit": {"was", "state", "offers", "taken"}, "day_result": {"outcome", "checks", "noted_by"},
     "maker_order": {"what", "maker", "email", "ref"},
+    "text_received": {"kind", "seen_by"},
     "message": {"kind", "spot", "state", "how", "fault", "made_by", "told_by", "answered_by"},
     "visit_lock": {"locked_by", "crew_id"},
     "load_tick": {"item", "ticked_by", "crew_id"},
