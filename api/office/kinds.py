@@ -201,7 +201,7 @@ _KINDS = (
         names("van_id", "Van", "vans", owner=True),
         *_from_to("van_out"),
         plain("van_out", "why", "Why"),
-    ), key=("van_id", "first"), made_id=True, check=_in_order),
+    ), key=("van_id", "first"), made_id=True, check=_in_order, put=_by_hand),
     Kind("crews", "Crews", "crew", tables.Crew, "Who rides together in which van, when, and what it costs.", (
         _named("crew", "river-2"),
         plain("crew", "name", "Name"),
