@@ -78,7 +78,7 @@ def text_of(page: str) -> str:
 
 
 def falls(office: TestClient) -> dict[str, str]:
-    return {one["visit"]: one["words"] for one in office.get("/rebooking").json()["falls"]}
+    return {one["visit"]: one["words"] for one in office.get("/rebooking").json()["look_at"]}
 
 
 def test_a_persons_calendar_that_is_trusted_changes_what_can_go_and_says_so(
@@ -114,7 +114,7 @@ def test_what_was_changed_by_hand_stays_whatever_the_calendar_says(
     served.days = []
     keeper.fetch(1)
     with transaction(app.state.database) as session:
-        (kept,) = session.exec(select(tables.DayOff).where(tables.DayOff.first == TUESDAY)).all()
+        (kept,) = session.exec(select(tables.DayOff).where(tables.DayOff.person_id == crew.lead_id)).all()
         assert (kept.last, kept.why, kept.calendar_id) == (WEDNESDAY, "said by telephone", None)
 
 
