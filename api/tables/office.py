@@ -40,7 +40,8 @@ class FileShape(SQLModel, table=True):
 class Gate(SQLModel, table=True):
     """What must be true before a visit: a permit, an outlet, a deposit; `owner` sees to it, by `due_on`.
 
-    `paper` says where its proof is: a permit's number, a folder.
+    A usual one that began when its visit had no due day is due `days_before` the day that the visit gets, unless it has
+    one of its own. `paper` says where its proof is: a permit's number, a folder.
     """
 
     id: int | None = Field(default=None, primary_key=True)
@@ -48,6 +49,7 @@ class Gate(SQLModel, table=True):
     what: str
     owner: str = ""
     due_on: datetime.date | None = None
+    days_before: int | None = None
     state: str = "open"
     paper: str = ""
     version: int = 1
