@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import datetime
-from collections.abc import Collection, Sequence
+from collections.abc import Collection, Iterable, Sequence
 from typing import Any
 
 import sqlalchemy as sa
@@ -11,6 +11,7 @@ from sqlmodel import Session, col, select
 
 from api import tables
 from api.database import transaction
+from api.falls.falls import CannotGo
 from api.fields.shown import day_name
 from api.office.hanging import Hanging, hanging
 from api.office.keeping import keep, records, remove
@@ -43,7 +44,7 @@ def end_days_off(
 
     with Session(database) as session:
         gone = _gone(session, calendar_id, kind, named, today)
-        names = [f"{_whose(session, one)} {day_name(one.first)}" for one in gone]
+        names = [f"{whose(session, one)} {day_name(one.first)}" for one in gone]
     if not gone:
         return ""
     hangs = hanging(database, now, do)
@@ -57,6 +58,14 @@ def key_of(row: Row) -> Key:
     return (row.van_id, row.first, "") if isinstance(row, tables.VanOut) else (row.person_id, row.first, row.part)
 
 
+def by_reason(found: Iterable[CannotGo]) -> str:
+    """Return visits with why they cannot go, each reason once: J-1042, J-1051 (the van is out)."""
+    visits: dict[str, list[str]] = {}
+    for one in found:
+        visits.setdefault(one.words.rstrip("."), []).append(one.visit_id)
+    return "; ".join(f"{', '.join(names)} ({words})" for words, names in visits.items())
+
+
 def _gone(
     session: Session, calendar_id: int, kind: Kind, named: Collection[Key], today: datetime.date
 ) -> list[Row]:  # fmt: skip
@@ -66,7 +75,7 @@ def _gone(
     return [row for row in rows if key_of(row) not in named]
 
 
-def _whose(session: Session, row: Row) -> str:
+def whose(session: Session, row: Row) -> str:
     if isinstance(row, tables.VanOut):
         return row.van_id
     return session.get_one(tables.Person, row.person_id).name
@@ -75,6 +84,5 @@ def _whose(session: Session, row: Row) -> str:
 def _words(names: Sequence[str], hangs: Hanging) -> str:
     words = f"{_WHY.capitalize()}, so not off: {', '.join(names)}."
     if hangs.again:
-        can = ", ".join(f"{one.visit_id} ({one.words.rstrip('.')})" for one in hangs.again)
-        words += f" Because of that these can go as posted again: {can}."
+        words += f" Because of that these can go as posted again: {', '.join(one.visit_id for one in hangs.again)}."
     return words[:MOST]

@@ -83,7 +83,8 @@ class CalendarKeeper:
         with transaction(self._database) as session:
             row = session.get(tables.BusyCalendar, calendar_id)
             if row is not None:  # stopped while it was fetched
-                row.ended, row.taken = ended or row.ended, taken or row.taken
+                if ended or taken:  # both of the same look, so that neither tells of what is so no more
+                    row.ended, row.taken = ended, taken
                 self._keep(session, row, kind, found, words, now)
 
     def _keep(

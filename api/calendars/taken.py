@@ -3,15 +3,17 @@
 from __future__ import annotations
 
 import datetime
+from collections.abc import Sequence
 from typing import Any
 
 import sqlalchemy as sa
 from sqlmodel import Session, select
 
 from api import tables
-from api.calendars.ended import MOST, Key, key_of
+from api.calendars.ended import MOST, Key, by_reason, key_of, whose
 from api.calendars.kept import belong
 from api.database import transaction
+from api.fields.shown import day_name
 from api.office import busy, taking
 from api.office.files import Rows, table_of
 from api.office.hanging import Hanging, hanging
@@ -51,7 +53,10 @@ def take_days_off(
     hangs = hanging(database, now, do)
     with transaction(database) as session:
         do(session)
-    return _words(done[-1], hangs)
+        off: Any = kind.table
+        keys, rows_of_it = busy.keys(mine), session.exec(select(off).where(off.calendar_id == calendar_id))
+        names = [f"{whose(session, row)} {day_name(row.first)}" for row in rows_of_it if key_of(row) in keys]
+    return _words(names, done[-1], hangs)
 
 
 def _take(session: Session, kind: Kind, rows: Rows, by: str, now: datetime.datetime) -> taking.TableTaken:
@@ -67,13 +72,11 @@ def _others(session: Session, kind: Kind, calendar_id: int) -> set[Key]:
     return {key_of(row) for row in session.exec(wanted)}
 
 
-def _words(done: taking.TableTaken, hangs: Hanging) -> str:
-    new = [row.name for row in done.rows if row.what in ("new", "changed")]
-    named = ", ".join(new[:_NAMED]) + (f" and {len(new) - _NAMED} more" if len(new) > _NAMED else "")
+def _words(names: Sequence[str], done: taking.TableTaken, hangs: Hanging) -> str:
+    named = ", ".join(names[:_NAMED]) + (f" and {len(names) - _NAMED} more" if len(names) > _NAMED else "")
     words = f"Taken in: {named or 'nothing'}."
     if done.refused:
         words += f" {len(done.refused)} could not be: {done.refused[0].reasons[0]}."
     if hangs.fall:
-        cannot = ", ".join(f"{one.visit_id} ({one.words.rstrip('.')})" for one in hangs.fall)
-        words += f" Because of that these can't go as posted: {cannot}."
+        words += f" Because of that these can't go as posted: {by_reason(hangs.fall)}."
     return words[:MOST]

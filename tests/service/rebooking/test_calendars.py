@@ -88,7 +88,8 @@ def test_a_persons_calendar_that_is_trusted_changes_what_can_go_and_says_so(
     assert not visits & falls(office).keys()
     served.days = [(TUESDAY, "dentist")]
     page = add(office, "days-off", crew.lead_id, served.address, by_itself="true")
-    assert "Taken in:" in page
+    assert "Taken in: " in page
+    assert " Tue Apr 13. Because of that these can't go as posted: " in page
     assert all(visit in page for visit in visits), page
     assert visits <= falls(office).keys()
     assert min(visits) in text_of(office.get("/rebooking", headers=PAGE).text)
@@ -98,6 +99,7 @@ def test_a_persons_calendar_that_is_trusted_changes_what_can_go_and_says_so(
     page = text_of(office.get("/set-up/days-off", headers=PAGE).text)
     assert "Not in the calendar any more, so not off:" in page
     assert "can go as posted again" in page
+    assert "Wed Apr 14" in page
     with transaction(app.state.database) as session:
         mine = session.exec(select(tables.DayOff).where(tables.DayOff.calendar_id == 1)).all()
         assert [(one.first, one.why) for one in mine] == [(WEDNESDAY, "dentist, later")]
