@@ -258,7 +258,8 @@ def test_the_file_of_a_customer_holds_every_row_and_picture_of_theirs_and_nobody
         if name.startswith("rows/")
     }
     assert {table: len(found) for table, found in rows.items() if table != "history"} == {
-        "booking": 1, "customer": 1, "message": 1, "photo": 1, "signature": 1, "site": 1, "text_received": 1, "visit": 1,
+        "booking": 1, "customer": 1, "message": 1, "photo": 1, "signature": 1, "site": 1, "text_received": 1,
+        "visit": 1,
     }  # fmt: skip
     assert rows["customer"][0]["phone"] == PHONE
     assert {line["noun_id"] for line in rows["history"]} >= {one, job}

@@ -7,6 +7,7 @@ from dataclasses import replace
 from typing import Any
 
 import pytest
+import sqlalchemy as sa
 from fastapi import FastAPI
 from fastapi.testclient import TestClient
 from sqlmodel import select
@@ -15,6 +16,7 @@ from api import tables
 from api.access.accounts import Role
 from api.database import transaction
 from api.messages.by_text import received
+from api.routes.rebooking import messages
 from tests.service.cast import PAGE, anonymous, signed_in
 from tests.service.messages.cast import first
 
@@ -255,3 +257,21 @@ def test_more_texts_than_any_business_gets_are_not_taken(
 
 def test_nothing_but_a_gateway_makes_an_address(app: FastAPI, manager: TestClient) -> None:
     assert manager.post("/text-gateway/replies").status_code == 409
+
+
+def test_a_page_that_says_the_database_is_away_asks_it_for_no_answers(
+    app: FastAPI, office: TestClient, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    def away(*_: object, **__: object) -> None:
+        app.state.database = sa.create_engine("sqlite:////nowhere/x.sqlite")
+        raise sa.exc.OperationalError("select", {}, Exception("gone"))
+
+    assert office.get("/messages", headers=PAGE).status_code == 200  # from now on it is known that there is a yard
+    real = app.state.database
+    monkeypatch.setattr(messages, "to_tell", away)
+    try:
+        answer = office.get("/messages/look-over", headers=PAGE)
+    finally:
+        app.state.database.dispose()
+        app.state.database = real
+    assert (answer.status_code, "does not answer" in answer.text) == (503, True)
