@@ -330,7 +330,7 @@ LIMITS: dict[str, ColumnLimit] = {
     "gate.visit_id": ID, "gate.what": NAME, "gate.owner": Text(most=120), "gate.due_on": DAY,
     "gate.state": Choice(of=("open", "closed")), "gate.paper": Text(most=200),
     "gate_rule.kind": ID, "gate_rule.town": Text(most=120), "gate_rule.what": NAME,
-    "gate_rule.owner": Text(most=120), "gate_rule.days_before": Whole(most=365),
+    "gate_rule.owner": Text(most=120), "gate_rule.days_before": Whole(most=365), "gate.days_before": Whole(most=365),
     "work_kind.id": Text(most=40, least=1, pattern="[a-z0-9][a-z0-9-]*",
                          words="must be small letters and digits with dashes between, such as new-cloth"),
     "work_kind.name": Text(most=40, least=1), "work_kind.counts_as": KIND, "work_kind.told": Text(most=80, least=1),

@@ -36,7 +36,7 @@ def set_up(request: Request) -> bool:
     return bool(state.set_up)
 
 
-def answered(request: Request) -> Sequence[tuple[int, str, str]]:
+def answers_by_text(request: Request) -> Sequence[tuple[int, str, str]]:
     """Return what customers answered by text to messages that the caller told and nobody has read: id, name, words."""
     who = getattr(request.state, "who", None)
     if who is None or who.account_id is None or who.role not in ("manager", "office"):
@@ -108,7 +108,7 @@ def _templates(code: str) -> Jinja2Templates:
     made.env.filters.update(FILTERS, as_it_stands=_as_it_stands)
     made.env.add_extension(_FieldsAsTheyStand)
     made.env.globals.update(
-        wording=wording, asset=asset, script=script, set_up=set_up, answered=answered, held_to=held_to
+        wording=wording, asset=asset, script=script, set_up=set_up, answers_by_text=answers_by_text, held_to=held_to
     )
     made.env.globals.update(days_from_to=days_from_to, languages=LANGUAGES)
     speaks(made.env, code)
