@@ -3,7 +3,9 @@
 from __future__ import annotations
 
 import functools
+import math
 import re
+import time
 from collections.abc import Iterator, Sequence
 from pathlib import Path
 from typing import Annotated, Any
@@ -13,8 +15,10 @@ from fastapi.responses import HTMLResponse
 from fastapi.templating import Jinja2Templates
 from jinja2.ext import Extension
 from markupsafe import Markup
+from sqlalchemy import Engine
 from sqlalchemy.exc import SQLAlchemyError
 from sqlmodel import Session, col, select
+from starlette.datastructures import State
 
 from api import tables
 from api.database import transaction
@@ -25,6 +29,8 @@ from api.http.assets import asset, script
 from api.http.names import for_pages
 from api.languages import LANGUAGES, language, page_language, speaking
 from api.languages.templates import speaks
+
+_ANSWERS_S, _MOST_ANSWERS = 5.0, 100
 
 
 def set_up(request: Request) -> bool:
@@ -37,23 +43,40 @@ def set_up(request: Request) -> bool:
 
 
 def answers_by_text(request: Request) -> Sequence[tuple[int, str, str]]:
-    """Return what customers answered by text to messages that the caller told and nobody has read: id, name, words."""
+    """Return what customers answered by text to messages that the caller told and nobody has read: id, name, words.
+
+    Three at most, the newest; as it stood within the last `_ANSWERS_S` seconds, or since `forget_answers`.
+    """
     who = getattr(request.state, "who", None)
     if who is None or who.account_id is None or who.role not in ("manager", "office"):
         return []
+    state = request.app.state
+    at, found = state.answers
+    if time.monotonic() - at > _ANSWERS_S:
+        found = _unread_answers(state.database)
+        state.answers = time.monotonic(), found
+    return [(number, name, words) for told_by, number, name, words in found if told_by == who.name][:3]
+
+
+def forget_answers(state: State) -> None:
+    """Have the next page look which answers are not read: one has come or was read just now; `state`: of the app."""
+    state.answers = -math.inf, ()
+
+
+def _unread_answers(database: Engine) -> Sequence[tuple[str, int, str, str]]:
     text, message = tables.TextReceived, tables.Message
     wanted = (
-        select(col(message.id), tables.Customer.name, text.words)
+        select(message.told_by, message.id, tables.Customer.name, text.words)
         .join(text, col(text.message_id) == message.id)
         .join(tables.Customer, col(tables.Customer.id) == text.customer_id)
-        .where(col(text.seen_at).is_(None), text.kind == "answer", message.told_by == who.name)
+        .where(col(text.seen_at).is_(None), text.kind == "answer")
     )
     try:
-        with transaction(request.app.state.database) as session:
-            rows = session.exec(wanted.order_by(col(text.id).desc()).limit(3)).all()
+        with transaction(database) as session:
+            rows = session.exec(wanted.order_by(col(text.id).desc()).limit(_MOST_ANSWERS)).all()
     except SQLAlchemyError:  # the page itself may be what says that the database is away
-        return []
-    return [(number or 0, name, words) for number, name, words in rows]
+        return ()
+    return [(told_by, number or 0, name, words) for told_by, number, name, words in rows]
 
 
 def held_to(column: str, *, required: bool | None = None) -> Markup:

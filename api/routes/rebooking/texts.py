@@ -12,7 +12,7 @@ from starlette.exceptions import HTTPException
 from api.access.accounts import Role
 from api.access.guards import Who, allow, everyone, found
 from api.clock import Now, machine_clock
-from api.http.pages import Database, wants_json
+from api.http.pages import Database, forget_answers, wants_json
 from api.http.problems import Problem, responses
 from api.http.subject import Subject
 from api.messages.by_text.gateway import gateway_of
@@ -53,6 +53,7 @@ def take_text(
     if row is None:
         raise Problem(404, "This address for texts is not good, or no longer.")
     take(session, row, *read_text(row, said), now=now)
+    forget_answers(request.app.state)
     return Response(status_code=204)
 
 
@@ -63,4 +64,5 @@ def see_text(request: Request, session: Database, now: Now, who: Office, text_id
         raise Problem(404, f'No text has the id "{text_id}".')
     row = found(session, TextReceived, text_id, "text")
     seen(session, row, by=who.name, now=now)
+    forget_answers(request.app.state)
     return JSONResponse(row.model_dump(mode="json")) if wants_json(request) else RedirectResponse("/messages", 303)
