@@ -33,6 +33,7 @@ from api.hooks.keeper import HookKeeper
 from api.http.assets import Assets
 from api.http.headers import SafeHeaders
 from api.http.measures import Measured, count_lines
+from api.http.pages import forget_answers
 from api.http.problems import add_problem_handlers
 from api.http.sizes import RequestBounds
 from api.http.worded import InItsWords
@@ -74,6 +75,7 @@ def create_app(settings: Settings | None = None, opened: Opened | None = None) -
     async def running(app: FastAPI) -> AsyncIterator[None]:
         chosen: Settings = app.state.settings
         app.state.set_up = False
+        forget_answers(app.state)
         own = opened or open_data(chosen)
         try:
             async with _at_work(app, chosen, own):

@@ -61,10 +61,10 @@ def local_day(session: Session, now: datetime.datetime) -> datetime.date:
 
 
 def local_moments(session: Session) -> Callable[[datetime.datetime], str]:
-    """Return what writes a moment by the clock at the yards: Thu Apr 8, 15:05."""
-    zone = ZoneInfo(session.exec(select(tables.Business.timezone)).first() or "UTC")
+    """Return what writes a moment by the clock at the yards: Thu Apr 8, 15:05; in UTC while there is no business."""
+    name = session.exec(select(tables.Business.timezone)).first()
 
     def words(moment: datetime.datetime) -> str:
-        return at(moment, zone.key)
+        return at(moment, name) if name else f"{at(moment, 'UTC')} UTC"
 
     return words

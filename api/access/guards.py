@@ -113,6 +113,7 @@ class Permission:
     everyone: bool = False
     one_time: bool = False
     grave: bool = False
+    by_key: bool = False
 
     def __call__(self, request: Request, session: Database, sent: Annotated[str, Depends(_sent_csrf)]) -> Who:
         who = _caller(request, session)
@@ -129,7 +130,7 @@ class Permission:
                 "Sign in, or open the link of your crew's day.",
                 headers={"WWW-Authenticate": 'Session realm="Eaveboard"'},
             )
-        if request.method not in SAFE and not _is_ours(sent, who):
+        if request.method not in SAFE and not self.by_key and not _is_ours(sent, who):
             detail = "Open the page again and send the form from there; a program sends the token in X-CSRF-Token."
             raise Problem(403, detail, kind="form-expired")
         if self.everyone:
@@ -180,9 +181,13 @@ def _has_proved(request: Request, session: Session) -> bool:
     return has_proved(session, token, datetime.datetime.now(datetime.UTC))
 
 
-def everyone() -> Any:
-    """Return the dependency of a route that needs no session: signing in, opening a day link."""
-    return Depends(Permission(frozenset(), everyone=True))
+def everyone(*, by_key: bool = False) -> Any:
+    """Return the dependency of a route that needs no session: signing in, opening a day link.
+
+    `by_key`: its address holds a key that no other site knows, so that what is sent there carries no form's token. The
+    route itself must ask whether the key is good.
+    """
+    return Depends(Permission(frozenset(), everyone=True, by_key=by_key))
 
 
 def statements(app: FastAPI) -> Iterator[tuple[str, str, Permission]]:

@@ -8,7 +8,7 @@ from typing import Any
 import sqlalchemy as sa
 from sqlmodel import Session, col, select
 
-from api.business.part import BadValues, Group, Line, Part, cents, dollars_text
+from api.business.part import BadValues, Group, Line, Part, cents, dollars_text, driving_cents, driving_text
 from api.business.rules import held
 from api.fields.cells import hours_text
 from api.fields.limits import limit
@@ -18,19 +18,20 @@ from api.http import versions
 from api.tables import Crew, CrewHours
 from scheduler.errors import BadInput
 
-HEADS = ("Hours", "Longest over", "A day out", "A minute", "A minute over", "A km")
-_MONEY = ("day_cents", "minute_cents", "overtime_minute_cents", "km_cents")
-_MEANT = ("$", "$", "$ more", "$")
+HEADS = ("Hours", "Longest over", "A day out", "A minute", "A minute over", "A mile or km")
+_BY_TIME = ("day_cents", "minute_cents", "overtime_minute_cents")
+_MONEY = (*_BY_TIME, "km_cents")
+_MEANT = ("$", "$", "$ more")
 
 
 def crews(session: Session) -> Part:
     """Return the part with every crew's hours and prices."""
-    held(session)
+    units = held(session).units
     rows = session.exec(select(Crew).where(col(Crew.active)).order_by(col(Crew.id))).all()
     spans: dict[str, list[CrewHours]] = {crew.id: [] for crew in rows}
     for span in session.exec(select(CrewHours).order_by(col(CrewHours.crew_id), col(CrewHours.weekday))):
         spans.setdefault(span.crew_id, []).append(span)
-    table = tuple((crew.name, tuple(_lines(crew, spans[crew.id]))) for crew in rows)
+    table = tuple((crew.name, tuple(_lines(crew, spans[crew.id], units))) for crew in rows)
     hours = Group("Crews",
                   "Hours as Mon-Fri 7:30-16:30; Sat 8:00-13:00, on the yard's clock; a day that is not named is free.",
                   heads=HEADS, rows=table)  # fmt: skip
@@ -47,16 +48,23 @@ def crews(session: Session) -> Part:
     )
 
 
-def _lines(crew: Crew, spans: list[CrewHours]) -> list[Line]:
+def _lines(crew: Crew, spans: list[CrewHours], units: str) -> list[Line]:
     text = hours_text((span.weekday, (span.start, span.end)) for span in spans)
     most = max((span.overtime for span in spans), default=0)
-    money = zip(_MONEY, HEADS[2:], _MEANT, strict=True)
+    money = zip(_BY_TIME, HEADS[2:5], _MEANT, strict=True)
     return [
         Line(f"{crew.id}.hours", "Hours", text, _weekly, wide=True, times=True),
         Line(f"{crew.id}.overtime_min", "Longest over", str(most), limit("crew_hours.overtime"), "min"),
         *(
             Line(f"{crew.id}.{name}", label, dollars_text(getattr(crew, name)), cents, unit)
             for name, label, unit in money
+        ),
+        Line(
+            f"{crew.id}.km_cents",
+            HEADS[5],
+            driving_text(crew.km_cents, units),
+            lambda text: driving_cents(text, units),
+            "$",
         ),
     ]
 

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import re
 from collections.abc import Callable, Mapping
 from dataclasses import dataclass
 from typing import Any
@@ -15,6 +16,8 @@ from scheduler.errors import BadInput
 from scheduler.units import exact_length, feet_inches, parse_length
 
 MOST_LETTERS = 400
+KM_MI = 1.609344
+_DRIVING = re.compile(r"(?i)([$0-9.,\s]+?)\s*(?:(?:/|per|an?)?\s*(mi|miles?|km)\.?)?")
 
 
 class BadValues(BadInput):
@@ -153,6 +156,22 @@ def dollars_text(amount_cents: int) -> str:
     """Return cents as `cents` reads them back: 1,400 or 12.50."""
     dollars, rest = divmod(amount_cents, 100)
     return f"{dollars:,}" + (f".{rest:02}" if rest else "")
+
+
+def driving_cents(text: str, units: str) -> int:
+    """Return the cents of a km of an amount such as 0.63/mi or 0.39/km; one without a measure is as `units` has it."""
+    found = _DRIVING.fullmatch(text.strip())
+    if found is None:
+        raise BadInput("", f'must be dollars for each mile or km, such as 0.63/mi or 0.39/km, is "{text}"')
+    mile = units == "imperial" if found[2] is None else found[2].lower() != "km"
+    return round(cents(found[1]) / KM_MI) if mile else cents(found[1])
+
+
+def driving_text(km_cents: int, units: str) -> str:
+    """Return cents of a km as `driving_cents` reads them back, by the mile where feet are measured."""
+    if units == "imperial":
+        return f"{dollars_text(round(km_cents * KM_MI))}/mi"
+    return f"{dollars_text(km_cents)}/km"
 
 
 def length(text: str) -> int:

@@ -1,4 +1,4 @@
-"""Fetches calendars when they are due; what is new in one waits as a sent file until somebody has looked through it."""
+"""Fetches calendars when they are due; what is new in one waits to be looked through, or is taken in."""
 
 from __future__ import annotations
 
@@ -11,11 +11,13 @@ from sqlmodel import Session, col, select
 
 from api import tables
 from api.calendars.ended import end_days_off
+from api.calendars.taken import take_days_off
 from api.calls.getting import get_outside
 from api.calls.guard import OutsideFault, is_outside
 from api.database import transaction
 from api.office import busy, taking
 from api.office.files import Rows, table_of
+from api.office.kind import Kind
 from api.office.kinds import KINDS
 from api.workers.lookout import Lookout
 from scheduler.errors import BadInput
@@ -57,7 +59,7 @@ class CalendarKeeper:
             row = session.get(tables.BusyCalendar, calendar_id)
             if row is None:
                 return
-            address, whose = row.address, row.whose
+            address, whose, by_itself = row.address, row.whose, row.by_itself
         now, words, found, zone = self._clock(), "", Rows(), ZoneInfo("UTC")
         try:
             data = get_outside(address, self._allowed)
@@ -65,27 +67,28 @@ class CalendarKeeper:
                 raise BadInput("", "what stands there is no calendar")
             with transaction(self._database) as session:
                 zone = ZoneInfo(session.exec(select(tables.Business.timezone)).first() or "UTC")
-                who = busy.workers(session, whose)
-            found = busy.busy_rows(data, "", who, zone, now.astimezone(zone).date())
+                found = busy.rows_of(session, data, "", whose, zone, now.astimezone(zone).date())
         except busy.NothingBusy:
             pass
         except BadInput as fault:
             words = fault.problem
         except OutsideFault as fault:
             words = str(fault)
-        ended = ""
+        ended, taken, kind = "", "", KINDS[busy.kind_of(whose)]
         if not words:
-            ended = end_days_off(
-                self._database, calendar_id, busy.keys(found), now.astimezone(zone).date(), by=BY, now=now
-            )
+            today = now.astimezone(zone).date()
+            ended = end_days_off(self._database, calendar_id, kind, busy.keys(found), today, by=BY, now=now)
+            if by_itself and found:
+                taken = take_days_off(self._database, calendar_id, kind, found, by=BY, now=now)
         with transaction(self._database) as session:
             row = session.get(tables.BusyCalendar, calendar_id)
             if row is not None:  # stopped while it was fetched
-                row.ended = ended or row.ended
-                self._keep(session, row, found, words, now)
+                if ended or taken:  # both of the same look, so that neither tells of what is so no more
+                    row.ended, row.taken = ended, taken
+                self._keep(session, row, kind, found, words, now)
 
     def _keep(
-        self, session: Session, row: tables.BusyCalendar, found: Rows, words: str, now: datetime.datetime
+        self, session: Session, row: tables.BusyCalendar, kind: Kind, found: Rows, words: str, now: datetime.datetime
     ) -> None:  # fmt: skip
         row.next_at, row.words = self._machine() + EVERY, words[:200]
         if not words:
@@ -93,14 +96,13 @@ class CalendarKeeper:
             if row.file_id is not None:
                 session.execute(sa.delete(tables.SentFile).where(col(tables.SentFile.id) == row.file_id))
             row.file_id = None
-            if found and self._news(found, now):
+            if found and not row.by_itself and self._news(kind, found, now):
                 name = f"calendar of {row.whose}"
-                row.file_id = taking.send(session, KINDS["days-off"], name, found, by=BY, now=now)
+                row.file_id = taking.send(session, kind, name, found, by=BY, now=now)
         session.add(row)
 
-    def _news(self, found: Rows, now: datetime.datetime) -> bool:
+    def _news(self, kind: Kind, found: Rows, now: datetime.datetime) -> bool:
         """Return whether the rows would change anything; nothing of it is kept."""
-        kind = KINDS["days-off"]
         with Session(self._database) as session:
             table = table_of(found, kind)
             columns, _ = taking.columns_of(session, kind, table)

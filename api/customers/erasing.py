@@ -40,6 +40,7 @@ CLEARED: dict[str, dict[str, Any]] = {
         "to_name": GONE, "to_email": "", "to_phone": "", "subject": GONE, "body": GONE, "text": "", "calendar": "",
         "language": "en", "english": "", "answer": "",
     },
+    "text_received": {"number": "", "words": GONE},
     "sent_paper": {"to_name": GONE, "to_email": "", "subject": GONE, "body": GONE},
     "gate": {"paper": ""},
     "maker_order": {"note": ""},

@@ -181,14 +181,21 @@ def _put(packed: zipfile.ZipFile, files: dict[str, Packed], name: str, data: byt
 
 
 def _lines(connection: sqlite3.Connection, table: str) -> Iterator[str]:
-    """Yield the rows of a table by its key as JSON lines; what lets people sign in is left empty."""
+    """Yield the rows of a table by its key as JSON lines; what lets people sign in, or leads to it, is left empty."""
     columns = connection.execute(f'PRAGMA table_info("{table}")').fetchall()
     keys = [f'"{c[1]}"' for c in sorted(columns, key=lambda c: c[5]) if c[5]] or ["rowid"]
-    names = [str(c[1]) for c in columns]
-    chosen = ", ".join("''" if (table, name) in SECRETS else f'"{name}"' for name in names)
+    names, astray = [str(c[1]) for c in columns], _astray(connection, table)
+    chosen = ", ".join(
+        "''" if (table, name) in SECRETS else "NULL" if name in astray else f'"{name}"' for name in names
+    )
     for row in connection.execute(f'SELECT {chosen} FROM "{table}" ORDER BY {", ".join(keys)}'):
         values = [{"hex": one.hex()} if isinstance(one, bytes) else one for one in row]
         yield json.dumps(dict(zip(names, values, strict=True)), ensure_ascii=False) + "\n"
+
+
+def _astray(connection: sqlite3.Connection, table: str) -> set[str]:
+    """Return the columns that name rows of tables which are left out: a day off stays without its calendar."""
+    return {str(key[3]) for key in connection.execute(f'PRAGMA foreign_key_list("{table}")') if key[2] in LEFT_OUT}
 
 
 def _documents(connection: sqlite3.Connection) -> Iterator[tuple[str, str]]:
@@ -246,9 +253,11 @@ def _fill(database: sqlite3.Connection, packed: zipfile.ZipFile, table: str) -> 
         raise ValueError(f'there is no table "{table}" to be filled')
     if database.execute(f'SELECT 1 FROM "{table}" LIMIT 1').fetchone() is not None:
         database.execute(f'DELETE FROM "{table}"')  # what a new database begins with
+    astray = _astray(database, table)  # archives of before hold the numbers of what is left out
     with packed.open(f"rows/{table}.jsonl") as lines:
         for line in lines:
             row: dict[str, Any] = json.loads(line)
+            row |= {name: None for name in astray if name in row}
             if not set(row) <= known:
                 raise ValueError(f"{table} has no column {', '.join(sorted(set(row) - known))}")
             names = ", ".join(f'"{name}"' for name in row)

@@ -3,8 +3,10 @@
 from __future__ import annotations
 
 import functools
+import math
 import re
-from collections.abc import Iterator
+import time
+from collections.abc import Iterator, Sequence
 from pathlib import Path
 from typing import Annotated, Any
 
@@ -13,7 +15,10 @@ from fastapi.responses import HTMLResponse
 from fastapi.templating import Jinja2Templates
 from jinja2.ext import Extension
 from markupsafe import Markup
-from sqlmodel import Session, select
+from sqlalchemy import Engine
+from sqlalchemy.exc import SQLAlchemyError
+from sqlmodel import Session, col, select
+from starlette.datastructures import State
 
 from api import tables
 from api.database import transaction
@@ -25,6 +30,8 @@ from api.http.names import for_pages
 from api.languages import LANGUAGES, language, page_language, speaking
 from api.languages.templates import speaks
 
+_ANSWERS_S, _MOST_ANSWERS = 5.0, 100
+
 
 def set_up(request: Request) -> bool:
     """Say whether the database holds a business that can work: one with a yard. Once it does, it is not asked again."""
@@ -33,6 +40,43 @@ def set_up(request: Request) -> bool:
         with transaction(state.database) as session:
             state.set_up = session.exec(select(tables.Yard.id).limit(1)).first() is not None
     return bool(state.set_up)
+
+
+def answers_by_text(request: Request) -> Sequence[tuple[int, str, str]]:
+    """Return what customers answered by text to messages that the caller told and nobody has read: id, name, words.
+
+    Three at most, the newest; as it stood within the last `_ANSWERS_S` seconds, or since `forget_answers`.
+    """
+    who = getattr(request.state, "who", None)
+    if who is None or who.account_id is None or who.role not in ("manager", "office"):
+        return []
+    state = request.app.state
+    at, found = state.answers
+    if time.monotonic() - at > _ANSWERS_S:
+        found = _unread_answers(state.database)
+        state.answers = time.monotonic(), found
+    return [(number, name, words) for told_by, number, name, words in found if told_by == who.name][:3]
+
+
+def forget_answers(state: State) -> None:
+    """Have the next page look which answers are not read: one has come or was read just now; `state`: of the app."""
+    state.answers = -math.inf, ()
+
+
+def _unread_answers(database: Engine) -> Sequence[tuple[str, int, str, str]]:
+    text, message = tables.TextReceived, tables.Message
+    wanted = (
+        select(message.told_by, message.id, tables.Customer.name, text.words)
+        .join(text, col(text.message_id) == message.id)
+        .join(tables.Customer, col(tables.Customer.id) == text.customer_id)
+        .where(col(text.seen_at).is_(None), text.kind == "answer")
+    )
+    try:
+        with transaction(database) as session:
+            rows = session.exec(wanted.order_by(col(text.id).desc()).limit(_MOST_ANSWERS)).all()
+    except SQLAlchemyError:  # the page itself may be what says that the database is away
+        return ()
+    return [(told_by, number or 0, name, words) for told_by, number, name, words in rows]
 
 
 def held_to(column: str, *, required: bool | None = None) -> Markup:
@@ -86,7 +130,9 @@ def _templates(code: str) -> Jinja2Templates:
     made.env.finalize = said
     made.env.filters.update(FILTERS, as_it_stands=_as_it_stands)
     made.env.add_extension(_FieldsAsTheyStand)
-    made.env.globals.update(wording=wording, asset=asset, script=script, set_up=set_up, held_to=held_to)
+    made.env.globals.update(
+        wording=wording, asset=asset, script=script, set_up=set_up, answers_by_text=answers_by_text, held_to=held_to
+    )
     made.env.globals.update(days_from_to=days_from_to, languages=LANGUAGES)
     speaks(made.env, code)
     return made

@@ -17,6 +17,8 @@ from starlette.types import ASGIApp, Message, Receive, Scope, Send
 
 from api.http.problems import Problem, answer
 from api.http.strangers import Strangers
+from api.http.worded import chosen
+from api.languages import reading
 
 MOST_STRANGER = 64_000  # bytes of a body from whom nobody knows: enough to sign in
 MOST_FORM = 256_000  # bytes of a form's fields
@@ -64,7 +66,7 @@ class RequestBounds:
                 known = await asyncio.to_thread(self.known, request)
                 await _let_go(receive, *(LET_GO if known else LET_GO_STRANGER))
             refusal.headers["Connection"] = "close"  # what is still to come is not read
-            await (await answer(request, refusal))(scope, receive, send)
+            await _refuse(request, refusal, receive, send)
             return
         if not HEAVY.search(scope["path"]):
             await self.app(scope, body, send)
@@ -72,7 +74,7 @@ class RequestBounds:
         try:
             await _turn(self._turns)
         except Problem as problem:
-            await (await answer(request, problem))(scope, receive, send)
+            await _refuse(request, problem, receive, send)
             return
         try:
             await self.app(scope, body, send)
@@ -95,6 +97,13 @@ class RequestBounds:
                 raise _too_large(most)
         counted = _counted(receive, most)
         return counted if kind.startswith("multipart/") else await _whole(counted)
+
+
+async def _refuse(request: Request, refusal: Problem, receive: Receive, send: Send) -> None:
+    """Answer in the language that the reader has chosen: what finds it for all other answers is further inside."""
+    with reading(chosen(request.scope), speak=False):
+        answered = await answer(request, refusal)
+    await answered(request.scope, receive, send)
 
 
 async def _turn(turns: asyncio.Semaphore) -> None:

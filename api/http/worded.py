@@ -17,7 +17,7 @@ LANGUAGE_COOKIES = ("__Host-eave-language", "eave-language")
 _ONLY_READ = ("GET", "HEAD")
 
 
-def _chosen(scope: Scope) -> str | None:
+def chosen(scope: Scope) -> str | None:
     """Return the language that a request's reader has chosen, None where there was no choice."""
     if not any(name == b"cookie" and b"eave-language" in value for name, value in scope["headers"]):
         return None
@@ -45,5 +45,5 @@ class InItsWords:
             return PLAIN if row is None else Wording(*row)
 
         # What a writing request keeps is said in English, whoever sent it; the page that answers it is not.
-        with worded(find), reading(_chosen(scope), speak=scope["method"] in _ONLY_READ):
+        with worded(find), reading(chosen(scope), speak=scope["method"] in _ONLY_READ):
             await self.app(scope, receive, send)

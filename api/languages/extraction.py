@@ -50,8 +50,8 @@ _FORMS = (
     "api/office/lists/columns.py", "api/office/lists/settings.py", "api/office/work_kinds.py",
 )  # fmt: skip
 _FIELDS = {
-    "Group", "Kind", "Step", "KindColumn", "Line", "Part", "counted", "day", "listed", "measure", "money", "names",
-    "plain",
+    "Group", "Kind", "Step", "KindColumn", "Line", "Part", "counted", "day", "driving", "listed", "measure", "money",
+    "names", "plain",
     "several", "switch", "weight", "working_days", "_job", "_named",
 }  # fmt: skip
 # Tables of words that forms show: the module, and what the tables are called there.

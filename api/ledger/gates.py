@@ -9,6 +9,13 @@ from api import tables
 from api.fields.shown import day_name
 
 
+def due_day(gate: tables.Gate, day: datetime.date | None) -> datetime.date | None:
+    """Return when a gate is due: its own day, else so many days before the `day` of its visit; None: nobody knows."""
+    if gate.due_on is not None or gate.days_before is None or day is None:
+        return gate.due_on
+    return day - datetime.timedelta(days=gate.days_before)
+
+
 def holding(gates: Iterable[tables.Gate], day: datetime.date | None) -> list[tables.Gate]:
     """Return the open gates that keep a visit from its `day`: of one that is promised those that are due too late.
 
@@ -17,11 +24,14 @@ def holding(gates: Iterable[tables.Gate], day: datetime.date | None) -> list[tab
     return [
         gate
         for gate in gates
-        if gate.state == "open" and (day is None or gate.due_on is None or gate.due_on > day)
+        if gate.state == "open" and (day is None or (due := due_day(gate, day)) is None or due > day)
     ]  # fmt: skip
 
 
-def gate_words(gate: tables.Gate) -> str:
-    """Return in a sentence what is still open."""
-    due = f"due {day_name(gate.due_on)}" if gate.due_on else "with no day named"
+def gate_words(gate: tables.Gate, day: datetime.date | None = None) -> str:
+    """Return in a sentence what is still open; `day` is its visit's, None: it has none yet."""
+    on = due_day(gate, day)
+    due = f"due {day_name(on)}" if on else "with no day named"
+    if on is None and gate.days_before is not None:
+        due = f"due {gate.days_before} days before the visit, which has no day yet"
     return f"Still open: {gate.what}, {due}{f', {gate.owner} sees to it' if gate.owner else ''}."

@@ -42,7 +42,8 @@ DID = (
     to_say("{who} noted the second crew at {what}"), to_say("{who} noted the lift as over at {what}"),
     to_say("{who} took back the second crew at {what}"), to_say("{who} took back the lift as over at {what}"),
     to_say("{who} kept a rain date for {what}"), to_say("{who} let go the rain date of {what}"),
-    to_say("{who} took the rain date of {what}"),
+    to_say("{who} took the rain date of {what}"), to_say("{who} read {what}"),
+    to_say("{who} asked for no more texts from {what}"), to_say("{who} asked for texts again from {what}"),
 )  # fmt: skip
 NOUNS = (
     to_say("the visit"), to_say("the customer"), to_say("the site"), to_say("the order"), to_say("the awning"),
@@ -58,7 +59,7 @@ NOUNS = (
     to_say("the size of a model"), to_say("the part of a model"), to_say("the gate"), to_say("the usual gate"),
     to_say("the part packed with an awning"), to_say("the maker order"), to_say("the yearly service"),
     to_say("the callback"), to_say("the follow-on"), to_say("the task times"), to_say("the step"),
-    to_say("the text gateway"),
+    to_say("the text gateway"), to_say("the text"), to_say("the address for texts"),
 )  # fmt: skip
 DETAILS = (
     to_say("kind"), to_say("state"), to_say("skills"), to_say("due on"), to_say("skip"), to_say("fault"),

@@ -13,6 +13,7 @@ from api import tables
 from api.clock import local_day
 from api.fields.shown import day_name
 from api.http import versions
+from api.languages import to_say
 from api.ledger.history import note
 from api.ledger.job_facts import newest_surveys
 from api.ledger.told import told_now
@@ -20,7 +21,7 @@ from scheduler.errors import BadInput
 
 Standing = Literal["late", "no day", "unconfirmed", "not sent", "under way", "came"]
 _FIRST: tuple[Standing, ...] = ("late", "no day", "unconfirmed", "not sent", "under way", "came")
-WHOLE = "the awning, complete"  # what an order begins with
+WHOLE = to_say("the awning, complete")  # what an order begins with
 MOST_CAME = 20  # orders that came, on the list
 
 

@@ -13,6 +13,7 @@ from api.fields.mail import is_address
 from api.ledger.plans.named import Named, named
 from api.messages.by_text.calling import dialed
 from api.messages.by_text.gateway import gateway
+from api.messages.by_text.received import stopped
 from api.messages.telling import OPEN, still_so, tells
 
 
@@ -21,8 +22,8 @@ class ToTell:
     """A message still to tell: about which visit, what its customer was told before, and what is special about it.
 
     falls: why the visit cannot go at the time that the message tells of, empty where it can. so: whether it is still
-    true. number: to which a text goes, empty where none can. kind: "off", "new time", "late", "reminder", "rain date",
-    or "first" where the customer has heard nothing before.
+    true. number: to which a text goes, empty where none can or may: `stopped` where it wants none. kind:
+    "off", "new time", "late", "reminder", "rain date", or "first" where the customer has heard nothing before.
     """
 
     message: tables.Message
@@ -31,6 +32,7 @@ class ToTell:
     falls: str
     so: bool
     number: str
+    stopped: bool
 
     @property
     def kind(self) -> str:
@@ -69,18 +71,22 @@ def to_tell(session: Session, falls: Mapping[str, str]) -> list[ToTell]:
     """Return the messages that nobody has been told yet, the most pressing first; `falls` are reasons by visit."""
     row = gateway(session)
     prefix = "" if row is None else row.prefix
+    no_texts = stopped(session) if prefix else frozenset()
     rows = select(tables.Message).where(col(tables.Message.state).in_(OPEN)).order_by(col(tables.Message.id))
-    found = [
-        ToTell(
-            message,
-            named(session, message.visit_id),
-            _believed(session, message),
-            "" if message.spot is None else falls.get(message.visit_id, ""),
-            message.state == "sending" or still_so(session, message),
-            dialed(message.to_phone, prefix) if prefix else "",
+    found = []
+    for message in session.exec(rows):
+        number = dialed(message.to_phone, prefix) if prefix else ""
+        found.append(
+            ToTell(
+                message,
+                named(session, message.visit_id),
+                _believed(session, message),
+                "" if message.spot is None else falls.get(message.visit_id, ""),
+                message.state == "sending" or still_so(session, message),
+                "" if number in no_texts else number,
+                number in no_texts,
+            )
         )
-        for message in session.exec(rows)
-    ]
     return sorted(found, key=lambda one: one.first)
 
 

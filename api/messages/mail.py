@@ -28,6 +28,9 @@ class NotSent(Exception):
         self.words, self.perhaps = words, perhaps
 
 
+_LINE = 250  # letters of a header's line; 998 may be, and encoded words no more than the usual 78
+
+
 @dataclass(frozen=True)
 class Letter:
     """What is sent: `calendar` is an iCalendar object with its `method`, empty for none; `number` is this letter's.
@@ -83,7 +86,9 @@ def send(server: Server, sender: str, letter: Letter) -> None:
 
 def compose(sender: str, letter: Letter) -> EmailMessage:
     """Return the message as it is sent; the same letter has the same Message-ID, however often it is tried."""
-    message = EmailMessage(policy=SMTP)
+    # A long plain subject stays on one line: folded, its first line would hold nothing, which some servers take amiss.
+    plain = (letter.subject + letter.to_name).isascii()
+    message = EmailMessage(policy=SMTP.clone(max_line_length=_LINE) if plain else SMTP)
     message["From"] = sender
     message["To"] = formataddr((letter.to_name, letter.to_email))
     message["Subject"] = " ".join(letter.subject.split())

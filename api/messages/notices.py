@@ -13,6 +13,7 @@ import sqlalchemy as sa
 from sqlmodel import Session, col, select
 
 from api.access.notices import notices
+from api.clock import local_moments
 from api.database import transaction
 from api.fields.mail import Server
 from api.ledger.history import in_words
@@ -80,7 +81,9 @@ class NoticeKeeper:
         return True
 
     def _letter(self, account: Account, address: str, lines: list[History], now: datetime.datetime) -> Letter:
-        told = "\n".join(f"- {line.at:%Y-%m-%d %H:%M} UTC: {in_words(line, account.name)}" for line in lines)
+        with transaction(self._database) as session:
+            moment = local_moments(session)
+        told = "\n".join(f"- {moment(line.at)}: {in_words(line, account.name)}" for line in lines)
         body = (
             f"This was changed on the sign-in of {account.name} at {self._base}:\n\n{told}\n\n"
             "If that was not you, or nobody has told you, tell a manager of your business at once, by telephone.\n"

@@ -17,6 +17,7 @@ from api.http.problems import Problem
 from api.ledger.history import note
 from api.messages.by_text.calling import dialed, send_text
 from api.messages.by_text.gateway import gateway
+from api.messages.by_text.received import stopped
 from api.messages.mail import Letter, NotSent, send
 from api.messages.telling import book, invitation, meanwhile, require_open, require_so
 from api.settings import Settings
@@ -60,6 +61,8 @@ def send_by_text(
             raise Problem(409, "No text gateway is set up: tell it by telephone.")
         if not dialed(message.to_phone, row.prefix):
             raise Problem(422, "This message has no number that a text can go to: write one, or tell it by telephone.")
+        if dialed(message.to_phone, row.prefix) in stopped(session):
+            raise Problem(422, "This number wants no texts (it sent STOP): tell it by telephone or e-mail.")
         if not message.text:
             raise Problem(422, "This message has no words for a text: write them, or tell it by telephone.")
         session.expunge(row)

@@ -1,4 +1,4 @@
-"""Busy times of a calendar (RFC 5545) as days off: whole days, mornings and afternoons of somebody.
+"""Busy times of a calendar (RFC 5545) as days off, whole days, mornings and afternoons of somebody, or days of a van.
 
 Times are told in the zone of the business; what repeats is written out as far as plans reach.
 """
@@ -20,13 +20,13 @@ from api.languages import gettext
 from api.office.files import Rows
 from scheduler.errors import BadInput
 
-HEADS = ["Who", "From", "To, included", "Of each day", "Why"]
+HEADS, VAN_HEADS = ["Who", "From", "To, included", "Of each day", "Why"], ["Van", "From", "To, included", "Why"]
 AHEAD = datetime.timedelta(days=366)
 MOST_EVENTS, MOST_TIMES = 5_000, 20_000
 NOON = 12 * 60
 USUAL: Span = (6 * 60, 18 * 60)  # of somebody who is in no crew
 _TOO_OFTEN = ("SECONDLY", "MINUTELY", "HOURLY")
-_CREW = "crew "  # before the id of a crew, where a calendar is both people's
+_CREW, _VAN = "crew ", "van "  # before the id of a crew, where a calendar is both people's, or of a van
 Hours = Mapping[int, Span]  # by weekday
 Time = tuple[datetime.datetime, datetime.datetime]
 
@@ -46,6 +46,41 @@ def choices(session: Session) -> list[tuple[str, str]]:
     crews = session.exec(select(tables.Crew).where(col(tables.Crew.active)).order_by(tables.Crew.name)).all()
     both = gettext("{crew}, both people")
     return [(one.id, one.name) for one in people] + [(f"{_CREW}{one.id}", both.format(crew=one.name)) for one in crews]
+
+
+def van_choices(session: Session) -> list[tuple[str, str]]:
+    """Return whose a calendar of days without a van can be."""
+    return [(f"{_VAN}{one}", one) for one in session.exec(select(tables.Van.id).order_by(tables.Van.id)).all()]
+
+
+def kind_of(whose: str) -> str:
+    """Return the kind of rows that a calendar makes."""
+    return "van-days" if whose.startswith(_VAN) else "days-off"
+
+
+def rows_of(
+    session: Session, data: bytes, name: str, whose: str, zone: ZoneInfo, today: datetime.date
+) -> Rows:  # fmt: skip
+    """Return what a calendar makes of the rows of its kind, as a table with its heads; raises `BadInput`."""
+    if kind_of(whose) == "days-off":
+        return busy_rows(data, name, workers(session, whose), zone, today)
+    return van_rows(data, name, van(session, whose), zone, today)
+
+
+def check(session: Session, whose: str) -> None:
+    """Raise `BadInput` where a choice means nobody and no van."""
+    if kind_of(whose) == "days-off":
+        workers(session, whose)
+    else:
+        van(session, whose)
+
+
+def van(session: Session, whose: str) -> str:
+    """Return the van that a choice means; raises `BadInput` where it means none."""
+    found = session.get(tables.Van, whose.removeprefix(_VAN)) if whose.startswith(_VAN) else None
+    if found is None:
+        raise BadInput("whose", "choose which van’s calendar it is")
+    return found.id
 
 
 def workers(session: Session, whose: str) -> dict[str, Hours]:
@@ -98,9 +133,23 @@ def busy_rows(
     return rows
 
 
+def van_rows(data: bytes, name: str, van_id: str, zone: ZoneInfo, today: datetime.date) -> Rows:
+    """Return the days of a van that its calendar takes, as `busy_rows`: whole ones, since no part of a day is known."""
+    hours = dict.fromkeys(range(7), USUAL)
+    found: dict[datetime.date, tuple[datetime.date, str]] = {}
+    for start, end, whole, why in _times(data, name, zone, today):
+        for first, last, _ in _days(start, end, whole, hours):
+            if last >= today:
+                found.setdefault(first, (last, why))
+    if not found:
+        raise NothingBusy(name, "names no busy time from today on, in working hours")
+    days = [[van_id, first.isoformat(), last.isoformat(), why[:200]] for first, (last, why) in sorted(found.items())]
+    return [list(VAN_HEADS), *days]
+
+
 def keys(rows: Rows) -> set[tuple[str, datetime.date, str]]:
-    """Return what tells the days off of such a table apart: person, first day and part of the day."""
-    return {(person, datetime.date.fromisoformat(first), part) for person, first, _, part, _ in rows[1:]}
+    """Return what tells the rows of such a table apart: person, first day and part of the day; of a van no part."""
+    return {(who, datetime.date.fromisoformat(first), more[0] if more else "") for who, first, _, *more, _ in rows[1:]}
 
 
 def _times(

@@ -9,7 +9,7 @@ from sqlmodel import Session, col, select
 
 from api import tables
 from api.fields.rules import rules_from_data
-from api.ledger.gates import holding
+from api.ledger.gates import due_day, holding
 from api.office.keeping import keep, same
 from api.office.kinds import KINDS
 from scheduler.errors import BadInput
@@ -19,7 +19,8 @@ from scheduler.errors import BadInput
 class OpenGate:
     """An open gate and what it holds up: the visit's promised day (None: none), and what a week's wait weighs in cents.
 
-    `too_late`: it is due after that day, or nobody knows when; `late`: its own day has passed.
+    `due_on`: when it is due, by its own day or the visit's (None: nobody knows); `too_late`: that is after the promised
+    day, or unknown; `late`: that day has passed.
     """
 
     gate: tables.Gate
@@ -27,13 +28,17 @@ class OpenGate:
     site: tables.Site
     customer: tables.Customer
     promised_on: datetime.date | None
+    due_on: datetime.date | None
     weighs_cents: int
     too_late: bool
     late: bool
 
 
 def begin_gates(session: Session, visit: tables.Visit, *, by: str, now: datetime.datetime) -> int:
-    """Give a visit the gates that its kind usually has in its town, those that it has not yet; return how many."""
+    """Give a visit the gates that its kind usually has in its town, those that it has not yet; return how many.
+
+    Of a visit without a due day they are due by the day that it gets.
+    """
     site, kind, made = session.get_one(tables.Site, visit.site_id), KINDS["gates"], 0
     rules = session.exec(select(tables.GateRule).where(tables.GateRule.kind == visit.work_id))
     for rule in sorted(rules, key=lambda rule: rule.id or 0):
@@ -45,7 +50,9 @@ def begin_gates(session: Session, visit: tables.Visit, *, by: str, now: datetime
             "paper": "",
         }  # fmt: skip
         if same(session, kind, values) is None:
-            keep(session, kind, None, values, by=by, now=now)
+            made_now = keep(session, kind, None, values, by=by, now=now)
+            if due_on is None:
+                made_now.row.days_before = rule.days_before
             made += 1
     return made
 
@@ -67,14 +74,15 @@ def open_gates(session: Session, today: datetime.date, visit_id: str | None = No
     days = {booking.visit_id: booking.day for booking in session.exec(told.order_by(col(tables.Booking.id)))}
     found = [
         OpenGate(
-            gate, visit, site, customer, days.get(visit.id), _weight(session, visit),
+            gate, visit, site, customer, days.get(visit.id), due, _weight(session, visit),
             too_late=visit.id in days and bool(holding([gate], days[visit.id])),
-            late=gate.due_on is not None and gate.due_on < today,
+            late=due is not None and due < today,
         )
         for gate, visit, site, customer in rows
+        for due in [due_day(gate, days.get(visit.id, visit.due_on))]
     ]  # fmt: skip
     far = datetime.date.max
-    return sorted(found, key=lambda g: (g.promised_on or far, -g.weighs_cents, g.gate.due_on or far, g.gate.id or 0))
+    return sorted(found, key=lambda g: (g.promised_on or far, -g.weighs_cents, g.due_on or far, g.gate.id or 0))
 
 
 def _weight(session: Session, visit: tables.Visit) -> int:

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import copy
 import datetime
+import re
 from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass
 from typing import Any
@@ -11,7 +12,7 @@ from typing import Any
 import sqlalchemy as sa
 from sqlmodel import Session, SQLModel
 
-from api.business.part import cents, dollars_text, length_text
+from api.business.part import cents, dollars_text, driving_cents, driving_text, length_text
 from api.fields.cells import usual_date, usual_number, weekdays_text
 from api.fields.items import item_name, skill_name
 from api.fields.limits import LIMITS, Choice, ColumnLimit, Date, Decimal, Text, Whole, limit
@@ -34,7 +35,8 @@ class KindColumn:
     whose text stands for an empty one. `empty` is what an empty text means,
     where it `may_be_empty`. `shown` gives a value as lists have it, where that is not how it is typed; `example`
     stands in the meaning. `start` stands in the form of a new row, `aliases` are what files call it, `short_list`:
-    the list of the kind shows it, `lines`: its form has several.
+    the list of the kind shows it, `lines`: its form has several. `by_head` gives a cell of a file what its head alone
+    says of it.
     """
 
     name: str
@@ -56,6 +58,7 @@ class KindColumn:
     wide: bool = False
     lines: bool = False
     short_list: bool = True
+    by_head: Callable[[str, str], str] | None = None
 
     def value(self, text: str, units: str) -> Any:
         """Return what a text means in this column; raises `BadInput`."""
@@ -159,6 +162,17 @@ def money(table: str, name: str, label: str, **more: Any) -> KindColumn:
     bound = limit(f"{table}.{name}")
     return KindColumn(name, label, lambda text, _: bound.check(cents(text)), lambda v, _: dollars_text(v),
                       hint={"inputmode": "decimal", "maxlength": "14"}, **more)  # fmt: skip
+
+
+def driving(table: str, name: str, label: str, **more: Any) -> KindColumn:
+    """Return a column of cents a km that people write in dollars, by the mile where they measure in feet."""
+    bound = limit(f"{table}.{name}")
+
+    def by_head(head: str, cell: str) -> str:
+        return f"{cell}/km" if re.search(r"(?i)\bkm\b|kilomet", head) and re.fullmatch(r"[$0-9.,\s]+", cell) else cell
+
+    return KindColumn(name, label, lambda text, units: bound.check(driving_cents(text, units)), driving_text,
+                      hint={"maxlength": "20"}, by_head=by_head, **more)  # fmt: skip
 
 
 def measure(table: str, name: str, label: str, **more: Any) -> KindColumn:

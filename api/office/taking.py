@@ -108,8 +108,10 @@ def take(
     begin_writing(session)
     for number, cells in table.lines:
         texts = {}
-        for name, cell in zip(columns, cells, strict=True):
+        for name, head, cell in zip(columns, table.heads, cells, strict=True):
             if name:
+                if (by_head := kind.column(name).by_head) is not None:
+                    cell = by_head(head, cell)
                 texts[name] = days.get(name, {}).get(cell) or tidy(cell, kind.column(name))
         point = session.begin_nested()
         try:

@@ -23,7 +23,7 @@ from api.routes.office import (
 )
 from api.routes.own import accounts, notices, proof, provider, second_factor, sessions
 from api.routes.programs import changes, exports, tokens, webhooks
-from api.routes.rebooking import bookings, messages, rain_dates, rebooking, text_gateway
+from api.routes.rebooking import bookings, messages, rain_dates, rebooking, text_gateway, texts
 from api.routes.week import horizon, live, looking_back, plans, roster, runs, weeks
 from api.routes.yard import bench, stock
 
@@ -33,6 +33,6 @@ _DOORS = (
     forecasts, roads, places, looking_back, begin, today, days, photos, bench, stock, yard, surveys, survey_entry,
     job_awning, learning, visits, orders, awnings, papers, promise, rebooking, rain_dates, messages, bookings,
     condition, tokens, calendars, second_factor, sessions, provider, proof, notices, webhooks, text_gateway,
-    changes, exports,
+    texts, changes, exports,
 )  # fmt: skip
 ROUTERS = tuple(door.router for door in _DOORS)

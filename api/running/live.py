@@ -27,6 +27,7 @@ from api.falls.today import Days
 from api.http.problems import Problem
 from api.ledger.kept import on_record
 from api.ledger.plans.posted import posted_week
+from api.messages.by_text.received import unread
 from api.running.crews import crew_lines
 from api.workers.bell import rung
 from api.workers.signals import Signals
@@ -36,11 +37,20 @@ LOOK_S = 1.0
 _KEPT = 8
 
 
+class NewAnswer(msgspec.Struct, frozen=True):
+    """A text `text` by which a customer answered what `to` had told, and that nobody has read yet."""
+
+    text: int
+    customer: str
+    words: str
+    to: str
+
+
 class WeekStanding(msgspec.Struct, frozen=True):
     """How a week stands: its newest plan with who made it and how, what is posted, what falls, what is at risk today.
 
     `older` says what changed since the newest plan was made, empty for nothing. `today` differs whenever a crew's line
-    of today does.
+    of today does, `texts` whenever the texts do that nobody has read; `answers` are the answers among them.
     """
 
     plan: int | None
@@ -51,6 +61,8 @@ class WeekStanding(msgspec.Struct, frozen=True):
     at_risk: int
     older: str
     today: str
+    texts: str
+    answers: tuple[NewAnswer, ...]
 
 
 class Pulse:
@@ -144,6 +156,7 @@ class Pulse:
             for one in each_falling(session, self.days, now)
             if start_date <= one.date < start_date + datetime.timedelta(days=7)
         }
+        texts = unread(session)
         return WeekStanding(
             plan=None if newest is None else newest.id,
             by="" if newest is None else newest.made_by,
@@ -153,4 +166,10 @@ class Pulse:
             at_risk=sum(len(line.risks) for line in lines),
             older="" if newest is None else sentence(changed_since(session, newest, now)),
             today=hashlib.blake2b(msgspec.json.encode([lines, falls]), digest_size=8).hexdigest(),
+            texts=" ".join(str(one.text.id) for one in texts),
+            answers=tuple(
+                NewAnswer(one.text.id or 0, one.customer, one.text.words, one.told_by)
+                for one in texts
+                if one.text.kind == "answer"
+            ),
         )

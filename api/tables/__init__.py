@@ -71,7 +71,7 @@ from api.tables.plans import (
     RosterDay,
     StoredPlan,
 )
-from api.tables.rebooking import CaseVisit, DayRepair, Message, RainDate, RebookingCase
+from api.tables.rebooking import CaseVisit, DayRepair, Message, RainDate, RebookingCase, TextReceived
 from api.tables.roads import Drive, RoadPlace, RoadSource, RoadTable
 from api.tables.sales import Awning, AwningModel, Customer, MakerPart, ModelPart, ModelSize, Order, Site, SiteSurvey
 from api.tables.stock import Reservation, StockMove
@@ -174,6 +174,7 @@ __all__ = [
     "StoredForecast",
     "StoredPlan",
     "TextGateway",
+    "TextReceived",
     "Van",
     "VanOut",
     "Visit",

@@ -161,7 +161,10 @@ class Van(SQLModel, table=True):
 
 
 class VanOut(SQLModel, table=True):
-    """Days, first to last included, on which a van cannot be driven."""
+    """Days, first to last included, on which a van cannot be driven.
+
+    `calendar_id` is the fetched calendar that it was taken from: it ends when it does not stand there any more.
+    """
 
     __tablename__ = "van_out"
 
@@ -170,6 +173,7 @@ class VanOut(SQLModel, table=True):
     first: datetime.date
     last: datetime.date
     why: str
+    calendar_id: int | None = Field(default=None, foreign_key="busy_calendar.id")
 
     __table_args__ = (sa.CheckConstraint("last >= first", name="in_order"),)
 

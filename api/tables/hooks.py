@@ -61,6 +61,9 @@ class TextGateway(SQLModel, table=True):
     Number and words go in the fields `to_field` and `text_field` of a `form` ("json" or "form"), with what `more` says
     in lines of name=value. `header` carries `secret`; empty: none is asked for. `prefix` stands before numbers that say
     no country. `secret` is never shown.
+
+    What customers answer comes by an address that `reply_key` is in (empty: none is taken), with their number in the
+    field `from_field` and their words in `words_field`.
     """
 
     __tablename__ = "text_gateway"
@@ -74,6 +77,9 @@ class TextGateway(SQLModel, table=True):
     header: str = ""
     secret: str = ""
     prefix: str
+    from_field: str = "from"
+    words_field: str = "text"
+    reply_key: str = ""
     version: int = 1
 
     __table_args__ = (

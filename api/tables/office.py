@@ -40,7 +40,8 @@ class FileShape(SQLModel, table=True):
 class Gate(SQLModel, table=True):
     """What must be true before a visit: a permit, an outlet, a deposit; `owner` sees to it, by `due_on`.
 
-    `paper` says where its proof is: a permit's number, a folder.
+    A usual one that began when its visit had no due day is due `days_before` the day that the visit gets, unless it has
+    one of its own. `paper` says where its proof is: a permit's number, a folder.
     """
 
     id: int | None = Field(default=None, primary_key=True)
@@ -48,6 +49,7 @@ class Gate(SQLModel, table=True):
     what: str
     owner: str = ""
     due_on: datetime.date | None = None
+    days_before: int | None = None
     state: str = "open"
     paper: str = ""
     version: int = 1
@@ -232,11 +234,12 @@ class SentPaper(SQLModel, table=True):
 
 
 class BusyCalendar(SQLModel, table=True):
-    """A calendar that is fetched at `address`, `whose` a person's id or that of a crew after the word crew.
+    """A calendar that is fetched at `address`, `whose` a person's id or, after the word, that of a crew or a van.
 
     `days` are the days off that it named when it was `fetched_at` last, `file_id` the sent file of them while some are
     to be looked through; `words` say what was wrong, empty where nothing was. `ended` says which days off have ended
-    last because they do not stand in it any more, and what follows from that.
+    last because they do not stand in it any more, and what follows from that. What is new is taken in `by_itself`, or
+    waits; `taken` says what was taken in last.
     """
 
     __tablename__ = "busy_calendar"
@@ -252,3 +255,5 @@ class BusyCalendar(SQLModel, table=True):
     file_id: str | None = None
     words: str = ""
     ended: str = ""
+    by_itself: bool = Field(default=False, sa_column_kwargs={"server_default": sa.false()})
+    taken: str = ""

@@ -165,3 +165,28 @@ class Message(SQLModel, table=True):
         one_of("kind", "time", "late", "reminder", "rain date"),
         sa.CheckConstraint("(kind = 'late') = (expected IS NOT NULL)", name="late_says_when"),
     )
+
+
+class TextReceived(SQLModel, table=True):
+    """A text that came from `number`: an "answer" to a message, "stop" (no more texts), "start" (again), or "other".
+
+    The newest stop or start of a number counts. `customer_id` is null where nobody has the number. Until somebody has
+    read it `seen_at` is null.
+    """
+
+    __tablename__ = "text_received"
+
+    id: int | None = Field(default=None, primary_key=True)
+    number: str = Field(index=True)
+    words: str = Field(default="", sa_type=sa.Text)
+    kind: str
+    customer_id: str | None = Field(default=None, foreign_key="customer.id", index=True)
+    message_id: int | None = Field(default=None, foreign_key="message.id", index=True)
+    at: datetime.datetime = Field(sa_type=Moment)
+    seen_at: datetime.datetime | None = Field(default=None, sa_type=Moment, index=True)
+    seen_by: str = ""
+
+    __table_args__ = (
+        one_of("kind", "answer", "stop", "start", "other"),
+        sa.CheckConstraint("kind != 'answer' OR message_id IS NOT NULL", name="answer_to_what"),
+    )

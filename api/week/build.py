@@ -196,7 +196,7 @@ def job_of(
     held = holding(facts.gates.get(visit.id, ()), promised.day if promised else None)
     if held:
         ready_day = None
-        because += [Because(code="gate", detail=gate_words(gate)) for gate in held]
+        because += [Because(code="gate", detail=gate_words(gate, visit.due_on)) for gate in held]
     if wrong := amiss(facts, visit):
         ready_day = None
         because = [*wrong, *because]

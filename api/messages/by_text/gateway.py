@@ -2,11 +2,14 @@
 
 from __future__ import annotations
 
+import hmac
+import secrets
 from collections.abc import Mapping
 from datetime import datetime
 from typing import Any
 from urllib.parse import urlsplit
 
+from itsdangerous import BadSignature, URLSafeSerializer
 from sqlmodel import Session
 
 from api import tables
@@ -15,12 +18,15 @@ from api.fields.limits import LIMITS
 from api.http import versions
 from api.http.problems import Problem
 from api.ledger.history import note
+from api.secret import accepted
 from scheduler.errors import BadInput
 
-FIELDS = ("address", "form", "to_field", "text_field", "more", "header", "secret", "prefix")
+FIELDS = (
+    "address", "form", "to_field", "text_field", "more", "header", "secret", "prefix", "from_field", "words_field"
+)  # fmt: skip
 BEGINS = {
     "address": "https://", "form": "json", "to_field": "to", "text_field": "text", "more": "",
-    "header": "Authorization", "prefix": "+1",
+    "header": "Authorization", "prefix": "+1", "from_field": "from", "words_field": "text",
 }  # fmt: skip
 
 
@@ -64,6 +70,49 @@ def end(session: Session, *, by: str, now: datetime) -> None:
     if row is not None:
         session.delete(row)
         note(session, now, by, "ended", "text gateway", "", {"address": row.address})
+
+
+def new_reply_address(session: Session, version: int, *, by: str, now: datetime) -> tables.TextGateway:
+    """Take customers' texts by an address that nobody has known before; the one before, if any, is good no more.
+
+    Raises `Problem` where there is no gateway, or somebody else was quicker.
+    """
+    row = gateway(session)
+    if row is None:
+        raise Problem(409, "No text gateway is set up: enter its address first.")
+    if row.version != version or not versions.update(session, row, {"reply_key": secrets.token_urlsafe(18)}):
+        raise _meanwhile()
+    note(session, now, by, "made", "address for texts", "", {})
+    return row
+
+
+def end_reply_address(session: Session, version: int, *, by: str, now: datetime) -> None:
+    """Take no more texts; raises `Problem` where somebody else was quicker."""
+    row = gateway(session)
+    if row is not None and row.reply_key:
+        if row.version != version or not versions.update(session, row, {"reply_key": ""}):
+            raise _meanwhile()
+        note(session, now, by, "ended", "address for texts", "", {})
+
+
+def reply_token(secret: str, row: tables.TextGateway) -> str:
+    """Return what the address for texts ends with, empty where none are taken; the database alone does not give it."""
+    return str(_signer(secret).dumps(row.reply_key)) if row.reply_key else ""
+
+
+def gateway_of(session: Session, secret: str, token: str, now: datetime) -> tables.TextGateway | None:
+    """Return the gateway whose address for texts a token is of; None where it is none, or no longer."""
+    try:
+        key = _signer(*accepted(secret, now)).loads(token)
+    except (BadSignature, ValueError, TypeError):
+        return None
+    row = gateway(session)
+    good = row is not None and row.reply_key and isinstance(key, str) and hmac.compare_digest(key, row.reply_key)
+    return row if good else None
+
+
+def _signer(*keys: str) -> URLSafeSerializer:
+    return URLSafeSerializer(list(keys), salt="texts that come")
 
 
 def lines_of(more: str) -> dict[str, str]:

@@ -1,4 +1,4 @@
-"""Calendars that are fetched for days off: added, fetched now, stopped."""
+"""Calendars that are fetched for days off, of people and of vans: added, fetched now, stopped."""
 
 from __future__ import annotations
 
@@ -15,33 +15,38 @@ from api.clock import Now
 from api.database import transaction
 from api.http.pages import Database
 from api.http.subject import Subject
+from api.office import busy
 from api.office.kinds import KINDS
 from api.routes.office.kinds import Office, list_page
 from scheduler.errors import BadInput
 
-router = Subject(prefix="/set-up/days-off/calendars", tags=("set up",))
+Kinds = Literal["days-off", "van-days"]
+router = Subject(prefix="/set-up/{kind_id}/calendars", tags=("set up",))
 
 
 @router.post("")
 def add(
-    request: Request, session: Database, now: Now, who: Office,
+    request: Request, session: Database, now: Now, who: Office, kind_id: Kinds,
     address: Annotated[str, Form(max_length=500, description="https or webcal")],
-    whose: Annotated[str, Form(max_length=90, description="a person, or crew and its id")] = "",
+    whose: Annotated[str, Form(max_length=90, description="a person, crew and its id, or van and its id")] = "",
+    by_itself: Annotated[bool, Form(description="take in what is new as it is fetched; else it waits")] = False,
 ) -> Response:  # fmt: skip
     """Have a calendar fetched from now on, at once for the first time."""
     try:
         with transaction(request.app.state.database) as own:  # over before it is fetched, which takes a while
-            made = kept.make(own, whose, address, by=who.name, now=now)
+            if busy.kind_of(whose) != kind_id and whose:
+                raise BadInput("whose", "choose whose calendar it is")
+            made = kept.make(own, whose, address, by_itself=by_itself, by=who.name, now=now)
     except BadInput as fault:
         words = fault.problem if fault.where == "whose" else f"The calendar’s {fault.where} {fault.problem}"
-        return list_page(request, session, KINDS["days-off"], fault=words, status=422)
+        return list_page(request, session, KINDS[kind_id], fault=words, status=422)
     request.app.state.calendars.fetch(made)
-    return _back("The calendar is fetched every hour from now on.")
+    return _back(kind_id, "The calendar is fetched every hour from now on.")
 
 
 @router.post("/{calendar_id}")
 def change(
-    request: Request, session: Database, now: Now, who: Office,
+    request: Request, session: Database, now: Now, who: Office, kind_id: Kinds,
     calendar_id: Annotated[int, Path(ge=1, le=2**31 - 1)],
     do: Annotated[Literal["fetch", "stop"], Form(description="fetch it now, or no more")],
 ) -> Response:  # fmt: skip
@@ -49,10 +54,10 @@ def change(
     row = found(session, tables.BusyCalendar, calendar_id, "calendar")
     if do == "stop":
         kept.stop(session, row, by=who.name, now=now)
-        return _back("The calendar is fetched no more; the days off taken from it stay.")
+        return _back(kind_id, "The calendar is fetched no more; the days off taken from it stay.")
     request.app.state.calendars.fetch(calendar_id)
-    return _back("The calendar was fetched.")
+    return _back(kind_id, "The calendar was fetched.")
 
 
-def _back(words: str) -> Response:
-    return RedirectResponse(f"/set-up/days-off?{urlencode({'kept': words})}", 303)
+def _back(kind_id: str, words: str) -> Response:
+    return RedirectResponse(f"/set-up/{kind_id}?{urlencode({'kept': words})}", 303)

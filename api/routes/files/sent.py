@@ -141,14 +141,16 @@ def _rows(
             raise BadInput(name, "holds contacts: send it on the page Customers")
         return cards.card_rows(data, name)
     if len(data) <= MOST_BYTES and busy.is_calendar(data):
-        if kind.table is not tables.DayOff:
+        if kind.table not in (tables.DayOff, tables.VanOut):
             raise BadInput(name, "is a calendar: send it on the page Days off")
         try:
-            who = busy.workers(session, whose)
+            if busy.kind_of(whose) != kind.id:
+                raise BadInput("whose", "choose whose calendar it is")
+            busy.check(session, whose)
         except BadInput as fault:
             raise BadInput(name, f"is a calendar: {fault.problem}") from None
         zone = ZoneInfo(session.exec(select(tables.Business.timezone)).first() or "UTC")
-        return busy.busy_rows(data, name, who, zone, now.astimezone(zone).date())
+        return busy.rows_of(session, data, name, whose, zone, now.astimezone(zone).date())
     return files.read_rows(data, name)
 
 

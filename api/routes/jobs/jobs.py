@@ -29,7 +29,7 @@ from api.languages import chosen_language, gettext, speak
 from api.ledger.gates import gate_words
 from api.ledger.history import in_words
 from api.ledger.languages import language_of_crew
-from api.ledger.told import HOLDS
+from api.ledger.told import HOLDS, told_now
 from api.messages.papers import sent_papers
 from api.office.work_kinds import COST, STATES
 from api.papers.shown.cautions import cautions
@@ -146,8 +146,10 @@ def _around(session: Session, visit: Visit, today: datetime.date) -> dict[str, A
     awning = visit.awning_id
     stored = session.get(StoredAwning, awning) if awning is not None else None
     gates = select(Gate).where(Gate.visit_id == visit.id, Gate.state == "open").order_by(col(Gate.id))
+    told_of = told_now(session, visit.id)
+    day = told_of.day if told_of is not None else visit.due_on
     return {
-        "gates": [gate_words(gate) for gate in session.exec(gates)] if visit.state == "open" else [],
+        "gates": [gate_words(gate, day) for gate in session.exec(gates)] if visit.state == "open" else [],
         "callback": next((row for row in told if row.visit_id == visit.id), None),
         "called_back": [row for row in told if row.of_id == visit.id],
         "costs": dict(COST),

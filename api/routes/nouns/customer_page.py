@@ -13,12 +13,13 @@ from starlette.background import BackgroundTask
 
 from api.access.accounts import Role
 from api.access.guards import Who, allow, found
-from api.clock import Now
+from api.clock import Now, local_moments
 from api.customers import erasing, gathered, packed
 from api.database import transaction
 from api.http.pages import Database, page, wants_json
 from api.http.problems import responses
 from api.http.subject import Subject
+from api.messages.by_text.received import stopped_at
 from api.routes.records import Words
 from api.settings import Settings
 from api.tables import Customer
@@ -44,6 +45,8 @@ def show(request: Request, session: Session, customer: Customer, fault: str = ""
         "cannot": erasing.may_be_erased(session, customer.id) if who.role is Role.manager else "",
         "manager": who.role is Role.manager,
         "office": who.role in (Role.manager, Role.office),
+        "no_texts": stopped_at(session, customer.phone),
+        "moment": local_moments(session),
         "fault": fault,
         "in_backups": _in_backups(request.app.state.settings),
     }

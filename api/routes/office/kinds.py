@@ -273,10 +273,16 @@ def list_page(
         "rows": [(record, _address(kind, record)) for record in found_rows], "kept": kept, "fault": fault,
         "named": _in_words(session, kind),
         "history": _history(session, kind), "most": MOST_SHOWN,
-        "whose": busy.choices(session) if kind.table is tables.DayOff else (),
-        "calendars": standing(session) if kind.table is tables.DayOff else (), "moment": local_moments(session),
+        "whose": _whose(session, kind), "calendars": standing(session, kind.id), "moment": local_moments(session),
     }  # fmt: skip
     return page(request, "office/list.html", values, status=status)
+
+
+def _whose(session: Session, kind: Kind) -> list[tuple[str, str]]:
+    """Return whose a calendar can be of which rows of a kind are made; empty where none are."""
+    if kind.table is tables.VanOut:
+        return busy.van_choices(session)
+    return busy.choices(session) if kind.table is tables.DayOff else []
 
 
 def _in_words(session: Session, kind: Kind) -> dict[str, dict[str, str]]:

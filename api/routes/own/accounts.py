@@ -15,6 +15,7 @@ from sqlmodel import Session, col, select
 from api.access import accounts, notices, second_factor
 from api.access.accounts import HalfIn, Passwords, Role
 from api.access.guards import STAFF, Who, allow, cookie_name, csrf_token, everyone, found
+from api.clock import local_moments
 from api.database import transaction
 from api.http.measures import REFUSED
 from api.http.pages import Database, page, wants_json
@@ -135,7 +136,7 @@ def password_page(request: Request, session: Database, who: SignedIn) -> Respons
     mine = accounts.sessions_of(session, who.account_id, _now())
     factor = session.get(SecondFactor, who.account_id)
     values: dict[str, Any] = {"must_change": who.must_change, "fault": None, "sessions": mine, "own": own}
-    values["codes_since"] = factor.since if factor else None
+    values["codes_since"], values["moment"] = factor.since if factor else None, local_moments(session)
     return page(request, "access/password.html", values)
 
 

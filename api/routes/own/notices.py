@@ -7,6 +7,7 @@ from fastapi.responses import JSONResponse, RedirectResponse, Response
 
 from api.access import notices
 from api.access.guards import found
+from api.clock import local_moments
 from api.http.pages import Database, page, wants_json
 from api.http.subject import Subject
 from api.ledger.history import in_words
@@ -32,7 +33,7 @@ def show(request: Request, session: Database, who: SignedIn, part: All, next: st
             },
         )  # fmt: skip
     told = [(line.at, in_words(line, account.name), (line.id or 0) > account.read_line) for line in lines]
-    return page(request, "access/notices.html", {"told": told, "next": inside(next)})
+    return page(request, "access/notices.html", {"told": told, "next": inside(next), "moment": local_moments(session)})
 
 
 @router.post("/notices/read")

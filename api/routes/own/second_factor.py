@@ -14,6 +14,7 @@ from sqlmodel import Session
 
 from api.access import accounts, notices, second_factor
 from api.access.guards import Who, found
+from api.clock import local_moments
 from api.http.pages import Database, page, wants_json
 from api.http.problems import responses
 from api.http.subject import Subject
@@ -90,6 +91,7 @@ def _page(
 ) -> Response:  # fmt: skip
     since, left = _state(session, _own(session, who))
     values: dict[str, Any] = {"since": since, "left": left, "codes": codes, "fault": fault, "picture": None}
+    values["moment"] = local_moments(session)
     values["must_set_up"] = who.must_set_up and since is None
     if address:
         values["picture"] = Markup(segno.make(address, error="m").svg_inline(scale=5, border=4))

@@ -9,7 +9,7 @@ from fastapi.responses import FileResponse, JSONResponse, RedirectResponse, Resp
 
 from api.access.accounts import Role
 from api.access.guards import Who, allow
-from api.clock import machine_clock
+from api.clock import local_moments, machine_clock
 from api.exchange.exports import Export, Exports
 from api.http.pages import Database, page, wants_json
 from api.http.problems import Problem, responses
@@ -31,13 +31,13 @@ def begin(request: Request, session: Database, who: Manager) -> Response:
 
 
 @router.get("/{export_id}")
-def show(request: Request, _: Manager, export_id: str) -> Response:
+def show(request: Request, session: Database, _: Manager, export_id: str) -> Response:
     """Say how far an archive is, and whether it can be fetched."""
     exports: Exports = request.app.state.exports
     found = exports.of(export_id, machine_clock())
     shown: Response = JSONResponse(_record(found))
     if not wants_json(request):
-        shown = page(request, "exchange/export.html", {"export": found})
+        shown = page(request, "exchange/export.html", {"export": found, "moment": local_moments(session)})
     shown.headers["Cache-Control"] = "no-store"
     return shown
 

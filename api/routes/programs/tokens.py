@@ -13,6 +13,7 @@ from api.access import tokens
 from api.access.accounts import Role
 from api.access.guards import Who, allow, found
 from api.access.scopes import SCOPES
+from api.clock import local_moments
 from api.http.pages import Database, page, wants_json
 from api.http.problems import Problem
 from api.http.subject import Subject
@@ -81,6 +82,7 @@ def _page(
     request: Request, session: Session, form: dict[str, Any] | None = None, fault: BadInput | None = None
 ) -> Response:
     values: dict[str, Any] = {"tokens": _open(session), "scopes": SCOPES, "fault": fault}
+    values["moment"] = local_moments(session)
     values["form"] = form or {"name": "", "scopes": ["read"], "days": "365"}
     return page(request, "access/tokens.html", values, status=422 if fault else 200)
 

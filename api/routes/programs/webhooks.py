@@ -11,7 +11,7 @@ from sqlmodel import Session
 from api.access.accounts import Role
 from api.access.guards import Who, allow, found
 from api.calls.guard import allowing
-from api.clock import machine_clock
+from api.clock import local_moments, machine_clock
 from api.hooks import hooks
 from api.hooks.changes import KINDS
 from api.http.pages import Database, page, wants_json
@@ -72,7 +72,8 @@ def webhook_log(
     if wants_json(request):
         told = [call.model_dump(mode="json") for call in calls]
         return part.answer({**_record(row), "calls": told, "next": following}, following)
-    return page(request, "hooks/log.html", {"row": row, "calls": calls, "kinds": KINDS})
+    values = {"row": row, "calls": calls, "kinds": KINDS, "moment": local_moments(session)}
+    return page(request, "hooks/log.html", values)
 
 
 @router.post("/webhooks/{webhook_id}/try", status_code=202)

@@ -14,7 +14,7 @@ from sqlmodel import Session, col, select
 from api import tables
 from api.access.accounts import Role
 from api.access.guards import Who, allow, found
-from api.clock import Now, local_day
+from api.clock import Now, local_day, local_moments
 from api.database import transaction
 from api.falls.now import each_falling
 from api.fields.limits import limit
@@ -27,6 +27,7 @@ from api.ledger.plans.named import named
 from api.ledger.told import HOLDS
 from api.messages import sending, telling
 from api.messages.by_text.gateway import gateway
+from api.messages.by_text.received import Received, stopped_at, unread, unread_of
 from api.messages.listed import ToTell, to_tell
 from api.messages.reminders import draft_reminders, to_remind
 from api.messages.together import MOST, How, tell_together
@@ -49,12 +50,15 @@ STATES = {
 def message_list(request: Request, session: Database, _: Office, now: Now) -> Response:
     """List what is still to be told, and what was told last.
 
-    `falls` says why a visit cannot go at the time that the message tells of; empty where it can.
+    `falls` says why a visit cannot go at the time that the message tells of; empty where it can. `texts` are those
+    that customers sent and nobody has read.
     """
     if wants_json(request):
         rows = sorted(_to_tell(request, session, now), key=lambda one: one.message.id or 0)
         shown = [_line(session, one.message) | {"falls": one.falls, "special": one.special} for one in rows]
-        return JSONResponse({"open": shown, "told": _told_last(session)})
+        return JSONResponse(
+            {"open": shown, "told": _told_last(session), "texts": [_text(one) for one in unread(session)]}
+        )
     return _list(request, session, now, 200)
 
 
@@ -221,13 +225,17 @@ def _told_last(session: Session) -> list[dict[str, Any]]:
     return [_line(session, message) for message in session.exec(told.limit(20))]
 
 
+def _text(one: Received) -> dict[str, Any]:
+    return one.text.model_dump(mode="json") | {"customer": one.customer, "visit_id": one.about}
+
+
 def _list(
     request: Request, session: Session, now: datetime.datetime, status: int, done: int | None = None,
     left: Mapping[int, str] | None = None,
 ) -> Response:  # fmt: skip
     """Return the list as a page; `done` were told just now, `left` were not, each with why."""
-    still = _to_tell(request, session, now)
-    values = {
+    still, newest = _to_tell(request, session, now), col(tables.StoredPlan.id).desc()
+    values: dict[str, Any] = {
         "special": [one for one in still if one.special],
         "usual": [one for one in still if not one.special],
         "told": _told_last(session),
@@ -235,6 +243,9 @@ def _list(
         "on": _on_day,
         "holds": HOLDS,
         "done": done,
+        "unread": unread(session),
+        "live_week": session.exec(select(col(tables.StoredPlan.start_date)).order_by(newest).limit(1)).first(),
+        "moment": local_moments(session),
         "left": left or {},
         "remind": to_remind(session, local_day(session, now)),
     } | _ways(request, session)
@@ -301,6 +312,8 @@ def _shown(
         return JSONResponse(_line(session, row), headers={"ETag": etag(row.version)})
     values = {"message": _line(session, row) | (form or {}), "states": STATES, "fault": fault,
               "on": _on_day, "holds": HOLDS,
+              "no_texts": stopped_at(session, row.to_phone), "unread": unread_of(session, row.id or 0),
+              "moment": local_moments(session),
               "so": row.state not in ("draft", "failed") or telling.still_so(session, row),
               **_ways(request, session)}  # fmt: skip
     return page(request, "messages/message.html", values, status=422 if fault else 200)

@@ -39,9 +39,10 @@ async def live(
 ) -> Response:
     """Stream how a week stands as text/event-stream: its present state first, then each change.
 
-    `standing`: `{plan, by, how, posted, falls, at_risk, older, today}`, as `falls` gives each visit that cannot go as
-    posted with why, and `older` says what changed since the newest plan was made. `ended`: the session is over. At most
-    60 listen at a time, six of one caller: others are answered 503.
+    `standing`: `{plan, by, how, posted, falls, at_risk, older, today, texts, answers}`, as `falls` gives each visit
+    that cannot go as posted with why, `older` says what changed since the newest plan was made, and `answers` are the
+    texts by which customers answered and that nobody has read. `ended`: the session is over. At most 60 listen at a
+    time, six of one caller: others are answered 503.
     """
     pulse: Pulse = request.app.state.pulse
     if newest_plan(session, start_date) is None:

@@ -65,6 +65,8 @@ def readiness(
         rests.append(RestsOn(gate.what, gate.due_on, gate.due_on is not None))
         if gate.due_on is not None:
             on = None if on is None else max(on, gate.due_on)
+        elif gate.days_before is not None:  # due so long before whatever day it gets: no sooner than that from today
+            on = None if on is None else max(on, _days_after(today, gate.days_before))
         elif not asked:
             on = None
             because.append(Because(code="gate", detail=gate_words(gate)))

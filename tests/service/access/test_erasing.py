@@ -32,8 +32,9 @@ from tests.service.cast import JSON, PAGE, csrf_in, running, settings_for, signe
 from tests.service.scripted import BEST, SMALL
 
 NAME, OLD_PHONE, PHONE, EMAIL = "Odile Marräck", "555-0300", "555-0399", "odile@example.org"
+NUMBER = "+13195550399"
 ADDRESS, NOW = "7 Thornfield Lane", datetime.datetime(2027, 4, 8, 20, tzinfo=datetime.UTC)
-TELLING = (NAME, OLD_PHONE, PHONE, EMAIL, ADDRESS, "rings twice", "dog bites", "told Odile")
+TELLING = (NAME, OLD_PHONE, PHONE, NUMBER, EMAIL, ADDRESS, "rings twice", "dog bites", "told Odile")
 # Texts of what hangs on a customer that say nothing of the person: of the awning, the wall, the work, or staff.
 OF_THE_WORK = {
     "awning": {"model", "motor", "cloth"}, "maker_part": {"item"}, "site": {"town"}, "sales_order": {"state"},
@@ -43,6 +44,7 @@ OF_THE_WORK = {
     "crate_count": {"begun_by", "closed_by", "cloth", "cover"}, "kit_state": {"loaded_by"},
     "case_visit": {"was", "state", "offers", "taken"}, "day_result": {"outcome", "checks", "noted_by"},
     "maker_order": {"what", "maker", "email", "ref"},
+    "text_received": {"kind", "seen_by"},
     "message": {"kind", "spot", "state", "how", "fault", "made_by", "told_by", "answered_by"},
     "visit_lock": {"locked_by", "crew_id"},
     "load_tick": {"item", "ticked_by", "crew_id"},
@@ -98,6 +100,7 @@ def customer(client: TestClient, app: FastAPI) -> tuple[str, str]:
             tables.Message(visit_id=job, to_name=NAME, to_email=EMAIL, subject=f"For {NAME}", body=f"Dear {NAME}",
                            made_at=NOW, made_by="olive", spot=None)
         )  # fmt: skip
+        session.add(tables.TextReceived(number=NUMBER, words="rings twice", kind="other", customer_id=one, at=NOW))
         session.add(tables.Signature(visit_id=job, day=NOW.date(), crew_id="north-1", name=NAME, at=NOW, taken_by="x"))
         session.add(
             tables.Booking(visit_id=job, crew_id="north-1", day=NOW.date(), start=540, hold="day", told_at=NOW,
@@ -256,7 +259,8 @@ def test_the_file_of_a_customer_holds_every_row_and_picture_of_theirs_and_nobody
         if name.startswith("rows/")
     }
     assert {table: len(found) for table, found in rows.items() if table != "history"} == {
-        "booking": 1, "customer": 1, "message": 1, "photo": 1, "signature": 1, "site": 1, "visit": 1,
+        "booking": 1, "customer": 1, "message": 1, "photo": 1, "signature": 1, "site": 1, "text_received": 1,
+        "visit": 1,
     }  # fmt: skip
     assert rows["customer"][0]["phone"] == PHONE
     assert {line["noun_id"] for line in rows["history"]} >= {one, job}

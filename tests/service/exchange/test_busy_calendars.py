@@ -89,7 +89,7 @@ def test_a_calendar_is_fetched_and_waits_to_be_looked_through(app: FastAPI, offi
     served.body = CALENDAR.replace("20270325", "20270326").replace(out, f"{out},20270401T090000").encode()
     page = text_of(office.post("/set-up/days-off/calendars/1", data={"do": "fetch"}, follow_redirects=True).text)
     assert "Look through what is new" in page
-    assert "Not in the calendar any more, so no day off:" in page, page
+    assert "Not in the calendar any more, so not off:" in page, page
     with transaction(app.state.database) as session:
         left = session.exec(select(tables.DayOff)).all()
         assert len(left) == 4

@@ -205,3 +205,15 @@ def test_mail_settings_are_read_loudly_and_never_shown_with_the_password(tmp_pat
     settings = read_settings({**here, "EAVEBOARD_MAIL_FROM": "o@a.example"})
     assert "hidden" not in repr(settings)
     assert isinstance(settings, Settings)
+
+
+@pytest.mark.parametrize("plain", [True, False])
+def test_a_long_subject_begins_on_its_own_line(plain: bool) -> None:
+    subject = f"Tallow Bend Awning Works: your awning installation on Monday, April 12{'' if plain else ' ñ'}"
+    letter = Letter("Odile", "odile@example.org", subject, "Hello\n", "", "", "message-1", NOW)
+    message = compose(SENDER, letter)
+    first_line, *folded = message.as_bytes().split(b"\r\nSubject:")[1].split(b"\r\n")
+    assert first_line.strip()
+    assert plain == (not folded[0].startswith(b" "))
+    assert message["Subject"] == subject
+    assert max(len(line) for line in message.as_bytes().split(b"\r\n")) <= 250

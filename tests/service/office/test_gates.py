@@ -15,7 +15,7 @@ from api.access.accounts import Role
 from api.database import transaction
 from api.falls.falls import findings
 from api.falls.today import today_in
-from api.ledger.gates import holding
+from api.ledger.gates import due_day, holding
 from api.week.run.planning import prepare_week
 from tests.service.cast import PAGE, signed_in
 from tests.service.office.test_entry import NEW, form_of
@@ -133,3 +133,39 @@ def test_which_open_gates_hold(due: str | None, day: str | None, held: bool) -> 
     gate = tables.Gate(visit_id="J-1", what="permit", due_on=dates[0])
     assert bool(holding([gate], dates[1])) == held
     assert holding([tables.Gate(visit_id="J-1", what="permit", due_on=dates[0], state="closed")], dates[1]) == []
+
+
+def test_a_usual_gate_of_a_job_without_a_due_day_is_due_by_the_day_that_the_job_gets(
+    posted: FastAPI, office: TestClient
+) -> None:
+    make(office, "usual-gates", kind="install", what="deposit paid", owner="Olive", days_before="10")
+    form = form_of(office.get("/jobs/new").text) | NEW | {"visits.due_on": ""}
+    where = office.post("/jobs/new", data=form, follow_redirects=False).headers["location"]
+    job = where.rsplit("/", 1)[1]
+    waits = "Still open: deposit paid, due 10 days before the visit, which has no day yet, Olive sees to it."
+    assert waits in text_of(office.get(where).text)
+    assert planned_because(posted, job) == [waits]
+    assert "10 days before its visit" in text_of(office.get("/gates").text)
+    with transaction(posted.state.database) as session:
+        (gate,) = session.exec(select(tables.Gate).where(tables.Gate.visit_id == job)).all()
+        assert (gate.due_on, gate.days_before) == (None, 10)
+        day = datetime.date(2027, 4, 29)
+        session.add(tables.Booking(visit_id=job, crew_id="north-1", day=day, start=540, hold="day", told_at=NOW))
+    page = text_of(office.get("/gates").text)
+    assert "Mon Apr 19" in page
+    assert "too late for it" not in page
+    assert "due Mon Apr 19, Olive sees to it." in text_of(office.get(where).text)
+    assert planned_because(posted, job) == []  # what is promised goes: it is due before
+
+
+@pytest.mark.parametrize(
+    ("day", "due", "held"),
+    [(None, None, True), ("2027-04-13", "2027-04-06", False)],
+)
+def test_days_before_count_from_the_day_of_the_visit(day: str | None, due: str | None, held: bool) -> None:
+    on, expected = (datetime.date.fromisoformat(text) if text else None for text in (day, due))
+    gate = tables.Gate(visit_id="J-1", what="permit", days_before=7)
+    assert due_day(gate, on) == expected
+    assert bool(holding([gate], on)) == held
+    own = tables.Gate(visit_id="J-1", what="permit", days_before=7, due_on=datetime.date(2027, 4, 14))
+    assert due_day(own, on) == datetime.date(2027, 4, 14)

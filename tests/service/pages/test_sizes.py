@@ -253,6 +253,32 @@ def test_an_address_that_is_too_long_has_an_answer_where_the_caller_sends_it_who
         answer = _sent(listening, head)
     assert answer.startswith(b"HTTP/1.1 431")
     assert b"too long for an address" in answer
+    assert b"content-type: text/plain" in answer
+
+
+@pytest.mark.parametrize(
+    ("cookie", "words"), [("", "too long for an address"), ("eave-language=es", "demasiado larga")]
+)
+def test_a_browser_is_told_on_a_page_in_its_readers_language_what_is_too_long(
+    app: FastAPI, cookie: str, words: str
+) -> None:
+    asks = f"Host: x\r\nAccept: text/html,*/*\r\nCookie: a=b; {cookie}\r\n".encode()
+    with _served(app) as listening:
+        long = [
+            _sent(listening, b"GET /promise?town=" + b"x" * size + b" HTTP/1.1\r\n" + asks + b"\r\n").decode()
+            for size in (300_000, 1_000_000)
+        ]
+        much = b"x" * (sizes.MOST_STRANGER + 1)
+        length = f"Content-Length: {len(much)}\r\n\r\n".encode()
+        large = _sent(listening, b"POST /customers HTTP/1.1\r\n" + asks + length + much).decode()
+    for answer in long:
+        assert answer.startswith("HTTP/1.1 431")
+        assert words in answer
+        assert "content-type: text/html" in answer
+        assert "Content-Security-Policy" in answer
+    assert large.startswith("HTTP/1.1 413")
+    assert ("Lo enviado pasa de" if cookie else "What was sent has more than") in large
+    assert "<!doctype html>" in large
 
 
 def _flooded(method: str, check: Any) -> None:

@@ -13,6 +13,7 @@ export interface Standing {
   falls: Record<string, string>;
   at_risk: number;
   older: string;
+  answers: { text: number; customer: string; words: string; to: string }[];
 }
 
 const DID: Record<string, string> = {
@@ -27,6 +28,8 @@ export function newsWords(before: Standing, now: Standing, me: string): string {
   const fallen = Object.entries(now.falls).filter(([visit]) => before.falls[visit] === undefined);
   for (const [visit, why] of fallen.slice(0, 2)) words.push(spoken("{visit} can't go as posted: {why}", { visit, why: worded(why) }));
   if (fallen.length > 2) words.push(spoken("{n} more can't go as posted.", { n: fallen.length - 2 }));
+  const known = new Set(before.answers.map(({ text }) => text));
+  for (const { text, customer, words: said, to } of now.answers) if (to === me && !known.has(text)) words.push(spoken("{customer} answered: “{said}”", { customer, said }));
   return words.join(" ");
 }
 
