@@ -8,6 +8,7 @@ import os
 import threading
 import time
 from collections.abc import Callable
+from contextlib import suppress
 from multiprocessing.connection import Connection
 from pathlib import Path
 from typing import Any, TypeVar
@@ -117,13 +118,12 @@ def behind(
 
 def _do(line: Connection, work: Callable[..., Any], given: tuple[Any, ...]) -> None:
     """Do the work and tell of it: ("step", done, total), and at last ("made", what) or ("fault", what)."""
-    try:
-        if multiprocessing.parent_process() is not None:
-            os.nice(_NICE)
-        line.send(("made", work(*given, lambda done, total: line.send(("step", done, total)))))
-    except (BadInput, OSError) as fault:
-        line.send(("fault", fault))
-    except SQLAlchemyError as fault:
-        line.send(("fault", BadInput("", str(fault).splitlines()[0])))
-    finally:
-        line.close()
+    with line, suppress(BrokenPipeError):  # of the line: whoever asked has given the work up
+        try:
+            if multiprocessing.parent_process() is not None:
+                os.nice(_NICE)
+            line.send(("made", work(*given, lambda done, total: line.send(("step", done, total)))))
+        except (BadInput, OSError) as fault:
+            line.send(("fault", fault))
+        except SQLAlchemyError as fault:
+            line.send(("fault", BadInput("", str(fault).splitlines()[0])))

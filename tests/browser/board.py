@@ -30,12 +30,12 @@ from playwright.sync_api import Browser, BrowserContext, ConsoleMessage, Page, V
 from sqlmodel import select
 
 from api import tables
-from api.access.accounts import Role, new_session
+from api.access.accounts import Role
 from api.access.day_links import make_link
 from api.access.guards import cookie_name
 from api.database import transaction
 from api.settings import Settings, sqlite_address
-from tests.service.cast import NAMES, add_cast, application
+from tests.service.cast import NAMES, add_cast, application, session_of
 from tests.waiting import PATIENCE_S
 
 Size = Literal["desk", "phone"]
@@ -60,10 +60,7 @@ class Board:
     def signed_in_page(self, role: Role | str, size: Size = "desk", *, scripts: bool = True) -> Page:
         """Return a page in a session of the cast's account with `role`, the lead's for the crew `LEAD_CREW`."""
         settings: Settings = self.app.state.settings
-        with transaction(self.app.state.database) as session:
-            account = session.exec(select(tables.Account).where(tables.Account.name == NAMES[Role(role)])).one()
-            now = datetime.datetime.now(datetime.UTC)  # sessions go by the machine's clock
-            token = new_session(session, account, now, hours=1)
+        token = session_of(self.app, Role(role))
         page = self.anonymous_page(size, scripts=scripts)
         page.context.add_cookies(
             [{"name": cookie_name(settings, "session"), "value": token, "url": self.address, "sameSite": "Lax"}]

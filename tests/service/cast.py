@@ -1,6 +1,6 @@
 """The fixed cast of the service's tests: one account for each role, signed in, and a crew with its day link.
 
-    client = signed_in(app_client, Role.office)
+    client = signed_in(app, Role.office)
 
 `signed_in` gives every writing request its token, as the pages' own forms do; `anonymous` clients must not.
 """
@@ -16,14 +16,16 @@ from pathlib import Path
 from typing import Any
 
 import sqlalchemy as sa
+from anyio.from_thread import BlockingPortal
 from fastapi import FastAPI
 from fastapi.testclient import TestClient
 from freezegun import freeze_time
-from sqlmodel import SQLModel
+from sqlmodel import SQLModel, select
 
 from api import tables
-from api.access.accounts import Passwords, Role
+from api.access.accounts import Passwords, Role, new_session
 from api.access.day_links import make_link
+from api.access.guards import cookie_name, csrf_token
 from api.app import create_app
 from api.business.rules import DEFAULT_RULES
 from api.database import transaction
@@ -45,11 +47,24 @@ def settings_for(folder: Path, database: str = "") -> Settings:
 @contextmanager
 def running(settings: Settings) -> Iterator[FastAPI]:
     """Give the application of `settings`, started, with an account for each role."""
-    with application(settings) as app, TestClient(app):
+    with application(settings) as app, started(app):
         add_cast(app)
         yield app
 
 
+@contextmanager
+def started(app: FastAPI) -> Iterator[None]:
+    """Start an application, and end it; what its clients ask meanwhile is answered in one event loop, as if served."""
+    with TestClient(app) as client:
+        assert client.portal is not None
+        _loops[app] = client.portal
+        try:
+            yield
+        finally:
+            del _loops[app]
+
+
+_loops: dict[FastAPI, BlockingPortal] = {}  # of the applications that have started
 # Applications that have ended, by what their middleware was made with: making one anew costs more than most tests.
 _idle: dict[tuple[bool, str], list[FastAPI]] = {}
 
@@ -104,7 +119,9 @@ def _insert(connection: sa.Connection, rows: Rows) -> None:
 
 def anonymous(app: FastAPI) -> TestClient:
     """Give a client without a session; it does not follow where it is led."""
-    return TestClient(app, follow_redirects=False, raise_server_exceptions=True)
+    client = TestClient(app, follow_redirects=False, raise_server_exceptions=True)
+    client.portal = _loops.get(app)  # None: it makes one for every request, which takes longer than most of them
+    return client
 
 
 def sign_in(client: TestClient, name: str, password: str = PASSWORD) -> TestClient:
@@ -117,8 +134,24 @@ def sign_in(client: TestClient, name: str, password: str = PASSWORD) -> TestClie
 
 
 def signed_in(app: FastAPI, role: Role) -> TestClient:
-    """Give a client in a session of the cast's account with `role`."""
+    """Give a client in a session of the cast's account with `role`: the session that the form would have begun."""
+    client, token = anonymous(app), session_of(app, role)
+    client.cookies.set(cookie_name(app.state.settings, "session"), token, domain="testserver.local")
+    client.headers["X-CSRF-Token"] = csrf_token(app.state.secret, token)
+    return client
+
+
+def signed_in_by_form(app: FastAPI, role: Role) -> TestClient:
+    """Give a client in which the cast's account with `role` has signed in: for tests of just that."""
     return sign_in(anonymous(app), NAMES[role])
+
+
+def session_of(app: FastAPI, role: Role) -> str:
+    """Return the token of a new session of the cast's account with `role`."""
+    with transaction(app.state.database) as session:
+        account = session.exec(select(tables.Account).where(tables.Account.name == NAMES[role])).one()
+        now = datetime.datetime.now(datetime.UTC)  # sessions go by the machine's clock
+        return new_session(session, account, now, app.state.settings.session_hours)
 
 
 def by_link(app: FastAPI, crew_id: str, day: datetime.date) -> TestClient:

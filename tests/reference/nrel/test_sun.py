@@ -4,7 +4,6 @@ from __future__ import annotations
 
 import datetime
 
-import pvlib
 import pytest
 
 from scheduler.weather.sun import sun_position
@@ -19,6 +18,8 @@ def test_the_published_case_to_a_twentieth_of_a_degree() -> None:
 
 @pytest.mark.parametrize("month", range(1, 13))
 def test_all_year_round_as_an_independent_library_has_it(month: int) -> None:
+    import pvlib  # here: it takes a second, and each process of the suite reads this module
+
     for hour in (14, 17, 20, 23):
         moment = datetime.datetime(2027, month, 15, hour, tzinfo=datetime.UTC)
         other = pvlib.solarposition.spa_python(pvlib.tools.pd.DatetimeIndex([moment]), 41.42, -98.27, altitude=0).iloc[

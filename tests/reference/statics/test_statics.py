@@ -9,7 +9,6 @@ from itertools import pairwise
 from pathlib import Path
 
 import pytest
-from anastruct import SystemElements
 
 from scheduler.layout.statics.beam import reactions
 
@@ -31,6 +30,8 @@ def test_equal_spans_under_an_even_load(row: dict[str, str]) -> None:
 
 
 def frame_library(supports: list[float], loads: list[tuple[float, float]], even: float, length: float) -> list[float]:
+    from anastruct import SystemElements  # here: it takes a second, and each process of the suite reads this module
+
     system = SystemElements(EI=5000.0)
     places = sorted({0.0, length, *supports, *(x for x, _ in loads)})
     for left, right in pairwise(places):

@@ -14,7 +14,7 @@ from api import tables
 from api.access.accounts import Role, trivial
 from api.access.tries import TRIES_BY_NAME
 from api.database import transaction
-from tests.service.cast import JSON, NAMES, PAGE, PASSWORD, anonymous, frozen, sign_in, signed_in
+from tests.service.cast import JSON, NAMES, PAGE, PASSWORD, anonymous, frozen, sign_in, signed_in_by_form
 
 NOON = datetime.datetime(2027, 4, 12, 17, tzinfo=datetime.UTC)
 
@@ -27,7 +27,7 @@ def tried(client: TestClient, name: str, password: str) -> int:
 
 @pytest.mark.race
 def test_a_one_time_password_opens_one_session(app: FastAPI) -> None:
-    made = signed_in(app, Role.manager).post(
+    made = signed_in_by_form(app, Role.manager).post(
         "/who-may-sign-in", data={"name": "perrin", "role": "office"}, headers=JSON
     )
     password = made.json()["one_time_password"]
@@ -37,7 +37,11 @@ def test_a_one_time_password_opens_one_session(app: FastAPI) -> None:
     assert first.post("/password", data={"old": password, "new": new, "again": new}).status_code == 303
     assert tried(anonymous(app), "perrin", new) == 200
     with ThreadPoolExecutor(2) as pool:  # of two at once one
-        again = signed_in(app, Role.manager).post(f"/who-may-sign-in/{_id(app, 'perrin')}/reset", headers=JSON).json()
+        again = (
+            signed_in_by_form(app, Role.manager)
+            .post(f"/who-may-sign-in/{_id(app, 'perrin')}/reset", headers=JSON)
+            .json()
+        )
         found = list(pool.map(lambda _: tried(anonymous(app), "perrin", again["one_time_password"]), range(2)))
     assert sorted(found) == [200, 401]
 
@@ -55,7 +59,7 @@ def _id(app: FastAPI, name: str) -> int:
      "asdfghjkl;12", "eaveboard2027", "lkjhgfdsapoi", "manager-admin1"],
 )  # fmt: skip
 def test_passwords_that_are_tried_first_are_refused(app: FastAPI, password: str) -> None:
-    client = signed_in(app, Role.office)
+    client = signed_in_by_form(app, Role.office)
     answer = client.post("/password", data={"old": PASSWORD, "new": password, "again": password}, headers=JSON)
     assert (answer.status_code, answer.json()["where"]) == (422, "new")
 
@@ -66,7 +70,7 @@ def test_words_that_one_can_picture_are_taken(password: str) -> None:
 
 
 def test_guessing_elsewhere_does_not_lock_the_right_person_out_of_a_known_browser(app: FastAPI) -> None:
-    known = signed_in(app, Role.office)
+    known = signed_in_by_form(app, Role.office)
     known.post("/sign-out")
     del known.headers["X-CSRF-Token"]
     stranger = anonymous(app)
@@ -81,7 +85,7 @@ def test_guessing_elsewhere_does_not_lock_the_right_person_out_of_a_known_browse
 
 def test_a_session_that_is_not_used_ends_and_one_that_is_goes_on(app: FastAPI) -> None:
     with frozen(NOON):
-        used, idle = signed_in(app, Role.office), signed_in(app, Role.reader)
+        used, idle = signed_in_by_form(app, Role.office), signed_in_by_form(app, Role.reader)
     with frozen(NOON + datetime.timedelta(hours=3)):
         assert used.get("/customers").status_code == 200
     with frozen(NOON + datetime.timedelta(hours=5)):
@@ -90,8 +94,8 @@ def test_a_session_that_is_not_used_ends_and_one_that_is_goes_on(app: FastAPI) -
 
 
 def test_ones_sessions_are_listed_and_ended_one_by_one(app: FastAPI) -> None:
-    here, there = signed_in(app, Role.office), signed_in(app, Role.office)
-    stranger = signed_in(app, Role.reader)
+    here, there = signed_in_by_form(app, Role.office), signed_in_by_form(app, Role.office)
+    stranger = signed_in_by_form(app, Role.reader)
     items = here.get("/sessions", headers=JSON).json()["items"]
     assert sorted(one["this"] for one in items) == [False, True]
     (other,) = [one["id"] for one in items if not one["this"]]
@@ -131,7 +135,7 @@ def test_two_managers_cannot_demote_each_other_at_once(app_on_either: FastAPI) -
 
 
 def test_links_never_begin_with_what_the_caller_calls_this_machine(app: FastAPI) -> None:
-    office = signed_in(app, Role.office)
+    office = signed_in_by_form(app, Role.office)
     tomorrow = datetime.date.today() + datetime.timedelta(days=1)
     evil = JSON | {"host": "evil.example"}
     made = office.post("/day-links", data={"crew_id": "north-1", "day": str(tomorrow)}, headers=evil).json()
@@ -142,5 +146,5 @@ def test_links_never_begin_with_what_the_caller_calls_this_machine(app: FastAPI)
 
 def test_personal_pages_are_not_kept_by_browsers(app: FastAPI) -> None:
     for role in NAMES:
-        client = signed_in(app, role)
+        client = signed_in_by_form(app, role)
         assert client.get("/password", headers=PAGE).headers["cache-control"] == "no-store", role

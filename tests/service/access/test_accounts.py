@@ -19,14 +19,14 @@ from api.access.accounts import ONE_TIME_DAYS, Role
 from api.app import create_app
 from api.cli import app as commands
 from api.database import transaction
-from tests.service.cast import JSON, PAGE, anonymous, frozen, settings_for, sign_in, signed_in
+from tests.service.cast import JSON, PAGE, anonymous, frozen, settings_for, sign_in, signed_in_by_form
 
 NEW = "eight green boats"
 
 
 @pytest.fixture
 def manager(app: FastAPI) -> TestClient:
-    return signed_in(app, Role.manager)
+    return signed_in_by_form(app, Role.manager)
 
 
 def account_id(manager: TestClient, name: str) -> int:
@@ -62,12 +62,12 @@ def test_a_one_time_password_is_over_after_some_days(app: FastAPI, manager: Test
 
 
 def test_a_reset_ends_the_sessions_and_the_old_password(app: FastAPI, manager: TestClient) -> None:
-    olive = signed_in(app, Role.office)
+    olive = signed_in_by_form(app, Role.office)
     made = manager.post(f"/who-may-sign-in/{account_id(manager, 'olive')}/reset", headers=JSON).json()
     assert made["name"] == "olive"
     assert olive.get("/session").status_code == 401
     with pytest.raises(AssertionError, match="do not fit"):
-        signed_in(app, Role.office)
+        signed_in_by_form(app, Role.office)
     again = sign_in(anonymous(app), "olive", made["one_time_password"])
     assert again.get("/customers").status_code == 403
 
@@ -77,9 +77,9 @@ def test_a_disabled_account_cannot_sign_in_and_an_enabled_one_can(app: FastAPI, 
     assert manager.post(address, data={"role": "office", "active": "no"}).status_code == 303
     assert "✕ disabled" in manager.get("/who-may-sign-in", headers=PAGE).text
     with pytest.raises(AssertionError, match="do not fit"):
-        signed_in(app, Role.office)
+        signed_in_by_form(app, Role.office)
     manager.post(address, data={"role": "office", "active": "yes"})
-    assert signed_in(app, Role.office).get("/customers").status_code == 200
+    assert signed_in_by_form(app, Role.office).get("/customers").status_code == 200
 
 
 def test_the_last_manager_stays(app: FastAPI, manager: TestClient) -> None:
@@ -124,7 +124,7 @@ def test_text_is_shown_as_text(manager: TestClient) -> None:
 
 def test_others_are_refused_and_an_unknown_account_is_404(app: FastAPI, manager: TestClient) -> None:
     for role in (Role.office, Role.lead, Role.reader):
-        client = signed_in(app, role)
+        client = signed_in_by_form(app, role)
         assert client.get("/who-may-sign-in").status_code == 403
         assert client.post("/who-may-sign-in", data={"name": "perrin", "role": "manager"}).status_code == 403
         assert "Who may sign in" not in client.get("/password", headers=PAGE).text
@@ -202,7 +202,7 @@ def test_the_command_line_lets_a_locked_out_manager_in(app: FastAPI, monkeypatch
 
 
 def test_the_address_of_before_leads_on(app: FastAPI) -> None:
-    manager = signed_in(app, Role.manager)
+    manager = signed_in_by_form(app, Role.manager)
     led = manager.get("/accounts", headers=PAGE, follow_redirects=False)
     assert (led.status_code, led.headers["location"]) == (308, "/who-may-sign-in")
     assert "Who may sign in" in manager.get(led.headers["location"], headers=PAGE).text

@@ -18,7 +18,17 @@ from api.access.accounts import Role
 from api.secret import change_secret, read_secret
 from api.settings import Settings
 from scheduler.errors import BadInput
-from tests.service.cast import JSON, NAMES, add_yard, anonymous, application, frozen, running, settings_for, signed_in
+from tests.service.cast import (
+    JSON,
+    NAMES,
+    add_yard,
+    anonymous,
+    application,
+    frozen,
+    running,
+    settings_for,
+    signed_in_by_form,
+)
 from tests.service.cast import by_link as crew_by_link
 
 ROOT = Path(__file__).parents[3]
@@ -38,7 +48,7 @@ def test_what_the_old_secret_signed_is_good_for_so_many_days(sqlite_folder: Path
     settings = settings_for(sqlite_folder)
     with running(settings) as app:
         add_yard(app.state.database)
-        office, phone = signed_in(app, Role.office), crew_by_link(app, "north-1", DAY)
+        office, phone = signed_in_by_form(app, Role.office), crew_by_link(app, "north-1", DAY)
         calendar = office.get("/crews/north-1/calendar").json()["address"].removeprefix("http://127.0.0.1:8410")
         assert anonymous(app).get(calendar).status_code == 200
         kept = office.cookies, office.headers["X-CSRF-Token"]

@@ -16,7 +16,7 @@ from api.access.accounts import Role
 from api.access.proof import MINUTES
 from api.access.tries import TRIES_BY_NAME
 from api.database import transaction
-from tests.service.cast import JSON, NAMES, PAGE, PASSWORD, anonymous, csrf_in, frozen, sign_in, signed_in
+from tests.service.cast import JSON, NAMES, PAGE, PASSWORD, anonymous, csrf_in, frozen, sign_in, signed_in_by_form
 
 NOON = datetime.datetime(2027, 4, 12, 17, tzinfo=datetime.UTC)
 LATER = NOON + datetime.timedelta(minutes=MINUTES + 1)
@@ -32,7 +32,7 @@ def account_id(app: FastAPI, role: Role) -> int:
 @pytest.fixture
 def manager(app: FastAPI) -> TestClient:
     with frozen(NOON):
-        return signed_in(app, Role.manager)
+        return signed_in_by_form(app, Role.manager)
 
 
 GRAVE = [
@@ -85,7 +85,7 @@ def test_where_codes_are_asked_for_the_password_alone_is_not_enough(app: FastAPI
         second_factor.begin(session, account, now)
         session.flush()
         key = session.get_one(tables.SecondFactor, account.id).key
-    client = signed_in(app, Role.manager)
+    client = signed_in_by_form(app, Role.manager)
     with transaction(app.state.database) as session:
         session.get_one(tables.SecondFactor, account.id).since = now
     assert client.get("/prove", headers=JSON).json() == {"code_asked": True}
@@ -101,7 +101,7 @@ def test_guessing_the_password_there_has_to_wait(app: FastAPI, manager: TestClie
 
 
 def test_what_was_changed_on_ones_sign_in_is_read_at_the_next_one(app: FastAPI) -> None:
-    manager, reader = signed_in(app, Role.manager), account_id(app, Role.reader)
+    manager, reader = signed_in_by_form(app, Role.manager), account_id(app, Role.reader)
     assert manager.post(f"/who-may-sign-in/{reader}", data={"role": "office", "active": "yes"}).status_code == 303
     client = anonymous(app)
     form = {
@@ -120,14 +120,14 @@ def test_what_was_changed_on_ones_sign_in_is_read_at_the_next_one(app: FastAPI) 
     again = anonymous(app)
     form["csrf"] = csrf_in(again.get("/sign-in", headers=PAGE).text)
     assert again.post("/sign-in", data=form | {"next": "/jobs"}, headers=PAGE).headers["location"] == "/jobs"
-    assert signed_in(app, Role.office).get("/notices", headers=JSON).json() == {
+    assert signed_in_by_form(app, Role.office).get("/notices", headers=JSON).json() == {
         "items": [],
         "next": None,
     }  # nobody else's
 
 
 def test_all_other_sessions_end_at_once_and_the_history_says_so(app: FastAPI) -> None:
-    here, there = signed_in(app, Role.office), sign_in(anonymous(app), NAMES[Role.office])
+    here, there = signed_in_by_form(app, Role.office), sign_in(anonymous(app), NAMES[Role.office])
     assert "End all others" in here.get("/password", headers=PAGE).text
     assert here.post("/sessions/end", headers=JSON).json() == {"ended": 1}
     assert (here.get("/session").status_code, there.get("/session").status_code) == (200, 401)

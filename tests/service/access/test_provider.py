@@ -26,7 +26,7 @@ from api.database import transaction
 from api.fields.provider import Provider, read_provider
 from api.tables import Account, SecondFactor
 from scheduler.errors import BadInput
-from tests.service.cast import JSON, PAGE, add_yard, anonymous, csrf_in, running, settings_for, signed_in
+from tests.service.cast import JSON, PAGE, add_yard, anonymous, csrf_in, running, settings_for, signed_in_by_form
 from tests.service.stand_in import Answer, Asked, StandIn
 
 CLIENT, SECRET, EMAIL = "eaveboard", "a secret of two: yes/no", "olive@example.org"
@@ -123,7 +123,7 @@ def service(
     (folder / "eaveboard.sqlite").write_bytes(migrated_file.read_bytes())
     with running(replace(settings_for(folder), provider=Provider(provider.issuer, CLIENT, SECRET))) as app:
         add_yard(app.state.database)
-        manager = signed_in(app, Role.manager)
+        manager = signed_in_by_form(app, Role.manager)
         ids = {one["name"]: one["id"] for one in manager.get("/who-may-sign-in", headers=JSON).json()}
         for name, email in (("olive", " Olive@Example.org "), ("rhea", "rhea@example.org")):
             answer = manager.post(f"/who-may-sign-in/{ids[name]}/email", data={"email": email}, headers=JSON)
@@ -269,7 +269,7 @@ def test_who_is_disabled_stays_out_and_who_has_codes_is_asked_for_one(
 def test_a_one_time_password_ends_where_the_provider_lets_its_owner_in(
     service: FastAPI, provider: SmallProvider
 ) -> None:
-    manager = signed_in(service, Role.manager)
+    manager = signed_in_by_form(service, Role.manager)
     made = manager.post("/who-may-sign-in", data={"name": "nell", "role": "office"}, headers=JSON).json()
     nell = next(one for one in manager.get("/who-may-sign-in", headers=JSON).json() if one["name"] == "nell")
     taken = manager.post(f"/who-may-sign-in/{nell['id']}/email", data={"email": EMAIL}, headers=JSON)
@@ -301,7 +301,7 @@ def test_a_provider_that_is_not_what_the_settings_name_is_not_believed(
 
 
 def test_the_settings_page_names_the_provider_and_keeps_the_secret(service: FastAPI, provider: SmallProvider) -> None:
-    page = signed_in(service, Role.manager).get("/settings", headers=PAGE).text
+    page = signed_in_by_form(service, Role.manager).get("/settings", headers=PAGE).text
     assert provider.issuer in page
     assert SECRET not in page
 

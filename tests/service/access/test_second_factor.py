@@ -24,7 +24,17 @@ from api.access.second_factor import RECOVERY_CODES
 from api.access.tries import TRIES_BY_NAME
 from api.cli import app as commands
 from api.database import transaction
-from tests.service.cast import JSON, PAGE, PASSWORD, anonymous, csrf_in, frozen, running, settings_for, signed_in
+from tests.service.cast import (
+    JSON,
+    PAGE,
+    PASSWORD,
+    anonymous,
+    csrf_in,
+    frozen,
+    running,
+    settings_for,
+    signed_in_by_form,
+)
 
 NOON = datetime.datetime(2027, 4, 12, 17, tzinfo=datetime.UTC)
 
@@ -72,7 +82,7 @@ def history(app: FastAPI) -> list[tuple[str, str, str]]:
 
 
 def test_after_the_password_a_code_is_asked_for_and_each_opens_once(app: FastAPI) -> None:
-    maud = signed_in(app, Role.manager)
+    maud = signed_in_by_form(app, Role.manager)
     key, codes = set_up(maud)
     assert len(set(codes)) == RECOVERY_CODES
     assert maud.get("/session").status_code == 401
@@ -93,7 +103,7 @@ def test_after_the_password_a_code_is_asked_for_and_each_opens_once(app: FastAPI
 def test_of_two_that_send_one_code_at_once_one_comes_in(app_on_either: FastAPI) -> None:
     app = app_on_either
     with frozen(NOON):
-        key, codes = set_up(signed_in(app, Role.manager))
+        key, codes = set_up(signed_in_by_form(app, Role.manager))
         for typed in (code(key, 30), codes[0]):
             pair = [half_in(app) for _ in range(2)]
             with ThreadPoolExecutor(2) as pool:
@@ -102,7 +112,7 @@ def test_of_two_that_send_one_code_at_once_one_comes_in(app_on_either: FastAPI) 
 
 
 def test_a_recovery_code_stands_in_for_the_phone_once(app: FastAPI) -> None:
-    _, codes = set_up(signed_in(app, Role.manager))
+    _, codes = set_up(signed_in_by_form(app, Role.manager))
     client, ticket = half_in(app)
     assert give(client, ticket, codes[0].upper()).status_code == 200
     client.headers["X-CSRF-Token"] = client.get("/session").json()["csrf"]
@@ -116,7 +126,7 @@ def test_a_recovery_code_stands_in_for_the_phone_once(app: FastAPI) -> None:
 
 
 def test_wrong_codes_have_to_wait_and_a_ticket_is_over_soon(app: FastAPI) -> None:
-    key, codes = set_up(signed_in(app, Role.manager))
+    key, codes = set_up(signed_in_by_form(app, Role.manager))
     client, ticket = half_in(app)
     statuses = [give(client, ticket, "000000").status_code for _ in range(TRIES_BY_NAME + 1)]
     assert statuses == [401] * TRIES_BY_NAME + [429]
@@ -129,7 +139,7 @@ def test_wrong_codes_have_to_wait_and_a_ticket_is_over_soon(app: FastAPI) -> Non
 
 
 def test_a_ticket_ends_with_the_password_that_it_was_given_for(app: FastAPI) -> None:
-    set_up(signed_in(app, Role.manager))
+    set_up(signed_in_by_form(app, Role.manager))
     client, ticket = half_in(app)
     with transaction(app.state.database) as session:
         row = session.exec(select(tables.Account).where(tables.Account.name == "maud")).one()
@@ -139,7 +149,7 @@ def test_a_ticket_ends_with_the_password_that_it_was_given_for(app: FastAPI) -> 
 
 
 def test_the_pages_lead_through_it_without_a_script(app: FastAPI) -> None:
-    olive = signed_in(app, Role.office)
+    olive = signed_in_by_form(app, Role.office)
     assert "/second-factor" in olive.get("/password", headers=PAGE).text
     asked = olive.get("/second-factor", headers=PAGE).text
     wrong = olive.post("/second-factor/begin", data={"csrf": csrf_in(asked), "old": "wrong"}, headers=PAGE)
@@ -166,19 +176,19 @@ def test_the_pages_lead_through_it_without_a_script(app: FastAPI) -> None:
 
 
 def test_its_owner_ends_it_by_a_code_and_by_nothing_less(app: FastAPI) -> None:
-    key, _ = set_up(signed_in(app, Role.manager))
+    key, _ = set_up(signed_in_by_form(app, Role.manager))
     client, ticket = half_in(app)
     client.headers["X-CSRF-Token"] = give(client, ticket, code(key, 30)).json()["csrf"]
     assert client.post("/second-factor/begin", data={"old": PASSWORD}, headers=JSON).status_code == 422
     assert client.post("/second-factor/end", data={"code": "000000"}, headers=JSON).status_code == 422
     with frozen(NOON + datetime.timedelta(seconds=90)):
         assert client.post("/second-factor/end", data={"code": code(key, 90)}, headers=JSON).status_code == 200
-    signed_in(app, Role.manager)
+    signed_in_by_form(app, Role.manager)
 
 
 def test_another_manager_ends_the_codes_of_a_lost_phone_and_nobody_their_own_so(app: FastAPI) -> None:
-    set_up(signed_in(app, Role.office))
-    maud = signed_in(app, Role.manager)
+    set_up(signed_in_by_form(app, Role.office))
+    maud = signed_in_by_form(app, Role.manager)
     by_name = {one["name"]: one["id"] for one in maud.get("/who-may-sign-in", headers=JSON).json()}
     page = maud.get("/who-may-sign-in", headers=PAGE).text
     assert f"/who-may-sign-in/{by_name['olive']}/second-factor/end" in page
@@ -186,14 +196,14 @@ def test_another_manager_ends_the_codes_of_a_lost_phone_and_nobody_their_own_so(
     assert maud.post(f"/who-may-sign-in/{by_name['maud']}/second-factor/end", headers=JSON).status_code == 403
     assert maud.post(f"/who-may-sign-in/{by_name['rhea']}/second-factor/end", headers=JSON).status_code == 404
     assert maud.post(f"/who-may-sign-in/{by_name['olive']}/second-factor/end", headers=JSON).status_code == 200
-    signed_in(app, Role.office)
+    signed_in_by_form(app, Role.office)
     assert ("maud", "ended codes at sign-in", "olive") in history(app)
 
 
 def test_the_command_line_lets_a_manager_in_who_has_lost_phone_and_codes(
     app: FastAPI, monkeypatch: pytest.MonkeyPatch
 ) -> None:
-    set_up(signed_in(app, Role.manager))
+    set_up(signed_in_by_form(app, Role.manager))
     for name in [name for name in os.environ if name.startswith("EAVEBOARD_")]:
         monkeypatch.delenv(name)
     monkeypatch.setenv("EAVEBOARD_DATA", str(app.state.settings.data))
@@ -209,7 +219,7 @@ def test_the_command_line_lets_a_manager_in_who_has_lost_phone_and_codes(
 
 def test_where_managers_must_a_manager_without_codes_can_do_nothing_else(sqlite_folder: Path) -> None:
     with running(replace(settings_for(sqlite_folder), codes="managers")) as app, frozen(NOON):
-        maud, olive = signed_in(app, Role.manager), signed_in(app, Role.office)
+        maud, olive = signed_in_by_form(app, Role.manager), signed_in_by_form(app, Role.office)
         assert maud.get("/customers").json()["type"] == "/problems/set-up-codes"
         led = maud.get("/jobs", headers=PAGE)
         assert (led.status_code, led.headers["location"]) == (303, "/second-factor")
@@ -223,7 +233,7 @@ def test_where_managers_must_a_manager_without_codes_can_do_nothing_else(sqlite_
 
 def test_guesses_at_ones_own_password_have_to_wait(app: FastAPI) -> None:
     """Who finds a session open must not find the password by trying."""
-    olive = signed_in(app, Role.office)
+    olive = signed_in_by_form(app, Role.office)
     data = {"old": "wrong", "new": "eight green boats", "again": "eight green boats"}
     tried = [olive.post("/password", data=data, headers=JSON).status_code for _ in range(TRIES_BY_NAME + 1)]
     assert tried == [422] * TRIES_BY_NAME + [429]

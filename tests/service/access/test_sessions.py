@@ -16,7 +16,7 @@ from api.access.accounts import Role
 from api.access.tries import TRIES_BY_ADDRESS, TRIES_BY_NAME, TRY_MINUTES
 from api.database import transaction
 from api.settings import Settings, sqlite_address
-from tests.service.cast import JSON, PAGE, PASSWORD, anonymous, csrf_in, frozen, running, sign_in, signed_in
+from tests.service.cast import JSON, PAGE, PASSWORD, anonymous, csrf_in, frozen, running, sign_in, signed_in_by_form
 
 NOON = datetime.datetime(2027, 4, 12, 17, tzinfo=datetime.UTC)
 
@@ -85,7 +85,7 @@ def test_cookies_are_secure_where_others_reach_the_pages(tmp_path: Path) -> None
 
 
 def test_the_database_holds_no_token_and_no_password(app: FastAPI) -> None:
-    client = signed_in(app, Role.office)
+    client = signed_in_by_form(app, Role.office)
     with transaction(app.state.database) as session:
         (row,) = session.exec(select(tables.SignIn)).all()
         hashes = [account.password for account in session.exec(select(tables.Account))]
@@ -94,7 +94,7 @@ def test_the_database_holds_no_token_and_no_password(app: FastAPI) -> None:
 
 
 def test_signing_in_anew_ends_the_session_before(app: FastAPI) -> None:
-    client = signed_in(app, Role.office)
+    client = signed_in_by_form(app, Role.office)
     old = client.cookies["eave-session"]
     sign_in(client, "olive")
     assert client.cookies["eave-session"] != old
@@ -103,7 +103,7 @@ def test_signing_in_anew_ends_the_session_before(app: FastAPI) -> None:
 
 
 def test_signing_out_ends_the_session_for_good(app: FastAPI) -> None:
-    client = signed_in(app, Role.office)
+    client = signed_in_by_form(app, Role.office)
     token = client.cookies["eave-session"]
     answer = client.post("/sign-out")
     assert (answer.status_code, answer.headers["location"]) == (303, "/sign-in")
@@ -113,7 +113,7 @@ def test_signing_out_ends_the_session_for_good(app: FastAPI) -> None:
 
 def test_a_session_ends_after_its_hours(app: FastAPI) -> None:
     with frozen(NOON):
-        client = signed_in(app, Role.office)
+        client = signed_in_by_form(app, Role.office)
         held = {"cookie": f"eave-session={client.cookies['eave-session']}"}
     bare = anonymous(app)
     for hours in (3, 6, 9):  # used now and then: one that is not used ends sooner
@@ -126,7 +126,7 @@ def test_a_session_ends_after_its_hours(app: FastAPI) -> None:
 
 
 def test_a_session_of_an_account_that_is_no_longer_active_opens_nothing(app: FastAPI) -> None:
-    client = signed_in(app, Role.office)
+    client = signed_in_by_form(app, Role.office)
     with transaction(app.state.database) as session:
         for row in session.exec(select(tables.Account).where(tables.Account.name == "olive")):
             row.active = False
@@ -135,8 +135,8 @@ def test_a_session_of_an_account_that_is_no_longer_active_opens_nothing(app: Fas
 
 
 def test_a_writing_request_without_the_token_is_refused(app: FastAPI) -> None:
-    client = signed_in(app, Role.office)
-    other = signed_in(app, Role.manager).headers["X-CSRF-Token"]
+    client = signed_in_by_form(app, Role.office)
+    other = signed_in_by_form(app, Role.manager).headers["X-CSRF-Token"]
     right = client.headers.pop("X-CSRF-Token")
     body = {"name": "Odile Marrack"}
     for token in (b"", b"x" * 64, other.encode(), "é".encode()):
@@ -205,7 +205,7 @@ def test_tries_at_the_same_moment_are_all_counted(app: FastAPI) -> None:
 
 
 def test_a_changed_password_ends_all_other_sessions(app: FastAPI) -> None:
-    here, there = signed_in(app, Role.office), signed_in(app, Role.office)
+    here, there = signed_in_by_form(app, Role.office), signed_in_by_form(app, Role.office)
     data = {"old": PASSWORD, "new": "eight green boats", "again": "eight green boats"}
     assert here.post("/password", data=data).status_code == 303
     assert here.get("/session").json()["name"] == "olive"
@@ -226,7 +226,7 @@ WRONG_PASSWORDS: list[tuple[dict[str, str], str]] = [
 
 
 def test_a_password_that_cannot_be_is_told_at_its_field_and_changes_nothing(app: FastAPI) -> None:
-    client = signed_in(app, Role.office)
+    client = signed_in_by_form(app, Role.office)
     for change, where in WRONG_PASSWORDS:
         data = {"old": PASSWORD, "new": "eight green boats", "again": "eight green boats"} | change
         page = client.post("/password", data=data, headers=PAGE)
@@ -249,7 +249,7 @@ def test_every_answer_tells_the_browser_to_run_only_what_is_served_here(app: Fas
 
 
 def test_no_page_has_scripts_or_styles_inside(app: FastAPI) -> None:
-    client = signed_in(app, Role.manager)
+    client = signed_in_by_form(app, Role.manager)
     for address in ("/", "/who-may-sign-in", "/day-links", "/password", "/sign-in"):
         text = client.get(address, headers=PAGE).text
         for word in ("<script>", "<style", "style=", " onclick", " onload", "javascript:"):

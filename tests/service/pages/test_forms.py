@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import datetime
+import functools
 import re
 import shutil
 from collections.abc import Iterator
@@ -100,11 +101,17 @@ def forms(app: FastAPI) -> list[Form]:
     return found
 
 
+@functools.cache
+def addresses(path: str) -> re.Pattern[str]:
+    """Return the pattern of the addresses of a path; `re` itself keeps too few for all of them."""
+    return re.compile(re.sub(r"\{\w+\}", "[^/]+", path))
+
+
 def declared(app: FastAPI, form: Form) -> tuple[str, dict[str, Any], list[str]]:
     """Return the path of what a form is sent to, and what its description says of each value and must be there."""
     document = app.openapi()
     for path, operations in document["paths"].items():
-        if form.method in operations and re.fullmatch(re.sub(r"\{\w+\}", "[^/]+", path), form.action):
+        if form.method in operations and addresses(path).fullmatch(form.action):
             operation = operations[form.method]
             if form.method == "get":
                 values = {one["name"]: one["schema"] for one in operation.get("parameters", [])}

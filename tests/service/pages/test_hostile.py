@@ -88,7 +88,7 @@ def client(spoilt: FastAPI) -> TestClient:
     """The manager, who is shown what breaks as a browser would be."""
     manager = signed_in(spoilt, Role.manager)
     made = TestClient(spoilt, follow_redirects=False, raise_server_exceptions=False)
-    made.cookies, made.headers = manager.cookies, manager.headers
+    made.cookies, made.headers, made.portal = manager.cookies, manager.headers, manager.portal
     return made
 
 

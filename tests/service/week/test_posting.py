@@ -11,7 +11,6 @@ from typing import Any
 import pytest
 import sqlalchemy as sa
 from fastapi import FastAPI
-from fastapi.testclient import TestClient
 from msgspec.structs import replace
 from sqlmodel import Session, col, select
 
@@ -28,7 +27,7 @@ from scheduler.documents import encode
 from scheduler.plan import Plan, read_plan
 from scheduler.week import Booking, Week, checked, read_week
 from tests.conftest import BuiltDemo
-from tests.service.cast import add_cast, settings_for, signed_in
+from tests.service.cast import add_cast, settings_for, signed_in, started
 from tests.two_crews import job, planned, week_of
 
 NOW = datetime.datetime(2027, 4, 1, 12, tzinfo=datetime.UTC)
@@ -161,7 +160,7 @@ def demo(built: BuiltDemo, tmp_path: Path) -> Iterator[FastAPI]:
     folder: Path = shutil.copytree(built.out, tmp_path / "demo")
     settings = settings_for(folder)
     app = create_app(type(settings)(**{**vars(settings), "clock": "forecast"}))
-    with TestClient(app):
+    with started(app):
         add_cast(app)
         yield app
 

@@ -18,7 +18,6 @@ from typing import Any
 import httpx
 import pytest
 import sqlalchemy as sa
-from fastapi.testclient import TestClient
 from hypothesis import HealthCheck, given, settings
 from hypothesis import strategies as st
 from sqlmodel import select
@@ -39,7 +38,7 @@ from scheduler.documents import encode
 from scheduler.plan import read_plan
 from scheduler.week import Week, read_week
 from tests.conftest import BuiltDemo
-from tests.service.cast import JSON, running, settings_for, sign_in, signed_in
+from tests.service.cast import JSON, running, settings_for, sign_in, signed_in, started
 from tests.service.scripted import BEST, SMALL, WORSE, Script, ScriptedDesk
 from tests.two_crews import planned
 from tests.waiting import PATIENCE_S, until
@@ -213,7 +212,7 @@ def test_a_service_killed_in_the_middle_of_a_run_keeps_its_plan_at_the_next_star
         before = stored(database, run.json()["id"])
         assert before.state == "running"
         app = create_app(settings_for(folder))
-        with TestClient(app):
+        with started(app):
             after = signed_in(app, Role.reader).get(f"/runs/{before.id}").json()
         assert (after["state"], after["fault"]) == ("cut off", "The service ended while it was under way.")
         plan = plan_of(database, stored(database, before.id))
