@@ -2,7 +2,7 @@
 import { Window } from "happy-dom";
 
 const NAMES = [
-  "document", "HTMLElement", "HTMLDialogElement", "HTMLFormElement", "FormData", "Event", "KeyboardEvent", "MouseEvent",
+  "document", "HTMLElement", "HTMLDialogElement", "HTMLFormElement", "FormData", "Event", "KeyboardEvent", "MouseEvent", "CSS",
 ] as const;
 
 /** Put a page with `body` in place of the globals that scripts use; everything that `base.html` has is there. */

@@ -184,18 +184,25 @@ export async function put(): Promise<void> {
   putting = true;
   clearTimeout(timer);
   const where = sheet.words(mine.aim, mine.visit);
+  let back = sheet.standIn(mine.visit, mine.aim);
+  const not = (text: string): void => {
+    back();
+    back = () => undefined;
+    refused(text);
+  };
   try {
     const tried = await judged(mine);
     if (held !== mine) return;
-    if (tried === null) return refused(spoken("The service did not say what this comes to. Try again."));
+    if (tried === null) return not(spoken("The service did not say what this comes to. Try again."));
     const { rules, promises } = split(tried);
-    if (rules.length > 0) return refused(`${spoken("Not moved.")} ${rules.join(" ")}`);
+    if (rules.length > 0) return not(`${spoken("Not moved.")} ${rules.join(" ")}`);
     const despite = promises.length > 0;
     if (despite && !(await ask(`${promises.join(" ")} ${spoken("Move it all the same?")}`, { yes: spoken("Break the promise") }))) {
-      return refused(spoken("Not moved."));
+      return not(spoken("Not moved."));
     }
     busy(true);
     await send("POST", `/plans/${sheet.planId()}/moves`, { ...body(mine), despite }, { key: newKey() });
+    back = () => undefined;
     clear();
     await sheet.refresh();
     const done = spoken("{visit}: moved to {place}, {cost}. Undo takes it back.", { visit: sheet.nameOf(mine.visit), place: where, cost: change(tried.cost_change_cents) });
@@ -203,8 +210,9 @@ export async function put(): Promise<void> {
     focusOn(mine.id);
   } catch (fault) {
     if (!(fault instanceof Fault)) throw fault;
-    refused(`${spoken("Not moved.")} ${fault.message}`);
+    not(`${spoken("Not moved.")} ${fault.message}`);
   } finally {
+    back();
     putting = false;
     busy(false);
   }

@@ -98,6 +98,28 @@ export function landingOf(aim: Cell, but: Element | null): { left: number; top: 
   return { left: box.left, top, width: box.width };
 }
 
+/**
+ * Show a visit at the place where it was put down while the service is at work on that; return what takes it back.
+ * The sheet that is drawn anew then takes its place.
+ */
+export function standIn(visit: HTMLElement, aim: Aim): () => void {
+  const list = aim === "pile" ? document.querySelector("#pile ul") : dayOf(aim.crew, aim.day)?.querySelector("ol.day");
+  if (!list) return () => undefined;
+  const { parentNode, nextSibling } = visit;
+  const before = aim === "pile" ? list.firstChild : visitsOf(list, visit)[aim.position];
+  const focused = document.activeElement;
+  const to = (parent: Node | null, next: Node | null): void => {
+    parent?.insertBefore(visit, next);
+    if (visit.contains(focused)) (focused as HTMLElement).focus(); // an element that is moved loses it
+  };
+  visit.classList.add("putting");
+  to(list, before ?? null);
+  return () => {
+    visit.classList.remove("putting");
+    to(parentNode, nextSibling);
+  };
+}
+
 const parts = (root: ParentNode): Map<string, HTMLElement> =>
   new Map(all("[data-part]", root).map((part) => [part.dataset.part ?? "", part]));
 let served = new Map<string, string>();
