@@ -33,7 +33,11 @@ class Warranty:
 
 def warranty_of(session: Session, awning_id: str) -> Warranty | None:
     """Return the warranty of an awning; None while it is not hung, or something of its install is still open."""
-    hung = _installs(session, awning_id)
+    return _warranty(session, _installs(session, awning_id))
+
+
+def _warranty(session: Session, hung: list[tables.Visit]) -> Warranty | None:
+    """Return the warranty of what these visits have hung, as `warranty_of` does."""
     if not hung or any(visit.state == "open" for visit in hung):
         return None
     days = [r.day for r in of_visits(session, tables.DayResult, [v.id for v in hung]) if r.outcome == "done"]
@@ -48,8 +52,8 @@ def callbacks(session: Session, awning_id: str, today: datetime.date) -> list[Ca
 
     What was left of its install is none, nor is work of a kind of its own, such as new cloth.
     """
-    warranty = warranty_of(session, awning_id)
-    own = {visit.id for visit in _installs(session, awning_id)}
+    hung = _installs(session, awning_id)
+    warranty, own = _warranty(session, hung), {visit.id for visit in hung}
     done = select(tables.Visit).where(tables.Visit.awning_id == awning_id, tables.Visit.kind == "repair")
     back = select(tables.CalledBack.visit_id)
     done = done.where(sa.or_(col(tables.Visit.work_id).in_(("repair", "callback")), col(tables.Visit.id).in_(back)))

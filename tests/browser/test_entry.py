@@ -68,7 +68,7 @@ def test_a_new_job_asks_for_eight_things_and_a_repair_for_what_is_wrong(own_boar
              "awnings.width_mm", "awnings.projection_mm"]  # fmt: skip
     seen = asked.evaluate_all("all => all.filter(one => one.checkVisibility()).map(one => one.name)")
     assert sorted(seen) == sorted(names)
-    assert page.locator("details.more").count() == 1
+    assert page.locator("details.more").count() == 2  # of the awning, and the days that it takes
     expect(page.get_by_label("Work to be done")).to_be_hidden()
     page.get_by_label("Kind").select_option("repair")
     expect(page.get_by_label("Work to be done")).to_be_visible()

@@ -37,10 +37,10 @@ def feed(
     """Return our feed with one event, from 8:30 to 9:30 by the clock of New York."""
     stop = PostedStop("north-1", date, 510, 570)
     event = CalendarEvent(Revision(AT, None if off else stop, hold), stop, 2)
-    site = tables.Site(id="S", customer_id="C", town="T, U", address="1; Back\\Lane", lat=41.5, lon=-98.25)
+    place, geo = "1; Back\\Lane, T, U", (41.5, -98.25)
     calendar = _calendar("Feed", BUSINESS)
     calendar.add_component(
-        _entry(event, BUSINESS, uid="J@x.eaveboard", summary="Summary", description=description, site=site)
+        _entry(event, BUSINESS, uid="J@x.eaveboard", summary="Summary", description=description, place=place, geo=geo)
     )
     _add_zone(calendar, BUSINESS.timezone)
     return bytes(calendar.to_ical())
