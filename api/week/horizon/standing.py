@@ -24,7 +24,7 @@ def standing(week: Week, plan: Plan, later_days: int) -> Plan:
     """
     known = {job.id: job for job in week.jobs}
     days = {(crew.id, shift.day) for crew in week.crews for shift in crew.shifts}
-    routes = []
+    routes, fewer = [], list[Route]()
     kept = {s.job for route in plan.routes if (route.crew, route.day - later_days) in days for s in route.jobs}
     asks = {name for name, one in known.items() if one.assist is not None and name in kept}
     for route in plan.routes:
@@ -39,6 +39,8 @@ def standing(week: Week, plan: Plan, later_days: int) -> Plan:
                 stops.append(Stop2(reload=True, start=s.start, end=s.end))
         if (left := loading_for_some(stops)) and (route.crew, day) in days:
             routes.append(Route(route.crew, day, route.depart, route.back, route.helpers, route.rest, left))
+            if len(left) < len(route.stops):
+                fewer.append(routes[-1])
     made = planned(week, routes)
     for _ in range(_MOST_TAKEN_OFF):
         breaches = audit(week, made).broken_rules
@@ -48,7 +50,18 @@ def standing(week: Week, plan: Plan, later_days: int) -> Plan:
         made = planned(week, ()) if job is None else by_hand(week, made, Off(job)).plan
     else:
         made = planned(week, ())
+    for route in fewer:
+        made = _timed_anew(week, made, route)
     return _kept_promises(week, made)
+
+
+def _timed_anew(week: Week, plan: Plan, route: Route) -> Plan:
+    """Return the plan with a route that has lost stops in their time: no crew waits for what it no longer does."""
+    now = next((r for r in plan.routes if (r.crew, r.day) == (route.crew, route.day)), None)
+    if now is None or not now.jobs:
+        return plan
+    tried = by_hand(week, plan, Put(now.jobs[0].job, now.crew, now.day, position=0))
+    return tried.plan if tried.allowed and not tried.promises and tried.change.total < 0 else plan
 
 
 def _at_fault(breach: Breach, plan: Plan, told: Mapping[str, bool]) -> str | None:

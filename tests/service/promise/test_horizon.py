@@ -21,6 +21,7 @@ from api.week.horizon.document import Horizon, horizon_of
 from api.week.horizon.keeping import keep_run, newest, newest_id
 from api.week.horizon.standing import standing
 from api.week.post import post
+from scheduler import Off, by_hand
 from scheduler.audit import audit
 from scheduler.documents import encode
 from scheduler.week import read_week, week_document
@@ -103,6 +104,26 @@ def test_a_plan_stands_as_far_as_todays_rows_still_have_it(app: FastAPI) -> None
     assert not {stop.job for stop in gone.stops} & kept
     before = {stop.job for route in plan.plan.routes for stop in route.stops}
     assert kept >= before - {stop.job for stop in gone.stops}
+
+
+def test_no_crew_of_a_plan_that_stands_waits_for_a_visit_that_is_off(app: FastAPI) -> None:
+    with transaction(app.state.database) as session:
+        plan = newest(session)
+    assert plan is not None
+    told = {job.id for job in plan.week.jobs if job.booked is not None}
+    route, stop = next(
+        (r, r.jobs[-1]) for r in plan.plan.routes if len(r.jobs) > 1 and not told & {stop.job for stop in r.jobs}
+    )
+
+    def cancel(session: object) -> None:
+        session.get_one(tables.Visit, stop.job).state = "cancelled"  # type: ignore[attr-defined]
+
+    made = standing(ahead(app, cancel).week, plan.plan, 0)
+    by_then = by_hand(plan.week, plan.plan, Off(stop.job)).plan
+    one, other = (next(r for r in p.routes if (r.crew, r.day) == (route.crew, route.day)) for p in (made, by_then))
+    assert (one.depart, one.back) == (other.depart, other.back)
+    assert [(s.job, s.start, s.end) for s in one.stops] == [(s.job, s.start, s.end) for s in other.stops]
+    assert one.back - one.depart < route.back - route.depart
 
 
 def test_a_run_that_does_not_know_of_a_promise_is_dropped(app: FastAPI) -> None:

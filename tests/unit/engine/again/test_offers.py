@@ -11,6 +11,7 @@ from msgspec.structs import replace
 from scheduler import Fixed, Spot, offer, plan_week, warm
 from scheduler.audit import audit
 from scheduler.errors import BadInput
+from scheduler.price import price
 from scheduler.week import Window, read_week
 from tests.unit.engine.again.test_replan import MORNING, job, plan_of, week_of
 
@@ -132,3 +133,21 @@ def test_an_offer_costs_what_planning_the_week_again_with_that_time_fixed_does()
             fixed = Fixed({name: Spot(one.crew, one.day, one.start)})
             again = plan_week(week, seconds=None, clock=time.monotonic, workers=1, fixed=fixed)
             assert again.bound == again.cost.total == plan.cost.total + one.extra_cents
+
+
+def test_idle_hours_of_another_crew_are_no_price_of_an_offer() -> None:
+    """Elm comes home an hour late, as before a visit was taken off its day: that Ash does A saves none of it."""
+    roof, stone = {"skills": ("roof",)}, {"skills": ("stone",)}
+    week = week_of(
+        job("A", (0, MORNING), (1, MORNING), **roof), job("D", (0, (480, 960)), **stone), crews=("Ash", "Elm")
+    )
+    week = replace(week, crews=(replace(week.crews[0], **roof), replace(week.crews[1], **stone)))
+    tight = plan_of(week)
+    routes = tuple(replace(r, back=r.back + 60) if r.crew == "Elm" else r for r in tight.routes)
+    idle = replace(tight, routes=routes, cost=price(week, routes))
+    assert idle.cost.total > tight.cost.total
+    assert audit(week, idle).ok
+    before, after = offer(week, tight, "A"), offer(week, idle, "A")
+    assert [o.extra_cents for o in before] == [o.extra_cents for o in after]
+    assert {o.besides_cents for o in after} == {idle.cost.total - tight.cost.total}
+    assert all(next(r for r in o.plan.routes if r.crew == "Elm") in routes for o in after)
