@@ -93,7 +93,7 @@ def drag(page: Page, job: str, crew: str, day: int) -> None:
         if held == (x, y):
             return
         held = (x, y) if 70 < y < 830 else None
-        page.mouse.move(x, min(max(y, 8), 890), steps=3)
+        page.mouse.move(x, y if held else 8 if y <= 70 else 890, steps=3)
         page.wait_for_timeout(60)
     raise AssertionError(f"the page does not roll to {crew}, day {day}")
 
