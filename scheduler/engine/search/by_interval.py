@@ -125,7 +125,7 @@ class ByInterval:
         return set(range(first, first + count))
 
     def _asked(self, routes: Routes) -> set[int]:
-        """Return a day on which the program does a job that the plan leaves out, and the day of one that it alone does.
+        """Return a day of the program's on which it does a job that the plan leaves out, and one of the plan's likewise.
 
         Empty where the plan does all that the program does for the most part.
         """

@@ -21,13 +21,10 @@ from scheduler.engine.search.state import State
 
 HEATS = (0.3, 1.0, 0.1, 3.0)  # of what a stop costs: where the cycles begin, by turns
 COOLER = (0.03, 0.1)  # the same once it is known what the linear program leaves out
-LEAN = 0.3  # of what a job costs that is left out: so much more where the program does it all, so much less where not
 COLD = 0.002  # of the same, where they end
-FIRST_SHARE, MOST_SHARE, LONGER = (
-    0.02,
-    0.2,
-    1.3,
-)  # of the time given: the first cycle, the longest, each by the one before
+LEAN = 0.3  # of what leaving a job out costs: so much more where the program does all of it, so much less where nothing
+FIRST_SHARE, MOST_SHARE = 0.02, 0.2  # of the time given: the first cycle, and the longest
+LONGER = 1.3  # each by the one before
 SLICE_S = 0.05  # between two looks at the clock
 IDLE, MOST_IDLE = 0.5, 2.0  # of a cycle: how much longer it rests after each that wins nothing, and at most
 COOL = 0.05  # of what a stop costs: heat under which routes are kept for the master
