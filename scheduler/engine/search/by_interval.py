@@ -125,7 +125,7 @@ class ByInterval:
         return set(range(first, first + count))
 
     def _asked(self, routes: Routes) -> set[int]:
-        """Return a day of the program's on which it does a job that the plan leaves out, and one of the plan's likewise.
+        """Return a day on which the program does a job that the plan leaves out, and one on which it is the other way.
 
         Empty where the plan does all that the program does for the most part.
         """
