@@ -370,11 +370,10 @@ LIMITS: dict[str, ColumnLimit] = {
     "account.name": Text(least=2, most=40, fits=_account, words="must be letters, digits, dots or dashes"),
     "account.email": EMAIL, "account.password": PASSWORD,
     "place_answer.address": Text(most=200, least=1), "place_answer.town": Text(most=120),
-    "busy_calendar.whose": Text(most=90, least=1),
+    "webhook.name": Text(most=40, least=2), "busy_calendar.whose": Text(most=90, least=1),
     "busy_calendar.address": Text(
         most=500, least=1, fits=_web, words="must be an address such as https://mail.example/lea.ics"
     ),
-    "webhook.name": Text(most=40, least=2),
     "webhook.address": Text(most=500, least=1, fits=_web, words="must be an address such as https://program.example/told"),
     "text_gateway.address": Text(most=500, least=1, fits=_web, words="must be an address such as https://texts.example"),
     "text_gateway.form": Choice(of=("json", "form")), "text_gateway.to_field": FIELD, "text_gateway.text_field": FIELD,

@@ -218,8 +218,7 @@ class Ruin:
 
     def __init__(self, model: Model, seed: int) -> None:
         self.model = model
-        self.week = arrays(model)
-        self.week = self.week._replace(skip=self.week.skip.copy())  # it leans
+        self.week = arrays(model)._replace(skip=model.skip_cost.copy())  # its own: it leans
         self.now, self.best, self.trial = empty(model), empty(model), empty(model)
         self.rounds = 0
         self.room = room_for(model, seed)
