@@ -54,6 +54,23 @@ def lift_times(session: Session, visit_ids: Collection[str], day: datetime.date)
     return found
 
 
+def first_noted(
+    noted: Noted, visit_id: str
+) -> tuple[datetime.datetime | None, datetime.datetime | None]:  # fmt: skip
+    """Return when the second crew came to a lift and when that was over, by whichever crew noted it first.
+
+    When it came is None where it was noted with the end alone, in one tap.
+    """
+    crews = list(noted.get(visit_id, {}).values())
+    over = min((rows["over"].at for rows in crews if "over" in rows), default=None)
+    came = [
+        rows["here"].at for rows in crews
+        if "here" in rows and ("over" not in rows or rows["over"].at != rows["here"].at)
+    ]  # fmt: skip
+    here = min(came, default=None)
+    return (None if here is None or (over is not None and here > over) else here), over
+
+
 def told(noted: Noted, visit_id: str, crew_id: str) -> dict[str, dict[str, str]]:
     """Return as JSON the moments of a lift that a crew noted (`mine`), and those of the other one (`theirs`)."""
     by_crew = noted.get(visit_id, {})

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import datetime
 from collections.abc import Iterator
 from typing import Any
 
@@ -17,8 +18,8 @@ from api.week.second import second_plan
 from scheduler.documents import encode
 from scheduler.plan import Plan2, Route2, Stop2, read_plan
 from tests.conftest import BuiltDemo
-from tests.service.cast import PAGE, signed_in
-from tests.service.day.day_cast import DAY, HOME, MORNING, OTHER, Jobs, history, on_the_morning, phone, post_day
+from tests.service.cast import JSON, PAGE, signed_in
+from tests.service.day.day_cast import CREW, DAY, HOME, MORNING, OTHER, Jobs, history, on_the_morning, phone, post_day
 from tests.service.office.test_set_up import text_of
 
 THERE = f"/crews/{OTHER}/days/{DAY}"
@@ -63,7 +64,7 @@ def second_week(week: str, visit: str) -> str:
     from api.week.second import second
     from scheduler import week as w
 
-    asked = w.Assist(minutes=10, from_min=0, to_min=240, hands=1, skills=())
+    asked = w.Assist(minutes=10, from_min=0, to_min=200, hands=1, skills=())
     return w.week_document(second(w.read_week(week), {}, {visit: asked})).decode()
 
 
@@ -143,3 +144,32 @@ def test_the_sheets_of_both_have_the_button(day: tuple[FastAPI, Jobs]) -> None:
     own, helping = phone(app).get(HOME, headers=PAGE).text, phone(app, OTHER).get(THERE, headers=PAGE).text
     assert f'data-lift-next="{jobs.install}"' in own.split(f'id="stop-{jobs.install}"')[1].split("</section>")[0]
     assert f'data-lift-next="{jobs.install}"' in helping.split(f'id="lift-{jobs.install}"')[1].split("</section>")[0]
+
+
+def test_what_is_noted_of_a_lift_moves_the_rest_of_both_days(day: tuple[FastAPI, Jobs]) -> None:
+    """The second crew comes at 13:30, two hours late: the job's own, there since 9:00, has 30 minutes left after it."""
+    app, jobs = day
+    own, helping = phone(app), phone(app, OTHER)
+    at = {
+        name: f"2027-04-12T{clock}:00Z"
+        for name, clock in {"nine": "14:00", "came": "18:30", "lifted": "18:45", "now": "18:50"}.items()
+    }
+    app.state.clock = lambda: datetime.datetime.fromisoformat(at["now"])
+    here = {"at": at["nine"], "visit": jobs.install, "what": "here"}
+    assert own.post(f"{HOME}/times", json=here).status_code == 200
+    waits = own.get(f"{HOME}/state").json()["expected"]
+    # Nobody has noted that the other crew is done with its own visit: it is not on its way yet.
+    assert waits["second_crews"][jobs.install]["start"] > 830
+    assert tell(helping, THERE, jobs.install, "here", at=at["came"]).status_code == 200
+    there = own.get(f"{HOME}/state").json()["expected"]
+    assert there["second_crews"][jobs.install] == {"start": 810, "end": 830, "late_min": 40, "state": "there"}
+    assert there["visits"][jobs.install]["end"] == 830 + 30
+    assert tell(own, HOME, jobs.install, "over", at=at["lifted"]).status_code == 200
+    lifted, back = (client.get(f"{home}/state").json()["expected"] for client, home in ((own, HOME), (helping, THERE)))
+    assert lifted["second_crews"] == back["lifts"] == {}
+    assert lifted["visits"][jobs.install]["end"] == 825 + 30
+    assert lifted["visits"][jobs.repair]["start"] >= 825 + 30
+    crews = {one["crew"]: one for one in signed_in(app, Role.office).get("/today", headers=JSON).json()["crews"]}
+    assert crews[CREW]["where"].endswith("since 9:00, done about 14:15")
+    assert crews[OTHER]["where"].startswith("on the way home")
+    assert crews[OTHER]["heard"] == 810
