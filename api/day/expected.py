@@ -11,8 +11,8 @@ from dataclasses import dataclass
 from sqlmodel import Session, col, select
 
 from api import tables
-from api.day.lift_times import Noted, first_noted, lift_times
 from api.ledger.kept import kept
+from api.ledger.lifts import lift_times, minutes_noted
 from api.ledger.plans.documents import plan_in, week_in
 from api.ledger.plans.posted import posted_on
 from api.ledger.slow_hours import slow_hours_of
@@ -71,7 +71,7 @@ def today_of(
         mine = {job.id: noted[crew, job.id] for job in plan.jobs if (crew, job.id) in noted}
         back = None if row is None or row.back_at is None else minute(row.back_at)
         notes[crew] = CrewNotes(plan, mine, None if row is None else minute(row.out_at), back)
-    days = expected_days(notes, _lifted(lifts, minute), minute(now), told)
+    days = expected_days(notes, minutes_noted(lifts, minute), minute(now), told)
     coming = {one.job: one for each in days.values() for one in each.calls if one.kind == "lift"}
     found = {}
     for crew, one in notes.items():
@@ -94,15 +94,6 @@ def _who_meet(plans: Mapping[str, DayPlan], crew_id: str) -> set[str]:
         shared = lifts & {visit for crew in left for visit in at[crew]}
         left = {crew for crew in plans.keys() - found if at[crew] & shared}
         found |= left
-    return found
-
-
-def _lifted(lifts: Noted, minute: Minutes) -> dict[str, Taps]:
-    """Return what is noted of lifts, by visit, in minutes of the day."""
-    found = {}
-    for visit in lifts:
-        here, over = first_noted(lifts, visit)
-        found[visit] = Taps(None, None if here is None else minute(here), None if over is None else minute(over))
     return found
 
 

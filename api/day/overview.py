@@ -11,10 +11,10 @@ from sqlmodel import Session, col, select
 
 from api import tables
 from api.day.expected import RunningDay, today_of
-from api.day.lift_times import Noted, lift_times
 from api.fields.shown import feet
 from api.http.names import crew_names
 from api.languages import gettext
+from api.ledger.lifts import Noted, lift_times
 from api.ledger.plans.posted import posted_on
 from scheduler.expected import Kind
 from scheduler.plan import Route, Stop, read_plan

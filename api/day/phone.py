@@ -12,7 +12,7 @@ from api import tables
 from api.bench.losses import losses
 from api.day.content import DayContent, day_content
 from api.day.expected import today_of
-from api.day.lift_times import lift_times, told
+from api.day.lift_times import told
 from api.day.loading import ticks
 from api.day.photos import photos_of
 from api.day.results import results, steps
@@ -21,6 +21,7 @@ from api.day.van_changes import van_changes
 from api.hand_over.signing import signatures
 from api.languages import language
 from api.ledger.kept import kept, unchanged
+from api.ledger.lifts import lift_times
 from api.ledger.plans.posted_days import PostedDay
 from scheduler.expected import Expected
 
