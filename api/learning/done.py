@@ -10,6 +10,7 @@ from dataclasses import dataclass
 from sqlmodel import Session, col, select
 
 from api import tables
+from api.ledger.day_rows import in_rows
 from api.ledger.drives import uncorrected
 from api.ledger.lifts import lifts_noted
 from api.ledger.plans.posted import plan_that_counts
@@ -55,7 +56,7 @@ class DriveDone:
 
 
 def done_jobs(session: Session) -> list[DoneJob]:
-    """Return finished visits in order of their days; those that took more than one go are left out.
+    """Return finished visits in order of their days; those that took more than one go, or day, are left out.
 
     What their time depends on is read from their papers as they are stored now.
     """
@@ -70,6 +71,7 @@ def done_jobs(session: Session) -> list[DoneJob]:
     rests = {result.follow_on for result in newest.values() if result.follow_on}
     other = select(tables.Visit.id).where(tables.Visit.work_id != tables.Visit.kind)
     rests |= set(session.exec(other))  # of a kind of work with times of its own
+    rests |= in_rows(session)  # a day of several is as long as was entered, whatever the work
     whole = [
         one[0] for visit_id, one in goes.items()
         if len(one) == 1 and visit_id not in rests and one[0].outcome == "done"

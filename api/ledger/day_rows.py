@@ -56,3 +56,18 @@ def days_of(session: Session, visit: tables.Visit) -> Sequence[tables.Visit]:
     while (after := next_day(session, found[-1])) is not None and after not in found:
         found.append(after)
     return found
+
+
+def is_finished(session: Session, visit: tables.Visit) -> bool:
+    """Say whether the job that `visit` is a day of is finished: all its days are done."""
+    return all(one.state == "done" for one in days_of(session, visit))
+
+
+def in_rows(session: Session) -> set[str]:
+    """Return the visits that are days of jobs of several days."""
+    follow, visit = tables.VisitFollows, tables.Visit
+    pairs = session.exec(select(follow).where(follow.min_days == 1, follow.max_days == 1)).all()
+    ids = {name for one in pairs for name in (one.first_id, one.then_id)}
+    visits = {one.id: one for one in session.exec(select(visit).where(col(visit.id).in_(ids or {""})))}
+    ends = ((one.first_id, one.then_id) for one in pairs if is_one_row(one, visits[one.first_id], visits[one.then_id]))
+    return {name for pair in ends for name in pair}

@@ -19,7 +19,7 @@ from api.clock import Now, local_day
 from api.falls.falls import CannotGo
 from api.falls.now import falling
 from api.fields.shown import at as shown_at
-from api.hand_over.signing import path_of, signature_of
+from api.hand_over.signing import path_of, signature_of, signed_on
 from api.hand_over.warranty import callbacks, warranty_of
 from api.http.pages import Database, page, wants_json
 from api.http.subject import Subject
@@ -162,9 +162,10 @@ def _around(session: Session, visit: Visit, today: datetime.date) -> dict[str, A
 
 def _hand_over(request: Request, session: Session, visit: Visit, now: datetime.datetime) -> dict[str, Any]:
     """Return what the page says of signature, warranty and callbacks."""
-    signed, today = signature_of(session, visit.id), local_day(session, now)
-    awning = visit.awning_id
+    signed, today = signature_of(session, visit), local_day(session, now)
+    awning, on = visit.awning_id, signed_on(session, visit)
     return {
+        "signed_on": on.id if on is not None and on.id != visit.id else None,
         "signed": signed,
         "written": path_of(signed.strokes) if signed is not None else "",
         "warranty": warranty_of(session, awning) if awning is not None else None,
