@@ -95,6 +95,12 @@ class CrewToday(msgspec.Struct, frozen=True):
     loads: list[LoadToday]
     back_expected: int | None = None
 
+    @property
+    def in_order(self) -> list[VisitToday | LiftToday | LoadToday]:
+        """All that the day holds by its planned hour; what is no longer planned here comes first."""
+        calls: list[VisitToday | LiftToday | LoadToday] = [*self.visits, *self.lifts, *self.loads]
+        return sorted(calls, key=lambda call: -1 if call.start is None else call.start)
+
 
 def crews_on(session: Session, day: datetime.date, now: datetime.datetime) -> list[CrewToday]:
     """Return the crews that the posted week sends out on `day`, and any of whom something has been noted for it."""

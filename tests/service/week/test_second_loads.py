@@ -166,6 +166,12 @@ def test_paper_lists_each_load_with_its_kits(app: FastAPI, manager: TestClient, 
     assert f"kit {last.job}" not in leaving
     assert f"kit {last.job}" in second.split("Cautions")[0]
     assert f"2. {clock(last.start)}" in text.replace("\u00a0", " ")
+    rest = route.rest
+    assert rest is not None
+    assert rest + 30 == last.start  # it is no time to spare
+    assert f"{clock(rest)}–{clock(rest + 30)}: rest" in text
+    assert "to spare" not in text
+    assert ("1 long box " in text, "1 long boxes" in text) == (True, False)
 
 
 def test_bench_job_days_map_and_calendar_tell_of_it(app: FastAPI, manager: TestClient, route: Route) -> None:
