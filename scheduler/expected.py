@@ -63,7 +63,7 @@ class Taps:
 
 
 @dataclass(frozen=True, slots=True)
-class Meetings:
+class AtLifts:
     """What the other crews of the day's lifts do to a crew, in minutes after midnight, by visit.
 
     `lifted`: of its own visits, when their lift is over, or is to be expected to be. `from_min`: of the visits that it
@@ -75,7 +75,7 @@ class Meetings:
     done: Mapping[str, int] = field(default_factory=dict)
 
 
-NOBODY = Meetings()
+NOBODY = AtLifts()
 
 
 @dataclass(frozen=True, slots=True)
@@ -154,7 +154,7 @@ def expected_day(
     out: int | None = None,
     back: int | None = None,
     told: Mapping[str, int] = {},
-    meets: Meetings = NOBODY,
+    meets: AtLifts = NOBODY,
 ) -> ExpectedDay:
     """Return how the day goes on.
 
@@ -223,7 +223,7 @@ def _walk(
     now: int,
     out: int | None,
     told: Mapping[str, int],
-    meets: Meetings,
+    meets: AtLifts,
     rest_before: int | None,
 ) -> ExpectedDay:
     """Return the day with a rest before the stop `rest_before`, or before the next not begun; None: none."""
@@ -285,7 +285,7 @@ def _minutes(way: Callable[[int], int], leave: int) -> int:
 
 
 def _spans(
-    plan: DayPlan, n: int, ready: int, told: Mapping[str, int], meets: Meetings
+    plan: DayPlan, n: int, ready: int, told: Mapping[str, int], meets: AtLifts
 ) -> tuple[int, int, bool]:  # fmt: skip
     """Return when stop n, of which nothing is noted, begins and ends, and whether a work window holds it."""
     job, planned = plan.calls[n - 1], plan.route.stops[n - 1]
@@ -322,7 +322,7 @@ def _begun(one: Taps, takes: int, now: int, may_begin: int | None) -> tuple[int,
     return start, max(max(start, may_begin or start) + takes, now)
 
 
-def _lifted(job: Job, start: int, end: int, takes: int, meets: Meetings) -> int:
+def _lifted(job: Job, start: int, end: int, takes: int, meets: AtLifts) -> int:
     """Return when a visit ends of which `end` is the end by itself, once its lift is over.
 
     As much is left to do then as after the latest minute at which the lift may be: what comes later is waited for.

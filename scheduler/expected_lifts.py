@@ -10,7 +10,7 @@ from __future__ import annotations
 from collections.abc import Mapping
 from dataclasses import dataclass, replace
 
-from scheduler.expected import DayPlan, ExpectedDay, Meetings, Taps, expected_day
+from scheduler.expected import DayPlan, ExpectedDay, AtLifts, Taps, expected_day
 
 
 @dataclass(frozen=True, slots=True)
@@ -37,7 +37,7 @@ def expected_days(
     helps = {stop.assist: crew for crew, one in crews.items() for stop in one.plan.route.stops if stop.assist}
     posted = {stop.assist: stop.start for one in crews.values() for stop in one.plan.route.stops if stop.assist}
     noted = {crew: with_lifts(one, lifts, posted) for crew, one in crews.items()}
-    meets = {crew: Meetings(lifted=_over(one.plan, lifts)) for crew, one in crews.items()}
+    meets = {crew: AtLifts(lifted=_over(one.plan, lifts)) for crew, one in crews.items()}
     days = dict[str, ExpectedDay]()
     for _ in range(2 + 2 * len(helps)):  # each lift may move its two crews in turn
         again = {
@@ -96,7 +96,7 @@ def _over(plan: DayPlan, lifts: Mapping[str, Taps]) -> dict[str, int]:
 def _meetings(
     plan: DayPlan, crews: Mapping[str, CrewNotes], lifts: Mapping[str, Taps], days: Mapping[str, ExpectedDay],
     does: Mapping[str, str], helps: Mapping[str, str],
-) -> Meetings:  # fmt: skip
+) -> AtLifts:  # fmt: skip
     """Return what the other crews' days do to the crew of `plan`."""
     lifted, from_min, done = dict[str, int](), dict[str, int](), dict[str, int]()
     for job in plan.jobs:
@@ -116,4 +116,4 @@ def _meetings(
         told = crews[owner].noted.get(stop.assist, Taps()).over
         if told is not None:
             done[stop.assist] = told
-    return Meetings(_over(plan, lifts) | lifted, from_min, done)
+    return AtLifts(_over(plan, lifts) | lifted, from_min, done)
