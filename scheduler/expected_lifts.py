@@ -10,7 +10,7 @@ from __future__ import annotations
 from collections.abc import Mapping
 from dataclasses import dataclass, replace
 
-from scheduler.expected import DayPlan, ExpectedDay, AtLifts, Taps, expected_day
+from scheduler.expected import AtLifts, DayPlan, ExpectedDay, Taps, expected_day
 
 
 @dataclass(frozen=True, slots=True)
