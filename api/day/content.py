@@ -17,6 +17,7 @@ from api.day.second_crews import ComingCrew, LiftStop, Meetings
 from api.hand_over.signing import signed_on
 from api.languages import language
 from api.languages.core import core_says
+from api.ledger.day_rows import days_of
 from api.ledger.kept import kept
 from api.ledger.riders import riding_on
 from api.papers.shown.cautions import cautions
@@ -246,7 +247,7 @@ def _stop(
 ) -> DayStop:
     job = page.job
     hung = _hung(session, job.survey, job.layout, job.drawing is not None, measures)
-    signed = signed_on(session, job.visit)
+    signed = signed_on(days_of(session, job.visit))
     found = tuple(said_finding(one) for one in ranked(job.layout.findings)) if job.layout else ()
     return DayStop(
         entry=entry,

@@ -83,7 +83,8 @@ def _business(session: Session) -> tables.Business:
 def _values(session: Session, page: JobPage, awning: tables.Awning) -> dict[str, Any]:
     """Return what the sheet shows."""
     visit, business = page.job.visit, _business(session)
-    signed, days = signature_of(session, visit), days_of(session, visit)
+    days = days_of(session, visit)
+    signed = signature_of(session, days)
     last = {row.visit_id: row for row in of_visits(session, tables.DayResult, [one.id for one in days])}
     gone = [last[one.id] for one in days if one.id in last and last[one.id].outcome != "not_done"]
     # What was not in order on one of several days stands there, whatever a later day says of the same step.

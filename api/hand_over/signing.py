@@ -68,9 +68,8 @@ def _require_handed_over(visit: tables.Visit, days: Sequence[tables.Visit]) -> N
         )
 
 
-def signed_on(session: Session, visit: tables.Visit) -> tables.Visit | None:
-    """Return the visit on which the customer signs for a job: of several days the last; None where nobody signs."""
-    days = days_of(session, visit)
+def signed_on(days: Sequence[tables.Visit]) -> tables.Visit | None:
+    """Return on which of a job's days the customer signs for it: the last; None where nobody signs."""
     return days[-1] if days[0].kind in SIGNED else None
 
 
@@ -90,11 +89,11 @@ def signatures(session: Session, visit_ids: Iterable[str], day: datetime.date) -
     return {row.visit_id: row for row in session.exec(wanted)}
 
 
-def signature_of(session: Session, visit: tables.Visit) -> tables.Signature | None:
-    """Return the newest signature for the job that a visit is, or is a day of, None where nobody has signed."""
-    row, days = tables.Signature, [one.id for one in days_of(session, visit)]
-    wanted = select(row).where(col(row.visit_id).in_(days)).order_by(col(row.day).desc(), col(row.at).desc())
-    return session.exec(wanted).first()
+def signature_of(session: Session, days: Sequence[tables.Visit]) -> tables.Signature | None:
+    """Return the newest signature for the job whose days these are, None where nobody has signed."""
+    row = tables.Signature
+    wanted = select(row).where(col(row.visit_id).in_([one.id for one in days]))
+    return session.exec(wanted.order_by(col(row.day).desc(), col(row.at).desc())).first()
 
 
 def path_of(strokes: Strokes) -> str:
