@@ -21,7 +21,8 @@ from scheduler.week import Job, Week, day_name
 class Entry:
     """One stop: the drive to it, the wait there, and the service; `marks` are words on its booking and its due day.
 
-    `rest` is the minute at which the crew rests in the middle of the service, None where it does not.
+    `rest` is the minute at which the crew rests in the middle of the service, `rest_before` that of a rest between the
+    stop before and this one, which is part of `wait_min`; None where it does not.
     `hold` is that of the booking that the plan went by, None where there was none. The marks are "assist" where another
     crew's job is assisted, and "reload", `job` empty, where a load is taken at the yard.
     """
@@ -35,6 +36,7 @@ class Entry:
     hold: str | None
     marks: tuple[str, ...]
     rest: int | None = None
+    rest_before: int | None = None
 
     @property
     def is_visit(self) -> bool:
@@ -146,16 +148,19 @@ def _cell(week: Week, o: Outing) -> Cell:
     paused = o.paused(week.rest)
     for (stop, job), drive in zip(o.calls, o.drives_min, strict=False):
         wait = max(0, stop.start - free - drive)
+        before = (
+            o.route.rest if paused is None and o.route.rest is not None and free <= o.route.rest < stop.start else None
+        )
         if job is None or stop.assist:
             name, place, mark = ("", home, "reload") if job is None else (job.id, job.place, "assist")
-            entries.append(Entry(name, place, drive, wait, stop.start, stop.end, None, (mark,)))
+            entries.append(Entry(name, place, drive, wait, stop.start, stop.end, None, (mark,), None, before))
             free = stop.end
             continue
         hold = None if job.booked is None else job.booked.hold
         visit = Visit(o.route.crew, o.route.day, stop.start, stop.end)
         rest = o.route.rest if stop is paused else None
         marks = tuple(_marks(job, visit))
-        entries.append(Entry(job.id, job.place, drive, wait, stop.start, stop.end, hold, marks, rest))
+        entries.append(Entry(job.id, job.place, drive, wait, stop.start, stop.end, hold, marks, rest, before))
         free = stop.end
     cost = price_outings(week, (o,))
     return Cell(

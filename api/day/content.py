@@ -14,8 +14,10 @@ from sqlmodel import Session
 from api import tables
 from api.day.loading import LoadLine, lines_of
 from api.day.second_crews import ComingCrew, LiftStop, Meetings
+from api.hand_over.signing import signed_on
 from api.languages import language
 from api.languages.core import core_says
+from api.ledger.day_rows import days_of
 from api.ledger.kept import kept
 from api.ledger.riders import riding_on
 from api.papers.shown.cautions import cautions
@@ -47,7 +49,8 @@ class DayStop:
     `drive` is the drive there at its hour. `dangers` are the gravest of what is to be minded at this wall, at most
     DANGERS: bold words, and the rest of their first sentence. `cautions` are all of them in full, but for those that
     every stop of the day shares. `places` is where each bracket stands on the wall drawing, as parts of its width and
-    height; `datum` is what its zero is. `second` is the crew that comes for the lift.
+    height; `datum` is what its zero is. `second` is the crew that comes for the lift. `signed_on` is the visit on which
+    the customer signs for the job: this one, or of several days the last; None where nobody signs.
     """
 
     entry: Entry
@@ -67,6 +70,7 @@ class DayStop:
     lines: tuple[LoadLine, ...]
     steps: tuple[str, ...]
     second: ComingCrew | None
+    signed_on: str | None
 
 
 @dataclass(frozen=True)
@@ -243,6 +247,7 @@ def _stop(
 ) -> DayStop:
     job = page.job
     hung = _hung(session, job.survey, job.layout, job.drawing is not None, measures)
+    signed = signed_on(days_of(session, job.visit))
     found = tuple(said_finding(one) for one in ranked(job.layout.findings)) if job.layout else ()
     return DayStop(
         entry=entry,
@@ -262,6 +267,7 @@ def _stop(
         lines=lines_of(job.kit, job.needs),
         steps=tuple(job.work.steps),
         second=second,
+        signed_on=None if signed is None else signed.id,
     )
 
 

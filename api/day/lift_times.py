@@ -2,20 +2,17 @@
 
 from __future__ import annotations
 
-import datetime
-from collections import defaultdict
-from collections.abc import Collection, Mapping
 from typing import Literal
 
-from sqlmodel import Session, col, select
+from sqlmodel import Session
 
 from api import tables
+from api.ledger.lifts import Noted, lift_times
 from api.ledger.plans.posted_days import Act, PostedDay
 
 What = Literal["here", "over"]
 WORDS: dict[str, str] = {"here": "noted the second crew at", "over": "noted the lift as over at"}
 _BACK: dict[str, str] = {"here": "took back the second crew at", "over": "took back the lift as over at"}
-Noted = Mapping[str, Mapping[str, Mapping[str, tables.LiftTime]]]  # by visit, crew and what it is
 
 
 def note_lift(
@@ -42,16 +39,6 @@ def note_lift(
             act.note(session, WORDS[one], "visit", visit.id, {"crew": day.crew_id})
     session.flush()
     return session.get_one(tables.LiftTime, (visit.id, day.day, day.crew_id, what))
-
-
-def lift_times(session: Session, visit_ids: Collection[str], day: datetime.date) -> Noted:
-    """Return what is noted of the lifts at visits on `day`, by visit, crew and what it is."""
-    row = tables.LiftTime
-    rows = select(row).where(row.day == day, col(row.visit_id).in_(list(visit_ids) or [""]))
-    found: dict[str, dict[str, dict[str, tables.LiftTime]]] = defaultdict(lambda: defaultdict(dict))
-    for one in session.exec(rows):
-        found[one.visit_id][one.crew_id][one.what] = one
-    return found
 
 
 def told(noted: Noted, visit_id: str, crew_id: str) -> dict[str, dict[str, str]]:

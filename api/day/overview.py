@@ -10,18 +10,24 @@ import msgspec
 from sqlmodel import Session, col, select
 
 from api import tables
-from api.day.lift_times import Noted, lift_times
+from api.day.expected import RunningDay, today_of
 from api.fields.shown import feet
 from api.http.names import crew_names
 from api.languages import gettext
+from api.ledger.lifts import Noted, lift_times
 from api.ledger.plans.posted import posted_on
+from scheduler.expected import Kind
 from scheduler.plan import Route, Stop, read_plan
+
+ON_TIME_MIN = 5  # so little off is as planned
 
 
 class VisitToday(msgspec.Struct, frozen=True):
     """A visit of the day: planned minutes after midnight (None: no longer planned here), and how it went.
 
     `on_way`, `here`: local times ("9:21") at which the crew set out for it and came there, as it noted them.
+    `expected`: when it is to be expected to begin, today, where that is another time than planned (None: as planned, or
+    over).
 
     `follow_on`: the visit that does what is left of it. `rebook`: it could not be finished and is still open, so that
     it needs a new time.
@@ -39,12 +45,14 @@ class VisitToday(msgspec.Struct, frozen=True):
     here: str | None
     rebook: bool
     follow_on: str | None = None
+    expected: int | None = None
 
 
 class LiftToday(msgspec.Struct, frozen=True):
     """Where a crew helps another one: the visit, what that is, and planned minutes after midnight.
 
     `here`, `over`: local times at which it was noted, by the one crew or the other: what was noted first counts.
+    `expected` as of a visit.
     """
 
     visit: str
@@ -53,20 +61,26 @@ class LiftToday(msgspec.Struct, frozen=True):
     end: int
     here: str | None
     over: str | None
+    expected: int | None = None
 
 
 class LoadToday(msgspec.Struct, frozen=True):
-    """Another load of a crew's day, counted from 2: when it is taken on in the yard, in minutes after midnight."""
+    """Another load of a crew's day, counted from 2: when it is taken on in the yard, in minutes after midnight.
+
+    `expected` as of a visit.
+    """
 
     load: int
     start: int
     end: int
+    expected: int | None = None
 
 
 class CrewToday(msgspec.Struct, frozen=True):
     """A crew's day: local times out and back ("7:05"; None: not noted), its visits in order, where it helps.
 
-    `loads` are those that it takes on in mid-day.
+    `loads` are those that it takes on in mid-day. `back_expected`: when it is to be expected back, in minutes after
+    midnight, today, where that is another time than planned.
     """
 
     crew: str
@@ -79,10 +93,18 @@ class CrewToday(msgspec.Struct, frozen=True):
     visits: list[VisitToday]
     lifts: list[LiftToday]
     loads: list[LoadToday]
+    back_expected: int | None = None
+
+    @property
+    def in_order(self) -> list[VisitToday | LiftToday | LoadToday]:
+        """All that the day holds by its planned hour; what is no longer planned here comes first."""
+        calls: list[VisitToday | LiftToday | LoadToday] = [*self.visits, *self.lifts, *self.loads]
+        return sorted(calls, key=lambda call: -1 if call.start is None else call.start)
 
 
-def crews_on(session: Session, day: datetime.date) -> list[CrewToday]:
+def crews_on(session: Session, day: datetime.date, now: datetime.datetime) -> list[CrewToday]:
     """Return the crews that the posted week sends out on `day`, and any of whom something has been noted for it."""
+    running = today_of(session, day, now)
     routes = _routes(session, day)
     gone = {row.crew_id: row for row in session.exec(select(tables.RouteOut).where(tables.RouteOut.day == day))}
     told: dict[str, dict[str, tables.DayResult]] = {}
@@ -109,7 +131,7 @@ def crews_on(session: Session, day: datetime.date) -> list[CrewToday]:
             not_loaded=gone[crew].not_loaded if crew in gone else [],
             overruled_by=gone[crew].overruled_by if crew in gone else "",
             overruled_why=gone[crew].overruled_why if crew in gone else "",
-            visits=_of_crew(stops[crew], told.get(crew, {}), visits, noted, zone),
+            visits=_of_crew(stops[crew], told.get(crew, {}), visits, noted, zone, _late(running.get(crew), "visit")),
             lifts=[
                 LiftToday(
                     s.assist,
@@ -118,18 +140,42 @@ def crews_on(session: Session, day: datetime.date) -> list[CrewToday]:
                     s.end,
                     _met(met, s.assist, "here", zone),
                     _met(met, s.assist, "over", zone),
+                    _late(running.get(crew), "lift").get(s.assist),
                 )
                 for s in lifts[crew]
             ],
-            loads=_loads(routes.get(crew)),
+            loads=_loads(routes.get(crew), running.get(crew)),
+            back_expected=_back(running.get(crew)),
         )
         for crew in ids
     ]
 
 
-def _loads(route: Route | None) -> list[LoadToday]:
-    reloads = [] if route is None else [stop for stop in route.stops if stop.reload]
-    return [LoadToday(number, stop.start, stop.end) for number, stop in enumerate(reloads, 2)]
+def _loads(route: Route | None, running: RunningDay | None) -> list[LoadToday]:
+    stops = () if route is None else route.stops
+    found, late = list[LoadToday](), _late(running, "load")
+    for n, stop in enumerate(stops, 1):
+        if stop.reload:
+            found.append(LoadToday(len(found) + 2, stop.start, stop.end, late.get(str(n))))
+    return found
+
+
+def _late(running: RunningDay | None, kind: Kind) -> dict[str, int]:
+    """Return when stops of a kind that are still to come are expected, where that is another time than planned.
+
+    By visit; of loads by the number of the stop.
+    """
+    ahead = () if running is None else [one for one in running.day.calls if one.state in ("ahead", "on the way")]
+    return {
+        one.job or str(one.stop): one.start for one in ahead if one.kind == kind and abs(one.late_min) > ON_TIME_MIN
+    }
+
+
+def _back(running: RunningDay | None) -> int | None:
+    """Return when a crew that is not back yet is expected, where that is another time than planned."""
+    if running is None or running.back is not None or abs(running.day.back - running.plan.route.back) <= ON_TIME_MIN:
+        return None
+    return running.day.back
 
 
 def _of_crew(
@@ -138,6 +184,7 @@ def _of_crew(
     visits: dict[str, tuple[tables.Visit, str]],
     noted: dict[tuple[str, str], tables.StopTime],
     zone: zoneinfo.ZoneInfo,
+    expected: dict[str, int],
 ) -> list[VisitToday]:
     planned: dict[str, Stop | None] = {stop.job: stop for stop in stops}
     made = []
@@ -158,6 +205,7 @@ def _of_crew(
                 here=_noted(noted, visit_id, "here", zone),
                 rebook=row is not None and row.outcome != "done" and visit.state == "open",
                 follow_on=None if row is None else row.follow_on,
+                expected=expected.get(visit_id),
             )
         )
     return made

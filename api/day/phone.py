@@ -12,7 +12,7 @@ from api import tables
 from api.bench.losses import losses
 from api.day.content import DayContent, day_content
 from api.day.expected import today_of
-from api.day.lift_times import lift_times, told
+from api.day.lift_times import told
 from api.day.loading import ticks
 from api.day.photos import photos_of
 from api.day.results import results, steps
@@ -21,9 +21,12 @@ from api.day.van_changes import van_changes
 from api.hand_over.signing import signatures
 from api.languages import language
 from api.ledger.kept import kept, unchanged
+from api.ledger.lifts import lift_times
 from api.ledger.plans.posted_days import PostedDay
+from scheduler.expected import Expected
 
 MOST_PAGES = 100  # held in memory
+_PAST = ("over", "passed by")
 
 
 @dataclass(frozen=True)
@@ -63,7 +66,8 @@ def day_state(session: Session, day: PostedDay, now: datetime.datetime) -> dict[
     see how its clock differs. `lift_times` are the moments of these lifts, as this crew noted them and as the other
     did. `signatures` says who signed for a visit, `losses` are pieces found missing or broken on site, by visit.
     `van_changes` says what to give to another crew or take on from it, by the visit at which that is (or "load").
-    `expected` is null except today: when visits that are not begun, and the crew back in the yard, are to be expected.
+    `expected` is null except today: when visits, lifts and loads (by number) that are not over, the second crews that
+    come to the crew's own, and the crew back in the yard are to be expected.
     """
     visits = day.visits
     noted = lift_times(session, day.lifts, day.day)
@@ -128,12 +132,17 @@ def _expected(session: Session, day: PostedDay, now: datetime.datetime) -> dict[
     crew = today_of(session, day.day, now, day.crew_id).get(day.crew_id)
     if crew is None:
         return None
+    calls, coming = crew.day.calls, crew.coming
+    loads = [one for one in sorted(calls, key=lambda one: one.stop) if one.kind == "load"]
     return {
-        "visits": {
-            one.job: {"start": one.start, "end": one.end, "late_min": one.late_min, "state": one.state}
-            for one in crew.day.visits
-            if one.state not in ("over", "passed by")
-        },
+        "visits": {one.job: _to_come(one) for one in crew.day.visits if one.state not in _PAST},
+        "lifts": {one.job: _to_come(one) for one in calls if one.kind == "lift" and one.state not in _PAST},
+        "loads": {str(n): _to_come(one) for n, one in enumerate(loads, 2) if one.state not in _PAST},
+        "second_crews": {visit: _to_come(one) for visit, one in coming.items() if one.state not in _PAST},
         "back": crew.day.back,
         "rest": crew.day.rest,
     }
+
+
+def _to_come(one: Expected) -> dict[str, Any]:
+    return {"start": one.start, "end": one.end, "late_min": one.late_min, "state": one.state}

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import datetime
+from collections.abc import Mapping
 from typing import Any
 
 from sqlmodel import Session
@@ -13,6 +14,7 @@ from api.hand_over.signing import SIGNED, path_of, signature_of
 from api.hand_over.warranty import Warranty, warranty_of
 from api.languages import gettext, speaking, to_say
 from api.languages.core import core_says
+from api.ledger.day_rows import days_of
 from api.ledger.job_facts import of_visits
 from api.ledger.languages import language_of_customer
 from api.messages.papers import Paper
@@ -48,6 +50,7 @@ MIND = (
     ),
 )
 MIND_MOTOR = to_say("Motor: switch its power off before cleaning. Its wiring is a licensed electrician's work.")
+IN_ORDER = "in order"  # as results keep it
 
 
 def is_handed_over(visit: tables.Visit) -> bool:
@@ -56,15 +59,21 @@ def is_handed_over(visit: tables.Visit) -> bool:
 
 
 def hand_over_pdf(session: Session, visit_id: str, now: datetime.datetime) -> bytes | None:
-    """Return the hand-over sheet of an install in its customer's language.
+    """Return the hand-over sheet of an install in its customer's language; of several days each gives the same one.
 
     None where there is no such visit, or none that is handed over.
     """
-    page = job_page(session, visit_id, now)
+    page = _page(session, visit_id, now)
     if page is None or page.awning is None or not is_handed_over(page.job.visit):
         return None
     with speaking(language_of_customer(session, page.customer)):
         return print_pdf("print/hand_over.html", _values(session, page, page.awning), _business(session), now)
+
+
+def _page(session: Session, visit_id: str, now: datetime.datetime) -> JobPage | None:
+    """Return what is shown of the install that a visit is, or is a later day of."""
+    visit = session.get(tables.Visit, visit_id)
+    return None if visit is None else job_page(session, days_of(session, visit)[0].id, now)
 
 
 def _business(session: Session) -> tables.Business:
@@ -73,17 +82,20 @@ def _business(session: Session) -> tables.Business:
 
 def _values(session: Session, page: JobPage, awning: tables.Awning) -> dict[str, Any]:
     """Return what the sheet shows."""
-    visit_id, business = page.job.visit.id, _business(session)
-    signed = signature_of(session, visit_id)
-    results = of_visits(session, tables.DayResult, [visit_id])
-    newest = results[-1] if results else None
+    visit, business = page.job.visit, _business(session)
+    days = days_of(session, visit)
+    signed = signature_of(session, days)
+    last = {row.visit_id: row for row in of_visits(session, tables.DayResult, [one.id for one in days])}
+    gone = [last[one.id] for one in days if one.id in last and last[one.id].outcome != "not_done"]
+    # What was not in order on one of several days stands there, whatever a later day says of the same step.
+    checks = {step: words for row in gone for step, words in row.checks.items() if words != IN_ORDER}
     return {
         "business": business,
         "page": page,
         "awning": awning,
-        "done": newest if newest is not None and newest.outcome != "not_done" else None,
-        "finished": newest is not None and newest.outcome == "done",
-        "settings": _settings(page, newest),
+        "done": gone[-1] if gone else None,
+        "finished": len(gone) == len(days) and all(row.outcome == "done" for row in gone),
+        "settings": _settings(page, checks),
         "care": [gettext(text) for text in CARE],
         "mind": [gettext(text) for text in ((*MIND, MIND_MOTOR) if awning.motor else MIND)],
         "warranty": warranty_of(session, awning.id),
@@ -94,19 +106,19 @@ def _values(session: Session, page: JobPage, awning: tables.Awning) -> dict[str,
 
 def hand_over_letter(session: Session, visit_id: str, now: datetime.datetime) -> Paper | None:
     """Return the letter that the hand-over sheet is mailed to the customer with; None where there is no sheet."""
-    page, data = job_page(session, visit_id, now), hand_over_pdf(session, visit_id, now)
+    page, data = _page(session, visit_id, now), hand_over_pdf(session, visit_id, now)
     if page is None or data is None or page.awning is None:
         return None
     with speaking(language_of_customer(session, page.customer)):
         subject, body = _letter(_business(session), page, page.awning, warranty_of(session, page.awning.id))
     return Paper(
         about="hand-over",
-        of_id=visit_id,
+        of_id=page.job.visit.id,
         to_name=page.customer.name,
         to_email=page.customer.email,
         subject=subject,
         body=body,
-        file=f"hand-over-{visit_id}.pdf",
+        file=f"hand-over-{page.job.visit.id}.pdf",
         data=data,
     )
 
@@ -128,7 +140,7 @@ def _letter(
     return subject, "\n".join([hello, *lines, "", business.name, ""])
 
 
-def _settings(page: JobPage, result: tables.DayResult | None) -> list[tuple[str, str]]:
+def _settings(page: JobPage, checks: Mapping[str, str]) -> list[tuple[str, str]]:
     """Return how the awning hangs and is set, as (what, value), with what was not in order when it was hung."""
     _, found = gettext, list[tuple[str, str]]()
     survey = page.job.survey
@@ -146,5 +158,4 @@ def _settings(page: JobPage, result: tables.DayResult | None) -> list[tuple[str,
             wall = core_says(survey.wall.kind.replace("-", " "))
             count = _("{count} on {wall}").format(count=count, wall=wall)
         found.append((_("Brackets"), count))
-    checks = result.checks if result is not None else {}
-    return [*found, *((_(step).capitalize(), words) for step, words in checks.items() if words != "in order")]
+    return [*found, *((_(step).capitalize(), words) for step, words in checks.items())]

@@ -9,6 +9,7 @@ from sqlmodel import Session, col, select
 
 from api import tables
 from api.languages import gettext
+from api.ledger.day_rows import days_of
 from api.ledger.plans.posted_days import Act, PostedDay
 from scheduler.errors import BadInput
 
@@ -23,15 +24,10 @@ def take_signature(
 ) -> tables.Signature:
     """Keep who signed for a visit, and what they wrote; a second signature of a day takes the place of the first.
 
-    Raises `BadInput` for a visit that is not handed over, without a name, and where nothing or too much was written.
+    An install of several days is signed for on its last day, once the others are done. Raises `BadInput` for a visit
+    that is not handed over, without a name, and where nothing or too much was written.
     """
-    if visit.kind not in SIGNED:
-        raise BadInput(
-            "visit",
-            gettext("{visit} is of the kind {work}: customers sign for an install").format(
-                visit=visit.id, work=visit.work.name
-            ),
-        )
+    _require_handed_over(visit, days_of(session, visit))
     if not name:
         raise BadInput("name", gettext("must say who signed"))
     points = sum(len(stroke) for stroke in strokes)
@@ -58,6 +54,25 @@ def take_signature(
     return row
 
 
+def _require_handed_over(visit: tables.Visit, days: Sequence[tables.Visit]) -> None:
+    """Raise `BadInput` unless a visit ends an install; `days` are those of its job."""
+    if days[0].kind not in SIGNED:
+        words = gettext("{visit} is of the kind {work}: customers sign for an install")
+        raise BadInput("visit", words.format(visit=visit.id, work=visit.work.name))
+    if days[-1].id != visit.id:
+        words = gettext("{visit} is not the last day of its job: the customer signs on that, {last}")
+        raise BadInput("visit", words.format(visit=visit.id, last=days[-1].id))
+    if to_do := ", ".join(one.id for one in days[:-1] if one.state != "done"):
+        raise BadInput(
+            "visit", gettext("not done yet: {visits}. The customer signs once they are").format(visits=to_do)
+        )
+
+
+def signed_on(days: Sequence[tables.Visit]) -> tables.Visit | None:
+    """Return on which of a job's days the customer signs for it: the last; None where nobody signs."""
+    return days[-1] if days[0].kind in SIGNED else None
+
+
 def take_back(session: Session, day: PostedDay, visit: tables.Visit, act: Act) -> None:
     """Take the signature of a visit on a day back, where there is one."""
     row = session.get(tables.Signature, (visit.id, day.day))
@@ -74,10 +89,11 @@ def signatures(session: Session, visit_ids: Iterable[str], day: datetime.date) -
     return {row.visit_id: row for row in session.exec(wanted)}
 
 
-def signature_of(session: Session, visit_id: str) -> tables.Signature | None:
-    """Return the newest signature for a visit, None where nobody has signed."""
-    wanted = select(tables.Signature).where(tables.Signature.visit_id == visit_id)
-    return session.exec(wanted.order_by(col(tables.Signature.day).desc())).first()
+def signature_of(session: Session, days: Sequence[tables.Visit]) -> tables.Signature | None:
+    """Return the newest signature for the job whose days these are, None where nobody has signed."""
+    row = tables.Signature
+    wanted = select(row).where(col(row.visit_id).in_([one.id for one in days]))
+    return session.exec(wanted.order_by(col(row.day).desc(), col(row.at).desc())).first()
 
 
 def path_of(strokes: Strokes) -> str:

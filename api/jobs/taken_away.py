@@ -8,20 +8,23 @@ from sqlmodel import Session, col, select
 
 from api import tables
 from api.http import versions
+from api.ledger.day_rows import in_rows, is_finished
 from api.ledger.history import note
 
 
 def taken_away(session: Session) -> dict[str, str]:
-    """Return the awnings that are gone, with the visit that has taken each away."""
+    """Return the awnings that are gone, with the visit that has taken each away; of several days the last has."""
     visit, work = tables.Visit, tables.WorkKind
-    rows = select(visit.awning_id, visit.id).join(work, col(work.id) == col(visit.work_id))
+    rows = select(visit).join(work, col(work.id) == col(visit.work_id))
     done = rows.where(col(work.takes_away), visit.state == "done", col(visit.awning_id).is_not(None))
-    return {awning: visit_id for awning, visit_id in session.exec(done.order_by(visit.id)) if awning is not None}
+    found, several = session.exec(done.order_by(col(visit.id))).all(), in_rows(session)
+    gone = [one for one in found if one.id not in several or is_finished(session, one)]
+    return {one.awning_id: one.id for one in gone if one.awning_id is not None}
 
 
 def call_off_services(session: Session, visit: tables.Visit, *, by: str, now: datetime.datetime) -> None:
-    """Call off what yearly services have made for an awning that a visit has just taken away."""
-    if not visit.work.takes_away or visit.awning_id is None:
+    """Call off what yearly services have made for an awning that a visit has just taken away, with all of its days."""
+    if not visit.work.takes_away or visit.awning_id is None or not is_finished(session, visit):
         return
     one, of = tables.Visit, tables.YearlyVisit
     made = select(one).join(of, col(of.visit_id) == col(one.id))

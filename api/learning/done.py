@@ -10,17 +10,20 @@ from dataclasses import dataclass
 from sqlmodel import Session, col, select
 
 from api import tables
+from api.ledger.day_rows import in_rows
 from api.ledger.drives import uncorrected
+from api.ledger.lifts import lifts_noted
 from api.ledger.plans.posted import plan_that_counts
 from api.papers.stored.inputs import job_inputs
 from api.papers.stored.making import finished_work
 from api.papers.stored.store import stored
 from scheduler.documents import form_in
+from scheduler.expected_lifts import waited_min
 from scheduler.plan import read_plan
 from scheduler.price import outings
 from scheduler.times.calibrate import Finished
 from scheduler.times.durations import Work
-from scheduler.week import read_week
+from scheduler.week import Assist, read_week
 
 MOST_JOBS = 3000  # the newest ones
 LONGEST_DRIVE_MIN = 240.0
@@ -28,7 +31,7 @@ LONGEST_DRIVE_MIN = 240.0
 
 @dataclass(frozen=True)
 class DoneJob:
-    """A visit that one crew finished in one go: `minutes` from begin to end."""
+    """A visit that one crew finished in one go: `minutes` from begin to end, less those for which it awaited a lift."""
 
     visit_id: str
     crew_id: str
@@ -53,7 +56,7 @@ class DriveDone:
 
 
 def done_jobs(session: Session) -> list[DoneJob]:
-    """Return finished visits in order of their days; those that took more than one go are left out.
+    """Return finished visits in order of their days; those that took more than one go, or day, are left out.
 
     What their time depends on is read from their papers as they are stored now.
     """
@@ -68,6 +71,7 @@ def done_jobs(session: Session) -> list[DoneJob]:
     rests = {result.follow_on for result in newest.values() if result.follow_on}
     other = select(tables.Visit.id).where(tables.Visit.work_id != tables.Visit.kind)
     rests |= set(session.exec(other))  # of a kind of work with times of its own
+    rests |= in_rows(session)  # a day of several is as long as was entered, whatever the work
     whole = [
         one[0] for visit_id, one in goes.items()
         if len(one) == 1 and visit_id not in rests and one[0].outcome == "done"
@@ -77,40 +81,61 @@ def done_jobs(session: Session) -> list[DoneJob]:
     inputs = job_inputs(session, [result.visit_id for result in whole])
     papers = stored(session, list(inputs))
     found = []
-    rested = _rested(session, {result.day - datetime.timedelta(days=result.day.weekday()) for result in whole})
+    posted = _posted(session, {result.day - datetime.timedelta(days=result.day.weekday()) for result in whole})
+    lifts = lifts_noted(session, posted.lifts)
     for result in whole:
         assert result.start is not None
         assert result.end is not None
-        if result.visit_id in inputs and (result.visit_id, result.day) not in rested:
+        at = result.visit_id, result.day
+        if result.visit_id in inputs and at not in posted.rested:
             documents = {what: text for what, (_, text) in papers[result.visit_id].items()}
             work = finished_work(inputs[result.visit_id], documents)
-            found.append(DoneJob(result.visit_id, result.crew_id, result.day, work, result.end - result.start))
+            waited = 0
+            if at in posted.lifts and at in lifts:
+                asked = posted.lifts[at]
+                waited = waited_min(result.start, lifts[at], asked.to_min, asked.minutes)
+            took = result.end - result.start
+            found.append(DoneJob(result.visit_id, result.crew_id, result.day, work, max(1, took - min(waited, took))))
     return found
 
 
-def _rested(session: Session, mondays: Iterable[datetime.date]) -> set[tuple[str, datetime.date]]:
-    """Return the visits, with their days, in whose middle a rest was posted: nobody notes how much of them was rest."""
-    found = set()
+@dataclass(frozen=True)
+class _Posted:
+    """Of posted visits, with their days: those in whose middle a rest was posted, and what a second crew came for.
+
+    Nobody notes how much of the former was rest.
+    """
+
+    rested: set[tuple[str, datetime.date]]
+    lifts: dict[tuple[str, datetime.date], Assist]
+
+
+def _posted(session: Session, mondays: Iterable[datetime.date]) -> _Posted:
+    found = _Posted(set(), {})
     for monday in mondays:
         row, posted = plan_that_counts(session, monday)
         if row is None or not posted or form_in(row.week) != "week/2":
             continue
         week = read_week(row.week)
         for out in outings(week, read_plan(row.plan).routes):
+            day = week.start_date + datetime.timedelta(days=out.route.day)
             if (stop := out.paused(week.rest)) is not None:
-                found.add((stop.job, week.start_date + datetime.timedelta(days=out.route.day)))
+                found.rested.add((stop.job, day))
+            found.lifts.update({(job.id, day): job.assist for _, job in out.stops if job.assist is not None})
     return found
 
 
 def drives_done(session: Session) -> list[DriveDone]:
     """Return the drives of posted days of which both ends were tapped, in order of their days.
 
-    A drive counts where the posted plan has the visit after the same place as the crew came from: by its taps.
+    A drive counts where the posted plan has the visit after the same place as the crew came from: by its taps, those at
+    a lift among them.
     """
     row = tables.StopTime
     taps: dict[tuple[str, datetime.date], dict[str, dict[str, datetime.datetime]]] = defaultdict(dict)
     for tap in session.exec(select(row).order_by(col(row.day))):
         taps[tap.crew_id, tap.day].setdefault(tap.visit_id, {})[tap.what] = tap.at
+    helped = {(one.crew_id, one.day, one.visit_id): one.at for one in session.exec(select(tables.LiftTime))}
     by_week: dict[datetime.date, list[tuple[str, datetime.date]]] = defaultdict(list)
     for crew_id, day in taps:
         by_week[day - datetime.timedelta(days=day.weekday())].append((crew_id, day))
@@ -133,8 +158,11 @@ def drives_done(session: Session) -> list[DriveDone]:
             here, noted = crews[route.crew], taps[route.crew, day]
             before: datetime.datetime | None = None
             for stop in route.stops:
+                if stop.assist in sites and (lift := helped.get((route.crew, day, stop.assist))) is not None:
+                    here, before = sites[stop.assist], lift
+                    continue
                 if stop.assist or stop.reload:
-                    break  # nobody notes when the crew went on from there
+                    break  # nobody noted when the crew was there
                 times = noted.get(stop.job, {})
                 if stop.job not in sites or "on_way" not in times or "here" not in times:
                     break  # nobody knows where the next drive began

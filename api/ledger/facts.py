@@ -22,6 +22,7 @@ from api.ledger.drives import KnownDrives, drives
 from api.ledger.forecasts import Forecasts, forecasts
 from api.ledger.riders import Riding, roster_days
 from api.ledger.shelves import held_pieces, off_shelf, standing_postings
+from api.ledger.work_days import WorkDays, by_weekday
 from scheduler.errors import BadInput
 from scheduler.plan import read_plan
 from scheduler.weather.climate import Climate, climate_from_csv
@@ -94,6 +95,13 @@ class Facts:
     def riding(self) -> Riding:
         """What says who rides with whom."""
         return Riding(self.people, self.days_off, self.roster)
+
+    @property
+    def work_days(self) -> WorkDays:
+        """What says when crews work; of a horizon too the days that a week is planned for."""
+        week_days = rules_from_data(self.business.rules).week_days
+        hours = by_weekday(self.crew_hours)
+        return WorkDays(list(self.crews.values()), hours, self.riding, self.vans_out, week_days)
 
 
 def facts(

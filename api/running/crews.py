@@ -11,6 +11,7 @@ from sqlmodel import Session, col, select
 
 from api import tables
 from api.day.expected import RunningDay, today_of
+from api.day.overview import ON_TIME_MIN
 from api.fields.shown import clock, duration
 from api.weeksheet.names import JobLabel, jobs_by_id
 from scheduler.expected import Expected
@@ -19,7 +20,6 @@ from scheduler.price import RETIME_FROM_MIN
 from scheduler.under_way.ways import AT_RISK_MIN
 
 QUIET_MIN = 15  # so long after its posted departure a crew that has noted nothing is asked after
-ON_TIME_MIN = 5
 Level = Literal["at risk", "broken"]
 
 
@@ -76,8 +76,9 @@ def crew_lines(session: Session, day: datetime.date, now: datetime.datetime) -> 
     """Return the lines of the crews that are out on `day`, those with promises at risk first, the latest first."""
     crews = today_of(session, day, now)
     visits = [job.id for one in crews.values() for job in one.plan.jobs]
+    lifts = [stop.assist for one in crews.values() for stop in one.plan.route.stops if stop.assist]
     names = dict(session.exec(select(tables.Crew.id, tables.Crew.name)).all())
-    labels = jobs_by_id(session, visits, ())
+    labels = jobs_by_id(session, [*visits, *lifts], ())
     told, late = _told(session, visits, day), _messages(session, visits, day)
     lines = [_line(one, names.get(crew, crew), labels, told, late) for crew, one in crews.items()]
     rank = {"broken": 2, "at risk": 1}
@@ -151,31 +152,51 @@ def standing(behind_min: int) -> str:
 
 def _behind(one: RunningDay) -> int:
     """Return by how much what the crew does next, or is at, will be done later than planned."""
-    planned = {stop.job: stop.end for stop in one.plan.route.stops}
-    for visit in one.day.visits:
-        if visit.state in ("there", "on the way", "ahead"):
-            return visit.end - planned[visit.job]
+    for call in one.day.calls:
+        if call.state in ("there", "on the way", "ahead"):
+            return call.end - one.plan.route.stops[call.stop - 1].end
     return one.day.back - one.plan.route.back
 
 
 def _where(one: RunningDay, labels: Mapping[str, JobLabel]) -> str:
     if one.back is not None:
         return f"back in the yard since {clock(one.back)}"
-    for visit in one.day.visits:
-        label = labels[visit.job]
+    calls = one.day.calls
+    for call in calls:
+        if call.kind == "load":
+            continue
+        label = labels[call.job]
         place = f"{label.customer}, {label.town}"
-        if visit.state == "there":
-            return f"at {place} since {clock(visit.start)}, done about {clock(visit.end)}"
-        if visit.state == "on the way":
-            return f"on the way to {place}, there about {clock(visit.start)}"
-    if all(visit.state in ("over", "passed by") for visit in one.day.visits):
+        if call.state == "there":
+            at = f"helping with the lift at {place}" if call.kind == "lift" else f"at {place}"
+            return f"{at} since {clock(call.start)}, done about {clock(call.end)}"
+        if call.state == "on the way":
+            return f"on the way to {place}, there about {clock(call.start)}"
+    over = [call for call in calls if call.state == "over" and call.kind != "load"]
+    left = [call for call in calls if call.state == "ahead"]
+    if not left:
         return f"on the way home, back about {clock(one.day.back)}"
-    over = [visit for visit in one.day.visits if visit.state == "over"]
     if over:
-        return f"done at {labels[over[-1].job].town} {clock(over[-1].end)}, not on the way again yet"
+        done = max(over, key=lambda call: call.end)
+        return f"{_done(done, labels)}, {_on_to(left[0], labels, one)}"
     if one.out is not None:
         return f"out since {clock(one.out)}"
     return f"in the yard, to leave at {clock(one.plan.route.depart)}"
+
+
+def _done(call: Expected, labels: Mapping[str, JobLabel]) -> str:
+    town, at = labels[call.job].town, clock(call.end)
+    return f"lift done at {town} {at}" if call.kind == "lift" else f"done at {town} {at}"
+
+
+def _on_to(call: Expected, labels: Mapping[str, JobLabel], one: RunningDay) -> str:
+    """Return where a crew goes next of which nobody notes that it sets out there; a visit it notes itself."""
+    if call.kind == "visit":
+        return "not on the way again yet"
+    if call.kind == "lift":
+        return f"next the lift at {labels[call.job].town}, about {clock(call.start)}"
+    loads = [stop for stop in one.plan.route.stops[: call.stop] if stop.reload]
+    return f"next the yard for load {len(loads) + 1}, there about {clock(call.start)}"
 
 
 def _risk(

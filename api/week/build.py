@@ -92,7 +92,7 @@ def week_of(facts: Facts, prepared: Mapping[str, Needs], start_date: datetime.da
         equipment=_equipment(facts, start_date),
         stock=_stock(facts, start_date, {job.id for job in jobs}),
         jobs=tuple(jobs),
-        follows=follows_of(facts, {job.id for job in jobs}),
+        follows=follows_of(facts, jobs, start_date),
         broken_cents=facts.rules.prices.broken_cents,
     )
     names = {crew.id: crew.name for crew in facts.crews.values()}

@@ -3,11 +3,12 @@
 from __future__ import annotations
 
 import datetime
-from collections.abc import Collection
+from collections.abc import Collection, Sequence
 
 from api import tables
 from api.ledger.facts import Facts
-from api.ledger.riders import NOON, skills_of, usual
+from api.ledger.riders import skills_of, usual
+from api.ledger.work_days import WorkDays
 from scheduler import week as w
 
 
@@ -32,7 +33,8 @@ def skills_by_day(facts: Facts, start_date: datetime.date) -> dict[str, dict[int
 
 def shifts_of(facts: Facts, start_date: datetime.date) -> dict[str, tuple[w.Shift, ...]]:
     """Return the shifts of every crew that works, by its id."""
-    return {crew.id: _shifts(facts, crew, start_date) for crew in facts.crews.values() if crew.active}
+    known, dates = facts.work_days, dates_of(facts, start_date)
+    return {crew.id: _shifts(known, crew, dates) for crew in facts.crews.values() if crew.active}
 
 
 def dates_of(facts: Facts, start_date: datetime.date) -> list[datetime.date]:
@@ -44,25 +46,13 @@ def _off(facts: Facts, person_id: str, date: datetime.date) -> set[str]:
     return {off.part for off in facts.days_off if off.person_id == person_id and off.first <= date <= off.last}
 
 
-def _shifts(facts: Facts, crew: tables.Crew, start_date: datetime.date) -> tuple[w.Shift, ...]:
+def _shifts(known: WorkDays, crew: tables.Crew, dates: Sequence[datetime.date]) -> tuple[w.Shift, ...]:
     """Return the crew's shifts: its usual hours, without the half days on which no pair rides in its van.
 
     On a day on which its van cannot be driven it has none.
     """
-    hours = {span.weekday: span for span in facts.crew_hours if span.crew_id == crew.id}
-    riding = facts.riding
-    vans_out = [out for out in facts.vans_out if out.van_id == crew.van_id]
-    shifts = []
-    for n, date in enumerate(dates_of(facts, start_date)):
-        span = hours.get(date.weekday())
-        out = riding.out_on(crew, date)
-        if span is None or not out or any(van.first <= date <= van.last for van in vans_out):
-            continue
-        start = span.start if 0 in out else max(span.start, NOON)
-        end, overtime = (span.end, span.overtime) if 1 in out else (min(span.end, NOON), 0)
-        if start < end:
-            shifts.append(w.Shift(day=n, start=start, end=end, overtime=overtime))
-    return tuple(shifts)
+    spans = ((n, known.span(crew, date)) for n, date in enumerate(dates))
+    return tuple(w.Shift(day=n, start=s[0], end=s[1], overtime=s[2]) for n, s in spans if s is not None)
 
 
 def _crew(facts: Facts, crew: tables.Crew, shifts: tuple[w.Shift, ...], start_date: datetime.date) -> w.Crew:

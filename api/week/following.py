@@ -3,12 +3,14 @@
 from __future__ import annotations
 
 import datetime
-from collections.abc import Collection
+from collections.abc import Collection, Sequence
 from dataclasses import dataclass
 
 from api import tables
 from api.fields.shown import day_name
+from api.ledger.day_rows import is_one_row
 from api.ledger.facts import Facts
+from api.week.crews import dates_of
 from scheduler import week as w
 from scheduler.plan import Because
 
@@ -25,19 +27,64 @@ class AfterOthers:
     because: tuple[Because, ...] = ()
 
 
-def follows_of(facts: Facts, jobs: Collection[str]) -> tuple[w.Follow, ...]:
-    """Return the orders between jobs of the week; those to visits outside it stand in `after_others`."""
-    return tuple(
-        w.Follow(first=f.first_id, then=f.then_id, min_days=f.min_days, max_days=f.max_days, same_crew=f.same_crew)
-        for f in facts.follows
-        if f.first_id in jobs and f.then_id in jobs
-    )
+def follows_of(facts: Facts, jobs: Sequence[w.Job], start_date: datetime.date) -> tuple[w.Follow, ...]:
+    """Return the orders between jobs of the week; those to visits outside it stand in `after_others`.
+
+    The format counts days of the calendar. Of two days of one job that means: as many as lie between the day that one
+    of them is promised for and the neighbouring one on which somebody works; where neither has a promised day, at least
+    one, and at most as many as let it go on on no other day than the next worked one (`most_days`).
+    """
+    known = {job.id: job for job in jobs}
+    days, found = _worked(facts, start_date), list[w.Follow]()
+    for f in facts.follows:
+        if f.first_id not in known or f.then_id not in known:
+            continue
+        least, most = f.min_days, f.max_days
+        if is_one_row(f, facts.visits[f.first_id], facts.visits[f.then_id]):
+            pair = known[f.first_id], known[f.then_id]
+            apart = _promised_apart(facts, *pair, start_date)
+            least = most = apart or 1
+            if apart is None:
+                most = most_days(days, *({window.day for window in job.windows} for job in pair))
+        found.append(w.Follow(f.first_id, f.then_id, least, most, f.same_crew))
+    return tuple(found)
+
+
+def _promised_apart(facts: Facts, first: w.Job, then: w.Job, start_date: datetime.date) -> int | None:
+    """Return how many days of the calendar lie between two days of one job, None where neither is promised."""
+    known = facts.work_days
+    for job, neighbour in ((first, known.next_after), (then, known.last_before)):
+        if job.booked is not None and job.booked.hold != "soft":
+            on = start_date + datetime.timedelta(days=job.booked.day)
+            return abs((neighbour(on) - on).days)
+    return None
+
+
+def most_days(worked: Sequence[int], first: Collection[int], then: Collection[int]) -> int:
+    """Return how many days later at most lets two days of one job lie on neighbouring worked days alone, 1 or more.
+
+    worked: the days of a week on which somebody works, in order. first, then: on which of these the two may go. So a
+    gap is bridged where no two days that are not neighbours lie as near to each other: Tuesday to Thursday with
+    Wednesday closed, where no other pair of worked days is two days apart; else the job does not begin before the gap.
+    """
+    place = {day: n for n, day in enumerate(worked)}
+    ways = [(b - a, place[b] - place[a]) for a in place.keys() & set(first) for b in place.keys() & set(then) if a < b]
+    wrong = min((days for days, steps in ways if steps > 1), default=None)
+    right = [days for days, steps in ways if steps == 1 and (wrong is None or days < wrong)]
+    return max(right, default=1)
+
+
+def _worked(facts: Facts, start_date: datetime.date) -> list[int]:
+    """Return the days of the week (0 = its first) on which somebody works."""
+    known = facts.work_days
+    return [n for n, date in enumerate(dates_of(facts, start_date)) if known.is_worked(date)]
 
 
 def after_others(facts: Facts, visit: tables.Visit, start_date: datetime.date) -> AfterOthers:
     """Return on which days of the week a visit may go after those that are done, or have their day in another week.
 
-    The format knows no crew of another week: that both are to be done by the same one is not held there.
+    The next day of a job of several is the next on which somebody works. The format knows no crew of another week: that
+    both are to be done by the same one is not held there.
     """
     first, last, because = 0, None, list[Because]()
     for follow in facts.follows:
@@ -50,13 +97,24 @@ def after_others(facts: Facts, visit: tables.Visit, start_date: datetime.date) -
             day, outside = booking.day, (booking.day - start_date).days >= facts.rules.week_days
         if day is None or not outside:
             continue
-        earliest = (day - start_date).days + follow.min_days
+        least, most = follow.min_days, follow.max_days
+        if in_a_row := is_one_row(follow, before, visit):
+            least = most = (facts.work_days.next_after(day) - day).days
+        earliest = (day - start_date).days + least
         first = max(first, earliest)
         if earliest >= facts.rules.week_days:
-            because.append(Because(code="follows", detail=_too_early(before, day, follow.min_days)))
-        if follow.max_days is not None and (end := (day - start_date).days + follow.max_days) >= 0:
+            detail = _on_next_day(before, day, least) if in_a_row else _too_early(before, day, least)
+            because.append(Because(code="follows", detail=detail))
+        if most is not None and (end := (day - start_date).days + most) >= 0:
             last = end if last is None else min(last, end)
     return AfterOthers(first, last, tuple(because))
+
+
+def _on_next_day(before: tables.Visit, day: datetime.date, later: int) -> str:
+    then = day_name(day + datetime.timedelta(days=later))
+    if before.state == "done":
+        return f"{before.id} was done on {day_name(day)}, and this goes on with it on {then}, the next working day."
+    return f"{before.id} goes first on {day_name(day)}, and this goes on with it on {then}, the next working day."
 
 
 def _too_early(before: tables.Visit, day: datetime.date, least: int) -> str:

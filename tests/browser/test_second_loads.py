@@ -4,10 +4,11 @@ from __future__ import annotations
 
 import datetime
 from pathlib import Path
+from zoneinfo import ZoneInfo
 
 import pytest
 from playwright.sync_api import expect
-from sqlmodel import select
+from sqlmodel import col, select
 
 from api import tables
 from api.access.accounts import Role
@@ -95,6 +96,47 @@ def test_a_crew_is_led_by_the_yard_for_its_second_load(own_board: Board, tmp_pat
         assert ticked
         assert session.get(tables.StopTime, (last.job, DATE, "on_way")) is not None
         assert session.get_one(tables.RouteOut, (CREW, DATE)).not_loaded == []
+    assert load.end - load.start == 25
+
+
+def test_a_late_day_is_told_by_its_new_hours(own_board: Board, tmp_path: Path) -> None:
+    with transaction(own_board.app.state.database) as session:
+        business = session.get_one(tables.Business, 1)
+        business.rules = {**business.rules, "reload_min": 25}
+        zone = ZoneInfo(business.timezone)
+    first, load, last = post_loads(own_board)
+    ended = first.end + 70
+
+    def at(minute: int) -> datetime.datetime:
+        return datetime.datetime.combine(DATE, datetime.time(minute // 60, minute % 60), tzinfo=zone)
+
+    own_board.app.state.clock = lambda: at(ended + 2)
+    with transaction(own_board.app.state.database) as session:
+        plan = session.exec(select(tables.PostedWeek.plan_id).order_by(col(tables.PostedWeek.id).desc())).first()
+        assert plan is not None
+        session.add(tables.RouteOut(crew_id=CREW, day=DATE, plan_id=plan, out_at=at(first.start - 20), out_by="crew"))
+        session.add(tables.DayResult(visit_id=first.job, crew_id=CREW, day=DATE, start=first.start, end=ended,
+                                     outcome="partly", why="rain", noted_at=at(ended), noted_by="crew"))  # fmt: skip
+        note(session, at(ended), "crew", "partly done", "visit", first.job, {"crew": CREW})
+    phone = own_board.link_page(CREW, DATE)
+    panel = phone.locator("#load-2")
+    expect(panel).to_be_visible()  # what comes next
+    expect(panel.locator("[data-expected-load]")).to_contain_text("70 min later than planned")
+    expect(phone.locator('.rail a[href="#load-2"] .now')).to_contain_text("→")
+    axe(phone)
+    no_sideways_scroll(phone)
+    phone.screenshot(path=tmp_path / "late-load.png")
+    desk = own_board.signed_in_page(Role.office)
+    desk.goto(f"/days/{DATE}")
+    calls = desk.locator("table.days tbody tr").filter(has_text="Bramwith").locator("li")
+    expect(calls.nth(1)).to_contain_text("takes on load 2 in the yard now about")
+    expect(calls.nth(2)).to_contain_text(last.job)
+    expect(calls.nth(2)).to_contain_text("now about")
+    axe(desk)
+    no_sideways_scroll(desk)
+    desk.goto("/today")
+    expect(desk.locator("tbody tr").filter(has_text="Bramwith").first).to_contain_text("next the yard for load 2")
+    desk.screenshot(path=tmp_path / "late-today.png")
     assert load.end - load.start == 25
 
 

@@ -70,10 +70,17 @@ def test_the_week_sheet_tells_visits_from_lifts() -> None:
     assert len(helping.visits) == 1
 
 
-def test_a_route_of_lifts_alone_has_nothing_to_expect() -> None:
+def test_a_route_of_lifts_alone_is_expected_back_when_the_lift_is_over() -> None:
     week, plan = met()
     alone = replace(plan.routes[1], stops=plan.routes[1].stops[:1])
-    assert day_plan(week, alone) is None
+    day = day_plan(week, alone)
+    assert day is not None
+    found = expected_day(day, {}, now=530)
+    assert found.visits == ()
+    assert [(one.kind, one.job, one.start, one.end) for one in found.calls] == [("lift", "alder", 550, 580)]
+    assert found.back == 580 + 25
+    empty = replace(plan.routes[1], stops=())
+    assert day_plan(week, empty) is None
 
 
 def rested() -> tuple[Week, Plan2]:

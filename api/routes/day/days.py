@@ -368,7 +368,7 @@ def result(
 @router.get("/days/{day}")
 def all_crews(request: Request, session: Database, _: Staff, now: Now, day: datetime.date) -> Response:
     """Show how far all crews are on a day: what left without its kit and why, and what could not be finished."""
-    crews = crews_on(session, day)
+    crews = crews_on(session, day, now)
     if wants_json(request):
         return Response(msgspec.json.encode(crews), media_type="application/json")
     values = {"day": day, "crews": crews, "today": local_day(session, now), "outcomes": results.WORDS}

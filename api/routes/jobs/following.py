@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import datetime
+from collections.abc import Sequence
 from dataclasses import dataclass
 from typing import Annotated, Any
 
@@ -20,8 +21,9 @@ from api.http.problems import responses
 from api.http.subject import Subject
 from api.jobs.in_a_row import DAYS, MINUTES, InARow, check_row, in_a_row, share_of
 from api.jobs.listed import Places
-from api.ledger.day_rows import days_of
+from api.ledger.day_rows import is_one_row
 from api.ledger.told import told_now
+from api.ledger.work_days import WorkDays, work_days
 from api.office import keeping
 from api.office.kinds import KINDS
 from api.papers.shown.job_page import JobPage, job_page
@@ -38,7 +40,8 @@ _USUAL_DAY_MIN = 480  # of a crew whose hours nobody has entered
 class Neighbour:
     """A visit before or after the one whose page it is: `row` says how, `mark` what tells that row's state.
 
-    `day` is when it is planned or promised, `wrong`: the two days known are not in this order.
+    `day` is when it is planned or promised, `wrong`: the two days known are not in this order. `is_next`: they are two
+    days of one job, the one on the next working day after the other.
     """
 
     visit: tables.Visit
@@ -46,21 +49,30 @@ class Neighbour:
     mark: str
     day: datetime.date | None
     wrong: bool
+    is_next: bool
 
 
-def in_order(session: Session, shown: JobPage, standing: Places) -> dict[str, Any]:
-    """Return what the page of a job says of the visits before and after it, and of its days in a row."""
+def in_order(
+    session: Session, shown: JobPage, standing: Places, days: Sequence[tables.Visit]
+) -> dict[str, Any]:  # fmt: skip
+    """Return what the page of a job says of the visits before and after it, and of its `days` in a row."""
     visit, row = shown.job.visit, tables.VisitFollows
     wanted = select(row).where(or_(row.first_id == visit.id, row.then_id == visit.id))
     rows = session.exec(wanted.order_by(col(row.first_id), col(row.then_id))).all()
     before, after = list[Neighbour](), list[Neighbour]()
+    working: WorkDays | None = None
     for record in keeping.records(session, KINDS["follow-ons"], rows):
         one = record.row
-        days = [_day(session, standing, name) for name in (one.first_id, one.then_id)]
+        on = [_day(session, standing, name) for name in (one.first_id, one.then_id)]
         other = session.get_one(tables.Visit, one.first_id if one.then_id == visit.id else one.then_id)
-        day = days[0] if one.then_id == visit.id else days[1]
+        day = on[0] if one.then_id == visit.id else on[1]
         both = other.state == visit.state == "open"
-        neighbour = Neighbour(other, one, record.mark, day, both and not _fits(one, *days))
+        first, then = (visit, other) if one.first_id == visit.id else (other, visit)
+        is_next = is_one_row(one, first, then)
+        if is_next and working is None:
+            working = work_days(session)
+        wrong = both and not _fits(one, on[0], on[1], working if is_next else None)
+        neighbour = Neighbour(other, one, record.mark, day, wrong, is_next)
         (before if one.then_id == visit.id else after).append(neighbour)
     held = [(visit.minutes or shown.job.needs.minutes), _longest_day(session)]
     days_needed = max(2, min(DAYS.most, -(-held[0] // held[1])))
@@ -68,7 +80,7 @@ def in_order(session: Session, shown: JobPage, standing: Places) -> dict[str, An
     return {
         "before": before,
         "after": after,
-        "in_a_row": days_of(session, visit),
+        "in_a_row": days,
         "near": [one for one in session.exec(near.order_by(col(tables.Visit.id))) if one != visit.id],
         "row": {"days": days_needed, "minutes": share_of(held[0], days_needed), "long": held[0] > held[1]},
         "limits": {"days": DAYS.attributes(), "minutes": MINUTES.attributes()}
@@ -89,9 +101,14 @@ def _day(session: Session, standing: Places, visit_id: str) -> datetime.date | N
     return told.day if told is not None else None
 
 
-def _fits(row: tables.VisitFollows, first: datetime.date | None, then: datetime.date | None) -> bool:
+def _fits(
+    row: tables.VisitFollows, first: datetime.date | None, then: datetime.date | None, working: WorkDays | None
+) -> bool:  # fmt: skip
+    """Say whether two days are in the order asked for; `working` where they are days of one job in a row."""
     if first is None or then is None:
         return True
+    if working is not None:
+        return then == working.next_after(first)
     later = (then - first).days
     return row.min_days <= later and (row.max_days is None or later <= row.max_days)
 

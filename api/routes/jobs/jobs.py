@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import datetime
 import zoneinfo
+from collections.abc import Sequence
 from typing import Annotated, Any, Literal
 from urllib.parse import urlencode
 
@@ -19,13 +20,14 @@ from api.clock import Now, local_day
 from api.falls.falls import CannotGo
 from api.falls.now import falling
 from api.fields.shown import at as shown_at
-from api.hand_over.signing import path_of, signature_of
+from api.hand_over.signing import path_of, signature_of, signed_on
 from api.hand_over.warranty import callbacks, warranty_of
 from api.http.pages import Database, page, wants_json
 from api.http.subject import Subject
 from api.jobs.listed import JobsWanted, jobs_list, places, towns_and_kinds
 from api.jobs.story import job_story
 from api.languages import chosen_language, gettext, speak
+from api.ledger.day_rows import days_of
 from api.ledger.gates import gate_words
 from api.ledger.history import in_words
 from api.ledger.languages import language_of_crew
@@ -101,6 +103,7 @@ def job(request: Request, session: Database, who: Reader, now: Now, visit_id: st
         return Response(_documents(found, falls), media_type="application/json")
     standing = places(session)
     visit = found.job.visit
+    days = days_of(session, visit)
     story = job_story(session, visit, found.customer.id)
     zone = zoneinfo.ZoneInfo(session.get_one(Business, 1).timezone)
 
@@ -132,9 +135,9 @@ def job(request: Request, session: Database, who: Reader, now: Now, visit_id: st
         "may_survey": who.role in SURVEYORS,
         "may_photograph": who.role in SURVEYORS or who.link_id is not None,
         "marks": KIT_MARKS,
-        **_hand_over(request, session, visit, now),
+        **_hand_over(request, session, visit, days, now),
         **_around(session, visit, local_day(session, now)),
-        **in_order(session, found, standing),
+        **in_order(session, found, standing, days),
     }
     return page(request, "job/job.html", values)
 
@@ -160,11 +163,14 @@ def _around(session: Session, visit: Visit, today: datetime.date) -> dict[str, A
     }
 
 
-def _hand_over(request: Request, session: Session, visit: Visit, now: datetime.datetime) -> dict[str, Any]:
+def _hand_over(
+    request: Request, session: Session, visit: Visit, days: Sequence[Visit], now: datetime.datetime
+) -> dict[str, Any]:  # fmt: skip
     """Return what the page says of signature, warranty and callbacks."""
-    signed, today = signature_of(session, visit.id), local_day(session, now)
-    awning = visit.awning_id
+    signed, today = signature_of(session, days), local_day(session, now)
+    awning, on = visit.awning_id, signed_on(days)
     return {
+        "signed_on": on.id if on is not None and on.id != visit.id else None,
         "signed": signed,
         "written": path_of(signed.strokes) if signed is not None else "",
         "warranty": warranty_of(session, awning) if awning is not None else None,

@@ -24,7 +24,7 @@ from api.office.kinds import KINDS
 from api.papers.preparation import Preparation
 from api.week.build import job_of
 from api.week.crews import shifts_of
-from api.week.following import follows_of
+from api.week.run.planning import prepare_week
 from scheduler import week as w
 from scheduler.plan import Because
 from tests.conftest import BuiltDemo
@@ -91,9 +91,8 @@ def follow_form(page: str, way: str) -> dict[str, str]:
 def test_the_office_says_what_comes_after_what(app: FastAPI, office: TestClient) -> None:
     make(office, "follow-ons", first_id="J-1048", then_id="J-1100", min_days="2", max_days="5")
     assert ("J-1048", "J-1100", 2, 5, False) in rows(app)
-    with transaction(app.state.database) as session:
-        known = facts(session, DAY, now=MORNING)
-        assert w.Follow("J-1048", "J-1100", 2, 5, False) in follows_of(known, {"J-1048", "J-1100"})
+    built = prepare_week(app.state.database, DAY, MORNING).built.week
+    assert w.Follow("J-1048", "J-1100", 2, 5, False) in built.follows
     key = "J-1048&key=J-1100"
     assert change(office, "follow-ons", key, same_crew="yes")[0] == 303
     assert ("J-1048", "J-1100", 2, 5, True) in rows(app)

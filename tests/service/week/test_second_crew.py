@@ -145,6 +145,7 @@ def test_both_crews_are_told_on_phone_and_paper(app: FastAPI, manager: TestClien
         assert paper.status_code == 200
         text = " ".join(" ".join(page.extract_text().split()) for page in PdfReader(io.BytesIO(paper.content)).pages)
         assert words in text, (crew, text[:2000])
+        assert "lift done at" in text  # where they write it
     told = manager.get(f"/crews/{other.crew}/days/{date_of(other)}/state", headers=JSON).json()
     assert told["lifts"] == [{"visit": app.state.lifted, "start": assist.start, "end": assist.end}]
     assert app.state.lifted not in {one["visit"] for one in told["stops"]}

@@ -7,6 +7,7 @@ import io
 import re
 import shutil
 from collections.abc import Iterator, Sequence
+from zoneinfo import ZoneInfo
 
 import icalendar
 import pytest
@@ -32,7 +33,7 @@ from scheduler import Off, Put, by_hand
 from scheduler.audit import audit
 from scheduler.plan import Plan, Route, read_plan
 from scheduler.sheet import sheet
-from scheduler.week import Week, Week2
+from scheduler.week import Week, Week2, read_week
 from tests.conftest import BuiltDemo
 from tests.service.cast import JSON, PAGE, by_link, running, settings_for, signed_in
 from tests.service.machine.test_settings import form_of
@@ -165,6 +166,12 @@ def test_paper_lists_each_load_with_its_kits(app: FastAPI, manager: TestClient, 
     assert f"kit {last.job}" not in leaving
     assert f"kit {last.job}" in second.split("Cautions")[0]
     assert f"2. {clock(last.start)}" in text.replace("\u00a0", " ")
+    rest = route.rest
+    assert rest is not None
+    assert rest + 30 == last.start  # it is no time to spare
+    assert f"{clock(rest)}–{clock(rest + 30)}: rest" in text
+    assert "to spare" not in text
+    assert ("1 long box " in text, "1 long boxes" in text) == (True, False)
 
 
 def test_bench_job_days_map_and_calendar_tell_of_it(app: FastAPI, manager: TestClient, route: Route) -> None:
@@ -174,7 +181,7 @@ def test_bench_job_days_map_and_calendar_tell_of_it(app: FastAPI, manager: TestC
     assert "load 2" in text_of(manager.get(f"/bench/{last.job}", headers=PAGE).text)
     assert "load 2" not in text_of(manager.get(f"/bench/{first.job}", headers=PAGE).text)
     with transaction(app.state.database) as session:
-        crew = next(one for one in crews_on(session, DATE) if one.crew == CREW)
+        crew = next(one for one in crews_on(session, DATE, NOW) if one.crew == CREW)
         assert [(one.load, one.start, one.end) for one in crew.loads] == [(2, load.start, load.end)]
     assert f"{clock(load.start)}–{clock(load.end)} takes on load 2 in the yard" in text_of(
         manager.get(f"/days/{DATE}", headers=PAGE).text
@@ -263,5 +270,54 @@ def test_the_van_leaves_with_its_first_load_and_takes_the_second_on_later(
         on_way = {"at": at, "visit": last, "what": "on_way"}
         assert crew.post(f"{HOME}/times", json=on_way).status_code == 200
         assert tick(last, on=False) == 409
+    finally:
+        app.state.clock = lambda: NOW
+
+
+@pytest.mark.parametrize("by_telephone", [False, True])
+def test_the_rest_of_a_late_day_goes_by_the_yard_whoever_notes_it(
+    app: FastAPI, manager: TestClient, route: Route, by_telephone: bool
+) -> None:
+    """The crew notes on its phone that it ends the first visit late; or it calls, and the office notes it so."""
+    first, load, last = route.stops
+    tells = manager if by_telephone else by_link(app, CREW, DATE)
+    with transaction(app.state.database) as session:
+        stored = session.get_one(tables.StoredPlan, app.state.plan_id)
+        week = read_week(stored.week)
+        zone = ZoneInfo(week.timezone)
+        told = list(session.exec(select(tables.DayResult.id).where(tables.DayResult.visit_id == first.job)))
+    late = 50 if by_telephone else 70
+    ended = first.end + late
+    at = datetime.datetime.combine(DATE, datetime.time(ended // 60, ended % 60), tzinfo=zone)
+    number = {place.id: n for n, place in enumerate(week.places)}
+    yard, here, there = (number[name] for name in (
+        "yard-north", *(next(job.place for job in week.jobs if job.id == visit) for visit in (first.job, last.job))
+    ))  # fmt: skip
+    assert week.rest is not None
+    to_yard, on = week.travel.minutes[here][yard], week.travel.minutes[yard][there] + week.rest.length
+    app.state.clock = lambda: at
+    try:
+        taken_back = {"at": at.isoformat(), "visit": last.job, "what": "on_way", "noted": False}
+        assert tells.post(f"{HOME}/times", json=taken_back).status_code == 200
+        result = {"at": at.isoformat(), "visit": first.job, "outcome": "partly", "start": first.start, "end": ended,
+                  "why": "ran out of time", "replaces": max(told, default=None)}  # fmt: skip
+        assert tells.post(f"{HOME}/results", json=result).status_code == 201
+        expected = tells.get(f"{HOME}/state", headers=JSON).json()["expected"]
+        loaded = {"start": ended + to_yard, "end": ended + to_yard + 25}
+        assert expected["loads"]["2"] == {**loaded, "late_min": loaded["start"] - load.start, "state": "ahead"}
+        assert expected["visits"][last.job]["start"] == loaded["end"] + on
+        page = text_of(manager.get(f"/days/{DATE}", headers=PAGE).text)
+        assert f"takes on load 2 in the yard now about {clock(loaded['start'])}" in page
+        assert f"{clock(last.start)}–{clock(last.end)} now about {clock(loaded['end'] + on)} {last.job}" in page
+        crew = next(one for one in manager.get("/today", headers=JSON).json()["crews"] if one["crew"] == CREW)
+        assert crew["where"].endswith(f"next the yard for load 2, there about {clock(loaded['start'])}")
+        assert crew["behind_min"] == loaded["start"] - load.start
+        assert f"about {clock(loaded['end'] + on)}" in crew["next"]
+        out = {"at": (at + datetime.timedelta(minutes=1)).isoformat(), "visit": last.job, "what": "on_way"}
+        app.state.clock = lambda: at + datetime.timedelta(minutes=1)
+        assert tells.post(f"{HOME}/times", json=out).status_code == 200  # said as it leaves the customer
+        said = tells.get(f"{HOME}/state", headers=JSON).json()["expected"]
+        assert said["visits"][last.job]["start"] == 1 + loaded["end"] + on
+        assert said["loads"] == {}
     finally:
         app.state.clock = lambda: NOW

@@ -1,10 +1,10 @@
 // Lifts at which two crews meet: that the second one is there, and that it is over, one tap each by either crew.
 import { all } from "../common.ts";
 import { spoken } from "../spoken.ts";
-import { worded } from "../words.ts";
+import { clock, worded } from "../words.ts";
 import type { Noting } from "./photo.ts";
 import type { Entry } from "./queue.ts";
-import type { DayState, LiftNotes } from "./state.ts";
+import { expectedLiftWords, type DayState, type LiftNotes } from "./state.ts";
 import { WAITS, localTime } from "./view.ts";
 
 type What = "here" | "over" | "on";
@@ -35,6 +35,14 @@ export function showLifts(state: DayState, waiting: readonly Entry[]): void {
   for (const place of all("[data-lift-theirs]")) {
     const words = liftWords(of(place.dataset["liftTheirs"]).theirs);
     place.textContent = words === "" ? "" : spoken("The other crew noted: {words}", { words });
+  }
+  for (const place of all("[data-expected-lift], [data-expected-second]")) {
+    place.textContent = expectedLiftWords(state, place.dataset["expectedLift"] ?? place.dataset["expectedSecond"] ?? "");
+  }
+  for (const place of all("[data-now-lift]")) {
+    const visit = place.dataset["nowLift"] ?? "";
+    const start = state.expected?.lifts?.[visit]?.start;
+    place.textContent = expectedLiftWords(state, visit) === "" || start === undefined ? "" : `→ ${clock(start)}`;
   }
   for (const button of all("[data-lift-undo]")) button.hidden = liftWords(of(button.dataset["liftUndo"]).mine) === "";
   for (const button of all("[data-lift-next]")) {

@@ -4,7 +4,7 @@ import { pinched } from "./drawing.ts";
 import type { Entry } from "./queue.ts";
 import { smaller } from "./shrink.ts";
 import { nextAtLift } from "./lift.ts";
-import { changes, expectedWords, loadChanges, newer, withWaiting, type DayState } from "./state.ts";
+import { aboutWords, changes, expectedLiftWords, expectedWords, loadChanges, newer, withWaiting, type DayState } from "./state.ts";
 import { sentence } from "./view.ts";
 
 const EMPTY: DayState = {
@@ -48,6 +48,19 @@ test("a lift is noted by one tap after the other, or by one for both, and taken 
   const seen = [[], [["here", true, "9:01"]], [["over", true, "9:30"]]] as [string, boolean, string][][];
   assert.deepEqual(seen.map((bodies) => nextAtLift({ mine: after(...bodies) ?? {}, theirs: {} })), ["here", "over", "on"]);
   assert.deepEqual(lifts["J-1"].mine, {});
+});
+
+test("a lift and a load are told by their new hour, a lift until either crew has noted it", () => {
+  const one = { start: 640, end: 670, late_min: 40, state: "ahead" };
+  const expected = { visits: {}, lifts: { "J-1": one }, second_crews: { "J-2": one }, loads: { "2": one }, back: 900, rest: null };
+  const state: DayState = { ...EMPTY, expected };
+  const words = "now about 10:40, 40 min later than planned";
+  assert.deepEqual([expectedLiftWords(state, "J-1"), expectedLiftWords(state, "J-2"), aboutWords(one)], [words, words, words]);
+  assert.equal(expectedLiftWords(state, "J-3"), "");
+  const noted = (mine: Record<string, string>, theirs: Record<string, string>): DayState => ({ ...state, lift_times: { "J-1": { mine, theirs } } });
+  assert.equal(expectedLiftWords(noted({ here: "9:01" }, {}), "J-1"), "");
+  assert.equal(expectedLiftWords(noted({}, { here: "9:01" }), "J-1"), "");
+  assert.equal(aboutWords({ ...one, late_min: 5 }), "");
 });
 
 test("a new posting is told load by load", () => {

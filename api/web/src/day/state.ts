@@ -27,9 +27,20 @@ export interface Stop {
   end: number;
 }
 
-/** When what is still to come is expected; minutes after midnight, `late_min` below 0: sooner than planned. */
+/** When something still to come is expected; minutes after midnight, `late_min` below 0: sooner than planned. */
+export interface ToCome {
+  start: number;
+  end: number;
+  late_min: number;
+  state: string;
+}
+
+/** When what is still to come is expected: visits, lifts at others' and second crews by visit, loads by number. */
 export interface ExpectedDay {
-  visits: Record<string, { start: number; end: number; late_min: number; state: string }>;
+  visits: Record<string, ToCome>;
+  lifts?: Record<string, ToCome>;
+  loads?: Record<string, ToCome>;
+  second_crews?: Record<string, ToCome>;
   back: number;
   rest: number | null;
 }
@@ -77,9 +88,20 @@ const ON_TIME_MIN = 5;
 
 /** Say when a visit is expected beside its planned time; empty where it goes as planned, has begun or is not known. */
 export function expectedWords(state: DayState, visit: string): string {
-  const one = state.expected?.visits[visit];
-  if (one === undefined || one.state === "there" || Math.abs(one.late_min) <= ON_TIME_MIN) return "";
   if (state.times?.[visit]?.["here"] !== undefined || state.results[visit] !== undefined) return "";
+  return aboutWords(state.expected?.visits[visit]);
+}
+
+/** Say when a lift at which two crews meet is expected, likewise; empty once either crew has noted that it began. */
+export function expectedLiftWords(state: DayState, visit: string): string {
+  const { mine = {}, theirs = {} } = state.lift_times?.[visit] ?? {};
+  if (mine["here"] !== undefined || theirs["here"] !== undefined) return "";
+  return aboutWords(state.expected?.lifts?.[visit] ?? state.expected?.second_crews?.[visit]);
+}
+
+/** Say when something is expected beside its planned time; empty where it goes as planned, has begun or is not known. */
+export function aboutWords(one: ToCome | undefined): string {
+  if (one === undefined || one.state === "there" || Math.abs(one.late_min) <= ON_TIME_MIN) return "";
   const values = { time: clock(one.start), min: Math.abs(one.late_min) };
   return one.late_min > 0 ? spoken("now about {time}, {min} min later than planned", values) : spoken("now about {time}, {min} min sooner than planned", values);
 }

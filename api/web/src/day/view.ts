@@ -4,7 +4,7 @@ import { nextAt, words } from "./flow.ts";
 import { showLifts } from "./lift.ts";
 import type { Entry } from "./queue.ts";
 import { showSigned } from "./signature.ts";
-import { expectedWords, type DayState, type Result } from "./state.ts";
+import { aboutWords, expectedWords, type DayState, type Result } from "./state.ts";
 import { spoken, spokenFor } from "../spoken.ts";
 import { clock, worded } from "../words.ts";
 
@@ -69,15 +69,20 @@ export function show(state: DayState, waiting: readonly Entry[]): void {
     showSigned(stop, visit, state, unsent ? ` ${WAITS}` : "");
   }
   showLifts(state, waiting);
-  for (const load of all(".panel.load")) showLoad(load);
+  for (const load of all(".panel.load")) showLoad(load, state);
   showRoute(state, waiting);
   const back = document.querySelector("#back-expected");
   const home = state.out?.back_at ? undefined : state.expected?.back;
   if (back !== null) back.textContent = home === undefined ? "" : spoken("now expected back about {time}", { time: clock(home) });
 }
 
-/** Say what of a later load is not on the van yet. */
-function showLoad(load: HTMLElement): void {
+/** Say when a later load is expected, and what of it is not on the van yet. */
+function showLoad(load: HTMLElement, state: DayState): void {
+  const n = load.dataset["load"] ?? "";
+  const expected = state.expected?.loads?.[n];
+  const words = aboutWords(expected);
+  for (const about of all(`[data-expected-load="${n}"]`)) about.textContent = words;
+  for (const rail of all(`[data-now-load="${n}"]`)) rail.textContent = words === "" || expected === undefined ? "" : `→ ${clock(expected.start)}`;
   const place = load.querySelector("[data-off-van]");
   if (place === null) return;
   const off = all(".stop").filter((stop) => stop.dataset["inLoad"] === load.dataset["load"]).map((stop) => stop.dataset["visit"] ?? "");
