@@ -14,29 +14,32 @@ import numpy as np
 from scheduler.engine.master.enumeration import Listed
 from scheduler.engine.master.pool import Pool
 from scheduler.engine.master.rows import Rows
-from scheduler.engine.master.solver import append, lean, solver
-from scheduler.engine.master.subset_row_cuts import broken
+from scheduler.engine.master.solver import append, lean, roughly, solver
 from scheduler.engine.model.arrays import Ints, Model
 from scheduler.engine.pricing.columns import Columns, joined
-from scheduler.engine.pricing.crew_day import MOST_STEPS, ROUGH_STEPS, ROUGHEST_STEPS, Day, Priced
+from scheduler.engine.pricing.crew_day import FINE_STEPS, MOST_STEPS, ROUGH_STEPS, ROUGHEST_STEPS, Day, Priced
 from scheduler.engine.pricing.elsewhere import Elsewhere, Round, SpreadPricing
 from scheduler.engine.pricing.search import COMPLETE, TRUNCATED
 
 BEAMS = (60, 500, 4000, 0)  # labels extended at each number of stops: few while prices are rough, all for the bound
+SHORT_BEAMS = (60, 4000, 0)  # where crews meet: routes are short, and a search of more labels takes little longer
+STEPS = {60: ROUGH_STEPS, 500: ROUGH_STEPS, 4000: FINE_STEPS, 0: MOST_STEPS}  # of a day in the bounds of each
 ROOM = 60_000
 EXACT_ROOM = 3_000_000
-MANY_DAYS, PARTS = 60, 4  # crew days that are priced by parts at first, and these
+MANY_DAYS, PARTS, FEW_PARTS = 60, 4, 2  # crew days that are priced by parts at first, and these; of very many
 EARLY_BEAM, EARLY_ROOM = 20, 12_000  # of that, while the parts bring in so much of what is taken of them:
 EARLY_FULL = 0.3
 SLOW = 0.02  # of what is open between bound and value: a round of theirs that wins less is the last of its beam
+MOST_OPEN = 0.1  # of the value, as the first bounds say nothing
 NEW_AT_ALL, LEAST_NEW, MOST_NEW = 2_000, 10, 200  # columns a round, in all and for one crew day
 FEW_NEW = 5  # columns a round that are not worth another at the same beam
 TOLERANCE = 1e-4
 TAKEN = 1e7  # cents that serving a job again would cost
 MOST_BESIDE = 30  # columns of one crew day that go with those taken
-LEAST_BROKEN = 0.02  # rows by which a set must be broken
-MOST_INSIDE, LEFT_INSIDE = 6_000, 3_000  # columns of the program: from how many on some leave, and to how many
+MOST_INSIDE = 6_000  # columns of the program, from which on half of them leave
 MOST_ASKED = 1_000  # columns of the pool that come back into the program at once
+VERY_MANY_DAYS = 300  # crew days from which on the program is solved by an interior point while prices are rough
+MORE_INSIDE = 3  # times as many columns are then in the program
 
 
 class Stopped(Exception):
@@ -64,16 +67,17 @@ class Relaxation:
         self.days = [Day(model, k, seed) for k in range(len(model.crew_days))]
         self.lead = sorted(set(model.group.tolist()))
         self.count = np.bincount(model.group, minlength=len(self.days))
+        self.beams = BEAMS if model.copied is None else SHORT_BEAMS
+        self.very_many = len(self.lead) >= VERY_MANY_DAYS
         self.lp = solver(self.rows)
         self.inside: Ints = np.zeros(0, np.int64)  # the pool's columns in the program, in its order
-        self.place: Ints = np.zeros(
-            0, np.int64
-        )  # of each of the pool's columns its place in `inside`; below 0: outside
+        self.place: Ints = np.zeros(0, np.int64)  # of each of the pool's its place in `inside`; below 0: outside
         self.bound = -math.inf
         self.value = math.inf
-        self.level = 0  # of `BEAMS`
+        self.level = 0  # of `beams`
         self.part = 0  # of the crew days, that is priced next by itself
-        self.fullness = [1.0] * PARTS if len(self.lead) >= MANY_DAYS else [0.0]  # of the parts as last priced
+        parts = FEW_PARTS if self.very_many else PARTS
+        self.fullness = [1.0] * parts if len(self.lead) >= MANY_DAYS else [0.0]  # of the parts as last priced
         self.dual: Any = np.zeros(len(self.rows.cap))
         self.primal: Any = np.zeros(0)
         self.skip_low: Any = np.zeros(self.rows.skips)  # by job: 1 where it is skipped for certain
@@ -97,11 +101,28 @@ class Relaxation:
             self.lp.run()
             self.read()
 
+    def solve_roughly(self, asked: int) -> None:
+        """Solve as `solve_lp` does; very large programs near enough for prices, by an interior point.
+
+        From one solution to the next the simplex method takes longer there than from nothing, and its prices, from a
+        corner, ask for more columns. Up to so many columns outside may be left that the prices ask for.
+        """
+        if not self.very_many:
+            self.solve_lp()
+            return
+        self._take_new()
+        while True:
+            roughly(self.lp)
+            self.read()
+            self._bring_in(more := self._asked_for())
+            if len(more) <= asked:
+                return
+
     def _take_new(self) -> None:
         """Bring the pool's newest columns into the program; where they are very many, none before prices ask for it."""
         before = len(self.place)
         self.place = np.append(self.place, np.full(len(self.pool) - before, -1))
-        if len(self.pool) - before <= MOST_INSIDE:
+        if len(self.pool) - before <= self._most_inside:
             self._bring_in(np.arange(before, len(self.pool)))
 
     def _bring_in(self, columns: Ints) -> None:
@@ -116,18 +137,22 @@ class Relaxation:
             return self.inside[:0]
         reduced = np.where(self.place < 0, self.pool.reduced(self.dual)[: len(self.place)], 0.0)
         asked = np.nonzero(reduced < -TOLERANCE)[0]
-        return asked[np.argsort(reduced[asked], kind="stable")[:MOST_ASKED]]
+        return asked[np.argsort(reduced[asked], kind="stable")[: MOST_ASKED * (MORE_INSIDE if self.very_many else 1)]]
+
+    @property
+    def _most_inside(self) -> int:
+        return MOST_INSIDE * (MORE_INSIDE if self.very_many else 1)
 
     def _leave(self) -> None:
         """Take out of the program the columns of most reduced cost, where there are so many that they delay it.
 
         They stay in the pool, and come back once prices ask for them.
         """
-        if len(self.inside) <= MOST_INSIDE:
+        if len(self.inside) <= self._most_inside:
             return
         reduced = self.pool.reduced(self.dual)[self.inside]
         order = np.argsort(reduced, kind="stable")
-        out = np.sort(order[LEFT_INSIDE:])
+        out = np.sort(order[self._most_inside // 2 :])
         out = out[reduced[out] > TOLERANCE]
         self.lp.deleteCols(len(out), (out + self.rows.first).astype(np.int32))
         self.inside = np.delete(self.inside, out)
@@ -157,7 +182,7 @@ class Relaxation:
 
         away: dict[int, Priced] = {}
         if self.spread is not None and len(priced := [k for k in self.lead if k not in self.listed.span]) > 1:
-            away = self.spread.search(priced, Round(prices, -TOLERANCE, room, beam, most))
+            away = self.spread.search(priced, Round(prices, -TOLERANCE, room, beam, most, STEPS[beam]))
 
         def one(k: int) -> Priced:
             self.check()
@@ -166,10 +191,8 @@ class Relaxation:
                 return Priced(columns, reduced, COMPLETE, float(reduced.min(initial=-TOLERANCE)))
             if k in away:
                 return away[k]
-            steps = ROUGH_STEPS if beam else MOST_STEPS
-            return self.days[k].search(
-                prices, -TOLERANCE, every_set=False, room=room, beam=beam, most=most, steps=steps
-            )
+            day, steps = self.days[k], STEPS[beam]
+            return day.search(prices, -TOLERANCE, every_set=False, room=room, beam=beam, most=most, steps=steps)
 
         found = list(self.threads.map(one, self.lead)) if self.threads else [one(k) for k in self.lead]
         bound = self.dual_value() + sum(self.count[k] * one.least for k, one in zip(self.lead, found, strict=True))
@@ -181,20 +204,23 @@ class Relaxation:
 
         1.0 is as many new ones as are taken of each.
         """
-        prices, reduced_of_listed = self.rows.prices(self.dual, self.days), self.listed.reduced(self.dual)
-        lead, few = self.lead[self.part :: PARTS], LEAST_NEW
-        self.part = (self.part + 1) % PARTS
+        parts, few = len(self.fullness), LEAST_NEW
+        lead, self.part = self.lead[self.part :: parts], (self.part + 1) % parts
+        new = self._quickly(lead, self.dual, few, EARLY_ROOM, EARLY_BEAM, ROUGHEST_STEPS)
+        return new / (few * len(lead))
+
+    def _quickly(self, lead: list[int], dual: Any, few: int, room: int, beam: int, steps: int) -> int:
+        """Add at most `few` columns of negative reduced cost of each of these crew days; return how many are new."""
+        prices, reduced_of_listed = self.rows.prices(dual, self.days), self.listed.reduced(dual)
 
         def one(k: int) -> Columns:
             self.check()
             if k in self.listed.span:
                 return self.listed.under(k, reduced_of_listed, -TOLERANCE, few)[0]
-            room, beam, steps = EARLY_ROOM, EARLY_BEAM, ROUGHEST_STEPS
             day = self.days[k]
             return day.search(prices, -TOLERANCE, every_set=False, room=room, beam=beam, most=few, steps=steps).columns
 
-        found = self.threads.map(one, lead) if self.threads else map(one, lead)
-        return sum(self.pool.add(columns) for columns in found) / (few * len(lead))
+        return sum(map(self.pool.add, self.threads.map(one, lead) if self.threads else map(one, lead)))
 
     def under(
         self, gap: float, most: int, room: int, *, all_or_none: bool = False, at_most_s: float = math.inf
@@ -285,18 +311,8 @@ class Relaxation:
         for c in taken:
             dual[self.model.row_of[self.pool.jobs[c]]] = -TAKEN
             used[self.pool.crew_day[c]] += 1
-        prices, reduced_of_listed = self.rows.prices(dual, self.days), self.listed.reduced(dual)
-
-        def one(k: int) -> Columns:
-            self.check()
-            if k in self.listed.span:
-                return self.listed.under(k, reduced_of_listed, -TOLERANCE, MOST_BESIDE)[0]
-            few, beam, steps, day = MOST_BESIDE, BEAMS[0], ROUGH_STEPS, self.days[k]
-            return day.search(prices, -TOLERANCE, every_set=False, room=ROOM, beam=beam, most=few, steps=steps).columns
-
         free = [k for k in self.lead if used[k] < self.count[k]]
-        found = list(self.threads.map(one, free) if self.threads else map(one, free))
-        return sum(self.pool.add(columns) for columns in found)
+        return self._quickly(free, dual, MOST_BESIDE, ROOM, BEAMS[0], STEPS[BEAMS[0]])
 
     def columns(self) -> Columns:
         """Return the whole pool."""
@@ -327,18 +343,7 @@ class Relaxation:
 
         Prices of odd sets are known to the pricing, so that the bound stays proven. Raises `Stopped` through `check`.
         """
-        columns = self.columns()
-        used = np.nonzero(self.primal > 1e-6)[0]
-        alone = self.rows.cap[self.rows.crew_row : self.rows.helper_row] == 1  # not of a group of equal crew days
-        parts = [
-            np.append(self.model.row_of[columns.jobs_of(c)], [self.rows.crew_row + k] if alone[k] else []).astype(
-                np.int64
-            )
-            for c, k in zip(used.tolist(), columns.crew_day[used].tolist(), strict=True)
-        ]
-        ptr = np.cumsum([0, *map(len, parts)])
-        flat = np.concatenate(parts or [np.zeros(0, np.int64)])
-        odd_sets = broken(ptr, flat, self.primal[used], self.rows.helper_row, LEAST_BROKEN)
+        odd_sets = self.rows.broken_odd_sets(self.columns(), self.primal)
         if not len(odd_sets):
             return False
         self._leave()
@@ -354,22 +359,29 @@ class Relaxation:
         self.run(progress)
         return True
 
-    def run(self, progress: Callable[[], None] = lambda: None, beams: Sequence[int] = BEAMS) -> None:
-        """Price and cut until no column and no cut is left; raises `Stopped` through `check`."""
+    def run(self, progress: Callable[[], None] = lambda: None, beams: Sequence[int] = ()) -> None:
+        """Price and cut until no column and no cut is left; raises `Stopped` through `check`.
+
+        beams: labels extended at each number of stops, from `level` on; none given: `self.beams`.
+        """
+        beams = beams or self.beams
         while sum(self.fullness) > EARLY_FULL * len(self.fullness):
             self.check()
-            self.solve_lp()
+            self.solve_roughly(2 * MOST_ASKED)
             self.fullness = [*self.fullness[1:], self.price_some()]
             progress()
             self._leave()
-        many, value = len(self.fullness) > 1, math.inf
+        many, value, new = len(self.fullness) > 1, math.inf, len(self.lead)
         while True:
             self.check()
-            self.solve_lp()
+            if new >= len(self.lead):
+                self.solve_roughly(len(self.lead) // 10)
+            else:
+                self.solve_lp()
             fell, value = value - self.value, self.value
             new, complete = self.price(beams[self.level])
             progress()
-            if many and self.level < len(beams) - 1 and fell < SLOW * (value - self.bound):
+            if many and self.level < len(beams) - 1 and fell < SLOW * min(value - self.bound, MOST_OPEN * abs(value)):
                 self.level += 1  # what is left out keeps the bound down, not the columns that are missing
                 self._leave()
                 continue

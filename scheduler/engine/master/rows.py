@@ -10,11 +10,13 @@ from typing import Any, NamedTuple
 import numpy as np
 
 from scheduler.engine.master.cover_cuts import Cut, cover_cut
-from scheduler.engine.master.subset_row_cuts import LARGEST_SET
+from scheduler.engine.master.subset_row_cuts import LARGEST_SET, broken
 from scheduler.engine.model.arrays import FAR, Ints, Model
 from scheduler.engine.model.compiled import compiled
 from scheduler.engine.pricing.columns import Columns
 from scheduler.engine.pricing.crew_day import Day, Prices
+
+LEAST_BROKEN = 0.02  # rows by which a set must be broken
 
 
 class Rows:
@@ -99,6 +101,18 @@ class Rows:
             if cut is not None:
                 found.append(Cut(int(y), int(d), *cut))
         return found
+
+    def broken_odd_sets(self, columns: Columns, value: Any) -> Ints:
+        """Return the odd sets, as of `add_odd_sets`, that the fractional plan `value` (one number a column) breaks."""
+        used = np.nonzero(value > 1e-6)[0]
+        alone = self.cap[self.crew_row : self.helper_row] == 1  # not of a group of equal crew days
+        parts = [
+            np.append(self.model.row_of[columns.jobs_of(c)], [self.crew_row + k] if alone[k] else []).astype(np.int64)
+            for c, k in zip(used.tolist(), columns.crew_day[used].tolist(), strict=True)
+        ]
+        ptr = np.cumsum([0, *map(len, parts)])
+        flat = np.concatenate(parts or [np.zeros(0, np.int64)])
+        return broken(ptr, flat, value[used], self.helper_row, LEAST_BROKEN)
 
     def _stock_rows(self, cap: list[int]) -> None:
         """Add a row for each yard, item and day by which all jobs together could take more than has come."""

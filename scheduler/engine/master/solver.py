@@ -11,6 +11,7 @@ from scheduler.engine.master.pool import Pool
 from scheduler.engine.master.rows import Rows
 
 INFINITY = highspy.kHighsInf
+ROUGHLY: dict[str, Any] = {"solver": "ipm", "run_crossover": "off", "ipm_optimality_tolerance": 1e-3}
 
 
 class _Quiet(highspy.Highs):
@@ -50,6 +51,16 @@ def solver(rows: Rows, *, seconds: float | None = None) -> highspy.Highs:
         np.array([-1.0 if c >= skips else 1.0 for c, i in enumerate(index) for _ in i]),
     )
     return h
+
+
+def roughly(h: highspy.Highs) -> None:
+    """Solve near enough for prices that need not be exact, from nothing by an interior point; no basis comes of it."""
+    usual = {name: h.getOptionValue(name)[1] for name in ROUGHLY}
+    for name, value in ROUGHLY.items():
+        h.setOptionValue(name, value)
+    h.run()
+    for name, value in usual.items():
+        h.setOptionValue(name, value)
 
 
 def lean(h: highspy.Highs, rows: Rows, low: Any, more: Any) -> None:

@@ -17,19 +17,28 @@ ENGINE = "eaveboard 0.1"
 NOT_ASKED = (Because("not_planned", "Not planned so far; the search is still under way."),)
 
 Routes = dict[int, list[int]]
+Known = dict[tuple[int, tuple[tuple[int, int | None], ...]], list[Timed]]
 
 
 def timed(
-    model: Model, routes: Mapping[int, Sequence[int]], starts: Mapping[int, int] | None = None
+    model: Model,
+    routes: Mapping[int, Sequence[int]],
+    starts: Mapping[int, int] | None = None,
+    known: Known | None = None,
 ) -> dict[int, Timed]:
     """Return the best timing of all routes together, by crew day; raises `ValueError` where a route has none.
 
-    starts: of jobs that have an assist, when they begin (`timing.time_route`).
+    starts: of jobs that have an assist, when they begin (`timing.time_route`). known: timings of this model's routes,
+    by crew day, jobs and their given starts, to which those that are new come.
     """
     found: dict[int, Timed] = {}
     choices: dict[int, dict[int, list[Timed]]] = {}  # by row of weekly minutes and crew day
+    known = {} if known is None else known
+    given, helped = starts or {}, model.helped_job.tolist()
     for k, jobs in routes.items():
-        ways = timings(model, k, list(jobs), starts)
+        key = k, tuple((int(j), given.get(j if helped[j] < 0 else helped[j])) for j in jobs)
+        if (ways := known.get(key)) is None:
+            ways = known[key] = timings(model, k, list(jobs), starts)
         if not ways:
             raise ValueError(f"crew day {k} cannot serve {list(jobs)}")
         found[k] = min(ways, key=lambda t: t.cost)
@@ -64,16 +73,18 @@ def plan_of(
     because: Mapping[int, tuple[Because, ...]] | None = None,
     starts: Mapping[int, int] | None = None,
     times: Mapping[int, Timed] | None = None,
+    known: Known | None = None,
 ) -> Plan:
     """Return the plan that sends out `routes`, crews in the week's order, day by day.
 
     because: why each job left out is not planned, by number; None: that the search is still under way.
     starts: of jobs that have an assist, when they begin. times: of every route, None: the best that `starts` allow.
+    known: as of `timed`.
     """
     week = model.week
     second = week.format == "week/2"
     made: list[Route] = []
-    times_of = timed(model, routes, starts) if times is None else times
+    times_of = timed(model, routes, starts, known) if times is None else times
     for k, way in sorted(times_of.items(), key=lambda r: (model.day_of[r[0]], model.crew_of[r[0]])):
         crew = week.crews[int(model.crew_of[k])].id
         head = (crew, int(model.day_of[k]), way.depart, way.back, way.helpers, way.rest)

@@ -16,7 +16,7 @@ from scheduler.engine.pricing.problem import Duals, Follows, Hours, Loads, Prici
 from scheduler.engine.pricing.search import search
 
 MOST_STEPS = 1500  # of a day in the bounds: its minutes are exact; the scaled published sets get coarser steps
-ROUGH_STEPS, ROUGHEST_STEPS = 100, 50  # of a day where few labels are extended, and very few
+FINE_STEPS, ROUGH_STEPS, ROUGHEST_STEPS = 300, 100, 50  # where not all labels are extended, few, and very few
 NEVER: Ints = np.zeros(1, np.int64)  # what never halts a search
 
 

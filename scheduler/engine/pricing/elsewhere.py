@@ -37,6 +37,7 @@ class Round:
     room: int
     beam: int
     most: int
+    steps: int
 
 
 class SpreadPricing:
@@ -96,6 +97,12 @@ def price(word: str, model: Model | None, seed: int, days: Sequence[int], wanted
     for k in days:
         day = own.get(k) or own.setdefault(k, Day(known, k, seed))
         found[k] = day.search(
-            wanted.prices, wanted.threshold, every_set=False, room=wanted.room, beam=wanted.beam, most=wanted.most
+            wanted.prices,
+            wanted.threshold,
+            every_set=False,
+            room=wanted.room,
+            beam=wanted.beam,
+            most=wanted.most,
+            steps=wanted.steps,
         )
     return found

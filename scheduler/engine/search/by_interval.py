@@ -3,14 +3,14 @@
 from __future__ import annotations
 
 import itertools
-from collections.abc import Callable, Mapping
+from collections.abc import Callable, Mapping, Sequence
 from concurrent.futures import ThreadPoolExecutor
 from dataclasses import replace
 from typing import TYPE_CHECKING
 
 import numpy as np
 
-from scheduler.engine.master.relaxation import Relaxation
+from scheduler.engine.master.relaxation import VERY_MANY_DAYS, Relaxation
 from scheduler.engine.model.intervals import by_intervals
 from scheduler.engine.model.plans import timed
 from scheduler.engine.pricing.columns import Columns, columns_of_routes
@@ -29,7 +29,7 @@ DAY_ROOM = 2_000_000  # labels of a crew day to list its sets
 MARGIN = 1.0  # cents kept clear of every comparison with the gap
 FEWEST_DAYS, MOST_DAYS = 2, 5  # that a dive plans anew
 BY_PROGRAM = 0.5  # of these dives, as far as the program does jobs that the plan leaves out
-PIECES = 6  # intervals of the starts of a job that has an assist, at most
+PIECES, FEW_PIECES = 6, 2  # intervals of the starts of a job that has an assist, at most; of very many crew days
 
 
 class ByInterval:
@@ -38,7 +38,8 @@ class ByInterval:
     def __init__(self, best: Best, seed: int, check: Callable[[], None], threads: ThreadPoolExecutor | None) -> None:
         self.best, self.seed, self.check = best, seed, check
         self.chance = np.random.default_rng([seed, 17])
-        self.copies = by_intervals(best.model, PIECES)
+        very_many = len(best.model.crew_days) >= VERY_MANY_DAYS
+        self.copies = by_intervals(best.model, FEW_PIECES if very_many else PIECES)
         self.model = self.copies.model
         self.relax = Relaxation(self.model, seed, check, threads)
         self.nearly = Nearly(best, self.copies, seed, check)
@@ -51,10 +52,19 @@ class ByInterval:
         self.relax.add(replace(alone, crew_day=self.model.group[alone.crew_day], jobs=item[alone.jobs]))
         self.relax.add(columns_of_routes(self.model, self.nearly.state()[0]))
 
-    def bound(self) -> None:
-        """Solve the relaxation and keep its bound, which is one on every plan of the week."""
+    def bound(self, met: Callable[[], Sequence[Columns]] = lambda: ()) -> None:
+        """Solve the relaxation and keep its bound, which is one on every plan of the week.
+
+        met: gives routes of copies met meanwhile; where pricing takes long, they come in on the way.
+        """
         self.best.tell("raising the bound")
-        self.relax.run(self._prove)
+
+        def progress() -> None:
+            self._prove()
+            for columns in met() if self.relax.very_many else ():
+                self.relax.add(columns)
+
+        self.relax.run(progress)
         self._prove()
 
     def tighten(self) -> bool:

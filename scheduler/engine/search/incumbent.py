@@ -8,11 +8,12 @@ from collections.abc import Mapping, Sequence
 
 from scheduler.audit import audit
 from scheduler.engine.model.arrays import Model
-from scheduler.engine.model.plans import plan_of, whole_bound
+from scheduler.engine.model.plans import Known, plan_of, whole_bound
 from scheduler.engine.model.timing import Timed
 from scheduler.plan import Plan
 
 Routes = dict[int, list[int]]
+MOST_KNOWN = 20_000  # timings of routes that are kept
 
 
 class Best:
@@ -29,6 +30,7 @@ class Best:
         self.bound = -math.inf
         self.phase = "reading the week"
         self.refused = 0
+        self.known: Known = {}  # most routes of a plan are those of the one before
 
     def offer(
         self,
@@ -45,7 +47,9 @@ class Best:
         """
         if cost >= self.cost:
             return False
-        plan = plan_of(self.model, routes, seconds=0.0, bound=None, starts=starts, times=times)
+        if len(self.known) > MOST_KNOWN:
+            self.known = {}
+        plan = plan_of(self.model, routes, seconds=0.0, bound=None, starts=starts, times=times, known=self.known)
         total = plan.cost.total + sum(self.model.must[j] for j in self.model.missing(routes))
         if audit(self.model.week, plan).broken_rules or total >= self.cost:
             self.refused += 1

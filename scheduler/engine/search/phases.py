@@ -8,7 +8,7 @@ from functools import partial
 
 import numpy as np
 
-from scheduler.engine.master.relaxation import Relaxation, Stopped
+from scheduler.engine.master.relaxation import VERY_MANY_DAYS, Relaxation, Stopped
 from scheduler.engine.model.arrays import Model
 from scheduler.engine.pricing.columns import Columns, columns_of_routes
 from scheduler.engine.pricing.elsewhere import Elsewhere
@@ -23,6 +23,7 @@ QUICK_ROUNDS, QUICK_MOST = 40, 8_000  # of taking out and putting back before pr
 QUICK_MEETING = 3_000, 3.0  # rounds at least where crews meet, and their heat: a proof there wants a good plan first
 QUICK_HOT, QUICK_COLD = 0.1, 0.001  # heat of these rounds, of what a stop costs: at first, at last
 QUICK_SHARE = 0.15  # of the time given
+QUICK_OFFERS = 40  # of plans of very many crew days, at most
 AGAIN = "some days by a dive"
 
 
@@ -93,7 +94,7 @@ class Search:
             self.roaming.columns = dives.nearly.columns
         dives.take(self.relax.columns())
         given = self.left()
-        dives.bound()
+        dives.bound(self.met)
         if self.roaming:
             self.roaming.left_out = dives.relax.skipped()
         dives.begin(self.left, given)
@@ -119,15 +120,20 @@ class Search:
         self.offer(ruin.columns(), ruin.cost)
         self.best.tell("moving jobs about")
         given = self.left()
-        step, rounds, hot = 50, min(QUICK_MOST, QUICK_ROUNDS * len(self.model.service)), QUICK_HOT
+        step, rounds, hot = 50, QUICK_ROUNDS * len(self.model.service), QUICK_HOT
+        if len(self.model.crew_days) < VERY_MANY_DAYS:
+            rounds = min(QUICK_MOST, rounds)
+        else:  # a round changes little, pricing takes long, and so does an audit
+            step = max(step, rounds // QUICK_OFFERS)
         if self.meets and rounds < QUICK_MEETING[0]:
             rounds, hot = QUICK_MEETING
         for done in range(0, rounds, step):
             self.check()
-            if self.left() < given * (1 - QUICK_SHARE):
-                break
             before = self.left()
-            ruin.run(step, ruin.stop_cents * hot * (QUICK_COLD / hot) ** (done / rounds))
+            used = (given - before) / (QUICK_SHARE * given) if np.isfinite(given) else 0.0
+            if used > 1:
+                break
+            ruin.run(step, ruin.stop_cents * hot * (QUICK_COLD / hot) ** max(used, done / rounds))
             if np.isfinite(given):
                 self.rate = max(self.rate, step / max(1e-4, before - self.left()))
             if done % (rounds // 10 // step * step + step) == 0:

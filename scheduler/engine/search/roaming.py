@@ -27,6 +27,7 @@ FIRST_SHARE, MOST_SHARE = 0.02, 0.2  # of the time given: the first cycle, and t
 LONGER = 1.3  # each by the one before
 SLICE_S = 0.05  # between two looks at the clock
 IDLE, MOST_IDLE = 0.5, 2.0  # of a cycle: how much longer it rests after each that wins nothing, and at most
+OFFERS = 10  # times as long as a plan takes to be audited until the next is offered
 COOL = 0.05  # of what a stop costs: heat under which routes are kept for the master
 MOST_WAITING = 40  # plans whose routes wait
 
@@ -96,18 +97,25 @@ class Roaming:
         ruin.lean(LEAN * (1.0 - 2.0 * self.left_out) if leaning else None)
         ruin.begin_from(*self.best.plan_now(), afresh=True)
         stop = ruin.stop_cents
-        begun, gain = self.left(), 0
+        begun, gain, due = self.left(), 0, self.left()
         while not self._over() and (done := (begun - self.left()) / seconds) < 1:
             heat = stop * hot * math.pow(COLD / hot, done)
             ruin.run(self.slice, heat)
-            if ruin.cost < self.best.cost:  # what it costs without leaning
-                before = self.best.cost
-                self.best.offer(ruin.routes(), ruin.cost, ruin.starts())
-                gain += max(0, before - ruin.cost)
+            if ruin.cost < self.best.cost and self.left() <= due:
+                asked = self.left()
+                gain += self._offer()
+                due = self.left() - OFFERS * (asked - self.left())
             if heat < COOL * stop:
                 self._keep(ruin.now)
         self._keep(ruin.best)
-        return gain
+        return gain + self._offer()
+
+    def _offer(self) -> int:
+        """Offer the best plan of the cycle; return by how many cents it is better than any before."""
+        ruin, before = self.ruin, self.best.cost
+        if ruin.cost < before:  # what it costs without leaning
+            self.best.offer(ruin.routes(), ruin.cost, ruin.starts())
+        return max(0, before - ruin.cost)
 
     def _keep(self, state: State) -> None:
         made = self.columns

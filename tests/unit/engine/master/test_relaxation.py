@@ -5,8 +5,10 @@ from __future__ import annotations
 import random
 
 import numpy as np
+import pytest
 
 from scheduler import build
+from scheduler.engine.master import relaxation as module
 from scheduler.engine.master.relaxation import Relaxation
 from scheduler.engine.pricing.crew_day import Day
 from scheduler.engine.pricing.search import COMPLETE, FULL
@@ -39,3 +41,17 @@ def test_a_search_that_is_halted_does_not_claim_to_have_seen_all() -> None:
     fewer, _, ended, _ = day.search(None, 1e15, every_set=True, room=ROOM, halt=halt)
     assert ended == FULL
     assert len(fewer) < len(columns)
+
+
+@pytest.mark.parametrize("seed", [1, 2, 5])
+def test_very_many_crew_days_come_to_the_same_bound(seed: int, monkeypatch: pytest.MonkeyPatch) -> None:
+    week = small_week(random.Random(seed), jobs=9, crews=3, days=3)
+    usual = Relaxation(build(week), 0, lambda: None, None)
+    monkeypatch.setattr(module, "MANY_DAYS", 1)
+    monkeypatch.setattr(module, "VERY_MANY_DAYS", 1)
+    by_parts = Relaxation(build(week), 0, lambda: None, None)
+    assert by_parts.very_many
+    for relax in (usual, by_parts):
+        relax.listed.span.clear()
+        relax.run()
+    assert by_parts.bound == pytest.approx(usual.bound, abs=1)

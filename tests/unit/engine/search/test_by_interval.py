@@ -9,6 +9,7 @@ from pathlib import Path
 import pytest
 
 from scheduler.audit import audit
+from scheduler.engine.master import relaxation
 from scheduler.engine.master.relaxation import Relaxation
 from scheduler.engine.model.build import build
 from scheduler.engine.model.intervals import by_intervals
@@ -64,6 +65,23 @@ def test_no_list_of_sets_lacks_one_of_the_cheapest_plan(seed: int) -> None:
         for sets in (one, other):
             assert frozenset(jobs | assists) in sets[model.crew_day[route.crew, route.day]]
     assert best.bound <= plan.cost.total
+
+
+@pytest.mark.usefixtures("compiled")
+def test_routes_met_while_very_many_crew_days_are_priced_come_in(monkeypatch: pytest.MonkeyPatch) -> None:
+    week = read_week((WEEKS / "v2-tiny-4.week.json").read_bytes())
+    best = Best(build(week))
+    ruin = Ruin(best.model, 0)
+    ruin.start()
+    ruin.run(500, ruin.stop_cents)
+    monkeypatch.setattr(relaxation, "VERY_MANY_DAYS", 1)
+    dives = ByInterval(best, 0, nothing, None)
+    met = dives.nearly.columns(ruin.best)
+    waiting = [met]
+    dives.bound(lambda: [waiting.pop()] if waiting else [])
+    assert not waiting
+    assert all(dives.relax.pool.find(int(k), met.jobs_of(c), int(met.out[c])) >= 0 for c, k in enumerate(met.crew_day))
+    assert best.bound <= OPTIMUM[4]
 
 
 # The second takes twice as long as all others, which hold the same.
