@@ -11,7 +11,7 @@ import pytest
 from msgspec.structs import replace
 
 from scheduler import build, plan_week
-from scheduler.engine.master import enumeration, relaxation
+from scheduler.engine.master import enumeration, relaxation, rows
 from scheduler.engine.master.relaxation import Relaxation
 from scheduler.engine.master.subset_row_cuts import broken, broken_sets, spread
 from scheduler.engine.model.arrays import Ints
@@ -25,7 +25,7 @@ SEEDS = range(22)
 
 def test_no_cut_raises_the_bound_above_a_best_plan(monkeypatch: pytest.MonkeyPatch) -> None:
     monkeypatch.setattr(enumeration, "ROOM", 1)  # everything is priced
-    monkeypatch.setattr(relaxation, "LEAST_BROKEN", 1e-6)
+    monkeypatch.setattr(rows, "LEAST_BROKEN", 1e-6)
     cut, raised = 0, 0
     for seed in SEEDS:
         week = small_week(random.Random(seed), jobs=7, crews=3, days=1)
@@ -61,8 +61,8 @@ def larger_alone(ptr: Ints, flat: Ints, value: Any, rows: int, least: float) -> 
 def test_larger_sets_raise_the_bound_never_above_a_plan_proven_without_them(
     monkeypatch: pytest.MonkeyPatch,
 ) -> None:
-    monkeypatch.setattr(relaxation, "broken", larger_alone)
-    monkeypatch.setattr(relaxation, "LEAST_BROKEN", 1e-3)
+    monkeypatch.setattr(rows, "broken", larger_alone)
+    monkeypatch.setattr(rows, "LEAST_BROKEN", 1e-3)
     large, raised = 0, 0
     for seed in (2, 3):
         week = make_week("mixed", 24, 3, seed=seed)
@@ -82,9 +82,8 @@ def test_larger_sets_raise_the_bound_never_above_a_plan_proven_without_them(
 
 
 def test_columns_that_leave_the_program_come_back_once_prices_ask_for_them(monkeypatch: pytest.MonkeyPatch) -> None:
-    monkeypatch.setattr(relaxation, "broken", larger_alone)
-    monkeypatch.setattr(relaxation, "LEAST_BROKEN", 1e-3)
-    monkeypatch.setattr(relaxation, "LEFT_INSIDE", 0)
+    monkeypatch.setattr(rows, "broken", larger_alone)
+    monkeypatch.setattr(rows, "LEAST_BROKEN", 1e-3)
     left = 0
     for seed in (2, 3):
         model, value = build(make_week("mixed", 24, 3, seed=seed)), list[float]()
