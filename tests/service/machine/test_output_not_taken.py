@@ -22,6 +22,8 @@ from typer.main import get_command
 
 from api.cli import app
 from api.cli.saying.manual import each_command
+from api.secret import read_secret
+from api.settings import Settings
 from scheduler.documents import encode
 from scheduler.times.calibrate import COLUMNS
 from tests.conftest import BuiltDemo
@@ -80,6 +82,7 @@ def here(built: BuiltDemo, tmp_path_factory: pytest.TempPathFactory) -> Path:
     shutil.copytree(built.out, folder / "demo")
     (folder / "data").mkdir()
     put_migrated(folder / "data" / "eaveboard.sqlite")
+    read_secret(Settings(data=folder / "data", database="", port=8410), lambda: "s" * 43)
     week = json.loads((ROOT / "tests/data/weeks/v2-tiny-1.week.json").read_text())
     crew = week["crews"][0]
     own = {"yard": "yard-1", "skills": crew["skills"], "days_off": [], "usual_with": []}
@@ -114,7 +117,7 @@ def history(rows: int) -> str:
 
 def said(line: str, here: Path, lead: str) -> tuple[int, str]:
     """Run a command with its output led so; return its exit code and what it said of errors."""
-    folder = here / ("demo" if line.startswith(("packet", "daysheet", "import")) else "data")
+    folder = here / ("demo" if line.startswith(("packet", "daysheet", "import", "export")) else "data")
     with sqlite3.connect(here / "demo" / "eaveboard.sqlite") as database:
         [(job,)] = database.execute("SELECT min(id) FROM visit")
         [(crew,)] = database.execute("SELECT min(id) FROM crew")
