@@ -13,7 +13,9 @@ import argparse
 import collections
 import datetime
 import io
+import itertools
 import json
+import math
 import random
 import re
 import sys
@@ -206,14 +208,20 @@ def readers() -> dict[str, tuple[Reader, list[bytes], Callable[[bytes, Sequence[
 REFUSALS: tuple[type[Exception], ...] = (BadInput, UnicodeDecodeError, msgspec.DecodeError)
 
 
-def fuzz(count: int, seed: int, only: Sequence[str] = ()) -> tuple[collections.Counter[str], list[str]]:
-    """Give `count` damaged inputs to the readers in turn; return how many each took or refused, and what went wrong."""
+def fuzz(
+    count: int, seed: int, only: Sequence[str] = (), minutes: float = math.inf
+) -> tuple[collections.Counter[str], list[str]]:
+    """Give damaged inputs to the readers in turn, `count` or as many as come in so many minutes.
+
+    Returns how many each took or refused, and what went wrong.
+    """
+    end = time.monotonic() + 60 * minutes
     told: collections.Counter[str] = collections.Counter()
     faults: dict[str, str] = {}
     chosen = {name: one for name, one in readers().items() if not only or name in only}
     every = [data for _, inputs, _ in chosen.values() for data in inputs]
     names = list(chosen)
-    for n in range(count):
+    for n in itertools.takewhile(lambda _: time.monotonic() < end, range(count)):
         name = names[n % len(names)]
         read, inputs, damage = chosen[name]
         chance = random.Random(f"{seed} {n}")
@@ -240,10 +248,11 @@ def main() -> None:
     parser.add_argument("--count", type=int, default=1_000_000)
     parser.add_argument("--seed", type=int, default=1)
     parser.add_argument("--only", nargs="*", default=[], choices=list(readers()))
+    parser.add_argument("--minutes", type=float, default=math.inf, help="end after so long, with fewer")
     given = parser.parse_args()
     with tempfile.TemporaryDirectory() as folder:
         tempfile.tempdir = folder
-        told, faults = fuzz(given.count, given.seed, given.only)
+        told, faults = fuzz(given.count, given.seed, given.only, given.minutes)
     print(f"{sum(told.values())} inputs: " + "; ".join(f"{name} {count}" for name, count in sorted(told.items())))
     for fault in faults:
         print(f"FAULT {fault}")

@@ -65,35 +65,48 @@ def answers(address: str) -> bool:
 
 
 @contextmanager
-def service(folder: Path, port: int) -> Iterator[str]:
-    """Serve `folder` with the demo's clock and a first backup; give its address."""
-    with running(settings_for(folder)):
-        pass  # makes the cast's accounts
+def service(folder: Path, port: int, **settings: str) -> Iterator[str]:
+    """Serve `folder` with the demo's clock and a first backup, and more settings by their names; give its address."""
     own = {k: v for k, v in os.environ.items() if not k.startswith("EAVEBOARD_")}
     own |= {"EAVEBOARD_DATA": str(folder), "EAVEBOARD_PORT": str(port), "EAVEBOARD_PASSWORD_COST": "quick"}
-    own |= {"EAVEBOARD_CLOCK": "forecast", "EAVEBOARD_BACKUPS": str(folder / "backups")}
-    with process(sys.executable, "-c", "from api.cli import main; main()", "serve", env=own):
+    own |= {"EAVEBOARD_CLOCK": "forecast", "EAVEBOARD_BACKUPS": str(folder / "backups")} | settings
+    with process(sys.executable, "-c", "from api.cli import main; main()", "serve", env=own) as one:
         address = f"http://127.0.0.1:{port}"
-        until(lambda: answers(f"{address}/health"))
+        until(lambda: one.poll() is not None or answers(f"{address}/health"))
+        assert one.poll() is None, "the service did not start"
         yield address
 
 
+def settings_of_prometheus(folder: Path, watched: str, every_s: int, token: str) -> Path:
+    """Write the settings of ops/watch as they say, for another address, a shorter interval and a token, where given."""
+    text = (WATCH / "prometheus.yaml").read_text()
+    changes = {"127.0.0.1:8410": watched.split("//")[1], "alerts.yaml": str(WATCH / "alerts.yaml")}
+    if token:
+        (folder / "token").write_text(token)
+        changes |= {"# authorization:": "authorization:", "/etc/prometheus/eaveboard-token": str(folder / "token")}
+    for old, new in changes.items():
+        assert text.count(old) == 1, old
+        text = text.replace(old, new)
+    known = yaml.safe_load(text)
+    known["scrape_configs"][0]["scrape_interval"] = f"{every_s}s"
+    known["global"] = {"evaluation_interval": f"{every_s}s"}
+    file = folder / "prometheus.yml"
+    file.write_text(yaml.safe_dump(known))
+    return file
+
+
 @contextmanager
-def prometheus(folder: Path, watched: str, port: int) -> Iterator[httpx.Client]:
+def prometheus(
+    folder: Path, watched: str, port: int, *, every_s: int = SCRAPE_S, token: str = ""
+) -> Iterator[httpx.Client]:
     """Have Prometheus read the figures of `watched` and the alerts; give a client of it."""
-    every = f"{SCRAPE_S}s"
-    known = {
-        "global": {"scrape_interval": every, "evaluation_interval": every},
-        "rule_files": [str(WATCH / "alerts.yaml")],
-        "scrape_configs": [{"job_name": "eaveboard", "static_configs": [{"targets": [watched.split("//")[1]]}]}],
-    }
-    (folder / "prometheus.yml").write_text(yaml.safe_dump(known))
     program = shutil.which("prometheus")
     if program is None:
         sys.exit("Prometheus is not here: apt-get install prometheus")
+    known = settings_of_prometheus(folder, watched, every_s, token)
     own = f"--web.listen-address=127.0.0.1:{port}"
     with (
-        process(program, f"--config.file={folder}/prometheus.yml", f"--storage.tsdb.path={folder}/series", own),
+        process(program, f"--config.file={known}", f"--storage.tsdb.path={folder}/series", own),
         httpx.Client(base_url=f"http://127.0.0.1:{port}/api/v1", timeout=60) as client,
     ):
         until(lambda: answers(f"http://127.0.0.1:{port}/-/ready"))
@@ -190,6 +203,8 @@ def main() -> None:
     first, second = (given.port, given.port + 1) if given.port else (free_port(), free_port())
     with tempfile.TemporaryDirectory(prefix="eave-watched-") as made:
         folder = Path(shutil.copytree(given.data, Path(made) / "data"))
+        with running(settings_for(folder)):
+            pass  # makes the cast's accounts
         with service(folder, first) as address, prometheus(Path(made), address, second) as client:
             begun = time.time()
             use(address, folder, given.seconds)

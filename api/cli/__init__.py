@@ -23,6 +23,7 @@ from api.cli.roads import app as roads
 from api.cli.safekeeping import backup, doctor, new_secret, restore
 from api.cli.saying.command import WRONG, Command, Misused, misuse, refuse
 from api.cli.saying.manual import man_page
+from api.cli.saying.standard_error import let_errors_be_lost
 from api.cli.serving.serve import serve
 from api.cli.weather import app as weather
 
@@ -84,6 +85,7 @@ def _program(
 def main(args: list[str] | None = None) -> None:
     """Run the command in `args` (None: those of the process) and exit with its code."""
     _open_what_is_closed()
+    let_errors_be_lost()
     choose_cache()
     try:
         try:
@@ -94,14 +96,24 @@ def main(args: list[str] | None = None) -> None:
     except Misused as fault:
         typer.echo(misuse(fault), err=True)
         sys.exit(WRONG)
+    except SystemExit as end:
+        if isinstance(end.__context__, BrokenPipeError):  # the library ends by 1 then, which says something else here
+            _say_no_more()
+            sys.exit(WRONG)
+        raise
     except OSError as fault:
         if fault.filename is not None or fault.errno not in _NOT_WRITTEN:
             raise
-        with suppress(OSError):  # what is left would be tried again at the end
-            os.dup2(os.open(os.devnull, os.O_WRONLY), sys.stdout.fileno())
+        _say_no_more()
         if fault.errno != errno.EPIPE:  # whoever reads has seen enough
             refuse(f"Standard output cannot be written: {fault.strerror}")
         sys.exit(WRONG)
+
+
+def _say_no_more() -> None:
+    """Have standard output go nowhere from now on: what is left of it would be tried again at the end."""
+    with suppress(OSError):
+        os.dup2(os.open(os.devnull, os.O_WRONLY), sys.stdout.fileno())
 
 
 def _open_what_is_closed() -> None:

@@ -7,6 +7,7 @@ from typing import Annotated
 
 import typer
 
+from api.cli.files import make_folder
 from api.cli.ready import compile_once
 from api.cli.saying.voice import voice
 
@@ -23,6 +24,7 @@ def demo(
     from api.business.demo import build
 
     told = voice()
+    make_folder(out)
     compile_once()
     with told.status("Making the demo …") as show:
         made = build(out, lambda line: show(f"Making the demo: {line}"))

@@ -93,6 +93,16 @@ def check_writable(path: Path) -> None:
         raise BadInput(str(path), f"cannot be written: no permission in {folder}")
 
 
+def make_folder(path: Path) -> None:
+    """Make a folder, with those above it, where it is not there yet; raises `BadInput` where that cannot be."""
+    try:
+        path.mkdir(parents=True, exist_ok=True)
+    except FileExistsError:
+        raise BadInput(str(path), "is a file, and a folder is asked for") from None
+    except OSError as fault:
+        raise BadInput(str(path), f"the folder cannot be made: {_reason(fault)}") from None
+
+
 def write_document(path: Path, data: bytes) -> None:
     """Write `data` whole or not at all: beside the target first, then put in its place in one step.
 

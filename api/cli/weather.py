@@ -11,7 +11,7 @@ from typing import TYPE_CHECKING, Annotated, Literal
 
 import typer
 
-from api.cli.files import read_document, text_of, write_document
+from api.cli.files import make_folder, read_document, text_of, write_document
 from api.cli.saying.command import Command
 from api.cli.saying.voice import voice
 from scheduler.errors import BadInput
@@ -175,6 +175,7 @@ def backtest(
     from api.settings import read_settings
 
     told, cluster = voice(), read_settings(os.environ).cluster
+    make_folder(out)  # before the work, which takes minutes
     summary = command.run_and_report(out, weeks, jobs, crews, any_day, seconds, seed, told.note, cluster)
     told.give({"folder": str(out), "summary": summary})
     told.show(summary, nl=False)

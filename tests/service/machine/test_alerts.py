@@ -26,6 +26,7 @@ from api.database import transaction
 from api.http import measures
 from api.ledger.history import note
 from api.workers.lookout import Lookout
+from tests import promtool
 from tests.promql import EVERY_S, JOB, Scraped, firing, span
 from tests.service.cast import JSON, anonymous, signed_in
 
@@ -239,24 +240,54 @@ def test_none_fires_while_the_service_is_well(watched: FastAPI) -> None:
     assert {name for at, _ in scraped.samples for name in fired(scraped.until(at))} == set()
 
 
+def fall_ill(app: FastAPI, ill: Ill, scraped: Scraped, monkeypatch: pytest.MonkeyPatch) -> None:
+    ill.do(app, monkeypatch)
+    scraped.add(figures(app) if ill.answers else None)
+
+
+def stay_ill(app: FastAPI, ill: Ill, scraped: Scraped, monkeypatch: pytest.MonkeyPatch) -> None:
+    """Let the time pass for which an alert must hold; what stays slow is asked on, as one look tells of no growth."""
+    minutes = int(span(RULES[ill.alert].get("for", "0s")) / EVERY_S)
+    if ill.do is not slow:
+        scraped.add(figures(app) if ill.answers else None, minutes)
+        return
+    for _ in range(minutes + 1):
+        slow(app, monkeypatch)
+        scraped.add(figures(app))
+
+
 @pytest.mark.parametrize("ill", ILLS, ids=lambda ill: f"{ill.alert}-{ill.do.__name__}")
 def test_an_alert_fires_when_it_is_so_and_not_before_its_time(
     watched: FastAPI, ill: Ill, monkeypatch: pytest.MonkeyPatch
 ) -> None:
-    scraped = usual(watched)
-    ill.do(watched, monkeypatch)
-    told = figures(watched) if ill.answers else None
-    held = span(RULES[ill.alert].get("for", "0s"))
-    scraped.add(told)
+    scraped, held = usual(watched), span(RULES[ill.alert].get("for", "0s"))
+    fall_ill(watched, ill, scraped, monkeypatch)
     assert (ill.alert in fired(scraped)) == (held == 0)
-    if ill.do is slow:  # it stays slow; the first look at an address tells of no growth
-        for _ in range(int(held / EVERY_S) + 1):
-            slow(watched, monkeypatch)
-            scraped.add(figures(watched))
-    else:
-        scraped.add(told, int(held / EVERY_S))
+    stay_ill(watched, ill, scraped, monkeypatch)
     also = {"EaveboardRunsFail"} if ill.do in (errors, keeper_fails, failed_backup) else set()  # they are logged, too
     assert fired(scraped) - also == {ill.alert}
+
+
+@promtool.needed
+def test_prometheus_takes_the_rules_and_the_settings() -> None:
+    for kind, file in (("rules", "alerts.yaml"), ("config", "prometheus.yaml")):
+        said = promtool.promtool("check", kind, str(WATCH / file))
+        assert said.returncode == 0, said.stdout + said.stderr
+
+
+@promtool.needed
+@pytest.mark.parametrize("ill", ILLS, ids=lambda ill: f"{ill.alert}-{ill.do.__name__}")
+def test_prometheus_itself_has_the_same_alerts_firing(
+    watched: FastAPI, ill: Ill, monkeypatch: pytest.MonkeyPatch, tmp_path: Path
+) -> None:
+    asked = 'count by (alertname) (ALERTS{alertstate="firing"})'
+    scraped = usual(watched)
+    fall_ill(watched, ill, scraped, monkeypatch)
+    for later in (None, stay_ill):
+        if later:
+            later(watched, ill, scraped, monkeypatch)
+        expected = {asked: {frozenset({("alertname", name)}): 1.0 for name in fired(scraped)}}
+        assert promtool.differences(scraped, tmp_path, expected, WATCH / "alerts.yaml") == ""
 
 
 def test_a_line_changed_past_the_service_is_told_once_it_is_started_again(

@@ -107,3 +107,7 @@ def test_the_unit_is_one_that_systemd_takes(tmp_path: Path) -> None:
         mine.write_text(unit.replace("/opt/eaveboard/bin/eaveboard", sys.executable))
         said = subprocess.run(["systemd-analyze", "verify", str(mine)], capture_output=True, text=True)
         assert (said.returncode, said.stderr) == (0, "")
+        judge = ["systemd-analyze", "security", "--offline=true", "--no-pager", "--threshold=14", str(mine)]
+        exposed = subprocess.run(judge, capture_output=True, text=True)
+        assert exposed.returncode == 0, exposed.stdout + exposed.stderr
+        assert "Overall exposure level for eaveboard.service: 1.4 " in exposed.stdout
