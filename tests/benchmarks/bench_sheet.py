@@ -227,7 +227,7 @@ def main() -> None:
         upgrade(database)
         fill(database, week, plan, random.Random(1))
         database.dispose()
-        with serving(Path(folder)) as (app, address):
+        with serving(Path(folder), preparers=1) as (app, address):
             add_cast(app)
             look(app, address, week.start_date, chosen(week, plan))
     print(f"load at the end {os.getloadavg()[0]:.1f}")
