@@ -19,6 +19,7 @@ from api.database import transaction
 from api.running.live import Pulse
 from api.week import reasons
 from api.week.reasons import ReasonsKeeper
+from api.week.run.planning import store_plan
 from scheduler.plan import read_plan
 from scheduler.week import Week, Window, checked
 from tests.benchmarks.bench_sheet import fill
@@ -145,13 +146,22 @@ def test_the_newest_plan_is_asked_first_and_each_once(app: FastAPI, monkeypatch:
     assert asked == texts
 
 
-def test_reasons_once_found_stay(app: FastAPI) -> None:
-    moved = taken_off(app)
-    keeper(app).look()
+def test_reasons_once_found_stay_on_either_database(app_on_either: FastAPI) -> None:
+    app_on_either.state.reasons.lookout.stop()
+    given = {"because": {}, "inputs": "", "how": "moved", "now": NOW, "by": "maud", "reasons_wanted": True}
+    with transaction(app_on_either.state.database) as session:
+        stored = store_plan(session, WEEK, planned(WEEK), **given).id
+    keeper(app_on_either).look()
     table = tables.StoredPlan
+    with transaction(app_on_either.state.database) as session:
+        row = session.get_one(table, stored)
+        assert (list(row.reasons), row.reasons_wanted) == (["b"], False)
     for values in ({"reasons": {}}, {"reasons_wanted": True}):
-        with pytest.raises(sa.exc.DBAPIError, match="stays as it was made"), transaction(app.state.database) as session:
-            session.execute(sa.update(table).where(table.id == moved).values(**values))  # type: ignore[arg-type]
+        with (
+            pytest.raises(sa.exc.DBAPIError, match="stays as it was made"),
+            transaction(app_on_either.state.database) as session,
+        ):
+            session.execute(sa.update(table).where(table.id == stored).values(**values))  # type: ignore[arg-type]
 
 
 def test_what_is_taken_back_has_the_reasons_found_for_it(app: FastAPI) -> None:
