@@ -54,6 +54,7 @@ from api.routes.doors import ROUTERS
 from api.running.live import Pulse
 from api.settings import Settings, read_settings
 from api.week.horizon.keeper import HorizonKeeper
+from api.week.reasons import ReasonsKeeper
 from api.week.run.ending import cut_off
 from api.week.run.runs import Runs
 from api.workers.keepers import KEEP_S, Keepers
@@ -123,6 +124,7 @@ async def _at_work(app: FastAPI, chosen: Settings, own: Opened) -> AsyncIterator
         return now
 
     state.runs = Runs(database, chosen.planners, clock, held, chosen.cluster)
+    state.reasons = ReasonsKeeper(database, clock, own_process=chosen.preparers > 0)
     state.roster = RosterKeeper(database, clock, held, signals)
     state.worth = worth.WorthRuns(database, clock, held)
     state.papers = PaperKeeper(database, chosen.database, chosen.preparers, clock, signals, chosen.cluster)
@@ -151,7 +153,7 @@ async def _at_work(app: FastAPI, chosen: Settings, own: Opened) -> AsyncIterator
     state.notices = NoticeKeeper(database, chosen.smtp, chosen.mail_from, chosen.base, machine_clock)
     state.hooks = HookKeeper(database, machine_clock, allowing(chosen.inner_calls))
     keepers = [
-        state.chain, HorizonKeeper(database, state.runs, clock), state.roster, state.worth, state.papers,
+        state.chain, HorizonKeeper(database, state.runs, clock), state.reasons, state.roster, state.worth, state.papers,
         state.forecasts, state.roads, state.learning, state.yearly, state.places, state.hooks, state.calendars,
         state.notices, state.backups,
     ]  # fmt: skip
@@ -178,6 +180,7 @@ async def _at_work(app: FastAPI, chosen: Settings, own: Opened) -> AsyncIterator
     state.roster.close()
     state.runs.close()
     state.keepers.close()  # the chain, the first of them, at last: what the others have written is sealed
+    state.reasons.close()
     signals.close()
 
 

@@ -6,13 +6,13 @@ out (see `scheduler.price.outings`) is not on the sheet but among `breaches`.
 
 from __future__ import annotations
 
-from collections.abc import Iterator
+from collections.abc import Iterator, Mapping, MutableMapping
 from dataclasses import dataclass
 
 from scheduler.audit import audit
 from scheduler.gap import Gap, gap
 from scheduler.judged import Breach
-from scheduler.plan import Because, Cost, Plan
+from scheduler.plan import Because, Cost, Plan, Route
 from scheduler.price import RETIME_FROM_MIN, Outing, Visit, is_kept, outings, price_outings, undone_cents, visits
 from scheduler.week import Job, Week, day_name
 
@@ -119,19 +119,28 @@ class Sheet:
     breaches: tuple[Breach, ...]
 
 
-def sheet(week: Week, plan: Plan, never: frozenset[str] | None = None) -> Sheet:
+def sheet(
+    week: Week, plan: Plan, never: frozenset[str] | None = None, known: MutableMapping[Route, Cell] | None = None
+) -> Sheet:
     """Return the week sheet of `plan`: cells by crew in the week's order and by day, the waiting pile dearest first.
 
-    `never` as in `scheduler.gap.gap`.
+    `never` as in `scheduler.gap.gap`. known: cells of routes of this very week, taken from there and, once the sheet is
+    shaped, those of this plan alone; None: all are shaped anew.
     """
+    held: Mapping[Route, Cell] = known or {}
     out = outings(week, plan.routes)
     order = {crew.id: n for n, crew in enumerate(week.crews)}
     chances = gap(week, plan, never)
+    in_order = sorted(out, key=lambda o: (order[o.route.crew], o.route.day))
+    cells = tuple(held.get(o.route) or _cell(week, o) for o in in_order)
+    if known is not None:
+        known.clear()
+        known.update(zip((o.route for o in in_order), cells, strict=True))
     return Sheet(
         week=week.id,
         days=tuple(day_name(week, day) for day in range(week.days)),
         crews=tuple(order),
-        cells=tuple(_cell(week, o) for o in sorted(out, key=lambda o: (order[o.route.crew], o.route.day))),
+        cells=cells,
         waiting=_pile(week, plan, visits(out), chances),
         broken=plan.broken,
         cost=plan.cost,

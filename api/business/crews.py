@@ -15,13 +15,17 @@ from api.fields.limits import limit
 from api.fields.sheets import Span, hours
 from api.fields.shown import DAY_MIN
 from api.http import versions
+from api.languages import to_say
 from api.tables import Crew, CrewHours
 from scheduler.errors import BadInput
 
-HEADS = ("Hours", "Longest over", "A day out", "A minute", "A minute over", "A mile or km")
+HEADS = (
+    to_say("Hours"), to_say("Longest over"), to_say("A day out"), to_say("A minute"), to_say("A minute over"),
+    to_say("A mile or km"),
+)  # fmt: skip
 _BY_TIME = ("day_cents", "minute_cents", "overtime_minute_cents")
 _MONEY = (*_BY_TIME, "km_cents")
-_MEANT = ("$", "$", "$ more")
+_MEANT = ("$", "$", to_say("$ more"))
 
 
 def crews(session: Session) -> Part:

@@ -15,8 +15,8 @@ from api.business.load import load_business
 from api.business.seed import read_business
 from api.database import open_database, transaction, upgrade
 from api.ledger.fingerprint import fingerprint
+from api.ledger.plans.documents import because_as_data
 from api.settings import sqlite_address
-from api.week.build import because_as_data
 from api.week.horizon.document import horizon_of
 from api.week.horizon.keeping import newest_id, store
 from api.week.run.planning import Planner, PreparedWeek, plan_week, prepare_week

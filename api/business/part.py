@@ -158,20 +158,23 @@ def dollars_text(amount_cents: int) -> str:
     return f"{dollars:,}" + (f".{rest:02}" if rest else "")
 
 
-def driving_cents(text: str, units: str) -> int:
-    """Return the cents of a km of an amount such as 0.63/mi or 0.39/km; one without a measure is as `units` has it."""
+def driving_cents(text: str, units: str) -> float:
+    """Return the cents of a km of an amount such as 0.63/mi or 0.39/km; one without a measure is as `units` has it.
+
+    By the mile they are no whole ones, so that the amount is read again as it was typed.
+    """
     found = _DRIVING.fullmatch(text.strip())
     if found is None:
         raise BadInput("", f'must be dollars for each mile or km, such as 0.63/mi or 0.39/km, is "{text}"')
     mile = units == "imperial" if found[2] is None else found[2].lower() != "km"
-    return round(cents(found[1]) / KM_MI) if mile else cents(found[1])
+    return round(cents(found[1]) / KM_MI, 4) if mile else cents(found[1])
 
 
-def driving_text(km_cents: int, units: str) -> str:
-    """Return cents of a km as `driving_cents` reads them back, by the mile where feet are measured."""
+def driving_text(km_cents: float, units: str) -> str:
+    """Return cents of a km by the mile where feet are measured, to the cent: as they were typed in that measure."""
     if units == "imperial":
         return f"{dollars_text(round(km_cents * KM_MI))}/mi"
-    return f"{dollars_text(km_cents)}/km"
+    return f"{dollars_text(round(km_cents))}/km"
 
 
 def length(text: str) -> int:

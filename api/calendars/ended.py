@@ -44,7 +44,7 @@ def end_days_off(
 
     with Session(database) as session:
         gone = _gone(session, calendar_id, kind, named, today)
-        names = [f"{whose(session, one)} {day_name(one.first)}" for one in gone]
+        names = [f"{whose(session, one)}, {day_name(one.first)}" for one in gone]
     if not gone:
         return ""
     hangs = hanging(database, now, do)
@@ -82,7 +82,9 @@ def whose(session: Session, row: Row) -> str:
 
 
 def _words(names: Sequence[str], hangs: Hanging) -> str:
-    words = f"{_WHY.capitalize()}, so not off: {', '.join(names)}."
+    off = "; ".join(names)
+    words = f"Not in the calendar any more, so not off: {off}."
     if hangs.again:
-        words += f" Because of that these can go as posted again: {', '.join(one.visit_id for one in hangs.again)}."
+        visits = ", ".join(one.visit_id for one in hangs.again)
+        words += " " + f"Because of that these can go as posted again: {visits}."
     return words[:MOST]

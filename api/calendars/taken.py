@@ -55,7 +55,7 @@ def take_days_off(
         do(session)
         off: Any = kind.table
         keys, rows_of_it = busy.keys(mine), session.exec(select(off).where(off.calendar_id == calendar_id))
-        names = [f"{whose(session, row)} {day_name(row.first)}" for row in rows_of_it if key_of(row) in keys]
+        names = [f"{whose(session, row)}, {day_name(row.first)}" for row in rows_of_it if key_of(row) in keys]
     return _words(names, done[-1], hangs)
 
 
@@ -73,10 +73,14 @@ def _others(session: Session, kind: Kind, calendar_id: int) -> set[Key]:
 
 
 def _words(names: Sequence[str], done: taking.TableTaken, hangs: Hanging) -> str:
-    named = ", ".join(names[:_NAMED]) + (f" and {len(names) - _NAMED} more" if len(names) > _NAMED else "")
-    words = f"Taken in: {named or 'nothing'}."
+    named = "; ".join(names[:_NAMED])
+    if (more := len(names) - _NAMED) > 0:
+        named += f"; and {more} more"
+    words = f"Taken in: {named}." if named else "Taken in: nothing."
     if done.refused:
-        words += f" {len(done.refused)} could not be: {done.refused[0].reasons[0]}."
+        number, why = len(done.refused), done.refused[0].reasons[0]
+        words += " " + f"{number} could not be: {why}."
     if hangs.fall:
-        words += f" Because of that these can't go as posted: {by_reason(hangs.fall)}."
+        visits = by_reason(hangs.fall)
+        words += " " + f"Because of that these can't go as posted: {visits}."
     return words[:MOST]

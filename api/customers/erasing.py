@@ -24,6 +24,7 @@ from api.customers.gathered import Found, erased, rows_of, visits_of
 from api.database import begin_writing, transaction
 from api.day.photos import path_of
 from api.http.problems import Problem
+from api.languages import gettext, ngettext
 from api.ledger.history import note
 
 GONE = "erased"
@@ -76,11 +77,16 @@ class Erased:
 def may_be_erased(session: Session, customer_id: str) -> str:
     """Return why a customer cannot be erased yet, as a sentence; empty where they can."""
     if erased(session, customer_id) is not None:
-        return "This customer was erased before."
+        return gettext("This customer was erased before.")
     open_ones = [visit.id for visit in visits_of(session, customer_id) if visit.state == "open"]
     if open_ones:
         named = ", ".join(open_ones[:3]) + (" …" if len(open_ones) > 3 else "")
-        return f"{named} {'is' if len(open_ones) == 1 else 'are'} still open: finish or cancel that first."
+        still = ngettext(
+            "{visits} is still open: finish or cancel that first.",
+            "{visits} are still open: finish or cancel that first.",
+            len(open_ones),
+        )
+        return still.format(visits=named)
     return ""
 
 

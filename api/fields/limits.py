@@ -266,6 +266,7 @@ LANGUAGE = Choice(of=("", *LANGUAGES))
 DAY_PART = Choice(of=("day", "morning", "afternoon"))
 MONEY = Whole(most=100_000_000)  # cents: a million dollars
 RATE = Whole(most=1_000_000)  # cents a minute or kilometer: the most that the week document takes
+KM_RATE = Decimal(most=1_000_000)  # typed by the mile it is no whole number of cents; the week document has it rounded
 PIECES = Whole(most=1_000_000)
 SOME = Whole(least=1, most=10_000)
 LATITUDE, LONGITUDE = Decimal(least=-90, most=90), Decimal(least=-180, most=180)
@@ -287,7 +288,7 @@ LIMITS: dict[str, ColumnLimit] = {
     "van.boxes": Whole(most=50), "van.onboard": Whole(least=1, most=50),
     "van_out.van_id": ID, "van_out.first": DAY, "van_out.last": DAY, "van_out.why": WHY,
     "crew.id": ID, "crew.name": NAME, "crew.yard_id": ID, "crew.lead_id": ID, "crew.helper_id": ID, "crew.van_id": ID,
-    "crew.day_cents": MONEY, "crew.minute_cents": RATE, "crew.overtime_minute_cents": RATE, "crew.km_cents": RATE,
+    "crew.day_cents": MONEY, "crew.minute_cents": RATE, "crew.overtime_minute_cents": RATE, "crew.km_cents": KM_RATE,
     "crew.visit_cents": MONEY,
     "crew_hours.weekday": WEEKDAY, "crew_hours.start": MINUTE, "crew_hours.end": MINUTE,
     "crew_hours.overtime": Whole(most=600),

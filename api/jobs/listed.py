@@ -14,6 +14,7 @@ from sqlmodel import Session, col, select
 
 from api import tables
 from api.ledger.kept import kept
+from api.ledger.plans.documents import reasoned
 from api.papers.kits import state_of
 from scheduler.kit import Condition, Kit
 from scheduler.plan import Because, read_plan
@@ -99,12 +100,12 @@ def places(session: Session) -> Places:
     lifts: dict[str, Where] = {}
     waiting: dict[str, tuple[Because, ...]] = {}
     newest = session.execute(
-        sa.select(col(tables.StoredPlan.id), col(tables.StoredPlan.start_date))
+        sa.select(*map(col, (tables.StoredPlan.id, tables.StoredPlan.start_date, tables.StoredPlan.reasons_wanted)))
         .order_by(col(tables.StoredPlan.id).desc())
         .limit(1)
     ).first()
     if newest is not None:
-        read = _read(session, newest.id, newest.start_date, posted=False)
+        read = _read(session, newest.id, newest.start_date, posted=False, without=newest.reasons_wanted)
         stops, waiting, lifts = dict(read.stops), dict(read.waiting), dict(read.lifts)
     posted = tables.PostedWeek
     counting: dict[datetime.date, int] = {}
@@ -118,12 +119,13 @@ def places(session: Session) -> Places:
     return Places(stops, {job: why for job, why in waiting.items() if job not in stops}, lifts)
 
 
-def _read(session: Session, plan_id: int, start_date: datetime.date, *, posted: bool) -> Places:
-    """Return the places of one stored plan, which never changes."""
+def _read(session: Session, plan_id: int, start_date: datetime.date, *, posted: bool, without: bool = False) -> Places:
+    """Return the places of one stored plan, which never changes but for the reasons that it is still `without`."""
 
     def make() -> Places:
-        text = session.exec(select(tables.StoredPlan.plan).where(tables.StoredPlan.id == plan_id)).one()
-        plan = read_plan(text)
+        columns = select(tables.StoredPlan.plan, tables.StoredPlan.reasons)
+        text, reasons = session.exec(columns.where(tables.StoredPlan.id == plan_id)).one()
+        plan = reasoned(read_plan(text), reasons)
         stops: dict[str, Where] = {}
         lifts: dict[str, Where] = {}
         for route in plan.routes:
@@ -137,7 +139,7 @@ def _read(session: Session, plan_id: int, start_date: datetime.date, *, posted: 
                     lifts[stop.assist] = where
         return Places(stops, {skipped.job: skipped.because for skipped in plan.skipped}, lifts)
 
-    return kept(session, ("places", plan_id, posted), make)
+    return kept(session, ("places", plan_id, posted, without), make)
 
 
 def jobs_list(

@@ -17,6 +17,8 @@ from api.languages.core_source import core_sentence
 from api.languages.core_words import ITEMS, REFUSED, ROWS, USUAL, WORDS
 
 _SENTENCES = (
+    "api/calendars/ended.py",
+    "api/calendars/taken.py",
     "api/cluster/notes.py",
     "api/weeksheet/weather.py",
     "api/weeksheet/drives.py",

@@ -44,6 +44,9 @@ DID = (
     to_say("{who} kept a rain date for {what}"), to_say("{who} let go the rain date of {what}"),
     to_say("{who} took the rain date of {what}"), to_say("{who} read {what}"),
     to_say("{who} asked for no more texts from {what}"), to_say("{who} asked for texts again from {what}"),
+    to_say("{who} found why jobs wait in {what}"),
+    to_say("{who} not in the calendar any more, changed {what}"),
+    to_say("{who} not in the calendar any more, deleted {what}"),
 )  # fmt: skip
 NOUNS = (
     to_say("the visit"), to_say("the customer"), to_say("the site"), to_say("the order"), to_say("the awning"),

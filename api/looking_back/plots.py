@@ -6,6 +6,7 @@ from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass
 from xml.sax.saxutils import escape
 
+from api.fields.items import item_name
 from api.fields.shown import dollars, duration, short_date
 from api.languages import gettext, to_say
 from api.looking_back.happened import Happened
@@ -76,7 +77,7 @@ def crew_plot(weeks: Sequence[WeekBack], names_by_id: Mapping[str, str]) -> byte
 def pool_plot(weeks: Sequence[WeekBack]) -> bytes:
     """Return how many of each yard's shared ladders and tools go out, of how many, over the days of one week."""
     rows = [
-        PlotBar(f"{pool.item}, {pool.yard}", ((sum(pool.used), DEEP),), sum(pool.there),
+        PlotBar(f"{item_name(pool.item)}, {pool.yard}", ((sum(pool.used), DEEP),), sum(pool.there),
             _of(str(sum(pool.used)), str(sum(pool.there))))
         for pool in weeks[0].back.pools
     ]  # fmt: skip

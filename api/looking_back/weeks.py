@@ -12,6 +12,7 @@ from sqlmodel import Session, col, select
 from api import tables
 from api.fields.shown import day_name
 from api.languages import to_say
+from api.ledger.plans.documents import reasoned
 from api.ledger.plans.posted import plan_that_counts
 from scheduler.looking_back import Back, look_back
 from scheduler.plan import Plan, read_plan
@@ -88,6 +89,7 @@ def weeks_back(session: Session, dates: Iterable[datetime.date]) -> list[WeekBac
         if stored is None or stored.id is None:
             continue
         week, plan, back = _reckoned(stored.week, stored.plan)
+        plan = reasoned(plan, stored.reasons)
         lost = tuple(_lost(session, start_date, week, plan))
         found.append(WeekBack(start_date, stored.id, posted, week, plan, back, lost))
     return found

@@ -21,11 +21,11 @@ from api.database import transaction
 from api.fields.shown import DAY_MIN, clock, day_name
 from api.http.problems import Problem
 from api.ledger.history import note
+from api.ledger.plans.documents import because_as_data
 from api.ledger.told import Hold, told_now
 from api.messages.telling import book, draft
 from api.promise.finding import require_free, with_followers, without
 from api.promise.ground import Ground, Sales
-from api.week.build import because_as_data
 from api.week.horizon.document import Horizon, with_visit
 from api.week.horizon.keeping import newest_id, store
 from api.workers.turns import Turn, turn

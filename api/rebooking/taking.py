@@ -20,13 +20,13 @@ from api.http import versions
 from api.http.problems import Problem
 from api.ledger.fingerprint import fingerprint
 from api.ledger.history import note
+from api.ledger.plans.documents import because_as_data
 from api.ledger.plans.posted import posted_week
 from api.ledger.told import Hold, told_now
 from api.messages.telling import book, draft
 from api.rebooking.cases import close_if_done
 from api.rebooking.search import Searches, hole_of, standing_of
 from api.rebooking.standing import OfferGround, explained, free_for
-from api.week.build import because_as_data
 from api.week.post import post
 from api.week.run.planning import planned, store_plan
 from scheduler.audit import audit

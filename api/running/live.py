@@ -51,6 +51,7 @@ class WeekStanding(msgspec.Struct, frozen=True):
 
     `older` says what changed since the newest plan was made, empty for nothing. `today` differs whenever a crew's line
     of today does, `texts` whenever the texts do that nobody has read; `answers` are the answers among them.
+    `reasons_wanted`: why jobs of the newest plan wait is being found anew.
     """
 
     plan: int | None
@@ -63,6 +64,7 @@ class WeekStanding(msgspec.Struct, frozen=True):
     today: str
     texts: str
     answers: tuple[NewAnswer, ...]
+    reasons_wanted: bool
 
 
 class Pulse:
@@ -172,4 +174,5 @@ class Pulse:
                 for one in texts
                 if one.text.kind == "answer"
             ),
+            reasons_wanted=newest is not None and newest.reasons_wanted,
         )

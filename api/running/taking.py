@@ -16,6 +16,7 @@ from api.http.names import crew_called
 from api.http.problems import Problem
 from api.ledger.fingerprint import fingerprint
 from api.ledger.history import note
+from api.ledger.plans.documents import because_as_data
 from api.ledger.plans.posted import posted_on, posted_week
 from api.messages.telling import drop_drafts
 from api.rebooking.put_off import other_day, put_off
@@ -25,7 +26,6 @@ from api.running.changes import changed_since, weighs
 from api.running.crews import crew_lines
 from api.running.ground import DayGround, day_ground
 from api.running.late import tell_today
-from api.week.build import because_as_data
 from api.week.post import post
 from api.week.run.planning import store_plan
 from scheduler.under_way.ways import DayWay, ways

@@ -9,6 +9,7 @@ import msgspec
 from starlette.responses import Response
 
 from api.languages import gettext, ngettext
+from api.languages.core import core_says
 from api.survey.form import Reading, sketch
 from scheduler.errors import BadInput
 from scheduler.layout.compute import lay_out
@@ -53,7 +54,8 @@ def draft_of(reading: Reading, units: str, at_least: int) -> DraftDrawing:
         layout = lay_out(survey, at_least)
         brackets, required, findings = len(layout.brackets), layout.required, tuple(ranked(layout.findings))
         try:
-            svg = draw_picture(survey, layout, units=units)  # type: ignore[arg-type]  # the table's check keeps it to these
+            measured: Any = units  # the table's check keeps it to these
+            svg = draw_picture(survey, layout, units=measured, say=core_says)
         except BadInput as fault:
             reading.wrong[""] = f"{fault}."
     if reading.before and svg is not None:

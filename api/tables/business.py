@@ -193,7 +193,7 @@ class Crew(SQLModel, table=True):
     day_cents: int
     minute_cents: int
     overtime_minute_cents: int
-    km_cents: int
+    km_cents: float
     outside: bool = False
     visit_cents: int = 0
     active: bool = True

@@ -17,7 +17,8 @@ class StoredPlan(SQLModel, table=True):
     `because` holds the reasons that only the rows knew when the week was built, by job; `fixed` what the planner had to
     leave as it was (`scheduler.Fixed`); `beside` what the week's form has no key for (`api.ledger.plans.documents`).
     `how` says what made the plan of `made_from`: the planner, a move by
-    hand, a repair after an event, an offer taken.
+    hand, a repair after an event, an offer taken. `reasons` are those of waiting jobs that were found after it was
+    stored, by job, in place of the document's; `reasons_wanted` until they are, once.
     """
 
     __tablename__ = "stored_plan"
@@ -38,6 +39,10 @@ class StoredPlan(SQLModel, table=True):
     because: dict[str, Any] = Field(default_factory=dict, sa_type=sa.JSON)
     fixed: dict[str, Any] = Field(default_factory=dict, sa_type=sa.JSON)
     beside: dict[str, Any] = Field(default_factory=dict, sa_type=sa.JSON)
+    reasons: dict[str, Any] = Field(
+        default_factory=dict, sa_type=sa.JSON, sa_column_kwargs={"server_default": sa.text("'{}'")}
+    )
+    reasons_wanted: bool = Field(default=False, index=True, sa_column_kwargs={"server_default": sa.false()})
 
     __table_args__ = (one_of("how", "planned", "moved", "repaired", "offered"),)
 

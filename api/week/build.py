@@ -9,7 +9,6 @@ from __future__ import annotations
 import datetime
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, field
-from typing import Any
 
 import msgspec
 
@@ -119,16 +118,6 @@ def with_because(plan: Plan, because: Mapping[str, tuple[Because, ...]]) -> Plan
         promise = tuple(why for why in s.because if why.code == "promise_broken")
         skipped.append(Skipped(job=s.job, because=because[s.job] + promise) if s.job in because else s)
     return msgspec.structs.replace(plan, skipped=tuple(skipped))
-
-
-def because_as_data(because: Mapping[str, tuple[Because, ...]]) -> dict[str, Any]:
-    """Return the reasons as plain data, as a row keeps them."""
-    return {job: [msgspec.to_builtins(why) for why in reasons] for job, reasons in because.items()}
-
-
-def because_from_data(data: Mapping[str, Any]) -> dict[str, tuple[Because, ...]]:
-    """Return the reasons that `because_as_data` made plain."""
-    return {job: msgspec.convert(reasons, tuple[Because, ...]) for job, reasons in data.items()}
 
 
 def _equipment(facts: Facts, start_date: datetime.date) -> tuple[w.Equipment, ...]:

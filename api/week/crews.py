@@ -70,7 +70,7 @@ def _crew(facts: Facts, crew: tables.Crew, shifts: tuple[w.Shift, ...], start_da
         day_cents=crew.day_cents,
         minute_cents=crew.minute_cents,
         overtime_minute_cents=crew.overtime_minute_cents,
-        km_cents=crew.km_cents,
+        km_cents=round(crew.km_cents),
     )
 
 

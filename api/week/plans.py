@@ -15,12 +15,12 @@ from api.http.problems import Problem
 from api.ledger.fingerprint import fingerprint
 from api.ledger.history import note
 from api.ledger.kept import kept
-from api.ledger.plans.documents import DrivesTimed, beside, plan_in, week_in
+from api.ledger.plans.documents import DrivesTimed, because_from_data, beside, plan_in, week_in
 from api.ledger.plans.posted import posted_week
-from api.week.build import because_from_data, with_because
+from api.week.build import with_because
+from api.week.reasons import asked_anew, is_quick
 from api.week.run.planning import store_plan
-from scheduler import BY_HAND, Lock, Move, Off, Put, Spot, Tried, by_hand, move_sentence, what_changed, why_not_kept
-from scheduler import with_reasons as asked
+from scheduler import Lock, Move, Off, Put, Spot, Tried, by_hand, move_sentence, what_changed, why_not_kept
 from scheduler.plan import Plan
 from scheduler.price import outings, visits
 from scheduler.week import Week
@@ -43,16 +43,18 @@ class Documents:
 def documents(session: Session, plan_id: int) -> Documents:
     """Return the documents of a stored plan, from memory where they have been read before; answers 404 for none.
 
-    A stored plan never changes, and was checked and audited before it was stored.
+    A stored plan never changes, but for reasons found later, and was checked and audited before it was stored.
     """
+    wanted = select(tables.StoredPlan.reasons_wanted).where(tables.StoredPlan.id == plan_id)
+    without = session.exec(wanted).first() if 0 < plan_id < 2**31 else None
 
     def read() -> Documents:
-        row = session.get(tables.StoredPlan, plan_id) if 0 < plan_id < 2**31 else None
+        row = None if without is None else session.get(tables.StoredPlan, plan_id)
         if row is None:
             raise Problem(404, f"No plan has the number {plan_id}.")
         return Documents(plan_id, week_in(row), plan_in(row), row.because, row.fixed, beside(row).timed)
 
-    return kept(session, ("plan documents", plan_id), read)
+    return kept(session, ("plan documents", plan_id, without), read)
 
 
 def plan_list(session: Session, start_date: datetime.date) -> list[dict[str, Any]]:
@@ -90,7 +92,8 @@ def move(
 
     A plan that is stored keeps every rule. A promise to a customer (a firm or day booking) may be broken where the
     caller says `despite`: the plan then lists it as broken and pays for it, as plans of the engine do. Its bound is
-    that of the plan it was made from, where nothing but the week document bound that one. Refused by 409 too where the
+    that of the plan it was made from, where nothing but the week document bound that one. Why others wait is found anew
+    at once or, in a large week, later (`api.week.reasons`). Refused by 409 too where the
     plan is no longer the newest of its week (`changed-meanwhile`, `newest`): a move beside another's would lose one.
     """
     require_newest(session, docs.week.start_date, docs.id)
@@ -105,11 +108,11 @@ def move(
     bound = docs.plan.bound
     if docs.fixed or bound is None or bound > tried.plan.cost.total:
         bound = None
-    plan = asked(docs.week, msgspec.structs.replace(tried.plan, bound=bound), kept=(BY_HAND,))
-    plan = with_because(plan, because_from_data(docs.because))
+    plan, later = msgspec.structs.replace(tried.plan, bound=bound), not is_quick(docs.week)
+    plan = with_because(plan, because_from_data(docs.because)) if later else asked_anew(docs.week, plan, docs.because)
     row = store_plan(
         session, docs.week, plan, because=docs.because, timed=docs.timed, how="moved", made_from=docs.id, now=now,
-        by=by, inputs=fingerprint(docs.week, "moved", plan),
+        by=by, inputs=fingerprint(docs.week, "moved", plan), reasons_wanted=later and bool(plan.skipped),
     )  # fmt: skip
     detail: dict[str, Any] = {"plan": row.id, "made_from": docs.id, "cost_change_cents": tried.change.total}
     detail |= {"to": None} if isinstance(hand, Off) else {"to": [hand.crew, hand.day, hand.start]}

@@ -7,6 +7,7 @@ import hashlib
 from collections import defaultdict
 from collections.abc import Mapping
 from dataclasses import dataclass, field
+from functools import cached_property
 
 import msgspec
 from sqlmodel import Session, col, select
@@ -30,7 +31,7 @@ from api.weeksheet.strip import Axis, SkyStrip, Strip, axis, lost, sky_strip, st
 from api.weeksheet.weather import Sky, skies
 from scheduler.gap import hopeless
 from scheduler.odds import Odds, VisitOdds
-from scheduler.plan import Plan
+from scheduler.plan import Plan, Route
 from scheduler.sheet import Cell, Sheet, Waiting, sheet
 from scheduler.travel.by_hour import DriveAtHour, timed_drives
 from scheduler.travel.interface import Point
@@ -79,10 +80,10 @@ PILES = {
 
 @dataclass(frozen=True)
 class Shaped:
-    """A stored plan read and laid out, which never changes; `week` without its matrices of travel, which are large.
+    """A stored plan read and laid out, which never changes but for reasons found later.
 
-    `drives` says what timed the drives of the week, `drives_of` those of a crew's day; `by_hour` are these drives at
-    their hours.
+    `week` is without its matrices of travel, which are large. `drives` says what timed the drives of the week,
+    `drives_of` those of a crew's day; `by_hour` are these drives at their hours.
     """
 
     week: Week
@@ -140,7 +141,7 @@ class WeekPage:
 
     `odds` None: no business to work them out for; `doubtful` are the visits whose odds are low, the least likely first.
     `drives` says what timed the drives, `outside` what subcontractors get, which the plan does not count. `meetings`
-    are by job where a second crew comes for the lift.
+    are by job where a second crew comes for the lift. `reasons_wanted`: why jobs wait is being found anew.
     """
 
     plan_id: int
@@ -155,6 +156,7 @@ class WeekPage:
     odds: Odds | None
     doubtful: dict[str, VisitOdds]
     drives: str
+    reasons_wanted: bool = False
     outside: tuple[Figure, ...] = ()
     meetings: Mapping[str, CrewsMeet] = field(default_factory=dict)
 
@@ -173,7 +175,7 @@ class WeekPage:
         """Return the prices that weigh in the choice of a plan and are not spent, by kind."""
         return weighed(self.week, self.plan, self.sheet)
 
-    @property
+    @cached_property
     def left(self) -> tuple[Left, ...]:
         """Return what each day has left of hours, tools and people."""
         return tuple(left(self.week, self.sheet, day) for day in range(self.week.days))
@@ -183,7 +185,7 @@ class WeekPage:
         """Return the names of the yards by id."""
         return {row.yard_id: row.yard for row in self.rows}
 
-    @property
+    @cached_property
     def orders(self) -> dict[str, Job]:
         """Return what the planner knows of each job, by id."""
         return {job.id: job for job in self.week.jobs}
@@ -207,7 +209,11 @@ def week_page(session: Session, stored: tables.StoredPlan) -> WeekPage:
 
     From memory while nothing has changed: what it was planned of, and what it says, are large for many crews.
     """
-    return kept(session, ("page", language(), stored.id, unchanged(session)), lambda: _week_page(session, stored))
+    return kept(
+        session,
+        ("page", language(), stored.id, stored.reasons_wanted, unchanged(session)),
+        lambda: _week_page(session, stored),
+    )
 
 
 def _week_page(session: Session, stored: tables.StoredPlan) -> WeekPage:
@@ -229,6 +235,7 @@ def _week_page(session: Session, stored: tables.StoredPlan) -> WeekPage:
         odds=played,
         doubtful={} if played is None else doubtful(session, played),
         drives=made.drives,
+        reasons_wanted=stored.reasons_wanted,
         meetings=meetings(week, made.sheet, crew_names(session)),
         outside=by_the_visit(made.sheet, crew_names(session), _visit_cents(session)),
     )
@@ -250,7 +257,9 @@ def shaped(session: Session, stored: tables.StoredPlan) -> Shaped:
         week, plan = week_in(stored), plan_in(stored)
         timed = beside(stored).timed
         digest = hashlib.blake2b(msgspec.json.encode([stored.week, stored.beside])).digest()
-        laid_out = sheet(week, plan, kept(session, ("hopeless", digest), lambda: hopeless(week)))
+        # Of a plan made by hand most crews' days are those of the plan before.
+        cells = kept(session, ("cells", digest), dict[Route, Cell])
+        laid_out = sheet(week, plan, kept(session, ("hopeless", digest), lambda: hopeless(week)), cells)
         shifts = [m for crew in week.crews for s in crew.shifts for m in (s.start, s.end)]
         out = [m for cell in laid_out.cells for m in (cell.depart, cell.back)]
         return Shaped(
@@ -264,7 +273,7 @@ def shaped(session: Session, stored: tables.StoredPlan) -> Shaped:
             by_hour=timed_drives(week, plan.routes, by_hour),
         )
 
-    return kept(session, ("plan", stored.id, by_hour), make)
+    return kept(session, ("plan", stored.id, stored.reasons_wanted, by_hour), make)
 
 
 def sky(facts: Facts, week: Week, day: int) -> Sky:

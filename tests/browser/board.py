@@ -119,13 +119,17 @@ def under_way() -> str:
 
 
 @contextmanager
-def serving(data: Path) -> Iterator[tuple[FastAPI, str]]:
-    """Give the application over the folder `data` and the address at which it answers, with the cast's accounts."""
+def serving(data: Path, preparers: int = 0) -> Iterator[tuple[FastAPI, str]]:
+    """Give the application over the folder `data` and the address at which it answers, with the cast's accounts.
+
+    preparers: processes for what is made in the background; 0: threads of this one do it.
+    """
     with socket.socket() as listening:
         listening.bind(("127.0.0.1", 0))
         port = listening.getsockname()[1]
         settings = Settings(
-            data=data, database=sqlite_address(data), port=port, quick_passwords=True, clock="forecast"
+            data=data, database=sqlite_address(data), port=port, quick_passwords=True, clock="forecast",
+            preparers=preparers,
         )  # fmt: skip
         with application(settings) as app:
             config = uvicorn.Config(app, log_level="error", ws="none", timeout_graceful_shutdown=2)

@@ -53,7 +53,7 @@ def test_a_day_is_worked_in_spanish_and_fits_the_phone(phone: Phone) -> None:
         assert session.get(tables.StepDone, (phone.jobs.install, DAY, "level line")) is not None
 
 
-WIDTHS = (1440, 1280, 360)  # of a large desk, a desk and a phone
+WIDTHS = (1440, 1280, 820, 360)  # of a large desk, a desk, a tablet and a phone
 
 
 def in_language(board: Board, code: str) -> Page:

@@ -11,7 +11,7 @@ import pytest
 from scheduler.gap import gap, hopeless
 from scheduler.plan import Because, Plan, Route, Skipped, Stop
 from scheduler.price import price, undone_cents
-from scheduler.sheet import sheet
+from scheduler.sheet import Cell, sheet
 from scheduler.week import Week, week_from_data
 from tests.brute import cheapest
 from tests.plans import cases, good_plan
@@ -148,6 +148,23 @@ def test_money_and_jobs_on_the_sheet_add_up() -> None:
                 assert moments[-1] == entry.start
                 moments.append(entry.end)
             assert moments[-1] + cell.drive_home_min <= cell.back
+
+
+def test_a_sheet_with_days_taken_from_the_plan_before_is_the_sheet_shaped_anew() -> None:
+    """What is taken is that of the same route; a route that has changed by a minute is shaped anew."""
+    week, plan = by_hand()
+    known: dict[Route, Cell] = {}
+    assert sheet(week, plan, None, known) == sheet(week, plan)
+    (route,) = plan.routes
+    assert set(known) == {route}
+    mark = msgspec.structs.replace(route, depart=465)
+    other = Route("elm", 1, 470, 600, 0, None, (Stop("cedar", 500, 560),))
+    moved = msgspec.structs.replace(plan, routes=(mark, other), cost=price(week, (mark, other)))
+    anew = sheet(week, moved)
+    assert sheet(week, moved, None, known) == anew
+    assert set(known) == {mark, other}
+    tagged = dict(zip((mark, other), reversed(anew.cells), strict=True))
+    assert sheet(week, moved, None, tagged).cells == tuple(reversed(anew.cells))  # it is from there that they are taken
 
 
 def test_any_plan_can_be_laid_out() -> None:

@@ -3,14 +3,22 @@
 from __future__ import annotations
 
 import datetime
+import hashlib
+import threading
+from collections import OrderedDict
+from collections.abc import Mapping
 from typing import Any
 
 import msgspec
 
 from api import tables
 from scheduler.documents import form_in
-from scheduler.plan import Plan, Plan2
+from scheduler.plan import Because, Plan, Plan2, Skipped
 from scheduler.week import Week, Week2, names_in, skills_in, with_names
+
+_MOST_READ = 3  # weeks held: of the largest one takes some 20 MB
+_read: OrderedDict[bytes, Week] = OrderedDict()
+_lock = threading.Lock()
 
 
 class DrivesTimed(msgspec.Struct, frozen=True):
@@ -58,12 +66,44 @@ def as_data(week: Week, timed: DrivesTimed | None) -> dict[str, Any]:
 
 
 def plan_in(row: tables.StoredPlan) -> Plan:
-    """Return the plan of a row; it was audited before it was stored."""
+    """Return the plan of a row, with the reasons found since; it was audited before it was stored."""
     kind: type[Plan] = Plan2 if form_in(row.plan) == "plan/2" else Plan
-    return msgspec.json.decode(row.plan, type=kind)
+    return reasoned(msgspec.json.decode(row.plan, type=kind), row.reasons)
+
+
+def reasoned(plan: Plan, reasons: Mapping[str, Any]) -> Plan:
+    """Return `plan` with the reasons that a row's `reasons` has of its waiting jobs, in place of its own."""
+    if not reasons:
+        return plan
+    found = because_from_data(reasons)
+    skipped = tuple(Skipped(skip.job, found.get(skip.job, skip.because)) for skip in plan.skipped)
+    return msgspec.structs.replace(plan, skipped=skipped)
+
+
+def because_as_data(because: Mapping[str, tuple[Because, ...]]) -> dict[str, Any]:
+    """Return the reasons as plain data, as a row keeps them."""
+    return {job: [msgspec.to_builtins(why) for why in reasons] for job, reasons in because.items()}
+
+
+def because_from_data(data: Mapping[str, Any]) -> dict[str, tuple[Because, ...]]:
+    """Return the reasons that `because_as_data` made plain."""
+    return {job: msgspec.convert(reasons, tuple[Because, ...]) for job, reasons in data.items()}
 
 
 def week_in(row: tables.StoredPlan | tables.PlanRun) -> Week:
-    """Return the week of a row, its crews called by their names; it was checked before it was stored."""
+    """Return the week of a row, its crews called by their names; it was checked before it was stored.
+
+    From memory where it was read a moment ago: plans made of each other by hand are all of the same week.
+    """
+    digest = hashlib.blake2b(msgspec.json.encode([row.week, row.beside])).digest()
+    with _lock:
+        if digest in _read:
+            _read.move_to_end(digest)
+            return _read[digest]
     kind: type[Week] = Week2 if form_in(row.week) == "week/2" else Week
-    return beside(row).put(msgspec.json.decode(row.week, type=kind))
+    week = beside(row).put(msgspec.json.decode(row.week, type=kind))
+    with _lock:
+        _read[digest] = week
+        while len(_read) > _MOST_READ:
+            _read.popitem(last=False)
+    return week

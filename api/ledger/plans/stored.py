@@ -9,6 +9,7 @@ from sqlalchemy import desc
 from sqlmodel import Session, col, select
 
 from api import tables
+from api.ledger.plans.documents import reasoned
 from scheduler.plan import Because, Route, Stop, read_plan
 
 
@@ -43,7 +44,7 @@ def planned_stop(session: Session, visit_id: str) -> PlannedStop | None:
     newest = session.exec(select(tables.StoredPlan).order_by(desc(col(tables.StoredPlan.id)))).first()
     if newest is None:
         return None
-    plan = read_plan(newest.plan)
+    plan = reasoned(read_plan(newest.plan), newest.reasons)
     for route in plan.routes:
         for stop in route.jobs:
             if stop.job == visit_id:

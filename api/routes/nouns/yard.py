@@ -102,7 +102,7 @@ class CrewBody(Body):
     day_cents: Annotated[int, limit("crew.day_cents")]
     minute_cents: Annotated[int, limit("crew.minute_cents")]
     overtime_minute_cents: Annotated[int, limit("crew.overtime_minute_cents")]
-    km_cents: Annotated[int, limit("crew.km_cents")]
+    km_cents: Annotated[float, limit("crew.km_cents")]
     outside: bool = False
     visit_cents: Annotated[int, limit("crew.visit_cents")] = 0
     active: bool = True

@@ -137,7 +137,8 @@ def make_move(session: Database, who: Manager, now: Now, once: Once, plan_id: Pl
 
     A move that breaks a rule or a lock is refused by 409 (`breaks-rule`, `lock-broken`) with the sentences in `detail`
     and in `broken`. One that breaks only a promise to a customer is refused (`breaks-promise`) unless `despite` is
-    true; the stored plan then lists the promise as broken, openly. The answer is that of a try, with `plan_id`.
+    true; the stored plan then lists the promise as broken, openly. The answer is that of a try, with `plan_id`. In a
+    large week the new plan has for jobs that wait the reasons of the one before, until they are found anew.
     """
 
     def write() -> Response:

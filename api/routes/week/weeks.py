@@ -28,6 +28,7 @@ from api.http.subject import Subject
 from api.languages import language
 from api.ledger.forecasts import standing_words
 from api.ledger.kept import kept, unchanged
+from api.ledger.plans.documents import plan_in
 from api.ledger.plans.posted import posted_week
 from api.ledger.plans.stored import planned_weeks
 from api.ledger.told import HOLDS
@@ -36,6 +37,7 @@ from api.settings import Settings
 from api.week import plans
 from api.weeksheet import WeekPage, week_page
 from api.weeksheet.roadmap import METRES, UNIT, road_map
+from scheduler.documents import encode
 
 router = Subject()
 
@@ -88,7 +90,7 @@ def week(
         return page(request, "week/unplanned.html", values | around)
     stored, others = _stored(session, start_date, plan)
     if wants_json(request):
-        return Response(stored.plan, media_type="application/json")
+        return Response(encode(plan_in(stored)) if stored.reasons else stored.plan, media_type="application/json")
     shown, planner = week_page(session, stored), who.role in PLANNERS
     posted = posted_week(session, start_date)
     lines = _lines(session, start_date, now) if posted is not None and posted.plan_id == stored.id else []
@@ -244,7 +246,15 @@ def _lines(session: Session, start_date: datetime.date, now: datetime.datetime) 
 
 def _board(session: Session, shown: WeekPage, planner: bool, running: dict[str, CellNow]) -> Markup:
     """Return the sheet itself as HTML, from memory while nothing has changed."""
-    key = ("board", language(), shown.plan_id, planner, msgspec.json.encode(running), unchanged(session))
+    key = (
+        "board",
+        language(),
+        shown.plan_id,
+        shown.reasons_wanted,
+        planner,
+        msgspec.json.encode(running),
+        unchanged(session),
+    )
     values = {"page": shown, "planner": planner, "holds": HOLDS, "running": running}
     return kept(session, key, lambda: Markup(part("week/board.html", values)))
 

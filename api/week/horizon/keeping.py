@@ -14,8 +14,8 @@ from sqlmodel import Session, col, select
 from api import tables
 from api.ledger.history import note
 from api.ledger.kept import kept
-from api.ledger.plans.documents import beside
-from api.week.build import because_from_data, with_because
+from api.ledger.plans.documents import because_from_data, beside
+from api.week.build import with_because
 from api.week.second import second_plan
 from scheduler.audit import audit
 from scheduler.documents import encode

@@ -11,9 +11,8 @@ from sqlmodel import Session, col, select
 from api.database import transaction
 from api.http.problems import Problem
 from api.ledger.history import note
-from api.ledger.plans.documents import as_data
+from api.ledger.plans.documents import as_data, because_as_data
 from api.tables import PlanRun
-from api.week.build import because_as_data
 from api.week.horizon.document import Horizon, horizon_of
 from api.week.horizon.keeping import KeptHorizon, newest, newest_id
 from api.week.run.ending import GOING

@@ -14,8 +14,8 @@ from api import tables
 from api.database import transaction
 from api.ledger.fingerprint import code_of, fingerprint
 from api.ledger.history import note as note_down
-from api.ledger.plans.documents import beside
-from api.week.build import because_from_data, with_because
+from api.ledger.plans.documents import because_from_data, beside
+from api.week.build import with_because
 from api.week.horizon.keeping import keep_run
 from api.week.run.planning import ENGINE, store_plan
 from scheduler import with_reasons as asked

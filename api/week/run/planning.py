@@ -15,9 +15,9 @@ from api.database import transaction
 from api.ledger.facts import facts
 from api.ledger.fingerprint import code_of, fingerprint
 from api.ledger.history import note
-from api.ledger.plans.documents import DrivesTimed, as_data
+from api.ledger.plans.documents import DrivesTimed, as_data, because_as_data
 from api.papers.preparation import JobPapers, Preparation, Tally
-from api.week.build import BuiltWeek, because_as_data, open_visits, week_of, with_because
+from api.week.build import BuiltWeek, open_visits, week_of, with_because
 from api.week.second import by_the_rules
 from scheduler import Progress
 from scheduler.audit import audit
@@ -92,13 +92,13 @@ def plan_week(
 def store_plan(
     session: Session, week: Week, plan: Plan, *, because: dict[str, Any], inputs: str, how: str,
     now: datetime.datetime, by: str, made_from: int | None = None, fixed: dict[str, Any] | None = None,
-    timed: DrivesTimed | None = None, note: str = "",
+    timed: DrivesTimed | None = None, note: str = "", reasons_wanted: bool = False,
 ) -> tables.StoredPlan:  # fmt: skip
     """Store a plan with its week document and return its row, numbered.
 
     because, fixed, how, made_from: as in the table; timed: who timed the drives, None where nobody did; note:
-    what the sheet says of it besides; inputs: the
-    fingerprint of what the plan was made of. The names of the week's crews are kept beside it. The plan is audited
+    what the sheet says of it besides; inputs: the fingerprint of what the plan was made of; reasons_wanted: why jobs
+    wait is still to be found. The names of the week's crews are kept beside it. The plan is audited
     first; one that breaks a rule is a defect of whoever made it: `RuntimeError`.
     """
     broken = audit(week, plan).broken_rules
@@ -108,6 +108,7 @@ def store_plan(
         start_date=week.start_date, fingerprint=inputs, week=week_document(week).decode(), plan=encode(plan).decode(),
         cost_cents=plan.cost.total, bound_cents=plan.bound, seconds=plan.seconds, made_at=now, made_by=by, how=how,
         made_from=made_from, because=because, fixed=fixed or {}, beside=as_data(week, timed), note=note,
+        reasons_wanted=reasons_wanted,
     )  # fmt: skip
     session.add(row)
     session.flush()

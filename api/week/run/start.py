@@ -12,9 +12,9 @@ from api.database import transaction
 from api.http.problems import Problem
 from api.ledger.history import note
 from api.ledger.plans.documents import as_data as beside_as_data
+from api.ledger.plans.documents import because_as_data
 from api.tables import PlanRun
 from api.week import locks, plans
-from api.week.build import because_as_data
 from api.week.run.ending import GOING
 from api.week.run.planning import prepare_week
 from api.week.run.runs import Runs

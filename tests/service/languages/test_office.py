@@ -137,3 +137,23 @@ def test_no_words_stand_in_expressions_outside_the_catalogues() -> None:
         if words.search(text) and text not in codes
     }
     assert found == set()
+
+
+# Of pages whose values were English once, words of them in Spanish and in English.
+_VALUES = (
+    ("/settings/crews", "Un minuto de más", "A minute over"),
+    ("/jobs/J-1042/survey", "extremo derecho", "right end"),
+    ("/promise", "instalación", ">install<"),
+    ("/customers/C-001", "termínelo", "finish or cancel"),
+    ("/looking-back/2027-04-12", ", north</text>", "ladder-32, north"),
+)
+
+
+@pytest.mark.parametrize(("address", "spanish", "english"), _VALUES)
+def test_values_with_words_of_ours_are_said(app: FastAPI, address: str, spanish: str, english: str) -> None:
+    manager = signed_in(app, Role.manager)
+    manager.cookies.set("eave-language", "es")
+    answer = manager.get(address, headers=PAGE)
+    assert answer.status_code == 200
+    assert spanish in answer.text
+    assert english not in answer.text

@@ -14,8 +14,8 @@ from fastapi.testclient import TestClient
 
 from api.access.accounts import Role
 from api.database import open_database, transaction
+from api.ledger.plans.documents import because_as_data
 from api.settings import sqlite_address
-from api.week.build import because_as_data
 from api.week.horizon.document import horizon_of
 from api.week.horizon.keeping import store
 from scheduler import plan_week

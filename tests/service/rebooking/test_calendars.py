@@ -77,6 +77,10 @@ def text_of(page: str) -> str:
     return " ".join(unescape(re.sub("<[^>]+>", " ", page)).split())
 
 
+def cookies(office: TestClient) -> str:
+    return "; ".join(f"{name}={value}" for name, value in office.cookies.items())
+
+
 def falls(office: TestClient) -> dict[str, str]:
     return {one["visit"]: one["words"] for one in office.get("/rebooking").json()["look_at"]}
 
@@ -89,7 +93,7 @@ def test_a_persons_calendar_that_is_trusted_changes_what_can_go_and_says_so(
     served.days = [(TUESDAY, "dentist")]
     page = add(office, "days-off", crew.lead_id, served.address, by_itself="true")
     assert "Taken in: " in page
-    assert " Tue Apr 13. Because of that these can't go as posted: " in page
+    assert ", Tue Apr 13. Because of that these can't go as posted: " in page
     assert all(visit in page for visit in visits), page
     assert visits <= falls(office).keys()
     assert min(visits) in text_of(office.get("/rebooking", headers=PAGE).text)
@@ -98,6 +102,11 @@ def test_a_persons_calendar_that_is_trusted_changes_what_can_go_and_says_so(
     assert not visits & falls(office).keys()
     page = text_of(office.get("/set-up/days-off", headers=PAGE).text)
     assert "Not in the calendar any more, so not off:" in page
+    spanish = office.get("/set-up/days-off", headers={**PAGE, "cookie": cookies(office) + "; eave-language=es"})
+    told = text_of(spanish.text)
+    assert "Ya no está en el calendario, así que no hay día libre: " in told
+    assert ", mar 13 abr. Por eso estas pueden ir otra vez como se publicaron: " in told
+    assert "Not in the calendar" not in told
     assert "can go as posted again" in page
     assert "Wed Apr 14" in page
     with transaction(app.state.database) as session:

@@ -218,7 +218,7 @@ export async function put(): Promise<void> {
   }
 }
 
-/** Show that the service is at work on the move: it looks for the reasons of what waits now. */
+/** Show that the service is at work on the move. */
 function busy(now: boolean): void {
   one("#slip-put").textContent = now ? spoken("Putting it there …") : spoken("Put here");
   for (const name of ["put", "pile", "drop"]) one<HTMLButtonElement>(`#slip-${name}`).disabled = now;
