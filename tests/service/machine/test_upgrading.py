@@ -64,6 +64,10 @@ RELEASED = {
     "0043_assists.py": "3d8821b35027516cb7d3f9b388a37e07b192a31074754c16e7d748a7f6c9231c",
     "0044_texts.py": "fa802258215aea9bbb9ec359472a86fedf2cd88ff1f5ffc3e11888dc61bcfc53",
     "0045_which_wall.py": "b3c49757baf8a7d2070c6d60e9de0c986004c845529045f9d8d25fc5b89d3c34",
+    "0046_lift_times.py": "14f51d87f134dd141d6c7d2c05f0e3502888ff98ceefd69b19da4df46c31ac79",
+    "0047_text_answers.py": "e8cc5578afe3ea70dd372cf51e6bdb4725b4f23f44b00cb5ceeee47a60462ac8",
+    "0048_van_calendars.py": "a3fb9ee8ab625798af4def74121a322bb8cb29334881e69d8fb1a62675f58482",
+    "0049_gate_days.py": "a2f2f7541e0727c7c5ce75c63f885ed367de5ebe09e796b2a303ef16358e5d4d",
 }
 
 
