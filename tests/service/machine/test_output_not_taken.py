@@ -13,9 +13,10 @@ import shutil
 import sqlite3
 import subprocess
 import sys
-from collections.abc import Iterator
+from collections.abc import Iterable, Iterator
 from contextlib import contextmanager
 from pathlib import Path
+from typing import Any
 
 import pytest
 from typer.main import get_command
@@ -34,8 +35,8 @@ ROOT = Path(__file__).parents[3]
 COMMAND = [sys.executable, "-c", "from api.cli import main; main()"]
 FULL = "Standard output cannot be written: No space left on device."
 CLOSED = "-: cannot be written: standard output is closed."
-# Each is tried with every command; a process for each takes seconds, so the suite tries one and ops/long all.
-LEADS = ["full", *(pytest.param(one, marks=pytest.mark.long) for one in ("closed", "gone", "errors full"))]
+LEADS = ["full", "closed", "gone", "errors full"]
+IN_SUITE = {"audit", "draw", "backup", "weather limits", "weather fetch", "demo", "serve"}
 PLACE = "--lat 41 --lon=-98 --from file --address seeds/demo/forecast.csv"
 # Each command with words by which it says something on standard output.
 WELL = {
@@ -73,6 +74,15 @@ REFUSED = {
     "roads fit": "roads fit {here}/none",
     "weather backtest": "weather backtest --out {here}/survey.json",
 }
+
+
+def each(names: Iterable[str]) -> list[Any]:
+    """Return every command with every way; a process takes seconds, so that the suite tries some and ops/long all."""
+    return [
+        pytest.param(name, lead, marks=() if lead == "full" and name in IN_SUITE else pytest.mark.long)
+        for name in names
+        for lead in LEADS
+    ]
 
 
 @pytest.fixture(scope="module")
@@ -147,8 +157,7 @@ def test_every_command_is_tried() -> None:
     assert WELL.keys() | REFUSED.keys() == names
 
 
-@pytest.mark.parametrize("lead", LEADS)
-@pytest.mark.parametrize("name", WELL)
+@pytest.mark.parametrize(("name", "lead"), each(WELL))
 def test_what_cannot_be_said_is_no_traceback(name: str, lead: str, here: Path) -> None:
     line = WELL[name]
     code, words = said(line, here, lead)
@@ -164,8 +173,7 @@ def test_what_cannot_be_said_is_no_traceback(name: str, lead: str, here: Path) -
         assert code == 0, words
 
 
-@pytest.mark.parametrize("lead", LEADS)
-@pytest.mark.parametrize("name", REFUSED)
+@pytest.mark.parametrize(("name", "lead"), each(REFUSED))
 def test_what_is_refused_is_one_sentence_wherever_output_goes(name: str, lead: str, here: Path) -> None:
     code, words = said(REFUSED[name], here, lead)
     assert (code, words.count("\n"), "Traceback" in words) == (2, int(lead != "errors full"), False), words
