@@ -41,9 +41,7 @@ WRITE_S = 0.5  # between two writes of a run's progress
 LISTEN_S = 0.1  # how long a thread listens before it looks whether somebody wants to stop
 LOOK_S = 1.0  # between two looks of a watcher of a run that has nothing new
 GRACE_S = 120.0  # beyond its seconds, for the engine to be loaded and a plan to be brought in order; then it is ended
-STOP_S = (
-    90.0  # for a planner told to stop to hand over what it has, behind all else on a busy machine; then it is ended
-)
+STOP_S = 90.0  # for a planner told to stop to hand over what it has, however busy the machine is; then it is ended
 AGAIN_S = (0.5, 5.0)  # between two tries of a write that the database does not take, the first and the longest
 MEND_S = 5.0  # between two looks for runs that nobody is at
 MEANWHILE = "A time was promised while it searched, which this plan does not know: plan the weeks ahead again."
