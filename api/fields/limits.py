@@ -265,8 +265,7 @@ ROLE = Choice(of=("lead", "helper", "extra", "office"))
 LANGUAGE = Choice(of=("", *LANGUAGES))
 DAY_PART = Choice(of=("day", "morning", "afternoon"))
 MONEY = Whole(most=100_000_000)  # cents: a million dollars
-RATE = Whole(most=1_000_000)  # cents a minute or kilometer: the most that the week document takes
-KM_RATE = Decimal(most=1_000_000)  # typed by the mile it is no whole number of cents; the week document has it rounded
+RATE, KM_RATE = Whole(most=1_000_000), Decimal(most=1_000_000)  # cents a minute; a km: by the mile no whole ones
 PIECES = Whole(most=1_000_000)
 SOME = Whole(least=1, most=10_000)
 LATITUDE, LONGITUDE = Decimal(least=-90, most=90), Decimal(least=-180, most=180)
