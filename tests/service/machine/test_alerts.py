@@ -309,7 +309,12 @@ def test_a_line_changed_past_the_service_is_told_once_it_is_started_again(
 
 @pytest.fixture(autouse=True)
 def own_counts() -> Iterator[None]:
-    """Counts grow for as long as the process lives; a log's level is set back."""
+    """Counts grow for as long as the process lives: all addresses of earlier tests would be read and weighed again.
+
+    A log's level is set back.
+    """
+    measures.REQUESTS.clear()
+    measures.SECONDS.clear()
     logger = logging.getLogger("eaveboard")
     level = logger.level
     yield

@@ -53,6 +53,7 @@ for name, module in list(sys.modules.items()):
 """
 
 
+@pytest.mark.long  # where it is not so, one test in many thousands fails, and no other with it
 def test_nothing_that_is_looked_through_for_clocks_warns() -> None:
     """In a process of its own: what others' tests have imported would differ from run to run."""
     command = [sys.executable, "-c", LOOK]
