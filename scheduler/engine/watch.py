@@ -10,13 +10,14 @@ from collections.abc import Mapping
 from dataclasses import dataclass
 
 ENOUGH = 0.1  # share of the gap that a turn must close to be followed by another of the same means
-HOPE, LEAST = 0.02, 0.005  # shares that a means counts as having won: before its first turn, and at least
-KEPT = 0.75  # of what a means has won so far, for its next turn: what paid early may not pay now
+HOPE, LEAST = 0.02, 0.001  # of the gap that a means counts as winning a unit: before its first turn, and at least
+KEPT = 0.75  # of what a means has won so far, after a unit of time: what paid early may not pay now
+SHORTEST = 0.01  # of a unit, that a turn counts as
 
 
 @dataclass
 class Means:
-    """What a means has had, in seconds (turns where time has no limit), and the share of the gap it wins a turn."""
+    """What a means has had, in seconds (turns where time has no limit), and the share of the gap it wins a unit."""
 
     had: float
     won: float = HOPE
@@ -25,9 +26,13 @@ class Means:
 class Watch:
     """Gives turns to means known by name."""
 
-    def __init__(self, first: Mapping[str, float]) -> None:
-        """`first`: the means in the order of their first turns, with what each counts as having had before."""
+    def __init__(self, first: Mapping[str, float], unit: float = 1.0) -> None:
+        """`first`: the means in the order of their first turns, with what each counts as having had before.
+
+        unit: how long a turn of usual length is, in what they have: short ones neither hope for less nor forget faster.
+        """
         self.means = {name: Means(had) for name, had in first.items()}
+        self.unit = unit
         self.going_on = ""
 
     def next(self, able: Mapping[str, bool]) -> str:
@@ -39,7 +44,8 @@ class Watch:
 
     def note(self, name: str, had: float, won: float) -> None:
         """Take note of a turn: what it has had, and the share of the gap that it closed."""
-        means = self.means[name]
+        means, units = self.means[name], had / self.unit
         means.had += had
-        means.won = max(LEAST, KEPT * means.won + (1 - KEPT) * won)
+        kept = KEPT**units
+        means.won = max(LEAST, kept * means.won + (1 - kept) * won / max(units, SHORTEST))
         self.going_on = name if won > ENOUGH else ""

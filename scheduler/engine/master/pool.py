@@ -12,6 +12,7 @@ from scheduler.engine.model.arrays import Ints
 from scheduler.engine.pricing.columns import Columns, columns_of
 
 Key = tuple[int, bytes, int]
+Flat = tuple[Any, ...]  # starts, row indices and coefficients of columns one after the other, and the columns' costs
 
 
 class Pool:
@@ -30,6 +31,7 @@ class Pool:
         self.out: list[int] = []
         self.index: list[Ints] = []
         self.value: list[Any] = []
+        self.flat = _none()
         self.members: dict[int, list[int]] = {}  # the crew days of each group of equal ones
         for k, group in enumerate(rows.model.group.tolist()):
             self.members.setdefault(group, []).append(k)
@@ -85,10 +87,19 @@ class Pool:
 
     def reduced(self, dual: Any) -> Any:
         """Return the reduced cost of every column."""
-        starts, index, value = self.matrix(range(len(self)))
         if not len(self):
             return np.zeros(0)
-        return np.array(self.cost) - np.add.reduceat(dual[index] * value, starts[:-1])
+        starts, index, value, cost = self._all()
+        return cost - np.add.reduceat(dual[index] * value, starts[:-1])
+
+    def _all(self) -> Flat:
+        """Return what `matrix` does of all columns, with their costs: those that are new are put behind the others."""
+        known = len(self.flat[3])
+        if known < len(self):
+            starts, index, value = self.matrix(range(known, len(self)))
+            more = self.flat[0][-1] + starts[1:], index, value, np.array(self.cost[known:], dtype=np.int64)
+            self.flat = tuple(map(np.append, self.flat, more))
+        return self.flat
 
     def part(self, chosen: Ints) -> Pool:
         """Return a pool of the chosen columns alone."""
@@ -105,6 +116,7 @@ class Pool:
         starts, index, value = self.rows.entries(self.columns())
         self.index = [index[starts[c] : starts[c + 1]] for c in range(len(self))]
         self.value = [value[starts[c] : starts[c + 1]] for c in range(len(self))]
+        self.flat = _none()
 
     def matrix(self, chosen: list[int] | range) -> tuple[Ints, Ints, Any]:
         """Return starts, row indices and coefficients of the chosen columns."""
@@ -113,3 +125,7 @@ class Pool:
         if not index:
             return starts, np.zeros(0, np.int64), np.zeros(0)
         return starts, np.concatenate(index), np.concatenate([self.value[c] for c in chosen])
+
+
+def _none() -> Flat:
+    return np.zeros(1, np.int64), np.zeros(0, np.int64), np.zeros(0), np.zeros(0, np.int64)

@@ -23,6 +23,7 @@ DAY_ROOM = 2_000_000
 MANY_DAYS = 40  # crew days up to which one integer program over all of them is quicker than many over some
 ALL_NODES = 5_000  # of the integer program over all routes found
 TURN_SHARE = 0.1  # of the time given: the longest that one means may go on without anything won
+UNIT_SHARE = 0.5  # of that: how long a usual turn is
 TURN_S, PROOF_S = 1.0, 5.0  # at least; of the proof, which begins anew each time
 LIST_S, LIST_SHARE = 10.0, 0.3  # of listing every route that could pay: at least, and of the time given
 FEW, FEW_ROOM = 30_000, 300_000  # routes that one quick integer program takes; labels of a crew day to list them
@@ -115,7 +116,7 @@ class Choosing:
         cuts = 0.0 if self.few_days else (1 if self.copies else 5) * turn  # many crew days take long to price
         skips = 0.0 if self.few_days else (9 if self.copies else 5) * turn
         first = {PROOF: 0.0, CUTS: cuts, DIVES: 0.0, DAYS: 0.0, SKIPS: skips, LIST: 5 * turn, FOUND: 9 * turn}
-        return Watch({**first, **more})
+        return Watch({**first, **more}, UNIT_SHARE * self.turn_s if np.isfinite(self.given) else 1.0)
 
     def take_in(self) -> Routes:
         """Take the routes met meanwhile into the pool; return those of the best plan, which are in it then."""

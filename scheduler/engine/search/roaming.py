@@ -27,7 +27,7 @@ FIRST_SHARE, MOST_SHARE = 0.02, 0.2  # of the time given: the first cycle, and t
 LONGER = 1.3  # each by the one before
 SLICE_S = 0.05  # between two looks at the clock
 IDLE, MOST_IDLE = 0.5, 2.0  # of a cycle: how much longer it rests after each that wins nothing, and at most
-OFFERS = 10  # times as long as a plan takes to be audited until the next is offered
+OFFERS, KEEPS = 10, 5  # times as long as a plan takes to be audited until the next is, or its routes to be listed
 COOL = 0.05  # of what a stop costs: heat under which routes are kept for the master
 MOST_WAITING = 40  # plans whose routes wait
 
@@ -97,7 +97,8 @@ class Roaming:
         ruin.lean(LEAN * (1.0 - 2.0 * self.left_out) if leaning else None)
         ruin.begin_from(*self.best.plan_now(), afresh=True)
         stop = ruin.stop_cents
-        begun, gain, due = self.left(), 0, self.left()
+        begun, gain = self.left(), 0
+        due = keep_due = begun
         while not self._over() and (done := (begun - self.left()) / seconds) < 1:
             heat = stop * hot * math.pow(COLD / hot, done)
             ruin.run(self.slice, heat)
@@ -105,8 +106,10 @@ class Roaming:
                 asked = self.left()
                 gain += self._offer()
                 due = self.left() - OFFERS * (asked - self.left())
-            if heat < COOL * stop:
+            if heat < COOL * stop and self.left() <= keep_due:
+                asked = self.left()
                 self._keep(ruin.now)
+                keep_due = self.left() - KEEPS * (asked - self.left())
         self._keep(ruin.best)
         return gain + self._offer()
 

@@ -48,3 +48,15 @@ def test_a_first_turn_can_be_put_off() -> None:
     had = turns(watch, {"cuts": ENOUGH, "dives": 0.0}, 4)
     assert had["dives"] == 0
     assert turns(watch, {"cuts": 0.0, "dives": 0.0}, 20)["dives"] > 0
+
+
+def test_many_short_turns_are_worth_what_one_long_one_is() -> None:
+    """Dives of a tenth of a second win a tenth of what cuts win in a second: of the time both have half."""
+    watch = Watch({"cuts": 0.0, "dives": 0.0})
+    had = {"cuts": 0.0, "dives": 0.0}
+    for _ in range(2_000):
+        name = watch.next(BOTH)
+        long = 1.0 if name == "cuts" else 0.1
+        watch.note(name, long, 0.05 * long)
+        had[name] += long
+    assert abs(had["cuts"] - had["dives"]) < 0.1 * had["cuts"]
