@@ -8,7 +8,7 @@ from dataclasses import dataclass
 from scheduler.layout.documents import Layout, Survey
 from scheduler.layout.drawing.cautions import standing_words
 from scheduler.layout.drawing.facts import datum_words
-from scheduler.layout.drawing.paper.lettering import shortened, width_of, wrap
+from scheduler.layout.drawing.paper.lettering import clean, shortened, width_of, wrap
 from scheduler.layout.drawing.paper.measures import Measures, Say, in_english
 from scheduler.layout.drawing.paper.sheet import GRAPHITE, GREY, PAPER, SMALL, TITLE, Box, DrawingSheet
 
@@ -16,6 +16,7 @@ GOES_FIRST = "The manufacturer's instructions and local codes go first. Check on
 FIGURES_GO_FIRST = "Figures go before measuring off"
 HEAD = 16.8  # title, whose, datum
 _FOOTER_SIZE = 2.8
+_ZERO_SMALL = 2.4  # of a zero that takes two lines
 _FOOTER_LINE = _FOOTER_SIZE * 1.24
 _BLOCK = 12.5
 MARGIN = 9.0
@@ -66,8 +67,20 @@ def head(
     whose = ", ".join(part for part in (title.customer, title.address) if part)
     whose = whose or say("No job: drawn from a survey alone")
     sheet.text(area.left, y, shortened(whose, SMALL * 1.1, where - area.left - 3), SMALL * 1.1)
-    words = say(datum_words(survey, measures))
-    sheet.text(area.left, area.top + 15.2, shortened(words, SMALL, area.right - area.left, True), SMALL, bold=True)
+    _zero(sheet, say(datum_words(survey, measures)), area)
+
+
+def _zero(sheet: DrawingSheet, words: str, area: Box) -> None:
+    """Draw what the zero is and how to check it, whole: in smaller letters, then on two lines, where they are many."""
+    width = area.right - area.left
+    one = next((size for size in (SMALL, 2.7, 2.5) if width_of(clean(words), size, True) <= width), None)
+    if one is not None:
+        sheet.text(area.left, area.top + 15.2, clean(words), one, bold=True)
+        return
+    lines = wrap(words, _ZERO_SMALL, width, bold=True)
+    first, rest = lines[0], " ".join(lines[1:])
+    sheet.text(area.left, area.top + 13.4, first, _ZERO_SMALL, bold=True)
+    sheet.text(area.left, area.top + 16, shortened(rest, _ZERO_SMALL, width, True), _ZERO_SMALL, bold=True)
 
 
 def foot_height(survey: Survey, layout: Layout, width: float, say: Say = in_english) -> float:
@@ -105,7 +118,9 @@ def foot(
     first = say(GOES_FIRST)
     sheet.text(area.left + 2.5, y, first, 3.3, bold=True)
     used = width_of(first, 3.3, True) + 8
-    whose = f"{say('Survey')} {survey.id}" + (f", {say('job')} {title.job}" if title.job else "")
+    job = f"{say('job')} {title.job}" if title.job else ""
+    ways = [f"{say('Survey')} {survey.id}{', ' if job else ''}{job}", *([f"{survey.id}, {job}", job] if job else [])]
+    whose = next((way for way in ways if width_of(way, 3.3, True) <= width - used - 3), ways[-1])
     sheet.text(area.right - 2.5, y, shortened(whose, 3.3, width - used - 3, True), 3.3, anchor="end", bold=True)
     sheet.line(area.left, area.top + 6.4, area.right, area.top + 6.4, pen=0.13)
     spare = width - 5 - sum(width_of(cell, SMALL) for cell in cells)
