@@ -51,7 +51,10 @@ export function showLoads(state: DayState, waiting: readonly Entry[]): void {
     if (button === null) continue;
     const next = nextAtLoad(notes);
     button.textContent = (JSON.parse(button.dataset["words"] ?? "[]") as string[])[["here", "loaded", "on"].indexOf(next)] ?? "";
-    if (next === "on") one("[data-overrule]", panel).hidden = true;
+    if (next !== "loaded") {
+      one("[data-overrule]", panel).hidden = true;
+      one("[data-not-loaded]", panel).textContent = "";
+    }
   }
 }
 
