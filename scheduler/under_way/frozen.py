@@ -80,6 +80,8 @@ def route_in(week: Week, day: int, crew: str, running: CrewUnderWay, then: Expec
     Its rest is taken where the rule of `week` and the times let it be, and left out where they do not.
     """
     stops = _as_frozen(week, day, timed_stops(week, crew, running, then), running.lifts_begun)
+    while stops and stops[-1].reload:  # taken on for visits that now go to others: it is on its way home by then
+        stops.pop()
     if not any(stop.job or stop.assist for stop in stops):
         return None
     depart, back = departure(week, crew, running, stops), _home(week, crew, then, stops)
@@ -114,7 +116,7 @@ def plan_with(week: Week, plan: Plan, routes: Iterable[Route | None], touched: I
 
 def departure(week: Week, crew: str, running: CrewUnderWay, stops: Sequence[Stop]) -> int:
     """Return when the crew left the yard, or has to leave it for the first of `stops`."""
-    latest = stops[0].start - drives(week, crew)(None, stops[0].job or stops[0].assist)
+    latest = stops[0].start - drives(week, crew)(None, stops[0].job or stops[0].assist or None)
     return latest if running.out is None else min(running.out, latest)
 
 

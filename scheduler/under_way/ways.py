@@ -174,7 +174,7 @@ def _tried(today: TodayNow, crew: str, stay: DayWay) -> Iterator[DayWay]:
         yield _way(today, stay, DayWay("swap", a.job, b.job, "", DayCents(), days))
     for call in free:
         visit = call.job
-        left = needed([*_as_calls(running), *(other for other in ahead if other != call)])[len(running.calls_begun) :]
+        left = _without(running, call)
         then = retimed_days(today.ground, mine, {crew: left})
         yield _way(today, stay, DayWay("put off", visit, "", "", DayCents(), then))
         if today.cannot.get(visit) == "visit":
@@ -204,8 +204,13 @@ def _load(ahead: list[Call], call: Call) -> int:
     return sum(1 for one in ahead[: ahead.index(call)] if one.kind == "load")
 
 
-def _as_calls(running: CrewUnderWay) -> list[Call]:
-    return [Call(one.kind, one.job) for one in running.calls_begun]
+def _without(running: CrewUnderWay, call: Call) -> list[Call]:
+    """Return what is ahead of a crew without a visit, and without loads that nothing is left for.
+
+    Of a crew that is out the next load stays, whatever it had to do before it: what comes after lies in the yard.
+    """
+    begun = [Call("visit", "")] if running.is_out else []
+    return needed([*begun, *(other for other in running.calls_ahead if other != call)])[len(begun) :]
 
 
 def _passed_by(running: CrewUnderWay) -> bool:

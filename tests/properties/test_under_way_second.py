@@ -10,11 +10,11 @@ from msgspec.structs import replace
 
 from scheduler import plan_week
 from scheduler.audit import audit
-from scheduler.expected import Taps, day_plan
+from scheduler.expected import Expected, Taps, day_plan
 from scheduler.expected_lifts import CrewNotes, expected_days
 from scheduler.plan import Plan
 from scheduler.price import outings, price, visits
-from scheduler.under_way.calls import CrewUnderWay
+from scheduler.under_way.calls import CrewUnderWay, in_order
 from scheduler.under_way.ways import TodayNow, ways
 from scheduler.week import Assist, Booking, Reload, Vehicle, Week, read_week, week_document
 from tests.seeds import some_now
@@ -107,5 +107,19 @@ def test_every_way_keeps_every_rule_and_moves_neither_what_has_begun_nor_what_tw
                         assert after[visit][1].start == one.start
                     if visit in met and name in way.days:
                         assert after[visit][0] == name
+                for name, day in way.days.items():
+                    _has_its_things(today.crews[name], in_order(day))
                 lost = {way.visit} if way.kind == "put off" else set()
                 assert visits(outings(way.week, way.plan.routes)).keys() | lost == before.keys()
+
+
+def _has_its_things(running: CrewUnderWay, then: list[Expected]) -> None:
+    """A visit whose load is still in the yard comes after a load that the crew is still to take on, unless it is there."""
+    waits = {
+        one.job for n, one in enumerate(in_order(running.day))
+        if one.kind == "visit" and any(o.kind == "load" and o.state == "ahead" for o in in_order(running.day)[:n])
+    }  # fmt: skip
+    loaded = not running.is_out
+    for one in then:
+        loaded = loaded or (one.kind == "load" and one.state == "ahead")
+        assert loaded or one.job not in waits, one.job
