@@ -114,7 +114,7 @@ def test_every_way_keeps_every_rule_and_moves_neither_what_has_begun_nor_what_tw
 
 
 def _has_its_things(running: CrewUnderWay, then: list[Expected]) -> None:
-    """A visit whose load is still in the yard comes after a load that the crew is still to take on, unless it is there."""
+    """A visit whose load is still in the yard comes after a load that is still taken on, unless the crew is there."""
     waits = {
         one.job for n, one in enumerate(in_order(running.day))
         if one.kind == "visit" and any(o.kind == "load" and o.state == "ahead" for o in in_order(running.day)[:n])

@@ -16,7 +16,7 @@ GOES_FIRST = "The manufacturer's instructions and local codes go first. Check on
 FIGURES_GO_FIRST = "Figures go before measuring off"
 HEAD = 16.8  # title, whose, datum
 _FOOTER_SIZE = 2.8
-_ZERO_SMALL = 2.4  # of a zero that takes two lines
+_ZERO_SMALL = 2.8  # of a zero that is long: no text on a drawing is smaller
 _FOOTER_LINE = _FOOTER_SIZE * 1.24
 _BLOCK = 12.5
 MARGIN = 9.0
@@ -60,27 +60,24 @@ def head(
         right = sheet.text(right, y, state, SMALL * 1.2, anchor="end").left - 3
     name = say(title.name if title.job else f"Wall drawing {survey.id}")
     sheet.text(area.left, y, shortened(name, TITLE, right - area.left, True), TITLE, bold=True)
-    y = area.top + 10.6
+    size, zero = _zero(say(datum_words(survey, measures)), area.right - area.left)
+    y = area.top + (10.6 if len(zero) == 1 else 9.6)
     drawn = f"{say('drawn')} {title.drawn_on:%Y-%m-%d}, " if title.drawn_on else ""
     page = say(f"page {pages.number} of {pages.count}")
     where = sheet.text(area.right, y, f"{drawn}{page}", SMALL * 1.1, anchor="end").left
     whose = ", ".join(part for part in (title.customer, title.address) if part)
     whose = whose or say("No job: drawn from a survey alone")
     sheet.text(area.left, y, shortened(whose, SMALL * 1.1, where - area.left - 3), SMALL * 1.1)
-    _zero(sheet, say(datum_words(survey, measures)), area)
+    for line, down in zip(zero, (15.2,) if len(zero) == 1 else (13.0, 16.2), strict=True):
+        sheet.text(area.left, area.top + down, line, size, bold=True)
 
 
-def _zero(sheet: DrawingSheet, words: str, area: Box) -> None:
-    """Draw what the zero is and how to check it, whole: in smaller letters, then on two lines, where they are many."""
-    width = area.right - area.left
-    one = next((size for size in (SMALL, 2.7, 2.5) if width_of(clean(words), size, True) <= width), None)
-    if one is not None:
-        sheet.text(area.left, area.top + 15.2, clean(words), one, bold=True)
-        return
-    lines = wrap(words, _ZERO_SMALL, width, bold=True)
-    first, rest = lines[0], " ".join(lines[1:])
-    sheet.text(area.left, area.top + 13.4, first, _ZERO_SMALL, bold=True)
-    sheet.text(area.left, area.top + 16, shortened(rest, _ZERO_SMALL, width, True), _ZERO_SMALL, bold=True)
+def _zero(words: str, width: float) -> tuple[float, list[str]]:
+    """Return what the zero is and how to check it, whole, and the size: on two lines where one does not hold it."""
+    if width_of(clean(words), SMALL, True) <= width:
+        return SMALL, [clean(words)]
+    first, *rest = wrap(words, _ZERO_SMALL, width, bold=True)
+    return _ZERO_SMALL, [first, shortened(" ".join(rest), _ZERO_SMALL, width, True)] if rest else [first]
 
 
 def foot_height(survey: Survey, layout: Layout, width: float, say: Say = in_english) -> float:
