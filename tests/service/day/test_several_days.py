@@ -105,6 +105,8 @@ def test_it_is_done_with_its_last_day(day: tuple[FastAPI, Jobs, str]) -> None:
     second_day(app, jobs, second)
     signed = sign(crew, second)
     assert signed.status_code == 200, signed.text
+    for visit in (jobs.install, second):
+        assert "✓ Signed by Ana Quill" in text_of(desk(app).get(f"/jobs/{visit}").text)
     finish(crew, second)
     rows = told_done(app)
     last = rows[second]
