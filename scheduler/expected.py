@@ -28,9 +28,9 @@ Kind = Literal["visit", "lift", "load"]
 class DayPlan:
     """A planned route with all that its times depend on.
 
-    `calls` are the jobs of the route's stops, None where the crew helps another one or takes on a load: nobody notes
-    the latter. `drive_min[a][b]` are minutes between the yard (0) and the stops (1, 2, … in the planned order), as in
-    the table of the week; `by_hour` says how much longer they take in slow hours.
+    `calls` are the jobs of the route's stops, None where the crew helps another one or takes on a load.
+    `drive_min[a][b]` are minutes between the yard (0) and the stops (1, 2, … in the planned order), as in the table of
+    the week; `by_hour` says how much longer they take in slow hours.
     """
 
     route: Route
@@ -52,9 +52,10 @@ class DayPlan:
 
 @dataclass(frozen=True, slots=True)
 class Taps:
-    """What is noted of one visit, or of a lift at which the crew helps, in minutes after midnight; None: not noted.
+    """What is noted of one visit, of a lift at which the crew helps or of a load, in minutes after midnight.
 
-    `over` is when the visit was told to be done, or that it cannot be; of a lift, when that was over.
+    `over` is when the visit was told to be done, or that it cannot be; of a lift, when that was over; of a load, when
+    all of it was on the van. None: not noted.
     """
 
     on_way: int | None = None
@@ -85,7 +86,7 @@ class Expected:
     `job` is the visit, of a lift the one that is helped with, of a load empty; `stop` counts the planned stops from 1.
     `in_window` is False where no work window of the day holds it any more. One that is `passed by` has nothing noted
     while a later one has, or is a lift that is needed no more: its times are the planned ones. So are those of a load
-    that is `over`: nobody notes them.
+    that is `over` with nothing noted of it.
     """
 
     job: str
@@ -155,23 +156,25 @@ def expected_day(
     back: int | None = None,
     told: Mapping[str, int] = {},
     meets: AtLifts = NOBODY,
+    loads: Mapping[int, Taps] = {},
 ) -> ExpectedDay:
     """Return how the day goes on.
 
     noted: by visit, its own and those that it helps with. now: minutes after midnight; what is not noted has not
     happened before it. out, back: when the crew left the yard and came back to it, None where it has not. told: the
     minute by visit at which customers expect the crew by what they were told, where that may be another than the
-    planned one. meets: what other crews do to it.
+    planned one. meets: what other crews do to it. loads: what is noted of the loads of mid-day, by number, from 2 on.
     """
     before = _rest_before(plan)
     paused = _paused(plan)
-    day = _walk(plan, noted, now, out, told, meets, before if plan.route.rest is not None and paused is None else None)
+    known = _known(plan, noted, loads)
+    day = _walk(plan, known, now, out, told, meets, before if plan.route.rest is not None and paused is None else None)
     rule = plan.rest
     if paused is not None and plan.route.rest is not None:
         begins = {one.job: one.start + plan.route.rest - paused.start for one in day.visits if one.state != "over"}
         day = replace(day, rest=begins.get(paused.job))
     if plan.route.rest is None and rule is not None and day.back - plan.route.depart > rule.after:
-        day = _walk(plan, noted, now, out, told, meets, before)
+        day = _walk(plan, known, now, out, told, meets, before)
     return _with_back(plan, day, back)
 
 
@@ -200,12 +203,32 @@ def _rest_before(plan: DayPlan) -> int:
     return next((n for n, stop in enumerate(plan.route.stops, 1) if stop.start >= wanted), len(plan.route.stops) + 1)
 
 
-def _order(plan: DayPlan, noted: Mapping[str, Taps]) -> list[tuple[int, Taps]]:
+def _known(plan: DayPlan, noted: Mapping[str, Taps], loads: Mapping[int, Taps]) -> dict[int, Taps]:
+    """Return what is noted of each stop, by its number.
+
+    Who says that it is on its way to a stop before it has taken on the load for it sets out once it has that.
+    """
+    number, load, found = 1, Taps(), {}
+    for n, stop in enumerate(plan.route.stops, 1):
+        if stop.reload:
+            number += 1
+            load = found[n] = loads.get(number, Taps())
+            continue
+        one = noted.get(stop.job or stop.assist, Taps())
+        loaded = load.here if load.over is None else load.over
+        there = one.over if one.here is None else one.here
+        if loaded is not None and one.on_way is not None and one.on_way < loaded and (there is None or there >= loaded):
+            one = replace(one, on_way=load.over)
+        found[n] = one
+    return found
+
+
+def _order(noted: Mapping[int, Taps]) -> list[tuple[int, Taps]]:
     """Return the stops by number, with what is noted: first those noted, by the hour, then the others as planned.
 
     A crew that has noted something of a later stop has left the one before: where it did not say when, then.
     """
-    known = {n: noted.get(stop.job or stop.assist, Taps()) for n, stop in enumerate(plan.route.stops, 1)}
+    known = dict(noted)
     begun = sorted((first, n) for n, one in known.items() if (first := _first(one)) is not None)
     for (_, n), (first, _) in pairwise(begun):
         if known[n].over is None:
@@ -219,7 +242,7 @@ def _first(one: Taps) -> int | None:
 
 def _walk(
     plan: DayPlan,
-    noted: Mapping[str, Taps],
+    noted: Mapping[int, Taps],
     now: int,
     out: int | None,
     told: Mapping[str, int],
@@ -227,7 +250,7 @@ def _walk(
     rest_before: int | None,
 ) -> ExpectedDay:
     """Return the day with a rest before the stop `rest_before`, or before the next not begun; None: none."""
-    order = _order(plan, noted)
+    order = _order(noted)
     last_begun = max((n for n, one in order if _first(one) is not None), default=0)
     free, place, owed, rest_at = (max(plan.route.depart, now) if out is None else out), 0, rest_before is not None, None
     length = 0 if plan.rest is None else plan.rest.length
@@ -248,7 +271,7 @@ def _walk(
                 owed = False
             state: State = "over" if one.over is not None else "there"
             found.append(Expected(name, start, end, start - planned.start, state, True, n, kind))
-            free, place, is_noted = end, n, noted[name].over is not None
+            free, place, is_noted = end, n, noted[n].over is not None
             continue
         if one.on_way is None and n < last_begun:
             passed: State = "over" if kind == "load" else "passed by"
@@ -264,7 +287,7 @@ def _walk(
             if gone.state == "over":
                 free, place, is_noted = gone.end, n, False
             continue
-        # Nor when a load is taken on: it is not expected later only because the clock goes on.
+        # Few would note at once that they are in the yard: a load is not expected later only as the clock goes on.
         ready = way(leave) if kind == "load" else max(way(leave), now)
         if due and plan.rest is not None:
             rest_at, ready = _rested(plan.rest, leave, ready, partial(_minutes, way))

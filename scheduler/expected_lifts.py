@@ -7,8 +7,8 @@ worked out in turn until neither moves the other any more.
 
 from __future__ import annotations
 
-from collections.abc import Mapping
-from dataclasses import dataclass, replace
+from collections.abc import Iterable, Mapping
+from dataclasses import dataclass, field, replace
 
 from scheduler.expected import AtLifts, DayPlan, ExpectedDay, Taps, expected_day
 
@@ -17,13 +17,14 @@ from scheduler.expected import AtLifts, DayPlan, ExpectedDay, Taps, expected_day
 class CrewNotes:
     """A crew's day as it is planned and noted, in minutes after midnight; `noted` by visit, the crew's own alone.
 
-    `out`, `back`: when it left the yard and came back to it, None where it has not.
+    `out`, `back`: when it left the yard and came back to it, None where it has not. `loads` as of `expected_day`.
     """
 
     plan: DayPlan
     noted: Mapping[str, Taps]
     out: int | None = None
     back: int | None = None
+    loads: Mapping[int, Taps] = field(default_factory=dict)
 
 
 def expected_days(
@@ -41,7 +42,7 @@ def expected_days(
     days = dict[str, ExpectedDay]()
     for _ in range(2 + 2 * len(helps)):  # each lift may move its two crews in turn
         again = {
-            crew: expected_day(one.plan, noted[crew], now, one.out, one.back, told, meets[crew])
+            crew: expected_day(one.plan, noted[crew], now, one.out, one.back, told, meets[crew], one.loads)
             for crew, one in crews.items()
         }
         if again == days:
@@ -49,6 +50,19 @@ def expected_days(
         days = again
         meets = {crew: _meetings(one.plan, crews, lifts, days, does, helps) for crew, one in crews.items()}
     return days
+
+
+def who_meet(plans: Mapping[str, DayPlan], crews: Iterable[str]) -> set[str]:
+    """Return those of `crews` that are out, and all whose day hangs on theirs: whom they meet at lifts, and so on."""
+    at = {crew: {stop.assist or stop.job for stop in one.route.stops} - {""} for crew, one in plans.items()}
+    lifts = {stop.assist for one in plans.values() for stop in one.route.stops if stop.assist}
+    found = set(crews) & plans.keys()
+    left = set(found)
+    while left:
+        shared = lifts & {visit for crew in left for visit in at[crew]}
+        left = {crew for crew in plans.keys() - found if at[crew] & shared}
+        found |= left
+    return found
 
 
 def with_lifts(one: CrewNotes, lifts: Mapping[str, Taps], posted: Mapping[str, int]) -> dict[str, Taps]:
@@ -68,7 +82,8 @@ def with_lifts(one: CrewNotes, lifts: Mapping[str, Taps], posted: Mapping[str, i
         own = noted.get(stop.job, Taps())
         if first is None or own.here is not None or own.over is not None:
             continue
-        known = [m for tap in noted.values() for m in (tap.on_way, tap.here, tap.over) if m is not None and m <= first]
+        taps = [*noted.values(), *one.loads.values()]
+        known = [m for tap in taps for m in (tap.on_way, tap.here, tap.over) if m is not None and m <= first]
         here = first - max(0, posted.get(stop.job, stop.start) - stop.start)
         noted[stop.job] = replace(own, here=max([here, *known]))
     return noted

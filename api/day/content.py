@@ -50,7 +50,8 @@ class DayStop:
     DANGERS: bold words, and the rest of their first sentence. `cautions` are all of them in full, but for those that
     every stop of the day shares. `places` is where each bracket stands on the wall drawing, as parts of its width and
     height; `datum` is what its zero is. `second` is the crew that comes for the lift. `signed_on` is the visit on which
-    the customer signs for the job: this one, or of several days the last; None where nobody signs.
+    the customer signs for the job: this one, or of several days the last; None where nobody signs. `part` is which of
+    the days of its job it is, and of how many.
     """
 
     entry: Entry
@@ -71,6 +72,7 @@ class DayStop:
     steps: tuple[str, ...]
     second: ComingCrew | None
     signed_on: str | None
+    part: tuple[int, int]
 
 
 @dataclass(frozen=True)
@@ -247,7 +249,8 @@ def _stop(
 ) -> DayStop:
     job = page.job
     hung = _hung(session, job.survey, job.layout, job.drawing is not None, measures)
-    signed = signed_on(days_of(session, job.visit))
+    days = days_of(session, job.visit)
+    signed = signed_on(days)
     found = tuple(said_finding(one) for one in ranked(job.layout.findings)) if job.layout else ()
     return DayStop(
         entry=entry,
@@ -268,6 +271,7 @@ def _stop(
         steps=tuple(job.work.steps),
         second=second,
         signed_on=None if signed is None else signed.id,
+        part=([one.id for one in days].index(job.visit.id) + 1, len(days)),
     )
 
 

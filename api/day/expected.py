@@ -6,18 +6,19 @@ import datetime
 import zoneinfo
 from collections import defaultdict
 from collections.abc import Callable, Mapping
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 
 from sqlmodel import Session, col, select
 
 from api import tables
 from api.ledger.kept import kept
 from api.ledger.lifts import lift_times, minutes_noted
+from api.ledger.loads import load_times
 from api.ledger.plans.documents import plan_in, week_in
 from api.ledger.plans.posted import posted_on
 from api.ledger.slow_hours import slow_hours_of
 from scheduler.expected import DayPlan, Expected, ExpectedDay, Taps, day_plan
-from scheduler.expected_lifts import CrewNotes, expected_days
+from scheduler.expected_lifts import CrewNotes, expected_days, who_meet
 from scheduler.week import Week
 
 Minutes = Callable[[datetime.datetime], int]  # of a moment, after local midnight of the day
@@ -27,8 +28,9 @@ Minutes = Callable[[datetime.datetime], int]  # of a moment, after local midnigh
 class RunningDay:
     """A crew's day: what is posted, what is noted, and how it goes on; minutes after local midnight.
 
-    `noted` are its own visits, `coming` the lifts at them, by visit, as the second crew's day has them. `heard` is the
-    newest thing noted, None: nothing yet. `now` is the minute by which all this holds.
+    `noted` are its own visits, `loads` those that it takes on in mid-day, by number; `coming` the lifts at its visits,
+    as the second crew's day has them. `heard` is the newest thing noted, None: nothing yet. `now` is the minute by
+    which all this holds. `lifts` are what is noted of all lifts of the day, by visit.
     """
 
     crew_id: str
@@ -40,6 +42,8 @@ class RunningDay:
     now: int
     day: ExpectedDay
     coming: Mapping[str, Expected]
+    loads: Mapping[int, Taps] = field(default_factory=dict)
+    lifts: Mapping[str, Taps] = field(default_factory=dict)
 
 
 def today_of(
@@ -53,7 +57,7 @@ def today_of(
     if posted is None:
         return {}
     plans = day_plans(session, posted, day)
-    wanted = plans if crew_id is None else {crew: plans[crew] for crew in _who_meet(plans, crew_id)}
+    wanted = plans if crew_id is None else {crew: plans[crew] for crew in who_meet(plans, [crew_id])}
 
     def minute(moment: datetime.datetime) -> int:
         local = moment.astimezone(zone)
@@ -65,35 +69,36 @@ def today_of(
     told = _told(session, day, [job.id for plan in wanted.values() for job in plan.jobs])
     met = {stop.assist for plan in wanted.values() for stop in plan.route.stops if stop.assist}
     lifts = lift_times(session, met, day)
+    loads = {
+        crew: {load: Taps(None, *(minute(rows[what].at) if what in rows else None for what in ("here", "loaded")))
+               for load, rows in by_load.items()}
+        for crew, by_load in load_times(session, wanted, day).items()
+    }  # fmt: skip
     notes = {}
     for crew, plan in wanted.items():
         row = gone.get(crew)
         mine = {job.id: noted[crew, job.id] for job in plan.jobs if (crew, job.id) in noted}
         back = None if row is None or row.back_at is None else minute(row.back_at)
-        notes[crew] = CrewNotes(plan, mine, None if row is None else minute(row.out_at), back)
-    days = expected_days(notes, minutes_noted(lifts, minute), minute(now), told)
+        notes[crew] = CrewNotes(plan, mine, None if row is None else minute(row.out_at), back, loads.get(crew, {}))
+    met_at = minutes_noted(lifts, minute)
+    days = expected_days(notes, met_at, minute(now), told)
     coming = {one.job: one for each in days.values() for one in each.calls if one.kind == "lift"}
     found = {}
     for crew, one in notes.items():
-        taps = [m for tap in one.noted.values() for m in (tap.on_way, tap.here, tap.over) if m is not None]
+        taps = [
+            m
+            for tap in (*one.noted.values(), *one.loads.values())
+            for m in (tap.on_way, tap.here, tap.over)
+            if m is not None
+        ]
         taps += [minute(row.at) for crews in lifts.values() for row in crews.get(crew, {}).values()]
         heard = max((m for m in (*taps, one.out, one.back) if m is not None), default=None)
         if crew_id in (None, crew):
             own = {job.id: coming[job.id] for job in one.plan.jobs if job.id in coming}
             at = minute(now)
-            found[crew] = RunningDay(crew, one.plan, one.noted, one.out, one.back, heard, at, days[crew], own)
-    return found
-
-
-def _who_meet(plans: Mapping[str, DayPlan], crew_id: str) -> set[str]:
-    """Return a crew that is out, and all whose day hangs on its own: those it meets at lifts, and whom they meet."""
-    at = {crew: {stop.assist or stop.job for stop in one.route.stops} - {""} for crew, one in plans.items()}
-    lifts = {stop.assist for one in plans.values() for stop in one.route.stops if stop.assist}
-    found, left = {crew_id} & plans.keys(), {crew_id} & plans.keys()
-    while left:
-        shared = lifts & {visit for crew in left for visit in at[crew]}
-        left = {crew for crew in plans.keys() - found if at[crew] & shared}
-        found |= left
+            found[crew] = RunningDay(
+                crew, one.plan, one.noted, one.out, one.back, heard, at, days[crew], own, one.loads
+            )
     return found
 
 

@@ -5,7 +5,7 @@ A route goes out with every kit loaded; without one only where a named person ov
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
 
 import sqlalchemy as sa
@@ -123,9 +123,13 @@ def tick(session: Session, day: PostedDay, visit: tables.Visit, items: Sequence[
 
 def _has_left(session: Session, day: PostedDay, visit_id: str) -> bool:
     """Say whether the load that a visit's things are in has left the yard with the van, which is out already."""
-    later = visit_id in day.visits and visit_id not in day.first_load
+    load = next((n for n, visits in enumerate(day.loads, 1) if visit_id in visits), 1)
     noted = select(tables.StopTime).where(tables.StopTime.visit_id == visit_id, tables.StopTime.day == day.day)
-    return not later or session.exec(noted).first() is not None
+    return (
+        load == 1
+        or session.get(tables.LoadTime, (day.crew_id, day.day, load, "loaded")) is not None
+        or session.exec(noted).first() is not None
+    )
 
 
 def _shelf_follows(session: Session, day: PostedDay, visit_id: str, ticked: set[str], act: Act) -> None:
@@ -157,10 +161,10 @@ def unload(session: Session, day: PostedDay, visit_id: str, act: Act, *, parts_t
         setting_aside.returned(session, visit_id, day.day, by=act.by, now=act.now)
 
 
-def not_loaded(session: Session, day: PostedDay) -> dict[str, str]:
-    """Return the visits of a day's first load whose kit is not on the van, with what its condition is instead."""
+def not_loaded(session: Session, day: PostedDay, load: int = 1) -> dict[str, str]:
+    """Return the visits of one of a day's loads whose kit is not on the van, with what its condition is instead."""
     found = {}
-    for visit_id in day.first_load:
+    for visit_id in day.loads[load - 1] if load <= len(day.loads) else ():
         visit = session.get_one(tables.Visit, visit_id)
         if visit.kind != "install" or visit.state != "open":
             continue
@@ -181,13 +185,7 @@ def go_out(session: Session, day: PostedDay, overruled_by: str, overruled_why: s
     Answers 409 where it does not go out or has left already, and where a kit is not loaded: `not_loaded` says which.
     Somebody may overrule that by name and with a reason, which are kept. Raises `BadInput` for one without the other.
     """
-    for where, text, other in (
-        ("overruled_by", overruled_by, overruled_why),
-        ("overruled_why", overruled_why, overruled_by),
-    ):
-        if other and not text:
-            asked = gettext("say who decides that the van leaves without it"), gettext("say why")
-            raise BadInput(where, asked[where == "overruled_why"])
+    check_overruled(overruled_by, overruled_why)
     if day.route is None:
         who, on = crew_called(session, day.crew_id), day.day
         raise Problem(409, gettext("{crew} does not go out on {day}.").format(crew=who, day=on), kind="not-now")
@@ -200,15 +198,7 @@ def go_out(session: Session, day: PostedDay, overruled_by: str, overruled_why: s
             current=_out_record(gone),
             sent={"out_at": act.at.isoformat(), "out_by": act.by},
         )
-    for visit_id in day.visits:
-        lock_kit(session, visit_id)
-    with speaking(ENGLISH):  # for the record
-        lacking = not_loaded(session, day)
-    if lacking and not overruled_by:
-        words = "; ".join(f"{visit}: {what}" for visit, what in not_loaded(session, day).items())
-        detail = gettext("Not on the van: {what}. Load it, or somebody says by name why the van leaves without.")
-        detail = detail.format(what=words)
-        raise Problem(409, detail, kind="not-loaded", not_loaded=lacking)
+    lacking = lacking_of(session, day, 1, overruled_by)
     row = tables.RouteOut(
         crew_id=day.crew_id,
         day=day.day,
@@ -222,13 +212,43 @@ def go_out(session: Session, day: PostedDay, overruled_by: str, overruled_why: s
     session.add(row)
     without = {"not_loaded": lacking, "overruled_by": row.overruled_by, "because": row.overruled_why}
     act.note(session, "went out", "route", route_name(day), without if lacking else {})
-    for visit_id in lacking:  # what is ticked has left the shelf, whatever the kit lacks
-        from_shelf = {line.item for line in lines_of(made_kit(session, visit_id)) if line.where == "shelf"}
-        if from_shelf and from_shelf <= _ticked(session, day, visit_id):
-            setting_aside.taken(session, visit_id, day.day, by=act.by, now=act.now)
+    shelf_follows_leaving(session, day, lacking, act)
     session.flush()
     session.refresh(row)  # a move of the shelf has everything read anew
     return row
+
+
+def check_overruled(overruled_by: str, overruled_why: str) -> None:
+    """Raise `BadInput` where somebody lets a van leave without saying why, or the other way round."""
+    for where, text, other in (
+        ("overruled_by", overruled_by, overruled_why),
+        ("overruled_why", overruled_why, overruled_by),
+    ):
+        if other and not text:
+            asked = gettext("say who decides that the van leaves without it"), gettext("say why")
+            raise BadInput(where, asked[where == "overruled_why"])
+
+
+def lacking_of(session: Session, day: PostedDay, load: int, overruled_by: str) -> dict[str, str]:
+    """Return what `not_loaded` finds, in English, for the record; answers 409 unless somebody overrules it by name."""
+    for visit_id in day.visits:
+        lock_kit(session, visit_id)
+    with speaking(ENGLISH):
+        lacking = not_loaded(session, day, load)
+    if lacking and not overruled_by:
+        words = "; ".join(f"{visit}: {what}" for visit, what in not_loaded(session, day, load).items())
+        detail = gettext("Not on the van: {what}. Load it, or somebody says by name why the van leaves without.")
+        detail = detail.format(what=words)
+        raise Problem(409, detail, kind="not-loaded", not_loaded=lacking)
+    return lacking
+
+
+def shelf_follows_leaving(session: Session, day: PostedDay, lacking: Iterable[str], act: Act) -> None:
+    """Take from the shelf what is ticked of kits that leave incomplete, whatever they lack."""
+    for visit_id in lacking:
+        from_shelf = {line.item for line in lines_of(made_kit(session, visit_id)) if line.where == "shelf"}
+        if from_shelf and from_shelf <= _ticked(session, day, visit_id):
+            setting_aside.taken(session, visit_id, day.day, by=act.by, now=act.now)
 
 
 def come_back(session: Session, day: PostedDay, act: Act) -> tables.RouteOut:

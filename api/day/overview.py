@@ -15,6 +15,7 @@ from api.fields.shown import feet
 from api.http.names import crew_names
 from api.languages import gettext
 from api.ledger.lifts import Noted, lift_times
+from api.ledger.loads import LoadsNoted, load_times
 from api.ledger.plans.posted import posted_on
 from scheduler.expected import Kind
 from scheduler.plan import Route, Stop, read_plan
@@ -67,13 +68,19 @@ class LiftToday(msgspec.Struct, frozen=True):
 class LoadToday(msgspec.Struct, frozen=True):
     """Another load of a crew's day, counted from 2: when it is taken on in the yard, in minutes after midnight.
 
-    `expected` as of a visit.
+    `here`, `loaded`: local times at which the crew noted that it was there and that all was on the van; `not_loaded`
+    are visits whose kit was not, and who said why. `expected` as of a visit.
     """
 
     load: int
     start: int
     end: int
     expected: int | None = None
+    here: str | None = None
+    loaded: str | None = None
+    not_loaded: list[str] = msgspec.field(default_factory=list)
+    overruled_by: str = ""
+    overruled_why: str = ""
 
 
 class CrewToday(msgspec.Struct, frozen=True):
@@ -117,6 +124,7 @@ def crews_on(session: Session, day: datetime.date, now: datetime.datetime) -> li
     lifts = {crew: [stop for stop in routes[crew].stops if stop.assist] if crew in routes else [] for crew in ids}
     visits = _visits(session, wanted | {stop.assist for each in lifts.values() for stop in each})
     met = lift_times(session, {stop.assist for each in lifts.values() for stop in each}, day)
+    loaded = load_times(session, ids, day)
     names = crew_names(session)
     noted: dict[tuple[str, str], tables.StopTime] = {
         (row.visit_id, row.what): row for row in session.exec(select(tables.StopTime).where(tables.StopTime.day == day))
@@ -144,19 +152,29 @@ def crews_on(session: Session, day: datetime.date, now: datetime.datetime) -> li
                 )
                 for s in lifts[crew]
             ],
-            loads=_loads(routes.get(crew), running.get(crew)),
+            loads=_loads(routes.get(crew), running.get(crew), loaded.get(crew, {}), zone),
             back_expected=_back(running.get(crew)),
         )
         for crew in ids
     ]
 
 
-def _loads(route: Route | None, running: RunningDay | None) -> list[LoadToday]:
+def _loads(
+    route: Route | None, running: RunningDay | None, noted: LoadsNoted, zone: zoneinfo.ZoneInfo
+) -> list[LoadToday]:  # fmt: skip
     stops = () if route is None else route.stops
     found, late = list[LoadToday](), _late(running, "load")
     for n, stop in enumerate(stops, 1):
-        if stop.reload:
-            found.append(LoadToday(len(found) + 2, stop.start, stop.end, late.get(str(n))))
+        if not stop.reload:
+            continue
+        load = len(found) + 2
+        rows = noted.get(load, {})
+        here, loaded = (_clock(rows[what].at if what in rows else None, zone) for what in ("here", "loaded"))
+        one = LoadToday(load, stop.start, stop.end, late.get(str(n)), here, loaded)
+        if (row := rows.get("loaded")) is not None and row.not_loaded:
+            without = {"not_loaded": row.not_loaded, "overruled_by": row.overruled_by}
+            one = msgspec.structs.replace(one, **without, overruled_why=row.overruled_why)
+        found.append(one)
     return found
 
 

@@ -13,6 +13,7 @@ from api.bench.losses import losses
 from api.day.content import DayContent, day_content
 from api.day.expected import today_of
 from api.day.lift_times import told
+from api.day.load_times import told_of_loads
 from api.day.loading import ticks
 from api.day.photos import photos_of
 from api.day.results import results, steps
@@ -64,10 +65,11 @@ def day_state(session: Session, day: PostedDay, now: datetime.datetime) -> dict[
     `stops` are visit, start and end (minutes after midnight) in order, `lifts` likewise where the crew helps another
     one, `loads` where it takes on another load, `second_crews` when one comes to help with its own; `now` lets a phone
     see how its clock differs. `lift_times` are the moments of these lifts, as this crew noted them and as the other
-    did. `signatures` says who signed for a visit, `losses` are pieces found missing or broken on site, by visit.
-    `van_changes` says what to give to another crew or take on from it, by the visit at which that is (or "load").
-    `expected` is null except today: when visits, lifts and loads (by number) that are not over, the second crews that
-    come to the crew's own, and the crew back in the yard are to be expected.
+    did; `load_times` those of loads, by number, with who let the van leave without what. `signatures` says who signed
+    for a visit, `losses` are pieces found missing or broken on site, by visit. `van_changes` says what to give to
+    another crew or take on from it, by the visit at which that is (or "load"). `expected` is null except today: when
+    visits, lifts and loads (by number) that are not over, the second crews that come to the crew's own, and the crew
+    back in the yard are to be expected.
     """
     visits = day.visits
     noted = lift_times(session, day.lifts, day.day)
@@ -100,6 +102,7 @@ def day_state(session: Session, day: PostedDay, now: datetime.datetime) -> dict[
         "second_crews": [
             {"visit": visit, "start": stop.start, "end": stop.end} for visit, (_, stop) in day.second_crews.items()
         ],
+        "load_times": told_of_loads(session, day),
         "lift_times": {visit: told(noted, visit, day.crew_id) for visit in day.lifts},
         "ticks": {visit: sorted(items) for visit, items in ticks(session, day).items()},
         "loaded": sorted(session.exec(kits).all()),

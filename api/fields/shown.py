@@ -125,9 +125,14 @@ def days_written(text: str) -> str:
 
 
 # By which pages and prints show values.
+def first_up(text: str) -> str:
+    """Return a text that begins a sentence; names and numbers in it stay as they are written."""
+    return text[:1].upper() + text[1:]
+
+
 FILTERS = {
     "at": at, "clock": clock, "dollars": dollars, "feet": feet, "day_name": day_name, "duration": duration,
     "feet_inches": length, "pounds": pounds, "times_written": times_written, "short_clock": _short, "hours": _hours,
-    "core_says": core_says, "item_name": item_name, "skill_name": skill_name,
+    "core_says": core_says, "first_up": first_up, "item_name": item_name, "skill_name": skill_name,
     "refused_says": refused_says, "said_as": gettext,
 }  # fmt: skip

@@ -129,13 +129,17 @@ def drives_done(session: Session) -> list[DriveDone]:
     """Return the drives of posted days of which both ends were tapped, in order of their days.
 
     A drive counts where the posted plan has the visit after the same place as the crew came from: by its taps, those at
-    a lift among them.
+    a lift and of a load among them.
     """
     row = tables.StopTime
     taps: dict[tuple[str, datetime.date], dict[str, dict[str, datetime.datetime]]] = defaultdict(dict)
     for tap in session.exec(select(row).order_by(col(row.day))):
         taps[tap.crew_id, tap.day].setdefault(tap.visit_id, {})[tap.what] = tap.at
     helped = {(one.crew_id, one.day, one.visit_id): one.at for one in session.exec(select(tables.LiftTime))}
+    loaded = {
+        (one.crew_id, one.day, one.load): one.at
+        for one in session.exec(select(tables.LoadTime).where(tables.LoadTime.what == "loaded"))
+    }
     by_week: dict[datetime.date, list[tuple[str, datetime.date]]] = defaultdict(list)
     for crew_id, day in taps:
         by_week[day - datetime.timedelta(days=day.weekday())].append((crew_id, day))
@@ -155,17 +159,23 @@ def drives_done(session: Session) -> list[DriveDone]:
             day = week.start_date + datetime.timedelta(days=route.day)
             if (route.crew, day) not in crew_days:
                 continue
-            here, noted = crews[route.crew], taps[route.crew, day]
+            here: int | None = crews[route.crew]
+            noted = taps[route.crew, day]
             before: datetime.datetime | None = None
+            load = 1
             for stop in route.stops:
+                load += 1 if stop.reload else 0
+                if stop.reload and (left := loaded.get((route.crew, day, load))) is not None:
+                    here, before = crews[route.crew], left
+                    continue
                 if stop.assist in sites and (lift := helped.get((route.crew, day, stop.assist))) is not None:
                     here, before = sites[stop.assist], lift
                     continue
-                if stop.assist or stop.reload:
-                    break  # nobody noted when the crew was there
                 times = noted.get(stop.job, {})
                 if stop.job not in sites or "on_way" not in times or "here" not in times:
-                    break  # nobody knows where the next drive began
+                    here = None  # nobody knows where the next drive began, until a lift or a load is noted
+                if here is None:
+                    continue
                 took = (times["here"] - times["on_way"]).total_seconds() / 60
                 in_order = before is None or times["on_way"] >= before
                 if in_order and 0 < took <= LONGEST_DRIVE_MIN and sites[stop.job] != here:

@@ -41,6 +41,8 @@ DID = (
     to_say("{who} by hand {what}"), to_say("{who} noted the answer to {what}"),
     to_say("{who} noted the second crew at {what}"), to_say("{who} noted the lift as over at {what}"),
     to_say("{who} took back the second crew at {what}"), to_say("{who} took back the lift as over at {what}"),
+    to_say("{who} was in the yard for another load on {what}"), to_say("{who} took on another load on {what}"),
+    to_say("{who} took back being in the yard on {what}"), to_say("{who} took back another load on {what}"),
     to_say("{who} kept a rain date for {what}"), to_say("{who} let go the rain date of {what}"),
     to_say("{who} took the rain date of {what}"), to_say("{who} read {what}"),
     to_say("{who} asked for no more texts from {what}"), to_say("{who} asked for texts again from {what}"),

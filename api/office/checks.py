@@ -14,6 +14,7 @@ CREW_USERS: dict[str, Any] = {
     "bookings": tables.Booking.crew_id,
     "results": tables.DayResult.crew_id,
     "times at lifts": tables.LiftTime.crew_id,
+    "times of loads": tables.LoadTime.crew_id,
     "days out": tables.RouteOut.crew_id,
     "locks": tables.Lock.crew_id,
     "day links": tables.DayLink.crew_id,

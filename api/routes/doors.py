@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from api.routes.day import calendars, days, links, photos, today
+from api.routes.day import between, calendars, days, links, photos, today
 from api.routes.files import calendars as busy_calendars
 from api.routes.files import sent
 from api.routes.jobs import entry, following, hand_over, job_awning, jobs, papers, promise, survey_entry, yearly
@@ -30,9 +30,9 @@ from api.routes.yard import bench, stock
 _DOORS = (
     busy_calendars, weeks, live, plans, runs, horizon, roster, entry, hand_over, following, jobs, customers,
     customer_page, sites, history, accounts, links, exchange, gates, maker_orders, yearly, kinds, sent, settings,
-    forecasts, roads, places, looking_back, begin, today, days, photos, bench, stock, yard, surveys, survey_entry,
-    job_awning, learning, visits, orders, awnings, papers, promise, rebooking, rain_dates, messages, bookings,
-    condition, tokens, calendars, second_factor, sessions, provider, proof, notices, webhooks, text_gateway,
+    forecasts, roads, places, looking_back, begin, today, days, between, photos, bench, stock, yard, surveys,
+    survey_entry, job_awning, learning, visits, orders, awnings, papers, promise, rebooking, rain_dates, messages,
+    bookings, condition, tokens, calendars, second_factor, sessions, provider, proof, notices, webhooks, text_gateway,
     texts, changes, exports,
 )  # fmt: skip
 ROUTERS = tuple(door.router for door in _DOORS)

@@ -13,6 +13,7 @@ from api.falls.today import Days
 from api.fields.shown import clock, day_name
 from api.http.names import crew_called, crew_names
 from api.http.problems import Problem
+from api.languages import gettext
 from api.rebooking.put_off import OtherDay, other_day
 from api.running.ground import DayGround, day_ground
 from api.weeksheet.names import JobLabel, jobs_by_id
@@ -52,7 +53,8 @@ class WayLine(msgspec.Struct, frozen=True):
 class Ways(msgspec.Struct, frozen=True):
     """What can be done for `crew`'s rest of the day: to go on and tell, and the other ways, the cheapest first.
 
-    `seen` names the moment of all this: whoever takes a way hands it back. `fault` says why there is no other way.
+    `seen` names the moment of all this: whoever takes a way hands it back. `fault` says why there is no other way,
+    `stays` what is left as it is, and why.
     """
 
     crew: str
@@ -61,6 +63,7 @@ class Ways(msgspec.Struct, frozen=True):
     stay: WayLine | None
     ways: tuple[WayLine, ...]
     fault: str
+    stays: tuple[str, ...] = ()
 
 
 def ways_of(session: Session, days: Days, day: datetime.date, now: datetime.datetime, crew_id: str) -> Ways:
@@ -75,9 +78,6 @@ def ways_of(session: Session, days: Days, day: datetime.date, now: datetime.date
         if problem.status == 404:
             raise
         return Ways(crew_id, name, seen, None, (), problem.detail)
-    if ground.now.week.format != "week/1":
-        fault = "With second crews, second loads or hours of a week in the plan, a running day is changed by telephone."
-        return Ways(crew_id, name, seen, None, (), fault)
     labels = jobs_by_id(session, [job.id for one in ground.crews.values() for job in one.plan.jobs], ())
     words = _Words(session, ground, labels, crew_id)
     lines = []
@@ -91,7 +91,25 @@ def ways_of(session: Session, days: Days, day: datetime.date, now: datetime.date
         fault = f"{name} noted nothing of {', '.join(silent)} and drove on: ask first, and note how it went."
     elif not lines:
         fault = "Nothing else that can still be changed keeps the rules."
-    return Ways(crew_id, name, seen, words.line(go_on(ground.now, crew_id), None), tuple(lines), fault)
+    stay = words.line(go_on(ground.now, crew_id), None)
+    return Ways(crew_id, name, seen, stay, tuple(lines), fault, stays(session, ground, crew_id))
+
+
+def stays(session: Session, ground: DayGround, crew_id: str) -> tuple[str, ...]:
+    """Say what of the rest of a crew's day is not changed, and why: lifts of two crews, and what is in another load."""
+    ahead = ground.now.crews[crew_id].calls_ahead
+    called = crew_names(session)
+    helped = [(stop.assist, name) for name, one in ground.crews.items() for stop in one.plan.route.stops if stop.assist]
+    names = {visit: called[name] for visit, name in helped}
+    found = []
+    for call in ahead:
+        if call.kind == "visit" and call.job in names:
+            words = gettext("{visit} keeps its crew and its hour: {crew} comes for the lift.")
+            found.append(words.format(visit=call.job, crew=names[call.job]))
+    visits = [n for n, call in enumerate(ahead) if call.kind == "visit"]
+    if any(call.kind == "load" and visits and visits[0] < n < visits[-1] for n, call in enumerate(ahead)):
+        found.append(gettext("Visits of different loads do not change places: each needs its own on the van."))
+    return tuple(found)
 
 
 class _Words:

@@ -14,7 +14,7 @@ from api.day.expected import RunningDay, today_of
 from api.day.overview import ON_TIME_MIN
 from api.fields.shown import clock, duration
 from api.weeksheet.names import JobLabel, jobs_by_id
-from scheduler.expected import Expected
+from scheduler.expected import Expected, Taps
 from scheduler.plan import Stop
 from scheduler.price import RETIME_FROM_MIN
 from scheduler.under_way.ways import AT_RISK_MIN
@@ -164,6 +164,9 @@ def _where(one: RunningDay, labels: Mapping[str, JobLabel]) -> str:
     calls = one.day.calls
     for call in calls:
         if call.kind == "load":
+            if call.state == "there":
+                done = f"done about {clock(call.end)}"
+                return f"in the yard for load {_number(call, one)} since {clock(call.start)}, {done}"
             continue
         label = labels[call.job]
         place = f"{label.customer}, {label.town}"
@@ -172,19 +175,20 @@ def _where(one: RunningDay, labels: Mapping[str, JobLabel]) -> str:
             return f"{at} since {clock(call.start)}, done about {clock(call.end)}"
         if call.state == "on the way":
             return f"on the way to {place}, there about {clock(call.start)}"
-    over = [call for call in calls if call.state == "over" and call.kind != "load"]
+    over = [call for call in calls if call.state == "over" and (call.kind != "load" or _is_noted(call, one))]
     left = [call for call in calls if call.state == "ahead"]
     if not left:
         return f"on the way home, back about {clock(one.day.back)}"
     if over:
-        done = max(over, key=lambda call: call.end)
-        return f"{_done(done, labels)}, {_on_to(left[0], labels, one)}"
+        return f"{_done(max(over, key=lambda call: call.end), labels, one)}, {_on_to(left[0], labels, one)}"
     if one.out is not None:
         return f"out since {clock(one.out)}"
     return f"in the yard, to leave at {clock(one.plan.route.depart)}"
 
 
-def _done(call: Expected, labels: Mapping[str, JobLabel]) -> str:
+def _done(call: Expected, labels: Mapping[str, JobLabel], one: RunningDay) -> str:
+    if call.kind == "load":
+        return f"load {_number(call, one)} on the van {clock(call.end)}"
     town, at = labels[call.job].town, clock(call.end)
     return f"lift done at {town} {at}" if call.kind == "lift" else f"done at {town} {at}"
 
@@ -195,8 +199,16 @@ def _on_to(call: Expected, labels: Mapping[str, JobLabel], one: RunningDay) -> s
         return "not on the way again yet"
     if call.kind == "lift":
         return f"next the lift at {labels[call.job].town}, about {clock(call.start)}"
-    loads = [stop for stop in one.plan.route.stops[: call.stop] if stop.reload]
-    return f"next the yard for load {len(loads) + 1}, there about {clock(call.start)}"
+    return f"next the yard for load {_number(call, one)}, there about {clock(call.start)}"
+
+
+def _number(load: Expected, one: RunningDay) -> int:
+    """Return which of the day's loads a load is; the crew leaves with the first."""
+    return 1 + sum(1 for stop in one.plan.route.stops[: load.stop] if stop.reload)
+
+
+def _is_noted(load: Expected, one: RunningDay) -> bool:
+    return one.loads.get(_number(load, one), Taps()).over is not None
 
 
 def _risk(

@@ -16,7 +16,7 @@ from api.http.problems import Problem
 from api.ledger.plans.posted import posted_on
 from api.rebooking.search import hole_of
 from api.running.crews import is_quiet
-from scheduler.under_way.frozen import CrewUnderWay
+from scheduler.under_way.calls import CrewUnderWay
 from scheduler.under_way.ways import TodayNow
 
 
@@ -65,13 +65,14 @@ def day_ground(session: Session, days: Days, day: datetime.date, now: datetime.d
         told=_told(session, visits, day),
         cannot={one.visit_id: "crew" if one.cause == "crew away" else "visit" for one in falls},
         away={crew for crew, on in stand.closed if on == offset} | silent,
+        lifts=next(iter(crews.values())).lifts,
     )
     return DayGround(core, today, crews)
 
 
 def running(one: RunningDay) -> CrewUnderWay:
     """Return a crew's day as the planning core takes it."""
-    return CrewUnderWay(one.plan, one.noted, one.out, one.back, one.day)
+    return CrewUnderWay(one.plan, one.noted, one.out, one.back, one.day, one.loads)
 
 
 def _told(session: Session, visits: list[str], day: datetime.date) -> frozenset[str]:

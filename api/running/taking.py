@@ -60,7 +60,7 @@ def take_way(
     """
     ground = day_ground(session, searches.days, day, now, crew_id)
     found = ways(ground.now, crew_id, only=key)
-    crews = {crew_id} | ({found[0].crew} - {""} if found else set())
+    crews = {crew_id, *(found[0].days if found else ())}
     if changed := changed_since(session, seen.line, day, crews):
         words = "; ".join(changed)
         raise _moved(

@@ -182,6 +182,32 @@ class LiftTime(SQLModel, table=True):
     __table_args__ = (one_of("what", "here", "over"),)
 
 
+class LoadTime(SQLModel, table=True):
+    """When a crew was in its yard for another load of its day (`here`), and when that was on the van (`loaded`).
+
+    `load` counts the day's loads; the first is the one with which it leaves. `not_loaded` are visits whose kit was not
+    on the van: then a named person said why.
+    """
+
+    __tablename__ = "load_time"
+
+    crew_id: str = Field(primary_key=True, foreign_key="crew.id")
+    day: datetime.date = Field(primary_key=True)
+    load: int = Field(primary_key=True)
+    what: str = Field(primary_key=True)
+    at: datetime.datetime = Field(sa_type=Moment)
+    noted_by: str
+    not_loaded: list[str] = Field(default_factory=list, sa_type=sa.JSON)
+    overruled_by: str = ""
+    overruled_why: str = ""
+
+    __table_args__ = (
+        one_of("what", "here", "loaded"),
+        sa.CheckConstraint("load > 1", name="load_of_mid_day"),
+        sa.CheckConstraint("(overruled_by = '') = (overruled_why = '')", name="overruled_by_somebody_because"),
+    )
+
+
 class Signature(SQLModel, table=True):
     """The customer's signature for a visit: lines of points (x, y) in a field of 1000 by 400, and who signed.
 

@@ -1,78 +1,63 @@
 """A day under way as a week and its routes: what has happened stands fixed in it, and the auditor judges the rest.
 
 Every visit of a crew that is looked at takes the minutes that it took, or is to be expected to take, and what has begun
-is bound to its own. A limit that the day as it goes has broken already (a work window, the latest hour, the rest) is
-widened just so far for that crew: what has happened cannot be mended, and no plan of the rest may make it worse.
+is bound to its own. A limit that the day as it goes has broken already (a work window, the latest hour, the rest, when
+a second crew may come) is widened just so far for that crew: what has happened cannot be mended, and no plan of the
+rest may make it worse.
 """
 
 from __future__ import annotations
 
-from collections.abc import Callable, Iterable, Mapping, Sequence
-from dataclasses import dataclass
+from collections.abc import Collection, Iterable, Mapping, Sequence
+from typing import Any
 
 from msgspec.structs import replace
 
-from scheduler.expected import DayPlan, Expected, ExpectedDay, Taps
-from scheduler.plan import Plan, Route, Stop
-from scheduler.price import outings, price, visits
-from scheduler.promises import broken_promises
-from scheduler.week import Job, RestRule, Week, Window
-
-BEGUN = ("over", "there", "on the way")
-
-
-@dataclass(frozen=True, slots=True)
-class CrewUnderWay:
-    """A crew's day under way: planned, noted, and as it goes (`scheduler.expected`); minutes after midnight."""
-
-    plan: DayPlan
-    noted: Mapping[str, Taps]
-    out: int | None
-    back: int | None
-    day: ExpectedDay
-
-    @property
-    def begun(self) -> tuple[str, ...]:
-        """The visits that are done, under way or being driven to, in the order in which they were begun."""
-        return tuple(one.job for one in self.day.visits if one.state in BEGUN)
-
-    @property
-    def ahead(self) -> tuple[str, ...]:
-        """The visits that nothing is noted of and that are still to come, in order."""
-        return tuple(one.job for one in self.day.visits if one.state == "ahead")
-
-    @property
-    def is_out(self) -> bool:
-        """Whether the crew has left the yard."""
-        return self.out is not None or bool(self.begun)
+from scheduler.expected import ExpectedDay
+from scheduler.plan import Plan, Route, Route2, Stop
+from scheduler.price import outings
+from scheduler.promises import stated_plan
+from scheduler.under_way.calls import CrewUnderWay, drives, timed_stops
+from scheduler.week import Job, Job2, RestRule, Week, Window
 
 
 def frozen_week(week: Week, day: int, crews: Mapping[str, CrewUnderWay]) -> tuple[Week, tuple[Route, ...]]:
     """Return `week` with the day of these crews frozen as it goes, and their routes in it, which keep its rules.
 
-    `week` is one whose rules their planned routes keep. A crew that passed a visit by, with nothing noted of it, cannot
-    be frozen: nobody knows where it has been (`ValueError`).
+    `week` is one whose rules their planned routes keep; with a crew come all that it meets at lifts. A crew that passed
+    a visit by, with nothing noted of it, cannot be frozen: nobody knows where it has been (`ValueError`).
     """
-    frozen: dict[str, Job] = {}
     shifts: dict[str, tuple[int, int]] = {}
     routes = []
     rule = week.rest
     jobs = {job.id: job for job in week.jobs}
+    frozen: dict[str, Job] = {}
+    stops = {name: timed_stops(week, name, running, running.day) for name, running in crews.items()}
+    own = {stop.job: stop for each in stops.values() for stop in each if stop.job}
+    stops = {name: _within(each, crews[name].lifts_begun, own) for name, each in stops.items()}
+    lifts = {stop.assist: stop for each in stops.values() for stop in each if stop.assist}
+    planned = {stop.assist for running in crews.values() for stop in running.plan.route.stops if stop.assist}
     for name, running in crews.items():
         if any(one.state == "passed by" for one in running.day.visits):
             raise ValueError(f"{name} has passed a visit by")
-        stops = timed_stops(week, name, running.day)
-        begun = set(running.begun)
-        kept = {one.job: one.in_window for one in running.day.visits}
-        for stop in stops:
-            held = kept[stop.job] and stop.job not in begun
-            frozen[stop.job] = _frozen(jobs[stop.job], day, stop, bound=stop.job in begun, held=held)
-        depart, back = departure(week, name, running, stops), running.day.back
+        begun, kept = set(running.begun), {one.job: one for one in running.day.visits}
+        depart, back = departure(week, name, running, stops[name]), _home(week, name, running.day, stops[name])
+        pause = _pause(running, stops[name], back - depart)
+        for stop in stops[name]:
+            if not stop.job:
+                continue
+            rest = rule.length if rule is not None and pause is not None and pause[0] == stop.job else 0
+            held = kept[stop.job].in_window and stop.job not in begun
+            one = _frozen(jobs[stop.job], day, stop, rest, bound=stop.job in begun, held=held)
+            if stop.job in planned:
+                is_begun = any(stop.job in each.lifts_begun for each in crews.values())
+                one = _met(one, stop, lifts.get(stop.job), rest, is_begun=is_begun)
+            frozen[stop.job] = one
         shift = running.plan.shift
         shifts[name] = min(shift.start, depart), max(shift.overtime, back - shift.end)
-        made = Route(name, day, depart, back, running.plan.route.helpers, None, tuple(stops))
+        made = route_of(week, name, day, depart, back, running.plan.route.helpers, stops[name])
         if rule is not None:
-            made, rule = _with_own_rest(week, made, rule)
+            made, rule = _with_own_rest(week, made, rule, None if pause is None else pause[1])
         routes.append(made)
     changed = replace(
         week,
@@ -94,15 +79,28 @@ def route_in(week: Week, day: int, crew: str, running: CrewUnderWay, then: Expec
 
     Its rest is taken where the rule of `week` and the times let it be, and left out where they do not.
     """
-    stops = timed_stops(week, crew, then)
-    if not stops:
+    stops = _as_frozen(week, day, timed_stops(week, crew, running, then), running.lifts_begun)
+    while stops and stops[-1].reload:  # taken on for visits that now go to others: it is on its way home by then
+        stops.pop()
+    if not any(stop.job or stop.assist for stop in stops):
         return None
-    route = Route(
-        crew, day, departure(week, crew, running, stops), then.back, running.plan.route.helpers, None, tuple(stops)
-    )
+    depart, back = departure(week, crew, running, stops), _home(week, crew, then, stops)
+    route = route_of(week, crew, day, depart, back, running.plan.route.helpers, stops)
     if week.rest is None or route.back - route.depart <= week.rest.after:
         return route
+    pause = _pause(running, stops, back - depart)
+    if pause is not None and pause[0] in running.begun:
+        return replace(route, rest=pause[1])
     return replace(route, rest=_rest_at(week, route, week.rest))
+
+
+def route_of(
+    week: Week, crew: str, day: int, depart: int, back: int, helpers: int, stops: Sequence[Stop]
+) -> Route:  # fmt: skip
+    """Return a route without a rest, of the week's format."""
+    made: Any = Route2 if week.format == "week/2" else Route
+    route: Route = made(crew, day, depart, back, helpers, None, tuple(stops))
+    return route
 
 
 def plan_with(week: Week, plan: Plan, routes: Iterable[Route | None], touched: Iterable[tuple[str, int]]) -> Plan:
@@ -111,49 +109,24 @@ def plan_with(week: Week, plan: Plan, routes: Iterable[Route | None], touched: I
     left = [route for route in plan.routes if (route.crew, route.day) not in gone]
     number = {crew.id: n for n, crew in enumerate(week.crews)}
     made = sorted([*left, *(r for r in routes if r is not None)], key=lambda r: (r.day, number.get(r.crew, 0)))
-    done = visits(outings(week, made))
+    done = {stop.job for out in outings(week, made) for stop, _ in out.stops}
     skipped = tuple(one for one in plan.skipped if one.job not in done)
-    return Plan(
-        "plan/1", week.id, plan.engine, 0.0, tuple(made), skipped, broken_promises(week, done), price(week, made), None
-    )
+    return stated_plan(week, plan.engine, made, skipped)
 
 
 def departure(week: Week, crew: str, running: CrewUnderWay, stops: Sequence[Stop]) -> int:
     """Return when the crew left the yard, or has to leave it for the first of `stops`."""
-    first = next(job for job in week.jobs if job.id == stops[0].job)
-    latest = stops[0].start - _drives(week, crew)(None, first.id)
+    latest = stops[0].start - drives(week, crew)(None, stops[0].job or stops[0].assist or None)
     return latest if running.out is None else min(running.out, latest)
 
 
-def timed_stops(week: Week, crew: str, day: ExpectedDay) -> list[Stop]:
-    """Return the stops of a day as it goes; one that was reached sooner than its drive says begins as late as that."""
-    drive = _drives(week, crew)
-    found: list[Stop] = []
-    for n, one in enumerate(day.visits):
-        start = one.start
-        if found:
-            start = max(start, found[-1].end + drive(found[-1].job, one.job))
-        found.append(Stop(one.job, start, max(start, _end(one, day.visits[n + 1 :]))))
-    return found
+def _home(week: Week, crew: str, day: ExpectedDay, stops: Sequence[Stop]) -> int:
+    last = stops[-1]
+    return max(day.back, last.end + drives(week, crew)(last.job or last.assist or None, None))
 
 
-def _drives(week: Week, crew: str) -> Callable[[str | None, str], int]:
-    """Return what gives the minutes from one visit (None: the crew's yard) to another."""
-    place = {p.id: n for n, p in enumerate(week.places)}
-    jobs = {job.id: place[job.place] for job in week.jobs}
-    yard = next(one.yard for one in week.crews if one.id == crew)
-    home = next(place[one.place] for one in week.yards if one.id == yard)
-    return lambda a, b: week.travel.minutes[home if a is None else jobs[a]][jobs[b]]
-
-
-def _end(one: Expected, later: Sequence[Expected]) -> int:
-    """Return when a visit ended: at the latest when the next one that is noted began, whatever was noted of it."""
-    begun = [other.start for other in later[:1] if other.state in ("over", "there")]
-    return min([one.end, *begun])
-
-
-def _frozen(job: Job, day: int, stop: Stop, *, bound: bool, held: bool) -> Job:
-    """Return the job with the minutes of `stop`, and a work window of its own where nothing else holds it."""
+def _frozen(job: Job, day: int, stop: Stop, rest: int, *, bound: bool, held: bool) -> Job:
+    """Return the job with the minutes of `stop`, less its `rest`, and a work window of its own where no other holds."""
     windows = job.windows
     risk = max((w.risk_cents for w in job.windows if w.day == day), default=0)
     own = Window(day, stop.start, max(stop.end, stop.start + 1), risk)
@@ -161,27 +134,88 @@ def _frozen(job: Job, day: int, stop: Stop, *, bound: bool, held: bool) -> Job:
         windows = (*(w for w in windows if w.day != day), own)
     elif not held:
         windows = (*windows, own)
-    return replace(job, minutes=stop.end - stop.start, windows=windows)
+    return replace(job, minutes=stop.end - stop.start - rest, windows=windows)
 
 
-def _with_own_rest(week: Week, route: Route, rule: RestRule) -> tuple[Route, RestRule]:
-    """Return the route with its rest, and the rule widened so far that it keeps it as the day goes."""
+def _within(stops: Sequence[Stop], begun: Collection[str], own: Mapping[str, Stop]) -> list[Stop]:
+    """Return a crew's stops with its lifts that are `begun` within the visits themselves, by what the other crew noted.
+
+    Who came before the job's own crew waited for it, and nobody lifts once the work is done.
+    """
+    found = []
+    for stop in stops:
+        visit = own.get(stop.assist)
+        if visit is not None and stop.assist in begun and visit.start < visit.end:
+            start = min(max(stop.start, visit.start), visit.end - 1, max(stop.start, stop.end - 1))
+            stop = replace(stop, start=start, end=max(start + 1, min(stop.end, visit.end)))
+        found.append(stop)
+    return found
+
+
+def _as_frozen(week: Week, day: int, stops: Sequence[Stop], begun: Collection[str]) -> list[Stop]:
+    """Return a crew's stops with its lifts that are `begun` as the frozen `week` binds them.
+
+    At one minute of the visit, which is bound to its own window.
+    """
+    jobs = {job.id: job for job in week.jobs}
+    found = []
+    for stop in stops:
+        if stop.assist in begun and (asked := jobs[stop.assist].assist) is not None:
+            start = next(w.start for w in jobs[stop.assist].windows if w.day == day) + asked.to_min
+            stop = replace(stop, start=start, end=start + asked.minutes)
+        found.append(stop)
+    return found
+
+
+def _met(job: Job, stop: Stop, lift: Stop | None, rest: int, *, is_begun: bool) -> Job:
+    """Return the job, its second crew wanted when it comes: for as long, and where it has come at no other minute.
+
+    lift: where the second crew has it; None: it is needed no more. Raises `ValueError` where the two were never there
+    at the same time, by what is noted.
+    """
+    assert isinstance(job, Job2)
+    if lift is None or job.assist is None:
+        return replace(job, assist=None)
+    at, minutes = lift.start - stop.start, lift.end - lift.start
+    if at < 0 or lift.end > stop.end:
+        raise ValueError(f"the lift of {job.id} lies outside its visit")
+    last = at if is_begun else max(at, min(job.assist.to_min, job.minutes + rest - minutes))
+    return replace(job, assist=replace(job.assist, minutes=minutes, from_min=min(at, job.assist.from_min), to_min=last))
+
+
+def _pause(running: CrewUnderWay, stops: Sequence[Stop], out_min: int) -> tuple[str, int] | None:
+    """Return the visit within which the crew rests, as it was planned to, and when; None: it rests between stops."""
+    rule, planned = running.plan.rest, running.paused
+    if rule is None or planned is None or running.plan.route.rest is None or out_min <= rule.after:
+        return None
+    for stop in stops:
+        at = stop.start + running.plan.route.rest - planned.start
+        if stop.job == planned.job and at + rule.length < stop.end:
+            return stop.job, at
+    return None
+
+
+def _with_own_rest(week: Week, route: Route, rule: RestRule, pause: int | None) -> tuple[Route, RestRule]:
+    """Return the route with its rest, and the rule widened so far that it keeps it as the day goes.
+
+    pause: when it rests within a visit; None: it does between two stops.
+    """
     length = route.back - route.depart
     if length <= rule.after:
         return route, rule
-    at = _rest_at(week, route, rule)
+    at = _rest_at(week, route, rule) if pause is None else pause
     if at is None:
         at = _rest_at(week, route, replace(rule, earliest=0, latest=10_000))
         if at is None:  # it has worked through: no rest can be given to it any more
             return route, replace(rule, after=length)
-        rule = replace(rule, earliest=min(rule.earliest, at), latest=max(rule.latest, at))
-    return replace(route, rest=at), rule
+    return replace(route, rest=at), replace(rule, earliest=min(rule.earliest, at), latest=max(rule.latest, at))
 
 
 def _rest_at(week: Week, route: Route, rule: RestRule) -> int | None:
     """Return the first minute at which a rest that keeps `rule` begins, between two stops of the route or before home.
 
-    The auditor's own rule: at the place left before a drive, or at the place reached after it; never in the yard.
+    The auditor's own rule: at the place left before a drive, or at the place reached after it; never in the yard that
+    is left in the morning or reached at the end.
     """
     [out] = outings(week, (route,))
     moments = [route.depart, *(m for stop in route.stops for m in (stop.start, stop.end)), route.back]

@@ -1,9 +1,11 @@
 """What can be done for the rest of a crew's day when it goes otherwise than planned, each way with its price.
 
-Two stops change places, a stop goes to another crew, or it is put off; or nothing is changed, and customers are told.
-Nothing is moved that is done, under way, being driven to, or of which the customer has been told the new hour. Each way
-is timed as the running day is (`scheduler.expected`), and stands only where the auditor finds no fault with it in the
-day as it is frozen (`scheduler.under_way.frozen`).
+Two visits change places, one goes to another crew, or it is put off; or nothing is changed, and customers are told.
+Nothing is moved that is done, under way, being driven to, or of which the customer has been told the new hour, and no
+visit to which a second crew comes for the lift: that crew's day hangs on it too. Loads and lifts stay where they are
+among the visits, and visits change places within a load: what is not on the van cannot be put up. Each way is timed as
+the running day is (`scheduler.expected`), and stands only where the auditor finds no fault with it in the day as it is
+frozen (`scheduler.under_way.frozen`).
 """
 
 from __future__ import annotations
@@ -17,12 +19,14 @@ from typing import Literal
 from msgspec.structs import replace
 
 from scheduler.audit import audit
-from scheduler.expected import ExpectedDay
+from scheduler.expected import ExpectedDay, Taps
+from scheduler.expected_lifts import who_meet
 from scheduler.plan import Because, Plan, Skipped
 from scheduler.price import RETIME_FROM_MIN
-from scheduler.under_way.frozen import CrewUnderWay, frozen_week, plan_with, route_in
-from scheduler.under_way.retimed import Detour, retimed_day
-from scheduler.week import Booking, Week, only_first_format
+from scheduler.under_way.calls import Call, CrewUnderWay, in_order, needed, places_of
+from scheduler.under_way.frozen import frozen_week, plan_with, route_in
+from scheduler.under_way.retimed import Detour, TimedOn, retimed_days
+from scheduler.week import Booking, Crew, Week
 
 AT_RISK_MIN = 10  # a firm time that is missed by more is to be told; by more than RETIME_FROM_MIN it is lost
 PUT_OFF = Because("not_tried", "Put off to another day, its crew ran late.")
@@ -98,7 +102,7 @@ class TodayNow:
 
     `promised` are the bookings that customers know of; `told` the visits whose customers were told a later hour today:
     they keep crew and hour. `cannot` says of visits that cannot go as posted who cannot: "crew" the posted one alone,
-    "visit" nobody today. Crews that are `away` take nothing on.
+    "visit" nobody today. Crews that are `away` take nothing on. `lifts` are what is noted of lifts, by visit.
     """
 
     week: Week
@@ -110,6 +114,21 @@ class TodayNow:
     told: Collection[str] = ()
     cannot: Mapping[str, Literal["crew", "visit"]] = field(default_factory=dict)
     away: Collection[str] = ()
+    lifts: Mapping[str, Taps] = field(default_factory=dict)
+
+    @property
+    def ground(self) -> TimedOn:
+        """What other orders of the day are timed on."""
+        return TimedOn(self.week, self.promised, self.lifts, self.now)
+
+    def with_met(self, *crews: str) -> dict[str, CrewUnderWay]:
+        """Return these crews and all whose day hangs on theirs by lifts."""
+        met = who_meet({name: one.plan for name, one in self.crews.items()}, crews)
+        return {name: one for name, one in self.crews.items() if name in met}
+
+    def is_met(self, visit: str) -> bool:
+        """Say whether a second crew comes to a visit for the lift."""
+        return any(stop.assist == visit for one in self.crews.values() for stop in one.plan.route.stops)
 
 
 def go_on(today: TodayNow, crew: str) -> DayWay:
@@ -123,9 +142,7 @@ def ways(today: TodayNow, crew: str, most: int = 6, only: str = "") -> tuple[Day
     """Return at most `most` ways for the rest of the day of `crew`, the cheapest first; none where it has none left.
 
     Of the ways to hand a visit to the same crew the cheapest counts. only: the key of the one way that is asked for.
-    Raises `BadInput` for a week of the second format.
     """
-    only_first_format(today.week, "changing the rest of a day")
     if _passed_by(today.crews[crew]):
         return ()
     stay = go_on(today, crew)
@@ -143,33 +160,57 @@ def ways(today: TodayNow, crew: str, most: int = 6, only: str = "") -> tuple[Day
 def _tried(today: TodayNow, crew: str, stay: DayWay) -> Iterator[DayWay]:
     """Yield every way, timed and priced, not judged."""
     running = today.crews[crew]
-    ahead = list(running.ahead)
-    free = [visit for visit in ahead if visit not in today.told]
-    able = [visit for visit in free if visit not in today.cannot]
+    ahead = list(running.calls_ahead)
+    free = [
+        call for call in ahead if call.kind == "visit" and call.job not in today.told and not today.is_met(call.job)
+    ]
+    able = [call for call in free if call.job not in today.cannot]
+    mine = today.with_met(crew)
     for a, b in combinations(able, 2):
-        order = [{a: b, b: a}.get(visit, visit) for visit in ahead]
-        then = retimed_day(today.week, running, crew, order, today.promised, today.now)
-        yield _way(today, stay, DayWay("swap", a, b, "", DayCents(), {crew: then}))
-    for visit in free:
-        left = [other for other in ahead if other != visit]
-        then = retimed_day(today.week, running, crew, left, today.promised, today.now)
-        yield _way(today, stay, DayWay("put off", visit, "", "", DayCents(), {crew: then}))
+        if _load(ahead, a) != _load(ahead, b):
+            continue
+        order = [{a: b, b: a}.get(call, call) for call in ahead]
+        days = retimed_days(today.ground, mine, {crew: order})
+        yield _way(today, stay, DayWay("swap", a.job, b.job, "", DayCents(), days))
+    for call in free:
+        visit = call.job
+        left = _without(running, call)
+        then = retimed_days(today.ground, mine, {crew: left})
+        yield _way(today, stay, DayWay("put off", visit, "", "", DayCents(), then))
         if today.cannot.get(visit) == "visit":
             continue
         for other, receiving in today.crews.items():
             if other == crew or other in today.away or receiving.back is not None or _passed_by(receiving):
                 continue
-            for detour, van in _meetings(today, crew, visit, other, then):
-                coming = list(receiving.ahead)
+            both = today.with_met(crew, other)
+            coming = list(receiving.calls_ahead)
+            for detour, van in _meetings(today, crew, visit, other, then[crew], _load(ahead, call)):
                 for n in range(len(coming) + 1):
-                    order = [*coming[:n], visit, *coming[n:]]
-                    day = retimed_day(today.week, receiving, other, order, today.promised, today.now, detour)
-                    met = _met(today, receiving, day, visit, other, detour)
+                    order = [*coming[:n], call, *coming[n:]]
+                    loads = detour is not None and detour.until is None and detour.since == 0 and _load(order, call) > 0
+                    by = None if loads else detour  # what lies in the yard comes with the load that is fetched there
+                    days = retimed_days(
+                        today.ground, both, {crew: left, other: order}, {} if by is None else {other: by}
+                    )
+                    met = _met(today, receiving, days[other], visit, other, by)
                     if met is None:
                         continue
-                    change = None if van is None else dataclasses.replace(van, at=met, detour=detour is not None)
-                    way = DayWay("hand over", visit, "", other, DayCents(), {crew: then, other: day}, change)
-                    yield _way(today, stay, way, detour)
+                    change = None if van is None else dataclasses.replace(van, at=met, detour=by is not None)
+                    yield _way(today, stay, DayWay("hand over", visit, "", other, DayCents(), days, change), by)
+
+
+def _load(ahead: list[Call], call: Call) -> int:
+    """Return how many loads are still to be taken on before a visit."""
+    return sum(1 for one in ahead[: ahead.index(call)] if one.kind == "load")
+
+
+def _without(running: CrewUnderWay, call: Call) -> list[Call]:
+    """Return what is ahead of a crew without a visit, and without loads that nothing is left for.
+
+    Of a crew that is out the next load stays, whatever it had to do before it: what comes after lies in the yard.
+    """
+    begun = [Call("visit", "")] if running.is_out else []
+    return needed([*begun, *(other for other in running.calls_ahead if other != call)])[len(begun) :]
 
 
 def _passed_by(running: CrewUnderWay) -> bool:
@@ -194,7 +235,10 @@ def _judged(today: TodayNow, way: DayWay) -> DayWay | None:
     if any(_later(today.crews[crew].day, day, today.told) for crew, day in way.days.items()):
         return None
     touched = {crew: today.crews[crew] for crew in way.days}
-    week, _ = frozen_week(today.week, today.day, touched)
+    try:
+        week, _ = frozen_week(today.week, today.day, touched)
+    except ValueError:  # one of the crews that meet cannot be frozen
+        return None
     routes = [route_in(week, today.day, crew, today.crews[crew], day) for crew, day in way.days.items()]
     plan = today.plan
     if way.kind == "put off":
@@ -213,10 +257,11 @@ def _cents(today: TodayNow, crew_id: str, day: ExpectedDay, detour: Detour | Non
     """Return what a crew's day costs as `day` has it, all of it that another way could change."""
     week, running = today.week, today.crews[crew_id]
     crew = next(one for one in week.crews if one.id == crew_id)
-    spent = _road(week, crew_id, [one.job for one in day.visits], detour)
+    calls = [Call(one.kind, one.job) for one in in_order(day)]
+    spent = _road(week, crew_id, calls, detour)
     begins = running.plan.route.depart if running.out is None else running.out
-    length = day.back - begins if day.visits else 0
-    overtime = max(0, day.back - running.plan.shift.end) if day.visits else 0
+    length = day.back - begins if calls else 0
+    overtime = max(0, day.back - running.plan.shift.end) if calls else 0
     lateness = lost = other_crew = 0
     for one in day.visits:
         booking = today.promised.get(one.job)
@@ -228,7 +273,19 @@ def _cents(today: TodayNow, crew_id: str, day: ExpectedDay, detour: Detour | Non
         lateness, lost = lateness + late, lost + missed
         other_crew += booking.recrew_cents if booking.crew != crew_id else 0
     drive = crew.minute_cents * length + (crew.km_cents * spent + 500) // 1000
-    return DayCents(crew.overtime_minute_cents * overtime, drive, lateness, lost, other_crew)
+    over = crew.overtime_minute_cents * overtime + _weekly(today, crew, length)
+    return DayCents(over, drive, lateness, lost, other_crew)
+
+
+def _weekly(today: TodayNow, crew: Crew, length: int) -> int:
+    """Return what minutes past the crew's weekly ones cost when it is out for `length` today."""
+    if crew.weekly is None:
+        return 0
+    others = sum(
+        route.back - route.depart for route in today.plan.routes
+        if route.crew == crew.id and route.day != today.day and route.day // 7 == today.day // 7
+    )  # fmt: skip
+    return crew.weekly.cents * max(0, others + length - crew.weekly.minutes)
 
 
 def told_cents(week: Week, booking: Booking, start: int, *, in_window: bool = True) -> tuple[int, int]:
@@ -249,32 +306,36 @@ def _as_planned(today: TodayNow, crew_id: str) -> DayCents:
     running = today.crews[crew_id]
     route = running.plan.route
     crew = next(one for one in today.week.crews if one.id == crew_id)
-    road = _road(today.week, crew_id, [stop.job for stop in route.stops], None)
+    calls = [Call("load" if s.reload else "visit", s.job or s.assist) for s in route.stops]
+    road = _road(today.week, crew_id, calls, None)
     begins = route.depart if running.out is None else running.out
     drive = crew.minute_cents * (route.back - begins) + (crew.km_cents * road + 500) // 1000
-    return DayCents(crew.overtime_minute_cents * max(0, route.back - running.plan.shift.end), drive)
+    over = crew.overtime_minute_cents * max(0, route.back - running.plan.shift.end)
+    return DayCents(over + _weekly(today, crew, route.back - begins), drive)
 
 
-def _road(week: Week, crew_id: str, order: list[str], detour: Detour | None) -> int:
+def _road(week: Week, crew_id: str, calls: list[Call], detour: Detour | None) -> int:
     """Return the metres of a crew's round, by way of where it takes something on."""
-    if not order:
+    if not calls:
         return 0
     place = {p.id: n for n, p in enumerate(week.places)}
-    jobs = {job.id: place[job.place] for job in week.jobs}
-    yard = next(one.yard for one in week.crews if one.id == crew_id)
-    home = next(place[one.place] for one in week.yards if one.id == yard)
+    home, *there = (place[one] for one in places_of(week, crew_id, [Call("load", ""), *calls]))
     round_trip = [home]
-    for visit in order:
-        if detour is not None and visit == detour.visit:
+    for call, at in zip(calls, there, strict=True):
+        if detour is not None and call == Call("visit", detour.visit):
             round_trip.append(place[detour.place])
-        round_trip.append(jobs[visit])
+        round_trip.append(at)
     return sum(week.travel.metres[a][b] for a, b in zip(round_trip, [*round_trip[1:], home], strict=True))
 
 
 def _meetings(
-    today: TodayNow, crew: str, visit: str, other: str, then: ExpectedDay
+    today: TodayNow, crew: str, visit: str, other: str, then: ExpectedDay, loads: int
 ) -> Iterator[tuple[Detour | None, VanChange | None]]:
-    """Yield where `other` can take on what `visit` needs of the van of `crew`, whose day then goes as `then`."""
+    """Yield where `other` can take on what `visit` needs of the van of `crew`, whose day then goes as `then`.
+
+    loads: how many loads are still to be taken on before the visit as it was. What is on the van comes off it before
+    the next load: that was planned without it.
+    """
     week = today.week
     job = next(one for one in week.jobs if one.id == visit)
     receiver = next(one for one in week.crews if one.id == other)
@@ -291,13 +352,15 @@ def _meetings(
     giving, receiving = today.crews[crew], today.crews[other]
     yard = next(one.place for one in week.yards if one.id == receiver.yard)
     same_yard = next(one.yard for one in week.crews if one.id == crew) == receiver.yard
-    if not giving.is_out:  # what is taken along still lies in the yard
+    if not giving.is_out or loads:  # what is taken along still lies in the yard
         if same_yard:
             yield (Detour(visit, yard, 0, None) if receiving.is_out else None), van
         return
     places = {one.id: one.place for one in week.jobs}
-    for one in then.visits:
-        if one.state != "over":
+    for one in in_order(then):
+        if one.kind == "load" and one.state == "ahead":
+            return
+        if one.kind == "visit" and one.state != "over":
             detour = Detour(visit, places[one.job], max(one.start, today.now), one.end)
             yield detour, dataclasses.replace(van, stop=one.job)
     if same_yard:
@@ -308,18 +371,17 @@ def _met(
     today: TodayNow, running: CrewUnderWay, day: ExpectedDay, visit: str, crew: str, detour: Detour | None
 ) -> int | None:
     """Return when the crew takes on what it needs, None where it would come after the other one has left."""
+    calls = in_order(day)
+    at = next(n for n, one in enumerate(calls) if (one.kind, one.job) == ("visit", visit))
     if detour is None:
-        return running.plan.route.depart
+        fetched = [one.start for one in calls[:at] if one.kind == "load"]
+        return fetched[-1] if fetched else running.plan.route.depart
     week = today.week
     place = {p.id: n for n, p in enumerate(week.places)}
-    at = {one.job: n for n, one in enumerate(day.visits)}[visit]
+    here = places_of(week, crew, [Call("load", ""), *calls])[at]
     if at:
-        before = day.visits[at - 1]
-        free = max(before.end, today.now)
-        here = next(one.place for one in week.jobs if one.id == before.job)
+        free = max(calls[at - 1].end, today.now)
     else:
         free = max(today.now, running.plan.route.depart if running.out is None else running.out)
-        yard = next(one.yard for one in week.crews if one.id == crew)
-        here = next(one.place for one in week.yards if one.id == yard)
     reached = free + week.travel.minutes[place[here]][place[detour.place]]
     return None if detour.until is not None and reached > detour.until else max(reached, detour.since)

@@ -82,10 +82,31 @@ def test_a_crew_is_led_by_the_yard_for_its_second_load(own_board: Board, tmp_pat
     axe(page)
     no_sideways_scroll(page)
     page.screenshot(path=tmp_path / "load.png")
+    panel.locator("[data-load-next]").click()
+    expect(panel.locator("[data-load-next]")).to_have_text("Loaded")
+    panel.locator("[data-load-next]").click()  # nothing is ticked
+    expect(panel.locator("[data-overrule]")).to_be_visible()
+    axe(page)
+    no_sideways_scroll(page)
+    page.screenshot(path=tmp_path / "lacking.png")
+    panel.locator("[data-load-undo]").click()
+    expect(panel.locator("[data-load-told]")).to_be_empty()
     page.context.set_offline(True)
     panel.locator("[data-all-on]").click()
     expect(panel.locator("[data-off-van]")).to_contain_text("all on the van")
-    panel.locator("[data-on]").click()
+    button = panel.locator("[data-load-next]")
+    button.click()
+    expect(panel.locator("[data-load-told]")).to_contain_text("in the yard")
+    panel.locator("[data-load-undo]").click()
+    expect(panel.locator("[data-load-told]")).to_be_empty()
+    button.click()
+    expect(button).to_have_text("Loaded")
+    button.click()
+    expect(panel.locator("[data-load-told]")).to_contain_text("not sent yet")
+    expect(page.locator('.rail [data-how-load="2"]')).to_have_text("✓")
+    expect(button).to_have_text("On our way to the next")
+    page.screenshot(path=tmp_path / "loaded.png")
+    button.click()
     expect(page.locator(f"#stop-{last.job}")).to_be_visible()
     expect(page.locator(f"#stop-{last.job} [data-foot]")).to_contain_text("on the way")
     page.context.set_offline(False)
@@ -96,6 +117,7 @@ def test_a_crew_is_led_by_the_yard_for_its_second_load(own_board: Board, tmp_pat
         assert ticked
         assert session.get(tables.StopTime, (last.job, DATE, "on_way")) is not None
         assert session.get_one(tables.RouteOut, (CREW, DATE)).not_loaded == []
+        assert session.get(tables.LoadTime, (CREW, DATE, 2, "loaded")) is not None
     assert load.end - load.start == 25
 
 

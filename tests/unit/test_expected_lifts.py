@@ -106,12 +106,12 @@ def test_a_crew_waits_from_the_latest_minute_of_its_lift_on() -> None:
     assert waited_min(480, Taps(), to_min=60, minutes=30) == 0
 
 
-def loaded(noted: dict[str, Taps], now: int) -> list[Expected]:
+def loaded(noted: dict[str, Taps], now: int, load: Taps | None = None) -> list[Expected]:
     """Oak does alder from 10:00 to 12:00, loads in the yard at 12:55 (775) and does birch from 13:40 (820) on."""
     week, plan = loaded_again()
     day = day_plan(week, plan.routes[0])
     assert day is not None
-    return list(expected_day(day, noted, now, out=580).calls)
+    return list(expected_day(day, noted, now, out=580, loads={2: load or Taps()}).calls)
 
 
 def test_the_load_itself_is_expected() -> None:
@@ -137,3 +137,26 @@ def test_who_is_on_the_way_to_what_is_still_in_the_yard_comes_by_there(
     found = loaded({"alder": Taps(here=600, over=over), "birch": Taps(on_way=on_way)}, on_way)
     assert [one.start for one in found if one.job == "birch"] == [start]
     assert [one.state for one in found if one.kind == "load"] == ["over"]
+
+
+def test_a_load_goes_as_it_is_noted() -> None:
+    done = {"alder": Taps(here=600, over=720)}
+    _, load, birch = loaded(done, 800, Taps(here=795))
+    assert (load.start, load.end, load.state, load.late_min) == (795, 810, "there", 20)
+    assert birch.start == 810 + 30
+    _, load, birch = loaded(done, 830, Taps(here=795))  # it lasts
+    assert (load.end, birch.start) == (830, 860)
+    _, load, birch = loaded(done, 806, Taps(here=795, over=805))
+    assert (load.start, load.end, load.state) == (795, 805, "over")
+    assert (birch.start, birch.state) == (806 + 30, "ahead")
+    alder, load, _ = loaded({"alder": Taps(here=600)}, 796, Taps(here=795))  # nobody said when alder was done
+    assert (alder.state, alder.end, load.state) == ("over", 795, "there")
+
+
+def test_who_said_too_early_that_it_is_on_its_way_sets_out_with_the_load() -> None:
+    noted = {"alder": Taps(here=600, over=720), "birch": Taps(on_way=722)}
+    alder, load, birch = loaded(noted, 796, Taps(here=795))
+    assert [alder.state, load.state, birch.state] == ["over", "there", "ahead"]
+    assert birch.start == 810 + 30
+    _, _, birch = loaded(noted, 815, Taps(here=795, over=812))
+    assert (birch.state, birch.start) == ("on the way", 812 + 30)

@@ -4,12 +4,13 @@ from __future__ import annotations
 
 from msgspec.structs import replace
 
+from scheduler import plan_without
 from scheduler.expected import Taps, day_plan, expected_day
 from scheduler.odds import Doubts, odds
 from scheduler.plan import Plan2, Route2, Stop2, loading_for_some
 from scheduler.promises import stated_plan
 from scheduler.sheet import sheet
-from scheduler.week import Week, week_from_data
+from scheduler.week import Week, Window, week_from_data
 from tests.unit.test_audit_second import week_data
 
 SURE = Doubts(median_min={}, p80_factor={}, drive_p80_factor=1.0, lost={}, kit_late={})
@@ -160,3 +161,10 @@ def test_a_load_for_nothing_is_left_out() -> None:
     assert loading_for_some([a, load, b]) == (a, load, b)
     assert loading_for_some([load, a, load, load, b, load]) == (a, load, b)
     assert loading_for_some([load, load]) == ()
+
+
+def test_a_visit_that_may_go_on_other_days_alone_is_taken_out_with_its_load() -> None:
+    week, plan = loaded_again()
+    jobs = tuple(replace(job, windows=(Window(1, 480, 1000, 0),)) if job.id == "birch" else job for job in week.jobs)
+    left = plan_without(replace(week, days=2, jobs=jobs), plan, ["birch"])
+    assert [[stop.job for stop in route.stops] for route in left.routes] == [["alder"]]

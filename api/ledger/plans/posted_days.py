@@ -5,7 +5,6 @@ from __future__ import annotations
 import datetime
 from collections.abc import Mapping
 from dataclasses import dataclass, field
-from itertools import takewhile
 from typing import Any
 
 from sqlalchemy import desc
@@ -45,10 +44,15 @@ class PostedDay:
         return (*helps, *self.second_crews)
 
     @property
-    def first_load(self) -> tuple[str, ...]:
-        """Return the ids of the visits whose things are on the van when it leaves, in order."""
-        stops = () if self.route is None else self.route.stops
-        return tuple(stop.job for stop in takewhile(lambda stop: not stop.reload, stops) if stop.job)
+    def loads(self) -> tuple[tuple[str, ...], ...]:
+        """Return by load the ids of the visits that it is for, in order; the crew leaves with the first."""
+        found: list[list[str]] = [[]]
+        for stop in () if self.route is None else self.route.stops:
+            if stop.reload:
+                found.append([])
+            elif stop.job:
+                found[-1].append(stop.job)
+        return tuple(map(tuple, found))
 
 
 @dataclass(frozen=True)
@@ -107,6 +111,22 @@ def visit_of(session: Session, day: PostedDay, visit_id: str, *, although_moved:
 def lift_of(session: Session, day: PostedDay, visit_id: str, *, although_moved: bool = False) -> tables.Visit:
     """Return a visit at whose lift the crew meets another one, as its first or its second; answers as `visit_of`."""
     return _of_day(session, day, visit_id, day.lifts, although_moved, lift=True)
+
+
+def load_of(session: Session, day: PostedDay, load: int, *, although_moved: bool = False) -> int:
+    """Return the number of a load that the crew takes on in mid-day; answers as `visit_of`."""
+    if 1 < load <= len(day.loads):
+        return load
+    postings = _postings(session, day.day)
+    before = (PostedDay(day.crew_id, day.day, p, _route(session, p, day.crew_id, day.day)) for p in postings)
+    who = crew_called(session, day.crew_id)
+    if load < 2 or not any(load <= len(one.loads) for one in before):
+        detail = gettext("{crew} has no load {n} on {day}.")
+        raise Problem(404, detail.format(crew=who, n=load, day=day.day))
+    if not although_moved:
+        detail = gettext("{crew} takes on no load {n} any more on this day: the week was posted anew.")
+        raise Problem(409, detail.format(crew=who, n=load), kind="moved", posted_at=day.posted.posted_at.isoformat())
+    return load
 
 
 def _of_day(

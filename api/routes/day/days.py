@@ -10,15 +10,14 @@ from typing import Annotated, Any
 import msgspec
 from fastapi import Request
 from fastapi.responses import FileResponse, JSONResponse, Response
-from pydantic import AwareDatetime, Field
-from sqlmodel import Session
+from pydantic import Field
 
 from api.access.accounts import Role
-from api.access.guards import LOOKERS, STAFF, Who, allow, everyone, found, own_crew_day
+from api.access.guards import LOOKERS, Who, allow, everyone, found
 from api.access.idempotency import Once
 from api.bench import losses
 from api.clock import Now, local_day
-from api.day import lift_times, loading, phone, results, stop_times
+from api.day import loading, phone, results, stop_times
 from api.day.overview import crews_on
 from api.falls.now import falling
 from api.fields.limits import limit
@@ -27,45 +26,26 @@ from api.hand_over import signing
 from api.http.assets import asset
 from api.http.names import crew_called
 from api.http.pages import Database, page, wants_json
-from api.http.problems import Problem, responses
+from api.http.problems import Problem
 from api.http.subject import Subject
-from api.languages import chosen_language, gettext, language, speak, to_say
+from api.languages import gettext, language, to_say
 from api.ledger.kept import kept, unchanged
-from api.ledger.languages import language_of_business, language_of_crew
-from api.ledger.plans.posted_days import Act, PostedDay, act, lift_of, posted_day, visit_of, working_day
+from api.ledger.plans.posted_days import posted_day, visit_of
 from api.papers.shown.cautions import GOES_FIRST
 from api.papers.shown.drawings import sheet_to_drill_by
 from api.papers.shown.job_page import allowed
 from api.routes import records
+from api.routes.day.noting import REFUSALS, Noted, NotedOfVisit, OutBody, Reader, Writer, acting, own_day
 from api.tables import Crew, DayLink
 from scheduler.documents import encode
 
 router = Subject(tags=("days",))
-Reader = Annotated[Who, allow(*STAFF, crew_link=True)]
-Writer = Annotated[Who, allow(Role.manager, Role.office, Role.lead, crew_link=True)]
 Staff = Annotated[Who, allow(*LOOKERS)]
 WORKER = Path(__file__).parents[2] / "static" / "built" / "day-worker.js"
 HOLDS = {"firm": to_say("Promised firm"), "day": to_say("Day promised"), "soft": to_say("Told, may move")}
-_REFUSALS = responses(409)
-
-
-class Noted(records.Body):
-    """Something noted on a day sheet; `at` is when, by the phone's clock."""
-
-    at: Annotated[AwareDatetime, Field(strict=False)]
 
 
 Point = Annotated[list[int], Field(min_length=2, max_length=2)]
-
-
-class NotedOfVisit(Noted):
-    """Something noted of one visit.
-
-    `although_moved`: the crew knows that the visit was moved away from its day meanwhile, and notes it all the same.
-    """
-
-    visit: Annotated[records.Words, Field(min_length=1, max_length=80)]
-    although_moved: bool = False
 
 
 class TickBody(NotedOfVisit):
@@ -73,13 +53,6 @@ class TickBody(NotedOfVisit):
 
     items: Annotated[list[Annotated[records.Words, Field(max_length=200)]], Field(min_length=1, max_length=200)]
     on: bool
-
-
-class OutBody(Noted):
-    """The van leaves; where a kit is not on it, who decides so by name, and why."""
-
-    overruled_by: Annotated[records.Words, Field(max_length=80)] = ""
-    overruled_why: Annotated[records.Words, Field(max_length=500)] = ""
 
 
 class StepBody(NotedOfVisit):
@@ -94,13 +67,6 @@ class TimeBody(NotedOfVisit):
     """The crew sets out for the visit (`on_way`) or has come there (`here`) at `at`; `noted` false takes it back."""
 
     what: stop_times.What
-    noted: bool = True
-
-
-class LiftBody(NotedOfVisit):
-    """The second crew is at the visit's lift (`here`), or that is `over`, at `at`; `noted` false takes it back."""
-
-    what: lift_times.What
     noted: bool = True
 
 
@@ -152,7 +118,7 @@ def worker(_: Annotated[Who, everyone()]) -> Response:
 @router.get("/crews/{crew_id}/days/{day}/manifest.webmanifest", response_class=Response)
 def manifest(session: Database, who: Reader, crew_id: str, day: datetime.date) -> Response:
     """Give the manifest with which a phone puts the day sheet beside its other programs."""
-    _own(session, who, crew_id, day)
+    own_day(session, who, crew_id, day)
     crew = found(session, Crew, crew_id, "crew")
     address = f"/crews/{crew_id}/days/{day}"
     icon = {"src": asset("awning.svg"), "sizes": "any", "type": "image/svg+xml", "purpose": "any maskable"}
@@ -168,7 +134,7 @@ def manifest(session: Database, who: Reader, crew_id: str, day: datetime.date) -
 @router.get("/crews/{crew_id}/days/{day}")
 def crew_day(request: Request, session: Database, who: Reader, now: Now, crew_id: str, day: datetime.date) -> Response:
     """Show what the posted week gives a crew to do on a day."""
-    _own(session, who, crew_id, day)
+    own_day(session, who, crew_id, day)
     crew = found(session, Crew, crew_id, "crew")
     posted = posted_day(session, crew_id, day)
     if wants_json(request):
@@ -196,7 +162,7 @@ def crew_day(request: Request, session: Database, who: Reader, now: Now, crew_id
 @router.get("/crews/{crew_id}/days/{day}/state")
 def state(session: Database, who: Reader, now: Now, crew_id: str, day: datetime.date) -> Response:
     """Give as JSON how far a crew's day is; null where nothing is posted for it."""
-    _own(session, who, crew_id, day)
+    own_day(session, who, crew_id, day)
     found(session, Crew, crew_id, "crew")
     posted = posted_day(session, crew_id, day)
     return JSONResponse(None if posted is None else phone.day_state(session, posted, now))
@@ -205,7 +171,7 @@ def state(session: Database, who: Reader, now: Now, crew_id: str, day: datetime.
 @router.get("/crews/{crew_id}/days/{day}/drawings/{visit_id}", response_class=Response)
 def drawing(session: Database, who: Reader, now: Now, crew_id: str, day: datetime.date, visit_id: str) -> Response:
     """Give the sheet to drill by of one of the day's visits, as preparation made it last, in the crew's language."""
-    _own(session, who, crew_id, day)
+    own_day(session, who, crew_id, day)
     posted = posted_day(session, crew_id, day)
     svg = sheet_to_drill_by(session, visit_id, now) if posted is not None and visit_id in posted.visits else None
     if svg is None:
@@ -215,108 +181,92 @@ def drawing(session: Database, who: Reader, now: Now, crew_id: str, day: datetim
     return Response(svg, media_type="image/svg+xml", headers={"ETag": tag})
 
 
-@router.post("/crews/{crew_id}/days/{day}/ticks", responses=_REFUSALS)
+@router.post("/crews/{crew_id}/days/{day}/ticks", responses=REFUSALS)
 def tick(
     session: Database, who: Writer, now: Now, once: Once, crew_id: str, day: datetime.date, body: TickBody
 ) -> Response:
     """Tick items of a kit onto the van, or take them off; with its last item a verified kit is loaded."""
 
     def write() -> Response:
-        posted, noted = _day(session, who, crew_id, day, body, now)
+        posted, noted = acting(session, who, crew_id, day, body, now)
         visit = visit_of(session, posted, body.visit, although_moved=body.although_moved)
         done = loading.tick(session, posted, visit, body.items, body.on, noted)
         return JSONResponse({"visit": visit.id, "condition": done.condition, "ticked": done.ticked})
 
-    _own(session, who, crew_id, day, write=True)
+    own_day(session, who, crew_id, day, write=True)
     return once(session, write)
 
 
-@router.post("/crews/{crew_id}/days/{day}/out", responses=_REFUSALS)
+@router.post("/crews/{crew_id}/days/{day}/out", responses=REFUSALS)
 def out(
     session: Database, who: Writer, now: Now, once: Once, crew_id: str, day: datetime.date, body: OutBody
 ) -> Response:
     """Note that the van leaves; refused while a kit is not on it, unless somebody overrules that and says why."""
 
     def write() -> Response:
-        posted, noted = _day(session, who, crew_id, day, body, now)
+        posted, noted = acting(session, who, crew_id, day, body, now)
         row = loading.go_out(session, posted, body.overruled_by, body.overruled_why, noted)
         return JSONResponse(row.model_dump(mode="json", exclude={"plan_id", "version"}))
 
-    _own(session, who, crew_id, day, write=True)
+    own_day(session, who, crew_id, day, write=True)
     return once(session, write)
 
 
-@router.post("/crews/{crew_id}/days/{day}/back", responses=_REFUSALS)
+@router.post("/crews/{crew_id}/days/{day}/back", responses=REFUSALS)
 def back(
     session: Database, who: Writer, now: Now, once: Once, crew_id: str, day: datetime.date, body: Noted
 ) -> Response:
     """Note that the van is back in the yard; kits of visits still to be done are off it with that."""
 
     def write() -> Response:
-        posted, noted = _day(session, who, crew_id, day, body, now)
+        posted, noted = acting(session, who, crew_id, day, body, now)
         row = loading.come_back(session, posted, noted)
         return JSONResponse(row.model_dump(mode="json", exclude={"plan_id", "version"}))
 
-    _own(session, who, crew_id, day, write=True)
+    own_day(session, who, crew_id, day, write=True)
     return once(session, write)
 
 
-@router.post("/crews/{crew_id}/days/{day}/steps", responses=_REFUSALS)
+@router.post("/crews/{crew_id}/days/{day}/steps", responses=REFUSALS)
 def step(
     session: Database, who: Writer, now: Now, once: Once, crew_id: str, day: datetime.date, body: StepBody
 ) -> Response:
     """Sign a step of a visit off, or take the signature back."""
 
     def write() -> Response:
-        posted, noted = _day(session, who, crew_id, day, body, now)
+        posted, noted = acting(session, who, crew_id, day, body, now)
         visit = visit_of(session, posted, body.visit, although_moved=body.although_moved)
         row = results.sign(session, posted, visit, body.step, body.signed, body.note, noted)
         return JSONResponse({"visit": visit.id, "step": body.step, "signed_by": row.done_by if row else None})
 
-    _own(session, who, crew_id, day, write=True)
+    own_day(session, who, crew_id, day, write=True)
     return once(session, write)
 
 
-@router.post("/crews/{crew_id}/days/{day}/times", responses=_REFUSALS)
+@router.post("/crews/{crew_id}/days/{day}/times", responses=REFUSALS)
 def time(
     session: Database, who: Writer, now: Now, once: Once, crew_id: str, day: datetime.date, body: TimeBody
 ) -> Response:
     """Note when the crew set out for a visit or came there; of two such notes the first counts."""
 
     def write() -> Response:
-        posted, noted = _day(session, who, crew_id, day, body, now)
+        posted, noted = acting(session, who, crew_id, day, body, now)
         visit = visit_of(session, posted, body.visit, although_moved=body.although_moved)
         row = stop_times.note_time(session, posted, visit, body.what, body.noted, noted)
         return JSONResponse({"visit": visit.id, "what": body.what, "at": row.at.isoformat() if row else None})
 
-    _own(session, who, crew_id, day, write=True)
+    own_day(session, who, crew_id, day, write=True)
     return once(session, write)
 
 
-@router.post("/crews/{crew_id}/days/{day}/lifts", responses=_REFUSALS)
-def lift(
-    session: Database, who: Writer, now: Now, once: Once, crew_id: str, day: datetime.date, body: LiftBody
-) -> Response:
-    """Note when a second crew came for a lift, or when that was over; both crews may, and each notes for itself."""
-
-    def write() -> Response:
-        posted, noted = _day(session, who, crew_id, day, body, now)
-        visit = lift_of(session, posted, body.visit, although_moved=body.although_moved)
-        row = lift_times.note_lift(session, posted, visit, body.what, body.noted, noted)
-        return JSONResponse({"visit": visit.id, "what": body.what, "at": row.at.isoformat() if row else None})
-
-    _own(session, who, crew_id, day, write=True)
-    return once(session, write)
-
-
-@router.post("/crews/{crew_id}/days/{day}/losses", responses=_REFUSALS)
+@router.post("/crews/{crew_id}/days/{day}/losses", responses=REFUSALS)
 def loss(
     session: Database, who: Writer, now: Now, once: Once, crew_id: str, day: datetime.date, body: LossBody
 ) -> Response:
     """Note pieces of a crate that are missing or broken on site: they become a short, the kit is whole no more."""
 
     def write() -> Response:
-        posted, noted = _day(session, who, crew_id, day, body, now)
+        posted, noted = acting(session, who, crew_id, day, body, now)
         visit = visit_of(session, posted, body.visit, although_moved=body.although_moved)
         if body.noted:
             losses.note_loss(session, posted, visit, body.item, body.what, body.pieces, noted)
@@ -325,18 +275,18 @@ def loss(
         found = losses.losses(session, (visit.id,), day).get(visit.id, [])
         return JSONResponse({"visit": visit.id, "losses": found})
 
-    _own(session, who, crew_id, day, write=True)
+    own_day(session, who, crew_id, day, write=True)
     return once(session, write)
 
 
-@router.post("/crews/{crew_id}/days/{day}/signatures", responses=_REFUSALS)
+@router.post("/crews/{crew_id}/days/{day}/signatures", responses=REFUSALS)
 def signature(
     session: Database, who: Writer, now: Now, once: Once, crew_id: str, day: datetime.date, body: SignatureBody
 ) -> Response:
     """Keep the customer's signature for a visit, or take it back."""
 
     def write() -> Response:
-        posted, noted = _day(session, who, crew_id, day, body, now)
+        posted, noted = acting(session, who, crew_id, day, body, now)
         visit = visit_of(session, posted, body.visit, although_moved=body.although_moved)
         if body.signed:
             signing.take_signature(session, posted, visit, body.name or "", body.strokes, noted)
@@ -344,24 +294,24 @@ def signature(
             signing.take_back(session, posted, visit, noted)
         return JSONResponse({"visit": visit.id, "signed_by": body.name if body.signed else None})
 
-    _own(session, who, crew_id, day, write=True)
+    own_day(session, who, crew_id, day, write=True)
     return once(session, write)
 
 
-@router.post("/crews/{crew_id}/days/{day}/results", status_code=201, responses=_REFUSALS)
+@router.post("/crews/{crew_id}/days/{day}/results", status_code=201, responses=REFUSALS)
 def result(
     session: Database, who: Writer, now: Now, once: Once, crew_id: str, day: datetime.date, body: ResultBody
 ) -> Response:
     """Note what became of a visit: done closes it, anything else leaves it open for a new time."""
 
     def write() -> Response:
-        posted, noted = _day(session, who, crew_id, day, body, now)
+        posted, noted = acting(session, who, crew_id, day, body, now)
         visit = visit_of(session, posted, body.visit, although_moved=body.although_moved)
         told = results.ResultTold(body.outcome, body.start, body.end, body.why, body.replaces, body.left_min)
         row = results.tell(session, posted, visit, told, noted)
         return JSONResponse(results.record(row), 201)
 
-    _own(session, who, crew_id, day, write=True)
+    own_day(session, who, crew_id, day, write=True)
     return once(session, write)
 
 
@@ -374,23 +324,6 @@ def all_crews(request: Request, session: Database, _: Staff, now: Now, day: date
     values = {"day": day, "crews": crews, "today": local_day(session, now), "outcomes": results.WORDS}
     values |= {"before": day - datetime.timedelta(days=1), "after": day + datetime.timedelta(days=1)}
     return page(request, "day/days.html", values)
-
-
-def _own(session: Session, who: Who, crew_id: str, day: datetime.date, *, write: bool = False) -> None:
-    """Refuse a day that is not the caller's, as `own_crew_day`; what follows is said in the reader's language."""
-    crew = who.link_id is not None or who.role is Role.lead
-    if crew:
-        speak(chosen_language() or language_of_crew(session, crew_id, day))
-    elif chosen_language() is None:
-        speak(language_of_business(session))
-    own_crew_day(session, who, crew_id, day, write=write)
-
-
-def _day(
-    session: Session, who: Who, crew_id: str, day: datetime.date, body: Noted, now: datetime.datetime
-) -> tuple[PostedDay, Act]:
-    found(session, Crew, crew_id, "crew")
-    return working_day(session, crew_id, day), act(who.name, body.at, now)
 
 
 def _may_write(who: Who, crew_id: str) -> bool:

@@ -171,6 +171,7 @@ def _hand_over(
     awning, on = visit.awning_id, signed_on(days)
     return {
         "signed_on": on.id if on is not None and on.id != visit.id else None,
+        "hangs": days[0].kind == "install",  # the last of several days hangs it too, whatever its kind
         "signed": signed,
         "written": path_of(signed.strokes) if signed is not None else "",
         "warranty": warranty_of(session, awning) if awning is not None else None,

@@ -38,7 +38,8 @@ def fact_lines(survey: Survey, measures: Measures) -> Iterator[str]:
         sizes = [measures.both(size) for size in (wide, depth) if size]
         text += f", {' by '.join(sizes)}" if sizes else ""
         text += f", {wall.species.replace('-', ' ')}" if isinstance(wall.species, str) else ""
-        text += f" (specific gravity {wall.wood_gravity:g})"
+        gravity = f"specific gravity {wall.wood_gravity:g}"
+        text += f" ({gravity})"
         text += ", screws into the cut ends" if wall.end_grain is True else ""
     elif wall.kind in MASONRY and survey.anchor is not None:
         text += f", {survey.anchor.base}" if isinstance(survey.anchor.base, str) else ""

@@ -82,7 +82,13 @@ def _plan(sheet: DrawingSheet, survey: Survey, shown: Sequence[Shade], measures:
     sheet.line(area.left, top, area.right, top, pen=0.6)
     low = top + max(reach, *(one.out for one in shown)) / scale if shown else cloth.bottom
     y = low + SMALL * LEADING
-    looks = ("gray", "within long dashes")
-    told = [f"{hour_name(one.hour)} {'none' if one.why_none else looks[k]}" for k, one in enumerate(shown)]
+    told = [_look(hour_name(one.hour), k, is_none=bool(one.why_none)) for k, one in enumerate(shown)]
     words = f"Shade on {day_name(shown[0].month, shown[0].day)}, {', '.join(told)}; the cloth within short ones."
     return sheet.paragraph(area.left, y, wrap(measures.say(words), SMALL, area.right - area.left), ink=GREY) + 1
+
+
+def _look(hour: str, k: int, *, is_none: bool) -> str:
+    """Return how the shade of an hour is drawn, the first or second of those shown."""
+    if is_none:
+        return f"{hour} none"
+    return f"{hour} gray" if k == 0 else f"{hour} within long dashes"

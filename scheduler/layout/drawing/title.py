@@ -8,7 +8,7 @@ from dataclasses import dataclass
 from scheduler.layout.documents import Layout, Survey
 from scheduler.layout.drawing.cautions import standing_words
 from scheduler.layout.drawing.facts import datum_words
-from scheduler.layout.drawing.paper.lettering import shortened, width_of, wrap
+from scheduler.layout.drawing.paper.lettering import clean, shortened, width_of, wrap
 from scheduler.layout.drawing.paper.measures import Measures, Say, in_english
 from scheduler.layout.drawing.paper.sheet import GRAPHITE, GREY, PAPER, SMALL, TITLE, Box, DrawingSheet
 
@@ -16,6 +16,7 @@ GOES_FIRST = "The manufacturer's instructions and local codes go first. Check on
 FIGURES_GO_FIRST = "Figures go before measuring off"
 HEAD = 16.8  # title, whose, datum
 _FOOTER_SIZE = 2.8
+_ZERO_SMALL = 2.8  # of a zero that is long: no text on a drawing is smaller
 _FOOTER_LINE = _FOOTER_SIZE * 1.24
 _BLOCK = 12.5
 MARGIN = 9.0
@@ -59,15 +60,24 @@ def head(
         right = sheet.text(right, y, state, SMALL * 1.2, anchor="end").left - 3
     name = say(title.name if title.job else f"Wall drawing {survey.id}")
     sheet.text(area.left, y, shortened(name, TITLE, right - area.left, True), TITLE, bold=True)
-    y = area.top + 10.6
+    size, zero = _zero(say(datum_words(survey, measures)), area.right - area.left)
+    y = area.top + (10.6 if len(zero) == 1 else 9.6)
     drawn = f"{say('drawn')} {title.drawn_on:%Y-%m-%d}, " if title.drawn_on else ""
     page = say(f"page {pages.number} of {pages.count}")
     where = sheet.text(area.right, y, f"{drawn}{page}", SMALL * 1.1, anchor="end").left
     whose = ", ".join(part for part in (title.customer, title.address) if part)
     whose = whose or say("No job: drawn from a survey alone")
     sheet.text(area.left, y, shortened(whose, SMALL * 1.1, where - area.left - 3), SMALL * 1.1)
-    words = say(datum_words(survey, measures))
-    sheet.text(area.left, area.top + 15.2, shortened(words, SMALL, area.right - area.left, True), SMALL, bold=True)
+    for line, down in zip(zero, (15.2,) if len(zero) == 1 else (13.0, 16.2), strict=True):
+        sheet.text(area.left, area.top + down, line, size, bold=True)
+
+
+def _zero(words: str, width: float) -> tuple[float, list[str]]:
+    """Return what the zero is and how to check it, whole, and the size: on two lines where one does not hold it."""
+    if width_of(clean(words), SMALL, True) <= width:
+        return SMALL, [clean(words)]
+    first, *rest = wrap(words, _ZERO_SMALL, width, bold=True)
+    return _ZERO_SMALL, [first, shortened(" ".join(rest), _ZERO_SMALL, width, True)] if rest else [first]
 
 
 def foot_height(survey: Survey, layout: Layout, width: float, say: Say = in_english) -> float:
@@ -105,7 +115,9 @@ def foot(
     first = say(GOES_FIRST)
     sheet.text(area.left + 2.5, y, first, 3.3, bold=True)
     used = width_of(first, 3.3, True) + 8
-    whose = f"{say('Survey')} {survey.id}" + (f", {say('job')} {title.job}" if title.job else "")
+    job = f"{say('job')} {title.job}" if title.job else ""
+    ways = [f"{say('Survey')} {survey.id}{', ' if job else ''}{job}", *([f"{survey.id}, {job}", job] if job else [])]
+    whose = next((way for way in ways if width_of(way, 3.3, True) <= width - used - 3), ways[-1])
     sheet.text(area.right - 2.5, y, shortened(whose, 3.3, width - used - 3, True), 3.3, anchor="end", bold=True)
     sheet.line(area.left, area.top + 6.4, area.right, area.top + 6.4, pen=0.13)
     spare = width - 5 - sum(width_of(cell, SMALL) for cell in cells)

@@ -229,6 +229,7 @@ EXPECTED = {
     "GET /weeks/{start_date}/done.csv": OFFICE,
     "POST /crews/{crew_id}/days/{day}/times": "manager office lead link",
     "POST /crews/{crew_id}/days/{day}/lifts": "manager office lead link",
+    "POST /crews/{crew_id}/days/{day}/loads": "manager office lead link",
     "GET /crews/{crew_id}/days/{day}/manifest.webmanifest": f"{ALL} link",
     "GET /crews/day-worker.js": "open",
     "GET /days/{day}": LOOKERS,

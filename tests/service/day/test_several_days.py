@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import csv
+import datetime
 import io
 from collections.abc import Iterator
 
@@ -74,10 +75,16 @@ def finish(crew: TestClient, visit: str) -> None:
 def test_it_is_done_with_its_last_day(day: tuple[FastAPI, Jobs, str]) -> None:
     app, jobs, second = day
     crew = phone(app)
+    with transaction(app.state.database) as session:
+        repair = session.get_one(tables.Visit, jobs.repair)
+        repair.fault = f"bulb as at {jobs.install}"
+        note(session, MORNING, "test", "changed", "visit", repair.id, {})
     page = crew.get(HOME, headers=PAGE).text
+    assert f"Bulb as at {jobs.install}." in text_of(page)  # not j-1048
     stop = page.split(f'id="stop-{jobs.install}"')[1].split("</section>")[0]
     assert f"the customer signs on the last of them, {second}" in text_of(stop)
     assert "data-pad" not in stop
+    assert "day 1 of 2" in text_of(stop)
     refused = sign(crew, jobs.install)
     assert refused.status_code == 422
     assert f"{jobs.install} is not the last day of its job: the customer signs on that, {second}" in refused.text
@@ -98,6 +105,8 @@ def test_it_is_done_with_its_last_day(day: tuple[FastAPI, Jobs, str]) -> None:
     second_day(app, jobs, second)
     signed = sign(crew, second)
     assert signed.status_code == 200, signed.text
+    for visit in (jobs.install, second):
+        assert "✓ Signed by Ana Quill" in text_of(desk(app).get(f"/jobs/{visit}").text)
     finish(crew, second)
     rows = told_done(app)
     last = rows[second]
@@ -149,3 +158,9 @@ def test_an_awning_is_gone_when_the_last_day_has_taken_it_away(day: tuple[FastAP
         days[1].state = "done"
         session.flush()
         assert hung.awning_id in taken_away(session)
+
+
+def test_a_day_on_which_the_crew_stays_is_kept_on_its_phone_too(day: tuple[FastAPI, Jobs, str]) -> None:
+    page = desk(day[0]).get(f"/crews/{CREW}/days/{DAY + datetime.timedelta(days=1)}").text
+    assert "This crew does not go out on this day." in page
+    assert 'id="kept"' in page  # where the script says so

@@ -16,11 +16,14 @@ from sqlmodel import col, select
 from api import tables
 from api.access.accounts import Role
 from api.database import transaction
+from api.ledger import history
 from api.ledger.told import told_now
 from api.running import taking
+from api.week.second import second, second_plan
 from scheduler.audit import audit
+from scheduler.documents import encode
 from scheduler.plan import Route, read_plan
-from scheduler.week import read_week
+from scheduler.week import read_week, week_document
 from tests.service.cast import PAGE, csrf_in, signed_in
 from tests.service.rebooking.cast import MONDAY, posted, spots
 
@@ -84,7 +87,28 @@ def sound(app: FastAPI) -> None:
     assert audit(read_week(stored.week), read_plan(stored.plan)).broken_rules == ()
 
 
-def test_a_stop_is_handed_to_another_crew_and_taken_back(app: FastAPI, office: TestClient) -> None:
+def of_the_second_format(app: FastAPI) -> None:
+    """Have crews take on second loads, and what is posted posted so."""
+    base = posted(app)
+    week = week_document(second(read_week(base.week), {}, {}, reload_min=25)).decode()
+    plan = encode(second_plan(read_plan(base.plan))).decode()
+    values = base.model_dump(exclude={"id", "plan", "fingerprint", "week"})
+    with transaction(app.state.database) as session:
+        business = session.get_one(tables.Business, 1)
+        business.rules = {**business.rules, "reload_min": 25}
+        row = tables.StoredPlan(**values, week=week, plan=plan, fingerprint="with second loads")
+        session.add(row)
+        session.flush()
+        assert row.id is not None
+        at = app.state.clock()
+        session.add(tables.PostedWeek(start_date=MONDAY, plan_id=row.id, posted_at=at, posted_by="test"))
+        history.note(session, at, "test", "changed", "settings", "week", {})
+
+
+@pytest.mark.parametrize("form", ["week/1", "week/2"])
+def test_a_stop_is_handed_to_another_crew_and_taken_back(app: FastAPI, office: TestClient, form: str) -> None:
+    if form == "week/2":
+        of_the_second_format(app)
     day = begun_late(app, office, "hand over")
     before, was = posted(app), spots(posted(app))
     [_, visit, other] = day.way["key"].split(":")
@@ -107,11 +131,11 @@ def test_a_stop_is_handed_to_another_crew_and_taken_back(app: FastAPI, office: T
         assert "data-van-change" in sheet
     mine = [line for line in office.get("/today").json()["crews"] if line["crew"] in (day.route.crew, other)]
     assert all(r["message"] is not None or drafted(app, r["visit"]) for line in mine for r in line["risks"])
-    history = office.get("/history", params={"noun": "visit"}).text
-    assert "changed the day of" in history
+    assert "changed the day of" in office.get("/history", params={"noun": "visit"}).text
     page = office.get("/today", headers=PAGE).text
     assert "has taken over" in page
     repair = made.json()["repair"]["id"]
+    assert read_week(posted(app).week).format == form
     undone = office.post(f"/today/repairs/{repair}/undo")
     assert undone.status_code == 200, undone.text
     assert posted(app).id == before.id

@@ -13,6 +13,7 @@ import icalendar
 import pytest
 from fastapi import FastAPI
 from fastapi.testclient import TestClient
+from httpx import Response
 from pypdf import PdfReader
 from sqlmodel import select
 
@@ -24,6 +25,7 @@ from api.falls.since import changed_since
 from api.falls.today import today_in
 from api.feeds.calendar import crew_calendar
 from api.fields.shown import clock, short_clock
+from api.learning.done import drives_done
 from api.ledger.history import note
 from api.papers.kits import made_kit
 from api.week.horizon.document import horizon_of
@@ -171,6 +173,7 @@ def test_paper_lists_each_load_with_its_kits(app: FastAPI, manager: TestClient, 
     assert rest + 30 == last.start  # it is no time to spare
     assert f"{clock(rest)}–{clock(rest + 30)}: rest" in text
     assert "to spare" not in text
+    assert "In the yard at loaded at" in second.split("Cautions")[0]
     assert ("1 long box " in text, "1 long boxes" in text) == (True, False)
 
 
@@ -319,5 +322,108 @@ def test_the_rest_of_a_late_day_goes_by_the_yard_whoever_notes_it(
         said = tells.get(f"{HOME}/state", headers=JSON).json()["expected"]
         assert said["visits"][last.job]["start"] == 1 + loaded["end"] + on
         assert said["loads"] == {}
+    finally:
+        app.state.clock = lambda: NOW
+
+
+def test_the_second_load_is_noted_as_the_first_is(app: FastAPI, manager: TestClient, route: Route) -> None:
+    """Refused while a kit is not on the van, unless somebody lets it go by name; told to the office; taken back."""
+    _, load, last = route.stops
+    with transaction(app.state.database) as session:
+        zone = ZoneInfo(read_week(session.get_one(tables.StoredPlan, app.state.plan_id).week).timezone)
+        kit = made_kit(session, last.job)
+        assert kit is not None
+        items = [f"{item.where}: {item.name}" for item in kit.items]
+        for tap in session.exec(select(tables.StopTime).where(tables.StopTime.visit_id == last.job)):
+            session.delete(tap)
+        note(session, NOW, "test", "took back", "visit", last.job, {})
+    crew = by_link(app, CREW, DATE)
+
+    def at(minute: int) -> str:
+        moment = datetime.datetime.combine(DATE, datetime.time(minute // 60, minute % 60), tzinfo=zone)
+        app.state.clock = lambda: moment
+        return moment.isoformat()
+
+    def tell(minute: int, what: str, **more: object) -> Response:
+        return crew.post(f"{HOME}/loads", json={"at": at(minute), "load": 2, "what": what, **more})
+
+    def tick(*, on: bool) -> int:
+        body = {"at": at(load.end), "visit": last.job, "items": items if on else items[:1], "on": on}
+        return crew.post(f"{HOME}/ticks", json=body).status_code
+
+    late = load.start + 90
+    try:
+        assert crew.post(f"{HOME}/loads", json={"at": at(late), "load": 3, "what": "here"}).status_code == 404
+        assert tell(late, "gone").status_code == 422
+        assert tell(late, "here").status_code == 200
+        assert tell(late + 5, "here").json()["at"] == tell(late + 6, "here").json()["at"]  # what is noted first counts
+        state = crew.get(f"{HOME}/state", headers=JSON).json()
+        assert list(state["load_times"]["2"]) == ["here"]
+        assert state["expected"]["loads"]["2"] == {
+            "start": late, "end": late + 25, "late_min": 90, "state": "there"
+        }  # fmt: skip
+        line = next(one for one in manager.get("/today", headers=JSON).json()["crews"] if one["crew"] == CREW)
+        assert line["where"] == f"in the yard for load 2 since {clock(late)}, done about {clock(late + 25)}"
+
+        assert tick(on=False) == 200
+        refused = tell(late + 20, "loaded")
+        assert (refused.status_code, list(refused.json()["not_loaded"])) == (409, [last.job])
+        assert tell(late + 20, "loaded", overruled_by="Odile").status_code == 422
+        whole = {"overruled_by": "Odile", "overruled_why": "we fetch it tomorrow"}
+        assert tell(late + 20, "loaded", **whole).status_code == 200
+        day = text_of(manager.get(f"/days/{DATE}", headers=PAGE).text)
+        assert (
+            f"takes on load 2 in the yard there {clock(late)} ✓ loaded {clock(late + 20)} ▲ without {last.job}" in day
+        )
+        assert "Odile – “we fetch it tomorrow”" in day
+        assert tell(late + 20, "loaded", noted=False).json()["at"] is None
+        assert tick(on=True) == 200
+        assert tell(late + 22, "loaded").status_code == 200
+        assert tick(on=False) == 409  # it has left
+        state = crew.get(f"{HOME}/state", headers=JSON).json()
+        assert sorted(state["load_times"]["2"]) == ["here", "loaded"]
+        assert "2" not in state["expected"]["loads"]
+        line = next(one for one in manager.get("/today", headers=JSON).json()["crews"] if one["crew"] == CREW)
+        assert line["where"] == f"load 2 on the van {clock(late + 22)}, not on the way again yet"
+        assert "✓ loaded" in text_of(manager.get(f"/days/{DATE}", headers=PAGE).text)
+
+        for what, minute in (("on_way", late + 22), ("here", late + 40)):
+            body = {"at": at(minute), "visit": last.job, "what": what}
+            assert crew.post(f"{HOME}/times", json=body).status_code == 200
+        with transaction(app.state.database) as session:
+            assert [(one.visit_id, one.took_min) for one in drives_done(session)] == [(last.job, 18.0)]
+        assert tell(late + 50, "here", noted=False).json()["at"] is None
+        assert crew.get(f"{HOME}/state", headers=JSON).json()["load_times"] == {}
+    finally:
+        app.state.clock = lambda: NOW
+
+
+def test_what_can_be_done_for_the_rest_of_such_a_day(app: FastAPI, manager: TestClient, route: Route) -> None:
+    first, _, last = route.stops
+    with transaction(app.state.database) as session:
+        zone = ZoneInfo(read_week(session.get_one(tables.StoredPlan, app.state.plan_id).week).timezone)
+        for tap in session.exec(select(tables.StopTime).where(tables.StopTime.visit_id == last.job)):
+            session.delete(tap)
+        note(session, NOW, "test", "took back", "visit", last.job, {})
+    late = first.end + 75
+    app.state.clock = lambda: datetime.datetime.combine(DATE, datetime.time(late // 60, late % 60), tzinfo=zone)
+    try:
+        ways = manager.get(f"/today/crews/{CREW}/ways", headers=JSON).json()
+        assert ways["stay"] is not None
+        assert (ways["fault"], ways["stays"]) == ("", [])
+        [way] = ways["ways"]  # no other crew is out, and there is one visit left
+        assert way["key"] == f"put-off:{last.job}:"
+        form = {"way": way["key"], "seen": ways["seen"], "weighs": way["weighs"]}
+        taken = manager.post(f"/today/crews/{CREW}/ways", data=form, headers=JSON)
+        assert taken.status_code == 200, taken.text
+        with transaction(app.state.database) as session:
+            posted = session.exec(select(tables.PostedWeek).order_by(tables.PostedWeek.id.desc())).first()  # type: ignore[union-attr]
+            assert posted is not None
+            stored = session.get_one(tables.StoredPlan, posted.plan_id)
+            plan = read_plan(stored.plan)
+            assert audit(read_week(stored.week), plan).broken_rules == ()
+        mine = next(one for one in plan.routes if (one.crew, one.day) == (CREW, DAY))
+        assert [(stop.job, stop.reload is True) for stop in mine.stops] == [(first.job, False)]
+        assert manager.get(f"{HOME}/state", headers=JSON).json()["loads"] == []
     finally:
         app.state.clock = lambda: NOW

@@ -6,6 +6,7 @@ import datetime
 import xml.etree.ElementTree as ET
 
 import pytest
+from msgspec.structs import replace
 
 from scheduler.layout.compute import lay_out
 from scheduler.layout.drawing.cautions import standing_words
@@ -13,7 +14,7 @@ from scheduler.layout.drawing.facts import datum_words
 from scheduler.layout.drawing.paper.lettering import wrap
 from scheduler.layout.drawing.paper.measures import Measures
 from scheduler.layout.drawing.paper.sheet import DrawingSheet
-from scheduler.layout.drawing.title import Pages, Title, foot, foot_height, head
+from scheduler.layout.drawing.title import GOES_FIRST, Pages, Title, foot, foot_height, head
 from tests.drawn import NAMESPACE
 from tests.shapes import shapes
 from tests.surveys import second_survey
@@ -116,3 +117,27 @@ def test_where_cells_have_no_room_the_rule_on_figures_goes_first() -> None:
     assert figures not in crowded
     assert wide in crowded
     assert figures in {text for text, *_ in texts(footed(cells=("one", figures, "two")))}
+
+
+@pytest.mark.parametrize(
+    ("more", "lines"), [(" de ahí", 1), (" hacia la derecha de la esquina izquierda de la casa" * 3, 2)]
+)
+def test_the_zero_stands_whole_in_a_language_of_more_words(more: str, lines: int) -> None:
+    sheet, zero = DrawingSheet(279.4, 215.9), datum_words(second_survey(), IMPERIAL)
+    said = Measures("imperial", lambda text: text + more if text == zero else text)
+    head(sheet, second_survey(), JOB, Pages(2, 3), "", False, said)
+    drawn = [t for t in texts(sheet) if t[2] > 20 and t[5]]
+    assert " ".join(t[0] for t in drawn) == zero + more
+    assert len(drawn) == lines
+    assert all(t[2] + 0.6 <= 9 + 16.8 for t in drawn)  # above what follows
+
+
+def test_the_title_block_names_the_job_even_where_other_words_take_much_room() -> None:
+    survey = second_survey()
+    first = "Las instrucciones del fabricante y los códigos locales van primero. Revise en el lugar antes de taladrar."
+    said = {"Survey": "Medición", "job": "trabajo", GOES_FIRST: first}
+    for named, whose in (("birch-6", "birch-6, trabajo J-1048"), ("birch-6" * 9, "trabajo J-1048")):
+        sheet = DrawingSheet(279.4, 215.9)
+        of_it = replace(survey, id=named)
+        foot(sheet, of_it, lay_out(of_it), JOB, Pages(1, 2), ["one"], lambda text: said.get(text, text))
+        assert [text for text, _, _, _, anchor, _ in texts(sheet) if anchor == "end"] == [whose]

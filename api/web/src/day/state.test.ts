@@ -133,3 +133,13 @@ test("pieces lost on site stand once, with the pieces noted first, and can be ta
   const back = withWaiting(state, [noted("losses", { ...broken, noted: false })]);
   assert.deepEqual(back.losses?.["J-1"], []);
 });
+
+test("a load of mid-day is noted once, loaded after it was come to, and taken back one by one", () => {
+  const tell = (what: string, at: string, more = {}): Entry => noted("loads", { load: 2, what, noted: true, at, ...more });
+  const loaded = withWaiting(EMPTY, [tell("here", "A"), tell("here", "B"), tell("loaded", "C", { overruled_by: "Odile", overruled_why: "no room" }), tell("loaded", "D")]);
+  assert.deepEqual(loaded.load_times?.["2"], { here: "A", loaded: "C", overruled_by: "Odile", overruled_why: "no room" });
+  const one = withWaiting(loaded, [tell("loaded", "E", { noted: false })]);
+  assert.deepEqual(one.load_times?.["2"], { here: "A" });
+  assert.deepEqual(withWaiting(one, [tell("here", "F", { noted: false })]).load_times?.["2"], {});
+  assert.deepEqual(withWaiting(EMPTY, [tell("loaded", "G")]).load_times?.["2"], { here: "G", loaded: "G", overruled_by: "", overruled_why: "" });
+});

@@ -56,6 +56,15 @@ export interface LiftNotes {
   theirs: Record<string, string>;
 }
 
+/** When a crew was in its yard for a load, and had it on the van, as moments; and who let it leave without what. */
+export interface LoadNotes {
+  here?: string;
+  loaded?: string;
+  not_loaded?: string[];
+  overruled_by?: string;
+  overruled_why?: string;
+}
+
 /** What GET …/state gives. */
 export interface DayState {
   now: string;
@@ -67,6 +76,8 @@ export interface DayState {
   second_crews?: Stop[];
   /** Where the crew takes on another load in its yard, counted from 2. */
   loads?: { load: number; start: number; end: number }[];
+  /** What is noted of these, by number. */
+  load_times?: Record<string, LoadNotes>;
   /** Of these lifts by visit: when the second crew was there (`here`) and when that was over, by each crew's notes. */
   lift_times?: Record<string, LiftNotes>;
   ticks: Record<string, string[]>;
@@ -135,6 +146,17 @@ export function after(state: DayState, entry: Entry): DayState {
         ? body["what"] === "over" ? { ...begun, over: over ?? at } : over === undefined ? begun : { ...begun, over }
         : body["what"] === "over" && here !== undefined ? { here } : {};
       return { ...state, lift_times: { ...state.lift_times, [visit]: { mine: noted, theirs } } };
+    }
+    case "loads": {
+      const load = String(body["load"]);
+      const at = String(body["at"]);
+      const before = state.load_times?.[load] ?? {};
+      const here = before.here ?? at;
+      const by = { overruled_by: String(body["overruled_by"] ?? ""), overruled_why: String(body["overruled_why"] ?? "") };
+      const noted: LoadNotes = body["noted"] === true
+        ? body["what"] === "loaded" && before.loaded === undefined ? { here, loaded: at, ...by } : { ...before, here }
+        : body["what"] === "loaded" && before.here !== undefined ? { here: before.here } : {};
+      return { ...state, load_times: { ...state.load_times, [load]: noted } };
     }
     case "losses": {
       const { item, what, pieces } = body as unknown as Loss;

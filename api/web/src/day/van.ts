@@ -3,15 +3,16 @@ import { all, one } from "../common.ts";
 import { spoken } from "../spoken.ts";
 import { dropDraft } from "./drafts.ts";
 import type { Noting } from "./photo.ts";
+import type { Entry } from "./queue.ts";
 import { goTo } from "./rail.ts";
 import { notes } from "./store.ts";
 import { speak } from "./told.ts";
 import { notLoaded, tickName } from "./view.ts";
 
-/** Have items ticked and the van leave; `first` gives the first stop, to go on to. */
 /** What is being ticked by one tap: whoever leaves at once is asked only about what is left after it. */
 let ticking: Promise<void> = Promise.resolve();
 
+/** Have items ticked and the van leave; `first` gives the first stop, to go on to. */
 export function listenToVan(page: string, note: Noting, first: () => string | undefined): void {
   for (const kit of all("[data-kit-of]")) listenToKit(page, note, kit);
   for (const button of all("[data-all-on]")) {
@@ -52,15 +53,37 @@ async function everythingOn(page: string, note: Noting, load: ParentNode): Promi
   }
 }
 
+/** Wait for what is being ticked by one tap. */
+export function allOn(): Promise<void> {
+  return ticking;
+}
+
 async function goOut(page: string, note: Noting, first: () => string | undefined): Promise<void> {
   await ticking;
-  const lacking = notLoaded();
-  const by = one<HTMLInputElement>("#overruled-by");
-  const why = one<HTMLInputElement>("#overruled-why");
-  const refused = (await notes.all()).filter((one) => one.path === `${page}/out` && one.refusal !== undefined);
+  await letGo(one("#going"), "1", (entry) => entry.path === `${page}/out`, async (by) => {
+    const who = by.overruled_why === "" ? "" : `, ${by.overruled_by}: ${by.overruled_why}`;
+    if (!(await note(`${page}/out`, "route", `${spoken("route out")}${who}`, { ...by }))) return false;
+    const visit = first();
+    if (visit !== undefined) goTo(`stop-${visit}`);
+    return true;
+  });
+}
+
+/**
+ * Have a load leave the yard by `go`; where not all of it is on the van only once somebody has said by name, in the
+ * fields of `place`, why it leaves without. `of` says which notes that were refused this one stands in for.
+ */
+export async function letGo(
+  place: HTMLElement, load: string, of: (entry: Entry) => boolean,
+  go: (by: { overruled_by: string; overruled_why: string }) => Promise<boolean>,
+): Promise<void> {
+  const lacking = notLoaded(load);
+  const by = one<HTMLInputElement>("[data-overruled-by]", place);
+  const why = one<HTMLInputElement>("[data-overruled-why]", place);
+  const refused = (await notes.all()).filter((entry) => entry.refusal !== undefined && of(entry));
   const asks = lacking.length > 0 || refused.length > 0;
-  one("#overrule").hidden = !asks;
-  const words = one("#not-loaded");
+  one("[data-overrule]", place).hidden = !asks;
+  const words = one("[data-not-loaded]", place);
   words.textContent = lacking.length > 0 ? `▲ ${spoken("Not on the van: {what}. Load it, or say who lets the van leave without it, and why.", { what: lacking.join(", ") })}` : "";
   const [name, reason] = [by.value.trim(), why.value.trim()];
   if (asks && (name === "" || reason === "") && !(lacking.length === 0 && name === reason)) {
@@ -69,11 +92,8 @@ async function goOut(page: string, note: Noting, first: () => string | undefined
     return;
   }
   for (const old of refused) await notes.remove(old.n); // this one stands in its place
-  const body = { overruled_by: asks ? name : "", overruled_why: asks ? reason : "" };
-  if (await note(`${page}/out`, "route", name === "" || !asks ? spoken("route out") : `${spoken("route out")}, ${name}: ${reason}`, body)) {
+  if (await go({ overruled_by: asks ? name : "", overruled_why: asks ? reason : "" })) {
     dropDraft(by);
     dropDraft(why);
-    const visit = first();
-    if (visit !== undefined) goTo(`stop-${visit}`);
   }
 }

@@ -2,9 +2,10 @@
 import { all, make, one } from "../common.ts";
 import { nextAt, words } from "./flow.ts";
 import { showLifts } from "./lift.ts";
+import { showLoads } from "./load.ts";
 import type { Entry } from "./queue.ts";
 import { showSigned } from "./signature.ts";
-import { aboutWords, expectedWords, type DayState, type Result } from "./state.ts";
+import { expectedWords, type DayState, type Result } from "./state.ts";
 import { spoken, spokenFor } from "../spoken.ts";
 import { clock, worded } from "../words.ts";
 
@@ -40,9 +41,9 @@ export function allTicked(visit: string): boolean {
   return kit === null || all<HTMLInputElement>("[data-item]", kit).every((box) => box.checked);
 }
 
-/** Say what of the first load's kits is not on the van: every install with something unticked, or whose kit is not whole. */
-export function notLoaded(): string[] {
-  return all('.stop[data-kind=install][data-in-load="1"]')
+/** Say what of a load's kits is not on the van: every install with something unticked, or whose kit is not whole. */
+export function notLoaded(load: string): string[] {
+  return all(`.stop[data-kind=install][data-in-load="${load}"]`)
     .map((stop) => stop.dataset["visit"] ?? "")
     .filter((visit) => {
       const condition = kitOf(visit)?.querySelector<HTMLElement>("[data-condition]")?.dataset["is"] ?? "";
@@ -69,25 +70,11 @@ export function show(state: DayState, waiting: readonly Entry[]): void {
     showSigned(stop, visit, state, unsent ? ` ${WAITS}` : "");
   }
   showLifts(state, waiting);
-  for (const load of all(".panel.load")) showLoad(load, state);
+  showLoads(state, waiting);
   showRoute(state, waiting);
   const back = document.querySelector("#back-expected");
   const home = state.out?.back_at ? undefined : state.expected?.back;
   if (back !== null) back.textContent = home === undefined ? "" : spoken("now expected back about {time}", { time: clock(home) });
-}
-
-/** Say when a later load is expected, and what of it is not on the van yet. */
-function showLoad(load: HTMLElement, state: DayState): void {
-  const n = load.dataset["load"] ?? "";
-  const expected = state.expected?.loads?.[n];
-  const words = aboutWords(expected);
-  for (const about of all(`[data-expected-load="${n}"]`)) about.textContent = words;
-  for (const rail of all(`[data-now-load="${n}"]`)) rail.textContent = words === "" || expected === undefined ? "" : `→ ${clock(expected.start)}`;
-  const place = load.querySelector("[data-off-van]");
-  if (place === null) return;
-  const off = all(".stop").filter((stop) => stop.dataset["inLoad"] === load.dataset["load"]).map((stop) => stop.dataset["visit"] ?? "");
-  const left = off.filter((visit) => !allTicked(visit));
-  place.textContent = left.length === 0 ? `✓ ${spoken("all on the van")}` : `▲ ${spoken("Not on the van: {what}.", { what: left.join(", ") })}`;
 }
 
 function showLosses(stop: HTMLElement, visit: string, state: DayState, waiting: readonly Entry[]): void {

@@ -4,6 +4,7 @@ import { dropDraft, keepDraft, restoreDrafts } from "../day/drafts.ts";
 import { drawings } from "../day/drawing.ts";
 import { nextAt, type Next } from "../day/flow.ts";
 import { listenToLifts } from "../day/lift.ts";
+import { listenToLoads } from "../day/load.ts";
 import { allTheSame, sendAll, signalWords, type Ended, type Entry } from "../day/queue.ts";
 import { keepHere } from "../day/kept.ts";
 import { listenToPhotos } from "../day/photo.ts";
@@ -201,7 +202,8 @@ function whereTheDayIs(): string {
   if (left === undefined) return "yard";
   const before = section(left.visit).previousElementSibling;
   const set = Object.keys(state.times?.[left.visit] ?? {}).length > 0;
-  return before?.matches(".load") === true && !set ? before.id : `stop-${left.visit}`;
+  const loaded = state.load_times?.[(before as HTMLElement | null)?.dataset["load"] ?? ""]?.loaded !== undefined;
+  return before?.matches(".load") === true && !set && !loaded ? before.id : `stop-${left.visit}`;
 }
 
 function minutes(time: string): number | null {
@@ -224,10 +226,8 @@ function listen(): void {
     listenToLosses(stop, visit);
     listenToResult(stop, visit);
   }
-  for (const button of all<HTMLButtonElement>("[data-on]")) {
-    button.addEventListener("click", () => void toTheNext(one(`#${CSS.escape(button.closest(".panel")?.id ?? "")}`)));
-  }
   listenToLifts(page, note, () => together, (panel) => void toTheNext(panel));
+  listenToLoads(page, note, () => together, (panel) => void toTheNext(panel));
   listenToVan(page, note, () => state.stops[0]?.visit);
   document.querySelector("#back")?.addEventListener("click", () => void note(`${page}/back`, "route", spoken("back in the yard"), {}));
   for (const field of all<HTMLInputElement>("[data-draft]")) field.addEventListener("input", () => keepDraft(field));
