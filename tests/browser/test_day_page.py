@@ -33,7 +33,7 @@ CONTRAST = """() => {
   };
   for (const e of document.querySelectorAll("body *")) {
     if (!e.checkVisibility() || ["SCRIPT", "NOSCRIPT", "OPTION"].includes(e.tagName) || e.closest(":disabled, svg")) continue;
-    const words = e.matches("input, textarea") ? e.value : [...e.childNodes].filter((n) => n.nodeType === 3).map((n) => n.textContent.trim()).join("");
+    const words = e.matches("input:not([type=checkbox], [type=radio], [type=file]), textarea") ? e.value : [...e.childNodes].filter((n) => n.nodeType === 3).map((n) => n.textContent.trim()).join("");
     if (words) look(e, getComputedStyle(e).color, words);
     if (e.placeholder && !e.value) look(e, getComputedStyle(e, "::placeholder").color, e.placeholder);
     for (const mark of ["::before", "::after"]) {
