@@ -56,8 +56,7 @@ Now = Annotated[datetime.datetime, Depends(_now)]
 
 def local_day(session: Session, now: datetime.datetime) -> datetime.date:
     """Return the date at the yards at the moment `now`."""
-    zone = session.exec(select(tables.Business.timezone)).first()
-    return now.astimezone(ZoneInfo(zone or "UTC")).date()
+    return local_days(session)(now)
 
 
 def local_moments(session: Session) -> Callable[[datetime.datetime], str]:
@@ -68,3 +67,9 @@ def local_moments(session: Session) -> Callable[[datetime.datetime], str]:
         return at(moment, name) if name else f"{at(moment, 'UTC')} UTC"
 
     return words
+
+
+def local_days(session: Session) -> Callable[[datetime.datetime], datetime.date]:
+    """Return what gives the date at the yards of a moment; in UTC while there is no business."""
+    zone = ZoneInfo(session.exec(select(tables.Business.timezone)).first() or "UTC")
+    return lambda moment: moment.astimezone(zone).date()

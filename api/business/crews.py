@@ -19,10 +19,8 @@ from api.languages import to_say
 from api.tables import Crew, CrewHours
 from scheduler.errors import BadInput
 
-HEADS = (
-    to_say("Hours"), to_say("Longest over"), to_say("A day out"), to_say("A minute"), to_say("A minute over"),
-    to_say("A mile or km"),
-)  # fmt: skip
+HEADS = (to_say("Hours"), to_say("Longest over"), to_say("A day out"), to_say("A minute"), to_say("A minute over"))
+_DRIVEN = {"imperial": to_say("A mile"), "metric": to_say("A km")}
 _BY_TIME = ("day_cents", "minute_cents", "overtime_minute_cents")
 _MONEY = (*_BY_TIME, "km_cents")
 _MEANT = ("$", "$", to_say("$ more"))
@@ -38,7 +36,7 @@ def crews(session: Session) -> Part:
     table = tuple((crew.name, tuple(_lines(crew, spans[crew.id], units))) for crew in rows)
     hours = Group("Crews",
                   "Hours as Mon-Fri 7:30-16:30; Sat 8:00-13:00, on the yard's clock; a day that is not named is free.",
-                  heads=HEADS, rows=table)  # fmt: skip
+                  heads=(*HEADS, _DRIVEN[units]), rows=table)  # fmt: skip
     groups = (hours,)
 
     def write(session: Session, values: Mapping[str, Any]) -> bool:
@@ -65,7 +63,7 @@ def _lines(crew: Crew, spans: list[CrewHours], units: str) -> list[Line]:
         ),
         Line(
             f"{crew.id}.km_cents",
-            HEADS[5],
+            _DRIVEN[units],
             driving_text(crew.km_cents, units),
             lambda text: driving_cents(text, units),
             "$",

@@ -14,6 +14,7 @@ import sqlalchemy as sa
 from sqlmodel import Session, col, select
 
 from api import tables
+from api.clock import local_day
 from api.database import transaction
 from api.fields.shown import day_name
 from api.languages import ENGLISH, speaking
@@ -123,7 +124,7 @@ class Days:
             row = posted_week(session, start_date)
             if row is None:
                 return None
-            key = (row.id, on_record(session), now.date())
+            key = (row.id, on_record(session), local_day(session, now))
         with self._lock:
             known = self._kept.get(key)
         if known is None:

@@ -11,6 +11,7 @@ from dataclasses import dataclass
 import sqlalchemy as sa
 from sqlmodel import Session
 
+from api.clock import local_day
 from api.database import transaction
 from api.ledger.kept import on_record
 from api.week.horizon.document import Horizon, horizon_of
@@ -67,7 +68,7 @@ class Sales:
     def ground(self, now: datetime.datetime) -> Ground:
         """Return the weeks ahead as they stand at `now`; every change of the rows leaves a line in the history."""
         with self._making, transaction(self.database) as session:
-            key = (on_record(session), now.date())
+            key = (on_record(session), local_day(session, now))
             if self._kept is not None and self._kept[0] == key:
                 return self._kept[1]
             made = _made(session, now)

@@ -9,6 +9,7 @@ import sqlalchemy as sa
 from sqlmodel import Session, col, select
 
 from api import tables
+from api.clock import local_day
 from api.fields.ids import new_id
 from api.fields.sheets import BadFiles
 from api.jobs import entry, models
@@ -150,7 +151,7 @@ def enter(session: Session, known: Facts, wanted: WantedJob, buyer: Buyer, *, by
         cells, parts = models.filled(session, cells, known.business.units)
         cells["weight_kg"] = cells["weight_kg"] or f"{_weight(width)} kg"
         cells["box_mm"] = cells["box_mm"] or f"{width + BOX_LONGER_MM} mm"
-        today = now.date().isoformat()
+        today = local_day(session, now).isoformat()
         rows["orders"] = {"order": ids["orders"], "site": ids["sites"], "ordered_on": today, "note": ""}
         rows["awnings"] = cells
         visit |= {"order": ids["orders"], "awning": ids["awnings"]}

@@ -20,8 +20,9 @@ from api.access.day_links import make_link
 from api.business import demo
 from api.database import transaction
 from api.papers.kits import kit_of, made_kit
-from tests.browser.board import SIZES, Board, add_people, serving
+from tests.browser.board import Board, add_people, serving
 from tests.browser.chromium import ARGS, CHROMIUM
+from tests.browser.glance_jobs import MEASURE
 from tests.one_a_day import one_a_day
 from tests.service.day.day_cast import CREW, DAY, HOME, post, post_day
 
@@ -34,6 +35,7 @@ class Hand:
     folder: Path | None
     taps: int = 0
     screens: dict[str, float] = field(default_factory=dict)
+    tallest: tuple[float, int, int] = (0.0, 0, 0)  # screens, words and marks
 
     def tap(self, what: Locator, name: str) -> None:
         """Tap something that can be seen, and count it."""
@@ -43,8 +45,9 @@ class Hand:
 
     def look(self, name: str) -> None:
         """Measure the page as it stands, in screens of a phone."""
-        height = self.page.evaluate("document.documentElement.scrollHeight")
-        self.screens[name] = round(height / SIZES["phone"]["height"], 2)
+        screens, words, marks = self.page.evaluate(MEASURE)
+        self.screens[name] = round(screens, 2)
+        self.tallest = max(self.tallest, (screens, words, marks))
         if self.folder is not None:
             self.page.screenshot(path=str(self.folder / f"{self.taps:02}-{name.replace(' ', '-')}.png"))
 

@@ -1,9 +1,9 @@
 """What each page asks of the eye, and each job of an office day of the hand: `ops/glance`, after `ops/start`.
 
-Prints two tables from the running product in a real browser: every page's height in screens, words and marks on a desk
-of 1440 x 900 (the day sheet: a phone of 360 x 740), beside what it was before it was drawn anew, where that was
-measured; and the clicks, keys and seconds of twelve jobs, each done on the pages as a person would do it. Exit code 1
-where one cannot be done.
+Prints two tables from the running product in a real browser, as docs/glance.md has them: every page's height in
+screens, words and marks on a desk of 1440 x 900 (the day sheet: a phone of 360 x 740), beside what it was before it was
+drawn anew, where that was measured; and what twelve jobs take, each done on the pages as a person would do it, with the
+tallest page on the way. Exit code 1 where one cannot be done, or a clean day on the phone takes more than 20 taps.
 """
 
 from __future__ import annotations
@@ -11,6 +11,7 @@ from __future__ import annotations
 import shutil
 import sys
 import tempfile
+import time
 from pathlib import Path
 
 from playwright.sync_api import Page, ViewportSize, sync_playwright
@@ -19,11 +20,13 @@ from sqlmodel import desc, select
 from api import tables
 from api.access.accounts import Role
 from api.database import transaction
+from tests.benchmarks.bench_day import clean_day
 from tests.browser.board import Board, add_people, serving
 from tests.browser.chromium import ARGS, CHROMIUM
-from tests.browser.glance_jobs import done, open_day, the_day
+from tests.browser.glance_jobs import MEASURE, Fingers, done, open_day, the_day
 
 DESK: ViewportSize = {"width": 1440, "height": 900}
+MOST_TAPS = 20  # on the phone, for a clean day of four stops
 PRINT_PAGE: ViewportSize = {"width": 720, "height": 1000}
 # Screens, words and marks of pages on the same demo before they were drawn anew, as they were measured in those days
 # (CHANGELOG.md has most of them); None: not measured then. The twelve jobs were not done on those pages.
@@ -31,55 +34,72 @@ BEFORE: dict[str, tuple[float, int | None, int | None]] = {
     "week": (4.1, None, 42), "bench": (2.1, 486, None), "messages": (2.7, 1057, None), "looking back": (4.1, 803, None),
     "day sheet": (24.7, 1987, None),
 }  # fmt: skip
-# A mark is a sign that asks for something to be done, as pages and drawings carry it.
-_MEASURE = """() => {
-  const words = document.body.innerText.split(/\\s+/).filter((word) => /[\\p{L}\\p{N}]/u.test(word)).length;
-  const main = document.querySelector("main");
-  const marks = (main?.innerText.match(/[▲■]/g) ?? []).length;
-  return [document.documentElement.scrollHeight / innerHeight, words, marks];
-}"""
 
 
 def main(demo: Path, out: Path | None) -> int:
-    """Measure the demo business kept in `demo`, a copy of it; photograph each page into `out`, where that is given.
+    """Measure the demo business kept in `demo`, copies of it; photograph each page into `out`, where that is given.
 
-    Return 1 where one of the jobs cannot be done, else 0.
+    Return 1 where one of the jobs cannot be done, or a clean day takes too many taps, else 0.
     """
     with tempfile.TemporaryDirectory() as folder, sync_playwright() as playwright:
-        data = shutil.copytree(demo, Path(folder) / "data")
         browser = playwright.chromium.launch(executable_path=CHROMIUM, args=ARGS)
-        with serving(data) as (app, address):
+        left = 0
+        with serving(shutil.copytree(demo, Path(folder) / "data")) as (app, address):
             add_people(app)
             board = Board(app, address, browser)
             monday = posted(board)
-            print(f"{'page':<16}{'screens':>9}{'words':>8}{'marks':>7}   before: screens, words, marks")
-            for name, (role, where) in places(board, monday).items():
-                page = board.signed_in_page(role)
-                page.set_viewport_size(DESK)
-                page.goto(where)
-                told(page, name)
-                if out is not None:
-                    photographed(page, name, out)
-                page.context.close()
-                board.contexts.remove(page.context)
-            page = board.anonymous_page("phone")
-            today = app.state.clock
-            open_day(page, the_day(board, monday))
-            told(page, "day sheet")
-            app.state.clock = today
-            page.context.close()
-            board.contexts.remove(page.context)
-            left = 0
-            print(f"\n{'job':<34}{'clicks':>7}{'typed':>7}{'scrolls':>9}{'seconds':>9}")
+            say_pages(board, monday, out)
+            say("job", "screens", "words", "marks", "clicks", "typed", "scrolls", "seconds")
             for name, hand, seconds, why in done(board, monday, DESK):
-                if hand is None:
-                    left += 1
-                    print(f"{name:<34} not done: {why}", flush=True)
-                else:
-                    print(f"{name:<34}{hand.clicks:>7}{hand.typed:>7}{hand.scrolled:>9}{seconds:>9.1f}", flush=True)
+                left += hand is None
+                say_job(name, hand, seconds, why)
             board.errors.clear()
+        with serving(shutil.copytree(demo, Path(folder) / "clean")) as (app, address):
+            add_people(app)
+            board = Board(app, address, browser)
+            begun = time.monotonic()
+            hand = clean_day(board)
+            phone = Fingers(hand.page, hand.taps, 0, 0, *hand.tallest)
+            say_job("a clean day of four stops", phone, time.monotonic() - begun, "")
+            left += hand.taps > MOST_TAPS
+            board.close_pages()
         browser.close()
     return 1 if left else 0
+
+
+def say(*cells: str) -> None:
+    """Print the head of a table."""
+    print(f"| {' | '.join(cells)} |\n|{' --- |' * len(cells)}", flush=True)
+
+
+def say_job(name: str, hand: Fingers | None, seconds: float, why: str) -> None:
+    """Print what a job took, or why it could not be done."""
+    if hand is None:
+        print(f"| {name} | not done: {why} |", flush=True)
+        return
+    seen = f"{hand.screens:.1f} | {hand.words:,} | {hand.marks}"
+    print(f"| {name} | {seen} | {hand.clicks} | {hand.typed} | {hand.scrolled} | {seconds:.1f} |", flush=True)
+
+
+def say_pages(board: Board, monday: str, out: Path | None) -> None:
+    """Print what each page asks of the eye."""
+    say("page", "screens", "words", "marks", "screens before", "words before", "marks before")
+    for name, (role, where) in places(board, monday).items():
+        page = board.signed_in_page(role)
+        page.set_viewport_size(DESK)
+        page.goto(where)
+        told(page, name)
+        if out is not None:
+            photographed(page, name, out)
+        page.context.close()
+        board.contexts.remove(page.context)
+    page, today = board.anonymous_page("phone"), board.app.state.clock
+    open_day(page, the_day(board, monday))
+    told(page, "day sheet")
+    board.app.state.clock = today
+    page.context.close()
+    board.contexts.remove(page.context)
+    print()
 
 
 def posted(board: Board) -> str:
@@ -123,10 +143,9 @@ def places(board: Board, monday: str) -> dict[str, tuple[Role, str]]:
 def told(page: Page, name: str) -> None:
     """Print what is seen of the page that is open: its height in screens, words and marks, and what they were."""
     page.wait_for_timeout(700)  # until what its scripts add is there
-    screens, words, marks = page.evaluate(_MEASURE)
-    was = BEFORE.get(name, (None, None, None))
-    before = "".join(f"{'–' if one is None else one:>8}" for one in was) if name in BEFORE else ""
-    print(f"{name:<16}{screens:>9.1f}{words:>8,}{marks:>7}{before:>32}", flush=True)
+    screens, words, marks = page.evaluate(MEASURE)
+    before = " | ".join("" if one is None else f"{one:,}" for one in BEFORE.get(name, (None, None, None)))
+    print(f"| {name} | {screens:.1f} | {words:,} | {marks} | {before} |", flush=True)
 
 
 def photographed(page: Page, name: str, out: Path) -> None:

@@ -12,6 +12,7 @@ from sqlmodel import Session, col, select
 
 from api import tables
 from api.business.part import BadValues
+from api.clock import local_day
 from api.exchange.importing import WAITS, Imported
 from api.fields.cells import usual_date, usual_time
 from api.fields.ids import new_id
@@ -224,7 +225,10 @@ class WorkLines:
         elif held is None and (said.get("awnings.model") or said.get("awnings.width_mm") or kind == "install"):
             rows["orders"] = self._cells("orders", None, said)
             order_id = rows["orders"]["order"]
-            rows["orders"] |= {"site": rows["sites"]["site"], "ordered_on": self.now.date().isoformat()}
+            rows["orders"] |= {
+                "site": rows["sites"]["site"],
+                "ordered_on": local_day(self.session, self.now).isoformat(),
+            }
             cells = self._cells("awnings", None, said) | {"order": order_id}
             cells["yard"] = cells["yard"] or self._only_yard()
             try:

@@ -126,7 +126,7 @@ def make_job(request: Request, session: Database, now: Now, who: Office, sent: S
     for table in ("customers", "sites", "orders", "awnings"):  # whatever the form called them, none is there yet
         own = called_after(session, visit, ROWS[table], _LETTERS[table])
         cells[table] = {**cells[table], entry.key_column(table): own}
-    rows = _linked(session, cells, known, now.date().isoformat())
+    rows = _linked(session, cells, known, local_day(session, now).isoformat())
     try:
         entry.keep(session, rows, by=who.name, now=now, pin=place.fault if place else "")
     except BadFiles as bad:

@@ -19,7 +19,7 @@ from starlette.background import BackgroundTask
 
 from api.access.accounts import Role
 from api.access.guards import STAFF, Who, allow, everyone, found, own_crew_day, own_job
-from api.clock import Now, local_day, machine_clock
+from api.clock import Now, local_day, local_days, machine_clock
 from api.day.paper import day_sheet_pdf
 from api.exchange.importing import IMPORTABLE, Imported, import_tables
 from api.exchange.imports import Import, Sent
@@ -269,6 +269,7 @@ def _page(
     values = {
         "who": who,
         "feeds": feeds,
+        "date_of": local_days(session),
         "mine": mine,
         "crews": crews,
         "importable": IMPORTABLE,

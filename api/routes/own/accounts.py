@@ -15,7 +15,7 @@ from sqlmodel import Session, col, select
 from api.access import accounts, notices, second_factor
 from api.access.accounts import HalfIn, Passwords, Role
 from api.access.guards import STAFF, Who, allow, cookie_name, csrf_token, everyone, found
-from api.clock import local_moments
+from api.clock import local_days, local_moments
 from api.database import transaction
 from api.http.measures import REFUSED
 from api.http.pages import Database, page, wants_json
@@ -344,6 +344,7 @@ def _list_page(
         "accounts": _all(session),
         "with_codes": set(session.exec(select(SecondFactor.account_id).where(col(SecondFactor.since).is_not(None)))),
         "own_id": request.state.who.account_id,
+        "date_of": local_days(session),
         "provider": _provider(request),
         "mailed": request.app.state.settings.smtp is not None,
         "roles": list(Role),

@@ -13,7 +13,7 @@ from api.access import tokens
 from api.access.accounts import Role
 from api.access.guards import Who, allow, found
 from api.access.scopes import SCOPES
-from api.clock import local_moments
+from api.clock import local_days, local_moments
 from api.http.pages import Database, page, wants_json
 from api.http.problems import Problem
 from api.http.subject import Subject
@@ -58,7 +58,8 @@ def make(
         answer: Response = JSONResponse({**_record(made.row), "token": made.text}, 201)
     else:
         base = request.app.state.settings.base
-        answer = page(request, "access/token_made.html", {"row": made.row, "text": made.text, "base": base}, status=201)
+        values = {"row": made.row, "text": made.text, "base": base, "date_of": local_days(session)}
+        answer = page(request, "access/token_made.html", values, status=201)
     answer.headers["Cache-Control"] = "no-store"
     return answer
 
@@ -82,7 +83,7 @@ def _page(
     request: Request, session: Session, form: dict[str, Any] | None = None, fault: BadInput | None = None
 ) -> Response:
     values: dict[str, Any] = {"tokens": _open(session), "scopes": SCOPES, "fault": fault}
-    values["moment"] = local_moments(session)
+    values["moment"], values["date_of"] = local_moments(session), local_days(session)
     values["form"] = form or {"name": "", "scopes": ["read"], "days": "365"}
     return page(request, "access/tokens.html", values, status=422 if fault else 200)
 

@@ -11,7 +11,7 @@ from sqlmodel import Session
 from api.access.accounts import Role
 from api.access.guards import Who, allow, found
 from api.calls.guard import allowing
-from api.clock import local_moments, machine_clock
+from api.clock import local_days, local_moments, machine_clock
 from api.hooks import hooks
 from api.hooks.changes import KINDS
 from api.http.pages import Database, page, wants_json
@@ -72,7 +72,8 @@ def webhook_log(
     if wants_json(request):
         told = [call.model_dump(mode="json") for call in calls]
         return part.answer({**_record(row), "calls": told, "next": following}, following)
-    values = {"row": row, "calls": calls, "kinds": KINDS, "moment": local_moments(session)}
+    values = {"row": row, "calls": calls, "kinds": KINDS}
+    values |= {"moment": local_moments(session), "date_of": local_days(session)}
     return page(request, "hooks/log.html", values)
 
 
@@ -109,6 +110,7 @@ def _page(
     values: dict[str, Any] = {
         "hooks": [(row, next(iter(hooks.calls_of(session, row, most=1)), None)) for row in rows],
         "kinds": KINDS,
+        "date_of": local_days(session),
         "fault": fault,
         "form": form or {"name": "", "address": "https://", "events": list(KINDS)},
     }

@@ -26,4 +26,5 @@ test("a line says what it did", () => {
   assert.equal(told(line), "-1 bracket");
   assert.equal(told({ ...line, pieces: 0, damaged: 1 }), "bracket, +1 damaged");
   assert.equal(told({ ...line, pieces: 0 }), "+0 bracket");
+  assert.equal(told(line, "soporte"), "-1 soporte"); // as the page of its reader names it
 });

@@ -61,10 +61,10 @@ export function words(item: Item): { text: string; warn: boolean } {
   return { text: item.listed === 0 ? spoken("+ not on the list") : spoken("✓ all here"), warn: false };
 }
 
-/** Say what a line did: "+1 bracket", "bracket, +1 damaged". */
-export function told(line: Line): string {
+/** Say what a line did: "+1 bracket", "bracket, +1 damaged"; `name`: what the reader calls its item. */
+export function told(line: Line, name = line.item): string {
   const pieces = line.pieces !== 0 || line.damaged === 0 ? `${signed(line.pieces)} ` : "";
-  const item = `${pieces}${line.item}`;
+  const item = `${pieces}${name}`;
   return line.damaged === 0 ? item : spoken("{item}, {n} damaged", { item, n: signed(line.damaged) });
 }
 

@@ -133,6 +133,19 @@ def test_a_token_is_made_on_a_page_shown_once_and_what_it_does_stands_under_its_
     assert (again.status_code, "has a token already" in again.text) == (422, True)
 
 
+def test_what_ends_in_the_night_of_utc_ends_on_the_evening_at_the_yards(started: FastAPI) -> None:
+    over = datetime.datetime(2037, 4, 14, 2, tzinfo=datetime.UTC)  # 21:00 of the 13th
+    with transaction(started.state.database) as session:
+        made = make_token(session, "until evening", ["read"], 10, by="maud", now=datetime.datetime.now(datetime.UTC))
+        made.row.expires_at = over
+        session.add(made.row)
+        account = tables.Account(name="newcomer", role="office", password="x", one_time_until=over)
+        session.add(account)
+    manager = signed_in(started, Role.manager)
+    for address, words in (("/tokens", "Mon Apr 13 2037"), ("/who-may-sign-in", "one-time password, until Mon Apr 13")):
+        assert words in manager.get(address, headers=PAGE).text
+
+
 def test_a_token_that_is_revoked_or_over_or_altered_opens_nothing(started: FastAPI) -> None:
     client, manager = program(started, "read"), signed_in(started, Role.manager)
     assert client.get("/visits").status_code == 200

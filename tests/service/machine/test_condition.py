@@ -139,8 +139,27 @@ def test_every_figure_of_alerts_and_dashboard_is_one_that_is_told(app: FastAPI, 
     assert len({rule["alert"] for rule in group["rules"]}) == len(group["rules"]) >= 9
     for rule in group["rules"]:
         assert len(rule["annotations"]["todo"].split()) >= 8, rule["alert"]
-    places = [(panel["gridPos"]["x"], panel["gridPos"]["y"]) for panel in dashboard["panels"]]
-    assert len(set(places)) == len(places)
+        assert rule["annotations"]["summary"].endswith("."), rule["alert"]
+        assert rule["labels"]["severity"] in ("page", "ticket", "note"), rule["alert"]
+
+
+def test_every_panel_of_the_dashboard_has_a_title_a_unit_and_a_place_of_its_own() -> None:
+    panels = json.loads((ROOT / "ops/watch/dashboard.json").read_text())["panels"]
+    titles = [panel["title"] for panel in panels]
+    assert all(titles)
+    assert len(set(titles)) == len(titles)
+    covered: set[tuple[int, int]] = set()
+    for panel in panels:
+        unit = panel["fieldConfig"]["defaults"]["unit"]
+        assert unit in {"none", "percent", "s", "reqps", "bytes"}, panel["title"]
+        measures = " ".join(target["expr"] for target in panel["targets"])
+        wanted = "s" if "_seconds" in measures else "bytes" if "_bytes" in measures else unit
+        assert unit == wanted, panel["title"]
+        x, y, w, h = (panel["gridPos"][name] for name in "xywh")
+        cells = {(column, row) for column in range(x, x + w) for row in range(y, y + h)}
+        assert not cells & covered, panel["title"]
+        assert x + w <= 24
+        covered |= cells
 
 
 def test_counts_are_told_as_nothing_before_anything_happens() -> None:

@@ -61,6 +61,7 @@ def test_a_price_by_the_mile_is_kept_and_shown_as_it_was_typed(app: FastAPI) -> 
         typed_in = {"mark": mark, "north-1.km_cents": typed}
         saved = manager.post(settings, data=typed_in, headers=PAGE, follow_redirects=False)
         assert saved.status_code == 303, saved.text
+        assert '<th scope="col">A mile</th>' in manager.get(settings, headers=PAGE).text
         shown = f"{typed.removesuffix('/mi')}/mi"
         for at in (settings, "/set-up/crews/row?key=north-1"):
             assert f'value="{shown}"' in manager.get(at, headers=PAGE).text, at

@@ -77,6 +77,7 @@ def counts(app: FastAPI) -> list[int]:
 def test_a_sold_awning_is_entered_with_customer_and_site_and_stands_among_the_jobs(
     app: FastAPI, office: TestClient
 ) -> None:
+    app.state.clock = lambda: datetime.datetime(2027, 4, 9, 2, tzinfo=datetime.UTC)  # 21:00 of the 8th at the yards
     form = form_of(office.get("/jobs/new").text) | NEW
     answer = office.post("/jobs/new", data=form, follow_redirects=False)
     assert answer.status_code == 303, answer.text
@@ -99,6 +100,7 @@ def test_a_sold_awning_is_entered_with_customer_and_site_and_stands_among_the_jo
         assert (awning.width_mm, awning.projection_mm, awning.weight_kg, awning.box_mm) == (3810, 3100, 50, 3912)
         own = visit.id.removeprefix("J-")  # all that came with the job can be said on the phone
         site = session.get_one(tables.Site, visit.site_id)
+        assert session.get_one(tables.Order, awning.order_id).ordered_on == datetime.date(2027, 4, 8)
         said = [awning.id, awning.order_id, site.id, site.customer_id]
         assert said == [f"A-{own}", f"O-{own}", f"S-{own}", f"C-{own}"]
         assert visit.note == "ring twice\nthe bell is soft"

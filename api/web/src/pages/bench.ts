@@ -173,10 +173,16 @@ class Counting {
     const known = new Set(all("ul.crate li", this.root).map((row) => row.dataset["item"]));
     if (this.queue.length === 0 && crate.items.some((item) => !known.has(item.item))) return this.leave(location.href);
     const others = crate.lines.filter((line) => line.id > this.seen && line.by !== this.me);
-    if (this.crate !== null && others.length > 0) say(others.map((line) => `${line.by}: ${told(line)}`).join(". "));
+    if (this.crate !== null && others.length > 0) say(others.map((line) => `${line.by}: ${told(line, this.named(line.item))}`).join(". "));
     this.seen = Math.max(this.seen, ...crate.lines.map((line) => line.id));
     this.crate = crate;
     this.show();
+  }
+
+  /** What the page, in its reader's language, calls an item. */
+  private named(item: string): string {
+    const row = all("ul.crate li", this.root).find((one) => one.dataset["item"] === item);
+    return row?.querySelector(".what b")?.textContent ?? item;
   }
 
   private show(): void {
@@ -201,10 +207,10 @@ class Counting {
     );
     one('[data-rest="some"]').hidden = untouched.length === 0;
     one('[data-rest="none"]').hidden = untouched.length > 0;
-    one('[data-rest="names"]').textContent = untouched.join(", ");
+    one('[data-rest="names"]').textContent = untouched.map((item) => this.named(item)).join(", ");
     one("#taps").replaceChildren(
       ...crate.lines.map((line) =>
-        make("li", {}, `${line.when} ${line.by}: ${told(line)}${line.code !== "" ? ` ${spoken("(code {code})", { code: line.code })}` : ""}`),
+        make("li", {}, `${line.when} ${line.by}: ${told(line, this.named(line.item))}${line.code !== "" ? ` ${spoken("(code {code})", { code: line.code })}` : ""}`),
       ),
     );
   }
@@ -225,8 +231,8 @@ class Counting {
 
   private scanned(item: string, code: string): void {
     const now = this.crate?.items.find((one) => one.item === item);
-    const n = now?.counted ?? 1;
-    say(now !== undefined && now.listed > 0 ? spoken("{item}: {n} of {listed}", { item, n, listed: now.listed }) : `${item}: ${n}`);
+    const [n, name] = [now?.counted ?? 1, this.named(item)];
+    say(now !== undefined && now.listed > 0 ? spoken("{item}: {n} of {listed}", { item: name, n, listed: now.listed }) : `${name}: ${n}`);
     for (const row of all("ul.crate li", this.root)) row.classList.toggle("just", row.dataset["item"] === item);
     const other = make("button", { type: "button" }, spoken("It is something else"));
     other.addEventListener("click", () => {
@@ -236,7 +242,7 @@ class Counting {
       this.askWhich(code);
     });
     const box = one("#which");
-    box.replaceChildren(make("p", {}, `${spoken("Code {code} counted as", { code })} `, make("b", {}, item), ". ", other));
+    box.replaceChildren(make("p", {}, `${spoken("Code {code} counted as", { code })} `, make("b", {}, name), ". ", other));
     box.hidden = false;
   }
 
@@ -245,7 +251,7 @@ class Counting {
     const box = one("#which");
     const items = all("ul.crate li", this.root).map((row) => row.dataset["item"] ?? "");
     const choices = items.map((item) => {
-      const button = make("button", { type: "button" }, item);
+      const button = make("button", { type: "button" }, this.named(item));
       button.addEventListener("click", () => this.scan(code, item));
       return button;
     });
