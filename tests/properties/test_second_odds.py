@@ -13,6 +13,7 @@ from tests.plans2 import cases2
 from tests.seeds import some_now
 
 PLAYS = 200
+WAITED = (3, 9, 11, 12, 15, 20, 29, 50)  # of these weeks somebody waits in many plays
 
 
 def meeting(seed: int) -> tuple[Week2, Plan]:
@@ -24,7 +25,7 @@ def meeting(seed: int) -> tuple[Week2, Plan]:
     )
 
 
-@pytest.mark.parametrize("seed", some_now(range(60), 8))
+@pytest.mark.parametrize("seed", some_now(range(60), WAITED))
 def test_waiting_for_each_other_never_makes_a_day_better(seed: int) -> None:
     """Up to the first visit that is put off for want of time: without it, what comes after begins sooner."""
     week, plan = meeting(seed)
@@ -53,4 +54,4 @@ def test_waiting_for_each_other_never_makes_a_day_better(seed: int) -> None:
         moved += int((with_.back > without.back).sum())
         if same.all():
             assert np.quantile(with_.back, 0.8) >= np.quantile(without.back, 0.8)
-    assert moved or seed
+    assert moved or seed not in WAITED
