@@ -17,7 +17,7 @@ from api.falls.today import Days, Today, open_weeks, week_to_come
 from api.fields.shown import clock
 from api.http.names import crew_called
 from api.http.problems import Problem
-from api.ledger.facts import kept_rain_date
+from api.ledger.facts import kept_rain_date, rain_dates
 from api.ledger.history import note
 from api.ledger.told import told_now
 from api.messages.rain_dates import draft_rain_date, was_told
@@ -97,15 +97,19 @@ def doubtful(session: Session, today: Today) -> list[Doubtful]:
     return sorted(found, key=lambda one: (one.date, one.start, one.visit_id))
 
 
-def posted_with(days: Days, session: Session, visit_id: str, now: datetime.datetime) -> Today:
-    """Return the posted week that has a visit; `Problem` 409 where none has that is not over.
+def weeks_under_way(session: Session, now: datetime.datetime) -> list[datetime.date]:
+    """Return the Mondays of the posted weeks that are not over, or of which a visit may still go to its rain date."""
+    weeks = open_weeks(session, now)
+    for row in rain_dates(session):
+        monday = row.first_day - datetime.timedelta(days=row.first_day.weekday())
+        if monday not in weeks and now.date() <= row.day:
+            weeks.append(monday)
+    return sorted(weeks)
 
-    One that is over counts where the rain date that is kept for the visit lies in the next.
-    """
-    weeks, kept = open_weeks(session, now), kept_rain_date(session, visit_id)
-    if kept is not None and (first := kept.first_day - datetime.timedelta(days=kept.first_day.weekday())) not in weeks:
-        weeks.append(first)
-    for start_date in weeks:
+
+def posted_with(days: Days, session: Session, visit_id: str, now: datetime.datetime) -> Today:
+    """Return the posted week of `weeks_under_way` that has a visit; `Problem` 409 where none has."""
+    for start_date in weeks_under_way(session, now):
         today = days.of(start_date, now)
         if today is not None and visit_id in today.posted.spots:
             return today
@@ -122,8 +126,9 @@ def rain_days(session: Session, today: Today, visit_id: str, now: datetime.datet
     """
     _require_movable(today, set(locked_visits(session, today)), visit_id)
     found, is_allowed = list[RainDay](), _rules(session, today, visit_id)
+    doubt = today.facts.rules.weather_doubt_percent / 100
     for one in _days_of(today, visit_id, today.posted.spots[visit_id].day + 1):
-        if len(found) < MOST and is_allowed(one):
+        if len(found) < MOST and one.chance < doubt and is_allowed(one):
             found.append(one)
     if not followers(today, visit_id):  # else these would have to move too
         found += _of_next_week(session, week_to_come(session, today.next_week, [visit_id], now), visit_id)
@@ -134,7 +139,10 @@ def rain_days(session: Session, today: Today, visit_id: str, now: datetime.datet
 
 
 def _of_next_week(session: Session, there: Today, visit_id: str) -> list[RainDay]:
-    """Return the first workable days of the next week that a visit could be given, on each the best crew."""
+    """Return the first workable days of the next week that a visit could be given, on each the best crew.
+
+    Whatever their chance to be wet: past the forecasts it is that of the season, and all days are alike.
+    """
     by_date: dict[datetime.date, RainDay] = {}
     try:
         is_allowed = _rules(session, there, visit_id)
@@ -161,7 +169,6 @@ def _days_of(today: Today, visit_id: str, first: int) -> list[RainDay]:
     """Return where a visit could lie in a week from the day `first` on, by hours, people and ladders, best first."""
     week = free_for(today, visit_id)
     job = next(one for one in week.jobs if one.id == visit_id)
-    doubt = today.facts.rules.weather_doubt_percent / 100
     last = _last_day(today, visit_id)
     found = []
     for crew in week.crews:
@@ -169,7 +176,7 @@ def _days_of(today: Today, visit_id: str, first: int) -> list[RainDay]:
             if shift.day < first or shift.day > last or (today.moment and shift.day <= today.moment[0]):
                 continue
             made = _on(today, week, job, crew, shift)
-            if made is not None and made.chance < doubt:
+            if made is not None:
                 found.append(made)
     return sorted(found, key=lambda one: (round(one.chance, 1), one.free_until - one.free_from, one.date, one.crew))
 

@@ -15,12 +15,13 @@ from api.database import transaction
 from api.ledger.history import note
 from api.ledger.plans.posted import posted_week
 from api.ledger.told import told_now
+from api.week.build import BuiltWeek
 from api.week.horizon.document import horizon_of
 from api.week.post import post
 from api.week.run.planning import planned, prepare_week, store_plan
 from scheduler import Put, by_hand
 from scheduler.audit import audit
-from scheduler.plan import read_plan
+from scheduler.plan import Plan, read_plan
 from scheduler.week import read_week
 from tests.service.cast import PAGE
 from tests.service.rebooking.cast import MONDAY, THURSDAY, of_kind, opened, posted, searched, spots, take
@@ -72,24 +73,25 @@ def posted_next(app: FastAPI) -> tables.StoredPlan:
 
 
 def post_next(app: FastAPI) -> str:
-    """Post the next week with one visit on its Monday; return that."""
+    """Post the next week with one visit in it, as early as any can go; return that."""
     built = prepare_week(app.state.database, NEXT, NOW).built
     empty = planned(built.week, ())
-    for job in built.week.jobs:
-        for crew in built.week.crews:
-            for window in job.windows:
-                if window.day or job.ready_day is None:
-                    continue
-                tried = by_hand(built.week, empty, Put(job.id, crew.id, 0, window.start))
-                if tried.allowed:
-                    with transaction(app.state.database) as session:
-                        stored = store_plan(
-                            session, built.week, tried.plan, because={}, inputs="next", how="planned", now=NOW,
-                            by="test", timed=built.timed,
-                        )  # fmt: skip
-                        post(session, stored, built.week, now=NOW, by="test")
-                    return job.id
-    raise AssertionError("nothing of the demo can go on the Monday of the next week")
+    tries = (
+        (job.id, by_hand(built.week, empty, Put(job.id, crew.id, shift.day, position=0)))
+        for job in built.week.jobs for crew in built.week.crews for shift in crew.shifts
+        if any(window.day == shift.day for window in job.windows)
+    )  # fmt: skip
+    name, tried = next((name, tried) for name, tried in tries if tried.allowed)
+    store_and_post(app, built, tried.plan, NOW)
+    return name
+
+
+def store_and_post(app: FastAPI, built: BuiltWeek, plan: Plan, now: datetime.datetime) -> None:
+    with transaction(app.state.database) as session:
+        stored = store_plan(
+            session, built.week, plan, because={}, inputs="next", how="planned", now=now, by="test", timed=built.timed
+        )
+        post(session, stored, built.week, now=now, by="test")
 
 
 def test_the_end_of_the_week_keeps_a_day_of_the_next_which_nobody_else_gets(
@@ -110,7 +112,6 @@ def test_the_end_of_the_week_keeps_a_day_of_the_next_which_nobody_else_gets(
     assert office.get("/rebooking").json()["look_at"] == []
     (line,) = office.get("/rebooking").json()["rain_dates"]
     assert (line["visit"], line["date"], line["next_week"], line["cannot"]) == (visit, day["date"], True, "")
-    assert f"/jobs/{visit}/rain-date" in office.get(f"/weeks/{NEXT}", headers=PAGE).text
     assert "the next week, where that is posted" in office.get(f"/jobs/{visit}/rain-date", headers=PAGE).text
     assert office.post(f"/jobs/{visit}/rain-date/let-go").status_code == 200
     assert shift_there(app, day) == whole
@@ -143,9 +144,7 @@ def test_a_next_week_that_is_posted_is_posted_again_with_it(app: FastAPI, office
     other = post_next(app)
     before = spots(posted_next(app))[other]
     day = keep(office, visit)
-    assert (day["crew"], day["date"]) != (before.crew, NEXT.isoformat()) or (
-        day["free_until"] <= before.start or before.start + 1 <= day["free_from"]
-    )
+    assert f"/jobs/{visit}/rain-date" in office.get(f"/weeks/{NEXT}", headers=PAGE).text
     case = opened(office, cause="weather", visit=visit)
     row = searched(app, office, case["id"], visit)
     (kept,) = of_kind(row, "rain date")
@@ -175,6 +174,30 @@ def test_a_crew_that_is_away_in_the_next_week_is_told(app: FastAPI, office: Test
     assert office.post(f"/jobs/{visit}/rain-date/go").status_code == 409
 
 
+def test_what_was_not_done_goes_to_its_rain_date_once_its_own_week_is_over(
+    app: FastAPI, office: TestClient, visit: str
+) -> None:
+    days = later_days(office, visit)
+    day = next(day for day in days if day["date"] > NEXT.isoformat())
+    assert office.post(f"/jobs/{visit}/rain-date", data={"day": day["key"]}).status_code == 200
+    at = spots(posted(app))[visit]
+    monday = datetime.datetime(NEXT.year, NEXT.month, NEXT.day, 13, tzinfo=datetime.UTC)
+    with transaction(app.state.database) as session:
+        session.add(tables.DayResult(
+            crew_id=at.crew, day=MONDAY + datetime.timedelta(days=at.day), visit_id=visit, outcome="not_done",
+            why="storm", noted_at=monday, noted_by="lead",
+        ))  # fmt: skip
+        note(session, monday, "lead", "noted", "visit", visit, {})
+    app.state.clock = lambda: monday
+    assert [one["visit"] for one in office.get("/rebooking").json()["rain_dates"]] == [visit]
+    answer = office.post(f"/jobs/{visit}/rain-date/go")
+    assert answer.status_code == 200, answer.text
+    with transaction(app.state.database) as session:
+        told = told_now(session, visit)
+    assert told is not None
+    assert (told.crew_id, told.day.isoformat()) == (day["crew"], day["date"])
+
+
 def test_one_that_was_not_done_and_is_planned_anew_keeps_nothing(app: FastAPI, office: TestClient, visit: str) -> None:
     """The week is over, and the next one is posted with the visit in it: its rain date stands for nothing any more."""
     keep(office, visit)
@@ -187,10 +210,6 @@ def test_one_that_was_not_done_and_is_planned_anew_keeps_nothing(app: FastAPI, o
         for window in next(job for job in built.week.jobs if job.id == visit).windows
         if (tried := by_hand(built.week, empty, Put(visit, crew.id, window.day, window.start))).allowed
     )
+    store_and_post(app, built, tried.plan, after)
     with transaction(app.state.database) as session:
-        stored = store_plan(
-            session, built.week, tried.plan, because={}, inputs="after", how="planned", now=after, by="test",
-            timed=built.timed,
-        )  # fmt: skip
-        post(session, stored, built.week, now=after, by="test")
         assert session.exec(select(tables.RainDate)).one().state in ("let go", "taken")
