@@ -130,7 +130,7 @@ class Rows:
                         cap.append(int(shelf[d]))
 
     def _follow_rows(self, cap: list[int]) -> None:
-        for p, (_, then, _, same, *_) in enumerate(self.model.follow.tolist()):
+        for p, (_, then, _, _, same, *_) in enumerate(self.model.follow.tolist()):
             for k in self.model.crew_days:
                 if int(then) in k.jobs:
                     place = (p, k.crew if same else 0, k.day)
@@ -205,7 +205,7 @@ class Rows:
                 prize = prize + np.where(row >= 0, dual[np.maximum(row, 0)], 0.0) * gives
             place = {int(j): i for i, j in enumerate(day.jobs)} if len(m.follow) else {}
             pairs = np.zeros(len(day.pairs))
-            for p, (first, then, least, same, *most) in enumerate(m.follow.tolist()):
+            for p, (first, then, least, _, same, *most) in enumerate(m.follow.tolist()):
                 crew = m.crew_of[k] if same else 0
                 if int(then) in place:
                     price = dual[self.follow_row[p, crew, m.day_of[k]]]
@@ -340,7 +340,7 @@ def _entries(
             for p in range(ptr[c], ptr[c + 1]):
                 has_first |= jobs[p] == m.follow[f, 0]
                 has_then |= jobs[p] == m.follow[f, 1]
-            g = m.crew_of[k] if m.follow[f, 3] else 0
+            g = m.crew_of[k] if m.follow[f, 4] else 0
             if has_then and not (has_first and m.follow[f, 2] == 0):
                 index[n], value[n] = rows.follow[f, g, d], 1.0
                 n += 1

@@ -362,7 +362,7 @@ def _rest(week: Week, crew_days: list[CrewDay]) -> Ints:
 def _follow(week: Week) -> Ints:
     number = {j.id: n for n, j in enumerate(week.jobs)}
     rows = [
-        [number[f.first], number[f.then], f.min_days, int(f.same_crew)]
+        [number[f.first], number[f.then], f.min_days, FAR if f.max_days is None else f.max_days, int(f.same_crew)]
         + [FAR if (most := f.most(day)) is None else most for day in range(week.days)]
         for f in week.follows
     ]

@@ -142,7 +142,7 @@ def parted(follow: Any, day_of: Any, crew_of: Any, f: int, first: int, then: int
     days = day_of[then] - day_of[first]
     if days < follow[f, 2] or days > follow[f, MOST + day_of[first]]:
         return True
-    return bool((days == 0 or follow[f, 3] != 0) and crew_of[then] != crew_of[first])
+    return bool((days == 0 or follow[f, 4] != 0) and crew_of[then] != crew_of[first])
 
 
 @inlined

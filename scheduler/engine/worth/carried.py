@@ -107,7 +107,7 @@ def _keys(rows: Rows) -> list[Key]:
     for y, q, d in zip(*np.nonzero(rows.stock_row >= 0), strict=True):
         keys[rows.stock_row[y, q, d]] = ("stock", int(y), model.stock_items[q], int(d))
     for p, c, d in zip(*np.nonzero(rows.follow_row >= 0), strict=True):
-        same = model.week.crews[c].id if model.follow[p, 3] else None
+        same = model.week.crews[c].id if model.follow[p, 4] else None
         keys[rows.follow_row[p, c, d]] = ("follow", int(p), same, int(d))
     return keys
 
