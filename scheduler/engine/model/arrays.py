@@ -97,9 +97,7 @@ class Model:
     row_of: Ints  # by item: its row in the master: its own number, or that of the item of `copied` that it is a copy of
     assist_from: Ints  # by assist item from the first: minutes after the job's start
     assist_to: Ints
-    follow: (
-        Ints  # (F, MOST + days): first, then, min_days, max_days (FAR: none), same_crew; most days by day of `first`
-    )
+    follow: Ints  # (F, MOST + days): first, then, min_days, max_days (FAR: any), same_crew; most by day of `first`
     items: list[str]
     stock_items: list[str]
     group: Ints  # (K,): the crew day that stands for all that differ in nothing but the crew's name

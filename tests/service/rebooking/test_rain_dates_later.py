@@ -12,13 +12,16 @@ from sqlmodel import select
 
 from api import tables
 from api.database import transaction
+from api.fields.shown import clock
 from api.ledger.history import note
 from api.ledger.plans.posted import posted_week
 from api.ledger.told import told_now
 from api.week.build import BuiltWeek
 from api.week.horizon.document import horizon_of
+from api.week.horizon.keeping import store
 from api.week.post import post
 from api.week.run.planning import planned, prepare_week, store_plan
+from api.week.second import second_plan
 from scheduler import Put, by_hand
 from scheduler.audit import audit
 from scheduler.plan import Plan, read_plan
@@ -115,6 +118,19 @@ def test_the_end_of_the_week_keeps_a_day_of_the_next_which_nobody_else_gets(
     assert "the next week, where that is posted" in office.get(f"/jobs/{visit}/rain-date", headers=PAGE).text
     assert office.post(f"/jobs/{visit}/rain-date/let-go").status_code == 200
     assert shift_there(app, day) == whole
+
+
+def test_the_sheet_of_a_later_week_by_half_days_shows_it(app: FastAPI, office: TestClient, visit: str) -> None:
+    day = keep(office, visit)
+    with transaction(app.state.database) as session:
+        horizon = horizon_of(session, NOW)
+        plan = second_plan(planned(horizon.document, ()))
+        store(session, horizon.document, plan, weeks=horizon.weeks, because={}, how="planned", made_from=None, now=NOW,
+              by="test")  # fmt: skip
+    page = office.get(f"/weeks/{NEXT}", headers=PAGE).text
+    assert "by half days" in page
+    assert f'kept for <a href="/jobs/{visit}/rain-date">{visit}</a>' in page
+    assert f"{clock(day['free_from'])}–{clock(day['free_until'])}" in page
 
 
 def test_the_weather_takes_it_and_it_is_promised_in_a_week_that_is_not_posted(
