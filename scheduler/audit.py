@@ -301,8 +301,9 @@ def _out_of_order(week: Week, follow: Follow, first: Visit | None, then: Visit) 
     planned = f"they are planned on {day_name(week, first.day)} and {day_name(week, then.day)}"
     if days < follow.min_days:
         return f"at least {follow.min_days} days later, and {planned}"
-    if follow.max_days is not None and days > follow.max_days:
-        return f"at most {follow.max_days} days later, and {planned}"
+    most = follow.most(first.day)
+    if most is not None and days > most:
+        return f"at most {most} days later, and {planned}"
     if first.crew != then.crew and (follow.same_crew or days == 0):
         asked = "with the same crew" if follow.same_crew else "on the same day only with the same crew"
         return f"{asked}, and {crew_name(week, first.crew)} does the one, {crew_name(week, then.crew)} the other"

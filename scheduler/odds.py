@@ -6,8 +6,11 @@ that a bad day takes the likelier visits together. A crew begins a visit when it
 `EARLY_MIN` before the planned minute, nor a firm one before the promised minute, nor outside the work window. What
 would as a rule not be done by the window's end (`PAST_END_MIN` are forgiven) is put off; what the weather takes or
 whose kit has not come is put off too, and the crew drives on. The rest is taken with the drive with which it stands in
-the plan, or in the middle of the visit in which it does. A second crew is there from the planned minute on, and nobody
-waits for it: what its own lateness does to the job that it comes for is not played.
+the plan, or in the middle of the visit in which it does.
+
+Two crews that meet for a lift wait for each other: it begins when the later one is there, the second crew not before
+its planned minute, nor sooner after the begin of the job than that asks. What it comes later than the latest minute of
+the lift is added to the job, and both days go on from there. A job that is put off keeps no second crew waiting.
 
 That times are log-normal, independent between visits and alike for a crew's drives of a day are assumptions.
 """
@@ -15,7 +18,7 @@ That times are log-normal, independent between visits and alike for a crew's dri
 from __future__ import annotations
 
 import math
-from collections.abc import Mapping
+from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass
 from typing import Any
 
@@ -106,8 +109,7 @@ def odds(week: Week, plan: Plan, doubts: Doubts, *, plays: int, seed: int) -> Od
     # Everything that a play does not change: roads by distance, day rates, helpers, what waits already, changes told.
     cost = np.full(plays, float(fixed.total - fixed.risk - fixed.overtime))
     played, days = dict[str, VisitOdds](), dict[tuple[str, int], DayOdds]()
-    for outing in out:
-        day = play_day(week.rest, outing, doubts, sky[outing.route.day], chance)
+    for outing, day in zip(out, play_days(week.rest, out, doubts, sky, chance), strict=True):
         route, crew, shift = outing.route, outing.crew, outing.shift
         over = np.maximum(0.0, day.back - shift.end)
         cost += crew.minute_cents * (day.back - route.back) + crew.overtime_minute_cents * over
@@ -147,32 +149,111 @@ class PlayedDay:
     back: Samples
 
 
+def play_days(
+    rest: RestRule | None, out: Sequence[Outing], doubts: Doubts, sky: Mapping[int, Samples],
+    chance: np.random.Generator,
+) -> list[PlayedDay]:  # fmt: skip
+    """Return the days of crews of whom two that meet for a lift wait for each other; `sky`: draws of weather by day."""
+    return _play(rest, out, [_draw(outing, doubts, sky[outing.route.day], chance) for outing in out], doubts)
+
+
 def play_day(
     rest: RestRule | None, outing: Outing, doubts: Doubts, sky: Samples, chance: np.random.Generator,
     begun: Mapping[str, int | None] = {}, now: int = 0,
 ) -> PlayedDay:  # fmt: skip
-    """Return a crew's day in as many plays as `sky` has draws of the weather.
+    """Return a crew's day in as many plays as `sky` has draws of the weather; nobody waits for another crew.
 
     begun: for a day under way, visits that have begun at their planned minute and when they ended, None where they go
     on at the minute `now`; all that follows comes after `now`.
     """
-    route, plays = outing.route, len(sky)
-    road = _factor(doubts.drive_p80_factor, plays, chance)
+    (day,) = _play(rest, (outing,), (_draw(outing, doubts, sky, chance, begun),), doubts, begun, now)
+    return day
+
+
+@dataclass(frozen=True, slots=True)
+class _Drawn:
+    """What chance gives a crew's day in every play: by what its drives are multiplied (`road`), and by visit its time.
+
+    `there`: by visit whether weather and kit let it be done at all.
+    """
+
+    road: Samples
+    there: dict[str, Samples]
+    factor: dict[str, Samples]
+
+
+def _draw(
+    outing: Outing, doubts: Doubts, sky: Samples, chance: np.random.Generator, begun: Mapping[str, int | None] = {}
+) -> _Drawn:  # fmt: skip
+    plays = len(sky)
+    drawn = _Drawn(_factor(doubts.drive_p80_factor, plays, chance), {}, {})
+    for _, job in outing.stops:
+        if job.id not in begun:
+            late = doubts.kit_late.get(job.id, 0.0)
+            drawn.there[job.id] = (sky >= doubts.lost.get(job.id, 0.0)) & (chance.random(plays) >= late)
+        drawn.factor[job.id] = _factor(doubts.p80_factor.get(job.id, 1.0), plays, chance)
+    return drawn
+
+
+@dataclass(frozen=True, slots=True)
+class _Lifts:
+    """Jobs at which two crews of the same day meet; by job when the second one is `there`, and when it begins."""
+
+    met: frozenset[str]
+    there: dict[str, Samples]
+    begun: dict[str, Samples]
+
+
+def _play(
+    rest: RestRule | None, out: Sequence[Outing], drawn: Sequence[_Drawn], doubts: Doubts,
+    begun: Mapping[str, int | None] = {}, now: int = 0,
+) -> list[PlayedDay]:  # fmt: skip
+    """Return the days of the crews, each played as far as it waits for no other, in turn until all are over."""
+    does = {job.id for outing in out for _, job in outing.stops}
+    helps = {job.id for outing in out for _, job in outing.assists}
+    lifts = _Lifts(frozenset(does & helps - begun.keys()), {}, {})
+    days = [PlayedDay([], [], [], one.road) for one in drawn]
+    going = [
+        _played(rest, outing, one, doubts, begun, now, lifts, day)
+        for outing, one, day in zip(out, drawn, days, strict=True)
+    ]
+    backs: dict[int, Samples] = {}
+    while len(backs) < len(going):
+        known = len(backs), len(lifts.there), len(lifts.begun)
+        for n, one in enumerate(going):
+            if n not in backs and (back := next(one)) is not None:
+                backs[n] = back
+        if known == (len(backs), len(lifts.there), len(lifts.begun)):
+            raise ValueError("two crews of the plan wait for each other for ever")
+    return [PlayedDay(day.begun, day.done, day.in_time, backs[n]) for n, day in enumerate(days)]
+
+
+def _played(
+    rest: RestRule | None, outing: Outing, drawn: _Drawn, doubts: Doubts, begun: Mapping[str, int | None], now: int,
+    lifts: _Lifts, day: PlayedDay,
+) -> Iterator[Samples | None]:  # fmt: skip
+    """Play a crew's day into `day`: give None while another crew has to be played first, at last when it is back."""
+    route, plays, road = outing.route, len(drawn.road), drawn.road
     clock = np.full(plays, float(route.depart))
-    day = PlayedDay([], [], [], clock)
     paused = outing.paused(rest)
     rests = {} if paused is not None else _rests(outing)
     for n, (stop, job) in enumerate(outing.calls):
         if job is None or stop.assist:  # a load taken on, or another crew's lift: as long as planned, not sooner
             clock = _driven(clock, outing.drives_min[n] * road, rest, rests.get(n))
-            clock = np.maximum(clock, stop.start) + (stop.end - stop.start)
+            clock = np.maximum(clock, stop.start)
+            if stop.assist in lifts.met:
+                lifts.there[stop.assist] = clock
+                while stop.assist not in lifts.begun:
+                    yield None
+                clock = lifts.begun[stop.assist]
+            clock = clock + (stop.end - stop.start)
             continue
         pause = rest.length if rest is not None and stop is paused else 0  # the rest in the middle of the work
         usual = doubts.median_min.get(job.id, stop.end - stop.start - pause)
+        factor = drawn.factor[job.id]
         if job.id in begun:
             ended = begun[job.id]
-            took = usual * _factor(doubts.p80_factor.get(job.id, 1.0), plays, chance) + pause
-            goes_on = np.maximum(stop.start + took, now)
+            goes_on = np.maximum(stop.start + (usual * factor + pause), now)
             clock = goes_on if ended is None else np.full(plays, float(ended))
             day.begun.append(np.full(plays, float(stop.start)))
             day.done.append(np.ones(plays, bool))
@@ -181,17 +262,22 @@ def play_day(
         clock = np.maximum(clock, now)
         clock = _driven(clock, outing.drives_min[n] * road, rest, rests.get(n))
         begins = np.maximum(clock, _opens(job, route.day, stop.start))
-        in_time = begins + usual + pause <= _closes(job, route.day, stop.start, stop.end) + PAST_END_MIN
-        there = (sky >= doubts.lost.get(job.id, 0.0)) & (chance.random(plays) >= doubts.kit_late.get(job.id, 0.0))
-        factor = _factor(doubts.p80_factor.get(job.id, 1.0), plays, chance)
-        done = in_time & there
-        clock = np.where(done, begins + usual * factor + pause, clock)
+        closes = _closes(job, route.day, stop.start, stop.end) + PAST_END_MIN
+        waits, lift = np.zeros(plays), None
+        if job.id in lifts.met and job.assist is not None:
+            while job.id not in lifts.there:
+                yield None
+            lift = np.maximum(lifts.there[job.id], begins + job.assist.from_min)
+            waits = np.maximum(0.0, lift - (begins + job.assist.to_min))
+        in_time = begins + usual + pause + waits <= closes
+        done = in_time & drawn.there[job.id]
+        if lift is not None:
+            lifts.begun[job.id] = np.where(done, lift, lifts.there[job.id])
+        clock = np.where(done, begins + usual * factor + pause + waits, clock)
         day.begun.append(begins)
         day.done.append(done)
         day.in_time.append(in_time)
-    home = len(outing.calls)
-    back = _driven(clock, outing.drives_min[-1] * road, rest, rests.get(home))
-    return PlayedDay(day.begun, day.done, day.in_time, back)
+    yield _driven(clock, outing.drives_min[-1] * road, rest, rests.get(len(outing.calls)))
 
 
 def _factor(p80: float, plays: int, chance: np.random.Generator) -> Samples:

@@ -43,6 +43,7 @@ from scheduler.week_parts import (
     Reload,
     RestRule,
     RestRule2,
+    RowFollow,
     Shift,
     Stock,
     Travel,
@@ -97,10 +98,12 @@ __all__ = [
     "names_in",
     "only_first_format",
     "read_week",
+    "rows_in",
     "skills_in",
     "week_document",
     "week_from_data",
     "with_names",
+    "with_rows",
 ]
 
 
@@ -138,9 +141,26 @@ def skills_in(week: Week) -> dict[str, dict[int, tuple[str, ...]]]:
     return {c.id: dict(c.by_day) for c in week.crews if isinstance(c, NamedCrew | NamedCrew2) and c.by_day}
 
 
+def with_rows(week: Week, rows: Iterable[tuple[str, str]], worked: Iterable[int]) -> Week:
+    """Return `week` in which these follows, first and then, are days in a row of the days `worked` (`RowFollow`)."""
+    pairs, days = set(rows), tuple(sorted(worked))
+    follows = tuple(
+        RowFollow(f.first, f.then, f.min_days, f.max_days, f.same_crew, days) if (f.first, f.then) in pairs else f
+        for f in week.follows
+    )
+    return msgspec.structs.replace(week, follows=follows) if pairs else week
+
+
+def rows_in(week: Week) -> tuple[tuple[tuple[str, str], ...], tuple[int, ...]]:
+    """Return what `with_rows` put into a week: its pairs, and the days on which somebody works."""
+    rows = [f for f in week.follows if isinstance(f, RowFollow)]
+    return tuple((f.first, f.then) for f in rows), rows[0].worked if rows else ()
+
+
 def week_document(week: Week) -> bytes:
-    """Return `week` as its document, in which crews have no names: the format knows none."""
-    return encode(with_names(week, {}))
+    """Return `week` as its document, in which crews have no names and days no rows: the format knows none."""
+    plain = tuple(Follow(f.first, f.then, f.min_days, f.max_days, f.same_crew) for f in week.follows)
+    return encode(msgspec.structs.replace(with_names(week, {}), follows=plain))
 
 
 def _named(crew: Crew, name: str, by_day: Mapping[int, tuple[str, ...]]) -> Crew:

@@ -246,6 +246,25 @@ class Follow(_Part, frozen=True):
     max_days: Annotated[int, Meta(ge=0, le=366)] | None
     same_crew: bool
 
+    def most(self, day: int) -> int | None:
+        """Return how many days later at most `then` may go where `first` goes on `day`, None: any number."""
+        return self.max_days
+
+
+class RowFollow(Follow, frozen=True):
+    """Two days of one job, the second on the next of the days `worked` (ascending), on which somebody works.
+
+    `worked` stands beside the document, which counts days of the calendar: its `max_days` is the longest gap, so that a
+    judge that has the document alone allows no less.
+    """
+
+    worked: tuple[Day, ...] = ()
+
+    def most(self, day: int) -> int | None:
+        """Return how many days after `day` the next one on which somebody works comes; none does: `max_days`."""
+        later = next((other for other in self.worked if other > day), None)
+        return self.max_days if later is None else later - day
+
 
 class Week(_Part, frozen=True):
     format: Literal["week/1", "week/2"]

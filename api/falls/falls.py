@@ -64,11 +64,13 @@ def rain_date_of(today: Today, visit_id: str) -> tables.RainDate | None:
 
 def rain_date_fault(today: Today, row: tables.RainDate) -> str:
     """Return why a visit could not go to its rain date by today's rows, empty where it could."""
-    crew, day = today.crew_name(row.crew_id), (row.day - today.posted.start_date).days
-    if row.visit_id not in {one.visit_id for one in today.built.kept}:
+    there = today.later if row.day >= today.next_week else today
+    crew = today.crew_name(row.crew_id)
+    if there is None or row.visit_id not in {one.visit_id for one in there.built.kept}:
         hours = f"{clock(row.free_from)} to {clock(row.free_until)}"
         return f"Its rain date falls too: {crew} does not have {hours} free on {day_name(row.day)} any more."
-    job = next((one for one in today.built.week.jobs if one.id == row.visit_id), None)
+    day = (row.day - there.posted.start_date).days
+    job = next((one for one in there.built.week.jobs if one.id == row.visit_id), None)
     if job is None or job.ready_day is None or job.ready_day > day:
         return f"Its rain date falls too: it is not ready by {day_name(row.day)}."
     if not any(w.day == day and w.start <= row.start and row.end <= w.end for w in job.windows):

@@ -6,7 +6,7 @@ import datetime
 import threading
 import zoneinfo
 from collections import defaultdict
-from collections.abc import Mapping
+from collections.abc import Collection, Mapping
 from dataclasses import dataclass, replace
 from functools import cached_property
 
@@ -16,6 +16,7 @@ from sqlmodel import Session, col, select
 from api import tables
 from api.clock import local_day
 from api.database import transaction
+from api.falls.promised import promised_week, without_days
 from api.fields.shown import day_name
 from api.languages import ENGLISH, speaking
 from api.ledger.facts import Facts, facts
@@ -25,6 +26,8 @@ from api.ledger.plans.documents import week_in
 from api.ledger.plans.posted import LONGEST_DAYS, posted_week
 from api.papers.preparation import Preparation
 from api.week.build import BuiltWeek, open_visits, week_of
+from api.week.horizon.standing import standing
+from api.week.run.planning import planned
 from api.week.second import by_the_rules, second, second_plan
 from scheduler import Spot, begun_by
 from scheduler.plan import Because, Plan, Stop, read_plan
@@ -77,6 +80,9 @@ class Today:
     `gone` says of visits that are posted and not to be done any more why, in words. `moment` is day and minute of the
     week by local time, None before it begins. `because` are the reasons that preparation has for each visit, `taken`
     the pieces that posted visits have had of each shelf (item and yard) already.
+
+    `later` is the next week as `week_to_come` has it, with those visits of this one whose rain date lies in it; None
+    where there are none.
     """
 
     posted: PostedPlan
@@ -89,11 +95,17 @@ class Today:
     moment: tuple[int, int] | None
     stopped: Mapping[str, str]
     ahead: Mapping[int, frozenset[str]]
+    later: Today | None = None
 
     def crew_name(self, crew_id: str) -> str:
         """Return what the crew is called on every page."""
         crew = self.facts.crews.get(crew_id)
         return crew_id if crew is None else crew.name
+
+    @property
+    def next_week(self) -> datetime.date:
+        """The day on which the week after this one begins."""
+        return self.posted.date(7)
 
     @property
     def begun(self) -> set[str]:
@@ -134,7 +146,7 @@ class Days:
                 self._kept[key] = known
                 while len(self._kept) > _KEPT:
                     del self._kept[next(iter(self._kept))]
-        return replace(known, moment=_moment(known, now))
+        return _at(known, now)
 
 
 def today_in(session: Session, start_date: datetime.date, now: datetime.datetime) -> Today | None:
@@ -142,8 +154,24 @@ def today_in(session: Session, start_date: datetime.date, now: datetime.datetime
     row = posted_week(session, start_date)
     if row is None:
         return None
-    known = _build(session, row, now)
-    return replace(known, moment=_moment(known, now))
+    return _at(_build(session, row, now), now)
+
+
+def week_to_come(
+    session: Session, start_date: datetime.date, besides: Collection[str], now: datetime.datetime
+) -> Today:  # fmt: skip
+    """Return a week in which the visits of `besides`, which have another day so far, could be given one.
+
+    One that is not posted stands as if what is promised for it, and nothing else, were posted; its numbers are 0 then.
+    """
+    row = posted_week(session, start_date)
+    made = _promised(session, start_date, besides, now) if row is None else _build(session, row, now, besides)
+    return _at(made, now)
+
+
+def _at(today: Today, now: datetime.datetime) -> Today:
+    later = None if today.later is None else _at(today.later, now)
+    return replace(today, moment=_moment(today, now), later=later)
 
 
 def open_weeks(session: Session, now: datetime.datetime) -> list[datetime.date]:
@@ -161,18 +189,23 @@ def open_weeks(session: Session, now: datetime.datetime) -> list[datetime.date]:
 
 def posted_documents(row: tables.PostedWeek, stored: tables.StoredPlan) -> PostedPlan:
     """Return a posting with its documents read."""
-    week, plan = week_in(stored), read_plan(stored.plan)
+    assert row.id is not None
+    return _posted_plan(row.id, row.plan_id, row.start_date, week_in(stored), read_plan(stored.plan))
+
+
+def _posted_plan(posted_id: int, plan_id: int, start_date: datetime.date, week: Week, plan: Plan) -> PostedPlan:
     spots = {name: Spot(v.crew, v.day, v.start) for name, v in visits(outings(week, plan.routes)).items()}
     stops = {stop.job: stop for route in plan.routes for stop in route.jobs}
-    assert row.id is not None
-    return PostedPlan(row.id, row.plan_id, row.start_date, week, plan, spots, stops)
+    return PostedPlan(posted_id, plan_id, start_date, week, plan, spots, stops)
 
 
 @speaking(ENGLISH)  # kept for readers of every language
-def _build(session: Session, row: tables.PostedWeek, now: datetime.datetime) -> Today:
+def _build(
+    session: Session, row: tables.PostedWeek, now: datetime.datetime, besides: Collection[str] = ()
+) -> Today:  # fmt: skip
     posted = posted_documents(row, session.get_one(tables.StoredPlan, row.plan_id))
-    known = facts(session, row.start_date, also=posted.spots.keys(), now=now)
-    known, gone = _as_posted(known, posted)
+    known = facts(session, row.start_date, also={*posted.spots, *besides}, now=now)
+    known, gone = _as_posted(without_days(known, besides), posted)
     preparation = Preparation(session, known, now)
     papers = preparation.papers_of(open_visits(known, posted.start_date))
     built = week_of(known, {name: job.needs for name, job in papers.items()}, posted.start_date)
@@ -187,6 +220,8 @@ def _build(session: Session, row: tables.PostedWeek, now: datetime.datetime) -> 
         )
     ):
         taken[move.item, move.yard_id] -= move.pieces
+    after = posted.date(7)
+    away = {kept.visit_id for kept in known.rain_dates if kept.visit_id in posted.spots and kept.day >= after}
     return Today(
         posted=posted,
         facts=known,
@@ -198,7 +233,18 @@ def _build(session: Session, row: tables.PostedWeek, now: datetime.datetime) -> 
         moment=None,
         stopped=_stopped(session, posted),
         ahead=_ahead(session, posted),
+        later=week_to_come(session, after, away, now) if away and not besides else None,
     )
+
+
+@speaking(ENGLISH)
+def _promised(
+    session: Session, start_date: datetime.date, besides: Collection[str], now: datetime.datetime
+) -> Today:  # fmt: skip
+    known, built = promised_week(session, start_date, besides, now)
+    plan = standing(built.week, planned(built.week, ()), 0)
+    posted = _posted_plan(0, 0, start_date, built.week, plan)
+    return Today(posted, known, built, {}, {}, {}, {}, None, {}, {})
 
 
 def _ahead(session: Session, posted: PostedPlan) -> dict[int, frozenset[str]]:

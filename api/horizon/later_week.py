@@ -11,6 +11,7 @@ from sqlmodel import Session, select
 
 from api import tables
 from api.http.names import crew_names
+from api.ledger.facts import rain_dates
 from api.week.horizon.keeping import KeptHorizon, newest
 from api.weeksheet.names import JobLabel, jobs_by_id
 from scheduler import NOON
@@ -33,11 +34,12 @@ class HalfDay:
 
 @dataclass(frozen=True)
 class CrewWeek:
-    """A crew's line: its half days by day of the week, None where it does not work."""
+    """A crew's line by day of the week: its half days, None where it does not work, and the rain dates `kept` in it."""
 
     name: str
     yard: str
     days: tuple[tuple[HalfDay, HalfDay] | None, ...]
+    kept: tuple[tuple[tables.RainDate, ...], ...]
 
 
 @dataclass(frozen=True)
@@ -69,11 +71,16 @@ def later_week(session: Session, monday: datetime.date) -> LaterWeek | None:
     stops, lifts, loads = _stops(plan)
     ids = {job for (_, day), halves in stops.items() if day in days for half in halves for job in half}
     names, yards = crew_names(session), _yard_names(session)
+    second: dict[tuple[str, int], tuple[tables.RainDate, ...]] = {}
+    for row in rain_dates(session):
+        at = row.crew_id, (row.day - plan.start_date).days
+        second[at] = (*second.get(at, ()), row)
     rows = tuple(
         CrewWeek(
             names.get(crew.id, crew.called),
             yards.get(crew.yard, crew.yard),
             tuple(_halves(stops, lifts, loads, crew.id, day) if (crew.id, day) in worked else None for day in used),
+            tuple(second.get((crew.id, day), ()) for day in used),
         )
         for crew in plan.week.crews
     )

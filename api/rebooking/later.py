@@ -15,15 +15,11 @@ import msgspec
 from sqlmodel import Session
 
 from api import tables
+from api.falls.promised import promised_week
 from api.falls.today import Today
-from api.ledger.facts import facts
 from api.ledger.plans.posted import posted_week
-from api.papers.preparation import Preparation
 from api.rebooking.standing import OfferGround, Wishes, narrowed
-from api.week.build import open_visits, week_of
 from api.week.run.planning import planned
-from api.week.second import by_the_rules
-from scheduler import week as w
 from scheduler.price import undone_cents
 
 BEST = 3
@@ -46,7 +42,7 @@ def later(
     firsts = [follow.first_id for follow in today.facts.follows if follow.then_id == visit_id]
     if any(session.get_one(tables.Visit, first).state == "open" for first in firsts):
         return []
-    week = _promised(session, visit_id, start_date, now)
+    week = promised_week(session, start_date, [visit_id], now)[1].week
     number = next((n for n, job in enumerate(week.jobs) if job.id == visit_id), None)
     if number is None:
         return []
@@ -77,14 +73,3 @@ def later(
         }
         for o in offers(week, plan, visit_id, best=BEST)
     ]  # fmt: skip
-
-
-def _promised(session: Session, visit_id: str, start_date: datetime.date, now: datetime.datetime) -> w.Week:
-    """Return the week with the visits that are promised for it, and the one that is offered times."""
-    known = facts(session, start_date, also=[visit_id], now=now)
-    bookings = {name: told for name, told in known.bookings.items() if name != visit_id}
-    promised = {name for name, told in bookings.items() if told.day >= start_date} | {visit_id}
-    known = replace(known, bookings=bookings, elsewhere=frozenset(known.visits.keys() - promised))
-    papers = Preparation(session, known, now).papers_of(open_visits(known, start_date))
-    built = week_of(known, {name: job.needs for name, job in papers.items()}, start_date)
-    return by_the_rules(built, known.rules)

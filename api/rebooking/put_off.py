@@ -16,8 +16,8 @@ from api.ledger.plans.posted import posted_week
 from api.ledger.told import told_now
 from api.messages.telling import book, drop_drafts
 from api.rebooking import cases
-from api.rebooking.search import Searches, away_days, locked_visits, offers_staying
-from api.rebooking.standing import Wishes, standing
+from api.rebooking.search import Searches, offers_staying
+from api.rebooking.standing import Wishes, away_days, locked_visits, standing
 from api.rebooking.taking import Caller, take
 from api.week.post import post
 from scheduler.price import Visit, change_cents

@@ -4,7 +4,8 @@ from __future__ import annotations
 
 import datetime
 from collections import Counter
-from dataclasses import dataclass
+from collections.abc import Callable
+from dataclasses import dataclass, replace
 from typing import Any
 
 from sqlalchemy.exc import IntegrityError
@@ -12,25 +13,28 @@ from sqlmodel import Session
 
 from api import tables
 from api.falls.falls import lost_chance, rain_date_fault, rain_date_of
-from api.falls.today import Days, Today, open_weeks
+from api.falls.today import Days, Today, open_weeks, week_to_come
 from api.fields.shown import clock
 from api.http.names import crew_called
 from api.http.problems import Problem
-from api.ledger.facts import kept_rain_date
+from api.ledger.facts import kept_rain_date, rain_dates
 from api.ledger.history import note
 from api.ledger.told import told_now
 from api.messages.rain_dates import draft_rain_date, was_told
 from api.rebooking import cases
-from api.rebooking.search import Searches, away_days, locked_visits, rain_date_offer, standing_of
-from api.rebooking.standing import followers, free_for, standing
+from api.rebooking.rain_later import later_rain_date
+from api.rebooking.search import Searches, rain_date_offer, standing_of
+from api.rebooking.standing import away_days, followers, free_for, locked_visits, standing
 from api.rebooking.taking import Caller, take
+from api.week.horizon.keeping import newest
 from api.week.rain_dates import end
+from api.workers.turns import Turn, one_at_a_time
 from scheduler import Put, by_hand
 from scheduler.errors import BadInput
 from scheduler.price import outings
 from scheduler.week import Crew, Job, Shift, Week
 
-MOST = 6
+MOST, MOST_LATER = 6, 3  # days of the visit's own week, and of the next
 
 
 @dataclass(frozen=True)
@@ -38,6 +42,8 @@ class RainDay:
     """A second day that a visit could be given: work from `start` to `end`, the crew's day kept free around it.
 
     `chance` is that of being weathered out there too. `end_of_day`: after all else that the crew does that day.
+    `next_week`: in the week after the visit's own; `planned` visits that nobody has been told of stand in its hours
+    there by the plan of the weeks ahead, and are planned anew.
     """
 
     crew: str
@@ -50,6 +56,8 @@ class RainDay:
     helpers: int
     chance: float
     end_of_day: bool
+    next_week: bool = False
+    planned: int = 0
 
     @property
     def key(self) -> str:
@@ -89,45 +97,99 @@ def doubtful(session: Session, today: Today) -> list[Doubtful]:
     return sorted(found, key=lambda one: (one.date, one.start, one.visit_id))
 
 
+def weeks_under_way(session: Session, now: datetime.datetime) -> list[datetime.date]:
+    """Return the Mondays of the posted weeks that are not over, or of which a visit may still go to its rain date."""
+    weeks = open_weeks(session, now)
+    for row in rain_dates(session):
+        monday = row.first_day - datetime.timedelta(days=row.first_day.weekday())
+        if monday not in weeks and now.date() <= row.day:
+            weeks.append(monday)
+    return sorted(weeks)
+
+
 def posted_with(days: Days, session: Session, visit_id: str, now: datetime.datetime) -> Today:
-    """Return the posted week that has a visit; `Problem` 409 where none has that is not over."""
-    for start_date in open_weeks(session, now):
+    """Return the posted week of `weeks_under_way` that has a visit; `Problem` 409 where none has."""
+    for start_date in weeks_under_way(session, now):
         today = days.of(start_date, now)
         if today is not None and visit_id in today.posted.spots:
             return today
     raise Problem(409, f"{visit_id} is not on a posted week that is still under way.", kind="not-now")
 
 
-def rain_days(session: Session, today: Today, visit_id: str) -> list[RainDay]:
-    """Return the days of the posted week that a visit could be given besides its own, the best first.
+def rain_days(session: Session, today: Today, visit_id: str, now: datetime.datetime) -> list[RainDay]:
+    """Return the days that a posted visit could be given besides its own: of its week the best first, then of the next.
 
-    Nobody else moves: what the crew does that day lies before, or after. The likeliest to be dry come first, of these
-    those that keep the fewest hours. Raises `Problem` 409 where the visit cannot be moved, or no day has room.
+    Nobody else moves: what the crew does that day lies before, or after. In the visit's week the likeliest to be dry
+    come first, of these those that keep the fewest hours. In the next week what is posted stands, or what is promised
+    where it is not posted yet, and the first days come first. Raises `Problem` 409 where the visit cannot be moved, or
+    no day has room.
     """
     _require_movable(today, set(locked_visits(session, today)), visit_id)
-    stand = standing(today, visit_id, away=away_days(session, today), locked=locked_visits(session, today))
+    found, is_allowed = list[RainDay](), _rules(session, today, visit_id)
+    doubt = today.facts.rules.weather_doubt_percent / 100
+    for one in _days_of(today, visit_id, today.posted.spots[visit_id].day + 1):
+        if len(found) < MOST and one.chance < doubt and is_allowed(one):
+            found.append(one)
+    if not followers(today, visit_id):  # else these would have to move too
+        found += _of_next_week(session, week_to_come(session, today.next_week, [visit_id], now), visit_id)
+    if not found:
+        detail = "On no later day of this week or the next has a crew that can do it so many hours free."
+        raise Problem(409, detail, kind="not-now")
+    return found
+
+
+def _of_next_week(session: Session, there: Today, visit_id: str) -> list[RainDay]:
+    """Return the first workable days of the next week that a visit could be given, on each the best crew.
+
+    Whatever their chance to be wet: past the forecasts it is that of the season, and all days are alike.
+    """
+    by_date: dict[datetime.date, RainDay] = {}
+    try:
+        is_allowed = _rules(session, there, visit_id)
+    except Problem:  # what is posted there cannot be kept itself
+        return []
+    for one in sorted(_days_of(there, visit_id, 0), key=lambda one: one.date):  # on a day the best stay first
+        if one.date not in by_date and len(by_date) < MOST_LATER and is_allowed(one):
+            by_date[one.date] = one
+    return [replace(one, next_week=True, planned=_planned_in(session, there, one)) for one in by_date.values()]
+
+
+def _planned_in(session: Session, there: Today, one: RainDay) -> int:
+    """Return how many visits the plan of the weeks ahead has in the hours of a rain date, promised ones aside."""
+    ahead = newest(session)
+    if ahead is None:
+        return 0
+    at = one.crew, (one.date - ahead.start_date).days
+    stops = [stop for route in ahead.plan.routes if (route.crew, route.day) == at for stop in route.jobs]
+    stops = [stop for stop in stops if stop.job not in there.posted.spots]
+    return sum(stop.end > one.free_from and stop.start < one.free_until for stop in stops)
+
+
+def _days_of(today: Today, visit_id: str, first: int) -> list[RainDay]:
+    """Return where a visit could lie in a week from the day `first` on, by hours, people and ladders, best first."""
     week = free_for(today, visit_id)
     job = next(one for one in week.jobs if one.id == visit_id)
-    spot = today.posted.spots[visit_id]
-    doubt = today.facts.rules.weather_doubt_percent / 100
     last = _last_day(today, visit_id)
     found = []
     for crew in week.crews:
         for shift in crew.shifts:
-            if shift.day <= spot.day or shift.day > last or (today.moment and shift.day <= today.moment[0]):
+            if shift.day < first or shift.day > last or (today.moment and shift.day <= today.moment[0]):
                 continue
             made = _on(today, week, job, crew, shift)
-            if made is not None and made.chance < doubt:
+            if made is not None:
                 found.append(made)
-    found.sort(key=lambda one: (round(one.chance, 1), one.free_until - one.free_from, one.date, one.crew))
-    allowed: list[RainDay] = []
-    for one in found:  # skills, van, kit, what follows: all that a plan must keep
+    return sorted(found, key=lambda one: (round(one.chance, 1), one.free_until - one.free_from, one.date, one.crew))
+
+
+def _rules(session: Session, today: Today, visit_id: str) -> Callable[[RainDay], bool]:
+    """Return what says of a day whether all is kept that a plan must keep: skills, van, kit, what follows."""
+    stand = standing(today, visit_id, away=away_days(session, today), locked=locked_visits(session, today))
+
+    def is_allowed(one: RainDay) -> bool:
         put = Put(visit_id, one.crew, (one.date - today.posted.start_date).days, one.start)
-        if len(allowed) < MOST and by_hand(stand.week, stand.plan, put).allowed:
-            allowed.append(one)
-    if not allowed:
-        raise Problem(409, "On no later day of this week has a crew that can do it so many hours free.", kind="not-now")
-    return allowed
+        return by_hand(stand.week, stand.plan, put).allowed
+
+    return is_allowed
 
 
 def keep(
@@ -136,7 +198,8 @@ def keep(
     """Keep a second day for a visit and draft what its customer is told; raises `Problem` 409 where it is not free."""
     if any(row.visit_id == visit_id for row in today.facts.rain_dates):
         raise Problem(409, f"A rain date is kept for {visit_id} already: let it go first.", kind="changed-meanwhile")
-    chosen = next((one for one in rain_days(session, today, visit_id) if one.key == key), None)
+    one_at_a_time(session, Turn.PROMISE)  # who sells a time, or keeps another day, has these hours before or after
+    chosen = next((one for one in rain_days(session, today, visit_id, now) if one.key == key), None)
     if chosen is None:
         raise Problem(409, "This day is not free for it any more: look at the days again.", kind="time-taken")
     row = tables.RainDate(
@@ -190,7 +253,8 @@ def go_there(
     else:
         case = session.get_one(tables.RebookingCase, known)
     row = session.get_one(tables.CaseVisit, (case.id, visit_id))
-    offer = rain_date_offer(today, standing_of(session, today, case, row), visit_id)
+    stand, later = standing_of(session, today, case, row), kept.day >= today.next_week
+    offer = later_rain_date(session, today, stand, visit_id) if later else rain_date_offer(today, stand, visit_id)
     if offer is None:
         why = rain_date_fault(today, kept)
         raise Problem(409, f"{visit_id} cannot go to its rain date any more. {why}".strip(), kind="time-taken")
@@ -199,7 +263,7 @@ def go_there(
     session.add(row)
     session.flush()
     booking = told_now(session, visit_id)
-    hold = "soft" if booking is None else booking.hold
+    hold = "day" if later else "soft" if booking is None else booking.hold  # the day it was told is kept in that week
     take(session, searches, case, row, offer["key"], hold, Caller(by, now, row.version))  # type: ignore[arg-type]
     return case
 
@@ -212,6 +276,7 @@ def rain_date_line(session: Session, today: Today, row: tables.RainDate) -> dict
         "crew": row.crew_id, "crew_name": crew_called(session, row.crew_id), "date": row.day.isoformat(),
         "start": row.start, "end": row.end, "free_from": row.free_from, "free_until": row.free_until,
         "made_by": row.made_by, "told": was_told(session, row), "cannot": rain_date_fault(today, row),
+        "next_week": row.day >= today.next_week,
     }  # fmt: skip
 
 

@@ -32,7 +32,17 @@ from api.ledger.plans.posted import posted_week
 from api.rebooking.elsewhere import SearchTask, searched_through, solved
 from api.rebooking.later import later
 from api.rebooking.progress import SearchesUnderWay, SearchProgress
-from api.rebooking.standing import OfferGround, Wishes, followers, second_crew, standing, undisturbed
+from api.rebooking.rain_later import later_rain_date
+from api.rebooking.standing import (
+    OfferGround,
+    Wishes,
+    away_days,
+    followers,
+    locked_visits,
+    second_crew,
+    standing,
+    undisturbed,
+)
 from api.week.run.planning import planned
 from api.workers.signals import Signals
 from scheduler import Put, Spot, apart, by_hand, fillings
@@ -134,14 +144,15 @@ class Searches:
         self._say(case_id, visit_id, "trying times with the others staying where they are")
         found = [_wait(stand), *offers_staying(today, stand, visit_id)]
         if (kept := rain_date_offer(today, stand, visit_id)) is not None:
-            there = kept["crew"], kept["day"], kept["start"]
-            found = [kept, *(one for one in found if (one.get("crew"), one.get("day"), one.get("start")) != there)]
+            found = _first(kept, found)
         self._keep(case_id, visit_id, today, found, ("wait", "stays", "rain date"))
         self._say(case_id, visit_id, "trying times in the next week")
         with transaction(self.database) as session:
             asked = session.get_one(tables.RebookingCase, case_id)
             wishes = wishes_of(asked, visit_id, today)
             next_week = later(session, today, stand, visit_id, now=now, wishes=wishes, seconds=self.seconds.promised)
+            if (kept := later_rain_date(session, today, stand, visit_id)) is not None:
+                next_week = _first(kept, next_week)
         self._keep(case_id, visit_id, today, next_week, ("later",))
         if moving and self.seconds.prove:
             found = self._moving(case_id, visit_id, today, stand, found)
@@ -256,25 +267,6 @@ def wishes_of(case: tables.RebookingCase, visit_id: str, today: Today) -> Wishes
     return Wishes(days, asked.get("earliest"), asked.get("latest"), not_before)
 
 
-def away_days(session: Session, today: Today) -> set[tuple[str, int]]:
-    """Return the crew days of this week that cases say have fallen out."""
-    found = set()
-    for case in session.exec(select(tables.RebookingCase).where(tables.RebookingCase.cause == "crew away")):
-        crew, date = case.event.get("crew"), case.event.get("day")
-        if crew and date and case.start_date == today.posted.start_date:
-            found.add((str(crew), (datetime.date.fromisoformat(date) - case.start_date).days))
-    return found
-
-
-def locked_visits(session: Session, today: Today) -> list[str]:
-    """Return the visits of the posted week that are to be left where they are."""
-    after = today.posted.date(today.posted.week.days)
-    rows = session.exec(
-        select(tables.Lock).where(tables.Lock.day >= today.posted.start_date, tables.Lock.day < after)
-    ).all()
-    return [row.visit_id for row in rows]
-
-
 def _within(week: Week, number: int, half: Half) -> Week:
     """Return the week in which the job can start in the half day alone, and is done if it can be done at all."""
     from scheduler import NOON
@@ -312,10 +304,16 @@ def offers_staying(today: Today, stand: OfferGround, visit_id: str) -> list[dict
     return _other_times(_offer(today, stand, visit_id, "stays", o) for o in made)
 
 
+def _first(kept: dict[str, Any], found: Iterable[dict[str, Any]]) -> list[dict[str, Any]]:
+    """Return the offer of a rain date before those found, which do not have the same time once more."""
+    there = kept["crew"], kept["day"], kept["start"]
+    return [kept, *(one for one in found if (one.get("crew"), one.get("day"), one.get("start")) != there)]
+
+
 def rain_date_offer(today: Today, stand: OfferGround, visit_id: str) -> dict[str, Any] | None:
-    """Return the offer of the second day that is kept for a visit; None: none is, or it cannot go there any more."""
+    """Return the offer of the second day that is kept for a visit in this week; None: none, or it cannot go there."""
     kept = rain_date_of(today, visit_id)
-    if kept is None:
+    if kept is None or kept.day >= today.next_week:
         return None
     put = Put(visit_id, kept.crew_id, (kept.day - today.posted.start_date).days, kept.start)
     tried = by_hand(stand.week, stand.plan, put)

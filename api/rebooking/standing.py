@@ -6,12 +6,15 @@ visit keeps its posted record and its place, and a crew day that has fallen out 
 
 from __future__ import annotations
 
+import datetime
 from collections.abc import Collection, Iterable, Mapping
 from dataclasses import dataclass
 from typing import Any
 
 from msgspec.structs import replace
+from sqlmodel import Session, select
 
+from api import tables
 from api.falls.falls import holds, shift_holds
 from api.falls.today import Today
 from api.http.problems import Problem
@@ -118,6 +121,25 @@ def standing(
 def free_for(today: Today, visit_id: str | None) -> w.Week:
     """Return today's week with what the rain date of a visit keeps free: when it is moved, that is its to use."""
     return today.built.week if visit_id is None else given_back(today.built.week, today.built.kept, visit_id)
+
+
+def away_days(session: Session, today: Today) -> set[tuple[str, int]]:
+    """Return the crew days of this week that cases say have fallen out."""
+    found = set()
+    for case in session.exec(select(tables.RebookingCase).where(tables.RebookingCase.cause == "crew away")):
+        crew, date = case.event.get("crew"), case.event.get("day")
+        if crew and date and case.start_date == today.posted.start_date:
+            found.add((str(crew), (datetime.date.fromisoformat(date) - case.start_date).days))
+    return found
+
+
+def locked_visits(session: Session, today: Today) -> list[str]:
+    """Return the visits of the posted week that are to be left where they are."""
+    after = today.posted.date(today.posted.week.days)
+    rows = session.exec(
+        select(tables.Lock).where(tables.Lock.day >= today.posted.start_date, tables.Lock.day < after)
+    ).all()
+    return [row.visit_id for row in rows]
 
 
 def _same(today: Today, job: w.Job, old: w.Job) -> bool:

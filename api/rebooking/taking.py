@@ -18,6 +18,7 @@ from api.falls.today import Today
 from api.fields.shown import day_name
 from api.http import versions
 from api.http.problems import Problem
+from api.ledger.facts import kept_rain_date
 from api.ledger.fingerprint import fingerprint
 from api.ledger.history import note
 from api.ledger.plans.documents import because_as_data
@@ -25,9 +26,11 @@ from api.ledger.plans.posted import posted_week
 from api.ledger.told import Hold, told_now
 from api.messages.telling import book, draft
 from api.rebooking.cases import close_if_done
+from api.rebooking.rain_later import KIND, WeekWith, posted_there
 from api.rebooking.search import Searches, hole_of, standing_of
 from api.rebooking.standing import OfferGround, explained, free_for
 from api.week.post import post
+from api.week.rain_dates import end
 from api.week.run.planning import planned, store_plan
 from scheduler.audit import audit
 from scheduler.plan import Because, Plan, Skipped, route_from_data
@@ -64,7 +67,8 @@ def take(
     stand = standing_of(session, today, case, visit)
     waits = offer["kind"] == "wait"
     date = None if waits else today.posted.date(offer["day"])
-    leaves = {visit.visit_id: _because(case, date)} if waits or offer["kind"] == "later" else {}
+    later = date is not None and date >= today.next_week
+    leaves = {visit.visit_id: _because(case, date)} if waits or later else {}
     plan = _plan(searches, case, visit, today, stand, offer, leaves)
     spot = None if date is None else {
         "crew": offer["crew"], "date": date.isoformat(), "start": offer["start"], "end": offer["end"], "hold": hold
@@ -77,9 +81,14 @@ def take(
     }
     _claim(session, visit, caller, {"state": "waiting" if waits else "rebooked", "taken": taken})
     _require_posted(session, searches, case, visit, today)
+    there = _there(session, searches, case, visit, today, caller) if later and offer["kind"] == KIND else None
     before = told_now(session, visit.visit_id)
     book(session, visit.visit_id, spot, caller.now)
+    if there is not None and (kept := kept_rain_date(session, visit.visit_id)) is not None:
+        end(session, kept, "taken", now=caller.now, by=caller.name)
     stored = _post(session, today, stand, plan, "offered", caller, visit.visit_id)
+    if there is not None and there.today.posted.posted_id:  # else the plan of that week will keep the promise
+        _post(session, there.today, there.stand, there.plan, "offered", caller, visit.visit_id)
     if spot is not None or before is not None:
         was = None
         if before is not None:
@@ -93,6 +102,19 @@ def take(
     note(session, caller.now, caller.name, did, "case", str(case.id), detail)
     close_if_done(session, case, now=caller.now, by=caller.name)
     return stored
+
+
+def _there(
+    session: Session, searches: Searches, case: tables.RebookingCase, visit: tables.CaseVisit, today: Today,
+    caller: Caller,
+) -> WeekWith:  # fmt: skip
+    """Return the next week with the visit on its rain date; others are kept from posting it meanwhile."""
+    rows = select(tables.PostedWeek).where(tables.PostedWeek.start_date == today.next_week)
+    session.exec(rows.with_for_update()).all()
+    there = posted_there(session, today, visit.visit_id, caller.now)
+    if there is None:
+        raise _anew(searches, case, visit, "What is known of the rain date's week has changed since this was found.")
+    return there
 
 
 def keep(session: Session, case: tables.RebookingCase, visit: tables.CaseVisit, caller: Caller) -> None:

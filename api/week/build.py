@@ -21,7 +21,7 @@ from api.papers.needs import Needs
 from api.week.amiss import amiss, is_odd
 from api.week.assists import assist_of, unfit
 from api.week.crews import crews_of, dates_of, helpers_of, shifts_of, skills_by_day
-from api.week.following import after_others, follows_of
+from api.week.following import after_others, follows_of, rows_of, worked_days
 from api.week.rain_dates import KeptFree, with_rain_dates
 from scheduler import week as w
 from scheduler.plan import Because, Plan, Skipped
@@ -98,6 +98,7 @@ def week_of(facts: Facts, prepared: Mapping[str, Needs], start_date: datetime.da
     week, kept = with_rain_dates(week, facts.rain_dates, start_date)
     document = w.week_from_data(msgspec.to_builtins(week))
     named = w.with_names(document, names, skills_by_day(facts, start_date))
+    named = w.with_rows(named, rows_of(facts, jobs, start_date), worked_days(facts, start_date))
     asked = {v.id: assist_of(v, prepared[v.id].minutes) for v in visits}
     return BuiltWeek(named, because, timed, kept, {name: one for name, one in asked.items() if one is not None})
 

@@ -3,8 +3,9 @@
 from __future__ import annotations
 
 import datetime
-from collections.abc import Collection, Sequence
+from collections.abc import Sequence
 from dataclasses import dataclass
+from itertools import pairwise
 
 from api import tables
 from api.fields.shown import day_name
@@ -32,10 +33,10 @@ def follows_of(facts: Facts, jobs: Sequence[w.Job], start_date: datetime.date) -
 
     The format counts days of the calendar. Of two days of one job that means: as many as lie between the day that one
     of them is promised for and the neighbouring one on which somebody works; where neither has a promised day, at least
-    one, and at most as many as let it go on on no other day than the next worked one (`most_days`).
+    one, and at most as many as the longest gap between neighbouring worked days has, of which `rows_of` says more.
     """
     known = {job.id: job for job in jobs}
-    days, found = _worked(facts, start_date), list[w.Follow]()
+    days, found = worked_days(facts, start_date), list[w.Follow]()
     for f in facts.follows:
         if f.first_id not in known or f.then_id not in known:
             continue
@@ -45,7 +46,7 @@ def follows_of(facts: Facts, jobs: Sequence[w.Job], start_date: datetime.date) -
             apart = _promised_apart(facts, *pair, start_date)
             least = most = apart or 1
             if apart is None:
-                most = most_days(days, *({window.day for window in job.windows} for job in pair))
+                most = max((b - a for a, b in pairwise(days)), default=1)
         found.append(w.Follow(f.first_id, f.then_id, least, most, f.same_crew))
     return tuple(found)
 
@@ -60,21 +61,22 @@ def _promised_apart(facts: Facts, first: w.Job, then: w.Job, start_date: datetim
     return None
 
 
-def most_days(worked: Sequence[int], first: Collection[int], then: Collection[int]) -> int:
-    """Return how many days later at most lets two days of one job lie on neighbouring worked days alone, 1 or more.
+def rows_of(facts: Facts, jobs: Sequence[w.Job], start_date: datetime.date) -> list[tuple[str, str]]:
+    """Return the days of one job, first and then, of which neither has a promised day: they go in a row of worked days.
 
-    worked: the days of a week on which somebody works, in order. first, then: on which of these the two may go. So a
-    gap is bridged where no two days that are not neighbours lie as near to each other: Tuesday to Thursday with
-    Wednesday closed, where no other pair of worked days is two days apart; else the job does not begin before the gap.
+    The document itself says only how many days of the calendar the second goes later at most.
     """
-    place = {day: n for n, day in enumerate(worked)}
-    ways = [(b - a, place[b] - place[a]) for a in place.keys() & set(first) for b in place.keys() & set(then) if a < b]
-    wrong = min((days for days, steps in ways if steps > 1), default=None)
-    right = [days for days, steps in ways if steps == 1 and (wrong is None or days < wrong)]
-    return max(right, default=1)
+    known = {job.id: job for job in jobs}
+    return [
+        (f.first_id, f.then_id)
+        for f in facts.follows
+        if f.first_id in known and f.then_id in known
+        and is_one_row(f, facts.visits[f.first_id], facts.visits[f.then_id])
+        and _promised_apart(facts, known[f.first_id], known[f.then_id], start_date) is None
+    ]  # fmt: skip
 
 
-def _worked(facts: Facts, start_date: datetime.date) -> list[int]:
+def worked_days(facts: Facts, start_date: datetime.date) -> list[int]:
     """Return the days of the week (0 = its first) on which somebody works."""
     known = facts.work_days
     return [n for n, date in enumerate(dates_of(facts, start_date)) if known.is_worked(date)]

@@ -122,17 +122,21 @@ def _left(shift: w.Shift, kept: Sequence[KeptFree]) -> w.Shift | None:
 
 
 def follow_posting(session: Session, posted: Posted) -> None:
-    """End the rain dates of visits that this posting has moved: taken, or let go, for it stood for the first day."""
+    """End the rain dates of visits that this posting has moved: taken, or let go, for it stood for the first day.
+
+    The first day may lie in an earlier week, in which the visit was not done.
+    """
     first, row = posted.row.start_date, tables.RainDate
     after = first + datetime.timedelta(days=posted.week.days)
-    kept = select(row).where(row.state == "kept", row.first_day >= first, row.first_day < after)
+    kept = select(row).where(row.state == "kept", row.first_day < after)
     at = {
         stop.job: (route.crew, first + datetime.timedelta(days=route.day))
         for route in posted.plan.routes for stop in route.jobs
     }  # fmt: skip
     for one in session.exec(kept.order_by(col(row.id))).all():
         crew_day = at.get(one.visit_id)
-        if crew_day is None or crew_day[1] != one.first_day:
+        is_gone = crew_day is None and one.first_day >= first
+        if is_gone or (crew_day is not None and crew_day[1] != one.first_day):
             end(session, one, "taken" if crew_day == (one.crew_id, one.day) else "let go", now=posted.now, by=posted.by)
 
 

@@ -6,7 +6,7 @@ from msgspec.structs import replace
 
 from scheduler import plan_without
 from scheduler.expected import Taps, day_plan, expected_day
-from scheduler.odds import Doubts, odds
+from scheduler.odds import Doubts, Odds, odds
 from scheduler.plan import Plan2, Route2, Stop2, loading_for_some
 from scheduler.promises import stated_plan
 from scheduler.sheet import sheet
@@ -47,6 +47,38 @@ def test_a_drive_from_the_lift_is_not_taken_for_one_from_the_yard() -> None:
     begin = played.visits[week.jobs[1].id].begin_p80
     assert begin is not None
     assert begin >= 540 + 70  # from the hill, where it has helped until 9:00
+
+
+LATE_BIRCH = Doubts({"birch": 100.0}, {}, 1.0, {}, {})  # forty minutes longer than planned
+
+
+def played(oak: Route2, elm: Route2) -> Odds:
+    week = week_from_data(week_data())
+    plan = stated_plan(week, "by hand", (oak, elm), ())
+    found = odds(week, plan, LATE_BIRCH, plays=3, seed=1)
+    assert {visit.done for visit in found.visits.values()} == {1.0}
+    return found
+
+
+def test_a_lift_begins_when_the_second_crew_comes_and_the_job_is_done_so_much_later() -> None:
+    """Elm leaves birch at 9:40 and not at 9:00: it is at the hill at 9:52, alder could have waited until 9:20."""
+    oak = Route2("oak", 0, 480, 645, 0, None, (Stop2(job="alder", start=500, end=620),))
+    elm = Route2("elm", 0, 450, 607, 0, None, (
+        Stop2(job="birch", start=480, end=540), Stop2(assist="alder", start=552, end=582)))  # fmt: skip
+    found = played(oak, elm)
+    assert found.visits["alder"].begin_p80 == 500
+    assert found.days["elm", 0].back_p80 == 592 + 30 + 25
+    assert found.days["oak", 0].back_p80 == 500 + 120 + (592 - 560) + 25
+
+
+def test_a_second_crew_waits_until_the_job_has_begun_and_comes_home_so_much_later() -> None:
+    """Oak leaves birch at 9:40 and begins alder at 9:52, when elm has been there for forty minutes."""
+    oak = Route2("oak", 0, 450, 697, 0, None, (
+        Stop2(job="birch", start=480, end=540), Stop2(job="alder", start=552, end=672)))  # fmt: skip
+    elm = Route2("elm", 0, 532, 607, 0, None, (Stop2(assist="alder", start=552, end=582),))
+    found = played(oak, elm)
+    assert found.days["oak", 0].back_p80 == 592 + 120 + 25
+    assert found.days["elm", 0].back_p80 == 592 + 30 + 25
 
 
 def test_the_rest_of_the_day_is_expected_by_way_of_the_lift() -> None:

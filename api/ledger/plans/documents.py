@@ -14,7 +14,7 @@ import msgspec
 from api import tables
 from scheduler.documents import form_in
 from scheduler.plan import Because, Plan, Plan2, Skipped
-from scheduler.week import Week, Week2, names_in, skills_in, with_names
+from scheduler.week import Week, Week2, names_in, rows_in, skills_in, with_names, with_rows
 
 _MOST_READ = 3  # weeks held: of the largest one takes some 20 MB
 _read: OrderedDict[bytes, Week] = OrderedDict()
@@ -37,16 +37,19 @@ class DrivesTimed(msgspec.Struct, frozen=True):
 class WeekNotes(msgspec.Struct, frozen=True):
     """What stands beside a week document: what people call its crews, by id, and who timed its drives.
 
-    `skills` are those of crews in which not always the same people ride, by crew and day.
+    `skills` are those of crews in which not always the same people ride, by crew and day. `rows` are follows that are
+    days of one job in a row, first and then, `worked` the days of the week on which somebody works.
     """
 
     crews: dict[str, str] = {}
     timed: DrivesTimed | None = None
     skills: dict[str, dict[int, tuple[str, ...]]] = {}
+    rows: tuple[tuple[str, str], ...] = ()
+    worked: tuple[int, ...] = ()
 
     def put(self, week: Week) -> Week:
         """Return `week` with what stands beside it."""
-        return with_names(week, self.crews, self.skills)
+        return with_rows(with_names(week, self.crews, self.skills), self.rows, self.worked)
 
 
 def beside(row: tables.StoredPlan | tables.PlanRun) -> WeekNotes:
@@ -61,7 +64,9 @@ def notes_from_data(data: dict[str, Any]) -> WeekNotes:
 
 def as_data(week: Week, timed: DrivesTimed | None) -> dict[str, Any]:
     """Return what is to stand beside the document of `week`, as a row keeps it."""
-    made: dict[str, Any] = msgspec.to_builtins(WeekNotes(names_in(week), timed, skills_in(week)), str_keys=True)
+    made: dict[str, Any] = msgspec.to_builtins(
+        WeekNotes(names_in(week), timed, skills_in(week), *rows_in(week)), str_keys=True
+    )
     return made
 
 

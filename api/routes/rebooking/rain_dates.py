@@ -31,16 +31,17 @@ Key = Annotated[Words, Form(max_length=120, description="the key of a day that w
 
 @router.get("/jobs/{visit_id}/rain-date", responses=responses(409))
 def shown(request: Request, session: Database, now: Now, _: Office, visit_id: str) -> Response:
-    """Show the rain date that is kept for a posted visit, or the days that could be, the best first.
+    """Show the rain date that is kept for a posted visit, or the days that could be: of its week the best first, then
+    the first of the next week (`next_week`; `planned` says how many visits, promised to nobody, make room there).
 
-    `because` says why there is none: the visit cannot be moved, or no crew has room for it on a later day of the week.
+    `because` says why there is none: the visit cannot be moved, or no crew has room for it on a later day of both.
     """
     visit = found(session, Visit, visit_id, "job")
     today = rain_dates.posted_with(_days(request), session, visit.id, now)
     kept, days, because = rain_date_of(today, visit.id), list[rain_dates.RainDay](), ""
     if kept is None:
         try:
-            days = rain_dates.rain_days(session, today, visit.id)
+            days = rain_dates.rain_days(session, today, visit.id, now)
         except Problem as problem:
             because = problem.detail
     job = next((one for one in today.built.week.jobs if one.id == visit.id), None)

@@ -31,7 +31,7 @@ from api.ledger.told import HOLDS, told_now
 from api.messages.telling import OPEN
 from api.rebooking import cases, opening, taking
 from api.rebooking.cases import CAUSES
-from api.rebooking.rain_dates import doubtful, rain_date_line
+from api.rebooking.rain_dates import doubtful, rain_date_line, weeks_under_way
 from api.rebooking.search import Searches
 from api.rebooking.shown import case_line, finding_line, ranked, visit_line
 from api.routes.records import Words
@@ -201,11 +201,12 @@ def fill(
 def _weathered(request: Request, session: Session, now: datetime.datetime) -> dict[str, list[dict[str, Any]]]:
     """Return what the weather may take of the posted weeks to come, and the rain dates kept."""
     found: dict[str, list[dict[str, Any]]] = {"doubtful": [], "rain_dates": []}
-    for start_date in open_weeks(session, now):
+    still = open_weeks(session, now)
+    for start_date in weeks_under_way(session, now):
         today = _searches(request).days.of(start_date, now)
         if today is None:
             continue
-        for one in doubtful(session, today):
+        for one in doubtful(session, today) if start_date in still else ():
             found["doubtful"].append(_named(session, msgspec.to_builtins(one) | {"visit": one.visit_id}))
         for row in today.facts.rain_dates:
             if row.visit_id in today.posted.spots:

@@ -156,7 +156,8 @@ class _Why:
             if first is None:
                 return f"follows {follow.first}, which is not planned any more", (follow.first,)
             days = before.day - first.day
-            apart = days < follow.min_days or (follow.max_days is not None and days > follow.max_days)
+            most = follow.most(first.day)
+            apart = days < follow.min_days or (most is not None and days > most)
             if apart or (before.crew != first.crew and (days == 0 or follow.same_crew)):
                 return f"follows {follow.first}, which has moved", (follow.first,)
         return None

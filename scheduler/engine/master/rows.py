@@ -11,7 +11,7 @@ import numpy as np
 
 from scheduler.engine.master.cover_cuts import Cut, cover_cut
 from scheduler.engine.master.subset_row_cuts import LARGEST_SET, broken
-from scheduler.engine.model.arrays import FAR, Ints, Model
+from scheduler.engine.model.arrays import FAR, MOST, Ints, Model
 from scheduler.engine.model.compiled import compiled
 from scheduler.engine.pricing.columns import Columns
 from scheduler.engine.pricing.crew_day import Day, Prices
@@ -130,7 +130,7 @@ class Rows:
                         cap.append(int(shelf[d]))
 
     def _follow_rows(self, cap: list[int]) -> None:
-        for p, (_, then, _, _, same) in enumerate(self.model.follow):
+        for p, (_, then, _, _, same, *_) in enumerate(self.model.follow.tolist()):
             for k in self.model.crew_days:
                 if int(then) in k.jobs:
                     place = (p, k.crew if same else 0, k.day)
@@ -205,7 +205,7 @@ class Rows:
                 prize = prize + np.where(row >= 0, dual[np.maximum(row, 0)], 0.0) * gives
             place = {int(j): i for i, j in enumerate(day.jobs)} if len(m.follow) else {}
             pairs = np.zeros(len(day.pairs))
-            for p, (first, then, least, most, same) in enumerate(m.follow):
+            for p, (first, then, least, _, same, *most) in enumerate(m.follow.tolist()):
                 crew = m.crew_of[k] if same else 0
                 if int(then) in place:
                     price = dual[self.follow_row[p, crew, m.day_of[k]]]
@@ -214,7 +214,9 @@ class Rows:
                     else:
                         prize[place[int(then)]] += price
                 if int(first) in place:
-                    for d in range(m.day_of[k] + max(1, least), min(m.week.days - 1, m.day_of[k] + most) + 1):
+                    for d in range(
+                        m.day_of[k] + max(1, least), min(m.week.days - 1, m.day_of[k] + most[m.day_of[k]]) + 1
+                    ):
                         if self.follow_row[p, crew, d] >= 0:
                             prize[place[int(first)]] -= dual[self.follow_row[p, crew, d]]
             job.append(prize)
@@ -343,7 +345,7 @@ def _entries(
                 index[n], value[n] = rows.follow[f, g, d], 1.0
                 n += 1
             if has_first:
-                for later in range(d + max(1, m.follow[f, 2]), min(days - 1, d + m.follow[f, 3]) + 1):
+                for later in range(d + max(1, m.follow[f, 2]), min(days - 1, d + m.follow[f, MOST + d]) + 1):
                     if rows.follow[f, g, later] >= 0:
                         index[n], value[n] = rows.follow[f, g, later], -1.0
                         n += 1

@@ -21,6 +21,7 @@ from scheduler.week import Shift, Week
 
 Ints = NDArray[np.int64]
 FAR = 1 << 40  # later than any time, more than any number of days
+MOST = 5  # from which column of a follow on the most days later stand, by the day of its first job
 
 
 @dataclass(frozen=True)
@@ -96,7 +97,7 @@ class Model:
     row_of: Ints  # by item: its row in the master: its own number, or that of the item of `copied` that it is a copy of
     assist_from: Ints  # by assist item from the first: minutes after the job's start
     assist_to: Ints
-    follow: Ints  # (F, 5): first, then, min_days, max_days (FAR for none), same_crew
+    follow: Ints  # (F, MOST + days): first, then, min_days, max_days (FAR: any), same_crew; most by day of `first`
     items: list[str]
     stock_items: list[str]
     group: Ints  # (K,): the crew day that stands for all that differ in nothing but the crew's name

@@ -8,7 +8,7 @@ from dataclasses import replace
 import numpy as np
 from numpy.typing import NDArray
 
-from scheduler.engine.model.arrays import FAR, CrewDay, Ints, Model
+from scheduler.engine.model.arrays import FAR, MOST, CrewDay, Ints, Model
 from scheduler.engine.model.fixed import NOTHING, Fixed, check, contradiction
 from scheduler.engine.model.options import Options, at, from_on, options_of, skip_cost
 from scheduler.engine.model.second import Assists, reload_minutes, weekly_rows
@@ -362,10 +362,11 @@ def _rest(week: Week, crew_days: list[CrewDay]) -> Ints:
 def _follow(week: Week) -> Ints:
     number = {j.id: n for n, j in enumerate(week.jobs)}
     rows = [
-        (number[f.first], number[f.then], f.min_days, FAR if f.max_days is None else f.max_days, int(f.same_crew))
+        [number[f.first], number[f.then], f.min_days, FAR if f.max_days is None else f.max_days, int(f.same_crew)]
+        + [FAR if (most := f.most(day)) is None else most for day in range(week.days)]
         for f in week.follows
     ]
-    return np.array(rows, dtype=np.int64).reshape(len(rows), 5)
+    return np.array(rows, dtype=np.int64).reshape(len(rows), MOST + week.days)
 
 
 def groups(model: Model) -> Ints:

@@ -228,7 +228,7 @@ def _follows(model: Model, jobs: Ints) -> tuple[list[int], Follows]:
                 if other != n:
                     forbidden[n] |= bit[other]
     pairs, first, then = list[int](), list[int](), list[int]()
-    for number, (one, other, least, _, _) in enumerate(model.follow.tolist()):
+    for number, (one, other, least, *_) in enumerate(model.follow.tolist()):
         f, t = place.get(one), place.get(other)
         if f is None or t is None:
             continue

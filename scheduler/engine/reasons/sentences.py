@@ -357,17 +357,17 @@ class ToldReason:
             at = visits.get(f.first)
             if at is None:
                 return f"It follows {f.first}, which is not planned"
-            apart = day - at[1]
+            apart, latest = day - at[1], f.most(at[1])
             if (
                 f.min_days <= apart
-                and (f.max_days is None or apart <= f.max_days)
+                and (latest is None or apart <= latest)
                 and (at[0] == crew.id or (apart > 0 and not f.same_crew))
             ):
                 continue
             least = f"at least {f.min_days}" if f.min_days else ""
-            most = f"at most {f.max_days}" if f.max_days is not None else ""
+            most = f"at most {latest}" if latest is not None else ""
             asked = " and ".join(x for x in (least, most) if x)
-            asked = f"{asked} {'day' if 1 in (f.min_days, f.max_days) else 'days'} later" if asked else "not earlier"
+            asked = f"{asked} {'day' if 1 in (f.min_days, latest) else 'days'} later" if asked else "not earlier"
             asked += " with the same crew" if f.same_crew else ", on the same day with the same crew"
             return f"It follows {f.first} ({asked}), which {crew_name(week, at[0])} does on {day_name(week, at[1])}"
         firsts = [f.first for f in week.follows if f.then == self.job.id]

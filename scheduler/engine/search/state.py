@@ -10,7 +10,7 @@ from typing import Any, NamedTuple
 
 import numpy as np
 
-from scheduler.engine.model.arrays import Model
+from scheduler.engine.model.arrays import MOST, Model
 from scheduler.engine.model.compiled import inlined
 from scheduler.engine.search.insertion import BY, DONE, EARLY, ENDS, LATE, note_ends
 from scheduler.engine.search.route_cost import SCRATCH, Arrays, helpers_for, timed_cost
@@ -140,7 +140,7 @@ def first_place(w: Any, s: Any, j: int, k: int) -> int:
 def parted(follow: Any, day_of: Any, crew_of: Any, f: int, first: int, then: int) -> bool:
     """Say whether follow f forbids its jobs on these two crew days."""
     days = day_of[then] - day_of[first]
-    if days < follow[f, 2] or days > follow[f, 3]:
+    if days < follow[f, 2] or days > follow[f, MOST + day_of[first]]:
         return True
     return bool((days == 0 or follow[f, 4] != 0) and crew_of[then] != crew_of[first])
 

@@ -13,7 +13,7 @@ from typing import Any
 
 from ortools.sat.python import cp_model
 
-from scheduler.engine.model.arrays import FAR, Model
+from scheduler.engine.model.arrays import FAR, MOST, Model
 from scheduler.engine.model.timing import Timed
 from scheduler.engine.search.whole_day import CrewDayModel
 
@@ -119,7 +119,7 @@ class WholeModel:
         def fits(f: Any, one: int, other: int) -> bool:
             days = int(m.day_of[other] - m.day_of[one])
             same = m.crew_of[one] == m.crew_of[other]
-            return bool(f[2] <= days <= f[3] and (same or (days > 0 and not f[4])))
+            return bool(f[2] <= days <= f[MOST + int(m.day_of[one])] and (same or (days > 0 and not f[4])))
 
         for f in m.follow.tolist():
             first, then = f[0], f[1]

@@ -137,7 +137,7 @@ class CrewDayModel:
         cp.add_circuit(arcs)
         self.metres = sum(metres)
         place = {int(j): self.start[j] for j in self.items}
-        for first, then, least, _, _ in m.follow.tolist():
+        for first, then, least, *_ in m.follow.tolist():
             if first in place and then in place:
                 both = [self.there[first], self.there[then]]
                 if least > 0:

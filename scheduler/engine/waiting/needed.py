@@ -89,7 +89,7 @@ def _of_job(week: Week, out: tuple[Outing, ...], name: str) -> Iterator[Undo]:
         kept = (
             first is not None
             and f.min_days <= then.day - first.day
-            and (f.max_days is None or then.day - first.day <= f.max_days)
+            and ((most := f.most(first.day)) is None or then.day - first.day <= most)
             and (first.crew == then.crew or not (f.same_crew or first.day == then.day))
             and (first.day < then.day or then.start >= first.end)
         )

@@ -16,13 +16,13 @@ from api.access.accounts import Role
 from api.database import transaction
 from api.ledger.day_rows import days_of
 from api.ledger.history import note
+from api.ledger.plans.documents import as_data, notes_from_data
 from api.ledger.work_days import work_days
-from api.week.following import most_days
 from api.week.horizon.document import horizon_of
-from api.week.run.planning import planned, prepare_week
+from api.week.run.planning import planned
 from scheduler import Put, by_hand
 from scheduler.audit import audit
-from scheduler.week import Week
+from scheduler.week import Week, read_week, week_document
 from tests.conftest import BuiltDemo
 from tests.service.cast import PAGE, signed_in
 from tests.service.day.day_cast import DAY, MORNING, on_the_morning, post_day
@@ -112,15 +112,19 @@ def test_the_weeks_ahead_have_it_go_on_after_the_weekend(app: FastAPI) -> None:
     assert allowed == {7}
 
 
-def test_without_a_promise_it_never_pauses_on_a_day_of_work(app: FastAPI) -> None:
+def test_without_a_promise_it_goes_on_on_the_next_day_of_work_whichever_it_begins_on(app: FastAPI) -> None:
     then = second(app)
-    week = prepare_week(app.state.database, DAY, MORNING).built.week
-    (follow,) = (one for one in week.follows if (one.first, one.then) == (JOB, then))
-    assert (follow.min_days, follow.max_days) == (1, 1)
     with transaction(app.state.database) as session:
-        ahead = horizon_of(session, MORNING).week
-    (follow,) = (one for one in ahead.follows if (one.first, one.then) == (JOB, then))
-    assert (follow.min_days, follow.max_days) == (1, 1)
+        known = horizon_of(session, MORNING)
+    week, monday = known.document, 7 - known.start_date.weekday()
+    friday = monday + 4
+    assert _planned(week, then, friday, friday + 3)
+    assert _planned(week, then, monday, monday + 1)
+    assert not _planned(week, then, monday, monday + 3)  # as far apart as Friday and Monday, with days of work between
+    kept = read_week(week_document(week))  # whoever has the document alone allows no less
+    (follow,) = (one for one in kept.follows if (one.first, one.then) == (JOB, then))
+    assert (follow.min_days, follow.max_days) == (1, 3)
+    assert notes_from_data(as_data(week, None)).put(kept).follows == week.follows
 
 
 def test_the_page_says_so_and_calls_monday_after_friday_in_order(app: FastAPI) -> None:
@@ -138,28 +142,6 @@ def test_the_page_says_so_and_calls_monday_after_friday_in_order(app: FastAPI) -
         session.add(row)
         note(session, MORNING, "test", "promised", "visit", then, {})
     assert "▲ not in this order" in text_of(office.get(f"/jobs/{JOB}").text)
-
-
-@pytest.mark.parametrize(
-    ("worked", "most"),
-    [
-        ([0, 1, 2, 3, 4], 1),
-        ([0, 1, 3, 4], 2),  # Wednesday closed: Tuesday to Thursday, and no other two days lie two apart
-        ([0, 1, 2, 4], 1),  # Thursday closed: Monday to Wednesday would pass Tuesday by
-        ([0, 2, 4], 2),
-        ([0, 1, 2, 3, 4, 7, 8, 9, 10, 11], 1),
-        ([4, 7], 3),
-        ([3], 1),
-    ],
-)
-def test_how_far_apart_two_days_may_be(worked: list[int], most: int) -> None:
-    every = range(14)
-    assert most_days(worked, every, every) == most
-    for a in worked:
-        for b in worked:
-            if 1 <= b - a <= most:
-                assert not any(a < day < b for day in worked)
-    assert most_days([0, 1, 2, 3, 4, 7, 8], [4], every) == 3  # it can begin on Friday alone
 
 
 def _planned(week: Week, then: str, first_day: int, day: int) -> bool:

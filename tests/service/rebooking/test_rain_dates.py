@@ -42,7 +42,7 @@ def visit(app: FastAPI, office: TestClient) -> str:
         if kinds[name] == "survey":  # no wind stops it
             continue
         answer = office.get(f"/jobs/{name}/rain-date").json()
-        if answer["days"]:
+        if any(not day["next_week"] for day in answer["days"]):
             return name
     raise AssertionError("no visit of the demo could have a rain date")
 

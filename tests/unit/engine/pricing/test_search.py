@@ -39,7 +39,7 @@ def fits(model: Model, k: int, jobs: tuple[int, ...]) -> bool:
     """Whether what the van holds and the follows among these jobs allow the order."""
     if model.weight[list(jobs)].sum() > model.payload[k] or model.boxes[list(jobs)].sum() > model.max_boxes[k]:
         return False
-    for first, then, least, _, _ in model.follow:
+    for first, then, least, *_ in model.follow:
         if first in jobs and then in jobs and (least > 0 or jobs.index(then) < jobs.index(first)):
             return False
     return True
