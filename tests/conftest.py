@@ -2,9 +2,7 @@
 
 from __future__ import annotations
 
-import datetime
 import fcntl
-import functools
 import gc
 import os
 import pickle
@@ -26,10 +24,11 @@ from api.business import demo
 from api.database import open_database, upgrade
 from api.settings import sqlite_address
 from api.week.run import planning
-from scheduler import make_ready, plan_week
+from scheduler import make_ready
 from tests import contract, postgresql
 from tests.migrated import put_migrated
 from tests.one_a_day import one_a_day
+from tests.plan_demo import PLANNED_AT, kept_plan
 
 # How long one example takes hangs on what else the machine does: no reason to call a test failed.
 settings.register_profile("project", deadline=None)
@@ -172,22 +171,18 @@ def built(tmp_path_factory: pytest.TempPathFactory) -> BuiltDemo:
     return made_once(tmp_path_factory, "demo", build)
 
 
-# Enough for days of several stops, and no test may lean on which; of the processor's time, so that it is enough on a
-# machine that is busy with other things too.
-PLAN_S = 4.0
-PLANNED_AT = datetime.datetime(2027, 4, 8, 20, tzinfo=datetime.UTC)
-
-
 @pytest.fixture(scope="session")
 def planned_demo(compiled: None, built: BuiltDemo, tmp_path_factory: pytest.TempPathFactory) -> Path:
-    """The demo's folder with its week planned by the engine, not posted: copy it before changing anything in it."""
+    """The demo's folder with the plan of its week that the engine made, not posted: copy it before changing anything.
+
+    It is one plan for all machines (`tests.plan_demo`). The engine is compiled, for what is searched from there.
+    """
 
     def make(folder: Path) -> Path:
         shutil.copytree(built.out, folder, dirs_exist_ok=True)
         engine = open_database(sqlite_address(folder))
         made = planning.prepare_week(engine, built.made.start_date, PLANNED_AT)
-        planner = functools.partial(plan_week, clock=time.process_time)
-        planning.plan_week(engine, made, planner, seconds=PLAN_S, now=PLANNED_AT, by="test")
+        planning.plan_week(engine, made, kept_plan, seconds=1.0, now=PLANNED_AT, by="test")
         engine.dispose()
         return folder
 
