@@ -4,7 +4,6 @@ from __future__ import annotations
 
 import datetime
 import shutil
-import time
 from collections.abc import Iterator
 from pathlib import Path
 
@@ -18,24 +17,23 @@ from api.ledger.plans.documents import because_as_data
 from api.settings import sqlite_address
 from api.week.horizon.document import horizon_of
 from api.week.horizon.keeping import store
-from scheduler import plan_week
 from tests.conftest import made_once
+from tests.plan_demo import kept_plan
 from tests.service.cast import running, settings_for, signed_in
 
 THURSDAY = datetime.datetime(2027, 4, 8, 20, tzinfo=datetime.UTC)
-SEARCH_S = 3.0  # of the processor's time: a plan with room for more is enough
 
 
 @pytest.fixture(scope="session")
 def ahead_demo(planned_demo: Path, tmp_path_factory: pytest.TempPathFactory) -> Path:
-    """The demo's folder with the weeks ahead planned by the engine: copy it before changing anything in it."""
+    """The demo's folder with the engine's plan of the weeks ahead: copy it before changing anything in it."""
 
     def make(folder: Path) -> Path:
         shutil.copytree(planned_demo, folder, dirs_exist_ok=True)
         engine = open_database(sqlite_address(folder))
         with transaction(engine) as session:
             horizon = horizon_of(session, THURSDAY)
-            plan = plan_week(horizon.document, seconds=SEARCH_S, clock=time.process_time)
+            plan = kept_plan(horizon.document)
             store(
                 session, horizon.document, plan, weeks=horizon.weeks, because=because_as_data(horizon.because),
                 how="planned", made_from=None, now=THURSDAY, by="test",

@@ -7,6 +7,7 @@ import io
 import re
 import shutil
 from collections.abc import Iterator, Sequence
+from pathlib import Path
 from zoneinfo import ZoneInfo
 
 import icalendar
@@ -37,7 +38,7 @@ from scheduler.plan import Plan, Route, read_plan
 from scheduler.sheet import sheet
 from scheduler.week import Week, Week2, read_week
 from tests.conftest import BuiltDemo
-from tests.service.cast import JSON, PAGE, by_link, running, settings_for, signed_in
+from tests.service.cast import JSON, PAGE, application, by_link, running, settings_for, signed_in, started
 from tests.service.machine.test_settings import form_of
 from tests.service.office.test_set_up import text_of
 
@@ -65,8 +66,8 @@ def with_crates(week: Week, day: int = DAY) -> list[str]:
 
 
 @pytest.fixture(scope="module")
-def app(built: BuiltDemo, tmp_path_factory: pytest.TempPathFactory) -> Iterator[FastAPI]:
-    """The demo whose vans take one long box; a crew's day with two crates is posted."""
+def posted(built: BuiltDemo, tmp_path_factory: pytest.TempPathFactory) -> tuple[Path, int]:
+    """The folder of the demo whose vans take one long box, a crew's day with two crates posted, and that plan's id."""
     out = shutil.copytree(built.out, tmp_path_factory.mktemp("loads") / "out")
     with running(settings_for(out)) as app:
         app.state.clock = lambda: NOW
@@ -93,22 +94,61 @@ def app(built: BuiltDemo, tmp_path_factory: pytest.TempPathFactory) -> Iterator[
         stored, _ = plan_week(app.state.database, made, planner, seconds=1.0, now=NOW, by="test")
         posted = manager.post(f"/weeks/{MONDAY}/post", json={"plan_id": stored.id, "despite": ""})
         assert (posted.status_code, posted.json().get("despite")) == (201, []), posted.text
-        app.state.plan_id = stored.id
+        assert stored.id is not None
+        return out, stored.id
+
+
+@pytest.fixture
+def app(posted: tuple[Path, int], tmp_path: Path) -> Iterator[FastAPI]:
+    """The application over a copy of it."""
+    folder, plan_id = posted
+    with application(settings_for(shutil.copytree(folder, tmp_path / "out"))) as app, started(app):
+        app.state.clock = lambda: NOW
+        app.state.plan_id = plan_id
         yield app
 
 
-@pytest.fixture(scope="module")
+@pytest.fixture
 def manager(app: FastAPI) -> TestClient:
     return signed_in(app, Role.manager)
 
 
-@pytest.fixture(scope="module")
+@pytest.fixture
 def route(manager: TestClient, app: FastAPI) -> Route:
     """The crew's day: a visit, the yard again, another visit."""
     plan = read_plan(manager.get(f"/plans/{app.state.plan_id}").content)
     found = next(r for r in plan.routes if (r.crew, r.day) == (CREW, DAY))
     assert ["" if stop.reload else "job" for stop in found.stops] == ["job", "", "job"]
     return found
+
+
+def items(app: FastAPI, visit: str) -> list[str]:
+    """Return what a visit's kit holds, as it is ticked."""
+    with transaction(app.state.database) as session:
+        kit = made_kit(session, visit)
+        assert kit is not None
+        return [f"{item.where}: {item.name}" for item in kit.items]
+
+
+def clock_at(app: FastAPI, minute: int) -> str:
+    """Have the service's clock show a minute of the crew's day; return that moment."""
+    with transaction(app.state.database) as session:
+        zone = ZoneInfo(read_week(session.get_one(tables.StoredPlan, app.state.plan_id).week).timezone)
+    moment = datetime.datetime.combine(DATE, datetime.time(minute // 60, minute % 60), tzinfo=zone)
+    app.state.clock = lambda: moment
+    return moment.isoformat()
+
+
+def out_with_its_first_load(app: FastAPI, route: Route, *, ended: int) -> None:
+    """Have the van leave in time and the first visit end at a minute, partly done."""
+    crew, first = by_link(app, CREW, DATE), route.stops[0]
+    at = clock_at(app, route.depart)
+    ticked = {"at": at, "visit": first.job, "items": items(app, first.job), "on": True}
+    assert crew.post(f"{HOME}/ticks", json=ticked).status_code == 200
+    assert crew.post(f"{HOME}/out", json={"at": at}).status_code == 200
+    result = {"at": clock_at(app, ended), "visit": first.job, "outcome": "partly", "start": first.start, "end": ended,
+              "why": "ran out of time", "replaces": None}  # fmt: skip
+    assert crew.post(f"{HOME}/results", json=result).status_code == 201
 
 
 def test_the_day_keeps_every_rule_and_its_loads_are_told_apart(app: FastAPI, manager: TestClient, route: Route) -> None:
@@ -248,33 +288,24 @@ def test_the_van_leaves_with_its_first_load_and_takes_the_second_on_later(
     crew = by_link(app, CREW, DATE)
     at = morning.isoformat()
 
-    def items(visit: str) -> list[str]:
-        with transaction(app.state.database) as session:
-            kit = made_kit(session, visit)
-            assert kit is not None
-            return [f"{item.where}: {item.name}" for item in kit.items]
-
     def tick(visit: str, *, on: bool = True) -> int:
-        body = {"at": at, "visit": visit, "items": items(visit)[:1] if not on else items(visit), "on": on}
+        body = {"at": at, "visit": visit, "items": items(app, visit)[: None if on else 1], "on": on}
         return crew.post(f"{HOME}/ticks", json=body).status_code
 
     app.state.clock = lambda: morning
-    try:
-        lacking = crew.post(f"{HOME}/out", json={"at": at})
-        assert (lacking.status_code, list(lacking.json()["not_loaded"])) == (409, [first])
-        assert tick(first) == 200
-        left = crew.post(f"{HOME}/out", json={"at": at})
-        assert left.status_code == 200, left.text
-        assert left.json()["not_loaded"] == []
-        assert tick(first, on=False) == 409
-        assert tick(last) == 200
-        assert tick(last, on=False) == 200
-        assert tick(last) == 200
-        on_way = {"at": at, "visit": last, "what": "on_way"}
-        assert crew.post(f"{HOME}/times", json=on_way).status_code == 200
-        assert tick(last, on=False) == 409
-    finally:
-        app.state.clock = lambda: NOW
+    lacking = crew.post(f"{HOME}/out", json={"at": at})
+    assert (lacking.status_code, list(lacking.json()["not_loaded"])) == (409, [first])
+    assert tick(first) == 200
+    left = crew.post(f"{HOME}/out", json={"at": at})
+    assert left.status_code == 200, left.text
+    assert left.json()["not_loaded"] == []
+    assert tick(first, on=False) == 409
+    assert tick(last) == 200
+    assert tick(last, on=False) == 200
+    assert tick(last) == 200
+    on_way = {"at": at, "visit": last, "what": "on_way"}
+    assert crew.post(f"{HOME}/times", json=on_way).status_code == 200
+    assert tick(last, on=False) == 409
 
 
 @pytest.mark.parametrize("by_telephone", [False, True])
@@ -287,143 +318,109 @@ def test_the_rest_of_a_late_day_goes_by_the_yard_whoever_notes_it(
     with transaction(app.state.database) as session:
         stored = session.get_one(tables.StoredPlan, app.state.plan_id)
         week = read_week(stored.week)
-        zone = ZoneInfo(week.timezone)
-        told = list(session.exec(select(tables.DayResult.id).where(tables.DayResult.visit_id == first.job)))
     late = 50 if by_telephone else 70
     ended = first.end + late
-    at = datetime.datetime.combine(DATE, datetime.time(ended // 60, ended % 60), tzinfo=zone)
     number = {place.id: n for n, place in enumerate(week.places)}
     yard, here, there = (number[name] for name in (
         "yard-north", *(next(job.place for job in week.jobs if job.id == visit) for visit in (first.job, last.job))
     ))  # fmt: skip
     assert week.rest is not None
     to_yard, on = week.travel.minutes[here][yard], week.travel.minutes[yard][there] + week.rest.length
-    app.state.clock = lambda: at
-    try:
-        taken_back = {"at": at.isoformat(), "visit": last.job, "what": "on_way", "noted": False}
-        assert tells.post(f"{HOME}/times", json=taken_back).status_code == 200
-        result = {"at": at.isoformat(), "visit": first.job, "outcome": "partly", "start": first.start, "end": ended,
-                  "why": "ran out of time", "replaces": max(told, default=None)}  # fmt: skip
-        assert tells.post(f"{HOME}/results", json=result).status_code == 201
-        expected = tells.get(f"{HOME}/state", headers=JSON).json()["expected"]
-        loaded = {"start": ended + to_yard, "end": ended + to_yard + 25}
-        assert expected["loads"]["2"] == {**loaded, "late_min": loaded["start"] - load.start, "state": "ahead"}
-        assert expected["visits"][last.job]["start"] == loaded["end"] + on
-        page = text_of(manager.get(f"/days/{DATE}", headers=PAGE).text)
-        assert f"takes on load 2 in the yard now about {clock(loaded['start'])}" in page
-        assert f"{clock(last.start)}–{clock(last.end)} now about {clock(loaded['end'] + on)} {last.job}" in page
-        crew = next(one for one in manager.get("/today", headers=JSON).json()["crews"] if one["crew"] == CREW)
-        assert crew["where"].endswith(f"next the yard for load 2, there about {clock(loaded['start'])}")
-        assert crew["behind_min"] == loaded["start"] - load.start
-        assert f"about {clock(loaded['end'] + on)}" in crew["next"]
-        out = {"at": (at + datetime.timedelta(minutes=1)).isoformat(), "visit": last.job, "what": "on_way"}
-        app.state.clock = lambda: at + datetime.timedelta(minutes=1)
-        assert tells.post(f"{HOME}/times", json=out).status_code == 200  # said as it leaves the customer
-        said = tells.get(f"{HOME}/state", headers=JSON).json()["expected"]
-        assert said["visits"][last.job]["start"] == 1 + loaded["end"] + on
-        assert said["loads"] == {}
-    finally:
-        app.state.clock = lambda: NOW
+    result = {"at": clock_at(app, ended), "visit": first.job, "outcome": "partly", "start": first.start, "end": ended,
+              "why": "ran out of time", "replaces": None}  # fmt: skip
+    assert tells.post(f"{HOME}/results", json=result).status_code == 201
+    expected = tells.get(f"{HOME}/state", headers=JSON).json()["expected"]
+    loaded = {"start": ended + to_yard, "end": ended + to_yard + 25}
+    assert expected["loads"]["2"] == {**loaded, "late_min": loaded["start"] - load.start, "state": "ahead"}
+    assert expected["visits"][last.job]["start"] == loaded["end"] + on
+    page = text_of(manager.get(f"/days/{DATE}", headers=PAGE).text)
+    assert f"takes on load 2 in the yard now about {clock(loaded['start'])}" in page
+    assert f"{clock(last.start)}–{clock(last.end)} now about {clock(loaded['end'] + on)} {last.job}" in page
+    crew = next(one for one in manager.get("/today", headers=JSON).json()["crews"] if one["crew"] == CREW)
+    assert crew["where"].endswith(f"next the yard for load 2, there about {clock(loaded['start'])}")
+    assert crew["behind_min"] == loaded["start"] - load.start
+    assert f"about {clock(loaded['end'] + on)}" in crew["next"]
+    out = {"at": clock_at(app, ended + 1), "visit": last.job, "what": "on_way"}
+    assert tells.post(f"{HOME}/times", json=out).status_code == 200  # said as it leaves the customer
+    said = tells.get(f"{HOME}/state", headers=JSON).json()["expected"]
+    assert said["visits"][last.job]["start"] == 1 + loaded["end"] + on
+    assert said["loads"] == {}
 
 
 def test_the_second_load_is_noted_as_the_first_is(app: FastAPI, manager: TestClient, route: Route) -> None:
     """Refused while a kit is not on the van, unless somebody lets it go by name; told to the office; taken back."""
-    _, load, last = route.stops
-    with transaction(app.state.database) as session:
-        zone = ZoneInfo(read_week(session.get_one(tables.StoredPlan, app.state.plan_id).week).timezone)
-        kit = made_kit(session, last.job)
-        assert kit is not None
-        items = [f"{item.where}: {item.name}" for item in kit.items]
-        for tap in session.exec(select(tables.StopTime).where(tables.StopTime.visit_id == last.job)):
-            session.delete(tap)
-        note(session, NOW, "test", "took back", "visit", last.job, {})
+    first, load, last = route.stops
+    out_with_its_first_load(app, route, ended=first.end + 50)
+    kit = items(app, last.job)
     crew = by_link(app, CREW, DATE)
 
-    def at(minute: int) -> str:
-        moment = datetime.datetime.combine(DATE, datetime.time(minute // 60, minute % 60), tzinfo=zone)
-        app.state.clock = lambda: moment
-        return moment.isoformat()
-
     def tell(minute: int, what: str, **more: object) -> Response:
-        return crew.post(f"{HOME}/loads", json={"at": at(minute), "load": 2, "what": what, **more})
+        return crew.post(f"{HOME}/loads", json={"at": clock_at(app, minute), "load": 2, "what": what, **more})
 
     def tick(*, on: bool) -> int:
-        body = {"at": at(load.end), "visit": last.job, "items": items if on else items[:1], "on": on}
+        body = {"at": clock_at(app, load.end), "visit": last.job, "items": kit[: None if on else 1], "on": on}
         return crew.post(f"{HOME}/ticks", json=body).status_code
 
     late = load.start + 90
-    try:
-        assert crew.post(f"{HOME}/loads", json={"at": at(late), "load": 3, "what": "here"}).status_code == 404
-        assert tell(late, "gone").status_code == 422
-        assert tell(late, "here").status_code == 200
-        assert tell(late + 5, "here").json()["at"] == tell(late + 6, "here").json()["at"]  # what is noted first counts
-        state = crew.get(f"{HOME}/state", headers=JSON).json()
-        assert list(state["load_times"]["2"]) == ["here"]
-        assert state["expected"]["loads"]["2"] == {
-            "start": late, "end": late + 25, "late_min": 90, "state": "there"
-        }  # fmt: skip
-        line = next(one for one in manager.get("/today", headers=JSON).json()["crews"] if one["crew"] == CREW)
-        assert line["where"] == f"in the yard for load 2 since {clock(late)}, done about {clock(late + 25)}"
+    assert crew.post(f"{HOME}/loads", json={"at": clock_at(app, late), "load": 3, "what": "here"}).status_code == 404
+    assert tell(late, "gone").status_code == 422
+    assert tell(late, "here").status_code == 200
+    assert tell(late + 5, "here").json()["at"] == tell(late + 6, "here").json()["at"]  # what is noted first counts
+    state = crew.get(f"{HOME}/state", headers=JSON).json()
+    assert list(state["load_times"]["2"]) == ["here"]
+    assert state["expected"]["loads"]["2"] == {
+        "start": late, "end": late + 25, "late_min": 90, "state": "there"
+    }  # fmt: skip
+    line = next(one for one in manager.get("/today", headers=JSON).json()["crews"] if one["crew"] == CREW)
+    assert line["where"] == f"in the yard for load 2 since {clock(late)}, done about {clock(late + 25)}"
 
-        assert tick(on=False) == 200
-        refused = tell(late + 20, "loaded")
-        assert (refused.status_code, list(refused.json()["not_loaded"])) == (409, [last.job])
-        assert tell(late + 20, "loaded", overruled_by="Odile").status_code == 422
-        whole = {"overruled_by": "Odile", "overruled_why": "we fetch it tomorrow"}
-        assert tell(late + 20, "loaded", **whole).status_code == 200
-        day = text_of(manager.get(f"/days/{DATE}", headers=PAGE).text)
-        assert (
-            f"takes on load 2 in the yard there {clock(late)} ✓ loaded {clock(late + 20)} ▲ without {last.job}" in day
-        )
-        assert "Odile – “we fetch it tomorrow”" in day
-        assert tell(late + 20, "loaded", noted=False).json()["at"] is None
-        assert tick(on=True) == 200
-        assert tell(late + 22, "loaded").status_code == 200
-        assert tick(on=False) == 409  # it has left
-        state = crew.get(f"{HOME}/state", headers=JSON).json()
-        assert sorted(state["load_times"]["2"]) == ["here", "loaded"]
-        assert "2" not in state["expected"]["loads"]
-        line = next(one for one in manager.get("/today", headers=JSON).json()["crews"] if one["crew"] == CREW)
-        assert line["where"] == f"load 2 on the van {clock(late + 22)}, not on the way again yet"
-        assert "✓ loaded" in text_of(manager.get(f"/days/{DATE}", headers=PAGE).text)
+    assert tick(on=False) == 200
+    refused = tell(late + 20, "loaded")
+    assert (refused.status_code, list(refused.json()["not_loaded"])) == (409, [last.job])
+    assert tell(late + 20, "loaded", overruled_by="Odile").status_code == 422
+    whole = {"overruled_by": "Odile", "overruled_why": "we fetch it tomorrow"}
+    assert tell(late + 20, "loaded", **whole).status_code == 200
+    day = text_of(manager.get(f"/days/{DATE}", headers=PAGE).text)
+    assert f"takes on load 2 in the yard there {clock(late)} ✓ loaded {clock(late + 20)} ▲ without {last.job}" in day
+    assert "Odile – “we fetch it tomorrow”" in day
+    assert tell(late + 20, "loaded", noted=False).json()["at"] is None
+    assert tick(on=True) == 200
+    assert tell(late + 22, "loaded").status_code == 200
+    assert tick(on=False) == 409  # it has left
+    state = crew.get(f"{HOME}/state", headers=JSON).json()
+    assert sorted(state["load_times"]["2"]) == ["here", "loaded"]
+    assert "2" not in state["expected"]["loads"]
+    line = next(one for one in manager.get("/today", headers=JSON).json()["crews"] if one["crew"] == CREW)
+    assert line["where"] == f"load 2 on the van {clock(late + 22)}, not on the way again yet"
+    assert "✓ loaded" in text_of(manager.get(f"/days/{DATE}", headers=PAGE).text)
 
-        for what, minute in (("on_way", late + 22), ("here", late + 40)):
-            body = {"at": at(minute), "visit": last.job, "what": what}
-            assert crew.post(f"{HOME}/times", json=body).status_code == 200
-        with transaction(app.state.database) as session:
-            assert [(one.visit_id, one.took_min) for one in drives_done(session)] == [(last.job, 18.0)]
-        assert tell(late + 50, "here", noted=False).json()["at"] is None
-        assert crew.get(f"{HOME}/state", headers=JSON).json()["load_times"] == {}
-    finally:
-        app.state.clock = lambda: NOW
+    for what, minute in (("on_way", late + 22), ("here", late + 40)):
+        body = {"at": clock_at(app, minute), "visit": last.job, "what": what}
+        assert crew.post(f"{HOME}/times", json=body).status_code == 200
+    with transaction(app.state.database) as session:
+        assert [(one.visit_id, one.took_min) for one in drives_done(session)] == [(last.job, 18.0)]
+    assert tell(late + 50, "here", noted=False).json()["at"] is None
+    assert crew.get(f"{HOME}/state", headers=JSON).json()["load_times"] == {}
 
 
 def test_what_can_be_done_for_the_rest_of_such_a_day(app: FastAPI, manager: TestClient, route: Route) -> None:
     first, _, last = route.stops
+    out_with_its_first_load(app, route, ended=first.end + 50)
+    clock_at(app, first.end + 75)
+    ways = manager.get(f"/today/crews/{CREW}/ways", headers=JSON).json()
+    assert ways["stay"] is not None
+    assert (ways["fault"], ways["stays"]) == ("", [])
+    [way] = ways["ways"]  # no other crew is out, and there is one visit left
+    assert way["key"] == f"put-off:{last.job}:"
+    form = {"way": way["key"], "seen": ways["seen"], "weighs": way["weighs"]}
+    taken = manager.post(f"/today/crews/{CREW}/ways", data=form, headers=JSON)
+    assert taken.status_code == 200, taken.text
     with transaction(app.state.database) as session:
-        zone = ZoneInfo(read_week(session.get_one(tables.StoredPlan, app.state.plan_id).week).timezone)
-        for tap in session.exec(select(tables.StopTime).where(tables.StopTime.visit_id == last.job)):
-            session.delete(tap)
-        note(session, NOW, "test", "took back", "visit", last.job, {})
-    late = first.end + 75
-    app.state.clock = lambda: datetime.datetime.combine(DATE, datetime.time(late // 60, late % 60), tzinfo=zone)
-    try:
-        ways = manager.get(f"/today/crews/{CREW}/ways", headers=JSON).json()
-        assert ways["stay"] is not None
-        assert (ways["fault"], ways["stays"]) == ("", [])
-        [way] = ways["ways"]  # no other crew is out, and there is one visit left
-        assert way["key"] == f"put-off:{last.job}:"
-        form = {"way": way["key"], "seen": ways["seen"], "weighs": way["weighs"]}
-        taken = manager.post(f"/today/crews/{CREW}/ways", data=form, headers=JSON)
-        assert taken.status_code == 200, taken.text
-        with transaction(app.state.database) as session:
-            posted = session.exec(select(tables.PostedWeek).order_by(tables.PostedWeek.id.desc())).first()  # type: ignore[union-attr]
-            assert posted is not None
-            stored = session.get_one(tables.StoredPlan, posted.plan_id)
-            plan = read_plan(stored.plan)
-            assert audit(read_week(stored.week), plan).broken_rules == ()
-        mine = next(one for one in plan.routes if (one.crew, one.day) == (CREW, DAY))
-        assert [(stop.job, stop.reload is True) for stop in mine.stops] == [(first.job, False)]
-        assert manager.get(f"{HOME}/state", headers=JSON).json()["loads"] == []
-    finally:
-        app.state.clock = lambda: NOW
+        posted = session.exec(select(tables.PostedWeek).order_by(tables.PostedWeek.id.desc())).first()  # type: ignore[union-attr]
+        assert posted is not None
+        stored = session.get_one(tables.StoredPlan, posted.plan_id)
+        plan = read_plan(stored.plan)
+        assert audit(read_week(stored.week), plan).broken_rules == ()
+    mine = next(one for one in plan.routes if (one.crew, one.day) == (CREW, DAY))
+    assert [(stop.job, stop.reload is True) for stop in mine.stops] == [(first.job, False)]
+    assert manager.get(f"{HOME}/state", headers=JSON).json()["loads"] == []
