@@ -6,7 +6,7 @@ import datetime
 import io
 import re
 import shutil
-from collections.abc import Iterator, Sequence
+from collections.abc import Iterator
 from pathlib import Path
 from zoneinfo import ZoneInfo
 
@@ -28,11 +28,10 @@ from api.feeds.calendar import crew_calendar
 from api.fields.shown import clock, short_clock
 from api.learning.done import drives_done
 from api.ledger.history import note
-from api.papers.kits import made_kit
 from api.week.horizon.document import horizon_of
 from api.week.horizon.standing import standing
-from api.week.run.planning import plan_week, planned, prepare_week
-from scheduler import Off, Put, by_hand
+from api.week.run.planning import plan_week, prepare_week
+from scheduler import Off, by_hand
 from scheduler.audit import audit
 from scheduler.plan import Plan, Route, read_plan
 from scheduler.sheet import sheet
@@ -41,28 +40,13 @@ from tests.conftest import BuiltDemo
 from tests.service.cast import JSON, PAGE, application, by_link, running, settings_for, signed_in, started
 from tests.service.machine.test_settings import form_of
 from tests.service.office.test_set_up import text_of
+from tests.service.week.loads import CREW, items, loaded_twice, with_crates
 
 MONDAY = datetime.date(2027, 4, 12)
 NOW = datetime.datetime(2027, 4, 8, 20, tzinfo=datetime.UTC)
-CREW, DAY = "north-1", 1  # of the week
+DAY = 1  # of the week
 DATE = MONDAY + datetime.timedelta(days=DAY)
 HOME = f"/crews/{CREW}/days/{DATE}"
-
-
-def loaded_twice(week: Week, jobs: Sequence[str], day: int = DAY) -> Plan:
-    """Return a plan in which the crew does as many of the jobs on the day as go, by as few loads as need be."""
-    plan = planned(week, ())
-    for job in jobs:
-        tried = by_hand(week, plan, Put(job, CREW, day))
-        plan = tried.plan if tried.allowed else plan
-    return plan
-
-
-def with_crates(week: Week, day: int = DAY) -> list[str]:
-    """Return jobs whose crates lie ready in the crew's yard and nobody was told of."""
-    yard = next(crew.yard for crew in week.crews if crew.id == CREW)
-    ready = [job for job in week.jobs if job.ready_day is not None and job.ready_day <= day and not job.booked]
-    return [job.id for job in ready if job.boxes and job.yard == yard]
 
 
 @pytest.fixture(scope="module")
@@ -89,7 +73,7 @@ def posted(built: BuiltDemo, tmp_path_factory: pytest.TempPathFactory) -> tuple[
         assert week.reload.minutes == 25
 
         def planner(week: Week, *, seconds: float, report: object = None) -> Plan:
-            return loaded_twice(week, with_crates(week))
+            return loaded_twice(week, with_crates(week, DAY), DAY)
 
         stored, _ = plan_week(app.state.database, made, planner, seconds=1.0, now=NOW, by="test")
         posted = manager.post(f"/weeks/{MONDAY}/post", json={"plan_id": stored.id, "despite": ""})
@@ -120,14 +104,6 @@ def route(manager: TestClient, app: FastAPI) -> Route:
     found = next(r for r in plan.routes if (r.crew, r.day) == (CREW, DAY))
     assert ["" if stop.reload else "job" for stop in found.stops] == ["job", "", "job"]
     return found
-
-
-def items(app: FastAPI, visit: str) -> list[str]:
-    """Return what a visit's kit holds, as it is ticked."""
-    with transaction(app.state.database) as session:
-        kit = made_kit(session, visit)
-        assert kit is not None
-        return [f"{item.where}: {item.name}" for item in kit.items]
 
 
 def clock_at(app: FastAPI, minute: int) -> str:
@@ -316,10 +292,8 @@ def test_the_rest_of_a_late_day_goes_by_the_yard_whoever_notes_it(
     first, load, last = route.stops
     tells = manager if by_telephone else by_link(app, CREW, DATE)
     with transaction(app.state.database) as session:
-        stored = session.get_one(tables.StoredPlan, app.state.plan_id)
-        week = read_week(stored.week)
-    late = 50 if by_telephone else 70
-    ended = first.end + late
+        week = read_week(session.get_one(tables.StoredPlan, app.state.plan_id).week)
+    ended = first.end + (50 if by_telephone else 70)
     number = {place.id: n for n, place in enumerate(week.places)}
     yard, here, there = (number[name] for name in (
         "yard-north", *(next(job.place for job in week.jobs if job.id == visit) for visit in (first.job, last.job))
