@@ -11,6 +11,7 @@ from sqlmodel import select
 
 from api import tables
 from api.database import transaction
+from api.ledger.history import note
 from api.ledger.plans.posted import posted_week
 from scheduler.audit import audit
 from scheduler.plan import read_plan
@@ -96,3 +97,11 @@ def holds_together(app: FastAPI, cost_cents: int) -> None:
     verdict = audit(week, plan)
     assert verdict.ok, verdict.broken_rules
     assert stored.cost_cents == plan.cost.total == verdict.cost.total == cost_cents
+
+
+def van_away(app: FastAPI, crew_id: str, day: datetime.date, now: datetime.datetime) -> None:
+    """Have the crew's van in the workshop on a day."""
+    with transaction(app.state.database) as session:
+        van_id = session.get_one(tables.Crew, crew_id).van_id
+        session.add(tables.VanOut(van_id=van_id, first=day, last=day, why="clutch"))
+        note(session, now, "test", "changed", "van", van_id, {})

@@ -27,7 +27,7 @@ from scheduler.audit import audit
 from scheduler.plan import Plan, read_plan
 from scheduler.week import read_week
 from tests.service.cast import PAGE
-from tests.service.rebooking.cast import MONDAY, THURSDAY, of_kind, opened, posted, searched, spots, take
+from tests.service.rebooking.cast import MONDAY, THURSDAY, of_kind, opened, posted, searched, spots, take, van_away
 from tests.service.rebooking.test_rain_dates import NOW, storm
 
 NEXT = MONDAY + datetime.timedelta(days=7)
@@ -180,11 +180,7 @@ def test_a_next_week_that_is_posted_is_posted_again_with_it(app: FastAPI, office
 
 def test_a_crew_that_is_away_in_the_next_week_is_told(app: FastAPI, office: TestClient, visit: str) -> None:
     day = keep(office, visit)
-    with transaction(app.state.database) as session:
-        crew = session.get_one(tables.Crew, day["crew"])
-        date = datetime.date.fromisoformat(day["date"])
-        session.add(tables.VanOut(van_id=crew.van_id, first=date, last=date, why="clutch"))
-        note(session, NOW, "test", "changed", "van", crew.van_id, {})
+    van_away(app, day["crew"], datetime.date.fromisoformat(day["date"]), NOW)
     (line,) = office.get("/rebooking").json()["rain_dates"]
     assert "does not have" in line["cannot"]
     assert office.post(f"/jobs/{visit}/rain-date/go").status_code == 409
