@@ -20,7 +20,8 @@ from api.week.run.planning import plan_week, prepare_week
 from scheduler.plan import Plan, Stop
 from scheduler.week import Week
 from tests.browser.board import Board, axe, no_sideways_scroll
-from tests.service.week.test_second_loads import CREW, DATE, DAY, MONDAY, loaded_twice, with_crates
+from tests.service.week.loads import CREW, loaded_twice, with_crates
+from tests.service.week.test_second_loads import DATE, DAY, MONDAY
 
 pytestmark = pytest.mark.browser
 NOW = datetime.datetime(2027, 4, 8, 22, tzinfo=datetime.UTC)
@@ -35,7 +36,7 @@ def post_loads(board: Board) -> tuple[Stop, Stop, Stop]:
         note(session, NOW, "test", "changed", "van", "all", {})
 
     def planner(week: Week, *, seconds: float, report: object = None) -> Plan:
-        return loaded_twice(week, with_crates(week))
+        return loaded_twice(week, with_crates(week, DAY), DAY)
 
     made = prepare_week(database, MONDAY, NOW)
     stored, _ = plan_week(database, made, planner, seconds=1.0, now=NOW, by="test")
