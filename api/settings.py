@@ -19,9 +19,9 @@ from pydantic import Field, ValidationError
 from pydantic.fields import FieldInfo
 from pydantic_settings import BaseSettings, PydanticBaseSettingsSource, SettingsConfigDict
 
-from api.fields.mail import Server, read_sender, read_server
-from api.fields.provider import Provider, read_provider
-from api.fields.reached import read_cluster, read_database, read_networks, read_tiles
+from api.fields.addresses.mail import Server, read_sender, read_server
+from api.fields.addresses.provider import Provider, read_provider
+from api.fields.addresses.reached import read_cluster, read_database, read_networks, read_tiles
 from scheduler.errors import BadInput
 
 PREFIX, IN_FILE = "EAVEBOARD_", "_FILE"

@@ -55,7 +55,7 @@ def add_job(
     session.add(awning)
     session.flush()
     session.add_all(tables.MakerPart(awning_id=awning.id, item=i, quantity=q) for i, q in parts.items())
-    visit = tables.Visit(id=visit_id, kind="install", site_id=f"S-{n}", order_id=f"O-{n}", awning_id=awning.id)
+    visit = tables.Visit(id=visit_id, kind="install", site_id=f"S-{n}", order_id=f"O-{n}", awning_id=awning.id)  # type: ignore[call-arg]
     session.add(visit)
     session.flush()
     items = [KitItem(name, quantity, "crate", None) for name, quantity in parts.items()]

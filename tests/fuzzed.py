@@ -33,7 +33,7 @@ import openpyxl
 from api.business.begin import unpacked
 from api.business.seed import read_business
 from api.exchange.importing import IMPORTABLE
-from api.fields.yaml_text import plain_yaml
+from api.fields.files.yaml_text import plain_yaml
 from api.forecasts.nws import nws_forecast
 from api.forecasts.open_meteo import open_meteo_forecast
 from api.office.busy import USUAL, busy_rows, is_calendar

@@ -16,7 +16,7 @@ def small_week2(rng: random.Random, jobs: int = 3, crews: int = 2, days: int = 2
     """Return a valid week of the second format in which its rules often bind; all times are multiples of `STEP`."""
     base = small_week(rng, jobs=jobs, crews=crews, days=days, step=STEP)
     parts = {name: getattr(base, name) for name in base.__struct_fields__}
-    rest = None if base.rest is None else RestRule2(*msgspec.structs.astuple(base.rest), rng.random() < 0.7)
+    rest = None if base.rest is None else RestRule2(*msgspec.structs.astuple(base.rest), rng.random() < 0.7)  # type: ignore[call-arg]
     skip = rng.choice((1, 3))  # now and then all is worth planning
     parts |= {
         "format": "week/2",

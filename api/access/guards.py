@@ -31,8 +31,8 @@ from api.http.names import crew_called
 from api.http.pages import Database
 from api.http.problems import Problem
 from api.languages import gettext
+from api.ledger.days.riders import riding_on
 from api.ledger.plans.posted import does_job, posted_route
-from api.ledger.riders import riding_on
 from api.secret import accepted
 from api.settings import Settings
 from api.tables import Crew

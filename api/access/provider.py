@@ -21,7 +21,7 @@ from sqlmodel import Session, col, select
 
 from api.access.accounts import HalfIn, SignedIn, has_codes, new_session
 from api.database import transaction
-from api.fields.provider import Provider, is_private_way
+from api.fields.addresses.provider import Provider, is_private_way
 from api.ledger.history import note
 from api.tables import Account, SignIn
 

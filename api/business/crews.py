@@ -10,9 +10,9 @@ from sqlmodel import Session, col, select
 
 from api.business.part import BadValues, Group, Line, Part, cents, dollars_text, driving_cents, driving_text
 from api.business.rules import held
-from api.fields.cells import hours_text
+from api.fields.files.cells import hours_text
+from api.fields.files.sheets import Span, hours
 from api.fields.limits import limit
-from api.fields.sheets import Span, hours
 from api.fields.shown import DAY_MIN
 from api.http import versions
 from api.languages import to_say

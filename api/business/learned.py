@@ -8,7 +8,7 @@ from typing import Any
 from sqlmodel import Session
 
 from api.business.part import Group, Line, Part, chosen
-from api.fields.sheets import whole
+from api.fields.files.sheets import whole
 from api.http import versions
 from api.tables import LearningRule
 

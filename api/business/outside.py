@@ -14,7 +14,7 @@ from sqlmodel import Session
 from api.business.measured import DEGREES_F, FAHRENHEIT, INCHES, MPH, InUnits
 from api.business.part import BadValues, Group, Line, Part, chosen, words
 from api.business.rules import held
-from api.fields.sheets import whole
+from api.fields.files.sheets import whole
 from api.http import versions
 from api.languages import gettext, to_say
 from api.tables import ForecastSource, PlaceSource, RoadSource

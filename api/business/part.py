@@ -10,8 +10,8 @@ from typing import Any
 from sqlmodel import Session
 
 from api.business.measured import InUnits, UsualText
+from api.fields.files.sheets import one_of
 from api.fields.limits import MONEY, ColumnLimit, Text, Whole
-from api.fields.sheets import one_of
 from scheduler.errors import BadInput
 from scheduler.units import exact_length, feet_inches, parse_length
 

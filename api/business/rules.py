@@ -21,10 +21,10 @@ from api.business.part import (
     length_text,
     words,
 )
-from api.fields.cells import clock_text
+from api.fields.files.cells import clock_text
+from api.fields.files.sheets import time_of_day
 from api.fields.limits import LIMITS
 from api.fields.rules import KINDS, RULE_LIMITS, Rules, rules_from_data
-from api.fields.sheets import time_of_day
 from api.fields.slow_hours import slow_hours, slow_hours_text
 from api.http import versions
 from api.http.problems import Problem

@@ -49,7 +49,7 @@ def read_structured(path: Path, read: Callable[[bytes], T]) -> T:
 def _json_of(raw: bytes) -> bytes:
     import json
 
-    from api.fields.yaml_text import plain_yaml
+    from api.fields.files.yaml_text import plain_yaml
 
     value = plain_yaml(text_of(raw), MOST_YAML)
     try:

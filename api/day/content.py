@@ -17,9 +17,9 @@ from api.day.second_crews import ComingCrew, LiftStop, Meetings
 from api.hand_over.signing import signed_on
 from api.languages import language
 from api.languages.core import core_says
-from api.ledger.day_rows import days_of
+from api.ledger.days.day_rows import days_of
+from api.ledger.days.riders import riding_on
 from api.ledger.kept import kept
-from api.ledger.riders import riding_on
 from api.papers.shown.cautions import cautions
 from api.papers.shown.drilling import Hole, case_of, holes, said_finding
 from api.papers.shown.job_page import JobPage, job_pages

@@ -11,12 +11,12 @@ from dataclasses import dataclass, field
 from sqlmodel import Session, col, select
 
 from api import tables
+from api.ledger.days.lifts import lift_times, minutes_noted
+from api.ledger.days.loads import load_times
+from api.ledger.days.slow_hours import slow_hours_of
 from api.ledger.kept import kept
-from api.ledger.lifts import lift_times, minutes_noted
-from api.ledger.loads import load_times
 from api.ledger.plans.documents import plan_in, week_in
 from api.ledger.plans.posted import posted_on
-from api.ledger.slow_hours import slow_hours_of
 from scheduler.expected import DayPlan, Expected, ExpectedDay, Taps, day_plan
 from scheduler.expected_lifts import CrewNotes, expected_days, who_meet
 from scheduler.week import Week

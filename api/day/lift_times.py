@@ -7,7 +7,7 @@ from typing import Literal
 from sqlmodel import Session
 
 from api import tables
-from api.ledger.lifts import Noted, lift_times
+from api.ledger.days.lifts import Noted, lift_times
 from api.ledger.plans.posted_days import Act, PostedDay
 
 What = Literal["here", "over"]

@@ -8,7 +8,7 @@ from sqlmodel import Session
 
 from api import tables
 from api.day.loading import check_overruled, lacking_of, route_name, shelf_follows_leaving
-from api.ledger.loads import load_times
+from api.ledger.days.loads import load_times
 from api.ledger.plans.posted_days import Act, PostedDay
 
 What = Literal["here", "loaded"]

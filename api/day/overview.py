@@ -14,8 +14,8 @@ from api.day.expected import RunningDay, today_of
 from api.fields.shown import feet
 from api.http.names import crew_names
 from api.languages import gettext
-from api.ledger.lifts import Noted, lift_times
-from api.ledger.loads import LoadsNoted, load_times
+from api.ledger.days.lifts import Noted, lift_times
+from api.ledger.days.loads import LoadsNoted, load_times
 from api.ledger.plans.posted import posted_on
 from scheduler.expected import Kind
 from scheduler.plan import Route, Stop, read_plan

@@ -21,8 +21,8 @@ from api.day.stop_times import stop_times
 from api.day.van_changes import van_changes
 from api.hand_over.signing import signatures
 from api.languages import language
+from api.ledger.days.lifts import lift_times
 from api.ledger.kept import kept, unchanged
-from api.ledger.lifts import lift_times
 from api.ledger.plans.posted_days import PostedDay
 from scheduler.expected import Expected
 

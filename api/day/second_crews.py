@@ -8,7 +8,7 @@ from dataclasses import dataclass
 from sqlmodel import Session
 
 from api import tables
-from api.ledger.riders import riding_on
+from api.ledger.days.riders import riding_on
 from api.papers.shown.cautions import cautions
 from api.papers.shown.job_page import JobPage
 from scheduler.plan import Plan

@@ -20,7 +20,7 @@ from api.database import Duty, Hold, open_database, transaction
 from api.database.opening import make_folder
 from api.exchange.behind import BrokenOff, Piece, Tell, behind, forget, kept
 from api.exchange.imports import KEPT, MOST_S, CellTold
-from api.fields.sheets import BadFiles
+from api.fields.files.sheets import BadFiles
 from api.http.problems import Problem
 from api.places.finder import Finder
 from api.settings import Settings

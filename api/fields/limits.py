@@ -22,7 +22,7 @@ from urllib.parse import urlsplit
 from pydantic import GetCoreSchemaHandler, GetJsonSchemaHandler
 from pydantic_core import CoreSchema, core_schema
 
-from api.fields.mail import is_address
+from api.fields.addresses.mail import is_address
 from api.fields.shown import DAY_MIN
 from api.languages import LANGUAGES
 from scheduler.errors import BadInput

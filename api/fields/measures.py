@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from api.fields.cells import usual_number
+from api.fields.files.cells import usual_number
 from scheduler.errors import BadInput
 from scheduler.units import FOOT_MM, LB_KG, parse_length, parse_weight
 

@@ -8,10 +8,10 @@ from sqlmodel import Session, col, select
 
 from api import tables
 from api.exchange.exporting import Table, plain
-from api.fields.cells import clock_text
+from api.fields.files.cells import clock_text
 from api.fields.shown import feet
 from api.http.names import crew_names
-from api.ledger.day_rows import days_of
+from api.ledger.days.day_rows import days_of
 from api.ledger.plans.days import by_id
 
 HEAD = (

@@ -14,7 +14,7 @@ from api.hand_over.signing import SIGNED, path_of, signature_of
 from api.hand_over.warranty import Warranty, warranty_of
 from api.languages import gettext, speaking, to_say
 from api.languages.core import core_says
-from api.ledger.day_rows import days_of
+from api.ledger.days.day_rows import days_of
 from api.ledger.job_facts import of_visits
 from api.ledger.languages import language_of_customer
 from api.messages.papers import Paper

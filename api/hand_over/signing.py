@@ -9,7 +9,7 @@ from sqlmodel import Session, col, select
 
 from api import tables
 from api.languages import gettext
-from api.ledger.day_rows import days_of
+from api.ledger.days.day_rows import days_of
 from api.ledger.plans.posted_days import Act, PostedDay
 from scheduler.errors import BadInput
 

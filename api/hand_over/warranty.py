@@ -10,7 +10,7 @@ import sqlalchemy as sa
 from sqlmodel import Session, col, select
 
 from api import tables
-from api.ledger.day_rows import next_day
+from api.ledger.days.day_rows import next_day
 from api.ledger.job_facts import of_visits, rows
 
 

@@ -17,7 +17,7 @@ from sqlalchemy.exc import DBAPIError, IntegrityError, InterfaceError, Operation
 from starlette.exceptions import HTTPException
 from starlette.responses import Response
 
-from api.fields.sheets import BadFiles
+from api.fields.files.sheets import BadFiles
 from api.http.headers import ALWAYS
 from api.http.pages import page
 from api.languages import gettext, language, page_language, speaking, to_say

@@ -10,7 +10,7 @@ from api import tables
 from api.fields.ids import new_id
 from api.http import versions
 from api.jobs.numbers import job_number
-from api.ledger.day_rows import days_of, goes_on_as
+from api.ledger.days.day_rows import days_of, goes_on_as
 from api.ledger.history import note
 from scheduler.week import Job
 

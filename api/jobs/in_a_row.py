@@ -15,7 +15,7 @@ from api.http import versions
 from api.http.problems import Problem
 from api.jobs.numbers import job_number
 from api.languages import to_say
-from api.ledger.day_rows import days_of, goes_on_as
+from api.ledger.days.day_rows import days_of, goes_on_as
 from api.ledger.history import note
 from scheduler.errors import BadInput
 

@@ -8,7 +8,7 @@ from sqlmodel import Session, col, select
 
 from api import tables
 from api.http import versions
-from api.ledger.day_rows import in_rows, is_finished
+from api.ledger.days.day_rows import in_rows, is_finished
 from api.ledger.history import note
 
 

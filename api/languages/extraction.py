@@ -76,8 +76,8 @@ _REFUSALS = {"BadInput": 1, "Problem": 1, "HTTPException": 1, "NotSent": 0}  # w
 # What only programs are told, and whoever starts the service or looks after its machine.
 _NOT_FOR_PEOPLE = (
     "api/access/idempotency.py", "api/access/tokens.py", "api/backup/", "api/business/load.py", "api/business/seed/",
-    "api/cli/", "api/cluster/", "api/database/", "api/fields/provider.py", "api/fields/reached.py",
-    "api/fields/yaml_text.py",
+    "api/cli/", "api/cluster/", "api/database/", "api/fields/addresses/provider.py", "api/fields/addresses/reached.py",
+    "api/fields/files/yaml_text.py",
     "api/forecast_backtest/", "api/forecasts/", "api/hooks/", "api/http/versions.py", "api/migrations/",
     "api/opened.py", "api/roads/", "api/routes/lists.py", "api/routes/nouns/", "api/routes/office/condition.py",
     "api/routes/programs/", "api/routes/records.py", "api/settings.py",

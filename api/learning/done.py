@@ -10,9 +10,9 @@ from dataclasses import dataclass
 from sqlmodel import Session, col, select
 
 from api import tables
-from api.ledger.day_rows import in_rows
+from api.ledger.days.day_rows import in_rows
+from api.ledger.days.lifts import lifts_noted
 from api.ledger.drives import uncorrected
-from api.ledger.lifts import lifts_noted
 from api.ledger.plans.posted import plan_that_counts
 from api.papers.stored.inputs import job_inputs
 from api.papers.stored.making import finished_work

@@ -18,11 +18,11 @@ from api import tables
 from api.database import AT_ONCE, parts
 from api.fields.limits import LAST_DAY
 from api.fields.rules import Rules, rules_from_data
+from api.ledger.days.riders import Riding, roster_days
+from api.ledger.days.work_days import WorkDays, by_weekday
 from api.ledger.drives import KnownDrives, drives
 from api.ledger.forecasts import Forecasts, forecasts
-from api.ledger.riders import Riding, roster_days
 from api.ledger.shelves import held_pieces, off_shelf, standing_postings
-from api.ledger.work_days import WorkDays, by_weekday
 from scheduler.errors import BadInput
 from scheduler.plan import read_plan
 from scheduler.weather.climate import Climate, climate_from_csv

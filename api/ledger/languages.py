@@ -7,7 +7,7 @@ import datetime
 from sqlmodel import Session, select
 
 from api.languages import ENGLISH, LANGUAGES
-from api.ledger.riders import riding_on
+from api.ledger.days.riders import riding_on
 from api.tables import Business, Crew, Customer
 
 

@@ -9,7 +9,7 @@ from dataclasses import dataclass
 from sqlmodel import Session, col, select
 
 from api import tables
-from api.fields.mail import is_address
+from api.fields.addresses.mail import is_address
 from api.ledger.plans.named import Named, named
 from api.messages.by_text.calling import dialed
 from api.messages.by_text.gateway import gateway

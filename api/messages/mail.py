@@ -15,7 +15,7 @@ from email.message import EmailMessage
 from email.policy import SMTP
 from email.utils import format_datetime, formataddr, parseaddr
 
-from api.fields.mail import Server
+from api.fields.addresses.mail import Server
 
 TIMEOUT_S = 20
 

@@ -15,7 +15,7 @@ from sqlmodel import Session, col, select
 from api.access.notices import notices
 from api.clock import local_moments
 from api.database import transaction
-from api.fields.mail import Server
+from api.fields.addresses.mail import Server
 from api.ledger.history import in_words
 from api.messages.mail import Letter, NotSent, send
 from api.tables import Account, History

@@ -12,7 +12,7 @@ from sqlmodel import Session, col, select
 
 from api import tables
 from api.database import transaction
-from api.fields.mail import is_address
+from api.fields.addresses.mail import is_address
 from api.http.problems import Problem
 from api.ledger.history import note
 from api.messages.mail import Letter, NotSent, send

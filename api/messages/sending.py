@@ -11,7 +11,7 @@ from sqlmodel import Session
 from api import tables
 from api.calls.guard import allowing
 from api.database import transaction
-from api.fields.mail import is_address
+from api.fields.addresses.mail import is_address
 from api.http import versions
 from api.http.problems import Problem
 from api.ledger.history import note

@@ -9,7 +9,7 @@ from typing import Any, NamedTuple
 from sqlmodel import Session, col, select
 
 from api import tables
-from api.fields.mail import is_address
+from api.fields.addresses.mail import is_address
 from api.fields.shown import clock, feet, long_date
 from api.fields.wording import wording
 from api.languages import ENGLISH, gettext, ngettext, speaking, to_say

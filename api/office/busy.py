@@ -15,7 +15,7 @@ import sqlalchemy as sa
 from sqlmodel import Session, col, select
 
 from api import tables
-from api.fields.sheets import Span
+from api.fields.files.sheets import Span
 from api.languages import gettext
 from api.office.files import Rows
 from scheduler.errors import BadInput

@@ -12,7 +12,7 @@ import warnings
 from collections.abc import Sequence
 from dataclasses import dataclass
 
-from api.fields.cells import bare, harmless, lines_joined, usual_number
+from api.fields.files.cells import bare, harmless, lines_joined, usual_number
 from api.office.kind import Kind, KindColumn
 from api.outside import outside
 from api.uploads.reading import MOST_BYTES, MOST_COLUMNS, MOST_ROWS, text_of

@@ -15,7 +15,7 @@ from sqlmodel import Session, SQLModel, col, select
 
 from api import tables
 from api.business.part import BadValues
-from api.fields.sheets import date
+from api.fields.files.sheets import date
 from api.http import versions
 from api.http.problems import Problem
 from api.ledger.fingerprint import fingerprint

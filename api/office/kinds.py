@@ -10,10 +10,10 @@ import sqlalchemy as sa
 from sqlmodel import Session, col, select
 
 from api import tables
-from api.fields.cells import hours_text
+from api.fields.files.cells import hours_text
+from api.fields.files.sheets import Span, hours
 from api.fields.items import item_name
 from api.fields.limits import limit
-from api.fields.sheets import Span, hours
 from api.fields.shown import DAY_MIN, times_written
 from api.languages import to_say
 from api.maker.orders import NOUN, WHOLE, check_order, keep_order

@@ -11,7 +11,7 @@ import sqlalchemy as sa
 from sqlmodel import Session, col, select
 
 from api import tables
-from api.fields.streets import number_and_street, plain
+from api.fields.addresses.streets import number_and_street, plain
 from api.places.answers import PlaceFound
 from scheduler.errors import BadInput
 

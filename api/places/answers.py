@@ -8,7 +8,7 @@ from typing import Literal
 
 import msgspec
 
-from api.fields.streets import plain
+from api.fields.addresses.streets import plain
 
 Level = Literal["house", "street", "town"]
 State = Literal["wanted", "one", "several", "near", "none", "chosen", "no source", "fault"]

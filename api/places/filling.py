@@ -8,7 +8,7 @@ from dataclasses import replace
 from sqlmodel import Session
 
 from api import tables
-from api.fields.streets import question_of
+from api.fields.addresses.streets import question_of
 from api.places.answers import AddressAnswer
 from api.places.finder import Address, Finder
 from api.places.kept import kept_answer

@@ -8,7 +8,7 @@ import msgspec
 from sqlmodel import Session
 
 from api import tables
-from api.fields.streets import question_of
+from api.fields.addresses.streets import question_of
 from api.ledger.history import note
 from api.places import addresses
 from api.places.answers import AddressAnswer, PlaceFound, State, asked_words, judged

@@ -12,7 +12,7 @@ from typing import Any
 
 import httpx
 
-from api.fields.streets import number_and_street
+from api.fields.addresses.streets import number_and_street
 from api.forecasts.fetch import FetchFault, Patience, get_json
 from api.places.answers import Level, PlaceFound, asked_words
 

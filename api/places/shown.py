@@ -9,7 +9,7 @@ import sqlalchemy as sa
 from sqlmodel import Session, col, select
 
 from api import tables
-from api.fields.streets import question_of
+from api.fields.addresses.streets import question_of
 from api.places import addresses
 from api.places.answers import asked_words
 from api.places.filling import BY

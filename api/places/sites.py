@@ -8,7 +8,7 @@ from collections.abc import Sequence
 from sqlmodel import Session, col, select
 
 from api import tables
-from api.fields.streets import question_of
+from api.fields.addresses.streets import question_of
 from api.http import versions
 from api.ledger.history import note
 from api.places.kept import kept_answer

@@ -10,8 +10,8 @@ from sqlmodel import Session, col, select
 
 from api import tables
 from api.clock import local_day
+from api.fields.files.sheets import BadFiles
 from api.fields.ids import new_id
-from api.fields.sheets import BadFiles
 from api.jobs import entry, models
 from api.jobs.numbers import called_after, job_number
 from api.ledger.facts import Facts

@@ -11,10 +11,10 @@ from sqlmodel import Session, select
 from api import tables
 from api.falls.falls import Cause
 from api.falls.today import Days, Today, open_weeks
-from api.fields.sheets import time_of_day
+from api.fields.files.sheets import time_of_day
 from api.fields.shown import DAY_MIN
+from api.ledger.days.riders import riding_on
 from api.ledger.history import note
-from api.ledger.riders import riding_on
 from api.rebooking import cases
 from api.rebooking.cases import CAUSES
 from scheduler.errors import BadInput

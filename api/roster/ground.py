@@ -12,9 +12,9 @@ from sqlmodel import Session, col, select
 
 from api import tables
 from api.fields.rules import Rules, rules_from_data
+from api.ledger.days.riders import NOON, Riding, leads, roster_days, usual
 from api.ledger.plans.documents import week_in
 from api.ledger.plans.posted import posted_plan
-from api.ledger.riders import NOON, Riding, leads, roster_days, usual
 from api.week.horizon.keeping import newest
 from scheduler.errors import BadInput
 from scheduler.plan import Plan, Route, read_plan

@@ -13,8 +13,8 @@ from functools import partial
 from pathlib import PurePath
 from typing import Any
 
-from api.fields.cells import bare, clock_text, lines_joined
-from api.fields.sheets import BadFiles
+from api.fields.files.cells import bare, clock_text, lines_joined
+from api.fields.files.sheets import BadFiles
 from api.uploads.screen import Refused, screen
 from scheduler.errors import BadInput
 

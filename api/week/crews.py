@@ -6,9 +6,9 @@ import datetime
 from collections.abc import Collection, Sequence
 
 from api import tables
+from api.ledger.days.riders import skills_of, usual
+from api.ledger.days.work_days import WorkDays
 from api.ledger.facts import Facts
-from api.ledger.riders import skills_of, usual
-from api.ledger.work_days import WorkDays
 from scheduler import week as w
 
 

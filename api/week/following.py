@@ -9,7 +9,7 @@ from itertools import pairwise
 
 from api import tables
 from api.fields.shown import day_name
-from api.ledger.day_rows import is_one_row
+from api.ledger.days.day_rows import is_one_row
 from api.ledger.facts import Facts
 from api.week.crews import dates_of
 from scheduler import week as w

@@ -15,12 +15,12 @@ from sqlmodel import Session, col, select
 from api import tables
 from api.http.names import crew_names
 from api.languages import language, to_say
+from api.ledger.days.riders import riding_on, roster_days
+from api.ledger.days.slow_hours import slow_hours_of
 from api.ledger.facts import Facts, rain_dates
 from api.ledger.forecasts import forecasts, newest_ids
 from api.ledger.kept import kept, unchanged
 from api.ledger.plans.documents import beside, plan_in, week_in
-from api.ledger.riders import riding_on, roster_days
-from api.ledger.slow_hours import slow_hours_of
 from api.weeksheet.drives import drives_words, legs_of
 from api.weeksheet.figures import Figure, Left, by_the_visit, left, to_run, weighed
 from api.weeksheet.meetings import CrewsMeet, meetings

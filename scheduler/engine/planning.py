@@ -68,12 +68,12 @@ def plan_week(
     for one. Raises what the search raises, where it fails before any plan was found (later it warns of that), and
     `BadInput` where no plan keeps what is fixed.
     """
+    from scheduler.engine.incumbent import Best
     from scheduler.engine.master.relaxation import Stopped  # numba and HiGHS take a second to load: not for `--help`
     from scheduler.engine.model.build import build
     from scheduler.engine.model.fixed import NOTHING, contradiction
     from scheduler.engine.model.plans import plan_of, routes_to_start_from
     from scheduler.engine.reasons.skipped import reasons
-    from scheduler.engine.search.incumbent import Best
     from scheduler.engine.search.phases import search
     from scheduler.engine.waiting.because import waiting_reasons
 

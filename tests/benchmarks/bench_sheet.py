@@ -116,7 +116,7 @@ def fill(database: sa.Engine, week: Week, plan: Plan, rng: random.Random) -> Non
         for job in week.jobs:
             awning = job.id if job.parts else None
             session.add(
-                tables.Visit(id=job.id, kind="install" if awning else "repair", site_id=job.id, awning_id=awning)
+                tables.Visit(id=job.id, kind="install" if awning else "repair", site_id=job.id, awning_id=awning)  # type: ignore[call-arg]
             )
         session.flush()
         for job in installs:

@@ -12,14 +12,14 @@ import pytest
 from msgspec.structs import replace
 
 from scheduler import build
+from scheduler.engine.local_search.route_cost import arrays
+from scheduler.engine.local_search.state import state_of
 from scheduler.engine.model.arrays import Model
 from scheduler.engine.model.timing import time_route
 from scheduler.engine.reasons.remedies import Remedy
 from scheduler.engine.reasons.room import BESIDE, places
 from scheduler.engine.reasons.sentences import AT_ONCE
 from scheduler.engine.reasons.skipped import CODES, Cause, causes, promise_reasons, reasons
-from scheduler.engine.search.route_cost import arrays
-from scheduler.engine.search.state import state_of
 from scheduler.plan import Plan
 from scheduler.week import Week
 from tests.brute import cheapest

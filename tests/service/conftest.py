@@ -9,7 +9,7 @@ from pathlib import Path
 import pytest
 from fastapi import FastAPI
 
-from api.fields.mail import Server
+from api.fields.addresses.mail import Server
 from api.settings import Settings
 from tests.machines import Machines
 from tests.service.cast import add_yard, running, settings_for

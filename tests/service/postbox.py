@@ -13,7 +13,7 @@ from typing import Any
 from aiosmtpd.controller import Controller
 from aiosmtpd.smtp import AuthResult, LoginPassword
 
-from api.fields.mail import Server
+from api.fields.addresses.mail import Server
 
 SENDER = "Tallow Bend office <office@tallow.example>"
 

@@ -15,8 +15,8 @@ from sqlmodel import Session, SQLModel
 from api.business.seed.reader import Find
 from api.business.seed.work import WorkFiles
 from api.business.seed.yard import YardFiles
+from api.fields.files.sheets import BadFiles
 from api.fields.rules import FirstWeek
-from api.fields.sheets import BadFiles
 
 __all__ = ["BusinessFiles", "load", "read_business"]
 AT_A_TIME = 500  # rows added at once

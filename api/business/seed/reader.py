@@ -9,9 +9,9 @@ from typing import Any, TypeVar
 
 from sqlmodel import SQLModel
 
+from api.fields.files.sheets import Row, read_sheet
 from api.fields.limits import ID, LATITUDE, LONGITUDE, limit
 from api.fields.rules import FirstWeek
-from api.fields.sheets import Row, read_sheet
 from scheduler.errors import BadInput
 
 T = TypeVar("T")

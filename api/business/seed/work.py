@@ -11,9 +11,9 @@ import msgspec
 from api import tables
 from api.business.seed.reader import Reader, at, has_place, skills_in, under
 from api.fields.assists import check_assist
+from api.fields.files.sheets import NO_HOURS, Row, hours, one_of, read_yaml, time_of_day
 from api.fields.limits import limit
 from api.fields.rules import KINDS
-from api.fields.sheets import NO_HOURS, Row, hours, one_of, read_yaml, time_of_day
 from scheduler.documents import convert
 from scheduler.errors import BadInput
 from scheduler.layout.documents import survey_from_data

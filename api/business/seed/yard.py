@@ -10,9 +10,9 @@ import msgspec
 
 from api import tables
 from api.business.seed.reader import Reader, at, from_to, has_place, skills_in, under
+from api.fields.files.sheets import NO_HOURS, Row, amounts, hours, read_yaml, weekdays
 from api.fields.limits import limit
 from api.fields.rules import FirstWeek, rules_from_data
-from api.fields.sheets import NO_HOURS, Row, amounts, hours, read_yaml, weekdays
 from scheduler.documents import convert
 from scheduler.errors import BadInput
 from scheduler.times.durations import read_times

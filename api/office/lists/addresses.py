@@ -7,7 +7,7 @@ from collections.abc import Sequence
 from sqlmodel import Session, select
 
 from api import tables
-from api.fields.streets import question_of
+from api.fields.addresses.streets import question_of
 from api.office.kind import Kind
 from api.office.lists.reading import address_of
 

@@ -11,7 +11,7 @@ from sqlmodel import Session, select
 from api import tables
 from api.fields.measures import office_length, office_weight
 from api.jobs import entry
-from api.ledger.day_rows import days_of
+from api.ledger.days.day_rows import days_of
 from api.ledger.told import told_now
 from api.office.kind import Kind, KindColumn, Values, day, names, plain
 from api.office.lists.reading import FIRST, HOUSE, LAST, UNIT

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import re
 
-from api.fields.cells import usual_number
+from api.fields.files.cells import usual_number
 from scheduler.errors import BadInput
 
 Texts = dict[str, str]  # what a line says, by column

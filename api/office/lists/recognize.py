@@ -9,8 +9,8 @@ import sqlalchemy as sa
 from sqlmodel import Session, col, select
 
 from api import tables
+from api.fields.addresses.streets import question_of
 from api.fields.limits import LIMITS
-from api.fields.streets import question_of
 from api.office.lists.reading import Texts
 from scheduler.errors import BadInput
 

@@ -14,14 +14,14 @@ from api import tables
 from api.business.part import BadValues
 from api.clock import local_day
 from api.exchange.importing import WAITS, Imported
-from api.fields.cells import usual_date, usual_time
+from api.fields.files.cells import usual_date, usual_time
+from api.fields.files.sheets import BadFiles, time_of_day
 from api.fields.ids import new_id
 from api.fields.limits import LIMITS
-from api.fields.sheets import BadFiles, time_of_day
 from api.jobs import entry, models
 from api.jobs.in_a_row import DAYS, InARow, in_a_row
 from api.jobs.numbers import job_number
-from api.ledger.day_rows import days_of
+from api.ledger.days.day_rows import days_of
 from api.ledger.told import told_now
 from api.office.gates import begin_gates
 from api.office.kind import Kind

@@ -19,7 +19,7 @@ from api import tables
 from api.business.choices import PARTS, keep
 from api.business.part import BadValues
 from api.business.rows import MEASURES, NAMES
-from api.fields.cells import usual_number
+from api.fields.files.cells import usual_number
 from api.http import versions
 from api.ledger.history import note
 from api.office.kind import Kind, KindColumn

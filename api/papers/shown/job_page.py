@@ -10,7 +10,7 @@ from dataclasses import dataclass
 from sqlmodel import Session
 
 from api import tables
-from api.fields.cells import hours_text
+from api.fields.files.cells import hours_text
 from api.languages import gettext, to_say
 from api.ledger.facts import rain_dates
 from api.ledger.job_facts import job_facts, zero_photos
@@ -86,7 +86,7 @@ def rack_words(session: Session, row: tables.StoredAwning | None) -> str:
 
 
 def span_of(hours: tables.VisitHours) -> tuple[int | datetime.date, tuple[int, int]]:
-    """Return the hours as `api.fields.sheets.hours` gives them."""
+    """Return the hours as `api.fields.files.sheets.hours` gives them."""
     day = hours.weekday if hours.weekday is not None else hours.day
     assert day is not None  # the table's own check
     return day, (hours.start, hours.end)

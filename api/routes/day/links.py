@@ -18,8 +18,8 @@ from api.http.pages import Database, page, wants_json
 from api.http.problems import Problem
 from api.http.subject import Subject
 from api.languages import gettext, speak
+from api.ledger.days.riders import riding_on
 from api.ledger.languages import language_of_business
-from api.ledger.riders import riding_on
 from api.routes.lists import All
 from api.routes.own.accounts import set_cookie
 from api.routes.records import Words

@@ -16,12 +16,12 @@ from api import tables
 from api.access.accounts import Role
 from api.access.guards import Who, allow, found
 from api.clock import Now, local_day
-from api.fields.cells import usual_date
-from api.fields.columns import COLUMNS
+from api.fields.addresses.streets import question_of
+from api.fields.files.cells import usual_date
+from api.fields.files.columns import COLUMNS
+from api.fields.files.sheets import BadFiles
 from api.fields.ids import new_id
 from api.fields.limits import limit
-from api.fields.sheets import BadFiles
-from api.fields.streets import question_of
 from api.http import versions
 from api.http.pages import Database, page
 from api.http.problems import Problem, responses

@@ -21,9 +21,9 @@ from api.http.problems import responses
 from api.http.subject import Subject
 from api.jobs.in_a_row import DAYS, MINUTES, InARow, check_row, in_a_row, share_of
 from api.jobs.listed import Places
-from api.ledger.day_rows import is_one_row
+from api.ledger.days.day_rows import is_one_row
+from api.ledger.days.work_days import WorkDays, work_days
 from api.ledger.told import told_now
-from api.ledger.work_days import WorkDays, work_days
 from api.office import keeping
 from api.office.kinds import KINDS
 from api.papers.shown.job_page import JobPage, job_page

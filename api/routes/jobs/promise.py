@@ -17,9 +17,9 @@ from api.access.accounts import Role
 from api.access.guards import Who, allow, found
 from api.access.idempotency import Once
 from api.clock import Now
+from api.fields.files.sheets import BadFiles
 from api.fields.limits import as_sent, limit
 from api.fields.measures import office_length
-from api.fields.sheets import BadFiles
 from api.http.pages import Database, page, wants_json
 from api.http.problems import responses
 from api.http.subject import Subject

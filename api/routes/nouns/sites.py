@@ -13,9 +13,9 @@ from api.access.guards import LOOKERS, Who, allow, found
 from api.access.idempotency import Once
 from api.clock import Now
 from api.exchange.importing import stand_in
+from api.fields.addresses.streets import question_of
 from api.fields.ids import new_id
 from api.fields.limits import limit
-from api.fields.streets import question_of
 from api.http.pages import Database
 from api.http.problems import responses
 from api.http.subject import Subject

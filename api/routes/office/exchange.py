@@ -26,7 +26,7 @@ from api.exchange.imports import Import, Sent
 from api.exchange.whole import write_whole_file
 from api.feeds.addresses import addresses_in_use, token_for
 from api.feeds.maps import geojson, gpx, points
-from api.fields.sheets import BadFiles
+from api.fields.files.sheets import BadFiles
 from api.http.headers import disposition
 from api.http.names import crew_called
 from api.http.pages import Database, page, wants_json

@@ -18,7 +18,7 @@ from api.access.guards import Who, allow, found
 from api.business.part import BadValues
 from api.calendars.kept import standing
 from api.clock import Now, local_moments
-from api.fields.streets import question_of
+from api.fields.addresses.streets import question_of
 from api.http.headers import disposition
 from api.http.pages import Database, page
 from api.http.problems import Problem, responses

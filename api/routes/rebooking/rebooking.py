@@ -24,9 +24,9 @@ from api.http.pages import Database, page, wants_json
 from api.http.problems import Problem, responses
 from api.http.subject import Subject
 from api.http.versions import IfMatch, etag
+from api.ledger.days.riders import riding_on
 from api.ledger.plans.named import named
 from api.ledger.plans.posted import posted_week
-from api.ledger.riders import riding_on
 from api.ledger.told import HOLDS, told_now
 from api.messages.telling import OPEN
 from api.rebooking import cases, opening, taking

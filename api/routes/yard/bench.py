@@ -23,8 +23,8 @@ from api.bench.reads import CratePage, bench_page, crate_page
 from api.clock import Now, local_day, local_moments
 from api.day import photos
 from api.falls.now import falling
+from api.fields.files.sheets import date
 from api.fields.limits import as_sent
-from api.fields.sheets import date
 from api.http.pages import Database, page, wants_json
 from api.http.problems import Problem, responses, wants_page
 from api.http.subject import Subject

@@ -15,8 +15,8 @@ from api.access.accounts import Role
 from api.access.guards import STAFF, Who, allow, found
 from api.access.idempotency import Once
 from api.clock import Now, local_day, local_moments
+from api.fields.files.sheets import date
 from api.fields.limits import as_sent
-from api.fields.sheets import date
 from api.http.pages import Database, page, wants_json
 from api.http.problems import Problem, responses, wants_page
 from api.http.subject import Subject

@@ -103,9 +103,9 @@ class _Why:
     def __init__(
         self, week: Week, new: Plan, event: Event, after: Mapping[str, Spot], changes: Mapping[str, What]
     ) -> None:
+        from scheduler.engine.local_search.route_cost import arrays
+        from scheduler.engine.local_search.state import state_of
         from scheduler.engine.model.build import build
-        from scheduler.engine.search.route_cost import arrays
-        from scheduler.engine.search.state import state_of
 
         self.week, self.event, self.after, self.changes = week, event, after, changes
         self.model = build(week)

@@ -20,6 +20,7 @@ from scheduler.documents import shown
 from scheduler.engine.again.apart import apart
 from scheduler.engine.again.moves import What, what_changed
 from scheduler.engine.again.warm import Warm
+from scheduler.engine.local_search.route_cost import arrays, route_cost
 from scheduler.engine.master.relaxation import Stopped
 from scheduler.engine.model.arrays import Model
 from scheduler.engine.model.build import build
@@ -28,7 +29,6 @@ from scheduler.engine.model.plans import NOT_ASKED, plan_of
 from scheduler.engine.model.starts import NOON, Half, halves, within
 from scheduler.engine.placing.slots import Slots
 from scheduler.engine.placing.standing import Standing, staying
-from scheduler.engine.search.route_cost import arrays, route_cost
 from scheduler.errors import BadInput
 from scheduler.plan import Plan, Skipped
 from scheduler.price import outings, price, visits

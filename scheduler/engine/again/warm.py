@@ -16,6 +16,7 @@ from typing import Any
 
 import numpy as np
 
+from scheduler.engine.incumbent import Best, Routes
 from scheduler.engine.master.integer import cost_of, select
 from scheduler.engine.master.pool import Pool
 from scheduler.engine.master.relaxation import EXACT_ROOM, Stopped
@@ -28,7 +29,6 @@ from scheduler.engine.pricing.crew_day import Day, Priced
 from scheduler.engine.pricing.search import COMPLETE
 from scheduler.engine.search.choosing import BETTER, FIRST_STEP, MARGIN
 from scheduler.engine.search.closing import Closing
-from scheduler.engine.search.incumbent import Best, Routes
 from scheduler.engine.search.phases import Search
 from scheduler.week import Week
 

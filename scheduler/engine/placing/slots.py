@@ -19,6 +19,9 @@ from itertools import count, product
 import numpy as np
 from msgspec import structs
 
+from scheduler.engine.local_search.pairs import allowed_both
+from scheduler.engine.local_search.route_cost import NEVER
+from scheduler.engine.local_search.state import allowed, first_place
 from scheduler.engine.model.arrays import Model
 from scheduler.engine.model.plans import plan_of, timed_as
 from scheduler.engine.model.starts import NEVER_BEGUN, NOON, Half, halves, near
@@ -26,9 +29,6 @@ from scheduler.engine.model.timing import Timed, timings
 from scheduler.engine.placing.meets import Meets, StartsToTry
 from scheduler.engine.placing.own_cost import own_cents
 from scheduler.engine.placing.standing import Standing
-from scheduler.engine.search.pairs import allowed_both
-from scheduler.engine.search.route_cost import NEVER
-from scheduler.engine.search.state import allowed, first_place
 from scheduler.errors import BadInput
 from scheduler.plan import Plan
 

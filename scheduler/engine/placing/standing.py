@@ -6,11 +6,11 @@ from collections.abc import Collection, Mapping
 
 import numpy as np
 
+from scheduler.engine.local_search.route_cost import NEVER, arrays, route_cost
+from scheduler.engine.local_search.state import allowed, first_place, parted, state_of
 from scheduler.engine.model.arrays import Model
 from scheduler.engine.model.plans import Routes
 from scheduler.engine.model.starts import near
-from scheduler.engine.search.route_cost import NEVER, arrays, route_cost
-from scheduler.engine.search.state import allowed, first_place, parted, state_of
 from scheduler.errors import BadInput
 from scheduler.plan import Plan
 

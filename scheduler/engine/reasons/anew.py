@@ -9,11 +9,11 @@ import dataclasses
 from collections.abc import Callable, Iterable, Mapping, Sequence
 from typing import NamedTuple
 
+from scheduler.engine.local_search.route_cost import Arrays, arrays
+from scheduler.engine.local_search.ruin_recreate import Ruin
+from scheduler.engine.local_search.state import empty
 from scheduler.engine.model.arrays import Model
 from scheduler.engine.model.build import build
-from scheduler.engine.search.route_cost import Arrays, arrays
-from scheduler.engine.search.ruin_recreate import Ruin
-from scheduler.engine.search.state import empty
 from scheduler.week import Week
 
 ROUNDS = 6_000  # of taking jobs out and putting them back, for all questions of a plan together

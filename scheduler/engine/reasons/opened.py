@@ -14,6 +14,8 @@ from typing import Any, NamedTuple
 import numpy as np
 from msgspec.structs import replace
 
+from scheduler.engine.local_search.route_cost import NEVER, arrays
+from scheduler.engine.local_search.state import state_of
 from scheduler.engine.model.build import build
 from scheduler.engine.model.starts import only_at
 from scheduler.engine.reasons.room import (
@@ -29,8 +31,6 @@ from scheduler.engine.reasons.room import (
     places,
     releases,
 )
-from scheduler.engine.search.route_cost import NEVER, arrays
-from scheduler.engine.search.state import state_of
 from scheduler.week import Equipment, Helpers, Job, Shift, Week, Window
 
 KIT, SKILL, VAN, YARD, WINDOW, HOURS, REST = 32, 64, 128, 256, 512, 1024, 2048

@@ -1,7 +1,7 @@
 """Where a job that is not planned could still go: every place in every route, alone or in place of planned jobs.
 
 Compiled. The rest of the plan stays as it is; what a place would break of the things that routes share comes as bits,
-so that one rule at a time can be thought away. Costs are those of `scheduler.engine.search.route_cost`.
+so that one rule at a time can be thought away. Costs are those of `scheduler.engine.local_search.route_cost`.
 """
 
 from __future__ import annotations
@@ -10,9 +10,9 @@ from typing import Any
 
 import numpy as np
 
+from scheduler.engine.local_search.route_cost import NEVER, helpers_for, route_cost
+from scheduler.engine.local_search.state import book, parted
 from scheduler.engine.model.compiled import compiled
-from scheduler.engine.search.route_cost import NEVER, helpers_for, route_cost
-from scheduler.engine.search.state import book, parted
 
 LADDER, STOCK, HELPER, FOLLOW, LOAD = 1, 2, 4, 8, 16
 BESIDE, INSTEAD, CLEARED = 0, 1, 2  # no job displaced; one or any two of a route; three or more in a row

@@ -9,6 +9,8 @@ from typing import Any
 
 import numpy as np
 
+from scheduler.engine.local_search.route_cost import NEVER, route_cost
+from scheduler.engine.local_search.state import parted
 from scheduler.engine.model.arrays import FAR, Model
 from scheduler.engine.model.timing import time_route
 from scheduler.engine.reasons.opened import (
@@ -40,8 +42,6 @@ from scheduler.engine.reasons.remedies import (
     Undo,
 )
 from scheduler.engine.reasons.room import FOLLOW, HELPER, LADDER, LOAD, STOCK, in_order
-from scheduler.engine.search.route_cost import NEVER, route_cost
-from scheduler.engine.search.state import parted
 from scheduler.week import Crew, Shift
 
 _MOST_PERMUTED = 4  # stops of which every order is tried for the fewest minutes

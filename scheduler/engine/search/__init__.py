@@ -1,1 +1,1 @@
-"""The search for plans and their proof: local search, diving, neighborhoods, closing of the gap."""
+"""The search for plans and their proof: diving, neighborhoods, branching, closing of the gap."""

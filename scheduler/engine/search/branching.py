@@ -14,9 +14,9 @@ from typing import Any
 
 import numpy as np
 
+from scheduler.engine.incumbent import Best
 from scheduler.engine.master.relaxation import BEAMS, Relaxation
 from scheduler.engine.search.diving import Dives
-from scheduler.engine.search.incumbent import Best
 from scheduler.engine.search.nearly import Nearly
 
 WHOLE = 0.01  # a part of a job under which it counts as whole

@@ -10,18 +10,18 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
+from scheduler.engine.incumbent import Best, Routes
+from scheduler.engine.local_search.ruin_recreate import Ruin
 from scheduler.engine.master.relaxation import VERY_MANY_DAYS, Relaxation
 from scheduler.engine.model.intervals import by_intervals
 from scheduler.engine.model.plans import timed
 from scheduler.engine.pricing.columns import Columns, columns_of_routes
 from scheduler.engine.search.closing import Closing
 from scheduler.engine.search.diving import MEND_HEAT, MEND_ROUNDS, PRICED, Dives
-from scheduler.engine.search.incumbent import Best, Routes
 from scheduler.engine.search.nearly import Nearly, Route
-from scheduler.engine.search.ruin_recreate import Ruin
 
 if TYPE_CHECKING:
-    from scheduler.engine.search.whole import Sets
+    from scheduler.engine.whole.week import Sets
 
 BOUND_SHARE = 0.15  # of the time left, for cuts at first
 CUT_STALL = 0.02  # share of the gap that a round of cuts must close to be followed by another

@@ -6,6 +6,7 @@ from collections.abc import Callable, Mapping, Sequence
 
 import numpy as np
 
+from scheduler.engine.incumbent import Best, Routes
 from scheduler.engine.master.integer import Answer, Limit, cost_of, select
 from scheduler.engine.master.relaxation import Relaxation
 from scheduler.engine.model.arrays import Ints
@@ -13,7 +14,6 @@ from scheduler.engine.pricing.columns import Columns, columns_of_routes
 from scheduler.engine.search.branching import Branching
 from scheduler.engine.search.closing import WIDER, Closing
 from scheduler.engine.search.diving import Diving
-from scheduler.engine.search.incumbent import Best, Routes
 from scheduler.engine.search.nearly import Nearly
 from scheduler.engine.search.neighborhood import Polish
 from scheduler.engine.watch import Watch

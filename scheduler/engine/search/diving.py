@@ -13,11 +13,11 @@ from collections.abc import Sequence
 
 import numpy as np
 
+from scheduler.engine.incumbent import Routes
+from scheduler.engine.local_search.ruin_recreate import Ruin
 from scheduler.engine.master.integer import cost_of
 from scheduler.engine.master.relaxation import Relaxation
 from scheduler.engine.pricing.columns import Columns
-from scheduler.engine.search.incumbent import Routes
-from scheduler.engine.search.ruin_recreate import Ruin
 
 SURE = 0.95  # a part of a route from which a dive takes it whole
 DAYS_A_PART, LEAST_PART = 40, 0.3  # for so many crew days a dive takes one more at once, each at least such a part

@@ -10,14 +10,14 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
+from scheduler.engine.incumbent import Best
 from scheduler.engine.master.relaxation import Stopped
 from scheduler.engine.model.plans import timed
 from scheduler.engine.model.timing import Timed
-from scheduler.engine.search.incumbent import Best
 
 if TYPE_CHECKING:
     from scheduler.engine.search.choosing import Means
-    from scheduler.engine.search.whole import Sets, WholePlan
+    from scheduler.engine.whole.week import Sets, WholePlan
 
 MOST_SETS = 20_000  # of all crew days that the model of the whole week is given
 FEW_SETS = 3_000  # with which it is to prove the week
@@ -121,7 +121,7 @@ class Meeting:
         self, free: list[int], seconds: float | None, sets: dict[int, Sets] | None, to_the_end: bool = False
     ) -> None:
         """Plan these crew days anew; `to_the_end`: few enough sets are left to prove that nothing else is cheaper."""
-        from scheduler.engine.search.whole import WholeModel  # CP-SAT takes a moment to load: only where crews meet
+        from scheduler.engine.whole.week import WholeModel  # CP-SAT takes a moment to load: only where crews meet
 
         routes, starts = self.best.plan_now()
         most = self.best.cost  # plans outside of `sets` cost no less

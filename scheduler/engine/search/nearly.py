@@ -11,16 +11,16 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
+from scheduler.engine.incumbent import Best, Routes
 from scheduler.engine.model.intervals import Copies
 from scheduler.engine.model.plans import timed, weekly_cents
 from scheduler.engine.model.timing import Timed
 from scheduler.engine.pricing.columns import Columns, columns_of
-from scheduler.engine.search.incumbent import Best, Routes
 from scheduler.plan import Plan
 
 if TYPE_CHECKING:
-    from scheduler.engine.search.state import State
-    from scheduler.engine.search.whole import Sets
+    from scheduler.engine.local_search.state import State
+    from scheduler.engine.whole.week import Sets
 
 Route = tuple[list[int], Timed]  # a route's items in order, and their times
 Crews = frozenset[tuple[int, frozenset[int]]]  # what crews that meet on one day do
@@ -115,7 +115,7 @@ class Nearly:
 
     def _time(self, free: list[int], planned: dict[int, Route]) -> bool:
         """Time routes whose crews meet together, those without what cannot meet; say whether there was a way."""
-        from scheduler.engine.search.whole import WholeModel  # CP-SAT takes a moment to load: only where crews meet
+        from scheduler.engine.whole.week import WholeModel  # CP-SAT takes a moment to load: only where crews meet
 
         self.check()
         asked = {k: frozenset(planned.pop(k)[0]) for k in free}

@@ -11,9 +11,9 @@ from typing import Any
 
 import numpy as np
 
+from scheduler.engine.incumbent import Routes
 from scheduler.engine.master.pool import Pool
 from scheduler.engine.model.arrays import Ints, Model
-from scheduler.engine.search.incumbent import Routes
 
 FREE = 10  # crew days planned anew at first
 MOST_CANDIDATES = 2_000

@@ -8,16 +8,16 @@ from functools import partial
 
 import numpy as np
 
+from scheduler.engine.incumbent import Best, Routes
+from scheduler.engine.local_search.ruin_recreate import Ruin
 from scheduler.engine.master.relaxation import VERY_MANY_DAYS, Relaxation, Stopped
 from scheduler.engine.model.arrays import Model
 from scheduler.engine.pricing.columns import Columns, columns_of_routes
 from scheduler.engine.pricing.elsewhere import Elsewhere
 from scheduler.engine.search.by_interval import ByInterval, every_set
 from scheduler.engine.search.choosing import Choosing
-from scheduler.engine.search.incumbent import Best, Routes
 from scheduler.engine.search.meeting import ANEW, WHOLE, Meeting
 from scheduler.engine.search.roaming import Roaming
-from scheduler.engine.search.ruin_recreate import Ruin
 
 QUICK_ROUNDS, QUICK_MOST = 40, 8_000  # of taking out and putting back before prices are known: for each job, at most
 QUICK_MEETING = 3_000, 3.0  # rounds at least where crews meet, and their heat: a proof there wants a good plan first

@@ -14,10 +14,10 @@ import threading
 from collections.abc import Callable
 from typing import Any
 
+from scheduler.engine.incumbent import Best
+from scheduler.engine.local_search.ruin_recreate import Ruin
+from scheduler.engine.local_search.state import State
 from scheduler.engine.pricing.columns import Columns
-from scheduler.engine.search.incumbent import Best
-from scheduler.engine.search.ruin_recreate import Ruin
-from scheduler.engine.search.state import State
 
 HEATS = (0.3, 1.0, 0.1, 3.0)  # of what a stop costs: where the cycles begin, by turns
 COOLER = (0.03, 0.1)  # the same once it is known what the linear program leaves out

@@ -10,7 +10,7 @@ from fastapi import FastAPI
 from api import tables
 from api.access.accounts import Role
 from api.database import transaction
-from api.fields.mail import Server
+from api.fields.addresses.mail import Server
 from api.messages.notices import STALE, NoticeKeeper
 from tests.service.cast import NAMES, signed_in
 from tests.service.postbox import SENDER, Postbox

@@ -23,7 +23,7 @@ from sqlmodel import select
 from api.access.accounts import Role
 from api.clock import machine_clock
 from api.database import transaction
-from api.fields.provider import Provider, read_provider
+from api.fields.addresses.provider import Provider, read_provider
 from api.tables import Account, SecondFactor
 from scheduler.errors import BadInput
 from tests.service.cast import JSON, PAGE, add_yard, anonymous, csrf_in, running, settings_for, signed_in_by_form

@@ -18,7 +18,7 @@ from api.database import transaction
 from api.hand_over.warranty import warranty_of
 from api.jobs.taken_away import taken_away
 from api.learning.done import done_jobs
-from api.ledger.day_rows import days_of, in_rows, is_finished
+from api.ledger.days.day_rows import days_of, in_rows, is_finished
 from api.ledger.history import note
 from tests.conftest import BuiltDemo
 from tests.service.cast import PAGE, signed_in

@@ -20,7 +20,7 @@ from api.access.accounts import Role
 from api.database import transaction
 from api.exchange.exporting import stored_tables, to_csv
 from api.exchange.importing import IMPORTABLE, Imported, import_tables
-from api.fields.sheets import BadFiles
+from api.fields.files.sheets import BadFiles
 from api.uploads.reading import CellFault, Upload, read_upload
 from scheduler.errors import BadInput
 from tests.conftest import DEMO

@@ -8,8 +8,8 @@ import openpyxl
 import pytest
 
 from api.exchange.importing import IMPORTABLE
-from api.fields.cells import usual_date, usual_number, usual_time
-from api.fields.sheets import BadFiles
+from api.fields.files.cells import usual_date, usual_number, usual_time
+from api.fields.files.sheets import BadFiles
 from api.uploads.reading import read_upload
 from scheduler.errors import BadInput
 from tests.service.exchange.uploads import CUSTOMERS, saved, xlsx_of

@@ -15,7 +15,7 @@ from api.database import transaction
 from api.day.van_changes import van_changes
 from api.exchange.importing import IMPORTABLE, import_tables
 from api.falls.today import today_in
-from api.fields.sheets import BadFiles
+from api.fields.files.sheets import BadFiles
 from api.languages import day_in_words, gettext, ngettext, speaking
 from api.ledger.languages import language_of_crew
 from api.ledger.plans.posted_days import posted_day

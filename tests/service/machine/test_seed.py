@@ -12,7 +12,7 @@ from sqlmodel import select
 from api import tables
 from api.business.seed import load, read_business
 from api.database import transaction
-from api.fields.sheets import BadFiles
+from api.fields.files.sheets import BadFiles
 
 
 def edit(folder: Path, file: str, old: str, new: str) -> None:

@@ -15,7 +15,7 @@ from sqlmodel import select
 from api import tables
 from api.access.accounts import Role
 from api.database import open_database, transaction
-from api.fields.mail import Server
+from api.fields.addresses.mail import Server
 from api.settings import sqlite_address
 from api.week.post import post
 from scheduler.week import read_week

@@ -16,7 +16,7 @@ from sqlmodel import select
 
 from api import tables
 from api.database import transaction
-from api.fields.mail import Server, read_sender, read_server
+from api.fields.addresses.mail import Server, read_sender, read_server
 from api.messages import sending, telling
 from api.messages.mail import Letter, NotSent, compose, send
 from api.settings import Settings, read_settings

@@ -11,7 +11,7 @@ from sqlmodel import select
 from api import tables
 from api.database import transaction
 from api.fields import shown
-from api.fields.mail import Server
+from api.fields.addresses.mail import Server
 from api.fields.wording import Wording, worded
 from api.messages import words
 from api.week.post import post

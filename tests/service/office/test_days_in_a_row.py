@@ -15,7 +15,7 @@ from api import tables
 from api.access.accounts import Role
 from api.database import transaction
 from api.hand_over.warranty import callbacks, warranty_of
-from api.ledger.day_rows import days_of
+from api.ledger.days.day_rows import days_of
 from api.papers.shown.job_page import job_page
 from tests.conftest import BuiltDemo
 from tests.service.cast import PAGE, signed_in

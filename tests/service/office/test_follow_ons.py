@@ -237,7 +237,7 @@ def done(session: Session, visit_id: str, day: datetime.date) -> None:
     session.get_one(tables.Visit, visit_id).state = "done"
     session.add(tables.DayResult(
         visit_id=visit_id, crew_id="north-1", day=day, outcome="done", start=540, end=600, why="",
-        done_at=MORNING, noted_at=MORNING, noted_by="test",
+        noted_at=MORNING, noted_by="test",
     ))  # fmt: skip
     note(session, MORNING, "test", "done", "visit", visit_id, {})
 

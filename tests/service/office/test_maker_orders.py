@@ -17,7 +17,7 @@ from sqlmodel import Session, col, select
 from api import tables
 from api.access.accounts import Role
 from api.database import transaction
-from api.fields.mail import Server
+from api.fields.addresses.mail import Server
 from api.ledger.told import told_now
 from api.maker.orders import order_list
 from api.week.run.planning import prepare_week

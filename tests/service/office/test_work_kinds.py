@@ -16,7 +16,7 @@ from api import tables
 from api.access.accounts import Role
 from api.database import transaction
 from api.exchange.importing import IMPORTABLE, import_tables
-from api.fields.sheets import BadFiles
+from api.fields.files.sheets import BadFiles
 from api.ledger.facts import facts
 from api.papers.preparation import Preparation
 from api.uploads.reading import read_upload

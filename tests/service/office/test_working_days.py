@@ -14,10 +14,10 @@ from sqlmodel import col, select
 from api import tables
 from api.access.accounts import Role
 from api.database import transaction
-from api.ledger.day_rows import days_of
+from api.ledger.days.day_rows import days_of
+from api.ledger.days.work_days import work_days
 from api.ledger.history import note
 from api.ledger.plans.documents import as_data, notes_from_data
-from api.ledger.work_days import work_days
 from api.week.horizon.document import horizon_of
 from api.week.run.planning import planned
 from scheduler import Put, by_hand

@@ -11,7 +11,7 @@ from sqlalchemy.exc import IntegrityError
 
 from api.access.accounts import Role
 from api.access.guards import STAFF, Who, allow
-from api.fields.sheets import BadFiles
+from api.fields.files.sheets import BadFiles
 from api.http.problems import KINDS, MEDIA_TYPE, bad_fields
 from scheduler.errors import BadInput
 from tests.service.cast import PAGE, anonymous, signed_in

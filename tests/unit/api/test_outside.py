@@ -11,7 +11,7 @@ from concurrent.futures.process import BrokenProcessPool
 import pytest
 
 from api import outside as module
-from api.fields.sheets import BadFiles
+from api.fields.files.sheets import BadFiles
 from api.outside import Outside, close_outside, open_outside, outside
 from api.uploads.reading import CellFault, read_upload
 

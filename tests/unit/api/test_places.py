@@ -8,7 +8,7 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from api.fields.streets import number_and_street, question_of
+from api.fields.addresses.streets import number_and_street, question_of
 from api.places.answers import PlaceFound, asked_words, judged
 from api.places.pins import PinMap, distance_km, pin_text, read_pin
 from scheduler.errors import BadInput

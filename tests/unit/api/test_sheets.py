@@ -6,7 +6,7 @@ import datetime
 
 import pytest
 
-from api.fields import sheets
+from api.fields.files import sheets
 from scheduler.errors import BadInput
 
 

@@ -7,7 +7,7 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from api.fields import shown
-from api.fields.sheets import time_of_day
+from api.fields.files.sheets import time_of_day
 from api.fields.wording import PLAIN, Wording, worded
 from scheduler.units import both
 

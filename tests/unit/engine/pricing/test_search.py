@@ -10,12 +10,12 @@ import numpy as np
 import pytest
 
 from scheduler import build
+from scheduler.engine.local_search.route_cost import NEVER, arrays, route_cost
 from scheduler.engine.model.arrays import Ints, Model
 from scheduler.engine.model.timing import time_route
 from scheduler.engine.pricing.columns import Columns
 from scheduler.engine.pricing.crew_day import Day, Prices
 from scheduler.engine.pricing.search import COMPLETE, FULL
-from scheduler.engine.search.route_cost import NEVER, arrays, route_cost
 from tests.weeks import small_week
 
 MOST = 5

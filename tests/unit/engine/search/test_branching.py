@@ -8,10 +8,10 @@ import numpy as np
 import pytest
 from msgspec.structs import replace
 
+from scheduler.engine.incumbent import Best
 from scheduler.engine.master import enumeration
 from scheduler.engine.model.build import build
 from scheduler.engine.search.branching import Branching
-from scheduler.engine.search.incumbent import Best
 from tests.brute import cheapest
 from tests.unit.engine.search.test_diving import SEEDS, solved
 from tests.weeks import small_week

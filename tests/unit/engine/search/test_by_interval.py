@@ -9,6 +9,8 @@ from pathlib import Path
 import pytest
 
 from scheduler.audit import audit
+from scheduler.engine.incumbent import Best
+from scheduler.engine.local_search.ruin_recreate import Ruin
 from scheduler.engine.master import relaxation
 from scheduler.engine.master.relaxation import Relaxation
 from scheduler.engine.model.build import build
@@ -16,8 +18,6 @@ from scheduler.engine.model.intervals import by_intervals
 from scheduler.engine.model.plans import plan_of
 from scheduler.engine.search.by_interval import ByInterval, every_set
 from scheduler.engine.search.choosing import Choosing
-from scheduler.engine.search.incumbent import Best
-from scheduler.engine.search.ruin_recreate import Ruin
 from scheduler.week import read_week
 from tests.brute2 import cheapest
 from tests.seeds import some_now

@@ -15,7 +15,7 @@ from ortools.sat.python import cp_model
 
 from scheduler.engine.model.arrays import FAR, MOST, Model
 from scheduler.engine.model.timing import Timed
-from scheduler.engine.search.whole_day import CrewDayModel
+from scheduler.engine.whole.crew_day import CrewDayModel
 
 POLL_S = 0.1
 PROBING = 0.2  # of the solver's own seconds: until it has probed, one processor alone is at work; more finds little

@@ -10,10 +10,10 @@ from typing import Any, NamedTuple
 
 import numpy as np
 
+from scheduler.engine.local_search.insertion import BY, DONE, EARLY, ENDS, LATE, note_ends
+from scheduler.engine.local_search.route_cost import SCRATCH, Arrays, helpers_for, timed_cost
 from scheduler.engine.model.arrays import MOST, Model
 from scheduler.engine.model.compiled import inlined
-from scheduler.engine.search.insertion import BY, DONE, EARLY, ENDS, LATE, note_ends
-from scheduler.engine.search.route_cost import SCRATCH, Arrays, helpers_for, timed_cost
 
 MOST_STOPS = 48  # of one route, in this search only
 

@@ -8,10 +8,10 @@ from msgspec.structs import replace
 
 from scheduler import build
 from scheduler.audit import audit
+from scheduler.engine.local_search.insertion import cheapest_place
+from scheduler.engine.local_search.route_cost import NEVER, route_cost
+from scheduler.engine.local_search.ruin_recreate import Ruin
 from scheduler.engine.model.plans import plan_of
-from scheduler.engine.search.insertion import cheapest_place
-from scheduler.engine.search.route_cost import NEVER, route_cost
-from scheduler.engine.search.ruin_recreate import Ruin
 from scheduler.week import Week
 from tests.benchmarks.make_weeks import make_week
 

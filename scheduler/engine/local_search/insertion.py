@@ -10,8 +10,8 @@ from __future__ import annotations
 
 from typing import Any
 
+from scheduler.engine.local_search.route_cost import NEVER, helpers_for, limits, timed_cost
 from scheduler.engine.model.compiled import inlined
-from scheduler.engine.search.route_cost import NEVER, helpers_for, limits, timed_cost
 
 EARLY, WORK, LATE, CENTS, METRES = range(5)  # of the first stops: times, the options' costs, metres
 DONE, REST, BY = range(3)  # of the last stops: home at the earliest, minutes left, last arrival at the first of them

@@ -6,7 +6,7 @@ import datetime
 import re
 from collections.abc import Iterable
 
-from api.fields.sheets import WEEKDAYS, date
+from api.fields.files.sheets import WEEKDAYS, date
 from scheduler.errors import BadInput
 
 # A cell that begins so is taken for a formula by spreadsheets (tab and return count: some strip them first).
@@ -39,7 +39,7 @@ def clock_text(minute: int) -> str:
 
 
 def weekdays_text(days: Iterable[int]) -> str:
-    """Return weekdays (0 = Monday) as `api.fields.sheets.weekdays` reads them, in their order: "Mon-Wed Fri"."""
+    """Return weekdays (0 = Monday) as `api.fields.files.sheets.weekdays` reads them, in their order: "Mon-Wed Fri"."""
     runs: list[list[int]] = []
     for day in days:
         if runs and runs[-1][-1] + 1 == day:

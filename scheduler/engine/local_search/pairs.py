@@ -9,10 +9,10 @@ from typing import Any
 
 import numpy as np
 
+from scheduler.engine.local_search.insertion import BY, EARLY, joined_cost, weekly_more
+from scheduler.engine.local_search.route_cost import NEVER, helpers_for, span, timed_cost
+from scheduler.engine.local_search.state import MOST_STOPS, allowed, first_place, put
 from scheduler.engine.model.compiled import inlined
-from scheduler.engine.search.insertion import BY, EARLY, joined_cost, weekly_more
-from scheduler.engine.search.route_cost import NEVER, helpers_for, span, timed_cost
-from scheduler.engine.search.state import MOST_STOPS, allowed, first_place, put
 
 CANDIDATES = 5  # starts tried for each pair of places
 

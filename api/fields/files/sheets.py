@@ -10,9 +10,9 @@ from collections.abc import Callable, Collection, Iterator
 from pathlib import Path
 from typing import Any, TypeVar
 
+from api.fields.files.yaml_text import plain_yaml
 from api.fields.limits import DAY, ColumnLimit, Decimal
 from api.fields.shown import DAY_MIN
-from api.fields.yaml_text import plain_yaml
 from scheduler.errors import BadInput
 
 T = TypeVar("T")

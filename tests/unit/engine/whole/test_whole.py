@@ -10,7 +10,7 @@ import pytest
 
 from scheduler import build
 from scheduler.engine.model.arrays import Model
-from scheduler.engine.search.whole import Sets, WholeModel
+from scheduler.engine.whole.week import Sets, WholeModel
 from scheduler.week import Week2, checked
 from tests.weeks2 import small_week2
 

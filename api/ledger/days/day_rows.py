@@ -1,8 +1,8 @@
 """Days in a row: visits of one job that follow each other by one day, at one site, each going on with the same work.
 
-"By one day" is by one day on which somebody works (`api.ledger.work_days`): from Friday to Monday, where nobody works
-at the weekend. The order itself (`VisitFollows`) says one day at least and at most, as it always did: what these days
-are is said where a week is built (`api.week.following`).
+"By one day" is by one day on which somebody works (`api.ledger.days.work_days`): from Friday to Monday, where nobody
+works at the weekend. The order itself (`VisitFollows`) says one day at least and at most, as it always did: what these
+days are is said where a week is built (`api.week.following`).
 """
 
 from __future__ import annotations

@@ -14,14 +14,14 @@ from typing import Any, NamedTuple
 
 import numpy as np
 
+from scheduler.engine.incumbent import Routes
+from scheduler.engine.local_search.insertion import cheapest_place
+from scheduler.engine.local_search.pairs import chance, put_pair
+from scheduler.engine.local_search.route_cost import NEVER, arrays
+from scheduler.engine.local_search.state import MOST_STOPS, State, allowed, copy_state, empty, first_place, put, take
 from scheduler.engine.model.arrays import Ints, Model
 from scheduler.engine.model.compiled import compiled, inlined
 from scheduler.engine.pricing.columns import Columns, columns_of
-from scheduler.engine.search.incumbent import Routes
-from scheduler.engine.search.insertion import cheapest_place
-from scheduler.engine.search.pairs import chance, put_pair
-from scheduler.engine.search.route_cost import NEVER, arrays
-from scheduler.engine.search.state import MOST_STOPS, State, allowed, copy_state, empty, first_place, put, take
 
 NEAREST = 80  # jobs near each job that may go with it
 STRING, OUT = 10, 10  # stops of the longest string, jobs taken out on average

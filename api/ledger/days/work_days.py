@@ -10,7 +10,7 @@ from sqlmodel import Session, select
 
 from api import tables
 from api.fields.rules import rules_from_data
-from api.ledger.riders import NOON, Riding, roster_days
+from api.ledger.days.riders import NOON, Riding, roster_days
 
 _LOOKED_AT = 60  # days: who has entered no hours for longer than that is taken to work on all
 
