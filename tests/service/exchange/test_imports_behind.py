@@ -20,6 +20,7 @@ from api.access.accounts import Role
 from api.exchange import imports as module
 from api.exchange.imports import KEPT
 from tests.service.cast import JSON, PAGE, add_yard, csrf_in, running, settings_for, signed_in
+from tests.waiting import until
 
 CUSTOMERS = "customer,name,phone,email,note\n" + "".join(
     f"C-{n:04},Betony Sallowfield,555-{n:04},b{n}@example.org,\n" for n in range(300)
@@ -47,36 +48,32 @@ def sent(client: TestClient, text: str = CUSTOMERS, **form: str) -> Any:
 
 def begun(client: TestClient, text: str = CUSTOMERS, **form: str) -> Any:
     """Send a file; the one before says that it is over a moment before the next has its turn."""
-    for _ in range(200):
-        answer = sent(client, text, **form)
-        if answer.status_code != 409:
-            break
-        time.sleep(0.02)
-    return answer
+    answers: list[Any] = []
+
+    def has_its_turn() -> bool:
+        answers.append(sent(client, text, **form))
+        return bool(answers[-1].status_code != 409)
+
+    until(has_its_turn)
+    return answers[-1]
 
 
-def until(client: TestClient, address: str, holds: Callable[[dict[str, Any]], bool]) -> dict[str, Any]:
-    end = time.monotonic() + 60
-    while not holds(found := client.get(address, headers=JSON).json()):
-        assert time.monotonic() < end, found
-        time.sleep(0.01)
-    return dict(found)
-
-
-def over(found: dict[str, Any]) -> bool:
-    return found["state"] != "working"
+def ended(client: TestClient, address: str) -> dict[str, Any]:
+    """Wait until a run is over; return what is said of it then."""
+    until(lambda: client.get(address, headers=JSON).json()["state"] != "working")
+    return dict(client.get(address, headers=JSON).json())
 
 
 def test_a_table_is_tried_and_taken_in_by_another_process_that_tells_how_far_it_is(client: TestClient) -> None:
     answer = begun(client)
     assert (answer.status_code, answer.headers["preference-applied"]) == (202, "respond-async")
     assert sent(client).status_code == 409  # one at a time
-    tried = until(client, answer.headers["location"], over)
+    tried = ended(client, answer.headers["location"])
     assert (tried["state"], tried["faults"], tried["told"]["kept"]) == ("done", [], False)
     assert (tried["done"], tried["total"]) == (300, 300)
     assert client.get("/customers", headers=JSON).json()["items"] == []
     kept = begun(client, run="keep", expected=tried["told"]["fingerprint"])
-    done = until(client, kept.headers["location"], over)
+    done = ended(client, kept.headers["location"])
     assert done["told"]["tables"] == [{"table": "customers", "new": 300, "changed": 0, "unchanged": 0}]
     assert done["total"] == 600
     assert len(client.get("/customers?limit=200", headers=JSON).json()["items"]) == 200
@@ -89,7 +86,7 @@ def test_a_table_is_tried_and_taken_in_by_another_process_that_tells_how_far_it_
 def test_what_is_wrong_is_told_by_its_cell_and_nothing_is_kept(client: TestClient) -> None:
     wrong = "customer,name,phone,email,note\nC-9001,Good Name,555-1,,\nC-9002,,555-2,not mail,\n"
     address = begun(client, wrong, run="keep").headers["location"]
-    found = until(client, address, over)
+    found = ended(client, address)
     assert (found["state"], found["told"]) == ("failed", None)
     assert {fault["row"] for fault in found["faults"]} == {3}
     assert "customers.csv, row 3, name" in [fault["where"] for fault in found["faults"]]
@@ -111,11 +108,11 @@ def test_a_process_that_is_killed_is_told_keeps_nothing_and_the_next_is_taken(
     assert all(one.pid != os.getpid() for one in new)
     for child in new:
         child.kill()
-    found = until(client, address, over)
+    found = ended(client, address)
     assert found["state"] == "failed"
     assert "was broken off: send it again" in found["faults"][0]["problem"]
     assert client.get("/customers/K-0000", headers=JSON).status_code == 404
-    assert until(client, begun(client, more).headers["location"], over)["state"] == "done"
+    assert ended(client, begun(client, more).headers["location"])["state"] == "done"
     [path] = (Path(service.state.settings.data) / "imports").glob("*.json")
     old = msgspec.json.decode(path.read_bytes(), type=module.Import)
     address, old.begun_at = f"/exchange/imports/{old.id}", old.begun_at - 2 * KEPT
@@ -134,10 +131,10 @@ def test_the_page_says_how_far_it_is(client: TestClient, service: FastAPI, monke
 
     monkeypatch.setattr(module, "behind", slowly)
     address = begun(client).headers["location"]
-    until(client, address, lambda found: found["done"] == 120)
+    until(lambda: client.get(address, headers=JSON).json()["done"] == 120)
     page = client.get(address, headers=PAGE).text
     assert "120 of 3000 rows" in page
     assert 'http-equiv="refresh"' in page
     assert csrf_in(page)
     go.set()
-    assert until(client, address, over)["state"] == "failed"
+    assert ended(client, address)["state"] == "failed"

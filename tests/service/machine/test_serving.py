@@ -7,15 +7,14 @@ import socket
 import stat
 import subprocess
 import sys
-import time
 from collections.abc import Iterator
-from contextlib import contextmanager
+from contextlib import contextmanager, suppress
 from pathlib import Path
 
 import httpx
 import pytest
 
-from tests.waiting import PATIENCE_S
+from tests.waiting import PATIENCE_S, until
 
 ROOT = Path(__file__).parents[3]
 SERVE = [sys.executable, "-c", "from api.cli import main; main()", "serve"]
@@ -39,15 +38,17 @@ def served(folder: Path, **more: str) -> Iterator[str]:
     port = free_port()
     with subprocess.Popen(SERVE, env=environment(folder, port, **more), cwd=ROOT, stderr=subprocess.DEVNULL) as service:
         try:
-            end, address = time.monotonic() + PATIENCE_S, f"http://127.0.0.1:{port}"
-            while True:
-                assert service.poll() is None, "the service did not start"
-                assert time.monotonic() < end, "the service took too long to start"
-                try:
-                    httpx.get(f"{address}/sign-in")
-                    break
-                except httpx.TransportError:
-                    time.sleep(0.05)
+            address = f"http://127.0.0.1:{port}"
+            with httpx.Client(timeout=PATIENCE_S) as client:
+
+                def answers() -> bool:
+                    assert service.poll() is None, "the service did not start"
+                    with suppress(httpx.TransportError):
+                        client.get(f"{address}/sign-in")
+                        return True
+                    return False
+
+                until(answers)
             yield address
         finally:
             service.terminate()
