@@ -30,6 +30,7 @@ class Best:
         self.bound = -math.inf
         self.phase = "reading the week"
         self.refused = 0
+        self.first = threading.Event()  # set once a first plan was made
         self.known: Known = {}  # most routes of a plan are those of the one before
 
     def offer(

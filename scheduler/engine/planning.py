@@ -53,7 +53,8 @@ def plan_week(
 ) -> Plan:
     """Return the cheapest plan found for a checked week.
 
-    seconds: how long to search at most (kept within a second), None: until the plan is proven best.
+    seconds: how long to search at most (kept within a second, but for a first plan, which is waited for), None: until
+    the plan is proven best.
     seed: where chance is used, from where; without a limit of time, the same week and seed give the same plan.
     clock: seconds from any fixed moment, such as `time.monotonic`.
     report: called as cost, bound or phase change; stop: asked often, true ends the search with the best plan so far.
@@ -95,8 +96,11 @@ def plan_week(
     def left() -> float:
         return math.inf if seconds is None else begun + seconds - last - clock()
 
+    def over() -> bool:
+        return left() <= 0 and best.first.is_set()  # reading compiled loops may take all of a short time
+
     def check() -> None:
-        if ended.is_set() or left() <= 0:
+        if ended.is_set() or over():
             raise Stopped
 
     def work() -> None:
@@ -111,8 +115,8 @@ def plan_week(
     thread = threading.Thread(target=work, name="search", daemon=False)
     thread.start()
     told: tuple[int, int | None, str] | None = None
-    while thread.is_alive() and left() > 0 and not (stop and stop()):
-        thread.join(min(POLL_S, max(0.0, left())))
+    while thread.is_alive() and not over() and not (stop and stop()):
+        thread.join(min(POLL_S, left()) if left() > 0 else POLL_S)
         if report:
             routes, cost, bound, phase, plan = best.state()
             if model.missing(routes):

@@ -118,6 +118,7 @@ class Search:
         ruin = self.ruin
         ruin.start()
         self.offer(ruin.columns(), ruin.cost)
+        self.best.first.set()
         self.best.tell("moving jobs about")
         given = self.left()
         step, rounds, hot = 50, QUICK_ROUNDS * len(self.model.service), QUICK_HOT

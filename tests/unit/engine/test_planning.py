@@ -14,6 +14,7 @@ import pytest
 from scheduler import Progress, plan_week
 from scheduler.audit import audit
 from scheduler.engine.master.integer import Answer
+from scheduler.engine.local_search.ruin_recreate import Ruin
 from scheduler.engine.search import choosing
 from scheduler.engine.search.choosing import Choosing
 from scheduler.week import Week, read_week
@@ -89,6 +90,22 @@ def test_a_search_from_a_plan_returns_none_dearer_however_short_the_time() -> No
     again = plan_week(week, seconds=0.05, clock=time.monotonic, start=cheapest)
     assert again.cost.total == cheapest.cost.total
     assert not audit(week, again).broken_rules
+
+
+def test_on_a_slow_machine_the_first_plan_is_waited_for(monkeypatch: pytest.MonkeyPatch) -> None:
+    at_once = Ruin.start
+
+    def slowly(ruin: Ruin) -> None:
+        time.sleep(1.0)
+        at_once(ruin)
+
+    monkeypatch.setattr(Ruin, "start", slowly)
+    assert plan_week(week_of("installs-12x2"), seconds=0.1, clock=time.monotonic).routes
+
+
+@pytest.mark.parametrize("name", ["installs-45x4", "v2-mixed-60x5"])
+def test_a_search_without_time_has_a_first_plan(name: str) -> None:
+    assert plan_week(week_of(name), seconds=0.0, clock=time.monotonic).routes
 
 
 def test_a_plan_of_a_week_that_has_changed_since_is_searched_from_as_far_as_it_goes() -> None:
