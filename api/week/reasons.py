@@ -31,7 +31,9 @@ from scheduler import BY_HAND, with_reasons
 from scheduler.plan import Plan, read_plan
 from scheduler.week import Week, read_week
 
-QUICK = 5_000  # jobs times crew days: finding the reasons takes a few tenths of a second then
+# Jobs times crew days: finding the reasons takes a few tenths of a second then. In the second format each reason is
+# tried in the document, so that a week of five crews takes some seconds.
+QUICK = {"week/1": 5_000, "week/2": 100}
 LOOK_S = 1.0
 RETRY_S = 60.0  # after a failure
 IDLE_S = 120.0  # for which a process waits for the next move: beginning one takes longer than most weeks
@@ -41,7 +43,7 @@ _log = logging.getLogger("eaveboard")
 
 def is_quick(week: Week) -> bool:
     """Return whether a move of this week waits for the reasons."""
-    return len(week.jobs) * sum(len(crew.shifts) for crew in week.crews) <= QUICK
+    return len(week.jobs) * sum(len(crew.shifts) for crew in week.crews) <= QUICK[week.format]
 
 
 def asked_anew(week: Week, plan: Plan, because: Mapping[str, Any]) -> Plan:

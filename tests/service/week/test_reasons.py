@@ -21,7 +21,7 @@ from api.week import reasons
 from api.week.reasons import ReasonsKeeper
 from api.week.run.planning import store_plan
 from scheduler.plan import read_plan
-from scheduler.week import Week, Window, checked
+from scheduler.week import Week, Window, checked, read_week
 from tests.benchmarks.bench_sheet import fill
 from tests.service.cast import running, settings_for, signed_in
 from tests.two_crews import job, planned, week_of
@@ -43,7 +43,7 @@ WEEK = one_place()
 @pytest.fixture
 def app(migrated_file: Path, tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> Iterator[FastAPI]:
     """A service with a plan of that week, held to be large; its own search for reasons is stopped."""
-    monkeypatch.setattr(reasons, "QUICK", 0)
+    monkeypatch.setattr(reasons, "QUICK", {WEEK.format: 0})
     shutil.copy(migrated_file, tmp_path / "eaveboard.sqlite")
     with running(settings_for(tmp_path)) as app:
         app.state.reasons.lookout.stop()
@@ -114,9 +114,17 @@ def test_the_sheet_says_so_meanwhile_and_open_pages_are_told(app: FastAPI) -> No
 
 
 def test_a_small_week_has_its_reasons_with_the_move(app: FastAPI, monkeypatch: pytest.MonkeyPatch) -> None:
-    monkeypatch.setattr(reasons, "QUICK", 100)
+    monkeypatch.setattr(reasons, "QUICK", {WEEK.format: 100})
     assert codes(app, taken_off(app)) == {"a": "by_hand", "b": "not_tried"}
     assert wanted(app) == []
+
+
+@pytest.mark.parametrize(
+    ("name", "at_once"), [("mixed-45x4", True), ("mixed-160x10", False), ("v2-tiny-1", True), ("v2-mixed-60x5", False)]
+)
+def test_what_takes_seconds_comes_after_the_move(name: str, at_once: bool) -> None:
+    week = read_week((Path(__file__).parents[2] / "data" / "weeks" / f"{name}.week.json").read_bytes())
+    assert reasons.is_quick(week) == at_once
 
 
 def test_a_rule_is_kept_however_large_the_week_is(app: FastAPI) -> None:

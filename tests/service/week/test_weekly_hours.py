@@ -40,7 +40,7 @@ def app(built: BuiltDemo, tmp_path_factory: pytest.TempPathFactory) -> Iterator[
         made = prepare_week(app.state.database, MONDAY, NOW)
 
         def planner(week: Week, *, seconds: float, report: object = None) -> object:
-            return solve(week, seconds=seconds, clock=time.monotonic, workers=1)
+            return solve(week, seconds=seconds, clock=time.monotonic, workers=1, with_because=False)
 
         plan_week(app.state.database, made, planner, seconds=2.0, now=NOW, by="test")  # type: ignore[arg-type]
         yield app

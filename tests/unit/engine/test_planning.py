@@ -13,8 +13,8 @@ import pytest
 
 from scheduler import Progress, plan_week
 from scheduler.audit import audit
-from scheduler.engine.master.integer import Answer
 from scheduler.engine.local_search.ruin_recreate import Ruin
+from scheduler.engine.master.integer import Answer
 from scheduler.engine.search import choosing
 from scheduler.engine.search.choosing import Choosing
 from scheduler.week import Week, read_week
