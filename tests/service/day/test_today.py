@@ -18,6 +18,7 @@ from api.database import transaction
 from tests.conftest import BuiltDemo
 from tests.service.cast import JSON, PAGE, csrf_in, signed_in
 from tests.service.day.day_cast import CREW, DAY, HOME, MORNING, OTHER, Jobs, on_the_morning, phone, post_day
+from tests.service.office.test_set_up import text_of
 
 UTC = datetime.UTC
 
@@ -166,6 +167,33 @@ def test_who_may_look_and_tell(day: tuple[FastAPI, Jobs]) -> None:
     office = signed_in(app, Role.office)
     assert office.post("/today/late", data={"visit": "nothing"}, headers=JSON).status_code == 404
     assert office.post("/today/late", data={}, headers=JSON).status_code == 422
+
+
+def test_in_spanish_no_sentence_of_the_morning_is_english(day: tuple[FastAPI, Jobs]) -> None:
+    app, jobs = day
+    office, said = signed_in(app, Role.office), list[str]()
+    pages = ""
+
+    def look(crew: str) -> None:
+        nonlocal pages
+        office.cookies.delete("eave-language")
+        for one in office.get("/today", headers=JSON).json()["crews"]:
+            said.extend(text for text in (one["where"], one["standing"], one["next"]) if text)
+        ways = office.get(f"/today/crews/{crew}/ways", headers=JSON).json()
+        said.extend(text for text in (ways["fault"], *ways["stays"]) if text)
+        for way in filter(None, [ways["stay"], *ways["ways"]]):
+            said.extend(text for text in (way["title"], way["van"], *way["disturbed"]) if text)
+        office.cookies.set("eave-language", "es")
+        pages += text_of(office.get(f"/today?crew={crew}", headers=PAGE).text)
+
+    at(app, local(7, 0))
+    look(CREW)
+    begun_late(app, jobs)
+    look(CREW)
+    assert len(said) >= 12
+    assert [text for text in dict.fromkeys(said) if text in pages] == []
+    for words in ("en la base, sale a las", "termina hacia las", "min atrasada", "nada prometido", "Seguir como está"):
+        assert words in pages, words
 
 
 def test_on_another_day_nothing_is_expected(day: tuple[FastAPI, Jobs]) -> None:
