@@ -10,6 +10,7 @@ from dataclasses import dataclass
 from sqlmodel import Session
 
 from api import tables
+from api.clock import local_day
 from api.fields.files.cells import hours_text
 from api.languages import gettext, to_say
 from api.ledger.facts import rain_dates
@@ -28,7 +29,7 @@ class JobPage:
 
     `zero` is the newest photo of the point from which the wall's measures count, `rack` where its awning is stored, in
     words, empty where its work has nothing to do with a rack or nobody has named one. `rain_date` is the second day
-    kept for it.
+    kept for it, until that has gone by.
     """
 
     job: JobPapers
@@ -55,7 +56,7 @@ def job_pages(session: Session, visit_ids: Sequence[str], now: datetime.datetime
     known = job_facts(session, visit_ids)
     papers = Preparation(session, known, now, remake=False).papers_of(list(known.visits.values()))
     zeros = zero_photos(session, known.visits.values())
-    second = {row.visit_id: row for row in rain_dates(session)}
+    second = {row.visit_id: row for row in rain_dates(session, local_day(session, now))}
     pages = {}
     for visit_id, visit in known.visits.items():
         site = known.sites[visit.site_id]
