@@ -160,8 +160,9 @@ def day_content(
     own = [entry.job for entry in entries if entry.is_visit]
     rows = {job: days_of(session, pages[job].job.visit) for job in own}
     wall_ids = {job: wall_of(rows[job], pages[job].job.visit).id for job in own}
-    of_others = job_pages(session, sorted(set(wall_ids.values()) - pages.keys()), now)
-    walls = {job: (pages | of_others)[name] for job, name in wall_ids.items()}
+    elsewhere = sorted(set(wall_ids.values()) - pages.keys())
+    of_walls = pages | job_pages(session, elsewhere, now) if elsewhere else pages
+    walls = {job: of_walls[name] for job, name in wall_ids.items()}
     told = {job: tuple(cautions(pages[job].job, pages[job].site, walls[job].job)) for job in own}
     shared = _shared([told[job] for job in own])
     meetings = Meetings(session, made.week, made.plan, offset)

@@ -104,5 +104,5 @@ def sentence(changed: list[str]) -> str:
     """Return what has changed as a sentence; empty where nothing has."""
     if not changed:
         return ""
-    words = changed[0] if len(changed) == 1 else f"{', '.join(changed[:-1])} and {changed[-1]}"
+    words = changed[0] if len(changed) == 1 else " and ".join((", ".join(changed[:-1]), changed[-1]))
     return f"{words[0].upper()}{words[1:]} changed since: plan again."

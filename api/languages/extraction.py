@@ -24,6 +24,7 @@ _SENTENCES = (
     "api/weeksheet/drives.py",
     "api/falls/falls.py",
     "api/falls/sharing.py",
+    "api/falls/since.py",
     "api/falls/today.py",
     "api/ledger/gates.py",
     "api/papers/kits.py",

@@ -38,9 +38,10 @@ def sheet_to_drill_by(session: Session, visit_id: str, now: datetime.datetime) -
 
     On a later day of an install it is that install's.
     """
-    visit = session.get_one(tables.Visit, visit_id)
-    visit_id = wall_of(days_of(session, visit), visit).id
     stored = session.get(tables.Prepared, (visit_id, "drawing"))
+    if stored is None and (visit := session.get(tables.Visit, visit_id)) is not None:
+        visit_id = wall_of(days_of(session, visit), visit).id
+        stored = session.get(tables.Prepared, (visit_id, "drawing"))
     if stored is None or language() == ENGLISH:  # what crews fetch most costs one row
         return sheets_of(stored.document)[0] if stored is not None else None
     page = job_page(session, visit_id, now)

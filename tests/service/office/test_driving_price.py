@@ -95,7 +95,8 @@ def test_the_column_names_the_measure_and_the_money_of_the_business_alone(
     assert f'<label for="km_cents">{label}</label>' in page
     assert f"{meant}</span>" in page
     assert f'<label for="minute_cents">A minute, {currency}</label>' in page
-    sent = manager.get("/set-up/crews.csv").text
+    sent = manager.get("/set-up/crews/table.csv").text
+    assert label.split(",")[0] in sent.splitlines()[0]
     assert "mile or km" not in page + sent
 
 
