@@ -10,7 +10,6 @@ from dataclasses import dataclass
 from sqlmodel import Session
 
 from api import tables
-from api.clock import local_day
 from api.fields.files.cells import hours_text
 from api.languages import gettext, to_say
 from api.ledger.facts import rain_dates
@@ -54,9 +53,10 @@ def job_page(session: Session, visit_id: str, now: datetime.datetime) -> JobPage
 def job_pages(session: Session, visit_ids: Sequence[str], now: datetime.datetime) -> dict[str, JobPage]:
     """Return what the pages of visits show, by their ids; a visit that is not there is left out."""
     known = job_facts(session, visit_ids)
-    papers = Preparation(session, known, now, remake=False).papers_of(list(known.visits.values()))
+    preparation = Preparation(session, known, now, remake=False)
+    papers = preparation.papers_of(list(known.visits.values()))
     zeros = zero_photos(session, known.visits.values())
-    second = {row.visit_id: row for row in rain_dates(session, local_day(session, now))}
+    second = {row.visit_id: row for row in rain_dates(session, preparation.today)}
     pages = {}
     for visit_id, visit in known.visits.items():
         site = known.sites[visit.site_id]
