@@ -17,9 +17,10 @@ from api.day.second_crews import ComingCrew, LiftStop, Meetings
 from api.hand_over.signing import signed_on
 from api.languages import language
 from api.languages.core import core_says
-from api.ledger.days.day_rows import days_of
+from api.ledger.days.day_rows import days_of, wall_of
 from api.ledger.days.riders import riding_on
 from api.ledger.kept import kept
+from api.papers.preparation import JobPapers
 from api.papers.shown.cautions import cautions
 from api.papers.shown.drilling import Hole, case_of, holes, said_finding
 from api.papers.shown.job_page import JobPage, job_pages
@@ -39,6 +40,7 @@ from scheduler.sheet import Cell, Entry
 from scheduler.travel.by_hour import DriveAtHour
 
 DANGERS = 3
+_OF_WALL = {"layout", "drawing"}  # papers that a later day of an install shows too
 MOST_HUNG = 500  # drawings held in memory: some kilobytes each
 
 
@@ -51,7 +53,8 @@ class DayStop:
     every stop of the day shares. `places` is where each bracket stands on the wall drawing, as parts of its width and
     height; `datum` is what its zero is. `second` is the crew that comes for the lift. `signed_on` is the visit on which
     the customer signs for the job: this one, or of several days the last; None where nobody signs. `part` is which of
-    the days of its job it is, and of how many.
+    the days of its job it is, and of how many. `wall` are the papers that hold for its wall: its own, on a later day of
+    an install that install's; `stale` are those of either that were made of other inputs than today's.
     """
 
     entry: Entry
@@ -73,6 +76,8 @@ class DayStop:
     second: ComingCrew | None
     signed_on: str | None
     part: tuple[int, int]
+    wall: JobPapers
+    stale: frozenset[str]
 
 
 @dataclass(frozen=True)
@@ -152,14 +157,19 @@ def day_content(
     measures = Measures(convert(business.units, str, "units"))  # type: ignore[arg-type]
     entries = cell.entries if cell is not None else ()
     pages = job_pages(session, [entry.job for entry in entries if entry.job], now)
-    told = {job: tuple(cautions(page.job, page.site)) for job, page in pages.items()}
     own = [entry.job for entry in entries if entry.is_visit]
+    rows = {job: days_of(session, pages[job].job.visit) for job in own}
+    wall_ids = {job: wall_of(rows[job], pages[job].job.visit).id for job in own}
+    elsewhere = sorted(set(wall_ids.values()) - pages.keys())
+    of_walls = pages | job_pages(session, elsewhere, now) if elsewhere else pages
+    walls = {job: of_walls[name] for job, name in wall_ids.items()}
+    told = {job: tuple(cautions(pages[job].job, pages[job].site, walls[job].job)) for job in own}
     shared = _shared([told[job] for job in own])
     meetings = Meetings(session, made.week, made.plan, offset)
     drives = made.by_hour.get((crew.id, offset), ())
     stops = {
-        entry.job: _stop(session, entry, drive, pages[entry.job], told[entry.job], shared, measures,
-                         meetings.second_crew(entry.job))
+        entry.job: _stop(session, entry, drive, pages[entry.job], walls[entry.job], rows[entry.job], told[entry.job],
+                         shared, measures, meetings.second_crew(entry.job))
         for entry, drive in zip(entries, drives, strict=False) if entry.is_visit
     }  # fmt: skip
     loads = () if cell is None else _loads(cell, drives, stops)
@@ -242,16 +252,17 @@ def _stop(
     entry: Entry,
     drive: DriveAtHour,
     page: JobPage,
+    wall_page: JobPage,
+    days: Sequence[tables.Visit],
     told: tuple[str, ...],
     shared: tuple[str, ...],
     measures: Measures,
     second: ComingCrew | None,
 ) -> DayStop:
-    job = page.job
-    hung = _hung(session, job.survey, job.layout, job.drawing is not None, measures)
-    days = days_of(session, job.visit)
+    job, wall = page.job, wall_page.job
+    hung = _hung(session, wall.survey, wall.layout, wall.drawing is not None, measures)
     signed = signed_on(days)
-    found = tuple(said_finding(one) for one in ranked(job.layout.findings)) if job.layout else ()
+    found = tuple(said_finding(one) for one in ranked(wall.layout.findings)) if wall.layout else ()
     return DayStop(
         entry=entry,
         drive=drive,
@@ -259,9 +270,9 @@ def _stop(
         cautions=tuple(text for text in told if text not in shared),
         dangers=_dangers(found, told, shared),
         findings=found,
-        holes=tuple(holes(page, measures)),
+        holes=tuple(holes(wall_page, measures)),
         places=hung.places,
-        case=core_says(case_of(page)),
+        case=core_says(case_of(wall_page)),
         fastener=hung.fastener,
         datum=hung.datum,
         pattern=hung.pattern,
@@ -272,6 +283,8 @@ def _stop(
         second=second,
         signed_on=None if signed is None else signed.id,
         part=([one.id for one in days].index(job.visit.id) + 1, len(days)),
+        wall=wall,
+        stale=frozenset(page.stale | wall_page.stale & _OF_WALL),
     )
 
 

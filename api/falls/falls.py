@@ -39,7 +39,7 @@ def findings(today: Today) -> list[CannotGo]:
     """Return the posted visits still to come that cannot go as they are, in the order of time."""
     jobs = {job.id: job for job in today.built.week.jobs}
     told: dict[str, tuple[Cause, str]] = {}
-    coming = [n for n in today.posted.spots if n not in today.settled and today.facts.visits[n].state != "done"]
+    coming = [name for name in today.posted.spots if name not in today.settled]
     for name in coming:
         fault = _fault(today, jobs[name], today.posted.spots[name])
         if fault is not None:

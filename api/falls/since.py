@@ -13,7 +13,7 @@ from api.ledger.facts import facts
 from api.ledger.plans.documents import week_in
 from api.papers.preparation import Preparation
 from api.week.build import open_visits, week_of
-from api.week.rain_dates import given_back
+from api.week.rain_dates import given_back, with_rain_dates_to_go_to
 from api.week.second import by_the_rules
 from scheduler.plan import read_plan
 from scheduler.price import Visit, is_kept, outings, visits
@@ -22,7 +22,7 @@ from scheduler.week import Crew, Job, Week
 
 def changed_since(session: Session, stored: tables.StoredPlan, now: datetime.datetime) -> list[str]:
     """Return what has changed since a plan was made, in words such as "crew hours", in a fixed order."""
-    known = facts(session, stored.start_date, now=now)
+    known = with_rain_dates_to_go_to(session, facts(session, stored.start_date, now=now), stored.start_date)
     preparation = Preparation(session, known, now, remake=False)
     papers = preparation.papers_of(open_visits(known, stored.start_date))
     old = week_in(stored)
@@ -104,5 +104,5 @@ def sentence(changed: list[str]) -> str:
     """Return what has changed as a sentence; empty where nothing has."""
     if not changed:
         return ""
-    words = changed[0] if len(changed) == 1 else f"{', '.join(changed[:-1])} and {changed[-1]}"
+    words = changed[0] if len(changed) == 1 else " and ".join((", ".join(changed[:-1]), changed[-1]))
     return f"{words[0].upper()}{words[1:]} changed since: plan again."

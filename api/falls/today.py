@@ -81,6 +81,8 @@ class Today:
     week by local time, None before it begins. `because` are the reasons that preparation has for each visit, `taken`
     the pieces that posted visits have had of each shelf (item and yard) already.
 
+    `done` are the posted visits that are done, on whatever day and at whatever hour that was.
+
     `later` is the next week as `week_to_come` has it, with those visits of this one whose rain date lies in it; None
     where there are none.
     """
@@ -96,6 +98,7 @@ class Today:
     stopped: Mapping[str, str]
     ahead: Mapping[int, frozenset[str]]
     later: Today | None = None
+    done: frozenset[str] = frozenset()
 
     def crew_name(self, crew_id: str) -> str:
         """Return what the crew is called on every page."""
@@ -114,12 +117,12 @@ class Today:
 
     @property
     def settled(self) -> set[str]:
-        """Return the visits that have begun and go on to their end: no other time is to be found for them.
+        """Return the visits that are done, or have begun and go on to their end: no other time is to be found for them.
 
-        By the clock, but where the crew's own notes of today say that it has not come there yet.
+        Those by the clock, but where the crew's own notes of today say that it has not come there yet.
         """
         late = frozenset[str]() if self.moment is None else self.ahead.get(self.moment[0], frozenset[str]())
-        return self.begun - self.stopped.keys() - late
+        return (self.begun - self.stopped.keys() - late) | self.done
 
 
 class Days:
@@ -205,6 +208,7 @@ def _build(
 ) -> Today:  # fmt: skip
     posted = posted_documents(row, session.get_one(tables.StoredPlan, row.plan_id))
     known = facts(session, row.start_date, also={*posted.spots, *besides}, now=now)
+    done = frozenset(name for name in posted.spots if known.visits[name].state == "done")
     known, gone = _as_posted(without_days(known, besides), posted)
     preparation = Preparation(session, known, now)
     papers = preparation.papers_of(open_visits(known, posted.start_date))
@@ -234,6 +238,7 @@ def _build(
         stopped=_stopped(session, posted),
         ahead=_ahead(session, posted),
         later=week_to_come(session, after, away, now) if away and not besides else None,
+        done=done,
     )
 
 

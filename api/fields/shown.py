@@ -106,9 +106,12 @@ def _hours(minutes: int) -> Markup:
 def said(_: Context, value: Any) -> Any:
     """Return what a page or paper writes in the business's words, sentences of the planning core among it.
 
-    Markup stays as it is. Templates have it as what finishes each value (`finalize`).
+    Markup stays as it is. No line breaks within "45 %". Templates have it as what finishes each value (`finalize`).
     """
-    return wording().say(value) if type(value) is str else value
+    return _SHARE.sub("\u00a0%", wording().say(value)) if type(value) is str else value
+
+
+_SHARE = re.compile(r"(?<=[0-9]) %")
 
 
 def times_written(text: str) -> str:

@@ -21,7 +21,7 @@ _HOURS = re.compile(r"(?<![:0-9])(1[0-2]|[1-9]) ([ap])m\b")
 _POUNDS = re.compile(r"\b([0-9]+(?:\.[0-9]+)?) lb\b")
 _MPH = re.compile(r"\b([0-9]+(?:\.[0-9]+)?) mph\b")
 _LB_KG, _MPH_KMH = 0.45359237, 1.609344
-_SIGN = re.compile(r"\$(?=[0-9])")
+_SIGN = re.compile(r"\$(?=[0-9]|[ ,]|$)")  # before an amount, or alone as a unit: "A minute, $ more"
 _CENTS = re.compile(r"\$([0-9][0-9,]+)\.([0-9]{2})(?![0-9])")  # from ten on
 _DAY_MIN = 24 * 60
 

@@ -13,13 +13,15 @@ from api import tables
 from api.database import parts
 from api.fields.rules import KINDS
 from api.languages import to_say
+from api.ledger.facts import rain_dates
 from api.ledger.plans.posted import posted_plan
 from api.week.horizon.keeping import KeptHorizon, newest
 from scheduler.plan import Plan, read_plan
 from scheduler.sheet import Cell, sheet
-from scheduler.week import Crew, Week, read_week
+from scheduler.week import Crew, Shift, Week, read_week
 
 TWO = 2  # people that an install takes
+Kept = Mapping[tuple[str, int], list[tuple[int, int]]]  # spans of minutes by crew and day
 SHORT_FROM = 0.6  # of what there is: below, nothing is said to be short
 
 
@@ -49,7 +51,10 @@ class Scarce:
 
 @dataclass(frozen=True)
 class YardWeek:
-    """A yard's week in minutes: of shifts, away from the yard in them, on site promised, on site in all, and free."""
+    """A yard's week in minutes: of shifts, away from the yard in them, on site promised, on site in all, and free.
+
+    What is kept for rain dates counts as away.
+    """
 
     yard: str
     open: int
@@ -110,6 +115,10 @@ def _week(session: Session, plan: KeptHorizon, n: int) -> WeekAhead:
     first = 7 * n
     if posted is not None:
         week, made, first = read_week(posted.week), read_plan(posted.plan), 0
+    start_date = monday - datetime.timedelta(days=first)
+    kept = defaultdict[tuple[str, int], list[tuple[int, int]]](list)
+    for row in rain_dates(session):  # those that the document knows of lie outside of its shifts already
+        kept[row.crew_id, (row.day - start_date).days].append((row.free_from, row.free_until))
     days = range(first, first + 7)
     cells = [cell for cell in sheet(week, made).cells if cell.day in days]
     kinds = _kinds(session, [entry.job for cell in cells for entry in cell.visits])
@@ -118,18 +127,21 @@ def _week(session: Session, plan: KeptHorizon, n: int) -> WeekAhead:
         told = set(kinds)  # what is posted is promised to crews and customers alike
     names = {yard.id: yard.name for yard in session.exec(select(tables.Yard))}
     yards = tuple(
-        yard_week(week, [c for c in cells if c.yard == one.id], days, one.id, names.get(one.id, one.id), kinds, told)
+        yard_week(
+            week, [c for c in cells if c.yard == one.id], days, one.id, names.get(one.id, one.id), kinds, told, kept
+        )
         for one in week.yards
     )
     return WeekAhead(monday, posted is not None, yards)
 
 
 def yard_week(
-    week: Week, cells: list[Cell], days: range, yard: str, name: str, kinds: Mapping[str, str], told: set[str]
-) -> YardWeek:
+    week: Week, cells: list[Cell], days: range, yard: str, name: str, kinds: Mapping[str, str], told: set[str],
+    kept: Kept,
+) -> YardWeek:  # fmt: skip
     """Return what a yard has on `days` of a week, `cells` being its crews' days in the plan.
 
-    kinds: of jobs, by id; told: those that are promised.
+    kinds: of jobs, by id; told: those that are promised; kept: what is kept for rain dates, also since it was planned.
     """
     away = {(cell.crew, cell.day): (cell.depart, cell.back) for cell in cells}
     free: dict[str, int] = defaultdict(int)
@@ -137,10 +149,10 @@ def yard_week(
     for crew in week.crews:
         for shift in crew.shifts if crew.yard == yard else ():
             if shift.day in days:
-                depart, back = away.get((crew.id, shift.day), (shift.start, shift.start))
-                busy = max(0, min(back, shift.end) - max(depart, shift.start))
+                at = crew.id, shift.day
+                taken = [*((away[at],) if at in away else ()), *kept.get(at, ())]
                 minutes[crew.id] += shift.end - shift.start
-                free[crew.id] += shift.end - shift.start - busy
+                free[crew.id] += _left(shift, taken)
     crews = {crew.id: crew for crew in week.crews}
     on_site = [(entry.job, entry.end - entry.start) for cell in cells for entry in cell.visits]
     by_kind = tuple(
@@ -165,6 +177,15 @@ def yard_week(
         kinds=by_kind,
         short=tuple(sorted((one for one in scarce if one.share >= SHORT_FROM), key=lambda one: -one.share)),
     )
+
+
+def _left(shift: Shift, taken: Iterable[tuple[int, int]]) -> int:
+    """Return the minutes of a shift that lie in none of the spans taken, which may overlap."""
+    left, at = 0, shift.start
+    for start, end in sorted(taken):
+        left += max(0, min(start, shift.end) - at)
+        at = max(at, end)
+    return left + max(0, shift.end - at)
 
 
 def _scarce(week: Week, cells: list[Cell], days: range, yard: str, minutes: Mapping[str, int]) -> list[Scarce]:

@@ -24,10 +24,12 @@ _SENTENCES = (
     "api/weeksheet/drives.py",
     "api/falls/falls.py",
     "api/falls/sharing.py",
+    "api/falls/since.py",
     "api/falls/today.py",
     "api/ledger/gates.py",
     "api/papers/kits.py",
     "api/papers/preparation.py",
+    "api/rebooking/leaving.py",
     "api/roster/shown.py",
     "api/week/following.py",
 )
@@ -72,7 +74,8 @@ _KEY = re.compile(r"[a-z0-9_.-]*")  # no text: a column, table or code
 # The rows that a business begins with; those that it adds stay in the words in which they were typed.
 _WORK_KINDS = "api/migrations/versions/0026_kinds.py"
 _KEYWORDS = {"_": None, "gettext": None, "ngettext": (1, 2), "to_say": None}
-_REFUSALS = {"BadInput": 1, "Problem": 1, "HTTPException": 1, "NotSent": 0}  # which of its words is said
+# Which of its words is said.
+_REFUSALS = {"BadInput": 1, "Problem": 1, "HTTPException": 1, "NotSent": 0, "_anew": 3, "_moved": 0}
 # What only programs are told, and whoever starts the service or looks after its machine.
 _NOT_FOR_PEOPLE = (
     "api/access/idempotency.py", "api/access/tokens.py", "api/backup/", "api/business/load.py", "api/business/seed/",

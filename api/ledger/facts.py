@@ -40,7 +40,7 @@ class Facts:
     `kinds` are the kinds of work, `racks` the places kept or taken for awnings in the yards, `awaited` what was ordered
     of makers and has not come, both by awning.
     `roster` are the days on which it has been made who rides with whom, from the week's on.
-    `rain_dates` are the second days that are kept for open visits.
+    `rain_dates` are the second days that are kept for open visits, those gone by left out where `now` was given.
     `elsewhere` are the visits that have a day to come outside the week: posted with another one, or promised before it,
     unless the customer is to be told that the visit is off. `goes_on` are the days of visits that others follow: on
     which they were done, or are to be done outside the week.
@@ -160,8 +160,8 @@ def facts(
     kits = _some(session, tables.KitState, tables.KitState.visit_id, ids)
     told = {b.visit_id: b for b in bookings if b.withdrawn_at is None}
     elsewhere = dict[str, datetime.date]()
-    if start_date is not None and now is not None:
-        today = now.astimezone(ZoneInfo(business.timezone)).date()
+    today = None if now is None else now.astimezone(ZoneInfo(business.timezone)).date()
+    if start_date is not None and today is not None:
         wait = _made_to_wait(session)
         elsewhere = {n: b.day for n, b in told.items() if today <= b.day < start_date and n not in wait}
         elsewhere |= _posted_elsewhere(session, week_of, today)
@@ -210,17 +210,22 @@ def facts(
         racks=racks(session),
         awaited=awaited(session),
         roster=roster_days(session, start_date),
-        rain_dates=rain_dates(session),
+        rain_dates=rain_dates(session, today),
     )
 
 
-def rain_dates(session: Session) -> list[tables.RainDate]:
-    """Return the second days that are kept: once its visit is done or called off, none is."""
-    return list(session.exec(_kept_rain_dates().order_by(col(tables.RainDate.id))).all())
+def rain_dates(session: Session, since: datetime.date | None = None) -> list[tables.RainDate]:
+    """Return the second days that are kept: once its visit is done or called off, none is.
+
+    since: the date; what has gone by before it is left out. None: nothing is.
+    """
+    rows = _kept_rain_dates()
+    rows = rows if since is None else rows.where(tables.RainDate.day >= since)
+    return list(session.exec(rows.order_by(col(tables.RainDate.id))).all())
 
 
 def kept_rain_date(session: Session, visit_id: str) -> tables.RainDate | None:
-    """Return the second day that is kept for a visit, as `rain_dates` gives it."""
+    """Return the second day that is kept for a visit, gone by or not."""
     return session.exec(_kept_rain_dates().where(tables.RainDate.visit_id == visit_id)).first()
 
 

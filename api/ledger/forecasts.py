@@ -12,6 +12,7 @@ from sqlmodel import Session, col, select
 
 from api import tables
 from api.fields.shown import at
+from api.languages import gettext
 from api.ledger.kept import kept
 from scheduler.weather.forecast import Forecast, forecast_from_csv
 
@@ -86,12 +87,15 @@ def standing_words(session: Session, now: datetime.datetime, timezone: str) -> s
     newest = forecasts(session).newest
     faults = fetch_faults(session)
     if newest is None:
-        return "No forecast yet: every day is planned by the usual weather of the season." + _failing(faults, timezone)
+        none = gettext("No forecast yet: every day is planned by the usual weather of the season.")
+        return none + _failing(faults, timezone)
     words = ""
     if now - newest.issued >= OLD:
         days = (now - newest.issued) / datetime.timedelta(days=1)
-        age = f"{days:.0f} days" if days >= 1.5 else "a day"
-        words = f"The forecast is {age} old, issued {at(newest.issued, timezone)}."
+        words = gettext("The forecast is a day old, issued {time}.")
+        if days >= 1.5:
+            words = gettext("The forecast is {n} days old, issued {time}.")
+        words = words.format(n=round(days), time=at(newest.issued, timezone))
     return (words + _failing(faults, timezone)).strip()
 
 
@@ -105,7 +109,8 @@ def distance_km(a: tuple[float, float], b: tuple[float, float]) -> float:
 def _failing(faults: Iterable[tables.ForecastFetch], timezone: str) -> str:
     for fault in faults:
         assert fault.failing_since is not None
-        return f" It could not be renewed since {at(fault.failing_since, timezone)}: {fault.words}"
+        words = gettext("It could not be renewed since {time}: {why}")
+        return " " + words.format(time=at(fault.failing_since, timezone), why=fault.words)
     return ""
 
 

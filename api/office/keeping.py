@@ -278,7 +278,7 @@ def undoing(session: Session, line: tables.History) -> Undoing:
     now = msgspec.to_builtins(old.values)
     made = line.did.endswith(("made", "new"))
     after = detail if made else {name: pair[1] for name, pair in detail.items()}
-    moved = [kind.column(name).label for name, value in after.items() if now[name] != value]
+    moved = [kind.column(name).head for name, value in after.items() if now[name] != value]
     if moved:
         raise BadInput("", f"{', '.join(moved)} of {line.noun_id} has changed since: change it by hand")
     if made:

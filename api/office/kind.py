@@ -19,6 +19,8 @@ from api.fields.items import item_name, skill_name
 from api.fields.limits import LIMITS, Choice, ColumnLimit, Date, Decimal, Text, Whole, limit
 from api.fields.measures import office_length, office_weight
 from api.fields.shown import days_written, length, pounds
+from api.fields.wording import wording
+from api.languages import to_say
 from scheduler.errors import BadInput
 from scheduler.units import LB_KG, exact_number
 
@@ -36,7 +38,7 @@ class KindColumn:
     where it `may_be_empty`. `shown` gives a value as lists have it, where that is not how it is typed; `example`
     stands in the meaning. `start` stands in the form of a new row, `aliases` are what files call it, `short_list`:
     the list of the kind shows it, `lines`: its form has several. `by_head` gives a cell of a file what its head alone
-    says of it.
+    says of it. `by_units`: label and meaning in the measures of either way, where these differ.
     """
 
     name: str
@@ -59,6 +61,17 @@ class KindColumn:
     lines: bool = False
     short_list: bool = True
     by_head: Callable[[str, str], str] | None = None
+    by_units: Mapping[str, tuple[str, str]] = ()  # type: ignore[assignment]
+
+    @property
+    def head(self) -> str:
+        """What the column is called by whoever measures as this business does."""
+        return self.by_units[wording().units][0] if self.by_units else self.label
+
+    @property
+    def meant(self) -> str:
+        """What it means, in the measures of this business."""
+        return self.by_units[wording().units][1] if self.by_units else self.meaning
 
     def value(self, text: str, units: str) -> Any:
         """Return what a text means in this column; raises `BadInput`."""
@@ -164,15 +177,21 @@ def money(table: str, name: str, label: str, **more: Any) -> KindColumn:
                       hint={"inputmode": "decimal", "maxlength": "14"}, **more)  # fmt: skip
 
 
-def driving(table: str, name: str, label: str, **more: Any) -> KindColumn:
+_DRIVEN = {
+    "imperial": (to_say("A mile, $"), to_say("such as 0.63/mi")),
+    "metric": (to_say("A km, $"), to_say("such as 0.39/km")),
+}  # fmt: skip
+
+
+def driving(table: str, name: str, **more: Any) -> KindColumn:
     """Return a column of cents a km that people write in dollars, by the mile where they measure in feet."""
     bound = limit(f"{table}.{name}")
 
     def by_head(head: str, cell: str) -> str:
         return f"{cell}/km" if re.search(r"(?i)\bkm\b|kilomet", head) and re.fullmatch(r"[$0-9.,\s]+", cell) else cell
 
-    return KindColumn(name, label, lambda text, units: bound.check(driving_cents(text, units)), driving_text,
-                      hint={"maxlength": "20"}, by_head=by_head, **more)  # fmt: skip
+    return KindColumn(name, "A mile or km, $", lambda text, units: bound.check(driving_cents(text, units)),
+                      driving_text, hint={"maxlength": "20"}, by_head=by_head, by_units=_DRIVEN, **more)  # fmt: skip
 
 
 def measure(table: str, name: str, label: str, **more: Any) -> KindColumn:

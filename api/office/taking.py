@@ -88,7 +88,7 @@ def check_columns(kind: Kind, columns: Sequence[str]) -> None:
         if name not in {column.name for column in kind.in_files}:
             raise BadInput("columns", f'"{name}" is no column of {kind.title.lower()}')
         if named.count(name) > 1:
-            raise BadInput("columns", f"{kind.column(name).label} is chosen twice; leave one of them out")
+            raise BadInput("columns", f"{kind.column(name).head} is chosen twice; leave one of them out")
 
 
 def take(
@@ -156,7 +156,7 @@ def _one(
     new = keep(session, kind, old, values, by=by, now=now, did="took in, changed" if old else "took in, made")
     before = old.texts if old else dict.fromkeys(new.texts, "")
     fields = {
-        kind.column(n).label: (before[n], text) for n, text in new.texts.items() if before[n] != text
+        kind.column(n).head: (before[n], text) for n, text in new.texts.items() if before[n] != text
     }  # fmt: skip
     what: Outcome = "new" if old is None else "changed" if fields else "unchanged"
     return RowOutcome(number, cells, what, name, fields)
@@ -204,7 +204,7 @@ def _called(session: Session, kind: Kind, name: str) -> Record | None:
 
 
 def _label(kind: Kind, name: str) -> str:
-    return next((column.label for column in kind.in_files if column.name == name), name)
+    return next((column.head for column in kind.in_files if column.name == name), name)
 
 
 def refused_rows(table: SentTable, done: TableTaken) -> tuple[list[str], list[list[str]]]:

@@ -198,6 +198,8 @@ def keep(
     """Keep a second day for a visit and draft what its customer is told; raises `Problem` 409 where it is not free."""
     if any(row.visit_id == visit_id for row in today.facts.rain_dates):
         raise Problem(409, f"A rain date is kept for {visit_id} already: let it go first.", kind="changed-meanwhile")
+    if (past := kept_rain_date(session, visit_id)) is not None:  # nobody has gone there
+        end(session, past, "let go", now=now, by=by)
     one_at_a_time(session, Turn.PROMISE)  # who sells a time, or keeps another day, has these hours before or after
     chosen = next((one for one in rain_days(session, today, visit_id, now) if one.key == key), None)
     if chosen is None:

@@ -96,10 +96,12 @@ def finding_line(session: Session, one: CannotGo) -> dict[str, Any]:
     return {
         "visit": one.visit_id, "what": name.what, "customer": name.customer, "town": name.town, "cause": one.cause,
         "words": one.words, "crew": one.spot.crew, "date": one.date.isoformat(), "start": one.spot.start,
-        "end": one.end, "rain_date": _rain_date(session, one.visit_id),
+        "end": one.end, "rain_date": _rain_date(session, one),
     }  # fmt: skip
 
 
-def _rain_date(session: Session, visit_id: str) -> dict[str, Any] | None:
-    row = kept_rain_date(session, visit_id)
-    return None if row is None else {"crew": row.crew_id, "date": row.day.isoformat(), "start": row.start}
+def _rain_date(session: Session, one: CannotGo) -> dict[str, Any] | None:
+    row = kept_rain_date(session, one.visit_id)
+    if row is None or row.day <= one.date:  # gone by: it is posted for a later day
+        return None
+    return {"crew": row.crew_id, "date": row.day.isoformat(), "start": row.start}

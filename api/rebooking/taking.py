@@ -15,7 +15,6 @@ from sqlmodel import Session, select
 
 from api import tables
 from api.falls.today import Today
-from api.fields.shown import day_name
 from api.http import versions
 from api.http.problems import Problem
 from api.ledger.facts import kept_rain_date
@@ -26,6 +25,7 @@ from api.ledger.plans.posted import posted_week
 from api.ledger.told import Hold, told_now
 from api.messages.telling import book, draft
 from api.rebooking.cases import close_if_done
+from api.rebooking.leaving import leaving
 from api.rebooking.rain_later import KIND, WeekWith, posted_there
 from api.rebooking.search import Searches, hole_of, standing_of
 from api.rebooking.standing import OfferGround, explained, free_for
@@ -68,7 +68,7 @@ def take(
     waits = offer["kind"] == "wait"
     date = None if waits else today.posted.date(offer["day"])
     later = date is not None and date >= today.next_week
-    leaves = {visit.visit_id: _because(case, date)} if waits or later else {}
+    leaves = {visit.visit_id: leaving(case, date)} if waits or later else {}
     plan = _plan(searches, case, visit, today, stand, offer, leaves)
     spot = None if date is None else {
         "crew": offer["crew"], "date": date.isoformat(), "start": offer["start"], "end": offer["end"], "hold": hold
@@ -225,18 +225,3 @@ def _post(
     )  # fmt: skip
     post(session, stored, free_for(today, visit_id), now=caller.now, by=caller.name, despite_why=DESPITE)
     return stored
-
-
-def _because(case: tables.RebookingCase, date: datetime.date | None) -> tuple[Because, ...]:
-    """Return why a visit has left the week, where today's rows do not say so themselves; `date` is its new day."""
-    code = {"short": "short", "weather": "weather", "crew away": "no_crew", "customer": "hours"}
-    words = {
-        "short": "Its kit was found short.",
-        "weather": "The forecast took its time.",
-        "crew away": "Its crew is away.",
-        "customer": "The customer has asked for another time.",
-    }
-    text = f"{words.get(case.cause, 'It was taken off the posted week.')} It waits since changed visit {case.id}."
-    if date is not None:
-        text = f"{words.get(case.cause, 'It was taken off the posted week.')} It is promised for {day_name(date)} now."
-    return (Because(code.get(case.cause, "not_tried"), text),)

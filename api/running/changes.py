@@ -10,10 +10,12 @@ from sqlmodel import Session, col, select
 
 from api import tables
 from api.falls.today import Days
+from api.fields.items import item_name
 from api.fields.shown import clock, day_name
 from api.http.names import crew_called, crew_names
 from api.http.problems import Problem
-from api.languages import gettext
+from api.languages import gettext, ngettext
+from api.languages.core import refused_says
 from api.rebooking.put_off import OtherDay, other_day
 from api.running.ground import DayGround, day_ground
 from api.weeksheet.names import JobLabel, jobs_by_id
@@ -77,7 +79,7 @@ def ways_of(session: Session, days: Days, day: datetime.date, now: datetime.date
     except Problem as problem:
         if problem.status == 404:
             raise
-        return Ways(crew_id, name, seen, None, (), problem.detail)
+        return Ways(crew_id, name, seen, None, (), refused_says(problem.detail))
     labels = jobs_by_id(session, [job.id for one in ground.crews.values() for job in one.plan.jobs], ())
     words = _Words(session, ground, labels, crew_id)
     lines = []
@@ -88,9 +90,10 @@ def ways_of(session: Session, days: Days, day: datetime.date, now: datetime.date
     silent = [one.job for one in ground.crews[crew_id].day.visits if one.state == "passed by"]
     fault = ""
     if silent:
-        fault = f"{name} noted nothing of {', '.join(silent)} and drove on: ask first, and note how it went."
+        said = gettext("{crew} noted nothing of {visits} and drove on: ask first, and note how it went.")
+        fault = said.format(crew=name, visits=", ".join(silent))
     elif not lines:
-        fault = "Nothing else that can still be changed keeps the rules."
+        fault = gettext("Nothing else that can still be changed keeps the rules.")
     stay = words.line(go_on(ground.now, crew_id), None)
     return Ways(crew_id, name, seen, stay, tuple(lines), fault, stays(session, ground, crew_id))
 
@@ -156,57 +159,62 @@ class _Words:
 
     def title(self, way: DayWay, other: OtherDay | None) -> str:
         if way.kind == "go on":
-            return "Go on as it is, and tell the customers"
+            return gettext("Go on as it is, and tell the customers")
         if way.kind == "swap":
             first = next(one.job for one in way.days[self.crew_id].visits if one.job in (way.visit, way.other))
             second = way.other if first == way.visit else way.visit
-            return f"{self.name(first)} before {self.name(second)}"
+            return gettext("{visit} before {other}").format(visit=self.name(first), other=self.name(second))
+        visit = self.name(way.visit)
         if way.kind == "hand over":
             at = next(one.start for one in way.days[way.crew].visits if one.job == way.visit)
-            return f"{self.crews[way.crew]} takes {self.name(way.visit)}, at {clock(at)}"
+            words = gettext("{crew} takes {visit}, at {time}")
+            return words.format(crew=self.crews[way.crew], visit=visit, time=clock(at))
         if other is None:
-            return f"Put {self.name(way.visit)} off: no time is left this week, the next one is searched"
-        with_crew = self.crews[other.offer["crew"]]
-        return f"Put {self.name(way.visit)} off to {day_name(other.date)}, {clock(other.offer['start'])}, {with_crew}"
+            words = gettext("Put {visit} off: no time is left this week, the next one is searched")
+            return words.format(visit=visit)
+        words, crew = gettext("Put {visit} off to {day}, {time}, {crew}"), self.crews[other.offer["crew"]]
+        return words.format(visit=visit, day=day_name(other.date), time=clock(other.offer["start"]), crew=crew)
 
     def disturbed(self, way: DayWay) -> list[str]:
         """Return whose hour or crew becomes another one than they know of, and which other crew works longer."""
         promised, found = self.ground.now.promised, []
         if way.kind == "put off" and way.visit in promised:
-            found.append(f"{self.labels[way.visit].customer}: another day")
+            found.append(gettext("{customer}: another day").format(customer=self.labels[way.visit].customer))
         for crew, day in way.days.items():
             for one in day.visits:
-                told = promised.get(one.job)
+                told, customer = promised.get(one.job), self.labels[one.job].customer
                 if not one.in_window:
-                    found.append(f"{self.labels[one.job].customer}: at {clock(one.start)}, outside its work window")
+                    words = gettext("{customer}: at {time}, outside its work window")
+                    found.append(words.format(customer=customer, time=clock(one.start)))
                 if told is None or one.state in ("over", "there"):
                     continue
                 late = one.start - told.start
                 hour = abs(late) > RETIME_FROM_MIN or (told.hold == "firm" and late > AT_RISK_MIN)
-                who = f"{self.crews[crew]} comes" if crew != told.crew else ""
-                when = f"{clock(told.start)} becomes {clock(one.start)}" if hour else ""
+                who = gettext("{crew} comes").format(crew=self.crews[crew]) if crew != told.crew else ""
+                when = gettext("{time} becomes {later}") if hour else ""
+                when = when.format(time=clock(told.start), later=clock(one.start))
                 if who or when:
-                    found.append(f"{self.labels[one.job].customer}: {', '.join(w for w in (when, who) if w)}")
+                    found.append(f"{customer}: {', '.join(w for w in (when, who) if w)}")
             before = self.ground.now.crews[crew].day.back
             if crew != self.crew_id and day.back != before:
-                found.append(f"{self.crews[crew]}: back at {clock(day.back)}, not {clock(before)}")
+                words = gettext("{crew}: back at {time}, not {before}")
+                found.append(words.format(crew=self.crews[crew], time=clock(day.back), before=clock(before)))
         return found
 
     def van(self, way: DayWay) -> str:
-        return "" if way.van is None else van_words(
-            self.crews[self.crew_id], way.van.boxes, way.van.equipment, self._place(way.van.stop), way.van.at
+        """Return what changes vans and where, in words; empty where nothing does."""
+        if way.van is None:
+            return ""
+        boxes = way.van.boxes
+        kit = ngettext("the kit ({n} box)", "the kit ({n} boxes)", boxes) if boxes else gettext("the kit")
+        tools = (f"{count} × {item_name(item)}" for item, count in way.van.equipment.items())
+        words = gettext("To take on: {things}, in the yard, about {time}.")
+        if way.van.stop is not None:
+            words = gettext("To take on: {things}, from {crew}'s van, they meet at {place}, about {time}.")
+        return words.format(
+            things=", ".join([kit.format(n=boxes), *tools]), crew=self.crews[self.crew_id],
+            place="" if way.van.stop is None else self.name(way.van.stop), time=clock(way.van.at),
         )  # fmt: skip
-
-    def _place(self, stop: str | None) -> str:
-        return "in the yard" if stop is None else f"at {self.name(stop)}"
-
-
-def van_words(giver: str, boxes: int, equipment: Mapping[str, int], place: str, at: int) -> str:
-    """Return what changes vans and where, in words."""
-    kit = [f"the kit ({boxes} {'box' if boxes == 1 else 'boxes'})"] if boxes else ["the kit"]
-    things = ", ".join([*kit, *(f"{count} × {item}" for item, count in equipment.items())])
-    taken = f"from {giver}'s van, they meet {place}" if place != "in the yard" else place
-    return f"To take on: {things}, {taken}, about {clock(at)}."
 
 
 def weighs(cents: DayCents) -> int:

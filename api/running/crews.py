@@ -13,12 +13,14 @@ from api import tables
 from api.day.expected import RunningDay, today_of
 from api.day.overview import ON_TIME_MIN
 from api.fields.shown import clock, duration
+from api.languages import gettext, to_say
 from api.weeksheet.names import JobLabel, jobs_by_id
 from scheduler.expected import Expected, Taps
 from scheduler.plan import Stop
 from scheduler.price import RETIME_FROM_MIN
 from scheduler.under_way.ways import AT_RISK_MIN
 
+NO_WORD = to_say("no word yet")
 QUIET_MIN = 15  # so long after its posted departure a crew that has noted nothing is asked after
 Level = Literal["at risk", "broken"]
 
@@ -50,7 +52,8 @@ class Risk(msgspec.Struct, frozen=True):
     def sentence(self) -> str:
         """Return what is at risk in words."""
         about = duration(_about(self.late_min))
-        return f"{self.customer}, {self.town}, {clock(self.told)} will be about {about} late"
+        words = gettext("{customer}, {town}, {time} will be about {about} late")
+        return words.format(customer=self.customer, town=self.town, time=clock(self.told), about=about)
 
 
 class CrewLine(msgspec.Struct, frozen=True):
@@ -100,7 +103,7 @@ def cells_now(lines: Iterable[CrewLine], day: int) -> dict[str, CellNow]:
     for line in lines:
         late = {risk.visit: _about(risk.late_min) for risk in line.risks}
         if late or line.quiet or line.behind_min > AT_RISK_MIN:
-            words = "no word yet" if line.quiet else f"{_about(line.behind_min)} min behind"
+            words = gettext(NO_WORD) if line.quiet else _behind_words(_about(line.behind_min))
             found[line.crew] = CellNow(day, words if line.quiet or line.behind_min > 0 else "", late)
     return found
 
@@ -121,14 +124,19 @@ def _line(
     words = ""
     if following is not None:
         label, booking = labels[following.job], told.get(following.job)
-        promised = "nothing promised" if booking is None else f"promised {clock(booking.start)}"
-        words = f"{label.customer}, {label.town}, about {clock(following.start)}; {promised}"
+        words = gettext("{customer}, {town}, about {time}; promised {promised}")
+        if booking is None:
+            words = gettext("{customer}, {town}, about {time}; nothing promised")
+        words = words.format(
+            customer=label.customer, town=label.town, time=clock(following.start),
+            promised="" if booking is None else clock(booking.start),
+        )  # fmt: skip
     return CrewLine(
         crew=one.crew_id,
         name=name,
         where=_where(one, labels),
         behind_min=behind,
-        standing="no word yet" if quiet else standing(behind),
+        standing=gettext(NO_WORD) if quiet else standing(behind),
         next=words,
         back=one.day.back,
         past_min=one.day.past_min,
@@ -146,8 +154,12 @@ def is_quiet(one: RunningDay) -> bool:
 def standing(behind_min: int) -> str:
     """Return how far a crew is behind or ahead, in words."""
     if abs(behind_min) <= ON_TIME_MIN:
-        return "on time"
-    return f"{behind_min} min behind" if behind_min > 0 else f"{-behind_min} min ahead"
+        return gettext("on time")
+    return _behind_words(behind_min) if behind_min > 0 else gettext("{n} min ahead").format(n=-behind_min)
+
+
+def _behind_words(minutes: int) -> str:
+    return gettext("{n} min behind").format(n=minutes)
 
 
 def _behind(one: RunningDay) -> int:
@@ -160,46 +172,50 @@ def _behind(one: RunningDay) -> int:
 
 def _where(one: RunningDay, labels: Mapping[str, JobLabel]) -> str:
     if one.back is not None:
-        return f"back in the yard since {clock(one.back)}"
+        return gettext("back in the yard since {time}").format(time=clock(one.back))
     calls = one.day.calls
     for call in calls:
+        said = {"time": clock(call.start), "end": clock(call.end)}
         if call.kind == "load":
             if call.state == "there":
-                done = f"done about {clock(call.end)}"
-                return f"in the yard for load {_number(call, one)} since {clock(call.start)}, {done}"
+                words = gettext("in the yard for load {n} since {time}, done about {end}")
+                return words.format(n=_number(call, one), **said)
             continue
-        label = labels[call.job]
-        place = f"{label.customer}, {label.town}"
+        said["place"] = f"{labels[call.job].customer}, {labels[call.job].town}"
         if call.state == "there":
-            at = f"helping with the lift at {place}" if call.kind == "lift" else f"at {place}"
-            return f"{at} since {clock(call.start)}, done about {clock(call.end)}"
+            words = gettext("at {place} since {time}, done about {end}")
+            if call.kind == "lift":
+                words = gettext("helping with the lift at {place} since {time}, done about {end}")
+            return words.format(**said)
         if call.state == "on the way":
-            return f"on the way to {place}, there about {clock(call.start)}"
+            return gettext("on the way to {place}, there about {time}").format(**said)
     over = [call for call in calls if call.state == "over" and (call.kind != "load" or _is_noted(call, one))]
     left = [call for call in calls if call.state == "ahead"]
     if not left:
-        return f"on the way home, back about {clock(one.day.back)}"
+        return gettext("on the way home, back about {time}").format(time=clock(one.day.back))
     if over:
         return f"{_done(max(over, key=lambda call: call.end), labels, one)}, {_on_to(left[0], labels, one)}"
     if one.out is not None:
-        return f"out since {clock(one.out)}"
-    return f"in the yard, to leave at {clock(one.plan.route.depart)}"
+        return gettext("out since {time}").format(time=clock(one.out))
+    return gettext("in the yard, to leave at {time}").format(time=clock(one.plan.route.depart))
 
 
 def _done(call: Expected, labels: Mapping[str, JobLabel], one: RunningDay) -> str:
     if call.kind == "load":
-        return f"load {_number(call, one)} on the van {clock(call.end)}"
-    town, at = labels[call.job].town, clock(call.end)
-    return f"lift done at {town} {at}" if call.kind == "lift" else f"done at {town} {at}"
+        return gettext("load {n} on the van {time}").format(n=_number(call, one), time=clock(call.end))
+    words = gettext("lift done at {town} {time}") if call.kind == "lift" else gettext("done at {town} {time}")
+    return words.format(town=labels[call.job].town, time=clock(call.end))
 
 
 def _on_to(call: Expected, labels: Mapping[str, JobLabel], one: RunningDay) -> str:
     """Return where a crew goes next of which nobody notes that it sets out there; a visit it notes itself."""
     if call.kind == "visit":
-        return "not on the way again yet"
+        return gettext("not on the way again yet")
     if call.kind == "lift":
-        return f"next the lift at {labels[call.job].town}, about {clock(call.start)}"
-    return f"next the yard for load {_number(call, one)}, there about {clock(call.start)}"
+        words = gettext("next the lift at {town}, about {time}")
+        return words.format(town=labels[call.job].town, time=clock(call.start))
+    words = gettext("next the yard for load {n}, there about {time}")
+    return words.format(n=_number(call, one), time=clock(call.start))
 
 
 def _number(load: Expected, one: RunningDay) -> int:

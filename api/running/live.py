@@ -25,6 +25,7 @@ from api.falls.now import each_falling
 from api.falls.since import changed_since, sentence
 from api.falls.today import Days
 from api.http.problems import Problem
+from api.languages import ENGLISH, speaking
 from api.ledger.kept import on_record
 from api.ledger.plans.posted import posted_week
 from api.messages.by_text.received import unread
@@ -145,6 +146,7 @@ class Pulse:
                     del self._kept[next(iter(self._kept))]
             return known
 
+    @speaking(ENGLISH)  # kept for readers of every language
     def _standing(self, session: Session, start_date: datetime.date) -> WeekStanding:
         now = self.clock()
         table = tables.StoredPlan

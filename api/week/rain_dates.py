@@ -6,6 +6,7 @@ crew does that day, it can then go there too: by way of the yard at the longest.
 
 from __future__ import annotations
 
+import dataclasses
 import datetime
 from collections.abc import Sequence
 from dataclasses import dataclass
@@ -14,8 +15,11 @@ from msgspec.structs import replace
 from sqlmodel import Session, col, select
 
 from api import tables
+from api.ledger.facts import Facts, rain_dates
 from api.ledger.history import note
 from api.ledger.plans.posted import Posted
+from api.ledger.told import told_now
+from api.messages.rain_dates import was_told
 from api.messages.telling import drop_drafts
 from scheduler import week as w
 
@@ -62,6 +66,36 @@ def with_rain_dates(
             kept.append(one)
             week = _changed(week, one, kept, -1)
     return week, tuple(kept)
+
+
+def with_rain_dates_to_go_to(session: Session, known: Facts, start_date: datetime.date) -> Facts:
+    """Return the facts in which visits that were not done in their own week are promised their rain dates in this one.
+
+    A plan of the week then takes each there by itself, if nothing better is found; the hours kept are its own. As firm
+    as the customer knows of it: a day that they were told of, else a time that may still move.
+    """
+    bookings, kept = dict(known.bookings), list[tables.RainDate]()
+    for row in known.rain_dates:
+        booking, visit = bookings.get(row.visit_id), known.visits.get(row.visit_id)
+        is_lost = row.first_day < start_date <= row.day and row.visit_id not in known.elsewhere
+        if visit is None or not is_lost or (booking is not None and booking.day >= start_date):
+            kept.append(row)
+            continue
+        bookings[row.visit_id] = tables.Booking(
+            visit_id=row.visit_id, crew_id=row.crew_id, day=row.day, start=row.start, told_at=row.made_at,
+            hold="day" if was_told(session, row) else "soft",
+        )  # fmt: skip
+    return dataclasses.replace(known, bookings=bookings, rain_dates=kept)
+
+
+def gone_by(session: Session, today: datetime.date) -> list[tables.RainDate]:
+    """Return the rain dates that went by without their visits, which wait for the next plan like any other.
+
+    Once one of them is posted or promised for another day it is not told of any more.
+    """
+    past = [row for row in rain_dates(session) if row.day < today]
+    told = {row.visit_id: told_now(session, row.visit_id) for row in past}
+    return [row for row in past if (booking := told[row.visit_id]) is None or booking.day < today]
 
 
 def given_back(week: w.Week, kept: Sequence[KeptFree], visit_id: str) -> w.Week:

@@ -122,6 +122,29 @@ def test_the_week_stands_on_one_screen_in_spanish_too(board: Board) -> None:
     assert page.locator("#costs").evaluate("e => e.getBoundingClientRect().height") <= 2 * 17
 
 
+# A day on which hours are kept for a rain date, beside what else the first crew has.
+_KEEP = """e => e.insertAdjacentHTML("beforebegin",
+  '<p class="out riders">☂ 9:00–12:40 kept for <a href="/jobs/J-1042">J-1042</a></p>')"""
+_CUT = """all => all.filter((e) => {
+  const edge = e.closest("td").getBoundingClientRect().right;
+  return e.scrollWidth > e.clientWidth + 1 && e.clientWidth > 0 || e.getBoundingClientRect().right > edge + 1;
+}).map((e) => e.textContent)"""
+
+
+@pytest.mark.parametrize("code", ["en", "es"])
+@pytest.mark.parametrize("width", [1280, 1100])
+def test_on_a_laptop_the_week_sheet_has_kinds_of_work_and_job_numbers_whole(
+    board: Board, code: str, width: int
+) -> None:
+    page = in_language(board, code)
+    page.set_viewport_size({"width": width, "height": 800})
+    page.goto(f"/weeks/{MONDAY}")
+    page.evaluate("document.fonts.ready")
+    page.locator("#board ol.day").first.evaluate(_KEEP)
+    assert page.locator("#board td .what, #board td .out.riders, #board td .out a").evaluate_all(_CUT) == []
+    no_sideways_scroll(page)
+
+
 def test_a_visit_is_looked_at_in_spanish_on_the_week_sheet(board: Board) -> None:
     page = in_language(board, "es")
     page.goto(f"/weeks/{MONDAY}")

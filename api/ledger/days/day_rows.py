@@ -58,6 +58,14 @@ def days_of(session: Session, visit: tables.Visit) -> Sequence[tables.Visit]:
     return found
 
 
+def wall_of(days: Sequence[tables.Visit], visit: tables.Visit) -> tables.Visit:
+    """Return whose wall papers hold for a visit, `days` being its row: the install that it goes on with, else its own.
+
+    What goes on with an install has neither crate nor layout of its own, and hangs the same awning.
+    """
+    return days[0] if days[0].kind == "install" else visit
+
+
 def is_finished(session: Session, visit: tables.Visit) -> bool:
     """Say whether the job that `visit` is a day of is finished: all its days are done."""
     return all(one.state == "done" for one in days_of(session, visit))

@@ -272,7 +272,7 @@ class WorkLines:
     ) -> LineTaken:  # fmt: skip
         main = self.kind.by_lines
         name = rows[main][entry.key_column(main)]
-        labels = {"visits.work": "Kind of work"} | {column.name: column.label for column in self.kind.columns}
+        labels = {"visits.work": "Kind of work"} | {column.name: column.head for column in self.kind.columns}
         kinds = {change.table: change.kind for change in done.changes}
         fields = {
             labels.get(

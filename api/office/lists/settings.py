@@ -130,7 +130,7 @@ class SettingLines:
         except BadInput as fault:
             raise BadValues([(fault.where.rpartition(", ")[2], fault.problem)]) from None
         fields = {
-            self.kind.column(name).label: (old[name] if old else "", new[name])
+            self.kind.column(name).head: (old[name] if old else "", new[name])
             for name in columns
             if old is None or old[name] != new[name]
         }
@@ -188,7 +188,7 @@ class SettingLines:
 
 def table_of(session: Session, kind: Kind) -> tuple[list[str], list[list[str]]]:
     """Return heads and rows of a table of the settings, in a form that can be taken in again."""
-    heads = [column.label for column in kind.columns]
+    heads = [column.head for column in kind.columns]
     if kind.setting not in _READ:
         return heads, [[line.label, line.text] for line in PARTS[kind.setting](session).lines]
     text = getattr(session.get_one(tables.Business, 1), kind.setting).removeprefix("\ufeff")

@@ -26,9 +26,13 @@ _DUSTY = MASONRY | {"brick-veneer", "stucco-on-studs"}  # 29 CFR 1926.1153 asks 
 LEAD_PAINT_BEFORE = 1978  # 40 CFR 745.83, target housing
 
 
-def cautions(job: JobPapers, site: tables.Site) -> Iterator[str]:
-    """Yield the cautions for the work of a job at its site in the language spoken, the gravest first."""
+def cautions(job: JobPapers, site: tables.Site, wall: JobPapers | None = None) -> Iterator[str]:
+    """Yield the cautions for the work of a job at its site in the language spoken, the gravest first.
+
+    wall: the papers of the install that it goes on with, whose survey is that of its wall; None: the job's own.
+    """
     kit, needs, _ = job.kit, job.needs, gettext
+    survey = (wall or job).survey
     if site.built is not None and site.built < LEAD_PAINT_BEFORE:
         yield _(
             "House of {built}, before {year}: paint may hold lead. Test before drilling, sanding or scraping; "
@@ -38,7 +42,7 @@ def cautions(job: JobPapers, site: tables.Site) -> Iterator[str]:
         yield _("Year of the house unknown: treat old paint as if it held lead until it is tested.")
     if job.visit.kind != "survey":
         yield _("Drilling: look for wires, pipes and gas in the wall first; eye and ear protection.")
-    if job.survey is not None and job.survey.wall.kind in _DUSTY:
+    if survey is not None and survey.wall.kind in _DUSTY:
         yield _("Masonry, mortar and stucco dust holds silica: shrouded drill with a vacuum, and a respirator.")
     if needs.tall_ladder or any(item.startswith("ladder-") for item in needs.equipment):
         yield _(
@@ -60,7 +64,7 @@ def cautions(job: JobPapers, site: tables.Site) -> Iterator[str]:
             )
         )
         yield lifting.format(weight=pounds(kit.weight_kg), hands=needs.hands)
-    if job.survey is not None and job.survey.awning.motor is not None:
+    if survey is not None and survey.awning.motor is not None:
         yield _("Electricity: power off and locked before touching a motor's wiring; mains work is a licensed trade's.")
     if job.visit.kind == "repair":
         yield _("Arms, springs and cloth are under load: tie the arms before opening anything; power off at a motor.")

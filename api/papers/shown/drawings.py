@@ -11,6 +11,7 @@ from sqlmodel import Session
 from api import tables
 from api.languages import ENGLISH, language
 from api.languages.core import core_says
+from api.ledger.days.day_rows import days_of, wall_of
 from api.papers.preparation import JobPapers
 from api.papers.sheets import sheets_of
 from api.papers.shown.job_page import job_page
@@ -33,8 +34,14 @@ def said_sheets(session: Session, job: JobPapers, now: datetime.datetime) -> lis
 
 
 def sheet_to_drill_by(session: Session, visit_id: str, now: datetime.datetime) -> str | None:
-    """Return the first sheet of a visit's wall drawing in the language spoken, as it was made last; None without."""
+    """Return the first sheet of a visit's wall drawing in the language spoken, as it was made last; None without.
+
+    On a later day of an install it is that install's.
+    """
     stored = session.get(tables.Prepared, (visit_id, "drawing"))
+    if stored is None and (visit := session.get(tables.Visit, visit_id)) is not None:
+        visit_id = wall_of(days_of(session, visit), visit).id
+        stored = session.get(tables.Prepared, (visit_id, "drawing"))
     if stored is None or language() == ENGLISH:  # what crews fetch most costs one row
         return sheets_of(stored.document)[0] if stored is not None else None
     page = job_page(session, visit_id, now)

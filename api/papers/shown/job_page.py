@@ -28,7 +28,7 @@ class JobPage:
 
     `zero` is the newest photo of the point from which the wall's measures count, `rack` where its awning is stored, in
     words, empty where its work has nothing to do with a rack or nobody has named one. `rain_date` is the second day
-    kept for it.
+    kept for it, until that has gone by.
     """
 
     job: JobPapers
@@ -53,9 +53,10 @@ def job_page(session: Session, visit_id: str, now: datetime.datetime) -> JobPage
 def job_pages(session: Session, visit_ids: Sequence[str], now: datetime.datetime) -> dict[str, JobPage]:
     """Return what the pages of visits show, by their ids; a visit that is not there is left out."""
     known = job_facts(session, visit_ids)
-    papers = Preparation(session, known, now, remake=False).papers_of(list(known.visits.values()))
+    preparation = Preparation(session, known, now, remake=False)
+    papers = preparation.papers_of(list(known.visits.values()))
     zeros = zero_photos(session, known.visits.values())
-    second = {row.visit_id: row for row in rain_dates(session)}
+    second = {row.visit_id: row for row in rain_dates(session, preparation.today)}
     pages = {}
     for visit_id, visit in known.visits.items():
         site = known.sites[visit.site_id]

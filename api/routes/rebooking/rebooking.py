@@ -16,7 +16,7 @@ from starlette.background import BackgroundTask
 from api import tables
 from api.access.accounts import Role
 from api.access.guards import Who, allow, found
-from api.clock import Now
+from api.clock import Now, local_day
 from api.falls.now import each_falling
 from api.falls.today import open_weeks
 from api.fields.shown import day_name
@@ -35,6 +35,7 @@ from api.rebooking.rain_dates import doubtful, rain_date_line, weeks_under_way
 from api.rebooking.search import Searches
 from api.rebooking.shown import case_line, finding_line, ranked, visit_line
 from api.routes.records import Words
+from api.week.rain_dates import gone_by
 from scheduler.errors import BadInput
 
 router = Subject(tags=("rebooking",))
@@ -50,7 +51,8 @@ DONE = {"rebooked": "✓ has a new time", "waiting": "○ waits", "kept": "✓ s
 def overview(request: Request, session: Database, now: Now, _: Office) -> Response:
     """List the open cases, and the posted visits that today's rows no longer allow.
 
-    `doubtful` are visits that may fall to the weather and have no rain date, `rain_dates` those that are kept.
+    `doubtful` are visits that may fall to the weather and have no rain date, `rain_dates` those that are kept. Of
+    `gone_by` the rain date went by and they are still not done: they wait for the next plan.
     """
     open_ = [case_line(session, case) for case in cases.open_cases(session)]
     in_cases = {visit["visit"] for case in open_ for visit in case["visits"] if visit["state"] == "open"}
@@ -200,7 +202,9 @@ def fill(
 
 def _weathered(request: Request, session: Session, now: datetime.datetime) -> dict[str, list[dict[str, Any]]]:
     """Return what the weather may take of the posted weeks to come, and the rain dates kept."""
-    found: dict[str, list[dict[str, Any]]] = {"doubtful": [], "rain_dates": []}
+    found: dict[str, list[dict[str, Any]]] = {"doubtful": [], "rain_dates": [], "gone_by": []}
+    for row in gone_by(session, local_day(session, now)):
+        found["gone_by"].append(_named(session, {"visit": row.visit_id, "date": row.day.isoformat()}))
     still = open_weeks(session, now)
     for start_date in weeks_under_way(session, now):
         today = _searches(request).days.of(start_date, now)

@@ -16,8 +16,10 @@ from api.access.guards import Who, allow, is_known
 from api.http.pages import Database
 from api.http.problems import Problem
 from api.http.subject import Subject
+from api.languages import language, speaking
+from api.languages.core import core_says
 from api.ledger.plans.stored import newest_plan
-from api.running.live import Pulse
+from api.running.live import Pulse, WeekStanding
 
 STILL_S = 15  # between two signs that the stream is alive, and two looks whether the caller is still signed in
 router = Subject(tags=("weeks",))
@@ -49,11 +51,18 @@ async def live(
         raise Problem(404, f"No plan has been made for the week of {start_date}.")
     pulse.require_room(who.key)
     headers = {"Cache-Control": "no-store", "X-Accel-Buffering": "no"}
-    events = _events(request, pulse, start_date, who)
+    events = _events(request, pulse, start_date, who, language())
     return StreamingResponse(events, media_type="text/event-stream", headers=headers)
 
 
-async def _events(request: Request, pulse: Pulse, start_date: datetime.date, who: Who) -> AsyncIterator[str]:
+def said(standing: WeekStanding, code: str) -> WeekStanding:
+    """Return how a week stands in a language: it is kept in English, for readers of all."""
+    with speaking(code):
+        falls = {visit: core_says(words) for visit, words in standing.falls.items()}
+        return msgspec.structs.replace(standing, falls=falls, older=core_says(standing.older))
+
+
+async def _events(request: Request, pulse: Pulse, start_date: datetime.date, who: Who, code: str) -> AsyncIterator[str]:
     with pulse.listening(who.key):
         quiet_s = 0
         async for standing in pulse.watch(start_date):
@@ -61,7 +70,7 @@ async def _events(request: Request, pulse: Pulse, start_date: datetime.date, who
                 return
             quiet_s += 1
             if standing is not None:
-                yield f"event: standing\ndata: {msgspec.json.encode(standing).decode()}\n\n"
+                yield f"event: standing\ndata: {msgspec.json.encode(said(standing, code)).decode()}\n\n"
             elif quiet_s % STILL_S == 0:
                 if not await asyncio.to_thread(is_known, request):
                     yield "event: ended\ndata: {}\n\n"

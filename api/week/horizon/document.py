@@ -19,6 +19,7 @@ from api.week.assists import assist_of
 from api.week.build import job_of, open_visits, week_of
 from api.week.crews import shifts_of
 from api.week.horizon.readiness import Readiness, RestsOn, readiness
+from api.week.rain_dates import with_rain_dates_to_go_to
 from api.week.second import second, second_job
 from scheduler import week as w
 from scheduler.errors import BadInput
@@ -71,7 +72,7 @@ def horizon_of(session: Session, now: datetime.datetime) -> Horizon:
         raise BadInput("", "this database holds no business yet; load one first")
     start_date, rules = first_monday(now, business.timezone), rules_from_data(business.rules)
     days = 7 * (rules.horizon_weeks - 1) + rules.week_days
-    known = facts(session, start_date, now=now, days=days)
+    known = with_rain_dates_to_go_to(session, facts(session, start_date, now=now, days=days), start_date)
     today = now.astimezone(ZoneInfo(known.business.timezone)).date()
     visits = open_visits(known, start_date)
     papers = Preparation(session, known, now).papers_of(visits)

@@ -18,6 +18,7 @@ from api.ledger.history import note
 from api.ledger.plans.documents import DrivesTimed, as_data, because_as_data
 from api.papers.preparation import JobPapers, Preparation, Tally
 from api.week.build import BuiltWeek, open_visits, week_of, with_because
+from api.week.rain_dates import with_rain_dates_to_go_to
 from api.week.second import by_the_rules
 from scheduler import Progress
 from scheduler.audit import audit
@@ -52,7 +53,7 @@ class PreparedWeek:
 def prepare_week(database: sa.Engine, start_date: datetime.date, now: datetime.datetime) -> PreparedWeek:
     """Return the week that begins on `start_date` as a document; layouts, kits and durations are made where missing."""
     with transaction(database) as session:
-        known = facts(session, start_date, now=now)
+        known = with_rain_dates_to_go_to(session, facts(session, start_date, now=now), start_date)
         preparation = Preparation(session, known, now)
         papers = preparation.papers_of(open_visits(known, start_date))
         built = week_of(known, {visit: job.needs for visit, job in papers.items()}, start_date)

@@ -4,8 +4,11 @@ from __future__ import annotations
 
 import csv
 import datetime
+import html
 import io
+import re
 from collections.abc import Iterator
+from pathlib import Path
 
 import pytest
 from fastapi import FastAPI
@@ -15,6 +18,7 @@ from sqlmodel import col, select
 from api import tables
 from api.access.accounts import Role
 from api.database import transaction
+from api.day.paper import day_sheet_pdf
 from api.hand_over.warranty import warranty_of
 from api.jobs.taken_away import taken_away
 from api.learning.done import done_jobs
@@ -57,6 +61,16 @@ def second_day(app: FastAPI, jobs: Jobs, second: str) -> None:
     """Have the second day posted as well: for the test on the same date, after the first."""
     with transaction(app.state.database) as session:
         post(session, {CREW: [(jobs.install, 480, 700), (second, 720, 940)]})
+
+
+def go_on(app: FastAPI, jobs: Jobs) -> str:
+    """Have the posted repair go on with the posted install, as its second day does; return it."""
+    with transaction(app.state.database) as session:
+        hung, then = (session.get_one(tables.Visit, one) for one in (jobs.install, jobs.repair))
+        then.site_id, then.awning_id, then.work_id = hung.site_id, hung.awning_id, "repair"
+        session.add(tables.VisitFollows(first_id=hung.id, then_id=then.id, min_days=1, max_days=1))
+        note(session, MORNING, "test", "changed", "visit", then.id, {})
+    return jobs.repair
 
 
 def told_done(app: FastAPI) -> dict[str, dict[str, str]]:
@@ -158,6 +172,31 @@ def test_an_awning_is_gone_when_the_last_day_has_taken_it_away(day: tuple[FastAP
         days[1].state = "done"
         session.flush()
         assert hung.awning_id in taken_away(session)
+
+
+def test_a_later_day_has_the_wall_of_the_install_it_goes_on_with(built: BuiltDemo, tmp_path: Path) -> None:
+    jobs = post_day(built.out, tmp_path / "posted")
+    with on_the_morning(tmp_path / "posted") as app:
+        second = go_on(app, jobs)
+        with transaction(app.state.database) as session:
+            content = day_sheet_pdf(session, CREW, DAY, MORNING)
+        crew = phone(app)
+        page = crew.get(HOME, headers=PAGE).text
+        drawings = [crew.get(f"{HOME}/drawings/{one}") for one in (jobs.install, second)]
+    panels = {one: page.split(f'id="stop-{one}"')[1].split("</section>")[0] for one in (jobs.install, second)}
+    table = 'role="region" aria-label="Drill schedule'
+    first, later = (text_of(panels[one].split(table)[1].split("</table>")[0]) for one in panels)
+    assert first.replace(jobs.install, second) == later
+    serious = re.findall(r'<li class="(?:stop|caution)">(.*?)</li>', panels[jobs.install], re.S)
+    assert serious
+    assert all(text in panels[second] for text in serious)
+    assert f"Drawn for {jobs.install}, which this goes on with" in text_of(panels[second])
+    assert f"{HOME}/drawings/{second}" in panels[second]
+    assert [one.status_code for one in drawings] == [200, 200]
+    assert drawings[0].text == drawings[1].text
+    assert content is not None
+    paper = re.sub(r"\s+", "", words_of(content)).partition(f"{second}:")[2]
+    assert [text for text in serious if re.sub(r"\s+", "", html.unescape(text)) not in paper] == []
 
 
 def test_a_day_on_which_the_crew_stays_is_kept_on_its_phone_too(day: tuple[FastAPI, Jobs, str]) -> None:

@@ -18,6 +18,7 @@ from api.database import transaction
 from tests.conftest import BuiltDemo
 from tests.service.cast import JSON, PAGE, csrf_in, signed_in
 from tests.service.day.day_cast import CREW, DAY, HOME, MORNING, OTHER, Jobs, on_the_morning, phone, post_day
+from tests.service.office.test_set_up import text_of
 
 UTC = datetime.UTC
 
@@ -166,6 +167,29 @@ def test_who_may_look_and_tell(day: tuple[FastAPI, Jobs]) -> None:
     office = signed_in(app, Role.office)
     assert office.post("/today/late", data={"visit": "nothing"}, headers=JSON).status_code == 404
     assert office.post("/today/late", data={}, headers=JSON).status_code == 422
+
+
+def test_in_spanish_no_sentence_of_the_morning_is_english(day: tuple[FastAPI, Jobs]) -> None:
+    app, jobs = day
+    office, said = signed_in(app, Role.office), set[str]()
+    pages = ""
+
+    def look() -> None:
+        nonlocal pages
+        for one in office.get("/today", headers=JSON).json()["crews"]:
+            said.update(text for text in (one["where"], one["standing"], one["next"]) if text)
+        office.cookies.set("eave-language", "es")
+        pages += text_of(office.get("/today", headers=PAGE).text)
+        office.cookies.delete("eave-language")
+
+    at(app, local(7, 0))
+    look()
+    begun_late(app, jobs)
+    look()
+    assert len(said) >= 6
+    assert [text for text in said if text in pages] == []
+    for words in ("en la base, sale a las", "termina hacia las", "min atrasada", "nada prometido"):
+        assert words in pages, words
 
 
 def test_on_another_day_nothing_is_expected(day: tuple[FastAPI, Jobs]) -> None:

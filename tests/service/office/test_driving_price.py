@@ -73,11 +73,31 @@ def test_a_price_by_the_mile_is_kept_and_shown_as_it_was_typed(app: FastAPI) -> 
 
 
 def test_a_file_whose_head_says_km_means_km() -> None:
-    column = driving("crew", "km_cents", "A mile or km, $")
+    column = driving("crew", "km_cents")
     assert column.by_head is not None
     assert column.by_head("A km, $", "0.55") == "0.55/km"
     assert column.by_head("A km, $", "0.55/mi") == "0.55/mi"
     assert column.by_head("Driving", "0.55") == "0.55"
+
+
+@pytest.mark.parametrize(
+    ("units", "currency", "label", "meant"),
+    [("imperial", "$", "A mile, $", "such as 0.63/mi"), ("metric", "€", "A km, €", "such as 0.39/km")],
+)
+def test_the_column_names_the_measure_and_the_money_of_the_business_alone(
+    app: FastAPI, units: str, currency: str, label: str, meant: str
+) -> None:
+    with transaction(app.state.database) as session:
+        business = session.get_one(tables.Business, 1)
+        business.units, business.currency = units, currency
+    manager = signed_in(app, Role.manager)
+    page = manager.get("/set-up/crews/row?key=north-1", headers=PAGE).text
+    assert f'<label for="km_cents">{label}</label>' in page
+    assert f"{meant}</span>" in page
+    assert f'<label for="minute_cents">A minute, {currency}</label>' in page
+    sent = manager.get("/set-up/crews/table.csv").text
+    assert label.split(",")[0] in sent.splitlines()[0]
+    assert "mile or km" not in page + sent
 
 
 def test_both_pages_of_a_crew_say_the_same(app: FastAPI) -> None:

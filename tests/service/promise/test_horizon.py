@@ -250,6 +250,31 @@ def test_capacity_tells_hours_promised_planned_and_free(app: FastAPI) -> None:
     assert "/horizon/runs" not in page  # a reader plans nothing
 
 
+def test_hours_kept_since_the_weeks_ahead_were_planned_are_not_free(app: FastAPI) -> None:
+    reader = signed_in(app, Role.reader)
+    before = reader.get("/capacity", headers=JSON).json()["weeks"][1]["yards"]
+    with transaction(app.state.database) as session:
+        plan = newest(session)
+        assert plan is not None
+        back = {(route.crew, route.day): route.back for route in plan.plan.routes}
+        crew, shift = next(
+            (crew, shift)
+            for crew in plan.week.crews for shift in crew.shifts
+            if 7 <= shift.day < 14 and back.get((crew.id, shift.day), 0) <= shift.end - 60
+        )  # fmt: skip
+        visit = session.exec(select(tables.Visit).where(tables.Visit.state == "open")).first()
+        day = plan.date(shift.day)
+        assert visit is not None
+        session.add(tables.RainDate(
+            visit_id=visit.id, first_day=day - datetime.timedelta(days=7), crew_id=crew.id, day=day,
+            start=shift.end - 50, end=shift.end - 10, free_from=shift.end - 60, free_until=shift.end, made_at=THURSDAY,
+            made_by="olive",
+        ))  # fmt: skip
+    after = reader.get("/capacity", headers=JSON).json()["weeks"][1]["yards"]
+    assert sum(yard["free"] for yard in after) == sum(yard["free"] for yard in before) - 60
+    assert all(yard["open"] == yard["away"] + yard["free"] for yard in after)
+
+
 def test_before_it_was_ever_planned_the_pages_say_so(app: FastAPI) -> None:
     with transaction(app.state.database) as session:
         session.delete(session.get_one(tables.HorizonPlan, newest_id(session)))

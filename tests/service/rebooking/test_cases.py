@@ -236,6 +236,11 @@ def test_an_offer_of_a_plan_that_is_not_posted_any_more_is_refused_and_nothing_c
     answer = take(office, case["id"], row, of_kind(row, "wait")[0])
     assert answer.status_code == 409
     assert "posted anew" in answer.json()["detail"]
+    office.cookies.set("eave-language", "es")
+    form = {"choice": of_kind(row, "wait")[0]["key"], "version": row["version"]}
+    spoken = office.post(f"/rebooking/{case['id']}/visits/{visit}/take", data=form, headers=PAGE).text
+    assert "La semana se ha publicado de nuevo desde que se encontraron estas horas. No se cambió nada;" in spoken
+    office.cookies.delete("eave-language")
     after = posted(app)
     assert after.plan == stored.plan
     assert office.get(f"/rebooking/{case['id']}").json()["visits"][0]["state"] == "open"

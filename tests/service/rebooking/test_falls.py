@@ -18,7 +18,7 @@ from api.ledger.history import note
 from scheduler.plan import read_plan
 from scheduler.price import outings
 from scheduler.week import read_week
-from tests.service.rebooking.cast import MONDAY, THURSDAY, posted, spots
+from tests.service.rebooking.cast import MONDAY, THURSDAY, a_visit, count_short, posted, spots
 
 NOW = THURSDAY + datetime.timedelta(hours=1)
 
@@ -149,6 +149,20 @@ def test_a_visit_that_is_likelier_to_be_weathered_out_than_posted_is_told(
     with transaction(app.state.database) as session:
         tell(session)
     assert bool(look_at(office)) is cents[1]
+
+
+def test_what_is_told_as_done_does_not_fall_on_any_page(app: FastAPI, office: TestClient) -> None:
+    visit = a_visit(app)
+    pages = {where: {"Accept": "text/html"} for where in (f"/weeks/{MONDAY}", f"/jobs/{visit}", "/rebooking")}
+    count_short(app, visit)
+    assert visit in {line["visit"] for line in look_at(office)}
+    with transaction(app.state.database) as session:  # earlier than it is posted: the clock does not say so
+        session.get_one(tables.Visit, visit).state = "done"
+        tell(session)
+    assert visit not in {line["visit"] for line in look_at(office)}
+    for where, kind in pages.items():
+        assert f'data-falls="{visit}"' not in office.get(where, headers=kind).text, where
+    assert office.post("/rebooking", data={"cause": "customer", "visit": visit}).status_code >= 400
 
 
 def test_the_week_sheet_names_what_cannot_go_and_agrees_with_rebooking(app: FastAPI, office: TestClient) -> None:

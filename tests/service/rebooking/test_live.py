@@ -140,3 +140,17 @@ def test_no_more_than_so_many_listen(app: FastAPI, monkeypatch: pytest.MonkeyPat
 
 def test_a_week_without_a_plan_has_nothing_to_tell(office: TestClient) -> None:
     assert office.get("/weeks/2031-01-06/live").status_code == 404
+
+
+def test_what_is_told_is_read_in_the_language_of_the_page() -> None:
+    standing = live.WeekStanding(
+        plan=1, by="maud", how="planned", posted=1, at_risk=0, today="", texts="", answers=(), reasons_wanted=False,
+        falls={"J-1042": "Its kit is not whole by then."},
+        older=sentence(["crew hours", "vans", "what jobs ask for"]),
+    )  # fmt: skip
+    spoken = door.said(standing, "es")
+    changed = "horas de cuadrillas, camionetas y lo que piden los trabajos"
+    assert spoken.older == f"Cambió desde entonces: {changed}. Planee otra vez."
+    assert "kit" in spoken.falls["J-1042"]
+    assert spoken.falls != standing.falls
+    assert door.said(standing, "en") == standing

@@ -210,6 +210,60 @@ def test_what_was_not_done_goes_to_its_rain_date_once_its_own_week_is_over(
     assert (told.crew_id, told.day.isoformat()) == (day["crew"], day["date"])
 
 
+def not_done(app: FastAPI, visit: str, now: datetime.datetime) -> None:
+    """Have the crew say on its posted day that the weather took it, and go on to `now`."""
+    at = spots(posted(app))[visit]
+    with transaction(app.state.database) as session:
+        session.add(tables.DayResult(
+            crew_id=at.crew, day=MONDAY + datetime.timedelta(days=at.day), visit_id=visit, outcome="not_done",
+            why="storm", noted_at=now, noted_by="lead",
+        ))  # fmt: skip
+        note(session, now, "lead", "noted", "visit", visit, {})
+    app.state.clock = lambda: now
+
+
+def test_one_that_was_not_done_is_planned_for_its_rain_date_by_itself(
+    app: FastAPI, office: TestClient, visit: str
+) -> None:
+    whole, day = shift_there(app, later_days(office, visit)[0]), keep(office, visit)
+    sunday = datetime.datetime(NEXT.year, NEXT.month, NEXT.day, 20, tzinfo=datetime.UTC) - datetime.timedelta(days=1)
+    not_done(app, visit, sunday)
+    week = prepare_week(app.state.database, NEXT, sunday).built.week
+    (booked,) = [job.booked for job in week.jobs if job.id == visit]
+    at = (datetime.date.fromisoformat(day["date"]) - NEXT).days
+    assert booked is not None
+    assert (booked.crew, booked.day, booked.start, booked.hold) == (day["crew"], at, day["start"], "soft")
+    assert whole in next(crew for crew in week.crews if crew.id == day["crew"]).shifts  # the hours kept are its own
+
+
+def test_a_rain_date_that_went_by_keeps_nothing_and_its_visit_waits_for_the_next_plan(
+    app: FastAPI, office: TestClient, visit: str
+) -> None:
+    day = keep(office, visit)
+    late = NOW + datetime.timedelta(days=14)
+    not_done(app, visit, late)
+    body = office.get("/rebooking").json()
+    assert body["rain_dates"] == []
+    assert [(one["visit"], one["date"]) for one in body["gone_by"]] == [(visit, day["date"])]
+    page = office.get("/rebooking", headers=PAGE).text
+    assert "has gone by" in page
+    assert "Rain date" not in office.get(f"/jobs/{visit}", headers=PAGE).text
+    after = NEXT + datetime.timedelta(days=7)
+    built = prepare_week(app.state.database, after, late).built
+    job = next(job for job in built.week.jobs if job.id == visit)
+    assert job.booked is None
+    tried = next(
+        tried
+        for crew in built.week.crews
+        for window in job.windows
+        if (
+            tried := by_hand(built.week, planned(built.week, ()), Put(visit, crew.id, window.day, window.start))
+        ).allowed
+    )
+    store_and_post(app, built, tried.plan, late)
+    assert office.get("/rebooking").json()["gone_by"] == []
+
+
 def test_one_that_was_not_done_and_is_planned_anew_keeps_nothing(app: FastAPI, office: TestClient, visit: str) -> None:
     """The week is over, and the next one is posted with the visit in it: its rain date stands for nothing any more."""
     keep(office, visit)

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import datetime
+import html
 import re
 from dataclasses import dataclass
 from typing import Any
@@ -103,6 +104,18 @@ def of_the_second_format(app: FastAPI) -> None:
         at = app.state.clock()
         session.add(tables.PostedWeek(start_date=MONDAY, plan_id=row.id, posted_at=at, posted_by="test"))
         history.note(session, at, "test", "changed", "settings", "week", {})
+
+
+def test_what_can_be_done_is_read_in_spanish(app: FastAPI, office: TestClient) -> None:
+    day = begun_late(app, office, "hand over")
+    office.cookies.set("eave-language", "es")
+    page = html.unescape(office.get(f"/today?crew={day.route.crew}", headers=PAGE).text)
+    lines = [day.ways["stay"], *day.ways["ways"]]
+    said = [text for line in lines for text in (line["title"], line["van"], *line["disturbed"]) if text]
+    assert len(said) >= 4
+    assert [text for text in said if text in page] == []
+    assert "Seguir como está y avisar a los clientes" in page
+    assert re.search(r"<b>[\w-]+ toma [^<]* \(J-\d+\), a las [\d:]+</b>", page)
 
 
 @pytest.mark.parametrize("form", ["week/1", "week/2"])

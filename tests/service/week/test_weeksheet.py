@@ -92,7 +92,7 @@ def test_each_day_says_when_it_goes_out_with_how_many_people_and_what_weather(sh
         for minutes in (route["depart"], route["return"]):
             assert f"<b>{minutes // 60}:{minutes % 60:02}</b>" in cell
         assert '<svg class="strip"' in cell
-        assert (f" · {2 + route['helpers']} people" in cell) is (route["helpers"] > 0)
+        assert (f"· {2 + route['helpers']} people" in cell) is (route["helpers"] > 0)
         assert cell.count('<li class="visit"') == len(route["stops"])
     assert text.count(", 2 people</span>") == 5
     assert "light 6:" in text
@@ -323,7 +323,9 @@ def test_visits_in_doubt_are_marked_with_their_odds_and_the_causes(own: FastAPI)
     assert len(all_of_them) > len(some)
     causes = "the day runs out|weather|its kit comes late|more than 30 min late"
     for share, words in some:
-        assert re.fullmatch(rf"{share} % chance to go as planned: ((?:{causes}) \d+ %(?:, |$))+", words), words
+        assert re.fullmatch(rf"{share}\u00a0% chance to go as planned: ((?:{causes}) \d+\u00a0%(?:, |$))+", words), (
+            words
+        )
     assert 'name="odds_below_percent"' in manager.get(rules, headers=PAGE).text
 
 
@@ -344,4 +346,4 @@ def test_a_kit_that_is_due_on_the_very_day_may_come_late(own: FastAPI) -> None:
         assert played is not None
         assert played.visits[job].kit == pytest.approx(0.1)
         assert played.visits[job].done < before.visits[job].done
-    assert "its kit comes late 10 %" in manager.get(WEEK, headers=PAGE).text
+    assert "its kit comes late 10\u00a0%" in manager.get(WEEK, headers=PAGE).text

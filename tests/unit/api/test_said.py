@@ -10,6 +10,7 @@ import pytest
 from api.languages import speaking
 from api.languages.catalogues import texts
 from api.languages.core import core_says, refused_says
+from api.languages.templates import whole_shares
 from api.ledger.history_words import DID, NOUNS
 from scheduler.engine.reasons.sentences import amount
 
@@ -91,3 +92,15 @@ def test_whatever_the_service_notes_is_in_the_catalogue() -> None:
     missing |= {noun for did, noun in lines if noun not in did and f"the {nouns.get(noun, noun)}" not in NOUNS}
     assert not missing
     assert {*DID, *NOUNS} <= texts("es", "messages").all.keys()
+
+
+@pytest.mark.parametrize(
+    ("source", "kept"),
+    [
+        ("{{ n | round }} % chance", "{{ n | round }}\u00a0% chance"),
+        ("<b>5 %</b> of {% if n % 5 %}all{% endif %}", "<b>5\u00a0%</b> of {% if n % 5 %}all{% endif %}"),
+        ("{% if n == 1 %}one{% endif %} % sign, {{ 7 % n }}", "{% if n == 1 %}one{% endif %} % sign, {{ 7 % n }}"),
+    ],
+)
+def test_no_line_breaks_between_a_figure_and_its_percent_sign(source: str, kept: str) -> None:
+    assert whole_shares(source) == kept
