@@ -33,7 +33,7 @@ LONG = 430  # minutes: no rest begins between 11:00 and 14:00 before or after so
 
 
 def planner(week: Week, *, seconds: float, report: object = None) -> Plan:
-    return solve(week, seconds=seconds, clock=time.process_time, workers=1)
+    return solve(week, seconds=seconds, clock=time.process_time, workers=1, with_because=False)
 
 
 @pytest.fixture(scope="module")
