@@ -36,6 +36,7 @@ _SENTENCES = (
 CORE = (
     "engine/again/by_hand.py", "engine/reasons/promises.py", "engine/reasons/sentences.py",
     "engine/reasons/skipped.py", "engine/waiting/plain.py", "engine/waiting/promised.py", "engine/waiting/second.py",
+    "engine/waiting/smallest.py",
     "engine/waiting/told.py",
     "layout/compute.py", "layout/placement/backing.py", "layout/site/clearance.py", "layout/site/ladders.py",
     "layout/site/lifting.py", "layout/site/shade.py", "layout/site/tools.py", "layout/statics/anchors.py",

@@ -22,7 +22,8 @@ from api.weeksheet.names import JobLabel, jobs_by_id
 from api.weeksheet.odds import PLAYS, SEED, time_doubts
 from scheduler.price import RETIME_FROM_MIN
 from scheduler.under_way.chances import promise_chances
-from scheduler.under_way.ways import AT_RISK_MIN, DayCents, DayWay, go_on, ways
+from scheduler.under_way.frozen import never_met
+from scheduler.under_way.ways import AT_RISK_MIN, DayCents, DayWay, TodayNow, go_on, ways
 
 FIRST = 3  # ways that are shown without asking for more
 MOST = 8
@@ -87,15 +88,29 @@ def ways_of(session: Session, days: Days, day: datetime.date, now: datetime.date
         other = other_day(session, ground.today, way.visit) if way.kind == "put off" else None
         lines.append(words.line(way, other))
     lines.sort(key=lambda line: (line.total_cents is None, line.total_cents or 0, line.key))
-    silent = [one.job for one in ground.crews[crew_id].day.visits if one.state == "passed by"]
-    fault = ""
-    if silent:
-        said = gettext("{crew} noted nothing of {visits} and drove on: ask first, and note how it went.")
-        fault = said.format(crew=name, visits=", ".join(silent))
-    elif not lines:
-        fault = gettext("Nothing else that can still be changed keeps the rules.")
+    fault = "" if lines else no_other_way(ground.now, crew_id, words.crews)
     stay = words.line(go_on(ground.now, crew_id), None)
     return Ways(crew_id, name, seen, stay, tuple(lines), fault, stays(session, ground, crew_id))
+
+
+def no_other_way(now: TodayNow, crew_id: str, called: Mapping[str, str]) -> str:
+    """Say why there is no other way for a crew: what is to be noted or put right first, of whom it meets too."""
+    met = now.with_met(crew_id)
+    for crew in (crew_id, *(other for other in met if other != crew_id)):
+        if silent := [one.job for one in met[crew].day.visits if one.state == "passed by"]:
+            words = gettext("{crew} noted nothing of {visits} and drove on: ask first, and note how it went.")
+            return words.format(crew=called[crew], visits=", ".join(silent))
+    calls = {(one.kind, one.job): one for each in met.values() for one in each.day.calls}
+    for visit in never_met(now.week, met):
+        own, lift = calls["visit", visit], calls["lift", visit]
+        there = gettext("from {begun} on") if own.state == "there" else "{begun}–{ended}"
+        words = gettext(
+            "By what is noted the second crew was at {visit} {came}–{left} and its own crew {there}, never together: "
+            "ask them, and have what is wrong taken back on the day sheet."
+        )
+        there = there.format(begun=clock(own.start), ended=clock(own.end))
+        return words.format(visit=visit, came=clock(lift.start), left=clock(lift.end), there=there)
+    return gettext("Nothing else that can still be changed keeps the rules.")
 
 
 def stays(session: Session, ground: DayGround, crew_id: str) -> tuple[str, ...]:

@@ -32,9 +32,7 @@ def frozen_week(week: Week, day: int, crews: Mapping[str, CrewUnderWay]) -> tupl
     rule = week.rest
     jobs = {job.id: job for job in week.jobs}
     frozen: dict[str, Job] = {}
-    stops = {name: timed_stops(week, name, running, running.day) for name, running in crews.items()}
-    own = {stop.job: stop for each in stops.values() for stop in each if stop.job}
-    stops = {name: _within(each, crews[name].lifts_begun, own) for name, each in stops.items()}
+    stops = _stops(week, crews)
     lifts = {stop.assist: stop for each in stops.values() for stop in each if stop.assist}
     planned = {stop.assist for running in crews.values() for stop in running.plan.route.stops if stop.assist}
     for name, running in crews.items():
@@ -72,6 +70,16 @@ def frozen_week(week: Week, day: int, crews: Mapping[str, CrewUnderWay]) -> tupl
         ),
     )  # fmt: skip
     return changed, tuple(routes)
+
+
+def never_met(week: Week, crews: Mapping[str, CrewUnderWay]) -> tuple[str, ...]:
+    """Return the visits whose two crews were never there at the same time, by what is noted.
+
+    crews: as of `frozen_week`, which cannot freeze them then.
+    """
+    stops = [stop for each in _stops(week, crews).values() for stop in each]
+    own = {stop.job: stop for stop in stops if stop.job}
+    return tuple(s.assist for s in stops if s.assist in own and not _is_within(own[s.assist], s))
 
 
 def route_in(week: Week, day: int, crew: str, running: CrewUnderWay, then: ExpectedDay) -> Route | None:
@@ -137,6 +145,17 @@ def _frozen(job: Job, day: int, stop: Stop, rest: int, *, bound: bool, held: boo
     return replace(job, minutes=stop.end - stop.start - rest, windows=windows)
 
 
+def _stops(week: Week, crews: Mapping[str, CrewUnderWay]) -> dict[str, list[Stop]]:
+    """Return the stops of each crew as its day goes, lifts that have begun within their visits where they can be."""
+    stops = {name: timed_stops(week, name, running, running.day) for name, running in crews.items()}
+    own = {stop.job: stop for each in stops.values() for stop in each if stop.job}
+    return {name: _within(each, crews[name].lifts_begun, own) for name, each in stops.items()}
+
+
+def _is_within(visit: Stop, lift: Stop) -> bool:
+    return visit.start <= lift.start and lift.end <= visit.end
+
+
 def _within(stops: Sequence[Stop], begun: Collection[str], own: Mapping[str, Stop]) -> list[Stop]:
     """Return a crew's stops with its lifts that are `begun` within the visits themselves, by what the other crew noted.
 
@@ -177,7 +196,7 @@ def _met(job: Job, stop: Stop, lift: Stop | None, rest: int, *, is_begun: bool) 
     if lift is None or job.assist is None:
         return replace(job, assist=None)
     at, minutes = lift.start - stop.start, lift.end - lift.start
-    if at < 0 or lift.end > stop.end:
+    if not _is_within(stop, lift):
         raise ValueError(f"the lift of {job.id} lies outside its visit")
     last = at if is_begun else max(at, min(job.assist.to_min, job.minutes + rest - minutes))
     return replace(job, assist=replace(job.assist, minutes=minutes, from_min=min(at, job.assist.from_min), to_min=last))

@@ -119,6 +119,13 @@ def test_the_price_with_the_rest_as_it_stands_is_the_least(seed: int) -> None:
         assert least is None or cause.remedy.cents <= least, cause
 
 
+@pytest.mark.parametrize("seed", [16, 28, 35, 56])  # something else would do without a price
+def test_every_price_is_told_with_everything_planned_again_too(seed: int) -> None:
+    for *_, cause in told(seed):
+        if cause.remedy is not None and cause.remedy.cents is not None and not cause.remedy.undo:
+            assert cause.remedy.again_cents is not None, cause
+
+
 def _prices(model: Model, routes: Mapping[int, list[int]], j: int) -> Iterator[int]:
     """Every price of job j in place of none, one or two planned jobs, of whichever routes."""
     week = arrays(model)

@@ -15,13 +15,14 @@ from msgspec.structs import replace
 from scheduler.engine.model.fixed import Fixed, Spot
 from scheduler.plan import Plan
 from scheduler.price import RETIME_FROM_MIN, outings, price, visits
-from scheduler.week import Week, clock_time, crew_name, day_name
+from scheduler.week import Crew, Job, Week, clock_time, crew_name, day_name
 
 if TYPE_CHECKING:
     from scheduler.engine.model.arrays import Model
 
 What = Literal["stays", "other time", "other crew", "other day", "dropped", "newly planned"]
 Cause = tuple[str, tuple[str, ...]]  # in words, and the other jobs that they name
+HELPERS = "helpers"
 UNKNOWN = "follows from the other moves"
 
 
@@ -113,6 +114,7 @@ class _Why:
         self.because = {s.job: s.because for s in new.skipped}
         self.yard = {c.id: c.yard for c in week.crews}
         self.routes = self.model.routes_of(new)
+        self.out = outings(week, new.routes)
         if week.format == "week/2":
             self.plan = replace(new, cost=price(week, new.routes), bound=None)
             self.total = self.plan.cost.total
@@ -188,18 +190,53 @@ class _Why:
             text += f", which also {'needs' if len(named) == 1 else 'need'} {words}"
         return text, tuple(named)
 
-    def _shared(self, job: str, spot: Spot, other: str, its: Spot) -> Iterator[str]:
-        """Name what both jobs, at these spots, take of what their yard has."""
-        jobs = {j.id: j for j in self.week.jobs}
-        mine, theirs = jobs[job], jobs[other]
-        crews = {crew.id: crew for crew in self.week.crews}
-        if spot.day == its.day:
-            for item, n in mine.equipment.items():
-                if n > crews[spot.crew].onboard.get(item, 0) and theirs.equipment.get(item, 0):
-                    yield item
-            if mine.hands > crews[spot.crew].hands and theirs.hands > crews[its.crew].hands:
-                yield "helpers"
-        yield from (part for part, n in mine.parts.items() if n and theirs.parts.get(part, 0))
+    def _shared(
+        self, job: str, spot: Spot, other: str, its: Spot, without: Collection[str] = ()
+    ) -> Iterator[str]:  # fmt: skip
+        """Name what the yard has too little of with `job` back at `spot`, and `other` takes of it where it is now.
+
+        The rest is as in the new plan less `without`.
+        """
+        theirs = next(j for j in self.week.jobs if j.id == other)
+        hands = next(crew.hands for crew in self.week.crews if crew.id == its.crew)
+        for name in self._short(job, spot, without):
+            helped = name == HELPERS and theirs.hands > hands
+            if theirs.parts.get(name) or (spot.day == its.day and (theirs.equipment.get(name) or helped)):
+                yield name
+
+    def _short(self, job: str, spot: Spot, without: Collection[str]) -> Iterator[str]:
+        """Name the tools and parts of the job, and helpers, of which its yard has too few with the job back there."""
+        mine, gone = next(j for j in self.week.jobs if j.id == job), {job, *without}
+        yard, added = self.yard[spot.crew], False
+        days = list[tuple[int, Crew, list[Job]]]()
+        for out in self.out:
+            if out.crew.yard == yard:
+                jobs = [j for _, j in out.stops if j.id not in gone]
+                if here := (out.crew.id, out.route.day) == spot[:2]:
+                    jobs.append(mine)
+                days.append((out.route.day, out.crew, jobs))
+                added = added or here
+        if not added:
+            days.append((spot.day, next(crew for crew in self.week.crews if crew.id == spot.crew), [mine]))
+        same = [(crew, jobs) for day, crew, jobs in days if day == spot.day and jobs]
+        pools = {e.id: e.count[spot.day] for e in self.week.equipment if e.yard == yard}
+        for item in mine.equipment:
+            taken = sum(
+                max(0, max(j.equipment.get(item, 0) for j in jobs) - c.onboard.get(item, 0)) for c, jobs in same
+            )
+            if taken > pools.get(item, 0):
+                yield item
+        there = sum(h.count for h in self.week.helpers if (h.yard, h.day) == (yard, spot.day))
+        if sum(max(0, max(j.hands for j in jobs) - crew.hands) for crew, jobs in same) > there:
+            yield HELPERS
+        shelf = {s.id: s for s in self.week.stock if s.yard == yard}
+        for part in mine.parts:
+            for last in range(spot.day, self.week.days):
+                taken = sum(j.parts.get(part, 0) for day, _, jobs in days if day <= last for j in jobs)
+                row = shelf.get(part)
+                if taken > (0 if row is None else row.on_hand + sum(a.qty for a in row.arrivals if a.day <= last)):
+                    yield part
+                    break
 
     def _filled(self, job: str) -> Cause | None:
         """Name the job that could come back to its old spot but for this one, whatever else came in."""
@@ -215,7 +252,7 @@ class _Why:
             if not self._fits(x, spot, without=new - {x, job}):
                 if spot[:2] == after[:2]:
                     return f"fills the hole that {x} left", (x,)
-                taken = listed(self._shared(job, after, x, spot)) or "parts, a ladder or helpers"
+                taken = listed(self._shared(x, spot, job, after, new - {x, job})) or "parts, a ladder or helpers"
                 return f"takes {taken} that {x} leaves", (x,)
         return None
 

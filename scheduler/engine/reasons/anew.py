@@ -51,6 +51,8 @@ class Again:
     def cheapest(self, rounds: int, dearer: Mapping[int, int]) -> Anew:
         """Return the cheapest plan found in about so many rounds where leaving jobs out costs so much more, in cents.
 
+        Its cost counts what leaving them out then costs.
+
         Jobs go in one by one, and one that pays only by what follows it would not go by itself, nor does a planned one
         move for what follows it: where such wait, the search also begins from a plan found with these jobs dearer.
         """
@@ -76,7 +78,7 @@ class Again:
         for (routes, starts), hot in zip(begins, HEATS, strict=False):
             ruin.begin_from({k: list(jobs) for k, jobs in routes.items() if jobs}, starts)
             ruin.run(each, max(1.0, hot * ruin.stop_cents), _COLD ** (1 / each))
-        return ruin.cost, ruin.routes()
+        return int(ruin.best.total[0]), ruin.routes()  # at the prices of `now`, and not at the model's own
 
     def _pooled(self, now: Arrays) -> Arrays | None:
         """Return the numbers with what follows a job added to its own price; None where no job that follows waits.

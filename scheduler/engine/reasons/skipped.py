@@ -127,8 +127,9 @@ def _causes(model: Model, plans: Plans, routes: Mapping[int, Sequence[int]]) -> 
     made = dict[int, tuple[Cause, ...]]()
     for j, told in found.items():
         extra = again.get(j)
-        if extra is not None and extra < 0:
-            made[j] = (_not_tried(told[0], extra),)
+        priced = _price_way(told)
+        if priced is not None and extra is not None and extra < 0:
+            made[j] = (_not_tried(priced, extra),)
         else:
             made[j] = tuple(_cause(j, way, extra) for way in told) or (_no_day(model, j),)
     return made
@@ -137,14 +138,19 @@ def _causes(model: Model, plans: Plans, routes: Mapping[int, Sequence[int]]) -> 
 def _priced(
     model: Model, routes: Mapping[int, Sequence[int]], found: Mapping[int, list[Way]]
 ) -> Iterable[tuple[int, Mapping[int, Sequence[int]]]]:
-    """Yield the jobs that nothing but a price keeps out, with the plan that pays it."""
+    """Yield the jobs that go where a price is paid, with the plan that pays it, also where less than that would do."""
     for j, told in found.items():
-        if not told or told[0].place.hindered or told[0].place.extra < 0:
+        way = _price_way(told)
+        if way is None:
             continue
-        way = told[0]
         begin = {k: [x for x in jobs if x not in way.place.out] for k, jobs in routes.items()}
         begin[model.crew_day[way.opened.at(way.place.k)]] = way.order
         yield j, {k: jobs for k, jobs in begin.items() if jobs}
+
+
+def _price_way(told: Iterable[Way]) -> Way | None:
+    """Return the way in which nothing but a price keeps the job out, whatever else would do as well."""
+    return next((way for way in told if not way.place.hindered and way.place.extra >= 0), None)
 
 
 def _cause(j: int, way: Way, extra: int | None) -> Cause:

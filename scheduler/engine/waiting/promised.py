@@ -69,7 +69,8 @@ def _why(model: Model, plan: Plan, job: Job, booked: Booking, *, anew: bool) -> 
     told = ToldSecond(there, without, job, way.made, extra, remedy)
     facts = [plain(fact) for _, fact in told.facts()] if way.undo else []
     kept = [told.could_be_kept().rstrip(",")] if way.undo else []
-    return remedy, [*facts, *kept, *price_of_keeping(told, extra, bool(way.undo), least)]
+    note = [way.note[0].lower() + way.note[1:-1]] if way.note else []
+    return remedy, [*facts, *kept, *price_of_keeping(told, extra, bool(way.undo), least), *note]
 
 
 def _best(asking: _Keeping, job: Job, spared: int) -> Undone | None:

@@ -7,7 +7,7 @@ the minute, with its second crew, loads, rests and weekly minutes. What the week
 from __future__ import annotations
 
 import dataclasses
-from collections.abc import Collection, Iterator, Mapping
+from collections.abc import Collection, Iterable, Iterator, Mapping
 from dataclasses import dataclass
 from functools import cache, lru_cache
 from itertools import combinations
@@ -25,6 +25,7 @@ from scheduler.engine.reasons.skipped import Cause
 from scheduler.engine.waiting.loosened import REST_WITHIN, SECOND_CREW, TO_BE_HAD, WEEKLY, kinds_for, loosened
 from scheduler.engine.waiting.needed import kinds_of, needed
 from scheduler.engine.waiting.plain import plain_reasons
+from scheduler.engine.waiting.smallest import smallest
 from scheduler.engine.waiting.told import ToldSecond
 from scheduler.plan import Because, Plan, Route
 from scheduler.price import outings, price, visits
@@ -36,6 +37,7 @@ MOST_PAIRS = 800_000  # jobs times crew days, of all jobs asked about so; of the
 MOST_AGAIN = 150_000  # the same of weeks planned again, to see whether the job goes or another does
 MOST_BUILT = 150_000  # the same of weeks with several rules thought away, to see which of them are needed
 MOST_OUT = 100_000  # the same of visits that may have to go for one job,
+MOST_SETS = 400  # of rules thought away at once that are tried for one job
 MOST_STANDING = 64  # plans, each with some rules thought away or jobs left out, kept for the next job asked about
 _MOST_OUT = 12  # tried one by one, at most so many
 _MOST_PAIRED = 24  # pairs of them
@@ -46,7 +48,8 @@ ROUNDS = 200  # of each search
 class Undone:
     """The plan `made`, in which the job goes in the week `freed` of what `undo` names.
 
-    `extra`: what it costs more there than the plan without; `out`: jobs that are left out for it.
+    `extra`: what it costs more there than the plan without; `out`: jobs that are left out for it;
+    `note`: a sentence on how small the set is, of several at once.
     """
 
     kinds: frozenset[str]
@@ -55,6 +58,7 @@ class Undone:
     made: Plan
     extra: int
     out: tuple[str, ...] = ()
+    note: str = ""
 
 
 def second_reasons(model: Model, plan: Plan) -> dict[int, tuple[Because, ...]]:
@@ -89,6 +93,7 @@ class Trials:
         pairs = max(1, len(self.week.jobs) * len(model.crew_days))
         self.most_out, self.built = min(_MOST_OUT, 1 + MOST_OUT // pairs), MOST_BUILT // pairs
         self.most_paired = min(_MOST_PAIRED, MOST_OUT // pairs)
+        self.waiting, self.faulty = len(asked), 0  # jobs still to be asked about; places that the auditor refused
         self.loose = cache(self._loose)
         self.left_out = cache(self._left_out)
         self.standing = lru_cache(MOST_STANDING)(self._standing)
@@ -113,6 +118,7 @@ class Trials:
 
     def causes(self, job: Job) -> tuple[Cause, ...]:
         """Return the ways that need least undone, at most three, those without a price first."""
+        self.waiting -= 1
         now = self.trial(job, frozenset())
         if now is not None and now.extra < 0:
             return (self._told(job, now),)
@@ -126,7 +132,7 @@ class Trials:
         paying = self.distinct(t for t in tried if t.extra < 0)[: MOST_WAYS - (price is not None)]
         chosen = [*paying, *([price] if price is not None else [])]
         if not chosen:
-            chosen = self.distinct(tried)[:1] or [*self.together(job, kinds)]
+            chosen = self.distinct(tried)[:1] or self.together(job, kinds)
         return tuple(self._told(job, t) for t in chosen) or (self._nowhere(job),)
 
     def trial(
@@ -150,6 +156,7 @@ class Trials:
             made = replace(made, routes=tuple(replace(r, rest=None) for r in made.routes))
         made = stated(freed, made)
         if bool(undo) != bool(kinds) or audit(freed, made).broken_rules:
+            self.faulty += 1
             return None
         return Undone(kinds, undo, freed, made, made.cost.total - price(freed, self.plan.routes).total, out)
 
@@ -222,30 +229,28 @@ class Trials:
         """Return the days on which the job may go."""
         return {int(d) for d in self.model.day_of[self.model.local[:, self.model.number[job.id]] >= 0]}
 
-    def together(self, job: Job, kinds: list[str]) -> Iterator[Undone]:
-        """Yield the job's place where several kinds have to be thought away at once, none of them needlessly."""
-        best = self.trial(job, frozenset(kinds) - {WEEKLY}) or self.trial(job, frozenset(kinds))
-        used = frozenset(kinds) if best is None else frozenset().union(*(kinds_of(undo) for undo in best.undo))
-        if two := self.distinct(self._in_pairs(job, [kind for kind in kinds if kind in used])):
-            yield two[0]
-            return
-        if best is None:
-            return
-        for kind in [kind for kind in reversed(kinds) if kind in used]:
-            if len(used) == 1 or self.built <= 0:
-                break
-            less = self.trial(job, used - {kind})
-            if less is not None and (less.extra < 0 or best.extra >= 0):
-                best, used = less, used - {kind}
-        yield best
+    def together(self, job: Job, kinds: list[str]) -> list[Undone]:
+        """Return the job's places where fewest kinds have to be thought away at once, at most three.
 
-    def _in_pairs(self, job: Job, kinds: list[str]) -> Iterator[Undone]:
-        """Yield the job's places where two kinds are thought away, of more than two that are all there is to undo."""
-        for pair in combinations(kinds, 2) if len(kinds) > 2 else ():
-            if self.built > 0 and (t := self.trial(job, frozenset(pair))) is not None:
-                yield t
+        No kind alone is enough. How small the sets are is noted with the last.
+        """
+        share, faulty = self.built - self.built // (self.waiting + 1), self.faulty
 
-    def distinct(self, tried: Iterator[Undone] | list[Undone]) -> list[Undone]:
+        def tried(some: frozenset[str]) -> tuple[Undone, frozenset[str]] | None:
+            t = self.trial(job, some)
+            return None if t is None else (t, frozenset().union(*(kinds_of(undo) for undo in t.undo)) & some)
+
+        free = [kind for kind in kinds if kind != WEEKLY]  # which forbids nothing: it has a price
+        sets = smallest(free, tried, lambda: self.built > share, MOST_SETS)
+        if sets is None:
+            whole = self.trial(job, frozenset(kinds))
+            return [] if whole is None else [whole]
+        least = sets.least and self.faulty == faulty
+        ways = self.distinct(sets.found)
+        *first, last = [t for t in ways if t.extra < 0 or ways[0].extra >= 0][:MOST_WAYS]
+        return [*first, dataclasses.replace(last, note=dataclasses.replace(sets, least=least).note)]
+
+    def distinct(self, tried: Iterable[Undone]) -> list[Undone]:
         """Return the trials without repeats: what can be had before other people's hours, the cheapest first."""
         by_undo: dict[tuple[Undo, ...], Undone] = {}
         for t in tried:
@@ -258,7 +263,10 @@ class Trials:
         remedy = self._settled(job, trial, remedy)
         extra = remedy.cents if remedy.elsewhere and remedy.cents is not None else trial.extra
         there = dataclasses.replace(self.loose(trial.kinds), week=self.week, stock_cap=self.model.stock_cap)
-        return Cause(tuple(ToldSecond(there, self.plan, job, trial.made, extra, remedy).group()), remedy)
+        *first, last = ToldSecond(there, self.plan, job, trial.made, extra, remedy).group()
+        if trial.note:
+            last = Because(last.code, f"{last.detail} {trial.note}")
+        return Cause((*first, last), remedy)
 
     def _settled(self, job: Job, trial: Undone, remedy: Remedy) -> Remedy:
         """Return the remedy with what planning again comes to: who goes first, or what the job then costs at most."""

@@ -143,3 +143,37 @@ def test_who_would_have_to_leave_their_parts_on_other_routes_is_named(needs: tup
     week = week_from_data(data)
     assert is_planned(cheapest(dearer_to_skip(week, "alder", price_of(price) + 1), 5), "alder")
     assert not is_planned(cheapest(dearer_to_skip(week, "alder", price_of(price) - 1), 5), "alder")
+
+
+def test_the_smallest_set_is_told_though_the_cheapest_place_needs_more() -> None:
+    """Oak, near by, lacks four things, and none of them is needless; fir, far away and dearer, lacks three."""
+    data = week_data()
+    data |= {"rest": None, "reload": None, "places": [*data["places"], {"id": "ridge", "lat": 40, "lon": -105}]}
+    data["travel"] = {
+        "minutes": [[0, 20, 30, 90], [25, 0, 10, 90], [35, 12, 0, 90], [90, 90, 90, 0]],
+        "metres": [[0, 15_100, 30_000, 90_000], [15_200, 0, 8_000, 90_000], [30_100, 8_100, 0, 90_000], [90_000] * 4],
+    }
+    data["travel"]["metres"][3][3] = 0
+    data["yards"].append({"id": "ridge", "place": "ridge"})
+    small = {"payload_kg": 10, "rack_mm": 5000, "boxes": 1}
+    oak, elm = data["crews"]
+    data["crews"] = [
+        oak | {"vehicle": small, "skills": [], "weekly": None},
+        elm | {"id": "fir", "yard": "ridge", "skills": ["masonry"]},
+    ]
+    data["jobs"] = [
+        data["jobs"][0]
+        | {
+            "assist": None,
+            "skills": ["masonry"],
+            "yard": "yard",
+            "ready_day": None,
+            "windows": [],
+            "skip_cents": 90_000,
+        }
+    ]
+    told = because(data, "alder")
+    assert codes(told) == ["kit_not_ready", "other_yard", "no_work_window"]
+    assert told[0].detail.startswith("Its kit will not be complete this week; with its kit complete by ")
+    assert " it could go with fir on " in told[0].detail
+    assert told[-1].detail.endswith(" With the other visits as they are, nothing less would do.")

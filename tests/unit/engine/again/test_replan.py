@@ -30,7 +30,21 @@ from scheduler.audit import audit
 from scheduler.errors import BadInput
 from scheduler.plan import Plan
 from scheduler.price import outings, visits
-from scheduler.week import Booking, Crew, Equipment, Job, Place, Shift, Travel, Vehicle, Week, Window, Yard, checked
+from scheduler.week import (
+    Booking,
+    Crew,
+    Equipment,
+    Job,
+    Place,
+    Shift,
+    Stock,
+    Travel,
+    Vehicle,
+    Week,
+    Window,
+    Yard,
+    checked,
+)
 
 MORNING, AFTERNOON = (480, 720), (720, 960)
 
@@ -148,6 +162,20 @@ def test_room_is_made_for_a_job_of_another_crew_that_needs_the_same_ladder() -> 
     at = spots(week, plan)
     made = again(week, plan, away=[("Ash", at["A"].day)])
     assert moved(made, "A").what == "other day"
+    assert moved(made, "B").cause == "makes room for A, which also needs ladder-24"
+
+
+def test_what_both_need_and_the_yard_has_plenty_of_is_no_cause() -> None:
+    """As above, and both take nails, of which there are 100: they keep nobody off the other day."""
+    shared = {"equipment": {"ladder-24": 1}, "parts": {"nail": 2}}
+    a = job("A", (0, MORNING), (1, MORNING), skip=90_000, skills=("roof",), **shared)
+    b = job("B", (0, MORNING), (1, MORNING), skip=90_000, skills=("stone",), **shared)
+    week = week_of(a, b, crews=("Ash", "Elm"))
+    crews = (replace(week.crews[0], skills=("roof",)), replace(week.crews[1], skills=("stone",)))
+    ladder, nails = Equipment("ladder-24", "yard", (1, 1)), Stock("nail", "yard", 100, ())
+    week = replace(week, crews=crews, equipment=(ladder,), stock=(nails,))
+    plan = plan_of(week)
+    made = again(week, plan, away=[("Ash", spots(week, plan)["A"].day)])
     assert moved(made, "B").cause == "makes room for A, which also needs ladder-24"
 
 
