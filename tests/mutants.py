@@ -4,7 +4,8 @@
     python -m tests.mutants scheduler/layout --tenth       every tenth mutant, for a first look
     python -m tests.mutants scheduler/price.py --sample 90 ninety of each file by lot, spread over its functions
     python -m tests.mutants scheduler/price.py --again     only those that lived last time, after tests were added
-    python -m tests.mutants scheduler/price.py --rest      only those not tried yet, after a piece that was cut short
+    python -m tests.mutants scheduler/price.py --rest      only those not tried yet, after a piece that was cut short;
+                                                           of a sample with the same `--sample` as before
 
     python -m tests.mutants scheduler/layout/statics/beam.py --tests tests/unit/layout/test_loads.py --minutes 5
 
@@ -135,27 +136,29 @@ def main(
     `only`: try those alone that ended with one of these statuses last time; empty: all. `most`: so many of each file,
     by lot number `draw`; None: all.
     """
+    files = [source for path in paths for source in sources(path)]
+    names = [pattern(path, tenth) for path in paths]
+    if most is not None:
+        names = [name for file in files for name in sampled(file, most, draw)]
     if only:
-        names = [name for path in paths for _, of in found(path) for name, status in of.items() if status in only]
+        known = {name: status for path in paths for _, of in found(path) for name, status in of.items()}
+        drawn = known if most is None else names
+        names = [name for name in drawn if known.get(name) in only]
     else:
-        if most is None:
-            names = [pattern(path, tenth) for path in paths]
-        else:
-            names = [name for path in paths for source in sources(path) for name in sampled(source, most, draw)]
-        for source in (source for path in paths for source in sources(path)):
-            (HERE / f"{source}.meta").unlink(missing_ok=True)  # what was found last time counts no longer
+        for file in files:
+            (HERE / f"{file}.meta").unlink(missing_ok=True)  # what was found last time counts no longer
     if names:
-        run_mutmut([source for path in paths for source in sources(path)], names, tests, minutes)
+        run_mutmut(files, names, tests, minutes)
     print(f"{'':44} {'mutants':>7} {'killed':>7} {'survived':>9} {'percent':>8} {'untried':>8}")
     enough, alive = True, list[tuple[str, str]]()
     for path in paths:
-        files = list(found(path))
-        for file, of in files:
-            tell(file, of.values())
-            alive += [(file, name) for name, status in of.items() if status not in KILLED + UNTRIED]
-        enough &= tell(f"{path}: all", (s for _, of in files for s in of.values())) >= LEAST_PERCENT
-    for file, name in alive:
-        diff = get_diff_for_mutant(name, path=file).splitlines()
+        tried = list(found(path))
+        for where, of in tried:
+            tell(where, of.values())
+            alive += [(where, name) for name, status in of.items() if status not in KILLED + UNTRIED]
+        enough &= tell(f"{path}: all", (s for _, of in tried for s in of.values())) >= LEAST_PERCENT
+    for where, name in alive:
+        diff = get_diff_for_mutant(name, path=where).splitlines()
         print(f"\n{name}", *(line for line in diff if line[:1] in "+-" and line[:3] not in ("---", "+++")), sep="\n")
     return 0 if enough else 1
 
