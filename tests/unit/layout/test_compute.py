@@ -14,7 +14,7 @@ def test_the_wall_known_by_heart_can_be_drilled() -> None:
     assert [bracket.wall for bracket in layout.brackets] == pytest.approx([812.8, 2032.0, 2844.8, 4064.0])
     assert [bracket.member for bracket in layout.brackets] == [2, 5, 7, 10]  # every 406.4 from the datum
     # Thirds of the 3251.2 between the outer ones end at 1896.5 and 2980.3: both inner ones stand 135.5 off.
-    assert layout.spread == pytest.approx(3251.2 / 24)
+    assert layout.spread == pytest.approx(406.4 / 3)
     assert all(
         0 < (bracket.use or 0) <= 1 and bracket.tension_n > 0 and bracket.shear_n > 0 for bracket in layout.brackets
     )
