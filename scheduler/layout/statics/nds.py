@@ -75,29 +75,46 @@ def lateral_lbf(
 ) -> float:
     """Return the reference lateral value Z of one lag screw in single shear under a steel side plate, lbf.
 
-    The yield-limit equations for a penetration of eight diameters (basis of Table 12K), in the general form that allows
-    a gap between plate and member (AWC Technical Report 12; with `gap_in` 0 they are those of the NDS). A cover of
-    cladding and sheathing that carries nothing is such a gap. Shallower screws: see `penetration_factor`.
+    The least of `yield_modes_lbf` for a penetration of eight diameters (basis of Table 12K). Shallower screws: see
+    `penetration_factor`.
+    """
+    deep_in = FULL_PENETRATION_D * diameter_in
+    return min(yield_modes_lbf(gravity, diameter_in, grain_deg, plate_in, plate_psi, deep_in, gap_in).values())
+
+
+def yield_modes_lbf(
+    gravity: float,
+    diameter_in: float,
+    grain_deg: float,
+    plate_in: float,
+    plate_psi: float,
+    deep_in: float,
+    gap_in: float = 0.0,
+) -> dict[str, float]:
+    """Return what a lag screw `deep_in` in the wood carries in single shear by each way to yield (`Im` to `IV`), lbf.
+
+    The yield-limit equations in the general form that allows a gap between plate and member (AWC Technical Report 12;
+    with `gap_in` 0 they are those of the NDS), each over its reduction term. A cover of cladding and sheathing that
+    carries nothing is such a gap.
     """
     root = ROOT_IN[diameter_in]
     wood = dowel_bearing_psi(gravity, diameter_in, grain_deg) * root
     steel = plate_psi * root
-    deep = FULL_PENETRATION_D * diameter_in
     yield_moment = BENDING_YIELD_PSI[diameter_in] * root**3 / 6
     k = 1 + 0.25 * grain_deg / 90
     # Reduction terms of Table 12.3.1B; its note 1 for screws whose root, but not whose shank, is thinner than 1/4 in.
     r1, r2, r3 = (4 * k, 3.6 * k, 3.2 * k) if root >= 0.25 else ((10 * root + 0.5) * k,) * 3
-    return min(
-        wood * deep / r1,  # Im
-        steel * plate_in / r1,  # Is
-        _yield_load(1 / (4 * steel) + 1 / (4 * wood), plate_in / 2 + gap_in + deep / 2,
-                    steel * plate_in**2 / 4 + wood * deep**2 / 4) / r2,  # II
-        _yield_load(1 / (2 * steel) + 1 / (4 * wood), gap_in + deep / 2,
-                    yield_moment + wood * deep**2 / 4) / r3,  # IIIm
-        _yield_load(1 / (4 * steel) + 1 / (2 * wood), plate_in / 2 + gap_in,
-                    steel * plate_in**2 / 4 + yield_moment) / r3,  # IIIs
-        _yield_load(1 / (2 * steel) + 1 / (2 * wood), gap_in, 2 * yield_moment) / r3,  # IV
-    )  # fmt: skip
+    return {
+        "Im": wood * deep_in / r1,
+        "Is": steel * plate_in / r1,
+        "II": _yield_load(1 / (4 * steel) + 1 / (4 * wood), plate_in / 2 + gap_in + deep_in / 2,
+                          steel * plate_in**2 / 4 + wood * deep_in**2 / 4) / r2,
+        "IIIm": _yield_load(1 / (2 * steel) + 1 / (4 * wood), gap_in + deep_in / 2,
+                            yield_moment + wood * deep_in**2 / 4) / r3,
+        "IIIs": _yield_load(1 / (4 * steel) + 1 / (2 * wood), plate_in / 2 + gap_in,
+                            steel * plate_in**2 / 4 + yield_moment) / r3,
+        "IV": _yield_load(1 / (2 * steel) + 1 / (2 * wood), gap_in, 2 * yield_moment) / r3,
+    }  # fmt: skip
 
 
 def _yield_load(a: float, b: float, c: float) -> float:

@@ -47,6 +47,11 @@ def test_outside_its_limits_there_is_no_limit_to_give() -> None:
     assert recommended_limit_lb(10, 30, 71) == 0
     assert recommended_limit_lb(10, 30, 10, 136) == 0
     assert recommended_limit_lb(10, 30, 10, 0, 6) == 0
+    # At them there still is one: by the equation 0.4, 0.7, 0.82 + 1.8/70 and 1 − 0.0032 × 135 of the constant.
+    assert recommended_limit_lb(25, 30, 10) == pytest.approx(20.4)
+    assert recommended_limit_lb(10, 70, 10) == pytest.approx(35.7)
+    assert recommended_limit_lb(10, 30, 70) == pytest.approx(43.131, abs=0.001)
+    assert recommended_limit_lb(10, 30, 10, 135) == pytest.approx(28.968)
 
 
 def test_team_rule() -> None:

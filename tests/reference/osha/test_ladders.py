@@ -50,7 +50,7 @@ def test_person_tools_and_part_need_type_ia() -> None:
     assert duty_rating(WORKING_LOAD_KG) == "IA"
 
 
-@pytest.mark.parametrize(("size_ft", "overlap"), [(16, 3), (36, 3), (37, 4), (48, 4), (60, 5)])
+@pytest.mark.parametrize(("size_ft", "overlap"), [(16, 3), (36, 3), (37, 4), (48, 4), (49, 5), (60, 5)])
 def test_overlap_of_extension_ladders(size_ft: float, overlap: float) -> None:
     assert overlap_ft(size_ft) == overlap
 

@@ -50,6 +50,12 @@ def test_the_usual_least_mounting_height_does_not_give_headroom() -> None:
     assert 'mount it 7" (179 mm) higher' in finding.text
 
 
+def test_a_bar_a_millimetre_above_the_ground_still_has_that_millimetre() -> None:
+    for height, left in ((2001, 'only 1/16" (1 mm) clear under it'), (2000, "no room at all under it")):
+        finding = _one("headroom", awning=FLAT | {"front_drop": 2000}, place={"height": height})
+        assert (finding.level, left in finding.text) == ("stop", True)
+
+
 @pytest.mark.parametrize(("height", "level"), [(2838, "caution"), (2837, "stop"), (2939.5, "note"), (2939, "caution")])
 def test_headroom_has_three_levels(height: float, level: str) -> None:
     """Drop 725.77 and 80 below the axis: 80 in (2032) are left from 2837.8 on, 7 ft (2133.6) from 2939.4 on."""

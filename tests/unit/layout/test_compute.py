@@ -12,6 +12,9 @@ def test_the_wall_known_by_heart_can_be_drilled() -> None:
     layout = lay_out(plain_survey())
     assert (layout.format, layout.survey, layout.required, layout.shift) == ("layout/1", "alder-4m", 4, 0)
     assert [bracket.wall for bracket in layout.brackets] == pytest.approx([812.8, 2032.0, 2844.8, 4064.0])
+    assert [bracket.member for bracket in layout.brackets] == [2, 5, 7, 10]  # every 406.4 from the datum
+    # Thirds of the 3251.2 between the outer ones end at 1896.5 and 2980.3: both inner ones stand 135.5 off.
+    assert layout.spread == pytest.approx(406.4 / 3)
     assert all(
         0 < (bracket.use or 0) <= 1 and bracket.tension_n > 0 and bracket.shear_n > 0 for bracket in layout.brackets
     )
@@ -56,6 +59,19 @@ def test_no_member_at_all_is_said() -> None:
     assert len(texts) == 1
     assert "none of the studs found serves" in texts[0]
     assert "4 more are needed" in texts[0]
+
+
+def test_a_wall_without_a_layout_has_no_loads_to_read() -> None:
+    layout = lay_out(plain_survey(wall={"members": []}))
+    assert not {"load-case", "load-model", "service-wind"} & {finding.code for finding in layout.findings}
+
+
+def test_an_awning_of_more_than_sixteen_feet_takes_three_people() -> None:
+    """Common practice, no published source: 4876 mm are just less, 4877 just more."""
+    for width, people in ((4876, 2), (4877, 3)):
+        survey = plain_survey(awning={"width": width}, band={"right": 6000})
+        (lift,) = [f.text for f in lay_out(survey).findings if f.code == "material-lift"]
+        assert f"Use a material lift with {people} people" in lift
 
 
 @pytest.mark.parametrize(("kind", "code"), [("brick-veneer", "veneer"), ("fascia", "fascia")])
