@@ -17,6 +17,7 @@ if TYPE_CHECKING:
     from scheduler.engine.pricing.elsewhere import Elsewhere
 
 POLL_S = 0.05
+FIRST_S = 60.0  # that a first plan may take longer than the time given: reading compiled loops alone may take all of it
 LET_GO_S = 0.4  # given to the search to end by itself
 LAST_S = 0.3  # kept back from the time given, for reasons and the last audit,
 LAST_S_PER_PAIR = 1.3e-4  # and for each job and crew day: reasons try every place of every job left out
@@ -97,7 +98,7 @@ def plan_week(
         return math.inf if seconds is None else begun + seconds - last - clock()
 
     def over() -> bool:
-        return left() <= 0 and best.first.is_set()  # reading compiled loops may take all of a short time
+        return left() <= (0 if best.first.is_set() else -FIRST_S)
 
     def check() -> None:
         if ended.is_set() or over():
