@@ -221,7 +221,7 @@ def test_a_slow_crew_is_shown_and_the_odds_of_its_visits_count_with_it(
     assert effect[slow] > 1.05 > effect[usual]
     assert told["report"]["crew_error"] < told["report"]["crew_error_before"]
     page = html.unescape(manager.get("/learning").text)
-    assert f"{100 * effect[slow]:.0f} %" in page
+    assert f"{100 * effect[slow]:.0f}\u00a0%" in page
     seen: list[Doubts] = []
     monkeypatch.setattr("api.weeksheet.odds.odds", lambda *args, **_: seen.append(args[2]))
     with transaction(app.state.database) as session:
@@ -261,7 +261,7 @@ def test_at_night_it_is_taken_over_by_itself_inside_its_bounds_only(
         assert row.state == state
         assert bool(report_of(row).why) == (state == "offered")
     page = html.unescape(manager.get("/learning").text)
-    assert ("more than 15 %" in page) == (state == "offered")
+    assert ("more than 15\u00a0%" in page) == (state == "offered")
 
 
 def test_a_night_is_over_at_two_by_the_clock_of_the_business() -> None:
