@@ -192,15 +192,7 @@ def test_what_was_not_done_goes_to_its_rain_date_once_its_own_week_is_over(
     days = later_days(office, visit)
     day = next(day for day in days if day["date"] > NEXT.isoformat())
     assert office.post(f"/jobs/{visit}/rain-date", data={"day": day["key"]}).status_code == 200
-    at = spots(posted(app))[visit]
-    monday = datetime.datetime(NEXT.year, NEXT.month, NEXT.day, 13, tzinfo=datetime.UTC)
-    with transaction(app.state.database) as session:
-        session.add(tables.DayResult(
-            crew_id=at.crew, day=MONDAY + datetime.timedelta(days=at.day), visit_id=visit, outcome="not_done",
-            why="storm", noted_at=monday, noted_by="lead",
-        ))  # fmt: skip
-        note(session, monday, "lead", "noted", "visit", visit, {})
-    app.state.clock = lambda: monday
+    not_done(app, visit, datetime.datetime(NEXT.year, NEXT.month, NEXT.day, 13, tzinfo=datetime.UTC))
     assert [one["visit"] for one in office.get("/rebooking").json()["rain_dates"]] == [visit]
     answer = office.post(f"/jobs/{visit}/rain-date/go")
     assert answer.status_code == 200, answer.text
