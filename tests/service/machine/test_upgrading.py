@@ -68,6 +68,9 @@ RELEASED = {
     "0047_text_answers.py": "e8cc5578afe3ea70dd372cf51e6bdb4725b4f23f44b00cb5ceeee47a60462ac8",
     "0048_van_calendars.py": "a3fb9ee8ab625798af4def74121a322bb8cb29334881e69d8fb1a62675f58482",
     "0049_gate_days.py": "a2f2f7541e0727c7c5ce75c63f885ed367de5ebe09e796b2a303ef16358e5d4d",
+    "0050_reasons_after.py": "941ced0a5ee58b222f656512b8a67a5e14608066dc3a1484e2a41f53ca782073",
+    "0051_km_cents.py": "92c2795d87d54e61be167c55be4c79010026551eae2e99ec78b33ee94b6feaa1",
+    "0052_load_times.py": "9c5ff1863a8d8ef79082c13b592412d2570cfcaf2238fc01a50667e4be25a1fc",
 }
 
 
