@@ -16,7 +16,8 @@ from scheduler.layout.statics.pattern import height_of, least_spacing, widest_ac
 from scheduler.units import INCH_MM, both
 
 _WORD = {"rafters": "rafter", "rim-board": "rim board"}
-_HOLD_DOWN_LBF = 750  # tension device of a deck's lateral load connection, four of them: IRC R507.9.2, from memory
+# Tension device of a deck's lateral load connection where there are four: IRC 2015 R507.2.4, R507.9.2 since 2018.
+_HOLD_DOWN_LBF = 750
 _LEAST_OFF_MM = 1.0  # nearer to the middle than anyone can set a screw by eye
 
 
