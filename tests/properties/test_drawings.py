@@ -50,6 +50,7 @@ def test_nothing_overlaps_no_number_is_missing_and_every_pointer_has_its_target(
             pages = [said([text.text for text in assert_clean(sheet)]) for sheet in sheets]
             _numbers(survey, layout, pages)
             _pointers(layout, pages, units)
+            _counts(pages)
             _doors(survey, pages)
             _outlet_is_named(sheets[0], pages[0])
         except AssertionError as fault:
@@ -120,7 +121,7 @@ def _pointers(layout: Layout, pages: list[str], units: str) -> None:
     ):
         assert int(counted[1]) == len(here)
         assert int(counted[2] or 0) == len(found.special) - len(here)
-    named = re.search(r"On the next page: (?:\d+ stops?(?: and |, ))?(\d+) cautions?", first)
+    named = re.search(r"No room here, so on the next page: (?:\d+ stops?(?: and |, ))?(\d+) cautions?", first)
     if named:  # as many as the foot says
         assert re.search(rf": the bracket with its holes.*?[^g] {named[1]} cautions?[,.]", first), named[0]
     if counted is None and not found.stops and "STOP" not in first:
@@ -130,6 +131,16 @@ def _pointers(layout: Layout, pages: list[str], units: str) -> None:
         assert 1 <= int(page) <= len(pages)
     assert "layout file" not in said(pages)
     assert "see the footer" not in first or "Always: " in first
+
+
+def _counts(pages: list[str]) -> None:
+    """The foot of the first sheet counts what the reader finds on the later ones, of each kind."""
+    foot = re.search(r"Pages? [2-9][^.]*: the bracket with its holes, .*?\.(?= |$)", pages[0])
+    assert foot, "the first sheet does not say what the others hold"
+    for word in ("Stop", "Caution", "Note"):
+        named = re.findall(rf"(\d+) (?:standing )?{word.lower()}s?\b", foot[0])
+        assert sum(map(int, named)) == len(re.findall(rf"(?<!\w){word}: ", " ".join(pages[1:]))), (word, foot[0])
+    assert "more" not in foot[0]
 
 
 def _there(text: str, page: str) -> bool:

@@ -267,16 +267,15 @@ def _state(first: _First) -> tuple[str, bool]:
 
 
 def _later_words(first: _First, count: int, say: Say) -> str:
-    """Return what the later sheets have, for the foot of the first."""
-    rest = sort_out(first.done.rest)
-    named = first.done.left_over and any(one.code == _UNNAMED for one in rest.notes)
+    """Return what the later sheets have, for the foot of the first: as many of each as the reader finds there."""
+    rest = sort_out([part for finding in first.done.rest for part in _cut(finding)])
     parts = [
         (len(rest.stops), "stop", "stops"), (len(rest.special), "caution", "cautions"),
         (len(rest.standing), "standing caution", "standing cautions"),
-        (len(rest.notes) - bool(named), *(("more note", "more notes") if named else ("note", "notes"))),
+        (len(rest.notes), "note", "notes"),
     ]  # fmt: skip
     told = [f"{found} {say(one if found == 1 else more)}" for found, one, more in parts if found]
-    where = say("Page 2" if count == 2 else f"Pages 2 to {count}")
+    where = say("Page 2" if count == 2 else "Pages 2 and 3" if count == 3 else f"Pages 2 to {count}")
     always = [say("the bracket with its holes"), say("the shade"), say("the survey in words")]
     return f"{where}: {', '.join([*always, *told])}."
 
