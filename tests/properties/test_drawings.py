@@ -10,7 +10,7 @@ import pytest
 from msgspec.structs import replace
 
 from scheduler.layout.compute import lay_out
-from scheduler.layout.documents import Layout, Survey
+from scheduler.layout.documents import MASONRY, Layout, Survey
 from scheduler.layout.drawing import draw_sheets
 from scheduler.layout.drawing.cautions import MOST_ON_SHEET, sort_out
 from scheduler.layout.drawing.paper.measures import Measures
@@ -66,6 +66,8 @@ def _numbers(survey: Survey, layout: Layout, pages: list[str]) -> None:
     assert "lever" in first
     assert "Bolt pattern" in first
     assert not re.search(r"(?:at|,) 0 \d", first), "0 and what is aside read as one number"
+    assert not re.search(r"outlet at -?\d+,|\b0\" \(0 mm\) (?:from|off)|\(between -", said(pages)), "no unit, or nought"
+    assert not (survey.wall.kind in MASONRY and "backing" in said(pages)), "wood advice on masonry"
     if survey.is_second:
         assert re.search(r"0 is the left (jamb|corner) of .*?Check: ", first)
     if layout.brackets and layout.fastener is not None:
@@ -140,7 +142,8 @@ def _counts(pages: list[str]) -> None:
     for word in ("Stop", "Caution", "Note"):
         named = re.findall(rf"(\d+) (?:standing )?{word.lower()}s?\b", foot[0])
         assert sum(map(int, named)) == len(re.findall(rf"(?<!\w){word}: ", " ".join(pages[1:]))), (word, foot[0])
-    assert "more" not in foot[0]
+    if counted := re.search(r"(\d+) cautions? of this wall to settle", pages[0]):
+        assert int(counted[1]) == len(re.findall(r"(?<!\w)Caution: ", pages[0]))
 
 
 def _there(text: str, page: str) -> bool:

@@ -162,7 +162,7 @@ def _laid_out(survey: Survey, layout: Layout, stands: view.StandsOn, measures: M
         first, also, later = _said(found, unnamed, measures.say)
         done = findings.fill(first, below, also, later, say=measures.say)
         if best is None or not squeezed or not _stops(done.rest):
-            best = _First(picture, areas, top, replace(done, rest=(*later, *done.rest)), found)
+            best = _First(picture, areas, top, replace(done, rest=(*later, *done.rest, *found.standing)), found)
         if not done.left_over:
             break
     assert best is not None
@@ -177,10 +177,11 @@ def _said(found: Sorted, unnamed: list[str], say: Say) -> tuple[list[Finding], l
     """Return what must stand on the first sheet, what may follow there as far as there is room, and what may not.
 
     On the first: stops, what the picture shows without its name, and the cautions special to this wall, up to five.
+    Standing cautions are in the footer there, and in full on a later sheet: else more stood here than the head counts.
     """
     note = [Finding("note", _UNNAMED, f"{say('On the wall')}: {'; '.join(unnamed)}.")] if unnamed else []
     here, later = found.special[:MOST_ON_SHEET], found.special[MOST_ON_SHEET:]
-    return [*found.stops, *here, *note], [*found.notes, *found.standing], list(later)
+    return [*found.stops, *here, *note], list(found.notes), list(later)
 
 
 def _of_the_drawing(survey: Survey, layout: Layout) -> list[Finding]:

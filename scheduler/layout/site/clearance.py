@@ -276,9 +276,16 @@ def _arms(survey: Survey, placement: Placement) -> Iterator[Finding]:
             off = min(abs(at - arm_at) for at in places)
             text = (
                 f"Arm {number} has no bracket within {both(ARM_REACH)}, the nearest is {both(off)} away: ask the"
-                " manufacturer, or put in backing nearer to it."
+                f" manufacturer{_nearer(survey)}."
             )
             yield Finding("caution", "arm-unserved", text)
+
+
+def _nearer(survey: Survey) -> str:
+    """Return what else brings a bracket nearer to an arm: in masonry no backing does."""
+    if not survey.is_second or survey.wall.kind not in MASONRY:
+        return ", or put in backing nearer to it"
+    return ", or grout a cell nearer to it solid" if survey.wall.kind == "hollow-block" else ""
 
 
 def _notes(survey: Survey, placement: Placement) -> Iterator[Finding]:
@@ -319,7 +326,8 @@ def _notes(survey: Survey, placement: Placement) -> Iterator[Finding]:
 def _outlet(survey: Survey, left: float) -> Finding:
     """Say where the motor's outlet is, and what is missing of it."""
     end = left + (survey.awning.width if survey.awning.motor == "right" else 0.0)
-    where = f"The motor is at the {survey.awning.motor} end, {both(end)} from the datum"
+    place = f"{both(end)} from the datum" if abs(end) > EQUAL else "at the datum"
+    where = f"The motor is at the {survey.awning.motor} end, {place}"
     outlet = survey.outlet
     if not isinstance(outlet, Outlet):
         text = (
