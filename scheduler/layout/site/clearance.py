@@ -308,9 +308,11 @@ def _notes(survey: Survey, placement: Placement) -> Iterator[Finding]:
         )
         yield Finding("note", "power", text)
     if survey.wall.kind in MASONRY or survey.wall.kind == "rim-board":
+        steel = survey.wall.kind in MASONRY or not survey.is_second  # there is none in a rim board of wood
+        hidden = "Cables, pipes or reinforcement" if steel else "Cables or pipes"
         text = (
-            "Cables, pipes or reinforcement may run behind the drill points: look for them with a detector, and switch"
-            " off what is there, before drilling."
+            f"{hidden} may run behind the drill points: look for them with a detector, and switch off what is there,"
+            " before drilling."
         )
         yield Finding("caution", "hidden-services", text)
     if survey.is_second:

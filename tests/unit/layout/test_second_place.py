@@ -78,6 +78,9 @@ SITE: list[Told] = [
     ({"outlet": None, "awning": {"arms": [500, 3400]}, "place": {"slide": 40}}, "caution", "power",
      f"""The motor is at the right end, 14' 6 1/4" (4425 mm) from the datum, and the survey found no outlet:
      {OUTLET}"""),
+    ({"wall": {"kind": "rim-board", "members": [], "member_depth": 38.1}}, "caution", "hidden-services",
+     """Cables or pipes may run behind the drill points: look for them with a detector, and switch off what is there,
+     before drilling."""),
     ({"built": 1977}, "caution", "old-paint", f"House of 1977: {PAINT}"),
     ({"built": None}, "note", "old-paint", f"Year of the house unknown: {PAINT}"),
 ]  # fmt: skip
