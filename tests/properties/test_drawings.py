@@ -59,8 +59,8 @@ def test_nothing_overlaps_no_number_is_missing_and_every_pointer_has_its_target(
 
 def _numbers(survey: Survey, layout: Layout, pages: list[str]) -> None:
     first = pages[0]
-    for words in (TITLE.job, TITLE.customer, TITLE.address, "drawn 2027-04-12"):
-        assert all(words in page for page in pages), words
+    for whose in (TITLE.job, TITLE.customer, TITLE.address, "drawn 2027-04-12"):
+        assert all(whose in page for page in pages), whose
     assert all(f"page {n} of {len(pages)}" in page for n, page in enumerate(pages, 1))
     assert not re.search(r"\b(nan|inf|None|UNSET|unset)\b|see report|report says", said(pages))
     assert "lever" in first
