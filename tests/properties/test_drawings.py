@@ -10,7 +10,7 @@ import pytest
 from msgspec.structs import replace
 
 from scheduler.layout.compute import lay_out
-from scheduler.layout.documents import Layout, Survey
+from scheduler.layout.documents import MASONRY, Layout, Survey
 from scheduler.layout.drawing import draw_sheets
 from scheduler.layout.drawing.cautions import MOST_ON_SHEET, sort_out
 from scheduler.layout.drawing.paper.measures import Measures
@@ -50,6 +50,7 @@ def test_nothing_overlaps_no_number_is_missing_and_every_pointer_has_its_target(
             pages = [said([text.text for text in assert_clean(sheet)]) for sheet in sheets]
             _numbers(survey, layout, pages)
             _pointers(layout, pages, units)
+            _counts(pages)
             _doors(survey, pages)
             _outlet_is_named(sheets[0], pages[0])
         except AssertionError as fault:
@@ -58,13 +59,15 @@ def test_nothing_overlaps_no_number_is_missing_and_every_pointer_has_its_target(
 
 def _numbers(survey: Survey, layout: Layout, pages: list[str]) -> None:
     first = pages[0]
-    for words in (TITLE.job, TITLE.customer, TITLE.address, "drawn 2027-04-12"):
-        assert all(words in page for page in pages), words
+    for whose in (TITLE.job, TITLE.customer, TITLE.address, "drawn 2027-04-12"):
+        assert all(whose in page for page in pages), whose
     assert all(f"page {n} of {len(pages)}" in page for n, page in enumerate(pages, 1))
     assert not re.search(r"\b(nan|inf|None|UNSET|unset)\b|see report|report says", said(pages))
     assert "lever" in first
     assert "Bolt pattern" in first
     assert not re.search(r"(?:at|,) 0 \d", first), "0 and what is aside read as one number"
+    assert not re.search(r"outlet at -?\d+,|\b0\" \(0 mm\) (?:from|off)|\(between -", said(pages)), "no unit, or nought"
+    assert not (survey.wall.kind in MASONRY and "backing" in said(pages)), "wood advice on masonry"
     if survey.is_second:
         assert re.search(r"0 is the left (jamb|corner) of .*?Check: ", first)
     if layout.brackets and layout.fastener is not None:
@@ -120,7 +123,7 @@ def _pointers(layout: Layout, pages: list[str], units: str) -> None:
     ):
         assert int(counted[1]) == len(here)
         assert int(counted[2] or 0) == len(found.special) - len(here)
-    named = re.search(r"On the next page: (?:\d+ stops?(?: and |, ))?(\d+) cautions?", first)
+    named = re.search(r"No room here, so on the next page: (?:\d+ stops?(?: and |, ))?(\d+) cautions?", first)
     if named:  # as many as the foot says
         assert re.search(rf": the bracket with its holes.*?[^g] {named[1]} cautions?[,.]", first), named[0]
     if counted is None and not found.stops and "STOP" not in first:
@@ -130,6 +133,17 @@ def _pointers(layout: Layout, pages: list[str], units: str) -> None:
         assert 1 <= int(page) <= len(pages)
     assert "layout file" not in said(pages)
     assert "see the footer" not in first or "Always: " in first
+
+
+def _counts(pages: list[str]) -> None:
+    """The foot of the first sheet counts what the reader finds on the later ones, of each kind."""
+    foot = re.search(r"Pages? [2-9][^.]*: the bracket with its holes, .*?\.(?= |$)", pages[0])
+    assert foot, "the first sheet does not say what the others hold"
+    for word in ("Stop", "Caution", "Note"):
+        named = re.findall(rf"(\d+) (?:standing )?{word.lower()}s?\b", foot[0])
+        assert sum(map(int, named)) == len(re.findall(rf"(?<!\w){word}: ", " ".join(pages[1:]))), (word, foot[0])
+    if counted := re.search(r"(\d+) cautions? of this wall to settle", pages[0]):
+        assert int(counted[1]) == len(re.findall(r"(?<!\w)Caution: ", pages[0]))
 
 
 def _there(text: str, page: str) -> bool:

@@ -87,6 +87,14 @@ def test_of_three_hundred_weeks_of_three_jobs_every_reason_holds(first: int) -> 
 
 
 @pytest.mark.usefixtures("compiled")
+def test_a_rival_that_another_visit_has_to_move_for_is_found() -> None:
+    """Of this week a van with room for two boxes takes another job, after its first one has moved to that crew."""
+    _hold(told(10_042, jobs=3))
+    causes = [cause for _, _, job, cause in told(10_042, jobs=3) if job == "job-3"]
+    assert [cause.remedy.rivals for cause in causes if cause.remedy] == [("job-2",)]
+
+
+@pytest.mark.usefixtures("compiled")
 def test_two_rules_at_once_are_named_where_none_alone_is_enough() -> None:
     """Of this week a job waits that its hours and a rest that must begin at 10:30, amid a lift, keep out together.
 

@@ -39,9 +39,11 @@ class Rivals:
     def settled(self, opened: OpenedPlan, j: int, found: Settled) -> Settled:
         """Return the remedy with enough of all for those that it serves before job j, or with the price to go first.
 
-        What serves one job alone (its kit, a window, its yard) has no rivals.
+        What serves one job alone (its kit, a window, its yard) has no rivals. Where there is a price besides, it is
+        told with everything planned again too.
         """
-        if not found.place.hindered & _SHARED:
+        shared = found.place.hindered & _SHARED
+        if not shared and (not found.place.hindered or found.remedy.cents is None):
             return found
         base = {opened.at(k): jobs for k, jobs in opened.routes.items()}
         name, now, routes = opened.week.jobs[j].id, found, base
@@ -53,10 +55,12 @@ class Rivals:
             begin[opened.at(now.place.k)] = now.order
             freed = with_undone(opened.week, name, now.remedy.undo)
             again = Again(freed, [as_planned(begin), as_planned(base)])
+            if not shared and now.remedy.cents is not None:
+                return self._priced_anew(again, j, now, now.remedy.cents)
             paid = 0 if now.remedy.cents is None else now.remedy.cents + 1
             without = again.cheapest(self.rounds, {j: paid})
             if name in without.jobs:
-                return now
+                return now if now.remedy.cents is None else self._priced_anew(again, j, now, now.remedy.cents)
             planned = {opened.week.jobs[x].id for jobs in base.values() for x in jobs}
             rivals = tuple(sorted(without.jobs - planned))
             counted = rivals and served < _MOST_SERVED - 1 and not now.place.hindered & ~_COUNTED
@@ -69,6 +73,16 @@ class Rivals:
             routes = without.routes
             now = more._replace(remedy=dataclasses.replace(more.remedy, rivals=rivals, served=True))
         return now
+
+    def _priced_anew(self, again: Again, j: int, now: Settled, cents: int) -> Settled:
+        """Return the remedy with what the job costs where everything is planned again with it undone, at most."""
+        skip, name = int(again.model.skip_cost[j]), again.week.jobs[j].id
+        others = again.cheapest(self.rounds, {j: -skip}).cost + skip
+        forced = again.cheapest(self.rounds, {j: DEAR})
+        extra = forced.cost - others
+        if name not in forced.jobs or extra < 0:
+            return now
+        return now._replace(remedy=dataclasses.replace(now.remedy, again_cents=min(extra, cents)))
 
     def _more(self, opened: OpenedPlan, j: int, routes: Routes, now: Settled) -> Settled | None:
         """Return what job j takes on top of the plan `routes`, which has first what was undone for it."""

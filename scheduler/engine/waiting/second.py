@@ -41,7 +41,8 @@ MOST_SETS = 400  # of rules thought away at once that are tried for one job
 MOST_STANDING = 64  # plans, each with some rules thought away or jobs left out, kept for the next job asked about
 _MOST_OUT = 12  # tried one by one, at most so many
 _MOST_PAIRED = 24  # pairs of them
-ROUNDS = 200  # of each search
+ROUNDS, MOST_ROUNDS = 200, 1_200  # of each search, the second where the week is so small that they take no time
+ROUND_PAIRS = 100_000  # rounds times jobs times crew days of one search, between the two
 
 
 @dataclass(frozen=True)
@@ -94,6 +95,7 @@ class Trials:
         self.most_out, self.built = min(_MOST_OUT, 1 + MOST_OUT // pairs), MOST_BUILT // pairs
         self.most_paired = min(_MOST_PAIRED, MOST_OUT // pairs)
         self.waiting, self.faulty = len(asked), 0  # jobs still to be asked about; places that the auditor refused
+        self.rounds = max(ROUNDS, min(MOST_ROUNDS, ROUND_PAIRS // pairs))
         self.loose = cache(self._loose)
         self.left_out = cache(self._left_out)
         self.standing = lru_cache(MOST_STANDING)(self._standing)
@@ -277,9 +279,9 @@ class Trials:
         j, paid = self.model.number[job.id], 0 if remedy.cents is None else remedy.cents + 1
         others = self.plan.cost.total
         if trial.undo:
-            without = again.cheapest(ROUNDS, {j: paid})
+            without = again.cheapest(self.rounds, {j: paid})
             if job.id not in without.jobs:
-                forced = again.cheapest(ROUNDS, {j: DEAR})
+                forced = again.cheapest(self.rounds, {j: DEAR})
                 if job.id in forced.jobs and forced.cost > without.cost:
                     before = {stop.job for route in self.plan.routes for stop in route.jobs}
                     rivals = tuple(sorted(without.jobs - before))
@@ -289,8 +291,8 @@ class Trials:
             if remedy.cents is None:
                 return remedy
             skip = int(again.model.skip_cost[j])
-            others = again.cheapest(ROUNDS, {j: -skip}).cost + skip
-        extra = again.cheapest(ROUNDS, {j: DEAR}).cost - others
+            others = again.cheapest(self.rounds, {j: -skip}).cost + skip
+        extra = again.cheapest(self.rounds, {j: DEAR}).cost - others
         return dataclasses.replace(remedy, again_cents=min(trial.extra, extra) if extra >= 0 else None)
 
     def _in_its_best_place(self, model: Model, freed: Week, rivals: tuple[str, ...]) -> Iterator[int]:

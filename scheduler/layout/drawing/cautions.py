@@ -60,14 +60,19 @@ def sort_out(findings: Sequence[Finding]) -> Sorted:
 
 def standing_words(survey: Survey, layout: Layout) -> str:
     """Return the standing footer: what holds on every wall, with this one's ladders, lift and wind class."""
-    ladders = next((tool for tool in layout.tools if "ladder" in tool), "no ladder reaches: scaffold or aerial lift")
+    ladders = next((tool for tool in layout.tools if "ladder" in tool), "")
+    up = "No ladder reaches: scaffold or aerial lift, on firm ground, 10 ft from power lines"
+    if ladders.startswith("extension"):  # three rungs: as labels of ladders have it, from memory
+        up = f"{_capital(ladders)}: tied or held, on firm ground, 10 ft from power lines, nobody on the top three rungs"
+    elif ladders:
+        up = (
+            f"{_capital(ladders)}: open and locked, on firm ground, 10 ft from power lines, nobody on the top two steps"
+        )
     lift = "material lift" if "material lift" in layout.tools else "enough people"
     wind = f"service wind class {survey.wind_class}" if survey.wind_class else "self weight alone, no wind"
     return (
-        f"Always: look for hidden cables, pipes and gas before each hole. {_capital(ladders)}: open and locked or tied,"
-        f" on firm ground, 10 ft from power lines, nobody on the top two steps; the awning goes up by {lift}, held by"
-        " its"
-        " mounting bar, never carried on a ladder. Long parts down above"
+        f"Always: look for hidden cables, pipes and gas before each hole. {up}; the awning goes up by {lift}, held by"
+        " its mounting bar, never carried on a ladder. Long parts down above"
         f" {HIGH_WIND_MATERIAL_MPH:g} mph of wind. Thunder {SHELTER_S:.0f} s or less after the flash"
         f" ({miles_off(SHELTER_S):.0f} miles): go in, and wait {STAY_MIN} min after the last. Loads here are {wind}:"
         " the"

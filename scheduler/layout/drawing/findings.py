@@ -83,7 +83,7 @@ def _left_over(rest: Sequence[Finding], say: Say, named: int | None = None) -> s
         if (count := sum(f.level == level for f in rest))
     ]
     told = f" {say('and')} ".join(part for part in (", ".join(counts[:-1]), counts[-1]) if part)
-    return f"{say('On the next page')}: {told} ({listed.strip()})."
+    return f"{say('No room here, so on the next page')}: {told} ({listed.strip()})."
 
 
 def _set(

@@ -162,7 +162,7 @@ def _laid_out(survey: Survey, layout: Layout, stands: view.StandsOn, measures: M
         first, also, later = _said(found, unnamed, measures.say)
         done = findings.fill(first, below, also, later, say=measures.say)
         if best is None or not squeezed or not _stops(done.rest):
-            best = _First(picture, areas, top, replace(done, rest=(*later, *done.rest)), found)
+            best = _First(picture, areas, top, replace(done, rest=(*later, *done.rest, *found.standing)), found)
         if not done.left_over:
             break
     assert best is not None
@@ -177,10 +177,11 @@ def _said(found: Sorted, unnamed: list[str], say: Say) -> tuple[list[Finding], l
     """Return what must stand on the first sheet, what may follow there as far as there is room, and what may not.
 
     On the first: stops, what the picture shows without its name, and the cautions special to this wall, up to five.
+    Standing cautions are in the footer there, and in full on a later sheet: else more stood here than the head counts.
     """
     note = [Finding("note", _UNNAMED, f"{say('On the wall')}: {'; '.join(unnamed)}.")] if unnamed else []
     here, later = found.special[:MOST_ON_SHEET], found.special[MOST_ON_SHEET:]
-    return [*found.stops, *here, *note], [*found.notes, *found.standing], list(later)
+    return [*found.stops, *here, *note], list(found.notes), list(later)
 
 
 def _of_the_drawing(survey: Survey, layout: Layout) -> list[Finding]:
@@ -267,16 +268,15 @@ def _state(first: _First) -> tuple[str, bool]:
 
 
 def _later_words(first: _First, count: int, say: Say) -> str:
-    """Return what the later sheets have, for the foot of the first."""
-    rest = sort_out(first.done.rest)
-    named = first.done.left_over and any(one.code == _UNNAMED for one in rest.notes)
+    """Return what the later sheets have, for the foot of the first: as many of each as the reader finds there."""
+    rest = sort_out([part for finding in first.done.rest for part in _cut(finding)])
     parts = [
         (len(rest.stops), "stop", "stops"), (len(rest.special), "caution", "cautions"),
         (len(rest.standing), "standing caution", "standing cautions"),
-        (len(rest.notes) - bool(named), *(("more note", "more notes") if named else ("note", "notes"))),
+        (len(rest.notes), "note", "notes"),
     ]  # fmt: skip
     told = [f"{found} {say(one if found == 1 else more)}" for found, one, more in parts if found]
-    where = say("Page 2" if count == 2 else f"Pages 2 to {count}")
+    where = say("Page 2" if count == 2 else "Pages 2 and 3" if count == 3 else f"Pages 2 to {count}")
     always = [say("the bracket with its holes"), say("the shade"), say("the survey in words")]
     return f"{where}: {', '.join([*always, *told])}."
 

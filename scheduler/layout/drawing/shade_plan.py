@@ -83,7 +83,7 @@ def _plan(sheet: DrawingSheet, survey: Survey, shown: Sequence[Shade], measures:
     low = top + max(reach, *(one.out for one in shown)) / scale if shown else cloth.bottom
     y = low + SMALL * LEADING
     told = [_look(hour_name(one.hour), k, is_none=bool(one.why_none)) for k, one in enumerate(shown)]
-    words = f"Shade on {day_name(shown[0].month, shown[0].day)}, {', '.join(told)}; the cloth within short ones."
+    words = f"Shade on {day_name(shown[0].month, shown[0].day)}, {', '.join(told)}; the cloth within short dashes."
     return sheet.paragraph(area.left, y, wrap(measures.say(words), SMALL, area.right - area.left), ink=GREY) + 1
 
 

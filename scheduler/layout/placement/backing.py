@@ -96,16 +96,22 @@ def _outside_band(survey: Survey) -> str:
 
 
 def _between(survey: Survey, places: Sequence[float]) -> str:
-    """Say between which members each place lies, in a carpenter's short words."""
+    """Say between which members each place lies, in a carpenter's short words; in both units for a second survey."""
+
+    def named(place: float) -> str:
+        if not survey.is_second:
+            return feet_inches(place)
+        return both(place) if place >= 0 else f"{both(-place)} left of the datum"
+
     members = sorted(survey.wall.members)
     words = []
     for place in places:
         before = [member for member in members if member <= place]
         after = [member for member in members if member > place]
         if before and after:
-            words.append(f"between {feet_inches(before[-1])} and {feet_inches(after[0])}")
+            words.append(f"between {named(before[-1])} and {named(after[0])}")
         elif before or after:
-            words.append(f"{'right' if before else 'left'} of {feet_inches(before[-1] if before else after[0])}")
+            words.append(f"{'right' if before else 'left'} of {named(before[-1] if before else after[0])}")
         else:
             words.append("no member found at all")
     return "; ".join(dict.fromkeys(words))

@@ -276,9 +276,16 @@ def _arms(survey: Survey, placement: Placement) -> Iterator[Finding]:
             off = min(abs(at - arm_at) for at in places)
             text = (
                 f"Arm {number} has no bracket within {both(ARM_REACH)}, the nearest is {both(off)} away: ask the"
-                " manufacturer, or put in backing nearer to it."
+                f" manufacturer{_nearer(survey)}."
             )
             yield Finding("caution", "arm-unserved", text)
+
+
+def _nearer(survey: Survey) -> str:
+    """Return what else brings a bracket nearer to an arm: in masonry no backing does."""
+    if not survey.is_second or survey.wall.kind not in MASONRY:
+        return ", or put in backing nearer to it"
+    return ", or grout a cell nearer to it solid" if survey.wall.kind == "hollow-block" else ""
 
 
 def _notes(survey: Survey, placement: Placement) -> Iterator[Finding]:
@@ -301,9 +308,11 @@ def _notes(survey: Survey, placement: Placement) -> Iterator[Finding]:
         )
         yield Finding("note", "power", text)
     if survey.wall.kind in MASONRY or survey.wall.kind == "rim-board":
+        steel = survey.wall.kind in MASONRY or not survey.is_second  # there is none in a rim board of wood
+        hidden = "Cables, pipes or reinforcement" if steel else "Cables or pipes"
         text = (
-            "Cables, pipes or reinforcement may run behind the drill points: look for them with a detector, and switch"
-            " off what is there, before drilling."
+            f"{hidden} may run behind the drill points: look for them with a detector, and switch off what is there,"
+            " before drilling."
         )
         yield Finding("caution", "hidden-services", text)
     if survey.is_second:
@@ -319,7 +328,8 @@ def _notes(survey: Survey, placement: Placement) -> Iterator[Finding]:
 def _outlet(survey: Survey, left: float) -> Finding:
     """Say where the motor's outlet is, and what is missing of it."""
     end = left + (survey.awning.width if survey.awning.motor == "right" else 0.0)
-    where = f"The motor is at the {survey.awning.motor} end, {both(end)} from the datum"
+    place = f"{both(end)} from the datum" if abs(end) > EQUAL else "at the datum"
+    where = f"The motor is at the {survey.awning.motor} end, {place}"
     outlet = survey.outlet
     if not isinstance(outlet, Outlet):
         text = (

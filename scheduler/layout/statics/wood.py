@@ -16,7 +16,8 @@ from scheduler.layout.statics.pattern import height_of, least_spacing, widest_ac
 from scheduler.units import INCH_MM, both
 
 _WORD = {"rafters": "rafter", "rim-board": "rim board"}
-_HOLD_DOWN_LBF = 750  # tension device of a deck's lateral load connection, four of them: IRC R507.9.2, from memory
+# Tension device of a deck's lateral load connection where there are four: IRC 2015 R507.2.4, R507.9.2 since 2018.
+_HOLD_DOWN_LBF = 750
 _LEAST_OFF_MM = 1.0  # nearer to the middle than anyone can set a screw by eye
 
 
@@ -65,9 +66,10 @@ def _pattern(survey: Survey, held: Grip) -> Iterator[Finding]:
     room = max(nds.off_centre_in((survey.wall.member_width or 0.0) / INCH_MM, held.diameter_in) * INCH_MM, 0.0)
     word = _WORD.get(survey.wall.kind, "stud")
     if across > room + PATTERN_APART_MM:
+        stand = f"may stand at most {both(room)} off" if room >= _LEAST_OFF_MM else "must stand exactly on the middle"
         text = (
             f"The bracket's holes lie up to {both(across)} off its middle, and in a {word}"
-            f" {both(survey.wall.member_width or 0.0)} wide screws may stand at most {both(room)} off: put in solid"
+            f" {both(survey.wall.member_width or 0.0)} wide screws {stand}: put in solid"
             f" blocking beside the {word}, as wide as the pattern, or take a bracket with its holes in one line."
         )
         yield Finding("stop", "one-line", text)
@@ -95,9 +97,10 @@ def _member(survey: Survey, overhang_mm: float | None, members: Sequence[MemberU
     place = max(range(len(members)), key=lambda n: max(members[n].bending, members[n].shear))
     hard = members[place]
     size = f"{both(survey.wall.member_width or 0.0)} by {both(_depth(survey))}"
+    species = "species unknown" if survey.wall.species == "unknown" else survey.wall.species
     told = (
         f"the {word} behind bracket {place + 1}, {size}, takes {hard.bending:.2f} of its allowable bending and"
-        f" {hard.shear:.2f} of its shear in the case {hard.case} (NDS, {survey.wall.species}, lowest usual grade, the"
+        f" {hard.shear:.2f} of its shear in the case {hard.case} (NDS, {species}, lowest usual grade, the"
         " screw's hole taken out)"
     )
     if max(hard.bending, hard.shear) > 1:

@@ -187,7 +187,7 @@ def test_findings_that_fit_stand_in_full() -> None:
     words = drawn_words(draw_svg(survey, layout)).replace("  ", " ")
     for text in texts:
         assert text in words
-    assert "On the next page" not in words
+    assert "No room here" not in words
 
 
 def test_no_finding_is_dropped_silently() -> None:
@@ -203,8 +203,8 @@ def test_no_finding_is_dropped_silently() -> None:
     shown = [finding for finding in many if f"ends{finding.code.removeprefix('thing-')}." in words]
     assert all(finding.level == "stop" for finding in shown)  # those come first
     assert len(shown) > 3
-    assert re.search(r"On the next page: \d+ stops and 20 cautions", words)
-    told = re.search(r"Pages 2 to (\d+): .*?, (\d+) stops?, 20 cautions, 20 notes", words)
+    assert re.search(r"No room here, so on the next page: \d+ stops and 20 cautions", words)
+    told = re.search(r"Pages 2 (?:to|and) (\d+): .*?, (\d+) stops?, 20 cautions, 20 notes", words)
     assert told
     assert (int(told[1]), int(told[2])) == (len(later) + 1, 20 - len(shown))
     beyond = " ".join(text.text for page in later for text in assert_clean(page))

@@ -147,13 +147,17 @@ def footer(tools: tuple[str, ...], **changes: Any) -> str:
 
 def test_what_holds_on_every_wall() -> None:
     assert footer(("drill driver", "stepladder 6 ft (2)", "material lift")) == (
-        "Always: look for hidden cables, pipes and gas before each hole. Stepladder 6 ft (2): open and locked or"
-        " tied, on firm ground, 10 ft from power lines, nobody on the top two steps; the awning goes up by material"
+        "Always: look for hidden cables, pipes and gas before each hole. Stepladder 6 ft (2): open and locked,"
+        " on firm ground, 10 ft from power lines, nobody on the top two steps; the awning goes up by material"
         " lift, held by its mounting bar, never carried on a ladder. Long parts down above 30 mph of wind. Thunder"
         " 30 s or less after the flash (6 miles): go in, and wait 30 min after the last. Loads here are service"
         " wind class 2: the awning is closed before any storm."
     )
     bare = footer(("level 4 ft",), wind_class=0)
-    assert "hole. No ladder reaches: scaffold or aerial lift: open and locked" in bare
+    assert "hole. No ladder reaches: scaffold or aerial lift, on firm ground, 10 ft from power lines; the" in bare
+    assert "top two" not in bare
+    leaning = footer(("extension ladder 24 ft (2)",))
+    assert "Extension ladder 24 ft (2): tied or held, on firm ground, 10 ft from power lines, nobody on" in leaning
+    assert "the top three rungs; the awning" in leaning
     assert "goes up by enough people, held" in bare
     assert "Loads here are self weight alone, no wind: the awning" in bare

@@ -96,7 +96,7 @@ def test_what_has_no_room_is_named_and_a_shorter_one_takes_its_place() -> None:
     first, long, short = told(2, "first"), told(30, "long-one"), told(2, "short")
     done = fill([first, long, short], [column(12)])
     assert ends(done, first, long, short) == ["first", "short"]
-    assert done.left_over == "On the next page: 1 stop (long one)."
+    assert done.left_over == "No room here, so on the next page: 1 stop (long one)."
     more = [line for line in done.lines if line.level == "more"]
     assert " ".join(line.text for line in more) == done.left_over
     assert [line.first for line in more] == [True] + [False] * (len(more) - 1)
@@ -116,7 +116,7 @@ def test_what_has_no_room_is_named_and_a_shorter_one_takes_its_place() -> None:
 )
 def test_what_is_left_out_is_counted_by_level(levels: list[Any], counts: str) -> None:
     given = [told(40, f"n{k}", level) for k, level in enumerate(levels)]
-    assert fill(given, [column(12)]).left_over == f"On the next page: {counts}."
+    assert fill(given, [column(12)]).left_over == f"No room here, so on the next page: {counts}."
 
 
 def test_the_statement_on_the_rest_stays_within_its_four_lines() -> None:
@@ -124,7 +124,7 @@ def test_the_statement_on_the_rest_stays_within_its_four_lines() -> None:
     more = [line.text for line in fill(given, [column(12)]).lines]
     assert len(more) <= 4
     said = " ".join(more)
-    assert said.startswith("On the next page: 30 stops (a thing with a rather long name 0")
+    assert said.startswith("No room here, so on the next page: 30 stops (a thing with a rather long name 0")
     named = said.count("a thing with")
     assert said.endswith(f" and {30 - named} more).")
     assert 0 < named < 30

@@ -64,7 +64,9 @@ def test_the_shade_of_two_hours_lies_before_the_wall_at_one_scale() -> None:
     assert near(cloth.box, (15, top, 39, top + 18))
     assert (cloth.ink, cloth.dash) == (RUST, "0.9 0.6")
     assert near(wall.lines[0], (10, top, 110, top))  # type: ignore[arg-type]
-    assert "Shade on Jul 21, 11 am gray, 3 pm within long dashes; the cloth" in " ".join(texts(svg))
+    assert "Shade on Jul 21, 11 am gray, 3 pm within long dashes; the cloth within short dashes." in " ".join(
+        texts(svg)
+    )
 
 
 def test_the_hours_stand_in_columns_and_the_days_in_rows() -> None:

@@ -382,7 +382,7 @@ def test_what_does_not_fit_the_sheet_is_counted_and_named() -> None:
     assert 0 < stops < 12
     left = ", ".join(f"stop {n}" for n in range(stops, 12))
     ending = f"({left}, caution 0, caution 1)."
-    counted = f"On the next page: {12 - stops} stops and 2 cautions"
-    rest = found[found.index("On the next page") :]
+    counted = f"No room here, so on the next page: {12 - stops} stops and 2 cautions"
+    rest = found[found.index("No room here") :]
     assert f"{12 - stops} stops, 2 cautions, 1 note." in found  # the foot says what stands on the later pages
     assert rest.startswith(f"{counted} {ending}") or rest.startswith(f"{counted} ({left[:20]}")

@@ -9,6 +9,7 @@ from typing import Any
 
 import pytest
 
+from scheduler.layout.compute import lay_out
 from scheduler.layout.documents import Finding
 from scheduler.layout.placement.brackets import place_brackets
 from scheduler.layout.site.clearance import clearance_findings
@@ -71,10 +72,15 @@ SITE: list[Told] = [
     ({"outlet": None}, "caution", "power", f"{MOTOR}, and the survey found no outlet: {OUTLET}"),
     ({"outlet": None, "awning": {"motor": "left"}}, "caution", "power",
      f"""The motor is at the left end, 1' 3 3/4" (400 mm) from the datum, and the survey found no outlet: {OUTLET}"""),
+    ({"outlet": None, "awning": {"motor": "left"}, "place": {"left_end": 0}}, "caution", "power",
+     f"""The motor is at the left end, at the datum, and the survey found no outlet: {OUTLET}"""),
     # The awning goes two steps of 1/2 in to the right (test_sentences).
     ({"outlet": None, "awning": {"arms": [500, 3400]}, "place": {"slide": 40}}, "caution", "power",
      f"""The motor is at the right end, 14' 6 1/4" (4425 mm) from the datum, and the survey found no outlet:
      {OUTLET}"""),
+    ({"wall": {"kind": "rim-board", "members": [], "member_depth": 38.1}}, "caution", "hidden-services",
+     """Cables or pipes may run behind the drill points: look for them with a detector, and switch off what is there,
+     before drilling."""),
     ({"built": 1977}, "caution", "old-paint", f"House of 1977: {PAINT}"),
     ({"built": None}, "note", "old-paint", f"Year of the house unknown: {PAINT}"),
 ]  # fmt: skip
@@ -83,6 +89,36 @@ SITE: list[Told] = [
 @pytest.mark.parametrize(("changes", "level", "code", "text"), SITE)
 def test_what_is_said_of_the_place(changes: dict[str, Any], level: str, code: str, text: str) -> None:
     assert said(clearance(**changes), code) == Finding(level, code, " ".join(text.split()))  # type: ignore[arg-type]
+
+
+BLOCK = {
+    "kind": "hollow-block", "member_width": None, "member_depth": None, "species": None,
+    "members": [812.8, 1225.6, 2844.8, 4064],
+}  # fmt: skip
+
+
+@pytest.mark.parametrize(
+    ("wall", "way"),
+    [
+        ({"members": BLOCK["members"]}, ", or put in backing nearer to it."),
+        (BLOCK, ", or grout a cell nearer to it solid."),
+    ],
+)
+def test_an_arm_without_a_bracket_gets_no_backing_in_masonry(wall: dict[str, Any], way: str) -> None:
+    """Brackets as in test_sentences, 745 mm from the middle arm."""
+    found = said(clearance(awning={"arms": [600, 1700, 3400]}, wall=wall, place={"slide": 0}), "arm-unserved")
+    assert found is not None
+    assert found.text.startswith(
+        "Arm 2 has no bracket within 1' (305 mm), the nearest is 2' 5 5/16\" (745 mm) away: ask"
+    )
+    assert found.text.endswith(f" ask the manufacturer{way}")
+
+
+def test_where_backing_goes_is_told_in_both_units() -> None:
+    """One place is needed 700 from the datum, between a stud 100 left of it and one 2032 right."""
+    members = [-100, 2032, 2438.4, 2844.8, 3940]
+    text = next(f.text for f in lay_out(second_survey(wall={"members": members})).findings if f.code == "no-backing")
+    assert 'centred there (between 3 15/16" (100 mm) left of the datum and 6\' 8" (2032 mm)), ' in text
 
 
 FLAT: dict[str, Any] = {"pitch_deg": 0, "front_drop": 0}

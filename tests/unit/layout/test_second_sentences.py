@@ -74,6 +74,11 @@ WOOD: list[Told] = [
      """The bracket's holes lie up to 1 3/16" (30 mm) off its middle, and in a stud 1 1/2" (38 mm) wide screws may
      stand at most 3/16" (5 mm) off: put in solid blocking beside the stud, as wide as the pattern, or take a
      bracket with its holes in one line."""),
+    ({"wall": RAFTERS | {"member_width": 28.575},
+      "awning": {"holes": [{"across": 2, "down": down} for down in (0, 42, 84, 126)]}}, "stop", "one-line",
+     """The bracket's holes lie up to 1/16" (2 mm) off its middle, and in a rafter 1 1/8" (29 mm) wide screws must stand
+     exactly on the middle: put in solid blocking beside the rafter, as wide as the pattern, or take a bracket with
+     its holes in one line."""),
     ({}, "note", "off-centre",
      """Screws may stand at most 3/16" (5 mm) off the middle of the stud: find both its edges with a probe before
      drilling."""),
@@ -93,6 +98,9 @@ WOOD: list[Told] = [
     ({}, "note", "member",
      """The stud behind bracket 2, 1 1/2" (38 mm) by 5 1/2" (140 mm), takes 0.62 of its allowable bending and 0.24
      of its shear in the case gust (NDS, douglas-fir-larch, lowest usual grade, the screw's hole taken out)."""),
+    ({"wall": {"species": "unknown"}}, "note", "member",
+     """The stud behind bracket 2, 1 1/2" (38 mm) by 5 1/2" (140 mm), takes 0.62 of its allowable bending and 0.24
+     of its shear in the case gust (NDS, species unknown, lowest usual grade, the screw's hole taken out)."""),
     # Four and one and a half diameters: 38.1 and 14.3 mm.
     ({"wall": RAFTERS | {"end_grain": True}}, "caution", "end-grain",
      """The screws go into the rafters' cut ends, which hold less: 0.75 of the withdrawal and 0.67 of the load along

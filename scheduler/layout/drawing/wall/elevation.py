@@ -36,6 +36,8 @@ from scheduler.layout.drawing.wall.view import (
 )
 from scheduler.layout.measured import Outlet
 
+_OVER_EDGE = 3.0  # how far a member's number may stand out over the wall's right edge, on the sheet
+
 
 def draw(sheet: DrawingSheet, elevation: Elevation) -> list[str]:
     """Draw the elevation; return in words what it shows without a name or cannot show."""
@@ -99,7 +101,7 @@ def _outlet(sheet: DrawingSheet, elevation: Elevation, letters: Iterator[str]) -
     named = measures.say("outlet")
     if not isinstance(outlet, Outlet):
         return []
-    words = measures.say(f"outlet at {measures.first(outlet.at)}, {measures.first(outlet.height)} up")
+    words = measures.say(f"outlet at {measures.worded(outlet.at)}, {measures.worded(outlet.height)} up")
     left_out = view.cut is not None and view.cut[0] < outlet.height < view.cut[1]
     if not view.left < outlet.at < view.right or left_out or outlet.height > view.top:
         return [words]
@@ -251,5 +253,5 @@ def _member_numbers(sheet: DrawingSheet, elevation: Elevation) -> None:
         if not view.left <= centre <= view.right:
             continue
         box = text_box(view.x(centre), y, text, SMALL, anchor="middle", bold=index in used)
-        if sheet.is_free(box, gap=0.6) and box.right < view.wall.right + 1:
+        if sheet.is_free(box, gap=0.6) and box.right < view.wall.right + _OVER_EDGE:
             sheet.text(view.x(centre), y, text, SMALL, anchor="middle", bold=index in used, ground=True)
